@@ -1,0 +1,24 @@
+/** The measured answer to 'does the join show?' */
+import type { StepName } from '../join/types.js';
+
+export type InspectionMatterName =
+  | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow';
+
+export interface InspectionMatter {
+  readonly matter: InspectionMatterName;
+  readonly value: number | null;
+  readonly unit: string;
+  readonly limit: number;
+  readonly passes: boolean | null;
+  readonly worstFrame: number | null;
+  /** Step to change, and how. */
+  readonly step: StepName;
+  readonly advice: string;
+  readonly reason?: string;
+}
+
+export interface Inspection {
+  readonly passes: boolean;
+  readonly matters: readonly InspectionMatter[];
+  readonly frames: readonly { readonly frame: number; readonly values: Readonly<Partial<Record<InspectionMatterName, number>>> }[];
+}

@@ -1,0 +1,75 @@
+/**
+ * The recipe of a join: an ordered list of steps, each with few parameters, proposed whole from the measures and open to
+ * change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
+ */
+import type { RegionFile } from '../plate/marks.js';
+import type { Mat3 } from '../plate/types.js';
+
+export type StepName = 'erase' | 'widen' | 'peel' | 'patch' | 'pace' | 'steady' | 'ride' | 'light' | 'ground' | 'front' | 'air';
+export const STEP_ORDER: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'];
+
+export interface StepBase<N extends StepName> {
+  readonly step: N;
+  readonly on: boolean;
+  /** Why the program proposed it, in a sentence. */
+  readonly why: string;
+}
+
+export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFile; readonly growPx: number; readonly shadowToo: boolean }
+export interface WidenStep extends StepBase<'widen'> { readonly left: number; readonly right: number; readonly top: number; readonly bottom: number }
+export interface PeelStep extends StepBase<'peel'> {
+  readonly method: 'screen' | 'outline' | 'difference' | 'alpha' | 'none';
+  readonly screen: 'green' | 'blue';
+  readonly quality: 'fast' | 'fine';
+  /** Strength of spill removal 0..1. */
+  readonly spill: number;
+  /** Take pixels outside this polygon never belong to the performer. */
+  readonly garbage?: RegionFile;
+  readonly outline?: RegionFile;
+  /** Polygons whose screen-like colour belongs to the subject. */
+  readonly keep?: RegionFile;
+}
+export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number }
+/** Plate frame → take frame (fractional), one entry a plate frame of the span. */
+export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }
+export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }
+/** Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). */
+export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number }
+export interface LightStep extends StepBase<'light'> {
+  /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
+  readonly slope: readonly [number, number, number];
+  readonly offset: readonly [number, number, number];
+  readonly power: readonly [number, number, number];
+  readonly saturation: number;
+  /** Gentle relight: change of key azimuth and elevation asked for, degrees. */
+  readonly relight?: { readonly azimuthDeg: number; readonly elevationDeg: number; readonly strength: number };
+}
+export interface GroundStep extends StepBase<'ground'> {
+  /** Contact point on the plate a frame: where the performer touches the ground. */
+  readonly shadow: boolean;
+  readonly contact: boolean;
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+  /** Transmission of key-lit ground inside the full shadow, per channel (1 = no shadow). */
+  readonly transmission: readonly [number, number, number];
+  readonly softnessDeg: number;
+  readonly contactStrength: number;
+  readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile };
+}
+export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number }
+export interface AirStep extends StepBase<'air'> {
+  /** Gaussian sigma (px, plate scale) added to the performer to meet the plate's sharpness. */
+  readonly softenPx: number;
+  readonly haze: { readonly amount: number; readonly linear: readonly [number, number, number] };
+  readonly wrap: number;
+  readonly grain: number;
+}
+
+export type RecipeStep = EraseStep | WidenStep | PeelStep | PatchStep | PaceStep | SteadyStep | RideStep | LightStep | GroundStep | FrontStep | AirStep;
+
+export interface Recipe {
+  readonly version: 1;
+  readonly plate: { readonly file: string; readonly in: number; readonly out: number; readonly rate: string; readonly widthPx: number; readonly heightPx: number };
+  readonly take: { readonly file: string; readonly in: number; readonly out: number; readonly rate: string; readonly widthPx: number; readonly heightPx: number };
+  readonly steps: readonly RecipeStep[];
+}

@@ -1,0 +1,118 @@
+/**
+ * Marks: what a person points at in a frame, and the marks file in which they reach the program (DESIGN section 6).
+ * Image coordinates in pixels of the file's conformed picture, origin top left, pixel centres at +0.5. Heights in metres.
+ */
+import { z } from 'zod';
+import { PlatewrightError } from '../core/errors.js';
+
+const point = z.tuple([z.number().finite(), z.number().finite()]);
+const line = z.tuple([point, point]);
+const polygon = z.array(point).min(3);
+const frame = z.number().int().min(0).optional();
+
+export const markSchema = z.discriminatedUnion('kind', [
+  z.object({ kind: z.literal('upright'), frame, foot: point, top: point, height: z.number().positive().optional() }),
+  z.object({ kind: z.literal('groundLines'), frame, lines: z.array(line).min(2) }),
+  z.object({ kind: z.literal('horizon'), frame, line }),
+  z.object({ kind: z.literal('rectangle'), frame, corners: z.tuple([point, point, point, point]), width: z.number().positive().optional(), depth: z.number().positive().optional(), plane: z.enum(['ground', 'wall']).optional() }),
+  z.object({ kind: z.literal('shadow'), frame, foot: point, tip: point, height: z.number().positive().optional(), top: point.optional() }),
+  z.object({ kind: z.literal('head'), frame, ellipse: z.tuple([z.number(), z.number(), z.number().positive(), z.number().positive(), z.number()]), yawDeg: z.number().optional() }),
+  z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
+  z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
+  z.object({ kind: z.literal('erase'), frame, polygon }),
+  z.object({ kind: z.literal('front'), frame, polygon }),
+  z.object({ kind: z.literal('pane'), frame, polygon }),
+  z.object({ kind: z.literal('reflector'), frame, polygon, roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
+  z.object({ kind: z.literal('screen'), frame, polygon }),
+  z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional() }),
+  z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
+  z.object({ kind: z.literal('performer'), frame, ground: point, top: point, height: z.number().positive().optional() }),
+  z.object({ kind: z.literal('eyeline'), frame, from: point, to: point }),
+]);
+export type Mark = z.infer<typeof markSchema>;
+export type MarkKind = Mark['kind'];
+export type Point = readonly [number, number];
+
+export const marksFileSchema = z.object({
+  /** The frame the marks were made on where a mark does not say its own. */
+  frame: z.number().int().min(0).default(0),
+  /** Focal length in pixels where the lens is known beforehand (a take's own camera). */
+  focalPx: z.number().positive().optional(),
+  cameraHeight: z.number().positive().optional(),
+  marks: z.array(markSchema),
+});
+export type MarksFile = z.infer<typeof marksFileSchema>;
+
+/** Polygons over time, carried between the frames given (an erase or front region file). */
+export const regionFileSchema = z.object({
+  frames: z.array(z.object({ frame: z.number().int().min(0), polygon })).min(1),
+});
+export type RegionFile = z.infer<typeof regionFileSchema>;
+
+/** First zod issue as one readable phrase: where and what. */
+export function firstIssue(error: z.ZodError): string {
+  const i = error.issues[0];
+  if (i === undefined) return 'it does not have the form asked for';
+  return `${i.path.length > 0 ? i.path.join('.') : 'the document'}: ${i.message}`;
+}
+
+/** Parses and checks a marks file's text. Throws `PW-MARKS-FORM` naming the place. */
+export function parseMarks(text: string, name: string): MarksFile {
+  let raw: unknown;
+  try {
+    raw = JSON.parse(text);
+  } catch (cause) {
+    throw new PlatewrightError('PW-MARKS-FORM', `${name} is not JSON (${(cause as Error).message}); a marks file looks like {"frame":0,"marks":[...]}`, { cause });
+  }
+  const parsed = marksFileSchema.safeParse(raw);
+  if (!parsed.success) throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+  return parsed.data;
+}
+
+/** Parses and checks a region file's text. Throws `PW-REGION-FORM`. */
+export function parseRegion(text: string, name: string): RegionFile {
+  let raw: unknown;
+  try {
+    raw = JSON.parse(text);
+  } catch (cause) {
+    throw new PlatewrightError('PW-REGION-FORM', `${name} is not JSON (${(cause as Error).message}); a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}`, { cause });
+  }
+  const parsed = regionFileSchema.safeParse(raw);
+  if (!parsed.success) throw new PlatewrightError('PW-REGION-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+  return parsed.data;
+}
+
+/** Every point of a mark, for bounds checks and drawing. */
+export function markPoints(mark: Mark): Point[] {
+  switch (mark.kind) {
+    case 'upright': return [mark.foot, mark.top];
+    case 'groundLines': return mark.lines.flat();
+    case 'horizon': return [...mark.line];
+    case 'rectangle': return [...mark.corners];
+    case 'shadow': return [mark.foot, mark.tip, ...(mark.top ? [mark.top] : [])];
+    case 'head': return [[mark.ellipse[0], mark.ellipse[1]]];
+    case 'stand': case 'performer': return [mark.ground, mark.top];
+    case 'carry': return [...mark.region];
+    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': return [...mark.polygon];
+    case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
+    case 'pose': return [];
+    case 'eyeline': return [mark.from, mark.to];
+  }
+}
+
+/**
+ * Refuses marks on frames the clip does not have and marks wholly outside the picture. Points may lie a picture's width
+ * outside (a foot below the frame line is an honest mark); further is a slip of the hand.
+ * Throws `PW-MARKS-OUTSIDE`.
+ */
+export function checkMarks(marks: MarksFile, widthPx: number, heightPx: number, frameCount: number, name: string): void {
+  marks.marks.forEach((m, i) => {
+    const f = m.frame ?? marks.frame;
+    if (f >= frameCount) throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: mark ${i + 1} (${m.kind}) is on frame ${f}, but the clip ends at frame ${frameCount - 1}`);
+    for (const [x, y] of markPoints(m)) {
+      if (x < -widthPx || x > 2 * widthPx || y < -heightPx || y > 2 * heightPx) {
+        throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: mark ${i + 1} (${m.kind}) has a point at ${x}, ${y}, far outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`);
+      }
+    }
+  });
+}

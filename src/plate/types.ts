@@ -1,0 +1,158 @@
+/**
+ * What is measured on a plate (and, where a counterpart exists, on a take). These documents are the one set of numbers
+ * that brief, verdict, join and inspection use. Conventions (DESIGN, ground rules): pixels from the top left, degrees,
+ * camera frame x right, y down, z forward; tilt negative looks down; pan positive to the right; roll positive clockwise as
+ * seen in the picture; azimuth relative to the camera: 0 = light from behind the camera, positive = from camera right.
+ */
+import type { Measure } from '../core/measure.js';
+
+/** Row-major 3 × 3 matrix. */
+export type Mat3 = readonly [number, number, number, number, number, number, number, number, number];
+export type Quad = readonly [readonly [number, number], readonly [number, number], readonly [number, number], readonly [number, number]];
+
+/** 5.2 ride: a planar region followed. */
+export interface RideTrack {
+  readonly atFrame: number;
+  readonly model: 'translation' | 'similarity' | 'affine' | 'perspective';
+  readonly frames: readonly RideFrame[];
+}
+export interface RideFrame {
+  readonly frame: number;
+  /** Where the region's first four corners (or the corners of its bounding box) are. */
+  readonly corners: Quad;
+  /** Maps region coordinates of `atFrame` to this frame (pixels to pixels). */
+  readonly homography: Mat3;
+  /** 0..1: about the chance that the corners are within one pixel. */
+  readonly confidence: number;
+  readonly visible: boolean;
+}
+
+/** 5.2 camera move. */
+export type MoveKind = 'static' | 'pan' | 'tilt' | 'roll' | 'push' | 'handheld' | 'mixed';
+export interface CameraMove {
+  readonly move: MoveKind;
+  readonly focalPx: Measure;
+  readonly distortionK1?: Measure;
+  readonly frames: readonly CameraMoveFrame[];
+  /** Where a rotation can't be had in degrees: the reason. */
+  readonly reason?: string;
+  /** Handheld shake: rms and dominant rate. */
+  readonly shake?: { readonly rmsPx: number; readonly peakHz: number | null };
+}
+export interface CameraMoveFrame {
+  readonly frame: number;
+  /** Maps pixels of this frame to pixels of the first frame. */
+  readonly homographyToFirst: Mat3;
+  readonly panDeg: number | null;
+  readonly tiltDeg: number | null;
+  readonly rollDeg: number | null;
+  /** Share of matched set features that agree, 0..1. */
+  readonly support: number;
+}
+
+/** 5.2 view: the camera as it looks at the ground plane at one frame. */
+export interface View {
+  readonly frame: number;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly focalPx: Measure;
+  readonly tiltDeg: Measure;
+  readonly rollDeg: Measure;
+  readonly cameraHeight: Measure;
+  /** Covariance of (ln focalPx, tilt rad, roll rad, ln cameraHeight), row-major 4 × 4. */
+  readonly covariance: readonly number[];
+  /** Weighted residual rms of the marks in pixels; above 2 the marks disagree. */
+  readonly residualPx: number;
+  readonly notes: readonly string[];
+}
+
+/** 5.2 turn. */
+export interface Turn {
+  readonly frames: readonly { readonly frame: number; readonly yawDeg: number; readonly sd: number }[];
+  readonly peakDegPerSecond: number;
+  readonly startFrame: number | null;
+  readonly stopFrame: number | null;
+}
+
+/** 5.2 stir. */
+export interface Stir {
+  readonly directionDeg: Measure;
+  readonly amplitudePx: Measure;
+  readonly shareOfHeight: Measure;
+  readonly rateHz: Measure;
+}
+
+/** 5.2 light. */
+export interface Light {
+  readonly azimuthDeg: Measure;
+  readonly elevationDeg: Measure;
+  readonly keyFillStops: Measure;
+  /** Penumbra: apparent angular diameter of the key. The sun is 0.53 degrees. */
+  readonly softnessDeg: Measure;
+  readonly temperatureK: Measure;
+  readonly tintDuv: Measure;
+  readonly overcast: boolean;
+  readonly notes: readonly string[];
+}
+
+/** Grain of one channel at one brightness: sd of the coded value (0..1) at coded mean `level`. */
+export interface GrainRow {
+  readonly channel: 'r' | 'g' | 'b' | 'luma';
+  readonly level: number;
+  readonly sigma: number;
+  readonly samples: number;
+}
+
+/** 5.2 look. Coded values are the file's display-encoded R'G'B' in 0..1. */
+export interface Look {
+  readonly blackCoded: readonly [number, number, number];
+  readonly whiteCoded: readonly [number, number, number];
+  /** Luma percentiles 1, 5, 25, 50, 75, 95, 99 of the coded picture. */
+  readonly percentiles: readonly number[];
+  readonly meanLinear: readonly [number, number, number];
+  /** Up to six colours (coded R'G'B') with the share of the picture each holds. */
+  readonly palette: readonly { readonly coded: readonly [number, number, number]; readonly share: number }[];
+  readonly grain: {
+    readonly table: readonly GrainRow[];
+    /** Radius (px) at which the autocorrelation falls to half, luma; 0 for white noise. */
+    readonly correlationPx: Measure;
+    /** Normalised autocorrelation at lags 0..7, horizontal then vertical, luma. */
+    readonly autocorrelation: { readonly x: readonly number[]; readonly y: readonly number[] };
+    /** Correlation between channels r-g, r-b, g-b. */
+    readonly channelCorrelation: readonly [number, number, number];
+  };
+  readonly edgeSpreadPx: Measure;
+  readonly mtf50: Measure;
+  readonly motionBlur: { readonly lengthPx: Measure; readonly directionDeg: Measure; readonly shutterDeg: Measure };
+  /** Airlight share at the far distance 0..1 and its coded colour. */
+  readonly haze: { readonly amount: Measure; readonly coded: readonly [number, number, number] };
+}
+
+/** 5.2 room: where the performer may stand. */
+export interface Room {
+  readonly ground: Measure;
+  readonly performerHeightPx: Measure;
+  readonly metresPerPx: Measure;
+  /** Share of the picture to be erased, and how much of that other frames supply. */
+  readonly eraseShare: Measure;
+  readonly suppliedShare: Measure;
+  readonly widenPx: { readonly left: number; readonly right: number; readonly top: number; readonly bottom: number };
+  readonly effort: { readonly minutes: number; readonly reasons: readonly string[] };
+}
+
+/** Everything measured on one plate. Absent = not yet measured. */
+export interface PlateMeasures {
+  readonly file: string;
+  readonly span: { readonly in: number; readonly out: number };
+  readonly rate: string;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly camera?: CameraMove;
+  readonly view?: View;
+  readonly ride?: RideTrack;
+  readonly turn?: Turn;
+  readonly stir?: Stir;
+  readonly light?: Light;
+  readonly look?: Look;
+  readonly room?: Room;
+}

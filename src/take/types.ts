@@ -1,0 +1,29 @@
+/** Verdict on a take: fits, mendable, shoot again, for each matter and over all. */
+export type VerdictWord = 'fits' | 'mendable' | 'shoot again';
+
+export type MatterName =
+  | 'viewElevation' | 'perspective' | 'lightAzimuth' | 'lightElevation' | 'keyFill' | 'turnRate' | 'stir' | 'size'
+  | 'screenEvenness' | 'spill' | 'clipping' | 'focus' | 'blur' | 'inFrame' | 'eyeline' | 'length';
+
+export interface Matter {
+  readonly matter: MatterName;
+  readonly measured: number | null;
+  readonly sd: number | null;
+  readonly needed: number | null;
+  readonly unit: string;
+  /** null: could not be judged; `reason` and `wouldHelp` say why and which mark would make it so. */
+  readonly verdict: VerdictWord | null;
+  readonly tolerance: { readonly fits: number; readonly mendable: number } | null;
+  /** What to change before the next try, or how it will be mended. */
+  readonly change: string;
+  readonly reason?: string;
+  readonly wouldHelp?: string;
+}
+
+export interface Verdict {
+  readonly verdict: VerdictWord;
+  /** Best span of the take. */
+  readonly span: { readonly in: number; readonly out: number };
+  readonly matters: readonly Matter[];
+  readonly notes: readonly string[];
+}
