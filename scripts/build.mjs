@@ -1,0 +1,86 @@
+// Builds src → dist (one file each, no bundling), kernels → dist/kernels.wasm and, with --web, web → dist/web.
+// Only what changed since the last build is done again. Needs the packages of package.json and nothing else.
+import { readdirSync, statSync, mkdirSync, readFileSync, writeFileSync, existsSync, rmSync } from 'node:fs';
+import { join, dirname, relative } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { spawnSync } from 'node:child_process';
+import { transformSync } from 'esbuild';
+
+const root = dirname(dirname(fileURLToPath(import.meta.url)));
+const dist = join(root, 'dist');
+const args = new Set(process.argv.slice(2));
+
+function* walk(dir) {
+  if (!existsSync(dir)) return;
+  for (const e of readdirSync(dir, { withFileTypes: true })) {
+    const p = join(dir, e.name);
+    if (e.isDirectory()) yield* walk(p);
+    else yield p;
+  }
+}
+const newer = (a, b) => !existsSync(b) || statSync(a).mtimeMs > statSync(b).mtimeMs;
+
+export function buildSources() {
+  const from = join(root, 'src');
+  let made = 0;
+  const wanted = new Set();
+  for (const file of walk(from)) {
+    const rel = relative(from, file);
+    if (/\.test\.ts$/.test(rel)) continue;
+    const isTs = rel.endsWith('.ts');
+    const out = join(dist, isTs ? rel.replace(/\.ts$/, '.js') : rel);
+    if (rel.endsWith('.d.ts')) continue;
+    wanted.add(out);
+    if (!newer(file, out)) continue;
+    mkdirSync(dirname(out), { recursive: true });
+    if (isTs) {
+      const { code } = transformSync(readFileSync(file, 'utf8'), { loader: 'ts', format: 'esm', target: 'node20', sourcemap: 'inline', sourcefile: file });
+      writeFileSync(out, code);
+    } else writeFileSync(out, readFileSync(file));
+    made++;
+  }
+  // A module that was deleted from src must not live on in dist.
+  for (const file of walk(dist)) {
+    const rel = relative(dist, file);
+    if (rel.startsWith('web') || rel.startsWith('kernels')) continue;
+    if (file.endsWith('.js') && !wanted.has(file)) rmSync(file);
+  }
+  return made;
+}
+
+export function buildKernels() {
+  const entry = join(root, 'kernels', 'index.ts');
+  if (!existsSync(entry)) return false;
+  const out = join(dist, 'kernels.wasm');
+  if (![...walk(join(root, 'kernels'))].some((f) => newer(f, out))) return false;
+  mkdirSync(dist, { recursive: true });
+  const run = spawnSync(process.execPath, [join(root, 'node_modules', 'assemblyscript', 'bin', 'asc.js'), entry, '--outFile', out,
+    '--runtime', 'stub', '--importMemory', '--sharedMemory', '--initialMemory', '256', '--maximumMemory', '65536', '--enable', 'simd,threads,bulk-memory',
+    '-O3', '--noAssert'], { cwd: root, encoding: 'utf8' });
+  if (run.status !== 0) {
+    console.error(run.stdout + run.stderr);
+    throw new Error('kernels did not compile');
+  }
+  return true;
+}
+
+export function buildWeb() {
+  const config = join(root, 'web', 'vite.config.ts');
+  if (!existsSync(config)) return false;
+  const mark = join(dist, 'web', 'index.html');
+  if (![...walk(join(root, 'web'))].some((f) => newer(f, mark))) return false;
+  const run = spawnSync(process.execPath, [join(root, 'node_modules', 'vite', 'bin', 'vite.js'), 'build', '--config', config, '--logLevel', 'warn'], { cwd: root, encoding: 'utf8' });
+  if (run.status !== 0) {
+    console.error(run.stdout + run.stderr);
+    throw new Error('the workbench did not build');
+  }
+  return true;
+}
+
+if (process.argv[1] === fileURLToPath(import.meta.url)) {
+  if (args.has('--clean')) rmSync(dist, { recursive: true, force: true });
+  const n = buildSources();
+  const k = buildKernels();
+  const w = args.has('--web') ? buildWeb() : false;
+  if (!args.has('--quiet')) console.log(`built: ${n} source files${k ? ', kernels' : ''}${w ? ', workbench' : ''}`);
+}
