@@ -1,0 +1,126 @@
+/**
+ * The documents of a production's book and their schemas. One kind, one schema; zod checks what enters the book, TypeScript
+ * types follow from it. Results of the stages (cut list, measures, brief, verdict, recipe, inspection) are stored as the
+ * stage wrote them: their types live with the stage, and the book only checks that they are objects of the right version.
+ */
+import { z } from 'zod';
+import { marksFileSchema } from '../plate/marks.js';
+import type { CutList, ShotSummary } from '../film/types.js';
+import type { PlateMeasures } from '../plate/types.js';
+import type { Verdict } from '../take/types.js';
+import type { Recipe } from '../join/types.js';
+import type { Inspection } from '../inspect/types.js';
+import type { MediaInfo } from '../media/types.js';
+
+const id = z.string().regex(/^[a-z0-9][a-z0-9-]{0,63}$/, 'an id is 1 to 64 small letters, digits and hyphens');
+/** A stage's result, kept as the stage wrote it. */
+const result = <T>() => z.custom<T>((v) => typeof v === 'object' && v !== null, 'a result must be an object');
+
+/** The camera the studio owns: enough to turn a view into a place for the tripod. */
+export const cameraSchema = z.object({
+  name: z.string().min(1),
+  /** Width of the sensor area that the video mode uses, in millimetres. */
+  sensorWidthMm: z.number().positive(),
+  sensorHeightMm: z.number().positive(),
+  /** Focal lengths that can be set, in millimetres, as [min, max]; equal for a fixed lens. */
+  lensesMm: z.array(z.tuple([z.number().positive(), z.number().positive()])).min(1),
+  videoWidthPx: z.number().int().positive(),
+  videoHeightPx: z.number().int().positive(),
+  rates: z.array(z.string()).min(1),
+});
+export type StudioCamera = z.infer<typeof cameraSchema>;
+
+export const productionSchema = z.object({
+  id: z.literal('production'),
+  title: z.string().min(1).max(200),
+  rate: z.string(),
+  performer: z.object({ name: z.string(), species: z.string(), heightM: z.number().positive(), triesADay: z.number().int().positive(), minutesATry: z.number().positive() }),
+  camera: cameraSchema,
+  place: z.object({ name: z.string(), latitude: z.number().min(-90).max(90), longitude: z.number().min(-180).max(180), timeZone: z.string(), roomLengthM: z.number().positive(), yard: z.object({ fromDeg: z.number(), toDeg: z.number() }).nullable() }),
+  /** Tolerances changed by hand: matter → [fits, mendable]. */
+  tolerances: z.record(z.string(), z.tuple([z.number(), z.number()])),
+  /** The production's delivery: loudness target and the like. */
+  delivery: z.object({ loudnessLufs: z.number(), truePeakDbtp: z.number() }),
+});
+export type ProductionDocument = z.infer<typeof productionSchema>;
+
+export const filmSchema = z.object({
+  id, title: z.string().min(1), file: z.string().min(1), credit: z.string(), licence: z.string(),
+  info: result<MediaInfo>(),
+  cutList: result<CutList>().optional(),
+  summaries: z.array(result<ShotSummary>()).optional(),
+});
+export type FilmDocument = z.infer<typeof filmSchema>;
+
+export const pickSchema = z.object({
+  id, film: id, title: z.string().min(1),
+  in: z.number().int().min(0), out: z.number().int().positive(),
+  order: z.number(),
+  note: z.string(),
+  /** Frames count from the pick's first frame. */
+  marks: marksFileSchema,
+  /** What the performer is to do here, as a sentence for the brief. */
+  action: z.string(),
+});
+export type PickDocument = z.infer<typeof pickSchema>;
+
+export const measuresSchema = z.object({ id, at: z.string(), measures: result<PlateMeasures>() });
+export type MeasuresDocument = z.infer<typeof measuresSchema>;
+
+export const briefSchema = z.object({ id, at: z.string(), brief: result<Record<string, unknown>>() });
+export type BriefDocument = z.infer<typeof briefSchema>;
+
+export const takeSchema = z.object({
+  id, pick: id.nullable(), title: z.string().min(1), file: z.string().min(1),
+  kind: z.enum(['video', 'still', 'sequence']),
+  star: z.boolean(), note: z.string(),
+  info: result<MediaInfo>(),
+  marks: marksFileSchema.nullable(),
+  verdict: result<Verdict>().optional(),
+});
+export type TakeDocument = z.infer<typeof takeSchema>;
+
+export const joinSchema = z.object({
+  id, take: id, recipe: result<Recipe>(),
+  render: z.object({ file: z.string(), matte: z.string().nullable(), frames: z.number().int(), quality: z.enum(['fast', 'fine']), recipeHash: z.string(), at: z.string() }).optional(),
+  inspection: result<Inspection>().optional(),
+});
+export type JoinDocument = z.infer<typeof joinSchema>;
+
+export const cutEntrySchema = z.discriminatedUnion('kind', [
+  z.object({ kind: z.literal('pick'), pick: id, trimIn: z.number().int().min(0), trimOut: z.number().int().min(0), soundLead: z.number().int(), soundTail: z.number().int(), soundFrom: z.enum(['film', 'take', 'none']) }),
+  z.object({ kind: z.literal('film'), film: id, in: z.number().int().min(0), out: z.number().int().positive(), soundLead: z.number().int(), soundTail: z.number().int() }),
+  z.object({ kind: z.literal('title'), lines: z.array(z.string()).min(1), frames: z.number().int().positive() }),
+]);
+export type CutEntry = z.infer<typeof cutEntrySchema>;
+export const cutSchema = z.object({
+  id: z.literal('cut'), entries: z.array(cutEntrySchema),
+  music: z.object({ file: z.string(), gainDb: z.number(), fromFrame: z.number().int() }).nullable(),
+  captions: z.array(z.object({ in: z.number().int().min(0), out: z.number().int().positive(), text: z.string() })),
+  credits: z.array(z.string()), thanks: z.array(z.string()),
+});
+export type CutDocument = z.infer<typeof cutSchema>;
+
+export const momentSchema = z.object({ id, take: id, frame: z.number().int().min(0), kind: z.string().min(1), note: z.string() });
+export type MomentDocument = z.infer<typeof momentSchema>;
+
+export const spentSchema = z.object({ id, date: z.string(), what: z.string(), minutes: z.number().min(0), money: z.number().min(0), currency: z.string() });
+export const purposeSchema = z.object({ id, text: z.string() });
+export const daySchema = z.object({ id, at: z.string(), plan: result<Record<string, unknown>>() });
+export const deliverySchema = z.object({ id, at: z.string(), files: z.array(z.string()), report: result<Record<string, unknown>>() });
+
+export const DOCUMENT_SCHEMAS = {
+  production: productionSchema, film: filmSchema, pick: pickSchema, measures: measuresSchema, brief: briefSchema, take: takeSchema,
+  join: joinSchema, cut: cutSchema, moment: momentSchema, spent: spentSchema, purpose: purposeSchema, day: daySchema, delivery: deliverySchema,
+} as const;
+export type DocumentKind = keyof typeof DOCUMENT_SCHEMAS;
+export type DocumentOf<K extends DocumentKind> = z.infer<(typeof DOCUMENT_SCHEMAS)[K]>;
+
+export const DOCUMENT_KINDS = Object.keys(DOCUMENT_SCHEMAS) as DocumentKind[];
+
+/** Makes an id from words a person wrote; `taken` avoids collisions by a number. */
+export function makeId(words: string, taken: (id: string) => boolean): string {
+  const base = words.normalize('NFKD').toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48) || 'unnamed';
+  if (!taken(base)) return base;
+  for (let n = 2; ; n++) if (!taken(`${base}-${n}`)) return `${base}-${n}`;
+}
