@@ -1,0 +1,172 @@
+/**
+ * Where every frame of a stream is: the timestamps of all packets from a pass that demuxes and decodes nothing. It gives the
+ * exact frame count, the order of showing, and for each frame the key packet from which decoding must start, which is what
+ * makes a seek exact in long groups with B frames and behind edit lists.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import type { Rate } from '../core/rational.js';
+import { rate } from '../core/rational.js';
+import { C, NO_TIMESTAMP, Packet } from './ffmpeg.js';
+import type { OpenedInput } from './input.js';
+
+/** JSON-safe, so that it can be cached beside the book under the file's size and time of change. */
+export interface FrameIndex {
+  readonly version: 1;
+  readonly timeBase: readonly [number, number];
+  /** Per packet in decoding order, ticks. */
+  readonly pts: readonly number[];
+  readonly dts: readonly number[];
+  /** Decoding positions of key packets. */
+  readonly keys: readonly number[];
+  /** Decoding position of shown frame n. Packets that an edit list hides are not in it. */
+  readonly shown: readonly number[];
+  /** Ticks that the last frame lasts, 0 if the file does not say. */
+  readonly lastDuration: number;
+  /** Packets whose data were cut short; they are not in `shown`. */
+  readonly damaged: number;
+  /** True where the packets carry no usable times and frames have to be counted by decoding from the start. */
+  readonly untimed: boolean;
+}
+
+/** Reads every packet of the picture stream. The input is used up: open another to decode. */
+export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
+  const stream = input.video;
+  if (stream === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${input.path} has no picture in it`, { detail: { file: input.path } });
+  const streams = input.context.streams;
+  for (const s of streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
+  const timeBase = stream.timeBase;
+  const pts: number[] = [], dts: number[] = [], keys: number[] = [];
+  const visible: number[] = [];
+  let damaged = 0, missing = 0, lastDuration = 0, lastPts = -Infinity;
+  const packet = new Packet();
+  packet.alloc();
+  let sinceYield = performance.now();
+  try {
+    while (input.context.readFrameSync(packet) >= 0) {
+      if (packet.streamIndex === stream.index) {
+        const flags = packet.flags;
+        if ((flags & C.AV_PKT_FLAG_CORRUPT) !== 0) {
+          damaged++;
+        } else {
+          const at = pts.length;
+          const d = packet.dts, p = packet.pts;
+          if (p === NO_TIMESTAMP) missing++;
+          const ticks = Number(p === NO_TIMESTAMP ? d : p);
+          pts.push(ticks);
+          dts.push(Number(d === NO_TIMESTAMP ? p : d));
+          if ((flags & C.AV_PKT_FLAG_KEY) !== 0) keys.push(at);
+          if ((flags & C.AV_PKT_FLAG_DISCARD) === 0) {
+            visible.push(at);
+            if (ticks > lastPts) {
+              lastPts = ticks;
+              lastDuration = Number(packet.duration);
+            }
+          }
+        }
+      }
+      packet.unref();
+      if (performance.now() - sinceYield > 12) {
+        await new Promise((go) => setImmediate(go));
+        sinceYield = performance.now();
+      }
+    }
+  } finally {
+    packet.free();
+  }
+  const reorders = ((stream.codecpar as unknown as { videoDelay: number }).videoDelay ?? 0) > 0;
+  const times = new Set(visible.map((i) => pts[i]!));
+  const codec = stream.codecpar.codecId;
+  // VP8's hidden reference frames are packets that show nothing; without times or with doubled ones packets can't be matched.
+  const untimed = (missing > 0 && reorders) || times.size !== visible.length || visible.some((i) => pts[i]! < -9e15) || codec === C.AV_CODEC_ID_VP8;
+  const shown = untimed ? visible : [...visible].sort((i, j) => pts[i]! - pts[j]!);
+  return { version: 1, timeBase: [timeBase.num, timeBase.den], pts, dts, keys, shown, lastDuration, damaged, untimed };
+}
+
+/** Decoding position of the key packet from which shown frame `n` can be decoded whole (leading pictures of open groups included). */
+export function keyBefore(index: FrameIndex, n: number): number {
+  const at = index.shown[n]!;
+  const time = index.pts[at]!;
+  let lo = 0, hi = index.keys.length - 1, best = 0;
+  while (lo <= hi) {
+    const mid = (lo + hi) >> 1;
+    if (index.keys[mid]! <= at) {
+      best = mid;
+      lo = mid + 1;
+    } else hi = mid - 1;
+  }
+  // A picture that is shown before the key it follows refers to the group before.
+  while (best > 0 && index.pts[index.keys[best]!]! > time) best--;
+  return index.keys[best] ?? 0;
+}
+
+const USUAL_RATES: readonly (readonly [number, number])[] = [
+  [24000, 1001], [24, 1], [25, 1], [30000, 1001], [30, 1], [48, 1], [50, 1], [60000, 1001], [60, 1], [120000, 1001], [120, 1], [100, 1], [240, 1], [15, 1], [12, 1], [10, 1], [8, 1], [5, 1], [20, 1], [16, 1], [18, 1], [12000, 1001], [15000, 1001], [48000, 1001], [240000, 1001],
+];
+
+export interface Timing {
+  readonly rate: Rate;
+  readonly variable: boolean;
+  readonly frameCount: number;
+  /** Shown frame that is on screen at each frame of the constant rate; null where they are the same. */
+  readonly sourceOf: Int32Array | null;
+  readonly notes: readonly string[];
+}
+
+/**
+ * Finds the constant rate that the times follow, or conforms them to the nearest usual rate. `claimed` are the rates that the
+ * container states. Times that stay within half a frame of an even grid lose nothing by being numbered one by one.
+ */
+export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
+  const count = index.shown.length;
+  const fallback = claimed[0] ?? rate(25);
+  if (count < 2 || index.untimed) return { rate: fallback, variable: false, frameCount: count, sourceOf: null, notes: index.untimed && count > 1 ? ['the file gives no usable times; its frames were numbered one by one'] : [] };
+  const [num, den] = index.timeBase;
+  const t = (n: number): number => ((index.pts[index.shown[n]!]! - index.pts[index.shown[0]!]!) * num) / den;
+  const deltas = new Float64Array(count - 1);
+  for (let n = 1; n < count; n++) deltas[n - 1] = t(n) - t(n - 1);
+  const median = Float64Array.from(deltas).sort()[(count - 1) >> 1]!;
+  const tick = num / den;
+  const mean = t(count - 1) / (count - 1);
+
+  const candidates: Rate[] = [...claimed, ...USUAL_RATES.map(([n, d]) => rate(n, d))];
+  let best: { rate: Rate; worst: number } | null = null;
+  for (const c of candidates) {
+    const step = c.den / c.num;
+    if (Math.abs(step - mean) > 0.02 * mean) continue;
+    let low = Infinity, high = -Infinity;
+    for (let n = 0; n < count; n++) {
+      const e = t(n) - n * step;
+      if (e < low) low = e;
+      if (e > high) high = e;
+    }
+    const worst = (high - low) / 2 / step;
+    // The first to fit to within the clock's tick wins: the container's claim is asked first.
+    if (worst * step <= 1.01 * tick) return { rate: c, variable: false, frameCount: count, sourceOf: null, notes: [] };
+    if (best === null || worst < best.worst - 1e-9) best = { rate: c, worst };
+  }
+  if (best !== null && best.worst < 0.5) {
+    return {
+      rate: best.rate, variable: true, frameCount: count, sourceOf: null,
+      notes: [`times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms about ${best.rate.num}/${best.rate.den} frames a second; frames were numbered one by one, none doubled or left out`],
+    };
+  }
+  // Really variable: show at each tick of a usual rate the frame that is due then.
+  const target = candidates.reduce((a, b) => (Math.abs(Math.log((b.den / b.num) / median)) < Math.abs(Math.log((a.den / a.num) / median)) - 1e-9 ? b : a));
+  const step = target.den / target.num;
+  const last = index.lastDuration > 0 ? index.lastDuration * tick : median;
+  const frames = Math.max(1, Math.round((t(count - 1) + last) / step));
+  const sourceOf = new Int32Array(frames);
+  let s = 0, doubled = 0;
+  const used = new Uint8Array(count);
+  for (let n = 0; n < frames; n++) {
+    while (s + 1 < count && t(s + 1) <= (n + 0.5) * step) s++;
+    if (n > 0 && sourceOf[n - 1] === s) doubled++;
+    sourceOf[n] = s;
+    used[s] = 1;
+  }
+  const dropped = count - used.reduce((a, b) => a + b, 0);
+  return {
+    rate: target, variable: true, frameCount: frames, sourceOf,
+    notes: [`the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ${count} frames became ${frames}, ${doubled} held longer, ${dropped} left out`],
+  };
+}

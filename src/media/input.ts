@@ -1,0 +1,76 @@
+/** Opens a file for reading, safely: only local files, only containers that hold media, clear errors for everything else. */
+import { statSync } from 'node:fs';
+import { basename, resolve } from 'node:path';
+import { PlatewrightError } from '../core/errors.js';
+import { C, Dictionary, FormatContext, type AVMediaType, type Stream } from './ffmpeg.js';
+
+/**
+ * Containers that are opened. Playlists, scripts and text formats (which could name other files or hosts) are left out, so a
+ * text renamed to .mp4 is refused whatever it says.
+ */
+const CONTAINERS = [
+  'mov', 'mp4', 'matroska', 'webm', 'avi', 'mpegts', 'mpeg', 'mpegvideo', 'mxf', 'asf', 'flv', 'ivf', 'nut', 'dv', 'gxf', 'ogg',
+  'h264', 'hevc', 'm4v', 'obu', 'av1', 'yuv4mpegpipe', 'gif', 'apng', 'wav', 'w64', 'aiff', 'caf', 'flac', 'mp3', 'aac', 'ac3', 'eac3', 'amr',
+  'png_pipe', 'jpeg_pipe', 'tiff_pipe', 'exr_pipe', 'webp_pipe', 'bmp_pipe', 'dpx_pipe', 'jpegxl_pipe', 'pam_pipe', 'ppm_pipe', 'pgm_pipe', 'j2k_pipe',
+].join(',');
+
+const STILL_CONTAINERS = /_pipe$/;
+
+export interface OpenedInput {
+  readonly path: string;
+  readonly context: FormatContext;
+  readonly container: string;
+  readonly still: boolean;
+  /** Stream of the picture, or null (cover art does not count). */
+  readonly video: Stream | null;
+  readonly sound: Stream | null;
+}
+
+/** Throws unless `path` is a file that isn't empty. */
+export function requireFile(path: string): { sizeBytes: number; mtimeMs: number } {
+  let s;
+  try {
+    s = statSync(path);
+  } catch (cause) {
+    throw new PlatewrightError('PW-MEDIA-MISSING', `${path} does not exist or may not be read; check the name`, { cause, detail: { file: path } });
+  }
+  if (!s.isFile()) throw new PlatewrightError('PW-MEDIA-NOTAFILE', `${path} is not a file; name a media file, or a picture sequence such as shot_%05d.png`, { detail: { file: path } });
+  if (s.size === 0) throw new PlatewrightError('PW-MEDIA-EMPTY', `${basename(path)} has no bytes in it; copy it again from its source`, { detail: { file: path } });
+  return { sizeBytes: s.size, mtimeMs: s.mtimeMs };
+}
+
+/** Opens a media file. The caller closes it with `closeInput`. */
+export async function openInput(path: string): Promise<OpenedInput> {
+  requireFile(path);
+  const context = new FormatContext();
+  const options = Dictionary.fromObject({ protocol_whitelist: 'file', format_whitelist: CONTAINERS });
+  // "file:" keeps a name such as "a:b.mp4" or "concat:x" from being read as a protocol.
+  let code = await context.openInput(`file:${resolve(path)}`, null, options);
+  options.free();
+  if (code < 0) {
+    await dispose(context);
+    throw new PlatewrightError('PW-MEDIA-UNREADABLE', `${basename(path)} is not a media file that can be read (it may be cut off at its start, or be something else under this name); export or copy it again`, { detail: { file: path, code } });
+  }
+  code = await context.findStreamInfo();
+  const container = context.iformat?.name ?? 'unknown';
+  const streams = context.streams;
+  const pick = (type: AVMediaType): Stream | null => {
+    const i = context.findBestStream(type);
+    return i < 0 ? null : streams[i] ?? null;
+  };
+  let video = pick(C.AVMEDIA_TYPE_VIDEO);
+  if (video !== null && (video.disposition & C.AV_DISPOSITION_ATTACHED_PIC) !== 0) video = null;
+  return { path, context, container, still: STILL_CONTAINERS.test(container), video, sound: pick(C.AVMEDIA_TYPE_AUDIO) };
+}
+
+async function dispose(context: FormatContext): Promise<void> {
+  try {
+    await context.closeInput();
+  } catch {
+    // Nothing was opened.
+  }
+}
+
+export async function closeInput(input: OpenedInput): Promise<void> {
+  await dispose(input.context);
+}

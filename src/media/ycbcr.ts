@@ -1,0 +1,48 @@
+/**
+ * Y'CbCr matrices and quantisation (ITU-R BT.601-7, BT.709-6, BT.2020-2; H.273 clause 8.3): the numbers that turn code values
+ * into display-coded R'G'B' and back.
+ */
+import type { ColourTags, MatrixName } from './types.js';
+
+/** Kr and Kb. RGB has no matrix of its own: BT.709's is used where a luma is asked of it. */
+export const LUMA_WEIGHTS: Record<MatrixName, readonly [number, number]> = {
+  bt601: [0.299, 0.114], bt709: [0.2126, 0.0722], bt2020: [0.2627, 0.0593], rgb: [0.2126, 0.0722],
+};
+
+export interface Quantisation {
+  /** code = lumaScale · Y' + lumaOffset */
+  readonly lumaScale: number;
+  readonly lumaOffset: number;
+  /** code = chromaScale · C + chromaOffset, C in -0.5..0.5 */
+  readonly chromaScale: number;
+  readonly chromaOffset: number;
+}
+
+/** Levels of a bit depth: limited 16..235 and 16..240 scaled by 2^(n-8), full 0..2^n-1. */
+export function quantisation(bitDepth: number, fullRange: boolean): Quantisation {
+  const unit = 2 ** (bitDepth - 8), max = 2 ** bitDepth - 1;
+  return fullRange
+    ? { lumaScale: max, lumaOffset: 0, chromaScale: max, chromaOffset: 2 ** (bitDepth - 1) }
+    : { lumaScale: 219 * unit, lumaOffset: 16 * unit, chromaScale: 224 * unit, chromaOffset: 128 * unit };
+}
+
+export interface Decoding {
+  /** R' = Y' + crToR·Cr, G' = Y' + cbToG·Cb + crToG·Cr, B' = Y' + cbToB·Cb */
+  readonly crToR: number;
+  readonly cbToG: number;
+  readonly crToG: number;
+  readonly cbToB: number;
+}
+
+export function decodingOf(matrix: MatrixName): Decoding {
+  const [kr, kb] = LUMA_WEIGHTS[matrix];
+  const kg = 1 - kr - kb;
+  return { crToR: 2 * (1 - kr), cbToB: 2 * (1 - kb), cbToG: (-2 * kb * (1 - kb)) / kg, crToG: (-2 * kr * (1 - kr)) / kg };
+}
+
+/** Scale and offset that turn a code value of a plane that isn't Y'CbCr (RGB, grey) or of luma into 0..1. */
+export function expansion(bitDepth: number, tags: ColourTags): { scale: number; offset: number } {
+  if (bitDepth === 32) return { scale: 1, offset: 0 };
+  const q = quantisation(bitDepth, tags.fullRange);
+  return { scale: 1 / q.lumaScale, offset: -q.lumaOffset / q.lumaScale };
+}
