@@ -1,0 +1,34 @@
+/**
+ * What a filter reads beyond the picture's edge. 'clamp' repeats the edge pixel; 'mirror' reflects about the edge line
+ * (… b a | a b …); 'zero' reads nothing (0), which for premultiplied pictures means transparent.
+ */
+import { PlatewrightError } from '../core/errors.js';
+
+export type Boundary = 'clamp' | 'mirror' | 'zero';
+
+/** Index of the pixel that stands in for `i` in a line of `n` pixels; -1 = reads as zero. */
+export function boundaryIndex(i: number, n: number, boundary: Boundary): number {
+  if (i >= 0 && i < n) return i;
+  if (boundary === 'zero') return -1;
+  if (boundary === 'clamp') return i < 0 ? 0 : n - 1;
+  const period = 2 * n;
+  let k = i % period;
+  if (k < 0) k += period;
+  return k < n ? k : period - 1 - k;
+}
+
+/** Throws `PW-IMAGE-SHAPE` unless `plane` has width × height elements; `what` names the caller. */
+export function requirePlane(plane: { readonly length: number }, width: number, height: number, what: string): void {
+  if (!(width > 0) || !(height > 0) || plane.length !== width * height) {
+    throw new PlatewrightError('PW-IMAGE-SHAPE', `${what} expected a plane of ${width} × ${height} = ${width * height} values, but got ${plane.length}`, { kind: 'internal' });
+  }
+}
+
+/** `dst`, checked to fit, or a new plane of n values. */
+export function planeOr(dst: Float32Array | undefined, n: number, what: string): Float32Array {
+  if (dst === undefined) return new Float32Array(n);
+  if (dst.length !== n) {
+    throw new PlatewrightError('PW-IMAGE-SHAPE', `${what} was given a destination of ${dst.length} values, but writes ${n}`, { kind: 'internal' });
+  }
+  return dst;
+}

@@ -1,0 +1,85 @@
+/**
+ * Box filters: mean, sum, variance and covariance over a (2r+1)² window by running sums in double precision, so that the
+ * cost does not depend on the radius. The window is cut at the picture's edge, and a mean is over the pixels inside.
+ */
+import { planeOr, requirePlane } from './boundary.js';
+import { mapPlanes } from './convolve.js';
+import type { Picture } from './picture.js';
+
+function runBox(src: Float32Array, width: number, height: number, rx: number, ry: number, out: Float32Array, mean: boolean): void {
+  const mid = new Float64Array(width * height);
+  for (let y = 0; y < height; y++) {
+    const o = y * width;
+    let sum = 0;
+    for (let x = 0; x < Math.min(rx, width); x++) sum += src[o + x]!;
+    for (let x = 0; x < width; x++) {
+      if (x + rx < width) sum += src[o + x + rx]!;
+      if (x - rx - 1 >= 0) sum -= src[o + x - rx - 1]!;
+      const n = Math.min(width - 1, x + rx) - Math.max(0, x - rx) + 1;
+      mid[o + x] = mean ? sum / n : sum;
+    }
+  }
+  const acc = new Float64Array(width);
+  for (let y = 0; y < Math.min(ry, height); y++) {
+    const o = y * width;
+    for (let x = 0; x < width; x++) acc[x] = acc[x]! + mid[o + x]!;
+  }
+  for (let y = 0; y < height; y++) {
+    const o = y * width;
+    const add = (y + ry) * width;
+    const sub = (y - ry - 1) * width;
+    if (y + ry < height) for (let x = 0; x < width; x++) acc[x] = acc[x]! + mid[add + x]!;
+    if (y - ry - 1 >= 0) for (let x = 0; x < width; x++) acc[x] = acc[x]! - mid[sub + x]!;
+    const n = mean ? Math.min(height - 1, y + ry) - Math.max(0, y - ry) + 1 : 1;
+    for (let x = 0; x < width; x++) out[o + x] = acc[x]! / n;
+  }
+}
+
+/** Plain twin: mean over the window of half widths rx, ry (pixels) cut at the edge; `dst` may be `src`. */
+export function boxMeanPlain(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  requirePlane(src, width, height, 'box mean');
+  const out = planeOr(dst, width * height, 'box mean');
+  runBox(src, width, height, Math.max(0, Math.floor(rx)), Math.max(0, Math.floor(ry)), out, true);
+  return out;
+}
+
+/** Mean over a (2 rx + 1) × (2 ry + 1) window, cut at the edge; `dst` may be `src`. */
+export function boxMean(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  return boxMeanPlain(src, width, height, rx, ry, dst);
+}
+
+/** Sum over the same window (pixels beyond the edge add nothing); `dst` may be `src`. */
+export function boxSum(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  requirePlane(src, width, height, 'box sum');
+  const out = planeOr(dst, width * height, 'box sum');
+  runBox(src, width, height, Math.max(0, Math.floor(rx)), Math.max(0, Math.floor(ry)), out, false);
+  return out;
+}
+
+/** Local mean and variance (never negative) of one plane over the window. */
+export function boxVariance(src: Float32Array, width: number, height: number, radius: number): { mean: Float32Array; variance: Float32Array } {
+  const n = width * height;
+  const square = new Float32Array(n);
+  for (let i = 0; i < n; i++) square[i] = src[i]! * src[i]!;
+  const mean = boxMean(src, width, height, radius);
+  const variance = boxMean(square, width, height, radius, radius, square);
+  for (let i = 0; i < n; i++) variance[i] = Math.max(0, variance[i]! - mean[i]! * mean[i]!);
+  return { mean, variance };
+}
+
+/** Local covariance of two planes over the window. */
+export function boxCovariance(a: Float32Array, b: Float32Array, width: number, height: number, radius: number): Float32Array {
+  const n = width * height;
+  const product = new Float32Array(n);
+  for (let i = 0; i < n; i++) product[i] = a[i]! * b[i]!;
+  const ma = boxMean(a, width, height, radius);
+  const mb = boxMean(b, width, height, radius);
+  const out = boxMean(product, width, height, radius, radius, product);
+  for (let i = 0; i < n; i++) out[i] = out[i]! - ma[i]! * mb[i]!;
+  return out;
+}
+
+/** Box mean of every plane of a picture; `dst` may be `src`. */
+export function boxBlur(src: Picture, radius: number, dst?: Picture): Picture {
+  return mapPlanes(src, dst, (from, to) => void boxMean(from, src.width, src.height, radius, radius, to));
+}

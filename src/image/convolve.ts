@@ -1,0 +1,72 @@
+/**
+ * Separable convolution of one plane: a row of taps across, then a column of taps down. Taps have odd length and are
+ * applied as correlation (tap 0 on the left / top), so that symmetric filters need no thought and a derivative filter reads
+ * as it is written. Values beyond the edge follow `boundary`.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { boundaryIndex, planeOr, requirePlane, type Boundary } from './boundary.js';
+import { createPicture, plane, type Picture } from './picture.js';
+
+function requireTaps(taps: ArrayLike<number>): void {
+  if (taps.length % 2 !== 1) {
+    throw new PlatewrightError('PW-IMAGE-TAPS', `a separable filter needs an odd number of taps, but got ${taps.length}`, { kind: 'internal' });
+  }
+}
+
+/**
+ * Plain twin of the kernel. `src` and `dst` are height × width; `dst` may be `src`.
+ * @param tapsX odd number of weights across; @param tapsY odd number of weights down.
+ */
+export function convolveSeparablePlain(src: Float32Array, width: number, height: number, tapsX: ArrayLike<number>, tapsY: ArrayLike<number>, boundary: Boundary = 'clamp', dst?: Float32Array): Float32Array {
+  requirePlane(src, width, height, 'separable convolution');
+  requireTaps(tapsX);
+  requireTaps(tapsY);
+  const out = planeOr(dst, width * height, 'separable convolution');
+  const rx = (tapsX.length - 1) >> 1;
+  const ry = (tapsY.length - 1) >> 1;
+  const mid = new Float32Array(width * height);
+  const line = new Float32Array(width + 2 * rx);
+  const tx = Float32Array.from(tapsX);
+  const ty = Float32Array.from(tapsY);
+  for (let y = 0; y < height; y++) {
+    const row = y * width;
+    for (let i = -rx; i < width + rx; i++) {
+      const k = boundaryIndex(i, width, boundary);
+      line[i + rx] = k < 0 ? 0 : src[row + k]!;
+    }
+    for (let x = 0; x < width; x++) {
+      let sum = 0;
+      for (let t = 0; t < tx.length; t++) sum += tx[t]! * line[x + t]!;
+      mid[row + x] = sum;
+    }
+  }
+  const acc = new Float64Array(width);
+  for (let y = 0; y < height; y++) {
+    acc.fill(0);
+    for (let t = 0; t < ty.length; t++) {
+      const k = boundaryIndex(y + t - ry, height, boundary);
+      const w = ty[t]!;
+      if (k < 0 || w === 0) continue;
+      const row = k * width;
+      for (let x = 0; x < width; x++) acc[x] = acc[x]! + w * mid[row + x]!;
+    }
+    const o = y * width;
+    for (let x = 0; x < width; x++) out[o + x] = acc[x]!;
+  }
+  return out;
+}
+
+/** As {@link convolveSeparablePlain}. */
+export function convolveSeparable(src: Float32Array, width: number, height: number, tapsX: ArrayLike<number>, tapsY: ArrayLike<number>, boundary: Boundary = 'clamp', dst?: Float32Array): Float32Array {
+  return convolveSeparablePlain(src, width, height, tapsX, tapsY, boundary, dst);
+}
+
+/** Applies a plane function to every plane of a picture. `dst` may be `src`. */
+export function mapPlanes(src: Picture, dst: Picture | undefined, run: (from: Float32Array, to: Float32Array) => void): Picture {
+  const out = dst ?? createPicture(src.width, src.height, src.channels);
+  if (out.width !== src.width || out.height !== src.height || out.channels !== src.channels) {
+    throw new PlatewrightError('PW-IMAGE-SHAPE', `the destination is ${out.width}×${out.height}×${out.channels}, but the source is ${src.width}×${src.height}×${src.channels}`, { kind: 'internal' });
+  }
+  for (let c = 0; c < src.channels; c++) run(plane(src, c), plane(out, c));
+  return out;
+}

@@ -1,0 +1,90 @@
+/**
+ * Grey-level morphology of one plane. Rectangles by the van Herk / Gil-Werman running maximum (M. van Herk, Pattern
+ * Recognition Letters 13, 1992; J. Gil, M. Werman, IEEE PAMI 15, 1993): three comparisons a pixel at any radius. Discs on
+ * mattes by the exact distance transform. The window is cut at the picture's edge.
+ */
+import { planeOr, requirePlane } from './boundary.js';
+import { distanceToSet } from './distance.js';
+
+function runLine(line: Float32Array, n: number, r: number, isMax: boolean, g: Float32Array, h: Float32Array, out: Float32Array): void {
+  // Padded line of n + 2r values; blocks of k = 2r + 1; g runs forward, h backward within blocks.
+  const k = 2 * r + 1;
+  const size = n + 2 * r;
+  for (let i = 0; i < size; i++) {
+    const v = line[i]!;
+    g[i] = i % k === 0 ? v : isMax ? Math.max(g[i - 1]!, v) : Math.min(g[i - 1]!, v);
+  }
+  for (let i = size - 1; i >= 0; i--) {
+    const v = line[i]!;
+    h[i] = i === size - 1 || (i + 1) % k === 0 ? v : isMax ? Math.max(h[i + 1]!, v) : Math.min(h[i + 1]!, v);
+  }
+  for (let i = 0; i < n; i++) out[i] = isMax ? Math.max(h[i]!, g[i + 2 * r]!) : Math.min(h[i]!, g[i + 2 * r]!);
+}
+
+/** Plain twin: maximum or minimum over a (2 rx + 1) × (2 ry + 1) window; `dst` may be `src`. */
+export function rankRectPlain(src: Float32Array, width: number, height: number, rx: number, ry: number, isMax: boolean, dst?: Float32Array): Float32Array {
+  requirePlane(src, width, height, 'morphology');
+  const out = planeOr(dst, width * height, 'morphology');
+  if (out !== src) out.set(src);
+  const longest = Math.max(width + 2 * rx, height + 2 * ry);
+  const line = new Float32Array(longest), g = new Float32Array(longest), h = new Float32Array(longest), res = new Float32Array(longest);
+  const pad = isMax ? -Infinity : Infinity;
+  if (rx > 0) {
+    for (let y = 0; y < height; y++) {
+      line.fill(pad);
+      for (let x = 0; x < width; x++) line[x + rx] = out[y * width + x]!;
+      runLine(line, width, rx, isMax, g, h, res);
+      for (let x = 0; x < width; x++) out[y * width + x] = res[x]!;
+    }
+  }
+  if (ry > 0) {
+    for (let x = 0; x < width; x++) {
+      line.fill(pad);
+      for (let y = 0; y < height; y++) line[y + ry] = out[y * width + x]!;
+      runLine(line, height, ry, isMax, g, h, res);
+      for (let y = 0; y < height; y++) out[y * width + x] = res[y]!;
+    }
+  }
+  return out;
+}
+
+/** Largest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
+export function dilate(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  return rankRectPlain(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), true, dst);
+}
+
+/** Smallest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
+export function erode(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  return rankRectPlain(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), false, dst);
+}
+
+/** Erosion, then dilation: removes bright specks smaller than the window. */
+export function open(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  const out = erode(src, width, height, rx, ry, dst);
+  return dilate(out, width, height, rx, ry, out);
+}
+
+/** Dilation, then erosion: fills dark holes smaller than the window. */
+export function close(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+  const out = dilate(src, width, height, rx, ry, dst);
+  return erode(out, width, height, rx, ry, out);
+}
+
+/**
+ * Grows (radius > 0) or shrinks (radius < 0) a matte by a disc: pixels at or above `threshold` are inside; the result is 1
+ * inside the moved edge, 0 outside, with a ramp of one pixel.
+ */
+export function growDisc(matte: Float32Array, width: number, height: number, radiusPx: number, threshold = 0.5, dst?: Float32Array): Float32Array {
+  const out = planeOr(dst, width * height, 'disc morphology');
+  const inside = new Uint8Array(width * height);
+  const grow = radiusPx >= 0;
+  for (let i = 0; i < inside.length; i++) inside[i] = (matte[i]! >= threshold) === grow ? 1 : 0;
+  const d = distanceToSet(inside, width, height);
+  const r = Math.abs(radiusPx);
+  for (let i = 0; i < inside.length; i++) {
+    // A set pixel's own edge lies half a pixel from its centre.
+    const v = Math.min(1, Math.max(0, r + 0.5 - d[i]! + 0.5));
+    out[i] = grow ? v : 1 - v;
+  }
+  return out;
+}

@@ -1,0 +1,48 @@
+/**
+ * Weighted push-pull: fills where nothing is known, smoothly, from what is. S. J. Gortler, R. Grzeszczuk, R. Szeliski, M. F.
+ * Cohen, "The Lumigraph", SIGGRAPH 1996, section 3.4: pull weighted averages up a pyramid with weights that saturate at 1,
+ * push them down into what is missing. Any number of planes share one weight plane.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { double, halve, halfSize } from './pyramid.js';
+import { requirePlane } from './boundary.js';
+
+/**
+ * Returns planes in which each pixel is w·value + (1 − w)·(coarser fill), w = weight cut to 0..1.
+ * Where the weights are zero everywhere the result is zero. Inputs are not changed.
+ */
+export function pushPull(planes: readonly Float32Array[], weight: Float32Array, width: number, height: number): Float32Array[] {
+  requirePlane(weight, width, height, 'push-pull');
+  for (const p of planes) requirePlane(p, width, height, 'push-pull');
+  if (planes.length === 0) throw new PlatewrightError('PW-IMAGE-SHAPE', 'push-pull was given no plane', { kind: 'internal' });
+  interface Level { w: number; h: number; weight: Float32Array; sums: Float32Array[] }
+  const n = width * height;
+  const w0 = Float32Array.from(weight, (v) => Math.min(1, Math.max(0, v)));
+  const levels: Level[] = [{ w: width, h: height, weight: w0, sums: planes.map((p) => { const s = new Float32Array(n); for (let i = 0; i < n; i++) s[i] = w0[i]! > 0 ? p[i]! * w0[i]! : 0; return s; }) }];
+  for (let last = levels[0]!; last.w > 1 || last.h > 1; last = levels[levels.length - 1]!) {
+    const w = halfSize(last.w), h = halfSize(last.h);
+    // Sums, not means: a pixel known among four unknown ones counts whole. Cut at 1 so that known areas do not shout.
+    const lw = halve(last.weight, last.w, last.h);
+    const sums = last.sums.map((s) => halve(s, last.w, last.h));
+    for (let i = 0; i < lw.length; i++) {
+      const total = 4 * lw[i]!;
+      const keep = total > 1 ? 1 / total : 1;
+      lw[i] = total * keep;
+      for (const s of sums) s[i] = s[i]! * 4 * keep;
+    }
+    levels.push({ w, h, weight: lw, sums });
+  }
+  let coarse = levels[levels.length - 1]!;
+  let fill: Float32Array[] = coarse.sums.map((s) => Float32Array.from(s, (v, i) => (coarse.weight[i]! > 0 ? v / coarse.weight[i]! : 0)));
+  for (let k = levels.length - 2; k >= 0; k--) {
+    const fine = levels[k]!;
+    fill = fill.map((f, j) => {
+      const up = double(f, coarse.w, coarse.h, fine.w, fine.h);
+      const s = fine.sums[j]!;
+      for (let i = 0; i < up.length; i++) up[i] = s[i]! + (1 - fine.weight[i]!) * up[i]!;
+      return up;
+    });
+    coarse = fine;
+  }
+  return fill;
+}
