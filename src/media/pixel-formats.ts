@@ -31,14 +31,14 @@ export function planeFormat(name: string): PlaneFormat | null {
       fullRangeByName: m[1] === 'j', planeOrder: alpha ? [0, 1, 2, 3] : [0, 1, 2],
     };
   }
-  m = /^gbr(a)?p(?:(f)?(9|10|12|14|16|32)le)?$/.exec(name);
+  m = /^gbr(a)?p(?:(f(?=32))?(9|10|12|14|16|32)le)?$/.exec(name);
   if (m) {
     return {
       name, layout: 'rgb', chromaShift: [0, 0], bitDepth: m[3] ? Number(m[3]) : 8, float: m[2] === 'f', hasAlpha: m[1] === 'a',
       fullRangeByName: true, planeOrder: m[1] === 'a' ? [2, 0, 1, 3] : [2, 0, 1],
     };
   }
-  m = /^gray(?:(f)?(9|10|12|14|16|32)le)?$/.exec(name);
+  m = /^gray(?:(f(?=32))?(9|10|12|14|16|32)le)?$/.exec(name);
   if (m) {
     return {
       name, layout: 'grey', chromaShift: [0, 0], bitDepth: m[2] ? Number(m[2]) : 8, float: m[1] === 'f', hasAlpha: false,

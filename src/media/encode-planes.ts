@@ -1,0 +1,165 @@
+/** Writes a display-coded picture into an FFmpeg frame of the format that an encoder wants. */
+import { PlatewrightError } from '../core/errors.js';
+import type { Picture } from '../image/picture.js';
+import type { Frame } from './ffmpeg.js';
+import type { ColourTags } from './types.js';
+import { planeFormat } from './pixel-formats.js';
+import { LUMA_WEIGHTS, quantisation } from './ycbcr.js';
+
+/**
+ * Fills `frame` (allocated, of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane.
+ * Values are rounded to the nearest code and held within what the format can store; overshoots beyond 0..1 survive where
+ * the levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down.
+ */
+export function fillFrame(frame: Frame, name: string, coded: Picture, tags: ColourTags): void {
+  const buffers = frame.data!, strides = frame.linesize;
+  const packed = /^(rgb48|rgba64|gray16)be$/.exec(name);
+  if (packed) {
+    fillPackedBigEndian(buffers[0]!, strides[0]!, coded, packed[1] === 'rgb48' ? 3 : packed[1] === 'rgba64' ? 4 : 1);
+    return;
+  }
+  if (name === 'rgb24' || name === 'rgba') {
+    fillPackedBytes(buffers[0]!, strides[0]!, coded, name === 'rgba' ? 4 : 3);
+    return;
+  }
+  const f = planeFormat(name);
+  if (f === null) throw new PlatewrightError('PW-MEDIA-FORMAT', `pictures cannot be written as ${name}`, { kind: 'internal' });
+  const { width, height } = coded;
+  const n = width * height;
+  if (f.float) {
+    for (let p = 0; p < f.planeOrder.length; p++) {
+      const buffer = buffers[f.planeOrder[p]!]!, stride = strides[f.planeOrder[p]!]! / 4;
+      const out = new Float32Array(buffer.buffer, buffer.byteOffset, stride * height);
+      const at = channelAt(coded, p, n);
+      for (let y = 0; y < height; y++) out.set(coded.data.subarray(at + y * width, at + (y + 1) * width), y * stride);
+    }
+    return;
+  }
+  const samples = buffers.map((b, i) => (f.bitDepth > 8 ? new Uint16Array(b.buffer, b.byteOffset, (strides[i]! * planeRows(f, i, height)) >> 1) : new Uint8Array(b.buffer, b.byteOffset, strides[i]! * planeRows(f, i, height))));
+  const rowLength = strides.map((s) => (f.bitDepth > 8 ? s >> 1 : s));
+  const q = quantisation(f.bitDepth, tags.fullRange);
+  // Video levels 0 and the top code are timing references (BT.601, BT.709), so limited range stops one step short of them.
+  const max = 2 ** f.bitDepth - 1;
+  const low = tags.fullRange ? 0 : 2 ** (f.bitDepth - 8), high = tags.fullRange ? max : max - 2 ** (f.bitDepth - 8);
+  if (f.layout !== 'yuv') {
+    for (let p = 0; p < (f.layout === 'grey' ? 1 : 3); p++) {
+      const i = f.planeOrder[p]!;
+      quantisePlane(coded.data, channelAt(coded, p, n), width, height, samples[i]!, rowLength[i]!, q.lumaScale, q.lumaOffset, low, high);
+    }
+  } else {
+    fillYuv(coded, samples, rowLength, f.chromaShift, tags, f.bitDepth, low, high);
+  }
+  if (f.hasAlpha) {
+    const i = f.planeOrder[f.planeOrder.length - 1]!;
+    if (coded.channels === 4) quantisePlane(coded.data, 3 * n, width, height, samples[i]!, rowLength[i]!, max, 0, 0, max);
+    else samples[i]!.fill(max);
+  }
+}
+
+function planeRows(f: { layout: string; chromaShift: readonly [number, number] }, plane: number, height: number): number {
+  const chroma = f.layout === 'yuv' && (plane === 1 || plane === 2);
+  return chroma ? (height + (1 << f.chromaShift[1]) - 1) >> f.chromaShift[1] : height;
+}
+
+function channelAt(picture: Picture, p: number, n: number): number {
+  return picture.channels < 3 ? (p === 3 && picture.channels === 2 ? n : 0) : p * n;
+}
+
+function quantisePlane(src: Float32Array, at: number, width: number, height: number, dst: Uint8Array | Uint16Array, stride: number, scale: number, offset: number, low: number, high: number): void {
+  const bias = offset + 0.5;
+  for (let y = 0; y < height; y++) {
+    const i = at + y * width, j = y * stride;
+    for (let x = 0; x < width; x++) {
+      const v = src[i + x]! * scale + bias;
+      dst[j + x] = v < low ? low : v >= high ? high : v;
+    }
+  }
+}
+
+function fillYuv(coded: Picture, samples: (Uint8Array | Uint16Array)[], rowLength: number[], shift: readonly [number, number], tags: ColourTags, bitDepth: number, low: number, high: number): void {
+  const { width: w, height: h, data } = coded;
+  const n = w * h;
+  const [sx, sy] = shift;
+  const q = quantisation(bitDepth, tags.fullRange);
+  const [kr, kb] = LUMA_WEIGHTS[tags.matrix];
+  const kg = 1 - kr - kb;
+  const ys = q.lumaScale, yo = q.lumaOffset + 0.5;
+  const us = q.chromaScale / (2 * (1 - kb)), vs = q.chromaScale / (2 * (1 - kr)), mid = q.chromaOffset + 0.5;
+  const grey = coded.channels < 3;
+  const lines = 1 << sy;
+  const cw = (w + (1 << sx) - 1) >> sx;
+  const u = new Float32Array(w), v = new Float32Array(w);
+  const Y = samples[0]!, U = samples[1]!, V = samples[2]!;
+  for (let top = 0; top < h; top += lines) {
+    const used = Math.min(lines, h - top);
+    u.fill(0);
+    v.fill(0);
+    for (let k = 0; k < used; k++) {
+      const row = (top + k) * w, out = (top + k) * rowLength[0]!;
+      for (let x = 0; x < w; x++) {
+        const r = data[row + x]!;
+        const g = grey ? r : data[n + row + x]!;
+        const b = grey ? r : data[2 * n + row + x]!;
+        const l = kr * r + kg * g + kb * b;
+        const c = l * ys + yo;
+        Y[out + x] = c < low ? low : c >= high ? high : c;
+        u[x]! += b - l;
+        v[x]! += r - l;
+      }
+    }
+    const cu = us / used, cv = vs / used;
+    const at = (top >> sy) * rowLength[1]!;
+    for (let x = 0; x < cw; x++) {
+      let a: number, b: number;
+      if (sx === 0) {
+        a = u[x]!;
+        b = v[x]!;
+      } else {
+        const c = x << sx;
+        const l = c > 0 ? c - 1 : 0, r = c + 1 < w ? c + 1 : w - 1;
+        a = 0.25 * (u[l]! + u[r]!) + 0.5 * u[c]!;
+        b = 0.25 * (v[l]! + v[r]!) + 0.5 * v[c]!;
+      }
+      const p = a * cu + mid, s = b * cv + mid;
+      U[at + x] = p < low ? low : p >= high ? high : p;
+      V[at + x] = s < low ? low : s >= high ? high : s;
+    }
+  }
+}
+
+function fillPackedBigEndian(buffer: Buffer, stride: number, coded: Picture, channels: number): void {
+  const { width, height, data } = coded;
+  const n = width * height;
+  const out = new Uint16Array(buffer.buffer, buffer.byteOffset, (stride * height) >> 1);
+  for (let p = 0; p < channels; p++) {
+    if (p === 3 && coded.channels !== 4) {
+      for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) out[y * (stride >> 1) + x * channels + 3] = 0xffff;
+      continue;
+    }
+    const at = channelAt(coded, p, n);
+    for (let y = 0; y < height; y++) {
+      const i = at + y * width, j = y * (stride >> 1) + p;
+      for (let x = 0; x < width; x++) {
+        const f = data[i + x]! * 65535 + 0.5;
+        const v = f < 0 ? 0 : f >= 65535 ? 65535 : f | 0;
+        out[j + x * channels] = ((v & 0xff) << 8) | (v >> 8);
+      }
+    }
+  }
+}
+
+function fillPackedBytes(buffer: Buffer, stride: number, coded: Picture, channels: number): void {
+  const { width, height, data } = coded;
+  const n = width * height;
+  for (let p = 0; p < channels; p++) {
+    const opaque = p === 3 && coded.channels !== 4;
+    const at = channelAt(coded, p, n);
+    for (let y = 0; y < height; y++) {
+      const i = at + y * width, j = y * stride + p;
+      for (let x = 0; x < width; x++) {
+        const v = opaque ? 255 : data[i + x]! * 255 + 0.5;
+        buffer[j + x * channels] = v < 0 ? 0 : v >= 255 ? 255 : v;
+      }
+    }
+  }
+}

@@ -1,0 +1,360 @@
+/**
+ * Writes pictures to a film file or a picture sequence. A file is written beside its place under a `.part` name and moved there
+ * when it is whole; of a sequence every picture is, so that a render that was stopped goes on where it was.
+ */
+import { mkdirSync, renameSync, rmSync } from 'node:fs';
+import { basename, dirname, extname, resolve } from 'node:path';
+import { PlatewrightError } from '../core/errors.js';
+import type { Rate } from '../core/rational.js';
+import { createPicture, type Picture } from '../image/picture.js';
+import { linearToCoded, codedToLinear } from './convert.js';
+import { colourCodes } from './colour-tags.js';
+import { fillFrame } from './encode-planes.js';
+import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational, type Stream } from './ffmpeg.js';
+import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
+import { SoundTrack } from './sound-track.js';
+import type { ColourTags, Sound } from './types.js';
+
+export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'png' | 'exr';
+
+export interface WriterOptions {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly rate: Rate;
+  readonly codec: WriterCodec;
+  readonly alpha?: boolean;
+  /** One grey plane (mattes): FFV1 and PNG. */
+  readonly grey?: boolean;
+  /** Bits a sample: FFV1 8, 10 or 16 (16 unless told), PNG 8 or 16 (16). Others have their own. */
+  readonly bits?: 8 | 10 | 16;
+  /** H.264 quality, 18 unless told (lower is better), and x264 preset, `fast` unless told. */
+  readonly crf?: number;
+  readonly preset?: string;
+  readonly colour?: ColourTags;
+  readonly sound?: Sound | null;
+  /** Sequences: keep pictures that are there and go on after them; `framesDone` says how many. */
+  readonly resume?: boolean;
+  /** Number of a sequence's first picture, 0 unless told. */
+  readonly firstNumber?: number;
+  /** OpenEXR: 16-bit half floats unless false. */
+  readonly half?: boolean;
+  /** H.264: frames a group at most, and B frames between others; the encoder's own choice unless told. */
+  readonly groupSize?: number;
+  readonly betweenFrames?: number;
+}
+
+const MUXERS: Record<string, string> = { '.mp4': 'mp4', '.m4v': 'mp4', '.mov': 'mov', '.mkv': 'matroska', '.avi': 'avi', '.nut': 'nut' };
+const ALLOWED: Record<WriterCodec, readonly string[]> = {
+  h264: ['.mp4', '.m4v', '.mov', '.mkv'], prores4444: ['.mov', '.mkv'], ffv1: ['.mkv', '.avi', '.nut', '.mov'], png: ['.png'], exr: ['.exr'],
+};
+
+/** Encodings that a codec is given where the caller does not say. */
+export function defaultColour(codec: WriterCodec): ColourTags {
+  switch (codec) {
+    case 'h264':
+    case 'prores4444': return { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false };
+    case 'ffv1': return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
+    case 'png': return { matrix: 'rgb', transfer: 'srgb', primaries: 'bt709', fullRange: true, assumed: false };
+    case 'exr': return { matrix: 'rgb', transfer: 'linear', primaries: 'bt709', fullRange: true, assumed: false };
+  }
+}
+
+interface Encoding {
+  readonly encoder: string;
+  readonly pixelFormat: string;
+  readonly options: Record<string, string>;
+}
+
+function encodingOf(o: WriterOptions): Encoding {
+  const bits = o.bits ?? 16;
+  const a = o.alpha ? 'a' : '';
+  switch (o.codec) {
+    case 'h264':
+      return {
+        encoder: 'libx264', pixelFormat: 'yuv420p',
+        options: {
+          preset: o.preset ?? 'fast', crf: String(o.crf ?? 18),
+          ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }), ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
+        },
+      };
+    case 'prores4444':
+      return { encoder: 'prores_ks', pixelFormat: `yuv${a}444p10le`, options: { profile: '4444', vendor: 'apl0', ...(o.alpha ? { alpha_bits: '16' } : {}) } };
+    case 'ffv1': {
+      const deep = bits > 8 ? `${bits}le` : '';
+      return { encoder: 'ffv1', pixelFormat: o.grey ? `gray${deep}` : `gbr${a}p${deep}`, options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) } };
+    }
+    case 'png': {
+      if (bits === 8) return { encoder: 'png', pixelFormat: o.grey ? 'gray' : o.alpha ? 'rgba' : 'rgb24', options: { pred: 'mixed', compression_level: '4' } };
+      return { encoder: 'png', pixelFormat: o.grey ? 'gray16be' : o.alpha ? 'rgba64be' : 'rgb48be', options: { pred: 'mixed', compression_level: '4' } };
+    }
+    case 'exr':
+      return { encoder: 'exr', pixelFormat: o.grey ? 'grayf32le' : `gbr${a}pf32le`, options: { compression: 'zip16', format: o.half === false ? 'float' : 'half' } };
+  }
+}
+
+export class VideoWriter {
+  private readonly path: string;
+  private readonly options: WriterOptions;
+  private readonly encoding: Encoding;
+  private readonly tags: ColourTags;
+  private readonly sequence: boolean;
+  private readonly scratch: Picture;
+  private codec: CodecContext | null = null;
+  private format: FormatContext | null = null;
+  private stream: Stream | null = null;
+  private track: SoundTrack | null = null;
+  private readonly frames: Frame[] = [];
+  private readonly packet: Packet;
+  private turn = 0;
+  private count: number;
+  private pending: Promise<void> = Promise.resolve();
+  private failure: unknown = null;
+  private finished = false;
+
+  /** Pictures of a resumed sequence that were there already; `write` goes on after them. */
+  readonly framesDone: number;
+
+  private constructor(path: string, options: WriterOptions, framesDone: number) {
+    this.path = path;
+    this.options = options;
+    this.encoding = encodingOf(options);
+    this.tags = options.colour ?? defaultColour(options.codec);
+    this.sequence = options.codec === 'png' || options.codec === 'exr';
+    this.framesDone = framesDone;
+    this.count = framesDone;
+    this.scratch = createPicture(options.widthPx, options.heightPx, options.grey ? 1 : options.alpha ? 4 : 3);
+    this.packet = new Packet();
+    this.packet.alloc();
+  }
+
+  /** Opens for writing; the folder is made if need be. Throws `PW-MEDIA-WRITE...` errors that say what does not go together. */
+  static async open(path: string, options: WriterOptions): Promise<VideoWriter> {
+    const extension = extname(path).toLowerCase();
+    if (!ALLOWED[options.codec].includes(extension)) {
+      throw new PlatewrightError('PW-MEDIA-CONTAINER', `${options.codec} goes into ${ALLOWED[options.codec].join(', ')}, but ${basename(path)} was asked for; change the name's ending`, { kind: 'usage', detail: { file: path } });
+    }
+    if (options.codec === 'h264' && (options.widthPx % 2 !== 0 || options.heightPx % 2 !== 0)) {
+      throw new PlatewrightError('PW-MEDIA-ODD', `H.264 with 4:2:0 chroma needs an even width and height, but the picture is ${options.widthPx} × ${options.heightPx}; crop a line or choose prores4444 or ffv1`, { kind: 'usage' });
+    }
+    if (options.alpha && options.codec === 'h264') throw new PlatewrightError('PW-MEDIA-ALPHA', 'H.264 keeps no alpha; choose prores4444, ffv1, png or exr', { kind: 'usage' });
+    mkdirSync(dirname(resolve(path)), { recursive: true });
+    let done = 0;
+    if (options.resume && isSequencePattern(path)) {
+      const there = new Set(sequenceNumbers(path));
+      const first = options.firstNumber ?? 0;
+      while (there.has(first + done)) done++;
+    }
+    const writer = new VideoWriter(path, options, done);
+    try {
+      if (!writer.sequence) await writer.openFile();
+    } catch (error) {
+      await writer.abort();
+      throw error;
+    }
+    return writer;
+  }
+
+  private get part(): string {
+    return `${this.path}.part`;
+  }
+
+  private async makeCodec(globalHeader: boolean): Promise<CodecContext> {
+    const { encoder, pixelFormat, options } = this.encoding;
+    const codec = Codec.findEncoderByName(encoder as never);
+    if (codec === null) throw new PlatewrightError('PW-MEDIA-CODEC', `this build cannot encode ${encoder}`, { kind: 'internal' });
+    const o = this.options;
+    const c = new CodecContext();
+    c.allocContext3(codec);
+    c.width = o.widthPx;
+    c.height = o.heightPx;
+    c.pixelFormat = avGetPixFmtFromName(pixelFormat);
+    c.timeBase = new Rational(o.rate.den, o.rate.num);
+    c.framerate = new Rational(o.rate.num, o.rate.den);
+    c.sampleAspectRatio = new Rational(1, 1);
+    const codes = colourCodes(this.tags, true);
+    c.colorRange = codes.range as never;
+    c.colorSpace = codes.space as never;
+    c.colorTrc = codes.transfer as never;
+    c.colorPrimaries = codes.primaries as never;
+    if (pixelFormat === 'yuv420p') c.chromaLocation = C.AVCHROMA_LOC_LEFT;
+    // A fixed number, so that the bytes do not depend on the machine.
+    c.threadCount = this.sequence ? 1 : 2;
+    if (globalHeader) c.setFlags(C.AV_CODEC_FLAG_GLOBAL_HEADER);
+    const dictionary = Dictionary.fromObject(options);
+    const code = await c.open2(codec, dictionary);
+    dictionary.free();
+    if (code < 0) throw new PlatewrightError('PW-MEDIA-ENCODER', `the ${encoder} encoder refuses ${o.widthPx} × ${o.heightPx} as ${pixelFormat}`, { kind: 'internal', detail: { code } });
+    return c;
+  }
+
+  private async openFile(): Promise<void> {
+    const muxer = MUXERS[extname(this.path).toLowerCase()]!;
+    const format = new FormatContext();
+    this.format = format;
+    format.allocOutputContext2(null, muxer, `file:${resolve(this.part)}`);
+    const global = ((format.oformat?.flags ?? 0) & C.AVFMT_GLOBALHEADER) !== 0;
+    this.codec = await this.makeCodec(global);
+    const stream = format.newStream();
+    this.stream = stream;
+    stream.codecpar.fromContext(this.codec);
+    stream.timeBase = this.codec.timeBase;
+    stream.avgFrameRate = this.codec.framerate;
+    stream.rFrameRate = this.codec.framerate;
+    if (this.options.sound) this.track = await SoundTrack.open(format, this.options.sound, muxer, global);
+    if ((await format.openOutput()) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be written; check the folder's rights and space`, { detail: { file: this.part } });
+    const header = Dictionary.fromObject(muxer === 'mp4' || muxer === 'mov' ? { movflags: '+faststart+write_colr' } : {});
+    const code = await format.writeHeader(header);
+    header.free();
+    if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${basename(this.path)}: the ${muxer} file cannot be begun with these streams`, { kind: 'internal', detail: { code } });
+  }
+
+  /** Adds a scene-linear Rec. 709 picture (premultiplied alpha); it may be reused as soon as the promise resolves. */
+  async write(linear: Picture): Promise<void> {
+    if (this.options.codec === 'exr') return this.add(linear);
+    this.requireSize(linear);
+    const coded = linear.channels === this.scratch.channels ? linearToCoded(linear, this.tags.transfer, this.scratch) : linearToCoded(linear, this.tags.transfer);
+    return this.add(coded);
+  }
+
+  /** Adds a picture that is display-coded already (straight alpha). OpenEXR stores it as light again. */
+  async writeCoded(coded: Picture): Promise<void> {
+    if (this.options.codec === 'exr') return this.add(codedToLinear(coded, this.tags.transfer === 'linear' ? 'srgb' : this.tags.transfer));
+    return this.add(coded);
+  }
+
+  private requireSize(picture: Picture): void {
+    const o = this.options;
+    if (picture.width !== o.widthPx || picture.height !== o.heightPx) {
+      throw new PlatewrightError('PW-MEDIA-SIZE', `frame ${this.count} is ${picture.width} × ${picture.height}, but ${basename(this.path)} was opened for ${o.widthPx} × ${o.heightPx}`, { kind: 'internal' });
+    }
+  }
+
+  private async add(picture: Picture): Promise<void> {
+    if (this.finished) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
+    this.requireSize(picture);
+    const frame = this.freeFrame();
+    fillFrame(frame, this.encoding.pixelFormat, picture, this.tags);
+    const n = this.count++;
+    frame.pts = BigInt(this.sequence ? 0 : n);
+    frame.pictType = 0 as never;
+    // One picture is encoded while the caller makes the next.
+    await this.pending;
+    if (this.failure !== null) throw this.failure;
+    this.pending = (this.sequence ? this.encodePicture(frame, n) : this.encodeFrame(frame)).catch((error: unknown) => {
+      this.failure = error;
+    });
+  }
+
+  private freeFrame(): Frame {
+    const i = this.turn;
+    this.turn = 1 - i;
+    let frame = this.frames[i];
+    if (frame === undefined) {
+      frame = new Frame();
+      frame.alloc();
+      this.frames[i] = frame;
+    } else if (frame.isWritable && frame.width > 0) {
+      return frame;
+    } else frame.unref();
+    const codes = colourCodes(this.tags, true);
+    frame.width = this.options.widthPx;
+    frame.height = this.options.heightPx;
+    frame.format = avGetPixFmtFromName(this.encoding.pixelFormat);
+    frame.colorRange = codes.range as never;
+    frame.colorSpace = codes.space as never;
+    frame.colorTrc = codes.transfer as never;
+    frame.colorPrimaries = codes.primaries as never;
+    frame.getBuffer(0);
+    return frame;
+  }
+
+  private async encodeFrame(frame: Frame | null): Promise<void> {
+    const codec = this.codec!, format = this.format!, stream = this.stream!;
+    const code = await codec.sendFrame(frame);
+    if (code < 0 && code !== C.AVERROR_EOF) throw new PlatewrightError('PW-MEDIA-ENCODER', `frame ${this.count - 1} of ${basename(this.path)} was refused by the encoder`, { kind: 'internal', detail: { code } });
+    for (;;) {
+      if ((await codec.receivePacket(this.packet)) < 0) break;
+      this.packet.streamIndex = stream.index;
+      if (Number(this.packet.duration) === 0) this.packet.duration = 1n;
+      const seconds = (Number(this.packet.dts) * this.options.rate.den) / this.options.rate.num;
+      this.packet.rescaleTs(codec.timeBase, stream.timeBase);
+      if ((await format.interleavedWriteFrame(this.packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be written on; is the disk full?`, { detail: { file: this.part } });
+      await this.track?.writeUntil(seconds + 0.5);
+    }
+  }
+
+  /** A still codec made anew for each picture costs little beside its deflate, and keeps every picture a file of its own. */
+  private async encodePicture(frame: Frame, n: number): Promise<void> {
+    this.codec ??= await this.makeCodec(false);
+    const codec = this.codec;
+    if ((await codec.sendFrame(frame)) < 0 || (await codec.receivePacket(this.packet)) < 0) {
+      throw new PlatewrightError('PW-MEDIA-ENCODER', `picture ${n} of ${basename(this.path)} was refused by the encoder`, { kind: 'internal' });
+    }
+    const { writeFile } = await import('node:fs/promises');
+    const name = isSequencePattern(this.path) ? sequenceName(this.path, (this.options.firstNumber ?? 0) + n) : this.path;
+    const part = `${name}.part`;
+    try {
+      await writeFile(part, this.packet.data!);
+      renameSync(part, name);
+    } catch (cause) {
+      throw new PlatewrightError('PW-MEDIA-WRITE', `${name} cannot be written; check the folder's rights and space`, { cause, detail: { file: name } });
+    } finally {
+      this.packet.unref();
+    }
+  }
+
+  /** Finishes the file and moves it to its place. */
+  async close(): Promise<void> {
+    if (this.finished) return;
+    await this.pending;
+    if (this.failure !== null) {
+      const error = this.failure;
+      await this.abort();
+      throw error;
+    }
+    if (this.sequence) {
+      this.finished = true;
+      this.free();
+      return;
+    }
+    try {
+      await this.encodeFrame(null);
+      await this.track?.finish();
+      const code = await this.format!.writeTrailer();
+      if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be finished; is the disk full?`, { detail: { file: this.part, code } });
+      await this.format!.closeOutput();
+    } catch (error) {
+      await this.abort();
+      throw error;
+    }
+    this.finished = true;
+    this.free();
+    renameSync(this.part, this.path);
+  }
+
+  /** Gives up: the part is removed, a file that stood there before stays. Pictures of a sequence that are whole stay. */
+  async abort(): Promise<void> {
+    if (this.finished) return;
+    this.finished = true;
+    await this.pending;
+    if (this.format !== null) {
+      try {
+        await this.format.closeOutput();
+      } catch {
+        // It was not open yet.
+      }
+    }
+    this.free();
+    if (!this.sequence) rmSync(this.part, { force: true });
+  }
+
+  private free(): void {
+    for (const f of this.frames) f.free();
+    this.packet.free();
+    this.codec?.freeContext();
+    this.track?.free();
+    this.format?.freeContext();
+    this.codec = null;
+    this.format = null;
+  }
+}
