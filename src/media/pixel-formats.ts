@@ -9,7 +9,9 @@ export interface PlaneFormat {
   /** log2 of the chroma subsampling. */
   readonly chromaShift: readonly [number, number];
   readonly bitDepth: number;
+  /** Samples are floats: 32-bit, or 16-bit (`half`) that the door widens. */
   readonly float: boolean;
+  readonly half: boolean;
   readonly hasAlpha: boolean;
   /** `yuvj...`: full range by the format's name. */
   readonly fullRangeByName: boolean;
@@ -27,21 +29,21 @@ export function planeFormat(name: string): PlaneFormat | null {
   if (m) {
     const alpha = m[1] === 'a';
     return {
-      name, layout: 'yuv', chromaShift: CHROMA[m[2]!]!, bitDepth: m[3] ? Number(m[3]) : 8, float: false, hasAlpha: alpha,
+      name, layout: 'yuv', chromaShift: CHROMA[m[2]!]!, bitDepth: m[3] ? Number(m[3]) : 8, float: false, half: false, hasAlpha: alpha,
       fullRangeByName: m[1] === 'j', planeOrder: alpha ? [0, 1, 2, 3] : [0, 1, 2],
     };
   }
-  m = /^gbr(a)?p(?:(f(?=32))?(9|10|12|14|16|32)le)?$/.exec(name);
+  m = /^gbr(a)?p(?:(f)?(9|10|12|14|16|32)le)?$/.exec(name);
   if (m) {
     return {
-      name, layout: 'rgb', chromaShift: [0, 0], bitDepth: m[3] ? Number(m[3]) : 8, float: m[2] === 'f', hasAlpha: m[1] === 'a',
+      name, layout: 'rgb', chromaShift: [0, 0], bitDepth: m[2] ? 32 : m[3] ? Number(m[3]) : 8, float: m[2] === 'f', half: m[2] === 'f' && m[3] === '16', hasAlpha: m[1] === 'a',
       fullRangeByName: true, planeOrder: m[1] === 'a' ? [2, 0, 1, 3] : [2, 0, 1],
     };
   }
-  m = /^gray(?:(f(?=32))?(9|10|12|14|16|32)le)?$/.exec(name);
+  m = /^gray(?:(f)?(9|10|12|14|16|32)le)?$/.exec(name);
   if (m) {
     return {
-      name, layout: 'grey', chromaShift: [0, 0], bitDepth: m[2] ? Number(m[2]) : 8, float: m[1] === 'f', hasAlpha: false,
+      name, layout: 'grey', chromaShift: [0, 0], bitDepth: m[1] ? 32 : m[2] ? Number(m[2]) : 8, float: m[1] === 'f', half: m[1] === 'f' && m[2] === '16', hasAlpha: false,
       fullRangeByName: true, planeOrder: [0],
     };
   }
@@ -64,7 +66,7 @@ export function planarEquivalent(name: string): string | null {
     rgb48le: 'gbrp16le', rgb48be: 'gbrp16le', bgr48le: 'gbrp16le', bgr48be: 'gbrp16le',
     rgba64le: 'gbrap16le', rgba64be: 'gbrap16le', bgra64le: 'gbrap16le', bgra64be: 'gbrap16le',
     x2rgb10le: 'gbrp10le', x2bgr10le: 'gbrp10le', rgbf32le: 'gbrpf32le', rgbaf32le: 'gbrapf32le',
-    gbrpf16le: 'gbrpf32le', gbrapf16le: 'gbrapf32le', grayf16le: 'grayf32le', rgbf16le: 'gbrpf32le', rgbaf16le: 'gbrapf32le',
+    rgbf16le: 'gbrpf32le', rgbaf16le: 'gbrapf32le',
     xyz12le: 'gbrp16le', xyz12be: 'gbrp16le',
   };
   const known = fixed[name];

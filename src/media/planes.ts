@@ -1,6 +1,7 @@
 /** Takes a decoded FFmpeg frame apart into plain planes in buffers that are used again for the next frame. */
 import { PlatewrightError } from '../core/errors.js';
 import { avGetPixFmtFromName, avGetPixFmtName, avImageCopyToBuffer, avImageGetBufferSize, C, Frame, SoftwareScaleContext } from './ffmpeg.js';
+import { widenHalves } from './half-float.js';
 import { isTurned, isUpright, orientPlane, orientSite, type Orientation } from './orientation.js';
 import { planarEquivalent, planeFormat, type PlaneFormat } from './pixel-formats.js';
 import type { ColourTags, VideoFrame } from './types.js';
@@ -34,6 +35,7 @@ export function chromaSiteOf(location: number, format: PlaneFormat, still: boole
 export class PlaneExtractor {
   private raw: Buffer | null = null;
   private turned: ArrayBuffer | null = null;
+  private wide: ArrayBuffer | null = null;
   private scaler: SoftwareScaleContext | null = null;
   private scaled: Frame | null = null;
   private readonly source: number;
@@ -56,7 +58,7 @@ export class PlaneExtractor {
     avImageCopyToBuffer(this.raw, size, from.data, from.linesize, this.target as never, width, height, 1);
 
     const f = this.format;
-    const bytes = f.float ? 4 : f.bitDepth > 8 ? 2 : 1;
+    const bytes = f.half ? 2 : f.float ? 4 : f.bitDepth > 8 ? 2 : 1;
     const [sx, sy] = f.chromaShift;
     const stored: Plane[] = [];
     const widths: number[] = [], heights: number[] = [];
@@ -71,15 +73,22 @@ export class PlaneExtractor {
       offset += w * h * bytes;
     }
     let planes = f.planeOrder.map((p) => stored[p]!);
+    if (f.half) {
+      if (this.wide === null || this.wide.byteLength !== size * 2) this.wide = new ArrayBuffer(size * 2);
+      const wide = this.wide;
+      planes = planes.map((src, i) => widenHalves(src as Uint16Array, new Float32Array(wide, i * src.length * 4, src.length)));
+    }
     let outWidth = width, outHeight = height;
     let shift: readonly [number, number] = f.chromaShift, outSite = site;
     if (!isUpright(orientation)) {
-      if (this.turned === null || this.turned.byteLength !== size) this.turned = new ArrayBuffer(size);
+      const outBytes = f.half ? 4 : bytes;
+      const outSize = f.half ? size * 2 : size;
+      if (this.turned === null || this.turned.byteLength !== outSize) this.turned = new ArrayBuffer(outSize);
       let at = 0;
       planes = planes.map((src, i) => {
         const p = f.planeOrder[i]!;
-        const dst = view(this.turned!, at, src.length, bytes);
-        at += src.length * bytes;
+        const dst = view(this.turned!, at, src.length, outBytes);
+        at += src.length * outBytes;
         return orientPlane(src as Uint8Array, widths[p]!, heights[p]!, orientation, dst as Uint8Array);
       });
       outSite = orientSite(site, [1 << sx, 1 << sy], orientation);
