@@ -1,0 +1,47 @@
+/** `mark`: put marks on a pick or a take. */
+import { readFileSync } from 'node:fs';
+import { basename } from 'node:path';
+import type { Command } from 'commander';
+import { PlatewrightError } from '../../core/errors.js';
+import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
+import { action, answer } from '../output.js';
+import { onProduction, withBook, type ProductionOptions } from '../production.js';
+
+interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean }
+
+export function register(program: Command): void {
+  onProduction(program.command('mark <id>').description('Put marks on a pick (or with --take on a take): from a marks file, or one by one.')
+    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s'))
+    .action(action(async (id: string, o: Options) => withBook(o, async (book) => {
+      const take = o.take === true ? book.need('take', id) : null;
+      const pick = o.take === true ? null : book.need('pick', id);
+      let marks: MarksFile = take !== null ? take.marks ?? { frame: 0, marks: [] } : pick!.marks;
+      if (o.clear === true) marks = { frame: 0, marks: [] };
+      if (o.file !== undefined) marks = parseMarks(read(o.file), basename(o.file));
+      if (o.add !== undefined) marks = parseMarks(JSON.stringify({ ...marks, marks: [...marks.marks, JSON.parse(safeJson(o.add)) as unknown] }), '--add');
+      const film = pick === null ? null : book.need('film', pick.film);
+      const video = take !== null ? take.info.video! : film!.info.video!;
+      checkMarks(marks, video.widthPx, video.heightPx, take !== null ? video.frameCount : pick!.out - pick!.in, o.file === undefined ? id : basename(o.file));
+      if (o.file !== undefined || o.add !== undefined || o.clear === true) {
+        book.edit(`mark ${id}`, (e) => { if (take !== null) e.put('take', { ...take, marks }); else e.put('pick', { ...pick!, marks }); });
+      }
+      answer(o, marks, (d) => `${id}: ${d.marks.length === 0 ? 'no marks' : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')}`);
+    })));
+}
+
+function read(file: string): string {
+  try {
+    return readFileSync(file, 'utf8');
+  } catch (cause) {
+    throw new PlatewrightError('PW-FILE-MISSING', `there is no file ${file} to read marks from`, { cause });
+  }
+}
+
+function safeJson(text: string): string {
+  try {
+    JSON.parse(text);
+    return text;
+  } catch (cause) {
+    throw new PlatewrightError('PW-MARKS-FORM', `--add takes one mark as JSON, such as {"kind":"upright","foot":[100,300],"top":[100,120],"height":1.84}: ${(cause as Error).message}`, { kind: 'usage', cause });
+  }
+}

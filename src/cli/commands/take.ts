@@ -1,0 +1,32 @@
+/** `take`: add takes, star them, list them. */
+import { readFileSync } from 'node:fs';
+import { basename } from 'node:path';
+import type { Command } from 'commander';
+import { addTake } from '../../book/add-media.js';
+import { PlatewrightError } from '../../core/errors.js';
+import { parseMarks } from '../../plate/marks.js';
+import { action, answer, table } from '../output.js';
+import { onProduction, withBook, type ProductionOptions } from '../production.js';
+
+export function register(program: Command): void {
+  const take = program.command('take').description('Home takes: film, stills and picture sequences.');
+  onProduction(take.command('add <files...>').description('Add takes; they are copied into the production.')
+    .option('--pick <id>', 'the pick they are for').option('--marks <file>', 'marks file for the take (one take at a time)').option('--id <id>').option('--title <title>').option('--note <text>'))
+    .action(action(async (files: string[], o: ProductionOptions & { pick?: string; marks?: string; id?: string; title?: string; note?: string }) => withBook(o, async (book) => {
+      if (files.length > 1 && (o.marks !== undefined || o.id !== undefined)) throw new PlatewrightError('PW-CLI-USAGE', '--marks and --id go with one take at a time', { kind: 'usage' });
+      const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+      const added = [];
+      for (const f of files) added.push(await addTake(book, f, { pick: o.pick ?? null, marks, ...(o.id === undefined ? {} : { id: o.id }), ...(o.title === undefined ? {} : { title: o.title }), ...(o.note === undefined ? {} : { note: o.note }) }));
+      answer(o, added, (d) => d.map((t) => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${t.info.video!.frameCount} frames`).join('\n'));
+    })));
+  onProduction(take.command('list').description('All takes.').option('--pick <id>'))
+    .action(action(async (o: ProductionOptions & { pick?: string }) => withBook(o, async (book) => {
+      answer(o, book.list('take').filter((t) => o.pick === undefined || t.pick === o.pick), (d) => d.length === 0 ? 'no take yet' : table([['id', 'pick', 'frames', 'star', 'verdict'], ...d.map((t) => [t.id, t.pick ?? '–', String(t.info.video?.frameCount ?? 0), t.star ? 'star' : '', t.verdict?.verdict ?? 'not judged'])]));
+    })));
+  onProduction(take.command('star <id>').description('Star a take: it outranks any number. --off takes the star away.').option('--off'))
+    .action(action(async (id: string, o: ProductionOptions & { off?: boolean }) => withBook(o, async (book) => {
+      const t = book.need('take', id);
+      book.edit(`${o.off === true ? 'unstar' : 'star'} ${id}`, (e) => e.put('take', { ...t, star: o.off !== true }));
+      answer(o, { id, star: o.off !== true }, (d) => `${d.id} ${d.star ? 'is starred' : 'has no star'}`);
+    })));
+}

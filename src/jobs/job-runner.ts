@@ -1,0 +1,48 @@
+/**
+ * Does the waiting jobs of a production one after another, each in a process of its own (see job-main.ts), so that a crash
+ * takes down a job and never the service. Jobs whose process died are found again on start and continued.
+ */
+import { spawn, type ChildProcess } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+import type { Book } from '../book/book.js';
+import { finishJob, getJob, recoverJobs } from './job-store.js';
+
+/** How often a job may crash its process before it counts as failed. */
+const MAX_CRASHES = 2;
+
+export class JobRunner {
+  private readonly book: Book;
+  private readonly crashes = new Map<string, number>();
+  private child: ChildProcess | null = null;
+  private closing = false;
+
+  constructor(book: Book) {
+    this.book = book;
+  }
+
+  /** Starts the next waiting job where none is being done. Call after entering one, and once at the start. */
+  wake(): void {
+    if (this.child !== null || this.closing) return;
+    const next = recoverJobs(this.book)[0];
+    if (next === undefined) return;
+    const main = fileURLToPath(new URL('./job-main.js', import.meta.url)).replace(/([\\/])src([\\/]jobs[\\/])/, '$1dist$2');
+    const child = spawn(process.execPath, [main, this.book.folder, next.id], { stdio: ['ignore', 'inherit', 'inherit'] });
+    this.child = child;
+    child.on('exit', (code, signal) => {
+      this.child = null;
+      if (this.closing) return;
+      const after = getJob(this.book, next.id);
+      if (after !== null && (after.state === 'running' || after.state === 'waiting')) {
+        const n = (this.crashes.get(next.id) ?? 0) + 1;
+        this.crashes.set(next.id, n);
+        if (n >= MAX_CRASHES) finishJob(this.book, next.id, { state: 'failed', error: `PW-JOB-CRASHED: the process ended without an answer (${signal ?? `exit code ${code}`}) ${n} times; the media it reads may be damaged` });
+      }
+      setTimeout(() => this.wake(), 30);
+    });
+  }
+
+  close(): void {
+    this.closing = true;
+    this.child?.kill();
+  }
+}

@@ -1,0 +1,64 @@
+/**
+ * A pick's plate as a clip of its own in the cache: the pick's frames, lossless (FFV1, 10-bit RGB in the film's own encoding),
+ * numbered from 0. Every later stage works on this clip, so frame numbers of marks, measures and joins count from the pick's
+ * first frame. Made again whenever it is missing or the pick's span changed; the film itself is never touched.
+ */
+import { createHash } from 'node:crypto';
+import { existsSync, readdirSync, renameSync, rmSync, statSync } from 'node:fs';
+import { dirname, join } from 'node:path';
+import type { Book } from '../book/book.js';
+import type { PickDocument } from '../book/documents.js';
+import { PlatewrightError } from '../core/errors.js';
+import { toCodedRgb } from '../media/convert.js';
+import { VideoReader } from '../media/video-reader.js';
+import { VideoWriter } from '../media/video-writer.js';
+
+const inFlight = new Map<string, Promise<string>>();
+
+/** Absolute path of the plate clip, extracting it first where needed. Throws `PW-MEDIA-MISSING`, `PW-PICK-SPAN`. */
+export function plateClip(book: Book, pick: PickDocument, progress?: (done: number, total: number) => void): Promise<string> {
+  const film = book.need('film', pick.film);
+  const source = book.mediaPath(film.file);
+  if (!existsSync(source)) return Promise.reject(new PlatewrightError('PW-MEDIA-MISSING', `the film ${film.title} is not at ${source}; put it back there, or add it again`));
+  const s = statSync(source);
+  // Two processes may extract at once; the name holds what the clip depends on, and the writer renames when whole.
+  const key = createHash('sha256').update(JSON.stringify([film.file, s.size, Math.round(s.mtimeMs), pick.in, pick.out])).digest('hex').slice(0, 12);
+  const path = book.cachePath('plates', `${pick.id}-${key}.mkv`);
+  if (existsSync(path)) return Promise.resolve(path);
+  const running = inFlight.get(path);
+  if (running !== undefined) return running;
+  const made = extract(source, pick, path, progress).finally(() => inFlight.delete(path));
+  inFlight.set(path, made);
+  return made;
+}
+
+async function extract(source: string, pick: PickDocument, path: string, progress?: (done: number, total: number) => void): Promise<string> {
+  const reader = await VideoReader.open(source);
+  try {
+    const info = reader.info;
+    if (pick.out > info.frameCount || pick.in >= pick.out) {
+      throw new PlatewrightError('PW-PICK-SPAN', `the pick "${pick.id}" runs from ${pick.in} to ${pick.out}, but the film has ${info.frameCount} frames; choose a span inside it`, { kind: 'usage' });
+    }
+    // Another process may work on the same clip: each writes its own part.
+    const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
+    const writer = await VideoWriter.open(part, { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate, codec: 'ffv1', bits: 10, colour: { ...info.colour, matrix: 'rgb', fullRange: true } });
+    try {
+      let n = 0;
+      for await (const frame of reader.frames(pick.in, pick.out)) {
+        await writer.writeCoded(toCodedRgb(frame));
+        progress?.(++n, pick.out - pick.in);
+      }
+      await writer.close();
+    } catch (error) {
+      await writer.abort();
+      throw error;
+    }
+    renameSync(part, path);
+    for (const old of readdirSync(dirname(path))) {
+      if (old.startsWith(`${pick.id}-`) && old.endsWith('.mkv') && join(dirname(path), old) !== path && /-[0-9a-f]{12}\.mkv$/.test(old) && old.length === pick.id.length + 17) rmSync(join(dirname(path), old), { force: true });
+    }
+    return path;
+  } finally {
+    await reader.close();
+  }
+}

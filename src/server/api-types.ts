@@ -1,0 +1,66 @@
+/**
+ * What the workbench and the server say to each other. The browser imports these types only; nothing here may pull in code.
+ */
+import type { CutDocument, FilmDocument, JoinDocument, MomentDocument, PickDocument, ProductionDocument, TakeDocument } from '../book/documents.js';
+import type { Brief } from '../brief/types.js';
+import type { EditRecord } from '../book/book.js';
+import type { JobRecord } from '../jobs/job-store.js';
+import type { PlateMeasures } from '../plate/types.js';
+
+/** GET /api/book: everything the pages show, apart from frames. */
+export interface BookState {
+  readonly pulse: string;
+  readonly production: ProductionDocument;
+  readonly films: readonly FilmDocument[];
+  readonly picks: readonly PickDocument[];
+  readonly takes: readonly TakeDocument[];
+  readonly joins: readonly JoinDocument[];
+  readonly moments: readonly MomentDocument[];
+  readonly cut: CutDocument | null;
+  /** By pick id. */
+  readonly measures: Readonly<Record<string, PlateMeasures>>;
+  readonly briefs: Readonly<Record<string, Brief>>;
+  readonly day: unknown;
+  readonly deliveries: readonly { readonly id: string; readonly at: string; readonly files: readonly string[]; readonly report: unknown }[];
+  readonly ledger: LedgerState;
+  readonly history: readonly EditRecord[];
+  readonly jobs: readonly JobRecord[];
+}
+
+/** Ledger: what was borrowed and spent. Filled by the cut stage's ledger. */
+export interface LedgerState {
+  readonly spent: readonly { readonly id: string; readonly date: string; readonly what: string; readonly minutes: number; readonly money: number; readonly currency: string }[];
+  readonly purposes: readonly { readonly id: string; readonly text: string }[];
+  readonly borrowed: unknown;
+}
+
+/** POST /api/edit: one undoable edit. */
+export interface EditRequest {
+  readonly title: string;
+  readonly changes: readonly ({ readonly do: 'put'; readonly kind: string; readonly document: unknown } | { readonly do: 'remove'; readonly kind: string; readonly id: string })[];
+}
+
+/** POST /api/jobs */
+export interface JobRequest {
+  readonly kind: JobRecord['kind'];
+  readonly subject: string;
+  readonly spec?: Readonly<Record<string, unknown>>;
+}
+
+/** Every failure: HTTP status by kind, this as the body. */
+export interface ApiError {
+  readonly error: { readonly code: string; readonly message: string };
+}
+
+/**
+ * Server-sent events on GET /api/events: `pulse` (data: the book's pulse; fetch the book anew when it differs) and `jobs` (data: JobRecord[]).
+ *
+ * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number (join and
+ * plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear RGB as JSON.
+ * GET /api/preview/:pick/:n?step=NAME&alone=1&upTo=NAME&off=a,b&w= renders one frame of the join's recipe as it stands (JPEG).
+ * GET /api/clip/:what/:id.mp4 is a web-playable clip (plate, take, join, delivery:file) with range requests.
+ * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=, /api/file/cue.wav?pick=.
+ * Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
+ * POST /api/undo, POST /api/redo answer {edit}. POST /api/jobs/:id/stop and /resume.
+ */
+export const API_BASE = '/api';

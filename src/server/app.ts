@@ -1,0 +1,246 @@
+/**
+ * The workbench's service: the book over HTTP for one production. Local only (see guard.ts). Every answer is JSON but for
+ * pictures, clips and files; every failure is `{"error":{"code","message"}}` with a status by its kind.
+ */
+import { createReadStream, existsSync, statSync } from 'node:fs';
+import { readFile } from 'node:fs/promises';
+import { extname, join, normalize, sep } from 'node:path';
+import { Readable } from 'node:stream';
+import { Hono, type Context } from 'hono';
+import { streamSSE } from 'hono/streaming';
+import { z } from 'zod';
+import type { Book } from '../book/book.js';
+import { DOCUMENT_KINDS, type DocumentKind, type DocumentOf } from '../book/documents.js';
+import { PlatewrightError } from '../core/errors.js';
+import { enterJob, getJob, jobsPulse, listJobs, resumeJob, stopJob } from '../jobs/job-store.js';
+import type { JobRunner } from '../jobs/job-runner.js';
+import { ledgerOf } from '../jobs/ledger-of.js';
+import { firstIssue } from '../plate/marks.js';
+import type { BookState } from './api-types.js';
+import { makeFile } from './files.js';
+import { FrameStore, type FrameSource } from './frame-store.js';
+import { checkCaller } from './guard.js';
+import { previewFrame } from './preview.js';
+import { acceptTake } from './upload.js';
+import { webClip } from './web-clip.js';
+
+export interface ServiceOptions {
+  readonly book: Book;
+  readonly runner: JobRunner;
+  /** Folder of the built workbench. */
+  readonly webFolder: string;
+  /** Port that Host headers must name; read when a request comes, as it is known only after listening. */
+  readonly port: () => number;
+}
+
+const STATUS = { finding: 409, usage: 400, input: 422, internal: 500 } as const;
+const MIME: Record<string, string> = {
+  '.html': 'text/html; charset=utf-8', '.js': 'text/javascript; charset=utf-8', '.css': 'text/css; charset=utf-8', '.svg': 'image/svg+xml', '.png': 'image/png', '.woff2': 'font/woff2',
+  '.ico': 'image/x-icon', '.json': 'application/json', '.mp4': 'video/mp4', '.mov': 'video/quicktime', '.mkv': 'video/x-matroska', '.wav': 'audio/wav', '.vtt': 'text/vtt; charset=utf-8',
+  '.pdf': 'application/pdf', '.ics': 'text/calendar; charset=utf-8', '.csv': 'text/csv; charset=utf-8', '.edl': 'text/plain; charset=utf-8', '.otio': 'application/json', '.jpg': 'image/jpeg', '.txt': 'text/plain; charset=utf-8', '.map': 'application/json', '.webmanifest': 'application/manifest+json',
+};
+const SOURCES = new Set<FrameSource>(['film', 'plate', 'take', 'join', 'matte']);
+
+const editSchema = z.object({
+  title: z.string().min(1).max(200),
+  changes: z.array(z.discriminatedUnion('do', [
+    z.object({ do: z.literal('put'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), document: z.record(z.string(), z.unknown()) }),
+    z.object({ do: z.literal('remove'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string() }),
+  ])).min(1).max(500),
+});
+const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
+
+export function bookState(book: Book): BookState {
+  const byId = <K extends 'measures' | 'brief'>(kind: K, field: string): Record<string, never> =>
+    Object.fromEntries(book.list(kind).map((d) => [d.id, (d as unknown as Record<string, unknown>)[field]])) as Record<string, never>;
+  return {
+    pulse: `${book.pulse()}`, production: book.need('production', 'production'),
+    films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
+    cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
+    deliveries: book.list('delivery'), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+  };
+}
+
+export function createService(options: ServiceOptions): { app: Hono; frames: FrameStore } {
+  const { book, runner } = options;
+  const frames = new FrameStore(book);
+  const app = new Hono();
+
+  app.onError((error, c) => {
+    const known = error instanceof PlatewrightError;
+    const code = known ? error.code : 'PW-INTERNAL';
+    if (!known) process.stderr.write(`PW-INTERNAL: ${error.stack ?? error.message}\n`);
+    const status = code === 'PW-SERVER-HOST' || code === 'PW-SERVER-ORIGIN' ? 403 : code === 'PW-BOOK-NO-SUCH' || code === 'PW-SERVER-NO-SUCH' ? 404 : known ? STATUS[error.kind] : 500;
+    return c.json({ error: { code, message: error.message, detail: known ? error.detail : {} } }, status);
+  });
+
+  app.use('*', async (c, next) => {
+    checkCaller(c.req.header('host'), c.req.header('origin'), c.req.header('sec-fetch-site'), options.port());
+    await next();
+    c.header('X-Content-Type-Options', 'nosniff');
+    c.header('Referrer-Policy', 'no-referrer');
+    c.header('Cross-Origin-Resource-Policy', 'same-origin');
+    c.header('Content-Security-Policy', "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'");
+  });
+
+  app.get('/api/book', (c) => c.json(bookState(book)));
+  app.get('/api/documents/:kind', (c) => c.json(book.list(kindOf(c.req.param('kind')))));
+  app.get('/api/documents/:kind/:id', (c) => c.json(book.need(kindOf(c.req.param('kind')), c.req.param('id'))));
+
+  app.post('/api/edit', async (c) => {
+    const request = parse(editSchema, await body(c), 'this edit');
+    book.edit(request.title, (scope) => {
+      for (const change of request.changes) {
+        if (change.do === 'remove') scope.remove(change.kind, change.id);
+        else scope.put(change.kind, change.document as DocumentOf<DocumentKind>);
+      }
+    });
+    return c.json({ pulse: book.pulse() });
+  });
+  app.post('/api/undo', (c) => c.json({ edit: book.undo(), pulse: book.pulse() }));
+  app.post('/api/redo', (c) => c.json({ edit: book.redo(), pulse: book.pulse() }));
+
+  app.get('/api/jobs', (c) => c.json(listJobs(book)));
+  app.post('/api/jobs', async (c) => {
+    const request = parse(jobSchema, await body(c), 'this job');
+    const job = enterJob(book, request.kind, request.subject, request.spec);
+    runner.wake();
+    return c.json(job, 202);
+  });
+  app.post('/api/jobs/:id/stop', (c) => { need(getJob(book, c.req.param('id')), 'job'); stopJob(book, c.req.param('id')); return c.json(getJob(book, c.req.param('id'))); });
+  app.post('/api/jobs/:id/resume', (c) => { need(getJob(book, c.req.param('id')), 'job'); resumeJob(book, c.req.param('id')); runner.wake(); return c.json(getJob(book, c.req.param('id'))); });
+
+  app.get('/api/events', (c) => streamSSE(c, async (stream) => {
+    let open = true;
+    stream.onAbort(() => { open = false; });
+    let pulse = '', jobs = '', silent = 0;
+    while (open) {
+      const p = book.pulse();
+      const j = jobsPulse(book);
+      if (p !== pulse) { pulse = p; silent = 0; await stream.writeSSE({ event: 'pulse', data: p }); }
+      if (j !== jobs) { jobs = j; silent = 0; await stream.writeSSE({ event: 'jobs', data: JSON.stringify(listJobs(book, 40)) }); }
+      // Proxies and phones drop a stream that says nothing.
+      if (++silent >= 60) { silent = 0; await stream.writeSSE({ event: 'still-here', data: '' }); }
+      await stream.sleep(250);
+    }
+  }));
+
+  app.get('/api/frame/:what/:id/:n', async (c) => {
+    const jpeg = await frames.jpeg(sourceOf(c.req.param('what')), c.req.param('id'), wholeNumber(c.req.param('n'), 'frame'), optionalWidth(c));
+    return picture(c, jpeg);
+  });
+  app.get('/api/pixel/:what/:id/:n', async (c) => c.json(await frames.pixel(sourceOf(c.req.param('what')), c.req.param('id'), wholeNumber(c.req.param('n'), 'frame'), Number(c.req.query('x')), Number(c.req.query('y')))));
+  app.get('/api/preview/:pick/:n', async (c) => picture(c, await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
+    step: c.req.query('step'), alone: c.req.query('alone') === '1', upTo: c.req.query('upTo'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c),
+  })));
+  app.get('/api/clip/:what/:file', async (c) => {
+    const file = c.req.param('file').replace(/\.(mp4|webm)$/, '');
+    return sendFile(c, await webClip(book, frames, c.req.param('what'), file));
+  });
+  app.get('/api/file/:name', async (c) => {
+    const made = await makeFile(book, c.req.param('name'), c.req.query());
+    c.header('Content-Type', MIME[extname(c.req.param('name'))] ?? 'application/octet-stream');
+    c.header('Content-Disposition', `inline; filename="${made.name}"`);
+    return c.body(new Uint8Array(made.bytes));
+  });
+  app.get('/api/delivery/:id/:index', (c) => {
+    const d = book.need('delivery', c.req.param('id'));
+    const stored = d.files[wholeNumber(c.req.param('index'), 'file')];
+    if (stored === undefined) throw new PlatewrightError('PW-SERVER-NO-SUCH', 'that delivery has no such file', { kind: 'usage' });
+    return sendFile(c, book.mediaPath(stored));
+  });
+  app.post('/api/takes', async (c) => {
+    const stream = c.req.raw.body;
+    if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
+    const id = await acceptTake(book, { name: c.req.query('name') ?? 'take', pick: c.req.query('pick') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) });
+    runner.wake();
+    return c.json({ id }, 201);
+  });
+
+  app.all('/api/*', (c) => { throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is nothing at ${c.req.path}`, { kind: 'usage' }); });
+
+  app.get('*', async (c) => {
+    const asked = decodeURIComponent(c.req.path);
+    const path = normalize(join(options.webFolder, asked));
+    if (path !== options.webFolder && !path.startsWith(options.webFolder + sep)) throw new PlatewrightError('PW-PATH-OUTSIDE', 'that path leaves the workbench', { kind: 'usage' });
+    const file = existsSync(path) && statSync(path).isFile() ? path : join(options.webFolder, 'index.html');
+    if (!existsSync(file)) throw new PlatewrightError('PW-SETUP-NOT-BUILT', 'the workbench has not been built; run "npm start", or "node scripts/build.mjs --web"', { kind: 'internal' });
+    c.header('Content-Type', MIME[extname(file)] ?? 'application/octet-stream');
+    c.header('Cache-Control', file.includes(`${sep}assets${sep}`) ? 'public, max-age=31536000, immutable' : 'no-cache');
+    return c.body(new Uint8Array(await readFile(file)));
+  });
+
+  return { app, frames };
+}
+
+function kindOf(text: string): DocumentKind {
+  const kind = DOCUMENT_KINDS.find((k) => k === text);
+  if (kind === undefined) throw new PlatewrightError('PW-SERVER-NO-SUCH', `the book has no documents called "${text}"`, { kind: 'usage' });
+  return kind;
+}
+
+function sourceOf(text: string): FrameSource {
+  if (!SOURCES.has(text as FrameSource)) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no pictures called "${text}"; ask for film, plate, take, join or matte`, { kind: 'usage' });
+  return text as FrameSource;
+}
+
+function wholeNumber(text: string, what: string): number {
+  const n = Number(text.replace(/\.(jpg|png)$/, ''));
+  if (!Number.isInteger(n) || n < 0) throw new PlatewrightError('PW-FRAME-RANGE', `"${text}" is not a ${what} number; count from 0`, { kind: 'usage' });
+  return n;
+}
+
+function optionalWidth(c: Context): number | undefined {
+  const text = c.req.query('w');
+  if (text === undefined) return undefined;
+  const w = Number(text);
+  if (!Number.isInteger(w) || w < 16 || w > 8192) throw new PlatewrightError('PW-FRAME-WIDTH', `w=${text} is not a width from 16 to 8192 pixels`, { kind: 'usage' });
+  return w;
+}
+
+function need<T>(value: T | null, what: string): T {
+  if (value === null) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is no such ${what}`, { kind: 'usage' });
+  return value;
+}
+
+async function body(c: Context): Promise<unknown> {
+  const type = c.req.header('content-type') ?? '';
+  // A foreign page can send plain forms without asking first; JSON it cannot.
+  if (!type.startsWith('application/json')) throw new PlatewrightError('PW-SERVER-FORM', 'send application/json', { kind: 'usage' });
+  try {
+    return await c.req.json();
+  } catch (cause) {
+    throw new PlatewrightError('PW-SERVER-FORM', `the request is not JSON (${(cause as Error).message})`, { kind: 'usage', cause });
+  }
+}
+
+function parse<T>(schema: z.ZodType<T>, value: unknown, what: string): T {
+  const parsed = schema.safeParse(value);
+  if (!parsed.success) throw new PlatewrightError('PW-SERVER-FORM', `${what} is malformed: ${firstIssue(parsed.error)}`, { kind: 'usage' });
+  return parsed.data;
+}
+
+function picture(c: Context, jpeg: Buffer): Response {
+  c.header('Content-Type', 'image/jpeg');
+  c.header('Cache-Control', 'private, no-cache');
+  return c.body(new Uint8Array(jpeg));
+}
+
+/** A file with range requests, as video elements need them. */
+function sendFile(c: Context, path: string): Response {
+  if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `${path} is gone; make it again`);
+  const size = statSync(path).size;
+  const range = /^bytes=(\d*)-(\d*)$/.exec(c.req.header('range') ?? '');
+  let from = 0, to = size - 1, status: 200 | 206 = 200;
+  if (range !== null && size > 0) {
+    if (range[1] !== '') { from = Number(range[1]); if (range[2] !== '') to = Math.min(to, Number(range[2])); }
+    else if (range[2] !== '') from = Math.max(0, size - Number(range[2]));
+    if (from > to) return c.body(null, 416, { 'Content-Range': `bytes */${size}` });
+    status = 206;
+    c.header('Content-Range', `bytes ${from}-${to}/${size}`);
+  }
+  c.header('Accept-Ranges', 'bytes');
+  c.header('Content-Type', MIME[extname(path)] ?? 'application/octet-stream');
+  c.header('Content-Length', String(to - from + 1));
+  return c.body(Readable.toWeb(createReadStream(path, { start: from, end: to })) as ReadableStream, status);
+}

@@ -1,0 +1,53 @@
+/**
+ * Takes arriving from the browser: the body is written beside its place while it comes in, probed in a process of its own
+ * (a damaged file may crash a decoder), and only then becomes a take of the book. A failed upload leaves nothing behind.
+ */
+import { createWriteStream, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
+import { extname } from 'node:path';
+import type { Readable } from 'node:stream';
+import { Transform } from 'node:stream';
+import { pipeline } from 'node:stream/promises';
+import { randomUUID } from 'node:crypto';
+import type { Book } from '../book/book.js';
+import { makeId } from '../book/documents.js';
+import { PlatewrightError } from '../core/errors.js';
+import { enterJob } from '../jobs/job-store.js';
+import { probeInProcess } from '../media/probe-process.js';
+
+/** Largest upload: an hour of 4K from a phone is below this. */
+const MAX_BYTES = 32 * 2 ** 30;
+const ENDINGS = new Set(['.mp4', '.mov', '.mkv', '.m4v', '.avi', '.webm', '.png', '.jpg', '.jpeg', '.tif', '.tiff', '.mpg', '.mts', '.3gp']);
+
+export async function acceptTake(book: Book, upload: { name: string; pick: string | null; stream: Readable }): Promise<string> {
+  if (upload.pick !== null) book.need('pick', upload.pick);
+  // Of the sender's name only letters and ending are used; the path is ours.
+  const ending = extname(upload.name).toLowerCase();
+  if (!ENDINGS.has(ending)) throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" does not end like a film or picture; send mp4, mov, mkv, png or jpg`, { kind: 'usage' });
+  const folder = book.insidePath('takes');
+  mkdirSync(folder, { recursive: true });
+  const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
+  let bytes = 0;
+  const limit = new Transform({
+    transform(chunk: Buffer, _encoding, done) {
+      bytes += chunk.length;
+      done(bytes > MAX_BYTES ? new PlatewrightError('PW-UPLOAD-SIZE', 'the upload is larger than 32 GiB; send a shorter piece') : null, chunk);
+    },
+  });
+  try {
+    await pipeline(upload.stream, limit, createWriteStream(part));
+    if (bytes === 0) throw new PlatewrightError('PW-UPLOAD-EMPTY', `"${upload.name}" arrived empty; send it again`);
+    const info = await probeInProcess(part);
+    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
+    const words = upload.name.slice(0, -ending.length);
+    const id = makeId(words, (candidate) => book.get('take', candidate) !== null || existsSync(book.insidePath('takes', `${candidate}${ending}`)));
+    const path = book.insidePath('takes', `${id}${ending}`);
+    renameSync(part, path);
+    const still = info.video.frameCount === 1;
+    book.edit(`add take ${id}`, (e) => e.put('take', { id, pick: upload.pick, title: words.slice(0, 120) || id, file: book.storedPath(path), kind: still ? 'still' : 'video', star: false, note: '', info: { ...info, file: book.storedPath(path) }, marks: null }));
+    if (upload.pick !== null && !still) enterJob(book, 'verdict', id, {});
+    return id;
+  } catch (error) {
+    rmSync(part, { force: true });
+    throw error;
+  }
+}
