@@ -1,6 +1,7 @@
 /**
  * Colour tags of a stream (ITU-T H.273 code points) as the door's own names, and what is assumed where a file says nothing.
  */
+import { PRIMARIES, type Primaries } from '../colour/matrices.js';
 import { C } from './ffmpeg.js';
 import type { ColourTags, MatrixName, PrimariesName, TransferName } from './types.js';
 import type { PlaneFormat } from './pixel-formats.js';
@@ -85,6 +86,11 @@ export function readColourTags(codes: StreamColourCodes, format: PlaneFormat, wi
   if (format.layout === 'yuv' && codes.range === C.AVCOL_RANGE_UNSPECIFIED && !format.fullRangeByName) missing.push('limited range');
   if (missing.length > 0) notes.push(`the file does not say its colour; assumed by its size: ${missing.join(', ')}`);
   return { tags: { matrix, transfer, primaries, fullRange, assumed: missing.length > 0 }, notes };
+}
+
+/** Chromaticities behind a name. */
+export function rgbPrimaries(name: PrimariesName): Primaries {
+  return PRIMARIES[name === 'p3' ? 'p3d65' : name];
 }
 
 /** H.273 codes to write for a set of tags. */

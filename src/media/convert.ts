@@ -4,10 +4,11 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
+import { matrixPlanes, PRIMARIES, rgbToRgb } from '../colour/matrices.js';
 import { encode, linearise } from './curve-table.js';
-import { primariesMatrix } from './primaries.js';
+import { rgbPrimaries } from './colour-tags.js';
 import type { TransferName, VideoFrame } from './types.js';
-import { decodingOf, expansion, LUMA_WEIGHTS, quantisation } from './ycbcr.js';
+import { decodingOf, expansion, lumaWeights, quantisation } from './ycbcr.js';
 
 /**
  * Display-coded luma, height × width, 0..1 after range expansion (a little outside where the file overshoots).
@@ -23,7 +24,7 @@ export function lumaPlane(frame: VideoFrame, dst?: Float32Array): Float32Array {
     for (let i = 0; i < n; i++) out[i] = y[i]! * scale + offset;
     return out;
   }
-  const [kr, kb] = LUMA_WEIGHTS.rgb;
+  const [kr, kb] = lumaWeights('rgb');
   const kg = 1 - kr - kb;
   const r = frame.planes[0]!, g = frame.planes[1]!, b = frame.planes[2]!;
   for (let i = 0; i < n; i++) out[i] = (kr * r[i]! + kg * g[i]! + kb * b[i]!) * scale + offset;
@@ -57,7 +58,7 @@ export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?
   const across = boxes(w, width), down = boxes(frame.heightPx, height);
   const row = new Float32Array(w);
   const area = (w / width) * (frame.heightPx / height);
-  const [kr, kb] = LUMA_WEIGHTS.rgb;
+  const [kr, kb] = lumaWeights('rgb');
   const weights = frame.layout === 'rgb' ? [kr, 1 - kr - kb, kb] : [1];
   for (let j = 0; j < height; j++) {
     row.fill(0);
@@ -164,19 +165,6 @@ function yuvToRgb(frame: VideoFrame, data: Float32Array): void {
   }
 }
 
-/** Applies a 3 × 3 matrix to the first three planes in place. */
-function applyMatrix(picture: Picture, m: readonly number[]): void {
-  const n = picture.width * picture.height;
-  const d = picture.data;
-  const [a, b, c, e, f, g, h, k, l] = m as [number, number, number, number, number, number, number, number, number];
-  for (let i = 0; i < n; i++) {
-    const r = d[i]!, gg = d[n + i]!, bb = d[2 * n + i]!;
-    d[i] = a * r + b * gg + c * bb;
-    d[n + i] = e * r + f * gg + g * bb;
-    d[2 * n + i] = h * r + k * gg + l * bb;
-  }
-}
-
 function multiplyAlpha(picture: Picture): void {
   const n = picture.width * picture.height;
   const d = picture.data;
@@ -194,8 +182,9 @@ export function toLinear(frame: VideoFrame, dst?: Picture): Picture {
   const n = out.width * out.height;
   const colour = out.data.subarray(0, 3 * n);
   linearise(colour, colour, frame.colour.transfer);
-  const m = primariesMatrix(frame.colour.primaries, 'bt709');
-  if (m !== null) applyMatrix(out, m);
+  if (frame.colour.primaries !== 'bt709') {
+    matrixPlanes(rgbToRgb(rgbPrimaries(frame.colour.primaries), PRIMARIES.bt709), plane(out, 0), plane(out, 1), plane(out, 2));
+  }
   // OpenEXR's alpha is premultiplied by its own rule; everything else the door reads is straight.
   if (out.channels === 4 && frame.bitDepth !== 32) multiplyAlpha(out);
   return out;

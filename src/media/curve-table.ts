@@ -3,7 +3,7 @@
  * the error below 1e-6 of full scale for camera curves (held by a test against the formulas); values outside the table's range
  * go through the formula.
  */
-import { toCodedValue, toLinearValue } from './curves.js';
+import { decodeLight, encodeLight } from './light-curves.js';
 import type { TransferName } from './types.js';
 
 export const TABLE_LOW = -1;
@@ -18,7 +18,7 @@ export function linearTable(transfer: TransferName): Float32Array {
   if (table === undefined) {
     const n = (TABLE_HIGH - TABLE_LOW) * TABLE_STEPS_PER_UNIT;
     table = new Float32Array(n + 2);
-    for (let i = 0; i < n + 2; i++) table[i] = toLinearValue(TABLE_LOW + i / TABLE_STEPS_PER_UNIT, transfer);
+    for (let i = 0; i < n + 2; i++) table[i] = decodeLight(TABLE_LOW + i / TABLE_STEPS_PER_UNIT, transfer);
     cache.set(transfer, table);
   }
   return table;
@@ -39,7 +39,7 @@ export function linearise(src: Float32Array, dst: Float32Array, transfer: Transf
       const k = t | 0;
       const a = table[k]!;
       dst[i] = a + (table[k + 1]! - a) * (t - k);
-    } else dst[i] = toLinearValue(src[i]!, transfer);
+    } else dst[i] = decodeLight(src[i]!, transfer);
   }
 }
 
@@ -57,7 +57,7 @@ function codedTable(transfer: TransferName): Float32Array {
     table = new Float32Array(n + 2);
     for (let i = 0; i < n + 2; i++) {
       const r = i / CODED_STEPS;
-      table[i] = toCodedValue(r * r, transfer);
+      table[i] = encodeLight(r * r, transfer);
     }
     codedCache.set(transfer, table);
   }
@@ -82,7 +82,7 @@ export function encode(src: Float32Array, dst: Float32Array, transfer: TransferN
       const k = t | 0;
       const a = table[k]!;
       c = a + (table[k + 1]! - a) * (t - k);
-    } else c = toCodedValue(m, transfer);
+    } else c = encodeLight(m, transfer);
     dst[i] = v < 0 ? negative * c : c;
   }
 }

@@ -4,7 +4,7 @@ import type { Picture } from '../image/picture.js';
 import type { Frame } from './ffmpeg.js';
 import type { ColourTags } from './types.js';
 import { planeFormat } from './pixel-formats.js';
-import { LUMA_WEIGHTS, quantisation } from './ycbcr.js';
+import { lumaWeights, quantisation } from './ycbcr.js';
 
 /**
  * Fills `frame` (allocated, of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane.
@@ -81,7 +81,7 @@ function fillYuv(coded: Picture, samples: (Uint8Array | Uint16Array)[], rowLengt
   const n = w * h;
   const [sx, sy] = shift;
   const q = quantisation(bitDepth, tags.fullRange);
-  const [kr, kb] = LUMA_WEIGHTS[tags.matrix];
+  const [kr, kb] = lumaWeights(tags.matrix);
   const kg = 1 - kr - kb;
   const ys = q.lumaScale, yo = q.lumaOffset + 0.5;
   const us = q.chromaScale / (2 * (1 - kb)), vs = q.chromaScale / (2 * (1 - kr)), mid = q.chromaOffset + 0.5;

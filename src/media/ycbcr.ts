@@ -2,12 +2,14 @@
  * Y'CbCr matrices and quantisation (ITU-R BT.601-7, BT.709-6, BT.2020-2; H.273 clause 8.3): the numbers that turn code values
  * into display-coded R'G'B' and back.
  */
+import { LUMA_COEFFICIENTS } from '../colour/matrices.js';
 import type { ColourTags, MatrixName } from './types.js';
 
 /** Kr and Kb. RGB has no matrix of its own: BT.709's is used where a luma is asked of it. */
-export const LUMA_WEIGHTS: Record<MatrixName, readonly [number, number]> = {
-  bt601: [0.299, 0.114], bt709: [0.2126, 0.0722], bt2020: [0.2627, 0.0593], rgb: [0.2126, 0.0722],
-};
+export function lumaWeights(matrix: MatrixName): readonly [number, number] {
+  const { kr, kb } = LUMA_COEFFICIENTS[matrix === 'rgb' ? 'bt709' : matrix];
+  return [kr, kb];
+}
 
 export interface Quantisation {
   /** code = lumaScale · Y' + lumaOffset */
@@ -35,7 +37,7 @@ export interface Decoding {
 }
 
 export function decodingOf(matrix: MatrixName): Decoding {
-  const [kr, kb] = LUMA_WEIGHTS[matrix];
+  const [kr, kb] = lumaWeights(matrix);
   const kg = 1 - kr - kb;
   return { crToR: 2 * (1 - kr), cbToB: 2 * (1 - kb), cbToG: (-2 * kb * (1 - kb)) / kg, crToG: (-2 * kr * (1 - kr)) / kg };
 }
