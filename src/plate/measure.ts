@@ -1,0 +1,90 @@
+/**
+ * All measures of one plate in one place: opens the file, asks each measure for its part, hands back one document. Parts that
+ * can't be had are absent, with the reason among the notes; nothing is invented.
+ */
+import type { VideoReader as Reader } from '../media/video-reader.js';
+import { VideoReader } from '../media/video-reader.js';
+import { toLinear } from '../media/convert.js';
+import { PlatewrightError } from '../core/errors.js';
+import { clonePicture, type Picture } from '../image/picture.js';
+import { horizonLine } from '../geometry/camera.js';
+import { measureLight } from './light.js';
+import { checkMarks, type MarksFile } from './marks.js';
+import type { CameraMove, Light, View } from './types.js';
+import { solveView } from './view.js';
+import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
+import { MARK_NOISE } from './view-observations.js';
+
+export interface MeasureOptions {
+  /** Use upright edges found in the picture beside the marks. Default true. */
+  readonly lines?: boolean;
+  /** Look for the camera's own move (a pan gives the focal length). Default true. */
+  readonly camera?: boolean;
+}
+
+export interface ViewAnswer {
+  readonly view: View;
+  /** Two points of the horizon at the picture's left and right side. */
+  readonly horizon: readonly [readonly [number, number], readonly [number, number]] | null;
+  /** Where the marked things stand: distance along the ground and height. */
+  readonly places: readonly { readonly kind: string; readonly ground: readonly [number, number]; readonly distance: number | null; readonly distanceSd: number | null; readonly height: number | null; readonly heightSd: number | null }[];
+}
+
+async function withReader<T>(file: string, marks: MarksFile, fn: (reader: Reader) => Promise<T>): Promise<T> {
+  const reader = await VideoReader.open(file);
+  try {
+    checkMarks(marks, reader.info.widthPx, reader.info.heightPx, reader.info.frameCount, 'the marks file');
+    return await fn(reader);
+  } finally {
+    await reader.close();
+  }
+}
+
+/** One frame as scene-linear RGB. */
+export async function linearFrame(reader: Reader, frame: number): Promise<Picture> {
+  return clonePicture(toLinear(await reader.frame(frame)));
+}
+
+/** The view of one file at its marks' frame, and what follows from it. */
+export async function measureView(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<ViewAnswer> {
+  return withReader(file, marks, async (reader) => {
+    const view = await viewOf(reader, marks, options, undefined);
+    const places: ViewAnswer['places'][number][] = [];
+    const sdPx = MARK_NOISE.pointPx(view.widthPx);
+    for (const m of marks.marks) {
+      if ((m.frame ?? marks.frame) !== marks.frame) continue;
+      const pair = m.kind === 'upright' ? [m.foot, m.top] as const : m.kind === 'stand' || m.kind === 'performer' ? [m.ground, m.top] as const : null;
+      if (pair === null) continue;
+      const d = groundDistance(view, pair[0], sdPx), h = uprightHeight(view, pair[0], pair[1], sdPx);
+      places.push({ kind: m.kind, ground: pair[0], distance: d?.value ?? null, distanceSd: d?.sd ?? null, height: h?.value ?? null, heightSd: h?.sd ?? null });
+    }
+    const [a, b, c] = horizonLine(viewCamera(view));
+    const horizon = Math.abs(b) < 1e-9 ? null : ([[0, -c / b], [view.widthPx, -(c + a * view.widthPx) / b]] as const);
+    return { view, horizon, places };
+  });
+}
+
+/** The light of one file at its marks' frame. */
+export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {
+  return withReader(file, marks, async (reader) => {
+    const view = await viewOrNull(reader, marks, options, undefined);
+    return measureLight(await linearFrame(reader, marks.frame), view, marks);
+  });
+}
+
+/** View at the marks' frame from an open reader. Throws `PW-VIEW-…`. */
+export async function viewOf(reader: Reader, marks: MarksFile, options: MeasureOptions, camera: CameraMove | undefined): Promise<View> {
+  const { widthPx, heightPx } = reader.info;
+  void options;
+  return solveView(marks, { widthPx, heightPx, camera });
+}
+
+/** As `viewOf`, but null where no mark tells of the view. */
+export async function viewOrNull(reader: Reader, marks: MarksFile, options: MeasureOptions, camera: CameraMove | undefined): Promise<View | null> {
+  try {
+    return await viewOf(reader, marks, options, camera);
+  } catch (error) {
+    if (error instanceof PlatewrightError && error.code.startsWith('PW-VIEW-')) return null;
+    throw error;
+  }
+}
