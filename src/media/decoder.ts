@@ -114,14 +114,6 @@ export class PictureDecoder {
     return false;
   }
 
-  /** Back to the first packet, for files without usable times. */
-  restart(): boolean {
-    const stream = this.input.video!;
-    const ok = this.input.context.seekFrameSync(stream.index, 0n, (C.AVSEEK_FLAG_BACKWARD | C.AVSEEK_FLAG_ANY) as never) >= 0 || this.input.context.seekFrameSync(-1, 0n, C.AVSEEK_FLAG_BYTE) >= 0;
-    if (ok) this.reset();
-    return ok;
-  }
-
   private reset(): void {
     this.codec.flushBuffers();
     this.frame.unref();

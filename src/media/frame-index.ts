@@ -150,8 +150,20 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
       notes: [`times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms about ${best.rate.num}/${best.rate.den} frames a second; frames were numbered one by one, none doubled or left out`],
     };
   }
-  // Really variable: show at each tick of a usual rate the frame that is due then.
-  const target = candidates.reduce((a, b) => (Math.abs(Math.log((b.den / b.num) / median)) < Math.abs(Math.log((a.den / a.num) / median)) - 1e-9 ? b : a));
+  // Really variable: show at each tick of a usual rate the frame that is due then. Of the rates near the median step the one
+  // whose grid the times lie closest to wins; the container's claim is asked first.
+  let target = fallback, closest = Infinity;
+  for (const c of candidates) {
+    const step = c.den / c.num;
+    if (Math.abs(step / median - 1) > 0.06) continue;
+    let off = 0;
+    for (let n = 0; n < count; n++) off += Math.abs(t(n) / step - Math.round(t(n) / step));
+    if (off / count < closest - 1e-3) {
+      closest = off / count;
+      target = c;
+    }
+  }
+  if (closest === Infinity) target = candidates.reduce((a, b) => (Math.abs(Math.log(b.den / b.num / median)) < Math.abs(Math.log(a.den / a.num / median)) - 1e-9 ? b : a));
   const step = target.den / target.num;
   const last = index.lastDuration > 0 ? index.lastDuration * tick : median;
   const frames = Math.max(1, Math.round((t(count - 1) + last) / step));

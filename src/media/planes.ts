@@ -39,7 +39,7 @@ export class PlaneExtractor {
   private scaler: SoftwareScaleContext | null = null;
   private scaled: Frame | null = null;
   private readonly source: number;
-  private readonly format: PlaneFormat;
+  readonly format: PlaneFormat;
   private readonly target: number;
 
   constructor(pixelFormat: number) {

@@ -7,7 +7,7 @@ import { PictureDecoder } from './decoder.js';
 import { C, type Frame } from './ffmpeg.js';
 import { buildFrameIndex, timingOf, type FrameIndex, type Timing } from './frame-index.js';
 import { closeInput, openInput, requireFile } from './input.js';
-import { readDisplayMatrix, type Orientation } from './orientation.js';
+import { readDisplayMatrix } from './orientation.js';
 import { chromaSiteOf, deliveredFormat, PlaneExtractor } from './planes.js';
 import { COUNT_AT_ONCE_BYTES } from './probe.js';
 import { isSequencePattern, openSequence, sequenceName, type Sequence } from './sequence.js';
@@ -22,6 +22,11 @@ export interface ReaderOptions {
   readonly index?: FrameIndex;
 }
 
+interface Built {
+  readonly index: FrameIndex;
+  readonly timing: Timing;
+}
+
 /** Longest time that the event loop is held. */
 const SLICE_MS = 12;
 
@@ -30,13 +35,14 @@ export class VideoReader {
   private readonly path: string;
   private readonly threads: number;
   private readonly sequence: Sequence | null;
-  private built: { index: FrameIndex; timing: Timing } | null;
+  private built: Built | null;
   private single: Cursor | null = null;
   private queue: Promise<unknown> = Promise.resolve();
   private readonly streaming = new Set<Cursor>();
   private closed = false;
+  private readonly damage = new Set<number>();
 
-  private constructor(path: string, threads: number, info: VideoInfo, sequence: Sequence | null, built: { index: FrameIndex; timing: Timing } | null) {
+  private constructor(path: string, threads: number, info: VideoInfo, sequence: Sequence | null, built: Built | null) {
     this.path = path;
     this.threads = threads;
     this.information = info;
@@ -56,7 +62,7 @@ export class VideoReader {
     try {
       const first = describeVideo(input, null, null);
       if (first === null) throw noPicture(path, input.sound !== null);
-      let built: { index: FrameIndex; timing: Timing } | null = null;
+      let built: Built | null = null;
       if (!input.still && (options.index || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
         const index = options.index ?? (await scan(path));
         built = { index, timing: timingOf(index, claimedRates(input)) };
@@ -68,8 +74,17 @@ export class VideoReader {
     }
   }
 
+  /** What is known of the clip. Damage that was met while reading is among the notes. */
   get info(): VideoInfo {
-    return this.information;
+    const met = this.damage.size;
+    if (met === 0) return this.information;
+    const first = Math.min(...[...this.damage].slice(0, 1000));
+    return { ...this.information, notes: [...this.information.notes, `${met} of the frames read so far ${met === 1 ? 'is' : 'are'} damaged (first: ${first}); a frame that was lost is stood in for by the one before it`] };
+  }
+
+  /** Frames met so far that were damaged or lost. */
+  get damagedFrames(): ReadonlySet<number> {
+    return this.damage;
   }
 
   /** The frame index, built on first need; JSON-safe. Null for stills and sequences. */
@@ -77,7 +92,7 @@ export class VideoReader {
     return (await this.ensureIndex())?.index ?? null;
   }
 
-  private async ensureIndex(): Promise<{ index: FrameIndex; timing: Timing } | null> {
+  private async ensureIndex(): Promise<Built | null> {
     if (this.sequence !== null) return null;
     if (this.built === null) {
       const input = await openInput(this.path);
@@ -144,7 +159,7 @@ export class VideoReader {
 
   private async newCursor(): Promise<Cursor> {
     if (this.sequence !== null) return new SequenceCursor(this.sequence, this.threads);
-    return FileCursor.open(this.path, this.threads, this.information, () => this.ensureIndex(), this.built);
+    return FileCursor.open(this.path, this.threads, this.information, () => this.ensureIndex(), this.built, this.damage);
   }
 
   async close(): Promise<void> {
@@ -164,32 +179,35 @@ interface Cursor {
 
 /** A decoder with a place in the clip: asked for the frame after the last it decodes on, asked for another it seeks. */
 class FileCursor implements Cursor {
-  private readonly decoder: PictureDecoder;
+  private readonly path: string;
+  private readonly threads: number;
   private readonly info: VideoInfo;
-  private readonly site: readonly [number, number];
-  private readonly orientation: Orientation;
+  private readonly ensureIndex: () => Promise<Built | null>;
+  private readonly damage: Set<number>;
+  private decoder: PictureDecoder;
+  private built: Built | null;
+  private shownAt: Map<number, number> | null = null;
   private extractor: PlaneExtractor | null = null;
   private extractorFormat = -1;
-  private readonly ensureIndex: () => Promise<{ index: FrameIndex; timing: Timing } | null>;
-  private built: { index: FrameIndex; timing: Timing } | null;
-  private ordinal: Map<number, number> | null = null;
-  /** Shown source frame that the decoder will give next. */
+  /** Shown source frame that the decoder gives next if nothing is lost. */
   private position = 0;
+  /** Decoded and not handed out yet. */
+  private waiting: { at: number; frame: Frame } | null = null;
   private held: { source: number; frame: VideoFrame } | null = null;
   private open = true;
 
-  private constructor(decoder: PictureDecoder, info: VideoInfo, ensureIndex: () => Promise<{ index: FrameIndex; timing: Timing } | null>, built: { index: FrameIndex; timing: Timing } | null) {
+  private constructor(path: string, threads: number, decoder: PictureDecoder, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>) {
+    this.path = path;
+    this.threads = threads;
     this.decoder = decoder;
     this.info = info;
     this.ensureIndex = ensureIndex;
     this.built = built;
-    const par = decoder.opened.video!.codecpar;
-    this.site = chromaSiteOf(par.chromaLocation, deliveredFormat(par.format as number), decoder.opened.still);
-    this.orientation = readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX));
+    this.damage = damage;
   }
 
-  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<{ index: FrameIndex; timing: Timing } | null>, built: { index: FrameIndex; timing: Timing } | null): Promise<FileCursor> {
-    return new FileCursor(await PictureDecoder.open(path, threads), info, ensureIndex, built);
+  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>): Promise<FileCursor> {
+    return new FileCursor(path, threads, await PictureDecoder.open(path, threads), info, ensureIndex, built, damage);
   }
 
   async get(n: number): Promise<VideoFrame | null> {
@@ -198,75 +216,94 @@ class FileCursor implements Cursor {
     const source = this.built?.timing.sourceOf ? this.built.timing.sourceOf[n] : n;
     if (source === undefined) return null;
     if (this.held !== null && this.held.source === source) return { ...this.held.frame, index: n };
-    const frame = this.decode(source);
-    if (frame === null) return null;
-    const out = this.take(frame, n);
-    this.held = { source, frame: out };
-    return out;
-  }
 
-  private decode(source: number): Frame | null {
-    const index = this.built?.index ?? null;
-    if (source < this.position || (index !== null && !index.untimed && source > this.position && index.shown[this.position] !== undefined && keyDiffers(index, this.position, source))) {
-      this.held = null;
-      if (index === null || index.untimed || !this.decoder.seek(index, source)) {
-        if (source < this.position) this.rewind(index);
-      } else this.position = -1;
-    }
-    for (let attempt = 0; ; attempt++) {
-      const frame = this.advance(source, index);
-      if (frame !== null || index === null || index.untimed || attempt === 2) return frame;
-      // Landed behind the frame or lost it: go to the key before, at last to the start.
-      const back = attempt === 0 ? Math.max(0, source - 300) : 0;
-      if (!this.decoder.seek(index, back)) return null;
-      this.position = -1;
+    const index = this.built !== null && !this.built.index.untimed ? this.built.index : null;
+    const next = this.waiting?.at ?? this.position;
+    let sought = false;
+    if (source < next && this.held !== null && this.held.source < source && this.waiting !== null) return this.inPlaceOf(n, source);
+    if (index !== null && (source < next || passesKey(index, next, source))) sought = await this.goTo(index, source);
+    else if (source < next) await this.reopen();
+
+    for (let attempt = 0; ; ) {
+      const got = this.pull(index);
+      if (got !== null && got.at < source) {
+        this.waiting = null;
+        continue;
+      }
+      if (got !== null && got.at === source) return this.handOut(n, source, got.frame);
+      // Behind it or past the end: after a seek an earlier start may bring it, else it is lost.
+      if (index === null || attempt === 2 || (!sought && this.held !== null)) return got === null ? null : this.inPlaceOf(n, source);
+      attempt++;
+      if (attempt === 1) sought = await this.goTo(index, Math.max(0, source - 300));
+      else await this.reopen();
     }
   }
 
-  private rewind(index: FrameIndex | null): void {
-    const start = index !== null && index.shown.length > 0 ? index : null;
-    if (start !== null) this.decoder.seek(start, 0);
-    else this.decoder.restart();
+  private async goTo(index: FrameIndex, source: number): Promise<boolean> {
+    this.held = null;
+    this.waiting = null;
+    if (!this.decoder.seek(index, source)) await this.reopen();
+    return true;
+  }
+
+  private async reopen(): Promise<void> {
+    this.held = null;
+    this.waiting = null;
+    await this.decoder.close();
+    this.decoder = await PictureDecoder.open(this.path, this.threads);
     this.position = 0;
   }
 
-  /** Decodes on until shown frame `source`; null where it does not come. */
-  private advance(source: number, index: FrameIndex | null): Frame | null {
-    for (;;) {
+  /** The decoder's next picture that the index shows, with its number; stays the same until it is handed out or dropped. */
+  private pull(index: FrameIndex | null): { at: number; frame: Frame } | null {
+    while (this.waiting === null) {
       const frame = this.decoder.next();
       if (frame === null) {
         this.position = Infinity;
         return null;
       }
       let at = this.position;
-      if (index !== null && !index.untimed) {
+      if (index !== null) {
+        this.shownAt ??= new Map(index.shown.map((d, k) => [index.pts[d]!, k]));
         const ticks = PictureDecoder.ticksOf(frame);
-        const found = ticks === null ? undefined : this.shownAt(index, ticks);
-        if (found === undefined) {
-          // Hidden by an edit list, or a leading picture whose group is not here.
-          continue;
-        }
+        const found = ticks === null ? undefined : this.shownAt.get(ticks);
+        // Hidden by an edit list, or a leading picture whose group is not here.
+        if (found === undefined) continue;
         at = found;
       }
       this.position = at + 1;
-      if (at === source) return frame;
-      if (at > source) return null;
+      this.waiting = { at, frame };
     }
+    return this.waiting;
   }
 
-  private shownAt(index: FrameIndex, ticks: number): number | undefined {
-    this.ordinal ??= new Map(index.shown.map((d, n) => [index.pts[d]!, n]));
-    return this.ordinal.get(ticks);
+  private handOut(n: number, source: number, frame: Frame): VideoFrame {
+    const out = this.extract(frame, n);
+    if (frame.decodeErrorFlags !== 0 || (frame.flags & C.AV_FRAME_FLAG_CORRUPT) !== 0) this.damage.add(n);
+    this.waiting = null;
+    this.held = { source, frame: out };
+    return out;
   }
 
-  private take(frame: Frame, n: number): VideoFrame {
+  /** Frame `n` is lost: the one before it stands in, or the one after it where there is none. */
+  private inPlaceOf(n: number, source: number): VideoFrame {
+    this.damage.add(n);
+    if (this.held !== null && this.held.source <= source) return { ...this.held.frame, index: n };
+    const out = this.extract(this.waiting!.frame, n);
+    this.held = { source, frame: out };
+    return out;
+  }
+
+  private extract(frame: Frame, n: number): VideoFrame {
     const format = frame.format as number;
     if (this.extractor === null || format !== this.extractorFormat) {
       this.extractor?.free();
       this.extractor = new PlaneExtractor(format);
       this.extractorFormat = format;
     }
-    const out = this.extractor.extract(frame, n, this.info.colour, this.site, this.orientation);
+    const par = this.decoder.opened.video!.codecpar;
+    const site = chromaSiteOf(par.chromaLocation, this.extractor.format, this.decoder.opened.still);
+    const out = this.extractor.extract(frame, n, this.info.colour, site, readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
     if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {
       throw new PlatewrightError('PW-MEDIA-CHANGED', `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} × ${this.info.heightPx}; split the file there`, { detail: { frame: n } });
     }
@@ -282,8 +319,8 @@ class FileCursor implements Cursor {
 }
 
 /** True where reaching `to` from `from` by decoding on would pass another key frame, so that a seek is the shorter way. */
-function keyDiffers(index: FrameIndex, from: number, to: number): boolean {
-  if (to - from < 3) return false;
+function passesKey(index: FrameIndex, from: number, to: number): boolean {
+  if (!(to - from >= 3)) return false;
   const at = index.shown[to]!, start = index.shown[from]!;
   for (let i = index.keys.length - 1; i >= 0; i--) {
     const k = index.keys[i]!;
