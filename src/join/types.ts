@@ -3,7 +3,7 @@
  * change by hand. Steps run in the order of DESIGN 5.5. Every step can be switched off and seen alone.
  */
 import type { RegionFile } from '../plate/marks.js';
-import type { Mat3 } from '../plate/types.js';
+import type { GrainRow, Mat3 } from '../plate/types.js';
 
 export type StepName = 'erase' | 'widen' | 'peel' | 'patch' | 'pace' | 'steady' | 'ride' | 'light' | 'ground' | 'front' | 'air';
 export const STEP_ORDER: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'];
@@ -33,7 +33,10 @@ export interface PatchStep extends StepBase<'patch'> { readonly source: string; 
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
 export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }
 export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }
-/** Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). */
+/**
+ * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle in
+ * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion).
+ */
 export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number }
 export interface LightStep extends StepBase<'light'> {
   /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
@@ -42,7 +45,24 @@ export interface LightStep extends StepBase<'light'> {
   readonly power: readonly [number, number, number];
   readonly saturation: number;
   /** Gentle relight: change of key azimuth and elevation asked for, degrees. */
-  readonly relight?: { readonly azimuthDeg: number; readonly elevationDeg: number; readonly strength: number };
+  readonly relight?: {
+    readonly azimuthDeg: number; readonly elevationDeg: number; readonly strength: number;
+    /** The key of the take and of the plate as unit vectors towards the light, camera frame (x right, y down, z forward). */
+    readonly fromCamera: readonly [number, number, number]; readonly toCamera: readonly [number, number, number];
+    /** Share of the full light that is fill, 0..1, in the take and in the plate. */
+    readonly fromFill: number; readonly toFill: number;
+  };
+}
+/** Where the performer meets the ground at one plate frame, and how the camera sees that ground. */
+export interface GroundFrame {
+  readonly frame: number;
+  readonly foot: readonly [number, number];
+  /** Plate pixels per metre at the foot, across the line of sight. */
+  readonly pxPerMetre: number;
+  readonly tiltDeg: number;
+  readonly rollDeg: number;
+  /** Azimuth of the key relative to the camera at this frame. */
+  readonly azimuthDeg: number;
 }
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
@@ -54,15 +74,35 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly transmission: readonly [number, number, number];
   readonly softnessDeg: number;
   readonly contactStrength: number;
+  readonly focalPx: number;
+  readonly frames: readonly GroundFrame[];
+  /** What the shadow falls on: the ground, or the upright body that carries the performer (`region` then bounds it). */
+  readonly receiver: 'ground' | 'carrier';
+  readonly receiverRegion?: RegionFile;
+  /** Linear RGB of the plate's lit ground near the foot; where the plate is already in shadow no second one is laid. */
+  readonly litLinear?: readonly [number, number, number];
   readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile };
 }
-export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number }
+export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
+  /** Further things in front, each with its own polygons over time. */
+  readonly also?: readonly RegionFile[] }
 export interface AirStep extends StepBase<'air'> {
   /** Gaussian sigma (px, plate scale) added to the performer to meet the plate's sharpness. */
   readonly softenPx: number;
   readonly haze: { readonly amount: number; readonly linear: readonly [number, number, number] };
   readonly wrap: number;
+  /** Strength of the re-grown grain: 1 = as measured on the plate. */
   readonly grain: number;
+  /** What was measured of the plate's grain, and of the take's own at the take's scale. */
+  readonly plateGrain: GrainModel | null;
+  readonly takeGrain: GrainModel | null;
+  readonly seed: number;
+}
+/** Grain in display-coded values: sd by level and channel, spatial autocorrelation at lags 0.., correlation between channels. */
+export interface GrainModel {
+  readonly table: readonly GrainRow[];
+  readonly autocorrelation: { readonly x: readonly number[]; readonly y: readonly number[] };
+  readonly channelCorrelation: readonly [number, number, number];
 }
 
 export type RecipeStep = EraseStep | WidenStep | PeelStep | PatchStep | PaceStep | SteadyStep | RideStep | LightStep | GroundStep | FrontStep | AirStep;

@@ -1,0 +1,126 @@
+/**
+ * How points marked on a few frames are carried to all others: through a homography per frame where one was measured (the
+ * set's motion, or the followed region's), with what that leaves over at the marked frames shared out between them by a
+ * monotone cubic (Fritsch & Carlson, SIAM J. Numer. Anal. 17, 1980). A followed motion brings the shake, the marks bring
+ * the place.
+ */
+import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
+import type { CameraMove, RideTrack } from '../plate/types.js';
+import type { RegionFile } from '../plate/marks.js';
+
+export const IDENTITY: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
+
+/** Maps reference pixels to those of a frame. */
+export interface Carrier {
+  at(frame: number): Mat3;
+}
+
+export const STILL: Carrier = { at: () => IDENTITY };
+
+/** The set's motion as a carrier (reference: the track's first frame); frames beyond the track take its nearest. */
+export function cameraCarrier(camera: CameraMove | undefined): Carrier {
+  if (camera === undefined || camera.move === 'static' || camera.frames.length === 0) return STILL;
+  const byFrame = new Map(camera.frames.map((f) => [f.frame, invert(f.homographyToFirst)]));
+  const first = camera.frames[0]!.frame, last = camera.frames[camera.frames.length - 1]!.frame;
+  return { at: (n) => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY };
+}
+
+/** A followed region's motion as a carrier (reference: the frame it was drawn on). Frames where it was lost take the nearest seen one. */
+export function rideCarrier(track: RideTrack): Carrier {
+  const seen = track.frames.filter((f) => f.visible);
+  const byFrame = new Map(seen.map((f) => [f.frame, f.homography]));
+  return {
+    at: (n) => {
+      const k = Math.round(n);
+      const hit = byFrame.get(k);
+      if (hit !== undefined) return hit;
+      let best = seen[0];
+      for (const f of seen) if (best === undefined || Math.abs(f.frame - k) < Math.abs(best.frame - k)) best = f;
+      return best?.homography ?? IDENTITY;
+    },
+  };
+}
+
+/** Monotone cubic through (x, y), x rising; constant beyond the ends. */
+export function monotoneCubic(xs: readonly number[], ys: readonly number[]): (x: number) => number {
+  const n = xs.length;
+  if (n === 0) return () => NaN;
+  if (n === 1) return () => ys[0]!;
+  const d: number[] = [], m: number[] = new Array<number>(n).fill(0);
+  for (let i = 0; i < n - 1; i++) d.push((ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!));
+  m[0] = d[0]!;
+  m[n - 1] = d[n - 2]!;
+  for (let i = 1; i < n - 1; i++) {
+    const a = d[i - 1]!, b = d[i]!;
+    if (a * b <= 0) { m[i] = 0; continue; }
+    // Weighted harmonic mean of the slopes (Fritsch & Butland 1984), three-point form.
+    const h0 = xs[i]! - xs[i - 1]!, h1 = xs[i + 1]! - xs[i]!;
+    const w1 = 2 * h1 + h0, w2 = h1 + 2 * h0;
+    m[i] = (w1 + w2) / (w1 / a + w2 / b);
+  }
+  return (x) => {
+    if (x <= xs[0]!) return ys[0]!;
+    if (x >= xs[n - 1]!) return ys[n - 1]!;
+    let i = 0;
+    while (x > xs[i + 1]!) i++;
+    const h = xs[i + 1]! - xs[i]!, t = (x - xs[i]!) / h, t2 = t * t, t3 = t2 * t;
+    return (2 * t3 - 3 * t2 + 1) * ys[i]! + (t3 - 2 * t2 + t) * h * m[i]! + (-2 * t3 + 3 * t2) * ys[i + 1]! + (t3 - t2) * h * m[i + 1]!;
+  };
+}
+
+/** Smooth cubic through (x, y) with the slopes of parabolas through three points: for motions that may turn round. */
+export function smoothCubic(xs: readonly number[], ys: readonly number[]): (x: number) => number {
+  const n = xs.length;
+  if (n < 3) return monotoneCubic(xs, ys);
+  const m: number[] = [];
+  const slope = (i: number): number => (ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!);
+  for (let i = 0; i < n; i++) {
+    if (i === 0 || i === n - 1) {
+      const j = i === 0 ? 0 : n - 3;
+      const h0 = xs[j + 1]! - xs[j]!, h1 = xs[j + 2]! - xs[j + 1]!;
+      const curve = (slope(j + 1) - slope(j)) / (h0 + h1);
+      m.push(i === 0 ? slope(0) - curve * h0 : slope(n - 2) + curve * h1);
+    } else {
+      const h0 = xs[i]! - xs[i - 1]!, h1 = xs[i + 1]! - xs[i]!;
+      m.push((slope(i - 1) * h1 + slope(i) * h0) / (h0 + h1));
+    }
+  }
+  return (x) => {
+    if (x <= xs[0]!) return ys[0]!;
+    if (x >= xs[n - 1]!) return ys[n - 1]!;
+    let i = 0;
+    while (x > xs[i + 1]!) i++;
+    const h = xs[i + 1]! - xs[i]!, t = (x - xs[i]!) / h, t2 = t * t, t3 = t2 * t;
+    return (2 * t3 - 3 * t2 + 1) * ys[i]! + (t3 - 2 * t2 + t) * h * m[i]! + (-2 * t3 + 3 * t2) * ys[i + 1]! + (t3 - t2) * h * m[i + 1]!;
+  };
+}
+
+export interface Keyed {
+  readonly frame: number;
+  readonly point: readonly [number, number];
+}
+
+/** Path of a point marked on some frames: through the carrier, its rest interpolated between the marks. */
+export function carryPoint(marks: readonly Keyed[], carrier: Carrier): (frame: number) => [number, number] {
+  const sorted = [...marks].sort((a, b) => a.frame - b.frame);
+  const rest = sorted.map((k) => apply(invert(carrier.at(k.frame)), k.point[0], k.point[1]));
+  const xs = sorted.map((k) => k.frame);
+  const fx = smoothCubic(xs, rest.map((p) => p[0])), fy = smoothCubic(xs, rest.map((p) => p[1]));
+  return (n) => apply(carrier.at(n), fx(n), fy(n));
+}
+
+/** Polygon of a region file at a frame: corner to corner where the neighbours have as many corners, else the nearer polygon carried. */
+export function carryRegion(region: RegionFile, carrier: Carrier): (frame: number) => [number, number][] {
+  const keys = [...region.frames].sort((a, b) => a.frame - b.frame);
+  const corners = keys[0]!.polygon.length;
+  if (keys.every((k) => k.polygon.length === corners)) {
+    const paths = Array.from({ length: corners }, (_, i) => carryPoint(keys.map((k) => ({ frame: k.frame, point: k.polygon[i]! })), carrier));
+    return (n) => paths.map((p) => p(n));
+  }
+  return (n) => {
+    let best = keys[0]!;
+    for (const k of keys) if (Math.abs(k.frame - n) < Math.abs(best.frame - n)) best = k;
+    const m = multiply(carrier.at(n), invert(carrier.at(best.frame)));
+    return best.polygon.map(([x, y]) => apply(m, x, y));
+  };
+}

@@ -1,0 +1,127 @@
+/**
+ * Work on a part of a frame: a box cut out of a decoded frame's own planes, and a finished box laid back into them. Pixels
+ * that nothing was added to keep the plate's code values bit for bit; chroma is written only where a pixel it serves changed.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import type { VideoFrame } from '../media/types.js';
+import { lumaWeights, quantisation } from '../media/ycbcr.js';
+import type { Box } from './ground.js';
+
+/** Box widened to whole chroma samples and cut at the frame. */
+export function alignBox(box: Box, frame: Pick<VideoFrame, 'widthPx' | 'heightPx' | 'chromaShift'>): Box {
+  const sx = 1 << frame.chromaShift[0], sy = 1 << frame.chromaShift[1];
+  return [
+    Math.max(0, Math.floor(box[0] / sx) * sx), Math.max(0, Math.floor(box[1] / sy) * sy),
+    Math.min(frame.widthPx, Math.ceil(box[2] / sx) * sx), Math.min(frame.heightPx, Math.ceil(box[3] / sy) * sy),
+  ];
+}
+
+function planeSize(frame: VideoFrame, p: number): [number, number, number, number] {
+  const chroma = frame.layout === 'yuv' && (p === 1 || p === 2);
+  const [sx, sy] = chroma ? frame.chromaShift : [0, 0];
+  return [(frame.widthPx + (1 << sx) - 1) >> sx, (frame.heightPx + (1 << sy) - 1) >> sy, sx, sy];
+}
+
+/** The frame's planes inside a box (aligned, see alignBox), copied. */
+export function cropFrame(frame: VideoFrame, box: Box): VideoFrame {
+  const [x0, y0, x1, y1] = box;
+  const planes = frame.planes.map((src, p) => {
+    const [pw, , sx, sy] = planeSize(frame, p);
+    const cx0 = x0 >> sx, cy0 = y0 >> sy, cx1 = (x1 + (1 << sx) - 1) >> sx, cy1 = (y1 + (1 << sy) - 1) >> sy;
+    const out = new (src.constructor as new (n: number) => typeof src)((cx1 - cx0) * (cy1 - cy0));
+    for (let y = cy0; y < cy1; y++) out.set(src.subarray(y * pw + cx0, y * pw + cx1) as never, (y - cy0) * (cx1 - cx0));
+    return out;
+  });
+  return { ...frame, widthPx: x1 - x0, heightPx: y1 - y0, planes };
+}
+
+/**
+ * Writes display-coded R'G'B' (three planes over the box) into the planes of `frame`, in place, where `changed` is not 0.
+ * The box must be aligned. Throws `PW-JOIN-PATCH` for float frames, which are joined whole.
+ */
+export function patchFrame(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
+  if (frame.bitDepth === 32) throw new PlatewrightError('PW-JOIN-PATCH', 'float pictures are joined whole, not patched', { kind: 'internal' });
+  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
+  if (frame.layout === 'yuv') { patchYuv(frame, box, coded, changed); return; }
+  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
+  const max = 2 ** frame.bitDepth - 1;
+  const grey = frame.layout === 'grey';
+  for (let p = 0; p < (grey ? 1 : 3); p++) {
+    const to = frame.planes[p]!;
+    for (let y = 0; y < h; y++) {
+      for (let x = 0; x < w; x++) {
+        const i = y * w + x;
+        if (changed[i] === 0) continue;
+        const v = grey ? 0.2126 * coded[i]! + 0.7152 * coded[n + i]! + 0.0722 * coded[2 * n + i]! : coded[p * n + i]!;
+        to[(box[1] + y) * frame.widthPx + box[0] + x] = Math.min(max, Math.max(0, Math.round(v * q.lumaScale + q.lumaOffset)));
+      }
+    }
+  }
+}
+
+function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
+  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
+  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
+  const max = 2 ** frame.bitDepth - 1;
+  const [kr, kb] = lumaWeights(frame.colour.matrix);
+  const kg = 1 - kr - kb;
+  const toCb = 1 / (2 * (1 - kb)), toCr = 1 / (2 * (1 - kr));
+  const cb = new Float32Array(n), cr = new Float32Array(n);
+  const luma = frame.planes[0]!;
+  for (let y = 0; y < h; y++) {
+    const row = (box[1] + y) * frame.widthPx + box[0];
+    for (let x = 0; x < w; x++) {
+      const i = y * w + x;
+      const r = coded[i]!, g = coded[n + i]!, b = coded[2 * n + i]!;
+      const l = kr * r + kg * g + kb * b;
+      cb[i] = (b - l) * toCb;
+      cr[i] = (r - l) * toCr;
+      if (changed[i] !== 0) {
+        const v = Math.round(l * q.lumaScale + q.lumaOffset);
+        luma[row + x] = v < 0 ? 0 : v > max ? max : v;
+      }
+    }
+  }
+  const [sx, sy] = frame.chromaShift;
+  const cw = (frame.widthPx + (1 << sx) - 1) >> sx;
+  // Sample sites as the frame says: a tent two luma steps wide about the site, the same the decoder's linear upsampling inverts.
+  const siteX = sx === 0 ? 0 : frame.chromaSite[0], siteY = sy === 0 ? 0 : frame.chromaSite[1];
+  const tapsX = siteTaps(sx, siteX), tapsY = siteTaps(sy, siteY);
+  const u = frame.planes[1]!, v = frame.planes[2]!;
+  for (let cy = 0; cy < (h + (1 << sy) - 1) >> sy; cy++) {
+    for (let cx = 0; cx < (w + (1 << sx) - 1) >> sx; cx++) {
+      let touched = false, su = 0, sv = 0, weight = 0;
+      for (const [dy, wy] of tapsY) {
+        const yy = (cy << sy) + dy;
+        if (yy < 0 || yy >= h) continue;
+        for (const [dx, wx] of tapsX) {
+          const xx = (cx << sx) + dx;
+          if (xx < 0 || xx >= w) continue;
+          const i = yy * w + xx, k = wx * wy;
+          if (changed[i] !== 0) touched = true;
+          su += k * cb[i]!; sv += k * cr[i]!; weight += k;
+        }
+      }
+      if (!touched) continue;
+      const at = ((box[1] >> sy) + cy) * cw + (box[0] >> sx) + cx;
+      const a = Math.round((su / weight) * q.chromaScale + q.chromaOffset), b = Math.round((sv / weight) * q.chromaScale + q.chromaOffset);
+      u[at] = a < 0 ? 0 : a > max ? max : a;
+      v[at] = b < 0 ? 0 : b > max ? max : b;
+    }
+  }
+}
+
+/** Offsets (from the first luma sample of the group) and weights of the luma samples that make a chroma sample sited at `site`. */
+function siteTaps(shift: number, site: number): readonly (readonly [number, number])[] {
+  if (shift === 0) return [[0, 1]];
+  const step = 1 << shift;
+  const taps: [number, number][] = [];
+  let sum = 0;
+  for (let d = -step; d <= 2 * step; d++) {
+    const away = Math.abs(d - site);
+    // Cosited: 1 2 1; between two samples: an even mean.
+    const w = site === 0.5 && shift === 1 ? (d === 0 || d === 1 ? 1 : 0) : Math.max(0, 1 - away / step);
+    if (w > 0) { taps.push([d, w]); sum += w; }
+  }
+  return taps.map(([d, w]) => [d, w / sum] as const);
+}

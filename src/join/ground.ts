@@ -1,0 +1,178 @@
+/**
+ * The performer's shadow and contact with what it stands on. The matte, filled to a body (body-volume.ts), is set upright on
+ * the foot point, its shadow is taken along the key (shadow-map.ts) and laid on the plane that receives it: the ground, or an
+ * upright plane just behind the performer where a person carries it. Inside the shadow the plate's key is taken away and its
+ * fill stays: `transmission` = fill / (key + fill) of the plate's own shadows. Near the foot the body hides part of the sky
+ * too: occlusion of a hemisphere by a ball, (n·d) R² / d² (Christensen, "Ambient occlusion", RenderMan notes 2002, form factor
+ * of a sphere in Nusselt's analogue).
+ *
+ * Camera frame: x right, y down, z forward; lengths in metres (or, where no height is known, in performer heights).
+ */
+import { RAD_PER_DEG } from '../core/angles.js';
+import { worldToCamera } from '../geometry/camera.js';
+import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
+import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
+import { buildShadowMap, shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
+import type { GroundFrame, GroundStep } from './types.js';
+
+/** A rectangle of plate pixels: x0, y0 inclusive, x1, y1 exclusive. */
+export type Box = readonly [number, number, number, number];
+
+export interface GroundShade {
+  readonly box: Box;
+  /** Share of the key hidden, 0..1, over the box. */
+  readonly cover: Float32Array;
+  /** Share of the fill hidden by the body near its contact, 0..1. */
+  readonly contact: Float32Array;
+}
+
+export interface GroundGeometry {
+  readonly up: Vec3;
+  readonly light: Vec3;
+  readonly foot: Vec3;
+  /** Height of the camera above the plane of the ground. */
+  readonly cameraHeight: number;
+  readonly focalPx: number;
+  readonly principal: readonly [number, number];
+}
+
+/** Unit vector towards the key in the camera frame, from azimuth and elevation relative to the camera. */
+export function lightInCamera(azimuthDeg: number, elevationDeg: number, tiltDeg: number, rollDeg: number): Vec3 {
+  const a = azimuthDeg * RAD_PER_DEG, e = elevationDeg * RAD_PER_DEG;
+  const world: Vec3 = [Math.cos(e) * Math.sin(a), Math.sin(e), -Math.cos(e) * Math.cos(a)];
+  return unit(applyVector(worldToCamera(0, tiltDeg, rollDeg), world));
+}
+
+/** The ground under the foot as the camera sees it at one frame. */
+export function groundGeometry(step: Pick<GroundStep, 'focalPx' | 'elevationDeg'>, at: GroundFrame, widthPx: number, heightPx: number): GroundGeometry {
+  const up = unit(applyVector(worldToCamera(0, at.tiltDeg, at.rollDeg), [0, 1, 0]));
+  const principal: [number, number] = [widthPx / 2, heightPx / 2];
+  const z = step.focalPx / at.pxPerMetre;
+  const foot: Vec3 = [((at.foot[0] - principal[0]) / step.focalPx) * z, ((at.foot[1] - principal[1]) / step.focalPx) * z, z];
+  return { up, light: lightInCamera(at.azimuthDeg, step.elevationDeg, at.tiltDeg, at.rollDeg), foot, cameraHeight: -dot(foot, up), focalPx: step.focalPx, principal };
+}
+
+/**
+ * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot. A ball that
+ * would sink into the ground is brought nearer along its line of sight until it rests on it: paws in front of the body.
+ */
+export function standUp(balls: readonly Ball[], g: GroundGeometry): SolidBall[] {
+  const n = facing(g);
+  const reach = dot(n, g.foot);
+  const out: SolidBall[] = [];
+  for (const ball of balls) {
+    const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1];
+    const k = reach / dot(n, d);
+    if (!(k > 0) || !Number.isFinite(k)) continue;
+    let centre: Vec3 = [d[0] * k, d[1] * k, d[2] * k];
+    let radius = (ball.r / g.focalPx) * k;
+    const height = dot(centre, g.up) - dot(g.foot, g.up);
+    if (height < radius && g.cameraHeight > 0) {
+      const t = g.cameraHeight / (g.cameraHeight - height + radius);
+      if (t > 0.5 && t < 1) { centre = [centre[0] * t, centre[1] * t, centre[2] * t]; radius *= t; }
+    }
+    out.push({ centre, radius });
+  }
+  return out;
+}
+
+/** Horizontal direction from the camera to the foot. */
+function facing(g: GroundGeometry): Vec3 {
+  const h = dot(g.foot, g.up);
+  return unit([g.foot[0] - h * g.up[0], g.foot[1] - h * g.up[1], g.foot[2] - h * g.up[2]]);
+}
+
+function pixelOf(g: GroundGeometry, p: Vec3): [number, number] | null {
+  return p[2] > 1e-6 ? [g.principal[0] + (g.focalPx * p[0]) / p[2], g.principal[1] + (g.focalPx * p[1]) / p[2]] : null;
+}
+
+/** Plane that receives the shadow: normal towards the light's side, and distance n · x. */
+function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly SolidBall[]): { n: Vec3; d: number } {
+  if (step.receiver === 'ground') return { n: g.up, d: dot(g.up, g.foot) };
+  const n = facing(g);
+  let deepest = 0;
+  for (const b of solid) deepest = Math.max(deepest, b.radius);
+  // The carrier's chest begins where the performer's back ends.
+  return { n: [-n[0], -n[1], -n[2]], d: -(dot(n, g.foot) + 0.55 * deepest) };
+}
+
+/**
+ * Shade of one frame. `alpha` is the performer's matte in plate pixels over `matteBox`; `softEdgePx` the sd of its soft
+ * outline in plate pixels. Null where nothing is shaded: no body, light from below the plane, shadow outside the picture.
+ */
+export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Array, matteBox: Box, widthPx: number, heightPx: number, softEdgePx: number): GroundShade | null {
+  const mw = matteBox[2] - matteBox[0], mh = matteBox[3] - matteBox[1];
+  if (mw <= 0 || mh <= 0) return null;
+  const inBox = ballsOfMatte(alpha, mw, mh);
+  if (inBox.length === 0) return null;
+  const balls = inBox.map((b) => ({ x: b.x + matteBox[0], y: b.y + matteBox[1], r: b.r }));
+  const g = groundGeometry(step, at, widthPx, heightPx);
+  const solid = standUp(balls, g);
+  const plane = receiverPlane(step, g, solid);
+  const grazing = dot(g.light, plane.n);
+  const throws = step.shadow && grazing > 0.03;
+  const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre) : null;
+  const near = step.contact ? standUp(fewBalls(balls, 7), g) : [];
+  const box = shadedBox(g, plane, map === null ? [] : solid, near, step, widthPx, heightPx);
+  if (box === null) return null;
+  const w = box[2] - box[0], h = box[3] - box[1];
+  const cover = new Float32Array(w * h), contact = new Float32Array(w * h);
+  fillShade(g, plane, map, near, box, cover, contact);
+  return { box, cover, contact };
+}
+
+function shadedBox(g: GroundGeometry, plane: { n: Vec3; d: number }, solid: readonly SolidBall[], near: readonly SolidBall[], step: GroundStep, widthPx: number, heightPx: number): Box | null {
+  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+  const slant = dot(g.light, plane.n);
+  const include = (p: [number, number] | null, r: number): void => {
+    if (p === null) return;
+    x0 = Math.min(x0, p[0] - r); x1 = Math.max(x1, p[0] + r); y0 = Math.min(y0, p[1] - r); y1 = Math.max(y1, p[1] + r);
+  };
+  const soft = Math.tan(step.softnessDeg * RAD_PER_DEG);
+  for (const b of solid) {
+    const k = (dot(b.centre, plane.n) - plane.d) / slant;
+    if (k < -b.radius) continue;
+    const hit: Vec3 = [b.centre[0] - k * g.light[0], b.centre[1] - k * g.light[1], b.centre[2] - k * g.light[2]];
+    include(pixelOf(g, hit), ((b.radius / slant + k * soft) * g.focalPx) / Math.max(hit[2], 0.05) + 4);
+  }
+  for (const b of near) {
+    const k = dot(b.centre, plane.n) - plane.d;
+    if (k > 4 * b.radius) continue;
+    const below: Vec3 = [b.centre[0] - k * plane.n[0], b.centre[1] - k * plane.n[1], b.centre[2] - k * plane.n[2]];
+    include(pixelOf(g, below), (3.5 * b.radius * g.focalPx) / Math.max(below[2], 0.05));
+  }
+  const box: Box = [Math.max(0, Math.floor(x0)), Math.max(0, Math.floor(y0)), Math.min(widthPx, Math.ceil(x1)), Math.min(heightPx, Math.ceil(y1))];
+  return box[2] > box[0] && box[3] > box[1] ? box : null;
+}
+
+function fillShade(g: GroundGeometry, plane: { n: Vec3; d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
+  const w = box[2] - box[0];
+  const [nx, ny, nz] = plane.n;
+  const count = near.length;
+  const cx = new Float64Array(count), cy = new Float64Array(count), cz = new Float64Array(count), rr = new Float64Array(count);
+  for (let i = 0; i < count; i++) { const b = near[i]!; cx[i] = b.centre[0]; cy[i] = b.centre[1]; cz[i] = b.centre[2]; rr[i] = b.radius * b.radius; }
+  for (let y = box[1]; y < box[3]; y++) {
+    const dy = (y + 0.5 - g.principal[1]) / g.focalPx;
+    for (let x = box[0]; x < box[2]; x++) {
+      const dx = (x + 0.5 - g.principal[0]) / g.focalPx;
+      const facingPlane = dx * nx + dy * ny + nz;
+      // Seen from in front only: the line of sight runs against the plane's normal.
+      if (facingPlane >= -1e-6) continue;
+      const k = plane.d / facingPlane;
+      if (!(k > 0)) continue;
+      const px = dx * k, py = dy * k, pz = k;
+      const o = (y - box[1]) * w + (x - box[0]);
+      if (map !== null) cover[o] = shadowAt(map, px, py, pz);
+      let open = 1;
+      for (let i = 0; i < count; i++) {
+        const vx = cx[i]! - px, vy = cy[i]! - py, vz = cz[i]! - pz;
+        const d2 = vx * vx + vy * vy + vz * vz;
+        const s = vx * nx + vy * ny + vz * nz;
+        if (s <= 0) continue;
+        const hidden = (s * rr[i]!) / (d2 * Math.sqrt(d2));
+        open *= hidden >= 1 ? 0 : 1 - hidden;
+      }
+      contact[o] = 1 - open;
+    }
+  }
+}

@@ -1,0 +1,421 @@
+/**
+ * A whole recipe proposed from what was measured and marked. Every step says in a sentence why it is as it is; one that
+ * can't be made says what is missing and stays off. Nothing here looks at the truth of a join: only at plate, take, measures
+ * and marks.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { formatRate, framesPerSecond, parseRate } from '../core/rational.js';
+import { RAD_PER_DEG } from '../core/angles.js';
+import { worldToCamera } from '../geometry/camera.js';
+import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
+import type { Picture } from '../image/picture.js';
+import type { MarksFile, Mark, RegionFile } from '../plate/marks.js';
+import type { PlateMeasures } from '../plate/types.js';
+import { cameraCarrier, carryPoint, monotoneCubic, rideCarrier, smoothCubic, STILL, type Carrier } from './carrier.js';
+import { lightInCamera } from './ground.js';
+import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
+import { acrossRatio, carryStand, placeUpright, type Stand } from './ride.js';
+import { matchLight, type SubjectStatistics } from './light.js';
+import { MOST_DEG } from './relight.js';
+import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
+
+/** One side of the join: its measures, its marks, and pictures of it. */
+export interface Side {
+  readonly measures: PlateMeasures;
+  readonly marks: MarksFile;
+  /** Scene-linear picture of one frame of the file. */
+  linear(frame: number): Promise<Picture>;
+}
+
+export interface ProposalInput {
+  readonly plate: Side;
+  readonly take: Side;
+  readonly quality: 'fast' | 'fine';
+  /** Take has its own alpha. */
+  readonly takeHasAlpha: boolean;
+  /** Statistics of the peeled performer, where the caller could peel. */
+  readonly subject?: SubjectStatistics | null;
+  /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */
+  readonly outline?: { readonly frame: number; readonly ground: readonly [number, number]; readonly top: readonly [number, number] } | null;
+}
+
+type MarkOf<K extends Mark['kind']> = Extract<Mark, { kind: K }>;
+
+function marksOf<K extends Mark['kind']>(file: MarksFile, kind: K): { mark: MarkOf<K>; frame: number }[] {
+  return file.marks.filter((m): m is MarkOf<K> => m.kind === kind).map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
+}
+
+/** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
+export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
+  const { plate, take } = input;
+  const pm = plate.measures, tm = take.measures;
+  const span = pm.span;
+  const carry = marksOf(plate.marks, 'carry').filter((c) => c.mark.ground !== undefined && c.mark.top !== undefined);
+  const stands: Stand[] = carry.length > 0
+    ? carry.map((c) => ({ frame: c.frame, ground: c.mark.ground!, top: c.mark.top! }))
+    : marksOf(plate.marks, 'stand').map((s) => ({ frame: s.frame, ground: s.mark.ground, top: s.mark.top }));
+  const carried = carry.length > 0 || (stands.length === 0 && marksOf(plate.marks, 'carry').length > 0);
+  if (stands.length === 0) {
+    for (const c of marksOf(plate.marks, 'carry')) {
+      const xs = c.mark.region.map((p) => p[0]), ys = c.mark.region.map((p) => p[1]);
+      const mid = (Math.min(...xs) + Math.max(...xs)) / 2;
+      stands.push({ frame: c.frame, ground: [mid, Math.max(...ys)], top: [mid, Math.min(...ys)] });
+    }
+  }
+  if (stands.length === 0) throw new PlatewrightError('PW-JOIN-STAND', 'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a "carry" mark');
+
+  const carrier: Carrier = carried && pm.ride !== undefined ? rideCarrier(pm.ride) : cameraCarrier(pm.camera);
+  const setCarrier = cameraCarrier(pm.camera);
+  const where = carryStand(stands, carrier);
+  const takeStand = performerInTake(input);
+  const pace = proposePace(input);
+  const steady = proposeSteady(input, takeStand.frame);
+  const takeElevation = elevationAt(tm, take.marks, takeStand.ground, takeStand.top, takeStand.frame);
+  const plateElevation = elevationAt(pm, plate.marks, stands[0]!.ground, stands[0]!.top, stands[0]!.frame);
+  const across = acrossRatio(takeElevation, plateElevation);
+  const mirror = false;
+  const placement = [];
+  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright(takeStand, where(n), across, mirror) });
+  const shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
+  const takeShutter = tm.look?.motionBlur.shutterDeg.value ?? 0;
+  const ride: RideStep = {
+    step: 'ride', on: true, mirror, placement, motionBlur: Math.max(0, Math.min(360, shutter)),
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${across !== 1 ? `; the take looks down ${takeElevation!.toFixed(1)}° where the plate looks down ${plateElevation!.toFixed(1)}°, so it is drawn ${((across - 1) * 100).toFixed(1)} % wider` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}`,
+  };
+
+  const steps: RecipeStep[] = [];
+  const erase = proposeErase(plate.marks);
+  if (erase !== null) steps.push(erase);
+  steps.push(proposePeel(input), pace, steady, ride);
+  const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier);
+  steps.push(await proposeLight(input, stands[0]!.frame, ground));
+  steps.push(ground.step);
+  const front = proposeFront(plate.marks);
+  if (front !== null) steps.push(front);
+  steps.push(proposeAir(input, placement[0]!.matrix));
+  return {
+    version: 1,
+    plate: { file: pm.file, in: span.in, out: span.out, rate: pm.rate, widthPx: pm.widthPx, heightPx: pm.heightPx },
+    take: { file: tm.file, in: tm.span.in, out: tm.span.out, rate: tm.rate, widthPx: tm.widthPx, heightPx: tm.heightPx },
+    steps,
+  };
+}
+
+function performerInTake(input: ProposalInput): Stand & { height: number | null } {
+  const marked = marksOf(input.take.marks, 'performer')[0] ?? null;
+  if (marked !== null) return { frame: marked.frame, ground: marked.mark.ground, top: marked.mark.top, height: marked.mark.height ?? null };
+  if (input.outline != null) return { frame: input.outline.frame, ground: input.outline.ground, top: input.outline.top, height: null };
+  throw new PlatewrightError('PW-JOIN-PERFORMER', 'the take does not say where its performer stands; add {"kind":"performer","ground":[x,y],"top":[x,y],"height":m} to the take\'s marks');
+}
+
+/** Tilt and roll of a view on another frame of the shot: the view's own, moved by what the camera turned meanwhile. */
+export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: number; tiltDeg: number; rollDeg: number; panDeg: number } | null {
+  const v = measures.view;
+  if (v === undefined || v.focalPx.value === null || v.tiltDeg.value === null) return null;
+  const at = turned(measures, frame), ref = turned(measures, v.frame);
+  return {
+    focalPx: v.focalPx.value,
+    tiltDeg: v.tiltDeg.value + (at.tilt - ref.tilt),
+    rollDeg: (v.rollDeg.value ?? 0) + (at.roll - ref.roll),
+    panDeg: at.pan - ref.pan,
+  };
+}
+
+function turned(m: PlateMeasures, frame: number): { pan: number; tilt: number; roll: number } {
+  const list = m.camera?.frames ?? [];
+  let best = list[0];
+  for (const f of list) if (best === undefined || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
+  return { pan: best?.panDeg ?? 0, tilt: best?.tiltDeg ?? 0, roll: best?.rollDeg ?? 0 };
+}
+
+/** How far down the camera looks at the middle of the performer, degrees; null without a view. */
+function elevationAt(m: PlateMeasures, _marks: MarksFile, ground: readonly [number, number], top: readonly [number, number], frame: number): number | null {
+  const v = viewAngles(m, frame);
+  if (v === null) return null;
+  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
+  const d = unit([((ground[0] + top[0]) / 2 - m.widthPx / 2) / v.focalPx, ((ground[1] + top[1]) / 2 - m.heightPx / 2) / v.focalPx, 1]);
+  return -Math.asin(dot(d, up)) / RAD_PER_DEG;
+}
+
+/** Plate pixels per metre across the line of sight where an upright of `height` metres shows from ground to top. */
+export function scaleOfUpright(ground: readonly [number, number], top: readonly [number, number], height: number, view: { focalPx: number; tiltDeg: number; rollDeg: number }, widthPx: number, heightPx: number): number {
+  const up = unit(applyVector(worldToCamera(0, view.tiltDeg, view.rollDeg), [0, 1, 0]));
+  const seen = Math.hypot(top[0] - ground[0], top[1] - ground[1]);
+  let z = (view.focalPx * height) / Math.max(1, seen);
+  for (let k = 0; k < 12; k++) {
+    const f: Vec3 = [((ground[0] - widthPx / 2) / view.focalPx) * z, ((ground[1] - heightPx / 2) / view.focalPx) * z, z];
+    const t: Vec3 = [f[0] + up[0] * height, f[1] + up[1] * height, f[2] + up[2] * height];
+    if (!(t[2] > 0.01)) break;
+    const u = widthPx / 2 + (view.focalPx * t[0]) / t[2], v = heightPx / 2 + (view.focalPx * t[1]) / t[2];
+    const now = Math.hypot(u - ground[0], v - ground[1]);
+    z *= now / Math.max(1, seen);
+  }
+  return view.focalPx / z;
+}
+
+function proposeErase(marks: MarksFile): EraseStep | null {
+  const found = marksOf(marks, 'erase');
+  if (found.length === 0) return null;
+  return { step: 'erase', on: true, why: `${found.length} erase mark(s)`, region: regionOf(found.map((f) => ({ frame: f.frame, polygon: f.mark.polygon }))), growPx: 3, shadowToo: true };
+}
+
+function regionOf(list: { frame: number; polygon: [number, number][] }[]): RegionFile {
+  return { frames: [...list].sort((a, b) => a.frame - b.frame) };
+}
+
+function proposePeel(input: ProposalInput): PeelStep {
+  const { take } = input;
+  const outlines = marksOf(take.marks, 'body').filter((b) => b.mark.polygon !== undefined);
+  const screens = marksOf(take.marks, 'screen');
+  const base = { step: 'peel' as const, on: true, screen: 'green' as const, quality: input.quality, spill: 1 };
+  if (input.takeHasAlpha) return { ...base, method: 'alpha', why: 'the take brings its own alpha' };
+  const garbage = screens.length > 0 ? { garbage: regionOf(screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon }))) } : {};
+  if (outlines.length > 0) return { ...base, method: 'outline', outline: regionOf(outlines.map((o) => ({ frame: o.frame, polygon: o.mark.polygon! }))), why: 'an outline was drawn round the performer', ...garbage };
+  return { ...base, method: 'screen', why: `the take was shot before a screen${screens.length > 0 ? '; its edges were marked' : ''}`, ...garbage };
+}
+
+/** Take frame for every plate frame: by the yaw both turn through where both are known, else frame for frame at the rates' ratio. */
+function proposePace(input: ProposalInput): PaceStep {
+  const pm = input.plate.measures, tm = input.take.measures;
+  const ratio = framesPerSecond(parseRate(tm.rate)) / framesPerSecond(parseRate(pm.rate));
+  const n = pm.span.out - pm.span.in;
+  const last = tm.span.out - 1;
+  const yawOf = (side: Side): ((frame: number) => number) | null => {
+    const t = side.measures.turn;
+    if (t !== undefined && t.frames.length > 1) return smoothCubic(t.frames.map((f) => f.frame), t.frames.map((f) => f.yawDeg));
+    const poses = marksOf(side.marks, 'pose').sort((a, b) => a.frame - b.frame);
+    return poses.length >= 2 ? monotoneCubic(poses.map((p) => p.frame), poses.map((p) => p.mark.yawDeg)) : null;
+  };
+  const need = yawOf(input.plate), have = yawOf(input.take);
+  const straight: PaceStep = {
+    step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
+    why: ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${formatRate(parseRate(tm.rate))}, the plate at ${formatRate(parseRate(pm.rate))}`,
+  };
+  if (need === null || have === null) return straight;
+  const takeYaw: number[] = [];
+  for (let f = tm.span.in; f <= last; f++) takeYaw.push(have(f));
+  const turnsBy = Math.abs(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
+  const needed = Array.from({ length: n }, (_, i) => need(pm.span.in + i));
+  const needBy = Math.abs(needed[n - 1]! - needed[0]!);
+  if (turnsBy < 8 || needBy < 8) return straight;
+  const sign = Math.sign(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
+  const mono = sign === Math.sign(needed[n - 1]! - needed[0]!) && takeYaw.every((v, i) => i === 0 || (v - takeYaw[i - 1]!) * sign > -0.2);
+  if (!mono) return { ...straight, why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's` };
+  // The difference of the starts is the marks' own uncertainty where both start alike; poses within 8° are taken as one.
+  const offset = Math.abs(needed[0]! - takeYaw[0]!) <= 8 ? takeYaw[0]! - needed[0]! : 0;
+  let missing = 0;
+  const curve = needed.map((yaw, i) => {
+    const want = yaw + offset;
+    let k = 0;
+    while (k < takeYaw.length - 1 && (takeYaw[k + 1]! - want) * sign < 0) k++;
+    if (k >= takeYaw.length - 1) { if ((want - takeYaw[takeYaw.length - 1]!) * sign > 3) missing++; return last; }
+    const a = takeYaw[k]!, b = takeYaw[k + 1]!;
+    const t = Math.abs(b - a) < 1e-6 ? 0 : Math.min(1, Math.max(0, (want - a) / (b - a)));
+    return i === 0 && k + t < 0.5 ? tm.span.in : tm.span.in + k + t;
+  });
+  const mean = (curve[n - 1]! - curve[0]!) / Math.max(1, n - 1);
+  const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);
+  if (same) return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
+  return {
+    step: 'pace', on: true, method: 'flow', curve,
+    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon, its last frame holds for ${missing} frame(s)` : ''}`,
+  };
+}
+
+function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
+  const tm = input.take.measures;
+  const camera = tm.camera;
+  const marks = marksOf(input.take.marks, 'performer');
+  const moving = camera !== undefined && camera.move !== 'static';
+  if (!moving && marks.length < 2) return { step: 'steady', on: false, anchor: [], why: camera === undefined ? 'the take\'s camera move was not measured' : 'the take\'s camera stands still' };
+  const carrier = moving ? cameraCarrier(camera) : STILL;
+  const first = marks.find((m) => m.frame === takeFrame) ?? marks[0];
+  if (first === undefined) return { step: 'steady', on: false, anchor: [], why: 'no performer mark says where the anchor is; add one to the take\'s marks' };
+  const list = marks.map((m) => ({ frame: m.frame, ground: m.mark.ground, top: m.mark.top }));
+  const ground = carryPoint(list.map((m) => ({ frame: m.frame, point: m.ground })), carrier);
+  const top = carryPoint(list.map((m) => ({ frame: m.frame, point: m.top })), carrier);
+  const pose = (f: number): { x: number; y: number; angleDeg: number; scale: number } => {
+    const g = ground(f), t = top(f);
+    return { x: g[0], y: g[1], angleDeg: Math.atan2(t[0] - g[0], -(t[1] - g[1])) / RAD_PER_DEG, scale: Math.hypot(t[0] - g[0], t[1] - g[1]) };
+  };
+  // The reference pose comes first: everything is brought to where the performer was marked.
+  const anchor = [{ frame: first.frame, ...pose(first.frame) }];
+  for (let f = tm.span.in; f < tm.span.out; f++) if (f !== first.frame) anchor.push({ frame: f, ...pose(f) });
+  let way = 0;
+  for (const a of anchor) way = Math.max(way, Math.hypot(a.x - anchor[0]!.x, a.y - anchor[0]!.y));
+  return { step: 'steady', on: way > 0.15, anchor, why: moving ? `the take's camera moves (${camera.move}): up to ${way.toFixed(1)} px at the performer are taken out` : `the performer was marked on ${marks.length} frames: up to ${way.toFixed(1)} px are taken out` };
+}
+
+export interface GroundProposal {
+  readonly step: GroundStep;
+  /** Share of the light on open ground that is fill, luminance; null where it is assumed. */
+  readonly measuredFill: number | null;
+}
+
+async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier): Promise<GroundProposal> {
+  const pm = input.plate.measures;
+  const { marks } = input.plate;
+  const light = pm.light;
+  const first = stands[0]!;
+  const view0 = viewAngles(pm, first.frame);
+  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? 'the plate\'s key direction is not known (mark a shadow: foot and tip)' : null;
+  const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
+  const contactOnly = missing !== null;
+  const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;
+  const azimuth = light?.azimuthDeg.value ?? 0, elevation = light?.elevationDeg.value ?? 45;
+  const reference = light?.azimuthDeg.frames?.[0] ?? marksOf(marks, 'shadow')[0]?.frame ?? marks.frame;
+  const frames: GroundFrame[] = [];
+  for (let n = pm.span.in; n < pm.span.out; n++) {
+    const v = viewAngles(pm, n) ?? { focalPx, tiltDeg: -5, rollDeg: 0, panDeg: 0 };
+    const vRef = viewAngles(pm, reference) ?? v;
+    const at = where(n);
+    frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg) });
+  }
+  const overcast = light?.overcast === true;
+  let transmission: [number, number, number] | null = null;
+  let said = '';
+  for (const s of marksOf(marks, 'shadow')) {
+    const linear = await input.plate.linear(s.frame);
+    const v = viewAngles(pm, s.frame);
+    const dx = s.mark.tip[0] - s.mark.foot[0], dy = s.mark.tip[1] - s.mark.foot[1];
+    // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
+    const across = v === null ? ([0, 1] as const) : acrossOnGround(s.mark.foot, [dx, dy], v, pm);
+    const long = Math.hypot(dx, dy);
+    const m = measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1)));
+    if (m !== null) {
+      transmission = [...m.transmission];
+      said = `darkness from the plate's own shadow at ${m.places} places: ${(m.transmission[0] * 100).toFixed(0)}, ${(m.transmission[1] * 100).toFixed(0)}, ${(m.transmission[2] * 100).toFixed(0)} % of the lit ground in red, green, blue`;
+      break;
+    }
+  }
+  const measuredFill = transmission === null ? null : 0.2126 * transmission[0] + 0.7152 * transmission[1] + 0.0722 * transmission[2];
+  if (transmission === null) {
+    const stops = light?.keyFillStops.value ?? null;
+    // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
+    const k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, elevation) * RAD_PER_DEG);
+    const t = k === null ? (overcast ? 0.75 : 0.35) : 1 / (1 + Math.max(0, k));
+    transmission = [t, t, t];
+    said = k === null ? 'no shadow of the plate could be measured: its darkness is assumed' : 'darkness from the measured key-to-fill ratio';
+  }
+  const linear = await input.plate.linear(first.frame);
+  const spanPx = Math.hypot(first.top[0] - first.ground[0], first.top[1] - first.ground[1]);
+  const lit = carried ? null : measureLitGround(linear, first.ground, spanPx, null);
+  const mirror = marksOf(marks, 'reflector')[0];
+  const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
+  const receiver = carried ? 'carrier' : 'ground';
+  const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
+  const step: GroundStep = {
+    step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
+    ...(carried && region !== undefined ? { receiverRegion: region } : {}),
+    azimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames,
+    ...(lit === null ? {} : { litLinear: lit }),
+    ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
+    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}`,
+  };
+  void carrier; void setCarrier;
+  return { step, measuredFill };
+}
+
+/** Picture direction in which the ground runs square to a direction on it, at a ground point. */
+function acrossOnGround(foot: readonly [number, number], along: readonly [number, number], v: { focalPx: number; tiltDeg: number; rollDeg: number }, m: PlateMeasures): [number, number] {
+  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
+  const cast = (x: number, y: number): Vec3 => {
+    const d: Vec3 = [(x - m.widthPx / 2) / v.focalPx, (y - m.heightPx / 2) / v.focalPx, 1];
+    const k = -1 / dot(d, up);
+    return [d[0] * k, d[1] * k, d[2] * k];
+  };
+  const f = cast(foot[0], foot[1]), t = cast(foot[0] + along[0], foot[1] + along[1]);
+  const a: Vec3 = [t[0] - f[0], t[1] - f[1], t[2] - f[2]];
+  const side: Vec3 = [a[1] * up[2] - a[2] * up[1], a[2] * up[0] - a[0] * up[2], a[0] * up[1] - a[1] * up[0]];
+  const k = 0.05;
+  const p: Vec3 = [f[0] + side[0] * k, f[1] + side[1] * k, f[2] + side[2] * k];
+  const x = m.widthPx / 2 + (v.focalPx * p[0]) / p[2] - foot[0], y = m.heightPx / 2 + (v.focalPx * p[1]) / p[2] - foot[1];
+  const l = Math.hypot(x, y);
+  return l > 1e-6 && Number.isFinite(l) ? [x / l, y / l] : [0, 1];
+}
+
+/** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
+function grownCarry(marks: MarksFile): RegionFile | undefined {
+  const list = marksOf(marks, 'carry').map((c) => {
+    let cx = 0, cy = 0;
+    for (const [x, y] of c.mark.region) { cx += x / c.mark.region.length; cy += y / c.mark.region.length; }
+    return { frame: c.frame, polygon: c.mark.region.map(([x, y]): [number, number] => [cx + (x - cx) * 1.6, cy + (y - cy) * 2]) };
+  });
+  return list.length === 0 ? undefined : regionOf(list);
+}
+
+async function proposeLight(input: ProposalInput, plateFrame: number, ground: GroundProposal): Promise<LightStep> {
+  const pm = input.plate.measures, tm = input.take.measures;
+  const match = matchLight(pm, tm, input.subject ?? null);
+  let relight: LightStep['relight'];
+  let said = '';
+  const pl = pm.light, tl = tm.light;
+  const pv = viewAngles(pm, plateFrame), tv = viewAngles(tm, tm.view?.frame ?? tm.span.in);
+  if (pl?.azimuthDeg.value != null && pl.elevationDeg.value != null && tl?.azimuthDeg.value != null && tl.elevationDeg.value != null) {
+    const to = lightInCamera(pl.azimuthDeg.value, pl.elevationDeg.value, pv?.tiltDeg ?? 0, pv?.rollDeg ?? 0);
+    const from = lightInCamera(tl.azimuthDeg.value, tl.elevationDeg.value, tv?.tiltDeg ?? 0, tv?.rollDeg ?? 0);
+    const apart = Math.acos(Math.min(1, Math.max(-1, dot(from, to)))) / RAD_PER_DEG;
+    const fillOf = (stops: number | null | undefined, assumed: number): number => (stops == null ? assumed : 2 ** -stops);
+    const plateFill = ground.measuredFill === null ? fillOf(pl.keyFillStops.value, 0.3) : keyShare(ground.measuredFill, pl.elevationDeg.value);
+    if (apart > MOST_DEG) said = `; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved`;
+    else if (apart > 3) {
+      relight = { azimuthDeg: pl.azimuthDeg.value - tl.azimuthDeg.value, elevationDeg: pl.elevationDeg.value - tl.elevationDeg.value, strength: 0.8, fromCamera: [...from] as [number, number, number], toCamera: [...to] as [number, number, number], fromFill: fillOf(tl.keyFillStops.value, plateFill), toFill: plateFill };
+      said = `; the key is turned by ${apart.toFixed(0)}° on the performer`;
+    }
+  }
+  return { step: 'light', on: true, slope: match.slope, offset: match.offset, power: match.power, saturation: match.saturation, ...(relight === undefined ? {} : { relight }), why: match.why + said };
+}
+
+/** Fill as a share of the light on a surface that faces the key, from its share on open ground under elevation e. */
+function keyShare(groundFill: number, elevationDeg: number): number {
+  const s = Math.sin(Math.max(5, elevationDeg) * RAD_PER_DEG);
+  const key = (1 - groundFill) / Math.max(0.02, groundFill) / s;
+  return 1 / (1 + key);
+}
+
+function proposeFront(marks: MarksFile): FrontStep | null {
+  const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane');
+  if (fronts.length === 0 && panes.length === 0) return null;
+  // Marks on one frame are different things; the k-th of each frame is one thing followed.
+  const things: { frame: number; polygon: [number, number][] }[][] = [];
+  const seen = new Map<number, number>();
+  for (const f of fronts) {
+    const k = seen.get(f.frame) ?? 0;
+    seen.set(f.frame, k + 1);
+    (things[k] ??= []).push({ frame: f.frame, polygon: f.mark.polygon });
+  }
+  const regions = things.map((t) => regionOf(t));
+  return {
+    step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6,
+    pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },
+    why: `${regions.length} thing(s) of the plate pass before the performer${panes.length > 0 ? '; a pane lies between' : ''}`,
+  };
+}
+
+export function grainModel(look: PlateMeasures['look']): GrainModel | null {
+  if (look === undefined || look.grain.table.length === 0) return null;
+  return { table: look.grain.table, autocorrelation: look.grain.autocorrelation, channelCorrelation: look.grain.channelCorrelation };
+}
+
+function proposeAir(input: ProposalInput, placement: readonly number[]): AirStep {
+  const pl = input.plate.measures.look, tl = input.take.measures.look;
+  const scale = Math.sqrt(Math.abs(placement[0]! * placement[4]! - placement[1]! * placement[3]!));
+  const plateSpread = pl?.edgeSpreadPx.value ?? null, takeSpread = tl?.edgeSpreadPx.value ?? null;
+  let softenPx = 0, why = '';
+  if (plateSpread !== null && takeSpread !== null) {
+    // Edge spread is the 10–90 % rise; a Gaussian edge of sd s rises over 2.56 s. The resampled take keeps a pixel's own blur.
+    const plateSd = plateSpread / 2.563, takeSd = Math.hypot((takeSpread / 2.563) * scale, 0.35);
+    softenPx = Math.min(4, Math.sqrt(Math.max(0, plateSd * plateSd - takeSd * takeSd)));
+    if (softenPx < 0.25) softenPx = 0;
+    why = softenPx > 0 ? `the plate's edges spread over ${plateSpread.toFixed(1)} px: blurred by ${softenPx.toFixed(2)} px to meet it` : 'the placed take is as sharp as the plate';
+  } else why = 'sharpness was not measured on both: left as it is';
+  const haze = pl?.haze.amount.value ?? 0;
+  const near = haze > 0.1 ? 0.35 * haze : 0;
+  const grain = grainModel(pl);
+  return {
+    step: 'air', on: true, softenPx, wrap: 0, grain: grain === null ? 0 : 1, plateGrain: grain, takeGrain: grainModel(tl), seed: 1,
+    haze: { amount: near, linear: pl === undefined ? [0, 0, 0] : (pl.haze.coded.map((v) => v ** 2.2) as [number, number, number]) },
+    why: `${why}; ${grain === null ? 'no grain was measured on the plate' : 'the plate\'s grain is re-grown over what is added'}${near > 0 ? `; a third of the plate's haze lies before the performer` : ''}`,
+  };
+}
+

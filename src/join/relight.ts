@@ -1,0 +1,88 @@
+/**
+ * Gentle relight: turns the direction of the key on a performer whose shape is known only from its outline. The matte is
+ * filled with balls (body-volume.ts), the balls' front surface, smoothed, gives a normal a pixel; with it the take's shading
+ * is divided out and the plate's put in. Shading of a furred or matt body: fill + (1 − fill) × wrapped cosine of the angle
+ * between normal and key (wrap as in Green, "Real-time approximations to subsurface scattering", GPU Gems 2004, ch. 16).
+ * The ratio is limited, since a cast shadow or a burnt highlight of the take cannot be undone; how far is stated in LIMIT.
+ *
+ * Vectors in the camera frame (x right, y down, z forward). All planes over one box, height × width.
+ */
+import { gaussianPlane } from '../image/gaussian.js';
+import { ballsOfMatte } from './body-volume.js';
+
+/** Most that a pixel is made brighter or darker (ratio). */
+export const LIMIT = 2.2;
+/** Beyond this angle between the two keys the shading can't be moved honestly. */
+export const MOST_DEG = 75;
+const WRAP = 0.35;
+
+export interface RelightLamp {
+  /** Unit vector towards the key. */
+  readonly towards: readonly [number, number, number];
+  /** Share of the full light that is fill, 0..1. */
+  readonly fill: number;
+}
+
+/** Surface normals of the filled matte: three planes nx, ny, nz (towards the camera is negative z). Zero outside. */
+export function normalsOfMatte(alpha: Float32Array, width: number, height: number): Float32Array {
+  const n = width * height;
+  const out = new Float32Array(3 * n);
+  const balls = ballsOfMatte(alpha, width, height);
+  if (balls.length === 0) return out;
+  let biggest = 0;
+  for (const b of balls) biggest = Math.max(biggest, b.r);
+  const front = new Float32Array(n);
+  for (const b of balls) {
+    const y1 = Math.min(height - 1, Math.floor(b.y + b.r)), x1 = Math.min(width - 1, Math.floor(b.x + b.r));
+    for (let y = Math.max(0, Math.floor(b.y - b.r)); y <= y1; y++) {
+      const dy = y + 0.5 - b.y;
+      for (let x = Math.max(0, Math.floor(b.x - b.r)); x <= x1; x++) {
+        const dx = x + 0.5 - b.x;
+        const s = b.r * b.r - dx * dx - dy * dy;
+        if (s <= 0) continue;
+        const z = Math.sqrt(s), i = y * width + x;
+        if (z > front[i]!) front[i] = z;
+      }
+    }
+  }
+  const smooth = gaussianPlane(front, width, height, Math.max(1.5, 0.08 * biggest));
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      const i = y * width + x;
+      const l = smooth[y * width + Math.max(0, x - 1)]!, r = smooth[y * width + Math.min(width - 1, x + 1)]!;
+      const u = smooth[Math.max(0, y - 1) * width + x]!, d = smooth[Math.min(height - 1, y + 1) * width + x]!;
+      // The front surface stands at −z; its normal is (−∂z/∂x, −∂z/∂y, −1) with z the height towards the camera.
+      const gx = (l - r) / 2, gy = (u - d) / 2;
+      const k = 1 / Math.sqrt(gx * gx + gy * gy + 1);
+      out[i] = gx * k;
+      out[n + i] = gy * k;
+      out[2 * n + i] = -k;
+    }
+  }
+  return out;
+}
+
+/** Shading of one normal under a lamp, 0..1. */
+export function shadingOf(lamp: RelightLamp, nx: number, ny: number, nz: number): number {
+  const c = nx * lamp.towards[0] + ny * lamp.towards[1] + nz * lamp.towards[2];
+  return lamp.fill + (1 - lamp.fill) * Math.max(0, (c + WRAP) / (1 + WRAP));
+}
+
+/**
+ * Ratio plane by which premultiplied linear colour is multiplied. `strength` 0..1 is taken as an exponent, so that half
+ * strength is half the stops.
+ */
+export function relightRatio(alpha: Float32Array, width: number, height: number, from: RelightLamp, to: RelightLamp, strength: number): Float32Array {
+  const n = width * height;
+  const normals = normalsOfMatte(alpha, width, height);
+  const out = new Float32Array(n).fill(1);
+  const most = Math.log(LIMIT);
+  for (let i = 0; i < n; i++) {
+    if (alpha[i]! <= 0) continue;
+    const nx = normals[i]!, ny = normals[n + i]!, nz = normals[2 * n + i]!;
+    if (nz === 0) continue;
+    const stops = Math.log(Math.max(0.05, shadingOf(to, nx, ny, nz)) / Math.max(0.05, shadingOf(from, nx, ny, nz))) * strength;
+    out[i] = Math.exp(most * Math.tanh(stops / most));
+  }
+  return out;
+}

@@ -1,0 +1,122 @@
+/**
+ * Shadow of a body of balls under parallel light: the balls are drawn as discs in a map that lies square to the light
+ * (Williams, "Casting curved shadows on curved surfaces", SIGGRAPH 1978); a point of the scene looks itself up there. The
+ * penumbra grows with the way from the body to the point (percentage-closer soft shadows, Fernando 2005): the map is kept
+ * at several blurs and read between the two that fit.
+ *
+ * All vectors in the camera frame (x right, y down, z forward), lengths in metres.
+ */
+import { gaussianPlane } from '../image/gaussian.js';
+import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
+
+export interface SolidBall {
+  readonly centre: Vec3;
+  readonly radius: number;
+}
+
+/** Blurs at which the map is kept, in cells. */
+const BLURS = [0.5, 1.2, 2.5, 5, 10] as const;
+const MOST_CELLS = 640;
+
+export interface ShadowMap {
+  readonly width: number;
+  readonly height: number;
+  /** Metres a cell. */
+  readonly cell: number;
+  /** Axes of the map and the direction towards the light. */
+  readonly a: Vec3;
+  readonly b: Vec3;
+  readonly light: Vec3;
+  readonly a0: number;
+  readonly b0: number;
+  /** Coverage 0..1 at each blur of BLURS. */
+  readonly levels: readonly Float32Array[];
+  /** How far towards the light the covering body stands (dot with `light`). */
+  readonly stand: Float32Array;
+  /** tan of the key's angular diameter over four: sd of the penumbra per metre of way. */
+  readonly spread: number;
+  /** Blur always there, in cells: the soft outline of fur. */
+  readonly baseBlur: number;
+}
+
+/** Builds the map. `softnessDeg`: apparent diameter of the key; `edge`: softness of the body's own outline in metres (sd). Null for no balls. */
+export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec3, softnessDeg: number, cell: number, edge: number): ShadowMap | null {
+  if (balls.length === 0) return null;
+  const along = dot(up, light);
+  const upright: Vec3 = [up[0] - along * light[0], up[1] - along * light[1], up[2] - along * light[2]];
+  // Light from straight above: any axis will do.
+  const a = Math.hypot(...upright) > 1e-6 ? unit(upright) : unit(cross(light, [0, 0, 1]));
+  const b = cross(light, a);
+  let lowA = Infinity, highA = -Infinity, lowB = Infinity, highB = -Infinity;
+  for (const ball of balls) {
+    const pa = dot(ball.centre, a), pb = dot(ball.centre, b);
+    lowA = Math.min(lowA, pa - ball.radius); highA = Math.max(highA, pa + ball.radius);
+    lowB = Math.min(lowB, pb - ball.radius); highB = Math.max(highB, pb + ball.radius);
+  }
+  const size = Math.max(highA - lowA, highB - lowB);
+  const c = Math.max(cell, size / (MOST_CELLS - 64));
+  const pad = 30;
+  const width = Math.ceil((highB - lowB) / c) + 2 * pad, height = Math.ceil((highA - lowA) / c) + 2 * pad;
+  const a0 = lowA - pad * c, b0 = lowB - pad * c;
+  const cover = new Float32Array(width * height);
+  const depthInside = new Float32Array(width * height).fill(-1e9);
+  const stand = new Float32Array(width * height);
+  for (const ball of balls) {
+    const ca = (dot(ball.centre, a) - a0) / c, cb = (dot(ball.centre, b) - b0) / c, r = ball.radius / c;
+    const s = dot(ball.centre, light);
+    const reach = r + 3;
+    const y1 = Math.min(height - 1, Math.floor(ca + reach)), x1 = Math.min(width - 1, Math.floor(cb + reach));
+    for (let y = Math.max(0, Math.floor(ca - reach)); y <= y1; y++) {
+      const dy = y + 0.5 - ca;
+      for (let x = Math.max(0, Math.floor(cb - reach)); x <= x1; x++) {
+        const dx = x + 0.5 - cb;
+        const inside = r - Math.sqrt(dx * dx + dy * dy);
+        const i = y * width + x;
+        const v = inside + 0.5;
+        if (v > cover[i]!) cover[i] = v > 1 ? 1 : v;
+        if (inside > depthInside[i]!) { depthInside[i] = inside; stand[i] = s; }
+      }
+    }
+  }
+  // Where no ball reaches, the nearest body's distance is still wanted for the outer half of the penumbra.
+  spreadStand(depthInside, stand, width, height);
+  const levels = BLURS.map((sigma) => gaussianPlane(cover, width, height, sigma));
+  return { width, height, cell: c, a, b, light, a0, b0, levels, stand, spread: Math.tan((softnessDeg * Math.PI) / 180) / 4, baseBlur: edge / c };
+}
+
+/** Carries known values outwards by two sweeps (rows and back), enough for the width of a penumbra. */
+function spreadStand(known: Float32Array, value: Float32Array, width: number, height: number): void {
+  for (let y = 0; y < height; y++) {
+    for (let x = 1; x < width; x++) { const i = y * width + x; if (known[i]! < -1e8 && known[i - 1]! > -1e8) { known[i] = known[i - 1]!; value[i] = value[i - 1]!; } }
+    for (let x = width - 2; x >= 0; x--) { const i = y * width + x; if (known[i]! < -1e8 && known[i + 1]! > -1e8) { known[i] = known[i + 1]!; value[i] = value[i + 1]!; } }
+  }
+  for (let x = 0; x < width; x++) {
+    for (let y = 1; y < height; y++) { const i = y * width + x; if (known[i]! < -1e8 && known[i - width]! > -1e8) { known[i] = known[i - width]!; value[i] = value[i - width]!; } }
+    for (let y = height - 2; y >= 0; y--) { const i = y * width + x; if (known[i]! < -1e8 && known[i + width]! > -1e8) { known[i] = known[i + width]!; value[i] = value[i + width]!; } }
+  }
+}
+
+/** Share of the key hidden from the point (x, y, z), 0..1. */
+export function shadowAt(map: ShadowMap, x: number, y: number, z: number): number {
+  const { a, b, light, width, height } = map;
+  const fx = (x * b[0] + y * b[1] + z * b[2] - map.b0) / map.cell - 0.5;
+  const fy = (x * a[0] + y * a[1] + z * a[2] - map.a0) / map.cell - 0.5;
+  const ix = Math.floor(fx), iy = Math.floor(fy);
+  if (ix < 0 || iy < 0 || ix >= width - 1 || iy >= height - 1) return 0;
+  const i = iy * width + ix;
+  const way = map.stand[i]! - (x * light[0] + y * light[1] + z * light[2]);
+  // A body behind the point, seen from the light, throws no shadow on it.
+  if (way <= 0) return 0;
+  const penumbra = (way * map.spread) / map.cell;
+  const sigma = Math.sqrt(map.baseBlur * map.baseBlur + penumbra * penumbra);
+  let k = 0;
+  while (k < BLURS.length - 2 && sigma > BLURS[k + 1]!) k++;
+  const lo = BLURS[k]!, hi = BLURS[k + 1]!;
+  const t = sigma <= lo ? 0 : sigma >= hi ? 1 : (sigma - lo) / (hi - lo);
+  const tx = fx - ix, ty = fy - iy;
+  const p = map.levels[k]!, q = map.levels[k + 1]!;
+  const w00 = (1 - tx) * (1 - ty), w10 = tx * (1 - ty), w01 = (1 - tx) * ty, w11 = tx * ty;
+  const cl = p[i]! * w00 + p[i + 1]! * w10 + p[i + width]! * w01 + p[i + width + 1]! * w11;
+  const ch = q[i]! * w00 + q[i + 1]! * w10 + q[i + width]! * w01 + q[i + width + 1]! * w11;
+  return cl + (ch - cl) * t;
+}
