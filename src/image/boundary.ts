@@ -6,6 +6,9 @@ import { PlatewrightError } from '../core/errors.js';
 
 export type Boundary = 'clamp' | 'mirror' | 'zero';
 
+/** Numbers of the modes in the kernels. */
+export const BOUNDARY_MODE: Record<Boundary, number> = { clamp: 0, mirror: 1, zero: 2 };
+
 /** Index of the pixel that stands in for `i` in a line of `n` pixels; -1 = reads as zero. */
 export function boundaryIndex(i: number, n: number, boundary: Boundary): number {
   if (i >= 0 && i < n) return i;

@@ -4,6 +4,7 @@
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { mapPlanes } from './convolve.js';
+import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import type { Picture } from './picture.js';
 
 function runBox(src: Float32Array, width: number, height: number, rx: number, ry: number, out: Float32Array, mean: boolean): void {
@@ -45,14 +46,33 @@ export function boxMeanPlain(src: Float32Array, width: number, height: number, r
 
 /** Mean over a (2 rx + 1) × (2 ry + 1) window, cut at the edge; `dst` may be `src`. */
 export function boxMean(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
-  return boxMeanPlain(src, width, height, rx, ry, dst);
+  return box(src, width, height, rx, ry, dst, true);
 }
 
 /** Sum over the same window (pixels beyond the edge add nothing); `dst` may be `src`. */
 export function boxSum(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
-  requirePlane(src, width, height, 'box sum');
-  const out = planeOr(dst, width * height, 'box sum');
-  runBox(src, width, height, Math.max(0, Math.floor(rx)), Math.max(0, Math.floor(ry)), out, false);
+  return box(src, width, height, rx, ry, dst, false);
+}
+
+function box(src: Float32Array, width: number, height: number, rx: number, ry: number, dst: Float32Array | undefined, mean: boolean): Float32Array {
+  requirePlane(src, width, height, 'box filter');
+  const n = width * height;
+  const out = planeOr(dst, n, 'box filter');
+  const ix = Math.max(0, Math.floor(rx)), iy = Math.max(0, Math.floor(ry));
+  if (n < KERNEL_FROM_PIXELS) {
+    runBox(src, width, height, ix, iy, out, mean);
+    return out;
+  }
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const s = scope.input(src), d = scope.output(out), mid = scope.allocate(4 * n), flag = mean ? 1 : 0;
+    door.run('boxAcross', [s, mid, width, ix, flag], height, 2 * width);
+    door.run('boxDown', [mid, d, width, height, iy, flag], width, 2 * height, 8 * width + 64);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
   return out;
 }
 

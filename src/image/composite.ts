@@ -4,6 +4,7 @@
  * colour. Pictures must be in linear light. A picture of three channels counts as opaque.
  */
 import { PlatewrightError } from '../core/errors.js';
+import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import { createPicture, requireSameSize, type Picture } from './picture.js';
 
 export type PorterDuff = 'clear' | 'copy' | 'destination' | 'over' | 'destOver' | 'in' | 'destIn' | 'out' | 'destOut' | 'atop' | 'destAtop' | 'xor' | 'plus';
@@ -61,7 +62,25 @@ export function compositePlain(operator: PorterDuff, source: Picture, backdrop: 
 
 /** Combines two premultiplied pictures by a Porter-Duff operator; see {@link compositePlain}. */
 export function composite(operator: PorterDuff, source: Picture, backdrop: Picture, dst?: Picture): Picture {
-  return compositePlain(operator, source, backdrop, dst);
+  const n = source.width * source.height;
+  if (n < KERNEL_FROM_PIXELS) return compositePlain(operator, source, backdrop, dst);
+  requireColour(source, 'compositing');
+  requireColour(backdrop, 'compositing');
+  requireSameSize(source, backdrop, 'compositing');
+  const out = dst ?? createPicture(source.width, source.height, source.channels === 3 && backdrop.channels === 3 ? 3 : 4);
+  requireSameSize(source, out, 'compositing');
+  requireColour(out, 'compositing');
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const s = scope.input(source.data), b = backdrop.data === source.data ? s : scope.input(backdrop.data);
+    const flag = (p: Picture): number => (p.channels === 4 ? 1 : 0);
+    door.run('composite', [s, b, scope.output(out.data), n, flag(source), flag(backdrop), flag(out), ...PORTER_DUFF_FACTORS[operator]], Math.ceil(n / 1024), 4096);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
 }
 
 /** `source` over `backdrop`, premultiplied; over an RGB backdrop the result is RGB. `dst` may be either input of fitting channels. */
@@ -70,8 +89,8 @@ export function over(source: Picture, backdrop: Picture, dst?: Picture): Picture
   return composite('over', source, backdrop, out);
 }
 
-/** Multiplies colour by alpha. `dst` may be `src`. */
-export function premultiply(src: Picture, dst?: Picture): Picture {
+/** Plain twin of {@link premultiply}. */
+export function premultiplyPlain(src: Picture, dst?: Picture): Picture {
   const out = dst ?? createPicture(src.width, src.height, src.channels);
   if (out !== src) out.data.set(src.data);
   if (src.channels !== 4) return out;
@@ -86,8 +105,8 @@ export function premultiply(src: Picture, dst?: Picture): Picture {
   return out;
 }
 
-/** Divides colour by alpha; where alpha is below 1e-6 the colour becomes 0. `dst` may be `src`. */
-export function unpremultiply(src: Picture, dst?: Picture): Picture {
+/** Plain twin of {@link unpremultiply}. */
+export function unpremultiplyPlain(src: Picture, dst?: Picture): Picture {
   const out = dst ?? createPicture(src.width, src.height, src.channels);
   if (out !== src) out.data.set(src.data);
   if (src.channels !== 4) return out;
@@ -99,6 +118,31 @@ export function unpremultiply(src: Picture, dst?: Picture): Picture {
     d[i] = d[i]! * k;
     d[n + i] = d[n + i]! * k;
     d[2 * n + i] = d[2 * n + i]! * k;
+  }
+  return out;
+}
+
+/** Multiplies colour by alpha; a picture without alpha is copied. `dst` may be `src`. */
+export function premultiply(src: Picture, dst?: Picture): Picture {
+  return src.channels === 4 && src.width * src.height >= KERNEL_FROM_PIXELS ? premultiplyByKernel(src, 0, dst) : premultiplyPlain(src, dst);
+}
+
+/** Divides colour by alpha; where alpha is at most 1e-6 the colour becomes 0. `dst` may be `src`. */
+export function unpremultiply(src: Picture, dst?: Picture): Picture {
+  return src.channels === 4 && src.width * src.height >= KERNEL_FROM_PIXELS ? premultiplyByKernel(src, 1, dst) : unpremultiplyPlain(src, dst);
+}
+
+function premultiplyByKernel(src: Picture, mode: 0 | 1, dst: Picture | undefined): Picture {
+  const out = dst ?? createPicture(src.width, src.height, 4);
+  requireSameSize(src, out, 'premultiplication');
+  const n = src.width * src.height;
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('premultiply', [scope.input(src.data), scope.output(out.data), n, mode], Math.ceil(n / 1024), 4096);
+    scope.finish();
+  } finally {
+    scope.close();
   }
   return out;
 }

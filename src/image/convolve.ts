@@ -4,7 +4,8 @@
  * as it is written. Values beyond the edge follow `boundary`.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { boundaryIndex, planeOr, requirePlane, type Boundary } from './boundary.js';
+import { BOUNDARY_MODE, boundaryIndex, planeOr, requirePlane, type Boundary } from './boundary.js';
+import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import { createPicture, plane, type Picture } from './picture.js';
 
 function requireTaps(taps: ArrayLike<number>): void {
@@ -56,9 +57,29 @@ export function convolveSeparablePlain(src: Float32Array, width: number, height:
   return out;
 }
 
-/** As {@link convolveSeparablePlain}. */
+/** Separable convolution; shapes as in {@link convolveSeparablePlain}. */
 export function convolveSeparable(src: Float32Array, width: number, height: number, tapsX: ArrayLike<number>, tapsY: ArrayLike<number>, boundary: Boundary = 'clamp', dst?: Float32Array): Float32Array {
-  return convolveSeparablePlain(src, width, height, tapsX, tapsY, boundary, dst);
+  requirePlane(src, width, height, 'separable convolution');
+  requireTaps(tapsX);
+  requireTaps(tapsY);
+  const n = width * height;
+  // The kernel reflects once only; longer reaches and small pictures take the twin.
+  if (n < KERNEL_FROM_PIXELS || tapsX.length >> 1 >= width || tapsY.length >> 1 >= height) {
+    return convolveSeparablePlain(src, width, height, tapsX, tapsY, boundary, dst);
+  }
+  const out = planeOr(dst, n, 'separable convolution');
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const s = scope.input(src), d = scope.output(out, out.buffer === src.buffer);
+    const tx = scope.input(Float32Array.from(tapsX)), ty = scope.input(Float32Array.from(tapsY));
+    const scratch = 4 * (width + tapsX.length + 64 + tapsY.length + tapsY.length * (width + 16)) + 256;
+    door.run('convolveSeparable', [s, d, width, height, tx, tapsX.length, ty, tapsY.length, BOUNDARY_MODE[boundary]], height, width * (tapsX.length + tapsY.length) / 4, scratch);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
 }
 
 /** Applies a plane function to every plane of a picture. `dst` may be `src`. */

@@ -5,6 +5,7 @@
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { distanceToSet } from './distance.js';
+import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
 function runLine(line: Float32Array, n: number, r: number, isMax: boolean, g: Float32Array, h: Float32Array, out: Float32Array): void {
   // Padded line of n + 2r values; blocks of k = 2r + 1; g runs forward, h backward within blocks.
@@ -48,14 +49,32 @@ export function rankRectPlain(src: Float32Array, width: number, height: number, 
   return out;
 }
 
+function rankRect(src: Float32Array, width: number, height: number, rx: number, ry: number, isMax: boolean, dst?: Float32Array): Float32Array {
+  const n = width * height;
+  if (n < KERNEL_FROM_PIXELS || (rx === 0 && ry === 0)) return rankRectPlain(src, width, height, rx, ry, isMax, dst);
+  requirePlane(src, width, height, 'morphology');
+  const out = planeOr(dst, n, 'morphology');
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const s = scope.input(src), d = scope.output(out), flag = isMax ? 1 : 0;
+    if (rx > 0) door.run('rankAcross', [s, d, width, rx, flag], height, 2 * width, 4 * (width + 2 * rx) + 128);
+    if (ry > 0) door.run('rankDown', [rx > 0 ? d : s, d, width, height, ry, flag], (width + 15) >> 4, 32 * height, 64 * (height + 2 * ry) + 128);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
+}
+
 /** Largest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
 export function dilate(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
-  return rankRectPlain(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), true, dst);
+  return rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), true, dst);
 }
 
 /** Smallest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
 export function erode(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
-  return rankRectPlain(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), false, dst);
+  return rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), false, dst);
 }
 
 /** Erosion, then dilation: removes bright specks smaller than the window. */

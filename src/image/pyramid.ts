@@ -5,6 +5,7 @@
  * Odd sizes round up; the edge pixel repeats.
  */
 import { planeOr, requirePlane } from './boundary.js';
+import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import { createPicture, plane, type Picture } from './picture.js';
 
 export interface PyramidLevel {
@@ -41,7 +42,18 @@ export function halvePlain(src: Float32Array, width: number, height: number, dst
 
 /** Halves one plane; result ceil(width/2) × ceil(height/2). */
 export function halve(src: Float32Array, width: number, height: number, dst?: Float32Array): Float32Array {
-  return halvePlain(src, width, height, dst);
+  requirePlane(src, width, height, 'halving');
+  if (width * height < KERNEL_FROM_PIXELS) return halvePlain(src, width, height, dst);
+  const out = planeOr(dst, halfSize(width) * halfSize(height), 'halving');
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('halve', [scope.input(src), scope.output(out), width, height], halfSize(height), 2 * width, 4 * width + 128);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
 }
 
 /** Plain twin: doubles one plane to `outWidth` × `outHeight` (2 w or 2 w − 1 each way) with weights 3/4 and 1/4 (linear). */
@@ -64,7 +76,20 @@ export function doublePlain(src: Float32Array, width: number, height: number, ou
 
 /** Doubles one plane to the given finer size. */
 export function double(src: Float32Array, width: number, height: number, outWidth: number, outHeight: number, dst?: Float32Array): Float32Array {
-  return doublePlain(src, width, height, outWidth, outHeight, dst);
+  requirePlane(src, width, height, 'doubling');
+  const n = outWidth * outHeight;
+  // The kernel relies on exactly twice (or one less): other sizes have no place in a pyramid.
+  if (n < KERNEL_FROM_PIXELS || halfSize(outWidth) !== width || halfSize(outHeight) !== height) return doublePlain(src, width, height, outWidth, outHeight, dst);
+  const out = planeOr(dst, n, 'doubling');
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('double', [scope.input(src), scope.output(out), width, height, outWidth], outHeight, outWidth, 4 * width + 128);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
 }
 
 /** Levels from full size (level 0 is `src` itself, not a copy) down to `levels` levels or a side below `minSide` pixels. */

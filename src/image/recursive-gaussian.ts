@@ -10,6 +10,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { planeOr, requirePlane } from './boundary.js';
+import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
 export interface RecursiveCoefficients {
   /** Gain of the input. */
@@ -137,7 +138,32 @@ export function recursiveGaussianPlain(src: Float32Array, width: number, height:
   return out;
 }
 
-/** As {@link recursiveGaussianPlain}. */
+/** Recursive Gaussian; shapes as in {@link recursiveGaussianPlain}. */
 export function recursiveGaussian(src: Float32Array, width: number, height: number, sigmaXPx: number, sigmaYPx: number = sigmaXPx, dst?: Float32Array): Float32Array {
-  return recursiveGaussianPlain(src, width, height, sigmaXPx, sigmaYPx, dst);
+  requirePlane(src, width, height, 'recursive Gaussian');
+  const n = width * height;
+  if (n < KERNEL_FROM_PIXELS || width < 4) return recursiveGaussianPlain(src, width, height, sigmaXPx, sigmaYPx, dst);
+  const out = planeOr(dst, n, 'recursive Gaussian');
+  const across = sigmaXPx >= 0.5, down = sigmaYPx >= 0.5;
+  if (!across && !down) {
+    if (out !== src) out.set(src);
+    return out;
+  }
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const s = scope.input(src), d = scope.output(out);
+    // Rows are read whole before they are written, and so are columns: the passes may run in place.
+    if (across) door.run('recursiveAcross', [s, d, width, scope.input(packed(sigmaXPx))], height, 4 * width, 32 * width + 64);
+    if (down) door.run('recursiveDown', [across ? d : s, d, width, height, scope.input(packed(sigmaYPx))], (width + 3) >> 2, 16 * height, 32 * height + 64);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
+}
+
+function packed(sigmaPx: number): Float64Array {
+  const k = recursiveCoefficients(sigmaPx);
+  return Float64Array.of(k.b, k.a1, k.a2, k.a3, ...k.m);
 }

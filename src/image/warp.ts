@@ -12,9 +12,10 @@
  * 'zero' (transparent; its edge is antialiased by the kernel itself), 'clamp' or 'mirror'.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { boundaryIndex, type Boundary } from './boundary.js';
+import { BOUNDARY_MODE, boundaryIndex, type Boundary } from './boundary.js';
+import { KERNEL_FROM_PIXELS, kernels, type KernelDoor, type KernelScope } from './kernels.js';
 import { createPicture, plane, type Picture } from './picture.js';
-import { buildPyramid, type PyramidLevel } from './pyramid.js';
+import { buildPyramid, halfSize, type PyramidLevel } from './pyramid.js';
 import { cubicWeights, lanczos3Weights } from './sampling.js';
 
 export type WarpFilter = 'nearest' | 'bilinear' | 'bicubic' | 'lanczos3';
@@ -84,6 +85,11 @@ function makeSampler(filter: WarpFilter, boundary: Boundary): Sampler {
   };
 }
 
+/** As the kernel computes it: Math.hypot rounds differently, and a grid size could differ by one. */
+function length2(a: number, b: number): number {
+  return Math.sqrt(a * a + b * b);
+}
+
 function invert3(m: ArrayLike<number>): Float64Array {
   const [a, b, c, d, e, f, g, h, i] = [m[0]!, m[1]!, m[2]!, m[3]!, m[4]!, m[5]!, m[6]!, m[7]!, m[8]!];
   const A = e * i - f * h, B = f * g - d * i, C = d * h - e * g;
@@ -111,8 +117,8 @@ export function warpHomographyPlain(src: Picture, sourceToDestination: ArrayLike
         const cx = 0.5 * (x0 + x1), cy = y + 0.5;
         const w0 = m[6]! * cx + m[7]! * cy + m[8]!;
         const px = (m[0]! * cx + m[1]! * cy + m[2]!) / w0, py = (m[3]! * cx + m[4]! * cy + m[5]!) / w0;
-        const sx = Math.hypot((m[0]! - px * m[6]!) / w0, (m[3]! - py * m[6]!) / w0);
-        const sy = Math.hypot((m[1]! - px * m[7]!) / w0, (m[4]! - py * m[7]!) / w0);
+        const sx = length2((m[0]! - px * m[6]!) / w0, (m[3]! - py * m[6]!) / w0);
+        const sy = length2((m[1]! - px * m[7]!) / w0, (m[4]! - py * m[7]!) / w0);
         let level = 0, gx = 1, gy = 1;
         if (footprint && Number.isFinite(sx) && Number.isFinite(sy)) {
           const least = Math.min(sx, sy);
@@ -148,7 +154,75 @@ export function warpHomographyPlain(src: Picture, sourceToDestination: ArrayLike
  * `dst` must not be `src`. Throws `PW-IMAGE-WARP` for a singular matrix.
  */
 export function warpHomography(src: Picture, sourceToDestination: ArrayLike<number>, outWidth: number, outHeight: number, options: WarpOptions = {}, dst?: Picture): Picture {
-  return warpHomographyPlain(src, sourceToDestination, outWidth, outHeight, options, dst);
+  if (outWidth * outHeight < KERNEL_FROM_PIXELS) return warpHomographyPlain(src, sourceToDestination, outWidth, outHeight, options, dst);
+  const out = warpTarget(src, outWidth, outHeight, dst);
+  const m = invert3(sourceToDestination);
+  const filter = options.filter ?? 'bicubic';
+  const footprint = options.footprint ?? true;
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const base = scope.input(src.data);
+    const levels = footprint ? levelsNeeded(m, src, outWidth, outHeight) : 1;
+    const records = levelRecords(door, scope, src, base, levels);
+    const args = [records.pointer, records.count, src.channels, scope.input(m), scope.output(out.data), outWidth, outHeight, FILTER_CODE[filter], BOUNDARY_MODE[options.boundary ?? 'zero'], footprint ? 1 : 0, kernelTable(scope, filter)];
+    door.run('warpHomography', args, outHeight, 4 * outWidth * src.channels, 256);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
+}
+
+const FILTER_CODE: Record<WarpFilter, number> = { nearest: 0, bilinear: 1, bicubic: 2, lanczos3: 3 };
+
+/** The weight table as the kernel reads it: rows of 4 or 8 floats. */
+function kernelTable(scope: KernelScope, filter: WarpFilter): number {
+  const tables = weightTable(filter);
+  if (tables === null) return 0;
+  if (tables.count === 4) return scope.input(tables.table);
+  const wide = new Float32Array(1025 * 8);
+  for (let i = 0; i <= 1024; i++) wide.set(tables.table.subarray(6 * i, 6 * i + 6), 8 * i);
+  return scope.input(wide);
+}
+
+/** How many pyramid levels the coarsest footprint of this map can ask for (the kernel picks among them). */
+function levelsNeeded(m: Float64Array, src: Picture, outWidth: number, outHeight: number): number {
+  let most = 1;
+  for (let y = 0.5; y < outHeight; y += 1) {
+    for (let x0 = 0; x0 < outWidth; x0 += FOOTPRINT_STEP) {
+      const cx = 0.5 * (x0 + Math.min(outWidth, x0 + FOOTPRINT_STEP));
+      const w = m[6]! * cx + m[7]! * y + m[8]!;
+      const px = (m[0]! * cx + m[1]! * y + m[2]!) / w, py = (m[3]! * cx + m[4]! * y + m[5]!) / w;
+      const least = Math.min(length2((m[0]! - px * m[6]!) / w, (m[3]! - py * m[6]!) / w), length2((m[1]! - px * m[7]!) / w, (m[4]! - py * m[7]!) / w));
+      if (least >= LEVEL_FROM && Number.isFinite(least)) most = Math.max(most, 2 + Math.floor(Math.log2(least / LEVEL_FROM)));
+    }
+    // An affine map has one footprint.
+    if (m[6] === 0 && m[7] === 0) break;
+  }
+  let available = 1;
+  for (let w = src.width, h = src.height; available < 12; available++) {
+    w = halfSize(w); h = halfSize(h);
+    if (Math.min(w, h) < 2) break;
+  }
+  return Math.min(most, available);
+}
+
+function levelRecords(door: KernelDoor, scope: KernelScope, src: Picture, base: number, count: number): { pointer: number; count: number } {
+  const words = new Int32Array(5 * count);
+  let { width, height } = src;
+  let at = base;
+  for (let l = 0; l < count; l++) {
+    words.set([at | 0, width, height, 4 * width * height, 0], 5 * l);
+    if (l + 1 === count) break;
+    const w = halfSize(width), h = halfSize(height);
+    const next = scope.allocate(4 * w * h * src.channels);
+    for (let c = 0; c < src.channels; c++) door.run('halve', [at + 4 * c * width * height, next + 4 * c * w * h, width, height], h, 2 * width, 4 * width + 128);
+    at = next;
+    width = w;
+    height = h;
+  }
+  return { pointer: scope.input(words), count };
 }
 
 /** Plain twin of {@link warpMap}. */
@@ -175,7 +249,20 @@ export function warpMapPlain(src: Picture, mapX: Float32Array, mapY: Float32Arra
  * that is not a number gives 0. No footprint: the map must not make smaller. Default bilinear, edge pixel repeated.
  */
 export function warpMap(src: Picture, mapX: Float32Array, mapY: Float32Array, outWidth: number, outHeight: number, options: WarpOptions = {}, dst?: Picture): Picture {
-  return warpMapPlain(src, mapX, mapY, outWidth, outHeight, options, dst);
+  const n = outWidth * outHeight;
+  if (n < KERNEL_FROM_PIXELS || mapX.length !== n || mapY.length !== n) return warpMapPlain(src, mapX, mapY, outWidth, outHeight, options, dst);
+  const out = warpTarget(src, outWidth, outHeight, dst);
+  const filter = options.filter ?? 'bilinear';
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const records = levelRecords(door, scope, src, scope.input(src.data), 1);
+    door.run('warpMap', [records.pointer, src.channels, scope.input(mapX), scope.input(mapY), scope.output(out.data, true), outWidth, outHeight, FILTER_CODE[filter], BOUNDARY_MODE[options.boundary ?? 'clamp'], kernelTable(scope, filter)], outHeight, 4 * outWidth * src.channels, 256);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return out;
 }
 
 function warpTarget(src: Picture, width: number, height: number, dst: Picture | undefined): Picture {

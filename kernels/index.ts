@@ -1,0 +1,12 @@
+// The kernels, compiled to dist/kernels.wasm. Pictures live in one imported shared memory; a kernel keeps no state, so any
+// number of workers may run the same module over it. Each takes `from`, `to` (its share of the items) and a pointer to scratch
+// of its own as last arguments. Only src/image/kernels.ts calls them.
+
+export { convolveSeparable } from './convolve';
+export { boxAcross, boxDown } from './box';
+export { recursiveAcross, recursiveDown } from './recursive-gaussian';
+export { halve, double } from './pyramid';
+export { composite, premultiply } from './composite';
+export { rankAcross, rankDown } from './rank';
+export { warpHomography, warpMap } from './warp';
+export { powerCurve, cdl } from './power';
