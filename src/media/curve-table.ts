@@ -44,7 +44,7 @@ export function linearise(src: Float32Array, dst: Float32Array, transfer: Transf
 }
 
 /*
- * The way back is steep near black, so its table is spaced by the square root of the value: 4096 steps over sqrt(l) in 0..2.
+ * The way back is steep near black, so its table is spaced by the square root of the value: 8192 steps a unit over sqrt(l) in 0..2.
  */
 const CODED_STEPS = 8192;
 const CODED_TOP = 2;
@@ -78,7 +78,8 @@ export function encode(src: Float32Array, dst: Float32Array, transfer: TransferN
     const m = v < 0 ? -v : v;
     const t = Math.sqrt(m) * CODED_STEPS;
     let c: number;
-    if (t < CODED_TOP * CODED_STEPS) {
+    // Pure powers stand upright at zero, where no table holds them.
+    if (t >= 16 && t < CODED_TOP * CODED_STEPS) {
       const k = t | 0;
       const a = table[k]!;
       c = a + (table[k + 1]! - a) * (t - k);

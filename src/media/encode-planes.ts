@@ -18,8 +18,9 @@ export function fillFrame(frame: Frame, name: string, coded: Picture, tags: Colo
     fillPackedBigEndian(buffers[0]!, strides[0]!, coded, packed[1] === 'rgb48' ? 3 : packed[1] === 'rgba64' ? 4 : 1);
     return;
   }
-  if (name === 'rgb24' || name === 'rgba') {
-    fillPackedBytes(buffers[0]!, strides[0]!, coded, name === 'rgba' ? 4 : 3);
+  const bytes = PACKED_BYTES[name];
+  if (bytes) {
+    fillPackedBytes(buffers[0]!, strides[0]!, coded, bytes);
     return;
   }
   const f = planeFormat(name);
@@ -148,17 +149,21 @@ function fillPackedBigEndian(buffer: Buffer, stride: number, coded: Picture, cha
   }
 }
 
-function fillPackedBytes(buffer: Buffer, stride: number, coded: Picture, channels: number): void {
+/** Channels (0 red, 1 green, 2 blue, 3 alpha) byte by byte. */
+const PACKED_BYTES: Record<string, readonly number[]> = { rgb24: [0, 1, 2], rgba: [0, 1, 2, 3], bgra: [2, 1, 0, 3], bgr0: [2, 1, 0, 3] };
+
+function fillPackedBytes(buffer: Buffer, stride: number, coded: Picture, order: readonly number[]): void {
   const { width, height, data } = coded;
   const n = width * height;
-  for (let p = 0; p < channels; p++) {
+  for (let k = 0; k < order.length; k++) {
+    const p = order[k]!;
     const opaque = p === 3 && coded.channels !== 4;
     const at = channelAt(coded, p, n);
     for (let y = 0; y < height; y++) {
-      const i = at + y * width, j = y * stride + p;
+      const i = at + y * width, j = y * stride + k;
       for (let x = 0; x < width; x++) {
         const v = opaque ? 255 : data[i + x]! * 255 + 0.5;
-        buffer[j + x * channels] = v < 0 ? 0 : v >= 255 ? 255 : v;
+        buffer[j + x * order.length] = v < 0 ? 0 : v >= 255 ? 255 : v;
       }
     }
   }

@@ -33,7 +33,7 @@ export class SoundTrack {
     c.channelLayout = avChannelLayoutDefault(sound.channels);
     c.sampleFormat = aac ? C.AV_SAMPLE_FMT_FLTP : C.AV_SAMPLE_FMT_S32;
     c.timeBase = new Rational(1, sound.sampleRate);
-    if (aac) c.bitRate = BigInt(96000 * Math.max(2, sound.channels));
+    if (aac) c.bitRate = BigInt(128000 * Math.max(2, sound.channels));
     if (globalHeader) c.setFlags(C.AV_CODEC_FLAG_GLOBAL_HEADER);
     if ((await c.open2(codec)) < 0) {
       throw new PlatewrightError('PW-MEDIA-ENCODER', `sound with ${sound.channels} channels at ${sound.sampleRate} Hz cannot be encoded; resample to 48000 Hz, one or two channels`);

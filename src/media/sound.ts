@@ -9,7 +9,7 @@ import type { Sound } from './types.js';
 export interface SoundOptions {
   /** Resampled to this rate; the file's own unless told. */
   readonly sampleRate?: number;
-  /** Mixed to this many channels (FFmpeg's standard mix); the file's own unless told. */
+  /** Mixed to this many channels (FFmpeg's standard mix, scaled not to clip); the file's own unless told. */
   readonly channels?: number;
   /** Part of the sound, seconds. */
   readonly fromSeconds?: number;
@@ -103,6 +103,8 @@ async function* decodeSound(input: OpenedInput, stream: Stream, options: SoundOp
           if (!set) {
             const layout = frame.channelLayout.nbChannels > 0 && frame.channelLayout.mask !== 0n ? frame.channelLayout : avChannelLayoutDefault(par.channels);
             resampler.allocSetOpts2(outLayout, C.AV_SAMPLE_FMT_FLT, sampleRate, layout, frame.format as never, frame.sampleRate);
+            // Mixes are scaled so that full channels stay within full scale: stereo to mono is the mean.
+            resampler.setOption('rematrix_maxval', '1.0');
             if (resampler.init() < 0) throw unreadable(input.path);
             set = true;
             const time = frame.bestEffortTimestamp !== NO_TIMESTAMP ? frame.bestEffortTimestamp : frame.pts;

@@ -81,7 +81,7 @@ function encodingOf(o: WriterOptions): Encoding {
       return { encoder: 'prores_ks', pixelFormat: `yuv${a}444p10le`, options: { profile: '4444', vendor: 'apl0', ...(o.alpha ? { alpha_bits: '16' } : {}) } };
     case 'ffv1': {
       const deep = bits > 8 ? `${bits}le` : '';
-      return { encoder: 'ffv1', pixelFormat: o.grey ? `gray${deep}` : `gbr${a}p${deep}`, options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) } };
+      return { encoder: 'ffv1', pixelFormat: o.grey ? `gray${deep}` : bits === 8 ? (o.alpha ? 'bgra' : 'bgr0') : `gbr${a}p${deep}`, options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) } };
     }
     case 'png': {
       if (bits === 8) return { encoder: 'png', pixelFormat: o.grey ? 'gray' : o.alpha ? 'rgba' : 'rgb24', options: { pred: 'mixed', compression_level: '4' } };
@@ -192,6 +192,8 @@ export class VideoWriter {
     const format = new FormatContext();
     this.format = format;
     format.allocOutputContext2(null, muxer, `file:${resolve(this.part)}`);
+    // No random identifiers or version strings: the same pictures give the same bytes.
+    format.setFlags(C.AVFMT_FLAG_BITEXACT);
     const global = ((format.oformat?.flags ?? 0) & C.AVFMT_GLOBALHEADER) !== 0;
     this.codec = await this.makeCodec(global);
     const stream = format.newStream();
