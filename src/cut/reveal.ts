@@ -1,0 +1,104 @@
+/**
+ * The reveal: builds a join up step by step for the audience. Each stage plays the same moment of the shot and is wiped in by
+ * a travelling line over the stage before; its caption stands below. Ends with plate and join side by side.
+ */
+import type opentype from 'opentype.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
+import { resize } from '../image/resize.js';
+import type { PictureSink } from './assemble.js';
+import { fitInto } from './assemble.js';
+import { renderLines, type Face } from './lettering.js';
+
+export interface RevealStage {
+  readonly caption: string;
+  /** Display-coded picture of the stage at a frame of the shot. */
+  frame(n: number): Promise<Picture>;
+}
+
+export interface RevealPart {
+  readonly title: string;
+  readonly frames: number;
+  readonly stages: readonly RevealStage[];
+}
+
+export interface RevealOptions {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly framesPerSecond: number;
+  /** Seconds a stage stands, its wipe included. */
+  readonly secondsAStage?: number;
+  readonly progress?: (done: number, total: number) => void;
+  readonly signal?: AbortSignal;
+}
+
+/** Frames a reveal of these parts will have. */
+export function revealLength(parts: readonly RevealPart[], o: RevealOptions): number {
+  const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
+  return parts.reduce((s, p) => s + (p.stages.length + 1) * per, 0);
+}
+
+/** Lays light lettering on a dark strip at the bottom of a picture. */
+function caption(p: Picture, coverage: Float32Array, stripTop: number): void {
+  const n = p.width * p.height;
+  for (let c = 0; c < 3; c++) {
+    const q = plane(p, c);
+    for (let i = stripTop * p.width; i < n; i++) q[i] = q[i]! * 0.25 * (1 - coverage[i]!) + [0.93, 0.9, 0.82][c]! * coverage[i]!;
+  }
+}
+
+export async function renderReveal(parts: readonly RevealPart[], sink: PictureSink, faces: Readonly<Record<Face, opentype.Font>>, o: RevealOptions): Promise<number> {
+  const { widthPx: w, heightPx: h } = o;
+  const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
+  const wipe = Math.max(1, Math.round(per * 0.35));
+  const strip = Math.round(h * 0.89);
+  const size = Math.round(h * 0.052);
+  const total = revealLength(parts, o);
+  let done = 0;
+  for (const part of parts) {
+    let clock = 0;
+    for (let s = 0; s <= part.stages.length; s++) {
+      const beside = s === part.stages.length;
+      const text = beside ? `${part.title}: before and after` : part.stages[s]!.caption;
+      const coverage = await renderLines([{ text, sizePx: size, x: w / 2, y: Math.round(h * 0.965), align: 'centre', face: 'regular' }], w, h, faces);
+      for (let f = 0; f < per; f++, clock++) {
+        o.signal?.throwIfAborted();
+        const n = clock % part.frames;
+        const current = beside ? await sideBySide(part, n, w, h) : copyOf(fitInto(await part.stages[s]!.frame(n), w, h));
+        if (f < wipe && s > 0 && !beside) {
+          const before = fitInto(await part.stages[s - 1]!.frame(n), w, h);
+          const edge = Math.round((w * (f + 1)) / (wipe + 1));
+          for (let c = 0; c < 3; c++) {
+            const to = plane(current, c), from = plane(before, c);
+            for (let y = 0; y < h; y++) {
+              to.set(from.subarray(y * w + edge, (y + 1) * w), y * w + edge);
+              for (let x = Math.max(0, edge - 1); x < Math.min(w, edge + 1); x++) to[y * w + x] = 0.92;
+            }
+          }
+        }
+        caption(current, coverage, strip);
+        await sink.writeCoded(current);
+        o.progress?.(++done, total);
+      }
+    }
+  }
+  return done;
+}
+
+function copyOf(p: Picture): Picture {
+  return { ...p, data: p.data.slice() };
+}
+
+async function sideBySide(part: RevealPart, n: number, w: number, h: number): Promise<Picture> {
+  const out = createPicture(w, h, 3);
+  for (let i = 0; i < out.data.length; i++) out.data[i] = 0.055;
+  const half = Math.floor(w / 2) - 4;
+  const pictures = [await part.stages[0]!.frame(n), await part.stages[part.stages.length - 1]!.frame(n)];
+  pictures.forEach((p, k) => {
+    const rgb = fitInto(p, p.width, p.height);
+    const height = Math.min(h, Math.round((half * rgb.height) / rgb.width));
+    const small = resize(rgb, half, height, 'area');
+    const x0 = k === 0 ? 2 : w - half - 2, y0 = Math.max(0, Math.round((h * 0.89 - height) / 2));
+    for (let c = 0; c < 3; c++) for (let y = 0; y < height && y + y0 < h; y++) plane(out, c).set(plane(small, c).subarray(y * half, (y + 1) * half), (y + y0) * w + x0);
+  });
+  return out;
+}
