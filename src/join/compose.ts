@@ -5,8 +5,8 @@
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { warpHomography } from '../image/warp.js';
-import { multiply, translation, type Mat3 } from '../geometry/mat3.js';
+import { RAD_PER_DEG } from '../core/angles.js';
+import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { applyCdlPicture } from '../colour/cdl.js';
 import { codedToLinear, linearToCoded, toLinear } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
@@ -21,6 +21,8 @@ import type { PerformerPicture } from './performer.js';
 import { relightRatio } from './relight.js';
 import { placementAt, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
+import { drawPlaced, interleave, type ViewShift } from './draw-placed.js';
+import { frontField, MOST_SHIFT_DEG } from './view-shift.js';
 import { IDENTITY } from './carrier.js';
 import { STEP_ORDER, type AirStep, type FrontStep, type GroundStep, type LightStep, type Recipe, type RecipeStep, type RideStep, type SteadyStep, type StepName } from './types.js';
 
@@ -86,38 +88,36 @@ export interface Placed {
 /** Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the picture. */
 export function placePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Placed | null {
   const { ride, steady, air } = tools.active;
-  const [bx, by] = performer.box;
   if (performer.box[2] <= performer.box[0]) return null;
-  const before = multiply(steadyMatrix(steady, takeFrame), translation(bx, by));
-  const local: [number, number, number, number] = [0, 0, performer.picture.width, performer.picture.height];
+  const steadied = steadyMatrix(steady, takeFrame);
   const placements = ride === null ? [IDENTITY] : shutterPlacements(ride, frame, performer.box);
-  const matrices = placements.map((m) => multiply(m, before));
+  const matrices = placements.map((m) => multiply(m, steadied));
   const soften = air?.softenPx ?? 0;
-  const box = clip(boundsThrough(matrices, local, 3 + 4 * soften), widthPx, heightPx);
+  const shift = ride?.view === undefined ? null : viewShift(ride.view, performer, Math.sqrt(Math.abs(placements[0]![0] * placements[0]![4] - placements[0]![1] * placements[0]![3])));
+  const room = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
+  const reach: Box = [performer.box[0], performer.box[1] - room, performer.box[2], performer.box[3] + room];
+  const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
   if (box === null) return null;
-  const w = box[2] - box[0], h = box[3] - box[1];
-  const toBox = translation(-box[0], -box[1]);
-  let out = warpHomography(performer.picture, multiply(toBox, matrices[0]!), w, h, { filter: 'bicubic' });
+  const source = interleave(performer.picture);
+  const out = drawPlaced(source, [performer.box[0], performer.box[1]], matrices[0]!, box, shift);
   if (matrices.length > 1) {
-    const sum = out;
     for (let k = 1; k < matrices.length; k++) {
-      const more = warpHomography(performer.picture, multiply(toBox, matrices[k]!), w, h, { filter: 'bilinear' });
-      for (let i = 0; i < sum.data.length; i++) sum.data[i] = sum.data[i]! + more.data[i]!;
+      const more = drawPlaced(source, [performer.box[0], performer.box[1]], matrices[k]!, box, shift);
+      for (let i = 0; i < out.data.length; i++) out.data[i] = out.data[i]! + more.data[i]!;
     }
     const k = 1 / matrices.length;
-    for (let i = 0; i < sum.data.length; i++) sum.data[i] = sum.data[i]! * k;
-    out = sum;
+    for (let i = 0; i < out.data.length; i++) out.data[i] = out.data[i]! * k;
   }
-  limitAlpha(out);
   return { picture: out, box };
 }
 
-/** Overshoots of the resampling kernel: alpha stays in 0..1, colour does not fall below zero. */
-function limitAlpha(p: Picture): void {
-  const n = p.width * p.height;
-  const d = p.data;
-  for (let i = 0; i < 3 * n; i++) if (d[i]! < 0) d[i] = 0;
-  for (let i = 3 * n; i < 4 * n; i++) { const a = d[i]!; d[i] = a < 0.0015 ? 0 : a > 1 ? 1 : a; }
+function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number): ViewShift | null {
+  const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
+  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1]);
+  if (field === null) return null;
+  const lx = view.top[0] - view.foot[0], ly = view.top[1] - view.foot[1], l = Math.hypot(lx, ly);
+  const to = view.takeElevationDeg - delta;
+  return { field, foot: view.foot, along: [lx / l, ly / l], stretch: Math.cos(to * RAD_PER_DEG) / Math.cos(view.takeElevationDeg * RAD_PER_DEG), lift: Math.sin(delta * RAD_PER_DEG), near: (scale / view.plateFocalPx - 1 / view.takeFocalPx), middle: l / 2 };
 }
 
 function boundsThrough(matrices: readonly Mat3[], box: Box, pad: number): Box {

@@ -14,7 +14,8 @@ import type { PlateMeasures } from '../plate/types.js';
 import { cameraCarrier, carryPoint, monotoneCubic, rideCarrier, smoothCubic, STILL, type Carrier } from './carrier.js';
 import { lightInCamera } from './ground.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
-import { acrossRatio, carryStand, placeUpright, type Stand } from './ride.js';
+import { carryStand, placeUpright, type Stand } from './ride.js';
+import { MOST_SHIFT_DEG } from './view-shift.js';
 import { matchLight, type SubjectStatistics } from './light.js';
 import { MOST_DEG } from './relight.js';
 import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
@@ -72,15 +73,16 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const steady = proposeSteady(input, takeStand.frame);
   const takeElevation = elevationAt(tm, take.marks, takeStand.ground, takeStand.top, takeStand.frame);
   const plateElevation = elevationAt(pm, plate.marks, stands[0]!.ground, stands[0]!.top, stands[0]!.frame);
-  const across = acrossRatio(takeElevation, plateElevation);
+  const view = takeElevation === null || plateElevation === null || tm.view === undefined ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx };
+  const seenTop = view === undefined ? takeStand.top : liftedTop(view);
   const mirror = false;
   const placement = [];
-  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright(takeStand, where(n), across, mirror) });
+  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, mirror) });
   const shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
   const takeShutter = tm.look?.motionBlur.shutterDeg.value ?? 0;
   const ride: RideStep = {
-    step: 'ride', on: true, mirror, placement, motionBlur: Math.max(0, Math.min(360, shutter)),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${across !== 1 ? `; the take looks down ${takeElevation!.toFixed(1)}° where the plate looks down ${plateElevation!.toFixed(1)}°, so it is drawn ${((across - 1) * 100).toFixed(1)} % wider` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}`,
+    step: 'ride', on: true, mirror, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }),
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}`,
   };
 
   const steps: RecipeStep[] = [];
@@ -99,6 +101,13 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
     take: { file: tm.file, in: tm.span.in, out: tm.span.out, rate: tm.rate, widthPx: tm.widthPx, heightPx: tm.heightPx },
     steps,
   };
+}
+
+/** The take's top mark after the view shift: an upright has no depth of its own, it only stretches. */
+function liftedTop(view: NonNullable<RideStep['view']>): [number, number] {
+  const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
+  const k = Math.cos((view.takeElevationDeg - delta) * RAD_PER_DEG) / Math.cos(view.takeElevationDeg * RAD_PER_DEG);
+  return [view.foot[0] + (view.top[0] - view.foot[0]) * k, view.foot[1] + (view.top[1] - view.foot[1]) * k];
 }
 
 function performerInTake(input: ProposalInput): Stand & { height: number | null } {

@@ -1,8 +1,6 @@
 /**
  * Where the performer goes: take pixels → plate pixels for every plate frame, from where its ground and top are marked in
- * the take and in the plate, carried by the plate's measured motion. A similarity, stretched across the upright where the
- * two cameras look down by different angles: an upright of height H shows as H cos(e) under elevation e, its width does not
- * shrink. Sub-pixel throughout; nothing is rounded.
+ * the take and in the plate, carried by the plate's measured motion. Sub-pixel throughout; nothing is rounded.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { multiply, type Mat3 } from '../geometry/mat3.js';
@@ -37,17 +35,6 @@ export function placeUpright(take: { readonly ground: Px; readonly top: Px }, pl
   const stretch: Mat3 = [scale * across * side, 0, 0, 0, scale, 0, 0, 0, 1];
   const fromUpright: Mat3 = [-up[1], up[0], plate.ground[0], up[0], up[1], plate.ground[1], 0, 0, 1];
   return multiply(fromUpright, multiply(stretch, toUpright));
-}
-
-/**
- * Ratio of across to along scale for a take seen from elevation `takeDeg` placed where the plate looks from `plateDeg`.
- * Cautious: furred bodies are round, and a round body's outline hardly shrinks with the elevation; half the correction is
- * taken, at most 8 %.
- */
-export function acrossRatio(takeDeg: number | null, plateDeg: number | null): number {
-  if (takeDeg === null || plateDeg === null) return 1;
-  const full = Math.cos((takeDeg * Math.PI) / 180) / Math.cos((plateDeg * Math.PI) / 180);
-  return Math.min(1.08, Math.max(0.92, Math.sqrt(full)));
 }
 
 /** Ground and top of the performer in the plate on any frame. */

@@ -37,7 +37,9 @@ export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readon
  * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle in
  * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion).
  */
-export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number }
+export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number;
+  /** Mend of the camera's elevation: the take's foot and top, and how far down each camera looks at the performer. */
+  readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number } }
 export interface LightStep extends StepBase<'light'> {
   /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
   readonly slope: readonly [number, number, number];

@@ -1,0 +1,117 @@
+/**
+ * How near a joined picture comes to the true one: mean CIEDE2000 after a Gaussian of 1.2 px on both (so that two draws of
+ * one grain differ little), inside the performer, in the edge band (soft matte widened by 3 px), in the shadow and outside;
+ * the lightness bias at the edge; structural similarity (Wang, Bovik, Sheikh & Simoncelli 2004) of luma in the box that holds
+ * performer and shadow; the overlap of the shadow's area.
+ */
+import { ciede2000 } from '../src/colour/ciede2000.js';
+import { linearToLab } from '../src/colour/lab.js';
+import { gaussianPlane } from '../src/image/gaussian.js';
+import { dilate } from '../src/image/morphology.js';
+import { codedToLinear } from '../src/media/convert.js';
+import { createPicture, plane, type Picture } from '../src/image/picture.js';
+
+export const SIGMA_PX = 1.2;
+
+export interface Regions {
+  /** 0 outside, 1 performer, 2 edge band, 3 shadow. */
+  readonly label: Uint8Array;
+  readonly width: number;
+  readonly height: number;
+}
+
+export function blurred(coded: Picture): Picture {
+  const out = createPicture(coded.width, coded.height, 3);
+  for (let c = 0; c < 3; c++) gaussianPlane(plane(coded, c), coded.width, coded.height, SIGMA_PX, SIGMA_PX, plane(out, c));
+  return out;
+}
+
+const luma = (p: Picture, i: number, n: number): number => 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
+
+/** Pixels clearly darker than the plate without the performer, outside its band: the shadow. Coded pictures, blurred. */
+export function shadowMask(joined: Picture, base: Picture, label: Uint8Array): Uint8Array {
+  const n = joined.width * joined.height;
+  const out = new Uint8Array(n);
+  for (let i = 0; i < n; i++) if (label[i] === 0 && luma(joined, i, n) < 0.85 * luma(base, i, n) - 0.005) out[i] = 1;
+  // Single pixels are grain: a shadow has eight neighbours of its kind.
+  const kept = new Uint8Array(n);
+  const w = joined.width;
+  for (let y = 1; y < joined.height - 1; y++) {
+    for (let x = 1; x < w - 1; x++) {
+      let sum = 0;
+      for (let dy = -1; dy <= 1; dy++) for (let dx = -1; dx <= 1; dx++) sum += out[(y + dy) * w + x + dx]!;
+      if (sum >= 7) kept[y * w + x] = 1;
+    }
+  }
+  return kept;
+}
+
+export function regions(matte: Float32Array, width: number, height: number, truth: Picture, base: Picture): Regions {
+  const n = width * height;
+  const soft = new Float32Array(n);
+  for (let i = 0; i < n; i++) soft[i] = matte[i]! > 0.02 && matte[i]! < 0.98 ? 1 : 0;
+  const band = dilate(soft, width, height, 3);
+  const label = new Uint8Array(n);
+  for (let i = 0; i < n; i++) label[i] = band[i]! > 0.5 ? 2 : matte[i]! >= 0.98 ? 1 : 0;
+  const shadow = shadowMask(truth, base, label);
+  for (let i = 0; i < n; i++) if (shadow[i] === 1) label[i] = 3;
+  return { label, width, height };
+}
+
+export interface JoinScore {
+  readonly performer: number;
+  readonly edge: number;
+  readonly shadow: number;
+  readonly outside: number;
+  /** Mean L* of the join less the truth's, in the edge band. */
+  readonly edgeBias: number;
+  readonly performerBias: readonly [number, number, number];
+  readonly shadowBias: number;
+  readonly shadowIou: number;
+  readonly ssim: number;
+}
+
+/** `join`, `truth`, `base`: display-coded BT.709, blurred. */
+export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regions): JoinScore {
+  const n = r.width * r.height;
+  const a = codedToLinear(join, 'bt709'), b = codedToLinear(truth, 'bt709');
+  const sum = [0, 0, 0, 0], count = [0, 0, 0, 0];
+  let bias = 0, sb = 0;
+  const pb = [0, 0, 0];
+  let both = 0, either = 0;
+  const shadow = shadowMask(join, base, Uint8Array.from(r.label, (v) => (v === 3 ? 0 : v)));
+  for (let i = 0; i < n; i++) {
+    const k = r.label[i]!;
+    if (k === 0 && i % 3 !== 0) { if (shadow[i] === 1) either++; continue; }
+    const [L1, a1, b1] = linearToLab(a.data[i]!, a.data[n + i]!, a.data[2 * n + i]!);
+    const [L2, a2, b2] = linearToLab(b.data[i]!, b.data[n + i]!, b.data[2 * n + i]!);
+    sum[k]! += ciede2000(L1, a1, b1, L2, a2, b2);
+    count[k]!++;
+    if (k === 2) bias += L1 - L2;
+    if (k === 1) { pb[0]! += L1 - L2; pb[1]! += a1 - a2; pb[2]! += b1 - b2; }
+    if (k === 3) { sb += L1 - L2; if (shadow[i] === 1) both++; either++; } else if (shadow[i] === 1) either++;
+  }
+  const mean = (k: number): number => (count[k]! > 0 ? sum[k]! / count[k]! : NaN);
+  return {
+    performer: mean(1), edge: mean(2), shadow: mean(3), outside: mean(0), edgeBias: bias / Math.max(1, count[2]!),
+    performerBias: pb.map((v) => v / Math.max(1, count[1]!)) as [number, number, number], shadowBias: sb / Math.max(1, count[3]!),
+    shadowIou: either > 0 ? both / either : NaN, ssim: ssim(join, truth, r),
+  };
+}
+
+/** Mean SSIM of luma where the performer, its band or its shadow is, Gaussian window of 1.5 px. */
+function ssim(x: Picture, y: Picture, r: Regions): number {
+  const { width: w, height: h } = r, n = w * h;
+  const a = new Float32Array(n), b = new Float32Array(n), aa = new Float32Array(n), bb = new Float32Array(n), ab = new Float32Array(n);
+  for (let i = 0; i < n; i++) { const p = luma(x, i, n), q = luma(y, i, n); a[i] = p; b[i] = q; aa[i] = p * p; bb[i] = q * q; ab[i] = p * q; }
+  const [ma, mb, maa, mbb, mab] = [a, b, aa, bb, ab].map((p) => gaussianPlane(p, w, h, 1.5)) as [Float32Array, Float32Array, Float32Array, Float32Array, Float32Array];
+  const c1 = 0.01 ** 2, c2 = 0.03 ** 2;
+  let sum = 0, count = 0;
+  for (let i = 0; i < n; i++) {
+    if (r.label[i] === 0) continue;
+    const p = ma[i]!, q = mb[i]!;
+    sum += ((2 * p * q + c1) * (2 * (mab[i]! - p * q) + c2)) / ((p * p + q * q + c1) * (maa[i]! - p * p + mbb[i]! - q * q + c2));
+    count++;
+  }
+  return count > 0 ? sum / count : NaN;
+}

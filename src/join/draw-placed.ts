@@ -1,0 +1,152 @@
+/**
+ * Draws the performer onto plate pixels: one resampling from take to plate, through the placement's homography and, where the
+ * camera's elevation is mended, the view shift. Making smaller, each plate pixel averages a grid of samples no more than a
+ * take pixel apart (area integral, so that fur neither shimmers nor thins); making larger, bicubic (Keys 1981, a = −1/2).
+ * Premultiplied RGBA, interleaved on the way in: four channels share one address.
+ */
+import { createPicture, type Picture } from '../image/picture.js';
+import { tryInvert, type Mat3 } from '../geometry/mat3.js';
+import { PlatewrightError } from '../core/errors.js';
+import { frontAt, type FrontField } from './view-shift.js';
+
+/** RGBA interleaved, width × height × 4. */
+export interface Interleaved {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Float32Array;
+}
+
+export function interleave(p: Picture): Interleaved {
+  const n = p.width * p.height;
+  const out = new Float32Array(4 * n);
+  const d = p.data;
+  for (let i = 0, o = 0; i < n; i++, o += 4) { out[o] = d[i]!; out[o + 1] = d[n + i]!; out[o + 2] = d[2 * n + i]!; out[o + 3] = d[3 * n + i]!; }
+  return { width: p.width, height: p.height, data: out };
+}
+
+/** Vertical mend of the view: take pixel coordinates about the foot, along the upright. */
+export interface ViewShift {
+  readonly field: FrontField;
+  /** Foot and unit direction of the upright (ground to top) in the take's pixels. */
+  readonly foot: readonly [number, number];
+  readonly along: readonly [number, number];
+  /** cos e' / cos e. */
+  readonly stretch: number;
+  /** sin(e − e'). */
+  readonly lift: number;
+  /** How much larger a pixel of z makes things in the plate than in the take: scale / plate focal − 1 / take focal. */
+  readonly near: number;
+  /** Half the way from foot to top: there the two lines of sight meet. */
+  readonly middle: number;
+}
+
+const MOST_GRID = 5;
+
+/**
+ * @param toPlate take pixels (after the view shift) → plate pixels
+ * @param origin take pixel of the source's corner
+ * @param box plate box to draw
+ */
+export function drawPlaced(src: Interleaved, origin: readonly [number, number], toPlate: Mat3, box: readonly [number, number, number, number], shift: ViewShift | null): Picture {
+  const inverse = tryInvert(toPlate);
+  if (inverse === null) throw new PlatewrightError('PW-JOIN-PLACE', 'the placement folds the performer to a line; check its ground and top marks', { kind: 'input' });
+  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
+  const out = createPicture(w, h, 4);
+  const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = inverse;
+  const cx = (box[0] + box[2]) / 2, cy = (box[1] + box[3]) / 2;
+  const wc = m6 * cx + m7 * cy + m8;
+  const uc = (m0 * cx + m1 * cy + m2) / wc, vc = (m3 * cx + m4 * cy + m5) / wc;
+  const stepX = Math.hypot((m0 - uc * m6) / wc, (m3 - vc * m6) / wc), stepY = Math.hypot((m1 - uc * m7) / wc, (m4 - vc * m7) / wc);
+  const gx = Math.min(MOST_GRID, Math.max(1, Math.ceil(stepX - 0.05))), gy = Math.min(MOST_GRID, Math.max(1, Math.ceil(stepY - 0.05)));
+  const larger = stepX < 0.95 && stepY < 0.95;
+  const share = 1 / (gx * gy);
+  const { width: sw, height: sh, data } = src;
+  const d = out.data;
+  const offX = new Float64Array(gx), offY = new Float64Array(gy);
+  for (let i = 0; i < gx; i++) offX[i] = (i + 0.5) / gx;
+  for (let j = 0; j < gy; j++) offY[j] = (j + 0.5) / gy;
+  const weights = new Float64Array(8);
+  for (let y = 0; y < h; y++) {
+    for (let x = 0; x < w; x++) {
+      let r = 0, g = 0, b = 0, a = 0;
+      for (let j = 0; j < gy; j++) {
+        const py = box[1] + y + offY[j]!;
+        for (let i = 0; i < gx; i++) {
+          const px = box[0] + x + offX[i]!;
+          const k = 1 / (m6 * px + m7 * py + m8);
+          let u = (m0 * px + m1 * py + m2) * k, v = (m3 * px + m4 * py + m5) * k;
+          if (shift !== null) {
+            // v' = v · stretch + z · lift + near · z · (v − middle), s' = s · (1 + near · z); solved by a few steps, z being smooth.
+            const fx = shift.foot[0], fy = shift.foot[1], ax = shift.along[0], ay = shift.along[1];
+            const seen = (u - fx) * ax + (v - fy) * ay;
+            const aside = (v - fy) * ax - (u - fx) * ay;
+            let t = seen / shift.stretch, s = aside;
+            for (let q = 0; q < 3; q++) {
+              const z = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax);
+              const near = 1 + shift.near * z;
+              t = (seen - shift.lift * z + (near - 1) * shift.middle) / (shift.stretch + near - 1);
+              s = aside / near;
+            }
+            u = fx + t * ax - s * ay;
+            v = fy + t * ay + s * ax;
+          }
+          u -= origin[0] + 0.5;
+          v -= origin[1] + 0.5;
+          if (u <= -2 || v <= -2 || u >= sw + 1 || v >= sh + 1) continue;
+          const iu = Math.floor(u), iv = Math.floor(v);
+          const tu = u - iu, tv = v - iv;
+          if (larger) {
+            keys(tu, weights, 0);
+            keys(tv, weights, 4);
+            for (let q = 0; q < 4; q++) {
+              const yy = iv + q - 1;
+              if (yy < 0 || yy >= sh) continue;
+              for (let p = 0; p < 4; p++) {
+                const xx = iu + p - 1;
+                if (xx < 0 || xx >= sw) continue;
+                const f = weights[p]! * weights[4 + q]!, o = (yy * sw + xx) * 4;
+                r += f * data[o]!; g += f * data[o + 1]!; b += f * data[o + 2]!; a += f * data[o + 3]!;
+              }
+            }
+            continue;
+          }
+          if (iu >= 0 && iv >= 0 && iu < sw - 1 && iv < sh - 1) {
+            const o = (iv * sw + iu) * 4, o2 = o + sw * 4;
+            const w00 = (1 - tu) * (1 - tv), w10 = tu * (1 - tv), w01 = (1 - tu) * tv, w11 = tu * tv;
+            r += w00 * data[o]! + w10 * data[o + 4]! + w01 * data[o2]! + w11 * data[o2 + 4]!;
+            g += w00 * data[o + 1]! + w10 * data[o + 5]! + w01 * data[o2 + 1]! + w11 * data[o2 + 5]!;
+            b += w00 * data[o + 2]! + w10 * data[o + 6]! + w01 * data[o2 + 2]! + w11 * data[o2 + 6]!;
+            a += w00 * data[o + 3]! + w10 * data[o + 7]! + w01 * data[o2 + 3]! + w11 * data[o2 + 7]!;
+            continue;
+          }
+          // The picture's border: what lies beyond is transparent.
+          for (let q = 0; q < 2; q++) {
+            const yy = iv + q;
+            if (yy < 0 || yy >= sh) continue;
+            for (let p = 0; p < 2; p++) {
+              const xx = iu + p;
+              if (xx < 0 || xx >= sw) continue;
+              const f = (p === 0 ? 1 - tu : tu) * (q === 0 ? 1 - tv : tv), o = (yy * sw + xx) * 4;
+              r += f * data[o]!; g += f * data[o + 1]!; b += f * data[o + 2]!; a += f * data[o + 3]!;
+            }
+          }
+        }
+      }
+      if (a * share < 0.0015) continue;
+      const o = y * w + x;
+      d[o] = r > 0 ? r * share : 0;
+      d[n + o] = g > 0 ? g * share : 0;
+      d[2 * n + o] = b > 0 ? b * share : 0;
+      const alpha = a * share;
+      d[3 * n + o] = alpha > 1 ? 1 : alpha;
+    }
+  }
+  return out;
+}
+
+function keys(t: number, out: Float64Array, at: number): void {
+  out[at] = ((-0.5 * t + 1) * t - 0.5) * t;
+  out[at + 1] = (1.5 * t - 2.5) * t * t + 1;
+  out[at + 2] = ((-1.5 * t + 2) * t + 0.5) * t;
+  out[at + 3] = (0.5 * t - 0.5) * t * t;
+}

@@ -1,0 +1,68 @@
+/**
+ * The take seen from another elevation. A camera that stands higher than the plate's shows paws lower and brows nearer; a
+ * flat picture can only be stretched. Here the matte is filled with balls (body-volume.ts) and their front surface, z pixels
+ * towards the camera, says how far each pixel moves when the camera is lowered by Δ: with the foot as origin and v upwards,
+ *   v' = v · cos e' / cos e + z · sin(e − e')
+ * (orthographic about the line of sight: an upright of height h stands at v = h cos e, a point c nearer to the camera at
+ * v = h cos e − c sin e). A camera that stands nearer than the plate's also shows near parts larger: things z pixels nearer
+ * grow by z / focal in each picture, and the difference of the two is taken out. What the take's camera did not see stays
+ * unseen.
+ */
+import { gaussianPlane } from '../image/gaussian.js';
+import { ballsOfMatte } from './body-volume.js';
+
+/** Beyond this difference of elevation the parts that were never seen would have to be invented. */
+export const MOST_SHIFT_DEG = 16;
+
+/** How deep a body is beside a round one of its outline. Four-legged animals that face the lens are longer than wide (our own choice). */
+const DEPTH = 1.25;
+
+/** Height field of the front surface on a coarse grid, in take pixels. */
+export interface FrontField {
+  readonly width: number;
+  readonly height: number;
+  /** Take pixels a cell. */
+  readonly cell: number;
+  /** Take pixel of the grid's corner. */
+  readonly x0: number;
+  readonly y0: number;
+  readonly z: Float32Array;
+}
+
+/** Front surface of the matte (alpha over width × height, its corner at x0, y0 in the take). Null for an empty one. */
+export function frontField(alpha: Float32Array, width: number, height: number, x0: number, y0: number): FrontField | null {
+  const balls = ballsOfMatte(alpha, width, height);
+  if (balls.length === 0) return null;
+  const cell = Math.max(1, Math.floor(height / 110));
+  const pad = 6;
+  const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
+  const z = new Float32Array(w * h);
+  let biggest = 0;
+  for (const b of balls) {
+    biggest = Math.max(biggest, b.r);
+    const gx = b.x / cell + pad, gy = b.y / cell + pad, r = b.r / cell;
+    const y1 = Math.min(h - 1, Math.floor(gy + r)), x1 = Math.min(w - 1, Math.floor(gx + r));
+    for (let y = Math.max(0, Math.floor(gy - r)); y <= y1; y++) {
+      const dy = y + 0.5 - gy;
+      for (let x = Math.max(0, Math.floor(gx - r)); x <= x1; x++) {
+        const dx = x + 0.5 - gx;
+        const s = r * r - dx * dx - dy * dy;
+        if (s <= 0) continue;
+        const v = DEPTH * Math.sqrt(s) * cell, i = y * w + x;
+        if (v > z[i]!) z[i] = v;
+      }
+    }
+  }
+  // Smooth enough that no line of sight crosses the surface twice.
+  return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell)) };
+}
+
+/** z at a take pixel, bilinear, 0 outside. */
+export function frontAt(f: FrontField, x: number, y: number): number {
+  const u = (x - f.x0) / f.cell - 0.5, v = (y - f.y0) / f.cell - 0.5;
+  const i = Math.floor(u), j = Math.floor(v);
+  if (i < 0 || j < 0 || i >= f.width - 1 || j >= f.height - 1) return 0;
+  const tx = u - i, ty = v - j, o = j * f.width + i;
+  const z = f.z;
+  return (z[o]! * (1 - tx) + z[o + 1]! * tx) * (1 - ty) + (z[o + f.width]! * (1 - tx) + z[o + f.width + 1]! * tx) * ty;
+}
