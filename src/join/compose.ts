@@ -111,13 +111,17 @@ export function placePerformer(tools: ComposeTools, performer: PerformerPicture,
   return { picture: out, box };
 }
 
+/** Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it. */
+const ON_FLOOR = 0.8;
+
 function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number): ViewShift | null {
   const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1]);
   if (field === null) return null;
   const lx = view.top[0] - view.foot[0], ly = view.top[1] - view.foot[1], l = Math.hypot(lx, ly);
   const to = view.takeElevationDeg - delta;
-  return { field, foot: view.foot, along: [lx / l, ly / l], stretch: Math.cos(to * RAD_PER_DEG) / Math.cos(view.takeElevationDeg * RAD_PER_DEG), lift: Math.sin(delta * RAD_PER_DEG), near: (scale / view.plateFocalPx - 1 / view.takeFocalPx), middle: l / 2 };
+  const e = view.takeElevationDeg * RAD_PER_DEG;
+  return { field, floor: view.floor && view.takeElevationDeg > 2 ? ON_FLOOR / (Math.sin(e) * Math.cos(e)) : 0, foot: view.foot, along: [lx / l, ly / l], stretch: Math.cos(to * RAD_PER_DEG) / Math.cos(view.takeElevationDeg * RAD_PER_DEG), lift: Math.sin(delta * RAD_PER_DEG), near: (scale / view.plateFocalPx - 1 / view.takeFocalPx), middle: l / 2 };
 }
 
 function boundsThrough(matrices: readonly Mat3[], box: Box, pad: number): Box {

@@ -36,6 +36,8 @@ export interface ViewShift {
   readonly lift: number;
   /** How much larger a pixel of z makes things in the plate than in the take: scale / plate focal − 1 / take focal. */
   readonly near: number;
+  /** 1 / (sin e cos e): what lies below the foot in the take's picture stands on the floor, at least this much nearer for each pixel. 0 where the take looks level. */
+  readonly floor: number;
   /** Half the way from foot to top: there the two lines of sight meet. */
   readonly middle: number;
 }
@@ -82,7 +84,9 @@ export function drawPlaced(src: Interleaved, origin: readonly [number, number], 
             const aside = (v - fy) * ax - (u - fx) * ay;
             let t = seen / shift.stretch, s = aside;
             for (let q = 0; q < 3; q++) {
-              const z = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax);
+              const ball = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax);
+              const floor = -t * shift.floor;
+              const z = ball > floor ? ball : floor;
               const near = 1 + shift.near * z;
               t = (seen - shift.lift * z + (near - 1) * shift.middle) / (shift.stretch + near - 1);
               s = aside / near;

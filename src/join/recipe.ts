@@ -73,7 +73,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const steady = proposeSteady(input, takeStand.frame);
   const takeElevation = elevationAt(tm, take.marks, takeStand.ground, takeStand.top, takeStand.frame);
   const plateElevation = elevationAt(pm, plate.marks, stands[0]!.ground, stands[0]!.top, stands[0]!.frame);
-  const view = takeElevation === null || plateElevation === null || tm.view === undefined ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx };
+  const view = takeElevation === null || plateElevation === null || tm.view === undefined ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx, floor: !carried };
   const seenTop = view === undefined ? takeStand.top : liftedTop(view);
   const mirror = false;
   const placement = [];

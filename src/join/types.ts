@@ -39,7 +39,9 @@ export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readon
  */
 export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number;
   /** Mend of the camera's elevation: the take's foot and top, and how far down each camera looks at the performer. */
-  readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number } }
+  readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number;
+    /** The performer stands on the floor in take and plate alike: what shows below the foot is nearer, not deeper. */
+    readonly floor: boolean } }
 export interface LightStep extends StepBase<'light'> {
   /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
   readonly slope: readonly [number, number, number];
