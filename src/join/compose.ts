@@ -18,7 +18,7 @@ import { shadeGround, type Box, type GroundShade } from './ground.js';
 import { applyShade } from './shade.js';
 import { reflectPerformer } from './reflect.js';
 import type { PerformerPicture } from './performer.js';
-import { relightRatio } from './relight.js';
+import { relight } from './relight.js';
 import { placementAt, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
 import { drawPlaced, interleave, type ViewShift } from './draw-placed.js';
@@ -146,12 +146,10 @@ export function dressPerformer(tools: ComposeTools, placed: Placed): Placed {
   const { light, air } = tools.active;
   const { picture } = placed;
   const { width: w, height: h } = picture;
-  const n = w * h;
   if (light !== null) {
     const r = light.relight;
     if (r !== undefined && r.strength > 0) {
-      const ratio = relightRatio(plane(picture, 3), w, h, { towards: r.fromCamera, fill: r.fromFill }, { towards: r.toCamera, fill: r.toFill }, r.strength);
-      for (let c = 0; c < 3; c++) { const p = plane(picture, c); for (let i = 0; i < n; i++) p[i] = p[i]! * ratio[i]!; }
+      relight([plane(picture, 0), plane(picture, 1), plane(picture, 2)], plane(picture, 3), w, h, { towards: r.fromCamera, fill: r.fromFill }, { towards: r.toCamera, fill: r.toFill }, r.strength);
     }
     applyCdlPicture({ slope: light.slope, offset: light.offset, power: light.power, saturation: light.saturation }, picture, false, picture);
   }

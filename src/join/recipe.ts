@@ -257,8 +257,8 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
 
 export interface GroundProposal {
   readonly step: GroundStep;
-  /** Share of the light on open ground that is fill, luminance; null where it is assumed. */
-  readonly measuredFill: number | null;
+  /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
+  readonly measuredFill: readonly [number, number, number] | null;
 }
 
 async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier): Promise<GroundProposal> {
@@ -297,7 +297,7 @@ async function proposeGround(input: ProposalInput, stands: readonly Stand[], whe
       break;
     }
   }
-  const measuredFill = transmission === null ? null : 0.2126 * transmission[0] + 0.7152 * transmission[1] + 0.0722 * transmission[2];
+  const measuredFill = transmission;
   if (transmission === null) {
     const stops = light?.keyFillStops.value ?? null;
     // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
@@ -364,15 +364,24 @@ async function proposeLight(input: ProposalInput, plateFrame: number, ground: Gr
     const to = lightInCamera(pl.azimuthDeg.value, pl.elevationDeg.value, pv?.tiltDeg ?? 0, pv?.rollDeg ?? 0);
     const from = lightInCamera(tl.azimuthDeg.value, tl.elevationDeg.value, tv?.tiltDeg ?? 0, tv?.rollDeg ?? 0);
     const apart = Math.acos(Math.min(1, Math.max(-1, dot(from, to)))) / RAD_PER_DEG;
-    const fillOf = (stops: number | null | undefined, assumed: number): number => (stops == null ? assumed : 2 ** -stops);
-    const plateFill = ground.measuredFill === null ? fillOf(pl.keyFillStops.value, 0.3) : keyShare(ground.measuredFill, pl.elevationDeg.value);
+    const groundFill = ground.measuredFill ?? null;
+    const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
+    const e = pl.elevationDeg.value;
+    const toFill = groundFill === null ? even(stopsFill(pl.keyFillStops.value) ?? 0.3) : (groundFill.map((f) => keyShare(f, e)) as [number, number, number]);
+    // A cloth under and behind the performer throws light back that the plate's ground does not: where the take's own ratio was not measured, a tenth more fill.
+    const own = stopsFill(tl.keyFillStops.value);
+    const fromFill = toFill.map((f) => Math.min(0.9, own === null ? f + 0.1 : Math.max(own, f * 0.5))) as [number, number, number];
     if (apart > MOST_DEG) said = `; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved`;
-    else if (apart > 3) {
-      relight = { azimuthDeg: pl.azimuthDeg.value - tl.azimuthDeg.value, elevationDeg: pl.elevationDeg.value - tl.elevationDeg.value, strength: 0.8, fromCamera: [...from] as [number, number, number], toCamera: [...to] as [number, number, number], fromFill: fillOf(tl.keyFillStops.value, plateFill), toFill: plateFill };
+    else {
+      relight = { azimuthDeg: pl.azimuthDeg.value - tl.azimuthDeg.value, elevationDeg: pl.elevationDeg.value - tl.elevationDeg.value, strength: 1, fromCamera: [...from] as [number, number, number], toCamera: [...to] as [number, number, number], fromFill, toFill };
       said = `; the key is turned by ${apart.toFixed(0)}° on the performer`;
     }
   }
   return { step: 'light', on: true, slope: match.slope, offset: match.offset, power: match.power, saturation: match.saturation, ...(relight === undefined ? {} : { relight }), why: match.why + said };
+}
+
+function even(v: number): [number, number, number] {
+  return [v, v, v];
 }
 
 /** Fill as a share of the light on a surface that faces the key, from its share on open ground under elevation e. */

@@ -53,8 +53,8 @@ export interface LightStep extends StepBase<'light'> {
     readonly azimuthDeg: number; readonly elevationDeg: number; readonly strength: number;
     /** The key of the take and of the plate as unit vectors towards the light, camera frame (x right, y down, z forward). */
     readonly fromCamera: readonly [number, number, number]; readonly toCamera: readonly [number, number, number];
-    /** Share of the full light that is fill, 0..1, in the take and in the plate. */
-    readonly fromFill: number; readonly toFill: number;
+    /** Share of the full light that is fill, 0..1 per channel, in the take and in the plate: skylight fills bluer than the key. */
+    readonly fromFill: readonly [number, number, number]; readonly toFill: readonly [number, number, number];
   };
 }
 /** Where the performer meets the ground at one plate frame, and how the camera sees that ground. */
