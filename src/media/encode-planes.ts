@@ -2,7 +2,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import type { Picture } from '../image/picture.js';
 import type { Frame } from './ffmpeg.js';
-import type { ColourTags } from './types.js';
+import type { ColourTags, VideoFrame } from './types.js';
 import { planeFormat } from './pixel-formats.js';
 import { lumaWeights, quantisation } from './ycbcr.js';
 
@@ -54,6 +54,16 @@ export function fillFrame(frame: Frame, name: string, coded: Picture, tags: Colo
     const i = f.planeOrder[f.planeOrder.length - 1]!;
     if (coded.channels === 4) quantisePlane(coded.data, 3 * n, width, height, samples[i]!, rowLength[i]!, max, 0, 0, max);
     else samples[i]!.fill(max);
+  }
+}
+
+/** Copies the planes of an 8-bit 4:2:0 frame into an FFmpeg frame of the same form, row by row. */
+export function copyPlanes(frame: Frame, from: VideoFrame): void {
+  const buffers = frame.data!, strides = frame.linesize;
+  for (let p = 0; p < 3; p++) {
+    const w = p === 0 ? from.widthPx : (from.widthPx + 1) >> 1, h = p === 0 ? from.heightPx : (from.heightPx + 1) >> 1;
+    const src = from.planes[p] as Uint8Array, dst = buffers[p]!, stride = strides[p]!;
+    for (let y = 0; y < h; y++) dst.set(src.subarray(y * w, (y + 1) * w), y * stride);
   }
 }
 

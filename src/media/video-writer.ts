@@ -7,13 +7,13 @@ import { basename, dirname, extname, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
 import { createPicture, type Picture } from '../image/picture.js';
-import { linearToCoded, codedToLinear } from './convert.js';
+import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { colourCodes } from './colour-tags.js';
-import { fillFrame } from './encode-planes.js';
+import { copyPlanes, fillFrame } from './encode-planes.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational, type Stream } from './ffmpeg.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { SoundTrack } from './sound-track.js';
-import type { ColourTags, Sound } from './types.js';
+import type { ColourTags, Sound, VideoFrame } from './types.js';
 
 export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'png' | 'exr';
 
@@ -224,18 +224,35 @@ export class VideoWriter {
     return this.add(coded);
   }
 
-  private requireSize(picture: Picture): void {
+  private requireSize(picture: { readonly width: number; readonly height: number }): void {
     const o = this.options;
     if (picture.width !== o.widthPx || picture.height !== o.heightPx) {
       throw new PlatewrightError('PW-MEDIA-SIZE', `frame ${this.count} is ${picture.width} × ${picture.height}, but ${basename(this.path)} was opened for ${o.widthPx} × ${o.heightPx}`, { kind: 'internal' });
     }
   }
 
+  /**
+   * Adds a frame in its own planes. Where they are what the encoder takes (8-bit 4:2:0 of the same tags for H.264) they go in
+   * as they are, code for code; else they are converted.
+   */
+  async writeFrame(frame: VideoFrame): Promise<void> {
+    const same = this.encoding.pixelFormat === 'yuv420p' && frame.layout === 'yuv' && frame.bitDepth === 8 && frame.chromaShift[0] === 1 && frame.chromaShift[1] === 1
+      && frame.chromaSite[0] === 0 && frame.chromaSite[1] === 0.5 && frame.colour.fullRange === this.tags.fullRange && frame.colour.matrix === this.tags.matrix
+      && frame.colour.transfer === this.tags.transfer && frame.colour.primaries === this.tags.primaries;
+    if (!same) return this.write(toLinear(frame));
+    this.requireSize({ width: frame.widthPx, height: frame.heightPx });
+    return this.put((to) => copyPlanes(to, frame));
+  }
+
   private async add(picture: Picture): Promise<void> {
-    if (this.finished) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
     this.requireSize(picture);
+    return this.put((frame) => fillFrame(frame, this.encoding.pixelFormat, picture, this.tags));
+  }
+
+  private async put(fill: (frame: Frame) => void): Promise<void> {
+    if (this.finished) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
     const frame = this.freeFrame();
-    fillFrame(frame, this.encoding.pixelFormat, picture, this.tags);
+    fill(frame);
     const n = this.count++;
     frame.pts = BigInt(this.sequence ? 0 : n);
     frame.pictType = 0 as never;
