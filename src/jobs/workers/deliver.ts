@@ -1,0 +1,30 @@
+/** Delivers the cut: master, web file, captions, interchange, with loudness and flashes measured. */
+import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
+import { join, relative } from 'node:path';
+import { makeId } from '../../book/documents.js';
+import { deliver } from '../../cut/deliver.js';
+import { ledgerCsv } from '../../cut/ledger.js';
+import { ledgerOf } from '../ledger-of.js';
+import { resolveCut } from '../resolve-cut.js';
+import type { JobWorker } from '../run-job.js';
+
+export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) => {
+  const production = book.need('production', 'production');
+  const { programme, cut, cdl } = resolveCut(book);
+  const base = makeId(production.title, () => false);
+  mkdirSync(book.insidePath('delivered'), { recursive: true });
+  const done = new Set(readdirSync(book.insidePath('delivered')));
+  const name = makeId(base, (id) => done.has(id));
+  const folder = book.insidePath('delivered', name);
+  mkdirSync(folder, { recursive: true });
+  const report = await deliver(programme, {
+    folder, name: base, master: job.spec['master'] !== false, loudnessLufs: Number(job.spec['loudness'] ?? production.delivery.loudnessLufs), truePeakDbtp: production.delivery.truePeakDbtp,
+    captions: cut.captions, cdl, pathOf: (f) => relative(folder, f).split('\\').join('/'), progress, signal,
+  });
+  const ledgerFile = join(folder, `${base}-ledger.csv`);
+  writeFileSync(ledgerFile, ledgerCsv(ledgerOf(book).borrowed));
+  const files = [...report.files, ledgerFile].map((f) => book.storedPath(f));
+  const document = { id: name, at: new Date().toISOString(), files, report: { ...report, files } as unknown as Record<string, unknown> };
+  book.edit(`deliver ${name}`, (e) => e.put('delivery', document));
+  return document;
+};

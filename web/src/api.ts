@@ -1,0 +1,82 @@
+/** The browser's side of the service: the book as a signal kept fresh by server-sent events, and the few calls that change it. */
+import { createSignal } from 'solid-js';
+import type { BookState, EditRequest } from '../../src/server/api-types.js';
+import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
+
+const [book, setBook] = createSignal<BookState | null>(null);
+const [jobs, setJobs] = createSignal<readonly JobRecord[]>([]);
+const [trouble, setTrouble] = createSignal<string | null>(null);
+const [connected, setConnected] = createSignal(true);
+export { book, jobs, trouble, connected };
+
+export function clearTrouble(): void {
+  setTrouble(null);
+}
+
+async function call<T>(path: string, init?: RequestInit): Promise<T> {
+  let response: Response;
+  try {
+    response = await fetch(path, init);
+  } catch {
+    throw new Error('the service does not answer; is "platewright serve" still running?');
+  }
+  const body = (await response.json()) as T & { error?: { message: string } };
+  if (!response.ok) throw new Error(body.error?.message ?? `${response.status}`);
+  return body;
+}
+
+/** Runs a change and shows what went wrong in the margin instead of losing it in the console. */
+export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
+  try {
+    return await work();
+  } catch (error) {
+    setTrouble((error as Error).message);
+    return null;
+  }
+}
+
+export async function refresh(): Promise<void> {
+  const state = await call<BookState>('/api/book');
+  setBook(state);
+  setJobs(state.jobs);
+}
+
+const json = (value: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(value) });
+
+export const edit = (title: string, changes: EditRequest['changes']) => attempt(async () => { await call('/api/edit', json({ title, changes })); await refresh(); });
+export const undo = () => attempt(async () => { await call('/api/undo', json({})); await refresh(); });
+export const redo = () => attempt(async () => { await call('/api/redo', json({})); await refresh(); });
+export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
+export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
+export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
+export const readPixel = (what: string, id: string, n: number, x: number, y: number) => call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
+
+/** Sends a take; `onShare` hears the share sent so far. */
+export function uploadTake(file: File, pick: string, onShare: (share: number) => void): Promise<{ id: string } | null> {
+  return attempt(() => new Promise<{ id: string }>((done, fail) => {
+    const request = new XMLHttpRequest();
+    request.open('POST', `/api/takes?pick=${encodeURIComponent(pick)}&name=${encodeURIComponent(file.name)}`);
+    request.upload.onprogress = (e) => { if (e.lengthComputable) onShare(e.loaded / e.total); };
+    request.onload = () => {
+      const body = JSON.parse(request.responseText) as { id: string; error?: { message: string } };
+      if (request.status >= 300) fail(new Error(body.error?.message ?? `${request.status}`));
+      else { void refresh(); done(body); }
+    };
+    request.onerror = () => fail(new Error('the upload broke off; nothing was kept, send it again'));
+    request.send(file);
+  }));
+}
+
+/** Opens the event stream; the browser opens it again by itself when it breaks. */
+export function listen(): void {
+  const events = new EventSource('/api/events');
+  events.addEventListener('open', () => setConnected(true));
+  events.addEventListener('error', () => setConnected(false));
+  events.addEventListener('pulse', () => void attempt(refresh));
+  events.addEventListener('jobs', (e) => setJobs(JSON.parse((e as MessageEvent<string>).data) as JobRecord[]));
+}
+
+/** Address of a frame's picture. `v` changes when a join is rendered anew. */
+export function frameUrl(what: 'film' | 'plate' | 'take' | 'join' | 'matte', id: string, n: number, width?: number, v = ''): string {
+  return `/api/frame/${what}/${encodeURIComponent(id)}/${Math.max(0, Math.round(n))}?${width === undefined ? '' : `w=${width}&`}v=${encodeURIComponent(v)}`;
+}

@@ -1,0 +1,56 @@
+/** The book: bookmarks on top, one page below, what is being worked on at the foot. */
+import { For, Match, Show, Switch, type JSX } from 'solid-js';
+import { book, clearTrouble, connected, redo, trouble, undo } from './api.js';
+import { here } from './route.js';
+import { JobStrip } from './parts/job-strip.js';
+import { CutPage } from './pages/cut.js';
+import { DayPage } from './pages/day.js';
+import { LedgerPage } from './pages/ledger.js';
+import { SheetPage } from './pages/sheet.js';
+import { WallPage } from './pages/wall.js';
+import { Viewer } from './viewer/viewer.js';
+
+const BOOKMARKS = [['wall', 'Wall'], ['day', 'Shoot day'], ['cut', 'Cut'], ['ledger', 'Ledger']] as const;
+
+export function App(): JSX.Element {
+  const lastEdit = () => book()?.history.find((h) => !h.undone)?.title;
+  const undone = () => book()?.history.some((h) => h.undone) ?? false;
+  const onKey = (e: KeyboardEvent): void => {
+    const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName);
+    if (typing || !(e.ctrlKey || e.metaKey)) return;
+    if (e.key.toLowerCase() === 'z') { e.preventDefault(); void (e.shiftKey ? redo() : undo()); }
+  };
+  return (
+    <div class="desk" onKeyDown={onKey}>
+      <a class="skip" href="#page">To the page</a>
+      <header class="head">
+        <div class="title"><span class="name">Platewright</span><Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></div>
+        <nav class="bookmarks" aria-label="Pages">
+          <For each={BOOKMARKS}>{([id, label]) => <a href={`#/${id}`} aria-current={here().page === id ? 'page' : undefined}>{label}</a>}</For>
+          <Show when={here().page === 'sheet'}><a href={location.hash} aria-current="page">Sheet</a></Show>
+        </nav>
+        <div class="pencil">
+          <button onClick={() => void undo()} disabled={lastEdit() === undefined} title={lastEdit() === undefined ? 'nothing to take back' : `take back: ${lastEdit()}`}>Take back</button>
+          <button onClick={() => void redo()} disabled={!undone()}>Do again</button>
+        </div>
+      </header>
+      <Show when={!connected()}><p class="margin-note" role="status">The service does not answer. What you did is kept; this page goes on when it is back.</p></Show>
+      <Show when={trouble()}>{(t) => <p class="margin-note trouble" role="alert">{t()} <button onClick={clearTrouble}>Put away</button></p>}</Show>
+      <main id="page" class="page" tabindex="-1">
+        <Show when={book()} fallback={<p class="waiting">Opening the book…</p>}>
+          {(b) => (
+            <Switch>
+              <Match when={here().page === 'wall'}><WallPage book={b()} /></Match>
+              <Match when={here().page === 'sheet'}><SheetPage book={b()} id={(here() as { id: string }).id} /></Match>
+              <Match when={here().page === 'day'}><DayPage book={b()} /></Match>
+              <Match when={here().page === 'cut'}><CutPage book={b()} /></Match>
+              <Match when={here().page === 'ledger'}><LedgerPage book={b()} /></Match>
+            </Switch>
+          )}
+        </Show>
+      </main>
+      <JobStrip />
+      <Viewer />
+    </div>
+  );
+}

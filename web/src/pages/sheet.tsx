@@ -1,0 +1,191 @@
+/** One pick from top to bottom: plate with its marks, what was measured, the brief, takes and verdicts, the join, the inspection. */
+import { createSignal, For, Show, type JSX } from 'solid-js';
+import type { BookState } from '../../../src/server/api-types.js';
+import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
+import type { Inspection } from '../../../src/inspect/types.js';
+import type { Recipe, RecipeStep } from '../../../src/join/types.js';
+import { edit, startJob, uploadTake } from '../api.js';
+import { amount, seconds, unit } from '../format.js';
+import { MeasureList } from '../parts/measure-list.js';
+import { Picture } from '../parts/picture.js';
+import { VerdictWord } from '../parts/verdict-word.js';
+import { BriefPart } from './brief-part.js';
+import { StepList } from './step-list.js';
+import { openViewer } from '../viewer/state.js';
+import { ranked } from './wall.js';
+
+export function SheetPage(props: { book: BookState; id: string }): JSX.Element {
+  const pick = () => props.book.picks.find((p) => p.id === props.id);
+  return <Show when={pick()} fallback={<p class="lead">There is no pick “{props.id}” in this book. <a href="#/wall">Back to the wall</a></p>}>{(p) => <Sheet book={props.book} pick={p()} />}</Show>;
+}
+
+function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
+  const film = () => props.book.films.find((f) => f.id === props.pick.film)!;
+  const video = () => film().info.video!;
+  const ratio = () => video().widthPx / video().heightPx;
+  const m = () => props.book.measures[props.pick.id];
+  const frames = () => props.pick.out - props.pick.in;
+  const join = () => props.book.joins.find((j) => j.id === props.pick.id);
+  return (
+    <article class="sheet">
+      <header class="sheet-head">
+        <h2>{props.pick.title}</h2>
+        <p class="pencil-note">{film().title}, frames {props.pick.in}–{props.pick.out} · {seconds(frames(), video().rate)}{props.pick.note === '' ? '' : ` · ${props.pick.note}`}</p>
+        <nav class="sheet-nav" aria-label="Parts of the sheet"><For each={[['plate', 'Plate'], ['measures', 'Measured'], ['brief', 'Brief'], ['takes', 'Takes'], ['join', 'Join'], ['inspection', 'Inspection']]}>{([id, label]) => <a href={location.hash} onClick={(e) => { e.preventDefault(); document.getElementById(id!)?.scrollIntoView({ behavior: 'smooth' }); }}>{label}</a>}</For></nav>
+      </header>
+
+      <section id="plate">
+        <h3>The plate</h3>
+        <div class="strip">
+          <For each={[0, 0.33, 0.66, 1]}>{(t) => { const n = Math.round(t * (frames() - 1)); return <Picture source={{ what: 'plate', id: props.pick.id, title: props.pick.title }} frame={n} width={520} alt={`plate, frame ${n}`} ratio={ratio()} caption={`frame ${n}`} />; }}</For>
+        </div>
+        <p class="controls">
+          <button onClick={() => openViewer({ what: 'plate', id: props.pick.id, title: props.pick.title, start: props.pick.marks.frame, marking: true })}>Put marks on it</button>
+          <span class="pencil-note">{props.pick.marks.marks.length === 0 ? 'no marks yet: uprights of known height, ground lines, shadows, where the performer stands' : `${props.pick.marks.marks.length} marks: ${tally(props.pick.marks.marks.map((x) => x.kind))}`}</span>
+        </p>
+      </section>
+
+      <section id="measures">
+        <h3>What was measured</h3>
+        <p class="controls"><button onClick={() => void startJob('measure', props.pick.id)}>{m() === undefined ? 'Measure the plate' : 'Measure again'}</button>
+          <Show when={m()}><button onClick={() => openViewer({ what: 'plate', id: props.pick.id, title: props.pick.title, start: m()!.view?.frame ?? 0, overlays: true })}>See it on the picture</button></Show></p>
+        <Show when={m()}>{(x) => (
+          <div class="measure-columns">
+            <MeasureList title="Camera" items={[
+              { name: 'focal length', measure: x().view?.focalPx ?? x().camera?.focalPx }, { name: 'tilt', measure: x().view?.tiltDeg }, { name: 'roll', measure: x().view?.rollDeg }, { name: 'height', measure: x().view?.cameraHeight }]}>
+              <p class="how">move: {x().camera?.move ?? 'not measured'}{x().camera?.shake ? `, shake ${x().camera!.shake!.rmsPx.toFixed(2)} px` : ''}{x().view ? `; marks agree within ${x().view!.residualPx.toFixed(2)} px` : ''}</p>
+            </MeasureList>
+            <MeasureList title="Light" items={[
+              { name: 'azimuth of the key', measure: x().light?.azimuthDeg }, { name: 'elevation', measure: x().light?.elevationDeg }, { name: 'key over fill', measure: x().light?.keyFillStops },
+              { name: 'softness', measure: x().light?.softnessDeg }, { name: 'colour temperature', measure: x().light?.temperatureK }]}>
+              <For each={x().light?.notes ?? []}>{(n) => <p class="how">{n}</p>}</For>
+            </MeasureList>
+            <MeasureList title="Look" items={[
+              { name: 'edge spread', measure: x().look?.edgeSpreadPx }, { name: 'sharpness, MTF50', measure: x().look?.mtf50 }, { name: 'motion blur', measure: x().look?.motionBlur.lengthPx },
+              { name: 'shutter', measure: x().look?.motionBlur.shutterDeg }, { name: 'grain size', measure: x().look?.grain.correlationPx }, { name: 'haze', measure: x().look?.haze.amount }]} />
+            <MeasureList title="Room" items={[
+              { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare }, { name: 'supplied by other frames', measure: x().room?.suppliedShare }]}>
+              <Show when={x().room}>{(r) => <p class="how">about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
+            </MeasureList>
+            <MeasureList title="Stir" items={[{ name: 'amplitude', measure: x().stir?.amplitudePx }, { name: 'direction', measure: x().stir?.directionDeg }, { name: 'rate', measure: x().stir?.rateHz }]} />
+            <section class="measures"><h3>Ride and turn</h3>
+              <p class="how"><Show when={x().ride} fallback="no region to ride on is marked">{(r) => <>followed over {r().frames.length} frames ({r().model}); lowest confidence {Math.min(...r().frames.map((f) => f.confidence)).toFixed(2)}</>}</Show></p>
+              <p class="how"><Show when={x().turn} fallback="no turn is marked">{(t) => <>turns from {t().frames[0]?.yawDeg.toFixed(0)}° to {t().frames[t().frames.length - 1]?.yawDeg.toFixed(0)}°, at most {t().peakDegPerSecond.toFixed(0)}° a second (± {Math.max(...t().frames.map((f) => f.sd)).toFixed(1)}°)</>}</Show></p>
+            </section>
+          </div>
+        )}</Show>
+      </section>
+
+      <section id="brief"><h3>The brief</h3><BriefPart book={props.book} pick={props.pick} /></section>
+
+      <section id="takes">
+        <h3>Takes and verdicts</h3>
+        <TakeUpload pick={props.pick.id} />
+        <For each={ranked(props.book, props.pick.id)} fallback={<p class="lead">No take yet.</p>}>{(t) => <TakeCard book={props.book} take={t} pick={props.pick} />}</For>
+      </section>
+
+      <section id="join">
+        <h3>The join</h3>
+        <Show when={join()} fallback={<p class="lead">Not built yet. Choose a take above and build it.</p>}>{(j) => (
+          <>
+            <Show when={j().render} fallback={<p class="pencil-note">The recipe is there, the picture is not rendered yet.</p>}>{(r) => (
+              <div class="strip"><For each={[0, 0.5, 1]}>{(t) => { const n = Math.round(t * (r().frames - 1)); return <Picture source={{ what: 'join', id: props.pick.id, title: `${props.pick.title}, joined`, version: r().at, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n} width={640} alt={`join, frame ${n}`} ratio={ratio()} caption={`frame ${n}`} />; }}</For></div>
+            )}</Show>
+            <p class="controls">
+              <button onClick={() => void startJob('join', props.pick.id, { take: j().take, quality: 'fine' })}>Render at full quality</button>
+              <button onClick={() => void startJob('inspect', props.pick.id)}>Inspect</button>
+            </p>
+            <StepList pick={props.pick} join={j()} ratio={ratio()} />
+          </>
+        )}</Show>
+      </section>
+
+      <section id="inspection"><h3>Does the join show?</h3><Show when={join()?.inspection} fallback={<p class="pencil-note">not inspected yet</p>}>{(i) => <InspectionTable inspection={i()} pick={props.pick.id} recipe={join()!.recipe} />}</Show></section>
+    </article>
+  );
+}
+
+function tally(kinds: readonly string[]): string {
+  const n = new Map<string, number>();
+  for (const k of kinds) n.set(k, (n.get(k) ?? 0) + 1);
+  return [...n].map(([k, c]) => (c > 1 ? `${c} ${k}` : k)).join(', ');
+}
+
+export function TakeUpload(props: { pick: string }): JSX.Element {
+  const [share, setShare] = createSignal<number | null>(null);
+  const send = async (files: FileList | null): Promise<void> => {
+    for (const f of files ?? []) { setShare(0); await uploadTake(f, props.pick, setShare); }
+    setShare(null);
+  };
+  return (
+    <p class="controls">
+      <label class="file">Add a take<input type="file" accept="video/*,image/*" multiple onChange={(e) => { void send(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
+      <Show when={share() !== null}><progress max={1} value={share()!} aria-label="sending the take" /> <span class="pencil-note">sending, {Math.round(100 * share()!)} %</span></Show>
+    </p>
+  );
+}
+
+function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocument }): JSX.Element {
+  const t = () => props.take;
+  const v = () => t().info.video!;
+  const n = () => Math.floor(((t().verdict?.span.in ?? 0) + (t().verdict?.span.out ?? v().frameCount)) / 2);
+  return (
+    <div class="take-card">
+      <Picture source={{ what: 'take', id: t().id, title: t().title, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n()} width={360} alt={t().title} ratio={v().widthPx / v().heightPx} />
+      <div>
+        <h4>{t().title} <Show when={t().verdict}><VerdictWord word={t().verdict!.verdict} /></Show></h4>
+        <p class="pencil-note">{v().frameCount} frames · {v().widthPx} × {v().heightPx}{t().kind === 'video' ? '' : ` · ${t().kind}`}{t().note === '' ? '' : ` · ${t().note}`}</p>
+        <p class="controls">
+          <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'put', kind: 'take', document: { ...t(), star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>
+          <button onClick={() => openViewer({ what: 'take', id: t().id, title: t().title, start: t().marks?.frame ?? 0, marking: true })}>Marks</button>
+          <button onClick={() => void startJob('verdict', t().id)}>{t().verdict === undefined ? 'Judge it' : 'Judge again'}</button>
+          <button onClick={() => void startJob('join', props.pick.id, { take: t().id, quality: 'fast' })}>Build the join with it</button>
+        </p>
+        <Show when={t().verdict}>{(x) => (
+          <table class="matters">
+            <caption class="pencil-note">best span {x().span.in}–{x().span.out}</caption>
+            <thead><tr><th scope="col">matter</th><th scope="col">measured</th><th scope="col">needed</th><th scope="col">verdict</th><th scope="col">what to change</th></tr></thead>
+            <tbody><For each={[...x().matters].sort((a, b) => weight(b.verdict) - weight(a.verdict))}>{(r) => (
+              <tr data-verdict={r.verdict ?? 'open'}>
+                <th scope="row">{words(r.matter)}</th>
+                <td>{r.measured === null ? '–' : amount(r.measured, r.sd, r.unit)}</td>
+                <td>{r.needed === null ? '–' : `${Number(r.needed.toFixed(2))}${unit(r.unit)}`}{r.tolerance === null ? '' : ` (± ${r.tolerance.fits} / ${r.tolerance.mendable})`}</td>
+                <td><VerdictWord word={r.verdict} small /></td>
+                <td>{r.change}{r.reason === undefined ? '' : ` ${r.reason}`}<Show when={r.wouldHelp}> <span class="pencil-note">would help: {r.wouldHelp}</span></Show></td>
+              </tr>
+            )}</For></tbody>
+          </table>
+        )}</Show>
+      </div>
+    </div>
+  );
+}
+
+function weight(v: string | null): number {
+  return v === 'shoot again' ? 3 : v === 'mendable' ? 2 : v === 'fits' ? 1 : 0;
+}
+
+/** viewElevation → view elevation */
+export function words(name: string): string {
+  return name.replace(/([A-Z])/g, (c) => ` ${c.toLowerCase()}`);
+}
+
+function InspectionTable(props: { inspection: Inspection; pick: string; recipe: Recipe }): JSX.Element {
+  const stepOf = (name: string): RecipeStep | undefined => props.recipe.steps.find((s) => s.step === name);
+  return (
+    <>
+      <p><VerdictWord word={props.inspection.passes ? 'fits' : 'shoot again'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : 'The join shows; the steps to change stand beside each matter.'}</p>
+      <table class="matters">
+        <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">limit</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
+        <tbody><For each={props.inspection.matters}>{(m) => (
+          <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
+            <th scope="row">{words(m.matter)}</th>
+            <td>{m.value === null ? m.reason ?? '–' : `${Number(m.value.toFixed(3))}${unit(m.unit)}`}</td><td>{Number(m.limit.toFixed(3))}{unit(m.unit)}</td>
+            <td><Show when={m.worstFrame !== null} fallback="–"><button onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
+            <td>{m.passes === false ? `${m.step}: ${m.advice}` : stepOf(m.step) === undefined ? '' : m.step}</td>
+          </tr>
+        )}</For></tbody>
+      </table>
+    </>
+  );
+}

@@ -1,0 +1,67 @@
+/** The recipe's steps in their order: on or off, seen alone, before and after, with the few numbers that each takes. */
+import { createSignal, For, Show, type JSX } from 'solid-js';
+import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
+import type { RecipeStep } from '../../../src/join/types.js';
+import { edit } from '../api.js';
+
+/** Numbers of a step that a person may turn, with their span. */
+const KNOBS: Readonly<Record<string, readonly { readonly key: string; readonly label: string; readonly min: number; readonly max: number; readonly step: number }[]>> = {
+  peel: [{ key: 'spill', label: 'spill removed', min: 0, max: 1, step: 0.01 }],
+  ground: [
+    { key: 'azimuthDeg', label: 'light azimuth, °', min: -180, max: 180, step: 1 }, { key: 'elevationDeg', label: 'light elevation, °', min: 3, max: 88, step: 1 },
+    { key: 'softnessDeg', label: 'softness, °', min: 0, max: 30, step: 0.1 }, { key: 'contactStrength', label: 'contact', min: 0, max: 1, step: 0.01 }],
+  ride: [{ key: 'motionBlur', label: 'shutter, °', min: 0, max: 360, step: 1 }],
+  light: [{ key: 'saturation', label: 'saturation', min: 0, max: 2, step: 0.01 }],
+  front: [{ key: 'softPx', label: 'edge softness, px', min: 0, max: 8, step: 0.1 }],
+  air: [{ key: 'softenPx', label: 'soften, px', min: 0, max: 6, step: 0.05 }, { key: 'wrap', label: 'light wrap', min: 0, max: 1, step: 0.01 }, { key: 'grain', label: 'grain', min: 0, max: 2, step: 0.01 }],
+};
+
+export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio: number }): JSX.Element {
+  const frames = () => props.pick.out - props.pick.in;
+  const [frame, setFrame] = createSignal(Math.floor(frames() / 2));
+  const [seen, setSeen] = createSignal<{ step?: string; alone?: boolean } >({});
+  const [draft, setDraft] = createSignal<Record<string, number>>({});
+  const version = () => JSON.stringify(props.join.recipe.steps).length + ':' + hash(JSON.stringify(props.join.recipe.steps));
+  const put = (title: string, steps: RecipeStep[]): void => void edit(title, [{ do: 'put', kind: 'join', document: { ...props.join, recipe: { ...props.join.recipe, steps } } }]);
+  const url = () => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=960&v=${version()}${seen().step === undefined ? '' : seen().alone ? `&step=${seen().step}&alone=1` : `&upTo=${seen().step}`}`;
+  return (
+    <div class="steps">
+      <figure class="mat wide">
+        <div class="picture" style={{ 'aspect-ratio': String(props.ratio) }}><img src={url()} alt={`frame ${frame()} of the join as the recipe stands`} /></div>
+        <figcaption>
+          <label>frame <input type="range" min="0" max={frames() - 1} value={frame()} onChange={(e) => setFrame(Number(e.currentTarget.value))} /> {frame()}</label>
+          <span class="pencil-note">{seen().step === undefined ? 'the whole recipe' : seen().alone ? `${seen().step} alone` : `up to ${seen().step}`}</span>
+          <Show when={seen().step !== undefined}><button onClick={() => setSeen({})}>Whole recipe</button></Show>
+        </figcaption>
+      </figure>
+      <ol>
+        <For each={props.join.recipe.steps}>{(s, i) => (
+          <li class="step" data-on={s.on}>
+            <div class="step-head">
+              <label><input type="checkbox" checked={s.on} onChange={(e) => put(`${e.currentTarget.checked ? 'switch on' : 'switch off'} ${s.step}`, props.join.recipe.steps.map((x, k) => (k === i() ? { ...x, on: e.currentTarget.checked } : x)))} /> <strong>{s.step}</strong></label>
+              <button onClick={() => setSeen({ step: s.step, alone: true })}>alone</button>
+              <button onClick={() => setSeen({ step: s.step })}>up to here</button>
+            </div>
+            <p class="how">{s.why}</p>
+            <For each={KNOBS[s.step] ?? []}>{(k) => {
+              const value = () => draft()[`${s.step}.${k.key}`] ?? Number((s as unknown as Record<string, unknown>)[k.key] ?? 0);
+              return (
+                <label class="knob">{k.label}
+                  <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => setDraft({ ...draft(), [`${s.step}.${k.key}`]: Number(e.currentTarget.value) })}
+                    onChange={(e) => { const v = Number(e.currentTarget.value); setDraft({}); put(`${s.step}: ${k.label} ${v}`, props.join.recipe.steps.map((x, n) => (n === i() ? { ...x, [k.key]: v } : x) as RecipeStep)); }} />
+                  <output>{Number(value().toFixed(2))}</output>
+                </label>
+              );
+            }}</For>
+          </li>
+        )}</For>
+      </ol>
+    </div>
+  );
+}
+
+function hash(text: string): string {
+  let h = 2166136261;
+  for (let i = 0; i < text.length; i++) h = Math.imul(h ^ text.charCodeAt(i), 16777619);
+  return (h >>> 0).toString(36);
+}

@@ -1,0 +1,101 @@
+/** The wall: the film's shots to skim, and the picks pinned up in story order. */
+import { createSignal, For, Show, type JSX } from 'solid-js';
+import type { BookState } from '../../../src/server/api-types.js';
+import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
+import { edit, startJob } from '../api.js';
+import { seconds } from '../format.js';
+import { Picture } from '../parts/picture.js';
+import { VerdictWord } from '../parts/verdict-word.js';
+
+/** The takes of a pick in rank: starred first, then by verdict. */
+export function ranked(book: BookState, pick: string): BookState['takes'] {
+  const weight = { fits: 0, mendable: 1, 'shoot again': 2 } as const;
+  return book.takes.filter((t) => t.pick === pick).sort((a, b) => Number(b.star) - Number(a.star) || (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) - (b.verdict === undefined ? 3 : weight[b.verdict.verdict]));
+}
+
+function movePick(book: BookState, pick: PickDocument, by: number): void {
+  const list = [...book.picks];
+  const i = list.findIndex((p) => p.id === pick.id);
+  const j = i + by;
+  if (j < 0 || j >= list.length) return;
+  [list[i], list[j]] = [list[j]!, list[i]!];
+  void edit(`move ${pick.title}`, list.map((p, k) => ({ do: 'put' as const, kind: 'pick', document: { ...p, order: k + 1 } })));
+}
+
+export function WallPage(props: { book: BookState }): JSX.Element {
+  return (
+    <>
+      <section>
+        <h2>Picks in story order</h2>
+        <Show when={props.book.picks.length > 0} fallback={<p class="lead">No shot is picked yet. Skim the film below and pick what the story can use.</p>}>
+          <ol class="pins">
+            <For each={props.book.picks}>{(p, i) => {
+              const film = () => props.book.films.find((f) => f.id === p.film);
+              const join = () => props.book.joins.find((j) => j.id === p.id);
+              const best = () => ranked(props.book, p.id)[0];
+              return (
+                <li class="pin">
+                  <Show when={film()}>{(f) => (
+                    <Picture source={join()?.render === undefined ? { what: 'plate', id: p.id, title: p.title } : { what: 'join', id: p.id, title: p.title, version: join()!.render!.at }} frame={Math.floor((p.out - p.in) / 2)} width={480} alt={p.title} ratio={f().info.video!.widthPx / f().info.video!.heightPx} />
+                  )}</Show>
+                  <div class="pin-words">
+                    <h3><a href={`#/sheet/${encodeURIComponent(p.id)}`}>{i() + 1}. {p.title}</a></h3>
+                    <p class="pencil-note">{film() === undefined ? '' : seconds(p.out - p.in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p.id).length} takes{join()?.render === undefined ? '' : ' · joined'}</p>
+                    <Show when={best()?.verdict}>{(v) => <VerdictWord word={v().verdict} small />}</Show>
+                    <span class="order">
+                      <button aria-label={`Move ${p.title} earlier`} disabled={i() === 0} onClick={() => movePick(props.book, p, -1)}>Earlier</button>
+                      <button aria-label={`Move ${p.title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(props.book, p, 1)}>Later</button>
+                    </span>
+                  </div>
+                </li>
+              );
+            }}</For>
+          </ol>
+        </Show>
+      </section>
+      <For each={props.book.films} fallback={<p class="lead">No film yet. Add it on the command line: <code>platewright film add FILE</code></p>}>{(f) => <FilmShots book={props.book} film={f} />}</For>
+    </>
+  );
+}
+
+function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element {
+  const [easyFirst, setEasyFirst] = createSignal(false);
+  const shots = () => {
+    const list = [...(props.film.summaries ?? [])];
+    return easyFirst() ? list.sort((a, b) => a.effortMinutes - b.effortMinutes) : list;
+  };
+  const picked = (from: number, to: number): boolean => props.book.picks.some((p) => p.film === props.film.id && p.in < to && p.out > from);
+  const pick = (index: number, from: number, to: number): void => {
+    const taken = new Set(props.book.picks.map((p) => p.id));
+    let id = `shot-${index}`;
+    for (let n = 2; taken.has(id); n++) id = `shot-${index}-${n}`;
+    const order = props.book.picks.reduce((m, p) => Math.max(m, p.order), 0) + 1;
+    void edit(`pick shot ${index}`, [{ do: 'put', kind: 'pick', document: { id, film: props.film.id, title: `Shot ${index}`, in: from, out: to, order, note: '', marks: { frame: 0, marks: [] }, action: '' } }]);
+  };
+  const v = props.film.info.video!;
+  return (
+    <section>
+      <h2>{props.film.title}</h2>
+      <p class="pencil-note">{v.frameCount} frames · {v.widthPx} × {v.heightPx} · {props.film.credit}</p>
+      <Show when={props.film.summaries !== undefined} fallback={<p class="lead">Not scanned yet. <button onClick={() => void startJob('scan', props.film.id)}>Find its shots</button></p>}>
+        <p class="controls"><label><input type="checkbox" checked={easyFirst()} onChange={(e) => setEasyFirst(e.currentTarget.checked)} /> least effort first</label> <button onClick={() => void startJob('scan', props.film.id, { again: true })}>Scan again</button></p>
+        <ul class="shots">
+          <For each={shots()}>{(s) => (
+            <li class="shot" data-picked={picked(s.in, s.out)}>
+              <div class="three">
+                <For each={s.thumbFrames}>{(n) => <Picture source={{ what: 'film', id: props.film.id, title: `${props.film.title}, shot ${s.index}`, in: s.in, out: s.out }} frame={n} width={220} alt={`shot ${s.index}, frame ${n}`} ratio={v.widthPx / v.heightPx} />}</For>
+              </div>
+              <div class="shot-words">
+                <h3>Shot {s.index} <span class="pencil-note">{s.in}–{s.out} · {seconds(s.out - s.in, v.rate)}{s.entry === 'cut' || s.entry === 'start' ? '' : ` · enters by ${s.entry}`}</span></h3>
+                <span class="palette" aria-hidden="true"><For each={s.palette}>{(c) => <i style={{ background: `rgb(${c.coded.map((x) => Math.round(x * 255)).join(',')})`, 'flex-grow': String(Math.max(0.03, c.share)) }} />}</For></span>
+                <ul class="takes-list"><For each={s.takes}>{(t) => <li>{t}</li>}</For></ul>
+                <p class="effort">about {Math.round(s.effortMinutes)} min of work</p>
+                <Show when={!picked(s.in, s.out)} fallback={<span class="pencil-note">picked</span>}><button onClick={() => pick(s.index, s.in, s.out)}>Pick this shot</button></Show>
+              </div>
+            </li>
+          )}</For>
+        </ul>
+      </Show>
+    </section>
+  );
+}

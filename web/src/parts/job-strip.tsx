@@ -1,0 +1,37 @@
+/** What is being worked on, at the foot of the book: progress, stop, go on. */
+import { For, Show, type JSX } from 'solid-js';
+import { jobs, resumeJob, stopJob } from '../api.js';
+
+const WORDS: Record<string, string> = { scan: 'Finding shots', measure: 'Measuring', brief: 'Writing the brief', verdict: 'Judging', join: 'Building the join', inspect: 'Inspecting', day: 'Planning the day', deliver: 'Delivering', reveal: 'Making the reveal' };
+
+export function jobWord(kind: string): string {
+  return WORDS[kind] ?? kind;
+}
+
+export function JobStrip(): JSX.Element {
+  const shown = () => {
+    const list = jobs();
+    const active = list.filter((j) => j.state === 'running' || j.state === 'waiting');
+    const failed = list.filter((j) => (j.state === 'failed' || j.state === 'stopped') && !list.some((o) => o.kind === j.kind && o.subject === j.subject && o.createdMs > j.createdMs)).slice(0, 3);
+    return [...active, ...failed];
+  };
+  return (
+    <Show when={shown().length > 0}>
+      <aside class="foot" aria-label="Work in hand" aria-live="polite">
+        <For each={shown()}>{(j) => (
+          <div class="job" data-state={j.state}>
+            <span class="what">{jobWord(j.kind)} {j.subject}</span>
+            <Show when={j.state === 'running'}>
+              <progress max={Math.max(1, j.total)} value={j.done} aria-label={`${jobWord(j.kind)} ${j.subject}`} />
+              <span class="stage">{j.stage}{j.total > 0 ? ` · ${Math.floor((100 * j.done) / j.total)} %` : ''}</span>
+              <button onClick={() => void stopJob(j.id)}>Stop</button>
+            </Show>
+            <Show when={j.state === 'waiting'}><span class="stage">waits its turn</span><button onClick={() => void stopJob(j.id)}>Stop</button></Show>
+            <Show when={j.state === 'failed'}><span class="stage">{j.error}</span><button onClick={() => void resumeJob(j.id)}>Try again</button></Show>
+            <Show when={j.state === 'stopped'}><span class="stage">stopped at {j.done} of {j.total}</span><button onClick={() => void resumeJob(j.id)}>Go on</button></Show>
+          </div>
+        )}</For>
+      </aside>
+    </Show>
+  );
+}

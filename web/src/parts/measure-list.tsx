@@ -1,0 +1,37 @@
+/** Measures as a person reads them: value with its uncertainty, from where, and what would make it better. */
+import { For, Show, type JSX } from 'solid-js';
+import type { Measure } from '../../../src/core/measure.js';
+import { amount } from '../format.js';
+
+export interface Named {
+  readonly name: string;
+  readonly measure: Measure | undefined | null;
+}
+
+export function MeasureList(props: { title: string; items: readonly Named[]; children?: JSX.Element }): JSX.Element {
+  return (
+    <section class="measures">
+      <h3>{props.title}</h3>
+      <dl>
+        <For each={props.items}>{(i) => (
+          <div class="measure" data-known={i.measure?.value !== null && i.measure !== undefined && i.measure !== null}>
+            <dt>{i.name}</dt>
+            <dd>
+              <Show when={i.measure} fallback={<span class="unknown">not measured yet</span>}>
+                {(m) => (
+                  <>
+                    <Show when={m().value !== null} fallback={<span class="unknown">{m().reason}</span>}><span class="number">{amount(m().value!, m().sd, m().unit)}</span></Show>
+                    <Show when={m().priorLed}><span class="pencil-note">mostly a usual value, not the picture</span></Show>
+                    <Show when={m().how !== '' || m().frames}><span class="how">{m().how}{m().frames ? ` · frames ${m().frames![0]}–${m().frames![1]}` : ''}</span></Show>
+                    <Show when={m().wouldHelp}><span class="pencil-note">would help: {m().wouldHelp}</span></Show>
+                  </>
+                )}
+              </Show>
+            </dd>
+          </div>
+        )}</For>
+      </dl>
+      {props.children}
+    </section>
+  );
+}

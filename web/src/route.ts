@@ -1,0 +1,15 @@
+/** Pages by address, so that a reload and the back button keep the place: #/wall, #/sheet/ID, #/day, #/cut, #/ledger. */
+import { createSignal } from 'solid-js';
+
+export type Page = { page: 'wall' } | { page: 'sheet'; id: string } | { page: 'day' } | { page: 'cut' } | { page: 'ledger' };
+
+function read(): Page {
+  const [page, id] = location.hash.replace(/^#\/?/, '').split('/');
+  if (page === 'sheet' && id !== undefined && id !== '') return { page: 'sheet', id: decodeURIComponent(id) };
+  if (page === 'day' || page === 'cut' || page === 'ledger') return { page };
+  return { page: 'wall' };
+}
+
+const [here, setHere] = createSignal<Page>(read());
+window.addEventListener('hashchange', () => setHere(read()));
+export { here };

@@ -1,0 +1,200 @@
+/**
+ * The large viewer: a picture on neutral grey, frame by frame. J and L step back and on (held: play), K stops, arrows step,
+ * with shift ten frames; Home and End; 1 shows pixels one to one, 0 fits; W wipes, D takes the difference; O overlays.
+ */
+import { createEffect, createMemo, createSignal, For, on, onCleanup, Show, type JSX } from 'solid-js';
+import type { Mark, MarksFile } from '../../../src/plate/marks.js';
+import { book, edit, frameUrl, readPixel } from '../api.js';
+import { handles, MarkShape, TOOLS, withHandle, type MarkTool, type P } from './mark-shapes.js';
+import { Overlays } from './overlays.js';
+import { closeViewer, viewer, type ViewerRequest } from './state.js';
+
+export function Viewer(): JSX.Element {
+  return <Show when={viewer()} keyed>{(v) => <Open request={v} />}</Show>;
+}
+
+/** Size, rate and frame count of what is shown. */
+function useFacts(v: ViewerRequest) {
+  return createMemo(() => {
+    const b = book();
+    const film = v.what === 'film' ? b?.films.find((f) => f.id === v.id) : undefined;
+    const pick = v.what === 'plate' || v.what === 'join' ? b?.picks.find((p) => p.id === v.id) : undefined;
+    const take = v.what === 'take' ? b?.takes.find((t) => t.id === v.id) : undefined;
+    const pickFilm = pick === undefined ? undefined : b?.films.find((f) => f.id === pick.film);
+    const video = film?.info.video ?? take?.info.video ?? pickFilm?.info.video ?? null;
+    const render = v.what === 'join' ? b?.joins.find((j) => j.id === v.id)?.render : undefined;
+    const first = v.in ?? 0;
+    const last = (v.out ?? render?.frames ?? (pick !== undefined ? pick.out - pick.in : video?.frameCount ?? 1)) - 1;
+    return { video, pick, take, first, last, width: video?.widthPx ?? 16, height: video?.heightPx ?? 9, fps: video === null ? 24 : video.rate.num / video.rate.den };
+  });
+}
+
+function Open(props: { request: ViewerRequest }): JSX.Element {
+  const v = props.request;
+  const facts = useFacts(v);
+  const [frame, setFrame] = createSignal(Math.min(facts().last, Math.max(facts().first, v.start)));
+  const [shown, setShown] = createSignal(frame());
+  const [speed, setSpeed] = createSignal(0);
+  const [zoom, setZoom] = createSignal<number | null>(null);
+  const [compare, setCompare] = createSignal<'none' | 'wipe' | 'difference'>('none');
+  const [wipe, setWipe] = createSignal(0.5);
+  const [overlays, setOverlays] = createSignal(v.overlays ?? false);
+  const [showMarks, setShowMarks] = createSignal(true);
+  const [pixel, setPixel] = createSignal<string>('');
+  const [at, setAt] = createSignal<P | null>(null);
+  let dialog!: HTMLDialogElement;
+  let stage!: HTMLDivElement;
+  let svg!: SVGSVGElement;
+
+  const go = (n: number): void => { setFrame(Math.min(facts().last, Math.max(facts().first, Math.round(n)))); };
+  const url = (n: number): string => frameUrl(v.what, v.id, n, undefined, v.version ?? '');
+
+  // A frame is shown when its picture is there, so that stepping never flashes; the neighbours are fetched ahead.
+  createEffect(on(frame, (n) => {
+    const image = new Image();
+    image.onload = () => { if (frame() === n) setShown(n); };
+    image.onerror = () => { if (frame() === n) setShown(n); };
+    image.src = url(n);
+    for (const k of [n + 1, n - 1, n + 2]) if (k >= facts().first && k <= facts().last) new Image().src = url(k);
+  }));
+
+  let timer: ReturnType<typeof setInterval> | undefined;
+  createEffect(on(speed, (s) => {
+    clearInterval(timer);
+    if (s === 0) return;
+    timer = setInterval(() => {
+      // Wait for the picture: better slow than skipping.
+      if (shown() !== frame()) return;
+      const next = frame() + Math.sign(s);
+      go(next > facts().last ? facts().first : next < facts().first ? facts().last : next);
+    }, 1000 / (facts().fps * Math.abs(s)));
+  }));
+  onCleanup(() => clearInterval(timer));
+
+  // Marks: those of the pick or take, changed as one edit each.
+  const marksFile = (): MarksFile => facts().pick?.marks ?? facts().take?.marks ?? { frame: 0, marks: [] };
+  const canMark = () => v.what === 'plate' || v.what === 'take';
+  const [tool, setTool] = createSignal<MarkTool | null>(null);
+  const [points, setPoints] = createSignal<readonly P[]>([]);
+  const [number, setNumber] = createSignal('');
+  const [chosen, setChosen] = createSignal<number | null>(null);
+  const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
+  const save = (title: string, marks: readonly Mark[]): void => {
+    const f = facts();
+    const file = { ...marksFile(), marks };
+    if (f.pick !== undefined) void edit(title, [{ do: 'put', kind: 'pick', document: { ...f.pick, marks: file } }]);
+    else if (f.take !== undefined) void edit(title, [{ do: 'put', kind: 'take', document: { ...f.take, marks: file } }]);
+  };
+  const finish = (t: MarkTool, list: readonly P[]): void => {
+    const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
+    save(`mark ${t.label}`, [...marksFile().marks, t.make(list, frame(), Number.isFinite(n) ? n : undefined)]);
+    setPoints([]);
+  };
+  const toPicture = (e: MouseEvent): P => {
+    const r = svg.getBoundingClientRect();
+    return [((e.clientX - r.left) / r.width) * facts().width, ((e.clientY - r.top) / r.height) * facts().height];
+  };
+  const round = (p: P): P => [Math.round(p[0] * 10) / 10, Math.round(p[1] * 10) / 10];
+  const onClick = (e: MouseEvent): void => {
+    const t = tool();
+    const p = round(toPicture(e));
+    if (t === null) {
+      void readPixel(v.what, v.id, frame(), p[0], p[1]).then((x) => setPixel(`${Math.floor(p[0])}, ${Math.floor(p[1])}: ${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`), () => setPixel(''));
+      return;
+    }
+    if (t.points === 0) { finish(t, []); return; }
+    const list = [...points(), p];
+    if (t.points !== null && list.length === t.points) finish(t, list);
+    else setPoints(list);
+  };
+  const onMove = (e: PointerEvent): void => {
+    setAt(toPicture(e));
+    const d = drag();
+    if (d !== null) setDrag({ ...d, point: round(toPicture(e)) });
+  };
+  const onUp = (): void => {
+    const d = drag();
+    if (d === null) return;
+    setDrag(null);
+    const m = marksFile().marks[d.mark];
+    if (m !== undefined) save(`move mark ${m.kind}`, marksFile().marks.map((x, i) => (i === d.mark ? withHandle(m, d.handle, d.point) : x)));
+  };
+  const live = (m: Mark, i: number): Mark => { const d = drag(); return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m; };
+
+  const onKey = (e: KeyboardEvent): void => {
+    const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName) && (e.target as HTMLInputElement).type !== 'range';
+    if (typing) return;
+    const k = e.key.toLowerCase();
+    const act: Record<string, () => void> = {
+      arrowright: () => { setSpeed(0); go(frame() + (e.shiftKey ? 10 : 1)); }, arrowleft: () => { setSpeed(0); go(frame() - (e.shiftKey ? 10 : 1)); },
+      home: () => go(facts().first), end: () => go(facts().last),
+      l: () => setSpeed(speed() > 0 ? Math.min(4, speed() * 2) : 1), j: () => setSpeed(speed() < 0 ? Math.max(-4, speed() * 2) : -1), k: () => setSpeed(0), ' ': () => setSpeed(speed() === 0 ? 1 : 0),
+      '1': () => setZoom(1), '0': () => setZoom(null), '+': () => setZoom(Math.min(8, (zoom() ?? fitScale()) * 1.5)), '-': () => setZoom(Math.max(0.1, (zoom() ?? fitScale()) / 1.5)),
+      w: () => setCompare(compare() === 'wipe' ? 'none' : 'wipe'), d: () => setCompare(compare() === 'difference' ? 'none' : 'difference'), o: () => setOverlays(!overlays()), m: () => setShowMarks(!showMarks()),
+      enter: () => { const t = tool(); if (t !== null && t.points === null && points().length >= 3) finish(t, points()); },
+      escape: () => { if (points().length > 0) setPoints([]); else if (tool() !== null) setTool(null); else closeViewer(); },
+      delete: removeChosen, backspace: () => (points().length > 0 ? setPoints(points().slice(0, -1)) : removeChosen()),
+    };
+    const f = act[k];
+    if (f !== undefined && !(e.ctrlKey || e.metaKey || e.altKey)) { e.preventDefault(); e.stopPropagation(); f(); }
+  };
+  function removeChosen(): void {
+    const i = chosen();
+    if (i === null) return;
+    save(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, marksFile().marks.filter((_, k) => k !== i));
+    setChosen(null);
+  }
+  const fitScale = (): number => (stage === undefined ? 1 : Math.min(stage.clientWidth / facts().width, stage.clientHeight / facts().height));
+  const size = () => (zoom() === null ? {} : { width: `${facts().width * zoom()!}px`, height: `${facts().height * zoom()!}px`, 'max-width': 'none', 'max-height': 'none' });
+  const against = () => v.against;
+  const handleScale = () => Math.max(0.6, facts().width / 900);
+  const measures = () => (v.what === 'plate' || v.what === 'join' ? book()?.measures[v.id] : undefined);
+
+  return (
+    <dialog ref={(el) => { dialog = el; queueMicrotask(() => { if (!dialog.open) dialog.showModal(); dialog.focus(); }); }} class="viewer" onKeyDown={onKey} onClose={closeViewer} onCancel={(e) => e.preventDefault()} tabindex="-1" aria-label={v.title}>
+      <div class="viewer-bar">
+        <strong>{v.title}</strong>
+        <span class="number" data-testid="frame-number">frame {frame()} of {facts().first}–{facts().last}</span>
+        <Show when={against()}>{(a) => <>
+          <button aria-pressed={compare() === 'wipe'} onClick={() => setCompare(compare() === 'wipe' ? 'none' : 'wipe')}>Wipe to {a().title} (W)</button>
+          <button aria-pressed={compare() === 'difference'} onClick={() => setCompare(compare() === 'difference' ? 'none' : 'difference')}>Difference (D)</button>
+        </>}</Show>
+        <Show when={measures()}><button aria-pressed={overlays()} onClick={() => setOverlays(!overlays())}>What was measured (O)</button></Show>
+        <Show when={canMark()}><button aria-pressed={showMarks()} onClick={() => setShowMarks(!showMarks())}>Marks (M)</button></Show>
+        <button onClick={() => setZoom(zoom() === 1 ? null : 1)} aria-pressed={zoom() === 1}>1 : 1</button>
+        <button class="close" onClick={closeViewer}>Close</button>
+      </div>
+      <div class="stage" ref={stage}>
+        <div class="sheet-of-glass" style={{ 'aspect-ratio': `${facts().width} / ${facts().height}`, ...(zoom() === null ? { width: `min(100%, calc((100vh - 11rem) * ${facts().width / facts().height}))` } : size()) }}>
+          <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
+          <Show when={compare() !== 'none' && against()}>{(a) => <img class={compare() === 'difference' ? 'second difference' : 'second'} style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }} src={frameUrl(a().what, a().id, shown())} alt={`${a().title}, frame ${shown()}`} draggable={false} />}</Show>
+          <svg ref={svg} viewBox={`0 0 ${facts().width} ${facts().height}`} onClick={onClick} onPointerMove={onMove} onPointerUp={onUp} onPointerLeave={() => setAt(null)} data-tool={tool()?.kind ?? 'none'} style={{ '--hair': String(handleScale()) }}>
+            <Show when={overlays() && measures()}>{(m) => <Overlays measures={m()} marks={marksFile()} frame={shown()} width={facts().width} height={facts().height} />}</Show>
+            <Show when={canMark() && showMarks()}>
+              <For each={marksFile().marks}>{(m, i) => <MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} />}</For>
+              <polyline class="drawing" points={[...points(), ...(at() !== null && points().length > 0 ? [at()!] : [])].map((p) => p.join(',')).join(' ')} />
+              <For each={points()}>{(p) => <circle class="drawing" cx={p[0]} cy={p[1]} r={4 * handleScale()} />}</For>
+            </Show>
+            <Show when={compare() === 'wipe'}><line class="wipe-line" x1={wipe() * facts().width} x2={wipe() * facts().width} y1="0" y2={facts().height} /></Show>
+          </svg>
+        </div>
+      </div>
+      <div class="viewer-foot">
+        <button onClick={() => { setSpeed(0); go(frame() - 1); }} aria-label="one frame back">‹</button>
+        <button onClick={() => setSpeed(speed() === 0 ? 1 : 0)} aria-label={speed() === 0 ? 'play' : 'stop'}>{speed() === 0 ? 'Play' : 'Stop'}</button>
+        <button onClick={() => { setSpeed(0); go(frame() + 1); }} aria-label="one frame on">›</button>
+        <input type="range" min={facts().first} max={facts().last} value={frame()} onInput={(e) => { setSpeed(0); go(Number(e.currentTarget.value)); }} aria-label="frame" />
+        <Show when={compare() === 'wipe'}><label>wipe <input type="range" min="0" max="1" step="0.005" value={wipe()} onInput={(e) => setWipe(Number(e.currentTarget.value))} /></label></Show>
+        <span class="readout number">{pixel() === '' ? (at() === null ? 'click the picture to read a pixel' : `${Math.floor(at()![0])}, ${Math.floor(at()![1])}`) : pixel()}</span>
+      </div>
+      <Show when={canMark()}>
+        <div class="tools" role="toolbar" aria-label="Marks">
+          <For each={TOOLS}>{(t) => <button aria-pressed={tool()?.kind === t.kind} onClick={() => { setTool(tool()?.kind === t.kind ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
+          <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
+            <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
+          <Show when={chosen() !== null && tool() === null}><span class="hint">{marksFile().marks[chosen()!]?.kind} on frame {marksFile().marks[chosen()!]?.frame ?? marksFile().frame} <button onClick={() => go(marksFile().marks[chosen()!]?.frame ?? marksFile().frame)}>Go there</button> <button onClick={removeChosen}>Remove (Del)</button></span></Show>
+        </div>
+      </Show>
+    </dialog>
+  );
+}
