@@ -151,7 +151,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const measures = () => (v.what === 'plate' || v.what === 'join' ? book()?.measures[v.id] : undefined);
 
   return (
-    <dialog ref={(el) => { dialog = el; queueMicrotask(() => { if (!dialog.open) dialog.showModal(); dialog.focus(); }); }} class="viewer" onKeyDown={onKey} onClose={closeViewer} onCancel={(e) => e.preventDefault()} tabindex="-1" aria-label={v.title}>
+    <dialog ref={(el) => { dialog = el; queueMicrotask(() => { if (!dialog.open) dialog.showModal(); }); }} class="viewer" onKeyDown={onKey} onClose={closeViewer} onCancel={(e) => e.preventDefault()} aria-label={v.title}>
       <div class="viewer-bar">
         <strong>{v.title}</strong>
         <span class="number" data-testid="frame-number">frame {frame()} of {facts().first}–{facts().last}</span>
