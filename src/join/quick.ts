@@ -1,0 +1,61 @@
+/** One join from two loose files: measure, propose, render. */
+import { VideoReader } from '../media/video-reader.js';
+import type { MarksFile } from '../plate/marks.js';
+import type { VideoInfo } from '../media/types.js';
+import { plane } from '../image/picture.js';
+import { percentiles } from '../image/statistics.js';
+import { proposeRecipe } from './recipe.js';
+import type { SubjectStatistics } from './light.js';
+import type { PerformerPicture } from './performer.js';
+import { measurePlateSide, measureTakeSide } from './sides.js';
+import { screenPeeler } from './screen-peeler.js';
+import type { PeelStep, Recipe } from './types.js';
+
+export interface QuickProposal {
+  readonly recipe: Recipe;
+  readonly notes: readonly string[];
+  readonly plateInfo: VideoInfo;
+}
+
+const EMPTY: MarksFile = { frame: 0, marks: [] };
+
+/** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. */
+export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, quality: 'fast' | 'fine'): Promise<QuickProposal> {
+  const plate = await VideoReader.open(plateFile), take = await VideoReader.open(takeFile);
+  try {
+    const p = await measurePlateSide(plateFile, plate, plateMarks);
+    const t = await measureTakeSide(takeFile, take, takeMarks ?? EMPTY);
+    const subject = await subjectOf(take, quality);
+    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject });
+    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info };
+  } finally {
+    await Promise.all([plate.close(), take.close()]);
+  }
+}
+
+/** Colour statistics of the performer at the middle of the take; null where it can't be peeled yet. */
+async function subjectOf(take: VideoReader, quality: 'fast' | 'fine'): Promise<SubjectStatistics | null> {
+  if (take.info.hasAlpha) return null;
+  try {
+    const step: PeelStep = { step: 'peel', on: true, why: '', method: 'screen', screen: 'green', quality, spill: 1 };
+    const peeler = await screenPeeler(step, take, { in: 0, out: take.info.frameCount });
+    return statisticsOf(await peeler.peel(await take.frame(take.info.frameCount >> 1)));
+  } catch {
+    return null;
+  }
+}
+
+export function statisticsOf(p: PerformerPicture): SubjectStatistics | null {
+  const n = p.picture.width * p.picture.height;
+  const a = plane(p.picture, 3);
+  const luma: number[] = [];
+  const mean = [0, 0, 0];
+  for (let i = 0; i < n; i++) {
+    if (a[i]! < 0.98) continue;
+    let y = 0;
+    for (let c = 0; c < 3; c++) { const v = p.picture.data[c * n + i]! / a[i]!; mean[c]! += v; y += v * [0.2126, 0.7152, 0.0722][c]!; }
+    luma.push(y);
+  }
+  if (luma.length < 100) return null;
+  return { mean: mean.map((v) => v / luma.length) as [number, number, number], percentiles: percentiles(Float32Array.from(luma), [1, 5, 50, 95, 99]) as unknown as SubjectStatistics['percentiles'] };
+}

@@ -1,0 +1,65 @@
+/**
+ * The two sides of a join from loose files: opens plate and take, measures what a recipe needs, and hands out pictures. What
+ * can't be measured is absent and named in `notes`; the recipe then says what it leaves off.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { formatRate } from '../core/rational.js';
+import { clonePicture } from '../image/picture.js';
+import { toLinear } from '../media/convert.js';
+import type { VideoReader } from '../media/video-reader.js';
+import { measureLight } from '../plate/light.js';
+import { checkMarks, type MarksFile } from '../plate/marks.js';
+import { linearFrame, viewOrNull } from '../plate/measure.js';
+import { turnFromPoses } from '../plate/turn-poses.js';
+import type { PlateMeasures, Turn } from '../plate/types.js';
+import { measureTake } from '../take/measure-take.js';
+import type { TakeMeasures } from '../take/measures.js';
+import type { Side } from './recipe.js';
+
+export interface PlateSide { readonly side: Side; readonly notes: readonly string[] }
+export interface TakeSide { readonly side: Side; readonly take: TakeMeasures; readonly notes: readonly string[] }
+
+/** Measures a plate as far as its marks allow. `span` defaults to the whole file. */
+export async function measurePlateSide(file: string, reader: VideoReader, marks: MarksFile, span?: { readonly in: number; readonly out: number }): Promise<PlateSide> {
+  const { widthPx, heightPx, frameCount, rate } = reader.info;
+  checkMarks(marks, widthPx, heightPx, frameCount, 'the plate\'s marks file');
+  const notes: string[] = [];
+  const view = await viewOrNull(reader, marks, {}, undefined);
+  if (view === null) notes.push('the plate\'s view could not be had from its marks');
+  const light = await attempt(notes, 'light', async () => measureLight(await linearFrame(reader, marks.frame), view, marks));
+  const measures: PlateMeasures = {
+    file, span: span ?? { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx,
+    ...(view === null ? {} : { view }), ...(light === null ? {} : { light }), ...turnOf(marks, frameCount, rate),
+  };
+  return { side: { measures, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
+}
+
+/** Measures a take. */
+export async function measureTakeSide(file: string, reader: VideoReader, marks: MarksFile): Promise<TakeSide> {
+  const take = await measureTake(file, marks);
+  const { widthPx, heightPx, frameCount, rate } = reader.info;
+  const measures: PlateMeasures = {
+    file, span: { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx,
+    ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.turn === null ? {} : { turn: take.turn }),
+  };
+  const p = take.performer;
+  const withPerformer: MarksFile = p !== null && !p.marked && !marks.marks.some((m) => m.kind === 'performer')
+    ? { ...marks, marks: [...marks.marks, { kind: 'performer', frame: marks.frame, ground: [...p.ground], top: [...p.top] }] } : marks;
+  return { side: { measures, marks: withPerformer, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes: take.notes };
+}
+
+function turnOf(marks: MarksFile, frameCount: number, rate: { num: number; den: number }): { turn?: Turn } {
+  const poses = marks.marks.flatMap((m) => (m.kind === 'pose' ? [{ frame: m.frame, yawDeg: m.yawDeg }] : []));
+  const turn = poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null;
+  return turn === null ? {} : { turn };
+}
+
+async function attempt<T>(notes: string[], what: string, fn: () => Promise<T>): Promise<T | null> {
+  try {
+    return await fn();
+  } catch (error) {
+    if (!(error instanceof PlatewrightError) || error.kind === 'internal') throw error;
+    notes.push(`${what}: ${error.message}`);
+    return null;
+  }
+}
