@@ -1,0 +1,23 @@
+/** `join`: build a pick's join with one of its takes. */
+import type { Command } from 'commander';
+import { PlatewrightError } from '../../core/errors.js';
+import { action, answer, table } from '../output.js';
+import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
+
+interface Options extends ProductionOptions { take?: string; fine?: boolean; keep?: boolean; recipeOnly?: boolean }
+
+export function register(program: Command): void {
+  onProduction(program.command('join <pick>').description('Propose the recipe (unless one is there) and render the join; a stopped render goes on where it was.')
+    .option('--take <id>', 'which take; the best judged one unless told').option('--fine', 'at full quality').option('--keep', 'keep the recipe as it was changed by hand').option('--recipe-only', 'propose the recipe, render nothing'))
+    .action(action(async (pick: string, o: Options) => withBook(o, async (book) => {
+      book.need('pick', pick);
+      const weight = { fits: 0, mendable: 1, 'shoot again': 2 } as const;
+      const takes = book.list('take').filter((t) => t.pick === pick).sort((a, b) => Number(b.star) - Number(a.star) || (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) - (b.verdict === undefined ? 3 : weight[b.verdict.verdict]));
+      const take = o.take ?? (o.keep === true ? book.get('join', pick)?.take : undefined) ?? takes[0]?.id;
+      if (take === undefined) throw new PlatewrightError('PW-TAKE-NONE', `the pick ${pick} has no take yet; add one with "platewright take add FILE --pick ${pick}"`, { kind: 'usage' });
+      book.need('take', take);
+      await runWithProgress(book, 'join', pick, { take, quality: o.fine === true ? 'fine' : 'fast', ...(o.keep === true ? { keep: true } : {}), ...(o.recipeOnly === true ? { recipeOnly: true } : {}) });
+      const join = book.need('join', pick);
+      answer(o, join, (d) => `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n${d.render === undefined ? 'not rendered' : `rendered ${d.render.frames} frames: ${d.render.file}`}`);
+    })));
+}

@@ -1,0 +1,22 @@
+/** Plans a shoot day from the briefs of all picks that have one. */
+import { planDay } from '../../brief/day-plan.js';
+import type { Brief } from '../../brief/types.js';
+import { PlatewrightError } from '../../core/errors.js';
+import type { JobWorker } from '../run-job.js';
+import { lightTolerance, shootPlace } from './brief.js';
+
+export const dayWorker: JobWorker = async ({ book, job, progress }) => {
+  const production = book.need('production', 'production');
+  const briefs = book.list('brief').map((b) => b.brief as unknown as Brief);
+  if (briefs.length === 0) throw new PlatewrightError('PW-DAY-EMPTY', 'no pick has a brief yet; measure the picks and write their briefs first', { kind: 'usage' });
+  const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
+  progress(0, 1, 'finding the best order');
+  const plan = planDay({
+    date: typeof job.spec['date'] === 'string' ? job.spec['date'] : new Date().toISOString().slice(0, 10),
+    briefs: briefs.filter((b) => wanted === null || wanted.has(b.pick)).map((brief) => ({ brief, costume: String((job.spec['costumes'] as Record<string, string> | undefined)?.[brief.pick] ?? ''), useSun: job.spec['lamp'] !== true })),
+    place: shootPlace(production), fromHour: Number(job.spec['fromHour'] ?? 9), toHour: Number(job.spec['toHour'] ?? 18), triesADay: production.performer.triesADay, tolerance: lightTolerance(production),
+  });
+  book.edit(`plan the shoot day ${plan.date}`, (e) => e.put('day', { id: 'day', at: new Date().toISOString(), plan: plan as unknown as Record<string, unknown> }));
+  progress(1, 1, 'planned');
+  return plan;
+};
