@@ -1,6 +1,6 @@
 /**
- * A pick's plate as a clip of its own in the cache: the pick's frames, lossless (FFV1, 10-bit RGB in the film's own encoding),
- * numbered from 0. Every later stage works on this clip, so frame numbers of marks, measures and joins count from the pick's
+ * A pick's plate as a clip of its own in the cache: the pick's frames, lossless in the film's own encoding (H.264 for 8-bit
+ * 4:2:0, else FFV1), numbered from 0. Every later stage works on this clip, so frame numbers of marks, measures and joins count from the pick's
  * first frame. Made again whenever it is missing or the pick's span changed; the film itself is never touched.
  */
 import { createHash } from 'node:crypto';
@@ -41,11 +41,17 @@ async function extract(source: string, pick: PickDocument, path: string, progres
     }
     // Another process may work on the same clip: each writes its own part.
     const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
-    const writer = await VideoWriter.open(part, { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate, codec: 'ffv1', bits: 10, colour: { ...info.colour, matrix: 'rgb', fullRange: true } });
+    const size = { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate };
+    // 8-bit 4:2:0 keeps its own codes through lossless H.264; anything else goes through 10-bit RGB.
+    const own = info.bitDepth === 8 && info.colour.matrix !== 'rgb' && !info.hasAlpha && info.widthPx % 2 === 0 && info.heightPx % 2 === 0 && /420/.test(info.pixelFormat);
+    const writer = await VideoWriter.open(part, own
+      ? { ...size, codec: 'h264', crf: 0, preset: 'ultrafast', groupSize: 1, colour: { ...info.colour, assumed: false } }
+      : { ...size, codec: 'ffv1', bits: 10, colour: { ...info.colour, matrix: 'rgb', fullRange: true } });
     try {
       let n = 0;
       for await (const frame of reader.frames(pick.in, pick.out)) {
-        await writer.writeCoded(toCodedRgb(frame));
+        if (own) await writer.writeFrame(frame);
+        else await writer.writeCoded(toCodedRgb(frame));
         progress?.(++n, pick.out - pick.in);
       }
       await writer.close();

@@ -1,0 +1,68 @@
+/** What building, previewing and revealing a join share: the recipe from the book's own measures, and its renderer. */
+import type { Book } from '../book/book.js';
+import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents.js';
+import { PlatewrightError } from '../core/errors.js';
+import { clonePicture } from '../image/picture.js';
+import { statisticsOf } from '../join/quick.js';
+import { proposeRecipe } from '../join/recipe.js';
+import { JoinRenderer, type JoinOptions } from '../join/render.js';
+import { screenPeeler } from '../join/screen-peeler.js';
+import { measureTakeSide } from '../join/sides.js';
+import type { PeelStep, Recipe } from '../join/types.js';
+import { toLinear } from '../media/convert.js';
+import { VideoReader } from '../media/video-reader.js';
+import type { PlateMeasures } from '../plate/types.js';
+import { plateClip } from './plate-clip.js';
+import { joinOptions } from './join-options.js';
+
+/** Proposes the recipe of a pick with a take from the measures in the book. */
+export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine'): Promise<{ recipe: Recipe; notes: readonly string[] }> {
+  const measured = book.get('measures', pick.id);
+  if (measured === null) throw new PlatewrightError('PW-JOIN-UNMEASURED', `the plate of ${pick.id} has not been measured yet; measure it first`, { kind: 'usage' });
+  const plateFile = await plateClip(book, pick), takeFile = book.mediaPath(take.file);
+  const plate = await VideoReader.open(plateFile);
+  try {
+    const reader = await VideoReader.open(takeFile);
+    try {
+      const side = await measureTakeSide(takeFile, reader, take.marks ?? { frame: 0, marks: [] });
+      let subject = null;
+      if (!reader.info.hasAlpha) {
+        const step: PeelStep = { step: 'peel', on: true, why: '', method: 'screen', screen: 'green', quality, spill: 1 };
+        try {
+          const peeler = await screenPeeler(step, reader, { in: 0, out: reader.info.frameCount });
+          subject = statisticsOf(await peeler.peel(await reader.frame(reader.info.frameCount >> 1)));
+        } catch (error) {
+          // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
+          if (!(error instanceof PlatewrightError)) throw error;
+        }
+      }
+      const measures: PlateMeasures = { ...measured.measures, file: plateFile };
+      const recipe = await proposeRecipe({
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject,
+      });
+      return { recipe: storeRecipe(book, recipe), notes: side.notes };
+    } finally {
+      await reader.close();
+    }
+  } finally {
+    await plate.close();
+  }
+}
+
+/** Recipes in the book name media by stored paths, so that a production's folder can be moved. */
+export function storeRecipe(book: Book, r: Recipe): Recipe {
+  return { ...r, plate: { ...r.plate, file: book.storedPath(r.plate.file) }, take: { ...r.take, file: book.storedPath(r.take.file) } };
+}
+
+/** A stored recipe with its media where they are now; the plate clip is made again where the cache was deleted. */
+export async function liveRecipe(book: Book, join: JoinDocument): Promise<Recipe> {
+  const pick = book.need('pick', join.id), take = book.need('take', join.take);
+  return { ...join.recipe, plate: { ...join.recipe.plate, file: await plateClip(book, pick) }, take: { ...join.recipe.take, file: book.mediaPath(take.file) } };
+}
+
+/** Opens the renderer of a pick's join as its recipe stands. */
+export async function openJoin(book: Book, id: string, extra: JoinOptions = {}): Promise<JoinRenderer> {
+  const join = book.need('join', id);
+  const recipe = await liveRecipe(book, join);
+  return JoinRenderer.open(recipe, { ...(await joinOptions(book, id, recipe)), ...extra });
+}

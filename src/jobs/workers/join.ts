@@ -1,0 +1,55 @@
+/** Builds a join: recipe (proposed, or kept as changed by hand), then the render, which goes on where a stopped one was. */
+import { createHash } from 'node:crypto';
+import { mkdirSync } from 'node:fs';
+import { PlatewrightError } from '../../core/errors.js';
+import { renderJoin } from '../../join/render-file.js';
+import type { Recipe } from '../../join/types.js';
+import type { JobWorker } from '../run-job.js';
+import { openJoin, proposeFor } from '../join-parts.js';
+import { measureWorker } from './measure.js';
+
+/** Short stamp of a recipe: which picture belongs to which recipe. */
+export function recipeHash(recipe: Recipe): string {
+  return createHash('sha256').update(JSON.stringify(recipe.steps)).digest('hex').slice(0, 16);
+}
+
+export const joinWorker: JobWorker = async (context) => {
+  const { book, job, progress, signal } = context;
+  const pick = book.need('pick', job.subject);
+  const existing = book.get('join', pick.id);
+  const takeId = typeof job.spec['take'] === 'string' ? job.spec['take'] : existing?.take;
+  if (takeId === undefined) throw new PlatewrightError('PW-JOIN-TAKE', `say with which take ${pick.id} is to be joined`, { kind: 'usage' });
+  const take = book.need('take', takeId);
+  const quality = job.spec['quality'] === 'fine' ? 'fine' : 'fast';
+  const keep = job.spec['keep'] === true && existing !== null && existing.take === takeId;
+  if (!keep) {
+    if (book.get('measures', pick.id) === null) await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
+    signal.throwIfAborted();
+    progress(10, 100, 'proposing the recipe');
+    const { recipe } = await proposeFor(book, pick, take, quality);
+    // A resumed job proposes the same recipe again and must not undo what was rendered with it.
+    if (existing === null || existing.take !== takeId || recipeHash(existing.recipe) !== recipeHash(recipe)) {
+      book.edit(`recipe for ${pick.id}`, (e) => e.put('join', { id: pick.id, take: takeId, recipe }));
+    }
+  }
+  if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false };
+  signal.throwIfAborted();
+  const join = book.need('join', pick.id);
+  const stamp = recipeHash(join.recipe);
+  const renderer = await openJoin(book, pick.id);
+  try {
+    mkdirSync(book.insidePath('joins'), { recursive: true });
+    const file = book.insidePath('joins', `${pick.id}-${stamp}.mov`);
+    const matte = book.insidePath('joins', `${pick.id}-${stamp}-matte.mkv`);
+    const report = await renderJoin(renderer, file, {
+      codec: 'prores4444', matte, resumeIn: book.cachePath('render', `${pick.id}-${stamp}`), signal, onProgress: (d, t) => progress(20 + (80 * d) / t, 100, 'rendering'),
+    });
+    book.edit(`join ${pick.id}`, (e) => e.put('join', {
+      ...e.get('join', pick.id)!, render: { file: book.storedPath(file), matte: book.storedPath(matte), frames: report.frames, quality, recipeHash: stamp, at: new Date().toISOString() }, inspection: undefined,
+    }));
+    progress(100, 100, 'joined');
+    return { pick: pick.id, file: book.storedPath(file), frames: report.frames, kept: report.kept, leftOff: report.leftOff };
+  } finally {
+    await renderer.close();
+  }
+};

@@ -1,0 +1,17 @@
+/** Measures a pick's plate. */
+import { measurePlate } from '../../plate/measure.js';
+import type { JobWorker } from '../run-job.js';
+import { plateClip } from '../plate-clip.js';
+
+export const measureWorker: JobWorker = async ({ book, job, progress, signal }) => {
+  const pick = book.need('pick', job.subject);
+  progress(0, 100, 'taking the plate from the film');
+  const file = await plateClip(book, pick, (d, t) => progress((20 * d) / t, 100, 'taking the plate from the film'));
+  signal.throwIfAborted();
+  progress(20, 100, 'measuring');
+  const measures = await measurePlate(file, pick.marks);
+  signal.throwIfAborted();
+  book.edit(`measure ${pick.id}`, (e) => e.put('measures', { id: pick.id, at: new Date().toISOString(), measures: { ...measures, file: book.storedPath(file) } }));
+  progress(100, 100, 'measured');
+  return { pick: pick.id };
+};
