@@ -1,5 +1,5 @@
 /**
- * Measures one take within about the time it lasts: streams all frames, looks closely at some forty, and never holds more
+ * Measures one take within about the time it lasts: streams all frames, looks closely at some thirty, and never holds more
  * than one. Without marks the performer is found on the screen itself; what then can't be known (the camera's height, the
  * key's direction) is said with the mark that would give it.
  */
@@ -23,7 +23,7 @@ import { findScreen, notScreen, readScreen, readSpill, type ScreenModel } from '
 import { edgeSigma } from './sharpness.js';
 
 export interface TakeOptions {
-  /** Frames looked at closely. Default 40. */
+  /** Frames looked at closely. Default 32. */
   readonly samples?: number;
   readonly onProgress?: (done: number, total: number) => void;
   /** A view of the take known from elsewhere (the card). Replaces the one from marks. */
@@ -33,7 +33,9 @@ export interface TakeOptions {
 }
 
 /** Widest picture that masks are made on; larger takes are averaged down by a whole factor. */
-const MASK_WIDTH = 660;
+const MASK_WIDTH = 480;
+/** Largest side of the window in which sharpness is read, px. */
+const SHARP_SIDE = 420;
 const HELP_SCREEN = 'a take before a green or blue screen';
 
 /** Display-coded RGB averaged down by a whole factor. */
@@ -43,13 +45,17 @@ function shrink(src: Picture, factor: number): Picture {
   const out = createPicture(w, h, 3);
   const n = src.width * src.height, m = w * h;
   const k = 1 / (factor * factor);
-  for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    let s = 0;
+  const from = src.data, to = out.data;
+  for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) {
+    const o = c * m + y * w;
     for (let j = 0; j < factor; j++) {
-      const at = c * n + (y * factor + j) * src.width + x * factor;
-      for (let i = 0; i < factor; i++) s += src.data[at + i]!;
+      let at = c * n + (y * factor + j) * src.width;
+      for (let x = 0; x < w; x++) {
+        let s = 0;
+        for (let i = 0; i < factor; i++) s += from[at++]!;
+        to[o + x] = to[o + x]! + s * k;
+      }
     }
-    out.data[c * m + y * w + x] = s * k;
   }
   return out;
 }
@@ -64,7 +70,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     checkMarks(marks, widthPx, heightPx, frameCount, 'the take\'s marks file');
     const notes: string[] = [];
     const factor = Math.max(1, Math.ceil(widthPx / MASK_WIDTH));
-    const samples = options.samples ?? 40;
+    const samples = options.samples ?? 32;
     const stride = Math.max(1, Math.floor(frameCount / samples));
     const decode = (v: number): number => decodeTransfer(colour.transfer, v);
     const performerMark = marks.marks.find((m) => m.kind === 'performer' || m.kind === 'stand');
@@ -172,7 +178,10 @@ function sigmaOf(coded: Picture, look: Look, factor: number): number | null {
   const b = look.box!;
   const n = coded.width * coded.height;
   // Luma of the box alone.
-  const x0 = b.x0 * factor, y0 = b.y0 * factor, w = (b.x1 - b.x0) * factor, h = (b.y1 - b.y0) * factor;
+  const boxW = (b.x1 - b.x0) * factor, boxH = (b.y1 - b.y0) * factor;
+  // Of a large box the upper middle is enough: there the face is.
+  const w = Math.min(boxW, SHARP_SIDE), h = Math.min(boxH, SHARP_SIDE);
+  const x0 = b.x0 * factor + Math.floor((boxW - w) / 2), y0 = b.y0 * factor + Math.floor((boxH - h) / 3);
   const luma = new Float32Array(w * h), inside = new Uint8Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
     const i = (y0 + y) * coded.width + x0 + x;

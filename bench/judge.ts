@@ -1,0 +1,47 @@
+/** Verdicts on the truth set's takes against what is known of them: differences of view, light and pace, and the word. */
+import { differenceDeg } from '../src/core/angles.js';
+import { measurePlate } from '../src/plate/measure.js';
+import { measureTake } from '../src/take/measure-take.js';
+import { needsOfPlate } from '../src/take/needs.js';
+import { DEFAULT_TOLERANCES } from '../src/take/tolerances.js';
+import type { Matter, MatterName } from '../src/take/types.js';
+import { judgeTake } from '../src/take/verdict.js';
+import { grade } from '../src/take/verdict-words.js';
+import type { BenchRow } from './rows.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+
+export async function run(_seed: number): Promise<BenchRow[]> {
+  if (truthFolder() === null) return [{ name: 'judge: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];
+  const rows: BenchRow[] = [];
+  let right = 0, judged = 0, silent = 0;
+  for (const shot of TRUTH_SHOTS) {
+    const t = readTruth(shot), f = t.frames[0]!;
+    const marks = truthMarks(shot);
+    const started = performance.now();
+    const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate);
+    const between = performance.now();
+    const take = await measureTake(truthFile(shot, 'take.mp4'), marks.take);
+    const v = judgeTake(needsOfPlate(plate, marks.plate), take);
+    const ended = performance.now();
+    const matter = (m: MatterName): Matter | undefined => v.matters.find((q) => q.matter === m);
+    const truths: { name: MatterName; difference: number; word: string; bar: number }[] = [
+      { name: 'viewElevation', difference: t.take.view.viewElevationDeg - f.view.viewElevationDeg, word: '', bar: 1.5 },
+      { name: 'lightAzimuth', difference: differenceDeg(t.take.sun.azimuthDeg, f.sun.azimuthDeg), word: '', bar: 3 },
+      { name: 'lightElevation', difference: t.take.sun.elevationDeg - f.sun.elevationDeg, word: '', bar: 3 },
+    ];
+    for (const q of truths) {
+      const m = matter(q.name)!;
+      const wanted = grade(Math.abs(q.difference), q.name === 'viewElevation' ? DEFAULT_TOLERANCES.viewElevation : q.name === 'lightAzimuth' ? DEFAULT_TOLERANCES.lightAzimuth : DEFAULT_TOLERANCES.lightElevation);
+      const found = m.measured === null || m.needed === null ? null : q.name === 'lightAzimuth' ? differenceDeg(m.measured, m.needed) : m.measured - m.needed;
+      if (m.verdict === null) silent++;
+      else { judged++; if (m.verdict === wanted) right++; }
+      rows.push({ name: `judge ${shot}: ${q.name} differs by ${q.difference.toFixed(1)}°, found ${found === null ? '–' : found.toFixed(1)}°: "${m.verdict ?? 'not judged'}" (truth "${wanted}"); error`, ours: found === null ? null : Math.abs(found - q.difference), bar: q.bar, goal: q.bar / 2, unit: 'deg' });
+    }
+    const turn = matter('turnRate');
+    if (turn?.measured != null && turn.needed != null) rows.push({ name: `judge ${shot}: pace ${t.take.pace}, found ${(turn.measured / turn.needed).toFixed(2)}: "${turn.verdict}"; error`, ours: 100 * Math.abs(turn.measured / turn.needed / t.take.pace - 1), bar: 10, goal: 5, unit: '%' });
+    rows.push({ name: `judge ${shot}: over all "${v.verdict}"; judging time over the take's length`, ours: (ended - between) / 1000 / (take.frameCount / 24), bar: 1, goal: 0.5, unit: 'ratio' });
+    void started;
+  }
+  rows.push({ name: `judge: words on view and light as the truth's (${judged} judged, ${silent} not)`, ours: (100 * right) / Math.max(1, judged), bar: 90, goal: 100, unit: '%', better: 'high' });
+  return rows;
+}

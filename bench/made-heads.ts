@@ -1,0 +1,61 @@
+/** Made heads for the light from shading: an ellipsoid under one key and a sky, with blotchy skin, dark eyes, hair and noise. */
+import { RandomStream } from '../src/core/random.js';
+import { createPicture, type Picture } from '../src/image/picture.js';
+import { towardsLight } from '../src/plate/light-shadow.js';
+
+export interface MadeHead {
+  readonly picture: Picture;
+  readonly ellipse: [number, number, number, number, number];
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+  readonly keyFillStops: number;
+}
+
+/** A head of about `radiusPx` lit from a random side (the camera's half or a little behind). */
+export function makeHead(random: RandomStream, radiusPx: number): MadeHead {
+  const size = Math.round(radiusPx * 3);
+  const p = createPicture(size, size, 3);
+  const n = size * size;
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const azimuthDeg = u(-110, 110), elevationDeg = u(5, 60);
+  const l = towardsLight(azimuthDeg, elevationDeg);
+  const stops = u(1, 3.5);
+  const ambient = u(0.05, 0.12), key = ambient * (2 ** stops - 1);
+  const skin: [number, number, number] = [u(0.5, 0.9), u(0.4, 0.6), u(0.3, 0.5)];
+  const cx = size / 2 + u(-2, 2), cy = size / 2 + u(-2, 2);
+  const rx = radiusPx * u(0.8, 1), ry = radiusPx * u(1, 1.2), rz = radiusPx * u(0.9, 1.15);
+  // A cap of hair, two eyes, and blotches from a few cosines.
+  const hairLine = u(-0.8, -0.45);
+  const waves = Array.from({ length: 6 }, () => ({ fx: u(-0.5, 0.5), fy: u(-0.5, 0.5), ph: u(0, 6.28) }));
+  const back: [number, number, number] = [u(0.05, 0.4), u(0.05, 0.4), u(0.05, 0.4)];
+  for (let y = 0; y < size; y++) for (let x = 0; x < size; x++) {
+    const ex = (x + 0.5 - cx) / rx, ey = (y + 0.5 - cy) / ry;
+    const q = ex * ex + ey * ey;
+    const i = y * size + x;
+    const noise = 0.012 * random.normal();
+    if (q >= 1) {
+      for (let c = 0; c < 3; c++) p.data[c * n + i] = Math.max(0, back[c]! + noise);
+      continue;
+    }
+    let nx = ex / rx, ny = ey / ry, nz = Math.sqrt(1 - q) / rz;
+    const len = Math.hypot(nx, ny, nz);
+    nx /= len; ny /= len; nz /= len;
+    // Picture to world: x right, y up, z away.
+    const nl = Math.max(0, nx * l[0] - ny * l[1] - nz * l[2]);
+    let albedo = 1;
+    for (const w of waves) albedo += 0.03 * Math.cos(w.fx * x + w.fy * y + w.ph);
+    if (ey < hairLine + 0.12 * Math.cos(5 * ex)) albedo *= 0.25;
+    if (Math.hypot(Math.abs(ex) - 0.38, (ey + 0.1) * 1.4) < 0.12) albedo *= 0.2;
+    const sky = ambient * (1 - 0.35 * ny);
+    for (let c = 0; c < 3; c++) p.data[c * n + i] = Math.max(0, skin[c]! * albedo * (sky + key * nl) + noise * 0.5);
+  }
+  // A person's ellipse is not exact either.
+  const slip = (): number => 0.04 * radiusPx * random.normal();
+  return { picture: p, ellipse: [cx + slip(), cy + slip(), rx * (1 + 0.04 * random.normal()), ry * (1 + 0.04 * random.normal()), 3 * random.normal()], azimuthDeg, elevationDeg, keyFillStops: stops };
+}
+
+/** Angle between two directions given as azimuth and elevation, degrees. */
+export function angleBetween(a: { azimuthDeg: number; elevationDeg: number }, b: { azimuthDeg: number; elevationDeg: number }): number {
+  const p = towardsLight(a.azimuthDeg, a.elevationDeg), q = towardsLight(b.azimuthDeg, b.elevationDeg);
+  return (Math.acos(Math.max(-1, Math.min(1, p[0] * q[0] + p[1] * q[1] + p[2] * q[2]))) * 180) / Math.PI;
+}

@@ -1,0 +1,130 @@
+/**
+ * Made scenes with everything known: a camera over flat ground, and marks on it with the noise of a careful hand. For the
+ * benches of view and light and for their Monte-Carlo tests.
+ */
+import { RandomStream } from '../src/core/random.js';
+import { groundCamera, project, type Pinhole } from '../src/geometry/camera.js';
+import type { Mark, MarksFile } from '../src/plate/marks.js';
+import { towardsLight } from '../src/plate/light-shadow.js';
+
+export interface Scene {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly focalPx: number;
+  readonly tiltDeg: number;
+  readonly rollDeg: number;
+  readonly cameraHeight: number;
+  readonly sunAzimuthDeg: number;
+  readonly sunElevationDeg: number;
+  readonly camera: Pinhole;
+  readonly marks: MarksFile;
+}
+
+export interface SceneOptions {
+  readonly noisePx: number;
+  readonly uprights: number;
+  /** Families of two parallel ground lines. */
+  readonly lineFamilies?: number;
+  /** A rectangle of known size on the ground. */
+  readonly rectangle?: boolean;
+  readonly shadows?: number;
+  readonly horizon?: boolean;
+  /** Also put a shadow that points elsewhere among the marks. */
+  readonly strayShadow?: boolean;
+}
+
+type P = [number, number];
+
+/** One scene; null where too little of it falls into the picture (draw again). */
+export function makeScene(random: RandomStream, o: SceneOptions): Scene | null {
+  const widthPx = 1280, heightPx = 720;
+  const u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const focalPx = widthPx * u(0.8, 2.2), tiltDeg = u(-14, 0), rollDeg = 1.5 * random.normal() * 0.7, cameraHeight = u(0.8, 2.4);
+  const sunAzimuthDeg = u(-150, 150), sunElevationDeg = u(18, 55);
+  const camera = groundCamera({ focalPx, tiltDeg, rollDeg, cameraHeight, widthPx, heightPx });
+  const noisy = (x: number, y: number, z: number): P | null => {
+    const p = project(camera, [x, y, z]);
+    if (p === null || p.x < -0.2 * widthPx || p.x > 1.2 * widthPx || p.y < -0.2 * heightPx || p.y > 1.3 * heightPx) return null;
+    return [p.x + o.noisePx * random.normal(), p.y + o.noisePx * random.normal()];
+  };
+  const place = (): [number, number] => {
+    const z = u(3, 14);
+    return [u(-0.45, 0.45) * (widthPx / focalPx) * z, z];
+  };
+  const find = <T>(make: () => T | null): T | null => {
+    for (let k = 0; k < 60; k++) {
+      const v = make();
+      if (v !== null) return v;
+    }
+    return null;
+  };
+  const marks: Mark[] = [];
+  for (let i = 0; i < o.uprights; i++) {
+    const m = find(() => {
+      const [x, z] = place();
+      const h = u(1.5, 2);
+      const foot = noisy(x, 0, z), top = noisy(x, h, z);
+      return foot && top && Math.hypot(top[0] - foot[0], top[1] - foot[1]) > 60 ? { kind: 'upright' as const, foot, top, height: h * (1 + 0.01 * random.normal() * Math.min(1, o.noisePx)) } : null;
+    });
+    if (m === null) return null;
+    marks.push(m);
+  }
+  const towards = towardsLight(sunAzimuthDeg, sunElevationDeg);
+  const shadow = (t: readonly [number, number, number]): Mark | null => find(() => {
+    const [x, z] = place();
+    const h = u(0.8, 1.9);
+    const foot = noisy(x, 0, z), tip = noisy(x - (h * t[0]) / t[1], 0, z - (h * t[2]) / t[1]);
+    return foot && tip && Math.hypot(tip[0] - foot[0], tip[1] - foot[1]) > 40 ? { kind: 'shadow' as const, foot, tip, height: h } : null;
+  });
+  for (let i = 0; i < (o.shadows ?? 0); i++) {
+    const m = shadow(towards);
+    if (m === null) return null;
+    marks.push(m);
+  }
+  if (o.strayShadow) {
+    const m = shadow(towardsLight(sunAzimuthDeg + u(40, 120), Math.min(70, sunElevationDeg + u(10, 25))));
+    if (m === null) return null;
+    marks.push(m);
+  }
+  for (let i = 0; i < (o.lineFamilies ?? 0); i++) {
+    const phi = u(-1, 1);
+    const lines: [P, P][] = [];
+    for (let k = 0; k < 2; k++) {
+      const l = find(() => {
+        const [x, z] = place();
+        const len = u(1.5, 5);
+        const a = noisy(x, 0, z), b = noisy(x + len * Math.sin(phi), 0, z + len * Math.cos(phi));
+        return a && b && Math.hypot(b[0] - a[0], b[1] - a[1]) > 60 ? ([a, b] as [P, P]) : null;
+      });
+      if (l === null) return null;
+      lines.push(l);
+    }
+    marks.push({ kind: 'groundLines', lines });
+  }
+  if (o.rectangle) {
+    const m = find(() => {
+      const [x, z] = place();
+      const phi = u(-0.7, 0.7), w = u(1.2, 3), d = u(1.2, 4);
+      const at = (a: number, b: number): P | null => noisy(x + a * Math.cos(phi) - b * Math.sin(phi), 0, z + a * Math.sin(phi) + b * Math.cos(phi));
+      const corners = [at(-w / 2, -d / 2), at(w / 2, -d / 2), at(w / 2, d / 2), at(-w / 2, d / 2)];
+      if (corners.some((c) => c === null)) return null;
+      const c = corners as [P, P, P, P];
+      if (Math.hypot(c[2][0] - c[0][0], c[2][1] - c[0][1]) < 120) return null;
+      return { kind: 'rectangle' as const, corners: c, width: w, depth: d, plane: 'ground' as const };
+    });
+    if (m === null) return null;
+    marks.push(m);
+  }
+  return { widthPx, heightPx, focalPx, tiltDeg, rollDeg, cameraHeight, sunAzimuthDeg, sunElevationDeg, camera, marks: { frame: 0, marks } };
+}
+
+/** `count` scenes. */
+export function makeScenes(seed: number, count: number, o: SceneOptions): Scene[] {
+  const random = new RandomStream(seed, 77);
+  const out: Scene[] = [];
+  for (let guard = 0; out.length < count && guard < 40 * count; guard++) {
+    const s = makeScene(random, o);
+    if (s !== null) out.push(s);
+  }
+  return out;
+}

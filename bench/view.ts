@@ -1,0 +1,61 @@
+/** View from marks: made scenes with a hand's noise, and the truth set where it is beside the checkout. */
+import { MARK_NOISE } from '../src/plate/view-observations.js';
+import { solveView } from '../src/plate/view.js';
+import { makeScenes, type SceneOptions } from './view-scenes.js';
+import { TRUTH_SHOTS, readTruth, truthFolder, truthMarks } from './truth-marks.js';
+import type { BenchRow } from './rows.js';
+
+const median = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[Math.floor(v.length / 2)] ?? NaN;
+const p90 = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[Math.floor(0.9 * v.length)] ?? NaN;
+
+export interface ViewErrors { focal: number[]; tilt: number[]; height: number[]; zFocal: number[]; zTilt: number[]; zHeight: number[]; zRoll: number[] }
+
+/** Errors over made scenes: relative for focal and height, degrees for tilt; and the same in stated standard deviations. */
+export function viewErrors(seed: number, count: number, o: SceneOptions): ViewErrors {
+  const e: ViewErrors = { focal: [], tilt: [], height: [], zFocal: [], zTilt: [], zHeight: [], zRoll: [] };
+  for (const s of makeScenes(seed, count, o)) {
+    const v = solveView(s.marks, { widthPx: s.widthPx, heightPx: s.heightPx, pointSdPx: Math.max(0.05, o.noisePx) });
+    e.focal.push(Math.abs(v.focalPx.value! / s.focalPx - 1));
+    e.tilt.push(Math.abs(v.tiltDeg.value! - s.tiltDeg));
+    e.height.push(Math.abs(v.cameraHeight.value! / s.cameraHeight - 1));
+    e.zFocal.push((v.focalPx.value! - s.focalPx) / v.focalPx.sd!);
+    e.zTilt.push((v.tiltDeg.value! - s.tiltDeg) / v.tiltDeg.sd!);
+    e.zHeight.push((v.cameraHeight.value! - s.cameraHeight) / v.cameraHeight.sd!);
+    e.zRoll.push((v.rollDeg.value! - s.rollDeg) / v.rollDeg.sd!);
+  }
+  return e;
+}
+
+export async function run(seed: number): Promise<BenchRow[]> {
+  const rows: BenchRow[] = [];
+  const rich: SceneOptions = { noisePx: MARK_NOISE.pointPx(1280), uprights: 3, lineFamilies: 2, rectangle: true };
+  const e = viewErrors(seed, 60, rich);
+  const inside = (z: readonly number[]): number => z.filter((v) => Math.abs(v) < 1.96).length / z.length;
+  rows.push(
+    { name: 'view: focal length error, rich marks, median of 60 scenes', ours: 100 * median(e.focal), bar: 3, goal: 1.5, unit: '%' },
+    { name: 'view: focal length error, rich marks, 90th percentile', ours: 100 * p90(e.focal), bar: 3, goal: 1.5, unit: '%' },
+    { name: 'view: tilt error, rich marks, 90th percentile', ours: p90(e.tilt), bar: 0.5, goal: 0.25, unit: 'deg' },
+    { name: 'view: camera height error, rich marks, 90th percentile', ours: 100 * p90(e.height), bar: 3, goal: 1.5, unit: '%' },
+    { name: 'view: share of truths within 1.96 stated sd (focal, tilt, height)', ours: 100 * Math.min(inside(e.zFocal), inside(e.zTilt), inside(e.zHeight)), bar: 90, goal: 95, unit: '%' },
+  );
+  const plain = viewErrors(seed + 1, 60, { noisePx: rich.noisePx, uprights: 2, lineFamilies: 1 });
+  rows.push(
+    { name: 'view: tilt error, two uprights and a pair of lines, 90th percentile', ours: p90(plain.tilt), bar: 0.5, goal: 0.25, unit: 'deg' },
+    { name: 'view: camera height error, two uprights and a pair of lines, 90th percentile', ours: 100 * p90(plain.height), bar: 3, goal: 1.5, unit: '%' },
+  );
+  if (truthFolder() === null) rows.push({ name: 'view: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' });
+  else {
+    for (const shot of TRUTH_SHOTS) {
+      const t = readTruth(shot);
+      const v = solveView(truthMarks(shot).plate, { widthPx: t.width, heightPx: t.height });
+      const f = t.frames[0]!;
+      const cover = (m: { value: number | null; sd: number | null }, truth: number): string => (m.value !== null && Math.abs(m.value - truth) <= 2 * m.sd! ? 'covered' : 'NOT covered');
+      rows.push(
+        { name: `view ${shot}: focal length, marks alone (stated sd ${(100 * v.focalPx.sd! / v.focalPx.value!).toFixed(1)} %, ${cover(v.focalPx, t.focalPx)})`, ours: 100 * Math.abs(v.focalPx.value! / t.focalPx - 1), bar: 3, goal: 1.5, unit: '%' },
+        { name: `view ${shot}: tilt, marks alone (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ${cover(v.tiltDeg, f.tiltDeg)})`, ours: Math.abs(v.tiltDeg.value! - f.tiltDeg), bar: 0.5, goal: 0.25, unit: 'deg' },
+        { name: `view ${shot}: camera height, marks alone (stated sd ${(100 * v.cameraHeight.sd! / v.cameraHeight.value!).toFixed(1)} %, ${cover(v.cameraHeight, f.cameraPosition[1])})`, ours: 100 * Math.abs(v.cameraHeight.value! / f.cameraPosition[1] - 1), bar: 3, goal: 1.5, unit: '%' },
+      );
+    }
+  }
+  return rows;
+}
