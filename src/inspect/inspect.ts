@@ -1,0 +1,220 @@
+/**
+ * Does the join show? Streams plate, join and matte side by side (three frames held), reads each matter where it can be read,
+ * and says for each its value, its limit, its worst frame and the step to change. A matter that can't be read says why.
+ *
+ * Limits are the program's own choice, held against true pictures (bench/inspect.ts) and against joins spoiled on purpose.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { toCodedRgb } from '../media/convert.js';
+import type { VideoFrame } from '../media/types.js';
+import { VideoReader } from '../media/video-reader.js';
+import { groundGeometry } from '../join/ground.js';
+import { placementAt } from '../join/ride.js';
+import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
+import { readChatter, readEdges } from './edges.js';
+import { grow, lumaAt, matteBox, type SeenFrame } from './frame.js';
+import { followPatch } from './ground-follow.js';
+import { readLevels } from './levels.js';
+import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
+import { readKeySide, readShadow } from './shadow.js';
+import { readBlur, readGrain } from './texture.js';
+import { judge, type Series } from './verdict.js';
+import type { Inspection } from './types.js';
+
+export interface InspectInput {
+  readonly plate: string;
+  readonly join: string;
+  /** Performer as seen (the render's side output). */
+  readonly matte: string;
+  readonly recipe: Recipe;
+  /** Plate without what was erased, where the recipe erases; else the plate is compared as it is. */
+  readonly clean?: string;
+}
+
+export interface InspectOptions {
+  readonly signal?: AbortSignal;
+  readonly onProgress?: (done: number, total: number) => void;
+  /** Frames on which colours, edges and grain are read closely; 24 unless told. Movement is read on every frame. */
+  readonly samples?: number;
+}
+
+/** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` where the files do not belong together. */
+export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
+  const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = await VideoReader.open(input.matte);
+  try {
+    const p = plate.info, j = join.info, m = matte.info;
+    if (p.widthPx !== j.widthPx || p.heightPx !== j.heightPx || m.widthPx !== j.widthPx || m.heightPx !== j.heightPx) {
+      throw new PlatewrightError('PW-INSPECT-SIZE', `plate (${p.widthPx} × ${p.heightPx}), join (${j.widthPx} × ${j.heightPx}) and matte (${m.widthPx} × ${m.heightPx}) are not of one size; inspect the join with the plate and matte it was rendered from`);
+    }
+    const { in: first, out: end } = input.recipe.plate;
+    const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
+    const reader = new SeriesReader(input.recipe, first, total, options.samples ?? 24, input.clean === undefined && isOn(input.recipe, 'erase'));
+    const plates = plate.frames(first, first + total), mattes = matte.frames(0, total);
+    let n = 0;
+    for await (const jf of join.frames(0, total)) {
+      if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
+      const pf = await plates.next(), mf = await mattes.next();
+      if (pf.done || mf.done) break;
+      reader.add(seen(first + n, jf, pf.value, mf.value));
+      options.onProgress?.(++n, total);
+    }
+    reader.finish();
+    return judge(reader.series, input.recipe);
+  } finally {
+    await Promise.all([plate.close(), join.close(), matte.close()]);
+  }
+}
+
+function isOn(recipe: Recipe, step: StepName): boolean {
+  return recipe.steps.some((s) => s.step === step && s.on);
+}
+
+function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFrame): SeenFrame {
+  const n = matte.widthPx * matte.heightPx;
+  const alpha = new Float32Array(n);
+  const src = matte.planes[0]!;
+  // A grey matte stored in full range, or in the limited range of a film file.
+  const max = 2 ** matte.bitDepth - 1, low = matte.colour.fullRange ? 0 : 16 * 2 ** (matte.bitDepth - 8), high = matte.colour.fullRange ? max : 235 * 2 ** (matte.bitDepth - 8);
+  for (let i = 0; i < n; i++) alpha[i] = Math.min(1, Math.max(0, (src[i]! - low) / (high - low)));
+  return { frame, join: toCodedRgb(join), plate: toCodedRgb(plate), matte: alpha, box: matteBox(alpha, matte.widthPx, matte.heightPx) };
+}
+
+/** Runs over the frames and keeps what each says. */
+class SeriesReader {
+  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], outOfStep: [] };
+  private readonly recipe: Recipe;
+  private readonly every: number;
+  private readonly erased: boolean;
+  private readonly ground: GroundStep | null;
+  private readonly screen: 'green' | 'blue';
+  private readonly fronts: boolean;
+  private before: SeenFrame | null = null;
+  private beforeThat: SeenFrame | null = null;
+  private beforeLuma: Float32Array | null = null;
+  private beforePlateLuma: Float32Array | null = null;
+  private slipped: [number, number] = [0, 0];
+
+  constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean) {
+    this.recipe = recipe;
+    this.every = Math.max(1, Math.floor(total / samples));
+    this.erased = erased;
+    const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null;
+    this.ground = find('ground');
+    this.screen = find('peel')?.screen ?? 'green';
+    this.fronts = find('front') !== null;
+    this.series.first = first;
+  }
+
+  /** Planned place of the foot on a frame. */
+  private foot(frame: number): [number, number] | null {
+    const g = this.ground?.frames.find((f) => f.frame === frame);
+    if (g !== undefined) return [g.foot[0], g.foot[1]];
+    const ride = this.recipe.steps.find((s) => s.step === 'ride');
+    if (ride?.step !== 'ride' || ride.placement.length === 0) return null;
+    const m = placementAt(ride, frame), x = this.recipe.take.widthPx / 2, y = this.recipe.take.heightPx * 0.8, w = m[6] * x + m[7] * y + m[8];
+    return [(m[0] * x + m[1] * y + m[2]) / w, (m[3] * x + m[4] * y + m[5]) / w];
+  }
+
+  private put(matter: keyof Series['readings'], frame: number, value: number | null): void {
+    if (value === null || !Number.isFinite(value)) return;
+    (this.series.readings[matter] ??= []).push({ frame, value });
+  }
+
+  add(f: SeenFrame): void {
+    const { width: W, height: H } = f.join;
+    const N = W * H;
+    const luma = new Float32Array(N), plateLuma = new Float32Array(N);
+    for (let i = 0; i < N; i++) { luma[i] = lumaAt(f.join, i); plateLuma[i] = lumaAt(f.plate, i); }
+    this.series.frames.push(f.frame);
+    const close = (f.frame - this.series.first) % this.every === 0;
+    if (close) this.readClosely(f, luma);
+    const shift = matteShift(f);
+    if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
+    const b = this.before;
+    if (b !== null) this.readMovement(f, b, plateLuma);
+    this.beforeThat = b;
+    this.before = f;
+    this.beforeLuma = luma;
+    this.beforePlateLuma = plateLuma;
+  }
+
+  private readClosely(f: SeenFrame, luma: Float32Array): void {
+    const edges = readEdges(f, this.screen);
+    this.put('spill', f.frame, edges === null ? null : 100 * edges.spill);
+    this.put('edgeLightness', f.frame, edges?.lightness ?? null);
+    this.put('grain', f.frame, readGrain(f, luma, this.beforeLuma));
+    this.put('blur', f.frame, readBlur(f, luma));
+    const levels = readLevels(f);
+    this.put('blackLevel', f.frame, levels?.black ?? null);
+    this.put('whiteLevel', f.frame, levels?.white ?? null);
+    this.put('colour', f.frame, levels?.colour ?? null);
+    if (this.ground !== null) {
+      const s = readShadow(f, this.ground);
+      this.put('shadow', f.frame, s?.offDeg ?? null);
+      this.put('shadowStops', f.frame, s === null || s.offDeg > 90 ? null : s.stops);
+      const at = this.ground.frames.find((g) => g.frame === f.frame);
+      if (at !== undefined && this.ground.shadow) this.put('light', f.frame, readKeySide(f, groundGeometry(this.ground, at, f.join.width, f.join.height).light));
+    }
+  }
+
+  private readMovement(f: SeenFrame, b: SeenFrame, plateLuma: Float32Array): void {
+    const { width: W, height: H } = f.join;
+    const here = this.foot(f.frame), there = this.foot(b.frame);
+    const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
+    const change = frameChange(f, b, move);
+    const N = W * H;
+    let own = 0, count = 0;
+    for (let i = 0; i < N; i += 7) { own += Math.abs(plateLuma[i]! - this.beforePlateLuma![i]!); count++; }
+    this.series.change.push({ frame: f.frame, inside: change.inside, outside: change.outside, plate: own / count });
+    if (!this.erased) this.series.outOfStep.push({ frame: f.frame, same: plateDifference(f, f), before: plateDifference(f, b) });
+    if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null) {
+      const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
+      const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
+      const found = followPatch(this.beforePlateLuma!, plateLuma, W, H, low, half, move);
+      if (found !== null) this.slipped = [this.slipped[0] + found[0] - move[0], this.slipped[1] + found[1] - move[1]];
+      this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
+    }
+    const bb = this.beforeThat;
+    if (bb !== null && bb.box !== null && b.box !== null && f.box !== null) {
+      const first = this.foot(bb.frame);
+      const m0: [number, number] = there === null || first === null ? [0, 0] : [there[0] - first[0], there[1] - first[1]];
+      const a = shifted(bb.matte, W, H, m0), c = shifted(f.matte, W, H, [-move[0], -move[1]]);
+      const box = grow(b.box, 3, 3, W, H);
+      this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W));
+      if (!this.fronts) {
+        const p = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [[number, number], [number, number], [number, number]];
+        const jx = p[1][0] - (p[0][0] + m0[0] + p[2][0] - move[0]) / 2, jy = p[1][1] - (p[0][1] + m0[1] + p[2][1] - move[1]) / 2;
+        this.series.jitter.push({ frame: b.frame, x: jx, y: jy });
+      }
+    }
+  }
+
+  finish(): void {
+    this.series.planned.push(...this.series.frames.map((n) => paceStep(this.recipe, n)));
+  }
+}
+
+/** How many take frames the recipe moves on from the frame before to this one; 1 without a curve. */
+function paceStep(recipe: Recipe, frame: number): number {
+  const pace = recipe.steps.find((s) => s.step === 'pace');
+  if (pace?.step !== 'pace' || !pace.on) return 1;
+  const i = frame - recipe.plate.in;
+  return i <= 0 || i >= pace.curve.length ? 1 : pace.curve[i]! - pace.curve[i - 1]!;
+}
+
+/** A plane moved by a fraction of pixels, bilinear. */
+function shifted(src: Float32Array, width: number, height: number, by: readonly [number, number]): Float32Array {
+  if (by[0] === 0 && by[1] === 0) return src;
+  const out = new Float32Array(width * height);
+  const ix = Math.floor(-by[0]), iy = Math.floor(-by[1]), tx = -by[0] - ix, ty = -by[1] - iy;
+  const w00 = (1 - tx) * (1 - ty), w10 = tx * (1 - ty), w01 = (1 - tx) * ty, w11 = tx * ty;
+  for (let y = 0; y < height; y++) {
+    const y0 = Math.min(height - 1, Math.max(0, y + iy)) * width, y1 = Math.min(height - 1, Math.max(0, y + iy + 1)) * width;
+    for (let x = 0; x < width; x++) {
+      const x0 = Math.min(width - 1, Math.max(0, x + ix)), x1 = Math.min(width - 1, Math.max(0, x + ix + 1));
+      out[y * width + x] = w00 * src[y0 + x0]! + w10 * src[y0 + x1]! + w01 * src[y1 + x0]! + w11 * src[y1 + x1]!;
+    }
+  }
+  return out;
+}
+

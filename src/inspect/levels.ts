@@ -1,0 +1,65 @@
+/** Black and white levels and the colour of the light, performer against plate. */
+import { ciede2000 } from '../colour/ciede2000.js';
+import { linearToLab } from '../colour/lab.js';
+import { bt709Decode } from '../colour/transfer.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { grow, lumaAt, quantile, type SeenFrame } from './frame.js';
+
+export interface LevelReading {
+  /** Performer's darkest coded luma less the plate's. */
+  readonly black: number;
+  /** Performer's brightest coded luma less the plate's. */
+  readonly white: number;
+  /** CIEDE2000 between the colours of light that the two seem to stand in, at one lightness. */
+  readonly colour: number;
+}
+
+export function readLevels(f: SeenFrame): LevelReading | null {
+  if (f.box === null) return null;
+  const { width: W, height: H } = f.join;
+  const N = W * H;
+  const [x0, y0, x1, y1] = grow(f.box, 4, 4, W, H);
+  const w = x1 - x0, h = y1 - y0;
+  // Grain is averaged out first, so that two pictures of unlike grain compare.
+  const part = new Float32Array(w * h);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part[y * w + x] = lumaAt(f.join, (y0 + y) * W + x0 + x);
+  const soft = gaussianPlane(part, w, h, 0.9);
+  const inside: number[] = [];
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (f.matte[(y0 + y) * W + x0 + x]! > 0.97) inside.push(soft[y * w + x]!);
+  const step = Math.max(1, Math.floor(N / 60000));
+  const plate: number[] = [];
+  for (let i = 0; i < N; i += step) {
+    const x = i % W;
+    if (x < 1 || x >= W - 1) continue;
+    plate.push((lumaAt(f.plate, i - 1) + 2 * lumaAt(f.plate, i) + lumaAt(f.plate, i + 1)) / 4);
+  }
+  if (inside.length < 200) return null;
+  return {
+    black: quantile(inside, 0.005) - quantile(plate, 0.005),
+    white: quantile(inside, 0.995) - quantile(plate, 0.995),
+    colour: castDistance(f),
+  };
+}
+
+/** Shades of grey (Finlayson & Trezzi, CIC 2004): the light's colour as the Minkowski mean, p = 6, of what it falls on. */
+function castDistance(f: SeenFrame): number {
+  const N = f.join.width * f.join.height;
+  const b = f.box!;
+  const sums = [[0, 0, 0], [0, 0, 0]];
+  const [x0, y0, x1, y1] = grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), f.join.width, f.join.height);
+  for (let y = y0; y < y1; y += 2) {
+    for (let x = x0; x < x1; x++) {
+      const i = y * f.join.width + x;
+      const k = f.matte[i]! > 0.97 ? 0 : f.matte[i]! < 0.02 ? 1 : -1;
+      if (k < 0) continue;
+      const src = k === 0 ? f.join : f.plate;
+      for (let c = 0; c < 3; c++) sums[k]![c]! += bt709Decode(Math.min(1, Math.max(0, src.data[c * N + i]!))) ** 6;
+    }
+  }
+  const lab = sums.map((s) => {
+    const v = s.map((q) => q ** (1 / 6));
+    const y = 0.2126 * v[0]! + 0.7152 * v[1]! + 0.0722 * v[2]!;
+    return linearToLab((v[0]! / y) * 0.4, (v[1]! / y) * 0.4, (v[2]! / y) * 0.4);
+  });
+  return ciede2000(...lab[0]!, ...lab[1]!);
+}

@@ -1,0 +1,93 @@
+/**
+ * Movement in time: whether the performer holds still on what it rides on, and whether frames were dropped or doubled.
+ *
+ * Slip has three parts, all in pixels. (1) Where the picture's performer stands beside its matte: the change that the join
+ * made to the plate is set against the matte and the shift between them found by least squares on the matte's slopes (Lucas &
+ * Kanade, IJCAI 1981, one step). (2) Jitter: the outline's contact with the ground, frame to frame, beside the path that the
+ * recipe planned; what returns at once is jitter, what goes on is the performer's own step. (3) The plan itself: the plate's
+ * ground about the foot followed from frame to frame beside the planned foot.
+ */
+import { lumaAt, type SeenFrame } from './frame.js';
+
+/** Shift (px) of the joined performer against its matte; null where the change is too faint to tell. Only the upper three quarters count: the shadow darkens the lower part's surroundings. */
+export function matteShift(f: SeenFrame): [number, number] | null {
+  if (f.box === null) return null;
+  const { width: W, height: H } = f.join;
+  const N = W * H;
+  const [bx0, by0, bx1, by1] = f.box;
+  const x0 = Math.max(2, bx0 - 4), x1 = Math.min(W - 2, bx1 + 4), y0 = Math.max(2, by0 - 4), y1 = Math.min(H - 2, by0 + Math.round(0.72 * (by1 - by0)));
+  let xx = 0, xy = 0, yy = 0, xb = 0, yb = 0, used = 0;
+  for (let y = y0; y < y1; y++) {
+    for (let x = x0; x < x1; x++) {
+      const i = y * W + x;
+      const gx = (f.matte[i + 1]! - f.matte[i - 1]!) / 2, gy = (f.matte[i + W]! - f.matte[i - W]!) / 2;
+      if (gx * gx + gy * gy < 0.0025) continue;
+      // Coverage as the picture tells it: how far the pixel moved from the plate towards the performer just inside.
+      const l = Math.hypot(gx, gy), ix = Math.min(W - 1, Math.max(0, Math.round(x + (3 * gx) / l))), iy = Math.min(H - 1, Math.max(0, Math.round(y + (3 * gy) / l)));
+      const q = iy * W + ix;
+      if (f.matte[q]! < 0.9) continue;
+      let num = 0, den = 0;
+      for (let c = 0; c < 3; c++) {
+        const b = f.plate.data[c * N + i]!, j = f.join.data[c * N + i]!, inside = f.join.data[c * N + q]!;
+        num += (j - b) * (inside - b);
+        den += (inside - b) * (inside - b);
+      }
+      if (den < 0.01) continue;
+      const seen = Math.min(1.3, Math.max(-0.3, num / den)), d = f.matte[i]! - seen;
+      // seen(x) = matte(x − shift) ≈ matte − shift · slope
+      xx += gx * gx; xy += gx * gy; yy += gy * gy; xb += gx * d; yb += gy * d;
+      used++;
+    }
+  }
+  const det = xx * yy - xy * xy;
+  if (used < 60 || !(det > 1e-6)) return null;
+  return [(yy * xb - xy * yb) / det, (xx * yb - xy * xb) / det];
+}
+
+/** Middle of the outline's left and right and its bottom: a sub-pixel place of the silhouette. Weighted means of the matte over its lower half. */
+export function silhouettePlace(matte: Float32Array, box: readonly [number, number, number, number], width: number): [number, number] {
+  let sx = 0, sy = 0, w = 0;
+  for (let y = box[1]; y < box[3]; y++) for (let x = box[0]; x < box[2]; x++) { const a = matte[y * width + x]!; sx += a * (x + 0.5); sy += a * (y + 0.5); w += a; }
+  return [sx / w, sy / w];
+}
+
+/** Mean absolute difference of luma between two frames where both mattes hold, and outside both. */
+export function frameChange(now: SeenFrame, before: SeenFrame, shift: readonly [number, number]): { inside: number | null; outside: number } {
+  const { width: W, height: H } = now.join;
+  let a = 0, na = 0, b = 0, nb = 0;
+  const dx = Math.round(shift[0]), dy = Math.round(shift[1]);
+  if (now.box !== null) {
+    for (let y = now.box[1]; y < now.box[3]; y++) {
+      for (let x = now.box[0]; x < now.box[2]; x++) {
+        const xx = x - dx, yy = y - dy;
+        if (xx < 0 || yy < 0 || xx >= W || yy >= H) continue;
+        const i = y * W + x, j = yy * W + xx;
+        if (now.matte[i]! < 0.9 || before.matte[j]! < 0.9) continue;
+        a += Math.abs(lumaAt(now.join, i) - lumaAt(before.join, j));
+        na++;
+      }
+    }
+  }
+  for (let i = 0; i < W * H; i += 7) {
+    if (now.matte[i]! > 0.01 || before.matte[i]! > 0.01) continue;
+    b += Math.abs(lumaAt(now.join, i) - lumaAt(before.join, i));
+    nb++;
+  }
+  return { inside: na > 100 ? a / na : null, outside: nb > 0 ? b / nb : 0 };
+}
+
+/** Mean absolute difference of join and a plate frame outside the matte and away from it. */
+export function plateDifference(join: SeenFrame, plate: SeenFrame): number {
+  const { width: W, height: H } = join.join;
+  let sum = 0, n = 0;
+  const b = join.box;
+  for (let y = 1; y < H; y += 3) {
+    for (let x = 1; x < W; x += 3) {
+      if (b !== null && x > b[0] - (b[3] - b[1]) && x < b[2] + (b[3] - b[1]) && y > b[1] - 8 && y < b[3] + 0.4 * (b[3] - b[1])) continue;
+      const i = y * W + x;
+      sum += Math.abs(lumaAt(join.join, i) - lumaAt(plate.plate, i));
+      n++;
+    }
+  }
+  return n > 200 ? sum / n : 0;
+}

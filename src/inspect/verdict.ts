@@ -1,0 +1,132 @@
+/** From readings to matters: value, limit, worst frame, and what to change. */
+import type { Recipe, StepName } from '../join/types.js';
+import { quantile } from './frame.js';
+import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
+
+export interface Reading { readonly frame: number; readonly value: number }
+export interface Place { readonly frame: number; readonly x: number; readonly y: number }
+
+export interface Series {
+  first: number;
+  readonly frames: number[];
+  readonly readings: { [K in InspectionMatterName | 'shadowStops']?: Reading[] };
+  readonly change: { frame: number; inside: number | null; outside: number; plate: number }[];
+  /** Take frames per plate frame, planned. */
+  readonly planned: number[];
+  readonly slipPlan: Place[];
+  readonly jitter: Place[];
+  readonly shift: Place[];
+  readonly outOfStep: { frame: number; same: number; before: number }[];
+}
+
+/** Limits: the program's own choice (see inspect.ts). */
+export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
+  slip: 0.5, spill: 4, edgeLightness: 4.5, chatter: 0.12, grain: 0.35, blur: 0.35, blackLevel: 0.06, whiteLevel: 0.12, colour: 12, light: 70, cadence: 0, shadow: 35,
+};
+
+function mean(list: readonly Reading[]): number {
+  return list.reduce((s, r) => s + r.value, 0) / list.length;
+}
+
+function worstBy(list: readonly Reading[], off: (v: number) => number): number {
+  return list.reduce((w, r) => (off(r.value) > off(w.value) ? r : w)).frame;
+}
+
+/** Judges the readings of a whole shot. */
+export function judge(series: Series, recipe: Recipe): Inspection {
+  const matters: InspectionMatter[] = [];
+  const per = new Map<number, Partial<Record<InspectionMatterName, number>>>();
+  for (const n of series.frames) per.set(n, {});
+  for (const [name, list] of Object.entries(series.readings)) {
+    if (name === 'shadowStops') continue;
+    for (const r of list ?? []) { const row = per.get(r.frame); if (row !== undefined) row[name as InspectionMatterName] = r.value; }
+  }
+  const add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string): void => {
+    const limit = LIMITS[matter];
+    matters.push({ matter, value, unit, limit, passes: value === null ? null : off <= limit, worstFrame: worst, step, advice, ...(reason === undefined ? {} : { reason }) });
+  };
+  slip(series, per, add);
+  const simple = (matter: InspectionMatterName, unit: string, step: StepName, centre: number, advice: (v: number) => string, none: string, off: (v: number) => number = (v) => Math.abs(v - centre)): void => {
+    const list = series.readings[matter] ?? [];
+    if (list.length === 0) { add(matter, unit, step, null, null, 0, '', none); return; }
+    const v = mean(list);
+    add(matter, unit, step, v, worstBy(list, off), off(v), off(v) <= LIMITS[matter] ? '' : advice(v));
+  };
+  const screen = recipe.steps.find((s) => s.step === 'peel');
+  const colour = screen?.step === 'peel' ? screen.screen : 'green';
+  simple('spill', '%', 'peel', 0, (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: raise the peel's spill, or mark with "keep" what is ${colour} by right`, 'too little of the outline is seen', (v) => Math.max(0, v));
+  simple('edgeLightness', 'L*', 'peel', 0, (v) => (v < 0 ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture it should be: peel again at fine quality, or draw the garbage matte closer` : `the outline is ${v.toFixed(1)} L* brighter than the mixture it should be: more spill removal, or less light wrap`), 'too little of the outline is seen');
+  simple('chatter', 'alpha', 'peel', 0, (v) => `the outline goes to and fro by ${v.toFixed(2)} of alpha from frame to frame: peel at fine quality`, 'fewer than three frames');
+  const grains = series.readings.grain ?? [];
+  if (grains.length === 0) add('grain', 'ratio', 'air', null, null, 0, '', 'too little flat picture inside or outside the performer');
+  else {
+    // The middle reading: on single frames fur passes for grain.
+    const v = quantile(grains.map((r) => r.value), 0.5), off = Math.abs(Math.log2(Math.max(0.05, v)));
+    add('grain', 'ratio', 'air', v, worstBy(grains, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), off > Math.log2(1 / (1 - LIMITS.grain)) ? 1 : 0, off > Math.log2(1 / (1 - LIMITS.grain)) ? (v < 1 ? `the performer has ${v.toFixed(2)} of the plate's grain: raise the air step's grain` : `the performer has ${v.toFixed(2)} times the plate's grain: lower the air step's grain, or soften the take's own first`) : '');
+  }
+  simple('blur', 'ratio', 'air', 1, (v) => (v < 1 ? `the performer is sharper than the plate (${v.toFixed(2)} of its edge spread): soften it` : `the performer is softer than the plate (${v.toFixed(2)} times its edge spread): less softening, or a sharper take`), 'too few edges inside or outside', (v) => (v > 1 ? 1 - 1 / v : 1 - v));
+  simple('blackLevel', 'coded', 'light', 0, (v) => (v > 0 ? `the performer's blacks are lifted ${(100 * v).toFixed(0)} % above the plate's: lower the light step's offset` : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: raise the light step's offset, or add haze`), 'the performer is too small');
+  simple('whiteLevel', 'coded', 'light', 0, (v) => `the performer is ${(100 * v).toFixed(0)} % brighter than anything in the plate: lower the light step's slope`, 'the performer is too small', (v) => Math.max(0, v));
+  simple('colour', 'CIEDE2000', 'light', 0, (v) => `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour: change the light step's slope per channel`, 'the performer is too small');
+  simple('light', 'deg', 'light', 0, (v) => `the performer looks lit from ${v.toFixed(0)}° aside of the plate's key: relight further, mirror the take, or shoot again`, 'the performer\'s shading shows no side', (v) => Math.abs(v));
+  shadow(series, add);
+  cadence(series, per, add);
+  return { passes: matters.every((m) => m.passes !== false), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
+}
+
+type Add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string) => void;
+type Rows = Map<number, Partial<Record<InspectionMatterName, number>>>;
+
+function slip(series: Series, per: Rows, add: Add): void {
+  const parts: { frame: number; value: number }[][] = [];
+  const length = (list: readonly Place[], k = 1): Reading[] => list.map((p) => ({ frame: p.frame, value: k * Math.hypot(p.x, p.y) }));
+  if (series.shift.length > 2) parts.push(length(series.shift));
+  // The difference from the neighbours' mean has one and a half times a jitter's variance.
+  if (series.jitter.length > 2) parts.push(length(series.jitter, 1 / Math.sqrt(1.5)));
+  if (series.slipPlan.length > 2) {
+    const mx = series.slipPlan.reduce((s, p) => s + p.x, 0) / series.slipPlan.length, my = series.slipPlan.reduce((s, p) => s + p.y, 0) / series.slipPlan.length;
+    parts.push(length(series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my }))));
+  }
+  if (parts.length === 0) { add('slip', 'px', 'ride', null, null, 0, '', 'fewer than four frames, or nothing to follow'); return; }
+  const rms = parts.map((l) => Math.sqrt(l.reduce((s, r) => s + r.value * r.value, 0) / l.length));
+  const k = rms.indexOf(Math.max(...rms));
+  for (const r of parts[k]!) { const row = per.get(r.frame); if (row !== undefined) row.slip = r.value; }
+  const v = rms[k]!;
+  add('slip', 'px', 'ride', v, worstBy(parts[k]!, (x) => x), v, v <= LIMITS.slip ? '' : `the performer slips by ${v.toFixed(2)} px rms on what it rides on: correct the ride on the worst frame, or mark the stand on more frames`);
+}
+
+function shadow(series: Series, add: Add): void {
+  const list = series.readings.shadow ?? [], stops = series.readings.shadowStops ?? [];
+  if (list.length === 0) { add('shadow', 'deg', 'ground', null, null, 0, '', 'no shadow is to be seen by rights, or the recipe asks for none'); return; }
+  const v = quantile(list.map((r) => r.value), 0.5);
+  const dark = stops.length === 0 ? 0 : quantile(stops.map((r) => r.value), 0.5);
+  const wrong = v > LIMITS.shadow, far = Math.abs(dark) > 0.9;
+  add('shadow', 'deg', 'ground', v, worstBy(list, (x) => x), wrong ? v : far ? LIMITS.shadow + 1 : v,
+    wrong ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on' : `the performer's shadow lies ${v.toFixed(0)}° aside of where the plate's key throws it: correct the ground step's azimuth`)
+      : far ? `the shadow is ${Math.abs(dark).toFixed(1)} stops ${dark > 0 ? 'lighter' : 'darker'} than the plate's own: change the ground step's transmission` : '');
+}
+
+function cadence(series: Series, per: Rows, add: Add): void {
+  if (series.change.length < 4) { add('cadence', 'frames', 'pace', null, null, 0, '', 'fewer than five frames'); return; }
+  const faults: { frame: number; size: number; what: string }[] = [];
+  const near = (i: number, pick: (c: Series['change'][number]) => number | null): number => {
+    const list: number[] = [];
+    for (let k = Math.max(0, i - 5); k <= Math.min(series.change.length - 1, i + 5); k++) { const v = pick(series.change[k]!); if (k !== i && v !== null) list.push(v); }
+    return list.length < 3 ? NaN : quantile(list, 0.5);
+  };
+  series.change.forEach((c, i) => {
+    const plan = series.planned[i + 1] ?? 1;
+    const inside = near(i, (q) => q.inside), outside = near(i, (q) => q.outside);
+    const plateHolds = c.plate < 0.4 * near(i, (q) => q.plate);
+    if (!plateHolds && outside > 0 && c.outside < 0.4 * outside) faults.push({ frame: c.frame, size: outside / Math.max(1e-6, c.outside), what: 'doubled' });
+    else if (!plateHolds && c.inside !== null && inside > 0 && c.inside < 0.4 * inside && plan > 0.3) faults.push({ frame: c.frame, size: inside / Math.max(1e-6, c.inside), what: 'doubled in the performer' });
+    else if (c.inside !== null && inside > 0 && c.inside > 2.4 * inside && plan < 1.6 && c.outside < 1.8 * outside) faults.push({ frame: c.frame, size: c.inside / inside, what: 'missing before it' });
+    const row = per.get(c.frame);
+    if (row !== undefined) row.cadence = faults.some((f) => f.frame === c.frame) ? 1 : 0;
+  });
+  for (const o of series.outOfStep) {
+    if (o.same > 0.004 && o.before < 0.6 * o.same && !faults.some((f) => f.frame === o.frame)) faults.push({ frame: o.frame, size: o.same / o.before, what: 'out of step with the plate' });
+  }
+  const worst = faults.length === 0 ? null : faults.reduce((w, f) => (f.size > w.size ? f : w));
+  add('cadence', 'frames', 'pace', faults.length, worst?.frame ?? null, faults.length, worst === null ? '' : `frame ${worst.frame} is ${worst.what}${faults.length > 1 ? ` (and ${faults.length - 1} more)` : ''}: check the pace step's curve and render again`);
+}
