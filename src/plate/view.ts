@@ -4,13 +4,14 @@
  *
  * Maximum likelihood by Levenberg-Marquardt from several starts (view-problem.ts); covariance from the inverse of JᵀJ,
  * widened where the marks disagree with each other by more than their own noise (Hartley & Zisserman 2004, section 5.2.3).
- * A number is called prior-led where the typical lens, tilt or height decides more than the marks: its variance is more
- * than half of the prior's own.
+ * A number is called prior-led where the typical lens, tilt or height decides more than the marks: were all those guesses
+ * three times looser, its standard deviation would grow by half and more.
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
 import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { levenbergMarquardt, type LeastSquaresResult } from '../geometry/levenberg-marquardt.js';
+import { invertSymmetric } from '../geometry/linear-solve.js';
 import { invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import type { MarksFile } from './marks.js';
 import type { CameraMove, View } from './types.js';
@@ -86,13 +87,13 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   const lensSd = priors.focal ? priors.focal.relativeSd : lensPriorLnSd(priors, f, widthPx);
   const metric = priors.height !== undefined || observations.some((o) => (o.kind === 'upright' && o.height !== null) || (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)));
   const sd = [0, 1, 2, 3].map((i) => Math.sqrt(c4[i * 5]!));
-  const led = (i: number, priorSd: number): boolean => sd[i]! * sd[i]! > 0.5 * priorSd * priorSd;
+  const led = priorLed(covariance, n, [priors.focal ? null : lensSd, priors.tilt.sdDeg * RAD_PER_DEG, priors.roll.sdDeg * RAD_PER_DEG, priors.height ? null : priors.cameraHeight.lnSd]);
   const frames: [number, number] = [marks.frame, marks.frame];
   const how = `least squares over ${observations.length} mark${observations.length === 1 ? '' : 's'}`;
   const lensHow = priors.focal ? `${how}, with the focal length known beforehand` : how;
-  const focalLed = !priors.focal && led(0, lensSd);
-  const tiltLed = led(1, priors.tilt.sdDeg * RAD_PER_DEG);
-  const rollLed = led(2, priors.roll.sdDeg * RAD_PER_DEG);
+  const focalLed = !priors.focal && led[0]!;
+  const tiltLed = led[1]!;
+  const rollLed = led[2]!;
   const help = whatWouldHelp(observations, priors);
   const mark = (value: number, unit: Measure['unit'], s: number, why: string, isLed: boolean, would: string | undefined): Measure =>
     measured(value, unit, s, isLed ? `${why}; led by what is usual, not by the marks` : why, frames, { ...(isLed ? { priorLed: true } : {}), ...(would === undefined ? {} : { wouldHelp: would }) });
@@ -102,7 +103,7 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
     tiltDeg: mark(theta[1] * DEG_PER_RAD, 'deg', sd[1]! * DEG_PER_RAD, how, tiltLed, sd[1]! * DEG_PER_RAD > 0.5 ? help.tilt : undefined),
     rollDeg: mark(theta[2] * DEG_PER_RAD, 'deg', sd[2]! * DEG_PER_RAD, how, rollLed, sd[2]! * DEG_PER_RAD > 0.5 ? help.roll : undefined),
     cameraHeight: metric
-      ? mark(Math.exp(theta[3]), 'm', Math.exp(theta[3]) * sd[3]!, how, !priors.height && led(3, priors.cameraHeight.lnSd), sd[3]! > 0.03 ? help.height : undefined)
+      ? mark(Math.exp(theta[3]), 'm', Math.exp(theta[3]) * sd[3]!, how, !priors.height && led[3]!, sd[3]! > 0.03 ? help.height : undefined)
       : notMeasurable('m', 'no mark has a known length, so the picture could be a model of itself at any scale', 'an upright of known height, or a rectangle on the ground of known side'),
     covariance: c4,
     residualPx,
@@ -120,6 +121,17 @@ function focalKnown(marks: MarksFile, options: ViewOptions, notes: string[]): Pi
     return { focal: { px: c.value, relativeSd: Math.max(0.002, c.sd / c.value) } };
   }
   return {};
+}
+
+/** Which of θ rest on the priors: their sd with all priors (null = none) made three times looser against the sd as it is. */
+function priorLed(covariance: Float64Array, n: number, priorSds: readonly (number | null)[]): boolean[] {
+  const information = invertSymmetric(covariance, n);
+  if (information === null) return [true, true, true, true];
+  priorSds.forEach((sd, i) => {
+    if (sd !== null) information[i * n + i] = information[i * n + i]! - (8 / 9) / (sd * sd);
+  });
+  const loose = invertSymmetric(information, n);
+  return [0, 1, 2, 3].map((i) => loose === null || !(loose[i * n + i]! < 2.25 * covariance[i * n + i]!));
 }
 
 /** The field-of-view prior as a sd of ln focal at focal `f`. */
