@@ -71,7 +71,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const notes: string[] = [];
     const factor = Math.max(1, Math.ceil(widthPx / MASK_WIDTH));
     const samples = options.samples ?? 32;
-    const stride = Math.max(1, Math.floor(frameCount / samples));
+    // A short take is not looked at more densely than every second frame.
+    const stride = Math.max(frameCount >= 16 ? 2 : 1, Math.floor(frameCount / samples));
     const decode = (v: number): number => decodeTransfer(colour.transfer, v);
     const performerMark = marks.marks.find((m) => m.kind === 'performer' || m.kind === 'stand');
     const near: [number, number] | null = performerMark && (performerMark.kind === 'performer' || performerMark.kind === 'stand')

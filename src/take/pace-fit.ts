@@ -61,14 +61,16 @@ export function fitPace(plate: Turn, take: Turn, plateFps: number, takeFps: numb
   const n = 41;
   let sx = 0, sy = 0, sxx = 0, sxy = 0;
   for (let i = 0; i < n; i++) {
-    const v = lo + (common * i) / (n - 1);
+    // The outer twentieths are left out: where a turn starts and stops, its time hangs on a hair of yaw.
+    const v = lo + common * (0.05 + (0.9 * i) / (n - 1));
     const x = timeAt(b, v), y = timeAt(a, v);
     sx += x; sy += y; sxx += x * x; sxy += x * y;
   }
   const pace = (n * sxy - sx * sy) / (n * sxx - sx * sx);
   if (!(pace > 0)) return null;
+  const offset = (sy - pace * sx) / n;
   const first = upA ? lo : hi, last = upA ? hi : lo;
   const seconds = timeAt(a, last) - timeAt(a, first);
   const sd = pace * Math.min(1, (Math.SQRT2 * Math.hypot(a.sd, b.sd)) / common);
-  return { pace, sd, plateDegPerSecond: common / Math.max(1e-6, seconds), takeStartS: timeAt(b, first), plateStartS: timeAt(a, first), commonDeg: common };
+  return { pace, sd, plateDegPerSecond: common / Math.max(1e-6, seconds), takeStartS: (timeAt(a, first) - offset) / pace, plateStartS: timeAt(a, first), commonDeg: common };
 }

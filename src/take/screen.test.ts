@@ -1,0 +1,94 @@
+import { describe, expect, it } from 'vitest';
+import { RandomStream } from '../core/random.js';
+import { createPicture, type Picture } from '../image/picture.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { findPerformer, offScreenShare } from './find-performer.js';
+import { findScreen, notScreen, readScreen, readSpill } from './screen.js';
+import { edgeSigma } from './sharpness.js';
+
+const W = 320, H = 180;
+/** A screen with a disc before it; `light` scales the screen's brightness by place. */
+function stage(screen: [number, number, number], subject: [number, number, number], o: { cx?: number; cy?: number; r?: number; light?: (x: number, y: number) => number; room?: number } = {}): Picture {
+  const random = new RandomStream(9);
+  const p = createPicture(W, H, 3);
+  const n = W * H;
+  const cx = o.cx ?? 160, cy = o.cy ?? 95, r = o.r ?? 50;
+  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
+    const inside = Math.hypot(x + 0.5 - cx, y + 0.5 - cy) < r;
+    const room = o.room !== undefined && x < o.room;
+    const k = o.light?.(x, y) ?? 1;
+    for (let c = 0; c < 3; c++) p.data[c * n + y * W + x] = (room ? 0.4 : inside ? subject[c]! : screen[c]! * k) + 0.006 * random.normal();
+  }
+  return p;
+}
+const GREEN: [number, number, number] = [0.2, 0.62, 0.26], BLUE: [number, number, number] = [0.15, 0.25, 0.6], FUR: [number, number, number] = [0.6, 0.5, 0.4];
+const decode = (v: number): number => Math.max(0, v) ** 2.2;
+
+describe('the screen behind a performer', () => {
+  it('tells green from blue and no screen at all', () => {
+    expect(findScreen(stage(GREEN, FUR))?.colour).toBe('green');
+    expect(findScreen(stage(BLUE, FUR))?.colour).toBe('blue');
+    expect(findScreen(stage([0.4, 0.42, 0.38], FUR))).toBeNull();
+  });
+
+  it('finds the performer\'s box within a pixel, through light that falls by two stops', () => {
+    const p = stage(GREEN, FUR, { light: (x) => 1 - 0.45 * (x / W) });
+    const model = findScreen(p)!;
+    const mask = notScreen(p, model);
+    const performer = new Uint8Array(W * H);
+    const b = findPerformer(mask, W, H, null, performer)!;
+    for (const [got, want] of [[b.x0, 110], [b.x1, 210], [b.y0, 45], [b.y1, 145]] as const) expect(Math.abs(got - want)).toBeLessThanOrEqual(1);
+    expect(Object.values(b.touches).some(Boolean)).toBe(false);
+    expect(offScreenShare(mask, performer, W, H, 5)).toBeLessThan(0.05);
+    const reading = readScreen(p, model, mask, decode)!;
+    // 5 to 95 % of a ramp from 1 to 0.55 in coded light.
+    expect(reading.evennessStops).toBeGreaterThan(1.4);
+    expect(reading.evennessStops).toBeLessThan(1.9);
+    expect(reading.noise).toBeGreaterThan(0.003);
+    expect(reading.noise).toBeLessThan(0.009);
+    expect(readScreen(stage(GREEN, FUR), model, mask, decode)!.evennessStops).toBeLessThan(0.1);
+  });
+
+  it('notices feet out of frame and the room beside the screen', () => {
+    const low = stage(GREEN, FUR, { cy: 150 });
+    const b = findPerformer(notScreen(low, findScreen(low)!), W, H, null)!;
+    expect(b.touches.bottom).toBe(true);
+    expect(b.touches.left || b.touches.right || b.touches.top).toBe(false);
+    const room = stage(GREEN, FUR, { room: 60 });
+    const c = findPerformer(notScreen(room, findScreen(room)!), W, H, null)!;
+    expect(c.x0).toBeGreaterThan(100);
+    const edge = stage(GREEN, FUR, { room: 112 });
+    const mask = notScreen(edge, findScreen(edge)!), performer = new Uint8Array(W * H);
+    const e = findPerformer(mask, W, H, [160, 95], performer)!;
+    // Merged with the room it touches the picture's side; either way it does not count as whole.
+    expect(e.touches.left || offScreenShare(mask, performer, W, H, 5) > 0.15).toBe(true);
+  });
+
+  it('measures spill by the screen colour on the performer', () => {
+    const clean = stage(GREEN, FUR), spilt = stage(GREEN, [0.5, 0.6, 0.4]);
+    const read = (p: Picture): number => {
+      const model = findScreen(p)!;
+      const performer = new Uint8Array(W * H);
+      findPerformer(notScreen(p, model), W, H, null, performer);
+      return readSpill(p, model, performer, 4)!;
+    };
+    expect(read(clean)).toBeLessThan(0.02);
+    expect(read(spilt)).toBeCloseTo((0.6 - 0.5) / 0.6, 1);
+  });
+});
+
+describe('sharpness by re-blurring', () => {
+  it('finds the σ of blurred step edges within a tenth', () => {
+    const n = 200;
+    const step = new Float32Array(n * n);
+    for (let y = 0; y < n; y++) for (let x = 0; x < n; x++) step[y * n + x] = (Math.floor((x + 0.3 * y) / 40) % 2 === 0 ? 0.2 : 0.8);
+    for (const sigma of [1.5, 2.5, 4]) {
+      const s = edgeSigma(gaussianPlane(step, n, n, sigma), n, n, { x0: 0, y0: 0, x1: n, y1: n })!;
+      expect(Math.abs(s.sigmaPx / sigma - 1)).toBeLessThan(0.12);
+    }
+  });
+
+  it('says nothing of a plain surface', () => {
+    expect(edgeSigma(new Float32Array(100 * 100).fill(0.5), 100, 100, { x0: 0, y0: 0, x1: 100, y1: 100 })).toBeNull();
+  });
+});

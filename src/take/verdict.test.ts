@@ -1,0 +1,137 @@
+import { describe, expect, it } from 'vitest';
+import { measured, notMeasurable } from '../core/measure.js';
+import { rate } from '../core/rational.js';
+import type { Light } from '../plate/types.js';
+import { turnFromPoses } from '../plate/turn-poses.js';
+import type { SubjectView } from '../plate/view-derived.js';
+import type { TakeFrame, TakeMeasures } from './measures.js';
+import type { PlateNeeds } from './needs.js';
+import { fitPace } from './pace-fit.js';
+import type { Matter, MatterName } from './types.js';
+import { judgeTake, rankTakes } from './verdict.js';
+
+const d = (value: number, sd = 0.3): { value: number; sd: number } => ({ value, sd });
+const subject = (elevation: number, over = 5, height = 0.5, sd = 0.3): SubjectView => ({ elevationDeg: d(elevation, sd), distanceOverHeight: d(over, 0.1), distanceM: d(over * height, 0.05), heightM: d(height, 0.01), metresPerPx: d(0.002, 0) });
+const light = (azimuth: number | null, elevation: number, stops: number, sd = 1): Light => ({
+  azimuthDeg: azimuth === null ? notMeasurable('deg', 'no shadow is marked', 'a shadow mark') : measured(azimuth, 'deg', sd, 'test'),
+  elevationDeg: measured(elevation, 'deg', sd, 'test'), keyFillStops: measured(stops, 'stop', 0.1, 'test'),
+  softnessDeg: notMeasurable('deg', ''), temperatureK: notMeasurable('K', ''), tintDuv: notMeasurable('1', ''), overcast: false, notes: [],
+});
+const r24 = rate(24);
+const needs: PlateNeeds = {
+  rate: r24, lengthFrames: 48, subject: subject(10), subjectReason: '', performerHeightPx: measured(150, 'px', 1, 'test'), light: light(40, 35, 2),
+  turn: turnFromPoses([{ frame: 0, yawDeg: -30 }, { frame: 24, yawDeg: 0 }, { frame: 47, yawDeg: 30 }], 48, r24), stir: null, sigmaPx: 0.8, motionBlurPx: 1, eyelineDeg: 20,
+};
+const good = (count = 120): TakeFrame[] => Array.from({ length: count / 4 }, (_, i) => ({ frame: 4 * i, box: { x0: 300, y0: 100, x1: 600, y1: 500 }, touches: [], offScreen: 0, sigmaPx: 0.8 }));
+const take = (over: Partial<TakeMeasures> = {}): TakeMeasures => ({
+  file: 't.mp4', rate: '24/1', frameCount: 120, widthPx: 1280, heightPx: 720, behind: { kind: 'screen', colour: 'green', share: 0.8 }, frames: good(),
+  performer: { ground: [450, 500], top: [450, 100], heightM: 0.5, marked: true }, performerHeightPx: measured(400, 'px', 1, 'test'),
+  view: null, subject: subject(11), light: light(42, 36, 2.1),
+  turn: turnFromPoses([{ frame: 20, yawDeg: -30 }, { frame: 44, yawDeg: 0 }, { frame: 67, yawDeg: 30 }], 120, r24),
+  evennessStops: measured(0.4, 'stop', 0.03, 'test'), screenNoise: measured(0.004, 'ratio', 0.001, 'test'), screenClipped: measured(0, 'ratio', 0.001, 'test'),
+  spill: measured(0.01, 'ratio', 0.005, 'test'), clipped: measured(0, 'ratio', 0.001, 'test'), sharpness: measured(1, 'px', 0.1, 'test'), motionBlur: measured(1, 'px', 0.3, 'test'),
+  eyelineDeg: measured(22, 'deg', 3, 'test'), notes: [], ...over,
+});
+const of = (m: MatterName, t: TakeMeasures, n = needs): Matter => judgeTake(n, t).matters.find((q) => q.matter === m)!;
+
+describe('verdict', () => {
+  it('passes a take that fits, in every matter', () => {
+    const v = judgeTake(needs, take());
+    expect(v.matters.filter((m) => m.verdict !== 'fits')).toEqual([]);
+    expect(v.verdict).toBe('fits');
+    // The turn of the plate starts at frame 0, that of the take at 20.
+    expect(v.span).toEqual({ in: 20, out: 68 });
+  });
+
+  it('keeps the default tolerances at their edges (design: view 4 / 8, azimuth 15 / 30, elevation 10 / 20, ratio 0.5 / 1.5)', () => {
+    for (const [off, word] of [[3.9, 'fits'], [4.1, 'mendable'], [7.9, 'mendable'], [8.1, 'shoot again'], [-4.1, 'mendable'], [-8.1, 'shoot again']] as const) expect(of('viewElevation', take({ subject: subject(10 + off) })).verdict).toBe(word);
+    for (const [off, word] of [[14.9, 'fits'], [15.1, 'mendable'], [30.1, 'shoot again']] as const) expect(of('lightAzimuth', take({ light: light(40 + off, 35, 2) })).verdict).toBe(word);
+    for (const [off, word] of [[9.9, 'fits'], [-10.1, 'mendable'], [20.1, 'shoot again']] as const) expect(of('lightElevation', take({ light: light(40, 35 + off, 2) })).verdict).toBe(word);
+    for (const [off, word] of [[0.49, 'fits'], [0.6, 'mendable'], [1.6, 'shoot again']] as const) expect(of('keyFill', take({ light: light(40, 35, 2 + off) })).verdict).toBe(word);
+    for (const [px, word] of [[150, 'fits'], [149, 'mendable'], [91, 'mendable'], [89, 'shoot again']] as const) expect(of('size', take({ performerHeightPx: measured(px, 'px', 1, 'test') })).verdict).toBe(word);
+  });
+
+  it('says the camera\'s change in centimetres and degrees, and it would put the take right', () => {
+    const m = of('viewElevation', take({ subject: subject(18) }));
+    const found = /^lower the camera (\d+) cm and tilt up 8°$/.exec(m.change)!;
+    expect(found).not.toBeNull();
+    // 2.5 m from the performer's middle at 18°: lowered by so much at the same distance along the floor it stands at 10°.
+    const flat = 2.5 * Math.cos((18 * Math.PI) / 180), rise = 2.5 * Math.sin((18 * Math.PI) / 180);
+    expect((Math.atan2(rise - Number(found[1]) / 100, flat) * 180) / Math.PI).toBeCloseTo(10, 0);
+    expect(of('viewElevation', take({ subject: subject(2) })).change).toMatch(/^raise the camera \d+ cm and tilt down 8°$/);
+  });
+
+  it('offers to flip a take whose key stands on the mirrored side', () => {
+    const m = of('lightAzimuth', take({ light: light(-45, 35, 2) }));
+    expect(m.verdict).toBe('mendable');
+    expect(m.change).toMatch(/^flip the take/);
+    expect(of('lightAzimuth', take({ light: light(120, 35, 2) })).change).toMatch(/move the lamp 80° towards camera left/);
+  });
+
+  it('judges nothing that is too unsure, says which mark would settle it, and lets it decide nothing', () => {
+    const v = judgeTake(needs, take({ subject: subject(14, 5, 0.5, 9), light: light(null, 36, 2.1) }));
+    const view = v.matters.find((m) => m.matter === 'viewElevation')!, azimuth = v.matters.find((m) => m.matter === 'lightAzimuth')!;
+    expect(view.verdict).toBeNull();
+    expect(view.wouldHelp).toMatch(/height/);
+    expect(azimuth.verdict).toBeNull();
+    expect(azimuth.wouldHelp).toMatch(/shadow/);
+    expect(v.verdict).toBe('fits');
+    expect(v.notes.join(' ')).toMatch(/not judged: viewElevation, lightAzimuth/);
+    // Even an unsure number is hopeless when it is far enough off.
+    expect(of('viewElevation', take({ subject: subject(60, 5, 0.5, 9) })).verdict).toBe('shoot again');
+  });
+
+  it('names a slow turn with the retime that saves it', () => {
+    const slow = turnFromPoses([{ frame: 0, yawDeg: -30 }, { frame: 40, yawDeg: 0 }, { frame: 78, yawDeg: 30 }], 120, r24)!;
+    const m = of('turnRate', take({ turn: slow }));
+    expect(m.verdict).toBe('mendable');
+    expect(m.measured! / m.needed!).toBeCloseTo(0.6, 1);
+    expect(m.change).toMatch(/turn faster.*1\.6\d times as fast/);
+    const far = turnFromPoses([{ frame: 0, yawDeg: -30 }, { frame: 119, yawDeg: 15 }], 120, r24)!;
+    expect(of('turnRate', take({ turn: far })).verdict).toBe('shoot again');
+  });
+
+  it('names feet out of frame, soft focus, an uneven screen, burnt fur, a short take', () => {
+    const cutOff = good().map((f) => ({ ...f, touches: ['bottom' as const] }));
+    expect(of('inFrame', take({ frames: cutOff })).verdict).toBe('shoot again');
+    expect(of('inFrame', take({ frames: cutOff })).change).toMatch(/feet are cut off/);
+    expect(of('focus', take({ sharpness: measured(4, 'px', 0.2, 'test') })).verdict).toBe('mendable');
+    expect(of('focus', take({ sharpness: measured(6, 'px', 0.2, 'test') })).verdict).toBe('shoot again');
+    expect(of('screenEvenness', take({ evennessStops: measured(2.2, 'stop', 0.1, 'test') })).verdict).toBe('shoot again');
+    expect(of('clipping', take({ clipped: measured(0.02, 'ratio', 0.001, 'test') })).verdict).toBe('mendable');
+    expect(of('length', take({ frameCount: 60, frames: good(60) })).verdict).toBe('mendable');
+    expect(of('length', take({ frameCount: 40, frames: good(40) })).verdict).toBe('shoot again');
+    expect(of('eyeline', take({ eyelineDeg: measured(60, 'deg', 3, 'test') })).verdict).toBe('shoot again');
+  });
+
+  it('picks a span without the frames in which the performer is cut', () => {
+    const frames = good().map((f) => (f.frame < 60 ? { ...f, touches: ['left' as const] } : f));
+    const v = judgeTake({ ...needs, turn: null }, take({ frames, turn: null }));
+    expect(v.span.in).toBeGreaterThanOrEqual(60);
+    expect(v.span.out - v.span.in).toBe(48);
+  });
+
+  it('ranks: a star outranks any number, then the word, then the sum of strays', () => {
+    const a = { take: 'good', verdict: judgeTake(needs, take()), star: false };
+    const b = { take: 'bad but loved', verdict: judgeTake(needs, take({ subject: subject(30) })), star: true };
+    const c = { take: 'so-so', verdict: judgeTake(needs, take({ subject: subject(15) })), star: false };
+    const ranked = rankTakes([c, a, b]);
+    expect(ranked.map((q) => q.take)).toEqual(['bad but loved', 'good', 'so-so']);
+    expect(ranked[0]!.cost).toBeGreaterThan(ranked[1]!.cost);
+  });
+});
+
+describe('pace', () => {
+  it('finds the factor between two turns whatever their start', () => {
+    const curve = (t: number): number => -60 + 130 * (t * t * (3 - 2 * t));
+    const plate = { frames: Array.from({ length: 49 }, (_, f) => ({ frame: f, yawDeg: curve(f / 48), sd: 1 })), peakDegPerSecond: 97, startFrame: 0, stopFrame: 48 };
+    const slow = { frames: Array.from({ length: 100 }, (_, f) => ({ frame: f, yawDeg: curve(Math.min(1, Math.max(0, (0.75 * (f - 10)) / 48))), sd: 1 })), peakDegPerSecond: 73, startFrame: 10, stopFrame: 74 };
+    const p = fitPace(plate, slow, 24, 24)!;
+    expect(p.pace).toBeCloseTo(0.75, 2);
+    expect(p.takeStartS * 24).toBeCloseTo(10, 0);
+    // The same take filmed at 48 frames a second.
+    expect(fitPace(plate, slow, 24, 48)!.pace).toBeCloseTo(1.5, 2);
+    const back = { ...slow, frames: slow.frames.map((f) => ({ ...f, yawDeg: -f.yawDeg })) };
+    expect(fitPace(plate, back, 24, 24)).toBeNull();
+  });
+});
