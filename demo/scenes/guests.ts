@@ -36,7 +36,7 @@ export const PICKS: readonly Pick[] = [
     id: 'conductor', title: 'Promoted to inspector', shot: conductorShot, in: 4, out: 56, order: 5, needs: ['ride', 'turn'],
     guest: { at: (f) => ofPerson({ position: [-0.08, 0, 1.7], yaw: conductorYaw(f) }, SHOULDER_SEAT), yaw: conductorYaw },
   },
-  { id: 'window', title: 'The yawn that stopped the tram', shot: windowShot, in: 6, out: 42, order: 6, needs: ['veil', 'patch'], guest: fixed([-0.12, WINDOW_SILL_Y, 0.42], 16) },
+  { id: 'window', title: 'The yawn that stopped the tram', shot: windowShot, in: 6, out: 42, order: 6, needs: ['veil', 'patch'], guest: fixed([0.2, WINDOW_SILL_Y, 0.4], 16) },
   { id: 'railing', title: 'Mind the gap', shot: railingShot, in: 4, out: 44, order: 7, needs: ['front', 'ground', 'steady'], guest: fixed([0, 0, 0.35], 12) },
 ];
 

@@ -1,6 +1,6 @@
 // The close-up of the ticket punch on the counter, and the rain-spotted window of the tram.
 
-import { aim, project, sunFrom, type Camera } from './camera.js';
+import { aim, project, shadowOf, sunFrom, type Camera } from './camera.js';
 import { glassOver, REFLECTION_WIDTH, type Pane } from './glass.js';
 import { BRASS, cloth, glow, paint, wood } from './materials.js';
 import { wander } from './random.js';
@@ -42,6 +42,12 @@ export function glovedHand(grip: number): string {
 /** Brass lines let into the counter along z. */
 const INLAY_X: readonly number[] = [-0.22, 0.62];
 
+/** What is known of a small upright thing: foot, top, and where the shadow of its top falls. */
+function small(c: Camera, at: Vec3, height: number, sun: Vec3): Record<string, unknown> {
+  const top = add(at, [0, height, 0]);
+  return { position: at, height, foot: project(c, at), top: project(c, top), shadowTip: project(c, shadowOf(top, sun, at[1])) };
+}
+
 // --- The punch: too tight, to be widened to the left. ---
 const punchCamera = aim([0.02, 0.34, -0.62], 2, -5, 900);
 const punchSun = sunFrom(punchCamera, -55, 44);
@@ -77,15 +83,17 @@ export const punchShot: Shot = {
     + `union{ cylinder{0,<0,0.012,0>,0.06 ${paint('0.05,0.03,0.03')}} sphere{0,1 scale <0.05,0.042,0.05> translate y*0.014 ${BRASS}} cylinder{<0,0.05,0>,<0,0.07,0>,0.006 ${BRASS}} translate <0.2,0,0.55> }\n`,
   cast: hands,
   reach: () => [[-0.34, 0.02, -0.15], [0.7, 0.02, -0.15], [-0.34, 0.36, -0.15], [0.7, 0.36, -0.15], [-0.3, 0, 0.35], [0.72, 0, 0.35]],
-  truth: (f) => ({ squeeze: squeeze(f), ticketCentre: project(punchCamera, [0.04, 0.265, -0.105]), groundLines: INLAY_X.map((x) => [project(punchCamera, [x, 0, 0.3]), project(punchCamera, [x, 0, 0.94])]), wantsCanvas: { left: 214, right: 0, top: 0, bottom: 0 } }),
+  truth: (f) => ({ squeeze: squeeze(f), bell: small(punchCamera, [0.2, 0, 0.55], 0.07, punchSun), ticketCentre: project(punchCamera, [0.04, 0.265, -0.105]), groundLines: INLAY_X.map((x) => [project(punchCamera, [x, 0, 0.3]), project(punchCamera, [x, 0, 0.94])]), wantsCanvas: { left: 214, right: 0, top: 0, bottom: 0 } }),
 };
 
 // --- The window: rain on the pane, the street reflected in it. ---
 const windowCamera = aim([0, 1.62, -1.75], 0, -4.5, 1120);
-const windowSun = sunFrom(windowCamera, -48, 36);
+const windowSun = sunFrom(windowCamera, -48, 22);
 /** The pane at z = 0, corners clockwise from top left. */
 const PANE: readonly Vec3[] = [[-0.56, 1.86, 0], [0.56, 1.86, 0], [0.56, 1.15, 0], [-0.56, 1.15, 0]];
 export const WINDOW_SILL_Y = 1.17;
+const JAR: Vec3 = [-0.14, WINDOW_SILL_Y, 0.22];
+const JAR_HEIGHT = 0.15;
 const LEDGE_X: readonly number[] = [-0.46, 0.46];
 const mirrorCamera: Camera = { ...aim([0, 1.62, -1.75], 0, 3, 1120), widthPx: REFLECTION_WIDTH };
 export const pane = (): Pane => ({ corners: PANE.map((p) => project(windowCamera, p)), transmittance: 0.82, reflectance: 0.2, slidePxPerFrame: 3.2, seed: 1907, drops: 420, runners: 12 });
@@ -98,6 +106,8 @@ export const windowShot: Shot = {
     + `difference{ box{<-0.6,1.11,-0.035>,<0.6,1.9,0.02>} box{<-0.56,1.15,-1>,<0.56,1.86,1>} ${wood('0.2,0.08,0.035', '0.3,0.13,0.06', 0.02)} } box{<-3,1.03,-0.03>,<3,1.055,0> ${BRASS}}\n`
     // Inside: the ledge, the far wall with its windows, a seat, a lamp.
     + `box{<-1.4,1.1,0.06>,<1.4,${WINDOW_SILL_Y},0.7> ${wood('0.3,0.13,0.055', '0.42,0.19,0.08', 0.02)}}\n`
+    // A jam jar with a flower, in the sun that comes through the pane.
+    + `union{ cylinder{<0,0,0>,<0,0.085,0>,0.034 ${paint('0.55,0.6,0.62', 'specular 0.6 roughness 0.02')}} torus{0.032,0.005 translate y*0.085 ${BRASS}} cylinder{<0,0.08,0>,<0,0.125,0>,0.004 ${paint('0.1,0.2,0.07')}} sphere{<0,0.128,0>,0.022 ${paint('0.8,0.42,0.08')}} translate ${v(JAR)} }\n`
     + LEDGE_X.map((x) => `box{<${n(x - 0.006)},${WINDOW_SILL_Y},0.06>,<${n(x + 0.006)},${n(WINDOW_SILL_Y + 0.001)},0.7> ${BRASS}}`).join(' ')
     + `box{<-2,0.5,1.9>,<2,1.45,1.95> ${wood('0.24,0.09,0.04', '0.34,0.14,0.065', 0.03)}} box{<-2,1.45,1.92>,<2,2.5,1.95> ${paint('0.5,0.4,0.24')}}\n`
     + [-0.95, 0.05, 1.05].map((x) => `box{<${n(x - 0.38)},1.52,1.9>,<${n(x + 0.38)},2.15,1.93> ${glow('0.2,0.2,0.34', 0.75)}} box{<${n(x - 0.42)},1.48,1.91>,<${n(x + 0.42)},2.19,1.94> ${wood('0.2,0.08,0.035', '0.3,0.13,0.06', 0.02)}}`).join(' ')
@@ -110,5 +120,5 @@ export const windowShot: Shot = {
     const street = await trace(GLOBAL + SKY + HAZE + lights(windowSun, 0.6) + houses(9, -22, 14, 71) + lamp(-2.2, 4.2) + lamp(1.4, 4.6) + lamp(4.2, 4.2) + lamp(-4.6, 4.4), mirrorCamera, { x: 0, y: 0, w: mirrorCamera.widthPx, h: mirrorCamera.heightPx }, { ...o, scale: 1 });
     return glassOver(inside, street, f, pane());
   },
-  truth: (f) => ({ pane: pane(), reflectionOffsetPx: f * pane().slidePxPerFrame, uprights: [0, 1].map((i) => ({ foot: project(windowCamera, PANE[3 - i] ?? [0, 0, 0]), top: project(windowCamera, PANE[i] ?? [0, 0, 0]), height: 0.71 })), groundLines: LEDGE_X.map((x) => [project(windowCamera, [x, WINDOW_SILL_Y, 0.2]), project(windowCamera, [x, WINDOW_SILL_Y, 0.68])]), ledge: project(windowCamera, [0, WINDOW_SILL_Y, 0.4]) }),
+  truth: (f) => ({ pane: pane(), reflectionOffsetPx: f * pane().slidePxPerFrame, jar: small(windowCamera, JAR, JAR_HEIGHT, windowSun), uprights: [0, 1].map((i) => ({ foot: project(windowCamera, PANE[3 - i] ?? [0, 0, 0]), top: project(windowCamera, PANE[i] ?? [0, 0, 0]), height: 0.71 })), groundLines: LEDGE_X.map((x) => [project(windowCamera, [x, WINDOW_SILL_Y, 0.2]), project(windowCamera, [x, WINDOW_SILL_Y, 0.68])]), ledge: project(windowCamera, [0, WINDOW_SILL_Y, 0.4]) }),
 };

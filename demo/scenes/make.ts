@@ -7,6 +7,7 @@ import { fileURLToPath } from 'node:url';
 
 import { HEIGHT, WIDTH } from './camera.js';
 import { encode } from './encode.js';
+import { makeExtras } from './extras.js';
 import { EDIT, FILM_FRAMES, FILM_RATE, filmFrame, lookahead } from './film.js';
 import { HAND_FRAMES, HAND_RATE, handShot, takeFrame, takeShot } from './home.js';
 import { makePoster } from './poster.js';
@@ -42,8 +43,7 @@ async function drain(frames: AsyncIterable<Uint8Array>): Promise<void> {
 }
 
 for (const j of EDIT) {
-  if (!wanted(j.shot.id) && !wanted('film')) continue;
-  if (only === undefined && !traceOnly) continue;
+  if (only !== j.shot.id && !(traceOnly && wanted('film'))) continue;
   say(`shot ${j.shot.id}: ${j.shot.frames} frames`);
   await drain(lookahead(j.shot.frames, atOnce, async (f) => { await frameOf(j.shot, f, options); return new Uint8Array(1); }));
 }
@@ -69,5 +69,6 @@ if (wanted('hand-1') || wanted('takes')) {
   else await encode(join(media, 'takes', 'hand-1.mp4'), frames, { width: WIDTH, height: HEIGHT, rate: HAND_RATE, crf: 20 });
 }
 if (!traceOnly && (wanted('poster') || wanted('takes'))) await makePoster(join(media, 'takes', 'poster.png'), options);
+if (!traceOnly && wanted('extras')) { say('extras'); await makeExtras(demo, options, atOnce); }
 if (!traceOnly && (only === undefined || only === 'truth')) writeTruth(demo);
 say('done');

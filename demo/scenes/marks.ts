@@ -5,7 +5,7 @@ import { project, shadowOf, type Camera } from './camera.js';
 import { type Pick } from './guests.js';
 import { handCamera, wristAt } from './home.js';
 import { pane } from './indoor-shots.js';
-import { CONDUCTOR_HEIGHT, ofPerson, SHOULDER_BOARD } from './people.js';
+import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson } from './people.js';
 import { RABBIT_HEIGHT } from './rabbit.js';
 import { PEG_HEIGHT, SEAM_X, SEAM_Z } from './take-scene.js';
 import { pegOf, type Take } from './takes.js';
@@ -72,7 +72,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
       break;
     }
     case 'punch':
-      marks.push(lines(0, first['groundLines']));
+      marks.push(lines(0, first['groundLines']), ...uprightAndShadow(0, first['bell'] as Standing));
       stand(0);
       break;
     case 'conductor':
@@ -81,8 +81,8 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         const at = pick.guest?.at(f + pick.in) ?? [0, 0, 0];
         const c = cameraAt(f);
         const man = { position: [-0.08, 0, 1.7] as Vec3, yaw: local(f)['yawDeg'] as number };
-        const board = poly(SHOULDER_BOARD.map((q) => project(c, ofPerson(man, q))));
-        marks.push({ kind: 'carry', frame: f, region: board, ground: round(project(c, at)), top: round(project(c, add(at, [0, RABBIT_HEIGHT, 0]))), height: RABBIT_HEIGHT });
+        const chest = poly(CHEST_PATCH.map((q) => project(c, ofPerson(man, q))));
+        marks.push({ kind: 'carry', frame: f, region: chest, ground: round(project(c, at)), top: round(project(c, add(at, [0, RABBIT_HEIGHT, 0]))), height: RABBIT_HEIGHT });
         marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(man.yaw * 10) / 10 });
       }
       {
@@ -98,7 +98,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
       break;
     case 'window':
       for (const u of first['uprights'] as Standing[]) marks.push(...uprightAndShadow(0, u, false));
-      marks.push(lines(0, first['groundLines']), { kind: 'pane', frame: 0, polygon: poly(pane().corners) });
+      marks.push(...uprightAndShadow(0, first['jar'] as Standing), lines(0, first['groundLines']), { kind: 'pane', frame: 0, polygon: poly(pane().corners) });
       stand(0);
       break;
     case 'railing':

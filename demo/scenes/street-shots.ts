@@ -2,7 +2,7 @@
 
 import { aim, project, sunFrom, type Camera } from './camera.js';
 import { BRICK, glow, IRON, paint, wood } from './materials.js';
-import { CONDUCTOR_HEIGHT, conductor, ofPerson, PASSENGER_HEIGHT, passenger, SHOULDER_BOARD, SHOULDER_SEAT, type PersonPose } from './people.js';
+import { CHEST_PATCH, CONDUCTOR_HEIGHT, conductor, ofPerson, PASSENGER_HEIGHT, passenger, SHOULDER_BOARD, SHOULDER_SEAT, type PersonPose } from './people.js';
 import { wander } from './random.js';
 import { BOLLARD_HEIGHT, bollard, bench, ground, gutter, HAZE, hill, houses, kerb, lamp, lights, POST_HEIGHT, SKY, stopPost, track, tub } from './set.js';
 import { reachOf, type Shot } from './shot.js';
@@ -64,7 +64,7 @@ export const platform: Shot = {
 // --- The conductor turns about. ---
 const conductorCamera = aim([0.1, 1.5, -2.6], 0, 0.4, 1400);
 const conductorSun = sunFrom(conductorCamera, -42, 30);
-export const CONDUCTOR_TURN = { from: -60, to: 60, first: 8, last: 52 } as const;
+export const CONDUCTOR_TURN = { from: -45, to: 75, first: 8, last: 52 } as const;
 export const conductorYaw = (f: number): number =>
   lerp(CONDUCTOR_TURN.from, CONDUCTOR_TURN.to, ease((f - CONDUCTOR_TURN.first) / (CONDUCTOR_TURN.last - CONDUCTOR_TURN.first)));
 /** Two edges of the standing tram: the end of its side, and the far edge of its third window bay; both from sill to gutter. */
@@ -80,7 +80,7 @@ export const conductorShot: Shot = {
     const p = turning(f);
     const seat = ofPerson(p, SHOULDER_SEAT);
     return {
-      yawDeg: p.yaw, uprights: TRAM_EDGES.map((e) => ({ foot: project(conductorCamera, e.foot), top: project(conductorCamera, e.top), height: 1.97 })), flat: { shoulderBoard: px(conductorCamera, SHOULDER_BOARD.map((q) => ofPerson(p, q))) },
+      yawDeg: p.yaw, uprights: TRAM_EDGES.map((e) => ({ foot: project(conductorCamera, e.foot), top: project(conductorCamera, e.top), height: 1.97 })), flat: { chest: px(conductorCamera, CHEST_PATCH.map((q) => ofPerson(p, q))), shoulderBoard: px(conductorCamera, SHOULDER_BOARD.map((q) => ofPerson(p, q))) },
       seat: { position: seat, pixel: project(conductorCamera, seat) },
       conductor: { position: p.position, height: CONDUCTOR_HEIGHT, chest: project(conductorCamera, ofPerson(p, [0, 1.3, -0.2])), top: project(conductorCamera, add(p.position, [0, CONDUCTOR_HEIGHT, 0])) },
     };

@@ -22,10 +22,15 @@ export const SEAM_Z: readonly number[] = [-0.35, 0.95];
 /** Lights and cloth. `peg` is the peg's foot. */
 export function homeSet(sun: Vec3, screen: Screen, peg: Vec3 | undefined, seams = true): string {
   const f = screen.folds;
-  const cloth = (across: string, upright = 0): string => `texture{ pigment{ bozo turbulence 0.35 scale 0.8 pigment_map{
+  const ironed = (across: string, upright: number): string => `average normal_map{ [1 ${across} ${n(0.5 * f)} rotate x*${upright} turbulence ${n(0.35 + 0.4 * f)} scale ${n(0.85 - 0.35 * f)}][1 wrinkles ${n(0.9 * f)} scale 0.5][0.6 bumps ${n(0.5 * f)} scale 0.05] }`;
+  // Straight out of its packet: hanging folds and the creases of folding.
+  const creased = `average normal_map{ [1.4 gradient x ${n(0.9 * f)} sine_wave turbulence 0.3 octaves 4 scale <0.34,1.6,1.6>][0.5 bumps ${n(0.6 * f)} scale <0.5,0.2,0.4>][0.8 gradient y ${n(1.5 * f)} ramp_wave turbulence 0.04 scale 0.42] }`;
+  const even = `pigment{ bozo turbulence 0.35 scale 0.8 pigment_map{
       [0.2 gradient x scale 3.2 translate x*-1.6 color_map{[0 rgb <0.052,0.335,0.092>*${n(screen.fallOff)}][1 rgb<0.052,0.335,0.092>]}]
-      [0.8 gradient x scale 3.2 translate x*-1.6 color_map{[0 rgb <0.06,0.365,0.102>*${n(screen.fallOff)}][1 rgb<0.06,0.365,0.102>]}] } }
-    normal{ average normal_map{ [1 ${across} ${n(0.5 * f)} rotate x*${upright} turbulence ${n(0.35 + 0.4 * f)} scale ${n(0.85 - 0.35 * f)}][1 wrinkles ${n(0.9 * f)} scale 0.5][0.6 bumps ${n(0.5 * f)} scale 0.05] } }
+      [0.8 gradient x scale 3.2 translate x*-1.6 color_map{[0 rgb <0.06,0.365,0.102>*${n(screen.fallOff)}][1 rgb<0.06,0.365,0.102>]}] } }`;
+  const dimming = `pigment{ gradient x scale 3.6 translate x*-1.5 color_map{[0 rgb <0.056,0.35,0.097>*${n(screen.fallOff)}][1 rgb<0.056,0.35,0.097>]} }`;
+  const cloth = (across: string, upright = 0): string => `texture{ ${f > 0.5 ? dimming : even}
+    normal{ ${f > 0.5 ? creased : ironed(across, upright)} }
     finish{ambient 0 diffuse 0.85} }`;
   const seam = texture('0.04,0.255,0.07');
   return `${GLOBAL}light_source{${v(mul(sun, 120))} rgb<2.35,2.1,1.8> parallel point_at 0}\n`

@@ -104,8 +104,8 @@ export function trace(scene: string, camera: Camera, rect: Rect, options: TraceO
 async function traced(text: string, key: string, rect: Rect, options: TraceOptions): Promise<Picture> {
   const out = join(options.cache, `${key}.ppm`);
   if (!existsSync(out)) {
-    const pov = join(options.cache, `${key}.pov`);
-    const part = join(options.cache, `${key}.part.ppm`);
+    const pov = join(options.cache, `${key}.${process.pid}.pov`);
+    const part = join(options.cache, `${key}.${process.pid}.part.ppm`);
     writeFileSync(pov, text);
     const w = Math.round(rect.w * options.scale);
     const h = Math.round(rect.h * options.scale);
@@ -115,7 +115,7 @@ async function traced(text: string, key: string, rect: Rect, options: TraceOptio
       throw new Error(`povray failed on ${pov}: ${String((error as { stderr?: string }).stderr ?? error).split('\n').filter((l) => /error|line|expected|found/i.test(l)).slice(-6).join('\n')}`);
     }
     renameSync(part, out);
-    rmSync(pov);
+    rmSync(pov, { force: true });
   }
   return shrink(readPpm(out), rect.w, rect.h);
 }
