@@ -4,7 +4,8 @@
  * whatever encoding it is given: say which.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { createPicture, type Picture } from '../image/picture.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
+import { createPicture, requireSameSize, type Picture } from '../image/picture.js';
 
 export interface Cdl {
   readonly slope: readonly [number, number, number];
@@ -39,10 +40,10 @@ export function applyCdl(cdl: Cdl, r: number, g: number, b: number, clamp = true
 }
 
 /**
- * A whole picture. Premultiplied RGBA is divided by alpha before and multiplied after, because an offset would else lift the
+ * Plain twin of {@link applyCdlPicture}. Premultiplied RGBA is divided by alpha before and multiplied after, because an offset would else lift the
  * transparent parts. `dst` may be `src`.
  */
-export function applyCdlPicture(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
+export function applyCdlPicturePlain(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
   requireCdl(cdl);
   if (src.channels < 3) throw new PlatewrightError('PW-IMAGE-CHANNELS', `a CDL needs colour, but the picture has ${src.channels} channel(s)`, { kind: 'internal' });
   const out = dst ?? createPicture(src.width, src.height, src.channels);
@@ -63,6 +64,29 @@ export function applyCdlPicture(cdl: Cdl, src: Picture, clamp = false, dst?: Pic
     o[n + i] = G * a;
     o[2 * n + i] = B * a;
     if (alpha) o[3 * n + i] = a;
+  }
+  return out;
+}
+
+/**
+ * A whole picture. Premultiplied RGBA is divided by alpha before and multiplied after, because an offset would else lift the
+ * transparent parts. @param clamp the standard's 0..1 clamping; off by default, since scene-linear light goes beyond 1.
+ * `dst` may be `src`.
+ */
+export function applyCdlPicture(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
+  const n = src.width * src.height;
+  if (n < KERNEL_FROM_PIXELS || src.channels < 3) return applyCdlPicturePlain(cdl, src, clamp, dst);
+  requireCdl(cdl);
+  const out = dst ?? createPicture(src.width, src.height, src.channels);
+  requireSameSize(src, out, 'a CDL');
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const k = scope.input(Float32Array.of(...cdl.slope, ...cdl.offset, ...cdl.power, cdl.saturation));
+    door.run('cdl', [scope.input(src.data), scope.output(out.data), n, k, src.channels === 4 ? 1 : 0, clamp ? 1 : 0], Math.ceil(n / 1024), 8192);
+    scope.finish();
+  } finally {
+    scope.close();
   }
   return out;
 }
