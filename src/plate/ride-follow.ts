@@ -1,0 +1,258 @@
+/**
+ * Follows a template from its key frame outwards, frame by frame, in one direction: prediction by constant velocity, robust
+ * alignment to the key frame (no chaining, so no drift), a coarse search where that fails, and re-acquisition over the whole
+ * frame once lost. Where the region's look has changed too far for the key frame (a push-in, a turn of light), a frame that
+ * was well aligned becomes a further key, itself anchored to the first.
+ */
+import { invertSymmetric } from '../geometry/linear-solve.js';
+import { apply, IDENTITY3, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
+import { align, createScratch, generatorExp, generatorField, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch } from './ride-align.js';
+import { coarseLevels, detect } from './ride-detect.js';
+import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
+import type { LumaFrame } from './ride-source.js';
+import { buildTemplate, type RideTemplate } from './ride-template.js';
+
+/** One frame of a raw track, before gaps are filled and the model is chosen. */
+export interface FollowedFrame {
+  readonly frame: number;
+  /** Key pixels (of the anchor) to this frame's. */
+  readonly homography: Mat3;
+  readonly found: boolean;
+  /** sd of a corner coordinate in px from the fit. */
+  readonly sdPx: number;
+  readonly visible: number;
+  readonly inliers: number;
+  readonly correlation: number;
+  /** 8 × 8 about generators in the anchor's template coordinates. */
+  readonly information: Float64Array | null;
+}
+
+interface Key {
+  readonly template: RideTemplate;
+  readonly coarse: readonly LumaLevel[];
+  readonly scratch: AlignScratch;
+  /** Anchor pixels to this key's frame pixels. */
+  readonly fromAnchor: Mat3;
+  readonly sdPx: number;
+  usualSigma: number;
+  usualCorrelation: number;
+}
+
+const LEVELS = 6;
+
+export class Follower {
+  private readonly pyramid: LumaLevel[];
+  private readonly temporary: Float32Array;
+  private readonly keys: Key[] = [];
+  private active: Key;
+  private last: Mat3 = IDENTITY3;
+  private velocity = new Float64Array(8);
+  private lost = 0;
+  private weak = 0;
+  readonly anchor: RideTemplate;
+
+  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
+    this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS);
+    this.temporary = new Float32Array(widthPx * heightPx);
+    fillPyramid(keyFrame.luma, this.pyramid, this.temporary);
+    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index);
+    this.active = this.addKey(this.anchor, IDENTITY3, 0);
+  }
+
+  /** Back to the key frame, to go the other way. */
+  restart(): void {
+    this.active = this.keys[0]!;
+    this.last = IDENTITY3;
+    this.velocity.fill(0);
+    this.lost = 0;
+    this.weak = 0;
+  }
+
+  private addKey(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
+    const key: Key = { template, coarse: coarseLevels(this.pyramid), scratch: createScratch(template), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0 };
+    this.keys.push(key);
+    return key;
+  }
+
+  /** Follows into the next frame (one further from the key frame than the last). */
+  follow(frame: LumaFrame): FollowedFrame {
+    fillPyramid(frame.luma, this.pyramid, this.temporary);
+    const anchorToUnit = this.anchor.toPixels;
+    const lastWarp = multiply(this.last, anchorToUnit);
+    const damp = this.lost === 0 ? 1 : Math.max(0, 1 - this.lost / 8);
+    const predictedWarp = normalise(multiply(lastWarp, generatorExp(this.velocity.map((v) => v * damp))));
+    const predicted = multiply(predictedWarp, invert(anchorToUnit));
+
+    let result = this.lost > 0 ? null : this.attempt(this.active, predicted, this.last);
+    if (this.lost === 0 && !this.accept(this.active, result)) {
+      const other = this.searchNear(this.active, predicted);
+      if (this.better(other, result)) result = other;
+    }
+    if (!this.accept(this.active, result)) {
+      const sighted = this.search(predicted);
+      if (sighted !== null) { this.active = sighted.key; result = sighted.result; } else result = null;
+    }
+    if (result === null) {
+      this.lost++;
+      this.last = predicted;
+      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, visible: 0, inliers: 0, correlation: 0, information: null };
+    }
+    const key = this.active;
+    const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
+    const warp = multiply(homography, anchorToUnit);
+    const step = generatorLog(multiply(invert(lastWarp), warp));
+    if (this.lost === 0) this.velocity = step;
+    else this.velocity.fill(0);
+    this.lost = 0;
+    this.last = homography;
+    key.usualSigma = key.usualSigma === 0 ? result.sigma : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
+    key.usualCorrelation = key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
+    const adjoint = key === this.keys[0] ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), anchorToUnit));
+    const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
+    const own = cornerSd(key.template, result);
+    const out: FollowedFrame = {
+      frame: frame.index, homography, found: true, sdPx: Math.hypot(own, key.sdPx), visible: result.visible, inliers: result.inliers,
+      correlation: result.correlation, information,
+    };
+    this.renewKey(frame, out, key, result);
+    return out;
+  }
+
+  private attempt(key: Key, predicted: Mat3, last: Mat3): AlignResult | null {
+    const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
+    return this.fit(key, multiply(predicted, unit), [multiply(predicted, unit), multiply(last, unit)]);
+  }
+
+  private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 60, shapePx = 14): AlignResult | null {
+    const pxPerUnit = localScale(predictedWarp);
+    const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
+    const top = key.template.levels.length - 1;
+    const options = { predicted: predictedWarp, prior, usualSigma: key.usualSigma };
+    let start = starts[0]!;
+    if (top > 0 && starts.length > 1) {
+      let best = -Infinity;
+      for (const s of starts) {
+        const r = align(key.template, this.pyramid, s, { ...options, startLevel: top, stopLevel: top }, key.scratch);
+        const score = r === null ? -Infinity : r.correlation * r.inliers * r.visible;
+        if (score > best) { best = score; start = r!.warp; }
+        if (score > 0.85) break;
+      }
+    }
+    const r = align(key.template, this.pyramid, start, { ...options, startLevel: top > 0 && starts.length > 1 ? top - 1 : top }, key.scratch);
+    return r !== null && plausible(key.template, r.warp, predictedWarp) ? r : null;
+  }
+
+  private accept(key: Key, r: AlignResult | null): boolean {
+    if (r === null) return false;
+    const share = r.inliers * r.visible;
+    const usual = key.usualCorrelation === 0 ? 0.9 : key.usualCorrelation;
+    return share > 0.12 && r.inliers > 0.16 && r.correlation > Math.max(0.5, 0.7 * usual);
+  }
+
+  private better(a: AlignResult | null, b: AlignResult | null): boolean {
+    if (a === null) return false;
+    return b === null || a.correlation * a.inliers * a.visible > b.correlation * b.inliers * b.visible;
+  }
+
+  /** A jump: the place is searched about the prediction, the shape kept. */
+  private searchNear(key: Key, predicted: Mat3): AlignResult | null {
+    const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
+    const warp = multiply(predicted, unit);
+    const reach = 1.2 * localScale(warp);
+    let best: AlignResult | null = null;
+    for (const s of detect(key.template, key.coarse, this.pyramid, [warp], reach, 3)) {
+      const r = this.fit(key, s.warp, [s.warp]);
+      if (this.better(r, best)) best = r;
+    }
+    return best;
+  }
+
+  /** The whole frame, in several sizes and turns about the last known one. */
+  private search(predicted: Mat3): { key: Key; result: AlignResult } | null {
+    let best: { key: Key; result: AlignResult } | null = null;
+    for (const key of this.keys.length > 3 ? [this.keys[0]!, ...this.keys.slice(-2)] : this.keys) {
+      const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
+      const base = multiply(predicted, unit);
+      const shapes: Mat3[] = [];
+      const wide = this.lost % 3 === 2;
+      for (const grow of wide ? [-0.3, 0.3, 0.6] : [0, -0.15, 0.15]) for (const turn of wide ? [-0.25, 0, 0.25] : grow === 0 ? [-0.14, 0, 0.14] : [0]) {
+        shapes.push(multiply(base, generatorExp([0, 0, turn, grow, 0, 0, 0, 0])));
+      }
+      for (const s of detect(key.template, key.coarse, this.pyramid, shapes, Infinity, 4)) {
+        const r = this.fit(key, s.warp, [s.warp]);
+        if (r === null || !this.accept(key, r) || r.inliers * r.visible < 0.2 || r.correlation < 0.8 * key.usualCorrelation) continue;
+        if (best === null || this.better(r, best.result)) best = { key, result: r };
+      }
+      if (best !== null) break;
+    }
+    return best;
+  }
+
+  /** Makes a well-aligned frame a further key once the active one has grown unlike. */
+  private renewKey(frame: LumaFrame, f: FollowedFrame, key: Key, r: AlignResult): void {
+    const here = multiply(f.homography, this.anchor.toPixels);
+    const keyWarp = multiply(key.fromAnchor, this.anchor.toPixels);
+    const grow = localScale(here) / localScale(keyWarp);
+    const unlike = r.correlation < 0.8 || grow > 1.7 || grow < 0.55;
+    const sound = f.visible > 0.97 && f.inliers > 0.72 && f.sdPx < 0.25;
+    this.weak = unlike && sound ? this.weak + 1 : 0;
+    if (this.weak < 3 || this.keys.length >= 24) return;
+    const polygon = this.anchor.polygon.map(([x, y]) => apply(f.homography, x, y) as [number, number]);
+    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index), f.homography, f.sdPx);
+    this.weak = 0;
+  }
+}
+
+/** The region must stay a region: no fold, no mirror, area within a factor of three of the prediction. */
+function plausible(template: RideTemplate, warp: Mat3, predicted: Mat3): boolean {
+  const area = (m: Mat3): number => {
+    const p = template.corners.map(([u, v]) => apply(m, u, v));
+    let a = 0;
+    let sign = 0;
+    for (let i = 0; i < p.length; i++) {
+      const q = p[i]!, r = p[(i + 1) % p.length]!, s = p[(i + 2) % p.length]!;
+      a += q[0] * r[1] - r[0] * q[1];
+      sign += Math.sign((r[0] - q[0]) * (s[1] - r[1]) - (r[1] - q[1]) * (s[0] - r[0]));
+    }
+    return Math.abs(sign) === p.length ? a / 2 : 0;
+  };
+  const a = area(warp), b = area(predicted);
+  if (b === 0) return a !== 0;
+  return a / b > 1 / 3 && a / b < 3;
+}
+
+/** sd of a corner's coordinate, px, from the information of the fit. */
+export function cornerSd(template: RideTemplate, r: { information: Float64Array; warp: Mat3 }): number {
+  const px = localScale(r.warp);
+  const prior = priorInformation(template.corners, px, 14, 60);
+  const total = r.information.map((v, i) => v + prior[i]!);
+  const c = invertSymmetric(total, 8);
+  if (c === null) return 20;
+  let s = 0;
+  for (const [u, v] of template.corners) {
+    const f = generatorField(u, v);
+    for (let row = 0; row < 2; row++) for (let a = 0; a < 8; a++) for (let b = 0; b < 8; b++) s += f[row * 8 + a]! * c[a * 8 + b]! * f[row * 8 + b]!;
+  }
+  return px * Math.sqrt(s / (2 * template.corners.length));
+}
+
+/** 8 × 8: generators in the anchor's coordinates to generators in the key's, where key coordinates = A · anchor coordinates. */
+function adjointTo(a: Mat3): Float64Array {
+  const out = new Float64Array(64);
+  const inverse = tryInvert(a) ?? IDENTITY3;
+  const e = 1e-4;
+  for (let k = 0; k < 8; k++) {
+    const d = new Float64Array(8);
+    d[k] = e;
+    const l = generatorLog(multiply(multiply(a, generatorExp(d)), inverse));
+    for (let r = 0; r < 8; r++) out[r * 8 + k] = l[r]! / e;
+  }
+  return out;
+}
+
+function changeCoordinates(information: Float64Array, t: Float64Array): Float64Array {
+  const half = new Float64Array(64), out = new Float64Array(64);
+  for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) for (let k = 0; k < 8; k++) half[r * 8 + c] = half[r * 8 + c]! + information[r * 8 + k]! * t[k * 8 + c]!;
+  for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) for (let k = 0; k < 8; k++) out[r * 8 + c] = out[r * 8 + c]! + t[k * 8 + r]! * half[k * 8 + c]!;
+  return out;
+}

@@ -1,0 +1,169 @@
+/**
+ * What a ride remembers of its region in a key frame: for each pyramid level the pixels that carry position (strong
+ * gradient, spread evenly over cells), with their steepest-descent row for the eight generators of a plane's motion
+ * (Baker & Matthews, *Lucas-Kanade 20 Years On*, IJCV 56, 2004, inverse compositional algorithm).
+ *
+ * Template coordinates (u, v) are the key frame's pixels centred on the region and divided by `scale`, so about −1..1.
+ * Generator order: shift u, shift v, turn, grow, stretch along the axes, stretch along the diagonals, perspective u, v: the
+ * first 2, 4, 6, 8 span translation, similarity, affine, perspective.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { type Mat3, type Point2 } from '../geometry/mat3.js';
+import type { LumaPyramid } from './ride-pyramid.js';
+
+export interface TemplateLevel {
+  readonly level: number;
+  readonly count: number;
+  readonly u: Float32Array;
+  readonly v: Float32Array;
+  /** Smoothed luma of the key frame. */
+  readonly value: Float32Array;
+  /** count × 8, steepest-descent rows in luma per unit of generator. */
+  readonly jacobian: Float32Array;
+  /** |gradient| in luma per level pixel. */
+  readonly slope: Float32Array;
+  readonly cell: Uint16Array;
+  /** Number of cells the light is solved in; each holds some sixty pixels, so that it cannot swallow the motion. */
+  readonly cells: number;
+}
+
+export interface RideTemplate {
+  readonly frame: number;
+  readonly polygon: readonly Point2[];
+  /** (u, v, 1) to key-frame pixels. */
+  readonly toPixels: Mat3;
+  readonly scale: number;
+  readonly cells: number;
+  /** Finest first. */
+  readonly levels: readonly TemplateLevel[];
+  /** u, v of the four corners that are reported. */
+  readonly corners: readonly Point2[];
+}
+
+/** The region's first four corners where it has four, else the corners of its bounding box (clockwise from the top left). */
+export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Point2, Point2] {
+  if (polygon.length === 4) return [polygon[0]!, polygon[1]!, polygon[2]!, polygon[3]!];
+  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+  return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
+}
+
+/**
+ * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level.
+ * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
+ */
+export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000): RideTemplate {
+  const full = pyramid[0]!;
+  checkRegion(polygon, full.width, full.height);
+  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+  const cx = (x0 + x1) / 2, cy = (y0 + y1) / 2;
+  const scale = Math.max(4, Math.hypot(x1 - x0, y1 - y0) / 2 / Math.SQRT2);
+  const levels: TemplateLevel[] = [];
+  for (let l = 0; l < pyramid.length; l++) {
+    const f = 1 / (1 << l);
+    if (l > 0 && Math.min(x1 - x0, y1 - y0) * f < 9) break;
+    const { width: w, height: h, data } = pyramid[l]!;
+    const side = Math.max(14, Math.sqrt((x1 - x0) * (y1 - y0)) / 8, 8 / f);
+    const columns = Math.max(1, Math.min(12, Math.round((x1 - x0) / side)));
+    const rows = Math.max(1, Math.min(12, Math.round((y1 - y0) / side)));
+    const cells = columns * rows;
+    const inside: { x: number; y: number; g: number; c: number }[] = [];
+    const perCell = new Int32Array(cells);
+    const yEnd = Math.min(h - 2, Math.ceil(y1 * f)), xEnd = Math.min(w - 2, Math.ceil(x1 * f));
+    for (let y = Math.max(1, Math.floor(y0 * f)); y <= yEnd; y++) {
+      for (let x = Math.max(1, Math.floor(x0 * f)); x <= xEnd; x++) {
+        const px = (x + 0.5) / f, py = (y + 0.5) / f;
+        const o = y * w + x;
+        if (!(data[o]! > 0.004 && data[o]! < 0.985) || !insidePolygon(polygon, px, py)) continue;
+        const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
+        const c = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns
+          + Math.min(columns - 1, Math.max(0, Math.floor(((px - x0) / (x1 - x0)) * columns)));
+        perCell[c] = perCell[c]! + 1;
+        inside.push({ x, y, g: gx * gx + gy * gy, c });
+      }
+    }
+    if (inside.length < 40) break;
+    const kept = selectPixels(inside, perCell, limit);
+    const n = kept.length;
+    const t: TemplateLevel = {
+      level: l, count: n, cells,
+      u: new Float32Array(n), v: new Float32Array(n), value: new Float32Array(n), jacobian: new Float32Array(n * 8),
+      slope: new Float32Array(n), cell: new Uint16Array(n),
+    };
+    for (let i = 0; i < n; i++) {
+      const { x, y, c } = kept[i]!;
+      const o = y * w + x;
+      const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
+      const u = ((x + 0.5) / f - cx) / scale, v = ((y + 0.5) / f - cy) / scale;
+      const gu = gx * f * scale, gv = gy * f * scale;
+      t.u[i] = u;
+      t.v[i] = v;
+      t.value[i] = data[o]!;
+      t.slope[i] = Math.hypot(gx, gy);
+      t.cell[i] = c;
+      const radial = gu * u + gv * v;
+      const j = i * 8;
+      t.jacobian[j] = gu;
+      t.jacobian[j + 1] = gv;
+      t.jacobian[j + 2] = -gu * v + gv * u;
+      t.jacobian[j + 3] = radial;
+      t.jacobian[j + 4] = gu * u - gv * v;
+      t.jacobian[j + 5] = gu * v + gv * u;
+      t.jacobian[j + 6] = -u * radial;
+      t.jacobian[j + 7] = -v * radial;
+    }
+    levels.push(t);
+  }
+  if (levels.length === 0) {
+    throw new PlatewrightError('PW-RIDE-REGION', `the region on frame ${frame} holds too few pixels of the picture to follow; draw it larger or choose a frame where it is seen`);
+  }
+  return {
+    frame, polygon, scale, cells: Math.max(...levels.map((l) => l.cells)), levels,
+    toPixels: [scale, 0, cx, 0, scale, cy, 0, 0, 1],
+    corners: reportedCorners(polygon).map(([x, y]) => [(x - cx) / scale, (y - cy) / scale] as const),
+  };
+}
+
+/** In each cell the pixels of strongest gradient, `limit` in all, in scan order. */
+function selectPixels(inside: { x: number; y: number; g: number; c: number }[], perCell: Int32Array, limit: number): typeof inside {
+  if (inside.length <= limit) return inside;
+  const share = limit / inside.length;
+  const gradients: number[][] = Array.from(perCell, () => []);
+  for (const p of inside) gradients[p.c]!.push(p.g);
+  const threshold = gradients.map((g) => {
+    g.sort((a, b) => b - a);
+    return g[Math.max(0, Math.min(g.length - 1, Math.floor(g.length * share) - 1))] ?? Infinity;
+  });
+  return inside.filter((p) => p.g >= threshold[p.c]!);
+}
+
+/** Even-odd rule. */
+export function insidePolygon(polygon: readonly Point2[], x: number, y: number): boolean {
+  let inside = false;
+  for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
+    const [xi, yi] = polygon[i]!, [xj, yj] = polygon[j]!;
+    if ((yi > y) !== (yj > y) && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
+  }
+  return inside;
+}
+
+/** Refuses regions that cannot be followed; see `buildTemplate`. */
+export function checkRegion(polygon: readonly Point2[], widthPx: number, heightPx: number): void {
+  if (polygon.length < 3) {
+    throw new PlatewrightError('PW-RIDE-REGION', `a region needs at least three corners, but got ${polygon.length}; write it as "x,y x,y x,y x,y"`, { kind: 'usage' });
+  }
+  if (polygon.some((p) => !Number.isFinite(p[0]) || !Number.isFinite(p[1]))) {
+    throw new PlatewrightError('PW-RIDE-REGION', 'a corner of the region is not a number; write it as "x,y x,y x,y x,y"', { kind: 'usage' });
+  }
+  let area = 0;
+  for (let i = 0; i < polygon.length; i++) {
+    const [ax, ay] = polygon[i]!, [bx, by] = polygon[(i + 1) % polygon.length]!;
+    area += ax * by - bx * ay;
+  }
+  if (Math.abs(area) / 2 < 60) throw new PlatewrightError('PW-RIDE-REGION', `the region covers ${(Math.abs(area) / 2).toFixed(0)} square pixels; it needs at least 60 to be followed`, { kind: 'usage' });
+  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
+  if (Math.max(...xs) <= 0 || Math.max(...ys) <= 0 || Math.min(...xs) >= widthPx || Math.min(...ys) >= heightPx) {
+    throw new PlatewrightError('PW-RIDE-REGION', `the region lies outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`);
+  }
+}
