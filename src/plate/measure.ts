@@ -4,18 +4,19 @@
  */
 import type { VideoReader as Reader } from '../media/video-reader.js';
 import { VideoReader } from '../media/video-reader.js';
-import { toLinear } from '../media/convert.js';
+import { lumaPlane, toLinear } from '../media/convert.js';
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate } from '../core/rational.js';
 import { clonePicture, type Picture } from '../image/picture.js';
 import { horizonLine } from '../geometry/camera.js';
 import { measureLight } from './light.js';
-import { checkMarks, type MarksFile } from './marks.js';
+import { checkMarks, type MarksFile, type Point } from './marks.js';
 import { measureRoom } from './room.js';
 import { turnFromPoses } from './turn-poses.js';
 import type { CameraMove, Light, PlateMeasures, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
+import { uprightEdges } from './view-lines.js';
 import { MARK_NOISE } from './view-observations.js';
 
 export interface MeasureOptions {
@@ -78,8 +79,42 @@ export async function measureLightOf(file: string, marks: MarksFile, options: Me
 /** View at the marks' frame from an open reader. Throws `PW-VIEW-…`. */
 export async function viewOf(reader: Reader, marks: MarksFile, options: MeasureOptions, camera: CameraMove | undefined): Promise<View> {
   const { widthPx, heightPx } = reader.info;
-  void options;
-  return solveView(marks, { widthPx, heightPx, camera });
+  const alone = (): View => solveView(marks, { widthPx, heightPx, camera });
+  if (options.lines === false) return alone();
+  const edges = uprightEdges(lumaPlane(await reader.frame(marks.frame)), widthPx, heightPx, notTheSet(marks));
+  if (edges.observations.length === 0) return alone();
+  const view = solveView(marks, { widthPx, heightPx, camera, extra: edges.observations });
+  const plain = marks.marks.length === 0 ? null : tryView(alone);
+  // Edges that pull the view away from what the marks say by more than both allow are no uprights.
+  if (plain !== null && !agree(plain, view)) return { ...plain, notes: [...plain.notes, 'upright edges in the picture disagree with the marks and were left out'] };
+  return { ...view, notes: [...view.notes, `${edges.segments.length} upright edges of the picture were used beside the marks`] };
+}
+
+function tryView(fn: () => View): View | null {
+  try {
+    return fn();
+  } catch {
+    return null;
+  }
+}
+
+function agree(a: View, b: View): boolean {
+  const near = (p: { value: number | null; sd: number | null }, q: { value: number | null; sd: number | null }): boolean => p.value === null || q.value === null || Math.abs(p.value - q.value) <= 2.5 * p.sd!;
+  return near(a.tiltDeg, b.tiltDeg) && near(a.rollDeg, b.rollDeg) && near(a.focalPx, b.focalPx);
+}
+
+/** Outlines of people and of what is to be erased: their edges say nothing of the set. */
+function notTheSet(marks: MarksFile): Point[][] {
+  const out: Point[][] = [];
+  for (const m of marks.marks) {
+    if ((m.frame ?? marks.frame) !== marks.frame) continue;
+    if (m.kind === 'erase') out.push([...m.polygon]);
+    const u = m.kind === 'upright' ? [m.foot, m.top] as const : m.kind === 'performer' ? [m.ground, m.top] as const : null;
+    if (u === null) continue;
+    const h = Math.abs(u[0][1] - u[1][1]);
+    out.push([[u[1][0] - 0.35 * h, u[1][1] - 0.05 * h], [u[1][0] + 0.35 * h, u[1][1] - 0.05 * h], [u[0][0] + 0.35 * h, u[0][1] + 0.05 * h], [u[0][0] - 0.35 * h, u[0][1] + 0.05 * h]]);
+  }
+  return out;
 }
 
 /** As `viewOf`, but null where no mark tells of the view. */
