@@ -56,7 +56,8 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       const pf = await plates.next(), mf = await mattes.next();
       if (pf.done || mf.done) break;
       reader.add(seen(first + n, jf, pf.value, mf.value));
-      options.onProgress?.(++n, total);
+      n++;
+      options.onProgress?.(n, total);
     }
     reader.finish();
     return judge(reader.series, input.recipe);

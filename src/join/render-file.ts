@@ -51,7 +51,8 @@ export async function renderJoin(renderer: JoinRenderer, out: string, options: R
       let done = 0;
       for await (const frame of renderer.frames(first, end, options.choice, options.signal)) {
         await sinks.add(frame);
-        options.onProgress?.(++done, end - first);
+        done++;
+        options.onProgress?.(done, end - first);
       }
     } catch (error) {
       await sinks.abort();
@@ -102,7 +103,8 @@ async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOpti
       await o.onFrame?.(frame);
       await writer.write(frame.linear());
       if (matte !== null) { const g = createPicture(frame.plate.widthPx, frame.plate.heightPx, 1); g.data.set(frame.matte()); await matte.writeCoded(g); }
-      o.onProgress?.(++done, end - first);
+      done++;
+      o.onProgress?.(done, end - first);
     }
   } catch (error) {
     await writer.abort();
@@ -146,7 +148,8 @@ async function renderPieces(renderer: JoinRenderer, out: string, o: RenderOption
     try {
       for await (const frame of renderer.frames(from, to, o.choice, o.signal)) {
         await sinks.add(frame);
-        o.onProgress?.(++done, total);
+        done++;
+        o.onProgress?.(done, total);
       }
     } catch (error) {
       await sinks.abort();

@@ -1,0 +1,71 @@
+/** `quick PLATE TAKE --marks M.json`: one join from two loose files, the recipe proposed by the program. */
+import { existsSync, readFileSync, rmSync } from 'node:fs';
+import { basename, extname } from 'node:path';
+import type { Command } from 'commander';
+import { PlatewrightError } from '../../core/errors.js';
+import { inspectJoin } from '../../inspect/inspect.js';
+import { proposeFromFiles } from '../../join/quick.js';
+import { joinTools } from '../../join/join-tools.js';
+import { renderJoin } from '../../join/render-file.js';
+import { JoinRenderer } from '../../join/render.js';
+import { isSequencePattern } from '../../media/sequence.js';
+import type { WriterCodec } from '../../media/video-writer.js';
+import { parseMarks } from '../../plate/marks.js';
+import { action, answer, progressPrinter, table } from '../output.js';
+
+interface QuickOptions { marks: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; inspect: boolean; json?: boolean }
+
+/** Codec by the name's ending: .mp4 H.264, .mov ProRes 4444, .mkv FFV1, .png and .exr sequences. */
+export function codecOf(out: string): WriterCodec {
+  switch (extname(out).toLowerCase()) {
+    case '.mp4': case '.m4v': return 'h264';
+    case '.mov': return 'prores4444';
+    case '.mkv': return 'ffv1';
+    case '.png': return 'png';
+    case '.exr': return 'exr';
+    default: throw new PlatewrightError('PW-JOIN-OUT', `${basename(out)} does not say what to write; end the name in .mp4, .mov, .mkv, _%05d.png or _%05d.exr`, { kind: 'usage' });
+  }
+}
+
+export function register(program: Command): void {
+  program.command('quick <plate> <take>')
+    .description('One join from two loose files: measures both, proposes the recipe, renders it and inspects it.')
+    .requiredOption('--marks <json>', 'marks on the plate: where the performer goes (stand or carry), and what tells view and light')
+    .option('--take-marks <json>', 'marks on the take: the performer\'s ground, top and height, its shadow')
+    .option('--fine', 'peel and render at full quality')
+    .option('--matte <file>', 'also keep the performer\'s matte as seen (.mkv)')
+    .option('--recipe <json>', 'use this recipe instead of proposing one')
+    .option('--no-inspect', 'render without inspecting')
+    .requiredOption('--out <file>', 'film (.mp4, .mov, .mkv) or picture sequence (_%05d.png, _%05d.exr)')
+    .option('--json', 'one JSON document')
+    .action(action(async (plate: string, take: string, o: QuickOptions) => {
+      const codec = codecOf(o.out);
+      const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+      const takeMarks = o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
+      const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast');
+      const recipe = o.recipe === undefined ? proposal.recipe : (JSON.parse(readFileSync(o.recipe, 'utf8')) as typeof proposal.recipe);
+      const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
+      const renderer = await JoinRenderer.open(recipe, await joinTools(recipe, marks));
+      let leftOff: JoinRenderer['leftOff'];
+      try {
+        const report = await renderJoin(renderer, o.out, { codec, crf: o.fine === true ? 16 : 20, preset: o.fine === true ? 'fast' : 'veryfast', ...(matte === undefined ? {} : { matte }), onProgress: progressPrinter('join') });
+        leftOff = report.leftOff;
+      } finally {
+        await renderer.close();
+      }
+      let inspection = null;
+      if (o.inspect && matte !== undefined) {
+        inspection = await inspectJoin({ plate, join: o.out, matte, recipe }, { onProgress: progressPrinter('inspection') });
+        if (o.matte === undefined && existsSync(matte)) rmSync(matte);
+      }
+      const document = { out: o.out, recipe, leftOff, notes: proposal.notes, inspection };
+      answer(o, document, (d) => [
+        `${d.out} written`,
+        table(d.recipe.steps.map((s) => [s.step, s.on ? 'on' : 'off', s.why])),
+        ...d.leftOff.map((l) => `${l.step} was left off: ${l.reason}`),
+        ...d.notes,
+        ...(d.inspection === null ? [] : [d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:', ...d.inspection.matters.filter((m) => m.passes === false).map((m) => `  ${m.matter}: ${m.advice} (worst at frame ${m.worstFrame})`)]),
+      ].join('\n'));
+      return inspection !== null && !inspection.passes ? 1 : 0;
+    }));
+}
