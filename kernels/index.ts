@@ -10,3 +10,5 @@ export { composite, premultiply } from './composite';
 export { rankAcross, rankDown } from './rank';
 export { warpHomography, warpMap } from './warp';
 export { powerCurve, cdl } from './power';
+export { ycbcrToRgb } from './ycbcr';
+export { curveByTable } from './curve-table';

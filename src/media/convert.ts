@@ -5,7 +5,8 @@
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { matrixPlanes, PRIMARIES, rgbToRgb } from '../colour/matrices.js';
-import { encode, linearise } from './curve-table.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
+import { decodeTable, encode, linearise, type CurveTable } from './curve-table.js';
 import { rgbPrimaries } from './colour-tags.js';
 import type { TransferName, VideoFrame } from './types.js';
 import { decodingOf, expansion, lumaWeights, quantisation } from './ycbcr.js';
@@ -108,7 +109,7 @@ export function toCodedRgb(frame: VideoFrame, dst?: Picture): Picture {
   const n = w * h;
   const data = out.data;
   if (frame.layout === 'yuv') {
-    yuvToRgb(frame, data);
+    yuvToRgb(frame, data.subarray(0, 3 * n), null);
   } else {
     const { scale, offset } = expansion(frame.bitDepth, frame.colour);
     for (let p = 0; p < 3; p++) {
@@ -117,15 +118,45 @@ export function toCodedRgb(frame: VideoFrame, dst?: Picture): Picture {
       for (let i = 0; i < n; i++) data[at + i] = src[i]! * scale + offset;
     }
   }
-  if (out.channels === 4) {
-    const alpha = frame.planes[frame.planes.length - 1]!;
-    const scale = frame.bitDepth === 32 ? 1 : 1 / (2 ** frame.bitDepth - 1);
-    for (let i = 0; i < n; i++) data[3 * n + i] = alpha[i]! * scale;
-  }
+  if (out.channels === 4) alphaPlane(frame, out);
   return out;
 }
 
-function yuvToRgb(frame: VideoFrame, data: Float32Array): void {
+function alphaPlane(frame: VideoFrame, out: Picture): void {
+  const n = out.width * out.height;
+  const alpha = frame.planes[frame.planes.length - 1]!;
+  const scale = frame.bitDepth === 32 ? 1 : 1 / (2 ** frame.bitDepth - 1);
+  const data = out.data;
+  for (let i = 0; i < n; i++) data[3 * n + i] = alpha[i]! * scale;
+}
+
+/** Y'CbCr to coded R'G'B', or on to light by a table; true if it went that far. */
+function yuvToRgb(frame: VideoFrame, data: Float32Array, curve: CurveTable | null): boolean {
+  const { widthPx: w, heightPx: h } = frame;
+  if (w * h < KERNEL_FROM_PIXELS) {
+    yuvToRgbPlain(frame, data);
+    return false;
+  }
+  const [sx, sy] = frame.chromaShift;
+  const cw = (w + (1 << sx) - 1) >> sx;
+  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
+  const d = decodingOf(frame.colour.matrix);
+  const constants = Float32Array.of(1 / q.lumaScale, -q.lumaOffset / q.lumaScale, 1 / q.chromaScale, q.chromaOffset, d.crToR, d.cbToG, d.crToG, d.cbToB, frame.chromaSite[0], frame.chromaSite[1]);
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const planes = frame.planes as readonly (Uint8Array | Uint16Array)[];
+    const args = [scope.input(planes[0]!), scope.input(planes[1]!), scope.input(planes[2]!), scope.output(data), w, h, sx, sy, frame.bitDepth > 8 ? 1 : 0, scope.input(constants), curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
+    door.run('ycbcrToRgb', args, h, w * 8, 8 * (cw + 16) + 8 * (w + 16) + 64);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return curve !== null;
+}
+
+/** Plain twin of the kernel, for small pictures and for the test that holds the two together. */
+export function yuvToRgbPlain(frame: VideoFrame, data: Float32Array): void {
   const { widthPx: w, heightPx: h } = frame;
   const n = w * h;
   const [sx, sy] = frame.chromaShift;
@@ -178,10 +209,15 @@ function multiplyAlpha(picture: Picture): void {
 
 /** Scene-linear Rec. 709 RGB, or premultiplied RGBA where the frame has alpha. */
 export function toLinear(frame: VideoFrame, dst?: Picture): Picture {
-  const out = toCodedRgb(frame, dst);
+  const out = target(frame, dst);
   const n = out.width * out.height;
   const colour = out.data.subarray(0, 3 * n);
-  linearise(colour, colour, frame.colour.transfer);
+  let done = false;
+  if (frame.layout === 'yuv') {
+    done = yuvToRgb(frame, colour, frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer));
+    if (out.channels === 4) alphaPlane(frame, out);
+  } else toCodedRgb(frame, out);
+  if (!done) linearise(colour, colour, frame.colour.transfer);
   if (frame.colour.primaries !== 'bt709') {
     matrixPlanes(rgbToRgb(rgbPrimaries(frame.colour.primaries), PRIMARIES.bt709), plane(out, 0), plane(out, 1), plane(out, 2));
   }
