@@ -73,10 +73,9 @@ export function encodePlanePlain(src: Float32Array, table: TransferTable, dst?: 
 }
 
 /** A toe-and-power curve as the kernel takes it: [cut, slope, offsetIn, scaleIn, gamma, scaleOut, offsetOut]. */
-export type PowerForm = readonly [number, number, number, number, number, number, number];
+type PowerForm = readonly [number, number, number, number, number, number, number];
 
-/** Of every toe-and-power curve; also what the media door's fused conversion takes. */
-export const DECODE_FORM: Partial<Record<TransferName, PowerForm>> = {
+const DECODE_FORM: Partial<Record<TransferName, PowerForm>> = {
   bt709: [0.081, 1 / 4.5, 0.099, 1 / 1.099, 1 / 0.45, 1, 0],
   // ≤ in the standard, < in the kernel: the two branches meet there to 1e-8.
   srgb: [0.04045, 1 / 12.92, 0.055, 1 / 1.055, 2.4, 1, 0],
