@@ -5,6 +5,7 @@
 import { createRequire } from 'node:module';
 import { MARKER_BITS } from '../brief/card-layout.js';
 import { PlatewrightError } from '../core/errors.js';
+import { resizePlane } from '../image/resize.js';
 
 /** The little of the library that is used here. */
 interface Mat { readonly rows: number; readonly cols: number; readonly data: Uint8Array; readonly data32F: Float32Array; readonly data32S: Int32Array; delete(): void }
@@ -16,7 +17,7 @@ export interface VisionLibrary {
   CV_8UC1: number;
   DICT_4X4_50: number;
   getPredefinedDictionary(n: number): Deletable & { generateImageMarker(id: number, side: number, out: Mat, border: number): void };
-  aruco_DetectorParameters: new () => Deletable & { cornerRefinementMethod: number; adaptiveThreshWinSizeMax: number; minMarkerPerimeterRate: number };
+  aruco_DetectorParameters: new () => Deletable & { cornerRefinementMethod: number; adaptiveThreshWinSizeMax: number; minMarkerPerimeterRate: number; polygonalApproxAccuracyRate: number; perspectiveRemovePixelPerCell: number; maxErroneousBitsInBorderRate: number };
   aruco_RefineParameters: new (a: number, b: number, c: boolean) => Deletable;
   aruco_ArucoDetector: new (d: Deletable, p: Deletable, r: Deletable) => Deletable & { detectMarkers(image: Mat, corners: MatVector, ids: Mat, rejected?: MatVector): void };
   QRCodeDetector: new () => Deletable & { detectAndDecode(image: Mat): string };
@@ -44,8 +45,45 @@ export interface FoundMarker {
   readonly corners: readonly (readonly [number, number])[];
 }
 
-/** Detects the card's fiducials in 8-bit luma (height × width). Ids beyond the card's own are dropped. */
+/** Largest enlarged picture that is searched, pixels. */
+const MOST_PIXELS = 9e6;
+
+/**
+ * Detects the card's fiducials in 8-bit luma (height × width); ids beyond the card's own are dropped. A card far away is small:
+ * where not all are found, the neighbourhood of what looked like fiducials is searched again two and three times enlarged.
+ */
 export function detectMarkers(vision: { cv: VisionLibrary }, luma: Uint8Array, width: number, height: number): FoundMarker[] {
+  const first = detectAt(vision, luma, width, height);
+  let best = first.found;
+  if (best.length === MARKER_BITS.length) return best;
+  const points = [...first.found.flatMap((m) => m.corners), ...first.rejected];
+  let box = { x0: 0, y0: 0, x1: width, y1: height };
+  if (points.length > 0) {
+    const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
+    const pad = Math.max(40, 0.6 * Math.max(Math.max(...xs) - Math.min(...xs), Math.max(...ys) - Math.min(...ys)));
+    box = { x0: Math.max(0, Math.floor(Math.min(...xs) - pad)), y0: Math.max(0, Math.floor(Math.min(...ys) - pad)), x1: Math.min(width, Math.ceil(Math.max(...xs) + pad)), y1: Math.min(height, Math.ceil(Math.max(...ys) + pad)) };
+  }
+  for (const factor of [2, 3]) {
+    const w = (box.x1 - box.x0) * factor, h = (box.y1 - box.y0) * factor;
+    if (w * h > MOST_PIXELS) continue;
+    const large = enlarge(luma, width, box, factor);
+    const { found } = detectAt(vision, large, w, h);
+    if (found.length > best.length) best = found.map((m) => ({ id: m.id, corners: m.corners.map((c) => [box.x0 + c[0] / factor, box.y0 + c[1] / factor] as const) }));
+    if (best.length === MARKER_BITS.length) break;
+  }
+  return best;
+}
+
+/** Cubic enlargement of a part of 8-bit luma. */
+function enlarge(luma: Uint8Array, stride: number, box: { x0: number; y0: number; x1: number; y1: number }, factor: number): Uint8Array {
+  const w = box.x1 - box.x0, h = box.y1 - box.y0;
+  const part = new Float32Array(w * h);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part[y * w + x] = luma[(box.y0 + y) * stride + box.x0 + x]!;
+  const large = resizePlane(part, w, h, w * factor, h * factor, 'cubic');
+  return Uint8Array.from(large, (v) => (v < 0 ? 0 : v > 255 ? 255 : v + 0.5));
+}
+
+function detectAt(vision: { cv: VisionLibrary }, luma: Uint8Array, width: number, height: number): { found: FoundMarker[]; rejected: (readonly [number, number])[] } {
   const { cv } = vision;
   const image = new cv.Mat(height, width, cv.CV_8UC1);
   image.data.set(luma);
@@ -54,19 +92,29 @@ export function detectMarkers(vision: { cv: VisionLibrary }, luma: Uint8Array, w
   parameters.cornerRefinementMethod = 2;
   parameters.adaptiveThreshWinSizeMax = 43;
   parameters.minMarkerPerimeterRate = 0.015;
+  // Blur rounds corners: quads are accepted with coarser outlines, and cells are read from more samples.
+  parameters.polygonalApproxAccuracyRate = 0.08;
+  parameters.perspectiveRemovePixelPerCell = 8;
+  parameters.maxErroneousBitsInBorderRate = 0.45;
   const detector = new cv.aruco_ArucoDetector(dictionary, parameters, refine);
   const corners = new cv.MatVector(), ids = new cv.Mat(), rejected = new cv.MatVector();
   try {
     detector.detectMarkers(image, corners, ids, rejected);
     const found: FoundMarker[] = [];
+    const others: (readonly [number, number])[] = [];
     for (let i = 0; i < corners.size(); i++) {
       const id = ids.data32S[i]!;
       const m = corners.get(i);
       const c = m.data32F;
-      if (id >= 0 && id < MARKER_BITS.length) found.push({ id, corners: [0, 1, 2, 3].map((k) => [c[2 * k]! + 0.5, c[2 * k + 1]! + 0.5] as const) });
+      if (id >= 0 && id < MARKER_BITS.length && !found.some((f) => f.id === id)) found.push({ id, corners: [0, 1, 2, 3].map((k) => [c[2 * k]! + 0.5, c[2 * k + 1]! + 0.5] as const) });
       m.delete();
     }
-    return found;
+    for (let i = 0; i < rejected.size(); i++) {
+      const m = rejected.get(i);
+      for (let k = 0; k < 4; k++) others.push([m.data32F[2 * k]!, m.data32F[2 * k + 1]!]);
+      m.delete();
+    }
+    return { found, rejected: others };
   } finally {
     for (const d of [detector, dictionary, parameters, refine, corners, ids, rejected, image]) d.delete();
   }

@@ -10,6 +10,7 @@ import { groundCamera, project } from '../geometry/camera.js';
 import { homographyFromPoints } from '../geometry/homography.js';
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
 import type { FoundMarker } from './card-detect.js';
+import { findEdges, type EdgePoint } from './card-edges.js';
 
 export interface CardPose {
   readonly focalPx: number;
@@ -55,10 +56,26 @@ export function solveCardPose(markers: readonly FoundMarker[], widthPx: number, 
   for (const f of starts) {
     const start = decompose(h1, h2, h3, f);
     if (start === null) continue;
-    const solved = refine(start, markers, widthPx, heightPx, focalPx !== undefined);
+    const solved = refine(start, { corners: markers, markers: markers.length }, widthPx, heightPx, focalPx !== undefined);
     if (solved !== null && solved.cost < bestCost) { best = solved.pose; bestCost = solved.cost; }
   }
   return best;
+}
+
+/** Refines a pose on the printed borders, found to a few hundredths of a pixel in linear light; three rounds of find and solve. */
+export function refineOnEdges(pose: CardPose, ids: readonly number[], luma: Float32Array, widthPx: number, heightPx: number, fixedFocal: boolean): CardPose {
+  let current = pose;
+  for (let round = 0; round < 3; round++) {
+    const camera = groundCamera({ focalPx: current.focalPx, tiltDeg: current.tiltDeg, rollDeg: current.rollDeg, cameraHeight: current.cameraHeight, widthPx, heightPx });
+    const card = current.card;
+    const edges = findEdges(luma, widthPx, heightPx, ids, (x, y) => { const g = cardToGround(card, x, y); const q = project(camera, [g[0], 0, g[1]]); return q === null ? null : [q.x, q.y]; });
+    if (edges.length < 24) return current;
+    const start = [Math.log(current.focalPx), current.tiltDeg * RAD_PER_DEG, current.rollDeg * RAD_PER_DEG, Math.log(current.cameraHeight), current.card.x, current.card.z, current.card.turnDeg * RAD_PER_DEG];
+    const solved = refine(start, { edges, markers: ids.length }, widthPx, heightPx, fixedFocal);
+    if (solved === null) return current;
+    current = solved.pose;
+  }
+  return current;
 }
 
 /** Parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres) from a homography and a focal length. */
@@ -93,31 +110,44 @@ function decompose(h1: number[], h2: number[], h3: number[], f: number): number[
   return [Math.log(f), tilt, roll, Math.log(height), x, z, Math.atan2(fu, right[0]!)];
 }
 
-function refine(start: number[], markers: readonly FoundMarker[], widthPx: number, heightPx: number, fixedFocal: boolean): { pose: CardPose; cost: number } | null {
-  const noise = 0.25;
-  const n = markers.length * 8 + (fixedFocal ? 0 : 1);
+type Observed = { readonly markers: number } & ({ readonly corners: readonly FoundMarker[] } | { readonly edges: readonly EdgePoint[] });
+
+function refine(start: number[], observed: Observed, widthPx: number, heightPx: number, fixedFocal: boolean): { pose: CardPose; cost: number } | null {
+  const noise = 'corners' in observed ? 0.25 : 0.1;
+  const own = 'corners' in observed ? observed.corners.length * 8 : observed.edges.length;
+  const n = own + (fixedFocal ? 0 : 1);
   const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const at = (p: ArrayLike<number>): number[] => (fixedFocal ? [start[0]!, ...Array.from(p)] : Array.from(p));
   const residuals = (p: Float64Array, out: Float64Array): void => {
     const [lf, tilt, roll, lh, x, z, turn] = at(p) as [number, number, number, number, number, number, number];
     const camera = groundCamera({ focalPx: Math.exp(lf), tiltDeg: tilt * DEG_PER_RAD, rollDeg: roll * DEG_PER_RAD, cameraHeight: Math.exp(lh), widthPx, heightPx });
+    const see = (xMm: number, yMm: number): { x: number; y: number } | null => {
+      const g = cardToGround({ x, z, turnDeg: turn * DEG_PER_RAD }, xMm, yMm);
+      return project(camera, [g[0], 0, g[1]]);
+    };
     let i = 0;
-    for (const m of markers) markerCorners(m.id).forEach((c, k) => {
-      const g = cardToGround({ x, z, turnDeg: turn * DEG_PER_RAD }, c[0], c[1]);
-      const q = project(camera, [g[0], 0, g[1]]);
-      out[i++] = q === null ? 1e3 : (q.x - m.corners[k]![0]) / noise;
-      out[i++] = q === null ? 1e3 : (q.y - m.corners[k]![1]) / noise;
-    });
+    if ('corners' in observed) {
+      for (const m of observed.corners) markerCorners(m.id).forEach((c, k) => {
+        const q = see(c[0], c[1]);
+        out[i++] = q === null ? 1e3 : (q.x - m.corners[k]![0]) / noise;
+        out[i++] = q === null ? 1e3 : (q.y - m.corners[k]![1]) / noise;
+      });
+    } else {
+      for (const e of observed.edges) {
+        const q = see(e.xMm, e.yMm);
+        out[i++] = q === null ? 1e3 : ((q.x - e.x) * e.nx + (q.y - e.y) * e.ny) / noise;
+      }
+    }
     if (!fixedFocal) out[i] = (lf - lnPrior) / PRIOR_LN_SD;
   };
-  const solved = levenbergMarquardt({ start: fixedFocal ? start.slice(1) : start, residualCount: n, residuals, loss: { kind: 'huber', scale: 6 }, maxIterations: 60 });
+  const solved = levenbergMarquardt({ start: fixedFocal ? start.slice(1) : start, residualCount: n, residuals, loss: { kind: 'huber', scale: 4 }, maxIterations: 60 });
   const [lf, tilt, roll, lh, x, z, turn] = at(solved.parameters) as [number, number, number, number, number, number, number];
   if (solved.covariance === null) return null;
   let sum = 0;
-  for (let i = 0; i < markers.length * 8; i++) sum += (solved.residuals[i]! * noise) ** 2;
-  const residualPx = Math.sqrt(sum / (markers.length * 8));
-  // Corners worse than assumed widen the stated deviations; better ones do not narrow them.
-  const scale = Math.max(1, residualPx / noise);
+  for (let i = 0; i < own; i++) sum += (solved.residuals[i]! * noise) ** 2;
+  const residualPx = Math.sqrt(sum / own);
+  // Neighbouring edge points share their pixels: about three of them are one measurement. Worse fits widen the deviations.
+  const scale = Math.max(1, residualPx / noise) * ('edges' in observed ? Math.sqrt(3) : 1);
   const size = fixedFocal ? 6 : 7, o = fixedFocal ? -1 : 0;
   const sd = (k: number): number => (k + o < 0 ? 0 : Math.sqrt(Math.max(0, solved.covariance![(k + o) * size + k + o]!)) * scale);
   const focal = Math.exp(lf), height = Math.exp(lh);
@@ -125,7 +155,7 @@ function refine(start: number[], markers: readonly FoundMarker[], widthPx: numbe
     cost: solved.cost,
     pose: {
       focalPx: focal, tiltDeg: tilt * DEG_PER_RAD, rollDeg: roll * DEG_PER_RAD, cameraHeight: height, card: { x, z, turnDeg: turn * DEG_PER_RAD },
-      sd: { focalPx: sd(0) * focal, tiltDeg: sd(1) * DEG_PER_RAD, rollDeg: sd(2) * DEG_PER_RAD, cameraHeight: sd(3) * height }, residualPx, markers: markers.length,
+      sd: { focalPx: sd(0) * focal, tiltDeg: sd(1) * DEG_PER_RAD, rollDeg: sd(2) * DEG_PER_RAD, cameraHeight: sd(3) * height }, residualPx, markers: observed.markers,
       priorLed: !fixedFocal && sd(0) > PRIOR_LN_SD * 0.6,
     },
   };
