@@ -12,3 +12,4 @@ export { warpHomography, warpMap } from './warp';
 export { powerCurve, cdl } from './power';
 export { ycbcrToRgb } from './ycbcr';
 export { curveByTable } from './curve-table';
+export { flowPatches, flowDensify, flowWarp, flowData, flowSmooth, flowRelax } from './flow';
