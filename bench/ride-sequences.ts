@@ -98,7 +98,7 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
   const s = 150;
   const homography = (t: number): Mat3 => {
     const k = Math.floor(t), fr = t - k;
-    const j = [0, 1, 2].map((q) => jitter[Math.min(frameCount, k)]![q]! * (1 - fr) + jitter[Math.min(frameCount, k + 1)]![q]! * fr);
+    const j = [0, 1, 2].map((q) => jitter[Math.max(0, Math.min(frameCount, k))]![q]! * (1 - fr) + jitter[Math.max(0, Math.min(frameCount, k + 1))]![q]! * fr);
     const out = exit ? 900 * Math.exp(-(((t - 0.5 * frameCount) / (0.1 * frameCount)) ** 2)) : 0;
     const a = move.turn(t) + j[2]!, g = Math.exp(move.grow(t)), c = Math.cos(a) * g, d = Math.sin(a) * g;
     const sh = move.shear(t), st = Math.exp(move.stretch(t));
@@ -164,7 +164,7 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
       });
       const zoom = 0.9;
       for (let k = 0; k < steps; k++) {
-        const time = Math.max(0, t + (steps === 1 ? 0 : shutter * ((k + 0.5) / steps - 0.5)));
+        const time = t + (steps === 1 ? 0 : shutter * ((k + 0.5) / steps - 0.5));
         const inverse = invert(relative(time));
         const toPoster = homographyFromQuad(poster, [[0, 0], [1, 0], [1, 1], [0, 1]])!;
         const gx = bx(time), gy = by(time);

@@ -19,6 +19,8 @@ export interface AlignResult {
   readonly inliers: number;
   /** Weighted correlation of template and frame over the cells kept, light removed. */
   readonly correlation: number;
+  /** Share of the visible slope energy that lies in cells which look like the template's (correlation over all pixels). */
+  readonly agreement: number;
   /** Residual sd in luma after light. */
   readonly sigma: number;
   /** 8 × 8 information about the generators (right perturbation of the warp), prior left out. */
@@ -37,7 +39,7 @@ export interface AlignScratch {
 
 export function createScratch(template: RideTemplate): AlignScratch {
   const n = Math.max(...template.levels.map((l) => l.count));
-  return { sample: new Float32Array(n), weight: new Float32Array(n), pick: new Float32Array(n), cells: new Float64Array(template.cells * 12) };
+  return { sample: new Float32Array(n), weight: new Float32Array(n), pick: new Float32Array(n), cells: new Float64Array(template.cells * 17) };
 }
 
 /** Neighbouring residuals are not independent (smoothing, grain, codec): a pixel counts as this share of one. */
@@ -174,10 +176,26 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   const finest = template.levels[bottom]!;
   const state = accumulate(template, finest, pyramid, warp, scratch, h, g, false, options.usualSigma ?? 0, 0.06);
   if (state === null) return null;
+  const judge = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
+  const agreement = agreementAt(template, judge, pyramid, warp, scratch);
   const information = new Float64Array(64);
   const k = INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5 / (state.sigma * state.sigma);
   for (let q = 0; q < 64; q++) information[q] = h[q]! * k;
-  return { warp, visible: state.visible, inliers: state.inliers, correlation: state.correlation, sigma: state.sigma, information, gain: state.gain };
+  return { warp, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, gain: state.gain };
+}
+
+/** See `AlignResult.agreement`. A cell agrees from a correlation of 0.6 on, by half at 0.5. */
+function agreementAt(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch): number {
+  const h = new Float64Array(64), g = new Float64Array(8);
+  if (accumulate(template, level, pyramid, warp, scratch, h, g, true, 0, 0.2) === null) return 0;
+  let all = 1e-12, good = 0;
+  for (let c = 0; c < level.cells; c++) {
+    const o = c * SLOTS;
+    const e = scratch.cells[o + ENERGY]!;
+    all += e;
+    good += e * Math.max(0, Math.min(1, (scratch.cells[o + CORR]! - 0.4) / 0.2));
+  }
+  return good / all;
 }
 
 interface LevelState {
@@ -188,8 +206,9 @@ interface LevelState {
   gain: number;
 }
 
-/** Cell slots: n, ΣT, ΣI, ΣTT, ΣTI, ΣII, gain, bias, trust. */
-const N = 0, ST = 1, SI = 2, STT = 3, STI = 4, SII = 5, GAIN = 6, BIAS = 7, TRUST = 8, SLOTS = 12;
+/** Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the same sums unweighted; slope energy. */
+const N = 0, ST = 1, SI = 2, STT = 3, STI = 4, SII = 5, GAIN = 6, BIAS = 7, TRUST = 8, CORR = 9;
+const RN = 10, RT = 11, RI = 12, RTT = 13, RTI = 14, RII = 15, ENERGY = 16, SLOTS = 17;
 
 /** One linearisation: samples the frame, solves the light, weighs the residuals, sums the normal equations. */
 function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch, h: Float64Array, g: Float64Array, first: boolean, usualSigma: number, slackPx: number): LevelState | null {
@@ -219,6 +238,13 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
     if (s > 0.985 || s < 0.004) { sample[i] = -9; weight[i] = 0; continue; }
     sample[i] = s;
     const c = cell[i]! * SLOTS, t = value[i]!;
+    cells[c + RN] = cells[c + RN]! + 1;
+    cells[c + RT] = cells[c + RT]! + t;
+    cells[c + RI] = cells[c + RI]! + s;
+    cells[c + RTT] = cells[c + RTT]! + t * t;
+    cells[c + RTI] = cells[c + RTI]! + t * s;
+    cells[c + RII] = cells[c + RII]! + s * s;
+    cells[c + ENERGY] = cells[c + ENERGY]! + slope[i]! * slope[i]!;
     const rw = first ? 1 : 0.1 + weight[i]!;
     cells[c] = cells[c]! + rw;
     cells[c + ST] = cells[c + ST]! + rw * t;
@@ -315,18 +341,21 @@ function solveLight(cells: Float64Array, count: number): number {
     cells[o + STT] = vt;
     cells[o + SII] = vi;
     cells[o + STI] = ti;
-    cells[o + 9] = m >= 6 ? ti / Math.sqrt(vt * vi + 1e-12) : 0;
+    // Every pixel has its say here: a correlation over chosen pixels would prove itself.
+    const rn = cells[o + RN]!;
+    const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn, ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
+    cells[o + CORR] = rn >= 6 && rt > 0 && ri > 0 ? (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / Math.sqrt(rt * ri + 1e-12) : 0;
     used++;
   }
   // The region's gain from the cells that agree with the template, so that an occluder has no say.
   const correlations: number[] = [];
-  for (let c = 0; c < count; c++) if (cells[c * SLOTS + N]! >= 6) correlations.push(cells[c * SLOTS + 9]!);
+  for (let c = 0; c < count; c++) if (cells[c * SLOTS + RN]! >= 6) correlations.push(cells[c * SLOTS + CORR]!);
   correlations.sort((p, q) => p - q);
   const good = correlations.length === 0 ? 0 : Math.max(0.15, correlations[(correlations.length * 0.8) | 0]!);
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     if (cells[o + N]! < 1e-3) continue;
-    if (correlations.length === 0 || cells[o + 9]! > 0.7 * good || cells[o + N]! < 6) { within += cells[o + STT]!; cross += cells[o + STI]!; }
+    if (correlations.length === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) { within += cells[o + STT]!; cross += cells[o + STI]!; }
   }
   const g0 = Math.max(0.15, Math.min(6, within > 0 ? cross / within : 1));
   const ridge = 0.25 * within / Math.max(1, used);
@@ -336,8 +365,8 @@ function solveLight(cells: Float64Array, count: number): number {
     const m = cells[o + N]!;
     if (m < 1e-3) { cells[o + GAIN] = g0; cells[o + TRUST] = 0; continue; }
     cells[o + GAIN] = Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (cells[o + STT]! + ridge + 1e-12)));
-    const correlation = cells[o + 9]!;
-    cells[o + TRUST] = m < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (correlation / good - 0.35) / 0.3));
+    const correlation = cells[o + CORR]!;
+    cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (correlation / good - 0.6) / 0.2));
     const w = m * cells[o + TRUST]!;
     bias0 += w * (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]!) / m;
     weight0 += w;

@@ -23,6 +23,7 @@ export interface FollowedFrame {
   readonly visible: number;
   readonly inliers: number;
   readonly correlation: number;
+  readonly agreement: number;
   /** 8 × 8 about generators in the anchor's template coordinates. */
   readonly information: Float64Array | null;
 }
@@ -46,8 +47,11 @@ export class Follower {
   private readonly keys: Key[] = [];
   private active: Key;
   private last: Mat3 = IDENTITY3;
-  private velocity = new Float64Array(8);
+  private velocity: Float64Array = new Float64Array(8);
   private lost = 0;
+  /** Share of the region that agreed in the last frame, and the last warp that most of it agreed with. */
+  private shares = 1;
+  private trusted: Mat3 = IDENTITY3;
   private weak = 0;
   readonly anchor: RideTemplate;
 
@@ -65,6 +69,8 @@ export class Follower {
     this.last = IDENTITY3;
     this.velocity.fill(0);
     this.lost = 0;
+    this.shares = 1;
+    this.trusted = IDENTITY3;
     this.weak = 0;
   }
 
@@ -79,23 +85,26 @@ export class Follower {
     fillPyramid(frame.luma, this.pyramid, this.temporary);
     const anchorToUnit = this.anchor.toPixels;
     const lastWarp = multiply(this.last, anchorToUnit);
-    const damp = this.lost === 0 ? 1 : Math.max(0, 1 - this.lost / 8);
-    const predictedWarp = normalise(multiply(lastWarp, generatorExp(this.velocity.map((v) => v * damp))));
+    // Once lost, only the place goes on, and slower and slower; a shape must not run away.
+    const damp = this.lost === 0 ? 1 : 0.8 ** this.lost;
+    const predictedWarp = normalise(multiply(lastWarp, generatorExp(this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0)))));
     const predicted = multiply(predictedWarp, invert(anchorToUnit));
 
     let result = this.lost > 0 ? null : this.attempt(this.active, predicted, this.last);
-    if (this.lost === 0 && !this.accept(this.active, result)) {
+    if (this.lost === 0 && !this.accept(result)) {
       const other = this.searchNear(this.active, predicted);
       if (this.better(other, result)) result = other;
     }
-    if (!this.accept(this.active, result)) {
+    if (!this.accept(result)) {
       const sighted = this.search(predicted);
       if (sighted !== null) { this.active = sighted.key; result = sighted.result; } else result = null;
     }
     if (result === null) {
+      // What was followed badly just before the loss is a poor place to look from.
+      if (this.lost === 0) this.last = this.trusted;
+      else this.last = predicted;
       this.lost++;
-      this.last = predicted;
-      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, visible: 0, inliers: 0, correlation: 0, information: null };
+      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null };
     }
     const key = this.active;
     const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
@@ -105,6 +114,8 @@ export class Follower {
     else this.velocity.fill(0);
     this.lost = 0;
     this.last = homography;
+    this.shares = result.agreement * result.visible;
+    if (result.agreement * result.visible > 0.6) this.trusted = homography;
     key.usualSigma = key.usualSigma === 0 ? result.sigma : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
     key.usualCorrelation = key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
     const adjoint = key === this.keys[0] ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), anchorToUnit));
@@ -112,7 +123,7 @@ export class Follower {
     const own = cornerSd(key.template, result);
     const out: FollowedFrame = {
       frame: frame.index, homography, found: true, sdPx: Math.hypot(own, key.sdPx), visible: result.visible, inliers: result.inliers,
-      correlation: result.correlation, information,
+      correlation: result.correlation, agreement: result.agreement, information,
     };
     this.renewKey(frame, out, key, result);
     return out;
@@ -120,10 +131,16 @@ export class Follower {
 
   private attempt(key: Key, predicted: Mat3, last: Mat3): AlignResult | null {
     const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
-    return this.fit(key, multiply(predicted, unit), [multiply(predicted, unit), multiply(last, unit)]);
+    const a = multiply(predicted, unit), b = multiply(last, unit);
+    const free = this.fit(key, a, [a, b]);
+    if (free !== null && free.agreement * free.visible > 0.8 && this.shares > 0.8) return free;
+    // Something covers the region: what is left cannot be trusted with its whole shape.
+    const stiff = this.fit(key, a, [a, b], 25, 1);
+    if (free === null || stiff === null) return stiff ?? free;
+    return stiff.agreement * stiff.visible > 0.93 * free.agreement * free.visible ? stiff : free;
   }
 
-  private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 60, shapePx = 14): AlignResult | null {
+  private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 40, shapePx = 4): AlignResult | null {
     const pxPerUnit = localScale(predictedWarp);
     const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
     const top = key.template.levels.length - 1;
@@ -142,16 +159,14 @@ export class Follower {
     return r !== null && plausible(key.template, r.warp, predictedWarp) ? r : null;
   }
 
-  private accept(key: Key, r: AlignResult | null): boolean {
+  private accept(r: AlignResult | null): boolean {
     if (r === null) return false;
-    const share = r.inliers * r.visible;
-    const usual = key.usualCorrelation === 0 ? 0.9 : key.usualCorrelation;
-    return share > 0.12 && r.inliers > 0.16 && r.correlation > Math.max(0.5, 0.7 * usual);
+    return r.agreement * r.visible > 0.15 && r.agreement > 0.22 && r.correlation > 0.5;
   }
 
   private better(a: AlignResult | null, b: AlignResult | null): boolean {
     if (a === null) return false;
-    return b === null || a.correlation * a.inliers * a.visible > b.correlation * b.inliers * b.visible;
+    return b === null || (0.05 + a.agreement) * a.inliers * a.visible > (0.05 + b.agreement) * b.inliers * b.visible;
   }
 
   /** A jump: the place is searched about the prediction, the shape kept. */
@@ -180,7 +195,7 @@ export class Follower {
       }
       for (const s of detect(key.template, key.coarse, this.pyramid, shapes, Infinity, 4)) {
         const r = this.fit(key, s.warp, [s.warp]);
-        if (r === null || !this.accept(key, r) || r.inliers * r.visible < 0.2 || r.correlation < 0.8 * key.usualCorrelation) continue;
+        if (r === null || !this.accept(r) || r.agreement < 0.35) continue;
         if (best === null || this.better(r, best.result)) best = { key, result: r };
       }
       if (best !== null) break;
@@ -194,7 +209,7 @@ export class Follower {
     const keyWarp = multiply(key.fromAnchor, this.anchor.toPixels);
     const grow = localScale(here) / localScale(keyWarp);
     const unlike = r.correlation < 0.8 || grow > 1.7 || grow < 0.55;
-    const sound = f.visible > 0.97 && f.inliers > 0.72 && f.sdPx < 0.25;
+    const sound = f.visible > 0.97 && f.inliers > 0.72 && f.agreement > 0.85 && f.sdPx < 0.25;
     this.weak = unlike && sound ? this.weak + 1 : 0;
     if (this.weak < 3 || this.keys.length >= 24) return;
     const polygon = this.anchor.polygon.map(([x, y]) => apply(f.homography, x, y) as [number, number]);

@@ -107,8 +107,7 @@ function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: numb
 function confidenceOf(f: FollowedFrame): number {
   const within = 1 - Math.exp(-0.5 / Math.max(1e-6, f.sdPx * f.sdPx));
   if (!f.found) return Math.min(0.3, within);
-  const share = f.inliers * f.visible;
-  return Math.max(0.01, Math.min(0.99, within * Math.min(1, share / 0.35) * Math.max(0.1, Math.min(1, (f.correlation - 0.35) / 0.35))));
+  return Math.max(0.01, Math.min(0.99, within * Math.min(1, (f.agreement * f.visible) / 0.6)));
 }
 
 /** Frames not found get the corners of a cubic between the frames found on either side, or go on with fading speed. */
