@@ -1,0 +1,38 @@
+/**
+ * Chamfer distance (3-4 weights, Borgefors, "Distance transformations in digital images", CVGIP 1986) to the set pixels
+ * of a mask, in pixels, at most 8 % from Euclid. Pictures without a set pixel give 1e6 everywhere.
+ */
+export function chamferDistance(mask: Uint8Array, w: number, h: number, dst: Float32Array = new Float32Array(w * h)): Float32Array {
+  const straight = 1;
+  const diagonal = 4 / 3;
+  for (let i = 0; i < w * h; i += 1) dst[i] = mask[i] === 1 ? 0 : 1e6;
+  for (let y = 0; y < h; y += 1) {
+    for (let x = 0; x < w; x += 1) {
+      const i = y * w + x;
+      let d = dst[i]!;
+      if (d === 0) continue;
+      if (x > 0) d = Math.min(d, dst[i - 1]! + straight);
+      if (y > 0) {
+        d = Math.min(d, dst[i - w]! + straight);
+        if (x > 0) d = Math.min(d, dst[i - w - 1]! + diagonal);
+        if (x < w - 1) d = Math.min(d, dst[i - w + 1]! + diagonal);
+      }
+      dst[i] = d;
+    }
+  }
+  for (let y = h - 1; y >= 0; y -= 1) {
+    for (let x = w - 1; x >= 0; x -= 1) {
+      const i = y * w + x;
+      let d = dst[i]!;
+      if (d === 0) continue;
+      if (x < w - 1) d = Math.min(d, dst[i + 1]! + straight);
+      if (y < h - 1) {
+        d = Math.min(d, dst[i + w]! + straight);
+        if (x > 0) d = Math.min(d, dst[i + w - 1]! + diagonal);
+        if (x < w - 1) d = Math.min(d, dst[i + w + 1]! + diagonal);
+      }
+      dst[i] = d;
+    }
+  }
+  return dst;
+}

@@ -1,0 +1,101 @@
+/**
+ * Locally linear unmixing. In each cell of a coarse grid the performer's and the screen's colours are described by mean and
+ * covariance (from pixels that surely belong to one of them, carried into the band between by pull-push), and the pixel's
+ * coverage is the generalised least-squares solution of I = α F + (1 − α) B + noise along d = μF − μB:
+ *
+ *     α = dᵀ Σ⁻¹ (I − μB) / (dᵀ Σ⁻¹ d),   Σ = c (ΣF + ΣB) + ΣN
+ *
+ * which is the linear discriminant of Fisher (1936) between the two clouds, read as a mixing fraction (compare Ruzon and
+ * Tomasi, "Alpha estimation in natural images", CVPR 2000, and Chuang et al., "A Bayesian approach to digital matting", CVPR
+ * 2001, which use the same clouds). The result a cell is a linear model α = w · (I − B), a few interpolations and products a pixel.
+ */
+import { priorFill } from './prior-fill.js';
+
+/** Fields a cell: mean r g b, then second moments rr rg rb gg gb bb. */
+export const MOMENTS = 9;
+
+export interface CellGrid {
+  readonly width: number;
+  readonly height: number;
+}
+
+/**
+ * Sums weighted colour moments of a picture into cells of `cell` × `cell` pixels and fills the grid.
+ * @param colour planar RGB, w × h each
+ * @param weight w × h, ≥ 0
+ * @returns moments, 9 × grid; null where all weights are zero
+ */
+export function cellMoments(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number): { grid: CellGrid; moments: Float32Array; evidence: Float32Array } | null {
+  const gw = Math.ceil(w / cell);
+  const gh = Math.ceil(h / cell);
+  const n = w * h;
+  const g = gw * gh;
+  const evidence = new Float32Array(g);
+  const sums = new Float32Array(g * MOMENTS);
+  for (let y = 0; y < h; y += 1) {
+    const row = ((y / cell) | 0) * gw;
+    for (let x = 0; x < w; x += 1) {
+      const i = y * w + x;
+      const k = weight[i]!;
+      if (k <= 0) continue;
+      const j = row + ((x / cell) | 0);
+      const r = colour[i]!;
+      const gr = colour[n + i]!;
+      const b = colour[2 * n + i]!;
+      evidence[j] = evidence[j]! + k;
+      sums[j] = sums[j]! + k * r;
+      sums[g + j] = sums[g + j]! + k * gr;
+      sums[2 * g + j] = sums[2 * g + j]! + k * b;
+      sums[3 * g + j] = sums[3 * g + j]! + k * r * r;
+      sums[4 * g + j] = sums[4 * g + j]! + k * r * gr;
+      sums[5 * g + j] = sums[5 * g + j]! + k * r * b;
+      sums[6 * g + j] = sums[6 * g + j]! + k * gr * gr;
+      sums[7 * g + j] = sums[7 * g + j]! + k * gr * b;
+      sums[8 * g + j] = sums[8 * g + j]! + k * b * b;
+    }
+  }
+  const moments = new Float32Array(g * MOMENTS);
+  if (!priorFill(evidence, sums, MOMENTS, gw, gh, prior, moments)) return null;
+  return { grid: { width: gw, height: gh }, moments, evidence };
+}
+
+/**
+ * Linear model a cell: the three weights w of α = w · (I − B), planar 3 × grid. B itself is known finer than a cell.
+ * @param performer moments (9 × cells)
+ * @param screen mean screen colour (3 × cells)
+ * @param residual moments of I − B on the screen (9 × cells)
+ * @param noise variance added to every channel
+ * @param share weight of the performer's and the screen's scatter (1/3 is the mean of α² over a uniform α)
+ */
+export function unmixingModel(performer: Float32Array, screen: Float32Array, residual: Float32Array, cells: number, noise: number, share = 1 / 3, dst: Float32Array = new Float32Array(3 * cells)): Float32Array {
+  for (let j = 0; j < cells; j += 1) {
+    const fr = performer[j]!;
+    const fg = performer[cells + j]!;
+    const fb = performer[2 * cells + j]!;
+    const dr = fr - screen[j]!;
+    const dg = fg - screen[cells + j]!;
+    const db = fb - screen[2 * cells + j]!;
+    const ridge = noise + 1e-4 * (dr * dr + dg * dg + db * db);
+    const c00 = share * (performer[3 * cells + j]! - fr * fr + residual[3 * cells + j]!) + ridge;
+    const c01 = share * (performer[4 * cells + j]! - fr * fg + residual[4 * cells + j]!);
+    const c02 = share * (performer[5 * cells + j]! - fr * fb + residual[5 * cells + j]!);
+    const c11 = share * (performer[6 * cells + j]! - fg * fg + residual[6 * cells + j]!) + ridge;
+    const c12 = share * (performer[7 * cells + j]! - fg * fb + residual[7 * cells + j]!);
+    const c22 = share * (performer[8 * cells + j]! - fb * fb + residual[8 * cells + j]!) + ridge;
+    const a00 = c11 * c22 - c12 * c12;
+    const a01 = c02 * c12 - c01 * c22;
+    const a02 = c01 * c12 - c02 * c11;
+    const a11 = c00 * c22 - c02 * c02;
+    const a12 = c01 * c02 - c00 * c12;
+    const a22 = c00 * c11 - c01 * c01;
+    const wr = a00 * dr + a01 * dg + a02 * db;
+    const wg = a01 * dr + a11 * dg + a12 * db;
+    const wb = a02 * dr + a12 * dg + a22 * db;
+    const k = wr * dr + wg * dg + wb * db;
+    const inverse = Math.abs(k) > 1e-30 ? 1 / k : 0;
+    dst[j] = wr * inverse;
+    dst[cells + j] = wg * inverse;
+    dst[2 * cells + j] = wb * inverse;
+  }
+  return dst;
+}

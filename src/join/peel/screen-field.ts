@@ -1,0 +1,80 @@
+/**
+ * The screen's colour at every small pixel of one frame, and which pixels surely are screen.
+ *
+ * A lit screen of one cloth has one chromaticity; folds, fall-off and shadow change its brightness s. With B the local screen
+ * colour and I the pixel, s = I·B / B·B, and ρ = |I − sB| / (s|B|) is the tangent of the angle between the two colours in
+ * linear light. Pixels of small ρ are screen; B is their mean in cells, filled behind the performer (priorFill); the two are
+ * found in turn, the limit of ρ following the screen's own scatter.
+ */
+import { median } from '../../image/statistics.js';
+import { cellMoments } from './local-unmix.js';
+import { resampleCells } from './resample-cells.js';
+import type { ScreenHue } from './screen-hue.js';
+import type { SmallLinear } from './small-linear.js';
+
+export interface ScreenField {
+  /** Screen colour, planar RGB, small size. */
+  readonly colour: Float32Array;
+  /** 1 where the pixel surely is screen. */
+  readonly sure: Uint8Array;
+  /** Limit of ρ used at last. */
+  readonly limit: number;
+  /** Mean square of I − B over sure pixels and channels: the screen's noise after averaging, plus its finest texture. */
+  readonly noise: number;
+}
+
+/** Small pixels a cell of the screen field. */
+const CELL = 4;
+const LEAST_LIMIT = 0.05;
+const LARGEST_LIMIT = 0.25;
+
+/**
+ * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from `hue`
+ */
+export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Array | null = null): ScreenField {
+  const { width: w, height: h, data } = small;
+  const n = w * h;
+  const sure = new Uint8Array(n);
+  const weight = new Float32Array(n);
+  let colour = start;
+  let limit = start === null ? 0.35 : 0.15;
+  let noise = 0;
+  for (let turn = 0; turn < 4; turn += 1) {
+    const wide = colour === null;
+    const low = wide ? 0.15 : 0.25;
+    const high = wide ? 4 : 1.6;
+    const scatter: number[] = [];
+    let square = 0;
+    for (let i = 0; i < n; i += 1) {
+      const r = data[i]!;
+      const g = data[n + i]!;
+      const b = data[2 * n + i]!;
+      const br = colour === null ? hue.linear[0] : colour[i]!;
+      const bg = colour === null ? hue.linear[1] : colour[n + i]!;
+      const bb = colour === null ? hue.linear[2] : colour[2 * n + i]!;
+      const power = br * br + bg * bg + bb * bb;
+      const s = (r * br + g * bg + b * bb) / power;
+      const xr = r - s * br;
+      const xg = g - s * bg;
+      const xb = b - s * bb;
+      const rho = Math.sqrt((xr * xr + xg * xg + xb * xb) / power) / Math.max(s, 1e-3);
+      const is = s > low && s < high && rho < limit;
+      sure[i] = is ? 1 : 0;
+      weight[i] = is ? 1 : 0;
+      if (!is) continue;
+      if (i % 5 === 0) scatter.push(rho);
+      square += (r - br) ** 2 + (g - bg) ** 2 + (b - bb) ** 2;
+    }
+    const cells = cellMoments(data, weight, w, h, CELL, 4);
+    if (cells === null) break;
+    colour = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
+    noise = square / Math.max(15 * scatter.length, 1);
+    const own = Math.max(LEAST_LIMIT, 3.5 * median(scatter));
+    limit = wide ? Math.min(0.3, Math.max(own, 0.12)) : Math.min(LARGEST_LIMIT, own);
+  }
+  if (colour === null) {
+    colour = new Float32Array(3 * n);
+    for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
+  }
+  return { colour, sure, limit, noise };
+}

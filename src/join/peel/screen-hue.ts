@@ -1,0 +1,97 @@
+/**
+ * Finds which colour the screen has: the strongest peak of the hue histogram among saturated pixels in the green or blue
+ * family, in scene-linear light. Hue is taken in the plane across the grey axis, so that a yellow-green wall is
+ * found as well as a studio green.
+ */
+
+export interface ScreenHue {
+  readonly family: 'green' | 'blue';
+  /** Direction in the chroma plane, degrees: green 90-ish from red 0 in (u, v) below. */
+  readonly hueDeg: number;
+  /** Mean scene-linear colour of the pixels at the peak. */
+  readonly linear: readonly [number, number, number];
+  /** Half-width of the peak, degrees. */
+  readonly spreadDeg: number;
+  /** Share of the picture that belongs to the peak. */
+  readonly share: number;
+}
+
+const BINS = 120;
+
+/** Hue angle in degrees 0..360 (red 0, green 120, blue 240). */
+export function hueDegrees(r: number, g: number, b: number): number {
+  const u = r - 0.5 * (g + b);
+  const v = 0.8660254 * (g - b);
+  const d = (Math.atan2(v, u) * 180) / Math.PI;
+  return d < 0 ? d + 360 : d;
+}
+
+/**
+ * @param pictures small scene-linear RGB pictures (planar, n pixels each), several frames of one take
+ * @returns null where no more than `leastShare` of the pixels have one green or blue hue
+ */
+export function findScreenHue(pictures: readonly Float32Array[], leastShare = 0.03, wanted?: 'green' | 'blue'): ScreenHue | null {
+  const weight = new Float64Array(BINS);
+  let pixels = 0;
+  for (const picture of pictures) {
+    const n = picture.length / 3;
+    for (let i = 0; i < n; i += 1) {
+      const r = picture[i]!;
+      const g = picture[n + i]!;
+      const b = picture[2 * n + i]!;
+      const high = Math.max(r, g, b);
+      const low = Math.min(r, g, b);
+      pixels += 1;
+      if (high < 0.004 || (high - low) / high < 0.35) continue;
+      const bin = Math.min((hueDegrees(r, g, b) / 360) * BINS, BINS - 1) | 0;
+      weight[bin] = weight[bin]! + 1;
+    }
+  }
+  const smooth = new Float64Array(BINS);
+  for (let i = 0; i < BINS; i += 1) {
+    for (let k = -3; k <= 3; k += 1) smooth[i] = smooth[i]! + weight[(i + k + BINS) % BINS]! * (4 - Math.abs(k));
+  }
+  let best = -1;
+  for (let i = 0; i < BINS; i += 1) {
+    const hue = ((i + 0.5) * 360) / BINS;
+    const green = hue >= 62 && hue <= 175;
+    const blue = hue >= 190 && hue <= 275;
+    if (!(wanted === 'green' ? green : wanted === 'blue' ? blue : green || blue)) continue;
+    if (best < 0 || smooth[i]! > smooth[best]!) best = i;
+  }
+  if (best < 0 || smooth[best]! <= 0) return null;
+  let low = best;
+  let high = best;
+  const floor = 0.15 * smooth[best]!;
+  while (best - low < 10 && smooth[(low - 1 + BINS) % BINS]! > floor) low -= 1;
+  while (high - best < 10 && smooth[(high + 1) % BINS]! > floor) high += 1;
+  const centre = ((best + 0.5) * 360) / BINS;
+  const spread = Math.max(6, ((high - low + 1) * 0.5 * 360) / BINS);
+  let count = 0;
+  const sum: [number, number, number] = [0, 0, 0];
+  for (const picture of pictures) {
+    const n = picture.length / 3;
+    for (let i = 0; i < n; i += 1) {
+      const r = picture[i]!;
+      const g = picture[n + i]!;
+      const b = picture[2 * n + i]!;
+      const top = Math.max(r, g, b);
+      if (top < 0.004 || (top - Math.min(r, g, b)) / top < 0.35) continue;
+      if (hueGap(hueDegrees(r, g, b), centre) > spread) continue;
+      count += 1;
+      sum[0] += r;
+      sum[1] += g;
+      sum[2] += b;
+    }
+  }
+  const share = count / Math.max(pixels, 1);
+  if (share < leastShare) return null;
+  const linear: [number, number, number] = [sum[0] / count, sum[1] / count, sum[2] / count];
+  return { family: centre > 180 ? 'blue' : 'green', hueDeg: hueDegrees(...linear), linear, spreadDeg: spread, share };
+}
+
+/** Smallest angle between two hues, degrees. */
+export function hueGap(a: number, b: number): number {
+  const d = Math.abs(a - b) % 360;
+  return d > 180 ? 360 - d : d;
+}
