@@ -1,13 +1,13 @@
-/** What a renderer is given beside the recipe: how regions are carried, how a screen take is peeled. */
+/** What a renderer is given beside the recipe, from the book's own measures. */
 import type { Book } from '../book/book.js';
 import { cameraCarrier, rideCarrier } from '../join/carrier.js';
+import { joinTools } from '../join/join-tools.js';
 import type { JoinOptions } from '../join/render.js';
-import { screenPeeler } from '../join/screen-peeler.js';
 import type { Recipe } from '../join/types.js';
 
 export async function joinOptions(book: Book, id: string, recipe: Recipe): Promise<JoinOptions> {
-  void recipe;
+  const marks = book.need('pick', id).marks;
   const measures = book.get('measures', id)?.measures;
-  const carried = book.need('pick', id).marks.marks.some((m) => m.kind === 'carry');
-  return { screenPeeler, carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
+  const carried = marks.marks.some((m) => m.kind === 'carry');
+  return { ...(await joinTools(recipe, marks)), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
 }

@@ -12,7 +12,7 @@ import type { Book } from '../book/book.js';
 import { makeId } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterJob } from '../jobs/job-store.js';
-import { probeInProcess } from '../media/probe-process.js';
+import { checkInChild } from '../media/probe-process.js';
 
 /** Largest upload: an hour of 4K from a phone is below this. */
 const MAX_BYTES = 32 * 2 ** 30;
@@ -36,7 +36,7 @@ export async function acceptTake(book: Book, upload: { name: string; pick: strin
   try {
     await pipeline(upload.stream, limit, createWriteStream(part));
     if (bytes === 0) throw new PlatewrightError('PW-UPLOAD-EMPTY', `"${upload.name}" arrived empty; send it again`);
-    const info = await probeInProcess(part);
+    const info = await checkInChild(part);
     if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
     const words = upload.name.slice(0, -ending.length);
     const id = makeId(words, (candidate) => book.get('take', candidate) !== null || existsSync(book.insidePath('takes', `${candidate}${ending}`)));
