@@ -2,14 +2,15 @@
 import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
-import { claimedRates, describeVideo } from './describe.js';
+import { claimedRates, COUNT_AT_ONCE_BYTES, describeVideo } from './describe.js';
 import { PictureDecoder } from './decoder.js';
+import { conformed, judgeFields, mayHaveFields, RUN_LENGTH, WHOLE, type FieldUse } from './field-analysis.js';
+import { FieldCursor, type Cursor } from './field-cursor.js';
 import { C, type Frame } from './ffmpeg.js';
 import { buildFrameIndex, timingOf, type FrameIndex, type Timing } from './frame-index.js';
 import { closeInput, openInput, requireFile } from './input.js';
 import { readDisplayMatrix } from './orientation.js';
-import { chromaSiteOf, deliveredFormat, PlaneExtractor } from './planes.js';
-import { COUNT_AT_ONCE_BYTES } from './probe.js';
+import { chromaSiteOf, copyFrame, deliveredFormat, PlaneExtractor } from './planes.js';
 import { isSequencePattern, openSequence, sequenceName, type Sequence } from './sequence.js';
 import type { VideoFrame, VideoInfo } from './types.js';
 
@@ -18,6 +19,8 @@ export interface ReaderOptions {
   readonly threads?: number;
   /** Rate to give a picture sequence. */
   readonly sequenceRate?: Rate;
+  /** `as-is` leaves interlace and pulldown in the pictures; else they are looked for and undone. */
+  readonly fields?: 'undo' | 'as-is';
   /** An index read from a cache (`reader.index()` of an earlier run over the same bytes). */
   readonly index?: FrameIndex;
 }
@@ -40,6 +43,8 @@ export class VideoReader {
   private queue: Promise<unknown> = Promise.resolve();
   private readonly streaming = new Set<Cursor>();
   private closed = false;
+  private fieldUse: FieldUse = WHOLE;
+  private sourceCount = 0;
   private readonly damage = new Set<number>();
 
   private constructor(path: string, threads: number, info: VideoInfo, sequence: Sequence | null, built: Built | null) {
@@ -63,12 +68,15 @@ export class VideoReader {
       const first = describeVideo(input, null, null);
       if (first === null) throw noPicture(path, input.sound !== null);
       let built: Built | null = null;
-      if (!input.still && (options.index || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
+      const fields = options.fields !== 'as-is' && mayHaveFields(first.heightPx, first.rate, first.fieldOrder !== 'progressive');
+      if (!input.still && (options.index || fields || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
         const index = options.index ?? (await scan(path));
         built = { index, timing: timingOf(index, claimedRates(input)) };
         if (built.timing.frameCount === 0) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${basename(path)} ends before its first whole frame; copy it again from its source`, { detail: { file: path } });
       }
-      return new VideoReader(path, threads, describeVideo(input, built?.index ?? null, built?.timing ?? null)!, null, built);
+      const reader = new VideoReader(path, threads, describeVideo(input, built?.index ?? null, built?.timing ?? null)!, null, built);
+      if (built !== null && options.fields !== 'as-is') await reader.findFields();
+      return reader;
     } finally {
       await closeInput(input);
     }
@@ -85,6 +93,34 @@ export class VideoReader {
   /** Frames met so far that were damaged or lost. */
   get damagedFrames(): ReadonlySet<number> {
     return this.damage;
+  }
+
+  /** Looks at two runs of frames where interlace or pulldown may be, and takes what was found into account from then on. */
+  private async findFields(): Promise<void> {
+    const info = this.information, count = info.frameCount;
+    const flagged = info.fieldOrder !== 'progressive';
+    if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged)) return;
+    const starts = count <= 2 * RUN_LENGTH ? [0] : [Math.floor((count - RUN_LENGTH) / 4), Math.floor((3 * (count - RUN_LENGTH)) / 4)];
+    const cursor = await this.newCursor();
+    const runs: VideoFrame[][] = [];
+    try {
+      for (const start of starts) {
+        const run: VideoFrame[] = [];
+        for (let n = start; n < Math.min(count, start + (starts.length === 1 ? 2 * RUN_LENGTH : RUN_LENGTH)); n++) {
+          const frame = await cursor.get(n);
+          if (frame === null) break;
+          run.push({ ...frame, planes: copyFrame({ ...frame, planes: frame.layout === 'rgb' ? frame.planes.slice(0, 2) : frame.planes.slice(0, 1) }).planes });
+        }
+        runs.push(run);
+      }
+    } finally {
+      await cursor.close();
+    }
+    this.damage.clear();
+    this.fieldUse = judgeFields(runs, info.fieldOrder === 'top' ? 0 : info.fieldOrder === 'bottom' ? 1 : null);
+    if (this.fieldUse.kind === 'whole') return;
+    this.sourceCount = count;
+    this.information = { ...info, ...conformed(this.fieldUse, info.rate, count), notes: [...info.notes, this.fieldUse.note!] };
   }
 
   /** The frame index, built on first need; JSON-safe. Null for stills and sequences. */
@@ -159,7 +195,8 @@ export class VideoReader {
 
   private async newCursor(): Promise<Cursor> {
     if (this.sequence !== null) return new SequenceCursor(this.sequence, this.threads);
-    return FileCursor.open(this.path, this.threads, this.information, () => this.ensureIndex(), this.built, this.damage);
+    const cursor = await FileCursor.open(this.path, this.threads, this.information, () => this.ensureIndex(), this.built, this.damage);
+    return this.fieldUse.kind === 'whole' ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
   }
 
   async close(): Promise<void> {
@@ -170,11 +207,6 @@ export class VideoReader {
     for (const c of this.streaming) await c.close();
     this.streaming.clear();
   }
-}
-
-interface Cursor {
-  get(n: number): Promise<VideoFrame | null>;
-  close(): Promise<void>;
 }
 
 /** A decoder with a place in the clip: asked for the frame after the last it decodes on, asked for another it seeks. */
