@@ -76,7 +76,7 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
     azimuth = notMeasurable('deg', why, WOULD_HELP);
     elevation = notMeasurable('deg', why, WOULD_HELP);
   }
-  if (direction !== null && head !== null && azimuth.value !== null) {
+  if (direction !== null && head !== null && azimuth.value !== null && keyed.some((h) => h.light.explained > 0.7)) {
     const apart = Math.abs(differenceDeg(direction.azimuthDeg, head.azimuth));
     if (apart > 3 * Math.hypot(direction.azimuthSd, head.sd) && apart > 20) notes.push(`shadow and shading disagree by ${apart.toFixed(0)}° in azimuth: there may be two lights, or a mark is misplaced`);
   }
