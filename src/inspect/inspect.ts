@@ -17,6 +17,7 @@ import { followPatch } from './ground-follow.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
 import { readKeySide, readShadow } from './shadow.js';
+import { BareJoin, type Bare } from './reference.js';
 import { readBlur, readGrain } from './texture.js';
 import { judge, type Series } from './verdict.js';
 import type { Inspection } from './types.js';
@@ -38,6 +39,9 @@ export interface InspectOptions {
   readonly samples?: number;
 }
 
+/** Frames on which the recipe is rendered again to tell grain from fur. */
+const BARE_FRAMES = 6;
+
 /** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` where the files do not belong together. */
 export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
   const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = await VideoReader.open(input.matte);
@@ -49,16 +53,20 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     const { in: first, out: end } = input.recipe.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
     const reader = new SeriesReader(input.recipe, first, total, options.samples ?? 24, input.clean === undefined && isOn(input.recipe, 'erase'));
+    const bare = await BareJoin.open(input.recipe);
+    const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     const plates = plate.frames(first, first + total), mattes = matte.frames(0, total);
     let n = 0;
     for await (const jf of join.frames(0, total)) {
       if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
       const pf = await plates.next(), mf = await mattes.next();
       if (pf.done || mf.done) break;
-      reader.add(seen(first + n, jf, pf.value, mf.value));
+      const f = seen(first + n, jf, pf.value, mf.value);
+      reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
       n++;
       options.onProgress?.(n, total);
     }
+    await bare?.close();
     reader.finish();
     return judge(reader.series, input.recipe);
   } finally {
@@ -82,7 +90,7 @@ function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFr
 
 /** Runs over the frames and keeps what each says. */
 class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], outOfStep: [] };
+  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], outOfStep: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -91,7 +99,6 @@ class SeriesReader {
   private readonly fronts: boolean;
   private before: SeenFrame | null = null;
   private beforeThat: SeenFrame | null = null;
-  private beforeLuma: Float32Array | null = null;
   private beforePlateLuma: Float32Array | null = null;
   private slipped: [number, number] = [0, 0];
 
@@ -121,7 +128,7 @@ class SeriesReader {
     (this.series.readings[matter] ??= []).push({ frame, value });
   }
 
-  add(f: SeenFrame): void {
+  add(f: SeenFrame, bare: Bare | null): void {
     const { width: W, height: H } = f.join;
     const N = W * H;
     const luma = new Float32Array(N), plateLuma = new Float32Array(N);
@@ -129,13 +136,15 @@ class SeriesReader {
     this.series.frames.push(f.frame);
     const close = (f.frame - this.series.first) % this.every === 0;
     if (close) this.readClosely(f, luma);
+    const grain = bare !== null ? readGrain(f, luma, bare.luma) : close ? readGrain(f, luma, null) : null;
+    if (grain !== null) this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
+    if (bare !== null) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
     const b = this.before;
     if (b !== null) this.readMovement(f, b, plateLuma);
     this.beforeThat = b;
     this.before = f;
-    this.beforeLuma = luma;
     this.beforePlateLuma = plateLuma;
   }
 
@@ -143,7 +152,6 @@ class SeriesReader {
     const edges = readEdges(f, this.screen);
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null);
-    this.put('grain', f.frame, readGrain(f, luma, this.beforeLuma));
     this.put('blur', f.frame, readBlur(f, luma));
     const levels = readLevels(f);
     this.put('blackLevel', f.frame, levels?.black ?? null);

@@ -2,20 +2,17 @@
  * Grain and sharpness inside the performer against the plate about it.
  *
  * Grain: the sd of a high-pass (Immerkær, "Fast noise variance estimation", CVIU 64, 1996: the difference of two Laplacians,
- * blind to planes and parabolas) in small blocks; fur and brick raise it in most blocks, so the quietest blocks are compared,
- * inside and outside at like levels of brightness. Where neighbouring frames show the same thing, their difference is quieter
- * still and is taken instead.
+ * blind to planes and parabolas) in small blocks of the picture halved in size, because film grain and what an encoder leaves
+ * of it are larger than a pixel. Fur and brick raise it in most blocks, so the quietest are compared. Where the performer
+ * without its grain is at hand (the recipe rendered again without the air step), it is taken away first, and with it the fur.
  */
 import { edgeSigma } from '../take/sharpness.js';
 import { grow, lumaAt, quantile, type SeenFrame } from './frame.js';
 
-const BLOCK = 6;
-/** Share of the blocks, the quietest, that is taken for flat. */
-const QUIET = 0.12;
+/** Cells a block's side, in the halved picture. */
+const BLOCK = 5;
 
-interface Blocks { readonly inside: { level: number; sigma: number }[]; readonly outside: { level: number; sigma: number }[] }
-
-/** Immerkær mask over one block of `luma` (sd of the pixel noise), the block's corner at (x, y). */
+/** Immerkær mask over one block of `luma` (sd of the noise), the block's corner at (x, y). */
 function blockSigma(luma: Float32Array, width: number, x: number, y: number): number {
   let sum = 0, n = 0;
   for (let j = y + 1; j < y + BLOCK - 1; j++) {
@@ -29,47 +26,68 @@ function blockSigma(luma: Float32Array, width: number, x: number, y: number): nu
   return (Math.sqrt(Math.PI / 2) * sum) / (6 * n);
 }
 
-function blocksOf(f: SeenFrame, luma: Float32Array, still: Float32Array | null): Blocks {
-  const { width: W, height: H } = f.join;
-  const inside: { level: number; sigma: number }[] = [], outside: { level: number; sigma: number }[] = [];
-  const b = f.box!;
-  const [x0, y0, x1, y1] = grow(b, 1.2 * (b[3] - b[1]), 0.5 * (b[3] - b[1]), W, H);
-  for (let y = y0; y + BLOCK <= y1; y += BLOCK / 2) {
-    for (let x = x0; x + BLOCK <= x1; x += BLOCK / 2) {
-      let low = 1, high = 0, level = 0;
-      for (let j = 0; j < BLOCK; j++) for (let i = 0; i < BLOCK; i++) {
-        const a = f.matte[(y + j) * W + x + i]!;
-        if (a < low) low = a;
-        if (a > high) high = a;
-        level += luma[(y + j) * W + x + i]!;
-      }
-      const where = low > 0.97 ? inside : high < 0.02 ? outside : null;
-      if (where === null) continue;
-      level /= BLOCK * BLOCK;
-      if (level < 0.04 || level > 0.95) continue;
-      let sigma = blockSigma(luma, W, x, y);
-      if (still !== null) sigma = Math.min(sigma, blockSigma(still, W, x, y) / Math.SQRT2);
-      where.push({ level, sigma });
+interface Halved { readonly width: number; readonly height: number; readonly luma: Float32Array; readonly low: Float32Array; readonly high: Float32Array; readonly x0: number; readonly y0: number }
+
+/** Part of a frame halved: mean luma, least and most alpha of each cell. */
+function halve(luma: Float32Array, f: SeenFrame, box: readonly [number, number, number, number]): Halved {
+  const W = f.join.width;
+  const w = (box[2] - box[0]) >> 1, h = (box[3] - box[1]) >> 1;
+  const out = new Float32Array(w * h), low = new Float32Array(w * h), high = new Float32Array(w * h);
+  for (let y = 0; y < h; y++) {
+    for (let x = 0; x < w; x++) {
+      const i = (box[1] + 2 * y) * W + box[0] + 2 * x;
+      const a = f.matte[i]!, b = f.matte[i + 1]!, c = f.matte[i + W]!, d = f.matte[i + W + 1]!;
+      out[y * w + x] = (luma[i]! + luma[i + 1]! + luma[i + W]! + luma[i + W + 1]!) / 4;
+      low[y * w + x] = Math.min(a, b, c, d);
+      high[y * w + x] = Math.max(a, b, c, d);
     }
   }
-  return { inside, outside };
+  return { width: w, height: h, luma: out, low, high, x0: box[0], y0: box[1] };
 }
 
-/** Ratio of grain inside to outside; null where too little of either is flat. `before`: luma of the frame before, for still pictures. */
-export function readGrain(f: SeenFrame, luma: Float32Array, before: Float32Array | null): number | null {
+/** sd of blocks where every cell passes; `step` in cells. */
+function blockSigmas(p: Halved, test: (low: number, high: number) => boolean, step: number): number[] {
+  const out: number[] = [];
+  for (let y = 0; y + BLOCK <= p.height; y += step) {
+    for (let x = 0; x + BLOCK <= p.width; x += step) {
+      let ok = true;
+      for (let j = 0; j < BLOCK && ok; j++) for (let i = 0; i < BLOCK; i++) { const o = (y + j) * p.width + x + i; if (!test(p.low[o]!, p.high[o]!)) { ok = false; break; } }
+      if (ok) out.push(blockSigma(p.luma, p.width, x, y));
+    }
+  }
+  return out;
+}
+
+/** Quiet grain of the picture outside the performer; null where too little is seen. */
+function outsideGrain(f: SeenFrame, luma: Float32Array): number | null {
+  const b = f.box!;
+  const box = grow(b, 1.5 * (b[3] - b[1]), 0.7 * (b[3] - b[1]), f.join.width, f.join.height);
+  const s = blockSigmas(halve(luma, f, box), (_l, h) => h < 0.02, 2);
+  return s.length < 100 ? null : quantile(s, 0.08);
+}
+
+export interface GrainReading {
+  /** Grain inside over grain outside. */
+  readonly ratio: number;
+  /** True where the performer without grain was taken away first; else the ratio is a rough one. */
+  readonly sure: boolean;
+}
+
+/** `bare`: luma of the join rendered without its air step, or null. */
+export function readGrain(f: SeenFrame, luma: Float32Array, bare: Float32Array | null): GrainReading | null {
   if (f.box === null) return null;
-  let still: Float32Array | null = null;
-  if (before !== null) { still = new Float32Array(luma.length); for (let i = 0; i < luma.length; i++) still[i] = luma[i]! - before[i]!; }
-  const { inside, outside } = blocksOf(f, luma, still);
-  if (inside.length < 40 || outside.length < 40) return null;
-  const quiet = inside.sort((a, b) => a.sigma - b.sigma).slice(0, Math.max(12, Math.floor(QUIET * inside.length)));
-  const levels = quiet.map((q) => q.level);
-  const low = quantile(levels, 0.1) - 0.12, high = quantile(levels, 0.9) + 0.12;
-  let like = outside.filter((o) => o.level >= low && o.level <= high);
-  if (like.length < 40) like = outside;
-  const calm = like.sort((a, b) => a.sigma - b.sigma).slice(0, Math.max(12, Math.floor(QUIET * like.length)));
-  const a = quantile(quiet.map((q) => q.sigma), 0.5), b = quantile(calm.map((q) => q.sigma), 0.5);
-  return b > 1e-4 ? a / b : null;
+  const out = outsideGrain(f, luma);
+  if (out === null || out < 1e-4) return null;
+  if (bare !== null) {
+    const rest = new Float32Array(luma.length);
+    for (let i = 0; i < luma.length; i++) rest[i] = luma[i]! - bare[i]!;
+    const inside = blockSigmas(halve(rest, f, f.box), (l) => l > 0.98, 1);
+    // Every block inside is bare grain now; outside about half are flat, so its 8 % quantile stands for 16 % of them.
+    if (inside.length >= 60) return { ratio: quantile(inside, 0.16) / out, sure: true };
+  }
+  const inside = blockSigmas(halve(luma, f, f.box), (l) => l > 0.97, 1);
+  if (inside.length < 150) return null;
+  return { ratio: quantile(inside, 0.01) / out, sure: false };
 }
 
 /** Ratio of edge spread inside to that of the plate about it. */

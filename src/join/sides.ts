@@ -11,7 +11,9 @@ import { measureLight } from '../plate/light.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
 import { linearFrame, viewOrNull } from '../plate/measure.js';
 import { turnFromPoses } from '../plate/turn-poses.js';
-import type { PlateMeasures, Turn } from '../plate/types.js';
+import { trackRegion } from '../plate/ride.js';
+import { videoLuma } from '../plate/ride-video.js';
+import type { PlateMeasures, RideTrack, Turn } from '../plate/types.js';
 import { measureTake } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
 import type { Side } from './recipe.js';
@@ -27,11 +29,33 @@ export async function measurePlateSide(file: string, reader: VideoReader, marks:
   const view = await viewOrNull(reader, marks, {}, undefined);
   if (view === null) notes.push('the plate\'s view could not be had from its marks');
   const light = await attempt(notes, 'light', async () => measureLight(await linearFrame(reader, marks.frame), view, marks));
+  const whole = span ?? { in: 0, out: frameCount };
+  const ride = await attempt(notes, 'ride', () => followPlace(reader, marks, whole));
   const measures: PlateMeasures = {
-    file, span: span ?? { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx,
-    ...(view === null ? {} : { view }), ...(light === null ? {} : { light }), ...turnOf(marks, frameCount, rate),
+    file, span: whole, rate: formatRate(rate), widthPx, heightPx,
+    ...(view === null ? {} : { view }), ...(light === null ? {} : { light }), ...(ride === null ? {} : { ride }), ...turnOf(marks, frameCount, rate),
   };
   return { side: { measures, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
+}
+
+/**
+ * What the performer rides on, followed through the shot. Null where there is no carry mark, or where less than two thirds of
+ * the frames could be followed. Ground about a stand mark is mostly too plain to follow; the camera's own move tells more.
+ */
+async function followPlace(reader: VideoReader, marks: MarksFile, span: { readonly in: number; readonly out: number }): Promise<RideTrack | null> {
+  if (span.out - span.in < 2) return null;
+  const places = marks.marks.flatMap((m): { frame: number; polygon: [number, number][] }[] => {
+    const frame = ('frame' in m ? m.frame : undefined) ?? marks.frame;
+    if (frame < span.in || frame >= span.out) return [];
+    if (m.kind === 'carry') return [{ frame, polygon: m.region }];
+    return [];
+  });
+  // Several carry marks mean that the thing ridden on turns or bends: the marks tell more than one of its faces would.
+  if (places.length === 0 || marks.marks.filter((m) => m.kind === 'carry').length > 1) return null;
+  const middle = places.reduce((a, b) => (Math.abs(b.frame - (span.in + span.out) / 2) < Math.abs(a.frame - (span.in + span.out) / 2) ? b : a));
+  const track = await trackRegion(videoLuma(reader), { at: middle.frame, polygon: middle.polygon, span });
+  const seen = track.frames.filter((f) => f.visible).length;
+  return seen * 3 >= track.frames.length * 2 ? track : null;
 }
 
 /** Measures a take. */

@@ -1,0 +1,88 @@
+/**
+ * The join as its recipe says it should be, without the air step's grain: rendered again for a few frames, so that what the
+ * file holds can be told from the performer's own texture. It is used only where it explains what is seen; a join that did
+ * not come from this recipe is read without it.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { JoinRenderer } from '../join/render.js';
+import { joinTools } from '../join/join-tools.js';
+import type { Recipe } from '../join/types.js';
+import { lumaAt, type SeenFrame } from './frame.js';
+
+export interface Bare {
+  readonly luma: Float32Array;
+  /** Shift (px) of what is seen against what should be, found inside the performer. */
+  readonly shift: readonly [number, number];
+}
+
+/** Least share of the variance inside the performer that the bare join must explain. */
+const EXPLAINS = 0.75;
+
+export class BareJoin {
+  private readonly renderer: JoinRenderer;
+
+  private constructor(renderer: JoinRenderer) {
+    this.renderer = renderer;
+  }
+
+  /** Null where plate or take of the recipe are not there any more. */
+  static async open(recipe: Recipe): Promise<BareJoin | null> {
+    try {
+      return new BareJoin(await JoinRenderer.open(recipe, await joinTools(recipe, null)));
+    } catch (error) {
+      if (error instanceof PlatewrightError) return null;
+      throw error;
+    }
+  }
+
+  /** The bare join of one frame, with brightness fitted to what is seen; null where it does not explain it. */
+  async at(f: SeenFrame): Promise<Bare | null> {
+    if (f.box === null) return null;
+    let coded;
+    try {
+      coded = (await this.renderer.frame(f.frame, { steps: ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front'] })).coded();
+    } catch (error) {
+      if (error instanceof PlatewrightError) return null;
+      throw error;
+    }
+    const { width: W, height: H } = f.join;
+    const n = W * H;
+    const luma = new Float32Array(n);
+    for (let i = 0; i < n; i++) luma[i] = lumaAt(coded, i);
+    // seen = gain · bare + slope · shift: one least-squares step, then the share explained.
+    let s = 0, sa = 0, sb = 0, aa = 0, ab = 0, bb = 0;
+    const [x0, y0, x1, y1] = f.box;
+    for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
+      for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
+        const i = y * W + x;
+        if (f.matte[i]! < 0.95) continue;
+        const a = luma[i]!, b = lumaAt(f.join, i);
+        s++; sa += a; sb += b; aa += a * a; ab += a * b; bb += b * b;
+      }
+    }
+    if (s < 200) return null;
+    const va = aa - (sa * sa) / s, vb = bb - (sb * sb) / s, cab = ab - (sa * sb) / s;
+    const gain = cab / Math.max(1e-9, va);
+    const offset = sb / s - (gain * sa) / s;
+    let xx = 0, xy = 0, yy = 0, xd = 0, yd = 0, left = 0;
+    for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
+      for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
+        const i = y * W + x;
+        if (f.matte[i]! < 0.95) continue;
+        const gx = (gain * (luma[i + 1]! - luma[i - 1]!)) / 2, gy = (gain * (luma[i + W]! - luma[i - W]!)) / 2;
+        const d = gain * luma[i]! + offset - lumaAt(f.join, i);
+        xx += gx * gx; xy += gx * gy; yy += gy * gy; xd += gx * d; yd += gy * d; left += d * d;
+      }
+    }
+    const det = xx * yy - xy * xy;
+    const shift: [number, number] = det > 1e-9 ? [(yy * xd - xy * yd) / det, (xx * yd - xy * xd) / det] : [0, 0];
+    const moved = left - (shift[0] * xd + shift[1] * yd);
+    if (1 - moved / Math.max(1e-9, vb) < EXPLAINS) return null;
+    for (let i = 0; i < n; i++) luma[i] = gain * luma[i]! + offset;
+    return { luma, shift };
+  }
+
+  close(): Promise<void> {
+    return this.renderer.close();
+  }
+}
