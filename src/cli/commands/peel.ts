@@ -1,0 +1,91 @@
+/** `peel FILE --out DIR`: the performer off a green or blue screen, as a matte and a colour picture a frame. */
+import { mkdirSync } from 'node:fs';
+import { basename, join } from 'node:path';
+import type { Command } from 'commander';
+import { PlatewrightError } from '../../core/errors.js';
+import { peelFrame, peelModel } from '../../join/peel.js';
+import { encode } from '../../media/curve-table.js';
+import { copyFrame } from '../../media/planes.js';
+import { writePng16 } from '../../media/stills.js';
+import type { VideoFrame } from '../../media/types.js';
+import { VideoReader } from '../../media/video-reader.js';
+import { action, answer, progressPrinter } from '../output.js';
+
+/** Frames that the screen is modelled from, spread over the file. */
+const MODEL_FRAMES = 10;
+
+interface Options {
+  readonly out: string;
+  readonly frames?: string;
+  readonly clean?: string;
+  readonly screen?: string;
+  readonly fast?: boolean;
+  readonly json?: boolean;
+}
+
+/** `A-B`, both frames included, or a single number. */
+function span(text: string | undefined, count: number, file: string): { from: number; to: number } {
+  if (text === undefined) return { from: 0, to: count };
+  const m = /^(\d+)(?:-(\d+))?$/.exec(text.trim());
+  if (m === null) throw new PlatewrightError('PW-PEEL-FRAMES', `--frames "${text}" is not a span; write A-B, both included, for example 0-23`, { kind: 'usage' });
+  const from = Number(m[1]);
+  const last = m[2] === undefined ? from : Number(m[2]);
+  if (last < from || last >= count) throw new PlatewrightError('PW-PEEL-FRAMES', `--frames ${text} lies outside ${basename(file)}, which has the frames 0-${count - 1}`, { kind: 'usage' });
+  return { from, to: last + 1 };
+}
+
+/** First frame of a file given as the clean screen. */
+async function cleanFrame(path: string): Promise<VideoFrame> {
+  const reader = await VideoReader.open(path);
+  try {
+    return copyFrame(await reader.frame(0));
+  } finally {
+    await reader.close();
+  }
+}
+
+export function register(program: Command): void {
+  program.command('peel <file>')
+    .description('The performer off a green or blue screen: matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own encoding).')
+    .requiredOption('--out <dir>', 'folder for the pictures; made if it is not there')
+    .option('--frames <A-B>', 'frames to peel, both included; all unless told')
+    .option('--clean <file>', 'a still or clip whose first frame shows the empty screen of the same set-up')
+    .option('--screen <colour>', 'green or blue; found by itself unless told')
+    .option('--fast', 'preview quality')
+    .option('--json', 'one JSON document')
+    .action(action(async (file: string, o: Options) => {
+      if (o.screen !== undefined && o.screen !== 'green' && o.screen !== 'blue') throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${o.screen} is neither green nor blue`, { kind: 'usage' });
+      const reader = await VideoReader.open(file);
+      try {
+        const { from, to } = span(o.frames, reader.info.frameCount, file);
+        const samples: VideoFrame[] = [];
+        const count = Math.min(MODEL_FRAMES, reader.info.frameCount);
+        for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
+        const model = peelModel(samples, { ...(o.screen === undefined ? {} : { screen: o.screen }), ...(o.clean === undefined ? {} : { clean: await cleanFrame(o.clean) }) });
+        mkdirSync(o.out, { recursive: true });
+        const progress = progressPrinter(`peel ${basename(file)}`);
+        let done = 0;
+        let covered = 0;
+        for await (const frame of reader.frames(from, to)) {
+          const { alpha, colour } = peelFrame(model, frame, { quality: o.fast === true ? 'fast' : 'fine' });
+          encode(colour.data, colour.data, frame.colour.transfer);
+          const name = String(frame.index).padStart(5, '0');
+          await writePng16(join(o.out, `matte_${name}.png`), alpha);
+          await writePng16(join(o.out, `colour_${name}.png`), colour);
+          let sum = 0;
+          for (let i = 0; i < alpha.data.length; i += 1) sum += alpha.data[i]!;
+          covered += sum / alpha.data.length;
+          done += 1;
+          progress(done, to - from);
+        }
+        const document = {
+          file: basename(file), out: o.out, frames: [from, to - 1], written: done, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
+          meanCoverage: covered / Math.max(done, 1), notes: model.notes,
+        };
+        answer(o, document, (d) => [`${d.written} frames peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
+        return 0;
+      } finally {
+        await reader.close();
+      }
+    }));
+}
