@@ -1,0 +1,71 @@
+/**
+ * The scan: streams a film's frames once and says where its shots are. Memory does not grow with the film but for the list
+ * of shots. It can be cancelled, and gone on with from a saved state.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import type { Rate } from '../core/rational.js';
+import type { VideoFrame } from '../media/types.js';
+import { CutDetector, type CutDetectorState } from './cut-detector.js';
+import { LetterboxFinder } from './letterbox.js';
+import { shotsOf } from './shot-events.js';
+import { smallFrame, SMALL_LENGTH } from './small-frame.js';
+import type { CutList } from './types.js';
+
+/** Frames between two looks for bars. */
+const LETTERBOX_EVERY = 25;
+
+/** What the scan reads: `VideoReader` has this shape. */
+export interface FrameSource {
+  readonly info: { readonly rate: Rate; readonly frameCount: number };
+  frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
+}
+
+/** Plain JSON; hand it back as `resume` to go on where the scan stopped. */
+export interface ScanState {
+  readonly version: 1;
+  readonly done: number;
+  readonly detector: CutDetectorState;
+  readonly letterbox: { readonly rows: readonly number[]; readonly columns: readonly number[] } | null;
+}
+
+export interface ScanOptions {
+  readonly onProgress?: (done: number, total: number) => void;
+  readonly signal?: AbortSignal;
+  readonly resume?: ScanState | null;
+  /** Called every `saveEvery` frames (default 2000) with a state to keep. */
+  readonly onState?: (state: ScanState) => void | Promise<void>;
+  readonly saveEvery?: number;
+}
+
+/**
+ * Finds the shots of a film. Throws `PW-FILM-CANCELLED` (detail.state holds the state to resume from) on abort, and
+ * `PW-FILM-STATE` where the state given is of another version.
+ */
+export async function findCuts(source: FrameSource, options: ScanOptions = {}): Promise<CutList> {
+  const resume = options.resume ?? null;
+  if (resume !== null && resume.version !== 1) {
+    throw new PlatewrightError('PW-FILM-STATE', `the saved scan is of version ${String(resume.version)} and this program reads version 1; scan the film anew`, { kind: 'input' });
+  }
+  const detector = resume === null ? new CutDetector() : CutDetector.restore(resume.detector);
+  const bars = LetterboxFinder.restore(resume?.letterbox ?? null);
+  const saveEvery = options.saveEvery ?? 2000;
+  const small = new Uint16Array(SMALL_LENGTH);
+  const state = (): ScanState => ({ version: 1, done: detector.frames, detector: detector.save(), letterbox: bars.save() });
+  const stop = (): void => {
+    if (options.signal?.aborted) throw new PlatewrightError('PW-FILM-CANCELLED', `the scan was stopped after ${detector.frames} frames; it can go on from there`, { kind: 'input', detail: { state: state() } });
+  };
+  stop();
+  for await (const frame of source.frames(detector.frames)) {
+    if (detector.frames % LETTERBOX_EVERY === 0) bars.add(frame);
+    detector.push(smallFrame(frame, small));
+    const done = detector.frames;
+    if (done % 24 === 0) options.onProgress?.(done, Math.max(done, source.info.frameCount));
+    if (options.onState !== undefined && done % saveEvery === 0) await options.onState(state());
+    stop();
+  }
+  const events = detector.finish();
+  const frames = detector.frames;
+  options.onProgress?.(frames, frames);
+  const letterbox = bars.result();
+  return { rate: `${source.info.rate.num}/${source.info.rate.den}`, frames, shots: shotsOf(events, frames), ...(letterbox === undefined ? {} : { letterbox }) };
+}

@@ -1,0 +1,57 @@
+/**
+ * The vector in which a dissolve is a straight line: luma and both chroma on 32 × 18 cells, smoothed by 3 × 3 so that motion
+ * inside the two shots weighs little. In 8-bit code values; chroma centred on 0.
+ */
+import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
+
+const CELLS = COARSE_W * COARSE_H;
+export const LOW_LENGTH = 3 * CELLS;
+
+export function lowVector(f: SmallFrame, dst: Float32Array = new Float32Array(LOW_LENGTH), scratch: Float32Array = new Float32Array(LOW_LENGTH)): Float32Array {
+  for (let cy = 0; cy < COARSE_H; cy++) {
+    for (let cx = 0; cx < COARSE_W; cx++) {
+      let s = 0;
+      for (let v = 0; v < 3; v++) {
+        const i = (cy * 3 + v) * SMALL_W + cx * 3;
+        s += f[i]! + f[i + 1]! + f[i + 2]!;
+      }
+      scratch[cy * COARSE_W + cx] = s / (9 * 256);
+    }
+  }
+  const c0 = SMALL_W * SMALL_H;
+  for (let i = 0; i < 2 * CELLS; i++) scratch[CELLS + i] = (f[c0 + i]! - 32768) / 256;
+  for (let p = 0; p < 3; p++) {
+    for (let y = 0; y < COARSE_H; y++) {
+      const ya = Math.max(0, y - 1);
+      const yb = Math.min(COARSE_H - 1, y + 1);
+      for (let x = 0; x < COARSE_W; x++) {
+        const xa = Math.max(0, x - 1);
+        const xb = Math.min(COARSE_W - 1, x + 1);
+        let s = 0;
+        for (let v = ya; v <= yb; v++) for (let u = xa; u <= xb; u++) s += scratch[p * CELLS + v * COARSE_W + u]!;
+        dst[p * CELLS + y * COARSE_W + x] = s / ((yb - ya + 1) * (xb - xa + 1));
+      }
+    }
+  }
+  return dst;
+}
+
+/** Squared distance of two low vectors, mean per cell (code values squared). */
+export function lowDistance(a: Float32Array, b: Float32Array): number {
+  let s = 0;
+  for (let i = 0; i < LOW_LENGTH; i++) {
+    const d = a[i]! - b[i]!;
+    s += d * d;
+  }
+  return s / LOW_LENGTH;
+}
+
+/** Standard deviation of the luma cells: how far from a flat picture. */
+export function lowContrast(a: Float32Array): number {
+  let s = 0, ss = 0;
+  for (let i = 0; i < CELLS; i++) {
+    s += a[i]!;
+    ss += a[i]! * a[i]!;
+  }
+  return Math.sqrt(Math.max(0, ss / CELLS - (s / CELLS) ** 2));
+}

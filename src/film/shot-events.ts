@@ -1,0 +1,75 @@
+/** What the detector emits, how fades that meet in a flat picture become one change, and the shots that follow from it. */
+import type { Shot } from './types.js';
+
+export interface CutEvent {
+  readonly kind: 'cut';
+  /** First frame of the new shot. */
+  readonly at: number;
+  readonly strength: number;
+}
+
+export interface GradualEvent {
+  readonly kind: 'gradual';
+  /** Last frame of nothing but the old shot, first of nothing but the new. */
+  readonly a: number;
+  readonly b: number;
+  /** The picture is flat (black, white, one colour) at that end. */
+  readonly flatStart: boolean;
+  readonly flatEnd: boolean;
+  readonly quality: number;
+}
+
+export type ShotEvent = CutEvent | GradualEvent;
+
+/** A flat hold longer than this is a shot of its own (a black slug, a card), not part of a fade. */
+const LONGEST_HOLD = 120;
+
+const startOf = (e: ShotEvent): number => (e.kind === 'cut' ? e.at : e.a);
+
+/** Sorts by time; a fade out followed by a fade in (or by a cut in from flat) becomes one gradual change. */
+export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
+  const sorted = [...events].sort((p, q) => startOf(p) - startOf(q));
+  const out: ShotEvent[] = [];
+  for (const e of sorted) {
+    const last = out[out.length - 1];
+    if (last !== undefined && last.kind === 'gradual' && last.flatEnd && !last.flatStart) {
+      if (e.kind === 'gradual' && e.flatStart && e.a - last.b <= LONGEST_HOLD) {
+        out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.b, flatStart: true, flatEnd: true, quality: Math.min(last.quality, e.quality) };
+        continue;
+      }
+      if (e.kind === 'cut' && e.at - last.b <= LONGEST_HOLD) {
+        out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.at, flatStart: true, flatEnd: true, quality: last.quality };
+        continue;
+      }
+    }
+    if (last !== undefined && last.kind === 'cut' && e.kind === 'gradual' && e.flatStart && e.a - last.at <= 12) {
+      out[out.length - 1] = { kind: 'gradual', a: last.at - 1, b: e.b, flatStart: true, flatEnd: true, quality: e.quality };
+      continue;
+    }
+    out.push(e);
+  }
+  return out;
+}
+
+/** Shots between events. `over` holds the frames of the change itself: the first that shows the new shot to the last that shows the old. */
+export function shotsOf(events: readonly ShotEvent[], frames: number): Shot[] {
+  if (frames <= 0) return [];
+  const shots: { in: number; entry: Shot['entry']; over?: [number, number] }[] = [{ in: 0, entry: 'start' }];
+  for (const e of events) {
+    if (e.kind === 'cut') {
+      if (e.at > shots[shots.length - 1]!.in && e.at < frames) shots.push({ in: e.at, entry: 'cut' });
+      continue;
+    }
+    const fade = e.flatStart || e.flatEnd;
+    const at = Math.min(frames - 1, Math.ceil((e.a + e.b) / 2));
+    const over: [number, number] = [Math.max(0, e.a + 1), Math.max(0, Math.min(frames - 1, e.b - 1))];
+    // A fade up from the first frame, or down to the last, begins or ends the film: no shot lies beyond it.
+    if (e.flatStart && !e.flatEnd && shots.length === 1 && e.a <= 48) {
+      shots[0] = { in: 0, entry: 'start', over: [0, over[1]] };
+      continue;
+    }
+    if (e.flatEnd && !e.flatStart && frames - e.b <= 48) continue;
+    if (at > shots[shots.length - 1]!.in) shots.push({ in: at, entry: fade ? 'fade' : 'dissolve', over });
+  }
+  return shots.map((s, i) => ({ in: s.in, out: shots[i + 1]?.in ?? frames, entry: s.entry, ...(s.over ? { over: s.over } : {}) }));
+}
