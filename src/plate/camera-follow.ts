@@ -1,0 +1,203 @@
+/**
+ * The set followed over a clip: the whole frame aligned to a key frame by robust inverse compositional alignment (people in
+ * front fall out by cell), a new key where the view has moved on, and small patches matched under each alignment, whose
+ * places carry the lens (Lucas-Kanade with light normalised; corners by Shi & Tomasi, *Good Features to Track*, 1994).
+ */
+import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { align, createScratch, generatorExp, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch } from './ride-align.js';
+import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
+import type { LumaFrame } from './ride-source.js';
+import { buildTemplate, type RideTemplate } from './ride-template.js';
+
+const HALF = 7;
+const SIDE = 2 * HALF + 1;
+
+export interface SetKey {
+  readonly frame: number;
+  readonly fromFirst: Mat3;
+  readonly template: RideTemplate;
+  readonly scratch: AlignScratch;
+  /** Patch middles in the key's pixels. */
+  readonly patches: readonly Point2[];
+  /** patches × SIDE² zero-mean luma and its gradients. */
+  readonly value: Float32Array;
+  readonly gx: Float32Array;
+  readonly gy: Float32Array;
+}
+
+export interface SetFrame {
+  readonly frame: number;
+  /** First frame's pixels to this frame's. */
+  readonly fromFirst: Mat3;
+  readonly key: number;
+  readonly fromKey: Mat3;
+  /** Share of matched patches within 1.5 px of the homography. */
+  readonly support: number;
+  readonly agreement: number;
+  /** Patches found: index in the key, and where in this frame. */
+  readonly matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[];
+  readonly lost: boolean;
+}
+
+export class SetFollower {
+  readonly keys: SetKey[] = [];
+  private readonly pyramid: LumaLevel[];
+  private readonly temporary: Float32Array;
+  private readonly widthPx: number;
+  private readonly heightPx: number;
+  /** Agreement of the last frame, weighed by what was visible. */
+  private usual = 1;
+  private last: Mat3 = IDENTITY3;
+  private velocity: Float64Array = new Float64Array(8);
+
+  constructor(first: LumaFrame, widthPx: number, heightPx: number) {
+    this.widthPx = widthPx;
+    this.heightPx = heightPx;
+    this.pyramid = allocatePyramid(widthPx, heightPx, 6);
+    this.temporary = new Float32Array(widthPx * heightPx);
+    fillPyramid(first.luma, this.pyramid, this.temporary);
+    this.addKey(first.index, IDENTITY3);
+  }
+
+  private addKey(frame: number, fromFirst: Mat3): void {
+    const w = this.widthPx, h = this.heightPx, m = 3;
+    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, 14000);
+    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template), ...patchesOf(this.pyramid[0]!) });
+  }
+
+  follow(frame: LumaFrame): SetFrame {
+    fillPyramid(frame.luma, this.pyramid, this.temporary);
+    const index = this.keys.length - 1;
+    const key = this.keys[index]!;
+    const unit = multiply(invert(key.fromFirst), key.template.toPixels);
+    const firstUnit = this.keys[0]!.template.toPixels;
+    const moving = multiply(multiply(multiply(this.last, firstUnit), generatorExp(this.velocity)), invert(firstUnit));
+    const starts = [multiply(moving, unit), multiply(this.last, unit)];
+    const pxPerUnit = localScale(starts[0]!);
+    const near = priorInformation(key.template.corners, pxPerUnit, 6, 12), wide = priorInformation(key.template.corners, pxPerUnit, 12, 300);
+    const bottom = this.widthPx > 1300 ? 1 : 0;
+    const top = key.template.levels.length - 1;
+    // Close to the prediction first: on the coarse levels people in front and their shadows weigh as much as the set.
+    const tries = [[starts[0]!, 1, near], [starts[0]!, 2, near], [starts[1]!, 2, wide], [starts[0]!, top, wide], [starts[1]!, top, wide]] as const;
+    let best: AlignResult | null = null;
+    let quality = -1;
+    for (const [start, level, prior] of tries) {
+      const r = align(key.template, this.pyramid, start, { predicted: starts[0]!, prior, startLevel: Math.min(top, level), stopLevel: Math.min(top, 1) }, key.scratch);
+      const q = r === null ? -1 : r.agreement * r.visible;
+      if (q > quality + 0.02) { best = r; quality = q; }
+      if (q > 0.8 * this.usual) break;
+    }
+    if (best !== null && bottom === 0) best = align(key.template, this.pyramid, best.warp, { predicted: best.warp, prior: near, startLevel: 0, stopLevel: 0 }, key.scratch);
+    this.usual = Math.max(0.2, quality);
+    const lost = best === null || best.agreement * best.visible < 0.08;
+    const fromKey = lost ? multiply(this.last, invert(key.fromFirst)) : normalise(multiply(best!.warp, invert(key.template.toPixels)));
+    const fromFirst = normalise(multiply(fromKey, key.fromFirst));
+    const step = multiply(multiply(invert(multiply(this.last, firstUnit)), fromFirst), firstUnit);
+    this.velocity = lost ? new Float64Array(8) : generatorLog(step);
+    this.last = fromFirst;
+    const matches = lost ? [] : matchPatches(key, this.pyramid[0]!, fromKey);
+    let close = 0;
+    for (const q of matches) {
+      const p = key.patches[q.patch]!;
+      const [x, y] = apply(fromKey, p[0], p[1]);
+      if (Math.hypot(x - q.x, y - q.y) < 1.5) close++;
+    }
+    const support = matches.length === 0 ? 0 : close / matches.length;
+    const out: SetFrame = { frame: frame.index, fromFirst, key: index, fromKey, support, agreement: best?.agreement ?? 0, matches, lost };
+    if (!lost && (best!.visible < 0.62 || (best!.agreement < 0.45 && best!.visible < 0.9)) && this.keys.length < 60) {
+      this.addKey(frame.index, fromFirst);
+      this.usual = 1;
+    }
+    return out;
+  }
+}
+
+/** One strong corner in each cell of a 16 × 9 grid, and its patch. */
+function patchesOf(level: LumaLevel): Pick<SetKey, 'patches' | 'value' | 'gx' | 'gy'> {
+  const { width: w, height: h, data } = level;
+  const columns = 16, rows = 9, margin = HALF + 4;
+  const patches: Point2[] = [];
+  for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
+    let best = 2e-4 * SIDE, bx = -1, by = -1;
+    const x0 = Math.max(margin, Math.floor((c * w) / columns)), x1 = Math.min(w - margin, Math.floor(((c + 1) * w) / columns));
+    const y0 = Math.max(margin, Math.floor((r * h) / rows)), y1 = Math.min(h - margin, Math.floor(((r + 1) * h) / rows));
+    for (let y = y0; y < y1; y += 3) for (let x = x0; x < x1; x += 3) {
+      let xx = 0, xy = 0, yy = 0;
+      for (let dy = -HALF; dy <= HALF; dy += 2) for (let dx = -HALF; dx <= HALF; dx += 2) {
+        const o = (y + dy) * w + x + dx;
+        const gx = data[o + 1]! - data[o - 1]!, gy = data[o + w]! - data[o - w]!;
+        xx += gx * gx; xy += gx * gy; yy += gy * gy;
+      }
+      const low = (xx + yy - Math.hypot(xx - yy, 2 * xy)) / 2;
+      if (low > best) { best = low; bx = x; by = y; }
+    }
+    if (bx >= 0) patches.push([bx + 0.5, by + 0.5]);
+  }
+  const n = SIDE * SIDE;
+  const value = new Float32Array(patches.length * n), gx = new Float32Array(patches.length * n), gy = new Float32Array(patches.length * n);
+  patches.forEach(([px, py], i) => {
+    const x0 = Math.round(px - 0.5), y0 = Math.round(py - 0.5);
+    let mean = 0;
+    for (let k = 0; k < n; k++) {
+      const o = (y0 + Math.floor(k / SIDE) - HALF) * w + x0 + (k % SIDE) - HALF;
+      value[i * n + k] = data[o]!;
+      mean += data[o]! / n;
+      gx[i * n + k] = 0.5 * (data[o + 1]! - data[o - 1]!);
+      gy[i * n + k] = 0.5 * (data[o + w]! - data[o - w]!);
+    }
+    for (let k = 0; k < n; k++) value[i * n + k] = value[i * n + k]! - mean;
+  });
+  return { patches, value, gx, gy };
+}
+
+/** Each patch sought about its place under the homography, sampled under the homography's local affine part. */
+function matchPatches(key: SetKey, level: LumaLevel, h: Mat3): { patch: number; x: number; y: number }[] {
+  const { width: w, height: hh, data } = level;
+  const n = SIDE * SIDE;
+  const sample = new Float32Array(n);
+  const out: { patch: number; x: number; y: number }[] = [];
+  for (let p = 0; p < key.patches.length; p++) {
+    const [px, py] = key.patches[p]!;
+    const [x0, y0] = apply(h, px, py);
+    const [xa, ya] = apply(h, px + 1, py), [xb, yb] = apply(h, px, py + 1);
+    const a = xa - x0, b = xb - x0, c = ya - y0, d = yb - y0;
+    let xx = 0, xy = 0, yy = 0;
+    for (let k = 0; k < n; k++) { const u = key.gx[p * n + k]!, v = key.gy[p * n + k]!; xx += u * u; xy += u * v; yy += v * v; }
+    const det = xx * yy - xy * xy;
+    if (!(det > 1e-12)) continue;
+    let su = 0, sv = 0;
+    let good = false;
+    for (let it = 0; it < 10; it++) {
+      let mean = 0, outside = false;
+      for (let k = 0; k < n; k++) {
+        const u = (k % SIDE) - HALF + su, v = Math.floor(k / SIDE) - HALF + sv;
+        const x = x0 + a * u + b * v - 0.5, y = y0 + c * u + d * v - 0.5;
+        if (!(x >= 0 && y >= 0 && x < w - 1 && y < hh - 1)) { outside = true; break; }
+        const xi = x | 0, yi = y | 0, fx = x - xi, fy = y - yi, o = yi * w + xi;
+        const t = data[o]! + fx * (data[o + 1]! - data[o]!), q = data[o + w]! + fx * (data[o + w + 1]! - data[o + w]!);
+        sample[k] = t + fy * (q - t);
+        mean += sample[k]! / n;
+      }
+      if (outside) break;
+      let tt = 0, ss = 0, ts = 0;
+      for (let k = 0; k < n; k++) { const t = key.value[p * n + k]!, s = sample[k]! - mean; tt += t * t; ss += s * s; ts += t * s; }
+      const gain = ts / Math.max(1e-9, tt);
+      good = gain > 0.25 && ts / Math.sqrt(tt * ss + 1e-12) > 0.85;
+      if (gain < 0.1) break;
+      let bu = 0, bv = 0;
+      for (let k = 0; k < n; k++) { const e = (sample[k]! - mean) / gain - key.value[p * n + k]!; bu += e * key.gx[p * n + k]!; bv += e * key.gy[p * n + k]!; }
+      const du = (yy * bu - xy * bv) / det, dv = (xx * bv - xy * bu) / det;
+      su -= Math.max(-1, Math.min(1, du));
+      sv -= Math.max(-1, Math.min(1, dv));
+      if (Math.hypot(su, sv) > 6) { good = false; break; }
+      if (Math.hypot(du, dv) < 0.004) break;
+    }
+    if (good) out.push({ patch: p, x: x0 + a * su + b * sv, y: y0 + c * su + d * sv });
+  }
+  return out;
+}
+
+/** Null-safe inverse for callers that report. */
+export function inverseOr(m: Mat3): Mat3 {
+  return tryInvert(m) ?? IDENTITY3;
+}
