@@ -68,34 +68,48 @@ export function drawPlaced(src: Interleaved, origin: readonly [number, number], 
   for (let i = 0; i < gx; i++) offX[i] = (i + 0.5) / gx;
   for (let j = 0; j < gy; j++) offY[j] = (j + 0.5) / gy;
   const weights = new Float64Array(8);
+  // Source place of every pixel corner of two rows; inside a pixel the map is as good as bilinear.
+  let topU = new Float64Array(w + 1), topV = new Float64Array(w + 1), lowU = new Float64Array(w + 1), lowV = new Float64Array(w + 1);
+  const cornerRow = (py: number, us: Float64Array, vs: Float64Array): void => {
+    for (let x = 0; x <= w; x++) {
+      const px = box[0] + x;
+      const k = 1 / (m6 * px + m7 * py + m8);
+      let u = (m0 * px + m1 * py + m2) * k, v = (m3 * px + m4 * py + m5) * k;
+      if (shift !== null) {
+        // v' = v · stretch + z · lift + near · z · (v − middle), s' = s · (1 + near · z); solved by a few steps, z being smooth.
+        const fx = shift.foot[0], fy = shift.foot[1], ax = shift.along[0], ay = shift.along[1];
+        const seen = (u - fx) * ax + (v - fy) * ay;
+        const aside = (v - fy) * ax - (u - fx) * ay;
+        let t = seen / shift.stretch, s = aside;
+        for (let q = 0; q < 3; q++) {
+          const ball = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax);
+          const floor = -t * shift.floor;
+          const z = ball > floor ? ball : floor;
+          const near = 1 + shift.near * z;
+          t = (seen - shift.lift * z + (near - 1) * shift.middle) / (shift.stretch + near - 1);
+          s = aside / near;
+        }
+        u = fx + t * ax - s * ay;
+        v = fy + t * ay + s * ax;
+      }
+      us[x] = u - origin[0] - 0.5;
+      vs[x] = v - origin[1] - 0.5;
+    }
+  };
+  const held = occupancy(src);
+  cornerRow(box[1], topU, topV);
   for (let y = 0; y < h; y++) {
+    cornerRow(box[1] + y + 1, lowU, lowV);
     for (let x = 0; x < w; x++) {
+      const u00 = topU[x]!, u10 = topU[x + 1]!, u01 = lowU[x]!, u11 = lowU[x + 1]!;
+      const v00 = topV[x]!, v10 = topV[x + 1]!, v01 = lowV[x]!, v11 = lowV[x + 1]!;
+      if (!holds(held, Math.min(u00, u10, u01, u11) - 2, Math.min(v00, v10, v01, v11) - 2, Math.max(u00, u10, u01, u11) + 3, Math.max(v00, v10, v01, v11) + 3)) continue;
       let r = 0, g = 0, b = 0, a = 0;
       for (let j = 0; j < gy; j++) {
-        const py = box[1] + y + offY[j]!;
+        const fy = offY[j]!;
+        const ul = u00 + (u01 - u00) * fy, ur = u10 + (u11 - u10) * fy, vl = v00 + (v01 - v00) * fy, vr = v10 + (v11 - v10) * fy;
         for (let i = 0; i < gx; i++) {
-          const px = box[0] + x + offX[i]!;
-          const k = 1 / (m6 * px + m7 * py + m8);
-          let u = (m0 * px + m1 * py + m2) * k, v = (m3 * px + m4 * py + m5) * k;
-          if (shift !== null) {
-            // v' = v · stretch + z · lift + near · z · (v − middle), s' = s · (1 + near · z); solved by a few steps, z being smooth.
-            const fx = shift.foot[0], fy = shift.foot[1], ax = shift.along[0], ay = shift.along[1];
-            const seen = (u - fx) * ax + (v - fy) * ay;
-            const aside = (v - fy) * ax - (u - fx) * ay;
-            let t = seen / shift.stretch, s = aside;
-            for (let q = 0; q < 3; q++) {
-              const ball = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax);
-              const floor = -t * shift.floor;
-              const z = ball > floor ? ball : floor;
-              const near = 1 + shift.near * z;
-              t = (seen - shift.lift * z + (near - 1) * shift.middle) / (shift.stretch + near - 1);
-              s = aside / near;
-            }
-            u = fx + t * ax - s * ay;
-            v = fy + t * ay + s * ax;
-          }
-          u -= origin[0] + 0.5;
-          v -= origin[1] + 0.5;
+          const u = ul + (ur - ul) * offX[i]!, v = vl + (vr - vl) * offX[i]!;
           if (u <= -2 || v <= -2 || u >= sw + 1 || v >= sh + 1) continue;
           const iu = Math.floor(u), iv = Math.floor(v);
           const tu = u - iu, tv = v - iv;
@@ -144,8 +158,30 @@ export function drawPlaced(src: Interleaved, origin: readonly [number, number], 
       const alpha = a * share;
       d[3 * n + o] = alpha > 1 ? 1 : alpha;
     }
+    [topU, lowU] = [lowU, topU];
+    [topV, lowV] = [lowV, topV];
   }
   return out;
+}
+
+/** Which cells of 8 × 8 source pixels hold anything, as a summed table: most of the box is empty. */
+interface Occupancy { readonly w: number; readonly h: number; readonly sum: Int32Array }
+const CELL = 8;
+
+function occupancy(src: Interleaved): Occupancy {
+  const w = Math.ceil(src.width / CELL), h = Math.ceil(src.height / CELL);
+  const any = new Uint8Array(w * h);
+  for (let y = 0; y < src.height; y++) for (let x = 0; x < src.width; x++) if (src.data[(y * src.width + x) * 4 + 3]! > 0) any[(y >> 3) * w + (x >> 3)] = 1;
+  const sum = new Int32Array((w + 1) * (h + 1));
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) sum[(y + 1) * (w + 1) + x + 1] = any[y * w + x]! + sum[y * (w + 1) + x + 1]! + sum[(y + 1) * (w + 1) + x]! - sum[y * (w + 1) + x]!;
+  return { w, h, sum };
+}
+
+function holds(o: Occupancy, u0: number, v0: number, u1: number, v1: number): boolean {
+  const x0 = Math.max(0, Math.floor(u0 / CELL)), y0 = Math.max(0, Math.floor(v0 / CELL)), x1 = Math.min(o.w, Math.floor(u1 / CELL) + 1), y1 = Math.min(o.h, Math.floor(v1 / CELL) + 1);
+  if (x1 <= x0 || y1 <= y0) return false;
+  const s = o.w + 1;
+  return o.sum[y1 * s + x1]! - o.sum[y0 * s + x1]! - o.sum[y1 * s + x0]! + o.sum[y0 * s + x0]! > 0;
 }
 
 function keys(t: number, out: Float64Array, at: number): void {

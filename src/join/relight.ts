@@ -71,23 +71,41 @@ export function facingOf(towards: readonly [number, number, number], nx: number,
   return Math.max(0, (c + WRAP) / (1 + WRAP));
 }
 
+/** Rows that the shading is worked out on: it is smooth, and read between them. */
+const WORK_ROWS = 110;
+
 /** Multiplies premultiplied linear colour (three planes) by the ratio of the two shadings, in place. `strength` 0..1 is an exponent: half strength is half the stops. */
 export function relight(colour: readonly [Float32Array, Float32Array, Float32Array], alpha: Float32Array, width: number, height: number, from: RelightLamp, to: RelightLamp, strength: number): void {
-  const n = width * height;
-  const normals = normalsOfMatte(alpha, width, height);
+  const cell = Math.max(1, Math.floor(height / WORK_ROWS));
+  const w = Math.ceil(width / cell), h = Math.ceil(height / cell), n = w * h;
+  const coarse = new Float32Array(n);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) coarse[y * w + x] = alpha[Math.min(height - 1, y * cell + (cell >> 1)) * width + Math.min(width - 1, x * cell + (cell >> 1))]!;
+  const normals = normalsOfMatte(coarse, w, h);
   const most = Math.log(LIMIT);
   const fillOf = (lamp: RelightLamp): number[] => lamp.fill.map((f) => f + (1 - f) * FLATTEN);
   const ff = fillOf(from), tf = fillOf(to);
-  // The ratio depends on two cosines only; each channel's logarithm is taken per pixel, which is cheap beside the normals.
+  const ratio = [new Float32Array(n), new Float32Array(n), new Float32Array(n)] as const;
   for (let i = 0; i < n; i++) {
-    if (alpha[i]! <= 0) continue;
-    const nx = normals[i]!, ny = normals[n + i]!, nz = normals[2 * n + i]!;
-    if (nz === 0) continue;
-    const gf = facingOf(from.towards, nx, ny, nz), gt = facingOf(to.towards, nx, ny, nz);
+    const nz = normals[2 * n + i]!;
+    // Beyond the filled body the surface turns to the lens: fur's tips take what the body's edge takes.
+    const nx = nz === 0 ? 0 : normals[i]!, ny = nz === 0 ? 0 : normals[n + i]!;
+    const gf = facingOf(from.towards, nx, ny, nz === 0 ? -1 : nz), gt = facingOf(to.towards, nx, ny, nz === 0 ? -1 : nz);
     for (let c = 0; c < 3; c++) {
       const before = ff[c]! + (1 - ff[c]!) * gf, after = tf[c]! + (1 - tf[c]!) * gt;
       const stops = Math.log(Math.max(0.05, after) / Math.max(0.05, before)) * strength;
-      colour[c]![i] = colour[c]![i]! * Math.exp(most * Math.tanh(stops / most));
+      ratio[c]![i] = Math.exp(most * Math.tanh(stops / most));
+    }
+  }
+  for (let y = 0; y < height; y++) {
+    const v = Math.min(h - 1.001, Math.max(0, (y + 0.5) / cell - 0.5)), j = Math.floor(v), ty = v - j;
+    const down = j + 1 < h ? w : 0;
+    for (let x = 0; x < width; x++) {
+      const i = y * width + x;
+      if (alpha[i]! <= 0) continue;
+      const u = Math.min(w - 1.001, Math.max(0, (x + 0.5) / cell - 0.5)), k = Math.floor(u), tx = u - k;
+      const o = j * w + k, right = k + 1 < w ? 1 : 0;
+      const a = (1 - tx) * (1 - ty), b = tx * (1 - ty), d = (1 - tx) * ty, e = tx * ty;
+      for (let c = 0; c < 3; c++) { const r = ratio[c]!; colour[c]![i] = colour[c]![i]! * (a * r[o]! + b * r[o + right]! + d * r[o + down]! + e * r[o + down + right]!); }
     }
   }
 }

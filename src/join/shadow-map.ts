@@ -14,9 +14,11 @@ export interface SolidBall {
   readonly radius: number;
 }
 
+const PAD = 24;
 /** Blurs at which the map is kept, in cells. */
 const BLURS = [0.5, 1.2, 2.5, 5, 10] as const;
-const MOST_CELLS = 640;
+/** A body is filled from some 120 rows; a finer map would show nothing more. */
+const MOST_CELLS = 300;
 
 export interface ShadowMap {
   readonly width: number;
@@ -54,8 +56,8 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
     lowB = Math.min(lowB, pb - ball.radius); highB = Math.max(highB, pb + ball.radius);
   }
   const size = Math.max(highA - lowA, highB - lowB);
-  const c = Math.max(cell, size / (MOST_CELLS - 64));
-  const pad = 30;
+  const c = Math.max(cell, size / (MOST_CELLS - 2 * PAD));
+  const pad = PAD;
   const width = Math.ceil((highB - lowB) / c) + 2 * pad, height = Math.ceil((highA - lowA) / c) + 2 * pad;
   const a0 = lowA - pad * c, b0 = lowB - pad * c;
   const cover = new Float32Array(width * height);
@@ -80,8 +82,13 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   }
   // Where no ball reaches, the nearest body's distance is still wanted for the outer half of the penumbra.
   spreadStand(depthInside, stand, width, height);
-  const levels = BLURS.map((sigma) => gaussianPlane(cover, width, height, sigma));
-  return { width, height, cell: c, a, b, light, a0, b0, levels, stand, spread: Math.tan((softnessDeg * Math.PI) / 180) / 4, baseBlur: edge / c };
+  const spread = Math.tan((softnessDeg * Math.PI) / 180) / 4, baseBlur = edge / c;
+  // The longest way that matters is about the body's own shadow; blurs beyond its penumbra are not made.
+  const widest = Math.hypot(baseBlur, (spread * 4 * size) / c);
+  let made = 2;
+  while (made < BLURS.length && BLURS[made - 1]! < widest) made++;
+  const levels = BLURS.slice(0, made).map((sigma) => gaussianPlane(cover, width, height, sigma));
+  return { width, height, cell: c, a, b, light, a0, b0, levels, stand, spread, baseBlur };
 }
 
 /** Carries known values outwards by two sweeps (rows and back), enough for the width of a penumbra. */
@@ -110,7 +117,7 @@ export function shadowAt(map: ShadowMap, x: number, y: number, z: number): numbe
   const penumbra = (way * map.spread) / map.cell;
   const sigma = Math.sqrt(map.baseBlur * map.baseBlur + penumbra * penumbra);
   let k = 0;
-  while (k < BLURS.length - 2 && sigma > BLURS[k + 1]!) k++;
+  while (k < map.levels.length - 2 && sigma > BLURS[k + 1]!) k++;
   const lo = BLURS[k]!, hi = BLURS[k + 1]!;
   const t = sigma <= lo ? 0 : sigma >= hi ? 1 : (sigma - lo) / (hi - lo);
   const tx = fx - ix, ty = fy - iy;
