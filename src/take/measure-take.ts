@@ -16,6 +16,7 @@ import type { Light, View } from '../plate/types.js';
 import { solveView } from '../plate/view.js';
 import { subjectView } from '../plate/view-derived.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
+import { cardOf, lightOfCard, paperFrames, paperShare, viewOfCard } from './card-measures.js';
 import { findShadow } from './find-shadow.js';
 import { findPerformer, offScreenShare, type PerformerBox } from './find-performer.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
@@ -30,6 +31,8 @@ export interface TakeOptions {
   readonly view?: View;
   /** A light known from elsewhere (the card's peg or ball). */
   readonly light?: Light;
+  /** Look for the floor card where no mark settles the view. Default true. */
+  readonly card?: boolean;
 }
 
 /** Widest picture that masks are made on; larger takes are averaged down by a whole factor. */
@@ -82,6 +85,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     let coded: Picture | null = null;
     const frames: TakeFrame[] = [];
     const readings: { evenness: number; noise: number; clipped: number; spill: number | null; performerClipped: number }[] = [];
+    const paper: { frame: number; share: number }[] = [];
     let atMarks: Look | null = null;
     let taken = 0, index = 0;
     for await (const frame of reader.frames(0, frameCount)) {
@@ -94,6 +98,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
         const look = lookAt(coded, small, model, factor, near, hasAlpha);
         if (index === marks.frame) atMarks = { ...look, coded: { ...coded, data: coded.data.slice() }, small: { ...small, data: small.data.slice() } };
         if (wanted) {
+          if (look.mask !== null && !hasAlpha) paper.push({ frame: index, share: paperShare(small, look.mask) });
           const b = look.box;
           let sigma: number | null = null;
           if (b !== null && taken % 2 === 0) sigma = sigmaOf(coded, look, factor);
@@ -117,12 +122,18 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     if (behind.kind === 'none') notes.push('no green or blue screen was found behind the performer; an outline will be needed to peel it off');
 
     const performer = performerAt(marks, atMarks, factor);
+    // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
+    const settled = marks.cameraHeight !== undefined || marks.marks.some((m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon');
+    const card = options.card === false || options.view !== undefined || settled ? null : await cardOf(file, paperFrames(paper), marks.focalPx);
+    if (card !== null) notes.push(`the floor card was read in frame ${card.frame}; its numbers hold while camera and light stay as they were then`);
+    const cardLight = card === null ? null : lightOfCard(card);
+    const shadowMarked = marks.marks.some((m) => m.kind === 'shadow');
     if (performer !== null && !performer.marked) notes.push('the performer was found on the screen by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view');
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
-    const view = options.view ?? takeView(marks, performer, widthPx, heightPx, notes);
+    const view = options.view ?? (card === null ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes);
     const subject = view !== null && performer !== null ? subjectView(view, performer.ground, performer.top, sdPx) : null;
     const linear = atMarks === null ? null : codedToLinear({ ...atMarks.coded, channels: 3, data: atMarks.coded.data.subarray(0, widthPx * heightPx * 3) }, colour.transfer, createPicture(widthPx, heightPx, 3));
-    const light = options.light ?? takeLight(linear, view, marks, atMarks, factor, performer, decode);
+    const light = options.light ?? (shadowMarked ? null : cardLight) ?? takeLight(linear, view, marks, atMarks, factor, performer, decode);
     const span: [number, number] = [frames[0]?.frame ?? 0, frames[frames.length - 1]?.frame ?? 0];
     const over = (values: readonly number[], unit: Measure['unit'], how: string, none: string, help: string, p = 0.5, floor = 0): Measure => {
       if (values.length === 0) return notMeasurable(unit, none, help);

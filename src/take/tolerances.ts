@@ -53,5 +53,5 @@ export const DEFAULT_TOLERANCES: Tolerances = {
   blur: { fits: 2, mendable: 5 },
   inFrame: { fits: 0.02, mendable: 0.12 },
   eyeline: { fits: 12, mendable: 25 },
-  handleFrames: 12,
+  handleFrames: 6,
 };
