@@ -46,7 +46,7 @@ export function patternTexture(seed: number, width: number, height: number): Gre
       }
     }
   }
-  for (let s = 0; s < 160; s++) {
+  for (let s = 0; s < 420; s++) {
     const w = 10 + rng.below(90), h = 6 + rng.below(70), cx = rng.below(width), cy = rng.below(height);
     const t = rng.uniform() * Math.PI, c = Math.cos(t), d = Math.sin(t), v = rng.uniform() * 0.5 - 0.25;
     const r = Math.ceil(Math.hypot(w, h));

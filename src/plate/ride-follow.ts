@@ -143,19 +143,21 @@ export class Follower {
   private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 40, shapePx = 4): AlignResult | null {
     const pxPerUnit = localScale(predictedWarp);
     const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
-    const top = key.template.levels.length - 1;
-    const options = { predicted: predictedWarp, prior, usualSigma: key.usualSigma };
-    let start = starts[0]!;
-    if (top > 0 && starts.length > 1) {
-      let best = -Infinity;
-      for (const s of starts) {
-        const r = align(key.template, this.pyramid, s, { ...options, startLevel: top, stopLevel: top }, key.scratch);
-        const score = r === null ? -Infinity : r.correlation * r.inliers * r.visible;
-        if (score > best) { best = score; start = r!.warp; }
-        if (score > 0.85) break;
-      }
+    const near = priorInformation(key.template.corners, pxPerUnit, Math.min(shapePx, 3), Math.min(shiftPx, 8));
+    const top = key.template.levels.length - 1, judge = Math.min(1, top);
+    // Close to the prediction first: on coarse levels what passes in front weighs as much as the region.
+    let best: AlignResult | null = null;
+    let quality = -1;
+    for (let k = 0; k < 2 * starts.length + 1; k++) {
+      const start = k === 0 ? starts[0]! : starts[(k - 1) % starts.length]!;
+      const level = k === 0 ? 1 : k <= starts.length ? 2 : top;
+      const r = align(key.template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
+      const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : r.agreement * r.visible;
+      if (q > quality + 0.03) { best = r; quality = q; }
+      if (q > 0.93 * Math.max(0.3, this.shares)) break;
     }
-    const r = align(key.template, this.pyramid, start, { ...options, startLevel: top > 0 && starts.length > 1 ? top - 1 : top }, key.scratch);
+    if (best === null || judge === 0) return best;
+    const r = align(key.template, this.pyramid, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, startLevel: 0 }, key.scratch);
     return r !== null && plausible(key.template, r.warp, predictedWarp) ? r : null;
   }
 
