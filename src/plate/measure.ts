@@ -6,11 +6,13 @@ import type { VideoReader as Reader } from '../media/video-reader.js';
 import { VideoReader } from '../media/video-reader.js';
 import { lumaPlane, toLinear } from '../media/convert.js';
 import { PlatewrightError } from '../core/errors.js';
-import { formatRate } from '../core/rational.js';
+import { formatRate, framesPerSecond } from '../core/rational.js';
 import { clonePicture, type Picture } from '../image/picture.js';
 import { horizonLine } from '../geometry/camera.js';
+import { measureCameraMove } from './camera-move.js';
 import { measureLight } from './light.js';
 import { checkMarks, type MarksFile, type Point } from './marks.js';
+import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.js';
 import { measureRoom } from './room.js';
 import { turnFromPoses } from './turn-poses.js';
 import type { CameraMove, Light, PlateMeasures, View } from './types.js';
@@ -52,7 +54,7 @@ export async function linearFrame(reader: Reader, frame: number): Promise<Pictur
 /** The view of one file at its marks' frame, and what follows from it. */
 export async function measureView(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<ViewAnswer> {
   return withReader(file, marks, async (reader) => {
-    const view = await viewOf(reader, marks, options, undefined);
+    const view = await viewOf(reader, marks, options, await cameraFor(reader, marks, options));
     const places: ViewAnswer['places'][number][] = [];
     const sdPx = MARK_NOISE.pointPx(view.widthPx);
     for (const m of marks.marks) {
@@ -71,9 +73,22 @@ export async function measureView(file: string, marks: MarksFile, options: Measu
 /** The light of one file at its marks' frame. */
 export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {
   return withReader(file, marks, async (reader) => {
-    const view = await viewOrNull(reader, marks, options, undefined);
+    const view = await viewOrNull(reader, marks, options, await cameraFor(reader, marks, options));
     return measureLight(await linearFrame(reader, marks.frame), view, marks);
   });
+}
+
+/** Seconds of a loose file over which a pan is looked for. */
+const LOOSE_SECONDS = 20;
+
+/** The camera's move round the marks of a loose file: all frames up to `LOOSE_SECONDS`, and those that carry marks. */
+async function cameraFor(reader: Reader, marks: MarksFile, options: MeasureOptions): Promise<CameraMove | undefined> {
+  if (marks.focalPx !== undefined && marks.marks.every((m) => (m.frame ?? marks.frame) === marks.frame)) return undefined;
+  const frames = marks.marks.map((m) => m.frame ?? marks.frame);
+  const first = Math.min(marks.frame, ...frames), last = Math.max(marks.frame, ...frames);
+  const most = Math.round(LOOSE_SECONDS * framesPerSecond(reader.info.rate));
+  const from = reader.info.frameCount <= most ? 0 : Math.max(0, first - Math.floor(most / 4));
+  return cameraOf(reader, options, { in: from, out: Math.min(reader.info.frameCount, Math.max(last + 1, from + most)) });
 }
 
 /** View at the marks' frame from an open reader. Throws `PW-VIEW-…`. */
@@ -150,8 +165,10 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
   });
 }
 
-/** The camera's own move, where it was asked for. */
-async function cameraOf(reader: Reader, options: MeasureOptions, span: { in: number; out: number }): Promise<CameraMove | undefined> {
-  void reader; void options; void span;
-  return undefined;
+/** The camera's own move, unless it is not wanted. Absent for a still. */
+export async function cameraOf(reader: Reader, options: MeasureOptions, span: { in: number; out: number }, onProgress?: (done: number, total: number) => void): Promise<CameraMove | undefined> {
+  if (options.camera === false || span.out - span.in < 2) return undefined;
+  const factor = moveFactor(reader.info.widthPx);
+  const move = await measureCameraMove(readerLumaSource(reader, factor), { framesPerSecond: framesPerSecond(reader.info.rate), span, ...(onProgress === undefined ? {} : { onProgress }) });
+  return enlargeMove(move, factor);
 }
