@@ -1,5 +1,5 @@
 /** Reads pictures from a file, a still or a picture sequence: streaming, or any frame by its number, exactly. */
-import { basename } from 'node:path';
+import { basename, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
 import { claimedRates, COUNT_AT_ONCE_BYTES, describeVideo } from './describe.js';
@@ -29,6 +29,9 @@ interface Built {
   readonly index: FrameIndex;
   readonly timing: Timing;
 }
+
+/** What was found of a file's fields, under its name, size and time of change: a clip is opened many times, and looking costs. */
+const fieldsFound = new Map<string, FieldUse>();
 
 /** Longest time that the event loop is held. */
 const SLICE_MS = 12;
@@ -62,7 +65,7 @@ export class VideoReader {
       const sequence = await openSequence(path, options.sequenceRate);
       return new VideoReader(path, threads, sequence.info, sequence, null);
     }
-    const { sizeBytes } = requireFile(path);
+    const { sizeBytes, mtimeMs } = requireFile(path);
     const input = await openInput(path);
     try {
       const first = describeVideo(input, null, null);
@@ -75,7 +78,7 @@ export class VideoReader {
         if (built.timing.frameCount === 0) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${basename(path)} ends before its first whole frame; copy it again from its source`, { detail: { file: path } });
       }
       const reader = new VideoReader(path, threads, describeVideo(input, built?.index ?? null, built?.timing ?? null)!, null, built);
-      if (built !== null && options.fields !== 'as-is') await reader.findFields();
+      if (built !== null && options.fields !== 'as-is') await reader.findFields(`${resolve(path)} ${sizeBytes} ${mtimeMs}`);
       return reader;
     } finally {
       await closeInput(input);
@@ -96,10 +99,21 @@ export class VideoReader {
   }
 
   /** Looks at two runs of frames where interlace or pulldown may be, and takes what was found into account from then on. */
-  private async findFields(): Promise<void> {
+  private async findFields(bytesKey: string): Promise<void> {
+    const info = this.information, count = info.frameCount;
+    const use = fieldsFound.get(bytesKey) ?? (await this.judge());
+    if (fieldsFound.size >= 256) fieldsFound.clear();
+    fieldsFound.set(bytesKey, use);
+    if (use.kind === 'whole') return;
+    this.fieldUse = use;
+    this.sourceCount = count;
+    this.information = { ...info, ...conformed(use, info.rate, count), notes: [...info.notes, use.note!] };
+  }
+
+  private async judge(): Promise<FieldUse> {
     const info = this.information, count = info.frameCount;
     const flagged = info.fieldOrder !== 'progressive';
-    if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged)) return;
+    if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged)) return WHOLE;
     const starts = count <= 2 * RUN_LENGTH ? [0] : [Math.floor((count - RUN_LENGTH) / 4), Math.floor((3 * (count - RUN_LENGTH)) / 4)];
     const cursor = await this.newCursor();
     const runs: VideoFrame[][] = [];
@@ -117,10 +131,7 @@ export class VideoReader {
       await cursor.close();
     }
     this.damage.clear();
-    this.fieldUse = judgeFields(runs, info.fieldOrder === 'top' ? 0 : info.fieldOrder === 'bottom' ? 1 : null);
-    if (this.fieldUse.kind === 'whole') return;
-    this.sourceCount = count;
-    this.information = { ...info, ...conformed(this.fieldUse, info.rate, count), notes: [...info.notes, this.fieldUse.note!] };
+    return judgeFields(runs, info.fieldOrder === 'top' ? 0 : info.fieldOrder === 'bottom' ? 1 : null);
   }
 
   /** The frame index, built on first need; JSON-safe. Null for stills and sequences. */
