@@ -15,7 +15,8 @@ import { checkMarks, type MarksFile, type Point } from './marks.js';
 import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.js';
 import { measureRoom } from './room.js';
 import { turnFromPoses } from './turn-poses.js';
-import type { CameraMove, Light, PlateMeasures, View } from './types.js';
+import { trackRegion, type RideCorrection } from './ride.js';
+import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
 import { uprightEdges } from './view-lines.js';
@@ -145,6 +146,8 @@ export async function viewOrNull(reader: Reader, marks: MarksFile, options: Meas
 export interface PlateOptions extends MeasureOptions {
   /** Frames of the plate; default the whole file. */
   readonly span?: { readonly in: number; readonly out: number };
+  readonly onProgress?: (done: number, total: number) => void;
+  readonly signal?: AbortSignal;
 }
 
 /** Everything that marks and picture give of one plate. Throws the media and marks errors. */
@@ -152,17 +155,55 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
   return withReader(file, marks, async (reader) => {
     const { widthPx, heightPx, rate, frameCount } = reader.info;
     const span = options.span ?? { in: 0, out: frameCount };
-    const camera = await cameraOf(reader, options, span);
+    const notes: string[] = [];
+    const part = (share: number, of: number) => (done: number, total: number): void => options.onProgress?.(Math.round(1000 * (share + (of * done) / Math.max(1, total))), 1000);
+    const camera = await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5)));
+    options.signal?.throwIfAborted();
     const view = await viewOrNull(reader, marks, options, camera);
+    if (view === null) notes.push('view: no mark tells how the camera looks; mark an upright of known height, ground lines or the horizon');
     const light = measureLight(await linearFrame(reader, marks.frame), view, marks);
+    const ride = await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
+    options.signal?.throwIfAborted();
     const poses = marks.marks.filter((m) => m.kind === 'pose').map((m) => (m.kind === 'pose' ? { frame: m.frame, yawDeg: m.yawDeg } : { frame: 0, yawDeg: 0 }));
     const turn = poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null;
-    const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, turn: turn ?? undefined });
+    const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn: turn ?? undefined });
+    options.onProgress?.(1000, 1000);
     return {
       file, span, rate: formatRate(rate), widthPx, heightPx,
-      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), light, ...(turn === null ? {} : { turn }), room,
+      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(ride === undefined ? {} : { ride }), light, ...(turn === null ? {} : { turn }), room,
+      ...(notes.length === 0 ? {} : { notes }),
     };
   });
+}
+
+/** A part that fails for a reason of its own leaves the others standing: its reason becomes a note. */
+async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | undefined>): Promise<T | undefined> {
+  try {
+    return await fn();
+  } catch (error) {
+    if (!(error instanceof PlatewrightError)) throw error;
+    notes.push(`${name}: ${error.message}`);
+    return undefined;
+  }
+}
+
+/** The first carry mark's region followed; carry marks of other frames with four corners correct it there. */
+async function rideOf(reader: Reader, marks: MarksFile, span: { in: number; out: number }, onProgress: (done: number, total: number) => void): Promise<RideTrack | undefined> {
+  const carries = marks.marks.filter((m) => m.kind === 'carry');
+  const first = carries.find((m) => inSpan(m.frame ?? marks.frame, span));
+  if (first === undefined || first.kind !== 'carry') return undefined;
+  const at = first.frame ?? marks.frame;
+  const corrections: RideCorrection[] = [];
+  for (const m of carries) {
+    if (m.kind !== 'carry' || m === first || m.region.length !== 4 || first.region.length !== 4) continue;
+    const frame = m.frame ?? marks.frame;
+    if (frame !== at && inSpan(frame, span)) corrections.push({ frame, corners: m.region.map((p) => [p[0], p[1]] as const) as unknown as Quad });
+  }
+  return trackRegion(readerLumaSource(reader), { at, polygon: first.region, corrections, span, onProgress });
+}
+
+function inSpan(frame: number, span: { in: number; out: number }): boolean {
+  return frame >= span.in && frame < span.out;
 }
 
 /** The camera's own move, unless it is not wanted. Absent for a still. */

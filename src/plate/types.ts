@@ -155,4 +155,6 @@ export interface PlateMeasures {
   readonly light?: Light;
   readonly look?: Look;
   readonly room?: Room;
+  /** Why a part is absent or less sure than it might be, in sentences. */
+  readonly notes?: readonly string[];
 }
