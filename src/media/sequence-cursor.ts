@@ -1,0 +1,46 @@
+/** Pictures of a sequence by their number; each is a file of its own. */
+import { PlatewrightError } from '../core/errors.js';
+import { PictureDecoder } from './decoder.js';
+import { C } from './ffmpeg.js';
+import type { Cursor } from './field-cursor.js';
+import { readDisplayMatrix } from './orientation.js';
+import { chromaSiteOf, deliveredFormat, PlaneExtractor } from './planes.js';
+import { sequenceName, type Sequence } from './sequence.js';
+import type { VideoFrame } from './types.js';
+
+export class SequenceCursor implements Cursor {
+  private readonly sequence: Sequence;
+  private readonly extractors = new Map<number, PlaneExtractor>();
+
+  constructor(sequence: Sequence) {
+    this.sequence = sequence;
+  }
+
+  async get(n: number): Promise<VideoFrame | null> {
+    const { info, first, present, pattern } = this.sequence;
+    if (n >= info.frameCount) return null;
+    const name = sequenceName(pattern, first + n);
+    if (!present.has(first + n)) throw new PlatewrightError('PW-MEDIA-GAP', `${name} is missing from the sequence; render or copy it`, { detail: { file: name, frame: n } });
+    const decoder = await PictureDecoder.open(name, 1);
+    try {
+      const frame = decoder.next();
+      if (frame === null) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${name} cannot be decoded; render or copy it again`, { detail: { file: name, frame: n } });
+      const format = frame.format as number;
+      let extractor = this.extractors.get(format);
+      if (!extractor) this.extractors.set(format, (extractor = new PlaneExtractor(format)));
+      const par = decoder.opened.video!.codecpar;
+      const out = extractor.extract(frame, n, info.colour, chromaSiteOf(par.chromaLocation, deliveredFormat(format), true), readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
+      if (out.widthPx !== info.widthPx || out.heightPx !== info.heightPx) {
+        throw new PlatewrightError('PW-MEDIA-CHANGED', `${name} is ${out.widthPx} × ${out.heightPx} where the sequence began with ${info.widthPx} × ${info.heightPx}`, { detail: { file: name, frame: n } });
+      }
+      return out;
+    } finally {
+      await decoder.close();
+    }
+  }
+
+  async close(): Promise<void> {
+    for (const e of this.extractors.values()) e.free();
+    this.extractors.clear();
+  }
+}
