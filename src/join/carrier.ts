@@ -13,7 +13,15 @@ export const IDENTITY: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 /** Maps reference pixels to those of a frame. */
 export interface Carrier {
   at(frame: number): Mat3;
+  /**
+   * How far the camera has travelled at a frame, where that shows (a push: logarithm of the set's growth). What stands nearer
+   * or farther than the set's main plane moves on with it, so marks are interpolated along it rather than along time.
+   */
+  readonly progress?: (frame: number, near: readonly [number, number]) => number;
 }
+
+/** Growth below this (ln) does not tell travel from noise. */
+const LEAST_GROWTH = 0.03;
 
 export const STILL: Carrier = { at: () => IDENTITY };
 
@@ -22,7 +30,27 @@ export function cameraCarrier(camera: CameraMove | undefined): Carrier {
   if (camera === undefined || camera.move === 'static' || camera.frames.length === 0) return STILL;
   const byFrame = new Map(camera.frames.map((f) => [f.frame, invert(f.homographyToFirst)]));
   const first = camera.frames[0]!.frame, last = camera.frames[camera.frames.length - 1]!.frame;
-  return { at: (n) => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY };
+  const at = (n: number): Mat3 => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY;
+  const list = camera.frames.map((f) => at(f.frame));
+  const span = growthAt(list[list.length - 1]!, [0, 0]) - growthAt(list[0]!, [0, 0]);
+  if (!(Math.abs(span) > LEAST_GROWTH)) return { at };
+  return {
+    at,
+    progress: (n, near) => {
+      // Over five frames, so that a grain's worth of noise does not jolt the travel.
+      const i = Math.min(last, Math.max(first, Math.round(n))) - first;
+      let s = 0, k = 0;
+      for (let j = Math.max(0, i - 2); j <= Math.min(list.length - 1, i + 2); j++) { s += growthAt(list[j]!, near); k++; }
+      return s / k;
+    },
+  };
+}
+
+/** Logarithm of how much larger a homography shows things about a point of the reference; a shake leaves it alone. */
+function growthAt(m: Mat3, p: readonly [number, number]): number {
+  const w = m[6] * p[0] + m[7] * p[1] + m[8];
+  const det = m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]);
+  return 0.5 * Math.log(Math.max(1e-9, Math.abs(det / (w * w * w))));
 }
 
 /** A followed region's motion as a carrier (reference: the frame it was drawn on). Frames where it was lost take the nearest seen one. */
@@ -100,13 +128,28 @@ export interface Keyed {
   readonly point: readonly [number, number];
 }
 
+/** The carrier's travel where it goes one way all along the marked frames, else the frame number. */
+function alongTravel(frames: readonly number[], carrier: Carrier, near: readonly [number, number]): (frame: number) => number {
+  const p = carrier.progress;
+  if (p === undefined || frames.length < 2) return (n) => n;
+  const travel = (n: number): number => p(n, near);
+  const values = frames.map(travel);
+  const sign = Math.sign(values[values.length - 1]! - values[0]!);
+  const least = 0.02 * Math.abs(values[values.length - 1]! - values[0]!);
+  return values.every((v, i) => i === 0 || (v - values[i - 1]!) * sign > least) ? travel : (n) => n;
+}
+
 /** Path of a point marked on some frames: through the carrier, its rest interpolated between the marks. */
 export function carryPoint(marks: readonly Keyed[], carrier: Carrier): (frame: number) => [number, number] {
   const sorted = [...marks].sort((a, b) => a.frame - b.frame);
   const rest = sorted.map((k) => apply(invert(carrier.at(k.frame)), k.point[0], k.point[1]));
-  const xs = sorted.map((k) => k.frame);
-  const fx = smoothCubic(xs, rest.map((p) => p[0])), fy = smoothCubic(xs, rest.map((p) => p[1]));
-  return (n) => apply(carrier.at(n), fx(n), fy(n));
+  const along = alongTravel(sorted.map((k) => k.frame), carrier, rest[0]!);
+  const xs = sorted.map((k) => along(k.frame));
+  // Along a falling travel the marks come in the other order.
+  const back = xs.length > 1 && xs[0]! > xs[xs.length - 1]!;
+  const ordered = back ? [...xs].reverse() : xs, points = back ? [...rest].reverse() : rest;
+  const fx = smoothCubic(ordered, points.map((p) => p[0])), fy = smoothCubic(ordered, points.map((p) => p[1]));
+  return (n) => apply(carrier.at(n), fx(along(n)), fy(along(n)));
 }
 
 /** Polygon of a region file at a frame: corner to corner where the neighbours have as many corners, else the nearer polygon carried. */

@@ -3,17 +3,16 @@
  * can't be measured is absent and named in `notes`; the recipe then says what it leaves off.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { formatRate } from '../core/rational.js';
+import { formatRate, framesPerSecond } from '../core/rational.js';
 import { clonePicture } from '../image/picture.js';
 import { toLinear } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
-import { measureLight } from '../plate/light.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
-import { linearFrame, viewOrNull } from '../plate/measure.js';
-import { turnFromPoses } from '../plate/turn-poses.js';
+import { measureCameraMove } from '../plate/camera-move.js';
+import { measurePlate } from '../plate/measure.js';
 import { trackRegion } from '../plate/ride.js';
 import { videoLuma } from '../plate/ride-video.js';
-import type { PlateMeasures, RideTrack, Turn } from '../plate/types.js';
+import type { PlateMeasures, RideTrack } from '../plate/types.js';
 import { measureTake } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
 import type { Side } from './recipe.js';
@@ -26,15 +25,12 @@ export async function measurePlateSide(file: string, reader: VideoReader, marks:
   const { widthPx, heightPx, frameCount, rate } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, 'the plate\'s marks file');
   const notes: string[] = [];
-  const view = await viewOrNull(reader, marks, {}, undefined);
-  if (view === null) notes.push('the plate\'s view could not be had from its marks');
-  const light = await attempt(notes, 'light', async () => measureLight(await linearFrame(reader, marks.frame), view, marks));
   const whole = span ?? { in: 0, out: frameCount };
-  const ride = await attempt(notes, 'ride', () => followPlace(reader, marks, whole));
-  const measures: PlateMeasures = {
-    file, span: whole, rate: formatRate(rate), widthPx, heightPx,
-    ...(view === null ? {} : { view }), ...(light === null ? {} : { light }), ...(ride === null ? {} : { ride }), ...turnOf(marks, frameCount, rate),
-  };
+  const measured = await measurePlate(file, marks, { span: whole });
+  if (measured.view === undefined) notes.push('the plate\'s view could not be had from its marks');
+  const camera = measured.camera ?? (await attempt(notes, 'camera', () => measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span: whole, ...(measured.view?.focalPx.value == null ? {} : { focalPx: measured.view.focalPx.value }) })));
+  const ride = measured.ride ?? (await attempt(notes, 'ride', () => followPlace(reader, marks, whole)));
+  const measures: PlateMeasures = { ...measured, ...(camera === null ? {} : { camera }), ...(ride === null ? {} : { ride }) };
   return { side: { measures, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
 }
 
@@ -70,12 +66,6 @@ export async function measureTakeSide(file: string, reader: VideoReader, marks: 
   const withPerformer: MarksFile = p !== null && !p.marked && !marks.marks.some((m) => m.kind === 'performer')
     ? { ...marks, marks: [...marks.marks, { kind: 'performer', frame: marks.frame, ground: [...p.ground], top: [...p.top] }] } : marks;
   return { side: { measures, marks: withPerformer, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes: take.notes };
-}
-
-function turnOf(marks: MarksFile, frameCount: number, rate: { num: number; den: number }): { turn?: Turn } {
-  const poses = marks.marks.flatMap((m) => (m.kind === 'pose' ? [{ frame: m.frame, yawDeg: m.yawDeg }] : []));
-  const turn = poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null;
-  return turn === null ? {} : { turn };
 }
 
 async function attempt<T>(notes: string[], what: string, fn: () => Promise<T>): Promise<T | null> {
