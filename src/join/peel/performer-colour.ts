@@ -4,7 +4,8 @@
  * Colour: with α known, F minimises |I − αF − (1 − α)B|² + λ|F − μ|², so F = (α(I − (1 − α)B) + λμ) / (α² + λ), μ the
  * performer's local mean (a Gaussian prior as in Chuang et al. 2001 with an isotropic cloud).
  * Spill: a furred or skinned performer seldom is greener than the mean of its red and blue; the excess of the screen's
- * primary over that mean, in display-like (square root) light, is what the screen has lent it.
+ * primary over that mean, in display-like (square root) light, is what the screen has lent it; with it goes the screen's share
+ * of the two other primaries.
  */
 import type { Picture } from '../../image/picture.js';
 import type { FrameAnalysis } from './frame-analysis.js';
@@ -41,14 +42,23 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
     out[2 * n + i] = b < 0 ? 0 : b;
     const strength = keep === null ? spill : spill * (1 - keep[i]!);
     if (strength > 0) {
-      const rr = Math.sqrt(out[i]!);
-      const ss = Math.sqrt(out[second + i]!);
-      const kk = Math.sqrt(out[key + i]!);
-      const limit = 0.5 * (rr + ss);
-      if (kk > limit) {
-        const to = kk - strength * (kk - limit);
-        out[key + i] = to * to;
+      const excess = out[key + i]! - limit(out[i]!, out[second + i]!);
+      if (excess > 0) {
+        // Taking the whole screen colour away lowers red and blue too, and with them the limit.
+        const sr = screen[i]!;
+        const ss = screen[second + i]!;
+        const sk = screen[key + i]!;
+        const amount = (strength * excess) / Math.max(sk - 0.5 * (sr + ss), 0.25 * sk, 1e-4);
+        out[i] = Math.max(0, out[i]! - amount * sr);
+        out[second + i] = Math.max(0, out[second + i]! - amount * ss);
+        out[key + i] = Math.max(0, out[key + i]! - amount * sk);
       }
     }
   }
+}
+
+/** Most of the screen's primary that a performer of this red and other primary shows by itself: their mean in square-root light. */
+function limit(red: number, other: number): number {
+  const m = 0.5 * (Math.sqrt(red) + Math.sqrt(other));
+  return m * m;
 }

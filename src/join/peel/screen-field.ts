@@ -6,6 +6,7 @@
  * linear light. Pixels of small ρ are screen; B is their mean in cells, filled behind the performer (priorFill); the two are
  * found in turn, the limit of ρ following the screen's own scatter.
  */
+import { connectedComponents } from '../../image/components.js';
 import { median } from '../../image/statistics.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
@@ -65,6 +66,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       if (i % 5 === 0) scatter.push(rho);
       square += (r - br) ** 2 + (g - bg) ** 2 + (b - bb) ** 2;
     }
+    if (!wide) dropStrays(small, sure, weight, limit);
     const cells = cellMoments(data, weight, w, h, CELL, 4);
     if (cells === null) break;
     colour = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
@@ -77,4 +79,47 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
   }
   return { colour, sure, limit, noise };
+}
+
+/** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. */
+function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number): void {
+  const { width: w, height: h, data } = small;
+  const n = w * h;
+  const parts = connectedComponents(sure, w, h, 4);
+  const area = new Int32Array(parts.components.length + 1);
+  for (let i = 0; i < n; i += 1) area[parts.labels[i]!] = area[parts.labels[i]!]! + 1;
+  const large = 0.01 * n;
+  const major = new Float32Array(n);
+  let any = false;
+  for (let i = 0; i < n; i += 1) {
+    if (sure[i] === 1 && area[parts.labels[i]!]! >= large) {
+      major[i] = 1;
+      any = true;
+    }
+  }
+  if (!any) return;
+  const cells = cellMoments(data, major, w, h, CELL, 4)!;
+  const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
+  const total = new Float64Array(parts.components.length + 1);
+  const off = new Float64Array(parts.components.length + 1);
+  for (let i = 0; i < n; i += 1) {
+    if (sure[i] === 0 || major[i] === 1) continue;
+    const r = around[i]!;
+    const g = around[n + i]!;
+    const b = around[2 * n + i]!;
+    const power = r * r + g * g + b * b;
+    const s = (data[i]! * r + data[n + i]! * g + data[2 * n + i]! * b) / power;
+    const l = parts.labels[i]!;
+    total[l] = total[l]! + s;
+    off[l] = off[l]! + Math.sqrt(((data[i]! - s * r) ** 2 + (data[n + i]! - s * g) ** 2 + (data[2 * n + i]! - s * b) ** 2) / power);
+  }
+  for (let i = 0; i < n; i += 1) {
+    if (sure[i] === 0 || major[i] === 1) continue;
+    const l = parts.labels[i]!;
+    const s = total[l]! / area[l]!;
+    if (s < 0.5 || s > 1.5 || off[l]! / area[l]! > limit * s) {
+      sure[i] = 0;
+      weight[i] = 0;
+    }
+  }
 }
