@@ -17,7 +17,7 @@ const hair = rabbitDeclarations();
 export function takeShot(t: Take): Shot {
   return {
     id: t.id, what: t.what, frames: t.frames, how: 'still', exposure: 1, camera: () => t.camera, sun: t.sun,
-    set: homeSet(t.sun, t.screen, pegOf(t)).replace(/^global_settings\{[^}]*\}\n/, ''),
+    set: homeSet(t.sun, t.screen, pegOf(t), true, t.wallTurnDeg).replace(/^global_settings\{[^}]*\}\n/, ''),
     cast: (f) => hair + performer(t, f),
     reach: () => reachOf([0, 0, 0], PERFORMER_HALF_WIDTH, RABBIT_HEIGHT + 0.07, t.sun),
     truth: () => ({}),

@@ -110,20 +110,46 @@ export interface Finish {
   readonly contrast: number;
 }
 
+// Curves are kept as tables over the square root of light, 0..TOP, read with straight lines between entries.
+const TOP = 8;
+const ENTRIES = 8192;
+
+function tabulate(fn: (x: number) => number): Float32Array {
+  return Float32Array.from({ length: ENTRIES + 1 }, (_, i) => fn(TOP * (i / ENTRIES) ** 2));
+}
+
+function lookUp(table: Float32Array, x: number): number {
+  if (!(x > 0)) return table[0] ?? 0;
+  const at = Math.sqrt(x / TOP) * ENTRIES;
+  if (at >= ENTRIES) return table[ENTRIES] ?? 0;
+  const i = at | 0;
+  const a = table[i] ?? 0;
+  return a + ((table[i + 1] ?? 0) - a) * (at - i);
+}
+
+/** Print contrast round 18 % grey, then a shoulder: straight to a half, an exponential that never reaches 1 above. */
+function toneTable(contrast: number): Float32Array {
+  const pivot = 0.18;
+  return tabulate((x) => {
+    const s = pivot * (x / pivot) ** contrast;
+    return s < 0.5 ? s : 1 - 0.5 * Math.exp(-(s - 0.5) / 0.5);
+  });
+}
+
 /** The optics and the print, before grain: linear light in, display-linear light 0..1 out. */
 export function develop(from: Picture, f: Finish): Picture {
   const out = blur(from, f.softness);
   const own = out === from ? { ...out, rgb: out.rgb.slice() } : out;
   for (let i = 0; i < own.rgb.length; i++) own.rgb[i] = (own.rgb[i] ?? 0) * f.exposure;
   if (f.glow > 0) glow(own, 0.75, f.glow);
-  const pivot = 0.18;
-  for (let i = 0; i < own.rgb.length; i++) {
-    const c = i % 3;
-    const x = Math.max(0, (own.rgb[i] ?? 0) * (f.tint[c] ?? 1));
-    const s = pivot * (x / pivot) ** f.contrast;
-    // Shoulder: straight to a half, then an exponential that never reaches 1.
-    const y = s < 0.5 ? s : 1 - 0.5 * Math.exp(-(s - 0.5) / 0.5);
-    own.rgb[i] = (f.lift[c] ?? 0) + (1 - (f.lift[c] ?? 0)) * y;
+  const curve = toneTable(f.contrast);
+  const [t0, t1, t2] = f.tint;
+  const [l0, l1, l2] = f.lift;
+  const d = own.rgb;
+  for (let i = 0; i < d.length; i += 3) {
+    d[i] = l0 + (1 - l0) * lookUp(curve, (d[i] ?? 0) * t0);
+    d[i + 1] = l1 + (1 - l1) * lookUp(curve, (d[i + 1] ?? 0) * t1);
+    d[i + 2] = l2 + (1 - l2) * lookUp(curve, (d[i + 2] ?? 0) * t2);
   }
   return own;
 }
@@ -142,7 +168,7 @@ export function print(from: Picture, f: Finish, seed: number): Uint8Array {
       const p = (y * from.w + x) * 3;
       const q = (ty + tx) * 3;
       for (let c = 0; c < 3; c++) {
-        const e = encode709(Math.min(1, from.rgb[p + c] ?? 0));
+        const e = lookUp(ENCODE, Math.min(1, from.rgb[p + c] ?? 0));
         const level = f.grain * (0.35 + 2.6 * e * (1 - e));
         const code = 255 * e + level * (f.noise[q + c] ?? 0);
         out[p + c] = code < 0 ? 0 : code > 255 ? 255 : Math.round(code);
@@ -160,5 +186,6 @@ export const filmFinish = (exposure = 0.62): Finish => ({
 export const phoneFinish = (exposure = 0.86): Finish => ({
   exposure, softness: 0.5, glow: 0, lift: [0.003, 0.003, 0.003], tint: [1, 1, 1], grain: 1.9, noise: PHONE_NOISE, contrast: 1.08,
 });
+const ENCODE = tabulate((x) => encode709(Math.min(1, x)));
 const FILM_NOISE = noiseTile(9041, 0.75, 0.6);
 const PHONE_NOISE = noiseTile(7127, 0.45, 0.25);

@@ -34,7 +34,7 @@ const media = join(demo, 'media');
 mkdirSync(join(media, 'takes'), { recursive: true });
 mkdirSync(options.cache, { recursive: true });
 
-const wanted = (id: string): boolean => only === undefined || only === id;
+const wanted = (id: string): boolean => only === undefined || only.split(',').includes(id);
 const started = Date.now();
 const say = (what: string): void => { process.stderr.write(`${((Date.now() - started) / 1000).toFixed(0).padStart(5)} s  ${what}\n`); };
 
@@ -58,7 +58,9 @@ for (const t of TAKES) {
   if (!wanted(t.id) && !wanted('takes')) continue;
   say(`take ${t.id}: ${t.frames} frames`);
   const shot = takeShot(t);
-  const frames = lookahead(t.frames, atOnce, (f) => takeFrame(shot, f, t.softnessPx, t.seed, options));
+  // What is out of focus needs no fine rays.
+  const rays = t.softnessPx > 2 ? { ...options, scale: 1 } : options;
+  const frames = lookahead(t.frames, atOnce, (f) => takeFrame(shot, f, t.softnessPx, t.seed, rays));
   if (traceOnly) await drain(frames);
   else await encode(join(media, 'takes', `${t.id}.mp4`), frames, { width: WIDTH, height: HEIGHT, rate: t.rate, crf: 20 });
 }

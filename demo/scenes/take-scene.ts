@@ -19,8 +19,9 @@ const WALL_Z = 1.25;
 export const SEAM_X: readonly number[] = [-0.62, 0.62];
 export const SEAM_Z: readonly number[] = [-0.35, 0.95];
 
-/** Lights and cloth. `peg` is the peg's foot. */
-export function homeSet(sun: Vec3, screen: Screen, peg: Vec3 | undefined, seams = true): string {
+/** Lights and cloth. `peg` is the peg's foot; `wallTurnDeg` hangs the wall askew, positive faces it to the camera's left. */
+export function homeSet(sun: Vec3, screen: Screen, peg: Vec3 | undefined, seams = true, wallTurnDeg = 0): string {
+  const turned = wallTurnDeg === 0 ? '' : ` rotate y*${n(wallTurnDeg)}`;
   const f = screen.folds;
   const ironed = (across: string, upright: number): string => `average normal_map{ [1 ${across} ${n(0.5 * f)} rotate x*${upright} turbulence ${n(0.35 + 0.4 * f)} scale ${n(0.85 - 0.35 * f)}][1 wrinkles ${n(0.9 * f)} scale 0.5][0.6 bumps ${n(0.5 * f)} scale 0.05] }`;
   // Straight out of its packet: hanging folds and the creases of folding.
@@ -39,8 +40,8 @@ export function homeSet(sun: Vec3, screen: Screen, peg: Vec3 | undefined, seams 
     // Green thrown back by the cloth: from below and from the wall.
     + 'light_source{<0,-60,-25> rgb<0.025,0.14,0.04> shadowless parallel point_at 0}\n'
     + 'light_source{<0,12,70> rgb<0.03,0.19,0.05> shadowless parallel point_at 0}\n'
-    + `plane{y,0 ${cloth('waves')}}\nplane{-z,${-WALL_Z} ${cloth('wood', 90)}}\n`
-    + `difference{ box{<-9,0,${WALL_Z - 0.35}>,<9,0.35,${WALL_Z}>} cylinder{<-10,0.35,${WALL_Z - 0.35}>,<10,0.35,${WALL_Z - 0.35}>,0.35} ${cloth('waves')} }\n`
+    + `plane{y,0 ${cloth('waves')}}\nplane{-z,${-WALL_Z} ${cloth('wood', 90)}${turned}}\n`
+    + `difference{ box{<-9,0,${WALL_Z - 0.35}>,<9,0.35,${WALL_Z}>} cylinder{<-10,0.35,${WALL_Z - 0.35}>,<10,0.35,${WALL_Z - 0.35}>,0.35} ${cloth('waves')}${turned} }\n`
     + (seams ? SEAM_X.map((x) => `box{<${n(x - 0.004)},-0.01,-2>,<${n(x + 0.004)},0.0006,${WALL_Z - 0.3}> ${seam}}`).join(' ') : '')
     + (peg ? `union{ cylinder{0,<0,${PEG_HEIGHT},0>,0.0065} cylinder{0,<0,0.006,0>,0.024} ${texture('0.045,0.29,0.08')} translate ${v(peg)} }\n` : '');
 }

@@ -29,6 +29,7 @@ export interface Take {
   readonly sunElevationDeg: number;
   readonly sun: Vec3;
   readonly screen: Screen;
+  readonly wallTurnDeg: number;
   readonly softnessPx: number;
   readonly yaw: (f: number) => number;
   readonly pose: (f: number) => RabbitPose;
@@ -52,6 +53,7 @@ interface Wish {
   readonly focalPx?: number;
   readonly tiltOff?: number;
   readonly screen?: Screen;
+  readonly wallTurnDeg?: number;
   readonly softnessPx?: number;
   readonly yaw?: (f: number) => number;
   readonly act?: (f: number) => Partial<RabbitPose>;
@@ -85,7 +87,7 @@ function make(w: Wish): Take {
   };
   return {
     id: w.id, pick: w.pick, what: w.what, fault: w.fault ?? 'none', matter: w.matter ?? null, verdict: w.verdict ?? 'fits', use: w.use ?? 'performer',
-    frames, rate: '24/1', camera, sunAzimuthDeg, sunElevationDeg, sun: sunFrom(camera, sunAzimuthDeg, sunElevationDeg), screen: w.screen ?? EVEN,
+    frames, rate: '24/1', camera, sunAzimuthDeg, sunElevationDeg, sun: sunFrom(camera, sunAzimuthDeg, sunElevationDeg), screen: w.screen ?? EVEN, wallTurnDeg: w.wallTurnDeg ?? 0,
     softnessPx: w.softnessPx ?? 0.5, yaw, pose, seed: w.seed,
   };
 }
@@ -96,7 +98,7 @@ const yawn = (f: number): number => ease((f - 12) / 9) * (1 - ease((f - 29) / 8)
 
 export const TAKES: readonly Take[] = [
   make({ id: 'platform-1', pick: 'platform', what: 'sits and looks about; light and view as asked', viewOff: 1.2, azimuthOff: 4, elevationOff: -2, seed: 110 }),
-  make({ id: 'platform-2', pick: 'platform', what: 'the same, but the window is on the other side', fault: 'light from the wrong side', matter: 'lightAzimuth', verdict: 'shoot again', azimuth: -95, viewOff: 0.8, seed: 121 }),
+  make({ id: 'platform-2', pick: 'platform', what: 'the same, but the window is on the other side', fault: 'light from the wrong side', matter: 'lightAzimuth', verdict: 'shoot again', azimuth: -85, wallTurnDeg: 32, viewOff: 0.8, seed: 121 }),
   make({ id: 'platform-3', pick: 'platform', what: 'camera on the table and tilted down', fault: 'camera looks down too steeply', matter: 'viewElevation', verdict: 'shoot again', viewOff: 14, azimuthOff: -3, elevationOff: 1, seed: 133 }),
   make({
     id: 'conductor-1', pick: 'conductor', what: 'turned on the turntable with the ticking cue', viewOff: 1.0, azimuthOff: 3, elevationOff: 2, distance: 2.5, seed: 140,
@@ -104,7 +106,7 @@ export const TAKES: readonly Take[] = [
   }),
   make({
     id: 'conductor-2', pick: 'conductor', what: 'turned at three fifths of the rate', fault: 'turning too slowly', matter: 'turnRate', verdict: 'mendable', viewOff: -0.8, azimuthOff: -4, elevationOff: 1, distance: 2.5, seed: 150,
-    frames: Math.round(slowTurn) + 16, yaw: (f) => lerp(CONDUCTOR_TURN.from, CONDUCTOR_TURN.to, ease((f - 8) / slowTurn)) + 0.8 * wander(150, f / 24), act: (f) => ({ headYaw: 3 * wander(151, f / 24) }),
+    frames: Math.round(slowTurn) + 9, yaw: (f) => lerp(CONDUCTOR_TURN.from, CONDUCTOR_TURN.to, ease((f - 4) / slowTurn)) + 0.8 * wander(150, f / 24), act: (f) => ({ headYaw: 3 * wander(151, f / 24) }),
   }),
   make({ id: 'pan-1', pick: 'pan', what: 'sits proud, ears up and down', viewOff: 0.9, azimuthOff: -5, elevationOff: 3, seed: 160, act: (f) => ({ earLeft: 26 * ease((f - 14) / 5) * (1 - ease((f - 30) / 6)), earRight: 12 * ease((f - 18) / 5) * (1 - ease((f - 34) / 6)) }) }),
   make({ id: 'pan-2', pick: 'pan', what: 'cloth not ironed, lamp on one side only', fault: 'uneven screen', matter: 'screen', verdict: 'shoot again', viewOff: -1.1, azimuthOff: 4, elevationOff: -1, screen: { fallOff: 0.3, folds: 1 }, seed: 170 }),

@@ -110,7 +110,7 @@ async function traced(text: string, key: string, rect: Rect, options: TraceOptio
     const w = Math.round(rect.w * options.scale);
     const h = Math.round(rect.h * options.scale);
     try {
-      await run('nice', ['-n', '5', 'povray', `+I${pov}`, `+O${part}`, '+FP16', `+W${w}`, `+H${h}`, '-D', '-P', '-A', '+WT1', 'File_Gamma=1.0', `+L${options.cache}`, '-GA'], { maxBuffer: 1 << 24 });
+      await run('povray', [`+I${pov}`, `+O${part}`, '+FP16', `+W${w}`, `+H${h}`, '-D', '-P', '-A', '+WT1', 'File_Gamma=1.0', `+L${options.cache}`, '-GA'], { maxBuffer: 1 << 24 });
     } catch (error) {
       throw new Error(`povray failed on ${pov}: ${String((error as { stderr?: string }).stderr ?? error).split('\n').filter((l) => /error|line|expected|found/i.test(l)).slice(-6).join('\n')}`);
     }
