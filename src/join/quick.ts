@@ -4,6 +4,7 @@ import type { MarksFile } from '../plate/marks.js';
 import type { VideoInfo } from '../media/types.js';
 import { plane } from '../image/picture.js';
 import { percentiles } from '../image/statistics.js';
+import { cameraCarrier, type Carrier } from './carrier.js';
 import { proposeRecipe } from './recipe.js';
 import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
@@ -15,6 +16,8 @@ export interface QuickProposal {
   readonly recipe: Recipe;
   readonly notes: readonly string[];
   readonly plateInfo: VideoInfo;
+  /** The set's motion, for regions of the plate drawn on single frames. */
+  readonly carrier: Carrier;
 }
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
@@ -27,7 +30,7 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
     const t = await measureTakeSide(takeFile, take, takeMarks ?? EMPTY);
     const subject = await subjectOf(take, quality);
     const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject });
-    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info };
+    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera) };
   } finally {
     await Promise.all([plate.close(), take.close()]);
   }

@@ -11,7 +11,7 @@ import { JoinRenderer } from '../../join/render.js';
 import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/video-writer.js';
 import { parseMarks } from '../../plate/marks.js';
-import { action, answer, progressPrinter, table } from '../output.js';
+import { action, answer, progressPrinter } from '../output.js';
 
 interface QuickOptions { marks: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; inspect: boolean; json?: boolean }
 
@@ -45,7 +45,7 @@ export function register(program: Command): void {
       const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast');
       const recipe = o.recipe === undefined ? proposal.recipe : (JSON.parse(readFileSync(o.recipe, 'utf8')) as typeof proposal.recipe);
       const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
-      const renderer = await JoinRenderer.open(recipe, await joinTools(recipe, marks));
+      const renderer = await JoinRenderer.open(recipe, { ...(await joinTools(recipe, marks)), carrier: proposal.carrier });
       let leftOff: JoinRenderer['leftOff'];
       try {
         const report = await renderJoin(renderer, o.out, { codec, crf: o.fine === true ? 16 : 20, preset: o.fine === true ? 'fast' : 'veryfast', ...(matte === undefined ? {} : { matte }), onProgress: progressPrinter('join') });
@@ -61,7 +61,7 @@ export function register(program: Command): void {
       const document = { out: o.out, recipe, leftOff, notes: proposal.notes, inspection };
       answer(o, document, (d) => [
         `${d.out} written`,
-        table(d.recipe.steps.map((s) => [s.step, s.on ? 'on' : 'off', s.why])),
+        ...d.recipe.steps.map((s) => `${s.step}${s.on ? '' : ' (off)'}: ${s.why}`),
         ...d.leftOff.map((l) => `${l.step} was left off: ${l.reason}`),
         ...d.notes,
         ...(d.inspection === null ? [] : [d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:', ...d.inspection.matters.filter((m) => m.passes === false).map((m) => `  ${m.matter}: ${m.advice} (worst at frame ${m.worstFrame})`)]),
