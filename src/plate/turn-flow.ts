@@ -31,8 +31,8 @@ export class SurfaceFlow {
     this.frame = frame;
   }
 
-  /** Rate from the last frame given to this one. `camera` maps the last frame's pixels of the set to this frame's. */
-  next(luma: Float32Array, body: BodyPlace, camera: Mat3): SurfaceRate {
+  /** Rate from the last frame given to this one. `camera` maps the last frame's pixels of the set to this frame's; `moves` says whether a place of the last frame belongs to something that moves at all. */
+  next(luma: Float32Array, body: BodyPlace, camera: Mat3, moves: (x: number, y: number) => boolean = () => true): SurfaceRate {
     fillPyramid(luma, this.current, this.temporary);
     const halves = [0, 1].map(() => new Float64Array(2 * REACH + 1));
     const patch = new Float32Array(N);
@@ -42,6 +42,7 @@ export class SurfaceFlow {
     let row = 0;
     for (let y = body.y0 + HALF; y < body.y1 - HALF; y += step, row++) {
       for (let x = body.x0 - 0.62 * body.radiusPx; x <= body.x0 + 0.62 * body.radiusPx; x += step) {
+        if (!moves(x, y)) continue;
         const [sx, sy] = apply(camera, x, y);
         const c = body.radiusPx * Math.sqrt(1 - ((x - body.x0) / body.radiusPx) ** 2);
         if (!this.score(x, y, sx, sy, c, patch, scores)) continue;

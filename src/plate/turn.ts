@@ -36,12 +36,21 @@ export async function measureTurn(source: LumaSource, request: TurnRequest): Pro
   const at = marked?.frame ?? poses[0]!.frame;
   const flow = new SurfaceFlow(await lumaAt(source, 0), 0, source.widthPx, source.heightPx);
   const rates: SurfaceRate[] = [];
+  // Cells that never change show the set behind, which would speak for standing still.
+  const columns = Math.ceil(source.widthPx / CELL);
+  const limit = 1.5 * quietLevel(energy);
   for await (const f of source.frames(1, source.frameCount)) {
     request.signal?.throwIfAborted();
     const fromMark = multiply(cameras[f.index - 1]!, inverseOr(cameras[Math.min(at, cameras.length - 1)]!));
     const [x, y] = apply(fromMark, body.x0, (body.y0 + body.y1) / 2);
     const shifted = { ...body, x0: x, y0: body.y0 + y - (body.y0 + body.y1) / 2, y1: body.y1 + y - (body.y0 + body.y1) / 2 };
-    rates.push(flow.next(f.luma, shifted, multiply(cameras[f.index]!, inverseOr(cameras[f.index - 1]!))));
+    const toFirst = inverseOr(cameras[f.index - 1]!);
+    const moves = (px: number, py: number): boolean => {
+      const [u, v] = apply(toFirst, px, py);
+      const c = Math.floor(u / CELL), r = Math.floor(v / CELL);
+      return c < 0 || r < 0 || c >= columns || r * columns + c >= energy.length || energy[r * columns + c]! > limit;
+    };
+    rates.push(flow.next(f.luma, shifted, multiply(cameras[f.index]!, toFirst), moves));
     request.onProgress?.(source.frameCount + f.index, 2 * source.frameCount);
   }
   const found = rates.filter((r) => Number.isFinite(r.spread)).length;
@@ -118,11 +127,16 @@ function bodyFromMarks(marks: MarksFile): { place: BodyPlace; frame: number; kin
   return null;
 }
 
+/** What the grain alone makes of a still cell: the lower third of all. */
+function quietLevel(energy: Float32Array): number {
+  const sorted = Float32Array.from(energy).sort();
+  return sorted[Math.floor(sorted.length / 3)]! + 1e-4;
+}
+
 /** The axis is the middle of the motion energy above the set's own level; null where nothing stands out. */
 function bodyFromMotion(energy: Float32Array, w: number, h: number): BodyPlace | null {
   const columns = Math.ceil(w / CELL), rows = Math.ceil(h / CELL);
-  const sorted = Float32Array.from(energy).sort();
-  const floor = sorted[sorted.length >> 1]! * 1.5 + 1e-4;
+  const floor = 1.5 * quietLevel(energy);
   const alongX = new Float64Array(columns), alongY = new Float64Array(rows);
   let total = 0;
   for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
@@ -139,5 +153,5 @@ function bodyFromMotion(energy: Float32Array, w: number, h: number): BodyPlace |
   };
   const x0 = quantile(alongX, 0.12), x1 = quantile(alongX, 0.88), y0 = quantile(alongY, 0.06), y1 = quantile(alongY, 0.94);
   if (x1 - x0 < 20 || y1 - y0 < 30) return null;
-  return { x0: quantile(alongX, 0.5), radiusPx: Math.max(14, 0.42 * (x1 - x0)), y0, y1 };
+  return { x0: quantile(alongX, 0.5), radiusPx: Math.max(14, 0.4 * (x1 - x0)), y0, y1 };
 }
