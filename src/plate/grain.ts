@@ -1,0 +1,291 @@
+/**
+ * Grain: standard deviation by brightness and channel, and how it hangs together from pixel to pixel. Coded values 0..1.
+ *
+ * Where the clip holds still for a moment, half the variance of the difference of two neighbouring frames is the grain's own,
+ * whatever texture lies under it (the photon-transfer method's differencing: Janesick, "Photon Transfer", SPIE 2007; EMVA
+ * 1288, clause on temporal noise). The second frame is first moved by the
+ * picture's whole-pixel shift; what shift a block has left is taken off to first order (along its gradient), and blocks that
+ * still move, or change in brightness, are left out. Where compression froze the grain (many blocks repeat to the bit)
+ * or nothing holds still, the residual about a plane in the flattest blocks is used instead (Olsen, "Estimation of noise in
+ * images", CVGIP 1993), which cannot tell fine texture from grain: the answer says which method spoke.
+ */
+import { measured, notMeasurable, type Measure } from '../core/measure.js';
+import type { Picture } from '../image/picture.js';
+import type { GrainRow, Look } from './types.js';
+
+const BLOCK = 16;
+const BINS = 16;
+export const LAGS = 8;
+const CHANNELS = ['r', 'g', 'b', 'luma'] as const;
+/** Residual variance of a plane fit on BLOCK² pixels keeps this share of white noise. */
+const PLANE_SHARE = (BLOCK * BLOCK - 3) / (BLOCK * BLOCK);
+
+export type GrainMethod = 'temporal' | 'spatial';
+
+interface BlockStat {
+  readonly level: Float64Array;
+  readonly variance: Float64Array;
+  readonly x: number;
+  readonly y: number;
+  readonly pair: number;
+  /** How far the difference follows motion or light change, and for spatial use how structured it is. */
+  readonly trouble: number;
+}
+
+/** Collects frame pairs, then gives the table. A pair is two neighbouring frames in coded R'G'B' of one size. */
+export class GrainMeter {
+  private readonly still: BlockStat[] = [];
+  private readonly flat: BlockStat[] = [];
+  private frozen = 0;
+  private seen = 0;
+  private pair = 0;
+  private readonly planes: { d: Float32Array[]; w: number; h: number }[] = [];
+  private readonly singles: { d: Float32Array[]; w: number; h: number }[] = [];
+
+  /** @param shift how the picture moves from a to b, px (x, y). */
+  add(a: Picture, b: Picture, shift: readonly [number, number] = [0, 0]): void {
+    const { width: w, height: h } = a;
+    const n = w * h;
+    const chan = (p: Picture): Float32Array[] => {
+      const r = p.data.subarray(0, n), g = p.data.subarray(n, 2 * n), bb = p.data.subarray(2 * n, 3 * n);
+      const y = new Float32Array(n);
+      for (let i = 0; i < n; i++) y[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * bb[i]!;
+      return [r, g, bb, y];
+    };
+    const pa = chan(a);
+    const pb = chan(b);
+    const mx = Math.round(shift[0]);
+    const my = Math.round(shift[1]);
+    if (mx !== 0 || my !== 0) {
+      for (let c = 0; c < 4; c++) {
+        const q = pb[c]!;
+        const moved = new Float32Array(n);
+        for (let y = 0; y < h; y++) {
+          const yy = Math.max(0, Math.min(h - 1, y + my));
+          for (let x = 0; x < w; x++) moved[y * w + x] = q[yy * w + Math.max(0, Math.min(w - 1, x + mx))]!;
+        }
+        pb[c] = moved;
+      }
+    }
+    const diff = pa.map((p, c) => {
+      const q = pb[c]!;
+      const d = new Float32Array(n);
+      for (let i = 0; i < n; i++) d[i] = q[i]! - p[i]!;
+      return d;
+    });
+    const insideX0 = Math.max(0, -mx), insideX1 = Math.min(w, w - mx), insideY0 = Math.max(0, -my), insideY1 = Math.min(h, h - my);
+    const ya = pa[3]!;
+    const yb = pb[3]!;
+    const pair = this.pair++;
+    const residual = pa.map(() => new Float32Array(n));
+    for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) {
+      for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
+        const level = new Float64Array(4);
+        const variance = new Float64Array(4);
+        const flatVariance = new Float64Array(4);
+        const means = new Float64Array(4);
+        let zeros = 0;
+        let clipped = false;
+        for (let c = 0; c < 4; c++) {
+          const p = pa[c]!, q = pb[c]!, d = diff[c]!;
+          let s = 0, sd = 0, sdd = 0, sx = 0, sy = 0, lo = 1, hi = 0;
+          for (let y = 0; y < BLOCK; y++) {
+            for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
+              const v = p[i]!;
+              s += v + q[i]!;
+              sx += v * (x - 7.5);
+              sy += v * (y - 7.5);
+              if (v < lo) lo = v;
+              if (v > hi) hi = v;
+              const e = d[i]!;
+              sd += e;
+              sdd += e * e;
+              if (c === 3 && Math.abs(e) < 1e-5) zeros++;
+            }
+          }
+          const N = BLOCK * BLOCK;
+          level[c] = s / (2 * N);
+          means[c] = sd / N;
+          variance[c] = sdd / (2 * N);
+          const gx = sx / (N * 21.25), gy = sy / (N * 21.25);
+          let m = 0;
+          for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) m += p[i]!;
+          m /= N;
+          let rr = 0;
+          const out = residual[c]!;
+          for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
+            const e = p[i]! - m - gx * (x - 7.5) - gy * (y - 7.5);
+            out[i] = e;
+            rr += e * e;
+          }
+          flatVariance[c] = rr / (N * PLANE_SHARE);
+          // Near the ends of the scale the grain is cut off.
+          if (lo <= 0.004 || hi >= 0.996) clipped = true;
+        }
+        this.seen++;
+        if (zeros > 0.6 * BLOCK * BLOCK) this.frozen++;
+        if (clipped) continue;
+        const within = x0 >= insideX0 && x0 + BLOCK <= insideX1 && y0 >= insideY0 && y0 + BLOCK <= insideY1;
+        // Motion: regress the luma difference on the smoothed gradient. Shift of s pixels gives d = -s · gradient.
+        let gxx = 0, gyy = 0, gxy = 0, gxd = 0, gyd = 0;
+        const d3 = diff[3]!;
+        for (let y = 1; y < BLOCK - 1; y++) for (let x = 1, i = (y0 + y) * w + x0 + 1; x < BLOCK - 1; x++, i++) {
+          const gx = (ya[i + 1]! - ya[i - 1]! + yb[i + 1]! - yb[i - 1]!) / 4;
+          const gy = (ya[i + w]! - ya[i - w]! + yb[i + w]! - yb[i - w]!) / 4;
+          gxx += gx * gx;
+          gyy += gy * gy;
+          gxy += gx * gy;
+          gxd += gx * d3[i]!;
+          gyd += gy * d3[i]!;
+        }
+        const det = gxx * gyy - gxy * gxy;
+        let left = 0;
+        if (det > 1e-12) {
+          const sx = (gxd * gyy - gyd * gxy) / det;
+          const sy = (gyd * gxx - gxd * gxy) / det;
+          const v = variance[3]! * 2;
+          // Standard error of the shift; only a shift that stands well out of it is taken off (grain that hangs together makes the error about twice the white one).
+          const error = Math.sqrt(v * Math.max(gxx, gyy) / det);
+          left = Math.hypot(sx, sy);
+          if (left > 4 * error) {
+            for (let c = 0; c < 4; c++) {
+              const p = pa[c]!, q = pb[c]!, d = diff[c]!;
+              let dd = 0;
+              for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
+                const xa = x0 + x > 0 ? i - 1 : i, xb = x0 + x < w - 1 ? i + 1 : i;
+                const ya2 = y0 + y > 0 ? i - w : i, yb2 = y0 + y < h - 1 ? i + w : i;
+                const e = d[i]! - (sx * (p[xb]! - p[xa]! + q[xb]! - q[xa]!) + sy * (p[yb2]! - p[ya2]! + q[yb2]! - q[ya2]!)) / 4;
+                d[i] = e;
+                dd += e * e;
+              }
+              variance[c] = dd / (2 * BLOCK * BLOCK);
+            }
+          } else left = 0;
+        }
+        const N = BLOCK * BLOCK;
+        const drift = (means[3]! * means[3]! * N) / (variance[3]! * 2 + 1e-12);
+        if (within) this.still.push({ level, variance, x: x0, y: y0, pair, trouble: Math.max(left / 0.8, drift / 250) });
+        this.flat.push({ level, variance: flatVariance, x: x0, y: y0, pair, trouble: flatVariance[3]! });
+      }
+    }
+    this.planes.push({ d: diff, w, h });
+    this.singles.push({ d: residual, w, h });
+  }
+
+  private choose(method: GrainMethod): BlockStat[] {
+    const from = method === 'temporal' ? this.still.filter((s) => s.trouble < 1) : this.flat;
+    const bins = new Map<number, BlockStat[]>();
+    for (const s of from) {
+      const k = Math.min(BINS - 1, Math.floor(s.level[3]! * BINS));
+      const list = bins.get(k);
+      if (list) list.push(s);
+      else bins.set(k, [s]);
+    }
+    const out: BlockStat[] = [];
+    for (const list of bins.values()) {
+      if (list.length < 6) continue;
+      const sorted = [...list].sort((p, q) => p.variance[3]! - q.variance[3]!);
+      // Still or flat blocks crowd at the low end; anything well above the lower part is motion or texture.
+      const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? 0.35 : 0.1))]!.variance[3]!;
+      out.push(...sorted.filter((s) => s.variance[3]! <= base * (method === 'temporal' ? 2 : 1.35)));
+    }
+    return out;
+  }
+
+  result(frames: readonly [number, number]): { grain: Look['grain']; method: GrainMethod; note: string } {
+    const frozenShare = this.seen > 0 ? this.frozen / this.seen : 0;
+    const fromTime = this.choose('temporal');
+    const fromSpace = this.choose('spatial');
+    // Texture can only add to what a flat block shows, motion only to what a still one does: so a temporal answer well above the
+    // spatial one has motion in it (somewhat above is right: a plane takes part of wide grain away).
+    const level = (list: readonly BlockStat[]): number => {
+      const v = list.map((s) => s.variance[3]!).sort((p, q) => p - q);
+      return v[v.length >> 1] ?? Infinity;
+    };
+    const method: GrainMethod = frozenShare < 0.25 && fromTime.length >= 24 && level(fromTime) <= 2.5 * level(fromSpace) ? 'temporal' : 'spatial';
+    const chosen = method === 'temporal' ? fromTime : fromSpace;
+    const table: GrainRow[] = [];
+    CHANNELS.forEach((channel, c) => {
+      const sums = new Float64Array(BINS * 3);
+      for (const s of chosen) {
+        const k = Math.max(0, Math.min(BINS - 1, Math.floor(s.level[c]! * BINS)));
+        sums[3 * k]!++;
+        sums[3 * k + 1]! += s.level[c]!;
+        sums[3 * k + 2]! += s.variance[c]!;
+      }
+      for (let k = 0; k < BINS; k++) {
+        const n = sums[3 * k]!;
+        if (n < 6) continue;
+        table.push({ channel, level: sums[3 * k + 1]! / n, sigma: Math.sqrt(sums[3 * k + 2]! / n), samples: n * BLOCK * BLOCK });
+      }
+    });
+    const { x, y, channels } = this.correlate(chosen, method);
+    const how = method === 'temporal' ? 'differences of neighbouring frames where the picture holds still' : 'residual about a plane in the flattest blocks of single frames (fine texture there would count as grain)';
+    const radius = halfRadius(x, y);
+    if (method === 'spatial' && (x[6]! > 0.25 || y[6]! > 0.25)) {
+      const reason = 'the flattest parts hold texture, not grain, and no part changes from frame to frame as grain would';
+      return { grain: { table: [], correlationPx: notMeasurable('px', reason, 'an even wall or sky in the shot'), autocorrelation: { x, y }, channelCorrelation: channels }, method, note: reason };
+    }
+    const correlationPx: Measure = chosen.length < 12
+      ? notMeasurable('px', 'too few still or flat parts', 'a few frames that hold still, or an even wall or sky in the shot')
+      : measured(radius, 'px', Math.max(0.03, (method === 'temporal' ? 0.6 : 2) / Math.sqrt(chosen.length)), how, frames);
+    const note = method === 'temporal' ? how : frozenShare >= 0.25 ? `${how}; ${Math.round(frozenShare * 100)} % of the blocks repeat to the bit from frame to frame: compression has frozen the grain` : `${how}; too little of the picture holds still`;
+    return { grain: { table, correlationPx, autocorrelation: { x, y }, channelCorrelation: channels }, method, note };
+  }
+
+  private correlate(chosen: readonly BlockStat[], method: GrainMethod): { x: number[]; y: number[]; channels: [number, number, number] } {
+    const sx = new Float64Array(LAGS);
+    const sy = new Float64Array(LAGS);
+    let rg = 0, rb = 0, gb = 0, rr = 0, gg = 0, bb = 0;
+    for (const s of chosen) {
+      const src = (method === 'temporal' ? this.planes : this.singles)[s.pair]!;
+      const w = src.w;
+      const l = src.d[3]!;
+      const [r, g, b] = src.d as [Float32Array, Float32Array, Float32Array];
+      // Lags stay inside the block, so that only still or flat pixels meet. Each lag is scaled to its own count of pairs.
+      for (let k = 0; k < LAGS; k++) {
+        const scale = BLOCK / (BLOCK - k);
+        let ax = 0, ay = 0;
+        for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK - k; x++, i++) ax += l[i]! * l[i + k]!;
+        for (let y = 0; y < BLOCK - k; y++) for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) ay += l[i]! * l[i + k * w]!;
+        sx[k]! += ax * scale;
+        sy[k]! += ay * scale;
+      }
+      for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) {
+        const p = r[i]!, q = g[i]!, t = b[i]!;
+        rg += p * q;
+        rb += p * t;
+        gb += q * t;
+        rr += p * p;
+        gg += q * q;
+        bb += t * t;
+      }
+    }
+    const norm = (a: Float64Array): number[] => [...a].map((v) => (a[0]! > 0 ? v / a[0]! : 0));
+    const c = (v: number, p: number, q: number): number => (p > 0 && q > 0 ? v / Math.sqrt(p * q) : 0);
+    return { x: norm(sx), y: norm(sy), channels: [c(rg, rr, gg), c(rb, rr, bb), c(gb, gg, bb)] };
+  }
+}
+
+/**
+ * Radius at which the mean of both autocorrelations falls to half, read between lags on a Gaussian (−ln ρ against distance
+ * squared), which is exact for Gaussian-shaped grain: noise blurred by sd s has half radius 2 s √ln 2. 0 for white noise.
+ */
+export function halfRadius(x: readonly number[], y: readonly number[]): number {
+  let before = 0;
+  const mean = (k: number): number => ((x[k] ?? 0) + (y[k] ?? 0)) / 2;
+  // What little is left, level, at the farthest lags is motion or flicker, not grain.
+  const far = (mean(x.length - 1) + mean(x.length - 2)) / 2;
+  const floor = far > 0 && far < 0.1 && mean(x.length - 3) < 1.6 * far ? far : 0;
+  for (let k = 1; k < x.length; k++) {
+    const rho = (mean(k) - floor) / (1 - floor);
+    if (k === 1 && rho < 0.05) return 0;
+    const here = -Math.log(Math.max(1e-4, rho));
+    if (here >= Math.LN2) {
+      const t = (Math.LN2 - before) / (here - before);
+      return Math.sqrt((k - 1) ** 2 + t * (k * k - (k - 1) ** 2));
+    }
+    before = here;
+  }
+  return x.length - 1;
+}
