@@ -188,10 +188,11 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
 function agreementAt(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch): number {
   const h = new Float64Array(64), g = new Float64Array(8);
   if (accumulate(template, level, pyramid, warp, scratch, h, g, true, 0, 0.2) === null) return 0;
+  // The root of the energy, so that one contrasty stranger in the key frame (a pole) does not outvote the region.
   let all = 1e-12, good = 0;
   for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
-    const e = scratch.cells[o + ENERGY]!;
+    const e = Math.sqrt(scratch.cells[o + ENERGY]!);
     all += e;
     good += e * Math.max(0, Math.min(1, (scratch.cells[o + CORR]! - 0.4) / 0.2));
   }
@@ -216,7 +217,7 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
   const { width: w, height: hh, data } = picture;
   const n = level.count;
   const f = 1 / (1 << level.level);
-  const { u, v, value, cell, slope, jacobian } = level;
+  const { u, v, value, cell, slope, jacobian, balance } = level;
   const sample = scratch.sample, weight = scratch.weight, cells = scratch.cells;
   cells.fill(0);
   const m0 = warp[0] * f, m1 = warp[1] * f, m2 = warp[2] * f, m3 = warp[3] * f, m4 = warp[4] * f, m5 = warp[5] * f, m6 = warp[6], m7 = warp[7], m8 = warp[8];
@@ -299,7 +300,7 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
     const robust = (1 - e2) * (1 - e2) * cells[c + TRUST]!;
     weight[i] = robust;
     sumW += robust * steep;
-    const wi = robust * scale;
+    const wi = robust * scale * balance[cell[i]!]!;
     const t = value[i]!;
     sw += wi; swt += wi * t; sws += wi * lit; swtt += wi * t * t; swts += wi * t * lit; swss += wi * lit * lit;
     const o = i * 8;

@@ -21,7 +21,7 @@ export function chooseModel(template: RideTemplate, frames: readonly FollowedFra
     const fits = usable.map((f) => constrain(template, f, dims));
     const ratio = median(fits.map((q) => q.misfit / (8 - dims)));
     const shift = percentile(fits.map((q) => q.shiftPx), 0.9);
-    if (ratio < 2 && shift < 0.35) {
+    if (ratio < 1.3 && shift < 0.15) {
       return {
         model,
         frames: frames.map((f) => {

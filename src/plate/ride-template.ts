@@ -25,6 +25,9 @@ export interface TemplateLevel {
   readonly cell: Uint16Array;
   /** Number of cells the light is solved in; each holds some sixty pixels, so that it cannot swallow the motion. */
   readonly cells: number;
+  /** Weight of each cell, at most 1: a cell with more slope energy than the mean speaks no louder than the mean, so that a
+   * contrasty stranger in the key frame (a pole across the region) does not carry the fit away. */
+  readonly balance: Float32Array;
 }
 
 export interface RideTemplate {
@@ -89,7 +92,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     const t: TemplateLevel = {
       level: l, count: n, cells,
       u: new Float32Array(n), v: new Float32Array(n), value: new Float32Array(n), jacobian: new Float32Array(n * 8),
-      slope: new Float32Array(n), cell: new Uint16Array(n),
+      slope: new Float32Array(n), cell: new Uint16Array(n), balance: new Float32Array(cells),
     };
     for (let i = 0; i < n; i++) {
       const { x, y, c } = kept[i]!;
@@ -113,6 +116,10 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
       t.jacobian[j + 6] = -u * radial;
       t.jacobian[j + 7] = -v * radial;
     }
+    const energy = t.balance;
+    for (let i = 0; i < n; i++) energy[t.cell[i]!] = energy[t.cell[i]!]! + t.slope[i]! * t.slope[i]!;
+    const mean = energy.reduce((a, b) => a + b, 0) / cells;
+    for (let c = 0; c < cells; c++) energy[c] = energy[c]! > mean ? mean / energy[c]! : 1;
     levels.push(t);
   }
   if (levels.length === 0) {

@@ -45,12 +45,13 @@ export function solveProfile(poses: readonly Pose[], rates: readonly SurfaceRate
     for (const p of poses) if (p.frame >= first && p.frame < first + n) add([[p.frame - first, 1]], p.yawDeg, POSE_SD);
     rates.forEach((r, i) => {
       if (!useful || !Number.isFinite(r.spread)) return;
-      const sd = 0.25 + 0.08 * Math.abs(scale * r.rate) + Math.abs(scale) * r.spread;
+      const sd = 0.3 + 0.12 * Math.abs(scale * r.rate) + Math.abs(scale) * r.spread;
       add([[i + 1, 1], [i, -1], [n, -r.rate]], 0, sd / Math.sqrt(weights[i]!));
     });
-    const bend = useful ? 0.6 * usual : 0.12 * usual;
+    const bend = useful ? 0.3 * usual : 0.12 * usual;
     for (let i = 1; i < n - 1; i++) add([[i - 1, 1], [i, -2], [i + 1, 1]], 0, bend);
     add([[n, 1]], scale, useful ? 5 * Math.abs(scale) + 1 : 1e-3);
+    // The surface can err by the same share over many frames (a wider hip, an arm in front): hence the quarter on every sd.
     // At the ends a body tends to rest.
     add([[0, -1], [1, 1]], 0, 2 * usual);
     add([[n - 2, -1], [n - 1, 1]], 0, 2 * usual);
@@ -60,14 +61,14 @@ export function solveProfile(poses: readonly Pose[], rates: readonly SurfaceRate
     scale = y[n]!;
     rates.forEach((r, i) => {
       if (!Number.isFinite(r.spread)) return;
-      const sd = 0.25 + 0.08 * Math.abs(scale * r.rate) + Math.abs(scale) * r.spread;
+      const sd = 0.3 + 0.12 * Math.abs(scale * r.rate) + Math.abs(scale) * r.spread;
       const e = Math.abs(y[i + 1]! - y[i]! - scale * r.rate) / sd;
       weights[i] = e < 1.5 ? 1 : 1.5 / e;
     });
   }
   const covariance = invertSymmetric(matrix, size);
   const out: { frame: number; yawDeg: number; sd: number }[] = [];
-  for (let i = 0; i < n; i++) out.push({ frame: first + i, yawDeg: y[i]!, sd: Math.sqrt(Math.max(0.25, covariance === null ? 25 : covariance[i * size + i]!)) });
+  for (let i = 0; i < n; i++) out.push({ frame: first + i, yawDeg: y[i]!, sd: 1.25 * Math.sqrt(Math.max(0.25, covariance === null ? 25 : covariance[i * size + i]!)) });
   const fps = framesPerSecond(rate);
   const speed = out.map((_, i) => Math.abs(out[Math.min(n - 1, i + 1)]!.yawDeg - out[Math.max(0, i - 1)]!.yawDeg) * fps / Math.max(1, Math.min(n - 1, i + 1) - Math.max(0, i - 1)));
   const peakRate = Math.max(0, ...speed);
