@@ -54,6 +54,13 @@ function patchCost(a: usize, b: usize): f32 {
   return sum4(q) * <f32>(1.0 / 64.0) - mean * mean * <f32>0.9;
 }
 
+/** Does a patch at (x, y) reach out of the picture by more than half? Then little of it can be checked: its cost counts more. */
+// @ts-ignore: decorator
+@inline
+function outside(x: f32, y: f32, w: i32, h: i32): f32 {
+  return x < -4 || y < -4 || x > <f32>(w - 5) || y > <f32>(h - 5) ? 0.0015 : 0;
+}
+
 /**
  * Patch search: `nx` × ny patches, corner of patch (i, j) at (i·step, j·step) cut to the picture. uIn, vIn: a start a patch.
  * With `spread` the four neighbours' starts compete first. Then Gauss-Newton on the zero-mean difference (B. D. Lucas, T.
@@ -71,7 +78,7 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
       if (spread != 0) {
         readWindow(i1, stride, w, h, x + s * u, y + s * v, a);
         readWindow(i0, stride, w, h, x - t * u, y - t * v, b);
-        let best = patchCost(a, b) * <f32>0.98;
+        let best = patchCost(a, b) * <f32>0.98 + outside(x + s * u, y + s * v, w, h) + outside(x - t * u, y - t * v, w, h);
         for (let n = 0; n < 8; n++) {
           const reach = n < 4 ? 1 : 3;
           const d = n & 3;
@@ -82,7 +89,7 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
           if (Mathf.abs(cu - u) + Mathf.abs(cv - v) < 0.25) continue;
           readWindow(i1, stride, w, h, x + s * cu, y + s * cv, a);
           readWindow(i0, stride, w, h, x - t * cu, y - t * cv, b);
-          const c = patchCost(a, b);
+          const c = patchCost(a, b) + outside(x + s * cu, y + s * cv, w, h) + outside(x - t * cu, y - t * cv, w, h);
           if (c < best) { best = c; u = cu; v = cv; }
         }
       }
@@ -91,7 +98,7 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
       for (let it = 0; it <= iterations; it++) {
         readWindow(i1, stride, w, h, x + s * u, y + s * v, a);
         readWindow(i0, stride, w, h, x - t * u, y - t * v, b);
-        const c = patchCost(a, b);
+        const c = patchCost(a, b) + outside(x + s * u, y + s * v, w, h) + outside(x - t * u, y - t * v, w, h);
         if (c < least) { least = c; bu = u; bv = v; } else if (it > 1 && c > least * 1.2) break;
         if (it == iterations) break;
         const vs = f32x4.splat(s), vt = f32x4.splat(t);

@@ -1,0 +1,269 @@
+/**
+ * A picture between two others, by motion compensation with occlusion reasoning.
+ *
+ * The motion field lies on the wanted frame itself (image/flow.ts), so each of its pixels reads the two pictures directly:
+ * p₀ = A(x − t·v), p₁ = B(x + (1 − t)·v). Where the forward field of A disagrees with v at the place p₀ was read, the point
+ * seen in A is another than the one wanted (it is hidden there), and p₀ loses weight; the same for B and the backward field
+ * (forward-backward consistency, as in N. Sundaram, T. Brox, K. Keutzer, "Dense point trajectories by GPU-accelerated large
+ * displacement optical flow", ECCV 2010, section 3). What the splatted forward and backward fields propose instead competes
+ * where the direct field is doubtful (in the manner of J. Herbst, S. Seitz, S. Baker, "Occlusion reasoning for temporal
+ * interpolation using optical flow", 2009). Where nothing holds, the mean of the pictures remains.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import { blurPlane, gaussianPlane } from '../image/gaussian.js';
+import { FlowPicture, motionAt, type FlowOptions, type MotionField } from '../image/flow.js';
+import { createPicture, requireSameSize, type Picture } from '../image/picture.js';
+import { sampleBilinear } from '../image/sampling.js';
+import { warpMap } from '../image/warp.js';
+
+export interface InbetweenTuning extends FlowOptions {
+  /** Disagreement of the fields, in px, at which a side's weight falls to 1/e. */
+  readonly trustPx?: number;
+  /** Let the splatted fields compete where the direct one is doubtful; default true. */
+  readonly compete?: boolean;
+}
+
+/** Motion before and after a pair, from which the path's curvature is known; null where there is none (a cut, the clip's end). */
+export interface NeighbourMotion {
+  /** Of the pair before, on its second picture (`backward` of that pair). */
+  readonly before: MotionField | null;
+  /** Of the pair after, on its first picture (`forward` of that pair). */
+  readonly after: MotionField | null;
+}
+
+/** What is known of the motion between two neighbouring pictures; make once, ask for any t, then close. */
+export class PairMotion {
+  readonly width: number;
+  readonly height: number;
+  readonly forward: MotionField;
+  /** On the second picture: displacement from the first to the second (so the usual backward flow with its sign turned). */
+  readonly backward: MotionField;
+  private readonly first: FlowPicture;
+  private readonly second: FlowPicture;
+  private readonly lumaA: Float32Array;
+  private readonly lumaB: Float32Array;
+  private readonly tuning: InbetweenTuning;
+
+  /** @param lumaA, lumaB display-coded luma 0..1, height × width. */
+  constructor(lumaA: Float32Array, lumaB: Float32Array, width: number, height: number, tuning: InbetweenTuning = {}) {
+    this.width = width;
+    this.height = height;
+    this.tuning = tuning;
+    this.lumaA = lumaA;
+    this.lumaB = lumaB;
+    this.first = new FlowPicture(lumaA, width, height);
+    this.second = new FlowPicture(lumaB, width, height);
+    this.forward = motionAt(this.first, this.second, 0, tuning);
+    this.backward = motionAt(this.first, this.second, 1, tuning);
+  }
+
+  /**
+   * True where the pair has no common picture (a cut, a flash): after compensation the difference is still large and hardly
+   * smaller than without.
+   */
+  get broken(): boolean {
+    const n = this.width * this.height;
+    let raw = 0, left = 0;
+    const { u, v } = this.forward;
+    for (let y = 0; y < this.height; y += 2) {
+      for (let x = 0; x < this.width; x += 2) {
+        const i = y * this.width + x;
+        raw += Math.abs(this.lumaB[i]! - this.lumaA[i]!);
+        left += Math.abs(sampleBilinear(this.lumaB, this.width, this.height, x + 0.5 + u[i]!, y + 0.5 + v[i]!) - this.lumaA[i]!);
+      }
+    }
+    const share = 4 / n;
+    return left * share > 0.06 && left > 0.5 * raw;
+  }
+
+  fieldAt(t: number): MotionField {
+    return motionAt(this.first, this.second, t, this.tuning);
+  }
+
+  close(): void {
+    this.first.close();
+    this.second.close();
+  }
+
+  /** The picture at time t between `a` and `b`, the pictures that the lumas came from, in any encoding (premultiplied if with alpha). */
+  picture(a: Picture, b: Picture, t: number, neighbours: NeighbourMotion | null = null, dst?: Picture): Picture {
+    requireSameSize(a, b, 'an in-between picture');
+    if (a.width !== this.width || a.height !== this.height || a.channels !== b.channels) {
+      throw new PlatewrightError('PW-JOIN-PACE', `the motion is of ${this.width}×${this.height} pictures, but got ${a.width}×${a.height}`, { kind: 'internal' });
+    }
+    const w = this.width, h = this.height, n = w * h;
+    const out = dst ?? createPicture(w, h, a.channels);
+    const field = this.fieldAt(t);
+    const trust = this.tuning.trustPx ?? 1;
+    const sum = new Float32Array(n * a.channels), weight = new Float32Array(n);
+    const bend = neighbours === null || neighbours.before === null || neighbours.after === null ? null : curvature(field, t, neighbours.before, this.forward, neighbours.after);
+    const candidates: { field: MotionField; bias: number }[] = [{ field, bias: 1 }];
+    if (this.tuning.compete ?? true) {
+      candidates.push({ field: carry(this.forward, t, this.backward), bias: 0.5 }, { field: carry(this.backward, t - 1, this.forward), bias: 0.5 });
+    }
+    for (const c of candidates) this.add(a, b, t, c.field, c.bias, trust, bend, sum, weight);
+    for (let c = 0; c < a.channels; c++) {
+      for (let i = 0; i < n; i++) {
+        const k = c * n + i;
+        const rest = 0.01;
+        out.data[k] = (sum[k]! + rest * ((1 - t) * a.data[k]! + t * b.data[k]!)) / (weight[i]! + rest);
+      }
+    }
+    return out;
+  }
+
+  private add(a: Picture, b: Picture, t: number, field: MotionField, bias: number, trustPx: number, bend: MotionField | null, sum: Float32Array, weight: Float32Array): void {
+    const w = this.width, h = this.height, n = w * h;
+    const ax = new Float32Array(n), ay = new Float32Array(n), bx = new Float32Array(n), by = new Float32Array(n);
+    // A bent path: what is seen at x came to x − bend on the straight one.
+    const straight = bend === null ? field : bentField(field, bend);
+    for (let y = 0, i = 0; y < h; y++) {
+      for (let x = 0; x < w; x++, i++) {
+        const u = straight.u[i]!, v = straight.v[i]!;
+        const px = x + 0.5 - (bend === null ? 0 : bend.u[i]!), py = y + 0.5 - (bend === null ? 0 : bend.v[i]!);
+        ax[i] = px - t * u;
+        ay[i] = py - t * v;
+        bx[i] = px + (1 - t) * u;
+        by[i] = py + (1 - t) * v;
+      }
+    }
+    const p0 = warpMap(a, ax, ay, w, h, { filter: 'bicubic' }), p1 = warpMap(b, bx, by, w, h, { filter: 'bicubic' });
+    const l0 = warpMap(one(this.lumaA, w, h), ax, ay, w, h), l1 = warpMap(one(this.lumaB, w, h), bx, by, w, h);
+    const f = warpMap(two(this.forward), ax, ay, w, h), g = warpMap(two(this.backward), bx, by, w, h);
+    const d = new Float32Array(n);
+    for (let i = 0; i < n; i++) d[i] = Math.abs(l0.data[i]! - l1.data[i]!);
+    gaussianPlane(d, w, h, 1.2, 1.2, d);
+    for (let i = 0; i < n; i++) {
+      const u = straight.u[i]!, v = straight.v[i]!;
+      const s2 = trustPx * trustPx * (1 + 0.01 * (u * u + v * v));
+      const c0 = ((f.data[i]! - u) ** 2 + (f.data[n + i]! - v) ** 2) / s2;
+      const c1 = ((g.data[i]! - u) ** 2 + (g.data[n + i]! - v) ** 2) / s2;
+      let w0 = (1 - t) * Math.exp(-c0), w1 = t * Math.exp(-c1);
+      // Outside the picture nothing is known.
+      if (ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h) w0 *= 0.01;
+      if (bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h) w1 *= 0.01;
+      // Both agree with v: then they must also look alike. One alone can't be checked so.
+      const both = (2 * Math.min(w0, w1)) / (w0 + w1 + 1e-6);
+      const look = Math.exp(-both * (d[i]! / 0.03));
+      w0 *= bias * look;
+      w1 *= bias * look;
+      weight[i] = weight[i]! + w0 + w1;
+      for (let c = 0; c < a.channels; c++) {
+        const k = c * n + i;
+        sum[k] = sum[k]! + w0 * p0.data[k]! + w1 * p1.data[k]!;
+      }
+    }
+  }
+}
+
+function bentField(field: MotionField, bend: MotionField): MotionField {
+  const { width: w, height: h } = field;
+  const n = w * h;
+  const mx = new Float32Array(n), my = new Float32Array(n);
+  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
+    mx[i] = x + 0.5 - bend.u[i]!;
+    my[i] = y + 0.5 - bend.v[i]!;
+  }
+  const moved = warpMap(two(field), mx, my, w, h);
+  return { width: w, height: h, u: moved.data.subarray(0, n), v: moved.data.subarray(n, 2 * n) };
+}
+
+/**
+ * How far a point's path leaves the straight line at time t, for each pixel of time t: Lagrange's cubic through its places at
+ * −1, 0, 1, 2, written by its second differences a₀ (about 0) and a₁ (about 1):
+ * −t(1 − t)/2 · ((2 − t)/3 · a₀ + (1 + t)/3 · a₁). Smoothed, since a hand's shake and a turn's ease move whole regions; and
+ * taken only so far as a₀ and a₁ agree, since a jerk that turns about from frame to frame foretells nothing.
+ * (Quadratic paths: X. Xu et al., "Quadratic video interpolation", NeurIPS 2019.)
+ */
+function curvature(field: MotionField, t: number, before: MotionField, middle: MotionField, after: MotionField): MotionField {
+  const { width: w, height: h } = field;
+  const n = w * h;
+  const a0u = new Float32Array(n), a0v = new Float32Array(n), a1u = new Float32Array(n), a1v = new Float32Array(n);
+  for (let y = 0, i = 0; y < h; y++) {
+    for (let x = 0; x < w; x++, i++) {
+      const fu = field.u[i]!, fv = field.v[i]!;
+      const ax = x + 0.5 - t * fu, ay = y + 0.5 - t * fv, bx = ax + fu, by = ay + fv;
+      const mu = sampleBilinear(middle.u, w, h, ax, ay), mv = sampleBilinear(middle.v, w, h, ax, ay);
+      a0u[i] = mu - sampleBilinear(before.u, w, h, ax, ay);
+      a0v[i] = mv - sampleBilinear(before.v, w, h, ax, ay);
+      a1u[i] = sampleBilinear(after.u, w, h, bx, by) - mu;
+      a1v[i] = sampleBilinear(after.v, w, h, bx, by) - mv;
+    }
+  }
+  const sigma = Math.max(4, Math.max(w, h) / 50);
+  for (const p of [a0u, a0v, a1u, a1v]) blurPlane(p, w, h, sigma, p);
+  const k = (-t * (1 - t)) / 2, k0 = (k * (2 - t)) / 3, k1 = (k * (1 + t)) / 3;
+  for (let i = 0; i < n; i++) {
+    const pu = a0u[i]!, pv = a0v[i]!, qu = a1u[i]!, qv = a1v[i]!;
+    // 1 where both accelerations are the same, 1/2 where one is alone, 0 where they oppose.
+    const agree = 0.5 + (0.5 * (pu * qu + pv * qv)) / (0.5 * (pu * pu + pv * pv + qu * qu + qv * qv) + 1e-6);
+    a0u[i] = agree * (k0 * pu + k1 * qu);
+    a0v[i] = agree * (k0 * pv + k1 * qv);
+  }
+  return { width: w, height: h, u: a0u, v: a0v };
+}
+
+function one(data: Float32Array, width: number, height: number): Picture {
+  return { width, height, channels: 1, data };
+}
+
+function two(field: MotionField): Picture {
+  const n = field.width * field.height;
+  const data = new Float32Array(2 * n);
+  data.set(field.u);
+  data.set(field.v, n);
+  return { width: field.width, height: field.height, channels: 2, data };
+}
+
+/**
+ * Carries a field along itself by `share` of its motion onto another time; where two points land on one pixel the one that
+ * the other side's field confirms wins; holes are filled from the nearest landing on the same row or column by diffusion.
+ */
+function carry(field: MotionField, share: number, other: MotionField): MotionField {
+  const { width: w, height: h } = field;
+  const n = w * h;
+  const u = new Float32Array(n), v = new Float32Array(n), best = new Float32Array(n).fill(Infinity);
+  const sign = share < 0 ? -1 : 1;
+  for (let y = 0; y < h; y++) {
+    for (let x = 0; x < w; x++) {
+      const i = y * w + x;
+      const fu = field.u[i]!, fv = field.v[i]!;
+      const ex = x + 0.5 + sign * fu, ey = y + 0.5 + sign * fv;
+      const miss = Math.hypot(sampleBilinear(other.u, w, h, ex, ey) - fu, sampleBilinear(other.v, w, h, ex, ey) - fv);
+      const tx = Math.floor(x + share * fu), ty = Math.floor(y + share * fv);
+      for (let j = 0; j < 2; j++) for (let k = 0; k < 2; k++) {
+        const px = tx + k, py = ty + j;
+        if (px < 0 || py < 0 || px >= w || py >= h) continue;
+        const q = py * w + px;
+        if (miss < best[q]!) {
+          best[q] = miss;
+          u[q] = fu;
+          v[q] = fv;
+        }
+      }
+    }
+  }
+  fillHoles(u, v, best, w, h);
+  return { width: w, height: h, u, v };
+}
+
+/** Holes take the value of the nearest filled pixel, ring by ring. */
+function fillHoles(u: Float32Array, v: Float32Array, best: Float32Array, w: number, h: number): void {
+  let open: number[] = [];
+  for (let i = 0; i < best.length; i++) if (best[i] === Infinity) open.push(i);
+  for (let round = 0; open.length > 0 && round < w + h; round++) {
+    const found: number[] = [], values: number[] = [], still: number[] = [];
+    for (const i of open) {
+      const x = i % w, y = (i - x) / w;
+      let su = 0, sv = 0, c = 0;
+      if (x > 0 && best[i - 1]! < Infinity) { su += u[i - 1]!; sv += v[i - 1]!; c++; }
+      if (x + 1 < w && best[i + 1]! < Infinity) { su += u[i + 1]!; sv += v[i + 1]!; c++; }
+      if (y > 0 && best[i - w]! < Infinity) { su += u[i - w]!; sv += v[i - w]!; c++; }
+      if (y + 1 < h && best[i + w]! < Infinity) { su += u[i + w]!; sv += v[i + w]!; c++; }
+      if (c > 0) { found.push(i); values.push(su / c, sv / c); } else still.push(i);
+    }
+    found.forEach((i, k) => { u[i] = values[2 * k]!; v[i] = values[2 * k + 1]!; best[i] = 1e9; });
+    if (found.length === 0) break;
+    open = still;
+  }
+}
