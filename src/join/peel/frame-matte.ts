@@ -5,7 +5,7 @@ import type { FrameAnalysis } from './frame-analysis.js';
 import { resampleCells } from './resample-cells.js';
 
 /** Small pixels beyond which nothing but the plain verdict (screen, performer) is possible. */
-const SOLID_FROM = 8;
+const SOLID_FROM = 10;
 const EMPTY_FROM = 3;
 
 export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, quality: 'fast' | 'fine', dst: Float32Array): void {

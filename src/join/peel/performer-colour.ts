@@ -44,9 +44,9 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
     if (strength > 0) {
       const excess = out[key + i]! - limit(out[i]!, out[second + i]!);
       if (excess > 0) {
-        // Taking the whole screen colour away lowers red and blue too, and with them the limit.
-        const sr = screen[i]!;
-        const ss = screen[second + i]!;
+        // Fur gives back the screen's light filtered by its own colour: of red and blue half the screen's share goes with it.
+        const sr = 0.5 * screen[i]!;
+        const ss = 0.5 * screen[second + i]!;
         const sk = screen[key + i]!;
         const amount = (strength * excess) / Math.max(sk - 0.5 * (sr + ss), 0.25 * sk, 1e-4);
         out[i] = Math.max(0, out[i]! - amount * sr);

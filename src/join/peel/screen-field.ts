@@ -10,7 +10,7 @@ import { connectedComponents } from '../../image/components.js';
 import { median } from '../../image/statistics.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
-import type { ScreenHue } from './screen-hue.js';
+import { hueDegrees, hueGap, type ScreenHue } from './screen-hue.js';
 import type { SmallLinear } from './small-linear.js';
 
 export interface ScreenField {
@@ -40,6 +40,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   let colour = start;
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
+  const hueLimit = Math.min(24, hue.spreadDeg + 4);
   for (let turn = 0; turn < 4; turn += 1) {
     const wide = colour === null;
     const low = wide ? 0.15 : 0.25;
@@ -59,7 +60,9 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       const xg = g - s * bg;
       const xb = b - s * bb;
       const rho = Math.sqrt((xr * xr + xg * xg + xb * xb) / power) / Math.max(s, 1e-3);
-      const is = s > low && s < high && rho < limit;
+      // Noise weighs more on a darker screen, by 1 / s.
+      const allowed = limit * Math.max(1, 0.5 + 0.5 / Math.max(s, 0.1));
+      const is = s > low && s < high && rho < allowed && (!wide || hueGap(hueDegrees(r, g, b), hue.hueDeg) < hueLimit);
       sure[i] = is ? 1 : 0;
       weight[i] = is ? 1 : 0;
       if (!is) continue;
