@@ -155,6 +155,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
         : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [marks.frame, marks.frame]),
       view, subject, light,
       turn: poses.length >= 2 ? turnFromPoses(poses.map((p) => (p.kind === 'pose' ? { frame: p.frame, yawDeg: p.yawDeg } : { frame: 0, yawDeg: 0 })), frameCount, rate) : null,
+      poses: poses.map((p) => (p.kind === 'pose' ? { frame: p.frame, yawDeg: p.yawDeg } : { frame: 0, yawDeg: 0 })),
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
       screenNoise: over(readings.map((r) => r.noise), 'ratio', 'neighbouring screen pixels, share of the coded range', noScreen, HELP_SCREEN, 0.5, 0.0005),
       screenClipped: over(readings.map((r) => r.clipped), 'ratio', 'screen pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),

@@ -1,5 +1,6 @@
 /** What is measured on one take: the counterparts of a plate's measures, and what only a take has (screen, spill, frame edges). */
 import type { Measure } from '../core/measure.js';
+import type { Pose } from '../plate/turn-poses.js';
 import type { Light, Turn, View } from '../plate/types.js';
 import type { SubjectView } from '../plate/view-derived.js';
 import type { ScreenColour } from './screen.js';
@@ -32,6 +33,8 @@ export interface TakeMeasures {
   readonly subject: SubjectView | null;
   readonly light: Light;
   readonly turn: Turn | null;
+  /** The poses that the turn rests on, where it rests on poses alone. */
+  readonly poses?: readonly Pose[];
   readonly evennessStops: Measure;
   readonly screenNoise: Measure;
   readonly screenClipped: Measure;

@@ -4,7 +4,7 @@ import { parseRate, type Rate } from '../core/rational.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import type { Light, PlateMeasures, Stir, Turn } from '../plate/types.js';
 import { carriedView, subjectView, type SubjectView } from '../plate/view-derived.js';
-import { turnFromPoses } from '../plate/turn-poses.js';
+import { turnFromPoses, type Pose } from '../plate/turn-poses.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
 
 export interface PlateNeeds {
@@ -16,6 +16,8 @@ export interface PlateNeeds {
   readonly performerHeightPx: Measure;
   readonly light: Light | null;
   readonly turn: Turn | null;
+  /** Poses of the plate's marks, unwrapped by nothing but their order. */
+  readonly poses?: readonly Pose[];
   readonly stir: Stir | null;
   /** Edge σ of the plate, px; null where the look was not measured. */
   readonly sigmaPx: number | null;
@@ -54,6 +56,7 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
     rate, lengthFrames: plate.span.out - plate.span.in, subject, subjectReason: reason, performerHeightPx: heightPx,
     light: plate.light ?? null,
     turn: plate.turn ?? (poses.length >= 2 ? turnFromPoses(poses, Math.max(...poses.map((p) => p.frame)) + 1, rate) : null),
+    poses,
     stir: plate.stir ?? null,
     // 10 to 90 % of a Gaussian edge spans 2.563 σ.
     sigmaPx: spread === null ? null : spread / 2.563,

@@ -8,6 +8,7 @@ import type { TakeFrame, TakeMeasures } from './measures.js';
 import type { PlateNeeds } from './needs.js';
 import { fitPace } from './pace-fit.js';
 import type { Matter, MatterName } from './types.js';
+import { paceOfPoses } from './pace-poses.js';
 import { judgeTake, rankTakes } from './verdict.js';
 
 const d = (value: number, sd = 0.3): { value: number; sd: number } => ({ value, sd });
@@ -133,5 +134,20 @@ describe('pace', () => {
     expect(fitPace(plate, slow, 24, 48)!.pace).toBeCloseTo(1.5, 2);
     const back = { ...slow, frames: slow.frames.map((f) => ({ ...f, yawDeg: -f.yawDeg })) };
     expect(fitPace(plate, back, 24, 24)).toBeNull();
+  });
+
+  it('does not mistake the chords between three poses for the curve', () => {
+    const ease = (t: number): number => -60 + 130 * (t <= 0 ? 0 : t >= 1 ? 1 : t * t * (3 - 2 * t));
+    const plate = [0, 18, 35].map((frame) => ({ frame, yawDeg: ease(frame / 35) }));
+    for (const pace of [0.6, 0.75, 1, 1.4]) for (const lead of [0, 14]) {
+      const take = [lead, lead + Math.round(17.5 / pace), lead + Math.round(35 / pace)].map((frame) => ({ frame, yawDeg: ease((pace * (frame - lead)) / 35) }));
+      expect(Math.abs(paceOfPoses(plate, take, 24, 24)!.pace / pace - 1)).toBeLessThan(0.03);
+    }
+    // A take that stops short of the end.
+    const short = [0, 18, 35].map((frame) => ({ frame, yawDeg: ease((0.75 * frame) / 35) }));
+    const p = paceOfPoses(plate, short, 24, 24)!;
+    expect(Math.abs(p.pace - 0.75)).toBeLessThan(2 * p.sd);
+    expect(Math.abs(p.pace / 0.75 - 1)).toBeLessThan(0.06);
+    expect(paceOfPoses(plate.slice(0, 2), short, 24, 24)).toBeNull();
   });
 });

@@ -6,7 +6,9 @@
 import { framesPerSecond, parseRate } from '../core/rational.js';
 import type { TakeMeasures } from './measures.js';
 import type { PlateNeeds } from './needs.js';
-import { fitPace } from './pace-fit.js';
+import type { Pose } from '../plate/turn-poses.js';
+import { fitPace, type PaceFit } from './pace-fit.js';
+import { paceOfPoses } from './pace-poses.js';
 import { bestSpan } from './span.js';
 import { DEFAULT_TOLERANCES, type Tolerances } from './tolerances.js';
 import type { Matter, Verdict, VerdictWord } from './types.js';
@@ -24,7 +26,7 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   const notes: string[] = [...take.notes];
   matters.push(...viewMatters(needs, take, tolerances));
   matters.push(...lightMatters(needs, take, tolerances));
-  const pace = needs.turn !== null && take.turn !== null ? fitPace(needs.turn, take.turn, plateFps, takeFps) : null;
+  const pace = paceOf(needs, take, plateFps, takeFps);
   const turn = turnMatter(needs, take, tolerances, pace);
   if (turn !== null) matters.push(turn);
   if (needs.stir !== null && needs.stir.amplitudePx.value !== null) {
@@ -44,7 +46,21 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   return { verdict: worst, span: { in: span.in, out: span.out }, matters, notes };
 }
 
-function turnMatter(needs: PlateNeeds, take: TakeMeasures, tolerances: Tolerances, pace: ReturnType<typeof fitPace>): Matter | null {
+/**
+ * Pace from the curves; where the take's rests on a few poses, from the poses of both laid on one smooth curve, so that like is
+ * compared with like.
+ */
+function paceOf(needs: PlateNeeds, take: TakeMeasures, plateFps: number, takeFps: number): PaceFit | null {
+  if (needs.turn === null || take.turn === null) return null;
+  const plain = fitPace(needs.turn, take.turn, plateFps, takeFps);
+  const smooth = plain === null || needs.poses === undefined || take.poses === undefined ? null : paceOfPoses(sorted(needs.poses), sorted(take.poses), plateFps, takeFps);
+  if (plain === null || smooth === null) return plain;
+  return { ...plain, pace: smooth.pace, sd: smooth.sd, takeStartS: (plain.plateStartS - smooth.offsetS) / smooth.pace };
+}
+
+const sorted = (poses: readonly Pose[]): Pose[] => [...poses].sort((a, b) => a.frame - b.frame);
+
+function turnMatter(needs: PlateNeeds, take: TakeMeasures, tolerances: Tolerances, pace: PaceFit | null): Matter | null {
   if (needs.turn === null) return null;
   if (take.turn === null) return unjudged('turnRate', 'deg/s', meanRate(needs), 'no pose is marked on the take', 'two or three poses on the take (frame and yaw), at the start, middle and end of the turn');
   if (pace === null) return unjudged('turnRate', 'deg/s', meanRate(needs), 'plate and take share too little of the turn, or turn opposite ways', 'poses at the start and the end of the turn on both');
