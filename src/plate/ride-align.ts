@@ -367,7 +367,7 @@ function solveLight(cells: Float64Array, count: number): number {
     if (m < 1e-3) { cells[o + GAIN] = g0; cells[o + TRUST] = 0; continue; }
     cells[o + GAIN] = Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (cells[o + STT]! + ridge + 1e-12)));
     const correlation = cells[o + CORR]!;
-    cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (correlation / good - 0.6) / 0.2));
+    cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (correlation / good - 0.82) / 0.12));
     const w = m * cells[o + TRUST]!;
     bias0 += w * (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]!) / m;
     weight0 += w;

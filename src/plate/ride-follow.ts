@@ -135,7 +135,7 @@ export class Follower {
     const free = this.fit(key, a, [a, b]);
     if (free !== null && free.agreement * free.visible > 0.8 && this.shares > 0.8) return free;
     // Something covers the region: what is left cannot be trusted with its whole shape.
-    const stiff = this.fit(key, a, [a, b], 25, 1);
+    const stiff = this.fit(key, a, [a, b], 25, 0.7);
     if (free === null || stiff === null) return stiff ?? free;
     return stiff.agreement * stiff.visible > 0.93 * free.agreement * free.visible ? stiff : free;
   }
@@ -163,7 +163,7 @@ export class Follower {
 
   private accept(r: AlignResult | null): boolean {
     if (r === null) return false;
-    return r.agreement * r.visible > 0.15 && r.agreement > 0.22 && r.correlation > 0.5;
+    return r.agreement * r.visible > 0.2 && r.agreement > 0.33 && r.correlation > 0.5;
   }
 
   private better(a: AlignResult | null, b: AlignResult | null): boolean {
@@ -197,7 +197,7 @@ export class Follower {
       }
       for (const s of detect(key.template, key.coarse, this.pyramid, shapes, Infinity, 4)) {
         const r = this.fit(key, s.warp, [s.warp]);
-        if (r === null || !this.accept(r) || r.agreement < 0.35) continue;
+        if (r === null || !this.accept(r) || r.agreement < 0.45) continue;
         if (best === null || this.better(r, best.result)) best = { key, result: r };
       }
       if (best !== null) break;
