@@ -41,6 +41,8 @@ export class BlockMatcher {
   private readonly coarseA = new Float32Array(COARSE_W * COARSE_H);
   private readonly coarseB = new Float32Array(COARSE_W * COARSE_H);
   private readonly block = new Float32Array(BW * BH);
+  private readonly leftOver = new Float64Array(BX * BY);
+  private readonly contrast = new Float64Array(BX * BY);
   private readonly shiftX = new Int32Array(BX * BY);
   private readonly shiftY = new Int32Array(BX * BY);
   private coarseX0 = 0;
@@ -240,6 +242,8 @@ export class BlockMatcher {
           if (!inside && e > 0.3) {
             this.shiftX[k] = gx;
             this.shiftY[k] = gy;
+            this.leftOver[k] = 0;
+            this.contrast[k] = 0;
             const sdOut = Math.sqrt(this.varA / n);
             const wOut = (0.25 * sdOut) / (sdOut + CONTRAST_HALF);
             total += wOut * e;
@@ -250,6 +254,8 @@ export class BlockMatcher {
         }
         this.shiftX[k] = sx;
         this.shiftY[k] = sy;
+        this.leftOver[k] = e;
+        this.contrast[k] = this.varA / n;
         const sd = Math.sqrt(this.varA / n);
         const w = sd / (sd + CONTRAST_HALF);
         total += w * e;
@@ -268,6 +274,11 @@ export class BlockMatcher {
     for (let k = 0; k < BX * BY; k++) spread += Math.hypot(this.shiftX[k]! - gx, this.shiftY[k]! - gy);
     out.motionSpread = spread / (BX * BY);
     return out;
+  }
+
+  /** Block by block of the last match: shift (cells), what was left unexplained 0..1, and whether there was texture to see it. */
+  blockShifts(): { dx: number; dy: number; left: number; textured: boolean }[] {
+    return Array.from({ length: BX * BY }, (_, k) => ({ dx: this.shiftX[k]!, dy: this.shiftY[k]!, left: this.leftOver[k]!, textured: Math.sqrt(this.contrast[k]!) > CONTRAST_HALF }));
   }
 }
 

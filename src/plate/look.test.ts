@@ -2,7 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { grained, grainLaw, scene, squares } from '../../bench/made-look.js';
 import { GrainMeter, halfRadius } from './grain.js';
-import { palette } from './look-levels.js';
+import { palette } from '../colour/palette.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf, smearedEdge } from './motion-blur.js';
 import { findEdges, mtf50Of, sharpnessOf, ESF_LENGTH, OVER } from './sharpness.js';

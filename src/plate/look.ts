@@ -3,13 +3,14 @@
  * pair of neighbouring frames is read; never more than one pair is held as a picture.
  */
 import { PlatewrightError } from '../core/errors.js';
+import { palette } from '../colour/palette.js';
 import { encodeTransfer } from '../colour/transfer.js';
 import { createPicture } from '../image/picture.js';
 import { codedToLinear, toCodedRgb } from '../media/convert.js';
 import type { VideoFrame, VideoInfo } from '../media/types.js';
 import { GrainMeter, type GrainMethod } from './grain.js';
 import { hazeOf } from './haze.js';
-import { LevelCounter, palette } from './look-levels.js';
+import { LevelCounter } from './look-levels.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf } from './motion-blur.js';
 import { findEdges, sharpnessOf, type Edge } from './sharpness.js';

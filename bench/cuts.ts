@@ -1,0 +1,205 @@
+/**
+ * Cuts against known reels. `npx tsx bench/cuts.ts [--seeds 1,2,3] [--transitions 60] [--hard] [--encoded] [--footage DIR]`.
+ * Reels are made from the open clips of `../shared/footage` where they are (said loudly where not) and from made scenes. Beside
+ * this program: FFmpeg's scene score by its published formula (libavfilter/vf_scdet.c: min(mafd, |mafd − previous mafd|) of
+ * mean absolute luma difference, threshold 10 %, and > 0.3), and a colour histogram with a threshold that follows its
+ * neighbourhood. Bar: precision .98, recall .92, F1 .95, cut recall .98, gradual recall .80; scan at least 0.8 of bare decode.
+ */
+import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { CutDetector } from '../src/film/cut-detector.js';
+import { findCuts } from '../src/film/find-cuts.js';
+import { shotsOf } from '../src/film/shot-events.js';
+import { smallFrame } from '../src/film/small-frame.js';
+import { createPicture } from '../src/image/picture.js';
+import type { VideoFrame } from '../src/media/types.js';
+import { VideoReader } from '../src/media/video-reader.js';
+import { VideoWriter } from '../src/media/video-writer.js';
+import { emptyScore, ratios, scoreCuts, type CutScore, type Found } from './cut-score.js';
+import { makeReel, syntheticSource, type Reel, type ReelSource } from './reel-maker.js';
+
+const W = 192, H = 108;
+
+/** Continuous stretches of the clips, between the known changes (footage/README.md; by eye). */
+const STRETCHES: Record<string, readonly (readonly [number, number])[]> = {
+  'tears-of-steel-30s.mp4': [[0, 72], [72, 438], [438, 482], [482, 567], [567, 596], [667, 699], [699, 720]],
+  'sintel-26s.mp4': [[0, 76], [76, 121], [121, 319], [319, 457], [457, 545], [545, 611], [611, 652]],
+  'handheld-round-object.mp4': [[0, 117], [117, 234]],
+  'locked-off-people.mp4': [[0, 200], [600, 900]],
+  'green-wall-person.mp4': [[0, 300], [500, 800]],
+};
+
+/** Wraps planar 8-bit 4:2:0 data of a reel as the media door would hand it out. */
+export function asFrame(data: Uint8Array, index: number): VideoFrame {
+  return { index, widthPx: W, heightPx: H, planes: [data.subarray(0, W * H), data.subarray(W * H, W * H * 1.25), data.subarray(W * H * 1.25)], chromaShift: [1, 1], layout: 'yuv', bitDepth: 8, hasAlpha: false, colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false } } as unknown as VideoFrame;
+}
+
+/** Area average of a plane to w × h. */
+function reduce(src: ArrayLike<number>, sw: number, sh: number, w: number, h: number, dst: Uint8Array, at: number, shift: number): void {
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+    const x0 = Math.floor((x * sw) / w), x1 = Math.max(x0 + 1, Math.floor(((x + 1) * sw) / w));
+    const y0 = Math.floor((y * sh) / h), y1 = Math.max(y0 + 1, Math.floor(((y + 1) * sh) / h));
+    let s = 0;
+    for (let v = y0; v < y1; v++) for (let u = x0; u < x1; u++) s += src[v * sw + u]!;
+    dst[at + y * w + x] = s / ((x1 - x0) * (y1 - y0)) / 2 ** shift + 0.5;
+  }
+}
+
+export async function loadSources(folder: string): Promise<ReelSource[]> {
+  const out: ReelSource[] = [];
+  if (!existsSync(folder)) console.error(`SKIPPED: no open clips at ${folder}; reels are made from made scenes alone, which are easier than film`);
+  else for (const [name, stretches] of Object.entries(STRETCHES)) {
+    const path = join(folder, name);
+    if (!existsSync(path)) {
+      console.error(`SKIPPED: ${name} is not there`);
+      continue;
+    }
+    const reader = await VideoReader.open(path);
+    for (const [a, b] of stretches) {
+      const frames: Uint8Array[] = [];
+      for await (const f of reader.frames(a, b)) {
+        const d = new Uint8Array(W * H * 1.5);
+        const depth = f.bitDepth - 8;
+        const cw = Math.ceil(f.widthPx / 2 ** f.chromaShift[0]), ch = Math.ceil(f.heightPx / 2 ** f.chromaShift[1]);
+        reduce(f.planes[0]!, f.widthPx, f.heightPx, W, H, d, 0, depth);
+        reduce(f.planes[1]!, cw, ch, W / 2, H / 2, d, W * H, depth);
+        reduce(f.planes[2]!, cw, ch, W / 2, H / 2, d, W * H * 1.25, depth);
+        frames.push(d);
+      }
+      if (frames.length > 12) out.push({ name: `${name}[${a}]`, frames });
+    }
+    await reader.close();
+  }
+  for (let s = 0; s < 8; s++) out.push(syntheticSource(1000 + s, W, H, 50));
+  return out;
+}
+
+export function ours(reel: Reel): Found[] {
+  const d = new CutDetector();
+  reel.frames.forEach((f, i) => d.push(smallFrame(asFrame(f, i))));
+  return shotsOf(d.finish(), reel.frames.length).slice(1).map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) }));
+}
+
+/** FFmpeg's scene score, 0..100, by the published formula. */
+function sceneScores(reel: Reel): Float64Array {
+  const out = new Float64Array(reel.frames.length);
+  let before = 0;
+  for (let t = 1; t < reel.frames.length; t++) {
+    const a = reel.frames[t - 1]!, b = reel.frames[t]!;
+    let s = 0;
+    for (let i = 0; i < W * H; i++) s += Math.abs(a[i]! - b[i]!);
+    const mafd = (100 * s) / (W * H) / 256;
+    out[t] = Math.max(0, Math.min(100, Math.min(mafd, Math.abs(mafd - before))));
+    before = mafd;
+  }
+  return out;
+}
+
+/** 8 × 4 × 4 Y'CbCr histogram distance, marked where it stands out of the mean of ±8 frames. */
+function histogramCuts(reel: Reel): Found[] {
+  const hist = reel.frames.map((f) => {
+    const h = new Float64Array(128);
+    for (let y = 0; y < H / 2; y++) for (let x = 0; x < W / 2; x++) {
+      const c = y * (W / 2) + x;
+      h[(f[2 * y * W + 2 * x]! >> 5) * 16 + (f[W * H + c]! >> 6) * 4 + (f[W * H * 1.25 + c]! >> 6)]! += 4 / (W * H);
+    }
+    return h;
+  });
+  const d = hist.map((h, t) => (t === 0 ? 0 : h.reduce((s, v, i) => s + Math.abs(v - hist[t - 1]![i]!), 0)));
+  const out: Found[] = [];
+  for (let t = 1; t < d.length; t++) {
+    let s = 0, n = 0;
+    for (let k = Math.max(1, t - 8); k <= Math.min(d.length - 1, t + 8); k++) if (k !== t) {
+      s += d[k]!;
+      n++;
+    }
+    if (d[t]! > 0.35 && d[t]! > 3 * (s / n) && d[t]! >= (d[t - 1] ?? 0) && d[t]! >= (d[t + 1] ?? 0)) out.push({ at: t });
+  }
+  return out;
+}
+
+function line(name: string, s: CutScore): string {
+  const r = ratios(s);
+  return `${name.padEnd(26)} precision ${r.precision.toFixed(3)}  recall ${r.recall.toFixed(3)}  F1 ${r.f1.toFixed(3)}  cuts ${r.cutRecall.toFixed(3)}  gradual ${r.gradualRecall.toFixed(3)}  span ±${r.spanError.toFixed(1)}  wipes and punch-ins ${r.hardRecall.toFixed(2)}`;
+}
+
+/** Encodes a reel, decodes it bare and scans it in turn, three times; returns best of each and what the scan found. */
+async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; scanMs: number }> {
+  const dir = mkdtempSync(join(tmpdir(), 'reel-'));
+  const path = join(dir, 'reel.mp4');
+  try {
+    const w = 640, h = 360;
+    const writer = await VideoWriter.open(path, { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'h264', crf: 20 });
+    const p = createPicture(w, h, 3);
+    for (const f of reel.frames) {
+      for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+        const sx = Math.floor((x * W) / w), sy = Math.floor((y * H) / h), c = (sy >> 1) * (W / 2) + (sx >> 1);
+        const l = (f[sy * W + sx]! - 16) / 219, cb = (f[W * H + c]! - 128) / 224, cr = (f[W * H * 1.25 + c]! - 128) / 224;
+        const i = y * w + x;
+        p.data[i] = l + 1.5748 * cr;
+        p.data[w * h + i] = l - 0.1873 * cb - 0.4681 * cr;
+        p.data[2 * w * h + i] = l + 1.8556 * cb;
+      }
+      await writer.writeCoded(p);
+    }
+    await writer.close();
+    let decodeMs = Infinity, scanMs = Infinity;
+    let found: Found[] = [];
+    const reader = await VideoReader.open(path);
+    for (let k = 0; k < 3; k++) {
+      let t = performance.now();
+      let n = 0;
+      for await (const f of reader.frames()) n += f.widthPx > 0 ? 1 : 0;
+      decodeMs = Math.min(decodeMs, performance.now() - t);
+      t = performance.now();
+      const list = await findCuts(reader);
+      scanMs = Math.min(scanMs, performance.now() - t);
+      found = list.shots.slice(1).map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) }));
+      if (n !== reel.frames.length) throw new Error(`the encoded reel has ${n} frames, not ${reel.frames.length}`);
+    }
+    await reader.close();
+    return { found, decodeMs, scanMs };
+  } finally {
+    rmSync(dir, { recursive: true, force: true });
+  }
+}
+
+async function main(): Promise<void> {
+  const arg = (name: string, otherwise: string): string => {
+    const i = process.argv.indexOf(`--${name}`);
+    return i >= 0 ? process.argv[i + 1] ?? otherwise : otherwise;
+  };
+  const seeds = arg('seeds', '1,2,3').split(',').map(Number);
+  const sources = await loadSources(arg('footage', join(import.meta.dirname, '..', '..', 'shared', 'footage')));
+  const scores = { ours: emptyScore(), scdet: emptyScore(), scene: emptyScore(), histogram: emptyScore(), encoded: emptyScore() };
+  let frames = 0, decode = 0, scan = 0;
+  for (const seed of seeds) {
+    const reel = makeReel(sources, { seed, width: W, height: H, transitions: Number(arg('transitions', '60')), hardKinds: process.argv.includes('--hard') });
+    frames += reel.frames.length;
+    scoreCuts(reel.transitions, ours(reel), scores.ours);
+    const s = sceneScores(reel);
+    const over = (limit: number): Found[] => [...s].flatMap((v, t) => (v >= limit ? [{ at: t }] : []));
+    scoreCuts(reel.transitions, over(10), scores.scdet);
+    scoreCuts(reel.transitions, over(30), scores.scene);
+    scoreCuts(reel.transitions, histogramCuts(reel), scores.histogram);
+    if (process.argv.includes('--encoded')) {
+      const e = await encoded(reel);
+      scoreCuts(reel.transitions, e.found, scores.encoded);
+      decode += e.decodeMs;
+      scan += e.scanMs;
+    }
+  }
+  console.log(`${frames} frames, ${scores.ours.cuts} cuts, ${scores.ours.gradual} gradual; seeds ${seeds.join(', ')}; ${sources.length} sources`);
+  console.log(line('Platewright', scores.ours));
+  if (process.argv.includes('--encoded')) {
+    console.log(line('Platewright, H.264 360p', scores.encoded));
+    console.log(`scan at ${(decode / scan).toFixed(2)} of bare decode (best of three, in turn)`);
+  }
+  console.log(line('scene score ≥ 10 (default)', scores.scdet));
+  console.log(line('scene score > 0.3', scores.scene));
+  console.log(line('colour histogram', scores.histogram));
+  if (scores.ours.misses.length + scores.ours.extras.length > 0) console.log(`missed: ${scores.ours.misses.join(' ')}; extra at: ${scores.ours.extras.join(' ')}`);
+}
+
+if (process.argv[1]?.endsWith('cuts.ts') || process.argv[1]?.endsWith('cuts.js')) await main();

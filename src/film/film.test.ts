@@ -1,0 +1,136 @@
+/** Shot changes: made reels with known truth, a saved and restored state, and known cuts of open clips where they are. */
+import { existsSync } from 'node:fs';
+import { join } from 'node:path';
+import { describe, expect, it } from 'vitest';
+import { emptyScore, ratios, scoreCuts } from '../../bench/cut-score.js';
+import { makeReel, syntheticSource, type Reel } from '../../bench/reel-maker.js';
+import type { VideoFrame } from '../media/types.js';
+import { VideoReader } from '../media/video-reader.js';
+import { CutDetector } from './cut-detector.js';
+import { findCuts, type FrameSource, type ScanState } from './find-cuts.js';
+import { LetterboxFinder } from './letterbox.js';
+import { fitRamp } from './mixture.js';
+import { smallFrame } from './small-frame.js';
+import { summariseShot } from './summarise-shot.js';
+
+const W = 192, H = 108;
+
+function asFrame(d: Uint8Array, index: number): VideoFrame {
+  return { index, widthPx: W, heightPx: H, planes: [d.subarray(0, W * H), d.subarray(W * H, W * H * 1.25), d.subarray(W * H * 1.25)], chromaShift: [1, 1], layout: 'yuv', bitDepth: 8, hasAlpha: false, colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false } } as unknown as VideoFrame;
+}
+
+function sourceOf(frames: readonly Uint8Array[]): FrameSource {
+  return {
+    info: { rate: { num: 24, den: 1 }, frameCount: frames.length },
+    async *frames(from = 0, to = Infinity) {
+      for (let t = from; t < Math.min(to, frames.length); t++) yield asFrame(frames[t]!, t);
+    },
+  };
+}
+
+const scenes = Array.from({ length: 6 }, (_, k) => syntheticSource(50 + k, W, H, 45));
+const reel: Reel = makeReel(scenes, { seed: 77, width: W, height: H, transitions: 14, gradualShare: 0.4 });
+
+describe('made reels', () => {
+  it('finds cuts, dissolves and fades among disturbances', async () => {
+    const list = await findCuts(sourceOf(reel.frames));
+    const r = ratios(scoreCuts(reel.transitions, list.shots.slice(1).map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) })), emptyScore()));
+    expect(list.frames).toBe(reel.frames.length);
+    expect(r.precision).toBeGreaterThan(0.9);
+    expect(r.recall).toBeGreaterThan(0.9);
+    expect(r.spanError).toBeLessThan(3);
+    // Shots tile the film.
+    list.shots.forEach((s, i) => expect(s.out).toBe(list.shots[i + 1]?.in ?? list.frames));
+  }, 60000);
+
+  it('gives the same list when stopped and gone on with from JSON', async () => {
+    const whole = await findCuts(sourceOf(reel.frames));
+    const stop = new AbortController();
+    let kept: ScanState | null = null;
+    await expect(findCuts(sourceOf(reel.frames), { signal: stop.signal, saveEvery: 137, onState: (s) => { kept = JSON.parse(JSON.stringify(s)) as ScanState; stop.abort(); } })).rejects.toThrow('PW-FILM-CANCELLED');
+    expect(kept!.done).toBe(137);
+    expect(await findCuts(sourceOf(reel.frames), { resume: kept })).toEqual(whole);
+  }, 60000);
+});
+
+describe('what is no cut', () => {
+  const still = scenes[0]!.frames;
+  const shots = (change: (f: Uint8Array, t: number) => void): number[] => {
+    const src = still.map((f, t) => {
+      const c = f.slice();
+      change(c, t);
+      return c;
+    });
+    return run(new CutDetector(), src);
+  };
+  const run = (d: CutDetector, frames: Uint8Array[]): number[] => {
+    frames.forEach((f, i) => d.push(small(f, i)));
+    return d.finish().map((e) => (e.kind === 'cut' ? e.at : e.a));
+  };
+  it('a flash, a drop-out, a light switched off, strobing', () => {
+    expect(shots((f, t) => { if (t === 20 || t === 21) f.fill(235, 0, W * H); })).toEqual([]);
+    expect(shots((f, t) => { if (t >= 20 && t < 23) f.fill(16, 0, W * H); })).toEqual([]);
+    expect(shots((f, t) => { if (t >= 20) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4; })).toEqual([]);
+    expect(shots((f, t) => { if (t >= 15 && t < 30 && t % 2 === 0) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4; })).toEqual([]);
+  }, 60000);
+});
+
+function small(f: Uint8Array, i: number): Uint16Array {
+  return smallFrame(asFrame(f, i));
+}
+
+it('fits a clipped ramp to the frame', () => {
+  const alpha = Float64Array.from({ length: 30 }, (_, t) => Math.max(0, Math.min(1, (t - 6) / 15)));
+  const fit = fitRamp(alpha, 100);
+  expect([fit.a, fit.b]).toEqual([106, 121]);
+});
+
+it('finds bars to the pixel', () => {
+  const f = scenes[1]!.frames[0]!.slice();
+  for (let y = 0; y < H; y++) if (y < 13 || y >= H - 11) f.fill(16, y * W, (y + 1) * W);
+  for (let i = 13 * W; i < (H - 11) * W; i++) f[i] = Math.max(40, f[i]!);
+  const finder = new LetterboxFinder();
+  finder.add(asFrame(f, 0));
+  expect(finder.result()).toEqual({ top: 13, bottom: 11, left: 0, right: 0 });
+});
+
+it('summarises a shot: still or moving camera, palette, effort with its reasons', async () => {
+  const still = Array.from({ length: 40 }, () => scenes[2]!.frames[0]!);
+  const a = await summariseShot(sourceOf(still), { in: 0, out: 40, entry: 'start' }, 0);
+  expect(a.cameraMoves).toBe(false);
+  expect(a.palette.reduce((s, c) => s + c.share, 0)).toBeCloseTo(1, 3);
+  const pan = still.map((f, t) => {
+    const g = new Uint8Array(f.length);
+    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) g[y * W + x] = f[y * W + Math.abs(((x + 2 * t) % (2 * W)) - (((x + 2 * t) % (2 * W)) >= W ? 2 * W - 1 : 0))]!;
+    g.fill(128, W * H);
+    return g;
+  });
+  const b = await summariseShot(sourceOf(pan), { in: 0, out: 40, entry: 'cut' }, 1);
+  expect(b.cameraMoves).toBe(true);
+  expect(b.takes.join(' ')).toMatch(/to the right/);
+  expect(b.effortMinutes).toBeGreaterThan(a.effortMinutes);
+  expect(b.motion).toBeGreaterThan(0.005);
+}, 30000);
+
+const footage = join(import.meta.dirname, '..', '..', '..', 'shared', 'footage');
+const known: Record<string, number[]> = {
+  // First frames of new shots, read by eye (open clips: Tears of Steel CC BY 3.0, Sintel CC BY 3.0).
+  'tears-of-steel-30s.mp4': [72, 438, 482, 567, 667, 699],
+  'sintel-26s.mp4': [76, 121, 319, 457, 545, 611],
+};
+describe('open clips', () => {
+  for (const [name, cuts] of Object.entries(known)) {
+    const path = join(footage, name);
+    if (!existsSync(path)) {
+      console.warn(`SKIPPED: ${name} is not at ../shared/footage; the known cuts of real film are not checked`);
+      it.skip(`${name} (absent)`, () => {});
+      continue;
+    }
+    it(`finds the known cuts of ${name} to the frame and nothing else`, async () => {
+      const reader = await VideoReader.open(path);
+      const list = await findCuts(reader);
+      await reader.close();
+      expect(list.shots.slice(1).map((s) => s.in)).toEqual(cuts);
+    }, 60000);
+  }
+});

@@ -1,0 +1,238 @@
+/**
+ * Stir: what hair, cloth, water or leaves do by themselves. Small windows of a region are followed from frame to frame (Lucas
+ * & Kanade, IJCAI 1981); the motion that they share as an affine map (the camera's and the body's own: shift, turn, approach)
+ * is fitted robustly and taken off; what is left is added up over time. Direction is the first principal axis, amplitude √2
+ * times its rms (a sine of that amplitude has that rms), rate the highest peak of the periodogram (Scargle, ApJ 263, 1982)
+ * summed over the windows. Grain gives windows an error that is known from their gradients and shows as a flat spectrum: a
+ * stir is told only where its peak stands out of it.
+ */
+import { measured, notMeasurable, type Measure } from '../core/measure.js';
+import type { Rate } from '../core/rational.js';
+import type { Stir } from './types.js';
+
+export interface StirRequest {
+  /** Luma planes (coded, 0..1), one a frame, streamed in order. */
+  readonly frames: AsyncIterable<Float32Array> | Iterable<Float32Array>;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly rate: Rate;
+  readonly firstFrame: number;
+  /** Polygon of what stirs, px, in the first frame; `homographyAt` carries it where it rides on something. */
+  readonly region: readonly (readonly [number, number])[];
+  readonly homographyAt?: (frame: number) => readonly number[] | null;
+  /** Height of the body it belongs to, px; null where not known. */
+  readonly bodyHeightPx: number | null;
+}
+
+const WIN = 6;
+
+function insidePolygon(x: number, y: number, p: readonly (readonly [number, number])[]): boolean {
+  let inside = false;
+  for (let i = 0, j = p.length - 1; i < p.length; j = i++) {
+    const [xi, yi] = p[i]!, [xj, yj] = p[j]!;
+    if (yi > y !== yj > y && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
+  }
+  return inside;
+}
+
+/** Shift of the window at (x, y) of a to b starting from (dx, dy); null where it can't be had. `sd` from the residual. */
+function follow(a: Float32Array, b: Float32Array, w: number, h: number, x: number, y: number, dx0: number, dy0: number): { dx: number; dy: number; sd: number } | null {
+  let gxx = 0, gyy = 0, gxy = 0;
+  for (let v = -WIN; v <= WIN; v++) for (let u = -WIN; u <= WIN; u++) {
+    const i = (y + v) * w + x + u;
+    const gx = (a[i + 1]! - a[i - 1]!) / 2, gy = (a[i + w]! - a[i - w]!) / 2;
+    gxx += gx * gx;
+    gyy += gy * gy;
+    gxy += gx * gy;
+  }
+  const det = gxx * gyy - gxy * gxy;
+  const least = (gxx + gyy - Math.hypot(gxx - gyy, 2 * gxy)) / 2;
+  if (least < 0.01) return null;
+  let dx = dx0, dy = dy0, ee = 0;
+  for (let round = 0; round < 10; round++) {
+    const px = x + dx, py = y + dy;
+    const ix = Math.floor(px), iy = Math.floor(py);
+    if (ix < WIN + 1 || iy < WIN + 1 || ix > w - WIN - 3 || iy > h - WIN - 3) return null;
+    const fx = px - ix, fy = py - iy;
+    let sx = 0, sy = 0;
+    ee = 0;
+    for (let v = -WIN; v <= WIN; v++) for (let u = -WIN; u <= WIN; u++) {
+      const i = (y + v) * w + x + u;
+      const j = (iy + v) * w + ix + u;
+      const q = (b[j]! * (1 - fx) + b[j + 1]! * fx) * (1 - fy) + (b[j + w]! * (1 - fx) + b[j + w + 1]! * fx) * fy;
+      const e = a[i]! - q;
+      sx += (e * (a[i + 1]! - a[i - 1]!)) / 2;
+      sy += (e * (a[i + w]! - a[i - w]!)) / 2;
+      ee += e * e;
+    }
+    const ux = (sx * gyy - sy * gxy) / det, uy = (sy * gxx - sx * gxy) / det;
+    dx += ux;
+    dy += uy;
+    if (Math.hypot(ux, uy) < 0.01) break;
+  }
+  if (Math.hypot(dx - dx0, dy - dy0) > WIN) return null;
+  const n = (2 * WIN + 1) ** 2;
+  if (ee / n > 0.01) return null;
+  return { dx, dy, sd: Math.sqrt(ee / n / least) };
+}
+
+/** Robust affine fit (d = A p + t) of shifts at points by re-weighted least squares; returns six numbers or null. */
+function affineFit(points: readonly { x: number; y: number }[], shifts: readonly { dx: number; dy: number }[]): number[] | null {
+  if (points.length < 4) return null;
+  let model = [0, 0, 0, 0, 0, 0];
+  let scale = Infinity;
+  for (let round = 0; round < 6; round++) {
+    const m = new Float64Array(9), bx = new Float64Array(3), by = new Float64Array(3);
+    points.forEach((p, i) => {
+      const ex = shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y;
+      const ey = shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y;
+      const r = Math.hypot(ex, ey);
+      const wgt = round === 0 ? 1 : 1 / (1 + (r / scale) ** 2);
+      const q = [1, p.x, p.y];
+      for (let a = 0; a < 3; a++) {
+        for (let b = 0; b < 3; b++) m[3 * a + b]! += wgt * q[a]! * q[b]!;
+        bx[a]! += wgt * q[a]! * shifts[i]!.dx;
+        by[a]! += wgt * q[a]! * shifts[i]!.dy;
+      }
+    });
+    const sx = solve3(m, bx), sy = solve3(m, by);
+    if (sx === null || sy === null) return null;
+    model = [...sx, ...sy];
+    const rs = points.map((p, i) => Math.hypot(shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y, shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y)).sort((p, q) => p - q);
+    scale = Math.max(0.05, 1.5 * rs[rs.length >> 1]!);
+  }
+  return model;
+}
+
+function solve3(m: Float64Array, b: Float64Array): number[] | null {
+  const d = (a: number, e: number, i: number, f: number, hh: number): number => a * (e * i - f * hh);
+  const det = d(m[0]!, m[4]!, m[8]!, m[5]!, m[7]!) - d(m[1]!, m[3]!, m[8]!, m[5]!, m[6]!) + d(m[2]!, m[3]!, m[7]!, m[4]!, m[6]!);
+  if (Math.abs(det) < 1e-9) return null;
+  return [0, 1, 2].map((c) => {
+    const n = Float64Array.from(m);
+    for (let r = 0; r < 3; r++) n[3 * r + c] = b[r]!;
+    return (d(n[0]!, n[4]!, n[8]!, n[5]!, n[7]!) - d(n[1]!, n[3]!, n[8]!, n[5]!, n[6]!) + d(n[2]!, n[3]!, n[7]!, n[4]!, n[6]!)) / det;
+  });
+}
+
+/** Measures the stir of a region. Needs at least 12 frames. */
+export async function measureStir(request: StirRequest): Promise<Stir> {
+  const { widthPx: w, heightPx: h, region } = request;
+  const xs = region.map((p) => p[0]), ys = region.map((p) => p[1]);
+  const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+  // The surround shows how the camera and the body move; a third of the region's size to each side.
+  const mx = Math.max(20, (x1 - x0) / 3), my = Math.max(20, (y1 - y0) / 3);
+  const step = Math.max(7, Math.round(Math.sqrt(((x1 - x0 + 2 * mx) * (y1 - y0 + 2 * my)) / 260)));
+  const points: { x: number; y: number; inside: boolean; px: number; py: number; alive: boolean; ux: number[]; uy: number[]; sd: number }[] = [];
+  for (let y = y0 - my; y <= y1 + my; y += step) for (let x = x0 - mx; x <= x1 + mx; x += step) {
+    if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3) points.push({ x: Math.round(x), y: Math.round(y), inside: insidePolygon(x, y, region), px: 0, py: 0, alive: true, ux: [], uy: [], sd: 0 });
+  }
+  const help = 'a region drawn over the hair or cloth, with some of the still body or set round it, over a second or more';
+  const none = (reason: string): Stir => ({ directionDeg: notMeasurable('deg', reason, help), amplitudePx: notMeasurable('px', reason, help), shareOfHeight: notMeasurable('1', reason, help), rateHz: notMeasurable('Hz', reason, help) });
+  let key: Float32Array | null = null;
+  let base = [0, 0, 0, 0, 0, 0];
+  let n = 0;
+  for await (const frame of request.frames) {
+    n++;
+    if (key === null) {
+      key = frame.slice();
+      continue;
+    }
+    // Always against the first frame, so that nothing drifts; the last shift is where the search begins.
+    const got: { p: (typeof points)[number]; dx: number; dy: number; sd: number }[] = [];
+    for (const p of points) {
+      if (!p.alive) continue;
+      const start = p.px === 0 && p.py === 0 ? [base[0]! + base[1]! * p.x + base[2]! * p.y, base[3]! + base[4]! * p.x + base[5]! * p.y] : [p.px, p.py];
+      const f = follow(key, frame, w, h, p.x, p.y, start[0]!, start[1]!);
+      if (f === null) {
+        if (p.ux.length < n - 2) p.alive = false;
+        continue;
+      }
+      p.px = f.dx;
+      p.py = f.dy;
+      got.push({ p, ...f });
+    }
+    const calm = got.filter((g) => !g.p.inside);
+    const ground = calm.length >= 8 ? calm : got;
+    const model = affineFit(ground.map((g) => g.p), ground);
+    if (model === null) continue;
+    base = model;
+    for (const g of got) {
+      g.p.ux.push(g.dx - model[0]! - model[1]! * g.p.x - model[2]! * g.p.y);
+      g.p.uy.push(g.dy - model[3]! - model[4]! * g.p.x - model[5]! * g.p.y);
+      g.p.sd += g.sd;
+    }
+  }
+  if (n < 12) return none(`only ${n} frames: a stir needs at least 12`);
+  const tracks = points.filter((p) => p.inside && p.ux.length === n - 1);
+  if (tracks.length < 3) return none('nothing in the region could be followed over all frames');
+  const T = n - 1;
+  const frames: [number, number] = [request.firstFrame, request.firstFrame + n - 1];
+  const fps = request.rate.num / request.rate.den;
+  const detrend = (s: number[]): Float64Array => {
+    let st = 0, sv = 0, stt = 0, stv = 0;
+    s.forEach((v, t) => {
+      st += t;
+      sv += v;
+      stt += t * t;
+      stv += t * v;
+    });
+    const slope = (T * stv - st * sv) / (T * stt - st * st);
+    const c = (sv - slope * st) / T;
+    return Float64Array.from(s, (v, t) => v - c - slope * t);
+  };
+  let cxx = 0, cyy = 0, cxy = 0, noise = 0;
+  const series = tracks.map((p) => {
+    const x = detrend(p.ux), y = detrend(p.uy);
+    for (let t = 0; t < T; t++) {
+      cxx += x[t]! * x[t]!;
+      cyy += y[t]! * y[t]!;
+      cxy += x[t]! * y[t]!;
+    }
+    noise += (p.sd / T) ** 2;
+    return { x, y };
+  });
+  const total = tracks.length * T;
+  noise /= tracks.length;
+  const axis = 0.5 * Math.atan2(2 * cxy, cxx - cyy);
+  const along = (cxx + cyy + Math.hypot(cxx - cyy, 2 * cxy)) / 2 / total;
+  const across = (cxx + cyy) / total - along;
+  const ca = Math.cos(axis), sa = Math.sin(axis);
+  // Summed periodogram of the motion along the axis, from one cycle in the shot to half the frame rate.
+  const bins = Math.max(8, T * 2);
+  const power = new Float64Array(bins);
+  for (let k = 0; k < bins; k++) {
+    const f = (0.5 * (k + 1)) / bins;
+    if (f * T < 0.9) continue;
+    for (const s of series) {
+      let re = 0, im = 0;
+      for (let t = 0; t < T; t++) {
+        const v = s.x[t]! * ca + s.y[t]! * sa;
+        re += v * Math.cos(2 * Math.PI * f * t);
+        im += v * Math.sin(2 * Math.PI * f * t);
+      }
+      power[k]! += (re * re + im * im) / T;
+    }
+  }
+  let peak = 0;
+  for (let k = 1; k < bins; k++) if (power[k]! > power[peak]!) peak = k;
+  const sorted = [...power].filter((v) => v > 0).sort((p, q) => p - q);
+  const middle = sorted[sorted.length >> 1] ?? 0;
+  const stands = middle > 0 ? power[peak]! / middle : 0;
+  const clean = Math.max(0, along - noise);
+  const amplitude = Math.sqrt(2 * clean);
+  const amplitudeSd = Math.max(0.03, amplitude / Math.sqrt(2 * tracks.length), Math.sqrt(noise / tracks.length));
+  const how = `${tracks.length} windows followed over ${n} frames, the common affine motion taken off`;
+  const amplitudePx = measured(amplitude, 'px', amplitudeSd, how, frames);
+  const shareOfHeight = request.bodyHeightPx === null ? notMeasurable('1', 'the height of the body is not known', 'an upright mark on the body') : measured(amplitude / request.bodyHeightPx, '1', amplitudeSd / request.bodyHeightPx, how, frames);
+  if (amplitude < 3 * Math.sqrt(noise) * 0.5 || amplitude < 0.12) {
+    const reason = `the region moves no more than its grain makes it seem (${amplitude.toFixed(2)} px)`;
+    return { directionDeg: notMeasurable('deg', reason, help), amplitudePx, shareOfHeight, rateHz: notMeasurable('Hz', reason, help) };
+  }
+  const deg = ((((axis * 180) / Math.PI) % 180) + 180) % 180;
+  const directionDeg: Measure = along > 1.5 * across ? measured(deg, 'deg', Math.max(2, (Math.atan2(Math.sqrt(across), Math.sqrt(along)) * 180) / Math.PI / Math.sqrt(tracks.length)), `${how}; 0 = along the rows, 90 = down the columns`, frames)
+    : notMeasurable('deg', 'it moves alike in all directions', help);
+  const rateHz = stands > 8 ? measured(((0.5 * (peak + 1)) / bins) * fps, 'Hz', (0.3 * fps) / T, `${how}; highest peak of the periodogram, ${stands.toFixed(0)} times its middle`, frames)
+    : notMeasurable('Hz', 'no rate stands out: it moves irregularly or is slower than the shot is long', 'a longer part of the shot');
+  return { directionDeg, amplitudePx, shareOfHeight, rateHz };
+}
