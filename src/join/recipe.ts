@@ -427,8 +427,9 @@ function proposeAir(input: ProposalInput, placement: readonly number[]): AirStep
     if (softenPx < 0.25) softenPx = 0;
     why = softenPx > 0 ? `the plate's edges spread over ${plateSpread.toFixed(1)} px: blurred by ${softenPx.toFixed(2)} px to meet it` : 'the placed take is as sharp as the plate';
   } else why = 'sharpness was not measured on both: left as it is';
-  const haze = pl?.haze.amount.value ?? 0;
-  const near = haze > 0.1 ? 0.35 * haze : 0;
+  // Haze lifts blacks. Without lifted blacks what looks like it (a dull set) is none; and it is told from one picture roughly.
+  const haze = pl?.haze.amount.value ?? 0, surely = pl !== undefined && Math.min(...pl.blackCoded) > 0.07 && haze > 3 * (pl.haze.amount.sd ?? 1);
+  const near = surely && haze > 0.15 ? 0.35 * haze : 0;
   const grain = grainModel(pl);
   return {
     step: 'air', on: true, softenPx, wrap: 0, grain: grain === null ? 0 : 1, plateGrain: grain, takeGrain: grainModel(tl), seed: 1,

@@ -9,6 +9,7 @@ import { toLinear } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
 import { measureCameraMove } from '../plate/camera-move.js';
+import { measureLook } from '../plate/look.js';
 import { measurePlate } from '../plate/measure.js';
 import { trackRegion } from '../plate/ride.js';
 import { videoLuma } from '../plate/ride-video.js';
@@ -30,7 +31,8 @@ export async function measurePlateSide(file: string, reader: VideoReader, marks:
   if (measured.view === undefined) notes.push('the plate\'s view could not be had from its marks');
   const camera = measured.camera ?? (await attempt(notes, 'camera', () => measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span: whole, ...(measured.view?.focalPx.value == null ? {} : { focalPx: measured.view.focalPx.value }) })));
   const ride = measured.ride ?? (await attempt(notes, 'ride', () => followPlace(reader, marks, whole)));
-  const measures: PlateMeasures = { ...measured, ...(camera === null ? {} : { camera }), ...(ride === null ? {} : { ride }) };
+  const look = measured.look ?? (await attempt(notes, 'look', () => measureLook(reader, { from: whole.in, to: whole.out })));
+  const measures: PlateMeasures = { ...measured, ...(camera === null ? {} : { camera }), ...(ride === null ? {} : { ride }), ...(look === null ? {} : { look }) };
   return { side: { measures, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
 }
 
@@ -58,14 +60,16 @@ async function followPlace(reader: VideoReader, marks: MarksFile, span: { readon
 export async function measureTakeSide(file: string, reader: VideoReader, marks: MarksFile): Promise<TakeSide> {
   const take = await measureTake(file, marks);
   const { widthPx, heightPx, frameCount, rate } = reader.info;
+  const notes: string[] = [...take.notes];
+  const look = await attempt(notes, 'look', () => measureLook(reader));
   const measures: PlateMeasures = {
     file, span: { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx,
-    ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.turn === null ? {} : { turn: take.turn }),
+    ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.turn === null ? {} : { turn: take.turn }), ...(look === null ? {} : { look }),
   };
   const p = take.performer;
   const withPerformer: MarksFile = p !== null && !p.marked && !marks.marks.some((m) => m.kind === 'performer')
     ? { ...marks, marks: [...marks.marks, { kind: 'performer', frame: marks.frame, ground: [...p.ground], top: [...p.top] }] } : marks;
-  return { side: { measures, marks: withPerformer, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes: take.notes };
+  return { side: { measures, marks: withPerformer, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes };
 }
 
 async function attempt<T>(notes: string[], what: string, fn: () => Promise<T>): Promise<T | null> {
