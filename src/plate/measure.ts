@@ -11,12 +11,13 @@ import { clonePicture, type Picture } from '../image/picture.js';
 import { horizonLine } from '../geometry/camera.js';
 import { measureCameraMove } from './camera-move.js';
 import { measureLight } from './light.js';
+import { measureLook } from './look.js';
 import { checkMarks, type MarksFile, type Point } from './marks.js';
 import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.js';
 import { measureRoom } from './room.js';
-import { turnFromPoses } from './turn-poses.js';
+import { measureTurn } from './turn.js';
 import { trackRegion, type RideCorrection } from './ride.js';
-import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, View } from './types.js';
+import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Turn, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
 import { uprightEdges } from './view-lines.js';
@@ -164,13 +165,14 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const light = measureLight(await linearFrame(reader, marks.frame), view, marks);
     const ride = await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
     options.signal?.throwIfAborted();
-    const poses = marks.marks.filter((m) => m.kind === 'pose').map((m) => (m.kind === 'pose' ? { frame: m.frame, yawDeg: m.yawDeg } : { frame: 0, yawDeg: 0 }));
-    const turn = poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null;
-    const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn: turn ?? undefined });
+    const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, options.signal));
+    options.signal?.throwIfAborted();
+    const look = await attempt(notes, 'look', () => measureLook(reader, { from: span.in, to: span.out, ...(options.signal === undefined ? {} : { signal: options.signal }) }));
+    const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
     options.onProgress?.(1000, 1000);
     return {
       file, span, rate: formatRate(rate), widthPx, heightPx,
-      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(ride === undefined ? {} : { ride }), light, ...(turn === null ? {} : { turn }), room,
+      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(ride === undefined ? {} : { ride }), light, ...(turn === undefined ? {} : { turn }), ...(look === undefined ? {} : { look }), room,
       ...(notes.length === 0 ? {} : { notes }),
     };
   });
@@ -185,6 +187,12 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
     notes.push(`${name}: ${error.message}`);
     return undefined;
   }
+}
+
+/** Yaw from poses and the slide of the surface. Absent where no two poses are marked. */
+async function turnOf(reader: Reader, marks: MarksFile, signal: AbortSignal | undefined): Promise<Turn | undefined> {
+  if (new Set(marks.marks.flatMap((m) => (m.kind === 'pose' ? [m.frame] : []))).size < 2) return undefined;
+  return measureTurn(readerLumaSource(reader), { marks, rate: reader.info.rate, ...(signal === undefined ? {} : { signal }) });
 }
 
 /** The first carry mark's region followed; carry marks of other frames with four corners correct it there. */

@@ -51,7 +51,7 @@ export function measureRoom(r: RoomRequest): Room {
 
   let heightPx_: Measure = notMeasurable('px', 'no mark says where the performer stands', HELP_STAND);
   let metresPerPx: Measure = notMeasurable('m', 'no mark says where the performer stands', HELP_STAND);
-  let ground: Measure = notMeasurable('m', r.view ? 'no mark says where the performer stands' : 'the view is not solved', r.view ? HELP_STAND : 'an upright of known height');
+  let ground: Measure = notMeasurable('m', place?.carried ? 'the performer is carried and stands on no ground' : r.view ? 'no mark says where the performer stands' : 'the view is not solved', r.view ? HELP_STAND : 'an upright of known height');
   if (place !== null) {
     const px = Math.hypot(place.top[0] - place.ground[0], place.top[1] - place.ground[1]);
     heightPx_ = measured(px, 'px', 1.4 * sdPx, place.carried ? 'carry mark' : 'stand mark', frames);

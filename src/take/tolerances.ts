@@ -48,7 +48,7 @@ export const DEFAULT_TOLERANCES: Tolerances = {
   size: { fits: 1, mendable: 0.6 },
   screenEvenness: { fits: 0.9, mendable: 1.8 },
   spill: { fits: 0.05, mendable: 0.2 },
-  clipping: { fits: 0.005, mendable: 0.04 },
+  clipping: { fits: 0.015, mendable: 0.06 },
   focus: { fits: 0.3, mendable: 0.8 },
   blur: { fits: 2, mendable: 5 },
   inFrame: { fits: 0.02, mendable: 0.12 },
