@@ -6,7 +6,7 @@ const UNITS: Record<string, string> = { deg: '°', px: ' px', m: ' m', cm: ' cm'
 
 /** Digits that the uncertainty leaves standing: one more than the first digit of the deviation. */
 function digits(sd: number | null, value: number): number {
-  const s = sd !== null && sd > 0 ? sd : Math.abs(value) / 100 || 0.01;
+  const s = sd !== null && sd > 0 ? sd : Math.abs(value) / 100 || 1;
   return Math.max(0, Math.min(4, 1 - Math.floor(Math.log10(s))));
 }
 
@@ -15,6 +15,8 @@ export function unit(u: string): string {
 }
 
 export function amount(value: number, sd: number | null, u: string): string {
+  // Shares read best in hundredths.
+  if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
   const d = digits(sd, value);
   return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null ? '' : ` ± ${sd.toFixed(d)}`}`;
 }

@@ -174,7 +174,7 @@ function InspectionTable(props: { inspection: Inspection; pick: string; recipe: 
   const stepOf = (name: string): RecipeStep | undefined => props.recipe.steps.find((s) => s.step === name);
   return (
     <>
-      <p><VerdictWord word={props.inspection.passes ? 'fits' : 'shoot again'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : 'The join shows; the steps to change stand beside each matter.'}</p>
+      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : 'The join shows; the steps to change stand beside each matter.'}</p>
       <table class="matters">
         <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">limit</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
         <tbody><For each={props.inspection.matters}>{(m) => (

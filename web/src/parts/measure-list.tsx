@@ -22,7 +22,7 @@ export function MeasureList(props: { title: string; items: readonly Named[]; chi
                   <>
                     <Show when={m().value !== null} fallback={<span class="unknown">{m().reason}</span>}><span class="number">{amount(m().value!, m().sd, m().unit)}</span></Show>
                     <Show when={m().priorLed}><span class="pencil-note">mostly a usual value, not the picture</span></Show>
-                    <Show when={m().how !== '' || m().frames}><span class="how">{m().how}{m().frames ? ` · frames ${m().frames![0]}–${m().frames![1]}` : ''}</span></Show>
+                    <Show when={m().how !== '' || m().frames}><span class="how">{m().how}{m().frames ? (m().frames![0] === m().frames![1] ? ` · frame ${m().frames![0]}` : ` · frames ${m().frames![0]}–${m().frames![1]}`) : ''}</span></Show>
                     <Show when={m().wouldHelp}><span class="pencil-note">would help: {m().wouldHelp}</span></Show>
                   </>
                 )}

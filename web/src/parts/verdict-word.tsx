@@ -2,6 +2,6 @@
 import type { JSX } from 'solid-js';
 
 export function VerdictWord(props: { word: string | null | undefined; small?: boolean }): JSX.Element {
-  const kind = () => (props.word ?? 'open').replace(' ', '-');
+  const kind = () => (props.word ?? 'open').replaceAll(' ', '-');
   return <span class={`stamp ${kind()}${props.small ? ' small' : ''}`}>{props.word ?? 'can’t be judged'}</span>;
 }

@@ -1,0 +1,184 @@
+import { mkdtempSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
+import { request } from 'node:http';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { Book } from '../book/book.js';
+import { addFilm, addTake } from '../book/add-media.js';
+import { newProduction } from '../book/new-production.js';
+import { createPicture, plane } from '../image/picture.js';
+import { rate } from '../core/rational.js';
+import { VideoWriter } from '../media/video-writer.js';
+import { listen, type RunningService } from './listen.js';
+import { splitHost } from './guard.js';
+
+let folder: string, service: RunningService, base: string;
+
+async function film(path: string, frames: number): Promise<void> {
+  const w = await VideoWriter.open(path, { widthPx: 64, heightPx: 48, rate: rate(24), codec: 'h264', crf: 10 });
+  for (let f = 0; f < frames; f++) {
+    const p = createPicture(64, 48, 3);
+    for (let c = 0; c < 3; c++) plane(p, c).fill(0.2 + 0.02 * f + 0.1 * c);
+    await w.writeCoded(p);
+  }
+  await w.close();
+}
+
+/** Raw request: fetch would not let a Host header through. */
+function raw(path: string, headers: Record<string, string>, method = 'GET', body?: Buffer | string): Promise<{ status: number; text: string; headers: Record<string, unknown> }> {
+  return new Promise((done, fail) => {
+    const r = request({ host: '127.0.0.1', port: service.port, path, method, headers }, (res) => {
+      const chunks: Buffer[] = [];
+      res.on('data', (c: Buffer) => chunks.push(c));
+      res.on('end', () => done({ status: res.statusCode!, text: Buffer.concat(chunks).toString(), headers: res.headers }));
+    });
+    r.on('error', fail);
+    r.end(body);
+  });
+}
+
+beforeAll(async () => {
+  folder = mkdtempSync(join(tmpdir(), 'platewright-server-'));
+  await film(join(folder, 'film.mp4'), 12);
+  await film(join(folder, 'take.mp4'), 6);
+  const book = Book.create(join(folder, 'production'));
+  book.edit('start', (e) => e.put('production', newProduction('Server walk')));
+  await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
+  book.edit('pick', (e) => e.put('pick', { id: 'one', film: 'film', title: 'One', in: 2, out: 8, order: 1, note: '', marks: { frame: 0, marks: [] }, action: '' }));
+  await addTake(book, join(folder, 'take.mp4'), { pick: 'one' });
+  book.close();
+  service = await listen(join(folder, 'production'), { port: 0 });
+  base = `http://localhost:${service.port}`;
+});
+afterAll(async () => {
+  await service.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+const post = (path: string, value: unknown, headers: Record<string, string> = {}) => fetch(base + path, { method: 'POST', headers: { 'content-type': 'application/json', ...headers }, body: JSON.stringify(value) });
+const pulse = async (): Promise<string> => ((await (await fetch(`${base}/api/book`)).json()) as { pulse: string }).pulse;
+
+describe('who may come in', () => {
+  it('refuses a foreign Host, a foreign Origin, a page without origin, and a foreign site', async () => {
+    for (const host of ['evil.example', `evil.example:${service.port}`, '127.0.0.1', `localhost.evil.example:${service.port}`, '192.168.1.4:4780', '']) {
+      const r = await raw('/api/book', host === '' ? { host: ' ' } : { host });
+      expect([400, 403]).toContain(r.status);
+      expect(r.text).not.toContain('Server walk');
+    }
+    const own = { host: `localhost:${service.port}` };
+    expect((await raw('/api/book', own)).status).toBe(200);
+    expect((await raw('/api/book', { ...own, origin: 'http://evil.example' })).text).toContain('PW-SERVER-ORIGIN');
+    expect((await raw('/api/book', { ...own, origin: 'null' })).text).toContain('PW-SERVER-ORIGIN');
+    expect((await raw('/api/book', { ...own, 'sec-fetch-site': 'cross-site' })).status).toBe(403);
+    expect((await raw('/api/book', { ...own, origin: `http://127.0.0.1:${service.port}` })).status).toBe(200);
+    expect(splitHost('[::1]:80')).toEqual({ name: '[::1]', port: '80' });
+    expect(splitHost('a b')).toBeNull();
+  });
+  it('takes no plain form as an edit, so that a foreign page can\'t send one', async () => {
+    const before = await pulse();
+    const r = await fetch(`${base}/api/edit`, { method: 'POST', headers: { 'content-type': 'text/plain' }, body: JSON.stringify({ title: 'x', changes: [{ do: 'remove', kind: 'pick', id: 'one' }] }) });
+    expect(r.status).toBe(400);
+    expect(await pulse()).toBe(before);
+  });
+  it('lets no path leave the production or the workbench', async () => {
+    const own = { host: `localhost:${service.port}` };
+    for (const path of ['/../../../etc/passwd', '/..%2f..%2f..%2fetc%2fpasswd', '/assets/..%5c..%5c..%5cetc%5cpasswd', '/api/frame/film/..%2f..%2fx/0', '/api/clip/take/..%2f..%2f..%2fetc%2fpasswd.mp4', '/api/delivery/x/0']) {
+      const r = await raw(path, own);
+      expect(r.text).not.toContain('root:');
+      if (path.startsWith('/api/')) expect(r.status).toBeGreaterThanOrEqual(400);
+    }
+  });
+});
+
+describe('pictures', () => {
+  it('serves frames and exact pixels, counted from the pick\'s first frame', async () => {
+    const r = await fetch(`${base}/api/frame/plate/one/0?w=32`);
+    expect(r.headers.get('content-type')).toBe('image/jpeg');
+    const film2 = (await (await fetch(`${base}/api/pixel/film/film/2?x=10&y=10`)).json()) as { coded: number[] };
+    const plate0 = (await (await fetch(`${base}/api/pixel/plate/one/0?x=10&y=10`)).json()) as { coded: number[] };
+    plate0.coded.forEach((v, i) => expect(v).toBeCloseTo(film2.coded[i]!, 5));
+    expect(film2.coded[0]!).toBeCloseTo(0.24, 1);
+  });
+  it('names what is wrong with a bad frame, width, document, kind', async () => {
+    for (const [path, code] of [['/api/frame/film/film/12', 'PW-FRAME-RANGE'], ['/api/frame/film/film/-1', 'PW-FRAME-RANGE'], ['/api/frame/film/film/1?w=9', 'PW-FRAME-WIDTH'], ['/api/frame/film/none/1', 'PW-BOOK-NO-SUCH'], ['/api/frame/desk/film/1', 'PW-SERVER-NO-SUCH'], ['/api/frame/join/one/0', 'PW-BOOK-NO-SUCH'], ['/api/documents/secret', 'PW-SERVER-NO-SUCH'], ['/api/nothing', 'PW-SERVER-NO-SUCH'], ['/api/preview/one/0', 'PW-BOOK-NO-SUCH'], ['/api/file/cue.wav?pick=one', 'PW-BRIEF-NONE'], ['/api/pixel/film/film/0?x=900&y=1', 'PW-FRAME-RANGE']] as const) {
+      const r = await fetch(base + path);
+      expect(r.status).toBeGreaterThanOrEqual(400);
+      expect(((await r.json()) as { error: { code: string } }).error.code).toBe(code);
+    }
+  });
+  it('answers range requests as a video element asks them', async () => {
+    const r = await fetch(`${base}/api/clip/take/take.mp4`, { headers: { range: 'bytes=0-99' } });
+    expect(r.status).toBe(206);
+    expect((await r.arrayBuffer()).byteLength).toBe(100);
+    expect((await fetch(`${base}/api/clip/take/take.mp4`, { headers: { range: 'bytes=99999999-' } })).status).toBe(416);
+  });
+});
+
+describe('edits', () => {
+  it('keeps an edit, takes it back, does it again', async () => {
+    const pick = (await (await fetch(`${base}/api/documents/pick/one`)).json()) as Record<string, unknown>;
+    expect((await post('/api/edit', { title: 'rename', changes: [{ do: 'put', kind: 'pick', document: { ...pick, title: 'Renamed' } }] })).status).toBe(200);
+    const title = async (): Promise<string> => ((await (await fetch(`${base}/api/documents/pick/one`)).json()) as { title: string }).title;
+    expect(await title()).toBe('Renamed');
+    await post('/api/undo', {});
+    expect(await title()).toBe('One');
+    await post('/api/redo', {});
+    expect(await title()).toBe('Renamed');
+  });
+  it('leaves the book unchanged by malformed edits', async () => {
+    const before = await pulse();
+    const bad = [{}, { title: 'x' }, { title: 'x', changes: [] }, { title: 'x', changes: [{ do: 'put', kind: 'pick', document: { id: 'Bad Id' } }] }, { title: 'x', changes: [{ do: 'burn', kind: 'pick', id: 'one' }] },
+      { title: 'x', changes: [{ do: 'remove', kind: 'pick', id: 'one' }, { do: 'put', kind: 'pick', document: { id: 'two' } }] }];
+    for (const b of bad) expect((await post('/api/edit', b)).status).toBeGreaterThanOrEqual(400);
+    expect((await fetch(`${base}/api/edit`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: '{not json' })).status).toBe(400);
+    expect((await post('/api/jobs', { kind: 'dance', subject: '' })).status).toBe(400);
+    expect(await pulse()).toBe(before);
+  });
+  it('tells of a change by server-sent events, also of one made elsewhere', async () => {
+    const stop = new AbortController();
+    const r = await fetch(`${base}/api/events`, { signal: stop.signal });
+    const reader = r.body!.getReader();
+    const other = Book.open(join(folder, 'production'));
+    let text = '';
+    const seen = (async () => {
+      while (!/event: pulse[\s\S]*event: pulse/.test(text)) {
+        const { value, done } = await reader.read();
+        if (done) break;
+        text += Buffer.from(value).toString();
+      }
+    })();
+    await new Promise((done) => setTimeout(done, 400));
+    other.edit('elsewhere', (e) => e.put('purpose', { id: 'film', text: 'because' }));
+    other.close();
+    await seen;
+    stop.abort();
+    expect(text).toMatch(/event: pulse/);
+  });
+});
+
+describe('uploads', () => {
+  it('refuses what is no film, keeps nothing of it, and goes on', async () => {
+    const before = await pulse();
+    for (const [name, body, code] of [['notes.mp4', Buffer.from('this is text, not film. '.repeat(200)), 'PW-MEDIA'], ['empty.mp4', Buffer.alloc(0), 'PW-'], ['virus.exe', Buffer.from('MZ'), 'PW-UPLOAD-KIND'], ['cut.mp4', Buffer.from([0, 0, 0, 24, 0x66, 0x74, 0x79, 0x70, 0x69, 0x73, 0x6f, 0x6d]), 'PW-MEDIA']] as const) {
+      const r = await fetch(`${base}/api/takes?pick=one&name=${name}`, { method: 'POST', body });
+      expect(r.status).toBeGreaterThanOrEqual(400);
+      expect(((await r.json()) as { error: { code: string } }).error.code.startsWith(code)).toBe(true);
+    }
+    expect((await fetch(`${base}/api/takes?pick=nobody&name=a.mp4`, { method: 'POST', body: 'x' })).status).toBe(404);
+    expect(await pulse()).toBe(before);
+    expect(readdirSync(join(folder, 'production', 'takes')).filter((f) => f.startsWith('.'))).toEqual([]);
+  });
+  it('takes a real film under a plain name, whatever the sender called it', async () => {
+    const { readFileSync } = await import('node:fs');
+    const r = await fetch(`${base}/api/takes?name=${encodeURIComponent('../../Évil name!.mp4')}`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) });
+    expect(r.status).toBe(201);
+    const { id } = (await r.json()) as { id: string };
+    expect(id).toMatch(/^[a-z0-9-]+$/);
+    expect(existsSync(join(folder, 'production', 'takes', `${id}.mp4`))).toBe(true);
+  });
+});
+
+it('says that a port is taken', async () => {
+  writeFileSync(join(folder, 'x'), '');
+  await expect(listen(join(folder, 'production'), { port: service.port })).rejects.toThrow(/PW-SERVER-PORT/);
+});
