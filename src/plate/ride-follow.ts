@@ -95,6 +95,14 @@ export class Follower {
       const other = this.searchNear(this.active, predicted);
       if (this.better(other, result)) result = other;
     }
+    // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly better.
+    if (result !== null && this.accept(result) && result.agreement * result.visible < 0.55 && frame.index % 2 === 0) {
+      const sighted = this.search(this.trusted);
+      if (sighted !== null && sighted.result.agreement * sighted.result.visible > result.agreement * result.visible + 0.15) {
+        this.active = sighted.key;
+        result = sighted.result;
+      }
+    }
     if (!this.accept(result)) {
       const sighted = this.search(predicted);
       if (sighted !== null) { this.active = sighted.key; result = sighted.result; } else result = null;

@@ -107,7 +107,7 @@ function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: numb
 function confidenceOf(f: FollowedFrame): number {
   const within = 1 - Math.exp(-0.5 / Math.max(1e-6, f.sdPx * f.sdPx));
   if (!f.found) return Math.min(0.3, within);
-  return Math.max(0.01, Math.min(0.99, within * Math.min(1, (f.agreement * f.visible) / 0.6)));
+  return Math.max(0.01, Math.min(0.99, within * Math.min(1, Math.max(0, f.agreement * f.visible - 0.2) / 0.45)));
 }
 
 /** Frames not found get the corners of a cubic between the frames found on either side, or go on with fading speed. */
