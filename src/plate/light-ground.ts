@@ -55,6 +55,7 @@ export function readGroundShadow(linear: Picture, view: View, mark: ShadowMark, 
   const shadowRgb: number[][] = [[], [], []], litRgb: number[][] = [[], [], []];
   const ratios: number[] = [];
   const edges: EdgeWidth[] = [];
+  const widthsPx: number[] = [];
   for (let k = 1; k <= 16; k++) {
     const along = (k / 17) * length;
     const profile: { t: number; y: number; rgb: [number, number, number] }[] = [];
@@ -80,6 +81,7 @@ export function readGroundShadow(linear: Picture, view: View, mark: ShadowMark, 
     const light = profile.filter((q, i) => (i < dark[0] - 2 || i > dark[1] + 2) && q.y > split.threshold);
     if (shade.length < 3 || light.length < 8) continue;
     const ys = median(Float64Array.from(shade, (q) => q.y)), yl = median(Float64Array.from(light, (q) => q.y));
+    widthsPx.push(pixelWidth(cam, foot, [ux, uz], along, profile[dark[0]]!.t, profile[dark[1]]!.t));
     ratios.push(Math.log2(yl / Math.max(1e-6, ys)));
     for (let c = 0; c < 3; c++) {
       shadowRgb[c]!.push(median(Float64Array.from(shade, (q) => q.rgb[c]!)));
@@ -103,12 +105,23 @@ export function readGroundShadow(linear: Picture, view: View, mark: ShadowMark, 
   const facing = elevationDeg === null ? 1 : Math.max(0.1, Math.sin(elevationDeg * RAD_PER_DEG));
   return {
     keyFillStops: Math.log2(1 + Math.max(0, 2 ** stops - 1) / facing),
-    keyFillSd: Math.hypot(0.15, (1.25 * spread) / Math.sqrt(ratios.length)),
+    // A shadow a few pixels thin is filled with light by the lens: its darkness is then only a lower bound.
+    keyFillSd: Math.hypot(0.15, median(Float64Array.from(widthsPx)) < THIN_PX ? 1.5 : 0, (1.25 * spread) / Math.sqrt(ratios.length)),
     keyRgb: [Math.max(0, lit[0] - fill[0]), Math.max(0, lit[1] - fill[1]), Math.max(0, lit[2] - fill[2])],
     fillRgb: fill,
     softnessDeg: soft?.deg ?? null,
     softnessSd: soft?.sd ?? null,
   };
+}
+
+/** A shadow thinner than this tells little of its own darkness, px. */
+const THIN_PX = 14;
+
+/** Width in the picture of a stretch across the shadow. */
+function pixelWidth(cam: ReturnType<typeof viewCamera>, foot: readonly number[], u: readonly [number, number], along: number, t0: number, t1: number): number {
+  const at = (t: number): ReturnType<typeof project> => project(cam, [foot[0]! + u[0] * along - u[1] * t, 0, foot[2]! + u[1] * along + u[0] * t]);
+  const a = at(t0), b = at(t1);
+  return a === null || b === null ? 0 : Math.hypot(a.x - b.x, a.y - b.y);
 }
 
 /** Two levels by Otsu's criterion (IEEE SMC 1979); null where they explain less than 60 % of the variance or differ too little. */

@@ -72,7 +72,7 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
     azimuth = measured(head.azimuth, 'deg', head.sd / Math.max(0.2, Math.cos((head.elevation * Math.PI) / 180)), how, frames, { wouldHelp: WOULD_HELP });
     elevation = measured(head.elevation, 'deg', head.sd, how, frames, { wouldHelp: WOULD_HELP });
   } else {
-    const why = heads.length > 0 ? 'the marked head shows no key: its shading is even' : 'no shadow and no head is marked on this frame';
+    const why = heads.some((h) => h.light.keyFillStops < 0.3) ? 'the marked head shows no key: its shading is even' : heads.length > 0 ? 'the shading of the marked head does not follow one light well enough to tell' : 'no shadow and no head is marked on this frame';
     azimuth = notMeasurable('deg', why, WOULD_HELP);
     elevation = notMeasurable('deg', why, WOULD_HELP);
   }
@@ -93,7 +93,7 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
     : notMeasurable('deg', 'no shadow edge is clean enough to see its penumbra grow', 'a shadow of a long straight thing on plain ground');
 
   const overcast = azimuth.value === null
-    ? heads.length > 0
+    ? heads.some((h) => h.light.keyFillStops < 0.3)
     : keyFill.value !== null && keyFill.value < 0.35;
   if (overcast) notes.push('overcast: no key worth the name; light the take softly from everywhere');
   const colour = keyColour(ground, head, frames);

@@ -60,7 +60,8 @@ function keyFill(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
   const sd = Math.hypot(m.sd ?? 0, n.sd ?? 0);
   if (tooUnsure(Math.abs(d), sd, t.keyFill)) return unjudged('keyFill', 'stop', n.value, `it is only known within ${sd.toFixed(1)} stops`, HELP_TAKE, { measured: m.value, sd });
   return {
-    matter: 'keyFill', measured: m.value, sd, needed: n.value, unit: 'stop', verdict: grade(Math.abs(d), t.keyFill), tolerance: t.keyFill,
+    matter: 'keyFill', measured: m.value, sd, needed: n.value, unit: 'stop', // What the measure's own uncertainty adds beyond a common 0.15 stop is not held against the take.
+    verdict: grade(Math.max(0, Math.abs(d) - Math.min(0.25, Math.max(0, sd - 0.15))), t.keyFill), tolerance: t.keyFill,
     change: Math.abs(d) < 0.2 ? 'the fill is right' : d > 0 ? `add ${d.toFixed(1)} stops of fill: a white board on the shadow side` : `take ${(-d).toFixed(1)} stops of fill away: a black cloth on the shadow side`,
   };
 }
