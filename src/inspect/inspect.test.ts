@@ -1,0 +1,161 @@
+/**
+ * A made join (a textured performer of known matte on a grainy plate, mixed in linear light, with its shadow) passes; spoiled
+ * on purpose, the matter at fault is named.
+ */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join as path } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { bt709Decode, bt709Encode } from '../colour/transfer.js';
+import { RandomStream } from '../core/random.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { createPicture, type Picture } from '../image/picture.js';
+import { VideoWriter } from '../media/video-writer.js';
+import { grower } from '../join/grain.js';
+import { shadeGround } from '../join/ground.js';
+import type { GrainModel, GroundFrame, GroundStep, Recipe } from '../join/types.js';
+import { inspectJoin } from './inspect.js';
+import type { Inspection, InspectionMatterName } from './types.js';
+
+const W = 320, H = 200, N = W * H, FRAMES = 11;
+const grain: GrainModel = { table: [{ channel: 'luma', level: 0.5, sigma: 0.012, samples: 99 }], autocorrelation: { x: [1, 0.5, 0.15, 0], y: [1, 0.5, 0.15, 0] }, channelCorrelation: [0.6, 0.5, 0.55] };
+const FOOT: [number, number] = [170, 165];
+const ground: GroundStep = {
+  step: 'ground', on: true, why: '', shadow: true, contact: false, azimuthDeg: 55, elevationDeg: 32, transmission: [0.3, 0.34, 0.42], softnessDeg: 0.5, contactStrength: 0, focalPx: 420, receiver: 'ground',
+  frames: Array.from({ length: FRAMES }, (_, frame): GroundFrame => ({ frame, foot: FOOT, pxPerMetre: 90, tiltDeg: -9, rollDeg: 0, azimuthDeg: 55 })),
+};
+const recipe: Recipe = {
+  version: 1, plate: { file: 'no-plate.mp4', in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H }, take: { file: 'no-take.mp4', in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
+  steps: [
+    { step: 'peel', on: true, why: '', method: 'alpha', screen: 'green', quality: 'fast', spill: 1 },
+    { step: 'ride', on: true, why: '', mirror: false, motionBlur: 0, placement: ground.frames.map((f) => ({ frame: f.frame, matrix: [1, 0, 0, 0, 1, 0, 0, 0, 1] })) },
+    ground,
+  ],
+};
+
+type Spoil = 'none' | 'slip' | 'spill' | 'dark edges' | 'no grain' | 'double grain' | 'wrong shadow' | 'lifted black' | 'doubled frame';
+
+/** Matte of an egg with a soft rim and two ears, leaning a little with time. */
+function matteAt(t: number, dx = 0): Float32Array {
+  const m = new Float32Array(N);
+  const lean = 3 * Math.sin(t * 0.3) + dx;
+  for (let y = 0; y < H; y++) {
+    for (let x = 0; x < W; x++) {
+      const k = (165 - y) / 100;
+      const u = x + 0.5 - FOOT[0] - lean * (0.3 + k), v = y + 0.5;
+      const body = 1 - Math.hypot(u / 38, (v - 125) / 40);
+      const ears = Math.max(1 - Math.hypot((u + 14) / 8, (v - 78) / 26), 1 - Math.hypot((u - 14) / 8, (v - 78) / 26));
+      m[y * W + x] = Math.min(1, Math.max(0, Math.max(body * 16, ears * 5) + 0.5));
+    }
+  }
+  return m;
+}
+
+async function make(folder: string, spoil: Spoil): Promise<{ plate: string; join: string; matte: string; recipe: Recipe }> {
+  const name = spoil.replace(' ', '-');
+  const open = (f: string, grey = false): Promise<VideoWriter> => VideoWriter.open(path(folder, `${name}-${f}.mkv`), { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 8, grey });
+  const plate = await open('plate'), join = await open('join'), matte = await open('matte', true);
+  const takeFile = path(folder, `${name}-take.mkv`);
+  const take = await VideoWriter.open(takeFile, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 16, alpha: true });
+  // The set: soft blotches, a wall above and a floor below, dark things and bright things so that levels have an anchor.
+  const stream = new RandomStream(3);
+  const blotch = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 3), fine = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 0.8);
+  const set = createPicture(W, H, 3);
+  for (let y = 0; y < H; y++) {
+    for (let x = 0; x < W; x++) {
+      const i = y * W + x;
+      // The right half of the picture is smooth floor and wall, where grain can be read.
+      const rough = x < 110 ? 1 : 0.15;
+      const base = (y < 90 ? 0.2 : 0.26) * (1 + rough * (0.9 * blotch[i]! + 0.15 * fine[i]!));
+      const thing = x > 12 && x < 34 && y > 30 && y < 80 ? 0.004 : x > 60 && x < 84 && y > 20 && y < 60 ? 0.75 : base;
+      for (let c = 0; c < 3; c++) set.data[c * N + i] = Math.max(0, thing * [1, 0.95, 0.88][c]!);
+    }
+  }
+  const coat = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 1.2);
+  const plateGrain = grower(grain, 11), ownGrain = grower(grain, 23);
+  const one = new Float32Array(N).fill(0.012);
+  const box = [0, 0, W, H] as const;
+  let lastJoin: Picture | null = null;
+  for (let n = 0; n < FRAMES; n++) {
+    const slip = spoil === 'slip' ? 1.4 * Math.sin(n * 1.9) : 0;
+    const m = matteAt(n, 0), seen = slip === 0 ? m : matteAt(n, slip);
+    const coded = createPicture(W, H, 3);
+    for (let i = 0; i < 3 * N; i++) coded.data[i] = bt709Encode(set.data[i]!);
+    plateGrain.add(n, box, coded.data, () => one);
+    const out = createPicture(W, H, 3);
+    const shadeStep = spoil === 'wrong shadow' ? { ...ground, azimuthDeg: -55 } : ground;
+    const shade = shadeGround(shadeStep, { ...ground.frames[n]!, azimuthDeg: shadeStep.azimuthDeg }, m, box, W, H, 0.5)!;
+    const sw = shade.box[2] - shade.box[0];
+    const bare = new Float32Array(N);
+    const own = createPicture(W, H, 4);
+    for (let y = 0; y < H; y++) {
+      for (let x = 0; x < W; x++) {
+        const i = y * W + x;
+        const inShade = x >= shade.box[0] && x < shade.box[2] && y >= shade.box[1] && y < shade.box[3];
+        const cover = inShade ? shade.cover[(y - shade.box[1]) * sw + x - shade.box[0]]! : 0;
+        const a = seen[i]!;
+        const lean = 3 * Math.sin(n * 0.3);
+        const cx = Math.min(W - 1, Math.max(0, Math.round(x - lean * (0.3 + (165 - y) / 100))));
+        // Coat: lit from the right, half of it smooth; two dark eyes.
+        const u = (x - FOOT[0]) / 38;
+        const eye = Math.hypot(x - FOOT[0] + 12 - lean, y - 108) < 4.5 || Math.hypot(x - FOOT[0] - 12 - lean, y - 108) < 4.5;
+        let light = eye ? 0.004 : 0.27 * (1 + 0.35 * u) * (1 + (y < 118 ? 0.5 : 0) * coat[y * W + cx]!);
+        for (let c = 0; c < 3; c++) own.data[c * N + i] = m[i]! * Math.max(0, light) * [1, 0.86, 0.7][c]!;
+        own.data[3 * N + i] = m[i]!;
+        const edge = a > 0.02 && a < 0.98;
+        if (spoil === 'dark edges' && edge) light *= 0.25;
+        for (let c = 0; c < 3; c++) {
+          let f = Math.max(0, light) * [1, 0.86, 0.7][c]!;
+          if (spoil === 'lifted black') f = f * 0.85 + 0.08;
+          if (spoil === 'spill' && c === 1) f += 0.12 * (edge || a > 0.98 ? 1 : 0);
+          const b = bt709Decode(coded.data[c * N + i]!) * (1 - cover * (1 - ground.transmission[c]!));
+          out.data[c * N + i] = bt709Encode(a * f + (1 - a) * b);
+        }
+        bare[i] = a;
+      }
+    }
+    const strength = spoil === 'no grain' ? 0 : spoil === 'double grain' ? 2.2 : 1;
+    ownGrain.add(n, box, out.data, () => bare.map((a) => 0.012 * strength * Math.sqrt(1 - (1 - a) ** 2)));
+    const repeat: boolean = spoil === 'doubled frame' && n === 7 && lastJoin !== null;
+    const written: Picture = repeat ? lastJoin! : out;
+    await take.write(own);
+    await plate.writeCoded(coded);
+    await join.writeCoded(written);
+    await matte.writeCoded({ width: W, height: H, channels: 1, data: m });
+    lastJoin = out;
+  }
+  await Promise.all([plate.close(), join.close(), matte.close(), take.close()]);
+  const files = { plate: path(folder, `${name}-plate.mkv`), join: path(folder, `${name}-join.mkv`), matte: path(folder, `${name}-matte.mkv`) };
+  return { ...files, recipe: { ...recipe, plate: { ...recipe.plate, file: files.plate }, take: { ...recipe.take, file: takeFile } } };
+}
+
+let folder: string;
+beforeAll(() => { folder = mkdtempSync(path(tmpdir(), 'inspect-')); });
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+async function look(spoil: Spoil): Promise<{ inspection: Inspection; failed: InspectionMatterName[] }> {
+  const inspection = await inspectJoin(await make(folder, spoil));
+  return { inspection, failed: inspection.matters.filter((m) => m.passes === false).map((m) => m.matter) };
+}
+
+describe('inspection', () => {
+  it('passes a join that is right', async () => {
+    const { inspection, failed } = await look('none');
+    expect(failed).toEqual([]);
+    expect(inspection.passes).toBe(true);
+    for (const m of ['slip', 'spill', 'edgeLightness', 'grain', 'blackLevel', 'cadence', 'shadow'] as const) expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
+    expect(inspection.frames).toHaveLength(FRAMES);
+  }, 60000);
+  for (const [spoil, matter] of [['slip', 'slip'], ['spill', 'spill'], ['dark edges', 'edgeLightness'], ['no grain', 'grain'], ['double grain', 'grain'], ['wrong shadow', 'shadow'], ['lifted black', 'blackLevel'], ['doubled frame', 'cadence']] as const) {
+    it(`names ${matter} where the join has ${spoil}`, async () => {
+      const { inspection, failed } = await look(spoil);
+      expect(failed).toContain(matter);
+      const m = inspection.matters.find((q) => q.matter === matter)!;
+      expect(m.advice.length).toBeGreaterThan(20);
+      expect(m.worstFrame).not.toBeNull();
+      if (spoil === 'doubled frame') expect(m.worstFrame).toBe(7);
+      // Not everything at once: what is sound is not blamed.
+      expect(failed.length).toBeLessThanOrEqual(3);
+    }, 60000);
+  }
+});
