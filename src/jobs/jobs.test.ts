@@ -1,0 +1,116 @@
+import { spawn } from 'node:child_process';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { addFilm } from '../book/add-media.js';
+import { Book } from '../book/book.js';
+import { newProduction } from '../book/new-production.js';
+import { RandomStream } from '../core/random.js';
+import { rate } from '../core/rational.js';
+import { createPicture, plane } from '../image/picture.js';
+import { VideoWriter } from '../media/video-writer.js';
+import { beatJob, claimJob, enterJob, finishJob, getJob, listJobs, recoverJobs, resumeJob, stopJob } from './job-store.js';
+import { doJob } from './run-job.js';
+
+const MAIN = fileURLToPath(new URL('../../dist/jobs/job-main.js', import.meta.url));
+let folder: string;
+
+/** A film of coloured, moving shots with cuts at known frames. */
+async function makeFilm(path: string, cuts: readonly number[], frames: number): Promise<void> {
+  const w = await VideoWriter.open(path, { widthPx: 160, heightPx: 90, rate: rate(24), codec: 'h264', crf: 14, preset: 'ultrafast' });
+  const random = new RandomStream(5);
+  const p = createPicture(160, 90, 3);
+  // Blocks of random colours, sliding slowly; other blocks after each cut.
+  let blocks = Float32Array.from({ length: 40 * 12 * 3 }, () => random.uniform());
+  for (let f = 0; f < frames; f++) {
+    if (cuts.includes(f)) blocks = Float32Array.from({ length: 40 * 12 * 3 }, () => random.uniform());
+    for (let c = 0; c < 3; c++) {
+      const q = plane(p, c);
+      for (let y = 0; y < 90; y++) for (let x = 0; x < 160; x++) q[y * 160 + x] = 0.1 + 0.8 * blocks[((Math.floor((x + f * 0.25) / 13) % 40) * 12 + Math.floor(y / 8)) * 3 + c]!;
+    }
+    await w.writeCoded(p);
+  }
+  await w.close();
+}
+
+beforeAll(async () => {
+  folder = mkdtempSync(join(tmpdir(), 'platewright-jobs-'));
+  await makeFilm(join(folder, 'film.mp4'), [400, 900, 1300], 2000);
+});
+afterAll(() => { rmSync(folder, { recursive: true, force: true }); });
+
+function production(name: string): Book {
+  const book = Book.create(join(folder, name));
+  book.edit('start', (e) => e.put('production', newProduction(name)));
+  return book;
+}
+
+describe('jobs in the book', () => {
+  it('enters one job for the same work, claims it once, stops and resumes it', () => {
+    const book = production('store');
+    const a = enterJob(book, 'scan', 'film', {});
+    expect(enterJob(book, 'scan', 'film', {}).id).toBe(a.id);
+    expect(enterJob(book, 'scan', 'film', { again: true }).id).not.toBe(a.id);
+    expect(claimJob(book, a.id)).toBe(true);
+    expect(claimJob(book, a.id)).toBe(false);
+    expect(beatJob(book, a.id, 3, 10, 'looking')).toBe(false);
+    stopJob(book, a.id);
+    expect(beatJob(book, a.id, 4, 10, 'looking')).toBe(true);
+    finishJob(book, a.id, { state: 'stopped' });
+    resumeJob(book, a.id);
+    expect(getJob(book, a.id)?.state).toBe('waiting');
+    expect(claimJob(book, a.id)).toBe(true);
+    finishJob(book, a.id, { state: 'done', result: { n: 1 } });
+    expect(getJob(book, a.id)).toMatchObject({ state: 'done', result: { n: 1 } });
+    book.close();
+  });
+  it('finds the job of a process that died', () => {
+    const book = production('dead');
+    const a = enterJob(book, 'scan', 'film', {});
+    claimJob(book, a.id);
+    // A pid that no process has: the largest that Linux hands out by default, plus one.
+    book.db.prepare('UPDATE job SET pid = ? WHERE id = ?').run(4194305, a.id);
+    expect(recoverJobs(book).map((j) => j.id)).toEqual([a.id]);
+    expect(claimJob(book, a.id)).toBe(true);
+    book.close();
+  });
+  it('a failed job says why, and the book keeps what it had', async () => {
+    const book = production('fail');
+    await expect(doJob(book, 'scan', 'nothing', {})).rejects.toThrow(/PW-BOOK-NO-SUCH/);
+    expect(listJobs(book)[0]).toMatchObject({ state: 'failed' });
+    expect(listJobs(book)[0]!.error).toMatch(/no film "nothing"/);
+    book.close();
+  });
+});
+
+describe('kill -9 while scanning', () => {
+  it('goes on where it was and finds the shots that an undisturbed scan finds', async () => {
+    const calm = production('calm');
+    await addFilm(calm, join(folder, 'film.mp4'), { title: 'Film' });
+    await doJob(calm, 'scan', 'film', {});
+    const wanted = calm.need('film', 'film').cutList!;
+    expect(wanted.shots.map((s) => s.in)).toEqual([0, 400, 900, 1300]);
+    calm.close();
+
+    const book = production('killed');
+    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
+    const job = enterJob(book, 'scan', 'film', {});
+    const random = new RandomStream(77);
+    let kills = 0;
+    for (let round = 0; round < 40 && getJob(book, job.id)!.state !== 'done'; round++) {
+      const child = spawn(process.execPath, [MAIN, book.folder, job.id], { stdio: 'ignore' });
+      // The first rounds are killed at random moments, from before the start to near the end; then it may finish.
+      const timer = round < 5 ? setTimeout(() => child.kill('SIGKILL'), 150 + random.below(1600)) : undefined;
+      const signal = await new Promise<NodeJS.Signals | null>((done) => child.on('exit', (_c, s) => done(s)));
+      clearTimeout(timer);
+      if (signal === 'SIGKILL') kills++;
+      expect((book.db.prepare('PRAGMA integrity_check').get() as { integrity_check: string }).integrity_check).toBe('ok');
+    }
+    expect(getJob(book, job.id)!.state).toBe('done');
+    expect(kills).toBeGreaterThan(0);
+    expect(book.need('film', 'film').cutList).toEqual(wanted);
+    book.close();
+  });
+});
