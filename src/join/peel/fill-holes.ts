@@ -45,7 +45,7 @@ export function fillHoles(alpha: Float32Array, marker: Uint8Array, active: Uint8
         seen[j] = 1;
         const own = level[j]!;
         if (own < l) {
-          alpha[j] = Math.max(alpha[j]!, (l + 0.5) / (LEVELS - 1));
+          alpha[j] = Math.max(alpha[j]!, l / (LEVELS - 1));
           level[j] = l;
         }
         const to = level[j]!;

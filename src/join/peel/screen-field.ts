@@ -37,6 +37,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   const n = w * h;
   const sure = new Uint8Array(n);
   const weight = new Float32Array(n);
+  const excess = new Float32Array(n);
   let colour = start;
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
@@ -63,6 +64,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       // Noise weighs more on a darker screen, by 1 / s.
       const allowed = limit * Math.max(1, 0.5 + 0.5 / Math.max(s, 0.1));
       const is = s > low && s < high && rho < allowed && (!wide || hueGap(hueDegrees(r, g, b), hue.hueDeg) < hueLimit);
+      excess[i] = s > low && s < high ? rho / allowed : 99;
       sure[i] = is ? 1 : 0;
       weight[i] = is ? 1 : 0;
       if (!is) continue;
@@ -77,11 +79,32 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     const own = Math.max(LEAST_LIMIT, 3.5 * median(scatter));
     limit = wide ? Math.min(0.3, Math.max(own, 0.12)) : Math.min(LARGEST_LIMIT, own);
   }
+  takeInSpecks(sure, excess, w, h);
   if (colour === null) {
     colour = new Float32Array(3 * n);
     for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
   }
   return { colour, sure, limit, noise };
+}
+
+/** A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. */
+function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: number): void {
+  const n = w * h;
+  const other = new Uint8Array(n);
+  for (let i = 0; i < n; i += 1) other[i] = 1 - sure[i]!;
+  const parts = connectedComponents(other, w, h, 8);
+  const worst = new Float32Array(parts.components.length + 1);
+  const area = new Int32Array(parts.components.length + 1);
+  for (let i = 0; i < n; i += 1) {
+    const l = parts.labels[i]!;
+    if (l === 0) continue;
+    area[l] = area[l]! + 1;
+    worst[l] = Math.max(worst[l]!, excess[i]!);
+  }
+  for (let i = 0; i < n; i += 1) {
+    const l = parts.labels[i]!;
+    if (l !== 0 && area[l]! <= 4 && worst[l]! < 1.6) sure[i] = 1;
+  }
 }
 
 /** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. */

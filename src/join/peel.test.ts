@@ -1,0 +1,157 @@
+import { describe, expect, it } from 'vitest';
+import { GRADES, madeTake } from '../../bench/made-screens.js';
+import { scoreMatte, softBand } from '../../bench/matte-score.js';
+import { tunedChromakey } from '../../bench/chromakey.js';
+import { createPicture } from '../image/picture.js';
+import { peelByDifference, peelByOutline } from './peel-cutout.js';
+import { peelFrame, peelModel } from './peel.js';
+import { chamferDistance } from './peel/distance.js';
+import { fillHoles } from './peel/fill-holes.js';
+import { priorFill } from './peel/prior-fill.js';
+import { findScreenHue } from './peel/screen-hue.js';
+
+const W = 320;
+const H = 180;
+
+describe('peel off made screens (truth by construction)', () => {
+  for (const grade of GRADES) {
+    it(`${grade.name}: beats a chroma key tuned on the truth, without holes`, () => {
+      const take = madeTake(5, grade, W, H, 3);
+      const last = take[2]!;
+      const model = peelModel(take.map((t) => t.frame));
+      expect(model.hue.family).toBe(grade.name.includes('blue') ? 'blue' : 'green');
+      const { alpha, colour } = peelFrame(model, last.frame);
+      const band = softBand(last.alpha, W, H);
+      const ours = scoreMatte(alpha.data, last.alpha, band, W, H);
+      const key = scoreMatte(tunedChromakey(last.frame, last.alpha, band), last.alpha, band, W, H);
+      expect(ours.mse).toBeLessThan(key.mse);
+      expect(ours.holes).toBeLessThan(0.5);
+      expect(ours.ghosts).toBeLessThan(0.1);
+      expect(colour.data.every((v) => Number.isFinite(v) && v >= 0)).toBe(true);
+      expect(alpha.data.every((v) => v >= 0 && v <= 1)).toBe(true);
+    });
+  }
+
+  it('gives an empty matte where nobody stands before the screen', () => {
+    const take = madeTake(5, GRADES[1]!, W, H, 1);
+    const empty = emptyScreen();
+    const model = peelModel([take[0]!.frame, empty]);
+    const { alpha } = peelFrame(model, empty);
+    expect(alpha.data.reduce((a, v) => Math.max(a, v), 0)).toBe(0);
+  });
+
+  it('refuses frames without a screen, with the way out', () => {
+    const grey = createPicture(W, H, 3);
+    grey.data.fill(0.5);
+    expect(() => peelModel([{ coded: grey, colour: { transfer: 'bt709' } }])).toThrow(/PW-PEEL-NO-SCREEN.*outline/);
+  });
+
+  it('keeps what a person marks, and drops what lies outside the garbage polygon', () => {
+    const take = madeTake(5, GRADES[0]!, W, H, 1);
+    const model = peelModel([take[0]!.frame]);
+    const box = [[10, 10], [40, 10], [40, 40], [10, 40]] as const;
+    const kept = peelFrame(model, take[0]!.frame, { keep: [box] });
+    expect(kept.alpha.data[25 * W + 25]).toBe(1);
+    const cut = peelFrame(model, take[0]!.frame, { garbage: [box] });
+    let outside = 0;
+    for (let y = 0; y < H; y += 1) for (let x = 60; x < W; x += 1) outside += cut.alpha.data[y * W + x]!;
+    expect(outside).toBe(0);
+  });
+
+  it('gives the same bytes twice', () => {
+    const take = madeTake(9, GRADES[1]!, W, H, 2);
+    const model = peelModel(take.map((t) => t.frame));
+    expect(peelFrame(model, take[1]!.frame).alpha.data).toEqual(peelFrame(model, take[1]!.frame).alpha.data);
+  });
+});
+
+function emptyScreen(): { coded: ReturnType<typeof createPicture>; colour: { transfer: 'bt709' } } {
+  const coded = createPicture(W, H, 3);
+  coded.data.fill(0.15, 0, W * H);
+  coded.data.fill(0.6, W * H, 2 * W * H);
+  coded.data.fill(0.25, 2 * W * H);
+  return { coded, colour: { transfer: 'bt709' } };
+}
+
+describe('peel without a screen', () => {
+  // A tan disc of radius 50 over a blue-grey wall; its outline is drawn 4 px too wide.
+  const coded = createPicture(W, H, 3);
+  const clean = createPicture(W, H, 3);
+  const truth = new Float32Array(W * H);
+  for (let y = 0; y < H; y += 1) {
+    for (let x = 0; x < W; x += 1) {
+      const a = Math.min(1, Math.max(0, 50.5 - Math.hypot(x + 0.5 - 160, y + 0.5 - 90)));
+      truth[y * W + x] = a;
+      const f = [0.8, 0.65, 0.45];
+      const b = [0.3, 0.35, 0.5];
+      for (let p = 0; p < 3; p += 1) {
+        clean.data[p * W * H + y * W + x] = b[p]!;
+        coded.data[p * W * H + y * W + x] = a * f[p]! + (1 - a) * b[p]!;
+      }
+    }
+  }
+  const meanError = (alpha: Float32Array): number => alpha.reduce((s, v, i) => s + Math.abs(v - truth[i]!), 0) / (2 * Math.PI * 50);
+
+  it('settles a drawn outline on the true edge', () => {
+    const ring = Array.from({ length: 64 }, (_, k) => [160 + 54 * Math.cos((k * Math.PI) / 32), 90 + 54 * Math.sin((k * Math.PI) / 32)] as const);
+    const peeled = peelByOutline(coded, coded, [ring], { bandPx: 10 });
+    // The drawn outline itself is 4 px off along its whole length; the settled one must be within 1.5 px.
+    expect(meanError(peeled.alpha.data)).toBeLessThan(1.5);
+  });
+
+  it('finds the performer by difference to a clean frame', () => {
+    expect(meanError(peelByDifference(coded, coded, clean).alpha.data)).toBeLessThan(1.5);
+  });
+
+  it('refuses an outline of two points', () => {
+    expect(() => peelByOutline(coded, coded, [[[0, 0], [5, 5]]])).toThrow(/PW-PEEL-OUTLINE/);
+  });
+});
+
+describe('parts of the peel', () => {
+  it('fills a shut-in hollow to its lowest pass and leaves gaps with a marker open', () => {
+    const w = 7;
+    const alpha = new Float32Array(w * w).fill(1);
+    for (let i = 0; i < w * w; i += 1) if (i % w === 0 || i % w === w - 1 || i < w || i >= w * (w - 1)) alpha[i] = 0;
+    const marker = Uint8Array.from(alpha, (a) => (a === 0 ? 1 : 0));
+    const active = new Uint8Array(w * w).fill(1);
+    const hollow = alpha.slice();
+    hollow[3 * w + 3] = 0.4;
+    fillHoles(hollow, marker, active, w, w);
+    expect(hollow[3 * w + 3]).toBeCloseTo(1, 2);
+    const gap = alpha.slice();
+    gap[3 * w + 3] = 0;
+    const marked = marker.slice();
+    marked[3 * w + 3] = 1;
+    fillHoles(gap, marked, active, w, w);
+    expect(gap[3 * w + 3]).toBe(0);
+  });
+
+  it('prior fill keeps observed cells and carries them into empty ones', () => {
+    const weight = new Float32Array(64);
+    const sums = new Float32Array(64);
+    weight[0] = 1000;
+    sums[0] = 2000;
+    const out = new Float32Array(64);
+    expect(priorFill(weight, sums, 1, 8, 8, 2, out)).toBe(true);
+    expect(out[0]).toBeCloseTo(2, 5);
+    expect(out[63]).toBeCloseTo(2, 5);
+    expect(priorFill(new Float32Array(64), new Float32Array(64), 1, 8, 8, 2, out)).toBe(false);
+  });
+
+  it('chamfer distance is exact along rows and within 8 % across', () => {
+    const mask = new Uint8Array(400);
+    mask[0] = 1;
+    const d = chamferDistance(mask, 20, 20);
+    expect(d[10]).toBeCloseTo(10, 5);
+    expect(Math.abs(d[10 * 20 + 5]! / Math.hypot(10, 5) - 1)).toBeLessThan(0.08);
+  });
+
+  it('finds green, blue and yellow-green screens, and none on skin', () => {
+    const patch = (r: number, g: number, b: number): Float32Array => Float32Array.from({ length: 300 }, (_, i) => (i < 100 ? r : i < 200 ? g : b));
+    expect(findScreenHue([patch(0.03, 0.4, 0.08)])!.family).toBe('green');
+    expect(findScreenHue([patch(0.03, 0.1, 0.5)])!.family).toBe('blue');
+    expect(findScreenHue([patch(0.41, 0.44, 0.01)])!.family).toBe('green');
+    expect(findScreenHue([patch(0.5, 0.3, 0.2)])).toBeNull();
+  });
+});
