@@ -103,6 +103,15 @@ export class BlockMatcher {
     }
   }
 
+  /** Mean difference of the coarse frames under half a code value. */
+  private alike(): boolean {
+    const a = this.coarseA;
+    const b = this.coarseB;
+    let s = 0;
+    for (let i = 0; i < COARSE_W * COARSE_H; i++) s += Math.abs(a[i]! - b[i]!);
+    return s < COARSE_W * COARSE_H * 128;
+  }
+
   /** NCC of the coarse frames with b shifted by (dx, dy) over their overlap. */
   private coarseNcc(dx: number, dy: number): number {
     const a = this.coarseA;
@@ -160,6 +169,16 @@ export class BlockMatcher {
   match(a: SmallFrame, b: SmallFrame, reach: number, out: Match): Match {
     this.coarse(a, this.coarseA);
     this.coarse(b, this.coarseB);
+    if (this.alike()) {
+      // Nothing moved and nothing changed: no need to look closer.
+      this.shiftX.fill(0);
+      this.shiftY.fill(0);
+      this.leftOver.fill(0);
+      this.contrast.fill(0);
+      out.dissimilarity = out.rigidDissimilarity = out.dx = out.dy = out.motion = out.motionSpread = 0;
+      out.evidence = 1;
+      return out;
+    }
     this.findActive(a, b);
     const { x0: ax0, x1: ax1, y0: ay0, y1: ay1 } = this.active;
     this.coarseX0 = Math.ceil(ax0 / 3);

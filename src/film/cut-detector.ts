@@ -293,7 +293,8 @@ export class CutDetector {
     const lo = Math.min(0, (head + alpha[0]!) / 2);
     const hi = Math.max(1, (tail + alpha[alpha.length - 1]!) / 2);
     for (let i = 0; i < alpha.length; i++) alpha[i] = (alpha[i]! - lo) / (hi - lo);
-    const fit = fitRamp(alpha, from);
+    const detail = Float64Array.from(alpha, (_, i) => this.detail[(from + i) % KEPT]!);
+    const fit = fitRamp(alpha, from, detail);
     const flatStart = lowContrast(this.lowOf(fit.a)) < FLAT;
     const flatEnd = lowContrast(this.lowOf(fit.b)) < FLAT;
     return { kind: 'gradual', a: fit.a, b: fit.b, flatStart, flatEnd, quality: k.quality };
@@ -330,6 +331,7 @@ export class CutDetector {
       d.rigid[t % KEPT] = state.rigids[i]!;
       d.moved[t % KEPT] = state.motions[i]!;
       d.shift[t % KEPT] = state.shifts[i]!;
+      d.detail[t % KEPT] = detailEnergy(d.ring[t % KEPT]!);
     });
     return d;
   }

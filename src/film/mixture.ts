@@ -65,17 +65,23 @@ export function testMixture(at: (frame: number) => Float32Array, from: number, t
 
 /**
  * Fits a clipped ramp (0 up to `a`, straight to 1 at `b`) to shares α of frames first..first+n−1 by exhaustive search and
- * returns the last frame at 0 and the first frame at 1, with the rms misfit.
+ * returns the last frame at 0 and the first frame at 1, with the rms misfit. Where the frames' detail energies are given they
+ * are fitted too: under a mixture of two unrelated pictures they follow (1 − α)²·D(a) + α²·D(b), and motion, which bends α,
+ * leaves them alone.
  */
-export function fitRamp(alpha: Float64Array, first: number): { a: number; b: number; rms: number } {
+export function fitRamp(alpha: Float64Array, first: number, detail: Float64Array | null = null): { a: number; b: number; rms: number } {
   const n = alpha.length;
   let best = { a: first, b: first + n - 1, rms: Infinity };
   for (let a = 0; a < n - 2; a++) {
     for (let b = a + 2; b < n; b++) {
       let s = 0;
-      for (let t = 0; t < n; t++) {
+      const da = detail === null ? 0 : detail[a]!;
+      const db = detail === null ? 0 : detail[b]!;
+      const weight = detail === null ? 0 : 1 / ((da + db) / 2 + 2) ** 2;
+      for (let t = 0; t < n && s < best.rms; t++) {
         const r = t <= a ? 0 : t >= b ? 1 : (t - a) / (b - a);
         s += (alpha[t]! - r) ** 2;
+        if (detail !== null) s += weight * Math.min((da + db) ** 2 / 4, (detail[t]! - (1 - r) * (1 - r) * da - r * r * db) ** 2);
       }
       if (s < best.rms) best = { a: first + a, b: first + b, rms: s };
     }

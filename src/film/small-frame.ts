@@ -4,7 +4,7 @@
  * the bit. Averaging keeps fractions of a code value, which slow dissolves need. At scan size grain and compression noise
  * have mostly gone, and so has fine motion.
  *
- * Large planes are read on every second or third row only: the scan must not cost more than the decode it rides on.
+ * Large planes are read on every second or third row and column only: the scan must not cost more than the decode it rides on.
  */
 import type { VideoFrame } from '../media/types.js';
 
@@ -23,20 +23,30 @@ export type SmallFrame = Uint16Array;
 /** Averages `src` (rows of `w` values) over the cells of a `cw` × `ch` grid into `dst` from `at`, as (mean − zero) · scale + base. */
 function reducePlane(src: Uint8Array | Uint16Array | Float32Array, w: number, h: number, cw: number, ch: number, zero: number, scale: number, base: number, dst: Uint16Array, at: number): void {
   const rowStep = h >= 8 * ch ? 3 : h >= 4 * ch ? 2 : 1;
+  const columnStep = w >= 10 * cw ? 3 : w >= 6 * cw ? 2 : 1;
+  const edges = new Int32Array(cw + 1);
+  for (let cx = 0; cx <= cw; cx++) edges[cx] = Math.floor((cx * w) / cw);
+  const sums = new Float64Array(cw);
   for (let cy = 0; cy < ch; cy++) {
     const y0 = Math.floor((cy * h) / ch);
     const y1 = Math.max(y0 + 1, Math.floor(((cy + 1) * h) / ch));
-    for (let cx = 0; cx < cw; cx++) {
-      const x0 = Math.floor((cx * w) / cw);
-      const x1 = Math.max(x0 + 1, Math.floor(((cx + 1) * w) / cw));
-      let sum = 0;
-      let rows = 0;
-      for (let y = y0; y < y1; y += rowStep) {
-        const r = y * w;
-        for (let x = x0; x < x1; x++) sum += src[r + x]!;
-        rows++;
+    sums.fill(0);
+    let rows = 0;
+    for (let y = y0; y < y1; y += rowStep, rows++) {
+      const r = y * w;
+      // The columns read are staggered from row to row, so that fine upright patterns do not alias.
+      const stagger = columnStep > 1 ? rows % columnStep : 0;
+      for (let cx = 0; cx < cw; cx++) {
+        const x0 = edges[cx]! + stagger;
+        const x1 = Math.max(x0 + 1, edges[cx + 1]!);
+        let sum = 0;
+        let n = 0;
+        for (let x = x0; x < x1; x += columnStep, n++) sum += src[r + x]!;
+        sums[cx]! += sum / n;
       }
-      const v = (sum / (rows * (x1 - x0)) - zero) * scale + base;
+    }
+    for (let cx = 0; cx < cw; cx++) {
+      const v = (sums[cx]! / rows - zero) * scale + base;
       dst[at + cy * cw + cx] = v <= 0 ? 0 : v >= 65535 ? 65535 : v + 0.5;
     }
   }
