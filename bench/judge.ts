@@ -18,7 +18,7 @@ export async function run(_seed: number): Promise<BenchRow[]> {
     const t = readTruth(shot), f = t.frames[0]!;
     const marks = truthMarks(shot);
     const started = performance.now();
-    const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate);
+    const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false });
     const between = performance.now();
     const take = await measureTake(truthFile(shot, 'take.mp4'), marks.take);
     const v = judgeTake(needsOfPlate(plate, marks.plate), take);

@@ -149,6 +149,8 @@ export interface PlateOptions extends MeasureOptions {
   readonly span?: { readonly in: number; readonly out: number };
   readonly onProgress?: (done: number, total: number) => void;
   readonly signal?: AbortSignal;
+  /** Follow the carried region; a verdict does not need it. Default true. */
+  readonly ride?: boolean;
 }
 
 /** Everything that marks and picture give of one plate. Throws the media and marks errors. */
@@ -163,7 +165,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null) notes.push('view: no mark tells how the camera looks; mark an upright of known height, ground lines or the horizon');
     const light = measureLight(await linearFrame(reader, marks.frame), view, marks);
-    const ride = await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
+    const ride = options.ride === false ? undefined : await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
     options.signal?.throwIfAborted();
     const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, options.signal));
     options.signal?.throwIfAborted();
