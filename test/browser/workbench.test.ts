@@ -1,0 +1,202 @@
+/**
+ * The workbench in a real browser, on a small production made here: wall, picking, marks by mouse, frame-exact stepping, undo,
+ * reload, keyboard, narrow and wide screens. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a
+ * missing browser fails.
+ */
+import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { chromium, type Browser, type Page } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { addFilm } from '../../src/book/add-media.js';
+import { Book } from '../../src/book/book.js';
+import { newProduction } from '../../src/book/new-production.js';
+import { rate } from '../../src/core/rational.js';
+import { createPicture, plane } from '../../src/image/picture.js';
+import { doJob } from '../../src/jobs/run-job.js';
+import { VideoWriter } from '../../src/media/video-writer.js';
+import { listen, type RunningService } from '../../src/server/listen.js';
+
+const CHROMIUM = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ?? process.env['PLATEWRIGHT_CHROMIUM'];
+const wanted = process.env['PLATEWRIGHT_BROWSER'] === 'required';
+if (CHROMIUM === undefined) {
+  if (wanted) throw new Error('PLATEWRIGHT_BROWSER=required, but there is no Chromium on this machine (Debian: apt-get install chromium)');
+  console.warn('\n*** BROWSER TESTS SKIPPED: there is no Chromium on this machine (Debian: apt-get install chromium) ***\n');
+}
+
+let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
+const SHOTS = process.env['PLATEWRIGHT_SCREENSHOTS'];
+
+/** Frames whose brightness tells their number: (40 + 4 n) of 255 in the film, with a second shot from frame 24. */
+async function makeFilm(path: string): Promise<void> {
+  const w = await VideoWriter.open(path, { widthPx: 320, heightPx: 180, rate: rate(24), codec: 'h264', crf: 4 });
+  for (let f = 0; f < 48; f++) {
+    const p = createPicture(320, 180, 3);
+    for (let c = 0; c < 3; c++) {
+      const q = plane(p, c);
+      for (let y = 0; y < 180; y++) for (let x = 0; x < 320; x++) q[y * 320 + x] = x < 160 ? (40 + 4 * f) / 255 : f < 24 ? 0.15 + 0.5 * (((x >> 4) + (y >> 4)) & 1) : 0.2 + 0.6 * (((x >> 3) * 7 + (y >> 5) * 3) % 5) / 5;
+    }
+    await w.writeCoded(p);
+  }
+  await w.close();
+}
+
+async function look(name: string): Promise<void> {
+  if (SHOTS === undefined) return;
+  mkdirSync(SHOTS, { recursive: true });
+  await page.screenshot({ path: join(SHOTS, `${name}.png`), fullPage: false });
+}
+
+describe.skipIf(CHROMIUM === undefined)('workbench', () => {
+  beforeAll(async () => {
+    folder = mkdtempSync(join(tmpdir(), 'platewright-browser-'));
+    await makeFilm(join(folder, 'film.mp4'));
+    const book = Book.create(join(folder, 'production'));
+    book.edit('start', (e) => e.put('production', newProduction('Browser walk')));
+    await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
+    await doJob(book, 'scan', 'film', {});
+    book.close();
+    service = await listen(join(folder, 'production'), { port: 0 });
+    base = `http://localhost:${service.port}/`;
+    browser = await chromium.launch({ executablePath: CHROMIUM!, args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'] });
+    page = await browser.newPage({ viewport: { width: 1280, height: 860 } });
+    page.setDefaultTimeout(20_000);
+  });
+  afterAll(async () => {
+    await browser?.close();
+    await service?.close();
+    rmSync(folder, { recursive: true, force: true });
+  });
+
+  it('shows the film\'s shots on the wall and pins a pick', async () => {
+    const errors: string[] = [];
+    page.on('pageerror', (e) => errors.push(e.message));
+    await page.goto(base);
+    await page.getByRole('heading', { name: /^Shot 0/ }).waitFor();
+    await page.getByRole('button', { name: 'Pick this shot' }).first().click();
+    await page.getByRole('link', { name: '1. Shot 0' }).waitFor();
+    await look('wall');
+    expect(errors).toEqual([]);
+  });
+
+  it('steps to the exact frame with keys, and reads its pixels', async () => {
+    await page.getByRole('link', { name: '1. Shot 0' }).click();
+    await page.getByRole('button', { name: /Open plate, frame 0 large/ }).click();
+    const number = page.getByTestId('frame-number');
+    await number.waitFor();
+    for (let i = 0; i < 7; i++) await page.keyboard.press('ArrowRight');
+    await page.keyboard.press('ArrowLeft');
+    expect(await number.textContent()).toContain('frame 6 of');
+    // What is shown is frame 6: its left half is as bright as that frame's number says.
+    await page.waitForFunction(() => document.querySelector<HTMLImageElement>('.sheet-of-glass img')?.alt.endsWith('frame 6') === true);
+    const value = await page.evaluate(() => {
+      const img = document.querySelector<HTMLImageElement>('.sheet-of-glass img')!;
+      const c = document.createElement('canvas');
+      c.width = img.naturalWidth; c.height = img.naturalHeight;
+      const g = c.getContext('2d')!;
+      g.drawImage(img, 0, 0);
+      return g.getImageData(40, 90, 1, 1).data[0]!;
+    });
+    expect(Math.abs(value - (40 + 4 * 6))).toBeLessThanOrEqual(2);
+    const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
+    await page.mouse.click(glass.x + glass.width * 0.2, glass.y + glass.height * 0.5);
+    await page.waitForFunction(() => /linear/.test(document.querySelector('.readout')?.textContent ?? ''));
+    expect(await page.locator('.readout').textContent()).toMatch(/of 255/);
+    await page.keyboard.press('End');
+    expect(await number.textContent()).toMatch(/frame (\d+) of 0–\1/);
+    await page.keyboard.press('Home');
+    expect(await number.textContent()).toContain('frame 0 of');
+    await look('viewer');
+    await page.keyboard.press('Escape');
+  });
+
+  it('draws marks with the mouse, moves one, and loses nothing on reload', async () => {
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    await page.getByRole('button', { name: 'upright', exact: true }).click();
+    await page.locator('.tools input').fill('1,8');
+    const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
+    const at = (x: number, y: number): [number, number] => [glass.x + glass.width * x, glass.y + glass.height * y];
+    await page.mouse.click(...at(0.5, 0.9));
+    await page.mouse.click(...at(0.5, 0.3));
+    await page.locator('.mark.upright').waitFor();
+    await page.getByRole('button', { name: 'erase', exact: true }).click();
+    for (const [x, y] of [[0.1, 0.2], [0.3, 0.2], [0.3, 0.6]] as const) await page.mouse.click(...at(x, y));
+    await page.keyboard.press('Enter');
+    await page.locator('.mark.erase').waitFor();
+    // Put the tool away and drag the upright's top.
+    await page.getByRole('button', { name: 'erase', exact: true }).click();
+    await page.mouse.move(...at(0.5, 0.3));
+    await page.mouse.down();
+    await page.mouse.move(...at(0.52, 0.4), { steps: 4 });
+    await page.mouse.up();
+    await page.waitForTimeout(600);
+    await look('marks');
+    await page.reload();
+    await page.getByText('2 marks: upright, erase').waitFor();
+    const picks = (await (await fetch(`${base}api/documents/pick`)).json()) as { marks: { marks: { kind: string; top?: number[]; height?: number }[] } }[];
+    const upright = picks[0]!.marks.marks.find((m) => m.kind === 'upright')!;
+    expect(upright.height).toBe(1.8);
+    expect(upright.top![1]!).toBeGreaterThan(180 * 0.36);
+    expect(upright.top![1]!).toBeLessThan(180 * 0.44);
+  });
+
+  it('takes edits back and does them again', async () => {
+    await page.getByRole('button', { name: 'Take back' }).click();
+    await page.getByRole('button', { name: 'Take back' }).click();
+    await page.getByText('1 marks: upright').waitFor();
+    await page.getByRole('button', { name: 'Do again' }).click();
+    await page.getByText('2 marks: upright, erase').waitFor();
+  });
+
+  it('measures from the page, with progress, and shows numbers with units and uncertainty', async () => {
+    await page.getByRole('button', { name: 'Measure the plate' }).click();
+    await page.getByRole('button', { name: 'Measure again' }).waitFor({ timeout: 90_000 });
+    expect(await page.locator('.measure-columns').textContent()).toMatch(/±/);
+    await page.getByRole('button', { name: 'Write the brief' }).click();
+    await page.locator('.instructions li').first().waitFor({ timeout: 60_000 });
+    await look('sheet');
+  });
+
+  it('shows shoot day, cut and ledger, and each works by keyboard', async () => {
+    await page.getByRole('link', { name: 'Shoot day' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByRole('heading', { name: 'Shoot day', exact: true }).waitFor();
+    await look('day');
+    await page.getByRole('link', { name: 'Cut' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByRole('heading', { name: 'The cut' }).waitFor();
+    await page.getByRole('button', { name: 'Add a title' }).click();
+    await page.waitForFunction(() => document.querySelectorAll('.cut-line').length === 3);
+    await look('cut');
+    await page.getByRole('link', { name: 'Ledger' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByText('no legal advice').waitFor();
+    await page.getByLabel('what').fill('carrots');
+    await page.getByRole('button', { name: 'Write it down' }).click();
+    await page.getByRole('rowheader', { name: 'carrots' }).waitFor();
+    await look('ledger');
+  });
+
+  it('reads well at 390 and at 2560 pixels: nothing wider than the screen', async () => {
+    for (const [width, height] of [[390, 844], [2560, 1300]] as const) {
+      await page.setViewportSize({ width, height });
+      for (const where of ['#/wall', '#/sheet/shot-0', '#/day', '#/cut', '#/ledger']) {
+        await page.goto(base + where);
+        await page.locator('main h2').first().waitFor();
+        const wide = await page.evaluate(() => ({ page: document.documentElement.scrollWidth, screen: innerWidth }));
+        expect(wide.page, `${where} at ${width}`).toBeLessThanOrEqual(wide.screen + 1);
+        await look(`${where.replace(/[#/]/g, '')}-${width}`);
+      }
+    }
+    await page.setViewportSize({ width: 1280, height: 860 });
+  });
+
+  it('says what went wrong in the margin, with the way out', async () => {
+    await page.goto(`${base}#/sheet/shot-0`);
+    await page.locator('main h2').first().waitFor();
+    await page.setInputFiles('input[type=file]', { name: 'notes.mp4', mimeType: 'video/mp4', buffer: Buffer.from('no film at all '.repeat(50)) });
+    await page.getByRole('alert').waitFor({ timeout: 40_000 });
+    expect(await page.getByRole('alert').textContent()).toMatch(/PW-MEDIA/);
+    await page.getByRole('button', { name: 'Put away' }).click();
+  });
+});
