@@ -11,7 +11,7 @@
 import { BlockMatcher, emptyMatch } from './block-match.js';
 import { lowContrast, lowVector } from './low-vector.js';
 import { fitRamp, gradualScore, mixtureShare, testMixture } from './mixture.js';
-import { joinFades, type CutEvent, type GradualEvent, type ShotEvent } from './shot-events.js';
+import { joinFades, type GradualEvent, type ShotEvent } from './shot-events.js';
 import { SMALL_H, SMALL_LENGTH, SMALL_W, type SmallFrame } from './small-frame.js';
 
 /** Frames kept. The longest run tested, its margins, and the wait before a verdict all fit in. */
