@@ -67,7 +67,7 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
   const analysis = analyseFrame(small, field, { ...TUNING, ...options.tuning });
   const alpha = createPicture(w, h, 1);
   const colour = createPicture(w, h, 3);
-  matteOfFrame(linear, analysis, options.quality ?? 'fine', alpha.data);
+  matteOfFrame(linear, analysis, alpha.data);
   const keep = options.keep === undefined || options.keep.length === 0 ? null : coverage(options.keep, w, h);
   if (keep !== null) for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
   if (options.garbage !== undefined && options.garbage.length > 0) {

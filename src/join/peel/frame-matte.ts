@@ -1,73 +1,79 @@
-/** The matte of one frame at full resolution from its analysis. */
+/** The matte of one frame at full resolution from its analysis. Only the band about the performer's outline is unmixed. */
 import type { Picture } from '../../image/picture.js';
 import { fillHoles } from './fill-holes.js';
 import type { FrameAnalysis } from './frame-analysis.js';
-import { resampleCells } from './resample-cells.js';
+import { RowSampler } from './row-sampler.js';
 
 /** Small pixels beyond which nothing but the plain verdict (screen, performer) is possible. */
 const SOLID_FROM = 10;
 const EMPTY_FROM = 3;
+/** Matte below which a pixel near the screen's colour opens a gap, and how near: squared share of the screen's own strength. */
+const GAP_BELOW = 0.12;
+const GAP_NEAR = 0.0625;
 
-export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, quality: 'fast' | 'fine', dst: Float32Array): void {
+export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Float32Array): void {
   const { width: w, height: h, data } = linear;
   const n = w * h;
   const { small, field } = analysis;
-  if (!analysis.occupied) {
-    dst.fill(0);
-    return;
-  }
+  dst.fill(0);
+  if (!analysis.occupied) return;
   const k = small.block;
-  const weights = resampleCells(analysis.weights, analysis.grid, analysis.cell * k, w, h, 3);
-  const screen = resampleCells(field.colour, { width: small.width, height: small.height }, k, w, h, 3);
+  const sw = small.width;
+  const weights = new RowSampler(analysis.weights, analysis.grid, analysis.cell * k, w, 3);
+  const screen = new RowSampler(field.colour, small, k, w, 3);
+  const wr = weights.row;
+  const ws = weights.stride;
+  const br = screen.row;
+  const bs = screen.stride;
   const active = new Uint8Array(n);
   const marker = new Uint8Array(n);
   for (let y = 0; y < h; y += 1) {
-    const row = ((y / k) | 0) * small.width;
-    for (let x = 0; x < w; x += 1) {
-      const i = y * w + x;
-      const j = row + ((x / k) | 0);
+    const row = ((y / k) | 0) * sw;
+    weights.seek(y);
+    screen.seek(y);
+    for (let s = 0; s < sw; s += 1) {
+      const j = row + s;
+      if (analysis.fromPerformer[j]! >= EMPTY_FROM) continue;
+      const end = Math.min(s * k + k, w);
       if (analysis.fromScreen[j]! >= SOLID_FROM) {
-        dst[i] = 1;
+        dst.fill(1, y * w + s * k, y * w + end);
+        continue;
+      }
+      const sure = field.sure[j]!;
+      for (let x = s * k; x < end; x += 1) {
+        const i = y * w + x;
+        const a0 = weights.first[x]!;
+        const at = weights.share[x]!;
+        const b0 = screen.first[x]!;
+        const bt = screen.share[x]!;
+        const sr = br[b0]! + (br[b0 + 1]! - br[b0]!) * bt;
+        const sg = br[bs + b0]! + (br[bs + b0 + 1]! - br[bs + b0]!) * bt;
+        const sb = br[2 * bs + b0]! + (br[2 * bs + b0 + 1]! - br[2 * bs + b0]!) * bt;
+        const dr = data[i]! - sr;
+        const dg = data[n + i]! - sg;
+        const db = data[2 * n + i]! - sb;
+        const a = (wr[a0]! + (wr[a0 + 1]! - wr[a0]!) * at) * dr + (wr[ws + a0]! + (wr[ws + a0 + 1]! - wr[ws + a0]!) * at) * dg + (wr[2 * ws + a0]! + (wr[2 * ws + a0 + 1]! - wr[2 * ws + a0]!) * at) * db;
         active[i] = 1;
-        continue;
+        dst[i] = a <= 0 ? 0 : a >= 1 ? 1 : a;
+        // Sure screen blocks, and single pixels of clear screen colour: the gaps between hairs and links.
+        if (sure === 1 || (a < GAP_BELOW && dr * dr + dg * dg + db * db < GAP_NEAR * (sr * sr + sg * sg + sb * sb))) marker[i] = 1;
       }
-      if (analysis.fromPerformer[j]! >= EMPTY_FROM) {
-        dst[i] = 0;
-        continue;
-      }
-      active[i] = 1;
-      const a = weights[i]! * (data[i]! - screen[i]!) + weights[n + i]! * (data[n + i]! - screen[n + i]!) + weights[2 * n + i]! * (data[2 * n + i]! - screen[2 * n + i]!);
-      dst[i] = a <= 0 ? 0 : a >= 1 ? 1 : a;
-      // Sure screen blocks, and single pixels of clear screen colour: the gaps between hairs and links.
-      marker[i] = field.sure[j] === 1 || (a < 0.12 && isNear(data, screen, i, n)) ? 1 : 0;
     }
   }
   const filled = dst.slice();
   fillHoles(filled, marker, active, w, h);
   for (let y = 0; y < h; y += 1) {
-    const row = ((y / k) | 0) * small.width;
+    const row = ((y / k) | 0) * sw;
     for (let x = 0; x < w; x += 1) {
       const i = y * w + x;
+      if (active[i] === 0) continue;
       const a = dst[i]!;
       const rise = filled[i]! - a;
-      if (rise <= 0 || active[i] === 0) continue;
+      if (rise <= 0) continue;
       // Near the outline a deep hollow is a gap in the fur; further in, or where the matte is almost solid, it is a flaw.
-      const inside = ramp(1.5, 4, analysis.fromScreen[row + ((x / k) | 0)]!);
-      dst[i] = a + rise * Math.max(inside, ramp(0.5, 0.8, a));
+      dst[i] = a + rise * Math.max(ramp(1.5, 4, analysis.fromScreen[row + ((x / k) | 0)]!), ramp(0.5, 0.8, a));
     }
   }
-  void quality;
-}
-
-/** Is a pixel within a quarter of the screen's own strength of the screen colour? */
-function isNear(data: Float32Array, screen: Float32Array, i: number, n: number): boolean {
-  const r = screen[i]!;
-  const g = screen[n + i]!;
-  const b = screen[2 * n + i]!;
-  const dr = data[i]! - r;
-  const dg = data[n + i]! - g;
-  const db = data[2 * n + i]! - b;
-  return dr * dr + dg * dg + db * db < 0.0625 * (r * r + g * g + b * b);
 }
 
 function ramp(a: number, b: number, x: number): number {

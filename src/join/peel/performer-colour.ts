@@ -9,7 +9,7 @@
  */
 import type { Picture } from '../../image/picture.js';
 import type { FrameAnalysis } from './frame-analysis.js';
-import { resampleCells } from './resample-cells.js';
+import { RowSampler } from './row-sampler.js';
 
 const LAMBDA = 0.05;
 
@@ -18,43 +18,68 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
   const n = w * h;
   const { small, field } = analysis;
   const k = small.block;
-  const screen = resampleCells(field.colour, { width: small.width, height: small.height }, k, w, h, 3);
-  const mean = resampleCells(analysis.performer, analysis.grid, analysis.cell * k, w, h, 3);
+  const screen = new RowSampler(field.colour, small, k, w, 3);
+  const mean = new RowSampler(analysis.performer, analysis.grid, analysis.cell * k, w, 3);
   const out = dst.data;
-  const blue = field.colour[2 * small.width * small.height]! > field.colour[small.width * small.height]!;
-  const key = blue ? 2 * n : n;
-  const second = blue ? n : 2 * n;
-  for (let i = 0; i < n; i += 1) {
-    const a = alpha[i]!;
-    let r = data[i]!;
-    let g = data[n + i]!;
-    let b = data[2 * n + i]!;
-    if (a < 1) {
-      const c = 1 - a;
-      const inverse = 1 / (a * a + LAMBDA * c);
-      const pull = LAMBDA * c;
-      r = (a * (r - c * screen[i]!) + pull * mean[i]!) * inverse;
-      g = (a * (g - c * screen[n + i]!) + pull * mean[n + i]!) * inverse;
-      b = (a * (b - c * screen[2 * n + i]!) + pull * mean[2 * n + i]!) * inverse;
-    }
-    out[i] = r < 0 ? 0 : r;
-    out[n + i] = g < 0 ? 0 : g;
-    out[2 * n + i] = b < 0 ? 0 : b;
-    const strength = keep === null ? spill : spill * (1 - keep[i]!);
-    if (strength > 0) {
-      const excess = out[key + i]! - limit(out[i]!, out[second + i]!);
-      if (excess > 0) {
-        // Fur gives back the screen's light filtered by its own colour: of red and blue half the screen's share goes with it.
-        const sr = 0.5 * screen[i]!;
-        const ss = 0.5 * screen[second + i]!;
-        const sk = screen[key + i]!;
-        const amount = (strength * excess) / Math.max(sk - 0.5 * (sr + ss), 0.25 * sk, 1e-4);
-        out[i] = Math.max(0, out[i]! - amount * sr);
-        out[second + i] = Math.max(0, out[second + i]! - amount * ss);
-        out[key + i] = Math.max(0, out[key + i]! - amount * sk);
+  const cells = small.width * small.height;
+  const blue = field.colour[2 * cells]! > field.colour[cells]!;
+  const key = blue ? 2 : 1;
+  const other = blue ? 1 : 2;
+  const br = screen.row;
+  const bs = screen.stride;
+  const mr = mean.row;
+  const ms = mean.stride;
+  for (let y = 0; y < h; y += 1) {
+    screen.seek(y);
+    mean.seek(y);
+    for (let x = 0; x < w; x += 1) {
+      const i = y * w + x;
+      const a = alpha[i]!;
+      const m0 = mean.first[x]!;
+      if (a <= 0) {
+        // Nothing of the performer: its mean goes on, so that a filter over the edge meets no foreign colour.
+        out[i] = mr[m0]!;
+        out[n + i] = mr[ms + m0]!;
+        out[2 * n + i] = mr[2 * ms + m0]!;
+        free(out, i, n, key, other, keep === null ? spill : spill * (1 - keep[i]!), 0, 0, 1);
+        continue;
       }
+      let r = data[i]!;
+      let g = data[n + i]!;
+      let b = data[2 * n + i]!;
+      const b0 = screen.first[x]!;
+      const bt = screen.share[x]!;
+      const sr = br[b0]! + (br[b0 + 1]! - br[b0]!) * bt;
+      const sg = br[bs + b0]! + (br[bs + b0 + 1]! - br[bs + b0]!) * bt;
+      const sb = br[2 * bs + b0]! + (br[2 * bs + b0 + 1]! - br[2 * bs + b0]!) * bt;
+      if (a < 1) {
+        const c = 1 - a;
+        const inverse = 1 / (a * a + LAMBDA * c);
+        const pull = LAMBDA * c;
+        const mt = mean.share[x]!;
+        r = (a * (r - c * sr) + pull * (mr[m0]! + (mr[m0 + 1]! - mr[m0]!) * mt)) * inverse;
+        g = (a * (g - c * sg) + pull * (mr[ms + m0]! + (mr[ms + m0 + 1]! - mr[ms + m0]!) * mt)) * inverse;
+        b = (a * (b - c * sb) + pull * (mr[2 * ms + m0]! + (mr[2 * ms + m0 + 1]! - mr[2 * ms + m0]!) * mt)) * inverse;
+      }
+      out[i] = r < 0 ? 0 : r;
+      out[n + i] = g < 0 ? 0 : g;
+      out[2 * n + i] = b < 0 ? 0 : b;
+      free(out, i, n, key, other, keep === null ? spill : spill * (1 - keep[i]!), sr, blue ? sg : sb, blue ? sb : sg);
     }
   }
+}
+
+/** Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there. */
+function free(out: Float32Array, i: number, n: number, key: number, other: number, strength: number, screenRed: number, screenOther: number, screenKey: number): void {
+  const red = out[i]!;
+  const second = out[other * n + i]!;
+  const excess = out[key * n + i]! - limit(red, second);
+  if (excess <= 0 || strength <= 0) return;
+  // Fur gives back the screen's light filtered by its own colour: of red and blue half the screen's share goes with it.
+  const amount = (strength * excess) / Math.max(screenKey - 0.25 * (screenRed + screenOther), 0.25 * screenKey, 1e-4);
+  out[i] = Math.max(0, red - 0.5 * amount * screenRed);
+  out[other * n + i] = Math.max(0, second - 0.5 * amount * screenOther);
+  out[key * n + i] = Math.max(0, out[key * n + i]! - amount * screenKey);
 }
 
 /** Most of the screen's primary that a performer of this red and other primary shows by itself: their mean in square-root light. */

@@ -42,7 +42,8 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
   const hueLimit = Math.min(24, hue.spreadDeg + 4);
-  for (let turn = 0; turn < 4; turn += 1) {
+  const turns = start === null ? 4 : 2;
+  for (let turn = 0; turn < turns; turn += 1) {
     const wide = colour === null;
     const low = wide ? 0.15 : 0.25;
     const high = wide ? 4 : 1.6;
@@ -61,17 +62,15 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       const xg = g - s * bg;
       const xb = b - s * bb;
       const rho = Math.sqrt((xr * xr + xg * xg + xb * xb) / power) / Math.max(s, 1e-3);
-      // Noise weighs more on a darker screen, by 1 / s.
-      const allowed = limit * Math.max(1, 0.5 + 0.5 / Math.max(s, 0.1));
-      const is = s > low && s < high && rho < allowed && (!wide || hueGap(hueDegrees(r, g, b), hue.hueDeg) < hueLimit);
-      excess[i] = s > low && s < high ? rho / allowed : 99;
+      const is = s > low && s < high && rho < limit && (!wide || hueGap(hueDegrees(r, g, b), hue.hueDeg) < hueLimit);
+      excess[i] = s > low && s < high ? rho / limit : 99;
       sure[i] = is ? 1 : 0;
       weight[i] = is ? 1 : 0;
       if (!is) continue;
       if (i % 5 === 0) scatter.push(rho);
       square += (r - br) ** 2 + (g - bg) ** 2 + (b - bb) ** 2;
     }
-    if (!wide) dropStrays(small, sure, weight, limit);
+    if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit);
     const cells = cellMoments(data, weight, w, h, CELL, 4);
     if (cells === null) break;
     colour = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);

@@ -72,7 +72,7 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
 
 /** The screen's colour and sure pixels in one frame. */
 export function screenOfFrame(model: ScreenModel, small: SmallLinear): ScreenField {
-  const plain = screenField(small, model.hue);
+  const plain = screenField(small, model.hue, model.map);
   if (model.map === null) return plain;
   const { width: w, height: h, data } = small;
   const n = w * h;
