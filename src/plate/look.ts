@@ -1,6 +1,6 @@
 /**
  * The look of a shot: levels, palette, grain, sharpness, motion blur, haze, from a few places spread over it. At each place a
- * pair of neighbouring frames is read; never more than one pair is held as a picture.
+ * short run of frames is read, of which three at most are held as pictures.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { palette } from '../colour/palette.js';
@@ -15,6 +15,9 @@ import { pictureShift } from './look-shift.js';
 import { motionBlurOf } from './motion-blur.js';
 import { findEdges, sharpnessOf, type Edge } from './sharpness.js';
 import type { Look } from './types.js';
+
+/** Frames from the first of a still pair to the second, for grain. */
+const GRAIN_LAG = 12;
 
 /** What the measure reads: `VideoReader` has this shape. */
 export interface LookSource {
@@ -47,6 +50,7 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const w = info.widthPx, h = info.heightPx;
   const a = createPicture(w, h, 3);
   const b = createPicture(w, h, 3);
+  const later = createPicture(w, h, 3);
   const encode = (v: number): number => encodeTransfer(info.colour.transfer, v);
   const levels = new LevelCounter();
   const grain = new GrainMeter();
@@ -61,8 +65,9 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
     const at = Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count));
     const start = Math.max(from, Math.min(at, to - 2));
     let n = 0;
-    for await (const frame of source.frames(start, Math.min(to, start + 2))) {
-      rgbOf(frame, n === 0 ? a : b);
+    for await (const frame of source.frames(start, Math.min(to, start + 1 + GRAIN_LAG))) {
+      if (n < 2) rgbOf(frame, n === 0 ? a : b);
+      else if (n === GRAIN_LAG || frame.index === to - 1) rgbOf(frame, later);
       n++;
     }
     if (n === 0) continue;
@@ -82,7 +87,7 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
     const luma = new Float32Array(px);
     for (let i = 0; i < px; i++) luma[i] = 0.2126 * linear.data[i]! + 0.7152 * linear.data[px + i]! + 0.0722 * linear.data[2 * px + i]!;
     let shift: [number, number] | null = null;
-    if (n === 2) {
+    if (n >= 2) {
       const la = new Float32Array(px), lb = new Float32Array(px);
       for (let i = 0; i < px; i++) {
         la[i] = 0.2126 * a.data[i]! + 0.7152 * a.data[px + i]! + 0.0722 * a.data[2 * px + i]!;
@@ -90,7 +95,10 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
       }
       const s = pictureShift(la, lb, w, h);
       if (s.agree > 0.5) shift = [s.dx, s.dy];
-      grain.add(a, b, shift ?? [0, 0]);
+      // Compression copies what it can from the frame before, grain with it: where the picture stands still a frame some
+      // time later shows the grain anew, so that its full variance is seen.
+      if (n > 3 && shift !== null && Math.hypot(shift[0], shift[1]) < 0.15) grain.add(a, later, [0, 0]);
+      else grain.add(a, b, shift ?? [0, 0]);
     }
     places.push({ frame: start, edges: findEdges(luma, w, h), shift });
     hazes.push(hazeOf(linear, encode, [start, start]));
