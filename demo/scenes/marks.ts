@@ -42,6 +42,9 @@ const uprightAndShadow = (frame: number, s: Standing, shadow = true): Mark[] => 
 ];
 const lines = (frame: number, l: unknown): Mark => ({ kind: 'groundLines', frame, lines: (l as [Point, Point][]).map((x) => poly(x)) });
 
+/** Frame of the conductor's pick in which his bare face, between cap and collar, shows the light best. */
+const FACE_FRAME = 22;
+
 /** The marks file of a pick. */
 export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
   const { shot } = pick;
@@ -49,6 +52,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
   const local = (f: number): Record<string, unknown> => shot.truth(f + pick.in);
   const cameraAt = (f: number): Camera => shot.camera(f + pick.in);
   const marks: Mark[] = [];
+  let frame = 0;
   const stand = (f: number): void => {
     if (!pick.guest) return;
     const at = pick.guest.at(f + pick.in);
@@ -76,7 +80,8 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
       stand(0);
       break;
     case 'conductor':
-      for (const u of first['uprights'] as Standing[]) marks.push(...uprightAndShadow(0, u, false));
+      frame = FACE_FRAME;
+      for (const u of local(frame)['uprights'] as Standing[]) marks.push(...uprightAndShadow(frame, u, false));
       for (const f of spread(count, 7)) {
         const at = pick.guest?.at(f + pick.in) ?? [0, 0, 0];
         const c = cameraAt(f);
@@ -86,14 +91,14 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(man.yaw * 10) / 10 });
       }
       {
-        const c = cameraAt(0);
-        const man = { position: [-0.08, 0, 1.7] as Vec3, yaw: first['yawDeg'] as number };
-        const face = project(c, ofPerson(man, [0, 1.675, 0]));
+        const c = cameraAt(frame);
+        const man = { position: [-0.08, 0, 1.7] as Vec3, yaw: local(frame)['yawDeg'] as number };
+        const face = project(c, ofPerson(man, [0, 1.614, 0]));
         const k = c.focalPx / (man.position[2] - c.position[2]);
-        marks.push({ kind: 'head', frame: 0, ellipse: [...round(face), Math.round(k * 0.124 * 10) / 10, Math.round(k * 0.142 * 10) / 10, 0], yawDeg: Math.round(man.yaw * 10) / 10 });
+        marks.push({ kind: 'head', frame, ellipse: [...round(face), Math.round(k * 0.112 * 10) / 10, Math.round(k * 0.099 * 10) / 10, 0], yawDeg: Math.round(man.yaw * 10) / 10 });
         const waist = project(c, add(man.position, [0, 1.0, 0]));
         const crown = project(c, add(man.position, [0, CONDUCTOR_HEIGHT, 0]));
-        marks.push({ kind: 'body', frame: 0, axis: [round(waist), round(crown)] });
+        marks.push({ kind: 'body', frame, axis: [round(waist), round(crown)] });
       }
       break;
     case 'window':
@@ -110,7 +115,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
       stand(0);
       break;
   }
-  return { frame: 0, marks };
+  return { frame, marks };
 }
 
 /** The marks file of a take. The studio knows its own lens, so the focal length stands in the file. */
