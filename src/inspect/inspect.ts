@@ -90,7 +90,7 @@ function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFr
 
 /** Runs over the frames and keeps what each says. */
 class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], outOfStep: [] };
+  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], outOfStep: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -179,8 +179,15 @@ class SeriesReader {
     if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null) {
       const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
       const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
-      const found = followPatch(this.beforePlateLuma!, plateLuma, W, H, low, half, move);
-      if (found !== null) this.slipped = [this.slipped[0] + found[0] - move[0], this.slipped[1] + found[1] - move[1]];
+      // The patch lies below the foot: as the ground grows in the picture it moves on by more than the foot does.
+      const scale = (n: number): number => this.ground!.frames.find((g) => g.frame === n)?.pxPerMetre ?? 1;
+      const k = scale(f.frame) / scale(b.frame);
+      const guess: [number, number] = [move[0] + (k - 1) * (low[0] - there[0]), move[1] + (k - 1) * (low[1] - there[1])];
+      const found = followPatch(this.beforePlateLuma!, plateLuma, W, H, low, half, guess);
+      // Followed back it must come home, or it followed something else.
+      const back = found === null ? null : followPatch(plateLuma, this.beforePlateLuma!, W, H, [low[0] + found[0], low[1] + found[1]], half, [-found[0], -found[1]]);
+      this.series.followed.push(found !== null && back !== null && Math.hypot(found[0] + back[0], found[1] + back[1]) < 0.15);
+      if (this.series.followed[this.series.followed.length - 1] === true) this.slipped = [this.slipped[0] + found![0] - guess[0], this.slipped[1] + found![1] - guess[1]];
       this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
     }
     const bb = this.beforeThat;

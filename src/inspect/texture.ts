@@ -82,8 +82,8 @@ export function readGrain(f: SeenFrame, luma: Float32Array, bare: Float32Array |
     const rest = new Float32Array(luma.length);
     for (let i = 0; i < luma.length; i++) rest[i] = luma[i]! - bare[i]!;
     const inside = blockSigmas(halve(rest, f, f.box), (l) => l > 0.98, 1);
-    // Every block inside is bare grain now; outside about half are flat, so its 8 % quantile stands for 16 % of them.
-    if (inside.length >= 60) return { ratio: quantile(inside, 0.16) / out, sure: true };
+    // Every block inside is bare grain now, and what the encoder left of the fur: the quieter ones count, as outside.
+    if (inside.length >= 60) return { ratio: quantile(inside, 0.08) / out, sure: true };
   }
   const inside = blockSigmas(halve(luma, f, f.box), (l) => l > 0.97, 1);
   if (inside.length < 150) return null;

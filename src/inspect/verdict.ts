@@ -16,6 +16,8 @@ export interface Series {
   readonly slipPlan: Place[];
   readonly jitter: Place[];
   readonly shift: Place[];
+  /** Whether the plate's ground could be followed to each frame. */
+  readonly followed: boolean[];
   /** Shift against the recipe rendered again. */
   readonly against: Place[];
   readonly outOfStep: { frame: number; same: number; before: number }[];
@@ -87,7 +89,8 @@ function slip(series: Series, per: Rows, add: Add): void {
   if (series.against.length > 0) parts.push(length(series.against));
   // The difference from the neighbours' mean has one and a half times a jitter's variance.
   if (series.jitter.length > 2) parts.push(length(series.jitter, 1 / Math.sqrt(1.5)));
-  if (series.slipPlan.length > 2) {
+  // Ground that is lost now and then tells nothing of the whole way.
+  if (series.slipPlan.length > 2 && series.followed.filter((v) => v).length >= 0.85 * series.followed.length) {
     const mx = series.slipPlan.reduce((s, p) => s + p.x, 0) / series.slipPlan.length, my = series.slipPlan.reduce((s, p) => s + p.y, 0) / series.slipPlan.length;
     parts.push(length(series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my }))));
   }
@@ -99,6 +102,9 @@ function slip(series: Series, per: Rows, add: Add): void {
   add('slip', 'px', 'ride', v, worstBy(parts[k]!, (x) => x), v, v <= LIMITS.slip ? '' : `the performer slips by ${v.toFixed(2)} px rms on what it rides on: correct the ride on the worst frame, or mark the stand on more frames`);
 }
 
+/** An encoder's own noise in rough fur adds to the grain: more is forgiven than less. */
+const SURE_MOST = 1.75;
+
 /** Rough readings may be off by fur that passes for grain: their limits are wider. */
 const ROUGH = [0.5, 2.6] as const;
 
@@ -107,7 +113,7 @@ function grain(series: Series, add: Add): void {
   const list = sure.length >= 2 ? sure : rough;
   if (list.length === 0) { add('grain', 'ratio', 'air', null, null, 0, '', 'too little flat picture inside or outside the performer'); return; }
   const v = quantile(list.map((r) => r.value), 0.5);
-  const [low, high] = list === sure ? [1 - LIMITS.grain, 1 / (1 - LIMITS.grain)] : ROUGH;
+  const [low, high] = list === sure ? [1 - LIMITS.grain, SURE_MOST] : ROUGH;
   const bad = v < low || v > high;
   add('grain', 'ratio', 'air', v, worstBy(list, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), bad ? 1 : 0,
     !bad ? '' : v < 1 ? `the performer has ${v.toFixed(2)} of the plate's grain: raise the air step's grain` : `the performer has ${v.toFixed(2)} times the plate's grain: lower the air step's grain, or soften the take's own first`);
