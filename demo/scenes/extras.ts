@@ -45,7 +45,8 @@ export async function makeExtras(demo: string, o: TraceOptions, atOnce: number):
   const child = spawn('ffmpeg', ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'gray', '-s', `${WIDTH}x${HEIGHT}`, '-r', take.rate, '-i', '-', '-c:v', 'ffv1', '-level', '3', '-g', '1', '-fflags', '+bitexact', '-flags:v', '+bitexact', part], { stdio: ['pipe', 'inherit', 'inherit'] });
   const done = new Promise<void>((ok, no) => child.on('close', (code) => (code === 0 ? ok() : no(new Error(`ffmpeg ended with ${code}`)))));
   for await (const frame of lookahead(take.frames, atOnce, async (f) => {
-    const body = hair + performer(take, f);
+    // Without the mirror of the eyes, which would show the ground.
+    const body = (hair + performer(take, f)).replaceAll(' reflection 0.04', '');
     const dark = await trace(`${ALONE}background{rgb 0}\n${body}`, take.camera, at, o);
     const bright = await trace(`${ALONE}background{rgb 1}\n${body}`, take.camera, at, o);
     const grey = new Uint8Array(WIDTH * HEIGHT);

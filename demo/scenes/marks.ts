@@ -124,10 +124,9 @@ export function takeMarks(t: Take): { frame: number; focalPx: number; marks: Mar
   const peg = pegOf(t);
   const marks: Mark[] = [];
   const foot = project(c, peg);
-  if (foot[1] < c.heightPx) {
-    marks.push({ kind: 'upright', frame: 0, foot: round(foot), top: round(project(c, add(peg, [0, PEG_HEIGHT, 0]))), height: PEG_HEIGHT });
-    marks.push({ kind: 'shadow', frame: 0, foot: round(foot), tip: round(project(c, shadowOf(add(peg, [0, PEG_HEIGHT, 0]), t.sun))), height: PEG_HEIGHT });
-  }
+  // Where the frame cuts the peg's foot off, the mark lies below the frame line, where the peg would meet the cloth.
+  marks.push({ kind: 'upright', frame: 0, foot: round(foot), top: round(project(c, add(peg, [0, PEG_HEIGHT, 0]))), height: PEG_HEIGHT });
+  marks.push({ kind: 'shadow', frame: 0, foot: round(foot), tip: round(project(c, shadowOf(add(peg, [0, PEG_HEIGHT, 0]), t.sun))), height: PEG_HEIGHT });
   marks.push({ kind: 'groundLines', frame: 0, lines: SEAM_X.map((x) => SEAM_Z.map((z) => round(project(c, [x, 0, z])))) });
   marks.push({ kind: 'performer', frame: 0, ground: round(project(c, [0, 0, 0])), top: round(project(c, [0, RABBIT_HEIGHT, 0])), height: RABBIT_HEIGHT });
   const head = headOf(t, 0);
