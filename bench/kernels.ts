@@ -15,6 +15,7 @@ import type { Picture } from '../src/image/picture.js';
 import { halve, halvePlain } from '../src/image/pyramid.js';
 import { recursiveCoefficients, recursiveGaussian, recursiveGaussianPlain } from '../src/image/recursive-gaussian.js';
 import { warpHomography, warpHomographyPlain } from '../src/image/warp.js';
+import type { BenchRow } from './rows.js';
 
 const W = 1280, H = 720;
 
@@ -40,9 +41,11 @@ async function visionLibrary(): Promise<{ cv: any }> {
   return { cv };
 }
 
-async function main(): Promise<void> {
-  console.log(`load before: ${loadavg().map((v) => v.toFixed(1)).join(' ')}; picture ${W}×${H}`);
-  const r = new RandomStream(5);
+/** Rows for `npm run bench`: `ours` is plain time over kernel time, in place; `reference` the same with copies in and out. */
+export async function run(seed: number): Promise<BenchRow[]> {
+  const made: BenchRow[] = [];
+  console.log(`picture ${W}×${H}, load ${loadavg().map((v) => v.toFixed(1)).join(' ')}; 'reference' = the same with the picture copied in and out`);
+  const r = new RandomStream(seed);
   const door = kernels();
   const src = door.allocPicture(W, H, 4), dst = door.allocPicture(W, H, 4);
   for (let i = 0; i < src.data.length; i++) src.data[i] = r.uniform();
@@ -64,10 +67,9 @@ async function main(): Promise<void> {
     ['homography, bicubic, RGBA', () => warpHomography(src, m, W, H, {}, dst), () => warpHomography(far, m, W, H, {}, farOut), () => warpHomographyPlain(far, m, W, H, {}, farOut)],
     ['homography, Lanczos-3, RGBA', () => warpHomography(src, m, W, H, { filter: 'lanczos3' }, dst), () => warpHomography(far, m, W, H, { filter: 'lanczos3' }, farOut), () => warpHomographyPlain(far, m, W, H, { filter: 'lanczos3' }, farOut)],
   ];
-  console.log(`${'kernel'.padEnd(32)}plain / in place   plain / copied in and out   ms in place (${door.lanes.count} lanes)`);
   for (const [name, place, copied, plain] of rows) {
     const [a, b, c] = shortest(4, place, copied, plain) as [number, number, number];
-    console.log(`${name.padEnd(32)}${(c / a).toFixed(1).padStart(10)}${(c / b).toFixed(1).padStart(20)}${a.toFixed(1).padStart(24)}`);
+    made.push({ name: `${name}: plain twin over kernel (${door.lanes.count} lanes)`, ours: c / a, reference: c / b, bar: null, goal: null, unit: '×', better: 'high' });
   }
   const k = recursiveCoefficients(20);
   const time = (lanes: number): number => {
@@ -76,7 +78,7 @@ async function main(): Promise<void> {
     new Float64Array(d.memory.buffer, kp, 13).set([k.b, k.a1, k.a2, k.a3, ...k.m]);
     return shortest(12, () => d.run('recursiveDown', [p.data.byteOffset, q.data.byteOffset, W, H, kp], W / 4, 16 * H, 32 * H + 64))[0]!;
   };
-  console.log(`two lanes against one (recursive Gaussian, down): ${(time(1) / time(2)).toFixed(2)}`);
+  made.push({ name: 'two lanes over one (recursive Gaussian, down)', ours: time(1) / time(2), bar: null, goal: null, unit: '×', better: 'high' });
   const { cv } = await visionLibrary();
   const mat = new cv.Mat(H, W, cv.CV_32FC1), out = new cv.Mat(), rgba = new cv.Mat(H, W, cv.CV_32FC4), rgbaOut = new cv.Mat();
   mat.data32F.set(f1);
@@ -84,8 +86,11 @@ async function main(): Promise<void> {
   const [gb, gk] = shortest(4, () => cv.GaussianBlur(mat, out, new cv.Size(taps.length, taps.length), 2.5), rows[0]![1]) as [number, number];
   const [bb, bk] = shortest(4, () => cv.blur(mat, out, new cv.Size(25, 25)), rows[2]![1]) as [number, number];
   const [wb, wk] = shortest(4, () => cv.warpPerspective(rgba, rgbaOut, M, new cv.Size(W, H), cv.INTER_CUBIC), rows[6]![1]) as [number, number];
-  console.log(`against the general vision library's build for the browser (one thread, no SIMD): Gaussian ${(gb / gk).toFixed(1)}, box ${(bb / bk).toFixed(1)}, bicubic homography ${(wb / wk).toFixed(1)}`);
+  const ratio = (name: string, value: number): void => { made.push({ name: `general vision library (browser build, one thread) over ${name}`, ours: value, bar: null, goal: null, unit: '×', better: 'high' }); };
+  ratio('Gaussian', gb / gk);
+  ratio('box', bb / bk);
+  ratio('bicubic homography', wb / wk);
+  door.freePicture(src);
+  door.freePicture(dst);
+  return made;
 }
-
-await main();
-process.exit(0);

@@ -4,7 +4,7 @@
  *
  * Footprint: where the source is made smaller, one destination pixel covers an area of the source. Interpolation alone would
  * skip pixels and shimmer, so the covered parallelogram (the Jacobian, taken once every 16 pixels of a row) is sampled on a
- * regular grid fine enough that neighbouring samples lie at most a source pixel apart, and averaged: an area integral over
+ * regular grid fine enough that neighbouring samples lie at most 1.25 source pixels apart, and averaged: an area integral over
  * the destination pixel. From a minification of 4 on, the samples read a level of the halving pyramid, so the cost stays
  * bounded (L. Williams, "Pyramidal parametrics", SIGGRAPH 1983; the supersampling of the residual is ours).
  *
@@ -124,8 +124,8 @@ export function warpHomographyPlain(src: Picture, sourceToDestination: ArrayLike
           const least = Math.min(sx, sy);
           while (level + 1 < levels.length && least >= LEVEL_FROM * 2 ** level) level++;
           const k = 2 ** -level;
-          gx = Math.min(MAX_GRID, Math.max(1, Math.ceil(sx * k - 0.01)));
-          gy = Math.min(MAX_GRID, Math.max(1, Math.ceil(sy * k - 0.01)));
+          gx = Math.min(MAX_GRID, Math.max(1, Math.ceil(sx * k - 0.25)));
+          gy = Math.min(MAX_GRID, Math.max(1, Math.ceil(sy * k - 0.25)));
         }
         const L = levels[level]!;
         const scale = 2 ** -level;

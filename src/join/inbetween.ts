@@ -19,7 +19,7 @@ import { warpMap } from '../image/warp.js';
 export interface InbetweenTuning extends FlowOptions {
   /** Disagreement of the fields, in px, at which a side's weight falls to 1/e. */
   readonly trustPx?: number;
-  /** Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right crisp. Default 0.01. */
+  /** Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right crisp. Default 0.06. */
   readonly doubt?: number;
   /** Let the splatted fields compete where the direct one is doubtful; default true. */
   readonly compete?: boolean;
@@ -106,7 +106,7 @@ export class PairMotion {
       candidates.push({ field: carry(this.forward, t, this.backward), bias: 0.5 }, { field: carry(this.backward, t - 1, this.forward), bias: 0.5 });
     }
     for (const c of candidates) this.add(a, b, t, c.field, c.bias, trust, bend, sum, weight);
-    const rest = this.tuning.doubt ?? 0.01;
+    const rest = this.tuning.doubt ?? 0.06;
     for (let c = 0; c < a.channels; c++) {
       for (let i = 0; i < n; i++) {
         const k = c * n + i;

@@ -1,8 +1,8 @@
 /** Opens a file for reading, safely: only local files, only containers that hold media, clear errors for everything else. */
-import { statSync } from 'node:fs';
+import { closeSync, openSync, readSync, statSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
-import { C, Dictionary, FormatContext, type AVMediaType, type Stream } from './ffmpeg.js';
+import { C, Dictionary, FormatContext, type AVMediaType, type Stream, InputFormat } from './ffmpeg.js';
 
 /**
  * Containers that are opened. Playlists, scripts and text formats (which could name other files or hosts) are left out, so a
@@ -39,13 +39,27 @@ export function requireFile(path: string): { sizeBytes: number; mtimeMs: number 
   return { sizeBytes: s.size, mtimeMs: s.mtimeMs };
 }
 
+/** Start-of-image and the first marker of a JPEG (ITU-T T.81, annex B). */
+function startsAsJpeg(path: string): boolean {
+  const head = new Uint8Array(3);
+  const file = openSync(path, 'r');
+  try {
+    readSync(file, head, 0, 3, 0);
+  } finally {
+    closeSync(file);
+  }
+  return head[0] === 0xff && head[1] === 0xd8 && head[2] === 0xff;
+}
+
 /** Opens a media file. The caller closes it with `closeInput`. */
 export async function openInput(path: string): Promise<OpenedInput> {
   requireFile(path);
   const context = new FormatContext();
   const options = Dictionary.fromObject({ protocol_whitelist: 'file', format_whitelist: CONTAINERS });
   // "file:" keeps a name such as "a:b.mp4" or "concat:x" from being read as a protocol.
-  let code = await context.openInput(`file:${resolve(path)}`, null, options);
+  // FFmpeg's probe would give a JPEG to `image2`, which takes % signs in names for patterns and is not let in: name its own reader.
+  const format = startsAsJpeg(path) ? InputFormat.findInputFormat('jpeg_pipe') : null;
+  let code = await context.openInput(`file:${resolve(path)}`, format, options);
   options.free();
   if (code < 0) {
     await dispose(context);
