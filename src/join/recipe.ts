@@ -18,6 +18,7 @@ import { carryStand, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { matchLight, type SubjectStatistics } from './light.js';
 import { MOST_DEG } from './relight.js';
+import { pinPicture } from './pin-picture.js';
 import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
 
 /** One side of the join: its measures, its marks, and pictures of it. */
@@ -67,6 +68,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
 
   const carrier: Carrier = carried && pm.ride !== undefined ? rideCarrier(pm.ride) : cameraCarrier(pm.camera);
   const setCarrier = cameraCarrier(pm.camera);
+  if (isPinned(input)) return pinnedRecipe(input, carrier);
   const where = carryStand(stands, carrier);
   const takeStand = performerInTake(input);
   const pace = proposePace(input);
@@ -101,6 +103,50 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
     take: { file: tm.file, in: tm.span.in, out: tm.span.out, rate: tm.rate, widthPx: tm.widthPx, heightPx: tm.heightPx },
     steps,
   };
+}
+
+/** A still without a performer, for a region of four corners: a picture to be pinned flat, not somebody who stands there. */
+function isPinned(input: ProposalInput): boolean {
+  const { measures, marks } = input.take;
+  if (measures.span.out - measures.span.in !== 1 || marksOf(marks, 'performer').length > 0) return false;
+  const carry = marksOf(input.plate.marks, 'carry');
+  return carry.length > 0 && carry.every((c) => c.mark.region.length === 4);
+}
+
+function pinnedRecipe(input: ProposalInput, carrier: Carrier): Recipe {
+  const pm = input.plate.measures, tm = input.take.measures, span = pm.span;
+  const regions = marksOf(input.plate.marks, 'carry').map((c) => ({ frame: c.frame, corners: c.mark.region }));
+  const placement = pinPicture(tm.widthPx, tm.heightPx, regions, carrier, span);
+  const steps: RecipeStep[] = [];
+  const erase = proposeErase(input.plate.marks);
+  if (erase !== null) steps.push(erase);
+  const off = { on: false, why: 'a picture pinned flat needs none' };
+  steps.push(
+    { step: 'peel', on: true, method: input.takeHasAlpha ? 'alpha' : 'none', screen: 'green', quality: input.quality, spill: 0, why: input.takeHasAlpha ? 'the still brings its own alpha' : 'the still is used whole' },
+    { step: 'pace', on: true, method: 'nearest', curve: Array.from({ length: span.out - span.in }, () => tm.span.in), why: 'a still: the same picture throughout' },
+    { step: 'ride', on: true, mirror: false, placement, motionBlur: Math.max(0, Math.min(360, pm.look?.motionBlur.shutterDeg.value ?? 0)), why: `pinned by its four corners to the region marked on ${regions.length} frame(s)` },
+    pinnedLight(pm),
+    { step: 'ground', ...off, shadow: false, contact: false, azimuthDeg: 0, elevationDeg: 45, transmission: [1, 1, 1], softnessDeg: 0.53, contactStrength: 0, focalPx: pm.view?.focalPx.value ?? pm.widthPx, frames: [] } as unknown as GroundStep,
+  );
+  const front = proposeFront(input.plate.marks);
+  if (front !== null) steps.push(front);
+  steps.push(proposeAir(input, placement[0]!.matrix));
+  return {
+    version: 1,
+    plate: { file: pm.file, in: span.in, out: span.out, rate: pm.rate, widthPx: pm.widthPx, heightPx: pm.heightPx },
+    take: { file: tm.file, in: tm.span.in, out: tm.span.out, rate: tm.rate, widthPx: tm.widthPx, heightPx: tm.heightPx },
+    steps,
+  };
+}
+
+/** Paper is as white as the film's whites and as black as its blacks: the still's full range is laid into the plate's. */
+function pinnedLight(pm: PlateMeasures): LightStep {
+  const look = pm.look;
+  const lin = (v: number): number => (v < 0.081 ? v / 4.5 : ((v + 0.099) / 1.099) ** (1 / 0.45));
+  const white = look === undefined ? null : look.whiteCoded.map(lin), black = look === undefined ? null : look.blackCoded.map(lin);
+  const slope = white === null || black === null ? [1, 1, 1] : white.map((w, i) => Math.max(0.05, Math.min(1.2, w * 0.9 - black[i]!)));
+  const offset = black === null ? [0, 0, 0] : black;
+  return { step: 'light', on: look !== undefined, slope: slope as unknown as LightStep['slope'], offset: offset as unknown as LightStep['offset'], power: [1, 1, 1], saturation: 1, why: look === undefined ? 'the plate\'s levels were not measured' : 'the still\'s range is laid between the plate\'s own black and white' };
 }
 
 /** The take's top mark after the view shift: an upright has no depth of its own, it only stretches. */

@@ -9,7 +9,7 @@ export function grade(stray: number, t: Tolerance): VerdictWord {
 
 /** A stray whose uncertainty is so wide that it might as well be mendable or hopeless tells nothing. */
 export function tooUnsure(stray: number, sd: number, t: Tolerance): boolean {
-  return sd > t.mendable * 0.75 && stray < t.mendable + 2 * sd;
+  return sd > t.mendable * 0.6 && stray < t.mendable + 2 * sd;
 }
 
 export function unjudged(matter: MatterName, unit: string, needed: number | null, reason: string, wouldHelp: string, partial: { measured?: number | null; sd?: number | null } = {}): Matter {

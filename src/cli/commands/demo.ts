@@ -57,15 +57,17 @@ export function register(program: Command): void {
         await each('measure', picks.filter((p) => book.get('measures', p) === null).map((p) => ({ kind: 'measure', subject: p })));
         await each('brief', picks.filter((p) => book.get('brief', p) === null).map((p) => ({ kind: 'brief', subject: p, spec: { from: DEMO_DATE, days: 30 } })));
         await each('shoot day', book.list('day').length > 0 ? [] : [{ kind: 'day', subject: '', spec: { date: DEMO_DATE } }]);
-        await each('verdict', book.list('take').filter((t) => t.kind === 'video' && t.verdict === undefined).map((t) => ({ kind: 'verdict', subject: t.id })));
+        await each('verdict', book.list('take').filter((t) => t.kind === 'video' && t.verdict === undefined && list.takes.find((x) => x.id === t.id)?.use !== 'double').map((t) => ({ kind: 'verdict', subject: t.id })));
         await each('join', list.joins.filter((j) => book.get('join', j.pick)?.render === undefined).map((j) => ({ kind: 'join', subject: j.pick, spec: { take: j.take, quality: 'fine', ...(j.patch === undefined ? {} : { patch: j.patch }) } })));
         await each('inspect', list.joins.filter((j) => book.get('join', j.pick)?.inspection === undefined).map((j) => ({ kind: 'inspect', subject: j.pick })));
         await each('deliver', book.list('delivery').some((d) => d.id !== 'reveal') ? [] : [{ kind: 'deliver', subject: '' }]);
         await each('reveal', book.get('delivery', 'reveal') !== null ? [] : [{ kind: 'reveal', subject: '', spec: { secondsAStage: 1 } }]);
-        const faults = list.takes.filter((t) => t.use !== 'still').map((t) => {
+        // A body double is held to the performer's marks by nobody: its pick's marks are the animal's.
+        const MATTERS: Record<string, string> = { screen: 'screenEvenness', edges: 'inFrame' };
+        const faults = list.takes.filter((t) => t.use !== 'still' && t.use !== 'double').map((t) => {
           const verdict = book.get('take', t.id)?.verdict ?? null;
           const worst = verdict?.matters.filter((m) => m.verdict === verdict.verdict && m.verdict !== 'fits').map((m) => m.matter) ?? [];
-          const named = t.fault === 'none' ? verdict !== null && verdict.verdict !== 'shoot again' : verdict !== null && worst.some((m) => m === t.expected.matter);
+          const named = t.fault === 'none' ? verdict !== null && verdict.verdict !== 'shoot again' : verdict !== null && worst.some((m) => m === (MATTERS[t.expected.matter ?? ''] ?? t.expected.matter));
           return { take: t.id, planted: t.fault, expected: t.expected.verdict, verdict: verdict?.verdict ?? null, matters: worst, named };
         });
         const joins = list.joins.map((j) => {
