@@ -37,13 +37,34 @@ export interface Line {
   readonly face: Face;
 }
 
+/** Width of a line in pixels, kerning included. */
+export function lineWidth(text: string, sizePx: number, font: opentype.Font): number {
+  return setLine(text, 0, 0, sizePx, font).width;
+}
+
+/** Glyph outlines of a line one after another. Kerning pairs that the parser reads as no number count as none. */
+function setLine(text: string, x: number, y: number, sizePx: number, font: opentype.Font): { path: string; width: number } {
+  const k = sizePx / font.unitsPerEm;
+  let at = x, path = '';
+  let before: opentype.Glyph | null = null;
+  for (const glyph of font.stringToGlyphs(text)) {
+    if (before !== null) {
+      const kern = font.getKerningValue(before, glyph);
+      if (Number.isFinite(kern)) at += kern * k;
+    }
+    path += glyph.getPath(at, y, sizePx).toPathData(2);
+    at += (glyph.advanceWidth ?? 0) * k;
+    before = glyph;
+  }
+  return { path, width: at - x };
+}
+
 /** Coverage (0..1, height × width) of some lines of text. Characters that the font lacks are left out. */
 export async function renderLines(lines: readonly Line[], widthPx: number, heightPx: number, faces: Readonly<Record<Face, opentype.Font>>): Promise<Float32Array> {
   const paths = lines.map((l) => {
     const font = faces[l.face];
-    const w = font.getAdvanceWidth(l.text, l.sizePx);
-    const x = l.align === 'left' ? l.x : l.align === 'centre' ? l.x - w / 2 : l.x - w;
-    return font.getPath(l.text, x, l.y, l.sizePx).toPathData(2);
+    const w = lineWidth(l.text, l.sizePx, font);
+    return setLine(l.text, l.align === 'left' ? l.x : l.align === 'centre' ? l.x - w / 2 : l.x - w, l.y, l.sizePx, font).path;
   });
   const svg = `<svg xmlns="http://www.w3.org/2000/svg" width="${widthPx}" height="${heightPx}"><rect width="100%" height="100%" fill="black"/>${paths.map((d) => `<path d="${d}" fill="white"/>`).join('')}</svg>`;
   const raw = await sharp(Buffer.from(svg)).greyscale().raw().toBuffer();
@@ -60,7 +81,7 @@ export function wrapText(text: string, widthPx: number, sizePx: number, font: op
   let current = '';
   for (const word of text.split(/\s+/).filter((w) => w !== '')) {
     const longer = current === '' ? word : `${current} ${word}`;
-    if (current !== '' && font.getAdvanceWidth(longer, sizePx) > widthPx) {
+    if (current !== '' && lineWidth(longer, sizePx, font) > widthPx) {
       lines.push(current);
       current = word;
     } else current = longer;

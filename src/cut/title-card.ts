@@ -1,7 +1,7 @@
 /** Title and credit cards: light lettering on a dark warm ground, fading in and out. */
 import type opentype from 'opentype.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { renderLines, type Face, type Line } from './lettering.js';
+import { lineWidth, renderLines, type Face, type Line } from './lettering.js';
 
 const GROUND = [0.055, 0.05, 0.06] as const;
 const INK = [0.93, 0.9, 0.82] as const;
@@ -14,7 +14,7 @@ export async function cardCoverage(lines: readonly string[], widthPx: number, he
   let y = heightPx / 2 - total / 2;
   const set: Line[] = lines.map((text, i) => {
     let size = sizes[i]!;
-    const width = faces[i === 0 ? 'bold' : 'regular'].getAdvanceWidth(text, size);
+    const width = lineWidth(text, size, faces[i === 0 ? 'bold' : 'regular']);
     if (width > widthPx * 0.86) size *= (widthPx * 0.86) / width;
     y += sizes[i]! * 1.1;
     const line: Line = { text, sizePx: size, x: widthPx / 2, y, align: 'centre', face: i === 0 ? 'bold' : 'regular' };

@@ -61,7 +61,7 @@ export function register(program: Command): void {
         await each('join', list.joins.filter((j) => book.get('join', j.pick)?.render === undefined).map((j) => ({ kind: 'join', subject: j.pick, spec: { take: j.take, quality: 'fine', ...(j.patch === undefined ? {} : { patch: j.patch }) } })));
         await each('inspect', list.joins.filter((j) => book.get('join', j.pick)?.inspection === undefined).map((j) => ({ kind: 'inspect', subject: j.pick })));
         await each('deliver', book.list('delivery').some((d) => d.id !== 'reveal') ? [] : [{ kind: 'deliver', subject: '' }]);
-        await each('reveal', book.get('delivery', 'reveal') !== null ? [] : [{ kind: 'reveal', subject: '', spec: { secondsAStage: 1 } }]);
+        await each('reveal', book.get('delivery', 'reveal') !== null ? [] : [{ kind: 'reveal', subject: '', spec: { secondsAStage: 0.75, picks: list.joins.map((j) => j.pick).filter((p) => ['platform', 'conductor', 'railing'].includes(p)) } }]);
         // A body double is held to the performer's marks by nobody: its pick's marks are the animal's.
         const MATTERS: Record<string, string> = { screen: 'screenEvenness', edges: 'inFrame' };
         const faults = list.takes.filter((t) => t.use !== 'still' && t.use !== 'double').map((t) => {
