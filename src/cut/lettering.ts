@@ -37,6 +37,21 @@ export interface Line {
   readonly face: Face;
 }
 
+/** SVG path data. Written here because the parser's own writer turns some numbers into no number. */
+function pathData(commands: readonly opentype.PathCommand[]): string {
+  const n = (v: number): string => v.toFixed(2);
+  let d = '';
+  for (const c of commands) {
+    switch (c.type) {
+      case 'M': case 'L': d += `${c.type}${n(c.x)} ${n(c.y)}`; break;
+      case 'Q': d += `Q${n(c.x1)} ${n(c.y1)} ${n(c.x)} ${n(c.y)}`; break;
+      case 'C': d += `C${n(c.x1)} ${n(c.y1)} ${n(c.x2)} ${n(c.y2)} ${n(c.x)} ${n(c.y)}`; break;
+      case 'Z': d += 'Z'; break;
+    }
+  }
+  return d;
+}
+
 /** Width of a line in pixels, kerning included. */
 export function lineWidth(text: string, sizePx: number, font: opentype.Font): number {
   return setLine(text, 0, 0, sizePx, font).width;
@@ -52,7 +67,7 @@ function setLine(text: string, x: number, y: number, sizePx: number, font: opent
       const kern = font.getKerningValue(before, glyph);
       if (Number.isFinite(kern)) at += kern * k;
     }
-    path += glyph.getPath(at, y, sizePx).toPathData(2);
+    path += pathData(glyph.getPath(at, y, sizePx).commands);
     at += (glyph.advanceWidth ?? 0) * k;
     before = glyph;
   }
