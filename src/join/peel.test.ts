@@ -2,11 +2,14 @@ import { describe, expect, it } from 'vitest';
 import { GRADES, madeTake } from '../../bench/made-screens.js';
 import { scoreMatte, softBand } from '../../bench/matte-score.js';
 import { tunedChromakey } from '../../bench/chromakey.js';
+import { RandomStream } from '../core/random.js';
+import { connectedComponents } from '../image/components.js';
 import { createPicture } from '../image/picture.js';
 import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import { peelFrame, peelModel } from './peel.js';
 import { chamferDistance } from './peel/distance.js';
 import { fillHoles } from './peel/fill-holes.js';
+import { labelAreas } from './peel/label-areas.js';
 import { priorFill } from './peel/prior-fill.js';
 import { findScreenHue } from './peel/screen-hue.js';
 
@@ -145,6 +148,24 @@ describe('parts of the peel', () => {
     const d = chamferDistance(mask, 20, 20);
     expect(d[10]).toBeCloseTo(10, 5);
     expect(Math.abs(d[10 * 20 + 5]! / Math.hypot(10, 5) - 1)).toBeLessThan(0.08);
+  });
+
+  it('labels the same parts with the same areas as the general labelling, on random masks', () => {
+    const random = new RandomStream(3);
+    for (const share of [0.2, 0.5, 0.6, 0.8]) {
+      const mask = Uint8Array.from({ length: 47 * 31 }, () => (random.uniform() < share ? 1 : 0));
+      const general = connectedComponents(mask, 47, 31, 4);
+      const { labels, area } = labelAreas(mask, 47, 31);
+      const pairs = new Set<string>();
+      for (let i = 0; i < mask.length; i += 1) {
+        if (mask[i] === 0) expect(labels[i]).toBe(0);
+        else {
+          pairs.add(`${labels[i]} ${general.labels[i]}`);
+          expect(area[labels[i]!]).toBe(general.components[general.labels[i]! - 1]!.area);
+        }
+      }
+      expect(pairs.size).toBe(general.components.length);
+    }
   });
 
   it('finds green, blue and yellow-green screens, and none on skin', () => {

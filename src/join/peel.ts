@@ -34,7 +34,7 @@ export interface PeelOptions {
 export interface Peeled {
   /** One channel, 0..1. */
   readonly alpha: Picture;
-  /** Scene-linear RGB in the file's own primaries, NOT premultiplied, spill removed; defined everywhere, meaningful where alpha > 0. */
+  /** Scene-linear RGB in the file's own primaries, NOT premultiplied, spill removed; meaningful where alpha > 0, drawn outwards a little, 0 far from the performer. */
   readonly colour: Picture;
 }
 

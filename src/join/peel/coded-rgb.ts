@@ -114,7 +114,26 @@ function lumaOnChroma(luma: Float32Array, w: number, h: number, cw: number, ch: 
   for (let y = 0; y < h; y += 1) averageLine(luma, y * w, 1, w, across, y * cw, 1, cw, shiftX, site[0]);
   if (shiftY === 0) return across;
   const out = new Float32Array(cw * ch);
-  for (let x = 0; x < cw; x += 1) averageLine(across, x, cw, h, out, x, cw, ch, shiftY, site[1]);
+  // Rows as wholes: memory is read in order.
+  const between = site[1] % 1 !== 0;
+  const count = 1 << shiftY;
+  const row = (y: number): number => Math.min(Math.max(y, 0), h - 1) * cw;
+  for (let j = 0; j < ch; j += 1) {
+    const to = j * cw;
+    if (between) {
+      for (let k = 0; k < count; k += 1) {
+        const from = row(j * count + k);
+        for (let x = 0; x < cw; x += 1) out[to + x] = out[to + x]! + across[from + x]!;
+      }
+      for (let x = 0; x < cw; x += 1) out[to + x] = out[to + x]! / count;
+    } else {
+      const c = Math.min(j * count + Math.floor(site[1]), h - 1);
+      const a = row(c - 1);
+      const b = row(c);
+      const d = row(c + 1);
+      for (let x = 0; x < cw; x += 1) out[to + x] = 0.25 * (across[a + x]! + 2 * across[b + x]! + across[d + x]!);
+    }
+  }
   return out;
 }
 
@@ -148,37 +167,52 @@ function localSlopes(grid: ChromaGrid): { slopeB: Float32Array; slopeR: Float32A
   const slopeR = new Float32Array(n);
   const baseB = new Float32Array(n);
   const baseR = new Float32Array(n);
+  // Sums over three rows, column by column, one column spare at either side; then three columns together.
+  const columns = new Float64Array(6 * (w + 2));
+  const s = w + 2;
   for (let y = 0; y < h; y += 1) {
     const ya = Math.max(y - 1, 0);
     const yb = Math.min(y + 1, h - 1);
+    const rows = yb - ya + 1;
     for (let x = 0; x < w; x += 1) {
-      const xa = Math.max(x - 1, 0);
-      const xb = Math.min(x + 1, w - 1);
-      let m = 0;
       let sl = 0;
       let sll = 0;
       let sb = 0;
       let sr = 0;
       let slb = 0;
       let slr = 0;
-      for (let j = ya; j <= yb; j += 1) {
-        for (let i = j * w + xa; i <= j * w + xb; i += 1) {
-          const l = luma[i]!;
-          const b = cb[i]!;
-          const r = cr[i]!;
-          m += 1;
-          sl += l;
-          sll += l * l;
-          sb += b;
-          sr += r;
-          slb += l * b;
-          slr += l * r;
-        }
+      for (let i = ya * w + x; i <= yb * w + x; i += w) {
+        const l = luma[i]!;
+        const b = cb[i]!;
+        const r = cr[i]!;
+        sl += l;
+        sll += l * l;
+        sb += b;
+        sr += r;
+        slb += l * b;
+        slr += l * r;
       }
+      const c = x + 1;
+      columns[c] = sl;
+      columns[s + c] = sll;
+      columns[2 * s + c] = sb;
+      columns[3 * s + c] = sr;
+      columns[4 * s + c] = slb;
+      columns[5 * s + c] = slr;
+    }
+    for (let x = 0; x < w; x += 1) {
+      const c = x + 1;
+      const m = 1 / (rows * (w === 1 ? 1 : x === 0 || x === w - 1 ? 2 : 3));
+      const sl = (columns[c - 1]! + columns[c]! + columns[c + 1]!) * m;
+      const sll = (columns[s + c - 1]! + columns[s + c]! + columns[s + c + 1]!) * m;
+      const sb = (columns[2 * s + c - 1]! + columns[2 * s + c]! + columns[2 * s + c + 1]!) * m;
+      const sr = (columns[3 * s + c - 1]! + columns[3 * s + c]! + columns[3 * s + c + 1]!) * m;
+      const slb = (columns[4 * s + c - 1]! + columns[4 * s + c]! + columns[4 * s + c + 1]!) * m;
+      const slr = (columns[5 * s + c - 1]! + columns[5 * s + c]! + columns[5 * s + c + 1]!) * m;
       const i = y * w + x;
-      const variance = sll / m - (sl / m) * (sl / m) + SLOPE_FLOOR;
-      const kb = (slb / m - (sl / m) * (sb / m)) / variance;
-      const kr = (slr / m - (sl / m) * (sr / m)) / variance;
+      const inverse = 1 / (sll - sl * sl + SLOPE_FLOOR);
+      const kb = (slb - sl * sb) * inverse;
+      const kr = (slr - sl * sr) * inverse;
       slopeB[i] = kb;
       slopeR[i] = kr;
       // The line is hung on the sample itself, so that the chroma of the file is kept where luma is flat.

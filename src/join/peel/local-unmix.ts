@@ -23,15 +23,16 @@ export interface CellGrid {
  * Sums weighted colour moments of a picture into cells of `cell` × `cell` pixels and fills the grid.
  * @param colour planar RGB, w × h each
  * @param weight w × h, ≥ 0
- * @returns moments, 9 × grid; null where all weights are zero
+ * @param fields MOMENTS, or 3 for the means alone
+ * @returns moments, fields × grid; null where all weights are zero
  */
-export function cellMoments(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number): { grid: CellGrid; moments: Float32Array; evidence: Float32Array } | null {
+export function cellMoments(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number, fields: 3 | 9 = MOMENTS): { grid: CellGrid; moments: Float32Array; evidence: Float32Array } | null {
   const gw = Math.ceil(w / cell);
   const gh = Math.ceil(h / cell);
   const n = w * h;
   const g = gw * gh;
   const evidence = new Float32Array(g);
-  const sums = new Float32Array(g * MOMENTS);
+  const sums = new Float32Array(g * fields);
   for (let y = 0; y < h; y += 1) {
     const row = ((y / cell) | 0) * gw;
     for (let x = 0; x < w; x += 1) {
@@ -46,6 +47,7 @@ export function cellMoments(colour: Float32Array, weight: Float32Array, w: numbe
       sums[j] = sums[j]! + k * r;
       sums[g + j] = sums[g + j]! + k * gr;
       sums[2 * g + j] = sums[2 * g + j]! + k * b;
+      if (fields === 3) continue;
       sums[3 * g + j] = sums[3 * g + j]! + k * r * r;
       sums[4 * g + j] = sums[4 * g + j]! + k * r * gr;
       sums[5 * g + j] = sums[5 * g + j]! + k * r * b;
@@ -54,8 +56,8 @@ export function cellMoments(colour: Float32Array, weight: Float32Array, w: numbe
       sums[8 * g + j] = sums[8 * g + j]! + k * b * b;
     }
   }
-  const moments = new Float32Array(g * MOMENTS);
-  if (!priorFill(evidence, sums, MOMENTS, gw, gh, prior, moments)) return null;
+  const moments = new Float32Array(g * fields);
+  if (!priorFill(evidence, sums, fields, gw, gh, prior, moments)) return null;
   return { grid: { width: gw, height: gh }, moments, evidence };
 }
 

@@ -12,6 +12,8 @@ import type { FrameAnalysis } from './frame-analysis.js';
 import { RowSampler } from './row-sampler.js';
 
 const LAMBDA = 0.05;
+/** Small pixels from anything that may be performer beyond which the colour is simply 0. */
+const NOTHING_FROM = 8;
 
 export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha: Float32Array, spill: number, keep: Float32Array | null, dst: Picture): void {
   const { width: w, height: h, data } = linear;
@@ -29,10 +31,25 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
   const bs = screen.stride;
   const mr = mean.row;
   const ms = mean.stride;
+  out.fill(0);
+  const from = new Int32Array(small.height);
+  const to = new Int32Array(small.height);
+  for (let j = 0; j < small.height; j += 1) {
+    let first = small.width;
+    let last = -1;
+    for (let s = 0; s < small.width; s += 1) if (analysis.fromPerformer[j * small.width + s]! < NOTHING_FROM) { if (s < first) first = s; last = s; }
+    from[j] = first * k;
+    to[j] = (last + 1) * k;
+  }
   for (let y = 0; y < h; y += 1) {
+    const j = (y / k) | 0;
+    // A marked polygon may hold solid pixels anywhere.
+    const x0 = keep === null ? from[j]! : 0;
+    const x1 = keep === null ? Math.min(to[j]!, w) : w;
+    if (x1 <= x0) continue;
     screen.seek(y);
     mean.seek(y);
-    for (let x = 0; x < w; x += 1) {
+    for (let x = x0; x < x1; x += 1) {
       const i = y * w + x;
       const a = alpha[i]!;
       const m0 = mean.first[x]!;

@@ -28,13 +28,19 @@ export function priorFill(weight: Float32Array, sums: Float32Array, fields: numb
     const wCoarse = new Float32Array(cw * ch);
     const sCoarse = new Float32Array(cw * ch * fields);
     for (let y = 0; y < h; y += 1) {
+      const j = (y >> 1) * cw;
       for (let x = 0; x < w; x += 1) {
-        const i = y * w + x;
-        const wi = wFine[i]!;
-        if (wi <= 0) continue;
-        const j = (y >> 1) * cw + (x >> 1);
-        wCoarse[j] = wCoarse[j]! + wi;
-        for (let f = 0; f < fields; f += 1) sCoarse[f * cw * ch + j] = sCoarse[f * cw * ch + j]! + sFine[f * w * h + i]!;
+        const wi = wFine[y * w + x]!;
+        if (wi > 0) wCoarse[j + (x >> 1)] = wCoarse[j + (x >> 1)]! + wi;
+      }
+    }
+    // Field by field, so that memory is read in order.
+    for (let f = 0; f < fields; f += 1) {
+      for (let y = 0; y < h; y += 1) {
+        const i = y * w;
+        const to = f * cw * ch + (y >> 1) * cw;
+        const from = f * w * h + i;
+        for (let x = 0; x < w; x += 1) if (wFine[i + x]! > 0) sCoarse[to + (x >> 1)] = sCoarse[to + (x >> 1)]! + sFine[from + x]!;
       }
     }
     // Saturate: a large plain region must not outweigh a near thin one on the coarser levels.
@@ -68,28 +74,31 @@ export function priorFill(weight: Float32Array, sums: Float32Array, fields: numb
     const wFine = weights[level]!;
     const sFine = planes[level]!;
     const next = level === 0 ? dst : new Float32Array(w * h * fields);
-    for (let y = 0; y < h; y += 1) {
-      const fy = Math.min(Math.max(y * 0.5 - 0.25, 0), ch - 1);
-      const y0 = fy | 0;
-      const y1 = Math.min(y0 + 1, ch - 1);
-      const ty = fy - y0;
-      for (let x = 0; x < w; x += 1) {
-        const fx = Math.min(Math.max(x * 0.5 - 0.25, 0), cw - 1);
-        const x0 = fx | 0;
-        const x1 = Math.min(x0 + 1, cw - 1);
-        const tx = fx - x0;
-        const i = y * w + x;
-        const wi = Math.max(wFine[i]!, 0);
-        const inv = 1 / (wi + prior);
-        for (let f = 0; f < fields; f += 1) {
-          const o = f * cw * ch;
-          const a = mean[o + y0 * cw + x0]!;
-          const b = mean[o + y0 * cw + x1]!;
-          const c = mean[o + y1 * cw + x0]!;
-          const d = mean[o + y1 * cw + x1]!;
-          const up = (a + (b - a) * tx) * (1 - ty) + (c + (d - c) * tx) * ty;
-          const own = wi > 0 ? sFine[f * w * h + i]! : 0;
-          next[f * w * h + i] = (own + prior * up) * inv;
+    const column = new Int32Array(w);
+    const across = new Float64Array(w);
+    for (let x = 0; x < w; x += 1) {
+      const fx = Math.min(Math.max(x * 0.5 - 0.25, 0), cw - 1);
+      column[x] = fx | 0;
+      across[x] = fx - (fx | 0);
+    }
+    for (let f = 0; f < fields; f += 1) {
+      const o = f * cw * ch;
+      for (let y = 0; y < h; y += 1) {
+        const fy = Math.min(Math.max(y * 0.5 - 0.25, 0), ch - 1);
+        const ra = o + (fy | 0) * cw;
+        const rb = o + Math.min((fy | 0) + 1, ch - 1) * cw;
+        const ty = fy - (fy | 0);
+        const to = f * w * h + y * w;
+        for (let x = 0; x < w; x += 1) {
+          const x0 = column[x]!;
+          const x1 = x0 + 1 < cw ? x0 + 1 : x0;
+          const tx = across[x]!;
+          const a = mean[ra + x0]!;
+          const c = mean[rb + x0]!;
+          const up = (a + (mean[ra + x1]! - a) * tx) * (1 - ty) + (c + (mean[rb + x1]! - c) * tx) * ty;
+          const own = wFine[y * w + x]!;
+          const wi = own > 0 ? own : 0;
+          next[to + x] = ((wi > 0 ? sFine[to + x]! : 0) + prior * up) * (1 / (wi + prior));
         }
       }
     }

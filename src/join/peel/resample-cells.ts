@@ -11,6 +11,13 @@ export function resampleCells(fields: Float32Array, grid: CellGrid, cell: number
   const g = gw * gh;
   const n = width * height;
   const row = new Float32Array(gw);
+  const first = new Int32Array(width);
+  const share = new Float64Array(width);
+  for (let x = 0; x < width; x += 1) {
+    const fx = Math.min(Math.max((x + 0.5) / cell - 0.5, 0), gw - 1);
+    first[x] = fx | 0;
+    share[x] = fx - (fx | 0);
+  }
   for (let p = 0; p < count; p += 1) {
     for (let y = 0; y < height; y += 1) {
       const fy = Math.min(Math.max((y + 0.5) / cell - 0.5, 0), gh - 1);
@@ -21,10 +28,9 @@ export function resampleCells(fields: Float32Array, grid: CellGrid, cell: number
       for (let x = 0; x < gw; x += 1) row[x] = fields[a + x]! + (fields[b + x]! - fields[a + x]!) * ty;
       const to = p * n + y * width;
       for (let x = 0; x < width; x += 1) {
-        const fx = Math.min(Math.max((x + 0.5) / cell - 0.5, 0), gw - 1);
-        const x0 = fx | 0;
+        const x0 = first[x]!;
         const c = row[x0]!;
-        dst[to + x] = c + (row[Math.min(x0 + 1, gw - 1)]! - c) * (fx - x0);
+        dst[to + x] = c + (row[x0 + 1 < gw ? x0 + 1 : x0]! - c) * share[x]!;
       }
     }
   }

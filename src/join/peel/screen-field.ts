@@ -6,8 +6,8 @@
  * linear light. Pixels of small ρ are screen; B is their mean in cells, filled behind the performer (priorFill); the two are
  * found in turn, the limit of ρ following the screen's own scatter.
  */
-import { connectedComponents } from '../../image/components.js';
 import { median } from '../../image/statistics.js';
+import { labelAreas } from './label-areas.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueDegrees, hueGap, type ScreenHue } from './screen-hue.js';
@@ -38,6 +38,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   const sure = new Uint8Array(n);
   const weight = new Float32Array(n);
   const excess = new Float32Array(n);
+  const scatter = new Float64Array(Math.ceil(n / 5));
   let colour = start;
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
@@ -47,7 +48,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     const wide = colour === null;
     const low = wide ? 0.15 : 0.25;
     const high = wide ? 4 : 1.6;
-    const scatter: number[] = [];
+    let found = 0;
     let square = 0;
     for (let i = 0; i < n; i += 1) {
       const r = data[i]!;
@@ -67,15 +68,18 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       sure[i] = is ? 1 : 0;
       weight[i] = is ? 1 : 0;
       if (!is) continue;
-      if (i % 5 === 0) scatter.push(rho);
+      if (i % 5 === 0) {
+        scatter[found] = rho;
+        found += 1;
+      }
       square += (r - br) ** 2 + (g - bg) ** 2 + (b - bb) ** 2;
     }
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit);
-    const cells = cellMoments(data, weight, w, h, CELL, 4);
+    const cells = cellMoments(data, weight, w, h, CELL, 4, 3);
     if (cells === null) break;
     colour = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
-    noise = square / Math.max(15 * scatter.length, 1);
-    const own = Math.max(LEAST_LIMIT, 3.5 * median(scatter));
+    noise = square / Math.max(15 * found, 1);
+    const own = Math.max(LEAST_LIMIT, 3.5 * median(scatter.subarray(0, found)));
     limit = wide ? Math.min(0.3, Math.max(own, 0.12)) : Math.min(LARGEST_LIMIT, own);
   }
   takeInSpecks(sure, excess, w, h);
@@ -86,23 +90,43 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   return { colour, sure, limit, noise };
 }
 
-/** A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. */
+/** Most pixels of a speck. */
+const SPECK = 4;
+const SPECK_EXCESS = 1.6;
+
+/**
+ * A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. A part is
+ * followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed.
+ */
 function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: number): void {
   const n = w * h;
-  const other = new Uint8Array(n);
-  for (let i = 0; i < n; i += 1) other[i] = 1 - sure[i]!;
-  const parts = connectedComponents(other, w, h, 8);
-  const worst = new Float32Array(parts.components.length + 1);
-  const area = new Int32Array(parts.components.length + 1);
+  const part = new Int32Array(SPECK + 1);
   for (let i = 0; i < n; i += 1) {
-    const l = parts.labels[i]!;
-    if (l === 0) continue;
-    area[l] = area[l]! + 1;
-    worst[l] = Math.max(worst[l]!, excess[i]!);
-  }
-  for (let i = 0; i < n; i += 1) {
-    const l = parts.labels[i]!;
-    if (l !== 0 && area[l]! <= 4 && worst[l]! < 1.6) sure[i] = 1;
+    if (sure[i] === 1 || excess[i]! >= SPECK_EXCESS) continue;
+    part[0] = i;
+    let count = 1;
+    let small = true;
+    for (let k = 0; k < count && small; k += 1) {
+      const at = part[k]!;
+      const x = at % w;
+      const y = (at - x) / w;
+      for (let v = y > 0 ? y - 1 : 0; v <= y + 1 && v < h && small; v += 1) {
+        for (let u = x > 0 ? x - 1 : 0; u <= x + 1 && u < w; u += 1) {
+          const j = v * w + u;
+          if (sure[j] === 1) continue;
+          let known = false;
+          for (let m = 0; m < count; m += 1) if (part[m] === j) known = true;
+          if (known) continue;
+          if (count === SPECK || excess[j]! >= SPECK_EXCESS) {
+            small = false;
+            break;
+          }
+          part[count] = j;
+          count += 1;
+        }
+      }
+    }
+    if (small) for (let k = 0; k < count; k += 1) sure[part[k]!] = 1;
   }
 }
 
@@ -110,23 +134,22 @@ function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: numb
 function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number): void {
   const { width: w, height: h, data } = small;
   const n = w * h;
-  const parts = connectedComponents(sure, w, h, 4);
-  const area = new Int32Array(parts.components.length + 1);
-  for (let i = 0; i < n; i += 1) area[parts.labels[i]!] = area[parts.labels[i]!]! + 1;
+  const { labels, area } = labelAreas(sure, w, h);
   const large = 0.01 * n;
   const major = new Float32Array(n);
   let any = false;
+  let minor = false;
   for (let i = 0; i < n; i += 1) {
-    if (sure[i] === 1 && area[parts.labels[i]!]! >= large) {
+    if (sure[i] === 1 && area[labels[i]!]! >= large) {
       major[i] = 1;
       any = true;
-    }
+    } else if (sure[i] === 1) minor = true;
   }
-  if (!any) return;
-  const cells = cellMoments(data, major, w, h, CELL, 4)!;
+  if (!any || !minor) return;
+  const cells = cellMoments(data, major, w, h, CELL, 4, 3)!;
   const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
-  const total = new Float64Array(parts.components.length + 1);
-  const off = new Float64Array(parts.components.length + 1);
+  const total = new Float64Array(area.length);
+  const off = new Float64Array(area.length);
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0 || major[i] === 1) continue;
     const r = around[i]!;
@@ -134,13 +157,13 @@ function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, 
     const b = around[2 * n + i]!;
     const power = r * r + g * g + b * b;
     const s = (data[i]! * r + data[n + i]! * g + data[2 * n + i]! * b) / power;
-    const l = parts.labels[i]!;
+    const l = labels[i]!;
     total[l] = total[l]! + s;
     off[l] = off[l]! + Math.sqrt(((data[i]! - s * r) ** 2 + (data[n + i]! - s * g) ** 2 + (data[2 * n + i]! - s * b) ** 2) / power);
   }
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0 || major[i] === 1) continue;
-    const l = parts.labels[i]!;
+    const l = labels[i]!;
     const s = total[l]! / area[l]!;
     if (s < 0.5 || s > 1.5 || off[l]! / area[l]! > limit * s) {
       sure[i] = 0;

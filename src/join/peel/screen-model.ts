@@ -83,7 +83,7 @@ export function screenOfFrame(model: ScreenModel, small: SmallLinear): ScreenFie
     weight[i] = 1;
     for (let p = 0; p < 3; p += 1) ratio[p * n + i] = Math.min(4, Math.max(0.1, data[p * n + i]! / Math.max(model.map[p * n + i]!, 1e-4)));
   }
-  const gain = cellMoments(ratio, weight, w, h, GAIN_CELL, 4);
+  const gain = cellMoments(ratio, weight, w, h, GAIN_CELL, 4, 3);
   if (gain === null) return plain;
   const colour = resampleCells(gain.moments, gain.grid, GAIN_CELL, w, h, 3);
   for (let i = 0; i < 3 * n; i += 1) colour[i] = colour[i]! * model.map[i]!;
