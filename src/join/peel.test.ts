@@ -7,8 +7,10 @@ import { connectedComponents } from '../image/components.js';
 import { createPicture } from '../image/picture.js';
 import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import { peelFrame, peelModel } from './peel.js';
+import { codedRgb } from './peel/coded-rgb.js';
 import { chamferDistance } from './peel/distance.js';
 import { fillHoles } from './peel/fill-holes.js';
+import { dropEdgeParts } from './peel/edge-parts.js';
 import { labelAreas } from './peel/label-areas.js';
 import { priorFill } from './peel/prior-fill.js';
 import { findScreenHue } from './peel/screen-hue.js';
@@ -148,6 +150,36 @@ describe('parts of the peel', () => {
     const d = chamferDistance(mask, 20, 20);
     expect(d[10]).toBeCloseTo(10, 5);
     expect(Math.abs(d[10 * 20 + 5]! / Math.hypot(10, 5) - 1)).toBeLessThan(0.08);
+  });
+
+  it('drops what reaches in from the edge, and keeps the performer, also one cut off by the frame', () => {
+    const paint = (boxes: readonly (readonly [number, number, number, number])[]): Float32Array => {
+      const out = new Float32Array(80 * 60);
+      for (const [x0, y0, x1, y1] of boxes) for (let y = y0; y < y1; y += 1) out.fill(1, y * 80 + x0, y * 80 + x1);
+      return out;
+    };
+    const past = paint([[30, 20, 50, 50], [0, 0, 12, 60]]);
+    expect(dropEdgeParts(past, 80, 60, 2)).toBe(1);
+    expect(past).toEqual(paint([[30, 20, 50, 50]]));
+    const cutOff = paint([[30, 20, 50, 60], [60, 10, 62, 12], [0, 0, 4, 60]]);
+    expect(dropEdgeParts(cutOff, 80, 60, 2)).toBe(1);
+    expect(cutOff).toEqual(paint([[30, 20, 50, 60], [60, 10, 62, 12]]));
+  });
+
+  it('gives the colour in Rec. 709 whatever the primaries of the take', () => {
+    const take = madeTake(5, GRADES[0]!, W, H, 1)[0]!;
+    const coded = codedRgb(take.frame);
+    const { transfer } = take.frame.colour;
+    const own = { coded, colour: { transfer } };
+    const wide = { coded, colour: { transfer, primaries: 'bt2020' as const } };
+    const model = peelModel([own]);
+    const a = peelFrame(model, own);
+    const b = peelFrame(model, wide);
+    expect(b.alpha.data).toEqual(a.alpha.data);
+    const i = a.alpha.data.findIndex((v) => v === 1);
+    // ITU-R BT.2087-0 read backwards: the first row of the BT.2020 to BT.709 matrix.
+    const [r, g, bl] = [0, 1, 2].map((p) => a.colour.data[p * W * H + i]!) as [number, number, number];
+    expect(b.colour.data[i]).toBeCloseTo(1.6605 * r - 0.5876 * g - 0.0728 * bl, 3);
   });
 
   it('labels the same parts with the same areas as the general labelling, on random masks', () => {

@@ -6,12 +6,15 @@
  * linear unmixing → hollows filled → colour under partial coverage → spill taken out. Nothing is set by hand; a person may
  * add a garbage polygon, and polygons whose screen-like colour belongs to the performer.
  */
+import { matrixPlanes, PRIMARIES, rgbToRgb } from '../colour/matrices.js';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon, type Point } from '../image/polygon.js';
+import { rgbPrimaries } from '../media/colour-tags.js';
 import { linearise } from '../media/curve-table.js';
 import type { ColourTags, VideoFrame } from '../media/types.js';
 import { codedRgb } from './peel/coded-rgb.js';
+import { dropEdgeParts } from './peel/edge-parts.js';
 import { analyseFrame, TUNING, type Tuning } from './peel/frame-analysis.js';
 import { matteOfFrame } from './peel/frame-matte.js';
 import { performerColour } from './peel/performer-colour.js';
@@ -28,13 +31,15 @@ export interface PeelOptions {
   readonly garbage?: readonly (readonly Point[])[];
   /** Inside these polygons screen-like colour belongs to the performer and keeps its colour. */
   readonly keep?: readonly (readonly Point[])[];
+  /** Drops what reaches in from the frame's edge apart from the performer: the set past the screen's end. Off unless told. */
+  readonly dropEdges?: boolean;
   readonly tuning?: Partial<Tuning>;
 }
 
 export interface Peeled {
   /** One channel, 0..1. */
   readonly alpha: Picture;
-  /** Scene-linear RGB in the file's own primaries, NOT premultiplied, spill removed; meaningful where alpha > 0, drawn outwards a little, 0 far from the performer. */
+  /** Scene-linear Rec. 709 RGB, NOT premultiplied, spill removed; meaningful where alpha > 0, drawn outwards a little, 0 far from the performer. */
   readonly colour: Picture;
 }
 
@@ -52,7 +57,7 @@ export function peelModel(frames: readonly (VideoFrame | CodedFrame)[], options:
 /** A display-coded R'G'B' picture with the curve it is coded in, for takes that do not come straight from a file. */
 export interface CodedFrame {
   readonly coded: Picture;
-  readonly colour: Pick<ColourTags, 'transfer'>;
+  readonly colour: Pick<ColourTags, 'transfer'> & Partial<Pick<ColourTags, 'primaries'>>;
 }
 
 /** Matte and colour of one frame. @throws `PW-PEEL-SIZE` where the frame has another size than the model. */
@@ -68,6 +73,7 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
   const alpha = createPicture(w, h, 1);
   const colour = createPicture(w, h, 3);
   matteOfFrame(linear, analysis, alpha.data);
+  if (options.dropEdges === true) dropEdgeParts(alpha.data, w, h, small.block);
   const keep = options.keep === undefined || options.keep.length === 0 ? null : coverage(options.keep, w, h);
   if (keep !== null) for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
   if (options.garbage !== undefined && options.garbage.length > 0) {
@@ -75,6 +81,8 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
     for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = alpha.data[i]! * inside[i]!;
   }
   performerColour(linear, analysis, alpha.data, options.spill ?? 1, keep, colour);
+  const primaries = frame.colour.primaries ?? 'bt709';
+  if (primaries !== 'bt709') matrixPlanes(rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709), plane(colour, 0), plane(colour, 1), plane(colour, 2));
   return { alpha, colour };
 }
 

@@ -3,12 +3,11 @@
  * time. Sources: a screen take (peeled), a take that brings its own alpha, one cut out by an outline, or one taken whole.
  */
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { rasterizePolygon } from '../image/polygon.js';
-import { gaussianPlane } from '../image/gaussian.js';
-import { toLinear } from '../media/convert.js';
+import { toCodedRgb, toLinear } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
 import type { Box } from './ground.js';
 import { carryRegion, STILL } from './carrier.js';
+import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import type { PeelStep } from './types.js';
 
 export interface PerformerPicture {
@@ -62,15 +61,44 @@ export function alphaPeeler(): Peeler {
   };
 }
 
-/** A performer cut out by an outline carried through the take; `softPx`: sd of its edge. */
-export function outlinePeeler(step: PeelStep, softPx = 0.8): Peeler {
+/** A performer cut out by an outline carried through the take, its edge settled on the picture (`peelByOutline`). */
+export function outlinePeeler(step: PeelStep): Peeler {
   const outline = step.outline === undefined ? null : carryRegion(step.outline, STILL);
   return {
     peel(frame) {
-      const linear = toLinear(frame);
       if (outline === null) return alphaPeeler().peel(frame);
-      const mask = rasterizePolygon(outline(frame.index), linear.width, linear.height);
-      return tighten(withAlpha(linear, gaussianPlane(mask, linear.width, linear.height, softPx)));
+      const points = outline(frame.index);
+      const coded = toCodedRgb(frame), linear = toLinear(frame);
+      const { width: w, height: h } = linear;
+      const bandPx = Math.max(2, 0.015 * h), reach = Math.ceil(9 * bandPx);
+      const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
+      // Nothing beyond the reach of the band's clouds has a say.
+      const x0 = Math.max(0, Math.floor(Math.min(...xs)) - reach), y0 = Math.max(0, Math.floor(Math.min(...ys)) - reach);
+      const x1 = Math.min(w, Math.ceil(Math.max(...xs)) + reach), y1 = Math.min(h, Math.ceil(Math.max(...ys)) + reach);
+      if (!(x1 > x0 && y1 > y0)) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
+      const { alpha, colour } = peelByOutline(cropRgb(coded, x0, y0, x1, y1), cropRgb(linear, x0, y0, x1, y1), [points.map((p) => [p[0] - x0, p[1] - y0] as const)], { bandPx });
+      return tighten(withAlpha(colour, alpha.data), [x0, y0]);
+    },
+  };
+}
+
+/** The three colour planes of a part of a picture. */
+function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: number): Picture {
+  const out = createPicture(x1 - x0, y1 - y0, 3);
+  for (let c = 0; c < 3; c++) {
+    const from = plane(picture, c), to = plane(out, c);
+    for (let y = y0; y < y1; y++) to.set(from.subarray(y * picture.width + x0, y * picture.width + x1), (y - y0) * out.width);
+  }
+  return out;
+}
+
+/** A performer told from the empty set of the same set-up (`peelByDifference`). @param clean a frame of the take, or another of its size, without the performer */
+export function differencePeeler(clean: VideoFrame): Peeler {
+  const empty = toCodedRgb(clean);
+  return {
+    peel(frame) {
+      const { alpha, colour } = peelByDifference(toCodedRgb(frame), toLinear(frame), empty);
+      return tighten(withAlpha(colour, alpha.data));
     },
   };
 }

@@ -2,13 +2,14 @@
  * The peel as the renderer uses it: a model of the screen from frames spread over the take, then the performer a frame, cut
  * to the pixels that hold it.
  */
+import { PlatewrightError } from '../core/errors.js';
 import { createPicture } from '../image/picture.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { carryRegion, STILL } from './carrier.js';
 import { peelFrame, peelModel, type ScreenModel } from './peel.js';
-import { tighten, type Peeler, type PerformerPicture } from './performer.js';
+import { differencePeeler, tighten, type Peeler, type PerformerPicture } from './performer.js';
 import type { PeelStep } from './types.js';
 
 /** Frames from which the screen is modelled. */
@@ -21,8 +22,12 @@ export async function screenModelOf(take: VideoReader, span: { readonly in: numb
   return peelModel(frames, screen === undefined ? {} : { screen });
 }
 
-/** Peeler of a take shot before a screen. Throws the `PW-PEEL-...` errors of the model. */
+/** Peeler of a take shot before a screen, or by difference to a clean frame. Throws the `PW-PEEL-...` errors of the model. */
 export async function screenPeeler(step: PeelStep, take: VideoReader, span: { readonly in: number; readonly out: number }): Promise<Peeler> {
+  if (step.method === 'difference') {
+    if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
+    return differencePeeler(copyFrame(await take.frame(step.cleanFrame)));
+  }
   const model = await screenModelOf(take, span, undefined);
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
   const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);

@@ -26,6 +26,8 @@ export interface PeelStep extends StepBase<'peel'> {
   /** Take pixels outside this polygon never belong to the performer. */
   readonly garbage?: RegionFile;
   readonly outline?: RegionFile;
+  /** Take frame that shows the set without the performer, for the method `difference`. */
+  readonly cleanFrame?: number;
   /** Polygons whose screen-like colour belongs to the subject. */
   readonly keep?: RegionFile;
 }

@@ -19,6 +19,7 @@ interface Options {
   readonly frames?: string;
   readonly clean?: string;
   readonly screen?: string;
+  readonly edges?: boolean;
   readonly fast?: boolean;
   readonly json?: boolean;
 }
@@ -46,11 +47,12 @@ async function cleanFrame(path: string): Promise<VideoFrame> {
 
 export function register(program: Command): void {
   program.command('peel <file>')
-    .description('The performer off a green or blue screen: matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own encoding).')
+    .description('The performer off a green or blue screen: matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own transfer curve, Rec. 709 primaries).')
     .requiredOption('--out <dir>', 'folder for the pictures; made if it is not there')
     .option('--frames <A-B>', 'frames to peel, both included; all unless told')
     .option('--clean <file>', 'a still or clip whose first frame shows the empty screen of the same set-up')
     .option('--screen <colour>', 'green or blue; found by itself unless told')
+    .option('--edges', 'keep parts that reach in from the frame\'s edge apart from the performer; dropped unless told')
     .option('--fast', 'preview quality')
     .option('--json', 'one JSON document')
     .action(action(async (file: string, o: Options) => {
@@ -67,7 +69,7 @@ export function register(program: Command): void {
         let done = 0;
         let covered = 0;
         for await (const frame of reader.frames(from, to)) {
-          const { alpha, colour } = peelFrame(model, frame, { quality: o.fast === true ? 'fast' : 'fine' });
+          const { alpha, colour } = peelFrame(model, frame, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true });
           encode(colour.data, colour.data, frame.colour.transfer);
           const name = String(frame.index).padStart(5, '0');
           await writePng16(join(o.out, `matte_${name}.png`), alpha);

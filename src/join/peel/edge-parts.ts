@@ -1,0 +1,52 @@
+/**
+ * A garbage matte without a person: where the screen ends inside the picture, what lies past its end reaches the frame's edge
+ * and hangs together without the performer. Such parts become 0. The performer is the largest part clear of the edge, or,
+ * where that is only a speck beside the largest part of all (a performer who is cut off by the frame), the largest.
+ * Areas and limits are common practice, no source.
+ */
+import { labelAreas } from './label-areas.js';
+
+/** Alpha that joins two parts: faint noise does not. */
+const JOINS = 0.05;
+/** Least area of a performer clear of the edge: share of the picture, and of the largest part. */
+const LEAST_SHARE = 0.003;
+const LEAST_OF_LARGEST = 0.08;
+
+/**
+ * @param alpha 0..1, changed in place
+ * @param block side of the blocks on which parts are told apart, px
+ * @returns how many parts were dropped
+ */
+export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: number): number {
+  const sw = Math.ceil(w / block);
+  const sh = Math.ceil(h / block);
+  const mask = new Uint8Array(sw * sh);
+  for (let y = 0; y < h; y += 1) {
+    const row = ((y / block) | 0) * sw;
+    for (let x = 0; x < w; x += 1) if (alpha[y * w + x]! > JOINS) mask[row + ((x / block) | 0)] = 1;
+  }
+  const { labels, area } = labelAreas(mask, sw, sh);
+  const edge = new Uint8Array(area.length);
+  for (let x = 0; x < sw; x += 1) edge[labels[x]!] = edge[labels[(sh - 1) * sw + x]!] = 1;
+  for (let y = 0; y < sh; y += 1) edge[labels[y * sw]!] = edge[labels[y * sw + sw - 1]!] = 1;
+  let largest = 0;
+  let clear = 0;
+  for (let l = 1; l < area.length; l += 1) {
+    if (largest === 0 || area[l]! > area[largest]!) largest = l;
+    if (edge[l] === 0 && area[l]! > 0 && (clear === 0 || area[l]! > area[clear]!)) clear = l;
+  }
+  if (largest === 0) return 0;
+  const main = clear > 0 && area[clear]! >= LEAST_SHARE * sw * sh && area[clear]! >= LEAST_OF_LARGEST * area[largest]! ? clear : largest;
+  let dropped = 0;
+  for (let l = 1; l < area.length; l += 1) {
+    if (l === main) edge[l] = 0;
+    else if (edge[l] === 1) dropped += 1;
+  }
+  if (dropped === 0) return 0;
+  edge[0] = 0;
+  for (let y = 0; y < h; y += 1) {
+    const row = ((y / block) | 0) * sw;
+    for (let x = 0; x < w; x += 1) if (edge[labels[row + ((x / block) | 0)]!] === 1) alpha[y * w + x] = 0;
+  }
+  return dropped;
+}
