@@ -23,6 +23,9 @@ import { smallLinear } from './peel/small-linear.js';
 
 export type { ScreenModel } from './peel/screen-model.js';
 
+/** Preview: the colour clouds in cells of twice the side, estimated anew once. */
+const FAST: Partial<Tuning> = { cell: 4, turns: 1 };
+
 export interface PeelOptions {
   readonly quality?: 'fast' | 'fine';
   /** Strength of spill removal 0..1; 1 unless told. */
@@ -69,7 +72,7 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
     throw new PlatewrightError('PW-PEEL-SIZE', `the screen was modelled on frames of another size than this one (${w} × ${h})`, { kind: 'internal' });
   }
   const field = screenOfFrame(model, small);
-  const analysis = analyseFrame(small, field, { ...TUNING, ...options.tuning });
+  const analysis = analyseFrame(small, field, { ...TUNING, ...(options.quality === 'fast' ? FAST : {}), ...options.tuning });
   const alpha = createPicture(w, h, 1);
   const colour = createPicture(w, h, 3);
   matteOfFrame(linear, analysis, alpha.data);
