@@ -1,0 +1,193 @@
+/**
+ * The set without what moves, as one still picture in the pixels of a reference frame: every source frame is laid over it by
+ * the camera's measured move (corrected locally where the set is not one plane), its exposure matched, and each pixel is the
+ * mean of the samples that agree with their median (a trimmed form of the temporal median of Gloyer et al., "Video-based
+ * freeway monitoring system using recursive vehicle tracking", SPIE 2421, 1995). Being still, it can't flicker.
+ *
+ * Values are display-coded R'G'B'. Memory: one strip of all sources at a time.
+ */
+import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { erode } from '../image/morphology.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
+import { median } from '../image/statistics.js';
+import { warpHomography } from '../image/warp.js';
+import { fitLocally } from './erase-align.js';
+
+/** One source frame, read again whenever it is wanted. */
+export interface MosaicSource {
+  readonly frame: number;
+  /** This frame's pixels → reference pixels. */
+  readonly toReference: Mat3;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** Display-coded picture of the frame; may be the same buffer each time. */
+  coded(): Picture;
+  /** 1 where the frame shows the set, 0 where it is hidden; whole frame. */
+  shows(): Float32Array;
+}
+
+export interface Mosaic {
+  readonly picture: Picture;
+  /** How many sources agree on each pixel; 0 = never seen. */
+  readonly count: Float32Array;
+  /** Robust sd of the samples of each pixel (luma), 0 where fewer than three. */
+  readonly spread: Float32Array;
+  /** Reference pixels → mosaic pixels. */
+  readonly fromReference: Mat3;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** Floats held at once by a strip. */
+const STRIP_FLOATS = 24e6;
+/** Samples within this of the median (coded) always agree: half of an 8-bit film's grain. */
+const LEAST_SPREAD = 0.012;
+
+/** Bounds of the mosaic in reference pixels and its scale (mosaic pixels a reference pixel). */
+export interface MosaicFrame { readonly x0: number; readonly y0: number; readonly width: number; readonly height: number; readonly scale: number }
+
+export function mosaicMatrix(f: MosaicFrame): Mat3 {
+  return [f.scale, 0, -f.x0 * f.scale, 0, f.scale, -f.y0 * f.scale, 0, 0, 1];
+}
+
+/** Builds the mosaic. `refine`: correct each source's place and light against a first, coarse mosaic. */
+export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean): Mosaic {
+  const m = mosaicMatrix(frame);
+  let placed = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), gain: [1, 1, 1] as [number, number, number] }));
+  if (refine && sources.length > 2) {
+    // Coarse: a picture of at most 640 px.
+    const k = Math.min(1, 640 / Math.max(frame.width, frame.height));
+    const cw = Math.max(16, Math.round(frame.width * k)), ch = Math.max(16, Math.round(frame.height * k));
+    const shrink: Mat3 = [k, 0, 0, 0, k, 0, 0, 0, 1], grow: Mat3 = [1 / k, 0, 0, 0, 1 / k, 0, 0, 0, 1];
+    for (let round = 0; round < 2; round++) {
+      const coarse = aggregate(placed.map((p) => ({ ...p, matrix: multiply(shrink, p.matrix) })), cw, ch);
+      const luma = lumaOf(coarse.picture);
+      placed = placed.map((p) => {
+        const matrix = multiply(shrink, p.matrix);
+        const laid = warpHomography(p.source.coded(), matrix, cw, ch, { filter: 'bicubic', boundary: 'clamp' });
+        const seen = validity(p.source, matrix, cw, ch);
+        const weight = new Float32Array(cw * ch);
+        for (let i = 0; i < weight.length; i++) weight[i] = seen[i]! > 0.99 && coarse.count[i]! >= 3 ? 1 : 0;
+        const gain = gainOf(coarse.picture, laid, weight);
+        const fit = fitLocally(luma, lumaOf(laid), weight, cw, ch, { reachPx: 1 });
+        const back = tryInvert(fit.matrix);
+        const better = back !== null && fit.after < 0.995 * fit.before;
+        return { ...p, gain, matrix: better ? multiply(multiply(multiply(grow, back), shrink), p.matrix) : p.matrix };
+      });
+    }
+  }
+  const out = aggregate(placed, frame.width, frame.height);
+  return { ...out, fromReference: m, width: frame.width, height: frame.height };
+}
+
+interface Placed { readonly source: MosaicSource; readonly matrix: Mat3; readonly gain: readonly [number, number, number] }
+
+export function lumaOf(p: Picture): Float32Array {
+  const n = p.width * p.height;
+  const out = new Float32Array(n);
+  for (let i = 0; i < n; i++) out[i] = 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
+  return out;
+}
+
+/** 1 where every pixel that a sample reads shows the set. */
+function validity(source: MosaicSource, matrix: Mat3, width: number, height: number): Float32Array {
+  const w = source.widthPx, h = source.heightPx;
+  const mask = createPicture(w, h, 1);
+  const clear = erode(source.shows(), w, h, 2);
+  mask.data.set(clear);
+  for (let x = 0; x < w; x++) for (const y of [0, 1, h - 2, h - 1]) mask.data[y * w + x] = 0;
+  for (let y = 0; y < h; y++) for (const x of [0, 1, w - 2, w - 1]) mask.data[y * w + x] = 0;
+  return warpHomography(mask, matrix, width, height, { filter: 'bilinear', boundary: 'zero' }).data;
+}
+
+/** Ratio of the light of `laid` to that of the mosaic, per channel: median over what both show, neither black nor clipped. */
+function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [number, number, number] {
+  const out: [number, number, number] = [1, 1, 1];
+  for (let c = 0; c < 3; c++) {
+    const a = plane(mosaic, c), b = plane(laid, c);
+    const ratios: number[] = [];
+    for (let i = 0; i < weight.length; i += 3) if (weight[i]! > 0.5 && a[i]! > 0.12 && a[i]! < 0.92) ratios.push(b[i]! / a[i]!);
+    if (ratios.length < 200) continue;
+    const g = median(ratios);
+    if (g > 0.5 && g < 2) out[c] = g;
+  }
+  return out;
+}
+
+function aggregate(placed: readonly Placed[], width: number, height: number): { picture: Picture; count: Float32Array; spread: Float32Array } {
+  const picture = createPicture(width, height, 3);
+  const N = width * height;
+  const count = new Float32Array(N), spread = new Float32Array(N);
+  const K = placed.length;
+  const rows = Math.max(8, Math.min(height, Math.floor(STRIP_FLOATS / Math.max(1, K * width * 4))));
+  const order = new Float64Array(K), away = new Float64Array(K), index = new Int32Array(K);
+  for (let y0 = 0; y0 < height; y0 += rows) {
+    const h = Math.min(rows, height - y0), n = width * h;
+    const up: Mat3 = [1, 0, 0, 0, 1, -y0, 0, 0, 1];
+    const laid: { rgb: Picture; seen: Float32Array; gain: readonly number[] }[] = [];
+    for (const p of placed) {
+      const matrix = multiply(up, p.matrix);
+      if (!reaches(matrix, p.source.widthPx, p.source.heightPx, width, h)) continue;
+      const rgb = warpHomography(p.source.coded(), matrix, width, h, { filter: 'lanczos3', boundary: 'clamp' });
+      laid.push({ rgb, seen: validity(p.source, matrix, width, h), gain: p.gain });
+    }
+    for (let i = 0; i < n; i++) {
+      let k = 0;
+      for (let j = 0; j < laid.length; j++) {
+        const s = laid[j]!;
+        if (!(s.seen[i]! > 0.99)) continue;
+        index[k] = j;
+        order[k] = lumaAtPixel(s, i, n);
+        k++;
+      }
+      if (k === 0) continue;
+      const o = y0 * width + i;
+      const mid = medianInPlace(order, k);
+      for (let q = 0; q < k; q++) away[q] = Math.abs(lumaAtPixel(laid[index[q]!]!, i, n) - mid);
+      const sd = 1.4826 * medianInPlace(away, k);
+      const within = Math.max(LEAST_SPREAD, 2.2 * sd);
+      let r = 0, g = 0, b = 0, used = 0;
+      for (let q = 0; q < k; q++) {
+        const s = laid[index[q]!]!;
+        if (Math.abs(lumaAtPixel(s, i, n) - mid) > within) continue;
+        r += s.rgb.data[i]! / s.gain[0]!; g += s.rgb.data[n + i]! / s.gain[1]!; b += s.rgb.data[2 * n + i]! / s.gain[2]!;
+        used++;
+      }
+      picture.data[o] = r / used; picture.data[N + o] = g / used; picture.data[2 * N + o] = b / used;
+      count[o] = used;
+      spread[o] = k >= 3 ? sd : 0;
+    }
+  }
+  return { picture, count, spread };
+}
+
+function lumaAtPixel(s: { rgb: Picture; gain: readonly number[] }, i: number, n: number): number {
+  const d = s.rgb.data;
+  return (0.2126 * d[i]!) / s.gain[0]! + (0.7152 * d[n + i]!) / s.gain[1]! + (0.0722 * d[2 * n + i]!) / s.gain[2]!;
+}
+
+/** Lower median of the first k values; they are left in another order. */
+function medianInPlace(a: Float64Array, k: number): number {
+  for (let i = 1; i < k; i++) {
+    const v = a[i]!;
+    let j = i - 1;
+    while (j >= 0 && a[j]! > v) { a[j + 1] = a[j]!; j--; }
+    a[j + 1] = v;
+  }
+  return (k & 1) === 1 ? a[k >> 1]! : 0.5 * (a[(k >> 1) - 1]! + a[k >> 1]!);
+}
+
+function reaches(matrix: Mat3, w: number, h: number, width: number, height: number): boolean {
+  const box = boundsOf([[0, 0], [w, 0], [w, h], [0, h]], matrix);
+  return box[0] < width && box[1] < height && box[2] > 0 && box[3] > 0;
+}
+
+/** Bounds of points through a matrix. */
+export function boundsOf(points: readonly Point2[], m: Mat3): [number, number, number, number] {
+  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+  for (const p of points) {
+    const [x, y] = apply(m, p[0], p[1]);
+    x0 = Math.min(x0, x); y0 = Math.min(y0, y); x1 = Math.max(x1, x); y1 = Math.max(y1, y);
+  }
+  return [x0, y0, x1, y1];
+}
