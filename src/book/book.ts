@@ -53,7 +53,7 @@ export class Book {
   static open(folder: string): Book {
     const path = resolve(folder);
     if (!existsSync(join(path, BOOK_FILE))) {
-      throw new PlatewrightError('PW-BOOK-MISSING', `there is no ${BOOK_FILE} in ${path}; name a production's folder with --in, or start one with "platewright new"`);
+      throw new PlatewrightError('PW-BOOK-MISSING', `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, or start one with "platewright new"`);
     }
     return Book.connect(path);
   }

@@ -11,7 +11,10 @@ import { measureWorker } from './measure.js';
 /** The program's tolerances with what the book changes of them. */
 export function tolerancesOf(production: ProductionDocument): Tolerances {
   const out = { ...DEFAULT_TOLERANCES } as Record<string, unknown>;
-  for (const [matter, [fits, mendable]] of Object.entries(production.tolerances)) if (matter in out) out[matter] = { ...(out[matter] as object), fits, mendable };
+  for (const [matter, [fits, mendable]] of Object.entries(production.tolerances)) {
+    // Only matters with two limits: others (the number of handle frames) are plain numbers.
+    if (typeof out[matter] === 'object' && out[matter] !== null && mendable >= fits) out[matter] = { ...(out[matter] as object), fits, mendable };
+  }
   return out as unknown as Tolerances;
 }
 
