@@ -12,4 +12,5 @@ export { warpHomography, warpMap } from './warp';
 export { powerCurve, cdl } from './power';
 export { ycbcrToRgb } from './ycbcr';
 export { curveByTable } from './curve-table';
-export { flowPatches, flowDensify, flowWarp, flowData, flowSmooth, flowRelax } from './flow';
+export { flowPatches, flowDensify, flowWarp } from './flow';
+export { flowData, flowSmooth, flowRelax } from './flow-refine';
