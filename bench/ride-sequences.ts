@@ -99,7 +99,7 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
   const homography = (t: number): Mat3 => {
     const k = Math.floor(t), fr = t - k;
     const j = [0, 1, 2].map((q) => jitter[Math.max(0, Math.min(frameCount, k))]![q]! * (1 - fr) + jitter[Math.max(0, Math.min(frameCount, k + 1))]![q]! * fr);
-    const out = exit ? 900 * Math.exp(-(((t - 0.5 * frameCount) / (0.1 * frameCount)) ** 2)) : 0;
+    const out = exit ? 900 * Math.exp(-(((t - 0.5 * frameCount) / 6) ** 2)) : 0;
     const a = move.turn(t) + j[2]!, g = Math.exp(move.grow(t)), c = Math.cos(a) * g, d = Math.sin(a) * g;
     const sh = move.shear(t), st = Math.exp(move.stretch(t));
     const linear: Mat3 = multiply([c, -d, 0, d, c, 0, 0, 0, 1], [st, sh, 0, 0, 1 / st, 0, 0, 0, 1]);
@@ -125,6 +125,8 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
   const shutter = level === 'hard' ? 0.5 : 0;
   const at = (t: number): [Point2, Point2, Point2, Point2] => quad.map(([x, y]) => apply(relative(t), x, y)) as unknown as [Point2, Point2, Point2, Point2];
 
+  const exposure = (t: number): number[] => (shutter === 0 ? [t] : Array.from({ length: 5 }, (_, k) => t + shutter * ((k + 0.5) / 5 - 0.5)));
+
   const coverAt = (t: number, x: number, y: number): { grey: number; cover: number } => {
     let grey = 0, cover = 0;
     for (const p of passes) {
@@ -140,8 +142,21 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
     return { grey, cover };
   };
 
+  /** What a camera with an open shutter shows as the place: the mean over the exposure. */
+  const shown = (t: number): [Point2, Point2, Point2, Point2] => {
+    if (shutter === 0) return at(t);
+    const all = exposure(t).map(at);
+    return [0, 1, 2, 3].map((k) => [all.reduce((v, q) => v + q[k]![0], 0) / all.length, all.reduce((v, q) => v + q[k]![1], 0) / all.length] as const) as unknown as [Point2, Point2, Point2, Point2];
+  };
+  // The truth is given against the key frame as it is drawn on: the mean of the first exposure is taken out.
+  const first = homographyFromQuad(shown(0), quad as unknown as [Point2, Point2, Point2, Point2])!;
+  const corners = (t: number): [Point2, Point2, Point2, Point2] => {
+    const h = homographyFromQuad(quad as unknown as [Point2, Point2, Point2, Point2], shown(t))!;
+    return quad.map(([x, y]) => { const [u, v] = apply(first, x, y); return apply(h, u, v); }) as unknown as [Point2, Point2, Point2, Point2];
+  };
+
   return {
-    name: `${level}-${index}`, level, widthPx, heightPx, frameCount, corners: at,
+    name: `${level}-${index}`, level, widthPx, heightPx, frameCount, corners,
     seen: (t) => {
       const hm = relative(t);
       let seen = 0;
@@ -156,7 +171,7 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
     },
     render: (t) => {
       const out = new Float32Array(widthPx * heightPx);
-      const steps = shutter > 0 ? 5 : 1;
+      const times = exposure(t), steps = times.length;
       const noise = new RandomStream(seed * 7 + index, t + 1000 * level.length);
       const passing = passes.map((p) => {
         const c = at(t);
@@ -164,7 +179,7 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
       });
       const zoom = 0.9;
       for (let k = 0; k < steps; k++) {
-        const time = t + (steps === 1 ? 0 : shutter * ((k + 0.5) / steps - 0.5));
+        const time = times[k]!;
         const inverse = invert(relative(time));
         const toPoster = homographyFromQuad(poster, [[0, 0], [1, 0], [1, 1], [0, 1]])!;
         const gx = bx(time), gy = by(time);

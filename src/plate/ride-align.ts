@@ -25,8 +25,17 @@ export interface AlignResult {
   readonly sigma: number;
   /** 8 × 8 information about the generators (right perturbation of the warp), prior left out. */
   readonly information: Float64Array;
-  /** Gain over the whole region. */
+  /** The region's light against the template's. */
+  readonly light: RegionLight;
+}
+
+/** Light over a region against its template's: I = gain · T + bias + biasU · u + biasV · v, and how far cells stray from it. */
+export interface RegionLight {
   readonly gain: number;
+  readonly bias: number;
+  readonly biasU: number;
+  readonly biasV: number;
+  readonly spread: number;
 }
 
 /** Working memory of one aligner; one per thread of work. */
@@ -35,11 +44,13 @@ export interface AlignScratch {
   weight: Float32Array;
   pick: Float32Array;
   cells: Float64Array;
+  /** Per cell Σ w j and Σ w t j over the eight generators. */
+  lit: Float64Array;
 }
 
 export function createScratch(template: RideTemplate): AlignScratch {
   const n = Math.max(...template.levels.map((l) => l.count));
-  return { sample: new Float32Array(n), weight: new Float32Array(n), pick: new Float32Array(n), cells: new Float64Array(template.cells * 17) };
+  return { sample: new Float32Array(n), weight: new Float32Array(n), pick: new Float32Array(n), cells: new Float64Array(template.cells * 18), lit: new Float64Array(template.cells * 18) };
 }
 
 /** Neighbouring residuals are not independent (smoothing, grain, codec): a pixel counts as this share of one. */
@@ -117,6 +128,8 @@ export interface AlignOptions {
   readonly freedoms?: 2 | 4 | 6 | 8;
   /** Residual sd of a good fit, luma; bounds the scale under heavy occlusion. 0: unknown. */
   readonly usualSigma?: number;
+  /** The light of a frame shortly before, if it was well seen: what differs from it by a jump is something in front. */
+  readonly light?: RegionLight | null;
 }
 
 /** Aligns from `start`; null where the region leaves the frame or the fit degenerates. */
@@ -139,7 +152,7 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
     for (let it = 0; it < iterations; it++) {
       // Expected leftover misalignment in level pixels: wide at first, so that edges are not taken for strangers.
       const slack = Math.max(l === bottom ? 0.06 : 0.2, (l === top ? 1 : 0.6) * 0.5 ** it);
-      const state = accumulate(template, level, pyramid, warp, scratch, h, g, it === 0, options.usualSigma ?? 0, slack);
+      const state = accumulate(template, level, pyramid, warp, scratch, h, g, it === 0, options.usualSigma ?? 0, slack, options.light ?? null);
       if (state === null) { if (l < top || it > 0) break; return null; }
       last = state;
       const k = INDEPENDENCE * (1 << (2 * Math.min(2, l))) ** 0.5 / (state.sigma * state.sigma);
@@ -174,20 +187,20 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   }
   if (last === null || !warp.every(Number.isFinite)) return null;
   const finest = template.levels[bottom]!;
-  const state = accumulate(template, finest, pyramid, warp, scratch, h, g, false, options.usualSigma ?? 0, 0.06);
+  const state = accumulate(template, finest, pyramid, warp, scratch, h, g, false, options.usualSigma ?? 0, 0.06, options.light ?? null);
   if (state === null) return null;
   const judge = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
-  const agreement = agreementAt(template, judge, pyramid, warp, scratch);
+  const agreement = agreementAt(template, judge, pyramid, warp, scratch, state.light);
   const information = new Float64Array(64);
   const k = INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5 / (state.sigma * state.sigma);
   for (let q = 0; q < 64; q++) information[q] = h[q]! * k;
-  return { warp, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, gain: state.gain };
+  return { warp, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, light: state.light };
 }
 
 /** See `AlignResult.agreement`. A cell agrees from a correlation of 0.6 on, by half at 0.5. */
-function agreementAt(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch): number {
+function agreementAt(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch, light: RegionLight): number {
   const h = new Float64Array(64), g = new Float64Array(8);
-  if (accumulate(template, level, pyramid, warp, scratch, h, g, true, 0, 0.2) === null) return 0;
+  if (accumulate(template, level, pyramid, warp, scratch, h, g, true, 0, 0.2, light) === null) return 0;
   // The root of the energy, so that one contrasty stranger in the key frame (a pole) does not outvote the region.
   let all = 1e-12, good = 0;
   for (let c = 0; c < level.cells; c++) {
@@ -204,15 +217,15 @@ interface LevelState {
   inliers: number;
   correlation: number;
   sigma: number;
-  gain: number;
+  light: RegionLight;
 }
 
 /** Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the same sums unweighted; slope energy. */
 const N = 0, ST = 1, SI = 2, STT = 3, STI = 4, SII = 5, GAIN = 6, BIAS = 7, TRUST = 8, CORR = 9;
-const RN = 10, RT = 11, RI = 12, RTT = 13, RTI = 14, RII = 15, ENERGY = 16, SLOTS = 17;
+const RN = 10, RT = 11, RI = 12, RTT = 13, RTI = 14, RII = 15, ENERGY = 16, RIDGE = 17, SLOTS = 18;
 
 /** One linearisation: samples the frame, solves the light, weighs the residuals, sums the normal equations. */
-function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch, h: Float64Array, g: Float64Array, first: boolean, usualSigma: number, slackPx: number): LevelState | null {
+function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch, h: Float64Array, g: Float64Array, first: boolean, usualSigma: number, slackPx: number, expected: RegionLight | null): LevelState | null {
   const picture = pyramid[level.level]!;
   const { width: w, height: hh, data } = picture;
   const n = level.count;
@@ -256,7 +269,7 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
   }
   const visible = seen / n;
   if (seen < 30) return null;
-  const gain = solveLight(cells, level.cells);
+  const light = solveLight(cells, level, expected, first);
   // Scale of the residuals from their lower half, so that up to two thirds may be hidden.
   const pick = scratch.pick;
   const stride = Math.max(1, Math.floor(n / 1500));
@@ -278,6 +291,8 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
   const slopeShare = 0.06 / sigma, slopeSlack = slackPx / sigma;
   h.fill(0);
   g.fill(0);
+  const lights = scratch.lit;
+  lights.fill(0);
   let h00 = 0, h01 = 0, h02 = 0, h03 = 0, h04 = 0, h05 = 0, h06 = 0, h07 = 0, h11 = 0, h12 = 0, h13 = 0, h14 = 0, h15 = 0, h16 = 0, h17 = 0;
   let h22 = 0, h23 = 0, h24 = 0, h25 = 0, h26 = 0, h27 = 0, h33 = 0, h34 = 0, h35 = 0, h36 = 0, h37 = 0, h44 = 0, h45 = 0, h46 = 0, h47 = 0;
   let h55 = 0, h56 = 0, h57 = 0, h66 = 0, h67 = 0, h77 = 0;
@@ -305,7 +320,12 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
     sw += wi; swt += wi * t; sws += wi * lit; swtt += wi * t * t; swts += wi * t * lit; swss += wi * lit * lit;
     const o = i * 8;
     const j0 = jacobian[o]!, j1 = jacobian[o + 1]!, j2 = jacobian[o + 2]!, j3 = jacobian[o + 3]!, j4 = jacobian[o + 4]!, j5 = jacobian[o + 5]!, j6 = jacobian[o + 6]!, j7 = jacobian[o + 7]!;
-    const wr = wi * r;
+    const wr = wi * r, wt = wi * t, p = cell[i]! * 18;
+    lights[p] = lights[p]! + wi * j0; lights[p + 1] = lights[p + 1]! + wi * j1; lights[p + 2] = lights[p + 2]! + wi * j2; lights[p + 3] = lights[p + 3]! + wi * j3;
+    lights[p + 4] = lights[p + 4]! + wi * j4; lights[p + 5] = lights[p + 5]! + wi * j5; lights[p + 6] = lights[p + 6]! + wi * j6; lights[p + 7] = lights[p + 7]! + wi * j7;
+    lights[p + 8] = lights[p + 8]! + wt * j0; lights[p + 9] = lights[p + 9]! + wt * j1; lights[p + 10] = lights[p + 10]! + wt * j2; lights[p + 11] = lights[p + 11]! + wt * j3;
+    lights[p + 12] = lights[p + 12]! + wt * j4; lights[p + 13] = lights[p + 13]! + wt * j5; lights[p + 14] = lights[p + 14]! + wt * j6; lights[p + 15] = lights[p + 15]! + wt * j7;
+    lights[p + 16] = lights[p + 16]! + wi; lights[p + 17] = lights[p + 17]! + wt;
     g0 += wr * j0; g1 += wr * j1; g2 += wr * j2; g3 += wr * j3; g4 += wr * j4; g5 += wr * j5; g6 += wr * j6; g7 += wr * j7;
     const w0 = wi * j0; h00 += w0 * j0; h01 += w0 * j1; h02 += w0 * j2; h03 += w0 * j3; h04 += w0 * j4; h05 += w0 * j5; h06 += w0 * j6; h07 += w0 * j7;
     const w1 = wi * j1; h11 += w1 * j1; h12 += w1 * j2; h13 += w1 * j3; h14 += w1 * j4; h15 += w1 * j5; h16 += w1 * j6; h17 += w1 * j7;
@@ -321,15 +341,40 @@ function accumulate(template: RideTemplate, level: TemplateLevel, pyramid: LumaP
   let at = 0;
   for (let r = 0; r < 8; r++) for (let c = r; c < 8; c++) { h[r * 8 + c] = upper[at]!; h[c * 8 + r] = upper[at++]!; }
   g.set([g0, g1, g2, g3, g4, g5, g6, g7]);
+  projectLight(h, cells, lights, level.cells);
   const ct = swtt - (swt * swt) / sw, cs = swss - (sws * sws) / sw, cts = swts - (swt * sws) / sw;
-  return { visible, inliers: sumW / sumSlope, correlation: cts / Math.sqrt(Math.max(1e-12, ct * cs)), sigma, gain };
+  return { visible, inliers: sumW / sumSlope, correlation: cts / Math.sqrt(Math.max(1e-12, ct * cs)), sigma, light };
+}
+
+/**
+ * Takes out of the normal matrix what a change of the cells' gain and bias explains as well (variable projection, Golub &
+ * Pereyra 1973): without it steps are too short and the fit looks surer than it is.
+ */
+function projectLight(h: Float64Array, cells: Float64Array, lights: Float64Array, count: number): void {
+  for (let c = 0; c < count; c++) {
+    const p = c * 18, o = c * SLOTS;
+    const m = lights[p + 16]!;
+    if (m < 1e-6) continue;
+    const mean = lights[p + 17]! / m, share = m / Math.max(1e-9, cells[o + N]!);
+    const bias = 1 / (m + 2 * share), gain = 1 / (share * (cells[o + STT]! + cells[o + RIDGE]!) + 1e-12);
+    for (let r = 0; r < 8; r++) {
+      const a = lights[p + r]! * bias, b = (lights[p + 8 + r]! - mean * lights[p + r]!) * gain;
+      for (let q = r; q < 8; q++) {
+        const d = a * lights[p + q]! + b * (lights[p + 8 + q]! - mean * lights[p + q]!);
+        h[r * 8 + q] = h[r * 8 + q]! - d;
+        if (q !== r) h[q * 8 + r] = h[q * 8 + r]! - d;
+      }
+    }
+  }
 }
 
 /**
  * Gain and bias of every cell, drawn towards the whole region's where a cell holds little contrast, and the trust in the
- * cell from its own correlation against the better cells'. Returns the region's gain.
+ * cell from its own correlation against the better cells'. A cell whose bias lies far off the region's (something else is
+ * in front of it) is given the region's, so that what is still seen of the template in it may speak and the rest may not.
  */
-function solveLight(cells: Float64Array, count: number): number {
+function solveLight(cells: Float64Array, level: TemplateLevel, expected: RegionLight | null, first: boolean): RegionLight {
+  const count = level.cells;
   let n = 0, t = 0, s = 0, within = 0, cross = 0, used = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
@@ -360,24 +405,74 @@ function solveLight(cells: Float64Array, count: number): number {
   }
   const g0 = Math.max(0.15, Math.min(6, within > 0 ? cross / within : 1));
   const ridge = 0.25 * within / Math.max(1, used);
-  let bias0 = 0, weight0 = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
+    cells[o + RIDGE] = ridge;
     if (m < 1e-3) { cells[o + GAIN] = g0; cells[o + TRUST] = 0; continue; }
-    cells[o + GAIN] = Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (cells[o + STT]! + ridge + 1e-12)));
-    const correlation = cells[o + CORR]!;
-    cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (correlation / good - 0.82) / 0.12));
-    const w = m * cells[o + TRUST]!;
-    bias0 += w * (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]!) / m;
-    weight0 += w;
+    cells[o + GAIN] = first ? g0 : Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (cells[o + STT]! + ridge + 1e-12)));
+    cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (cells[o + CORR]! / good - 0.82) / 0.12));
   }
-  bias0 = weight0 > 0 ? bias0 / weight0 : (s - g0 * t) / Math.max(1, n);
+  const plane = lightPlane(cells, level, g0, expected);
+  const limit = 0.04 + 4 * plane.spread;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
-    if (m < 1e-3) { cells[o + BIAS] = bias0; continue; }
-    cells[o + BIAS] = (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]! + 2 * bias0) / (m + 2);
+    const bias0 = plane.bias + plane.biasU * level.middles[2 * c]! + plane.biasV * level.middles[2 * c + 1]!;
+    cells[o + BIAS] = bias0;
+    if (m < 1e-3) continue;
+    const own = (cells[o + SI]! - g0 * cells[o + ST]!) / m - bias0;
+    if (Math.abs(own) > limit) cells[o + GAIN] = g0;
+    else if (!first) cells[o + BIAS] = (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]! + 2 * bias0) / (m + 2);
   }
-  return g0;
+  return plane;
+}
+
+/** The region's bias as a plane over its cells, by weights that fall off (Geman & McClure) from what was expected or from the middle of the cells that look like the template. */
+function lightPlane(cells: Float64Array, level: TemplateLevel, gain: number, expected: RegionLight | null): RegionLight {
+  const count = level.cells;
+  const biases = new Float64Array(count);
+  const trusted: number[] = [], all: number[] = [];
+  for (let c = 0; c < count; c++) {
+    const o = c * SLOTS;
+    if (cells[o + N]! < 1e-3) continue;
+    biases[c] = (cells[o + SI]! - gain * cells[o + ST]!) / cells[o + N]!;
+    all.push(biases[c]!);
+    if (cells[o + TRUST]! > 0.5) trusted.push(biases[c]!);
+  }
+  const middle = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1] ?? 0;
+  let b = trusted.length >= 3 ? middle(trusted) : middle(all), bu = 0, bv = 0, scale = 0.15;
+  if (expected !== null) {
+    // The gain may have changed with the light: what was expected is carried to it through the mean of the template.
+    let mean = 0, n = 0;
+    for (let c = 0; c < count; c++) if (cells[c * SLOTS + N]! > 1e-3) { mean += cells[c * SLOTS + ST]!; n += cells[c * SLOTS + N]!; }
+    const carried = expected.bias + (expected.gain - gain) * (mean / Math.max(1, n));
+    let near = 0;
+    for (const v of all) if (Math.abs(v - carried) < 0.08) near++;
+    if (near >= 0.2 * all.length) { b = carried; bu = expected.biasU; bv = expected.biasV; scale = 0.06; }
+  }
+  let spread = 0.02;
+  for (let it = 0; it < 4; it++) {
+    let s = 1e-9, su = 0, sv = 0, suu = 0, suv = 0, svv = 0, sb = 0, sub = 0, svb = 0, square = 0;
+    for (let c = 0; c < count; c++) {
+      const o = c * SLOTS;
+      const m = cells[o + N]!;
+      if (m < 1e-3) continue;
+      const u = level.middles[2 * c]!, v = level.middles[2 * c + 1]!;
+      const e = biases[c]! - b - bu * u - bv * v;
+      const w = m * (0.05 + cells[o + TRUST]!) / (1 + (e / scale) ** 2) ** 2;
+      s += w; su += w * u; sv += w * v; suu += w * u * u; suv += w * u * v; svv += w * v * v;
+      sb += w * biases[c]!; sub += w * u * biases[c]!; svb += w * v * biases[c]!;
+      square += w * e * e;
+    }
+    // Slopes are drawn towards none by a third of the region's own weight.
+    const cuu = suu - (su * su) / s + 0.1 * s, cvv = svv - (sv * sv) / s + 0.1 * s, cuv = suv - (su * sv) / s;
+    const cub = sub - (su * sb) / s, cvb = svb - (sv * sb) / s;
+    const det = cuu * cvv - cuv * cuv;
+    if (det > 1e-12) { bu = (cub * cvv - cvb * cuv) / det; bv = (cvb * cuu - cub * cuv) / det; }
+    b = (sb - bu * su - bv * sv) / s;
+    spread = Math.min(0.08, Math.sqrt(square / s));
+    scale = Math.max(0.03, Math.min(scale, 3 * spread + 0.01));
+  }
+  return { gain, bias: b, biasU: bu, biasV: bv, spread };
 }

@@ -6,7 +6,7 @@
  */
 import { invertSymmetric } from '../geometry/linear-solve.js';
 import { apply, IDENTITY3, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
-import { align, createScratch, generatorExp, generatorField, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch } from './ride-align.js';
+import { align, createScratch, generatorExp, generatorField, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch, type RegionLight } from './ride-align.js';
 import { coarseLevels, detect } from './ride-detect.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 import type { LumaFrame } from './ride-source.js';
@@ -37,6 +37,8 @@ interface Key {
   readonly sdPx: number;
   usualSigma: number;
   usualCorrelation: number;
+  /** Light of the last frame that was well seen. */
+  light: RegionLight | null;
 }
 
 const LEVELS = 6;
@@ -72,10 +74,11 @@ export class Follower {
     this.shares = 1;
     this.trusted = IDENTITY3;
     this.weak = 0;
+    for (const k of this.keys) k.light = null;
   }
 
   private addKey(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
-    const key: Key = { template, coarse: coarseLevels(this.pyramid), scratch: createScratch(template), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0 };
+    const key: Key = { template, coarse: coarseLevels(this.pyramid), scratch: createScratch(template), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
     this.keys.push(key);
     return key;
   }
@@ -123,7 +126,10 @@ export class Follower {
     this.lost = 0;
     this.last = homography;
     this.shares = result.agreement * result.visible;
-    if (result.agreement * result.visible > 0.6) this.trusted = homography;
+    if (result.agreement * result.visible > 0.6) {
+      this.trusted = homography;
+      key.light = result.light;
+    }
     key.usualSigma = key.usualSigma === 0 ? result.sigma : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
     key.usualCorrelation = key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
     const adjoint = key === this.keys[0] ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), anchorToUnit));
@@ -159,13 +165,13 @@ export class Follower {
     for (let k = 0; k < 2 * starts.length + 1; k++) {
       const start = k === 0 ? starts[0]! : starts[(k - 1) % starts.length]!;
       const level = k === 0 ? 1 : k <= starts.length ? 2 : top;
-      const r = align(key.template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
+      const r = align(key.template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
       const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : r.agreement * r.visible;
       if (q > quality + 0.03) { best = r; quality = q; }
       if (q > 0.93 * Math.max(0.3, this.shares)) break;
     }
     if (best === null || judge === 0) return best;
-    const r = align(key.template, this.pyramid, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, startLevel: 0 }, key.scratch);
+    const r = align(key.template, this.pyramid, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, key.scratch);
     return r !== null && plausible(key.template, r.warp, predictedWarp) ? r : null;
   }
 

@@ -28,6 +28,8 @@ export interface TemplateLevel {
   /** Weight of each cell, at most 1: a cell with more slope energy than the mean speaks no louder than the mean, so that a
    * contrasty stranger in the key frame (a pole across the region) does not carry the fit away. */
   readonly balance: Float32Array;
+  /** Mean u and v of each cell's pixels, cells × 2. */
+  readonly middles: Float32Array;
 }
 
 export interface RideTemplate {
@@ -92,7 +94,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     const t: TemplateLevel = {
       level: l, count: n, cells,
       u: new Float32Array(n), v: new Float32Array(n), value: new Float32Array(n), jacobian: new Float32Array(n * 8),
-      slope: new Float32Array(n), cell: new Uint16Array(n), balance: new Float32Array(cells),
+      slope: new Float32Array(n), cell: new Uint16Array(n), balance: new Float32Array(cells), middles: middlesOf(kept, cells, f, cx, cy, scale),
     };
     for (let i = 0; i < n; i++) {
       const { x, y, c } = kept[i]!;
@@ -130,6 +132,17 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     toPixels: [scale, 0, cx, 0, scale, cy, 0, 0, 1],
     corners: reportedCorners(polygon).map(([x, y]) => [(x - cx) / scale, (y - cy) / scale] as const),
   };
+}
+
+function middlesOf(pixels: readonly { x: number; y: number; c: number }[], cells: number, f: number, cx: number, cy: number, scale: number): Float32Array {
+  const out = new Float32Array(2 * cells), counts = new Float32Array(cells);
+  for (const { x, y, c } of pixels) {
+    out[2 * c] = out[2 * c]! + ((x + 0.5) / f - cx) / scale;
+    out[2 * c + 1] = out[2 * c + 1]! + ((y + 0.5) / f - cy) / scale;
+    counts[c] = counts[c]! + 1;
+  }
+  for (let c = 0; c < cells; c++) for (const k of [2 * c, 2 * c + 1]) out[k] = out[k]! / Math.max(1, counts[c]!);
+  return out;
 }
 
 /** In each cell the pixels of strongest gradient, `limit` in all, in scan order. */

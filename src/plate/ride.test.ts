@@ -76,18 +76,14 @@ describe('ride', () => {
     const third = await trackRegion(clip(14, (t) => invert(shift(t)), bar(3, 30)), { at: 0, polygon: REGION });
     expect(worst(third, shift)).toBeLessThan(0.4);
   });
-  // Known weakness, measured: under a cover with a texture like the region's own the fit locks on to the cover and is not
-  // found again (145 px off at the end). To be mended in ride-follow.ts (`accept`, `search`); then take `.fails` away.
-  it.fails('finds it again after it was hidden whole', async () => {
+  it('finds it again after it was hidden whole', async () => {
     const shift = (t: number): Mat3 => [1, 0, 1.5 * t, 0, 1, 0, 0, 0, 1];
     const hidden = await trackRegion(clip(20, (t) => invert(shift(t)), (t, x, y) => (t >= 6 && t < 11 && y > 20 && y < 180 && x > 60 && x < 300 ? 0.35 + 0.08 * Math.sin(0.4 * y + x) : null)), { at: 0, polygon: REGION });
     const end = hidden.frames[19]!;
     const [x, y] = apply(shift(19), 110, 60);
     expect(Math.hypot(end.corners[0][0] - x, end.corners[0][1] - y)).toBeLessThan(0.3);
   });
-  // Known weakness, measured: under a cover with a texture like the region's own, one or two of the five hidden frames are
-  // claimed with a confidence of about 0.6. To be mended in ride-follow.ts (`accept`); then take `.fails` away.
-  it.fails('says that it does not know on every hidden frame', async () => {
+  it('says that it does not know on every hidden frame', async () => {
     const shift = (t: number): Mat3 => [1, 0, 1.5 * t, 0, 1, 0, 0, 0, 1];
     const hidden = await trackRegion(clip(20, (t) => invert(shift(t)), (t, x, y) => (t >= 6 && t < 11 && y > 20 && y < 180 && x > 60 && x < 300 ? 0.35 + 0.08 * Math.sin(0.4 * y + x) : null)), { at: 0, polygon: REGION });
     for (const f of hidden.frames.slice(6, 11)) expect(f.confidence, `frame ${f.frame}`).toBeLessThan(0.5);
