@@ -3,12 +3,12 @@
  * checkout). `room`: people walking through a locked-off room (`../shared/footage/locked-off-people.mp4`, CC BY 4.0), marked
  * by boxes about what differs from an empty frame. PSNR over the replaced pixels, apart for what some frame shows and what none does;
  * steadiness: rms change between neighbouring frames along the set's motion, less the truth's own.
- * Run: `npx tsx bench/erase.ts [pan,room,still] [--grain] [--plate-grain] [--out=DIR] [--json]`.
+ * Run: `npx tsx bench/erase.ts [pan,room] [--grain] [--from=N --count=N --empty=N] [--out=DIR] [--json]`.
  */
 import { existsSync, mkdirSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { createPicture, plane, type Picture } from '../src/image/picture.js';
+import { plane, type Picture } from '../src/image/picture.js';
 import { boxMean } from '../src/image/box.js';
 import { connectedComponents } from '../src/image/components.js';
 import { toCodedRgb } from '../src/media/convert.js';
@@ -18,7 +18,9 @@ import { writePng16 } from '../src/media/stills.js';
 import type { RegionFile } from '../src/plate/marks.js';
 import { eraseFile } from '../src/join/erase-file.js';
 import type { CleanedBox } from '../src/join/erase.js';
-import { truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { apply, IDENTITY3, invert, multiply, transpose, type Mat3 } from '../src/geometry/mat3.js';
+import { sampleBilinear } from '../src/image/sampling.js';
+import { readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
 
 const args = process.argv.slice(2);
 const value = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
@@ -28,7 +30,7 @@ if (outDir !== undefined) mkdirSync(outDir, { recursive: true });
 interface Score { seen: number; seenN: number; unseen: number; unseenN: number; worst: number; worstFrame: number; flicker: number; flickerN: number }
 
 /** Compares clean frames with the truth as they come. */
-async function run(name: string, file: string, region: RegionFile, truthAt: (n: number) => Promise<Picture>): Promise<void> {
+async function run(name: string, file: string, region: RegionFile, truthAt: (n: number) => Promise<Picture>, exposed = false, toBefore: (n: number) => Mat3 = () => IDENTITY3): Promise<void> {
   const s: Score = { seen: 0, seenN: 0, unseen: 0, unseenN: 0, worst: Infinity, worstFrame: -1, flicker: 0, flickerN: 0 };
   const kept: { n: number; clean: Picture; box: CleanedBox | null }[] = [];
   let before: { error: Float32Array; cover: Float32Array } | null = null;
@@ -36,7 +38,7 @@ async function run(name: string, file: string, region: RegionFile, truthAt: (n: 
   const report = await eraseFile(file, region, null, { grain: args.includes('--grain'), onFrame: (n, clean, box) => { kept.push({ n, clean: { ...clean, data: clean.data.slice() }, box }); } });
   const seconds = (performance.now() - t0) / 1000;
   for (const k of kept) {
-    const truth = await truthAt(k.n);
+    const truth = exposed ? likePlate(await truthAt(k.n), k.clean, k.box) : await truthAt(k.n);
     const { width: w } = truth;
     const N = truth.width * truth.height;
     const error = new Float32Array(N), cover = new Float32Array(N);
@@ -55,7 +57,17 @@ async function run(name: string, file: string, region: RegionFile, truthAt: (n: 
       }
     }
     if (count > 200) { const p = -10 * Math.log10(sum / count); if (p < s.worst) { s.worst = p; s.worstFrame = k.n; } }
-    if (before !== null) for (let i = 0; i < N; i++) if (cover[i]! > 0 && before.cover[i]! > 0) { s.flicker += (error[i]! - before.error[i]!) ** 2; s.flickerN++; }
+    if (before !== null) {
+      // Along the set's true motion, so that a still fill is seen to be still.
+      const m = toBefore(k.n), h = truth.height;
+      for (let i = 0; i < N; i++) {
+        if (cover[i]! === 0) continue;
+        const [x, y] = apply(m, (i % w) + 0.5, Math.floor(i / w) + 0.5);
+        if (!(x > 1 && y > 1 && x < w - 1 && y < h - 1) || before.cover[Math.floor(y) * w + Math.floor(x)]! === 0) continue;
+        s.flicker += (error[i]! - sampleBilinear(before.error, w, h, x, y)) ** 2;
+        s.flickerN++;
+      }
+    }
     before = { error, cover };
     if (outDir !== undefined && k.n % Math.max(1, Math.floor(kept.length / 4)) === 0) {
       await writePng16(join(outDir, `${name}_${String(k.n).padStart(4, '0')}_clean.png`), k.clean);
@@ -68,11 +80,31 @@ async function run(name: string, file: string, region: RegionFile, truthAt: (n: 
   else console.log(`${name}: seen ${row.psnrSeen} dB (34 bar, 38 goal), never seen ${row.psnrUnseen} dB (24) on ${(100 * row.unseenShare).toFixed(1)} %, worst frame ${row.worstFrame} ${row.worst} dB, error changes by ${(255 * row.flickerRms).toFixed(2)}/255 a frame; ${row.sources} sources, ${row.move}, ${row.framesPerSecond.toFixed(1)} frames/s`);
 }
 
+/** The truth in the light of the frame: the camera exposes by itself, so gain and offset a channel are fitted over what was not replaced. */
+function likePlate(truth: Picture, clean: Picture, box: CleanedBox | null): Picture {
+  const N = truth.width * truth.height;
+  const out = { ...truth, data: truth.data.slice() };
+  const outside = new Uint8Array(N).fill(1);
+  if (box !== null) { const [x0, y0, x1, y1] = box.box; for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) if (box.cover[(y - y0) * (x1 - x0) + x - x0]! > 0) outside[y * truth.width + x] = 0; }
+  for (let c = 0; c < 3; c++) {
+    let n = 0, sx = 0, sy = 0, sxx = 0, sxy = 0;
+    for (let i = 0; i < N; i++) { if (outside[i] === 0) continue; const x = truth.data[c * N + i]!, y = clean.data[c * N + i]!; if (x > 0.97 || y > 0.97) continue; n++; sx += x; sy += y; sxx += x * x; sxy += x * y; }
+    if (n < 2000) continue;
+    const g = (n * sxy - sx * sy) / (n * sxx - sx * sx), o = (sy - g * sx) / n;
+    for (let i = 0; i < N; i++) out.data[c * N + i] = Math.min(1, g * truth.data[c * N + i]! + o);
+  }
+  return out;
+}
+
 async function pan(): Promise<void> {
   if (truthFolder() === null) { console.log('pan: skipped, ../shared/truth is not there'); return; }
   const region: RegionFile = { frames: truthMarks('pan').plate.marks.flatMap((m) => (m.kind === 'erase' ? [{ frame: m.frame ?? 0, polygon: m.polygon }] : [])) };
   const truth = await VideoReader.open(truthFile('pan', 'clean.mp4'));
-  await run('pan', truthFile('pan', 'plate.mp4'), region, async (n) => toCodedRgb(await truth.frame(n)));
+  await run('pan', truthFile('pan', 'plate.mp4'), region, async (n) => toCodedRgb(await truth.frame(n)), false, (n) => {
+    const t = readTruth('pan'), K: Mat3 = [t.focalPx, 0, t.principal[0], 0, t.focalPx, t.principal[1], 0, 0, 1];
+    const r = (k: number): Mat3 => t.frames[k]!.rotationWorldToCamera.flat() as unknown as Mat3;
+    return multiply(multiply(K, multiply(r(n - 1), transpose(r(n)))), invert(K));
+  });
   await truth.close();
 }
 
@@ -92,13 +124,13 @@ async function room(): Promise<void> {
   for await (const f of reader.frames(from, from + count)) {
     const p = toCodedRgb(f);
     await writer.writeCoded(p);
-    if (k % 4 === 0) { const b = differenceBox(p, empty); if (b !== null) frames.push({ frame: k, polygon: b }); }
+    if (k % 4 === 0) { const b = differenceBox(p, likePlate(empty, p, null)); if (b !== null) frames.push({ frame: k, polygon: b }); }
     k++;
   }
   await writer.close();
   await reader.close();
   if (frames.length === 0) { console.log('room: nobody is there'); return; }
-  await run('room', part, { frames }, async () => empty);
+  await run('room', part, { frames }, async () => empty, true);
   (await import('node:fs')).rmSync(part);
 }
 
@@ -118,4 +150,3 @@ function differenceBox(p: Picture, empty: Picture): [number, number][] | null {
 const wanted = args.find((a) => !a.startsWith('--'))?.split(',') ?? ['pan', 'room'];
 if (wanted.includes('pan')) await pan();
 if (wanted.includes('room')) await room();
-void createPicture;

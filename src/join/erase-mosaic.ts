@@ -23,7 +23,7 @@ export interface MosaicSource {
   /** Display-coded picture of the frame; may be the same buffer each time. */
   coded(): Picture;
   /** 1 where the frame shows the set, 0 where it is hidden; whole frame. */
-  shows(): Float32Array;
+  readonly shows: Uint8Array;
 }
 
 export interface Mosaic {
@@ -93,11 +93,11 @@ export function lumaOf(p: Picture): Float32Array {
 function validity(source: MosaicSource, matrix: Mat3, width: number, height: number): Float32Array {
   const w = source.widthPx, h = source.heightPx;
   const mask = createPicture(w, h, 1);
-  const clear = erode(source.shows(), w, h, 2);
-  mask.data.set(clear);
+  mask.data.set(source.shows);
+  erode(mask.data, w, h, 2, 2, mask.data);
   for (let x = 0; x < w; x++) for (const y of [0, 1, h - 2, h - 1]) mask.data[y * w + x] = 0;
   for (let y = 0; y < h; y++) for (const x of [0, 1, w - 2, w - 1]) mask.data[y * w + x] = 0;
-  return warpHomography(mask, matrix, width, height, { filter: 'bilinear', boundary: 'zero' }).data;
+  return layOver(mask, matrix, width, height, 'bilinear', 'zero').data;
 }
 
 /** Ratio of the light of `laid` to that of the mosaic, per channel: median over what both show, neither black nor clipped. */
@@ -120,39 +120,46 @@ function aggregate(placed: readonly Placed[], width: number, height: number): { 
   const count = new Float32Array(N), spread = new Float32Array(N);
   const K = placed.length;
   const rows = Math.max(8, Math.min(height, Math.floor(STRIP_FLOATS / Math.max(1, K * width * 4))));
-  const order = new Float64Array(K), away = new Float64Array(K), index = new Int32Array(K);
+  const order = new Float64Array(K), away = new Float64Array(K), value = new Float64Array(K), index = new Int32Array(K), place = new Int32Array(K);
   for (let y0 = 0; y0 < height; y0 += rows) {
-    const h = Math.min(rows, height - y0), n = width * h;
-    const up: Mat3 = [1, 0, 0, 0, 1, -y0, 0, 0, 1];
-    const laid: { rgb: Picture; seen: Float32Array; gain: readonly number[] }[] = [];
+    const h = Math.min(rows, height - y0);
+    const laid: Laid[] = [];
     for (const p of placed) {
-      const matrix = multiply(up, p.matrix);
-      if (!reaches(matrix, p.source.widthPx, p.source.heightPx, width, h)) continue;
-      const rgb = warpHomography(p.source.coded(), matrix, width, h, { filter: 'lanczos3', boundary: 'clamp' });
-      laid.push({ rgb, seen: validity(p.source, matrix, width, h), gain: p.gain });
+      const b = boundsOf([[0, 0], [p.source.widthPx, 0], [p.source.widthPx, p.source.heightPx], [0, p.source.heightPx]], p.matrix);
+      const x0 = Math.max(0, Math.floor(b[0])), x1 = Math.min(width, Math.ceil(b[2])), top = Math.max(y0, Math.floor(b[1])), bottom = Math.min(y0 + h, Math.ceil(b[3]));
+      if (!(x1 > x0 && bottom > top)) continue;
+      const matrix = multiply([1, 0, -x0, 0, 1, -top, 0, 0, 1], p.matrix);
+      const rgb = layOver(p.source.coded(), matrix, x1 - x0, bottom - top, 'lanczos3');
+      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top), n: (x1 - x0) * (bottom - top), gain: p.gain });
     }
-    for (let i = 0; i < n; i++) {
+    for (let y = y0; y < y0 + h; y++) for (let x = 0; x < width; x++) {
       let k = 0;
       for (let j = 0; j < laid.length; j++) {
         const s = laid[j]!;
+        if (x < s.x0 || x >= s.x1 || y < s.y0 || y >= s.y1) continue;
+        const i = (y - s.y0) * (s.x1 - s.x0) + x - s.x0;
         if (!(s.seen[i]! > 0.99)) continue;
         index[k] = j;
-        order[k] = lumaAtPixel(s, i, n);
+        place[k] = i;
+        value[k] = (0.2126 * s.data[i]!) / s.gain[0]! + (0.7152 * s.data[s.n + i]!) / s.gain[1]! + (0.0722 * s.data[2 * s.n + i]!) / s.gain[2]!;
+        order[k] = value[k]!;
         k++;
       }
       if (k === 0) continue;
-      const o = y0 * width + i;
+      const o = y * width + x;
       const mid = medianInPlace(order, k);
-      for (let q = 0; q < k; q++) away[q] = Math.abs(lumaAtPixel(laid[index[q]!]!, i, n) - mid);
+      for (let q = 0; q < k; q++) away[q] = Math.abs(value[q]! - mid);
       const sd = 1.4826 * medianInPlace(away, k);
       const within = Math.max(LEAST_SPREAD, 2.2 * sd);
       let r = 0, g = 0, b = 0, used = 0;
       for (let q = 0; q < k; q++) {
-        const s = laid[index[q]!]!;
-        if (Math.abs(lumaAtPixel(s, i, n) - mid) > within) continue;
-        r += s.rgb.data[i]! / s.gain[0]!; g += s.rgb.data[n + i]! / s.gain[1]!; b += s.rgb.data[2 * n + i]! / s.gain[2]!;
+        if (Math.abs(value[q]! - mid) > within) continue;
+        const s = laid[index[q]!]!, i = place[q]!;
+        r += s.data[i]! / s.gain[0]!; g += s.data[s.n + i]! / s.gain[1]!; b += s.data[2 * s.n + i]! / s.gain[2]!;
         used++;
       }
+      // Two that disagree lie both beside their mean; the first then stands for the pixel.
+      if (used === 0) { used = 1; const s = laid[index[0]!]!, i = place[0]!; r = s.data[i]!; g = s.data[s.n + i]!; b = s.data[2 * s.n + i]!; }
       picture.data[o] = r / used; picture.data[N + o] = g / used; picture.data[2 * N + o] = b / used;
       count[o] = used;
       spread[o] = k >= 3 ? sd : 0;
@@ -161,9 +168,26 @@ function aggregate(placed: readonly Placed[], width: number, height: number): { 
   return { picture, count, spread };
 }
 
-function lumaAtPixel(s: { rgb: Picture; gain: readonly number[] }, i: number, n: number): number {
-  const d = s.rgb.data;
-  return (0.2126 * d[i]!) / s.gain[0]! + (0.7152 * d[n + i]!) / s.gain[1]! + (0.0722 * d[2 * n + i]!) / s.gain[2]!;
+/** A source laid over a part of the mosaic. */
+interface Laid { readonly x0: number; readonly x1: number; readonly y0: number; readonly y1: number; readonly data: Float32Array; readonly seen: Float32Array; readonly n: number; readonly gain: readonly number[] }
+
+/**
+ * `warpHomography` of only that part of the source which the result reads, without footprint: the mosaic is made so that no
+ * map here makes smaller by more than its own oversampling, where the content ends below the result's band.
+ */
+export function layOver(src: Picture, matrix: Mat3, width: number, height: number, filter: 'bilinear' | 'bicubic' | 'lanczos3', boundary: 'clamp' | 'zero' = 'clamp'): Picture {
+  const back = tryInvert(matrix);
+  if (back === null) return createPicture(width, height, src.channels);
+  const b = boundsOf([[0, 0], [width, 0], [width, height], [0, height]], back);
+  const x0 = Math.max(0, Math.floor(b[0]) - 5), y0 = Math.max(0, Math.floor(b[1]) - 5), x1 = Math.min(src.width, Math.ceil(b[2]) + 5), y1 = Math.min(src.height, Math.ceil(b[3]) + 5);
+  const options = { filter, boundary, footprint: false } as const;
+  if (!(x1 - x0 > 8 && y1 - y0 > 8) || (x1 - x0) * (y1 - y0) > 0.8 * src.width * src.height) return warpHomography(src, matrix, width, height, options);
+  const part = createPicture(x1 - x0, y1 - y0, src.channels);
+  for (let c = 0; c < src.channels; c++) {
+    const from = plane(src, c), to = plane(part, c);
+    for (let y = y0; y < y1; y++) to.set(from.subarray(y * src.width + x0, y * src.width + x1), (y - y0) * part.width);
+  }
+  return warpHomography(part, multiply(matrix, [1, 0, x0, 0, 1, y0, 0, 0, 1]), width, height, options);
 }
 
 /** Lower median of the first k values; they are left in another order. */
@@ -175,11 +199,6 @@ function medianInPlace(a: Float64Array, k: number): number {
     a[j + 1] = v;
   }
   return (k & 1) === 1 ? a[k >> 1]! : 0.5 * (a[(k >> 1) - 1]! + a[k >> 1]!);
-}
-
-function reaches(matrix: Mat3, w: number, h: number, width: number, height: number): boolean {
-  const box = boundsOf([[0, 0], [w, 0], [w, h], [0, h]], matrix);
-  return box[0] < width && box[1] < height && box[2] > 0 && box[3] > 0;
 }
 
 /** Bounds of points through a matrix. */

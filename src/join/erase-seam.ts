@@ -5,7 +5,8 @@
  * not belong to the light, such as somebody who passes beside the hole, are left out by a robust bound.
  */
 import { distanceToSet } from '../image/distance.js';
-import { plane, type Picture } from '../image/picture.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
 import { pushPull } from '../image/push-pull.js';
 import { median } from '../image/statistics.js';
 
@@ -17,11 +18,82 @@ export interface SeamOptions {
 }
 
 /**
+ * Meets the sharpness: a mean of registered frames is a little softer than any of them. The share β of its own fine detail
+ * (what a Gaussian of 0.8 px takes away) that brings the fill closest to the picture where both show the same is had by least
+ * squares; grain in the picture is no part of the fill's detail and drops out. In place; returns β.
+ */
+export function matchSharpness(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array): number {
+  const { width: w, height: h } = around;
+  const n = w * h;
+  const detail = [0, 1, 2].map((c) => {
+    const f = plane(fill, c), soft = gaussianPlane(f, w, h, 0.8);
+    for (let i = 0; i < n; i++) soft[i] = f[i]! - soft[i]!;
+    return soft;
+  });
+  let dd = 0, de = 0;
+  for (let y = 2; y < h - 2; y++) for (let x = 2; x < w - 2; x++) {
+    const i = y * w + x;
+    if (hidden[i]! > 0 || !(trusted[i]! > 0.5)) continue;
+    for (let c = 0; c < 3; c++) {
+      const d = detail[c]![i]!, e = around.data[c * n + i]! - fill.data[c * n + i]!;
+      // A difference beyond any softness is something else.
+      if (e > 0.15 || e < -0.15) continue;
+      dd += d * d;
+      de += d * e;
+    }
+  }
+  const beta = dd < 1e-4 * 400 ? 0 : Math.min(1, Math.max(-0.3, de / dd));
+  if (Math.abs(beta) < 0.02) return 0;
+  for (let c = 0; c < 3; c++) {
+    const f = plane(fill, c), d = detail[c]!;
+    for (let i = 0; i < n; i++) f[i] = f[i]! + beta * d[i]!;
+  }
+  return beta;
+}
+
+/**
  * Changes `fill` in place so that it meets `around` at the border of the hole.
  * @param around the picture, display-coded @param fill of the same size @param hidden > 0 where the hole is
  * @param trusted > 0 where fill and picture show the same thing
  */
 export function matchSeam(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, options: SeamOptions): void {
+  // Only the hole and its band have a say.
+  let x0 = around.width, y0 = around.height, x1 = 0, y1 = 0;
+  for (let y = 0; y < around.height; y++) for (let x = 0; x < around.width; x++) {
+    if (hidden[y * around.width + x]! <= 0) continue;
+    if (x < x0) x0 = x;
+    if (x >= x1) x1 = x + 1;
+    if (y < y0) y0 = y;
+    y1 = y + 1;
+  }
+  if (x1 <= x0) return;
+  const pad = Math.ceil(options.bandPx) + 2;
+  const box = [Math.max(0, x0 - pad), Math.max(0, y0 - pad), Math.min(around.width, x1 + pad), Math.min(around.height, y1 + pad)] as const;
+  const part = cropPicture(fill, box);
+  seamInside(cropPicture(around, box), part, cropPlane(hidden, around.width, box), cropPlane(trusted, around.width, box), options);
+  for (let c = 0; c < fill.channels; c++) {
+    const from = plane(part, c), to = plane(fill, c);
+    for (let y = box[1]; y < box[3]; y++) to.set(from.subarray((y - box[1]) * part.width, (y - box[1] + 1) * part.width), y * fill.width + box[0]);
+  }
+}
+
+export type PartBox = readonly [number, number, number, number];
+
+/** Copy of a box of a plane of `width` pixels a row. */
+export function cropPlane(p: Float32Array, width: number, box: PartBox): Float32Array {
+  const bw = box[2] - box[0], out = new Float32Array(bw * (box[3] - box[1]));
+  for (let y = box[1]; y < box[3]; y++) out.set(p.subarray(y * width + box[0], y * width + box[2]), (y - box[1]) * bw);
+  return out;
+}
+
+/** Copy of a box of a picture: its first three channels, or its only one. */
+export function cropPicture(p: Picture, box: PartBox): Picture {
+  const out = createPicture(box[2] - box[0], box[3] - box[1], p.channels === 1 ? 1 : 3);
+  for (let c = 0; c < out.channels; c++) plane(out, c).set(cropPlane(plane(p, c), p.width, box));
+  return out;
+}
+
+function seamInside(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, options: SeamOptions): void {
   const { width: w, height: h } = around;
   const n = w * h;
   const near = distanceToSet(hidden, w, h);

@@ -6,7 +6,7 @@
 import { boxMean } from '../image/box.js';
 import { connectedComponents } from '../image/components.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { dilate, growDisc } from '../image/morphology.js';
+import { dilate } from '../image/morphology.js';
 import { plane, type Picture } from '../image/picture.js';
 import { lumaOf } from './erase-mosaic.js';
 
@@ -50,7 +50,7 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   }
   // A few dark pixels are grain; more than twice the person is the sun going in.
   if (area < 40 || area > 2 * whole) return null;
-  return growDisc(dilate(out, w, h, 1), w, h, 4);
+  return dilate(out, w, h, 4);
 }
 
 /** Share of the local structure that both show: 1 where neither has any, falling where it differs. */
@@ -61,8 +61,10 @@ function structureAlike(a: Float32Array, b: Float32Array, w: number, h: number):
   for (let i = 0; i < n; i++) { aa[i] = a[i]! * a[i]!; bb[i] = b[i]! * b[i]!; ab[i] = a[i]! * b[i]!; }
   const saa = boxMean(aa, w, h, r), sbb = boxMean(bb, w, h, r), sab = boxMean(ab, w, h, r);
   const noise = 3e-4;
-  return Float32Array.from(saa, (v, i) => {
-    const va = Math.max(0, v - ma[i]! ** 2), vb = Math.max(0, sbb[i]! - mb[i]! ** 2), c = sab[i]! - ma[i]! * mb[i]!;
-    return (c + noise) / Math.sqrt((va + noise) * (vb + noise));
-  });
+  for (let i = 0; i < n; i++) {
+    const x = ma[i]!, y = mb[i]!;
+    const va = Math.max(0, saa[i]! - x * x), vb = Math.max(0, sbb[i]! - y * y), c = sab[i]! - x * y;
+    sab[i] = (c + noise) / Math.sqrt((va + noise) * (vb + noise));
+  }
+  return sab;
 }

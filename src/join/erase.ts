@@ -7,11 +7,10 @@
 import { framesPerSecond } from '../core/rational.js';
 import { apply, IDENTITY3, invert, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { growDisc } from '../image/morphology.js';
+import { dilate } from '../image/morphology.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { pushPull } from '../image/push-pull.js';
-import { warpHomography } from '../image/warp.js';
 import { toCodedRgb } from '../media/convert.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
@@ -22,8 +21,8 @@ import { videoLuma } from '../plate/ride-video.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
 import { fitLocally } from './erase-align.js';
-import { boundsOf, buildMosaic, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame, type MosaicSource } from './erase-mosaic.js';
-import { matchSeam } from './erase-seam.js';
+import { boundsOf, buildMosaic, layOver, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame, type MosaicSource } from './erase-mosaic.js';
+import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import { chooseSources } from './erase-sources.js';
 import { synthesisePatches } from './patch-synthesis.js';
@@ -31,6 +30,8 @@ import { synthesisePatches } from './patch-synthesis.js';
 /** Source frames gathered at most, and frames looked at to choose them. */
 const SOURCES = 32;
 const CANDIDATES = 96;
+/** Mosaic pixels a frame pixel where the camera moves. */
+const OVERSAMPLING = 1.4;
 
 export interface EraseRequest {
   readonly regions: readonly RegionFile[];
@@ -129,7 +130,7 @@ export class PlateCleaner {
     for (const n of chosen) {
       request.signal?.throwIfAborted();
       const held = copyFrame(await reader.frame(n));
-      sources.push(sourceOf(held, n, invert(motion.fromReference(n)), () => showsMask(outlines(n), w, h, growPx), buffer));
+      sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx), buffer));
       request.onProgress?.(++got, chosen.length);
     }
     const mosaic = buildMosaic(sources, frame, !motion.still);
@@ -145,32 +146,35 @@ export class PlateCleaner {
     const outlines = this.outlines(n);
     const bounds = boundsOf(outlines.flat(), IDENTITY3);
     const tall = Math.max(bounds[2] - bounds[0], bounds[3] - bounds[1]);
-    const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.8 : 0.35) * tall)) + this.growPx;
+    const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx;
     const box = alignedBox([bounds[0] - pad, bounds[1] - pad, bounds[2] + pad, bounds[3] + pad], w, h, chromaShift);
     if (box === null || bounds[2] <= 0 || bounds[3] <= 0 || bounds[0] >= w || bounds[1] >= h) return null;
     const bw = box[2] - box[0], bh = box[3] - box[1];
-    const around = crop(coded, box);
-    let hidden = maskOf(outlines.map((o) => o.map(([x, y]) => [x - box[0], y - box[1]] as const)), bw, bh, this.growPx);
+    const around = cropPicture(coded, box);
+    const hidden = maskOf(outlines.map((o) => o.map(([x, y]) => [x - box[0], y - box[1]] as const)), bw, bh, this.growPx);
     const toBox: Mat3 = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
     let matrix = toBox;
-    const lay = (m: Mat3): Picture => warpHomography(this.mosaic.picture, m, bw, bh, { filter: 'lanczos3', boundary: 'clamp' });
+    const lay = (m: Mat3): Picture => layOver(this.mosaic.picture, m, bw, bh, 'lanczos3');
     let fill = lay(matrix);
-    let seen = warpHomography(this.seen, matrix, bw, bh, { filter: 'bilinear', boundary: 'zero' }).data;
+    let seen = layOver(this.seen, matrix, bw, bh, 'bilinear', 'zero').data;
     if (!this.motion.still) {
-      const trust = Float32Array.from(seen, (v, i) => (v > 0.99 && hidden[i]! <= 0 ? 1 : 0));
+      const trust = new Float32Array(bw * bh);
+      for (let i = 0; i < trust.length; i++) trust[i] = seen[i]! > 0.99 && hidden[i]! <= 0 ? 1 : 0;
       const fit = fitLocally(lumaOf(around), lumaOf(fill), trust, bw, bh, { reachPx: 0.6 });
       const back = tryInvert(fit.matrix);
       if (back !== null && fit.after < 0.995 * fit.before) {
         matrix = multiply(back, toBox);
         fill = lay(matrix);
-        seen = warpHomography(this.seen, matrix, bw, bh, { filter: 'bilinear', boundary: 'zero' }).data;
+        seen = layOver(this.seen, matrix, bw, bh, 'bilinear', 'zero').data;
       }
     }
-    const trusted = Float32Array.from(seen, (v) => (v > 0.99 ? 1 : 0));
+    const trusted = new Float32Array(bw * bh);
+    for (let i = 0; i < trusted.length; i++) trusted[i] = seen[i]! > 0.99 ? 1 : 0;
     if (this.shadowToo) {
       const shadow = shadowBeside(around, fill, hidden, trusted);
-      if (shadow !== null) hidden = Float32Array.from(hidden, (v, i) => Math.max(v, shadow[i]!));
+      if (shadow !== null) for (let i = 0; i < hidden.length; i++) if (shadow[i]! > 0) hidden[i] = 1;
     }
+    if (!this.motion.still) matchSharpness(around, fill, hidden, trusted);
     matchSeam(around, fill, hidden, trusted, { bandPx: 24 });
     const cover = feather(hidden, bw, bh);
     const madeUp = new Float32Array(bw * bh);
@@ -193,7 +197,7 @@ export function spread(from: number, to: number, most: number): number[] {
   return Array.from({ length: most }, (_, i) => from + Math.round((i * (n - 1)) / (most - 1)));
 }
 
-export function sourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: () => Float32Array, buffer: Picture): MosaicSource {
+export function sourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: Uint8Array, buffer: Picture): MosaicSource {
   return { frame, toReference, widthPx: held.widthPx, heightPx: held.heightPx, coded: () => toCodedRgb(held, held.hasAlpha ? undefined : buffer), shows };
 }
 
@@ -203,26 +207,22 @@ function maskOf(outlines: readonly (readonly Point2[])[], w: number, h: number, 
     const one = rasterizePolygon(o, w, h);
     for (let i = 0; i < all.length; i++) if (one[i]! > 0.02) all[i] = 1;
   }
-  return growPx > 0 ? growDisc(all, w, h, growPx) : all;
+  return growPx > 0 ? dilate(all, w, h, Math.ceil(growPx)) : all;
 }
 
-function showsMask(outlines: readonly (readonly Point2[])[], w: number, h: number, growPx: number): Float32Array {
-  return Float32Array.from(maskOf(outlines, w, h, growPx + 2), (v) => (v > 0 ? 0 : 1));
+/** 1 where a frame shows the set for sure, a byte a pixel. */
+function showsMask(outlines: readonly (readonly Point2[])[], w: number, h: number, growPx: number): Uint8Array {
+  const hides = maskOf(outlines, w, h, growPx + 2);
+  const out = new Uint8Array(w * h);
+  for (let i = 0; i < out.length; i++) out[i] = hides[i]! > 0 ? 0 : 1;
+  return out;
 }
 
 /** Soft edge outside the hidden part: nothing of what was hidden shines through. */
 function feather(hidden: Float32Array, w: number, h: number): Float32Array {
-  const soft = gaussianPlane(growDisc(hidden, w, h, 2), w, h, 1);
-  return Float32Array.from(soft, (v, i) => (hidden[i]! > 0 ? 1 : v < 0.02 ? 0 : v));
-}
-
-export function crop(p: Picture, box: readonly [number, number, number, number]): Picture {
-  const out = createPicture(box[2] - box[0], box[3] - box[1], 3);
-  for (let c = 0; c < 3; c++) {
-    const from = plane(p, c), to = plane(out, c);
-    for (let y = box[1]; y < box[3]; y++) to.set(from.subarray(y * p.width + box[0], y * p.width + box[2]), (y - box[1]) * out.width);
-  }
-  return out;
+  const soft = gaussianPlane(dilate(hidden, w, h, 2), w, h, 1);
+  for (let i = 0; i < soft.length; i++) soft[i] = hidden[i]! > 0 ? 1 : soft[i]! < 0.02 ? 0 : soft[i]!;
+  return soft;
 }
 
 export function alignedBox(b: readonly [number, number, number, number], w: number, h: number, shift: readonly [number, number]): [number, number, number, number] | null {
@@ -251,10 +251,9 @@ function frameOfMosaic(frames: readonly number[], outlines: (n: number) => [numb
   }
   const margin = Math.max(64, 0.15 * w);
   x0 = Math.max(rx0, x0 - margin); y0 = Math.max(ry0, y0 - margin); x1 = Math.min(rx1, x1 + margin); y1 = Math.min(ry1, y1 + margin);
-  // A whole first pixel: where nothing moves, nothing is resampled.
   x0 = Math.floor(x0); y0 = Math.floor(y0);
-  // Under a tenth more detail is not worth a second resampling.
-  scale = motion.still || scale < 1.1 ? 1 : Math.min(2, scale);
+  // Finer than the frames, so that resampling twice costs no sharpness; where nothing moves, nothing is resampled.
+  scale = motion.still ? 1 : Math.min(2, OVERSAMPLING * scale);
   const width = Math.max(16, Math.ceil((x1 - x0) * scale)), height = Math.max(16, Math.ceil((y1 - y0) * scale));
   const most = 12e6;
   const cut = Math.min(1, Math.sqrt(most / (width * height)));
@@ -277,7 +276,7 @@ function hiddenInMosaic(frame: MosaicFrame, frames: readonly number[], outlines:
       for (let i = 0; i < out.length; i++) if (one[i]! > 0 && inside[i]! > 0) out[i] = 1;
     }
   }
-  const grown = growDisc(Float32Array.from(out), frame.width, frame.height, (growPx + 4) * frame.scale);
+  const grown = dilate(Float32Array.from(out), frame.width, frame.height, Math.ceil((growPx + 4) * frame.scale));
   for (let i = 0; i < out.length; i++) out[i] = grown[i]! > 0 ? 1 : 0;
   return out;
 }
@@ -317,7 +316,7 @@ export function fillUnseen(mosaic: Mosaic, needed: Uint8Array, seed: number): { 
   const room = Math.max(96, Math.round(1.2 * Math.max(x1 - x0, y1 - y0)));
   x0 = Math.max(0, x0 - room); y0 = Math.max(0, y0 - room); x1 = Math.min(w, x1 + room); y1 = Math.min(h, y1 + room);
   const cw = x1 - x0, ch = y1 - y0;
-  const part = crop(mosaic.picture, [x0, y0, x1, y1]);
+  const part = cropPicture(mosaic.picture, [x0, y0, x1, y1]);
   const hole = new Uint8Array(cw * ch), known = new Uint8Array(cw * ch);
   for (let y = 0; y < ch; y++) for (let x = 0; x < cw; x++) {
     const i = (y + y0) * w + x + x0, o = y * cw + x;
