@@ -68,3 +68,38 @@ export function cardReflectance(xMm: number, yMm: number): number | null {
   if (Math.abs(yMm) > 44 && Math.abs(xMm) < 22) return null;
   return 1;
 }
+
+/** What a square millimetre of the card shows: paper, ink of a fiducial, print that is not predicted, or what lies round the card. */
+export const CARD_CLASS = { paper: 0, ink: 1, outside: 2, unknown: 3 } as const;
+/** Half the page that {@link cardClassMap} covers, whole millimetres beyond which all is `outside`. */
+export const CLASS_HALF_WIDTH_MM = 91;
+export const CLASS_HALF_HEIGHT_MM = 126;
+/** Whatever stands on the spot hides this much of the card. */
+const SPOT_RADIUS_MM = 12;
+
+/**
+ * The card in whole millimetres, row by row from (−91, −126): every printed edge lies on a whole millimetre, so nothing is lost.
+ * The map is 182 × 252 and its rim is `outside`.
+ */
+export function cardClassMap(): Uint8Array {
+  const w = 2 * CLASS_HALF_WIDTH_MM, h = 2 * CLASS_HALF_HEIGHT_MM;
+  const map = new Uint8Array(w * h);
+  for (let j = 0; j < h; j++) for (let i = 0; i < w; i++) {
+    const x = i + 0.5 - CLASS_HALF_WIDTH_MM, y = j + 0.5 - CLASS_HALF_HEIGHT_MM;
+    let c: number = CARD_CLASS.paper;
+    if (Math.abs(x) > CARD_WIDTH_MM / 2 || Math.abs(y) > CARD_HEIGHT_MM / 2) c = CARD_CLASS.outside;
+    else {
+      const r = cardReflectance(x, y);
+      if (r !== null) c = r < 0.5 ? CARD_CLASS.ink : Math.hypot(x - PEG_SPOT[0], y - PEG_SPOT[1]) < SPOT_RADIUS_MM ? CARD_CLASS.unknown : CARD_CLASS.paper;
+      else if (inCodeOrPatch(x, y)) c = CARD_CLASS.unknown;
+    }
+    map[j * w + i] = c;
+  }
+  return map;
+}
+
+/** True on the code and the patches (the code's own quiet border is paper). */
+function inCodeOrPatch(x: number, y: number): boolean {
+  if (x >= CODE_SPOT.x && x < CODE_SPOT.x + CODE_SPOT.size && y >= CODE_SPOT.y && y < CODE_SPOT.y + CODE_SPOT.size) return true;
+  return PATCHES.some((p) => x >= p.x && x < p.x + p.width && y >= p.y && y < p.y + p.height);
+}

@@ -49,7 +49,7 @@ function patchColour(linear: Picture, c: Pinhole, pose: CardPose, x: number, y: 
   for (let j = 0; j < 5; j++) for (let i = 0; i < 5; i++) {
     const q = pixelOf(c, pose, x + w * (0.2 + 0.15 * i), y + h * (0.2 + 0.15 * j));
     if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) continue;
-    for (let k = 0; k < 3; k++) values[k]!.push(sampleBilinear(plane(linear, k), linear.width, linear.height, q.x - 0.5, q.y - 0.5));
+    for (let k = 0; k < 3; k++) values[k]!.push(sampleBilinear(plane(linear, k), linear.width, linear.height, q.x, q.y));
   }
   if (values[0]!.length < 9) return null;
   const median = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1]!;
@@ -91,7 +91,7 @@ export function readPeg(linear: Picture, pose: CardPose, pegHeightMm: number): {
     for (const [dx, dy] of [[0, 0], [2.5, 0], [-2.5, 0], [0, 2.5], [0, -2.5]] as const) if (cardReflectance(x + dx, y + dy) !== 1) return NaN;
     const q = pixelOf(c, pose, x, y);
     if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) return NaN;
-    return sampleBilinear(luma, linear.width, linear.height, q.x - 0.5, q.y - 0.5);
+    return sampleBilinear(luma, linear.width, linear.height, q.x, q.y);
   };
   const [sx, sy] = PEG_SPOT;
   const all: number[] = [];

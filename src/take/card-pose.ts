@@ -1,16 +1,19 @@
 /**
- * The camera from the floor card: focal length, tilt, roll, height over the floor, and where the card lies, by least squares on
- * the fiducials' corners. Start from the homography of the plane (Zhang, "A Flexible New Technique for Camera Calibration",
- * PAMI 2000: the two constraints of one view give the focal length where the plane is seen aslant), refined over seven
- * parameters with a weak prior on the lens that decides only where the view is too square-on to tell.
+ * The camera from the floor card: focal length, tilt, roll, height over the floor, and where the card lies. Start from the
+ * homography of the plane (Zhang, "A Flexible New Technique for Camera Calibration", PAMI 2000: the two constraints of one view
+ * give the focal length where the plane is seen aslant) and its corners, then direct alignment of the print over seven
+ * parameters, with a weak prior on the lens that decides only where the view is too square-on to tell.
  */
-import { markerCorners } from '../brief/card-layout.js';
+import { CARD_HEIGHT_MM, CARD_WIDTH_MM, markerCorners } from '../brief/card-layout.js';
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
-import { groundCamera, project } from '../geometry/camera.js';
-import { homographyFromPoints } from '../geometry/homography.js';
+import { groundCamera, groundToImage } from '../geometry/camera.js';
+import { homographyFromPoints, homographyFromQuad } from '../geometry/homography.js';
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
-import type { FoundMarker } from './card-detect.js';
-import { findEdges, type EdgePoint } from './card-edges.js';
+import { apply, multiply, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { resizePlane } from '../image/resize.js';
+import { alignCard, type Alignment } from './card-align.js';
+import { cardWindow } from './card-map.js';
 
 export interface CardPose {
   readonly focalPx: number;
@@ -37,12 +40,118 @@ export function cardToGround(p: { x: number; z: number; turnDeg: number }, xMm: 
   return [p.x + u * c + v * s, p.z + u * s - v * c];
 }
 
-/** Solves the pose from found fiducials. Null for fewer than two. `focalPx` fixes the focal length where it is known. */
-export function solveCardPose(markers: readonly FoundMarker[], widthPx: number, heightPx: number, focalPx?: number): CardPose | null {
-  if (markers.length < 2) return null;
-  const from: [number, number][] = [], to: [number, number][] = [];
-  for (const m of markers) markerCorners(m.id).forEach((c, k) => { from.push([c[0] / 1000, c[1] / 1000]); to.push([m.corners[k]![0] - widthPx / 2, m.corners[k]![1] - heightPx / 2]); });
-  const h = homographyFromPoints(from, to);
+/** Card millimetres → pixels under a pose. */
+export function poseHomography(p: CardPose, widthPx: number, heightPx: number): Mat3 {
+  return homographyOf([Math.log(p.focalPx), p.tiltDeg * RAD_PER_DEG, p.rollDeg * RAD_PER_DEG, Math.log(p.cameraHeight), p.card.x, p.card.z, p.card.turnDeg * RAD_PER_DEG], widthPx, heightPx);
+}
+
+/** The same from parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres). */
+function homographyOf(p: ArrayLike<number>, widthPx: number, heightPx: number): Mat3 {
+  const camera = groundCamera({ focalPx: Math.exp(p[0]!), tiltDeg: p[1]! * DEG_PER_RAD, rollDeg: p[2]! * DEG_PER_RAD, cameraHeight: Math.exp(p[3]!), widthPx, heightPx });
+  const c = Math.cos(p[6]!) / 1000, s = Math.sin(p[6]!) / 1000;
+  return multiply(groundToImage(camera), [c, s, p[4]!, s, -c, p[5]!, 0, 0, 1]);
+}
+
+/** What is compared at most, pixels along the card's longer side: beyond that nothing is gained and time is lost. */
+const FINE_SIDE = 420;
+const COARSE_SIDE = 110;
+const LEAST_EXPLAINED_COARSE = 0.45;
+/** A card explains nearly all that is seen on its fiducials; a thing that looks a little like one does not. */
+export const LEAST_EXPLAINED = 0.75;
+/** Neighbouring pixels share noise (codec, demosaicing): the fit's own deviations are too small by about this. */
+const SHARED_NOISE = 2;
+/** What no fit knows: print size and flatness (0.2 %), lens distortion, the optical centre off the middle. */
+const FLOOR = { lnFocal: 0.003, tilt: 0.05 * RAD_PER_DEG, roll: 0.05 * RAD_PER_DEG, lnHeight: 0.003 };
+
+export interface AlignedCard { readonly pose: CardPose; readonly toPixel: Mat3; readonly alignment: Alignment }
+
+/**
+ * Solves the pose by direct alignment from a guess of the card's homography (within a fiducial's cell or so).
+ * @param luma linear, height × width. `focalPx` fixes the focal length where it is known.
+ * @returns null where the picture does not show the card there
+ */
+export function alignPose(luma: Float32Array, widthPx: number, heightPx: number, guess: Mat3, focalPx?: number): AlignedCard | null {
+  const coarse = alignPlane(luma, widthPx, heightPx, guess);
+  if (coarse === null) return null;
+  const points: Point2[] = [], seen: Point2[] = [];
+  for (let id = 0; id < 4; id++) for (const c of markerCorners(id)) { points.push(c); seen.push(apply(coarse, c[0], c[1])); }
+  const start = startPose(points, seen, widthPx, heightPx, focalPx);
+  if (start === null) return null;
+  const cut = cutOut(luma, widthPx, heightPx, coarse, FINE_SIDE, 0);
+  if (cut === null) return null;
+  const fixed = focalPx !== undefined;
+  const full = (p: ArrayLike<number>): ArrayLike<number> => (fixed ? [start[0]!, ...Array.from(p)] : p);
+  const distance = Math.hypot(Math.exp(start[3]!), start[4]!, start[5]!), steps = [1e-3, 1e-4, 1e-4, 1e-3, 1e-3 * distance, 1e-3 * distance, 1e-3];
+  const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
+  const a = alignCard({
+    luma: cut.luma, width: cut.width, height: cut.height, start: fixed ? start.slice(1) : start, steps: fixed ? steps.slice(1) : steps, sigmaPx: 1, leastSigmaPx: 0.25, loss: 'tukey', maxIterations: 25,
+    toPixel: (p) => multiply(cut.fromFull, homographyOf(full(p), widthPx, heightPx)),
+    // The alignment counts every pixel; the prior is set against them as if their noise were shared.
+    ...(fixed ? {} : { prior: { index: 0, mean: lnPrior, sd: PRIOR_LN_SD / SHARED_NOISE } }),
+  });
+  if (a === null || a.covariance === null || a.explained < LEAST_EXPLAINED || a.paper < 1.6 * Math.max(0, a.ink)) return null;
+  const [lf, tilt, roll, lh, x, z, turn] = Array.from(full(a.parameters)) as [number, number, number, number, number, number, number];
+  const size = fixed ? 6 : 7, o = fixed ? -1 : 0;
+  const sd = (k: number, least: number): number => (k + o < 0 ? 0 : Math.hypot(SHARED_NOISE * Math.sqrt(Math.max(0, a.covariance![(k + o) * size + k + o]!)), least));
+  const focal = Math.exp(lf), height = Math.exp(lh);
+  if (!holdsBits(a.bitCorrelation) || height < 0.02 || height > 30 || tilt > 20 * RAD_PER_DEG || tilt < -100 * RAD_PER_DEG) return null;
+  const markers = a.markerCorrelation.filter((c) => c > 0.6).length;
+  const pose: CardPose = {
+    focalPx: focal, tiltDeg: tilt * DEG_PER_RAD, rollDeg: roll * DEG_PER_RAD, cameraHeight: height, card: { x, z, turnDeg: turn * DEG_PER_RAD },
+    sd: { focalPx: sd(0, FLOOR.lnFocal) * focal, tiltDeg: sd(1, FLOOR.tilt) * DEG_PER_RAD, rollDeg: sd(2, FLOOR.roll) * DEG_PER_RAD, cameraHeight: sd(3, FLOOR.lnHeight) * height },
+    residualPx: (a.noise / Math.max(1e-3, a.paper - a.ink)) * Math.sqrt(2 * Math.PI) * a.sigmaPx * cut.factor, markers, priorLed: !fixed && sd(0, 0) > PRIOR_LN_SD * 0.6,
+  };
+  return { pose, toPixel: poseHomography(pose, widthPx, heightPx), alignment: a };
+}
+
+/**
+ * True where the cells tell that these are the card's fiducials. Of made cards all that are not hidden correlate by 0.98 and more
+ * even where blur closes the cells; films and plates without a card, aligned with the print as well as they can be, bring no three
+ * of four above 0.94.
+ */
+function holdsBits(bits: readonly number[]): boolean {
+  const seen = bits.filter((b) => !Number.isNaN(b)).sort((p, q) => q - p);
+  return seen.length >= 2 && seen[1]! > 0.95 && (seen.length < 3 || seen[2]! > 0.94);
+}
+
+/** First alignment: a free homography by its four corners, on a small and softened picture, then at the size it has. */
+function alignPlane(luma: Float32Array, widthPx: number, heightPx: number, guess: Mat3): Mat3 | null {
+  const hw = CARD_WIDTH_MM / 2, hh = CARD_HEIGHT_MM / 2;
+  const corners: Point2[] = [[-hw, -hh], [hw, -hh], [hw, hh], [-hw, hh]];
+  let now = guess;
+  for (const soft of [1.5, 0]) {
+    const cut = cutOut(luma, widthPx, heightPx, now, COARSE_SIDE * (soft > 0 ? 1 : 2), soft);
+    if (cut === null) return null;
+    const inCut = multiply(cut.fromFull, now);
+    const a = alignCard({
+      luma: cut.luma, width: cut.width, height: cut.height, start: corners.flatMap((c) => apply(inCut, c[0], c[1])), steps: new Array<number>(8).fill(0.05), sigmaPx: Math.hypot(soft, 0.8), leastSigmaPx: Math.max(0.25, soft), loss: 'huber', maxIterations: 20,
+      toPixel: (p) => homographyFromQuad(corners, [[p[0]!, p[1]!], [p[2]!, p[3]!], [p[4]!, p[5]!], [p[6]!, p[7]!]]),
+    });
+    if (a === null || a.explained < LEAST_EXPLAINED_COARSE) return null;
+    now = multiply([cut.factor, 0, cut.x0, 0, cut.factor, cut.y0, 0, 0, 1], a.toPixel);
+  }
+  return now;
+}
+
+/** The card's surroundings, reduced by whole numbers until its longer side has `side` pixels or less, and softened. */
+function cutOut(luma: Float32Array, widthPx: number, heightPx: number, toPixel: Mat3, side: number, softPx: number): { luma: Float32Array; width: number; height: number; x0: number; y0: number; factor: number; fromFull: Mat3 } | null {
+  const tight = cardWindow(toPixel, 0);
+  if (tight === null || Math.max(tight.width, tight.height) > 6 * Math.max(widthPx, heightPx)) return null;
+  const factor = Math.max(1, Math.round(Math.max(tight.width, tight.height) / side));
+  const margin = Math.ceil(0.15 * Math.max(tight.width, tight.height)) + 12 * factor;
+  const x0 = Math.max(0, tight.x0 - margin), y0 = Math.max(0, tight.y0 - margin);
+  const width = Math.floor((Math.min(widthPx, tight.x0 + tight.width + margin) - x0) / factor), height = Math.floor((Math.min(heightPx, tight.y0 + tight.height + margin) - y0) / factor);
+  if (width < 12 || height < 8) return null;
+  const w = width * factor, h = height * factor;
+  const part = new Float32Array(w * h);
+  for (let y = 0; y < h; y++) part.set(luma.subarray((y0 + y) * widthPx + x0, (y0 + y) * widthPx + x0 + w), y * w);
+  const small = factor === 1 ? part : resizePlane(part, w, h, width, height, 'area');
+  return { luma: softPx > 0 ? gaussianPlane(small, width, height, softPx, softPx) : small, width, height, x0, y0, factor, fromFull: [1 / factor, 0, -x0 / factor, 0, 1 / factor, -y0 / factor, 0, 0, 1] };
+}
+
+/** Pose parameters from points of the card and where they are seen; the best of several focal lengths. */
+function startPose(points: readonly Point2[], seen: readonly Point2[], widthPx: number, heightPx: number, focalPx?: number): number[] | null {
+  const h = homographyFromPoints(points.map((c) => [c[0] / 1000, c[1] / 1000] as const), seen.map((q) => [q[0] - widthPx / 2, q[1] - heightPx / 2] as const));
   if (h === null) return null;
   const [h1, h2, h3] = [[h[0], h[3], h[6]], [h[1], h[4], h[7]], [h[2], h[5], h[8]]] as [number[], number[], number[]];
   // With K = diag(f, f, 1): h1ᵀ K⁻ᵀK⁻¹ h2 = 0 and equal lengths.
@@ -52,30 +161,14 @@ export function solveCardPose(markers: readonly FoundMarker[], widthPx: number, 
   const d2 = h1[2]! ** 2 - h2[2]! ** 2, n2 = h2[0]! ** 2 + h2[1]! ** 2 - h1[0]! ** 2 - h1[1]! ** 2;
   if (n2 / d2 > 0) candidates.push(Math.sqrt(n2 / d2));
   const starts = focalPx !== undefined ? [focalPx] : [...candidates.filter((f) => f > widthPx * 0.25 && f < widthPx * 8), widthPx * PRIOR_FOCAL_WIDTHS, widthPx * 1.5];
-  let best: CardPose | null = null, bestCost = Infinity;
+  let best: number[] | null = null, bestCost = Infinity;
   for (const f of starts) {
     const start = decompose(h1, h2, h3, f);
     if (start === null) continue;
-    const solved = refine(start, { corners: markers, markers: markers.length }, widthPx, heightPx, focalPx !== undefined);
-    if (solved !== null && solved.cost < bestCost) { best = solved.pose; bestCost = solved.cost; }
+    const solved = solveOnPoints(start, points, seen, widthPx, heightPx, focalPx !== undefined);
+    if (solved.cost < bestCost) { best = solved.parameters; bestCost = solved.cost; }
   }
   return best;
-}
-
-/** Refines a pose on the printed borders, found to a few hundredths of a pixel in linear light; three rounds of find and solve. */
-export function refineOnEdges(pose: CardPose, ids: readonly number[], luma: Float32Array, widthPx: number, heightPx: number, fixedFocal: boolean): CardPose {
-  let current = pose;
-  for (let round = 0; round < 3; round++) {
-    const camera = groundCamera({ focalPx: current.focalPx, tiltDeg: current.tiltDeg, rollDeg: current.rollDeg, cameraHeight: current.cameraHeight, widthPx, heightPx });
-    const card = current.card;
-    const edges = findEdges(luma, widthPx, heightPx, ids, (x, y) => { const g = cardToGround(card, x, y); const q = project(camera, [g[0], 0, g[1]]); return q === null ? null : [q.x, q.y]; });
-    if (edges.length < 24) return current;
-    const start = [Math.log(current.focalPx), current.tiltDeg * RAD_PER_DEG, current.rollDeg * RAD_PER_DEG, Math.log(current.cameraHeight), current.card.x, current.card.z, current.card.turnDeg * RAD_PER_DEG];
-    const solved = refine(start, { edges, markers: ids.length }, widthPx, heightPx, fixedFocal);
-    if (solved === null) return current;
-    current = solved.pose;
-  }
-  return current;
 }
 
 /** Parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres) from a homography and a focal length. */
@@ -110,53 +203,20 @@ function decompose(h1: number[], h2: number[], h3: number[], f: number): number[
   return [Math.log(f), tilt, roll, Math.log(height), x, z, Math.atan2(fu, right[0]!)];
 }
 
-type Observed = { readonly markers: number } & ({ readonly corners: readonly FoundMarker[] } | { readonly edges: readonly EdgePoint[] });
-
-function refine(start: number[], observed: Observed, widthPx: number, heightPx: number, fixedFocal: boolean): { pose: CardPose; cost: number } | null {
-  const noise = 'corners' in observed ? 0.25 : 0.1;
-  const own = 'corners' in observed ? observed.corners.length * 8 : observed.edges.length;
-  const n = own + (fixedFocal ? 0 : 1);
+function solveOnPoints(start: number[], points: readonly Point2[], seen: readonly Point2[], widthPx: number, heightPx: number, fixedFocal: boolean): { parameters: number[]; cost: number } {
+  const noise = 0.25;
   const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const at = (p: ArrayLike<number>): number[] => (fixedFocal ? [start[0]!, ...Array.from(p)] : Array.from(p));
   const residuals = (p: Float64Array, out: Float64Array): void => {
-    const [lf, tilt, roll, lh, x, z, turn] = at(p) as [number, number, number, number, number, number, number];
-    const camera = groundCamera({ focalPx: Math.exp(lf), tiltDeg: tilt * DEG_PER_RAD, rollDeg: roll * DEG_PER_RAD, cameraHeight: Math.exp(lh), widthPx, heightPx });
-    const see = (xMm: number, yMm: number): { x: number; y: number } | null => {
-      const g = cardToGround({ x, z, turnDeg: turn * DEG_PER_RAD }, xMm, yMm);
-      return project(camera, [g[0], 0, g[1]]);
-    };
-    let i = 0;
-    if ('corners' in observed) {
-      for (const m of observed.corners) markerCorners(m.id).forEach((c, k) => {
-        const q = see(c[0], c[1]);
-        out[i++] = q === null ? 1e3 : (q.x - m.corners[k]![0]) / noise;
-        out[i++] = q === null ? 1e3 : (q.y - m.corners[k]![1]) / noise;
-      });
-    } else {
-      for (const e of observed.edges) {
-        const q = see(e.xMm, e.yMm);
-        out[i++] = q === null ? 1e3 : ((q.x - e.x) * e.nx + (q.y - e.y) * e.ny) / noise;
-      }
-    }
-    if (!fixedFocal) out[i] = (lf - lnPrior) / PRIOR_LN_SD;
+    const q = at(p), h = homographyOf(q, widthPx, heightPx);
+    points.forEach((c, i) => {
+      const w = h[6] * c[0] + h[7] * c[1] + h[8];
+      const s = w > 1e-9 ? apply(h, c[0], c[1]) : null;
+      out[2 * i] = s === null ? 1e3 : (s[0] - seen[i]![0]) / noise;
+      out[2 * i + 1] = s === null ? 1e3 : (s[1] - seen[i]![1]) / noise;
+    });
+    if (!fixedFocal) out[2 * points.length] = (q[0]! - lnPrior) / PRIOR_LN_SD;
   };
-  const solved = levenbergMarquardt({ start: fixedFocal ? start.slice(1) : start, residualCount: n, residuals, loss: { kind: 'huber', scale: 4 }, maxIterations: 60 });
-  const [lf, tilt, roll, lh, x, z, turn] = at(solved.parameters) as [number, number, number, number, number, number, number];
-  if (solved.covariance === null) return null;
-  let sum = 0;
-  for (let i = 0; i < own; i++) sum += (solved.residuals[i]! * noise) ** 2;
-  const residualPx = Math.sqrt(sum / own);
-  // Neighbouring edge points share their pixels: about three of them are one measurement. Worse fits widen the deviations.
-  const scale = Math.max(1, residualPx / noise) * ('edges' in observed ? Math.sqrt(3) : 1);
-  const size = fixedFocal ? 6 : 7, o = fixedFocal ? -1 : 0;
-  const sd = (k: number): number => (k + o < 0 ? 0 : Math.sqrt(Math.max(0, solved.covariance![(k + o) * size + k + o]!)) * scale);
-  const focal = Math.exp(lf), height = Math.exp(lh);
-  return {
-    cost: solved.cost,
-    pose: {
-      focalPx: focal, tiltDeg: tilt * DEG_PER_RAD, rollDeg: roll * DEG_PER_RAD, cameraHeight: height, card: { x, z, turnDeg: turn * DEG_PER_RAD },
-      sd: { focalPx: sd(0) * focal, tiltDeg: sd(1) * DEG_PER_RAD, rollDeg: sd(2) * DEG_PER_RAD, cameraHeight: sd(3) * height }, residualPx, markers: observed.markers,
-      priorLed: !fixedFocal && sd(0) > PRIOR_LN_SD * 0.6,
-    },
-  };
+  const solved = levenbergMarquardt({ start: fixedFocal ? start.slice(1) : start, residualCount: 2 * points.length + (fixedFocal ? 0 : 1), residuals, maxIterations: 60 });
+  return { parameters: at(solved.parameters), cost: solved.cost };
 }

@@ -1,13 +1,22 @@
 /** Reads the floor card in a file: looks at some frames, keeps those where it is found, answers with camera, floor, white and sun. */
-import { PEG_HEIGHT_MM } from '../brief/card-layout.js';
+import { PEG_HEIGHT_MM, markerCorners } from '../brief/card-layout.js';
 import { PlatewrightError } from '../core/errors.js';
 import { basename } from 'node:path';
-import { lumaPlane, toLinear } from '../media/convert.js';
+import { apply, multiply } from '../geometry/mat3.js';
+import { plane, type Picture } from '../image/picture.js';
+import { lumaPlane, lumaSmall, toLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
-import { detectMarkers, loadVision, readCode, type FoundMarker } from './card-detect.js';
+import { readCode } from './card-code.js';
+import { guessCards } from './card-detect.js';
 import { readPeg, readWhite, type CardWhite, type PegSun } from './card-light.js';
-import { refineOnEdges, solveCardPose, type CardPose } from './card-pose.js';
-import { plane } from '../image/picture.js';
+import { alignPose, type AlignedCard, type CardPose } from './card-pose.js';
+
+/** A fiducial of the card that is in sight. */
+export interface FoundMarker {
+  readonly id: number;
+  /** Corners in pixels (pixel centres at +0.5), in the order of the layout. */
+  readonly corners: readonly (readonly [number, number])[];
+}
 
 export interface CardReading {
   readonly file: string;
@@ -31,45 +40,72 @@ export interface CardOptions {
   readonly focalPx?: number;
 }
 
+/** Width of the picture in which the card is looked for. */
+const SEARCH_WIDTH = 960;
+
+/**
+ * The card in one frame, by direct alignment, or null. `coded` is display-coded luma of about a thousand pixels' width;
+ * `linear` gives linear luma at full size and is asked for only where something looks like a card.
+ */
+export function findCard(coded: Float32Array, codedWidth: number, codedHeight: number, linear: () => Float32Array, widthPx: number, heightPx: number, focalPx?: number): AlignedCard | null {
+  const guesses = guessCards(coded, codedWidth, codedHeight);
+  if (guesses.length === 0) return null;
+  const luma = linear();
+  let best: AlignedCard | null = null;
+  for (const g of guesses) {
+    const found = alignPose(luma, widthPx, heightPx, multiply([widthPx / codedWidth, 0, 0, 0, heightPx / codedHeight, 0, 0, 0, 1], g.toPixel), focalPx);
+    if (found !== null && (best === null || found.alignment.explained > best.alignment.explained)) best = found;
+    if (best !== null && best.alignment.explained > 0.9) break;
+  }
+  return best;
+}
+
+/** Linear luma of a scene-linear picture. */
+export function linearLuma(picture: Picture, dst = new Float32Array(picture.width * picture.height)): Float32Array {
+  const [r, g, b] = [plane(picture, 0), plane(picture, 1), plane(picture, 2)];
+  for (let i = 0; i < dst.length; i++) dst[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * b[i]!;
+  return dst;
+}
+
 /** Throws `PW-CARD-NONE` where the card is in none of the frames looked at. */
 export async function readCard(file: string, o: CardOptions = {}): Promise<CardReading> {
-  const vision = await loadVision();
   const reader = await VideoReader.open(file);
   try {
     const { widthPx, heightPx, frameCount } = reader.info;
     const wanted = o.frames ?? Array.from({ length: Math.min(o.samples ?? 12, frameCount) }, (_, i, n = Math.min(o.samples ?? 12, frameCount)) => Math.floor(((i + 0.5) * frameCount) / n));
-    let best: { frame: number; markers: FoundMarker[]; pose: CardPose } | null = null;
+    const w = Math.min(SEARCH_WIDTH, widthPx), h = Math.max(1, Math.round((heightPx * w) / widthPx));
+    const coded = new Float32Array(w * h);
+    let best: { frame: number; card: AlignedCard } | null = null;
     let found = 0;
-    const bytes = new Uint8Array(widthPx * heightPx);
-    const luma = new Float32Array(widthPx * heightPx);
-    const load = async (n: number): Promise<void> => {
-      lumaPlane(await reader.frame(n), luma);
-      for (let i = 0; i < bytes.length; i++) { const v = luma[i]! * 255 + 0.5; bytes[i] = v < 0 ? 0 : v > 255 ? 255 : v; }
-    };
     for (const n of wanted) {
-      await load(n);
-      const markers = detectMarkers(vision, bytes, widthPx, heightPx);
-      const pose = solveCardPose(markers, widthPx, heightPx, o.focalPx);
-      if (pose === null) continue;
+      const frame = await reader.frame(n);
+      if (w === widthPx) lumaPlane(frame, coded); else lumaSmall(frame, w, h, coded);
+      const card = findCard(coded, w, h, () => linearLuma(toLinear(frame)), widthPx, heightPx, o.focalPx);
+      if (card === null) continue;
       found++;
-      if (best === null || markers.length > best.markers.length || (markers.length === best.markers.length && pose.residualPx < best.pose.residualPx)) best = { frame: n, markers, pose };
+      if (best === null || card.pose.markers > best.card.pose.markers || (card.pose.markers === best.card.pose.markers && sharpness(card) < sharpness(best.card))) best = { frame: n, card };
     }
     if (best === null) {
       throw new PlatewrightError('PW-CARD-NONE', `the floor card is in none of the ${wanted.length} frames looked at of ${basename(file)}; lay it flat at the performer's mark, whole in the picture, and in focus`, { kind: 'finding' });
     }
-    await load(best.frame);
-    const text = readCode(vision, bytes, widthPx, heightPx);
+    const { pose, toPixel, alignment } = best.card;
+    const frame = await reader.frame(best.frame);
+    const linear = toLinear(frame);
+    const text = await readCode(linearLuma(linear), widthPx, heightPx, toPixel);
     const parts = text?.startsWith('PLATEWRIGHT1|') === true ? text.split('|') : null;
-    const linear = toLinear(await reader.frame(best.frame));
-    const [r, g, b] = [plane(linear, 0), plane(linear, 1), plane(linear, 2)];
-    for (let i = 0; i < luma.length; i++) luma[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * b[i]!;
-    const pose = refineOnEdges(best.pose, best.markers.map((m) => m.id), luma, widthPx, heightPx, o.focalPx !== undefined);
+    const markers: FoundMarker[] = [];
+    alignment.markerCorrelation.forEach((c, id) => { if (c > 0.6) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) }); });
     const peg = readPeg(linear, pose, o.pegHeightMm ?? PEG_HEIGHT_MM);
     return {
-      file, framesLookedAt: wanted.length, framesFound: found, frame: best.frame, markers: best.markers, pose,
+      file, framesLookedAt: wanted.length, framesFound: found, frame: best.frame, markers, pose,
       code: parts === null ? null : { production: parts[1] ?? '', pick: parts[2] ?? '' }, white: readWhite(linear, pose), sun: 'sun' in peg ? peg.sun : null, sunReason: 'sun' in peg ? null : peg.reason,
     };
   } finally {
     await reader.close();
   }
+}
+
+/** Which frame of several tells most: the least deviation of focal length, or of tilt where the lens is known. */
+function sharpness(c: AlignedCard): number {
+  return c.pose.sd.focalPx > 0 ? c.pose.sd.focalPx / c.pose.focalPx : c.pose.sd.tiltDeg;
 }
