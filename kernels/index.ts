@@ -14,3 +14,4 @@ export { ycbcrToRgb } from './ycbcr';
 export { curveByTable } from './curve-table';
 export { flowPatches, flowDensify, flowWarp } from './flow';
 export { flowData, flowSmooth, flowRelax } from './flow-refine';
+export { between } from './between';

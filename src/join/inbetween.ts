@@ -21,6 +21,8 @@ export interface InbetweenTuning extends FlowOptions {
   readonly trustPx?: number;
   /** Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right crisp. Default 0.06. */
   readonly doubt?: number;
+  /** Pixels of the full picture that one of these stands for, where motion is found on smaller pictures; trust counts in full ones. Default 1. */
+  readonly unitPx?: number;
   /** Let the splatted fields compete where the direct one is doubtful; default true. */
   readonly compete?: boolean;
 }
@@ -32,6 +34,18 @@ export interface NeighbourMotion {
   /** Of the pair after, on its first picture (`forward` of that pair). */
   readonly after: MotionField | null;
 }
+
+/** A motion proposed for time t, and how far what it fetches from the first (w0) and the second picture (w1) is to be trusted. */
+export interface Proposal extends MotionField {
+  readonly w0: Float32Array;
+  readonly w1: Float32Array;
+}
+
+/** A proposal with the places that it fetches from. */
+interface Weighed extends Proposal { readonly ax: Float32Array; readonly ay: Float32Array; readonly bx: Float32Array; readonly by: Float32Array }
+
+/** Weight of the plain mix, see {@link InbetweenTuning.doubt}. */
+export const DOUBT = 0.06;
 
 /** What is known of the motion between two neighbouring pictures; make once, ask for any t, then close. */
 export class PairMotion {
@@ -67,13 +81,14 @@ export class PairMotion {
   get broken(): boolean {
     const { width: w, height: h } = this;
     const { u, v } = this.forward;
+    const one = 1 / (this.tuning.unitPx ?? 1) ** 2;
     let off = 0, count = 0;
     for (let y = 0; y < h; y += 2) {
       for (let x = 0; x < w; x += 2) {
         const i = y * w + x;
         const fu = u[i]!, fv = v[i]!;
         const du = sampleBilinear(this.backward.u, w, h, x + 0.5 + fu, y + 0.5 + fv) - fu, dv = sampleBilinear(this.backward.v, w, h, x + 0.5 + fu, y + 0.5 + fv) - fv;
-        if (du * du + dv * dv > 1 + 0.01 * (fu * fu + fv * fv)) off++;
+        if (du * du + dv * dv > one + 0.01 * (fu * fu + fv * fv)) off++;
         count++;
       }
     }
@@ -97,16 +112,9 @@ export class PairMotion {
     }
     const w = this.width, h = this.height, n = w * h;
     const out = dst ?? createPicture(w, h, a.channels);
-    const field = this.fieldAt(t);
-    const trust = this.tuning.trustPx ?? 1;
     const sum = new Float32Array(n * a.channels), weight = new Float32Array(n);
-    const bend = neighbours === null || neighbours.before === null || neighbours.after === null ? null : curvature(field, t, neighbours.before, this.forward, neighbours.after);
-    const candidates: { field: MotionField; bias: number }[] = [{ field, bias: 1 }];
-    if (this.tuning.compete ?? true) {
-      candidates.push({ field: carry(this.forward, t, this.backward), bias: 0.5 }, { field: carry(this.backward, t - 1, this.forward), bias: 0.5 });
-    }
-    for (const c of candidates) this.add(a, b, t, c.field, c.bias, trust, bend, sum, weight);
-    const rest = this.tuning.doubt ?? 0.06;
+    for (const p of this.proposals(t, neighbours)) this.add(a, b, p, sum, weight);
+    const rest = this.tuning.doubt ?? DOUBT;
     for (let c = 0; c < a.channels; c++) {
       for (let i = 0; i < n; i++) {
         const k = c * n + i;
@@ -116,7 +124,16 @@ export class PairMotion {
     return out;
   }
 
-  private add(a: Picture, b: Picture, t: number, field: MotionField, bias: number, trustPx: number, bend: MotionField | null, sum: Float32Array, weight: Float32Array): void {
+  /** The motions that compete at time t: the direct one and, unless `compete` is false, the two carried ones. */
+  proposals(t: number, neighbours: NeighbourMotion | null = null): Weighed[] {
+    const field = this.fieldAt(t);
+    const bend = neighbours === null || neighbours.before === null || neighbours.after === null ? null : curvature(field, t, neighbours.before, this.forward, neighbours.after);
+    const out = [this.weigh(field, t, 1, bend)];
+    if (this.tuning.compete ?? true) out.push(this.weigh(carry(this.forward, t, this.backward), t, 0.5, bend), this.weigh(carry(this.backward, t - 1, this.forward), t, 0.5, bend));
+    return out;
+  }
+
+  private weigh(field: MotionField, t: number, bias: number, bend: MotionField | null): Weighed {
     const w = this.width, h = this.height, n = w * h;
     const ax = new Float32Array(n), ay = new Float32Array(n), bx = new Float32Array(n), by = new Float32Array(n);
     // A bent path: what is seen at x came to x − bend on the straight one.
@@ -131,31 +148,35 @@ export class PairMotion {
         by[i] = py + (1 - t) * v;
       }
     }
-    const p0 = warpMap(a, ax, ay, w, h, { filter: 'bicubic' }), p1 = warpMap(b, bx, by, w, h, { filter: 'bicubic' });
     const l0 = warpMap(one(this.lumaA, w, h), ax, ay, w, h), l1 = warpMap(one(this.lumaB, w, h), bx, by, w, h);
     const f = warpMap(two(this.forward), ax, ay, w, h), g = warpMap(two(this.backward), bx, by, w, h);
-    const d = new Float32Array(n);
+    const d = new Float32Array(n), w0s = new Float32Array(n), w1s = new Float32Array(n);
     for (let i = 0; i < n; i++) d[i] = Math.abs(l0.data[i]! - l1.data[i]!);
     gaussianPlane(d, w, h, 1.2, 1.2, d);
+    const unit2 = (this.tuning.unitPx ?? 1) ** 2, trust2 = (this.tuning.trustPx ?? 1) ** 2;
     for (let i = 0; i < n; i++) {
       const u = straight.u[i]!, v = straight.v[i]!;
-      const s2 = trustPx * trustPx * (1 + 0.01 * (u * u + v * v));
-      const c0 = ((f.data[i]! - u) ** 2 + (f.data[n + i]! - v) ** 2) / s2;
-      const c1 = ((g.data[i]! - u) ** 2 + (g.data[n + i]! - v) ** 2) / s2;
-      let w0 = (1 - t) * Math.exp(-c0), w1 = t * Math.exp(-c1);
+      const s2 = trust2 / unit2 + 0.01 * trust2 * (u * u + v * v);
+      const fu = f.data[i]! - u, fv = f.data[n + i]! - v, gu = g.data[i]! - u, gv = g.data[n + i]! - v;
+      let w0 = (1 - t) * Math.exp(-(fu * fu + fv * fv) / s2), w1 = t * Math.exp(-(gu * gu + gv * gv) / s2);
       // Outside the picture nothing is known.
       if (ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h) w0 *= 0.01;
       if (bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h) w1 *= 0.01;
       // Both agree with v: then they must also look alike. One alone can't be checked so.
       const both = (2 * Math.min(w0, w1)) / (w0 + w1 + 1e-6);
-      const look = Math.exp(-both * (d[i]! / 0.03));
-      w0 *= bias * look;
-      w1 *= bias * look;
-      weight[i] = weight[i]! + w0 + w1;
-      for (let c = 0; c < a.channels; c++) {
-        const k = c * n + i;
-        sum[k] = sum[k]! + w0 * p0.data[k]! + w1 * p1.data[k]!;
-      }
+      const look = bias * Math.exp(-both * (d[i]! / 0.03));
+      w0s[i] = w0 * look;
+      w1s[i] = w1 * look;
+    }
+    return { width: w, height: h, u: straight.u, v: straight.v, w0: w0s, w1: w1s, ax, ay, bx, by };
+  }
+
+  private add(a: Picture, b: Picture, p: Weighed, sum: Float32Array, weight: Float32Array): void {
+    const w = this.width, h = this.height, n = w * h;
+    const p0 = warpMap(a, p.ax, p.ay, w, h, { filter: 'bicubic' }), p1 = warpMap(b, p.bx, p.by, w, h, { filter: 'bicubic' });
+    for (let i = 0; i < n; i++) weight[i] = weight[i]! + p.w0[i]! + p.w1[i]!;
+    for (let c = 0; c < a.channels; c++) {
+      for (let i = 0, k = c * n; i < n; i++, k++) sum[k] = sum[k]! + p.w0[i]! * p0.data[k]! + p.w1[i]! * p1.data[k]!;
     }
   }
 }

@@ -1,49 +1,107 @@
 /**
  * The performer between two take frames: the two peeled pictures brought onto one box, their motion found on their luma over
- * mid grey (so that the outline counts as much as the fur), and the premultiplied RGBA carried along it (inbetween.ts).
+ * mid grey (so that the outline counts as much as the fur), and the premultiplied RGBA carried along it (inbetween.ts). Motion
+ * is smoother than fur: it is found on pictures halved until they fit 300 pixels, and only the drawing has the full size
+ * (frames held out of five takes come out within 0.05 dB of what motion at full size gives, or above, at a fifth of its cost).
  */
-import { createPicture, plane, type Picture } from '../image/picture.js';
-import { PairMotion } from './inbetween.js';
+import { halfSize, halve } from '../image/pyramid.js';
+import { createPicture } from '../image/picture.js';
+import { drawBetween } from './draw-between.js';
+import type { Interleaved } from './draw-placed.js';
+import { PairMotion, type Proposal } from './inbetween.js';
 import type { Box } from './ground.js';
 import { mixPerformers, tighten, type PerformerPicture } from './performer.js';
 
 /** Border round the union, so that motion out of it has somewhere to go. */
 const BORDER = 8;
+/** Longest side of the pictures that motion is found on. */
+const WORK_PX = 300;
+/** Motion needs pictures of 16 pixels and more. */
+const LEAST_PX = 16;
 
 export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture {
   if (a.box[2] <= a.box[0] || b.box[2] <= b.box[0]) return mixPerformers(a, b, t);
   const box: Box = [Math.min(a.box[0], b.box[0]) - BORDER, Math.min(a.box[1], b.box[1]) - BORDER, Math.max(a.box[2], b.box[2]) + BORDER, Math.max(a.box[3], b.box[3]) + BORDER];
   const pa = onBox(a, box), pb = onBox(b, box);
-  const motion = new PairMotion(lumaOver(pa), lumaOver(pb), pa.width, pa.height);
+  let shift = 0, w = pa.width, h = pa.height;
+  let la = lumaOver(pa), lb = lumaOver(pb);
+  while (Math.max(w, h) > WORK_PX && Math.min(w, h) >= 2 * LEAST_PX) {
+    la = halve(la, w, h);
+    lb = halve(lb, w, h);
+    w = halfSize(w);
+    h = halfSize(h);
+    shift++;
+  }
+  const motion = new PairMotion(la, lb, w, h, { unitPx: 2 ** shift });
   try {
     if (motion.broken) return mixPerformers(a, b, t);
-    const out = motion.picture(pa, pb, t);
-    const n = out.width * out.height;
-    for (let i = 0; i < 3 * n; i++) if (out.data[i]! < 0) out.data[i] = 0;
-    for (let i = 3 * n; i < 4 * n; i++) out.data[i] = Math.min(1, Math.max(0, out.data[i]!));
-    return tighten(out, [box[0], box[1]]);
+    const proposals = motion.proposals(t);
+    return tightenInterleaved(drawBetween(pa, pb, proposals, heldCells(pa, pb, proposals, shift), shift, t), box);
   } finally {
     motion.close();
   }
 }
 
-function onBox(p: PerformerPicture, box: Box): Picture {
-  const out = createPicture(box[2] - box[0], box[3] - box[1], 4);
-  const dx = p.box[0] - box[0], dy = p.box[1] - box[1], w = p.picture.width;
-  for (let c = 0; c < 4; c++) {
-    const from = plane(p.picture, c), to = plane(out, c);
-    for (let y = 0; y < p.picture.height; y++) to.set(from.subarray(y * w, (y + 1) * w), (y + dy) * out.width + dx);
+/** Cells that something of either picture can come to: those that hold any coverage, widened by the farthest motion. */
+function heldCells(a: Interleaved, b: Interleaved, proposals: readonly Proposal[], shift: number): Uint8Array {
+  const { width: gw, height: gh } = proposals[0]!;
+  const any = new Uint8Array(gw * gh);
+  for (const { data } of [a, b]) {
+    for (let y = 0, i = 3; y < a.height; y++) {
+      const row = Math.min(gh - 1, y >> shift) * gw;
+      for (let x = 0; x < a.width; x++, i += 4) if (data[i]! > 0) any[row + Math.min(gw - 1, x >> shift)] = 1;
+    }
   }
+  let far = 0;
+  for (const { u, v } of proposals) for (let i = 0; i < u.length; i++) far = Math.max(far, Math.abs(u[i]!), Math.abs(v[i]!));
+  // Two cells more for the filters' reach.
+  const reach = Math.ceil(far) + 2;
+  const across = new Uint8Array(gw * gh), out = new Uint8Array(gw * gh);
+  widen(any, across, gh, gw, gw, 1, reach);
+  widen(across, out, gw, gh, 1, gw, reach);
   return out;
 }
 
+/** Along each of `lines` lines of `count` cells: 1 wherever a cell no farther than `reach` is 1. */
+function widen(from: Uint8Array, to: Uint8Array, lines: number, count: number, nextLine: number, next: number, reach: number): void {
+  for (let l = 0; l < lines; l++) {
+    const at = l * nextLine;
+    let last = -Infinity;
+    for (let k = 0; k < count; k++) { if (from[at + k * next] === 1) last = k; if (k - last <= reach) to[at + k * next] = 1; }
+    last = Infinity;
+    for (let k = count - 1; k >= 0; k--) { if (from[at + k * next] === 1) last = k; if (last - k <= reach) to[at + k * next] = 1; }
+  }
+}
+
+function onBox(p: PerformerPicture, box: Box): Interleaved {
+  const w = box[2] - box[0], h = box[3] - box[1];
+  const out = new Float32Array(4 * w * h);
+  const { width: pw, height: ph, data: d } = p.picture;
+  const n = pw * ph, dx = p.box[0] - box[0], dy = p.box[1] - box[1];
+  for (let y = 0, i = 0; y < ph; y++) {
+    for (let x = 0, o = 4 * ((y + dy) * w + dx); x < pw; x++, i++, o += 4) { out[o] = d[i]!; out[o + 1] = d[n + i]!; out[o + 2] = d[2 * n + i]!; out[o + 3] = d[3 * n + i]!; }
+  }
+  return { width: w, height: h, data: out };
+}
+
+function tightenInterleaved(p: Interleaved, box: Box): PerformerPicture {
+  const n = p.width * p.height;
+  const out = createPicture(p.width, p.height, 4);
+  const d = out.data, s = p.data;
+  for (let i = 0, o = 0; i < n; i++, o += 4) { d[i] = s[o]!; d[n + i] = s[o + 1]!; d[2 * n + i] = s[o + 2]!; d[3 * n + i] = s[o + 3]!; }
+  return tighten(out, [box[0], box[1]]);
+}
+
 /** Display-coded luma (about) of a premultiplied picture over linear mid grey. */
-function lumaOver(p: Picture): Float32Array {
+function lumaOver(p: Interleaved): Float32Array {
   const n = p.width * p.height;
   const out = new Float32Array(n);
   const d = p.data;
-  for (let i = 0; i < n; i++) {
-    const y = 0.2126 * d[i]! + 0.7152 * d[n + i]! + 0.0722 * d[2 * n + i]! + 0.2 * (1 - d[3 * n + i]!);
+  const ground = 0.2 ** 0.45;
+  for (let i = 0, o = 0; i < n; i++, o += 4) {
+    const a = d[o + 3]!;
+    if (a === 0) { out[i] = ground; continue; }
+    const y = 0.2126 * d[o]! + 0.7152 * d[o + 1]! + 0.0722 * d[o + 2]! + 0.2 * (1 - a);
     out[i] = y > 0 ? Math.min(1, y ** 0.45) : 0;
   }
   return out;
