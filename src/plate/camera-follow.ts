@@ -11,6 +11,7 @@ import { buildTemplate, type RideTemplate } from './ride-template.js';
 
 const HALF = 7;
 const SIDE = 2 * HALF + 1;
+const NO_PATCHES = { patches: [], value: new Float32Array(0), gx: new Float32Array(0), gy: new Float32Array(0) };
 
 export interface SetKey {
   readonly frame: number;
@@ -45,12 +46,15 @@ export class SetFollower {
   private readonly temporary: Float32Array;
   private readonly widthPx: number;
   private readonly heightPx: number;
+  private readonly withPatches: boolean;
   /** Agreement of the last frame, weighed by what was visible. */
   private usual = 1;
   private last: Mat3 = IDENTITY3;
   private velocity: Float64Array = new Float64Array(8);
 
-  constructor(first: LumaFrame, widthPx: number, heightPx: number) {
+  /** @param withPatches also matches patches, which a lens is solved from; without them only the homographies are had. */
+  constructor(first: LumaFrame, widthPx: number, heightPx: number, withPatches = true) {
+    this.withPatches = withPatches;
     this.widthPx = widthPx;
     this.heightPx = heightPx;
     this.pyramid = allocatePyramid(widthPx, heightPx, 6);
@@ -61,8 +65,8 @@ export class SetFollower {
 
   private addKey(frame: number, fromFirst: Mat3): void {
     const w = this.widthPx, h = this.heightPx, m = 3;
-    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, 14000);
-    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template), ...patchesOf(this.pyramid[0]!) });
+    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 6000, true);
+    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template), ...(this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES) });
   }
 
   follow(frame: LumaFrame): SetFrame {
@@ -104,7 +108,7 @@ export class SetFollower {
     }
     const support = matches.length === 0 ? 0 : close / matches.length;
     const out: SetFrame = { frame: frame.index, fromFirst, key: index, fromKey, support, agreement: best?.agreement ?? 0, matches, lost };
-    if (!lost && (best!.visible < 0.62 || (best!.agreement < 0.45 && best!.visible < 0.9)) && this.keys.length < 60) {
+    if (!lost && (best!.visible < 0.62 || (best!.agreement < 0.35 && best!.visible < 0.9)) && this.keys.length < 60) {
       this.addKey(frame.index, fromFirst);
       this.usual = 1;
     }

@@ -25,6 +25,8 @@ export interface AlignResult {
   readonly sigma: number;
   /** 8 × 8 information about the generators (right perturbation of the warp), prior left out. */
   readonly information: Float64Array;
+  /** What the prior added: its information times the distance from the prediction, over the generators. */
+  readonly pull: Float64Array;
   /** The region's light against the template's. */
   readonly light: RegionLight;
 }
@@ -194,7 +196,9 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   const information = new Float64Array(64);
   const k = INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5 / (state.sigma * state.sigma);
   for (let q = 0; q < 64; q++) information[q] = h[q]! * k;
-  return { warp, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, light: state.light };
+  const eps = generatorLog(multiply(inversePredicted, warp)), pull = new Float64Array(8);
+  for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) pull[r] = pull[r]! + options.prior[r * 8 + c]! * eps[c]!;
+  return { warp, pull, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, light: state.light };
 }
 
 /** See `AlignResult.agreement`. A cell agrees from a correlation of 0.6 on, by half at 0.5. */
@@ -205,7 +209,7 @@ function agreementAt(template: RideTemplate, level: TemplateLevel, pyramid: Luma
   let all = 1e-12, good = 0;
   for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
-    const e = Math.sqrt(scratch.cells[o + ENERGY]!);
+    const e = Math.sqrt(scratch.cells[o + ENERGY]! * level.balance[c]!);
     all += e;
     good += e * Math.max(0, Math.min(1, (scratch.cells[o + CORR]! - 0.4) / 0.2));
   }

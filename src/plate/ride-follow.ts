@@ -7,6 +7,7 @@
 import { invertSymmetric } from '../geometry/linear-solve.js';
 import { apply, IDENTITY3, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { align, createScratch, generatorExp, generatorField, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch, type RegionLight } from './ride-align.js';
+import type { SetPose } from './ride-camera.js';
 import { coarseLevels, detect } from './ride-detect.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 import type { LumaFrame } from './ride-source.js';
@@ -26,6 +27,15 @@ export interface FollowedFrame {
   readonly agreement: number;
   /** 8 × 8 about generators in the anchor's template coordinates. */
   readonly information: Float64Array | null;
+  /** What the prior added to the fit; see ride-align.ts. */
+  readonly pull: Float64Array | null;
+  /** Agreement in the large and in the small, 0..1.25. */
+  readonly quality: number;
+  /** Which of the follower's keys it was aligned to, and the light found. */
+  readonly key: number;
+  readonly light: RegionLight | null;
+  /** Anchor pixels to this frame's by the set's motion, where known. */
+  readonly set: Mat3 | null;
 }
 
 interface Key {
@@ -39,6 +49,18 @@ interface Key {
   usualCorrelation: number;
   /** Light of the last frame that was well seen. */
   light: RegionLight | null;
+}
+
+/** How far a prediction was off, px. */
+interface Miss { readonly shift: number; readonly shape: number }
+
+function remember(before: Miss, now: Miss): Miss {
+  return { shift: 0.8 * before.shift + 0.2 * now.shift, shape: 0.8 * before.shape + 0.2 * now.shape };
+}
+
+/** How much of the region looks like the template, in the large (cells) and in the small (pixels). */
+export function qualityOf(r: AlignResult): number {
+  return r.agreement * r.visible * (0.25 + r.inliers);
 }
 
 const LEVELS = 6;
@@ -55,6 +77,12 @@ export class Follower {
   private shares = 1;
   private trusted: Mat3 = IDENTITY3;
   private weak = 0;
+  /** How far (px) the last predictions by the region's own speed and by the set's motion were off: place and shape. */
+  private own: Miss = { shift: 12, shape: 3 };
+  private set: Miss = { shift: 6, shape: 2 };
+  private setPose: Mat3 = IDENTITY3;
+  /** Quality of the frames before, slowly forgotten. */
+  private usual = 1;
   readonly anchor: RideTemplate;
 
   constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
@@ -74,6 +102,10 @@ export class Follower {
     this.shares = 1;
     this.trusted = IDENTITY3;
     this.weak = 0;
+    this.own = { shift: 12, shape: 3 };
+    this.set = { shift: 6, shape: 2 };
+    this.setPose = IDENTITY3;
+    this.usual = 1;
     for (const k of this.keys) k.light = null;
   }
 
@@ -83,25 +115,33 @@ export class Follower {
     return key;
   }
 
-  /** Follows into the next frame (one further from the key frame than the last). */
-  follow(frame: LumaFrame): FollowedFrame {
+  /** Follows into the next frame (one further from the key frame than the last). `set`: how the set moved, where known. */
+  follow(frame: LumaFrame, set: SetPose | null = null): FollowedFrame {
     fillPyramid(frame.luma, this.pyramid, this.temporary);
     const anchorToUnit = this.anchor.toPixels;
     const lastWarp = multiply(this.last, anchorToUnit);
     // Once lost, only the place goes on, and slower and slower; a shape must not run away.
     const damp = this.lost === 0 ? 1 : 0.8 ** this.lost;
-    const predictedWarp = normalise(multiply(lastWarp, generatorExp(this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0)))));
-    const predicted = multiply(predictedWarp, invert(anchorToUnit));
+    const byOwn = normalise(multiply(multiply(lastWarp, generatorExp(this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0)))), invert(anchorToUnit)));
+    const step = set !== null && set.sure ? multiply(set.fromKey, invert(this.setPose)) : null;
+    if (set !== null && set.sure) this.setPose = set.fromKey;
+    const bySet = step === null ? null : normalise(multiply(step, this.last));
+    const rides = bySet !== null && this.set.shift + this.set.shape <= this.own.shift + this.own.shape;
+    const predicted = rides ? bySet : byOwn;
+    const other = rides ? byOwn : bySet;
+    const miss = rides ? this.set : this.own;
+    // What moved with the set goes on with it.
+    if (rides && step !== null) this.trusted = normalise(multiply(step, this.trusted));
 
-    let result = this.lost > 0 ? null : this.attempt(this.active, predicted, this.last);
+    let result = this.lost > 0 && !rides ? null : this.attempt(this.active, predicted, other === null ? [this.last] : [other, this.last], miss);
     if (this.lost === 0 && !this.accept(result)) {
-      const other = this.searchNear(this.active, predicted);
-      if (this.better(other, result)) result = other;
+      const near = this.searchNear(this.active, predicted);
+      if (this.better(near, result)) result = near;
     }
     // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly better.
-    if (result !== null && this.accept(result) && result.agreement * result.visible < 0.55 && frame.index % 2 === 0) {
+    if (result !== null && this.accept(result) && result.agreement * result.visible < 0.55 && frame.index % 2 === 0 && !(rides && miss.shift < 3)) {
       const sighted = this.search(this.trusted);
-      if (sighted !== null && sighted.result.agreement * sighted.result.visible > result.agreement * result.visible + 0.15) {
+      if (sighted !== null && qualityOf(sighted.result) > 1.25 * qualityOf(result) + 0.05) {
         this.active = sighted.key;
         result = sighted.result;
       }
@@ -112,17 +152,22 @@ export class Follower {
     }
     if (result === null) {
       // What was followed badly just before the loss is a poor place to look from.
-      if (this.lost === 0) this.last = this.trusted;
-      else this.last = predicted;
+      this.last = this.lost === 0 ? this.trusted : predicted;
       this.lost++;
-      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null };
+      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null, pull: null, quality: 0, key: this.keys.indexOf(this.active), light: null, set: set?.fromKey ?? null };
     }
     const key = this.active;
     const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
     const warp = multiply(homography, anchorToUnit);
-    const step = generatorLog(multiply(invert(lastWarp), warp));
-    if (this.lost === 0) this.velocity = step;
-    else this.velocity.fill(0);
+    if (this.lost === 0) {
+      this.velocity = generatorLog(multiply(invert(lastWarp), warp));
+      // Only what was well seen tells how good a prediction was.
+      if (result.agreement * result.visible > 0.45) {
+        this.own = remember(this.own, this.missOf(byOwn, homography));
+        if (bySet !== null) this.set = remember(this.set, this.missOf(bySet, homography));
+      }
+    } else this.velocity.fill(0);
+    this.usual = Math.max(0.25, 0.9 * this.usual + 0.1 * qualityOf(result));
     this.lost = 0;
     this.last = homography;
     this.shares = result.agreement * result.visible;
@@ -132,26 +177,69 @@ export class Follower {
     }
     key.usualSigma = key.usualSigma === 0 ? result.sigma : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
     key.usualCorrelation = key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
-    const adjoint = key === this.keys[0] ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), anchorToUnit));
-    const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
-    const own = cornerSd(key.template, result);
-    const out: FollowedFrame = {
-      frame: frame.index, homography, found: true, sdPx: Math.hypot(own, key.sdPx), visible: result.visible, inliers: result.inliers,
-      correlation: result.correlation, agreement: result.agreement, information,
-    };
+    const out = this.report(frame.index, homography, key, result, set?.fromKey ?? null);
     this.renewKey(frame, out, key, result);
     return out;
   }
 
-  private attempt(key: Key, predicted: Mat3, last: Mat3): AlignResult | null {
+  private report(frame: number, homography: Mat3, key: Key, result: AlignResult, set: Mat3 | null): FollowedFrame {
+    const adjoint = key === this.keys[0] ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), this.anchor.toPixels));
+    const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
+    const pull = adjoint === null ? result.pull : transposedTimes(adjoint, result.pull);
+    return {
+      frame, homography, found: true, sdPx: Math.hypot(cornerSd(key.template, result), key.sdPx), visible: result.visible, inliers: result.inliers,
+      correlation: result.correlation, agreement: result.agreement, information, pull, quality: qualityOf(result), key: this.keys.indexOf(key), light: result.light, set,
+    };
+  }
+
+  /**
+   * Looks at a frame again, out of order, with what the rest of the track says of it: `expected` and its information over
+   * the generators there (`sdPx` at a corner). Null where the region is not seen.
+   */
+  again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null): FollowedFrame | null {
+    fillPyramid(frame.luma, this.pyramid, this.temporary);
+    const key = this.keys[before.key] ?? this.keys[0]!;
+    const toAnchor = multiply(multiply(invert(this.anchor.toPixels), invert(key.fromAnchor)), key.template.toPixels);
+    const prior = key === this.keys[0] ? information : changeCoordinates(information, adjointTo(toAnchor));
+    const predicted = multiply(expected, multiply(invert(key.fromAnchor), key.template.toPixels));
+    const top = key.template.levels.length - 1;
+    const starts: Mat3[] = [predicted];
+    if (before.found) starts.push(multiply(before.homography, multiply(invert(key.fromAnchor), key.template.toPixels)));
+    if (sdPx > 5) for (const s of detect(key.template, key.coarse, this.pyramid, [predicted], Math.min(3 * sdPx, 4 * localScale(predicted)), 3)) starts.push(s.warp);
+    let best: AlignResult | null = null;
+    for (const start of starts) {
+      const r = align(key.template, this.pyramid, start, { predicted, prior, usualSigma: key.usualSigma, light, startLevel: Math.min(top, sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top) }, key.scratch);
+      if (r !== null && plausible(key.template, r.warp, predicted) && this.better(r, best)) best = r;
+    }
+    if (best === null || best.agreement < 0.33 || best.agreement * best.visible < 0.15 || best.correlation < 0.4) return null;
+    const homography = normalise(multiply(multiply(best.warp, invert(key.template.toPixels)), key.fromAnchor));
+    return this.report(frame.index, homography, key, best, before.set);
+  }
+
+  /** Distance of the corners under two maps of the anchor's pixels: of their middle, and of their shape. */
+  private missOf(a: Mat3, b: Mat3): Miss {
+    let mx = 0, my = 0;
+    const d = this.anchor.corners.map(([u, v]) => {
+      const [x, y] = apply(this.anchor.toPixels, u, v);
+      const p = apply(a, x, y), q = apply(b, x, y);
+      mx += (p[0] - q[0]) / 4;
+      my += (p[1] - q[1]) / 4;
+      return [p[0] - q[0], p[1] - q[1]] as const;
+    });
+    return { shift: Math.hypot(mx, my), shape: Math.sqrt(d.reduce((s, [x, y]) => s + ((x - mx) ** 2 + (y - my) ** 2) / 4, 0)) };
+  }
+
+  private attempt(key: Key, predicted: Mat3, others: readonly Mat3[], miss: Miss): AlignResult | null {
     const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
-    const a = multiply(predicted, unit), b = multiply(last, unit);
-    const free = this.fit(key, a, [a, b]);
+    const a = multiply(predicted, unit);
+    const starts = [a, ...others.map((m) => multiply(m, unit))];
+    const free = this.fit(key, a, starts);
     if (free !== null && free.agreement * free.visible > 0.8 && this.shares > 0.8) return free;
-    // Something covers the region: what is left cannot be trusted with its whole shape.
-    const stiff = this.fit(key, a, [a, b], 25, 0.7);
+    // Something covers the region: what is left of it is no longer trusted with the whole motion, only as far as the
+    // predictions of the frames before were off.
+    const stiff = this.fit(key, a, starts, Math.max(1.5, Math.min(25, 4 * miss.shift)), Math.max(0.25, Math.min(1, 3 * miss.shape)));
     if (free === null || stiff === null) return stiff ?? free;
-    return stiff.agreement * stiff.visible > 0.93 * free.agreement * free.visible ? stiff : free;
+    return qualityOf(stiff) > 0.9 * qualityOf(free) ? stiff : free;
   }
 
   private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 40, shapePx = 4): AlignResult | null {
@@ -166,9 +254,9 @@ export class Follower {
       const start = k === 0 ? starts[0]! : starts[(k - 1) % starts.length]!;
       const level = k === 0 ? 1 : k <= starts.length ? 2 : top;
       const r = align(key.template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
-      const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : r.agreement * r.visible;
-      if (q > quality + 0.03) { best = r; quality = q; }
-      if (q > 0.93 * Math.max(0.3, this.shares)) break;
+      const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : qualityOf(r);
+      if (q > 1.03 * quality) { best = r; quality = q; }
+      if (q > 0.85 * this.usual) break;
     }
     if (best === null || judge === 0) return best;
     const r = align(key.template, this.pyramid, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, key.scratch);
@@ -182,7 +270,7 @@ export class Follower {
 
   private better(a: AlignResult | null, b: AlignResult | null): boolean {
     if (a === null) return false;
-    return b === null || (0.05 + a.agreement) * a.inliers * a.visible > (0.05 + b.agreement) * b.inliers * b.visible;
+    return b === null || qualityOf(a) > qualityOf(b);
   }
 
   /** A jump: the place is searched about the prediction, the shape kept. */
@@ -278,6 +366,12 @@ function adjointTo(a: Mat3): Float64Array {
     const l = generatorLog(multiply(multiply(a, generatorExp(d)), inverse));
     for (let r = 0; r < 8; r++) out[r * 8 + k] = l[r]! / e;
   }
+  return out;
+}
+
+function transposedTimes(t: Float64Array, v: Float64Array): Float64Array {
+  const out = new Float64Array(8);
+  for (let r = 0; r < 8; r++) for (let k = 0; k < 8; k++) out[r] = out[r]! + t[k * 8 + r]! * v[k]!;
   return out;
 }
 

@@ -34,8 +34,14 @@ export function chooseModel(template: RideTemplate, frames: readonly FollowedFra
   return { model: 'perspective', frames: [...frames] };
 }
 
+/** A homography brought onto a model, nearest in the metric of `information`. */
+export function ontoModel(template: RideTemplate, model: RideModel, homography: Mat3, information: Float64Array): Mat3 {
+  const dims = FREEDOMS.find(([m]) => m === model)?.[1];
+  return dims === undefined ? homography : constrain(template, { homography, information }, dims).homography;
+}
+
 /** The warp with the first `dims` generators only that is nearest in the metric of the frame's information. */
-function constrain(template: RideTemplate, f: FollowedFrame, dims: number): { homography: Mat3; misfit: number; shiftPx: number } {
+function constrain(template: RideTemplate, f: Pick<FollowedFrame, 'homography' | 'information'>, dims: number): { homography: Mat3; misfit: number; shiftPx: number } {
   const toUnit = invert(template.toPixels);
   const m = normalise(multiply(toUnit, multiply(f.homography, template.toPixels)));
   const target = template.corners.map(([u, v]) => apply(m, u, v));

@@ -54,10 +54,11 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
 }
 
 /**
- * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level.
+ * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level;
+ * `even` lets no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part).
  * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
  */
-export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000): RideTemplate {
+export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
   const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
@@ -120,8 +121,8 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     }
     const energy = t.balance;
     for (let i = 0; i < n; i++) energy[t.cell[i]!] = energy[t.cell[i]!]! + t.slope[i]! * t.slope[i]!;
-    const mean = energy.reduce((a, b) => a + b, 0) / cells;
-    for (let c = 0; c < cells; c++) energy[c] = energy[c]! > mean ? mean / energy[c]! : 1;
+    const most = even ? Float32Array.from(energy).sort()[Math.floor(cells * 0.6)]! : energy.reduce((a, b) => a + b, 0) / cells;
+    for (let c = 0; c < cells; c++) energy[c] = energy[c]! > most ? most / energy[c]! : 1;
     levels.push(t);
   }
   if (levels.length === 0) {

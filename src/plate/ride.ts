@@ -1,14 +1,15 @@
 /**
  * Ride: a planar region (or outline) followed over a clip (DESIGN 5.2). Each anchor (the frame the region was drawn on, and
- * every frame a person corrected) is followed outwards by `Follower`; between two anchors the two tracks are blended, so a
- * correction re-solves all that lies between it and its neighbours. Gaps (hidden, out of frame) are bridged by the motion on
- * both sides and say so by their confidence. Units: pixels, frame numbers.
+ * every frame a person corrected) is followed outwards by `Follower` and solved as a whole (ride-rework.ts); between two
+ * anchors the two tracks are blended, so a correction re-solves all that lies between it and its neighbours. Units: pixels,
+ * frame numbers.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { homographyFromQuad } from '../geometry/homography.js';
 import { apply, IDENTITY3, multiply, normalise, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { RideCamera } from './ride-camera.js';
 import { Follower, type FollowedFrame } from './ride-follow.js';
-import { chooseModel } from './ride-model.js';
+import { reworkTrack, type SolvedFrame } from './ride-rework.js';
 import { framesBackward, lumaAt, type LumaSource } from './ride-source.js';
 import { checkRegion, reportedCorners } from './ride-template.js';
 import type { Quad, RideFrame, RideTrack } from './types.js';
@@ -51,8 +52,8 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
   }
   anchors.sort((a, b) => a.frame - b.frame);
 
-  const forward = new Map<number, FollowedFrame & { gap: number }>();
-  const backward = new Map<number, FollowedFrame & { gap: number }>();
+  const forward = new Map<number, SolvedFrame>();
+  const backward = new Map<number, SolvedFrame>();
   const total = end - first;
   let done = 0;
   let model: RideTrack['model'] = 'translation';
@@ -60,21 +61,26 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
   for (let i = 0; i < anchors.length; i++) {
     const anchor = anchors[i]!;
     const polygon = request.polygon.map(([x, y]) => apply(anchor.homography, x, y));
-    const follower = new Follower({ index: anchor.frame, luma: await lumaAt(source, anchor.frame) }, source.widthPx, source.heightPx, polygon);
+    const keyFrame = { index: anchor.frame, luma: await lumaAt(source, anchor.frame) };
+    const follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
     const step = (): void => {
       request.signal?.throwIfAborted();
       request.onProgress?.(Math.min(total, ++done), total);
     };
     const ahead: FollowedFrame[] = [], behind: FollowedFrame[] = [];
     const to = anchors[i + 1]?.frame ?? end, from = anchors[i - 1]?.frame ?? first - 1;
-    if (to > anchor.frame + 1) for await (const f of source.frames(anchor.frame + 1, to)) { ahead.push(follower.follow(f)); step(); }
+    if (to > anchor.frame + 1) {
+      const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
+      for await (const f of source.frames(anchor.frame + 1, to)) { ahead.push(follower.follow(f, camera.follow(f))); step(); }
+    }
     follower.restart();
-    if (from < anchor.frame - 1) for await (const f of framesBackward(source, anchor.frame - 1, from + 1)) { behind.push(follower.follow(f)); step(); }
-    const chosen = chooseModel(follower.anchor, [...ahead, ...behind]);
-    if (order.indexOf(chosen.model) > order.indexOf(model)) model = chosen.model;
-    const whole = (f: FollowedFrame): FollowedFrame => ({ ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
-    for (const f of bridgeGaps(chosen.frames.slice(0, ahead.length).map(whole), anchor, home)) forward.set(f.frame, f);
-    for (const f of bridgeGaps(chosen.frames.slice(ahead.length).map(whole), anchor, home)) backward.set(f.frame, f);
+    if (from < anchor.frame - 1) {
+      const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
+      for await (const f of framesBackward(source, anchor.frame - 1, from + 1)) { behind.push(follower.follow(f, camera.follow(f))); step(); }
+    }
+    const solved = await reworkTrack(source, follower, anchor.frame, [...behind.reverse(), ...ahead], request.signal);
+    if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
+    for (const f of solved.frames) (f.frame > anchor.frame ? forward : backward).set(f.frame, { ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
   }
   const frames: RideFrame[] = [];
   for (let t = first; t < end; t++) {
@@ -90,10 +96,10 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
         const p = apply(f.homography, x, y), q = apply(b.homography, x, y);
         return [p[0] + k * (q[0] - p[0]), p[1] + k * (q[1] - p[1])] as const;
       });
-      frames.push(rideFrame(t, homographyFromQuad(home, corners) ?? f.homography, home, (1 - k) * confidenceOf(f) + k * confidenceOf(b), f.found || b.found));
+      frames.push(rideFrame(t, homographyFromQuad(home, corners) ?? f.homography, home, (1 - k) * f.confidence + k * b.confidence, f.found || b.found));
     } else {
       const one = (f ?? b)!;
-      frames.push(rideFrame(t, one.homography, home, confidenceOf(one), one.found));
+      frames.push(rideFrame(t, one.homography, home, one.confidence, one.found));
     }
   }
   return { atFrame: request.at, model, frames };
@@ -101,50 +107,4 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
 
 function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: number, visible: boolean): RideFrame {
   return { frame, homography, corners: home.map(([x, y]) => apply(homography, x, y)) as unknown as Quad, confidence: Math.round(confidence * 1000) / 1000, visible };
-}
-
-/** Chance that the corners are within one pixel: Rayleigh with the fit's sd, and a doubt where little agrees. */
-function confidenceOf(f: FollowedFrame): number {
-  const within = 1 - Math.exp(-0.5 / Math.max(1e-6, f.sdPx * f.sdPx));
-  if (!f.found) return Math.min(0.3, within);
-  return Math.max(0.01, Math.min(0.99, within * Math.min(1, Math.max(0, f.agreement * f.visible - 0.2) / 0.45)));
-}
-
-/** Frames not found get the corners of a cubic between the frames found on either side, or go on with fading speed. */
-function bridgeGaps(frames: readonly FollowedFrame[], anchor: { frame: number; homography: Mat3 }, home: Quad): (FollowedFrame & { gap: number })[] {
-  const out: (FollowedFrame & { gap: number })[] = frames.map((f) => ({ ...f, gap: 0 }));
-  const cornersOf = (h: Mat3): number[] => home.flatMap(([x, y]) => apply(h, x, y));
-  for (let i = 0; i < out.length; i++) {
-    if (out[i]!.found) continue;
-    let j = i;
-    while (j < out.length && !out[j]!.found) j++;
-    const a = i === 0 ? cornersOf(anchor.homography) : cornersOf(out[i - 1]!.homography);
-    const aPrevious = i <= 1 ? cornersOf(anchor.homography) : cornersOf(out[i - 2]!.homography);
-    const slopeA = i === 0 ? a.map(() => 0) : a.map((v, k) => v - aPrevious[k]!);
-    const n = j - i + 1;
-    if (j < out.length) {
-      const b = cornersOf(out[j]!.homography);
-      const next = j + 1 < out.length && out[j + 1]!.found ? cornersOf(out[j + 1]!.homography) : b;
-      const slopeB = next.map((v, k) => v - b[k]!);
-      for (let k = i; k < j; k++) {
-        const s = (k - i + 1) / n;
-        const h00 = 2 * s ** 3 - 3 * s * s + 1, h10 = s ** 3 - 2 * s * s + s, h01 = -2 * s ** 3 + 3 * s * s, h11 = s ** 3 - s * s;
-        out[k] = bridged(out[k]!, home, a.map((v, q) => h00 * v + h10 * n * slopeA[q]! + h01 * b[q]! + h11 * n * slopeB[q]!), Math.min(k - i + 1, j - k));
-      }
-    } else {
-      let travelled = 0;
-      for (let k = i; k < j; k++) {
-        travelled += 0.85 ** (k - i);
-        out[k] = bridged(out[k]!, home, a.map((v, q) => v + travelled * slopeA[q]!), k - i + 1);
-      }
-    }
-    i = j;
-  }
-  return out;
-}
-
-function bridged(f: FollowedFrame, home: Quad, flat: readonly number[], gap: number): FollowedFrame & { gap: number } {
-  const quad: Point2[] = [0, 1, 2, 3].map((k) => [flat[2 * k]!, flat[2 * k + 1]!] as const);
-  const h = homographyFromQuad(home, quad) ?? f.homography;
-  return { ...f, homography: h, sdPx: 0.8 * gap ** 1.5 + 0.7, gap };
 }

@@ -1,0 +1,108 @@
+/**
+ * From a raw track to an answer: the frames are smoothed as one track (ride-smooth.ts); those that were not found, hardly
+ * seen, or contradicted by the rest are looked at again with what the rest says of them, twice over; then the model is chosen.
+ * A confidence is the chance that the corners are within one pixel (Rayleigh with the track's own sd there), lowered where
+ * little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
+ */
+import { IDENTITY3, type Mat3 } from '../geometry/mat3.js';
+import type { FollowedFrame, Follower } from './ride-follow.js';
+import { chooseModel, ontoModel } from './ride-model.js';
+import type { LumaSource } from './ride-source.js';
+import { smoothTrack, type SmoothPoint, type TrackPoint } from './ride-smooth.js';
+import type { RideTrack } from './types.js';
+
+export interface SolvedFrame {
+  readonly frame: number;
+  readonly homography: Mat3;
+  readonly found: boolean;
+  /** sd of a corner coordinate, px. */
+  readonly sdPx: number;
+  readonly confidence: number;
+}
+
+const ROUNDS = 2;
+
+/** @param raw frames of the clip in rising order round the anchor (the anchor's own left out). */
+export async function reworkTrack(source: LumaSource, follower: Follower, anchorFrame: number, raw: readonly FollowedFrame[], signal?: AbortSignal): Promise<{ model: RideTrack['model']; frames: SolvedFrame[] }> {
+  let frames = [...raw];
+  if (frames.length === 0) return { model: 'translation', frames: [] };
+  const usual = usualQuality(frames);
+  let points = smoothed(follower, anchorFrame, frames, usual);
+  for (let round = 0; round < ROUNDS; round++) {
+    const doubtful = frames.map((f, i) => ({ f, i })).filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
+    if (doubtful.length === 0) break;
+    const next = [...frames], wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
+    for (const [a, b] of runs(doubtful.map((d) => d.f.frame))) {
+      for await (const luma of source.frames(a, b + 1)) {
+        signal?.throwIfAborted();
+        const i = wanted.get(luma.index);
+        if (i === undefined) continue;
+        const f = frames[i]!, p = points[i]!;
+        const seen = follower.again(luma, f, p.others.homography, p.others.information, p.others.sdPx, lightNear(frames, i, usual));
+        // A fit that the rest contradicts falls away where looking again finds nothing better.
+        next[i] = seen ?? { ...f, found: false, homography: p.others.homography, information: null, pull: null, quality: 0, agreement: 0, visible: 0 };
+      }
+    }
+    frames = next;
+    points = smoothed(follower, anchorFrame, frames, usual);
+  }
+  const chosen = chooseModel(follower.anchor, frames);
+  if (chosen.model !== 'perspective') {
+    frames = chosen.frames.map((f) => ({ ...f, pull: null }));
+    points = smoothed(follower, anchorFrame, frames, usual);
+  }
+  return {
+    model: chosen.model,
+    frames: frames.map((f, i) => {
+      const p = points[i]!;
+      const homography = chosen.model === 'perspective' ? p.homography : ontoModel(follower.anchor, chosen.model, p.homography, f.information ?? p.others.information);
+      return { frame: f.frame, homography, found: f.found, sdPx: p.sdPx, confidence: confidenceOf(f, p) };
+    }),
+  };
+}
+
+function smoothed(follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], usual: number): SmoothPoint[] {
+  const home: TrackPoint = { frame: anchorFrame, homography: IDENTITY3, found: true, information: null, pull: null, trust: 1, set: IDENTITY3 };
+  const points: TrackPoint[] = frames.map((f) => ({ frame: f.frame, homography: f.homography, found: f.found, information: f.information, pull: f.pull, trust: trustOf(f, usual), set: f.set }));
+  const at = points.findIndex((p) => p.frame > anchorFrame);
+  const cut = at < 0 ? points.length : at;
+  const all = smoothTrack(follower.anchor, [...points.slice(0, cut), home, ...points.slice(cut)], anchorFrame);
+  return [...all.slice(0, cut), ...all.slice(cut + 1)];
+}
+
+/** What a well-seen frame of this track reaches. */
+function usualQuality(frames: readonly FollowedFrame[]): number {
+  const q = frames.filter((f) => f.found).map((f) => f.quality).sort((a, b) => a - b);
+  return Math.max(0.4, q[Math.floor(0.8 * (q.length - 1))] ?? 0.4);
+}
+
+function trustOf(f: FollowedFrame, usual: number): number {
+  if (!f.found) return 0;
+  return Math.max(0, Math.min(1, (f.quality / usual - 0.35) / 0.5));
+}
+
+function lightNear(frames: readonly FollowedFrame[], i: number, usual: number): FollowedFrame['light'] {
+  for (let d = 0; d < 8; d++) for (const k of d === 0 ? [i] : [i - d, i + d]) {
+    const f = frames[k];
+    if (f !== undefined && f.light !== null && trustOf(f, usual) > 0.6) return f.light;
+  }
+  return null;
+}
+
+/** Rising runs of neighbouring frame numbers. */
+function runs(frames: readonly number[]): [number, number][] {
+  const out: [number, number][] = [];
+  for (const f of frames) {
+    const last = out.at(-1);
+    if (last !== undefined && f <= last[1] + 3) last[1] = f;
+    else out.push([f, f]);
+  }
+  return out;
+}
+
+function confidenceOf(f: FollowedFrame, p: SmoothPoint): number {
+  const within = 1 - Math.exp(-0.5 / Math.max(1e-6, p.sdPx * p.sdPx));
+  if (!f.found) return Math.min(0.45, within);
+  const seen = Math.min(1, Math.max(0, f.agreement * f.visible - 0.12) / 0.3);
+  return Math.max(0.01, Math.min(0.99, within * Math.max(0.45, seen) * (0.4 + 0.6 * p.weight)));
+}
