@@ -17,7 +17,8 @@ import { followPatch } from './ground-follow.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
 import { readKeySide, readShadow } from './shadow.js';
-import { BareJoin, type Bare } from './reference.js';
+import { reframedRecipe } from '../join/reframe.js';
+import { BareJoin, MendedPlate, type Bare } from './reference.js';
 import { readBlur, readGrain } from './texture.js';
 import { judge, type Series } from './verdict.js';
 import type { Inspection } from './types.js';
@@ -52,10 +53,13 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     }
     const { in: first, out: end } = input.recipe.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
-    const reader = new SeriesReader(input.recipe, first, total, options.samples ?? 24, input.clean === undefined && isOn(input.recipe, 'erase'));
+    // Where the plate is mended, the join is held against the mended plate, in its own pixels.
+    const mended = input.clean === undefined && (isOn(input.recipe, 'erase') || isOn(input.recipe, 'widen')) ? await MendedPlate.open(input.recipe) : null;
+    const recipe = mended === null ? input.recipe : reframedRecipe(input.recipe);
+    const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(input.recipe, 'erase'));
     const bare = await BareJoin.open(input.recipe);
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
-    const plates = plate.frames(first, first + total), mattes = matte.frames(0, total);
+    const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte.frames(0, total);
     let n = 0;
     for await (const jf of join.frames(0, total)) {
       if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
@@ -67,8 +71,9 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       options.onProgress?.(n, total);
     }
     await bare?.close();
+    await mended?.close();
     reader.finish();
-    return judge(reader.series, input.recipe);
+    return judge(reader.series, recipe);
   } finally {
     await Promise.all([plate.close(), join.close(), matte.close()]);
   }

@@ -7,6 +7,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { JoinRenderer } from '../join/render.js';
 import { joinTools } from '../join/join-tools.js';
 import type { Recipe } from '../join/types.js';
+import type { VideoFrame } from '../media/types.js';
 import { lumaAt, type SeenFrame } from './frame.js';
 
 export interface Bare {
@@ -17,6 +18,33 @@ export interface Bare {
 
 /** Least share of the variance inside the performer that the bare join must explain. */
 const EXPLAINS = 0.75;
+
+/** The plate as the join's erase and widen steps leave it. */
+export class MendedPlate {
+  private readonly renderer: JoinRenderer;
+
+  private constructor(renderer: JoinRenderer) {
+    this.renderer = renderer;
+  }
+
+  /** Null where plate or take of the recipe are not there any more. */
+  static async open(recipe: Recipe): Promise<MendedPlate | null> {
+    try {
+      return new MendedPlate(await JoinRenderer.open(recipe, await joinTools(recipe, null)));
+    } catch (error) {
+      if (error instanceof PlatewrightError) return null;
+      throw error;
+    }
+  }
+
+  async *frames(from: number, to: number): AsyncGenerator<VideoFrame, void, undefined> {
+    for await (const f of this.renderer.frames(from, to, { steps: ['erase', 'widen'] })) yield f.plate;
+  }
+
+  close(): Promise<void> {
+    return this.renderer.close();
+  }
+}
 
 export class BareJoin {
   private readonly renderer: JoinRenderer;

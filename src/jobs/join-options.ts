@@ -9,5 +9,5 @@ export async function joinOptions(book: Book, id: string, recipe: Recipe): Promi
   const marks = book.need('pick', id).marks;
   const measures = book.get('measures', id)?.measures;
   const carried = marks.marks.some((m) => m.kind === 'carry');
-  return { ...(await joinTools(recipe, marks)), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
+  return { ...(await joinTools(recipe, marks, measures?.camera)), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
 }

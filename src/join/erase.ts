@@ -211,7 +211,7 @@ function maskOf(outlines: readonly (readonly Point2[])[], w: number, h: number, 
 }
 
 /** 1 where a frame shows the set for sure, a byte a pixel. */
-function showsMask(outlines: readonly (readonly Point2[])[], w: number, h: number, growPx: number): Uint8Array {
+export function showsMask(outlines: readonly (readonly Point2[])[], w: number, h: number, growPx: number): Uint8Array {
   const hides = maskOf(outlines, w, h, growPx + 2);
   const out = new Uint8Array(w * h);
   for (let i = 0; i < out.length; i++) out[i] = hides[i]! > 0 ? 0 : 1;

@@ -18,8 +18,9 @@ import { carryStand, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { matchLight, type SubjectStatistics } from './light.js';
 import { MOST_DEG } from './relight.js';
+import { reframeOf } from './reframe.js';
 import { pinPicture } from './pin-picture.js';
-import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
+import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
 
 /** One side of the join: its measures, its marks, and pictures of it. */
 export interface Side {
@@ -90,6 +91,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const steps: RecipeStep[] = [];
   const erase = proposeErase(plate.marks);
   if (erase !== null) steps.push(erase);
+  const widen = await proposeWiden(plate);
+  if (widen !== null) steps.push(widen);
   steps.push(proposePeel(input), pace, steady, ride);
   const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier);
   steps.push(await proposeLight(input, stands[0]!.frame, ground));
@@ -211,7 +214,59 @@ export function scaleOfUpright(ground: readonly [number, number], top: readonly 
 function proposeErase(marks: MarksFile): EraseStep | null {
   const found = marksOf(marks, 'erase');
   if (found.length === 0) return null;
-  return { step: 'erase', on: true, why: `${found.length} erase mark(s)`, region: regionOf(found.map((f) => ({ frame: f.frame, polygon: f.mark.polygon }))), growPx: 3, shadowToo: true };
+  const [region, ...also] = thingsOf(found);
+  return { step: 'erase', on: true, why: `${found.length} erase mark(s) on ${1 + also.length} thing(s); a shadow that touches them goes too`, region: region!, ...(also.length > 0 ? { also } : {}), growPx: 3, shadowToo: true };
+}
+
+/** Marks on one frame are different things; the k-th of each frame is one thing followed. */
+function thingsOf(marks: readonly { readonly frame: number; readonly mark: { readonly polygon: [number, number][] } }[]): RegionFile[] {
+  const things: { frame: number; polygon: [number, number][] }[][] = [];
+  const seen = new Map<number, number>();
+  for (const m of marks) {
+    const k = seen.get(m.frame) ?? 0;
+    seen.set(m.frame, k + 1);
+    (things[k] ??= []).push({ frame: m.frame, polygon: m.mark.polygon });
+  }
+  return things.map((t) => regionOf(t));
+}
+
+/** Needs below this share of the picture's side are left: a performer a little cut by the frame is a framing. */
+const LEAST_WIDEN = 0.04;
+/** More than this share of the picture on one side is no widening any more. */
+const MOST_WIDEN = 0.45;
+
+/** Grows the sides until the canvas has the picture's shape: on the calmer of two opposite edges, because what is busy is hard to go on with. In place. */
+function evenSides(side: { left: number; right: number; top: number; bottom: number }, w: number, h: number, p: Picture): void {
+  const scale = Math.min(1, w / (w + side.left + side.right), h / (h + side.top + side.bottom));
+  const x = Math.max(0, Math.floor(w / scale - (w + side.left + side.right))), y = Math.max(0, Math.floor(h / scale - (h + side.top + side.bottom)));
+  const busy = (at: (k: number, d: number) => number, n: number): number => {
+    let sum = 0;
+    for (let k = 4; k < n; k++) for (const d of [2, 6, 10]) sum += Math.abs(Math.sqrt(Math.max(0, p.data[w * h + at(k, d)]!)) - Math.sqrt(Math.max(0, p.data[w * h + at(k - 4, d)]!)));
+    return sum / n;
+  };
+  const split = (more: number, a: number, b: number): number => (a < 0.6 * b ? more : b < 0.6 * a ? 0 : Math.round(more / 2));
+  if (x > 1) { const l = split(x, busy((k, d) => k * w + d, h), busy((k, d) => k * w + w - 1 - d, h)); side.left += l; side.right += x - l; }
+  if (y > 1) { const t = split(y, busy((k, d) => d * w + k, w), busy((k, d) => (h - 1 - d) * w + k, w)); side.top += t; side.bottom += y - t; }
+}
+
+async function proposeWiden(plate: Side): Promise<WidenStep | null> {
+  const { widthPx: w, heightPx: h, room } = plate.measures;
+  const marked = marksOf(plate.marks, 'widen');
+  const side = { left: 0, right: 0, top: 0, bottom: 0 };
+  for (const { mark } of marked) for (const k of ['left', 'right', 'top', 'bottom'] as const) side[k] = Math.max(side[k], Math.round(mark[k] ?? 0));
+  if (marked.length === 0 && room !== undefined) {
+    const need = room.widenPx;
+    if (need.left >= LEAST_WIDEN * w) side.left = need.left;
+    if (need.right >= LEAST_WIDEN * w) side.right = need.right;
+    if (need.top >= LEAST_WIDEN * h) side.top = need.top;
+  }
+  side.left = Math.min(side.left, Math.floor(MOST_WIDEN * w)); side.right = Math.min(side.right, Math.floor(MOST_WIDEN * w));
+  side.top = Math.min(side.top, Math.floor(MOST_WIDEN * h)); side.bottom = Math.min(side.bottom, Math.floor(MOST_WIDEN * h));
+  if (side.left + side.right + side.top + side.bottom === 0) return null;
+  const asked = (['left', 'right', 'top', 'bottom'] as const).filter((k) => side[k] > 0).map((k) => `${side[k]} px on the ${k}`).join(', ');
+  evenSides(side, w, h, await plate.linear((plate.measures.span.in + plate.measures.span.out) >> 1));
+  const r = reframeOf(side, w, h);
+  return { step: 'widen', on: true, ...side, why: `${marked.length > 0 ? 'marked' : 'the performer does not fit into the picture'}: ${asked}; the widened canvas (${w + r.left + r.right} × ${h + r.top + r.bottom}, grown to the film's shape where the picture's edge is calmest) is scaled back to ${w} × ${h}, so the plate is seen at ${(100 * r.scale).toFixed(0)} %` };
 }
 
 function regionOf(list: { frame: number; polygon: [number, number][] }[]): RegionFile {
@@ -440,15 +495,7 @@ function keyShare(groundFill: number, elevationDeg: number): number {
 function proposeFront(marks: MarksFile): FrontStep | null {
   const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane');
   if (fronts.length === 0 && panes.length === 0) return null;
-  // Marks on one frame are different things; the k-th of each frame is one thing followed.
-  const things: { frame: number; polygon: [number, number][] }[][] = [];
-  const seen = new Map<number, number>();
-  for (const f of fronts) {
-    const k = seen.get(f.frame) ?? 0;
-    seen.set(f.frame, k + 1);
-    (things[k] ??= []).push({ frame: f.frame, polygon: f.mark.polygon });
-  }
-  const regions = things.map((t) => regionOf(t));
+  const regions = thingsOf(fronts);
   return {
     step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6,
     pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },

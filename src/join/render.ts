@@ -15,11 +15,12 @@ import { patchFrame } from './frame-box.js';
 import { frontOutlines } from './front.js';
 import { grower } from './grain.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
-import type { PeelStep, Recipe, RecipeStep } from './types.js';
+import { reframedCarrier, reframedRecipe, reframeOf } from './reframe.js';
+import type { PeelStep, Recipe, RecipeStep, WidenStep } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
-  mend(frame: number, plate: VideoFrame): VideoFrame | Promise<VideoFrame>;
+  mend(frame: number, plate: VideoFrame, steps: ReadonlySet<RecipeStep['step']>): VideoFrame | Promise<VideoFrame>;
 }
 
 /** In-between of two peeled frames; absent: the plain mix. */
@@ -105,11 +106,16 @@ export class JoinRenderer {
     const key = JSON.stringify(choice);
     let t = this.tools.get(key);
     if (t === undefined) {
-      const active = activeSteps(this.recipe, choice);
-      const carrier = this.options.carrier ?? STILL;
+      // Widened, the plate is another picture: all that lies on it moves with it.
+      const named = activeSteps(this.recipe, choice);
+      const widen = this.options.mender !== undefined && named.names.has('widen') ? this.recipe.steps.find((s): s is WidenStep => s.step === 'widen') : undefined;
+      const recipe = widen === undefined ? this.recipe : reframedRecipe(this.recipe);
+      const active = activeSteps(recipe, choice);
+      const plain = this.options.carrier ?? STILL;
+      const carrier = widen === undefined ? plain : reframedCarrier(plain, reframeOf(widen, this.recipe.plate.widthPx, this.recipe.plate.heightPx).matrix);
       const g = active.ground;
       t = {
-        recipe: this.recipe, active,
+        recipe, active,
         fronts: active.front === null ? null : frontOutlines(active.front, carrier),
         receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
         mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, carrier),
@@ -173,7 +179,7 @@ export class JoinRenderer {
     const tools = this.toolsFor(choice);
     let plate = source;
     if (choice.alone !== undefined) plate = greyFrame(source);
-    else if (this.options.mender !== undefined && (tools.active.names.has('erase') || tools.active.names.has('widen'))) plate = await this.options.mender.mend(n, source);
+    else if (this.options.mender !== undefined && (tools.active.names.has('erase') || tools.active.names.has('widen'))) plate = await this.options.mender.mend(n, source, tools.active.names);
     let composed: ComposedBox | null = null;
     if (tools.active.names.has('peel') || tools.active.ride !== null) {
       const t = this.takeFrameOf(n);

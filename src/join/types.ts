@@ -15,7 +15,10 @@ export interface StepBase<N extends StepName> {
   readonly why: string;
 }
 
-export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFile; readonly growPx: number; readonly shadowToo: boolean }
+export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFile; readonly growPx: number; readonly shadowToo: boolean;
+  /** Further things to go, each with its own polygons over time. */
+  readonly also?: readonly RegionFile[] }
+/** Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps keep the plate's own pixels. */
 export interface WidenStep extends StepBase<'widen'> { readonly left: number; readonly right: number; readonly top: number; readonly bottom: number }
 export interface PeelStep extends StepBase<'peel'> {
   readonly method: 'screen' | 'outline' | 'difference' | 'alpha' | 'none';
@@ -81,6 +84,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly softnessDeg: number;
   readonly contactStrength: number;
   readonly focalPx: number;
+  /** Where the lens's axis meets the picture; its middle unless told. */
+  readonly principal?: readonly [number, number];
   readonly frames: readonly GroundFrame[];
   /** What the shadow falls on: the ground, or the upright body that carries the performer (`region` then bounds it). */
   readonly receiver: 'ground' | 'carrier';

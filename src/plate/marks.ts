@@ -8,6 +8,8 @@ import { PlatewrightError } from '../core/errors.js';
 const point = z.tuple([z.number().finite(), z.number().finite()]);
 const line = z.tuple([point, point]);
 const polygon = z.array(point).min(3);
+/** Pixels to be added on a side of the picture. */
+const pixels = z.number().min(0).optional();
 const frame = z.number().int().min(0).optional();
 
 export const markSchema = z.discriminatedUnion('kind', [
@@ -20,6 +22,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
   z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
   z.object({ kind: z.literal('erase'), frame, polygon }),
+  z.object({ kind: z.literal('widen'), frame, left: pixels, right: pixels, top: pixels, bottom: pixels }),
+  z.object({ kind: z.literal('patch'), frame, polygon }),
   z.object({ kind: z.literal('front'), frame, polygon }),
   z.object({ kind: z.literal('pane'), frame, polygon }),
   z.object({ kind: z.literal('reflector'), frame, polygon, roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
@@ -93,9 +97,9 @@ export function markPoints(mark: Mark): Point[] {
     case 'head': return [[mark.ellipse[0], mark.ellipse[1]]];
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
-    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': return [...mark.polygon];
+    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return [...mark.polygon];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
-    case 'pose': return [];
+    case 'pose': case 'widen': return [];
     case 'eyeline': return [mark.from, mark.to];
   }
 }

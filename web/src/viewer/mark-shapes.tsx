@@ -24,6 +24,7 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'carry', label: 'rides on', points: null, hint: 'outline of what the performer rides on', make: (p, frame) => ({ kind: 'carry', frame, region: [...p] }) },
   { kind: 'performer', label: 'performer', points: 2, hint: 'the performer’s feet, then its top', asks: 'height', make: (p, frame, height) => ({ kind: 'performer', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
   { kind: 'erase', label: 'erase', points: null, hint: 'outline of what goes', make: (p, frame) => ({ kind: 'erase', frame, polygon: [...p] }) },
+  { kind: 'patch', label: 'patch', points: null, hint: 'outline of the part that another take’s replaces, or that replaces it', make: (p, frame) => ({ kind: 'patch', frame, polygon: [...p] }) },
   { kind: 'front', label: 'in front', points: null, hint: 'outline of what passes before the performer', make: (p, frame) => ({ kind: 'front', frame, polygon: [...p] }) },
   { kind: 'pane', label: 'pane', points: null, hint: 'outline of the glass before the performer', make: (p, frame) => ({ kind: 'pane', frame, polygon: [...p] }) },
   { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
@@ -41,9 +42,9 @@ export function handles(m: Mark): P[] {
     case 'head': return [[m.ellipse[0], m.ellipse[1]]];
     case 'stand': case 'performer': return [[...m.ground], [...m.top]];
     case 'carry': return m.region.map((p) => [...p] as P);
-    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': return m.polygon.map((p) => [...p] as P);
+    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
     case 'body': return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
-    case 'pose': return [];
+    case 'pose': case 'widen': return [];
     case 'eyeline': return [[...m.from], [...m.to]];
   }
 }
@@ -59,9 +60,9 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'head': return { ...m, ellipse: [p[0], p[1], m.ellipse[2], m.ellipse[3], m.ellipse[4]] };
     case 'stand': case 'performer': return i === 0 ? { ...m, ground: p } : { ...m, top: p };
     case 'carry': return { ...m, region: at(m.region) };
-    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': return { ...m, polygon: at(m.polygon) };
+    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
     case 'eyeline': return i === 0 ? { ...m, from: p } : { ...m, to: p };
-    case 'body': case 'pose': return m;
+    case 'body': case 'pose': case 'widen': return m;
   }
 }
 
@@ -73,7 +74,7 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
       case 'groundLines': return m.lines.map((l) => path(l, false)).join('');
       case 'rectangle': return path(m.corners, true);
       case 'carry': return path(m.region, true);
-      case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': return path(m.polygon, true);
+      case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return path(m.polygon, true);
       case 'head': { const [cx, cy, rx, ry] = m.ellipse; return `M${cx - rx} ${cy}a${rx} ${ry} 0 1 0 ${2 * rx} 0a${rx} ${ry} 0 1 0 ${-2 * rx} 0`; }
       default: return path(handles(m), false);
     }

@@ -1,0 +1,161 @@
+/**
+ * Widen (DESIGN 5.5): a larger canvas about every frame. What lies beyond a frame's edge and is seen in other frames of the
+ * shot comes from the mosaic of the set (erase-mosaic.ts); what none shows is made up once, in the mosaic, by patch synthesis,
+ * and thereby holds still; far from anything seen the smooth fill takes over, as out-of-focus margins do. Along the frame's
+ * edge the light is matched and the seam softened over some pixels, since what moves across it can't be continued.
+ */
+import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { framesPerSecond } from '../core/rational.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
+import { rasterizePolygon } from '../image/polygon.js';
+import { warpHomography } from '../image/warp.js';
+import { copyFrame } from '../media/planes.js';
+import type { VideoReader } from '../media/video-reader.js';
+import { measureCameraMove } from '../plate/camera-move.js';
+import type { RegionFile } from '../plate/marks.js';
+import { videoLuma } from '../plate/ride-video.js';
+import type { CameraMove } from '../plate/types.js';
+import { cameraCarrier, carryRegion } from './carrier.js';
+import { fillUnseen, setMotion, showsMask, sourceOf, spread, type SetMotion } from './erase.js';
+import { boundsOf, buildMosaic, layOver, mosaicMatrix, type Mosaic, type MosaicFrame } from './erase-mosaic.js';
+import { matchSeam } from './erase-seam.js';
+import { chooseSources } from './erase-sources.js';
+import type { Reframe } from './reframe.js';
+
+const SOURCES = 24;
+/** Width over which the frame's own edge passes into the canvas, px. */
+const SOFT_EDGE = 6;
+
+export interface WidenRequest {
+  readonly reframe: Reframe;
+  readonly span?: { readonly in: number; readonly out: number };
+  readonly camera?: CameraMove | undefined;
+  /** What is erased from the frames, and so is no part of the set. */
+  readonly erased?: readonly RegionFile[];
+  readonly seed?: number;
+}
+
+export class WideCanvas {
+  /** Share of the added canvas that other frames supply, over the frames looked at. */
+  readonly suppliedShare: number;
+  private readonly mosaic: Mosaic;
+  private readonly motion: SetMotion;
+  private readonly reframe: Reframe;
+  private readonly seen: Picture;
+
+  private constructor(mosaic: Mosaic, seen: Picture, motion: SetMotion, reframe: Reframe, suppliedShare: number) {
+    this.mosaic = mosaic;
+    this.seen = seen;
+    this.motion = motion;
+    this.reframe = reframe;
+    this.suppliedShare = suppliedShare;
+  }
+
+  static async build(reader: VideoReader, request: WidenRequest): Promise<WideCanvas> {
+    const { widthPx: w, heightPx: h, frameCount, rate } = reader.info;
+    const span = { in: request.span?.in ?? 0, out: Math.min(frameCount, request.span?.out ?? frameCount) };
+    const camera = request.camera ?? (await measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span }));
+    const carrier = cameraCarrier(camera);
+    const paths = (request.erased ?? []).map((r) => carryRegion(r, carrier));
+    const hides = (n: number): [number, number][][] => paths.map((p) => p(n));
+    const motion = setMotion(camera, (span.in + span.out) >> 1);
+    const looked = spread(span.in, span.out, 120);
+    const { left, right, top, bottom } = request.reframe;
+    const canvas: Point2[] = [[-left, -top], [w + right, -top], [w + right, h + bottom], [-left, h + bottom]];
+    const frame = roomOf(looked, canvas, motion, w, h);
+    const m = mosaicMatrix(frame);
+    const needed = new Uint8Array(frame.width * frame.height);
+    const one = new Float32Array(needed.length);
+    for (const n of looked) {
+      const back = tryInvert(motion.fromReference(n));
+      if (back === null) continue;
+      const to = multiply(m, back);
+      rasterizePolygon(canvas.map((p) => apply(to, p[0], p[1])), frame.width, frame.height, one);
+      for (let i = 0; i < needed.length; i++) if (one[i]! > 0) needed[i] = 1;
+      if (motion.still) break;
+    }
+    const points: Point2[] = [];
+    const step = Math.max(2, Math.round(frame.width / 80));
+    for (let y = 0; y < frame.height; y += step) for (let x = 0; x < frame.width; x += step) if (needed[y * frame.width + x] !== 0) points.push([(x + 0.5) / frame.scale + frame.x0, (y + 0.5) / frame.scale + frame.y0]);
+    const lost = new Set(camera.frames.filter((f) => f.support === 0).map((f) => f.frame));
+    const chosen = chooseSources({ candidates: spread(span.in, span.out, 72).filter((n) => !lost.has(n)), points, widthPx: w, heightPx: h, most: SOURCES, clearPx: 5, fromReference: (n) => motion.fromReference(n), hides });
+    const buffer = createPicture(w, h, 3);
+    const sources = [];
+    for (const n of chosen) sources.push(sourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), showsMask(hides(n), w, h, 3), buffer));
+    const mosaic = buildMosaic(sources, frame, !motion.still);
+    const { filled } = fillUnseen(mosaic, needed, request.seed ?? 1);
+    const seen = createPicture(frame.width, frame.height, 1);
+    for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
+    return new WideCanvas(filled, seen, motion, request.reframe, share(seen, looked, motion, m, canvas, w, h));
+  }
+
+  /**
+   * The widened frame, display-coded, of the plate's own size (re-framed), and how much of each of its pixels is not the
+   * frame's own. @param coded display-coded R'G'B' of the whole (mended) frame
+   */
+  widen(n: number, coded: Picture): { readonly coded: Picture; readonly cover: Float32Array } {
+    const { width: w, height: h } = coded;
+    const { left, right, top, bottom } = this.reframe;
+    const W = w + left + right, H = h + top + bottom, N = W * H;
+    const toCanvas: Mat3 = multiply([1, 0, left, 0, 1, top, 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
+    const fill = layOver(this.mosaic.picture, toCanvas, W, H, 'lanczos3');
+    const seen = layOver(this.seen, toCanvas, W, H, 'bilinear', 'zero').data;
+    const around = createPicture(W, H, 3);
+    const hidden = new Float32Array(N).fill(1);
+    for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+      const o = (y + top) * W + x + left, i = y * w + x;
+      hidden[o] = 0;
+      for (let c = 0; c < 3; c++) around.data[c * N + o] = coded.data[c * w * h + i]!;
+    }
+    const trusted = Float32Array.from(seen, (v) => (v > 0.99 ? 1 : 0));
+    matchSeam(around, fill, hidden, trusted, { bandPx: 32 });
+    const cover = new Float32Array(N);
+    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
+      const o = y * W + x;
+      // Depth inside the frame, from the sides that were widened only.
+      const depth = Math.min(left > 0 ? x - left + 0.5 : SOFT_EDGE, right > 0 ? left + w - x - 0.5 : SOFT_EDGE, top > 0 ? y - top + 0.5 : SOFT_EDGE, bottom > 0 ? top + h - y - 0.5 : SOFT_EDGE);
+      const a = depth <= 0 ? 1 : depth >= SOFT_EDGE ? 0 : 1 - depth / SOFT_EDGE;
+      cover[o] = a;
+      if (a < 1) for (let c = 0; c < 3; c++) fill.data[c * N + o] = around.data[c * N + o]! + a * (fill.data[c * N + o]! - around.data[c * N + o]!);
+    }
+    return { coded: fill, cover };
+  }
+
+  /** The canvas scaled back to the plate's size. */
+  fit(canvas: Picture, w: number, h: number): Picture {
+    const { matrix, left, top } = this.reframe;
+    return warpHomography(canvas, multiply(matrix, [1, 0, -left, 0, 1, -top, 0, 0, 1]), w, h, { filter: 'lanczos3', boundary: 'clamp' });
+  }
+}
+
+function roomOf(frames: readonly number[], canvas: readonly Point2[], motion: SetMotion, w: number, h: number): MosaicFrame {
+  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+  for (const n of frames) {
+    const back = motion.still ? IDENTITY3 : tryInvert(motion.fromReference(n));
+    if (back === null) continue;
+    const b = boundsOf(canvas, back);
+    if (!b.every((v) => Number.isFinite(v) && Math.abs(v) < 8 * (w + h))) continue;
+    x0 = Math.min(x0, b[0]); y0 = Math.min(y0, b[1]); x1 = Math.max(x1, b[2]); y1 = Math.max(y1, b[3]);
+  }
+  x0 = Math.floor(x0); y0 = Math.floor(y0);
+  const scale = Math.min(motion.still ? 1 : 1.25, Math.sqrt(12e6 / ((x1 - x0) * (y1 - y0))));
+  return { x0, y0, width: Math.ceil((x1 - x0) * scale), height: Math.ceil((y1 - y0) * scale), scale };
+}
+
+/** How much of what lies about the frames was seen. */
+function share(seen: Picture, frames: readonly number[], motion: SetMotion, m: Mat3, canvas: readonly Point2[], w: number, h: number): number {
+  let all = 0, got = 0;
+  const [cx0, cy0, cx1, cy1] = boundsOf(canvas, IDENTITY3);
+  for (const n of frames) {
+    const back = tryInvert(motion.fromReference(n));
+    if (back === null) continue;
+    const to = multiply(m, back);
+    for (let y = cy0 + 4; y < cy1; y += 12) for (let x = cx0 + 4; x < cx1; x += 12) {
+      if (x > 0 && y > 0 && x < w && y < h) continue;
+      const [u, v] = apply(to, x, y);
+      all++;
+      if (u >= 0 && v >= 0 && u < seen.width && v < seen.height && plane(seen, 0)[Math.floor(v) * seen.width + Math.floor(u)]! > 0) got++;
+    }
+  }
+  return all === 0 ? 1 : got / all;
+}
