@@ -106,14 +106,25 @@ export function renderCard(s: CardScene): Picture {
   for (let i = 0; i < coded.data.length; i++) coded.data[i] = Math.max(0, Math.min(1, coded.data[i]! + s.noise * random.normal()));
   return coded;
 
+  /** An upright cylinder, met by the ray of every sub-sample. */
   function drawPeg(): void {
-    for (let t = 0; t <= 1; t += 0.004) {
-      const q = project(camera, [spot[0], peg * t, spot[1]])!;
-      const r = (0.0035 * s.focalPx) / q.depth;
-      for (let y = Math.floor(q.y - r); y <= q.y + r; y++) for (let x = Math.floor(q.x - r); x <= q.x + r; x++) {
-        if (x >= 0 && y >= 0 && x < W && y < H && Math.abs(x + 0.5 - q.x) < r) for (let i = 0; i < 3; i++) plane(out, i)[y * W + x] = [0.4, 0.25, 0.1][i]!;
-      }
+    const foot = project(camera, [spot[0], 0, spot[1]])!, head = project(camera, [spot[0], peg, spot[1]])!;
+    const r = (0.006 * s.focalPx) / Math.min(foot.depth, head.depth) + 2;
+    for (let y = Math.floor(Math.min(foot.y, head.y) - r); y <= Math.max(foot.y, head.y) + r; y++) for (let x = Math.floor(Math.min(foot.x, head.x) - r); x <= Math.max(foot.x, head.x) + r; x++) {
+      if (x < 0 || y < 0 || x >= W || y >= H) continue;
+      let hit = 0;
+      for (let k = 0; k < 16; k++) if (meetsPeg(unproject(camera, x + ((k & 3) + 0.5) / 4, y + ((k >> 2) + 0.5) / 4))) hit++;
+      if (hit > 0) for (let i = 0; i < 3; i++) { const v = plane(out, i); v[y * W + x] = v[y * W + x]! * (1 - hit / 16) + (hit / 16) * [0.4, 0.25, 0.1][i]!; }
     }
+  }
+
+  function meetsPeg(d: readonly number[]): boolean {
+    const a = d[0]! ** 2 + d[2]! ** 2, b = d[0]! * spot[0] + d[2]! * spot[1], c0 = spot[0] ** 2 + spot[1] ** 2 - 0.0035 ** 2, disc = b * b - a * c0;
+    if (disc < 0) return false;
+    const height = s.cameraHeight + ((b - Math.sqrt(disc)) / a) * d[1]!;
+    if (height >= 0 && height <= peg) return true;
+    const t = (peg - s.cameraHeight) / d[1]!;
+    return t > 0 && Math.hypot(t * d[0]! - spot[0], t * d[2]! - spot[1]) < 0.0035;
   }
 
   /** Lambert's ball: the key, a sky that is brighter above, and what the paper throws back from below. */

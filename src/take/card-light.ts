@@ -1,15 +1,16 @@
 /**
  * Light from the floor card: white balance and exposure from its greys, the sun from the peg's shadow. The card's print is
- * known, so what is seen divided by what is printed is the light that falls there; the peg's shadow is the one dark ray from
- * the spot. Azimuth relative to the camera (0 = from behind it, positive from its right), elevation = atan(peg / shadow).
+ * known, so what is seen divided by what is printed is the light that falls there; the peg's shadow is fitted
+ * in card-shadow.ts. Azimuth relative to the camera (0 = from behind it, positive from its right), elevation = atan(peg / shadow).
  */
-import { cardReflectance, PATCHES, PEG_SPOT } from '../brief/card-layout.js';
-import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
+import { PATCHES, PEG_SPOT } from '../brief/card-layout.js';
+import { DEG_PER_RAD } from '../core/angles.js';
 import { groundCamera, project, type Pinhole } from '../geometry/camera.js';
 import { plane, type Picture } from '../image/picture.js';
 import { sampleBilinear } from '../image/sampling.js';
 import { cctOfLinear } from '../colour/temperature.js';
-import { cardToGround, type CardPose } from './card-pose.js';
+import { cardToGround, type AlignedCard, type CardPose } from './card-pose.js';
+import { fitPegShadow } from './card-shadow.js';
 
 export interface CardWhite {
   /** Linear RGB of the paper, as seen. */
@@ -31,8 +32,8 @@ export interface PegSun {
   readonly transmission: number;
 }
 
-/** Half thickness of the peg asked for (6 to 8 mm): its top edge throws the tip that much further. */
-const PEG_RADIUS_MM = 3.5;
+/** How far from upright a peg stands that was set up by eye. */
+const PEG_LEAN_DEG = 1;
 
 function cameraOf(p: CardPose, picture: Picture): Pinhole {
   return groundCamera({ focalPx: p.focalPx, tiltDeg: p.tiltDeg, rollDeg: p.rollDeg, cameraHeight: p.cameraHeight, widthPx: picture.width, heightPx: picture.height });
@@ -79,92 +80,19 @@ export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
   return { paper: white.seen.map((v) => v / white.printed) as [number, number, number], gains, temperatureK: cct?.kelvin ?? null, duv: cct?.duv ?? null, greyGamma: gamma };
 }
 
-/** The sun from the peg's shadow. Null with a reason where no clear shadow leaves the spot. */
-export function readPeg(linear: Picture, pose: CardPose, pegHeightMm: number): { sun: PegSun } | { reason: string } {
-  const c = cameraOf(pose, linear);
-  const luma = new Float32Array(linear.width * linear.height);
-  const [r, g, b] = [plane(linear, 0), plane(linear, 1), plane(linear, 2)];
-  for (let i = 0; i < luma.length; i++) luma[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * b[i]!;
-  /** Light that falls on a card point; NaN where the print is not plain paper. */
-  const lightAt = (x: number, y: number): number => {
-    // Paper with a margin about the fiducials: blur mixes print into it.
-    for (const [dx, dy] of [[0, 0], [2.5, 0], [-2.5, 0], [0, 2.5], [0, -2.5]] as const) if (cardReflectance(x + dx, y + dy) !== 1) return NaN;
-    const q = pixelOf(c, pose, x, y);
-    if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) return NaN;
-    return sampleBilinear(luma, linear.width, linear.height, q.x, q.y);
-  };
-  const [sx, sy] = PEG_SPOT;
-  const all: number[] = [];
-  for (let y = -70; y <= 70; y += 4) for (let x = -86; x <= 86; x += 4) { const v = lightAt(x, y); if (!Number.isNaN(v) && Math.hypot(x - sx, y - sy) > 10) all.push(v); }
-  if (all.length < 60) return { reason: 'too little of the card\'s white paper is in sight' };
-  all.sort((a, b) => a - b);
-  const lit = all[Math.floor(all.length * 0.7)]!;
-  // Where the peg itself stands before the paper: away from the camera.
-  const spot = cardToGround(pose.card, sx, sy);
-  const cosT = Math.cos(pose.card.turnDeg * RAD_PER_DEG), sinT = Math.sin(pose.card.turnDeg * RAD_PER_DEG);
-  const toCard = (X: number, Z: number): [number, number] => [X * cosT + Z * sinT, X * sinT - Z * cosT];
-  const awayCard = toCard(spot[0], spot[1]);
-  const away = Math.atan2(awayCard[1], awayCard[0]);
-  const reach = 165;
-  const darkness = (theta: number, radius: number): number => {
-    let s = 0, n = 0;
-    for (const off of [-1.5, 0, 1.5]) {
-      const v = lightAt(sx + radius * Math.cos(theta) - off * Math.sin(theta), sy + radius * Math.sin(theta) + off * Math.cos(theta));
-      if (!Number.isNaN(v)) { s += 1 - v / lit; n++; }
-    }
-    return n === 0 ? NaN : s / n;
-  };
-  let best = { theta: 0, score: 0 };
-  for (let k = 0; k < 360; k++) {
-    const theta = k * RAD_PER_DEG;
-    let d = Math.abs(theta - away) % (2 * Math.PI);
-    if (d > Math.PI) d = 2 * Math.PI - d;
-    if (d < 9 * RAD_PER_DEG) continue;
-    let score = 0;
-    for (let q = 9; q < 38; q += 1.5) { const v = darkness(theta, q); if (!Number.isNaN(v)) score += Math.min(0.9, Math.max(-0.2, v)); }
-    if (score > best.score) best = { theta, score };
-  }
-  if (best.score < 20 * 0.08) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
-  // Finer: the centroid of darkness across the ray at several radii gives the direction.
-  let theta = best.theta, spread = 0;
-  for (let round = 0; round < 3; round++) {
-    let sw = 0, st = 0, stt = 0;
-    for (let q = 12; q < 60; q += 1.5) {
-      for (let o = -7; o <= 7; o++) {
-        const t = theta + (o / q);
-        const v = darkness(t, q);
-        if (Number.isNaN(v) || v < 0.12) continue;
-        const w = v * q;
-        sw += w; st += w * (o / q); stt += w * (o / q) ** 2;
-      }
-      if (darkness(theta, q + 6) < 0.3 * darkness(theta, 12)) break;
-    }
-    if (sw > 0) { theta += st / sw; spread = Math.sqrt(Math.max(0, stt / sw - (st / sw) ** 2)); }
-  }
-  const core: number[] = [];
-  for (let q = 10; q < 24; q += 1) { const v = darkness(theta, q); if (!Number.isNaN(v)) core.push(v); }
-  core.sort((a, b) => a - b);
-  const full = core[core.length >> 1] ?? 0;
-  if (!(full > 0.1)) return { reason: 'the shadow at the peg\'s foot is too faint to follow' };
-  let lastDark = -1, firstLit = -1, run = 0;
-  for (let q = 10; q < reach; q += 0.5) {
-    const v = darkness(theta, q);
-    if (Number.isNaN(v)) continue;
-    if (v >= full / 2) { lastDark = q; run = 0; } else if (++run === 8) { firstLit = q; break; }
-  }
-  if (lastDark < 0) return { reason: 'the shadow at the peg\'s foot is too faint to follow' };
-  if (firstLit < 0) return { reason: `the shadow runs off the card: the sun is lower than ${(Math.atan2(pegHeightMm, lastDark) * DEG_PER_RAD).toFixed(0)}°; use a shorter peg` };
-  // Half way between the last dark and the next lit step.
-  let tip = lastDark + 0.25;
-  for (let q = lastDark; q < lastDark + 4; q += 0.1) { const v = darkness(theta, q); if (!Number.isNaN(v) && v < full / 2) { tip = q; break; } }
-  const shadowMm = Math.max(1, tip - PEG_RADIUS_MM);
-  const elevationDeg = Math.atan2(pegHeightMm, shadowMm) * DEG_PER_RAD;
-  // The tip in world coordinates; light comes from the tip over the foot.
-  const end = cardToGround(pose.card, sx + shadowMm * Math.cos(theta), sy + shadowMm * Math.sin(theta));
-  const dx = spot[0] - end[0], dz = spot[1] - end[1];
-  const azimuthDeg = Math.atan2(dx, -dz) * DEG_PER_RAD;
-  const lengthSd = Math.hypot(1.5, 1, pose.residualPx);
-  const sdElevation = Math.hypot((lengthSd * pegHeightMm) / (shadowMm ** 2 + pegHeightMm ** 2) * DEG_PER_RAD, (1 * shadowMm) / (shadowMm ** 2 + pegHeightMm ** 2) * DEG_PER_RAD, 0.3);
-  const sdAzimuth = Math.hypot((Math.max(0.5, 0.2 * spread * 30) / Math.max(20, shadowMm)) * DEG_PER_RAD, pose.sd.tiltDeg * 0.3, 0.4);
-  return { sun: { azimuthDeg, elevationDeg, sd: { azimuthDeg: sdAzimuth, elevationDeg: sdElevation }, shadowMm, transmission: Math.max(0, 1 - full) } };
+/** The sun from the peg's shadow; a reason where no clear shadow leaves the spot. `luma` is linear, height × width. */
+export function readPeg(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, code: string | null = null): { sun: PegSun } | { reason: string } {
+  const s = fitPegShadow(luma, widthPx, heightPx, card, pegHeightMm, code);
+  if ('reason' in s) return s;
+  const { pose } = card;
+  const [x, y] = PEG_SPOT;
+  const foot = cardToGround(pose.card, x, y), end = cardToGround(pose.card, x + s.lengthMm * Math.cos(s.theta), y + s.lengthMm * Math.sin(s.theta));
+  // Light comes from the tip over the foot.
+  const azimuthDeg = Math.atan2(foot[0] - end[0], -(foot[1] - end[1])) * DEG_PER_RAD;
+  const elevationDeg = Math.atan2(pegHeightMm, s.lengthMm) * DEG_PER_RAD;
+  // The peg is not quite upright (1°) nor quite as high as said (1 mm).
+  const across = pegHeightMm ** 2 + s.lengthMm ** 2;
+  const sdElevation = Math.hypot(((s.sdLengthMm * pegHeightMm) / across) * DEG_PER_RAD, (s.lengthMm / across) * DEG_PER_RAD, PEG_LEAN_DEG * 0.7);
+  const sdAzimuth = Math.hypot(s.sdTheta * DEG_PER_RAD, PEG_LEAN_DEG * 0.7 * (pegHeightMm / s.lengthMm), pose.sd.tiltDeg * 0.3);
+  return { sun: { azimuthDeg, elevationDeg, sd: { azimuthDeg: sdAzimuth, elevationDeg: sdElevation }, shadowMm: s.lengthMm, transmission: Math.max(0, 1 - s.depth) } };
 }

@@ -4,7 +4,10 @@
  * sub-samples; blur is left to the caller.
  */
 import { CARD_CLASS, CLASS_HALF_HEIGHT_MM, CLASS_HALF_WIDTH_MM } from '../brief/card-layout.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { resizePlane } from '../image/resize.js';
 import { apply, tryInvert, type Mat3 } from '../geometry/mat3.js';
+
 
 export interface CardCover {
   /** Top left pixel and size of the window; it may reach beyond the picture. */
@@ -66,4 +69,32 @@ export function coverCard(map: Uint8Array, toPixel: Mat3, window: { x0: number; 
     }
   }
   return { x0, y0, width, height, ink, outside, unknown, toCard: inverse };
+}
+
+export interface CutOut {
+  readonly luma: Float32Array;
+  readonly width: number;
+  readonly height: number;
+  /** Its top left corner and reduction in the picture. */
+  readonly x0: number;
+  readonly y0: number;
+  readonly factor: number;
+  /** Pixels of the picture → pixels here. */
+  readonly fromFull: Mat3;
+}
+
+/** The card's surroundings, reduced by whole numbers until its longer side has `side` pixels or less, and softened. */
+export function cutOut(luma: Float32Array, widthPx: number, heightPx: number, toPixel: Mat3, side: number, softPx: number): CutOut | null {
+  const tight = cardWindow(toPixel, 0);
+  if (tight === null || Math.max(tight.width, tight.height) > 6 * Math.max(widthPx, heightPx)) return null;
+  const factor = Math.max(1, Math.round(Math.max(tight.width, tight.height) / side));
+  const margin = Math.ceil(0.15 * Math.max(tight.width, tight.height)) + 12 * factor;
+  const x0 = Math.max(0, tight.x0 - margin), y0 = Math.max(0, tight.y0 - margin);
+  const width = Math.floor((Math.min(widthPx, tight.x0 + tight.width + margin) - x0) / factor), height = Math.floor((Math.min(heightPx, tight.y0 + tight.height + margin) - y0) / factor);
+  if (width < 12 || height < 8) return null;
+  const w = width * factor, h = height * factor;
+  const part = new Float32Array(w * h);
+  for (let y = 0; y < h; y++) part.set(luma.subarray((y0 + y) * widthPx + x0, (y0 + y) * widthPx + x0 + w), y * w);
+  const small = factor === 1 ? part : resizePlane(part, w, h, width, height, 'area');
+  return { luma: softPx > 0 ? gaussianPlane(small, width, height, softPx, softPx) : small, width, height, x0, y0, factor, fromFull: [1 / factor, 0, -x0 / factor, 0, 1 / factor, -y0 / factor, 0, 0, 1] };
 }

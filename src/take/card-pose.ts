@@ -10,10 +10,8 @@ import { groundCamera, groundToImage } from '../geometry/camera.js';
 import { homographyFromPoints, homographyFromQuad } from '../geometry/homography.js';
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
 import { apply, multiply, type Mat3, type Point2 } from '../geometry/mat3.js';
-import { gaussianPlane } from '../image/gaussian.js';
-import { resizePlane } from '../image/resize.js';
 import { alignCard, type Alignment } from './card-align.js';
-import { cardWindow } from './card-map.js';
+import { cutOut } from './card-map.js';
 
 export interface CardPose {
   readonly focalPx: number;
@@ -63,7 +61,13 @@ const SHARED_NOISE = 2;
 /** What no fit knows: print size and flatness (0.2 %), lens distortion, the optical centre off the middle. */
 const FLOOR = { lnFocal: 0.003, tilt: 0.05 * RAD_PER_DEG, roll: 0.05 * RAD_PER_DEG, lnHeight: 0.003 };
 
-export interface AlignedCard { readonly pose: CardPose; readonly toPixel: Mat3; readonly alignment: Alignment }
+export interface AlignedCard {
+  readonly pose: CardPose;
+  readonly toPixel: Mat3;
+  readonly alignment: Alignment;
+  /** Standard deviation of the blur in the picture's own pixels. */
+  readonly sigmaPx: number;
+}
 
 /**
  * Solves the pose by direct alignment from a guess of the card's homography (within a fiducial's cell or so).
@@ -101,7 +105,7 @@ export function alignPose(luma: Float32Array, widthPx: number, heightPx: number,
     sd: { focalPx: sd(0, FLOOR.lnFocal) * focal, tiltDeg: sd(1, FLOOR.tilt) * DEG_PER_RAD, rollDeg: sd(2, FLOOR.roll) * DEG_PER_RAD, cameraHeight: sd(3, FLOOR.lnHeight) * height },
     residualPx: (a.noise / Math.max(1e-3, a.paper - a.ink)) * Math.sqrt(2 * Math.PI) * a.sigmaPx * cut.factor, markers, priorLed: !fixed && sd(0, 0) > PRIOR_LN_SD * 0.6,
   };
-  return { pose, toPixel: poseHomography(pose, widthPx, heightPx), alignment: a };
+  return { pose, toPixel: poseHomography(pose, widthPx, heightPx), alignment: a, sigmaPx: a.sigmaPx * cut.factor };
 }
 
 /**
@@ -131,22 +135,6 @@ function alignPlane(luma: Float32Array, widthPx: number, heightPx: number, guess
     now = multiply([cut.factor, 0, cut.x0, 0, cut.factor, cut.y0, 0, 0, 1], a.toPixel);
   }
   return now;
-}
-
-/** The card's surroundings, reduced by whole numbers until its longer side has `side` pixels or less, and softened. */
-function cutOut(luma: Float32Array, widthPx: number, heightPx: number, toPixel: Mat3, side: number, softPx: number): { luma: Float32Array; width: number; height: number; x0: number; y0: number; factor: number; fromFull: Mat3 } | null {
-  const tight = cardWindow(toPixel, 0);
-  if (tight === null || Math.max(tight.width, tight.height) > 6 * Math.max(widthPx, heightPx)) return null;
-  const factor = Math.max(1, Math.round(Math.max(tight.width, tight.height) / side));
-  const margin = Math.ceil(0.15 * Math.max(tight.width, tight.height)) + 12 * factor;
-  const x0 = Math.max(0, tight.x0 - margin), y0 = Math.max(0, tight.y0 - margin);
-  const width = Math.floor((Math.min(widthPx, tight.x0 + tight.width + margin) - x0) / factor), height = Math.floor((Math.min(heightPx, tight.y0 + tight.height + margin) - y0) / factor);
-  if (width < 12 || height < 8) return null;
-  const w = width * factor, h = height * factor;
-  const part = new Float32Array(w * h);
-  for (let y = 0; y < h; y++) part.set(luma.subarray((y0 + y) * widthPx + x0, (y0 + y) * widthPx + x0 + w), y * w);
-  const small = factor === 1 ? part : resizePlane(part, w, h, width, height, 'area');
-  return { luma: softPx > 0 ? gaussianPlane(small, width, height, softPx, softPx) : small, width, height, x0, y0, factor, fromFull: [1 / factor, 0, -x0 / factor, 0, 1 / factor, -y0 / factor, 0, 0, 1] };
 }
 
 /** Pose parameters from points of the card and where they are seen; the best of several focal lengths. */

@@ -91,11 +91,12 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
     const { pose, toPixel, alignment } = best.card;
     const frame = await reader.frame(best.frame);
     const linear = toLinear(frame);
-    const text = await readCode(linearLuma(linear), widthPx, heightPx, toPixel);
+    const luma = linearLuma(linear);
+    const text = await readCode(luma, widthPx, heightPx, toPixel);
     const parts = text?.startsWith('PLATEWRIGHT1|') === true ? text.split('|') : null;
     const markers: FoundMarker[] = [];
     alignment.markerCorrelation.forEach((c, id) => { if (c > 0.6) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) }); });
-    const peg = readPeg(linear, pose, o.pegHeightMm ?? PEG_HEIGHT_MM);
+    const peg = readPeg(luma, widthPx, heightPx, best.card, o.pegHeightMm ?? PEG_HEIGHT_MM, parts === null ? null : text);
     return {
       file, framesLookedAt: wanted.length, framesFound: found, frame: best.frame, markers, pose,
       code: parts === null ? null : { production: parts[1] ?? '', pick: parts[2] ?? '' }, white: readWhite(linear, pose), sun: 'sun' in peg ? peg.sun : null, sunReason: 'sun' in peg ? null : peg.reason,

@@ -1,0 +1,350 @@
+/**
+ * The sun from the peg's shadow on the card, by direct alignment: a vertical peg's shadow on the floor is the hull of its foot
+ * disc and the same disc moved by h / tan(elevation) away from the light. Foot, peg, print and blur are known, so that shadow is
+ * drawn as the camera would see it, for every direction and length, and fitted to the picture in linear light by Gauss-Newton
+ * (Lucas & Kanade 1981) with a Huber loss; how dark it is, and the peg's own tone, are linear. Azimuth relative to the camera.
+ */
+import { encode, type QrCodeGenerateResult } from 'uqr';
+import { CODE_SPOT, PATCHES, PEG_SPOT, cardReflectance } from '../brief/card-layout.js';
+import { DEG_PER_RAD } from '../core/angles.js';
+import { groundCamera, unproject } from '../geometry/camera.js';
+import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
+import { apply, multiply, tryInvert } from '../geometry/mat3.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { sampleBilinear } from '../image/sampling.js';
+import { cardWindow, cutOut, type CutOut } from './card-map.js';
+import { cardToGround, type AlignedCard } from './card-pose.js';
+
+export interface ShadowFit {
+  /** Direction of the shadow on the card (radians from its x axis towards its y axis) and its length, millimetres. */
+  readonly theta: number;
+  readonly lengthMm: number;
+  readonly sdTheta: number;
+  readonly sdLengthMm: number;
+  /** Share of the light that is missing in the shadow, 0..1, and its standard deviation. */
+  readonly depth: number;
+  readonly sdDepth: number;
+}
+
+/** Half thickness of the peg asked for (6 to 8 mm). */
+const PEG_RADIUS_MM = 3.5;
+const SIDE = 420;
+/** Less of the shadow beside the peg tells its direction only with the peg's own thickness. */
+const LEAST_VISIBLE = 0.25;
+/** The shadow is looked for this far from the spot, millimetres. */
+const REACH_MM = 150;
+/** Linear unknowns: light, its gradient across and along, missing light, the peg's tone. */
+const LINEAR = 5;
+const SHARED_NOISE = 2;
+
+interface Scene {
+  readonly cut: CutOut;
+  readonly w: number; readonly h: number; readonly x0: number; readonly y0: number;
+  readonly samples: number;
+  /** Card coordinates and reflectance of every sub-sample (NaN where not predicted), and whether the peg hides it. */
+  readonly u: Float32Array; readonly v: Float32Array; readonly reflectance: Float32Array; readonly peg: Uint8Array;
+  readonly sigma: number;
+  readonly plain: Float32Array; readonly pegShare: Float32Array; readonly usable: Uint8Array;
+  readonly cu: Float32Array; readonly cv: Float32Array;
+}
+
+/**
+ * Fits the shadow. @param luma linear, height × width, in which `card` was found.
+ * @param code text of the card's code where it was read: then its print is known too
+ * @returns a reason where no shadow can be told
+ */
+export function fitPegShadow(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, code: string | null = null): ShadowFit | { reason: string } {
+  const scene = prepare(luma, widthPx, heightPx, card, pegHeightMm, code);
+  if (scene === null) return { reason: 'too little of the card\'s white paper is in sight' };
+  const starts = candidates(scene, card);
+  const empty = evaluate(scene, 0, 0.001, null);
+  if (empty === null) return { reason: 'too little of the card\'s white paper is in sight' };
+  const scale = Math.max(0.002, empty.mad);
+  let best: { theta: number; length: number; fit: Evaluation } | null = null;
+  for (const s of starts) {
+    const r = solve(scene, s.theta, s.length, scale);
+    if (r !== null && (best === null || r.fit.cost < best.fit.cost)) best = r;
+  }
+  if (best === null) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
+  const final = solve(scene, best.theta, best.length, Math.max(0.002, best.fit.mad)) ?? best;
+  const fit = final.fit, covariance = shadowCovariance(scene, final.theta, final.length, fit);
+  const light = fit.linear[0]!, depth = fit.linear[3]! / light;
+  const sdDepth = covariance === null ? Infinity : Math.sqrt(covariance[2]!) / light;
+  if (covariance === null || !(depth > 0.06) || depth < 5 * sdDepth) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
+  if (visibleShare(scene, final.theta, final.length) < LEAST_VISIBLE) return { reason: 'the light stands behind the camera, so that the peg hides its own shadow: lay the ball instead, or set the camera a little aside for the card' };
+  const sdLengthMm = Math.sqrt(covariance[1]!);
+  if (mayBeLonger(scene, final)) return { reason: `the shadow can't be followed to its end: it is at least ${final.length.toFixed(0)} mm long, so the sun is lower than ${(Math.atan2(pegHeightMm, final.length) * DEG_PER_RAD + 2).toFixed(0)}°; turn the card so that the shadow falls on white paper, or use a shorter peg` };
+  if (!(sdLengthMm < 0.12 * final.length + 4) || final.length > REACH_MM - 1) return { reason: `the shadow runs off the card: the sun is lower than ${(Math.atan2(pegHeightMm, Math.min(final.length, endOfCard(final.theta))) * DEG_PER_RAD).toFixed(0)}°; use a shorter peg` };
+  return { theta: final.theta, lengthMm: final.length, sdTheta: Math.sqrt(covariance[0]!), sdLengthMm, depth, sdDepth };
+}
+
+/** True where a longer shadow would fit nearly as well: its tip lies where the picture says nothing. */
+function mayBeLonger(s: Scene, found: { theta: number; length: number; fit: Evaluation }): boolean {
+  for (const more of [8, 20, 40]) {
+    const longer = evaluate(s, found.theta, found.length + more, found.fit.scale, found.fit.residual);
+    if (longer !== null && longer.cost - found.fit.cost < 16 * SHARED_NOISE ** 2) return true;
+  }
+  return false;
+}
+
+/** Share of the shadow that is seen clear of the peg. */
+function visibleShare(s: Scene, theta: number, length: number): number {
+  const shadow = drawShadow(s, theta, length, true);
+  let all = 0, clear = 0;
+  for (let at = 0; at < shadow.length; at++) {
+    all += shadow[at]!;
+    if (s.pegShare[at]! < 0.15 && s.usable[at] !== 0) clear += shadow[at]!;
+  }
+  return all > 0 ? clear / all : 0;
+}
+
+/** How far the card reaches from the spot in a direction, millimetres. */
+function endOfCard(theta: number): number {
+  return Math.min(90 / Math.max(1e-6, Math.abs(Math.cos(theta))), 125 / Math.max(1e-6, Math.abs(Math.sin(theta))));
+}
+
+/** Light that a code throws back in the mean, paper being 1: what is left of it where it is too small to be read. */
+const CODE_MEAN = 0.52;
+
+/** Print of the card for this purpose: patches by their intended tone, the code as it was read or as grey. */
+function tone(x: number, y: number, ink: number, code: QrCodeGenerateResult | null): number {
+  const r = cardReflectance(x, y);
+  if (r !== null) return r < 0.5 ? ink : 1;
+  const p = PATCHES.find((q) => x >= q.x && x < q.x + q.width && y >= q.y && y < q.y + q.height);
+  const size = code?.size ?? 1, i = Math.floor(((x - CODE_SPOT.x) / CODE_SPOT.size) * size), j = Math.floor(((y - CODE_SPOT.y) / CODE_SPOT.size) * size);
+  if (i >= 0 && j >= 0 && i < size && j < size) return code === null ? CODE_MEAN : code.data[j]![i]! ? ink : 1;
+  return p === undefined ? 1 : 0.2126 * p.linear[0] + 0.7152 * p.linear[1] + 0.0722 * p.linear[2];
+}
+
+function prepare(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, codeText: string | null): Scene | null {
+  const code = codeText === null ? null : encode(codeText, { ecc: 'M', border: 0 });
+  const cut = cutOut(luma, widthPx, heightPx, card.toPixel, SIDE, 0);
+  if (cut === null) return null;
+  const toPixel = multiply(cut.fromFull, card.toPixel), inverse = tryInvert(toPixel);
+  const sigma = Math.max(0.25, card.sigmaPx / cut.factor), margin = Math.ceil(3.5 * sigma) + 2;
+  const window = cardWindow(toPixel, margin);
+  if (inverse === null || window === null) return null;
+  const { x0, y0, width: w, height: h } = window;
+  const samples = w * h < 60_000 ? 4 : 3, n = w * h * samples * samples;
+  const u = new Float32Array(n), v = new Float32Array(n), reflectance = new Float32Array(n), peg = new Uint8Array(n);
+  const ink = Math.max(0.01, card.alignment.ink / card.alignment.paper);
+  const pose = card.pose, camera = groundCamera({ focalPx: pose.focalPx, tiltDeg: pose.tiltDeg, rollDeg: pose.rollDeg, cameraHeight: pose.cameraHeight, widthPx, heightPx });
+  const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
+  const top = pegHeightMm / 1000, R = PEG_RADIUS_MM / 1000, H = pose.cameraHeight;
+  const plain = new Float32Array(w * h), pegShare = new Float32Array(w * h), unknown = new Float32Array(w * h);
+  const cu = new Float32Array(w * h), cv = new Float32Array(w * h);
+  const unit = 1 / (samples * samples);
+  for (let y = 0, k = 0; y < h; y++) for (let x = 0; x < w; x++) {
+    const at = y * w + x, c = apply(inverse, x0 + x + 0.5, y0 + y + 0.5);
+    cu[at] = c[0]; cv[at] = c[1];
+    // Only near the spot can the peg itself be seen: it stands up, so on the side away from the camera.
+    const nearPeg = Math.hypot(c[0] - PEG_SPOT[0], c[1] - PEG_SPOT[1]) < 12 * pegHeightMm;
+    for (let j = 0; j < samples; j++) for (let i = 0; i < samples; i++, k++) {
+      const px = x0 + x + (i + 0.5) / samples, py = y0 + y + (j + 0.5) / samples, q = apply(inverse, px, py);
+      u[k] = q[0]; v[k] = q[1];
+      let r = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 ? NaN : tone(q[0], q[1], ink, code);
+      if (nearPeg) {
+        const d = unproject(camera, cut.x0 + px * cut.factor, cut.y0 + py * cut.factor);
+        if (hitsPeg(d, spot, R, top, H)) { peg[k] = 1; pegShare[at]! += unit; r = 0; }
+      }
+      reflectance[k] = Number.isNaN(r) ? -1 : r;
+      if (Number.isNaN(r)) unknown[at]! += unit; else plain[at]! += r * unit;
+    }
+  }
+  gaussianPlane(plain, w, h, sigma, sigma, plain);
+  gaussianPlane(pegShare, w, h, sigma, sigma, pegShare);
+  gaussianPlane(unknown, w, h, sigma, sigma, unknown);
+  const usable = new Uint8Array(w * h);
+  let count = 0;
+  for (let at = 0; at < w * h; at++) {
+    const X = x0 + (at % w), Y = y0 + Math.floor(at / w);
+    if (X < 0 || Y < 0 || X >= cut.width || Y >= cut.height || unknown[at]! > 0.03) continue;
+    if (Math.hypot(cu[at]! - PEG_SPOT[0], cv[at]! - PEG_SPOT[1]) > REACH_MM) continue;
+    usable[at] = 1;
+    count++;
+  }
+  return count < 150 ? null : { cut, w, h, x0, y0, samples, u, v, reflectance, peg, sigma, plain, pegShare, usable, cu, cv };
+}
+
+/** Does a ray from (0, H, 0) meet the upright cylinder at `spot` (metres)? */
+function hitsPeg(d: readonly number[], spot: readonly number[], R: number, top: number, H: number): boolean {
+  const a = d[0]! * d[0]! + d[2]! * d[2]!, b = -(d[0]! * spot[0]! + d[2]! * spot[1]!), c = spot[0]! ** 2 + spot[1]! ** 2 - R * R;
+  const disc = b * b - a * c;
+  if (disc < 0) return false;
+  const t = (-b - Math.sqrt(disc)) / a, y = H + t * d[1]!;
+  if (y >= 0 && y <= top) return true;
+  const tt = (top - H) / d[1]!;
+  return tt > 0 && Math.hypot(tt * d[0]! - spot[0]!, tt * d[2]! - spot[1]!) < R;
+}
+
+interface Evaluation { readonly cost: number; readonly mad: number; readonly linear: Float64Array; readonly residual: Float32Array; readonly shadow: Float32Array; readonly pixels: number; readonly normal: Float64Array; readonly scale: number }
+
+/** Shadowed light lost at unit depth, as the camera sees it. */
+function drawShadow(s: Scene, theta: number, length: number, throughPeg = false): Float32Array {
+  const out = new Float32Array(s.w * s.h), per = s.samples * s.samples, unit = 1 / per;
+  const ex = Math.cos(theta), ey = Math.sin(theta), r2 = PEG_RADIUS_MM ** 2;
+  const reach = length + PEG_RADIUS_MM + 1;
+  for (let at = 0, k = 0; at < out.length; at++, k += per) {
+    const cx = s.cu[at]! - PEG_SPOT[0], cy = s.cv[at]! - PEG_SPOT[1];
+    const alongC = cx * ex + cy * ey, acrossC = Math.abs(cy * ex - cx * ey);
+    // A pixel may be a good many millimetres deep when the floor is seen aslant.
+    if (acrossC > 60 || alongC < -60 || alongC > reach + 60) continue;
+    let sum = 0;
+    for (let i = 0; i < per; i++) {
+      if (s.peg[k + i] !== 0 && !throughPeg) continue;
+      const dx = s.u[k + i]! - PEG_SPOT[0], dy = s.v[k + i]! - PEG_SPOT[1];
+      let along = dx * ex + dy * ey;
+      along = along < 0 ? 0 : along > length ? length : along;
+      const qx = dx - along * ex, qy = dy - along * ey;
+      if (qx * qx + qy * qy < r2) sum += s.peg[k + i] !== 0 ? 1 : Math.max(0, s.reflectance[k + i]!);
+    }
+    out[at] = sum * unit;
+  }
+  return gaussianPlane(out, s.w, s.h, s.sigma, s.sigma, out);
+}
+
+/** Linear fit at a shadow; `scale` null: plain least squares. */
+function evaluate(s: Scene, theta: number, length: number, scale: number | null, previous?: Float32Array): Evaluation | null {
+  const shadow = drawShadow(s, theta, length);
+  const residual = new Float32Array(s.w * s.h);
+  let linear = new Float64Array(LINEAR);
+  const row = new Float64Array(LINEAR);
+  let A = new Float64Array(LINEAR * LINEAR), pixels = 0;
+  for (let round = 0; round < 2; round++) {
+    A = new Float64Array(LINEAR * LINEAR);
+    const B = new Float64Array(LINEAR);
+    pixels = 0;
+    for (let at = 0; at < s.usable.length; at++) {
+      if (s.usable[at] === 0) continue;
+      fill(row, s, shadow, at);
+      const y = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]!;
+      const r = round > 0 ? residual[at]! : previous === undefined ? 0 : previous[at]!;
+      const w = scale === null ? 1 : Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
+      pixels++;
+      for (let i = 0; i < LINEAR; i++) { const wi = w * row[i]!; B[i]! += wi * y; for (let j = 0; j <= i; j++) A[i * LINEAR + j]! += wi * row[j]!; }
+    }
+    for (let i = 0; i < LINEAR; i++) { A[i * LINEAR + i]! += 1e-6 * pixels; for (let j = 0; j < i; j++) A[j * LINEAR + i] = A[i * LINEAR + j]!; }
+    const f = choleskyFactor(A, LINEAR);
+    if (f === null) return null;
+    linear = solveWithFactor(f, B, LINEAR) as Float64Array<ArrayBuffer>;
+    // No light is added by a shadow.
+    if (linear[3]! < 0) linear[3] = 0;
+    for (let at = 0; at < s.usable.length; at++) {
+      if (s.usable[at] === 0) continue;
+      fill(row, s, shadow, at);
+      let m = 0;
+      for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
+      residual[at] = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]! - m;
+    }
+    if (scale === null) break;
+  }
+  const size = new Float32Array(pixels);
+  let k = 0, cost = 0;
+  for (let at = 0; at < s.usable.length; at++) {
+    if (s.usable[at] === 0) continue;
+    const a = Math.abs(residual[at]!);
+    size[k++] = a;
+    const t = a / (scale ?? 1);
+    cost += scale === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
+  }
+  size.sort();
+  return { cost, mad: 1.4826 * size[size.length >> 1]!, linear, residual, shadow, pixels, normal: A, scale: scale ?? 1 };
+}
+
+function fill(row: Float64Array, s: Scene, shadow: Float32Array, at: number): void {
+  const p = s.plain[at]!;
+  row[0] = p; row[1] = (p * s.cu[at]!) / 100; row[2] = (p * s.cv[at]!) / 100; row[3] = -shadow[at]!; row[4] = s.pegShare[at]!;
+}
+
+/** Directions and lengths to start from: matched rays over the light that is missing on the card. */
+function candidates(s: Scene, card: AlignedCard): { theta: number; length: number }[] {
+  const base = evaluate(s, 0, 0.001, null);
+  if (base === null) return [];
+  const missing = new Float32Array(s.w * s.h);
+  for (let at = 0; at < missing.length; at++) missing[at] = s.usable[at] !== 0 ? Math.max(-0.3 * base.linear[0]!, Math.min(base.linear[0]!, -base.residual[at]!)) : NaN;
+  const toPixel = multiply(s.cut.fromFull, card.toPixel);
+  const scores: { theta: number; length: number; score: number }[] = [];
+  for (let k = 0; k < 120; k++) {
+    const theta = (k * Math.PI) / 60;
+    let sum = 0, n = 0;
+    let best = { length: 20, score: -Infinity };
+    for (let q = 6; q < REACH_MM; q += 2) {
+      const p = apply(toPixel, PEG_SPOT[0] + q * Math.cos(theta), PEG_SPOT[1] + q * Math.sin(theta));
+      const x = p[0] - s.x0, y = p[1] - s.y0;
+      if (x < 0 || y < 0 || x >= s.w || y >= s.h) break;
+      const v = sampleBilinear(missing, s.w, s.h, x, y);
+      if (!Number.isNaN(v)) { sum += v; n++; }
+      if (n >= 4 && q >= 14) { const score = sum / Math.sqrt(n); if (score > best.score) best = { length: q, score }; }
+    }
+    scores.push({ theta, ...best });
+  }
+  scores.sort((a, b) => b.score - a.score);
+  const kept: { theta: number; length: number }[] = [];
+  for (const c of scores) {
+    if (kept.length >= 5) break;
+    if (kept.every((q) => Math.abs(Math.atan2(Math.sin(q.theta - c.theta), Math.cos(q.theta - c.theta))) > 0.2)) kept.push(c);
+  }
+  return kept.flatMap((c) => [{ theta: c.theta, length: c.length }, ...(c.length > 70 ? [{ theta: c.theta, length: 45 }] : [{ theta: c.theta, length: c.length + 25 }])]);
+}
+
+/** Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973). */
+function solve(s: Scene, theta0: number, length0: number, scale: number): { theta: number; length: number; fit: Evaluation } | null {
+  let theta = theta0, length = Math.max(8, length0), lambda = 1e-2;
+  let fit = evaluate(s, theta, length, scale);
+  if (fit === null) return null;
+  for (let iteration = 0; iteration < 12; iteration++) {
+    const g = gradients(s, theta, length, fit);
+    let a = 0, b = 0, c = 0, gt = 0, gl = 0;
+    for (let at = 0; at < s.usable.length; at++) {
+      if (s.usable[at] === 0) continue;
+      const r = fit.residual[at]!, w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r))), x = g.theta[at]!, y = g.length[at]!;
+      a += w * x * x; b += w * x * y; c += w * y * y; gt += w * x * r; gl += w * y * r;
+    }
+    let moved = false;
+    for (let tries = 0; tries < 5; tries++) {
+      const A = a * (1 + lambda) + 1e-12, C = c * (1 + lambda) + 1e-12, det = A * C - b * b;
+      if (!(det > 0)) { lambda *= 10; continue; }
+      const dt = Math.max(-0.25, Math.min(0.25, (C * gt - b * gl) / det)), dl = Math.max(-20, Math.min(20, (A * gl - b * gt) / det));
+      const t = theta + dt, l = Math.max(5, Math.min(REACH_MM, length + dl));
+      const next = evaluate(s, t, l, scale, fit.residual);
+      if (next !== null && next.cost < fit.cost) {
+        const done = Math.abs(dt) < 2e-4 && Math.abs(dl) < 0.02;
+        theta = t; length = l; fit = next; moved = !done;
+        lambda = Math.max(1e-5, lambda / 4);
+        break;
+      }
+      lambda *= 8;
+    }
+    if (!moved) break;
+  }
+  return { theta, length, fit };
+}
+
+/** Change of the prediction with direction and length at the fitted depth. */
+function gradients(s: Scene, theta: number, length: number, fit: Evaluation): { theta: Float32Array; length: Float32Array } {
+  const dt = Math.min(0.05, 1 / Math.max(10, length)), dl = 1, k = -fit.linear[3]!;
+  const difference = (a: Float32Array, b: Float32Array, step: number): Float32Array => a.map((v, i) => (k * (v - b[i]!)) / step);
+  return {
+    theta: difference(drawShadow(s, theta + dt, length), drawShadow(s, theta - dt, length), 2 * dt),
+    length: difference(drawShadow(s, theta, length + dl), drawShadow(s, theta, length - dl), 2 * dl),
+  };
+}
+
+/** Variances of direction, length and lost light, with all unknowns in one system; null where they are not held. */
+function shadowCovariance(s: Scene, theta: number, length: number, fit: Evaluation): [number, number, number] | null {
+  const g = gradients(s, theta, length, fit), n = LINEAR + 2;
+  const A = new Float64Array(n * n), row = new Float64Array(n), part = row.subarray(2);
+  for (let at = 0; at < s.usable.length; at++) {
+    if (s.usable[at] === 0) continue;
+    const r = Math.abs(fit.residual[at]!);
+    const w = Math.min(1, (1.345 * fit.scale) / Math.max(1e-9, r));
+    fill(part, s, fit.shadow, at);
+    row[0] = g.theta[at]!; row[1] = g.length[at]!;
+    for (let i = 0; i < n; i++) for (let j = 0; j <= i; j++) A[i * n + j]! += w * row[i]! * row[j]!;
+  }
+  for (let i = 0; i < n; i++) { A[i * n + i]! += 1e-9; for (let j = 0; j < i; j++) A[j * n + i] = A[i * n + j]!; }
+  const inverse = invertSymmetric(A, n);
+  if (inverse === null) return null;
+  const scale = (SHARED_NOISE * Math.max(0.002, fit.mad)) ** 2;
+  return [inverse[0]! * scale, inverse[n + 1]! * scale, inverse[5 * n + 5]! * scale];
+}
