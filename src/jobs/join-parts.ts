@@ -16,7 +16,7 @@ import { plateClip } from './plate-clip.js';
 import { joinOptions } from './join-options.js';
 
 /** Proposes the recipe of a pick with a take from the measures in the book. */
-export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine'): Promise<{ recipe: Recipe; notes: readonly string[] }> {
+export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine', patch?: TakeDocument): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
   if (measured === null) throw new PlatewrightError('PW-JOIN-UNMEASURED', `the plate of ${pick.id} has not been measured yet; measure it first`, { kind: 'usage' });
   const plateFile = await plateClip(book, pick), takeFile = book.mediaPath(take.file);
@@ -39,6 +39,7 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
         plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject,
+        ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
       });
       return { recipe: storeRecipe(book, recipe), notes: side.notes };
     } finally {
@@ -49,15 +50,20 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
   }
 }
 
+/** The steps with the files that they name passed through `path`. */
+function sourcesThrough(r: Recipe, path: (p: string) => string): Recipe['steps'] {
+  return r.steps.map((s) => (s.step === 'patch' ? { ...s, source: path(s.source) } : s));
+}
+
 /** Recipes in the book name media by stored paths, so that a production's folder can be moved. */
 export function storeRecipe(book: Book, r: Recipe): Recipe {
-  return { ...r, plate: { ...r.plate, file: book.storedPath(r.plate.file) }, take: { ...r.take, file: book.storedPath(r.take.file) } };
+  return { ...r, plate: { ...r.plate, file: book.storedPath(r.plate.file) }, take: { ...r.take, file: book.storedPath(r.take.file) }, steps: sourcesThrough(r, (p) => book.storedPath(p)) };
 }
 
 /** A stored recipe with its media where they are now; the plate clip is made again where the cache was deleted. */
 export async function liveRecipe(book: Book, join: JoinDocument): Promise<Recipe> {
   const pick = book.need('pick', join.id), take = book.need('take', join.take);
-  return { ...join.recipe, plate: { ...join.recipe.plate, file: await plateClip(book, pick) }, take: { ...join.recipe.take, file: book.mediaPath(take.file) } };
+  return { ...join.recipe, plate: { ...join.recipe.plate, file: await plateClip(book, pick) }, take: { ...join.recipe.take, file: book.mediaPath(take.file) }, steps: sourcesThrough(join.recipe, (p) => book.mediaPath(p)) };
 }
 
 /** Opens the renderer of a pick's join as its recipe stands. */

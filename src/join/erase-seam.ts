@@ -15,6 +15,10 @@ export interface SeamOptions {
   readonly bandPx: number;
   /** Most that light may differ, as a factor. Default 1.5. */
   readonly mostGain?: number;
+  /** The band is compared after a blur of this sd, px: hair against hair, which differ strand by strand. Default 0: as it is. */
+  readonly blurPx?: number;
+  /** Most that the membrane may add (coded). Default no bound. */
+  readonly mostStep?: number;
 }
 
 /**
@@ -93,6 +97,15 @@ export function cropPicture(p: Picture, box: PartBox): Picture {
   return out;
 }
 
+/** Gaussian mean of the pixels that count alone. */
+function blurWithin(p: Float32Array, weight: Float32Array, w: number, h: number, sigmaPx: number): Float32Array {
+  const sum = new Float32Array(p.length);
+  for (let i = 0; i < p.length; i++) sum[i] = p[i]! * weight[i]!;
+  const a = gaussianPlane(sum, w, h, sigmaPx), b = gaussianPlane(weight, w, h, sigmaPx);
+  for (let i = 0; i < a.length; i++) a[i] = b[i]! > 1e-3 ? a[i]! / b[i]! : p[i]!;
+  return a;
+}
+
 function seamInside(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, options: SeamOptions): void {
   const { width: w, height: h } = around;
   const n = w * h;
@@ -110,7 +123,10 @@ function seamInside(around: Picture, fill: Picture, hidden: Float32Array, truste
     for (let i = 0; i < n; i++) if (weight[i]! > 0 && f[i]! > 0.08 && f[i]! < 0.94) ratios.push(a[i]! / f[i]!);
     const gain = ratios.length < 50 ? 1 : Math.min(most, Math.max(1 / most, median(ratios)));
     const d = new Float32Array(n);
-    for (let i = 0; i < n; i++) { f[i] = f[i]! * gain; d[i] = a[i]! - f[i]!; away[i] = Math.max(away[i]!, Math.abs(d[i]!)); }
+    const from = options.blurPx === undefined ? a : blurWithin(a, weight, w, h, options.blurPx);
+    for (let i = 0; i < n; i++) f[i] = f[i]! * gain;
+    const to = options.blurPx === undefined ? f : blurWithin(f, weight, w, h, options.blurPx);
+    for (let i = 0; i < n; i++) { d[i] = from[i]! - to[i]!; away[i] = Math.max(away[i]!, Math.abs(d[i]!)); }
     differences.push(d);
   }
   const list: number[] = [];
@@ -121,6 +137,7 @@ function seamInside(around: Picture, fill: Picture, hidden: Float32Array, truste
   const membrane = pushPull(differences, weight, w, h);
   for (let c = 0; c < 3; c++) {
     const f = plane(fill, c), m = membrane[c]!;
-    for (let i = 0; i < n; i++) f[i] = f[i]! + m[i]!;
+    const most = options.mostStep ?? Infinity;
+    for (let i = 0; i < n; i++) f[i] = f[i]! + Math.min(most, Math.max(-most, m[i]!));
   }
 }

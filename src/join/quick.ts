@@ -1,6 +1,7 @@
 /** One join from two loose files: measure, propose, render. */
 import { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
+import type { CameraMove } from '../plate/types.js';
 import type { VideoInfo } from '../media/types.js';
 import { plane } from '../image/picture.js';
 import { percentiles } from '../image/statistics.js';
@@ -18,19 +19,21 @@ export interface QuickProposal {
   readonly plateInfo: VideoInfo;
   /** The set's motion, for regions of the plate drawn on single frames. */
   readonly carrier: Carrier;
+  /** The plate's measured move, which mending it needs. */
+  readonly camera: CameraMove | undefined;
 }
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
 /** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. */
-export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, quality: 'fast' | 'fine'): Promise<QuickProposal> {
+export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, quality: 'fast' | 'fine', patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number }): Promise<QuickProposal> {
   const plate = await VideoReader.open(plateFile), take = await VideoReader.open(takeFile);
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks);
     const t = await measureTakeSide(takeFile, take, takeMarks ?? EMPTY);
     const subject = await subjectOf(take, quality);
-    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject });
-    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera) };
+    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, ...(patch === undefined ? {} : { patch }) });
+    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera };
   } finally {
     await Promise.all([plate.close(), take.close()]);
   }

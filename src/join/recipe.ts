@@ -19,6 +19,7 @@ import { MOST_SHIFT_DEG } from './view-shift.js';
 import { matchLight, type SubjectStatistics } from './light.js';
 import { MOST_DEG } from './relight.js';
 import { reframeOf } from './reframe.js';
+import { proposePatch } from './patch-take.js';
 import { pinPicture } from './pin-picture.js';
 import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
 
@@ -38,6 +39,8 @@ export interface ProposalInput {
   readonly takeHasAlpha: boolean;
   /** Statistics of the peeled performer, where the caller could peel. */
   readonly subject?: SubjectStatistics | null;
+  /** Another take whose marked part goes onto this one's. */
+  readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
   /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */
   readonly outline?: { readonly frame: number; readonly ground: readonly [number, number]; readonly top: readonly [number, number] } | null;
 }
@@ -93,7 +96,9 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   if (erase !== null) steps.push(erase);
   const widen = await proposeWiden(plate);
   if (widen !== null) steps.push(widen);
-  steps.push(proposePeel(input), pace, steady, ride);
+  steps.push(proposePeel(input));
+  if (input.patch !== undefined) steps.push(proposePatch(input.patch.file, take.marks, input.patch.marks, input.patch.offsetFrames ?? 0));
+  steps.push(pace, steady, ride);
   const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier);
   steps.push(await proposeLight(input, stands[0]!.frame, ground));
   steps.push(ground.step);

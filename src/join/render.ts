@@ -16,7 +16,8 @@ import { frontOutlines } from './front.js';
 import { grower } from './grain.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from './reframe.js';
-import type { PeelStep, Recipe, RecipeStep, WidenStep } from './types.js';
+import type { TakePatcher } from './patch-take.js';
+import type { PatchStep, PeelStep, Recipe, RecipeStep, WidenStep } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
@@ -31,6 +32,8 @@ export interface JoinOptions {
   readonly screenPeeler?: (step: PeelStep, take: VideoReader, span: { in: number; out: number }) => Promise<Peeler>;
   readonly mender?: PlateMender;
   readonly inBetween?: InBetween;
+  /** Lays a region of another take onto the take's frames before the peel. */
+  readonly takePatcher?: (step: PatchStep) => Promise<TakePatcher>;
   /** What carries regions of the plate between the frames on which they were drawn. */
   readonly carrier?: Carrier;
 }
@@ -63,6 +66,7 @@ export class JoinRenderer {
   private readonly tools = new Map<string, ComposeTools>();
   private readonly peeled = new Map<number, Promise<PerformerPicture>>();
   private peeler: Promise<Peeler> | null = null;
+  private patcher: Promise<TakePatcher | null> | null = null;
 
   private constructor(recipe: Recipe, plate: VideoReader, take: VideoReader, options: JoinOptions) {
     this.recipe = recipe;
@@ -71,6 +75,7 @@ export class JoinRenderer {
     this.options = options;
     for (const s of recipe.steps) {
       if (!s.on) continue;
+      if (s.step === 'patch' && options.takePatcher === undefined) this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
       if ((s.step === 'erase' || s.step === 'widen') && options.mender === undefined) this.leftOff.push({ step: s.step, reason: 'no clean plate was made for this join yet' });
     }
   }
@@ -138,13 +143,27 @@ export class JoinRenderer {
     return this.peeler;
   }
 
-  private performerAt(takeFrame: number): Promise<PerformerPicture> {
+  private patcherFor(): Promise<TakePatcher | null> {
+    const step = this.recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on);
+    this.patcher ??= step === undefined || this.options.takePatcher === undefined ? Promise.resolve(null) : this.options.takePatcher(step);
+    return this.patcher;
+  }
+
+  private async takeFrame(n: number, patched: boolean): Promise<VideoFrame> {
+    const frame = await this.take.frame(n);
+    const patcher = patched ? await this.patcherFor() : null;
+    return patcher === null ? frame : patcher.patch(frame);
+  }
+
+  private performerAt(takeFrame: number, patched: boolean): Promise<PerformerPicture> {
     const n = Math.min(Math.max(Math.round(takeFrame), this.recipe.take.in), this.recipe.take.out - 1);
-    let p = this.peeled.get(n);
+    // Patched and plain frames are kept apart: the sheet shows both.
+    const key = 2 * n + (patched ? 1 : 0);
+    let p = this.peeled.get(key);
     if (p === undefined) {
-      p = this.peelerFor().then(async (peeler) => peeler.peel(await this.take.frame(n)));
-      this.peeled.set(n, p);
-      for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs(k - n) >= KEPT - 1) this.peeled.delete(k);
+      p = this.peelerFor().then(async (peeler) => peeler.peel(await this.takeFrame(n, patched)));
+      this.peeled.set(key, p);
+      for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs((k >> 1) - n) >= KEPT - 1) this.peeled.delete(k);
       while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);
     }
     return p;
@@ -158,12 +177,12 @@ export class JoinRenderer {
     return Math.min(this.recipe.take.out - 1, this.recipe.take.in + i);
   }
 
-  private async paced(takeFrame: number): Promise<PerformerPicture> {
+  private async paced(takeFrame: number, patched: boolean): Promise<PerformerPicture> {
     const pace = this.recipe.steps.find((s) => s.step === 'pace');
     const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
     const lo = Math.floor(takeFrame), t = takeFrame - lo;
-    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame));
-    const a = await this.performerAt(lo), b = await this.performerAt(lo + 1);
+    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), patched);
+    const a = await this.performerAt(lo, patched), b = await this.performerAt(lo + 1, patched);
     return method === 'flow' && this.options.inBetween !== undefined ? this.options.inBetween(a, b, t) : mixPerformers(a, b, t);
   }
 
@@ -183,7 +202,7 @@ export class JoinRenderer {
     let composed: ComposedBox | null = null;
     if (tools.active.names.has('peel') || tools.active.ride !== null) {
       const t = this.takeFrameOf(n);
-      composed = composeFrame(tools, plate, n, await this.paced(t), t);
+      composed = composeFrame(tools, plate, n, await this.paced(t, tools.active.names.has('patch')), t);
     }
     return joinFrame(n, plate, composed);
   }
@@ -200,7 +219,8 @@ export class JoinRenderer {
 
   async close(): Promise<void> {
     this.peeled.clear();
-    await Promise.all([this.plate.close(), this.take.close()]);
+    const patcher = this.patcher === null ? null : await this.patcher.catch(() => null);
+    await Promise.all([this.plate.close(), this.take.close(), patcher?.close()]);
   }
 }
 

@@ -34,6 +34,7 @@ export interface PeelStep extends StepBase<'peel'> {
   /** Polygons whose screen-like colour belongs to the subject. */
   readonly keep?: RegionFile;
 }
+/** Take pixels on both sides: `source` is the file of another take (or this one's); take frame n gets the source's frame n + offsetFrames. */
 export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number }
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
 export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }

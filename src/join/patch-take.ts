@@ -1,0 +1,96 @@
+/**
+ * The patch step on a take: before the peel each frame gets the region of another take (or of the same at another time) laid
+ * onto its own. Regions drawn on one frame are followed through their takes; those drawn on several are carried between them.
+ */
+import { PlatewrightError } from '../core/errors.js';
+import type { Point2 } from '../geometry/mat3.js';
+import { toCodedRgb } from '../media/convert.js';
+import { copyFrame } from '../media/planes.js';
+import type { VideoFrame } from '../media/types.js';
+import { VideoReader } from '../media/video-reader.js';
+import type { MarksFile, RegionFile } from '../plate/marks.js';
+import { trackRegion } from '../plate/ride.js';
+import { videoLuma } from '../plate/ride-video.js';
+import { carryRegion, rideCarrier, STILL } from './carrier.js';
+import { patchFrame } from './frame-box.js';
+import { patchRegion } from './patch.js';
+import type { PatchStep } from './types.js';
+
+/** Replaces a region of a take's frames; close when done. */
+export interface TakePatcher {
+  patch(frame: VideoFrame): Promise<VideoFrame>;
+  close(): Promise<void>;
+}
+
+type Outline = (frame: number) => readonly Point2[];
+
+/** Opens the source at once (its errors are the caller's); regions are followed when the first frame is asked for. */
+export async function takePatcher(step: PatchStep, takeFile: string): Promise<TakePatcher> {
+  const source = await VideoReader.open(step.source);
+  let outlines: Promise<readonly [Outline, Outline]> | null = null;
+  return {
+    async patch(frame) {
+      // Its buffers are the reader's, and others may read on while the source is waited for.
+      const out = copyFrame(frame);
+      outlines ??= (async () => [await followed(takeFile, step.targetRegion), await followed(step.source, step.sourceRegion)] as const)();
+      const [target, from] = await outlines;
+      const k = frame.index + step.offsetFrames;
+      // Beyond the source's ends there is nothing to lay on.
+      if (k < 0 || k >= source.info.frameCount) return frame;
+      const coded = toCodedRgb(await source.frame(k));
+      const patched = patchRegion(toCodedRgb(out), coded, target(frame.index), from(k), { chromaShift: frame.chromaShift });
+      if (patched === null) return out;
+      patchFrame(out, [patched.box[0], patched.box[1], patched.box[2], patched.box[3]], patched.coded.data, Uint8Array.from(patched.cover, (v) => (v > 0 ? 1 : 0)));
+      return out;
+    },
+    close: () => source.close(),
+  };
+}
+
+async function followed(file: string, region: RegionFile): Promise<Outline> {
+  const first = region.frames[0]!;
+  if (region.frames.length > 1) return carryRegion(region, STILL);
+  const reader = await VideoReader.open(file);
+  try {
+    if (reader.info.frameCount < 2) return () => first.polygon;
+    const track = await trackRegion(videoLuma(reader), { at: first.frame, polygon: first.polygon });
+    return carryRegion(region, rideCarrier(track));
+  } catch (error) {
+    // A region that can't be followed stands still: the fit along its outline takes up small movements.
+    if (error instanceof PlatewrightError && error.code.startsWith('PW-RIDE')) return () => first.polygon;
+    throw error;
+  } finally {
+    await reader.close();
+  }
+}
+
+/** Corners of the outline made from a head mark; the same in both takes, so that corner answers corner. */
+const CORNERS = 28;
+/** A head's outline is drawn round the skull: fur stands out from it, and an opened jaw hangs below. */
+const ROUND = 1.25, BELOW = 1.6;
+
+/** The region that a take's marks give to a patch: its patch marks, else its head; null for neither. */
+export function patchRegionOf(marks: MarksFile): RegionFile | null {
+  const drawn = marks.marks.flatMap((m) => (m.kind === 'patch' ? [{ frame: m.frame ?? marks.frame, polygon: m.polygon }] : []));
+  if (drawn.length > 0) return { frames: drawn.sort((a, b) => a.frame - b.frame) };
+  const heads = marks.marks.flatMap((m) => {
+    if (m.kind !== 'head') return [];
+    const [cx, cy, rx, ry, deg] = m.ellipse, t = (deg * Math.PI) / 180;
+    const polygon = Array.from({ length: CORNERS }, (_, i): [number, number] => {
+      const a = (2 * Math.PI * i) / CORNERS, x = ROUND * rx * Math.cos(a), y = (Math.sin(a) > 0 ? BELOW : ROUND) * ry * Math.sin(a);
+      return [cx + x * Math.cos(t) - y * Math.sin(t), cy + x * Math.sin(t) + y * Math.cos(t)];
+    });
+    return [{ frame: m.frame ?? marks.frame, polygon }];
+  });
+  return heads.length > 0 ? { frames: heads.sort((a, b) => a.frame - b.frame) } : null;
+}
+
+/** Proposes the step; off, with the reason, where a mark is missing. */
+export function proposePatch(sourceFile: string, targetMarks: MarksFile, sourceMarks: MarksFile, offsetFrames = 0): PatchStep {
+  const target = patchRegionOf(targetMarks), source = patchRegionOf(sourceMarks);
+  const none: RegionFile = { frames: [{ frame: 0, polygon: [[0, 0], [1, 0], [0, 1]] }] };
+  if (target === null || source === null) {
+    return { step: 'patch', on: false, source: sourceFile, sourceRegion: source ?? none, targetRegion: target ?? none, offsetFrames, why: `${target === null ? 'the take' : 'the take that lends its part'} does not say which part: add a patch mark (outline) or a head mark` };
+  }
+  return { step: 'patch', on: true, source: sourceFile, sourceRegion: source, targetRegion: target, offsetFrames, why: `the marked part of another take, followed and laid onto this one's before the peel${offsetFrames === 0 ? '' : `, ${Math.abs(offsetFrames)} frame(s) ${offsetFrames > 0 ? 'later' : 'earlier'} in it`}` };
+}

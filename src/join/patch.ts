@@ -1,0 +1,104 @@
+/**
+ * Patch (DESIGN 5.5): a region of one picture laid onto a region of another, its light matched and its seam hidden in
+ * gradients: what the two differ by along the outline is carried over the region as a membrane and taken away (P. Pérez, M.
+ * Gangnet, A. Blake, "Poisson image editing", SIGGRAPH 2003; the same smooth interpolant as Z. Farbman et al., "Coordinates for
+ * instant image cloning", SIGGRAPH 2009, had here by push-pull over a band about the outline). The place is found from the two
+ * outlines and then corrected on what both pictures show along the outline. Display-coded R'G'B'; lengths in pixels.
+ */
+import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { distanceToSet } from '../image/distance.js';
+import { createPicture, type Picture } from '../image/picture.js';
+import { rasterizePolygon } from '../image/polygon.js';
+import { warpHomography } from '../image/warp.js';
+import { fitLocally } from './erase-align.js';
+import { boundsOf, lumaOf } from './erase-mosaic.js';
+import { cropPicture, matchSeam } from './erase-seam.js';
+
+export interface PatchOptions {
+  /** Width over which the patch passes into the target, px inside the outline. Default 4. */
+  readonly softPx?: number;
+  /** Band outside the outline on which place and light are matched, px. Default 14. */
+  readonly bandPx?: number;
+  /** Whole chroma samples of the target's file. Default [1, 1]. */
+  readonly chromaShift?: readonly [number, number];
+}
+
+export interface PatchedBox {
+  readonly box: readonly [number, number, number, number];
+  /** The target with the patch laid in, over the box. */
+  readonly coded: Picture;
+  /** How much of each pixel comes from the source, 0..1. */
+  readonly cover: Float32Array;
+  /** Source pixels → target pixels as used. */
+  readonly matrix: Mat3;
+}
+
+/** Similarity that brings points onto others best (S. Umeyama, IEEE PAMI 13, 1991, in the plane); lists of different length are matched by their middle and size. */
+export function similarityBetween(from: readonly Point2[], to: readonly Point2[]): Mat3 {
+  const mid = (p: readonly Point2[]): [number, number] => { let x = 0, y = 0; for (const q of p) { x += q[0] / p.length; y += q[1] / p.length; } return [x, y]; };
+  const a = mid(from), b = mid(to);
+  let c = 0, s = 0, n = 0;
+  if (from.length === to.length) {
+    for (let i = 0; i < from.length; i++) {
+      const x = from[i]![0] - a[0], y = from[i]![1] - a[1], u = to[i]![0] - b[0], v = to[i]![1] - b[1];
+      c += x * u + y * v; s += x * v - y * u; n += x * x + y * y;
+    }
+  } else {
+    const size = (p: readonly Point2[], m: Point2): number => Math.sqrt(p.reduce((k, q) => k + (q[0] - m[0]) ** 2 + (q[1] - m[1]) ** 2, 0) / p.length);
+    c = size(to, b); s = 0; n = size(from, a);
+  }
+  if (!(n > 0)) return [1, 0, b[0] - a[0], 0, 1, b[1] - a[1], 0, 0, 1];
+  c /= n; s /= n;
+  return [c, -s, b[0] - c * a[0] + s * a[1], s, c, b[1] - s * a[0] - c * a[1], 0, 0, 1];
+}
+
+/** Lays a region of `source` onto a region of `target`. Null where the target's outline lies outside the picture. Inputs are not changed. */
+export function patchRegion(target: Picture, source: Picture, targetPolygon: readonly Point2[], sourcePolygon: readonly Point2[], options: PatchOptions = {}): PatchedBox | null {
+  const band = options.bandPx ?? 14, soft = options.softPx ?? 4;
+  const [sx, sy] = options.chromaShift ?? [1, 1];
+  const b = boundsOf(targetPolygon, IDENTITY3);
+  const even = (v: number, shift: number, up: boolean): number => (up ? Math.ceil(v / (1 << shift)) : Math.floor(v / (1 << shift))) * (1 << shift);
+  const x0 = Math.max(0, even(b[0] - band - 4, sx, false)), y0 = Math.max(0, even(b[1] - band - 4, sy, false));
+  const x1 = Math.min(target.width, even(b[2] + band + 4, sx, true)), y1 = Math.min(target.height, even(b[3] + band + 4, sy, true));
+  if (x1 - x0 < 12 || y1 - y0 < 12) return null;
+  const w = x1 - x0, h = y1 - y0, n = w * h;
+  const around = cropPicture(target, [x0, y0, x1, y1]);
+  const inside = rasterizePolygon(targetPolygon.map(([x, y]) => [x - x0, y - y0] as const), w, h);
+  const hidden = new Float32Array(n), open = new Uint8Array(n);
+  for (let i = 0; i < n; i++) { hidden[i] = inside[i]! > 0.5 ? 1 : 0; open[i] = inside[i]! > 0.5 ? 0 : 1; }
+  if (!hidden.some((v) => v > 0)) return null;
+  let matrix = multiply([1, 0, -x0, 0, 1, -y0, 0, 0, 1], similarityBetween(sourcePolygon, targetPolygon));
+  const rgb = source.channels === 3 ? source : cropPicture(source, [0, 0, source.width, source.height]);
+  const lay = (m: Mat3): { fill: Picture; valid: Float32Array } => {
+    const back = tryInvert(m) ?? IDENTITY3;
+    const valid = new Float32Array(n);
+    for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+      const [u, v] = apply(back, x + 0.5, y + 0.5);
+      valid[y * w + x] = u > 2 && v > 2 && u < source.width - 2 && v < source.height - 2 ? 1 : 0;
+    }
+    return { fill: warpHomography(rgb, m, w, h, { filter: 'lanczos3', boundary: 'clamp' }), valid };
+  };
+  let laid = lay(matrix);
+  // On both sides of the outline the two should show the same; deep inside they should not.
+  const toOutside = distanceToSet(open, w, h), toInside = distanceToSet(hidden, w, h);
+  const ring = new Float32Array(n);
+  for (let i = 0; i < n; i++) ring[i] = laid.valid[i]! > 0 && (hidden[i]! > 0 ? toOutside[i]! <= 0.5 * band : toInside[i]! <= band) ? 1 : 0;
+  const fit = fitLocally(lumaOf(around), lumaOf(laid.fill), ring, w, h, { reachPx: 2 });
+  const back = tryInvert(fit.matrix);
+  if (back !== null && fit.after < 0.99 * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
+  const { fill } = laid;
+  matchSeam(around, fill, hidden, laid.valid, { bandPx: band, mostGain: 2, blurPx: 3, mostStep: 0.06 });
+  const cover = new Float32Array(n);
+  for (let i = 0; i < n; i++) {
+    if (hidden[i]! === 0 || laid.valid[i]! === 0) continue;
+    const t = Math.min(1, (toOutside[i]! - 0.5) / Math.max(0.5, soft));
+    const a = t * t * (3 - 2 * t);
+    cover[i] = a;
+  }
+  const coded = createPicture(w, h, 3);
+  for (let c = 0; c < 3; c++) for (let i = 0; i < n; i++) {
+    const o = c * n + i;
+    coded.data[o] = around.data[o]! + cover[i]! * (fill.data[o]! - around.data[o]!);
+  }
+  return { box: [x0, y0, x1, y1], coded, cover, matrix: multiply([1, 0, x0, 0, 1, y0, 0, 0, 1], matrix) };
+}
