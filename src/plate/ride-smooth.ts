@@ -109,7 +109,7 @@ function part(weights: readonly number[], of: readonly Measured[]): { shift: num
 }
 
 function spreadOf(v: readonly { shift: number; shape: number }[], relative: boolean): { shift: number; shape: number } {
-  const floor = relative ? 0.04 ** 2 : 0.02 ** 2;
+  const floor = relative ? 0.015 ** 2 : 0.02 ** 2;
   const pick = (a: number[]): number => Math.max(floor, a.sort((p, q) => p - q)[Math.floor(0.75 * (a.length - 1))]!);
   return { shift: pick(v.map((q) => q.shift)), shape: pick(v.map((q) => q.shape)) };
 }
