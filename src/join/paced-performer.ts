@@ -32,7 +32,7 @@ export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: nu
     h = halfSize(h);
     shift++;
   }
-  const motion = new PairMotion(la, lb, w, h, { unitPx: 2 ** shift });
+  const motion = new PairMotion(la, lb, w, h, { unitPx: 2 ** shift, outer: 2, sweeps: 5 });
   try {
     if (motion.broken) return mixPerformers(a, b, t);
     const proposals = motion.proposals(t);
@@ -92,17 +92,17 @@ function tightenInterleaved(p: Interleaved, box: Box): PerformerPicture {
   return tighten(out, [box[0], box[1]]);
 }
 
-/** Display-coded luma (about) of a premultiplied picture over linear mid grey. */
+/** Luma of a premultiplied picture over linear mid grey, by a square root: near enough to display-coded. */
 function lumaOver(p: Interleaved): Float32Array {
   const n = p.width * p.height;
   const out = new Float32Array(n);
   const d = p.data;
-  const ground = 0.2 ** 0.45;
+  const ground = Math.sqrt(0.2);
   for (let i = 0, o = 0; i < n; i++, o += 4) {
     const a = d[o + 3]!;
     if (a === 0) { out[i] = ground; continue; }
     const y = 0.2126 * d[o]! + 0.7152 * d[o + 1]! + 0.0722 * d[o + 2]! + 0.2 * (1 - a);
-    out[i] = y > 0 ? Math.min(1, y ** 0.45) : 0;
+    out[i] = y >= 1 ? 1 : y > 0 ? Math.sqrt(y) : 0;
   }
   return out;
 }

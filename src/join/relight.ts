@@ -31,7 +31,8 @@ export function normalsOfMatte(alpha: Float32Array, width: number, height: numbe
   if (balls.length === 0) return out;
   let biggest = 0;
   for (const b of balls) biggest = Math.max(biggest, b.r);
-  const front = new Float32Array(n);
+  // Squares of the front surface's height: the root is taken once a pixel.
+  const square = new Float64Array(n);
   for (const b of balls) {
     const y1 = Math.min(height - 1, Math.floor(b.y + b.r)), x1 = Math.min(width - 1, Math.floor(b.x + b.r));
     for (let y = Math.max(0, Math.floor(b.y - b.r)); y <= y1; y++) {
@@ -39,12 +40,13 @@ export function normalsOfMatte(alpha: Float32Array, width: number, height: numbe
       for (let x = Math.max(0, Math.floor(b.x - b.r)); x <= x1; x++) {
         const dx = x + 0.5 - b.x;
         const s = b.r * b.r - dx * dx - dy * dy;
-        if (s <= 0) continue;
-        const z = Math.sqrt(s), i = y * width + x;
-        if (z > front[i]!) front[i] = z;
+        const i = y * width + x;
+        if (s > square[i]!) square[i] = s;
       }
     }
   }
+  const front = new Float32Array(n);
+  for (let i = 0; i < n; i++) if (square[i]! > 0) front[i] = Math.sqrt(square[i]!);
   const smooth = gaussianPlane(front, width, height, Math.max(1.5, 0.08 * biggest));
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {

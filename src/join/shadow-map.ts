@@ -60,10 +60,12 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   const pad = PAD;
   const width = Math.ceil((highB - lowB) / c) + 2 * pad, height = Math.ceil((highA - lowA) / c) + 2 * pad;
   const a0 = lowA - pad * c, b0 = lowB - pad * c;
-  const cover = new Float32Array(width * height);
   const depthInside = new Float32Array(width * height).fill(-1e9);
   const stand = new Float32Array(width * height);
-  for (const ball of balls) {
+  // Largest first: what lies inside a large ball is seldom deeper inside another.
+  const order = balls.map((_, i) => i).sort((p, q) => balls[q]!.radius - balls[p]!.radius || p - q);
+  for (const k of order) {
+    const ball = balls[k]!;
     const ca = (dot(ball.centre, a) - a0) / c, cb = (dot(ball.centre, b) - b0) / c, r = ball.radius / c;
     const s = dot(ball.centre, light);
     const reach = r + 3;
@@ -72,14 +74,17 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
       const dy = y + 0.5 - ca;
       for (let x = Math.max(0, Math.floor(cb - reach)); x <= x1; x++) {
         const dx = x + 0.5 - cb;
-        const inside = r - Math.sqrt(dx * dx + dy * dy);
         const i = y * width + x;
-        const v = inside + 0.5;
-        if (v > cover[i]!) cover[i] = v > 1 ? 1 : v;
+        // Deeper inside this ball than inside any before it? Most cells are not, and need no root.
+        const room = r - depthInside[i]!, d2 = dx * dx + dy * dy;
+        if (room <= 0 || d2 >= room * room) continue;
+        const inside = r - Math.sqrt(d2);
         if (inside > depthInside[i]!) { depthInside[i] = inside; stand[i] = s; }
       }
     }
   }
+  const cover = new Float32Array(width * height);
+  for (let i = 0; i < cover.length; i++) { const v = depthInside[i]! + 0.5; cover[i] = v <= 0 ? 0 : v >= 1 ? 1 : v; }
   // Where no ball reaches, the nearest body's distance is still wanted for the outer half of the penumbra.
   spreadStand(depthInside, stand, width, height);
   const spread = Math.tan((softnessDeg * Math.PI) / 180) / 4, baseBlur = edge / c;

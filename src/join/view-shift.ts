@@ -36,7 +36,7 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
   const cell = Math.max(1, Math.floor(height / 110));
   const pad = 6;
   const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
-  const z = new Float32Array(w * h);
+  const square = new Float64Array(w * h);
   let biggest = 0;
   for (const b of balls) {
     biggest = Math.max(biggest, b.r);
@@ -47,12 +47,13 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
       for (let x = Math.max(0, Math.floor(gx - r)); x <= x1; x++) {
         const dx = x + 0.5 - gx;
         const s = r * r - dx * dx - dy * dy;
-        if (s <= 0) continue;
-        const v = DEPTH * Math.sqrt(s) * cell, i = y * w + x;
-        if (v > z[i]!) z[i] = v;
+        const i = y * w + x;
+        if (s > square[i]!) square[i] = s;
       }
     }
   }
+  const z = new Float32Array(w * h);
+  for (let i = 0; i < z.length; i++) if (square[i]! > 0) z[i] = DEPTH * Math.sqrt(square[i]!) * cell;
   // Smooth enough that no line of sight crosses the surface twice.
   return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell)) };
 }
