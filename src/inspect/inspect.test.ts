@@ -12,7 +12,7 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { VideoWriter } from '../media/video-writer.js';
 import { grower } from '../join/grain.js';
-import { shadeGround } from '../join/ground.js';
+import { shadeGround, type GroundShade } from '../join/ground.js';
 import type { GrainModel, GroundFrame, GroundStep, Recipe } from '../join/types.js';
 import { inspectJoin } from './inspect.js';
 import type { Inspection, InspectionMatterName } from './types.js';
@@ -51,12 +51,21 @@ function matteAt(t: number, dx = 0): Float32Array {
   return m;
 }
 
-async function make(folder: string, spoil: Spoil): Promise<{ plate: string; join: string; matte: string; recipe: Recipe }> {
-  const name = spoil.replace(' ', '-');
-  const open = (f: string, grey = false): Promise<VideoWriter> => VideoWriter.open(path(folder, `${name}-${f}.mkv`), { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 8, grey });
-  const plate = await open('plate'), join = await open('join'), matte = await open('matte', true);
-  const takeFile = path(folder, `${name}-take.mkv`);
-  const take = await VideoWriter.open(takeFile, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 16, alpha: true });
+/** What every join of the test shares: plate, take and matte, written once, and what the joins are mixed from. */
+interface Base {
+  readonly files: { readonly plate: string; readonly take: string; readonly matte: string };
+  /** A frame: display-coded plate with its grain, the coat's light before its tint, the matte, its right shadow. */
+  readonly frames: readonly { readonly coded: Picture; readonly light: Float32Array; readonly matte: Float32Array; readonly shade: GroundShade }[];
+}
+
+const TINT = [1, 0.86, 0.7] as const;
+const box = [0, 0, W, H] as const;
+const open = (file: string, grey = false): Promise<VideoWriter> => VideoWriter.open(file, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 8, grey });
+
+async function makeBase(folder: string): Promise<Base> {
+  const files = { plate: path(folder, 'plate.mkv'), take: path(folder, 'take.mkv'), matte: path(folder, 'matte.mkv') };
+  const plate = await open(files.plate), matte = await open(files.matte, true);
+  const take = await VideoWriter.open(files.take, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 16, alpha: true });
   // The set: soft blotches, a wall above and a floor below, dark things and bright things so that levels have an anchor.
   const stream = new RandomStream(3);
   const blotch = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 3), fine = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 0.8);
@@ -68,73 +77,90 @@ async function make(folder: string, spoil: Spoil): Promise<{ plate: string; join
       const rough = x < 110 ? 1 : 0.15;
       const base = (y < 90 ? 0.2 : 0.26) * (1 + rough * (0.9 * blotch[i]! + 0.15 * fine[i]!));
       const thing = x > 12 && x < 34 && y > 30 && y < 80 ? 0.004 : x > 60 && x < 84 && y > 20 && y < 60 ? 0.75 : base;
-      for (let c = 0; c < 3; c++) set.data[c * N + i] = Math.max(0, thing * [1, 0.95, 0.88][c]!);
+      for (let c = 0; c < 3; c++) set.data[c * N + i] = bt709Encode(Math.max(0, thing * [1, 0.95, 0.88][c]!));
     }
   }
   const coat = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 1.2);
-  const plateGrain = grower(grain, 11), ownGrain = grower(grain, 23);
+  const plateGrain = grower(grain, 11);
   const one = new Float32Array(N).fill(0.012);
-  const box = [0, 0, W, H] as const;
+  const frames: Base['frames'][number][] = [];
+  for (let n = 0; n < FRAMES; n++) {
+    const m = matteAt(n, 0);
+    const coded = createPicture(W, H, 3);
+    coded.data.set(set.data);
+    plateGrain.add(n, box, coded.data, () => one);
+    const own = createPicture(W, H, 4), light = new Float32Array(N);
+    const lean = 3 * Math.sin(n * 0.3);
+    for (let y = 0; y < H; y++) {
+      for (let x = 0; x < W; x++) {
+        const i = y * W + x;
+        const cx = Math.min(W - 1, Math.max(0, Math.round(x - lean * (0.3 + (165 - y) / 100))));
+        // Coat: lit from the right, half of it smooth; two dark eyes.
+        const u = (x - FOOT[0]) / 38;
+        const eye = Math.hypot(x - FOOT[0] + 12 - lean, y - 108) < 4.5 || Math.hypot(x - FOOT[0] - 12 - lean, y - 108) < 4.5;
+        light[i] = eye ? 0.004 : Math.max(0, 0.27 * (1 + 0.35 * u) * (1 + (y < 118 ? 0.5 : 0) * coat[y * W + cx]!));
+        for (let c = 0; c < 3; c++) own.data[c * N + i] = m[i]! * light[i]! * TINT[c]!;
+        own.data[3 * N + i] = m[i]!;
+      }
+    }
+    await take.write(own);
+    await plate.writeCoded(coded);
+    await matte.writeCoded({ width: W, height: H, channels: 1, data: m });
+    frames.push({ coded, light, matte: m, shade: shadeGround(ground, ground.frames[n]!, m, box, W, H, 0.5)! });
+  }
+  await Promise.all([plate.close(), matte.close(), take.close()]);
+  return { files, frames };
+}
+
+async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: string; join: string; matte: string; recipe: Recipe }> {
+  const file = path(folder, `${spoil.replace(' ', '-')}.mkv`);
+  const join = await open(file);
+  const ownGrain = grower(grain, 23);
+  const strength = spoil === 'no grain' ? 0 : spoil === 'double grain' ? 2.2 : 1;
   let lastJoin: Picture | null = null;
   for (let n = 0; n < FRAMES; n++) {
+    const { coded, light, matte: m } = base.frames[n]!;
     const slip = spoil === 'slip' ? 1.4 * Math.sin(n * 1.9) : 0;
-    const m = matteAt(n, 0), seen = slip === 0 ? m : matteAt(n, slip);
-    const coded = createPicture(W, H, 3);
-    for (let i = 0; i < 3 * N; i++) coded.data[i] = bt709Encode(set.data[i]!);
-    plateGrain.add(n, box, coded.data, () => one);
+    const seen = slip === 0 ? m : matteAt(n, slip);
     const out = createPicture(W, H, 3);
-    const shadeStep = spoil === 'wrong shadow' ? { ...ground, azimuthDeg: -55 } : ground;
-    const shade = shadeGround(shadeStep, { ...ground.frames[n]!, azimuthDeg: shadeStep.azimuthDeg }, m, box, W, H, 0.5)!;
+    const shade = spoil !== 'wrong shadow' ? base.frames[n]!.shade : shadeGround({ ...ground, azimuthDeg: -55 }, { ...ground.frames[n]!, azimuthDeg: -55 }, m, box, W, H, 0.5)!;
     const sw = shade.box[2] - shade.box[0];
-    const bare = new Float32Array(N);
-    const own = createPicture(W, H, 4);
     for (let y = 0; y < H; y++) {
       for (let x = 0; x < W; x++) {
         const i = y * W + x;
         const inShade = x >= shade.box[0] && x < shade.box[2] && y >= shade.box[1] && y < shade.box[3];
         const cover = inShade ? shade.cover[(y - shade.box[1]) * sw + x - shade.box[0]]! : 0;
         const a = seen[i]!;
-        const lean = 3 * Math.sin(n * 0.3);
-        const cx = Math.min(W - 1, Math.max(0, Math.round(x - lean * (0.3 + (165 - y) / 100))));
-        // Coat: lit from the right, half of it smooth; two dark eyes.
-        const u = (x - FOOT[0]) / 38;
-        const eye = Math.hypot(x - FOOT[0] + 12 - lean, y - 108) < 4.5 || Math.hypot(x - FOOT[0] - 12 - lean, y - 108) < 4.5;
-        let light = eye ? 0.004 : 0.27 * (1 + 0.35 * u) * (1 + (y < 118 ? 0.5 : 0) * coat[y * W + cx]!);
-        for (let c = 0; c < 3; c++) own.data[c * N + i] = m[i]! * Math.max(0, light) * [1, 0.86, 0.7][c]!;
-        own.data[3 * N + i] = m[i]!;
+        if (a === 0 && cover === 0) { for (let c = 0; c < 3; c++) out.data[c * N + i] = coded.data[c * N + i]!; continue; }
         const edge = a > 0.02 && a < 0.98;
-        if (spoil === 'dark edges' && edge) light *= 0.25;
+        const lit = spoil === 'dark edges' && edge ? 0.25 * light[i]! : light[i]!;
         for (let c = 0; c < 3; c++) {
-          let f = Math.max(0, light) * [1, 0.86, 0.7][c]!;
+          let f = lit * TINT[c]!;
           if (spoil === 'lifted black') f = f * 0.85 + 0.08;
           if (spoil === 'spill' && c === 1) f += 0.12 * (edge || a > 0.98 ? 1 : 0);
           const b = bt709Decode(coded.data[c * N + i]!) * (1 - cover * (1 - ground.transmission[c]!));
           out.data[c * N + i] = bt709Encode(a * f + (1 - a) * b);
         }
-        bare[i] = a;
       }
     }
-    const strength = spoil === 'no grain' ? 0 : spoil === 'double grain' ? 2.2 : 1;
-    ownGrain.add(n, box, out.data, () => bare.map((a) => 0.012 * strength * Math.sqrt(1 - (1 - a) ** 2)));
+    const amount = seen.map((a) => 0.012 * strength * Math.sqrt(1 - (1 - a) ** 2));
+    ownGrain.add(n, box, out.data, () => amount);
     const repeat: boolean = spoil === 'doubled frame' && n === 7 && lastJoin !== null;
-    const written: Picture = repeat ? lastJoin! : out;
-    await take.write(own);
-    await plate.writeCoded(coded);
-    await join.writeCoded(written);
-    await matte.writeCoded({ width: W, height: H, channels: 1, data: m });
+    await join.writeCoded(repeat ? lastJoin! : out);
     lastJoin = out;
   }
-  await Promise.all([plate.close(), join.close(), matte.close(), take.close()]);
-  const files = { plate: path(folder, `${name}-plate.mkv`), join: path(folder, `${name}-join.mkv`), matte: path(folder, `${name}-matte.mkv`) };
-  return { ...files, recipe: { ...recipe, plate: { ...recipe.plate, file: files.plate }, take: { ...recipe.take, file: takeFile } } };
+  await join.close();
+  const { plate, take, matte } = base.files;
+  return { plate, join: file, matte, recipe: { ...recipe, plate: { ...recipe.plate, file: plate }, take: { ...recipe.take, file: take } } };
 }
 
 let folder: string;
-beforeAll(() => { folder = mkdtempSync(path(tmpdir(), 'inspect-')); });
+let base: Base;
+beforeAll(async () => { folder = mkdtempSync(path(tmpdir(), 'inspect-')); base = await makeBase(folder); }, 60000);
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 async function look(spoil: Spoil): Promise<{ inspection: Inspection; failed: InspectionMatterName[] }> {
-  const inspection = await inspectJoin(await make(folder, spoil));
+  const inspection = await inspectJoin(await make(folder, base, spoil));
   return { inspection, failed: inspection.matters.filter((m) => m.passes === false).map((m) => m.matter) };
 }
 

@@ -3,7 +3,8 @@ import { ciede2000 } from '../colour/ciede2000.js';
 import { linearToLab } from '../colour/lab.js';
 import { bt709Decode } from '../colour/transfer.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { grow, lumaAt, quantile, type SeenFrame } from './frame.js';
+import { percentiles } from '../image/statistics.js';
+import { grow, lumaAt, type SeenFrame } from './frame.js';
 
 export interface LevelReading {
   /** Performer's darkest coded luma less the plate's. */
@@ -34,11 +35,20 @@ export function readLevels(f: SeenFrame): LevelReading | null {
     plate.push((lumaAt(f.plate, i - 1) + 2 * lumaAt(f.plate, i) + lumaAt(f.plate, i + 1)) / 4);
   }
   if (inside.length < 200) return null;
+  const [black, white] = percentiles(inside, [0.5, 99.5]), [plateBlack, plateWhite] = percentiles(plate, [0.5, 99.5]);
   return {
-    black: quantile(inside, 0.005) - quantile(plate, 0.005),
-    white: quantile(inside, 0.995) - quantile(plate, 0.995),
+    black: black! - plateBlack!,
+    white: white! - plateWhite!,
     colour: castDistance(f),
   };
+}
+
+/** Sixth power of the light at 1024 even coded levels, for Minkowski means. */
+const SIXTH = Float64Array.from({ length: 1025 }, (_, i) => bt709Decode(i / 1024) ** 6);
+
+function sixthPower(coded: number): number {
+  const v = 1024 * Math.min(1, Math.max(0, coded)), k = Math.min(1023, Math.floor(v));
+  return SIXTH[k]! + (SIXTH[k + 1]! - SIXTH[k]!) * (v - k);
 }
 
 /** Shades of grey (Finlayson & Trezzi, CIC 2004): the light's colour as the Minkowski mean, p = 6, of what it falls on. */
@@ -53,7 +63,7 @@ function castDistance(f: SeenFrame): number {
       const k = f.matte[i]! > 0.97 ? 0 : f.matte[i]! < 0.02 ? 1 : -1;
       if (k < 0) continue;
       const src = k === 0 ? f.join : f.plate;
-      for (let c = 0; c < 3; c++) sums[k]![c]! += bt709Decode(Math.min(1, Math.max(0, src.data[c * N + i]!))) ** 6;
+      for (let c = 0; c < 3; c++) sums[k]![c]! += sixthPower(src.data[c * N + i]!);
     }
   }
   const lab = sums.map((s) => {
