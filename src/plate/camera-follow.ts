@@ -65,7 +65,7 @@ export class SetFollower {
 
   private addKey(frame: number, fromFirst: Mat3): void {
     const w = this.widthPx, h = this.heightPx, m = 3;
-    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 6000, true);
+    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 4000, true);
     this.keys.push({ frame, fromFirst, template, scratch: createScratch(template), ...(this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES) });
   }
 

@@ -83,13 +83,17 @@ export class Follower {
   private setPose: Mat3 = IDENTITY3;
   /** Quality of the frames before, slowly forgotten. */
   private usual = 1;
+  private previous = 1;
+  /** Pixels a template keeps: the more grain, the more of them are needed. */
+  private readonly limit: number;
   readonly anchor: RideTemplate;
 
   constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
     this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS);
     this.temporary = new Float32Array(widthPx * heightPx);
     fillPyramid(keyFrame.luma, this.pyramid, this.temporary);
-    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index);
+    this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (grainIn(keyFrame.luma, widthPx, heightPx, polygon) - 0.008) / 0.01)));
+    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit);
     this.active = this.addKey(this.anchor, IDENTITY3, 0);
   }
 
@@ -106,6 +110,7 @@ export class Follower {
     this.set = { shift: 6, shape: 2 };
     this.setPose = IDENTITY3;
     this.usual = 1;
+    this.previous = 1;
     for (const k of this.keys) k.light = null;
   }
 
@@ -167,7 +172,8 @@ export class Follower {
         if (bySet !== null) this.set = remember(this.set, this.missOf(bySet, homography));
       }
     } else this.velocity.fill(0);
-    this.usual = Math.max(0.25, 0.9 * this.usual + 0.1 * qualityOf(result));
+    this.previous = qualityOf(result);
+    this.usual = Math.max(0.25, 0.9 * this.usual + 0.1 * this.previous);
     this.lost = 0;
     this.last = homography;
     this.shares = result.agreement * result.visible;
@@ -256,7 +262,7 @@ export class Follower {
       const r = align(key.template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
       const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : qualityOf(r);
       if (q > 1.03 * quality) { best = r; quality = q; }
-      if (q > 0.85 * this.usual) break;
+      if (q > 0.85 * Math.min(this.usual, this.previous)) break;
     }
     if (best === null || judge === 0) return best;
     const r = align(key.template, this.pyramid, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, key.scratch);
@@ -317,9 +323,26 @@ export class Follower {
     this.weak = unlike && sound ? this.weak + 1 : 0;
     if (this.weak < 3 || this.keys.length >= 24) return;
     const polygon = this.anchor.polygon.map(([x, y]) => apply(f.homography, x, y) as [number, number]);
-    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index), f.homography, f.sdPx);
+    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index, this.limit), f.homography, f.sdPx);
     this.weak = 0;
   }
+}
+
+/** sd of the grain in luma about a region: the lower third of |second differences both ways| (J. Immerkær, *Fast Noise Variance Estimation*, CVIU 64, 1996, with a quantile in place of the mean, so that edges have no say). */
+function grainIn(luma: Float32Array, w: number, h: number, polygon: readonly (readonly [number, number])[]): number {
+  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
+  const x0 = Math.max(1, Math.floor(Math.min(...xs))), x1 = Math.min(w - 2, Math.ceil(Math.max(...xs)));
+  const y0 = Math.max(1, Math.floor(Math.min(...ys))), y1 = Math.min(h - 2, Math.ceil(Math.max(...ys)));
+  const values: number[] = [];
+  const step = Math.max(1, Math.floor(Math.sqrt(((x1 - x0) * (y1 - y0)) / 4000)));
+  for (let y = y0; y <= y1; y += step) for (let x = x0; x <= x1; x += step) {
+    const o = y * w + x;
+    const v = luma[o - w - 1]! - 2 * luma[o - w]! + luma[o - w + 1]! - 2 * luma[o - 1]! + 4 * luma[o]! - 2 * luma[o + 1]! + luma[o + w - 1]! - 2 * luma[o + w]! + luma[o + w + 1]!;
+    values.push(Math.abs(v));
+  }
+  values.sort((a, b) => a - b);
+  // A third of a normal variable's magnitudes lie under 0.43 sd; the mask's own sd is six times the grain's.
+  return (values[Math.floor(values.length / 3)] ?? 0) / 0.4307 / 6;
 }
 
 /** The region must stay a region: no fold, no mirror, area within a factor of three of the prediction. */
