@@ -98,7 +98,7 @@ export function alignCard(o: AlignProblem): Alignment | null {
       if (next !== null && next.used > 0.6 * state.used) {
         const after = cost(o, next.residual, scale, q);
         if (after < before) {
-          small = before - after < 2e-5 * before;
+          small = before - after < 5e-5 * before;
           p = q; sigma = s; state = next; moved = true;
           lambda = Math.max(1e-6, lambda / 5);
           break;

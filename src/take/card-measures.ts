@@ -58,21 +58,32 @@ export function viewOfCard(card: CardReading, widthPx: number, heightPx: number)
   };
 }
 
-/** The card's light: direction from the peg's shadow, key to fill from how dark it is, colour from the greys. Null without a peg's shadow. */
+/** The card's light: from the ball's shading, or from the peg's shadow and how dark it is; colour from the greys. Null without either. */
 export function lightOfCard(card: CardReading): Light | null {
+  const frames: [number, number] = [card.frame, card.frame];
+  const t = card.white?.temperatureK ?? null, duv = card.white?.duv ?? null;
+  const colour = {
+    temperatureK: t === null ? notMeasurable('K', 'the card\'s greys are out of sight') : measured(t, 'K', 0.03 * t, 'the card\'s greys', frames),
+    tintDuv: duv === null ? notMeasurable('1', 'the card\'s greys are out of sight') : measured(duv, '1', 0.003, 'the card\'s greys', frames),
+  };
+  const b = card.ball;
+  if (b !== null) {
+    const how = 'the shading and shadow of the ball on the card';
+    return {
+      azimuthDeg: measured(b.azimuthDeg, 'deg', b.directionSd / Math.max(0.1, Math.cos(b.elevationDeg * RAD_PER_DEG)), how, frames), elevationDeg: measured(b.elevationDeg, 'deg', b.directionSd, how, frames),
+      keyFillStops: measured(b.keyFillStops, 'stop', b.keyFillSd, how, frames), softnessDeg: notMeasurable('deg', 'a small ball\'s penumbra is not read', 'a shadow of a long straight thing on plain ground'),
+      ...colour, overcast: b.keyFillStops < 0.3, notes: [],
+    };
+  }
   const s = card.sun;
   if (s === null) return null;
-  const frames: [number, number] = [card.frame, card.frame];
   const facing = Math.max(0.1, Math.sin(s.elevationDeg * RAD_PER_DEG));
   const ratio = 1 / Math.max(1e-3, s.transmission);
-  const t = card.white?.temperatureK ?? null, duv = card.white?.duv ?? null;
   return {
     azimuthDeg: measured(s.azimuthDeg, 'deg', s.sd.azimuthDeg, 'the shadow of the card\'s peg', frames),
     elevationDeg: measured(s.elevationDeg, 'deg', s.sd.elevationDeg, 'the shadow of the card\'s peg', frames),
     keyFillStops: measured(Math.log2(1 + (ratio - 1) / facing), 'stop', 0.25, 'lit and shadowed paper of the card, brought to a surface that faces the key', frames),
     softnessDeg: notMeasurable('deg', 'a thin peg\'s penumbra is not read', 'a shadow of a long straight thing on plain ground'),
-    temperatureK: t === null ? notMeasurable('K', 'the card\'s greys are out of sight') : measured(t, 'K', 0.03 * t, 'the card\'s greys', frames),
-    tintDuv: duv === null ? notMeasurable('1', 'the card\'s greys are out of sight') : measured(duv, '1', 0.003, 'the card\'s greys', frames),
-    overcast: ratio < 1.2, notes: [],
+    ...colour, overcast: ratio < 1.2, notes: [],
   };
 }

@@ -51,7 +51,7 @@ function homographyOf(p: ArrayLike<number>, widthPx: number, heightPx: number): 
 }
 
 /** What is compared at most, pixels along the card's longer side: beyond that nothing is gained and time is lost. */
-const FINE_SIDE = 420;
+const FINE_SIDE = 300;
 const COARSE_SIDE = 110;
 const LEAST_EXPLAINED_COARSE = 0.45;
 /** A card explains nearly all that is seen on its fiducials; a thing that looks a little like one does not. */

@@ -4,8 +4,8 @@
  * drawn as the camera would see it, for every direction and length, and fitted to the picture in linear light by Gauss-Newton
  * (Lucas & Kanade 1981) with a Huber loss; how dark it is, and the peg's own tone, are linear. Azimuth relative to the camera.
  */
-import { encode, type QrCodeGenerateResult } from 'uqr';
-import { CODE_SPOT, PATCHES, PEG_SPOT, cardReflectance } from '../brief/card-layout.js';
+import { encode } from 'uqr';
+import { PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
 import { groundCamera, unproject } from '../geometry/camera.js';
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
@@ -14,6 +14,7 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { sampleBilinear } from '../image/sampling.js';
 import { cardWindow, cutOut, type CutOut } from './card-map.js';
 import { cardToGround, type AlignedCard } from './card-pose.js';
+import { printTone } from './card-tone.js';
 
 export interface ShadowFit {
   /** Direction of the shadow on the card (radians from its x axis towards its y axis) and its length, millimetres. */
@@ -28,7 +29,7 @@ export interface ShadowFit {
 
 /** Half thickness of the peg asked for (6 to 8 mm). */
 const PEG_RADIUS_MM = 3.5;
-const SIDE = 420;
+const SIDE = 220;
 /** Less of the shadow beside the peg tells its direction only with the peg's own thickness. */
 const LEAST_VISIBLE = 0.25;
 /** The shadow is looked for this far from the spot, millimetres. */
@@ -61,12 +62,15 @@ export function fitPegShadow(luma: Float32Array, widthPx: number, heightPx: numb
   if (empty === null) return { reason: 'too little of the card\'s white paper is in sight' };
   const scale = Math.max(0.002, empty.mad);
   let best: { theta: number; length: number; fit: Evaluation } | null = null;
-  for (const s of starts) {
-    const r = solve(scene, s.theta, s.length, scale);
+  // Two steps from the best starts, then on from the two best of these.
+  const near = starts.map((s) => ({ ...s, cost: evaluate(scene, s.theta, s.length, scale)?.cost ?? Infinity })).sort((a, b) => a.cost - b.cost).slice(0, 4);
+  const tried = near.map((s) => solve(scene, s.theta, s.length, scale, 2)).filter((r) => r !== null).sort((a, b) => a.fit.cost - b.fit.cost).slice(0, 2);
+  for (const t of tried) {
+    const r = solve(scene, t.theta, t.length, scale, 10);
     if (r !== null && (best === null || r.fit.cost < best.fit.cost)) best = r;
   }
   if (best === null) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
-  const final = solve(scene, best.theta, best.length, Math.max(0.002, best.fit.mad)) ?? best;
+  const final = solve(scene, best.theta, best.length, Math.max(0.002, best.fit.mad), 8) ?? best;
   const fit = final.fit, covariance = shadowCovariance(scene, final.theta, final.length, fit);
   const light = fit.linear[0]!, depth = fit.linear[3]! / light;
   const sdDepth = covariance === null ? Infinity : Math.sqrt(covariance[2]!) / light;
@@ -103,19 +107,6 @@ function endOfCard(theta: number): number {
   return Math.min(90 / Math.max(1e-6, Math.abs(Math.cos(theta))), 125 / Math.max(1e-6, Math.abs(Math.sin(theta))));
 }
 
-/** Light that a code throws back in the mean, paper being 1: what is left of it where it is too small to be read. */
-const CODE_MEAN = 0.52;
-
-/** Print of the card for this purpose: patches by their intended tone, the code as it was read or as grey. */
-function tone(x: number, y: number, ink: number, code: QrCodeGenerateResult | null): number {
-  const r = cardReflectance(x, y);
-  if (r !== null) return r < 0.5 ? ink : 1;
-  const p = PATCHES.find((q) => x >= q.x && x < q.x + q.width && y >= q.y && y < q.y + q.height);
-  const size = code?.size ?? 1, i = Math.floor(((x - CODE_SPOT.x) / CODE_SPOT.size) * size), j = Math.floor(((y - CODE_SPOT.y) / CODE_SPOT.size) * size);
-  if (i >= 0 && j >= 0 && i < size && j < size) return code === null ? CODE_MEAN : code.data[j]![i]! ? ink : 1;
-  return p === undefined ? 1 : 0.2126 * p.linear[0] + 0.7152 * p.linear[1] + 0.0722 * p.linear[2];
-}
-
 function prepare(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, codeText: string | null): Scene | null {
   const code = codeText === null ? null : encode(codeText, { ecc: 'M', border: 0 });
   const cut = cutOut(luma, widthPx, heightPx, card.toPixel, SIDE, 0);
@@ -125,7 +116,7 @@ function prepare(luma: Float32Array, widthPx: number, heightPx: number, card: Al
   const window = cardWindow(toPixel, margin);
   if (inverse === null || window === null) return null;
   const { x0, y0, width: w, height: h } = window;
-  const samples = w * h < 60_000 ? 4 : 3, n = w * h * samples * samples;
+  const samples = w * h < 20_000 ? 4 : 3, n = w * h * samples * samples;
   const u = new Float32Array(n), v = new Float32Array(n), reflectance = new Float32Array(n), peg = new Uint8Array(n);
   const ink = Math.max(0.01, card.alignment.ink / card.alignment.paper);
   const pose = card.pose, camera = groundCamera({ focalPx: pose.focalPx, tiltDeg: pose.tiltDeg, rollDeg: pose.rollDeg, cameraHeight: pose.cameraHeight, widthPx, heightPx });
@@ -142,7 +133,7 @@ function prepare(luma: Float32Array, widthPx: number, heightPx: number, card: Al
     for (let j = 0; j < samples; j++) for (let i = 0; i < samples; i++, k++) {
       const px = x0 + x + (i + 0.5) / samples, py = y0 + y + (j + 0.5) / samples, q = apply(inverse, px, py);
       u[k] = q[0]; v[k] = q[1];
-      let r = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 ? NaN : tone(q[0], q[1], ink, code);
+      let r = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 ? NaN : printTone(q[0], q[1], ink, code);
       if (nearPeg) {
         const d = unproject(camera, cut.x0 + px * cut.factor, cut.y0 + py * cut.factor);
         if (hitsPeg(d, spot, R, top, H)) { peg[k] = 1; pegShare[at]! += unit; r = 0; }
@@ -236,7 +227,8 @@ function evaluate(s: Scene, theta: number, length: number, scale: number | null,
       for (let i = 0; i < LINEAR; i++) m += linear[i]! * row[i]!;
       residual[at] = s.cut.luma[(s.y0 + ((at / s.w) | 0)) * s.cut.width + s.x0 + (at % s.w)]! - m;
     }
-    if (scale === null) break;
+    // Where the residuals of a near shadow weighted this one, once is enough.
+    if (scale === null || previous !== undefined) break;
   }
   const size = new Float32Array(pixels);
   let k = 0, cost = 0;
@@ -288,11 +280,11 @@ function candidates(s: Scene, card: AlignedCard): { theta: number; length: numbe
 }
 
 /** Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973). */
-function solve(s: Scene, theta0: number, length0: number, scale: number): { theta: number; length: number; fit: Evaluation } | null {
+function solve(s: Scene, theta0: number, length0: number, scale: number, most: number): { theta: number; length: number; fit: Evaluation } | null {
   let theta = theta0, length = Math.max(8, length0), lambda = 1e-2;
   let fit = evaluate(s, theta, length, scale);
   if (fit === null) return null;
-  for (let iteration = 0; iteration < 12; iteration++) {
+  for (let iteration = 0; iteration < most; iteration++) {
     const g = gradients(s, theta, length, fit);
     let a = 0, b = 0, c = 0, gt = 0, gl = 0;
     for (let at = 0; at < s.usable.length; at++) {

@@ -55,6 +55,7 @@ describe('floor card', () => {
     expect(Math.abs(r.pose.card.turnDeg - s.card.turnDeg)).toBeLessThan(1);
     expect(r.white!.gains[0]).toBeCloseTo(1 / 1.05, 1);
     expect(r.white!.gains[2]).toBeCloseTo(1 / 0.8, 1);
+    expect(r.ball).toBeNull();
     if (s.sun === null) {
       expect(r.sun).toBeNull();
       expect(r.sunReason).toMatch(/no clear shadow/);
@@ -64,6 +65,21 @@ describe('floor card', () => {
       expect(Math.abs(r.sun!.elevationDeg - s.sun.elevationDeg)).toBeLessThan(1.5);
     }
   }));
+
+  it('reads the key from a ball on the spot, and takes neither for the other', async () => {
+    const s: CardScene = { ...base, focalPx: 900, tiltDeg: -30, rollDeg: 1, cameraHeight: 0.8, card: { x: 0.05, z: 1.3, turnDeg: -12 }, sun: { azimuthDeg: 65, elevationDeg: 40 }, stands: 'ball', blurPx: 1, noise: 0.01, seed: 6 };
+    const r = await readCard(await written('ball', renderCard(s)));
+    expect(r.ball).not.toBeNull();
+    expect(r.sun).toBeNull();
+    expect(r.sunReason).toMatch(/ball/);
+    // The project's bar is 15°, its goal 8°.
+    const at = (az: number, el: number): number[] => [Math.cos(el) * Math.sin(az), Math.sin(el), -Math.cos(el) * Math.cos(az)];
+    const rad = Math.PI / 180, seen = at(r.ball!.azimuthDeg * rad, r.ball!.elevationDeg * rad), truth = at(65 * rad, 40 * rad);
+    expect(Math.acos(Math.min(1, seen[0]! * truth[0]! + seen[1]! * truth[1]! + seen[2]! * truth[2]!)) / rad).toBeLessThan(4);
+    // Key 0.7 / sin 40° against sky and bounce where the ball faces the key, as drawn in card-scenes.ts.
+    const up = Math.sin(40 * rad), ambient = 0.3 * (0.5 + 0.5 * up) + 0.6 * 0.85 * (0.5 - 0.5 * up);
+    expect(Math.abs(r.ball!.keyFillStops - Math.log2((0.7 / up + ambient) / ambient))).toBeLessThan(0.3);
+  });
 
   it('reads the code where it is large enough, and takes a known focal length as it is', async () => {
     const s: CardScene = { ...base, focalPx: 1500, tiltDeg: -45, rollDeg: 0, cameraHeight: 0.48, card: { x: 0, z: 0.48, turnDeg: 5 }, sun: null, stands: 'nothing', blurPx: 0.6, noise: 0.008, seed: 5 };

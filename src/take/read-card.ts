@@ -6,6 +6,7 @@ import { apply, multiply } from '../geometry/mat3.js';
 import { plane, type Picture } from '../image/picture.js';
 import { lumaPlane, lumaSmall, toLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
+import { readBall, type BallLight } from './card-ball.js';
 import { readCode } from './card-code.js';
 import { guessCards } from './card-detect.js';
 import { readPeg, readWhite, type CardWhite, type PegSun } from './card-light.js';
@@ -30,6 +31,9 @@ export interface CardReading {
   readonly white: CardWhite | null;
   readonly sun: PegSun | null;
   readonly sunReason: string | null;
+  /** The key light from a ball on the spot. */
+  readonly ball: BallLight | null;
+  readonly ballReason: string | null;
 }
 
 export interface CardOptions {
@@ -96,10 +100,12 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
     const parts = text?.startsWith('PLATEWRIGHT1|') === true ? text.split('|') : null;
     const markers: FoundMarker[] = [];
     alignment.markerCorrelation.forEach((c, id) => { if (c > 0.6) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) }); });
-    const peg = readPeg(luma, widthPx, heightPx, best.card, o.pegHeightMm ?? PEG_HEIGHT_MM, parts === null ? null : text);
+    const ball = readBall(linear, best.card);
+    const peg = 'ball' in ball ? { reason: 'a ball lies on the spot, not a peg' } : readPeg(luma, widthPx, heightPx, best.card, o.pegHeightMm ?? PEG_HEIGHT_MM, parts === null ? null : text);
     return {
       file, framesLookedAt: wanted.length, framesFound: found, frame: best.frame, markers, pose,
       code: parts === null ? null : { production: parts[1] ?? '', pick: parts[2] ?? '' }, white: readWhite(linear, pose), sun: 'sun' in peg ? peg.sun : null, sunReason: 'sun' in peg ? null : peg.reason,
+      ball: 'ball' in ball ? ball.ball : null, ballReason: 'ball' in ball ? null : ball.reason,
     };
   } finally {
     await reader.close();
