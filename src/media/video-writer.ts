@@ -10,6 +10,7 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { colourCodes } from './colour-tags.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
+import { encoderAssembly } from './encoder-cpu.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational, type Stream } from './ffmpeg.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { SoundTrack } from './sound-track.js';
@@ -69,14 +70,17 @@ function encodingOf(o: WriterOptions): Encoding {
   const bits = o.bits ?? 16;
   const a = o.alpha ? 'a' : '';
   switch (o.codec) {
-    case 'h264':
+    case 'h264': {
+      const asm = encoderAssembly();
       return {
         encoder: 'libx264', pixelFormat: 'yuv420p',
         options: {
+          ...(asm === null ? {} : { 'x264-params': `asm=${asm}` }),
           preset: o.preset ?? 'fast', crf: String(o.crf ?? 18),
           ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }), ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
         },
       };
+    }
     case 'prores4444':
       return { encoder: 'prores_ks', pixelFormat: `yuv${a}444p10le`, options: { profile: '4444', vendor: 'apl0', ...(o.alpha ? { alpha_bits: '16' } : {}) } };
     case 'ffv1': {

@@ -1,0 +1,113 @@
+/** A render that is stopped goes on where it was, and its film is byte for byte the one an undisturbed render writes. */
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join as path } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { RandomStream } from '../core/random.js';
+import { createPicture } from '../image/picture.js';
+import { writePng16 } from '../media/stills.js';
+import { VideoReader } from '../media/video-reader.js';
+import { VideoWriter, type WriterCodec } from '../media/video-writer.js';
+import { JoinRenderer } from './render.js';
+import { renderJoin, type RenderReport } from './render-file.js';
+import type { Recipe } from './types.js';
+
+const W = 96, H = 64, N = W * H, FRAMES = 30;
+let folder: string;
+let recipe: Recipe;
+
+beforeAll(async () => {
+  folder = mkdtempSync(path(tmpdir(), 'resume-'));
+  const plate = await VideoWriter.open(path(folder, 'plate.mp4'), { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'h264' });
+  const r = new RandomStream(4);
+  const picture = createPicture(W, H, 3);
+  for (let n = 0; n < FRAMES; n++) {
+    for (let i = 0; i < 3 * N; i++) picture.data[i] = 0.4 + 0.1 * Math.sin((i % W) / 7 + n / 5) + 0.01 * r.normal();
+    await plate.writeCoded(picture);
+  }
+  await plate.close();
+  // The take: one still with its own alpha.
+  const still = createPicture(40, 40, 4);
+  for (let y = 0; y < 40; y++) for (let x = 0; x < 40; x++) {
+    for (let c = 0; c < 3; c++) still.data[c * 1600 + y * 40 + x] = 0.3 + 0.015 * x;
+    still.data[3 * 1600 + y * 40 + x] = Math.min(1, Math.max(0, 14 - Math.hypot(x - 20, y - 22)));
+  }
+  await writePng16(path(folder, 'still.png'), still);
+  recipe = {
+    version: 1,
+    plate: { file: path(folder, 'plate.mp4'), in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H }, take: { file: path(folder, 'still.png'), in: 0, out: 1, rate: '24/1', widthPx: 40, heightPx: 40 },
+    steps: [
+      { step: 'peel', on: true, why: '', method: 'alpha', screen: 'green', quality: 'fast', spill: 1 },
+      { step: 'ride', on: true, why: '', mirror: false, motionBlur: 0, placement: Array.from({ length: FRAMES }, (_, frame) => ({ frame, matrix: [0.9, 0, 20 + frame, 0, 0.9, 18, 0, 0, 1] as const })) },
+      {
+        step: 'air', on: true, why: '', softenPx: 0, haze: { amount: 0, linear: [0, 0, 0] }, wrap: 0, grain: 1, seed: 9, takeGrain: null,
+        plateGrain: { table: [{ channel: 'luma', level: 0.5, sigma: 0.012, samples: 99 }], autocorrelation: { x: [1, 0.4, 0], y: [1, 0.4, 0] }, channelCorrelation: [0.6, 0.5, 0.55] },
+      },
+    ],
+  };
+});
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+interface Run { readonly report: RenderReport | null; readonly stopped: string | null; readonly drawn: number[] }
+
+async function render(out: string, codec: WriterCodec, work: string | undefined, used: Recipe = recipe, stopAfter = Infinity): Promise<Run> {
+  const renderer = await JoinRenderer.open(used);
+  const drawn: number[] = [];
+  const stop = new AbortController();
+  try {
+    const report = await renderJoin(renderer, path(folder, out), {
+      codec, matte: path(folder, `${out}.matte.mkv`), signal: stop.signal, ...(work === undefined ? {} : { resumeIn: path(folder, work) }),
+      onFrame: (f) => { drawn.push(f.frame); if (drawn.length >= stopAfter) stop.abort(); },
+    });
+    return { report, stopped: null, drawn };
+  } catch (error) {
+    return { report: null, stopped: (error as { code?: string }).code ?? String(error), drawn };
+  } finally {
+    await renderer.close();
+  }
+}
+
+const bytes = (name: string): Buffer => readFileSync(path(folder, name));
+
+describe('a render that is stopped', () => {
+  for (const [codec, ending] of [['h264', 'mp4'], ['ffv1', 'mkv']] as const) {
+    it(`goes on after its last whole piece and writes the same ${codec} film and matte`, async () => {
+      const whole = await render(`whole.${ending}`, codec, 'work-whole');
+      expect(whole.report).toMatchObject({ frames: FRAMES, kept: 0 });
+      const first = await render(`again.${ending}`, codec, 'work', recipe, 17);
+      expect(first.stopped).toBe('PW-JOIN-STOPPED');
+      expect(existsSync(path(folder, `again.${ending}`))).toBe(false);
+      expect(readdirSync(path(folder, 'work')).filter((n) => /^piece-\d+\.mkv$/.test(n))).toHaveLength(1);
+      const second = await render(`again.${ending}`, codec, 'work');
+      expect(second.report!.kept).toBeGreaterThan(0);
+      // What was kept is not drawn again; what was not, is.
+      expect(second.drawn).toEqual(Array.from({ length: FRAMES - second.report!.kept }, (_, i) => second.report!.kept + i));
+      expect(bytes(`again.${ending}`).equals(bytes(`whole.${ending}`))).toBe(true);
+      expect(bytes(`again.${ending}.matte.mkv`).equals(bytes(`whole.${ending}.matte.mkv`))).toBe(true);
+      expect(existsSync(path(folder, 'work'))).toBe(false);
+      const film = await VideoReader.open(path(folder, `again.${ending}`));
+      expect(film.info.frameCount).toBe(FRAMES);
+      await film.close();
+    });
+  }
+
+  it('keeps nothing that belonged to another recipe', async () => {
+    await render('other.mkv', 'ffv1', 'work-other', recipe, 17);
+    const moved: Recipe = { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, seed: 10 } : s)) };
+    const run = await render('other.mkv', 'ffv1', 'work-other', moved);
+    expect(run.report!.kept).toBe(0);
+    expect(run.drawn).toHaveLength(FRAMES);
+  });
+
+  it('draws the performer at all, and elsewhere on every frame', async () => {
+    const renderer = await JoinRenderer.open(recipe);
+    const centre = async (n: number): Promise<number> => {
+      const m = (await renderer.frame(n)).matte();
+      let s = 0, x = 0;
+      m.forEach((a, i) => { s += a; x += a * (i % W); });
+      return x / s;
+    };
+    expect((await centre(20)) - (await centre(5))).toBeCloseTo(15, 1);
+    await renderer.close();
+  });
+});
