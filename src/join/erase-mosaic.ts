@@ -22,7 +22,7 @@ export interface MosaicSource {
   readonly heightPx: number;
   /** Display-coded picture of the frame; may be the same buffer each time. */
   coded(): Picture;
-  /** 1 where the frame shows the set, 0 where it is hidden; whole frame. */
+  /** 0 where the set is hidden; else 100 (beside what hides it) to 250 (one and a half shadow's reaches away from it). Whole frame. */
   readonly shows: Uint8Array;
 }
 
@@ -50,8 +50,8 @@ export function mosaicMatrix(f: MosaicFrame): Mat3 {
   return [f.scale, 0, -f.x0 * f.scale, 0, f.scale, -f.y0 * f.scale, 0, 0, 1];
 }
 
-/** Builds the mosaic. `refine`: correct each source's place and light against a first, coarse mosaic. */
-export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean): Mosaic {
+/** Builds the mosaic. `shadows`: what hides the set may also darken it nearby. `refine`: correct each source's place and light against a first, coarse mosaic. */
+export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean, shadows = false): Mosaic {
   const m = mosaicMatrix(frame);
   let placed = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), gain: [1, 1, 1] as [number, number, number] }));
   if (refine && sources.length > 2) {
@@ -76,7 +76,7 @@ export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame
       });
     }
   }
-  const out = aggregate(placed, frame.width, frame.height);
+  const out = aggregate(placed, frame.width, frame.height, shadows);
   return { ...out, fromReference: m, width: frame.width, height: frame.height };
 }
 
@@ -89,11 +89,11 @@ export function lumaOf(p: Picture): Float32Array {
   return out;
 }
 
-/** 1 where every pixel that a sample reads shows the set. */
+/** At least 1 where every pixel that a sample reads shows the set; what is over 1 tells how far off that is which hides it, in shadow's reaches. */
 function validity(source: MosaicSource, matrix: Mat3, width: number, height: number): Float32Array {
   const w = source.widthPx, h = source.heightPx;
   const mask = createPicture(w, h, 1);
-  mask.data.set(source.shows);
+  for (let i = 0; i < mask.data.length; i++) mask.data[i] = source.shows[i]! / 100;
   erode(mask.data, w, h, 2, 2, mask.data);
   for (let x = 0; x < w; x++) for (const y of [0, 1, h - 2, h - 1]) mask.data[y * w + x] = 0;
   for (let y = 0; y < h; y++) for (const x of [0, 1, w - 2, w - 1]) mask.data[y * w + x] = 0;
@@ -114,13 +114,13 @@ function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [number, 
   return out;
 }
 
-function aggregate(placed: readonly Placed[], width: number, height: number): { picture: Picture; count: Float32Array; spread: Float32Array } {
+function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false): { picture: Picture; count: Float32Array; spread: Float32Array } {
   const picture = createPicture(width, height, 3);
   const N = width * height;
   const count = new Float32Array(N), spread = new Float32Array(N);
   const K = placed.length;
   const rows = Math.max(8, Math.min(height, Math.floor(STRIP_FLOATS / Math.max(1, K * width * 4))));
-  const order = new Float64Array(K), away = new Float64Array(K), value = new Float64Array(K), index = new Int32Array(K), place = new Int32Array(K);
+  const order = new Float64Array(K), away = new Float64Array(K), value = new Float64Array(K), far = new Float64Array(K), index = new Int32Array(K), place = new Int32Array(K);
   for (let y0 = 0; y0 < height; y0 += rows) {
     const h = Math.min(rows, height - y0);
     const laid: Laid[] = [];
@@ -143,11 +143,16 @@ function aggregate(placed: readonly Placed[], width: number, height: number): { 
         place[k] = i;
         value[k] = (0.2126 * s.data[i]!) / s.gain[0]! + (0.7152 * s.data[s.n + i]!) / s.gain[1]! + (0.0722 * s.data[2 * s.n + i]!) / s.gain[2]!;
         order[k] = value[k]!;
+        far[k] = s.seen[i]! - 1;
         k++;
       }
       if (k === 0) continue;
       const o = y * width + x;
-      const mid = medianInPlace(order, k);
+      let mid = medianInPlace(order, k);
+      if (shadows && k >= 4) {
+        const kept = withoutShadow(order, value, far, index, place, k);
+        if (kept < k) { k = kept; for (let q = 0; q < k; q++) order[q] = value[q]!; mid = medianInPlace(order, k); }
+      }
       for (let q = 0; q < k; q++) away[q] = Math.abs(value[q]! - mid);
       const sd = 1.4826 * medianInPlace(away, k);
       const within = Math.max(LEAST_SPREAD, 2.2 * sd);
@@ -188,6 +193,41 @@ export function layOver(src: Picture, matrix: Mat3, width: number, height: numbe
     for (let y = y0; y < y1; y++) to.set(from.subarray(y * src.width + x0, y * src.width + x1), (y - y0) * part.width);
   }
   return warpHomography(part, multiply(matrix, [1, 0, x0, 0, 1, y0, 0, 0, 1]), width, height, options);
+}
+
+/**
+ * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the darker
+ * heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many frames it fills.
+ * `sorted` rises; the other arrays are packed in place. Returns how many stay.
+ */
+function withoutShadow(sorted: Float64Array, value: Float64Array, far: Float64Array, index: Int32Array, place: Int32Array, k: number): number {
+  if (sorted[k - 1]! - sorted[0]! < 0.05) return k;
+  let total = 0, squares = 0;
+  for (let q = 0; q < k; q++) { total += sorted[q]!; squares += sorted[q]! * sorted[q]!; }
+  let best = -1, at = 0, low = 0;
+  for (let q = 1; q < k; q++) {
+    low += sorted[q - 1]!;
+    const a = low / q, b = (total - low) / (k - q);
+    const between = q * (k - q) * (b - a) * (b - a);
+    if (between > best) { best = between; at = q; }
+  }
+  let sum = 0;
+  for (let q = 0; q < at; q++) sum += sorted[q]!;
+  const a = sum / at, b = (total - sum) / (k - at);
+  const within = Math.sqrt(Math.max(0, squares - at * a * a - (k - at) * b * b) / k);
+  const split = 0.5 * (sorted[at - 1]! + sorted[at]!);
+  if (b - a < Math.max(0.05, 5 * within)) return k;
+  let darkFar = 0;
+  for (let q = 0; q < k; q++) if (value[q]! < split) darkFar += far[q]! / at;
+  // A single lit sample proves nothing; nor is it a shadow that is black, hardly darker, or out of reach.
+  if (k - at < Math.max(2, 0.08 * k) || darkFar > 1 || a < 0.25 * b || a > 0.93 * b) return k;
+  let kept = 0;
+  for (let q = 0; q < k; q++) {
+    if (value[q]! < split) continue;
+    value[kept] = value[q]!; far[kept] = far[q]!; index[kept] = index[q]!; place[kept] = place[q]!;
+    kept++;
+  }
+  return kept;
 }
 
 /** Lower median of the first k values; they are left in another order. */

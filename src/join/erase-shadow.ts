@@ -15,6 +15,8 @@ const DARKER = 0.93;
 const DARKEST = 0.25;
 /** Channels' ratios may differ by this factor: skylight fills bluer than the sun. */
 const TINT = 1.4;
+/** Gap between outline and shadow that is bridged, as a share of the outline's height. */
+const GAP = 0.2;
 
 /**
  * Mask (0 or 1) of the shadow beside `hidden`, grown by its penumbra; null where there is none.
@@ -41,7 +43,11 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   }
   const { labels } = connectedComponents(mark, w, h, 8);
   const touching = new Set<number>();
-  for (let i = 0; i < n; i++) if (hidden[i]! > 0) touching.add(labels[i]!);
+  // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such a gap still belongs.
+  let top = h, bottom = 0;
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (hidden[y * w + x]! > 0) { top = Math.min(top, y); bottom = y; }
+  const beside = dilate(hidden, w, h, Math.max(1, GAP * (bottom - top)));
+  for (let i = 0; i < n; i++) if (beside[i]! > 0 && mark[i] !== 0) touching.add(labels[i]!);
   const out = new Float32Array(n);
   let area = 0, whole = 0;
   for (let i = 0; i < n; i++) {

@@ -162,3 +162,42 @@ describe('what erase is made of', () => {
   });
 });
 
+
+describe('the shadow of who goes', () => {
+  it('goes too, though most frames that show the ground show it in the shadow', async () => {
+    // A slow walker from left to right; the shadow trails behind, so that what the walker leaves stays dark for long.
+    const set = setPicture(W, H, 31);
+    const file = join(folder, 'shadow.mkv');
+    const writer = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: rate(24), codec: 'ffv1' });
+    const frames: RegionFile['frames'][number][] = [];
+    const shadowed = (n: number, x: number, y: number): boolean => y >= 84 && y < 96 && x >= 30 + 3 * n - 36 && x < 34 + 3 * n;
+    for (let n = 0; n < FRAMES; n++) {
+      const p = { ...set, data: set.data.slice() }, x0 = 30 + 3 * n;
+      for (let c = 0; c < 3; c++) for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
+        const i = c * W * H + y * W + x;
+        if (x >= x0 && x < x0 + 22 && y >= 24 && y < 92) p.data[i] = 0.15;
+        else if (shadowed(n, x, y)) p.data[i] = p.data[i]! * 0.6;
+      }
+      await writer.writeCoded(p);
+      if (n % 5 === 0 || n === FRAMES - 1) frames.push({ frame: n, polygon: [[x0 - 1, 22], [x0 + 23, 22], [x0 + 23, 94], [x0 - 1, 94]] });
+    }
+    await writer.close();
+    const left = async (shadowToo: boolean): Promise<number> => {
+      let sum = 0, count = 0;
+      await eraseFile(file, { frames }, null, {
+        shadowToo, onFrame: (n, got) => {
+          for (let y = 84; y < 96; y++) for (let x = 14; x < 80; x++) {
+            // Where at least three frames show the ground lit.
+            if (!shadowed(n, x, y) || x >= 28 + 3 * n || (x > 42 && x < 62)) continue;
+            const i = W * H + y * W + x;
+            sum += Math.abs(set.data[i]! - got.data[i]!) / set.data[i]!;
+            count++;
+          }
+        },
+      });
+      return sum / count;
+    };
+    expect(await left(false)).toBeGreaterThan(0.3);
+    expect(await left(true)).toBeLessThan(0.1);
+  }, 60000);
+});

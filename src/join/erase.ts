@@ -6,6 +6,7 @@
  */
 import { framesPerSecond } from '../core/rational.js';
 import { apply, IDENTITY3, invert, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { dilate } from '../image/morphology.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
@@ -32,6 +33,8 @@ const SOURCES = 32;
 const CANDIDATES = 96;
 /** Mosaic pixels a frame pixel where the camera moves. */
 const OVERSAMPLING = 1.4;
+/** How far what is hidden may throw a shadow, in its own heights. */
+const SHADOW_REACH = 0.7;
 
 export interface EraseRequest {
   readonly regions: readonly RegionFile[];
@@ -133,7 +136,7 @@ export class PlateCleaner {
       sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx), buffer));
       request.onProgress?.(++got, chosen.length);
     }
-    const mosaic = buildMosaic(sources, frame, !motion.still);
+    const mosaic = buildMosaic(sources, frame, !motion.still, request.shadowToo ?? true);
     const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1);
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
@@ -210,11 +213,15 @@ function maskOf(outlines: readonly (readonly Point2[])[], w: number, h: number, 
   return growPx > 0 ? dilate(all, w, h, Math.ceil(growPx)) : all;
 }
 
-/** 1 where a frame shows the set for sure, a byte a pixel. */
+/** What a frame shows of the set for sure (see MosaicSource.shows). */
 export function showsMask(outlines: readonly (readonly Point2[])[], w: number, h: number, growPx: number): Uint8Array {
-  const hides = maskOf(outlines, w, h, growPx + 2);
   const out = new Uint8Array(w * h);
-  for (let i = 0; i < out.length; i++) out[i] = hides[i]! > 0 ? 0 : 1;
+  if (outlines.length === 0) return out.fill(250);
+  const hides = maskOf(outlines, w, h, growPx + 2);
+  const away = distanceToSet(hides, w, h);
+  const b = boundsOf(outlines.flat(), IDENTITY3);
+  const reach = SHADOW_REACH * Math.max(20, b[2] - b[0], b[3] - b[1]);
+  for (let i = 0; i < out.length; i++) out[i] = hides[i]! > 0 ? 0 : 100 + Math.round(100 * Math.min(1.5, away[i]! / reach));
   return out;
 }
 
