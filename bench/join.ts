@@ -1,13 +1,18 @@
 /**
  * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files, marks, the
  * recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a plain overlay of the
- * take with the true matte, placed by the same recipe. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k]
- * [--clean] [--json]`. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart.
+ * take with the true matte, placed by the same recipe; and the speed of the standard recipe at 1080p, on the `stand` shot
+ * enlarged. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k] [--speed] [--clean] [--json]`. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart.
  */
-import { readFileSync, writeFileSync } from 'node:fs';
-import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import type { BenchRow } from './rows.js';
+import { readTruth, TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
 import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
-import { createPicture, plane, type Picture } from '../src/image/picture.js';
+import { createPicture, type Picture } from '../src/image/picture.js';
+import { resize } from '../src/image/resize.js';
 import { toCodedRgb, toLinear, lumaPlane } from '../src/media/convert.js';
 import type { VideoFrame } from '../src/media/types.js';
 import { VideoReader } from '../src/media/video-reader.js';
@@ -17,10 +22,9 @@ import { tighten, type Peeler } from '../src/join/performer.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 import { JoinRenderer, type JoinOptions } from '../src/join/render.js';
 import type { Recipe } from '../src/join/types.js';
+import type { MarksFile } from '../src/plate/marks.js';
 
-const args = process.argv.slice(2);
-const value = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
-const shots = (args.find((a) => !a.startsWith('--'))?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[];
+const SHOTS_FITTING: readonly TruthShot[] = ['stand', 'pan', 'push'];
 
 /** The take under its true matte, screen colour and all: what a plain overlay would lay on. */
 async function plainPeeler(shot: TruthShot): Promise<Peeler> {
@@ -48,7 +52,6 @@ async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, fram
   const renderer = await JoinRenderer.open(recipe, options);
   const sums: Record<string, number> = {};
   let worst = { frame: -1, performer: -1 };
-  let counted = 0;
   for (const n of frames) {
     const t = blurred(toCodedRgb(await truth.frame(n))), b = blurred(toCodedRgb(await base.frame(n)));
     const m = lumaPlane(await mattes.frame(n)).slice();
@@ -57,19 +60,18 @@ async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, fram
     const s = scoreFrame(blurred(picture), t, b, r);
     for (const [k, v] of Object.entries(s)) if (typeof v === 'number' && Number.isFinite(v)) { sums[k] = (sums[k] ?? 0) + v; sums[`n_${k}`] = (sums[`n_${k}`] ?? 0) + 1; }
     if (s.performer > worst.performer) worst = { frame: n, performer: round(s.performer) };
-    counted++;
   }
   await Promise.all([renderer.close(), base.close(), truth.close(), mattes.close()]);
   const mean = (k: string): number => round((sums[k] ?? NaN) / (sums[`n_${k}`] ?? 1));
-  void counted; void plane;
   return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), ssim: mean('ssim') } };
 }
 
 /** Render speed over decode-and-encode speed of the same plate, both in one run. */
 async function speed(recipe: Recipe, options: JoinOptions): Promise<{ ratio: number; joinFps: number; copyFps: number }> {
+  const folder = mkdtempSync(join(tmpdir(), 'bench-join-'));
   const time = async (fn: (w: VideoWriter, r: JoinRenderer) => Promise<void>): Promise<number> => {
     const r = await JoinRenderer.open(recipe, options);
-    const w = await VideoWriter.open('bench-join-speed.mp4', { widthPx: recipe.plate.widthPx, heightPx: recipe.plate.heightPx, rate: r.rate, codec: 'h264', preset: 'veryfast' });
+    const w = await VideoWriter.open(join(folder, 'speed.mp4'), { widthPx: recipe.plate.widthPx, heightPx: recipe.plate.heightPx, rate: r.rate, codec: 'h264', preset: 'veryfast' });
     const t0 = performance.now();
     await fn(w, r);
     await w.close();
@@ -77,37 +79,112 @@ async function speed(recipe: Recipe, options: JoinOptions): Promise<{ ratio: num
     await r.close();
     return ((recipe.plate.out - recipe.plate.in) * 1000) / t;
   };
-  const { rmSync } = await import('node:fs');
-  const copyFps = await time(async (w) => { const p = await VideoReader.open(recipe.plate.file); for await (const f of p.frames()) await w.writeFrame(f); await p.close(); });
-  const joinFps = await time(async (w, r) => { for await (const f of r.frames()) await w.writeFrame(f.video()); });
-  rmSync('bench-join-speed.mp4', { force: true });
-  return { ratio: round(joinFps / copyFps), joinFps: round(joinFps), copyFps: round(copyFps) };
+  try {
+    const copyFps = await time(async (w) => { const p = await VideoReader.open(recipe.plate.file); for await (const f of p.frames()) await w.writeFrame(f); await p.close(); });
+    const joinFps = await time(async (w, r) => { for await (const f of r.frames()) await w.writeFrame(f.video()); });
+    return { ratio: round(joinFps / copyFps), joinFps: round(joinFps), copyFps: round(copyFps) };
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
 }
 
-if (truthFolder() === null) {
-  console.log('bench/join: the truth set (../shared/truth) is not beside the checkout; nothing measured');
-} else {
-  const rows: Row[] = [];
-  for (const shot of shots) {
-    const { plate, take } = truthMarks(shot);
-    const proposal = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), plate, take, 'fine');
-    const { recipe } = proposal;
-    const recipeFile = value('recipe');
-    const used: Recipe = recipeFile === undefined ? recipe : (JSON.parse(readFileSync(recipeFile, 'utf8')) as Recipe);
-    if (value('save') !== undefined) writeFileSync(value('save')!, JSON.stringify(used));
-    const tools: JoinOptions = { ...(await joinTools(used, plate)), carrier: proposal.carrier };
-    const count = used.plate.out - used.plate.in;
-    const every = Number(value('every') ?? 6);
-    const frames = value('frames')?.split(',').map(Number) ?? Array.from({ length: Math.ceil(count / every) }, (_, i) => i * every);
-    const clean = args.includes('--clean') && shot === 'pan' ? await VideoReader.open(truthFile(shot, 'clean.mp4')) : null;
-    const mended: JoinOptions = clean === null ? tools : { ...tools, mender: { mend: (n) => clean.frame(n) } };
-    if (args.includes('--why')) for (const s of used.steps) console.log(`  ${s.step}${s.on ? '' : ' (off)'}: ${s.why}`);
-    rows.push(await score(used, mended, shot, frames, 'join'));
-    rows.push(await score(only(used, ['erase', 'peel', 'pace', 'ride', 'front']), { ...mended, screenPeeler: () => plainPeeler(shot) }, shot, frames, 'plain overlay'));
-    rows.push(await score(used, mended, shot, frames, 'plate'));
-    await clean?.close();
-    for (const r of rows.slice(-3)) console.log(`${shot.padEnd(6)} ${r.what.padEnd(14)} performer ${r.score.performer} edge ${r.score.edge} (bias ${r.score.edgeBias}) shadow ${r.score.shadow} (IoU ${r.score.shadowIou}) outside ${r.score.outside} ssim ${r.score.ssim}; worst frame ${r.worst.frame} (${r.worst.performer})`);
-    if (args.includes('--speed')) console.log(`${shot.padEnd(6)} speed`, JSON.stringify(await speed(used, mended)));
+/** Marks of a picture enlarged `k` times: pixels grow, frames, metres and degrees do not. */
+function enlargedMarks(marks: MarksFile, k: number): MarksFile {
+  const grown = (v: unknown, name = ''): unknown => {
+    if (Array.isArray(v)) return v.map((x) => grown(x, name));
+    if (typeof v === 'number') return ['frame', 'height', 'yawDeg', 'cameraHeight'].includes(name) ? v : v * k;
+    return typeof v === 'object' && v !== null ? Object.fromEntries(Object.entries(v).map(([key, x]) => [key, grown(x, key)])) : v;
+  };
+  return grown(marks) as MarksFile;
+}
+
+/** The `stand` shot enlarged to 1080p, proposed and rendered whole; the screen's model, made once a render, is in the time. */
+async function speedAt1080(): Promise<{ ratio: number; joinFps: number; copyFps: number }> {
+  const W = 1920, H = 1080;
+  const folder = mkdtempSync(join(tmpdir(), 'bench-join-1080-'));
+  try {
+    const names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
+    for (const f of ['plate', 'take'] as const) {
+      const r = await VideoReader.open(truthFile('stand', `${f}.mp4`));
+      const w = await VideoWriter.open(names[f], { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'h264', crf: 12, preset: 'veryfast' });
+      for await (const frame of r.frames()) await w.writeCoded(resize(toCodedRgb(frame), W, H, 'cubic'));
+      await w.close();
+      await r.close();
+    }
+    const marks = truthMarks('stand'), k = H / readTruth('stand').height;
+    const proposal = await proposeFromFiles(names.plate, names.take, enlargedMarks(marks.plate, k), enlargedMarks(marks.take, k), 'fine');
+    return await speed(proposal.recipe, { ...(await joinTools(proposal.recipe, null, proposal.camera)), carrier: proposal.carrier });
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
   }
-  if (args.includes('--json')) console.log(JSON.stringify(rows));
+}
+
+interface Wanted { readonly every: number; readonly frames?: readonly number[]; readonly clean?: boolean; readonly why?: boolean; readonly recipeFile?: string; readonly save?: string; readonly speed?: boolean }
+
+/** One shot proposed and scored: our join, the plain overlay, the untouched plate. */
+async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row, Row, Row]> {
+  const { plate, take } = truthMarks(shot);
+  const proposal = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), plate, take, 'fine');
+  const used: Recipe = wanted.recipeFile === undefined ? proposal.recipe : (JSON.parse(readFileSync(wanted.recipeFile, 'utf8')) as Recipe);
+  if (wanted.save !== undefined) writeFileSync(wanted.save, JSON.stringify(used));
+  const tools: JoinOptions = { ...(await joinTools(used, plate, proposal.camera)), carrier: proposal.carrier };
+  const count = used.plate.out - used.plate.in;
+  const frames = wanted.frames ?? Array.from({ length: Math.ceil(count / wanted.every) }, (_, i) => i * wanted.every);
+  const clean = wanted.clean === true && shot === 'pan' ? await VideoReader.open(truthFile(shot, 'clean.mp4')) : null;
+  const mended: JoinOptions = clean === null ? tools : { ...tools, mender: { mend: (n) => clean.frame(n) } };
+  if (wanted.why === true) for (const s of used.steps) console.log(`  ${s.step}${s.on ? '' : ' (off)'}: ${s.why}`);
+  const rows = [
+    await score(used, mended, shot, frames, 'join'),
+    await score(only(used, ['erase', 'peel', 'pace', 'ride', 'front']), { ...mended, screenPeeler: () => plainPeeler(shot) }, shot, frames, 'plain overlay'),
+    await score(used, mended, shot, frames, 'plate'),
+  ] as const;
+  await clean?.close();
+  for (const r of rows) console.log(`${shot.padEnd(6)} ${r.what.padEnd(14)} performer ${r.score.performer} edge ${r.score.edge} (bias ${r.score.edgeBias}) shadow ${r.score.shadow} (IoU ${r.score.shadowIou}) outside ${r.score.outside} ssim ${r.score.ssim}; worst frame ${r.worst.frame} (${r.worst.performer})`);
+  if (wanted.speed === true) console.log(`${shot.padEnd(6)} speed`, JSON.stringify(await speed(used, mended)));
+  return rows;
+}
+
+/**
+ * Rows for `npm run bench`: every sixth frame of each shot with `full`, else every twelfth; the reference is the plain overlay.
+ * The set is fixed, so the seed has no part here. The bars are for shots that the take fits or can be mended to: not `turn`.
+ */
+export async function run(_seed: number, full = false): Promise<BenchRow[]> {
+  if (truthFolder() === null) {
+    console.log('SKIPPED: the truth set (../shared/truth) is not beside the checkout; the join bench needs it');
+    return [];
+  }
+  const out: BenchRow[] = [];
+  for (const shot of TRUTH_SHOTS) {
+    const [ours, plain, plate] = await scoreShot(shot, { every: full ? 6 : 12 });
+    const fits = SHOTS_FITTING.includes(shot);
+    const row = (what: string, a: number, b: number | null, bar: number | null, goal: number | null): void => { out.push({ name: `join ${shot}: ${what}`, ours: a, reference: b, bar: fits ? bar : null, goal: fits ? goal : null, unit: 'ΔE00' }); };
+    row('performer', ours.score.performer, plain.score.performer, 6, 4);
+    row('edge', ours.score.edge, plain.score.edge, 7, 5);
+    row('edge bias, size (L*)', Math.abs(ours.score.edgeBias), Math.abs(plain.score.edgeBias), 1.5, 0.7);
+    row('shadow', ours.score.shadow, plain.score.shadow, 7, 4);
+    row('outside, above the untouched plate', ours.score.outside - plate.score.outside, plain.score.outside - plate.score.outside, 0.3, 0.1);
+    out.push({ name: `join ${shot}: shadow area, intersection over union`, ours: ours.score.shadowIou, reference: null, bar: fits ? 0.75 : null, goal: fits ? 0.88 : null, unit: '', better: 'high' });
+  }
+  const fast = await speedAt1080();
+  out.push({ name: `join at 1080p, standard recipe (decode and encode alone: ${fast.copyFps.toFixed(1)})`, ours: fast.joinFps, reference: null, bar: 8, goal: 24, unit: 'frames/s', better: 'high' });
+  return out;
+}
+
+if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
+  const args = process.argv.slice(2);
+  const value = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
+  const shots = (args.find((a) => !a.startsWith('--'))?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[];
+  if (truthFolder() === null) console.log('bench/join: the truth set (../shared/truth) is not beside the checkout; nothing measured');
+  else {
+    const frames = value('frames')?.split(',').map(Number), recipeFile = value('recipe'), save = value('save');
+    const rows: Row[] = [];
+    for (const shot of shots) {
+      rows.push(...(await scoreShot(shot, {
+        every: Number(value('every') ?? 6), clean: args.includes('--clean'), why: args.includes('--why'), speed: args.includes('--speed'),
+        ...(frames === undefined ? {} : { frames }), ...(recipeFile === undefined ? {} : { recipeFile }), ...(save === undefined ? {} : { save }),
+      })));
+    }
+    if (args.includes('--speed')) console.log('1080p speed', JSON.stringify(await speedAt1080()));
+    if (args.includes('--json')) console.log(JSON.stringify(rows));
+  }
 }
