@@ -8,6 +8,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
+import type { JoinOptions } from '../join/render.js';
 import { groundGeometry } from '../join/ground.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
@@ -31,6 +32,8 @@ export interface InspectInput {
   readonly recipe: Recipe;
   /** Plate without what was erased, where the recipe erases; else the plate is compared as it is. */
   readonly clean?: string;
+  /** What the join's renderer was given beside the recipe (the set's motion, the mended plate); made anew where it is not told. */
+  readonly tools?: () => Promise<JoinOptions>;
 }
 
 export interface InspectOptions {
@@ -54,10 +57,10 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     const { in: first, out: end } = input.recipe.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
     // Where the plate is mended, the join is held against the mended plate, in its own pixels.
-    const mended = input.clean === undefined && (isOn(input.recipe, 'erase') || isOn(input.recipe, 'widen')) ? await MendedPlate.open(input.recipe) : null;
+    const mended = input.clean === undefined && (isOn(input.recipe, 'erase') || isOn(input.recipe, 'widen')) ? await MendedPlate.open(input.recipe, await input.tools?.()) : null;
     const recipe = mended === null ? input.recipe : reframedRecipe(input.recipe);
     const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(input.recipe, 'erase'));
-    const bare = await BareJoin.open(input.recipe);
+    const bare = await BareJoin.open(input.recipe, await input.tools?.());
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte.frames(0, total);
     let n = 0;

@@ -4,7 +4,7 @@
  * not come from this recipe is read without it.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { JoinRenderer } from '../join/render.js';
+import { JoinRenderer, type JoinOptions } from '../join/render.js';
 import { joinTools } from '../join/join-tools.js';
 import type { Recipe } from '../join/types.js';
 import type { VideoFrame } from '../media/types.js';
@@ -28,9 +28,9 @@ export class MendedPlate {
   }
 
   /** Null where plate or take of the recipe are not there any more. */
-  static async open(recipe: Recipe): Promise<MendedPlate | null> {
+  static async open(recipe: Recipe, tools?: JoinOptions): Promise<MendedPlate | null> {
     try {
-      return new MendedPlate(await JoinRenderer.open(recipe, await joinTools(recipe, null)));
+      return new MendedPlate(await JoinRenderer.open(recipe, tools ?? (await joinTools(recipe, null))));
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
@@ -54,9 +54,9 @@ export class BareJoin {
   }
 
   /** Null where plate or take of the recipe are not there any more. */
-  static async open(recipe: Recipe): Promise<BareJoin | null> {
+  static async open(recipe: Recipe, tools?: JoinOptions): Promise<BareJoin | null> {
     try {
-      return new BareJoin(await JoinRenderer.open(recipe, await joinTools(recipe, null)));
+      return new BareJoin(await JoinRenderer.open(recipe, tools ?? (await joinTools(recipe, null))));
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;

@@ -4,10 +4,13 @@ import { cameraCarrier, rideCarrier } from '../join/carrier.js';
 import { joinTools } from '../join/join-tools.js';
 import type { JoinOptions } from '../join/render.js';
 import type { Recipe } from '../join/types.js';
+import { clipMender } from './mended-clip.js';
 
 export async function joinOptions(book: Book, id: string, recipe: Recipe): Promise<JoinOptions> {
   const marks = book.need('pick', id).marks;
   const measures = book.get('measures', id)?.measures;
   const carried = marks.marks.some((m) => m.kind === 'carry');
-  return { ...(await joinTools(recipe, marks, measures?.camera)), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
+  const tools = await joinTools(recipe, marks, measures?.camera);
+  const mender = tools.mender === undefined ? null : clipMender(book, id, recipe, tools.mender);
+  return { ...tools, ...(mender === null ? {} : { mender }), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
 }

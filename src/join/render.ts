@@ -22,6 +22,7 @@ import type { PatchStep, PeelStep, Recipe, RecipeStep, WidenStep } from './types
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
   mend(frame: number, plate: VideoFrame, steps: ReadonlySet<RecipeStep['step']>): VideoFrame | Promise<VideoFrame>;
+  close?(): Promise<void>;
 }
 
 /** In-between of two peeled frames; absent: the plain mix. */
@@ -220,7 +221,7 @@ export class JoinRenderer {
   async close(): Promise<void> {
     this.peeled.clear();
     const patcher = this.patcher === null ? null : await this.patcher.catch(() => null);
-    await Promise.all([this.plate.close(), this.take.close(), patcher?.close()]);
+    await Promise.all([this.plate.close(), this.take.close(), patcher?.close(), this.options.mender?.close?.()]);
   }
 }
 

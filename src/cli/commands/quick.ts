@@ -48,7 +48,8 @@ export function register(program: Command): void {
       const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 });
       const recipe = o.recipe === undefined ? proposal.recipe : (JSON.parse(readFileSync(o.recipe, 'utf8')) as typeof proposal.recipe);
       const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
-      const renderer = await JoinRenderer.open(recipe, { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier });
+      const tools = { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier };
+      const renderer = await JoinRenderer.open(recipe, tools);
       let leftOff: JoinRenderer['leftOff'];
       try {
         const report = await renderJoin(renderer, o.out, { codec, crf: o.fine === true ? 16 : 20, preset: o.fine === true ? 'fast' : 'veryfast', ...(matte === undefined ? {} : { matte }), onProgress: progressPrinter('join') });
@@ -58,7 +59,7 @@ export function register(program: Command): void {
       }
       let inspection = null;
       if (o.inspect && matte !== undefined) {
-        inspection = await inspectJoin({ plate, join: o.out, matte, recipe }, { onProgress: progressPrinter('inspection') });
+        inspection = await inspectJoin({ plate, join: o.out, matte, recipe, tools: () => Promise.resolve(tools) }, { onProgress: progressPrinter('inspection') });
         if (o.matte === undefined && existsSync(matte)) rmSync(matte);
       }
       const document = { out: o.out, recipe, leftOff, notes: proposal.notes, inspection };

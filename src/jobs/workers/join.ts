@@ -5,7 +5,8 @@ import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render-file.js';
 import type { Recipe } from '../../join/types.js';
 import type { JobWorker } from '../run-job.js';
-import { openJoin, proposeFor } from '../join-parts.js';
+import { liveRecipe, openJoin, proposeFor } from '../join-parts.js';
+import { makeMendedClip } from '../mended-clip.js';
 import { measureWorker } from './measure.js';
 
 /** Short stamp of a recipe: which picture belongs to which recipe. */
@@ -36,6 +37,7 @@ export const joinWorker: JobWorker = async (context) => {
   signal.throwIfAborted();
   const join = book.need('join', pick.id);
   const stamp = recipeHash(join.recipe);
+  await makeMendedClip(book, pick.id, await liveRecipe(book, join), { signal, progress: (d, t) => progress(10 + (10 * d) / t, 100, 'mending the plate') });
   const renderer = await openJoin(book, pick.id);
   try {
     mkdirSync(book.insidePath('joins'), { recursive: true });

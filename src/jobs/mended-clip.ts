@@ -1,0 +1,75 @@
+/**
+ * The mended plate of a join as a clip in the cache: erase and widen are done once, and rendering, looking, inspecting and
+ * revealing read the same frames. Named by all it depends on; made again where it is missing. Only plates whose frames can be
+ * kept code for code (8-bit 4:2:0) are kept; others are mended as they are asked for.
+ */
+import { createHash } from 'node:crypto';
+import { existsSync, renameSync } from 'node:fs';
+import { basename } from 'node:path';
+import type { Book } from '../book/book.js';
+import { joinTools } from '../join/join-tools.js';
+import type { PlateMender } from '../join/render.js';
+import type { Recipe, StepName } from '../join/types.js';
+import { copyFrame } from '../media/planes.js';
+import { VideoReader } from '../media/video-reader.js';
+import { VideoWriter } from '../media/video-writer.js';
+
+const MENDING: ReadonlySet<StepName> = new Set(['erase', 'widen']);
+
+/** Where the clip of a recipe's mended plate lies; null where the recipe mends nothing. `recipe` is live: its plate is the pick's clip. */
+export function mendedClipPath(book: Book, id: string, recipe: Recipe): string | null {
+  const mending = recipe.steps.filter((s) => s.on && MENDING.has(s.step));
+  if (mending.length === 0) return null;
+  const air = recipe.steps.find((s) => s.step === 'air');
+  const key = createHash('sha256').update(JSON.stringify([basename(recipe.plate.file), recipe.plate.in, recipe.plate.out, mending, air?.plateGrain ?? null, air?.seed ?? 0, book.get('measures', id)?.measures.camera ?? null])).digest('hex').slice(0, 12);
+  return book.cachePath('mended', `${id}-${key}.mkv`);
+}
+
+/** Mends the plate into its clip unless it is there. Does nothing where the recipe mends nothing or the plate can't be kept exactly. */
+export async function makeMendedClip(book: Book, id: string, recipe: Recipe, o: { signal?: AbortSignal; progress?: (done: number, total: number) => void } = {}): Promise<void> {
+  const path = mendedClipPath(book, id, recipe);
+  if (path === null || existsSync(path)) return;
+  const { mender } = await joinTools(recipe, null, book.get('measures', id)?.measures.camera);
+  const plate = await VideoReader.open(recipe.plate.file);
+  try {
+    const { info } = plate;
+    if (mender === undefined || info.bitDepth !== 8 || !/420/.test(info.pixelFormat) || info.hasAlpha || info.colour.matrix === 'rgb' || info.widthPx % 2 !== 0 || info.heightPx % 2 !== 0) return;
+    const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
+    const writer = await VideoWriter.open(part, { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate, codec: 'h264', crf: 0, preset: 'ultrafast', groupSize: 1, colour: { ...info.colour, assumed: false } });
+    try {
+      let done = 0;
+      for await (const frame of plate.frames(recipe.plate.in, recipe.plate.out)) {
+        o.signal?.throwIfAborted();
+        await writer.writeFrame(await mender.mend(frame.index, frame, MENDING));
+        o.progress?.(++done, recipe.plate.out - recipe.plate.in);
+      }
+      await writer.close();
+    } catch (error) {
+      await writer.abort();
+      throw error;
+    }
+    renameSync(part, path);
+  } finally {
+    await plate.close();
+  }
+}
+
+/** The clip as a mender: where both or the only mending step run it reads the clip, else it asks `live`. Null where there is no clip. */
+export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMender): PlateMender | null {
+  const path = mendedClipPath(book, id, recipe);
+  if (path === null || !existsSync(path)) return null;
+  const wanted = recipe.steps.filter((s) => s.on && MENDING.has(s.step)).map((s) => s.step);
+  let reader: Promise<VideoReader> | null = null;
+  return {
+    async mend(frame, plate, steps) {
+      if (!wanted.every((s) => steps.has(s))) return live.mend(frame, plate, steps);
+      reader ??= VideoReader.open(path);
+      return { ...copyFrame(await (await reader).frame(frame - recipe.plate.in)), index: frame };
+    },
+    async close() {
+      const open = reader;
+      reader = null;
+      await (await open)?.close();
+    },
+  };
+}
