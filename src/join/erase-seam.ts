@@ -7,6 +7,7 @@
 import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
+import { double, halfSize, halve } from '../image/pyramid.js';
 import { pushPull } from '../image/push-pull.js';
 import { median } from '../image/statistics.js';
 
@@ -134,10 +135,23 @@ function seamInside(around: Picture, fill: Picture, hidden: Float32Array, truste
   const bound = Math.max(0.02, 3 * median(list));
   // Light weights: only some tens of pixels together outweigh what lies further out.
   for (let i = 0; i < n; i++) weight[i] = weight[i]! > 0 && away[i]! < bound ? 0.03 * Math.exp(-near[i]! / 12) : 0;
-  const membrane = pushPull(differences, weight, w, h);
+  const membrane = smoothly(differences, weight, w, h);
   for (let c = 0; c < 3; c++) {
-    const f = plane(fill, c), m = membrane[c]!;
+    const f = plane(fill, c), m = double(membrane[c]!, halfSize(w), halfSize(h), w, h);
     const most = options.mostStep ?? Infinity;
     for (let i = 0; i < n; i++) f[i] = f[i]! + Math.min(most, Math.max(-most, m[i]!));
   }
+}
+
+/** Push-pull from the first pulled level on (half the size): its weights here are so light that the finest level adds next to nothing. */
+function smoothly(planes: readonly Float32Array[], weight: Float32Array, w: number, h: number): Float32Array[] {
+  const half = halve(weight, w, h);
+  const sums = planes.map((p) => {
+    for (let i = 0; i < p.length; i++) p[i] = p[i]! * weight[i]!;
+    const s = halve(p, w, h);
+    for (let i = 0; i < s.length; i++) s[i] = half[i]! > 0 ? s[i]! / half[i]! : 0;
+    return s;
+  });
+  for (let i = 0; i < half.length; i++) half[i] = 4 * half[i]!;
+  return pushPull(sums, half, halfSize(w), halfSize(h));
 }

@@ -6,7 +6,7 @@
  */
 import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { framesPerSecond } from '../core/rational.js';
-import { createPicture, plane, type Picture } from '../image/picture.js';
+import { clonePicture, createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { warpHomography } from '../image/warp.js';
 import { copyFrame } from '../media/planes.js';
@@ -42,6 +42,8 @@ export class WideCanvas {
   private readonly motion: SetMotion;
   private readonly reframe: Reframe;
   private readonly seen: Picture;
+  /** What a camera that stands still shows about every frame, warped once. */
+  private still: { readonly fill: Picture; readonly seen: Float32Array } | null = null;
 
   private constructor(mosaic: Mosaic, seen: Picture, motion: SetMotion, reframe: Reframe, suppliedShare: number) {
     this.mosaic = mosaic;
@@ -98,14 +100,15 @@ export class WideCanvas {
     const { left, right, top, bottom } = this.reframe;
     const W = w + left + right, H = h + top + bottom, N = W * H;
     const toCanvas: Mat3 = multiply([1, 0, left, 0, 1, top, 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
-    const fill = layOver(this.mosaic.picture, toCanvas, W, H, 'lanczos3');
-    const seen = layOver(this.seen, toCanvas, W, H, 'bilinear', 'zero').data;
+    const laid = this.still ?? { fill: layOver(this.mosaic.picture, toCanvas, W, H, 'lanczos3'), seen: layOver(this.seen, toCanvas, W, H, 'bilinear', 'zero').data };
+    if (this.motion.still) this.still = laid;
+    const fill = this.motion.still ? clonePicture(laid.fill) : laid.fill, seen = laid.seen;
     const around = createPicture(W, H, 3);
     const hidden = new Float32Array(N).fill(1);
-    for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-      const o = (y + top) * W + x + left, i = y * w + x;
-      hidden[o] = 0;
-      for (let c = 0; c < 3; c++) around.data[c * N + o] = coded.data[c * w * h + i]!;
+    for (let y = 0; y < h; y++) {
+      const o = (y + top) * W + left;
+      hidden.fill(0, o, o + w);
+      for (let c = 0; c < 3; c++) around.data.set(coded.data.subarray((c * h + y) * w, (c * h + y + 1) * w), c * N + o);
     }
     const trusted = Float32Array.from(seen, (v) => (v > 0.99 ? 1 : 0));
     matchSeam(around, fill, hidden, trusted, { bandPx: 32 });
