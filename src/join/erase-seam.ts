@@ -20,6 +20,8 @@ export interface SeamOptions {
   readonly blurPx?: number;
   /** Most that the membrane may add (coded). Default no bound. */
   readonly mostStep?: number;
+  /** Distance of every pixel to the hole, where the caller has it already, px. */
+  readonly near?: Float32Array;
 }
 
 /**
@@ -75,7 +77,7 @@ export function matchSeam(around: Picture, fill: Picture, hidden: Float32Array, 
   const pad = Math.ceil(options.bandPx) + 2;
   const box = [Math.max(0, x0 - pad), Math.max(0, y0 - pad), Math.min(around.width, x1 + pad), Math.min(around.height, y1 + pad)] as const;
   const part = cropPicture(fill, box);
-  seamInside(cropPicture(around, box), part, cropPlane(hidden, around.width, box), cropPlane(trusted, around.width, box), options);
+  seamInside(cropPicture(around, box), part, cropPlane(hidden, around.width, box), cropPlane(trusted, around.width, box), options.near === undefined ? null : cropPlane(options.near, around.width, box), options);
   for (let c = 0; c < fill.channels; c++) {
     const from = plane(part, c), to = plane(fill, c);
     for (let y = box[1]; y < box[3]; y++) to.set(from.subarray((y - box[1]) * part.width, (y - box[1] + 1) * part.width), y * fill.width + box[0]);
@@ -107,10 +109,10 @@ function blurWithin(p: Float32Array, weight: Float32Array, w: number, h: number,
   return a;
 }
 
-function seamInside(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, options: SeamOptions): void {
+function seamInside(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, known: Float32Array | null, options: SeamOptions): void {
   const { width: w, height: h } = around;
   const n = w * h;
-  const near = distanceToSet(hidden, w, h);
+  const near = known ?? distanceToSet(hidden, w, h);
   const weight = new Float32Array(n);
   let total = 0;
   for (let i = 0; i < n; i++) if (hidden[i]! <= 0 && trusted[i]! > 0.5 && near[i]! <= options.bandPx) { weight[i] = 1; total++; }

@@ -6,6 +6,7 @@
  */
 import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { framesPerSecond } from '../core/rational.js';
+import { distanceToSet } from '../image/distance.js';
 import { clonePicture, createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { warpHomography } from '../image/warp.js';
@@ -42,6 +43,7 @@ export class WideCanvas {
   private readonly motion: SetMotion;
   private readonly reframe: Reframe;
   private readonly seen: Picture;
+  private edge: Edge | null = null;
   /** What a camera that stands still shows about every frame, warped once. */
   private still: { readonly fill: Picture; readonly seen: Float32Array } | null = null;
 
@@ -104,24 +106,20 @@ export class WideCanvas {
     if (this.motion.still) this.still = laid;
     const fill = this.motion.still ? clonePicture(laid.fill) : laid.fill, seen = laid.seen;
     const around = createPicture(W, H, 3);
-    const hidden = new Float32Array(N).fill(1);
-    for (let y = 0; y < h; y++) {
-      const o = (y + top) * W + left;
-      hidden.fill(0, o, o + w);
-      for (let c = 0; c < 3; c++) around.data.set(coded.data.subarray((c * h + y) * w, (c * h + y + 1) * w), c * N + o);
+    for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) around.data.set(coded.data.subarray((c * h + y) * w, (c * h + y + 1) * w), c * N + (y + top) * W + left);
+    const { hidden, near, cover } = (this.edge ??= edgeOf(this.reframe, w, h));
+    const trusted = Float32Array.from(seen);
+    for (let i = 0; i < N; i++) trusted[i] = trusted[i]! > 0.99 ? 1 : 0;
+    matchSeam(around, fill, hidden, trusted, { bandPx: 32, near });
+    for (let c = 0; c < 3; c++) {
+      const to = plane(fill, c), from = plane(around, c);
+      for (let i = 0; i < N; i++) {
+        const a = cover[i]!;
+        if (a === 0) to[i] = from[i]!;
+        else if (a < 1) to[i] = from[i]! + a * (to[i]! - from[i]!);
+      }
     }
-    const trusted = Float32Array.from(seen, (v) => (v > 0.99 ? 1 : 0));
-    matchSeam(around, fill, hidden, trusted, { bandPx: 32 });
-    const cover = new Float32Array(N);
-    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
-      const o = y * W + x;
-      // Depth inside the frame, from the sides that were widened only.
-      const depth = Math.min(left > 0 ? x - left + 0.5 : SOFT_EDGE, right > 0 ? left + w - x - 0.5 : SOFT_EDGE, top > 0 ? y - top + 0.5 : SOFT_EDGE, bottom > 0 ? top + h - y - 0.5 : SOFT_EDGE);
-      const a = depth <= 0 ? 1 : depth >= SOFT_EDGE ? 0 : 1 - depth / SOFT_EDGE;
-      cover[o] = a;
-      if (a < 1) for (let c = 0; c < 3; c++) fill.data[c * N + o] = around.data[c * N + o]! + a * (fill.data[c * N + o]! - around.data[c * N + o]!);
-    }
-    return { coded: fill, cover };
+    return { coded: fill, cover: cover.slice() };
   }
 
   /** The canvas scaled back to the plate's size. */
@@ -129,6 +127,21 @@ export class WideCanvas {
     const { matrix, left, top } = this.reframe;
     return warpHomography(canvas, multiply(matrix, [1, 0, -left, 0, 1, -top, 0, 0, 1]), w, h, { filter: 'lanczos3', boundary: 'clamp' });
   }
+}
+
+interface Edge { readonly hidden: Float32Array; readonly near: Float32Array; readonly cover: Float32Array }
+
+/** The canvas about a frame of w × h: where it is added, how far from that each pixel lies, and how much of it covers each. */
+function edgeOf({ left, right, top, bottom }: Reframe, w: number, h: number): Edge {
+  const W = w + left + right, H = h + top + bottom;
+  const hidden = new Float32Array(W * H).fill(1), cover = new Float32Array(W * H);
+  for (let y = 0; y < h; y++) hidden.fill(0, (y + top) * W + left, (y + top) * W + left + w);
+  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
+    // Depth inside the frame, from the sides that were widened only.
+    const depth = Math.min(left > 0 ? x - left + 0.5 : SOFT_EDGE, right > 0 ? left + w - x - 0.5 : SOFT_EDGE, top > 0 ? y - top + 0.5 : SOFT_EDGE, bottom > 0 ? top + h - y - 0.5 : SOFT_EDGE);
+    cover[y * W + x] = depth <= 0 ? 1 : depth >= SOFT_EDGE ? 0 : 1 - depth / SOFT_EDGE;
+  }
+  return { hidden, near: distanceToSet(hidden, W, H), cover };
 }
 
 function roomOf(frames: readonly number[], canvas: readonly Point2[], motion: SetMotion, w: number, h: number): MosaicFrame {
