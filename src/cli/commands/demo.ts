@@ -48,9 +48,9 @@ export function register(program: Command): void {
       try {
         await enter(book, list, media, say);
         const lanes = Math.max(1, Math.min(4, availableParallelism()));
-        const each = async (what: string, jobs: QueuedJob[]): Promise<void> => {
-          if (jobs.length === 0) { say(`${what}: done before`); return; }
-          await runQueue(book, jobs, lanes, (d, t, j) => say(`${what} ${d} of ${t}: ${j.subject || 'the production'}${j.state === 'done' ? '' : ` ${j.state}: ${j.error ?? ''}`}`));
+        const each = async (what: string | null, jobs: QueuedJob[]): Promise<void> => {
+          if (jobs.length === 0) { if (what !== null) say(`${what}: done before`); return; }
+          await runQueue(book, jobs, lanes, (d, t, j) => say(`${what ?? j.kind} ${d} of ${t}: ${j.subject || 'the production'}${j.state === 'done' ? '' : ` ${j.state}: ${j.error ?? ''}`}`));
         };
         await each('scan', book.list('film').filter((f) => f.cutList === undefined).map((f) => ({ kind: 'scan', subject: f.id })));
         const picks = [...list.picks].sort((a, b) => a.order - b.order).map((p) => p.id);
@@ -58,10 +58,16 @@ export function register(program: Command): void {
         await each('brief', picks.filter((p) => book.get('brief', p) === null).map((p) => ({ kind: 'brief', subject: p, spec: { from: DEMO_DATE, days: 30 } })));
         await each('shoot day', book.list('day').length > 0 ? [] : [{ kind: 'day', subject: '', spec: { date: DEMO_DATE } }]);
         await each('verdict', book.list('take').filter((t) => t.kind === 'video' && t.verdict === undefined && list.takes.find((x) => x.id === t.id)?.use !== 'double').map((t) => ({ kind: 'verdict', subject: t.id })));
-        await each('join', list.joins.filter((j) => book.get('join', j.pick)?.render === undefined).map((j) => ({ kind: 'join', subject: j.pick, spec: { take: j.take, quality: 'fine', ...(j.patch === undefined ? {} : { patch: j.patch }) } })));
-        await each('inspect', list.joins.filter((j) => book.get('join', j.pick)?.inspection === undefined).map((j) => ({ kind: 'inspect', subject: j.pick })));
-        await each('deliver', book.list('delivery').some((d) => d.id !== 'reveal') ? [] : [{ kind: 'deliver', subject: '' }]);
-        await each('reveal', book.get('delivery', 'reveal') !== null ? [] : [{ kind: 'reveal', subject: '', spec: { secondsAStage: 0.75, picks: list.joins.map((j) => j.pick).filter((p) => ['platform', 'conductor', 'railing'].includes(p)) } }]);
+        // The longest first, so that no core waits at the end for one join.
+        const lengthOf = (id: string): number => { const p = book.need('pick', id); return p.out - p.in; };
+        const joining = [...list.joins].sort((a, b) => (b.patch === undefined ? 0 : 1) - (a.patch === undefined ? 0 : 1) || lengthOf(b.pick) - lengthOf(a.pick));
+        await each('join', joining.filter((j) => book.get('join', j.pick)?.render === undefined).map((j) => ({ kind: 'join', subject: j.pick, spec: { take: j.take, quality: 'fine', ...(j.patch === undefined ? {} : { patch: j.patch }) } })));
+        // The reel first; what else the finished joins are needed for runs beside it.
+        await each(null, [
+          ...(book.list('delivery').some((d) => d.id !== 'reveal') ? [] : [{ kind: 'deliver', subject: '' } as const]),
+          ...(book.get('delivery', 'reveal') !== null ? [] : [{ kind: 'reveal', subject: '', spec: { secondsAStage: 0.75, picks: list.joins.map((j) => j.pick).filter((p) => ['platform', 'conductor', 'railing'].includes(p)) } } as const]),
+          ...joining.filter((j) => book.get('join', j.pick)?.inspection === undefined).map((j) => ({ kind: 'inspect', subject: j.pick }) as const),
+        ]);
         // A body double is held to the performer's marks by nobody: its pick's marks are the animal's.
         const MATTERS: Record<string, string> = { screen: 'screenEvenness', edges: 'inFrame' };
         const faults = list.takes.filter((t) => t.use !== 'still' && t.use !== 'double').map((t) => {
