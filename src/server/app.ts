@@ -20,6 +20,7 @@ import type { BookState } from './api-types.js';
 import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
 import { checkCaller } from './guard.js';
+import { grainPair } from './grain-pair.js';
 import { previewFrame } from './preview.js';
 import { acceptTake } from './upload.js';
 import { webClip } from './web-clip.js';
@@ -133,6 +134,12 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.get('/api/preview/:pick/:n', async (c) => picture(c, await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
     step: c.req.query('step'), alone: c.req.query('alone') === '1', upTo: c.req.query('upTo'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c),
   })));
+  app.get('/api/grain/:pick/:n', async (c) => {
+    const pair = await grainPair(book, frames, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'));
+    c.header('Content-Type', 'image/png');
+    c.header('Cache-Control', 'no-cache');
+    return c.body(new Uint8Array(pair.png));
+  });
   app.get('/api/clip/:what/:file', async (c) => {
     const file = c.req.param('file').replace(/\.(mp4|webm)$/, '');
     return sendFile(c, await webClip(book, frames, c.req.param('what'), file));

@@ -62,7 +62,9 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
             </MeasureList>
             <MeasureList title="Look" items={[
               { name: 'edge spread', measure: x().look?.edgeSpreadPx }, { name: 'sharpness, MTF50', measure: x().look?.mtf50 }, { name: 'motion blur', measure: x().look?.motionBlur.lengthPx },
-              { name: 'shutter', measure: x().look?.motionBlur.shutterDeg }, { name: 'grain size', measure: x().look?.grain.correlationPx }, { name: 'haze', measure: x().look?.haze.amount }]} />
+              { name: 'shutter', measure: x().look?.motionBlur.shutterDeg }, { name: 'grain size', measure: x().look?.grain.correlationPx }, { name: 'haze', measure: x().look?.haze.amount }]}>
+              <Show when={(x().look?.grain.table.length ?? 0) > 0}><figure class="grain-pair"><img src={`/api/grain/${props.pick.id}/0`} alt="the plate's grain, and the same grain grown again" loading="lazy" /><figcaption>the plate's grain on a calm patch · grown again from the measure, both magnified and spread alike</figcaption></figure></Show>
+            </MeasureList>
             <MeasureList title="Room" items={[
               { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare }, { name: 'supplied by other frames', measure: x().room?.suppliedShare }]}>
               <Show when={x().room}>{(r) => <p class="how">about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
