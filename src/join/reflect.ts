@@ -9,7 +9,7 @@ import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { sampleBilinear } from '../image/sampling.js';
 import { groundGeometry, type Box } from './ground.js';
-import type { Placed } from './compose.js';
+import type { Placed } from './place-performer.js';
 import type { GroundFrame, GroundStep } from './types.js';
 
 /** Reflection as premultiplied RGBA over its box; null where the mirror image is not seen. */

@@ -12,7 +12,7 @@ import { isSequencePattern } from '../media/sequence.js';
 import type { Sound } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter, type WriterCodec } from '../media/video-writer.js';
-import type { StepChoice } from './compose.js';
+import type { StepChoice } from './active-steps.js';
 import type { JoinFrame, JoinRenderer } from './render.js';
 
 export interface RenderOptions {

@@ -1,23 +1,24 @@
 /**
  * Renders a recipe: plate and take are read side by side, one frame at a time, peeled, paced and composed. Nothing holds a
- * clip: the plate streams, the take keeps a few peeled frames about the one needed.
+ * clip: the plate streams, the take keeps a few peeled frames about the one needed. Streams take the performer from worker
+ * threads that work ahead (prepare-lanes.ts); single frames make it here. Both give the same bytes.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
+import { lanesFromEnvironment } from '../image/lanes.js';
 import { clonePicture, type Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
-import { activeSteps, composeFrame, linearPicture, type ComposedBox, type ComposeTools, type StepChoice } from './compose.js';
-import { carryRegion, STILL, type Carrier } from './carrier.js';
+import { composeTools, type ComposeTools, type StepChoice } from './active-steps.js';
+import { STILL, type Carrier } from './carrier.js';
+import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { patchFrame } from './frame-box.js';
-import { frontOutlines } from './front.js';
-import { grower } from './grain.js';
-import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
-import { reframedCarrier, reframedRecipe, reframeOf } from './reframe.js';
-import type { TakePatcher } from './patch-take.js';
-import type { PatchStep, PeelStep, Recipe, RecipeStep, WidenStep } from './types.js';
+import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
+import { preparePerformer, type Prepared } from './place-performer.js';
+import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
+import type { Recipe, RecipeStep } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
@@ -25,18 +26,12 @@ export interface PlateMender {
   close?(): Promise<void>;
 }
 
-/** In-between of two peeled frames; absent: the plain mix. */
-export type InBetween = (a: PerformerPicture, b: PerformerPicture, t: number) => PerformerPicture | Promise<PerformerPicture>;
-
-export interface JoinOptions {
-  /** Makes the peeler for a screen take; the other methods need none. */
-  readonly screenPeeler?: (step: PeelStep, take: VideoReader, span: { in: number; out: number }) => Promise<Peeler>;
+export interface JoinOptions extends PerformerTools {
   readonly mender?: PlateMender;
-  readonly inBetween?: InBetween;
-  /** Lays a region of another take onto the take's frames before the peel. */
-  readonly takePatcher?: (step: PatchStep) => Promise<TakePatcher>;
   /** What carries regions of the plate between the frames on which they were drawn. */
   readonly carrier?: Carrier;
+  /** The tools that `joinTools` makes from the recipe alone. Where they are the ones in use, worker threads make the same and work ahead. */
+  readonly ownTools?: PerformerTools;
 }
 
 /** One frame of a join. */
@@ -55,24 +50,23 @@ export interface JoinFrame {
   matte(): Float32Array;
 }
 
-const KEPT = 4;
+/** Spans shorter than this are not worth starting threads for. */
+const LANES_FROM_FRAMES = 8;
 
 export class JoinRenderer {
   readonly recipe: Recipe;
   /** Steps that are on in the recipe but could not run, with the reason. */
   readonly leftOff: { readonly step: RecipeStep['step']; readonly reason: string }[] = [];
   private readonly plate: VideoReader;
-  private readonly take: VideoReader;
+  private readonly source: PerformerSource;
   private readonly options: JoinOptions;
   private readonly tools = new Map<string, ComposeTools>();
-  private readonly peeled = new Map<number, Promise<PerformerPicture>>();
-  private peeler: Promise<Peeler> | null = null;
-  private patcher: Promise<TakePatcher | null> | null = null;
+  private lanes: PrepareLanes | null = null;
 
   private constructor(recipe: Recipe, plate: VideoReader, take: VideoReader, options: JoinOptions) {
     this.recipe = recipe;
     this.plate = plate;
-    this.take = take;
+    this.source = new PerformerSource(recipe, take, options);
     this.options = options;
     for (const s of recipe.steps) {
       if (!s.on) continue;
@@ -111,80 +105,13 @@ export class JoinRenderer {
   private toolsFor(choice: StepChoice): ComposeTools {
     const key = JSON.stringify(choice);
     let t = this.tools.get(key);
-    if (t === undefined) {
-      // Widened, the plate is another picture: all that lies on it moves with it.
-      const named = activeSteps(this.recipe, choice);
-      const widen = this.options.mender !== undefined && named.names.has('widen') ? this.recipe.steps.find((s): s is WidenStep => s.step === 'widen') : undefined;
-      const recipe = widen === undefined ? this.recipe : reframedRecipe(this.recipe);
-      const active = activeSteps(recipe, choice);
-      const plain = this.options.carrier ?? STILL;
-      const carrier = widen === undefined ? plain : reframedCarrier(plain, reframeOf(widen, this.recipe.plate.widthPx, this.recipe.plate.heightPx).matrix);
-      const g = active.ground;
-      t = {
-        recipe, active,
-        fronts: active.front === null ? null : frontOutlines(active.front, carrier),
-        receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
-        mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, carrier),
-        plateGrain: active.air?.plateGrain == null ? null : grower(active.air.plateGrain, active.air.seed),
-        takeGrain: active.air?.takeGrain == null ? null : grower(active.air.takeGrain, active.air.seed),
-      };
-      this.tools.set(key, t);
-    }
+    if (t === undefined) this.tools.set(key, (t = composeTools(this.recipe, choice, this.options.mender !== undefined, this.options.carrier ?? STILL)));
     return t;
-  }
-
-  private peelerFor(): Promise<Peeler> {
-    this.peeler ??= (async () => {
-      const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
-      if (step === undefined || !step.on || step.method === 'none' || step.method === 'alpha') return alphaPeeler();
-      if (step.method === 'outline') return outlinePeeler(step);
-      if (this.options.screenPeeler === undefined) throw new PlatewrightError('PW-JOIN-PEEL', `a take before a screen needs a peeler (method "${step.method}"), and none was given`, { kind: 'internal' });
-      return this.options.screenPeeler(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out });
-    })();
-    return this.peeler;
-  }
-
-  private patcherFor(): Promise<TakePatcher | null> {
-    const step = this.recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on);
-    this.patcher ??= step === undefined || this.options.takePatcher === undefined ? Promise.resolve(null) : this.options.takePatcher(step);
-    return this.patcher;
-  }
-
-  private async takeFrame(n: number, patched: boolean): Promise<VideoFrame> {
-    const frame = await this.take.frame(n);
-    const patcher = patched ? await this.patcherFor() : null;
-    return patcher === null ? frame : patcher.patch(frame);
-  }
-
-  private performerAt(takeFrame: number, patched: boolean): Promise<PerformerPicture> {
-    const n = Math.min(Math.max(Math.round(takeFrame), this.recipe.take.in), this.recipe.take.out - 1);
-    // Patched and plain frames are kept apart: the sheet shows both.
-    const key = 2 * n + (patched ? 1 : 0);
-    let p = this.peeled.get(key);
-    if (p === undefined) {
-      p = this.peelerFor().then(async (peeler) => peeler.peel(await this.takeFrame(n, patched)));
-      this.peeled.set(key, p);
-      for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs((k >> 1) - n) >= KEPT - 1) this.peeled.delete(k);
-      while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);
-    }
-    return p;
   }
 
   /** Take frame (fractional) that a plate frame shows. */
   takeFrameOf(frame: number): number {
-    const pace = this.recipe.steps.find((s) => s.step === 'pace');
-    const i = frame - this.recipe.plate.in;
-    if (pace?.step === 'pace' && pace.on && pace.curve.length > 0) return pace.curve[Math.min(pace.curve.length - 1, Math.max(0, i))]!;
-    return Math.min(this.recipe.take.out - 1, this.recipe.take.in + i);
-  }
-
-  private async paced(takeFrame: number, patched: boolean): Promise<PerformerPicture> {
-    const pace = this.recipe.steps.find((s) => s.step === 'pace');
-    const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
-    const lo = Math.floor(takeFrame), t = takeFrame - lo;
-    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), patched);
-    const a = await this.performerAt(lo, patched), b = await this.performerAt(lo + 1, patched);
-    return method === 'flow' && this.options.inBetween !== undefined ? this.options.inBetween(a, b, t) : mixPerformers(a, b, t);
+    return takeFrameOf(this.recipe, frame);
   }
 
   /** Frame `n` of the plate, joined; `choice` says which steps run. Throws `PW-JOIN-FRAME` outside the recipe's span. */
@@ -195,34 +122,50 @@ export class JoinRenderer {
     return this.build(n, await this.plate.frame(n), choice);
   }
 
-  private async build(n: number, source: VideoFrame, choice: StepChoice): Promise<JoinFrame> {
+  private async build(n: number, source: VideoFrame, choice: StepChoice, ahead?: Prepared | null): Promise<JoinFrame> {
     const tools = this.toolsFor(choice);
     let plate = source;
     if (choice.alone !== undefined) plate = greyFrame(source);
     else if (this.options.mender !== undefined && (tools.active.names.has('erase') || tools.active.names.has('widen'))) plate = await this.options.mender.mend(n, source, tools.active.names);
-    let composed: ComposedBox | null = null;
-    if (tools.active.names.has('peel') || tools.active.ride !== null) {
-      const t = this.takeFrameOf(n);
-      composed = composeFrame(tools, plate, n, await this.paced(t, tools.active.names.has('patch')), t);
-    }
-    return joinFrame(n, plate, composed);
+    let prepared: Prepared | null = null;
+    if (ahead !== undefined) prepared = ahead;
+    else if (showsPerformer(tools)) prepared = preparePerformer(tools, await this.source.at(n, tools.active.names.has('patch')), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);
+    return joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared));
+  }
+
+  /** Worker threads that make the performer ahead; null where there is one lane, the span is short, or the tools are not the product's own. */
+  private lanesFor(frames: number, choice: StepChoice): PrepareLanes | null {
+    const { ownTools: own, screenPeeler, inBetween, takePatcher, mender } = this.options;
+    const count = lanesFromEnvironment();
+    if (own === undefined || own.screenPeeler !== screenPeeler || own.inBetween !== inBetween || own.takePatcher !== takePatcher) return null;
+    if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt()) return null;
+    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, count));
   }
 
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */
   async *frames(from = this.recipe.plate.in, to = this.recipe.plate.out, choice: StepChoice = {}, signal?: AbortSignal): AsyncGenerator<JoinFrame, void, undefined> {
     let n = from;
-    for await (const f of this.plate.frames(from, to)) {
-      if (signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', `the render was stopped before frame ${n} of ${to}; what was finished is kept`, { kind: 'finding' });
-      yield await this.build(n, f, choice);
-      n++;
+    const ahead = this.lanesFor(to - from, choice)?.frames(from, to, choice);
+    try {
+      for await (const f of this.plate.frames(from, to)) {
+        if (signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', `the render was stopped before frame ${n} of ${to}; what was finished is kept`, { kind: 'finding' });
+        const made = await ahead?.next();
+        yield await this.build(n, f, choice, made === undefined ? undefined : (made.value ?? null));
+        n++;
+      }
+    } finally {
+      await ahead?.return();
     }
   }
 
   async close(): Promise<void> {
-    this.peeled.clear();
-    const patcher = this.patcher === null ? null : await this.patcher.catch(() => null);
-    await Promise.all([this.plate.close(), this.take.close(), patcher?.close(), this.options.mender?.close?.()]);
+    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close()]);
   }
+}
+
+/** Does anything of the take come into the picture? */
+function showsPerformer(tools: ComposeTools): boolean {
+  return tools.active.names.has('peel') || tools.active.ride !== null;
 }
 
 function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | null): JoinFrame {

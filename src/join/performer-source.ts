@@ -1,0 +1,100 @@
+/** The peeled performer for any plate frame: the take read, patched, peeled and paced. A few peeled frames are kept. */
+import { PlatewrightError } from '../core/errors.js';
+import type { VideoFrame } from '../media/types.js';
+import { VideoReader } from '../media/video-reader.js';
+import type { TakePatcher } from './patch-take.js';
+import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
+import type { PatchStep, PeelStep, Recipe } from './types.js';
+
+/** In-between of two peeled frames; absent: the plain mix. */
+export type InBetween = (a: PerformerPicture, b: PerformerPicture, t: number) => PerformerPicture | Promise<PerformerPicture>;
+
+/** Makes the peeler for a screen take. What it makes of a frame must hang on that frame alone: frames are peeled in several threads. */
+export type ScreenPeeler = (step: PeelStep, take: VideoReader, span: { in: number; out: number }) => Promise<Peeler>;
+
+export interface PerformerTools {
+  /** The other methods need none. */
+  readonly screenPeeler?: ScreenPeeler;
+  readonly inBetween?: InBetween;
+  /** Lays a region of another take onto the take's frames before the peel. */
+  readonly takePatcher?: (step: PatchStep) => Promise<TakePatcher>;
+}
+
+const KEPT = 4;
+
+/** Take frame (fractional) that a plate frame shows. */
+export function takeFrameOf(recipe: Recipe, frame: number): number {
+  const pace = recipe.steps.find((s) => s.step === 'pace');
+  const i = frame - recipe.plate.in;
+  if (pace?.step === 'pace' && pace.on && pace.curve.length > 0) return pace.curve[Math.min(pace.curve.length - 1, Math.max(0, i))]!;
+  return Math.min(recipe.take.out - 1, recipe.take.in + i);
+}
+
+export class PerformerSource {
+  private readonly recipe: Recipe;
+  private readonly take: VideoReader;
+  private readonly tools: PerformerTools;
+  private readonly peeled = new Map<number, Promise<PerformerPicture>>();
+  private peeler: Promise<Peeler> | null = null;
+  private patcher: Promise<TakePatcher | null> | null = null;
+
+  constructor(recipe: Recipe, take: VideoReader, tools: PerformerTools) {
+    this.recipe = recipe;
+    this.take = take;
+    this.tools = tools;
+  }
+
+  private peelerFor(): Promise<Peeler> {
+    this.peeler ??= (async () => {
+      const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
+      if (step === undefined || !step.on || step.method === 'none' || step.method === 'alpha') return alphaPeeler();
+      if (step.method === 'outline') return outlinePeeler(step);
+      if (this.tools.screenPeeler === undefined) throw new PlatewrightError('PW-JOIN-PEEL', `a take before a screen needs a peeler (method "${step.method}"), and none was given`, { kind: 'internal' });
+      return this.tools.screenPeeler(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out });
+    })();
+    return this.peeler;
+  }
+
+  private patcherFor(): Promise<TakePatcher | null> {
+    const step = this.recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on);
+    this.patcher ??= step === undefined || this.tools.takePatcher === undefined ? Promise.resolve(null) : this.tools.takePatcher(step);
+    return this.patcher;
+  }
+
+  private async takeFrame(n: number, patched: boolean): Promise<VideoFrame> {
+    const frame = await this.take.frame(n);
+    const patcher = patched ? await this.patcherFor() : null;
+    return patcher === null ? frame : patcher.patch(frame);
+  }
+
+  private performerAt(takeFrame: number, patched: boolean): Promise<PerformerPicture> {
+    const n = Math.min(Math.max(Math.round(takeFrame), this.recipe.take.in), this.recipe.take.out - 1);
+    // Patched and plain frames are kept apart: the sheet shows both.
+    const key = 2 * n + (patched ? 1 : 0);
+    let p = this.peeled.get(key);
+    if (p === undefined) {
+      p = this.peelerFor().then(async (peeler) => peeler.peel(await this.takeFrame(n, patched)));
+      this.peeled.set(key, p);
+      for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs((k >> 1) - n) >= KEPT - 1) this.peeled.delete(k);
+      while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);
+    }
+    return p;
+  }
+
+  /** The performer as a plate frame shows it. @param patched with the patch step laid on */
+  async at(frame: number, patched: boolean): Promise<PerformerPicture> {
+    const takeFrame = takeFrameOf(this.recipe, frame);
+    const pace = this.recipe.steps.find((s) => s.step === 'pace');
+    const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
+    const lo = Math.floor(takeFrame), t = takeFrame - lo;
+    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), patched);
+    const a = await this.performerAt(lo, patched), b = await this.performerAt(lo + 1, patched);
+    return method === 'flow' && this.tools.inBetween !== undefined ? this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
+  }
+
+  async close(): Promise<void> {
+    this.peeled.clear();
+    const patcher = this.patcher === null ? null : await this.patcher.catch(() => null);
+    await Promise.all([this.take.close(), patcher?.close()]);
+  }
+}

@@ -1,0 +1,134 @@
+/**
+ * What of a join does not hang on the plate's own pixels: the performer drawn where it goes, relit, graded and softened, and
+ * the shade that it throws. It can be made ahead of the plate, and anywhere (prepare-lanes.ts).
+ */
+import { RAD_PER_DEG } from '../core/angles.js';
+import { applyCdlPicture } from '../colour/cdl.js';
+import { multiply, type Mat3 } from '../geometry/mat3.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { plane, type Picture } from '../image/picture.js';
+import type { ComposeTools } from './active-steps.js';
+import { IDENTITY } from './carrier.js';
+import { drawPlaced, interleave, type ViewShift } from './draw-placed.js';
+import { shadeGround, type Box, type GroundShade } from './ground.js';
+import type { PerformerPicture } from './performer.js';
+import { relight } from './relight.js';
+import { shutterPlacements } from './ride.js';
+import { steadyMatrix } from './steady.js';
+import { frontField, MOST_SHIFT_DEG } from './view-shift.js';
+import type { GroundFrame, GroundStep, RideStep } from './types.js';
+
+/** The performer on the plate, premultiplied linear RGBA over a box of plate pixels. */
+export interface Placed {
+  readonly picture: Picture;
+  readonly box: Box;
+}
+
+/** Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the picture. */
+export function placePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Placed | null {
+  const { ride, steady, air } = tools.active;
+  if (performer.box[2] <= performer.box[0]) return null;
+  const steadied = steadyMatrix(steady, takeFrame);
+  const placements = ride === null ? [IDENTITY] : shutterPlacements(ride, frame, performer.box);
+  const matrices = placements.map((m) => multiply(m, steadied));
+  const soften = air?.softenPx ?? 0;
+  const shift = ride?.view === undefined ? null : viewShift(ride.view, performer, Math.sqrt(Math.abs(placements[0]![0] * placements[0]![4] - placements[0]![1] * placements[0]![3])));
+  const room = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
+  const reach: Box = [performer.box[0], performer.box[1] - room, performer.box[2], performer.box[3] + room];
+  const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
+  if (box === null) return null;
+  const source = interleave(performer.picture);
+  const out = drawPlaced(source, [performer.box[0], performer.box[1]], matrices[0]!, box, shift);
+  if (matrices.length > 1) {
+    for (let k = 1; k < matrices.length; k++) {
+      const more = drawPlaced(source, [performer.box[0], performer.box[1]], matrices[k]!, box, shift);
+      for (let i = 0; i < out.data.length; i++) out.data[i] = out.data[i]! + more.data[i]!;
+    }
+    const k = 1 / matrices.length;
+    for (let i = 0; i < out.data.length; i++) out.data[i] = out.data[i]! * k;
+  }
+  return { picture: out, box };
+}
+
+/** Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it. */
+const ON_FLOOR = 0.8;
+
+function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number): ViewShift | null {
+  const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
+  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1]);
+  if (field === null) return null;
+  const lx = view.top[0] - view.foot[0], ly = view.top[1] - view.foot[1], l = Math.hypot(lx, ly);
+  const to = view.takeElevationDeg - delta;
+  const e = view.takeElevationDeg * RAD_PER_DEG;
+  return { field, floor: view.floor && view.takeElevationDeg > 2 ? ON_FLOOR / (Math.sin(e) * Math.cos(e)) : 0, foot: view.foot, along: [lx / l, ly / l], stretch: Math.cos(to * RAD_PER_DEG) / Math.cos(view.takeElevationDeg * RAD_PER_DEG), lift: Math.sin(delta * RAD_PER_DEG), near: (scale / view.plateFocalPx - 1 / view.takeFocalPx), middle: l / 2 };
+}
+
+function boundsThrough(matrices: readonly Mat3[], box: Box, pad: number): Box {
+  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+  for (const m of matrices) {
+    for (const [x, y] of [[box[0], box[1]], [box[2], box[1]], [box[0], box[3]], [box[2], box[3]]] as const) {
+      const w = m[6] * x + m[7] * y + m[8];
+      const u = (m[0] * x + m[1] * y + m[2]) / w, v = (m[3] * x + m[4] * y + m[5]) / w;
+      x0 = Math.min(x0, u); x1 = Math.max(x1, u); y0 = Math.min(y0, v); y1 = Math.max(y1, v);
+    }
+  }
+  return [Math.floor(x0 - pad), Math.floor(y0 - pad), Math.ceil(x1 + pad), Math.ceil(y1 + pad)];
+}
+
+function clip(box: Box, widthPx: number, heightPx: number): Box | null {
+  const b: Box = [Math.max(0, box[0]), Math.max(0, box[1]), Math.min(widthPx, box[2]), Math.min(heightPx, box[3])];
+  return b[2] > b[0] && b[3] > b[1] ? b : null;
+}
+
+/** Performer's colour: relit, graded and blurred to the plate. In place where it can. */
+export function dressPerformer(tools: ComposeTools, placed: Placed): Placed {
+  const { light, air } = tools.active;
+  const { picture } = placed;
+  const { width: w, height: h } = picture;
+  if (light !== null) {
+    const r = light.relight;
+    if (r !== undefined && r.strength > 0) {
+      relight([plane(picture, 0), plane(picture, 1), plane(picture, 2)], plane(picture, 3), w, h, { towards: r.fromCamera, fill: r.fromFill }, { towards: r.toCamera, fill: r.toFill }, r.strength);
+    }
+    applyCdlPicture({ slope: light.slope, offset: light.offset, power: light.power, saturation: light.saturation }, picture, false, picture);
+  }
+  if (air !== null && air.softenPx > 0.05) for (let c = 0; c < 4; c++) gaussianPlane(plane(picture, c), w, h, air.softenPx, air.softenPx, plane(picture, c), 'zero');
+  return placed;
+}
+
+/** sd (px) of the matte's soft outline: area of half-covered pixels over the outline's length. */
+export function softEdgePx(alpha: Float32Array, width: number, height: number): number {
+  let soft = 0, edge = 0;
+  for (let y = 1; y < height; y++) {
+    for (let x = 1; x < width; x++) {
+      const i = y * width + x;
+      const a = alpha[i]!;
+      soft += a * (1 - a) * 4;
+      if ((a > 0.5) !== (alpha[i - 1]! > 0.5) || (a > 0.5) !== (alpha[i - width]! > 0.5)) edge++;
+    }
+  }
+  return edge === 0 ? 0 : Math.min(6, (0.4 * soft) / edge);
+}
+
+/** One plate frame's performer and shade, ready to be laid on the plate. */
+export interface Prepared {
+  readonly placed: Placed;
+  readonly shade: GroundShade | null;
+}
+
+/** The ground of a frame; frames outside the step's span take its last. */
+export function groundAt(ground: GroundStep | null, frame: number): GroundFrame | null {
+  return ground === null ? null : (ground.frames.find((f) => f.frame === frame) ?? ground.frames[ground.frames.length - 1] ?? null);
+}
+
+/** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. */
+export function preparePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Prepared | null {
+  const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx);
+  if (raw === null) return null;
+  const placed = dressPerformer(tools, raw);
+  const { ground } = tools.active;
+  const at = groundAt(ground, frame);
+  const alpha = plane(placed.picture, 3);
+  const shade = ground === null || at === null ? null : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height));
+  return { placed, shade };
+}

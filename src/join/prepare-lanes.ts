@@ -1,0 +1,130 @@
+/**
+ * The performer of coming frames made ahead in worker threads, beside the plate's own work and the encoder. The frames go
+ * out in short runs, one run a lane at a time (neighbouring frames share peeled take frames); what comes back is put in
+ * order. A frame hangs on the recipe and its number alone, so the bytes are the same for one lane or many. One run more than
+ * there are lanes is under way or waiting, so memory does not grow with the clip.
+ */
+import { existsSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import { Worker } from 'node:worker_threads';
+import { PlatewrightError, type FailureKind } from '../core/errors.js';
+import type { StepChoice } from './active-steps.js';
+import type { Prepared } from './place-performer.js';
+import type { Recipe } from './types.js';
+
+export interface LaneData {
+  readonly recipe: Recipe;
+  readonly widens: boolean;
+  /** One Int32: the batch that is still wanted. */
+  readonly wanted: SharedArrayBuffer;
+}
+export type LaneOrder = { readonly kind: 'frames'; readonly batch: number; readonly from: number; readonly to: number; readonly choice: StepChoice } | { readonly kind: 'end' };
+export interface LaneAnswer {
+  readonly batch: number;
+  readonly frame: number;
+  readonly prepared?: Prepared | null;
+  readonly failure?: { readonly message: string; readonly stack: string; readonly own: { readonly code: string; readonly kind: FailureKind; readonly detail: Record<string, unknown> } | null };
+}
+
+/** Frames a run at 1080p: each run peels one take frame more than it needs alone. Larger pictures go in shorter runs, for memory's sake. */
+const RUN = 6, RUN_PIXELS = 1920 * 1080;
+/** More lanes would hold more memory than they are worth beside one encoder. */
+const MOST_LANES = 6;
+
+/** The worker's file: built, whether this module runs from src/ or from dist/. */
+function workerFile(): string {
+  return fileURLToPath(new URL('./prepare-worker.js', import.meta.url)).replace(/([\\/])src([\\/]join[\\/])/, '$1dist$2');
+}
+
+/** Can frames be made ahead here? */
+export function lanesAreBuilt(): boolean {
+  return existsSync(workerFile());
+}
+
+interface Waiting { readonly resolve: (p: Prepared | null) => void; readonly reject: (e: unknown) => void }
+
+export class PrepareLanes {
+  private readonly workers: Worker[] = [];
+  private readonly wanted = new Int32Array(new SharedArrayBuffer(4));
+  private readonly run: number;
+  private readonly ready = new Map<number, Prepared | null>();
+  private readonly waiting = new Map<number, Waiting>();
+  private failure: Error | null = null;
+
+  constructor(recipe: Recipe, widens: boolean, count: number) {
+    this.run = Math.min(RUN, Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))));
+    for (let i = 0; i < Math.min(MOST_LANES, count); i++) {
+      // Each lane is one thread: its kernels wake no others.
+      const worker = new Worker(workerFile(), { workerData: { recipe, widens, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
+      worker.on('message', (a: LaneAnswer) => this.take(a));
+      worker.on('error', (e) => this.fail(e instanceof Error ? e : new Error(String(e))));
+      worker.on('exit', (code) => { if (code !== 0) this.fail(new PlatewrightError('PW-JOIN-LANE', `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`, { kind: 'internal' })); });
+      worker.unref();
+      this.workers.push(worker);
+    }
+  }
+
+  private get batch(): number {
+    return this.wanted[0]!;
+  }
+
+  private take(a: LaneAnswer): void {
+    if (a.batch !== this.batch) return;
+    if (a.failure !== undefined) {
+      const { message, stack, own } = a.failure;
+      const error = own === null ? new Error(message) : new PlatewrightError(own.code, message.slice(own.code.length + 2), { kind: own.kind, detail: own.detail });
+      error.stack = stack;
+      this.fail(error);
+      return;
+    }
+    const w = this.waiting.get(a.frame);
+    this.waiting.delete(a.frame);
+    if (w !== undefined) w.resolve(a.prepared ?? null);
+    else this.ready.set(a.frame, a.prepared ?? null);
+  }
+
+  private fail(error: Error): void {
+    this.failure ??= error;
+    for (const w of this.waiting.values()) w.reject(error);
+    this.waiting.clear();
+  }
+
+  /** What is made for the frames `from` to `to` (exclusive), in order. One stream at a time: a new one ends the one before. */
+  async *frames(from: number, to: number, choice: StepChoice): AsyncGenerator<Prepared | null, void, undefined> {
+    const batch = Atomics.add(this.wanted, 0, 1) + 1;
+    this.ready.clear();
+    for (const w of this.workers) w.ref();
+    let next = from, turn = 0;
+    const order = (): void => {
+      if (next >= to) return;
+      const end = Math.min(to, next + this.run);
+      this.workers[turn]!.postMessage({ kind: 'frames', batch, from: next, to: end, choice } satisfies LaneOrder);
+      turn = (turn + 1) % this.workers.length;
+      next = end;
+    };
+    for (let i = 0; i <= this.workers.length; i++) order();
+    try {
+      for (let n = from; n < to; n++) {
+        if (n > from && (n - from) % this.run === 0) order();
+        if (this.failure !== null) throw this.failure;
+        const there = this.ready.get(n);
+        this.ready.delete(n);
+        yield there !== undefined ? there : await new Promise<Prepared | null>((resolve, reject) => this.waiting.set(n, { resolve, reject }));
+      }
+    } finally {
+      if (batch === this.batch) Atomics.add(this.wanted, 0, 1);
+      for (const w of this.workers) w.unref();
+    }
+  }
+
+  /** The lanes finish the frame they are at and end. */
+  async close(): Promise<void> {
+    Atomics.add(this.wanted, 0, 1);
+    await Promise.all(this.workers.map((worker) => new Promise<void>((done) => {
+      if (worker.threadId === -1) { done(); return; }
+      worker.ref();
+      worker.once('exit', () => done());
+      worker.postMessage({ kind: 'end' } satisfies LaneOrder);
+    })));
+  }
+}

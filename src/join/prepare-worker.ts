@@ -1,0 +1,54 @@
+/** A lane of prepare-lanes.ts: peels, paces, places and shades the frames it is told, in order, and sends each as it is made. */
+import { parentPort, workerData } from 'node:worker_threads';
+import { PlatewrightError } from '../core/errors.js';
+import { VideoReader } from '../media/video-reader.js';
+import { composeTools, type ComposeTools } from './active-steps.js';
+import { STILL } from './carrier.js';
+import { joinTools } from './join-tools.js';
+import { PerformerSource, takeFrameOf } from './performer-source.js';
+import { preparePerformer } from './place-performer.js';
+import type { LaneAnswer, LaneData, LaneOrder } from './prepare-lanes.js';
+
+const { recipe, widens, wanted: shared } = workerData as LaneData;
+const wanted = new Int32Array(shared);
+const port = parentPort!;
+const tools = new Map<string, ComposeTools>();
+let source: Promise<PerformerSource> | null = null;
+let last: Promise<void> = Promise.resolve();
+
+async function open(): Promise<PerformerSource> {
+  return new PerformerSource(recipe, await VideoReader.open(recipe.take.file, { threads: 1 }), await joinTools(recipe, null));
+}
+
+async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<void> {
+  for (let n = order.from; n < order.to; n++) {
+    if (Atomics.load(wanted, 0) !== order.batch) return;
+    try {
+      const key = JSON.stringify(order.choice);
+      let used = tools.get(key);
+      // What lies in front needs the set's motion and is no part of this; so any carrier will do.
+      if (used === undefined) tools.set(key, (used = composeTools(recipe, order.choice, widens, STILL)));
+      source ??= open();
+      const performer = await (await source).at(n, used.active.names.has('patch'));
+      const prepared = preparePerformer(used, performer, n, takeFrameOf(recipe, n), recipe.plate.widthPx, recipe.plate.heightPx);
+      const move = prepared === null ? [] : [prepared.placed.picture.data, prepared.shade?.cover, prepared.shade?.contact].flatMap((p) => (p === undefined ? [] : [p.buffer as ArrayBuffer]));
+      port.postMessage({ batch: order.batch, frame: n, prepared } satisfies LaneAnswer, move);
+    } catch (error) {
+      const e = error as Error;
+      const own = error instanceof PlatewrightError ? { code: error.code, kind: error.kind, detail: error.detail } : null;
+      port.postMessage({ batch: order.batch, frame: n, failure: { message: e.message, stack: e.stack ?? '', own } } satisfies LaneAnswer);
+      return;
+    }
+  }
+}
+
+async function end(): Promise<void> {
+  await last;
+  await source?.then((s) => s.close(), () => undefined);
+  port.close();
+}
+
+port.on('message', (order: LaneOrder) => {
+  if (order.kind === 'end') void end();
+  else last = last.then(() => answer(order));
+});
