@@ -6,7 +6,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
 import { lanesFromEnvironment } from '../image/lanes.js';
-import { clonePicture, type Picture } from '../image/picture.js';
+import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
@@ -18,7 +18,7 @@ import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
 import { preparePerformer, type Prepared } from './place-performer.js';
 import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
-import type { Recipe, RecipeStep } from './types.js';
+import type { Recipe, RecipeStep, StepName } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
@@ -42,12 +42,12 @@ export interface JoinFrame {
   readonly composed: ComposedBox | null;
   /** Scene-linear picture of the whole frame. */
   linear(): Picture;
-  /** Display-coded R'G'B' of the whole frame. */
-  coded(): Picture;
+  /** Display-coded R'G'B' of the whole frame. @param dst filled and returned if given, three channels */
+  coded(dst?: Picture): Picture;
   /** The frame in the plate's own planes: untouched pixels bit for bit the plate's. */
   video(): VideoFrame;
-  /** Matte of the performer as seen, whole frame, 0..1. */
-  matte(): Float32Array;
+  /** Matte of the performer as seen, whole frame, 0..1. @param dst filled and returned if given */
+  matte(dst?: Float32Array): Float32Array;
 }
 
 /** Spans shorter than this are not worth starting threads for. */
@@ -63,10 +63,10 @@ export class JoinRenderer {
   private readonly tools = new Map<string, ComposeTools>();
   private lanes: PrepareLanes | null = null;
 
-  private constructor(recipe: Recipe, plate: VideoReader, take: VideoReader, options: JoinOptions) {
+  private constructor(recipe: Recipe, plate: VideoReader, source: PerformerSource, options: JoinOptions) {
     this.recipe = recipe;
     this.plate = plate;
-    this.source = new PerformerSource(recipe, take, options);
+    this.source = source;
     this.options = options;
     for (const s of recipe.steps) {
       if (!s.on) continue;
@@ -91,7 +91,16 @@ export class JoinRenderer {
       await Promise.all([plate.close(), take.close()]);
       throw new PlatewrightError('PW-JOIN-SIZE', `the recipe was made for a ${wrong} of ${r.widthPx} × ${r.heightPx}, but ${r.file} is ${i.widthPx} × ${i.heightPx}; propose the recipe anew`);
     }
-    return new JoinRenderer(recipe, plate, take, options);
+    return new JoinRenderer(recipe, plate, new PerformerSource(recipe, take, options), options);
+  }
+
+  /**
+   * The same open files, peeled frames and tools under another recipe, so that a change of light or shadow costs one frame and no
+   * set-up. Null where the recipes differ in more than the steps after the peel. The renderer that was opened stays the owner:
+   * close that one.
+   */
+  under(recipe: Recipe): JoinRenderer | null {
+    return setUpOf(recipe) === setUpOf(this.recipe) ? new JoinRenderer(recipe, this.plate, this.source, this.options) : null;
   }
 
   get rate(): { num: number; den: number } {
@@ -159,8 +168,15 @@ export class JoinRenderer {
   }
 
   async close(): Promise<void> {
-    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close()]);
+    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close(), this.options.mender?.close?.()]);
   }
+}
+
+/** All of a recipe that files, mended plate and peeled frames hang on. */
+function setUpOf(r: Recipe): string {
+  const before: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace'];
+  const air = r.steps.find((s) => s.step === 'air');
+  return JSON.stringify([r.plate, r.take, r.steps.filter((s) => before.includes(s.step)), air?.plateGrain, air?.seed]);
 }
 
 /** Does anything of the take come into the picture? */
@@ -172,9 +188,9 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
   return {
     frame, plate, composed,
     linear: () => linearPicture(plate, composed),
-    coded: () => {
-      const whole = toCodedRgb(plate);
-      return composed === null ? whole : layCoded(clonePicture(whole), composed);
+    coded: (dst) => {
+      const whole = toCodedRgb(plate, dst);
+      return composed === null ? whole : layCoded(whole, composed);
     },
     video: () => {
       if (composed === null) return plate;
@@ -182,8 +198,8 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
       patchFrame(out, composed.box, composed.coded.data, composed.changed);
       return out;
     },
-    matte: () => {
-      const out = new Float32Array(plate.widthPx * plate.heightPx);
+    matte: (dst) => {
+      const out = dst?.fill(0) ?? new Float32Array(plate.widthPx * plate.heightPx);
       if (composed !== null) {
         const w = composed.box[2] - composed.box[0];
         for (let y = composed.box[1]; y < composed.box[3]; y++) out.set(composed.matte.subarray((y - composed.box[1]) * w, (y - composed.box[1] + 1) * w), y * plate.widthPx + composed.box[0]);
@@ -194,11 +210,15 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
 }
 
 function layCoded(whole: Picture, c: ComposedBox): Picture {
-  const w = c.box[2] - c.box[0], n = w * (c.box[3] - c.box[1]), N = whole.width * whole.height;
-  for (let i = 0; i < n; i++) {
-    if (c.changed[i] === 0) continue;
-    const o = (c.box[1] + Math.floor(i / w)) * whole.width + c.box[0] + (i % w);
-    for (let k = 0; k < 3; k++) whole.data[k * N + o] = c.coded.data[k * n + i]!;
+  const [x0, y0, x1, y1] = c.box;
+  const w = x1 - x0, n = w * (y1 - y0), N = whole.width * whole.height;
+  for (let y = y0, i = 0; y < y1; y++) {
+    for (let o = y * whole.width + x0, end = o + w; o < end; o++, i++) {
+      if (c.changed[i] === 0) continue;
+      whole.data[o] = c.coded.data[i]!;
+      whole.data[N + o] = c.coded.data[n + i]!;
+      whole.data[2 * N + o] = c.coded.data[2 * n + i]!;
+    }
   }
   return whole;
 }

@@ -21,6 +21,8 @@ export interface BookState {
   readonly measures: Readonly<Record<string, PlateMeasures>>;
   readonly briefs: Readonly<Record<string, Brief>>;
   readonly day: unknown;
+  /** Take id → stamp of its quick join (GET /api/clip/quick/:take.mp4), where one was made. */
+  readonly quick: Readonly<Record<string, string>>;
   readonly deliveries: readonly { readonly id: string; readonly at: string; readonly files: readonly string[]; readonly report: unknown }[];
   readonly ledger: LedgerState;
   readonly history: readonly EditRecord[];
@@ -57,8 +59,9 @@ export interface ApiError {
  *
  * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number (join and
  * plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear RGB as JSON.
- * GET /api/preview/:pick/:n?step=NAME&alone=1&upTo=NAME&off=a,b&w= renders one frame of the join's recipe as it stands (JPEG).
- * GET /api/clip/:what/:id.mp4 is a web-playable clip (plate, take, join, delivery:file) with range requests.
+ * GET /api/preview/:pick/:n?step=NAME&alone=1&upTo=NAME&off=a,b&w=&set=step.number:value,… renders one frame of the
+ * join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n is the plate's grain beside grown grain (PNG).
+ * GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
  * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=, /api/file/cue.wav?pick=.
  * Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
  * POST /api/undo, POST /api/redo answer {edit}. POST /api/jobs/:id/stop and /resume.

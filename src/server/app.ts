@@ -13,6 +13,7 @@ import type { Book } from '../book/book.js';
 import { DOCUMENT_KINDS, type DocumentKind, type DocumentOf } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterJob, getJob, jobsPulse, listJobs, resumeJob, stopJob } from '../jobs/job-store.js';
+import { quickJoins } from '../jobs/quick-clip.js';
 import type { JobRunner } from '../jobs/job-runner.js';
 import { ledgerOf } from '../jobs/ledger-of.js';
 import { firstIssue } from '../plate/marks.js';
@@ -49,7 +50,7 @@ const editSchema = z.object({
     z.object({ do: z.literal('remove'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string() }),
   ])).min(1).max(500),
 });
-const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
+const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'quick', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
 
 export function bookState(book: Book): BookState {
   const byId = <K extends 'measures' | 'brief'>(kind: K, field: string): Record<string, never> =>
@@ -58,7 +59,7 @@ export function bookState(book: Book): BookState {
     pulse: `${book.pulse()}`, production: book.need('production', 'production'),
     films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
     cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
-    deliveries: book.list('delivery'), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+    quick: quickJoins(book), deliveries: book.list('delivery'), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
   };
 }
 
@@ -132,7 +133,7 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   });
   app.get('/api/pixel/:what/:id/:n', async (c) => c.json(await frames.pixel(sourceOf(c.req.param('what')), c.req.param('id'), wholeNumber(c.req.param('n'), 'frame'), Number(c.req.query('x')), Number(c.req.query('y')))));
   app.get('/api/preview/:pick/:n', async (c) => picture(c, await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
-    step: c.req.query('step'), alone: c.req.query('alone') === '1', upTo: c.req.query('upTo'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c),
+    step: c.req.query('step'), alone: c.req.query('alone') === '1', upTo: c.req.query('upTo'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c), changes: changesOf(c.req.query('set')),
   })));
   app.get('/api/grain/:pick/:n', async (c) => {
     const pair = await grainPair(book, frames, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'));
@@ -178,6 +179,17 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   });
 
   return { app, frames };
+}
+
+/** `ground.azimuthDeg:30,air.grain:0.5` */
+function changesOf(text: string | undefined): Record<string, number> {
+  const out: Record<string, number> = {};
+  for (const part of (text ?? '').split(',').filter((s) => s !== '')) {
+    const [name, value] = part.split(':');
+    if (name === undefined || value === undefined || !Number.isFinite(Number(value))) throw new PlatewrightError('PW-SERVER-FORM', `"${part}" is no change; write step.number:value`, { kind: 'usage' });
+    out[name] = Number(value);
+  }
+  return out;
 }
 
 function kindOf(text: string): DocumentKind {

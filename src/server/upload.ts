@@ -44,7 +44,11 @@ export async function acceptTake(book: Book, upload: { name: string; pick: strin
     renameSync(part, path);
     const still = info.video.frameCount === 1;
     book.edit(`add take ${id}`, (e) => e.put('take', { id, pick: upload.pick, title: words.slice(0, 120) || id, file: book.storedPath(path), kind: still ? 'still' : 'video', star: false, note: '', info: { ...info, file: book.storedPath(path) }, marks: null }));
-    if (upload.pick !== null && !still) enterJob(book, 'verdict', id, {});
+    if (upload.pick !== null && !still) {
+      enterJob(book, 'verdict', id, {});
+      // A join needs to know where the performer goes.
+      if (book.need('pick', upload.pick).marks.marks.some((m) => m.kind === 'stand' || m.kind === 'carry')) enterJob(book, 'quick', id, {});
+    }
     return id;
   } catch (error) {
     rmSync(part, { force: true });

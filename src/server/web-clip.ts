@@ -13,10 +13,16 @@ import { probe } from '../media/probe.js';
 import { readSound } from '../media/sound.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
+import { quickClipPath } from '../jobs/quick-clip.js';
 import type { FrameSource, FrameStore } from './frame-store.js';
 
 /** Absolute path of a playable clip of a source. */
 export async function webClip(book: Book, frames: FrameStore, what: string, id: string): Promise<string> {
+  if (what === 'quick') {
+    const take = book.need('take', id).id, clip = quickClipPath(book, take);
+    if (!existsSync(clip)) throw new PlatewrightError('PW-SERVER-NO-SUCH', `no quick join of ${take} was made yet`, { kind: 'usage' });
+    return clip;
+  }
   if (what !== 'plate' && what !== 'take' && what !== 'join' && what !== 'film') throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no clips called "${what}"`, { kind: 'usage' });
   const path = await frames.pathOf(what as FrameSource, id);
   const info = await probe(path);

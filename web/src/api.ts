@@ -73,7 +73,13 @@ export function listen(): void {
   events.addEventListener('open', () => setConnected(true));
   events.addEventListener('error', () => setConnected(false));
   events.addEventListener('pulse', () => void attempt(refresh));
-  events.addEventListener('jobs', (e) => setJobs(JSON.parse((e as MessageEvent<string>).data) as JobRecord[]));
+  events.addEventListener('jobs', (e) => {
+    const now = JSON.parse((e as MessageEvent<string>).data) as JobRecord[];
+    // A quick join changes no document, so no pulse tells of it.
+    const ready = now.some((j) => j.kind === 'quick' && j.state === 'done' && jobs().some((o) => o.id === j.id && o.state !== 'done'));
+    setJobs(now);
+    if (ready) void attempt(refresh);
+  });
 }
 
 /** Address of a frame's picture. `v` changes when a join is rendered anew. */

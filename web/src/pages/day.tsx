@@ -3,6 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
 import { Picture } from '../parts/picture.js';
+import { QuickJoin } from '../parts/quick-join.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 import { BriefText } from './brief-part.js';
 import { ranked } from './wall.js';
@@ -73,7 +74,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
                         <VerdictWord word={v().verdict} small />
                         <ul class="changes"><For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>{(m) => <li>{m.change}</li>}</For></ul>
                       </>
-                    )}</Show></div>
+                    )}</Show><QuickJoin book={props.book} take={t.id} title={t.title} /></div>
                   </div>
                 )}</For>
               </div>

@@ -8,6 +8,7 @@ import { edit, startJob, uploadTake } from '../api.js';
 import { amount, seconds, unit } from '../format.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { Picture } from '../parts/picture.js';
+import { QuickJoin } from '../parts/quick-join.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 import { BriefPart } from './brief-part.js';
 import { StepList } from './step-list.js';
@@ -133,7 +134,10 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
   const n = () => Math.floor(((t().verdict?.span.in ?? 0) + (t().verdict?.span.out ?? v().frameCount)) / 2);
   return (
     <div class="take-card">
-      <Picture source={{ what: 'take', id: t().id, title: t().title, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n()} width={360} alt={t().title} ratio={v().widthPx / v().heightPx} />
+      <div>
+        <Picture source={{ what: 'take', id: t().id, title: t().title, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n()} width={360} alt={t().title} ratio={v().widthPx / v().heightPx} />
+        <QuickJoin book={props.book} take={t().id} title={t().title} />
+      </div>
       <div>
         <h4>{t().title} <Show when={t().verdict}><VerdictWord word={t().verdict!.verdict} /></Show></h4>
         <p class="pencil-note">{v().frameCount} frames · {v().widthPx} × {v().heightPx}{t().kind === 'video' ? '' : ` · ${t().kind}`}{t().note === '' ? '' : ` · ${t().note}`}</p>

@@ -1,5 +1,5 @@
 /** The recipe's steps in their order: on or off, seen alone, before and after, with the few numbers that each takes. */
-import { createSignal, For, Show, type JSX } from 'solid-js';
+import { createEffect, createSignal, For, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import type { RecipeStep } from '../../../src/join/types.js';
 import { edit } from '../api.js';
@@ -23,11 +23,20 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   const [draft, setDraft] = createSignal<Record<string, number>>({});
   const version = () => JSON.stringify(props.join.recipe.steps).length + ':' + hash(JSON.stringify(props.join.recipe.steps));
   const put = (title: string, steps: RecipeStep[]): void => void edit(title, [{ do: 'put', kind: 'join', document: { ...props.join, recipe: { ...props.join.recipe, steps } } }]);
-  const url = () => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=960&v=${version()}${seen().step === undefined ? '' : seen().alone ? `&step=${seen().step}&alone=1` : `&upTo=${seen().step}`}`;
+  // While a slider moves small pictures follow it; when the hand rests the picture is made again at full width.
+  const [moving, setMoving] = createSignal(false);
+  let rest: ReturnType<typeof setTimeout> | undefined;
+  const touch = (): void => { setMoving(true); clearTimeout(rest); rest = setTimeout(() => setMoving(false), 250); };
+  const tried = () => Object.entries(draft()).filter(([k]) => !k.startsWith('peel.')).map(([k, v]) => `${k}:${v}`).join(',');
+  const wanted = () => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${seen().step === undefined ? '' : seen().alone ? `&step=${seen().step}&alone=1` : `&upTo=${seen().step}`}`;
+  // One picture is asked for at a time; what was passed over meanwhile is left out.
+  const [url, setUrl] = createSignal('');
+  const [waiting, setWaiting] = createSignal(false);
+  createEffect(() => { const w = wanted(); if (!waiting() && w !== url()) { setWaiting(true); setUrl(w); } });
   return (
     <div class="steps">
       <figure class="mat wide">
-        <div class="picture" style={{ 'aspect-ratio': String(props.ratio) }}><img src={url()} alt={`frame ${frame()} of the join as the recipe stands`} /></div>
+        <div class="picture" style={{ 'aspect-ratio': String(props.ratio) }}><img src={url()} onLoad={() => setWaiting(false)} onError={() => setWaiting(false)} alt={`frame ${frame()} of the join as the recipe stands`} /></div>
         <figcaption>
           <label>frame <input type="range" min="0" max={frames() - 1} value={frame()} onChange={(e) => setFrame(Number(e.currentTarget.value))} /> {frame()}</label>
           <span class="pencil-note">{seen().step === undefined ? 'the whole recipe' : seen().alone ? `${seen().step} alone` : `up to ${seen().step}`}</span>
@@ -47,7 +56,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
               const value = () => draft()[`${s.step}.${k.key}`] ?? Number((s as unknown as Record<string, unknown>)[k.key] ?? 0);
               return (
                 <label class="knob">{k.label}
-                  <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => setDraft({ ...draft(), [`${s.step}.${k.key}`]: Number(e.currentTarget.value) })}
+                  <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => { touch(); setDraft({ ...draft(), [`${s.step}.${k.key}`]: Number(e.currentTarget.value) }); }}
                     onChange={(e) => { const v = Number(e.currentTarget.value); setDraft({}); put(`${s.step}: ${k.label} ${v}`, props.join.recipe.steps.map((x, n) => (n === i() ? { ...x, [k.key]: v } : x) as RecipeStep)); }} />
                   <output>{Number(value().toFixed(2))}</output>
                 </label>

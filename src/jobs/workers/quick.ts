@@ -1,0 +1,37 @@
+/**
+ * A quick join of a take on its pick's plate, to be seen beside the verdict: the recipe proposed and rendered fast, into a
+ * small clip of the cache. The join of the book is not touched.
+ */
+import { PlatewrightError } from '../../core/errors.js';
+import { JoinRenderer } from '../../join/render.js';
+import { renderJoin } from '../../join/render-file.js';
+import type { JobWorker } from '../run-job.js';
+import { joinOptions } from '../join-options.js';
+import { liveRecipe, proposeFor } from '../join-parts.js';
+import { quickClipPath } from '../quick-clip.js';
+import { measureWorker } from './measure.js';
+
+/** Longest quick join, seconds: the answer shall be there while the set still stands. */
+const MOST_SECONDS = 6;
+
+export const quickWorker: JobWorker = async (context) => {
+  const { book, job, progress, signal } = context;
+  const take = book.need('take', job.subject);
+  if (take.pick === null) throw new PlatewrightError('PW-TAKE-LOOSE', `the take ${take.id} belongs to no pick yet; say which it is for`, { kind: 'usage' });
+  const pick = book.need('pick', take.pick);
+  if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((20 * d) / t, 100, s) });
+  signal.throwIfAborted();
+  progress(20, 100, 'proposing the recipe');
+  const { recipe: stored } = await proposeFor(book, pick, take, 'fast');
+  const whole = await liveRecipe(book, { id: pick.id, take: take.id, recipe: stored });
+  const [num, den] = whole.plate.rate.split('/').map(Number);
+  const most = Math.max(12, Math.round((MOST_SECONDS * num!) / (den ?? 1)));
+  const recipe = { ...whole, plate: { ...whole.plate, out: Math.min(whole.plate.out, whole.plate.in + most) } };
+  const renderer = await JoinRenderer.open(recipe, await joinOptions(book, pick.id, recipe));
+  try {
+    const report = await renderJoin(renderer, quickClipPath(book, take.id), { codec: 'h264', crf: 22, preset: 'veryfast', signal, onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join') });
+    return { take: take.id, frames: report.frames, leftOff: report.leftOff };
+  } finally {
+    await renderer.close();
+  }
+};
