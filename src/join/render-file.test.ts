@@ -70,14 +70,14 @@ async function render(out: string, codec: WriterCodec, work: string | undefined,
 const bytes = (name: string): Buffer => readFileSync(path(folder, name));
 
 describe('a render that is stopped', () => {
-  for (const [codec, ending] of [['h264', 'mp4'], ['ffv1', 'mkv']] as const) {
+  for (const [codec, ending] of [['h264', 'mp4'], ['ffv1', 'mkv'], ['prores4444', 'mov']] as const) {
     it(`goes on after its last whole piece and writes the same ${codec} film and matte`, async () => {
       const whole = await render(`whole.${ending}`, codec, 'work-whole');
       expect(whole.report).toMatchObject({ frames: FRAMES, kept: 0 });
       const first = await render(`again.${ending}`, codec, 'work', recipe, 17);
       expect(first.stopped).toBe('PW-JOIN-STOPPED');
       expect(existsSync(path(folder, `again.${ending}`))).toBe(false);
-      expect(readdirSync(path(folder, 'work')).filter((n) => /^piece-\d+\.mkv$/.test(n))).toHaveLength(1);
+      expect(readdirSync(path(folder, 'work')).filter((n) => /^piece-\d+\.(mkv|mov)$/.test(n))).toHaveLength(1);
       const second = await render(`again.${ending}`, codec, 'work');
       expect(second.report!.kept).toBeGreaterThan(0);
       // What was kept is not drawn again; what was not, is.
@@ -109,5 +109,23 @@ describe('a render that is stopped', () => {
     };
     expect((await centre(20)) - (await centre(5))).toBeCloseTo(15, 1);
     await renderer.close();
+  });
+});
+
+describe('a renderer under another recipe', () => {
+  it('makes the frame that a fresh renderer makes, and refuses where the peel differs', async () => {
+    const changed: Recipe = { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, grain: 0.3, softenPx: 1 } : s)) };
+    const first = await JoinRenderer.open(recipe), fresh = await JoinRenderer.open(changed);
+    try {
+      const before = (await first.frame(12)).coded().data.slice();
+      const under = first.under(changed)!;
+      const got = (await under.frame(12)).coded().data.slice();
+      expect(Buffer.from(got.buffer).equals(Buffer.from((await fresh.frame(12)).coded().data.slice().buffer))).toBe(true);
+      expect(Buffer.from(got.buffer).equals(Buffer.from(before.buffer))).toBe(false);
+      expect(first.under({ ...recipe, steps: recipe.steps.map((s) => (s.step === 'peel' ? { ...s, spill: 0.5 } : s)) })).toBeNull();
+      expect(first.under({ ...recipe, plate: { ...recipe.plate, in: 3 } })).toBeNull();
+    } finally {
+      await Promise.all([first.close(), fresh.close()]);
+    }
   });
 });
