@@ -34,3 +34,19 @@ export function rateOf(text: string): Rate {
   const [n, d] = text.split('/').map(Number);
   return { num: n ?? 24, den: d ?? 1 };
 }
+
+/** What a matter needs and how far it may stray, in words: most are a value and a distance from it, some only have a floor or a ceiling. */
+export function need(m: { readonly matter: string; readonly needed: number | null; readonly unit: string; readonly tolerance: { readonly fits: number; readonly mendable: number } | null }): string {
+  if (m.needed === null) return '–';
+  const u = unit(m.unit), value = `${Number(m.needed.toFixed(2))}${u}`, t = m.tolerance;
+  if (t === null) return value;
+  switch (m.matter) {
+    case 'size': case 'length': return `at least ${t.fits}${u}; ${t.mendable} can be mended`;
+    case 'screenEvenness': case 'spill': case 'clipping': case 'inFrame': return `at most ${t.fits}${u}; ${t.mendable} can be mended`;
+    case 'focus': case 'blur': return `${value}, at most ${t.fits} / ${t.mendable} more`;
+    case 'perspective': return `${value} (near over far within ${Math.round(100 * t.fits)} / ${Math.round(100 * t.mendable)} %)`;
+    case 'turnRate': return `${value} (within ${Math.round(100 * t.fits)} %; by pacing up to ${t.mendable} times)`;
+    case 'stir': return `${value} (up to ${t.fits} / ${t.mendable} times)`;
+    default: return `${value} (± ${t.fits} / ${t.mendable})`;
+  }
+}

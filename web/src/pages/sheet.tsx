@@ -5,7 +5,7 @@ import type { PickDocument, TakeDocument } from '../../../src/book/documents.js'
 import type { Inspection } from '../../../src/inspect/types.js';
 import type { Recipe, RecipeStep } from '../../../src/join/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
-import { amount, seconds, unit } from '../format.js';
+import { amount, need, seconds, unit } from '../format.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
@@ -155,7 +155,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
               <tr data-verdict={r.verdict ?? 'open'}>
                 <th scope="row">{words(r.matter)}</th>
                 <td>{r.measured === null ? '–' : amount(r.measured, r.sd, r.unit)}</td>
-                <td>{r.needed === null ? '–' : `${Number(r.needed.toFixed(2))}${unit(r.unit)}`}{r.tolerance === null ? '' : ` (± ${r.tolerance.fits} / ${r.tolerance.mendable})`}</td>
+                <td>{need(r)}</td>
                 <td><VerdictWord word={r.verdict} small /></td>
                 <td>{r.change}{r.reason === undefined ? '' : ` ${r.reason}`}<Show when={r.wouldHelp}> <span class="pencil-note">would help: {r.wouldHelp}</span></Show></td>
               </tr>

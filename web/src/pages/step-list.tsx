@@ -1,5 +1,5 @@
 /** The recipe's steps in their order: on or off, seen alone, before and after, with the few numbers that each takes. */
-import { createEffect, createSignal, For, Show, type JSX } from 'solid-js';
+import { createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import type { RecipeStep } from '../../../src/join/types.js';
 import { edit } from '../api.js';
@@ -27,6 +27,30 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   const [moving, setMoving] = createSignal(false);
   let rest: ReturnType<typeof setTimeout> | undefined;
   const touch = (): void => { setMoving(true); clearTimeout(rest); rest = setTimeout(() => setMoving(false), 250); };
+  // A number goes into the book when the hand has rested on it or leaves it: one edit for one turning of the knob.
+  let pending: { readonly step: number; readonly title: string; readonly key: string; readonly value: number } | null = null;
+  let keeping: ReturnType<typeof setTimeout> | undefined;
+  const keep = (): void => {
+    clearTimeout(keeping);
+    const p = pending;
+    pending = null;
+    if (p === null) return;
+    put(p.title, props.join.recipe.steps.map((x, n) => (n === p.step ? { ...x, [p.key]: p.value } : x) as RecipeStep));
+  };
+  const turn = (at: number, step: string, k: { readonly key: string; readonly label: string }, value: number): void => {
+    if (pending !== null && (pending.step !== at || pending.key !== k.key)) keep();
+    pending = { step: at, title: `${step}: ${k.label} ${value}`, key: k.key, value };
+    setDraft({ ...draft(), [`${step}.${k.key}`]: value });
+    touch();
+    clearTimeout(keeping);
+    keeping = setTimeout(keep, 700);
+  };
+  onCleanup(keep);
+  // What is in the book needs no draft any more.
+  createEffect(() => {
+    const left = Object.fromEntries(Object.entries(draft()).filter(([name, v]) => { const [step, key] = name.split('.'); return (props.join.recipe.steps.find((x) => x.step === step) as unknown as Record<string, unknown> | undefined)?.[key!] !== v; }));
+    if (Object.keys(left).length !== Object.keys(draft()).length) setDraft(left);
+  });
   const tried = () => Object.entries(draft()).filter(([k]) => !k.startsWith('peel.')).map(([k, v]) => `${k}:${v}`).join(',');
   const wanted = () => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${seen().step === undefined ? '' : seen().alone ? `&step=${seen().step}&alone=1` : `&upTo=${seen().step}`}`;
   // One picture is asked for at a time; what was passed over meanwhile is left out.
@@ -44,26 +68,25 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
         </figcaption>
       </figure>
       <ol>
-        <For each={props.join.recipe.steps}>{(s, i) => (
-          <li class="step" data-on={s.on}>
+        <Index each={props.join.recipe.steps}>{(s, i) => (
+          <li class="step" data-on={s().on}>
             <div class="step-head">
-              <label><input type="checkbox" checked={s.on} onChange={(e) => put(`${e.currentTarget.checked ? 'switch on' : 'switch off'} ${s.step}`, props.join.recipe.steps.map((x, k) => (k === i() ? { ...x, on: e.currentTarget.checked } : x)))} /> <strong>{s.step}</strong></label>
-              <button onClick={() => setSeen({ step: s.step, alone: true })}>alone</button>
-              <button onClick={() => setSeen({ step: s.step })}>up to here</button>
+              <label><input type="checkbox" checked={s().on} onChange={(e) => put(`${e.currentTarget.checked ? 'switch on' : 'switch off'} ${s().step}`, props.join.recipe.steps.map((x, k) => (k === i ? { ...x, on: e.currentTarget.checked } : x)))} /> <strong>{s().step}</strong></label>
+              <button onClick={() => setSeen({ step: s().step, alone: true })}>alone</button>
+              <button onClick={() => setSeen({ step: s().step })}>up to here</button>
             </div>
-            <p class="how">{s.why}</p>
-            <For each={KNOBS[s.step] ?? []}>{(k) => {
-              const value = () => draft()[`${s.step}.${k.key}`] ?? Number((s as unknown as Record<string, unknown>)[k.key] ?? 0);
+            <p class="how">{s().why}</p>
+            <For each={KNOBS[s().step] ?? []}>{(k) => {
+              const value = () => draft()[`${s().step}.${k.key}`] ?? Number((s() as unknown as Record<string, unknown>)[k.key] ?? 0);
               return (
                 <label class="knob">{k.label}
-                  <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => { touch(); setDraft({ ...draft(), [`${s.step}.${k.key}`]: Number(e.currentTarget.value) }); }}
-                    onChange={(e) => { const v = Number(e.currentTarget.value); setDraft({}); put(`${s.step}: ${k.label} ${v}`, props.join.recipe.steps.map((x, n) => (n === i() ? { ...x, [k.key]: v } : x) as RecipeStep)); }} />
+                  <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => turn(i, s().step, k, Number(e.currentTarget.value))} onBlur={keep} />
                   <output>{Number(value().toFixed(2))}</output>
                 </label>
               );
             }}</For>
           </li>
-        )}</For>
+        )}</Index>
       </ol>
     </div>
   );
