@@ -56,6 +56,15 @@ describe('shadow on the ground', () => {
     expect(both / either).toBeGreaterThan(0.88);
   });
 
+  it('turns in every frame with what a person changes in the step', () => {
+    const { foot, pxPerMetre } = scene(0, 5);
+    const matte = sphereMatte(0, 5, 0.35), at = (azimuthDeg: number): GroundFrame => ({ frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg });
+    const cover = (azimuth: number, frameAzimuth: number): Buffer => Buffer.from(shadeGround(step(azimuth, 30, { proposedAzimuthDeg: 50 }), at(frameAzimuth), matte, [0, 0, W, H], W, H, 0)!.cover.slice().buffer);
+    // The camera has panned by 4° since: the frame's own azimuth goes along.
+    expect(cover(20, 54).equals(cover(50, 24))).toBe(true);
+    expect(cover(20, 54).equals(cover(50, 54))).toBe(false);
+  });
+
   it('lies on the side away from the key, and moves with it', () => {
     const { foot, pxPerMetre } = scene(0, 5);
     const matte = sphereMatte(0, 5, 0.35);

@@ -44,12 +44,12 @@ export function lightInCamera(azimuthDeg: number, elevationDeg: number, tiltDeg:
 }
 
 /** The ground under the foot as the camera sees it at one frame. */
-export function groundGeometry(step: Pick<GroundStep, 'focalPx' | 'elevationDeg' | 'principal'>, at: GroundFrame, widthPx: number, heightPx: number): GroundGeometry {
+export function groundGeometry(step: Pick<GroundStep, 'focalPx' | 'azimuthDeg' | 'proposedAzimuthDeg' | 'elevationDeg' | 'principal'>, at: GroundFrame, widthPx: number, heightPx: number): GroundGeometry {
   const up = unit(applyVector(worldToCamera(0, at.tiltDeg, at.rollDeg), [0, 1, 0]));
   const principal = step.principal ?? ([widthPx / 2, heightPx / 2] as const);
   const z = step.focalPx / at.pxPerMetre;
   const foot: Vec3 = [((at.foot[0] - principal[0]) / step.focalPx) * z, ((at.foot[1] - principal[1]) / step.focalPx) * z, z];
-  return { up, light: lightInCamera(at.azimuthDeg, step.elevationDeg, at.tiltDeg, at.rollDeg), foot, cameraHeight: -dot(foot, up), focalPx: step.focalPx, principal };
+  return { up, light: lightInCamera(at.azimuthDeg + step.azimuthDeg - (step.proposedAzimuthDeg ?? step.azimuthDeg), step.elevationDeg, at.tiltDeg, at.rollDeg), foot, cameraHeight: -dot(foot, up), focalPx: step.focalPx, principal };
 }
 
 /**

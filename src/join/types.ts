@@ -79,6 +79,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly shadow: boolean;
   readonly contact: boolean;
   readonly azimuthDeg: number;
+  /** The azimuth that was proposed, and that the frames' own go with: what a person changes in `azimuthDeg` turns the key in all of them. */
+  readonly proposedAzimuthDeg?: number;
   readonly elevationDeg: number;
   /** Transmission of key-lit ground inside the full shadow, per channel (1 = no shadow). */
   readonly transmission: readonly [number, number, number];
