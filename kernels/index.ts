@@ -15,3 +15,8 @@ export { curveByTable } from './curve-table';
 export { flowPatches, flowDensify, flowWarp } from './flow';
 export { flowData, flowSmooth, flowRelax } from './flow-refine';
 export { between } from './between';
+export { blockMeans, peelChroma, peelHalf, peelLinear, peelSlopes } from './peel-light';
+export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-cells';
+export { matteTurn, screenJudge } from './peel-small';
+export { peelColour, peelLift, peelMatte } from './peel-full';
+export { peelFlood } from './peel-flood';

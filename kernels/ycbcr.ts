@@ -5,7 +5,7 @@ import { curveByTable } from './curve-table';
 
 // @ts-ignore: decorator
 @inline
-function four(p: usize, i: i32, deep: i32): v128 {
+export function four(p: usize, i: i32, deep: i32): v128 {
   const bits = deep != 0
     ? i32x4.extend_low_i16x8_u(v128.load64_zero(p + (<usize>i << 1)))
     : i32x4.extend_low_i16x8_u(i16x8.extend_low_i8x16_u(v128.load32_zero(p + <usize>i)));
@@ -14,12 +14,12 @@ function four(p: usize, i: i32, deep: i32): v128 {
 
 // @ts-ignore: decorator
 @inline
-function one(p: usize, i: i32, deep: i32): f32 {
+export function one(p: usize, i: i32, deep: i32): f32 {
   return deep != 0 ? <f32>load<u16>(p + (<usize>i << 1)) : <f32>load<u8>(p + <usize>i);
 }
 
 /** Lerp of two chroma rows, scaled and centred, into `out` with its end values repeated one sample beyond each end. */
-function chromaRow(p: usize, a: i32, b: i32, n: i32, deep: i32, wa: f32, wb: f32, bias: f32, out: usize): void {
+export function chromaRow(p: usize, a: i32, b: i32, n: i32, deep: i32, wa: f32, wb: f32, bias: f32, out: usize): void {
   const va = f32x4.splat(wa), vb = f32x4.splat(wb), vc = f32x4.splat(bias);
   let x = 0;
   for (; x + 4 <= n; x += 4) v128.store(out + (<usize>x << 2), f32x4.add(f32x4.add(f32x4.mul(four(p, a + x, deep), va), f32x4.mul(four(p, b + x, deep), vb)), vc));
@@ -29,7 +29,7 @@ function chromaRow(p: usize, a: i32, b: i32, n: i32, deep: i32, wa: f32, wb: f32
 }
 
 /** Chroma row of cw samples to w: shift 0 is a copy, 1 the two-tap phases, more the general lerp. */
-function widen(src: usize, dst: usize, w: i32, cw: i32, shift: i32, site: f32): void {
+export function widen(src: usize, dst: usize, w: i32, cw: i32, shift: i32, site: f32): void {
   if (shift == 1) {
     const a: f32 = site * 0.5, b: f32 = 0.5 - a;
     const va = f32x4.splat(a), va1 = f32x4.splat(<f32>1 - a), vb = f32x4.splat(b), vb1 = f32x4.splat(<f32>1 - b);

@@ -11,16 +11,18 @@ import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon, type Point } from '../image/polygon.js';
 import { rgbPrimaries } from '../media/colour-tags.js';
-import { linearise } from '../media/curve-table.js';
-import type { ColourTags, VideoFrame } from '../media/types.js';
-import { codedRgb } from './peel/coded-rgb.js';
+import type { VideoFrame } from '../media/types.js';
 import { dropEdgeParts } from './peel/edge-parts.js';
 import { analyseFrame, TUNING, type Tuning } from './peel/frame-analysis.js';
 import { matteOfFrame } from './peel/frame-matte.js';
-import { performerColour } from './peel/performer-colour.js';
+import { linearFrame, type CodedFrame, type LinearFrame } from './peel/linear-frame.js';
+import { performerColour, type Box } from './peel/performer-colour.js';
+import { resampleCells } from './peel/resample-cells.js';
 import { buildScreenModel, screenOfFrame, type ScreenModel } from './peel/screen-model.js';
-import { smallLinear } from './peel/small-linear.js';
+import type { SmallLinear } from './peel/small-linear.js';
+import { withWorkSpace, type WorkSpace } from './peel/work-space.js';
 
+export type { CodedFrame } from './peel/linear-frame.js';
 export type { ScreenModel } from './peel/screen-model.js';
 
 /** Preview: the colour clouds in cells of twice the side, estimated anew once. */
@@ -51,57 +53,91 @@ export interface Peeled {
  * beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found.
  */
 export function peelModel(frames: readonly (VideoFrame | CodedFrame)[], options: { screen?: 'green' | 'blue'; clean?: VideoFrame | CodedFrame } = {}): ScreenModel {
-  const linear = frames.map((f) => smallLinear(linearOf(f)));
-  const clean = options.clean === undefined ? null : smallLinear(linearOf(options.clean));
+  const linear = frames.map(smallOf);
+  const clean = options.clean === undefined ? null : smallOf(options.clean);
   if (linear.length === 0 && clean === null) throw new PlatewrightError('PW-PEEL-NO-FRAMES', 'a screen model needs at least one frame', { kind: 'internal' });
   return buildScreenModel(linear, clean, options.screen);
 }
 
-/** A display-coded R'G'B' picture with the curve it is coded in, for takes that do not come straight from a file. */
-export interface CodedFrame {
-  readonly coded: Picture;
-  readonly colour: Pick<ColourTags, 'transfer'> & Partial<Pick<ColourTags, 'primaries'>>;
+/** The small picture of a frame, in arrays of its own. */
+function smallOf(frame: VideoFrame | CodedFrame): SmallLinear {
+  return withWorkSpace((space) => {
+    const { small } = linearFrame(frame, space);
+    return { ...small, data: Float32Array.from(small.data) };
+  });
 }
 
-/** Matte and colour of one frame. @throws `PW-PEEL-SIZE` where the frame has another size than the model. */
+/**
+ * Matte and colour of one frame, in arrays of their own.
+ * @throws `PW-PEEL-SIZE` where the frame has another size than the model.
+ */
 export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, options: PeelOptions = {}): Peeled {
-  const linear = linearOf(frame);
-  const { width: w, height: h } = linear;
-  const small = smallLinear(linear);
-  if (small.width !== model.width || small.height !== model.height) {
-    throw new PlatewrightError('PW-PEEL-SIZE', `the screen was modelled on frames of another size than this one (${w} × ${h})`, { kind: 'internal' });
-  }
-  const field = screenOfFrame(model, small);
-  const analysis = analyseFrame(small, field, { ...TUNING, ...(options.quality === 'fast' ? FAST : {}), ...options.tuning });
-  const alpha = createPicture(w, h, 1);
-  const colour = createPicture(w, h, 3);
-  matteOfFrame(linear, analysis, alpha.data);
-  if (options.dropEdges === true) dropEdgeParts(alpha.data, w, h, small.block);
-  const keep = options.keep === undefined || options.keep.length === 0 ? null : coverage(options.keep, w, h);
-  if (keep !== null) for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
-  if (options.garbage !== undefined && options.garbage.length > 0) {
-    const inside = coverage(options.garbage, w, h);
-    for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = alpha.data[i]! * inside[i]!;
-  }
-  performerColour(linear, analysis, alpha.data, options.spill ?? 1, keep, colour);
-  const primaries = frame.colour.primaries ?? 'bt709';
-  if (primaries !== 'bt709') matrixPlanes(rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709), plane(colour, 0), plane(colour, 1), plane(colour, 2));
-  return { alpha, colour };
+  return peelWithin(model, frame, options, ({ alpha, colour, box: [x0, y0, x1, y1] }) => {
+    const { width: w, height: h } = alpha;
+    const own = { alpha: createPicture(w, h, 1), colour: createPicture(w, h, 3) };
+    for (const [from, to] of [[alpha, own.alpha], [colour, own.colour]] as const) {
+      for (let k = 0; k < from.channels; k += 1) for (let y = y0; y < y1; y += 1) to.data.set(from.data.subarray((k * h + y) * w + x0, (k * h + y) * w + x1), (k * h + y) * w + x0);
+    }
+    return own;
+  });
 }
 
-/** Scene-linear RGB of a frame, in the file's own primaries. */
-function linearOf(frame: VideoFrame | CodedFrame): Picture {
-  const coded = 'coded' in frame ? frame.coded : codedRgb(frame);
-  const out = 'coded' in frame ? createPicture(coded.width, coded.height, 3) : coded;
-  const n = coded.width * coded.height;
-  linearise(coded.data.subarray(0, 3 * n), out.data, frame.colour.transfer);
-  return out;
+/** What a peel leaves in the kernels' memory. Beyond the box alpha and colour are 0 and the arrays hold anything. */
+export interface PeeledWithin extends Peeled {
+  readonly box: Box;
 }
 
-function coverage(polygons: readonly (readonly Point[])[], w: number, h: number): Float32Array {
+/**
+ * The same without copies: the pictures are handed to `use` and are gone when it returns. They may be changed there.
+ * @throws `PW-PEEL-SIZE` where the frame has another size than the model.
+ */
+export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame, options: PeelOptions, use: (peeled: PeeledWithin) => T): T {
+  return withWorkSpace((space) => {
+    const fast = options.quality === 'fast';
+    const seen = linearFrame(frame, space, fast);
+    const { linear, small, step } = seen;
+    const [w, h] = 'coded' in frame ? [frame.coded.width, frame.coded.height] : [frame.widthPx, frame.heightPx];
+    if (small.width !== model.width || small.height !== model.height) {
+      throw new PlatewrightError('PW-PEEL-SIZE', `the screen was modelled on frames of another size than this one (${w} × ${h})`, { kind: 'internal' });
+    }
+    const field = screenOfFrame(model, small, space.floats);
+    const analysis = analyseFrame(small, field, { ...TUNING, ...(fast ? FAST : {}), ...options.tuning }, space.floats);
+    const alpha = space.picture(linear.width, linear.height, 1);
+    const colour = space.picture(linear.width, linear.height, 3);
+    const highest = matteOfFrame(linear, analysis, alpha.data);
+    if (options.dropEdges === true) dropEdgeParts(alpha.data, linear.width, linear.height, small.block, highest);
+    const keep = options.keep === undefined || options.keep.length === 0 ? null : coverage(options.keep, linear.width, linear.height, step);
+    if (keep !== null) for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
+    if (options.garbage !== undefined && options.garbage.length > 0) {
+      const inside = coverage(options.garbage, linear.width, linear.height, step);
+      for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = alpha.data[i]! * inside[i]!;
+    }
+    const box = performerColour(linear, analysis, alpha.data, options.spill ?? 1, keep, colour);
+    const primaries = frame.colour.primaries ?? 'bt709';
+    if (primaries !== 'bt709' && box[2] > box[0]) matrixPlanes(rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709), plane(colour, 0), plane(colour, 1), plane(colour, 2));
+    if (step === 1) return use({ alpha, colour, box });
+    return use(widened({ alpha, colour, box }, seen, w, h, space));
+  });
+}
+
+/** The preview's half-size pictures at the frame's size. */
+function widened(half: PeeledWithin, seen: LinearFrame, w: number, h: number, space: WorkSpace): PeeledWithin {
+  const [x0, y0, x1, y1] = half.box;
+  const alpha = space.picture(w, h, 1);
+  const colour = space.picture(w, h, 3);
+  const box: Box = [2 * x0, 2 * y0, Math.min(2 * x1, w), Math.min(2 * y1, h)];
+  if (x1 <= x0) return { alpha, colour, box: half.box };
+  const options = { box, offsetX: 1 - seen.site[0], offsetY: 1 - seen.site[1], floats: space.floats };
+  resampleCells(half.alpha.data, half.alpha, 2, w, h, 1, alpha.data, options);
+  resampleCells(half.colour.data, half.alpha, 2, w, h, 3, colour.data, options);
+  return { alpha, colour, box };
+}
+
+/** Share of each pixel inside any of the polygons, which are drawn on pixels `step` times smaller. */
+function coverage(polygons: readonly (readonly Point[])[], w: number, h: number, step: number): Float32Array {
   const out = new Float32Array(w * h);
   for (const polygon of polygons) {
-    const one = rasterizePolygon(polygon, w, h);
+    const one = rasterizePolygon(step === 1 ? polygon : polygon.map(([x, y]) => [x / step, y / step] as const), w, h);
     for (let i = 0; i < out.length; i += 1) out[i] = Math.max(out[i]!, one[i]!);
   }
   return out;

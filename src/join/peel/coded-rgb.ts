@@ -8,12 +8,13 @@
  * not move together the slope vanishes and plain bilinear interpolation remains.
  *
  * Values: R'G'B' 0..1 (super-whites kept up to 1.1), planar, height × width. Matrix coefficients: ITU-R BT.601-7, BT.709-6,
- * BT.2020-2.
+ * BT.2020-2. Plain twin of the kernels behind `linearFrame`, which go on to light; for measurements and tests.
  */
 import { createPicture, type Picture } from '../../image/picture.js';
 import { lumaPlane, toCodedRgb } from '../../media/convert.js';
 import type { VideoFrame } from '../../media/types.js';
 import { decodingOf, quantisation } from '../../media/ycbcr.js';
+import { SLOPE_FLOOR } from './linear-frame.js';
 
 interface ChromaGrid {
   readonly width: number;
@@ -156,9 +157,6 @@ function averageLine(src: Float32Array, from: number, step: number, size: number
     }
   }
 }
-
-/** Luma variance (coded units squared) below which a slope is not believed: about the noise of an 8-bit camera file. */
-const SLOPE_FLOOR = 2e-4;
 
 function localSlopes(grid: ChromaGrid): { slopeB: Float32Array; slopeR: Float32Array; baseB: Float32Array; baseR: Float32Array } {
   const { width: w, height: h, luma, cb, cr } = grid;

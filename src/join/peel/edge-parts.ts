@@ -15,13 +15,15 @@ const LEAST_OF_LARGEST = 0.08;
 /**
  * @param alpha 0..1, changed in place
  * @param block side of the blocks on which parts are told apart, px
+ * @param highest the highest alpha of each block, if it is known
  * @returns how many parts were dropped
  */
-export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: number): number {
+export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: number, highest: Float32Array | null = null): number {
   const sw = Math.ceil(w / block);
   const sh = Math.ceil(h / block);
   const mask = new Uint8Array(sw * sh);
-  for (let y = 0; y < h; y += 1) {
+  if (highest !== null) for (let i = 0; i < mask.length; i += 1) mask[i] = highest[i]! > JOINS ? 1 : 0;
+  else for (let y = 0; y < h; y += 1) {
     const row = ((y / block) | 0) * sw;
     for (let x = 0; x < w; x += 1) if (alpha[y * w + x]! > JOINS) mask[row + ((x / block) | 0)] = 1;
   }
@@ -46,7 +48,7 @@ export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: 
   edge[0] = 0;
   for (let y = 0; y < h; y += 1) {
     const row = ((y / block) | 0) * sw;
-    for (let x = 0; x < w; x += 1) if (edge[labels[row + ((x / block) | 0)]!] === 1) alpha[y * w + x] = 0;
+    for (let x = 0; x < sw; x += 1) if (edge[labels[row + x]!] === 1) alpha.fill(0, y * w + x * block, y * w + Math.min((x + 1) * block, w));
   }
   return dropped;
 }

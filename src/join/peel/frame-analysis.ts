@@ -6,11 +6,13 @@
  * itself calls them solid, and the clouds are estimated anew: expectation and maximisation in turn (Dempster, Laird and
  * Rubin 1977), started from geometry and not from a colour guess, because spill greens exactly the rim where seeds are scarce.
  */
+import { kernels } from '../../image/kernels.js';
 import { cellMoments, unmixingModel, type CellGrid } from './local-unmix.js';
 import { chamferDistance } from './distance.js';
-import { resampleCells } from './resample-cells.js';
+import { columnTaps, resampleCellsPlain, type ColumnTaps } from './resample-cells.js';
 import type { ScreenField } from './screen-field.js';
-import type { SmallLinear } from './small-linear.js';
+import { blockMeans, type SmallLinear } from './small-linear.js';
+import { ownFloats, type Floats } from './work-space.js';
 
 export interface Tuning {
   /** Small pixels a cell of the unmixing model. */
@@ -49,93 +51,96 @@ export interface FrameAnalysis {
   readonly occupied: boolean;
 }
 
-export function analyseFrame(small: SmallLinear, field: ScreenField, tuning: Tuning = TUNING): FrameAnalysis {
+export function analyseFrame(small: SmallLinear, field: ScreenField, tuning: Tuning = TUNING, floats: Floats = ownFloats): FrameAnalysis {
   const { width: w, height: h, data } = small;
   const n = w * h;
+  const { sure } = field;
   const other = new Uint8Array(n);
-  for (let i = 0; i < n; i += 1) other[i] = field.sure[i] === 1 ? 0 : 1;
-  const fromScreen = chamferDistance(field.sure, w, h);
-  const fromPerformer = chamferDistance(other, w, h);
-  const difference = new Float32Array(3 * n);
-  for (let i = 0; i < 3 * n; i += 1) difference[i] = data[i]! - field.colour[i]!;
-  const weightF = new Float32Array(n);
-  const weightB = new Float32Array(n);
-  const screenness = screenAxis(field.colour, n);
+  for (let i = 0; i < n; i += 1) other[i] = sure[i] === 1 ? 0 : 1;
+  const fromScreen = chamferDistance(sure, w, h, floats(n));
+  const fromPerformer = chamferDistance(other, w, h, floats(n));
+  const difference = floats(3 * n);
+  const back = field.colour;
+  for (let i = 0; i < 3 * n; i += 1) difference[i] = data[i]! - back[i]!;
+  const weightF = floats(n);
+  const weightB = floats(n);
+  const onScreen = floats(n);
   let deepest = 0;
   for (let i = 0; i < n; i += 1) {
-    deepest = Math.max(deepest, Math.min(fromScreen[i]!, 1e5));
-    weightB[i] = field.sure[i]!;
+    const d = fromScreen[i]!;
+    if (d > deepest) deepest = d < 1e5 ? d : 1e5;
+    onScreen[i] = sure[i]!;
   }
   // Where nothing lies deep (a thin or far performer), half of the greatest depth has to do.
   const deep = Math.max(1.01, Math.min(tuning.deep, 0.5 * deepest));
   for (let i = 0; i < n; i += 1) {
-    if (fromScreen[i]! >= deep) weightF[i] = 1;
-    else if (fromScreen[i]! > 1.5 && screenness(data[i]!, data[n + i]!, data[2 * n + i]!, i) < 0.1) weightF[i] = 0.3;
+    const d = fromScreen[i]!;
+    weightF[i] = d >= deep ? 1 : d > 1.5 && screenness(data, back, n, i) < 0.1 ? 0.3 : 0;
   }
-  const matte = new Float32Array(n);
+  const matte = floats(n);
   const cell = tuning.cell;
   const gw = Math.ceil(w / cell);
   const gh = Math.ceil(h / cell);
   const cells = gw * gh;
   const grid: CellGrid = { width: gw, height: gh };
-  const screenMean = meanInCells(field.colour, w, h, cell, gw, gh);
-  let performer = cellMoments(data, weightF, w, h, cell, tuning.prior);
-  let residual = cellMoments(difference, weightB, w, h, cell, 4 * tuning.prior);
+  let performer = cellMoments(data, weightF, w, h, cell, tuning.prior, 9, floats);
+  let residual = cellMoments(difference, onScreen, w, h, cell, 4 * tuning.prior, 9, floats);
   const noise = 1e-5 + field.noise;
-  const weights = new Float32Array(3 * cells);
+  const weights = floats(3 * cells);
   if (performer === null || residual === null) {
     return { small, field, fromScreen, fromPerformer, grid, cell, weights, performer: new Float32Array(9 * cells), residual: new Float32Array(9 * cells), matte, occupied: false };
   }
-  const interpolated = new Float32Array(3 * n);
+  const screenMean = floats(3 * cells);
+  blockMeans(back, w, h, cell, screenMean);
+  const taps = columnTaps(w, cell, gw, floats);
   for (let turn = 0; turn < tuning.turns; turn += 1) {
     unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
-    resampleCells(weights, grid, cell, w, h, 3, interpolated);
-    for (let i = 0; i < n; i += 1) {
-      const a = interpolated[i]! * difference[i]! + interpolated[n + i]! * difference[n + i]! + interpolated[2 * n + i]! * difference[2 * n + i]!;
-      matte[i] = a;
-      weightF[i] = fromScreen[i]! >= deep ? 1 : fromScreen[i]! > 1 ? smoothStep(tuning.from, 1, a) : 0;
-      weightB[i] = field.sure[i]! * (1 - smoothStep(0.15, 0.4, a));
-    }
-    performer = cellMoments(data, weightF, w, h, cell, tuning.prior) ?? performer;
-    residual = cellMoments(difference, weightB, w, h, cell, 4 * tuning.prior) ?? residual;
+    matteTurn(weights, grid, cell, w, h, taps, difference, fromScreen, onScreen, deep, tuning.from, matte, weightF, weightB);
+    performer = cellMoments(data, weightF, w, h, cell, tuning.prior, 9, floats) ?? performer;
+    residual = cellMoments(difference, weightB, w, h, cell, 4 * tuning.prior, 9, floats) ?? residual;
   }
   unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
   return { small, field, fromScreen, fromPerformer, grid, cell, weights, performer: performer.moments, residual: residual.moments, matte, occupied: true };
 }
 
-/** Share of screen colour by colour difference: chroma along the screen's own hue less the chroma across it, 1 on the screen. */
-function screenAxis(screen: Float32Array, n: number): (r: number, g: number, b: number, i: number) => number {
-  return (r, g, b, i) => {
-    const sr = screen[i]!;
-    const sg = screen[n + i]!;
-    const sb = screen[2 * n + i]!;
-    const su = sr - 0.5 * (sg + sb);
-    const sv = 0.8660254 * (sg - sb);
-    const u = r - 0.5 * (g + b);
-    const v = 0.8660254 * (g - b);
-    const power = su * su + sv * sv;
-    return (u * su + v * sv - 0.577 * Math.abs(v * su - u * sv)) / Math.max(power, 1e-9);
-  };
+/** The small matte from the model, and from it how much each pixel counts for the two clouds, by the kernel. */
+export function matteTurn(weights: Float32Array, grid: CellGrid, cell: number, w: number, h: number, taps: ColumnTaps, difference: Float32Array, fromScreen: Float32Array, onScreen: Float32Array, deep: number, from: number, matte: Float32Array, weightF: Float32Array, weightB: Float32Array): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('matteTurn', [scope.input(weights), grid.width, grid.height, cell, w, h, scope.input(taps.first), scope.input(taps.share), scope.input(difference), scope.input(fromScreen), scope.input(onScreen), deep, from, scope.output(matte), scope.output(weightF), scope.output(weightB)], h, w * 8, 12 * (grid.width + 8) + 64);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
 }
 
-function meanInCells(planes: Float32Array, w: number, h: number, cell: number, gw: number, gh: number): Float32Array {
-  const out = new Float32Array(3 * gw * gh);
-  for (let p = 0; p < 3; p += 1) {
-    for (let y = 0; y < gh; y += 1) {
-      for (let x = 0; x < gw; x += 1) {
-        let sum = 0;
-        let count = 0;
-        for (let j = y * cell; j < Math.min((y + 1) * cell, h); j += 1) {
-          for (let i = x * cell; i < Math.min((x + 1) * cell, w); i += 1) {
-            sum += planes[p * w * h + j * w + i]!;
-            count += 1;
-          }
-        }
-        out[p * gw * gh + y * gw + x] = sum / count;
-      }
-    }
+/** Plain twin of the kernel. */
+export function matteTurnPlain(weights: Float32Array, grid: CellGrid, cell: number, w: number, h: number, difference: Float32Array, fromScreen: Float32Array, onScreen: Float32Array, deep: number, from: number, matte: Float32Array, weightF: Float32Array, weightB: Float32Array): void {
+  const n = w * h;
+  const k = resampleCellsPlain(weights, grid, cell, w, h, 3);
+  for (let i = 0; i < n; i += 1) {
+    const a = k[i]! * difference[i]! + k[n + i]! * difference[n + i]! + k[2 * n + i]! * difference[2 * n + i]!;
+    matte[i] = a;
+    weightF[i] = fromScreen[i]! >= deep ? 1 : fromScreen[i]! > 1 ? smoothStep(from, 1, a) : 0;
+    weightB[i] = onScreen[i]! * (1 - smoothStep(0.15, 0.4, a));
   }
-  return out;
+}
+
+/** Share of screen colour by colour difference: chroma along the screen's own hue less the chroma across it, 1 on the screen. */
+function screenness(data: Float32Array, screen: Float32Array, n: number, i: number): number {
+  const r = data[i]!;
+  const g = data[n + i]!;
+  const b = data[2 * n + i]!;
+  const sr = screen[i]!;
+  const sg = screen[n + i]!;
+  const sb = screen[2 * n + i]!;
+  const su = sr - 0.5 * (sg + sb);
+  const sv = 0.8660254 * (sg - sb);
+  const u = r - 0.5 * (g + b);
+  const v = 0.8660254 * (g - b);
+  const power = su * su + sv * sv;
+  return (u * su + v * sv - 0.577 * Math.abs(v * su - u * sv)) / Math.max(power, 1e-9);
 }
 
 function smoothStep(a: number, b: number, x: number): number {

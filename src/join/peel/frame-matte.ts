@@ -1,7 +1,9 @@
 /** The matte of one frame at full resolution from its analysis. Only the band about the performer's outline is unmixed. */
+import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import { fillHoles } from './fill-holes.js';
 import type { FrameAnalysis } from './frame-analysis.js';
+import { columnTaps } from './resample-cells.js';
 import { RowSampler } from './row-sampler.js';
 
 /** Small pixels beyond which nothing but the plain verdict (screen, performer) is possible. */
@@ -11,7 +13,81 @@ const EMPTY_FROM = 3;
 const GAP_BELOW = 0.12;
 const GAP_NEAR = 0.0625;
 
-export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Float32Array): void {
+/**
+ * @param dst alpha 0..1, a value a pixel of `linear`
+ * @returns the highest alpha of each block of the small picture
+ */
+export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Float32Array): Float32Array {
+  const { width: w, height: h } = linear;
+  const { small, field, grid } = analysis;
+  const { width: sw, height: sh, block } = small;
+  const highest = new Float32Array(sw * sh);
+  if (!analysis.occupied) {
+    dst.fill(0);
+    return highest;
+  }
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const cell = analysis.cell * block;
+    const acrossW = columnTaps(w, cell, grid.width);
+    const acrossB = columnTaps(w, block, sw);
+    const fromScreen = scope.input(analysis.fromScreen);
+    const alpha = scope.output(dst);
+    const state = scope.allocate(w * h);
+    const cost = w * block * 2;
+    door.run('peelMatte', [
+      scope.input(linear.data), w, h, block, sw, sh, fromScreen, scope.input(analysis.fromPerformer), scope.input(field.sure), SOLID_FROM, EMPTY_FROM,
+      scope.input(analysis.weights), grid.width, grid.height, cell, scope.input(acrossW.first), scope.input(acrossW.share), scope.input(field.colour), scope.input(acrossB.first), scope.input(acrossB.share),
+      GAP_BELOW, GAP_NEAR, alpha, state,
+    ], sh, cost, 12 * (grid.width + sw + 16) + 64);
+    const [top, bottom] = openRows(analysis);
+    const level = scope.allocate(w * h);
+    if (bottom > top) door.run('peelFlood', [alpha, state, level, scope.allocate(4 * w * h), w, h, top * block, Math.min(bottom * block, h)], 1, 1, 1024);
+    const peaks = scope.output(highest);
+    door.run('peelLift', [alpha, state, level, w, h, block, sw, fromScreen, peaks], sh, cost);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return highest;
+}
+
+/**
+ * The flood by itself: `fillHoles` as grey levels. @returns the level of the lowest pass from a marker to each active pixel, its
+ * own at least, in 255ths; 255 where there is no way
+ */
+export function floodHollows(alpha: Float32Array, marker: Uint8Array, active: Uint8Array, w: number, h: number): Uint8Array {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const state = scope.input(active.map((a, i) => (a === 0 ? 0 : marker[i] === 1 ? 3 : 1)));
+    const level = scope.allocate(w * h);
+    door.run('peelFlood', [scope.input(alpha), state, level, scope.allocate(4 * w * h), w, h, 0, h], 1, 1, 1024);
+    return new Uint8Array(door.memory.buffer, level, w * h).slice();
+  } finally {
+    scope.close();
+  }
+}
+
+/** First and one past the last row of blocks that hold some of the band. */
+function openRows(analysis: FrameAnalysis): readonly [number, number] {
+  const { width: sw, height: sh } = analysis.small;
+  let top = sh;
+  let bottom = 0;
+  for (let j = 0; j < sh; j += 1) {
+    for (let i = j * sw; i < (j + 1) * sw; i += 1) {
+      if (analysis.fromPerformer[i]! >= EMPTY_FROM || analysis.fromScreen[i]! >= SOLID_FROM) continue;
+      if (top === sh) top = j;
+      bottom = j + 1;
+      break;
+    }
+  }
+  return [top, bottom];
+}
+
+/** Plain twin of the kernels. */
+export function matteOfFramePlain(linear: Picture, analysis: FrameAnalysis, dst: Float32Array): void {
   const { width: w, height: h, data } = linear;
   const n = w * h;
   const { small, field } = analysis;

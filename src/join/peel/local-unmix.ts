@@ -9,7 +9,9 @@
  * Tomasi, "Alpha estimation in natural images", CVPR 2000, and Chuang et al., "A Bayesian approach to digital matting", CVPR
  * 2001, which use the same clouds). The result a cell is a linear model α = w · (I − B), a few interpolations and products a pixel.
  */
-import { priorFill } from './prior-fill.js';
+import { kernels } from '../../image/kernels.js';
+import { priorFill, priorFillPlain } from './prior-fill.js';
+import { ownFloats, type Floats } from './work-space.js';
 
 /** Fields a cell: mean r g b, then second moments rr rg rb gg gb bb. */
 export const MOMENTS = 9;
@@ -19,6 +21,14 @@ export interface CellGrid {
   readonly height: number;
 }
 
+export interface Moments {
+  readonly grid: CellGrid;
+  /** Means, fields × grid. */
+  readonly moments: Float32Array;
+  /** Sum of the weights a cell. */
+  readonly evidence: Float32Array;
+}
+
 /**
  * Sums weighted colour moments of a picture into cells of `cell` × `cell` pixels and fills the grid.
  * @param colour planar RGB, w × h each
@@ -26,7 +36,28 @@ export interface CellGrid {
  * @param fields MOMENTS, or 3 for the means alone
  * @returns moments, fields × grid; null where all weights are zero
  */
-export function cellMoments(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number, fields: 3 | 9 = MOMENTS): { grid: CellGrid; moments: Float32Array; evidence: Float32Array } | null {
+export function cellMoments(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number, fields: 3 | 9 = MOMENTS, floats: Floats = ownFloats): Moments | null {
+  const gw = Math.ceil(w / cell);
+  const gh = Math.ceil(h / cell);
+  const moments = floats(gw * gh * fields);
+  const evidence = floats(gw * gh);
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const sums = scope.output(moments);
+    const seen = scope.output(evidence);
+    door.run('cellSums', [scope.input(colour), scope.input(weight), w, h, cell, gw, gh, fields, seen, sums], gh, w * cell * 3);
+    const filled = priorFill(door.view(seen, gw * gh), door.view(sums, gw * gh * fields), fields, gw, gh, prior, door.view(sums, gw * gh * fields));
+    if (!filled) return null;
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return { grid: { width: gw, height: gh }, moments, evidence };
+}
+
+/** Plain twin of the kernels. */
+export function cellMomentsPlain(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number, fields: 3 | 9 = MOMENTS): Moments | null {
   const gw = Math.ceil(w / cell);
   const gh = Math.ceil(h / cell);
   const n = w * h;
@@ -57,7 +88,7 @@ export function cellMoments(colour: Float32Array, weight: Float32Array, w: numbe
     }
   }
   const moments = new Float32Array(g * fields);
-  if (!priorFill(evidence, sums, fields, gw, gh, prior, moments)) return null;
+  if (!priorFillPlain(evidence, sums, fields, gw, gh, prior, moments)) return null;
   return { grid: { width: gw, height: gh }, moments, evidence };
 }
 
@@ -70,6 +101,19 @@ export function cellMoments(colour: Float32Array, weight: Float32Array, w: numbe
  * @param share weight of the performer's and the screen's scatter (1/3 is the mean of α² over a uniform α)
  */
 export function unmixingModel(performer: Float32Array, screen: Float32Array, residual: Float32Array, cells: number, noise: number, share = 1 / 3, dst: Float32Array = new Float32Array(3 * cells)): Float32Array {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('cellUnmix', [scope.input(performer), scope.input(screen), scope.input(residual), cells, noise, share, scope.output(dst)], Math.ceil(cells / 64), 64 * 30);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return dst;
+}
+
+/** Plain twin of the kernel. */
+export function unmixingModelPlain(performer: Float32Array, screen: Float32Array, residual: Float32Array, cells: number, noise: number, share = 1 / 3, dst: Float32Array = new Float32Array(3 * cells)): Float32Array {
   for (let j = 0; j < cells; j += 1) {
     const fr = performer[j]!;
     const fg = performer[cells + j]!;

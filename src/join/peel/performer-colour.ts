@@ -7,15 +7,82 @@
  * primary over that mean, in display-like (square root) light, is what the screen has lent it; with it goes the screen's share
  * of the two other primaries.
  */
+import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
 import type { FrameAnalysis } from './frame-analysis.js';
+import { columnTaps } from './resample-cells.js';
 import { RowSampler } from './row-sampler.js';
 
 const LAMBDA = 0.05;
 /** Small pixels from anything that may be performer beyond which the colour is simply 0. */
 const NOTHING_FROM = 8;
 
-export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha: Float32Array, spill: number, keep: Float32Array | null, dst: Picture): void {
+/** Part of a picture, [x0, y0, x1, y1] in pixels; x1 = x0 where it is empty. */
+export type Box = readonly [number, number, number, number];
+
+/** Columns of each row of blocks, and the box, outside which the colour is 0. `everywhere`: a marked polygon may hold solid pixels anywhere. */
+export function colourSpans(analysis: FrameAnalysis, w: number, h: number, everywhere: boolean): { readonly begin: Int32Array; readonly end: Int32Array; readonly box: Box } {
+  const { width: sw, height: sh, block } = analysis.small;
+  const begin = new Int32Array(sh);
+  const end = new Int32Array(sh);
+  let x0 = w;
+  let y0 = h;
+  let x1 = 0;
+  let y1 = 0;
+  for (let j = 0; j < sh; j += 1) {
+    let first = everywhere ? 0 : sw;
+    let last = everywhere ? sw - 1 : -1;
+    for (let s = 0; s < sw && !everywhere; s += 1) if (analysis.fromPerformer[j * sw + s]! < NOTHING_FROM) { if (s < first) first = s; last = s; }
+    if (last < first) continue;
+    begin[j] = first * block;
+    end[j] = Math.min((last + 1) * block, w);
+    x0 = Math.min(x0, begin[j]!);
+    x1 = Math.max(x1, end[j]!);
+    y0 = Math.min(y0, j * block);
+    y1 = Math.min((j + 1) * block, h);
+  }
+  return { begin, end, box: x1 > x0 ? [x0, y0, x1, y1] : [0, 0, 0, 0] };
+}
+
+/**
+ * @param alpha of `linear`'s size @param keep 1 where screen-like colour stays, or null
+ * @param dst filled within the box that is returned; beyond it the colour is 0 and not written
+ */
+export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha: Float32Array, spill: number, keep: Float32Array | null, dst: Picture): Box {
+  const { width: w, height: h } = linear;
+  const { small, field, grid } = analysis;
+  const { width: sw, height: sh, block } = small;
+  const { begin, end, box } = colourSpans(analysis, w, h, keep !== null);
+  if (box[2] <= box[0]) return box;
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const cell = analysis.cell * block;
+    const acrossM = columnTaps(w, cell, grid.width);
+    const acrossB = columnTaps(w, block, sw);
+    // Only the box is written: what lies beside it must come home unchanged.
+    const own = door.owns(dst.data);
+    const out = own ? scope.output(dst.data) : scope.input(dst.data);
+    door.run('peelColour', [
+      scope.input(linear.data), w, h, box[1], block, sw, sh, scope.input(begin), scope.input(end),
+      scope.input(analysis.performer), grid.width, grid.height, cell, scope.input(acrossM.first), scope.input(acrossM.share), scope.input(field.colour), scope.input(acrossB.first), scope.input(acrossB.share),
+      scope.input(alpha), keep === null ? 0 : scope.input(keep), spill, LAMBDA, isBlue(analysis) ? 1 : 0, box[0], box[2], out,
+    ], box[3] - box[1], (box[2] - box[0]) * 6, 12 * (grid.width + sw + 16) + 64);
+    if (!own) dst.data.set(door.view(out, dst.data.length));
+  } finally {
+    scope.close();
+  }
+  return box;
+}
+
+function isBlue(analysis: FrameAnalysis): boolean {
+  const { colour } = analysis.field;
+  const cells = analysis.small.width * analysis.small.height;
+  return colour[2 * cells]! > colour[cells]!;
+}
+
+/** Plain twin of the kernel; clears all of `dst` first. */
+export function performerColourPlain(linear: Picture, analysis: FrameAnalysis, alpha: Float32Array, spill: number, keep: Float32Array | null, dst: Picture): void {
   const { width: w, height: h, data } = linear;
   const n = w * h;
   const { small, field } = analysis;
@@ -23,8 +90,7 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
   const screen = new RowSampler(field.colour, small, k, w, 3);
   const mean = new RowSampler(analysis.performer, analysis.grid, analysis.cell * k, w, 3);
   const out = dst.data;
-  const cells = small.width * small.height;
-  const blue = field.colour[2 * cells]! > field.colour[cells]!;
+  const blue = isBlue(analysis);
   const key = blue ? 2 : 1;
   const other = blue ? 1 : 2;
   const br = screen.row;
@@ -32,20 +98,11 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
   const mr = mean.row;
   const ms = mean.stride;
   out.fill(0);
-  const from = new Int32Array(small.height);
-  const to = new Int32Array(small.height);
-  for (let j = 0; j < small.height; j += 1) {
-    let first = small.width;
-    let last = -1;
-    for (let s = 0; s < small.width; s += 1) if (analysis.fromPerformer[j * small.width + s]! < NOTHING_FROM) { if (s < first) first = s; last = s; }
-    from[j] = first * k;
-    to[j] = (last + 1) * k;
-  }
+  const { begin, end } = colourSpans(analysis, w, h, keep !== null);
   for (let y = 0; y < h; y += 1) {
     const j = (y / k) | 0;
-    // A marked polygon may hold solid pixels anywhere.
-    const x0 = keep === null ? from[j]! : 0;
-    const x1 = keep === null ? Math.min(to[j]!, w) : w;
+    const x0 = begin[j]!;
+    const x1 = end[j]!;
     if (x1 <= x0) continue;
     screen.seek(y);
     mean.seek(y);
@@ -55,9 +112,8 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
       const m0 = mean.first[x]!;
       if (a <= 0) {
         // Nothing of the performer: its mean goes on, so that a filter over the edge meets no foreign colour.
-        out[i] = mr[m0]!;
-        out[n + i] = mr[ms + m0]!;
-        out[2 * n + i] = mr[2 * ms + m0]!;
+        const mt = mean.share[x]!;
+        for (let p = 0; p < 3; p += 1) out[p * n + i] = Math.max(0, mr[p * ms + m0]! + (mr[p * ms + m0 + 1]! - mr[p * ms + m0]!) * mt);
         free(out, i, n, key, other, keep === null ? spill : spill * (1 - keep[i]!), 0, 0, 1);
         continue;
       }

@@ -4,15 +4,53 @@
  * further observations, so that well-observed cells keep their own mean and empty ones take that of the nearest
  * observed region.
  */
+import { kernels } from '../../image/kernels.js';
 
 /**
  * @param weight  gridW × gridH observations a cell (≥ 0)
- * @param sums    fields × gridH × gridW weighted sums, plane after plane
+ * @param sums    fields × gridH × gridW weighted sums, plane after plane; 0 where the weight is
  * @param prior   how many observations the coarser level counts for
  * @param dst     means, same shape as sums (may be `sums` itself)
  * @returns false where there is no observation at all (dst is then zero)
  */
 export function priorFill(weight: Float32Array, sums: Float32Array, fields: number, gridW: number, gridH: number, prior: number, dst: Float32Array): boolean {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const levels = [{ w: gridW, h: gridH, weight: scope.input(weight), sums: scope.input(sums) }];
+    for (let l = levels[0]!; l.w > 1 || l.h > 1;) {
+      const cw = (l.w + 1) >> 1;
+      const ch = (l.h + 1) >> 1;
+      const next = { w: cw, h: ch, weight: scope.allocate(4 * cw * ch), sums: scope.allocate(4 * cw * ch * fields) };
+      // Saturated: a large plain region must not outweigh a near thin one on the coarser levels.
+      door.run('cellPush', [l.weight, l.sums, l.w, l.h, next.weight, next.sums, fields, 4 * prior], ch, l.w * (fields + 1), 4 * (cw + 8));
+      levels.push(next);
+      l = next;
+    }
+    const top = levels[levels.length - 1]!;
+    const topWeight = door.view(top.weight, 1)[0]!;
+    if (!(topWeight > 0)) {
+      dst.fill(0);
+      return false;
+    }
+    const mean = door.view(top.sums, fields);
+    for (let f = 0; f < fields; f += 1) mean[f] = mean[f]! / topWeight;
+    const last = scope.output(dst);
+    for (let k = levels.length - 2; k >= 0; k -= 1) {
+      const l = levels[k]!;
+      // A level's sums are done with once they are means.
+      door.run('cellPull', [l.weight, l.sums, l.w, l.h, levels[k + 1]!.sums, k === 0 ? last : l.sums, fields, prior], l.h, l.w * (fields + 1), 4 * (((l.w + 1) >> 1) + 16 + l.w + 16));
+    }
+    scope.finish();
+    if (levels.length === 1) dst.set(mean);
+    return true;
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernels. */
+export function priorFillPlain(weight: Float32Array, sums: Float32Array, fields: number, gridW: number, gridH: number, prior: number, dst: Float32Array): boolean {
   const widths = [gridW];
   const heights = [gridH];
   const weights = [weight];

@@ -6,12 +6,14 @@
  * linear light. Pixels of small ρ are screen; B is their mean in cells, filled behind the performer (priorFill); the two are
  * found in turn, the limit of ρ following the screen's own scatter.
  */
+import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { labelAreas } from './label-areas.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueDegrees, hueGap, type ScreenHue } from './screen-hue.js';
 import type { SmallLinear } from './small-linear.js';
+import { ownFloats, type Floats } from './work-space.js';
 
 export interface ScreenField {
   /** Screen colour, planar RGB, small size. */
@@ -32,52 +34,33 @@ const LARGEST_LIMIT = 0.25;
 /**
  * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from `hue`
  */
-export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Array | null = null): ScreenField {
+export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Array | null = null, floats: Floats = ownFloats): ScreenField {
   const { width: w, height: h, data } = small;
   const n = w * h;
-  const sure = new Uint8Array(n);
-  const weight = new Float32Array(n);
-  const excess = new Float32Array(n);
-  const scatter = new Float64Array(Math.ceil(n / 5));
+  const bytes = floats((n + 3) >> 2);
+  const judged: Judged = { rho: floats(n), excess: floats(n), weight: floats(n), sure: new Uint8Array(bytes.buffer, bytes.byteOffset, n), square: floats(h) };
+  const { rho, excess, weight, sure } = judged;
+  const scatter = new Float32Array(Math.ceil(n / 5));
   let colour = start;
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
-  const hueLimit = Math.min(24, hue.spreadDeg + 4);
   const turns = start === null ? 4 : 2;
   for (let turn = 0; turn < turns; turn += 1) {
     const wide = colour === null;
-    const low = wide ? 0.15 : 0.25;
-    const high = wide ? 4 : 1.6;
+    if (wide) judgeByHue(small, hue, limit, judged);
+    else judgeScreen(data, colour!, w, h, 0.25, 1.6, limit, judged);
     let found = 0;
-    let square = 0;
-    for (let i = 0; i < n; i += 1) {
-      const r = data[i]!;
-      const g = data[n + i]!;
-      const b = data[2 * n + i]!;
-      const br = colour === null ? hue.linear[0] : colour[i]!;
-      const bg = colour === null ? hue.linear[1] : colour[n + i]!;
-      const bb = colour === null ? hue.linear[2] : colour[2 * n + i]!;
-      const power = br * br + bg * bg + bb * bb;
-      const s = (r * br + g * bg + b * bb) / power;
-      const xr = r - s * br;
-      const xg = g - s * bg;
-      const xb = b - s * bb;
-      const rho = Math.sqrt((xr * xr + xg * xg + xb * xb) / power) / Math.max(s, 1e-3);
-      const is = s > low && s < high && rho < limit && (!wide || hueGap(hueDegrees(r, g, b), hue.hueDeg) < hueLimit);
-      excess[i] = s > low && s < high ? rho / limit : 99;
-      sure[i] = is ? 1 : 0;
-      weight[i] = is ? 1 : 0;
-      if (!is) continue;
-      if (i % 5 === 0) {
-        scatter[found] = rho;
-        found += 1;
-      }
-      square += (r - br) ** 2 + (g - bg) ** 2 + (b - bb) ** 2;
+    for (let i = 0; i < n; i += 5) {
+      if (sure[i] === 0) continue;
+      scatter[found] = rho[i]!;
+      found += 1;
     }
-    if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit);
-    const cells = cellMoments(data, weight, w, h, CELL, 4, 3);
+    let square = 0;
+    for (let y = 0; y < h; y += 1) square += judged.square[y]!;
+    if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
+    const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;
-    colour = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
+    colour = resampleCells(cells.moments, cells.grid, CELL, w, h, 3, undefined, { floats });
     noise = square / Math.max(15 * found, 1);
     const own = Math.max(LEAST_LIMIT, 3.5 * median(scatter.subarray(0, found)));
     limit = wide ? Math.min(0.3, Math.max(own, 0.12)) : Math.min(LARGEST_LIMIT, own);
@@ -88,6 +71,70 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
   }
   return { colour, sure, limit, noise };
+}
+
+/** What one look at the picture says of each pixel, filled anew in every turn. */
+export interface Judged {
+  readonly rho: Float32Array;
+  /** rho over its limit; 99 where the strength s is out of bounds. */
+  readonly excess: Float32Array;
+  /** 1 where the pixel is screen, else 0; `sure` says the same. */
+  readonly weight: Float32Array;
+  readonly sure: Uint8Array;
+  /** A row's sum of |I - B|² over screen pixels. */
+  readonly square: Float32Array;
+}
+
+/** Fills `judged` by the kernel. @param colour B, planar */
+export function judgeScreen(data: Float32Array, colour: Float32Array, w: number, h: number, low: number, high: number, limit: number, judged: Judged): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const bytes = door.owns(judged.sure) ? judged.sure.byteOffset : scope.allocate(w * h);
+    door.run('screenJudge', [scope.input(data), scope.input(colour), w, h, low, high, limit, scope.output(judged.rho), scope.output(judged.excess), scope.output(judged.weight), bytes, scope.output(judged.square)], h, w * 6);
+    if (!door.owns(judged.sure)) judged.sure.set(new Uint8Array(door.memory.buffer, bytes, w * h));
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. `also`: what else a screen pixel must be. */
+export function judgeScreenPlain(data: Float32Array, colour: Float32Array, w: number, h: number, low: number, high: number, limit: number, judged: Judged, also: ((r: number, g: number, b: number) => boolean) | null = null): void {
+  const n = w * h;
+  judged.square.fill(0);
+  for (let i = 0; i < n; i += 1) {
+    const r = data[i]!;
+    const g = data[n + i]!;
+    const b = data[2 * n + i]!;
+    const br = colour[i]!;
+    const bg = colour[n + i]!;
+    const bb = colour[2 * n + i]!;
+    const power = br * br + bg * bg + bb * bb;
+    const s = (r * br + g * bg + b * bb) / power;
+    const xr = r - s * br;
+    const xg = g - s * bg;
+    const xb = b - s * bb;
+    const rho = Math.sqrt((xr * xr + xg * xg + xb * xb) / power) / Math.max(s, 1e-3);
+    const within = s > low && s < high;
+    const is = within && rho < limit && (also === null || also(r, g, b));
+    judged.rho[i] = rho;
+    judged.excess[i] = within ? rho / limit : 99;
+    judged.sure[i] = is ? 1 : 0;
+    judged.weight[i] = is ? 1 : 0;
+    if (!is) continue;
+    const y = (i / w) | 0;
+    judged.square[y] = judged.square[y]! + (r - br) ** 2 + (g - bg) ** 2 + (b - bb) ** 2;
+  }
+}
+
+/** The first look, when nothing but the hue is known: wide in brightness, held to the hue. */
+function judgeByHue(small: SmallLinear, hue: ScreenHue, limit: number, judged: Judged): void {
+  const n = small.width * small.height;
+  const flat = new Float32Array(3 * n);
+  for (let p = 0; p < 3; p += 1) flat.fill(hue.linear[p]!, p * n, (p + 1) * n);
+  const most = Math.min(24, hue.spreadDeg + 4);
+  judgeScreenPlain(small.data, flat, small.width, small.height, 0.15, 4, limit, judged, (r, g, b) => hueGap(hueDegrees(r, g, b), hue.hueDeg) < most);
 }
 
 /** Most pixels of a speck. */
@@ -131,12 +178,12 @@ function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: numb
 }
 
 /** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. */
-function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number): void {
+function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number, floats: Floats): void {
   const { width: w, height: h, data } = small;
   const n = w * h;
   const { labels, area } = labelAreas(sure, w, h);
   const large = 0.01 * n;
-  const major = new Float32Array(n);
+  const major = floats(n).fill(0);
   let any = false;
   let minor = false;
   for (let i = 0; i < n; i += 1) {
@@ -146,8 +193,8 @@ function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, 
     } else if (sure[i] === 1) minor = true;
   }
   if (!any || !minor) return;
-  const cells = cellMoments(data, major, w, h, CELL, 4, 3)!;
-  const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3);
+  const cells = cellMoments(data, major, w, h, CELL, 4, 3, floats)!;
+  const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3, undefined, { floats });
   const total = new Float64Array(area.length);
   const off = new Float64Array(area.length);
   for (let i = 0; i < n; i += 1) {

@@ -11,6 +11,7 @@ import { resampleCells } from './resample-cells.js';
 import { screenField, type ScreenField } from './screen-field.js';
 import { findScreenHue, type ScreenHue } from './screen-hue.js';
 import type { SmallLinear } from './small-linear.js';
+import { ownFloats, type Floats } from './work-space.js';
 
 export interface ScreenModel {
   /** Small size. */
@@ -71,26 +72,31 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
 }
 
 /** The screen's colour and sure pixels in one frame. */
-export function screenOfFrame(model: ScreenModel, small: SmallLinear): ScreenField {
-  const plain = screenField(small, model.hue, model.map);
-  if (model.map === null) return plain;
+export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Floats = ownFloats): ScreenField {
+  const plain = screenField(small, model.hue, model.map, floats);
+  const { map } = model;
+  if (map === null) return plain;
   const { width: w, height: h, data } = small;
   const n = w * h;
-  const ratio = new Float32Array(3 * n);
-  const weight = new Float32Array(n);
-  for (let i = 0; i < n; i += 1) {
-    if (plain.sure[i] === 0) continue;
-    weight[i] = 1;
-    for (let p = 0; p < 3; p += 1) ratio[p * n + i] = Math.min(4, Math.max(0.1, data[p * n + i]! / Math.max(model.map[p * n + i]!, 1e-4)));
+  const ratio = floats(3 * n);
+  const weight = floats(n);
+  const { sure } = plain;
+  for (let i = 0; i < n; i += 1) weight[i] = sure[i]!;
+  for (let p = 0; p < 3; p += 1) {
+    for (let i = 0, k = p * n; i < n; i += 1, k += 1) {
+      if (sure[i] === 0) continue;
+      const m = map[k]!;
+      const r = data[k]! / (m < 1e-4 ? 1e-4 : m);
+      ratio[k] = r > 4 ? 4 : r < 0.1 ? 0.1 : r;
+    }
   }
-  const gain = cellMoments(ratio, weight, w, h, GAIN_CELL, 4, 3);
+  const gain = cellMoments(ratio, weight, w, h, GAIN_CELL, 4, 3, floats);
   if (gain === null) return plain;
-  const colour = resampleCells(gain.moments, gain.grid, GAIN_CELL, w, h, 3);
-  for (let i = 0; i < 3 * n; i += 1) colour[i] = colour[i]! * model.map[i]!;
+  const colour = resampleCells(gain.moments, gain.grid, GAIN_CELL, w, h, 3, undefined, { gain: map, floats });
   // The map may be stale (a fold that moved): it is used only where it explains the frame better than the frame alone does.
-  const mapped = meanSquare(data, colour, plain.sure, n);
+  const mapped = meanSquare(data, colour, sure, n);
   if (mapped > 1.2 * plain.noise) return plain;
-  return { colour, sure: plain.sure, limit: plain.limit, noise: mapped };
+  return { colour, sure, limit: plain.limit, noise: mapped };
 }
 
 function meanSquare(a: Float32Array, b: Float32Array, mask: Uint8Array, n: number): number {
@@ -98,7 +104,10 @@ function meanSquare(a: Float32Array, b: Float32Array, mask: Uint8Array, n: numbe
   let count = 0;
   for (let i = 0; i < n; i += 1) {
     if (mask[i] === 0) continue;
-    for (let p = 0; p < 3; p += 1) sum += (a[p * n + i]! - b[p * n + i]!) ** 2;
+    const r = a[i]! - b[i]!;
+    const g = a[n + i]! - b[n + i]!;
+    const l = a[2 * n + i]! - b[2 * n + i]!;
+    sum += r * r + g * g + l * l;
     count += 3;
   }
   return count === 0 ? 0 : sum / count;

@@ -1,5 +1,7 @@
 /** The small picture on which a peel is analysed: scene-linear RGB averaged over blocks, about 480 pixels wide. */
+import { kernels } from '../../image/kernels.js';
 import type { Picture } from '../../image/picture.js';
+import { ownFloats, type Floats } from './work-space.js';
 
 /** Widest analysed picture. Fur, folds and spill scale with the picture, so the analysis has one size for all formats. */
 const ANALYSIS_WIDTH = 480;
@@ -18,8 +20,32 @@ export interface SmallLinear {
   readonly data: Float32Array;
 }
 
-/** Block means of a planar RGB picture. */
-export function smallLinear(linear: Picture): SmallLinear {
+/** Block means of a planar RGB picture. @param block side of a block; what suits the picture's width unless told */
+export function smallLinear(linear: Picture, block = blockSide(linear.width), floats: Floats = ownFloats): SmallLinear {
+  const { width: w, height: h } = linear;
+  const sw = Math.ceil(w / block);
+  const sh = Math.ceil(h / block);
+  const data = floats(3 * sw * sh);
+  blockMeans(linear.data, w, h, block, data);
+  return { width: sw, height: sh, block, data };
+}
+
+/** Means over blocks of three planes of w × h into planes of ceil(w / block) × ceil(h / block). */
+export function blockMeans(planes: Float32Array, w: number, h: number, block: number, dst: Float32Array): void {
+  const sw = Math.ceil(w / block);
+  const sh = Math.ceil(h / block);
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('blockMeans', [scope.input(planes), w, h, block, scope.output(dst), sw, sh], sh, w * block * 3, 4 * sw);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function smallLinearPlain(linear: Picture): SmallLinear {
   const { width: w, height: h, data } = linear;
   const k = blockSide(w);
   const sw = Math.ceil(w / k);

@@ -1,0 +1,103 @@
+/**
+ * A take's frame in scene-linear light at full resolution and as block means: `codedRgb`, `linearise` and `smallLinear` in one
+ * pass a row of blocks by the kernels. The preview takes chroma as the file has it and luma averaged onto it: half the size
+ * where chroma is halved both ways, and nothing has to be widened.
+ */
+import type { Picture } from '../../image/picture.js';
+import { decodeTable, linearise } from '../../media/curve-table.js';
+import { toCodedRgb } from '../../media/convert.js';
+import type { ColourTags, VideoFrame } from '../../media/types.js';
+import { decodingOf, quantisation } from '../../media/ycbcr.js';
+import { blockMeans, blockSide, type SmallLinear } from './small-linear.js';
+import type { WorkSpace } from './work-space.js';
+
+/** A display-coded R'G'B' picture with the curve it is coded in, for takes that do not come straight from a file. */
+export interface CodedFrame {
+  readonly coded: Picture;
+  readonly colour: Pick<ColourTags, 'transfer'> & Partial<Pick<ColourTags, 'primaries'>>;
+}
+
+export interface LinearFrame {
+  /** Scene-linear RGB in the file's own primaries. */
+  readonly linear: Picture;
+  readonly small: SmallLinear;
+  /** Pixels of the frame a pixel of `linear`: 1 or 2. */
+  readonly step: 1 | 2;
+  /** Where pixel 0 of `linear` has its centre, in frame pixels. */
+  readonly site: readonly [number, number];
+}
+
+/** Luma variance (coded units squared) below which a slope of chroma on luma is not believed: about the noise of an 8-bit camera file. */
+export const SLOPE_FLOOR = 2e-4;
+
+/** @param half the preview's half size; frames of less than two pixels a block keep the full one */
+export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half = false): LinearFrame {
+  if ('coded' in frame) {
+    const { width: w, height: h } = frame.coded;
+    const linear = space.picture(w, h, 3);
+    linearise(frame.coded.data.subarray(0, 3 * w * h), linear.data, frame.colour.transfer);
+    return averaged(linear, space, half);
+  }
+  const { widthPx: w, heightPx: h } = frame;
+  const [sx, sy] = frame.chromaShift;
+  if (frame.layout !== 'yuv' || (sx === 0 && sy === 0)) {
+    const linear = space.picture(w, h, 3);
+    toCodedRgb(frame, linear);
+    linearise(linear.data, linear.data, frame.colour.transfer);
+    return averaged(linear, space, half);
+  }
+  const { door } = space;
+  const deep = frame.bitDepth > 8 ? 1 : 0;
+  const cw = (w + (1 << sx) - 1) >> sx;
+  const ch = (h + (1 << sy) - 1) >> sy;
+  const block = blockSide(w);
+  const scope = door.scope();
+  try {
+    const constants = scope.input(constantsOf(frame));
+    const planes = frame.planes as readonly (Uint8Array | Uint16Array)[];
+    const luma = scope.input(planes[0]!);
+    const grid = space.floats(3 * cw * ch);
+    door.run('peelChroma', [luma, scope.input(planes[1]!), scope.input(planes[2]!), grid.byteOffset, w, h, sx, sy, deep, constants], ch, w << (sy + 1), 4 * (w + 16 + cw + 48));
+    const curve = frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer);
+    const table = [curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
+    if (half && sx === 1 && sy === 1 && block % 2 === 0) {
+      const linear = space.picture(cw, ch, 3);
+      door.run('peelHalf', [grid.byteOffset, linear.data.byteOffset, cw, ch, constants, ...table], ch, cw * 8);
+      return { linear, small: smallOf(linear, block / 2, space), step: 2, site: frame.chromaSite };
+    }
+    const lines = scope.allocate(16 * cw * ch);
+    door.run('peelSlopes', [grid.byteOffset, lines, cw, ch, SLOPE_FLOOR], ch, cw * 12, 24 * (cw + 8) + 64);
+    const sw = Math.ceil(w / block);
+    const sh = Math.ceil(h / block);
+    const linear = space.picture(w, h, 3);
+    const data = space.floats(3 * sw * sh);
+    door.run('peelLinear', [luma, lines, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + w + 32) + 12 * (sw + 16) + 64);
+    const whole: LinearFrame = { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
+    return half ? averaged(linear, space, half) : whole;
+  } finally {
+    scope.close();
+  }
+}
+
+function constantsOf(frame: VideoFrame): Float32Array {
+  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
+  const d = decodingOf(frame.colour.matrix);
+  return Float32Array.of(1 / q.lumaScale, -q.lumaOffset / q.lumaScale, 1 / q.chromaScale, q.chromaOffset, d.crToR, d.cbToG, d.crToG, d.cbToB, frame.chromaSite[0], frame.chromaSite[1]);
+}
+
+function smallOf(linear: Picture, block: number, space: WorkSpace): SmallLinear {
+  const width = Math.ceil(linear.width / block);
+  const height = Math.ceil(linear.height / block);
+  const data = space.floats(3 * width * height);
+  blockMeans(linear.data, linear.width, linear.height, block, data);
+  return { width, height, block, data };
+}
+
+/** With block means; at half size where that is asked for and blocks are even. */
+function averaged(linear: Picture, space: WorkSpace, half: boolean): LinearFrame {
+  const block = blockSide(linear.width);
+  if (!half || block % 2 !== 0) return { linear, small: smallOf(linear, block, space), step: 1, site: [0, 0] };
+  const halved = space.picture(Math.ceil(linear.width / 2), Math.ceil(linear.height / 2), 3);
+  blockMeans(linear.data, linear.width, linear.height, 2, halved.data);
+  return { linear: halved, small: smallOf(halved, block / 2, space), step: 2, site: [0.5, 0.5] };
+}
