@@ -4,52 +4,23 @@
  * and marks.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { formatRate, framesPerSecond, parseRate } from '../core/rational.js';
 import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { Picture } from '../image/picture.js';
-import type { MarksFile, Mark, RegionFile } from '../plate/marks.js';
+import type { MarksFile, RegionFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
-import { cameraCarrier, carryPoint, monotoneCubic, rideCarrier, smoothCubic, STILL, type Carrier } from './carrier.js';
-import { lightInCamera } from './ground.js';
+import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { carryStand, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
-import { matchLight, type SubjectStatistics } from './light.js';
-import { MOST_DEG } from './relight.js';
 import { reframeOf } from './reframe.js';
 import { proposePatch } from './patch-take.js';
 import { pinPicture } from './pin-picture.js';
-import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PaceStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
-
-/** One side of the join: its measures, its marks, and pictures of it. */
-export interface Side {
-  readonly measures: PlateMeasures;
-  readonly marks: MarksFile;
-  /** Scene-linear picture of one frame of the file. */
-  linear(frame: number): Promise<Picture>;
-}
-
-export interface ProposalInput {
-  readonly plate: Side;
-  readonly take: Side;
-  readonly quality: 'fast' | 'fine';
-  /** Take has its own alpha. */
-  readonly takeHasAlpha: boolean;
-  /** Statistics of the peeled performer, where the caller could peel. */
-  readonly subject?: SubjectStatistics | null;
-  /** Another take whose marked part goes onto this one's. */
-  readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
-  /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */
-  readonly outline?: { readonly frame: number; readonly ground: readonly [number, number]; readonly top: readonly [number, number] } | null;
-}
-
-type MarkOf<K extends Mark['kind']> = Extract<Mark, { kind: K }>;
-
-function marksOf<K extends Mark['kind']>(file: MarksFile, kind: K): { mark: MarkOf<K>; frame: number }[] {
-  return file.marks.filter((m): m is MarkOf<K> => m.kind === kind).map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
-}
+import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
+import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
+import { proposePace } from './propose-pace.js';
+import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
 export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
@@ -75,20 +46,27 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   if (isPinned(input)) return pinnedRecipe(input, carrier);
   const where = carryStand(stands, carrier);
   const takeStand = performerInTake(input);
-  const pace = proposePace(input);
   const steady = proposeSteady(input, takeStand.frame);
-  const takeElevation = elevationAt(tm, take.marks, takeStand.ground, takeStand.top, takeStand.frame);
-  const plateElevation = elevationAt(pm, plate.marks, stands[0]!.ground, stands[0]!.top, stands[0]!.frame);
-  const view = takeElevation === null || plateElevation === null || tm.view === undefined ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx, floor: !carried };
+  const takeElevation = elevationAt(tm, takeStand.ground, takeStand.top, takeStand.frame);
+  const plateElevation = elevationAt(pm, stands[0]!.ground, stands[0]!.top, stands[0]!.frame);
+  // What is known less well than it differs is left alone: a warp by a guess would show more than the difference.
+  const elevationSd = Math.hypot(tm.view?.tiltDeg.sd ?? 0, pm.view?.tiltDeg.sd ?? 0);
+  const unsureView = takeElevation !== null && plateElevation !== null && Math.abs(takeElevation - plateElevation) < elevationSd;
+  const view = takeElevation === null || plateElevation === null || tm.view === undefined || unsureView ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx, floor: !carried };
   const seenTop = view === undefined ? takeStand.top : liftedTop(view);
-  const mirror = false;
+  // One light serves the whole shot: the key as it stands in its middle.
+  const mid = (span.in + span.out) >> 1;
+  const keys = keysBesideSight(input, where(mid), mid, takeStand);
+  const mirrored = proposeMirror(input, keys);
+  const { mirror } = mirrored;
+  const pace = proposePace(input, carried, mirror);
   const placement = [];
-  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, mirror) });
+  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, false) });
   const shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
   const takeShutter = tm.look?.motionBlur.shutterDeg.value ?? 0;
   const ride: RideStep = {
-    step: 'ride', on: true, mirror, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}`,
+    step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }),
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
@@ -100,7 +78,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   if (input.patch !== undefined) steps.push(proposePatch(input.patch.file, take.marks, input.patch.marks, input.patch.offsetFrames ?? 0));
   steps.push(pace, steady, ride);
   const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier);
-  steps.push(await proposeLight(input, stands[0]!.frame, ground));
+  const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
+  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror));
   steps.push(ground.step);
   const front = proposeFront(plate.marks);
   if (front !== null) steps.push(front);
@@ -169,35 +148,6 @@ function performerInTake(input: ProposalInput): Stand & { height: number | null 
   if (marked !== null) return { frame: marked.frame, ground: marked.mark.ground, top: marked.mark.top, height: marked.mark.height ?? null };
   if (input.outline != null) return { frame: input.outline.frame, ground: input.outline.ground, top: input.outline.top, height: null };
   throw new PlatewrightError('PW-JOIN-PERFORMER', 'the take does not say where its performer stands; add {"kind":"performer","ground":[x,y],"top":[x,y],"height":m} to the take\'s marks');
-}
-
-/** Tilt and roll of a view on another frame of the shot: the view's own, moved by what the camera turned meanwhile. */
-export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: number; tiltDeg: number; rollDeg: number; panDeg: number } | null {
-  const v = measures.view;
-  if (v === undefined || v.focalPx.value === null || v.tiltDeg.value === null) return null;
-  const at = turned(measures, frame), ref = turned(measures, v.frame);
-  return {
-    focalPx: v.focalPx.value,
-    tiltDeg: v.tiltDeg.value + (at.tilt - ref.tilt),
-    rollDeg: (v.rollDeg.value ?? 0) + (at.roll - ref.roll),
-    panDeg: at.pan - ref.pan,
-  };
-}
-
-function turned(m: PlateMeasures, frame: number): { pan: number; tilt: number; roll: number } {
-  const list = m.camera?.frames ?? [];
-  let best = list[0];
-  for (const f of list) if (best === undefined || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
-  return { pan: best?.panDeg ?? 0, tilt: best?.tiltDeg ?? 0, roll: best?.rollDeg ?? 0 };
-}
-
-/** How far down the camera looks at the middle of the performer, degrees; null without a view. */
-function elevationAt(m: PlateMeasures, _marks: MarksFile, ground: readonly [number, number], top: readonly [number, number], frame: number): number | null {
-  const v = viewAngles(m, frame);
-  if (v === null) return null;
-  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
-  const d = unit([((ground[0] + top[0]) / 2 - m.widthPx / 2) / v.focalPx, ((ground[1] + top[1]) / 2 - m.heightPx / 2) / v.focalPx, 1]);
-  return -Math.asin(dot(d, up)) / RAD_PER_DEG;
 }
 
 /** Plate pixels per metre across the line of sight where an upright of `height` metres shows from ground to top. */
@@ -287,54 +237,6 @@ function proposePeel(input: ProposalInput): PeelStep {
   const garbage = screens.length > 0 ? { garbage: regionOf(screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon }))) } : {};
   if (outlines.length > 0) return { ...base, method: 'outline', outline: regionOf(outlines.map((o) => ({ frame: o.frame, polygon: o.mark.polygon! }))), why: 'an outline was drawn round the performer', ...garbage };
   return { ...base, method: 'screen', why: `the take was shot before a screen${screens.length > 0 ? '; its edges were marked' : ''}`, ...garbage };
-}
-
-/** Take frame for every plate frame: by the yaw both turn through where both are known, else frame for frame at the rates' ratio. */
-function proposePace(input: ProposalInput): PaceStep {
-  const pm = input.plate.measures, tm = input.take.measures;
-  const ratio = framesPerSecond(parseRate(tm.rate)) / framesPerSecond(parseRate(pm.rate));
-  const n = pm.span.out - pm.span.in;
-  const last = tm.span.out - 1;
-  const yawOf = (side: Side): ((frame: number) => number) | null => {
-    const t = side.measures.turn;
-    if (t !== undefined && t.frames.length > 1) return smoothCubic(t.frames.map((f) => f.frame), t.frames.map((f) => f.yawDeg));
-    const poses = marksOf(side.marks, 'pose').sort((a, b) => a.frame - b.frame);
-    return poses.length >= 2 ? monotoneCubic(poses.map((p) => p.frame), poses.map((p) => p.mark.yawDeg)) : null;
-  };
-  const need = yawOf(input.plate), have = yawOf(input.take);
-  const straight: PaceStep = {
-    step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
-    why: ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${formatRate(parseRate(tm.rate))}, the plate at ${formatRate(parseRate(pm.rate))}`,
-  };
-  if (need === null || have === null) return straight;
-  const takeYaw: number[] = [];
-  for (let f = tm.span.in; f <= last; f++) takeYaw.push(have(f));
-  const turnsBy = Math.abs(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
-  const needed = Array.from({ length: n }, (_, i) => need(pm.span.in + i));
-  const needBy = Math.abs(needed[n - 1]! - needed[0]!);
-  if (turnsBy < 8 || needBy < 8) return straight;
-  const sign = Math.sign(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
-  const mono = sign === Math.sign(needed[n - 1]! - needed[0]!) && takeYaw.every((v, i) => i === 0 || (v - takeYaw[i - 1]!) * sign > -0.2);
-  if (!mono) return { ...straight, why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's` };
-  // The difference of the starts is the marks' own uncertainty where both start alike; poses within 8° are taken as one.
-  const offset = Math.abs(needed[0]! - takeYaw[0]!) <= 8 ? takeYaw[0]! - needed[0]! : 0;
-  let missing = 0;
-  const curve = needed.map((yaw, i) => {
-    const want = yaw + offset;
-    let k = 0;
-    while (k < takeYaw.length - 1 && (takeYaw[k + 1]! - want) * sign < 0) k++;
-    if (k >= takeYaw.length - 1) { if ((want - takeYaw[takeYaw.length - 1]!) * sign > 3) missing++; return last; }
-    const a = takeYaw[k]!, b = takeYaw[k + 1]!;
-    const t = Math.abs(b - a) < 1e-6 ? 0 : Math.min(1, Math.max(0, (want - a) / (b - a)));
-    return i === 0 && k + t < 0.5 ? tm.span.in : tm.span.in + k + t;
-  });
-  const mean = (curve[n - 1]! - curve[0]!) / Math.max(1, n - 1);
-  const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);
-  if (same) return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
-  return {
-    step: 'pace', on: true, method: 'flow', curve,
-    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon, its last frame holds for ${missing} frame(s)` : ''}`,
-  };
 }
 
 function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
@@ -457,44 +359,6 @@ function grownCarry(marks: MarksFile): RegionFile | undefined {
     return { frame: c.frame, polygon: c.mark.region.map(([x, y]): [number, number] => [cx + (x - cx) * 1.6, cy + (y - cy) * 2]) };
   });
   return list.length === 0 ? undefined : regionOf(list);
-}
-
-async function proposeLight(input: ProposalInput, plateFrame: number, ground: GroundProposal): Promise<LightStep> {
-  const pm = input.plate.measures, tm = input.take.measures;
-  const match = matchLight(pm, tm, input.subject ?? null);
-  let relight: LightStep['relight'];
-  let said = '';
-  const pl = pm.light, tl = tm.light;
-  const pv = viewAngles(pm, plateFrame), tv = viewAngles(tm, tm.view?.frame ?? tm.span.in);
-  if (pl?.azimuthDeg.value != null && pl.elevationDeg.value != null && tl?.azimuthDeg.value != null && tl.elevationDeg.value != null) {
-    const to = lightInCamera(pl.azimuthDeg.value, pl.elevationDeg.value, pv?.tiltDeg ?? 0, pv?.rollDeg ?? 0);
-    const from = lightInCamera(tl.azimuthDeg.value, tl.elevationDeg.value, tv?.tiltDeg ?? 0, tv?.rollDeg ?? 0);
-    const apart = Math.acos(Math.min(1, Math.max(-1, dot(from, to)))) / RAD_PER_DEG;
-    const groundFill = ground.measuredFill ?? null;
-    const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
-    const e = pl.elevationDeg.value;
-    const toFill = groundFill === null ? even(stopsFill(pl.keyFillStops.value) ?? 0.3) : (groundFill.map((f) => keyShare(f, e)) as [number, number, number]);
-    // A cloth under and behind the performer throws light back that the plate's ground does not: where the take's own ratio was not measured, a tenth more fill.
-    const own = stopsFill(tl.keyFillStops.value);
-    const fromFill = toFill.map((f) => Math.min(0.9, own === null ? f + 0.1 : Math.max(own, f * 0.5))) as [number, number, number];
-    if (apart > MOST_DEG) said = `; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved`;
-    else {
-      relight = { azimuthDeg: pl.azimuthDeg.value - tl.azimuthDeg.value, elevationDeg: pl.elevationDeg.value - tl.elevationDeg.value, strength: 1, fromCamera: [...from] as [number, number, number], toCamera: [...to] as [number, number, number], fromFill, toFill };
-      said = `; the key is turned by ${apart.toFixed(0)}° on the performer`;
-    }
-  }
-  return { step: 'light', on: true, slope: match.slope, offset: match.offset, power: match.power, saturation: match.saturation, ...(relight === undefined ? {} : { relight }), why: match.why + said };
-}
-
-function even(v: number): [number, number, number] {
-  return [v, v, v];
-}
-
-/** Fill as a share of the light on a surface that faces the key, from its share on open ground under elevation e. */
-function keyShare(groundFill: number, elevationDeg: number): number {
-  const s = Math.sin(Math.max(5, elevationDeg) * RAD_PER_DEG);
-  const key = (1 - groundFill) / Math.max(0.02, groundFill) / s;
-  return 1 / (1 + key);
 }
 
 function proposeFront(marks: MarksFile): FrontStep | null {
