@@ -5,7 +5,7 @@
  */
 import { existsSync, mkdirSync, rmSync, writeFileSync, readFileSync } from 'node:fs';
 import { createHash } from 'node:crypto';
-import { join } from 'node:path';
+import { extname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { isSequencePattern } from '../media/sequence.js';
@@ -40,6 +40,8 @@ export interface RenderReport {
 
 /** Frames a piece: what a kill can cost at most. */
 const PIECE = 12;
+/** How pieces are coded; those of another way are made anew. */
+const PIECES = 2;
 
 /** Renders the recipe's whole span. Throws `PW-JOIN-STOPPED` when the signal is raised; finished pieces stay. */
 export async function renderJoin(renderer: JoinRenderer, out: string, options: RenderOptions): Promise<RenderReport> {
@@ -74,16 +76,20 @@ async function openSinks(renderer: JoinRenderer, out: string, matte: string | un
     ? { ...size, codec: 'ffv1', bits: 16, preset: 'fast' }
     : { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, ...(o.codec === 'h264' && keeps ? { colour: { ...colour, assumed: false } } : {}) });
   const mask = matte === undefined ? null : await VideoWriter.open(matte, { ...size, codec: 'ffv1', grey: true, bits: 8 });
-  let grey: Picture | null = null;
+  let grey: Picture | null = null, whole: Picture | null = null;
+  // The plate's own code values need no way through light where the film is coded as the plate is.
+  const straight = (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') && colour.transfer === 'bt709' && colour.primaries === 'bt709' && renderer.plateInfo.bitDepth <= 16;
   return {
     async add(frame) {
       await o.onFrame?.(frame);
       if (o.codec === 'h264' && !raw && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
-      else if (raw) await picture.write(frame.linear());
-      else await picture.write(frame.linear());
+      else if (straight && !frame.plate.hasAlpha) {
+        whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
+        await picture.writeCoded(frame.coded(whole));
+      } else await picture.write(frame.linear());
       if (mask !== null) {
         grey ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 1);
-        grey.data.set(frame.matte());
+        frame.matte(grey.data);
         await mask.writeCoded(grey);
       }
     },
@@ -117,14 +123,15 @@ async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOpti
 }
 
 /**
- * Pieces: `piece-00000.mkv` and, where a matte is wanted, `matte-00000.mkv`, written whole and renamed by the writer. H.264 of
- * 8-bit plates keeps its pieces as near-lossless H.264 (crf 4) in the plate's own planes; all else as 16-bit FFV1.
+ * Pieces: `piece-00000.…` and, where a matte is wanted, `matte-00000.mkv`, written whole and renamed by the writer. Codecs in
+ * which every picture stands alone have their pieces in the film's own coding: their packets are then joined on as they are.
+ * H.264 of 8-bit plates keeps them near-lossless (crf 4) in the plate's own planes; all else as 16-bit FFV1.
  */
 async function renderPieces(renderer: JoinRenderer, out: string, o: RenderOptions, folder: string): Promise<RenderReport> {
   const { in: first, out: end } = renderer.recipe.plate;
   const total = end - first;
   mkdirSync(folder, { recursive: true });
-  const stamp = createHash('sha256').update(JSON.stringify([renderer.recipe, o.choice ?? {}, o.codec, o.matte !== undefined])).digest('hex');
+  const stamp = createHash('sha256').update(JSON.stringify([PIECES, renderer.recipe, o.choice ?? {}, o.codec, o.matte !== undefined])).digest('hex');
   const stampFile = join(folder, 'recipe.sha256');
   if (!existsSync(stampFile) || readFileSync(stampFile, 'utf8') !== stamp) {
     // Pieces of another recipe are of no use.
@@ -132,55 +139,74 @@ async function renderPieces(renderer: JoinRenderer, out: string, o: RenderOption
     mkdirSync(folder, { recursive: true });
     writeFileSync(stampFile, stamp);
   }
-  const near = o.codec === 'h264' && renderer.plateInfo.bitDepth === 8;
-  const name = (kind: string, k: number): string => join(folder, `${kind}-${String(k).padStart(5, '0')}.mkv`);
-  let kept = 0, done = 0;
+  const form = o.codec === 'ffv1' || o.codec === 'prores4444' ? 'own' : o.codec === 'h264' && renderer.plateInfo.bitDepth === 8 ? 'near' : 'raw';
+  const ending = form === 'own' ? extname(out) : '.mkv';
+  const name: PieceName = (kind, k) => join(folder, `${kind}-${String(k).padStart(5, '0')}${kind === 'piece' ? ending : '.mkv'}`);
   const pieces = Math.ceil(total / PIECE);
-  for (let k = 0; k < pieces; k++) {
-    const from = first + k * PIECE, to = Math.min(end, from + PIECE);
-    if (existsSync(name('piece', k)) && (o.matte === undefined || existsSync(name('matte', k)))) {
-      kept += to - from;
-      done += to - from;
-      o.onProgress?.(done, total);
+  const there = Array.from({ length: pieces }, (_, k) => existsSync(name('piece', k)) && (o.matte === undefined || existsSync(name('matte', k))));
+  const settings: RenderOptions = form === 'near' ? { ...o, sound: null, crf: 4, preset: 'ultrafast' } : { ...o, sound: null };
+  let kept = 0, done = 0;
+  const count = (n: number): void => { done += n; o.onProgress?.(done, total); };
+  for (let k = 0; k < pieces;) {
+    if (there[k] === true) {
+      const n = Math.min(end, first + (k + 1) * PIECE) - (first + k * PIECE);
+      kept += n;
+      count(n);
+      k++;
       continue;
     }
-    const sinks = await openSinks(renderer, name('piece', k), o.matte === undefined ? undefined : name('matte', k), near ? { ...o, sound: null, crf: 4, preset: 'ultrafast' } : { ...o, sound: null }, !near);
-    try {
-      for await (const frame of renderer.frames(from, to, o.choice, o.signal)) {
-        await sinks.add(frame);
-        done++;
-        o.onProgress?.(done, total);
-      }
-    } catch (error) {
-      await sinks.abort();
-      throw error;
-    }
-    await sinks.close();
+    // Pieces that lie side by side are drawn in one stream, so that what works ahead does not stop at each.
+    let last = k;
+    while (last + 1 < pieces && there[last + 1] !== true) last++;
+    await renderRun(renderer, settings, form === 'raw', name, k, last, () => count(1));
+    k = last + 1;
   }
-  await gather(pieces, name, renderer, out, o, near);
+  await gather(pieces, name, renderer, out, o, form);
   rmSync(folder, { recursive: true, force: true });
   return { frames: total, kept, leftOff: renderer.leftOff };
 }
 
-async function gather(pieces: number, name: (kind: string, k: number) => string, renderer: JoinRenderer, out: string, o: RenderOptions, near: boolean): Promise<void> {
+type PieceName = (kind: 'piece' | 'matte', k: number) => string;
+
+async function renderRun(renderer: JoinRenderer, o: RenderOptions, raw: boolean, name: PieceName, firstPiece: number, lastPiece: number, counted: () => void): Promise<void> {
+  const { in: first, out: end } = renderer.recipe.plate;
+  let k = firstPiece, n = first + k * PIECE;
+  let sinks: Sinks | null = null;
+  try {
+    for await (const frame of renderer.frames(n, Math.min(end, first + (lastPiece + 1) * PIECE), o.choice, o.signal)) {
+      sinks ??= await openSinks(renderer, name('piece', k), o.matte === undefined ? undefined : name('matte', k), o, raw);
+      await sinks.add(frame);
+      n++;
+      if (n === Math.min(end, first + (k + 1) * PIECE)) {
+        const whole: Sinks = sinks;
+        sinks = null;
+        await whole.close();
+        k++;
+      }
+      counted();
+    }
+    // A plate that ends before its time.
+    await sinks?.close();
+  } catch (error) {
+    await sinks?.abort();
+    throw error;
+  }
+}
+
+async function gather(pieces: number, name: PieceName, renderer: JoinRenderer, out: string, o: RenderOptions, form: 'own' | 'near' | 'raw'): Promise<void> {
   const size = { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate };
-  for (const kind of o.matte === undefined ? ['piece'] : ['piece', 'matte']) {
+  for (const kind of o.matte === undefined ? (['piece'] as const) : (['piece', 'matte'] as const)) {
     const writer = await VideoWriter.open(kind === 'piece' ? out : o.matte!, kind === 'piece'
-      ? { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, ...(near ? { colour: { ...renderer.plateInfo.colour, assumed: false } } : {}) }
+      ? { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, ...(form === 'near' ? { colour: { ...renderer.plateInfo.colour, assumed: false } } : {}) }
       : { ...size, codec: 'ffv1', grey: true, bits: 8 });
+    const stopped = (): void => { if (o.signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', 'the render was stopped while its pieces were put together; they are kept', { kind: 'finding' }); };
     try {
       for (let k = 0; k < pieces; k++) {
+        stopped();
+        if (kind === 'matte' || form === 'own') { await writer.append(name(kind, k)); continue; }
         const reader = await VideoReader.open(name(kind, k));
         try {
-          for await (const frame of reader.frames()) {
-            if (o.signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', 'the render was stopped while its pieces were put together; they are kept', { kind: 'finding' });
-            if (kind === 'matte') {
-              const g = createPicture(frame.widthPx, frame.heightPx, 1);
-              const src = frame.planes[0]!;
-              for (let i = 0; i < g.data.length; i++) g.data[i] = src[i]! / 255;
-              await writer.writeCoded(g);
-            } else await writer.writeFrame(frame);
-          }
+          for await (const frame of reader.frames()) { stopped(); await writer.writeFrame(frame); }
         } finally {
           await reader.close();
         }

@@ -12,6 +12,7 @@ import { colourCodes } from './colour-tags.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
 import { encoderAssembly } from './encoder-cpu.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational, type Stream } from './ffmpeg.js';
+import { readPackets } from './packets.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { SoundTrack } from './sound-track.js';
 import type { ColourTags, Sound, VideoFrame } from './types.js';
@@ -248,6 +249,21 @@ export class VideoWriter {
     return this.put((to) => copyPlanes(to, frame));
   }
 
+  /**
+   * Adds the pictures of a film file that a writer of the same options wrote, code for code, without decoding them. Only for
+   * codecs in which every picture stands alone (FFV1, ProRes). Returns how many there were.
+   */
+  async append(path: string): Promise<number> {
+    if (this.options.codec !== 'ffv1' && this.options.codec !== 'prores4444') throw new PlatewrightError('PW-MEDIA-APPEND', `pictures of ${this.options.codec} hang on one another and cannot be joined on as they are`, { kind: 'internal' });
+    await this.pending;
+    const count = await readPackets(path, this.stream!.codecpar, async (packet) => {
+      packet.pts = packet.dts = BigInt(this.count++);
+      packet.duration = 1n;
+      await this.writePacket(packet);
+    });
+    return count;
+  }
+
   private async add(picture: Picture): Promise<void> {
     this.requireSize(picture);
     return this.put((frame) => fillFrame(frame, this.encoding.pixelFormat, picture, this.tags));
@@ -292,18 +308,23 @@ export class VideoWriter {
   }
 
   private async encodeFrame(frame: Frame | null): Promise<void> {
-    const codec = this.codec!, format = this.format!, stream = this.stream!;
+    const codec = this.codec!;
     const code = await codec.sendFrame(frame);
     if (code < 0 && code !== C.AVERROR_EOF) throw new PlatewrightError('PW-MEDIA-ENCODER', `frame ${this.count - 1} of ${basename(this.path)} was refused by the encoder`, { kind: 'internal', detail: { code } });
     for (;;) {
       if ((await codec.receivePacket(this.packet)) < 0) break;
-      this.packet.streamIndex = stream.index;
-      if (Number(this.packet.duration) === 0) this.packet.duration = 1n;
-      const seconds = (Number(this.packet.dts) * this.options.rate.den) / this.options.rate.num;
-      this.packet.rescaleTs(codec.timeBase, stream.timeBase);
-      if ((await format.interleavedWriteFrame(this.packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be written on; is the disk full?`, { detail: { file: this.part } });
-      await this.track?.writeUntil(seconds + 0.5);
+      await this.writePacket(this.packet);
     }
+  }
+
+  /** Writes a packet whose times count frames. */
+  private async writePacket(packet: Packet): Promise<void> {
+    packet.streamIndex = this.stream!.index;
+    if (Number(packet.duration) === 0) packet.duration = 1n;
+    const seconds = (Number(packet.dts) * this.options.rate.den) / this.options.rate.num;
+    packet.rescaleTs(this.codec!.timeBase, this.stream!.timeBase);
+    if ((await this.format!.interleavedWriteFrame(packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be written on; is the disk full?`, { detail: { file: this.part } });
+    await this.track?.writeUntil(seconds + 0.5);
   }
 
   /** A still codec made anew for each picture costs little beside its deflate, and keeps every picture a file of its own. */
