@@ -20,3 +20,4 @@ export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-ce
 export { matteTurn, screenJudge } from './peel-small';
 export { peelColour, peelLift, peelMatte } from './peel-full';
 export { peelFlood } from './peel-flood';
+export { weave, drawPlaced } from './draw-placed';

@@ -4,7 +4,8 @@
  * take pixel apart (area integral, so that fur neither shimmers nor thins); making larger, bicubic (Keys 1981, a = −1/2).
  * Premultiplied RGBA, interleaved on the way in: four channels share one address.
  */
-import { createPicture, type Picture } from '../image/picture.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
 import { tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { PlatewrightError } from '../core/errors.js';
 import { frontAt, type FrontField } from './view-shift.js';
@@ -44,23 +45,72 @@ export interface ViewShift {
 
 const MOST_GRID = 5;
 
-/**
- * @param toPlate take pixels (after the view shift) → plate pixels
- * @param origin take pixel of the source's corner
- * @param box plate box to draw
- */
-export function drawPlaced(src: Interleaved, origin: readonly [number, number], toPlate: Mat3, box: readonly [number, number, number, number], shift: ViewShift | null): Picture {
+/** How the take's grid lies under a plate box. */
+interface Lay { readonly inverse: Mat3; readonly gx: number; readonly gy: number; readonly larger: boolean }
+
+function layOf(toPlate: Mat3, box: readonly [number, number, number, number]): Lay {
   const inverse = tryInvert(toPlate);
   if (inverse === null) throw new PlatewrightError('PW-JOIN-PLACE', 'the placement folds the performer to a line; check its ground and top marks', { kind: 'input' });
-  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
-  const out = createPicture(w, h, 4);
   const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = inverse;
   const cx = (box[0] + box[2]) / 2, cy = (box[1] + box[3]) / 2;
   const wc = m6 * cx + m7 * cy + m8;
   const uc = (m0 * cx + m1 * cy + m2) / wc, vc = (m3 * cx + m4 * cy + m5) / wc;
   const stepX = Math.hypot((m0 - uc * m6) / wc, (m3 - vc * m6) / wc), stepY = Math.hypot((m1 - uc * m7) / wc, (m4 - vc * m7) / wc);
-  const gx = Math.min(MOST_GRID, Math.max(1, Math.ceil(stepX - 0.05))), gy = Math.min(MOST_GRID, Math.max(1, Math.ceil(stepY - 0.05)));
-  const larger = stepX < 0.95 && stepY < 0.95;
+  return { inverse, gx: Math.min(MOST_GRID, Math.max(1, Math.ceil(stepX - 0.05))), gy: Math.min(MOST_GRID, Math.max(1, Math.ceil(stepY - 0.05))), larger: stepX < 0.95 && stepY < 0.95 };
+}
+
+/**
+ * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where the
+ * shutter smears. Parameters as of {@link drawPlacedPlain}.
+ */
+export function drawPlaced(src: Picture, origin: readonly [number, number], toPlate: readonly Mat3[], box: readonly [number, number, number, number], shift: ViewShift | null): Picture {
+  const w = box[2] - box[0], h = box[3] - box[1], n = src.width * src.height;
+  if (w * h < KERNEL_FROM_PIXELS) return meanOf(toPlate.map((m) => drawPlacedPlain(interleave(src), origin, m, box, shift)));
+  const lays = toPlate.map((m) => layOf(m, box));
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const woven = scope.allocate(16 * n);
+    door.run('weave', [scope.input(src.data), woven, n], Math.ceil(n / 1024), 1024);
+    const held = occupancy(src);
+    const heldAt = scope.input(held.sum);
+    const f = shift?.field;
+    const field = f === undefined ? 0 : scope.input(f.z);
+    const outs = lays.map(({ inverse, gx, gy, larger }) => {
+      const k = Float64Array.of(...inverse, box[0], box[1], origin[0], origin[1], shift === null ? 0 : 1, ...(shift === null || f === undefined ? [] : [
+        shift.foot[0], shift.foot[1], shift.along[0], shift.along[1], shift.stretch, shift.lift, shift.near, shift.floor, shift.middle, f.x0, f.y0, f.cell, f.width, f.height,
+      ]));
+      const out = createPicture(w, h, 4);
+      door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0], h, w * gx * gy * 4, 32 * (w + 1));
+      return out;
+    });
+    scope.finish();
+    return meanOf(outs);
+  } finally {
+    scope.close();
+  }
+}
+
+function meanOf(pictures: readonly Picture[]): Picture {
+  const out = pictures[0]!;
+  if (pictures.length === 1) return out;
+  const d = out.data, k = 1 / pictures.length;
+  for (const more of pictures.slice(1)) for (let i = 0; i < d.length; i++) d[i] = d[i]! + more.data[i]!;
+  for (let i = 0; i < d.length; i++) d[i] = d[i]! * k;
+  return out;
+}
+
+/**
+ * Plain twin of the kernel, one placement.
+ * @param toPlate take pixels (after the view shift) → plate pixels
+ * @param origin take pixel of the source's corner
+ * @param box plate box to draw
+ */
+export function drawPlacedPlain(src: Interleaved, origin: readonly [number, number], toPlate: Mat3, box: readonly [number, number, number, number], shift: ViewShift | null): Picture {
+  const { inverse, gx, gy, larger } = layOf(toPlate, box);
+  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
+  const out = createPicture(w, h, 4);
+  const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = inverse;
   const share = 1 / (gx * gy);
   const { width: sw, height: sh, data } = src;
   const d = out.data;
@@ -96,7 +146,7 @@ export function drawPlaced(src: Interleaved, origin: readonly [number, number], 
       vs[x] = v - origin[1] - 0.5;
     }
   };
-  const held = occupancy(src);
+  const held = occupancy({ width: sw, height: sh, channels: 1, data: Float32Array.from({ length: sw * sh }, (_, i) => data[4 * i + 3]!) });
   cornerRow(box[1], topU, topV);
   for (let y = 0; y < h; y++) {
     cornerRow(box[1] + y + 1, lowU, lowV);
@@ -168,10 +218,14 @@ export function drawPlaced(src: Interleaved, origin: readonly [number, number], 
 interface Occupancy { readonly w: number; readonly h: number; readonly sum: Int32Array }
 const CELL = 8;
 
-function occupancy(src: Interleaved): Occupancy {
+function occupancy(src: Picture): Occupancy {
   const w = Math.ceil(src.width / CELL), h = Math.ceil(src.height / CELL);
   const any = new Uint8Array(w * h);
-  for (let y = 0; y < src.height; y++) for (let x = 0; x < src.width; x++) if (src.data[(y * src.width + x) * 4 + 3]! > 0) any[(y >> 3) * w + (x >> 3)] = 1;
+  const alpha = plane(src, src.channels - 1);
+  for (let y = 0, i = 0; y < src.height; y++) {
+    const row = (y >> 3) * w;
+    for (let x = 0; x < src.width; x++, i++) if (alpha[i]! > 0) any[row + (x >> 3)] = 1;
+  }
   const sum = new Int32Array((w + 1) * (h + 1));
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) sum[(y + 1) * (w + 1) + x + 1] = any[y * w + x]! + sum[y * (w + 1) + x + 1]! + sum[(y + 1) * (w + 1) + x]! - sum[y * (w + 1) + x]!;
   return { w, h, sum };

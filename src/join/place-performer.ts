@@ -9,7 +9,7 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { plane, type Picture } from '../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from './carrier.js';
-import { drawPlaced, interleave, type ViewShift } from './draw-placed.js';
+import { drawPlaced, type ViewShift } from './draw-placed.js';
 import { shadeGround, type Box, type GroundShade } from './ground.js';
 import type { PerformerPicture } from './performer.js';
 import { relight } from './relight.js';
@@ -37,16 +37,7 @@ export function placePerformer(tools: ComposeTools, performer: PerformerPicture,
   const reach: Box = [performer.box[0], performer.box[1] - room, performer.box[2], performer.box[3] + room];
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
   if (box === null) return null;
-  const source = interleave(performer.picture);
-  const out = drawPlaced(source, [performer.box[0], performer.box[1]], matrices[0]!, box, shift);
-  if (matrices.length > 1) {
-    for (let k = 1; k < matrices.length; k++) {
-      const more = drawPlaced(source, [performer.box[0], performer.box[1]], matrices[k]!, box, shift);
-      for (let i = 0; i < out.data.length; i++) out.data[i] = out.data[i]! + more.data[i]!;
-    }
-    const k = 1 / matrices.length;
-    for (let i = 0; i < out.data.length; i++) out.data[i] = out.data[i]! * k;
-  }
+  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift);
   return { picture: out, box };
 }
 
@@ -82,13 +73,13 @@ function clip(box: Box, widthPx: number, heightPx: number): Box | null {
 
 /** Performer's colour: relit, graded and blurred to the plate. In place where it can. */
 export function dressPerformer(tools: ComposeTools, placed: Placed): Placed {
-  const { light, air } = tools.active;
+  const { light, air, ride } = tools.active;
   const { picture } = placed;
   const { width: w, height: h } = picture;
   if (light !== null) {
     const r = light.relight;
     if (r !== undefined && r.strength > 0) {
-      relight([plane(picture, 0), plane(picture, 1), plane(picture, 2)], plane(picture, 3), w, h, { towards: r.fromCamera, fill: r.fromFill }, { towards: r.toCamera, fill: r.toFill }, r.strength);
+      relight([plane(picture, 0), plane(picture, 1), plane(picture, 2)], plane(picture, 3), w, h, { towards: ride?.mirror === true && ride.upright !== undefined ? [-r.fromCamera[0], r.fromCamera[1], r.fromCamera[2]] : r.fromCamera, fill: r.fromFill }, { towards: r.toCamera, fill: r.toFill }, r.strength);
     }
     applyCdlPicture({ slope: light.slope, offset: light.offset, power: light.power, saturation: light.saturation }, picture, false, picture);
   }

@@ -1,0 +1,157 @@
+// The performer drawn onto plate pixels (see src/join/draw-placed.ts): for each plate pixel a grid of samples of the take's
+// premultiplied RGBA, interleaved, through a homography and a shift along the upright that a height field gives. Items are
+// rows of the plate's box. Twin: drawPlacedPlain.
+
+/** Planar RGBA (four planes of n) to interleaved. Items: 1024 pixels. */
+export function weave(src: usize, dst: usize, n: i32, from: i32, to: i32, scratch: usize): void {
+  const last = min(n, to << 10);
+  const plane = <usize>n << 2;
+  let i = from << 10;
+  for (; i + 4 <= last; i += 4) {
+    const p = src + (<usize>i << 2), q = dst + (<usize>i << 4);
+    const r = v128.load(p), g = v128.load(p + plane), b = v128.load(p + 2 * plane), a = v128.load(p + 3 * plane);
+    const rg = v128.shuffle<f32>(r, g, 0, 4, 1, 5), rg2 = v128.shuffle<f32>(r, g, 2, 6, 3, 7), ba = v128.shuffle<f32>(b, a, 0, 4, 1, 5), ba2 = v128.shuffle<f32>(b, a, 2, 6, 3, 7);
+    v128.store(q, v128.shuffle<f32>(rg, ba, 0, 1, 4, 5));
+    v128.store(q, v128.shuffle<f32>(rg, ba, 2, 3, 6, 7), 16);
+    v128.store(q, v128.shuffle<f32>(rg2, ba2, 0, 1, 4, 5), 32);
+    v128.store(q, v128.shuffle<f32>(rg2, ba2, 2, 3, 6, 7), 48);
+  }
+  for (; i < last; i++) for (let c: usize = 0; c < 4; c++) store<f32>(dst + (<usize>i << 4) + (c << 2), load<f32>(src + (<usize>i << 2) + c * plane));
+}
+
+/** Height of the front surface at a take pixel. */
+// @ts-ignore: decorator
+@inline
+function front(k: usize, field: usize, x: f64, y: f64): f64 {
+  const cell = load<f64>(k, 200);
+  const u = (x - load<f64>(k, 184)) / cell - 0.5, v = (y - load<f64>(k, 192)) / cell - 0.5;
+  const i = <i32>Math.floor(u), j = <i32>Math.floor(v);
+  const w = <i32>load<f64>(k, 208), h = <i32>load<f64>(k, 216);
+  if (i < 0 || j < 0 || i >= w - 1 || j >= h - 1) return 0;
+  const tx = u - <f64>i, ty = v - <f64>j;
+  const p = field + (<usize>(j * w + i) << 2), q = p + (<usize>w << 2);
+  return (<f64>load<f32>(p) * (1 - tx) + <f64>load<f32>(p, 4) * tx) * (1 - ty) + (<f64>load<f32>(q) * (1 - tx) + <f64>load<f32>(q, 4) * tx) * ty;
+}
+
+/** Source places (u, v) of the pixel corners of one line into `out`, 16 bytes a corner. */
+function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
+  const m0 = load<f64>(k), m1 = load<f64>(k, 8), m2 = load<f64>(k, 16), m3 = load<f64>(k, 24), m4 = load<f64>(k, 32), m5 = load<f64>(k, 40), m6 = load<f64>(k, 48), m7 = load<f64>(k, 56), m8 = load<f64>(k, 64);
+  const x0 = load<f64>(k, 72), ox = load<f64>(k, 88), oy = load<f64>(k, 96);
+  const shifted = load<f64>(k, 104) != 0;
+  const fx = load<f64>(k, 112), fy = load<f64>(k, 120), ax = load<f64>(k, 128), ay = load<f64>(k, 136);
+  const stretch = load<f64>(k, 144), lift = load<f64>(k, 152), nearer = load<f64>(k, 160), ground = load<f64>(k, 168), middle = load<f64>(k, 176);
+  let p = out;
+  for (let x = 0; x <= w; x++) {
+    const px = x0 + <f64>x;
+    const d = 1.0 / (m6 * px + m7 * py + m8);
+    let u = (m0 * px + m1 * py + m2) * d, v = (m3 * px + m4 * py + m5) * d;
+    if (shifted) {
+      const seen = (u - fx) * ax + (v - fy) * ay, aside = (v - fy) * ax - (u - fx) * ay;
+      let t = seen / stretch, s = aside;
+      for (let q = 0; q < 3; q++) {
+        const ball = front(k, field, fx + t * ax - s * ay, fy + t * ay + s * ax);
+        const z = max(ball, -t * ground);
+        const near = 1 + nearer * z;
+        t = (seen - lift * z + (near - 1) * middle) / (stretch + near - 1);
+        s = aside / near;
+      }
+      u = fx + t * ax - s * ay;
+      v = fy + t * ay + s * ax;
+    }
+    store<f64>(p, u - ox - 0.5);
+    store<f64>(p, v - oy - 0.5, 8);
+    p += 16;
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function tap(data: usize, sw: i32, sh: i32, x: i32, y: i32, f: f32, sum: v128): v128 {
+  return x < 0 || y < 0 || x >= sw || y >= sh ? sum : f32x4.add(sum, f32x4.mul(f32x4.splat(f), v128.load(data + (<usize>(y * sw + x) << 4))));
+}
+
+// @ts-ignore: decorator
+@inline
+function keys(t: f32, k: i32): f32 {
+  return k == 0 ? ((<f32>-0.5 * t + 1) * t - <f32>0.5) * t : k == 1 ? (<f32>1.5 * t - <f32>2.5) * t * t + 1 : k == 2 ? ((<f32>-1.5 * t + 2) * t + <f32>0.5) * t : (<f32>0.5 * t - <f32>0.5) * t * t;
+}
+
+/**
+ * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, stretch, lift, near,
+ * floor, middle, field x, y, cell, width, height. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells.
+ * Writes four planes over w × h where the coverage is .0015 or more. scratch: 32 (w + 1) bytes.
+ */
+export function drawPlaced(src: usize, sw: i32, sh: i32, k: usize, field: usize, held: usize, hw: i32, hh: i32, dst: usize, w: i32, h: i32, gx: i32, gy: i32, larger: i32, from: i32, to: i32, scratch: usize): void {
+  const y0 = load<f64>(k, 80);
+  const plane = <usize>(w * h) << 2;
+  let top = scratch, low = scratch + (<usize>(w + 1) << 4);
+  const ix = 1.0 / <f64>gx, iy = 1.0 / <f64>gy;
+  const share: f32 = <f32>1 / <f32>(gx * gy);
+  const vshare = f32x4.splat(share), zero = f32x4.splat(0);
+  const hs = hw + 1;
+  corners(k, field, w, y0 + <f64>from, top);
+  for (let y = from; y < to; y++) {
+    corners(k, field, w, y0 + <f64>(y + 1), low);
+    for (let c: usize = 0; c < 4; c++) memory.fill(dst + c * plane + (<usize>(y * w) << 2), 0, <usize>w << 2);
+    for (let x = 0; x < w; x++) {
+      const p = <usize>x << 4;
+      const a0 = v128.load(top + p), a1 = v128.load(top + p, 16), b0 = v128.load(low + p), b1 = v128.load(low + p, 16);
+      const lo = f64x2.pmin(f64x2.pmin(a0, a1), f64x2.pmin(b0, b1)), hi = f64x2.pmax(f64x2.pmax(a0, a1), f64x2.pmax(b0, b1));
+      const uMin = f64x2.extract_lane(lo, 0), vMin = f64x2.extract_lane(lo, 1), uMax = f64x2.extract_lane(hi, 0), vMax = f64x2.extract_lane(hi, 1);
+      // Also false for what is not a number.
+      if (!(uMax > -3 && vMax > -3 && uMin < <f64>sw + 2 && vMin < <f64>sh + 2)) continue;
+      const cx0 = max(0, <i32>Math.floor((uMin - 2) * 0.125)), cy0 = max(0, <i32>Math.floor((vMin - 2) * 0.125));
+      const cx1 = min(hw, <i32>Math.floor((uMax + 3) * 0.125) + 1), cy1 = min(hh, <i32>Math.floor((vMax + 3) * 0.125) + 1);
+      if (cx1 <= cx0 || cy1 <= cy0) continue;
+      if (load<i32>(held + (<usize>(cy1 * hs + cx1) << 2)) - load<i32>(held + (<usize>(cy0 * hs + cx1) << 2)) - load<i32>(held + (<usize>(cy1 * hs + cx0) << 2)) + load<i32>(held + (<usize>(cy0 * hs + cx0) << 2)) <= 0) continue;
+      // All samples well inside: no test a tap.
+      const inside = uMin >= 1 && vMin >= 1 && uMax < <f64>(sw - 3) && vMax < <f64>(sh - 3);
+      const da = f64x2.sub(b0, a0), db = f64x2.sub(b1, a1);
+      let sum = zero;
+      for (let j = 0; j < gy; j++) {
+        const fy = f64x2.splat((<f64>j + 0.5) * iy);
+        const left = f64x2.add(a0, f64x2.mul(da, fy)), run = f64x2.sub(f64x2.add(a1, f64x2.mul(db, fy)), left);
+        for (let i = 0; i < gx; i++) {
+          const at = f64x2.add(left, f64x2.mul(run, f64x2.splat((<f64>i + 0.5) * ix)));
+          const cell = f64x2.floor(at);
+          const frac = f64x2.sub(at, cell);
+          const whole = i32x4.trunc_sat_f64x2_s_zero(cell);
+          const iu = i32x4.extract_lane(whole, 0), iv = i32x4.extract_lane(whole, 1);
+          const tu = <f32>f64x2.extract_lane(frac, 0), tv = <f32>f64x2.extract_lane(frac, 1);
+          if (larger != 0) {
+            for (let q = 0; q < 4; q++) {
+              const wy = keys(tv, q);
+              for (let s = 0; s < 4; s++) sum = tap(src, sw, sh, iu + s - 1, iv + q - 1, wy * keys(tu, s), sum);
+            }
+            continue;
+          }
+          if (inside) {
+            const o = src + (<usize>(iv * sw + iu) << 4), o2 = o + (<usize>sw << 4);
+            const vu = f32x4.splat(tu);
+            const t0 = v128.load(o), t1 = v128.load(o2);
+            const up = f32x4.add(t0, f32x4.mul(vu, f32x4.sub(v128.load(o, 16), t0))), dn = f32x4.add(t1, f32x4.mul(vu, f32x4.sub(v128.load(o2, 16), t1)));
+            sum = f32x4.add(sum, f32x4.add(up, f32x4.mul(f32x4.splat(tv), f32x4.sub(dn, up))));
+            continue;
+          }
+          // The picture's border: what lies beyond is transparent.
+          sum = tap(src, sw, sh, iu, iv, (1 - tu) * (1 - tv), sum);
+          sum = tap(src, sw, sh, iu + 1, iv, tu * (1 - tv), sum);
+          sum = tap(src, sw, sh, iu, iv + 1, (1 - tu) * tv, sum);
+          sum = tap(src, sw, sh, iu + 1, iv + 1, tu * tv, sum);
+        }
+      }
+      const r = f32x4.mul(sum, vshare);
+      const alpha = f32x4.extract_lane(r, 3);
+      if (!(alpha >= <f32>0.0015)) continue;
+      const c = f32x4.pmax(zero, r);
+      const o = dst + (<usize>(y * w + x) << 2);
+      store<f32>(o, f32x4.extract_lane(c, 0));
+      store<f32>(o + plane, f32x4.extract_lane(c, 1));
+      store<f32>(o + 2 * plane, f32x4.extract_lane(c, 2));
+      store<f32>(o + 3 * plane, min<f32>(1, alpha));
+    }
+    const swap = top;
+    top = low;
+    low = swap;
+  }
+}
