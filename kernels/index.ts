@@ -20,4 +20,6 @@ export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-ce
 export { matteTurn, screenJudge } from './peel-small';
 export { peelColour, peelLift, peelMatte } from './peel-full';
 export { peelFlood } from './peel-flood';
+export { blockMatch } from './block-match';
 export { weave, drawPlaced } from './draw-placed';
+export { pngRows } from './png';

@@ -3,10 +3,10 @@ import { mkdirSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
-import { peelFrame, peelModel } from '../../join/peel.js';
+import { peelModel, peelWithin } from '../../join/peel.js';
 import { encode } from '../../media/curve-table.js';
 import { copyFrame } from '../../media/planes.js';
-import { writePng16 } from '../../media/stills.js';
+import { PngSequence } from '../../media/png-sequence.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { action, answer, progressPrinter } from '../output.js';
@@ -66,20 +66,29 @@ export function register(program: Command): void {
         const model = peelModel(samples, { ...(o.screen === undefined ? {} : { screen: o.screen }), ...(o.clean === undefined ? {} : { clean: await cleanFrame(o.clean) }) });
         mkdirSync(o.out, { recursive: true });
         const progress = progressPrinter(`peel ${basename(file)}`);
+        const nameOf = (kind: string) => (n: number): string => join(o.out, `${kind}_${String(n).padStart(5, '0')}.png`);
+        const transfer = samples[0]!.colour.transfer;
+        const mattes = new PngSequence(nameOf('matte'), 1, null);
+        const colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' });
         let done = 0;
         let covered = 0;
         for await (const frame of reader.frames(from, to)) {
-          const { alpha, colour } = peelFrame(model, frame, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true });
-          encode(colour.data, colour.data, frame.colour.transfer);
-          const name = String(frame.index).padStart(5, '0');
-          await writePng16(join(o.out, `matte_${name}.png`), alpha);
-          await writePng16(join(o.out, `colour_${name}.png`), colour);
-          let sum = 0;
-          for (let i = 0; i < alpha.data.length; i += 1) sum += alpha.data[i]!;
-          covered += sum / alpha.data.length;
+          // Both sequences take the values at once; what is waited for is the frame before.
+          await peelWithin(model, frame, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true }, ({ alpha, colour, box }) => {
+            const { width: w, height: h } = alpha;
+            for (let p = 0; p < 3; p += 1) {
+              const rows = colour.data.subarray((p * h + box[1]) * w, (p * h + box[3]) * w);
+              encode(rows, rows, transfer);
+            }
+            let sum = 0;
+            for (let y = box[1]; y < box[3]; y += 1) for (let i = y * w + box[0]; i < y * w + box[2]; i += 1) sum += alpha.data[i]!;
+            covered += sum / (w * h);
+            return Promise.all([mattes.write(frame.index, alpha, box), colours.write(frame.index, colour, box)]);
+          });
           done += 1;
           progress(done, to - from);
         }
+        await Promise.all([mattes.close(), colours.close()]);
         const document = {
           file: basename(file), out: o.out, frames: [from, to - 1], written: done, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
           meanCoverage: covered / Math.max(done, 1), notes: model.notes,

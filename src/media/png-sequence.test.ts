@@ -1,0 +1,58 @@
+import { mkdtempSync, readdirSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { afterAll, expect, it } from 'vitest';
+import { RandomStream } from '../core/random.js';
+import { createPicture } from '../image/picture.js';
+import { crcPlain, PngSequence } from './png-sequence.js';
+import { readPng } from './stills.js';
+
+const folder = mkdtempSync(join(tmpdir(), 'platewright-png-'));
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+const name = (kind: string) => (n: number): string => join(folder, `${kind}_${String(n).padStart(5, '0')}.png`);
+
+it('writes 16-bit pictures that two other readers (FFmpeg, libpng) read back code for code', async () => {
+  const random = new RandomStream(4);
+  const grey = new PngSequence(name('grey'), 1, null);
+  const rgb = new PngSequence(name('rgb'), 3, { transfer: 'bt709', primaries: 'bt709' });
+  const kept: { codes: Uint16Array[]; w: number; h: number }[] = [];
+  for (let k = 0; k < 3; k += 1) {
+    const w = 61 + k, h = 43;
+    const picture = createPicture(w, h, 3);
+    for (let i = 0; i < picture.data.length; i += 1) picture.data[i] = -0.1 + 1.2 * random.uniform();
+    picture.data[5] = Number.NaN;
+    const part = k === 0 ? undefined : ([3, 5, 40 + 22 * (k - 1), 30] as const);
+    await Promise.all([grey.write(7 + k, picture, part), rgb.write(7 + k, picture, part)]);
+    const codes = [0, 1, 2].map((p) => Uint16Array.from({ length: w * h }, (_, i) => {
+      const x = i % w, y = (i - x) / w;
+      const v = picture.data[p * w * h + i]!;
+      return part !== undefined && (x < part[0] || x >= part[2] || y < part[1] || y >= part[3]) ? 0 : v > 0 ? Math.min(65535, Math.floor(Math.fround(Math.fround(v * 65535) + 0.5))) : 0;
+    }));
+    kept.push({ codes, w, h });
+    // The values were taken: what becomes of the picture now is nobody's business.
+    picture.data.fill(0.5);
+  }
+  await Promise.all([grey.close(), rgb.close()]);
+  expect(readdirSync(folder).sort()).toEqual(['grey_00007.png', 'grey_00008.png', 'grey_00009.png', 'rgb_00007.png', 'rgb_00008.png', 'rgb_00009.png']);
+  for (const [k, { codes, w, h }] of kept.entries()) {
+    const read = await readPng(name('rgb')(7 + k));
+    const matte = await readPng(name('grey')(7 + k));
+    expect([read.width, read.height, matte.channels]).toEqual([w, h, 1]);
+    for (let p = 0; p < 3; p += 1) expect(Array.from(read.data.subarray(p * w * h, (p + 1) * w * h), (v) => Math.round(v * 65535))).toEqual(Array.from(codes[p]!));
+    expect(Array.from(matte.data, (v) => Math.round(v * 65535))).toEqual(Array.from(codes[0]!));
+    const other = await sharp(name('grey')(7 + k)).toColourspace('grey16').raw({ depth: 'ushort' }).toBuffer();
+    expect(Array.from(new Uint16Array(other.buffer, other.byteOffset, w * h))).toEqual(Array.from(codes[0]!));
+  }
+});
+
+it('says so where it cannot write', async () => {
+  const lost = new PngSequence((n) => join(folder, 'absent', `${n}.png`), 1, null);
+  await lost.write(0, createPicture(8, 8, 1));
+  await expect(lost.close()).rejects.toThrow(/PW-MEDIA-WRITE/);
+});
+
+it('has the check sum of the specification', () => {
+  // Published check value of CRC-32 (ITU-T V.42) over "123456789".
+  expect(crcPlain(new TextEncoder().encode('123456789'), 0)).toBe(0xcbf43926);
+});
