@@ -10,6 +10,7 @@ import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render.js';
 import { groundGeometry } from '../join/ground.js';
+import { mendsPlate } from '../join/mends-plate.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { readChatter, readEdges } from './edges.js';
@@ -57,7 +58,7 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     const { in: first, out: end } = input.recipe.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
     // Where the plate is mended, the join is held against the mended plate, in its own pixels.
-    const mended = input.clean === undefined && (isOn(input.recipe, 'erase') || isOn(input.recipe, 'widen')) ? await MendedPlate.open(input.recipe, await input.tools?.()) : null;
+    const mended = input.clean === undefined && input.recipe.steps.some(mendsPlate) ? await MendedPlate.open(input.recipe, await input.tools?.()) : null;
     const recipe = mended === null ? input.recipe : reframedRecipe(input.recipe);
     const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(input.recipe, 'erase'));
     const bare = await BareJoin.open(input.recipe, await input.tools?.());

@@ -38,7 +38,7 @@ export class MendedPlate {
   }
 
   async *frames(from: number, to: number): AsyncGenerator<VideoFrame, void, undefined> {
-    for await (const f of this.renderer.frames(from, to, { steps: ['erase', 'widen'] })) yield f.plate;
+    for await (const f of this.renderer.frames(from, to, { steps: ['erase', 'patch', 'widen'] })) yield f.plate;
   }
 
   close(): Promise<void> {

@@ -52,7 +52,7 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
 
 /** The steps with the files that they name passed through `path`. */
 function sourcesThrough(r: Recipe, path: (p: string) => string): Recipe['steps'] {
-  return r.steps.map((s) => (s.step === 'patch' ? { ...s, source: path(s.source) } : s));
+  return r.steps.map((s) => (s.step === 'patch' && s.source !== '' ? { ...s, source: path(s.source) } : s));
 }
 
 /** Recipes in the book name media by stored paths, so that a production's folder can be moved. */

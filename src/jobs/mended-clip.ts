@@ -8,17 +8,18 @@ import { existsSync, renameSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Book } from '../book/book.js';
 import { joinTools } from '../join/join-tools.js';
+import { mendsPlate } from '../join/mends-plate.js';
 import type { PlateMender } from '../join/render.js';
 import type { Recipe, StepName } from '../join/types.js';
 import { copyFrame } from '../media/planes.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
 
-const MENDING: ReadonlySet<StepName> = new Set(['erase', 'widen']);
+const MENDING: ReadonlySet<StepName> = new Set(['erase', 'widen', 'patch']);
 
 /** Where the clip of a recipe's mended plate lies; null where the recipe mends nothing. `recipe` is live: its plate is the pick's clip. */
 export function mendedClipPath(book: Book, id: string, recipe: Recipe): string | null {
-  const mending = recipe.steps.filter((s) => s.on && MENDING.has(s.step));
+  const mending = recipe.steps.filter((s) => mendsPlate(s));
   if (mending.length === 0) return null;
   const air = recipe.steps.find((s) => s.step === 'air');
   const key = createHash('sha256').update(JSON.stringify([basename(recipe.plate.file), recipe.plate.in, recipe.plate.out, mending, air?.plateGrain ?? null, air?.seed ?? 0, book.get('measures', id)?.measures.camera ?? null])).digest('hex').slice(0, 12);
@@ -58,7 +59,7 @@ export async function makeMendedClip(book: Book, id: string, recipe: Recipe, o: 
 export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMender): PlateMender | null {
   const path = mendedClipPath(book, id, recipe);
   if (path === null || !existsSync(path)) return null;
-  const wanted = recipe.steps.filter((s) => s.on && MENDING.has(s.step)).map((s) => s.step);
+  const wanted = recipe.steps.filter((s) => mendsPlate(s)).map((s) => s.step);
   let reader: Promise<VideoReader> | null = null;
   return {
     async mend(frame, plate, steps) {

@@ -85,6 +85,19 @@ export function patchRegionOf(marks: MarksFile): RegionFile | null {
   return heads.length > 0 ? { frames: heads.sort((a, b) => a.frame - b.frame) } : null;
 }
 
+/**
+ * The step that patches the plate with another moment of itself, from a patch mark on the plate that says how many frames later
+ * (or, negative, earlier) its part is taken; null where no mark does.
+ */
+export function proposePlatePatch(plateMarks: MarksFile): PatchStep | null {
+  const marked = plateMarks.marks.flatMap((m) => (m.kind === 'patch' && m.offsetFrames !== undefined && m.offsetFrames !== 0 ? [m] : []));
+  const first = marked[0];
+  if (first === undefined) return null;
+  const region: RegionFile = { frames: marked.filter((m) => m.offsetFrames === first.offsetFrames).map((m) => ({ frame: m.frame ?? plateMarks.frame, polygon: m.polygon })).sort((a, b) => a.frame - b.frame) };
+  const k = first.offsetFrames!;
+  return { step: 'patch', onto: 'plate', on: true, source: '', sourceRegion: region, targetRegion: region, offsetFrames: k, why: `the marked part of the plate is taken from ${Math.abs(k)} frame(s) ${k > 0 ? 'later' : 'earlier'} in the same shot, followed at both times` };
+}
+
 /** Proposes the step; off, with the reason, where a mark is missing. */
 export function proposePatch(sourceFile: string, targetMarks: MarksFile, sourceMarks: MarksFile, offsetFrames = 0): PatchStep {
   const target = patchRegionOf(targetMarks), source = patchRegionOf(sourceMarks);

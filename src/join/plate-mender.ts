@@ -1,5 +1,5 @@
 /**
- * The mended plate for the renderer: erase and widen of a recipe, run on the plate's own frames. What is laid in gets the
+ * The mended plate for the renderer: erase, a patch from another moment of the shot, and widen, run on the plate's own frames. What is laid in gets the
  * plate's grain; pixels that nothing was done to keep their code values. The set is gathered when the first frame is asked for.
  */
 import type { Picture } from '../image/picture.js';
@@ -17,29 +17,38 @@ import { patchFrame } from './frame-box.js';
 import { grower, type Grower } from './grain.js';
 import { reframeOf } from './reframe.js';
 import type { PlateMender } from './render.js';
-import type { AirStep, EraseStep, Recipe, WidenStep } from './types.js';
+import { mendsPlate } from './mends-plate.js';
+import { takePatcher, type TakePatcher } from './patch-take.js';
+import type { AirStep, EraseStep, PatchStep, Recipe, WidenStep } from './types.js';
 import { WideCanvas } from './widen.js';
 
-interface Tools { readonly cleaner: PlateCleaner | null; readonly canvas: WideCanvas | null }
+interface Tools { readonly cleaner: PlateCleaner | null; readonly canvas: WideCanvas | null; readonly patcher: TakePatcher | null }
 
-/** Null where the recipe neither erases nor widens. `camera`: the plate's measured move; measured here where it is not given. */
+/** Null where the recipe changes nothing of the plate. `camera`: the plate's measured move; measured here where it is not given. */
 export function plateMender(recipe: Recipe, camera?: CameraMove): PlateMender | null {
   const erase = recipe.steps.find((s): s is EraseStep => s.step === 'erase');
   const widen = recipe.steps.find((s): s is WidenStep => s.step === 'widen');
-  if (erase?.on !== true && widen?.on !== true) return null;
+  const patch = recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.onto === 'plate');
+  if (!recipe.steps.some(mendsPlate)) return null;
   const air = recipe.steps.find((s): s is AirStep => s.step === 'air');
   const grain = air?.plateGrain == null ? null : grower(air.plateGrain, air.seed + 101);
   let tools: Promise<Tools> | null = null;
   return {
     async mend(frame, plate, steps) {
-      tools ??= gather(recipe, erase?.on === true ? erase : null, widen?.on === true ? widen : null, camera);
-      const { cleaner, canvas } = await tools;
-      return mendFrame(frame, plate, steps.has('erase') ? cleaner : null, steps.has('widen') ? canvas : null, grain);
+      tools ??= gather(recipe, erase?.on === true ? erase : null, widen?.on === true ? widen : null, patch?.on === true ? patch : null, camera);
+      const { cleaner, canvas, patcher } = await tools;
+      const patched = patcher !== null && steps.has('patch') ? { ...(await patcher.patch({ ...plate, index: frame })), index: plate.index } : plate;
+      return mendFrame(frame, patched, steps.has('erase') ? cleaner : null, steps.has('widen') ? canvas : null, grain);
+    },
+    async close() {
+      await (await tools?.catch(() => null))?.patcher?.close();
     },
   };
 }
 
-async function gather(recipe: Recipe, erase: EraseStep | null, widen: WidenStep | null, known: CameraMove | undefined): Promise<Tools> {
+async function gather(recipe: Recipe, erase: EraseStep | null, widen: WidenStep | null, patch: PatchStep | null, known: CameraMove | undefined): Promise<Tools> {
+  const patcher = patch === null ? null : await takePatcher({ ...patch, source: recipe.plate.file }, recipe.plate.file);
+  if (erase === null && widen === null) return { cleaner: null, canvas: null, patcher };
   const reader = await VideoReader.open(recipe.plate.file);
   try {
     const span = { in: recipe.plate.in, out: Math.min(recipe.plate.out, reader.info.frameCount) };
@@ -47,7 +56,7 @@ async function gather(recipe: Recipe, erase: EraseStep | null, widen: WidenStep 
     const regions = erase === null ? [] : [erase.region, ...(erase.also ?? [])];
     const cleaner = erase === null ? null : await PlateCleaner.build(reader, { regions, growPx: erase.growPx, shadowToo: erase.shadowToo, span, camera });
     const canvas = widen === null ? null : await WideCanvas.build(reader, { reframe: reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx), span, camera, erased: regions });
-    return { cleaner, canvas };
+    return { cleaner, canvas, patcher };
   } finally {
     await reader.close();
   }

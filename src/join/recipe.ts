@@ -15,7 +15,7 @@ import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { carryStand, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { reframeOf } from './reframe.js';
-import { proposePatch } from './patch-take.js';
+import { proposePatch, proposePlatePatch } from './patch-take.js';
 import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
@@ -72,6 +72,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const steps: RecipeStep[] = [];
   const erase = proposeErase(plate.marks);
   if (erase !== null) steps.push(erase);
+  const platePatch = proposePlatePatch(plate.marks);
+  if (platePatch !== null) steps.push(platePatch);
   const widen = await proposeWiden(plate);
   if (widen !== null) steps.push(widen);
   steps.push(proposePeel(input));

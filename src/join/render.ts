@@ -16,6 +16,7 @@ import { STILL, type Carrier } from './carrier.js';
 import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
+import { mendsPlate } from './mends-plate.js';
 import { preparePerformer, type Prepared } from './place-performer.js';
 import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
 import type { Recipe, RecipeStep, StepName } from './types.js';
@@ -70,8 +71,8 @@ export class JoinRenderer {
     this.options = options;
     for (const s of recipe.steps) {
       if (!s.on) continue;
-      if (s.step === 'patch' && options.takePatcher === undefined) this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
-      if ((s.step === 'erase' || s.step === 'widen') && options.mender === undefined) this.leftOff.push({ step: s.step, reason: 'no clean plate was made for this join yet' });
+      if (s.step === 'patch' && s.onto !== 'plate' && options.takePatcher === undefined) this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
+      if (mendsPlate(s) && options.mender === undefined) this.leftOff.push({ step: s.step, reason: 'no clean plate was made for this join yet' });
     }
   }
 
@@ -135,7 +136,7 @@ export class JoinRenderer {
     const tools = this.toolsFor(choice);
     let plate = source;
     if (choice.alone !== undefined) plate = greyFrame(source);
-    else if (this.options.mender !== undefined && (tools.active.names.has('erase') || tools.active.names.has('widen'))) plate = await this.options.mender.mend(n, source, tools.active.names);
+    else if (this.options.mender !== undefined && this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))) plate = await this.options.mender.mend(n, source, tools.active.names);
     let prepared: Prepared | null = null;
     if (ahead !== undefined) prepared = ahead;
     else if (showsPerformer(tools)) prepared = preparePerformer(tools, await this.source.at(n, tools.active.names.has('patch')), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);

@@ -34,16 +34,23 @@ export interface PeelStep extends StepBase<'peel'> {
   /** Polygons whose screen-like colour belongs to the subject. */
   readonly keep?: RegionFile;
 }
-/** Take pixels on both sides: `source` is the file of another take (or this one's); take frame n gets the source's frame n + offsetFrames. */
-export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number }
+/**
+ * Laid onto the take before the peel, or (`onto: 'plate'`) onto the plate itself after erase and before widen, with the plate at
+ * another time as the source (`source` is then empty). Pixels of the file on both sides: `source` is the file of another take (or this one's); frame n gets the
+ * source's frame n + offsetFrames.
+ */
+export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number; readonly onto?: 'take' | 'plate' }
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
 export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }
 export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }
 /**
  * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle in
- * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion).
+ * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion). `mirror` shows the take left for
+ * right about its `upright` (its ground and top in take pixels); placements and keys are written as for the take unmirrored,
+ * so that it can be switched alone.
  */
 export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number;
+  readonly upright?: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] };
   /** Mend of the camera's elevation: the take's foot and top, and how far down each camera looks at the performer. */
   readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number;
     /** The performer stands on the floor in take and plate alike: what shows below the foot is nearer, not deeper. */

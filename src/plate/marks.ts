@@ -23,7 +23,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
   z.object({ kind: z.literal('erase'), frame, polygon }),
   z.object({ kind: z.literal('widen'), frame, left: pixels, right: pixels, top: pixels, bottom: pixels }),
-  z.object({ kind: z.literal('patch'), frame, polygon }),
+  // On a plate: `offsetFrames` says that this part is taken from so many frames later of the same shot (a line spoken sooner).
+  z.object({ kind: z.literal('patch'), frame, polygon, offsetFrames: z.number().int().optional() }),
   z.object({ kind: z.literal('front'), frame, polygon }),
   z.object({ kind: z.literal('pane'), frame, polygon }),
   z.object({ kind: z.literal('reflector'), frame, polygon, roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),

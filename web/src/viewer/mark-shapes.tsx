@@ -10,7 +10,7 @@ export interface MarkTool {
   /** Fixed number of points, or null for a closed outline of three or more. */
   readonly points: number | null;
   readonly hint: string;
-  readonly asks?: 'height' | 'yaw';
+  readonly asks?: 'height' | 'yaw' | 'later';
   make(points: readonly P[], frame: number, number: number | undefined): Mark;
 }
 
@@ -24,7 +24,7 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'carry', label: 'rides on', points: null, hint: 'outline of what the performer rides on', make: (p, frame) => ({ kind: 'carry', frame, region: [...p] }) },
   { kind: 'performer', label: 'performer', points: 2, hint: 'the performer’s feet, then its top', asks: 'height', make: (p, frame, height) => ({ kind: 'performer', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
   { kind: 'erase', label: 'erase', points: null, hint: 'outline of what goes', make: (p, frame) => ({ kind: 'erase', frame, polygon: [...p] }) },
-  { kind: 'patch', label: 'patch', points: null, hint: 'outline of the part that another take’s replaces, or that replaces it', make: (p, frame) => ({ kind: 'patch', frame, polygon: [...p] }) },
+  { kind: 'patch', label: 'patch', points: null, hint: 'outline of the part that another take’s replaces, or that replaces it; on a plate: taken from so many frames later of the same shot', asks: 'later', make: (p, frame, later) => ({ kind: 'patch', frame, polygon: [...p], ...(later ? { offsetFrames: Math.round(later) } : {}) }) },
   { kind: 'front', label: 'in front', points: null, hint: 'outline of what passes before the performer', make: (p, frame) => ({ kind: 'front', frame, polygon: [...p] }) },
   { kind: 'pane', label: 'pane', points: null, hint: 'outline of the glass before the performer', make: (p, frame) => ({ kind: 'pane', frame, polygon: [...p] }) },
   { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
