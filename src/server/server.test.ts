@@ -100,7 +100,7 @@ describe('pictures', () => {
     expect(film2.coded[0]!).toBeCloseTo(0.24, 1);
   });
   it('names what is wrong with a bad frame, width, document, kind', async () => {
-    for (const [path, code] of [['/api/frame/film/film/12', 'PW-FRAME-RANGE'], ['/api/frame/film/film/-1', 'PW-FRAME-RANGE'], ['/api/frame/film/film/1?w=9', 'PW-FRAME-WIDTH'], ['/api/frame/film/none/1', 'PW-BOOK-NO-SUCH'], ['/api/frame/desk/film/1', 'PW-SERVER-NO-SUCH'], ['/api/frame/join/one/0', 'PW-BOOK-NO-SUCH'], ['/api/documents/secret', 'PW-SERVER-NO-SUCH'], ['/api/nothing', 'PW-SERVER-NO-SUCH'], ['/api/preview/one/0', 'PW-BOOK-NO-SUCH'], ['/api/file/cue.wav?pick=one', 'PW-BRIEF-NONE'], ['/api/pixel/film/film/0?x=900&y=1', 'PW-FRAME-RANGE']] as const) {
+    for (const [path, code] of [['/api/frame/film/film/12', 'PW-FRAME-RANGE'], ['/api/frame/film/film/-1', 'PW-FRAME-RANGE'], ['/api/frame/film/film/1?w=9', 'PW-FRAME-WIDTH'], ['/api/frame/film/none/1', 'PW-BOOK-NO-SUCH'], ['/api/frame/desk/film/1', 'PW-SERVER-NO-SUCH'], ['/api/frame/join/one/0', 'PW-BOOK-NO-SUCH'], ['/api/documents/secret', 'PW-SERVER-NO-SUCH'], ['/api/nothing', 'PW-SERVER-NO-SUCH'], ['/api/preview/one/0', 'PW-BOOK-NO-SUCH'], ['/api/preview/one/0?set=ground', 'PW-SERVER-FORM'], ['/api/grain/one/0', 'PW-GRAIN-UNMEASURED'], ['/api/clip/quick/take.mp4', 'PW-SERVER-NO-SUCH'], ['/api/clip/quick/none.mp4', 'PW-BOOK-NO-SUCH'], ['/api/file/cue.wav?pick=one', 'PW-BRIEF-NONE'], ['/api/pixel/film/film/0?x=900&y=1', 'PW-FRAME-RANGE']] as const) {
       const r = await fetch(base + path);
       expect(r.status).toBeGreaterThanOrEqual(400);
       expect(((await r.json()) as { error: { code: string } }).error.code).toBe(code);
