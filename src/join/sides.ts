@@ -16,7 +16,7 @@ import { videoLuma } from '../plate/ride-video.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
 import { measureTake } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
-import type { Side } from './recipe.js';
+import type { Side } from './proposal-input.js';
 
 export interface PlateSide { readonly side: Side; readonly notes: readonly string[] }
 export interface TakeSide { readonly side: Side; readonly take: TakeMeasures; readonly notes: readonly string[] }

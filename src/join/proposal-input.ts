@@ -1,0 +1,80 @@
+/**
+ * What a proposal is made from: the two sides of a join with their measures, marks and pictures, and how each camera sees the
+ * performer at any frame.
+ */
+import { RAD_PER_DEG } from '../core/angles.js';
+import { worldToCamera } from '../geometry/camera.js';
+import { applyVector, dot, unit } from '../geometry/mat3.js';
+import type { Picture } from '../image/picture.js';
+import type { Mark, MarksFile } from '../plate/marks.js';
+import type { PlateMeasures } from '../plate/types.js';
+import type { SubjectStatistics } from './light.js';
+
+/** One side of the join: its measures, its marks, and pictures of it. */
+export interface Side {
+  readonly measures: PlateMeasures;
+  readonly marks: MarksFile;
+  /** Scene-linear picture of one frame of the file. */
+  linear(frame: number): Promise<Picture>;
+}
+
+export interface ProposalInput {
+  readonly plate: Side;
+  readonly take: Side;
+  readonly quality: 'fast' | 'fine';
+  /** Take has its own alpha. */
+  readonly takeHasAlpha: boolean;
+  /** Statistics of the peeled performer, where the caller could peel. */
+  readonly subject?: SubjectStatistics | null;
+  /** Another take whose marked part goes onto this one's. */
+  readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
+  /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */
+  readonly outline?: { readonly frame: number; readonly ground: readonly [number, number]; readonly top: readonly [number, number] } | null;
+}
+
+/** Marks of one kind. */
+export type MarkOf<K extends Mark['kind']> = Extract<Mark, { kind: K }>;
+
+/** Marks of one kind with the frame that each holds for. */
+export function marksOf<K extends Mark['kind']>(file: MarksFile, kind: K): { mark: MarkOf<K>; frame: number }[] {
+  return file.marks.filter((m): m is MarkOf<K> => m.kind === kind).map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
+}
+
+/** Tilt and roll of a view on another frame of the shot: the view's own, moved by what the camera turned meanwhile. */
+export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: number; tiltDeg: number; rollDeg: number; panDeg: number } | null {
+  const v = measures.view;
+  if (v === undefined || v.focalPx.value === null || v.tiltDeg.value === null) return null;
+  const at = turned(measures, frame), ref = turned(measures, v.frame);
+  return {
+    focalPx: v.focalPx.value,
+    tiltDeg: v.tiltDeg.value + (at.tilt - ref.tilt),
+    rollDeg: (v.rollDeg.value ?? 0) + (at.roll - ref.roll),
+    panDeg: at.pan - ref.pan,
+  };
+}
+
+/** What the camera turned since its first frame, at the nearest measured frame. */
+export function turned(m: PlateMeasures, frame: number): { pan: number; tilt: number; roll: number } {
+  const list = m.camera?.frames ?? [];
+  let best = list[0];
+  for (const f of list) if (best === undefined || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
+  return { pan: best?.panDeg ?? 0, tilt: best?.tiltDeg ?? 0, roll: best?.rollDeg ?? 0 };
+}
+
+/** How far down the camera looks at the middle of the performer, degrees; null without a view. */
+export function elevationAt(m: PlateMeasures, ground: readonly [number, number], top: readonly [number, number], frame: number): number | null {
+  const v = viewAngles(m, frame);
+  if (v === null) return null;
+  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
+  const d = unit([((ground[0] + top[0]) / 2 - m.widthPx / 2) / v.focalPx, ((ground[1] + top[1]) / 2 - m.heightPx / 2) / v.focalPx, 1]);
+  return -Math.asin(dot(d, up)) / RAD_PER_DEG;
+}
+
+/** Horizontal angle from the camera's heading to a picture point, degrees, positive to the right; null without a view. */
+export function bearingAt(m: PlateMeasures, point: readonly [number, number], frame: number): number | null {
+  const v = viewAngles(m, frame);
+  if (v === null) return null;
+  const toCamera = worldToCamera(0, v.tiltDeg, v.rollDeg);
+  const d = unit([(point[0] - m.widthPx / 2) / v.focalPx, (point[1] - m.heightPx / 2) / v.focalPx, 1]);
+  return Math.atan2(dot(d, applyVector(toCamera, [1, 0, 0])), dot(d, applyVector(toCamera, [0, 0, 1]))) / RAD_PER_DEG;
+}

@@ -1,0 +1,92 @@
+/**
+ * The light step and the choice of mirroring, from the keys of plate and take. A performer's shading hangs on where the key
+ * stands beside the line of sight, not beside the camera's heading: one who stands at the picture's edge, or is seen by a
+ * camera that pans past, is lit from another side than the heading says. So both keys are told in the frame of the line of
+ * sight to the performer, looked at from the elevation at which the join shows it.
+ */
+import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
+import { dot, type Vec3 } from '../geometry/mat3.js';
+import { lightInCamera } from './ground.js';
+import { matchLight } from './light.js';
+import { bearingAt, turned, type ProposalInput } from './proposal-input.js';
+import { posesOf } from './propose-pace.js';
+import { MOST_DEG } from './relight.js';
+import type { Stand } from './ride.js';
+import type { LightStep } from './types.js';
+
+/** Azimuths nearer than this are one light (as the verdict on a take has it). */
+const SAME_AZIMUTH_DEG = 15;
+/** A mirrored take's yaw may be off by so much. */
+const YAW_SLACK_DEG = 20;
+/** Fill of a take beside the plate's where it was not measured: cloth under and behind the performer throws light back that the plate's ground does not (our own choice, held against practice pictures). */
+const CLOTH_FILL = 1.6;
+
+/** Both keys beside the line of sight to the performer: azimuth (positive from camera right) and elevation, degrees. */
+export interface Keys {
+  readonly plate: { readonly azimuthDeg: number; readonly elevationDeg: number };
+  readonly take: { readonly azimuthDeg: number; readonly elevationDeg: number };
+}
+
+const middle = (s: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] }): [number, number] => [(s.ground[0] + s.top[0]) / 2, (s.ground[1] + s.top[1]) / 2];
+
+/** @param shown where the performer stands in the plate on `frame`; `stand` in the take. Null where a key's direction is not known. */
+export function keysBesideSight(input: ProposalInput, shown: Omit<Stand, 'frame'>, frame: number, stand: Stand): Keys | null {
+  const pm = input.plate.measures, tm = input.take.measures, pl = pm.light, tl = tm.light;
+  if (pl?.azimuthDeg.value == null || pl.elevationDeg.value == null || tl?.azimuthDeg.value == null || tl.elevationDeg.value == null) return null;
+  const panned = turned(pm, frame).pan - turned(pm, pl.azimuthDeg.frames?.[0] ?? input.plate.marks.frame).pan;
+  return {
+    plate: { azimuthDeg: pl.azimuthDeg.value + panned - (bearingAt(pm, middle(shown), frame) ?? 0), elevationDeg: pl.elevationDeg.value },
+    take: { azimuthDeg: tl.azimuthDeg.value - (bearingAt(tm, middle(stand), stand.frame) ?? 0), elevationDeg: tl.elevationDeg.value },
+  };
+}
+
+export interface MirrorProposal { readonly mirror: boolean; readonly why: string }
+
+/** Mirror where the take's key stands on the mirrored side of the plate's and nothing else would come out wrong by it. */
+export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorProposal {
+  if (keys === null) return { mirror: false, why: '' };
+  const as = Math.abs(differenceDeg(keys.take.azimuthDeg, keys.plate.azimuthDeg)), flipped = Math.abs(differenceDeg(-keys.take.azimuthDeg, keys.plate.azimuthDeg));
+  if (!(as > SAME_AZIMUTH_DEG && flipped <= SAME_AZIMUTH_DEG)) return { mirror: false, why: '' };
+  const need = posesOf(input.plate), have = posesOf(input.take), swapped = posesOf(input.take, true);
+  const off = (poses: typeof have): number => (need.length === 0 || poses.length === 0 ? 0 : Math.max(Math.abs(differenceDeg(poses[0]!.yawDeg, need[0]!.yawDeg)), Math.abs(differenceDeg(poses.at(-1)!.yawDeg, need.at(-1)!.yawDeg))));
+  const now = off(have), then = off(swapped);
+  if (then > YAW_SLACK_DEG && then > now) return { mirror: false, why: `mirrored, the take's key would fit (${flipped.toFixed(0)}° off, not ${as.toFixed(0)}°), but its poses would be up to ${then.toFixed(0)}° off: left as it is; set mirror to try` };
+  return { mirror: true, why: `mirrored: the take's key stands ${as.toFixed(0)}° off as it is, ${flipped.toFixed(0)}° when left and right are changed over` };
+}
+
+/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. */
+export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: number, groundFill: readonly [number, number, number] | null, mirror: boolean): LightStep {
+  const pm = input.plate.measures, tm = input.take.measures;
+  const match = matchLight(pm, tm, input.subject ?? null);
+  const base = { step: 'light' as const, on: true, slope: match.slope, offset: match.offset, power: match.power, saturation: match.saturation };
+  if (keys === null) return { ...base, why: match.why };
+  const to = lightInCamera(keys.plate.azimuthDeg, keys.plate.elevationDeg, -sightDeg, 0);
+  const from = lightInCamera(keys.take.azimuthDeg, keys.take.elevationDeg, -sightDeg, 0);
+  const seen: Vec3 = mirror ? [-from[0], from[1], from[2]] : from;
+  const apart = Math.acos(Math.min(1, Math.max(-1, dot(seen, to)))) / RAD_PER_DEG;
+  if (apart > MOST_DEG) return { ...base, why: `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved` };
+  const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
+  const toFill = groundFill === null ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3) : (groundFill.map((f) => keyShare(f, keys.plate.elevationDeg)) as [number, number, number]);
+  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference would tint the performer.
+  const own = stopsFill(tm.light?.keyFillStops.value);
+  const more = own === null ? CLOTH_FILL : Math.max(0.5, own / Math.max(0.02, luma(toFill)));
+  const fromFill = toFill.map((f) => Math.min(0.9, f * more)) as [number, number, number];
+  return {
+    ...base,
+    relight: { azimuthDeg: differenceDeg(keys.plate.azimuthDeg, mirror ? -keys.take.azimuthDeg : keys.take.azimuthDeg), elevationDeg: keys.plate.elevationDeg - keys.take.elevationDeg, strength: 1, fromCamera: [...from] as [number, number, number], toCamera: [...to] as [number, number, number], fromFill, toFill },
+    why: `${match.why}; the key is turned by ${apart.toFixed(0)}° on the performer`,
+  };
+}
+
+const luma = (v: readonly [number, number, number]): number => 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
+
+function even(v: number): [number, number, number] {
+  return [v, v, v];
+}
+
+/** Fill as a share of the light on a surface that faces the key, from its share on open ground under elevation e. */
+function keyShare(groundFill: number, elevationDeg: number): number {
+  const s = Math.sin(Math.max(5, elevationDeg) * RAD_PER_DEG);
+  const key = (1 - groundFill) / Math.max(0.02, groundFill) / s;
+  return 1 / (1 + key);
+}
