@@ -1,4 +1,5 @@
-// Passes over the small picture of a peel. Twins: judgeScreenPlain (screen-field.ts) and matteTurnPlain (frame-analysis.ts).
+// Passes over the small picture of a peel. Twins: judgeScreenPlain (screen-field.ts), screenRatioPlain and meanSquarePlain
+// (screen-model.ts), seedsPlain and matteTurnPlain (frame-analysis.ts).
 import { acrossRow, seekRow } from './peel-cells';
 import { put } from './peel-light';
 
@@ -63,6 +64,74 @@ export function matteTurn(weights: usize, gw: i32, gh: i32, cell: f32, w: i32, h
       put(matte + p, a, left);
       put(weightF + p, v128.bitselect(one, v128.and(f32x4.gt(depth, one), smooth(begin, 1, a)), f32x4.ge(depth, f32x4.splat(deep))), left);
       put(weightB + p, f32x4.mul(v128.load(screenWeight + p), f32x4.sub(one, smooth(0.15, 0.4, a))), left);
+    }
+  }
+}
+
+/** Four verdicts (bytes) as a mask. */
+// @ts-ignore: decorator
+@inline
+function verdicts(p: usize): v128 {
+  return i32x4.gt_u(i32x4.extend_low_i16x8_u(i16x8.extend_low_i8x16_u(v128.load32_zero(p))), i32x4.splat(0));
+}
+
+/** What a frame shows over what the map says, held within 0.1 to 4, and the verdicts as weights. Items: rows. */
+export function screenRatio(data: usize, map: usize, sure: usize, w: i32, h: i32, ratio: usize, weight: usize, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>w * <usize>h << 2;
+  for (let y = from; y < to; y++) {
+    for (let x = 0; x < w; x += 4) {
+      const i = y * w + x, left = w - x;
+      const p = <usize>i << 2;
+      put(weight + p, v128.and(verdicts(sure + <usize>i), f32x4.splat(1)), left);
+      for (let c: usize = 0; c < 3; c++) {
+        const o = c * plane + p;
+        put(ratio + o, f32x4.min(f32x4.splat(4), f32x4.max(f32x4.splat(0.1), f32x4.div(v128.load(data + o), f32x4.max(v128.load(map + o), f32x4.splat(1e-4))))), left);
+      }
+    }
+  }
+}
+
+/** A row's sum of squared differences over sure pixels. Items: rows. */
+export function squareOff(a: usize, b: usize, sure: usize, w: i32, h: i32, square: usize, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>w * <usize>h << 2;
+  for (let y = from; y < to; y++) {
+    let sum: f64 = 0;
+    for (let x = 0; x < w; x++) {
+      const i = y * w + x;
+      if (load<u8>(sure + <usize>i) == 0) continue;
+      const p = <usize>i << 2;
+      const r = load<f32>(a + p) - load<f32>(b + p), g = load<f32>(a + plane + p) - load<f32>(b + plane + p), l = load<f32>(a + 2 * plane + p) - load<f32>(b + 2 * plane + p);
+      sum += <f64>(r * r + g * g + l * l);
+    }
+    store<f32>(square + (<usize>y << 2), <f32>sum);
+  }
+}
+
+/**
+ * Where a frame's clouds start: I - B, the verdicts as weights of the screen, and the performer's: 1 from `deep` on, 0.3 where
+ * the colour differs from the screen's hue. Items: rows.
+ */
+export function peelSeeds(data: usize, back: usize, sure: usize, fromScreen: usize, w: i32, h: i32, deep: f32, difference: usize, onScreen: usize, weightF: usize, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>w * <usize>h << 2;
+  const half = f32x4.splat(0.5), across = f32x4.splat(0.8660254), one = f32x4.splat(1);
+  for (let y = from; y < to; y++) {
+    for (let x = 0; x < w; x += 4) {
+      const i = y * w + x, left = w - x;
+      const p = <usize>i << 2;
+      const r = v128.load(data + p), g = v128.load(data + plane + p), b = v128.load(data + 2 * plane + p);
+      const sr = v128.load(back + p), sg = v128.load(back + plane + p), sb = v128.load(back + 2 * plane + p);
+      const su = f32x4.sub(sr, f32x4.mul(half, f32x4.add(sg, sb))), sv = f32x4.mul(across, f32x4.sub(sg, sb));
+      const u = f32x4.sub(r, f32x4.mul(half, f32x4.add(g, b))), v = f32x4.mul(across, f32x4.sub(g, b));
+      const along = f32x4.add(f32x4.mul(u, su), f32x4.mul(v, sv)), beside = f32x4.abs(f32x4.sub(f32x4.mul(v, su), f32x4.mul(u, sv)));
+      const power = f32x4.max(f32x4.add(f32x4.mul(su, su), f32x4.mul(sv, sv)), f32x4.splat(1e-9));
+      const other = f32x4.lt(f32x4.sub(along, f32x4.mul(f32x4.splat(0.577), beside)), f32x4.mul(f32x4.splat(0.1), power));
+      const depth = v128.load(fromScreen + p);
+      const shallow = v128.and(v128.and(other, f32x4.gt(depth, f32x4.splat(1.5))), f32x4.splat(0.3));
+      put(weightF + p, v128.bitselect(one, shallow, f32x4.ge(depth, f32x4.splat(deep))), left);
+      put(onScreen + p, v128.and(verdicts(sure + <usize>i), one), left);
+      put(difference + p, f32x4.sub(r, sr), left);
+      put(difference + plane + p, f32x4.sub(g, sg), left);
+      put(difference + 2 * plane + p, f32x4.sub(b, sb), left);
     }
   }
 }

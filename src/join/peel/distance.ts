@@ -1,3 +1,5 @@
+import { kernels } from '../../image/kernels.js';
+
 /**
  * Chamfer distance (3-4 weights, Borgefors, "Distance transformations in digital images", CVGIP 1986) to the set pixels
  * of a mask, in pixels, at most 8 % from Euclid. Pictures without a set pixel give 1e6 everywhere.
@@ -35,4 +37,16 @@ export function chamferDistance(mask: Uint8Array, w: number, h: number, dst: Flo
     }
   }
   return dst;
+}
+
+/** Distances to the set pixels of a mask and to those that are not set, by the kernel, both at once. Values as `chamferDistance`'s. */
+export function chamferPair(mask: Uint8Array, w: number, h: number, toSet: Float32Array, toUnset: Float32Array): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('chamferPair', [scope.input(mask), w, h, scope.output(toSet), scope.output(toUnset)], 2, w * h);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
 }

@@ -8,7 +8,7 @@
  */
 import { kernels } from '../../image/kernels.js';
 import { cellMoments, unmixingModel, type CellGrid } from './local-unmix.js';
-import { chamferDistance } from './distance.js';
+import { chamferPair } from './distance.js';
 import { columnTaps, resampleCellsPlain, type ColumnTaps } from './resample-cells.js';
 import type { ScreenField } from './screen-field.js';
 import { blockMeans, type SmallLinear } from './small-linear.js';
@@ -55,28 +55,17 @@ export function analyseFrame(small: SmallLinear, field: ScreenField, tuning: Tun
   const { width: w, height: h, data } = small;
   const n = w * h;
   const { sure } = field;
-  const other = new Uint8Array(n);
-  for (let i = 0; i < n; i += 1) other[i] = sure[i] === 1 ? 0 : 1;
-  const fromScreen = chamferDistance(sure, w, h, floats(n));
-  const fromPerformer = chamferDistance(other, w, h, floats(n));
-  const difference = floats(3 * n);
+  const fromScreen = floats(n);
+  const fromPerformer = floats(n);
+  chamferPair(sure, w, h, fromScreen, fromPerformer);
+  // Where nothing lies deep (a thin or far performer), half of the greatest depth has to do.
+  const deep = Math.max(1.01, Math.min(tuning.deep, 0.5 * deepest(fromScreen)));
   const back = field.colour;
-  for (let i = 0; i < 3 * n; i += 1) difference[i] = data[i]! - back[i]!;
+  const difference = floats(3 * n);
   const weightF = floats(n);
   const weightB = floats(n);
   const onScreen = floats(n);
-  let deepest = 0;
-  for (let i = 0; i < n; i += 1) {
-    const d = fromScreen[i]!;
-    if (d > deepest) deepest = d < 1e5 ? d : 1e5;
-    onScreen[i] = sure[i]!;
-  }
-  // Where nothing lies deep (a thin or far performer), half of the greatest depth has to do.
-  const deep = Math.max(1.01, Math.min(tuning.deep, 0.5 * deepest));
-  for (let i = 0; i < n; i += 1) {
-    const d = fromScreen[i]!;
-    weightF[i] = d >= deep ? 1 : d > 1.5 && screenness(data, back, n, i) < 0.1 ? 0.3 : 0;
-  }
+  seeds(data, back, sure, fromScreen, w, h, deep, difference, onScreen, weightF);
   const matte = floats(n);
   const cell = tuning.cell;
   const gw = Math.ceil(w / cell);
@@ -101,6 +90,35 @@ export function analyseFrame(small: SmallLinear, field: ScreenField, tuning: Tun
   }
   unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
   return { small, field, fromScreen, fromPerformer, grid, cell, weights, performer: performer.moments, residual: residual.moments, matte, occupied: true };
+}
+
+function deepest(depth: Float32Array): number {
+  let most = 0;
+  for (let i = 0; i < depth.length; i += 1) if (depth[i]! > most) most = depth[i]!;
+  return most;
+}
+
+/** Where the clouds start, by the kernel: I − B, and what each pixel counts for the screen's and the performer's. */
+export function seeds(data: Float32Array, back: Float32Array, sure: Uint8Array, fromScreen: Float32Array, w: number, h: number, deep: number, difference: Float32Array, onScreen: Float32Array, weightF: Float32Array): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('peelSeeds', [scope.input(data), scope.input(back), scope.input(sure), scope.input(fromScreen), w, h, deep, scope.output(difference), scope.output(onScreen), scope.output(weightF)], h, w * 6);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function seedsPlain(data: Float32Array, back: Float32Array, sure: Uint8Array, fromScreen: Float32Array, w: number, h: number, deep: number, difference: Float32Array, onScreen: Float32Array, weightF: Float32Array): void {
+  const n = w * h;
+  for (let i = 0; i < 3 * n; i += 1) difference[i] = data[i]! - back[i]!;
+  for (let i = 0; i < n; i += 1) {
+    onScreen[i] = sure[i]!;
+    const d = fromScreen[i]!;
+    weightF[i] = d >= deep ? 1 : d > 1.5 && screenness(data, back, n, i) < 0.1 ? 0.3 : 0;
+  }
 }
 
 /** The small matte from the model, and from it how much each pixel counts for the two clouds, by the kernel. */

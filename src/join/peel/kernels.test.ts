@@ -8,7 +8,8 @@ import { linearise } from '../../media/curve-table.js';
 import type { VideoFrame } from '../../media/types.js';
 import { codedRgb } from './coded-rgb.js';
 import { fillHoles } from './fill-holes.js';
-import { analyseFrame, matteTurn, matteTurnPlain, TUNING } from './frame-analysis.js';
+import { chamferDistance, chamferPair } from './distance.js';
+import { analyseFrame, matteTurn, matteTurnPlain, seeds, seedsPlain, TUNING } from './frame-analysis.js';
 import { floodHollows, matteOfFrame, matteOfFramePlain } from './frame-matte.js';
 import { linearFrame } from './linear-frame.js';
 import { cellMoments, cellMomentsPlain, unmixingModel, unmixingModelPlain } from './local-unmix.js';
@@ -16,7 +17,7 @@ import { performerColour, performerColourPlain } from './performer-colour.js';
 import { priorFill, priorFillPlain } from './prior-fill.js';
 import { columnTaps, resampleCells, resampleCellsPlain } from './resample-cells.js';
 import { judgeScreen, judgeScreenPlain, type Judged } from './screen-field.js';
-import { buildScreenModel, screenOfFrame } from './screen-model.js';
+import { buildScreenModel, meanSquare, meanSquarePlain, screenOfFrame, screenRatio, screenRatioPlain } from './screen-model.js';
 import { blockMeans, smallLinearPlain } from './small-linear.js';
 import { withWorkSpace } from './work-space.js';
 
@@ -173,6 +174,38 @@ describe('kernels of the peel and their plain twins', () => {
       matteTurn(weights, grid, cell, w, h, columnTaps(w, cell, grid.width), difference, depth, on, 10, 0.85, got[0]!, got[1]!, got[2]!);
       matteTurnPlain(weights, grid, cell, w, h, difference, depth, on, 10, 0.85, plain[0]!, plain[1]!, plain[2]!);
       for (let k = 0; k < 3; k += 1) expect(worst(got[k]!, plain[k]!)).toBeLessThan(1e-4);
+    }), few);
+  });
+
+  it('distances to the screen and to the rest', () => {
+    fc.assert(fc.property(size, fc.double({ min: 0, max: 1, noNaN: true }), ({ w, h, seed }, share) => {
+      const mask = Uint8Array.from(sparse(w * h, seed, share), (v) => (v > 0 ? 1 : 0));
+      const toSet = new Float32Array(w * h), toUnset = new Float32Array(w * h);
+      chamferPair(mask, w, h, toSet, toUnset);
+      expect(worst(toSet, chamferDistance(mask, w, h))).toBeLessThan(1e-3);
+      expect(worst(toUnset, chamferDistance(mask.map((v) => 1 - v), w, h))).toBeLessThan(1e-3);
+    }), few);
+  });
+
+  it('gain of the map, its error, and the first seeds', () => {
+    fc.assert(fc.property(size, ({ w, h, seed }) => {
+      const n = w * h;
+      const data = noise(3 * n, seed), back = noise(3 * n, seed + 1, -0.01, 1), depth = noise(n, seed + 2, 0, 15);
+      const sure = Uint8Array.from(sparse(n, seed + 3, 0.5), (v) => (v > 0 ? 1 : 0));
+      const make = (...k: number[]): Float32Array[] => k.map((c) => new Float32Array(c * n));
+      const [r0, w0, r1, w1] = make(3, 1, 3, 1) as [Float32Array, Float32Array, Float32Array, Float32Array];
+      screenRatio(data, back, sure, w, h, r0, w0);
+      screenRatioPlain(data, back, sure, w, h, r1, w1);
+      expect(worst(r0, r1)).toBeLessThan(1e-5);
+      expect(w0).toEqual(w1);
+      expect(meanSquare(data, back, sure, w, h)).toBeCloseTo(meanSquarePlain(data, back, sure, w, h), 5);
+      const [d0, s0, f0, d1, s1, f1] = make(3, 1, 1, 3, 1, 1) as [Float32Array, Float32Array, Float32Array, Float32Array, Float32Array, Float32Array];
+      seeds(data, back, sure, depth, w, h, 10, d0, s0, f0);
+      seedsPlain(data, back, sure, depth, w, h, 10, d1, s1, f1);
+      expect(worst(d0, d1)).toBeLessThan(1e-6);
+      expect(s0).toEqual(s1);
+      // A verdict may differ only on its limit: none of these random colours is that close.
+      expect(worst(f0, f1)).toBeLessThan(1e-6);
     }), few);
   });
 

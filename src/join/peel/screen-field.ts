@@ -183,16 +183,15 @@ function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, 
   const n = w * h;
   const { labels, area } = labelAreas(sure, w, h);
   const large = 0.01 * n;
-  const major = floats(n).fill(0);
   let any = false;
   let minor = false;
-  for (let i = 0; i < n; i += 1) {
-    if (sure[i] === 1 && area[labels[i]!]! >= large) {
-      major[i] = 1;
-      any = true;
-    } else if (sure[i] === 1) minor = true;
+  for (let l = 1; l < area.length; l += 1) {
+    if (area[l]! >= large) any = true;
+    else if (area[l]! > 0) minor = true;
   }
   if (!any || !minor) return;
+  const major = floats(n);
+  for (let i = 0; i < n; i += 1) major[i] = sure[i] === 1 && area[labels[i]!]! >= large ? 1 : 0;
   const cells = cellMoments(data, major, w, h, CELL, 4, 3, floats)!;
   const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3, undefined, { floats });
   const total = new Float64Array(area.length);

@@ -5,6 +5,7 @@
  * shadow passing). On a moving camera the map does not hold; this is seen in the frames and the map is then not used.
  */
 import { PlatewrightError } from '../../core/errors.js';
+import { kernels } from '../../image/kernels.js';
 import { cellMoments } from './local-unmix.js';
 import { priorFill } from './prior-fill.js';
 import { resampleCells } from './resample-cells.js';
@@ -81,33 +82,61 @@ export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Fl
   const ratio = floats(3 * n);
   const weight = floats(n);
   const { sure } = plain;
-  for (let i = 0; i < n; i += 1) weight[i] = sure[i]!;
-  for (let p = 0; p < 3; p += 1) {
-    for (let i = 0, k = p * n; i < n; i += 1, k += 1) {
-      if (sure[i] === 0) continue;
-      const m = map[k]!;
-      const r = data[k]! / (m < 1e-4 ? 1e-4 : m);
-      ratio[k] = r > 4 ? 4 : r < 0.1 ? 0.1 : r;
-    }
-  }
+  screenRatio(data, map, sure, w, h, ratio, weight);
   const gain = cellMoments(ratio, weight, w, h, GAIN_CELL, 4, 3, floats);
   if (gain === null) return plain;
   const colour = resampleCells(gain.moments, gain.grid, GAIN_CELL, w, h, 3, undefined, { gain: map, floats });
   // The map may be stale (a fold that moved): it is used only where it explains the frame better than the frame alone does.
-  const mapped = meanSquare(data, colour, sure, n);
+  const mapped = meanSquare(data, colour, sure, w, h);
   if (mapped > 1.2 * plain.noise) return plain;
   return { colour, sure, limit: plain.limit, noise: mapped };
 }
 
-function meanSquare(a: Float32Array, b: Float32Array, mask: Uint8Array, n: number): number {
+/** What a frame shows over what the map says, and the verdicts as weights, by the kernel. */
+export function screenRatio(data: Float32Array, map: Float32Array, sure: Uint8Array, w: number, h: number, ratio: Float32Array, weight: Float32Array): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('screenRatio', [scope.input(data), scope.input(map), scope.input(sure), w, h, scope.output(ratio), scope.output(weight)], h, w * 4);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function screenRatioPlain(data: Float32Array, map: Float32Array, sure: Uint8Array, w: number, h: number, ratio: Float32Array, weight: Float32Array): void {
+  const n = w * h;
+  for (let i = 0; i < n; i += 1) {
+    weight[i] = sure[i]!;
+    for (let p = 0; p < 3; p += 1) ratio[p * n + i] = Math.min(4, Math.max(0.1, data[p * n + i]! / Math.max(map[p * n + i]!, 1e-4)));
+  }
+}
+
+/** Mean square of a − b over the set pixels and three channels, 0 where none is set, by the kernel. */
+export function meanSquare(a: Float32Array, b: Float32Array, mask: Uint8Array, w: number, h: number): number {
+  const square = new Float32Array(h);
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('squareOff', [scope.input(a), scope.input(b), scope.input(mask), w, h, scope.output(square)], h, w * 3);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  let count = 0;
+  for (let i = 0; i < w * h; i += 1) count += mask[i]!;
+  return count === 0 ? 0 : square.reduce((s, v) => s + v, 0) / (3 * count);
+}
+
+/** Plain twin of the kernel. */
+export function meanSquarePlain(a: Float32Array, b: Float32Array, mask: Uint8Array, w: number, h: number): number {
+  const n = w * h;
   let sum = 0;
   let count = 0;
   for (let i = 0; i < n; i += 1) {
     if (mask[i] === 0) continue;
-    const r = a[i]! - b[i]!;
-    const g = a[n + i]! - b[n + i]!;
-    const l = a[2 * n + i]! - b[2 * n + i]!;
-    sum += r * r + g * g + l * l;
+    for (let p = 0; p < 3; p += 1) sum += (a[p * n + i]! - b[p * n + i]!) ** 2;
     count += 3;
   }
   return count === 0 ? 0 : sum / count;
