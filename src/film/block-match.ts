@@ -5,21 +5,21 @@
  * et al., "True-motion estimation with 3-D recursive search block matching", IEEE Trans. CSVT 1993). A block's dissimilarity
  * is 1 − NCC², the share of its variance that no gain and bias explain, so a light that goes on or off costs nothing; blocks
  * count by their contrast, since a flat block says nothing.
+ *
+ * The work is done by the kernel blockMatch on 15-bit values, all sums exact; block-match-plain.ts is its twin.
  */
-import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
+import { kernels } from '../image/kernels.js';
+import { SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
 
-const BW = 8;
-const BH = 9;
-const BX = SMALL_W / BW;
-const BY = SMALL_H / BH;
-/** Contrast (8.8 code) at which a block counts half: 3 code values of standard deviation. */
-const CONTRAST_HALF = 3 * 256;
-/** Rows and columns below this luma (8.8 code) throughout are bars. */
-const BAR_LEVEL = 5 * 256;
-const LEAST_ACTIVE_H = 24;
-const LEAST_ACTIVE_W = 40;
-const GLOBAL_X = 11;
-const GLOBAL_Y = 6;
+export const BLOCKS_X = 12;
+export const BLOCKS_Y = 6;
+export const BLOCKS = BLOCKS_X * BLOCKS_Y;
+/** Contrast (15-bit value) at which a block counts half: 3 code values of standard deviation. */
+const CONTRAST_HALF = 3 * 128;
+/** Bytes of the kernel's result and of its scratch (kernels/block-match.ts). */
+const OUT_BYTES = 64 + BLOCKS * 24;
+const SCRATCH_BYTES = 38400;
+const LUMA = SMALL_W * SMALL_H;
 
 export interface Match {
   /** 0 (all found again) .. 1 (nothing). */
@@ -37,267 +37,54 @@ export interface Match {
   motionSpread: number;
 }
 
+/** Block by block, row after row: what was left unexplained 0..1, variance (15-bit values squared), shift (cells). */
+export interface BlockFields {
+  readonly leftOver: Float64Array;
+  readonly contrast: Float64Array;
+  readonly shiftX: Int32Array;
+  readonly shiftY: Int32Array;
+}
+
 export class BlockMatcher {
-  private readonly coarseA = new Float32Array(COARSE_W * COARSE_H);
-  private readonly coarseB = new Float32Array(COARSE_W * COARSE_H);
-  private readonly block = new Float32Array(BW * BH);
-  private readonly leftOver = new Float64Array(BX * BY);
-  private readonly contrast = new Float64Array(BX * BY);
-  private readonly shiftX = new Int32Array(BX * BY);
-  private readonly shiftY = new Int32Array(BX * BY);
-  private coarseX0 = 0;
-  private coarseX1 = COARSE_W;
-  private coarseY0 = 0;
-  private coarseY1 = COARSE_H;
-  private sumA = 0;
-  private varA = 0;
-  /** The part of the picture that holds picture in both frames: bars match always and would hide a cut. */
-  private readonly active = { x0: 0, x1: SMALL_W, y0: 0, y1: SMALL_H };
-
-  private findActive(a: SmallFrame, b: SmallFrame): void {
-    const act = this.active;
-    const rowDark = (y: number): boolean => {
-      let ma = 0, mb = 0;
-      for (let x = 0, i = y * SMALL_W; x < SMALL_W; x++, i++) {
-        if (a[i]! > ma) ma = a[i]!;
-        if (b[i]! > mb) mb = b[i]!;
-      }
-      return ma < BAR_LEVEL || mb < BAR_LEVEL;
-    };
-    const columnDark = (x: number): boolean => {
-      let ma = 0, mb = 0;
-      for (let y = 0, i = x; y < SMALL_H; y++, i += SMALL_W) {
-        if (a[i]! > ma) ma = a[i]!;
-        if (b[i]! > mb) mb = b[i]!;
-      }
-      return ma < BAR_LEVEL || mb < BAR_LEVEL;
-    };
-    let y0 = 0, y1 = SMALL_H, x0 = 0, x1 = SMALL_W;
-    while (y0 < SMALL_H && rowDark(y0)) y0++;
-    while (y1 > y0 && rowDark(y1 - 1)) y1--;
-    while (x0 < SMALL_W && columnDark(x0)) x0++;
-    while (x1 > x0 && columnDark(x1 - 1)) x1--;
-    // The cell beside a bar is part bar.
-    if (y0 > 0) y0++;
-    if (y1 < SMALL_H) y1--;
-    if (x0 > 0) x0++;
-    if (x1 < SMALL_W) x1--;
-    const enough = y1 - y0 >= LEAST_ACTIVE_H && x1 - x0 >= LEAST_ACTIVE_W;
-    act.y0 = enough ? y0 : 0;
-    act.y1 = enough ? y1 : SMALL_H;
-    act.x0 = enough ? x0 : 0;
-    act.x1 = enough ? x1 : SMALL_W;
-  }
-
-  private coarse(f: SmallFrame, dst: Float32Array): void {
-    for (let cy = 0; cy < COARSE_H; cy++) {
-      for (let cx = 0; cx < COARSE_W; cx++) {
-        let i = cy * 3 * SMALL_W + cx * 3;
-        let s = f[i]! + f[i + 1]! + f[i + 2]!;
-        i += SMALL_W;
-        s += f[i]! + f[i + 1]! + f[i + 2]!;
-        i += SMALL_W;
-        s += f[i]! + f[i + 1]! + f[i + 2]!;
-        dst[cy * COARSE_W + cx] = s * (1 / 9);
-      }
-    }
-  }
-
-  /** Mean difference of the coarse frames under half a code value. */
-  private alike(): boolean {
-    const a = this.coarseA;
-    const b = this.coarseB;
-    let s = 0;
-    for (let i = 0; i < COARSE_W * COARSE_H; i++) s += Math.abs(a[i]! - b[i]!);
-    return s < COARSE_W * COARSE_H * 128;
-  }
-
-  /** NCC of the coarse frames with b shifted by (dx, dy) over their overlap. */
-  private coarseNcc(dx: number, dy: number): number {
-    const a = this.coarseA;
-    const b = this.coarseB;
-    const left = this.coarseX0, right = this.coarseX1, top = this.coarseY0, bottom = this.coarseY1;
-    const x0 = Math.max(left, left - dx);
-    const x1 = Math.min(right, right - dx);
-    const y0 = Math.max(top, top - dy);
-    const y1 = Math.min(bottom, bottom - dy);
-    let sa = 0, sb = 0, saa = 0, sbb = 0, sab = 0;
-    for (let y = y0; y < y1; y++) {
-      const ra = y * COARSE_W;
-      const rb = (y + dy) * COARSE_W + dx;
-      for (let x = x0; x < x1; x++) {
-        const p = a[ra + x]!;
-        const q = b[rb + x]!;
-        sa += p;
-        sb += q;
-        saa += p * p;
-        sbb += q * q;
-        sab += p * q;
-      }
-    }
-    const n = (x1 - x0) * (y1 - y0);
-    const va = saa - (sa * sa) / n;
-    const vb = sbb - (sb * sb) / n;
-    // A little noise in the denominator keeps two flat overlaps from agreeing by chance.
-    return (sab - (sa * sb) / n) / Math.sqrt((va + n * 65536 * 0.25) * (vb + n * 65536 * 0.25));
-  }
-
-  /** 1 − NCC² of the loaded block with b at (x, y); 1 where it leaves the frame or correlates negatively. */
-  private score(b: SmallFrame, x: number, y: number): number {
-    const act = this.active;
-    if (x < act.x0 || y < act.y0 || x > act.x1 - BW || y > act.y1 - BH) return 1;
-    const blk = this.block;
-    let sb = 0, sbb = 0, sab = 0;
-    let i = 0;
-    for (let v = 0; v < BH; v++) {
-      const r = (y + v) * SMALL_W + x;
-      for (let u = 0; u < BW; u++) {
-        const q = b[r + u]!;
-        sb += q;
-        sbb += q * q;
-        sab += blk[i++]! * q;
-      }
-    }
-    const n = BW * BH;
-    const cov = sab - (this.sumA * sb) / n;
-    if (cov <= 0) return 1;
-    const floor = n * 65536 * 0.5;
-    return 1 - (cov * cov) / ((this.varA + floor) * (sbb - (sb * sb) / n + floor));
-  }
+  private readonly result = new ArrayBuffer(OUT_BYTES);
+  private readonly bytes = new Uint8Array(this.result);
+  private readonly whole = new Float64Array(this.result, 0, 7);
+  private readonly found: BlockFields = {
+    leftOver: new Float64Array(this.result, 64, BLOCKS), contrast: new Float64Array(this.result, 64 + 8 * BLOCKS, BLOCKS),
+    shiftX: new Int32Array(this.result, 64 + 16 * BLOCKS, BLOCKS), shiftY: new Int32Array(this.result, 64 + 20 * BLOCKS, BLOCKS),
+  };
 
   /** Matches a onto b. `reach` is how far (cells) a block may stray from its best prediction. */
   match(a: SmallFrame, b: SmallFrame, reach: number, out: Match): Match {
-    this.coarse(a, this.coarseA);
-    this.coarse(b, this.coarseB);
-    if (this.alike()) {
-      // Nothing moved and nothing changed: no need to look closer.
-      this.shiftX.fill(0);
-      this.shiftY.fill(0);
-      this.leftOver.fill(0);
-      this.contrast.fill(0);
-      out.dissimilarity = out.rigidDissimilarity = out.dx = out.dy = out.motion = out.motionSpread = 0;
-      out.evidence = 1;
-      return out;
+    const door = kernels();
+    const scope = door.scope();
+    try {
+      const at = scope.allocate(OUT_BYTES);
+      door.run('blockMatch', [scope.input(a.subarray(0, LUMA)), scope.input(b.subarray(0, LUMA)), reach, at], 1, 1, SCRATCH_BYTES);
+      this.bytes.set(new Uint8Array(door.memory.buffer, at, OUT_BYTES));
+    } finally {
+      scope.close();
     }
-    this.findActive(a, b);
-    const { x0: ax0, x1: ax1, y0: ay0, y1: ay1 } = this.active;
-    this.coarseX0 = Math.ceil(ax0 / 3);
-    this.coarseX1 = Math.floor(ax1 / 3);
-    this.coarseY0 = Math.ceil(ay0 / 3);
-    this.coarseY1 = Math.floor(ay1 / 3);
-    let best = this.coarseNcc(0, 0);
-    let gx = 0, gy = 0;
-    if (best < 0.985) {
-      for (let dy = -GLOBAL_Y; dy <= GLOBAL_Y; dy++) {
-        for (let dx = -GLOBAL_X; dx <= GLOBAL_X; dx++) {
-          // Large shifts leave little overlap, where chance agreement is likelier: ask a little more of them.
-          const s = this.coarseNcc(dx, dy) - 0.004 * (Math.abs(dx) + Math.abs(dy));
-          if (s > best) {
-            best = s;
-            gx = dx;
-            gy = dy;
-          }
-        }
-      }
-    }
-    gx *= 3;
-    gy *= 3;
-    let total = 0, rigid = 0, weights = 0, motion = 0;
-    for (let by = 0; by < BY; by++) {
-      for (let bx = 0; bx < BX; bx++) {
-        const k = by * BX + bx;
-        // Blocks tile the active part; where it is smaller than the frame they overlap.
-        const x0 = ax0 + Math.round((bx * (ax1 - ax0 - BW)) / (BX - 1));
-        const y0 = ay0 + Math.round((by * (ay1 - ay0 - BH)) / (BY - 1));
-        let s = 0, ss = 0, i = 0;
-        for (let v = 0; v < BH; v++) {
-          const r = (y0 + v) * SMALL_W + x0;
-          for (let u = 0; u < BW; u++) {
-            const p = a[r + u]!;
-            this.block[i++] = p;
-            s += p;
-            ss += p * p;
-          }
-        }
-        const n = BW * BH;
-        this.sumA = s;
-        this.varA = ss - (s * s) / n;
-        let sx = 0, sy = 0;
-        let e = this.score(b, x0, y0);
-        let eRigid = e;
-        if (e > 0.02) {
-          const inside = x0 + gx >= ax0 && y0 + gy >= ay0 && x0 + gx <= ax1 - BW && y0 + gy <= ay1 - BH;
-          const tries = [gx, gy, bx > 0 ? this.shiftX[k - 1]! : gx, bx > 0 ? this.shiftY[k - 1]! : gy, by > 0 ? this.shiftX[k - BX]! : gx, by > 0 ? this.shiftY[k - BX]! : gy];
-          for (let t = 0; t < 6; t += 2) {
-            const f = this.score(b, x0 + tries[t]!, y0 + tries[t + 1]!);
-            if (t === 0 && f < eRigid) eRigid = f;
-            if (f < e) {
-              e = f;
-              sx = tries[t]!;
-              sy = tries[t + 1]!;
-            }
-          }
-          if (e > 0.06) {
-            const cx = sx, cy = sy;
-            for (let dy = -reach; dy <= reach; dy++) {
-              for (let dx = -reach; dx <= reach; dx++) {
-                const f = this.score(b, x0 + cx + dx, y0 + cy + dy);
-                if (f < e) {
-                  e = f;
-                  sx = cx + dx;
-                  sy = cy + dy;
-                }
-              }
-            }
-            for (let dy = -1; dy <= 1; dy++) {
-              for (let dx = -1; dx <= 1; dx++) {
-                const f = this.score(b, x0 + gx + dx, y0 + gy + dy);
-                if (f < eRigid) eRigid = f;
-              }
-            }
-            if (eRigid < e) e = eRigid;
-          }
-          // A block whose global prediction has left the frame went out of sight: it says little.
-          if (!inside && e > 0.3) {
-            this.shiftX[k] = gx;
-            this.shiftY[k] = gy;
-            this.leftOver[k] = 0;
-            this.contrast[k] = 0;
-            const sdOut = Math.sqrt(this.varA / n);
-            const wOut = (0.25 * sdOut) / (sdOut + CONTRAST_HALF);
-            total += wOut * e;
-            rigid += wOut * eRigid;
-            weights += wOut;
-            continue;
-          }
-        }
-        this.shiftX[k] = sx;
-        this.shiftY[k] = sy;
-        this.leftOver[k] = e;
-        this.contrast[k] = this.varA / n;
-        const sd = Math.sqrt(this.varA / n);
-        const w = sd / (sd + CONTRAST_HALF);
-        total += w * e;
-        rigid += w * eRigid;
-        weights += w;
-        motion += w * Math.hypot(sx, sy);
-      }
-    }
-    out.dx = gx;
-    out.dy = gy;
-    out.evidence = weights / (BX * BY);
-    out.dissimilarity = weights > 0.01 * BX * BY ? total / weights : 0;
-    out.rigidDissimilarity = weights > 0.01 * BX * BY ? rigid / weights : 0;
-    out.motion = weights > 0 ? motion / weights : 0;
-    let spread = 0;
-    for (let k = 0; k < BX * BY; k++) spread += Math.hypot(this.shiftX[k]! - gx, this.shiftY[k]! - gy);
-    out.motionSpread = spread / (BX * BY);
+    const w = this.whole;
+    out.dissimilarity = w[0]!;
+    out.rigidDissimilarity = w[1]!;
+    out.dx = w[2]!;
+    out.dy = w[3]!;
+    out.evidence = w[4]!;
+    out.motion = w[5]!;
+    out.motionSpread = w[6]!;
     return out;
+  }
+
+  /** What the last match found block by block; written over by the next. */
+  fields(): BlockFields {
+    return this.found;
   }
 
   /** Block by block of the last match: shift (cells), what was left unexplained 0..1, and whether there was texture to see it. */
   blockShifts(): { dx: number; dy: number; left: number; textured: boolean }[] {
-    return Array.from({ length: BX * BY }, (_, k) => ({ dx: this.shiftX[k]!, dy: this.shiftY[k]!, left: this.leftOver[k]!, textured: Math.sqrt(this.contrast[k]!) > CONTRAST_HALF }));
+    const f = this.found;
+    return Array.from({ length: BLOCKS }, (_, k) => ({ dx: f.shiftX[k]!, dy: f.shiftY[k]!, left: f.leftOver[k]!, textured: Math.sqrt(f.contrast[k]!) > CONTRAST_HALF }));
   }
 }
 

@@ -8,7 +8,7 @@ import type { VideoFrame } from '../media/types.js';
 import { CutDetector, type CutDetectorState } from './cut-detector.js';
 import { LetterboxFinder } from './letterbox.js';
 import { shotsOf } from './shot-events.js';
-import { smallFrame, SMALL_LENGTH } from './small-frame.js';
+import { SMALL_H, SMALL_W, smallFrame, SMALL_LENGTH } from './small-frame.js';
 import type { CutList } from './types.js';
 
 /** Frames between two looks for bars. */
@@ -18,6 +18,14 @@ const LETTERBOX_EVERY = 25;
 export interface FrameSource {
   readonly info: { readonly rate: Rate; readonly frameCount: number };
   frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
+  /** The same frames made small on the way, where the source can; `whole` gives the full one. */
+  reducedFrames?(size: { readonly widthPx: number; readonly heightPx: number }, from?: number, to?: number): AsyncGenerator<VideoFrame & { whole(): VideoFrame | null }>;
+}
+
+/** Frames as small as the scan needs them; from a source that can't reduce, in full. */
+export async function* scanFrames(source: FrameSource, from: number, to = Infinity): AsyncGenerator<VideoFrame & { whole(): VideoFrame | null }> {
+  if (source.reducedFrames !== undefined) yield* source.reducedFrames({ widthPx: SMALL_W, heightPx: SMALL_H }, from, to);
+  else for await (const frame of source.frames(from, to)) yield { ...frame, whole: () => frame };
 }
 
 /** Plain JSON; hand it back as `resume` to go on where the scan stopped. */
@@ -55,8 +63,9 @@ export async function findCuts(source: FrameSource, options: ScanOptions = {}): 
     if (options.signal?.aborted) throw new PlatewrightError('PW-FILM-CANCELLED', `the scan was stopped after ${detector.frames} frames; it can go on from there`, { kind: 'input', detail: { state: state() } });
   };
   stop();
-  for await (const frame of source.frames(detector.frames)) {
-    if (detector.frames % LETTERBOX_EVERY === 0) bars.add(frame);
+  for await (const frame of scanFrames(source, detector.frames)) {
+    const whole = detector.frames % LETTERBOX_EVERY === 0 ? frame.whole() : null;
+    if (whole !== null) bars.add(whole);
     detector.push(smallFrame(frame, small));
     const done = detector.frames;
     if (done % 24 === 0) options.onProgress?.(done, Math.max(done, source.info.frameCount));

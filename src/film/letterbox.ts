@@ -22,12 +22,24 @@ export class LetterboxFinder {
     const rows = (this.rows ??= new Float64Array(h));
     const columns = (this.columns ??= new Float64Array(w));
     if (rows.length !== h || columns.length !== w) return;
-    for (let r = 0, i = 0; r < h; r++) {
-      for (let c = 0; c < w; c++, i++) {
-        const v = (y[i]! - black) / depth;
-        if (v > rows[r]!) rows[r] = v;
-        if (v > columns[c]!) columns[c] = v;
-      }
+    // Only the outermost row and column that were ever lit matter: those within them need not be read again.
+    const limit = ABOVE_BLACK * depth + black;
+    const lit = (v: number): number => (v - black) / depth;
+    const row = (r: number): void => {
+      let m = 0;
+      for (let i = r * w, e = i + w; i < e && m <= limit; i++) if (y[i]! > m) m = y[i]!;
+      rows[r] = Math.max(rows[r]!, lit(m));
+    };
+    for (let r = 0; r < h && rows[r]! <= ABOVE_BLACK; r++) row(r);
+    for (let r = h - 1; r >= 0 && rows[r]! <= ABOVE_BLACK; r--) row(r);
+    let left = 0, right = w - 1;
+    while (left < w && columns[left]! <= ABOVE_BLACK) left++;
+    while (right > left && columns[right]! <= ABOVE_BLACK) right--;
+    if (left === 0 && right === w - 1) return;
+    for (let r = 0; r < h; r++) {
+      const at = r * w;
+      for (let c = 0; c < left; c++) if (lit(y[at + c]!) > columns[c]!) columns[c] = lit(y[at + c]!);
+      for (let c = right + 1; c < w; c++) if (lit(y[at + c]!) > columns[c]!) columns[c] = lit(y[at + c]!);
     }
   }
 

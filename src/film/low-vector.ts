@@ -20,20 +20,37 @@ export function lowVector(f: SmallFrame, dst: Float32Array = new Float32Array(LO
   }
   const c0 = SMALL_W * SMALL_H;
   for (let i = 0; i < 2 * CELLS; i++) scratch[CELLS + i] = (f[c0 + i]! - 32768) / 256;
-  for (let p = 0; p < 3; p++) {
-    for (let y = 0; y < COARSE_H; y++) {
-      const ya = Math.max(0, y - 1);
-      const yb = Math.min(COARSE_H - 1, y + 1);
-      for (let x = 0; x < COARSE_W; x++) {
-        const xa = Math.max(0, x - 1);
-        const xb = Math.min(COARSE_W - 1, x + 1);
-        let s = 0;
-        for (let v = ya; v <= yb; v++) for (let u = xa; u <= xb; u++) s += scratch[p * CELLS + v * COARSE_W + u]!;
-        dst[p * CELLS + y * COARSE_W + x] = s / ((yb - ya + 1) * (xb - xa + 1));
-      }
-    }
-  }
+  for (let p = 0; p < 3; p++) smooth(scratch, dst, p * CELLS);
   return dst;
+}
+
+/** Mean over 3 × 3 cells (those that lie in the frame) of one plane; rows first, then columns. */
+function smooth(src: Float32Array, dst: Float32Array, at: number): void {
+  const last = COARSE_W - 1;
+  for (let y = 0, i = at; y < COARSE_H; y++, i += COARSE_W) {
+    let a = src[i]!, b = src[i + 1]!;
+    dst[i] = (a + b) / 2;
+    for (let x = 1; x < last; x++) {
+      const c = src[i + x + 1]!;
+      dst[i + x] = (a + b + c) / 3;
+      a = b;
+      b = c;
+    }
+    dst[i + last] = (a + b) / 2;
+  }
+  for (let x = 0; x < COARSE_W; x++) {
+    let i = at + x;
+    let a = dst[i]!, b = dst[i + COARSE_W]!;
+    dst[i] = (a + b) / 2;
+    for (let y = 1; y < COARSE_H - 1; y++) {
+      i += COARSE_W;
+      const c = dst[i + COARSE_W]!;
+      dst[i] = (a + b + c) / 3;
+      a = b;
+      b = c;
+    }
+    dst[i + COARSE_W] = (a + b) / 2;
+  }
 }
 
 /** Squared distance of two low vectors, mean per cell (code values squared). */

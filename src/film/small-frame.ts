@@ -4,7 +4,8 @@
  * the bit. Averaging keeps fractions of a code value, which slow dissolves need. At scan size grain and compression noise
  * have mostly gone, and so has fine motion.
  *
- * Large planes are read on every second or third row and column only: the scan must not cost more than the decode it rides on.
+ * A scan gets its frames reduced to 96 × 54 on the way (the media door); those are taken cell by cell. Full frames, where that
+ * could not be done, are averaged here: large planes are read on every second or third row and column only.
  */
 import type { VideoFrame } from '../media/types.js';
 
@@ -84,6 +85,7 @@ export function smallFrame(frame: VideoFrame, dst: SmallFrame = new Uint16Array(
     }
     return dst;
   }
+  if (w === SMALL_W && h === SMALL_H && frame.layout === 'yuv' && frame.bitDepth === 16 && frame.chromaShift[0] === 0 && frame.chromaShift[1] === 0) return fromReduced(frame, full, dst);
   const lumaScale = (full ? 256 : (256 * 255) / 219) / depth;
   reducePlane(planes[0]!, w, h, SMALL_W, SMALL_H, full ? 0 : 16 * depth, lumaScale, 0, dst, 0);
   if (frame.layout === 'grey') {
@@ -95,5 +97,31 @@ export function smallFrame(frame: VideoFrame, dst: SmallFrame = new Uint16Array(
   const chromaScale = (full ? 256 : (256 * 255) / 224) / depth;
   reducePlane(planes[1]!, cw, ch, COARSE_W, COARSE_H, 128 * depth, chromaScale, 32768, dst, LUMA_CELLS);
   reducePlane(planes[2]!, cw, ch, COARSE_W, COARSE_H, 128 * depth, chromaScale, 32768, dst, LUMA_CELLS + CHROMA_CELLS);
+  return dst;
+}
+
+/** A frame that the media door has averaged already: 16 bits (256 a code value), chroma of the luma's size. */
+function fromReduced(frame: VideoFrame, full: boolean, dst: SmallFrame): SmallFrame {
+  const y = frame.planes[0]!;
+  if (full) for (let i = 0; i < LUMA_CELLS; i++) dst[i] = y[i]!;
+  else {
+    for (let i = 0; i < LUMA_CELLS; i++) {
+      const v = (y[i]! - 4096) * (255 / 219);
+      dst[i] = v <= 0 ? 0 : v >= 65535 ? 65535 : v + 0.5;
+    }
+  }
+  const k = (full ? 1 : 255 / 224) / 9;
+  for (let p = 1; p < 3; p++) {
+    const src = frame.planes[p]!;
+    let at = LUMA_CELLS + (p - 1) * CHROMA_CELLS;
+    for (let cy = 0; cy < COARSE_H; cy++) {
+      for (let cx = 0, i = cy * 3 * SMALL_W; cx < COARSE_W; cx++, i += 3) {
+        const a = i + SMALL_W, b = a + SMALL_W;
+        const s = src[i]! + src[i + 1]! + src[i + 2]! + src[a]! + src[a + 1]! + src[a + 2]! + src[b]! + src[b + 1]! + src[b + 2]!;
+        const v = (s - 9 * 32768) * k + 32768;
+        dst[at++] = v <= 0 ? 0 : v >= 65535 ? 65535 : v + 0.5;
+      }
+    }
+  }
   return dst;
 }

@@ -9,7 +9,7 @@
 import { palette } from '../colour/palette.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { BlockMatcher, emptyMatch } from './block-match.js';
-import type { FrameSource } from './find-cuts.js';
+import { scanFrames, type FrameSource } from './find-cuts.js';
 import { lowContrast, lowVector } from './low-vector.js';
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_LENGTH, SMALL_W, smallFrame, type SmallFrame } from './small-frame.js';
 import type { Shot, ShotSummary } from './types.js';
@@ -42,7 +42,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
     const at = first + Math.floor((r * Math.max(0, length - LAG - 1)) / Math.max(1, runs - 1));
     let a: SmallFrame | null = null;
     let b: SmallFrame | null = null;
-    for await (const frame of source.frames(at, Math.min(shot.out, at + LAG + 1))) {
+    for await (const frame of scanFrames(source, at, Math.min(shot.out, at + LAG + 1))) {
       b = smallFrame(frame, new Uint16Array(SMALL_LENGTH));
       a ??= b;
     }

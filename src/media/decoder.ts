@@ -27,7 +27,8 @@ export class PictureDecoder {
     this.frame.alloc();
   }
 
-  static async open(path: string, threads: number): Promise<PictureDecoder> {
+  /** @param scan for small pictures only: frames that no other frame refers to are left without their deblocking, which nothing small shows. */
+  static async open(path: string, threads: number, scan = false): Promise<PictureDecoder> {
     const input = await openInput(path);
     const stream = input.video;
     if (stream === null) {
@@ -43,6 +44,7 @@ export class PictureDecoder {
       context.parametersToContext(stream.codecpar);
       context.pktTimebase = stream.timeBase;
       context.threadCount = threads;
+      if (scan) context.setOption('skip_loop_filter', 'noref');
       code = await context.open2(codec);
     }
     if (code < 0) {

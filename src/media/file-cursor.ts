@@ -4,8 +4,9 @@ import { PictureDecoder } from './decoder.js';
 import { C, type Frame } from './ffmpeg.js';
 import type { Cursor } from './field-cursor.js';
 import type { FrameIndex, Timing } from './frame-index.js';
-import { readDisplayMatrix } from './orientation.js';
+import { isUpright, readDisplayMatrix } from './orientation.js';
 import { chromaSiteOf, PlaneExtractor } from './planes.js';
+import { FrameReducer, type ReducedFrame, type SmallSize } from './reduce.js';
 import type { VideoFrame, VideoInfo } from './types.js';
 
 export interface Built {
@@ -20,6 +21,9 @@ export class FileCursor implements Cursor {
   private readonly info: VideoInfo;
   private readonly ensureIndex: () => Promise<Built | null>;
   private readonly damage: Set<number>;
+  /** Frames are handed out at this size where that can be done on the way. */
+  private readonly small: SmallSize | null;
+  private reducer: FrameReducer | null = null;
   private decoder: PictureDecoder;
   private built: Built | null;
   private shownAt: Map<number, number> | null = null;
@@ -32,7 +36,7 @@ export class FileCursor implements Cursor {
   private held: { source: number; frame: VideoFrame } | null = null;
   private open = true;
 
-  private constructor(path: string, threads: number, decoder: PictureDecoder, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>) {
+  private constructor(path: string, threads: number, decoder: PictureDecoder, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>, small: SmallSize | null) {
     this.path = path;
     this.threads = threads;
     this.decoder = decoder;
@@ -40,10 +44,11 @@ export class FileCursor implements Cursor {
     this.ensureIndex = ensureIndex;
     this.built = built;
     this.damage = damage;
+    this.small = small;
   }
 
-  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>): Promise<FileCursor> {
-    return new FileCursor(path, threads, await PictureDecoder.open(path, threads), info, ensureIndex, built, damage);
+  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>, small: SmallSize | null = null): Promise<FileCursor> {
+    return new FileCursor(path, threads, await PictureDecoder.open(path, threads, small !== null), info, ensureIndex, built, damage, small);
   }
 
   async get(n: number): Promise<VideoFrame | null> {
@@ -86,7 +91,7 @@ export class FileCursor implements Cursor {
     this.held = null;
     this.waiting = null;
     await this.decoder.close();
-    this.decoder = await PictureDecoder.open(this.path, this.threads);
+    this.decoder = await PictureDecoder.open(this.path, this.threads, this.small !== null);
     this.position = 0;
   }
 
@@ -114,7 +119,7 @@ export class FileCursor implements Cursor {
   }
 
   private handOut(n: number, source: number, frame: Frame): VideoFrame {
-    const out = this.extract(frame, n);
+    const out = this.small === null ? this.extract(frame, n) : this.reduced(frame, n);
     if (frame.decodeErrorFlags !== 0 || (frame.flags & C.AV_FRAME_FLAG_CORRUPT) !== 0) this.damage.add(n);
     this.waiting = null;
     this.held = { source, frame: out };
@@ -124,22 +129,38 @@ export class FileCursor implements Cursor {
   /** Frame `n` is lost: the one before it stands in, or the one after it where there is none. */
   private inPlaceOf(n: number, source: number): VideoFrame {
     this.damage.add(n);
-    if (this.held !== null && this.held.source <= source) return { ...this.held.frame, index: n };
-    const out = this.extract(this.waiting!.frame, n);
+    if (this.held !== null && this.held.source <= source) return { ...this.held.frame, index: n, ...(this.small === null ? {} : { whole: () => null }) };
+    const out = this.small === null ? this.extract(this.waiting!.frame, n) : this.reduced(this.waiting!.frame, n);
     this.held = { source, frame: out };
     return out;
   }
 
-  private extract(frame: Frame, n: number): VideoFrame {
-    const format = frame.format as number;
+  private extractorFor(format: number): PlaneExtractor {
     if (this.extractor === null || format !== this.extractorFormat) {
       this.extractor?.free();
       this.extractor = new PlaneExtractor(format);
       this.extractorFormat = format;
+      this.reducer?.free();
+      const upright = isUpright(readDisplayMatrix(this.decoder.opened.video!.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
+      this.reducer = this.small === null || !upright ? null : FrameReducer.for(format, this.info.widthPx, this.info.heightPx, this.small);
     }
+    return this.extractor;
+  }
+
+  private reduced(frame: Frame, n: number): ReducedFrame {
+    this.extractorFor(frame.format as number);
+    if (this.reducer === null || frame.width !== this.info.widthPx || frame.height !== this.info.heightPx) {
+      const full = this.extract(frame, n);
+      return { ...full, whole: () => full };
+    }
+    return { ...this.reducer.reduce(frame, n, this.info.colour), whole: () => (this.waiting === null ? this.extract(frame, n) : null) };
+  }
+
+  private extract(frame: Frame, n: number): VideoFrame {
+    this.extractorFor(frame.format as number);
     const par = this.decoder.opened.video!.codecpar;
-    const site = chromaSiteOf(par.chromaLocation, this.extractor.format, this.decoder.opened.still);
-    const out = this.extractor.extract(frame, n, this.info.colour, site, readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
+    const site = chromaSiteOf(par.chromaLocation, this.extractor!.format, this.decoder.opened.still);
+    const out = this.extractor!.extract(frame, n, this.info.colour, site, readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
     if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {
       throw new PlatewrightError('PW-MEDIA-CHANGED', `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} × ${this.info.heightPx}; split the file there`, { detail: { frame: n } });
     }
@@ -150,6 +171,7 @@ export class FileCursor implements Cursor {
     if (!this.open) return;
     this.open = false;
     this.extractor?.free();
+    this.reducer?.free();
     await this.decoder.close();
   }
 }

@@ -72,9 +72,17 @@ export async function openInput(path: string): Promise<OpenedInput> {
     const i = context.findBestStream(type);
     return i < 0 ? null : streams[i] ?? null;
   };
-  let video = pick(C.AVMEDIA_TYPE_VIDEO);
-  if (video !== null && (video.disposition & C.AV_DISPOSITION_ATTACHED_PIC) !== 0) video = null;
-  return { path, context, container, still: STILL_CONTAINERS.test(container), video, sound: pick(C.AVMEDIA_TYPE_AUDIO) };
+  return { path, context, container, still: STILL_CONTAINERS.test(container), video: pictureStream(streams), sound: pick(C.AVMEDIA_TYPE_AUDIO) };
+}
+
+/**
+ * The stream that a player would show: the one the file marks as its default, else the first, that is no cover art, no run of
+ * timed thumbnails and has a size. (FFmpeg's own choice goes by what has most data, which may be another version of the film.)
+ */
+function pictureStream(streams: readonly Stream[]): Stream | null {
+  const real = streams.filter((s) => s.codecpar.codecType === C.AVMEDIA_TYPE_VIDEO && (s.disposition & (C.AV_DISPOSITION_ATTACHED_PIC | C.AV_DISPOSITION_TIMED_THUMBNAILS)) === 0);
+  const sized = real.filter((s) => s.codecpar.width > 0);
+  return sized.find((s) => (s.disposition & C.AV_DISPOSITION_DEFAULT) !== 0) ?? sized[0] ?? real[0] ?? null;
 }
 
 async function dispose(context: FormatContext): Promise<void> {

@@ -125,3 +125,38 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
   format.freeContext();
   renameSync(`${path}.part`, path);
 }
+
+/** Puts the picture streams of several files into one, packets as they are, with the dispositions given. */
+export async function muxStreams(path: string, muxer: string, sources: readonly { readonly file: string; readonly disposition: number }[]): Promise<void> {
+  const out = new FormatContext();
+  out.allocOutputContext2(null, muxer, `file:${path}`);
+  const inputs: FormatContext[] = [];
+  for (const { file, disposition } of sources) {
+    const input = new FormatContext();
+    if ((await input.openInput(file, null, null)) < 0) throw new Error(`${file} did not open`);
+    await input.findStreamInfo();
+    const stream = out.newStream();
+    input.streams[0]!.codecpar.copy(stream.codecpar);
+    stream.codecpar.codecTag = 0;
+    stream.timeBase = input.streams[0]!.timeBase;
+    stream.disposition = disposition as never;
+    inputs.push(input);
+  }
+  await out.openOutput();
+  if ((await out.writeHeader()) < 0) throw new Error(`${muxer} header refused`);
+  const packet = new Packet();
+  packet.alloc();
+  for (const [i, input] of inputs.entries()) {
+    const stream = out.streams[i]!;
+    while ((await input.readFrame(packet)) >= 0) {
+      packet.rescaleTs(input.streams[0]!.timeBase, stream.timeBase);
+      packet.streamIndex = i;
+      if ((await out.interleavedWriteFrame(packet)) < 0) throw new Error('packet refused');
+    }
+    await input.closeInput();
+  }
+  await out.writeTrailer();
+  await out.closeOutput();
+  packet.free();
+  out.freeContext();
+}

@@ -10,6 +10,7 @@ import { buildFrameIndex, timingOf, type FrameIndex } from './frame-index.js';
 import { closeInput, openInput, requireFile } from './input.js';
 import { copyFrame } from './planes.js';
 import { SequenceCursor } from './sequence-cursor.js';
+import type { ReducedFrame, SmallSize } from './reduce.js';
 import { isSequencePattern, openSequence, type Sequence } from './sequence.js';
 import type { VideoFrame, VideoInfo } from './types.js';
 
@@ -153,11 +154,15 @@ export class VideoReader {
    * Frames `from` (inclusive) to `to` (exclusive) in order. Each is valid until the next is asked for; `copyFrame` keeps one.
    * Several streams may run beside each other and beside `frame`.
    */
-  async *frames(from = 0, to = Infinity): AsyncGenerator<VideoFrame, void, undefined> {
+  frames(from = 0, to = Infinity): AsyncGenerator<VideoFrame, void, undefined> {
+    return this.stream(from, to, null);
+  }
+
+  private async *stream(from: number, to: number, small: SmallSize | null): AsyncGenerator<VideoFrame, void, undefined> {
     const count = this.information.frameCount;
     const end = this.information.frameCountExact ? Math.min(to, count) : to;
     if (from < 0 || !Number.isInteger(from)) throw outside(this.path, from, count);
-    const cursor = await this.newCursor();
+    const cursor = await this.newCursor(small);
     this.streaming.add(cursor);
     try {
       let since = performance.now();
@@ -179,6 +184,14 @@ export class VideoReader {
     }
   }
 
+  /**
+   * The frames for a scan: at the size asked for where FFmpeg can make them small on the way (Y'CbCr that stands upright and
+   * needs no fields put right), else in full. The full frame can be had from each as long as it is the last asked for.
+   */
+  async *reducedFrames(size: SmallSize, from = 0, to = Infinity): AsyncGenerator<ReducedFrame, void, undefined> {
+    for await (const frame of this.stream(from, to, size)) yield 'whole' in frame ? (frame as ReducedFrame) : { ...frame, whole: () => frame };
+  }
+
   /** Frame `n`, exactly. Throws `PW-MEDIA-FRAME` outside the clip. Valid until the next call; `copyFrame` keeps one. */
   frame(n: number): Promise<VideoFrame> {
     const result = this.queue.then(async () => {
@@ -198,10 +211,12 @@ export class VideoReader {
     if (!this.information.notes.includes(sentence)) this.information = { ...this.information, notes: [...this.information.notes, sentence] };
   }
 
-  private async newCursor(): Promise<Cursor> {
+  private async newCursor(small: SmallSize | null = null): Promise<Cursor> {
     if (this.sequence !== null) return new SequenceCursor(this.sequence);
-    const cursor = await FileCursor.open(this.path, this.threads, this.information, () => this.ensureIndex(), this.built, this.damage);
-    return this.fieldUse.kind === 'whole' ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
+    const whole = this.fieldUse.kind === 'whole';
+    // A scan's caller works while the decoder does: one more frame under way keeps its threads busy meanwhile.
+    const cursor = await FileCursor.open(this.path, this.threads + (small === null ? 0 : 1), this.information, () => this.ensureIndex(), this.built, this.damage, whole ? small : null);
+    return whole ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
   }
 
   async close(): Promise<void> {
