@@ -90,7 +90,7 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
   // The difference of the starts is the marks' own uncertainty where both start alike.
   const offset = Math.abs(needed[0]! - takeYaw[0]!) <= SAME_START_DEG ? takeYaw[0]! - needed[0]! : 0;
   let missing = 0;
-  const matched = needed.map((yaw, i) => {
+  const matched = needed.map((yaw) => {
     const want = yaw + offset;
     let k = 0;
     while (k < takeYaw.length - 1 && (takeYaw[k + 1]! - want) * sign < 0) k++;

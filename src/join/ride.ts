@@ -45,8 +45,20 @@ export function carryStand(stands: readonly Stand[], carrier: Carrier): (frame: 
   return (n) => ({ ground: g(n), top: t(n) });
 }
 
-/** Matrix of the step at a plate frame; frames outside the span take its nearest. */
+/** Take pixels mirrored about the line from ground to top. */
+export function mirrorAbout(ground: Px, top: Px): Mat3 {
+  const x = top[0] - ground[0], y = top[1] - ground[1], l2 = x * x + y * y;
+  const a = (x * x - y * y) / l2, b = (2 * x * y) / l2;
+  return [a, b, ground[0] - a * ground[0] - b * ground[1], b, -a, ground[1] - b * ground[0] + a * ground[1], 0, 0, 1];
+}
+
+/** Matrix of the step at a plate frame, mirrored where the step says so; frames outside the span take its nearest. */
 export function placementAt(step: RideStep, frame: number): Mat3 {
+  const plain = listedPlacement(step, frame);
+  return step.mirror && step.upright !== undefined ? multiply(plain, mirrorAbout(step.upright.ground, step.upright.top)) : plain;
+}
+
+function listedPlacement(step: RideStep, frame: number): Mat3 {
   const list = step.placement;
   const first = list[0];
   if (first === undefined) throw new PlatewrightError('PW-JOIN-RIDE', 'the ride step places the performer on no frame; mark where it stands ("stand") or what it rides on ("carry")');

@@ -1,0 +1,94 @@
+/** What the proposal makes of poses and keys: no picture is read here. Expected values follow from the geometry, written out beside each. */
+import { describe, expect, it } from 'vitest';
+import { apply } from '../geometry/mat3.js';
+import type { MarksFile } from '../plate/marks.js';
+import type { PlateMeasures } from '../plate/types.js';
+import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
+import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
+import { proposePace } from './propose-pace.js';
+import { placementAt } from './ride.js';
+
+const W = 854, H = 480, F = 1000;
+const value = (v: number, frame = 0): unknown => ({ value: v, sd: 1, unit: 'deg', frames: [frame, frame] });
+
+interface Made { readonly frames: number; readonly poses?: readonly (readonly [number, number])[]; readonly azimuth?: number; readonly elevation?: number; readonly tilt?: number; readonly turn?: readonly number[] }
+
+function side(m: Made): Side {
+  const marks = { frame: 0, marks: (m.poses ?? []).map(([frame, yawDeg]) => ({ kind: 'pose', frame, yawDeg })) } as unknown as MarksFile;
+  const measures = {
+    file: 'x', span: { in: 0, out: m.frames }, rate: '24', widthPx: W, heightPx: H,
+    view: { frame: 0, widthPx: W, heightPx: H, focalPx: value(F), tiltDeg: value(m.tilt ?? 0), rollDeg: value(0), cameraHeight: value(1) },
+    light: m.azimuth === undefined ? undefined : { azimuthDeg: value(m.azimuth), elevationDeg: value(m.elevation ?? 40), keyFillStops: { value: null }, softnessDeg: value(0.5), temperatureK: { value: null }, overcast: false },
+    turn: m.turn === undefined ? undefined : { frames: m.turn.map((yawDeg, frame) => ({ frame, yawDeg, sd: 1 })) },
+  } as unknown as PlateMeasures;
+  return { measures, marks, linear: () => Promise.reject(new Error('not read')) };
+}
+
+const input = (plate: Made, take: Made): ProposalInput => ({ plate: side(plate), take: side(take), quality: 'fast', takeHasAlpha: false });
+/** Still, speeding up, slowing down: from 0 to 1 over n frames. */
+const ease = (i: number, n: number): number => { const t = Math.min(1, Math.max(0, i / (n - 1))); return t * t * (3 - 2 * t); };
+
+describe('pace', () => {
+  it('plays a take with the same poses frame for frame, whatever was measured of somebody else in the plate', () => {
+    const poses = [[0, 20], [18, -11], [35, -40]] as const;
+    const step = proposePace(input({ frames: 36, poses, turn: Array.from({ length: 36 }, (_, i) => -0.7 * i) }, { frames: 36, poses }), false, false);
+    expect(step.method).toBe('nearest');
+    expect(step.curve).toEqual(Array.from({ length: 36 }, (_, i) => i));
+  });
+
+  it('finds three quarters of the rate from three poses of the take and the plate\'s measured turn', () => {
+    const n = 48, turn = Array.from({ length: n }, (_, i) => -60 + 120 * ease(i, n));
+    const yaw = (f: number): number => -60 + 120 * ease(0.75 * f, n);
+    const at = [0, 24, 47, 62];
+    const step = proposePace(input({ frames: n, turn, poses: [[0, -60], [24, turn[24]!], [47, 60]] }, { frames: 63, poses: at.map((f) => [f, yaw(f)] as const) }), true, false);
+    let worst = 0;
+    for (let i = 0; i < n; i++) worst = Math.max(worst, Math.abs(yaw(step.curve[i]!) - turn[i]!));
+    expect(worst).toBeLessThan(4);
+    // No jump: a frame of the plate takes one and a third of the take.
+    for (let i = 1; i < 46; i++) expect(step.curve[i]! - step.curve[i - 1]!).toBeLessThan(2);
+  });
+
+  it('refuses a take that turns the other way, and takes it when it is mirrored', () => {
+    const both = input({ frames: 24, poses: [[0, -30], [12, 0], [23, 30]] }, { frames: 24, poses: [[0, 30], [12, 0], [23, -30]] });
+    expect(proposePace(both, false, false).why).toContain('turns the other way');
+    expect(proposePace(both, false, true).why).not.toContain('other way');
+  });
+});
+
+describe('keys beside the line of sight', () => {
+  it('takes the bearing of the performer off the azimuth', () => {
+    // 176.3 px right of the middle at 1000 px of focal length: atan(.1763) = 10°.
+    const both = input({ frames: 1, azimuth: 50 }, { frames: 1, azimuth: 40 });
+    const x = W / 2 + 1000 * Math.tan((10 * Math.PI) / 180);
+    expect(bearingAt(both.plate.measures, [x, H / 2], 0)).toBeCloseTo(10, 6);
+    const keys = keysBesideSight(both, { ground: [x, H / 2 + 50], top: [x, H / 2 - 50] }, 0, { frame: 0, ground: [W / 2, 300], top: [W / 2, 180] })!;
+    expect(keys.plate.azimuthDeg).toBeCloseTo(40, 6);
+    expect(keys.take.azimuthDeg).toBeCloseTo(40, 6);
+    // The same key on both sides once seen from one elevation: nothing is turned, however the take's camera was tilted.
+    const step = proposeLight(both, keys, 12, [0.4, 0.4, 0.5], false);
+    step.relight!.fromCamera.forEach((v, i) => expect(v).toBeCloseTo(step.relight!.toCamera[i]!, 9));
+  });
+
+  it('mirrors a take whose key stands on the mirrored side, and not one whose poses would then be wrong', () => {
+    const keys = { plate: { azimuthDeg: 45, elevationDeg: 40 }, take: { azimuthDeg: -50, elevationDeg: 40 } };
+    expect(proposeMirror(input({ frames: 1 }, { frames: 1 }), keys).mirror).toBe(true);
+    expect(proposeMirror(input({ frames: 24, poses: [[0, -40], [23, 10]] }, { frames: 24, poses: [[0, -40], [23, 10]] }), keys).mirror).toBe(false);
+    expect(proposeMirror(input({ frames: 24, poses: [[0, -40], [23, 10]] }, { frames: 24, poses: [[0, 35], [23, -10]] }), keys).mirror).toBe(true);
+    // Right as it is, and wrong either way: left alone.
+    expect(proposeMirror(input({ frames: 1 }, { frames: 1 }), { ...keys, take: { azimuthDeg: 40, elevationDeg: 40 } }).mirror).toBe(false);
+    expect(proposeMirror(input({ frames: 1 }, { frames: 1 }), { ...keys, take: { azimuthDeg: 150, elevationDeg: 40 } }).mirror).toBe(false);
+  });
+});
+
+describe('mirror', () => {
+  it('changes left and right about the upright and leaves ground and top where they are', () => {
+    const step = { step: 'ride', on: true, why: '', motionBlur: 0, mirror: true, upright: { ground: [100, 300], top: [110, 100] }, placement: [{ frame: 0, matrix: [0.5, 0, 7, 0, 0.5, 9, 0, 0, 1] }] } as const;
+    const plain = placementAt({ ...step, mirror: false }, 0), flipped = placementAt(step, 0);
+    for (const p of [step.upright.ground, step.upright.top]) { const a = apply(plain, p[0], p[1]), b = apply(flipped, p[0], p[1]); expect(b[0]).toBeCloseTo(a[0], 9); expect(b[1]).toBeCloseTo(a[1], 9); }
+    // Twenty pixels square to the upright go to twenty pixels on the other side.
+    const l = Math.hypot(10, 200), side = [200 / l, 10 / l] as const;
+    const a = apply(flipped, 105 + 20 * side[0], 200 + 20 * side[1]), b = apply(plain, 105 - 20 * side[0], 200 - 20 * side[1]);
+    expect(a[0]).toBeCloseTo(b[0], 9);
+    expect(a[1]).toBeCloseTo(b[1], 9);
+  });
+});
