@@ -1,4 +1,4 @@
-/** Comma-separated values after RFC 4180: CRLF lines, quotes where needed; a leading =, +, - or @ in text is defused for spreadsheets. */
+/** Comma-separated values after RFC 4180: CRLF lines, as many fields in each (rule 4), quotes where needed; a leading =, +, - or @ in text is defused for spreadsheets. */
 export function writeCsv(rows: readonly (readonly (string | number | null)[])[]): string {
   const cell = (v: string | number | null): string => {
     if (v === null) return '';
@@ -6,5 +6,6 @@ export function writeCsv(rows: readonly (readonly (string | number | null)[])[])
     const text = /^[=+\-@\t\r]/.test(v) ? `'${v}` : v;
     return /[",\r\n]/.test(text) ? `"${text.replace(/"/g, '""')}"` : text;
   };
-  return rows.map((r) => r.map(cell).join(',')).join('\r\n') + '\r\n';
+  const width = rows.reduce((w, r) => Math.max(w, r.length), 0);
+  return rows.map((r) => Array.from({ length: width }, (_, i) => cell(r[i] ?? null)).join(',')).join('\r\n') + '\r\n';
 }

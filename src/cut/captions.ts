@@ -27,7 +27,8 @@ function check(captions: readonly Caption[]): void {
 }
 
 // A blank line would end the cue, and markup characters would be read as tags.
-const vttText = (t: string): string => t.replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;').replace(/\r?\n(\s*\r?\n)+/g, '\n').trim();
+const lines = (t: string): string => t.replace(/\r\n?/g, '\n').replace(/\n(\s*\n)+/g, '\n').trim();
+const vttText = (t: string): string => lines(t).replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
 
 export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
   check(captions);
@@ -36,5 +37,5 @@ export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
 
 export function writeSubRip(captions: readonly Caption[], rate: Rate): string {
   check(captions);
-  return captions.map((c, i) => `${i + 1}\n${stamp(milliseconds(c.in, rate), ',')} --> ${stamp(milliseconds(c.out, rate), ',')}\n${c.text.replace(/\r?\n(\s*\r?\n)+/g, '\n').trim()}\n`).join('\n');
+  return captions.map((c, i) => `${i + 1}\n${stamp(milliseconds(c.in, rate), ',')} --> ${stamp(milliseconds(c.out, rate), ',')}\n${lines(c.text)}\n`).join('\n');
 }
