@@ -36,8 +36,8 @@ type Hair = readonly [number, number, number, number, number, number];
 
 const COATS: readonly (readonly [number, number, number])[] = [[0.5, 0.35, 0.2], [0.7, 0.66, 0.6], [0.12, 0.09, 0.07], [0.35, 0.33, 0.32]];
 
-/** `count` frames of one made take; the performer drifts a few pixels a frame. */
-export function madeTake(seed: number, grade: ScreenGrade, w: number, h: number, count: number): MadeFrame[] {
+/** `count` frames of one made take; the performer drifts a few pixels a frame. With `empty` nobody stands there. */
+export function madeTake(seed: number, grade: ScreenGrade, w: number, h: number, count: number, empty = false): MadeFrame[] {
   const random = new RandomStream(seed, 17);
   const coat = COATS[random.uint32() % COATS.length]!;
   const cx = w * (0.35 + 0.3 * random.uniform());
@@ -55,7 +55,9 @@ export function madeTake(seed: number, grade: ScreenGrade, w: number, h: number,
   const phases = Array.from({ length: 8 }, () => 6.28 * random.uniform());
   const vx = 4 * (random.uniform() - 0.5);
   const vy = 3 * (random.uniform() - 0.5);
-  return Array.from({ length: count }, (_, k) => madeFrame(random, grade, w, h, k, coat, cx + vx * k, cy + vy * k, rx, ry, hairs, phases));
+  // Far out of the picture with shadow and spill.
+  const away = empty ? -20 * w : 0;
+  return Array.from({ length: count }, (_, k) => madeFrame(random, grade, w, h, k, coat, cx + vx * k + away, cy + vy * k, rx, ry, hairs, phases));
 }
 
 function madeFrame(random: RandomStream, grade: ScreenGrade, w: number, h: number, index: number, coat: readonly [number, number, number], cx: number, cy: number, rx: number, ry: number, hairs: readonly Hair[], phases: readonly number[]): MadeFrame {

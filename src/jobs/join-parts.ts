@@ -3,12 +3,11 @@ import type { Book } from '../book/book.js';
 import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
-import { statisticsOf } from '../join/quick.js';
+import { subjectOf } from '../join/quick.js';
 import { proposeRecipe } from '../join/recipe.js';
 import { JoinRenderer, type JoinOptions } from '../join/render.js';
-import { screenPeeler } from '../join/screen-peeler.js';
 import { measureTakeSide } from '../join/sides.js';
-import type { PeelStep, Recipe } from '../join/types.js';
+import type { Recipe } from '../join/types.js';
 import { toLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { PlateMeasures } from '../plate/types.js';
@@ -25,20 +24,10 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
     const reader = await VideoReader.open(takeFile);
     try {
       const side = await measureTakeSide(takeFile, reader, take.marks ?? { frame: 0, marks: [] });
-      let subject = null;
-      if (!reader.info.hasAlpha) {
-        const step: PeelStep = { step: 'peel', on: true, why: '', method: 'screen', screen: 'green', quality, spill: 1 };
-        try {
-          const peeler = await screenPeeler(step, reader, { in: 0, out: reader.info.frameCount });
-          subject = statisticsOf(await peeler.peel(await reader.frame(reader.info.frameCount >> 1)));
-        } catch (error) {
-          // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
-          if (!(error instanceof PlatewrightError)) throw error;
-        }
-      }
+      const { subject, screen } = await subjectOf(reader, quality, take.marks?.cleanFrame);
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject,
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen,
         ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
       });
       return { recipe: storeRecipe(book, recipe), notes: side.notes };

@@ -23,7 +23,7 @@ export interface Peeler {
 }
 
 /** Alpha below this is nothing: half a code value of an 8-bit matte. */
-const NOTHING = 0.002;
+export const NOTHING = 0.002;
 
 /** Cuts an RGBA picture down to the pixels that hold something, with a border for filters. `origin`: where its (0, 0) lies in the take. */
 export function tighten(picture: Picture, origin: readonly [number, number] = [0, 0], border = 3): PerformerPicture {

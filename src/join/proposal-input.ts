@@ -26,6 +26,8 @@ export interface ProposalInput {
   readonly takeHasAlpha: boolean;
   /** Statistics of the peeled performer, where the caller could peel. */
   readonly subject?: SubjectStatistics | null;
+  /** The screen that was found behind the performer, where the caller could peel; green is taken for granted otherwise. */
+  readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
   /** Another take whose marked part goes onto this one's. */
   readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
   /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */

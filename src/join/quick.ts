@@ -1,4 +1,5 @@
 /** One join from two loose files: measure, propose, render. */
+import { PlatewrightError } from '../core/errors.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
 import type { CameraMove } from '../plate/types.js';
@@ -10,8 +11,8 @@ import { proposeRecipe } from './recipe.js';
 import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
 import { measurePlateSide, measureTakeSide } from './sides.js';
-import { screenPeeler } from './screen-peeler.js';
-import type { PeelStep, Recipe } from './types.js';
+import { probeScreen, type FoundScreen } from './screen-peeler.js';
+import type { Recipe } from './types.js';
 
 export interface QuickProposal {
   readonly recipe: Recipe;
@@ -31,23 +32,24 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks);
     const t = await measureTakeSide(takeFile, take, takeMarks ?? EMPTY);
-    const subject = await subjectOf(take, quality);
-    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, ...(patch === undefined ? {} : { patch }) });
+    const { subject, screen } = await subjectOf(take, quality, takeMarks?.cleanFrame);
+    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, ...(patch === undefined ? {} : { patch }) });
     return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera };
   } finally {
     await Promise.all([plate.close(), take.close()]);
   }
 }
 
-/** Colour statistics of the performer at the middle of the take; null where it can't be peeled yet. */
-async function subjectOf(take: VideoReader, quality: 'fast' | 'fine'): Promise<SubjectStatistics | null> {
-  if (take.info.hasAlpha) return null;
+/** Colour statistics of the performer at the middle of the take, and the screen behind it; null where it can't be peeled yet. */
+export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number): Promise<{ readonly subject: SubjectStatistics | null; readonly screen: FoundScreen | null }> {
+  if (take.info.hasAlpha) return { subject: null, screen: null };
   try {
-    const step: PeelStep = { step: 'peel', on: true, why: '', method: 'screen', screen: 'green', quality, spill: 1 };
-    const peeler = await screenPeeler(step, take, { in: 0, out: take.info.frameCount });
-    return statisticsOf(await peeler.peel(await take.frame(take.info.frameCount >> 1)));
-  } catch {
-    return null;
+    const { performer, screen } = await probeScreen(take, quality, cleanFrame);
+    return { subject: statisticsOf(performer), screen };
+  } catch (error) {
+    // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
+    if (!(error instanceof PlatewrightError)) throw error;
+    return { subject: null, screen: null };
   }
 }
 

@@ -1,6 +1,6 @@
 /**
- * The peel as the renderer uses it: a model of the screen from frames spread over the take, then the performer a frame, cut
- * to the pixels that hold it.
+ * The peel as the renderer uses it: a model of the screen from frames spread over the take (and a clean frame of the empty set,
+ * where one is named), then the performer a frame, cut to the pixels that hold it.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture } from '../image/picture.js';
@@ -8,40 +8,109 @@ import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { carryRegion, STILL } from './carrier.js';
-import { peelFrame, peelModel, type ScreenModel } from './peel.js';
-import { differencePeeler, tighten, type Peeler, type PerformerPicture } from './performer.js';
+import { peelModel, peelWithin, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
+import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
 import type { PeelStep } from './types.js';
 
 /** Frames from which the screen is modelled. */
 const MODEL_FRAMES = 8;
+/** Pixels kept about the performer for filters. */
+const BORDER = 3;
 
-export async function screenModelOf(take: VideoReader, span: { readonly in: number; readonly out: number }, screen: 'green' | 'blue' | undefined): Promise<ScreenModel> {
+export interface TakeSpan { readonly in: number; readonly out: number }
+
+/**
+ * The screen of a take. @param screen its colour, found by itself unless told @param cleanFrame a frame of the take, in or out of
+ * the span, that shows the set without the performer. @throws `PW-PEEL-CLEAN` where that frame lies outside the take, and the
+ * `PW-PEEL-...` errors of the model
+ */
+export async function screenModelOf(take: VideoReader, span: TakeSpan, screen?: 'green' | 'blue', cleanFrame?: number): Promise<ScreenModel> {
+  if (cleanFrame !== undefined && cleanFrame >= take.info.frameCount) {
+    throw new PlatewrightError('PW-PEEL-CLEAN', `frame ${cleanFrame} was named as the empty set, but the take ends at frame ${take.info.frameCount - 1}; name a frame of it on which nobody stands before the screen`, { kind: 'input' });
+  }
   const frames: VideoFrame[] = [];
   const count = Math.min(MODEL_FRAMES, span.out - span.in);
   for (let i = 0; i < count; i++) frames.push(copyFrame(await take.frame(span.in + Math.floor(((i + 0.5) * (span.out - span.in)) / count))));
-  return peelModel(frames, screen === undefined ? {} : { screen });
+  return peelModel(frames, { ...(screen === undefined ? {} : { screen }), ...(cleanFrame === undefined ? {} : { clean: copyFrame(await take.frame(cleanFrame)) }) });
 }
 
-/** Peeler of a take shot before a screen, or by difference to a clean frame. Throws the `PW-PEEL-...` errors of the model. */
-export async function screenPeeler(step: PeelStep, take: VideoReader, span: { readonly in: number; readonly out: number }): Promise<Peeler> {
+/** Peeler of a take shot before a screen of the step's colour, or by difference to a clean frame. Throws the `PW-PEEL-...` errors of the model. */
+export async function screenPeeler(step: PeelStep, take: VideoReader, span: TakeSpan): Promise<Peeler> {
   if (step.method === 'difference') {
     if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
     return differencePeeler(copyFrame(await take.frame(step.cleanFrame)));
   }
-  const model = await screenModelOf(take, span, undefined);
+  return modelPeeler(await screenModelOf(take, span, step.screen, step.cleanFrame), step);
+}
+
+/** Peeler by a model that is there already. */
+export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'keep'>): Peeler {
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
   const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);
   return {
     peel(frame: VideoFrame): PerformerPicture {
-      const { alpha, colour } = peelFrame(model, frame, {
+      const options: PeelOptions = {
         quality: step.quality, spill: step.spill,
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }), ...(keep === null ? {} : { keep: [keep(frame.index)] }),
-      });
-      const n = alpha.width * alpha.height;
-      const out = createPicture(alpha.width, alpha.height, 4);
-      const a = alpha.data, c = colour.data, o = out.data;
-      for (let i = 0; i < n; i++) { const k = a[i]!; o[i] = c[i]! * k; o[n + i] = c[n + i]! * k; o[2 * n + i] = c[2 * n + i]! * k; o[3 * n + i] = k; }
-      return tighten(out);
+      };
+      return peelWithin(model, frame, options, premultiplied);
     },
   };
+}
+
+/** A take's performer for its statistics before there is a recipe, and the screen that was found behind it. */
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number): Promise<{ readonly performer: PerformerPicture; readonly screen: FoundScreen }> {
+  const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame);
+  const performer = await modelPeeler(model, { quality, spill: 1 }).peel(await take.frame(take.info.frameCount >> 1));
+  return { performer, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
+}
+
+export interface FoundScreen {
+  readonly colour: 'green' | 'blue';
+  /** Hue in scene-linear light: red 0, green 120, blue 240. */
+  readonly hueDeg: number;
+}
+
+/** The performer cut out of a peel's pictures, premultiplied, in a picture of its own. */
+function premultiplied({ alpha, colour, box }: PeeledWithin): PerformerPicture {
+  const { width: w, height: h, data: a } = alpha;
+  const tight = boxOf(a, w, box);
+  if (tight === null) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
+  // What lies beyond the peel's own box is nothing, and not written: the border must not reach into it.
+  const x0 = Math.max(box[0], tight[0] - BORDER), y0 = Math.max(box[1], tight[1] - BORDER), x1 = Math.min(box[2], tight[2] + BORDER), y1 = Math.min(box[3], tight[3] + BORDER);
+  const picture = createPicture(x1 - x0, y1 - y0, 4);
+  multiplyInto(picture.data, a, colour.data, w, h, x0, y0, x1, y1);
+  return { picture, box: [x0, y0, x1, y1] };
+}
+
+function multiplyInto(out: Float32Array, alpha: Float32Array, colour: Float32Array, w: number, h: number, x0: number, y0: number, x1: number, y1: number): void {
+  const n = w * h, m = (x1 - x0) * (y1 - y0);
+  let o = 0;
+  for (let y = y0; y < y1; y++) {
+    for (let i = y * w + x0; i < y * w + x1; i++, o++) {
+      const k = alpha[i]!;
+      if (k === 0) continue;
+      out[o] = colour[i]! * k;
+      out[m + o] = colour[n + i]! * k;
+      out[2 * m + o] = colour[2 * n + i]! * k;
+      out[3 * m + o] = k;
+    }
+  }
+}
+
+/** Smallest box in `within` of all that is more than nothing, or null. */
+function boxOf(alpha: Float32Array, w: number, within: readonly [number, number, number, number]): [number, number, number, number] | null {
+  let x0 = w, y0 = -1, x1 = 0, y1 = 0;
+  for (let y = within[1]; y < within[3]; y++) {
+    const row = y * w;
+    let first = within[0], last = within[2] - 1;
+    while (first <= last && !(alpha[row + first]! > NOTHING)) first++;
+    if (first > last) continue;
+    while (!(alpha[row + last]! > NOTHING)) last--;
+    if (first < x0) x0 = first;
+    if (last + 1 > x1) x1 = last + 1;
+    if (y0 < 0) y0 = y;
+    y1 = y + 1;
+  }
+  return y0 < 0 ? null : [x0, y0, x1, y1];
 }

@@ -23,13 +23,15 @@ export interface WidenStep extends StepBase<'widen'> { readonly left: number; re
 export interface PeelStep extends StepBase<'peel'> {
   readonly method: 'screen' | 'outline' | 'difference' | 'alpha' | 'none';
   readonly screen: 'green' | 'blue';
+  /** Hue of the screen as it was found, in scene-linear light: red 0, green 120, blue 240. */
+  readonly screenHueDeg?: number;
   readonly quality: 'fast' | 'fine';
   /** Strength of spill removal 0..1. */
   readonly spill: number;
   /** Take pixels outside this polygon never belong to the performer. */
   readonly garbage?: RegionFile;
   readonly outline?: RegionFile;
-  /** Take frame that shows the set without the performer, for the method `difference`. */
+  /** Take frame, in the span or not, that shows the set without the performer: needed for the method `difference`, a help for `screen`. */
   readonly cleanFrame?: number;
   /** Polygons whose screen-like colour belongs to the subject. */
   readonly keep?: RegionFile;

@@ -44,6 +44,8 @@ export const marksFileSchema = z.object({
   /** Focal length in pixels where the lens is known beforehand (a take's own camera). */
   focalPx: z.number().positive().optional(),
   cameraHeight: z.number().positive().optional(),
+  /** Frame of a take on which the set is empty: the peel's clean frame. */
+  cleanFrame: z.number().int().min(0).optional(),
   marks: z.array(markSchema),
 });
 export type MarksFile = z.infer<typeof marksFileSchema>;
@@ -111,6 +113,7 @@ export function markPoints(mark: Mark): Point[] {
  * Throws `PW-MARKS-OUTSIDE`.
  */
 export function checkMarks(marks: MarksFile, widthPx: number, heightPx: number, frameCount: number, name: string): void {
+  if (marks.cleanFrame !== undefined && marks.cleanFrame >= frameCount) throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: cleanFrame is ${marks.cleanFrame}, but the clip ends at frame ${frameCount - 1}`);
   marks.marks.forEach((m, i) => {
     const f = m.frame ?? marks.frame;
     if (f >= frameCount) throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: mark ${i + 1} (${m.kind}) is on frame ${f}, but the clip ends at frame ${frameCount - 1}`);

@@ -34,7 +34,8 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   const first = all[0]!;
   const hue = findScreenHue(all.map((f) => f.data), 0.03, wanted);
   if (hue === null) {
-    throw new PlatewrightError('PW-PEEL-NO-SCREEN', `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; peel this take by an outline or by difference to a clean frame`, { kind: 'input' });
+    const other = wanted === undefined ? null : findScreenHue(all.map((f) => f.data));
+    throw new PlatewrightError('PW-PEEL-NO-SCREEN', `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; ${other !== null ? `a ${other.family} one was: say ${other.family} instead` : 'peel this take by an outline or by difference to a clean frame'}`, { kind: 'input' });
   }
   const { width: w, height: h } = first;
   const n = w * h;
@@ -61,7 +62,9 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   let map: Float32Array | null = null;
   const steady = changed > 0 ? change / changed : 1;
   if (clean !== null) {
-    map = clean.data;
+    // Where other frames show the same screen they take the clean frame's noise out.
+    map = clean.data.slice();
+    if (steady < 0.08) for (let p = 0; p < 3; p += 1) for (let i = 0; i < n; i += 1) if (seen[i]! > 1) map[p * n + i] = sums[p * n + i]! / seen[i]!;
     notes.push('screen colour from the clean frame');
   } else if (all.length > 1 && steady < 0.08) {
     map = new Float32Array(3 * n);
