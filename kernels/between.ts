@@ -2,48 +2,52 @@
 // RGBA, premultiplied. The grid holds `count` proposals a cell, each four floats: u, v (full pixels), w0, w1; `shift`: a cell is
 // 2^shift pixels wide. Reads are bicubic (Keys 1981, a = −1/2). Items are rows of the wanted picture.
 
+/** The four weights of Keys' cubic at t. */
 // @ts-ignore: decorator
 @inline
-function keysWeights(t: f32, out: usize): void {
-  store<f32>(out, ((<f32>-0.5 * t + 1) * t - <f32>0.5) * t);
-  store<f32>(out, (<f32>1.5 * t - <f32>2.5) * t * t + 1, 4);
-  store<f32>(out, ((<f32>-1.5 * t + 2) * t + <f32>0.5) * t, 8);
-  store<f32>(out, (<f32>0.5 * t - <f32>0.5) * t * t, 12);
+function keysWeights(t: f32): v128 {
+  const v = f32x4.splat(t);
+  const c3 = f32x4(-0.5, 1.5, -1.5, 0.5), c2 = f32x4(1, -2.5, 2, -0.5), c1 = f32x4(-0.5, 0, 0.5, 0), c0 = f32x4(0, 1, 0, 0);
+  return f32x4.add(f32x4.mul(f32x4.add(f32x4.mul(f32x4.add(f32x4.mul(c3, v), c2), v), c1), v), c0);
 }
 
-/** RGBA of `img` at pixel index (x, y); beyond the edge the edge pixel repeats. `tmp`: 8 floats. */
-function readKeys(img: usize, w: i32, h: i32, x: f32, y: f32, tmp: usize): v128 {
+// @ts-ignore: decorator
+@inline
+function across(p: usize, x0: usize, x1: usize, x2: usize, x3: usize, k0: v128, k1: v128, k2: v128, k3: v128): v128 {
+  return f32x4.add(f32x4.add(f32x4.mul(k0, v128.load(p + x0)), f32x4.mul(k1, v128.load(p + x1))), f32x4.add(f32x4.mul(k2, v128.load(p + x2)), f32x4.mul(k3, v128.load(p + x3))));
+}
+
+/** RGBA of `img` at pixel index (x, y); beyond the edge the edge pixel repeats. */
+// @ts-ignore: decorator
+@inline
+function readKeys(img: usize, w: i32, h: i32, x: f32, y: f32): v128 {
   const u = max<f32>(-1, min<f32>(<f32>w, x)), v = max<f32>(-1, min<f32>(<f32>h, y));
   const fx = Mathf.floor(u), fy = Mathf.floor(v);
   const ix = <i32>fx, iy = <i32>fy;
-  keysWeights(u - fx, tmp);
-  keysWeights(v - fy, tmp + 16);
-  const k0 = v128.load32_splat(tmp), k1 = v128.load32_splat(tmp, 4), k2 = v128.load32_splat(tmp, 8), k3 = v128.load32_splat(tmp, 12);
-  let sum = f32x4.splat(0);
+  const kx = keysWeights(u - fx), ky = keysWeights(v - fy);
+  const k0 = v128.shuffle<f32>(kx, kx, 0, 0, 0, 0), k1 = v128.shuffle<f32>(kx, kx, 1, 1, 1, 1), k2 = v128.shuffle<f32>(kx, kx, 2, 2, 2, 2), k3 = v128.shuffle<f32>(kx, kx, 3, 3, 3, 3);
+  const l0 = v128.shuffle<f32>(ky, ky, 0, 0, 0, 0), l1 = v128.shuffle<f32>(ky, ky, 1, 1, 1, 1), l2 = v128.shuffle<f32>(ky, ky, 2, 2, 2, 2), l3 = v128.shuffle<f32>(ky, ky, 3, 3, 3, 3);
+  let p0: usize, p1: usize, p2: usize, p3: usize, x0: usize, x1: usize, x2: usize, x3: usize;
   if (ix >= 1 && iy >= 1 && ix + 2 < w && iy + 2 < h) {
-    let p = img + (<usize>((iy - 1) * w + ix - 1) << 4);
-    for (let j: usize = 0; j < 16; j += 4) {
-      const row = f32x4.add(f32x4.add(f32x4.mul(k0, v128.load(p)), f32x4.mul(k1, v128.load(p, 16))), f32x4.add(f32x4.mul(k2, v128.load(p, 32)), f32x4.mul(k3, v128.load(p, 48))));
-      sum = f32x4.add(sum, f32x4.mul(v128.load32_splat(tmp + j, 16), row));
-      p += <usize>w << 4;
-    }
-    return sum;
+    const row = <usize>w << 4;
+    p0 = img + (<usize>((iy - 1) * w + ix - 1) << 4);
+    p1 = p0 + row; p2 = p1 + row; p3 = p2 + row;
+    x0 = 0; x1 = 16; x2 = 32; x3 = 48;
+  } else {
+    x0 = <usize>max(0, min(w - 1, ix - 1)) << 4; x1 = <usize>max(0, min(w - 1, ix)) << 4; x2 = <usize>max(0, min(w - 1, ix + 1)) << 4; x3 = <usize>max(0, min(w - 1, ix + 2)) << 4;
+    p0 = img + (<usize>(max(0, min(h - 1, iy - 1)) * w) << 4); p1 = img + (<usize>(max(0, min(h - 1, iy)) * w) << 4); p2 = img + (<usize>(max(0, min(h - 1, iy + 1)) * w) << 4); p3 = img + (<usize>(max(0, min(h - 1, iy + 2)) * w) << 4);
   }
-  const x0 = <usize>max(0, min(w - 1, ix - 1)) << 4, x1 = <usize>max(0, min(w - 1, ix)) << 4, x2 = <usize>max(0, min(w - 1, ix + 1)) << 4, x3 = <usize>max(0, min(w - 1, ix + 2)) << 4;
-  for (let j = 0; j < 4; j++) {
-    const p = img + (<usize>(max(0, min(h - 1, iy + j - 1)) * w) << 4);
-    const row = f32x4.add(f32x4.add(f32x4.mul(k0, v128.load(p + x0)), f32x4.mul(k1, v128.load(p + x1))), f32x4.add(f32x4.mul(k2, v128.load(p + x2)), f32x4.mul(k3, v128.load(p + x3))));
-    sum = f32x4.add(sum, f32x4.mul(v128.load32_splat(tmp + (<usize>j << 2), 16), row));
-  }
-  return sum;
+  const r0 = f32x4.mul(l0, across(p0, x0, x1, x2, x3, k0, k1, k2, k3)), r1 = f32x4.mul(l1, across(p1, x0, x1, x2, x3, k0, k1, k2, k3));
+  const r2 = f32x4.mul(l2, across(p2, x0, x1, x2, x3, k0, k1, k2, k3)), r3 = f32x4.mul(l3, across(p3, x0, x1, x2, x3, k0, k1, k2, k3));
+  return f32x4.add(f32x4.add(r0, r1), f32x4.add(r2, r3));
 }
 
-/** `held`: one byte a cell, 0 where neither picture holds anything that could come there. Writes interleaved RGBA. scratch: 12 floats and one proposal set a lane. */
+/** `held`: one byte a cell, 0 where neither picture holds anything that could come there. Writes interleaved RGBA. scratch: one proposal set a lane. */
 export function between(a: usize, b: usize, w: i32, h: i32, grid: usize, held: usize, gw: i32, gh: i32, shift: i32, count: i32, t: f32, doubt: f32, same: f32, out: usize, from: i32, to: i32, scratch: usize): void {
   const s: f32 = 1 - t;
   const scale = <f32>1 / <f32>(1 << shift);
   const cell = <usize>count << 4;
-  const now = scratch + 32;
+  const now = scratch;
   const zero = f32x4.splat(0);
   for (let y = from; y < to; y++) {
     const gy = max<f32>(0, min<f32>(<f32>(gh - 1), (<f32>y + <f32>0.5) * scale - <f32>0.5));
@@ -62,12 +66,16 @@ export function between(a: usize, b: usize, w: i32, h: i32, grid: usize, held: u
         const top = f32x4.add(l0, f32x4.mul(tx, f32x4.sub(v128.load(p10 + q), l0))), low = f32x4.add(l1, f32x4.mul(tx, f32x4.sub(v128.load(p11 + q), l1)));
         v128.store(now + q, f32x4.add(top, f32x4.mul(ty, f32x4.sub(low, top))));
       }
-      // A proposal that says the same as one before it lends it its weight: what it would fetch is there already.
+      // Proposals that say nearly the same are one, at their weighted mean: a colour is read once, and not blurred by several.
       for (let q: usize = 16; q < cell; q += 16) {
         for (let r: usize = 0; r < q; r += 16) {
-          if (Mathf.abs(load<f32>(now + q) - load<f32>(now + r)) + Mathf.abs(load<f32>(now + q, 4) - load<f32>(now + r, 4)) < same) {
-            store<f32>(now + r, load<f32>(now + r, 8) + load<f32>(now + q, 8), 8);
-            store<f32>(now + r, load<f32>(now + r, 12) + load<f32>(now + q, 12), 12);
+          const pq = v128.load(now + q), pr = v128.load(now + r);
+          const d = f32x4.abs(f32x4.sub(pq, pr));
+          if (f32x4.extract_lane(d, 0) + f32x4.extract_lane(d, 1) < same) {
+            const both = f32x4.add(pq, pr);
+            const wq = f32x4.extract_lane(pq, 2) + f32x4.extract_lane(pq, 3), wr = f32x4.extract_lane(pr, 2) + f32x4.extract_lane(pr, 3);
+            const k = wq / (wq + wr + <f32>1e-20);
+            v128.store(now + r, v128.shuffle<f32>(f32x4.add(pr, f32x4.mul(f32x4.splat(k), f32x4.sub(pq, pr))), both, 0, 1, 6, 7));
             v128.store(now + q, zero);
             break;
           }
@@ -78,8 +86,8 @@ export function between(a: usize, b: usize, w: i32, h: i32, grid: usize, held: u
       for (let q: usize = 0; q < cell; q += 16) {
         const u = load<f32>(now + q), v = load<f32>(now + q, 4), w0 = load<f32>(now + q, 8), w1 = load<f32>(now + q, 12);
         // Far less than the plain mix weighs: not worth the reading.
-        if (w0 > <f32>0.0005) { weight += w0; sum = f32x4.add(sum, f32x4.mul(f32x4.splat(w0), readKeys(a, w, h, <f32>x - t * u, <f32>y - t * v, scratch))); }
-        if (w1 > <f32>0.0005) { weight += w1; sum = f32x4.add(sum, f32x4.mul(f32x4.splat(w1), readKeys(b, w, h, <f32>x + s * u, <f32>y + s * v, scratch))); }
+        if (w0 > <f32>0.0005) { weight += w0; sum = f32x4.add(sum, f32x4.mul(f32x4.splat(w0), readKeys(a, w, h, <f32>x - t * u, <f32>y - t * v))); }
+        if (w1 > <f32>0.0005) { weight += w1; sum = f32x4.add(sum, f32x4.mul(f32x4.splat(w1), readKeys(b, w, h, <f32>x + s * u, <f32>y + s * v))); }
       }
       // Bicubic weights overshoot: light is never below 0, coverage never outside 0..1.
       const r = f32x4.max(zero, f32x4.mul(sum, f32x4.splat(<f32>1 / weight)));

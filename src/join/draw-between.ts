@@ -9,14 +9,15 @@ import { kernels } from '../image/kernels.js';
 import type { Interleaved } from './draw-placed.js';
 import { DOUBT, type Proposal } from './inbetween.js';
 
-/** Proposals nearer to each other than this (full pixels, |Δu| + |Δv|) are one. */
-const SAME_PX = 0.1;
+/** Proposals nearer to each other than this (full pixels, |Δu| + |Δv|) are one, at their weighted mean. */
+const SAME_PX = 1;
 
 /**
  * @param proposals motions at time t, in small pixels, all of one size
+ * @param dst filled and returned if given; may lie in the kernels' memory, as the pictures may
  * @param held one byte a cell: 0 where nothing of either picture can come, which is left empty
  */
-export function drawBetween(a: Interleaved, b: Interleaved, proposals: readonly Proposal[], held: Uint8Array, shift: number, t: number): Interleaved {
+export function drawBetween(a: Interleaved, b: Interleaved, proposals: readonly Proposal[], held: Uint8Array, shift: number, t: number, dst?: Float32Array): Interleaved {
   const { width: w, height: h } = a;
   const { width: gw, height: gh } = proposals[0]!;
   const count = proposals.length, cells = gw * gh, step = 4 * count, full = 2 ** shift;
@@ -25,11 +26,11 @@ export function drawBetween(a: Interleaved, b: Interleaved, proposals: readonly 
     const { u, v, w0, w1 } = proposals[p]!;
     for (let i = 0, o = 4 * p; i < cells; i++, o += step) { grid[o] = u[i]! * full; grid[o + 1] = v[i]! * full; grid[o + 2] = w0[i]!; grid[o + 3] = w1[i]!; }
   }
-  const out = new Float32Array(4 * w * h);
+  const out = dst ?? new Float32Array(4 * w * h);
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('between', [scope.input(a.data), scope.input(b.data), w, h, scope.input(grid), scope.input(held), gw, gh, shift, count, t, DOUBT, SAME_PX, scope.output(out)], h, w * 100, 32 + 16 * count + 16);
+    door.run('between', [scope.input(a.data), scope.input(b.data), w, h, scope.input(grid), scope.input(held), gw, gh, shift, count, t, DOUBT, SAME_PX, scope.output(out)], h, w * 100, 16 * count + 16);
     scope.finish();
   } finally {
     scope.close();

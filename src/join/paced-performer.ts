@@ -4,16 +4,19 @@
  * is smoother than fur: it is found on pictures halved until they fit 300 pixels, and only the drawing has the full size
  * (frames held out of five takes come out within 0.05 dB of what motion at full size gives, or above, at a fifth of its cost).
  */
+import { kernels } from '../image/kernels.js';
 import { halfSize, halve } from '../image/pyramid.js';
 import { createPicture } from '../image/picture.js';
 import { drawBetween } from './draw-between.js';
 import type { Interleaved } from './draw-placed.js';
 import { PairMotion, type Proposal } from './inbetween.js';
 import type { Box } from './ground.js';
-import { mixPerformers, tighten, type PerformerPicture } from './performer.js';
+import { mixPerformers, NOTHING, type PerformerPicture } from './performer.js';
 
 /** Border round the union, so that motion out of it has somewhere to go. */
 const BORDER = 8;
+/** Border round what holds something, for filters. */
+const EDGE = 3;
 /** Longest side of the pictures that motion is found on. */
 const WORK_PX = 300;
 /** Motion needs pictures of 16 pixels and more. */
@@ -22,23 +25,31 @@ const LEAST_PX = 16;
 export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture {
   if (a.box[2] <= a.box[0] || b.box[2] <= b.box[0]) return mixPerformers(a, b, t);
   const box: Box = [Math.min(a.box[0], b.box[0]) - BORDER, Math.min(a.box[1], b.box[1]) - BORDER, Math.max(a.box[2], b.box[2]) + BORDER, Math.max(a.box[3], b.box[3]) + BORDER];
-  const pa = onBox(a, box), pb = onBox(b, box);
-  let shift = 0, w = pa.width, h = pa.height;
-  let la = lumaOver(pa), lb = lumaOver(pb);
-  while (Math.max(w, h) > WORK_PX && Math.min(w, h) >= 2 * LEAST_PX) {
-    la = halve(la, w, h);
-    lb = halve(lb, w, h);
-    w = halfSize(w);
-    h = halfSize(h);
-    shift++;
-  }
-  const motion = new PairMotion(la, lb, w, h, { unitPx: 2 ** shift, outer: 2, sweeps: 5 });
+  const width = box[2] - box[0], height = box[3] - box[1], bytes = 16 * width * height;
+  const door = kernels(), scope = door.scope();
   try {
-    if (motion.broken) return mixPerformers(a, b, t);
-    const proposals = motion.proposals(t);
-    return tightenInterleaved(drawBetween(pa, pb, proposals, heldCells(pa, pb, proposals, shift), shift, t), box);
+    // The full pictures lie in the kernels' memory from the start: no copies, and nothing for the collector.
+    const room = (): Interleaved => ({ width, height, data: door.view(scope.allocate(bytes), bytes / 4) });
+    const pa = onBox(a, box, room()), pb = onBox(b, box, room());
+    let shift = 0, w = width, h = height;
+    let la = lumaOver(pa), lb = lumaOver(pb);
+    while (Math.max(w, h) > WORK_PX && Math.min(w, h) >= 2 * LEAST_PX) {
+      la = halve(la, w, h);
+      lb = halve(lb, w, h);
+      w = halfSize(w);
+      h = halfSize(h);
+      shift++;
+    }
+    const motion = new PairMotion(la, lb, w, h, { unitPx: 2 ** shift, outer: 2, sweeps: 5 });
+    try {
+      if (motion.broken) return mixPerformers(a, b, t);
+      const proposals = motion.proposals(t);
+      return tightenInterleaved(drawBetween(pa, pb, proposals, heldCells(pa, pb, proposals, shift), shift, t, room().data), box);
+    } finally {
+      motion.close();
+    }
   } finally {
-    motion.close();
+    scope.close();
   }
 }
 
@@ -73,23 +84,42 @@ function widen(from: Uint8Array, to: Uint8Array, lines: number, count: number, n
   }
 }
 
-function onBox(p: PerformerPicture, box: Box): Interleaved {
-  const w = box[2] - box[0], h = box[3] - box[1];
-  const out = new Float32Array(4 * w * h);
+function onBox(p: PerformerPicture, box: Box, dst: Interleaved): Interleaved {
+  const w = dst.width, out = dst.data.fill(0);
   const { width: pw, height: ph, data: d } = p.picture;
   const n = pw * ph, dx = p.box[0] - box[0], dy = p.box[1] - box[1];
   for (let y = 0, i = 0; y < ph; y++) {
-    for (let x = 0, o = 4 * ((y + dy) * w + dx); x < pw; x++, i++, o += 4) { out[o] = d[i]!; out[o + 1] = d[n + i]!; out[o + 2] = d[2 * n + i]!; out[o + 3] = d[3 * n + i]!; }
+    for (let x = 0, o = 4 * ((y + dy) * w + dx); x < pw; x++, i++, o += 4) {
+      const a = d[3 * n + i]!;
+      if (a === 0) continue;
+      out[o] = d[i]!; out[o + 1] = d[n + i]!; out[o + 2] = d[2 * n + i]!; out[o + 3] = a;
+    }
   }
-  return { width: w, height: h, data: out };
+  return dst;
 }
 
+/** To planes, cut down to the pixels that hold something, as `tighten` does it. */
 function tightenInterleaved(p: Interleaved, box: Box): PerformerPicture {
-  const n = p.width * p.height;
-  const out = createPicture(p.width, p.height, 4);
-  const d = out.data, s = p.data;
-  for (let i = 0, o = 0; i < n; i++, o += 4) { d[i] = s[o]!; d[n + i] = s[o + 1]!; d[2 * n + i] = s[o + 2]!; d[3 * n + i] = s[o + 3]!; }
-  return tighten(out, [box[0], box[1]]);
+  const { width: w, height: h, data: s } = p;
+  let x0 = w, y0 = h, x1 = 0, y1 = 0;
+  for (let y = 0; y < h; y++) {
+    const row = 4 * y * w + 3;
+    let first = 0, last = w - 1;
+    while (first < w && !(s[row + 4 * first]! > NOTHING)) first++;
+    if (first === w) continue;
+    while (!(s[row + 4 * last]! > NOTHING)) last--;
+    if (first < x0) x0 = first;
+    if (last + 1 > x1) x1 = last + 1;
+    if (y < y0) y0 = y;
+    y1 = y + 1;
+  }
+  if (x1 <= x0) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
+  x0 = Math.max(0, x0 - EDGE); y0 = Math.max(0, y0 - EDGE); x1 = Math.min(w, x1 + EDGE); y1 = Math.min(h, y1 + EDGE);
+  const out = createPicture(x1 - x0, y1 - y0, 4), n = out.width * out.height, d = out.data;
+  for (let y = y0, i = 0; y < y1; y++) {
+    for (let x = x0, o = 4 * (y * w + x0); x < x1; x++, i++, o += 4) { d[i] = s[o]!; d[n + i] = s[o + 1]!; d[2 * n + i] = s[o + 2]!; d[3 * n + i] = s[o + 3]!; }
+  }
+  return { picture: out, box: [box[0] + x0, box[1] + y0, box[0] + x1, box[1] + y1] };
 }
 
 /** Luma of a premultiplied picture over linear mid grey, by a square root: near enough to display-coded. */
