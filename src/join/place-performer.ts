@@ -3,6 +3,7 @@
  * the shade that it throws. It can be made ahead of the plate, and anywhere (prepare-lanes.ts).
  */
 import { RAD_PER_DEG } from '../core/angles.js';
+import { framesPerSecond, parseRate } from '../core/rational.js';
 import { applyCdlPicture } from '../colour/cdl.js';
 import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -15,6 +16,7 @@ import type { PerformerPicture } from './performer.js';
 import { relight } from './relight.js';
 import { shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
+import { stirPerformer } from './stir-warp.js';
 import { frontField, MOST_SHIFT_DEG } from './view-shift.js';
 import type { GroundFrame, GroundStep, RideStep } from './types.js';
 
@@ -28,21 +30,30 @@ export interface Placed {
 export function placePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Placed | null {
   const { ride, steady, air } = tools.active;
   if (performer.box[2] <= performer.box[0]) return null;
-  const steadied = steadyMatrix(steady, takeFrame);
-  const placements = ride === null ? [IDENTITY] : shutterPlacements(ride, frame, performer.box);
+  // All in the performer's own pixels: take pixels, or twice or more that where it was halved.
+  const unit = performer.unit ?? 1;
+  const steadied = multiply(steadyMatrix(steady, takeFrame), [unit, 0, 0, 0, unit, 0, 0, 0, 1]);
+  const [bx0, by0, bx1, by1] = performer.box;
+  const placements = ride === null ? [IDENTITY] : shutterPlacements(ride, frame, [bx0 * unit, by0 * unit, bx1 * unit, by1 * unit]);
   const matrices = placements.map((m) => multiply(m, steadied));
   const soften = air?.softenPx ?? 0;
-  const shift = ride?.view === undefined ? null : viewShift(ride.view, performer, Math.sqrt(Math.abs(placements[0]![0] * placements[0]![4] - placements[0]![1] * placements[0]![3])));
+  const first = placements[0]!;
+  const shift = ride?.view === undefined ? null : viewShift(inUnits(ride.view, unit), performer, unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])));
   const room = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
   const reach: Box = [performer.box[0], performer.box[1] - room, performer.box[2], performer.box[3] + room];
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
   if (box === null) return null;
-  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift);
+  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1);
   return { picture: out, box };
 }
 
 /** Share of the floor's depth that the lower outline is given: a paw is round, its outline leaves the floor before it. */
 const ON_FLOOR = 0.8;
+
+/** A view measured in take pixels, in larger ones. */
+function inUnits(view: NonNullable<RideStep['view']>, unit: number): NonNullable<RideStep['view']> {
+  return unit === 1 ? view : { ...view, foot: [view.foot[0] / unit, view.foot[1] / unit], top: [view.top[0] / unit, view.top[1] / unit], takeFocalPx: view.takeFocalPx / unit };
+}
 
 function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number): ViewShift | null {
   const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
@@ -113,7 +124,9 @@ export function groundAt(ground: GroundStep | null, frame: number): GroundFrame 
 }
 
 /** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. */
-export function preparePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Prepared | null {
+export function preparePerformer(tools: ComposeTools, still: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Prepared | null {
+  const stir = tools.active.ride?.stir;
+  const performer = stir === undefined ? still : stirPerformer(still, stir, (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)));
   const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx);
   if (raw === null) return null;
   const placed = dressPerformer(tools, raw);

@@ -20,7 +20,7 @@ import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { proposePace } from './propose-pace.js';
-import type { AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
+import type { GivenStir, AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
 export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
@@ -64,9 +64,10 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, false) });
   const shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
   const takeShutter = tm.look?.motionBlur.shutterDeg.value ?? 0;
+  const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
-    step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}`,
+    step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
@@ -91,6 +92,23 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
     plate: { file: pm.file, in: span.in, out: span.out, rate: pm.rate, widthPx: pm.widthPx, heightPx: pm.heightPx },
     take: { file: tm.file, in: tm.span.in, out: tm.span.out, rate: tm.rate, widthPx: tm.widthPx, heightPx: tm.heightPx },
     steps,
+  };
+}
+
+/** Share of its height that a still performer sways by, and how often, where nothing of the plate tells: a breath. Own choice. */
+const STILL_STIR = { share: 0.004, rateHz: 0.4 };
+
+/** A performer from a still picture is given a little stir, the plate's own where one was measured; a filmed one moves by itself. */
+function proposeStir(input: ProposalInput, stand: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] }): { given: GivenStir; why: string } | null {
+  const { span } = input.take.measures;
+  if (span.out - span.in !== 1) return null;
+  const height = Math.hypot(stand.top[0] - stand.ground[0], stand.top[1] - stand.ground[1]);
+  const seen = input.plate.measures.stir;
+  const share = seen?.shareOfHeight.value ?? null, rate = seen?.rateHz.value ?? null;
+  const from = share !== null && rate !== null && share > 0 && share < 0.03;
+  return {
+    given: { amplitudePx: (from ? share : STILL_STIR.share) * height, directionDeg: from ? (seen!.directionDeg.value ?? 0) : 0, rateHz: from ? rate : STILL_STIR.rateHz, seed: 1 },
+    why: from ? 'a still: it is given the stir that was measured on the plate' : 'a still: it sways a little, so that it does not look cut out (own choice)',
   };
 }
 

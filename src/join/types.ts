@@ -45,6 +45,8 @@ export interface PatchStep extends StepBase<'patch'> { readonly source: string; 
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
 export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }
 export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }
+/** Sway given to a performer that would look dead: amplitude in take pixels, direction in the picture (0 to the right, 90 down), rate. */
+export interface GivenStir { readonly amplitudePx: number; readonly directionDeg: number; readonly rateHz: number; readonly seed: number }
 /**
  * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle in
  * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion). `mirror` shows the take left for
@@ -53,6 +55,7 @@ export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readon
  */
 export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number;
   readonly upright?: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] };
+  readonly stir?: GivenStir;
   /** Mend of the camera's elevation: the take's foot and top, and how far down each camera looks at the performer. */
   readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number;
     /** The performer stands on the floor in take and plate alike: what shows below the foot is nearer, not deeper. */
