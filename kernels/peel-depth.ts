@@ -1,8 +1,6 @@
 // Chamfer distance (3-4 weights) of the small picture to the set pixels of a mask and to those that are not set. Items: 0 to the
 // set ones, 1 to the others, so that two lanes do one each. Twin: chamferDistance in src/join/peel/distance.ts.
 
-const DIAGONAL: f32 = 4.0 / 3.0;
-
 export function chamferPair(mask: usize, w: i32, h: i32, toSet: usize, toUnset: usize, from: i32, to: i32, scratch: usize): void {
   const row = <usize>w << 2;
   for (let item = from; item < to; item++) {
@@ -17,13 +15,13 @@ export function chamferPair(mask: usize, w: i32, h: i32, toSet: usize, toUnset: 
           store<f32>(p, 0);
           continue;
         }
-        let d: f32 = 1e6;
+        let d: f32 = 3e6;
         if (y > 0) {
-          d = min(d, load<f32>(p - row) + 1);
-          if (x > 0) d = min(d, load<f32>(p - row - 4) + DIAGONAL);
-          if (x < w - 1) d = min(d, load<f32>(p - row + 4) + DIAGONAL);
+          d = min(d, load<f32>(p - row) + 3);
+          if (x > 0) d = min(d, load<f32>(p - row - 4) + 4);
+          if (x < w - 1) d = min(d, load<f32>(p - row + 4) + 4);
         }
-        if (x > 0) d = min(d, load<f32>(p - 4) + 1);
+        if (x > 0) d = min(d, load<f32>(p - 4) + 3);
         store<f32>(p, d);
       }
     }
@@ -33,14 +31,22 @@ export function chamferPair(mask: usize, w: i32, h: i32, toSet: usize, toUnset: 
         const p = line + (<usize>x << 2);
         let d = load<f32>(p);
         if (d == 0) continue;
-        if (x < w - 1) d = min(d, load<f32>(p + 4) + 1);
+        if (x < w - 1) d = min(d, load<f32>(p + 4) + 3);
         if (y < h - 1) {
-          d = min(d, load<f32>(p + row) + 1);
-          if (x > 0) d = min(d, load<f32>(p + row - 4) + DIAGONAL);
-          if (x < w - 1) d = min(d, load<f32>(p + row + 4) + DIAGONAL);
+          d = min(d, load<f32>(p + row) + 3);
+          if (x > 0) d = min(d, load<f32>(p + row - 4) + 4);
+          if (x < w - 1) d = min(d, load<f32>(p + row + 4) + 4);
         }
         store<f32>(p, d);
       }
     }
+    // Whole numbers until here, so that a limit of whole pixels is met exactly.
+    const n = w * h, three = f32x4.splat(3);
+    let i = 0;
+    for (; i + 4 <= n; i += 4) {
+      const p = dst + (<usize>i << 2);
+      v128.store(p, f32x4.div(v128.load(p), three));
+    }
+    for (; i < n; i++) store<f32>(dst + (<usize>i << 2), load<f32>(dst + (<usize>i << 2)) / 3);
   }
 }

@@ -73,21 +73,24 @@ export function peelLift(alpha: usize, state: usize, level: usize, w: i32, h: i3
     const y1 = min((j + 1) * block, h);
     for (let s = 0; s < sw; s++) {
       const x0 = s * block, x1 = min(x0 + block, w);
+      const corner = j * block * w + x0;
+      // A block is in the band or out of it as a whole; out of it, it has one value.
+      if (load<u8>(state + <usize>corner) == 0) {
+        store<f32>(highest + (<usize>(j * sw + s) << 2), load<f32>(alpha + (<usize>corner << 2)));
+        continue;
+      }
       const deep = ramp(1.5, 4, load<f32>(fromScreen + (<usize>(j * sw + s) << 2)));
       let top: f32 = 0;
       for (let y = j * block; y < y1; y++) {
         for (let i = y * w + x0; i < y * w + x1; i++) {
           const p = alpha + (<usize>i << 2);
           let a = load<f32>(p);
-          if (load<u8>(state + <usize>i) != 0) {
-            const l = <i32>load<u8>(level + <usize>i);
-            const own = <i32>(a * 255);
-            if (l > own) {
-              const rise = <f32>l / 255 - a;
-              if (rise > 0) {
-                a += rise * max(deep, ramp(0.5, 0.8, a));
-                store<f32>(p, a);
-              }
+          const l = <i32>load<u8>(level + <usize>i);
+          if (l > <i32>(a * 255)) {
+            const rise = <f32>l / 255 - a;
+            if (rise > 0) {
+              a += rise * max(deep, ramp(0.5, 0.8, a));
+              store<f32>(p, a);
             }
           }
           if (a > top) top = a;

@@ -5,9 +5,10 @@ import { kernels } from '../../image/kernels.js';
  * of a mask, in pixels, at most 8 % from Euclid. Pictures without a set pixel give 1e6 everywhere.
  */
 export function chamferDistance(mask: Uint8Array, w: number, h: number, dst: Float32Array = new Float32Array(w * h)): Float32Array {
-  const straight = 1;
-  const diagonal = 4 / 3;
-  for (let i = 0; i < w * h; i += 1) dst[i] = mask[i] === 1 ? 0 : 1e6;
+  // Whole numbers until the end, so that a limit of whole pixels is met exactly.
+  const straight = 3;
+  const diagonal = 4;
+  for (let i = 0; i < w * h; i += 1) dst[i] = mask[i] === 1 ? 0 : 3e6;
   for (let y = 0; y < h; y += 1) {
     for (let x = 0; x < w; x += 1) {
       const i = y * w + x;
@@ -36,6 +37,7 @@ export function chamferDistance(mask: Uint8Array, w: number, h: number, dst: Flo
       dst[i] = d;
     }
   }
+  for (let i = 0; i < w * h; i += 1) dst[i] = dst[i]! / 3;
   return dst;
 }
 
