@@ -256,10 +256,12 @@ function proposePeel(input: ProposalInput): PeelStep {
   const base = { step: 'peel' as const, on: true, screen: found?.colour ?? ('green' as const), ...(found === null ? {} : { screenHueDeg: Math.round(10 * found.hueDeg) / 10 }), quality: input.quality, spill: 1 };
   if (input.takeHasAlpha) return { ...base, method: 'alpha', why: 'the take brings its own alpha' };
   const garbage = screens.length > 0 ? { garbage: regionOf(screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon }))) } : {};
+  const kept = marksOf(take.marks, 'keep');
+  const keep = kept.length > 0 ? { keep: regionOf(kept.map((k) => ({ frame: k.frame, polygon: k.mark.polygon }))) } : {};
   if (outlines.length > 0) return { ...base, method: 'outline', outline: regionOf(outlines.map((o) => ({ frame: o.frame, polygon: o.mark.polygon! }))), why: 'an outline was drawn round the performer', ...garbage };
   const clean = take.marks.cleanFrame;
   const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${screens.length > 0 ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
-  return { ...base, method: 'screen', why, ...garbage, ...(clean === undefined ? {} : { cleanFrame: clean }) };
+  return { ...base, method: 'screen', why: `${why}${kept.length > 0 ? '; what was marked keeps the screen\'s colour' : ''}`, ...garbage, ...keep, ...(clean === undefined ? {} : { cleanFrame: clean }) };
 }
 
 function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {

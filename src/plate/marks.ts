@@ -29,6 +29,7 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('pane'), frame, polygon }),
   z.object({ kind: z.literal('reflector'), frame, polygon, roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
   z.object({ kind: z.literal('screen'), frame, polygon }),
+  z.object({ kind: z.literal('keep'), frame, polygon }),
   z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional() }),
   z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
   z.object({ kind: z.literal('performer'), frame, ground: point, top: point, height: z.number().positive().optional() }),
@@ -100,7 +101,7 @@ export function markPoints(mark: Mark): Point[] {
     case 'head': return [[mark.ellipse[0], mark.ellipse[1]]];
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
-    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return [...mark.polygon];
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return [...mark.polygon];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
     case 'pose': case 'widen': return [];
     case 'eyeline': return [mark.from, mark.to];

@@ -27,6 +27,8 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'patch', label: 'patch', points: null, hint: 'outline of the part that another take’s replaces, or that replaces it; on a plate: taken from so many frames later of the same shot', asks: 'later', make: (p, frame, later) => ({ kind: 'patch', frame, polygon: [...p], ...(later ? { offsetFrames: Math.round(later) } : {}) }) },
   { kind: 'front', label: 'in front', points: null, hint: 'outline of what passes before the performer', make: (p, frame) => ({ kind: 'front', frame, polygon: [...p] }) },
   { kind: 'pane', label: 'pane', points: null, hint: 'outline of the glass before the performer', make: (p, frame) => ({ kind: 'pane', frame, polygon: [...p] }) },
+  { kind: 'screen', label: 'screen', points: null, hint: 'outline of the useful part of the screen: what lies outside never belongs to the performer', make: (p, frame) => ({ kind: 'screen', frame, polygon: [...p] }) },
+  { kind: 'keep', label: 'keep', points: null, hint: 'outline of something of the screen’s own colour that belongs to the performer (a green toy)', make: (p, frame) => ({ kind: 'keep', frame, polygon: [...p] }) },
   { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
   { kind: 'eyeline', label: 'eyeline', points: 2, hint: 'the eyes, then what they look at', make: (p, frame) => ({ kind: 'eyeline', frame, from: p[0]!, to: p[1]! }) },
 ];
@@ -42,7 +44,7 @@ export function handles(m: Mark): P[] {
     case 'head': return [[m.ellipse[0], m.ellipse[1]]];
     case 'stand': case 'performer': return [[...m.ground], [...m.top]];
     case 'carry': return m.region.map((p) => [...p] as P);
-    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
     case 'body': return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
     case 'pose': case 'widen': return [];
     case 'eyeline': return [[...m.from], [...m.to]];
@@ -60,7 +62,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'head': return { ...m, ellipse: [p[0], p[1], m.ellipse[2], m.ellipse[3], m.ellipse[4]] };
     case 'stand': case 'performer': return i === 0 ? { ...m, ground: p } : { ...m, top: p };
     case 'carry': return { ...m, region: at(m.region) };
-    case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
     case 'eyeline': return i === 0 ? { ...m, from: p } : { ...m, to: p };
     case 'body': case 'pose': case 'widen': return m;
   }
@@ -74,7 +76,7 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
       case 'groundLines': return m.lines.map((l) => path(l, false)).join('');
       case 'rectangle': return path(m.corners, true);
       case 'carry': return path(m.region, true);
-      case 'erase': case 'front': case 'pane': case 'screen': case 'reflector': case 'patch': return path(m.polygon, true);
+      case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return path(m.polygon, true);
       case 'head': { const [cx, cy, rx, ry] = m.ellipse; return `M${cx - rx} ${cy}a${rx} ${ry} 0 1 0 ${2 * rx} 0a${rx} ${ry} 0 1 0 ${-2 * rx} 0`; }
       default: return path(handles(m), false);
     }
