@@ -61,6 +61,7 @@ export interface ApiError {
  * plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear RGB as JSON.
  * GET /api/preview/:pick/:n?step=NAME&alone=1&upTo=NAME&off=a,b&w=&set=step.number:value,… renders one frame of the
  * join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n is the plate's grain beside grown grain (PNG).
+ * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to accept.
  * GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
  * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=, /api/file/cue.wav?pick=.
  * Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.

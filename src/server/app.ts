@@ -21,6 +21,8 @@ import type { BookState } from './api-types.js';
 import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
 import { checkCaller } from './guard.js';
+import { lumaPlane } from '../media/convert.js';
+import { proposeMarks } from '../plate/propose-marks.js';
 import { grainPair } from './grain-pair.js';
 import { previewFrame } from './preview.js';
 import { acceptTake } from './upload.js';
@@ -135,6 +137,11 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.get('/api/preview/:pick/:n', async (c) => picture(c, await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
     step: c.req.query('step'), alone: c.req.query('alone') === '1', upTo: c.req.query('upTo'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c), changes: changesOf(c.req.query('set')),
   })));
+  app.get('/api/propose-marks/:what/:id/:n', async (c) => {
+    const what = sourceOf(c.req.param('what')), n = wholeNumber(c.req.param('n'), 'frame');
+    const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
+    return c.json({ proposals: proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n) });
+  });
   app.get('/api/grain/:pick/:n', async (c) => {
     const pair = await grainPair(book, frames, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'));
     c.header('Content-Type', 'image/png');

@@ -106,6 +106,13 @@ describe('pictures', () => {
       expect(((await r.json()) as { error: { code: string } }).error.code).toBe(code);
     }
   });
+  it('proposes marks, or none, and puts none', async () => {
+    const r = (await (await fetch(`${base}/api/propose-marks/plate/one/0`)).json()) as { proposals: { mark: { kind: string }; why: string }[] };
+    for (const p of r.proposals) expect(p.why).toMatch(/./);
+    const b = (await (await fetch(`${base}/api/book`)).json()) as { picks: { marks: { marks: unknown[] } }[] };
+    expect(b.picks[0]!.marks.marks).toEqual([]);
+    expect((await fetch(`${base}/api/propose-marks/plate/one/99`)).status).toBe(400);
+  });
   it('answers range requests as a video element asks them', async () => {
     const r = await fetch(`${base}/api/clip/take/take.mp4`, { headers: { range: 'bytes=0-99' } });
     expect(r.status).toBe(206);

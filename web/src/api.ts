@@ -1,6 +1,7 @@
 /** The browser's side of the service: the book as a signal kept fresh by server-sent events, and the few calls that change it. */
 import { createSignal } from 'solid-js';
 import type { BookState, EditRequest } from '../../src/server/api-types.js';
+import type { ProposedMark } from '../../src/plate/propose-marks.js';
 import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
 
 const [book, setBook] = createSignal<BookState | null>(null);
@@ -49,6 +50,7 @@ export const redo = () => attempt(async () => { await call('/api/redo', json({})
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
+export const proposeMarks = (what: string, id: string, n: number) => attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
 export const readPixel = (what: string, id: string, n: number, x: number, y: number) => call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 
 /** Sends a take; `onShare` hears the share sent so far. */

@@ -3,15 +3,19 @@ import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
+import { plateClip } from '../../jobs/plate-clip.js';
+import { lumaPlane } from '../../media/convert.js';
+import { VideoReader } from '../../media/video-reader.js';
+import { proposeMarks } from '../../plate/propose-marks.js';
 import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
-interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean }
+interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean; propose?: string }
 
 export function register(program: Command): void {
   onProduction(program.command('mark <id>').description('Put marks on a pick (or with --take on a take): from a marks file, or one by one.')
-    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s'))
+    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
     .action(action(async (id: string, o: Options) => withBook(o, async (book) => {
       const take = o.take === true ? book.need('take', id) : null;
       const pick = o.take === true ? null : book.need('pick', id);
@@ -24,6 +28,17 @@ export function register(program: Command): void {
       checkMarks(marks, video.widthPx, video.heightPx, take !== null ? video.frameCount : pick!.out - pick!.in, o.file === undefined ? id : basename(o.file));
       if (o.file !== undefined || o.add !== undefined || o.clear === true) {
         book.edit(`mark ${id}`, (e) => { if (take !== null) e.put('take', { ...take, marks }); else e.put('pick', { ...pick!, marks }); });
+      }
+      if (o.propose !== undefined) {
+        const n = Number(o.propose);
+        const reader = await VideoReader.open(take !== null ? book.mediaPath(take.file) : await plateClip(book, pick!));
+        try {
+          const frame = await reader.frame(n);
+          answer(o, { proposals: proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n) }, (d) => (d.proposals.length === 0 ? `nothing to propose on frame ${n}` : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n')));
+        } finally {
+          await reader.close();
+        }
+        return 0;
       }
       answer(o, marks, (d) => `${id}: ${d.marks.length === 0 ? 'no marks' : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')}`);
     })));

@@ -4,7 +4,8 @@
  */
 import { createEffect, createMemo, createSignal, For, on, onCleanup, Show, type JSX } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks.js';
-import { book, edit, frameUrl, readPixel } from '../api.js';
+import type { ProposedMark } from '../../../src/plate/propose-marks.js';
+import { book, edit, frameUrl, proposeMarks, readPixel } from '../api.js';
 import { handles, MarkShape, TOOLS, withHandle, type MarkTool, type P } from './mark-shapes.js';
 import { Overlays } from './overlays.js';
 import { closeViewer, viewer, type ViewerRequest } from './state.js';
@@ -79,6 +80,15 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const [number, setNumber] = createSignal('');
   const [chosen, setChosen] = createSignal<number | null>(null);
   const [drag, setDrag] = createSignal<{ mark: number; handle: number; point: P } | null>(null);
+  // What the program would mark here: shown apart until a person takes it.
+  const [proposed, setProposed] = createSignal<readonly ProposedMark[]>([]);
+  const [asked, setAsked] = createSignal<number | null>(null);
+  const propose = async (): Promise<void> => {
+    const n = frame(), answer = await proposeMarks(v.what, v.id, n);
+    setProposed(answer?.proposals ?? []);
+    setAsked(n);
+  };
+  const accept = (p: ProposedMark): void => { save(`mark ${p.mark.kind}, as proposed`, [...marksFile().marks, p.mark]); setProposed(proposed().filter((x) => x !== p)); };
   const save = (title: string, marks: readonly Mark[]): void => {
     const f = facts();
     const file = { ...marksFile(), marks };
@@ -172,6 +182,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
             <Show when={overlays() && measures()}>{(m) => <Overlays measures={m()} marks={marksFile()} frame={shown()} width={facts().width} height={facts().height} />}</Show>
             <Show when={canMark() && showMarks()}>
               <For each={marksFile().marks}>{(m, i) => <MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} />}</For>
+              <For each={proposed()}>{(p) => <g class="proposed"><MarkShape mark={p.mark} faint={p.mark.frame !== frame()} chosen={false} scale={handleScale()} onChoose={() => accept(p)} onGrab={() => undefined} /></g>}</For>
               <polyline class="drawing" points={[...points(), ...(at() !== null && points().length > 0 ? [at()!] : [])].map((p) => p.join(',')).join(' ')} />
               <For each={points()}>{(p) => <circle class="drawing" cx={p[0]} cy={p[1]} r={4 * handleScale()} />}</For>
             </Show>
@@ -190,10 +201,18 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       <Show when={canMark()}>
         <div class="tools" role="toolbar" aria-label="Marks">
           <For each={TOOLS}>{(t) => <button aria-pressed={tool()?.kind === t.kind} onClick={() => { setTool(tool()?.kind === t.kind ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
+          <button onClick={() => void propose()}>Propose marks</button>
           <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
             <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
           <Show when={chosen() !== null && tool() === null}><span class="hint">{marksFile().marks[chosen()!]?.kind} on frame {marksFile().marks[chosen()!]?.frame ?? marksFile().frame} <button onClick={() => go(marksFile().marks[chosen()!]?.frame ?? marksFile().frame)}>Go there</button> <button onClick={removeChosen}>Remove (Del)</button></span></Show>
         </div>
+        <Show when={asked() !== null}>
+          <ul class="proposals" aria-label="Proposed marks">
+            <For each={proposed()} fallback={<li class="pencil-note">{asked() === frame() ? 'nothing (more) to propose on this frame' : `nothing (more) was proposed on frame ${asked()}`}</li>}>{(p) => (
+              <li><strong>{p.mark.kind === 'groundLines' ? 'ground lines' : p.mark.kind}</strong> {p.why} <button onClick={() => accept(p)}>Take it</button> <button onClick={() => setProposed(proposed().filter((x) => x !== p))}>Leave it</button></li>
+            )}</For>
+          </ul>
+        </Show>
       </Show>
     </dialog>
   );
