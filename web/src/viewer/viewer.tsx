@@ -175,7 +175,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
         <button class="close" onClick={closeViewer}>Close</button>
       </div>
       <div class="stage" ref={stage}>
-        <div class="sheet-of-glass" style={{ 'aspect-ratio': `${facts().width} / ${facts().height}`, ...(zoom() === null ? { width: `min(100%, calc((100vh - 11rem) * ${facts().width / facts().height}))` } : size()) }}>
+        <div class="sheet-of-glass" style={{ 'aspect-ratio': `${facts().width} / ${facts().height}`, ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()) }}>
           <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
           <Show when={compare() !== 'none' && against()}>{(a) => <img class={compare() === 'difference' ? 'second difference' : 'second'} style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }} src={frameUrl(a().what, a().id, shown())} alt={`${a().title}, frame ${shown()}`} draggable={false} />}</Show>
           <svg ref={svg} viewBox={`0 0 ${facts().width} ${facts().height}`} onClick={onClick} onPointerMove={onMove} onPointerUp={onUp} onPointerLeave={() => setAt(null)} data-tool={tool()?.kind ?? 'none'} style={{ '--hair': String(handleScale()) }}>
