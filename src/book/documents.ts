@@ -3,6 +3,7 @@
  * types follow from it. Results of the stages (cut list, measures, brief, verdict, recipe, inspection) are stored as the
  * stage wrote them: their types live with the stage, and the book only checks that they are objects of the right version.
  */
+import { ATTENTION_DEFAULTS } from '../brief/cautions.js';
 import { z } from 'zod';
 import { marksFileSchema } from '../plate/marks.js';
 import type { CutList, ShotSummary } from '../film/types.js';
@@ -30,11 +31,18 @@ export const cameraSchema = z.object({
 });
 export type StudioCamera = z.infer<typeof cameraSchema>;
 
+const attentionSchema = z.object({
+  takeSeconds: z.number().positive().max(600), restSeconds: z.number().min(0).max(3600), blockMinutes: z.number().positive().max(240), restBlockMinutes: z.number().min(0).max(480),
+  blocksADay: z.number().int().positive().max(48), warmestC: z.number().min(0).max(45),
+});
+
 export const productionSchema = z.object({
   id: z.literal('production'),
   title: z.string().min(1).max(200),
   rate: z.string(),
-  performer: z.object({ name: z.string(), species: z.string(), heightM: z.number().positive(), triesADay: z.number().int().positive(), minutesATry: z.number().positive() }),
+  performer: z.object({ name: z.string(), species: z.string(), heightM: z.number().positive(), triesADay: z.number().int().positive() }),
+  /** The performer's attention (brief/cautions.ts): books from before it was kept here get the program's defaults. */
+  attention: attentionSchema.default(ATTENTION_DEFAULTS),
   camera: cameraSchema,
   place: z.object({ name: z.string(), latitude: z.number().min(-90).max(90), longitude: z.number().min(-180).max(180), timeZone: z.string(), roomLengthM: z.number().positive(), yard: z.object({ fromDeg: z.number(), toDeg: z.number() }).nullable() }),
   /** Tolerances changed by hand: matter → [fits, mendable]. */

@@ -1,3 +1,5 @@
+import { ATTENTION_DEFAULTS, type Attention } from './cautions.js';
+import { planDay } from './day-plan.js';
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { measured } from '../core/measure.js';
@@ -109,6 +111,15 @@ describe('brief', () => {
     expect(b.light.lamp!.fillStopsBelowKey).toBeCloseTo(Math.log2(3), 9);
     expect(b.instructions.join(' ')).toMatch(/tilted \d+\.\d° down/);
     expect(b.cautions.join(' ')).toMatch(/Never look at the sun/);
+  });
+  it('the shoot day keeps to the attention that the book asks for', () => {
+    const day = (attention: Attention | undefined): number[] => planDay({ date: '2026-06-20', briefs: [{ brief: makeBrief(request), costume: '', useSun: false }], place: request.place, fromHour: 9, toHour: 18, triesADay: 4, ...(attention === undefined ? {} : { attention }) })
+      .slots.filter((x) => x.kind === 'shoot').map((x) => (Date.parse(x.end) - Date.parse(x.start)) / 60000);
+    const tries = Math.min(4, makeBrief(request).length.tries);
+    // 20 s and 60 s of rest a try by the program's own numbers; 30 s and 90 s by the book's.
+    expect(day(undefined)).toEqual([Math.ceil((tries * 80) / 60)]);
+    expect(day({ ...ATTENTION_DEFAULTS, takeSeconds: 30, restSeconds: 90 })).toEqual([Math.ceil((tries * 120) / 60)]);
+    expect(day({ ...ATTENTION_DEFAULTS, blockMinutes: 1, blocksADay: 1 })).toEqual([]);
   });
   it('says which marks are missing instead of inventing numbers', () => {
     const b = makeBrief({ ...request, measures: { ...measures, view: undefined, light: undefined }, marks: { frame: 0, marks: [] } });

@@ -7,7 +7,7 @@ import { framesPerSecond, parseRate } from '../core/rational.js';
 import type { MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { groundPointAt, viewCamera } from './view-camera.js';
-import { cautions } from './cautions.js';
+import { cautions, type Attention } from './cautions.js';
 import { fillStopsBelowKey, shutterSeconds, sourceSizeM } from './optics.js';
 import { addDays, isoLocal, parseZone, startOfDate } from './place-time.js';
 import { planScreen, planSetUp } from './set-up.js';
@@ -21,6 +21,8 @@ export interface BriefRequest {
   readonly measures: PlateMeasures;
   readonly marks: MarksFile;
   readonly performer: { readonly name: string; readonly heightM: number; readonly triesADay: number };
+  /** How long the performer is asked to attend; the program's defaults unless told. */
+  readonly attention?: Attention;
   readonly camera: ShootCamera;
   readonly place: ShootPlace;
   /** First date of the sun search and how many days. */
@@ -131,7 +133,7 @@ export function makeBrief(r: BriefRequest): Brief {
     turn, stir, eyeline, length,
     reference: ['Roll the card with peg or ball at the performer\'s mark for two seconds before the animal comes.', 'After the last try, ten seconds of the empty set without moving the camera: the peel uses it as the screen\'s clean frame.'],
     instructions, missing,
-    cautions: cautions({ animal: true, turning: turn !== null, sun: sun !== null && sun.windows.length > 0, lamps: lamp !== null, raised: (setUp?.raiseM ?? 0) > 0.05 }),
+    cautions: cautions({ animal: true, turning: turn !== null, sun: sun !== null && sun.windows.length > 0, lamps: lamp !== null, raised: (setUp?.raiseM ?? 0) > 0.05 }, r.attention),
   };
 }
 

@@ -1,6 +1,6 @@
 /** A shoot day from briefs: the exact order (shoot-day.ts) put on the clock, with rests and set-ups spelled out. */
 import { isoLocal, parseZone, startOfDate, addDays } from './place-time.js';
-import { ATTENTION_DEFAULTS } from './cautions.js';
+import { ATTENTION_DEFAULTS, type Attention } from './cautions.js';
 import { solveDay, type DayPick } from './shoot-day.js';
 import { sunWindows } from './sun.js';
 import type { Brief, ShootPlace } from './types.js';
@@ -28,6 +28,8 @@ export interface DayRequest {
   readonly fromHour: number;
   readonly toHour: number;
   readonly triesADay: number;
+  /** The performer's attention; the program's defaults unless told. */
+  readonly attention?: Attention;
   readonly tolerance?: { readonly elevationDeg: number; readonly azimuthDeg: number };
 }
 
@@ -43,7 +45,7 @@ export function planDay(r: DayRequest): DayPlan {
   const zone = parseZone(r.place.timeZone);
   const midnight = startOfDate(r.date, zone);
   const from = midnight + r.fromHour * 3600e3, to = Math.min(midnight + r.toHour * 3600e3, startOfDate(addDays(r.date, 1), zone));
-  const a = ATTENTION_DEFAULTS;
+  const a = r.attention ?? ATTENTION_DEFAULTS;
   const minutesATry = (a.takeSeconds + a.restSeconds) / 60;
   const notes: string[] = [];
   const tolerance = r.tolerance ?? { elevationDeg: 10, azimuthDeg: 15 };
@@ -71,6 +73,6 @@ export function planDay(r: DayRequest): DayPlan {
     slots.push({ kind: 'shoot', pick: s.pick, start: clock(s.start), end: clock(s.end), note: '' });
     free = s.end;
   }
-  notes.push(`Times assume ${a.takeSeconds} s a try, ${a.restSeconds} s between tries, a rest of ${a.restBlockMinutes} min after ${a.blockMinutes} min, at most ${a.blocksADay} such blocks a day: this program's own defaults, to be shortened whenever the animal says so.`);
+  notes.push(`Times assume ${a.takeSeconds} s a try, ${a.restSeconds} s between tries, a rest of ${a.restBlockMinutes} min after ${a.blockMinutes} min, at most ${a.blocksADay} such blocks a day: ${r.attention === undefined || Object.entries(ATTENTION_DEFAULTS).every(([k, v]) => a[k as keyof Attention] === v) ? 'this program\'s own defaults' : 'the book\'s numbers'}, to be shortened whenever the animal says so.`);
   return { date: r.date, slots, unplaced: solved.left, notes };
 }

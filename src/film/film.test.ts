@@ -47,7 +47,7 @@ describe('made reels', () => {
     const whole = await findCuts(sourceOf(reel.frames));
     const stop = new AbortController();
     let kept: ScanState | null = null;
-    await expect(findCuts(sourceOf(reel.frames), { signal: stop.signal, saveEvery: 137, onState: (s) => { kept = JSON.parse(JSON.stringify(s)) as ScanState; stop.abort(); } })).rejects.toThrow('PW-FILM-CANCELLED');
+    await expect(findCuts(sourceOf(reel.frames), { signal: stop.signal, saveEvery: 137, onState: (s) => { kept = JSON.parse(JSON.stringify(s)) as ScanState; stop.abort(); } })).rejects.toMatchObject({ code: 'PW-FILM-CANCELLED', exitCode: 1 });
     expect(kept!.done).toBe(137);
     expect(await findCuts(sourceOf(reel.frames), { resume: kept })).toEqual(whole);
   }, 60000);

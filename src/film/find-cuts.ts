@@ -60,7 +60,7 @@ export async function findCuts(source: FrameSource, options: ScanOptions = {}): 
   const small = new Uint16Array(SMALL_LENGTH);
   const state = (): ScanState => ({ version: 1, done: detector.frames, detector: detector.save(), letterbox: bars.save() });
   const stop = (): void => {
-    if (options.signal?.aborted) throw new PlatewrightError('PW-FILM-CANCELLED', `the scan was stopped after ${detector.frames} frames; it can go on from there`, { kind: 'input', detail: { state: state() } });
+    if (options.signal?.aborted) throw new PlatewrightError('PW-FILM-CANCELLED', `the scan was stopped after ${detector.frames} frames; it can go on from there`, { kind: 'finding', detail: { state: state() } });
   };
   stop();
   for await (const frame of scanFrames(source, detector.frames)) {

@@ -61,7 +61,7 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const hazes: ReturnType<typeof hazeOf>[] = [];
   const frames: [number, number] = [from, to - 1];
   for (let k = 0; k < count; k++) {
-    if (options.signal?.aborted) throw new PlatewrightError('PW-PLATE-CANCELLED', 'measuring the look was stopped', { kind: 'input' });
+    if (options.signal?.aborted) throw new PlatewrightError('PW-PLATE-CANCELLED', 'measuring the look was stopped', { kind: 'finding' });
     const at = Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count));
     const start = Math.max(from, Math.min(at, to - 2));
     let n = 0;

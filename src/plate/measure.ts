@@ -17,6 +17,7 @@ import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.
 import { measureRoom } from './room.js';
 import { measureTurn } from './turn.js';
 import { trackRegion, type RideCorrection } from './ride.js';
+import { posesOf } from './turn-poses.js';
 import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Turn, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
@@ -193,7 +194,7 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
 
 /** Yaw from poses and the slide of the surface. Absent where no two poses are marked. */
 async function turnOf(reader: Reader, marks: MarksFile, signal: AbortSignal | undefined): Promise<Turn | undefined> {
-  if (new Set(marks.marks.flatMap((m) => (m.kind === 'pose' ? [m.frame] : []))).size < 2) return undefined;
+  if (new Set(posesOf(marks).map((p) => p.frame)).size < 2) return undefined;
   return measureTurn(readerLumaSource(reader), { marks, rate: reader.info.rate, ...(signal === undefined ? {} : { signal }) });
 }
 

@@ -5,6 +5,8 @@ import { rotationFromPanTiltRoll } from '../geometry/rotation.js';
 import { measureCameraMove } from './camera-move.js';
 import type { LumaSource } from './ride-source.js';
 import { trackRegion } from './ride.js';
+import type { MarksFile } from './marks.js';
+import { posesOf } from './turn-poses.js';
 import { solveProfile } from './turn-profile.js';
 
 const W = 320, H = 200;
@@ -124,6 +126,13 @@ describe('camera move', () => {
     expect(move.focalPx.value).toBeNull();
     expect(move.focalPx.reason).toMatch(/stands still/);
     expect(move.frames[5]!.panDeg).toBeNull();
+  });
+});
+
+describe('poses', () => {
+  it('a head mark that says its yaw is a pose on its frame, unless one is marked there', () => {
+    const marks = { frame: 4, marks: [{ kind: 'pose', frame: 0, yawDeg: -60 }, { kind: 'head', ellipse: [10, 10, 5, 5, 0], yawDeg: -20 }, { kind: 'head', frame: 0, ellipse: [10, 10, 5, 5, 0], yawDeg: 90 }, { kind: 'head', frame: 9, ellipse: [10, 10, 5, 5, 0] }] } as unknown as MarksFile;
+    expect(posesOf(marks)).toEqual([{ frame: 0, yawDeg: -60 }, { frame: 4, yawDeg: -20 }]);
   });
 });
 

@@ -4,9 +4,21 @@
  * tell; tracked parallax is added elsewhere.
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
+import type { MarksFile } from './marks.js';
 import type { Turn } from './types.js';
 
 export interface Pose { readonly frame: number; readonly yawDeg: number }
+
+/** Pose marks, and head marks that say their yaw where no pose is marked on their frame; in the order of the marks. */
+export function posesOf(marks: MarksFile): Pose[] {
+  const poses = marks.marks.flatMap((m) => (m.kind === 'pose' ? [{ frame: m.frame, yawDeg: m.yawDeg }] : []));
+  for (const m of marks.marks) {
+    if (m.kind !== 'head' || m.yawDeg === undefined) continue;
+    const frame = m.frame ?? marks.frame;
+    if (!poses.some((p) => p.frame === frame)) poses.push({ frame, yawDeg: m.yawDeg });
+  }
+  return poses;
+}
 
 /** Monotone cubic through (x, y), x rising; constant beyond the ends. */
 export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {

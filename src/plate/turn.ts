@@ -9,7 +9,7 @@ import { inverseOr, SetFollower } from './camera-follow.js';
 import type { MarksFile } from './marks.js';
 import { lumaAt, type LumaSource } from './ride-source.js';
 import { SurfaceFlow, type BodyPlace, type SurfaceRate } from './turn-flow.js';
-import { turnFromPoses, type Pose } from './turn-poses.js';
+import { posesOf, turnFromPoses, type Pose } from './turn-poses.js';
 import { PROFILE_LIMIT, solveProfile } from './turn-profile.js';
 import type { Turn } from './types.js';
 
@@ -61,7 +61,7 @@ export async function measureTurn(source: LumaSource, request: TurnRequest): Pro
 }
 
 function unwrapped(marks: MarksFile): Pose[] {
-  const sorted = marks.marks.flatMap((m) => (m.kind === 'pose' ? [{ frame: m.frame, yawDeg: m.yawDeg }] : [])).sort((a, b) => a.frame - b.frame).filter((p, i, all) => i === 0 || p.frame !== all[i - 1]!.frame);
+  const sorted = posesOf(marks).sort((a, b) => a.frame - b.frame).filter((p, i, all) => i === 0 || p.frame !== all[i - 1]!.frame);
   const out: Pose[] = [];
   for (const p of sorted) {
     let yawDeg = p.yawDeg;

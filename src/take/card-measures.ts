@@ -22,14 +22,14 @@ const LEAST_PAPER = 0.0015;
 
 /**
  * Share of the picture that looks like paper: no screen, bright, without colour. A card's cheap sign; a white animal has it too.
- * @param mask as from `notScreen`
+ * @param mask as from `notScreen`; null where no screen was found: then all of the picture counts
  */
-export function paperShare(coded: Picture, mask: Uint8Array): number {
+export function paperShare(coded: Picture, mask: Uint8Array | null): number {
   const n = coded.width * coded.height;
   const d = coded.data;
   let k = 0;
   for (let i = 0; i < n; i++) {
-    if (mask[i] === 0) continue;
+    if (mask !== null && mask[i] === 0) continue;
     const r = d[i]!, g = d[i + n]!, b = d[i + 2 * n]!;
     const lo = Math.min(r, g, b), hi = Math.max(r, g, b);
     if (lo > 0.4 && hi - lo < 0.16) k++;

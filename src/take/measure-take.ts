@@ -11,7 +11,7 @@ import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { measureLight } from '../plate/light.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
-import { turnFromPoses } from '../plate/turn-poses.js';
+import { posesOf, turnFromPoses } from '../plate/turn-poses.js';
 import type { Light, View } from '../plate/types.js';
 import { solveView } from '../plate/view.js';
 import { subjectView } from '../plate/view-derived.js';
@@ -98,7 +98,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
         const look = lookAt(coded, small, model, factor, near, hasAlpha);
         if (index === marks.frame) atMarks = { ...look, coded: { ...coded, data: coded.data.slice() }, small: { ...small, data: small.data.slice() } };
         if (wanted) {
-          if (look.mask !== null && !hasAlpha) paper.push({ frame: index, share: paperShare(small, look.mask) });
+          if (!hasAlpha) paper.push({ frame: index, share: paperShare(small, look.mask) });
           const b = look.box;
           let sigma: number | null = null;
           if (b !== null && taken % 2 === 0) sigma = sigmaOf(coded, look, factor);
@@ -124,13 +124,15 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const performer = performerAt(marks, atMarks, factor);
     // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
     const settled = marks.cameraHeight !== undefined || marks.marks.some((m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon');
-    const card = options.card === false || options.view !== undefined || settled ? null : await cardOf(file, paperFrames(paper), marks.focalPx);
+    // Its ball or peg also tells the light, better than a furred head does, unless a shadow is marked.
+    const shadowMarked = marks.marks.some((m) => m.kind === 'shadow');
+    const lit = options.light !== undefined || shadowMarked;
+    const card = options.card === false || ((options.view !== undefined || settled) && lit) ? null : await cardOf(file, paperFrames(paper), marks.focalPx);
     if (card !== null) notes.push(`the floor card was read in frame ${card.frame}; its numbers hold while camera and light stay as they were then`);
     const cardLight = card === null ? null : lightOfCard(card);
-    const shadowMarked = marks.marks.some((m) => m.kind === 'shadow');
     if (performer !== null && !performer.marked) notes.push('the performer was found on the screen by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view');
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
-    const view = options.view ?? (card === null ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes);
+    const view = options.view ?? (card === null || settled ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes);
     const subject = view !== null && performer !== null ? subjectView(view, performer.ground, performer.top, sdPx) : null;
     const linear = atMarks === null ? null : codedToLinear({ ...atMarks.coded, channels: 3, data: atMarks.coded.data.subarray(0, widthPx * heightPx * 3) }, colour.transfer, createPicture(widthPx, heightPx, 3));
     const light = options.light ?? (shadowMarked ? null : cardLight) ?? takeLight(linear, view, marks, atMarks, factor, performer, decode);
@@ -146,7 +148,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const sig = frames.map((f) => f.sigmaPx).filter((v): v is number => v !== null);
     const sortedSig = [...sig].sort((a, b) => a - b);
     const sharpest = sortedSig.length > 0 ? sortedSig[Math.floor(0.1 * (sortedSig.length - 1))]! : 0;
-    const poses = marks.marks.filter((m) => m.kind === 'pose');
+    const poses = posesOf(marks);
     const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
     return {
       file, rate: formatRate(rate), frameCount, widthPx, heightPx, behind, frames, performer,
@@ -154,8 +156,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
         ? notMeasurable('px', 'no performer was found or marked', 'the performer\'s ground and top in one frame')
         : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [marks.frame, marks.frame]),
       view, subject, light,
-      turn: poses.length >= 2 ? turnFromPoses(poses.map((p) => (p.kind === 'pose' ? { frame: p.frame, yawDeg: p.yawDeg } : { frame: 0, yawDeg: 0 })), frameCount, rate) : null,
-      poses: poses.map((p) => (p.kind === 'pose' ? { frame: p.frame, yawDeg: p.yawDeg } : { frame: 0, yawDeg: 0 })),
+      turn: poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null,
+      poses,
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
       screenNoise: over(readings.map((r) => r.noise), 'ratio', 'neighbouring screen pixels, share of the coded range', noScreen, HELP_SCREEN, 0.5, 0.0005),
       screenClipped: over(readings.map((r) => r.clipped), 'ratio', 'screen pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),

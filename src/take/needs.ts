@@ -4,7 +4,7 @@ import { parseRate, type Rate } from '../core/rational.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import type { Light, PlateMeasures, Stir, Turn } from '../plate/types.js';
 import { carriedView, subjectView, type SubjectView } from '../plate/view-derived.js';
-import { turnFromPoses, type Pose } from '../plate/turn-poses.js';
+import { posesOf, turnFromPoses, type Pose } from '../plate/turn-poses.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
 
 export interface PlateNeeds {
@@ -48,7 +48,7 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
     else subject = here.height !== undefined ? carriedView(plate.view, here.ground, here.top, here.height, sdPx) : unscaled(carriedView(plate.view, here.ground, here.top, 1, sdPx));
     if (plate.view !== undefined && subject === null) reason = 'the performer\'s ground lies above the plate\'s horizon; check the stand mark';
   }
-  const poses = marks.marks.filter((m) => m.kind === 'pose').map((m) => (m.kind === 'pose' ? { frame: m.frame, yawDeg: m.yawDeg } : { frame: 0, yawDeg: 0 }));
+  const poses = posesOf(marks);
   const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
   const spread = plate.look?.edgeSpreadPx.value ?? null;
   const blur = plate.look?.motionBlur.lengthPx.value ?? null;

@@ -8,7 +8,9 @@ import { cardPdf } from '../brief/card-print.js';
 import { RandomStream } from '../core/random.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { writePng16 } from '../media/stills.js';
+import type { MarksFile } from '../plate/marks.js';
 import { loadVision } from './card-code.js';
+import { measureTake } from './measure-take.js';
 import { readCard } from './read-card.js';
 
 let folder: string;
@@ -80,6 +82,21 @@ describe('floor card', () => {
     const up = Math.sin(40 * rad), ambient = 0.3 * (0.5 + 0.5 * up) + 0.6 * 0.85 * (0.5 - 0.5 * up);
     expect(Math.abs(r.ball!.keyFillStops - Math.log2((0.7 / up + ambient) / ambient))).toBeLessThan(0.3);
   });
+
+  it('a take takes its light from the ball on its card, whether marks settle the view or not, and not where a shadow is marked', async () => {
+    const s: CardScene = { ...base, focalPx: 900, tiltDeg: -30, rollDeg: 0, cameraHeight: 0.8, card: { x: 0.05, z: 1.3, turnDeg: -12 }, sun: { azimuthDeg: 65, elevationDeg: 40 }, stands: 'ball', blurPx: 1, noise: 0.01, seed: 6 };
+    const file = await written('ball-take', renderCard(s));
+    const horizon = { kind: 'horizon', line: [[0, 270 - 900 * Math.tan(Math.PI / 6)], [960, 270 - 900 * Math.tan(Math.PI / 6)]] };
+    for (const marks of [{ frame: 0, marks: [] }, { frame: 0, focalPx: 900, cameraHeight: 0.8, marks: [horizon] }] as unknown as MarksFile[]) {
+      const take = await measureTake(file, marks);
+      expect(take.light.azimuthDeg.how).toMatch(/ball/);
+      expect(Math.abs(take.light.azimuthDeg.value! - 65)).toBeLessThan(5);
+      expect(Math.abs(take.light.elevationDeg.value! - 40)).toBeLessThan(5);
+      expect(take.view!.focalPx.how).toMatch(marks.marks.length === 0 ? /floor card/ : /^(?!.*floor card)/);
+    }
+    const marked = await measureTake(file, { frame: 0, focalPx: 900, cameraHeight: 0.8, marks: [horizon, { kind: 'shadow', foot: [500, 300], tip: [560, 280], height: 0.2 }] } as unknown as MarksFile);
+    expect(marked.light.azimuthDeg.how ?? '').not.toMatch(/ball/);
+  }, 30000);
 
   it('reads the code where it is large enough, and takes a known focal length as it is', async () => {
     const s: CardScene = { ...base, focalPx: 1500, tiltDeg: -45, rollDeg: 0, cameraHeight: 0.48, card: { x: 0, z: 0.48, turnDeg: 5 }, sun: null, stands: 'nothing', blurPx: 0.6, noise: 0.008, seed: 5 };

@@ -101,7 +101,7 @@ export function register(program: Command): void {
 async function enter(book: Book, list: z.infer<typeof listSchema>, media: string, say: (text: string) => void): Promise<void> {
   if (book.get('production', 'production') === null) {
     const p = newProduction(list.title, { rate: list.rate });
-    book.edit('start the demo production', (e) => e.put('production', { ...p, performer: { name: list.performer.name, species: list.performer.kind, heightM: list.performer.heightM, triesADay: 5, minutesATry: 2 } }));
+    book.edit('start the demo production', (e) => e.put('production', { ...p, performer: { name: list.performer.name, species: list.performer.kind, heightM: list.performer.heightM, triesADay: 5 } }));
   }
   if (book.get('film', list.film.id) === null) {
     await addFilm(book, join(media, list.film.file), { id: list.film.id, title: list.film.title, credit: 'made for this demo by the Platewright project', licence: 'CC0' });

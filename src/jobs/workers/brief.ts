@@ -23,7 +23,7 @@ export function briefFor(book: Book, pickId: string, fromDate: string, days: num
   const measured = book.get('measures', pickId);
   if (measured === null) throw new PlatewrightError('PW-BRIEF-UNMEASURED', `the plate of ${pickId} has not been measured yet; run "platewright measure ${pickId}" first`, { kind: 'usage' });
   return makeBrief({
-    pick: pick.id, title: pick.title, action: pick.action, measures: measured.measures, marks: pick.marks, performer: production.performer, camera: production.camera, place: shootPlace(production),
+    pick: pick.id, title: pick.title, action: pick.action, measures: measured.measures, marks: pick.marks, performer: production.performer, attention: production.attention, camera: production.camera, place: shootPlace(production),
     fromDate, days, tolerance: lightTolerance(production),
   });
 }

@@ -14,7 +14,7 @@ export const dayWorker: JobWorker = async ({ book, job, progress }) => {
   const plan = planDay({
     date: typeof job.spec['date'] === 'string' ? job.spec['date'] : new Date().toISOString().slice(0, 10),
     briefs: briefs.filter((b) => wanted === null || wanted.has(b.pick)).map((brief) => ({ brief, costume: String((job.spec['costumes'] as Record<string, string> | undefined)?.[brief.pick] ?? ''), useSun: job.spec['lamp'] !== true })),
-    place: shootPlace(production), fromHour: Number(job.spec['fromHour'] ?? 9), toHour: Number(job.spec['toHour'] ?? 18), triesADay: production.performer.triesADay, tolerance: lightTolerance(production),
+    place: shootPlace(production), fromHour: Number(job.spec['fromHour'] ?? 9), toHour: Number(job.spec['toHour'] ?? 18), triesADay: production.performer.triesADay, attention: production.attention, tolerance: lightTolerance(production),
   });
   book.edit(`plan the shoot day ${plan.date}`, (e) => e.put('day', { id: 'day', at: new Date().toISOString(), plan: plan as unknown as Record<string, unknown> }));
   progress(1, 1, 'planned');

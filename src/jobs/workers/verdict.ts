@@ -1,22 +1,11 @@
 /** Judges a take against its pick. */
 import { PlatewrightError } from '../../core/errors.js';
-import type { ProductionDocument } from '../../book/documents.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/needs.js';
-import { DEFAULT_TOLERANCES, type Tolerances } from '../../take/tolerances.js';
+import { changedTolerances } from '../../take/tolerances.js';
 import { judgeTake } from '../../take/verdict.js';
 import type { JobWorker } from '../run-job.js';
 import { measureWorker } from './measure.js';
-
-/** The program's tolerances with what the book changes of them. */
-export function tolerancesOf(production: ProductionDocument): Tolerances {
-  const out = { ...DEFAULT_TOLERANCES } as Record<string, unknown>;
-  for (const [matter, [fits, mendable]] of Object.entries(production.tolerances)) {
-    // Only matters with two limits: others (the number of handle frames) are plain numbers.
-    if (typeof out[matter] === 'object' && out[matter] !== null && mendable >= fits) out[matter] = { ...(out[matter] as object), fits, mendable };
-  }
-  return out as unknown as Tolerances;
-}
 
 export const verdictWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
@@ -29,7 +18,7 @@ export const verdictWorker: JobWorker = async (context) => {
   signal.throwIfAborted();
   const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
   signal.throwIfAborted();
-  const verdict = judgeTake(needsOfPlate(measures, pick.marks), measured, tolerancesOf(book.need('production', 'production')));
+  const verdict = judgeTake(needsOfPlate(measures, pick.marks), measured, changedTolerances(book.need('production', 'production').tolerances));
   book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) => e.put('take', { ...e.get('take', take.id)!, verdict }));
   progress(100, 100, verdict.verdict);
   return { take: take.id, verdict: verdict.verdict };
