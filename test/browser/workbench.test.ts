@@ -140,6 +140,23 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     expect(upright.top![1]!).toBeLessThan(180 * 0.44);
   });
 
+  it('proposes marks on the frame in view and puts only what is taken', async () => {
+    await page.goto(`${base}#/sheet/${new URL(page.url()).hash.split('/').pop()}`);
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    await page.getByRole('button', { name: 'Propose marks' }).click();
+    await page.locator('.proposals li').first().waitFor();
+    const before = await page.locator('.sheet-of-glass svg > .mark').count();
+    const offered = await page.locator('.proposals button', { hasText: 'Take it' }).count();
+    if (offered > 0) {
+      await page.locator('.proposals button', { hasText: 'Take it' }).first().click();
+      await expect.poll(() => page.locator('.sheet-of-glass svg > .mark').count()).toBe(before + 1);
+      await page.keyboard.press('Escape');
+      await page.getByRole('button', { name: 'Take back' }).click();
+    } else {
+      await page.keyboard.press('Escape');
+    }
+  });
+
   it('takes edits back and does them again', async () => {
     await page.getByRole('button', { name: 'Take back' }).click();
     await page.getByRole('button', { name: 'Take back' }).click();
