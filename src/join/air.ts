@@ -5,7 +5,7 @@
 import { blurPlane } from '../image/gaussian.js';
 import { plane, type Picture } from '../image/picture.js';
 import type { Box } from './ground.js';
-import type { Grower } from './grain.js';
+import { TILE, type Grower } from './grain.js';
 import type { AirStep } from './types.js';
 
 /** Koschmieder: seen = light × (1 − amount) + airlight × amount. `over` is premultiplied linear RGBA, in place. */
@@ -44,22 +44,26 @@ export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
  * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged down).
  */
 export function addGrain(step: AirStep, plateGrain: Grower, takeGrain: Grower | null, frame: number, box: Box, coded: Picture, matte: Float32Array, scale: number): void {
-  const n = coded.width * coded.height;
-  const amount = new Float32Array(n);
+  const { width: w, height: h } = coded;
+  const n = w * h;
   const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
-  plateGrain.add(frame, box, coded.data, (c) => {
-    const curve = plateGrain.curves[c], own = takeGrain === null ? null : takeGrain.curves[c];
-    const level = plane(coded, c);
-    for (let i = 0; i < n; i++) {
-      const a = matte[i]!;
-      if (a <= 0) { amount[i] = 0; continue; }
-      const l = level[i]!;
-      const k = l <= 0 ? 0 : l >= 1 ? 63 : (l * 63 + 0.5) | 0;
-      const want = curve[k]! * step.grain;
-      const taken = own === null ? 0 : own[k]! * keep * a;
-      const missing = want * want * (1 - (1 - a) * (1 - a)) - taken * taken;
-      amount[i] = missing > 0 ? Math.sqrt(missing) : 0;
+  const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
+  for (let c = 0; c < 3; c++) {
+    const curve = plateGrain.curves[c]!, own = takeGrain === null ? NONE : takeGrain.curves[c]!;
+    const tile = tiles[c]!, d = coded.data.subarray(c * n, (c + 1) * n);
+    for (let y = 0, i = 0; y < h; y++) {
+      const row = ((oy + sy * (box[1] + y)) & (TILE - 1)) * TILE;
+      for (let x = 0, at = ox + sx * box[0]; x < w; x++, i++, at += sx) {
+        const a = matte[i]!;
+        if (a <= 0) continue;
+        const l = d[i]!;
+        const k = l <= 0 ? 0 : l >= 1 ? 63 : (l * 63 + 0.5) | 0;
+        const want = curve[k]! * step.grain, taken = own[k]! * keep * a;
+        const missing = want * want * (1 - (1 - a) * (1 - a)) - taken * taken;
+        if (missing > 0) d[i] = l + Math.sqrt(missing) * tile[row + (at & (TILE - 1))]!;
+      }
     }
-    return amount;
-  });
+  }
 }
+
+const NONE = new Float32Array(64);

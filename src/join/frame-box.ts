@@ -65,21 +65,14 @@ function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uin
   const max = 2 ** frame.bitDepth - 1;
   const [kr, kb] = lumaWeights(frame.colour.matrix);
   const kg = 1 - kr - kb;
-  const toCb = 1 / (2 * (1 - kb)), toCr = 1 / (2 * (1 - kr));
-  const cb = new Float32Array(n), cr = new Float32Array(n);
+  const toCb = q.chromaScale / (2 * (1 - kb)), toCr = q.chromaScale / (2 * (1 - kr));
   const luma = frame.planes[0]!;
   for (let y = 0; y < h; y++) {
     const row = (box[1] + y) * frame.widthPx + box[0];
-    for (let x = 0; x < w; x++) {
-      const i = y * w + x;
-      const r = coded[i]!, g = coded[n + i]!, b = coded[2 * n + i]!;
-      const l = kr * r + kg * g + kb * b;
-      cb[i] = (b - l) * toCb;
-      cr[i] = (r - l) * toCr;
-      if (changed[i] !== 0) {
-        const v = Math.round(l * q.lumaScale + q.lumaOffset);
-        luma[row + x] = v < 0 ? 0 : v > max ? max : v;
-      }
+    for (let x = 0, i = y * w; x < w; x++, i++) {
+      if (changed[i] === 0) continue;
+      const v = Math.round((kr * coded[i]! + kg * coded[n + i]! + kb * coded[2 * n + i]!) * q.lumaScale + q.lumaOffset);
+      luma[row + x] = v < 0 ? 0 : v > max ? max : v;
     }
   }
   const [sx, sy] = frame.chromaShift;
@@ -87,26 +80,36 @@ function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uin
   // Sample sites as the frame says: a tent two luma steps wide about the site, the same the decoder's linear upsampling inverts.
   const siteX = sx === 0 ? 0 : frame.chromaSite[0], siteY = sy === 0 ? 0 : frame.chromaSite[1];
   const tapsX = siteTaps(sx, siteX), tapsY = siteTaps(sy, siteY);
+  const nx = tapsX.length, ny = tapsY.length;
+  const dx = Int32Array.from(tapsX, (t) => t[0]), dy = Int32Array.from(tapsY, (t) => t[0]), wx = Float64Array.from(tapsX, (t) => t[1]), wy = Float64Array.from(tapsY, (t) => t[1]);
   const u = frame.planes[1]!, v = frame.planes[2]!;
-  for (let cy = 0; cy < (h + (1 << sy) - 1) >> sy; cy++) {
-    for (let cx = 0; cx < (w + (1 << sx) - 1) >> sx; cx++) {
-      let touched = false, su = 0, sv = 0, weight = 0;
-      for (const [dy, wy] of tapsY) {
-        const yy = (cy << sy) + dy;
+  const bw = (w + (1 << sx) - 1) >> sx, bh = (h + (1 << sy) - 1) >> sy;
+  for (let cy = 0; cy < bh; cy++) {
+    for (let cx = 0; cx < bw; cx++) {
+      let touched = 0;
+      for (let j = 0; j < ny; j++) {
+        const yy = (cy << sy) + dy[j]!;
         if (yy < 0 || yy >= h) continue;
-        for (const [dx, wx] of tapsX) {
-          const xx = (cx << sx) + dx;
+        for (let k = 0; k < nx; k++) { const xx = (cx << sx) + dx[k]!; if (xx >= 0 && xx < w) touched |= changed[yy * w + xx]!; }
+      }
+      if (touched === 0) continue;
+      // Colour differences are linear in R'G'B': the mean colour has the mean difference.
+      let r = 0, g = 0, b = 0, weight = 0;
+      for (let j = 0; j < ny; j++) {
+        const yy = (cy << sy) + dy[j]!;
+        if (yy < 0 || yy >= h) continue;
+        for (let k = 0; k < nx; k++) {
+          const xx = (cx << sx) + dx[k]!;
           if (xx < 0 || xx >= w) continue;
-          const i = yy * w + xx, k = wx * wy;
-          if (changed[i] !== 0) touched = true;
-          su += k * cb[i]!; sv += k * cr[i]!; weight += k;
+          const i = yy * w + xx, t = wx[k]! * wy[j]!;
+          r += t * coded[i]!; g += t * coded[n + i]!; b += t * coded[2 * n + i]!; weight += t;
         }
       }
-      if (!touched) continue;
+      const l = kr * r + kg * g + kb * b;
       const at = ((box[1] >> sy) + cy) * cw + (box[0] >> sx) + cx;
-      const a = Math.round((su / weight) * q.chromaScale + q.chromaOffset), b = Math.round((sv / weight) * q.chromaScale + q.chromaOffset);
-      u[at] = a < 0 ? 0 : a > max ? max : a;
-      v[at] = b < 0 ? 0 : b > max ? max : b;
+      const cb = Math.round(((b - l) / weight) * toCb + q.chromaOffset), cr = Math.round(((r - l) / weight) * toCr + q.chromaOffset);
+      u[at] = cb < 0 ? 0 : cb > max ? max : cb;
+      v[at] = cr < 0 ? 0 : cr > max ? max : cr;
     }
   }
 }

@@ -69,12 +69,16 @@ export function channelMix(correlation: readonly [number, number, number]): read
 export interface Grower {
   /** Adds unit-variance, shaped, channel-mixed noise of a frame over a box, each channel times its own `amount` plane (sd), to `coded` (three planes). */
   add(frame: number, box: Box, coded: Float32Array, amount: (channel: 0 | 1 | 2) => Float32Array): void;
+  /** The frame's noise: its tiles (one a channel), and where and which way round the frame reads them: (offset + sign · pixel) mod TILE. */
+  field(frame: number): GrainField;
   /** sd of the coded value at 64 even coded levels. */
   readonly curves: readonly [Float32Array, Float32Array, Float32Array];
 }
 
-/** Side of the noise tile: each frame reads it from another place and another way round, so that no pattern stands still. */
-const TILE = 512;
+export interface GrainField { readonly tiles: readonly [Float32Array, Float32Array, Float32Array]; readonly ox: number; readonly oy: number; readonly sx: number; readonly sy: number }
+
+/** Side of the noise tile, a power of two: each frame reads it from another place and another way round, so that no pattern stands still. */
+export const TILE = 512;
 
 /**
  * The noise field belongs to the picture, not to the box: a larger or smaller box cuts the same grain, so that the same
@@ -91,13 +95,17 @@ export function grower(model: GrainModel, seed: number): Grower {
     c[i] = m31 * p + m32 * q + m33 * r;
   }
   const tiles = [a, b, c] as const;
+  const field = (frame: number): GrainField => {
+    const draw = new RandomStream(seed, frame);
+    const ox = draw.below(TILE), oy = draw.below(TILE);
+    return { tiles, ox, oy, sx: draw.below(2) === 0 ? 1 : -1, sy: draw.below(2) === 0 ? 1 : -1 };
+  };
   return {
     curves,
+    field,
     add(frame, box, coded, amount) {
       const w = box[2] - box[0], h = box[3] - box[1];
-      const draw = new RandomStream(seed, frame);
-      const ox = draw.below(TILE), oy = draw.below(TILE);
-      const sx = draw.below(2) === 0 ? 1 : -1, sy = draw.below(2) === 0 ? 1 : -1;
+      const { ox, oy, sx, sy } = field(frame);
       for (let k = 0; k < 3; k++) {
         const tile = tiles[k]!, to = amount(k as 0 | 1 | 2);
         const base = k * w * h;

@@ -18,8 +18,11 @@ function smoothstep(lo: number, hi: number, v: number): number {
   return t * t * (3 - 2 * t);
 }
 
-/** How far each pixel of the box lies in a shadow of the plate's own, 0..1; null where the lit ground is not known. */
-export function ownShadow(step: GroundStep, base: Picture): Float32Array | null {
+/** Logarithm of the lit ground's light over a pixel's, for how far it lies in a shadow of the plate's own. */
+interface OwnShadow { readonly soft: Float32Array; readonly litLuma: number; readonly span: number }
+
+/** Smoothed luminance of the plate's pixels over the box and what lit ground has; null where the lit ground is not known. */
+function ownShadow(step: GroundStep, base: Picture): OwnShadow | null {
   const lit = step.litLinear;
   if (lit === undefined) return null;
   const n = base.width * base.height;
@@ -30,10 +33,13 @@ export function ownShadow(step: GroundStep, base: Picture): Float32Array | null 
   if (!(litLuma > 0) || span < 0.2) return null;
   const luma = new Float32Array(n);
   const r = plane(base, 0), g = plane(base, 1), b = plane(base, 2);
-  for (let i = 0; i < n; i++) luma[i] = Math.max(0, 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * b[i]!);
-  const soft = boxMean(luma, base.width, base.height, 2);
-  for (let i = 0; i < n; i++) soft[i] = smoothstep(0.45, 0.85, Math.log(litLuma / Math.max(1e-4, soft[i]!)) / span);
-  return soft;
+  for (let i = 0; i < n; i++) { const l = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * b[i]!; luma[i] = l > 0 ? l : 0; }
+  return { soft: boxMean(luma, base.width, base.height, 2, 2, luma), litLuma, span };
+}
+
+/** How far a pixel lies in a shadow of the plate's own, 0..1. */
+function shadowed(own: OwnShadow, o: number): number {
+  return smoothstep(0.45, 0.85, Math.log(own.litLuma / Math.max(1e-4, own.soft[o]!)) / own.span);
 }
 
 /** Multiplies `out` (three linear planes over `box`) by the shade; `outline` bounds the receiver, `hidden` holds out what stands in front. */
@@ -50,10 +56,13 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
       const i = y * sw + x, o = (y + dy) * w + x + dx;
       let cover = shade.cover[i]!;
       let contact = shade.contact[i]! * step.contactStrength;
-      if (own !== null) cover *= 1 - own[o]!;
       if (bound !== null) { cover *= bound[i]!; contact *= bound[i]!; }
       if (hidden !== null) { cover *= 1 - hidden[o]!; contact *= 1 - hidden[o]!; }
       if (cover < NOTHING && contact < NOTHING) continue;
+      if (own !== null && cover > 0) {
+        cover *= 1 - shadowed(own, o);
+        if (cover < NOTHING && contact < NOTHING) continue;
+      }
       const open = 1 - cover, fill = 1 - contact;
       const f0 = open * (1 - t0) + t0 * fill, f1 = open * (1 - t1) + t1 * fill, f2 = open * (1 - t2) + t2 * fill;
       if (1 - f0 < NOTHING && 1 - f1 < NOTHING && 1 - f2 < NOTHING) continue;
