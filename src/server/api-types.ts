@@ -2,6 +2,7 @@
  * What the workbench and the server say to each other. The browser imports these types only; nothing here may pull in code.
  */
 import type { CutDocument, FilmDocument, JoinDocument, MomentDocument, PickDocument, ProductionDocument, TakeDocument } from '../book/documents.js';
+import type { Settings } from '../book/settings.js';
 import type { Brief } from '../brief/types.js';
 import type { EditRecord } from '../book/book.js';
 import type { JobRecord } from '../jobs/job-store.js';
@@ -24,6 +25,8 @@ export interface BookState {
   /** Take id → stamp of its quick join (GET /api/clip/quick/:take.mp4), where one was made. */
   readonly quick: Readonly<Record<string, string>>;
   readonly deliveries: readonly { readonly id: string; readonly at: string; readonly files: readonly string[]; readonly report: unknown }[];
+  /** Tolerances and attention as they hold, beside the program's own. POST /api/settings {name, numbers | null} changes one. */
+  readonly settings: Settings;
   readonly ledger: LedgerState;
   readonly history: readonly EditRecord[];
   readonly jobs: readonly JobRecord[];

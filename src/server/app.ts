@@ -17,6 +17,7 @@ import { quickJoins } from '../jobs/quick-clip.js';
 import type { JobRunner } from '../jobs/job-runner.js';
 import { ledgerOf } from '../jobs/ledger-of.js';
 import { firstIssue } from '../plate/marks.js';
+import { changeSetting, settingsOf } from '../book/settings.js';
 import type { BookState } from './api-types.js';
 import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
@@ -52,6 +53,7 @@ const editSchema = z.object({
     z.object({ do: z.literal('remove'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string() }),
   ])).min(1).max(500),
 });
+const settingSchema = z.object({ name: z.string().min(1).max(40), numbers: z.array(z.number()).min(1).max(2).nullable() });
 const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'quick', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
 
 export function bookState(book: Book): BookState {
@@ -61,7 +63,7 @@ export function bookState(book: Book): BookState {
     pulse: `${book.pulse()}`, production: book.need('production', 'production'),
     films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
     cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
-    quick: quickJoins(book), deliveries: book.list('delivery'), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
   };
 }
 
@@ -90,6 +92,12 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.get('/api/book', (c) => c.json(bookState(book)));
   app.get('/api/documents/:kind', (c) => c.json(book.list(kindOf(c.req.param('kind')))));
   app.get('/api/documents/:kind/:id', (c) => c.json(book.need(kindOf(c.req.param('kind')), c.req.param('id'))));
+
+  app.post('/api/settings', async (c) => {
+    const request = parse(settingSchema, await body(c), 'this setting');
+    changeSetting(book, request.name, request.numbers);
+    return c.json({ pulse: book.pulse() });
+  });
 
   app.post('/api/edit', async (c) => {
     const request = parse(editSchema, await body(c), 'this edit');

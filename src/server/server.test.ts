@@ -10,6 +10,7 @@ import { createPicture, plane } from '../image/picture.js';
 import { rate } from '../core/rational.js';
 import { VideoWriter } from '../media/video-writer.js';
 import { listen, type RunningService } from './listen.js';
+import type { BookState } from './api-types.js';
 import { splitHost } from './guard.js';
 
 let folder: string, service: RunningService, base: string;
@@ -131,6 +132,19 @@ describe('edits', () => {
     expect(await title()).toBe('One');
     await post('/api/redo', {});
     expect(await title()).toBe('Renamed');
+  });
+  it('changes a limit of the verdict, refuses nonsense, and takes it back', async () => {
+    const limit = async (): Promise<number[]> => {
+      const t = ((await (await fetch(`${base}/api/book`)).json()) as BookState).settings.tolerances.find((x) => x.name === 'keyFill')!;
+      return [t.fits, t.mendable];
+    };
+    expect(await limit()).toEqual([0.5, 1.5]);
+    expect((await post('/api/settings', { name: 'keyFill', numbers: [1, 2] })).status).toBe(200);
+    expect(await limit()).toEqual([1, 2]);
+    for (const bad of [{ name: 'keyFill', numbers: [2, 1] }, { name: 'nothing', numbers: [1, 2] }, { name: 'keyFill', numbers: 'x' }, { name: 'keyFill' }]) expect((await post('/api/settings', bad)).status).toBe(400);
+    expect(await limit()).toEqual([1, 2]);
+    await post('/api/undo', {});
+    expect(await limit()).toEqual([0.5, 1.5]);
   });
   it('leaves the book unchanged by malformed edits', async () => {
     const before = await pulse();

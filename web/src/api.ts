@@ -45,6 +45,7 @@ export async function refresh(): Promise<void> {
 const json = (value: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(value) });
 
 export const edit = (title: string, changes: EditRequest['changes']) => attempt(async () => { await call('/api/edit', json({ title, changes })); await refresh(); });
+export const changeSetting = (name: string, numbers: readonly number[] | null) => attempt(async () => { await call('/api/settings', json({ name, numbers })); await refresh(); });
 export const undo = () => attempt(async () => { await call('/api/undo', json({})); await refresh(); });
 export const redo = () => attempt(async () => { await call('/api/redo', json({})); await refresh(); });
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));

@@ -3,6 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { Ledger } from '../../../src/cut/ledger.js';
 import { edit } from '../api.js';
+import { LimitsPart } from '../parts/limits-part.js';
 
 export function LedgerPage(props: { book: BookState }): JSX.Element {
   const l = (): Ledger => props.book.ledger.borrowed as Ledger;
@@ -39,6 +40,7 @@ export function LedgerPage(props: { book: BookState }): JSX.Element {
         <p class="controls"><label>what <input type="text" value={what()} onInput={(e) => setWhat(e.currentTarget.value)} /></label><label class="num">minutes<input type="number" min="0" value={minutes()} onInput={(e) => setMinutes(Math.max(0, Number(e.currentTarget.value)))} /></label><label class="num">money<input type="number" min="0" step="0.01" value={money()} onInput={(e) => setMoney(Math.max(0, Number(e.currentTarget.value)))} /></label><button onClick={add} disabled={what().trim() === ''}>Write it down</button></p>
         <Show when={props.book.history.length > 0}><details><summary>Last edits of the book</summary><ol><For each={props.book.history}>{(h) => <li data-undone={h.undone}>{h.at.slice(0, 16).replace('T', ' ')} {h.title}{h.undone ? ' (taken back)' : ''}</li>}</For></ol></details></Show>
       </section>
+      <LimitsPart settings={props.book.settings} />
     </>
   );
 }
