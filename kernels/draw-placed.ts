@@ -70,21 +70,34 @@ function tap(data: usize, sw: i32, sh: i32, x: i32, y: i32, f: f32, sum: v128): 
   return x < 0 || y < 0 || x >= sw || y >= sh ? sum : f32x4.add(sum, f32x4.mul(f32x4.splat(f), v128.load(data + (<usize>(y * sw + x) << 4))));
 }
 
+/** The four weights of Keys' cubic at t, for a of −1/2 (his own) or another. */
 // @ts-ignore: decorator
 @inline
-function keys(t: f32, k: i32): f32 {
-  return k == 0 ? ((<f32>-0.5 * t + 1) * t - <f32>0.5) * t : k == 1 ? (<f32>1.5 * t - <f32>2.5) * t * t + 1 : k == 2 ? ((<f32>-1.5 * t + 2) * t + <f32>0.5) * t : (<f32>0.5 * t - <f32>0.5) * t * t;
+function keys(t: f32, a: f32): v128 {
+  const v = f32x4.splat(t);
+  const c3 = f32x4(a, a + 2, -a - 2, -a), c2 = f32x4(-2 * a, -a - 3, 2 * a + 3, a), c1 = f32x4(a, 0, -a, 0), c0 = f32x4(0, 1, 0, 0);
+  return f32x4.add(f32x4.mul(f32x4.add(f32x4.mul(f32x4.add(f32x4.mul(c3, v), c2), v), c1), v), c0);
+}
+
+// @ts-ignore: decorator
+@inline
+function cubicRow(p: usize, k: v128): v128 {
+  return f32x4.add(
+    f32x4.add(f32x4.mul(v128.shuffle<f32>(k, k, 0, 0, 0, 0), v128.load(p)), f32x4.mul(v128.shuffle<f32>(k, k, 1, 1, 1, 1), v128.load(p, 16))),
+    f32x4.add(f32x4.mul(v128.shuffle<f32>(k, k, 2, 2, 2, 2), v128.load(p, 32)), f32x4.mul(v128.shuffle<f32>(k, k, 3, 3, 3, 3), v128.load(p, 48))));
 }
 
 /**
  * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, stretch, lift, near,
  * floor, middle, field x, y, cell, width, height. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells.
- * Writes four planes over w × h where the coverage is .0015 or more. scratch: 32 (w + 1) bytes.
+ * Writes four planes over w × h where the coverage is .0015 or more. `a`: the cubic's, where
+ * `larger` asks for it. scratch: 32 (w + 2) bytes.
  */
-export function drawPlaced(src: usize, sw: i32, sh: i32, k: usize, field: usize, held: usize, hw: i32, hh: i32, dst: usize, w: i32, h: i32, gx: i32, gy: i32, larger: i32, from: i32, to: i32, scratch: usize): void {
+export function drawPlaced(src: usize, sw: i32, sh: i32, k: usize, field: usize, held: usize, hw: i32, hh: i32, dst: usize, w: i32, h: i32, gx: i32, gy: i32, larger: i32, a: f32, from: i32, to: i32, scratch: usize): void {
   const y0 = load<f64>(k, 80);
   const plane = <usize>(w * h) << 2;
   let top = scratch, low = scratch + (<usize>(w + 1) << 4);
+  const taps = scratch + (<usize>(w + 1) << 5);
   const ix = 1.0 / <f64>gx, iy = 1.0 / <f64>gy;
   const share: f32 = <f32>1 / <f32>(gx * gy);
   const vshare = f32x4.splat(share), zero = f32x4.splat(0);
@@ -119,9 +132,19 @@ export function drawPlaced(src: usize, sw: i32, sh: i32, k: usize, field: usize,
           const iu = i32x4.extract_lane(whole, 0), iv = i32x4.extract_lane(whole, 1);
           const tu = <f32>f64x2.extract_lane(frac, 0), tv = <f32>f64x2.extract_lane(frac, 1);
           if (larger != 0) {
+            const kx = keys(tu, a), ky = keys(tv, a);
+            if (inside) {
+              const o = src + (<usize>((iv - 1) * sw + iu - 1) << 4), row = <usize>sw << 4;
+              const r0 = f32x4.mul(v128.shuffle<f32>(ky, ky, 0, 0, 0, 0), cubicRow(o, kx)), r1 = f32x4.mul(v128.shuffle<f32>(ky, ky, 1, 1, 1, 1), cubicRow(o + row, kx));
+              const r2 = f32x4.mul(v128.shuffle<f32>(ky, ky, 2, 2, 2, 2), cubicRow(o + 2 * row, kx)), r3 = f32x4.mul(v128.shuffle<f32>(ky, ky, 3, 3, 3, 3), cubicRow(o + 3 * row, kx));
+              sum = f32x4.add(sum, f32x4.add(f32x4.add(r0, r1), f32x4.add(r2, r3)));
+              continue;
+            }
+            v128.store(taps, kx);
+            v128.store(taps, ky, 16);
             for (let q = 0; q < 4; q++) {
-              const wy = keys(tv, q);
-              for (let s = 0; s < 4; s++) sum = tap(src, sw, sh, iu + s - 1, iv + q - 1, wy * keys(tu, s), sum);
+              const wy = load<f32>(taps + (<usize>q << 2), 16);
+              for (let s = 0; s < 4; s++) sum = tap(src, sw, sh, iu + s - 1, iv + q - 1, wy * load<f32>(taps + (<usize>s << 2)), sum);
             }
             continue;
           }

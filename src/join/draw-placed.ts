@@ -44,11 +44,13 @@ export interface ViewShift {
 }
 
 const MOST_GRID = 5;
+/** Keys' own coefficient, and a rounder one for what is averaged already: held against the practice pictures at −.75 to 0, where sharper ones lay farther off. */
+const KEYS = -0.5, ROUNDER = -0.1;
 
 /** How the take's grid lies under a plate box. */
 interface Lay { readonly inverse: Mat3; readonly gx: number; readonly gy: number; readonly larger: boolean }
 
-function layOf(toPlate: Mat3, box: readonly [number, number, number, number]): Lay {
+function layOf(toPlate: Mat3, box: readonly [number, number, number, number], averaged: boolean): Lay {
   const inverse = tryInvert(toPlate);
   if (inverse === null) throw new PlatewrightError('PW-JOIN-PLACE', 'the placement folds the performer to a line; check its ground and top marks', { kind: 'input' });
   const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = inverse;
@@ -56,17 +58,19 @@ function layOf(toPlate: Mat3, box: readonly [number, number, number, number]): L
   const wc = m6 * cx + m7 * cy + m8;
   const uc = (m0 * cx + m1 * cy + m2) / wc, vc = (m3 * cx + m4 * cy + m5) / wc;
   const stepX = Math.hypot((m0 - uc * m6) / wc, (m3 - vc * m6) / wc), stepY = Math.hypot((m1 - uc * m7) / wc, (m4 - vc * m7) / wc);
-  return { inverse, gx: Math.min(MOST_GRID, Math.max(1, Math.ceil(stepX - 0.05))), gy: Math.min(MOST_GRID, Math.max(1, Math.ceil(stepY - 0.05))), larger: stepX < 0.95 && stepY < 0.95 };
+  // An averaged source carries its own footprint: bicubic, and a grid only where it is made much smaller again.
+  const grid = (step: number): number => Math.min(MOST_GRID, Math.max(1, Math.ceil(step - (averaged ? 0.3 : 0.05))));
+  return { inverse, gx: grid(stepX), gy: grid(stepY), larger: averaged || (stepX < 0.95 && stepY < 0.95) };
 }
 
 /**
  * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where the
  * shutter smears. Parameters as of {@link drawPlacedPlain}.
  */
-export function drawPlaced(src: Picture, origin: readonly [number, number], toPlate: readonly Mat3[], box: readonly [number, number, number, number], shift: ViewShift | null): Picture {
+export function drawPlaced(src: Picture, origin: readonly [number, number], toPlate: readonly Mat3[], box: readonly [number, number, number, number], shift: ViewShift | null, averaged = false): Picture {
   const w = box[2] - box[0], h = box[3] - box[1], n = src.width * src.height;
-  if (w * h < KERNEL_FROM_PIXELS) return meanOf(toPlate.map((m) => drawPlacedPlain(interleave(src), origin, m, box, shift)));
-  const lays = toPlate.map((m) => layOf(m, box));
+  if (w * h < KERNEL_FROM_PIXELS) return meanOf(toPlate.map((m) => drawPlacedPlain(interleave(src), origin, m, box, shift, averaged)));
+  const lays = toPlate.map((m) => layOf(m, box, averaged));
   const door = kernels();
   const scope = door.scope();
   try {
@@ -81,7 +85,7 @@ export function drawPlaced(src: Picture, origin: readonly [number, number], toPl
         shift.foot[0], shift.foot[1], shift.along[0], shift.along[1], shift.stretch, shift.lift, shift.near, shift.floor, shift.middle, f.x0, f.y0, f.cell, f.width, f.height,
       ]));
       const out = createPicture(w, h, 4);
-      door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0], h, w * gx * gy * 4, 32 * (w + 1));
+      door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0, averaged ? ROUNDER : KEYS], h, w * gx * gy * 4, 32 * (w + 2));
       return out;
     });
     scope.finish();
@@ -105,9 +109,10 @@ function meanOf(pictures: readonly Picture[]): Picture {
  * @param toPlate take pixels (after the view shift) → plate pixels
  * @param origin take pixel of the source's corner
  * @param box plate box to draw
+ * @param averaged each source pixel is already the mean of several of the take's
  */
-export function drawPlacedPlain(src: Interleaved, origin: readonly [number, number], toPlate: Mat3, box: readonly [number, number, number, number], shift: ViewShift | null): Picture {
-  const { inverse, gx, gy, larger } = layOf(toPlate, box);
+export function drawPlacedPlain(src: Interleaved, origin: readonly [number, number], toPlate: Mat3, box: readonly [number, number, number, number], shift: ViewShift | null, averaged = false): Picture {
+  const { inverse, gx, gy, larger } = layOf(toPlate, box, averaged);
   const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
   const out = createPicture(w, h, 4);
   const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = inverse;
@@ -164,8 +169,8 @@ export function drawPlacedPlain(src: Interleaved, origin: readonly [number, numb
           const iu = Math.floor(u), iv = Math.floor(v);
           const tu = u - iu, tv = v - iv;
           if (larger) {
-            keys(tu, weights, 0);
-            keys(tv, weights, 4);
+            keys(tu, averaged ? ROUNDER : KEYS, weights, 0);
+            keys(tv, averaged ? ROUNDER : KEYS, weights, 4);
             for (let q = 0; q < 4; q++) {
               const yy = iv + q - 1;
               if (yy < 0 || yy >= sh) continue;
@@ -238,9 +243,9 @@ function holds(o: Occupancy, u0: number, v0: number, u1: number, v1: number): bo
   return o.sum[y1 * s + x1]! - o.sum[y0 * s + x1]! - o.sum[y1 * s + x0]! + o.sum[y0 * s + x0]! > 0;
 }
 
-function keys(t: number, out: Float64Array, at: number): void {
-  out[at] = ((-0.5 * t + 1) * t - 0.5) * t;
-  out[at + 1] = (1.5 * t - 2.5) * t * t + 1;
-  out[at + 2] = ((-1.5 * t + 2) * t + 0.5) * t;
-  out[at + 3] = (0.5 * t - 0.5) * t * t;
+function keys(t: number, a: number, out: Float64Array, at: number): void {
+  out[at] = ((a * t - 2 * a) * t + a) * t;
+  out[at + 1] = ((a + 2) * t - (a + 3)) * t * t + 1;
+  out[at + 2] = ((-(a + 2) * t + 2 * a + 3) * t - a) * t;
+  out[at + 3] = (a - a * t) * t * t;
 }

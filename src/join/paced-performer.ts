@@ -25,6 +25,7 @@ const LEAST_PX = 16;
 export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture {
   if (a.box[2] <= a.box[0] || b.box[2] <= b.box[0]) return mixPerformers(a, b, t);
   const box: Box = [Math.min(a.box[0], b.box[0]) - BORDER, Math.min(a.box[1], b.box[1]) - BORDER, Math.max(a.box[2], b.box[2]) + BORDER, Math.max(a.box[3], b.box[3]) + BORDER];
+  const unit = a.unit ?? 1;
   const width = box[2] - box[0], height = box[3] - box[1], bytes = 16 * width * height;
   const door = kernels(), scope = door.scope();
   try {
@@ -40,11 +41,12 @@ export function performerBetween(a: PerformerPicture, b: PerformerPicture, t: nu
       h = halfSize(h);
       shift++;
     }
-    const motion = new PairMotion(la, lb, w, h, { unitPx: 2 ** shift, outer: 2, sweeps: 5 });
+    const motion = new PairMotion(la, lb, w, h, { unitPx: unit * 2 ** shift, outer: 2, sweeps: 5 });
     try {
       if (motion.broken) return mixPerformers(a, b, t);
       const proposals = motion.proposals(t);
-      return tightenInterleaved(drawBetween(pa, pb, proposals, heldCells(pa, pb, proposals, shift), shift, t, room().data), box);
+      const drawn = tightenInterleaved(drawBetween(pa, pb, proposals, heldCells(pa, pb, proposals, shift), shift, t, room().data), box);
+      return unit === 1 ? drawn : { ...drawn, unit };
     } finally {
       motion.close();
     }

@@ -2,6 +2,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
+import { halvePerformer, halvingsOf } from './halve-performer.js';
 import type { TakePatcher } from './patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import type { PatchStep, PeelStep, Recipe } from './types.js';
@@ -34,6 +35,7 @@ export class PerformerSource {
   private readonly recipe: Recipe;
   private readonly take: VideoReader;
   private readonly tools: PerformerTools;
+  private readonly halvings: number;
   private readonly peeled = new Map<number, Promise<PerformerPicture>>();
   private peeler: Promise<Peeler> | null = null;
   private patcher: Promise<TakePatcher | null> | null = null;
@@ -42,6 +44,7 @@ export class PerformerSource {
     this.recipe = recipe;
     this.take = take;
     this.tools = tools;
+    this.halvings = halvingsOf(recipe);
   }
 
   private peelerFor(): Promise<Peeler> {
@@ -73,7 +76,11 @@ export class PerformerSource {
     const key = 2 * n + (patched ? 1 : 0);
     let p = this.peeled.get(key);
     if (p === undefined) {
-      p = this.peelerFor().then(async (peeler) => peeler.peel(await this.takeFrame(n, patched)));
+      p = this.peelerFor().then(async (peeler) => {
+        let made = await peeler.peel(await this.takeFrame(n, patched));
+        for (let k = 0; k < this.halvings; k++) made = halvePerformer(made);
+        return made;
+      });
       this.peeled.set(key, p);
       for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs((k >> 1) - n) >= KEPT - 1) this.peeled.delete(k);
       while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);

@@ -13,8 +13,10 @@ import type { PeelStep } from './types.js';
 export interface PerformerPicture {
   /** Premultiplied linear RGBA over `box`. */
   readonly picture: Picture;
-  /** In take pixels; empty (x1 = x0) where nothing of the performer is there. */
+  /** In take pixels (times `unit`); empty (x1 = x0) where nothing of the performer is there. */
   readonly box: Box;
+  /** Take pixels a pixel of the picture and its box: more than 1 where it was halved (halve-performer.ts), 1 where absent. */
+  readonly unit?: number;
 }
 
 /** Turns a decoded take frame into the performer. */
@@ -130,5 +132,5 @@ export function mixPerformers(a: PerformerPicture, b: PerformerPicture, t: numbe
       }
     }
   }
-  return { picture: out, box };
+  return { picture: out, box, ...(a.unit === undefined ? {} : { unit: a.unit }) };
 }

@@ -84,8 +84,8 @@ describe('drawing', () => {
     }
   });
   it('by the kernel is what the plain twin draws, for any placement, with and without a view shift', () => {
-    const odd = fc.record({ seed: fc.integer({ min: 1, max: 1e6 }), w: fc.integer({ min: 30, max: 90 }), h: fc.integer({ min: 30, max: 90 }), scale: fc.double({ min: 0.25, max: 1.8, noNaN: true }), turn: fc.double({ min: -0.4, max: 0.4, noNaN: true }), tilt: fc.double({ min: -5e-4, max: 5e-4, noNaN: true }), dx: fc.double({ min: -20, max: 60, noNaN: true }), shifted: fc.boolean() });
-    fc.assert(fc.property(odd, ({ seed, w, h, scale, turn, tilt, dx, shifted }) => {
+    const odd = fc.record({ seed: fc.integer({ min: 1, max: 1e6 }), w: fc.integer({ min: 30, max: 90 }), h: fc.integer({ min: 30, max: 90 }), scale: fc.double({ min: 0.25, max: 1.8, noNaN: true }), turn: fc.double({ min: -0.4, max: 0.4, noNaN: true }), tilt: fc.double({ min: -5e-4, max: 5e-4, noNaN: true }), dx: fc.double({ min: -20, max: 60, noNaN: true }), shifted: fc.boolean(), averaged: fc.boolean() });
+    fc.assert(fc.property(odd, ({ seed, w, h, scale, turn, tilt, dx, shifted, averaged }) => {
       const r = new RandomStream(seed), n = w * h;
       const src = disc(w, h, w / 2, h / 2, 0.4 * Math.min(w, h));
       for (let i = 0; i < n; i++) for (let c = 0; c < 3; c++) src.data[c * n + i] = src.data[c * n + i]! * r.uniform();
@@ -94,7 +94,7 @@ describe('drawing', () => {
       const field = frontField(plane(src, 3), w, h, 7, 11)!;
       const shift = shifted ? { field, foot: [7 + w / 2, 11 + 0.9 * h] as const, along: [0.1, -Math.sqrt(0.99)] as const, stretch: 1.04, lift: 0.15, near: 1e-4, floor: 2.5, middle: h / 2 } : null;
       const box = [3, 5, 3 + 97, 5 + 71] as const;
-      const kernel = drawPlaced(src, [7, 11], [m], box, shift), plain = drawPlacedPlain(interleave(src), [7, 11], m, box, shift);
+      const kernel = drawPlaced(src, [7, 11], [m], box, shift, averaged), plain = drawPlacedPlain(interleave(src), [7, 11], m, box, shift, averaged);
       // Coverage under the least that is drawn is dropped: either side may drop it.
       let worst = 0;
       for (let i = 0; i < plain.data.length; i++) worst = Math.max(worst, Math.abs(kernel.data[i]! - plain.data[i]!));
@@ -103,7 +103,7 @@ describe('drawing', () => {
       for (let i = 0; i < plain.data.length; i++) sum += Math.abs(kernel.data[i]! - plain.data[i]!);
       expect(sum / plain.data.length).toBeLessThan(2e-6);
       // The mean over a shutter is the mean of the draws.
-      const two = drawPlaced(src, [7, 11], [m, m], box, shift);
+      const two = drawPlaced(src, [7, 11], [m, m], box, shift, averaged);
       for (let i = 0; i < two.data.length; i += 97) expect(two.data[i]).toBeCloseTo(kernel.data[i]!, 6);
     }), { numRuns: 25, seed: 5 });
   });
