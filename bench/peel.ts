@@ -16,6 +16,7 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { despilled, tunedChromakey } from './chromakey.js';
 import { GRADES, madeTake } from './made-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
+import { speedRows } from './peel-speed.js';
 import type { BenchRow } from './rows.js';
 
 /** MSE, comp: bar and goal a level. */
@@ -85,8 +86,8 @@ async function practiceScores(folder: string): Promise<PeelScores> {
   }
 }
 
-export async function run(seed: number): Promise<BenchRow[]> {
-  const rows: BenchRow[] = [];
+export async function run(seed: number, full = false): Promise<BenchRow[]> {
+  const rows: BenchRow[] = await speedRows(seed, full);
   for (const grade of GRADES) {
     const scores = [0, 1, 2].map((k) => {
       const take = madeTake(seed + k, grade, 960, 540, 3);

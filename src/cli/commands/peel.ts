@@ -1,12 +1,10 @@
 /** `peel FILE --out DIR`: the performer off a green or blue screen, as a matte and a colour picture a frame. */
-import { mkdirSync } from 'node:fs';
-import { basename, join } from 'node:path';
+import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
-import { peelModel, peelWithin } from '../../join/peel.js';
-import { encode } from '../../media/curve-table.js';
+import { peelToPictures } from '../../join/peel-pictures.js';
+import { peelModel } from '../../join/peel.js';
 import { copyFrame } from '../../media/planes.js';
-import { PngSequence } from '../../media/png-sequence.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { action, answer, progressPrinter } from '../output.js';
@@ -45,13 +43,6 @@ async function cleanFrame(path: string): Promise<VideoFrame> {
   }
 }
 
-/** Kept apart from the loop over frames, so that it is compiled once for good. */
-function sumWithin(values: Float32Array, w: number, [x0, y0, x1, y1]: readonly [number, number, number, number]): number {
-  let sum = 0;
-  for (let y = y0; y < y1; y += 1) for (let i = y * w + x0; i < y * w + x1; i += 1) sum += values[i]!;
-  return sum;
-}
-
 export function register(program: Command): void {
   program.command('peel <file>')
     .description('The performer off a green or blue screen: matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own transfer curve, Rec. 709 primaries).')
@@ -71,32 +62,11 @@ export function register(program: Command): void {
         const count = Math.min(MODEL_FRAMES, reader.info.frameCount);
         for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
         const model = peelModel(samples, { ...(o.screen === undefined ? {} : { screen: o.screen }), ...(o.clean === undefined ? {} : { clean: await cleanFrame(o.clean) }) });
-        mkdirSync(o.out, { recursive: true });
         const progress = progressPrinter(`peel ${basename(file)}`);
-        const nameOf = (kind: string) => (n: number): string => join(o.out, `${kind}_${String(n).padStart(5, '0')}.png`);
-        const transfer = samples[0]!.colour.transfer;
-        const mattes = new PngSequence(nameOf('matte'), 1, null);
-        const colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' });
-        let done = 0;
-        let covered = 0;
-        for await (const frame of reader.frames(from, to)) {
-          // Both sequences take the values at once; what is waited for is the frame before.
-          await peelWithin(model, frame, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true }, ({ alpha, colour, box }) => {
-            const { width: w, height: h } = alpha;
-            for (let p = 0; p < 3; p += 1) {
-              const rows = colour.data.subarray((p * h + box[1]) * w, (p * h + box[3]) * w);
-              encode(rows, rows, transfer);
-            }
-            covered += sumWithin(alpha.data, w, box) / (w * h);
-            return Promise.all([mattes.write(frame.index, alpha, box), colours.write(frame.index, colour, box)]);
-          });
-          done += 1;
-          progress(done, to - from);
-        }
-        await Promise.all([mattes.close(), colours.close()]);
+        const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true }, (done) => progress(done, to - from));
         const document = {
-          file: basename(file), out: o.out, frames: [from, to - 1], written: done, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
-          meanCoverage: covered / Math.max(done, 1), notes: model.notes,
+          file: basename(file), out: o.out, frames: [from, to - 1], written, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
+          meanCoverage, notes: model.notes,
         };
         answer(o, document, (d) => [`${d.written} frames peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
         return 0;

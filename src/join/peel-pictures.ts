@@ -1,0 +1,46 @@
+/** A take peeled frame by frame into numbered pictures: 16-bit mattes and colours beside each other in one folder. */
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { encode } from '../media/curve-table.js';
+import { PngSequence } from '../media/png-sequence.js';
+import type { VideoReader } from '../media/video-reader.js';
+import { peelWithin, type PeelOptions, type ScreenModel } from './peel.js';
+
+/**
+ * Writes matte_%05d.png and colour_%05d.png (spill removed, not premultiplied, the take's own transfer curve, Rec. 709 primaries)
+ * of the frames `from` to `to` (exclusive). The pictures of one frame are deflated and stored while the next is peeled.
+ * @param each told after every frame how many are done
+ * @returns how many were written, and the mean share of the picture that the performer covers
+ */
+export async function peelToPictures(reader: VideoReader, model: ScreenModel, from: number, to: number, folder: string, options: PeelOptions, each: (done: number) => void): Promise<{ readonly written: number; readonly meanCoverage: number }> {
+  mkdirSync(folder, { recursive: true });
+  const { transfer } = reader.info.colour;
+  const nameOf = (kind: string) => (n: number): string => join(folder, `${kind}_${String(n).padStart(5, '0')}.png`);
+  const mattes = new PngSequence(nameOf('matte'), 1, null);
+  const colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' });
+  let written = 0;
+  let covered = 0;
+  for await (const frame of reader.frames(from, to)) {
+    // Both sequences take the values at once; what is waited for is the frame before.
+    await peelWithin(model, frame, options, ({ alpha, colour, box }) => {
+      const { width: w, height: h } = alpha;
+      for (let p = 0; p < 3; p += 1) {
+        const rows = colour.data.subarray((p * h + box[1]) * w, (p * h + box[3]) * w);
+        encode(rows, rows, transfer);
+      }
+      covered += sumWithin(alpha.data, w, box) / (w * h);
+      return Promise.all([mattes.write(frame.index, alpha, box), colours.write(frame.index, colour, box)]);
+    });
+    written += 1;
+    each(written);
+  }
+  await Promise.all([mattes.close(), colours.close()]);
+  return { written, meanCoverage: covered / Math.max(written, 1) };
+}
+
+/** Kept apart from the loop over frames, so that it is compiled once for good. */
+function sumWithin(values: Float32Array, w: number, [x0, y0, x1, y1]: readonly [number, number, number, number]): number {
+  let sum = 0;
+  for (let y = y0; y < y1; y += 1) for (let i = y * w + x0; i < y * w + x1; i += 1) sum += values[i]!;
+  return sum;
+}
