@@ -58,13 +58,13 @@ async function followPlace(reader: VideoReader, marks: MarksFile, span: { readon
 
 /** Measures a take. */
 export async function measureTakeSide(file: string, reader: VideoReader, marks: MarksFile): Promise<TakeSide> {
-  const take = await measureTake(file, marks);
+  const take = await measureTake(file, marks, { camera: true });
   const { widthPx, heightPx, frameCount, rate } = reader.info;
   const notes: string[] = [...take.notes];
   const look = await attempt(notes, 'look', () => measureLook(reader));
   const measures: PlateMeasures = {
     file, span: { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx,
-    ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.turn === null ? {} : { turn: take.turn }), ...(look === null ? {} : { look }),
+    ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.camera === undefined ? {} : { camera: take.camera }), ...(take.turn === null ? {} : { turn: take.turn }), ...(look === null ? {} : { look }),
   };
   const p = take.performer;
   const withPerformer: MarksFile = p !== null && !p.marked && !marks.marks.some((m) => m.kind === 'performer')

@@ -21,6 +21,7 @@ import { findShadow } from './find-shadow.js';
 import { findPerformer, offScreenShare, type PerformerBox } from './find-performer.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
 import { findScreen, notScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
+import { measureTakeCamera } from './take-camera.js';
 import { edgeSigma } from './sharpness.js';
 
 export interface TakeOptions {
@@ -31,6 +32,8 @@ export interface TakeOptions {
   readonly view?: View;
   /** A light known from elsewhere (the card's peg or ball). */
   readonly light?: Light;
+  /** Follow the take's own camera too (a second pass over all frames): what a join needs, a verdict does not. Default false. */
+  readonly camera?: boolean;
   /** Look for the floor card where no mark settles the view. Default true. */
   readonly card?: boolean;
 }
@@ -150,12 +153,15 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const sharpest = sortedSig.length > 0 ? sortedSig[Math.floor(0.1 * (sortedSig.length - 1))]! : 0;
     const poses = posesOf(marks);
     const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
+    const own = options.camera === true && !hasAlpha ? await measureTakeCamera(reader, frames) : null;
+    if (own !== null && own.note !== null) notes.push(own.note);
     return {
       file, rate: formatRate(rate), frameCount, widthPx, heightPx, behind, frames, performer,
       performerHeightPx: performer === null
         ? notMeasurable('px', 'no performer was found or marked', 'the performer\'s ground and top in one frame')
         : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [marks.frame, marks.frame]),
       view, subject, light,
+      ...(own === null || own.camera === null ? {} : { camera: own.camera }),
       turn: poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null,
       poses,
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
