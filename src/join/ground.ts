@@ -3,8 +3,7 @@
  * the foot point, its shadow is taken along the key (shadow-map.ts) and laid on the plane that receives it: the ground, or an
  * upright plane just behind the performer where a person carries it. Inside the shadow the plate's key is taken away and its
  * fill stays: `transmission` = fill / (key + fill) of the plate's own shadows. Near the foot the body hides part of the sky
- * too: occlusion of a hemisphere by a ball, (n·d) R² / d² (Christensen, "Ambient occlusion", RenderMan notes 2002, form factor
- * of a sphere in Nusselt's analogue).
+ * too (contact.ts). Where a person marked a wall, a step or a rounded body the shadow falls on that instead (receivers.ts).
  *
  * Camera frame: x right, y down, z forward; lengths in metres (or, where no height is known, in performer heights).
  */
@@ -12,6 +11,8 @@ import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
+import { contactAt, contactBalls } from './contact.js';
+import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
 import type { GroundFrame, GroundStep } from './types.js';
 
@@ -24,6 +25,8 @@ export interface GroundShade {
   readonly cover: Float32Array;
   /** Share of the fill hidden by the body near its contact, 0..1. */
   readonly contact: Float32Array;
+  /** What the marked surfaces make of it, where there are any. */
+  readonly marked?: MarkedShade;
 }
 
 export interface GroundGeometry {
@@ -87,7 +90,7 @@ function pixelOf(g: GroundGeometry, p: Vec3): [number, number] | null {
 }
 
 /** Plane that receives the shadow: normal towards the light's side, and distance n · x. */
-function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly SolidBall[]): { n: Vec3; d: number } {
+function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly SolidBall[]): Plane {
   if (step.receiver === 'ground') return { n: g.up, d: dot(g.up, g.foot) };
   const n = facing(g);
   let deepest = 0;
@@ -109,19 +112,39 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const g = groundGeometry(step, at, widthPx, heightPx);
   const solid = standUp(balls, g);
   const plane = receiverPlane(step, g, solid);
-  const grazing = dot(g.light, plane.n);
-  const throws = step.shadow && grazing > 0.03;
+  const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
+  const grounded = dot(g.light, plane.n) > GRAZING;
+  const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
   const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre) : null;
   const near = step.contact ? standUp(fewBalls(balls, 7), g) : [];
-  const box = shadedBox(g, plane, map === null ? [] : solid, near, step, widthPx, heightPx);
+  const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];
   const cover = new Float32Array(w * h), contact = new Float32Array(w * h);
-  fillShade(g, plane, map, near, box, cover, contact);
-  return { box, cover, contact };
+  fillShade(g, plane, grounded ? map : null, near, box, cover, contact);
+  return { box, cover, contact, ...(receivers.length === 0 ? {} : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }) };
 }
 
-function shadedBox(g: GroundGeometry, plane: { n: Vec3; d: number }, solid: readonly SolidBall[], near: readonly SolidBall[], step: GroundStep, widthPx: number, heightPx: number): Box | null {
+const joined = (a: Box, b: Box): Box => [Math.min(a[0], b[0]), Math.min(a[1], b[1]), Math.max(a[2], b[2]), Math.max(a[3], b[3])];
+const NOWHERE: Box = [Infinity, Infinity, -Infinity, -Infinity];
+
+function clipped(b: Box, widthPx: number, heightPx: number): Box | null {
+  const box: Box = [Math.max(0, Math.floor(b[0])), Math.max(0, Math.floor(b[1])), Math.min(widthPx, Math.ceil(b[2])), Math.min(heightPx, Math.ceil(b[3]))];
+  return box[2] > box[0] && box[3] > box[1] ? box : null;
+}
+
+/** Pixels of a marked surface that the shade can reach: of a rounded body all, of a plane those where the shadow falls on it. */
+function receiverBounds(g: GroundGeometry, r: PlacedReceiver, solid: readonly SolidBall[], near: readonly SolidBall[], step: GroundStep): Box {
+  let outline = NOWHERE;
+  for (const [x, y] of r.polygon) outline = joined(outline, [x, y, x, y]);
+  if (isBalls(r.surface)) return outline;
+  const reach = shadedBounds(g, r.surface, dot(g.light, r.surface.n) > GRAZING ? solid : [], near, step);
+  const both: Box = [Math.max(outline[0], reach[0]), Math.max(outline[1], reach[1]), Math.min(outline[2], reach[2]), Math.min(outline[3], reach[3])];
+  return both[2] > both[0] && both[3] > both[1] ? both : NOWHERE;
+}
+
+/** Where on the picture the shade of a plane lies, unclipped; upside down where there is none. */
+function shadedBounds(g: GroundGeometry, plane: Plane, solid: readonly SolidBall[], near: readonly SolidBall[], step: GroundStep): Box {
   let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
   const slant = dot(g.light, plane.n);
   const include = (p: [number, number] | null, r: number): void => {
@@ -141,16 +164,13 @@ function shadedBox(g: GroundGeometry, plane: { n: Vec3; d: number }, solid: read
     const below: Vec3 = [b.centre[0] - k * plane.n[0], b.centre[1] - k * plane.n[1], b.centre[2] - k * plane.n[2]];
     include(pixelOf(g, below), (3.5 * b.radius * g.focalPx) / Math.max(below[2], 0.05));
   }
-  const box: Box = [Math.max(0, Math.floor(x0)), Math.max(0, Math.floor(y0)), Math.min(widthPx, Math.ceil(x1)), Math.min(heightPx, Math.ceil(y1))];
-  return box[2] > box[0] && box[3] > box[1] ? box : null;
+  return [x0, y0, x1, y1];
 }
 
-function fillShade(g: GroundGeometry, plane: { n: Vec3; d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
+function fillShade(g: GroundGeometry, plane: Plane, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
   const w = box[2] - box[0];
   const [nx, ny, nz] = plane.n;
-  const count = near.length;
-  const cx = new Float64Array(count), cy = new Float64Array(count), cz = new Float64Array(count), rr = new Float64Array(count);
-  for (let i = 0; i < count; i++) { const b = near[i]!; cx[i] = b.centre[0]; cy[i] = b.centre[1]; cz[i] = b.centre[2]; rr[i] = b.radius * b.radius; }
+  const close = contactBalls(near);
   for (let y = box[1]; y < box[3]; y++) {
     const dy = (y + 0.5 - g.principal[1]) / g.focalPx;
     for (let x = box[0]; x < box[2]; x++) {
@@ -163,16 +183,7 @@ function fillShade(g: GroundGeometry, plane: { n: Vec3; d: number }, map: Shadow
       const px = dx * k, py = dy * k, pz = k;
       const o = (y - box[1]) * w + (x - box[0]);
       if (map !== null) cover[o] = shadowAt(map, px, py, pz);
-      let open = 1;
-      for (let i = 0; i < count; i++) {
-        const vx = cx[i]! - px, vy = cy[i]! - py, vz = cz[i]! - pz;
-        const d2 = vx * vx + vy * vy + vz * vz;
-        const s = vx * nx + vy * ny + vz * nz;
-        if (s <= 0) continue;
-        const hidden = (s * rr[i]!) / (d2 * Math.sqrt(d2));
-        open *= hidden >= 1 ? 0 : 1 - hidden;
-      }
-      contact[o] = 1 - open;
+      contact[o] = contactAt(close, px, py, pz, nx, ny, nz);
     }
   }
 }

@@ -6,7 +6,7 @@
 import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import type { RegionFile } from '../plate/marks.js';
 import type { Carrier } from './carrier.js';
-import type { GrainModel, Recipe, RecipeStep, WidenStep } from './types.js';
+import type { GrainModel, Recipe, RecipeStep, ShadowReceiver, WidenStep } from './types.js';
 
 export interface Reframe {
   /** Output pixels a plate pixel, ≤ 1. */
@@ -31,6 +31,10 @@ export function reframeOf(step: Pick<WidenStep, 'left' | 'right' | 'top' | 'bott
 
 const movedRegion = (r: RegionFile, m: Mat3): RegionFile => ({ frames: r.frames.map((f) => ({ frame: f.frame, polygon: f.polygon.map(([x, y]) => apply(m, x, y)) })) });
 
+function movedReceiver(r: ShadowReceiver, m: Mat3): ShadowReceiver {
+  return { ...r, frames: r.frames.map((f) => ({ ...f, polygon: f.polygon.map(([x, y]) => apply(m, x, y)), ...(f.base === undefined ? {} : { base: [apply(m, ...f.base[0]), apply(m, ...f.base[1])] as const }) })) };
+}
+
 /** Grain shrinks with the picture: an area mean over 1/scale pixels of noise with correlation ρ at one pixel. */
 function smallerGrain(g: GrainModel | null, scale: number): GrainModel | null {
   if (g === null) return null;
@@ -52,6 +56,7 @@ export function reframedRecipe(recipe: Recipe): Recipe {
         ...s, focalPx: s.focalPx * scale, principal: apply(m, ...(s.principal ?? [w / 2, h / 2])),
         frames: s.frames.map((f) => ({ ...f, foot: apply(m, f.foot[0], f.foot[1]), pxPerMetre: f.pxPerMetre * scale })),
         ...(s.receiverRegion === undefined ? {} : { receiverRegion: movedRegion(s.receiverRegion, m) }),
+        ...(s.receivers === undefined ? {} : { receivers: s.receivers.map((r) => movedReceiver(r, m)) }),
         ...(s.reflection === undefined ? {} : { reflection: { ...s.reflection, ...(s.reflection.region === undefined ? {} : { region: movedRegion(s.reflection.region, m) }) } }),
       };
       case 'front': return {

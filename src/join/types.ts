@@ -86,6 +86,23 @@ export interface GroundFrame {
   /** Azimuth of the key relative to the camera at this frame. */
   readonly azimuthDeg: number;
 }
+/** A marked surface's outline at one plate frame; `base`: two points of the line where it stands. */
+export interface ReceiverFrame {
+  readonly frame: number;
+  readonly polygon: readonly (readonly [number, number])[];
+  readonly base?: readonly [readonly [number, number], readonly [number, number]];
+}
+/**
+ * A surface that takes the performer's shadow in place of the ground: an upright wall over its foot line, a level step, or a
+ * rounded body (`face`). `height`: metres of the step, or of the foot line, over the ground on which the performer stands.
+ * `litLinear`: linear RGB of the surface where the key lights it, for shadows of the plate's own.
+ */
+export interface ShadowReceiver {
+  readonly surface: 'wall' | 'step' | 'face';
+  readonly height?: number;
+  readonly frames: readonly ReceiverFrame[];
+  readonly litLinear?: readonly [number, number, number];
+}
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
   readonly shadow: boolean;
@@ -105,6 +122,8 @@ export interface GroundStep extends StepBase<'ground'> {
   /** What the shadow falls on: the ground, or the upright body that carries the performer (`region` then bounds it). */
   readonly receiver: 'ground' | 'carrier';
   readonly receiverRegion?: RegionFile;
+  /** Marked surfaces that the shadow falls on within their outlines; a later one lies before an earlier one. */
+  readonly receivers?: readonly ShadowReceiver[];
   /** Linear RGB of the plate's lit ground near the foot; where the plate is already in shadow no second one is laid. */
   readonly litLinear?: readonly [number, number, number];
   readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile };
