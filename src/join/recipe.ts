@@ -20,6 +20,7 @@ import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { proposePace } from './propose-pace.js';
+import { proposeReceivers } from './propose-receivers.js';
 import type { GivenStir, AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
@@ -346,15 +347,16 @@ async function proposeGround(input: ProposalInput, stands: readonly Stand[], whe
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
   const receiver = carried ? 'carrier' : 'ground';
   const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
+  const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
   const step: GroundStep = {
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
+    ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
     azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames,
     ...(lit === null ? {} : { litLinear: lit }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
-    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}`,
+    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${marked.why === '' ? '' : `; ${marked.why}`}`,
   };
-  void carrier; void setCarrier;
   return { step, measuredFill };
 }
 

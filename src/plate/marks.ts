@@ -28,6 +28,10 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('front'), frame, polygon }),
   z.object({ kind: z.literal('pane'), frame, polygon }),
   z.object({ kind: z.literal('reflector'), frame, polygon, roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
+  // What the performer's shadow falls on in place of the ground. `base`: two points of the line where it stands; `height`: metres over the ground, of the step or of that line.
+  z.object({ kind: z.literal('receiver'), frame, polygon, surface: z.enum(['wall', 'step', 'face']), base: line.optional(), height: z.number().finite().optional() })
+    .refine((m) => m.surface !== 'wall' || m.base !== undefined, 'a wall needs base: two points of its foot line on the ground')
+    .refine((m) => m.surface !== 'step' || m.height !== undefined, 'a step needs height: metres over the ground, negative under it'),
   z.object({ kind: z.literal('screen'), frame, polygon }),
   z.object({ kind: z.literal('keep'), frame, polygon }),
   z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional() }),
@@ -102,6 +106,7 @@ export function markPoints(mark: Mark): Point[] {
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return [...mark.polygon];
+    case 'receiver': return [...mark.polygon, ...(mark.base ?? [])];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
     case 'pose': case 'widen': return [];
     case 'eyeline': return [mark.from, mark.to];

@@ -26,6 +26,9 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'erase', label: 'erase', points: null, hint: 'outline of what goes', make: (p, frame) => ({ kind: 'erase', frame, polygon: [...p] }) },
   { kind: 'patch', label: 'patch', points: null, hint: 'outline of the part that another take’s replaces, or that replaces it; on a plate: taken from so many frames later of the same shot', asks: 'later', make: (p, frame, later) => ({ kind: 'patch', frame, polygon: [...p], ...(later ? { offsetFrames: Math.round(later) } : {}) }) },
   { kind: 'front', label: 'in front', points: null, hint: 'outline of what passes before the performer', make: (p, frame) => ({ kind: 'front', frame, polygon: [...p] }) },
+  { kind: 'receiver', label: 'wall', points: null, hint: 'a wall that the performer’s shadow falls on: the two ends of its foot on the ground first, then on round its outline', make: (p, frame) => ({ kind: 'receiver', frame, surface: 'wall', polygon: [...p], base: [p[0]!, p[1]!] }) },
+  { kind: 'receiver', label: 'step', points: null, hint: 'outline of a level surface that the shadow falls on, and how high over the ground (negative: under it)', asks: 'height', make: (p, frame, height) => ({ kind: 'receiver', frame, surface: 'step', polygon: [...p], height: height ?? 0 }) },
+  { kind: 'receiver', label: 'rounded', points: null, hint: 'outline of a rounded body that the shadow falls on (a head, a shoulder, a column)', make: (p, frame) => ({ kind: 'receiver', frame, surface: 'face', polygon: [...p] }) },
   { kind: 'pane', label: 'pane', points: null, hint: 'outline of the glass before the performer', make: (p, frame) => ({ kind: 'pane', frame, polygon: [...p] }) },
   { kind: 'screen', label: 'screen', points: null, hint: 'outline of the useful part of the screen: what lies outside never belongs to the performer', make: (p, frame) => ({ kind: 'screen', frame, polygon: [...p] }) },
   { kind: 'keep', label: 'keep', points: null, hint: 'outline of something of the screen’s own colour that belongs to the performer (a green toy)', make: (p, frame) => ({ kind: 'keep', frame, polygon: [...p] }) },
@@ -45,6 +48,7 @@ export function handles(m: Mark): P[] {
     case 'stand': case 'performer': return [[...m.ground], [...m.top]];
     case 'carry': return m.region.map((p) => [...p] as P);
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
+    case 'receiver': return [...m.polygon, ...(m.base ?? [])].map((p) => [...p] as P);
     case 'body': return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
     case 'pose': case 'widen': return [];
     case 'eyeline': return [[...m.from], [...m.to]];
@@ -63,6 +67,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'stand': case 'performer': return i === 0 ? { ...m, ground: p } : { ...m, top: p };
     case 'carry': return { ...m, region: at(m.region) };
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
+    case 'receiver': { const k = i - m.polygon.length; return k < 0 || m.base === undefined ? { ...m, polygon: at(m.polygon) } : { ...m, base: k === 0 ? [p, m.base[1]] : [m.base[0], p] }; }
     case 'eyeline': return i === 0 ? { ...m, from: p } : { ...m, to: p };
     case 'body': case 'pose': case 'widen': return m;
   }
@@ -77,6 +82,7 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
       case 'rectangle': return path(m.corners, true);
       case 'carry': return path(m.region, true);
       case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return path(m.polygon, true);
+      case 'receiver': return path(m.polygon, true) + (m.base === undefined ? '' : path(m.base, false));
       case 'head': { const [cx, cy, rx, ry] = m.ellipse; return `M${cx - rx} ${cy}a${rx} ${ry} 0 1 0 ${2 * rx} 0a${rx} ${ry} 0 1 0 ${-2 * rx} 0`; }
       default: return path(handles(m), false);
     }

@@ -200,7 +200,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       </div>
       <Show when={canMark()}>
         <div class="tools" role="toolbar" aria-label="Marks">
-          <For each={TOOLS}>{(t) => <button aria-pressed={tool()?.kind === t.kind} onClick={() => { setTool(tool()?.kind === t.kind ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
+          <For each={TOOLS}>{(t) => <button aria-pressed={tool()?.label === t.label} onClick={() => { setTool(tool()?.label === t.label ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
           <button onClick={() => void propose()}>Propose marks</button>
           <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
             <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
