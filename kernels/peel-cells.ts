@@ -2,6 +2,54 @@
 // cellMomentsPlain, priorFillPlain, unmixingModelPlain, resampleCellsPlain.
 import { put } from './peel-light';
 
+/** Sums of two neighbouring columns each, or of all four, at p. */
+// @ts-ignore: decorator
+@inline
+function storeCells(p: usize, v: v128, cell: i32): void {
+  const two = f32x4.add(v, v128.shuffle<f32>(v, v, 1, 0, 3, 2));
+  if (cell == 2) v128.store64_lane(p, v128.shuffle<f32>(two, two, 0, 2, 0, 2), 0);
+  else store<f32>(p, f32x4.extract_lane(two, 0) + f32x4.extract_lane(two, 2));
+}
+
+/** Two cells of 2 × 2 pixels or one of 4 × 4. Cells that say nothing come in long runs and are left as they are: 0. */
+function fourColumns(colour: usize, weight: usize, w: i32, plane: usize, x0: i32, y0: i32, y1: i32, cell: i32, fields: i32, evidence: usize, sums: usize, g: usize): void {
+  let e = f32x4.splat(0), sr = e, sg = e, sb = e, rr = e, rg = e, rb = e, gg = e, gb = e, bb = e;
+  let any = e;
+  for (let y = y0; y < y1; y++) {
+    const p = <usize>(y * w + x0) << 2;
+    const k = v128.load(weight + p);
+    if (!v128.any_true(k)) continue;
+    any = v128.or(any, k);
+    const r = v128.load(colour + p), gr = v128.load(colour + plane + p), b = v128.load(colour + 2 * plane + p);
+    // What has no weight may hold anything.
+    const on = f32x4.gt(k, f32x4.splat(0));
+    const kr = v128.and(on, f32x4.mul(k, r)), kg = v128.and(on, f32x4.mul(k, gr)), kb = v128.and(on, f32x4.mul(k, b));
+    e = f32x4.add(e, k);
+    sr = f32x4.add(sr, kr);
+    sg = f32x4.add(sg, kg);
+    sb = f32x4.add(sb, kb);
+    if (fields == 3) continue;
+    rr = f32x4.add(rr, v128.and(on, f32x4.mul(kr, r)));
+    rg = f32x4.add(rg, v128.and(on, f32x4.mul(kr, gr)));
+    rb = f32x4.add(rb, v128.and(on, f32x4.mul(kr, b)));
+    gg = f32x4.add(gg, v128.and(on, f32x4.mul(kg, gr)));
+    gb = f32x4.add(gb, v128.and(on, f32x4.mul(kg, b)));
+    bb = f32x4.add(bb, v128.and(on, f32x4.mul(kb, b)));
+  }
+  if (!v128.any_true(any)) return;
+  storeCells(evidence, e, cell);
+  storeCells(sums, sr, cell);
+  storeCells(sums + g, sg, cell);
+  storeCells(sums + 2 * g, sb, cell);
+  if (fields == 3) return;
+  storeCells(sums + 3 * g, rr, cell);
+  storeCells(sums + 4 * g, rg, cell);
+  storeCells(sums + 5 * g, rb, cell);
+  storeCells(sums + 6 * g, gg, cell);
+  storeCells(sums + 7 * g, gb, cell);
+  storeCells(sums + 8 * g, bb, cell);
+}
+
 /** Weighted colour moments a cell: evidence and `fields` sums (3 or 9). Items: rows of cells. */
 export function cellSums(colour: usize, weight: usize, w: i32, h: i32, cell: i32, gw: i32, gh: i32, fields: i32, evidence: usize, sums: usize, from: i32, to: i32, scratch: usize): void {
   const plane = <usize>w * <usize>h << 2;
@@ -13,14 +61,10 @@ export function cellSums(colour: usize, weight: usize, w: i32, h: i32, cell: i32
     for (let f = 0; f < fields; f++) memory.fill(sums + <usize>f * g + line, 0, <usize>gw << 2);
     for (let i = 0; i < gw; i++) {
       const x0 = i * cell, x1 = min(x0 + cell, w);
-      // Cells that say nothing come in long runs: four pixels across at a time.
-      if (cell <= 4 && x0 + 4 <= w) {
-        let any = v128.load(weight + (<usize>(y0 * w + x0) << 2));
-        for (let y = y0 + 1; y < y1; y++) any = v128.or(any, v128.load(weight + (<usize>(y * w + x0) << 2)));
-        if (!v128.any_true(any)) {
-          i += 4 / cell - 1;
-          continue;
-        }
+      if ((cell == 2 || cell == 4) && x0 + 4 <= w) {
+        fourColumns(colour, weight, w, plane, x0, y0, y1, cell, fields, evidence + line + (<usize>i << 2), sums + line + (<usize>i << 2), g);
+        i += 4 / cell - 1;
+        continue;
       }
       let e: f32 = 0, sr: f32 = 0, sg: f32 = 0, sb: f32 = 0, rr: f32 = 0, rg: f32 = 0, rb: f32 = 0, gg: f32 = 0, gb: f32 = 0, bb: f32 = 0;
       for (let y = y0; y < y1; y++) {

@@ -166,43 +166,45 @@ export function put(p: usize, v: v128, n: i32): void {
   if (n > 2) store<f32>(p, f32x4.extract_lane(v, 2), 8);
 }
 
-/** Adds one row to the sums of its blocks. */
-function addBlocks(row: usize, w: i32, block: i32, sums: usize, sw: i32): void {
+/** Adds one row to another, or puts it there. */
+function addRow(row: usize, w: i32, sums: usize, first: bool): void {
+  if (first) {
+    memory.copy(sums, row, <usize>w << 2);
+    return;
+  }
+  for (let x = 0; x < w; x += 4) {
+    const p = <usize>x << 2;
+    v128.store(sums + p, f32x4.add(v128.load(sums + p), v128.load(row + p)));
+  }
+}
+
+/** Column sums of one row of blocks to the blocks' means. */
+function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, out: usize): void {
+  const each: f32 = 1 / <f32>(rows * block);
   let s = 0;
-  if ((block & 3) == 0) {
-    for (; (s + 1) * block <= w; s++) {
-      let v = f32x4.splat(0);
-      const p = row + (<usize>(s * block) << 2);
-      for (let k = 0; k < block; k += 4) v = f32x4.add(v, v128.load(p + (<usize>k << 2)));
-      const t = sums + (<usize>s << 2);
-      store<f32>(t, load<f32>(t) + ((f32x4.extract_lane(v, 0) + f32x4.extract_lane(v, 1)) + (f32x4.extract_lane(v, 2) + f32x4.extract_lane(v, 3))));
+  if (block == 4) {
+    for (; 4 * s + 16 <= w; s += 4) {
+      const p = sums + (<usize>s << 4);
+      const a = v128.load(p), b = v128.load(p, 16), c = v128.load(p, 32), d = v128.load(p, 48);
+      const ab = f32x4.add(v128.shuffle<f32>(a, b, 0, 2, 4, 6), v128.shuffle<f32>(a, b, 1, 3, 5, 7));
+      const cd = f32x4.add(v128.shuffle<f32>(c, d, 0, 2, 4, 6), v128.shuffle<f32>(c, d, 1, 3, 5, 7));
+      v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), f32x4.add(v128.shuffle<f32>(ab, cd, 0, 2, 4, 6), v128.shuffle<f32>(ab, cd, 1, 3, 5, 7))));
     }
   }
   for (; s < sw; s++) {
-    let v: f32 = 0;
     const end = min((s + 1) * block, w);
-    for (let x = s * block; x < end; x++) v += load<f32>(row + (<usize>x << 2));
-    const t = sums + (<usize>s << 2);
-    store<f32>(t, load<f32>(t) + v);
+    let v: f32 = 0;
+    for (let x = s * block; x < end; x++) v += load<f32>(sums + (<usize>x << 2));
+    store<f32>(out + (<usize>s << 2), v * (end - s * block == block ? each : <f32>1 / <f32>(rows * (end - s * block))));
   }
 }
 
-/** Sums of one row of blocks to their means. */
-function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, out: usize): void {
-  const each: f32 = 1 / <f32>(rows * block);
-  for (let s = 0; s < sw; s++) {
-    const width = min(block, w - s * block);
-    store<f32>(out + (<usize>s << 2), load<f32>(sums + (<usize>s << 2)) * (width == block ? each : <f32>1 / <f32>(rows * width)));
-  }
-}
-
-/** Block means of three planes. Items: rows of blocks. Scratch: sw floats. */
+/** Block means of three planes. Items: rows of blocks. Scratch: w + 8 floats. */
 export function blockMeans(src: usize, w: i32, h: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize): void {
   for (let j = from; j < to; j++) {
     const y0 = j * block, y1 = min(y0 + block, h);
     for (let p = 0; p < 3; p++) {
-      memory.fill(scratch, 0, <usize>sw << 2);
-      for (let y = y0; y < y1; y++) addBlocks(src + (<usize>((p * h + y) * w) << 2), w, block, scratch, sw);
+      for (let y = y0; y < y1; y++) addRow(src + (<usize>((p * h + y) * w) << 2), w, scratch, y == y0);
       meanBlocks(scratch, w, block, y1 - y0, sw, small + (<usize>((p * sh + j) * sw) << 2));
     }
   }
@@ -224,7 +226,7 @@ function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
 
 /**
  * Linear RGB from luma and the chroma lines of peelSlopes, and its block means. Items: rows of blocks. k as in ycbcrToRgb;
- * table 0 leaves the values coded. Scratch: 4 (cw + 16) + 4 (w + 16) + 3 (sw + 16) floats.
+ * table 0 leaves the values coded. Scratch: 4 (cw + 16) + 7 (w + 16) floats.
  */
 export function peelLinear(yp: usize, lines: usize, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize): void {
   const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy;
@@ -233,12 +235,11 @@ export function peelLinear(yp: usize, lines: usize, out: usize, w: i32, h: i32, 
   const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20)), gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
   const siteX = load<f32>(k, 32), siteY = load<f32>(k, 36);
   const cs = <usize>(cw + 16) << 2, ws = <usize>(w + 16) << 2;
-  const narrow = scratch + 16, wide = scratch + 4 * cs, sums = wide + 4 * ws, ss = <usize>(sw + 16) << 2;
+  const narrow = scratch + 16, wide = scratch + 4 * cs, sums = wide + 4 * ws;
   const cell = <f32>(1 << sy);
   const rows = sx == 0 ? narrow : wide, stride = sx == 0 ? cs : ws;
   for (let j = from; j < to; j++) {
     const y0 = j * block, y1 = min(y0 + block, h);
-    memory.fill(sums, 0, 3 * ss);
     for (let y = y0; y < y1; y++) {
       const at = min(max((<f32>y - (sy == 0 ? <f32>0 : siteY)) / cell, <f32>0), <f32>(ch - 1));
       const a = <i32>at, b = min(a + 1, ch - 1);
@@ -268,10 +269,10 @@ export function peelLinear(yp: usize, lines: usize, out: usize, w: i32, h: i32, 
       for (let c: usize = 0; c < 3; c++) {
         const row = r0 + c * plane;
         if (table != 0) curveByTable(row, row, w, table, lo, steps, count, 0, 1, 0, (w + 1023) >> 10, 0);
-        addBlocks(row, w, block, sums + c * ss, sw);
+        addRow(row, w, sums + c * ws, y == y0);
       }
     }
-    for (let c = 0; c < 3; c++) meanBlocks(sums + <usize>c * ss, w, block, y1 - y0, sw, small + (<usize>((c * sh + j) * sw) << 2));
+    for (let c = 0; c < 3; c++) meanBlocks(sums + <usize>c * ws, w, block, y1 - y0, sw, small + (<usize>((c * sh + j) * sw) << 2));
   }
 }
 

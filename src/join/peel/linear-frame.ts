@@ -71,7 +71,7 @@ export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, ha
     const sh = Math.ceil(h / block);
     const linear = space.picture(w, h, 3);
     const data = space.floats(3 * sw * sh);
-    door.run('peelLinear', [luma, lines, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + w + 32) + 12 * (sw + 16) + 64);
+    door.run('peelLinear', [luma, lines, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + 16) + 28 * (w + 16) + 64);
     const whole: LinearFrame = { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
     return half ? averaged(linear, space, half) : whole;
   } finally {
