@@ -15,6 +15,7 @@ import { measureLook } from './look.js';
 import { checkMarks, type MarksFile, type Point } from './marks.js';
 import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.js';
 import { measureRoom } from './room.js';
+import { stirOfPlate } from './stir-of-plate.js';
 import { measureTurn } from './turn.js';
 import { trackRegion, type RideCorrection } from './ride.js';
 import { posesOf } from './turn-poses.js';
@@ -170,12 +171,13 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     options.signal?.throwIfAborted();
     const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, options.signal));
     options.signal?.throwIfAborted();
+    const stir = await attempt(notes, 'stir', () => stirOfPlate(readerLumaSource(reader), marks, rate, span, options.signal));
     const look = await attempt(notes, 'look', () => measureLook(reader, { from: span.in, to: span.out, ...(options.signal === undefined ? {} : { signal: options.signal }) }));
     const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
     options.onProgress?.(1000, 1000);
     return {
       file, span, rate: formatRate(rate), widthPx, heightPx,
-      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(ride === undefined ? {} : { ride }), light, ...(turn === undefined ? {} : { turn }), ...(look === undefined ? {} : { look }), room,
+      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(ride === undefined ? {} : { ride }), light, ...(turn === undefined ? {} : { turn }), ...(stir === undefined ? {} : { stir }), ...(look === undefined ? {} : { look }), room,
       ...(notes.length === 0 ? {} : { notes }),
     };
   });

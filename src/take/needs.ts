@@ -57,7 +57,8 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
     light: plate.light ?? null,
     turn: plate.turn ?? (poses.length >= 2 ? turnFromPoses(poses, Math.max(...poses.map((p) => p.frame)) + 1, rate) : null),
     poses,
-    stir: plate.stir ?? null,
+    // What moves no more than its grain (neither rate nor direction stands out) asks for no stir.
+    stir: plate.stir !== undefined && (plate.stir.rateHz.value !== null || plate.stir.directionDeg.value !== null) ? plate.stir : null,
     // 10 to 90 % of a Gaussian edge spans 2.563 σ.
     sigmaPx: spread === null ? null : spread / 2.563,
     motionBlurPx: blur,
