@@ -17,6 +17,7 @@ import type { VideoFrame } from '../src/media/types.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import { emptyScore, ratios, scoreCuts, type CutScore, type Found } from './cut-score.js';
+import type { BenchRow } from './rows.js';
 import { makeReel, syntheticSource, type Reel, type ReelSource } from './reel-maker.js';
 
 const W = 192, H = 108;
@@ -163,6 +164,34 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
   } finally {
     rmSync(dir, { recursive: true, force: true });
   }
+}
+
+/** The table of BARS for one seed (three with `full`), beside FFmpeg's scene score by its formula; speed from an encoded reel. */
+export async function run(seed: number, full = false): Promise<BenchRow[]> {
+  const sources = await loadSources(join(import.meta.dirname, '..', '..', 'shared', 'footage'));
+  const own = emptyScore(), scene = emptyScore(), histogram = emptyScore();
+  let decode = 0, scan = 0;
+  for (const s of full ? [seed, seed + 1, seed + 2] : [seed]) {
+    const reel = makeReel(sources, { seed: s, width: W, height: H, transitions: 60, hardKinds: false });
+    scoreCuts(reel.transitions, ours(reel), own);
+    scoreCuts(reel.transitions, [...sceneScores(reel)].flatMap((v, t) => (v >= 10 ? [{ at: t }] : [])), scene);
+    scoreCuts(reel.transitions, histogramCuts(reel), histogram);
+    if (s !== seed) continue;
+    const e = await encoded(reel);
+    decode += e.decodeMs;
+    scan += e.scanMs;
+  }
+  const a = ratios(own), b = ratios(scene), c = ratios(histogram);
+  const name = (what: string): string => `cuts: ${what} (${own.cuts} cuts, ${own.gradual} gradual; reference FFmpeg's scene score ≥ 10)`;
+  return [
+    { name: name('precision'), ours: a.precision, reference: b.precision, bar: 0.98, goal: 0.99, unit: '', better: 'high' },
+    { name: 'cuts: recall', ours: a.recall, reference: b.recall, bar: 0.92, goal: 0.97, unit: '', better: 'high' },
+    { name: 'cuts: F1', ours: a.f1, reference: b.f1, bar: 0.95, goal: 0.98, unit: '', better: 'high' },
+    { name: 'cuts: F1, reference a colour histogram that follows its neighbourhood', ours: a.f1, reference: c.f1, bar: 0.95, goal: 0.98, unit: '', better: 'high' },
+    { name: 'cuts: recall of hard cuts', ours: a.cutRecall, reference: b.cutRecall, bar: 0.98, goal: 0.99, unit: '', better: 'high' },
+    { name: 'cuts: recall of gradual changes', ours: a.gradualRecall, reference: b.gradualRecall, bar: 0.8, goal: 0.92, unit: '', better: 'high' },
+    { name: 'cuts: scan over bare decode (best of three, in turn)', ours: decode / scan, bar: 0.8, goal: 0.95, unit: 'ratio', better: 'high' },
+  ];
 }
 
 async function main(): Promise<void> {
