@@ -14,6 +14,7 @@ import { dropEdgeParts } from './peel/edge-parts.js';
 import { labelAreas } from './peel/label-areas.js';
 import { priorFill } from './peel/prior-fill.js';
 import { findScreenHue } from './peel/screen-hue.js';
+import { withWorkSpace } from './peel/work-space.js';
 
 const W = 320;
 const H = 180;
@@ -61,6 +62,22 @@ describe('peel off made screens (truth by construction)', () => {
     let outside = 0;
     for (let y = 0; y < H; y += 1) for (let x = 60; x < W; x += 1) outside += cut.alpha.data[y * W + x]!;
     expect(outside).toBe(0);
+  });
+
+  it('gives the same bytes whatever lay in the memory before', () => {
+    // Wide enough for the preview's half size.
+    const take = madeTake(9, GRADES[1]!, 964, 180, 2);
+    const model = peelModel(take.map((t) => t.frame));
+    const soil = (value: number): void => withWorkSpace((space) => { for (let k = 0; k < 4; k += 1) space.floats(8 * 964 * 180).fill(value); });
+    for (const quality of ['fine', 'fast'] as const) {
+      soil(Number.NaN);
+      const a = peelFrame(model, take[1]!.frame, { quality });
+      soil(1e9);
+      const b = peelFrame(model, take[1]!.frame, { quality });
+      expect(b.alpha.data).toEqual(a.alpha.data);
+      expect(b.colour.data).toEqual(a.colour.data);
+      expect(a.colour.data.every((v) => v >= 0 && v < 2)).toBe(true);
+    }
   });
 
   it('gives the same bytes twice', () => {

@@ -120,6 +120,21 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
   });
 }
 
+/** Sets what lies next to a box to 0: interpolation at the box's edge reads it. */
+function clearRing(picture: Picture, [x0, y0, x1, y1]: Box): void {
+  const { width: w, height: h, data } = picture;
+  const left = Math.max(0, x0 - 1), right = Math.min(w, x1 + 1);
+  for (let p = 0; p < picture.channels; p += 1) {
+    const at = p * w * h;
+    if (y0 > 0) data.fill(0, at + (y0 - 1) * w + left, at + (y0 - 1) * w + right);
+    if (y1 < h) data.fill(0, at + y1 * w + left, at + y1 * w + right);
+    for (let y = y0; y < y1; y += 1) {
+      if (x0 > 0) data[at + y * w + x0 - 1] = 0;
+      if (x1 < w) data[at + y * w + x1] = 0;
+    }
+  }
+}
+
 /** The preview's half-size pictures at the frame's size. */
 function widened(half: PeeledWithin, seen: LinearFrame, w: number, h: number, space: WorkSpace): PeeledWithin {
   const [x0, y0, x1, y1] = half.box;
@@ -127,6 +142,7 @@ function widened(half: PeeledWithin, seen: LinearFrame, w: number, h: number, sp
   const colour = space.picture(w, h, 3);
   const box: Box = [2 * x0, 2 * y0, Math.min(2 * x1, w), Math.min(2 * y1, h)];
   if (x1 <= x0) return { alpha, colour, box: half.box };
+  clearRing(half.colour, half.box);
   const options = { box, offsetX: 1 - seen.site[0], offsetY: 1 - seen.site[1], floats: space.floats };
   resampleCells(half.alpha.data, half.alpha, 2, w, h, 1, alpha.data, options);
   resampleCells(half.colour.data, half.alpha, 2, w, h, 3, colour.data, options);
