@@ -6,6 +6,9 @@ export interface SeenFrame {
   /** Display-coded R'G'B', whole frame. */
   readonly join: Picture;
   readonly plate: Picture;
+  /** Coded luma of both, whole frame. */
+  readonly luma: Float32Array;
+  readonly plateLuma: Float32Array;
   /** Performer as seen, 0..1, whole frame. */
   readonly matte: Float32Array;
   /** Box of the matte, x0, y0 inclusive, x1, y1 exclusive; null where the performer is not seen. */
@@ -31,9 +34,30 @@ export function grow(box: readonly [number, number, number, number], dx: number,
   return [Math.max(0, Math.floor(box[0] - dx)), Math.max(0, Math.floor(box[1] - dy)), Math.min(width, Math.ceil(box[2] + dx)), Math.min(height, Math.ceil(box[3] + dy))];
 }
 
-export function lumaAt(p: Picture, i: number): number {
-  const n = p.width * p.height;
-  return 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
+/** Coded luma (BT.709 weights) of a whole picture. */
+export function lumaOf(p: Picture): Float32Array {
+  const n = p.width * p.height, d = p.data;
+  const out = new Float32Array(n);
+  for (let i = 0; i < n; i++) out[i] = 0.2126 * d[i]! + 0.7152 * d[n + i]! + 0.0722 * d[2 * n + i]!;
+  return out;
+}
+
+/**
+ * A performer behind a pane is nowhere wholly covered: the veil takes the same share everywhere. That share is taken out of
+ * the matte, so that its core counts as core; a core already mixed with the plate mixes with it further as any other does.
+ * In place. Nothing is done where the core is whole, or where nothing holds together.
+ */
+export function liftVeil(matte: Float32Array): void {
+  const counts = new Uint32Array(101);
+  let n = 0;
+  for (let i = 0; i < matte.length; i++) if (matte[i]! > 0.3) { counts[Math.round(100 * matte[i]!)]!++; n++; }
+  if (n < 200) return;
+  // The plateau: where a twentieth of the seen matte lies above.
+  let k = 100, above = 0;
+  while (k > 30 && above + counts[k]! < 0.05 * n) above += counts[k--]!;
+  const plateau = k / 100;
+  if (plateau >= 0.97 || plateau < 0.4) return;
+  for (let i = 0; i < matte.length; i++) matte[i] = Math.min(1, matte[i]! / plateau);
 }
 
 export function quantile(values: readonly number[] | Float32Array, q: number): number {

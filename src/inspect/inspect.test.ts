@@ -33,7 +33,7 @@ const recipe: Recipe = {
   ],
 };
 
-type Spoil = 'none' | 'slip' | 'spill' | 'dark edges' | 'no grain' | 'double grain' | 'wrong shadow' | 'lifted black' | 'doubled frame';
+type Spoil = 'none' | 'blue spill' | 'slip' | 'spill' | 'dark edges' | 'no grain' | 'double grain' | 'wrong shadow' | 'lifted black' | 'doubled frame';
 
 /** Matte of an egg with a soft rim and two ears, leaning a little with time. */
 function matteAt(t: number, dx = 0): Float32Array {
@@ -137,7 +137,7 @@ async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: 
         for (let c = 0; c < 3; c++) {
           let f = lit * TINT[c]!;
           if (spoil === 'lifted black') f = f * 0.85 + 0.08;
-          if (spoil === 'spill' && c === 1) f += 0.12 * (edge || a > 0.98 ? 1 : 0);
+          if ((spoil === 'spill' && c === 1) || (spoil === 'blue spill' && c === 2)) f += (c === 2 ? 0.3 : 0.12) * (edge || a > 0.98 ? 1 : 0);
           const b = bt709Decode(coded.data[c * N + i]!) * (1 - cover * (1 - ground.transmission[c]!));
           out.data[c * N + i] = bt709Encode(a * f + (1 - a) * b);
         }
@@ -151,7 +151,8 @@ async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: 
   }
   await join.close();
   const { plate, take, matte } = base.files;
-  return { plate, join: file, matte, recipe: { ...recipe, plate: { ...recipe.plate, file: plate }, take: { ...recipe.take, file: take } } };
+  const steps = spoil !== 'blue spill' ? recipe.steps : recipe.steps.map((s) => (s.step === 'peel' ? { ...s, screen: 'blue' as const } : s));
+  return { plate, join: file, matte, recipe: { ...recipe, steps, plate: { ...recipe.plate, file: plate }, take: { ...recipe.take, file: take } } };
 }
 
 let folder: string;
@@ -172,13 +173,14 @@ describe('inspection', () => {
     for (const m of ['slip', 'spill', 'edgeLightness', 'grain', 'blackLevel', 'cadence', 'shadow'] as const) expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
     expect(inspection.frames).toHaveLength(FRAMES);
   }, 60000);
-  for (const [spoil, matter] of [['slip', 'slip'], ['spill', 'spill'], ['dark edges', 'edgeLightness'], ['no grain', 'grain'], ['double grain', 'grain'], ['wrong shadow', 'shadow'], ['lifted black', 'blackLevel'], ['doubled frame', 'cadence']] as const) {
+  for (const [spoil, matter] of [['slip', 'slip'], ['spill', 'spill'], ['blue spill', 'spill'], ['dark edges', 'edgeLightness'], ['no grain', 'grain'], ['double grain', 'grain'], ['wrong shadow', 'shadow'], ['lifted black', 'blackLevel'], ['doubled frame', 'cadence']] as const) {
     it(`names ${matter} where the join has ${spoil}`, async () => {
       const { inspection, failed } = await look(spoil);
       expect(failed).toContain(matter);
       const m = inspection.matters.find((q) => q.matter === matter)!;
       expect(m.advice.length).toBeGreaterThan(20);
       expect(m.worstFrame).not.toBeNull();
+      if (matter === 'spill') expect(m.advice).toContain(spoil === 'spill' ? 'green' : 'blue');
       if (spoil === 'doubled frame') expect(m.worstFrame).toBe(7);
       // Not everything at once: what is sound is not blamed.
       expect(failed.length).toBeLessThanOrEqual(3);

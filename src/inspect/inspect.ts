@@ -14,7 +14,7 @@ import { mendsPlate } from '../join/mends-plate.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { readChatter, readEdges } from './edges.js';
-import { grow, lumaAt, matteBox, type SeenFrame } from './frame.js';
+import { grow, liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
@@ -44,6 +44,9 @@ export interface InspectOptions {
   readonly samples?: number;
 }
 
+/** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
+const SAME = 0.92;
+
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
 
@@ -69,7 +72,7 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
       if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
       const pf = await plates.next(), mf = await mattes.next();
       if (pf.done || mf.done) break;
-      const f = seen(first + n, jf, pf.value, mf.value);
+      const f = seen(first + n, jf, pf.value, mf.value, reader.veiled);
       reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
       n++;
       options.onProgress?.(n, total);
@@ -87,14 +90,16 @@ function isOn(recipe: Recipe, step: StepName): boolean {
   return recipe.steps.some((s) => s.step === step && s.on);
 }
 
-function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFrame): SeenFrame {
+function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFrame, veiled: boolean): SeenFrame {
   const n = matte.widthPx * matte.heightPx;
   const alpha = new Float32Array(n);
   const src = matte.planes[0]!;
   // A grey matte stored in full range, or in the limited range of a film file.
   const max = 2 ** matte.bitDepth - 1, low = matte.colour.fullRange ? 0 : 16 * 2 ** (matte.bitDepth - 8), high = matte.colour.fullRange ? max : 235 * 2 ** (matte.bitDepth - 8);
   for (let i = 0; i < n; i++) alpha[i] = Math.min(1, Math.max(0, (src[i]! - low) / (high - low)));
-  return { frame, join: toCodedRgb(join), plate: toCodedRgb(plate), matte: alpha, box: matteBox(alpha, matte.widthPx, matte.heightPx) };
+  if (veiled) liftVeil(alpha);
+  const j = toCodedRgb(join), p = toCodedRgb(plate);
+  return { frame, join: j, plate: p, luma: lumaOf(j), plateLuma: lumaOf(p), matte: alpha, box: matteBox(alpha, matte.widthPx, matte.heightPx) };
 }
 
 /** Runs over the frames and keeps what each says. */
@@ -106,9 +111,10 @@ class SeriesReader {
   private readonly ground: GroundStep | null;
   private readonly screen: 'green' | 'blue';
   private readonly fronts: boolean;
+  /** The performer is behind a pane. */
+  readonly veiled: boolean;
   private before: SeenFrame | null = null;
   private beforeThat: SeenFrame | null = null;
-  private beforePlateLuma: Float32Array | null = null;
   private slipped: [number, number] = [0, 0];
 
   constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean) {
@@ -118,7 +124,9 @@ class SeriesReader {
     const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null;
     this.ground = find('ground');
     this.screen = find('peel')?.screen ?? 'green';
-    this.fronts = find('front') !== null;
+    const front = find('front');
+    this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
+    this.veiled = front !== null && front.pane !== null;
     this.series.first = first;
   }
 
@@ -138,30 +146,28 @@ class SeriesReader {
   }
 
   add(f: SeenFrame, bare: Bare | null): void {
-    const { width: W, height: H } = f.join;
-    const N = W * H;
-    const luma = new Float32Array(N), plateLuma = new Float32Array(N);
-    for (let i = 0; i < N; i++) { luma[i] = lumaAt(f.join, i); plateLuma[i] = lumaAt(f.plate, i); }
     this.series.frames.push(f.frame);
     const close = (f.frame - this.series.first) % this.every === 0;
-    if (close) this.readClosely(f, luma);
-    const grain = bare !== null ? readGrain(f, luma, bare.luma) : close ? readGrain(f, luma, null) : null;
-    if (grain !== null) this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
-    if (bare !== null) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
+    if (close) this.readClosely(f);
+    const grain = bare !== null ? readGrain(f, bare.luma) : close ? readGrain(f, null) : null;
+    if (grain !== null) {
+      this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
+      if (grain.sure) this.put('grainOutside', f.frame, grain.outside);
+    }
+    if (bare !== null && bare.explained >= SAME) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
     const b = this.before;
-    if (b !== null) this.readMovement(f, b, plateLuma);
+    if (b !== null) this.readMovement(f, b);
     this.beforeThat = b;
     this.before = f;
-    this.beforePlateLuma = plateLuma;
   }
 
-  private readClosely(f: SeenFrame, luma: Float32Array): void {
+  private readClosely(f: SeenFrame): void {
     const edges = readEdges(f, this.screen);
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null);
-    this.put('blur', f.frame, readBlur(f, luma));
+    this.put('blur', f.frame, readBlur(f));
     const levels = readLevels(f);
     this.put('blackLevel', f.frame, levels?.black ?? null);
     this.put('whiteLevel', f.frame, levels?.white ?? null);
@@ -175,26 +181,26 @@ class SeriesReader {
     }
   }
 
-  private readMovement(f: SeenFrame, b: SeenFrame, plateLuma: Float32Array): void {
+  private readMovement(f: SeenFrame, b: SeenFrame): void {
     const { width: W, height: H } = f.join;
     const here = this.foot(f.frame), there = this.foot(b.frame);
     const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
     const change = frameChange(f, b, move);
     const N = W * H;
     let own = 0, count = 0;
-    for (let i = 0; i < N; i += 7) { own += Math.abs(plateLuma[i]! - this.beforePlateLuma![i]!); count++; }
+    for (let i = 0; i < N; i += 7) { own += Math.abs(f.plateLuma[i]! - b.plateLuma[i]!); count++; }
     this.series.change.push({ frame: f.frame, inside: change.inside, outside: change.outside, plate: own / count });
     if (!this.erased) this.series.outOfStep.push({ frame: f.frame, same: plateDifference(f, f), before: plateDifference(f, b) });
-    if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null) {
+    if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && !this.fronts) {
       const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
       const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
       // The patch lies below the foot: as the ground grows in the picture it moves on by more than the foot does.
       const scale = (n: number): number => this.ground!.frames.find((g) => g.frame === n)?.pxPerMetre ?? 1;
       const k = scale(f.frame) / scale(b.frame);
       const guess: [number, number] = [move[0] + (k - 1) * (low[0] - there[0]), move[1] + (k - 1) * (low[1] - there[1])];
-      const found = followPatch(this.beforePlateLuma!, plateLuma, W, H, low, half, guess);
+      const found = followPatch(b.plateLuma, f.plateLuma, W, H, low, half, guess);
       // Followed back it must come home, or it followed something else.
-      const back = found === null ? null : followPatch(plateLuma, this.beforePlateLuma!, W, H, [low[0] + found[0], low[1] + found[1]], half, [-found[0], -found[1]]);
+      const back = found === null ? null : followPatch(f.plateLuma, b.plateLuma, W, H, [low[0] + found[0], low[1] + found[1]], half, [-found[0], -found[1]]);
       this.series.followed.push(found !== null && back !== null && Math.hypot(found[0] + back[0], found[1] + back[1]) < 0.15);
       if (this.series.followed[this.series.followed.length - 1] === true) this.slipped = [this.slipped[0] + found![0] - guess[0], this.slipped[1] + found![1] - guess[1]];
       this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
@@ -203,13 +209,13 @@ class SeriesReader {
     if (bb !== null && bb.box !== null && b.box !== null && f.box !== null) {
       const first = this.foot(bb.frame);
       const m0: [number, number] = there === null || first === null ? [0, 0] : [there[0] - first[0], there[1] - first[1]];
-      const a = shifted(bb.matte, W, H, m0), c = shifted(f.matte, W, H, [-move[0], -move[1]]);
       const box = grow(b.box, 3, 3, W, H);
+      const a = shifted(bb.matte, W, H, m0, box), c = shifted(f.matte, W, H, [-move[0], -move[1]], box);
       this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W));
       if (!this.fronts) {
         const p = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [[number, number], [number, number], [number, number]];
         const jx = p[1][0] - (p[0][0] + m0[0] + p[2][0] - move[0]) / 2, jy = p[1][1] - (p[0][1] + m0[1] + p[2][1] - move[1]) / 2;
-        this.series.jitter.push({ frame: b.frame, x: jx, y: jy });
+        this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plan: Math.hypot(m0[0] - move[0], m0[1] - move[1]) / 2 });
       }
     }
   }
@@ -227,15 +233,15 @@ function paceStep(recipe: Recipe, frame: number): number {
   return i <= 0 || i >= pace.curve.length ? 1 : pace.curve[i]! - pace.curve[i - 1]!;
 }
 
-/** A plane moved by a fraction of pixels, bilinear. */
-function shifted(src: Float32Array, width: number, height: number, by: readonly [number, number]): Float32Array {
+/** A plane moved by a fraction of pixels, bilinear; filled in the box only. */
+function shifted(src: Float32Array, width: number, height: number, by: readonly [number, number], box: readonly [number, number, number, number]): Float32Array {
   if (by[0] === 0 && by[1] === 0) return src;
   const out = new Float32Array(width * height);
   const ix = Math.floor(-by[0]), iy = Math.floor(-by[1]), tx = -by[0] - ix, ty = -by[1] - iy;
   const w00 = (1 - tx) * (1 - ty), w10 = tx * (1 - ty), w01 = (1 - tx) * ty, w11 = tx * ty;
-  for (let y = 0; y < height; y++) {
+  for (let y = box[1]; y < box[3]; y++) {
     const y0 = Math.min(height - 1, Math.max(0, y + iy)) * width, y1 = Math.min(height - 1, Math.max(0, y + iy + 1)) * width;
-    for (let x = 0; x < width; x++) {
+    for (let x = box[0]; x < box[2]; x++) {
       const x0 = Math.min(width - 1, Math.max(0, x + ix)), x1 = Math.min(width - 1, Math.max(0, x + ix + 1));
       out[y * width + x] = w00 * src[y0 + x0]! + w10 * src[y0 + x1]! + w01 * src[y1 + x0]! + w11 * src[y1 + x1]!;
     }

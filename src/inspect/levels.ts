@@ -4,7 +4,7 @@ import { linearToLab } from '../colour/lab.js';
 import { bt709Decode } from '../colour/transfer.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { percentiles } from '../image/statistics.js';
-import { grow, lumaAt, type SeenFrame } from './frame.js';
+import { grow, type SeenFrame } from './frame.js';
 
 export interface LevelReading {
   /** Performer's darkest coded luma less the plate's. */
@@ -23,7 +23,7 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   const w = x1 - x0, h = y1 - y0;
   // Grain is averaged out first, so that two pictures of unlike grain compare.
   const part = new Float32Array(w * h);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part[y * w + x] = lumaAt(f.join, (y0 + y) * W + x0 + x);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part[y * w + x] = f.luma[(y0 + y) * W + x0 + x]!;
   const soft = gaussianPlane(part, w, h, 0.9);
   const inside: number[] = [];
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (f.matte[(y0 + y) * W + x0 + x]! > 0.97) inside.push(soft[y * w + x]!);
@@ -32,7 +32,7 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   for (let i = 0; i < N; i += step) {
     const x = i % W;
     if (x < 1 || x >= W - 1) continue;
-    plate.push((lumaAt(f.plate, i - 1) + 2 * lumaAt(f.plate, i) + lumaAt(f.plate, i + 1)) / 4);
+    plate.push((f.plateLuma[i - 1]! + 2 * f.plateLuma[i]! + f.plateLuma[i + 1]!) / 4);
   }
   if (inside.length < 200) return null;
   const [black, white] = percentiles(inside, [0.5, 99.5]), [plateBlack, plateWhite] = percentiles(plate, [0.5, 99.5]);

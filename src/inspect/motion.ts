@@ -7,7 +7,7 @@
  * recipe planned; what returns at once is jitter, what goes on is the performer's own step. (3) The plan itself: the plate's
  * ground about the foot followed from frame to frame beside the planned foot.
  */
-import { lumaAt, type SeenFrame } from './frame.js';
+import type { SeenFrame } from './frame.js';
 
 /** Shift (px) of the joined performer against its matte; null where the change is too faint to tell. Only the upper three quarters count: the shadow darkens the lower part's surroundings. */
 export function matteShift(f: SeenFrame): [number, number] | null {
@@ -63,14 +63,14 @@ export function frameChange(now: SeenFrame, before: SeenFrame, shift: readonly [
         if (xx < 0 || yy < 0 || xx >= W || yy >= H) continue;
         const i = y * W + x, j = yy * W + xx;
         if (now.matte[i]! < 0.9 || before.matte[j]! < 0.9) continue;
-        a += Math.abs(lumaAt(now.join, i) - lumaAt(before.join, j));
+        a += Math.abs(now.luma[i]! - before.luma[j]!);
         na++;
       }
     }
   }
   for (let i = 0; i < W * H; i += 7) {
     if (now.matte[i]! > 0.01 || before.matte[i]! > 0.01) continue;
-    b += Math.abs(lumaAt(now.join, i) - lumaAt(before.join, i));
+    b += Math.abs(now.luma[i]! - before.luma[i]!);
     nb++;
   }
   return { inside: na > 100 ? a / na : null, outside: nb > 0 ? b / nb : 0 };
@@ -85,7 +85,7 @@ export function plateDifference(join: SeenFrame, plate: SeenFrame): number {
     for (let x = 1; x < W; x += 3) {
       if (b !== null && x > b[0] - (b[3] - b[1]) && x < b[2] + (b[3] - b[1]) && y > b[1] - 8 && y < b[3] + 0.4 * (b[3] - b[1])) continue;
       const i = y * W + x;
-      sum += Math.abs(lumaAt(join.join, i) - lumaAt(plate.plate, i));
+      sum += Math.abs(join.luma[i]! - plate.plateLuma[i]!);
       n++;
     }
   }

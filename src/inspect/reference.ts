@@ -8,12 +8,14 @@ import { JoinRenderer, type JoinOptions } from '../join/render.js';
 import { joinTools } from '../join/join-tools.js';
 import type { Recipe } from '../join/types.js';
 import type { VideoFrame } from '../media/types.js';
-import { lumaAt, type SeenFrame } from './frame.js';
+import { lumaOf, type SeenFrame } from './frame.js';
 
 export interface Bare {
   readonly luma: Float32Array;
   /** Shift (px) of what is seen against what should be, found inside the performer. */
   readonly shift: readonly [number, number];
+  /** Share of the variance inside the performer that the bare join explains, moved by the shift. */
+  readonly explained: number;
 }
 
 /** Least share of the variance inside the performer that the bare join must explain. */
@@ -75,8 +77,7 @@ export class BareJoin {
     }
     const { width: W, height: H } = f.join;
     const n = W * H;
-    const luma = new Float32Array(n);
-    for (let i = 0; i < n; i++) luma[i] = lumaAt(coded, i);
+    const luma = lumaOf(coded);
     // seen = gain · bare + slope · shift: one least-squares step, then the share explained.
     let s = 0, sa = 0, sb = 0, aa = 0, ab = 0, bb = 0;
     const [x0, y0, x1, y1] = f.box;
@@ -84,7 +85,7 @@ export class BareJoin {
       for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
         const i = y * W + x;
         if (f.matte[i]! < 0.95) continue;
-        const a = luma[i]!, b = lumaAt(f.join, i);
+        const a = luma[i]!, b = f.luma[i]!;
         s++; sa += a; sb += b; aa += a * a; ab += a * b; bb += b * b;
       }
     }
@@ -98,16 +99,17 @@ export class BareJoin {
         const i = y * W + x;
         if (f.matte[i]! < 0.95) continue;
         const gx = (gain * (luma[i + 1]! - luma[i - 1]!)) / 2, gy = (gain * (luma[i + W]! - luma[i - W]!)) / 2;
-        const d = gain * luma[i]! + offset - lumaAt(f.join, i);
+        const d = gain * luma[i]! + offset - f.luma[i]!;
         xx += gx * gx; xy += gx * gy; yy += gy * gy; xd += gx * d; yd += gy * d; left += d * d;
       }
     }
     const det = xx * yy - xy * xy;
     const shift: [number, number] = det > 1e-9 ? [(yy * xd - xy * yd) / det, (xx * yd - xy * xd) / det] : [0, 0];
     const moved = left - (shift[0] * xd + shift[1] * yd);
-    if (1 - moved / Math.max(1e-9, vb) < EXPLAINS) return null;
+    const explained = 1 - moved / Math.max(1e-9, vb);
+    if (explained < EXPLAINS) return null;
     for (let i = 0; i < n; i++) luma[i] = gain * luma[i]! + offset;
-    return { luma, shift };
+    return { luma, shift, explained };
   }
 
   close(): Promise<void> {

@@ -4,7 +4,8 @@ import { groundGeometry } from '../join/ground.js';
 import { normalsOfMatte } from '../join/relight.js';
 import type { GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
-import { grow, lumaAt, type SeenFrame } from './frame.js';
+import { bt709Decode } from '../colour/transfer.js';
+import { grow, quantile, type SeenFrame } from './frame.js';
 
 export interface ShadowReading {
   /** Degrees on the picture between where the shadow lies and where the key throws it; 180 where there is none. */
@@ -33,7 +34,7 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
   const [x0, y0, x1, y1] = grow(f.box, 1.6 * (f.box[3] - f.box[1]), 0.4 * (f.box[3] - f.box[1]), W, H);
   const w = x1 - x0, h = y1 - y0;
   const a = new Float32Array(w * h), b = new Float32Array(w * h);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; a[y * w + x] = lumaAt(f.join, i); b[y * w + x] = lumaAt(f.plate, i); }
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; a[y * w + x] = f.luma[i]!; b[y * w + x] = f.plateLuma[i]!; }
   const sa = gaussianPlane(a, w, h, 1.5), sb = gaussianPlane(b, w, h, 1.5);
   let mx = 0, my = 0, weight = 0, room = 0;
   const stops: number[] = [];
@@ -48,45 +49,74 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
       if (r > 0.88) continue;
       const k2 = 1 - r;
       mx += k2 * dx; my += k2 * dy; weight += k2;
-      stops.push(Math.log2(Math.max(0.02, r)) * 2.2);
+      // Close to the foot the contact darkens it further, by right.
+      if (dx * dx + dy * dy > 0.12 * wide * wide) stops.push(Math.log2(Math.max(1e-3, bt709Decode(sa[y * w + x]!)) / Math.max(1e-3, bt709Decode(sb[y * w + x]!))));
     }
   }
   if (room < 60) return null;
   if (weight < 15) return { offDeg: 180, stops: 0 };
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
-  stops.sort((p1, q) => p1 - q);
   const asked = Math.log2(0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
-  return { offDeg: (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI, stops: stops[Math.floor(0.3 * stops.length)]! - asked };
+  return { offDeg: (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
 }
 
 /**
- * Angle in the picture between the side from which the performer looks lit and the key's: luma regressed on the normals of its
- * filled matte. Null where the shading tells no side, or where the key comes from near the lens.
+ * Angle in the picture between the side from which the performer looks lit and the key's: the logarithm of luma regressed on
+ * the normals of its filled matte and on its colour (chromaticities and their squares), so that a white belly under a brown
+ * back does not pass for light from below. Null where the shading tells no side, or where the key comes from near the lens.
  */
 export function readKeySide(f: SeenFrame, light: Vec3): number | null {
   if (f.box === null) return null;
   const across = Math.hypot(light[0], light[1]);
   if (across < 0.25) return null;
-  const { width: W } = f.join;
+  const { width: W, height: H } = f.join;
+  const N = W * H, d = f.join.data;
   const [x0, y0, x1, y1] = f.box;
   const w = x1 - x0, h = y1 - y0, n = w * h;
-  const alpha = new Float32Array(n), luma = new Float32Array(n);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; alpha[y * w + x] = f.matte[i]!; luma[y * w + x] = lumaAt(f.join, i); }
+  const alpha = new Float32Array(n);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) alpha[y * w + x] = f.matte[(y0 + y) * W + x0 + x]!;
   const normals = normalsOfMatte(alpha, w, h);
-  let s = 0, sx = 0, sy = 0, sz = 0, xx = 0, xy = 0, yy = 0, xz = 0, yz = 0, vv = 0;
+  // Unknowns: mean, two slopes, four of the colour. Normal equations, upper triangle with the right side as last column.
+  const M = new Float64Array(7 * 8), row = new Float64Array(8);
+  let s = 0, vv = 0;
   for (let i = 0; i < n; i++) {
     if (alpha[i]! < 0.97 || normals[2 * n + i] === 0) continue;
-    const a = normals[i]!, b = normals[n + i]!, v = luma[i]!;
-    s++; sx += a; sy += b; sz += v; xx += a * a; xy += a * b; yy += b * b; xz += a * v; yz += b * v; vv += v * v;
+    const p = (y0 + Math.floor(i / w)) * W + x0 + (i % w);
+    const r = Math.max(0.02, d[p]!), g = Math.max(0.02, d[N + p]!), b = Math.max(0.02, d[2 * N + p]!), t = r + g + b;
+    const u = r / t - 0.333, v = b / t - 0.333;
+    row[0] = 1; row[1] = normals[i]!; row[2] = normals[n + i]!; row[3] = u; row[4] = v; row[5] = u * u; row[6] = v * v;
+    row[7] = Math.log(Math.max(0.04, f.luma[p]!));
+    for (let j = 0; j < 7; j++) for (let k = j; k < 8; k++) M[8 * j + k]! += row[j]! * row[k]!;
+    s++; vv += row[7]! * row[7]!;
   }
   if (s < 300) return null;
-  const cxx = xx - (sx * sx) / s, cxy = xy - (sx * sy) / s, cyy = yy - (sy * sy) / s, cxz = xz - (sx * sz) / s, cyz = yz - (sy * sz) / s, cvv = vv - (sz * sz) / s;
-  const det = cxx * cyy - cxy * cxy;
-  if (!(det > 1e-9) || !(cvv > 0)) return null;
-  const gx = (cyy * cxz - cxy * cyz) / det, gy = (cxx * cyz - cxy * cxz) / det;
-  // Share of the variance that the two slopes explain.
-  const explained = (gx * cxz + gy * cyz) / cvv;
-  if (explained < 0.03) return null;
+  const full = solve(M, [0, 1, 2, 3, 4, 5, 6], vv), flat = solve(M, [0, 3, 4, 5, 6], vv);
+  if (full === null || flat === null) return null;
+  // Share of what the colour leaves that the two slopes explain.
+  if (1 - full.left / Math.max(1e-9, flat.left) < 0.03) return null;
+  const gx = full.x[1]!, gy = full.x[2]!;
   const c = (gx * light[0] + gy * light[1]) / (Math.hypot(gx, gy) * across);
   return (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
+}
+
+/** Normal equations of some of the unknowns by Gaussian elimination on the symmetric matrix, a trace on its diagonal; and the squares left over. */
+function solve(M: Float64Array, pick: readonly number[], vv: number): { x: number[]; left: number } | null {
+  const m = pick.length;
+  const at = (j: number, k: number): number => (j <= k ? M[8 * j + k]! : M[8 * k + j]!);
+  const A = pick.map((j) => [...pick.map((k) => at(j, k) + (j === k && j > 2 ? 1e-4 * at(0, 0) * 1e-2 : 0)), M[8 * j + 7]!]);
+  for (let j = 0; j < m; j++) {
+    const p = A[j]![j]!;
+    if (!(Math.abs(p) > 1e-9)) return null;
+    for (let i = j + 1; i < m; i++) {
+      const k = A[i]![j]! / p;
+      for (let q = j; q <= m; q++) A[i]![q]! -= k * A[j]![q]!;
+    }
+  }
+  const x = new Array<number>(m).fill(0);
+  for (let j = m - 1; j >= 0; j--) {
+    let v = A[j]![m]!;
+    for (let k = j + 1; k < m; k++) v -= A[j]![k]! * x[k]!;
+    x[j] = v / A[j]![j]!;
+  }
+  return { x, left: vv - pick.reduce((sum, j, i) => sum + x[i]! * M[8 * j + 7]!, 0) };
 }

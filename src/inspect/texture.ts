@@ -7,7 +7,7 @@
  * without its grain is at hand (the recipe rendered again without the air step), it is taken away first, and with it the fur.
  */
 import { edgeSigma } from '../take/sharpness.js';
-import { grow, lumaAt, quantile, type SeenFrame } from './frame.js';
+import { grow, quantile, type SeenFrame } from './frame.js';
 
 /** Cells a block's side, in the halved picture. */
 const BLOCK = 5;
@@ -45,62 +45,92 @@ function halve(luma: Float32Array, f: SeenFrame, box: readonly [number, number, 
   return { width: w, height: h, luma: out, low, high, x0: box[0], y0: box[1] };
 }
 
-/** sd of blocks where every cell passes; `step` in cells. */
-function blockSigmas(p: Halved, test: (low: number, high: number) => boolean, step: number): number[] {
-  const out: number[] = [];
+interface Blocks { readonly sigma: number[]; readonly level: number[] }
+
+/** sd of blocks where every cell's alpha lies between the two, and the level of `at` there; `step` in cells. */
+function blockSigmas(p: Halved, least: number, most: number, step: number, at: Float32Array = p.luma): Blocks {
+  const out: Blocks = { sigma: [], level: [] };
   for (let y = 0; y + BLOCK <= p.height; y += step) {
     for (let x = 0; x + BLOCK <= p.width; x += step) {
       let ok = true;
-      for (let j = 0; j < BLOCK && ok; j++) for (let i = 0; i < BLOCK; i++) { const o = (y + j) * p.width + x + i; if (!test(p.low[o]!, p.high[o]!)) { ok = false; break; } }
-      if (ok) out.push(blockSigma(p.luma, p.width, x, y));
+      for (let j = 0; j < BLOCK && ok; j++) for (let i = 0; i < BLOCK; i++) { const o = (y + j) * p.width + x + i; if (p.low[o]! < least || p.high[o]! > most) { ok = false; break; } }
+      if (!ok) continue;
+      out.sigma.push(blockSigma(p.luma, p.width, x, y));
+      out.level.push(at[(y + (BLOCK >> 1)) * p.width + x + (BLOCK >> 1)]!);
     }
   }
   return out;
 }
 
-/** Quiet grain of the picture outside the performer; null where too little is seen. */
-function outsideGrain(f: SeenFrame, luma: Float32Array): number | null {
+/** Blocks of the picture outside the performer; null where too few are seen. */
+function outsideBlocks(f: SeenFrame): Blocks | null {
   const b = f.box!;
   const box = grow(b, 1.5 * (b[3] - b[1]), 0.7 * (b[3] - b[1]), f.join.width, f.join.height);
-  const s = blockSigmas(halve(luma, f, box), (_l, h) => h < 0.02, 2);
-  return s.length < 100 ? null : quantile(s, 0.08);
+  const s = blockSigmas(halve(f.luma, f, box), 0, 0.02, 2);
+  return s.sigma.length < 100 ? null : s;
 }
 
 export interface GrainReading {
   /** Grain inside over grain outside. */
   readonly ratio: number;
+  /** Grain outside, sd of coded luma. */
+  readonly outside: number;
   /** True where the performer without grain was taken away first; else the ratio is a rough one. */
   readonly sure: boolean;
 }
 
-/** `bare`: luma of the join rendered without its air step, or null. */
-export function readGrain(f: SeenFrame, luma: Float32Array, bare: Float32Array | null): GrainReading | null {
-  if (f.box === null) return null;
-  const out = outsideGrain(f, luma);
-  if (out === null || out < 1e-4) return null;
-  if (bare !== null) {
-    const rest = new Float32Array(luma.length);
-    for (let i = 0; i < luma.length; i++) rest[i] = luma[i]! - bare[i]!;
-    const inside = blockSigmas(halve(rest, f, f.box), (l) => l > 0.98, 1);
-    // Every block inside is bare grain now, and what the encoder left of the fur: the quieter ones count, as outside.
-    if (inside.length >= 60) return { ratio: quantile(inside, 0.08) / out, sure: true };
+/** Bands of brightness compared apart: film's grain goes with its brightness, so a dark post tells nothing of a bright coat. */
+const BANDS = 8;
+/** Blocks that a band needs on either side to be heard. */
+const BAND_OUT = 60, BAND_IN = 25;
+
+/** Quiet grain inside over outside at like brightness: mean of the bands' logarithms by blocks inside; over all where no band is shared. */
+function likeRatio(inside: Blocks, outside: Blocks, quiet: number): number | null {
+  const pick = (b: Blocks, k: number): number[] => b.sigma.filter((_, i) => Math.min(BANDS - 1, Math.max(0, Math.floor(BANDS * b.level[i]!))) === k);
+  let sum = 0, weight = 0;
+  for (let k = 0; k < BANDS; k++) {
+    const a = pick(inside, k), b = pick(outside, k);
+    if (a.length < BAND_IN || b.length < BAND_OUT) continue;
+    const o = quantile(b, 0.08);
+    if (o < 1e-4) continue;
+    sum += a.length * Math.log(Math.max(1e-5, quantile(a, quiet)) / o);
+    weight += a.length;
   }
-  const inside = blockSigmas(halve(luma, f, f.box), (l) => l > 0.97, 1);
-  if (inside.length < 150) return null;
-  return { ratio: quantile(inside, 0.01) / out, sure: false };
+  if (weight >= 0.2 * inside.sigma.length) return Math.exp(sum / weight);
+  const o = quantile(outside.sigma, 0.08);
+  return o < 1e-4 ? null : quantile(inside.sigma, quiet) / o;
+}
+
+/** `bare`: luma of the join rendered without its air step, or null. */
+export function readGrain(f: SeenFrame, bare: Float32Array | null): GrainReading | null {
+  if (f.box === null) return null;
+  const out = outsideBlocks(f);
+  if (out === null) return null;
+  if (bare !== null) {
+    const rest = new Float32Array(bare.length);
+    for (let i = 0; i < bare.length; i++) rest[i] = f.luma[i]! - bare[i]!;
+    // Every block inside is bare grain now, and what the encoder left of the fur: the quieter ones count, as outside.
+    const inside = blockSigmas(halve(rest, f, f.box), 0.98, 1, 1, halve(f.luma, f, f.box).luma);
+    if (inside.sigma.length >= 60) {
+      const ratio = likeRatio(inside, out, 0.08);
+      return ratio === null ? null : { ratio, outside: quantile(out.sigma, 0.08), sure: true };
+    }
+  }
+  const inside = blockSigmas(halve(f.luma, f, f.box), 0.97, 1, 1);
+  if (inside.sigma.length < 150) return null;
+  const o = quantile(out.sigma, 0.08);
+  return o < 1e-4 ? null : { ratio: quantile(inside.sigma, 0.01) / o, outside: o, sure: false };
 }
 
 /** Ratio of edge spread inside to that of the plate about it. */
-export function readBlur(f: SeenFrame, luma: Float32Array): number | null {
+export function readBlur(f: SeenFrame): number | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join;
   const inside = new Uint8Array(W * H), outside = new Uint8Array(W * H);
   for (let i = 0; i < W * H; i++) { inside[i] = f.matte[i]! > 0.9 ? 1 : 0; outside[i] = f.matte[i]! < 0.02 ? 1 : 0; }
   const b = f.box;
-  const a = edgeSigma(luma, W, H, { x0: b[0], y0: b[1], x1: b[2], y1: b[3] }, inside);
-  const plateLuma = new Float32Array(W * H);
-  for (let i = 0; i < W * H; i++) plateLuma[i] = lumaAt(f.plate, i);
+  const a = edgeSigma(f.luma, W, H, { x0: b[0], y0: b[1], x1: b[2], y1: b[3] }, inside);
   const [x0, y0, x1, y1] = grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H);
-  const o = edgeSigma(plateLuma, W, H, { x0, y0, x1, y1 }, outside);
+  const o = edgeSigma(f.plateLuma, W, H, { x0, y0, x1, y1 }, outside);
   return a === null || o === null ? null : a.sigmaPx / o.sigmaPx;
 }

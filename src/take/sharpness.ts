@@ -25,7 +25,8 @@ export function edgeSigma(luma: Float32Array, width: number, height: number, box
   // A light first blur keeps grain from counting as the sharpest edge; it is taken out again at the end.
   const first = 0.7;
   const a = gaussianPlane(part, w, h, first), b = gaussianPlane(a, w, h, SECOND);
-  const strengths: number[] = [];
+  const strengths = new Float64Array(w * h);
+  let known = 0;
   const grad = new Float32Array(w * h);
   for (let y = 2; y < h - 2; y++) for (let x = 2; x < w - 2; x++) {
     const i = y * w + x;
@@ -33,11 +34,10 @@ export function edgeSigma(luma: Float32Array, width: number, height: number, box
     const gx = a[i + 1]! - a[i - 1]!, gy = a[i + w]! - a[i - w]!;
     const g = Math.sqrt(gx * gx + gy * gy);
     grad[i] = g;
-    if (((x + y) & 3) === 0) strengths.push(g);
+    if (((x + y) & 3) === 0) strengths[known++] = g;
   }
-  if (strengths.length < 60) return null;
-  strengths.sort((p, q) => p - q);
-  const floor = Math.max(0.02, strengths[Math.floor(0.9 * strengths.length)]!);
+  if (known < 60) return null;
+  const floor = Math.max(0.02, strengths.subarray(0, known).sort()[Math.floor(0.9 * known)]!);
   const sigmas: number[] = [];
   for (let y = 2; y < h - 2; y++) for (let x = 2; x < w - 2; x++) {
     const i = y * w + x;
