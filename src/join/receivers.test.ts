@@ -133,6 +133,26 @@ describe('shadow on a step', () => {
     expect(agreement(shade(BALL, 30, 20, []).got, scene, BALL, light, -1).iou).toBeLessThan(0.75);
   });
 
+  it('leaves no gap where two surfaces meet, and no trace of one beside its outline', () => {
+    const edge = 5.6, top = 0.22;
+    const riser: ShadowReceiver = { surface: 'wall', frames: [{ frame: 0, polygon: [pixel([-2, 0, edge]), pixel([2, 0, edge]), pixel([2, top, edge]), pixel([-2, top, edge])], base: [pixel([-2, 0, edge]), pixel([2, 0, edge])] }] };
+    const step: ShadowReceiver = { surface: 'step', height: top, frames: [{ frame: 0, polygon: [pixel([-2, top, edge]), pixel([2, top, edge]), pixel([2, top, 9]), pixel([-2, top, 9])] }] };
+    const face: ShadowReceiver = { surface: 'face', frames: [{ frame: 0, polygon: circle({ at: [-1.2, 0.35, 5], r: 0.3 }) }] };
+    const both = shade(BALL, 30, 20, [riser, step]).got, three = shade(BALL, 30, 20, [riser, step, face]).got;
+    const [x0, y0, x1] = both.box, w = x1 - x0, column = Math.floor(pixel([0, 0, edge])[0]) - x0;
+    const foot = Math.floor(pixel([0, 0, edge])[1]) - y0, high = Math.floor(pixel([0, top, edge])[1]) - y0;
+    for (let y = high - 4; y < foot; y++) {
+      expect(both.marked!.share[y * w + column]).toBeCloseTo(1, 3);
+      expect(both.cover[y * w + column]).toBeGreaterThan(0.99);
+    }
+    const [u0, v0, u1] = three.box;
+    for (let y = high - 4; y < foot; y++) {
+      const i = y * w + column, j = (y + y0 - v0) * (u1 - u0) + column + x0 - u0;
+      expect(three.marked!.number[j]).toBe(both.marked!.number[i]);
+      expect(three.marked!.key[j]).toBeCloseTo(both.marked!.key[i]!, 5);
+    }
+  });
+
   it('agrees with ray tracing on a floor that lies lower', () => {
     // The upper ground ends at x = −.15; what shows of the lower floor begins at that edge.
     const low = -0.3, edge = -0.15;

@@ -122,18 +122,22 @@ export function isLit(r: PlacedReceiver, light: Vec3): boolean {
   return isBalls(r.surface) || dot(light, r.surface.n) > GRAZING;
 }
 
+/** Coverage below this is none: the outline's running sums leave a trace of rounding beyond it. */
+const TRACE = 1e-4;
+
 /**
- * Writes the shade of the marked surfaces over that of the ground. A pixel under two outlines takes the later one's.
- * @param map null where nothing throws a shadow @param cover, contact the ground's own over `box`, mixed in place by the share of each pixel
+ * Writes the shade of the marked surfaces over that of the ground. A pixel under two outlines takes the later one's; at the seam
+ * of two that meet each has its own share.
+ * @param map null where nothing throws a shadow @param cover, contact the ground's own over `box`, mixed in place
  */
 export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry, map: ShadowMap | null, near: ContactBalls, box: Box, cover: Float32Array, contact: Float32Array): MarkedShade {
   const w = box[2] - box[0], h = box[3] - box[1];
-  const marked: MarkedShade = { share: new Float32Array(w * h), key: new Float32Array(w * h), number: new Uint8Array(w * h) };
+  const share = new Float32Array(w * h), key = new Float32Array(w * h), number = new Uint8Array(w * h);
+  const hidden = new Float32Array(w * h), closed = new Float32Array(w * h);
   const level = Math.max(LEAST_SINE, dot(g.light, g.up));
-  for (const r of list) {
-    const inside = rasterizePolygon(r.polygon.map(([x, y]) => [x - box[0], y - box[1]] as const), w, h);
-    const { surface } = r;
-    const hit = new Float64Array(6);
+  const hit = new Float64Array(6);
+  for (const { polygon, surface, number: own } of list) {
+    const inside = rasterizePolygon(polygon.map(([x, y]) => [x - box[0], y - box[1]] as const), w, h);
     const front = isBalls(surface) ? frontOf(surface, g, inside, box) : null;
     // The outermost pixels of a body may pass its balls by: they take what the nearest ball's pixel has.
     const instead = front === null ? null : nearestInSet(Uint8Array.from(front, (b) => (b < 0 ? 0 : 1)), w, h).nearest;
@@ -141,7 +145,7 @@ export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry
       const dy = (y + box[1] + 0.5 - g.principal[1]) / g.focalPx;
       for (let x = 0; x < w; x++) {
         const o = y * w + x, s = inside[o]!;
-        if (s <= 0) continue;
+        if (s <= TRACE) continue;
         if (front === null) {
           if (!meetPlane(surface as Plane, (x + box[0] + 0.5 - g.principal[0]) / g.focalPx, dy, hit)) continue;
         } else {
@@ -150,16 +154,24 @@ export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry
         }
         const px = hit[0]!, py = hit[1]!, pz = hit[2]!, nx = hit[3]!, ny = hit[4]!, nz = hit[5]!;
         const slant = g.light[0] * nx + g.light[1] * ny + g.light[2] * nz;
-        const lit = slant > GRAZING && map !== null ? shadowAt(map, px, py, pz) : 0;
-        cover[o] = cover[o]! * (1 - s) + lit * s;
-        contact[o] = contact[o]! * (1 - s) + contactAt(near, px, py, pz, nx, ny, nz) * s;
-        marked.share[o] = marked.share[o]! * (1 - s) + s;
-        marked.key[o] = Math.min(MOST_KEY, Math.max(0, slant) / level);
-        marked.number[o] = r.number;
+        // What the ground still had of the pixel goes first, then what the surfaces before had.
+        const had = share[o]!, left = Math.min(had, 1 - s), k = had > 0 ? left / had : 0;
+        hidden[o] = hidden[o]! * k + s * (slant > GRAZING && map !== null ? shadowAt(map, px, py, pz) : 0);
+        closed[o] = closed[o]! * k + s * contactAt(near, px, py, pz, nx, ny, nz);
+        key[o] = key[o]! * k + s * Math.min(MOST_KEY, Math.max(0, slant) / level);
+        share[o] = left + s;
+        if (s >= left) number[o] = own;
       }
     }
   }
-  return marked;
+  for (let o = 0; o < share.length; o++) {
+    const s = share[o]!;
+    if (s === 0) continue;
+    cover[o] = cover[o]! * (1 - s) + hidden[o]!;
+    contact[o] = contact[o]! * (1 - s) + closed[o]!;
+    key[o] = key[o]! / s;
+  }
+  return { share, key, number };
 }
 
 function meetPlane(plane: Plane, dx: number, dy: number, hit: Float64Array): boolean {
