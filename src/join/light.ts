@@ -2,6 +2,9 @@
  * The take's light brought to the plate's, in linear light, as an ASC CDL (slope, offset, power, saturation).
  *
  * What is known decides. White: the colours of the two keys, where both were measured, by von Kries scaling in linear RGB.
+ * Where they were not, the plate's ground taken as neutral and the ratio of its brightest blue and red are two weak words: where
+ * both point the same way, a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be
+ * balanced to its own light, as cameras do by themselves (common practice, no source).
  * Exposure: both pictures are taken as exposed for their own key, so that a lit white thing shows alike in both; only where
  * the subject then lies outside what the plate holds is it pulled in. Blacks: a plate whose darkest parts are lifted (flare,
  * faded stock) lifts the performer's as well; the lift is added light, which is what flare is.
@@ -31,9 +34,47 @@ const MOST_SD_K = 700;
 /** Linear RGB of a white of the measured temperature, green 1; null where it is not known well enough. */
 function whiteOf(temperature: Measure | undefined): [number, number, number] | null {
   if (temperature?.value == null || (temperature.sd ?? Infinity) > MOST_SD_K || temperature.priorLed === true) return null;
-  const k = temperature.value;
+  return whiteAt(temperature.value);
+}
+
+/** Linear RGB of the white of a temperature, green 1. */
+function whiteAt(k: number): [number, number, number] {
   const [r, g, b] = linearOfWhite(k >= 4000 && k <= 25000 ? daylightXy(k) : planckianXy(Math.min(15000, Math.max(1700, k))));
-  return g > 0 ? [r / g, 1, b / g] : null;
+  return [r / g, 1, b / g];
+}
+
+/** What a camera that balances by itself makes of its light, K. */
+const NEUTRAL_K = 6504;
+/**
+ * Share of the weak words' departure from neutral that is followed: ground and whites may be painted, and the shadows' fill is
+ * bluer than the key (our own choice: on two practice films the best shares were about .4 and .3).
+ */
+const FOLLOWED = 0.4;
+/** Changes of white smaller than this do not show. */
+const LEAST_MIRED = 6;
+
+const mired = (kelvin: number): number => 1e6 / kelvin;
+
+/** Temperature whose white has this ratio of linear blue to red (it rises with temperature), K within 2000 to 12000. */
+export function temperatureOfBlueToRed(ratio: number): number {
+  let lo = 2000, hi = 12000;
+  for (let k = 0; k < 40; k++) {
+    const mid = Math.sqrt(lo * hi);
+    const [r, , b] = linearOfWhite(mid >= 4000 ? daylightXy(mid) : planckianXy(mid));
+    if (Math.max(0, b) / Math.max(1e-6, r) < ratio) lo = mid; else hi = mid;
+  }
+  return Math.sqrt(lo * hi);
+}
+
+/** The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its ground and its whites; null where the two do not point the same way. */
+export function weakWhite(plate: PlateMeasures): { readonly kelvin: number; readonly how: string } | null {
+  const t = plate.light?.temperatureK, w = plate.look?.whiteCoded;
+  if (t?.value == null || w === undefined || !(Math.max(...w) > 0.5)) return null;
+  const whites = temperatureOfBlueToRed(Math.max(1e-3, w[2]!) ** 2.2 / Math.max(1e-3, w[0]!) ** 2.2);
+  const one = mired(t.value) - mired(NEUTRAL_K), two = mired(whites) - mired(NEUTRAL_K);
+  if (one * two <= 0) return null;
+  const departure = FOLLOWED * (Math.abs(one) < Math.abs(two) ? one : two);
+  return { kelvin: 1e6 / (mired(NEUTRAL_K) + departure), how: `ground (${Math.round(t.value)} K) and whites (${Math.round(whites)} K)` };
 }
 
 /** Match of a take to a plate. Never throws: what is not known stays as it is and `why` says so. */
@@ -41,12 +82,15 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
   const said: string[] = [];
   let slope: [number, number, number] = [1, 1, 1];
   const to = whiteOf(plate.light?.temperatureK), from = whiteOf(take.light?.temperatureK);
-  if (to !== null && from !== null) {
-    const raw = [to[0] / from[0], to[1] / from[1], to[2] / from[2]] as const;
+  const weak = to === null ? weakWhite(plate) : null;
+  const toK = to !== null ? plate.light!.temperatureK.value! : weak?.kelvin ?? null, fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
+  if (toK !== null && (to !== null && from !== null || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED)) {
+    const a = whiteAt(toK), b = whiteAt(fromK);
+    const raw = [a[0] / b[0], a[1] / b[1], a[2] / b[2]] as const;
     // The change of colour leaves luminance as it is.
     const y = 0.2126 * raw[0] + 0.7152 * raw[1] + 0.0722 * raw[2];
     slope = [raw[0] / y, raw[1] / y, raw[2] / y];
-    said.push(`white from ${Math.round(take.light!.temperatureK.value!)} K to ${Math.round(plate.light!.temperatureK.value!)} K`);
+    said.push(`white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ${Math.round(toK)} K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`);
   } else said.push('the keys\' colours are not both known: white left as it is (a grey card in the take and a grey thing in the plate would give it)');
   let gain = 1;
   if (subject !== null && plate.look !== undefined) {
