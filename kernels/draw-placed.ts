@@ -33,6 +33,9 @@ function front(k: usize, field: usize, x: f64, y: f64): f64 {
   return (<f64>load<f32>(p) * (1 - tx) + <f64>load<f32>(p, 4) * tx) * (1 - ty) + (<f64>load<f32>(q) * (1 - tx) + <f64>load<f32>(q, 4) * tx) * ty;
 }
 
+/** The front surface bends little within so many plate pixels: with a shift only every so many-th corner is worked out. */
+const STRIDE: i32 = 4;
+
 /** Source places (u, v) of the pixel corners of one line into `out`, 16 bytes a corner. */
 function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
   const m0 = load<f64>(k), m1 = load<f64>(k, 8), m2 = load<f64>(k, 16), m3 = load<f64>(k, 24), m4 = load<f64>(k, 32), m5 = load<f64>(k, 40), m6 = load<f64>(k, 48), m7 = load<f64>(k, 56), m8 = load<f64>(k, 64);
@@ -41,7 +44,8 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
   const fx = load<f64>(k, 112), fy = load<f64>(k, 120), ax = load<f64>(k, 128), ay = load<f64>(k, 136);
   const stretch = load<f64>(k, 144), lift = load<f64>(k, 152), nearer = load<f64>(k, 160), ground = load<f64>(k, 168), middle = load<f64>(k, 176);
   let p = out;
-  for (let x = 0; x <= w; x++) {
+  const step = shifted ? STRIDE : 1;
+  for (let x = 0; x < w + step; x += step) {
     const px = x0 + <f64>x;
     const d = 1.0 / (m6 * px + m7 * py + m8);
     let u = (m0 * px + m1 * py + m2) * d, v = (m3 * px + m4 * py + m5) * d;
@@ -60,7 +64,14 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
     }
     store<f64>(p, u - ox - 0.5);
     store<f64>(p, v - oy - 0.5, 8);
-    p += 16;
+    p += <usize>step << 4;
+  }
+  if (step == 1) return;
+  for (let x = 0; x < w; x += STRIDE) {
+    const q = out + (<usize>x << 4);
+    const a = v128.load(q), d = f64x2.mul(f64x2.sub(v128.load(q, 16 * STRIDE), a), f64x2.splat(1.0 / <f64>STRIDE));
+    let v = a;
+    for (let j = 1; j < STRIDE; j++) { v = f64x2.add(v, d); v128.store(q + (<usize>j << 4), v); }
   }
 }
 
@@ -91,13 +102,13 @@ function cubicRow(p: usize, k: v128): v128 {
  * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, stretch, lift, near,
  * floor, middle, field x, y, cell, width, height. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells.
  * Writes four planes over w × h where the coverage is .0015 or more. `a`: the cubic's, where
- * `larger` asks for it. scratch: 32 (w + 2) bytes.
+ * `larger` asks for it. scratch: 32 (w + 9) bytes.
  */
 export function drawPlaced(src: usize, sw: i32, sh: i32, k: usize, field: usize, held: usize, hw: i32, hh: i32, dst: usize, w: i32, h: i32, gx: i32, gy: i32, larger: i32, a: f32, from: i32, to: i32, scratch: usize): void {
   const y0 = load<f64>(k, 80);
   const plane = <usize>(w * h) << 2;
-  let top = scratch, low = scratch + (<usize>(w + 1) << 4);
-  const taps = scratch + (<usize>(w + 1) << 5);
+  let top = scratch, low = scratch + (<usize>(w + 8) << 4);
+  const taps = scratch + (<usize>(w + 8) << 5);
   const ix = 1.0 / <f64>gx, iy = 1.0 / <f64>gy;
   const share: f32 = <f32>1 / <f32>(gx * gy);
   const vshare = f32x4.splat(share), zero = f32x4.splat(0);

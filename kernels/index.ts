@@ -24,3 +24,5 @@ export { peelFlood } from './peel-flood';
 export { blockMatch } from './block-match';
 export { weave, drawPlaced } from './draw-placed';
 export { pngRows } from './png';
+export { ballsFront, ballsDepth } from './balls';
+export { shadePlane } from './shade';

@@ -11,9 +11,10 @@ import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
-import { contactAt, contactBalls } from './contact.js';
+import { contactBalls } from './contact.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
-import { buildShadowMap, shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
+import { buildShadowMap, type SolidBall } from './shadow-map.js';
+import { fillShade } from './shade-plane.js';
 import type { GroundFrame, GroundStep } from './types.js';
 
 /** A rectangle of plate pixels: x0, y0 inclusive, x1, y1 exclusive. */
@@ -165,25 +166,4 @@ function shadedBounds(g: GroundGeometry, plane: Plane, solid: readonly SolidBall
     include(pixelOf(g, below), (3.5 * b.radius * g.focalPx) / Math.max(below[2], 0.05));
   }
   return [x0, y0, x1, y1];
-}
-
-function fillShade(g: GroundGeometry, plane: Plane, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
-  const w = box[2] - box[0];
-  const [nx, ny, nz] = plane.n;
-  const close = contactBalls(near);
-  for (let y = box[1]; y < box[3]; y++) {
-    const dy = (y + 0.5 - g.principal[1]) / g.focalPx;
-    for (let x = box[0]; x < box[2]; x++) {
-      const dx = (x + 0.5 - g.principal[0]) / g.focalPx;
-      const facingPlane = dx * nx + dy * ny + nz;
-      // Seen from in front only: the line of sight runs against the plane's normal.
-      if (facingPlane >= -1e-6) continue;
-      const k = plane.d / facingPlane;
-      if (!(k > 0)) continue;
-      const px = dx * k, py = dy * k, pz = k;
-      const o = (y - box[1]) * w + (x - box[0]);
-      if (map !== null) cover[o] = shadowAt(map, px, py, pz);
-      contact[o] = contactAt(close, px, py, pz, nx, ny, nz);
-    }
-  }
 }

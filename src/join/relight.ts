@@ -8,6 +8,7 @@
  * Vectors in the camera frame (x right, y down, z forward). All planes over one box, height × width.
  */
 import { gaussianPlane } from '../image/gaussian.js';
+import { frontOfBalls } from './ball-grids.js';
 import { ballsOfMatte } from './body-volume.js';
 
 /** Most that a pixel is made brighter or darker (ratio). */
@@ -31,22 +32,7 @@ export function normalsOfMatte(alpha: Float32Array, width: number, height: numbe
   if (balls.length === 0) return out;
   let biggest = 0;
   for (const b of balls) biggest = Math.max(biggest, b.r);
-  // Squares of the front surface's height: the root is taken once a pixel.
-  const square = new Float64Array(n);
-  for (const b of balls) {
-    const y1 = Math.min(height - 1, Math.floor(b.y + b.r)), x1 = Math.min(width - 1, Math.floor(b.x + b.r));
-    for (let y = Math.max(0, Math.floor(b.y - b.r)); y <= y1; y++) {
-      const dy = y + 0.5 - b.y;
-      for (let x = Math.max(0, Math.floor(b.x - b.r)); x <= x1; x++) {
-        const dx = x + 0.5 - b.x;
-        const s = b.r * b.r - dx * dx - dy * dy;
-        const i = y * width + x;
-        if (s > square[i]!) square[i] = s;
-      }
-    }
-  }
-  const front = new Float32Array(n);
-  for (let i = 0; i < n; i++) if (square[i]! > 0) front[i] = Math.sqrt(square[i]!);
+  const front = frontOfBalls(balls, width, height);
   const smooth = gaussianPlane(front, width, height, Math.max(1.5, 0.08 * biggest));
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {

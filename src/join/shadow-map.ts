@@ -7,6 +7,7 @@
  * All vectors in the camera frame (x right, y down, z forward), lengths in metres.
  */
 import { gaussianPlane } from '../image/gaussian.js';
+import { depthInBalls } from './ball-grids.js';
 import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 
 export interface SolidBall {
@@ -16,7 +17,7 @@ export interface SolidBall {
 
 const PAD = 24;
 /** Blurs at which the map is kept, in cells. */
-const BLURS = [0.5, 1.2, 2.5, 5, 10] as const;
+export const BLURS = [0.5, 1.2, 2.5, 5, 10] as const;
 /** A body is filled from some 120 rows; a finer map would show nothing more. */
 const MOST_CELLS = 300;
 
@@ -60,29 +61,12 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   const pad = PAD;
   const width = Math.ceil((highB - lowB) / c) + 2 * pad, height = Math.ceil((highA - lowA) / c) + 2 * pad;
   const a0 = lowA - pad * c, b0 = lowB - pad * c;
-  const depthInside = new Float32Array(width * height).fill(-1e9);
-  const stand = new Float32Array(width * height);
   // Largest first: what lies inside a large ball is seldom deeper inside another.
   const order = balls.map((_, i) => i).sort((p, q) => balls[q]!.radius - balls[p]!.radius || p - q);
-  for (const k of order) {
+  const { depth: depthInside, stand } = depthInBalls(order.map((k) => {
     const ball = balls[k]!;
-    const ca = (dot(ball.centre, a) - a0) / c, cb = (dot(ball.centre, b) - b0) / c, r = ball.radius / c;
-    const s = dot(ball.centre, light);
-    const reach = r + 3;
-    const y1 = Math.min(height - 1, Math.floor(ca + reach)), x1 = Math.min(width - 1, Math.floor(cb + reach));
-    for (let y = Math.max(0, Math.floor(ca - reach)); y <= y1; y++) {
-      const dy = y + 0.5 - ca;
-      for (let x = Math.max(0, Math.floor(cb - reach)); x <= x1; x++) {
-        const dx = x + 0.5 - cb;
-        const i = y * width + x;
-        // Deeper inside this ball than inside any before it? Most cells are not, and need no root.
-        const room = r - depthInside[i]!, d2 = dx * dx + dy * dy;
-        if (room <= 0 || d2 >= room * room) continue;
-        const inside = r - Math.sqrt(d2);
-        if (inside > depthInside[i]!) { depthInside[i] = inside; stand[i] = s; }
-      }
-    }
-  }
+    return { x: (dot(ball.centre, b) - b0) / c, y: (dot(ball.centre, a) - a0) / c, r: ball.radius / c, stand: dot(ball.centre, light) };
+  }), width, height, 3);
   const cover = new Float32Array(width * height);
   for (let i = 0; i < cover.length; i++) { const v = depthInside[i]! + 0.5; cover[i] = v <= 0 ? 0 : v >= 1 ? 1 : v; }
   // Where no ball reaches, the nearest body's distance is still wanted for the outer half of the penumbra.

@@ -9,6 +9,7 @@
  * unseen.
  */
 import { gaussianPlane } from '../image/gaussian.js';
+import { frontOfBalls } from './ball-grids.js';
 import { ballsOfMatte } from './body-volume.js';
 
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
@@ -36,24 +37,10 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
   const cell = Math.max(1, Math.floor(height / 110));
   const pad = 6;
   const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
-  const square = new Float64Array(w * h);
   let biggest = 0;
-  for (const b of balls) {
-    biggest = Math.max(biggest, b.r);
-    const gx = b.x / cell + pad, gy = b.y / cell + pad, r = b.r / cell;
-    const y1 = Math.min(h - 1, Math.floor(gy + r)), x1 = Math.min(w - 1, Math.floor(gx + r));
-    for (let y = Math.max(0, Math.floor(gy - r)); y <= y1; y++) {
-      const dy = y + 0.5 - gy;
-      for (let x = Math.max(0, Math.floor(gx - r)); x <= x1; x++) {
-        const dx = x + 0.5 - gx;
-        const s = r * r - dx * dx - dy * dy;
-        const i = y * w + x;
-        if (s > square[i]!) square[i] = s;
-      }
-    }
-  }
-  const z = new Float32Array(w * h);
-  for (let i = 0; i < z.length; i++) if (square[i]! > 0) z[i] = DEPTH * Math.sqrt(square[i]!) * cell;
+  for (const b of balls) biggest = Math.max(biggest, b.r);
+  const z = frontOfBalls(balls.map((b) => ({ x: b.x / cell + pad, y: b.y / cell + pad, r: b.r / cell })), w, h);
+  for (let i = 0; i < z.length; i++) z[i] = DEPTH * z[i]! * cell;
   // Smooth enough that no line of sight crosses the surface twice.
   return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell)) };
 }

@@ -1,0 +1,99 @@
+// Shade of a plane under a body of balls (see src/join/ground.ts, shadow-map.ts), four pixels at a time: share of the key hidden,
+// from a shadow map, and share of the sky hidden by a few balls. Items are rows. Twin: fillShadePlain.
+
+// @ts-ignore: decorator
+@inline
+function at(k: usize, i: i32): f32 {
+  return load<f32>(k + (<usize>i << 2));
+}
+
+// @ts-ignore: decorator
+@inline
+function all(k: usize, i: i32): v128 {
+  return v128.load32_splat(k + (<usize>i << 2));
+}
+
+/** Share of the key hidden at map place (fx, fy) for a point `height` towards the light. */
+function shadow(k: usize, levels: usize, stand: usize, fx: f32, fy: f32, height: f32): f32 {
+  const w = <i32>at(k, 23), h = <i32>at(k, 24);
+  const ix = <i32>Mathf.floor(fx), iy = <i32>Mathf.floor(fy);
+  if (ix < 0 || iy < 0 || ix >= w - 1 || iy >= h - 1) return 0;
+  const i = iy * w + ix;
+  const way = load<f32>(stand + (<usize>i << 2)) - height;
+  // A body behind the point, seen from the light, throws no shadow on it.
+  if (way <= 0) return 0;
+  const penumbra = way * at(k, 21);
+  const sigma = Mathf.sqrt(at(k, 22) + penumbra * penumbra);
+  const made = <i32>at(k, 25);
+  let l = 0;
+  while (l < made - 2 && sigma > at(k, 26 + l + 1)) l++;
+  const lo = at(k, 26 + l), hi = at(k, 26 + l + 1);
+  const t: f32 = sigma <= lo ? 0 : sigma >= hi ? 1 : (sigma - lo) / (hi - lo);
+  const tx = fx - <f32>ix, ty = fy - <f32>iy;
+  const plane = <usize>(w * h) << 2, row = <usize>w << 2;
+  const p = levels + <usize>l * plane + (<usize>i << 2), q = p + plane;
+  const sx: f32 = <f32>1 - tx, sy: f32 = <f32>1 - ty;
+  const w00 = sx * sy, w10 = tx * sy, w01 = sx * ty, w11 = tx * ty;
+  const cl = load<f32>(p) * w00 + load<f32>(p, 4) * w10 + load<f32>(p + row) * w01 + load<f32>(p + row, 4) * w11;
+  const ch = load<f32>(q) * w00 + load<f32>(q, 4) * w10 + load<f32>(q + row) * w01 + load<f32>(q + row, 4) * w11;
+  return cl + (ch - cl) * t;
+}
+
+/**
+ * k: 0 first x, 1 first y (pixel centres less the principal point), 2 one over focal, 3 to 5 plane's normal, 6 its distance;
+ * 7 to 10 map axis x and its start, all over cell; 11 to 14 axis y; 15 to 17 light; 18 map there or not; 21 spread over cell,
+ * 22 square of the blur always there, 23, 24 map size, 25 blurs made, 26 to 30 the blurs. `near`: count balls (x, y, z, r²).
+ */
+export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, count: i32, cover: usize, contact: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
+  const nx = all(k, 3), ny = all(k, 4), nz = all(k, 5), dist = all(k, 6), inv = all(k, 2);
+  const zero = f32x4.splat(0), one = f32x4.splat(1);
+  const map = at(k, 18) != 0;
+  for (let y = from; y < to; y++) {
+    const dy = f32x4.splat((at(k, 1) + <f32>y) * at(k, 2));
+    const slope = f32x4.add(f32x4.mul(dy, ny), nz);
+    for (let x = 0; x < w; x += 4) {
+      const dx = f32x4.mul(f32x4.add(f32x4.splat(at(k, 0) + <f32>x), f32x4(0, 1, 2, 3)), inv);
+      const facing = f32x4.add(f32x4.mul(dx, nx), slope);
+      const s = f32x4.div(dist, facing);
+      // Seen from in front only: the line of sight runs against the plane's normal.
+      const seen = v128.and(f32x4.lt(facing, f32x4.splat(-1e-6)), f32x4.gt(s, zero));
+      let hiddenSky = zero, hiddenKey = zero;
+      if (v128.any_true(seen)) {
+        const px = f32x4.mul(dx, s), py = f32x4.mul(dy, s);
+        let open = one;
+        for (let b = 0; b < count; b++) {
+          const p = near + (<usize>b << 4);
+          const vx = f32x4.sub(all(p, 0), px), vy = f32x4.sub(all(p, 1), py), vz = f32x4.sub(all(p, 2), s);
+          const d2 = f32x4.add(f32x4.add(f32x4.mul(vx, vx), f32x4.mul(vy, vy)), f32x4.mul(vz, vz));
+          const up = f32x4.add(f32x4.add(f32x4.mul(vx, nx), f32x4.mul(vy, ny)), f32x4.mul(vz, nz));
+          const hides = f32x4.div(f32x4.mul(up, all(p, 3)), f32x4.mul(d2, f32x4.sqrt(d2)));
+          open = f32x4.mul(open, f32x4.sub(one, f32x4.pmin(one, f32x4.pmax(zero, hides))));
+        }
+        hiddenSky = v128.and(seen, f32x4.sub(one, open));
+        if (map) {
+          const fx = f32x4.sub(f32x4.add(f32x4.add(f32x4.mul(px, all(k, 7)), f32x4.mul(py, all(k, 8))), f32x4.mul(s, all(k, 9))), all(k, 10));
+          const fy = f32x4.sub(f32x4.add(f32x4.add(f32x4.mul(px, all(k, 11)), f32x4.mul(py, all(k, 12))), f32x4.mul(s, all(k, 13))), all(k, 14));
+          const on = v128.and(v128.and(f32x4.ge(fx, zero), f32x4.ge(fy, zero)), v128.and(f32x4.lt(fx, all(k, 23)), f32x4.lt(fy, all(k, 24))));
+          if (v128.any_true(v128.and(on, seen))) {
+            const height = f32x4.add(f32x4.add(f32x4.mul(px, all(k, 15)), f32x4.mul(py, all(k, 16))), f32x4.mul(s, all(k, 17)));
+            hiddenKey = f32x4.replace_lane(hiddenKey, 0, shadow(k, levels, stand, f32x4.extract_lane(fx, 0), f32x4.extract_lane(fy, 0), f32x4.extract_lane(height, 0)));
+            hiddenKey = f32x4.replace_lane(hiddenKey, 1, shadow(k, levels, stand, f32x4.extract_lane(fx, 1), f32x4.extract_lane(fy, 1), f32x4.extract_lane(height, 1)));
+            hiddenKey = f32x4.replace_lane(hiddenKey, 2, shadow(k, levels, stand, f32x4.extract_lane(fx, 2), f32x4.extract_lane(fy, 2), f32x4.extract_lane(height, 2)));
+            hiddenKey = f32x4.replace_lane(hiddenKey, 3, shadow(k, levels, stand, f32x4.extract_lane(fx, 3), f32x4.extract_lane(fy, 3), f32x4.extract_lane(height, 3)));
+            hiddenKey = v128.and(v128.and(on, seen), hiddenKey);
+          }
+        }
+      }
+      const o = <usize>(y * w + x) << 2;
+      if (x + 4 <= w) {
+        v128.store(cover + o, hiddenKey);
+        v128.store(contact + o, hiddenSky);
+      } else {
+        store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 0));
+        store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 0));
+        if (x + 1 < w) { store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 1), 4); store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 1), 4); }
+        if (x + 2 < w) { store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 2), 8); store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 2), 8); }
+      }
+    }
+  }
+}

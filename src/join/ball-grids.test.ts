@@ -1,0 +1,71 @@
+/** The kernels that draw balls and shade planes are held to their plain twins. */
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { RandomStream } from '../core/random.js';
+import type { Vec3 } from '../geometry/mat3.js';
+import { ballsDepthPlain, ballsFrontPlain, depthInBalls, frontOfBalls } from './ball-grids.js';
+import { groundGeometry } from './ground.js';
+import { fillShade, fillShadePlain } from './shade-plane.js';
+import { buildShadowMap } from './shadow-map.js';
+
+const setting = fc.record({ seed: fc.integer({ min: 1, max: 1e6 }), w: fc.integer({ min: 33, max: 120 }), h: fc.integer({ min: 33, max: 90 }), count: fc.integer({ min: 1, max: 40 }) });
+
+describe('balls on a grid, by kernel and plain', () => {
+  it('the front surface', () => {
+    fc.assert(fc.property(setting, ({ seed, w, h, count }) => {
+      const r = new RandomStream(seed);
+      const balls = Array.from({ length: count }, () => ({ x: -5 + (w + 10) * r.uniform(), y: -5 + (h + 10) * r.uniform(), r: 0.5 + 25 * r.uniform() }));
+      const plain = ballsFrontPlain(balls, w, h), kernel = frontOfBalls(balls, w, h);
+      let worst = 0;
+      for (let i = 0; i < plain.length; i++) worst = Math.max(worst, Math.abs(kernel[i]! ** 2 - plain[i]!));
+      expect(worst).toBeLessThan(2e-3);
+    }), { numRuns: 20, seed: 3, endOnFailure: true });
+  });
+
+  it('the depth inside, and whose', () => {
+    fc.assert(fc.property(setting, ({ seed, w, h, count }) => {
+      const r = new RandomStream(seed);
+      const balls = Array.from({ length: count }, (_, k) => ({ x: -5 + (w + 10) * r.uniform(), y: -5 + (h + 10) * r.uniform(), r: 0.5 + 15 * r.uniform(), stand: k }));
+      const plain = ballsDepthPlain(balls, w, h, 3), kernel = depthInBalls(balls, w, h, 3);
+      let other = 0, worst = 0;
+      for (let i = 0; i < plain.depth.length; i++) {
+        worst = Math.max(worst, Math.abs(kernel.depth[i]! - plain.depth[i]!) / Math.max(1, Math.abs(plain.depth[i]!)));
+        if (kernel.stand[i] !== plain.stand[i]) other++;
+      }
+      expect(worst).toBeLessThan(1e-4);
+      // Where two balls are as deep to the last bit, either may count.
+      expect(other).toBeLessThan(0.002 * w * h + 1);
+    }), { numRuns: 20, seed: 4, endOnFailure: true });
+  });
+
+  it('the shade of a plane', () => {
+    let shaded = 0;
+    fc.assert(fc.property(fc.record({ seed: fc.integer({ min: 1, max: 1e6 }), tilt: fc.double({ min: 2, max: 40, noNaN: true }), azimuth: fc.double({ min: -80, max: 80, noNaN: true }), elevation: fc.double({ min: 15, max: 70, noNaN: true }), soft: fc.double({ min: 0.2, max: 12, noNaN: true }) }), ({ seed, tilt, azimuth, elevation, soft }) => {
+      const r = new RandomStream(seed);
+      const g = groundGeometry({ focalPx: 300, elevationDeg: elevation, azimuthDeg: azimuth }, { frame: 0, foot: [100, 110], pxPerMetre: 80, tiltDeg: tilt, rollDeg: 2, azimuthDeg: azimuth }, 203, 160);
+      const solid = Array.from({ length: 12 }, () => {
+        const up = 0.05 + 0.5 * r.uniform();
+        return { centre: g.foot.map((v, i) => v + g.up[i]! * up + 0.2 * (r.uniform() - 0.5)) as unknown as Vec3, radius: 0.04 + 0.1 * r.uniform() };
+      });
+      const map = buildShadowMap(solid, g.light, g.up, soft, 0.6 / 80, 0.01);
+      const near = solid.slice(0, 5);
+      const plane = { n: g.up, d: g.up[0] * g.foot[0] + g.up[1] * g.foot[1] + g.up[2] * g.foot[2] };
+      const box = [0, 20, 203, 160] as const, n = 203 * 140;
+      for (const m of [map, null]) {
+        const c0 = new Float32Array(n), k0 = new Float32Array(n), c1 = new Float32Array(n), k1 = new Float32Array(n);
+        fillShade(g, plane, m, near, box, c0, k0);
+        fillShadePlain(g, plane, m, near, box, c1, k1);
+        let off = 0, worst = 0;
+        for (let i = 0; i < n; i++) {
+          worst = Math.max(worst, Math.abs(k0[i]! - k1[i]!));
+          // A place on a cell's border may be read from the next cell, whose body may stand elsewhere.
+          if (Math.abs(c0[i]! - c1[i]!) > 2e-3) off++;
+        }
+        expect(worst).toBeLessThan(2e-3);
+        expect(off).toBeLessThan(0.003 * n);
+        if (c1.some((v) => v > 0.2)) shaded++;
+      }
+    }), { numRuns: 24, seed: 6, endOnFailure: true });
+    expect(shaded).toBeGreaterThan(5);
+  });
+});

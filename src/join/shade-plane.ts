@@ -1,0 +1,57 @@
+/** Shade of the receiving plane over a box of the picture, by the kernel kernels/shade.ts and its plain twin. */
+import type { Vec3 } from '../geometry/mat3.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
+import { contactAt, contactBalls } from './contact.js';
+import type { Box, GroundGeometry } from './ground.js';
+import { BLURS, shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
+
+/**
+ * Fills `cover` (share of the key hidden; 0 without a map) and `contact` (share of the sky hidden by `near`: see
+ * contact.ts) over the box; 0 where the plane n · x = d is not seen from in front.
+ */
+export function fillShade(g: GroundGeometry, plane: { readonly n: Vec3; readonly d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
+  const w = box[2] - box[0], h = box[3] - box[1];
+  if (w * h < KERNEL_FROM_PIXELS) { fillShadePlain(g, plane, map, near, box, cover, contact); return; }
+  const k = new Float32Array(32);
+  k.set([box[0] + 0.5 - g.principal[0], box[1] + 0.5 - g.principal[1], 1 / g.focalPx, ...plane.n, plane.d]);
+  const balls = new Float32Array(4 * near.length + 4);
+  for (let i = 0; i < near.length; i++) balls.set([...near[i]!.centre, near[i]!.radius ** 2], 4 * i);
+  const door = kernels(), scope = door.scope();
+  try {
+    let levels = 0, stand = 0;
+    if (map !== null) {
+      const c = map.cell, n = map.width * map.height;
+      k.set([map.b[0] / c, map.b[1] / c, map.b[2] / c, map.b0 / c + 0.5, map.a[0] / c, map.a[1] / c, map.a[2] / c, map.a0 / c + 0.5, ...map.light, 1], 7);
+      k.set([map.spread / c, map.baseBlur * map.baseBlur, map.width, map.height, map.levels.length, ...BLURS], 21);
+      levels = scope.allocate(4 * n * map.levels.length);
+      map.levels.forEach((l, i) => door.view(levels + 4 * n * i, n).set(l));
+      stand = scope.input(map.stand);
+    }
+    door.run('shadePlane', [scope.input(k), levels, stand, scope.input(balls), near.length, scope.output(cover), scope.output(contact), w, h], h, w * 12);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link fillShade}. */
+export function fillShadePlain(g: GroundGeometry, plane: { readonly n: Vec3; readonly d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
+  const w = box[2] - box[0];
+  const [nx, ny, nz] = plane.n;
+  const close = contactBalls(near);
+  for (let y = box[1]; y < box[3]; y++) {
+    const dy = (y + 0.5 - g.principal[1]) / g.focalPx;
+    for (let x = box[0]; x < box[2]; x++) {
+      const dx = (x + 0.5 - g.principal[0]) / g.focalPx;
+      const facingPlane = dx * nx + dy * ny + nz;
+      // Seen from in front only: the line of sight runs against the plane's normal.
+      if (facingPlane >= -1e-6) continue;
+      const k = plane.d / facingPlane;
+      if (!(k > 0)) continue;
+      const px = dx * k, py = dy * k, pz = k;
+      const o = (y - box[1]) * w + (x - box[0]);
+      if (map !== null) cover[o] = shadowAt(map, px, py, pz);
+      contact[o] = contactAt(close, px, py, pz, nx, ny, nz);
+    }
+  }
+}
