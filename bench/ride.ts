@@ -55,7 +55,7 @@ export async function rideMaterial(seed: number): Promise<{ textures: GreyImage[
 }
 
 /** The sequence through H.264 at crf 18 and back: 8-bit full-range luma a frame. */
-export async function throughCodec(s: RideSequence): Promise<Uint8Array[]> {
+export async function throughCodec(s: Pick<RideSequence, 'widthPx' | 'heightPx' | 'frameCount' | 'render'>): Promise<Uint8Array[]> {
   const folder = mkdtempSync(join(tmpdir(), 'ride-')), path = join(folder, 's.mp4'), n = s.widthPx * s.heightPx;
   try {
     const writer = await VideoWriter.open(path, { widthPx: s.widthPx, heightPx: s.heightPx, rate: { num: 24, den: 1 }, codec: 'h264', crf: 18 });
@@ -78,7 +78,8 @@ export async function throughCodec(s: RideSequence): Promise<Uint8Array[]> {
   }
 }
 
-function asSource(frames: readonly Uint8Array[], widthPx: number, heightPx: number): LumaSource {
+/** Held 8-bit planes as the luma source of a track. */
+export function sourceOf(frames: readonly Uint8Array[], widthPx: number, heightPx: number): LumaSource {
   const luma = new Float32Array(widthPx * heightPx);
   return {
     widthPx, heightPx, frameCount: frames.length,
@@ -129,7 +130,7 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
   for (const [level, index] of plan) {
     const s = makeRideSequence(seed, index, level, textures, cutOuts), frames = await throughCodec(s), quad = s.corners(0);
     let t = performance.now();
-    const track = await trackRegion(asSource(frames, s.widthPx, s.heightPx), { at: 0, polygon: quad });
+    const track = await trackRegion(sourceOf(frames, s.widthPx, s.heightPx), { at: 0, polygon: quad });
     const errors = errorsOf(s, track.frames.map((f) => f.corners));
     own.add(level, errors, performance.now() - t);
     errors.forEach((e, k) => { if (track.frames[k + 1]!.confidence >= 0.6) { sure++; if (e <= 1) sureRight++; } });
