@@ -1,40 +1,88 @@
 /**
- * The inspection on true pictures: each `joined.mp4` of the truth set with its true matte and the recipe that the program
- * proposes. A true picture shows no join, so every matter should pass. Run: `npx tsx bench/inspect.ts [shots]`.
+ * The inspection on true pictures and on the same pictures spoiled on purpose: each `joined.mp4` of the truth set with its true
+ * matte and the recipe that the program proposes. A true picture shows no join, so every matter should pass; a spoiled one
+ * should have its fault named. Run: `npx tsx bench/inspect.ts [shots] [--seed=N] [--spoil]`.
  */
-import { resolve } from 'node:path';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join as path, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
 import type { BenchRow } from './rows.js';
-import { inspectJoin } from '../src/inspect/inspect.js';
-import type { Inspection } from '../src/inspect/types.js';
+import { NAMED, SPOILS, writeSpoiled } from './spoiled-joins.js';
+import { inspectJoin, type InspectInput } from '../src/inspect/inspect.js';
+import type { Inspection, InspectionMatterName } from '../src/inspect/types.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 
-async function inspectTruth(shot: TruthShot): Promise<Inspection> {
+/** Frames of a shot that are spoiled and looked at. */
+const FRAMES = 24;
+
+async function inputOf(shot: TruthShot): Promise<InspectInput> {
   const { plate, take } = truthMarks(shot);
   const { recipe } = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), plate, take, 'fast');
-  const r = await inspectJoin({ plate: truthFile(shot, 'plate.mp4'), join: truthFile(shot, 'joined.mp4'), matte: truthFile(shot, 'performer-matte.mkv'), recipe, ...(shot === 'pan' ? { clean: truthFile(shot, 'clean.mp4') } : {}) });
-  console.log(`${shot}: ${r.passes ? 'passes' : 'FAILS'}`);
-  for (const m of r.matters) console.log(`  ${m.matter.padEnd(14)} ${m.value === null ? `not read: ${m.reason}` : `${m.value.toFixed(2)} ${m.unit} (limit ${m.limit})`}${m.passes === false ? `  FAILS at frame ${m.worstFrame}: ${m.advice}` : ''}`);
-  return r;
+  return { plate: truthFile(shot, 'plate.mp4'), join: truthFile(shot, 'joined.mp4'), matte: truthFile(shot, 'performer-matte.mkv'), recipe, ...(shot === 'pan' ? { clean: truthFile(shot, 'clean.mp4') } : {}) };
 }
 
-/** Rows for `npm run bench`: matters that blame a true picture, of those that could be read. The set is fixed: the seed has no part. */
-export async function run(_seed: number, _full = false): Promise<BenchRow[]> {
+function show(name: string, r: Inspection): void {
+  console.log(`${name}: ${r.passes ? 'passes' : 'FAILS'}`);
+  for (const m of r.matters) console.log(`  ${m.matter.padEnd(14)} ${m.value === null ? `not read: ${m.reason}` : `${m.value.toFixed(2)} ${m.unit} (limit ${m.limit})`}${m.passes === false ? `  FAILS at frame ${m.worstFrame}: ${m.advice}` : ''}`);
+}
+
+const blamed = (r: Inspection): InspectionMatterName[] => r.matters.filter((m) => m.passes === false).map((m) => m.matter);
+
+/** Spoils one shot in every way: how many faults were named, how many could be, and matters blamed beside the fault. */
+async function spoilShot(shot: TruthShot, input: InspectInput, seed: number): Promise<{ named: number; of: number; beside: number }> {
+  const folder = mkdtempSync(path(tmpdir(), 'spoiled-'));
+  const part: InspectInput = { ...input, recipe: { ...input.recipe, plate: { ...input.recipe.plate, out: Math.min(input.recipe.plate.out, input.recipe.plate.in + FRAMES) } } };
+  let named = 0, of = 0, beside = 0;
+  try {
+    for (const [k, spoil] of SPOILS.entries()) {
+      const file = path(folder, `${k}.mkv`);
+      await writeSpoiled({ plate: input.clean ?? input.plate, join: input.join, matte: input.matte }, spoil, seed + 31 * k, file, FRAMES);
+      const r = await inspectJoin({ ...part, join: file }, { samples: 8 });
+      const m = r.matters.find((q) => q.matter === NAMED[spoil])!;
+      if (m.value === null) { console.log(`${shot}, ${spoil}: ${m.matter} not read (${m.reason})`); continue; }
+      of++;
+      if (m.passes === false) named++;
+      const others = blamed(r).filter((b) => b !== NAMED[spoil]);
+      beside += others.length;
+      console.log(`${shot}, ${spoil}: ${m.passes === false ? 'named' : 'MISSED'} (${m.matter} ${m.value.toFixed(2)})${others.length > 0 ? `, beside it ${others.join(', ')}` : ''}`);
+    }
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+  return { named, of, beside };
+}
+
+/** Rows for `npm run bench`. Two shots are spoiled, all four with `full`; the seed decides sides, phases and frames. */
+export async function run(seed: number, full = false): Promise<BenchRow[]> {
   if (truthFolder() === null) {
     console.log('SKIPPED: the truth set (../shared/truth) is not beside the checkout; the bench of the inspection needs it');
     return [];
   }
   const rows: BenchRow[] = [];
   for (const shot of TRUTH_SHOTS) {
-    const { matters } = await inspectTruth(shot);
-    const read = matters.filter((m) => m.value !== null).length;
-    rows.push({ name: `inspection of the true ${shot}: matters wrongly blamed, of ${read} read`, ours: matters.filter((m) => m.passes === false).length, reference: null, bar: 0, goal: 0, unit: '' });
+    const input = await inputOf(shot);
+    const r = await inspectJoin(input);
+    show(shot, r);
+    const read = r.matters.filter((m) => m.value !== null).length;
+    rows.push({ name: `inspection of the true ${shot}: matters wrongly blamed, of ${read} read`, ours: blamed(r).length, reference: null, bar: 0, goal: 0, unit: '' });
+    if (!full && shot !== 'stand' && shot !== 'push') continue;
+    const s = await spoilShot(shot, input, seed);
+    rows.push({ name: `inspection of ${shot} spoiled: faults missed, of ${s.of}`, ours: s.of - s.named, reference: null, bar: 0, goal: 0, unit: '' });
+    rows.push({ name: `inspection of ${shot} spoiled: matters blamed beside the fault, in ${s.of} pictures`, ours: s.beside, reference: null, bar: null, goal: 0, unit: '' });
   }
   return rows;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
   if (truthFolder() === null) console.log('bench/inspect: the truth set (../shared/truth) is not beside the checkout; nothing measured');
-  else for (const shot of (process.argv[2]?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[]) await inspectTruth(shot);
+  else {
+    const args = process.argv.slice(2), seed = Number(args.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
+    for (const shot of (args.find((a) => !a.startsWith('--'))?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[]) {
+      const input = await inputOf(shot);
+      show(shot, await inspectJoin(input));
+      if (args.includes('--spoil')) console.log(await spoilShot(shot, input, seed));
+    }
+  }
 }

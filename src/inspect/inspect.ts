@@ -215,7 +215,7 @@ class SeriesReader {
       if (!this.fronts) {
         const p = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [[number, number], [number, number], [number, number]];
         const jx = p[1][0] - (p[0][0] + m0[0] + p[2][0] - move[0]) / 2, jy = p[1][1] - (p[0][1] + m0[1] + p[2][1] - move[1]) / 2;
-        this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plan: Math.hypot(m0[0] - move[0], m0[1] - move[1]) / 2 });
+        this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plain: [jx + (m0[0] - move[0]) / 2, jy + (m0[1] - move[1]) / 2] });
       }
     }
   }

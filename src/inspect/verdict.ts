@@ -14,8 +14,8 @@ export interface Series {
   /** Take frames per plate frame, planned. */
   readonly planned: number[];
   readonly slipPlan: Place[];
-  /** `plan`: how far the plan itself goes out and back there (px). */
-  readonly jitter: (Place & { readonly plan: number })[];
+  /** Out and back beside the plan; `plain`: without the plan taken off. */
+  readonly jitter: (Place & { readonly plain: readonly [number, number] })[];
   readonly shift: Place[];
   /** Whether the plate's ground could be followed to each frame. */
   readonly followed: boolean[];
@@ -82,24 +82,32 @@ function aboutMedian(list: readonly Place[], free: number): Place[] {
   return list.map((p) => ({ frame: p.frame, x: p.x - k * mx, y: p.y - k * my }));
 }
 
+function rmsOf(list: readonly Reading[]): number {
+  return Math.sqrt(list.reduce((s, r) => s + r.value * r.value, 0) / list.length);
+}
+
 function slip(series: Series, per: Rows, add: Add): void {
   const parts: { frame: number; value: number }[][] = [];
   const length = (list: readonly Place[], k = 1): Reading[] => list.map((p) => ({ frame: p.frame, value: k * Math.hypot(p.x, p.y) }));
   // Shading makes the picture's edge look a little off its matte, always the same way: only what changes is a slip, or what is more than a pixel.
   if (series.shift.length > 4) parts.push(length(aboutMedian(series.shift, 1.2)));
   if (series.against.length > 0) parts.push(length(series.against));
-  // The difference from the neighbours' mean has one and a half times a jitter's variance.
-  // Where the plan alone jumps and the picture did not go with it, the plan is at fault, not the picture.
-  const usual = quantile(series.jitter.map((p) => p.plan), 0.5);
-  const jitter = series.jitter.filter((p) => !(p.plan > 1.5 + 6 * usual && Math.hypot(p.x, p.y) > 0.8 * p.plan));
-  if (jitter.length > 2) parts.push(length(jitter, 1 / Math.sqrt(1.5)));
   // Ground that is lost now and then tells nothing of the whole way.
+  let sound = false;
   if (series.slipPlan.length > 2 && series.followed.filter((v) => v).length >= 0.85 * series.followed.length) {
     const mx = series.slipPlan.reduce((s, p) => s + p.x, 0) / series.slipPlan.length, my = series.slipPlan.reduce((s, p) => s + p.y, 0) / series.slipPlan.length;
-    parts.push(length(series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my }))));
+    const list = length(series.slipPlan.map((p) => ({ frame: p.frame, x: p.x - mx, y: p.y - my })));
+    parts.push(list);
+    sound = rmsOf(list) <= LIMITS.slip;
+  }
+  // The difference from the neighbours' mean has one and a half times a jitter's variance.
+  if (series.jitter.length > 2) {
+    const beside = length(series.jitter, 1 / Math.sqrt(1.5)), plain = length(series.jitter.map((p) => ({ frame: p.frame, x: p.plain[0], y: p.plain[1] })), 1 / Math.sqrt(1.5));
+    // A picture that moves smoothly beside a plan that does not shows the plan's fault, not its own; where the ground proves the plan, the plan counts.
+    parts.push(sound || rmsOf(beside) <= rmsOf(plain) ? beside : plain);
   }
   if (parts.length === 0) { add('slip', 'px', 'ride', null, null, 0, '', 'fewer than four frames, or nothing to follow'); return; }
-  const rms = parts.map((l) => Math.sqrt(l.reduce((s, r) => s + r.value * r.value, 0) / l.length));
+  const rms = parts.map(rmsOf);
   const k = rms.indexOf(Math.max(...rms));
   for (const r of parts[k]!) { const row = per.get(r.frame); if (row !== undefined) row.slip = r.value; }
   const v = rms[k]!;
