@@ -26,3 +26,4 @@ export { weave, drawPlaced } from './draw-placed';
 export { pngRows } from './png';
 export { ballsFront, ballsDepth } from './balls';
 export { shadePlane } from './shade';
+export { labelParts } from './label';
