@@ -28,6 +28,8 @@ export interface GroundShade {
   readonly contact: Float32Array;
   /** What the marked surfaces make of it, where there are any. */
   readonly marked?: MarkedShade;
+  /** The cover is the share of all light that is missing, key or not (kept-shadow.ts). */
+  readonly kept?: true;
 }
 
 export interface GroundGeometry {

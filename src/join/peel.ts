@@ -19,6 +19,7 @@ import { linearFrame, type CodedFrame, type LinearFrame } from './peel/linear-fr
 import { performerColour, type Box } from './peel/performer-colour.js';
 import { resampleCells } from './peel/resample-cells.js';
 import { buildScreenModel, screenOfFrame, type ScreenModel } from './peel/screen-model.js';
+import { screenShadow, type ScreenShadow } from './peel/screen-shadow.js';
 import type { SmallLinear } from './peel/small-linear.js';
 import { withWorkSpace, type WorkSpace } from './peel/work-space.js';
 
@@ -38,6 +39,8 @@ export interface PeelOptions {
   readonly keep?: readonly (readonly Point[])[];
   /** Drops what reaches in from the frame's edge apart from the performer: the set past the screen's end. Off unless told. */
   readonly dropEdges?: boolean;
+  /** Asks for the performer's own shadow on the screen; `clean` the empty set, where one was shot. */
+  readonly shadow?: { readonly clean: SmallLinear | null };
   readonly tuning?: Partial<Tuning>;
 }
 
@@ -60,7 +63,7 @@ export function peelModel(frames: readonly (VideoFrame | CodedFrame)[], options:
 }
 
 /** The small picture of a frame, in arrays of its own. */
-function smallOf(frame: VideoFrame | CodedFrame): SmallLinear {
+export function smallOf(frame: VideoFrame | CodedFrame): SmallLinear {
   return withWorkSpace((space) => {
     const { small } = linearFrame(frame, space);
     return { ...small, data: Float32Array.from(small.data) };
@@ -85,6 +88,8 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
 /** What a peel leaves in the kernels' memory. Beyond the box alpha and colour are 0 and the arrays hold anything. */
 export interface PeeledWithin extends Peeled {
   readonly box: Box;
+  /** In arrays of its own, where it was asked for. */
+  readonly shadow?: ScreenShadow;
 }
 
 /**
@@ -115,8 +120,11 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
     const box = performerColour(linear, analysis, alpha.data, options.spill ?? 1, keep, colour);
     const primaries = frame.colour.primaries ?? 'bt709';
     if (primaries !== 'bt709' && box[2] > box[0]) matrixPlanes(rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709), plane(colour, 0), plane(colour, 1), plane(colour, 2));
-    if (step === 1) return use({ alpha, colour, box });
-    return use(widened({ alpha, colour, box }, seen, w, h, space));
+    const cell = step * small.block;
+    const useful = options.shadow === undefined || options.garbage === undefined || options.garbage.length === 0 ? null : coverage(options.garbage, small.width, small.height, cell);
+    const shadow = options.shadow === undefined ? {} : { shadow: screenShadow(small, field.sure, analysis.fromPerformer, options.shadow.clean, cell, useful) };
+    if (step === 1) return use({ alpha, colour, box, ...shadow });
+    return use({ ...widened({ alpha, colour, box }, seen, w, h, space), ...shadow });
   });
 }
 

@@ -3,6 +3,7 @@ import { PlatewrightError } from '../core/errors.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { halvePerformer, halvingsOf } from './halve-performer.js';
+import { mixShadows } from './kept-shadow.js';
 import type { TakePatcher } from './patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import type { PatchStep, PeelStep, Recipe } from './types.js';
@@ -29,6 +30,10 @@ export function takeFrameOf(recipe: Recipe, frame: number): number {
   const i = frame - recipe.plate.in;
   if (pace?.step === 'pace' && pace.on && pace.curve.length > 0) return pace.curve[Math.min(pace.curve.length - 1, Math.max(0, i))]!;
   return Math.min(recipe.take.out - 1, recipe.take.in + i);
+}
+
+function withShadow(p: PerformerPicture, shadow: PerformerPicture['shadow']): PerformerPicture {
+  return shadow === undefined || p.shadow === shadow ? p : { ...p, shadow };
 }
 
 export class PerformerSource {
@@ -78,8 +83,9 @@ export class PerformerSource {
     if (p === undefined) {
       p = this.peelerFor().then(async (peeler) => {
         let made = await peeler.peel(await this.takeFrame(n, patched));
+        const { shadow } = made;
         for (let k = 0; k < this.halvings; k++) made = halvePerformer(made);
-        return made;
+        return withShadow(made, shadow);
       });
       this.peeled.set(key, p);
       for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs((k >> 1) - n) >= KEPT - 1) this.peeled.delete(k);
@@ -96,7 +102,8 @@ export class PerformerSource {
     const lo = Math.floor(takeFrame), t = takeFrame - lo;
     if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), patched);
     const a = await this.performerAt(lo, patched), b = await this.performerAt(lo + 1, patched);
-    return method === 'flow' && this.tools.inBetween !== undefined ? this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
+    const between = method === 'flow' && this.tools.inBetween !== undefined ? await this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
+    return withShadow(between, mixShadows(a.shadow, b.shadow, t));
   }
 
   async close(): Promise<void> {

@@ -8,6 +8,7 @@ import type { VideoFrame } from '../media/types.js';
 import type { Box } from './ground.js';
 import { carryRegion, STILL } from './carrier.js';
 import { peelByDifference, peelByOutline } from './peel-cutout.js';
+import type { ScreenShadow } from './peel/screen-shadow.js';
 import type { PeelStep } from './types.js';
 
 export interface PerformerPicture {
@@ -17,6 +18,8 @@ export interface PerformerPicture {
   readonly box: Box;
   /** Take pixels a pixel of the picture and its box: more than 1 where it was halved (halve-performer.ts), 1 where absent. */
   readonly unit?: number;
+  /** The take's own shadow on its screen, over the whole take frame, where it was asked for. */
+  readonly shadow?: ScreenShadow;
 }
 
 /** Turns a decoded take frame into the performer. */

@@ -13,8 +13,9 @@ import { IDENTITY } from './carrier.js';
 import { drawPlaced, type ViewShift } from './draw-placed.js';
 import { shadeGround, type Box, type GroundShade } from './ground.js';
 import type { PerformerPicture } from './performer.js';
+import { keptShade } from './kept-shadow.js';
 import { relight } from './relight.js';
-import { shutterPlacements } from './ride.js';
+import { placementAt, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
 import { stirPerformer } from './stir-warp.js';
 import { frontField, MOST_SHIFT_DEG } from './view-shift.js';
@@ -123,6 +124,13 @@ export function groundAt(ground: GroundStep | null, frame: number): GroundFrame 
   return ground === null ? null : (ground.frames.find((f) => f.frame === frame) ?? ground.frames[ground.frames.length - 1] ?? null);
 }
 
+/** Take pixels → plate pixels at a frame, the shutter's middle. */
+function takeToPlate(tools: ComposeTools, frame: number, takeFrame: number): Mat3 {
+  const { ride, steady } = tools.active;
+  const steadied = steadyMatrix(steady, takeFrame);
+  return ride === null ? steadied : multiply(placementAt(ride, frame), steadied);
+}
+
 /** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. */
 export function preparePerformer(tools: ComposeTools, still: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Prepared | null {
   const stir = tools.active.ride?.stir;
@@ -133,6 +141,6 @@ export function preparePerformer(tools: ComposeTools, still: PerformerPicture, f
   const { ground } = tools.active;
   const at = groundAt(ground, frame);
   const alpha = plane(placed.picture, 3);
-  const shade = ground === null || at === null ? null : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height));
+  const shade = ground === null || at === null ? null : still.shadow !== undefined ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx) : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height));
   return { placed, shade };
 }

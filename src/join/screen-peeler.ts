@@ -8,8 +8,9 @@ import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { carryRegion, STILL } from './carrier.js';
-import { peelModel, peelWithin, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
+import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
+import type { SmallLinear } from './peel/small-linear.js';
 import type { PeelStep } from './types.js';
 
 /** Frames from which the screen is modelled. */
@@ -40,11 +41,12 @@ export async function screenPeeler(step: PeelStep, take: VideoReader, span: Take
     if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
     return differencePeeler(copyFrame(await take.frame(step.cleanFrame)));
   }
-  return modelPeeler(await screenModelOf(take, span, step.screen, step.cleanFrame), step);
+  const clean = step.keepShadow === true && step.cleanFrame !== undefined ? smallOf(copyFrame(await take.frame(step.cleanFrame))) : null;
+  return modelPeeler(await screenModelOf(take, span, step.screen, step.cleanFrame), step, clean);
 }
 
-/** Peeler by a model that is there already. */
-export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'keep'>): Peeler {
+/** Peeler by a model that is there already. @param clean the empty set, for the shadow that is kept */
+export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'keep' | 'keepShadow'>, clean: SmallLinear | null = null): Peeler {
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
   const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);
   return {
@@ -52,6 +54,7 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
       const options: PeelOptions = {
         quality: step.quality, spill: step.spill,
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }), ...(keep === null ? {} : { keep: [keep(frame.index)] }),
+        ...(step.keepShadow === true ? { shadow: { clean } } : {}),
       };
       return peelWithin(model, frame, options, premultiplied);
     },
@@ -72,7 +75,7 @@ export interface FoundScreen {
 }
 
 /** The performer cut out of a peel's pictures, premultiplied, in a picture of its own. */
-function premultiplied({ alpha, colour, box }: PeeledWithin): PerformerPicture {
+function premultiplied({ alpha, colour, box, shadow }: PeeledWithin): PerformerPicture {
   const { width: w, height: h, data: a } = alpha;
   const tight = boxOf(a, w, box);
   if (tight === null) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
@@ -80,7 +83,7 @@ function premultiplied({ alpha, colour, box }: PeeledWithin): PerformerPicture {
   const x0 = Math.max(box[0], tight[0] - BORDER), y0 = Math.max(box[1], tight[1] - BORDER), x1 = Math.min(box[2], tight[2] + BORDER), y1 = Math.min(box[3], tight[3] + BORDER);
   const picture = createPicture(x1 - x0, y1 - y0, 4);
   multiplyInto(picture.data, a, colour.data, w, h, x0, y0, x1, y1);
-  return { picture, box: [x0, y0, x1, y1] };
+  return { picture, box: [x0, y0, x1, y1], ...(shadow === undefined ? {} : { shadow }) };
 }
 
 function multiplyInto(out: Float32Array, alpha: Float32Array, colour: Float32Array, w: number, h: number, x0: number, y0: number, x1: number, y1: number): void {

@@ -61,7 +61,8 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
   // The ground's first, then those of the marked surfaces.
   const lits = [litOf(step.litLinear, step.transmission), ...(marked === undefined ? [] : (step.receivers ?? []).map((r) => litOf(r.litLinear, step.transmission)))];
   const soft = lits.some((l) => l !== null) ? softLuma(base) : null;
-  let [t0, t1, t2] = step.transmission;
+  const full = shade.kept === true ? ([0, 0, 0] as const) : step.transmission;
+  let [t0, t1, t2] = full;
   const d = out.data;
   for (let y = 0; y < sh; y++) {
     for (let x = 0; x < sw; x++) {
@@ -79,7 +80,7 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
       }
       if (marked !== undefined) {
         const key = 1 + share * (marked.key[i]! - 1);
-        [t0, t1, t2] = step.transmission;
+        [t0, t1, t2] = full;
         if (key !== 1) { t0 = left(t0, key); t1 = left(t1, key); t2 = left(t2, key); }
       }
       const open = 1 - cover, fill = 1 - contact;

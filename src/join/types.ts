@@ -35,6 +35,8 @@ export interface PeelStep extends StepBase<'peel'> {
   readonly cleanFrame?: number;
   /** Polygons whose screen-like colour belongs to the subject. */
   readonly keep?: RegionFile;
+  /** The take's own shadow on its screen is laid on the plate, in place of the ground step's cast shadow and contact. Off unless set. */
+  readonly keepShadow?: boolean;
 }
 /**
  * Laid onto the take before the peel, or (`onto: 'plate'`) onto the plate itself after erase and before widen, with the plate at

@@ -1,7 +1,8 @@
 /** The recipe's steps in their order: on or off, seen alone, before and after, with the few numbers that each takes. */
 import { createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
-import type { RecipeStep } from '../../../src/join/types.js';
+import { keepShadow } from '../../../src/join/keep-shadow.js';
+import type { PeelStep, RecipeStep } from '../../../src/join/types.js';
 import { edit } from '../api.js';
 
 /** Numbers of a step that a person may turn, with their span. */
@@ -76,6 +77,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
               <button onClick={() => setSeen({ step: s().step })}>up to here</button>
             </div>
             <p class="how">{s().why}</p>
+            <Show when={keeps(s())}>{(p) => <label class="knob">shadow on the screen kept <input type="checkbox" checked={p().keepShadow === true} onChange={(e) => put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(props.join.recipe.steps, e.currentTarget.checked))} /></label>}</Show>
             <For each={KNOBS[s().step] ?? []}>{(k) => {
               const value = () => draft()[`${s().step}.${k.key}`] ?? Number((s() as unknown as Record<string, unknown>)[k.key] ?? 0);
               return (
@@ -90,6 +92,11 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
       </ol>
     </div>
   );
+}
+
+/** The peel of a take shot before a screen, whose own shadow can be kept. */
+function keeps(s: RecipeStep): PeelStep | null {
+  return s.step === 'peel' && s.method === 'screen' ? s : null;
 }
 
 function hash(text: string): string {
