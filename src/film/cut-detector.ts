@@ -9,7 +9,7 @@
  * The detector's state can be saved to plain JSON and restored, so that a scan can be stopped and gone on with.
  */
 import { BlockMatcher, emptyMatch } from './block-match.js';
-import { lowContrast, lowVector } from './low-vector.js';
+import { LOW_LENGTH, lowContrast, lowVector } from './low-vector.js';
 import { fitRamp, gradualScore, mixtureShare, testMixture } from './mixture.js';
 import { joinFades, type GradualEvent, type ShotEvent } from './shot-events.js';
 import { SMALL_H, SMALL_LENGTH, SMALL_W, type SmallFrame } from './small-frame.js';
@@ -58,7 +58,9 @@ export class CutDetector {
   private readonly matcher = new BlockMatcher();
   private readonly scratch = emptyMatch();
   private readonly ring: SmallFrame[] = [];
-  private readonly low: (Float32Array | null)[] = [];
+  private readonly low: Float32Array[] = [];
+  private readonly lowKnown = new Uint8Array(KEPT);
+  private readonly lowScratch = new Float32Array(LOW_LENGTH);
   private readonly change = new Float64Array(KEPT);
   private readonly rigid = new Float64Array(KEPT);
   private readonly moved = new Float64Array(KEPT);
@@ -77,7 +79,7 @@ export class CutDetector {
   constructor() {
     for (let i = 0; i < KEPT; i++) {
       this.ring.push(new Uint16Array(SMALL_LENGTH));
-      this.low.push(null);
+      this.low.push(new Float32Array(LOW_LENGTH));
     }
   }
 
@@ -96,7 +98,7 @@ export class CutDetector {
     const t = this.count;
     const slot = t % KEPT;
     this.ring[slot]!.set(frame);
-    this.low[slot] = null;
+    this.lowKnown[slot] = 0;
     this.detail[slot] = detailEnergy(frame);
     this.count++;
     if (t > 0) {
@@ -128,7 +130,11 @@ export class CutDetector {
 
   private lowOf(t: number): Float32Array {
     const slot = t % KEPT;
-    return (this.low[slot] ??= lowVector(this.ring[slot]!));
+    if (this.lowKnown[slot] === 0) {
+      lowVector(this.ring[slot]!, this.low[slot]!, this.lowScratch);
+      this.lowKnown[slot] = 1;
+    }
+    return this.low[slot]!;
   }
 
   private kept(t: number): boolean {
