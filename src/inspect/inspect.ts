@@ -109,6 +109,7 @@ class SeriesReader {
   private readonly every: number;
   private readonly erased: boolean;
   private readonly ground: GroundStep | null;
+  private readonly keepsShadow: boolean;
   private readonly screen: 'green' | 'blue';
   private readonly fronts: boolean;
   /** The performer is behind a pane. */
@@ -123,6 +124,7 @@ class SeriesReader {
     this.erased = erased;
     const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null;
     this.ground = find('ground');
+    this.keepsShadow = find('peel')?.keepShadow === true;
     this.screen = find('peel')?.screen ?? 'green';
     const front = find('front');
     this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
@@ -173,7 +175,8 @@ class SeriesReader {
     this.put('whiteLevel', f.frame, levels?.white ?? null);
     this.put('colour', f.frame, levels?.colour ?? null);
     if (this.ground !== null) {
-      const s = readShadow(f, this.ground);
+      // A shadow kept from the take falls as its own lamp threw it.
+      const s = this.keepsShadow ? null : readShadow(f, this.ground);
       this.put('shadow', f.frame, s?.offDeg ?? null);
       this.put('shadowStops', f.frame, s === null || s.offDeg > 90 ? null : s.stops);
       const at = this.ground.frames.find((g) => g.frame === f.frame);

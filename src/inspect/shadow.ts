@@ -14,10 +14,10 @@ export interface ShadowReading {
   readonly stops: number;
 }
 
-/** Null where no shadow is to be seen by rights (hidden behind the performer, or out of the picture). */
+/** Null where no shadow is to be seen by rights (hidden behind the performer, or out of the picture), or where it falls on marked surfaces: those bend it. */
 export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null {
   const at = step.frames.find((g) => g.frame === f.frame);
-  if (f.box === null || at === undefined || !step.shadow || step.receiver !== 'ground') return null;
+  if (f.box === null || at === undefined || !step.shadow || step.receiver !== 'ground' || (step.receivers?.length ?? 0) > 0) return null;
   const { width: W, height: H } = f.join;
   const g = groundGeometry(step, at, W, H);
   // Middle of the shadow: half the performer's height over the foot, thrown along the key.
