@@ -36,7 +36,7 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
   const a = new Float32Array(w * h), b = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; a[y * w + x] = f.luma[i]!; b[y * w + x] = f.plateLuma[i]!; }
   const sa = gaussianPlane(a, w, h, 1.5), sb = gaussianPlane(b, w, h, 1.5);
-  let mx = 0, my = 0, weight = 0, room = 0;
+  let mx = 0, my = 0, weight = 0, room = 0, shaded = 0;
   const stops: number[] = [];
   const ux = sx / long, uy = sy / long;
   for (let y = 0; y < h; y++) {
@@ -44,9 +44,11 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
       const i = (y0 + y) * W + x0 + x;
       if (f.matte[i]! > 0.03 || sb[y * w + x]! < 0.03) continue;
       const dx = x0 + x - at.foot[0], dy = y0 + y - at.foot[1];
-      if (dx * ux + dy * uy > 0.3 * wide && Math.abs(dx * uy - dy * ux) < 0.25 * wide && dx * ux + dy * uy < 1.2 * long) room++;
+      const placed = dx * ux + dy * uy > 0.3 * wide && Math.abs(dx * uy - dy * ux) < 0.25 * wide && dx * ux + dy * uy < 1.2 * long;
+      if (placed) room++;
       const r = sa[y * w + x]! / sb[y * w + x]!;
       if (r > 0.88) continue;
+      if (placed) shaded++;
       const k2 = 1 - r;
       mx += k2 * dx; my += k2 * dy; weight += k2;
       // Close to the foot the contact darkens it further, by right.
@@ -54,7 +56,8 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
     }
   }
   if (room < 60) return null;
-  if (weight < 15) return { offDeg: 180, stops: 0 };
+  // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
+  if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, stops: 0 };
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
   const asked = Math.log2(0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
   return { offDeg: (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
