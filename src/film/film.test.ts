@@ -129,8 +129,13 @@ describe('open clips', () => {
     it(`finds the known cuts of ${name} to the frame and nothing else`, async () => {
       const reader = await VideoReader.open(path);
       const list = await findCuts(reader);
-      await reader.close();
       expect(list.shots.slice(1).map((s) => s.in)).toEqual(cuts);
+      // Stopped in the middle of a group of pictures and gone on with: the same, to the letter.
+      const stop = new AbortController();
+      let kept: ScanState | null = null;
+      await expect(findCuts(reader, { signal: stop.signal, saveEvery: 331, onState: (s) => { kept = JSON.parse(JSON.stringify(s)) as ScanState; stop.abort(); } })).rejects.toThrow('PW-FILM-CANCELLED');
+      expect(await findCuts(reader, { resume: kept })).toEqual(list);
+      await reader.close();
     }, 60000);
   }
 });
