@@ -2,8 +2,9 @@
  * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files, marks, the
  * recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a plain overlay of the
  * take with the true matte, placed by the same recipe; and the speed of the standard recipe at 1080p, on the `stand` shot
- * enlarged. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k] [--speed] [--clean] [--json]`. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart.
+ * enlarged. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k] [--speed] [--clean] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart.
  */
+import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
@@ -119,6 +120,46 @@ async function speedAt1080(): Promise<{ ratio: number; joinFps: number; copyFps:
   }
 }
 
+/** Plate and take of `stand` laid end to end so many times, and the recipe for them. */
+async function looped(folder: string, times: number): Promise<Recipe> {
+  const { plate, take } = truthMarks('stand');
+  const { recipe } = await proposeFromFiles(truthFile('stand', 'plate.mp4'), truthFile('stand', 'take.mp4'), plate, take, 'fine');
+  const lay = async (from: string, name: string, span: { in: number; out: number }): Promise<string> => {
+    const r = await VideoReader.open(from);
+    const w = await VideoWriter.open(join(folder, name), { widthPx: r.info.widthPx, heightPx: r.info.heightPx, rate: r.info.rate, codec: 'h264', crf: 12, preset: 'veryfast' });
+    for (let k = 0; k < times; k++) for await (const f of r.frames(span.in, span.out)) await w.writeFrame(f);
+    await w.close();
+    await r.close();
+    return join(folder, name);
+  };
+  const n = recipe.plate.out - recipe.plate.in, m = recipe.take.out - recipe.take.in;
+  return {
+    ...recipe,
+    plate: { ...recipe.plate, file: await lay(recipe.plate.file, 'plate.mp4', recipe.plate), in: 0, out: n * times },
+    take: { ...recipe.take, file: await lay(recipe.take.file, 'take.mp4', recipe.take), in: 0, out: m * times },
+    // Placements and ground past the span stay at their last; the take goes round again.
+    steps: recipe.steps.map((step) => (step.step === 'pace' ? { ...step, curve: Array.from({ length: times }, (_, k) => step.curve.map((c) => c - recipe.take.in + k * m)).flat() } : step)) as Recipe['steps'],
+  };
+}
+
+/** Renders `stand` so many times over and prints this process's peak resident memory, MB. */
+async function peakMemory(times: number): Promise<void> {
+  const folder = mkdtempSync(join(tmpdir(), 'bench-join-memory-'));
+  try {
+    const recipe = await looped(folder, times);
+    await speed(recipe, await joinTools(recipe, null));
+    console.log(Math.round(process.resourceUsage().maxRSS / 1024));
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+/** Peak memory of a render in a process of its own, MB. */
+function memoryOf(times: number): number {
+  const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), `--memory=${times}`], { encoding: 'utf8' });
+  return Number(run.stdout.trim().split('\n').at(-1));
+}
+
 interface Wanted { readonly every: number; readonly frames?: readonly number[]; readonly clean?: boolean; readonly why?: boolean; readonly recipeFile?: string; readonly save?: string; readonly speed?: boolean }
 
 /** One shot proposed and scored: our join, the plain overlay, the untouched plate. */
@@ -167,6 +208,8 @@ export async function run(_seed: number, full = false): Promise<BenchRow[]> {
   }
   const fast = await speedAt1080();
   out.push({ name: `join at 1080p, standard recipe (decode and encode alone: ${fast.copyFps.toFixed(1)})`, ours: fast.joinFps, reference: null, bar: 8, goal: 24, unit: 'frames/s', better: 'high' });
+  const once = memoryOf(1), four = memoryOf(4);
+  out.push({ name: `join: peak memory of a clip four times as long, over the clip's own (${once} MB)`, ours: Math.round((100 * four) / once) / 100, reference: null, bar: 1.15, goal: 1.05, unit: 'times' });
   return out;
 }
 
@@ -174,7 +217,9 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   const args = process.argv.slice(2);
   const value = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
   const shots = (args.find((a) => !a.startsWith('--'))?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[];
+  const memory = value('memory');
   if (truthFolder() === null) console.log('bench/join: the truth set (../shared/truth) is not beside the checkout; nothing measured');
+  else if (memory !== undefined) await peakMemory(Number(memory));
   else {
     const frames = value('frames')?.split(',').map(Number), recipeFile = value('recipe'), save = value('save');
     const rows: Row[] = [];
