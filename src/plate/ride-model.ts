@@ -15,13 +15,15 @@ const FREEDOMS: readonly (readonly [RideModel, number])[] = [['translation', 2],
 
 /** The model and the frames brought onto it. Frames that were not found are left. */
 export function chooseModel(template: RideTemplate, frames: readonly FollowedFrame[]): { model: RideModel; frames: FollowedFrame[] } {
-  const usable = frames.filter((f) => f.found && f.information !== null && f.inliers * f.visible > 0.4);
-  if (usable.length < 2) return { model: 'perspective', frames: [...frames] };
+  const found = frames.filter((f) => f.found && f.information !== null);
+  const usual = percentile(found.map((f) => f.inliers * f.visible), 0.8);
+  const usable = found.filter((f) => f.inliers * f.visible > 0.6 * usual);
+  if (usable.length < 2 || usable.length < 0.3 * frames.length) return { model: 'perspective', frames: [...frames] };
   for (const [model, dims] of FREEDOMS) {
     const fits = usable.map((f) => constrain(template, f, dims));
     const ratio = median(fits.map((q) => q.misfit / (8 - dims)));
     const shift = percentile(fits.map((q) => q.shiftPx), 0.9);
-    if (ratio < 1.3 && shift < 0.15) {
+    if (ratio < 1 && shift < 0.15) {
       return {
         model,
         frames: frames.map((f) => {
