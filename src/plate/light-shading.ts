@@ -63,10 +63,7 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   };
 }
 
-function unit(v: [number, number, number]): [number, number, number] {
-  const n = Math.hypot(v[0], v[1], v[2]);
-  return [v[0] / n, v[1] / n, v[2] / n];
-}
+const unit = (v: [number, number, number]): [number, number, number] => { const n = Math.hypot(v[0], v[1], v[2]); return [v[0] / n, v[1] / n, v[2] / n]; };
 function crossOf(a: readonly number[], b: readonly number[]): [number, number, number] {
   return [a[1]! * b[2]! - a[2]! * b[1]!, a[2]! * b[0]! - a[0]! * b[2]!, a[0]! * b[1]! - a[1]! * b[0]!];
 }
@@ -219,10 +216,18 @@ function robustLinear(s: readonly Sample[], l: readonly number[], scale: number,
   return { cost, w };
 }
 
-/** Solves the 3 × 3 normal equations with a slight ridge on the ambient's slope, which little else holds. */
+/**
+ * What is usual of an ambient light, its weight against the samples: it falls off downwards by this share of itself, since a
+ * sky or a ceiling is brighter than the ground under it (an even sky over ground that reflects a quarter gives 0.6, a room less;
+ * common practice, no source). Without it a low weak key and a high stronger one explain a face alike.
+ */
+const SKY_SLOPE = 0.3;
+const SKY_WEIGHT = 0.1;
+
+/** Solves the 3 × 3 normal equations, the ambient's slope drawn towards the usual. */
 function solve3(A: Float64Array, g: Float64Array, n: number, old: [number, number, number]): [number, number, number] {
-  const ridge = 0.004 * n;
-  const a = A[0]! + 1e-9 * n, b = A[1]!, c = A[2]!, d = A[3]! + ridge, e = A[4]!, f = A[5]! + 1e-6 * n;
+  const ridge = SKY_WEIGHT * n;
+  const a = A[0]! + 1e-9 * n + SKY_SLOPE ** 2 * ridge, b = A[1]! - SKY_SLOPE * ridge, c = A[2]!, d = A[3]! + ridge, e = A[4]!, f = A[5]! + 1e-6 * n;
   const det = a * (d * f - e * e) - b * (b * f - e * c) + c * (b * e - d * c);
   if (!(Math.abs(det) > 1e-18)) return old;
   const x = (g[0]! * (d * f - e * e) - b * (g[1]! * f - e * g[2]!) + c * (g[1]! * e - d * g[2]!)) / det;
