@@ -6,7 +6,8 @@ import type { PlateMeasures } from '../plate/types.js';
 import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { proposePace } from './propose-pace.js';
-import { placementAt } from './ride.js';
+import { STILL } from './carrier.js';
+import { followsMarks, placementAt } from './ride.js';
 
 const W = 854, H = 480, F = 1000;
 const value = (v: number, frame = 0): unknown => ({ value: v, sd: 1, unit: 'deg', frames: [frame, frame] });
@@ -90,5 +91,22 @@ describe('mirror', () => {
     const a = apply(flipped, 105 + 20 * side[0], 200 + 20 * side[1]), b = apply(plain, 105 - 20 * side[0], 200 - 20 * side[1]);
     expect(a[0]).toBeCloseTo(b[0], 9);
     expect(a[1]).toBeCloseTo(b[1], 9);
+  });
+});
+
+describe('a followed region against the marks', () => {
+  // A point that goes along x = 10 f; the region's motion is a shift by `way(f)`.
+  const stands = [0, 10, 20, 30].map((frame) => ({ frame, ground: [100 + 10 * frame, 300] as const, top: [100 + 10 * frame, 200] as const }));
+  const shifts = (way: (f: number) => number) => ({ at: (f: number) => [1, 0, way(f), 0, 1, 0, 0, 0, 1] as const });
+  it('is trusted where it tells the marks at least as well as the still set, not where it goes elsewhere', () => {
+    expect(followsMarks(stands, shifts((f) => 10 * f + Math.sin(f)), STILL)).toBe(false);
+    expect(followsMarks(stands, shifts((f) => 10 * f), STILL)).toBe(true);
+    expect(followsMarks(stands, shifts((f) => (f === 10 ? 40 : 0)), STILL)).toBe(false);
+    const shaken = stands.map((s) => ({ ...s, ground: [s.ground[0] + 8 * Math.sin(s.frame), 300] as const, top: [s.top[0] + 8 * Math.sin(s.frame), 200] as const }));
+    expect(followsMarks(shaken, shifts((f) => 10 * f + 8 * Math.sin(f)), STILL)).toBe(true);
+    // Right on every marked frame, half as large again between two of them.
+    const swells = { at: (f: number) => { const k = f === 15 ? 1.5 : 1; return [k, 0, 10 * f, 0, k, 0, 0, 0, 1] as const; } };
+    expect(followsMarks(stands, swells, STILL)).toBe(false);
+    expect(followsMarks(stands.slice(0, 2), shifts(() => 99), STILL)).toBe(true);
   });
 });

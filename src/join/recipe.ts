@@ -12,7 +12,7 @@ import type { MarksFile, RegionFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
-import { carryStand, placeUpright, type Stand } from './ride.js';
+import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { reframeOf } from './reframe.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
@@ -42,8 +42,9 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   }
   if (stands.length === 0) throw new PlatewrightError('PW-JOIN-STAND', 'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a "carry" mark');
 
-  const carrier: Carrier = carried && pm.ride !== undefined ? rideCarrier(pm.ride) : cameraCarrier(pm.camera);
   const setCarrier = cameraCarrier(pm.camera);
+  const followed = carried && pm.ride !== undefined && followsMarks(stands, rideCarrier(pm.ride), setCarrier);
+  const carrier: Carrier = followed ? rideCarrier(pm.ride!) : setCarrier;
   if (isPinned(input)) return pinnedRecipe(input, carrier);
   const where = carryStand(stands, carrier);
   const takeStand = performerInTake(input);
@@ -68,7 +69,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
     step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${carried && pm.ride !== undefined ? 'the followed region' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${followed ? 'the followed region' : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];

@@ -45,6 +45,36 @@ export function carryStand(stands: readonly Stand[], carrier: Carrier): (frame: 
   return (n) => ({ ground: g(n), top: t(n) });
 }
 
+/** ln of how far the carried upright's length may leave that of the marks beside it (own choice). */
+const STRAY = Math.log(1.06);
+
+/**
+ * Does a followed region go where the marks go? Each mark between two others is told from the rest, once with the region's
+ * motion and once with the set's (leave-one-out): the region is trusted where it tells them at least as well, and where the
+ * upright that it carries stays about as long as the marks on either side have it. With fewer than three marked frames there
+ * is nothing to tell, and it is trusted.
+ */
+export function followsMarks(stands: readonly Stand[], region: Carrier, set: Carrier): boolean {
+  const sorted = [...stands].sort((a, b) => a.frame - b.frame);
+  if (new Set(sorted.map((s) => s.frame)).size < 3) return true;
+  const misses = (carrier: Carrier): number => {
+    let sum = 0;
+    for (let i = 1; i < sorted.length - 1; i++) {
+      const s = sorted[i]!, told = carryStand(sorted.filter((_, k) => k !== i), carrier)(s.frame);
+      sum += (told.ground[0] - s.ground[0]) ** 2 + (told.ground[1] - s.ground[1]) ** 2 + (told.top[0] - s.top[0]) ** 2 + (told.top[1] - s.top[1]) ** 2;
+    }
+    return sum;
+  };
+  if (misses(region) > misses(set)) return false;
+  const length = (s: { readonly ground: Px; readonly top: Px }): number => Math.log(Math.max(1, Math.hypot(s.top[0] - s.ground[0], s.top[1] - s.ground[1])));
+  const told = carryStand(sorted, region);
+  for (let i = 1; i < sorted.length; i++) {
+    const a = sorted[i - 1]!, b = sorted[i]!, low = Math.min(length(a), length(b)) - STRAY, high = Math.max(length(a), length(b)) + STRAY;
+    for (let f = a.frame + 1; f < b.frame; f++) { const l = length(told(f)); if (l < low || l > high) return false; }
+  }
+  return true;
+}
+
 /** Take pixels mirrored about the line from ground to top. */
 export function mirrorAbout(ground: Px, top: Px): Mat3 {
   const x = top[0] - ground[0], y = top[1] - ground[1], l2 = x * x + y * y;
