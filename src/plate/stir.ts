@@ -221,7 +221,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const stands = middle > 0 ? power[peak]! / middle : 0;
   const clean = Math.max(0, along - noise);
   const amplitude = Math.sqrt(2 * clean);
-  const amplitudeSd = Math.max(0.03, amplitude / Math.sqrt(2 * tracks.length), Math.sqrt(noise / tracks.length));
+  // Windows at the rim see a part of the sway only, and those outside may share in it: a tenth of it is never sure (bench/stir.ts).
+  const amplitudeSd = Math.max(0.03, Math.hypot(0.1 * amplitude, amplitude / Math.sqrt(2 * tracks.length)), Math.sqrt(noise / tracks.length));
   const how = `${tracks.length} windows followed over ${n} frames, the common affine motion taken off`;
   const amplitudePx = measured(amplitude, 'px', amplitudeSd, how, frames);
   const shareOfHeight = request.bodyHeightPx === null ? notMeasurable('1', 'the height of the body is not known', 'an upright mark on the body') : measured(amplitude / request.bodyHeightPx, '1', amplitudeSd / request.bodyHeightPx, how, frames);
