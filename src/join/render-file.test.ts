@@ -56,7 +56,7 @@ async function render(out: string, codec: WriterCodec, work: string | undefined,
   const stop = new AbortController();
   try {
     const report = await renderJoin(renderer, path(folder, out), {
-      codec, matte: path(folder, `${out}.matte.mkv`), signal: stop.signal, ...(work === undefined ? {} : { resumeIn: path(folder, work) }),
+      codec, ...(codec === 'png' ? {} : { matte: path(folder, `${out}.matte.mkv`) }), signal: stop.signal, ...(work === undefined ? {} : { resumeIn: path(folder, work) }),
       onFrame: (f) => { drawn.push(f.frame); if (drawn.length >= stopAfter) stop.abort(); },
     });
     return { report, stopped: null, drawn };
@@ -97,6 +97,17 @@ describe('a render that is stopped', () => {
     const run = await render('other.mkv', 'ffv1', 'work-other', moved);
     expect(run.report!.kept).toBe(0);
     expect(run.drawn).toHaveLength(FRAMES);
+  });
+
+  it('goes on with a sequence of its own recipe only, and starts anew where it was finished', async () => {
+    const first = await render('seq_%03d.png', 'png', undefined, recipe, 6);
+    expect(first.stopped).toBe('PW-JOIN-STOPPED');
+    const moved: Recipe = { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, seed: 10 } : s)) };
+    expect((await render('seq_%03d.png', 'png', undefined, moved, 4)).drawn[0]).toBe(0);
+    const on = await render('seq_%03d.png', 'png', undefined, moved);
+    expect(on.report!.kept).toBeGreaterThan(0);
+    expect(on.drawn[0]).toBe(on.report!.kept);
+    expect((await render('seq_%03d.png', 'png', undefined, moved)).report!.kept).toBe(0);
   });
 
   it('draws the performer at all, and elsewhere on every frame', async () => {

@@ -5,7 +5,7 @@
  */
 import { existsSync, mkdirSync, rmSync, writeFileSync, readFileSync } from 'node:fs';
 import { createHash } from 'node:crypto';
-import { extname, join } from 'node:path';
+import { basename, dirname, extname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { isSequencePattern } from '../media/sequence.js';
@@ -100,9 +100,15 @@ async function openSinks(renderer: JoinRenderer, out: string, matte: string | un
 
 async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOptions): Promise<RenderReport> {
   const { in: first, out: end } = renderer.recipe.plate;
-  const writer = await VideoWriter.open(out, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: o.codec, resume: true, firstNumber: first });
+  // Pictures are gone on with only where a stopped render of this very recipe left them: its stamp stands beside them until it is done.
+  const mark = join(dirname(out), `.${basename(out).replace(/%\d*d/, '')}.unfinished`);
+  const stamp = createHash('sha256').update(JSON.stringify([renderer.recipe, o.choice ?? null, o.codec])).digest('hex');
+  const resume = existsSync(mark) && readFileSync(mark, 'utf8') === stamp;
+  mkdirSync(dirname(out), { recursive: true });
+  writeFileSync(mark, stamp);
+  const writer = await VideoWriter.open(out, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: o.codec, resume, firstNumber: first });
   const kept = Math.min(end - first, writer.framesDone);
-  const matte = o.matte === undefined ? null : await VideoWriter.open(o.matte, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: isSequencePattern(o.matte) ? 'png' : 'ffv1', grey: true, bits: 8, resume: true, firstNumber: first });
+  const matte = o.matte === undefined ? null : await VideoWriter.open(o.matte, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: isSequencePattern(o.matte) ? 'png' : 'ffv1', grey: true, bits: 8, resume, firstNumber: first });
   let done = kept;
   try {
     for await (const frame of renderer.frames(first + kept, end, o.choice, o.signal)) {
@@ -119,6 +125,7 @@ async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOpti
   }
   await writer.close();
   await matte?.close();
+  rmSync(mark, { force: true });
   return { frames: end - first, kept, leftOff: renderer.leftOff };
 }
 
