@@ -1,7 +1,7 @@
 /**
  * Focal length and rotation of a turning camera against made truth (camera-sequences.ts, through H.264 at crf 18), beside the
  * closed form per homography (Szeliski & Shum, *Creating Full View Panoramic Image Mosaics*, SIGGRAPH 1997) from ORB matches under
- * RANSAC of a general library, in one run. Five sequences by default, one of each kind that moves enough; all fifteen with `full`.
+ * RANSAC of a general library, in one run. Five sequences by default (a pan, a hand, an actor, distortion, a small move); all fifteen with `full`.
  */
 import { invert, multiply, normalise, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { rotationAngle, rotationFromPanTiltRoll } from '../src/geometry/rotation.js';
@@ -95,7 +95,7 @@ function nearestRotation(m: Mat3): Mat3 {
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const { cutOuts } = await rideMaterial(seed), vision = await openVision();
   const own: (Outcome & { s: CameraSequence })[] = [], other: Outcome[] = [];
-  for (const index of full ? Array.from({ length: 15 }, (_, i) => i) : [0, 1, 2, 3, 4, 12]) {
+  for (const index of full ? Array.from({ length: 15 }, (_, i) => i) : [0, 2, 3, 4, 12]) {
     const s = makeCameraSequence(seed, index, patternTexture(seed * 17 + index, 2400, 1500), cutOuts[1 % cutOuts.length]!), frames = await throughCodec(s);
     const a = await ours(s, frames), b = reference(vision, s, frames);
     own.push({ ...a, s });
