@@ -18,7 +18,7 @@ import { measureRoom } from './room.js';
 import { stirOfPlate } from './stir-of-plate.js';
 import { measureTurn } from './turn.js';
 import { trackRegion, type RideCorrection } from './ride.js';
-import { posesOf } from './turn-poses.js';
+import { posesOf, turnFromPoses } from './turn-poses.js';
 import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Turn, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
@@ -197,6 +197,8 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
 /** Yaw from poses and the slide of the surface. Absent where no two poses are marked. */
 async function turnOf(reader: Reader, marks: MarksFile, signal: AbortSignal | undefined): Promise<Turn | undefined> {
   if (new Set(posesOf(marks).map((p) => p.frame)).size < 2) return undefined;
+  // Poses of a performer who only stands in the plate are wishes: there is nothing of it in the picture to be followed.
+  if (!marks.marks.some((m) => m.kind === 'body' || m.kind === 'carry')) return turnFromPoses(posesOf(marks), reader.info.frameCount, reader.info.rate) ?? undefined;
   return measureTurn(readerLumaSource(reader), { marks, rate: reader.info.rate, ...(signal === undefined ? {} : { signal }) });
 }
 
