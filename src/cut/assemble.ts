@@ -37,8 +37,8 @@ function threefold(p: Picture): Float32Array {
 }
 
 /** A frame in the deliveries' encoding (BT.709): what is in another one goes through linear light. */
-function toDelivery(frame: VideoFrame): Picture {
-  const coded = toCodedRgb(frame);
+function toDelivery(frame: VideoFrame, dst?: Picture): Picture {
+  const coded = toCodedRgb(frame, dst);
   if (frame.colour.transfer === 'bt709') return coded;
   return linearToCoded(codedToLinear(coded, frame.colour.transfer), 'bt709');
 }
@@ -70,13 +70,13 @@ export async function assemble(p: Programme, sinks: readonly PictureSink[], opti
     const reader = await VideoReader.open(item.file!);
     try {
       let record = item.recordIn;
-      let last: Picture | null = null;
+      let last: Picture | null = null, read: Picture | undefined;
       for await (const frame of reader.frames(item.in, item.out)) {
         options.signal?.throwIfAborted();
         if (record >= item.recordOut) break;
         // Where the source runs slower than the programme a frame is shown more than once; where faster, some are passed over.
         if (sourceFrame(item, record, p.rate) > frame.index) continue;
-        last = fitInto(toDelivery(frame), p.widthPx, p.heightPx);
+        last = fitInto((read = toDelivery(frame, read)), p.widthPx, p.heightPx);
         while (record < item.recordOut && sourceFrame(item, record, p.rate) <= frame.index) await emit(last, record++);
       }
       // A file shorter than claimed: hold its last picture, so that sound and picture stay together.
