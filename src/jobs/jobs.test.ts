@@ -101,10 +101,14 @@ describe('kill -9 while scanning', () => {
     let kills = 0;
     for (let round = 0; round < 40 && getJob(book, job.id)!.state !== 'done'; round++) {
       const child = spawn(process.execPath, [MAIN, book.folder, job.id], { stdio: 'ignore' });
-      // The first rounds are killed at random moments, from before the start to near the end; then it may finish.
-      const timer = round < 5 ? setTimeout(() => child.kill('SIGKILL'), 150 + random.below(1600)) : undefined;
+      // The first rounds are killed at random shares of the work, the first of all as soon as it runs; then it may finish.
+      const share = round === 0 ? 0 : random.uniform();
+      const watch = round >= 5 ? undefined : setInterval(() => {
+        const j = getJob(book, job.id)!;
+        if (j.state === 'running' && j.done >= share * j.total) child.kill('SIGKILL');
+      }, 4);
       const signal = await new Promise<NodeJS.Signals | null>((done) => child.on('exit', (_c, s) => done(s)));
-      clearTimeout(timer);
+      clearInterval(watch);
       if (signal === 'SIGKILL') kills++;
       expect((book.db.prepare('PRAGMA integrity_check').get() as { integrity_check: string }).integrity_check).toBe('ok');
     }
