@@ -5,7 +5,8 @@
  * steadiness: rms change between neighbouring frames along the set's motion, less the truth's own.
  * Run: `npx tsx bench/erase.ts [pan,room] [--grain] [--from=N --count=N --empty=N] [--out=DIR] [--json]`.
  */
-import { existsSync, mkdirSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { plane, type Picture } from '../src/image/picture.js';
@@ -20,6 +21,7 @@ import { eraseFile } from '../src/join/erase-file.js';
 import type { CleanedBox } from '../src/join/erase.js';
 import { apply, IDENTITY3, invert, multiply, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { sampleBilinear } from '../src/image/sampling.js';
+import type { BenchRow } from './rows.js';
 import { readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
 
 const args = process.argv.slice(2);
@@ -30,7 +32,7 @@ if (outDir !== undefined) mkdirSync(outDir, { recursive: true });
 interface Score { seen: number; seenN: number; unseen: number; unseenN: number; worst: number; worstFrame: number; flicker: number; flickerN: number }
 
 /** Compares clean frames with the truth as they come. */
-async function run(name: string, file: string, region: RegionFile, truthAt: (n: number) => Promise<Picture>, exposed = false, toBefore: (n: number) => Mat3 = () => IDENTITY3): Promise<void> {
+async function measureOne(name: string, file: string, region: RegionFile, truthAt: (n: number) => Promise<Picture>, exposed = false, toBefore: (n: number) => Mat3 = () => IDENTITY3): Promise<{ seen: number | null; unseen: number | null }> {
   const s: Score = { seen: 0, seenN: 0, unseen: 0, unseenN: 0, worst: Infinity, worstFrame: -1, flicker: 0, flickerN: 0 };
   const kept: { n: number; clean: Picture; box: CleanedBox | null }[] = [];
   let before: { error: Float32Array; cover: Float32Array } | null = null;
@@ -78,6 +80,7 @@ async function run(name: string, file: string, region: RegionFile, truthAt: (n: 
   const row = { shot: name, psnrSeen: db(s.seen, s.seenN), psnrUnseen: db(s.unseen, s.unseenN), unseenShare: s.unseenN / Math.max(1, s.seenN + s.unseenN), worst: Math.round(10 * s.worst) / 10, worstFrame: s.worstFrame, flickerRms: Math.sqrt(s.flicker / Math.max(1, s.flickerN)), sources: report.sources.length, move: report.move, framesPerSecond: report.frames / seconds };
   if (args.includes('--json')) console.log(JSON.stringify(row));
   else console.log(`${name}: seen ${row.psnrSeen} dB (34 bar, 38 goal), never seen ${row.psnrUnseen} dB (24) on ${(100 * row.unseenShare).toFixed(1)} %, worst frame ${row.worstFrame} ${row.worst} dB, error changes by ${(255 * row.flickerRms).toFixed(2)}/255 a frame; ${row.sources} sources, ${row.move}, ${row.framesPerSecond.toFixed(1)} frames/s`);
+  return { seen: row.psnrSeen, unseen: row.psnrUnseen };
 }
 
 /** The truth in the light of the frame: the camera exposes by itself, so gain and offset a channel are fitted over what was not replaced. */
@@ -96,28 +99,29 @@ function likePlate(truth: Picture, clean: Picture, box: CleanedBox | null): Pict
   return out;
 }
 
-async function pan(): Promise<void> {
-  if (truthFolder() === null) { console.log('pan: skipped, ../shared/truth is not there'); return; }
+async function pan(): Promise<{ seen: number | null; unseen: number | null } | null> {
+  if (truthFolder() === null) { console.log('SKIPPED: pan, ../shared/truth is not beside the checkout'); return null; }
   const region: RegionFile = { frames: truthMarks('pan').plate.marks.flatMap((m) => (m.kind === 'erase' ? [{ frame: m.frame ?? 0, polygon: m.polygon }] : [])) };
   const truth = await VideoReader.open(truthFile('pan', 'clean.mp4'));
-  await run('pan', truthFile('pan', 'plate.mp4'), region, async (n) => toCodedRgb(await truth.frame(n)), false, (n) => {
+  const score = await measureOne('pan', truthFile('pan', 'plate.mp4'), region, async (n) => toCodedRgb(await truth.frame(n)), false, (n) => {
     const t = readTruth('pan'), K: Mat3 = [t.focalPx, 0, t.principal[0], 0, t.focalPx, t.principal[1], 0, 0, 1];
     const r = (k: number): Mat3 => t.frames[k]!.rotationWorldToCamera.flat() as unknown as Mat3;
     return multiply(multiply(K, multiply(r(n - 1), transpose(r(n)))), invert(K));
   });
   await truth.close();
+  return score;
 }
 
 /** A part of the locked-off clip, cut out as its own lossless file so that the whole tool sees only that. */
-async function room(): Promise<void> {
+async function room(): Promise<{ seen: number | null; unseen: number | null } | null> {
   const here = dirname(fileURLToPath(import.meta.url));
   const file = ['../../shared/footage/locked-off-people.mp4', '../../../shared/footage/locked-off-people.mp4'].map((p) => resolve(here, p)).find((p) => existsSync(p));
-  if (file === undefined) { console.log('room: skipped, ../shared/footage is not there'); return; }
+  if (file === undefined) { console.log('SKIPPED: room, ../shared/footage is not beside the checkout'); return null; }
   const from = Number(value('from') ?? 0), count = Number(value('count') ?? 80);
   const reader = await VideoReader.open(file);
   const { widthPx: w, heightPx: h, rate, colour } = reader.info;
   const empty = { ...toCodedRgb(await reader.frame(Number(value('empty') ?? 0))), data: toCodedRgb(await reader.frame(Number(value('empty') ?? 0))).data.slice() };
-  const part = 'bench-erase-part.mkv';
+  const folder = mkdtempSync(join(tmpdir(), 'bench-erase-')), part = join(folder, 'part.mkv');
   const writer = await VideoWriter.open(part, { widthPx: w, heightPx: h, rate, codec: 'ffv1', colour: { ...colour, matrix: 'rgb', fullRange: true } });
   const frames: { frame: number; polygon: [number, number][] }[] = [];
   let k = 0;
@@ -129,9 +133,10 @@ async function room(): Promise<void> {
   }
   await writer.close();
   await reader.close();
-  if (frames.length === 0) { console.log('room: nobody is there'); return; }
-  await run('room', part, { frames }, async () => empty, true);
-  (await import('node:fs')).rmSync(part);
+  if (frames.length === 0) { console.log('room: nobody is there'); return null; }
+  const score = await measureOne('room', part, { frames }, async () => empty, true);
+  rmSync(folder, { recursive: true, force: true });
+  return score;
 }
 
 /** Box about the largest thing that differs from the empty frame. */
@@ -147,6 +152,19 @@ function differenceBox(p: Picture, empty: Picture): [number, number][] | null {
   return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
 }
 
-const wanted = args.find((a) => !a.startsWith('--'))?.split(',') ?? ['pan', 'room'];
-if (wanted.includes('pan')) await pan();
-if (wanted.includes('room')) await room();
+/** Rows for `npm run bench`: the set is fixed, so the seed has no part. */
+export async function run(_seed: number, _full = false): Promise<BenchRow[]> {
+  const rows: BenchRow[] = [];
+  for (const [name, score] of [['pan of the practice set', await pan()], ['people in a locked-off room', await room()]] as const) {
+    if (score === null) continue;
+    rows.push({ name: `erase, ${name}: PSNR where some frame shows it`, ours: score.seen, reference: null, bar: 34, goal: 38, unit: 'dB', better: 'high' });
+    rows.push({ name: `erase, ${name}: PSNR where none does`, ours: score.unseen, reference: null, bar: 24, goal: null, unit: 'dB', better: 'high' });
+  }
+  return rows;
+}
+
+if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
+  const wanted = args.find((a) => !a.startsWith('--'))?.split(',') ?? ['pan', 'room'];
+  if (wanted.includes('pan')) await pan();
+  if (wanted.includes('room')) await room();
+}
