@@ -113,7 +113,7 @@ export function makeBrief(r: BriefRequest): Brief {
 
   // Stir, eyeline, length.
   const amplitude = m.stir?.amplitudePx.value ?? null;
-  const stir = amplitude === null || amplitude < 0.3 ? null : `things stir ${fmt(amplitude, 1)} px at ${fmt(m.stir?.rateHz.value ?? 0, 1)} Hz towards ${fmt(m.stir?.directionDeg.value ?? 0)}°: a fan from that side, low, or a hand that tugs the cloth at that pace`;
+  const stir = amplitude === null || amplitude < 0.3 || m.stir?.rateHz.value == null ? null : `things stir ${fmt(amplitude, 1)} px at ${fmt(m.stir?.rateHz.value ?? 0, 1)} Hz ${m.stir?.directionDeg.value == null ? 'to all sides' : `towards ${fmt(m.stir.directionDeg.value)}°`}: a fan from that side, low, or a hand that tugs the cloth at that pace`;
   if (stir !== null) instructions.push(`Stir: ${stir}.`);
   const look = r.marks.marks.find((x) => x.kind === 'eyeline');
   let eyeline: Brief['eyeline'] = null;

@@ -230,6 +230,12 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     const reason = `the region moves no more than its grain makes it seem (${amplitude.toFixed(2)} px)`;
     return { directionDeg: notMeasurable('deg', reason, help), amplitudePx, shareOfHeight, rateHz: notMeasurable('Hz', reason, help) };
   }
+  // Less than two swings in all that was seen: what bends, turns or walks does as much, and no fan could be asked for by it.
+  if ((0.5 * (peak + 1) * T) / bins < 2) {
+    const reason = 'fewer than two swings were seen, which can\'t be told from the thing\'s own way';
+    const help2 = 'a longer part of the shot';
+    return { directionDeg: notMeasurable('deg', reason, help2), amplitudePx: notMeasurable('px', reason, help2), shareOfHeight: notMeasurable('1', reason, help2), rateHz: notMeasurable('Hz', reason, help2) };
+  }
   const deg = ((((axis * 180) / Math.PI) % 180) + 180) % 180;
   const directionDeg: Measure = along > 1.5 * across ? measured(deg, 'deg', Math.max(2, (Math.atan2(Math.sqrt(across), Math.sqrt(along)) * 180) / Math.PI / Math.sqrt(tracks.length)), `${how}; 0 = along the rows, 90 = down the columns`, frames)
     : notMeasurable('deg', 'it moves alike in all directions', help);
