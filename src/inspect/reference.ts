@@ -21,6 +21,15 @@ export interface Bare {
 /** Least share of the variance inside the performer that the bare join must explain. */
 const EXPLAINS = 0.75;
 
+async function openIfThere(recipe: Recipe, tools?: JoinOptions): Promise<JoinRenderer | null> {
+  try {
+    return await JoinRenderer.open(recipe, tools ?? (await joinTools(recipe, null)));
+  } catch (error) {
+    if (error instanceof PlatewrightError) return null;
+    throw error;
+  }
+}
+
 /** The plate as the join's erase and widen steps leave it. */
 export class MendedPlate {
   private readonly renderer: JoinRenderer;
@@ -31,12 +40,8 @@ export class MendedPlate {
 
   /** Null where plate or take of the recipe are not there any more. */
   static async open(recipe: Recipe, tools?: JoinOptions): Promise<MendedPlate | null> {
-    try {
-      return new MendedPlate(await JoinRenderer.open(recipe, tools ?? (await joinTools(recipe, null))));
-    } catch (error) {
-      if (error instanceof PlatewrightError) return null;
-      throw error;
-    }
+    const renderer = await openIfThere(recipe, tools);
+    return renderer === null ? null : new MendedPlate(renderer);
   }
 
   async *frames(from: number, to: number): AsyncGenerator<VideoFrame, void, undefined> {
@@ -57,12 +62,8 @@ export class BareJoin {
 
   /** Null where plate or take of the recipe are not there any more. */
   static async open(recipe: Recipe, tools?: JoinOptions): Promise<BareJoin | null> {
-    try {
-      return new BareJoin(await JoinRenderer.open(recipe, tools ?? (await joinTools(recipe, null))));
-    } catch (error) {
-      if (error instanceof PlatewrightError) return null;
-      throw error;
-    }
+    const renderer = await openIfThere(recipe, tools);
+    return renderer === null ? null : new BareJoin(renderer);
   }
 
   /** The bare join of one frame, with brightness fitted to what is seen; null where it does not explain it. */

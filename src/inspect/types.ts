@@ -8,7 +8,10 @@ export interface InspectionMatter {
   readonly matter: InspectionMatterName;
   readonly value: number | null;
   readonly unit: string;
+  /** How far `value` may stray; for a ratio (grain, blur) it is no ceiling of the value itself: `needed` says what is. */
   readonly limit: number;
+  /** What the value must be to pass, in words with its unit. Absent in inspections of before. */
+  readonly needed?: string;
   readonly passes: boolean | null;
   readonly worstFrame: number | null;
   /** Step to change, and how. */

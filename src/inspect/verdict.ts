@@ -24,9 +24,22 @@ export interface Series {
   readonly outOfStep: { frame: number; same: number; before: number }[];
 }
 
+/** Most that the shadow's darkness may differ from the plate's own, stops. */
+const SHADOW_STOPS = 0.9;
 /** Limits: the program's own choice (see inspect.ts). */
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 4, edgeLightness: 4.5, chatter: 0.12, grain: 0.35, blur: 0.35, blackLevel: 0.15, whiteLevel: 0.18, colour: 16, light: 70, cadence: 0, shadow: 35,
+};
+
+/** An encoder's own noise in rough fur adds to the grain: more is forgiven than less. */
+const SURE_MOST = 1.75;
+
+/** What each value must be, from the limits themselves. */
+const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
+  slip: `at most ${LIMITS.slip} px`, spill: `at most ${LIMITS.spill} %`, edgeLightness: `0 ± ${LIMITS.edgeLightness} L*`, chatter: `at most ${LIMITS.chatter} of alpha`,
+  grain: `${(1 - LIMITS.grain).toFixed(2)} to ${SURE_MOST} of the plate's`, blur: `${(1 - 2 * LIMITS.blur).toFixed(2)} to ${(1 / (1 - LIMITS.blur)).toFixed(2)} of the plate's`,
+  blackLevel: `0 ± ${LIMITS.blackLevel} of the coded range`, whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`, colour: `at most ${LIMITS.colour} CIEDE2000`, light: `at most ${LIMITS.light}°`,
+  cadence: 'no frame doubled, missing or out of step', shadow: `at most ${LIMITS.shadow}° aside, ${SHADOW_STOPS} stop lighter or darker`,
 };
 
 function mean(list: readonly Reading[]): number {
@@ -46,9 +59,9 @@ export function judge(series: Series, recipe: Recipe): Inspection {
     if (name === 'shadowStops' || name === 'roughGrain' || name === 'grainOutside') continue;
     for (const r of list ?? []) { const row = per.get(r.frame); if (row !== undefined) row[name as InspectionMatterName] = r.value; }
   }
-  const add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string): void => {
+  const add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string, needed = NEEDED[matter]): void => {
     const limit = LIMITS[matter];
-    matters.push({ matter, value, unit, limit, passes: value === null ? null : off <= limit, worstFrame: worst, step, advice, ...(reason === undefined ? {} : { reason }) });
+    matters.push({ matter, value, unit, limit, needed, passes: value === null ? null : off <= limit, worstFrame: worst, step, advice, ...(reason === undefined ? {} : { reason }) });
   };
   slip(series, per, add);
   const simple = (matter: InspectionMatterName, unit: string, step: StepName, centre: number, advice: (v: number) => string, none: string, off: (v: number) => number = (v) => Math.abs(v - centre)): void => {
@@ -73,7 +86,7 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   return { passes: matters.every((m) => m.passes !== false), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }
 
-type Add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string) => void;
+type Add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string, needed?: string) => void;
 type Rows = Map<number, Partial<Record<InspectionMatterName, number>>>;
 
 function aboutMedian(list: readonly Place[], free: number): Place[] {
@@ -114,8 +127,6 @@ function slip(series: Series, per: Rows, add: Add): void {
   add('slip', 'px', 'ride', v, worstBy(parts[k]!, (x) => x), v, v <= LIMITS.slip ? '' : `the performer slips by ${v.toFixed(2)} px rms on what it rides on: correct the ride on the worst frame, or mark the stand on more frames`);
 }
 
-/** An encoder's own noise in rough fur adds to the grain: more is forgiven than less. */
-const SURE_MOST = 1.75;
 
 /**
  * Grain that differs by less than this (sd of coded luma in the halved picture, two thirds of a step of an 8-bit picture) is not
@@ -136,7 +147,8 @@ function grain(series: Series, add: Add): void {
   const unseen = list === sure && outside.length > 0 && Math.abs(v - 1) * quantile(outside.map((r) => r.value), 0.5) < UNSEEN;
   const bad = !unseen && (v < low || v > high);
   add('grain', 'ratio', 'air', v, worstBy(list, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), bad ? 1 : 0,
-    !bad ? '' : v < 1 ? `the performer has ${v.toFixed(2)} of the plate's grain: raise the air step's grain` : `the performer has ${v.toFixed(2)} times the plate's grain: lower the air step's grain, or soften the take's own first`);
+    !bad ? '' : v < 1 ? `the performer has ${v.toFixed(2)} of the plate's grain: raise the air step's grain` : `the performer has ${v.toFixed(2)} times the plate's grain: lower the air step's grain, or soften the take's own first`,
+    undefined, unseen ? 'too fine to be seen either way' : `${low.toFixed(2)} to ${high} of the plate's${list === sure ? '' : ', read roughly'}`);
 }
 
 function shadow(series: Series, add: Add): void {
@@ -144,7 +156,7 @@ function shadow(series: Series, add: Add): void {
   if (list.length === 0) { add('shadow', 'deg', 'ground', null, null, 0, '', 'no shadow is to be seen by rights, or the recipe asks for none'); return; }
   const v = quantile(list.map((r) => r.value), 0.5);
   const dark = stops.length === 0 ? 0 : quantile(stops.map((r) => r.value), 0.5);
-  const wrong = v > LIMITS.shadow, far = Math.abs(dark) > 0.9;
+  const wrong = v > LIMITS.shadow, far = Math.abs(dark) > SHADOW_STOPS;
   add('shadow', 'deg', 'ground', v, worstBy(list, (x) => x), wrong ? v : far ? LIMITS.shadow + 1 : v,
     wrong ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on' : `the performer's shadow lies ${v.toFixed(0)}° aside of where the plate's key throws it: correct the ground step's azimuth`)
       : far ? `the shadow is ${Math.abs(dark).toFixed(1)} stops ${dark > 0 ? 'lighter' : 'darker'} than the plate's own: change the ground step's transmission` : '');

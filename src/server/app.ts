@@ -152,9 +152,7 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   });
   app.get('/api/grain/:pick/:n', async (c) => {
     const pair = await grainPair(book, frames, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'));
-    c.header('Content-Type', 'image/png');
-    c.header('Cache-Control', 'no-cache');
-    return c.body(new Uint8Array(pair.png));
+    return c.json({ picture: `data:image/png;base64,${pair.png.toString('base64')}`, at: pair.at, sd: pair.sd });
   });
   app.get('/api/clip/:what/:file', async (c) => {
     const file = c.req.param('file').replace(/\.(mp4|webm)$/, '');

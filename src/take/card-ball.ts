@@ -14,23 +14,13 @@ import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/li
 import { apply, applyVector, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { plane, type Picture } from '../image/picture.js';
+import type { ShadingLight } from '../plate/light-shading.js';
 import { cutOut } from './card-map.js';
 import { cardToGround, type AlignedCard, type CardPose } from './card-pose.js';
 import { printTone } from './card-tone.js';
 
-export interface BallLight {
-  readonly azimuthDeg: number;
-  readonly elevationDeg: number;
-  /** Standard deviation of the direction itself, degrees on the sphere (each of two axes). */
-  readonly directionSd: number;
-  /** log2((key + ambient) / ambient) at a surface that faces the key; the card's own bounce is part of the ambient. */
-  readonly keyFillStops: number;
-  readonly keyFillSd: number;
-  /** Share of the variance on the ball that the light explains, 0..1. */
-  readonly explained: number;
-  /** Linear RGB of key and ambient on the white ball. */
-  readonly keyRgb: readonly [number, number, number];
-  readonly fillRgb: readonly [number, number, number];
+/** The card's own bounce is part of the ambient; colours are those on the white ball. */
+export interface BallLight extends ShadingLight {
   /** Outline in pixels: centre, half axes, and the turn of the first in degrees. */
   readonly ellipse: readonly [number, number, number, number, number];
 }

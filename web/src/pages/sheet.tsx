@@ -3,9 +3,9 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { Inspection } from '../../../src/inspect/types.js';
-import type { Recipe, RecipeStep } from '../../../src/join/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
 import { amount, need, seconds, unit } from '../format.js';
+import { GrainPair } from '../parts/grain-pair.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
@@ -64,7 +64,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
             <MeasureList title="Look" items={[
               { name: 'edge spread', measure: x().look?.edgeSpreadPx }, { name: 'sharpness, MTF50', measure: x().look?.mtf50 }, { name: 'motion blur', measure: x().look?.motionBlur.lengthPx },
               { name: 'shutter', measure: x().look?.motionBlur.shutterDeg }, { name: 'grain size', measure: x().look?.grain.correlationPx }, { name: 'haze', measure: x().look?.haze.amount }]}>
-              <Show when={(x().look?.grain.table.length ?? 0) > 0}><figure class="grain-pair"><img src={`/api/grain/${props.pick.id}/0`} alt="the plate's grain, and the same grain grown again" loading="lazy" /><figcaption>the plate's grain on a calm patch · grown again from the measure, both magnified and spread alike</figcaption></figure></Show>
+              <Show when={(x().look?.grain.table.length ?? 0) > 0}><GrainPair pick={props.pick.id} stamp={x().span.out} /></Show>
             </MeasureList>
             <MeasureList title="Room" items={[
               { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare }, { name: 'supplied by other frames', measure: x().room?.suppliedShare }]}>
@@ -103,7 +103,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         )}</Show>
       </section>
 
-      <section id="inspection"><h3>Does the join show?</h3><Show when={join()?.inspection} fallback={<p class="pencil-note">not inspected yet</p>}>{(i) => <InspectionTable inspection={i()} pick={props.pick.id} recipe={join()!.recipe} />}</Show></section>
+      <section id="inspection"><h3>Does the join show?</h3><Show when={join()?.inspection} fallback={<p class="pencil-note">not inspected yet</p>}>{(i) => <InspectionTable inspection={i()} pick={props.pick.id} />}</Show></section>
     </article>
   );
 }
@@ -176,19 +176,18 @@ export function words(name: string): string {
   return name.replace(/([A-Z])/g, (c) => ` ${c.toLowerCase()}`);
 }
 
-function InspectionTable(props: { inspection: Inspection; pick: string; recipe: Recipe }): JSX.Element {
-  const stepOf = (name: string): RecipeStep | undefined => props.recipe.steps.find((s) => s.step === name);
+function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
   return (
     <>
       <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : 'The join shows; the steps to change stand beside each matter.'}</p>
       <table class="matters">
-        <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">limit</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
+        <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">needed</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
         <tbody><For each={props.inspection.matters}>{(m) => (
           <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
             <th scope="row">{words(m.matter)}</th>
-            <td>{m.value === null ? m.reason ?? '–' : `${Number(m.value.toFixed(3))}${unit(m.unit)}`}</td><td>{Number(m.limit.toFixed(3))}{unit(m.unit)}</td>
+            <td>{m.value === null ? m.reason ?? '–' : `${Number(m.value.toFixed(3))}${unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
             <td><Show when={m.worstFrame !== null} fallback="–"><button onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
-            <td>{m.passes === false ? `${m.step}: ${m.advice}` : stepOf(m.step) === undefined ? '' : m.step}</td>
+            <td>{m.passes === false ? `${m.step}: ${m.advice}` : ''}</td>
           </tr>
         )}</For></tbody>
       </table>
