@@ -70,7 +70,9 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
               { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare }, { name: 'supplied by other frames', measure: x().room?.suppliedShare }]}>
               <Show when={x().room}>{(r) => <p class="how">about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
             </MeasureList>
-            <MeasureList title="Stir" items={[{ name: 'amplitude', measure: x().stir?.amplitudePx }, { name: 'direction', measure: x().stir?.directionDeg }, { name: 'rate', measure: x().stir?.rateHz }]} />
+            <Show when={x().stir} fallback={<section class="measures"><h3>Stir</h3><p class="how">nothing is marked that could stir; would help: a mark of what the performer rides on, of a head or of a body</p></section>}>
+              <MeasureList title="Stir" items={[{ name: 'amplitude', measure: x().stir?.amplitudePx }, { name: 'direction', measure: x().stir?.directionDeg }, { name: 'rate', measure: x().stir?.rateHz }]} />
+            </Show>
             <section class="measures"><h3>Ride and turn</h3>
               <p class="how"><Show when={x().ride} fallback="no region to ride on is marked">{(r) => <>followed over {r().frames.length} frames ({r().model}); lowest confidence {Math.min(...r().frames.map((f) => f.confidence)).toFixed(2)}</>}</Show></p>
               <p class="how"><Show when={x().turn} fallback="no turn is marked">{(t) => <>turns from {t().frames[0]?.yawDeg.toFixed(0)}° to {t().frames[t().frames.length - 1]?.yawDeg.toFixed(0)}°, at most {t().peakDegPerSecond.toFixed(0)}° a second (± {Math.max(...t().frames.map((f) => f.sd)).toFixed(1)}°)</>}</Show></p>
