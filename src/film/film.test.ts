@@ -118,6 +118,37 @@ const known: Record<string, number[]> = {
   'tears-of-steel-30s.mp4': [72, 438, 482, 567, 667, 699],
   'sintel-26s.mp4': [76, 121, 319, 457, 545, 611],
 };
+/** The set as a camera shows it after `t` frames of moving by `step` px and growing by `growth` a frame; pictures of a half-sine pace. */
+function moved(set: Uint8Array, step: number, growth: number, body: Uint8Array | null): Uint8Array[] {
+  let way = 0;
+  return Array.from({ length: 48 }, (_, t) => {
+    way += step * Math.sin((Math.PI * (t + 0.5)) / 48);
+    const k = (1 + growth) ** t, out = set.slice();
+    for (let y = 0; y < H; y++) {
+      for (let x = 0; x < W; x++) {
+        if (body !== null && x > 56 && x < 132 && y > 14 && y < 104) { out[y * W + x] = Math.max(16, Math.min(235, 126 + 2 * (body[y * W + x]! - 126))); continue; }
+        const sx = (((x - W / 2) / k + W / 2 + way) % (2 * W) + 2 * W) % (2 * W), sy = (y - H / 2) / k + H / 2;
+        const at = (i: number, j: number): number => set[Math.min(H - 1, Math.max(0, j)) * W + (i >= W ? Math.max(0, 2 * W - 1 - i) : i)]!;
+        const i = Math.floor(sx), j = Math.floor(sy), fx = sx - i, fy = sy - j;
+        out[y * W + x] = Math.round((1 - fy) * ((1 - fx) * at(i, j) + fx * at(i + 1, j)) + fy * ((1 - fx) * at(i, j + 1) + fx * at(i + 1, j + 1)));
+      }
+    }
+    return out;
+  });
+}
+
+it('a camera that follows somebody is seen to move, though he fills a third of the picture and it starts and settles gently', async () => {
+  const s = await summariseShot(sourceOf(moved(scenes[2]!.frames[0]!, 2.2, 0, scenes[4]!.frames[0]!)), { in: 0, out: 48, entry: 'cut' }, 0);
+  expect(s.takes.join('; ')).toMatch(/the camera moves to the right|the camera moves slowly/);
+});
+
+it('a push in is told apart from things that move', async () => {
+  const s = await summariseShot(sourceOf(moved(scenes[2]!.frames[0]!, 0, 0.012, null)), { in: 0, out: 48, entry: 'cut' }, 0);
+  expect(s.takes.join('; ')).toMatch(/the camera pushes in/);
+  // New picture at the edges may count for a little, the set as a whole may not.
+  expect(s.takes.join('; ')).not.toMatch(/; things move in/);
+});
+
 describe('open clips', () => {
   for (const [name, cuts] of Object.entries(known)) {
     const path = join(footage, name);

@@ -8,7 +8,7 @@
  */
 import { palette } from '../colour/palette.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
-import { BlockMatcher, emptyMatch } from './block-match.js';
+import { BLOCKS_X, BLOCKS_Y, BlockMatcher, emptyMatch } from './block-match.js';
 import { scanFrames, type FrameSource } from './find-cuts.js';
 import { lowContrast, lowVector } from './low-vector.js';
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_LENGTH, SMALL_W, smallFrame, type SmallFrame } from './small-frame.js';
@@ -33,7 +33,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   const m = emptyMatch();
   const runs = Math.max(1, Math.min(RUNS, Math.floor(length / (LAG + 1))));
   const samples: number[] = [];
-  const shifts: { dx: number; dy: number }[] = [];
+  const shifts: SetMotion[] = [];
   let brightness = 0, motion = 0, beside = 0, pairs = 0, seen = 0, contrast = 0;
   let opening: SmallFrame | null = null;
   let closing: SmallFrame | null = null;
@@ -58,26 +58,34 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
     if (a === b) continue;
     matcher.match(a, b, 3, m);
     pairs++;
-    shifts.push({ dx: m.dx / LAG, dy: m.dy / LAG });
+    const set = setMotion(matcher, m);
+    shifts.push({ dx: set.dx / LAG, dy: set.dy / LAG, growth: set.growth / LAG });
     motion += m.motion / LAG / SMALL_W;
-    beside += besideShare(matcher, m.dx, m.dy);
+    beside += besideShare(matcher, set);
   }
   brightness /= Math.max(1, seen);
   contrast /= Math.max(1, seen);
   motion /= Math.max(1, pairs);
   beside /= Math.max(1, pairs);
-  const mid = (values: number[]): number => [...values].sort((p, q) => p - q)[values.length >> 1] ?? 0;
-  const dx = mid(shifts.map((s) => s.dx)), dy = mid(shifts.map((s) => s.dy));
-  const wander = shifts.length > 1 ? Math.sqrt(shifts.reduce((t, s) => t + (s.dx - dx) ** 2 + (s.dy - dy) ** 2, 0) / shifts.length) : 0;
-  let drift = 0;
-  if (opening !== null && closing !== null && opening !== closing) drift = matcher.match(opening, closing, 3, m).dissimilarity;
+  const mean = (value: (s: SetMotion) => number): number => shifts.reduce((t, s) => t + value(s), 0) / Math.max(1, shifts.length);
+  const dx = mean((s) => s.dx), dy = mean((s) => s.dy), growth = mean((s) => s.growth), far = Math.hypot(dx, dy);
+  const wander = Math.sqrt(mean((s) => (s.dx - dx) ** 2 + (s.dy - dy) ** 2));
+  // A move that starts, runs and settles goes one way all along, however uneven its pace.
+  const oneWay = far > 0.1 && shifts.every((s) => s.dx * dx + s.dy * dy > -0.15 * far * far);
+  // What is found again in its own place from the first picture to the last: with a camera that stands, all that nobody passes.
+  let held = 1;
+  if (opening !== null && closing !== null && opening !== closing) {
+    matcher.match(opening, closing, 3, m);
+    held = 1 - besideShare(matcher, { dx: 0, dy: 0, growth: 0 });
+  }
   const fps = source.info.rate.num / source.info.rate.den;
   const seconds = length / fps;
-  const steadyMove = Math.hypot(dx, dy) > 0.3;
-  const restless = wander > 0.35;
-  // Little found again at the end although no single step shows it: a slow move.
-  const slowMove = !steadyMove && !restless && drift > 0.35 && beside < 0.25;
-  const cameraMoves = steadyMove || restless || slowMove;
+  const restless = wander > 0.3 && !oneWay;
+  const pushes = !restless && Math.abs(growth) > 0.0015 && shifts.every((s) => s.growth * growth >= 0);
+  const steadyMove = !restless && far > 0.3;
+  // Little found again in its place at the end although no single step shows it: a slow move.
+  const slowMove = !steadyMove && !restless && !pushes && (oneWay || held < HELD);
+  const cameraMoves = steadyMove || restless || pushes || slowMove;
   const takes: string[] = [];
   let effort = 20;
   const add = (minutes: number, sentence: string): void => {
@@ -87,11 +95,12 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   if (seconds < 1) add(15, `only ${seconds.toFixed(1)} s long: hardly time for a gag`);
   else add(Math.max(0, (seconds - 2) * 4), `${seconds.toFixed(1)} s of picture`);
   if (!cameraMoves) add(0, 'the camera stands still');
-  else if (steadyMove && !restless) {
+  else if (steadyMove) {
     // The picture goes the other way than the camera.
     const way = Math.abs(dx) >= Math.abs(dy) ? (dx < 0 ? 'to the right' : 'to the left') : dy < 0 ? 'downwards' : 'upwards';
     add(25, `the camera moves ${way}, about ${Math.round((Math.hypot(dx, dy) / SMALL_W) * fps * 100)} % of the width a second: the performer must ride along`);
   } else if (restless) add(40, 'the camera is restless (hand-held, shaken or fast): the performer must ride along with its blur');
+  else if (pushes) add(30, `the camera ${growth > 0 ? 'pushes in' : 'draws back'}, about ${Math.round(Math.abs(growth) * fps * 100)} % a second: the performer must ride along and ${growth > 0 ? 'grow' : 'shrink'}`);
   else add(20, 'the camera moves slowly: the performer must ride along');
   if (beside > 0.3) add(45, `things move in about ${Math.round(beside * 100)} % of the picture: people to erase, or passing in front`);
   else if (beside > 0.08) add(20, `something moves in about ${Math.round(beside * 100)} % of the picture: may have to be erased, held or kept in front`);
@@ -103,13 +112,55 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   return { ...shot, index, motion, cameraMoves, brightness, palette: rgb, thumbFrames, takes, effortMinutes: Math.round(effort) };
 }
 
-/** Share of textured blocks whose shift differs from the picture's by more than a cell. */
-function besideShare(matcher: BlockMatcher, dx: number, dy: number): number {
+/** How the set moves between two pictures: shift (cells) at the middle and growth (0.02: two per cent larger). */
+interface SetMotion {
+  readonly dx: number;
+  readonly dy: number;
+  readonly growth: number;
+}
+
+/** Shifts are whole cells, so that two of one motion differ by up to half a cell either way. */
+const AGREE = 0.75;
+/** Share of the picture that must be found again in its place for the camera to stand; people may fill the rest. */
+const HELD = 0.35;
+/** Growths that are tried: a push or pull of up to 8 % over the pair. */
+const GROWTHS = [0, ...[1, 2, 3, 4, 5, 6, 7, 8].flatMap((k) => [k / 100, -k / 100])];
+
+/**
+ * The set is what most blocks show: the growth and shift on which the largest group of textured blocks agrees within a cell.
+ * A camera that follows somebody holds him still, and the picture's global correlation with him. Growth has to win over a
+ * twentieth of the blocks more than none does.
+ */
+function setMotion(matcher: BlockMatcher, whole: { readonly dx: number; readonly dy: number }): SetMotion {
+  const blocks = matcher.blockShifts().map((s, k) => ({ ...s, ...middleOf(k) })).filter((s) => s.textured && s.left < 0.6);
+  if (blocks.length < 6) return { dx: whole.dx, dy: whole.dy, growth: 0 };
+  let best: SetMotion = { dx: whole.dx, dy: whole.dy, growth: 0 }, votes = 0;
+  for (const growth of GROWTHS) {
+    const at = blocks.map((s) => ({ x: s.dx - growth * s.x, y: s.dy - growth * s.y }));
+    for (const c of at) {
+      const group = at.filter((s) => Math.abs(s.x - c.x) <= AGREE && Math.abs(s.y - c.y) <= AGREE);
+      const mine = group.length - (growth === 0 ? 0 : blocks.length / 20);
+      if (mine <= votes) continue;
+      votes = mine;
+      best = { dx: group.reduce((t, s) => t + s.x, 0) / group.length, dy: group.reduce((t, s) => t + s.y, 0) / group.length, growth };
+    }
+  }
+  return best;
+}
+
+/** A block's middle from the picture's, cells. */
+function middleOf(k: number): { x: number; y: number } {
+  return { x: ((k % BLOCKS_X) + 0.5 - BLOCKS_X / 2) * (SMALL_W / BLOCKS_X), y: (Math.floor(k / BLOCKS_X) + 0.5 - BLOCKS_Y / 2) * (SMALL_H / BLOCKS_Y) };
+}
+
+/** Share of textured blocks that do not move with the set. */
+function besideShare(matcher: BlockMatcher, set: SetMotion): number {
   let n = 0, all = 0;
-  for (const s of matcher.blockShifts()) {
+  for (const [k, s] of matcher.blockShifts().entries()) {
     if (!s.textured) continue;
     all++;
-    if (Math.hypot(s.dx - dx, s.dy - dy) > 1.5 || s.left > 0.35) n++;
+    const m = middleOf(k);
+    if (Math.hypot(s.dx - set.dx - set.growth * m.x, s.dy - set.dy - set.growth * m.y) > 1.5 || s.left > 0.35) n++;
   }
   return all > 0 ? n / all : 0;
 }
