@@ -69,9 +69,10 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
   const ratio = takeFps / plateFps;
   const n = pm.span.out - pm.span.in;
   const last = tm.span.out - 1;
+  const held = last > tm.span.in ? Array.from({ length: n }, (_, i) => tm.span.in + i * ratio).filter((v) => v > last + 0.5).length : 0;
   const straight: PaceStep = {
     step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
-    why: ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${formatRate(parseRate(tm.rate))}, the plate at ${formatRate(parseRate(pm.rate))}`,
+    why: (ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${formatRate(parseRate(tm.rate))}, the plate at ${formatRate(parseRate(pm.rate))}`) + endsTooSoon(held),
   };
   const platePoses = posesOf(input.plate), takePoses = posesOf(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);
@@ -106,8 +107,12 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
   if (same) return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
   return {
     step: 'pace', on: true, method: 'flow', curve,
-    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon, its last frame holds for ${missing} frame(s)` : ''}`,
+    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${endsTooSoon(missing)}`,
   };
+}
+
+function endsTooSoon(frames: number): string {
+  return frames > 0 ? `; the take ends too soon, its last frame holds for ${frames} frame(s)` : '';
 }
 
 /** Furthest that a turn goes back from what it had reached, degrees. */

@@ -49,6 +49,14 @@ describe('pace', () => {
     for (let i = 1; i < 46; i++) expect(step.curve[i]! - step.curve[i - 1]!).toBeLessThan(2);
   });
 
+  it('says for how many frames a take that ends too soon holds its last one; a still is meant to hold', () => {
+    const short = proposePace(input({ frames: 36 }, { frames: 24 }), false, false);
+    expect(short.curve[35]).toBe(23);
+    expect(short.why).toContain('holds for 12 frame(s)');
+    expect(proposePace(input({ frames: 36 }, { frames: 36 }), false, false).why).not.toContain('holds');
+    expect(proposePace(input({ frames: 36 }, { frames: 1 }), false, false).why).not.toContain('holds');
+  });
+
   it('refuses a take that turns the other way, and takes it when it is mirrored', () => {
     const both = input({ frames: 24, poses: [[0, -30], [12, 0], [23, 30]] }, { frames: 24, poses: [[0, 30], [12, 0], [23, -30]] });
     expect(proposePace(both, false, false).why).toContain('turns the other way');
