@@ -96,6 +96,14 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
       await measure(readerLumaSource(reader), body, (k) => t.frames[k]!.mannequin.yaw, frames, () => 0, e);
       rows.push({ name: `turn: the truth set's man, ${name}, worst frame (${e.inside} of ${e.count} frames within 2 sd)`, ours: e.worst[0]!, reference: e.reference[0]!, bar: 5, goal: 2, unit: 'deg' });
     }
+    // Eyes and nose read by eye, no pose told; yaw counts from the camera.
+    const face = (frame: number, leftEye: [number, number], rightEye: [number, number], nose: [number, number]): Mark => ({ kind: 'face', frame, leftEye, rightEye, nose });
+    const middle = face(18, [402.4, 85.7], [437.2, 85.9], [419.2, 104.8]), two = [face(12, [428.7, 85.5], [461.1, 85.9], [445.8, 105.2]), face(23, [385.7, 85.9], [415, 85.7], [397.7, 105.2])];
+    for (const [name, marks] of [['his face marked on one frame, no pose', [middle]], ['on two frames, no pose', two]] as const) {
+      const turn = await measureTurn(readerLumaSource(reader), { marks: { frame: 0, marks: [...marks] }, rate: RATE });
+      const off = turn.frames.map((f) => Math.abs(f.yawDeg - t.frames[f.frame]!.mannequin.yaw));
+      rows.push({ name: `turn: the truth set's man, ${name}, rms over ${off.length} frames (${turn.frames.filter((f, i) => off[i]! <= 2 * f.sd).length} within 2 sd; worst ${Math.max(...off).toFixed(1)})`, ours: Math.sqrt(off.reduce((s, v) => s + v * v, 0) / off.length), bar: 5, goal: 2, unit: 'deg' });
+    }
   } finally { await reader.close(); }
   return rows;
 }

@@ -19,6 +19,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('rectangle'), frame, corners: z.tuple([point, point, point, point]), width: z.number().positive().optional(), depth: z.number().positive().optional(), plane: z.enum(['ground', 'wall']).optional() }),
   z.object({ kind: z.literal('shadow'), frame, foot: point, tip: point, height: z.number().positive().optional(), top: point.optional() }),
   z.object({ kind: z.literal('head'), frame, ellipse: z.tuple([z.number(), z.number(), z.number().positive(), z.number().positive(), z.number()]), yawDeg: z.number().optional() }),
+  // Of who turns: the eye on the picture's left, the eye on its right, tip of the nose, middle of the mouth.
+  z.object({ kind: z.literal('face'), frame, leftEye: point, rightEye: point, nose: point, mouth: point.optional() }),
   z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
   z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
   z.object({ kind: z.literal('erase'), frame, polygon }),
@@ -103,6 +105,7 @@ export function markPoints(mark: Mark): Point[] {
     case 'rectangle': return [...mark.corners];
     case 'shadow': return [mark.foot, mark.tip, ...(mark.top ? [mark.top] : [])];
     case 'head': return [[mark.ellipse[0], mark.ellipse[1]]];
+    case 'face': return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return [...mark.polygon];

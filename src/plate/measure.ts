@@ -17,6 +17,7 @@ import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.
 import { measureRoom } from './room.js';
 import { stirOfPlate } from './stir-of-plate.js';
 import { measureTurn } from './turn.js';
+import { facesOf, turnOfFace } from './turn-face.js';
 import { trackRegion, type RideCorrection } from './ride.js';
 import { posesOf, turnFromPoses } from './turn-poses.js';
 import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Turn, View } from './types.js';
@@ -169,7 +170,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const light = measureLight(await linearFrame(reader, marks.frame), view, marks);
     const ride = options.ride === false ? undefined : await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
     options.signal?.throwIfAborted();
-    const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, options.signal));
+    const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, span, options.signal));
     options.signal?.throwIfAborted();
     const stir = await attempt(notes, 'stir', () => stirOfPlate(readerLumaSource(reader), marks, rate, span, options.signal));
     const look = await attempt(notes, 'look', () => measureLook(reader, { from: span.in, to: span.out, ...(options.signal === undefined ? {} : { signal: options.signal }) }));
@@ -194,8 +195,9 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
   }
 }
 
-/** Yaw from poses and the slide of the surface. Absent where no two poses are marked. */
-async function turnOf(reader: Reader, marks: MarksFile, signal: AbortSignal | undefined): Promise<Turn | undefined> {
+/** Yaw from a marked face, else from poses and the slide of the surface. Absent where neither a face nor two poses are marked. */
+async function turnOf(reader: Reader, marks: MarksFile, span: { in: number; out: number }, signal: AbortSignal | undefined): Promise<Turn | undefined> {
+  if (facesOf(marks).length > 0) return turnOfFace(readerLumaSource(reader), { marks, rate: reader.info.rate, span, ...(signal === undefined ? {} : { signal }) });
   if (new Set(posesOf(marks).map((p) => p.frame)).size < 2) return undefined;
   // Poses of a performer who only stands in the plate are wishes: there is nothing of it in the picture to be followed.
   if (!marks.marks.some((m) => m.kind === 'body' || m.kind === 'carry')) return turnFromPoses(posesOf(marks), reader.info.frameCount, reader.info.rate) ?? undefined;

@@ -69,6 +69,12 @@ export function solveProfile(poses: readonly Pose[], rates: readonly SurfaceRate
   const covariance = invertSymmetric(matrix, size);
   const out: { frame: number; yawDeg: number; sd: number }[] = [];
   for (let i = 0; i < n; i++) out.push({ frame: first + i, yawDeg: y[i]!, sd: 1.25 * Math.sqrt(Math.max(0.25, covariance === null ? 25 : covariance[i * size + i]!)) });
+  return turnOfYaws(out, rate);
+}
+
+/** Peak rate, first and last turning frame of yaws on consecutive frames. */
+export function turnOfYaws(out: readonly { readonly frame: number; readonly yawDeg: number; readonly sd: number }[], rate: Rate): Turn {
+  const n = out.length, first = out[0]!.frame;
   const fps = framesPerSecond(rate);
   const speed = out.map((_, i) => Math.abs(out[Math.min(n - 1, i + 1)]!.yawDeg - out[Math.max(0, i - 1)]!.yawDeg) * fps / Math.max(1, Math.min(n - 1, i + 1) - Math.max(0, i - 1)));
   const peakRate = Math.max(0, ...speed);

@@ -1,6 +1,6 @@
 /**
  * Turn (DESIGN 5.2): yaw of the person or thing ridden on for every frame, from a few key poses and the parallax of its
- * surface. Where the body is comes from a `body`, `upright`, `stand` or `head` mark, else from what moves against the set.
+ * surface; or from a face, where eyes and nose are marked (turn-face.ts). Where the body is comes from a `body`, `upright`, `stand` or `head` mark, else from what moves against the set.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
@@ -8,6 +8,7 @@ import { apply, IDENTITY3, multiply, type Mat3 } from '../geometry/mat3.js';
 import { inverseOr, SetFollower } from './camera-follow.js';
 import type { MarksFile } from './marks.js';
 import { lumaAt, type LumaSource } from './ride-source.js';
+import { facesOf, turnOfFace } from './turn-face.js';
 import { SurfaceFlow, type BodyPlace, type SurfaceRate } from './turn-flow.js';
 import { posesOf, turnFromPoses, type Pose } from './turn-poses.js';
 import { PROFILE_LIMIT, solveProfile } from './turn-profile.js';
@@ -20,10 +21,11 @@ export interface TurnRequest {
   readonly signal?: AbortSignal;
 }
 
-/** Throws `PW-TURN-POSES` for fewer than two poses on different frames, `PW-TURN-FRAME` for one outside the clip. */
+/** A marked face decides where there is one. Throws `PW-TURN-POSES` for fewer than two poses on different frames, `PW-TURN-FRAME` for one outside the clip. */
 export async function measureTurn(source: LumaSource, request: TurnRequest): Promise<Turn & { readonly how: string }> {
+  if (facesOf(request.marks).length > 0) return turnOfFace(source, request);
   const poses = unwrapped(request.marks);
-  if (poses.length < 2) throw new PlatewrightError('PW-TURN-POSES', `a turn needs pose marks on at least two frames, but the marks file has ${poses.length}; add {"kind":"pose","frame":0,"yawDeg":-60}`);
+  if (poses.length < 2) throw new PlatewrightError('PW-TURN-POSES', `a turn needs pose marks on at least two frames or a face mark, but the marks file has ${poses.length} pose(s); add {"kind":"pose","frame":0,"yawDeg":-60}`);
   const late = poses.find((p) => p.frame >= source.frameCount);
   if (late) throw new PlatewrightError('PW-TURN-FRAME', `a pose is on frame ${late.frame}, but the clip ends at frame ${source.frameCount - 1}`);
   if (source.frameCount > PROFILE_LIMIT) {

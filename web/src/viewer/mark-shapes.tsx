@@ -20,6 +20,7 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'horizon', label: 'horizon', points: 2, hint: 'two points of the horizon', make: (p, frame) => ({ kind: 'horizon', frame, line: [p[0]!, p[1]!] }) },
   { kind: 'shadow', label: 'shadow', points: 2, hint: 'foot of what casts it, then the shadow’s tip', asks: 'height', make: (p, frame, height) => ({ kind: 'shadow', frame, foot: p[0]!, tip: p[1]!, ...(height ? { height } : {}) }) },
   { kind: 'head', label: 'head', points: 2, hint: 'middle of the head, then its edge to the side', make: (p, frame) => { const r = Math.hypot(p[1]![0] - p[0]![0], p[1]![1] - p[0]![1]); return { kind: 'head', frame, ellipse: [p[0]![0], p[0]![1], r, r * 1.25, 0] }; } },
+  { kind: 'face', label: 'face', points: 3, hint: 'a face that turns: the eye on the left of the picture, the eye on its right, the tip of the nose; one frame that shows all three is enough, more are better', make: (p, frame) => ({ kind: 'face', frame, leftEye: p[0]!, rightEye: p[1]!, nose: p[2]! }) },
   { kind: 'stand', label: 'stands here', points: 2, hint: 'where the performer’s feet are, then where its top is', asks: 'height', make: (p, frame, height) => ({ kind: 'stand', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
   { kind: 'carry', label: 'rides on', points: null, hint: 'outline of what the performer rides on', make: (p, frame) => ({ kind: 'carry', frame, region: [...p] }) },
   { kind: 'performer', label: 'performer', points: 2, hint: 'the performer’s feet, then its top', asks: 'height', make: (p, frame, height) => ({ kind: 'performer', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
@@ -45,6 +46,7 @@ export function handles(m: Mark): P[] {
     case 'rectangle': return m.corners.map((p) => [...p] as P);
     case 'shadow': return [[...m.foot], [...m.tip]];
     case 'head': return [[m.ellipse[0], m.ellipse[1]]];
+    case 'face': return [m.leftEye, m.rightEye, m.nose, ...(m.mouth === undefined ? [] : [m.mouth])].map((p) => [...p] as P);
     case 'stand': case 'performer': return [[...m.ground], [...m.top]];
     case 'carry': return m.region.map((p) => [...p] as P);
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
@@ -64,6 +66,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'rectangle': return { ...m, corners: at(m.corners) as [P, P, P, P] };
     case 'shadow': return i === 0 ? { ...m, foot: p } : { ...m, tip: p };
     case 'head': return { ...m, ellipse: [p[0], p[1], m.ellipse[2], m.ellipse[3], m.ellipse[4]] };
+    case 'face': return { ...m, ...(i === 0 ? { leftEye: p } : i === 1 ? { rightEye: p } : i === 2 ? { nose: p } : { mouth: p }) };
     case 'stand': case 'performer': return i === 0 ? { ...m, ground: p } : { ...m, top: p };
     case 'carry': return { ...m, region: at(m.region) };
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
