@@ -5,10 +5,14 @@
  * lays both sets of poses on one smooth curve (src/take/pace-poses.ts), corrected so that its poses hold.
  */
 import { formatRate, framesPerSecond, parseRate } from '../core/rational.js';
+import { facesOf } from '../plate/turn-face.js';
 import { paceOfPoses } from '../take/pace-poses.js';
 import { smoothCubic } from './carrier.js';
 import { marksOf, type ProposalInput, type Side } from './proposal-input.js';
 import type { PaceStep } from './types.js';
+
+/** A face's turn is known on every frame; so many of them draw its curve. */
+const FACE_POSES = 12;
 
 type Yaw = (frame: number) => number;
 interface Pose { readonly frame: number; readonly yawDeg: number }
@@ -36,6 +40,14 @@ export function posesOf(side: Side, mirrored = false): Pose[] {
     out.push({ frame, yawDeg });
   }
   return out;
+}
+
+/** Poses of a take: as marked, else read off the turn that was measured from its face. */
+function posesOfTake(side: Side, mirrored: boolean): Pose[] {
+  const marked = posesOf(side, mirrored), turn = side.measures.turn?.frames ?? [];
+  if (marked.length >= 2 || turn.length < 2 || facesOf(side.marks).length === 0) return marked;
+  const many = Math.min(turn.length, FACE_POSES);
+  return Array.from({ length: many }, (_, i) => turn[Math.round((i * (turn.length - 1)) / (many - 1))]!).map((p) => ({ frame: p.frame, yawDeg: mirrored ? -p.yawDeg : p.yawDeg }));
 }
 
 function throughPoses(poses: readonly Pose[]): Yaw | null {
@@ -74,7 +86,7 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
     step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
     why: (ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${formatRate(parseRate(tm.rate))}, the plate at ${formatRate(parseRate(pm.rate))}`) + endsTooSoon(held),
   };
-  const platePoses = posesOf(input.plate), takePoses = posesOf(input.take, mirrored);
+  const platePoses = posesOf(input.plate), takePoses = posesOfTake(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);
   const have = need === null ? null : yawOfTake(takePoses, platePoses, need, plateFps, takeFps);
   if (need === null || have === null) return straight;

@@ -49,6 +49,16 @@ describe('pace', () => {
     for (let i = 1; i < 46; i++) expect(step.curve[i]! - step.curve[i - 1]!).toBeLessThan(2);
   });
 
+  it('reads a take\'s turn off its followed face where no pose is marked on it', () => {
+    const n = 36, turn = Array.from({ length: n }, (_, i) => -40 + 80 * ease(i, n));
+    const both = input({ frames: n, poses: [0, 12, 24, 35].map((f) => [f, turn[f]!] as const) }, { frames: 72, turn: Array.from({ length: 72 }, (_, i) => -40 + 80 * ease(i, 72)) });
+    const marks = { frame: 0, marks: [{ kind: 'face', frame: 10, leftEye: [1, 1], rightEye: [9, 1], nose: [5, 6] }] } as unknown as MarksFile;
+    const step = proposePace({ ...both, take: { ...both.take, marks } }, false, false);
+    // Twice as many frames for the same turn: two of the take a frame of the plate.
+    for (let i = 4; i < 32; i++) expect(Math.abs(step.curve[i]! - 71 * (i / 35))).toBeLessThan(3);
+    expect(proposePace(both, false, false).curve[20]).toBe(20);
+  });
+
   it('says for how many frames a take that ends too soon holds its last one; a still is meant to hold', () => {
     const short = proposePace(input({ frames: 36 }, { frames: 24 }), false, false);
     expect(short.curve[35]).toBe(23);

@@ -3,6 +3,7 @@
  * than one. Without marks the performer is found on the screen itself; what then can't be known (the camera's height, the
  * key's direction) is said with the mark that would give it.
  */
+import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { formatRate } from '../core/rational.js';
 import { decodeTransfer } from '../colour/transfer.js';
@@ -11,8 +12,10 @@ import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { measureLight } from '../plate/light.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
+import { facesOf, turnOfFace } from '../plate/turn-face.js';
 import { posesOf, turnFromPoses } from '../plate/turn-poses.js';
-import type { Light, View } from '../plate/types.js';
+import type { Light, Turn, View } from '../plate/types.js';
 import { solveView } from '../plate/view.js';
 import { subjectView } from '../plate/view-derived.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
@@ -152,6 +155,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const sortedSig = [...sig].sort((a, b) => a - b);
     const sharpest = sortedSig.length > 0 ? sortedSig[Math.floor(0.1 * (sortedSig.length - 1))]! : 0;
     const poses = posesOf(marks);
+    const face = facesOf(marks).length === 0 ? null : await turnOfFaceOrNote(reader, marks, notes);
     const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
     const own = options.camera === true && !hasAlpha ? await measureTakeCamera(reader, frames) : null;
     if (own !== null && own.note !== null) notes.push(own.note);
@@ -162,8 +166,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
         : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [marks.frame, marks.frame]),
       view, subject, light,
       ...(own === null || own.camera === null ? {} : { camera: own.camera }),
-      turn: poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null,
-      poses,
+      turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),
+      ...(face === null ? { poses } : {}),
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
       screenNoise: over(readings.map((r) => r.noise), 'ratio', 'neighbouring screen pixels, share of the coded range', noScreen, HELP_SCREEN, 0.5, 0.0005),
       screenClipped: over(readings.map((r) => r.clipped), 'ratio', 'screen pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),
@@ -286,3 +290,14 @@ function takeLight(linear: Picture | null, view: View | null, marks: MarksFile, 
   return { ...again, ...coloured, azimuthDeg: rough(again.azimuthDeg, 10), elevationDeg: rough(again.elevationDeg, 9) };
 }
 
+
+/** The performer's own turn from its marked face; a face that can't be followed is a note, not an end. */
+async function turnOfFaceOrNote(reader: VideoReader, marks: MarksFile, notes: string[]): Promise<Turn | null> {
+  try {
+    return await turnOfFace(readerLumaSource(reader), { marks, rate: reader.info.rate });
+  } catch (error) {
+    if (!(error instanceof PlatewrightError)) throw error;
+    notes.push(`turn: ${error.message}`);
+    return null;
+  }
+}
