@@ -7,7 +7,7 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join as path, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
 import type { BenchRow } from './rows.js';
 import { NAMED, SPOILS, writeSpoiled } from './spoiled-joins.js';
 import { inspectJoin, type InspectInput } from '../src/inspect/inspect.js';
@@ -33,12 +33,13 @@ const blamed = (r: Inspection): InspectionMatterName[] => r.matters.filter((m) =
 /** Spoils one shot in every way: how many faults were named, how many could be, and matters blamed beside the fault. */
 async function spoilShot(shot: TruthShot, input: InspectInput, seed: number): Promise<{ named: number; of: number; beside: number }> {
   const folder = mkdtempSync(path(tmpdir(), 'spoiled-'));
+  const truth = readTruth(shot);
   const part: InspectInput = { ...input, recipe: { ...input.recipe, plate: { ...input.recipe.plate, out: Math.min(input.recipe.plate.out, input.recipe.plate.in + FRAMES) } } };
   let named = 0, of = 0, beside = 0;
   try {
     for (const [k, spoil] of SPOILS.entries()) {
       const file = path(folder, `${k}.mkv`);
-      await writeSpoiled({ plate: input.clean ?? input.plate, join: input.join, matte: input.matte }, spoil, seed + 31 * k, file, FRAMES);
+      await writeSpoiled({ plate: input.clean ?? input.plate, join: input.join, matte: input.matte, light: (n) => truth.frames[n]!.sunInCamera }, spoil, seed + 31 * k, file, FRAMES);
       const r = await inspectJoin({ ...part, join: file }, { samples: 8 });
       const m = r.matters.find((q) => q.matter === NAMED[spoil])!;
       if (m.value === null) { console.log(`${shot}, ${spoil}: ${m.matter} not read (${m.reason})`); continue; }

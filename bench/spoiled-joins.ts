@@ -11,18 +11,20 @@ import { sampleBilinear } from '../src/image/sampling.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
+import { normalsOfMatte } from '../src/join/relight.js';
 import type { InspectionMatterName } from '../src/inspect/types.js';
 
-export const SPOILS = ['slip', 'spill', 'dark edges', 'no grain', 'doubled grain', 'shadow mirrored', 'no shadow', 'black lifted', 'white lifted', 'frame doubled', 'chatter', 'blur', 'cast'] as const;
+export const SPOILS = ['slip', 'spill', 'dark edges', 'no grain', 'doubled grain', 'shadow mirrored', 'no shadow', 'black lifted', 'white lifted', 'frame doubled', 'chatter', 'patchy chatter', 'blur', 'cast', 'light turned'] as const;
 export type Spoil = (typeof SPOILS)[number];
 
 /** Matter that has to be named. */
 export const NAMED: Readonly<Record<Spoil, InspectionMatterName>> = {
   slip: 'slip', spill: 'spill', 'dark edges': 'edgeLightness', 'no grain': 'grain', 'doubled grain': 'grain', 'shadow mirrored': 'shadow', 'no shadow': 'shadow', 'black lifted': 'blackLevel',
-  'white lifted': 'whiteLevel', 'frame doubled': 'cadence', chatter: 'chatter', blur: 'blur', cast: 'colour',
+  'white lifted': 'whiteLevel', 'frame doubled': 'cadence', chatter: 'chatter', 'patchy chatter': 'chatter', blur: 'blur', cast: 'colour', 'light turned': 'light',
 };
 
-export interface TrueJoin { readonly plate: string; readonly join: string; readonly matte: string }
+/** `light`: unit vector towards the key on each frame, camera coordinates; needed to turn the light. */
+export interface TrueJoin { readonly plate: string; readonly join: string; readonly matte: string; readonly light?: (frame: number) => readonly [number, number, number] }
 
 /** A plane seen from (x + dx, y + dy). */
 function moved(src: Float32Array, w: number, h: number, dx: number, dy: number): Float32Array {
@@ -64,6 +66,13 @@ export async function writeSpoiled(from: TrueJoin, spoil: Spoil, seed: number, f
         }
       }
     }
+    if (spoil === 'patchy chatter') {
+      // Patches some 3 px wide come and go along the outline, each frame anew; sd a third of the cover.
+      const noise = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 3);
+      const k = Float32Array.from(noise, (v) => Math.min(1.6, Math.max(0, 1 + 0.33 * v * 6 * Math.sqrt(Math.PI))));
+      for (let c = 0; c < 3; c++) layer(c, (i, f, back, a) => (a < 0.98 ? back + k[i]! * (f - back) : f));
+    }
+    if (spoil === 'light turned' && from.light !== undefined) turnLight(m, d, W, H, from.light(n));
     if (spoil === 'spill') layer(1, (i, f, _b, a) => f + a * 0.35 * (0.2126 * bt709Decode(j.data[i]!) + 0.7152 * f + 0.0722 * bt709Decode(j.data[2 * N + i]!)));
     if (spoil === 'dark edges') for (let c = 0; c < 3; c++) layer(c, (_i, f, back, a) => (a < 0.98 ? f - 0.6 * Math.max(0, f - (1 - a) * back) : f));
     if (spoil === 'black lifted') for (let c = 0; c < 3; c++) layer(c, (_i, f, _b, a) => f + a * 0.1 * (1 - f));
@@ -105,5 +114,16 @@ function mirrorShadow(j: Picture, b: Picture, m: Float32Array, d: Float32Array, 
         if (there) d[c * N + i] = d[c * N + i]! * ratio[y * W + xm]!;
       }
     }
+  }
+}
+
+/** The shading of a rounded body under the key is taken off and laid on again from the opposite side of the picture (Lambert's law on the normals of the filled matte, with a fill of .35). */
+function turnLight(m: Float32Array, d: Float32Array, W: number, H: number, light: readonly [number, number, number]): void {
+  const N = W * H, normals = normalsOfMatte(m, W, H), fill = 0.35;
+  const lit = (i: number, side: number): number => fill + Math.max(0, side * (normals[i]! * light[0] + normals[N + i]! * light[1]) + normals[2 * N + i]! * light[2]);
+  for (let i = 0; i < N; i++) {
+    if (m[i]! < 0.01 || normals[2 * N + i] === 0) continue;
+    const k = 1 + m[i]! * (Math.min(3, lit(i, -1) / lit(i, 1)) - 1);
+    for (let c = 0; c < 3; c++) d[c * N + i] = bt709Encode(k * bt709Decode(d[c * N + i]!));
   }
 }

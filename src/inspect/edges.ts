@@ -1,6 +1,6 @@
 /**
- * The outline: screen colour left on it, edges darker or brighter than the mixture of performer and new background they
- * should be, and a matte that chatters.
+ * The outline: screen colour left on it, and edges darker or brighter than the mixture of performer and new background they
+ * should be.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { nearestInSet } from '../image/distance.js';
@@ -120,25 +120,3 @@ class CoreMeans {
     return y709;
   }
 }
-
-/**
- * Chatter: mean alpha by which the outline leaves the range that its neighbours in time span, over all pixels of the outline:
- * an outline that goes out and back. Smooth motion, however quick, gives little. Null where there is no outline.
- */
-export function readChatter(before: Float32Array, now: Float32Array, after: Float32Array, box: readonly [number, number, number, number], width: number): number | null {
-  let second = 0, pixels = 0;
-  for (let y = box[1]; y < box[3]; y++) {
-    for (let x = box[0]; x < box[2]; x++) {
-      const i = y * width + x;
-      const a = before[i]!, b = now[i]!, c = after[i]!;
-      const soft = (b > 0.03 && b < 0.97) || Math.abs(a - c) > 0.06 || Math.abs(b - (a + c) / 2) > 0.06;
-      if (!soft) continue;
-      // Out and back: this frame lies outside what its neighbours span.
-      const low = Math.min(a, c), high = Math.max(a, c);
-      second += Math.max(0, low - b, b - high);
-      pixels++;
-    }
-  }
-  return pixels < 40 ? null : second / pixels;
-}
-

@@ -13,7 +13,8 @@ import { groundGeometry } from '../join/ground.js';
 import { mendsPlate } from '../join/mends-plate.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
-import { readChatter, readEdges } from './edges.js';
+import { outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
+import { readEdges } from './edges.js';
 import { grow, liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
 import { readLevels } from './levels.js';
@@ -114,8 +115,10 @@ class SeriesReader {
   private readonly fronts: boolean;
   /** The performer is behind a pane. */
   readonly veiled: boolean;
+  private readonly veil: number;
   private before: SeenFrame | null = null;
   private beforeThat: SeenFrame | null = null;
+  private readonly outlines: (OutlineCells | null)[] = [];
   private slipped: [number, number] = [0, 0];
 
   constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean) {
@@ -129,6 +132,7 @@ class SeriesReader {
     const front = find('front');
     this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
     this.veiled = front !== null && front.pane !== null;
+    this.veil = front?.pane?.veil ?? 0;
     this.series.first = first;
   }
 
@@ -159,10 +163,19 @@ class SeriesReader {
     if (bare !== null && bare.explained >= SAME) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
+    this.readOutline(f, shift ?? [0, 0]);
     const b = this.before;
     if (b !== null) this.readMovement(f, b);
     this.beforeThat = b;
     this.before = f;
+  }
+
+  /** The outline as seen, three frames side by side; the middle one's chatter. */
+  private readOutline(f: SeenFrame, slip: readonly [number, number]): void {
+    this.outlines.push(outlineCells(f, this.foot(f.frame) ?? [0, 0], slip));
+    if (this.outlines.length > 3) this.outlines.shift();
+    const [a, b, c] = this.outlines;
+    if (a != null && b != null && c != null) this.put('seenChatter', f.frame - 1, readSeenChatter(a, b, c));
   }
 
   private readClosely(f: SeenFrame): void {
@@ -176,7 +189,7 @@ class SeriesReader {
     this.put('colour', f.frame, levels?.colour ?? null);
     if (this.ground !== null) {
       // A shadow kept from the take falls as its own lamp threw it.
-      const s = this.keepsShadow ? null : readShadow(f, this.ground);
+      const s = this.keepsShadow ? null : readShadow(f, this.ground, this.veil);
       this.put('shadow', f.frame, s?.offDeg ?? null);
       this.put('shadowStops', f.frame, s === null || s.offDeg > 90 ? null : s.stops);
       const at = this.ground.frames.find((g) => g.frame === f.frame);

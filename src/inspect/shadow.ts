@@ -4,7 +4,7 @@ import { groundGeometry } from '../join/ground.js';
 import { normalsOfMatte } from '../join/relight.js';
 import type { GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
-import { bt709Decode } from '../colour/transfer.js';
+import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
 
 export interface ShadowReading {
@@ -14,8 +14,11 @@ export interface ShadowReading {
   readonly stops: number;
 }
 
-/** Null where no shadow is to be seen by rights (hidden behind the performer, or out of the picture), or where it falls on marked surfaces: those bend it. */
-export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null {
+/** Least share by which coded luma must be darkened to count: blurred grain stays below a third of it. */
+const FAINT = 0.05;
+
+/** `veil`: share that a pane before it takes. Null where no shadow is to be seen by rights (hidden behind the performer, or out of the picture), or where it falls on marked surfaces: those bend it. */
+export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowReading | null {
   const at = step.frames.find((g) => g.frame === f.frame);
   if (f.box === null || at === undefined || !step.shadow || step.receiver !== 'ground' || (step.receivers?.length ?? 0) > 0) return null;
   const { width: W, height: H } = f.join;
@@ -35,6 +38,9 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
   const w = x1 - x0, h = y1 - y0;
   const a = new Float32Array(w * h), b = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; a[y * w + x] = f.luma[i]!; b[y * w + x] = f.plateLuma[i]!; }
+  // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly half of what is asked.
+  const through = veil + (1 - veil) * (0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
+  const shade = 1 - Math.max(FAINT, Math.min(0.12, 0.45 * (1 - bt709Encode(0.2 * through) / bt709Encode(0.2))));
   const sa = gaussianPlane(a, w, h, 1.5), sb = gaussianPlane(b, w, h, 1.5);
   let mx = 0, my = 0, weight = 0, room = 0, shaded = 0;
   const stops: number[] = [];
@@ -47,7 +53,7 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
       const placed = dx * ux + dy * uy > 0.3 * wide && Math.abs(dx * uy - dy * ux) < 0.25 * wide && dx * ux + dy * uy < 1.2 * long;
       if (placed) room++;
       const r = sa[y * w + x]! / sb[y * w + x]!;
-      if (r > 0.88) continue;
+      if (r > shade) continue;
       if (placed) shaded++;
       const k2 = 1 - r;
       mx += k2 * dx; my += k2 * dy; weight += k2;
@@ -59,7 +65,7 @@ export function readShadow(f: SeenFrame, step: GroundStep): ShadowReading | null
   // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
   if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, stops: 0 };
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
-  const asked = Math.log2(0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
+  const asked = Math.log2(through);
   return { offDeg: (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
 }
 

@@ -9,7 +9,7 @@ export interface Place { readonly frame: number; readonly x: number; readonly y:
 export interface Series {
   first: number;
   readonly frames: number[];
-  readonly readings: { [K in InspectionMatterName | 'shadowStops' | 'roughGrain' | 'grainOutside']?: Reading[] };
+  readonly readings: { [K in InspectionMatterName | 'shadowStops' | 'roughGrain' | 'grainOutside' | 'seenChatter']?: Reading[] };
   readonly change: { frame: number; inside: number | null; outside: number; plate: number }[];
   /** Take frames per plate frame, planned. */
   readonly planned: number[];
@@ -30,6 +30,9 @@ const SHADOW_STOPS = 0.9;
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 4, edgeLightness: 4.5, chatter: 0.12, grain: 0.35, blur: 0.35, blackLevel: 0.15, whiteLevel: 0.18, colour: 16, light: 70, cadence: 0, shadow: 35,
 };
+
+/** Chatter of the picture beside its matte, read finer than the matte's own (chatter.ts). */
+const SEEN_CHATTER = 0.055;
 
 /** An encoder's own noise in rough fur adds to the grain: more is forgiven than less. */
 const SURE_MOST = 1.75;
@@ -56,11 +59,10 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   const per = new Map<number, Partial<Record<InspectionMatterName, number>>>();
   for (const n of series.frames) per.set(n, {});
   for (const [name, list] of Object.entries(series.readings)) {
-    if (name === 'shadowStops' || name === 'roughGrain' || name === 'grainOutside') continue;
+    if (!(name in LIMITS)) continue;
     for (const r of list ?? []) { const row = per.get(r.frame); if (row !== undefined) row[name as InspectionMatterName] = r.value; }
   }
-  const add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string, needed = NEEDED[matter]): void => {
-    const limit = LIMITS[matter];
+  const add: Add = (matter, unit, step, value, worst, off, advice, reason, needed = NEEDED[matter], limit = LIMITS[matter]) => {
     matters.push({ matter, value, unit, limit, needed, passes: value === null ? null : off <= limit, worstFrame: worst, step, advice, ...(reason === undefined ? {} : { reason }) });
   };
   slip(series, per, add);
@@ -74,7 +76,7 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   const colour = screen?.step === 'peel' ? screen.screen : 'green';
   simple('spill', '%', 'peel', 0, (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: raise the peel's spill, or mark with "keep" what is ${colour} by right`, 'too little of the outline is seen', (v) => Math.max(0, v));
   simple('edgeLightness', 'L*', 'peel', 0, (v) => (v < 0 ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture it should be: peel again at fine quality, or draw the garbage matte closer` : `the outline is ${v.toFixed(1)} L* brighter than the mixture it should be: more spill removal, or less light wrap`), 'too little of the outline is seen');
-  simple('chatter', 'alpha', 'peel', 0, (v) => `the outline goes to and fro by ${v.toFixed(2)} of alpha from frame to frame: peel at fine quality`, 'fewer than three frames');
+  chatter(series, per, add);
   grain(series, add);
   simple('blur', 'ratio', 'air', 1, (v) => (v < 1 ? `the performer is sharper than the plate (${v.toFixed(2)} of its edge spread): soften it` : `the performer is softer than the plate (${v.toFixed(2)} times its edge spread): less softening, or a sharper take`), 'too few edges inside or outside', (v) => (v > 1 ? 1 - 1 / v : 0.5 * (1 - v)));
   simple('blackLevel', 'coded', 'light', 0, (v) => (v > 0 ? `the performer's blacks are lifted ${(100 * v).toFixed(0)} % above the plate's: lower the light step's offset` : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: raise the light step's offset, or add haze`), 'the performer is too small');
@@ -86,7 +88,7 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   return { passes: matters.every((m) => m.passes !== false), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }
 
-type Add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string, needed?: string) => void;
+type Add = (matter: InspectionMatterName, unit: string, step: StepName, value: number | null, worst: number | null, off: number, advice: string, reason?: string, needed?: string, limit?: number) => void;
 type Rows = Map<number, Partial<Record<InspectionMatterName, number>>>;
 
 function aboutMedian(list: readonly Place[], free: number): Place[] {
@@ -149,6 +151,18 @@ function grain(series: Series, add: Add): void {
   add('grain', 'ratio', 'air', v, worstBy(list, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), bad ? 1 : 0,
     !bad ? '' : v < 1 ? `the performer has ${v.toFixed(2)} of the plate's grain: raise the air step's grain` : `the performer has ${v.toFixed(2)} times the plate's grain: lower the air step's grain, or soften the take's own first`,
     undefined, unseen ? 'too fine to be seen either way' : `${low.toFixed(2)} to ${high} of the plate's${list === sure ? '' : ', read roughly'}`);
+}
+
+/** The worse of the matte's own chatter and the picture's beside its matte, each against its limit. */
+function chatter(series: Series, per: Rows, add: Add): void {
+  const list = series.readings.chatter ?? [], seen = series.readings.seenChatter ?? [];
+  if (list.length === 0 && seen.length === 0) { add('chatter', 'alpha', 'peel', null, null, 0, '', 'fewer than three frames'); return; }
+  const matte = list.length === 0 ? 0 : mean(list), picture = seen.length === 0 ? 0 : mean(seen);
+  const own = matte / LIMITS.chatter >= picture / SEEN_CHATTER;
+  const [rows, v, limit] = own ? [list, matte, LIMITS.chatter] : [seen, picture, SEEN_CHATTER];
+  if (!own) for (const r of rows) { const row = per.get(r.frame); if (row !== undefined) row.chatter = r.value; }
+  add('chatter', 'alpha', 'peel', v, worstBy(rows, (q) => q), v, v <= limit ? '' : `the outline ${own ? '' : 'in the picture '}goes to and fro by ${v.toFixed(2)} of alpha from frame to frame: ${own ? 'peel at fine quality' : 'peel at fine quality and render again; the matte alone is calm'}`,
+    undefined, own ? NEEDED.chatter : `at most ${SEEN_CHATTER} of alpha beside the matte`, limit);
 }
 
 function shadow(series: Series, add: Add): void {
