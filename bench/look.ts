@@ -26,7 +26,8 @@ export function benchLook(seeds: readonly number[]): LookRow[] {
         const m = new GrainMeter();
         const w = 480, h = 320;
         const vx = pan * (2.3 + seed % 3), vy = pan * 0.4;
-        for (let k = 0; k < 3; k++) m.add(grained(scene(seed, w, h, 0, 0), w, h, 0.016, spread, 0.5, seed, 2 * k), grained(scene(seed, w, h, vx, vy), w, h, 0.016, spread, 0.5, seed, 2 * k + 1), [vx, vy]);
+        // Six pairs, as many as measureLook looks at.
+        for (let k = 0; k < 6; k++) m.add(grained(scene(seed, w, h, 0, 0), w, h, 0.016, spread, 0.5, seed, 2 * k), grained(scene(seed, w, h, vx, vy), w, h, 0.016, spread, 0.5, seed, 2 * k + 1), [vx, vy]);
         const g = m.result([0, 1]).grain;
         for (const r of g.table) if (r.channel === 'g' && r.samples > 20 * 256) rows[pan]!.errors.push(r.sigma / grainLaw(r.level, 0.016) - 1);
         // Noise blurred by a Gaussian of sd s: autocorrelation exp(−d²/4s²), half at 2 s √ln 2.

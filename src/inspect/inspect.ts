@@ -11,6 +11,7 @@ import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render.js';
 import { groundGeometry } from '../join/ground.js';
 import { mendsPlate } from '../join/mends-plate.js';
+import { pictureShift } from '../plate/look-shift.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
@@ -105,7 +106,7 @@ function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFr
 
 /** Runs over the frames and keeps what each says. */
 class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], outOfStep: [] };
+  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -201,6 +202,7 @@ class SeriesReader {
     const { width: W, height: H } = f.join;
     const here = this.foot(f.frame), there = this.foot(b.frame);
     const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
+    if ((f.frame - this.series.first) % this.every === 0) { const s = pictureShift(b.plateLuma, f.plateLuma, W, H); this.series.steps.push(Math.hypot(s.dx, s.dy)); }
     const change = frameChange(f, b, move);
     const N = W * H;
     let own = 0, count = 0;

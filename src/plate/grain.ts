@@ -11,10 +11,15 @@
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
+import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
 import type { GrainRow, Look } from './types.js';
 
 const BLOCK = 16;
 const BINS = 16;
+/** Variance over the law's that a level's own may have and still pass for grain: sd a quarter more. */
+const ABOVE_LAW = 1.6;
+/** The same where grain was told by differences in time, which texture can't raise but motion can. */
+const MOVING_ABOVE_LAW = 3;
 export const LAGS = 8;
 const CHANNELS = ['r', 'g', 'b', 'luma'] as const;
 /** Residual variance of a plane fit on BLOCK² pixels keeps this share of white noise. */
@@ -172,7 +177,8 @@ export class GrainMeter {
     this.singles.push({ d: residual, w, h });
   }
 
-  private choose(method: GrainMethod): BlockStat[] {
+  /** `all`: each level's still or flat blocks; `kept`: those of them that lie near the law of the whole. */
+  private choose(method: GrainMethod): { all: BlockStat[]; kept: BlockStat[] } {
     const from = method === 'temporal' ? this.still.filter((s) => s.trouble < 1) : this.flat;
     const bins = new Map<number, BlockStat[]>();
     for (const s of from) {
@@ -181,15 +187,20 @@ export class GrainMeter {
       if (list) list.push(s);
       else bins.set(k, [s]);
     }
-    const out: BlockStat[] = [];
+    // Still or flat blocks crowd at the low end; anything well above the lower part is motion or texture.
+    const lows: (LevelVariance & { readonly list: readonly BlockStat[] })[] = [];
     for (const list of bins.values()) {
       if (list.length < 6) continue;
       const sorted = [...list].sort((p, q) => p.variance[3]! - q.variance[3]!);
-      // Still or flat blocks crowd at the low end; anything well above the lower part is motion or texture.
-      const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? 0.35 : 0.1))]!.variance[3]!;
-      out.push(...sorted.filter((s) => s.variance[3]! <= base * (method === 'temporal' ? 2 : 1.35)));
+      const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? 0.35 : 0.1))]!;
+      lows.push({ level: base.level[3]!, variance: base.variance[3]!, count: list.length, list: sorted });
     }
-    return out;
+    // A level with texture (or motion) everywhere has no flat (or still) block: its lowest lies above the law that the others keep.
+    const law = grainEnvelope(lows), [spread, above] = method === 'temporal' ? [2, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
+    return {
+      all: lows.flatMap((l) => l.list.filter((s) => s.variance[3]! <= spread * l.variance)),
+      kept: lows.flatMap((l) => l.list.filter((s) => s.variance[3]! <= spread * Math.min(l.variance, above * law(s.level[3]!)))),
+    };
   }
 
   result(frames: readonly [number, number]): { grain: Look['grain']; method: GrainMethod; note: string } {
@@ -202,8 +213,8 @@ export class GrainMeter {
       const v = list.map((s) => s.variance[3]!).sort((p, q) => p - q);
       return v[v.length >> 1] ?? Infinity;
     };
-    const method: GrainMethod = frozenShare < 0.25 && fromTime.length >= 24 && level(fromTime) <= 2.5 * level(fromSpace) ? 'temporal' : 'spatial';
-    const chosen = method === 'temporal' ? fromTime : fromSpace;
+    const method: GrainMethod = frozenShare < 0.25 && fromTime.all.length >= 24 && level(fromTime.all) <= 2.5 * level(fromSpace.kept) ? 'temporal' : 'spatial';
+    const chosen = (method === 'temporal' ? fromTime : fromSpace).kept;
     const table: GrainRow[] = [];
     CHANNELS.forEach((channel, c) => {
       const sums = new Float64Array(BINS * 3);
