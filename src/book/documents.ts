@@ -80,7 +80,7 @@ export type BriefDocument = z.infer<typeof briefSchema>;
 
 export const takeSchema = z.object({
   id, pick: id.nullable(), title: z.string().min(1), file: z.string().min(1),
-  kind: z.enum(['video', 'still', 'sequence']),
+  kind: z.enum(['video', 'still', 'sequence', 'layers']),
   star: z.boolean(), note: z.string(),
   info: result<MediaInfo>(),
   marks: marksFileSchema.nullable(),

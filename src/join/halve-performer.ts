@@ -23,7 +23,7 @@ export function halvingsOf(recipe: Recipe): number {
   for (const a of steady?.anchor ?? []) most = Math.max(most, sizeOf(steadyMatrix(steady, a.frame), recipe.take.widthPx, recipe.take.heightPx));
   const own = Math.max(1, most);
   let shown = 0;
-  for (const p of ride.placement) shown = Math.max(shown, sizeOf(p.matrix, recipe.take.widthPx, recipe.take.heightPx) * own);
+  for (const p of [ride.placement, ...(ride.layers ?? []).map((l) => l.placement)].flat()) shown = Math.max(shown, sizeOf(p.matrix, recipe.take.widthPx, recipe.take.heightPx) * own);
   if (!(shown > 0)) return 0;
   let k = 0;
   while (k < MOST_HALVINGS && shown * 2 ** (k + 1) <= MOST) k++;

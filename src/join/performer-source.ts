@@ -1,12 +1,13 @@
 /** The peeled performer for any plate frame: the take read, patched, peeled and paced. A few peeled frames are kept. */
 import { PlatewrightError } from '../core/errors.js';
+import { createPicture } from '../image/picture.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { halvePerformer, halvingsOf } from './halve-performer.js';
 import { mixShadows } from './kept-shadow.js';
 import type { TakePatcher } from './patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
-import type { PatchStep, PeelStep, Recipe } from './types.js';
+import type { PatchStep, PeelStep, Recipe, RideStep } from './types.js';
 
 /** In-between of two peeled frames; absent: the plain mix. */
 export type InBetween = (a: PerformerPicture, b: PerformerPicture, t: number) => PerformerPicture | Promise<PerformerPicture>;
@@ -23,6 +24,12 @@ export interface PerformerTools {
 }
 
 const KEPT = 4;
+
+/** The pictures of a layered take that are shown; null for any other. */
+function layersOf(recipe: Recipe): readonly number[] | null {
+  const ride = recipe.steps.find((s): s is RideStep => s.step === 'ride' && s.on);
+  return ride?.layers === undefined ? null : ride.layers.map((l) => l.picture);
+}
 
 /** Take frame (fractional) that a plate frame shows. */
 export function takeFrameOf(recipe: Recipe, frame: number): number {
@@ -44,6 +51,7 @@ export class PerformerSource {
   private readonly peeled = new Map<number, Promise<PerformerPicture>>();
   private peeler: Promise<Peeler> | null = null;
   private patcher: Promise<TakePatcher | null> | null = null;
+  private layered: Promise<PerformerPicture> | null = null;
 
   constructor(recipe: Recipe, take: VideoReader, tools: PerformerTools) {
     this.recipe = recipe;
@@ -94,8 +102,22 @@ export class PerformerSource {
     return p;
   }
 
+  /** All pictures of a layered take, peeled once: they are stills. */
+  private async allLayers(pictures: readonly number[]): Promise<PerformerPicture> {
+    const layers = new Map<number, PerformerPicture>();
+    const peeler = await this.peelerFor();
+    for (const n of pictures) {
+      let made = await peeler.peel(await this.take.frame(n));
+      for (let k = 0; k < this.halvings; k++) made = halvePerformer(made);
+      layers.set(n, made);
+    }
+    return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0], layers };
+  }
+
   /** The performer as a plate frame shows it. @param patched with the patch step laid on */
   async at(frame: number, patched: boolean): Promise<PerformerPicture> {
+    const layers = layersOf(this.recipe);
+    if (layers !== null) return (this.layered ??= this.allLayers(layers));
     const takeFrame = takeFrameOf(this.recipe, frame);
     const pace = this.recipe.steps.find((s) => s.step === 'pace');
     const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';

@@ -18,6 +18,8 @@ export interface PerformerPicture {
   readonly box: Box;
   /** Take pixels a pixel of the picture and its box: more than 1 where it was halved (halve-performer.ts), 1 where absent. */
   readonly unit?: number;
+  /** Further pictures of a layered take, by their number; `picture` and `box` are then those of none. */
+  readonly layers?: ReadonlyMap<number, PerformerPicture>;
   /** The take's own shadow on its screen, over the whole take frame, where it was asked for. */
   readonly shadow?: ScreenShadow;
 }

@@ -7,7 +7,7 @@ import { framesPerSecond, parseRate } from '../core/rational.js';
 import { applyCdlPicture } from '../colour/cdl.js';
 import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { plane, type Picture } from '../image/picture.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from './carrier.js';
 import { drawPlaced, type ViewShift } from './draw-placed.js';
@@ -30,6 +30,7 @@ export interface Placed {
 /** Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the picture. */
 export function placePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Placed | null {
   const { ride, steady, air } = tools.active;
+  if (performer.layers !== undefined) return ride === null ? null : placeLayers(tools, performer.layers, frame, takeFrame, widthPx, heightPx);
   if (performer.box[2] <= performer.box[0]) return null;
   // All in the performer's own pixels: take pixels, or twice or more that where it was halved.
   const unit = performer.unit ?? 1;
@@ -45,6 +46,36 @@ export function placePerformer(tools: ComposeTools, performer: PerformerPicture,
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
   if (box === null) return null;
   const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1);
+  return { picture: out, box };
+}
+
+/** Every picture of a layered take where its depth puts it, the far ones first, each with the shutter's smear of its own way. */
+function placeLayers(tools: ComposeTools, pictures: ReadonlyMap<number, PerformerPicture>, frame: number, takeFrame: number, widthPx: number, heightPx: number): Placed | null {
+  const ride = tools.active.ride!;
+  let all: Placed | null = null;
+  for (const l of ride.layers ?? []) {
+    const picture = pictures.get(l.picture);
+    if (picture === undefined) continue;
+    const placed = placePerformer({ ...tools, active: { ...tools.active, ride: { ...ride, placement: l.placement } } }, picture, frame, takeFrame, widthPx, heightPx);
+    if (placed !== null) all = all === null ? placed : layNear(all, placed);
+  }
+  return all;
+}
+
+/** `near` over `far` (T. Porter & T. Duff, Compositing Digital Images, SIGGRAPH 1984), on the box that holds both. */
+function layNear(far: Placed, near: Placed): Placed {
+  const box: Box = [Math.min(far.box[0], near.box[0]), Math.min(far.box[1], near.box[1]), Math.max(far.box[2], near.box[2]), Math.max(far.box[3], near.box[3])];
+  const out = createPicture(box[2] - box[0], box[3] - box[1], 4), n = out.width * out.height;
+  for (const p of [far, near]) {
+    const { width: w, height: h, data } = p.picture, m = w * h;
+    for (let y = 0, i = 0; y < h; y++) {
+      for (let x = 0, o = (y + p.box[1] - box[1]) * out.width + p.box[0] - box[0]; x < w; x++, i++, o++) {
+        const a = data[3 * m + i]!;
+        if (a === 0) continue;
+        for (let c = 0; c < 4; c++) out.data[c * n + o] = data[c * m + i]! + (1 - a) * out.data[c * n + o]!;
+      }
+    }
+  }
   return { picture: out, box };
 }
 
@@ -134,7 +165,7 @@ function takeToPlate(tools: ComposeTools, frame: number, takeFrame: number): Mat
 /** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. */
 export function preparePerformer(tools: ComposeTools, still: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Prepared | null {
   const stir = tools.active.ride?.stir;
-  const performer = stir === undefined ? still : stirPerformer(still, stir, (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)));
+  const performer = stir === undefined || still.layers !== undefined ? still : stirPerformer(still, stir, (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)));
   const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx);
   if (raw === null) return null;
   const placed = dressPerformer(tools, raw);

@@ -16,6 +16,7 @@ import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { reframeOf } from './reframe.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
+import { isLayered, proposeLayers } from './propose-layers.js';
 import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
@@ -40,11 +41,15 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
       stands.push({ frame: c.frame, ground: [mid, Math.max(...ys)], top: [mid, Math.min(...ys)] });
     }
   }
-  if (stands.length === 0) throw new PlatewrightError('PW-JOIN-STAND', 'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a "carry" mark');
+  if (stands.length === 0 && !isLayered(take.marks)) throw new PlatewrightError('PW-JOIN-STAND', 'no mark says where the performer goes in the plate; add {"kind":"stand","ground":[x,y],"top":[x,y]} or a "carry" mark');
 
   const setCarrier = cameraCarrier(pm.camera);
   const followed = carried && pm.ride !== undefined && followsMarks(stands, rideCarrier(pm.ride), setCarrier);
   const carrier: Carrier = followed ? rideCarrier(pm.ride!) : setCarrier;
+  if (isLayered(take.marks)) {
+    const layered = proposeLayers(input, stands, setCarrier);
+    return flatRecipe(input, layered.ride, 'a drawing in layers needs none', layered.why);
+  }
   if (isPinned(input)) return pinnedRecipe(input, carrier);
   const where = carryStand(stands, carrier);
   const takeStand = performerInTake(input);
@@ -123,17 +128,23 @@ function isPinned(input: ProposalInput): boolean {
 }
 
 function pinnedRecipe(input: ProposalInput, carrier: Carrier): Recipe {
-  const pm = input.plate.measures, tm = input.take.measures, span = pm.span;
+  const tm = input.take.measures, span = input.plate.measures.span;
   const regions = marksOf(input.plate.marks, 'carry').map((c) => ({ frame: c.frame, corners: c.mark.region }));
   const placement = pinPicture(tm.widthPx, tm.heightPx, regions, carrier, span);
+  return flatRecipe(input, { placement }, 'a picture pinned flat needs none', `pinned by its four corners to the region marked on ${regions.length} frame(s)`);
+}
+
+/** The recipe of what is painted: neither paced nor steadied, laid between the plate's black and white, without a shadow. */
+function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'layers'>, none: string, why: string): Recipe {
+  const pm = input.plate.measures, tm = input.take.measures, span = pm.span, { placement } = ride;
   const steps: RecipeStep[] = [];
   const erase = proposeErase(input.plate.marks);
   if (erase !== null) steps.push(erase);
-  const off = { on: false, why: 'a picture pinned flat needs none' };
+  const off = { on: false, why: none };
   steps.push(
     { step: 'peel', on: true, method: input.takeHasAlpha ? 'alpha' : 'none', screen: 'green', quality: input.quality, spill: 0, why: input.takeHasAlpha ? 'the still brings its own alpha' : 'the still is used whole' },
     { step: 'pace', on: true, method: 'nearest', curve: Array.from({ length: span.out - span.in }, () => tm.span.in), why: 'a still: the same picture throughout' },
-    { step: 'ride', on: true, mirror: false, placement, motionBlur: Math.max(0, Math.min(360, pm.look?.motionBlur.shutterDeg.value ?? 0)), why: `pinned by its four corners to the region marked on ${regions.length} frame(s)` },
+    { step: 'ride', on: true, mirror: false, ...ride, motionBlur: Math.max(0, Math.min(360, pm.look?.motionBlur.shutterDeg.value ?? 0)), why },
     pinnedLight(pm),
     { step: 'ground', ...off, shadow: false, contact: false, azimuthDeg: 0, elevationDeg: 45, transmission: [1, 1, 1], softnessDeg: 0.53, contactStrength: 0, focalPx: pm.view?.focalPx.value ?? pm.widthPx, frames: [] } as unknown as GroundStep,
   );

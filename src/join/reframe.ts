@@ -51,7 +51,7 @@ export function reframedRecipe(recipe: Recipe): Recipe {
   const { matrix: m, scale } = reframeOf(widen, w, h);
   const steps = recipe.steps.map((s): RecipeStep => {
     switch (s.step) {
-      case 'ride': return { ...s, placement: s.placement.map((p) => ({ frame: p.frame, matrix: multiply(m, p.matrix) })), ...(s.view === undefined ? {} : { view: { ...s.view, plateFocalPx: s.view.plateFocalPx * scale } }) };
+      case 'ride': return { ...s, placement: s.placement.map((p) => ({ frame: p.frame, matrix: multiply(m, p.matrix) })), ...(s.layers === undefined ? {} : { layers: s.layers.map((l) => ({ ...l, placement: l.placement.map((p) => ({ frame: p.frame, matrix: multiply(m, p.matrix) })) })) }), ...(s.view === undefined ? {} : { view: { ...s.view, plateFocalPx: s.view.plateFocalPx * scale } }) };
       case 'ground': return {
         ...s, focalPx: s.focalPx * scale, principal: apply(m, ...(s.principal ?? [w / 2, h / 2])),
         frames: s.frames.map((f) => ({ ...f, foot: apply(m, f.foot[0], f.foot[1]), pxPerMetre: f.pxPerMetre * scale })),

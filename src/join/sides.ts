@@ -16,6 +16,7 @@ import { videoLuma } from '../plate/ride-video.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
 import { measureTake } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
+import { isLayered } from './propose-layers.js';
 import type { Side } from './proposal-input.js';
 
 export interface PlateSide { readonly side: Side; readonly notes: readonly string[] }
@@ -56,8 +57,13 @@ async function followPlace(reader: VideoReader, marks: MarksFile, span: { readon
   return seen * 3 >= track.frames.length * 2 ? track : null;
 }
 
-/** Measures a take. */
-export async function measureTakeSide(file: string, reader: VideoReader, marks: MarksFile): Promise<TakeSide> {
+/** Measures a take; of a drawing in layers there is nothing to be measured. */
+export async function measureTakeSide(file: string, reader: VideoReader, marks: MarksFile): Promise<Omit<TakeSide, 'take'> & { readonly take: TakeMeasures | null }> {
+  if (isLayered(marks)) {
+    const { widthPx, heightPx, frameCount, rate } = reader.info;
+    checkMarks(marks, widthPx, heightPx, frameCount, 'the drawing\'s marks');
+    return { side: { measures: { file, span: { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx }, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take: null, notes: [] };
+  }
   const take = await measureTake(file, marks, { camera: true });
   const { widthPx, heightPx, frameCount, rate } = reader.info;
   const notes: string[] = [...take.notes];

@@ -56,12 +56,16 @@ export interface GivenStir { readonly amplitudePx: number; readonly directionDeg
  * so that it can be switched alone.
  */
 export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number;
+  /** A take of several pictures, each at its own depth with its own placements, from far to near; `placement` is then the nearest one's. */
+  readonly layers?: readonly RideLayer[];
   readonly upright?: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] };
   readonly stir?: GivenStir;
   /** Mend of the camera's elevation: the take's foot and top, and how far down each camera looks at the performer. */
   readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number;
     /** The performer stands on the floor in take and plate alike: what shows below the foot is nearer, not deeper. */
     readonly floor: boolean } }
+/** One picture of a layered take. `distance`: along the line of sight at the frame it was placed on, null where the camera's move shows no depth. */
+export interface RideLayer { readonly picture: number; readonly distance: number | null; readonly placement: RideStep['placement'] }
 export interface LightStep extends StepBase<'light'> {
   /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
   readonly slope: readonly [number, number, number];

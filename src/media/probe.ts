@@ -3,16 +3,16 @@ import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { describeSound, describeVideo } from './describe.js';
 import { closeInput, openInput, requireFile } from './input.js';
-import { isSequencePattern, openSequence } from './sequence.js';
+import { isPictureFolder, isSequencePattern, openSequence } from './sequence.js';
 import type { MediaInfo } from './types.js';
 import { VideoReader } from './video-reader.js';
 
 /**
- * Describes a file or a picture sequence (`shot_%05d.png`). Throws `PW-MEDIA-MISSING`, `-EMPTY`, `-NOTAFILE`, `-UNREADABLE`, and
+ * Describes a file, a picture sequence (`shot_%05d.png`) or a folder of pictures. Throws `PW-MEDIA-MISSING`, `-EMPTY`, `-NOTAFILE`, `-UNREADABLE`, and
  * `-NOTHING` where there is neither picture nor sound.
  */
 export async function probe(path: string): Promise<MediaInfo> {
-  if (isSequencePattern(path)) {
+  if (isSequencePattern(path) || isPictureFolder(path)) {
     const sequence = await openSequence(path);
     return { file: path, container: 'sequence', durationSeconds: (sequence.info.frameCount * sequence.info.rate.den) / sequence.info.rate.num, video: sequence.info, sound: null };
   }

@@ -5,7 +5,7 @@ import { C } from './ffmpeg.js';
 import type { Cursor } from './field-cursor.js';
 import { readDisplayMatrix } from './orientation.js';
 import { chromaSiteOf, deliveredFormat, PlaneExtractor } from './planes.js';
-import { sequenceName, type Sequence } from './sequence.js';
+import { pictureOf, type Sequence } from './sequence.js';
 import type { VideoFrame } from './types.js';
 
 export class SequenceCursor implements Cursor {
@@ -17,9 +17,9 @@ export class SequenceCursor implements Cursor {
   }
 
   async get(n: number): Promise<VideoFrame | null> {
-    const { info, first, present, pattern } = this.sequence;
+    const { info, first, present } = this.sequence;
     if (n >= info.frameCount) return null;
-    const name = sequenceName(pattern, first + n);
+    const name = pictureOf(this.sequence, n);
     if (!present.has(first + n)) throw new PlatewrightError('PW-MEDIA-GAP', `${name} is missing from the sequence; render or copy it`, { detail: { file: name, frame: n } });
     const decoder = await PictureDecoder.open(name, 1);
     try {

@@ -1,5 +1,5 @@
-/** Picture sequences named by a pattern such as `shot_%05d.png`, and single stills as sequences of one. */
-import { readdirSync } from 'node:fs';
+/** Picture sequences: named by a pattern such as `shot_%05d.png`, or a folder of pictures in the order of their names. */
+import { readdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { rate, type Rate } from '../core/rational.js';
@@ -18,12 +18,36 @@ export function sequenceName(pattern: string, number: number): string {
   return join(dirname(pattern), basename(pattern).replace(PATTERN, (_, digits: string | undefined) => String(number).padStart(digits ? Number(digits) : 1, '0')));
 }
 
+const PICTURES = /\.(png|tiff?|exr|jpe?g)$/i;
+
+/** Is this a folder (whose pictures are then the frames)? */
+export function isPictureFolder(path: string): boolean {
+  try {
+    return statSync(path).isDirectory();
+  } catch {
+    return false;
+  }
+}
+
+/** Pictures of a folder as people count them: 2 before 10. Hidden files are left out. */
+export function picturesIn(folder: string): string[] {
+  const order = new Intl.Collator('en', { numeric: true, sensitivity: 'base' });
+  return readdirSync(folder).filter((f) => PICTURES.test(f) && !f.startsWith('.')).sort((a, b) => order.compare(a, b) || (a < b ? -1 : 1)).map((f) => join(folder, f));
+}
+
+/** The file of frame `n`. */
+export function pictureOf(s: Sequence, n: number): string {
+  return s.files?.[n] ?? sequenceName(s.pattern, s.first + n);
+}
+
 export interface Sequence {
   readonly pattern: string;
   /** File numbers in order; frame n of the sequence is number first + n. */
   readonly first: number;
   readonly present: ReadonlySet<number>;
   readonly info: VideoInfo;
+  /** The files in order, for a folder. */
+  readonly files?: readonly string[];
 }
 
 /** Numbers of the files that fit a pattern, ascending. An unreadable folder counts as empty. */
@@ -49,19 +73,22 @@ export function sequenceNumbers(pattern: string): number[] {
 
 /** Lists a sequence and describes it from its first picture. A sequence has no rate of its own: 24 unless told. */
 export async function openSequence(pattern: string, asRate: Rate = rate(24)): Promise<Sequence> {
-  const numbers = sequenceNumbers(pattern);
+  const files = isPictureFolder(pattern) ? picturesIn(pattern) : null;
+  if (files?.length === 0) throw new PlatewrightError('PW-MEDIA-MISSING', `there is no picture in the folder ${pattern}; put PNG files into it`, { detail: { file: pattern } });
+  const numbers = files === null ? sequenceNumbers(pattern) : files.map((_, i) => i);
   if (numbers.length === 0) throw new PlatewrightError('PW-MEDIA-MISSING', `no file fits the sequence ${pattern}; check folder and number of digits`, { detail: { file: pattern } });
   const first = numbers[0]!, last = numbers[numbers.length - 1]!;
-  const input = await openInput(sequenceName(pattern, first));
+  const opening = files?.[0] ?? sequenceName(pattern, first);
+  const input = await openInput(opening);
   let info: VideoInfo | null;
   try {
     info = describeVideo(input, null, null);
   } finally {
     await closeInput(input);
   }
-  if (info === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${sequenceName(pattern, first)} holds no picture`, { detail: { file: pattern } });
+  if (info === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${opening} holds no picture`, { detail: { file: pattern } });
   const notes = [...info.notes, `a picture sequence has no rate of its own; taken as ${asRate.num}/${asRate.den} frames a second`];
   const count = last - first + 1;
   if (numbers.length < count) notes.push(`${count - numbers.length} of the ${count} pictures from ${first} to ${last} are missing`);
-  return { pattern, first, present: new Set(numbers), info: { ...info, rate: asRate, frameCount: count, frameCountExact: true, notes } };
+  return { pattern, first, present: new Set(numbers), info: { ...info, rate: asRate, frameCount: count, frameCountExact: true, notes }, ...(files === null ? {} : { files }) };
 }

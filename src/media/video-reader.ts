@@ -11,7 +11,7 @@ import { closeInput, openInput, requireFile } from './input.js';
 import { copyFrame } from './planes.js';
 import { SequenceCursor } from './sequence-cursor.js';
 import type { ReducedFrame, SmallSize } from './reduce.js';
-import { isSequencePattern, openSequence, type Sequence } from './sequence.js';
+import { isPictureFolder, isSequencePattern, openSequence, type Sequence } from './sequence.js';
 import type { VideoFrame, VideoInfo } from './types.js';
 
 export interface ReaderOptions {
@@ -56,7 +56,7 @@ export class VideoReader {
   /** Opens for reading. Throws the `PW-MEDIA-...` errors of `probe`, and `PW-MEDIA-NOPICTURE` for sound alone. */
   static async open(path: string, options: ReaderOptions = {}): Promise<VideoReader> {
     const threads = options.threads ?? 2;
-    if (isSequencePattern(path)) {
+    if (isSequencePattern(path) || isPictureFolder(path)) {
       const sequence = await openSequence(path, options.sequenceRate);
       return new VideoReader(path, threads, sequence.info, sequence, null);
     }

@@ -116,10 +116,13 @@ export class SetFollower {
   }
 }
 
-/** One strong corner in each cell of a 16 × 9 grid, and its patch. */
-function patchesOf(level: LumaLevel): Pick<SetKey, 'patches' | 'value' | 'gx' | 'gy'> {
+/** Small pieces of a picture to be found again. */
+export type Patches = Pick<SetKey, 'patches' | 'value' | 'gx' | 'gy'>;
+
+/** One strong corner in each cell of a grid, and its patch. */
+export function patchesOf(level: LumaLevel, columns = 16, rows = 9): Patches {
   const { width: w, height: h, data } = level;
-  const columns = 16, rows = 9, margin = HALF + 4;
+  const margin = HALF + 4;
   const patches: Point2[] = [];
   for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
     let best = 2e-4 * SIDE, bx = -1, by = -1;
@@ -154,16 +157,21 @@ function patchesOf(level: LumaLevel): Pick<SetKey, 'patches' | 'value' | 'gx' | 
   return { patches, value, gx, gy };
 }
 
-/** Each patch sought about its place under the homography, sampled under the homography's local affine part. */
-function matchPatches(key: SetKey, level: LumaLevel, h: Mat3): { patch: number; x: number; y: number }[] {
+/**
+ * Each patch sought about its place under the homography, sampled under the homography's local affine part.
+ * @param of the homography of a patch where each has its own; null leaves it out
+ */
+export function matchPatches(key: Patches, level: LumaLevel, h: Mat3, of?: (patch: number) => Mat3 | null): { patch: number; x: number; y: number }[] {
   const { width: w, height: hh, data } = level;
   const n = SIDE * SIDE;
   const sample = new Float32Array(n);
   const out: { patch: number; x: number; y: number }[] = [];
   for (let p = 0; p < key.patches.length; p++) {
     const [px, py] = key.patches[p]!;
-    const [x0, y0] = apply(h, px, py);
-    const [xa, ya] = apply(h, px + 1, py), [xb, yb] = apply(h, px, py + 1);
+    const own = of === undefined ? h : of(p);
+    if (own === null) continue;
+    const [x0, y0] = apply(own, px, py);
+    const [xa, ya] = apply(own, px + 1, py), [xb, yb] = apply(own, px, py + 1);
     const a = xa - x0, b = xb - x0, c = ya - y0, d = yb - y0;
     let xx = 0, xy = 0, yy = 0;
     for (let k = 0; k < n; k++) { const u = key.gx[p * n + k]!, v = key.gy[p * n + k]!; xx += u * u; xy += u * v; yy += v * v; }

@@ -39,6 +39,9 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional() }),
   z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
   z.object({ kind: z.literal('performer'), frame, ground: point, top: point, height: z.number().positive().optional() }),
+  // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in metres along its line of sight
+  // (`distance`), in multiples of the distance of the stand or carry mark (`share`), or by the point of the picture that stands on the ground (`foot`).
+  z.object({ kind: z.literal('layer'), frame: z.number().int().min(0), distance: z.number().positive().optional(), share: z.number().positive().optional(), foot: point.optional() }),
   z.object({ kind: z.literal('eyeline'), frame, from: point, to: point }),
 ]);
 export type Mark = z.infer<typeof markSchema>;
@@ -112,6 +115,7 @@ export function markPoints(mark: Mark): Point[] {
     case 'receiver': return [...mark.polygon, ...(mark.base ?? [])];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
     case 'pose': case 'widen': return [];
+    case 'layer': return mark.foot === undefined ? [] : [mark.foot];
     case 'eyeline': return [mark.from, mark.to];
   }
 }

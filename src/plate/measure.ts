@@ -20,7 +20,8 @@ import { measureTurn } from './turn.js';
 import { facesOf, turnOfFace } from './turn-face.js';
 import { trackRegion, type RideCorrection } from './ride.js';
 import { posesOf, turnFromPoses } from './turn-poses.js';
-import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Turn, View } from './types.js';
+import { measureTravel } from './travel.js';
+import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Travel, Turn, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
 import { uprightEdges } from './view-lines.js';
@@ -154,6 +155,8 @@ export interface PlateOptions extends MeasureOptions {
   readonly signal?: AbortSignal;
   /** Follow the carried region; a verdict does not need it. Default true. */
   readonly ride?: boolean;
+  /** Solve the way of a camera that travels; a verdict does not need it. Default true. */
+  readonly travel?: boolean;
 }
 
 /** Everything that marks and picture give of one plate. Throws the media and marks errors. */
@@ -167,6 +170,8 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     options.signal?.throwIfAborted();
     const view = await viewOrNull(reader, marks, options, camera);
     if (view === null) notes.push('view: no mark tells how the camera looks; mark an upright of known height, ground lines or the horizon');
+    const travel = options.travel === false ? undefined : await attempt(notes, 'travel', () => travelOf(reader, view, camera, span, options.signal));
+    options.signal?.throwIfAborted();
     const light = measureLight(await linearFrame(reader, marks.frame), view, marks);
     const ride = options.ride === false ? undefined : await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
     options.signal?.throwIfAborted();
@@ -178,7 +183,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     options.onProgress?.(1000, 1000);
     return {
       file, span, rate: formatRate(rate), widthPx, heightPx,
-      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(ride === undefined ? {} : { ride }), light, ...(turn === undefined ? {} : { turn }), ...(stir === undefined ? {} : { stir }), ...(look === undefined ? {} : { look }), room,
+      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(travel === undefined ? {} : { travel }), ...(ride === undefined ? {} : { ride }), light, ...(turn === undefined ? {} : { turn }), ...(stir === undefined ? {} : { stir }), ...(look === undefined ? {} : { look }), room,
       ...(notes.length === 0 ? {} : { notes }),
     };
   });
@@ -193,6 +198,16 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
     notes.push(`${name}: ${error.message}`);
     return undefined;
   }
+}
+
+/** The camera's way over the ground, where it is no turn about a fixed point. Absent where the camera stands still or only turns. */
+async function travelOf(reader: Reader, view: View | null, camera: CameraMove | undefined, span: { in: number; out: number }, signal: AbortSignal | undefined): Promise<Travel | undefined> {
+  if (camera === undefined || camera.move === 'static' || camera.frames.some((f) => f.panDeg !== null)) return undefined;
+  if (view === null) {
+    if (camera.move === 'handheld') return undefined;
+    throw new PlatewrightError('PW-TRAVEL-VIEW', 'how the camera looks at the ground is not known, so its way over it can\'t be had; mark an upright of known height and a pair of ground lines');
+  }
+  return measureTravel(readerLumaSource(reader, moveFactor(reader.info.widthPx)), { view, camera, span, ...(signal === undefined ? {} : { signal }) });
 }
 
 /** Yaw from a marked face, else from poses and the slide of the surface. Absent where neither a face nor two poses are marked. */

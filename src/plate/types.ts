@@ -50,6 +50,31 @@ export interface CameraMoveFrame {
   readonly support: number;
 }
 
+/**
+ * 5.2 travel: where a camera that comes nearer or goes aside stands on each frame, told from the ground that it moves over.
+ * A point X of the camera of `atFrame` (x right, y down, z forward) is seen by frame n's camera at `rotation` X + `translation`.
+ */
+export interface Travel {
+  readonly atFrame: number;
+  readonly unit: 'm' | 'camera heights';
+  readonly focalPx: number;
+  /** The ground in the camera of `atFrame`: unit normal pointing down, and the camera's height over it, in `unit`. */
+  readonly groundNormal: readonly [number, number, number];
+  readonly height: number;
+  readonly frames: readonly TravelFrame[];
+  /** Longest way from the camera of `atFrame`, and how sure it is (picture, view and height together). */
+  readonly way: Measure;
+  /** rms of what the solved camera leaves over at the ground's points, px. */
+  readonly residualPx: number;
+}
+export interface TravelFrame {
+  readonly frame: number;
+  readonly rotation: Mat3;
+  readonly translation: readonly [number, number, number];
+  /** Share of the points sought on the ground that agree, 0..1. */
+  readonly support: number;
+}
+
 /** 5.2 view: the camera as it looks at the ground plane at one frame. */
 export interface View {
   readonly frame: number;
@@ -149,6 +174,7 @@ export interface PlateMeasures {
   readonly heightPx: number;
   readonly camera?: CameraMove;
   readonly view?: View;
+  readonly travel?: Travel;
   readonly ride?: RideTrack;
   readonly turn?: Turn;
   readonly stir?: Stir;

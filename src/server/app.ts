@@ -26,7 +26,7 @@ import { lumaPlane } from '../media/convert.js';
 import { proposeMarks } from '../plate/propose-marks.js';
 import { grainPair } from './grain-pair.js';
 import { previewFrame } from './preview.js';
-import { acceptTake } from './upload.js';
+import { acceptLayer, acceptTake } from './upload.js';
 import { webClip } from './web-clip.js';
 
 export interface ServiceOptions {
@@ -173,7 +173,9 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.post('/api/takes', async (c) => {
     const stream = c.req.raw.body;
     if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
-    const id = await acceptTake(book, { name: c.req.query('name') ?? 'take', pick: c.req.query('pick') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) });
+    const sent = { name: c.req.query('name') ?? 'take', pick: c.req.query('pick') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) };
+    const layer = c.req.query('layer');
+    const id = layer === undefined ? await acceptTake(book, sent) : await acceptLayer(book, { ...sent, to: layer === 'new' ? null : layer });
     runner.wake();
     return c.json({ id }, 201);
   });

@@ -8,6 +8,7 @@ import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 import { plane, type Picture } from '../image/picture.js';
 import { codedToLinear, toCodedRgb } from '../media/convert.js';
+import { isPictureFolder } from '../media/sequence.js';
 import { VideoReader } from '../media/video-reader.js';
 import { plateClip } from '../jobs/plate-clip.js';
 
@@ -81,7 +82,14 @@ export class FrameStore {
   }
 
   async coded(what: FrameSource, id: string, n: number): Promise<Picture> {
-    const reader = await this.reader(await this.pathOf(what, id));
+    const path = await this.pathOf(what, id);
+    let reader = await this.reader(path);
+    // A drawing's folder may have got a further layer since it was opened.
+    if (n >= reader.info.frameCount && isPictureFolder(path)) {
+      this.readers.delete(path);
+      void reader.close();
+      reader = await this.reader(path);
+    }
     const count = reader.info.frameCount;
     if (!Number.isInteger(n) || n < 0 || n >= count) throw new PlatewrightError('PW-FRAME-RANGE', `${what} ${id} has frames 0 to ${count - 1}, but frame ${n} was asked for`, { kind: 'usage' });
     return toCodedRgb(await reader.frame(n));

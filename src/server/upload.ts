@@ -3,15 +3,17 @@
  * (a damaged file may crash a decoder), and only then becomes a take of the book. A failed upload leaves nothing behind.
  */
 import { createWriteStream, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
-import { extname } from 'node:path';
+import { extname, join } from 'node:path';
 import type { Readable } from 'node:stream';
 import { Transform } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { randomUUID } from 'node:crypto';
+import { addLayers } from '../book/add-media.js';
 import type { Book } from '../book/book.js';
 import { makeId } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterJob } from '../jobs/job-store.js';
+import { probe } from '../media/probe.js';
 import { checkInChild } from '../media/probe-process.js';
 
 /** Largest upload: an hour of 4K from a phone is below this. */
@@ -53,5 +55,36 @@ export async function acceptTake(book: Book, upload: { name: string; pick: strin
   } catch (error) {
     rmSync(part, { force: true });
     throw error;
+  }
+}
+
+const PICTURES = new Set(['.png', '.tif', '.tiff']);
+
+/**
+ * A picture that joins a drawing in layers: the first one makes the take, each further one is its next layer. What is written
+ * is probed in a process of its own first. Throws the errors of `acceptTake`, and `PW-TAKE-LAYERS`.
+ */
+export async function acceptLayer(book: Book, upload: { name: string; pick: string | null; to: string | null; stream: Readable }): Promise<string> {
+  if (upload.pick !== null) book.need('pick', upload.pick);
+  const ending = extname(upload.name).toLowerCase();
+  if (!PICTURES.has(ending)) throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" is no layer; send PNG or TIFF pictures with alpha`, { kind: 'usage' });
+  mkdirSync(book.insidePath('takes'), { recursive: true });
+  const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
+  try {
+    await pipeline(upload.stream, createWriteStream(part));
+    const info = await checkInChild(part);
+    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send a PNG`);
+    const words = upload.name.slice(0, -ending.length);
+    if (upload.to === null) return (await addLayers(book, [part], { pick: upload.pick, title: words.slice(0, 120) || 'drawing' })).id;
+    const take = book.need('take', upload.to), video = take.info.video!;
+    if (take.kind !== 'layers') throw new PlatewrightError('PW-TAKE-LAYERS', `the take ${take.id} is no drawing in layers`, { kind: 'usage' });
+    if (info.video.widthPx !== video.widthPx || info.video.heightPx !== video.heightPx) throw new PlatewrightError('PW-TAKE-LAYERS', `"${upload.name}" is ${info.video.widthPx} × ${info.video.heightPx} where the first picture is ${video.widthPx} × ${video.heightPx}; cut all layers from one sheet of the same size`);
+    renameSync(part, join(book.mediaPath(take.file), `layer-${String(video.frameCount + 1).padStart(2, '0')}${ending}`));
+    const whole = await probe(book.mediaPath(take.file));
+    const marks = take.marks ?? { frame: 0, marks: [] };
+    book.edit(`add a layer to ${take.id}`, (e) => e.put('take', { ...take, info: { ...whole, file: take.file }, marks: { ...marks, marks: [...marks.marks, { kind: 'layer', frame: video.frameCount }] } }));
+    return take.id;
+  } finally {
+    rmSync(part, { force: true });
   }
 }

@@ -55,11 +55,11 @@ export const proposeMarks = (what: string, id: string, n: number) => attempt(() 
 export const grainPair = (pick: string, n: number) => attempt(() => call<{ picture: string; at: [number, number]; sd: [number, number] }>(`/api/grain/${encodeURIComponent(pick)}/${n}`));
 export const readPixel = (what: string, id: string, n: number, x: number, y: number) => call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 
-/** Sends a take; `onShare` hears the share sent so far. */
-export function uploadTake(file: File, pick: string, onShare: (share: number) => void): Promise<{ id: string } | null> {
+/** Sends a take; `onShare` hears the share sent so far. `layer`: "new" for the first picture of a drawing in layers, the take's id for its next. */
+export function uploadTake(file: File, pick: string, onShare: (share: number) => void, layer?: string): Promise<{ id: string } | null> {
   return attempt(() => new Promise<{ id: string }>((done, fail) => {
     const request = new XMLHttpRequest();
-    request.open('POST', `/api/takes?pick=${encodeURIComponent(pick)}&name=${encodeURIComponent(file.name)}`);
+    request.open('POST', `/api/takes?pick=${encodeURIComponent(pick)}&name=${encodeURIComponent(file.name)}${layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`}`);
     request.upload.onprogress = (e) => { if (e.lengthComputable) onShare(e.loaded / e.total); };
     request.onload = () => {
       const body = JSON.parse(request.responseText) as { id: string; error?: { message: string } };

@@ -21,7 +21,7 @@ export function register(program: Command): void {
     .action(action(async (plateFile: string, takeFile: string, o: { marks: string; takeMarks?: string; camera: boolean; json?: boolean }) => {
       const plateMarks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const takeMarks = o.takeMarks === undefined ? EMPTY : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
-      const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false });
+      const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false, travel: false });
       const take = await measureTake(takeFile, takeMarks, { onProgress: progressPrinter('judging') });
       const verdict = judgeTake(needsOfPlate(plate, plateMarks), take);
       answer(o, verdict, (v) => {

@@ -1,18 +1,29 @@
 /** `take`: add takes, star them, list them. */
 import { readFileSync } from 'node:fs';
-import { basename } from 'node:path';
+import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
-import { addTake } from '../../book/add-media.js';
+import { addLayers, addTake } from '../../book/add-media.js';
 import { PlatewrightError } from '../../core/errors.js';
+import { isPictureFolder, picturesIn } from '../../media/sequence.js';
 import { parseMarks } from '../../plate/marks.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
   const take = program.command('take').description('Home takes: film, stills and picture sequences.');
-  onProduction(take.command('add <files...>').description('Add takes; they are copied into the production.')
-    .option('--pick <id>', 'the pick they are for').option('--marks <file>', 'marks file for the take (one take at a time)').option('--id <id>').option('--title <title>').option('--note <text>'))
-    .action(action(async (files: string[], o: ProductionOptions & { pick?: string; marks?: string; id?: string; title?: string; note?: string }) => withBook(o, async (book) => {
+  onProduction(take.command('add <files...>').description('Add takes; they are copied into the production. A folder of pictures is a drawing in layers.')
+    .option('--pick <id>', 'the pick they are for').option('--marks <file>', 'marks file for the take (one take at a time)').option('--id <id>').option('--title <title>').option('--note <text>')
+    .option('--layers', 'the pictures are the layers of one drawing, in this order').option('--distances <metres>', 'how far from the plate\'s camera each layer is, as in 9,4,2.5').option('--shares <shares>', 'the same in shares of the stand mark\'s distance'))
+    .action(action(async (files: string[], o: ProductionOptions & { pick?: string; marks?: string; id?: string; title?: string; note?: string; layers?: boolean; distances?: string; shares?: string }) => withBook(o, async (book) => {
+      const numbers = (t: string): number[] => t.split(',').map(Number);
+      const isLayers = o.layers === true || o.distances !== undefined || o.shares !== undefined || (files.length === 1 && isPictureFolder(files[0]!));
+      if (isLayers) {
+        const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const pictures = files.flatMap((f) => (isPictureFolder(f) ? picturesIn(f) : [f]));
+        const t = await addLayers(book, pictures, { pick: o.pick ?? null, marks, ...(o.id === undefined ? {} : { id: o.id }), title: o.title ?? basename(files[0]!, extname(files[0]!)), ...(o.note === undefined ? {} : { note: o.note }), ...(o.distances === undefined ? {} : { distances: numbers(o.distances) }), ...(o.shares === undefined ? {} : { shares: numbers(o.shares) }) });
+        answer(o, [t], () => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: a drawing in ${pictures.length} layers`);
+        return;
+      }
       if (files.length > 1 && (o.marks !== undefined || o.id !== undefined)) throw new PlatewrightError('PW-CLI-USAGE', '--marks and --id go with one take at a time', { kind: 'usage' });
       const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const added = [];

@@ -6,6 +6,7 @@ import type { Inspection } from '../../../src/inspect/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
 import { amount, need, seconds, unit } from '../format.js';
 import { GrainPair } from '../parts/grain-pair.js';
+import { LayerList } from '../parts/layer-list.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
@@ -53,7 +54,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         <Show when={m()}>{(x) => (
           <div class="measure-columns">
             <MeasureList title="Camera" items={[
-              { name: 'focal length', measure: x().view?.focalPx ?? x().camera?.focalPx }, { name: 'tilt', measure: x().view?.tiltDeg }, { name: 'roll', measure: x().view?.rollDeg }, { name: 'height', measure: x().view?.cameraHeight }]}>
+              { name: 'focal length', measure: x().view?.focalPx ?? x().camera?.focalPx }, { name: 'tilt', measure: x().view?.tiltDeg }, { name: 'roll', measure: x().view?.rollDeg }, { name: 'height', measure: x().view?.cameraHeight }, ...(x().travel === undefined ? [] : [{ name: 'way over the ground', measure: x().travel!.way }])]}>
               <p class="how">move: {x().camera?.move ?? 'not measured'}{x().camera?.shake ? `, shake ${x().camera!.shake!.rmsPx.toFixed(2)} px` : ''}{x().view ? `; marks agree within ${x().view!.residualPx.toFixed(2)} px` : ''}</p>
             </MeasureList>
             <MeasureList title="Light" items={[
@@ -122,9 +123,22 @@ export function TakeUpload(props: { pick: string }): JSX.Element {
     for (const f of files ?? []) { setShare(0); await uploadTake(f, props.pick, setShare); }
     setShare(null);
   };
+  // The layers of one drawing, in the order of their names; the first makes the take.
+  const sendLayers = async (files: FileList | null): Promise<void> => {
+    const order = new Intl.Collator('en', { numeric: true });
+    let take = 'new';
+    for (const f of [...(files ?? [])].sort((a, b) => order.compare(a.name, b.name))) {
+      setShare(0);
+      const made = await uploadTake(f, props.pick, setShare, take);
+      if (made === null) break;
+      take = made.id;
+    }
+    setShare(null);
+  };
   return (
     <p class="controls">
       <label class="file">Add a take<input type="file" accept="video/*,image/*" multiple onChange={(e) => { void send(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
+      <label class="file">Add a drawing in layers<input type="file" accept="image/png,image/tiff" multiple onChange={(e) => { void sendLayers(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
       <Show when={share() !== null}><progress max={1} value={share()!} aria-label="sending the take" /> <span class="pencil-note">sending, {Math.round(100 * share()!)} %</span></Show>
     </p>
   );
@@ -142,13 +156,14 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
       </div>
       <div>
         <h4>{t().title} <Show when={t().verdict}><VerdictWord word={t().verdict!.verdict} /></Show></h4>
-        <p class="pencil-note">{v().frameCount} frames · {v().widthPx} × {v().heightPx}{t().kind === 'video' ? '' : ` · ${t().kind}`}{t().note === '' ? '' : ` · ${t().note}`}</p>
+        <p class="pencil-note">{v().frameCount} {t().kind === 'layers' ? 'layers' : 'frames'} · {v().widthPx} × {v().heightPx}{t().kind === 'video' || t().kind === 'layers' ? '' : ` · ${t().kind}`}{t().note === '' ? '' : ` · ${t().note}`}</p>
         <p class="controls">
           <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'put', kind: 'take', document: { ...t(), star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>
           <button onClick={() => openViewer({ what: 'take', id: t().id, title: t().title, start: t().marks?.frame ?? 0, marking: true })}>Marks</button>
-          <button onClick={() => void startJob('verdict', t().id)}>{t().verdict === undefined ? 'Judge it' : 'Judge again'}</button>
+          <Show when={t().kind === 'video'}><button onClick={() => void startJob('verdict', t().id)}>{t().verdict === undefined ? 'Judge it' : 'Judge again'}</button></Show>
           <button onClick={() => void startJob('join', props.pick.id, { take: t().id, quality: 'fast' })}>Build the join with it</button>
         </p>
+        <Show when={t().kind === 'layers'}><LayerList take={t()} /></Show>
         <Show when={t().verdict}>{(x) => (
           <table class="matters">
             <caption class="pencil-note">best span {x().span.in}–{x().span.out}</caption>

@@ -53,6 +53,7 @@ export function handles(m: Mark): P[] {
     case 'receiver': return [...m.polygon, ...(m.base ?? [])].map((p) => [...p] as P);
     case 'body': return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
     case 'pose': case 'widen': return [];
+    case 'layer': return m.foot === undefined ? [] : [[...m.foot]];
     case 'eyeline': return [[...m.from], [...m.to]];
   }
 }
@@ -72,6 +73,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
     case 'receiver': { const k = i - m.polygon.length; return k < 0 || m.base === undefined ? { ...m, polygon: at(m.polygon) } : { ...m, base: k === 0 ? [p, m.base[1]] : [m.base[0], p] }; }
     case 'eyeline': return i === 0 ? { ...m, from: p } : { ...m, to: p };
+    case 'layer': return { ...m, foot: p };
     case 'body': case 'pose': case 'widen': return m;
   }
 }

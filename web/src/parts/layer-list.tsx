@@ -1,0 +1,36 @@
+/** The layers of a drawing, each with its picture and how far from the plate's camera it is. */
+import { For, type JSX } from 'solid-js';
+import type { TakeDocument } from '../../../src/book/documents.js';
+import type { Mark } from '../../../src/plate/marks.js';
+import { edit, frameUrl } from '../api.js';
+
+type Layer = Extract<Mark, { kind: 'layer' }>;
+const UNITS = [{ key: 'distance', label: 'm away' }, { key: 'share', label: '× the stand mark’s distance' }] as const;
+type Unit = (typeof UNITS)[number]['key'];
+
+export function LayerList(props: { take: TakeDocument }): JSX.Element {
+  const count = () => props.take.info.video!.frameCount;
+  const marks = () => props.take.marks ?? { frame: 0, marks: [] };
+  const layer = (n: number): Layer | undefined => marks().marks.find((m): m is Layer => m.kind === 'layer' && m.frame === n);
+  const unitOf = (n: number): Unit => (layer(n)?.share !== undefined ? 'share' : 'distance');
+  const put = (n: number, unit: Unit, text: string): void => {
+    const v = Number(text.replace(',', '.'));
+    const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : {}) };
+    const rest = marks().marks.filter((m) => !(m.kind === 'layer' && m.frame === n));
+    void edit(`distance of layer ${n + 1}`, [{ do: 'put', kind: 'take', document: { ...props.take, marks: { ...marks(), marks: [...rest, mine] } } }]);
+  };
+  return (
+    <div class="layers">
+      <p class="pencil-note">Distances along the camera’s line of sight; a camera that stands still or only turns needs none.</p>
+      <ol>
+        <For each={Array.from({ length: count() }, (_, i) => i)}>{(n) => (
+          <li>
+            <img src={frameUrl('take', props.take.id, n, 160)} alt={`layer ${n + 1}`} />
+            <label>layer {n + 1} <input type="text" inputmode="decimal" size="5" value={String(layer(n)?.[unitOf(n)] ?? '')} onChange={(e) => put(n, unitOf(n), e.currentTarget.value)} /></label>
+            <select aria-label={`unit of layer ${n + 1}`} value={unitOf(n)} onChange={(e) => put(n, e.currentTarget.value as Unit, String(layer(n)?.[unitOf(n)] ?? ''))}><For each={UNITS}>{(u) => <option value={u.key} selected={u.key === unitOf(n)}>{u.label}</option>}</For></select>
+          </li>
+        )}</For>
+      </ol>
+    </div>
+  );
+}
