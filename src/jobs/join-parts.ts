@@ -15,7 +15,7 @@ import { plateClip } from './plate-clip.js';
 import { joinOptions } from './join-options.js';
 
 /** Proposes the recipe of a pick with a take from the measures in the book. */
-export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine', patch?: TakeDocument): Promise<{ recipe: Recipe; notes: readonly string[] }> {
+export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine', patch?: TakeDocument, platePatch?: number): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
   if (measured === null) throw new PlatewrightError('PW-JOIN-UNMEASURED', `the plate of ${pick.id} has not been measured yet; measure it first`, { kind: 'usage' });
   const plateFile = await plateClip(book, pick), takeFile = book.mediaPath(take.file);
@@ -29,6 +29,7 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
       const recipe = await proposeRecipe({
         plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen,
         ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
+        ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
       });
       return { recipe: storeRecipe(book, recipe), notes: side.notes };
     } finally {

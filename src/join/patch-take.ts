@@ -22,7 +22,7 @@ export interface TakePatcher {
   close(): Promise<void>;
 }
 
-type Outline = (frame: number) => readonly Point2[];
+export type Outline = (frame: number) => readonly Point2[];
 
 /** Opens the source at once (its errors are the caller's); regions are followed when the first frame is asked for. */
 export async function takePatcher(step: PatchStep, takeFile: string): Promise<TakePatcher> {
@@ -47,7 +47,8 @@ export async function takePatcher(step: PatchStep, takeFile: string): Promise<Ta
   };
 }
 
-async function followed(file: string, region: RegionFile): Promise<Outline> {
+/** The outline of a region on every frame of its file: followed where it was drawn on one frame, carried where on several. */
+export async function followed(file: string, region: RegionFile): Promise<Outline> {
   const first = region.frames[0]!;
   if (region.frames.length > 1) return carryRegion(region, STILL);
   const reader = await VideoReader.open(file);

@@ -19,6 +19,8 @@ export interface PatchOptions {
   readonly softPx?: number;
   /** Band outside the outline on which place and light are matched, px. Default 14. */
   readonly bandPx?: number;
+  /** The place is corrected where that leaves less than this share of the difference along the outline. Default .99; lower where the two need not show the same there. */
+  readonly fitBelow?: number;
   /** Whole chroma samples of the target's file. Default [1, 1]. */
   readonly chromaShift?: readonly [number, number];
 }
@@ -85,7 +87,7 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
   for (let i = 0; i < n; i++) ring[i] = laid.valid[i]! > 0 && (hidden[i]! > 0 ? toOutside[i]! <= 0.5 * band : toInside[i]! <= band) ? 1 : 0;
   const fit = fitLocally(lumaOf(around), lumaOf(laid.fill), ring, w, h, { reachPx: 2 });
   const back = tryInvert(fit.matrix);
-  if (back !== null && fit.after < 0.99 * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
+  if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
   const { fill } = laid;
   matchSeam(around, fill, hidden, laid.valid, { bandPx: band, mostGain: 2, blurPx: 3, mostStep: 0.06 });
   const cover = new Float32Array(n);

@@ -72,7 +72,7 @@ export class PerformerSource {
   }
 
   private patcherFor(): Promise<TakePatcher | null> {
-    const step = this.recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on && s.onto !== 'plate');
+    const step = this.recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on && (s.onto ?? 'take') === 'take');
     this.patcher ??= step === undefined || this.tools.takePatcher === undefined ? Promise.resolve(null) : this.tools.takePatcher(step);
     return this.patcher;
   }

@@ -30,6 +30,8 @@ export interface ProposalInput {
   readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
   /** Another take whose marked part goes onto this one's. */
   readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
+  /** The plate's own marked part (an actor's head) goes onto the joined performer's, from so many frames later. */
+  readonly platePatch?: { readonly offsetFrames: number };
   /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */
   readonly outline?: { readonly frame: number; readonly ground: readonly [number, number]; readonly top: readonly [number, number] } | null;
 }

@@ -29,7 +29,7 @@ const PASSED = 0.08;
  * @throws `PW-JOIN-TRAVEL` where the camera travels and its way is not known, `PW-JOIN-LAYER` where a distance is missing or can't be used
  */
 export function proposeLayers(input: ProposalInput, stands: readonly Stand[], set: Carrier): { ride: Pick<RideStep, 'placement' | 'layers'>; why: string } {
-  const pm = input.plate.measures, tm = input.take.measures, span = pm.span;
+  const pm = input.plate.measures, span = pm.span;
   const marks = marksOf(input.take.marks, 'layer').map((l) => l.mark).sort((a, b) => a.frame - b.frame);
   const twice = marks.find((m, i) => marks[i - 1]?.frame === m.frame);
   if (twice !== undefined) throw new PlatewrightError('PW-JOIN-LAYER', `picture ${twice.frame + 1} of the drawing has two layer marks; keep one`);

@@ -27,13 +27,13 @@ export interface QuickProposal {
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
 /** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. */
-export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, quality: 'fast' | 'fine', patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number }): Promise<QuickProposal> {
+export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, quality: 'fast' | 'fine', patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number }, platePatch?: { readonly offsetFrames: number }): Promise<QuickProposal> {
   const plate = await VideoReader.open(plateFile), take = await VideoReader.open(takeFile);
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks);
     const t = await measureTakeSide(takeFile, take, takeMarks ?? EMPTY);
     const { subject, screen } = await subjectOf(take, quality, takeMarks?.cleanFrame);
-    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, ...(patch === undefined ? {} : { patch }) });
+    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
     return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera };
   } finally {
     await Promise.all([plate.close(), take.close()]);

@@ -16,6 +16,7 @@ import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { reframeOf } from './reframe.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
+import { proposeJoinPatch } from './patch-join.js';
 import { isLayered, proposeLayers } from './propose-layers.js';
 import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
@@ -86,6 +87,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   if (widen !== null) steps.push(widen);
   steps.push(proposePeel(input));
   if (input.patch !== undefined) steps.push(proposePatch(input.patch.file, take.marks, input.patch.marks, input.patch.offsetFrames ?? 0));
+  if (input.platePatch !== undefined) steps.push(proposeJoinPatch(plate.marks, take.marks, input.platePatch.offsetFrames));
   steps.push(pace, steady, ride);
   const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier);
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));

@@ -6,6 +6,7 @@
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
 import { lanesFromEnvironment } from '../image/lanes.js';
+import { IDENTITY3 } from '../geometry/mat3.js';
 import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import { copyFrame } from '../media/planes.js';
@@ -19,7 +20,10 @@ import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-s
 import { mendsPlate } from './mends-plate.js';
 import { preparePerformer, type Prepared } from './place-performer.js';
 import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
-import type { Recipe, RecipeStep, StepName } from './types.js';
+import { frontCover } from './front.js';
+import { joinPatcher, joinPatchOf, type JoinPatcher } from './patch-join.js';
+import { reframeOf } from './reframe.js';
+import type { Recipe, RecipeStep, StepName, WidenStep } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
@@ -63,6 +67,7 @@ export class JoinRenderer {
   private readonly options: JoinOptions;
   private readonly tools = new Map<string, ComposeTools>();
   private lanes: PrepareLanes | null = null;
+  private platePatch: Promise<JoinPatcher> | null = null;
 
   private constructor(recipe: Recipe, plate: VideoReader, source: PerformerSource, options: JoinOptions) {
     this.recipe = recipe;
@@ -71,7 +76,7 @@ export class JoinRenderer {
     this.options = options;
     for (const s of recipe.steps) {
       if (!s.on) continue;
-      if (s.step === 'patch' && s.onto !== 'plate' && options.takePatcher === undefined) this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
+      if (s.step === 'patch' && (s.onto ?? 'take') === 'take' && options.takePatcher === undefined) this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
       if (mendsPlate(s) && options.mender === undefined) this.leftOff.push({ step: s.step, reason: 'no clean plate was made for this join yet' });
     }
   }
@@ -140,7 +145,20 @@ export class JoinRenderer {
     let prepared: Prepared | null = null;
     if (ahead !== undefined) prepared = ahead;
     else if (showsPerformer(tools)) prepared = preparePerformer(tools, await this.source.at(n, tools.active.names.has('patch')), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);
-    return joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared));
+    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared));
+    return this.withPlatePatch(made, tools, choice);
+  }
+
+  /** A part of the plate laid onto the joined performer, where the recipe asks for it. */
+  private async withPlatePatch(made: JoinFrame, tools: ComposeTools, choice: StepChoice): Promise<JoinFrame> {
+    const step = joinPatchOf(this.recipe);
+    if (step === null || made.composed === null || choice.alone !== undefined || !tools.active.names.has('patch') || tools.active.ride === null) return made;
+    this.platePatch ??= joinPatcher(this.recipe, step);
+    const widen = tools.recipe === this.recipe ? null : this.recipe.steps.find((s): s is WidenStep => s.step === 'widen' && s.on);
+    const reframe = widen == null ? IDENTITY3 : reframeOf(widen, this.recipe.plate.widthPx, this.recipe.plate.heightPx).matrix;
+    const { front } = tools.active, { fronts } = tools;
+    const composed = await (await this.platePatch).patch(made.frame, takeFrameOf(this.recipe, made.frame), made.coded(), made.composed, front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box), reframe, made.plate.chromaShift);
+    return composed === null ? made : joinFrame(made.frame, made.plate, composed);
   }
 
   /** Worker threads that make the performer ahead; null where there is one lane, the span is short, or the tools are not the product's own. */
@@ -169,7 +187,7 @@ export class JoinRenderer {
   }
 
   async close(): Promise<void> {
-    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close(), this.options.mender?.close?.()]);
+    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close(), this.options.mender?.close?.(), this.platePatch?.then((p) => p.close(), () => undefined)]);
   }
 }
 

@@ -41,9 +41,10 @@ export interface PeelStep extends StepBase<'peel'> {
 /**
  * Laid onto the take before the peel, or (`onto: 'plate'`) onto the plate itself after erase and before widen, with the plate at
  * another time as the source (`source` is then empty). Pixels of the file on both sides: `source` is the file of another take (or this one's); frame n gets the
- * source's frame n + offsetFrames.
+ * source's frame n + offsetFrames. With `onto: 'join'` a part of the plate (as filmed) comes last, onto the joined picture: `targetRegion` is in take
+ * pixels and goes where the performer goes.
  */
-export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number; readonly onto?: 'take' | 'plate' }
+export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number; readonly onto?: 'take' | 'plate' | 'join' }
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
 export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }
 export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }

@@ -11,6 +11,8 @@ export interface TravelKey {
   readonly patches: Patches;
   /** Pose of the key from the first frame, as solved so far. */
   pose: Pose;
+  /** Pieces that were found to lie on the ground. */
+  readonly ground: Set<number>;
 }
 export interface TravelSight {
   readonly frame: number;
@@ -28,9 +30,9 @@ export function meetsGround(p: readonly [number, number], plane: Ground, focal: 
   return s > plane.d / (FAR * Math.max(0.2, plane.d));
 }
 
-/** Points of a key that lie on the ground, if all that is seen there does. */
+/** Points of a key that were found to lie on the ground. */
 export function groundPoints(key: TravelKey, matches: TravelSight['matches'], plane: Ground, focal: number, cx: number, cy: number): { points: Float64Array; seen: Float64Array; patch: Int32Array } {
-  const kept = matches.filter((m) => meetsGround(key.patches.patches[m.patch]!, plane, focal, cx, cy));
+  const kept = matches.filter((m) => key.ground.has(m.patch) && meetsGround(key.patches.patches[m.patch]!, plane, focal, cx, cy));
   const points = new Float64Array(3 * kept.length), seen = new Float64Array(2 * kept.length);
   kept.forEach((m, i) => {
     const p = key.patches.patches[m.patch]!, x = (p[0] - cx) / focal, y = (p[1] - cy) / focal;

@@ -11,66 +11,90 @@ import { groundPoints, type Ground, type TravelKey, type TravelSight } from './t
 const LEAST_SIGHTS = 6, AGREE_PX = 0.5;
 /** Inverse depths to begin from, in one over the camera's height. */
 const STARTS = [0.01, 0.05, 0.12, 0.25, 0.5];
+/** Where the set's main plane is one away. */
+const FREE_STARTS = [0.05, 0.5, 1, 1.6, 3];
 /** A point off the ground counts this much beside one on it: its depth was made from the same poses. */
 const WEIGHT = 0.5;
 const ROUNDS = 3;
 
-/** Poses of all sights (and keys) made anew, in place. */
-export function withPointsOffTheGround(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: number, cx: number, cy: number): void {
+/** Poses of all sights (and keys) made anew, in place, the ground's points holding the scale. Answers the depths by key. */
+export function withPointsOffTheGround(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: number, cx: number, cy: number): Map<number, FreePoint>[] {
+  let depths: Map<number, FreePoint>[] = [];
   for (let round = 0; round < ROUNDS; round++) {
-    const depths = keys.map((key, k) => depthsOf(key, sights.filter((s) => s.key === k), ground, focal, cx, cy));
+    depths = keys.map((key, k) => depthsOf(key, sights.filter((s) => s.key === k), focal, cx, cy, STARTS));
     for (const s of sights) {
       const key = keys[s.key]!, depth = depths[s.key]!;
-      const plane = movedPlane(ground.n, ground.d, key.pose);
-      const g = groundPoints(key, s.matches.filter((m) => !depth.has(m.patch)), plane, focal, cx, cy);
-      const free = s.matches.filter((m) => depth.has(m.patch));
-      const n = g.seen.length / 2, all = n + free.length;
-      if (all < 12) continue;
-      const points = new Float64Array(3 * all), seen = new Float64Array(2 * all), given = new Float64Array(all).fill(1);
-      points.set(g.points); seen.set(g.seen);
-      free.forEach((m, i) => {
-        const p = key.patches.patches[m.patch]!, z = 1 / Math.max(1e-3, depth.get(m.patch)!);
-        points[3 * (n + i)] = ((p[0] - cx) / focal) * z; points[3 * (n + i) + 1] = ((p[1] - cy) / focal) * z; points[3 * (n + i) + 2] = z;
-        seen[2 * (n + i)] = m.x - cx; seen[2 * (n + i) + 1] = m.y - cy;
-        given[n + i] = WEIGHT;
-      });
-      const fit = fitPose(points, seen, focal, chain(s.pose, inversePose(key.pose)), given);
-      // A frame whose ground no longer agrees is left as it was.
-      let held = 0;
-      for (let i = 0; i < n; i++) if (fit.weights[i]! > 0.5) held++;
-      if (held < 10) continue;
-      s.fit = fit;
-      s.pose = chain(fit.pose, key.pose);
-      for (const k of keys) if (k.frame === s.frame) k.pose = s.pose;
+      const g = groundPoints(key, s.matches, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy);
+      repose(keys, s, g.points, g.seen, depth, focal, cx, cy);
     }
   }
+  return depths;
 }
 
-/** Inverse depth in the key's camera of each patch that is not on the ground but agrees with one depth. */
-function depthsOf(key: TravelKey, sights: readonly TravelSight[], ground: Ground, focal: number, cx: number, cy: number): Map<number, number> {
-  const plane = movedPlane(ground.n, ground.d, key.pose), back = inversePose(key.pose);
+/** Poses made anew from all points with depths of their own, none held: for first poses, whose scale is not known yet. Answers how many sights agree within a pixel, of all. */
+export function withFreePoints(keys: TravelKey[], sights: TravelSight[], focal: number, cx: number, cy: number, rounds: number): { agreeing: number; depths: Map<number, FreePoint>[] } {
+  const none = new Float64Array(0);
+  let depths: Map<number, FreePoint>[] = [];
+  for (let round = 0; round <= rounds; round++) {
+    depths = keys.map((key, k) => depthsOf(key, sights.filter((s) => s.key === k), focal, cx, cy, FREE_STARTS, false));
+    if (round === rounds) break;
+    for (const s of sights) repose(keys, s, none, none, depths[s.key]!, focal, cx, cy);
+  }
+  return { agreeing: depths.reduce((sum, d) => sum + [...d.values()].reduce((a, p) => a + p.sights, 0), 0), depths };
+}
+
+function repose(keys: readonly TravelKey[], s: TravelSight, ground: Float64Array, groundSeen: Float64Array, depth: ReadonlyMap<number, FreePoint>, focal: number, cx: number, cy: number): void {
+  const key = keys[s.key]!;
+  const free = s.matches.filter((m) => depth.has(m.patch));
+  const n = groundSeen.length / 2, all = n + free.length;
+  if (all < 12) return;
+  const points = new Float64Array(3 * all), seen = new Float64Array(2 * all), given = new Float64Array(all).fill(1);
+  points.set(ground); seen.set(groundSeen);
+  free.forEach((m, i) => {
+    const p = key.patches.patches[m.patch]!, z = 1 / Math.max(1e-3, depth.get(m.patch)!.rho);
+    points[3 * (n + i)] = ((p[0] - cx) / focal) * z; points[3 * (n + i) + 1] = ((p[1] - cy) / focal) * z; points[3 * (n + i) + 2] = z;
+    seen[2 * (n + i)] = m.x - cx; seen[2 * (n + i) + 1] = m.y - cy;
+    given[n + i] = n === 0 ? 1 : WEIGHT;
+  });
+  const fit = fitPose(points, seen, focal, chain(s.pose, inversePose(key.pose)), given);
+  let held = 0;
+  for (let i = 0; i < n; i++) if (fit.weights[i]! > 0.5) held++;
+  // A frame whose ground no longer agrees is left as it was.
+  if (n > 0 && held < 10) return;
+  s.fit = fit;
+  s.pose = chain(fit.pose, key.pose);
+  for (const k of keys) if (k.frame === s.frame) k.pose = s.pose;
+}
+
+/** Depths of a key's pieces from its sights' poses, in camera heights, the ground not told apart. */
+export function freeDepths(key: TravelKey, sights: readonly TravelSight[], focal: number, cx: number, cy: number): Map<number, FreePoint> {
+  return depthsOf(key, sights, focal, cx, cy, STARTS, false);
+}
+
+/** A point's inverse depth in its key's camera, its sd, and how many sights it has. */
+export interface FreePoint { readonly rho: number; readonly sd: number; readonly sights: number }
+
+/** Inverse depth of each piece that agrees with one depth and was not found to lie on the ground. */
+function depthsOf(key: TravelKey, sights: readonly TravelSight[], focal: number, cx: number, cy: number, starts: readonly number[], strict = true): Map<number, FreePoint> {
+  const back = inversePose(key.pose);
   const seen = new Map<number, Sight[]>();
   for (const s of sights) {
-    if (s.fit === null) continue;
     const pose: Pose = chain(s.pose, back);
     for (const m of s.matches) {
+      if (key.ground.has(m.patch)) continue;
       const list = seen.get(m.patch) ?? [];
       list.push({ pose, x: m.x - cx, y: m.y - cy });
       seen.set(m.patch, list);
     }
   }
-  const out = new Map<number, number>();
+  const out = new Map<number, FreePoint>();
   for (const [patch, list] of seen) {
-    const least = Math.max(LEAST_SIGHTS, 0.6 * sights.length);
+    const least = Math.max(LEAST_SIGHTS, (strict ? 0.6 : 0.5) * list.length);
     if (list.length < least) continue;
-    const p = key.patches.patches[patch]!, x = p[0] - cx, y = p[1] - cy;
-    const onGround = ((plane.n[0] * x + plane.n[1] * y) / focal + plane.n[2]) / plane.d;
-    const found = inverseDepth(x, y, focal, list, onGround > 0 ? [onGround, ...STARTS] : STARTS, least);
-    if (found === null || found.rmsPx > AGREE_PX) continue;
-    // Within what its sights can tell it lies on the ground: then the ground has it.
-    const sd = found.rmsPx / Math.sqrt(Math.max(1e-9, found.information));
-    if (onGround > 0 && Math.abs(found.rho - onGround) < Math.max(3 * sd, 0.02 * onGround)) continue;
-    out.set(patch, found.rho);
+    const p = key.patches.patches[patch]!;
+    const found = inverseDepth(p[0] - cx, p[1] - cy, focal, list, starts, least);
+    if (found === null || (strict && found.rmsPx > AGREE_PX)) continue;
+    out.set(patch, { rho: found.rho, sd: Math.max(0.08, found.rmsPx) / Math.sqrt(Math.max(1e-9, found.information)), sights: list.length });
   }
   return out;
 }

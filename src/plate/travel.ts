@@ -10,14 +10,14 @@ import { measured } from '../core/measure.js';
 import { PlatewrightError } from '../core/errors.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
-import { applyVector, invert, multiply, type Mat3, type Vec3 } from '../geometry/mat3.js';
+import { applyVector, IDENTITY3, invert, multiply, type Mat3, type Vec3 } from '../geometry/mat3.js';
 import { rotationFromVector, vectorFromRotation } from '../geometry/rotation.js';
-import { matchPatches, patchesOf } from './camera-follow.js';
-import { allocatePyramid, fillPyramid } from './ride-pyramid.js';
-import { lumaAt, type LumaSource } from './ride-source.js';
+import type { LumaSource } from './ride-source.js';
 import { AT_HOME, chain, fitPose, inversePose, movedPlane, planeHomographyCentred, type Pose, type PoseFit } from './travel-pose.js';
 import { groundPoints, meetsGround, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
-import { withPointsOffTheGround } from './travel-points.js';
+import { freeDepths, withFreePoints, withPointsOffTheGround, type FreePoint } from './travel-points.js';
+import { posesFromSet } from './travel-start.js';
+import { trackAgain, trackPieces } from './travel-track.js';
 import type { CameraMove, Travel, View } from './types.js';
 
 export interface TravelRequest {
@@ -30,8 +30,8 @@ export interface TravelRequest {
 
 /** Fewer points of the ground than this tell no camera. */
 const LEAST_POINTS = 14;
-/** A key is left when fewer than this share of its ground points are found. */
-const REKEY = 0.5;
+/** Fewer frames than this tell no way. */
+const LEAST_FRAMES = 5;
 
 /**
  * @throws `PW-TRAVEL-VIEW` without focal length or tilt, `PW-TRAVEL-GROUND` where too little of the ground is seen to move,
@@ -51,65 +51,154 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   let ground: Ground = viewGround;
   const viewFrame = Math.min(span.out - 1, Math.max(span.in, view.frame));
 
-  const pyramid = allocatePyramid(w, h, 1), scratch = new Float32Array(w * h);
-  const keys: TravelKey[] = [], sights: TravelSight[] = [];
-  const addKey = (frame: number, pose: Pose): void => { keys.push({ frame, pose, patches: patchesOf(pyramid[0]!, 24, 16) }); };
-  fillPyramid(await lumaAt(source, span.in), pyramid, scratch);
-  addKey(span.in, AT_HOME);
   const setAt = new Map(camera.frames.map((c) => [c.frame, invert(c.homographyToFirst)]));
-  const small: Mat3 = [scale, 0, 0, 0, scale, 0, 0, 0, 1];
-  const toPixels = (m: Mat3): Mat3 => multiply([1, 0, cx, 0, 1, cy, 0, 0, 1], multiply(m, [1, 0, -cx, 0, 1, -cy, 0, 0, 1]));
-  let last = AT_HOME, before = AT_HOME, found = 0;
-  for await (const frame of source.frames(span.in + 1, span.out)) {
+  const toSmall = (m: Mat3): Mat3 => multiply([scale, 0, 0, 0, scale, 0, 0, 0, 1], multiply(m, [1 / scale, 0, 0, 0, 1 / scale, 0, 0, 0, 1]));
+  const centred = (m: Mat3): Mat3 => multiply([1, 0, -cx, 0, 1, -cy, 0, 0, 1], multiply(m, [1, 0, cx, 0, 1, cy, 0, 0, 1]));
+  const firstSet = setAt.get(span.in) ?? IDENTITY3;
+  const set = (frame: number): Mat3 => toSmall(multiply(setAt.get(frame) ?? firstSet, invert(firstSet)));
+  const tracked = await trackPieces(source, span, set, request.signal);
+  const { keys, bridges } = tracked;
+  let { sights } = tracked;
+  if (sights.length < LEAST_FRAMES) throw new PlatewrightError('PW-TRAVEL-GROUND', `the camera travels, but ${sights.length + 1} frames are too few to say how`);
+
+  const own = (k: number): TravelSight[] => sights.filter((s) => s.key === k);
+  const firstKey = [keys[0]!], early = own(0);
+  // First poses of what the first key shows, up to scale: the plane that the set's motion follows may be the floor or a wall; the one that most points agree with is kept.
+  const sets = early.map((s) => centred(set(s.frame)));
+  let best: { agreeing: number; poses: readonly Pose[]; depths: Map<number, FreePoint>[] } | null = null;
+  const lay = (poses: readonly Pose[]): void => early.forEach((s, i) => { s.pose = poses[i]!; for (const k of keys) if (k.frame === s.frame) k.pose = s.pose; });
+  for (const n0 of [viewGround.n, [0, 0, 1], [0.7, 0, 0.7], [-0.7, 0, 0.7]] as const) {
     request.signal?.throwIfAborted();
-    fillPyramid(frame.luma, pyramid, scratch);
-    const ki = keys.length - 1, key = keys[ki]!;
-    const plane = movedPlane(ground.n, ground.d, key.pose), back = inversePose(key.pose);
-    const step = chain(last, inversePose(before));
-    const set = multiply(small, multiply(multiply(setAt.get(frame.index) ?? invert(small), invert(setAt.get(key.frame) ?? [1, 0, 0, 0, 1, 0, 0, 0, 1])), invert(small)));
-    const guesses: { pose: Pose; of: (p: number) => Mat3 }[] = [chain(step, last), last].map((pose) => {
-      const onGround = toPixels(planeHomographyCentred(chain(pose, back), plane.n, plane.d, focal));
-      return { pose, of: (p: number) => (meetsGround(key.patches.patches[p]!, plane, focal, cx, cy) ? onGround : set) };
-    });
-    let best: { fit: PoseFit; matches: TravelSight['matches'] } | null = null;
-    for (const g of [...guesses, { pose: last, of: () => set }]) {
-      const matches = matchPatches(key.patches, pyramid[0]!, set, g.of);
-      const fit = groundFit(key, matches, plane, focal, cx, cy, chain(g.pose, back));
-      if (fit !== null && (best === null || fit.agreeing > best.fit.agreeing)) best = { fit, matches };
-      // As good as the frame before: no other guess is needed.
-      if (best !== null && best.fit.agreeing > 0.8 * found && found > 0) break;
-    }
-    const pose = best === null ? last : chain(best.fit.pose, key.pose);
-    sights.push({ frame: frame.index, key: ki, matches: best?.matches ?? [], pose, fit: best?.fit ?? null });
-    before = best === null ? last : sights.length > 1 ? sights[sights.length - 2]!.pose : AT_HOME;
-    last = pose;
-    found = Math.max(best?.fit.agreeing ?? 0, found * 0.97);
-    const onKey = key.patches.patches.filter((p) => meetsGround(p, plane, focal, cx, cy)).length;
-    if (best !== null && best.fit.agreeing < REKEY * onKey && best.fit.agreeing < 0.7 * found && keys.length < 24) { addKey(frame.index, pose); found = 0; }
+    const first = posesFromSet(sets, focal, w, h, n0);
+    if (first === null) continue;
+    lay(first.poses);
+    const free = withFreePoints(firstKey, early, focal, cx, cy, 4);
+    if (best === null || free.agreeing > best.agreeing) best = { agreeing: free.agreeing, poses: early.map((s) => s.pose), depths: free.depths };
   }
-  const usable = sights.filter((s) => s.fit !== null && s.fit.agreeing >= LEAST_POINTS);
-  if (usable.length < 0.8 * sights.length || sights.length === 0) {
-    throw new PlatewrightError('PW-TRAVEL-GROUND', `the camera travels, but too little of the ground can be followed to say how (${usable.length} of ${sights.length} frames hold ${LEAST_POINTS} points of it or more): a plain floor tells nothing, and people hide it; check the view, or mark ground lines where the floor has a pattern`);
+  if (best === null) throw new PlatewrightError('PW-TRAVEL-GROUND', 'the camera travels, but what is seen fits no camera\'s way; it may zoom, or too much of the picture moves by itself');
+  lay(best.poses);
+
+  // The ground as the first camera sees it, turned back from the view's frame; then the scale that most points under the horizon agree on.
+  const turnedBack = (): Vec3 => applyVector(inversePose(poseAt(sights, viewFrame)).r, viewGround.n);
+  ground = { n: turnedBack(), d: 1 };
+  const found = groundScale(keys[0]!, best.depths[0]!, ground, focal, cx, cy);
+  if (found.count < LEAST_POINTS) {
+    throw new PlatewrightError('PW-TRAVEL-GROUND', `the camera travels, but too little of the ground can be followed to say how far (${found.count} points of it agree, ${LEAST_POINTS} are needed): a plain floor tells nothing, and people hide it; check the view, or mark ground lines where the floor has a pattern`);
   }
-  // The ground as the first frame's camera sees it, from the view's frame back.
-  const resolve = (): void => {
-    for (let round = 0; round < 3; round++) {
-      const at = poseAt(sights, viewFrame);
-      const n = applyVector(inversePose(at).r, viewGround.n);
-      ground = { n, d: 1 };
-      const v = movedPlane(ground.n, 1, at);
-      // Heights are counted in the camera's height at the view's frame: the first frame's own follows from the poses.
-      ground = { n, d: 1 / Math.max(0.2, v.d) };
-      refit(keys, sights, ground, focal, cx, cy);
-    }
-  };
-  if (viewFrame !== span.in) resolve();
-  else refit(keys, sights, ground, focal, cx, cy);
+  if (found.rival > 0.75 * found.count) throw new PlatewrightError('PW-TRAVEL-LOOSE', `the camera travels, but its way can be read two ways (${found.count} points of the ground speak for one, ${found.rival} for another); make the view surer: mark another upright of known height, and ground lines`);
+  lay(best.poses.map((p) => ({ r: p.r, t: [p.t[0] * found.scale, p.t[1] * found.scale, p.t[2] * found.scale] })));
+  for (const p of found.ground) keys[0]!.ground.add(p);
+  let depths = settle(firstKey, early, ground, focal, cx, cy);
+  // Each further key begins where the one before still sees enough.
+  for (let k = 1; k < keys.length; k++) {
+    request.signal?.throwIfAborted();
+    carryOn(keys, own(k), bridges.filter((b) => b.key === k - 1), depths, ground, focal, cx, cy, k);
+    depths = settle(keys.slice(0, k + 1), sights.filter((s) => s.key <= k), ground, focal, cx, cy);
+  }
+  for (let round = 0; round < 2; round++) {
+    // Heights are counted in the camera's height at the view's frame: the first frame's own follows from the poses.
+    const n = turnedBack();
+    ground = { n, d: 1 / Math.max(0.2, movedPlane(n, 1, poseAt(sights, viewFrame)).d) };
+    settle(keys, sights, ground, focal, cx, cy);
+  }
+  const usable = sights.filter((s) => s.fit !== null);
+  if (usable.length < 0.8 * sights.length) throw new PlatewrightError('PW-TRAVEL-GROUND', `the camera travels, but it can be followed on ${usable.length} of ${sights.length} frames only`);
   const bent = bendGround(keys, sights, ground, focal, cx, cy, view);
   focal = bent.focalPx; ground = bent.ground;
+  depths = settle(keys, sights, ground, focal, cx, cy);
+  // Once more with every piece seen as its own plane shows it.
+  const pixels = (m: Mat3): Mat3 => multiply([1, 0, cx, 0, 1, cy, 0, 0, 1], multiply(m, [1, 0, -cx, 0, 1, -cy, 0, 0, 1]));
+  const planes = keys.map((k) => movedPlane(ground.n, ground.d, k.pose));
+  sights = await trackAgain(source, span, keys, sights, (key, s, piece) => {
+    const p = chain(s.pose, inversePose(key.pose)), own = depths[s.key]!.get(piece), plane = planes[s.key]!;
+    if (key.ground.has(piece)) return pixels(planeHomographyCentred(p, plane.n, plane.d, focal));
+    return own === undefined || own.rho < 1e-3 ? (own === undefined ? null : pixels(planeHomographyCentred({ r: p.r, t: [0, 0, 0] }, plane.n, 1, focal))) : pixels(planeHomographyCentred(p, [0, 0, 1], 1 / own.rho, focal));
+  }, request.signal);
+  settle(keys, sights, ground, focal, cx, cy);
+  return answer(sights, ground, focal / scale, viewFrame, span.in, view, request, scale, Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)));
+}
+
+/** By what share the way is wrong for each radian that the ground's tilt is: a point seen at an angle α under the horizon is δ / α nearer or farther. */
+function leverOf(key: TravelKey, ground: Ground, focal: number, cx: number, cy: number): number {
+  let sum = 0, n = 0;
+  for (const p of key.ground) {
+    const at = key.patches.patches[p]!, k = (ground.n[0] * (at[0] - cx) + ground.n[1] * (at[1] - cy)) / focal + ground.n[2];
+    if (k > 0.005) { sum += 1 / k; n++; }
+  }
+  return n === 0 ? 10 : sum / n;
+}
+
+/** Two readings of the scale are one within this (ln). */
+const ALIKE = 0.05;
+
+/**
+ * The scale that brings free poses to camera heights: for each point under the horizon the ratio of the inverse depth it was
+ * found at to the one the ground would have there. On the ground all ratios are one; a wall's spread from row to row. The
+ * fullest neighbourhood is taken (mean shift with a flat kernel on ln; Fukunaga & Hostetler, IEEE IT 21, 1975); `rival` is the
+ * fullest one apart from it.
+ */
+function groundScale(key: TravelKey, depths: ReadonlyMap<number, FreePoint>, ground: Ground, focal: number, cx: number, cy: number): { scale: number; sd: number; count: number; rival: number; ground: Set<number> } {
+  const all: { ln: number; sd: number }[] = [];
+  for (const [patch, p] of depths) {
+    const there = onGround(key, patch, ground, focal, cx, cy), sd = p.sd / p.rho;
+    if (there !== null && p.rho > 0 && sd < 0.2) all.push({ ln: Math.log(p.rho / there), sd });
+  }
+  all.sort((a, b) => a.ln - b.ln);
+  const near = (c: number): typeof all => all.filter((p) => Math.abs(p.ln - c) < ALIKE);
+  let centre = 0, count = 0;
+  for (const p of all) { const k = near(p.ln).length; if (k > count) { count = k; centre = p.ln; } }
+  for (let i = 0; i < 10; i++) { const list = near(centre); let s = 0, sw = 0; for (const p of list) { const w = 1 / (p.sd * p.sd + 1e-4); s += w * p.ln; sw += w; } if (sw > 0) centre = s / sw; }
+  const mine = near(centre);
+  let rival = 0;
+  for (const p of all) if (Math.abs(p.ln - centre) > 3 * ALIKE) rival = Math.max(rival, near(p.ln).length);
+  const scale = Math.exp(centre);
+  const spread = Math.sqrt(mine.reduce((s, p) => s + (p.ln - centre) ** 2, 0) / Math.max(1, mine.length - 1));
+  return { scale, sd: spread / Math.sqrt(Math.max(1, mine.length)), count: mine.length, rival, ground: thoseOnGround(key, depths, ground, focal, cx, cy, scale) };
+}
+
+/** Inverse depth of the ground where a piece of a key shows; null above the horizon. */
+function onGround(key: TravelKey, patch: number, plane: Ground, focal: number, cx: number, cy: number): number | null {
+  const at = key.patches.patches[patch]!;
+  return meetsGround(at, plane, focal, cx, cy) ? ((plane.n[0] * (at[0] - cx) + plane.n[1] * (at[1] - cy)) / focal + plane.n[2]) / plane.d : null;
+}
+
+function thoseOnGround(key: TravelKey, depths: ReadonlyMap<number, FreePoint>, plane: Ground, focal: number, cx: number, cy: number, scale = 1): Set<number> {
+  const out = new Set<number>();
+  for (const [patch, p] of depths) {
+    const there = onGround(key, patch, plane, focal, cx, cy);
+    if (there === null || !(p.rho > 0)) continue;
+    if (Math.abs(Math.log(p.rho / scale / there)) < Math.max(ALIKE, Math.min(2 * ALIKE, 2.5 * (p.sd / p.rho)))) out.add(patch);
+  }
+  return out;
+}
+
+/** Poses from the ground, then with the points off it; their depths by key. */
+function settle(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: number, cx: number, cy: number): Map<number, FreePoint>[] {
   refit(keys, sights, ground, focal, cx, cy);
-  withPointsOffTheGround(keys, sights, ground, focal, cx, cy);
-  return answer(sights, ground, focal / scale, viewFrame, span.in, view, request, scale);
+  return withPointsOffTheGround(keys, sights, ground, focal, cx, cy);
+}
+
+/** First poses of the frames of key `k`, from what the key before still sees of them, and which of its pieces lie on the ground. */
+function carryOn(keys: TravelKey[], mine: TravelSight[], bridges: readonly TravelSight[], depths: readonly ReadonlyMap<number, FreePoint>[], ground: Ground, focal: number, cx: number, cy: number, k: number): void {
+  const before = keys[k - 1]!, key = keys[k]!, back = inversePose(before.pose), plane = movedPlane(ground.n, ground.d, before.pose);
+  let last = key.pose, step = AT_HOME;
+  for (const s of mine) {
+    const b = bridges.find((x) => x.frame === s.frame);
+    const guess = chain(step, last);
+    const known = (b?.matches ?? []).flatMap((m) => {
+      const rho = before.ground.has(m.patch) ? onGround(before, m.patch, plane, focal, cx, cy) : (depths[k - 1]?.get(m.patch)?.rho ?? null);
+      return rho === null ? [] : [{ m, z: 1 / Math.max(1e-3, rho), p: before.patches.patches[m.patch]! }];
+    });
+    s.pose = guess;
+    if (known.length >= 10) {
+      const fit = fitPose(Float64Array.from(known.flatMap(({ p, z }) => [((p[0] - cx) / focal) * z, ((p[1] - cy) / focal) * z, z])), Float64Array.from(known.flatMap(({ m }) => [m.x - cx, m.y - cy])), focal, chain(guess, back));
+      if (fit.agreeing >= 8) s.pose = chain(fit.pose, before.pose);
+    }
+    step = chain(s.pose, inversePose(last));
+    last = s.pose;
+  }
+  const free = freeDepths(key, mine, focal, cx, cy);
+  for (const p of thoseOnGround(key, free, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy)) key.ground.add(p);
 }
 
 function groundFit(key: TravelKey, matches: TravelSight['matches'], plane: Ground, focal: number, cx: number, cy: number, start: Pose): PoseFit | null {
@@ -136,9 +225,10 @@ export function poseAt(sights: readonly TravelSight[], frame: number): Pose {
  * How the ground lies before the first camera and the focal length, refined with the poses of up to seven frames of the first
  * key, held by the view's own covariance: what the picture can't tell stays where the view has it.
  */
-function bendGround(keys: readonly TravelKey[], sights: readonly TravelSight[], ground: Ground, focal: number, cx: number, cy: number, view: View): { ground: Ground; focalPx: number } {
+function bendGround(keys: readonly TravelKey[], sights: readonly TravelSight[], ground: Ground, focal: number, cx: number, cy: number, view: View): { ground: Ground; focalPx: number; tiltSd: number } {
   const own = sights.filter((s) => s.key === 0 && s.fit !== null && s.fit.agreeing >= LEAST_POINTS);
-  if (own.length < 4) return { ground, focalPx: focal };
+  const given = Math.sqrt(view.covariance[5] ?? 1e-3);
+  if (own.length < 4) return { ground, focalPx: focal, tiltSd: given };
   const used = Array.from({ length: Math.min(7, own.length) }, (_, i, ) => own[Math.round(((i + 1) * (own.length - 1)) / Math.min(7, own.length))]!);
   const sets = used.map((s) => {
     const all = groundPoints(keys[0]!, s.matches, ground, focal, cx, cy);
@@ -171,10 +261,12 @@ function bendGround(keys: readonly TravelKey[], sights: readonly TravelSight[], 
   const { n, f } = lay(r.parameters);
   // Far beyond what the view allows, the points are of something else than the ground.
   const far = Math.max(...[0, 1, 2].map((k) => Math.abs(r.parameters[k]!) / sds[k]!));
-  return !Number.isFinite(r.cost) || far > 3 ? { ground, focalPx: focal } : { ground: { n, d: ground.d }, focalPx: f };
+  // What is left of the view's doubt: neighbouring points share their errors, so twice what the fit says.
+  const left = r.covariance === null ? given : Math.min(given, 2 * Math.sqrt(Math.max(0, r.covariance[start.length + 1]!)));
+  return !Number.isFinite(r.cost) || far > 3 ? { ground, focalPx: focal, tiltSd: given } : { ground: { n, d: ground.d }, focalPx: f, tiltSd: left };
 }
 
-function answer(sights: readonly TravelSight[], ground: Ground, focalPx: number, atFrame: number, firstFrame: number, view: View, request: TravelRequest, scale: number): Travel {
+function answer(sights: readonly TravelSight[], ground: Ground, focalPx: number, atFrame: number, firstFrame: number, view: View, request: TravelRequest, scale: number, scaleSd: number): Travel {
   const home = poseAt(sights, atFrame), fromHome = inversePose(home);
   const here = movedPlane(ground.n, ground.d, home);
   // All so far in camera heights of the view's frame.
@@ -190,9 +282,8 @@ function answer(sights: readonly TravelSight[], ground: Ground, focalPx: number,
   const fit = sights.find((s) => s.frame === frames[farthest]!.frame)?.fit ?? sights[0]!.fit!;
   const c = fit.covariance;
   const own = c === null ? way : k * Math.sqrt(c[21]! + c[28]! + c[35]!);
-  // The ground's lie feeds into the way in proportion: a tilt wrong by δ moves a ground point at depth z by about z δ / height.
   const cov = view.covariance;
-  const relative = Math.sqrt((inMetres === null ? 0 : (cov[15] ?? 0)) + (cov[0] ?? 0) * 0.25 + (cov[5] ?? 0) * 4);
+  const relative = Math.sqrt(scaleSd * scaleSd + (inMetres === null ? 0 : (cov[15] ?? 0)) + (cov[0] ?? 0) * 0.25);
   const sd = Math.hypot(own, way * relative);
   const residuals = sights.flatMap((s) => (s.fit === null ? [] : [s.fit.residualPx / scale])).sort((a, b) => a - b);
   const residualPx = residuals[residuals.length >> 1] ?? 0;

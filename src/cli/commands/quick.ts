@@ -13,7 +13,7 @@ import type { WriterCodec } from '../../media/video-writer.js';
 import { parseMarks } from '../../plate/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 
-interface QuickOptions { marks: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; patch?: string; patchMarks?: string; patchOffset?: string; inspect: boolean; json?: boolean }
+interface QuickOptions { marks: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; patch?: string; patchMarks?: string; patchOffset?: string; patchPlate?: string | true; inspect: boolean; json?: boolean }
 
 /** Codec by the name's ending: .mp4 H.264, .mov ProRes 4444, .mkv FFV1, .png and .exr sequences. */
 export function codecOf(out: string): WriterCodec {
@@ -36,6 +36,7 @@ export function register(program: Command): void {
     .option('--matte <file>', 'also keep the performer\'s matte as seen (.mkv)')
     .option('--recipe <json>', 'use this recipe instead of proposing one')
     .option('--patch <file>', 'another take whose marked part (patch or head mark) is laid onto this one\'s')
+    .option('--patch-plate [frames]', 'the plate\'s own marked part (an actor\'s head) is laid onto the joined performer\'s, from so many frames later; 0 unless told')
     .option('--patch-marks <json>', 'marks of that take')
     .option('--patch-offset <frames>', 'how much later in that take its part is taken', '0')
     .option('--no-inspect', 'render without inspecting')
@@ -45,7 +46,7 @@ export function register(program: Command): void {
       const codec = codecOf(o.out);
       const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const takeMarks = o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
-      const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 });
+      const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 }, o.patchPlate === undefined ? undefined : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 });
       const recipe = o.recipe === undefined ? proposal.recipe : (JSON.parse(readFileSync(o.recipe, 'utf8')) as typeof proposal.recipe);
       const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
       const tools = { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier };

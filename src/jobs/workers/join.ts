@@ -27,7 +27,7 @@ export const joinWorker: JobWorker = async (context) => {
     if (book.get('measures', pick.id) === null) await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
     signal.throwIfAborted();
     progress(10, 100, 'proposing the recipe');
-    const { recipe } = await proposeFor(book, pick, take, quality, typeof job.spec['patch'] === 'string' ? book.need('take', job.spec['patch']) : undefined);
+    const { recipe } = await proposeFor(book, pick, take, quality, typeof job.spec['patch'] === 'string' ? book.need('take', job.spec['patch']) : undefined, typeof job.spec['platePatch'] === 'number' ? job.spec['platePatch'] : undefined);
     // A resumed job proposes the same recipe again and must not undo what was rendered with it.
     if (existing === null || existing.take !== takeId || recipeHash(existing.recipe) !== recipeHash(recipe)) {
       book.edit(`recipe for ${pick.id}`, (e) => e.put('join', { id: pick.id, take: takeId, recipe }));

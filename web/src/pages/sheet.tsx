@@ -146,6 +146,8 @@ export function TakeUpload(props: { pick: string }): JSX.Element {
 
 function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocument }): JSX.Element {
   const t = () => props.take;
+  const [lends, setLends] = createSignal('');
+  const [later, setLater] = createSignal('0');
   const v = () => t().info.video!;
   const n = () => Math.floor(((t().verdict?.span.in ?? 0) + (t().verdict?.span.out ?? v().frameCount)) / 2);
   return (
@@ -161,7 +163,14 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
           <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'put', kind: 'take', document: { ...t(), star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>
           <button onClick={() => openViewer({ what: 'take', id: t().id, title: t().title, start: t().marks?.frame ?? 0, marking: true })}>Marks</button>
           <Show when={t().kind === 'video'}><button onClick={() => void startJob('verdict', t().id)}>{t().verdict === undefined ? 'Judge it' : 'Judge again'}</button></Show>
-          <button onClick={() => void startJob('join', props.pick.id, { take: t().id, quality: 'fast' })}>Build the join with it</button>
+          <button onClick={() => void startJob('join', props.pick.id, { take: t().id, quality: 'fast', ...(lends() === '' ? {} : lends() === 'plate' ? { platePatch: Number(later()) || 0 } : { patch: lends().slice(5) }) })}>Build the join with it</button>
+          <Show when={t().kind !== 'layers'}>
+            <label>with a part of <select value={lends()} onChange={(e) => setLends(e.currentTarget.value)}>
+              <option value="">nothing else</option><option value="plate">the plate</option>
+              <For each={props.book.takes.filter((x) => x.pick === props.pick.id && x.id !== t().id)}>{(x) => <option value={`take:${x.id}`}>{x.title}</option>}</For>
+            </select></label>
+            <Show when={lends() === 'plate'}><label>frames later <input type="text" inputmode="numeric" size="4" value={later()} onInput={(e) => setLater(e.currentTarget.value)} /></label><span class="pencil-note">the part marked on the plate (patch or head) goes onto the performer’s own, marked on the take</span></Show>
+          </Show>
         </p>
         <Show when={t().kind === 'layers'}><LayerList take={t()} /></Show>
         <Show when={t().verdict}>{(x) => (
