@@ -55,12 +55,20 @@ export function composeTools(recipe: Recipe, choice: StepChoice, widens: boolean
   const active = activeSteps(used, choice);
   const moved = widen === undefined ? carrier : reframedCarrier(carrier, reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx).matrix);
   const g = active.ground;
+  // Their tiles take a tenth of a second, and the threads that only prepare the performer never ask for them.
+  let made: ReturnType<typeof growersOf> | null = null;
+  const grain = (): ReturnType<typeof growersOf> => (made ??= growersOf(active.air));
   return {
     recipe: used, active,
     fronts: active.front === null ? null : frontOutlines(active.front, moved),
     receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
     mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, moved),
-    plateGrain: active.air?.plateGrain == null ? null : grower(active.air.plateGrain, active.air.seed),
-    takeGrain: active.air?.takeGrain == null ? null : grower(active.air.takeGrain, active.air.seed),
+    get plateGrain() { return grain().plate; },
+    get takeGrain() { return grain().take; },
   };
+}
+
+/** Growers of a step's grain. */
+function growersOf(air: AirStep | null): { readonly plate: Grower | null; readonly take: Grower | null } {
+  return { plate: air?.plateGrain == null ? null : grower(air.plateGrain, air.seed), take: air?.takeGrain == null ? null : grower(air.takeGrain, air.seed) };
 }

@@ -7,6 +7,7 @@ import { halvePerformer, halvingsOf } from './halve-performer.js';
 import { mixShadows } from './kept-shadow.js';
 import type { TakePatcher } from './patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
+import { screenSetOf, type ScreenSet } from './screen-peeler.js';
 import type { PatchStep, PeelStep, Recipe, RideStep } from './types.js';
 
 /** In-between of two peeled frames; absent: the plain mix. */
@@ -50,6 +51,7 @@ export class PerformerSource {
   private readonly halvings: number;
   private readonly peeled = new Map<number, Promise<PerformerPicture>>();
   private peeler: Promise<Peeler> | null = null;
+  private set: Promise<ScreenSet> | null = null;
   private patcher: Promise<TakePatcher | null> | null = null;
   private layered: Promise<PerformerPicture> | null = null;
 
@@ -69,6 +71,12 @@ export class PerformerSource {
       return this.tools.screenPeeler(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out });
     })();
     return this.peeler;
+  }
+
+  /** The take's screen as the product's own peeler models it, for the threads that peel; null for takes that are peeled otherwise. */
+  screenSet(): Promise<ScreenSet> | null {
+    const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
+    return step === undefined || !step.on || step.method !== 'screen' ? null : (this.set ??= screenSetOf(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }));
   }
 
   private patcherFor(): Promise<TakePatcher | null> {

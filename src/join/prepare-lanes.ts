@@ -10,15 +10,18 @@ import { Worker } from 'node:worker_threads';
 import { PlatewrightError, type FailureKind } from '../core/errors.js';
 import type { StepChoice } from './active-steps.js';
 import type { Prepared } from './place-performer.js';
+import type { ScreenSet } from './screen-peeler.js';
 import type { Recipe } from './types.js';
 
 export interface LaneData {
   readonly recipe: Recipe;
   readonly widens: boolean;
+  /** A message `screen` will come; without it the lane finds out for itself how the take is peeled. */
+  readonly awaitsScreen: boolean;
   /** One Int32: the batch that is still wanted. */
   readonly wanted: SharedArrayBuffer;
 }
-export type LaneOrder = { readonly kind: 'frames'; readonly batch: number; readonly from: number; readonly to: number; readonly choice: StepChoice } | { readonly kind: 'end' };
+export type LaneOrder = { readonly kind: 'frames'; readonly batch: number; readonly from: number; readonly to: number; readonly choice: StepChoice } | { readonly kind: 'screen'; readonly set: ScreenSet } | { readonly kind: 'end' };
 export interface LaneAnswer {
   readonly batch: number;
   readonly frame: number;
@@ -51,17 +54,20 @@ export class PrepareLanes {
   private readonly waiting = new Map<number, Waiting>();
   private failure: Error | null = null;
 
-  constructor(recipe: Recipe, widens: boolean, count: number) {
+  /** @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled otherwise */
+  constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null) {
     this.run = Math.min(RUN, Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))));
+    const set = screen();
     for (let i = 0; i < Math.min(MOST_LANES, count); i++) {
       // Each lane is one thread: its kernels wake no others.
-      const worker = new Worker(workerFile(), { workerData: { recipe, widens, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
+      const worker = new Worker(workerFile(), { workerData: { recipe, widens, awaitsScreen: set !== null, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
       worker.on('message', (a: LaneAnswer) => this.take(a));
       worker.on('error', (e) => this.fail(e instanceof Error ? e : new Error(String(e))));
       worker.on('exit', (code) => { if (code !== 0) this.fail(new PlatewrightError('PW-JOIN-LANE', `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`, { kind: 'internal' })); });
       worker.unref();
       this.workers.push(worker);
     }
+    set?.then((made) => { for (const w of this.workers) w.postMessage({ kind: 'screen', set: made } satisfies LaneOrder); }, (e: unknown) => this.fail(e instanceof Error ? e : new Error(String(e))));
   }
 
   private get batch(): number {

@@ -7,17 +7,24 @@ import { STILL } from './carrier.js';
 import { joinTools } from './join-tools.js';
 import { PerformerSource, takeFrameOf } from './performer-source.js';
 import { preparePerformer } from './place-performer.js';
+import { modelPeeler, type ScreenSet } from './screen-peeler.js';
 import type { LaneAnswer, LaneData, LaneOrder } from './prepare-lanes.js';
 
-const { recipe, widens, wanted: shared } = workerData as LaneData;
+const { recipe, widens, awaitsScreen, wanted: shared } = workerData as LaneData;
 const wanted = new Int32Array(shared);
 const port = parentPort!;
 const tools = new Map<string, ComposeTools>();
 let source: Promise<PerformerSource> | null = null;
 let last: Promise<void> = Promise.resolve();
 
+let screenCame: (set: ScreenSet) => void = () => undefined, screenGone: (why: Error) => void = () => undefined;
+const screen = new Promise<ScreenSet>((resolve, reject) => { screenCame = resolve; screenGone = reject; });
+screen.catch(() => undefined);
+
 async function open(): Promise<PerformerSource> {
-  return new PerformerSource(recipe, await VideoReader.open(recipe.take.file, { threads: 1 }), await joinTools(recipe, null));
+  const own = await joinTools(recipe, null);
+  const take = await VideoReader.open(recipe.take.file, { threads: 1 });
+  return new PerformerSource(recipe, take, awaitsScreen ? { ...own, screenPeeler: async (step) => { const { model, clean } = await screen; return modelPeeler(model, step, clean); } } : own);
 }
 
 async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<void> {
@@ -43,12 +50,15 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
 }
 
 async function end(): Promise<void> {
+  // A lane that is ended before the screen came waits no longer.
+  screenGone(new Error('the render ended before the screen was modelled'));
   await last;
   await source?.then((s) => s.close(), () => undefined);
   port.close();
 }
 
 port.on('message', (order: LaneOrder) => {
-  if (order.kind === 'end') void end();
+  if (order.kind === 'screen') screenCame(order.set);
+  else if (order.kind === 'end') void end();
   else last = last.then(() => answer(order));
 });

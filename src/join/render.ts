@@ -167,7 +167,7 @@ export class JoinRenderer {
     const count = lanesFromEnvironment();
     if (own === undefined || own.screenPeeler !== screenPeeler || own.inBetween !== inBetween || own.takePatcher !== takePatcher) return null;
     if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt()) return null;
-    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, count));
+    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, count, () => this.source.screenSet()));
   }
 
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */

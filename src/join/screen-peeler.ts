@@ -41,8 +41,21 @@ export async function screenPeeler(step: PeelStep, take: VideoReader, span: Take
     if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
     return differencePeeler(copyFrame(await take.frame(step.cleanFrame)));
   }
+  const { model, clean } = await screenSetOf(step, take, span);
+  return modelPeeler(model, step, clean);
+}
+
+/** What is known of a take's screen before any frame is peeled; plain arrays, so that one thread can make it for all. */
+export interface ScreenSet {
+  readonly model: ScreenModel;
+  /** The empty set, where its shadow is kept. */
+  readonly clean: SmallLinear | null;
+}
+
+/** For a step of method `screen`. Throws the `PW-PEEL-...` errors of the model. */
+export async function screenSetOf(step: PeelStep, take: VideoReader, span: TakeSpan): Promise<ScreenSet> {
   const clean = step.keepShadow === true && step.cleanFrame !== undefined ? smallOf(copyFrame(await take.frame(step.cleanFrame))) : null;
-  return modelPeeler(await screenModelOf(take, span, step.screen, step.cleanFrame), step, clean);
+  return { model: await screenModelOf(take, span, step.screen, step.cleanFrame), clean };
 }
 
 /** Peeler by a model that is there already. @param clean the empty set, for the shadow that is kept */
