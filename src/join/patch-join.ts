@@ -4,7 +4,7 @@
  * differ by along the seam is a matter of light alone, and the membrane of patch.ts takes it away (on the take it would be the
  * screen's colour). The head is taken from the plate as it was filmed, also where the actor is erased from it.
  */
-import { apply, multiply, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { apply, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -12,9 +12,7 @@ import type { MarksFile, RegionFile } from '../plate/marks.js';
 import type { ComposedBox } from './compose.js';
 import { patchRegion } from './patch.js';
 import { followed, patchRegionOf } from './patch-take.js';
-import { placementAt } from './ride.js';
-import { steadyMatrix } from './steady.js';
-import type { PatchStep, Recipe, RideStep, SteadyStep } from './types.js';
+import type { PatchStep, Recipe } from './types.js';
 
 /** The step, from the plate's patch or head mark and the take's; off, with the reason, where a mark is missing. */
 export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, offsetFrames = 0): PatchStep {
@@ -38,26 +36,23 @@ export interface JoinPatcher {
   /**
    * The composed box with the part laid in, over a box that holds both. Null where nothing changes.
    * @param joined the whole joined frame, display-coded @param hidden 0..1 over the whole frame: what passes in front, or null
-   * @param reframe plate's pixels to those of the joined picture
+   * @param place take's pixels to those of the joined picture on this frame
    */
-  patch(frame: number, takeFrame: number, joined: Picture, composed: ComposedBox, hidden: ((box: ComposedBox['box']) => Float32Array | null) | null, reframe: Mat3, chromaShift: readonly [number, number]): Promise<ComposedBox | null>;
+  patch(frame: number, takeFrame: number, joined: Picture, composed: ComposedBox, hidden: ((box: ComposedBox['box']) => Float32Array | null) | null, place: Mat3, chromaShift: readonly [number, number]): Promise<ComposedBox | null>;
   close(): Promise<void>;
 }
 
 /** Opens the plate a second time at once; the regions are followed when the first frame is asked for. */
 export async function joinPatcher(recipe: Recipe, step: PatchStep): Promise<JoinPatcher> {
   const source = await VideoReader.open(recipe.plate.file);
-  const ride = recipe.steps.find((s): s is RideStep => s.step === 'ride' && s.on) ?? null, steady = recipe.steps.find((s): s is SteadyStep => s.step === 'steady' && s.on) ?? null;
   let outlines: Promise<readonly [(frame: number) => readonly Point2[], (frame: number) => readonly Point2[]]> | null = null;
   return {
-    async patch(frame, takeFrame, joined, composed, hidden, reframe, chromaShift) {
-      if (ride === null) return null;
+    async patch(frame, takeFrame, joined, composed, hidden, place, chromaShift) {
       outlines ??= (async () => [await followed(recipe.take.file, step.targetRegion), await followed(recipe.plate.file, step.sourceRegion)] as const)();
       const [onTake, onPlate] = await outlines;
       const k = frame + step.offsetFrames;
       // Beyond the plate's ends there is nothing to lay on.
       if (k < recipe.plate.in || k >= Math.min(recipe.plate.out, source.info.frameCount)) return null;
-      const place = multiply(reframe, multiply(placementAt(ride, frame), steadyMatrix(steady, takeFrame)));
       // Between two take frames the outline lies between its places.
       const lo = Math.floor(takeFrame), t = takeFrame - lo, a = onTake(lo), b = t > 0 ? onTake(lo + 1) : a;
       const target = a.map((p, i): [number, number] => { const q = b[i] ?? p; return apply(place, p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])); });

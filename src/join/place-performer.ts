@@ -156,7 +156,7 @@ export function groundAt(ground: GroundStep | null, frame: number): GroundFrame 
 }
 
 /** Take pixels → plate pixels at a frame, the shutter's middle. */
-function takeToPlate(tools: ComposeTools, frame: number, takeFrame: number): Mat3 {
+export function takeToPlate(tools: ComposeTools, frame: number, takeFrame: number): Mat3 {
   const { ride, steady } = tools.active;
   const steadied = steadyMatrix(steady, takeFrame);
   return ride === null ? steadied : multiply(placementAt(ride, frame), steadied);

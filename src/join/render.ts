@@ -6,7 +6,6 @@
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
 import { lanesFromEnvironment } from '../image/lanes.js';
-import { IDENTITY3 } from '../geometry/mat3.js';
 import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import { copyFrame } from '../media/planes.js';
@@ -18,12 +17,11 @@ import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
 import { mendsPlate } from './mends-plate.js';
-import { preparePerformer, type Prepared } from './place-performer.js';
+import { preparePerformer, takeToPlate, type Prepared } from './place-performer.js';
 import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
 import { frontCover } from './front.js';
 import { joinPatcher, joinPatchOf, type JoinPatcher } from './patch-join.js';
-import { reframeOf } from './reframe.js';
-import type { Recipe, RecipeStep, StepName, WidenStep } from './types.js';
+import type { Recipe, RecipeStep, StepName } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
@@ -67,9 +65,11 @@ export class JoinRenderer {
   private readonly options: JoinOptions;
   private readonly tools = new Map<string, ComposeTools>();
   private lanes: PrepareLanes | null = null;
-  private platePatch: Promise<JoinPatcher> | null = null;
+  /** Shared with renderers of the same files under other recipes. */
+  private readonly shared: { platePatch: Promise<JoinPatcher> | null };
 
-  private constructor(recipe: Recipe, plate: VideoReader, source: PerformerSource, options: JoinOptions) {
+  private constructor(recipe: Recipe, plate: VideoReader, source: PerformerSource, options: JoinOptions, shared: { platePatch: Promise<JoinPatcher> | null } = { platePatch: null }) {
+    this.shared = shared;
     this.recipe = recipe;
     this.plate = plate;
     this.source = source;
@@ -106,7 +106,7 @@ export class JoinRenderer {
    * close that one.
    */
   under(recipe: Recipe): JoinRenderer | null {
-    return setUpOf(recipe) === setUpOf(this.recipe) ? new JoinRenderer(recipe, this.plate, this.source, this.options) : null;
+    return setUpOf(recipe) === setUpOf(this.recipe) ? new JoinRenderer(recipe, this.plate, this.source, this.options, this.shared) : null;
   }
 
   get rate(): { num: number; den: number } {
@@ -153,11 +153,9 @@ export class JoinRenderer {
   private async withPlatePatch(made: JoinFrame, tools: ComposeTools, choice: StepChoice): Promise<JoinFrame> {
     const step = joinPatchOf(this.recipe);
     if (step === null || made.composed === null || choice.alone !== undefined || !tools.active.names.has('patch') || tools.active.ride === null) return made;
-    this.platePatch ??= joinPatcher(this.recipe, step);
-    const widen = tools.recipe === this.recipe ? null : this.recipe.steps.find((s): s is WidenStep => s.step === 'widen' && s.on);
-    const reframe = widen == null ? IDENTITY3 : reframeOf(widen, this.recipe.plate.widthPx, this.recipe.plate.heightPx).matrix;
+    this.shared.platePatch ??= joinPatcher(this.recipe, step);
     const { front } = tools.active, { fronts } = tools;
-    const composed = await (await this.platePatch).patch(made.frame, takeFrameOf(this.recipe, made.frame), made.coded(), made.composed, front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box), reframe, made.plate.chromaShift);
+    const composed = await (await this.shared.platePatch).patch(made.frame, takeFrameOf(this.recipe, made.frame), made.coded(), made.composed, front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box), takeToPlate(tools, made.frame, takeFrameOf(this.recipe, made.frame)), made.plate.chromaShift);
     return composed === null ? made : joinFrame(made.frame, made.plate, composed);
   }
 
@@ -187,7 +185,7 @@ export class JoinRenderer {
   }
 
   async close(): Promise<void> {
-    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close(), this.options.mender?.close?.(), this.platePatch?.then((p) => p.close(), () => undefined)]);
+    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close(), this.options.mender?.close?.(), this.shared.platePatch?.then((p) => p.close(), () => undefined)]);
   }
 }
 

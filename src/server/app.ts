@@ -23,7 +23,8 @@ import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
 import { checkCaller } from './guard.js';
 import { lumaPlane } from '../media/convert.js';
-import { proposeMarks } from '../plate/propose-marks.js';
+import { proposeMarks, type ProposedMark } from '../plate/propose-marks.js';
+import { proposeScreenMark } from '../take/screen-edges.js';
 import { grainPair } from './grain-pair.js';
 import { previewFrame } from './preview.js';
 import { acceptLayer, acceptTake } from './upload.js';
@@ -148,8 +149,20 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.get('/api/propose-marks/:what/:id/:n', async (c) => {
     const what = sourceOf(c.req.param('what')), n = wholeNumber(c.req.param('n'), 'frame');
     const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
-    return c.json({ proposals: proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n) });
+    const proposals = proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n);
+    return c.json({ proposals: what === 'take' ? [...(await screenOf(c.req.param('id'), n)).proposals, ...proposals] : proposals });
   });
+  // The screen's useful part is looked for in frames of the whole take, once.
+  const screens = new Map<string, ReturnType<typeof proposeScreenMark>>();
+  const screenOf = async (id: string, n: number): Promise<{ proposals: ProposedMark[]; why: string }> => {
+    const path = await frames.pathOf('take', id), reader = await frames.reader(path);
+    if (reader.info.frameCount < 2) return { proposals: [], why: 'a still has no screen that could be told from it' };
+    let found = screens.get(path);
+    if (found === undefined) { screens.set(path, (found = proposeScreenMark(reader, 0))); found.catch(() => screens.delete(path)); }
+    const { proposal, why } = await found;
+    return { proposals: proposal === null ? [] : [{ ...proposal, mark: { ...proposal.mark, frame: n } as ProposedMark['mark'] }], why };
+  };
+  app.get('/api/propose-screen/:take', async (c) => c.json(await screenOf(c.req.param('take'), 0)));
   app.get('/api/grain/:pick/:n', async (c) => {
     const pair = await grainPair(book, frames, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'));
     return c.json({ picture: `data:image/png;base64,${pair.png.toString('base64')}`, at: pair.at, sd: pair.sd });

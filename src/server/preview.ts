@@ -26,8 +26,15 @@ function stepName(text: string | undefined): StepName | undefined {
 function drafted(recipe: Recipe, changes: Readonly<Record<string, number>>): Recipe {
   const steps = recipe.steps.map((s) => ({ ...s }) as unknown as Record<string, unknown>);
   for (const [name, value] of Object.entries(changes)) {
-    const [step, key] = name.split('.');
-    const found = steps.find((s) => s['step'] === step);
+    const [step, key, inner] = name.split('.');
+    const whole = steps.find((s) => s['step'] === step);
+    // A number within a part of a step (`ride.stir.amplitudePx`): the part is copied, not the book's own changed.
+    const part = whole === undefined || key === undefined || inner === undefined ? undefined : whole[key];
+    if (whole !== undefined && key !== undefined && typeof part === 'object' && part !== null && inner !== undefined && typeof (part as Record<string, unknown>)[inner] === 'number' && Number.isFinite(value)) {
+      whole[key] = { ...part, [inner]: value };
+      continue;
+    }
+    const found = inner === undefined ? whole : undefined;
     if (found === undefined || key === undefined || typeof found[key] !== 'number' || !Number.isFinite(value)) throw new PlatewrightError('PW-JOIN-STEP', `the recipe has no number "${name}" to change`, { kind: 'usage' });
     found[key] = value;
   }

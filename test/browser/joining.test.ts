@@ -107,4 +107,119 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     expect(colour.coded[2]!).toBeGreaterThan(1.5 * colour.coded[0]!);
     await narrow('layers');
   });
+
+  it('joins a take quickly beside its verdict', async () => {
+    // A disc before a green cloth that does not fill the picture; nobody on the last frames.
+    await film(join(folder, 'guest.mp4'), 16, (x, y, f, c) => {
+      const guest = f < 13 && Math.hypot((x - 160 - f) / 24, (y - 100) / 42) < 1, cloth = x > 30 && x < 292 && y > 12 && y < 164;
+      return guest ? [0.62, 0.5, 0.38][c]! : cloth ? [0.2, 0.62, 0.25][c]! : 0.5;
+    });
+    await page.getByLabel('Add a take').setInputFiles(join(folder, 'guest.mp4'));
+    const card = page.locator('.take-card').filter({ hasText: 'guest' });
+    await card.waitFor();
+    await expect.poll(() => bookNow((b) => b.takes.find((t) => t.id === 'guest')?.verdict !== undefined), { timeout: 60_000 }).toBe(true);
+    await bookNow((b) => b);
+    const take = await bookNow((b) => b.takes.find((t) => t.id === 'guest')!);
+    await page.evaluate(async (document) => { await fetch('/api/edit', { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ title: 'mark', changes: [{ do: 'put', kind: 'take', document }] }) }); }, { ...take, marks: { frame: 0, marks: [{ kind: 'performer', ground: [160, 142], top: [160, 58] }] } });
+    // The one that came with the upload may be under way still.
+    const button = card.getByRole('button', { name: /See it on the plate|Join it quickly again|Joining quickly/ });
+    await expect.poll(() => button.isEnabled(), { timeout: 60_000 }).toBe(true);
+    const before = await bookNow((b) => b.quick['guest'] ?? '');
+    await button.click();
+    await expect.poll(() => bookNow((b) => b.quick['guest'] ?? ''), { timeout: 60_000 }).not.toBe(before);
+    const video = card.getByLabel('quick join of guest');
+    await video.waitFor();
+    await expect.poll(() => video.evaluate((v: HTMLVideoElement) => v.error === null && v.readyState >= 1 && v.videoWidth > 0 ? v.loop : null), { timeout: 30_000 }).toBe(true);
+  });
+
+  it('proposes the useful part of the screen, and the peel uses it when it is taken', async () => {
+    const card = page.locator('.take-card').filter({ hasText: 'guest' });
+    await card.getByRole('button', { name: 'Find the screen’s edges' }).click();
+    await card.getByText(/% of the picture, nothing is performer/).waitFor();
+    await narrow('screen-edges');
+    expect(await bookNow((b) => b.takes.find((t) => t.id === 'guest')!.marks!.marks.some((m) => m.kind === 'screen'))).toBe(false);
+    await card.getByRole('button', { name: 'Take it', exact: true }).click();
+    await expect.poll(() => bookNow((b) => b.takes.find((t) => t.id === 'guest')!.marks!.marks.some((m) => m.kind === 'screen'))).toBe(true);
+    // All corners lie on the cloth's edge within 2 % of the width.
+    const polygon = await bookNow((b) => (b.takes.find((t) => t.id === 'guest')!.marks!.marks.find((m) => m.kind === 'screen') as { polygon: [number, number][] }).polygon);
+    for (const [x, y] of polygon) expect(Math.min(Math.abs(x - 30.5), Math.abs(x - 292), Math.abs(y - 12.5), Math.abs(y - 164))).toBeLessThan(6.4);
+    // In the viewer it can be moved, and is proposed again.
+    await card.getByRole('button', { name: 'Marks', exact: true }).click();
+    await page.getByRole('button', { name: 'Propose marks' }).click();
+    await page.locator('.proposals li', { hasText: 'nothing is performer' }).waitFor();
+    await page.keyboard.press('Escape');
+  });
+
+  it('names the frame on which the set is empty', async () => {
+    const card = page.locator('.take-card').filter({ hasText: 'guest' });
+    const field = card.getByLabel('set is empty on frame');
+    await field.fill('99');
+    await field.press('Tab');
+    expect(await field.inputValue()).toBe('');
+    await field.fill('15');
+    await field.press('Tab');
+    await expect.poll(() => bookNow((b) => b.takes.find((t) => t.id === 'guest')!.marks!.cleanFrame)).toBe(15);
+    await card.getByRole('button', { name: 'Look at it' }).click();
+    expect(await page.getByTestId('frame-number').textContent()).toContain('frame 15 of');
+    await page.keyboard.press('Escape');
+    await card.getByRole('button', { name: 'Build the join with it' }).click();
+    await page.getByText('its frame 15 shows the empty set').waitFor({ timeout: 60_000 });
+    const peel = await bookNow((b) => b.joins[0]!.recipe.steps.find((s) => s.step === 'peel'));
+    expect(peel).toMatchObject({ cleanFrame: 15, garbage: { frames: [{ frame: 0 }] } });
+  });
+
+  it('puts a wall, a step and a rounded body that take the shadow', async () => {
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    const glass = page.locator('.sheet-of-glass svg');
+    for (const [name, height] of [['wall', null], ['step', '0.3'], ['rounded', null]] as const) {
+      await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
+      if (height !== null) await page.getByLabel('its height, m').fill(height);
+      const box = (await glass.boundingBox())!;
+      for (const [u, v] of [[0.2, 0.7], [0.5, 0.7], [0.5, 0.3], [0.2, 0.3]] as const) await page.mouse.click(box.x + u * box.width, box.y + v * box.height);
+      await page.getByRole('button', { name: 'Close the outline (Enter)' }).click();
+      await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
+    }
+    const marks = await bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'receiver'));
+    expect(marks.map((m) => (m.kind === 'receiver' ? m.surface : ''))).toEqual(['wall', 'step', 'face']);
+    expect(marks[0]).toMatchObject({ base: [[expect.closeTo(64, 0), expect.closeTo(126, 0)], [expect.closeTo(160, 0), expect.closeTo(126, 0)]] });
+    expect(marks[1]).toMatchObject({ height: 0.3 });
+    await page.keyboard.press('Escape');
+    if (await page.locator('dialog.viewer').isVisible()) await page.keyboard.press('Escape');
+  });
+
+  it('gives a still more or less stir', async () => {
+    const still = await sharp(Buffer.from('<svg xmlns="http://www.w3.org/2000/svg" width="300" height="400"><ellipse cx="150" cy="220" rx="90" ry="160" fill="#b58a5a"/></svg>')).png().toBuffer();
+    await page.getByLabel('Add a take').setInputFiles({ name: 'still.png', mimeType: 'image/png', buffer: still });
+    const card = page.locator('.take-card').filter({ hasText: 'still' });
+    await card.waitFor();
+    const take = await bookNow((b) => b.takes.find((t) => t.id === 'still')!);
+    await page.evaluate(async (document) => { await fetch('/api/edit', { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ title: 'mark', changes: [{ do: 'put', kind: 'take', document }] }) }); }, { ...take, marks: { frame: 0, marks: [{ kind: 'performer', ground: [150, 380], top: [150, 60] }] } });
+    await card.getByRole('button', { name: 'Build the join with it' }).click();
+    const knob = page.getByLabel('stir, take px');
+    await knob.waitFor({ timeout: 60_000 });
+    const shown = (): Promise<string> => page.locator('.steps img').evaluate((i: HTMLImageElement) => i.src);
+    await knob.fill('9');
+    await expect.poll(shown).toContain(encodeURIComponent('ride.stir.amplitudePx:9'));
+    await expect.poll(() => bookNow((b) => { const r = b.joins[0]!.recipe.steps.find((s) => s.step === 'ride'); return r?.step === 'ride' ? [r.stir?.amplitudePx, r.stir?.seed] : null; })).toEqual([9, 1]);
+    await narrow('stir');
+  });
+
+  it('changes a limit on the ledger\'s page, refuses nonsense, and goes back', async () => {
+    await page.goto(`${base}#/ledger`);
+    await page.getByRole('heading', { name: 'Limits' }).waitFor();
+    const row = page.locator('.limits tbody tr').first(), field = row.getByRole('spinbutton').first();
+    const before = await field.inputValue();
+    const wanted = String(Number(before) * 1.5);
+    await field.fill(wanted);
+    await field.press('Tab');
+    await expect.poll(() => row.getAttribute('data-changed')).toBe('true');
+    expect(await bookNow((b) => Object.keys(b.production.tolerances).length)).toBe(1);
+    await field.fill('');
+    await field.press('Tab');
+    await expect.poll(() => field.inputValue()).toBe(wanted);
+    await row.getByRole('button', { name: /back to/ }).click();
+    await expect.poll(() => bookNow((b) => Object.keys(b.production.tolerances).length)).toBe(0);
+    await expect.poll(() => field.inputValue()).toBe(before);
+    await narrow('limits');
+  });
 });

@@ -52,6 +52,7 @@ export const startJob = (kind: JobKind, subject: string, spec: Record<string, un
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
 export const proposeMarks = (what: string, id: string, n: number) => attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
+export const proposeScreen = (take: string) => attempt(() => call<{ proposals: ProposedMark[]; why: string }>(`/api/propose-screen/${encodeURIComponent(take)}`));
 export const grainPair = (pick: string, n: number) => attempt(() => call<{ picture: string; at: [number, number]; sd: [number, number] }>(`/api/grain/${encodeURIComponent(pick)}/${n}`));
 export const readPixel = (what: string, id: string, n: number, x: number, y: number) => call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 

@@ -8,6 +8,7 @@ import { lumaPlane } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { proposeMarks } from '../../plate/propose-marks.js';
 import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
+import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
@@ -34,7 +35,9 @@ export function register(program: Command): void {
         const reader = await VideoReader.open(take !== null ? book.mediaPath(take.file) : await plateClip(book, pick!));
         try {
           const frame = await reader.frame(n);
-          answer(o, { proposals: proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n) }, (d) => (d.proposals.length === 0 ? `nothing to propose on frame ${n}` : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n')));
+          const proposals = [...proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n)];
+          if (take !== null && reader.info.frameCount > 1) { const edges = await proposeScreenMark(reader, n); if (edges.proposal !== null) proposals.unshift(edges.proposal); }
+          answer(o, { proposals }, (d) => (d.proposals.length === 0 ? `nothing to propose on frame ${n}` : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n')));
         } finally {
           await reader.close();
         }

@@ -7,6 +7,7 @@ import { peelModel } from '../../join/peel.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
+import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer, progressPrinter } from '../output.js';
 
 /** Frames that the screen is modelled from, spread over the file. */
@@ -18,6 +19,7 @@ interface Options {
   readonly clean?: string;
   readonly screen?: string;
   readonly edges?: boolean;
+  readonly garbage?: boolean;
   readonly fast?: boolean;
   readonly json?: boolean;
 }
@@ -51,6 +53,7 @@ export function register(program: Command): void {
     .option('--clean <file>', 'a still or clip whose first frame shows the empty screen of the same set-up')
     .option('--screen <colour>', 'green or blue; found by itself unless told')
     .option('--edges', 'keep parts that reach in from the frame\'s edge apart from the performer; dropped unless told')
+    .option('--garbage', 'propose the useful part of the screen from the file itself and keep nothing outside it')
     .option('--fast', 'preview quality')
     .option('--json', 'one JSON document')
     .action(action(async (file: string, o: Options) => {
@@ -62,11 +65,13 @@ export function register(program: Command): void {
         const count = Math.min(MODEL_FRAMES, reader.info.frameCount);
         for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
         const model = peelModel(samples, { ...(o.screen === undefined ? {} : { screen: o.screen }), ...(o.clean === undefined ? {} : { clean: await cleanFrame(o.clean) }) });
+        const edges = o.garbage === true ? await proposeScreenMark(reader, from) : null;
+        const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
         const progress = progressPrinter(`peel ${basename(file)}`);
-        const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true }, (done) => progress(done, to - from));
+        const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true, ...(polygon === null ? {} : { garbage: [polygon] }) }, (done) => progress(done, to - from));
         const document = {
           file: basename(file), out: o.out, frames: [from, to - 1], written, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
-          meanCoverage, notes: model.notes,
+          meanCoverage, ...(edges === null ? {} : { garbage: polygon }), notes: edges === null ? model.notes : [...model.notes, edges.why],
         };
         answer(o, document, (d) => [`${d.written} frames peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
         return 0;

@@ -5,11 +5,13 @@ import type { PickDocument, TakeDocument } from '../../../src/book/documents.js'
 import type { Inspection } from '../../../src/inspect/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
 import { amount, need, seconds, unit } from '../format.js';
+import { CleanFrame } from '../parts/clean-frame.js';
 import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
+import { ScreenPart } from '../parts/screen-part.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 import { BriefPart } from './brief-part.js';
 import { StepList } from './step-list.js';
@@ -173,6 +175,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
           </Show>
         </p>
         <Show when={t().kind === 'layers'}><LayerList take={t()} /></Show>
+        <Show when={t().kind === 'video' && !v().hasAlpha}><ScreenPart take={t()} /><CleanFrame take={t()} /></Show>
         <Show when={t().verdict}>{(x) => (
           <table class="matters">
             <caption class="pencil-note">best span {x().span.in}–{x().span.out}</caption>

@@ -1,0 +1,41 @@
+/** The useful part of a take's screen: proposed by the program, shown on the take's picture, taken or left by a person. */
+import { createSignal, Show, type JSX } from 'solid-js';
+import type { TakeDocument } from '../../../src/book/documents.js';
+import type { Mark } from '../../../src/plate/marks.js';
+import type { ProposedMark } from '../../../src/plate/propose-marks.js';
+import { edit, frameUrl, proposeScreen } from '../api.js';
+import { openViewer } from '../viewer/state.js';
+
+type Screen = Extract<Mark, { kind: 'screen' }>;
+
+export function ScreenPart(props: { take: TakeDocument }): JSX.Element {
+  const [found, setFound] = createSignal<{ proposals: ProposedMark[]; why: string } | null>(null);
+  const [looking, setLooking] = createSignal(false);
+  const marks = () => props.take.marks ?? { frame: 0, marks: [] };
+  const drawn = () => marks().marks.find((m): m is Screen => m.kind === 'screen');
+  const proposed = () => { const m = found()?.proposals[0]?.mark; return m?.kind === 'screen' ? m : null; };
+  const ask = async (): Promise<void> => { setLooking(true); setFound(await proposeScreen(props.take.id)); setLooking(false); };
+  const put = (mark: Screen): Promise<unknown> => edit('useful part of the screen', [{ do: 'put', kind: 'take', document: { ...props.take, marks: { ...marks(), marks: [...marks().marks.filter((m) => m.kind !== 'screen'), mark] } } }]);
+  const size = () => props.take.info.video!;
+  const move = async (mark: Screen): Promise<void> => { await put(mark); setFound(null); openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: mark.frame ?? 0, marking: true }); };
+  return (
+    <div class="screen-part">
+      <p class="controls">
+        <button disabled={looking()} onClick={() => void ask()}>{looking() ? 'looking …' : 'Find the screen’s edges'}</button>
+        <span class="pencil-note">{drawn() !== undefined ? 'the peel keeps nothing outside the marked part of the screen' : 'what lies outside them never belongs to the performer'}</span>
+      </p>
+      <Show when={found() !== null && proposed() === null}><p class="how">{found()!.why}</p></Show>
+      <Show when={proposed()}>{(m) => (
+        <figure class="mat">
+          <div class="picture" style={{ 'aspect-ratio': `${size().widthPx} / ${size().heightPx}` }}>
+            <img src={frameUrl('take', props.take.id, Math.floor(size().frameCount / 2), 720)} alt={`${props.take.title} with the proposed part of its screen`} />
+            <svg viewBox={`0 0 ${size().widthPx} ${size().heightPx}`} aria-hidden="true"><path class="cut-off" fill-rule="evenodd" d={`M0 0H${size().widthPx}V${size().heightPx}H0ZM${m().polygon.map((p) => p.join(' ')).join('L')}Z`} /></svg>
+          </div>
+          <figcaption>{found()!.why}
+            <span class="controls"><button onClick={() => void put(m()).then(() => setFound(null))}>Take it</button> <button onClick={() => void move(m())}>Take it and move it</button> <button onClick={() => setFound(null)}>Leave it</button></span>
+          </figcaption>
+        </figure>
+      )}</Show>
+    </div>
+  );
+}
