@@ -146,10 +146,15 @@ export function TakeUpload(props: { pick: string }): JSX.Element {
   );
 }
 
+/** What lends a part to a take's join, by take: cards are drawn anew whenever the book changes. */
+const [lending, setLending] = createSignal<Readonly<Record<string, { readonly from: string; readonly later: string }>>>({});
+
 function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocument }): JSX.Element {
   const t = () => props.take;
-  const [lends, setLends] = createSignal('');
-  const [later, setLater] = createSignal('0');
+  const lent = () => lending()[t().id] ?? { from: '', later: '0' };
+  const lends = () => lent().from, later = () => lent().later;
+  const setLends = (from: string): void => void setLending({ ...lending(), [t().id]: { ...lent(), from } });
+  const setLater = (frames: string): void => void setLending({ ...lending(), [t().id]: { ...lent(), later: frames } });
   const v = () => t().info.video!;
   const n = () => Math.floor(((t().verdict?.span.in ?? 0) + (t().verdict?.span.out ?? v().frameCount)) / 2);
   return (

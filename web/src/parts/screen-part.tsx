@@ -8,13 +8,19 @@ import { openViewer } from '../viewer/state.js';
 
 type Screen = Extract<Mark, { kind: 'screen' }>;
 
+interface Found { readonly proposals: readonly ProposedMark[]; readonly why: string }
+/** By take: a take's card is drawn anew whenever the book changes, and what was found is to stay. */
+const [answers, setAnswers] = createSignal<Readonly<Record<string, Found | 'looking' | null>>>({});
+
 export function ScreenPart(props: { take: TakeDocument }): JSX.Element {
-  const [found, setFound] = createSignal<{ proposals: ProposedMark[]; why: string } | null>(null);
-  const [looking, setLooking] = createSignal(false);
+  const state = () => answers()[props.take.id] ?? null;
+  const setFound = (f: Found | 'looking' | null): void => void setAnswers({ ...answers(), [props.take.id]: f });
+  const looking = () => state() === 'looking';
+  const found = () => { const s = state(); return s === 'looking' ? null : s; };
   const marks = () => props.take.marks ?? { frame: 0, marks: [] };
   const drawn = () => marks().marks.find((m): m is Screen => m.kind === 'screen');
   const proposed = () => { const m = found()?.proposals[0]?.mark; return m?.kind === 'screen' ? m : null; };
-  const ask = async (): Promise<void> => { setLooking(true); setFound(await proposeScreen(props.take.id)); setLooking(false); };
+  const ask = async (): Promise<void> => { setFound('looking'); setFound(await proposeScreen(props.take.id)); };
   const put = (mark: Screen): Promise<unknown> => edit('useful part of the screen', [{ do: 'put', kind: 'take', document: { ...props.take, marks: { ...marks(), marks: [...marks().marks.filter((m) => m.kind !== 'screen'), mark] } } }]);
   const size = () => props.take.info.video!;
   const move = async (mark: Screen): Promise<void> => { await put(mark); setFound(null); openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: mark.frame ?? 0, marking: true }); };
