@@ -27,3 +27,5 @@ export { pngRows } from './png';
 export { ballsFront, ballsDepth } from './balls';
 export { shadePlane } from './shade';
 export { labelParts } from './label';
+export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';
+export { premultiplyHalf } from './premultiply-half';

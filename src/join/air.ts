@@ -3,6 +3,7 @@
  * edge, and the plate's grain. (Defocus is laid on with the performer's colour, compose.ts.)
  */
 import { blurPlane } from '../image/gaussian.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { plane, type Picture } from '../image/picture.js';
 import type { Box } from './ground.js';
 import { TILE, type Grower } from './grain.js';
@@ -44,6 +45,29 @@ export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
  * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged down).
  */
 export function addGrain(step: AirStep, plateGrain: Grower, takeGrain: Grower | null, frame: number, box: Box, coded: Picture, matte: Float32Array, scale: number): void {
+  const { width: w, height: h } = coded;
+  const n = w * h;
+  if (n < KERNEL_FROM_PIXELS) { addGrainPlain(step, plateGrain, takeGrain, frame, box, coded, matte, scale); return; }
+  const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
+  const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
+  const door = kernels(), scope = door.scope();
+  try {
+    const where = scope.input(matte);
+    for (let c = 0; c < 3; c++) {
+      const curves = new Float32Array(128);
+      curves.set(plateGrain.curves[c]!);
+      if (takeGrain !== null) curves.set(takeGrain.curves[c]!, 64);
+      const d = coded.data.subarray(c * n, (c + 1) * n), at = scope.input(d);
+      door.run('grainOver', [at, where, w, scope.input(curves), step.grain, keep, scope.input(tiles[c]!), TILE, ox + sx * box[0], oy + sy * box[1], sx, sy], h, w * 4);
+      if (!door.owns(d)) d.set(door.view(at, n));
+    }
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function addGrainPlain(step: AirStep, plateGrain: Grower, takeGrain: Grower | null, frame: number, box: Box, coded: Picture, matte: Float32Array, scale: number): void {
   const { width: w, height: h } = coded;
   const n = w * h;
   const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);

@@ -18,6 +18,9 @@ export interface Ball {
 /** Rows that the matte is brought down to before it is filled: finer than the shadow of a soft outline can show. */
 const WORK_ROWS = 120;
 
+/** The cells about one, nearest first: a nearer one covers most often. */
+const ABOUT = [-2, -1, 0, 1, 2].flatMap((dy) => [-2, -1, 0, 1, 2].map((dx) => ({ dx, dy, away: Math.hypot(dx, dy) }))).filter((d) => d.away > 0).sort((a, b) => a.away - b.away);
+
 /**
  * Fills the matte with balls. `box` bounds the work (x0, y0 inclusive, x1, y1 exclusive). Where the body runs out of the
  * picture the edge does not count as its outline. An empty matte gives no balls.
@@ -29,20 +32,22 @@ export function ballsOfMatte(alpha: Float32Array, width: number, height: number,
   // One cell of border all round, so that the body's own edge is found where the box hugs it.
   const w = Math.ceil((bx1 - bx0) / step) + 2, h = Math.ceil((by1 - by0) / step) + 2;
   const outside = new Uint8Array(w * h);
+  const sums = new Float64Array(w);
   for (let gy = 0; gy < h; gy++) {
-    for (let gx = 0; gx < w; gx++) {
-      let sum = 0, count = 0;
-      const px0 = bx0 + (gx - 1) * step, py0 = by0 + (gy - 1) * step;
-      for (let y = py0; y < py0 + step; y++) {
-        for (let x = px0; x < px0 + step; x++) {
-          // Outside the picture the edge pixel repeats; outside the box but inside the picture it is read as it is.
-          const cx = x < 0 ? 0 : x >= width ? width - 1 : x, cy = y < 0 ? 0 : y >= height ? height - 1 : y;
-          sum += alpha[cy * width + cx]!;
-          count++;
-        }
+    sums.fill(0);
+    for (let y = by0 + (gy - 1) * step, end = y + step; y < end; y++) {
+      // Outside the picture the edge pixel repeats; outside the box but inside the picture it is read as it is.
+      const row = (y < 0 ? 0 : y >= height ? height - 1 : y) * width;
+      for (let gx = 0, x = bx0 - step; gx < w; gx++) {
+        let sum = 0;
+        const stop = x + step;
+        if (x >= 0 && stop <= width) for (; x < stop; x++) sum += alpha[row + x]!;
+        else for (; x < stop; x++) sum += alpha[row + (x < 0 ? 0 : x >= width ? width - 1 : x)]!;
+        sums[gx] = sums[gx]! + sum;
       }
-      outside[gy * w + gx] = sum > 0.5 * count ? 0 : 1;
     }
+    const half = 0.5 * step * step;
+    for (let gx = 0; gx < w; gx++) outside[gy * w + gx] = sums[gx]! > half ? 0 : 1;
   }
   const { distance } = nearestInSet(outside, w, h);
   const balls: Ball[] = [];
@@ -54,15 +59,10 @@ export function ballsOfMatte(alpha: Float32Array, width: number, height: number,
       const r = Math.min(distance[i]!, w + h) - 0.5;
       if (r < 0.5) continue;
       let covered = false;
-      for (let dy = -2; dy <= 2 && !covered; dy++) {
-        const yy = y + dy;
-        if (yy < 0 || yy >= h) continue;
-        for (let dx = -2; dx <= 2; dx++) {
-          const xx = x + dx;
-          if ((dx === 0 && dy === 0) || xx < 0 || xx >= w) continue;
-          const reach = distance[yy * w + xx]! - 0.5 - Math.hypot(dx, dy);
-          if (reach > r - 0.15) { covered = true; break; }
-        }
+      for (let k = 0; k < ABOUT.length && !covered; k++) {
+        const { dx, dy, away } = ABOUT[k]!;
+        const xx = x + dx, yy = y + dy;
+        covered = xx >= 0 && yy >= 0 && xx < w && yy < h && distance[yy * w + xx]! - 0.5 - away > r - 0.15;
       }
       if (!covered) balls.push({ x: bx0 + (x - 0.5) * step, y: by0 + (y - 0.5) * step, r: r * step });
     }

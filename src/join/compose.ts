@@ -4,10 +4,11 @@
  * Everything outside the box, and every pixel in it that nothing was added to, stays the plate's own.
  */
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { codedToLinear, linearToCoded, toLinear } from '../media/convert.js';
+import { codedToLinear, toLinear } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
 import type { ComposeTools } from './active-steps.js';
 import { addGrain, airOverPerformer, wrapLight } from './air.js';
+import { codeChanged } from './code-box.js';
 import { alignBox, cropFrame } from './frame-box.js';
 import { frontCover } from './front.js';
 import type { Box } from './ground.js';
@@ -15,6 +16,7 @@ import { groundAt, type Placed, type Prepared } from './place-performer.js';
 import { reflectPerformer } from './reflect.js';
 import { placementAt } from './ride.js';
 import { applyShade } from './shade.js';
+import type { AirStep } from './types.js';
 
 /** A composed box of one plate frame. */
 export interface ComposedBox {
@@ -40,25 +42,18 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   box = alignBox(box, plate);
   const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
   const base = rgbOnly(toLinear(cropFrame(plate, box)));
-  const out = createPicture(w, h, 3);
-  out.data.set(base.data);
+  const out: Picture = { ...base, data: base.data.slice() };
   const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
   const touched = new Uint8Array(n);
   if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden);
   if (reflection !== null) layOver(out, reflection.picture, reflection.box, box, touched, hidden);
-  // The performer on the box, held out by what passes in front.
-  const over = onBox(placed, box);
-  if (hidden !== null) for (let c = 0; c < 4; c++) { const p = plane(over, c); for (let i = 0; i < n; i++) p[i] = p[i]! * (1 - hidden[i]!); }
-  if (air !== null) { airOverPerformer(air, over); if (air.wrap > 0) wrapLight(air, over, base); }
-  const matte = plane(over, 3);
-  for (let c = 0; c < 3; c++) {
-    const o = plane(out, c), f = plane(over, c);
-    for (let i = 0; i < n; i++) { const a = matte[i]!; if (a > 0) o[i] = f[i]! + (1 - a) * o[i]!; }
-  }
-  for (let i = 0; i < n; i++) if (matte[i]! > 0) touched[i] = 1;
-  const coded = linearToCoded(out, plate.colour.transfer, out);
+  // The performer, held out by what passes in front.
+  const over = overBox(placed, box, hidden, air, base);
+  const matte = new Float32Array(n);
+  layOver(out, over.picture, over.box, box, touched, null, matte);
+  const coded = codeChanged(out, touched, plate.colour.transfer);
   if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
-  return { box, coded, changed: touched, matte: Float32Array.from(matte) };
+  return { box, coded, changed: touched, matte };
 }
 
 /** Plate pixels per take pixel at the performer: how much of the take's own grain survives. */
@@ -72,6 +67,15 @@ function rgbOnly(p: Picture): Picture {
   return p.channels === 3 ? p : { width: p.width, height: p.height, channels: 3, data: p.data.subarray(0, 3 * p.width * p.height) };
 }
 
+/** The performer as it is laid on, over its own box, or over the whole one where its surroundings have a say. */
+function overBox(placed: Placed, box: Box, hidden: Float32Array | null, air: AirStep | null, base: Picture): Placed {
+  if (hidden === null && !(air !== null && (air.haze.amount > 0 || air.wrap > 0))) return placed;
+  const over = onBox(placed, box), n = over.width * over.height;
+  if (hidden !== null) for (let c = 0; c < 4; c++) { const p = plane(over, c); for (let i = 0; i < n; i++) p[i] = p[i]! * (1 - hidden[i]!); }
+  if (air !== null) { airOverPerformer(air, over); if (air.wrap > 0) wrapLight(air, over, base); }
+  return { picture: over, box };
+}
+
 function onBox(placed: Placed, box: Box): Picture {
   const out = createPicture(box[2] - box[0], box[3] - box[1], 4);
   const dx = placed.box[0] - box[0], dy = placed.box[1] - box[1], w = placed.picture.width;
@@ -82,17 +86,22 @@ function onBox(placed: Placed, box: Box): Picture {
   return out;
 }
 
-function layOver(out: Picture, over: Picture, overBox: Box, box: Box, touched: Uint8Array, hidden: Float32Array | null): void {
+/** Premultiplied `over` on `out`; `matte`, given, takes its coverage. */
+function layOver(out: Picture, over: Picture, overBox: Box, box: Box, touched: Uint8Array, hidden: Float32Array | null, matte: Float32Array | null = null): void {
   const n = out.width * out.height, m = over.width * over.height;
   const dx = overBox[0] - box[0], dy = overBox[1] - box[1];
-  for (let y = 0; y < over.height; y++) {
-    for (let x = 0; x < over.width; x++) {
-      const i = y * over.width + x, o = (y + dy) * out.width + x + dx;
+  const s = over.data, d = out.data;
+  for (let y = 0, i = 0; y < over.height; y++) {
+    for (let x = 0, o = (y + dy) * out.width + dx; x < over.width; x++, i++, o++) {
       const k = hidden === null ? 1 : 1 - hidden[o]!;
-      const a = over.data[3 * m + i]! * k;
-      if (a <= 0) continue;
+      const a = s[3 * m + i]! * k;
+      if (!(a > 0)) continue;
+      const b = 1 - a;
       touched[o] = 1;
-      for (let c = 0; c < 3; c++) out.data[c * n + o] = over.data[c * m + i]! * k + (1 - a) * out.data[c * n + o]!;
+      if (matte !== null) matte[o] = a;
+      d[o] = s[i]! * k + b * d[o]!;
+      d[n + o] = s[m + i]! * k + b * d[n + o]!;
+      d[2 * n + o] = s[2 * m + i]! * k + b * d[2 * n + o]!;
     }
   }
 }

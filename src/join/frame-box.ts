@@ -3,8 +3,9 @@
  * that nothing was added to keep the plate's code values bit for bit; chroma is written only where a pixel it serves changed.
  */
 import { PlatewrightError } from '../core/errors.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import type { VideoFrame } from '../media/types.js';
-import { lumaWeights, quantisation } from '../media/ycbcr.js';
+import { lumaWeights, quantisation, type Quantisation } from '../media/ycbcr.js';
 import type { Box } from './ground.js';
 
 /** Box widened to whole chroma samples and cut at the frame. */
@@ -59,13 +60,45 @@ export function patchFrame(frame: VideoFrame, box: Box, coded: Float32Array, cha
   }
 }
 
-function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
-  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
-  const q = quantisation(frame.bitDepth, frame.colour.fullRange);
-  const max = 2 ** frame.bitDepth - 1;
+/** What both the kernels and their twin need to write Y'CbCr codes. */
+function codingOf(frame: VideoFrame): { readonly kr: number; readonly kg: number; readonly kb: number; readonly q: Quantisation; readonly max: number; readonly toCb: number; readonly toCr: number; readonly tapsX: Taps; readonly tapsY: Taps } {
   const [kr, kb] = lumaWeights(frame.colour.matrix);
-  const kg = 1 - kr - kb;
-  const toCb = q.chromaScale / (2 * (1 - kb)), toCr = q.chromaScale / (2 * (1 - kr));
+  const q = quantisation(frame.bitDepth, frame.colour.fullRange), [sx, sy] = frame.chromaShift;
+  // Sample sites as the frame says: a tent two luma steps wide about the site, the same the decoder's linear upsampling inverts.
+  const tapsX = siteTaps(sx, sx === 0 ? 0 : frame.chromaSite[0]), tapsY = siteTaps(sy, sy === 0 ? 0 : frame.chromaSite[1]);
+  return { kr, kg: 1 - kr - kb, kb, q, max: 2 ** frame.bitDepth - 1, toCb: q.chromaScale / (2 * (1 - kb)), toCr: q.chromaScale / (2 * (1 - kr)), tapsX, tapsY };
+}
+
+function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
+  const w = box[2] - box[0], h = box[3] - box[1];
+  if (w * h < KERNEL_FROM_PIXELS) { patchYuvPlain(frame, box, coded, changed); return; }
+  const { kr, kg, kb, q, max, toCb, toCr, tapsX, tapsY } = codingOf(frame);
+  const [sx, sy] = frame.chromaShift, deep = frame.bitDepth > 8 ? 1 : 0;
+  const part = cropFrame(frame, box).planes as readonly (Uint8Array | Uint16Array)[];
+  const door = kernels(), scope = door.scope();
+  try {
+    const at = [0, 1, 2].map((p) => scope.input(part[p]!));
+    const light = scope.input(coded), where = scope.input(changed);
+    door.run('patchLuma', [light, where, at[0]!, w, h, deep, scope.input(Float32Array.of(kr, kg, kb, q.lumaScale, q.lumaOffset, max))], h, w * 4);
+    const k = Float32Array.of(kr, kg, kb, toCb, toCr, q.chromaOffset, max, ...tapsX.flat(), ...tapsY.flat());
+    const rows = (h + (1 << sy) - 1) >> sy;
+    door.run('patchChroma', [light, where, at[1]!, at[2]!, w, h, sx, sy, deep, tapsX.length, tapsY.length, scope.input(k)], rows, w * 8);
+    for (let p = 0; p < 3; p++) {
+      const [pw, , px, py] = planeSize(frame, p);
+      const own = part[p]!, cw = (w + (1 << px) - 1) >> px, ch = own.length / cw;
+      const made = deep === 1 ? new Uint16Array(door.memory.buffer, at[p]!, own.length) : new Uint8Array(door.memory.buffer, at[p]!, own.length);
+      const to = frame.planes[p]!;
+      for (let y = 0; y < ch; y++) to.set(made.subarray(y * cw, (y + 1) * cw), ((box[1] >> py) + y) * pw + (box[0] >> px));
+    }
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernels. */
+export function patchYuvPlain(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
+  const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
+  const { kr, kg, kb, q, max, toCb, toCr, tapsX, tapsY } = codingOf(frame);
   const luma = frame.planes[0]!;
   for (let y = 0; y < h; y++) {
     const row = (box[1] + y) * frame.widthPx + box[0];
@@ -77,9 +110,6 @@ function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uin
   }
   const [sx, sy] = frame.chromaShift;
   const cw = (frame.widthPx + (1 << sx) - 1) >> sx;
-  // Sample sites as the frame says: a tent two luma steps wide about the site, the same the decoder's linear upsampling inverts.
-  const siteX = sx === 0 ? 0 : frame.chromaSite[0], siteY = sy === 0 ? 0 : frame.chromaSite[1];
-  const tapsX = siteTaps(sx, siteX), tapsY = siteTaps(sy, siteY);
   const nx = tapsX.length, ny = tapsY.length;
   const dx = Int32Array.from(tapsX, (t) => t[0]), dy = Int32Array.from(tapsY, (t) => t[0]), wx = Float64Array.from(tapsX, (t) => t[1]), wy = Float64Array.from(tapsY, (t) => t[1]);
   const u = frame.planes[1]!, v = frame.planes[2]!;
@@ -114,8 +144,10 @@ function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uin
   }
 }
 
+type Taps = readonly (readonly [number, number])[];
+
 /** Offsets (from the first luma sample of the group) and weights of the luma samples that make a chroma sample sited at `site`. */
-function siteTaps(shift: number, site: number): readonly (readonly [number, number])[] {
+function siteTaps(shift: number, site: number): Taps {
   if (shift === 0) return [[0, 1]];
   const step = 1 << shift;
   const taps: [number, number][] = [];

@@ -3,7 +3,8 @@
  * can't show costs time on every step. Each pixel becomes the mean of the four it stands for (the area integral that making
  * smaller asks for anyway); it is halved only while it stays larger than it will be shown, and drawn bicubic from there.
  */
-import { createPicture } from '../image/picture.js';
+import { kernels } from '../image/kernels.js';
+import { createPicture, type Picture } from '../image/picture.js';
 import type { Box } from './ground.js';
 import type { PerformerPicture } from './performer.js';
 import { steadyMatrix } from './steady.js';
@@ -72,4 +73,33 @@ export function halvePerformer(p: PerformerPicture): PerformerPicture {
     }
   }
   return { picture: out, box, unit };
+}
+
+/** A matte and straight colour of one size, premultiplied and halved in one go, over the part of them inside `box`. By the kernel. */
+export function premultipliedHalf(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): PerformerPicture {
+  const { width: w, height: h } = alpha;
+  const box: Box = [Math.floor(x0 / 2), Math.floor(y0 / 2), Math.ceil(x1 / 2), Math.ceil(y1 / 2)];
+  const picture = createPicture(box[2] - box[0], box[3] - box[1], 4);
+  const door = kernels(), scope = door.scope();
+  try {
+    door.run('premultiplyHalf', [scope.input(alpha.data), scope.input(colour.data), w, h, x0, y0, x1, y1, scope.output(picture.data), picture.width, picture.height, box[0], box[1]], picture.height, picture.width * 16);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return { picture, box, unit: 2 };
+}
+
+/** Plain twin: {@link halvePerformer} of the premultiplied picture. */
+export function premultipliedHalfPlain(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): PerformerPicture {
+  const { width: w, height: h } = alpha, n = w * h;
+  const picture = createPicture(x1 - x0, y1 - y0, 4), m = picture.width * picture.height;
+  for (let y = y0, o = 0; y < y1; y++) {
+    for (let i = y * w + x0; i < y * w + x1; i++, o++) {
+      const a = alpha.data[i]!;
+      for (let c = 0; c < 3; c++) picture.data[c * m + o] = a * colour.data[c * n + i]!;
+      picture.data[3 * m + o] = a;
+    }
+  }
+  return halvePerformer({ picture, box: [x0, y0, x1, y1] });
 }

@@ -8,7 +8,7 @@ import { mixShadows } from './kept-shadow.js';
 import type { TakePatcher } from './patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import { screenSetOf, type ScreenSet } from './screen-peeler.js';
-import type { PatchStep, PeelStep, Recipe, RideStep } from './types.js';
+import type { PaceStep, PatchStep, PeelStep, Recipe, RideStep } from './types.js';
 
 /** In-between of two peeled frames; absent: the plain mix. */
 export type InBetween = (a: PerformerPicture, b: PerformerPicture, t: number) => PerformerPicture | Promise<PerformerPicture>;
@@ -51,6 +51,8 @@ export class PerformerSource {
   private readonly halvings: number;
   private readonly peeled = new Map<number, Promise<PerformerPicture>>();
   private peeler: Promise<Peeler> | null = null;
+  /** The in-between drawn last. */
+  private drawn: { readonly key: string; readonly picture: Promise<PerformerPicture> } | null = null;
   private set: Promise<ScreenSet> | null = null;
   private patcher: Promise<TakePatcher | null> | null = null;
   private layered: Promise<PerformerPicture> | null = null;
@@ -98,9 +100,9 @@ export class PerformerSource {
     let p = this.peeled.get(key);
     if (p === undefined) {
       p = this.peelerFor().then(async (peeler) => {
-        let made = await peeler.peel(await this.takeFrame(n, patched));
+        let made = await peeler.peel(await this.takeFrame(n, patched), this.halvings);
         const { shadow } = made;
-        for (let k = 0; k < this.halvings; k++) made = halvePerformer(made);
+        while ((made.unit ?? 1) < 2 ** this.halvings) made = halvePerformer(made);
         return withShadow(made, shadow);
       });
       this.peeled.set(key, p);
@@ -116,7 +118,7 @@ export class PerformerSource {
     const peeler = await this.peelerFor();
     for (const n of pictures) {
       let made = await peeler.peel(await this.take.frame(n));
-      for (let k = 0; k < this.halvings; k++) made = halvePerformer(made);
+      while ((made.unit ?? 1) < 2 ** this.halvings) made = halvePerformer(made);
       layers.set(n, made);
     }
     return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0], layers };
@@ -131,6 +133,13 @@ export class PerformerSource {
     const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
     const lo = Math.floor(takeFrame), t = takeFrame - lo;
     if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), patched);
+    // The sheet asks for one frame again and again while its light is changed.
+    const key = `${takeFrame} ${patched} ${method}`;
+    if (this.drawn?.key !== key) this.drawn = { key, picture: this.drawBetween(lo, t, method, patched) };
+    return this.drawn.picture;
+  }
+
+  private async drawBetween(lo: number, t: number, method: PaceStep['method'], patched: boolean): Promise<PerformerPicture> {
     const a = await this.performerAt(lo, patched), b = await this.performerAt(lo + 1, patched);
     const between = method === 'flow' && this.tools.inBetween !== undefined ? await this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
     return withShadow(between, mixShadows(a.shadow, b.shadow, t));
@@ -138,6 +147,7 @@ export class PerformerSource {
 
   async close(): Promise<void> {
     this.peeled.clear();
+    this.drawn = null;
     const patcher = this.patcher === null ? null : await this.patcher.catch(() => null);
     await Promise.all([this.take.close(), patcher?.close()]);
   }

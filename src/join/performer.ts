@@ -26,7 +26,8 @@ export interface PerformerPicture {
 
 /** Turns a decoded take frame into the performer. */
 export interface Peeler {
-  peel(frame: VideoFrame): PerformerPicture | Promise<PerformerPicture>;
+  /** @param halvings times that the picture will be halved (halve-performer.ts); a peeler may do some of it, and says so by `unit` */
+  peel(frame: VideoFrame, halvings?: number): PerformerPicture | Promise<PerformerPicture>;
 }
 
 /** Alpha below this is nothing: half a code value of an 8-bit matte. */

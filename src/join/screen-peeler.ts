@@ -9,6 +9,7 @@ import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { carryRegion, STILL } from './carrier.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
+import { premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './peel/small-linear.js';
 import type { PeelStep } from './types.js';
@@ -63,13 +64,13 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
   const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);
   return {
-    peel(frame: VideoFrame): PerformerPicture {
+    peel(frame: VideoFrame, halvings = 0): PerformerPicture {
       const options: PeelOptions = {
         quality: step.quality, spill: step.spill,
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }), ...(keep === null ? {} : { keep: [keep(frame.index)] }),
         ...(step.keepShadow === true ? { shadow: { clean } } : {}),
       };
-      return peelWithin(model, frame, options, premultiplied);
+      return peelWithin(model, frame, options, (peeled) => premultiplied(peeled, halvings > 0));
     },
   };
 }
@@ -87,16 +88,18 @@ export interface FoundScreen {
   readonly hueDeg: number;
 }
 
-/** The performer cut out of a peel's pictures, premultiplied, in a picture of its own. */
-function premultiplied({ alpha, colour, box, shadow }: PeeledWithin): PerformerPicture {
+/** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the size, as halvePerformer would make it. */
+function premultiplied({ alpha, colour, box, shadow }: PeeledWithin, half: boolean): PerformerPicture {
   const { width: w, height: h, data: a } = alpha;
   const tight = boxOf(a, w, box);
   if (tight === null) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
   // What lies beyond the peel's own box is nothing, and not written: the border must not reach into it.
   const x0 = Math.max(box[0], tight[0] - BORDER), y0 = Math.max(box[1], tight[1] - BORDER), x1 = Math.min(box[2], tight[2] + BORDER), y1 = Math.min(box[3], tight[3] + BORDER);
+  const kept = shadow === undefined ? {} : { shadow };
+  if (half) return { ...premultipliedHalf(alpha, colour, [x0, y0, x1, y1]), ...kept };
   const picture = createPicture(x1 - x0, y1 - y0, 4);
   multiplyInto(picture.data, a, colour.data, w, h, x0, y0, x1, y1);
-  return { picture, box: [x0, y0, x1, y1], ...(shadow === undefined ? {} : { shadow }) };
+  return { picture, box: [x0, y0, x1, y1], ...kept };
 }
 
 function multiplyInto(out: Float32Array, alpha: Float32Array, colour: Float32Array, w: number, h: number, x0: number, y0: number, x1: number, y1: number): void {

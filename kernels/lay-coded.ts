@@ -1,0 +1,146 @@
+// A composed box on its way back to code values (see src/join/code-box.ts, src/join/frame-box.ts): light to display-coded values
+// only about what changed, and display-coded values to Y'CbCr code values only where it did. Twins: codeChangedPlain, patchYuvPlain.
+
+/**
+ * Light (three planes) to coded values by a table with even steps of the square root (as curveByTable), in groups of four pixels
+ * that have a changed pixel within 8 pixels and `reach` rows; the others keep what `dst` holds. `src` and `dst` must lie apart.
+ * Items are rows; scratch w + 64 bytes.
+ */
+export function codeChanged(src: usize, dst: usize, changed: usize, w: i32, h: i32, table: usize, steps: f32, count: i32, odd: i32, reach: i32, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>(w * h) << 2;
+  const near = scratch + 16;
+  const vst = f32x4.splat(steps), zero = f32x4.splat(0), top = f32x4.splat(<f32>count), sign = i32x4.splat(<i32>0x80000000);
+  for (let y = from; y < to; y++) {
+    memory.fill(scratch, 0, <usize>w + 64);
+    const y1 = min(h - 1, y + reach);
+    for (let j = max(0, y - reach); j <= y1; j++) {
+      const row = changed + <usize>(j * w);
+      let x = 0;
+      for (; x + 16 <= w; x += 16) v128.store(near + x, v128.or(v128.load(near + x), v128.load(row + x)));
+      for (; x < w; x++) store<u8>(near + x, load<u8>(near + x) | load<u8>(row + x));
+    }
+    const line = <usize>(y * w) << 2;
+    for (let x = 0; x < w; x += 4) {
+      // 20 bytes: from 8 before the group's first pixel to 8 after its last.
+      if (!v128.any_true(v128.load(near + x - 8)) && load<u32>(near + x + 8) == 0) continue;
+      for (let c: usize = 0; c < 3; c++) {
+        const p = c * plane + line + (<usize>x << 2);
+        const v = v128.load(src + p);
+        const t = f32x4.pmin(top, f32x4.pmax(zero, f32x4.mul(f32x4.sqrt(f32x4.abs(v)), vst)));
+        const k = i32x4.trunc_sat_f32x4_s(t);
+        const f = f32x4.sub(t, f32x4.convert_i32x4_s(k));
+        let a = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 0) << 2));
+        a = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 1) << 2), a, 1);
+        let b = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 2) << 2));
+        b = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 3) << 2), b, 1);
+        const low = v128.shuffle<f32>(a, b, 0, 2, 4, 6), high = v128.shuffle<f32>(a, b, 1, 3, 5, 7);
+        let r = f32x4.add(low, f32x4.mul(f32x4.sub(high, low), f));
+        r = odd != 0 ? v128.or(r, v128.and(v, sign)) : v128.andnot(r, f32x4.lt(v, zero));
+        if (x + 4 <= w) v128.store(dst + p, r);
+        else {
+          store<f32>(dst + p, f32x4.extract_lane(r, 0));
+          if (x + 1 < w) store<f32>(dst + p, f32x4.extract_lane(r, 1), 4);
+          if (x + 2 < w) store<f32>(dst + p, f32x4.extract_lane(r, 2), 8);
+        }
+      }
+    }
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function put(p: usize, i: i32, deep: i32, v: f32, most: f32): void {
+  const code = <u32>max<f32>(0, min<f32>(most, Mathf.floor(v + <f32>0.5)));
+  if (deep != 0) store<u16>(p + (<usize>i << 1), <u16>code);
+  else store<u8>(p + <usize>i, <u8>code);
+}
+
+/** Luma codes of the changed pixels. k: kr, kg, kb, scale, offset, most. Items are rows. */
+export function patchLuma(coded: usize, changed: usize, dst: usize, w: i32, h: i32, deep: i32, k: usize, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>(w * h) << 2;
+  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), scale = load<f32>(k, 12), offset = load<f32>(k, 16), most = load<f32>(k, 20);
+  const vr = f32x4.splat(kr), vg = f32x4.splat(kg), vb = f32x4.splat(kb), vs = f32x4.splat(scale), vo = f32x4.splat(offset);
+  const last = to * w;
+  let i = from * w;
+  for (; i + 4 <= last; i += 4) {
+    if (load<u32>(changed + i) == 0) continue;
+    const p = coded + (<usize>i << 2);
+    const l = f32x4.add(f32x4.add(f32x4.mul(vr, v128.load(p)), f32x4.mul(vg, v128.load(p + plane))), f32x4.mul(vb, v128.load(p + 2 * plane)));
+    const v = f32x4.add(f32x4.mul(l, vs), vo);
+    if (load<u8>(changed + i) != 0) put(dst, i, deep, f32x4.extract_lane(v, 0), most);
+    if (load<u8>(changed + i, 1) != 0) put(dst, i + 1, deep, f32x4.extract_lane(v, 1), most);
+    if (load<u8>(changed + i, 2) != 0) put(dst, i + 2, deep, f32x4.extract_lane(v, 2), most);
+    if (load<u8>(changed + i, 3) != 0) put(dst, i + 3, deep, f32x4.extract_lane(v, 3), most);
+  }
+  for (; i < last; i++) {
+    if (load<u8>(changed + i) == 0) continue;
+    const p = coded + (<usize>i << 2);
+    put(dst, i, deep, (kr * load<f32>(p) + kg * load<f32>(p + plane) + kb * load<f32>(p + 2 * plane)) * scale + offset, most);
+  }
+}
+
+/**
+ * Chroma codes of the samples that serve a changed pixel. k: kr, kg, kb, toCb, toCr, offset, most, then per tap across (nx) its
+ * offset and weight, then per tap down (ny). Items are chroma rows.
+ */
+export function patchChroma(coded: usize, changed: usize, u: usize, v: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, nx: i32, ny: i32, k: usize, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>(w * h) << 2;
+  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), toCb = load<f32>(k, 12), toCr = load<f32>(k, 16), offset = load<f32>(k, 20), most = load<f32>(k, 24);
+  const across = k + 28, down = across + (<usize>nx << 3);
+  const bw = (w + (1 << sx) - 1) >> sx;
+  for (let cy = from; cy < to; cy++) {
+    for (let cx = 0; cx < bw; cx++) {
+      let touched: u8 = 0;
+      for (let j = 0; j < ny; j++) {
+        const yy = (cy << sy) + <i32>load<f32>(down + (<usize>j << 3));
+        if (yy < 0 || yy >= h) continue;
+        for (let q = 0; q < nx; q++) {
+          const xx = (cx << sx) + <i32>load<f32>(across + (<usize>q << 3));
+          if (xx >= 0 && xx < w) touched |= load<u8>(changed + <usize>(yy * w + xx));
+        }
+      }
+      if (touched == 0) continue;
+      // Colour differences are linear in R'G'B': the mean colour has the mean difference.
+      let r: f32 = 0, g: f32 = 0, b: f32 = 0, weight: f32 = 0;
+      for (let j = 0; j < ny; j++) {
+        const yy = (cy << sy) + <i32>load<f32>(down + (<usize>j << 3));
+        if (yy < 0 || yy >= h) continue;
+        const wy = load<f32>(down + (<usize>j << 3), 4);
+        for (let q = 0; q < nx; q++) {
+          const xx = (cx << sx) + <i32>load<f32>(across + (<usize>q << 3));
+          if (xx < 0 || xx >= w) continue;
+          const p = coded + (<usize>(yy * w + xx) << 2), t = load<f32>(across + (<usize>q << 3), 4) * wy;
+          r += t * load<f32>(p);
+          g += t * load<f32>(p + plane);
+          b += t * load<f32>(p + 2 * plane);
+          weight += t;
+        }
+      }
+      const l = kr * r + kg * g + kb * b;
+      put(u, cy * bw + cx, deep, ((b - l) / weight) * toCb + offset, most);
+      put(v, cy * bw + cx, deep, ((r - l) / weight) * toCr + offset, most);
+    }
+  }
+}
+
+/**
+ * Grain on a performer (see addGrain in src/join/air.ts), one channel: coded (w × h) in place. curves: 64 levels of wanted, 64 of
+ * the take's own sd. tile: side × side, read from (ox, oy) by steps sx, sy (1 or −1). Items are rows.
+ */
+export function grainOver(coded: usize, matte: usize, w: i32, curves: usize, amount: f32, keep: f32, tile: usize, side: i32, ox: i32, oy: i32, sx: i32, sy: i32, from: i32, to: i32, scratch: usize): void {
+  const round = side - 1;
+  for (let y = from; y < to; y++) {
+    const row = tile + (<usize>(((oy + sy * y) & round) * side) << 2);
+    for (let x = 0; x < w; x++) {
+      const i = <usize>(y * w + x) << 2;
+      const a = load<f32>(matte + i);
+      if (a <= 0) continue;
+      const l = load<f32>(coded + i);
+      const k = <usize>(l <= 0 ? 0 : l >= 1 ? 63 : <i32>(l * 63 + <f32>0.5)) << 2;
+      const want = load<f32>(curves + k) * amount, taken = load<f32>(curves + 256 + k) * keep * a;
+      const b: f32 = <f32>1 - a;
+      const missing = want * want * (<f32>1 - b * b) - taken * taken;
+      if (missing > 0) store<f32>(coded + i, l + Mathf.sqrt(missing) * load<f32>(row + (<usize>((ox + sx * x) & round) << 2)));
+    }
+  }
+}
