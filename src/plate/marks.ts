@@ -13,7 +13,8 @@ const pixels = z.number().min(0).optional();
 const frame = z.number().int().min(0).optional();
 
 export const markSchema = z.discriminatedUnion('kind', [
-  z.object({ kind: z.literal('upright'), frame, foot: point, top: point, height: z.number().positive().optional() }),
+  // `heightSd`: metres, where the height is a guess (a person of assumed height).
+  z.object({ kind: z.literal('upright'), frame, foot: point, top: point, height: z.number().positive().optional(), heightSd: z.number().positive().optional() }),
   z.object({ kind: z.literal('groundLines'), frame, lines: z.array(line).min(2) }),
   z.object({ kind: z.literal('horizon'), frame, line }),
   z.object({ kind: z.literal('rectangle'), frame, corners: z.tuple([point, point, point, point]), width: z.number().positive().optional(), depth: z.number().positive().optional(), plane: z.enum(['ground', 'wall']).optional() }),

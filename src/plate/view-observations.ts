@@ -71,7 +71,7 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     switch (mark.kind) {
       case 'upright':
         feet.push(to(mark.foot));
-        observations.push({ kind: 'upright', foot: to(mark.foot), top: to(mark.top), height: mark.height ?? null, heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd });
+        observations.push({ kind: 'upright', foot: to(mark.foot), top: to(mark.top), height: mark.height ?? null, ...(mark.height === undefined || mark.heightSd === undefined ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd } : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }) });
         break;
       case 'stand': case 'performer':
         // Without a height it says nothing of the view; a performer need not stand like a post either.

@@ -23,6 +23,7 @@ import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
 import { checkCaller } from './guard.js';
 import { lumaPlane } from '../media/convert.js';
+import { proposePeople } from '../plate/propose-people.js';
 import { proposeMarks, type ProposedMark } from '../plate/propose-marks.js';
 import { proposeScreenMark } from '../take/screen-edges.js';
 import { grainPair } from './grain-pair.js';
@@ -150,7 +151,8 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     const what = sourceOf(c.req.param('what')), n = wholeNumber(c.req.param('n'), 'frame');
     const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
     const proposals = proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n);
-    return c.json({ proposals: what === 'take' ? [...(await screenOf(c.req.param('id'), n)).proposals, ...proposals] : proposals });
+    const more = what === 'take' ? (await screenOf(c.req.param('id'), n)).proposals : what === 'plate' ? await proposePeople(await frames.reader(await frames.pathOf(what, c.req.param('id'))), n, book.get('measures', c.req.param('id'))?.measures.camera) : [];
+    return c.json({ proposals: [...more, ...proposals] });
   });
   // The screen's useful part is looked for in frames of the whole take, once.
   const screens = new Map<string, ReturnType<typeof proposeScreenMark>>();

@@ -6,6 +6,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { plateClip } from '../../jobs/plate-clip.js';
 import { lumaPlane } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
+import { proposePeople } from '../../plate/propose-people.js';
 import { proposeMarks } from '../../plate/propose-marks.js';
 import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
 import { proposeScreenMark } from '../../take/screen-edges.js';
@@ -36,6 +37,7 @@ export function register(program: Command): void {
         try {
           const frame = await reader.frame(n);
           const proposals = [...proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n)];
+          if (pick !== null) proposals.unshift(...await proposePeople(reader, n, book.get('measures', pick.id)?.measures.camera));
           if (take !== null && reader.info.frameCount > 1) { const edges = await proposeScreenMark(reader, n); if (edges.proposal !== null) proposals.unshift(edges.proposal); }
           answer(o, { proposals }, (d) => (d.proposals.length === 0 ? `nothing to propose on frame ${n}` : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n')));
         } finally {
