@@ -9,9 +9,10 @@
  */
 import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
-import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
+import { applyVector, cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
 import { contactBalls } from './contact.js';
+import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { fillShade } from './shade-plane.js';
@@ -59,11 +60,12 @@ export function groundGeometry(step: Pick<GroundStep, 'focalPx' | 'azimuthDeg' |
 }
 
 /**
- * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot. A ball that
- * would sink into the ground is brought nearer along its line of sight until it rests on it: paws in front of the body.
+ * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot, or turned
+ * about it so that it goes `slope` far for one aside (foot-line.ts). A ball that would sink into the ground is brought nearer along its line of sight until it rests on it: paws in front of the body.
  */
-export function standUp(balls: readonly Ball[], g: GroundGeometry): SolidBall[] {
-  const n = facing(g);
+export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0): SolidBall[] {
+  const ahead = facing(g), aside = cross(g.up, ahead);
+  const n = unit([ahead[0] - slope * aside[0], ahead[1] - slope * aside[1], ahead[2] - slope * aside[2]]);
   const reach = dot(n, g.foot);
   const out: SolidBall[] = [];
   for (const ball of balls) {
@@ -113,13 +115,16 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   if (inBox.length === 0) return null;
   const balls = inBox.map((b) => ({ x: b.x + matteBox[0], y: b.y + matteBox[1], r: b.r }));
   const g = groundGeometry(step, at, widthPx, heightPx);
-  const solid = standUp(balls, g);
+  const feet = step.receiver === 'ground' ? lowerPeaks(balls, matteBox[0], mw, mh) : [];
+  const ahead = facing(g);
+  const slope = slopeOfFeet(feet, g, ahead, cross(g.up, ahead), mh);
+  const solid = standUp(balls, g, slope);
   const plane = receiverPlane(step, g, solid);
   const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
   const grounded = dot(g.light, plane.n) > GRAZING;
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
   const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre) : null;
-  const near = step.contact ? standUp(fewBalls(balls, 7), g) : [];
+  const near = step.contact ? standUp(fewBalls(balls, 7), g, slope) : [];
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];

@@ -5,6 +5,7 @@
  * 9, 1979) of log luminance.
  */
 import type { Picture } from '../image/picture.js';
+import { softened } from './own-shadow.js';
 
 export interface ShadeMeasure {
   /** Linear light left in the shadow as a share of the lit ground, per channel. */
@@ -96,15 +97,18 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
   };
 }
 
-/** Lit ground beside a foot point: median of the bright part of a patch below and beside it. */
-export function measureLitGround(linear: Picture, foot: readonly [number, number], spanPx: number, avoidTowards: readonly [number, number] | null): [number, number, number] | null {
-  const { width: w, height: h, data } = linear;
+/**
+ * Lit ground beside a foot point: median of the bright part of a patch below and beside it, over a picture smoothed as
+ * own-shadow.ts will read it, and the sd of ln luminance there (from the middle half, as of a normal).
+ */
+export function measureLitGround(linear: Picture, foot: readonly [number, number], spanPx: number, radius: number): { linear: [number, number, number]; spread: number } | null {
+  const { width: w, height: h } = linear;
   const n = w * h;
+  const { data } = softened(linear, radius);
   const index: number[] = [], logs: number[] = [];
   for (let dy = -0.1 * spanPx; dy <= 0.45 * spanPx; dy += 1) {
     for (let dx = -1.2 * spanPx; dx <= 1.2 * spanPx; dx += 2) {
       // The side on which the shadow will fall may hold other shadows too; it does not matter, Otsu takes the bright part.
-      if (avoidTowards !== null && dx * avoidTowards[0] + dy * avoidTowards[1] > 2 * spanPx) continue;
       const x = Math.floor(foot[0] + dx), y = Math.floor(foot[1] + dy);
       if (x < 0 || y < 0 || x >= w || y >= h) continue;
       const i = y * w + x;
@@ -114,6 +118,7 @@ export function measureLitGround(linear: Picture, foot: readonly [number, number
   }
   if (index.length < 30) return null;
   const { threshold, gap } = otsu(logs);
-  const kept = gap > 0.8 ? index.filter((_, k) => logs[k]! > threshold) : index;
-  return [0, 1, 2].map((c) => medianOf(kept.map((i) => data[c * n + i]!))) as [number, number, number];
+  const lit = gap > 0.8 ? index.filter((_, k) => logs[k]! > threshold) : index;
+  const sorted = lit.map((i) => Math.log(luma(data[i]!, data[n + i]!, data[2 * n + i]!))).sort((p, q) => p - q);
+  return { linear: [0, 1, 2].map((c) => medianOf(lit.map((i) => data[c * n + i]!))) as [number, number, number], spread: (sorted[Math.floor(0.75 * sorted.length)]! - sorted[Math.floor(0.25 * sorted.length)]!) / 1.349 };
 }

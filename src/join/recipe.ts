@@ -303,6 +303,9 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
   return { step: 'steady', on: way > 0.15, anchor, why: moving ? `the take's camera moves (${camera.move}): up to ${way.toFixed(1)} px at the performer are taken out` : `the performer was marked on ${marks.length} frames: up to ${way.toFixed(1)} px are taken out` };
 }
 
+/** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
+const SMOOTHED = 0.03;
+
 export interface GroundProposal {
   readonly step: GroundStep;
   /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
@@ -356,7 +359,8 @@ async function proposeGround(input: ProposalInput, stands: readonly Stand[], whe
   }
   const linear = await input.plate.linear(first.frame);
   const spanPx = Math.hypot(first.top[0] - first.ground[0], first.top[1] - first.ground[1]);
-  const lit = carried ? null : measureLitGround(linear, first.ground, spanPx, null);
+  const radius = Math.max(2, Math.round(SMOOTHED * spanPx));
+  const lit = carried ? null : measureLitGround(linear, first.ground, spanPx, radius);
   const mirror = marksOf(marks, 'reflector')[0];
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
   const receiver = carried ? 'carrier' : 'ground';
@@ -367,7 +371,7 @@ async function proposeGround(input: ProposalInput, stands: readonly Stand[], whe
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
     azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames,
-    ...(lit === null ? {} : { litLinear: lit }),
+    ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
     why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${marked.why === '' ? '' : `; ${marked.why}`}`,
   };

@@ -102,13 +102,14 @@ export interface ReceiverFrame {
 /**
  * A surface that takes the performer's shadow in place of the ground: an upright wall over its foot line, a level step, or a
  * rounded body (`face`). `height`: metres of the step, or of the foot line, over the ground on which the performer stands.
- * `litLinear`: linear RGB of the surface where the key lights it, for shadows of the plate's own.
+ * `litLinear`: linear RGB of the surface where the key lights it, for shadows of the plate's own; `litSpread`: sd of ln luminance there.
  */
 export interface ShadowReceiver {
   readonly surface: 'wall' | 'step' | 'face';
   readonly height?: number;
   readonly frames: readonly ReceiverFrame[];
   readonly litLinear?: readonly [number, number, number];
+  readonly litSpread?: number;
 }
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
@@ -133,6 +134,9 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly receivers?: readonly ShadowReceiver[];
   /** Linear RGB of the plate's lit ground near the foot; where the plate is already in shadow no second one is laid. */
   readonly litLinear?: readonly [number, number, number];
+  readonly litSpread?: number;
+  /** Plate pixels over which the plate is smoothed before its own shadows are read. */
+  readonly litRadiusPx?: number;
   readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile };
 }
 export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
