@@ -37,6 +37,8 @@ export const markSchema = z.discriminatedUnion('kind', [
     .refine((m) => m.surface !== 'step' || m.height !== undefined, 'a step needs height: metres over the ground, negative under it'),
   z.object({ kind: z.literal('screen'), frame, polygon }),
   z.object({ kind: z.literal('keep'), frame, polygon }),
+  // Fur, cloth, water or leaves whose stir is measured.
+  z.object({ kind: z.literal('stir'), frame, polygon }),
   z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional() }),
   z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
   z.object({ kind: z.literal('performer'), frame, ground: point, top: point, height: z.number().positive().optional() }),
@@ -112,7 +114,7 @@ export function markPoints(mark: Mark): Point[] {
     case 'face': return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return [...mark.polygon];
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'reflector': case 'patch': return [...mark.polygon];
     case 'receiver': return [...mark.polygon, ...(mark.base ?? [])];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
     case 'pose': case 'widen': return [];

@@ -1,5 +1,5 @@
 /**
- * Which part of a plate's stir is measured, and over which frames: the region that is ridden on (the hair, cloth or water it
+ * Which part of a plate's or a take's stir is measured, and over which frames: what is marked to stir, else the region that is ridden on (the hair, cloth or water it
  * lies on), else the head, else the body, from the frame it is marked on for at most three seconds (forwards where a second
  * and more is left, else backwards: a sway looks the same either way). Bounded, so that a long plate costs no more than a short one.
  */
@@ -15,7 +15,7 @@ const MOST_FRAMES = 90;
 
 export interface StirPlace { readonly frame: number; readonly region: Polygon; readonly bodyHeightPx: number | null }
 
-/** The marked place, or null where no carry, head or body mark lies within the span. */
+/** The marked place, or null where no stir, carry, head or body mark lies within the span. */
 export function stirPlace(marks: MarksFile, span: { readonly in: number; readonly out: number }): StirPlace | null {
   const inside = marks.marks.map((m) => ({ m, frame: m.frame ?? marks.frame })).filter((q) => q.frame >= span.in && q.frame < span.out);
   let body: number | null = null;
@@ -24,6 +24,7 @@ export function stirPlace(marks: MarksFile, span: { readonly in: number; readonl
     if (m.kind === 'carry' && m.ground !== undefined && m.top !== undefined) body ??= Math.hypot(m.ground[0] - m.top[0], m.ground[1] - m.top[1]);
     if (m.kind === 'body' && m.axis !== undefined) body = Math.hypot(m.axis[0][0] - m.axis[1][0], m.axis[0][1] - m.axis[1][1]);
   }
+  for (const { m, frame } of inside) if (m.kind === 'stir') return { frame, region: m.polygon.map((p) => [p[0], p[1]] as const), bodyHeightPx: body };
   for (const { m, frame } of inside) if (m.kind === 'carry') return { frame, region: m.region.map((p) => [p[0], p[1]] as const), bodyHeightPx: body };
   for (const { m, frame } of inside) if (m.kind === 'head') {
     const [cx, cy, rx, ry, deg] = m.ellipse, c = Math.cos((deg * Math.PI) / 180), s = Math.sin((deg * Math.PI) / 180);

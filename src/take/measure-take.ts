@@ -13,6 +13,7 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { measureLight } from '../plate/light.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
+import { stirOfPlate } from '../plate/stir-of-plate.js';
 import { facesOf, turnOfFace } from '../plate/turn-face.js';
 import { posesOf, turnFromPoses } from '../plate/turn-poses.js';
 import type { Light, Turn, View } from '../plate/types.js';
@@ -37,6 +38,8 @@ export interface TakeOptions {
   readonly light?: Light;
   /** Follow the take's own camera too (a second pass over all frames): what a join needs, a verdict does not. Default false. */
   readonly camera?: boolean;
+  /** Measure how fur and cloth stir (a second pass over three seconds at most): where the plate asks for it. Default false. */
+  readonly stir?: boolean;
   /** Look for the floor card where no mark settles the view. Default true. */
   readonly card?: boolean;
 }
@@ -159,6 +162,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
     const own = options.camera === true && !hasAlpha ? await measureTakeCamera(reader, frames) : null;
     if (own !== null && own.note !== null) notes.push(own.note);
+    const stir = options.stir === true ? await stirOfTake(reader, marks, frames, performer) : null;
     return {
       file, rate: formatRate(rate), frameCount, widthPx, heightPx, behind, frames, performer,
       performerHeightPx: performer === null
@@ -168,6 +172,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       ...(own === null || own.camera === null ? {} : { camera: own.camera }),
       turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),
       ...(face === null ? { poses } : {}),
+      ...(stir === null ? {} : { stir }),
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
       screenNoise: over(readings.map((r) => r.noise), 'ratio', 'neighbouring screen pixels, share of the coded range', noScreen, HELP_SCREEN, 0.5, 0.0005),
       screenClipped: over(readings.map((r) => r.clipped), 'ratio', 'screen pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),
@@ -184,6 +189,21 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
   } finally {
     await reader.close();
   }
+}
+
+/** Stir at the marked part of the performer, else over the whole of it as it was found; null where neither is there. */
+async function stirOfTake(reader: VideoReader, marks: MarksFile, frames: readonly TakeFrame[], performer: TakeMeasures['performer']): Promise<TakeMeasures['stir'] | null> {
+  const { frameCount, rate } = reader.info, span = { in: 0, out: frameCount };
+  const upright = performer === null ? [] : [{ kind: 'upright' as const, frame: marks.frame, foot: [...performer.ground] as [number, number], top: [...performer.top] as [number, number] }];
+  const withHeight: MarksFile = { ...marks, marks: [...upright, ...marks.marks] };
+  const marked = await stirOfPlate(readerLumaSource(reader), withHeight, rate, span);
+  if (marked !== undefined) return { stir: marked, marked: true };
+  const near = [...frames].filter((f) => f.box !== null).sort((a, b) => Math.abs(a.frame - marks.frame) - Math.abs(b.frame - marks.frame))[0];
+  if (near === undefined) return null;
+  const b = near.box!, cx = (b.x0 + b.x1) / 2, cy = (b.y0 + b.y1) / 2;
+  const polygon = Array.from({ length: 16 }, (_, i): [number, number] => [cx + 0.5 * (b.x1 - b.x0) * Math.cos((i * Math.PI) / 8), cy + 0.5 * (b.y1 - b.y0) * Math.sin((i * Math.PI) / 8)]);
+  const found = await stirOfPlate(readerLumaSource(reader), { ...withHeight, marks: [...withHeight.marks, { kind: 'body', frame: near.frame, polygon }] }, rate, span);
+  return found === undefined ? null : { stir: found, marked: false };
 }
 
 function lookAt(coded: Picture, small: Picture, model: ScreenModel | null, factor: number, near: [number, number] | null, hasAlpha: boolean): Look {

@@ -1,7 +1,7 @@
 /** What is measured on one take: the counterparts of a plate's measures, and what only a take has (screen, spill, frame edges). */
 import type { Measure } from '../core/measure.js';
 import type { Pose } from '../plate/turn-poses.js';
-import type { CameraMove, Light, Turn, View } from '../plate/types.js';
+import type { CameraMove, Light, Stir, Turn, View } from '../plate/types.js';
 import type { SubjectView } from '../plate/view-derived.js';
 import type { ScreenColour } from './screen.js';
 
@@ -37,6 +37,8 @@ export interface TakeMeasures {
   readonly poses?: readonly Pose[];
   /** The take's own camera; absent where it was not asked for or could not be followed. */
   readonly camera?: CameraMove;
+  /** The take's own stir, where it was asked for; `marked`: on a marked part, not over the whole performer. */
+  readonly stir?: { readonly stir: Stir; readonly marked: boolean };
   readonly evennessStops: Measure;
   readonly screenNoise: Measure;
   readonly screenClipped: Measure;

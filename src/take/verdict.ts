@@ -14,6 +14,7 @@ import { DEFAULT_TOLERANCES, type Tolerances } from './tolerances.js';
 import type { Matter, Verdict, VerdictWord } from './types.js';
 import { lightMatters } from './verdict-light.js';
 import { qualityMatters } from './verdict-quality.js';
+import { stirMatter } from './verdict-stir.js';
 import { viewMatters } from './verdict-view.js';
 import { unjudged } from './verdict-words.js';
 
@@ -29,9 +30,8 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   const pace = paceOf(needs, take, plateFps, takeFps);
   const turn = turnMatter(needs, take, tolerances, pace);
   if (turn !== null) matters.push(turn);
-  if (needs.stir !== null && needs.stir.amplitudePx.value !== null) {
-    matters.push(unjudged('stir', 'px', needs.stir.amplitudePx.value, 'the take\'s own stir was not measured', 'a body mark round the fur or cloth that stirs in the take'));
-  }
+  const stir = stirMatter(needs, take, tolerances);
+  if (stir !== null) matters.push(stir);
   const wholeTake = Math.round((needs.lengthFrames * takeFps) / plateFps);
   const handles = Math.round((tolerances.handleFrames * takeFps) / plateFps);
   const wantedStart = pace === null ? null : Math.round((pace.takeStartS - pace.plateStartS / pace.pace) * takeFps);

@@ -168,10 +168,10 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     expect(peel).toMatchObject({ cleanFrame: 15, garbage: { frames: [{ frame: 0 }] } });
   });
 
-  it('puts a wall, a step and a rounded body that take the shadow', async () => {
+  it('puts a wall, a step and a rounded body that take the shadow, and what stirs', async () => {
     await page.getByRole('button', { name: 'Put marks on it' }).click();
     const glass = page.locator('.sheet-of-glass svg');
-    for (const [name, height, right] of [['wall', null, 0], ['step', '0.3', 0.35], ['rounded', null, 0.42]] as const) {
+    for (const [name, height, right] of [['wall', null, 0], ['step', '0.3', 0.35], ['rounded', null, 0.42], ['stirs', null, 0.28]] as const) {
       await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
       if (height !== null) await page.getByLabel('its height, m').fill(height);
       const box = (await glass.boundingBox())!;
@@ -184,6 +184,7 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     expect(marks.map((m) => (m.kind === 'receiver' ? m.surface : ''))).toEqual(['wall', 'step', 'face']);
     expect(marks[0]).toMatchObject({ base: [[expect.closeTo(64, 0), expect.closeTo(126, 0)], [expect.closeTo(160, 0), expect.closeTo(126, 0)]] });
     expect(marks[1]).toMatchObject({ height: 0.3 });
+    expect(await bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'stir').length)).toBe(1);
     await page.keyboard.press('Escape');
     if (await page.locator('dialog.viewer').isVisible()) await page.keyboard.press('Escape');
   });

@@ -22,8 +22,9 @@ export function register(program: Command): void {
       const plateMarks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const takeMarks = o.takeMarks === undefined ? EMPTY : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
       const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false, travel: false });
-      const take = await measureTake(takeFile, takeMarks, { onProgress: progressPrinter('judging') });
-      const verdict = judgeTake(needsOfPlate(plate, plateMarks), take);
+      const needs = needsOfPlate(plate, plateMarks);
+      const take = await measureTake(takeFile, takeMarks, { stir: needs.stir !== null, onProgress: progressPrinter('judging') });
+      const verdict = judgeTake(needs, take);
       answer(o, verdict, (v) => {
         const num = (x: number | null): string => (x === null ? '–' : Math.abs(x) >= 100 ? x.toFixed(0) : x.toFixed(2));
         return [

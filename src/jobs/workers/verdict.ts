@@ -16,9 +16,10 @@ export const verdictWorker: JobWorker = async (context) => {
   if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((30 * d) / t, 100, s) });
   const measures = book.need('measures', pick.id).measures;
   signal.throwIfAborted();
-  const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
+  const needs = needsOfPlate(measures, pick.marks);
+  const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
   signal.throwIfAborted();
-  const verdict = judgeTake(needsOfPlate(measures, pick.marks), measured, changedTolerances(book.need('production', 'production').tolerances));
+  const verdict = judgeTake(needs, measured, changedTolerances(book.need('production', 'production').tolerances));
   book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) => e.put('take', { ...e.get('take', take.id)!, verdict }));
   progress(100, 100, verdict.verdict);
   return { take: take.id, verdict: verdict.verdict };

@@ -73,7 +73,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
               { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare }, { name: 'supplied by other frames', measure: x().room?.suppliedShare }]}>
               <Show when={x().room}>{(r) => <p class="how">about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
             </MeasureList>
-            <Show when={x().stir} fallback={<section class="measures"><h3>Stir</h3><p class="how">nothing is marked that could stir; would help: a mark of what the performer rides on, of a head or of a body</p></section>}>
+            <Show when={x().stir} fallback={<section class="measures"><h3>Stir</h3><p class="how">nothing is marked that could stir; would help: a mark round what stirs (hair, cloth, water, leaves), of what the performer rides on, of a head or of a body</p></section>}>
               <MeasureList title="Stir" items={[{ name: 'amplitude', measure: x().stir?.amplitudePx }, { name: 'direction', measure: x().stir?.directionDeg }, { name: 'rate', measure: x().stir?.rateHz }]} />
             </Show>
             <section class="measures"><h3>Ride and turn</h3>

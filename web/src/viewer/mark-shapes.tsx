@@ -33,6 +33,7 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'pane', label: 'pane', points: null, hint: 'outline of the glass before the performer', make: (p, frame) => ({ kind: 'pane', frame, polygon: [...p] }) },
   { kind: 'screen', label: 'screen', points: null, hint: 'outline of the useful part of the screen: what lies outside never belongs to the performer', make: (p, frame) => ({ kind: 'screen', frame, polygon: [...p] }) },
   { kind: 'keep', label: 'keep', points: null, hint: 'outline of something of the screen’s own colour that belongs to the performer (a green toy)', make: (p, frame) => ({ kind: 'keep', frame, polygon: [...p] }) },
+  { kind: 'stir', label: 'stirs', points: null, hint: 'outline of hair, cloth, water or leaves whose small movement is measured', make: (p, frame) => ({ kind: 'stir', frame, polygon: [...p] }) },
   { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
   { kind: 'eyeline', label: 'eyeline', points: 2, hint: 'the eyes, then what they look at', make: (p, frame) => ({ kind: 'eyeline', frame, from: p[0]!, to: p[1]! }) },
 ];
@@ -49,7 +50,7 @@ export function handles(m: Mark): P[] {
     case 'face': return [m.leftEye, m.rightEye, m.nose, ...(m.mouth === undefined ? [] : [m.mouth])].map((p) => [...p] as P);
     case 'stand': case 'performer': return [[...m.ground], [...m.top]];
     case 'carry': return m.region.map((p) => [...p] as P);
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'reflector': case 'patch': return m.polygon.map((p) => [...p] as P);
     case 'receiver': return [...m.polygon, ...(m.base ?? [])].map((p) => [...p] as P);
     case 'body': return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
     case 'pose': case 'widen': return [];
@@ -70,7 +71,7 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'face': return { ...m, ...(i === 0 ? { leftEye: p } : i === 1 ? { rightEye: p } : i === 2 ? { nose: p } : { mouth: p }) };
     case 'stand': case 'performer': return i === 0 ? { ...m, ground: p } : { ...m, top: p };
     case 'carry': return { ...m, region: at(m.region) };
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'reflector': case 'patch': return { ...m, polygon: at(m.polygon) };
     case 'receiver': { const k = i - m.polygon.length; return k < 0 || m.base === undefined ? { ...m, polygon: at(m.polygon) } : { ...m, base: k === 0 ? [p, m.base[1]] : [m.base[0], p] }; }
     case 'eyeline': return i === 0 ? { ...m, from: p } : { ...m, to: p };
     case 'layer': return { ...m, foot: p };
@@ -86,7 +87,7 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
       case 'groundLines': return m.lines.map((l) => path(l, false)).join('');
       case 'rectangle': return path(m.corners, true);
       case 'carry': return path(m.region, true);
-      case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'reflector': case 'patch': return path(m.polygon, true);
+      case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'reflector': case 'patch': return path(m.polygon, true);
       case 'receiver': return path(m.polygon, true) + (m.base === undefined ? '' : path(m.base, false));
       case 'head': { const [cx, cy, rx, ry] = m.ellipse; return `M${cx - rx} ${cy}a${rx} ${ry} 0 1 0 ${2 * rx} 0a${rx} ${ry} 0 1 0 ${-2 * rx} 0`; }
       default: return path(handles(m), false);
