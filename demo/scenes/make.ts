@@ -10,6 +10,7 @@ import { encode } from './encode.js';
 import { makeExtras } from './extras.js';
 import { EDIT, FILM_FRAMES, FILM_RATE, filmFrame, lookahead } from './film.js';
 import { HAND_FRAMES, HAND_RATE, handShot, takeFrame, takeShot } from './home.js';
+import { makePaper } from './paper.js';
 import { makePoster } from './poster.js';
 import { frameOf } from './shot.js';
 import { makeSound } from './sound.js';
@@ -71,6 +72,7 @@ if (wanted('hand-1') || wanted('takes')) {
   else await encode(join(media, 'takes', 'hand-1.mp4'), frames, { width: WIDTH, height: HEIGHT, rate: HAND_RATE, crf: 20 });
 }
 if (!traceOnly && (wanted('poster') || wanted('takes'))) await makePoster(join(media, 'takes', 'poster.png'), options);
+if (!traceOnly && (wanted('paper') || wanted('takes'))) await makePaper(join(media, 'takes', 'paper'));
 if (!traceOnly && wanted('extras')) { say('extras'); await makeExtras(demo, options, atOnce); }
 if (!traceOnly && (only === undefined || only === 'truth')) writeTruth(demo);
 say('done');

@@ -106,6 +106,7 @@ export function writeTruth(demo: string): void {
       ...TAKES.map((t) => ({ id: t.id, file: `media/takes/${t.id}.mp4`, pick: t.pick, use: t.use, ...(t.use === 'patch' ? { patchOnto: 'window-1', patch: 'mouth' } : {}), marks: `marks/takes/${t.id}.json`, truth: `truth/takes/${t.id}.json`, fault: t.fault, expected: { verdict: t.verdict, matter: t.matter }, what: t.what })),
       { id: 'hand-1', file: 'media/takes/hand-1.mp4', pick: 'punch', use: 'double', marks: 'marks/takes/hand-1.json', truth: 'truth/takes/hand-1.json', fault: 'none', expected: { verdict: 'fits', matter: null }, what: handShot.what },
       { id: 'poster', file: 'media/takes/poster.png', pick: 'poster', use: 'still', marks: null, truth: null, fault: 'none', expected: { verdict: 'fits', matter: null }, what: 'a drawn poster, to be carried by the board on the tram' },
+      { id: 'paper', file: 'media/takes/paper', pick: 'railing', use: 'still', marks: 'marks/takes/paper.json', truth: null, fault: 'none', expected: { verdict: 'fits', matter: null }, what: 'a paper stage in three layers, moved by the camera that passes it' },
     ],
     joins: [
       { pick: 'poster', take: 'poster' }, { pick: 'platform', take: 'platform-1' }, { pick: 'pan', take: 'pan-1' }, { pick: 'punch', take: 'punch-1' },

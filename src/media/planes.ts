@@ -116,8 +116,8 @@ export class PlaneExtractor {
       this.scaled.format = this.target as never;
       this.scaled.getBuffer(0);
     }
-    const dst = this.scaled.data!;
-    const code = this.scaler.scaleSync(frame.data!, frame.linesize, 0, height, dst, this.scaled.linesize);
+    // Whole frames, so that a palette comes along: it lies in no plane of its own size, and reading past it crashes.
+    const code = this.scaler.scaleFrameSync(this.scaled, frame);
     if (code < 0) throw new PlatewrightError('PW-MEDIA-FORMAT', `pictures stored as ${avGetPixFmtName(this.source as never) ?? '?'} could not be unpacked`, { detail: { code } });
     return this.scaled;
   }

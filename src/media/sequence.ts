@@ -20,10 +20,12 @@ export function sequenceName(pattern: string, number: number): string {
 
 const PICTURES = /\.(png|tiff?|exr|jpe?g)$/i;
 
-/** Is this a folder (whose pictures are then the frames)? */
+/** Is this a folder of pictures and nothing else (hidden files aside)? They are then the frames. */
 export function isPictureFolder(path: string): boolean {
   try {
-    return statSync(path).isDirectory();
+    if (!statSync(path).isDirectory()) return false;
+    const shown = readdirSync(path).filter((f) => !f.startsWith('.'));
+    return shown.length > 0 && shown.every((f) => PICTURES.test(f));
   } catch {
     return false;
   }
@@ -74,7 +76,6 @@ export function sequenceNumbers(pattern: string): number[] {
 /** Lists a sequence and describes it from its first picture. A sequence has no rate of its own: 24 unless told. */
 export async function openSequence(pattern: string, asRate: Rate = rate(24)): Promise<Sequence> {
   const files = isPictureFolder(pattern) ? picturesIn(pattern) : null;
-  if (files?.length === 0) throw new PlatewrightError('PW-MEDIA-MISSING', `there is no picture in the folder ${pattern}; put PNG files into it`, { detail: { file: pattern } });
   const numbers = files === null ? sequenceNumbers(pattern) : files.map((_, i) => i);
   if (numbers.length === 0) throw new PlatewrightError('PW-MEDIA-MISSING', `no file fits the sequence ${pattern}; check folder and number of digits`, { detail: { file: pattern } });
   const first = numbers[0]!, last = numbers[numbers.length - 1]!;

@@ -184,3 +184,31 @@ describe('turns', () => {
     });
   }
 });
+
+describe('a folder of pictures', () => {
+  it('is read in the order of its names, a palette with its alpha too; with anything else in it, it is a folder', async () => {
+    const { mkdtempSync, rmSync, writeFileSync } = await import('node:fs');
+    const { tmpdir } = await import('node:os');
+    const { join } = await import('node:path');
+    const { default: sharp } = await import('sharp');
+    const folder = mkdtempSync(join(tmpdir(), 'pictures-'));
+    try {
+      for (const [name, colour, palette] of [['leaf 2.png', '#00ff00', true], ['leaf 10.png', '#0000ff', false]] as const) {
+        await sharp(Buffer.from(`<svg xmlns="http://www.w3.org/2000/svg" width="40" height="30"><rect x="10" width="30" height="30" fill="${colour}"/></svg>`)).png({ palette }).toFile(join(folder, name));
+      }
+      const reader = await VideoReader.open(folder);
+      expect(reader.info).toMatchObject({ frameCount: 2, widthPx: 40, heightPx: 30, hasAlpha: true });
+      for (const [n, c] of [[0, 1], [1, 2]] as const) {
+        const f = await reader.frame(n);
+        expect(f.planes).toHaveLength(4);
+        expect([0, 1, 2].map((k) => f.planes[k]![15 * 40 + 30])).toEqual([0, 1, 2].map((k) => (k === c ? 255 : 0)));
+        expect([f.planes[3]![15 * 40 + 3], f.planes[3]![15 * 40 + 30]]).toEqual([0, 255]);
+      }
+      await reader.close();
+      writeFileSync(join(folder, 'notes.txt'), 'x');
+      await expect(VideoReader.open(folder)).rejects.toMatchObject({ code: 'PW-MEDIA-NOTAFILE' });
+    } finally {
+      rmSync(folder, { recursive: true, force: true });
+    }
+  });
+});
