@@ -16,14 +16,18 @@ export type FrameSource = 'film' | 'plate' | 'take' | 'join' | 'matte';
 const MAX_READERS = 6;
 const MAX_BYTES = 160 << 20;
 
-/** Encodes display-coded values 0..1 as JPEG, resized to `width` where that is smaller. */
+/** What lies under a picture with alpha: the mats' own mid grey. */
+const UNDER = 0.56;
+
+/** Encodes display-coded values 0..1 (straight alpha over grey) as JPEG, resized to `width` where that is smaller. */
 export async function encodeJpeg(coded: Picture, width?: number, quality = 90): Promise<Buffer> {
   const n = coded.width * coded.height;
   const out = Buffer.alloc(n * 3);
+  const alpha = coded.channels === 4 ? plane(coded, 3) : null;
   for (let c = 0; c < 3; c++) {
     const p = plane(coded, coded.channels >= 3 ? c : 0);
     for (let i = 0, o = c; i < n; i++, o += 3) {
-      const v = p[i]! * 255 + 0.5;
+      const v = (alpha === null ? p[i]! : UNDER + alpha[i]! * (p[i]! - UNDER)) * 255 + 0.5;
       out[o] = v < 0 ? 0 : v > 255 ? 255 : v;
     }
   }

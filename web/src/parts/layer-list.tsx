@@ -15,7 +15,9 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
   const unitOf = (n: number): Unit => (layer(n)?.share !== undefined ? 'share' : 'distance');
   const put = (n: number, unit: Unit, text: string): void => {
     const v = Number(text.replace(',', '.'));
-    const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : {}) };
+    // Without a number it stays where its foot is marked, if it is.
+    const foot = layer(n)?.foot;
+    const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : foot === undefined ? {} : { foot }) };
     const rest = marks().marks.filter((m) => !(m.kind === 'layer' && m.frame === n));
     void edit(`distance of layer ${n + 1}`, [{ do: 'put', kind: 'take', document: { ...props.take, marks: { ...marks(), marks: [...rest, mine] } } }]);
   };
@@ -26,7 +28,7 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
         <For each={Array.from({ length: count() }, (_, i) => i)}>{(n) => (
           <li>
             <img src={frameUrl('take', props.take.id, n, 160)} alt={`layer ${n + 1}`} />
-            <label>layer {n + 1} <input type="text" inputmode="decimal" size="5" value={String(layer(n)?.[unitOf(n)] ?? '')} onChange={(e) => put(n, unitOf(n), e.currentTarget.value)} /></label>
+            <label>layer {n + 1} <input type="text" inputmode="decimal" size="9" placeholder={layer(n)?.foot === undefined ? '' : 'on the ground'} value={String(layer(n)?.[unitOf(n)] ?? '')} onChange={(e) => put(n, unitOf(n), e.currentTarget.value)} /></label>
             <select aria-label={`unit of layer ${n + 1}`} value={unitOf(n)} onChange={(e) => put(n, e.currentTarget.value as Unit, String(layer(n)?.[unitOf(n)] ?? ''))}><For each={UNITS}>{(u) => <option value={u.key} selected={u.key === unitOf(n)}>{u.label}</option>}</For></select>
           </li>
         )}</For>
