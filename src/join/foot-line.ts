@@ -10,8 +10,8 @@ import type { Ball } from './body-volume.js';
 
 export interface Contact { readonly x: number; readonly y: number }
 
-/** A peak must stand out by this share of the body's height: more than fur, less than a paw. */
-const LEAST_PERSISTENCE = 0.035;
+/** A peak must stand out by this share of the body's height: a leg, not a paw before a sitting body or a tuft of fur, whose rows mislead (with .035 round bodies came out worse). */
+const LEAST_PERSISTENCE = 0.1;
 /** What hangs higher than this share of the height above the lowest foot is no foot (own choice: bellies, tails). */
 const MOST_RISE = 0.35;
 /** No body is longer than this many of its heights (own choice), so no foot is farther behind. */
@@ -22,7 +22,7 @@ const PRIOR_SHARE = 0.12;
 const MOST_SLOPE = 1.5;
 
 /** Balls smaller than this share of the body's height make no foot: stray pixels, and edges of the take's own shadow, are thinner. */
-const LEAST_RADIUS = 0.015;
+const LEAST_RADIUS = 0.018;
 
 /**
  * Downward peaks of the lower outline of a body of balls, lowest first, in the balls' pixels. `heightPx` of the body.
@@ -37,6 +37,11 @@ export function lowerPeaks(balls: readonly Ball[], x0: number, width: number, he
       if (y > low[x]!) low[x] = y;
     }
   }
+  // Only the columns joined to the thickest part: what stands apart (a peg, a mark on the floor) is not the body.
+  let thickest = balls[0];
+  for (const b of balls) if (b.r > thickest!.r) thickest = b;
+  const middle = thickest === undefined ? 0 : Math.min(width - 1, Math.max(0, Math.floor(thickest.x - x0)));
+  for (const way of [-1, 1]) { let x = middle; while (x >= 0 && x < width && low[x]! >= 0) x += way; for (; x >= 0 && x < width; x += way) low[x] = -1; }
   // Columns from the lowest outline up; a column without neighbours starts a peak, one between two peaks ends the higher one.
   const order = Array.from({ length: width }, (_, x) => x).filter((x) => low[x]! >= 0).sort((a, b) => low[b]! - low[a]! || a - b);
   const peakOf = new Int32Array(width).fill(-1);
@@ -79,6 +84,21 @@ export function slopeOfFeet(contacts: readonly Contact[], g: GroundView, ahead: 
     const k = g.cameraHeight / down, p: Vec3 = [d[0] * k, d[1] * k, d[2] * k];
     at.push({ far: dot(p, ahead), wide: dot(p, aside) });
   }
+  return lineThrough(at, tall);
+}
+
+/**
+ * The same in the take's own pixels, along the line of sight of a camera that looks down by `elevation` (radians; as
+ * view-shift.ts has it): pixels farther for one to the right.
+ */
+export function slopeInSight(contacts: readonly Contact[], elevation: number, heightPx: number): number {
+  if (contacts.length < 2) return 0;
+  const lowest = contacts[0]!.y, per = 1 / (Math.sin(elevation) * Math.cos(elevation));
+  return lineThrough(contacts.filter((c) => lowest - c.y <= MOST_RISE * heightPx).map((c) => ({ far: (lowest - c.y) * per, wide: c.x })), heightPx);
+}
+
+/** Slope of far over wide, drawn to none where the feet stand close; 0 for fewer than two. */
+function lineThrough(at: readonly { readonly far: number; readonly wide: number }[], tall: number): number {
   const near = Math.min(...at.map((p) => p.far));
   const feet = at.filter((p) => p.far - near < MOST_LENGTH * tall);
   if (feet.length < 2) return 0;

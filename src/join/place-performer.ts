@@ -89,7 +89,7 @@ function inUnits(view: NonNullable<RideStep['view']>, unit: number): NonNullable
 
 function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number): ViewShift | null {
   const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
-  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1]);
+  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1], view.floor ? Math.max(0, view.takeElevationDeg) * RAD_PER_DEG : 0);
   if (field === null) return null;
   const lx = view.top[0] - view.foot[0], ly = view.top[1] - view.foot[1], l = Math.hypot(lx, ly);
   const to = view.takeElevationDeg - delta;

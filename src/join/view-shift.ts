@@ -11,6 +11,7 @@
 import { gaussianPlane } from '../image/gaussian.js';
 import { frontOfBalls } from './ball-grids.js';
 import { ballsOfMatte } from './body-volume.js';
+import { lowerPeaks, slopeInSight } from './foot-line.js';
 
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
 export const MOST_SHIFT_DEG = 16;
@@ -30,8 +31,15 @@ export interface FrontField {
   readonly z: Float32Array;
 }
 
-/** Front surface of the matte (alpha over width × height, its corner at x0, y0 in the take). Null for an empty one. */
-export function frontField(alpha: Float32Array, width: number, height: number, x0: number, y0: number): FrontField | null {
+/** A camera that looks down less than this (radians) tells nothing of how far a foot stands. */
+const LEAST_ELEVATION = 0.08;
+
+/**
+ * Front surface of the matte (alpha over width × height, its corner at x0, y0 in the take). Where the camera looks down on
+ * the floor by `elevation` (radians; 0: no floor) and the feet stand at several depths the surface is inclined along them
+ * (foot-line.ts). Null for an empty matte.
+ */
+export function frontField(alpha: Float32Array, width: number, height: number, x0: number, y0: number, elevation = 0): FrontField | null {
   const balls = ballsOfMatte(alpha, width, height);
   if (balls.length === 0) return null;
   const cell = Math.max(1, Math.floor(height / 110));
@@ -41,6 +49,14 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
   for (const b of balls) biggest = Math.max(biggest, b.r);
   const z = frontOfBalls(balls.map((b) => ({ x: b.x / cell + pad, y: b.y / cell + pad, r: b.r / cell })), w, h);
   for (let i = 0; i < z.length; i++) z[i] = DEPTH * z[i]! * cell;
+  const slope = elevation > LEAST_ELEVATION ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height) : 0;
+  if (slope !== 0) {
+    // The body's middle column stays where it is.
+    let mid = 0, weight = 0;
+    for (const b of balls) { mid += b.x * b.r; weight += b.r; }
+    mid /= weight;
+    for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) z[i] = z[i]! - slope * ((x + 0.5 - pad) * cell - mid);
+  }
   // Smooth enough that no line of sight crosses the surface twice.
   return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell)) };
 }
