@@ -29,3 +29,4 @@ export { shadePlane } from './shade';
 export { labelParts } from './label';
 export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';
 export { premultiplyHalf } from './premultiply-half';
+export { rideNormal, rideSample, rideScore, rideSmooth } from './ride';

@@ -4,7 +4,10 @@
  * places carry the lens (Lucas-Kanade with light normalised; corners by Shi & Tomasi, *Good Features to Track*, 1994).
  */
 import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
-import { align, createScratch, generatorExp, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch } from './ride-align.js';
+import { align, type AlignResult } from './ride-align.js';
+import { createScratch, type AlignScratch } from './ride-sums.js';
+import { generatorExp, generatorLog, localScale, priorInformation } from './ride-generators.js';
+import { RideMemory } from './ride-memory.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 import type { LumaFrame } from './ride-source.js';
 import { buildTemplate, type RideTemplate } from './ride-template.js';
@@ -42,8 +45,8 @@ export interface SetFrame {
 
 export class SetFollower {
   readonly keys: SetKey[] = [];
+  private readonly memory = new RideMemory();
   private readonly pyramid: LumaLevel[];
-  private readonly temporary: Float32Array;
   private readonly widthPx: number;
   private readonly heightPx: number;
   private readonly withPatches: boolean;
@@ -57,20 +60,24 @@ export class SetFollower {
     this.withPatches = withPatches;
     this.widthPx = widthPx;
     this.heightPx = heightPx;
-    this.pyramid = allocatePyramid(widthPx, heightPx, 6);
-    this.temporary = new Float32Array(widthPx * heightPx);
-    fillPyramid(first.luma, this.pyramid, this.temporary);
+    this.pyramid = allocatePyramid(widthPx, heightPx, 6, this.memory);
+    fillPyramid(first.luma, this.pyramid);
     this.addKey(first.index, IDENTITY3);
+  }
+
+  /** Gives its memory back; nothing may be followed after. Keys keep their places and patches, not their templates. */
+  close(): void {
+    this.memory.close();
   }
 
   private addKey(frame: number, fromFirst: Mat3): void {
     const w = this.widthPx, h = this.heightPx, m = 3;
-    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 4000, true);
-    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template), ...(this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES) });
+    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 4000, true, this.memory);
+    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template, this.memory), ...(this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES) });
   }
 
   follow(frame: LumaFrame): SetFrame {
-    fillPyramid(frame.luma, this.pyramid, this.temporary);
+    fillPyramid(frame.luma, this.pyramid);
     const index = this.keys.length - 1;
     const key = this.keys[index]!;
     const unit = multiply(invert(key.fromFirst), key.template.toPixels);

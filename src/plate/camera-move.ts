@@ -28,12 +28,16 @@ export async function measureCameraMove(source: LumaSource, request: CameraReque
   const { widthPx: w, heightPx: h } = source;
   const follower = new SetFollower({ index: first, luma: await lumaAt(source, first) }, w, h);
   const frames: SetFrame[] = [];
-  if (end > first + 1) {
-    for await (const f of source.frames(first + 1, end)) {
-      request.signal?.throwIfAborted();
-      frames.push(follower.follow(f));
-      request.onProgress?.(f.index - first + 1, end - first);
+  try {
+    if (end > first + 1) {
+      for await (const f of source.frames(first + 1, end)) {
+        request.signal?.throwIfAborted();
+        frames.push(follower.follow(f));
+        request.onProgress?.(f.index - first + 1, end - first);
+      }
     }
+  } finally {
+    follower.close();
   }
   const lens = solveLens(follower.keys, frames, w, h, request.focalPx);
   const rotations = lens.focalPx === null ? null : chainRotations(follower.keys, frames, { focalPx: lens.focalPx, k1: lens.k1, cx: w / 2, cy: h / 2 });

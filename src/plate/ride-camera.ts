@@ -32,6 +32,10 @@ export class RideCamera {
     this.follower = new SetFollower({ index: key.index, luma: this.small }, this.width, this.height, false);
   }
 
+  close(): void {
+    this.follower.close();
+  }
+
   follow(frame: LumaFrame): SetPose {
     this.reduce(frame.luma);
     const f = this.follower.follow({ index: frame.index, luma: this.small });

@@ -6,6 +6,7 @@
  */
 import { apply, multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { LumaLevel, LumaPyramid } from './ride-pyramid.js';
+import { blocksOf, scorePlaces } from './ride-score.js';
 import { insidePolygon, type RideTemplate } from './ride-template.js';
 
 export interface Sighting {
@@ -61,8 +62,7 @@ export function detect(template: RideTemplate, key: readonly LumaLevel[], frame:
     const dy0 = Math.max(-y0 - Math.floor(ph * 0.55), -rx), dy1 = Math.min(target.height - y0 - Math.floor(ph * 0.45), rx);
     const cols = dx1 - dx0 + 1, rows = dy1 - dy0 + 1;
     if (cols <= 0 || rows <= 0) continue;
-    const scores = new Float32Array(cols * rows).fill(-1);
-    for (let r = 0; r < rows; r++) for (let c = 0; c < cols; c++) scores[r * cols + c] = scoreAt(blocks, target, x0 + dx0 + c, y0 + dy0 + r);
+    const scores = scorePlaces(blocks, target, x0 + dx0, y0 + dy0, cols, rows);
     for (let k = 0; k < 3; k++) {
       let best = -1, at = -1;
       for (let i = 0; i < scores.length; i++) if (scores[i]! > best) { best = scores[i]!; at = i; }
@@ -74,57 +74,4 @@ export function detect(template: RideTemplate, key: readonly LumaLevel[], frame:
     }
   }
   return found.sort((a, b) => b.score - a.score).slice(0, keep);
-}
-
-interface Block {
-  readonly x: Int32Array;
-  readonly y: Int32Array;
-  /** Zero-mean template. */
-  readonly value: Float32Array;
-  readonly energy: number;
-  readonly weight: number;
-  readonly left: number;
-  readonly right: number;
-  readonly top: number;
-  readonly bottom: number;
-}
-
-/** Blocks of some nine pixels' side; the weight grows with the contrast, but no block outweighs twice the mean. */
-function blocksOf(px: readonly number[], py: readonly number[], pv: readonly number[], w: number, h: number): Block[] {
-  const columns = Math.max(1, Math.round(w / 9)), rows = Math.max(1, Math.round(h / 9));
-  const of: number[][] = Array.from({ length: columns * rows }, () => []);
-  px.forEach((x, i) => of[Math.min(rows - 1, Math.floor((py[i]! * rows) / h)) * columns + Math.min(columns - 1, Math.floor((x * columns) / w))]!.push(i));
-  const raw = of.filter((b) => b.length >= 16).map((b) => {
-    const mean = b.reduce((s, i) => s + pv[i]!, 0) / b.length;
-    const value = Float32Array.from(b, (i) => pv[i]! - mean);
-    const energy = value.reduce((s, v) => s + v * v, 0);
-    const x = Int32Array.from(b, (i) => px[i]!), y = Int32Array.from(b, (i) => py[i]!);
-    return { x, y, value, energy, weight: Math.sqrt(energy), left: Math.min(...x), right: Math.max(...x), top: Math.min(...y), bottom: Math.max(...y) };
-  }).filter((b) => b.energy > 1e-5 * b.value.length);
-  const mean = raw.reduce((s, b) => s + b.weight / raw.length, 0);
-  const total = raw.reduce((s, b) => s + Math.min(b.weight, 2 * mean), 0);
-  return raw.map((b) => ({ ...b, weight: Math.min(b.weight, 2 * mean) / total }));
-}
-
-/** Sum of the blocks' squared positive correlations with the frame at (ox, oy); −1 where less than two fifths is inside. */
-function scoreAt(blocks: readonly Block[], target: LumaLevel, ox: number, oy: number): number {
-  const { width: w, height: h, data } = target;
-  let score = 0, inside = 0;
-  for (const b of blocks) {
-    const { x: bx, y: by, value } = b;
-    const n = value.length;
-    // Only whole blocks speak.
-    if (b.left + ox < 0 || b.top + oy < 0 || b.right + ox >= w || b.bottom + oy >= h) continue;
-    let si = 0, sii = 0, sti = 0;
-    const origin = oy * w + ox;
-    for (let i = 0; i < n; i++) {
-      const s = data[by[i]! * w + bx[i]! + origin]!;
-      si += s; sii += s * s; sti += value[i]! * s;
-    }
-    inside += b.weight;
-    const vi = sii - (si * si) / n;
-    if (vi > 1e-6 * n && sti > 0) score += (b.weight * sti * sti) / (b.energy * vi);
-  }
-  // A small share counts a little less: fewer blocks agree by chance more easily.
-  return inside < 0.4 ? -1 : (score / inside) * (0.8 + 0.2 * inside);
 }

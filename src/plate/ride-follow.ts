@@ -6,9 +6,13 @@
  */
 import { invertSymmetric } from '../geometry/linear-solve.js';
 import { apply, IDENTITY3, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
-import { align, createScratch, generatorExp, generatorField, generatorLog, localScale, priorInformation, type AlignResult, type AlignScratch, type RegionLight } from './ride-align.js';
+import { align, type AlignResult } from './ride-align.js';
+import { createScratch, type AlignScratch } from './ride-sums.js';
+import { generatorExp, generatorField, generatorLog, localScale, priorInformation } from './ride-generators.js';
+import type { RegionLight } from './ride-light.js';
 import type { SetPose } from './ride-camera.js';
 import { coarseLevels, detect } from './ride-detect.js';
+import { RideMemory } from './ride-memory.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 import type { LumaFrame } from './ride-source.js';
 import { buildTemplate, type RideTemplate } from './ride-template.js';
@@ -66,8 +70,8 @@ export function qualityOf(r: AlignResult): number {
 const LEVELS = 6;
 
 export class Follower {
+  private readonly memory = new RideMemory();
   private readonly pyramid: LumaLevel[];
-  private readonly temporary: Float32Array;
   private readonly keys: Key[] = [];
   private active: Key;
   private last: Mat3 = IDENTITY3;
@@ -89,12 +93,16 @@ export class Follower {
   readonly anchor: RideTemplate;
 
   constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
-    this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS);
-    this.temporary = new Float32Array(widthPx * heightPx);
-    fillPyramid(keyFrame.luma, this.pyramid, this.temporary);
+    this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS, this.memory);
+    fillPyramid(keyFrame.luma, this.pyramid);
     this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (grainIn(keyFrame.luma, widthPx, heightPx, polygon) - 0.008) / 0.01)));
-    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit);
+    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit, false, this.memory);
     this.active = this.addKey(this.anchor, IDENTITY3, 0);
+  }
+
+  /** Gives its memory back; nothing may be followed after. */
+  close(): void {
+    this.memory.close();
   }
 
   /** Back to the key frame, to go the other way. */
@@ -115,14 +123,14 @@ export class Follower {
   }
 
   private addKey(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
-    const key: Key = { template, coarse: coarseLevels(this.pyramid), scratch: createScratch(template), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
+    const key: Key = { template, coarse: coarseLevels(this.pyramid), scratch: createScratch(template, this.memory), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
     this.keys.push(key);
     return key;
   }
 
   /** Follows into the next frame (one further from the key frame than the last). `set`: how the set moved, where known. */
   follow(frame: LumaFrame, set: SetPose | null = null): FollowedFrame {
-    fillPyramid(frame.luma, this.pyramid, this.temporary);
+    fillPyramid(frame.luma, this.pyramid);
     const anchorToUnit = this.anchor.toPixels;
     const lastWarp = multiply(this.last, anchorToUnit);
     // Once lost, only the place goes on, and slower and slower; a shape must not run away.
@@ -203,7 +211,7 @@ export class Follower {
    * the generators there (`sdPx` at a corner). Null where the region is not seen.
    */
   again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null): FollowedFrame | null {
-    fillPyramid(frame.luma, this.pyramid, this.temporary);
+    fillPyramid(frame.luma, this.pyramid);
     const key = this.keys[before.key] ?? this.keys[0]!;
     const toAnchor = multiply(multiply(invert(this.anchor.toPixels), invert(key.fromAnchor)), key.template.toPixels);
     const prior = key === this.keys[0] ? information : changeCoordinates(information, adjointTo(toAnchor));
@@ -323,7 +331,7 @@ export class Follower {
     this.weak = unlike && sound ? this.weak + 1 : 0;
     if (this.weak < 3 || this.keys.length >= 24) return;
     const polygon = this.anchor.polygon.map(([x, y]) => apply(f.homography, x, y) as [number, number]);
-    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index, this.limit), f.homography, f.sdPx);
+    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index, this.limit, false, this.memory), f.homography, f.sdPx);
     this.weak = 0;
   }
 }

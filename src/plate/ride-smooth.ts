@@ -11,7 +11,7 @@ import { factorBand, inverseInBand, solveBand } from '../geometry/banded.js';
 import { homographyFromQuad } from '../geometry/homography.js';
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
 import { apply, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
-import { generatorExp } from './ride-align.js';
+import { generatorExp } from './ride-generators.js';
 import type { RideTemplate } from './ride-template.js';
 
 export interface TrackPoint {

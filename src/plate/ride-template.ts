@@ -9,10 +9,12 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { type Mat3, type Point2 } from '../geometry/mat3.js';
+import type { RideMemory } from './ride-memory.js';
 import type { LumaPyramid } from './ride-pyramid.js';
 
 export interface TemplateLevel {
   readonly level: number;
+  /** Pixels kept. They are sorted by cell, each cell's run padded to a multiple of four with pixels whose u is not a number. */
   readonly count: number;
   readonly u: Float32Array;
   readonly v: Float32Array;
@@ -22,7 +24,12 @@ export interface TemplateLevel {
   readonly jacobian: Float32Array;
   /** |gradient| in luma per level pixel. */
   readonly slope: Float32Array;
-  readonly cell: Uint16Array;
+  /** Where each cell's run starts, cells + 1. */
+  readonly starts: Int32Array;
+  /** Pixels of the longest run. */
+  readonly longest: number;
+  /** Mean value of each cell. */
+  readonly reference: Float32Array;
   /** Number of cells the light is solved in; each holds some sixty pixels, so that it cannot swallow the motion. */
   readonly cells: number;
   /** Weight of each cell, at most 1: a cell with more slope energy than the mean speaks no louder than the mean, so that a
@@ -58,7 +65,7 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
  * `even` lets no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part).
  * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
  */
-export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false): RideTemplate {
+export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false, memory?: RideMemory): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
   const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
@@ -92,13 +99,21 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     if (inside.length < 40) break;
     const kept = selectPixels(inside, perCell, limit);
     const n = kept.length;
+    const counts = new Int32Array(cells);
+    for (const p of kept) counts[p.c] = counts[p.c]! + 1;
+    const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1), next = new Int32Array(cells);
+    for (let c = 0; c < cells; c++) { next[c] = starts[c]!; starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3); }
+    const padded = starts[cells]!;
+    const floats = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
     const t: TemplateLevel = {
-      level: l, count: n, cells,
-      u: new Float32Array(n), v: new Float32Array(n), value: new Float32Array(n), jacobian: new Float32Array(n * 8),
-      slope: new Float32Array(n), cell: new Uint16Array(n), balance: new Float32Array(cells), middles: middlesOf(kept, cells, f, cx, cy, scale),
+      level: l, count: n, cells, starts, longest: Math.max(...counts) + 3, reference: floats(cells),
+      u: floats(padded).fill(NaN), v: floats(padded), value: floats(padded), jacobian: floats(padded * 8),
+      slope: floats(padded), balance: new Float32Array(cells), middles: middlesOf(kept, cells, f, cx, cy, scale),
     };
-    for (let i = 0; i < n; i++) {
-      const { x, y, c } = kept[i]!;
+    const energy = t.balance;
+    for (let k = 0; k < n; k++) {
+      const { x, y, c } = kept[k]!;
+      const i = next[c]!++;
       const o = y * w + x;
       const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
       const u = ((x + 0.5) / f - cx) / scale, v = ((y + 0.5) / f - cy) / scale;
@@ -107,7 +122,8 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
       t.v[i] = v;
       t.value[i] = data[o]!;
       t.slope[i] = Math.hypot(gx, gy);
-      t.cell[i] = c;
+      t.reference[c] = t.reference[c]! + data[o]! / counts[c]!;
+      energy[c] = energy[c]! + gx * gx + gy * gy;
       const radial = gu * u + gv * v;
       const j = i * 8;
       t.jacobian[j] = gu;
@@ -119,8 +135,6 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
       t.jacobian[j + 6] = -u * radial;
       t.jacobian[j + 7] = -v * radial;
     }
-    const energy = t.balance;
-    for (let i = 0; i < n; i++) energy[t.cell[i]!] = energy[t.cell[i]!]! + t.slope[i]! * t.slope[i]!;
     const most = even ? Float32Array.from(energy).sort()[Math.floor(cells * 0.6)]! : energy.reduce((a, b) => a + b, 0) / cells;
     for (let c = 0; c < cells; c++) energy[c] = energy[c]! > most ? most / energy[c]! : 1;
     levels.push(t);

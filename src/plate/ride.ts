@@ -10,7 +10,7 @@ import { apply, IDENTITY3, multiply, normalise, type Mat3, type Point2 } from '.
 import { RideCamera } from './ride-camera.js';
 import { Follower, type FollowedFrame } from './ride-follow.js';
 import { reworkTrack, type SolvedFrame } from './ride-rework.js';
-import { framesBackward, lumaAt, type LumaSource } from './ride-source.js';
+import { framesBackward, lumaAt, type LumaFrame, type LumaSource } from './ride-source.js';
 import { checkRegion, reportedCorners } from './ride-template.js';
 import type { Quad, RideFrame, RideTrack } from './types.js';
 
@@ -63,24 +63,21 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
     const polygon = request.polygon.map(([x, y]) => apply(anchor.homography, x, y));
     const keyFrame = { index: anchor.frame, luma: await lumaAt(source, anchor.frame) };
     const follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
-    const step = (): void => {
-      request.signal?.throwIfAborted();
-      request.onProgress?.(Math.min(total, ++done), total);
-    };
-    const ahead: FollowedFrame[] = [], behind: FollowedFrame[] = [];
-    const to = anchors[i + 1]?.frame ?? end, from = anchors[i - 1]?.frame ?? first - 1;
-    if (to > anchor.frame + 1) {
-      const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
-      for await (const f of source.frames(anchor.frame + 1, to)) { ahead.push(follower.follow(f, camera.follow(f))); step(); }
+    try {
+      const step = (): void => {
+        request.signal?.throwIfAborted();
+        request.onProgress?.(Math.min(total, ++done), total);
+      };
+      const to = anchors[i + 1]?.frame ?? end, from = anchors[i - 1]?.frame ?? first - 1;
+      const ahead = await followAll(follower, keyFrame, source, to > anchor.frame + 1 ? source.frames(anchor.frame + 1, to) : null, step);
+      follower.restart();
+      const behind = await followAll(follower, keyFrame, source, from < anchor.frame - 1 ? framesBackward(source, anchor.frame - 1, from + 1) : null, step);
+      const solved = await reworkTrack(source, follower, anchor.frame, [...behind.reverse(), ...ahead], request.signal);
+      if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
+      for (const f of solved.frames) (f.frame > anchor.frame ? forward : backward).set(f.frame, { ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
+    } finally {
+      follower.close();
     }
-    follower.restart();
-    if (from < anchor.frame - 1) {
-      const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
-      for await (const f of framesBackward(source, anchor.frame - 1, from + 1)) { behind.push(follower.follow(f, camera.follow(f))); step(); }
-    }
-    const solved = await reworkTrack(source, follower, anchor.frame, [...behind.reverse(), ...ahead], request.signal);
-    if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
-    for (const f of solved.frames) (f.frame > anchor.frame ? forward : backward).set(f.frame, { ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
   }
   const frames: RideFrame[] = [];
   for (let t = first; t < end; t++) {
@@ -103,6 +100,19 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
     }
   }
   return { atFrame: request.at, model, frames };
+}
+
+/** Follows every frame of one direction, with the set's motion beside. */
+async function followAll(follower: Follower, keyFrame: LumaFrame, source: LumaSource, frames: AsyncGenerator<LumaFrame> | null, step: () => void): Promise<FollowedFrame[]> {
+  const out: FollowedFrame[] = [];
+  if (frames === null) return out;
+  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
+  try {
+    for await (const f of frames) { out.push(follower.follow(f, camera.follow(f))); step(); }
+  } finally {
+    camera.close();
+  }
+  return out;
 }
 
 function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: number, visible: boolean): RideFrame {

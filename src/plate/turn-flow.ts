@@ -20,20 +20,18 @@ const REACH = 30;
 export class SurfaceFlow {
   private previous: LumaLevel[];
   private current: LumaLevel[];
-  private readonly temporary: Float32Array;
   private frame: number;
 
   constructor(first: Float32Array, frame: number, widthPx: number, heightPx: number) {
     this.previous = allocatePyramid(widthPx, heightPx, 1);
     this.current = allocatePyramid(widthPx, heightPx, 1);
-    this.temporary = new Float32Array(widthPx * heightPx);
-    fillPyramid(first, this.previous, this.temporary);
+    fillPyramid(first, this.previous);
     this.frame = frame;
   }
 
   /** Rate from the last frame given to this one. `camera` maps the last frame's pixels of the set to this frame's; `moves` says whether a place of the last frame belongs to something that moves at all. */
   next(luma: Float32Array, body: BodyPlace, camera: Mat3, moves: (x: number, y: number) => boolean = () => true): SurfaceRate {
-    fillPyramid(luma, this.current, this.temporary);
+    fillPyramid(luma, this.current);
     const halves = [0, 1].map(() => new Float64Array(2 * REACH + 1));
     const patch = new Float32Array(N);
     const scores = new Float64Array(2 * REACH + 1);

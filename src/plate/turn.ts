@@ -86,22 +86,26 @@ async function watchSet(source: LumaSource, request: TurnRequest): Promise<Watch
   const energy = new Float32Array(columns * rows);
   const cameras: Mat3[] = [IDENTITY3];
   const previous = first.slice();
-  for await (const f of source.frames(1, source.frameCount)) {
-    request.signal?.throwIfAborted();
-    const set = follower.follow(f);
-    const step = multiply(set.fromFirst, inverseOr(cameras.at(-1)!));
-    const home = inverseOr(cameras.at(-1)!);
-    cameras.push(set.fromFirst);
-    for (let y = 4; y < h - 4; y += 4) for (let x = 4; x < w - 4; x += 4) {
-      const [u, v] = apply(step, x + 0.5, y + 0.5);
-      const ui = Math.round(u - 0.5), vi = Math.round(v - 0.5);
-      if (ui < 0 || vi < 0 || ui >= w || vi >= h) continue;
-      const [cx, cy] = apply(home, x + 0.5, y + 0.5);
-      const c = Math.floor(cx / CELL), r = Math.floor(cy / CELL);
-      if (c >= 0 && r >= 0 && c < columns && r < rows) energy[r * columns + c] = energy[r * columns + c]! + Math.abs(f.luma[vi * w + ui]! - previous[y * w + x]!);
+  try {
+    for await (const f of source.frames(1, source.frameCount)) {
+      request.signal?.throwIfAborted();
+      const set = follower.follow(f);
+      const step = multiply(set.fromFirst, inverseOr(cameras.at(-1)!));
+      const home = inverseOr(cameras.at(-1)!);
+      cameras.push(set.fromFirst);
+      for (let y = 4; y < h - 4; y += 4) for (let x = 4; x < w - 4; x += 4) {
+        const [u, v] = apply(step, x + 0.5, y + 0.5);
+        const ui = Math.round(u - 0.5), vi = Math.round(v - 0.5);
+        if (ui < 0 || vi < 0 || ui >= w || vi >= h) continue;
+        const [cx, cy] = apply(home, x + 0.5, y + 0.5);
+        const c = Math.floor(cx / CELL), r = Math.floor(cy / CELL);
+        if (c >= 0 && r >= 0 && c < columns && r < rows) energy[r * columns + c] = energy[r * columns + c]! + Math.abs(f.luma[vi * w + ui]! - previous[y * w + x]!);
+      }
+      previous.set(f.luma);
+      request.onProgress?.(f.index, 2 * source.frameCount);
     }
-    previous.set(f.luma);
-    request.onProgress?.(f.index, 2 * source.frameCount);
+  } finally {
+    follower.close();
   }
   return { cameras, energy };
 }

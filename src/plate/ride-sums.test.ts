@@ -1,0 +1,79 @@
+/** Kernels of the ride against their plain twins, over seeded pictures, warps and light. */
+import { expect, test } from 'vitest';
+import { RandomStream } from '../core/random.js';
+import { RideMemory } from './ride-memory.js';
+import { allocatePyramid, fillPyramid, smoothBinomial, smoothBinomialPlain } from './ride-pyramid.js';
+import { blocksOf, scoreAt, scorePlaces } from './ride-score.js';
+import { createScratch, normalEquations, normalEquationsPlain, sampleCells, sampleCellsPlain } from './ride-sums.js';
+import { buildTemplate } from './ride-template.js';
+
+function picture(rng: RandomStream, w: number, h: number): Float32Array {
+  const f = [1, 2, 3].map(() => [0.05 + 0.2 * rng.uniform(), 0.05 + 0.2 * rng.uniform(), 6 * rng.uniform()] as const);
+  return Float32Array.from({ length: w * h }, (_, i) => 0.5 + f.reduce((s, [a, b, c]) => s + 0.16 * Math.sin(a * (i % w) + b * Math.floor(i / w) + c), 0) + 0.02 * rng.normal());
+}
+
+function near(a: ArrayLike<number>, b: ArrayLike<number>, tolerance: number): void {
+  let scale = 0, worst = 0;
+  for (let i = 0; i < b.length; i++) scale = Math.max(scale, Math.abs(b[i]!));
+  for (let i = 0; i < b.length; i++) worst = Math.max(worst, Math.abs(a[i]! - b[i]!));
+  expect(scale).toBeGreaterThan(0);
+  expect(worst / scale).toBeLessThan(tolerance);
+}
+
+test.each([1, 2, 3, 4])('sampling and normal equations agree with their plain twins (seed %i)', (seed) => {
+  const rng = new RandomStream(seed, 5), w = 131 + rng.below(40), h = 97 + rng.below(30);
+  const memory = new RideMemory();
+  try {
+    const luma = picture(rng, w, h), fast = allocatePyramid(w, h, 2, memory), plain = allocatePyramid(w, h, 2);
+    fillPyramid(luma, fast);
+    fillPyramid(luma, plain);
+    near(fast[1]!.data, plain[1]!.data, 1e-6);
+    const region = [[20.3, 18], [w - 25, 22], [w - 30, h - 20], [24, h - 26.5]] as const;
+    const a = buildTemplate(fast, region, 0, 3000, false, memory), b = buildTemplate(plain, region, 0, 3000);
+    const sa = createScratch(a, memory), sb = createScratch(b);
+    for (let l = 0; l < a.levels.length; l++) {
+      const la = a.levels[l]!, lb = b.levels[l]!, f = 1 / (1 << l), t = a.toPixels;
+      // Part of the region leaves the frame.
+      const m = [t[0] * 1.03 * f, 2 * rng.normal() * f, (t[2] - 25 + 6 * rng.normal()) * f, rng.normal() * f, t[4] * 0.97 * f, (t[5] + rng.normal()) * f, 0.01 * rng.normal(), 0.01 * rng.normal(), 1];
+      for (const first of [true, false]) {
+        sa.matrix.set(m);
+        sb.matrix.set(m);
+        // Pixels that sit on the frame's edge or a limit may fall either way in single precision.
+        expect(Math.abs(sampleCells(la, fast[l]!, sa, first) - sampleCellsPlain(lb, plain[l]!, sb, first))).toBeLessThanOrEqual(2);
+        const seen = lb.u.findIndex((_, i) => sb.sample[i] !== -9);
+        expect(seen).toBeGreaterThanOrEqual(0);
+        near(sa.sample.slice(0, lb.u.length), sb.sample.slice(0, lb.u.length), 1e-4);
+        near(sa.cells.slice(0, 18 * lb.cells), sb.cells.slice(0, 18 * lb.cells), 1e-4);
+        for (let c = 0; c < la.cells; c++) for (const s of [sa, sb]) s.light.set([0.9 + 0.01 * c, 0.02, c % 3 === 2 ? 0 : 0.8, la.balance[c]!], 4 * c);
+        for (const s of [sa, sb]) s.numbers.set([1 / (4.685 * 0.1), 0.6, 2]);
+        normalEquations(la, sa);
+        normalEquationsPlain(lb, sb);
+        for (const [from, to] of [[0, 64], [64, 72], [72, 74], [74, 80]] as const) near(sa.out.slice(from, to), sb.out.slice(from, to), 2e-4);
+        near(sa.lit.slice(0, 18 * lb.cells), sb.lit.slice(0, 18 * lb.cells), 2e-4);
+        near(sa.weight.slice(0, lb.u.length), sb.weight.slice(0, lb.u.length), 1e-3);
+      }
+    }
+  } finally {
+    memory.close();
+  }
+});
+
+test.each([1, 2, 3])('smoothing agrees with its plain twin (seed %i)', (seed) => {
+  const rng = new RandomStream(seed, 6), w = 13 + rng.below(90), h = 12 + rng.below(50), src = picture(rng, w, h);
+  const a = new Float32Array(w * h), b = new Float32Array(w * h);
+  smoothBinomial(src, a, w, h);
+  smoothBinomialPlain(src, b, w, h);
+  near(a, b, 1e-6);
+});
+
+test.each([1, 2, 3])('scores of places agree with the plain twin, also half outside (seed %i)', (seed) => {
+  const rng = new RandomStream(seed, 7), w = 61 + rng.below(20), h = 43, data = picture(rng, w, h);
+  const px: number[] = [], py: number[] = [], pv: number[] = [], side = 20;
+  for (let y = 0; y < side; y++) for (let x = 0; x < side; x++) { px.push(x); py.push(y); pv.push(data[(y + 9) * w + x + 14]! * 0.8 + 0.03 * rng.normal()); }
+  const blocks = blocksOf(px, py, pv, side, side), target = { width: w, height: h, data };
+  const columns = w + 10, rows = h + 8, scores = scorePlaces(blocks, target, -10, -9, columns, rows);
+  const plain = Float32Array.from({ length: rows * columns }, (_, i) => scoreAt(blocks, target, -10 + (i % columns), -9 + Math.floor(i / columns)));
+  near(scores, plain, 1e-3);
+  const best = scores.indexOf(Math.max(...scores));
+  expect([best % columns - 10, Math.floor(best / columns) - 9]).toEqual([14, 9]);
+});
