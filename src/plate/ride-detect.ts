@@ -14,11 +14,6 @@ export interface Sighting {
   readonly score: number;
 }
 
-/** The key frame's coarse pictures that detection reads (copied, since pyramids are reused). */
-export function coarseLevels(pyramid: LumaPyramid): LumaLevel[] {
-  return pyramid.map((l, i) => (i < 2 ? { width: l.width, height: l.height, data: new Float32Array(0) } : { ...l, data: l.data.slice() }));
-}
-
 /**
  * @param key coarse levels of the template's own frame
  * @param shapes warps (template to pixels) whose translation is replaced by every place tried

@@ -6,15 +6,16 @@
  */
 import { invertSymmetric } from '../geometry/linear-solve.js';
 import { apply, IDENTITY3, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
-import { align, type AlignResult } from './ride-align.js';
+import { align, type AlignOptions, type AlignResult } from './ride-align.js';
 import { createScratch, type AlignScratch } from './ride-sums.js';
 import { generatorExp, generatorField, generatorLog, localScale, priorInformation } from './ride-generators.js';
 import type { RegionLight } from './ride-light.js';
 import type { SetPose } from './ride-camera.js';
-import { coarseLevels, detect } from './ride-detect.js';
+import { detect } from './ride-detect.js';
 import { RideMemory } from './ride-memory.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 import type { LumaFrame } from './ride-source.js';
+import { smear, smearLength, twinOf } from './ride-smear.js';
 import { buildTemplate, type RideTemplate } from './ride-template.js';
 
 /** One frame of a raw track, before gaps are filled and the model is chosen. */
@@ -44,7 +45,10 @@ export interface FollowedFrame {
 
 interface Key {
   readonly template: RideTemplate;
+  /** Its own pictures (copied: pyramids are reused). */
   readonly coarse: readonly LumaLevel[];
+  /** The template as an open shutter shows it; made when first needed. */
+  smeared: RideTemplate | null;
   readonly scratch: AlignScratch;
   /** Anchor pixels to this key's frame pixels. */
   readonly fromAnchor: Mat3;
@@ -68,6 +72,14 @@ export function qualityOf(r: AlignResult): number {
 }
 
 const LEVELS = 6;
+/** A film camera's usual exposure: half a frame (a shutter of 180 degrees; common practice, no source). Whether a clip shows it is tried. */
+const EXPOSURE = 0.5;
+/** Shorter ways than this (px) are left unsmeared: the pyramid's own smoothing is as wide. */
+const SMEAR_FROM = 1.2;
+/** From this way (px) on even the levels that motion is sought on are blurred by it: a pixel of the second halving. */
+const COARSE_SMEAR_FROM = 4;
+/** Tries of plain against smeared before one is dropped. */
+const TRIES = 6;
 
 export class Follower {
   private readonly memory = new RideMemory();
@@ -91,6 +103,8 @@ export class Follower {
   /** Pixels a template keeps: the more grain, the more of them are needed. */
   private readonly limit: number;
   readonly anchor: RideTemplate;
+  /** How much smaller the residual is with the smear than without, summed logarithms, and over how many frames. */
+  private readonly blur = { gain: 0, tried: 0 };
 
   constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
     this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS, this.memory);
@@ -123,7 +137,7 @@ export class Follower {
   }
 
   private addKey(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
-    const key: Key = { template, coarse: coarseLevels(this.pyramid), scratch: createScratch(template, this.memory), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
+    const key: Key = { template, coarse: this.pyramid.map((l) => ({ ...l, data: l.data.slice() })), smeared: null, scratch: createScratch(template, this.memory), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
     this.keys.push(key);
     return key;
   }
@@ -208,21 +222,23 @@ export class Follower {
 
   /**
    * Looks at a frame again, out of order, with what the rest of the track says of it: `expected` and its information over
-   * the generators there (`sdPx` at a corner). Null where the region is not seen.
+   * the generators there (`sdPx` at a corner); `motion`: anchor pixels to where a frame's motion carries them. Null where the region is not seen.
    */
-  again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null): FollowedFrame | null {
+  again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null, motion: Mat3 | null = null): FollowedFrame | null {
     fillPyramid(frame.luma, this.pyramid);
     const key = this.keys[before.key] ?? this.keys[0]!;
     const toAnchor = multiply(multiply(invert(this.anchor.toPixels), invert(key.fromAnchor)), key.template.toPixels);
     const prior = key === this.keys[0] ? information : changeCoordinates(information, adjointTo(toAnchor));
     const predicted = multiply(expected, multiply(invert(key.fromAnchor), key.template.toPixels));
     const top = key.template.levels.length - 1;
+    const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
+    const way = motion === null ? null : generatorLog(multiply(invert(unit), multiply(motion, unit)));
     const starts: Mat3[] = [predicted];
     if (before.found) starts.push(multiply(before.homography, multiply(invert(key.fromAnchor), key.template.toPixels)));
     if (sdPx > 5) for (const s of detect(key.template, key.coarse, this.pyramid, [predicted], Math.min(3 * sdPx, 4 * localScale(predicted)), 3)) starts.push(s.warp);
     let best: AlignResult | null = null;
     for (const start of starts) {
-      const r = align(key.template, this.pyramid, start, { predicted, prior, usualSigma: key.usualSigma, light, startLevel: Math.min(top, sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top) }, key.scratch);
+      const r = this.finest(key, start, { predicted, prior, usualSigma: key.usualSigma, light, startLevel: Math.min(top, sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top) }, way);
       if (r !== null && plausible(key.template, r.warp, predicted) && this.better(r, best)) best = r;
     }
     if (best === null || best.agreement < 0.33 || best.agreement * best.visible < 0.15 || best.correlation < 0.4) return null;
@@ -261,20 +277,45 @@ export class Follower {
     const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
     const near = priorInformation(key.template.corners, pxPerUnit, Math.min(shapePx, 3), Math.min(shiftPx, 8));
     const top = key.template.levels.length - 1, judge = Math.min(1, top);
+    const template = this.inMotion(key, predictedWarp);
     // Close to the prediction first: on coarse levels what passes in front weighs as much as the region.
     let best: AlignResult | null = null;
     let quality = -1;
     for (let k = 0; k < 2 * starts.length + 1; k++) {
       const start = k === 0 ? starts[0]! : starts[(k - 1) % starts.length]!;
       const level = k === 0 ? 1 : k <= starts.length ? 2 : top;
-      const r = align(key.template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
+      const r = align(template, this.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
       const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : qualityOf(r);
       if (q > 1.03 * quality) { best = r; quality = q; }
       if (q > 0.85 * Math.min(this.usual, this.previous)) break;
     }
     if (best === null || judge === 0) return best;
-    const r = align(key.template, this.pyramid, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, key.scratch);
+    const motion = this.lost > 0 ? null : generatorLog(multiply(invert(multiply(this.last, multiply(invert(key.fromAnchor), key.template.toPixels))), best.warp));
+    const r = this.finest(key, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, motion);
     return r !== null && plausible(key.template, r.warp, predictedWarp) ? r : null;
+  }
+
+  /** The template for the coarse levels: smeared by the motion expected where that is long. */
+  private inMotion(key: Key, predictedWarp: Mat3): RideTemplate {
+    if (this.lost > 0 || (this.blur.tried >= TRIES && this.blur.gain <= 0)) return key.template;
+    const way = generatorLog(multiply(invert(multiply(this.last, multiply(invert(key.fromAnchor), key.template.toPixels))), predictedWarp)).map((v) => v * EXPOSURE);
+    if (smearLength(key.template, way) < COARSE_SMEAR_FROM) return key.template;
+    key.smeared ??= twinOf(key.template, this.memory);
+    return smear(key.template, key.coarse, way, key.smeared);
+  }
+
+  /** The last alignment, against the template as blurred as the motion (a frame) makes it, unless the clip shows no such blur. */
+  private finest(key: Key, start: Mat3, options: AlignOptions, motion: Float64Array | null): AlignResult | null {
+    const way = motion?.map((v) => v * EXPOSURE);
+    const refused = this.blur.tried >= TRIES && this.blur.gain <= 0;
+    if (way === undefined || refused || smearLength(key.template, way) < SMEAR_FROM) return align(key.template, this.pyramid, start, options, key.scratch);
+    key.smeared ??= twinOf(key.template, this.memory);
+    const blurred = align(smear(key.template, key.coarse, way, key.smeared), this.pyramid, start, options, key.scratch);
+    if (this.blur.tried >= TRIES) return blurred;
+    const plain = align(key.template, this.pyramid, start, options, key.scratch);
+    if (plain === null || blurred === null) return blurred ?? plain;
+    if (plain.agreement * plain.visible > 0.8) { this.blur.gain += Math.log(plain.sigma / blurred.sigma); this.blur.tried++; }
+    return blurred.sigma < plain.sigma ? blurred : plain;
   }
 
   private accept(r: AlignResult | null): boolean {

@@ -4,7 +4,7 @@
  * A confidence is the chance that the corners are within one pixel (Rayleigh with the track's own sd there), lowered where
  * little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
  */
-import { IDENTITY3, type Mat3 } from '../geometry/mat3.js';
+import { IDENTITY3, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { FollowedFrame, Follower } from './ride-follow.js';
 import { chooseModel, ontoModel } from './ride-model.js';
 import type { LumaSource } from './ride-source.js';
@@ -38,7 +38,7 @@ export async function reworkTrack(source: LumaSource, follower: Follower, anchor
         const i = wanted.get(luma.index);
         if (i === undefined) continue;
         const f = frames[i]!, p = points[i]!;
-        const seen = follower.again(luma, f, p.others.homography, p.others.information, p.others.sdPx, lightNear(frames, i, usual));
+        const seen = follower.again(luma, f, p.others.homography, p.others.information, p.others.sdPx, lightNear(frames, i, usual), motionAt(frames, points, i));
         // A fit that the rest contradicts falls away where looking again finds nothing better.
         next[i] = seen ?? { ...f, found: false, homography: p.others.homography, information: null, pull: null, quality: 0, agreement: 0, visible: 0 };
       }
@@ -87,6 +87,21 @@ function lightNear(frames: readonly FollowedFrame[], i: number, usual: number): 
     if (f !== undefined && f.light !== null && trustOf(f, usual) > 0.6) return f.light;
   }
   return null;
+}
+
+/** A frame's motion, as the others have it: anchor pixels to where they would be shown half a frame each way. */
+function motionAt(frames: readonly FollowedFrame[], points: readonly SmoothPoint[], i: number): Mat3 | null {
+  const a = Math.max(0, i - 1), b = Math.min(points.length - 1, i + 1);
+  // The anchor's own frame is not among them: what spans it is no motion of one frame a step.
+  if (frames[b]!.frame - frames[a]!.frame !== 2 || b - a !== 2) return null;
+  const inverse = tryInvert(points[a]!.homography);
+  return inverse === null ? null : halfWay(multiply(inverse, points[b]!.homography));
+}
+
+/** The square root of a map near the identity, to first order. */
+function halfWay(m: Mat3): Mat3 {
+  const n = normalise(m);
+  return n.map((v, k) => (v + (k % 4 === 0 ? 1 : 0)) / 2) as unknown as Mat3;
 }
 
 /** Rising runs of neighbouring frame numbers. */
