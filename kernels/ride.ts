@@ -239,8 +239,10 @@ export function rideScore(blocks: usize, count: i32, offset: usize, value: usize
         const n = load<i32>(p, 4), begin = <usize>load<i32>(p) << 2;
         const origin = data + (<isize>(y0 * w + x0) << 2);
         let si = zero, sii = zero, sti = zero;
+        // About the first pixel, so that a flat block keeps its digits; the template's own mean is nought.
+        const about = v128.load(origin + (<usize>load<i32>(offset + begin) << 2));
         for (let i: usize = 0; i < <usize>n << 2; i += 4) {
-          const s = v128.load(origin + (<usize>load<i32>(offset + begin + i) << 2));
+          const s = f32x4.sub(v128.load(origin + (<usize>load<i32>(offset + begin + i) << 2)), about);
           si = f32x4.add(si, s); sii = f32x4.add(sii, f32x4.mul(s, s)); sti = f32x4.add(sti, f32x4.mul(v128.load32_splat(value + begin + i), s));
         }
         const weight = v128.load32_splat(p, 28), energy = v128.load32_splat(p, 24), nn = f32x4.splat(<f32>n);

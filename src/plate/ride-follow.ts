@@ -78,6 +78,8 @@ const EXPOSURE = 0.5;
 const SMEAR_FROM = 1.2;
 /** From this way (px) on even the levels that motion is sought on are blurred by it: a pixel of the second halving. */
 const COARSE_SMEAR_FROM = 4;
+/** The residual must be smaller by this share on average: less is within the chance of a few fits. */
+const SMEAR_GAIN = 0.01;
 /** Tries of plain against smeared before one is dropped. */
 const TRIES = 6;
 
@@ -103,7 +105,7 @@ export class Follower {
   /** Pixels a template keeps: the more grain, the more of them are needed. */
   private readonly limit: number;
   readonly anchor: RideTemplate;
-  /** How much smaller the residual is with the smear than without, summed logarithms, and over how many frames. */
+  /** How much smaller the residual is with the smear than without or across, summed logarithms, and over how many frames. */
   private readonly blur = { gain: 0, tried: 0 };
 
   constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
@@ -175,7 +177,7 @@ export class Follower {
     }
     if (!this.accept(result)) {
       const sighted = this.search(predicted);
-      if (sighted !== null) { this.active = sighted.key; result = sighted.result; } else result = null;
+      if (sighted !== null && !(rides && this.strange(sighted, predicted, miss))) { this.active = sighted.key; result = sighted.result; } else result = null;
     }
     if (result === null) {
       // What was followed badly just before the loss is a poor place to look from.
@@ -297,7 +299,7 @@ export class Follower {
 
   /** The template for the coarse levels: smeared by the motion expected where that is long. */
   private inMotion(key: Key, predictedWarp: Mat3): RideTemplate {
-    if (this.lost > 0 || (this.blur.tried >= TRIES && this.blur.gain <= 0)) return key.template;
+    if (this.lost > 0 || this.blur.tried < TRIES || this.blur.gain <= 0) return key.template;
     const way = generatorLog(multiply(invert(multiply(this.last, multiply(invert(key.fromAnchor), key.template.toPixels))), predictedWarp)).map((v) => v * EXPOSURE);
     if (smearLength(key.template, way) < COARSE_SMEAR_FROM) return key.template;
     key.smeared ??= twinOf(key.template, this.memory);
@@ -313,9 +315,12 @@ export class Follower {
     const blurred = align(smear(key.template, key.coarse, way, key.smeared), this.pyramid, start, options, key.scratch);
     if (this.blur.tried >= TRIES) return blurred;
     const plain = align(key.template, this.pyramid, start, options, key.scratch);
-    if (plain === null || blurred === null) return blurred ?? plain;
-    if (plain.agreement * plain.visible > 0.8) { this.blur.gain += Math.log(plain.sigma / blurred.sigma); this.blur.tried++; }
-    return blurred.sigma < plain.sigma ? blurred : plain;
+    if (plain === null || blurred === null) return plain;
+    // Until it is known, nothing is smeared. A smear also averages the template's grain. One across the motion does that as well, and no blur of the camera's.
+    const across = align(smear(key.template, key.coarse, [-way[1]!, way[0]!, 0, 0, 0, 0, 0, 0], key.smeared), this.pyramid, start, options, key.scratch);
+    const other = Math.min(plain.sigma, across?.sigma ?? Infinity);
+    if (plain.agreement * plain.visible > 0.8) { this.blur.gain += Math.log(other / blurred.sigma) - SMEAR_GAIN; this.blur.tried++; }
+    return plain;
   }
 
   private accept(r: AlignResult | null): boolean {
@@ -360,6 +365,12 @@ export class Follower {
       if (best !== null) break;
     }
     return best;
+  }
+
+  /** A poor sighting far from where the set, which the region has gone with so far, would have it: something else as flat, or as plain. */
+  private strange(sighted: { key: Key; result: AlignResult }, predicted: Mat3, miss: Miss): boolean {
+    const r = sighted.result, at = multiply(multiply(r.warp, invert(sighted.key.template.toPixels)), sighted.key.fromAnchor);
+    return qualityOf(r) < 0.5 && this.missOf(predicted, at).shift > Math.max(12, 4 * miss.shift);
   }
 
   /** Makes a well-aligned frame a further key once the active one has grown unlike. */
