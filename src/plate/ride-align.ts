@@ -10,6 +10,7 @@ import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
 import { multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { LumaPyramid } from './ride-pyramid.js';
 import { generatorExp, generatorField, generatorLog, localScale } from './ride-generators.js';
+import { withoutGrain } from './ride-grain.js';
 import { BIAS, CORR, ENERGY, GAIN, SLOTS, TRUST, projectLight, solveLight, type RegionLight } from './ride-light.js';
 import { MISSING, normalEquations, sampleCells, type AlignScratch } from './ride-sums.js';
 import type { RideTemplate, TemplateLevel } from './ride-template.js';
@@ -28,6 +29,8 @@ export interface AlignResult {
   readonly sigma: number;
   /** 8 × 8 information about the generators (right perturbation of the warp), prior left out. */
   readonly information: Float64Array;
+  /** The same with the key frame's grain taken out: what the texture alone says. */
+  readonly texture: Float64Array;
   /** What the prior added: its information times the distance from the prediction, over the generators. */
   readonly pull: Float64Array;
   /** The region's light against the template's. */
@@ -111,11 +114,12 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   const information = new Float64Array(64);
   const k = INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5 / (state.sigma * state.sigma);
   for (let q = 0; q < 64; q++) information[q] = h[q]! * k;
+  const texture = withoutGrain(information, finest, template.scale, state.sigma, k, scratch);
   const judge = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
   const agreement = agreementAt(template, judge, pyramid, warp, scratch, state.light);
   const eps = generatorLog(multiply(inversePredicted, warp)), pull = new Float64Array(8);
   for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) pull[r] = pull[r]! + options.prior[r * 8 + c]! * eps[c]!;
-  return { warp, pull, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, light: state.light };
+  return { warp, pull, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, texture, light: state.light };
 }
 
 /** See `AlignResult.agreement`. A cell agrees from a correlation of 0.6 on, by half at 0.5. */

@@ -4,17 +4,19 @@
  * frame once lost. Where the region's look has changed too far for the key frame (a push-in, a turn of light), a frame that
  * was well aligned becomes a further key, itself anchored to the first.
  */
-import { invertSymmetric } from '../geometry/linear-solve.js';
-import { apply, IDENTITY3, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
+import { apply, IDENTITY3, invert, multiply, normalise, type Mat3 } from '../geometry/mat3.js';
 import { align, type AlignOptions, type AlignResult } from './ride-align.js';
 import { createScratch, type AlignScratch } from './ride-sums.js';
-import { generatorExp, generatorField, generatorLog, localScale, priorInformation } from './ride-generators.js';
+import { generatorExp, generatorLog, localScale, priorInformation } from './ride-generators.js';
 import type { RegionLight } from './ride-light.js';
 import type { SetPose } from './ride-camera.js';
 import { detect } from './ride-detect.js';
 import { RideMemory } from './ride-memory.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 import type { LumaFrame } from './ride-source.js';
+import { adjointTo, changeCoordinates, transposedTimes } from './ride-coordinates.js';
+import { grainIn } from './ride-grain.js';
+import { cornerSd, plausible, qualityOf } from './ride-quality.js';
 import { smear, smearLength, twinOf } from './ride-smear.js';
 import { buildTemplate, type RideTemplate } from './ride-template.js';
 
@@ -26,6 +28,8 @@ export interface FollowedFrame {
   readonly found: boolean;
   /** sd of a corner coordinate in px from the fit. */
   readonly sdPx: number;
+  /** The same by the texture alone, the key frame's grain left out. */
+  readonly textureSdPx: number;
   readonly visible: number;
   readonly inliers: number;
   readonly correlation: number;
@@ -64,11 +68,6 @@ interface Miss { readonly shift: number; readonly shape: number }
 
 function remember(before: Miss, now: Miss): Miss {
   return { shift: 0.8 * before.shift + 0.2 * now.shift, shape: 0.8 * before.shape + 0.2 * now.shape };
-}
-
-/** How much of the region looks like the template, in the large (cells) and in the small (pixels). */
-export function qualityOf(r: AlignResult): number {
-  return r.agreement * r.visible * (0.25 + r.inliers);
 }
 
 const LEVELS = 6;
@@ -183,7 +182,7 @@ export class Follower {
       // What was followed badly just before the loss is a poor place to look from.
       this.last = this.lost === 0 ? this.trusted : predicted;
       this.lost++;
-      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null, pull: null, quality: 0, key: this.keys.indexOf(this.active), light: null, set: set?.fromKey ?? null };
+      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, textureSdPx: 0, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null, pull: null, quality: 0, key: this.keys.indexOf(this.active), light: null, set: set?.fromKey ?? null };
     }
     const key = this.active;
     const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
@@ -217,7 +216,7 @@ export class Follower {
     const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
     const pull = adjoint === null ? result.pull : transposedTimes(adjoint, result.pull);
     return {
-      frame, homography, found: true, sdPx: Math.hypot(cornerSd(key.template, result), key.sdPx), visible: result.visible, inliers: result.inliers,
+      frame, homography, found: true, sdPx: Math.hypot(cornerSd(key.template, result), key.sdPx), textureSdPx: cornerSd(key.template, { information: result.texture, warp: result.warp }), visible: result.visible, inliers: result.inliers,
       correlation: result.correlation, agreement: result.agreement, information, pull, quality: qualityOf(result), key: this.keys.indexOf(key), light: result.light, set,
     };
   }
@@ -386,81 +385,4 @@ export class Follower {
     this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index, this.limit, false, this.memory), f.homography, f.sdPx);
     this.weak = 0;
   }
-}
-
-/** sd of the grain in luma about a region: the lower third of |second differences both ways| (J. Immerkær, *Fast Noise Variance Estimation*, CVIU 64, 1996, with a quantile in place of the mean, so that edges have no say). */
-function grainIn(luma: Float32Array, w: number, h: number, polygon: readonly (readonly [number, number])[]): number {
-  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
-  const x0 = Math.max(1, Math.floor(Math.min(...xs))), x1 = Math.min(w - 2, Math.ceil(Math.max(...xs)));
-  const y0 = Math.max(1, Math.floor(Math.min(...ys))), y1 = Math.min(h - 2, Math.ceil(Math.max(...ys)));
-  const values: number[] = [];
-  const step = Math.max(1, Math.floor(Math.sqrt(((x1 - x0) * (y1 - y0)) / 4000)));
-  for (let y = y0; y <= y1; y += step) for (let x = x0; x <= x1; x += step) {
-    const o = y * w + x;
-    const v = luma[o - w - 1]! - 2 * luma[o - w]! + luma[o - w + 1]! - 2 * luma[o - 1]! + 4 * luma[o]! - 2 * luma[o + 1]! + luma[o + w - 1]! - 2 * luma[o + w]! + luma[o + w + 1]!;
-    values.push(Math.abs(v));
-  }
-  values.sort((a, b) => a - b);
-  // A third of a normal variable's magnitudes lie under 0.43 sd; the mask's own sd is six times the grain's.
-  return (values[Math.floor(values.length / 3)] ?? 0) / 0.4307 / 6;
-}
-
-/** The region must stay a region: no fold, no mirror, area within a factor of three of the prediction. */
-function plausible(template: RideTemplate, warp: Mat3, predicted: Mat3): boolean {
-  const area = (m: Mat3): number => {
-    const p = template.corners.map(([u, v]) => apply(m, u, v));
-    let a = 0;
-    let sign = 0;
-    for (let i = 0; i < p.length; i++) {
-      const q = p[i]!, r = p[(i + 1) % p.length]!, s = p[(i + 2) % p.length]!;
-      a += q[0] * r[1] - r[0] * q[1];
-      sign += Math.sign((r[0] - q[0]) * (s[1] - r[1]) - (r[1] - q[1]) * (s[0] - r[0]));
-    }
-    return Math.abs(sign) === p.length ? a / 2 : 0;
-  };
-  const a = area(warp), b = area(predicted);
-  if (b === 0) return a !== 0;
-  return a / b > 1 / 3 && a / b < 3;
-}
-
-/** sd of a corner's coordinate, px, from the information of the fit. */
-export function cornerSd(template: RideTemplate, r: { information: Float64Array; warp: Mat3 }): number {
-  const px = localScale(r.warp);
-  const prior = priorInformation(template.corners, px, 14, 60);
-  const total = r.information.map((v, i) => v + prior[i]!);
-  const c = invertSymmetric(total, 8);
-  if (c === null) return 20;
-  let s = 0;
-  for (const [u, v] of template.corners) {
-    const f = generatorField(u, v);
-    for (let row = 0; row < 2; row++) for (let a = 0; a < 8; a++) for (let b = 0; b < 8; b++) s += f[row * 8 + a]! * c[a * 8 + b]! * f[row * 8 + b]!;
-  }
-  return px * Math.sqrt(s / (2 * template.corners.length));
-}
-
-/** 8 × 8: generators in the anchor's coordinates to generators in the key's, where key coordinates = A · anchor coordinates. */
-function adjointTo(a: Mat3): Float64Array {
-  const out = new Float64Array(64);
-  const inverse = tryInvert(a) ?? IDENTITY3;
-  const e = 1e-4;
-  for (let k = 0; k < 8; k++) {
-    const d = new Float64Array(8);
-    d[k] = e;
-    const l = generatorLog(multiply(multiply(a, generatorExp(d)), inverse));
-    for (let r = 0; r < 8; r++) out[r * 8 + k] = l[r]! / e;
-  }
-  return out;
-}
-
-function transposedTimes(t: Float64Array, v: Float64Array): Float64Array {
-  const out = new Float64Array(8);
-  for (let r = 0; r < 8; r++) for (let k = 0; k < 8; k++) out[r] = out[r]! + t[k * 8 + r]! * v[k]!;
-  return out;
-}
-
-function changeCoordinates(information: Float64Array, t: Float64Array): Float64Array {
-  const half = new Float64Array(64), out = new Float64Array(64);
-  for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) for (let k = 0; k < 8; k++) half[r * 8 + c] = half[r * 8 + c]! + information[r * 8 + k]! * t[k * 8 + c]!;
-  for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) for (let k = 0; k < 8; k++) out[r * 8 + c] = out[r * 8 + c]! + t[k * 8 + r]! * half[k * 8 + c]!;
-  return out;
 }

@@ -116,7 +116,9 @@ function runs(frames: readonly number[]): [number, number][] {
 }
 
 function confidenceOf(f: FollowedFrame, p: SmoothPoint): number {
-  const within = 1 - Math.exp(-0.5 / Math.max(1e-6, p.sdPx * p.sdPx));
+  // The key frame's grain is in every fit alike: neighbours average their own away, not that. So the ratio stays.
+  const sd = p.sdPx * (f.found ? Math.max(1, f.textureSdPx / Math.max(1e-6, f.sdPx)) : 1);
+  const within = 1 - Math.exp(-0.5 / Math.max(1e-6, sd * sd));
   if (!f.found) return Math.min(0.45, within);
   const seen = Math.min(1, Math.max(0, f.agreement * f.visible - 0.12) / 0.3);
   return Math.max(0.01, Math.min(0.99, within * Math.max(0.45, seen) * (0.4 + 0.6 * p.weight)));
