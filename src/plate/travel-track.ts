@@ -28,7 +28,7 @@ export interface Tracked { readonly keys: TravelKey[]; readonly sights: TravelSi
 /** @param setAt first frame's pixels to each frame's */
 export async function trackPieces(source: LumaSource, span: { readonly in: number; readonly out: number }, setAt: (frame: number) => Mat3, signal?: AbortSignal): Promise<Tracked> {
   const { widthPx: w, heightPx: h } = source;
-  const pyramid = allocatePyramid(w, h, 1), scratch = new Float32Array(w * h);
+  const pyramid = allocatePyramid(w, h, 1);
   const keys: TravelKey[] = [], sights: TravelSight[] = [], bridges: TravelSight[] = [];
   let now: Following, old: Following | null = null;
   const newKey = (frame: number): Following => {
@@ -52,11 +52,11 @@ export async function trackPieces(source: LumaSource, span: { readonly in: numbe
     }
     return { frame, key: f.index, matches, pose: AT_HOME, fit: null };
   };
-  fillPyramid(await lumaAt(source, span.in), pyramid, scratch);
+  fillPyramid(await lumaAt(source, span.in), pyramid);
   now = newKey(span.in);
   for await (const frame of source.frames(span.in + 1, span.out)) {
     signal?.throwIfAborted();
-    fillPyramid(frame.luma, pyramid, scratch);
+    fillPyramid(frame.luma, pyramid);
     const s = follow(now, frame.index);
     sights.push(s);
     if (old !== null) bridges.push(follow(old, frame.index));
@@ -70,14 +70,14 @@ export async function trackPieces(source: LumaSource, span: { readonly in: numbe
 
 /** All pieces sought once more in every frame, each under the homography of its own plane. `of` answers null for a piece that is to be left out. */
 export async function trackAgain(source: LumaSource, span: { readonly in: number; readonly out: number }, keys: readonly TravelKey[], sights: readonly TravelSight[], of: (key: TravelKey, sight: TravelSight, piece: number) => Mat3 | null, signal?: AbortSignal): Promise<TravelSight[]> {
-  const pyramid = allocatePyramid(source.widthPx, source.heightPx, 1), scratch = new Float32Array(source.widthPx * source.heightPx);
+  const pyramid = allocatePyramid(source.widthPx, source.heightPx, 1);
   const byFrame = new Map(sights.map((s) => [s.frame, s]));
   const out: TravelSight[] = [];
   for await (const frame of source.frames(span.in + 1, span.out)) {
     signal?.throwIfAborted();
     const s = byFrame.get(frame.index);
     if (s === undefined) continue;
-    fillPyramid(frame.luma, pyramid, scratch);
+    fillPyramid(frame.luma, pyramid);
     const key = keys[s.key]!;
     out.push({ ...s, matches: matchPatches(key.patches, pyramid[0]!, [1, 0, 0, 0, 1, 0, 0, 0, 1], (p) => of(key, s, p)) });
   }
