@@ -11,8 +11,12 @@ export interface MadeHead {
   readonly keyFillStops: number;
 }
 
+/** What is unlike the usual head: skin of a tenth of the light, a dark beard, a patched coat of two tones, a second lamp behind, or a second lamp in front one to two stops weaker. */
+export const HEAD_KINDS = ['usual', 'dark skin', 'beard', 'patched coat', 'rim light', 'two lamps'] as const;
+export type HeadKind = (typeof HEAD_KINDS)[number];
+
 /** A head of about `radiusPx` lit from a random side (the camera's half or a little behind). */
-export function makeHead(random: RandomStream, radiusPx: number): MadeHead {
+export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind = 'usual'): MadeHead {
   const size = Math.round(radiusPx * 3);
   const p = createPicture(size, size, 3);
   const n = size * size;
@@ -22,6 +26,11 @@ export function makeHead(random: RandomStream, radiusPx: number): MadeHead {
   const stops = u(1, 3.5);
   const ambient = u(0.05, 0.12), key = ambient * (2 ** stops - 1);
   const skin: [number, number, number] = [u(0.5, 0.9), u(0.4, 0.6), u(0.3, 0.5)];
+  if (kind === 'dark skin') for (let c = 0; c < 3; c++) skin[c] = 0.16 * skin[c]!;
+  // The second lamp: its share of the key's light, and where it stands.
+  const share = kind === 'rim light' ? u(0.4, 1) : kind === 'two lamps' ? u(0.25, 0.5) : 0;
+  const second = kind === 'rim light' ? towardsLight(u(140, 170) * (azimuthDeg > 0 ? -1 : 1), u(10, 50)) : towardsLight(azimuthDeg + u(70, 130) * (azimuthDeg > 0 ? -1 : 1), u(5, 45));
+  const patch = { x: u(-0.5, 0.5), y: u(-0.5, 0.5), r: u(0.35, 0.7), dark: u(0.3, 0.6) }, chin = u(0.25, 0.45);
   const cx = size / 2 + u(-2, 2), cy = size / 2 + u(-2, 2);
   const rx = radiusPx * u(0.8, 1), ry = radiusPx * u(1, 1.2), rz = radiusPx * u(0.9, 1.15);
   // A cap of hair, two eyes, and blotches from a few cosines.
@@ -45,8 +54,10 @@ export function makeHead(random: RandomStream, radiusPx: number): MadeHead {
     let albedo = 1;
     for (const w of waves) albedo += 0.03 * Math.cos(w.fx * x + w.fy * y + w.ph);
     if (ey < hairLine + 0.12 * Math.cos(5 * ex)) albedo *= 0.25;
+    if (kind === 'beard' && ey > chin) albedo *= 0.3;
+    if (kind === 'patched coat' && Math.hypot(ex - patch.x, ey - patch.y) < patch.r) albedo *= patch.dark;
     if (Math.hypot(Math.abs(ex) - 0.38, (ey + 0.1) * 1.4) < 0.12) albedo *= 0.2;
-    const sky = ambient * (1 - 0.35 * ny);
+    const sky = ambient * (1 - 0.35 * ny) + (share > 0 ? share * key * Math.max(0, nx * second[0] - ny * second[1] - nz * second[2]) : 0);
     for (let c = 0; c < 3; c++) p.data[c * n + i] = Math.max(0, skin[c]! * albedo * (sky + key * nl) + noise * 0.5);
   }
   // A person's ellipse is not exact either.
