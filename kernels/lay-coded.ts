@@ -79,6 +79,16 @@ export function patchLuma(coded: usize, changed: usize, dst: usize, w: i32, h: i
   }
 }
 
+/** Four left-sited means: 1 2 1 across, the mean of two rows; p, q: the first sample's own pixel in either row. */
+// @ts-ignore: decorator
+@inline
+function site4(p: usize, q: usize): v128 {
+  const l = f32x4.add(v128.load(p - 4), v128.load(q - 4)), l1 = f32x4.add(v128.load(p + 12), v128.load(q + 12));
+  const m = f32x4.add(v128.load(p), v128.load(q)), m1 = f32x4.add(v128.load(p, 16), v128.load(q, 16));
+  const left = v128.shuffle<f32>(l, l1, 0, 2, 4, 6), own = v128.shuffle<f32>(m, m1, 0, 2, 4, 6), right = v128.shuffle<f32>(m, m1, 1, 3, 5, 7);
+  return f32x4.mul(f32x4.splat(0.125), f32x4.add(f32x4.add(left, right), f32x4.add(own, own)));
+}
+
 /**
  * Chroma codes of the samples that serve a changed pixel. k: kr, kg, kb, toCb, toCr, offset, most, then per tap across (nx) its
  * offset and weight, then per tap down (ny). Items are chroma rows.
@@ -88,8 +98,27 @@ export function patchChroma(coded: usize, changed: usize, u: usize, v: usize, w:
   const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), toCb = load<f32>(k, 12), toCr = load<f32>(k, 16), offset = load<f32>(k, 20), most = load<f32>(k, 24);
   const across = k + 28, down = across + (<usize>nx << 3);
   const bw = (w + (1 << sx) - 1) >> sx;
+  // The usual left-sited 4:2:0: three taps 1 2 1 across, two even ones down.
+  const usual = sx == 1 && sy == 1 && nx == 3 && ny == 2 && load<f32>(across) == -1 && load<f32>(across, 12) == 0.5 && load<f32>(down) == 0 && load<f32>(down, 4) == 0.5;
   for (let cy = from; cy < to; cy++) {
     for (let cx = 0; cx < bw; cx++) {
+      if (usual && cx > 0 && 2 * cx + 8 < w && 2 * cy + 1 < h) {
+        const at = 2 * cy * w + 2 * cx;
+        // Pixels 2 cx − 1 to 2 cx + 7 of two rows serve these four samples.
+        const t0 = load<u64>(changed + at - 1) | load<u64>(changed + at + w - 1), t1 = load<u8>(changed + at + 7) | load<u8>(changed + at + w + 7);
+        if (t0 == 0 && t1 == 0) { cx += 3; continue; }
+        const p = coded + (<usize>at << 2), q = p + (<usize>w << 2);
+        const r = site4(p, q), g = site4(p + plane, q + plane), b = site4(p + 2 * plane, q + 2 * plane);
+        const l = f32x4.add(f32x4.add(f32x4.mul(f32x4.splat(kr), r), f32x4.mul(f32x4.splat(kg), g)), f32x4.mul(f32x4.splat(kb), b));
+        const cb = f32x4.add(f32x4.mul(f32x4.sub(b, l), f32x4.splat(toCb)), f32x4.splat(offset)), cr = f32x4.add(f32x4.mul(f32x4.sub(r, l), f32x4.splat(toCr)), f32x4.splat(offset));
+        const o = cy * bw + cx;
+        if ((t0 & 0xffffff) != 0) { put(u, o, deep, f32x4.extract_lane(cb, 0), most); put(v, o, deep, f32x4.extract_lane(cr, 0), most); }
+        if ((t0 & 0xffffff0000) != 0) { put(u, o + 1, deep, f32x4.extract_lane(cb, 1), most); put(v, o + 1, deep, f32x4.extract_lane(cr, 1), most); }
+        if ((t0 & 0xffffff00000000) != 0) { put(u, o + 2, deep, f32x4.extract_lane(cb, 2), most); put(v, o + 2, deep, f32x4.extract_lane(cr, 2), most); }
+        if ((t0 >> 48) != 0 || t1 != 0) { put(u, o + 3, deep, f32x4.extract_lane(cb, 3), most); put(v, o + 3, deep, f32x4.extract_lane(cr, 3), most); }
+        cx += 3;
+        continue;
+      }
       let touched: u8 = 0;
       for (let j = 0; j < ny; j++) {
         const yy = (cy << sy) + <i32>load<f32>(down + (<usize>j << 3));

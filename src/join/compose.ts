@@ -3,6 +3,7 @@
  * in the recipe's order; each works on linear light except grain, which belongs to the display-coded picture.
  * Everything outside the box, and every pixel in it that nothing was added to, stays the plate's own.
  */
+import { kernels } from '../image/kernels.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { codedToLinear, toLinear } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
@@ -41,19 +42,31 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   for (const b of [shade?.box, reflection?.box]) if (b !== undefined) box = [Math.min(box[0], b[0]), Math.min(box[1], b[1]), Math.max(box[2], b[2]), Math.max(box[3], b[3])];
   box = alignBox(box, plate);
   const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
-  const base = rgbOnly(toLinear(cropFrame(plate, box)));
-  const out: Picture = { ...base, data: base.data.slice() };
-  const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
-  const touched = new Uint8Array(n);
-  if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden);
-  if (reflection !== null) layOver(out, reflection.picture, reflection.box, box, touched, hidden);
-  // The performer, held out by what passes in front.
-  const over = overBox(placed, box, hidden, air, base);
-  const matte = new Float32Array(n);
-  layOver(out, over.picture, over.box, box, touched, null, matte);
-  const coded = codeChanged(out, touched, plate.colour.transfer);
-  if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
-  return { box, coded, changed: touched, matte };
+  const door = kernels();
+  // In the kernels' memory from the start: nothing is copied in and out, and nothing is left for the collector.
+  const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true), out = door.allocPicture(w, h, 3, true);
+  try {
+    toLinear(cropFrame(plate, box), base);
+    out.data.set(base.data.subarray(0, 3 * n));
+    return onPlate(rgbOnly(base), out);
+  } finally {
+    door.freePicture(base);
+    door.freePicture(out);
+  }
+
+  function onPlate(base: Picture, out: Picture): ComposedBox {
+    const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
+    const touched = new Uint8Array(n);
+    if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden);
+    if (reflection !== null) layOver(out, reflection.picture, reflection.box, box, touched, hidden);
+    // The performer, held out by what passes in front.
+    const over = overBox(placed, box, hidden, air, base);
+    const matte = new Float32Array(n);
+    layOver(out, over.picture, over.box, box, touched, null, matte);
+    const coded = codeChanged(out, touched, plate.colour.transfer);
+    if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
+    return { box, coded, changed: touched, matte };
+  }
 }
 
 /** Plate pixels per take pixel at the performer: how much of the take's own grain survives. */

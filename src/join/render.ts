@@ -47,7 +47,7 @@ export interface JoinFrame {
   linear(): Picture;
   /** Display-coded R'G'B' of the whole frame. @param dst filled and returned if given, three channels */
   coded(dst?: Picture): Picture;
-  /** The frame in the plate's own planes: untouched pixels bit for bit the plate's. */
+  /** The frame in the plate's own planes: untouched pixels bit for bit the plate's. Valid until the next frame is asked for. */
   video(): VideoFrame;
   /** Matte of the performer as seen, whole frame, 0..1. @param dst filled and returned if given */
   matte(dst?: Float32Array): Float32Array;
@@ -65,6 +65,7 @@ export class JoinRenderer {
   private readonly options: JoinOptions;
   private readonly tools = new Map<string, ComposeTools>();
   private lanes: PrepareLanes | null = null;
+  private readonly room: Room = { frame: null };
   /** Shared with renderers of the same files under other recipes. */
   private readonly shared: { platePatch: Promise<JoinPatcher> | null };
 
@@ -145,7 +146,7 @@ export class JoinRenderer {
     let prepared: Prepared | null = null;
     if (ahead !== undefined) prepared = ahead;
     else if (showsPerformer(tools)) prepared = preparePerformer(tools, await this.source.at(n, tools.active.names.has('patch')), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);
-    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared));
+    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared), this.room);
     return this.withPlatePatch(made, tools, choice);
   }
 
@@ -156,7 +157,7 @@ export class JoinRenderer {
     this.shared.platePatch ??= joinPatcher(this.recipe, step);
     const { front } = tools.active, { fronts } = tools;
     const composed = await (await this.shared.platePatch).patch(made.frame, takeFrameOf(this.recipe, made.frame), made.coded(), made.composed, front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box), takeToPlate(tools, made.frame, takeFrameOf(this.recipe, made.frame)), made.plate.chromaShift);
-    return composed === null ? made : joinFrame(made.frame, made.plate, composed);
+    return composed === null ? made : joinFrame(made.frame, made.plate, composed, this.room);
   }
 
   /** Worker threads that make the performer ahead; null where there is one lane, the span is short, or the tools are not the product's own. */
@@ -201,7 +202,17 @@ function showsPerformer(tools: ComposeTools): boolean {
   return tools.active.names.has('peel') || tools.active.ride !== null;
 }
 
-function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | null): JoinFrame {
+/** Planes that every frame's own copy is made in. */
+interface Room { frame: VideoFrame | null }
+
+function copyInto(room: Room, plate: VideoFrame): VideoFrame {
+  const kept = room.frame;
+  if (kept === null || kept.bitDepth !== plate.bitDepth || kept.planes.length !== plate.planes.length || kept.planes.some((p, i) => p.length !== plate.planes[i]!.length)) return (room.frame = copyFrame(plate));
+  plate.planes.forEach((p, i) => kept.planes[i]!.set(p));
+  return (room.frame = { ...plate, planes: kept.planes });
+}
+
+function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | null, room: Room): JoinFrame {
   return {
     frame, plate, composed,
     linear: () => linearPicture(plate, composed),
@@ -211,7 +222,7 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
     },
     video: () => {
       if (composed === null) return plate;
-      const out = copyFrame(plate);
+      const out = copyInto(room, plate);
       patchFrame(out, composed.box, composed.coded.data, composed.changed);
       return out;
     },
