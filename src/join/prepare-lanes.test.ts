@@ -88,7 +88,10 @@ describe('frames made ahead', () => {
     const made = async (count: number): Promise<string> => {
       const lanes = new PrepareLanes(recipe, false, count);
       const h = createHash('sha256');
-      for await (const p of lanes.frames(0, FRAMES, {})) h.update(p === null ? 'none' : new Uint8Array(p.placed.picture.data.slice().buffer)).update(JSON.stringify(p?.placed.box)).update(new Uint8Array(p!.shade!.cover.slice().buffer));
+      for await (const a of lanes.frames(0, FRAMES, {})) {
+        const p = 'prepared' in a ? a.prepared : null;
+        h.update(p === null ? 'none' : new Uint8Array(p.placed.picture.data.slice().buffer)).update(JSON.stringify(p?.placed.box)).update(new Uint8Array(p!.shade!.cover.slice().buffer));
+      }
       await lanes.close();
       return h.digest('hex');
     };

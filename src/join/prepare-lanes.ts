@@ -9,6 +9,7 @@ import { fileURLToPath } from 'node:url';
 import { Worker } from 'node:worker_threads';
 import { PlatewrightError, type FailureKind } from '../core/errors.js';
 import type { StepChoice } from './active-steps.js';
+import type { PerformerPicture } from './performer.js';
 import type { Prepared } from './place-performer.js';
 import type { ScreenSet } from './screen-peeler.js';
 import type { Recipe } from './types.js';
@@ -18,14 +19,19 @@ export interface LaneData {
   readonly widens: boolean;
   /** A message `screen` will come; without it the lane finds out for itself how the take is peeled. */
   readonly awaitsScreen: boolean;
+  /** The lane only peels and paces; what it makes is placed and shaded by who asked. */
+  readonly peelsOnly: boolean;
   /** One Int32: the batch that is still wanted. */
   readonly wanted: SharedArrayBuffer;
 }
+/** A frame's performer as a lane leaves it: placed and shaded (null where it does not show), or only peeled and paced. */
+export type Ahead = { readonly prepared: Prepared | null } | { readonly performer: PerformerPicture };
+
 export type LaneOrder = { readonly kind: 'frames'; readonly batch: number; readonly from: number; readonly to: number; readonly choice: StepChoice } | { readonly kind: 'screen'; readonly set: ScreenSet } | { readonly kind: 'end' };
 export interface LaneAnswer {
   readonly batch: number;
   readonly frame: number;
-  readonly prepared?: Prepared | null;
+  readonly made?: Ahead;
   readonly failure?: { readonly message: string; readonly stack: string; readonly own: { readonly code: string; readonly kind: FailureKind; readonly detail: Record<string, unknown> } | null };
 }
 
@@ -44,23 +50,23 @@ export function lanesAreBuilt(): boolean {
   return existsSync(workerFile());
 }
 
-interface Waiting { readonly resolve: (p: Prepared | null) => void; readonly reject: (e: unknown) => void }
+interface Waiting { readonly resolve: (p: Ahead) => void; readonly reject: (e: unknown) => void }
 
 export class PrepareLanes {
   private readonly workers: Worker[] = [];
   private readonly wanted = new Int32Array(new SharedArrayBuffer(4));
   private readonly run: number;
-  private readonly ready = new Map<number, Prepared | null>();
+  private readonly ready = new Map<number, Ahead>();
   private readonly waiting = new Map<number, Waiting>();
   private failure: Error | null = null;
 
   /** @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled otherwise */
-  constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null) {
+  constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null, peelsOnly = false) {
     this.run = Math.min(RUN, Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))));
     const set = screen();
     for (let i = 0; i < Math.min(MOST_LANES, count); i++) {
       // Each lane is one thread: its kernels wake no others.
-      const worker = new Worker(workerFile(), { workerData: { recipe, widens, awaitsScreen: set !== null, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
+      const worker = new Worker(workerFile(), { workerData: { recipe, widens, awaitsScreen: set !== null, peelsOnly, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
       worker.on('message', (a: LaneAnswer) => this.take(a));
       worker.on('error', (e) => this.fail(e instanceof Error ? e : new Error(String(e))));
       worker.on('exit', (code) => { if (code !== 0) this.fail(new PlatewrightError('PW-JOIN-LANE', `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`, { kind: 'internal' })); });
@@ -85,8 +91,8 @@ export class PrepareLanes {
     }
     const w = this.waiting.get(a.frame);
     this.waiting.delete(a.frame);
-    if (w !== undefined) w.resolve(a.prepared ?? null);
-    else this.ready.set(a.frame, a.prepared ?? null);
+    if (w !== undefined) w.resolve(a.made!);
+    else this.ready.set(a.frame, a.made!);
   }
 
   private fail(error: Error): void {
@@ -96,7 +102,7 @@ export class PrepareLanes {
   }
 
   /** What is made for the frames `from` to `to` (exclusive), in order. One stream at a time: a new one ends the one before. */
-  async *frames(from: number, to: number, choice: StepChoice): AsyncGenerator<Prepared | null, void, undefined> {
+  async *frames(from: number, to: number, choice: StepChoice): AsyncGenerator<Ahead, void, undefined> {
     const batch = Atomics.add(this.wanted, 0, 1) + 1;
     this.ready.clear();
     for (const w of this.workers) w.ref();
@@ -115,7 +121,7 @@ export class PrepareLanes {
         if (this.failure !== null) throw this.failure;
         const there = this.ready.get(n);
         this.ready.delete(n);
-        yield there !== undefined ? there : await new Promise<Prepared | null>((resolve, reject) => this.waiting.set(n, { resolve, reject }));
+        yield there !== undefined ? there : await new Promise<Ahead>((resolve, reject) => this.waiting.set(n, { resolve, reject }));
       }
     } finally {
       if (batch === this.batch) Atomics.add(this.wanted, 0, 1);

@@ -10,7 +10,7 @@ import { preparePerformer } from './place-performer.js';
 import { modelPeeler, type ScreenSet } from './screen-peeler.js';
 import type { LaneAnswer, LaneData, LaneOrder } from './prepare-lanes.js';
 
-const { recipe, widens, awaitsScreen, wanted: shared } = workerData as LaneData;
+const { recipe, widens, awaitsScreen, peelsOnly, wanted: shared } = workerData as LaneData;
 const wanted = new Int32Array(shared);
 const port = parentPort!;
 const tools = new Map<string, ComposeTools>();
@@ -37,9 +37,13 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
       if (used === undefined) tools.set(key, (used = composeTools(recipe, order.choice, widens, STILL)));
       source ??= open();
       const performer = await (await source).at(n, used.active.names.has('patch'));
+      if (peelsOnly) {
+        port.postMessage({ batch: order.batch, frame: n, made: { performer } } satisfies LaneAnswer);
+        continue;
+      }
       const prepared = preparePerformer(used, performer, n, takeFrameOf(recipe, n), recipe.plate.widthPx, recipe.plate.heightPx);
       const move = prepared === null ? [] : [prepared.placed.picture.data, prepared.shade?.cover, prepared.shade?.contact].flatMap((p) => (p === undefined ? [] : [p.buffer as ArrayBuffer]));
-      port.postMessage({ batch: order.batch, frame: n, prepared } satisfies LaneAnswer, move);
+      port.postMessage({ batch: order.batch, frame: n, made: { prepared } } satisfies LaneAnswer, move);
     } catch (error) {
       const e = error as Error;
       const own = error instanceof PlatewrightError ? { code: error.code, kind: error.kind, detail: error.detail } : null;

@@ -18,7 +18,7 @@ import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
 import { mendsPlate } from './mends-plate.js';
 import { preparePerformer, takeToPlate, type Prepared } from './place-performer.js';
-import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
+import { lanesAreBuilt, PrepareLanes, type Ahead } from './prepare-lanes.js';
 import { frontCover } from './front.js';
 import { joinPatcher, joinPatchOf, type JoinPatcher } from './patch-join.js';
 import type { Recipe, RecipeStep, StepName } from './types.js';
@@ -138,14 +138,14 @@ export class JoinRenderer {
     return this.build(n, await this.plate.frame(n), choice);
   }
 
-  private async build(n: number, source: VideoFrame, choice: StepChoice, ahead?: Prepared | null): Promise<JoinFrame> {
+  private async build(n: number, source: VideoFrame, choice: StepChoice, ahead?: Ahead): Promise<JoinFrame> {
     const tools = this.toolsFor(choice);
     let plate = source;
     if (choice.alone !== undefined) plate = greyFrame(source);
     else if (this.options.mender !== undefined && this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))) plate = await this.options.mender.mend(n, source, tools.active.names);
     let prepared: Prepared | null = null;
-    if (ahead !== undefined) prepared = ahead;
-    else if (showsPerformer(tools)) prepared = preparePerformer(tools, await this.source.at(n, tools.active.names.has('patch')), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);
+    if (ahead !== undefined && 'prepared' in ahead) prepared = ahead.prepared;
+    else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, tools.active.names.has('patch'))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);
     const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared), this.room);
     return this.withPlatePatch(made, tools, choice);
   }
@@ -166,7 +166,9 @@ export class JoinRenderer {
     const count = lanesFromEnvironment();
     if (own === undefined || own.screenPeeler !== screenPeeler || own.inBetween !== inBetween || own.takePatcher !== takePatcher) return null;
     if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt()) return null;
-    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, count, () => this.source.screenSet()));
+    // Two cores: one lane peels, this thread does the rest. Each part of the work is then warmed up once, and the take decoded once.
+    const split = count === 2;
+    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, split ? 1 : count, () => this.source.screenSet(), split));
   }
 
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */
@@ -177,7 +179,7 @@ export class JoinRenderer {
       for await (const f of this.plate.frames(from, to)) {
         if (signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', `the render was stopped before frame ${n} of ${to}; what was finished is kept`, { kind: 'finding' });
         const made = await ahead?.next();
-        yield await this.build(n, f, choice, made === undefined ? undefined : (made.value ?? null));
+        yield await this.build(n, f, choice, made?.value ?? undefined);
         n++;
       }
     } finally {
