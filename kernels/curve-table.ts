@@ -1,6 +1,20 @@
 // A curve as a table with linear interpolation, four values at a time: the two knots of each value come in one 64-bit load.
 // Twin: lookUpPlain in src/media/curve-table.ts.
 
+/** Four values of a table at knots t (within it), each between its two neighbours, which come in one 64-bit load. */
+// @ts-ignore: decorator
+@inline
+export function betweenKnots(t: v128, table: usize): v128 {
+  const k = i32x4.trunc_sat_f32x4_s(t);
+  const f = f32x4.sub(t, f32x4.convert_i32x4_s(k));
+  let a = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 0) << 2));
+  a = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 1) << 2), a, 1);
+  let b = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 2) << 2));
+  b = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 3) << 2), b, 1);
+  const low = v128.shuffle<f32>(a, b, 0, 2, 4, 6), high = v128.shuffle<f32>(a, b, 1, 3, 5, 7);
+  return f32x4.add(low, f32x4.mul(f32x4.sub(high, low), f));
+}
+
 /**
  * root 0: knot = (v - lo) · steps. root 1: knot = sqrt(|v|) · steps, the result takes the sign of v (0 where `odd` is 0 and v is
  * negative). Knots are held within 0..count; the table has count + 2 values. Items: 1024 values. May work in place.
@@ -22,14 +36,7 @@ export function curveByTable(src: usize, dst: usize, n: i32, table: usize, lo: f
     const t0 = root != 0 ? f32x4.mul(f32x4.sqrt(f32x4.abs(v)), vst) : f32x4.mul(f32x4.sub(v, vlo), vst);
     // pmin and pmax are single instructions and send NaN to the bound.
     const t = f32x4.pmin(top, f32x4.pmax(zero, t0));
-    const k = i32x4.trunc_sat_f32x4_s(t);
-    const f = f32x4.sub(t, f32x4.convert_i32x4_s(k));
-    let a = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 0) << 2));
-    a = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 1) << 2), a, 1);
-    let b = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 2) << 2));
-    b = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 3) << 2), b, 1);
-    const low = v128.shuffle<f32>(a, b, 0, 2, 4, 6), high = v128.shuffle<f32>(a, b, 1, 3, 5, 7);
-    let r = f32x4.add(low, f32x4.mul(f32x4.sub(high, low), f));
+    let r = betweenKnots(t, table);
     if (root != 0) r = odd != 0 ? v128.or(r, v128.and(v, sign)) : v128.andnot(r, f32x4.lt(v, zero));
     if (left >= 4) v128.store(dst + p, r);
     else {

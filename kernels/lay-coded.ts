@@ -1,6 +1,8 @@
 // A composed box on its way back to code values (see src/join/code-box.ts, src/join/frame-box.ts): light to display-coded values
 // only about what changed, and display-coded values to Y'CbCr code values only where it did. Twins: codeChangedPlain, patchYuvPlain.
 
+import { betweenKnots } from './curve-table';
+
 /**
  * Light (three planes) to coded values by a table with even steps of the square root (as curveByTable), in groups of four pixels
  * that have a changed pixel within 8 pixels and `reach` rows; the others keep what `dst` holds. `src` and `dst` must lie apart.
@@ -27,14 +29,7 @@ export function codeChanged(src: usize, dst: usize, changed: usize, w: i32, h: i
         const p = c * plane + line + (<usize>x << 2);
         const v = v128.load(src + p);
         const t = f32x4.pmin(top, f32x4.pmax(zero, f32x4.mul(f32x4.sqrt(f32x4.abs(v)), vst)));
-        const k = i32x4.trunc_sat_f32x4_s(t);
-        const f = f32x4.sub(t, f32x4.convert_i32x4_s(k));
-        let a = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 0) << 2));
-        a = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 1) << 2), a, 1);
-        let b = v128.load64_zero(table + (<usize>i32x4.extract_lane(k, 2) << 2));
-        b = v128.load64_lane(table + (<usize>i32x4.extract_lane(k, 3) << 2), b, 1);
-        const low = v128.shuffle<f32>(a, b, 0, 2, 4, 6), high = v128.shuffle<f32>(a, b, 1, 3, 5, 7);
-        let r = f32x4.add(low, f32x4.mul(f32x4.sub(high, low), f));
+        let r = betweenKnots(t, table);
         r = odd != 0 ? v128.or(r, v128.and(v, sign)) : v128.andnot(r, f32x4.lt(v, zero));
         if (x + 4 <= w) v128.store(dst + p, r);
         else {

@@ -12,8 +12,8 @@ import { grainModel } from '../join/recipe.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { FrameStore } from './frame-store.js';
 
-/** Side of the patch, px of the plate, and how many times it is magnified. */
-const SIDE = 64, ZOOM = 4;
+/** Side of the patch at most, px of the plate, and at which it is shown. */
+const SIDE = 64, SHOWN = 256;
 /** sd that the grain's contrast is spread to, coded 0..1. */
 const SHOWN_SD = 0.11;
 
@@ -32,8 +32,7 @@ export async function grainPair(book: Book, frames: FrameStore, pick: string, fr
   const reader = await frames.reader(await frames.pathOf('plate', pick));
   const coded = toCodedRgb(await reader.frame(Math.min(frame, reader.info.frameCount - 1)));
   const { width: w, height: h } = coded;
-  const side = Math.min(SIDE, w, h);
-  const at = calmest(plane(coded, 1), w, h, side);
+  const { at, side } = patchOf(plane(coded, 1), w, h);
   const n = side * side;
   const rgb = new Float32Array(3 * n), light = new Float32Array(3 * n);
   for (let c = 0; c < 3; c++) {
@@ -58,20 +57,26 @@ export async function grainPair(book: Book, frames: FrameStore, pick: string, fr
       out[(y * W + x + k * (side + gap)) * 3 + c] = Math.max(0, Math.min(255, Math.round(255 * (0.5 + (p[i]! - light[i]!) * spread))));
     }
   });
-  const png = await sharp(out, { raw: { width: W, height: side, channels: 3 } }).resize(W * ZOOM, side * ZOOM, { kernel: 'nearest' }).png().toBuffer();
+  const png = await sharp(out, { raw: { width: W, height: side, channels: 3 } }).resize(Math.round((W * SHOWN) / side), SHOWN, { kernel: 'nearest' }).png().toBuffer();
   return { png, at, sd };
 }
 
-/** The block, of those on a grid, whose blurred light changes least and lies clear of black and white. */
-function calmest(luma: Float32Array, w: number, h: number, side: number): [number, number] {
-  const soft = gaussianPlane(luma, w, h, 3);
-  let best: [number, number] = [(w - side) >> 1, (h - side) >> 1], least = Infinity;
+/** The block, of those on a grid, that strays least from its own smooth light and lies clear of black and white: the same sd that is told. */
+function calmest(luma: Float32Array, w: number, h: number, side: number): { at: [number, number]; sd: number } {
+  const soft = gaussianPlane(luma, w, h, 6);
+  let at: [number, number] = [(w - side) >> 1, (h - side) >> 1], least = Infinity;
   for (let y = 0; y + side <= h; y += side >> 1) for (let x = 0; x + side <= w; x += side >> 1) {
-    let s = 0, q = 0, k = 0;
-    for (let j = 0; j < side; j += 4) for (let i = 0; i < side; i += 4) { const v = soft[(y + j) * w + x + i]!; s += v; q += v * v; k++; }
-    const mean = s / k, variance = q / k - mean * mean;
+    let s = 0, q = 0;
+    for (let j = 0; j < side; j++) for (let i = 0; i < side; i++) { const o = (y + j) * w + x + i; s += luma[o]!; q += (luma[o]! - soft[o]!) ** 2; }
+    const mean = s / (side * side);
     if (mean < 0.12 || mean > 0.88) continue;
-    if (variance < least) { least = variance; best = [x, y]; }
+    if (q < least) { least = q; at = [x, y]; }
   }
-  return best;
+  return { at, sd: Math.sqrt(least) / side };
+}
+
+/** A large patch, or a quarter of it where the picture has no large one that is as calm. */
+function patchOf(luma: Float32Array, w: number, h: number): { at: [number, number]; side: number } {
+  const side = Math.min(SIDE, w, h), large = calmest(luma, w, h, side), small = calmest(luma, w, h, side >> 1);
+  return large.sd <= 1.5 * small.sd ? { at: large.at, side } : { at: small.at, side: side >> 1 };
 }

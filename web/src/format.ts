@@ -35,6 +35,11 @@ export function rateOf(text: string): Rate {
   return { num: n ?? 24, den: d ?? 1 };
 }
 
+/** Unit in which a matter's value is shown: shares of a whole in hundredths, ratios of two sizes as they are. */
+export function shown(m: { readonly matter: string; readonly unit: string }): string {
+  return m.matter === 'spill' || m.matter === 'clipping' || m.matter === 'inFrame' ? '1' : m.matter === 'size' ? 'take px a plate px' : m.unit;
+}
+
 /** What a matter needs and how far it may stray, in words: most are a value and a distance from it, some only have a floor or a ceiling. */
 export function need(m: { readonly matter: string; readonly needed: number | null; readonly unit: string; readonly tolerance: { readonly fits: number; readonly mendable: number } | null }): string {
   if (m.needed === null) return '–';
@@ -42,7 +47,8 @@ export function need(m: { readonly matter: string; readonly needed: number | nul
   if (t === null) return value;
   switch (m.matter) {
     case 'size': case 'length': return `at least ${t.fits}${u}; ${t.mendable} can be mended`;
-    case 'screenEvenness': case 'spill': case 'clipping': case 'inFrame': return `at most ${t.fits}${u}; ${t.mendable} can be mended`;
+    case 'spill': case 'clipping': case 'inFrame': return `at most ${Number((100 * t.fits).toFixed(2))} %; ${Number((100 * t.mendable).toFixed(2))} % can be mended`;
+    case 'screenEvenness': return `at most ${t.fits}${u}; ${t.mendable} can be mended`;
     case 'focus': case 'blur': return `${value}, at most ${t.fits} / ${t.mendable} more`;
     case 'perspective': return `${value} (near over far within ${Math.round(100 * t.fits)} / ${Math.round(100 * t.mendable)} %)`;
     case 'turnRate': return `${value} (within ${Math.round(100 * t.fits)} %; by pacing up to ${t.mendable} times)`;

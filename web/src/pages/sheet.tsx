@@ -4,7 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { Inspection } from '../../../src/inspect/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
-import { amount, need, seconds, unit } from '../format.js';
+import { amount, need, seconds, shown, unit } from '../format.js';
 import { CleanFrame } from '../parts/clean-frame.js';
 import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
@@ -70,7 +70,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
               <Show when={(x().look?.grain.table.length ?? 0) > 0}><GrainPair pick={props.pick.id} stamp={x().span.out} /></Show>
             </MeasureList>
             <MeasureList title="Room" items={[
-              { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare }, { name: 'supplied by other frames', measure: x().room?.suppliedShare }]}>
+              { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare, share: true }, { name: 'supplied by other frames', measure: x().room?.suppliedShare, share: true }]}>
               <Show when={x().room}>{(r) => <p class="how">about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
             </MeasureList>
             <Show when={x().stir} fallback={<section class="measures"><h3>Stir</h3><p class="how">nothing is marked that could stir; would help: a mark round what stirs (hair, cloth, water, leaves), of what the performer rides on, of a head or of a body</p></section>}>
@@ -188,10 +188,10 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
             <tbody><For each={[...x().matters].sort((a, b) => weight(b.verdict) - weight(a.verdict))}>{(r) => (
               <tr data-verdict={r.verdict ?? 'open'}>
                 <th scope="row">{words(r.matter)}</th>
-                <td>{r.measured === null ? '–' : amount(r.measured, r.sd, r.unit)}</td>
+                <td>{r.measured === null ? '–' : amount(r.measured, r.sd, shown(r))}</td>
                 <td>{need(r)}</td>
                 <td><VerdictWord word={r.verdict} small /></td>
-                <td>{r.change}{r.reason === undefined ? '' : ` ${r.reason}`}<Show when={r.wouldHelp}> <span class="pencil-note">would help: {r.wouldHelp}</span></Show></td>
+                <td>{r.change}</td>
               </tr>
             )}</For></tbody>
           </table>

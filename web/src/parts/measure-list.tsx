@@ -6,6 +6,8 @@ import { amount } from '../format.js';
 export interface Named {
   readonly name: string;
   readonly measure: Measure | undefined | null;
+  /** A ratio that is a share of a whole, shown in hundredths. */
+  readonly share?: boolean;
 }
 
 export function MeasureList(props: { title: string; items: readonly Named[]; children?: JSX.Element }): JSX.Element {
@@ -20,7 +22,7 @@ export function MeasureList(props: { title: string; items: readonly Named[]; chi
               <Show when={i.measure} fallback={<span class="unknown">not measured yet</span>}>
                 {(m) => (
                   <>
-                    <Show when={m().value !== null} fallback={<span class="unknown">{m().reason}</span>}><span class="number">{amount(m().value!, m().sd, m().unit)}</span></Show>
+                    <Show when={m().value !== null} fallback={<span class="unknown">{m().reason}</span>}><span class="number">{amount(m().value!, m().sd, i.share === true ? '1' : m().unit)}</span></Show>
                     <Show when={m().priorLed}><span class="pencil-note">mostly a usual value, not the picture</span></Show>
                     <Show when={m().how !== '' || m().frames}><span class="how">{m().how}{m().frames ? (m().frames![0] === m().frames![1] ? ` · frame ${m().frames![0]}` : ` · frames ${m().frames![0]}–${m().frames![1]}`) : ''}</span></Show>
                     <Show when={m().wouldHelp}><span class="pencil-note">would help: {m().wouldHelp}</span></Show>
