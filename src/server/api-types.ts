@@ -39,10 +39,10 @@ export interface LedgerState {
   readonly borrowed: unknown;
 }
 
-/** POST /api/edit: one undoable edit. */
+/** POST /api/edit: one undoable edit. `change` replaces the named fields of a document and leaves the others as the book has them by then. */
 export interface EditRequest {
   readonly title: string;
-  readonly changes: readonly ({ readonly do: 'put'; readonly kind: string; readonly document: unknown } | { readonly do: 'remove'; readonly kind: string; readonly id: string })[];
+  readonly changes: readonly ({ readonly do: 'put'; readonly kind: string; readonly document: unknown } | { readonly do: 'change'; readonly kind: string; readonly id: string; readonly fields: unknown } | { readonly do: 'remove'; readonly kind: string; readonly id: string })[];
 }
 
 /** POST /api/jobs */

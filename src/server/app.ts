@@ -52,6 +52,7 @@ const editSchema = z.object({
   title: z.string().min(1).max(200),
   changes: z.array(z.discriminatedUnion('do', [
     z.object({ do: z.literal('put'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), document: z.record(z.string(), z.unknown()) }),
+    z.object({ do: z.literal('change'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string(), fields: z.record(z.string(), z.unknown()) }),
     z.object({ do: z.literal('remove'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string() }),
   ])).min(1).max(500),
 });
@@ -106,7 +107,11 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     book.edit(request.title, (scope) => {
       for (const change of request.changes) {
         if (change.do === 'remove') scope.remove(change.kind, change.id);
-        else scope.put(change.kind, change.document as DocumentOf<DocumentKind>);
+        else if (change.do === 'change') {
+          const now = scope.get(change.kind, change.id);
+          if (now === null) throw new PlatewrightError('PW-BOOK-NO-SUCH', `the book has no ${change.kind} "${change.id}" (any more); nothing was changed`, { kind: 'usage' });
+          scope.put(change.kind, { ...now, ...change.fields, id: change.id } as DocumentOf<DocumentKind>);
+        } else scope.put(change.kind, change.document as DocumentOf<DocumentKind>);
       }
     });
     return c.json({ pulse: book.pulse() });

@@ -133,6 +133,19 @@ describe('edits', () => {
     await post('/api/redo', {});
     expect(await title()).toBe('Renamed');
   });
+  it('changes the named fields of a document and leaves what another hand has changed meanwhile', async () => {
+    const read = async (): Promise<Record<string, unknown>> => (await (await fetch(`${base}/api/documents/pick/one`)).json()) as Record<string, unknown>;
+    const before = await read();
+    expect((await post('/api/edit', { title: 'note', changes: [{ do: 'change', kind: 'pick', id: 'one', fields: { note: 'from the other window' } }] })).status).toBe(200);
+    expect((await post('/api/edit', { title: 'order', changes: [{ do: 'change', kind: 'pick', id: 'one', fields: { order: 7, id: 'two' } }] })).status).toBe(200);
+    expect(await read()).toEqual({ ...before, note: 'from the other window', order: 7 });
+    const gone = await post('/api/edit', { title: 'gone', changes: [{ do: 'change', kind: 'pick', id: 'nobody', fields: { note: 'x' } }] });
+    expect(gone.status).toBeGreaterThanOrEqual(400);
+    expect(await gone.text()).toContain('nobody');
+    await post('/api/undo', {});
+    await post('/api/undo', {});
+    expect(await read()).toEqual(before);
+  });
   it('changes a limit of the verdict, refuses nonsense, and takes it back', async () => {
     const limit = async (): Promise<number[]> => {
       const t = ((await (await fetch(`${base}/api/book`)).json()) as BookState).settings.tolerances.find((x) => x.name === 'keyFill')!;

@@ -90,6 +90,11 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     ]);
     await page.getByLabel('layer 2', { exact: true }).waitFor();
     await page.getByLabel('layer 1', { exact: true }).fill('6,5');
+    // The same take is changed elsewhere while a hand types: neither what it typed nor the change is lost.
+    const id = await bookNow((b) => b.takes[0]!.id);
+    await page.evaluate(async (take) => { await fetch('/api/edit', { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ title: 'note', changes: [{ do: 'change', kind: 'take', id: take, fields: { note: 'chalk on card' } }] }) }); }, id);
+    await page.getByText('chalk on card').waitFor();
+    expect(await page.getByLabel('layer 1', { exact: true }).inputValue()).toBe('6,5');
     await page.getByLabel('layer 1', { exact: true }).press('Tab');
     await expect.poll(() => bookNow((b) => layerMark(0)(b)?.distance)).toBe(6.5);
     await page.getByLabel('layer 2', { exact: true }).fill('2');
@@ -97,6 +102,7 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     await expect.poll(() => bookNow((b) => layerMark(1)(b)?.distance)).toBe(2);
     await page.getByLabel('unit of layer 2').selectOption('share');
     await expect.poll(() => bookNow((b) => layerMark(1)(b)?.share)).toBe(2);
+    expect(await bookNow((b) => b.takes[0]!.note)).toBe('chalk on card');
     await page.reload();
     await expect.poll(() => page.getByLabel('layer 1', { exact: true }).inputValue()).toBe('6.5');
     await page.getByRole('button', { name: 'Build the join with it' }).click();

@@ -2,6 +2,7 @@
 import { createSignal } from 'solid-js';
 import type { BookState, EditRequest } from '../../src/server/api-types.js';
 import type { ProposedMark } from '../../src/plate/propose-marks.js';
+import { shareUnchanged } from './share.js';
 import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
 
 const [book, setBook] = createSignal<BookState | null>(null);
@@ -36,9 +37,14 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
   }
 }
 
+let asked = 0, shown = 0;
 export async function refresh(): Promise<void> {
+  const mine = ++asked;
   const state = await call<BookState>('/api/book');
-  setBook(state);
+  // Answers may overtake each other: an older book never comes after a newer one.
+  if (mine < shown) return;
+  shown = mine;
+  setBook((last) => shareUnchanged(last, state));
   setJobs(state.jobs);
 }
 

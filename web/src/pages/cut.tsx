@@ -1,5 +1,5 @@
 /** The cut as a written order of lines: what comes after what, how much of it, whose sound. */
-import { For, Match, Show, Switch, type JSX } from 'solid-js';
+import { createMemo, For, Index, Match, Show, Switch, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { CutDocument, CutEntry } from '../../../src/book/documents.js';
 import { edit, startJob } from '../api.js';
@@ -33,33 +33,37 @@ export function CutPage(props: { book: BookState }): JSX.Element {
   const [n, d] = props.book.production.rate.split('/').map(Number);
   const latest = () => [...props.book.deliveries].sort((a, b) => b.at.localeCompare(a.at))[0];
   const report = () => latest()?.report as { loudness?: { integratedLufs: number | null; truePeakDbtp: number | null; rangeLu: number | null }; flash?: { passes: boolean; worst: { general: { flashes: number } } }; seconds?: number } | undefined;
-  const number = (value: number, min: number, label: string, on: (v: number) => void): JSX.Element => <label class="num">{label}<input type="number" min={min} value={value} onChange={(e) => on(Math.max(min, Math.round(Number(e.currentTarget.value) || 0)))} /></label>;
+  // Memos: a field is written only when the book says something else, not while a hand types and another line changes.
+  const number = (value: () => number, min: number, label: string, on: (v: number) => void): JSX.Element => {
+    const said = createMemo(value);
+    return <label class="num">{label}<input type="number" min={min} value={said()} onChange={(e) => on(Math.max(min, Math.round(Number(e.currentTarget.value) || 0)))} /></label>;
+  };
   return (
     <>
       <section>
         <h2>The cut</h2>
         <p class="pencil-note">{cut().entries.length} lines, {((total() * (d ?? 1)) / (n ?? 24)).toFixed(1)} s at {props.book.production.rate}. A pick without a join shows its film shot until the join is there. J and L edges: frames that the sound begins before, or goes on after, its picture.</p>
         <ol class="cut-lines">
-          <For each={cut().entries}>{(e, i) => (
+          <Index each={cut().entries}>{(entry, i) => (
             <li class="cut-line">
               <Switch>
-                <Match when={e.kind === 'title' && e}>{(t) => <><div class="card-words"><For each={t().lines}>{(l) => <span>{l}</span>}</For></div><div class="line-words"><strong>Title</strong>
-                  <label>words <input type="text" value={t().lines.join(' / ')} onChange={(x) => change(i(), 'reword a title', { lines: x.currentTarget.value.split('/').map((s) => s.trim()).filter((s) => s !== '') })} /></label>{number(t().frames, 1, 'frames', (v) => change(i(), 'title length', { frames: v }))}</div></>}</Match>
-                <Match when={e.kind === 'film' && e}>{(f) => <><Picture source={{ what: 'film', id: f().film, title: 'film', in: f().in, out: f().out }} frame={f().in} width={240} alt={`film from ${f().in}`} /><div class="line-words"><strong>Film shot, as it is</strong>
-                  {number(f().in, 0, 'in', (v) => change(i(), 'film shot in', { in: v }))}{number(f().out, 1, 'out', (v) => change(i(), 'film shot out', { out: v }))}
-                  {number(f().soundLead, -240, 'J edge', (v) => change(i(), 'J edge', { soundLead: v }))}{number(f().soundTail, -240, 'L edge', (v) => change(i(), 'L edge', { soundTail: v }))}</div></>}</Match>
-                <Match when={e.kind === 'pick' && e}>{(p) => {
+                <Match when={of(entry(), 'title')}>{(t) => { const said = createMemo(() => t().lines.join(' / ')); return <><div class="card-words"><For each={t().lines}>{(l) => <span>{l}</span>}</For></div><div class="line-words"><strong>Title</strong>
+                  <label>words <input type="text" value={said()} onChange={(x) => change(i, 'reword a title', { lines: x.currentTarget.value.split('/').map((s) => s.trim()).filter((s) => s !== '') })} /></label>{number(() => t().frames, 1, 'frames', (v) => change(i, 'title length', { frames: v }))}</div></>; }}</Match>
+                <Match when={of(entry(), 'film')}>{(f) => <><Picture source={{ what: 'film', id: f().film, title: 'film', in: f().in, out: f().out }} frame={f().in} width={240} alt={`film from ${f().in}`} /><div class="line-words"><strong>Film shot, as it is</strong>
+                  {number(() => f().in, 0, 'in', (v) => change(i, 'film shot in', { in: v }))}{number(() => f().out, 1, 'out', (v) => change(i, 'film shot out', { out: v }))}
+                  {number(() => f().soundLead, -240, 'J edge', (v) => change(i, 'J edge', { soundLead: v }))}{number(() => f().soundTail, -240, 'L edge', (v) => change(i, 'L edge', { soundTail: v }))}</div></>}</Match>
+                <Match when={of(entry(), 'pick')}>{(p) => {
                   const pick = () => props.book.picks.find((x) => x.id === p().pick);
                   const join = () => props.book.joins.find((j) => j.id === p().pick);
                   return <><Picture source={join()?.render === undefined ? { what: 'plate', id: p().pick, title: pick()?.title ?? p().pick } : { what: 'join', id: p().pick, title: pick()?.title ?? p().pick, version: join()!.render!.at }} frame={p().trimIn} width={240} alt={pick()?.title ?? p().pick} /><div class="line-words"><strong><a href={`#/sheet/${p().pick}`}>{pick()?.title ?? `missing pick ${p().pick}`}</a></strong> <span class="pencil-note">{join()?.render === undefined ? 'stand-in' : 'join'}</span>
-                    {number(p().trimIn, 0, 'cut from head', (v) => change(i(), 'trim head', { trimIn: v }))}{number(p().trimOut, 0, 'cut from tail', (v) => change(i(), 'trim tail', { trimOut: v }))}
-                    {number(p().soundLead, -240, 'J edge', (v) => change(i(), 'J edge', { soundLead: v }))}{number(p().soundTail, -240, 'L edge', (v) => change(i(), 'L edge', { soundTail: v }))}
-                    <label>sound <select value={p().soundFrom} onChange={(x) => change(i(), 'choose sound', { soundFrom: x.currentTarget.value })}><option value="film">of the film</option><option value="take">of the take</option><option value="none">none</option></select></label></div></>;
+                    {number(() => p().trimIn, 0, 'cut from head', (v) => change(i, 'trim head', { trimIn: v }))}{number(() => p().trimOut, 0, 'cut from tail', (v) => change(i, 'trim tail', { trimOut: v }))}
+                    {number(() => p().soundLead, -240, 'J edge', (v) => change(i, 'J edge', { soundLead: v }))}{number(() => p().soundTail, -240, 'L edge', (v) => change(i, 'L edge', { soundTail: v }))}
+                    <label>sound <select value={p().soundFrom} onChange={(x) => change(i, 'choose sound', { soundFrom: x.currentTarget.value })}><option value="film">of the film</option><option value="take">of the take</option><option value="none">none</option></select></label></div></>;
                 }}</Match>
               </Switch>
-              <span class="order"><button aria-label="Move this line up" disabled={i() === 0} onClick={() => move(i(), -1)}>Up</button><button aria-label="Move this line down" disabled={i() === cut().entries.length - 1} onClick={() => move(i(), 1)}>Down</button><button aria-label="Take this line out" onClick={() => put('take a line out of the cut', cut().entries.filter((_, k) => k !== i()))}>Out</button></span>
+              <span class="order"><button aria-label="Move this line up" disabled={i === 0} onClick={() => move(i, -1)}>Up</button><button aria-label="Move this line down" disabled={i === cut().entries.length - 1} onClick={() => move(i, 1)}>Down</button><button aria-label="Take this line out" onClick={() => put('take a line out of the cut', cut().entries.filter((_, k) => k !== i))}>Out</button></span>
             </li>
-          )}</For>
+          )}</Index>
         </ol>
         <p class="controls"><button onClick={() => put('add a title', [...cut().entries, { kind: 'title', lines: ['…'], frames: 48 }])}>Add a title</button>
           <For each={props.book.picks.filter((p) => !cut().entries.some((e) => e.kind === 'pick' && e.pick === p.id))}>{(p) => <button onClick={() => put(`add ${p.title}`, [...cut().entries, { kind: 'pick', pick: p.id, trimIn: 0, trimOut: 0, soundLead: 0, soundTail: 0, soundFrom: 'film' }])}>Add {p.title}</button>}</For></p>
@@ -77,4 +81,8 @@ export function CutPage(props: { book: BookState }): JSX.Element {
       </section>
     </>
   );
+}
+
+function of<K extends CutEntry['kind']>(e: CutEntry, kind: K): Extract<CutEntry, { kind: K }> | null {
+  return e.kind === kind ? (e as Extract<CutEntry, { kind: K }>) : null;
 }

@@ -2,6 +2,7 @@
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
+import { ById } from '../parts/by-id.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
 import { VerdictWord } from '../parts/verdict-word.js';
@@ -66,17 +67,17 @@ export function DayPage(props: { book: BookState }): JSX.Element {
               <div class="takes-now">
                 <h3>Takes</h3>
                 <TakeUpload pick={p().id} />
-                <For each={ranked(props.book, p().id)}>{(t) => (
+                <ById each={ranked(props.book, p().id)}>{(t) => (
                   <div class="take-now">
-                    <Picture source={{ what: 'take', id: t.id, title: t.title }} frame={Math.floor(t.info.video!.frameCount / 2)} width={240} alt={t.title} />
-                    <div><strong>{t.title}</strong> <Show when={t.verdict} fallback={<span class="pencil-note">not judged yet</span>}>{(v) => (
+                    <Picture source={{ what: 'take', id: t().id, title: t().title }} frame={Math.floor(t().info.video!.frameCount / 2)} width={240} alt={t().title} />
+                    <div><strong>{t().title}</strong> <Show when={t().verdict} fallback={<span class="pencil-note">not judged yet</span>}>{(v) => (
                       <>
                         <VerdictWord word={v().verdict} small />
                         <ul class="changes"><For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>{(m) => <li>{m.change}</li>}</For></ul>
                       </>
-                    )}</Show><QuickJoin book={props.book} take={t.id} title={t.title} /></div>
+                    )}</Show><QuickJoin book={props.book} take={t().id} title={t().title} /></div>
                   </div>
-                )}</For>
+                )}</ById>
               </div>
             </div>
           );

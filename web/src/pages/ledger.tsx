@@ -1,8 +1,9 @@
 /** The ledger: what was borrowed, from where, for how long, why, and what was spent. */
-import { createSignal, For, Show, type JSX } from 'solid-js';
+import { createMemo, createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { Ledger } from '../../../src/cut/ledger.js';
 import { edit } from '../api.js';
+import { ById } from '../parts/by-id.js';
 import { LimitsPart } from '../parts/limits-part.js';
 
 export function LedgerPage(props: { book: BookState }): JSX.Element {
@@ -30,7 +31,7 @@ export function LedgerPage(props: { book: BookState }): JSX.Element {
             <tr><th scope="row">{u.title}</th><td>{u.in}–{u.out}</td><td>{u.seconds.toFixed(1)}</td><td>{percent(u.shareOfFilm)}</td><td>{percent(u.shareOfShort)}</td><td>{u.what}, {u.changed ? 'joined' : 'as it is'}</td><td>{u.purpose || '–'}</td></tr>
           )}</For></tbody>
         </table></div>
-        <For each={props.book.films}>{(f) => <label class="purpose">Why {f.title} is used: <textarea value={purpose(f.id)} rows="2" onChange={(e) => void edit(`purpose of ${f.title}`, [{ do: 'put', kind: 'purpose', document: { id: f.id, text: e.currentTarget.value } }])} /></label>}</For>
+        <ById each={props.book.films}>{(f) => { const said = createMemo(() => purpose(f().id)); return <label class="purpose">Why {f().title} is used: <textarea value={said()} rows="2" onChange={(e) => void edit(`purpose of ${f().title}`, [{ do: 'put', kind: 'purpose', document: { id: f().id, text: e.currentTarget.value } }])} /></label>; }}</ById>
       </section>
       <section>
         <h2>Spent</h2>

@@ -5,6 +5,7 @@ import type { PickDocument, TakeDocument } from '../../../src/book/documents.js'
 import type { Inspection } from '../../../src/inspect/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
 import { amount, need, seconds, shown, unit } from '../format.js';
+import { ById } from '../parts/by-id.js';
 import { CleanFrame } from '../parts/clean-frame.js';
 import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
@@ -41,7 +42,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
       <section id="plate">
         <h3>The plate</h3>
         <div class="strip">
-          <For each={[0, 0.33, 0.66, 1]}>{(t) => { const n = Math.round(t * (frames() - 1)); return <Picture source={{ what: 'plate', id: props.pick.id, title: props.pick.title }} frame={n} width={520} alt={`plate, frame ${n}`} ratio={ratio()} caption={`frame ${n}`} />; }}</For>
+          <For each={[0, 0.33, 0.66, 1]}>{(t) => { const n = () => Math.round(t * (frames() - 1)); return <Picture source={{ what: 'plate', id: props.pick.id, title: props.pick.title }} frame={n()} width={520} alt={`plate, frame ${n()}`} ratio={ratio()} caption={`frame ${n()}`} />; }}</For>
         </div>
         <p class="controls">
           <button onClick={() => openViewer({ what: 'plate', id: props.pick.id, title: props.pick.title, start: props.pick.marks.frame, marking: true })}>Put marks on it</button>
@@ -89,7 +90,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
       <section id="takes">
         <h3>Takes and verdicts</h3>
         <TakeUpload pick={props.pick.id} />
-        <For each={ranked(props.book, props.pick.id)} fallback={<p class="lead">No take yet.</p>}>{(t) => <TakeCard book={props.book} take={t} pick={props.pick} />}</For>
+        <ById each={ranked(props.book, props.pick.id)} fallback={<p class="lead">No take yet.</p>}>{(t) => <TakeCard book={props.book} take={t()} pick={props.pick} />}</ById>
       </section>
 
       <section id="join">
@@ -97,7 +98,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         <Show when={join()} fallback={<p class="lead">Not built yet. Choose a take above and build it.</p>}>{(j) => (
           <>
             <Show when={j().render} fallback={<p class="pencil-note">The recipe is there, the picture is not rendered yet.</p>}>{(r) => (
-              <div class="strip"><For each={[0, 0.5, 1]}>{(t) => { const n = Math.round(t * (r().frames - 1)); return <Picture source={{ what: 'join', id: props.pick.id, title: `${props.pick.title}, joined`, version: r().at, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n} width={640} alt={`join, frame ${n}`} ratio={ratio()} caption={`frame ${n}`} />; }}</For></div>
+              <div class="strip"><For each={[0, 0.5, 1]}>{(t) => { const n = () => Math.round(t * (r().frames - 1)); return <Picture source={{ what: 'join', id: props.pick.id, title: `${props.pick.title}, joined`, version: r().at, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n()} width={640} alt={`join, frame ${n()}`} ratio={ratio()} caption={`frame ${n()}`} />; }}</For></div>
             )}</Show>
             <p class="controls">
               <button onClick={() => void startJob('join', props.pick.id, { take: j().take, quality: 'fine' })}>Render at full quality</button>
@@ -146,7 +147,7 @@ export function TakeUpload(props: { pick: string }): JSX.Element {
   );
 }
 
-/** What lends a part to a take's join, by take: cards are drawn anew whenever the book changes. */
+/** What lends a part to a take's join, by take: it stays chosen while another page is looked at. */
 const [lending, setLending] = createSignal<Readonly<Record<string, { readonly from: string; readonly later: string }>>>({});
 
 function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocument }): JSX.Element {
@@ -167,7 +168,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
         <h4>{t().title} <Show when={t().verdict}><VerdictWord word={t().verdict!.verdict} /></Show></h4>
         <p class="pencil-note">{v().frameCount} {t().kind === 'layers' ? 'layers' : 'frames'} · {v().widthPx} × {v().heightPx}{t().kind === 'video' || t().kind === 'layers' ? '' : ` · ${t().kind}`}{t().note === '' ? '' : ` · ${t().note}`}</p>
         <p class="controls">
-          <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'put', kind: 'take', document: { ...t(), star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>
+          <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'change', kind: 'take', id: t().id, fields: { star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>
           <button onClick={() => openViewer({ what: 'take', id: t().id, title: t().title, start: t().marks?.frame ?? 0, marking: true })}>Marks</button>
           <Show when={t().kind === 'video'}><button onClick={() => void startJob('verdict', t().id)}>{t().verdict === undefined ? 'Judge it' : 'Judge again'}</button></Show>
           <button onClick={() => void startJob('join', props.pick.id, { take: t().id, quality: 'fast', ...(lends() === '' ? {} : lends() === 'plate' ? { platePatch: Number(later()) || 0 } : { patch: lends().slice(5) }) })}>Build the join with it</button>

@@ -23,7 +23,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   const [seen, setSeen] = createSignal<{ step?: string; alone?: boolean } >({});
   const [draft, setDraft] = createSignal<Record<string, number>>({});
   const version = () => JSON.stringify(props.join.recipe.steps).length + ':' + hash(JSON.stringify(props.join.recipe.steps));
-  const put = (title: string, steps: RecipeStep[]): void => void edit(title, [{ do: 'put', kind: 'join', document: { ...props.join, recipe: { ...props.join.recipe, steps } } }]);
+  const put = (title: string, steps: RecipeStep[]): void => void edit(title, [{ do: 'change', kind: 'join', id: props.join.id, fields: { recipe: { ...props.join.recipe, steps } } }]);
   // While a slider moves small pictures follow it; when the hand rests the picture is made again at full width.
   const [moving, setMoving] = createSignal(false);
   let rest: ReturnType<typeof setTimeout> | undefined;

@@ -4,6 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
 import { edit, startJob } from '../api.js';
 import { seconds } from '../format.js';
+import { ById } from '../parts/by-id.js';
 import { Picture } from '../parts/picture.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 
@@ -19,7 +20,7 @@ function movePick(book: BookState, pick: PickDocument, by: number): void {
   const j = i + by;
   if (j < 0 || j >= list.length) return;
   [list[i], list[j]] = [list[j]!, list[i]!];
-  void edit(`move ${pick.title}`, list.map((p, k) => ({ do: 'put' as const, kind: 'pick', document: { ...p, order: k + 1 } })));
+  void edit(`move ${pick.title}`, list.map((p, k) => ({ do: 'change' as const, kind: 'pick', id: p.id, fields: { order: k + 1 } })));
 }
 
 export function WallPage(props: { book: BookState }): JSX.Element {
@@ -29,31 +30,31 @@ export function WallPage(props: { book: BookState }): JSX.Element {
         <h2>Picks in story order</h2>
         <Show when={props.book.picks.length > 0} fallback={<p class="lead">No shot is picked yet. Skim the film below and pick what the story can use.</p>}>
           <ol class="pins">
-            <For each={props.book.picks}>{(p, i) => {
-              const film = () => props.book.films.find((f) => f.id === p.film);
-              const join = () => props.book.joins.find((j) => j.id === p.id);
-              const best = () => ranked(props.book, p.id)[0];
+            <ById each={props.book.picks}>{(p, i) => {
+              const film = () => props.book.films.find((f) => f.id === p().film);
+              const join = () => props.book.joins.find((j) => j.id === p().id);
+              const best = () => ranked(props.book, p().id)[0];
               return (
                 <li class="pin">
                   <Show when={film()}>{(f) => (
-                    <Picture source={join()?.render === undefined ? { what: 'plate', id: p.id, title: p.title } : { what: 'join', id: p.id, title: p.title, version: join()!.render!.at }} frame={Math.floor((p.out - p.in) / 2)} width={480} alt={p.title} ratio={f().info.video!.widthPx / f().info.video!.heightPx} />
+                    <Picture source={join()?.render === undefined ? { what: 'plate', id: p().id, title: p().title } : { what: 'join', id: p().id, title: p().title, version: join()!.render!.at }} frame={Math.floor((p().out - p().in) / 2)} width={480} alt={p().title} ratio={f().info.video!.widthPx / f().info.video!.heightPx} />
                   )}</Show>
                   <div class="pin-words">
-                    <h3><a href={`#/sheet/${encodeURIComponent(p.id)}`}>{i() + 1}. {p.title}</a></h3>
-                    <p class="pencil-note">{film() === undefined ? '' : seconds(p.out - p.in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p.id).length} takes{join()?.render === undefined ? '' : ' · joined'}</p>
+                    <h3><a href={`#/sheet/${encodeURIComponent(p().id)}`}>{i() + 1}. {p().title}</a></h3>
+                    <p class="pencil-note">{film() === undefined ? '' : seconds(p().out - p().in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p().id).length} takes{join()?.render === undefined ? '' : ' · joined'}</p>
                     <Show when={best()?.verdict}>{(v) => <VerdictWord word={v().verdict} small />}</Show>
                     <span class="order">
-                      <button aria-label={`Move ${p.title} earlier`} disabled={i() === 0} onClick={() => movePick(props.book, p, -1)}>Earlier</button>
-                      <button aria-label={`Move ${p.title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(props.book, p, 1)}>Later</button>
+                      <button aria-label={`Move ${p().title} earlier`} disabled={i() === 0} onClick={() => movePick(props.book, p(), -1)}>Earlier</button>
+                      <button aria-label={`Move ${p().title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(props.book, p(), 1)}>Later</button>
                     </span>
                   </div>
                 </li>
               );
-            }}</For>
+            }}</ById>
           </ol>
         </Show>
       </section>
-      <For each={props.book.films} fallback={<p class="lead">No film yet. Add it on the command line: <code>platewright film add FILE</code></p>}>{(f) => <FilmShots book={props.book} film={f} />}</For>
+      <ById each={props.book.films} fallback={<p class="lead">No film yet. Add it on the command line: <code>platewright film add FILE</code></p>}>{(f) => <FilmShots book={props.book} film={f()} />}</ById>
     </>
   );
 }

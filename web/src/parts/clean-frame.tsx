@@ -1,17 +1,18 @@
 /** The frame of a take on which the set is empty: the peel's clean frame. */
-import { Show, type JSX } from 'solid-js';
+import { createMemo, Show, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import { edit } from '../api.js';
 import { openViewer } from '../viewer/state.js';
 
 export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
   const last = () => props.take.info.video!.frameCount - 1;
-  const named = () => props.take.marks?.cleanFrame;
+  // A memo: the field is written only when the book says another number, not while a hand types and something else changes.
+  const named = createMemo(() => props.take.marks?.cleanFrame);
   const put = (field: HTMLInputElement): void => {
     const text = field.value.trim(), n = Number(text);
     if (text !== '' && !(Number.isInteger(n) && n >= 0 && n <= last())) { field.value = named() === undefined ? '' : String(named()); return; }
     const { cleanFrame: _before, ...rest } = props.take.marks ?? { frame: 0, marks: [] };
-    void edit(text === '' ? 'no clean frame' : `clean frame ${n}`, [{ do: 'put', kind: 'take', document: { ...props.take, marks: text === '' ? rest : { ...rest, cleanFrame: n } } }]);
+    void edit(text === '' ? 'no clean frame' : `clean frame ${n}`, [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: text === '' ? rest : { ...rest, cleanFrame: n } } }]);
   };
   return (
     <p class="controls">

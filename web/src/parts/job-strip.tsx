@@ -1,5 +1,6 @@
 /** What is being worked on, at the foot of the book: progress, stop, go on. */
-import { For, Show, type JSX } from 'solid-js';
+import { Show, type JSX } from 'solid-js';
+import { ById } from './by-id.js';
 import { jobs, resumeJob, stopJob } from '../api.js';
 
 const WORDS: Record<string, string> = { scan: 'Finding shots', measure: 'Measuring', brief: 'Writing the brief', verdict: 'Judging', join: 'Building the join', inspect: 'Inspecting', day: 'Planning the day', deliver: 'Delivering', reveal: 'Making the reveal' };
@@ -18,19 +19,19 @@ export function JobStrip(): JSX.Element {
   return (
     <Show when={shown().length > 0}>
       <aside class="foot" aria-label="Work in hand" aria-live="polite">
-        <For each={shown()}>{(j) => (
-          <div class="job" data-state={j.state}>
-            <span class="what">{jobWord(j.kind)} {j.subject}</span>
-            <Show when={j.state === 'running'}>
-              <progress max={Math.max(1, j.total)} value={j.done} aria-label={`${jobWord(j.kind)} ${j.subject}`} />
-              <span class="stage">{j.stage}{j.total > 0 ? ` · ${Math.floor((100 * j.done) / j.total)} %` : ''}</span>
-              <button onClick={() => void stopJob(j.id)}>Stop</button>
+        <ById each={shown()}>{(j) => (
+          <div class="job" data-state={j().state}>
+            <span class="what">{jobWord(j().kind)} {j().subject}</span>
+            <Show when={j().state === 'running'}>
+              <progress max={Math.max(1, j().total)} value={j().done} aria-label={`${jobWord(j().kind)} ${j().subject}`} />
+              <span class="stage">{j().stage}{j().total > 0 ? ` · ${Math.floor((100 * j().done) / j().total)} %` : ''}</span>
+              <button onClick={() => void stopJob(j().id)}>Stop</button>
             </Show>
-            <Show when={j.state === 'waiting'}><span class="stage">waits its turn</span><button onClick={() => void stopJob(j.id)}>Stop</button></Show>
-            <Show when={j.state === 'failed'}><span class="stage">{j.error}</span><button onClick={() => void resumeJob(j.id)}>Try again</button></Show>
-            <Show when={j.state === 'stopped'}><span class="stage">stopped at {j.done} of {j.total}</span><button onClick={() => void resumeJob(j.id)}>Go on</button></Show>
+            <Show when={j().state === 'waiting'}><span class="stage">waits its turn</span><button onClick={() => void stopJob(j().id)}>Stop</button></Show>
+            <Show when={j().state === 'failed'}><span class="stage">{j().error}</span><button onClick={() => void resumeJob(j().id)}>Try again</button></Show>
+            <Show when={j().state === 'stopped'}><span class="stage">stopped at {j().done} of {j().total}</span><button onClick={() => void resumeJob(j().id)}>Go on</button></Show>
           </div>
-        )}</For>
+        )}</ById>
       </aside>
     </Show>
   );

@@ -1,5 +1,5 @@
 /** The layers of a drawing, each with its picture and how far from the plate's camera it is. */
-import { For, type JSX } from 'solid-js';
+import { createMemo, For, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import type { Mark } from '../../../src/plate/marks.js';
 import { edit, frameUrl } from '../api.js';
@@ -19,19 +19,21 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
     const foot = layer(n)?.foot;
     const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : foot === undefined ? {} : { foot }) };
     const rest = marks().marks.filter((m) => !(m.kind === 'layer' && m.frame === n));
-    void edit(`distance of layer ${n + 1}`, [{ do: 'put', kind: 'take', document: { ...props.take, marks: { ...marks(), marks: [...rest, mine] } } }]);
+    void edit(`distance of layer ${n + 1}`, [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...rest, mine] } } }]);
   };
   return (
     <div class="layers">
       <p class="pencil-note">Distances along the camera’s line of sight; a camera that stands still or only turns needs none.</p>
       <ol>
-        <For each={Array.from({ length: count() }, (_, i) => i)}>{(n) => (
-          <li>
+        <For each={Array.from({ length: count() }, (_, i) => i)}>{(n) => {
+          // Asked anew at every change of the book, but written into the field only when it is another: a hand may be typing there.
+          const said = createMemo(() => String(layer(n)?.[unitOf(n)] ?? ''));
+          return <li>
             <img src={frameUrl('take', props.take.id, n, 160)} alt={`layer ${n + 1}`} />
-            <label>layer {n + 1} <input type="text" inputmode="decimal" size="9" placeholder={layer(n)?.foot === undefined ? '' : 'on the ground'} value={String(layer(n)?.[unitOf(n)] ?? '')} onChange={(e) => put(n, unitOf(n), e.currentTarget.value)} /></label>
-            <select aria-label={`unit of layer ${n + 1}`} value={unitOf(n)} onChange={(e) => put(n, e.currentTarget.value as Unit, String(layer(n)?.[unitOf(n)] ?? ''))}><For each={UNITS}>{(u) => <option value={u.key} selected={u.key === unitOf(n)}>{u.label}</option>}</For></select>
-          </li>
-        )}</For>
+            <label>layer {n + 1} <input type="text" inputmode="decimal" size="9" placeholder={layer(n)?.foot === undefined ? '' : 'on the ground'} value={said()} onChange={(e) => put(n, unitOf(n), e.currentTarget.value)} /></label>
+            <select aria-label={`unit of layer ${n + 1}`} value={unitOf(n)} onChange={(e) => put(n, e.currentTarget.value as Unit, said())}><For each={UNITS}>{(u) => <option value={u.key} selected={u.key === unitOf(n)}>{u.label}</option>}</For></select>
+          </li>;
+        }}</For>
       </ol>
     </div>
   );

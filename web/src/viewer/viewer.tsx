@@ -92,8 +92,8 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const save = (title: string, marks: readonly Mark[]): void => {
     const f = facts();
     const file = { ...marksFile(), marks };
-    if (f.pick !== undefined) void edit(title, [{ do: 'put', kind: 'pick', document: { ...f.pick, marks: file } }]);
-    else if (f.take !== undefined) void edit(title, [{ do: 'put', kind: 'take', document: { ...f.take, marks: file } }]);
+    if (f.pick !== undefined) void edit(title, [{ do: 'change', kind: 'pick', id: f.pick.id, fields: { marks: file } }]);
+    else if (f.take !== undefined) void edit(title, [{ do: 'change', kind: 'take', id: f.take.id, fields: { marks: file } }]);
   };
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
