@@ -7,6 +7,16 @@ import { planeOr } from './boundary.js';
 
 export type Point = readonly [number, number];
 
+/** Whether a point lies inside, by the even-odd rule. */
+export function insidePolygon(polygon: readonly Point[], x: number, y: number): boolean {
+  let inside = false;
+  for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
+    const [xi, yi] = polygon[i]!, [xj, yj] = polygon[j]!;
+    if (yi > y !== yj > y && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
+  }
+  return inside;
+}
+
 /** Coverage 0..1, height × width; fewer than three points cover nothing. */
 export function rasterizePolygon(points: readonly Point[], width: number, height: number, dst?: Float32Array): Float32Array {
   const out = planeOr(dst, width * height, 'polygon');

@@ -6,6 +6,7 @@ import { clonePicture } from '../image/picture.js';
 import { subjectOf } from '../join/quick.js';
 import { proposeRecipe } from '../join/recipe.js';
 import { JoinRenderer, type JoinOptions } from '../join/render.js';
+import { withScreenPart } from '../join/screen-part.js';
 import { measureTakeSide } from '../join/sides.js';
 import type { Recipe } from '../join/types.js';
 import { toLinear } from '../media/convert.js';
@@ -23,11 +24,12 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
   try {
     const reader = await VideoReader.open(takeFile);
     try {
-      const side = await measureTakeSide(takeFile, reader, take.marks ?? { frame: 0, marks: [] });
-      const { subject, screen } = await subjectOf(reader, quality, take.marks?.cleanFrame);
+      const bounded = await withScreenPart(reader, take.marks ?? { frame: 0, marks: [] });
+      const side = await measureTakeSide(takeFile, reader, bounded.marks);
+      const { subject, screen } = await subjectOf(reader, quality, bounded.marks);
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen,
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, screenFound: bounded.found,
         ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
         ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
       });

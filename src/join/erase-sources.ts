@@ -4,7 +4,7 @@
  * returns: Nemhauser, Wolsey & Fisher, Mathematical Programming 14, 1978).
  */
 import { apply, type Mat3, type Point2 } from '../geometry/mat3.js';
-import { insidePolygon } from '../plate/ride-template.js';
+import { insidePolygon } from '../image/polygon.js';
 
 export interface SourceRequest {
   /** Candidate frames, in order. */

@@ -28,6 +28,8 @@ export interface ProposalInput {
   readonly subject?: SubjectStatistics | null;
   /** The screen that was found behind the performer, where the caller could peel; green is taken for granted otherwise. */
   readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
+  /** How the screen's useful part was found, where the take's mark of it is the program's own. */
+  readonly screenFound?: string | null;
   /** Another take whose marked part goes onto this one's. */
   readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
   /** The plate's own marked part (an actor's head) goes onto the joined performer's, from so many frames later. */

@@ -21,6 +21,7 @@ import { isLayered, proposeLayers } from './propose-layers.js';
 import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
+import { screenRegion } from './screen-part.js';
 import { proposePace } from './propose-pace.js';
 import { proposeReceivers } from './propose-receivers.js';
 import type { GivenStir, AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
@@ -266,16 +267,16 @@ function regionOf(list: { frame: number; polygon: [number, number][] }[]): Regio
 function proposePeel(input: ProposalInput): PeelStep {
   const { take } = input;
   const outlines = marksOf(take.marks, 'body').filter((b) => b.mark.polygon !== undefined);
-  const screens = marksOf(take.marks, 'screen');
+  const screens = screenRegion(take.marks);
   const found = input.screen ?? null;
   const base = { step: 'peel' as const, on: true, screen: found?.colour ?? ('green' as const), ...(found === null ? {} : { screenHueDeg: Math.round(10 * found.hueDeg) / 10 }), quality: input.quality, spill: 1 };
   if (input.takeHasAlpha) return { ...base, method: 'alpha', why: 'the take brings its own alpha' };
-  const garbage = screens.length > 0 ? { garbage: regionOf(screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon }))) } : {};
+  const garbage = screens === undefined ? {} : { garbage: screens };
   const kept = marksOf(take.marks, 'keep');
   const keep = kept.length > 0 ? { keep: regionOf(kept.map((k) => ({ frame: k.frame, polygon: k.mark.polygon }))) } : {};
   if (outlines.length > 0) return { ...base, method: 'outline', outline: regionOf(outlines.map((o) => ({ frame: o.frame, polygon: o.mark.polygon! }))), why: 'an outline was drawn round the performer', ...garbage };
   const clean = take.marks.cleanFrame;
-  const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${screens.length > 0 ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
+  const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
   return { ...base, method: 'screen', why: `${why}${kept.length > 0 ? '; what was marked keeps the screen\'s colour' : ''}`, ...garbage, ...keep, ...(clean === undefined ? {} : { cleanFrame: clean }) };
 }
 

@@ -7,6 +7,7 @@ import { createPicture } from '../image/picture.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
+import type { RegionFile } from '../plate/marks.js';
 import { carryRegion, STILL } from './carrier.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { premultipliedHalf } from './halve-performer.js';
@@ -76,9 +77,9 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
 }
 
 /** A take's performer for its statistics before there is a recipe, and the screen that was found behind it. */
-export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number): Promise<{ readonly performer: PerformerPicture; readonly screen: FoundScreen }> {
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile): Promise<{ readonly performer: PerformerPicture; readonly screen: FoundScreen }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame);
-  const performer = await modelPeeler(model, { quality, spill: 1 }).peel(await take.frame(take.info.frameCount >> 1));
+  const performer = await modelPeeler(model, { quality, spill: 1, ...(garbage === undefined ? {} : { garbage }) }).peel(await take.frame(take.info.frameCount >> 1));
   return { performer, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
 }
 

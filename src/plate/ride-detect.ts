@@ -7,7 +7,8 @@
 import { apply, multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { LumaLevel, LumaPyramid } from './ride-pyramid.js';
 import { blocksOf, scorePlaces } from './ride-score.js';
-import { insidePolygon, type RideTemplate } from './ride-template.js';
+import { insidePolygon } from '../image/polygon.js';
+import type { RideTemplate } from './ride-template.js';
 
 export interface Sighting {
   readonly warp: Mat3;

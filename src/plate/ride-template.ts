@@ -7,6 +7,7 @@
  * Generator order: shift u, shift v, turn, grow, stretch along the axes, stretch along the diagonals, perspective u, v: the
  * first 2, 4, 6, 8 span translation, similarity, affine, perspective.
  */
+import { insidePolygon } from '../image/polygon.js';
 import { PlatewrightError } from '../core/errors.js';
 import { type Mat3, type Point2 } from '../geometry/mat3.js';
 import type { RideMemory } from './ride-memory.js';
@@ -171,16 +172,6 @@ function selectPixels(inside: { x: number; y: number; g: number; c: number }[], 
     return g[Math.max(0, Math.min(g.length - 1, Math.floor(g.length * share) - 1))] ?? Infinity;
   });
   return inside.filter((p) => p.g >= threshold[p.c]!);
-}
-
-/** Even-odd rule. */
-export function insidePolygon(polygon: readonly Point2[], x: number, y: number): boolean {
-  let inside = false;
-  for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
-    const [xi, yi] = polygon[i]!, [xj, yj] = polygon[j]!;
-    if ((yi > y) !== (yj > y) && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
-  }
-  return inside;
 }
 
 /** Refuses regions that cannot be followed; see `buildTemplate`. */

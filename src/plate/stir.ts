@@ -6,6 +6,7 @@
  * summed over the windows. Grain gives windows an error that is known from their gradients and shows as a flat spectrum: a
  * stir is told only where its peak stands out of it.
  */
+import { insidePolygon } from '../image/polygon.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Rate } from '../core/rational.js';
 import type { Stir } from './types.js';
@@ -25,15 +26,6 @@ export interface StirRequest {
 }
 
 const WIN = 6;
-
-function insidePolygon(x: number, y: number, p: readonly (readonly [number, number])[]): boolean {
-  let inside = false;
-  for (let i = 0, j = p.length - 1; i < p.length; j = i++) {
-    const [xi, yi] = p[i]!, [xj, yj] = p[j]!;
-    if (yi > y !== yj > y && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
-  }
-  return inside;
-}
 
 /** Shift of the window at (x, y) of a to b starting from (dx, dy); null where it can't be had. `sd` from the residual. */
 function follow(a: Float32Array, b: Float32Array, w: number, h: number, x: number, y: number, dx0: number, dy0: number): { dx: number; dy: number; sd: number } | null {
@@ -125,7 +117,7 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const step = Math.max(7, Math.round(Math.sqrt(((x1 - x0 + 2 * mx) * (y1 - y0 + 2 * my)) / 260)));
   const points: { x: number; y: number; inside: boolean; px: number; py: number; alive: boolean; ux: number[]; uy: number[]; sd: number }[] = [];
   for (let y = y0 - my; y <= y1 + my; y += step) for (let x = x0 - mx; x <= x1 + mx; x += step) {
-    if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3) points.push({ x: Math.round(x), y: Math.round(y), inside: insidePolygon(x, y, region), px: 0, py: 0, alive: true, ux: [], uy: [], sd: 0 });
+    if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3) points.push({ x: Math.round(x), y: Math.round(y), inside: insidePolygon(region, x, y), px: 0, py: 0, alive: true, ux: [], uy: [], sd: 0 });
   }
   const help = 'a region drawn over the hair or cloth, with some of the still body or set round it, over a second or more';
   const none = (reason: string): Stir => ({ directionDeg: notMeasurable('deg', reason, help), amplitudePx: notMeasurable('px', reason, help), shareOfHeight: notMeasurable('1', reason, help), rateHz: notMeasurable('Hz', reason, help) });

@@ -4,6 +4,7 @@
  * (Fischler & Bolles 1981) and refined; what agrees is handed on with a noise that admits that the world's uprights are
  * neither quite upright nor independent of each other.
  */
+import { insidePolygon } from '../image/polygon.js';
 import { RandomStream } from '../core/random.js';
 import { lineSegments, type LineSegment } from './line-segments.js';
 import type { Point } from './marks.js';
@@ -34,7 +35,7 @@ function leanOf(s: LineSegment): number {
  */
 export function uprightEdges(luma: Float32Array, width: number, height: number, avoid: readonly (readonly Point[])[] = []): UprightEdges {
   const none: UprightEdges = { observations: [], segments: [], support: 0 };
-  const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter((s) => !avoid.some((p) => inside(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)));
+  const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter((s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)));
   if (all.length < LEAST_SEGMENTS) return none;
   const lean = all.map(leanOf), mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
   // A vanishing point far off at (X, Y): lean ≈ roll + k x / (1 + k y'), to first order roll + k x; the second order is
@@ -101,12 +102,3 @@ function byPost(segments: readonly LineSegment[], gapPx: number): LineSegment[][
   return out;
 }
 
-/** Even-odd rule. */
-function inside(polygon: readonly Point[], x: number, y: number): boolean {
-  let odd = false;
-  for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
-    const a = polygon[i]!, b = polygon[j]!;
-    if (a[1] > y !== b[1] > y && x < ((b[0] - a[0]) * (y - a[1])) / (b[1] - a[1]) + a[0]) odd = !odd;
-  }
-  return odd;
-}

@@ -32,8 +32,8 @@ export interface ScreenEdges {
 const FRAMES = 12, WORK_PX = 320;
 /** Less than this share outside is not worth a mark. */
 const LEAST_OUTSIDE = 0.005;
-/** A picture is inset by this share of its width from the cloth's own edge: hems and shadows lie there. */
-const INSET = 0.004;
+/** A picture is inset by this share of its width from the cloth's own edge, where hems and shadows lie, and by three pixels at least: chroma of half size mixes both sides that far. */
+const INSET = 0.004, INSET_PX = 3;
 /** Coded change over the frames that is no noise, and the share of a notch's surroundings that must show it. */
 const MOVES = 0.035, MOVING_SHARE = 0.03;
 const MOST_CORNERS = 16;
@@ -63,7 +63,7 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   const ever = Float32Array.from(count, (c) => (c >= least ? 1 : 0));
   const main = largest(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r);
   const filled = withHoles(main, w, h);
-  const inset = Math.max(1, Math.round(INSET * w));
+  const inset = Math.max(1, Math.round(INSET * w), Math.round(INSET_PX / k));
   const inner = cropped(erode(padded(filled, w, h, inset), w + 2 * inset, h + 2 * inset, inset), w, h, inset);
   const hull = rasterizePolygon(convexHull(cornersOf(inner, w, h)), w, h);
   const moves = open(Float32Array.from(low, (v, i) => (high[i]! - v > MOVES ? 1 : 0)), w, h, 1);
