@@ -3,6 +3,7 @@ import { basename } from 'node:path';
 import { rate, type Rate } from '../core/rational.js';
 import { avGetCodecName, avGetPixFmtName, C } from './ffmpeg.js';
 import { readColourTags } from './colour-tags.js';
+import { squareWidth } from './square-pixels.js';
 import type { FrameIndex, Timing } from './frame-index.js';
 import type { OpenedInput } from './input.js';
 import { isTurned, isUpright, orientationDegrees, readDisplayMatrix } from './orientation.js';
@@ -40,12 +41,14 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : par.sampleAspectRatio;
   let aspect: [number, number] = sar.num > 0 && sar.den > 0 ? [sar.num, sar.den] : [1, 1];
   if (isTurned(orientation)) aspect = [aspect[1], aspect[0]];
+  const storedPx = isTurned(orientation) ? par.height : par.width, widthPx = squareWidth(storedPx, aspect);
+  if (widthPx !== storedPx) all.push(`its pixels have the shape ${aspect[0]}:${aspect[1]}; they were made square, ${storedPx} became ${widthPx} across`);
   const order = (par.toJSON() as { fieldOrder?: number }).fieldOrder ?? 0;
   const rates = claimedRates(input);
   const r = timing?.rate ?? rates[0] ?? rate(25);
   const seconds = Number(stream.duration) > 0 ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den : Number(input.context.duration) / 1e6;
   return {
-    widthPx: isTurned(orientation) ? par.height : par.width,
+    widthPx,
     heightPx: isTurned(orientation) ? par.width : par.height,
     rate: r,
     frameCount: input.still ? 1 : timing?.frameCount ?? (claimed > 0 ? claimed : Math.max(1, Math.round((seconds * r.num) / r.den))),

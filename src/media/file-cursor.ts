@@ -6,6 +6,7 @@ import type { Cursor } from './field-cursor.js';
 import type { FrameIndex, Timing } from './frame-index.js';
 import { isUpright, readDisplayMatrix } from './orientation.js';
 import { chromaSiteOf, PlaneExtractor } from './planes.js';
+import { squareWidth } from './square-pixels.js';
 import { FrameReducer, type ReducedFrame, type SmallSize } from './reduce.js';
 import type { VideoFrame, VideoInfo } from './types.js';
 
@@ -135,21 +136,22 @@ export class FileCursor implements Cursor {
     return out;
   }
 
-  private extractorFor(format: number): PlaneExtractor {
+  private extractorFor(frame: Frame): PlaneExtractor {
+    const format = frame.format as number;
     if (this.extractor === null || format !== this.extractorFormat) {
       this.extractor?.free();
       this.extractor = new PlaneExtractor(format);
       this.extractorFormat = format;
       this.reducer?.free();
       const upright = isUpright(readDisplayMatrix(this.decoder.opened.video!.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
-      this.reducer = this.small === null || !upright ? null : FrameReducer.for(format, this.info.widthPx, this.info.heightPx, this.small);
+      this.reducer = this.small === null || !upright ? null : FrameReducer.for(format, frame.width, frame.height, this.small);
     }
     return this.extractor;
   }
 
   private reduced(frame: Frame, n: number): ReducedFrame {
-    this.extractorFor(frame.format as number);
-    if (this.reducer === null || frame.width !== this.info.widthPx || frame.height !== this.info.heightPx) {
+    this.extractorFor(frame);
+    if (this.reducer === null || !this.reducer.takes(frame) || squareWidth(frame.width, this.info.pixelAspect) !== this.info.widthPx || frame.height !== this.info.heightPx) {
       const full = this.extract(frame, n);
       return { ...full, whole: () => full };
     }
@@ -157,10 +159,10 @@ export class FileCursor implements Cursor {
   }
 
   private extract(frame: Frame, n: number): VideoFrame {
-    this.extractorFor(frame.format as number);
+    this.extractorFor(frame);
     const par = this.decoder.opened.video!.codecpar;
     const site = chromaSiteOf(par.chromaLocation, this.extractor!.format, this.decoder.opened.still);
-    const out = this.extractor!.extract(frame, n, this.info.colour, site, readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
+    const out = this.extractor!.extract(frame, n, this.info.colour, site, readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)), this.info.pixelAspect);
     if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {
       throw new PlatewrightError('PW-MEDIA-CHANGED', `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} × ${this.info.heightPx}; split the file there`, { detail: { frame: n } });
     }

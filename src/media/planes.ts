@@ -4,6 +4,7 @@ import { avGetPixFmtFromName, avGetPixFmtName, avImageCopyToBuffer, avImageGetBu
 import { widenHalves } from './half-float.js';
 import { isTurned, isUpright, orientPlane, orientSite, type Orientation } from './orientation.js';
 import { planarEquivalent, planeFormat, type PlaneFormat } from './pixel-formats.js';
+import { LineResampler, squareWidth } from './square-pixels.js';
 import type { ColourTags, VideoFrame } from './types.js';
 
 type Plane = Uint8Array | Uint16Array | Float32Array;
@@ -38,6 +39,7 @@ export class PlaneExtractor {
   private wide: ArrayBuffer | null = null;
   private scaler: SoftwareScaleContext | null = null;
   private scaled: Frame | null = null;
+  private resampler: LineResampler | null = null;
   private readonly source: number;
   readonly format: PlaneFormat;
   private readonly target: number;
@@ -48,8 +50,8 @@ export class PlaneExtractor {
     this.target = avGetPixFmtFromName(this.format.name);
   }
 
-  /** Planes of `frame`. They stay valid until the next call. */
-  extract(frame: Frame, index: number, colour: ColourTags, site: readonly [number, number], orientation: Orientation): VideoFrame {
+  /** Planes of `frame`, upright and with square pixels (`aspect`: the shape of the file's own, as shown). They stay valid until the next call. */
+  extract(frame: Frame, index: number, colour: ColourTags, site: readonly [number, number], orientation: Orientation, aspect: readonly [number, number] = [1, 1]): VideoFrame {
     const width = frame.width, height = frame.height;
     let from = frame;
     if (this.source !== this.target) from = this.unpack(frame, width, height);
@@ -98,10 +100,12 @@ export class PlaneExtractor {
         shift = [sy, sx];
       }
     }
-    return {
+    const out: VideoFrame = {
       index, widthPx: outWidth, heightPx: outHeight, planes, chromaShift: shift, chromaSite: outSite, layout: f.layout,
       bitDepth: f.bitDepth, hasAlpha: f.hasAlpha, colour,
     };
+    const square = squareWidth(outWidth, aspect);
+    return square === outWidth ? out : (this.resampler ??= new LineResampler()).resample(out, square);
   }
 
   private unpack(frame: Frame, width: number, height: number): Frame {

@@ -28,6 +28,7 @@ function scalerSource(pixelFormat: number): number | null {
 }
 
 export class FrameReducer {
+  private readonly from: SmallSize;
   private readonly size: SmallSize;
   private readonly scaler = new SoftwareScaleContext();
   private readonly small = new Frame();
@@ -36,6 +37,7 @@ export class FrameReducer {
   private readonly planes: readonly Uint16Array[];
 
   private constructor(source: number, widthPx: number, heightPx: number, size: SmallSize) {
+    this.from = { widthPx, heightPx };
     this.size = size;
     const format = avGetPixFmtFromName('yuv444p16le');
     this.scaler.getContext(widthPx, heightPx, source as never, size.widthPx, size.heightPx, format, (C.SWS_AREA | C.SWS_ACCURATE_RND | C.SWS_BITEXACT) as never);
@@ -57,6 +59,11 @@ export class FrameReducer {
   static for(pixelFormat: number, widthPx: number, heightPx: number, size: SmallSize): FrameReducer | null {
     const source = scalerSource(pixelFormat);
     return source === null || widthPx < size.widthPx || heightPx < size.heightPx ? null : new FrameReducer(source, widthPx, heightPx, size);
+  }
+
+  /** Whether the frame has the size that this was made for. */
+  takes(frame: Frame): boolean {
+    return frame.width === this.from.widthPx && frame.height === this.from.heightPx;
   }
 
   /** The planes stay valid until the next call. */

@@ -29,7 +29,7 @@ export class SequenceCursor implements Cursor {
       let extractor = this.extractors.get(format);
       if (!extractor) this.extractors.set(format, (extractor = new PlaneExtractor(format)));
       const par = decoder.opened.video!.codecpar;
-      const out = extractor.extract(frame, n, info.colour, chromaSiteOf(par.chromaLocation, deliveredFormat(format), true), readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
+      const out = extractor.extract(frame, n, info.colour, chromaSiteOf(par.chromaLocation, deliveredFormat(format), true), readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)), info.pixelAspect);
       if (out.widthPx !== info.widthPx || out.heightPx !== info.heightPx) {
         throw new PlatewrightError('PW-MEDIA-CHANGED', `${name} is ${out.widthPx} × ${out.heightPx} where the sequence began with ${info.widthPx} × ${info.heightPx}`, { detail: { file: name, frame: n } });
       }

@@ -60,6 +60,8 @@ export interface RawClip {
   /** Display matrix, nine numbers. */
   readonly matrix?: readonly number[];
   readonly interlaced?: boolean;
+  /** Shape of a pixel, width over height. */
+  readonly aspect?: readonly [number, number];
 }
 
 /** Encodes a clip as told, without the door's writer, so that what the writer never makes can be read in tests. */
@@ -77,6 +79,7 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
   c.framerate = new Rational(clip.rate[0], clip.rate[1]);
   c.colorRange = C.AVCOL_RANGE_MPEG;
   c.threadCount = 1;
+  if (clip.aspect) c.sampleAspectRatio = new Rational(clip.aspect[0], clip.aspect[1]);
   if (clip.interlaced) c.setFlags(C.AV_CODEC_FLAG_INTERLACED_DCT, C.AV_CODEC_FLAG_INTERLACED_ME);
   if (((format.oformat?.flags ?? 0) & C.AVFMT_GLOBALHEADER) !== 0) c.setFlags(C.AV_CODEC_FLAG_GLOBAL_HEADER);
   const code = await c.open2(codec, Dictionary.fromObject(clip.options ?? {}));
@@ -85,6 +88,7 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
   stream.codecpar.fromContext(c);
   stream.timeBase = c.timeBase;
   stream.avgFrameRate = c.framerate;
+  if (clip.aspect) stream.sampleAspectRatio = c.sampleAspectRatio;
   if (clip.matrix) {
     const data = Buffer.alloc(36);
     clip.matrix.forEach((v, i) => data.writeInt32LE(v, i * 4));

@@ -14,7 +14,7 @@ export interface ColourTags {
   readonly assumed: boolean;
 }
 
-/** What a probe of a file says of its picture, after conforming (rotation undone, constant rate). */
+/** What a probe of a file says of its picture, after conforming (rotation undone, square pixels, constant rate). */
 export interface VideoInfo {
   readonly widthPx: number;
   readonly heightPx: number;
@@ -30,6 +30,7 @@ export interface VideoInfo {
   readonly rotationDeg: 0 | 90 | 180 | 270;
   readonly variableRate: boolean;
   readonly fieldOrder: 'progressive' | 'top' | 'bottom';
+  /** Shape of the file's own pixels as shown, width over height. The door hands out square ones: `widthPx` is the conformed width. */
   readonly pixelAspect: readonly [number, number];
   /** What the door did to conform the file, in sentences. */
   readonly notes: readonly string[];
