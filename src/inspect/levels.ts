@@ -4,6 +4,7 @@ import { linearToLab } from '../colour/lab.js';
 import { bt709Decode } from '../colour/transfer.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { percentiles } from '../image/statistics.js';
+import { barsOf } from '../plate/bars.js';
 import { grow, type SeenFrame } from './frame.js';
 
 export interface LevelReading {
@@ -29,9 +30,11 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (f.matte[(y0 + y) * W + x0 + x]! > 0.97) inside.push(soft[y * w + x]!);
   const step = Math.max(1, Math.floor(N / 60000));
   const plate: number[] = [];
+  // Black bars round the picture are none of its blacks.
+  const bars = barsOf([f.plateLuma], W, H) ?? { left: 0, top: 0, right: 0, bottom: 0 };
   for (let i = 0; i < N; i += step) {
-    const x = i % W;
-    if (x < 1 || x >= W - 1) continue;
+    const x = i % W, y = (i - x) / W;
+    if (x < Math.max(1, bars.left) || x >= W - Math.max(1, bars.right) || y < bars.top || y >= H - bars.bottom) continue;
     plate.push((f.plateLuma[i - 1]! + 2 * f.plateLuma[i]! + f.plateLuma[i + 1]!) / 4);
   }
   if (inside.length < 200) return null;

@@ -34,6 +34,13 @@ export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: numb
     if (cover === null) cover = one;
     else for (let i = 0; i < w * h; i++) cover[i] = 1 - (1 - cover[i]!) * (1 - one[i]!);
   }
+  if (step.within !== undefined) {
+    const [x0, y0, x1, y1] = step.within;
+    if (box[0] < x0 || box[1] < y0 || box[2] > x1 || box[3] > y1) {
+      cover ??= new Float32Array(w * h);
+      for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (x + box[0] < x0 || x + box[0] >= x1 || y + box[1] < y0 || y + box[1] >= y1) cover[y * w + x] = 1;
+    }
+  }
   if (step.pane !== null && step.pane.veil > 0) {
     const whole = outlines.pane === null;
     const pane = whole ? null : drawn(outlines.pane!(frame), box, step.softPx);

@@ -94,7 +94,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror));
   steps.push(ground.step);
-  const front = proposeFront(plate.marks);
+  const front = proposeFront(plate.marks, widen === null ? pm : null);
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -151,7 +151,7 @@ function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'la
     pinnedLight(pm),
     { step: 'ground', ...off, shadow: false, contact: false, azimuthDeg: 0, elevationDeg: 45, transmission: [1, 1, 1], softnessDeg: 0.53, contactStrength: 0, focalPx: pm.view?.focalPx.value ?? pm.widthPx, frames: [] } as unknown as GroundStep,
   );
-  const front = proposeFront(input.plate.marks);
+  const front = proposeFront(input.plate.marks, pm);
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -407,14 +407,17 @@ function grownCarry(marks: MarksFile): RegionFile | undefined {
   return list.length === 0 ? undefined : regionOf(list);
 }
 
-function proposeFront(marks: MarksFile): FrontStep | null {
-  const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane');
-  if (fronts.length === 0 && panes.length === 0) return null;
+/** @param framed the plate whose black bars are kept free; null where it is framed anew */
+function proposeFront(marks: MarksFile, framed: PlateMeasures | null): FrontStep | null {
+  const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane'), bars = framed?.look?.bars;
+  if (fronts.length === 0 && panes.length === 0 && bars === undefined) return null;
   const regions = thingsOf(fronts);
+  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length} thing(s) of the plate pass before the performer`] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
   return {
     step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6,
     pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },
-    why: `${regions.length} thing(s) of the plate pass before the performer${panes.length > 0 ? '; a pane lies between' : ''}`,
+    ...(bars === undefined ? {} : { within: [bars.left, bars.top, framed!.widthPx - bars.right, framed!.heightPx - bars.bottom] as const }),
+    why: said.join('; '),
   };
 }
 

@@ -17,7 +17,9 @@ export interface StepBase<N extends StepName> {
 
 export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFile; readonly growPx: number; readonly shadowToo: boolean;
   /** Further things to go, each with its own polygons over time. */
-  readonly also?: readonly RegionFile[] }
+  readonly also?: readonly RegionFile[];
+  /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
+  readonly within?: readonly [number, number, number, number] }
 /** Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps keep the plate's own pixels. */
 export interface WidenStep extends StepBase<'widen'> { readonly left: number; readonly right: number; readonly top: number; readonly bottom: number }
 export interface PeelStep extends StepBase<'peel'> {
@@ -141,7 +143,9 @@ export interface GroundStep extends StepBase<'ground'> {
 }
 export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
   /** Further things in front, each with its own polygons over time. */
-  readonly also?: readonly RegionFile[] }
+  readonly also?: readonly RegionFile[];
+  /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
+  readonly within?: readonly [number, number, number, number] }
 export interface AirStep extends StepBase<'air'> {
   /** Gaussian sigma (px, plate scale) added to the performer to meet the plate's sharpness. */
   readonly softenPx: number;

@@ -7,6 +7,7 @@
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { apply, IDENTITY3, multiply, normalise, transpose, type Mat3 } from '../geometry/mat3.js';
 import { panTiltRollDeg } from '../geometry/rotation.js';
+import { barsOf, withinBars, type Bars } from './bars.js';
 import { inverseOr, SetFollower, type SetFrame, type SetKey } from './camera-follow.js';
 import { describeMove } from './camera-kind.js';
 import { lumaAt, type LumaSource } from './ride-source.js';
@@ -22,8 +23,29 @@ export interface CameraRequest {
   readonly signal?: AbortSignal;
 }
 
-/** Measures the move. Frames that could not be aligned carry the last alignment and support 0. */
+/** Measures the move. Black bars round the picture are left out. Frames that could not be aligned carry the last alignment and support 0. */
 export async function measureCameraMove(source: LumaSource, request: CameraRequest): Promise<CameraMove> {
+  const { widthPx: w, heightPx: h } = source;
+  const bars = barsOf([await lumaAt(source, request.span?.in ?? 0)], w, h);
+  if (bars === null) return moveOf(source, request);
+  const within = await moveOf(sourceWithin(source, bars), request);
+  // As seen from the whole picture's corner; bars are as wide on one side as on the other, so the lens stays in the middle.
+  const out: Mat3 = [1, 0, bars.left, 0, 1, bars.top, 0, 0, 1], back: Mat3 = [1, 0, -bars.left, 0, 1, -bars.top, 0, 0, 1];
+  return { ...within, frames: within.frames.map((f) => ({ ...f, homographyToFirst: normalise(multiply(multiply(out, f.homographyToFirst as Mat3), back)) })) };
+}
+
+function sourceWithin(source: LumaSource, bars: Bars): LumaSource {
+  const { widthPx: w, heightPx: h } = source, widthPx = w - bars.left - bars.right, heightPx = h - bars.top - bars.bottom;
+  const luma = new Float32Array(widthPx * heightPx);
+  return {
+    widthPx, heightPx, frameCount: source.frameCount,
+    async *frames(from: number, to: number) {
+      for await (const f of source.frames(from, to)) yield { index: f.index, luma: withinBars(f.luma, w, h, bars, luma) };
+    },
+  };
+}
+
+async function moveOf(source: LumaSource, request: CameraRequest): Promise<CameraMove> {
   const first = request.span?.in ?? 0, end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
   const { widthPx: w, heightPx: h } = source;
   const follower = new SetFollower({ index: first, luma: await lumaAt(source, first) }, w, h);

@@ -5,9 +5,10 @@
 import { PlatewrightError } from '../core/errors.js';
 import { palette } from '../colour/palette.js';
 import { encodeTransfer } from '../colour/transfer.js';
-import { createPicture } from '../image/picture.js';
-import { codedToLinear, toCodedRgb } from '../media/convert.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
+import { codedToLinear, lumaPlane, toCodedRgb } from '../media/convert.js';
 import type { VideoFrame, VideoInfo } from '../media/types.js';
+import { barsOf, withinBars, type Bars } from './bars.js';
 import { GrainMeter, type GrainMethod } from './grain.js';
 import { hazeOf } from './haze.js';
 import { LevelCounter } from './look-levels.js';
@@ -40,14 +41,16 @@ export interface LookAnswer extends Look {
   readonly notes: readonly string[];
 }
 
-/** Measures the look of frames from..to. Throws `PW-PLATE-EMPTY` where there is no frame. */
+/** Measures the look of frames from..to, within black bars where there are any. Throws `PW-PLATE-EMPTY` where there is no frame. */
 export async function measureLook(source: LookSource, options: LookOptions = {}): Promise<LookAnswer> {
   const { info } = source;
   const from = options.from ?? 0;
   const to = Math.min(options.to ?? info.frameCount, info.frameCount);
   if (to <= from) throw new PlatewrightError('PW-PLATE-EMPTY', `no frames from ${from} to ${to}: the look needs at least one`, { kind: 'input' });
   const count = Math.max(1, Math.min(options.places ?? 6, Math.floor((to - from) / 2)));
-  const w = info.widthPx, h = info.heightPx;
+  const placeOf = (k: number): number => Math.max(from, Math.min(Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count)), to - 2));
+  const bars = await lookForBars(source, [...new Set([0, count >> 1, count - 1])].map(placeOf));
+  const w = info.widthPx - (bars === null ? 0 : bars.left + bars.right), h = info.heightPx - (bars === null ? 0 : bars.top + bars.bottom);
   const a = createPicture(w, h, 3);
   const b = createPicture(w, h, 3);
   const later = createPicture(w, h, 3);
@@ -62,12 +65,11 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const frames: [number, number] = [from, to - 1];
   for (let k = 0; k < count; k++) {
     if (options.signal?.aborted) throw new PlatewrightError('PW-PLATE-CANCELLED', 'measuring the look was stopped', { kind: 'finding' });
-    const at = Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count));
-    const start = Math.max(from, Math.min(at, to - 2));
+    const start = placeOf(k);
     let n = 0;
     for await (const frame of source.frames(start, Math.min(to, start + 1 + GRAIN_LAG))) {
-      if (n < 2) rgbOf(frame, n === 0 ? a : b);
-      else if (n === GRAIN_LAG || frame.index === to - 1) rgbOf(frame, later);
+      if (n < 2) rgbOf(frame, n === 0 ? a : b, bars);
+      else if (n === GRAIN_LAG || frame.index === to - 1) rgbOf(frame, later, bars);
       n++;
     }
     if (n === 0) continue;
@@ -127,12 +129,20 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
     mtf50: sharpness.mtf50,
     motionBlur,
     haze: known[known.length >> 1] ?? hazes[0]!,
+    ...(bars === null ? {} : { bars }),
     grainMethod: g.method,
     notes,
   };
 }
 
-function rgbOf(frame: VideoFrame, dst: ReturnType<typeof createPicture>): void {
-  const p = toCodedRgb(frame, frame.hasAlpha ? undefined : dst);
-  if (p !== dst) dst.data.set(p.data.subarray(0, dst.data.length));
+function rgbOf(frame: VideoFrame, dst: Picture, bars: Bars | null): void {
+  const p = toCodedRgb(frame, frame.hasAlpha || bars !== null ? undefined : dst);
+  if (bars !== null) for (let c = 0; c < 3; c++) withinBars(plane(p, c), p.width, p.height, bars, plane(dst, c));
+  else if (p !== dst) dst.data.set(p.data.subarray(0, dst.data.length));
+}
+
+async function lookForBars(source: LookSource, places: readonly number[]): Promise<Bars | null> {
+  const { widthPx, heightPx } = source.info, planes: Float32Array[] = [];
+  for (const n of places) for await (const f of source.frames(n, n + 1)) planes.push(lumaPlane(f));
+  return barsOf(planes, widthPx, heightPx);
 }

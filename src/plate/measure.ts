@@ -9,6 +9,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
 import { clonePicture, type Picture } from '../image/picture.js';
 import { horizonLine } from '../geometry/camera.js';
+import { barsOf, type Bars } from './bars.js';
 import { measureCameraMove } from './camera-move.js';
 import { measureLight } from './light.js';
 import { measureLook } from './look.js';
@@ -102,7 +103,8 @@ export async function viewOf(reader: Reader, marks: MarksFile, options: MeasureO
   const { widthPx, heightPx } = reader.info;
   const alone = (): View => solveView(marks, { widthPx, heightPx, camera });
   if (options.lines === false) return alone();
-  const edges = uprightEdges(lumaPlane(await reader.frame(marks.frame)), widthPx, heightPx, notTheSet(marks));
+  const luma = lumaPlane(await reader.frame(marks.frame));
+  const edges = uprightEdges(luma, widthPx, heightPx, notTheSet(marks, barsOf([luma], widthPx, heightPx), widthPx, heightPx));
   if (edges.observations.length === 0) return alone();
   const view = solveView(marks, { widthPx, heightPx, camera, extra: edges.observations });
   const plain = marks.marks.length === 0 ? null : tryView(alone);
@@ -124,9 +126,11 @@ function agree(a: View, b: View): boolean {
   return near(a.tiltDeg, b.tiltDeg) && near(a.rollDeg, b.rollDeg) && near(a.focalPx, b.focalPx);
 }
 
-/** Outlines of people and of what is to be erased: their edges say nothing of the set. */
-function notTheSet(marks: MarksFile): Point[][] {
+/** Outlines of people, of what is to be erased and of black bars at the sides: their edges say nothing of the set. */
+function notTheSet(marks: MarksFile, bars: Bars | null, widthPx: number, heightPx: number): Point[][] {
   const out: Point[][] = [];
+  // Edges lie on the border of a bar: three pixels of the picture go with it.
+  if (bars !== null && bars.left > 0) for (const [a, b] of [[-1, bars.left + 3], [widthPx - bars.right - 3, widthPx + 1]] as const) out.push([[a, -1], [b, -1], [b, heightPx + 1], [a, heightPx + 1]]);
   for (const m of marks.marks) {
     if ((m.frame ?? marks.frame) !== marks.frame) continue;
     if (m.kind === 'erase') out.push([...m.polygon]);

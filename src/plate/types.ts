@@ -4,6 +4,7 @@
  * camera frame x right, y down, z forward; tilt negative looks down; pan positive to the right; roll positive clockwise as
  * seen in the picture; azimuth relative to the camera: 0 = light from behind the camera, positive = from camera right.
  */
+import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
 
 /** Row-major 3 × 3 matrix. */
@@ -151,6 +152,8 @@ export interface Look {
   readonly motionBlur: { readonly lengthPx: Measure; readonly directionDeg: Measure; readonly shutterDeg: Measure };
   /** Airlight share at the far distance 0..1 and its coded colour. */
   readonly haze: { readonly amount: Measure; readonly coded: readonly [number, number, number] };
+  /** Black bars round the picture, px; absent where there are none. Everything else here is of the picture within them. */
+  readonly bars?: Bars;
 }
 
 /** 5.2 room: where the performer may stand. */
