@@ -29,6 +29,9 @@ export const FLAT = 2.5;
 const SAME_SHOT = 0.36;
 /** Least log odds of a gradual change (mixture.ts). */
 const LEAST_SCORE = 1;
+/** Longest flat stretch of a flash, and longest faint tail of a fade that its ramp may leave out, frames. */
+const LONGEST_FLASH = 10;
+const LONGEST_TAIL = 16;
 
 interface Candidate {
   a: number;
@@ -202,7 +205,7 @@ export class CutDetector {
         }
       }
     }
-    this.events.push({ kind: 'cut', at: t, strength: d });
+    this.events.push({ kind: 'cut', at: t, strength: d, ...(lowContrast(this.lowOf(t - 1)) < FLAT ? { flatBefore: true } : {}) });
   }
 
   private lastCut(): number {
@@ -249,6 +252,7 @@ export class CutDetector {
       for (const k of this.candidates) if (k.a < best.b && k.b > best.a && k.quality > best.quality) best = k;
       if (!end && this.centre < best.b + 6) return;
       this.candidates = this.candidates.filter((k) => k.a >= best.b - 1 || (k.b <= best.a + 1 && k !== best));
+      if (this.flashBack(best)) continue;
       const g = this.refine(best);
       if (g !== null) {
         this.events = this.events.filter((e) => !(e.kind === 'cut' && e.at > g.a - 2 && e.at <= g.b + 2));
@@ -260,6 +264,33 @@ export class CutDetector {
         if (!this.sameShotBack(g)) this.events.push(g);
       }
     }
+  }
+
+  /** A flash: flat at once, and what was there before comes back out of it. Its fall looks like a fade in. */
+  private flashBack(k: Candidate): boolean {
+    if (lowContrast(this.lowOf(k.a)) >= FLAT) return false;
+    let t = k.a - 1;
+    while (t > k.a - LONGEST_FLASH && this.kept(t) && lowContrast(this.lowOf(t)) < FLAT) t--;
+    if (!this.kept(t) || lowContrast(this.lowOf(t)) < FLAT) return false;
+    const d = this.dissimilarity(t, k.b, 3);
+    return this.scratch.evidence > 0.05 && d < SAME_SHOT;
+  }
+
+  private cutBetween(x: number, y: number): boolean {
+    return this.events.some((e) => e.kind === 'cut' && e.at > x && e.at <= y);
+  }
+
+  /** The flat frame that a fade runs into from `t` on (step 1 or −1), its contrast falling all the way; else `t`. */
+  private flatBeyond(t: number, step: 1 | -1, most: number): number {
+    let contrast = lowContrast(this.lowOf(t));
+    if (contrast < FLAT) return t;
+    for (let s = t + step; Math.abs(s - t) <= most && this.kept(s); s += step) {
+      const c = lowContrast(this.lowOf(s));
+      if (c > contrast) return t;
+      if (c < FLAT) return this.cutBetween(Math.min(s, t), Math.max(s, t)) ? t : s;
+      contrast = c;
+    }
+    return t;
   }
 
   /** A shot that went flat for a moment (a blink, a glow to white) and came back has not changed. Drops both halves. */
@@ -284,9 +315,8 @@ export class CutDetector {
     const margin = Math.max(4, Math.min(10, (k.b - k.a) >> 1));
     let from = k.a;
     let to = k.b;
-    const cutIn = (x: number, y: number): boolean => this.events.some((e) => e.kind === 'cut' && e.at > x && e.at <= y);
-    while (from > k.a - margin && this.kept(from - 1) && !cutIn(from - 1, from)) from--;
-    while (to < k.b + margin && this.kept(to + 1) && !cutIn(to, to + 1)) to++;
+    while (from > k.a - margin && this.kept(from - 1) && !this.cutBetween(from - 1, from)) from--;
+    while (to < k.b + margin && this.kept(to + 1) && !this.cutBetween(to, to + 1)) to++;
     const a = this.lowOf(k.a);
     const b = this.lowOf(k.b);
     let e = 0;
@@ -301,9 +331,10 @@ export class CutDetector {
     for (let i = 0; i < alpha.length; i++) alpha[i] = (alpha[i]! - lo) / (hi - lo);
     const detail = Float64Array.from(alpha, (_, i) => this.detail[(from + i) % KEPT]!);
     const fit = fitRamp(alpha, from, detail);
-    const flatStart = lowContrast(this.lowOf(fit.a)) < FLAT;
-    const flatEnd = lowContrast(this.lowOf(fit.b)) < FLAT;
-    return { kind: 'gradual', a: fit.a, b: fit.b, flatStart, flatEnd, quality: k.quality };
+    // A fade whose last faint frames the ramp left out is still a fade.
+    const most = Math.min(LONGEST_TAIL, fit.b - fit.a);
+    const start = this.flatBeyond(fit.a, -1, most), end = this.flatBeyond(fit.b, 1, most);
+    return { kind: 'gradual', a: start, b: end, flatStart: lowContrast(this.lowOf(start)) < FLAT, flatEnd: lowContrast(this.lowOf(end)) < FLAT, quality: k.quality };
   }
 
   save(): CutDetectorState {

@@ -6,6 +6,8 @@ export interface CutEvent {
   /** First frame of the new shot. */
   readonly at: number;
   readonly strength: number;
+  /** The picture before it is flat (black, white, one colour). */
+  readonly flatBefore?: boolean;
 }
 
 export interface GradualEvent {
@@ -21,6 +23,8 @@ export interface GradualEvent {
 
 export type ShotEvent = CutEvent | GradualEvent;
 
+/** Two gradual changes as close as this are the halves of one where either runs into a flat picture: nothing is seen between. */
+const SAME_FADE = 8;
 /** A flat hold longer than this is a shot of its own (a black slug, a card), not part of a fade. */
 const LONGEST_HOLD = 120;
 
@@ -33,14 +37,18 @@ export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
   for (const e of sorted) {
     const last = out[out.length - 1];
     if (last !== undefined && last.kind === 'gradual' && last.flatEnd && !last.flatStart) {
-      if (e.kind === 'gradual' && e.flatStart && e.a - last.b <= LONGEST_HOLD) {
+      if (e.kind === 'gradual' && e.a - last.b <= (e.flatStart ? LONGEST_HOLD : SAME_FADE)) {
         out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.b, flatStart: true, flatEnd: true, quality: Math.min(last.quality, e.quality) };
         continue;
       }
-      if (e.kind === 'cut' && e.at - last.b <= LONGEST_HOLD) {
+      if (e.kind === 'cut' && e.flatBefore === true && e.at - last.b <= LONGEST_HOLD) {
         out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.at, flatStart: true, flatEnd: true, quality: last.quality };
         continue;
       }
+    }
+    if (last !== undefined && last.kind === 'gradual' && !last.flatStart && e.kind === 'gradual' && e.flatStart && !e.flatEnd && e.a - last.b <= SAME_FADE) {
+      out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.b, flatStart: true, flatEnd: true, quality: Math.min(last.quality, e.quality) };
+      continue;
     }
     if (last !== undefined && last.kind === 'cut' && e.kind === 'gradual' && e.flatStart && e.a - last.at <= 12) {
       out[out.length - 1] = { kind: 'gradual', a: last.at - 1, b: e.b, flatStart: true, flatEnd: true, quality: e.quality };

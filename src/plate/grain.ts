@@ -11,6 +11,7 @@
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
+import { blockFreedom, keptMean } from './block-variance.js';
 import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
 import type { GrainRow, Look } from './types.js';
 
@@ -20,6 +21,9 @@ const BINS = 16;
 const ABOVE_LAW = 1.6;
 /** The same where grain was told by differences in time, which texture can't raise but motion can. */
 const MOVING_ABOVE_LAW = 3;
+/** Of a level's still blocks: the share that lies below its base, and how far above the base a block may lie. */
+const LOWER_SHARE = 0.35;
+const SPREAD = 2;
 export const LAGS = 8;
 const CHANNELS = ['r', 'g', 'b', 'luma'] as const;
 /** Residual variance of a plane fit on BLOCK² pixels keeps this share of white noise. */
@@ -35,6 +39,8 @@ interface BlockStat {
   readonly pair: number;
   /** How far the difference follows motion or light change, and for spatial use how structured it is. */
   readonly trouble: number;
+  /** Spatial variance of luma in the first frame. */
+  readonly flat: number;
 }
 
 /** Collects frame pairs, then gives the table. A pair is two neighbouring frames in coded R'G'B' of one size. */
@@ -83,6 +89,7 @@ export class GrainMeter {
     const yb = pb[3]!;
     const pair = this.pair++;
     const residual = pa.map(() => new Float32Array(n));
+    const wider = Math.sqrt(correlationArea(diff[3]!, w, h));
     for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) {
       for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
         const level = new Float64Array(4);
@@ -149,8 +156,8 @@ export class GrainMeter {
           const sx = (gxd * gyy - gyd * gxy) / det;
           const sy = (gyd * gxx - gxd * gxy) / det;
           const v = variance[3]! * 2;
-          // Standard error of the shift; only a shift that stands well out of it is taken off (grain that hangs together makes the error about twice the white one).
-          const error = Math.sqrt(v * Math.max(gxx, gyy) / det);
+          // Standard error of the shift; only a shift that stands well out of it is taken off. Grain that hangs together over an area of A pixels makes it √A times the white one.
+          const error = wider * Math.sqrt(v * Math.max(gxx, gyy) / det);
           left = Math.hypot(sx, sy);
           if (left > 4 * error) {
             for (let c = 0; c < 4; c++) {
@@ -169,8 +176,8 @@ export class GrainMeter {
         }
         const N = BLOCK * BLOCK;
         const drift = (means[3]! * means[3]! * N) / (variance[3]! * 2 + 1e-12);
-        if (within) this.still.push({ level, variance, x: x0, y: y0, pair, trouble: Math.max(left / 0.8, drift / 250) });
-        this.flat.push({ level, variance: flatVariance, x: x0, y: y0, pair, trouble: flatVariance[3]! });
+        if (within) this.still.push({ level, variance, x: x0, y: y0, pair, trouble: Math.max(left / 0.8, drift / 250), flat: flatVariance[3]! });
+        this.flat.push({ level, variance: flatVariance, x: x0, y: y0, pair, trouble: flatVariance[3]!, flat: flatVariance[3]! });
       }
     }
     this.planes.push({ d: diff, w, h });
@@ -192,14 +199,17 @@ export class GrainMeter {
     for (const list of bins.values()) {
       if (list.length < 6) continue;
       const sorted = [...list].sort((p, q) => p.variance[3]! - q.variance[3]!);
-      const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? 0.35 : 0.1))]!;
+      const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? LOWER_SHARE : 0.1))]!;
       lows.push({ level: base.level[3]!, variance: base.variance[3]!, count: list.length, list: sorted });
     }
     // A level with texture (or motion) everywhere has no flat (or still) block: its lowest lies above the law that the others keep.
-    const law = grainEnvelope(lows), [spread, above] = method === 'temporal' ? [2, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
+    const law = grainEnvelope(lows), [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
     return {
       all: lows.flatMap((l) => l.list.filter((s) => s.variance[3]! <= spread * l.variance)),
-      kept: lows.flatMap((l) => l.list.filter((s) => s.variance[3]! <= spread * Math.min(l.variance, above * law(s.level[3]!)))),
+      kept: lows.flatMap((l) => {
+        const near = l.list.filter((s) => s.variance[3]! <= spread * Math.min(l.variance, above * law(s.level[3]!)));
+        return method === 'temporal' ? plainest(near) : near;
+      }),
     };
   }
 
@@ -215,6 +225,8 @@ export class GrainMeter {
     };
     const method: GrainMethod = frozenShare < 0.25 && fromTime.all.length >= 24 && level(fromTime.all) <= 2.5 * level(fromSpace.kept) ? 'temporal' : 'spatial';
     const chosen = (method === 'temporal' ? fromTime : fromSpace).kept;
+    const { x, y, channels } = this.correlate(chosen, method);
+    const unbias = method === 'temporal' ? 1 / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
     const table: GrainRow[] = [];
     CHANNELS.forEach((channel, c) => {
       const sums = new Float64Array(BINS * 3);
@@ -227,10 +239,9 @@ export class GrainMeter {
       for (let k = 0; k < BINS; k++) {
         const n = sums[3 * k]!;
         if (n < 6) continue;
-        table.push({ channel, level: sums[3 * k + 1]! / n, sigma: Math.sqrt(sums[3 * k + 2]! / n), samples: n * BLOCK * BLOCK });
+        table.push({ channel, level: sums[3 * k + 1]! / n, sigma: Math.sqrt((unbias * sums[3 * k + 2]!) / n), samples: n * BLOCK * BLOCK });
       }
     });
-    const { x, y, channels } = this.correlate(chosen, method);
     const how = method === 'temporal' ? 'differences of neighbouring frames where the picture holds still' : 'residual about a plane in the flattest blocks of single frames (fine texture there would count as grain)';
     const radius = halfRadius(x, y);
     if (method === 'spatial' && (x[6]! > 0.25 || y[6]! > 0.25)) {
@@ -276,6 +287,32 @@ export class GrainMeter {
     const c = (v: number, p: number, q: number): number => (p > 0 && q > 0 ? v / Math.sqrt(p * q) : 0);
     return { x: norm(sx), y: norm(sy), channels: [c(rg, rr, gg), c(rb, rr, bb), c(gb, gg, bb)] };
   }
+}
+
+/**
+ * Area in pixels over which the grain of a difference hangs together, from neighbours in the quarter of the blocks where they
+ * agree least (what moves agrees more): a Gaussian autocorrelation of ρ at one pixel covers π / −ln ρ.
+ */
+function correlationArea(d: Float32Array, w: number, h: number): number {
+  const rho: number[] = [];
+  for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
+    let s = 0, ss = 1e-12;
+    for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK - 1; x++, i++) { s += d[i]! * d[i + 1]!; ss += d[i]! * d[i]!; }
+    rho.push(s / ss);
+  }
+  const quarter = rho.sort((a, b) => a - b)[rho.length >> 2] ?? 0;
+  return quarter < 0.05 ? 1 : Math.max(1, Math.PI / -Math.log(Math.min(0.95, quarter)));
+}
+
+/**
+ * The plainer half of a level's blocks: where the picture moves by parts of a pixel, what is left of texture raises the variance
+ * and hangs together from pixel to pixel as coarse grain would. Ranked by ln S - ½ ln T of spatial over temporal variance: the grain of
+ * one frame and that of the difference correlate by a half, so that this choice leaves the mean of T alone.
+ */
+function plainest(blocks: readonly BlockStat[]): readonly BlockStat[] {
+  if (blocks.length < 24) return blocks;
+  const ranked = blocks.map((s) => ({ s, r: s.flat / Math.sqrt(s.variance[3]!) })).sort((p, q) => p.r - q.r);
+  return ranked.slice(0, ranked.length >> 1).map((q) => q.s);
 }
 
 /**
