@@ -9,6 +9,7 @@
  */
 import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
+import { outlineBlur } from './outline-blur.js';
 import { viewCamera } from './view-derived.js';
 import { groundCamera, unproject } from '../geometry/camera.js';
 import { DEG_PER_RAD } from '../core/angles.js';
@@ -30,6 +31,12 @@ export interface ShadingLight {
 
 interface Sample { readonly nx: number; readonly ny: number; readonly nz: number; readonly up: number; readonly y: number; readonly r: number; readonly g: number; readonly b: number }
 
+/** What shading that no single light explains adds to the uncertainty, were all of it unexplained: a second lamp, a hat's shadow. */
+const UNEXPLAINED_DEG = 40, UNEXPLAINED_STOPS = 4;
+/** Sds of the outline's blur that are kept clear of. */
+const RING = 2.2;
+/** What softness adds to the uncertainty, for an outline blurred by its whole radius: degrees and stops (made heads, blurred by up to a fifth of it). */
+const SOFT_DEG = 45, SOFT_STOPS = 4;
 /** Samples on a disc grid of at most about this many points: enough for the fit, quick at any picture size. */
 const TARGET_SAMPLES = 700;
 
@@ -51,7 +58,9 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   const across = crossOf(sight, right);
   const down: [number, number, number] = across[1] > 0 ? [-across[0], -across[1], -across[2]] : across;
   const roll = view ? (view.rollDeg.value ?? 0) / DEG_PER_RAD : 0;
-  const samples = collect(linear, cx, cy, rx, ry, deg / DEG_PER_RAD, roll, right, down, sight, mask);
+  // The outermost ring is mixed with what lies behind, the wider the softer the picture, and its normals swing fast.
+  const blur = (outlineBlur(linear, ellipse) ?? 0) / Math.min(rx, ry);
+  const samples = collect(linear, cx, cy, rx, ry, deg / DEG_PER_RAD, roll, right, down, sight, Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2), mask);
   if (samples.length < 40) return null;
   const fit = fitLight(samples);
   if (fit === null) return null;
@@ -59,7 +68,7 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   return {
     azimuthDeg: Math.atan2(lx, -lz) * DEG_PER_RAD,
     elevationDeg: Math.asin(Math.max(-1, Math.min(1, ly))) * DEG_PER_RAD,
-    directionSd: fit.sdDeg, keyFillStops: fit.stops, keyFillSd: fit.stopsSd, explained: fit.explained, keyRgb: fit.keyRgb, fillRgb: fit.fillRgb,
+    directionSd: Math.hypot(fit.sdDeg, SOFT_DEG * blur), keyFillStops: fit.stops, keyFillSd: Math.hypot(fit.stopsSd, SOFT_STOPS * blur), explained: fit.explained, keyRgb: fit.keyRgb, fillRgb: fit.fillRgb,
   };
 }
 
@@ -68,7 +77,7 @@ function crossOf(a: readonly number[], b: readonly number[]): [number, number, n
   return [a[1]! * b[2]! - a[2]! * b[1]!, a[2]! * b[0]! - a[0]! * b[2]!, a[0]! * b[1]! - a[1]! * b[0]!];
 }
 
-function collect(p: Picture, cx: number, cy: number, rx: number, ry: number, angle: number, roll: number, right: readonly number[], down: readonly number[], sight: readonly number[], mask?: Float32Array): Sample[] {
+function collect(p: Picture, cx: number, cy: number, rx: number, ry: number, angle: number, roll: number, right: readonly number[], down: readonly number[], sight: readonly number[], outermost: number, mask?: Float32Array): Sample[] {
   const n = p.width * p.height;
   const step = Math.max(1, Math.sqrt((Math.PI * rx * ry) / TARGET_SAMPLES));
   const rz = (rx + ry) / 2;
@@ -82,8 +91,7 @@ function collect(p: Picture, cx: number, cy: number, rx: number, ry: number, ang
       // Ellipse coordinates.
       const ex = (u * ca + v * sa) / rx, ey = (-u * sa + v * ca) / ry;
       const q = ex * ex + ey * ey;
-      // The outermost ring is mixed with what lies behind and its normals swing fast.
-      if (q > 0.92) continue;
+      if (q > outermost) continue;
       const x = Math.floor(cx + u), y = Math.floor(cy + v);
       if (x < half || y < half || x >= p.width - half || y >= p.height - half) continue;
       if (mask && mask[y * p.width + x]! < 0.9) continue;
@@ -146,7 +154,7 @@ function fitLight(s: readonly Sample[]): Fit | null {
   // Curvature of the cost along two axes across l gives the direction's uncertainty; model error (a head is no ellipsoid,
   // skin no Lambertian) puts a floor under it.
   const sd = curvatureSd(s, best.l, best.scale, top, best.cost);
-  const floor = 3;
+  const floor = 4;
   let ssTot = 0, ssRes = 0, used = 0, mean = 0;
   const weights = s.map((q) => {
     const e = residuals(q, best.l, best.w);
@@ -166,10 +174,10 @@ function fitLight(s: readonly Sample[]): Fit | null {
   const stops = Math.log2((Math.max(0, k) + amb) / amb);
   const explained = ssTot > 0 ? Math.max(0, 1 - ssRes / ssTot) : 0;
   const rms = Math.sqrt(ssRes / used);
-  const stopsSd = Math.min(3, 0.25 + (rms / amb) / Math.LN2 * 0.3);
+  const stopsSd = Math.min(3, Math.hypot(0.25 + (rms / amb) / Math.LN2 * 0.3, UNEXPLAINED_STOPS * (1 - explained)));
   const rgb = colours(s, best.l, weights);
   // Where most of the shading is left unexplained (a face in a hat's shadow), the direction is a guess by so much more.
-  return { l: best.l, sdDeg: Math.hypot(floor, Math.min(60, sd), 15 * (1 - explained)), stops, stopsSd, explained, ...rgb };
+  return { l: best.l, sdDeg: Math.hypot(floor, Math.min(60, sd), UNEXPLAINED_DEG * (1 - explained)), stops, stopsSd, explained, ...rgb };
 }
 
 function residuals(q: Sample, l: readonly number[], w: readonly number[]): { lit: number; shade: number } {
