@@ -9,22 +9,13 @@ import { toCodedRgb } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render.js';
-import { groundGeometry } from '../join/ground.js';
 import { mendsPlate } from '../join/mends-plate.js';
-import { pictureShift } from '../plate/look-shift.js';
-import { placementAt } from '../join/ride.js';
-import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
-import { outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
-import { readEdges } from './edges.js';
-import { grow, liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
-import { followPatch } from './ground-follow.js';
-import { readLevels } from './levels.js';
-import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
-import { readKeySide, readShadow } from './shadow.js';
+import type { Recipe, StepName } from '../join/types.js';
+import { liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { reframedRecipe } from '../join/reframe.js';
-import { BareJoin, MendedPlate, type Bare } from './reference.js';
-import { readBlur, readGrain } from './texture.js';
-import { judge, type Series } from './verdict.js';
+import { BareJoin, MendedPlate } from './reference.js';
+import { SeriesReader } from './series-reader.js';
+import { judge } from './verdict.js';
 import type { Inspection } from './types.js';
 
 export interface InspectInput {
@@ -45,9 +36,6 @@ export interface InspectOptions {
   /** Frames on which colours, edges and grain are read closely; 24 unless told. Movement is read on every frame. */
   readonly samples?: number;
 }
-
-/** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
-const SAME = 0.92;
 
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
@@ -103,167 +91,3 @@ function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFr
   const j = toCodedRgb(join), p = toCodedRgb(plate);
   return { frame, join: j, plate: p, luma: lumaOf(j), plateLuma: lumaOf(p), matte: alpha, box: matteBox(alpha, matte.widthPx, matte.heightPx) };
 }
-
-/** Runs over the frames and keeps what each says. */
-class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [] };
-  private readonly recipe: Recipe;
-  private readonly every: number;
-  private readonly erased: boolean;
-  private readonly ground: GroundStep | null;
-  private readonly keepsShadow: boolean;
-  private readonly screen: 'green' | 'blue';
-  private readonly fronts: boolean;
-  /** The performer is behind a pane. */
-  readonly veiled: boolean;
-  private readonly veil: number;
-  private before: SeenFrame | null = null;
-  private beforeThat: SeenFrame | null = null;
-  private readonly outlines: (OutlineCells | null)[] = [];
-  private slipped: [number, number] = [0, 0];
-
-  constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean) {
-    this.recipe = recipe;
-    this.every = Math.max(1, Math.floor(total / samples));
-    this.erased = erased;
-    const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null;
-    this.ground = find('ground');
-    this.keepsShadow = find('peel')?.keepShadow === true;
-    this.screen = find('peel')?.screen ?? 'green';
-    const front = find('front');
-    this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
-    this.veiled = front !== null && front.pane !== null;
-    this.veil = front?.pane?.veil ?? 0;
-    this.series.first = first;
-  }
-
-  /** Planned place of the foot on a frame. */
-  private foot(frame: number): [number, number] | null {
-    const g = this.ground?.frames.find((f) => f.frame === frame);
-    if (g !== undefined) return [g.foot[0], g.foot[1]];
-    const ride = this.recipe.steps.find((s) => s.step === 'ride');
-    if (ride?.step !== 'ride' || ride.placement.length === 0) return null;
-    const m = placementAt(ride, frame), x = this.recipe.take.widthPx / 2, y = this.recipe.take.heightPx * 0.8, w = m[6] * x + m[7] * y + m[8];
-    return [(m[0] * x + m[1] * y + m[2]) / w, (m[3] * x + m[4] * y + m[5]) / w];
-  }
-
-  private put(matter: keyof Series['readings'], frame: number, value: number | null): void {
-    if (value === null || !Number.isFinite(value)) return;
-    (this.series.readings[matter] ??= []).push({ frame, value });
-  }
-
-  add(f: SeenFrame, bare: Bare | null): void {
-    this.series.frames.push(f.frame);
-    const close = (f.frame - this.series.first) % this.every === 0;
-    if (close) this.readClosely(f);
-    const grain = bare !== null ? readGrain(f, bare.luma) : close ? readGrain(f, null) : null;
-    if (grain !== null) {
-      this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
-      if (grain.sure) this.put('grainOutside', f.frame, grain.outside);
-    }
-    if (bare !== null && bare.explained >= SAME) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
-    const shift = matteShift(f);
-    if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
-    this.readOutline(f, shift ?? [0, 0]);
-    const b = this.before;
-    if (b !== null) this.readMovement(f, b);
-    this.beforeThat = b;
-    this.before = f;
-  }
-
-  /** The outline as seen, three frames side by side; the middle one's chatter. */
-  private readOutline(f: SeenFrame, slip: readonly [number, number]): void {
-    this.outlines.push(outlineCells(f, this.foot(f.frame) ?? [0, 0], slip));
-    if (this.outlines.length > 3) this.outlines.shift();
-    const [a, b, c] = this.outlines;
-    if (a != null && b != null && c != null) this.put('seenChatter', f.frame - 1, readSeenChatter(a, b, c));
-  }
-
-  private readClosely(f: SeenFrame): void {
-    const edges = readEdges(f, this.screen);
-    this.put('spill', f.frame, edges === null ? null : 100 * edges.spill);
-    this.put('edgeLightness', f.frame, edges?.lightness ?? null);
-    this.put('blur', f.frame, readBlur(f));
-    const levels = readLevels(f);
-    this.put('blackLevel', f.frame, levels?.black ?? null);
-    this.put('whiteLevel', f.frame, levels?.white ?? null);
-    this.put('colour', f.frame, levels?.colour ?? null);
-    if (this.ground !== null) {
-      // A shadow kept from the take falls as its own lamp threw it.
-      const s = this.keepsShadow ? null : readShadow(f, this.ground, this.veil);
-      this.put('shadow', f.frame, s?.offDeg ?? null);
-      this.put('shadowStops', f.frame, s === null || s.offDeg > 90 ? null : s.stops);
-      const at = this.ground.frames.find((g) => g.frame === f.frame);
-      if (at !== undefined && this.ground.shadow) this.put('light', f.frame, readKeySide(f, groundGeometry(this.ground, at, f.join.width, f.join.height).light));
-    }
-  }
-
-  private readMovement(f: SeenFrame, b: SeenFrame): void {
-    const { width: W, height: H } = f.join;
-    const here = this.foot(f.frame), there = this.foot(b.frame);
-    const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
-    if ((f.frame - this.series.first) % this.every === 0) { const s = pictureShift(b.plateLuma, f.plateLuma, W, H); this.series.steps.push(Math.hypot(s.dx, s.dy)); }
-    const change = frameChange(f, b, move);
-    const N = W * H;
-    let own = 0, count = 0;
-    for (let i = 0; i < N; i += 7) { own += Math.abs(f.plateLuma[i]! - b.plateLuma[i]!); count++; }
-    this.series.change.push({ frame: f.frame, inside: change.inside, outside: change.outside, plate: own / count });
-    if (!this.erased) this.series.outOfStep.push({ frame: f.frame, same: plateDifference(f, f), before: plateDifference(f, b) });
-    if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && !this.fronts) {
-      const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
-      const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
-      // The patch lies below the foot: as the ground grows in the picture it moves on by more than the foot does.
-      const scale = (n: number): number => this.ground!.frames.find((g) => g.frame === n)?.pxPerMetre ?? 1;
-      const k = scale(f.frame) / scale(b.frame);
-      const guess: [number, number] = [move[0] + (k - 1) * (low[0] - there[0]), move[1] + (k - 1) * (low[1] - there[1])];
-      const found = followPatch(b.plateLuma, f.plateLuma, W, H, low, half, guess);
-      // Followed back it must come home, or it followed something else.
-      const back = found === null ? null : followPatch(f.plateLuma, b.plateLuma, W, H, [low[0] + found[0], low[1] + found[1]], half, [-found[0], -found[1]]);
-      this.series.followed.push(found !== null && back !== null && Math.hypot(found[0] + back[0], found[1] + back[1]) < 0.15);
-      if (this.series.followed[this.series.followed.length - 1] === true) this.slipped = [this.slipped[0] + found![0] - guess[0], this.slipped[1] + found![1] - guess[1]];
-      this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
-    }
-    const bb = this.beforeThat;
-    if (bb !== null && bb.box !== null && b.box !== null && f.box !== null) {
-      const first = this.foot(bb.frame);
-      const m0: [number, number] = there === null || first === null ? [0, 0] : [there[0] - first[0], there[1] - first[1]];
-      const box = grow(b.box, 3, 3, W, H);
-      const a = shifted(bb.matte, W, H, m0, box), c = shifted(f.matte, W, H, [-move[0], -move[1]], box);
-      this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W));
-      if (!this.fronts) {
-        const p = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [[number, number], [number, number], [number, number]];
-        const jx = p[1][0] - (p[0][0] + m0[0] + p[2][0] - move[0]) / 2, jy = p[1][1] - (p[0][1] + m0[1] + p[2][1] - move[1]) / 2;
-        this.series.jitter.push({ frame: b.frame, x: jx, y: jy, plain: [jx + (m0[0] - move[0]) / 2, jy + (m0[1] - move[1]) / 2] });
-      }
-    }
-  }
-
-  finish(): void {
-    this.series.planned.push(...this.series.frames.map((n) => paceStep(this.recipe, n)));
-  }
-}
-
-/** How many take frames the recipe moves on from the frame before to this one; 1 without a curve. */
-function paceStep(recipe: Recipe, frame: number): number {
-  const pace = recipe.steps.find((s) => s.step === 'pace');
-  if (pace?.step !== 'pace' || !pace.on) return 1;
-  const i = frame - recipe.plate.in;
-  return i <= 0 || i >= pace.curve.length ? 1 : pace.curve[i]! - pace.curve[i - 1]!;
-}
-
-/** A plane moved by a fraction of pixels, bilinear; filled in the box only. */
-function shifted(src: Float32Array, width: number, height: number, by: readonly [number, number], box: readonly [number, number, number, number]): Float32Array {
-  if (by[0] === 0 && by[1] === 0) return src;
-  const out = new Float32Array(width * height);
-  const ix = Math.floor(-by[0]), iy = Math.floor(-by[1]), tx = -by[0] - ix, ty = -by[1] - iy;
-  const w00 = (1 - tx) * (1 - ty), w10 = tx * (1 - ty), w01 = (1 - tx) * ty, w11 = tx * ty;
-  for (let y = box[1]; y < box[3]; y++) {
-    const y0 = Math.min(height - 1, Math.max(0, y + iy)) * width, y1 = Math.min(height - 1, Math.max(0, y + iy + 1)) * width;
-    for (let x = box[0]; x < box[2]; x++) {
-      const x0 = Math.min(width - 1, Math.max(0, x + ix)), x1 = Math.min(width - 1, Math.max(0, x + ix + 1));
-      out[y * width + x] = w00 * src[y0 + x0]! + w10 * src[y0 + x1]! + w01 * src[y1 + x0]! + w11 * src[y1 + x1]!;
-    }
-  }
-  return out;
-}
-
