@@ -9,7 +9,7 @@ import { join as path, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
 import type { BenchRow } from './rows.js';
-import { NAMED, SPOILS, writeSpoiled } from './spoiled-joins.js';
+import { SPOIL_KINDS, SPOILS, writeSpoiled } from './spoiled-joins.js';
 import { inspectJoin, type InspectInput } from '../src/inspect/inspect.js';
 import type { Inspection, InspectionMatterName } from '../src/inspect/types.js';
 import { proposeFromFiles } from '../src/join/quick.js';
@@ -41,11 +41,11 @@ async function spoilShot(shot: TruthShot, input: InspectInput, seed: number): Pr
       const file = path(folder, `${k}.mkv`);
       await writeSpoiled({ plate: input.clean ?? input.plate, join: input.join, matte: input.matte, light: (n) => truth.frames[n]!.sunInCamera }, spoil, seed + 31 * k, file, FRAMES);
       const r = await inspectJoin({ ...part, join: file }, { samples: 8 });
-      const m = r.matters.find((q) => q.matter === NAMED[spoil])!;
+      const m = r.matters.find((q) => q.matter === SPOIL_KINDS[spoil].matter)!;
       if (m.value === null) { console.log(`${shot}, ${spoil}: ${m.matter} not read (${m.reason})`); continue; }
       of++;
       if (m.passes === false) named++;
-      const others = blamed(r).filter((b) => b !== NAMED[spoil]);
+      const others = blamed(r).filter((b) => b !== SPOIL_KINDS[spoil].matter);
       beside += others.length;
       console.log(`${shot}, ${spoil}: ${m.passes === false ? 'named' : 'MISSED'} (${m.matter} ${m.value.toFixed(2)})${others.length > 0 ? `, beside it ${others.join(', ')}` : ''}`);
     }

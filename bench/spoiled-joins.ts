@@ -1,7 +1,6 @@
 /**
- * Joins spoiled on purpose: a true join (picture, performer's matte, plate without the performer) written again with one fault
- * of known size. Works on display-coded frames; what is mixed is mixed in linear light. Sides, phases and places come from the
- * seed. Unspoiled frames pass bit for bit but for the 8-bit lossless file.
+ * Joins spoiled on purpose: a true join (picture, performer's matte, plate without the performer) with one fault of known size.
+ * Works on display-coded frames; what is mixed is mixed in linear light. Sides, phases and places come from the seed.
  */
 import { RandomStream } from '../src/core/random.js';
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
@@ -12,19 +11,38 @@ import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import { normalsOfMatte } from '../src/join/relight.js';
+import type { StepName } from '../src/join/types.js';
 import type { InspectionMatterName } from '../src/inspect/types.js';
 
-export const SPOILS = ['slip', 'spill', 'dark edges', 'no grain', 'doubled grain', 'shadow mirrored', 'no shadow', 'black lifted', 'white lifted', 'frame doubled', 'chatter', 'patchy chatter', 'blur', 'cast', 'light turned'] as const;
-export type Spoil = (typeof SPOILS)[number];
+/** Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked at from slight to gross, with their unit. */
+interface SpoilKind { readonly matter: InspectionMatterName; readonly step: StepName; readonly usual: number; readonly sizes: readonly number[]; readonly unit: string }
+export const SPOIL_KINDS = {
+  slip: { matter: 'slip', step: 'ride', usual: 1, sizes: [0.5, 1, 2], unit: 'px rms' },
+  spill: { matter: 'spill', step: 'peel', usual: 0.35, sizes: [0.1, 0.25, 0.5], unit: 'of brightness in green' },
+  'dark edges': { matter: 'edgeLightness', step: 'peel', usual: 0.6, sizes: [0.2, 0.4, 0.6], unit: 'of the outline\'s light taken' },
+  'bright edges': { matter: 'edgeLightness', step: 'peel', usual: 0.8, sizes: [0.2, 0.4, 0.8], unit: 'of the outline\'s light added' },
+  'no grain': { matter: 'grain', step: 'air', usual: 1.4, sizes: [0.7, 1.4], unit: 'px of blur' },
+  'doubled grain': { matter: 'grain', step: 'air', usual: 0.024, sizes: [0.012, 0.024, 0.04], unit: 'coded sd added' },
+  'shadow mirrored': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '' },
+  'no shadow': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '' },
+  'shadow faint': { matter: 'shadow', step: 'ground', usual: 0.75, sizes: [0.5, 0.75], unit: 'of the shadow taken' },
+  'shadow heavy': { matter: 'shadow', step: 'ground', usual: 2, sizes: [1, 2], unit: 'stops darker' },
+  'black lifted': { matter: 'blackLevel', step: 'light', usual: 0.1, sizes: [0.02, 0.05, 0.1], unit: 'linear' },
+  'white lifted': { matter: 'whiteLevel', step: 'light', usual: 1.38, sizes: [0.5, 1, 1.38], unit: 'stops' },
+  'frame doubled': { matter: 'cadence', step: 'pace', usual: 1, sizes: [1], unit: '' },
+  chatter: { matter: 'chatter', step: 'peel', usual: 0.6, sizes: [0.2, 0.4, 0.6], unit: 'of thin cover lost on every other frame' },
+  'patchy chatter': { matter: 'chatter', step: 'peel', usual: 0.33, sizes: [0.15, 0.33], unit: 'sd of cover' },
+  blur: { matter: 'blur', step: 'air', usual: 3, sizes: [1, 2, 3], unit: 'px' },
+  sharpened: { matter: 'blur', step: 'air', usual: 3, sizes: [1, 3], unit: 'times the difference from a blur of 1 px' },
+  cast: { matter: 'colour', step: 'light', usual: 1, sizes: [0.3, 0.6, 1], unit: 'of a gross cast' },
+  'light turned': { matter: 'light', step: 'light', usual: 1, sizes: [1], unit: '' },
+} as const satisfies Readonly<Record<string, SpoilKind>>;
+export type Spoil = keyof typeof SPOIL_KINDS;
+export const SPOILS = Object.keys(SPOIL_KINDS) as Spoil[];
 
-/** Matter that has to be named. */
-export const NAMED: Readonly<Record<Spoil, InspectionMatterName>> = {
-  slip: 'slip', spill: 'spill', 'dark edges': 'edgeLightness', 'no grain': 'grain', 'doubled grain': 'grain', 'shadow mirrored': 'shadow', 'no shadow': 'shadow', 'black lifted': 'blackLevel',
-  'white lifted': 'whiteLevel', 'frame doubled': 'cadence', chatter: 'chatter', 'patchy chatter': 'chatter', blur: 'blur', cast: 'colour', 'light turned': 'light',
-};
-
-/** `light`: unit vector towards the key on each frame, camera coordinates; needed to turn the light. */
-export interface TrueJoin { readonly plate: string; readonly join: string; readonly matte: string; readonly light?: (frame: number) => readonly [number, number, number] }
+/** Towards the key on a frame, unit vector in camera coordinates; null where it is not known. */
+type LightAt = (frame: number) => readonly [number, number, number] | null;
+export interface TrueJoin { readonly plate: string; readonly join: string; readonly matte: string; readonly light?: LightAt }
 
 /** A plane seen from (x + dx, y + dy). */
 function moved(src: Float32Array, w: number, h: number, dx: number, dy: number): Float32Array {
@@ -34,65 +52,118 @@ function moved(src: Float32Array, w: number, h: number, dx: number, dy: number):
   return out;
 }
 
-/** Writes the spoiled join to `file` (FFV1, 8 bit). Returns the frame at fault where it is a single one. */
-export async function writeSpoiled(from: TrueJoin, spoil: Spoil, seed: number, file: string, frames: number): Promise<number | null> {
-  const [join, plate, matte] = await Promise.all([from.join, from.plate, from.matte].map((f) => VideoReader.open(f))) as [VideoReader, VideoReader, VideoReader];
-  const { widthPx: W, heightPx: H, rate } = join.info;
-  const N = W * H;
-  const out = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate, codec: 'ffv1', bits: 8 });
-  const stream = new RandomStream(seed);
-  const phase = stream.uniform() * 6.28, side = stream.uniform() < 0.5 ? -1 : 1, at = 3 + Math.floor(stream.uniform() * (frames - 6));
-  const plates = plate.frames(0, frames), mattes = matte.frames(0, frames);
-  let last: Picture | null = null, n = 0;
-  for await (const jf of join.frames(0, frames)) {
-    const pf = await plates.next(), mf = await mattes.next();
-    if (pf.done || mf.done) break;
-    const j = toCodedRgb(jf), b = toCodedRgb(pf.value);
-    const m = plane(toCodedRgb(mf.value), 0).slice();
+/** Spoils the frames of a true join one after the other. */
+export class Spoiler {
+  /** The frame that is doubled, where one is. */
+  readonly at: number;
+  private readonly spoil: Spoil;
+  private readonly size: number;
+  private readonly stream: RandomStream;
+  private readonly phase: number;
+  private readonly side: number;
+  private readonly light: LightAt;
+  private last: Picture | null = null;
+  private n = 0;
+
+  constructor(spoil: Spoil, size: number, seed: number, frames: number, light: LightAt = () => null) {
+    this.spoil = spoil;
+    this.size = size;
+    this.stream = new RandomStream(seed);
+    this.phase = this.stream.uniform() * 6.28;
+    this.side = this.stream.uniform() < 0.5 ? -1 : 1;
+    this.at = 3 + Math.floor(this.stream.uniform() * Math.max(1, frames - 6));
+    this.light = light;
+  }
+
+  /** The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1). */
+  next(j: Picture, b: Picture, m: Float32Array): Picture {
+    const { spoil, size, side } = this, n = this.n++;
+    const W = j.width, H = j.height, N = W * H;
     const now = createPicture(W, H, 3);
     now.data.set(j.data.subarray(0, 3 * N));
     const d = now.data;
     const layer = (c: number, value: (i: number, f: number, back: number, a: number) => number): void => { for (let i = 0; i < N; i++) if (m[i]! > 0.004) d[c * N + i] = bt709Encode(Math.max(0, value(i, bt709Decode(j.data[c * N + i]!), bt709Decode(b.data[c * N + i]!), m[i]!))); };
-    if (spoil === 'slip' || spoil === 'chatter') {
-      const dx = spoil === 'slip' ? 1.41 * Math.sin(1.9 * n + phase) : 0, ma = spoil === 'slip' ? moved(m, W, H, dx, 0) : m;
-      const flip = n % 2 === 0 ? 1 : -1;
-      for (let c = 0; c < 3; c++) {
-        const p = moved(plane(j, c), W, H, dx, 0), q = plane(b, c);
-        for (let i = 0; i < N; i++) {
-          const cover = Math.max(ma[i]!, m[i]!);
-          if (cover < 0.004) continue;
-          if (spoil === 'slip') d[c * N + i] = bt709Encode(Math.max(0, ma[i]! * bt709Decode(p[i]!) + (1 - ma[i]!) * bt709Decode(q[i]!)));
-          else if (m[i]! < 0.98) { const k = flip > 0 ? Math.min(1, 0.4 / Math.max(0.05, m[i]!)) : 1; d[c * N + i] = bt709Encode(k * bt709Decode(p[i]!) + (1 - k) * bt709Decode(q[i]!)); }
+    const each = (value: (c: number, i: number, f: number, back: number, a: number) => number): void => { for (let c = 0; c < 3; c++) layer(c, (i, f, back, a) => value(c, i, f, back, a)); };
+    switch (spoil) {
+      case 'slip': {
+        const dx = Math.SQRT2 * size * Math.sin(1.9 * n + this.phase), ma = moved(m, W, H, dx, 0);
+        for (let c = 0; c < 3; c++) {
+          const p = moved(plane(j, c), W, H, dx, 0), q = plane(b, c);
+          for (let i = 0; i < N; i++) if (Math.max(ma[i]!, m[i]!) >= 0.004) d[c * N + i] = bt709Encode(Math.max(0, ma[i]! * bt709Decode(p[i]!) + (1 - ma[i]!) * bt709Decode(q[i]!)));
         }
+        break;
       }
-    }
-    if (spoil === 'patchy chatter') {
-      // Patches some 3 px wide come and go along the outline, each frame anew; sd a third of the cover.
-      const noise = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 3);
-      const k = Float32Array.from(noise, (v) => Math.min(1.6, Math.max(0, 1 + 0.33 * v * 6 * Math.sqrt(Math.PI))));
-      for (let c = 0; c < 3; c++) layer(c, (i, f, back, a) => (a < 0.98 ? back + k[i]! * (f - back) : f));
-    }
-    if (spoil === 'light turned' && from.light !== undefined) turnLight(m, d, W, H, from.light(n));
-    if (spoil === 'spill') layer(1, (i, f, _b, a) => f + a * 0.35 * (0.2126 * bt709Decode(j.data[i]!) + 0.7152 * f + 0.0722 * bt709Decode(j.data[2 * N + i]!)));
-    if (spoil === 'dark edges') for (let c = 0; c < 3; c++) layer(c, (_i, f, back, a) => (a < 0.98 ? f - 0.6 * Math.max(0, f - (1 - a) * back) : f));
-    if (spoil === 'black lifted') for (let c = 0; c < 3; c++) layer(c, (_i, f, _b, a) => f + a * 0.1 * (1 - f));
-    if (spoil === 'white lifted') for (let c = 0; c < 3; c++) layer(c, (_i, f, _b, a) => f * (1 + 1.6 * a));
-    if (spoil === 'cast') for (let c = 0; c < 3; c++) layer(c, (_i, f, _b, a) => f * (1 + a * [side > 0 ? 0.9 : -0.55, 0, side > 0 ? -0.6 : 1.2][c]!));
-    if (spoil === 'no grain' || spoil === 'blur' || spoil === 'doubled grain') {
-      for (let c = 0; c < 3; c++) {
-        const soft = gaussianPlane(plane(j, c), W, H, spoil === 'blur' ? 3 : 1.4);
-        const noise = spoil === 'doubled grain' ? gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 0.7) : null;
-        for (let i = 0; i < N; i++) if (m[i]! > 0.5) d[c * N + i] = noise === null ? soft[i]! : j.data[c * N + i]! + 0.06 * noise[i]!;
+      case 'chatter': if (n % 2 === 0) each((_c, _i, f, back, a) => { if (a >= 0.98) return f; const k = Math.min(1, (1 - size) / Math.max(0.05, a)); return k * f + (1 - k) * back; }); break;
+      case 'patchy chatter': {
+        // Patches some 3 px wide come and go along the outline, each frame anew.
+        const noise = gaussianPlane(Float32Array.from({ length: N }, () => this.stream.normal()), W, H, 3);
+        const k = Float32Array.from(noise, (v) => Math.min(1.6, Math.max(0, 1 + size * v * 6 * Math.sqrt(Math.PI))));
+        each((_c, i, f, back, a) => (a < 0.98 ? back + k[i]! * (f - back) : f));
+        break;
       }
+      case 'light turned': { const l = this.light(n); if (l !== null) turnLight(m, d, W, H, l); break; }
+      case 'spill': layer(1, (i, f, _b, a) => f + a * size * (0.2126 * bt709Decode(j.data[i]!) + 0.7152 * f + 0.0722 * bt709Decode(j.data[2 * N + i]!))); break;
+      case 'dark edges': each((_c, _i, f, back, a) => (a < 0.98 ? f - size * Math.max(0, f - (1 - a) * back) : f)); break;
+      case 'bright edges': each((_c, _i, f, back, a) => (a < 0.98 ? f + size * Math.max(0, f - (1 - a) * back) : f)); break;
+      case 'black lifted': each((_c, _i, f, _b, a) => f + a * size * (1 - f)); break;
+      case 'white lifted': each((_c, _i, f, _b, a) => f * (1 + (2 ** size - 1) * a)); break;
+      case 'cast': each((c, _i, f, _b, a) => f * (1 + a * size * [side > 0 ? 0.9 : -0.55, 0, side > 0 ? -0.6 : 1.2][c]!)); break;
+      case 'no grain':
+      case 'blur':
+      case 'doubled grain':
+        for (let c = 0; c < 3; c++) {
+          // White noise of sd 1 through a Gaussian of s px comes out with sd 1 / (2 √π s).
+          const p = plane(j, c), other = spoil === 'doubled grain' ? gaussianPlane(Float32Array.from({ length: N }, () => this.stream.normal()), W, H, 0.7) : gaussianPlane(p, W, H, size);
+          for (let i = 0; i < N; i++) if (m[i]! > 0.5) d[c * N + i] = spoil === 'doubled grain' ? p[i]! + size * 2 * Math.sqrt(Math.PI) * 0.7 * other[i]! : other[i]!;
+        }
+        break;
+      case 'shadow mirrored':
+      case 'no shadow': mirrorShadow(j, b, m, d, W, H, spoil === 'no shadow'); break;
+      case 'shadow faint':
+      case 'shadow heavy': weighShadow(j, b, m, d, W, H, spoil === 'shadow faint' ? 1 - size : null, size); break;
+      case 'sharpened':
+        for (let c = 0; c < 3; c++) {
+          const p = plane(j, c), soft = gaussianPlane(p, W, H, 1);
+          for (let i = 0; i < N; i++) if (m[i]! > 0.5) d[c * N + i] = Math.min(1, Math.max(0, p[i]! + size * (p[i]! - soft[i]!)));
+        }
+        break;
+      case 'frame doubled': break;
     }
-    if (spoil === 'shadow mirrored' || spoil === 'no shadow') mirrorShadow(j, b, m, d, W, H, spoil === 'no shadow');
-    const twice: boolean = spoil === 'frame doubled' && n === at && last !== null;
-    await out.writeCoded(twice ? last! : now);
-    last = now;
-    n++;
+    const twice = spoil === 'frame doubled' && n === this.at && this.last !== null, out: Picture = twice ? this.last! : now;
+    this.last = now;
+    return out;
+  }
+}
+
+/** Writes the spoiled join to `file` (FFV1, 8 bit). Returns the frame at fault where it is a single one. */
+export async function writeSpoiled(from: TrueJoin, spoil: Spoil, seed: number, file: string, frames: number): Promise<number | null> {
+  const [join, plate, matte] = await Promise.all([from.join, from.plate, from.matte].map((f) => VideoReader.open(f))) as [VideoReader, VideoReader, VideoReader];
+  const { widthPx, heightPx, rate } = join.info;
+  const out = await VideoWriter.open(file, { widthPx, heightPx, rate, codec: 'ffv1', bits: 8 });
+  const spoiler = new Spoiler(spoil, SPOIL_KINDS[spoil].usual, seed, frames, from.light);
+  const plates = plate.frames(0, frames), mattes = matte.frames(0, frames);
+  for await (const jf of join.frames(0, frames)) {
+    const pf = await plates.next(), mf = await mattes.next();
+    if (pf.done || mf.done) break;
+    await out.writeCoded(spoiler.next(toCodedRgb(jf), toCodedRgb(pf.value), plane(toCodedRgb(mf.value), 0)));
   }
   await Promise.all([out.close(), join.close(), plate.close(), matte.close()]);
-  return spoil === 'frame doubled' ? at : null;
+  return spoil === 'frame doubled' ? spoiler.at : null;
+}
+
+/** The shadow beside the performer weighed anew: `left` of its darkness kept, or `stops` more of it where that is null. */
+function weighShadow(j: Picture, b: Picture, m: Float32Array, d: Float32Array, W: number, H: number, left: number | null, stops: number): void {
+  const N = W * H;
+  const luma = (p: Picture): Float32Array => gaussianPlane(Float32Array.from({ length: N }, (_, i) => 0.2126 * p.data[i]! + 0.7152 * p.data[N + i]! + 0.0722 * p.data[2 * N + i]!), W, H, 1.2);
+  const lj = luma(j), lb = luma(b);
+  for (let i = 0; i < N; i++) {
+    const ratio = lj[i]! / Math.max(0.03, lb[i]!);
+    if (m[i]! > 0.02 || ratio >= 0.9) continue;
+    for (let c = 0; c < 3; c++) {
+      const now = bt709Decode(d[c * N + i]!), full = bt709Decode(b.data[c * N + i]!);
+      d[c * N + i] = bt709Encode(left === null ? now * 2 ** (-stops * Math.min(1, (0.9 - ratio) / 0.2)) : full * (Math.max(1e-4, now) / Math.max(1e-4, full)) ** left);
+    }
+  }
 }
 
 /** What darkens the ground beside the performer is taken away, and laid on the other side of its middle unless `gone`. */
