@@ -44,6 +44,8 @@ const BAND = 23;
 /** Fits err by a little more than their grain says: codec, blur and a plane that is not quite plane. */
 const INFLATION = 1.5 ** 2;
 const FLOOR_PX = 0.03;
+/** Times the motion may be let go fourfold: from rest to anything. */
+const LETS_GO = 8;
 
 /** Orthonormal basis of corner displacements: the common shift in x and y, then six of shape. Rows over (x0, y0, ... y3). */
 const MODES: readonly (readonly number[])[] = [
@@ -57,6 +59,8 @@ interface Measured {
   readonly z: Float64Array;
   readonly lambda: Float64Array | null;
   readonly eta: Float64Array | null;
+  /** Covariance of the fit, the inverse of `lambda`; null for the anchor and where nothing was measured. */
+  readonly own: Float64Array | null;
   readonly trust: number;
   readonly noise: { shift: number; shape: number };
 }
@@ -66,7 +70,7 @@ export function smoothTrack(template: RideTemplate, points: readonly TrackPoint[
   const raw = rideMode(template, points, anchorFrame, false);
   const withSet = points.every((p) => p.set !== null) ? rideMode(template, points, anchorFrame, true) : null;
   const chosen = withSet !== null && withSet.roughness < 0.5 * raw.roughness ? withSet : raw;
-  const solved = solve(template, points, chosen);
+  const solved = solveWithin(template, points, chosen);
   const home = tryInvert(solved[points.findIndex((p) => p.frame === anchorFrame)]!.homography);
   return home === null ? solved : solved.map((p) => ({ ...p, homography: normalise(multiply(p.homography, home)) }));
 }
@@ -119,20 +123,20 @@ function measure(template: RideTemplate, p: TrackPoint, relative: boolean): Meas
   const back = relative ? tryInvert(p.set!) : null;
   const place = (m: Mat3): Float64Array => modesOf(cornersUnder(template, m, back));
   const z = place(multiply(p.homography, template.toPixels));
-  if (!p.found || p.information === null) return { z, lambda: null, eta: null, trust: 0, noise: { shift: 0, shape: 0 } };
+  if (!p.found || p.information === null) return { z, lambda: null, eta: null, own: null, trust: 0, noise: { shift: 0, shape: 0 } };
   const toGenerators = invertDense(jacobian(template, p.homography, back));
-  if (toGenerators === null) return { z, lambda: null, eta: null, trust: 0, noise: { shift: 0, shape: 0 } };
+  if (toGenerators === null) return { z, lambda: null, eta: null, own: null, trust: 0, noise: { shift: 0, shape: 0 } };
   const plain = congruent(p.information, toGenerators);
   for (let i = 0; i < D; i++) plain[i * D + i] = plain[i * D + i]! + 1e-5;
   const covariance = invertSymmetric(plain, D);
-  if (covariance === null) return { z, lambda: null, eta: null, trust: 0, noise: { shift: 0, shape: 0 } };
+  if (covariance === null) return { z, lambda: null, eta: null, own: null, trust: 0, noise: { shift: 0, shape: 0 } };
   for (let i = 0; i < D * D; i++) covariance[i] = covariance[i]! * INFLATION;
   for (let i = 0; i < D; i++) covariance[i * D + i] = covariance[i * D + i]! + FLOOR_PX ** 2;
   const lambda = invertSymmetric(covariance, D)!;
   const eta = times(lambda, z);
   if (p.pull !== null) for (let i = 0; i < D; i++) for (let k = 0; k < D; k++) eta[i] = eta[i]! + (toGenerators[k * D + i]! * p.pull[k]!) / INFLATION;
   return {
-    z, lambda, eta, trust: p.trust,
+    z, lambda, eta, own: covariance, trust: p.trust,
     noise: { shift: (covariance[0]! + covariance[D + 1]!) / 2, shape: [2, 3, 4, 5, 6, 7].reduce((s, i) => s + covariance[i * D + i]! / 6, 0) },
   };
 }
@@ -151,10 +155,47 @@ function anchored(measured: readonly Measured[], home: number): Measured {
   }
   if (found === 0) for (let i = 0; i < D; i++) lambda[i * D + i] = 1e6;
   else for (let i = 0; i < D * D; i++) lambda[i] = lambda[i]! / found;
-  return { z, lambda, eta: times(lambda, z), trust: 1, noise: { shift: 0, shape: 0 } };
+  return { z, lambda, eta: times(lambda, z), own: null, trust: 1, noise: { shift: 0, shape: 0 } };
 }
 
-function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): SmoothPoint[] {
+/**
+ * The differences of a slow but large motion drown in the fits' noise one by one, and the spread read from them comes out too
+ * small: the track is then drawn away from fits that are sure. So it is let go until it leaves them by no more than they may
+ * err (the discrepancy principle: V. Morozov, *On the Solution of Functional Equations by the Method of Regularization*, 1966),
+ * for place and for shape by itself.
+ */
+function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): SmoothPoint[] {
+  let now = ride, out = solve(template, points, now);
+  for (let it = 0; it < LETS_GO; it++) {
+    const gap = discrepancy(now, out.means);
+    const shift = gap.shift > 1 ? 4 : 1, shape = gap.shape > 1 ? 4 : 1;
+    if (shift * shape === 1) break;
+    const grow = (v: { shift: number; shape: number }): { shift: number; shape: number } => ({ shift: v.shift * shift, shape: v.shape * shape });
+    now = { ...now, first: grow(now.first), second: grow(now.second) };
+    out = solve(template, points, now);
+  }
+  return out.points;
+}
+
+/** Median over the sure fits of the squared distance of the track from them, in units of what noise alone would leave. */
+function discrepancy(ride: Ride, means: readonly Float64Array[]): { shift: number; shape: number } {
+  const shift: number[] = [], shape: number[] = [];
+  ride.measured.forEach((m, t) => {
+    if (m.own === null || m.trust < 0.5 || means[t] === undefined) return;
+    const z = times(m.own, m.eta!);
+    let a = 0, b = 0;
+    for (let i = 0; i < D; i++) {
+      const d = (z[i]! - means[t]![i]!) ** 2 * INFLATION / m.own[i * D + i]!;
+      if (i < 2) a += d / 2; else b += d / 6;
+    }
+    shift.push(a);
+    shape.push(b);
+  });
+  const middle = (v: number[]): number => (v.length < 5 ? 0 : v.sort((p, q) => p - q)[v.length >> 1]!);
+  return { shift: middle(shift), shape: middle(shape) };
+}
+
+function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): { points: SmoothPoint[]; means: Float64Array[] } {
   const n = points.length, { measured, relative } = ride;
   const weights = measured.map((m): number => (m.lambda === null ? 0 : 1));
   const bends = localBends(ride);
@@ -209,7 +250,7 @@ function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride
       weights[t] = far < 1 ? 1 : 1 / (far * far);
     }
   }
-  return points.map((p, t) => {
+  const solved = points.map((p, t) => {
     if (mean.length === 0) return { homography: p.homography, sdPx: 20, weight: weights[t]!, others: { homography: p.homography, information: new Float64Array(D * D), sdPx: 20 } };
     const o = without(mean[t]!, covariance[t]!, measured[t]!, weights[t]!);
     const homography = homographyOf(template, mean[t]!, relative ? p.set! : null) ?? p.homography;
@@ -223,6 +264,7 @@ function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride
       others: { homography: other, information, sdPx: oc === null ? 20 : grow * Math.sqrt(trace(oc) / D) },
     };
   });
+  return { points: solved, means: mean };
 }
 
 /** Second differences a frame: where well-seen frames show a sharper bend than the usual one, that bend is allowed. */
