@@ -45,6 +45,28 @@ export function hazeOf(linear: Picture, encode: (v: number) => number, frames: r
   if (level < 0.02 || scene.length < 0.2 * dark.length) {
     return { amount: notMeasurable('1', level < 0.02 ? 'the picture is too dark' : 'nearly all of the picture is one bright tone', 'a frame that shows near and far things'), coded };
   }
-  const amount = Math.min(1, scene[Math.floor(scene.length * 0.05)]!.v / level);
-  return { amount: measured(amount, '1', 0.05 + 0.2 * amount, 'dark channel against the airlight; an upper bound where pale walls fill the picture', frames, { priorLed: true }), coded };
+  const amount = Math.min(1, widestVeil(dark, gw, gh, 0.85 * level) / level);
+  return { amount: measured(amount, '1', 0.05 + 0.2 * amount, 'dark channel against the airlight, in the band of the picture where even dark things are palest; an upper bound where something pale goes all across', frames, { priorLed: true }), coded };
+}
+
+/**
+ * The veil where it is thickest: over flat ground things in one row of the picture are about equally far, so air veils them alike,
+ * and a row's veil can't be more than its darker cells hold. Each cell is taken with its neighbours (He's patch of a 27th of the picture),
+ * a band of three rows by its lower quarter, and the palest band counts. A thing near the camera that covers more than a quarter of
+ * every hazy band would hide the haze.
+ */
+function widestVeil(dark: readonly { readonly v: number }[], gw: number, gh: number, sky: number): number {
+  let veil = 0;
+  for (let y = 1; y + 1 < gh; y++) {
+    const row: number[] = [];
+    for (let x = 0; x < gw; x++) {
+      if (dark[y * gw + x]!.v >= sky) continue;
+      let lo = Infinity;
+      for (let v = y - 1; v <= y + 1; v++) for (let u = Math.max(0, x - 1); u <= Math.min(gw - 1, x + 1); u++) lo = Math.min(lo, dark[v * gw + u]!.v);
+      row.push(lo);
+    }
+    if (row.length < 0.3 * gw) continue;
+    veil = Math.max(veil, row.sort((a, b) => a - b)[row.length >> 2]!);
+  }
+  return veil;
 }
