@@ -28,20 +28,24 @@ for (const group of wanted) {
     const module = await import(new URL(`file://${file}`).href);
     if (typeof module.run !== 'function') { console.log(`\n${name}: bench/${name}.ts is run by itself: npx tsx bench/${name}.ts`); continue; }
     console.log(`\n${group}: ${name}`);
+    const began = performance.now(), used = process.cpuUsage();
     try {
       const rows = await module.run(seed, full);
       const f = (v) => (v === null || v === undefined ? '–' : Math.abs(v) >= 100 ? v.toFixed(0) : v.toPrecision(3));
       const lines = [['', 'ours', 'reference', 'bar', 'goal', 'unit', ''], ...rows.map((r) => {
         const better = r.better === 'high' ? (a, b) => a >= b : (a, b) => a <= b;
-        const word = r.ours === null || r.ours === undefined || r.bar === null || r.bar === undefined ? '' : r.goal != null && better(r.ours, r.goal) ? 'goal' : better(r.ours, r.bar) ? 'bar' : 'MISSED';
+        const word = r.ours === null || r.ours === undefined || r.bar === null || r.bar === undefined ? '' : r.goal != null && better(r.ours, r.goal) ? 'met, goal too' : better(r.ours, r.bar) ? 'met' : 'MISSED';
         if (word === 'MISSED') missed++;
         return [r.name, f(r.ours), f(r.reference), f(r.bar), f(r.goal), r.unit ?? '', word];
       })];
       const widths = lines[0].map((_, i) => Math.max(...lines.map((l) => String(l[i]).length)));
       for (const l of lines) console.log(l.map((c, i) => (i === 0 ? String(c).padEnd(widths[i]) : String(c).padStart(widths[i]))).join('  ').trimEnd());
     } catch (error) {
+      missed++;
       console.log(`  could not be run: ${error instanceof Error ? error.message : error}`);
     }
+    const u = process.cpuUsage(used);
+    console.log(`  (${((performance.now() - began) / 1000).toFixed(0)} s, ${((u.user + u.system) / 1e6).toFixed(0)} s of processor time)`);
   }
 }
 console.log(`\npeak memory of this run ${(process.resourceUsage().maxRSS / 1024).toFixed(0)} MB; ${missed} figures below their bar`);

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { readFileSync } from 'node:fs';
 import { groundCamera, project, groundPoint } from '../geometry/camera.js';
+import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture } from '../image/picture.js';
 import { headErrors, shadowErrors } from '../../bench/light.js';
 import { measureLight } from './light.js';
@@ -116,6 +117,17 @@ describe('the light of a made ground', () => {
     // Neutral ground under neutral light: daylight white, and said to rest on the guess that the ground is neutral.
     expect(Math.abs(l.temperatureK.value! - 6504)).toBeLessThan(60);
     expect(l.temperatureK.priorLed).toBe(true);
+  });
+
+  it('knows that a soft picture fills a shadow with light: the key over fill is then a lower bound, and said to be unsure', () => {
+    const { picture, marks } = scene(4, 40), n = W * H, sharp = measureLight(picture, view, marks).keyFillStops;
+    expect(sharp.sd!).toBeLessThan(0.3);
+    // The bar is about 90 px wide at its middle: sd 25 px lets its edges meet.
+    for (let c = 0; c < 3; c++) picture.data.set(gaussianPlane(picture.data.slice(c * n, c * n + n), W, H, 25), c * n);
+    const soft = measureLight(picture, view, marks).keyFillStops;
+    expect(soft.value! < sharp.value!).toBe(true);
+    expect(Math.abs(soft.value! - sharp.value!)).toBeLessThan(2 * soft.sd!);
+    expect(soft.sd!).toBeGreaterThan(1);
   });
 
   it('says overcast where the shadow is hardly darker, and gives reasons where nothing is marked', () => {
