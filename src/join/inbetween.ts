@@ -7,7 +7,8 @@
  * (forward-backward consistency, as in N. Sundaram, T. Brox, K. Keutzer, "Dense point trajectories by GPU-accelerated large
  * displacement optical flow", ECCV 2010, section 3). What the splatted forward and backward fields propose instead competes
  * where the direct field is doubtful (in the manner of J. Herbst, S. Seitz, S. Baker, "Occlusion reasoning for temporal
- * interpolation using optical flow", 2009). Where nothing holds, the mean of the pictures remains.
+ * interpolation using optical flow", 2009). Where nothing holds, the mean of the pictures remains. Weights are smoothed over a
+ * few pixels, as a point's neighbours mostly share its fate.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { blurPlane, gaussianPlane } from '../image/gaussian.js';
@@ -46,6 +47,12 @@ interface Weighed extends Proposal { readonly ax: Float32Array; readonly ay: Flo
 
 /** Weight of the plain mix, see {@link InbetweenTuning.doubt}. */
 export const DOUBT = 0.06;
+/** Difference of the two pictures' luma, along the motion, at which a proposal's weight falls to 1/e. */
+const ALIKE = 0.05;
+/** Weight of what one picture alone tells, beside 1 where both do: nothing confirms it, so the plain mix has more of a say. */
+const ALONE = 0.3;
+/** Sd over which weights are smoothed, full pixels. */
+const SHARE_PX = 2;
 
 /** What is known of the motion between two neighbouring pictures; make once, ask for any t, then close. */
 export class PairMotion {
@@ -158,16 +165,20 @@ export class PairMotion {
       const u = straight.u[i]!, v = straight.v[i]!;
       const s2 = trust2 / unit2 + 0.01 * trust2 * (u * u + v * v);
       const fu = f.data[i]! - u, fv = f.data[n + i]! - v, gu = g.data[i]! - u, gv = g.data[n + i]! - v;
-      let w0 = (1 - t) * Math.exp(-(fu * fu + fv * fv) / s2), w1 = t * Math.exp(-(gu * gu + gv * gv) / s2);
+      let e0 = Math.exp(-(fu * fu + fv * fv) / s2), e1 = Math.exp(-(gu * gu + gv * gv) / s2);
       // Outside the picture nothing is known.
-      if (ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h) w0 *= 0.01;
-      if (bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h) w1 *= 0.01;
+      if (ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h) e0 *= 0.01;
+      if (bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h) e1 *= 0.01;
+      const w0 = (1 - t) * e0, w1 = t * e1;
+      const confirmed = (2 * Math.min(e0, e1)) / (e0 + e1 + 1e-6);
       // Both agree with v: then they must also look alike. One alone can't be checked so.
       const both = (2 * Math.min(w0, w1)) / (w0 + w1 + 1e-6);
-      const look = bias * Math.exp(-both * (d[i]! / 0.03));
+      const look = bias * (ALONE + (1 - ALONE) * confirmed) * Math.exp(-both * (d[i]! / ALIKE));
       w0s[i] = w0 * look;
       w1s[i] = w1 * look;
     }
+    const share = SHARE_PX / (this.tuning.unitPx ?? 1);
+    if (share > 0.4) for (const p of [w0s, w1s]) gaussianPlane(p, w, h, share, share, p);
     return { width: w, height: h, u: straight.u, v: straight.v, w0: w0s, w1: w1s, ax, ay, bx, by };
   }
 
@@ -215,7 +226,7 @@ function curvature(field: MotionField, t: number, before: MotionField, middle: M
       a1v[i] = sampleBilinear(after.v, w, h, bx, by) - mv;
     }
   }
-  const sigma = Math.max(4, Math.max(w, h) / 50);
+  const sigma = Math.max(4, Math.max(w, h) / 80);
   for (const p of [a0u, a0v, a1u, a1v]) blurPlane(p, w, h, sigma, p);
   const k = (-t * (1 - t)) / 2, k0 = (k * (2 - t)) / 3, k1 = (k * (1 + t)) / 3;
   for (let i = 0; i < n; i++) {
