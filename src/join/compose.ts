@@ -11,6 +11,7 @@ import type { ComposeTools } from './active-steps.js';
 import { addGrain, airOverPerformer, wrapLight } from './air.js';
 import { codeChanged } from './code-box.js';
 import { alignBox, cropFrame } from './frame-box.js';
+import type { FrameRoom } from './frame-room.js';
 import { frontCover } from './front.js';
 import type { Box } from './ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
@@ -30,8 +31,8 @@ export interface ComposedBox {
   readonly matte: Float32Array;
 }
 
-/** Composes one frame. `plate` is the (clean) plate's frame `frame`; `prepared` what preparePerformer made for it. */
-export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: number, prepared: Prepared): ComposedBox {
+/** Composes one frame. `plate` is the (clean) plate's frame `frame`; `prepared` what preparePerformer made for it. With a `room` the box lies there, valid as long as it is. */
+export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: number, prepared: Prepared, room?: FrameRoom): ComposedBox {
   const { ground, front, air } = tools.active;
   const W = plate.widthPx, H = plate.heightPx;
   const { placed, shade } = prepared;
@@ -56,14 +57,14 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
 
   function onPlate(base: Picture, out: Picture): ComposedBox {
     const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
-    const touched = new Uint8Array(n);
+    const touched = room?.bytes(n) ?? new Uint8Array(n);
     if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden);
     if (reflection !== null) layOver(out, reflection.picture, reflection.box, box, touched, hidden);
     // The performer, held out by what passes in front.
     const over = overBox(placed, box, hidden, air, base);
-    const matte = new Float32Array(n);
+    const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
     layOver(out, over.picture, over.box, box, touched, null, matte);
-    const coded = codeChanged(out, touched, plate.colour.transfer);
+    const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
     return { box, coded, changed: touched, matte };
   }

@@ -8,6 +8,7 @@ import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { PlatewrightError } from '../core/errors.js';
+import type { FrameRoom } from './frame-room.js';
 import { frontAt, type FrontField } from './view-shift.js';
 
 /** RGBA interleaved, width × height × 4. */
@@ -67,9 +68,9 @@ function layOf(toPlate: Mat3, box: readonly [number, number, number, number], av
 
 /**
  * Draws `src` (planar premultiplied RGBA) through each of the placements and returns their mean: more than one where the
- * shutter smears. Parameters as of {@link drawPlacedPlain}.
+ * shutter smears. Parameters as of {@link drawPlacedPlain}. @param room where the picture is to lie
  */
-export function drawPlaced(src: Picture, origin: readonly [number, number], toPlate: readonly Mat3[], box: readonly [number, number, number, number], shift: ViewShift | null, averaged = false): Picture {
+export function drawPlaced(src: Picture, origin: readonly [number, number], toPlate: readonly Mat3[], box: readonly [number, number, number, number], shift: ViewShift | null, averaged = false, room?: FrameRoom): Picture {
   const w = box[2] - box[0], h = box[3] - box[1], n = src.width * src.height;
   if (w * h < KERNEL_FROM_PIXELS) return meanOf(toPlate.map((m) => drawPlacedPlain(interleave(src), origin, m, box, shift, averaged)));
   const lays = toPlate.map((m) => layOf(m, box, averaged));
@@ -86,7 +87,7 @@ export function drawPlaced(src: Picture, origin: readonly [number, number], toPl
       const k = Float64Array.of(...inverse, box[0], box[1], origin[0], origin[1], shift === null ? 0 : 1, ...(shift === null || f === undefined ? [] : [
         shift.foot[0], shift.foot[1], shift.along[0], shift.along[1], shift.stretch, shift.lift, shift.near, shift.floor, shift.middle, f.x0, f.y0, f.cell, f.width, f.height,
       ]));
-      const out = createPicture(w, h, 4);
+      const out = room?.picture(w, h, 4, true) ?? createPicture(w, h, 4);
       door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0, averaged ? ROUNDER : KEYS], h, w * gx * gy * 4, 32 * (w + 9));
       return out;
     });

@@ -12,6 +12,7 @@ import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
 import { contactBalls } from './contact.js';
+import type { FrameRoom } from './frame-room.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
@@ -108,7 +109,7 @@ function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly Soli
  * Shade of one frame. `alpha` is the performer's matte in plate pixels over `matteBox`; `softEdgePx` the sd of its soft
  * outline in plate pixels. Null where nothing is shaded: no body, light from below the plane, shadow outside the picture.
  */
-export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Array, matteBox: Box, widthPx: number, heightPx: number, softEdgePx: number): GroundShade | null {
+export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Array, matteBox: Box, widthPx: number, heightPx: number, softEdgePx: number, room?: FrameRoom): GroundShade | null {
   const mw = matteBox[2] - matteBox[0], mh = matteBox[3] - matteBox[1];
   if (mw <= 0 || mh <= 0) return null;
   const inBox = ballsOfMatte(alpha, mw, mh);
@@ -128,7 +129,7 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];
-  const cover = new Float32Array(w * h), contact = new Float32Array(w * h);
+  const cover = room?.picture(w, h, 1).data ?? new Float32Array(w * h), contact = room?.picture(w, h, 1).data ?? new Float32Array(w * h);
   fillShade(g, plane, grounded ? map : null, near, box, cover, contact);
   return { box, cover, contact, ...(receivers.length === 0 ? {} : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }) };
 }

@@ -11,6 +11,7 @@ import { createPicture, plane, type Picture } from '../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from './carrier.js';
 import { drawPlaced, type ViewShift } from './draw-placed.js';
+import type { FrameRoom } from './frame-room.js';
 import { shadeGround, type Box, type GroundShade } from './ground.js';
 import type { PerformerPicture } from './performer.js';
 import { keptShade } from './kept-shadow.js';
@@ -28,7 +29,7 @@ export interface Placed {
 }
 
 /** Performer placed on the plate: box in plate pixels, premultiplied linear RGBA. Null where it falls outside the picture. */
-export function placePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Placed | null {
+export function placePerformer(tools: ComposeTools, performer: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number, room?: FrameRoom): Placed | null {
   const { ride, steady, air } = tools.active;
   if (performer.layers !== undefined) return ride === null ? null : placeLayers(tools, performer.layers, frame, takeFrame, widthPx, heightPx);
   if (performer.box[2] <= performer.box[0]) return null;
@@ -41,11 +42,11 @@ export function placePerformer(tools: ComposeTools, performer: PerformerPicture,
   const soften = air?.softenPx ?? 0;
   const first = placements[0]!;
   const shift = ride?.view === undefined ? null : viewShift(inUnits(ride.view, unit), performer, unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])));
-  const room = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
-  const reach: Box = [performer.box[0], performer.box[1] - room, performer.box[2], performer.box[3] + room];
+  const lifted = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
+  const reach: Box = [performer.box[0], performer.box[1] - lifted, performer.box[2], performer.box[3] + lifted];
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
   if (box === null) return null;
-  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1);
+  const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1, room);
   return { picture: out, box };
 }
 
@@ -162,16 +163,16 @@ export function takeToPlate(tools: ComposeTools, frame: number, takeFrame: numbe
   return ride === null ? steadied : multiply(placementAt(ride, frame), steadied);
 }
 
-/** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. */
-export function preparePerformer(tools: ComposeTools, still: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number): Prepared | null {
+/** Null where the performer falls outside the picture or is not there. Plate of `widthPx` × `heightPx`. Made in `room`, where one is given. */
+export function preparePerformer(tools: ComposeTools, still: PerformerPicture, frame: number, takeFrame: number, widthPx: number, heightPx: number, room?: FrameRoom): Prepared | null {
   const stir = tools.active.ride?.stir;
   const performer = stir === undefined || still.layers !== undefined ? still : stirPerformer(still, stir, (frame - tools.recipe.plate.in) / framesPerSecond(parseRate(tools.recipe.plate.rate)));
-  const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx);
+  const raw = placePerformer(tools, performer, frame, takeFrame, widthPx, heightPx, room);
   if (raw === null) return null;
   const placed = dressPerformer(tools, raw);
   const { ground } = tools.active;
   const at = groundAt(ground, frame);
   const alpha = plane(placed.picture, 3);
-  const shade = ground === null || at === null ? null : still.shadow !== undefined ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx) : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height));
+  const shade = ground === null || at === null ? null : still.shadow !== undefined ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx) : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height), room);
   return { placed, shade };
 }

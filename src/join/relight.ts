@@ -84,16 +84,24 @@ export function relight(colour: readonly [Float32Array, Float32Array, Float32Arr
       ratio[c]![i] = Math.exp(most * Math.tanh(stops / most));
     }
   }
+  // The same for every row: cell, share of the next, and the step to it.
+  const cells = new Int32Array(width), shares = new Float64Array(width), steps = new Int32Array(width);
+  for (let x = 0; x < width; x++) {
+    const u = Math.min(w - 1.001, Math.max(0, (x + 0.5) / cell - 0.5)), k = Math.floor(u);
+    cells[x] = k; shares[x] = u - k; steps[x] = k + 1 < w ? 1 : 0;
+  }
+  const [red, green, blue] = colour, [r, g, q] = ratio;
   for (let y = 0; y < height; y++) {
     const v = Math.min(h - 1.001, Math.max(0, (y + 0.5) / cell - 0.5)), j = Math.floor(v), ty = v - j;
     const down = j + 1 < h ? w : 0;
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
       if (alpha[i]! <= 0) continue;
-      const u = Math.min(w - 1.001, Math.max(0, (x + 0.5) / cell - 0.5)), k = Math.floor(u), tx = u - k;
-      const o = j * w + k, right = k + 1 < w ? 1 : 0;
+      const tx = shares[x]!, o = j * w + cells[x]!, o1 = o + steps[x]!, o2 = o + down, o3 = o1 + down;
       const a = (1 - tx) * (1 - ty), b = tx * (1 - ty), d = (1 - tx) * ty, e = tx * ty;
-      for (let c = 0; c < 3; c++) { const r = ratio[c]!; colour[c]![i] = colour[c]![i]! * (a * r[o]! + b * r[o + right]! + d * r[o + down]! + e * r[o + down + right]!); }
+      red[i] = red[i]! * (a * r[o]! + b * r[o1]! + d * r[o2]! + e * r[o3]!);
+      green[i] = green[i]! * (a * g[o]! + b * g[o1]! + d * g[o2]! + e * g[o3]!);
+      blue[i] = blue[i]! * (a * q[o]! + b * q[o1]! + d * q[o2]! + e * q[o3]!);
     }
   }
 }

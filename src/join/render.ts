@@ -14,6 +14,7 @@ import { VideoReader } from '../media/video-reader.js';
 import { composeTools, type ComposeTools, type StepChoice } from './active-steps.js';
 import { STILL, type Carrier } from './carrier.js';
 import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
+import { FrameRoom } from './frame-room.js';
 import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
 import { mendsPlate } from './mends-plate.js';
@@ -138,15 +139,15 @@ export class JoinRenderer {
     return this.build(n, await this.plate.frame(n), choice);
   }
 
-  private async build(n: number, source: VideoFrame, choice: StepChoice, ahead?: Ahead): Promise<JoinFrame> {
+  private async build(n: number, source: VideoFrame, choice: StepChoice, ahead?: Ahead, room?: FrameRoom): Promise<JoinFrame> {
     const tools = this.toolsFor(choice);
     let plate = source;
     if (choice.alone !== undefined) plate = greyFrame(source);
     else if (this.options.mender !== undefined && this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))) plate = await this.options.mender.mend(n, source, tools.active.names);
     let prepared: Prepared | null = null;
     if (ahead !== undefined && 'prepared' in ahead) prepared = ahead.prepared;
-    else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, tools.active.names.has('patch'))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx);
-    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared), this.room);
+    else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, tools.active.names.has('patch'))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx, room);
+    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared, room), this.room);
     return this.withPlatePatch(made, tools, choice);
   }
 
@@ -174,15 +175,17 @@ export class JoinRenderer {
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */
   async *frames(from = this.recipe.plate.in, to = this.recipe.plate.out, choice: StepChoice = {}, signal?: AbortSignal): AsyncGenerator<JoinFrame, void, undefined> {
     let n = from;
-    const ahead = this.lanesFor(to - from, choice)?.frames(from, to, choice);
+    const ahead = this.lanesFor(to - from, choice)?.frames(from, to, choice), room = new FrameRoom();
     try {
       for await (const f of this.plate.frames(from, to)) {
         if (signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', `the render was stopped before frame ${n} of ${to}; what was finished is kept`, { kind: 'finding' });
         const made = await ahead?.next();
-        yield await this.build(n, f, choice, made?.value ?? undefined);
+        yield await this.build(n, f, choice, made?.value ?? undefined, room);
+        room.clear();
         n++;
       }
     } finally {
+      room.clear();
       await ahead?.return();
     }
   }
