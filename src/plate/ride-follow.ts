@@ -103,6 +103,8 @@ export class Follower {
   private previous = 1;
   /** Pixels a template keeps: the more grain, the more of them are needed. */
   private readonly limit: number;
+  /** sd of the key frame's grain in luma. */
+  private readonly grain: number;
   readonly anchor: RideTemplate;
   /** How much smaller the residual is with the smear than without or across, summed logarithms, and over how many frames. */
   private readonly blur = { gain: 0, tried: 0 };
@@ -110,8 +112,9 @@ export class Follower {
   constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
     this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS, this.memory);
     fillPyramid(keyFrame.luma, this.pyramid);
-    this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (grainIn(keyFrame.luma, widthPx, heightPx, polygon) - 0.008) / 0.01)));
-    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit, false, this.memory);
+    this.grain = grainIn(keyFrame.luma, widthPx, heightPx, polygon);
+    this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (this.grain - 0.008) / 0.01)));
+    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit, false, this.memory, this.grain);
     this.active = this.addKey(this.anchor, IDENTITY3, 0);
   }
 
@@ -382,7 +385,7 @@ export class Follower {
     this.weak = unlike && sound ? this.weak + 1 : 0;
     if (this.weak < 3 || this.keys.length >= 24) return;
     const polygon = this.anchor.polygon.map(([x, y]) => apply(f.homography, x, y) as [number, number]);
-    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index, this.limit, false, this.memory), f.homography, f.sdPx);
+    this.active = this.addKey(buildTemplate(this.pyramid, polygon, frame.index, this.limit, false, this.memory, this.grain), f.homography, f.sdPx);
     this.weak = 0;
   }
 }

@@ -39,6 +39,9 @@ export function projectLight(h: Float64Array, cells: Float64Array, lights: Float
   }
 }
 
+/** Below this a cell's correlation says too little of it to be set right for grain. */
+const LEAST_LIKE = 0.4;
+
 /**
  * Gain and bias of every cell, drawn towards the whole region's where a cell holds little contrast, and the trust in the
  * cell from its own correlation against the better cells'. A cell whose bias lies far off the region's (something else is
@@ -61,7 +64,9 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
     // Every pixel has its say here: a correlation over chosen pixels would prove itself.
     const rn = cells[o + RN]!;
     const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn, ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
-    cells[o + CORR] = rn >= 6 && rt > 0 && ri > 0 ? (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / Math.sqrt(rt * ri + 1e-12) : 0;
+    // Grain makes faint cells correlate less than they would (C. Spearman, Am. J. Psychol. 15, 1904); that is no stranger's mark.
+    const grain = rn * level.grain, likeness = Math.sqrt(Math.max(0.01, 1 - grain / Math.max(rt, 1e-12)) * Math.max(0.01, 1 - grain / Math.max(ri, 1e-12)));
+    cells[o + CORR] = rn >= 6 && rt > 0 && ri > 0 ? Math.min(1, (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / (Math.sqrt(rt * ri + 1e-12) * Math.max(LEAST_LIKE, likeness))) : 0;
     used++;
   }
   // The region's gain from the cells that agree with the template, so that an occluder has no say.
@@ -72,7 +77,7 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     if (cells[o + N]! < 1e-3) continue;
-    if (correlations.length === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) { within += cells[o + STT]!; cross += cells[o + STI]!; }
+    if (correlations.length === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) { within += textureOf(cells, o, level.grain); cross += cells[o + STI]!; }
   }
   const g0 = Math.max(0.15, Math.min(6, within > 0 ? cross / within : 1));
   const ridge = 0.25 * within / Math.max(1, used);
@@ -81,7 +86,7 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
     const m = cells[o + N]!;
     cells[o + RIDGE] = ridge;
     if (m < 1e-3) { cells[o + GAIN] = g0; cells[o + TRUST] = 0; continue; }
-    cells[o + GAIN] = first ? g0 : Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (cells[o + STT]! + ridge + 1e-12)));
+    cells[o + GAIN] = first ? g0 : Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (textureOf(cells, o, level.grain) + ridge + 1e-12)));
     cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (cells[o + CORR]! / good - 0.82) / 0.12));
   }
   const plane = lightPlane(cells, level, g0, expected);
@@ -97,6 +102,14 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
     else if (!first) cells[o + BIAS] = (cells[o + SI]! - cells[o + GAIN]! * cells[o + ST]! + 2 * bias0) / (m + 2);
   }
   return plane;
+}
+
+/**
+ * A cell's contrast without the key frame's grain, which would make every gain look smaller than it is (W. Fuller,
+ * *Measurement Error Models*, 1987, ch. 1) and so leave residuals that look like motion; never below a tenth of it.
+ */
+function textureOf(cells: Float64Array, o: number, grain: number): number {
+  return Math.max(0.1 * cells[o + STT]!, cells[o + STT]! - cells[o + N]! * grain);
 }
 
 /** The region's bias as a plane over its cells, by weights that fall off (Geman & McClure) from what was expected or from the middle of the cells that look like the template. */

@@ -28,6 +28,7 @@ export function smear(template: RideTemplate, key: LumaPyramid, motion: ArrayLik
     const d = dst.levels[at]!, f = 1 / (1 << l.level), { width: w, height: h, data } = key[l.level]!;
     const taps = Math.max(1, Math.min(9, Math.ceil((length * f) / 1.3)));
     d.reference.fill(0);
+    d.grain = l.grain * grainLeft(length * f, taps);
     for (let c = 0; c < l.cells; c++) {
       const from = l.starts[c]!, to = l.starts[c + 1]!;
       let n = 0;
@@ -63,6 +64,13 @@ export function smear(template: RideTemplate, key: LumaPyramid, motion: ArrayLik
     }
   });
   return dst;
+}
+
+/** Share of the grain's variance left in the mean of `taps` samples along a way (level pixels): neighbours are alike after the pyramid's own smoothing, of sd .71 px, and the samples' own, of about .4. */
+function grainLeft(way: number, taps: number): number {
+  let s = 0;
+  for (let i = 0; i < taps; i++) for (let k = 0; k < taps; k++) s += Math.exp(-(((i - k) * way / taps) ** 2) / (4 * (0.71 ** 2 + 0.4 ** 2)));
+  return s / (taps * taps);
 }
 
 function wayU(m: ArrayLike<number>, u: number, v: number): number {

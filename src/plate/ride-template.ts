@@ -21,6 +21,8 @@ export interface TemplateLevel {
   readonly v: Float32Array;
   /** Smoothed luma of the key frame. */
   readonly value: Float32Array;
+  /** Variance of the key frame's grain in it; 0 where not known. */
+  grain: number;
   /** count × 8, steepest-descent rows in luma per unit of generator. */
   readonly jacobian: Float32Array;
   /** |gradient| in luma per level pixel. */
@@ -63,10 +65,11 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
 
 /**
  * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level;
- * `even` lets no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part).
+ * `even` lets no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part). `grainSd`: sd of the key
+ * frame's grain in luma, where it is known.
  * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
  */
-export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false, memory?: RideMemory): RideTemplate {
+export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false, memory?: RideMemory, grainSd = 0): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
   const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
@@ -107,7 +110,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     const padded = starts[cells]!;
     const floats = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
     const t: TemplateLevel = {
-      level: l, count: n, cells, starts, longest: Math.max(...counts) + 3, reference: floats(cells),
+      level: l, count: n, grain: grainSd * grainSd * grainKept(l), cells, starts, longest: Math.max(...counts) + 3, reference: floats(cells),
       u: floats(padded).fill(NaN), v: floats(padded), value: floats(padded), jacobian: floats(padded * 8),
       slope: floats(padded), balance: new Float32Array(cells), middles: middlesOf(kept, cells, f, cx, cy, scale),
     };
@@ -148,6 +151,17 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     toPixels: [scale, 0, cx, 0, scale, cy, 0, 0, 1],
     corners: reportedCorners(polygon).map(([x, y]) => [(x - cx) / scale, (y - cy) / scale] as const),
   };
+}
+
+/** Share of the variance of white grain that a level of the pyramid (ride-pyramid.ts) keeps: the energy of its whole kernel. */
+function grainKept(level: number): number {
+  let k = [1, 2, 1].map((v) => v / 4);
+  for (let l = 0; l < level; l++) {
+    const step = 1 << l, wide = new Array<number>(k.length + 3 * step).fill(0);
+    [1, 3, 3, 1].forEach((w, q) => k.forEach((v, i) => { wide[i + q * step] = wide[i + q * step]! + (v * w) / 8; }));
+    k = wide;
+  }
+  return k.reduce((s, v) => s + v * v, 0) ** 2;
 }
 
 function middlesOf(pixels: readonly { x: number; y: number; c: number }[], cells: number, f: number, cx: number, cy: number, scale: number): Float32Array {
