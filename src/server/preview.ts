@@ -6,7 +6,8 @@ import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 import { resize } from '../image/resize.js';
 import type { JoinRenderer } from '../join/render.js';
-import { STEP_ORDER, type Recipe, type StepName } from '../join/types.js';
+import { stepNumber, withStepNumber } from '../join/step-numbers.js';
+import { STEP_ORDER, type Recipe, type RecipeStep, type StepName } from '../join/types.js';
 import { liveRecipe, openJoin } from '../jobs/join-parts.js';
 import { encodeJpeg } from './frame-store.js';
 
@@ -24,21 +25,13 @@ function stepName(text: string | undefined): StepName | undefined {
 
 /** The recipe of a join with some numbers of its steps changed (`"ground.azimuthDeg": 30`), as a slider does while it moves. */
 function drafted(recipe: Recipe, changes: Readonly<Record<string, number>>): Recipe {
-  const steps = recipe.steps.map((s) => ({ ...s }) as unknown as Record<string, unknown>);
+  let steps: readonly RecipeStep[] = recipe.steps;
   for (const [name, value] of Object.entries(changes)) {
-    const [step, key, inner] = name.split('.');
-    const whole = steps.find((s) => s['step'] === step);
-    // A number within a part of a step (`ride.stir.amplitudePx`): the part is copied, not the book's own changed.
-    const part = whole === undefined || key === undefined || inner === undefined ? undefined : whole[key];
-    if (whole !== undefined && key !== undefined && typeof part === 'object' && part !== null && inner !== undefined && typeof (part as Record<string, unknown>)[inner] === 'number' && Number.isFinite(value)) {
-      whole[key] = { ...part, [inner]: value };
-      continue;
-    }
-    const found = inner === undefined ? whole : undefined;
-    if (found === undefined || key === undefined || typeof found[key] !== 'number' || !Number.isFinite(value)) throw new PlatewrightError('PW-JOIN-STEP', `the recipe has no number "${name}" to change`, { kind: 'usage' });
-    found[key] = value;
+    const [step, ...key] = name.split('.'), path = key.join('.'), found = steps.find((s) => s.step === step);
+    if (found === undefined || stepNumber(found, path) === undefined || !Number.isFinite(value)) throw new PlatewrightError('PW-JOIN-STEP', `the recipe has no number "${name}" to change`, { kind: 'usage' });
+    steps = steps.map((s) => (s === found ? withStepNumber(s, path, value) : s));
   }
-  return { ...recipe, steps: steps as unknown as Recipe['steps'] };
+  return { ...recipe, steps };
 }
 
 /** An open renderer for the recipe: one that is open already where only light, ground, front or air differ. */

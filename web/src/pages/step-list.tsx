@@ -2,6 +2,7 @@
 import { createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
+import { stepNumber, withStepNumber } from '../../../src/join/step-numbers.js';
 import type { PeelStep, RecipeStep } from '../../../src/join/types.js';
 import { edit } from '../api.js';
 
@@ -12,7 +13,7 @@ const KNOBS: Readonly<Record<string, readonly { readonly key: string; readonly l
     { key: 'azimuthDeg', label: 'light azimuth, °', min: -180, max: 180, step: 1 }, { key: 'elevationDeg', label: 'light elevation, °', min: 3, max: 88, step: 1 },
     { key: 'softnessDeg', label: 'softness, °', min: 0, max: 30, step: 0.1 }, { key: 'contactStrength', label: 'contact', min: 0, max: 1, step: 0.01 }],
   ride: [{ key: 'motionBlur', label: 'shutter, °', min: 0, max: 360, step: 1 }, { key: 'stir.amplitudePx', label: 'stir, take px', min: 0, max: 20, step: 0.1 }, { key: 'stir.rateHz', label: 'stir, Hz', min: 0, max: 6, step: 0.05 }],
-  light: [{ key: 'saturation', label: 'saturation', min: 0, max: 2, step: 0.01 }],
+  light: [{ key: 'exposureStops', label: 'exposure, stops', min: -3, max: 3, step: 0.05 }, { key: 'warmthStops', label: 'red over blue, stops', min: -2, max: 2, step: 0.05 }, { key: 'saturation', label: 'saturation', min: 0, max: 2, step: 0.01 }, { key: 'relight.strength', label: 'turn of the key', min: 0, max: 1, step: 0.01 }],
   front: [{ key: 'softPx', label: 'edge softness, px', min: 0, max: 8, step: 0.1 }],
   air: [{ key: 'softenPx', label: 'soften, px', min: 0, max: 6, step: 0.05 }, { key: 'wrap', label: 'light wrap', min: 0, max: 1, step: 0.01 }, { key: 'grain', label: 'grain', min: 0, max: 2, step: 0.01 }],
 };
@@ -36,7 +37,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
     const p = pending;
     pending = null;
     if (p === null) return;
-    put(p.title, props.join.recipe.steps.map((x, n) => (n === p.step ? withNumber(x, p.key, p.value) : x)));
+    put(p.title, props.join.recipe.steps.map((x, n) => (n === p.step ? withStepNumber(x, p.key, p.value) : x)));
   };
   const turn = (at: number, step: string, k: { readonly key: string; readonly label: string }, value: number): void => {
     if (pending !== null && (pending.step !== at || pending.key !== k.key)) keep();
@@ -49,7 +50,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   onCleanup(keep);
   // What is in the book needs no draft any more.
   createEffect(() => {
-    const left = Object.fromEntries(Object.entries(draft()).filter(([name, v]) => { const [step, ...key] = name.split('.'), s = props.join.recipe.steps.find((x) => x.step === step); return (s === undefined ? undefined : numberOf(s, key.join('.'))) !== v; }));
+    const left = Object.fromEntries(Object.entries(draft()).filter(([name, v]) => { const [step, ...key] = name.split('.'), s = props.join.recipe.steps.find((x) => x.step === step); return Math.abs((s === undefined ? NaN : stepNumber(s, key.join('.')) ?? NaN) - v) > 1e-6; }));
     if (Object.keys(left).length !== Object.keys(draft()).length) setDraft(left);
   });
   const tried = () => Object.entries(draft()).filter(([k]) => !k.startsWith('peel.')).map(([k, v]) => `${k}:${v}`).join(',');
@@ -78,8 +79,8 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
             </div>
             <p class="how">{s().why}</p>
             <Show when={keeps(s())}>{(p) => <label class="knob">shadow on the screen kept <input type="checkbox" checked={p().keepShadow === true} onChange={(e) => put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(props.join.recipe.steps, e.currentTarget.checked))} /></label>}</Show>
-            <For each={(KNOBS[s().step] ?? []).filter((k) => !k.key.includes('.') || numberOf(s(), k.key) !== undefined)}>{(k) => {
-              const value = () => draft()[`${s().step}.${k.key}`] ?? numberOf(s(), k.key) ?? 0;
+            <For each={(KNOBS[s().step] ?? []).filter((k) => !k.key.includes('.') || stepNumber(s(), k.key) !== undefined)}>{(k) => {
+              const value = () => draft()[`${s().step}.${k.key}`] ?? stepNumber(s(), k.key) ?? 0;
               return (
                 <label class="knob">{k.label}
                   <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => turn(i, s().step, k, Number(e.currentTarget.value))} onBlur={keep} />
@@ -97,19 +98,6 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
 /** The peel of a take shot before a screen, whose own shadow can be kept. */
 function keeps(s: RecipeStep): PeelStep | null {
   return s.step === 'peel' && s.method === 'screen' ? s : null;
-}
-
-/** A number of a step, or of a part of it (`stir.amplitudePx`); undefined where it has none. */
-function numberOf(s: RecipeStep, key: string): number | undefined {
-  let at: unknown = s;
-  for (const k of key.split('.')) at = typeof at === 'object' && at !== null ? (at as Record<string, unknown>)[k] : undefined;
-  return typeof at === 'number' ? at : undefined;
-}
-
-function withNumber(s: RecipeStep, key: string, value: number): RecipeStep {
-  const [first, inner] = key.split('.');
-  const whole = s as unknown as Record<string, unknown>;
-  return { ...s, [first!]: inner === undefined ? value : { ...(whole[first!] as Record<string, unknown>), [inner]: value } } as RecipeStep;
 }
 
 function hash(text: string): string {
