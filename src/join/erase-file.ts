@@ -13,6 +13,8 @@ export interface EraseFileOptions {
   readonly grain?: boolean;
   readonly shadowToo?: boolean;
   readonly growPx?: number;
+  /** Shadows to be relit where no frame shows their ground lit. */
+  readonly shadows?: readonly RegionFile[];
   readonly signal?: AbortSignal;
   readonly onProgress?: (done: number, total: number) => void;
   /** Each clean frame with what was replaced in it (null: nothing); valid during the call. */
@@ -57,7 +59,7 @@ export async function eraseFile(file: string, region: RegionFile, out: string | 
   try {
     const { widthPx, heightPx, frameCount, rate, colour } = reader.info;
     const cleaner = await PlateCleaner.build(reader, {
-      regions: [region], ...(options.shadowToo === undefined ? {} : { shadowToo: options.shadowToo }), ...(options.growPx === undefined ? {} : { growPx: options.growPx }), ...(options.signal === undefined ? {} : { signal: options.signal }),
+      regions: [region], ...(options.shadows === undefined ? {} : { shadows: options.shadows }), ...(options.shadowToo === undefined ? {} : { shadowToo: options.shadowToo }), ...(options.growPx === undefined ? {} : { growPx: options.growPx }), ...(options.signal === undefined ? {} : { signal: options.signal }),
     });
     const look = options.grain === true ? await measureLook(reader) : null;
     const grain = look === null || look.grain.table.length === 0 ? null : grower({ table: look.grain.table, autocorrelation: look.grain.autocorrelation, channelCorrelation: look.grain.channelCorrelation }, 1);

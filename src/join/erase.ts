@@ -23,7 +23,8 @@ import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
 import { fitLocally } from './erase-align.js';
 import { boundsOf, buildMosaic, layOver, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame, type MosaicSource } from './erase-mosaic.js';
-import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
+import { cropPicture, cropPlane, matchSeam, matchSharpness } from './erase-seam.js';
+import { relightShadow } from './erase-relight.js';
 import { shadowBeside } from './erase-shadow.js';
 import { chooseSources } from './erase-sources.js';
 import { synthesisePatches } from './patch-synthesis.js';
@@ -39,6 +40,8 @@ const SHADOW_REACH = 0.7;
 export interface EraseRequest {
   readonly regions: readonly RegionFile[];
   readonly growPx?: number;
+  /** Shadows of what goes that lie there on every frame: their ground is relit (erase-relight.ts). */
+  readonly shadows?: readonly RegionFile[];
   /** Darkened ground beside the region goes too. Default true. */
   readonly shadowToo?: boolean;
   /** Frames from which sources may be taken; default the whole file. */
@@ -115,7 +118,9 @@ export class PlateCleaner {
     const camera = request.camera ?? (await measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span, ...(request.signal === undefined ? {} : { signal: request.signal }) }));
     const carrier = cameraCarrier(camera);
     const paths = request.regions.map((r) => carryRegion(r, carrier));
-    const outlines = (n: number): [number, number][][] => paths.map((p) => p(n));
+    const things = (n: number): [number, number][][] => paths.map((p) => p(n));
+    const shadowPaths = (request.shadows ?? []).map((r) => carryRegion(r, carrier));
+    const outlines = (n: number): [number, number][][] => [...things(n), ...shadowPaths.map((p) => p(n))];
     const motion = setMotion(camera, (span.in + span.out) >> 1);
     const lost = new Set(camera.frames.filter((f) => f.support === 0).map((f) => f.frame));
     const looked = spread(span.in, span.out, 240);
@@ -125,22 +130,25 @@ export class PlateCleaner {
     const hidden = hiddenInMosaic(frame, looked, outlines, motion, w, h, growPx);
     const chosen = chooseSources({
       candidates, points: gridPoints(hidden, frame), widthPx: w, heightPx: h, most: SOURCES, clearPx: growPx + 3,
-      fromReference: (n) => motion.fromReference(n), hides: outlines,
+      fromReference: (n) => motion.fromReference(n), hides: things,
     });
     const sources: MosaicSource[] = [];
     const buffer = createPicture(w, h, 3);
     let got = 0;
+    const shaded: MosaicSource[] = [];
     for (const n of chosen) {
       request.signal?.throwIfAborted();
       const held = copyFrame(await reader.frame(n));
       sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx), buffer));
+      if (shadowPaths.length > 0) shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx), buffer));
       request.onProgress?.(++got, chosen.length);
     }
     const mosaic = buildMosaic(sources, frame, !motion.still, request.shadowToo ?? true);
+    const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(shaded, frame, !motion.still));
     const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1);
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
-    return new PlateCleaner(filled, seen, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? notes : [...notes, `${lost.size} frame(s) could not be aligned to the set and give nothing`] });
+    return new PlateCleaner(filled, seen, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? [...relit, ...notes] : [...relit, ...notes, `${lost.size} frame(s) could not be aligned to the set and give nothing`] });
   }
 
   /** The clean part of a frame; null where the region does not reach into it. @param coded display-coded picture of the whole frame @param chromaShift so that the box holds whole chroma samples */
@@ -191,6 +199,31 @@ export class PlateCleaner {
     }
     return { box, coded: fill, cover, madeUp };
   }
+}
+
+/** Ground that only `shaded` shows, relit, becomes part of the mosaic. Returns what is to be said of it. */
+function layRelit(mosaic: Mosaic, shaded: Mosaic): string[] {
+  const { width: w, height: h } = mosaic, n = w * h;
+  const dark = new Float32Array(n), known = new Float32Array(n);
+  let x0 = w, y0 = h, x1 = 0, y1 = 0;
+  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
+    known[i] = mosaic.count[i]! > 0 || shaded.count[i]! > 0 ? 1 : 0;
+    if (mosaic.count[i]! > 0 || !(shaded.count[i]! > 0)) continue;
+    dark[i] = 1;
+    mosaic.count[i] = shaded.count[i]!;
+    for (let c = 0; c < 3; c++) mosaic.picture.data[c * n + i] = shaded.picture.data[c * n + i]!;
+    x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1);
+  }
+  if (x1 <= x0) return ['every part of the marked shadow is seen lit in some frame: nothing had to be relit'];
+  const room = 40 + Math.ceil(0.25 * Math.max(x1 - x0, y1 - y0));
+  const box = [Math.max(0, x0 - room), Math.max(0, y0 - room), Math.min(w, x1 + room), Math.min(h, y1 + room)] as const;
+  const part = cropPicture(mosaic.picture, box);
+  const found = relightShadow(part, cropPlane(dark, w, box), cropPlane(known, w, box));
+  if (found === null) return ['the marked shadow is not darker than the ground beside it: left as it is'];
+  for (let c = 0; c < 3; c++) for (let y = box[1]; y < box[3]; y++) for (let x = box[0]; x < box[2]; x++) {
+    if (dark[y * w + x]! > 0) mosaic.picture.data[(c * h + y) * w + x] = plane(part, c)[(y - box[1]) * part.width + x - box[0]]!;
+  }
+  return [`a shadow that no frame shows lit was relit: it let through ${found.ratio.map((v) => (100 * v).toFixed(0)).join(', ')} % of red, green, blue`];
 }
 
 /** Numbers from..to−1, at most `most`, evenly spread with both ends. */

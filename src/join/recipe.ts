@@ -203,10 +203,11 @@ export function scaleOfUpright(ground: readonly [number, number], top: readonly 
 }
 
 function proposeErase(marks: MarksFile): EraseStep | null {
-  const found = marksOf(marks, 'erase');
+  const all = marksOf(marks, 'erase');
+  const found = all.filter((m) => m.mark.shadow !== true), shadows = thingsOf(all.filter((m) => m.mark.shadow === true));
   if (found.length === 0) return null;
   const [region, ...also] = thingsOf(found);
-  return { step: 'erase', on: true, why: `${found.length} erase mark(s) on ${1 + also.length} thing(s); a shadow that touches them goes too`, region: region!, ...(also.length > 0 ? { also } : {}), growPx: 3, shadowToo: true };
+  return { step: 'erase', on: true, why: `${found.length} erase mark(s) on ${1 + also.length} thing(s); a shadow that touches them goes too${shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : ''}`, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), growPx: 3, shadowToo: true };
 }
 
 /** Marks on one frame are different things; the k-th of each frame is one thing followed. */

@@ -18,6 +18,8 @@ export interface StepBase<N extends StepName> {
 export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFile; readonly growPx: number; readonly shadowToo: boolean;
   /** Further things to go, each with its own polygons over time. */
   readonly also?: readonly RegionFile[];
+  /** Their shadows, where no frame shows the ground lit: relit. */
+  readonly shadows?: readonly RegionFile[];
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
   readonly within?: readonly [number, number, number, number] }
 /** Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps keep the plate's own pixels. */

@@ -24,7 +24,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('face'), frame, leftEye: point, rightEye: point, nose: point, mouth: point.optional() }),
   z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
   z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
-  z.object({ kind: z.literal('erase'), frame, polygon }),
+  // `shadow`: a shadow of what goes, whose ground no frame shows lit; it is relit.
+  z.object({ kind: z.literal('erase'), frame, polygon, shadow: z.boolean().optional() }),
   z.object({ kind: z.literal('widen'), frame, left: pixels, right: pixels, top: pixels, bottom: pixels }),
   // On a plate: `offsetFrames` says that this part is taken from so many frames later of the same shot (a line spoken sooner).
   z.object({ kind: z.literal('patch'), frame, polygon, offsetFrames: z.number().int().optional() }),

@@ -27,7 +27,7 @@ type Polygonal = 'erase' | 'front';
 
 /** Polygon of a mark kind at a frame: carried corner to corner between the frames marked, held beyond them. Null where none is marked. */
 export function polygonAt(marks: MarksFile, kind: Polygonal, frame: number): Point[] | null {
-  const keys = marks.marks.filter((m): m is Extract<Mark, { kind: Polygonal }> => m.kind === kind).map((m) => ({ frame: m.frame ?? marks.frame, polygon: m.polygon })).sort((a, b) => a.frame - b.frame);
+  const keys = marks.marks.filter((m): m is Extract<Mark, { kind: Polygonal }> => m.kind === kind && !(m.kind === 'erase' && m.shadow === true)).map((m) => ({ frame: m.frame ?? marks.frame, polygon: m.polygon })).sort((a, b) => a.frame - b.frame);
   if (keys.length === 0) return null;
   let a = keys[0]!, b = keys[keys.length - 1]!;
   if (frame <= a.frame) return [...a.polygon];
@@ -96,7 +96,7 @@ const GRID = 96;
 
 function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value: number; got: number | null } {
   const { marks, widthPx, heightPx, span } = r;
-  if (!marks.marks.some((m) => m.kind === 'erase')) {
+  if (polygonAt(marks, 'erase', span.in) === null) {
     return { share: measured(0, 'ratio', 0, 'no erase mark: nothing is to go', [span.in, span.out - 1]), supplied: notMeasurable('ratio', 'nothing is to be erased'), value: 0, got: null };
   }
   const n = span.out - span.in;
