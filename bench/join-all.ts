@@ -19,7 +19,7 @@ import { readPng, writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import type { MarksFile } from '../src/plate/marks.js';
 
-interface Frame { readonly frame: number; readonly truth: Picture; readonly base: Picture; readonly matte: Float32Array }
+export interface Frame { readonly frame: number; readonly truth: Picture; readonly base: Picture; readonly matte: Float32Array }
 interface Scene { readonly id: string; readonly group: 'truth' | 'made'; readonly plate: string; readonly take: string; readonly plateMarks: MarksFile; readonly takeMarks: MarksFile; frames(every: number): AsyncGenerator<Frame> }
 
 async function* truthFrames(shot: (typeof TRUTH_SHOTS)[number], every: number): AsyncGenerator<Frame> {
@@ -31,7 +31,7 @@ async function* truthFrames(shot: (typeof TRUTH_SHOTS)[number], every: number): 
 
 const json = (path: string): MarksFile => JSON.parse(readFileSync(path, 'utf8')) as MarksFile;
 
-function allScenes(folder: string, ids: readonly string[]): Scene[] {
+export function allScenes(folder: string, ids: readonly string[]): Scene[] {
   const wanted = (id: string): boolean => ids.length === 0 || ids.includes(id);
   const truths: Scene[] = truthFolder() === null ? [] : TRUTH_SHOTS.filter(wanted).map((shot) => {
     const m = truthMarks(shot);

@@ -1,6 +1,6 @@
 /**
- * The join as its recipe says it should be, without the air step's grain: rendered again for a few frames, so that what the
- * file holds can be told from the performer's own texture. It is used only where it explains what is seen; a join that did
+ * The join as its recipe says it should be, without the air step's grain but with its softening and haze: rendered again for
+ * a few frames, so that what the file holds can be told from the performer's own texture. It is used only where it explains what is seen; a join that did
  * not come from this recipe is read without it.
  */
 import { PlatewrightError } from '../core/errors.js';
@@ -28,6 +28,11 @@ async function openIfThere(recipe: Recipe, tools?: JoinOptions): Promise<JoinRen
     if (error instanceof PlatewrightError) return null;
     throw error;
   }
+}
+
+/** Fur left unsoftened would differ from the softened fur of the file, and the difference pass for grain. */
+function grainless(recipe: Recipe): Recipe {
+  return { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, grain: 0 } : s)) };
 }
 
 /** The plate as the join's erase and widen steps leave it. */
@@ -62,7 +67,7 @@ export class BareJoin {
 
   /** Null where plate or take of the recipe are not there any more. */
   static async open(recipe: Recipe, tools?: JoinOptions): Promise<BareJoin | null> {
-    const renderer = await openIfThere(recipe, tools);
+    const renderer = await openIfThere(grainless(recipe), tools);
     return renderer === null ? null : new BareJoin(renderer);
   }
 
@@ -71,7 +76,7 @@ export class BareJoin {
     if (f.box === null) return null;
     let coded;
     try {
-      coded = (await this.renderer.frame(f.frame, { steps: ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front'] })).coded();
+      coded = (await this.renderer.frame(f.frame, { steps: ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'] })).coded();
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
