@@ -73,8 +73,14 @@ export function relight(colour: readonly [Float32Array, Float32Array, Float32Arr
   const fillOf = (lamp: RelightLamp): number[] => lamp.fill.map((f) => f + (1 - f) * FLATTEN);
   const ff = fillOf(from), tf = fillOf(to);
   const ratio = [new Float32Array(n), new Float32Array(n), new Float32Array(n)] as const;
+  // All cells beyond the body have the same ratio.
+  let beyond = -1;
   for (let i = 0; i < n; i++) {
     const nz = normals[2 * n + i]!;
+    if (nz === 0) {
+      if (beyond >= 0) { for (let c = 0; c < 3; c++) ratio[c]![i] = ratio[c]![beyond]!; continue; }
+      beyond = i;
+    }
     // Beyond the filled body the surface turns to the lens: fur's tips take what the body's edge takes.
     const nx = nz === 0 ? 0 : normals[i]!, ny = nz === 0 ? 0 : normals[n + i]!;
     const gf = facingOf(from.towards, nx, ny, nz === 0 ? -1 : nz), gt = facingOf(to.towards, nx, ny, nz === 0 ? -1 : nz);

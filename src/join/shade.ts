@@ -4,7 +4,7 @@
  * to take away, so no second shadow is laid over the first (own-shadow.ts). A marked surface that the key meets at another angle than level ground has another share
  * of key to lose: with a key k times as strong, fill / (k key + fill).
  */
-import type { Picture } from '../image/picture.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import type { Box, GroundShade } from './ground.js';
 import { LEAST_SPREAD, ownShadowAt, ownShadowOf, softened, type LitGround } from './own-shadow.js';
@@ -29,7 +29,7 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
   const { marked } = shade;
   // The ground's first, then those of the marked surfaces.
   const lits = [ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission), ...(marked === undefined ? [] : (step.receivers ?? []).map((r) => ownShadowOf(litOf(r.litLinear, r.litSpread), step.transmission)))];
-  const soft = lits.some((l) => l !== null) ? softened(base, step.litRadiusPx ?? 2) : null;
+  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, dx, dy, step.litRadiusPx ?? 2) : null;
   const full = shade.kept === true ? ([0, 0, 0] as const) : step.transmission;
   let [t0, t1, t2] = full;
   const d = out.data;
@@ -44,7 +44,7 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
       if (cover < NOTHING && contact < NOTHING) continue;
       const lit = share > 0.5 ? lits[marked!.number[i]!]! : lits[0]!;
       if (lit !== null && cover > 0) {
-        cover *= 1 - ownShadowAt(lit, soft!, o);
+        cover *= 1 - ownShadowAt(lit, soft!.picture, (y + dy - soft!.y0) * soft!.picture.width + x + dx - soft!.x0);
         if (cover < NOTHING && contact < NOTHING) continue;
       }
       if (marked !== undefined) {
@@ -61,4 +61,28 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
       d[2 * n + o] = d[2 * n + o]! * f2;
     }
   }
+}
+
+/** The plate softened where the key is hidden from it, and where in `base` that part begins; null where it is hidden from nothing. */
+function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number): { readonly picture: Picture; readonly x0: number; readonly y0: number } | null {
+  const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1], { cover } = shade;
+  let x0 = sw, y0 = sh, x1 = 0, y1 = 0;
+  for (let y = 0; y < sh; y++) {
+    const row = y * sw;
+    let first = 0, last = sw - 1;
+    while (first < sw && !(cover[row + first]! > 0)) first++;
+    if (first === sw) continue;
+    while (!(cover[row + last]! > 0)) last--;
+    x0 = Math.min(x0, first); x1 = Math.max(x1, last + 1); y0 = Math.min(y0, y); y1 = y + 1;
+  }
+  if (x1 <= x0) return null;
+  // Whole windows: the mean of each pixel wanted is over the same pixels as in the whole box.
+  const r = Math.max(0, Math.floor(radius));
+  x0 = Math.max(0, x0 + dx - r); y0 = Math.max(0, y0 + dy - r); x1 = Math.min(base.width, x1 + dx + r); y1 = Math.min(base.height, y1 + dy + r);
+  const part = createPicture(x1 - x0, y1 - y0, 3);
+  for (let c = 0; c < 3; c++) {
+    const from = plane(base, c), to = plane(part, c);
+    for (let y = y0; y < y1; y++) to.set(from.subarray(y * base.width + x0, y * base.width + x1), (y - y0) * part.width);
+  }
+  return { picture: softened(part, radius), x0, y0 };
 }
