@@ -11,6 +11,7 @@ import { priorFill } from './prior-fill.js';
 import { resampleCells } from './resample-cells.js';
 import { screenField, type ScreenField } from './screen-field.js';
 import { findScreenHue, type ScreenHue } from './screen-hue.js';
+import { mendShadowEdges } from './shadow-edge.js';
 import type { SmallLinear } from './small-linear.js';
 import { ownFloats, type Floats } from './work-space.js';
 
@@ -75,8 +76,15 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   return { width: w, height: h, hue, map, seen, notes };
 }
 
-/** The screen's colour and sure pixels in one frame. */
+/** The screen's colour and sure pixels in one frame, right along the edges of shadows too. */
 export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Floats = ownFloats): ScreenField {
+  const field = smoothScreen(model, small, floats);
+  mendShadowEdges(small, field);
+  return field;
+}
+
+/** The same without hard edges. */
+function smoothScreen(model: ScreenModel, small: SmallLinear, floats: Floats): ScreenField {
   const plain = screenField(small, model.hue, model.map, floats);
   const { map } = model;
   if (map === null) return plain;
