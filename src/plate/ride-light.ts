@@ -39,9 +39,6 @@ export function projectLight(h: Float64Array, cells: Float64Array, lights: Float
   }
 }
 
-/** Below this a cell's correlation says too little of it to be set right for grain. */
-const LEAST_LIKE = 0.4;
-
 /**
  * Gain and bias of every cell, drawn towards the whole region's where a cell holds little contrast, and the trust in the
  * cell from its own correlation against the better cells'. A cell whose bias lies far off the region's (something else is
@@ -64,9 +61,7 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
     // Every pixel has its say here: a correlation over chosen pixels would prove itself.
     const rn = cells[o + RN]!;
     const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn, ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
-    // Grain makes faint cells correlate less than they would (C. Spearman, Am. J. Psychol. 15, 1904); that is no stranger's mark.
-    const grain = rn * level.grain, likeness = Math.sqrt(Math.max(0.01, 1 - grain / Math.max(rt, 1e-12)) * Math.max(0.01, 1 - grain / Math.max(ri, 1e-12)));
-    cells[o + CORR] = rn >= 6 && rt > 0 && ri > 0 ? Math.min(1, (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / (Math.sqrt(rt * ri + 1e-12) * Math.max(LEAST_LIKE, likeness))) : 0;
+    cells[o + CORR] = rn >= 6 && rt > 0 && ri > 0 ? (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / Math.sqrt(rt * ri + 1e-12) : 0;
     used++;
   }
   // The region's gain from the cells that agree with the template, so that an occluder has no say.
