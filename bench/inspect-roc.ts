@@ -64,7 +64,7 @@ async function stills(scenes: string): Promise<{ id: string; still: Still }[]> {
 
 const args = process.argv.slice(2), opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
 const scenes = resolve(args[0]!), file = resolve(args[1]!), seed = Number(opt('seed', '1')), only = opt('only', 'traced,body,real').split(','), per = Number(opt('spoils', '1'));
-const record = (made: MadeJoin, spoil: string, size: number, r: Inspection): void => appendFileSync(file, JSON.stringify({ id: made.id, family: made.family, spoil, size, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null && (made.tells === undefined || made.tells.includes(m.matter))).map((m) => [m.matter, [m.value, m.passes]])) , first: r.matters.filter((m) => m.passes === false)[0]?.matter ?? null }) + '\n');
+const record = (made: MadeJoin, spoil: string, size: number, r: Inspection): void => appendFileSync(file, JSON.stringify({ id: made.id, family: made.family, spoil, size, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null && (made.tells === undefined || made.tells.includes(m.matter))).map((m) => [m.matter, [m.value, m.passes]])) , first: r.found?.[0] ?? null }) + '\n');
 
 function look(made: MadeJoin, r: RandomStream): void {
   const t = Date.now();

@@ -59,7 +59,7 @@ function withoutActor(p: Picture, matte: Float32Array): Picture {
   return out;
 }
 
-const made = (id: string, frames: readonly JoinFrame[]): MadeJoin => ({ id, family: 'real', frames, recipe: recipeOf(frames[0]!.join.width, frames[0]!.join.height, frames.length, null, () => [frames[0]!.join.width / 2, frames[0]!.join.height / 2]), tells: ['grain', 'blur', 'blackLevel', 'whiteLevel', 'colour'] });
+const made = (id: string, frames: readonly JoinFrame[]): MadeJoin => ({ id, family: 'real', frames, recipe: recipeOf(frames[0]!.join.width, frames[0]!.join.height, frames.length, null, () => [frames[0]!.join.width / 2, frames[0]!.join.height / 2]), tells: ['spill', 'grain', 'blur', 'blackLevel', 'whiteLevel', 'colour'] });
 
 export async function *realJoins(count: number): AsyncGenerator<MadeJoin, void, undefined> {
   const folder = footage();

@@ -14,7 +14,7 @@ import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
 import type { Bare } from './reference.js';
 import { readKeySide, readShadow } from './shadow.js';
-import { readBlur, readGrain } from './texture.js';
+import { measuredGrain, readBlur, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './verdict.js';
 
 /** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
@@ -33,6 +33,7 @@ export class SeriesReader {
   /** The performer is behind a pane. */
   readonly veiled: boolean;
   private readonly veil: number;
+  private readonly measure: GrainMeasure | null;
   private before: SeenFrame | null = null;
   private beforeThat: SeenFrame | null = null;
   private readonly outlines: (OutlineCells | null)[] = [];
@@ -50,6 +51,8 @@ export class SeriesReader {
     this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
     this.veiled = front !== null && front.pane !== null;
     this.veil = front?.pane?.veil ?? 0;
+    const air = recipe.steps.find((s) => s.step === 'air');
+    this.measure = air?.step === 'air' && air.plateGrain !== null && air.plateGrain.table.length > 0 ? measuredGrain(air.plateGrain) : null;
     this.series.first = first;
   }
 
@@ -72,10 +75,10 @@ export class SeriesReader {
     this.series.frames.push(f.frame);
     const close = (f.frame - this.series.first) % this.every === 0;
     if (close) this.readClosely(f);
-    const grain = bare !== null ? readGrain(f, bare.luma) : close ? readGrain(f, null) : null;
+    const grain = bare !== null ? readGrain(f, bare.luma, this.measure) : close ? readGrain(f, null, this.measure) : null;
     if (grain !== null) {
       this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
-      if (grain.sure) this.put('grainOutside', f.frame, grain.outside);
+      this.put(grain.sure ? 'grainOutside' : 'roughOutside', f.frame, grain.outside);
     }
     if (bare !== null && bare.explained >= SAME) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
     const shift = matteShift(f);

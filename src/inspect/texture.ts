@@ -6,6 +6,9 @@
  * of it are larger than a pixel. Fur and brick raise it in most blocks, so the quietest are compared. Where the performer
  * without its grain is at hand (the recipe rendered again without the air step), it is taken away first, and with it the fur.
  */
+import { createPicture } from '../image/picture.js';
+import { grower } from '../join/grain.js';
+import type { GrainModel } from '../join/types.js';
 import { edgeSigma } from '../take/sharpness.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
 
@@ -84,25 +87,52 @@ const BANDS = 8;
 /** Blocks that a band needs on either side to be heard. */
 const BAND_OUT = 60, BAND_IN = 25;
 
+/**
+ * What the plate's measured grain gives in blocks of the halved picture at a level, or null without a measure: a plate whose quietest
+ * blocks are still gravel or grass reads rougher than that, and must not pass for grainy.
+ */
+export type GrainMeasure = (level: number) => number;
+
+/** From the recipe's model: its noise laid on grey, read as any other. */
+export function measuredGrain(model: GrainModel): GrainMeasure {
+  const side = 160, g = grower(model, 1), grey = createPicture(side, side, 3).data, n = side * side;
+  const mean = (curve: Float32Array): number => curve.reduce((a, v) => a + v, 0) / curve.length;
+  const usual = 0.2126 * mean(g.curves[0]) + 0.7152 * mean(g.curves[1]) + 0.0722 * mean(g.curves[2]);
+  const amount = [0, 1, 2].map((c) => new Float32Array(n).fill(mean(g.curves[c]!)));
+  g.add(0, [0, 0, side, side], grey, (c) => amount[c]!);
+  const w = side >> 1, luma = new Float32Array(w * w), all = new Float32Array(w * w).fill(1);
+  const at = (i: number): number => 0.2126 * grey[i]! + 0.7152 * grey[n + i]! + 0.0722 * grey[2 * n + i]!;
+  for (let y = 0; y < w; y++) for (let x = 0; x < w; x++) { const i = 2 * y * side + 2 * x; luma[y * w + x] = (at(i) + at(i + 1) + at(i + side) + at(i + side + 1)) / 4; }
+  const unit = quantile(blockSigmas({ width: w, height: w, luma, low: all, high: all, x0: 0, y0: 0 }, 0, 1, 2).sigma, 0.08) / Math.max(1e-9, usual);
+  return (level) => { const k = Math.min(63, Math.max(0, Math.round(63 * level))); return unit * (0.2126 * g.curves[0][k]! + 0.7152 * g.curves[1][k]! + 0.0722 * g.curves[2][k]!); };
+}
+
+/** By how much the quietest blocks outside may read over the plate's measured grain before they are texture: its measure reads low under compression. */
+const OVER_MEASURE = 1.5;
+
 /** Quiet grain inside over outside at like brightness: mean of the bands' logarithms by blocks inside; over all where no band is shared. */
-function likeRatio(inside: Blocks, outside: Blocks, quiet: number): number | null {
+function likeRatio(inside: Blocks, outside: Blocks, quiet: number, measure: GrainMeasure | null): number | null {
   const pick = (b: Blocks, k: number): number[] => b.sigma.filter((_, i) => Math.min(BANDS - 1, Math.max(0, Math.floor(BANDS * b.level[i]!))) === k);
   let sum = 0, weight = 0;
   for (let k = 0; k < BANDS; k++) {
     const a = pick(inside, k), b = pick(outside, k);
     if (a.length < BAND_IN || b.length < BAND_OUT) continue;
-    const o = quantile(b, 0.08);
+    const o = held(quantile(b, 0.08), (k + 0.5) / BANDS, measure);
     if (o < 1e-4) continue;
     sum += a.length * Math.log(Math.max(1e-5, quantile(a, quiet)) / o);
     weight += a.length;
   }
   if (weight >= 0.2 * inside.sigma.length) return Math.exp(sum / weight);
-  const o = quantile(outside.sigma, 0.08);
+  const o = held(quantile(outside.sigma, 0.08), quantile(outside.level, 0.5), measure);
   return o < 1e-4 ? null : quantile(inside.sigma, quiet) / o;
 }
 
-/** `bare`: luma of the join rendered without its air step, or null. */
-export function readGrain(f: SeenFrame, bare: Float32Array | null): GrainReading | null {
+function held(outside: number, level: number, measure: GrainMeasure | null): number {
+  return measure === null ? outside : Math.min(outside, Math.max(1e-4, OVER_MEASURE * measure(level)));
+}
+
+/** `bare`: luma of the join rendered without its air step, or null; `measure`: the plate's grain as it was measured, or null. */
+export function readGrain(f: SeenFrame, bare: Float32Array | null, measure: GrainMeasure | null = null): GrainReading | null {
   if (f.box === null) return null;
   const out = outsideBlocks(f);
   if (out === null) return null;
@@ -112,13 +142,13 @@ export function readGrain(f: SeenFrame, bare: Float32Array | null): GrainReading
     // Every block inside is bare grain now, and what the encoder left of the fur: the quieter ones count, as outside.
     const inside = blockSigmas(halve(rest, f, f.box), 0.98, 1, 1, halve(f.luma, f, f.box).luma);
     if (inside.sigma.length >= 60) {
-      const ratio = likeRatio(inside, out, 0.08);
-      return ratio === null ? null : { ratio, outside: quantile(out.sigma, 0.08), sure: true };
+      const ratio = likeRatio(inside, out, 0.08, measure);
+      return ratio === null ? null : { ratio, outside: held(quantile(out.sigma, 0.08), quantile(out.level, 0.5), measure), sure: true };
     }
   }
   const inside = blockSigmas(halve(f.luma, f, f.box), 0.97, 1, 1);
   if (inside.sigma.length < 150) return null;
-  const o = quantile(out.sigma, 0.08);
+  const o = held(quantile(out.sigma, 0.08), quantile(out.level, 0.5), measure);
   return o < 1e-4 ? null : { ratio: quantile(inside.sigma, 0.01) / o, outside: o, sure: false };
 }
 

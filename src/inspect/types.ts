@@ -22,6 +22,8 @@ export interface InspectionMatter {
 
 export interface Inspection {
   readonly passes: boolean;
+  /** Matters that fail, the farthest over its limit first: change the first one's step first. Absent in inspections of before. */
+  readonly found?: readonly InspectionMatterName[];
   readonly matters: readonly InspectionMatter[];
   readonly frames: readonly { readonly frame: number; readonly values: Readonly<Partial<Record<InspectionMatterName, number>>> }[];
 }
