@@ -177,6 +177,7 @@ describe('inspection', () => {
     it(`names ${matter} where the join has ${spoil}`, async () => {
       const { inspection, failed } = await look(spoil);
       expect(failed).toContain(matter);
+      expect(inspection.found![0]).toBe(matter);
       const m = inspection.matters.find((q) => q.matter === matter)!;
       expect(m.advice.length).toBeGreaterThan(20);
       expect(m.worstFrame).not.toBeNull();

@@ -1,7 +1,7 @@
 /** Black and white levels and the colour of the light, performer against plate. */
 import { ciede2000 } from '../colour/ciede2000.js';
 import { linearToLab } from '../colour/lab.js';
-import { bt709Decode, bt709Encode } from '../colour/transfer.js';
+import { bt709Decode } from '../colour/transfer.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { percentiles } from '../image/statistics.js';
 import { barsOf } from '../plate/bars.js';
@@ -17,11 +17,11 @@ export interface LevelReading {
 }
 
 /**
- * Linear share of a body's middle brightness below which its own shade need not go: a smooth body lit from one side with a fill of a sixth of
- * its key. Real pale animals and actors without black (bench/real-joins.ts) read .26 to .30 over the plate's black by luma alone, as
- * much as a veil of a tenth.
+ * Darkest over middle, linear: below the first a body's blacks are not veiled, however much brighter they are than the plate's; above the
+ * second they are. A pale dog in a real clip has no black and stands at .19 (its luma alone reads .26 to .30 over the plate's black, as
+ * much as a veil of a tenth does); a veil of a tenth over a coat of a third at .24.
  */
-const OWN_SHADE = 0.15;
+const OWN_SHADE = 0.17, VEILED = 0.23;
 
 export function readLevels(f: SeenFrame): LevelReading | null {
   if (f.box === null) return null;
@@ -46,9 +46,10 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   }
   if (inside.length < 200) return null;
   const [black, white, middle] = percentiles(inside, [0.5, 99.5, 50]), [plateBlack, plateWhite] = percentiles(plate, [0.5, 99.5]);
+  // What has no black of its own still shades itself.
+  const veiled = Math.min(1, Math.max(0, (bt709Decode(black!) / Math.max(1e-4, bt709Decode(middle!)) - OWN_SHADE) / (VEILED - OWN_SHADE)));
   return {
-    // What has no black of its own (a pale dog) still shades itself: its darkest lies no lower than that share of its middle.
-    black: black! > plateBlack! ? Math.max(0, black! - Math.max(plateBlack!, bt709Encode(OWN_SHADE * bt709Decode(middle!)))) : black! - plateBlack!,
+    black: black! > plateBlack! ? veiled * (black! - plateBlack!) : black! - plateBlack!,
     white: white! - plateWhite!,
     colour: castDistance(f),
   };

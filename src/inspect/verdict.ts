@@ -30,7 +30,7 @@ export interface Series {
 const SHADOW_STOPS = 0.9;
 /** Limits: the program's own choice (see inspect.ts). */
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
-  slip: 0.5, spill: 1, edgeLightness: 4, chatter: 0.12, grain: 0.35, blur: 0.5, blackLevel: 0.13, whiteLevel: 0.18, colour: 16, light: 70, cadence: 0, shadow: 35,
+  slip: 0.5, spill: 1, edgeLightness: 4, chatter: 0.12, grain: 0.35, blur: 0.5, blackLevel: 0.12, whiteLevel: 0.18, colour: 16, light: 70, cadence: 0, shadow: 35,
 };
 
 /** Chatter of the picture beside its matte, read finer than the matte's own (chatter.ts). */
@@ -61,11 +61,11 @@ function worstBy(list: readonly Reading[], off: (v: number) => number): number {
   return list.reduce((w, r) => (off(r.value) > off(w.value) ? r : w)).frame;
 }
 
-/** Matters that fail, the farthest over its limit first. A frame doubled shakes everything else for a moment, and a blur takes the grain along: they come before what follows from them. */
+/** Matters that fail, the farthest over its limit first. A frame doubled shakes everything else for a moment, a blur takes the grain along, and a wrong edge looks moved: they come before what follows from them. */
 function ranked(over: ReadonlyMap<InspectionMatterName, number>, matters: readonly InspectionMatter[]): InspectionMatterName[] {
   const failed = matters.filter((m) => m.passes === false).map((m) => m.matter);
   const soft = (matters.find((m) => m.matter === 'blur')?.value ?? 0) > 1 && failed.includes('blur');
-  const key = (m: InspectionMatterName): number => (m === 'cadence' ? 1e3 : m === 'grain' && soft ? 0.5 * over.get('blur')! : over.get(m)!);
+  const key = (m: InspectionMatterName): number => (m === 'cadence' ? 1e3 : m === 'grain' && soft ? 0.5 * over.get('blur')! : m === 'slip' && failed.includes('edgeLightness') ? Math.min(over.get('slip')!, 0.99 * over.get('edgeLightness')!) : over.get(m)!);
   return failed.sort((a, b) => key(b) - key(a));
 }
 

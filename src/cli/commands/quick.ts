@@ -69,7 +69,7 @@ export function register(program: Command): void {
         ...d.recipe.steps.map((s) => `${s.step}${s.on ? '' : ' (off)'}: ${s.why}`),
         ...d.leftOff.map((l) => `${l.step} was left off: ${l.reason}`),
         ...d.notes,
-        ...(d.inspection === null ? [] : [d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:', ...d.inspection.matters.filter((m) => m.passes === false).map((m) => `  ${m.matter}: ${m.advice} (worst at frame ${m.worstFrame})`)]),
+        ...(d.inspection === null ? [] : [d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:', ...(d.inspection.found ?? []).map((n) => d.inspection!.matters.find((m) => m.matter === n)!).map((m) => `  ${m.matter}: ${m.advice} (worst at frame ${m.worstFrame})`)]),
       ].join('\n'));
       return inspection !== null && !inspection.passes ? 1 : 0;
     }));
