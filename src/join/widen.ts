@@ -95,9 +95,9 @@ export class WideCanvas {
 
   /**
    * The widened frame, display-coded, of the plate's own size (re-framed), and how much of each of its pixels is not the
-   * frame's own. @param coded display-coded R'G'B' of the whole (mended) frame
+   * frame's own, and which of its pixels some frame shows (1; less: made up). @param coded display-coded R'G'B' of the whole (mended) frame
    */
-  widen(n: number, coded: Picture): { readonly coded: Picture; readonly cover: Float32Array } {
+  widen(n: number, coded: Picture): { readonly coded: Picture; readonly cover: Float32Array; readonly seen: Float32Array } {
     const { width: w, height: h } = coded;
     const { left, right, top, bottom } = this.reframe;
     const W = w + left + right, H = h + top + bottom, N = W * H;
@@ -119,7 +119,7 @@ export class WideCanvas {
         else if (a < 1) to[i] = from[i]! + a * (to[i]! - from[i]!);
       }
     }
-    return { coded: fill, cover: cover.slice() };
+    return { coded: fill, cover: cover.slice(), seen };
   }
 
   /** The canvas scaled back to the plate's size. */
