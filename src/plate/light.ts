@@ -13,6 +13,9 @@ import { sunFromShadows } from './light-shadow.js';
 import type { MarksFile } from './marks.js';
 import type { Light, View } from './types.js';
 
+/** A direction from shading that is known no better than this is not told: it would say little more than "from the front half". Own choice. */
+const LOOSEST_DEG = 25;
+
 export interface LightOptions {
   /** Standard deviation of a marked point in pixels; default by picture width. */
   readonly pointSdPx?: number;
@@ -42,7 +45,7 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
       else heads.push({ light: l, weight: 1 / (l.directionSd * l.directionSd) });
     }
   }
-  const keyed = heads.filter((h) => h.light.explained > 0.05 && h.light.keyFillStops > 0.25);
+  const keyed = heads.filter((h) => h.light.explained > 0.05 && h.light.keyFillStops > 0.25 && h.light.directionSd < LOOSEST_DEG);
   const head = mergeHeads(keyed);
 
   const grounds: GroundLight[] = [];
