@@ -18,7 +18,7 @@ import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { measureCameraMove } from '../plate/camera-move.js';
 import type { RegionFile } from '../plate/marks.js';
-import { videoLuma } from '../plate/ride-video.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
 import { fitLocally } from './erase-align.js';
@@ -115,7 +115,7 @@ export class PlateCleaner {
   static async build(reader: VideoReader, request: EraseRequest): Promise<PlateCleaner> {
     const { widthPx: w, heightPx: h, frameCount, rate } = reader.info;
     const span = { in: request.span?.in ?? 0, out: Math.min(frameCount, request.span?.out ?? frameCount) };
-    const camera = request.camera ?? (await measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span, ...(request.signal === undefined ? {} : { signal: request.signal }) }));
+    const camera = request.camera ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span, ...(request.signal === undefined ? {} : { signal: request.signal }) }));
     const carrier = cameraCarrier(camera);
     const paths = request.regions.map((r) => carryRegion(r, carrier));
     const things = (n: number): [number, number][][] => paths.map((p) => p(n));

@@ -10,7 +10,7 @@ import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
 import { trackRegion } from '../plate/ride.js';
-import { videoLuma } from '../plate/ride-video.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
 import { carryRegion, rideCarrier, STILL } from './carrier.js';
 import { patchFrame } from './frame-box.js';
 import { patchRegion } from './patch.js';
@@ -54,7 +54,7 @@ export async function followed(file: string, region: RegionFile): Promise<Outlin
   const reader = await VideoReader.open(file);
   try {
     if (reader.info.frameCount < 2) return () => first.polygon;
-    const track = await trackRegion(videoLuma(reader), { at: first.frame, polygon: first.polygon });
+    const track = await trackRegion(readerLumaSource(reader), { at: first.frame, polygon: first.polygon });
     return carryRegion(region, rideCarrier(track));
   } catch (error) {
     // A region that can't be followed stands still: the fit along its outline takes up small movements.

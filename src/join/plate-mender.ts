@@ -8,7 +8,7 @@ import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { measureCameraMove } from '../plate/camera-move.js';
-import { videoLuma } from '../plate/ride-video.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { framesPerSecond } from '../core/rational.js';
 import { PlateCleaner } from './erase.js';
@@ -52,7 +52,7 @@ async function gather(recipe: Recipe, erase: EraseStep | null, widen: WidenStep 
   const reader = await VideoReader.open(recipe.plate.file);
   try {
     const span = { in: recipe.plate.in, out: Math.min(recipe.plate.out, reader.info.frameCount) };
-    const camera = known ?? (await measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(reader.info.rate), span }));
+    const camera = known ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(reader.info.rate), span }));
     const regions = erase === null ? [] : [erase.region, ...(erase.also ?? [])];
     const cleaner = erase === null ? null : await PlateCleaner.build(reader, { regions, growPx: erase.growPx, ...(erase.shadows === undefined ? {} : { shadows: erase.shadows }), shadowToo: erase.shadowToo, span, camera });
     const canvas = widen === null ? null : await WideCanvas.build(reader, { reframe: reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx), span, camera, erased: regions });

@@ -12,7 +12,7 @@ import { measureCameraMove } from '../plate/camera-move.js';
 import { measureLook } from '../plate/look.js';
 import { measurePlate } from '../plate/measure.js';
 import { trackRegion } from '../plate/ride.js';
-import { videoLuma } from '../plate/ride-video.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
 import { measureTake } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
@@ -30,7 +30,7 @@ export async function measurePlateSide(file: string, reader: VideoReader, marks:
   const whole = span ?? { in: 0, out: frameCount };
   const measured = await measurePlate(file, marks, { span: whole });
   if (measured.view === undefined) notes.push('the plate\'s view could not be had from its marks');
-  const camera = measured.camera ?? (await attempt(notes, 'camera', () => measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span: whole, ...(measured.view?.focalPx.value == null ? {} : { focalPx: measured.view.focalPx.value }) })));
+  const camera = measured.camera ?? (await attempt(notes, 'camera', () => measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span: whole, ...(measured.view?.focalPx.value == null ? {} : { focalPx: measured.view.focalPx.value }) })));
   const ride = measured.ride ?? (await attempt(notes, 'ride', () => followPlace(reader, marks, whole)));
   const look = measured.look ?? (await attempt(notes, 'look', () => measureLook(reader, { from: whole.in, to: whole.out })));
   const measures: PlateMeasures = { ...measured, ...(camera === null ? {} : { camera }), ...(ride === null ? {} : { ride }), ...(look === null ? {} : { look }) };
@@ -52,7 +52,7 @@ async function followPlace(reader: VideoReader, marks: MarksFile, span: { readon
   // Several carry marks mean that the thing ridden on turns or bends: the marks tell more than one of its faces would.
   if (places.length === 0 || marks.marks.filter((m) => m.kind === 'carry').length > 1) return null;
   const middle = places.reduce((a, b) => (Math.abs(b.frame - (span.in + span.out) / 2) < Math.abs(a.frame - (span.in + span.out) / 2) ? b : a));
-  const track = await trackRegion(videoLuma(reader), { at: middle.frame, polygon: middle.polygon, span });
+  const track = await trackRegion(readerLumaSource(reader), { at: middle.frame, polygon: middle.polygon, span });
   const seen = track.frames.filter((f) => f.visible).length;
   return seen * 3 >= track.frames.length * 2 ? track : null;
 }

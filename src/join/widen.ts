@@ -14,7 +14,7 @@ import { copyFrame } from '../media/planes.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { measureCameraMove } from '../plate/camera-move.js';
 import type { RegionFile } from '../plate/marks.js';
-import { videoLuma } from '../plate/ride-video.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
 import { fillUnseen, setMotion, showsMask, sourceOf, spread, type SetMotion } from './erase.js';
@@ -58,7 +58,7 @@ export class WideCanvas {
   static async build(reader: VideoReader, request: WidenRequest): Promise<WideCanvas> {
     const { widthPx: w, heightPx: h, frameCount, rate } = reader.info;
     const span = { in: request.span?.in ?? 0, out: Math.min(frameCount, request.span?.out ?? frameCount) };
-    const camera = request.camera ?? (await measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(rate), span }));
+    const camera = request.camera ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span }));
     const carrier = cameraCarrier(camera);
     const paths = (request.erased ?? []).map((r) => carryRegion(r, carrier));
     const hides = (n: number): [number, number][][] => paths.map((p) => p(n));

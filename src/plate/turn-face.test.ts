@@ -10,7 +10,7 @@ import { VideoReader } from '../media/video-reader.js';
 import { solveFace, type Sighting } from './face-pose.js';
 import type { Mark } from './marks.js';
 import type { LumaSource } from './ride-source.js';
-import { videoLuma } from './ride-video.js';
+import { readerLumaSource } from './reader-luma-source.js';
 import { turnOfFace } from './turn-face.js';
 
 const RATE = { num: 24, den: 1 };
@@ -154,7 +154,7 @@ describe.skipIf(!there)('the practice set\'s turning man', () => {
     const truth = JSON.parse(readFileSync(join(clip, 'truth.json'), 'utf8')) as { frames: { mannequin: { yaw: number } }[] };
     const reader = await VideoReader.open(join(clip, 'plate.mp4'));
     try {
-      const turn = await turnOfFace(videoLuma(reader), { marks: { frame: 18, marks: [{ kind: 'face', leftEye: [402.4, 85.7], rightEye: [437.2, 85.9], nose: [419.2, 104.8] }] }, rate: RATE });
+      const turn = await turnOfFace(readerLumaSource(reader), { marks: { frame: 18, marks: [{ kind: 'face', leftEye: [402.4, 85.7], rightEye: [437.2, 85.9], nose: [419.2, 104.8] }] }, rate: RATE });
       const off = turn.frames.map((f) => f.yawDeg - truth.frames[f.frame]!.mannequin.yaw);
       expect(turn.frames).toHaveLength(36);
       expect(Math.sqrt(off.reduce((s, e) => s + e * e, 0) / 36)).toBeLessThan(3);

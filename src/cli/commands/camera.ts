@@ -4,7 +4,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { measureCameraMove } from '../../plate/camera-move.js';
-import { videoLuma } from '../../plate/ride-video.js';
+import { readerLumaSource } from '../../plate/reader-luma-source.js';
 import { action, answer, progressPrinter } from '../output.js';
 
 export function register(program: Command): void {
@@ -17,7 +17,7 @@ export function register(program: Command): void {
       if (focalPx !== undefined && !(focalPx > 0)) throw new PlatewrightError('PW-CAMERA-FOCAL', `--focal needs a length in pixels above 0, but got "${o.focal}"`, { kind: 'usage' });
       const reader = await VideoReader.open(file);
       try {
-        const move = await measureCameraMove(videoLuma(reader), { framesPerSecond: framesPerSecond(reader.info.rate), focalPx, onProgress: progressPrinter('camera') });
+        const move = await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(reader.info.rate), focalPx, onProgress: progressPrinter('camera') });
         const doc = {
           move: move.move, focalPx: move.focalPx.value, focalSd: move.focalPx.sd, reason: move.focalPx.reason ?? null, wouldHelp: move.focalPx.wouldHelp ?? null,
           how: move.focalPx.how, distortionK1: move.distortionK1?.value ?? null, distortionSd: move.distortionK1?.sd ?? null, shake: move.shake ?? null,

@@ -8,7 +8,7 @@ import type { Point2 } from '../../geometry/mat3.js';
 import { VideoReader } from '../../media/video-reader.js';
 import { trackRegion, type RideCorrection } from '../../plate/ride.js';
 import { checkRegion } from '../../plate/ride-template.js';
-import { videoLuma } from '../../plate/ride-video.js';
+import { readerLumaSource } from '../../plate/reader-luma-source.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
 const point = z.tuple([z.number().finite(), z.number().finite()]);
@@ -49,7 +49,7 @@ export function register(program: Command): void {
       const corrections = o.corrections === undefined ? [] : parseCorrections(o.corrections);
       const reader = await VideoReader.open(file);
       try {
-        const track = await trackRegion(videoLuma(reader), { at: Number(o.at), polygon, corrections, onProgress: progressPrinter('track') });
+        const track = await trackRegion(readerLumaSource(reader), { at: Number(o.at), polygon, corrections, onProgress: progressPrinter('track') });
         const doc = {
           atFrame: track.atFrame, model: track.model,
           frames: track.frames.map((f) => ({ frame: f.frame, corners: f.corners, confidence: f.confidence, visible: f.visible, homography: f.homography })),

@@ -4,7 +4,7 @@ import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks, parseMarks } from '../../plate/marks.js';
-import { videoLuma } from '../../plate/ride-video.js';
+import { readerLumaSource } from '../../plate/reader-luma-source.js';
 import { measureTurn } from '../../plate/turn.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
@@ -19,7 +19,7 @@ export function register(program: Command): void {
       try {
         const { widthPx, heightPx, frameCount, rate } = reader.info;
         checkMarks(marks, widthPx, heightPx, frameCount, basename(o.marks));
-        const turn = await measureTurn(videoLuma(reader), { marks, rate, onProgress: progressPrinter('turn') });
+        const turn = await measureTurn(readerLumaSource(reader), { marks, rate, onProgress: progressPrinter('turn') });
         answer(o, turn, (d) => [
           `peak ${d.peakDegPerSecond.toFixed(1)} °/s, turning from frame ${d.startFrame ?? '–'} to ${d.stopFrame ?? '–'} (${d.how})`,
           table([['frame', 'yaw °', 'sd °'], ...d.frames.map((f) => [String(f.frame), f.yawDeg.toFixed(1), f.sd.toFixed(1)])]),
