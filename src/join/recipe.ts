@@ -5,26 +5,24 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { RAD_PER_DEG } from '../core/angles.js';
-import { worldToCamera } from '../geometry/camera.js';
-import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
-import type { Picture } from '../image/picture.js';
-import type { MarksFile, RegionFile } from '../plate/marks.js';
+import type { MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
-import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
-import { reframeOf } from './reframe.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
 import { proposeJoinPatch } from './patch-join.js';
 import { isLayered, proposeLayers } from './propose-layers.js';
 import { pinPicture } from './pin-picture.js';
-import { elevationAt, marksOf, viewAngles, type ProposalInput, type Side } from './proposal-input.js';
+import { elevationAt, marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { screenRegion } from './screen-part.js';
+import { regionOf, thingsOf } from './mark-regions.js';
+import { proposeAir } from './propose-air.js';
+import { proposeGround } from './propose-ground.js';
+import { proposeWiden } from './propose-widen.js';
 import { proposePace } from './propose-pace.js';
-import { proposeReceivers } from './propose-receivers.js';
-import type { GivenStir, AirStep, EraseStep, FrontStep, GrainModel, GroundFrame, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep, WidenStep } from './types.js';
+import type { GivenStir, EraseStep, FrontStep, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
 export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
@@ -186,83 +184,12 @@ function performerInTake(input: ProposalInput): Stand & { height: number | null 
   throw new PlatewrightError('PW-JOIN-PERFORMER', 'the take does not say where its performer stands; add {"kind":"performer","ground":[x,y],"top":[x,y],"height":m} to the take\'s marks');
 }
 
-/** Plate pixels per metre across the line of sight where an upright of `height` metres shows from ground to top. */
-export function scaleOfUpright(ground: readonly [number, number], top: readonly [number, number], height: number, view: { focalPx: number; tiltDeg: number; rollDeg: number }, widthPx: number, heightPx: number): number {
-  const up = unit(applyVector(worldToCamera(0, view.tiltDeg, view.rollDeg), [0, 1, 0]));
-  const seen = Math.hypot(top[0] - ground[0], top[1] - ground[1]);
-  let z = (view.focalPx * height) / Math.max(1, seen);
-  for (let k = 0; k < 12; k++) {
-    const f: Vec3 = [((ground[0] - widthPx / 2) / view.focalPx) * z, ((ground[1] - heightPx / 2) / view.focalPx) * z, z];
-    const t: Vec3 = [f[0] + up[0] * height, f[1] + up[1] * height, f[2] + up[2] * height];
-    if (!(t[2] > 0.01)) break;
-    const u = widthPx / 2 + (view.focalPx * t[0]) / t[2], v = heightPx / 2 + (view.focalPx * t[1]) / t[2];
-    const now = Math.hypot(u - ground[0], v - ground[1]);
-    z *= now / Math.max(1, seen);
-  }
-  return view.focalPx / z;
-}
-
 function proposeErase(marks: MarksFile): EraseStep | null {
   const all = marksOf(marks, 'erase');
   const found = all.filter((m) => m.mark.shadow !== true), shadows = thingsOf(all.filter((m) => m.mark.shadow === true));
   if (found.length === 0) return null;
   const [region, ...also] = thingsOf(found);
   return { step: 'erase', on: true, why: `${found.length} erase mark(s) on ${1 + also.length} thing(s); a shadow that touches them goes too${shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : ''}`, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), growPx: 3, shadowToo: true };
-}
-
-/** Marks on one frame are different things; the k-th of each frame is one thing followed. */
-function thingsOf(marks: readonly { readonly frame: number; readonly mark: { readonly polygon: [number, number][] } }[]): RegionFile[] {
-  const things: { frame: number; polygon: [number, number][] }[][] = [];
-  const seen = new Map<number, number>();
-  for (const m of marks) {
-    const k = seen.get(m.frame) ?? 0;
-    seen.set(m.frame, k + 1);
-    (things[k] ??= []).push({ frame: m.frame, polygon: m.mark.polygon });
-  }
-  return things.map((t) => regionOf(t));
-}
-
-/** Needs below this share of the picture's side are left: a performer a little cut by the frame is a framing. */
-const LEAST_WIDEN = 0.04;
-/** More than this share of the picture on one side is no widening any more. */
-const MOST_WIDEN = 0.45;
-
-/** Grows the sides until the canvas has the picture's shape: on the calmer of two opposite edges, because what is busy is hard to go on with. In place. */
-function evenSides(side: { left: number; right: number; top: number; bottom: number }, w: number, h: number, p: Picture): void {
-  const scale = Math.min(1, w / (w + side.left + side.right), h / (h + side.top + side.bottom));
-  const x = Math.max(0, Math.floor(w / scale - (w + side.left + side.right))), y = Math.max(0, Math.floor(h / scale - (h + side.top + side.bottom)));
-  const busy = (at: (k: number, d: number) => number, n: number): number => {
-    let sum = 0;
-    for (let k = 4; k < n; k++) for (const d of [2, 6, 10]) sum += Math.abs(Math.sqrt(Math.max(0, p.data[w * h + at(k, d)]!)) - Math.sqrt(Math.max(0, p.data[w * h + at(k - 4, d)]!)));
-    return sum / n;
-  };
-  const split = (more: number, a: number, b: number): number => (a < 0.6 * b ? more : b < 0.6 * a ? 0 : Math.round(more / 2));
-  if (x > 1) { const l = split(x, busy((k, d) => k * w + d, h), busy((k, d) => k * w + w - 1 - d, h)); side.left += l; side.right += x - l; }
-  if (y > 1) { const t = split(y, busy((k, d) => d * w + k, w), busy((k, d) => (h - 1 - d) * w + k, w)); side.top += t; side.bottom += y - t; }
-}
-
-async function proposeWiden(plate: Side): Promise<WidenStep | null> {
-  const { widthPx: w, heightPx: h, room } = plate.measures;
-  const marked = marksOf(plate.marks, 'widen');
-  const side = { left: 0, right: 0, top: 0, bottom: 0 };
-  for (const { mark } of marked) for (const k of ['left', 'right', 'top', 'bottom'] as const) side[k] = Math.max(side[k], Math.round(mark[k] ?? 0));
-  if (marked.length === 0 && room !== undefined) {
-    const need = room.widenPx;
-    if (need.left >= LEAST_WIDEN * w) side.left = need.left;
-    if (need.right >= LEAST_WIDEN * w) side.right = need.right;
-    if (need.top >= LEAST_WIDEN * h) side.top = need.top;
-  }
-  side.left = Math.min(side.left, Math.floor(MOST_WIDEN * w)); side.right = Math.min(side.right, Math.floor(MOST_WIDEN * w));
-  side.top = Math.min(side.top, Math.floor(MOST_WIDEN * h)); side.bottom = Math.min(side.bottom, Math.floor(MOST_WIDEN * h));
-  if (side.left + side.right + side.top + side.bottom === 0) return null;
-  const asked = (['left', 'right', 'top', 'bottom'] as const).filter((k) => side[k] > 0).map((k) => `${side[k]} px on the ${k}`).join(', ');
-  evenSides(side, w, h, await plate.linear((plate.measures.span.in + plate.measures.span.out) >> 1));
-  const r = reframeOf(side, w, h);
-  return { step: 'widen', on: true, ...side, why: `${marked.length > 0 ? 'marked' : 'the performer does not fit into the picture'}: ${asked}; the widened canvas (${w + r.left + r.right} × ${h + r.top + r.bottom}, grown to the film's shape where the picture's edge is calmest) is scaled back to ${w} × ${h}, so the plate is seen at ${(100 * r.scale).toFixed(0)} %` };
-}
-
-function regionOf(list: { frame: number; polygon: [number, number][] }[]): RegionFile {
-  return { frames: [...list].sort((a, b) => a.frame - b.frame) };
 }
 
 function proposePeel(input: ProposalInput): PeelStep {
@@ -305,109 +232,6 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
   return { step: 'steady', on: way > 0.15, anchor, why: moving ? `the take's camera moves (${camera.move}): up to ${way.toFixed(1)} px at the performer are taken out` : `the performer was marked on ${marks.length} frames: up to ${way.toFixed(1)} px are taken out` };
 }
 
-/** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
-const SMOOTHED = 0.03;
-
-export interface GroundProposal {
-  readonly step: GroundStep;
-  /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
-  readonly measuredFill: readonly [number, number, number] | null;
-}
-
-async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier): Promise<GroundProposal> {
-  const pm = input.plate.measures;
-  const { marks } = input.plate;
-  const light = pm.light;
-  const first = stands[0]!;
-  const view0 = viewAngles(pm, first.frame);
-  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? 'the plate\'s key direction is not known (mark a shadow: foot and tip)' : null;
-  const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
-  const contactOnly = missing !== null;
-  const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;
-  const azimuth = light?.azimuthDeg.value ?? 0, elevation = light?.elevationDeg.value ?? 45;
-  const reference = light?.azimuthDeg.frames?.[0] ?? marksOf(marks, 'shadow')[0]?.frame ?? marks.frame;
-  const frames: GroundFrame[] = [];
-  for (let n = pm.span.in; n < pm.span.out; n++) {
-    const v = viewAngles(pm, n) ?? { focalPx, tiltDeg: -5, rollDeg: 0, panDeg: 0 };
-    const vRef = viewAngles(pm, reference) ?? v;
-    const at = where(n);
-    frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg) });
-  }
-  const overcast = light?.overcast === true;
-  let transmission: [number, number, number] | null = null;
-  let said = '';
-  for (const s of marksOf(marks, 'shadow')) {
-    const linear = await input.plate.linear(s.frame);
-    const v = viewAngles(pm, s.frame);
-    const dx = s.mark.tip[0] - s.mark.foot[0], dy = s.mark.tip[1] - s.mark.foot[1];
-    // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
-    const across = v === null ? ([0, 1] as const) : acrossOnGround(s.mark.foot, [dx, dy], v, pm);
-    const long = Math.hypot(dx, dy);
-    const m = measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1)));
-    if (m !== null) {
-      transmission = [...m.transmission];
-      said = `darkness from the plate's own shadow at ${m.places} places: ${(m.transmission[0] * 100).toFixed(0)}, ${(m.transmission[1] * 100).toFixed(0)}, ${(m.transmission[2] * 100).toFixed(0)} % of the lit ground in red, green, blue`;
-      break;
-    }
-  }
-  const measuredFill = transmission;
-  if (transmission === null) {
-    const stops = light?.keyFillStops.value ?? null;
-    // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
-    const k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, elevation) * RAD_PER_DEG);
-    const t = k === null ? (overcast ? 0.75 : 0.35) : 1 / (1 + Math.max(0, k));
-    transmission = [t, t, t];
-    said = k === null ? 'no shadow of the plate could be measured: its darkness is assumed' : 'darkness from the measured key-to-fill ratio';
-  }
-  const linear = await input.plate.linear(first.frame);
-  const spanPx = Math.hypot(first.top[0] - first.ground[0], first.top[1] - first.ground[1]);
-  const radius = Math.max(2, Math.round(SMOOTHED * spanPx));
-  const lit = carried ? null : measureLitGround(linear, first.ground, spanPx, radius);
-  const mirror = marksOf(marks, 'reflector')[0];
-  const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
-  const receiver = carried ? 'carrier' : 'ground';
-  const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
-  const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
-  const step: GroundStep = {
-    step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
-    ...(carried && region !== undefined ? { receiverRegion: region } : {}),
-    ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
-    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames,
-    ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
-    ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
-    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${marked.why === '' ? '' : `; ${marked.why}`}`,
-  };
-  return { step, measuredFill };
-}
-
-/** Picture direction in which the ground runs square to a direction on it, at a ground point. */
-function acrossOnGround(foot: readonly [number, number], along: readonly [number, number], v: { focalPx: number; tiltDeg: number; rollDeg: number }, m: PlateMeasures): [number, number] {
-  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
-  const cast = (x: number, y: number): Vec3 => {
-    const d: Vec3 = [(x - m.widthPx / 2) / v.focalPx, (y - m.heightPx / 2) / v.focalPx, 1];
-    const k = -1 / dot(d, up);
-    return [d[0] * k, d[1] * k, d[2] * k];
-  };
-  const f = cast(foot[0], foot[1]), t = cast(foot[0] + along[0], foot[1] + along[1]);
-  const a: Vec3 = [t[0] - f[0], t[1] - f[1], t[2] - f[2]];
-  const side: Vec3 = [a[1] * up[2] - a[2] * up[1], a[2] * up[0] - a[0] * up[2], a[0] * up[1] - a[1] * up[0]];
-  const k = 0.05;
-  const p: Vec3 = [f[0] + side[0] * k, f[1] + side[1] * k, f[2] + side[2] * k];
-  const x = m.widthPx / 2 + (v.focalPx * p[0]) / p[2] - foot[0], y = m.heightPx / 2 + (v.focalPx * p[1]) / p[2] - foot[1];
-  const l = Math.hypot(x, y);
-  return l > 1e-6 && Number.isFinite(l) ? [x / l, y / l] : [0, 1];
-}
-
-/** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
-function grownCarry(marks: MarksFile): RegionFile | undefined {
-  const list = marksOf(marks, 'carry').map((c) => {
-    let cx = 0, cy = 0;
-    for (const [x, y] of c.mark.region) { cx += x / c.mark.region.length; cy += y / c.mark.region.length; }
-    return { frame: c.frame, polygon: c.mark.region.map(([x, y]): [number, number] => [cx + (x - cx) * 1.6, cy + (y - cy) * 2]) };
-  });
-  return list.length === 0 ? undefined : regionOf(list);
-}
-
 /** @param framed the plate whose black bars are kept free; null where it is framed anew */
 function proposeFront(marks: MarksFile, framed: PlateMeasures | null): FrontStep | null {
   const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane'), bars = framed?.look?.bars;
@@ -419,34 +243,6 @@ function proposeFront(marks: MarksFile, framed: PlateMeasures | null): FrontStep
     pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },
     ...(bars === undefined ? {} : { within: [bars.left, bars.top, framed!.widthPx - bars.right, framed!.heightPx - bars.bottom] as const }),
     why: said.join('; '),
-  };
-}
-
-export function grainModel(look: PlateMeasures['look']): GrainModel | null {
-  if (look === undefined || look.grain.table.length === 0) return null;
-  return { table: look.grain.table, autocorrelation: look.grain.autocorrelation, channelCorrelation: look.grain.channelCorrelation };
-}
-
-function proposeAir(input: ProposalInput, placement: readonly number[]): AirStep {
-  const pl = input.plate.measures.look, tl = input.take.measures.look;
-  const scale = Math.sqrt(Math.abs(placement[0]! * placement[4]! - placement[1]! * placement[3]!));
-  const plateSpread = pl?.edgeSpreadPx.value ?? null, takeSpread = tl?.edgeSpreadPx.value ?? null;
-  let softenPx = 0, why = '';
-  if (plateSpread !== null && takeSpread !== null) {
-    // Edge spread is the 10–90 % rise; a Gaussian edge of sd s rises over 2.56 s. The resampled take keeps a pixel's own blur.
-    const plateSd = plateSpread / 2.563, takeSd = Math.hypot((takeSpread / 2.563) * scale, 0.35);
-    softenPx = Math.min(4, Math.sqrt(Math.max(0, plateSd * plateSd - takeSd * takeSd)));
-    if (softenPx < 0.25) softenPx = 0;
-    why = softenPx > 0 ? `the plate's edges spread over ${plateSpread.toFixed(1)} px: blurred by ${softenPx.toFixed(2)} px to meet it` : 'the placed take is as sharp as the plate';
-  } else why = 'sharpness was not measured on both: left as it is';
-  // Haze lifts blacks. Without lifted blacks what looks like it (a dull set) is none; and it is told from one picture roughly.
-  const haze = pl?.haze.amount.value ?? 0, surely = pl !== undefined && Math.min(...pl.blackCoded) > 0.07 && haze > 3 * (pl.haze.amount.sd ?? 1);
-  const near = surely && haze > 0.15 ? 0.35 * haze : 0;
-  const grain = grainModel(pl);
-  return {
-    step: 'air', on: true, softenPx, wrap: 0, grain: grain === null ? 0 : 1, plateGrain: grain, takeGrain: grainModel(tl), seed: 1,
-    haze: { amount: near, linear: pl === undefined ? [0, 0, 0] : (pl.haze.coded.map((v) => v ** 2.2) as [number, number, number]) },
-    why: `${why}; ${grain === null ? 'no grain was measured on the plate' : 'the plate\'s grain is re-grown over what is added'}${near > 0 ? `; a third of the plate's haze lies before the performer` : ''}`,
   };
 }
 

@@ -8,7 +8,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { plane } from '../image/picture.js';
 import { grower } from '../join/grain.js';
-import { grainModel } from '../join/recipe.js';
+import { grainModel } from '../join/propose-air.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { FrameStore } from './frame-store.js';
 

@@ -1,0 +1,133 @@
+/** The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's measures and marks. */
+import { RAD_PER_DEG } from '../core/angles.js';
+import { worldToCamera } from '../geometry/camera.js';
+import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
+import type { MarksFile, RegionFile } from '../plate/marks.js';
+import type { PlateMeasures } from '../plate/types.js';
+import { type Carrier } from './carrier.js';
+import { regionOf } from './mark-regions.js';
+import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
+import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
+import { proposeReceivers } from './propose-receivers.js';
+import type { Stand } from './ride.js';
+import type { GroundFrame, GroundStep } from './types.js';
+
+/** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
+const SMOOTHED = 0.03;
+
+export interface GroundProposal {
+  readonly step: GroundStep;
+  /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
+  readonly measuredFill: readonly [number, number, number] | null;
+}
+
+/** @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate */
+export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier): Promise<GroundProposal> {
+  const pm = input.plate.measures;
+  const { marks } = input.plate;
+  const light = pm.light;
+  const first = stands[0]!;
+  const view0 = viewAngles(pm, first.frame);
+  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? 'the plate\'s key direction is not known (mark a shadow: foot and tip)' : null;
+  const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
+  const contactOnly = missing !== null;
+  const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;
+  const azimuth = light?.azimuthDeg.value ?? 0, elevation = light?.elevationDeg.value ?? 45;
+  const reference = light?.azimuthDeg.frames?.[0] ?? marksOf(marks, 'shadow')[0]?.frame ?? marks.frame;
+  const frames: GroundFrame[] = [];
+  for (let n = pm.span.in; n < pm.span.out; n++) {
+    const v = viewAngles(pm, n) ?? { focalPx, tiltDeg: -5, rollDeg: 0, panDeg: 0 };
+    const vRef = viewAngles(pm, reference) ?? v;
+    const at = where(n);
+    frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg) });
+  }
+  const overcast = light?.overcast === true;
+  let transmission: [number, number, number] | null = null;
+  let said = '';
+  for (const s of marksOf(marks, 'shadow')) {
+    const linear = await input.plate.linear(s.frame);
+    const v = viewAngles(pm, s.frame);
+    const dx = s.mark.tip[0] - s.mark.foot[0], dy = s.mark.tip[1] - s.mark.foot[1];
+    // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
+    const across = v === null ? ([0, 1] as const) : acrossOnGround(s.mark.foot, [dx, dy], v, pm);
+    const long = Math.hypot(dx, dy);
+    const m = measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1)));
+    if (m !== null) {
+      transmission = [...m.transmission];
+      said = `darkness from the plate's own shadow at ${m.places} places: ${(m.transmission[0] * 100).toFixed(0)}, ${(m.transmission[1] * 100).toFixed(0)}, ${(m.transmission[2] * 100).toFixed(0)} % of the lit ground in red, green, blue`;
+      break;
+    }
+  }
+  const measuredFill = transmission;
+  if (transmission === null) {
+    const stops = light?.keyFillStops.value ?? null;
+    // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
+    const k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, elevation) * RAD_PER_DEG);
+    const t = k === null ? (overcast ? 0.75 : 0.35) : 1 / (1 + Math.max(0, k));
+    transmission = [t, t, t];
+    said = k === null ? 'no shadow of the plate could be measured: its darkness is assumed' : 'darkness from the measured key-to-fill ratio';
+  }
+  const linear = await input.plate.linear(first.frame);
+  const spanPx = Math.hypot(first.top[0] - first.ground[0], first.top[1] - first.ground[1]);
+  const radius = Math.max(2, Math.round(SMOOTHED * spanPx));
+  const lit = carried ? null : measureLitGround(linear, first.ground, spanPx, radius);
+  const mirror = marksOf(marks, 'reflector')[0];
+  const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
+  const receiver = carried ? 'carrier' : 'ground';
+  const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
+  const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
+  const step: GroundStep = {
+    step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
+    ...(carried && region !== undefined ? { receiverRegion: region } : {}),
+    ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
+    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames,
+    ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
+    ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
+    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${marked.why === '' ? '' : `; ${marked.why}`}`,
+  };
+  return { step, measuredFill };
+}
+
+/** Picture direction in which the ground runs square to a direction on it, at a ground point. */
+function acrossOnGround(foot: readonly [number, number], along: readonly [number, number], v: { focalPx: number; tiltDeg: number; rollDeg: number }, m: PlateMeasures): [number, number] {
+  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
+  const cast = (x: number, y: number): Vec3 => {
+    const d: Vec3 = [(x - m.widthPx / 2) / v.focalPx, (y - m.heightPx / 2) / v.focalPx, 1];
+    const k = -1 / dot(d, up);
+    return [d[0] * k, d[1] * k, d[2] * k];
+  };
+  const f = cast(foot[0], foot[1]), t = cast(foot[0] + along[0], foot[1] + along[1]);
+  const a: Vec3 = [t[0] - f[0], t[1] - f[1], t[2] - f[2]];
+  const side: Vec3 = [a[1] * up[2] - a[2] * up[1], a[2] * up[0] - a[0] * up[2], a[0] * up[1] - a[1] * up[0]];
+  const k = 0.05;
+  const p: Vec3 = [f[0] + side[0] * k, f[1] + side[1] * k, f[2] + side[2] * k];
+  const x = m.widthPx / 2 + (v.focalPx * p[0]) / p[2] - foot[0], y = m.heightPx / 2 + (v.focalPx * p[1]) / p[2] - foot[1];
+  const l = Math.hypot(x, y);
+  return l > 1e-6 && Number.isFinite(l) ? [x / l, y / l] : [0, 1];
+}
+
+/** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
+function grownCarry(marks: MarksFile): RegionFile | undefined {
+  const list = marksOf(marks, 'carry').map((c) => {
+    let cx = 0, cy = 0;
+    for (const [x, y] of c.mark.region) { cx += x / c.mark.region.length; cy += y / c.mark.region.length; }
+    return { frame: c.frame, polygon: c.mark.region.map(([x, y]): [number, number] => [cx + (x - cx) * 1.6, cy + (y - cy) * 2]) };
+  });
+  return list.length === 0 ? undefined : regionOf(list);
+}
+
+/** Plate pixels per metre across the line of sight where an upright of `height` metres shows from ground to top. */
+export function scaleOfUpright(ground: readonly [number, number], top: readonly [number, number], height: number, view: { focalPx: number; tiltDeg: number; rollDeg: number }, widthPx: number, heightPx: number): number {
+  const up = unit(applyVector(worldToCamera(0, view.tiltDeg, view.rollDeg), [0, 1, 0]));
+  const seen = Math.hypot(top[0] - ground[0], top[1] - ground[1]);
+  let z = (view.focalPx * height) / Math.max(1, seen);
+  for (let k = 0; k < 12; k++) {
+    const f: Vec3 = [((ground[0] - widthPx / 2) / view.focalPx) * z, ((ground[1] - heightPx / 2) / view.focalPx) * z, z];
+    const t: Vec3 = [f[0] + up[0] * height, f[1] + up[1] * height, f[2] + up[2] * height];
+    if (!(t[2] > 0.01)) break;
+    const u = widthPx / 2 + (view.focalPx * t[0]) / t[2], v = heightPx / 2 + (view.focalPx * t[1]) / t[2];
+    const now = Math.hypot(u - ground[0], v - ground[1]);
+    z *= now / Math.max(1, seen);
+  }
+  return view.focalPx / z;
+}
