@@ -13,6 +13,7 @@ import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { plane, type Picture } from '../image/picture.js';
 import { median } from '../image/statistics.js';
+import { otsu } from './plate-shadow.js';
 
 export interface Relit {
   /** Share of the light that the shadow left, per channel. */
@@ -47,7 +48,7 @@ export function relightShadow(picture: Picture, dark: ArrayLike<number>, known: 
   const toInside = distanceToSet(inside, w, h), ring = Math.max(8, 0.25 * Math.sqrt(area));
   const values: number[] = [];
   for (let i = 0; i < n; i++) if (ground[i]! > 0 && (inside[i]! > 0 || toInside[i]! <= ring)) values.push(smooth[i]!);
-  const split = otsu(values);
+  const split = otsu(values).threshold;
   const mask = new Float32Array(n);
   for (let i = 0; i < n; i++) mask[i] = inside[i]! > 0 && smooth[i]! < split ? 1 : 0;
   // Specks of the ground's own texture are no shadow, nor light in it.
@@ -116,18 +117,4 @@ function ratioAlong(logs: readonly Float32Array[], ground: Float32Array, away: F
     out[c] = Math.min(1, Math.max(DARKEST, Math.exp(median(d))));
   }
   return out;
-}
-
-/** Threshold that parts values into two heaps. */
-function otsu(values: readonly number[]): number {
-  const s = Float64Array.from(values).sort();
-  let total = 0;
-  for (const v of s) total += v;
-  let low = 0, best = -1, at = s[0] ?? 0;
-  for (let k = 1; k < s.length; k++) {
-    low += s[k - 1]!;
-    const between = k * (s.length - k) * ((total - low) / (s.length - k) - low / k) ** 2;
-    if (between > best) { best = between; at = 0.5 * (s[k - 1]! + s[k]!); }
-  }
-  return at;
 }

@@ -25,7 +25,7 @@ function medianOf(values: number[]): number {
 
 /** Threshold that parts a list best in two (largest variance between), and how far apart the two means lie. */
 export function otsu(values: readonly number[]): { threshold: number; gap: number } {
-  const s = [...values].sort((a, b) => a - b);
+  const s = Float64Array.from(values).sort();
   const n = s.length;
   let total = 0;
   for (const v of s) total += v;

@@ -214,13 +214,13 @@ export function words(name: string): string {
 function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
   return (
     <>
-      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : 'The join shows; the steps to change stand beside each matter.'}</p>
+      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : `The join shows; the steps to change stand beside each matter.${(props.inspection.found ?? []).length > 1 ? ` Begin with ${words(props.inspection.found![0]!)}: others may go with it.` : ''}`}</p>
       <table class="matters">
         <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">needed</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
         <tbody><For each={props.inspection.matters}>{(m) => (
           <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
             <th scope="row">{words(m.matter)}</th>
-            <td>{m.value === null ? m.reason ?? '–' : `${Number(m.value.toFixed(3))}${unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
+            <td>{m.value === null ? m.reason ?? '–' : `${Number(m.value.toFixed(3))}${m.unit === 'ratio' ? ' × the plate’s' : unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
             <td><Show when={m.worstFrame !== null} fallback="–"><button onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
             <td>{m.passes === false ? `${m.step}: ${m.advice}` : ''}</td>
           </tr>
