@@ -28,9 +28,12 @@ export async function* scanFrames(source: FrameSource, from: number, to = Infini
   else for await (const frame of source.frames(from, to)) yield { ...frame, whole: () => frame };
 }
 
+/** A saved scan of another version can't be gone on with. */
+export const SCAN_STATE_VERSION = 2;
+
 /** Plain JSON; hand it back as `resume` to go on where the scan stopped. */
 export interface ScanState {
-  readonly version: 1;
+  readonly version: typeof SCAN_STATE_VERSION;
   readonly done: number;
   readonly detector: CutDetectorState;
   readonly letterbox: { readonly rows: readonly number[]; readonly columns: readonly number[] } | null;
@@ -51,14 +54,14 @@ export interface ScanOptions {
  */
 export async function findCuts(source: FrameSource, options: ScanOptions = {}): Promise<CutList> {
   const resume = options.resume ?? null;
-  if (resume !== null && resume.version !== 1) {
-    throw new PlatewrightError('PW-FILM-STATE', `the saved scan is of version ${String(resume.version)} and this program reads version 1; scan the film anew`, { kind: 'input' });
+  if (resume !== null && resume.version !== SCAN_STATE_VERSION) {
+    throw new PlatewrightError('PW-FILM-STATE', `the saved scan is of version ${String(resume.version)} and this program reads version ${SCAN_STATE_VERSION}; scan the film anew`, { kind: 'input' });
   }
   const detector = resume === null ? new CutDetector() : CutDetector.restore(resume.detector);
   const bars = LetterboxFinder.restore(resume?.letterbox ?? null);
   const saveEvery = options.saveEvery ?? 2000;
   const small = new Uint16Array(SMALL_LENGTH);
-  const state = (): ScanState => ({ version: 1, done: detector.frames, detector: detector.save(), letterbox: bars.save() });
+  const state = (): ScanState => ({ version: SCAN_STATE_VERSION, done: detector.frames, detector: detector.save(), letterbox: bars.save() });
   const stop = (): void => {
     if (options.signal?.aborted) throw new PlatewrightError('PW-FILM-CANCELLED', `the scan was stopped after ${detector.frames} frames; it can go on from there`, { kind: 'finding', detail: { state: state() } });
   };

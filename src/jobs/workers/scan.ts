@@ -1,6 +1,6 @@
 /** Scans a film for its shots. What was scanned so far is kept in the cache, so that a stopped or killed scan goes on there. */
 import { existsSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
-import { findCuts, type ScanState } from '../../film/find-cuts.js';
+import { SCAN_STATE_VERSION, findCuts, type ScanState } from '../../film/find-cuts.js';
 import { summariseShot } from '../../film/summarise-shot.js';
 import type { ShotSummary } from '../../film/types.js';
 import { VideoReader } from '../../media/video-reader.js';
@@ -17,8 +17,8 @@ export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => 
   if (existsSync(stateFile)) {
     try {
       const kept = JSON.parse(readFileSync(stateFile, 'utf8')) as { file: string; frames: number; state: ScanState };
-      // Another film under the same id starts anew.
-      if (kept.file === film.file && kept.frames === film.info.video?.frameCount) resume = kept.state;
+      // Another film under the same id, or a state that an earlier version left, starts anew.
+      if (kept.state.version === SCAN_STATE_VERSION && kept.file === film.file && kept.frames === film.info.video?.frameCount) resume = kept.state;
     } catch {
       // A torn cache file is worth nothing and harms nothing.
       rmSync(stateFile, { force: true });

@@ -1,0 +1,36 @@
+/**
+ * Whether a hard cut lies before a frame: little of the frame before can be found again (block matching with gain and bias
+ * normalised out), it stands out from its neighbours, and the old shot does not return within a few frames (a flash, a
+ * drop-out, a strobe).
+ */
+import type { FrameHistory } from './frame-history.js';
+import type { CutEvent } from './shot-events.js';
+
+/** Longest time in which an old shot may come back for the change to be a flash or drop-out, frames. */
+const RETURN_FRAMES = 5;
+/** Below this dissimilarity two pictures show the same shot. */
+export const SAME_SHOT = 0.36;
+
+/** `cut` where one lies before frame `t`; `returned` is the frame in which the old shot is back. Frames before `since` are of another shot. */
+export function decideHardCut(history: FrameHistory, t: number, since: number): { readonly cut?: CutEvent; readonly returned?: number } {
+  const d = history.changeAt(t);
+  if (d < 0.3) return {};
+  const before = Math.max(history.changeAt(t - 1), history.changeAt(t - 2));
+  const after = Math.max(history.changeAt(t + 1), history.changeAt(t + 2));
+  const around = Math.max(Math.min(before, after), 0.5 * Math.max(before, after));
+  // In a whip or a shaken stretch the neighbours change much too; a cut stands out.
+  const needed = Math.max(0.42, Math.min(0.62, 1.35 * around + 0.12));
+  const spike = d > 3 * Math.max(before, after, 0.05) && history.rigidAt(t) > 0.4;
+  if (d < needed && !spike) return {};
+  // The old shot returns: compare what was before with what comes after.
+  for (let k = 1; k <= RETURN_FRAMES; k++) {
+    const later = t + k;
+    if (!history.kept(later)) break;
+    for (let back = 1; back <= 2; back++) {
+      if (!history.kept(t - back) || t - back < since || history.flat(t - back)) continue;
+      const r = history.dissimilarity(t - back, later, 3);
+      if (history.compared.evidence > 0.05 && r < Math.max(SAME_SHOT, 0.5 * d) && r < 0.45) return { returned: later };
+    }
+  }
+  return { cut: { kind: 'cut', at: t, strength: d, ...(history.flat(t - 1) ? { flatBefore: true } : {}) } };
+}
