@@ -8,9 +8,10 @@
  */
 import { palette } from '../colour/palette.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
-import { BLOCKS_X, BLOCKS_Y, BlockMatcher, emptyMatch } from './block-match.js';
+import { BlockMatcher, emptyMatch } from './block-match.js';
 import { scanFrames, type FrameSource } from './find-cuts.js';
 import { lowContrast, lowVector } from './low-vector.js';
+import { besideShare, setMotion, type SetMotion } from './set-motion.js';
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_LENGTH, SMALL_W, smallFrame, type SmallFrame } from './small-frame.js';
 import type { Shot, ShotSummary } from './types.js';
 
@@ -61,7 +62,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
     const set = setMotion(matcher, m);
     shifts.push({ dx: set.dx / LAG, dy: set.dy / LAG, growth: set.growth / LAG });
     motion += m.motion / LAG / SMALL_W;
-    beside += besideShare(matcher, set);
+    beside += besideShare(a, b, matcher, set);
   }
   brightness /= Math.max(1, seen);
   contrast /= Math.max(1, seen);
@@ -76,7 +77,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   let held = 1;
   if (opening !== null && closing !== null && opening !== closing) {
     matcher.match(opening, closing, 3, m);
-    held = 1 - besideShare(matcher, { dx: 0, dy: 0, growth: 0 });
+    held = 1 - besideShare(opening, closing, matcher, { dx: 0, dy: 0, growth: 0 }, true);
   }
   const fps = source.info.rate.num / source.info.rate.den;
   const seconds = length / fps;
@@ -102,8 +103,10 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   } else if (restless) add(40, 'the camera is restless (hand-held, shaken or fast): the performer must ride along with its blur');
   else if (pushes) add(30, `the camera ${growth > 0 ? 'pushes in' : 'draws back'}, about ${Math.round(Math.abs(growth) * fps * 100)} % a second: the performer must ride along and ${growth > 0 ? 'grow' : 'shrink'}`);
   else add(20, 'the camera moves slowly: the performer must ride along');
-  if (beside > 0.3) add(45, `things move in about ${Math.round(beside * 100)} % of the picture: people to erase, or passing in front`);
-  else if (beside > 0.08) add(20, `something moves in about ${Math.round(beside * 100)} % of the picture: may have to be erased, held or kept in front`);
+  // While the camera travels two frames can't tell a walker from a post that stands nearer.
+  const nearer = cameraMoves ? ', by itself or because it stands nearer or farther' : '';
+  if (beside > 0.3) add(45, `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: to erase, hold or keep in front`);
+  else if (beside > 0.08) add(20, `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: may have to be erased, held or kept in front`);
   else add(0, 'hardly anything moves by itself');
   if (brightness < 0.12) add(10, 'a dark picture: edges are hidden, but grain and light are hard to match');
   if (contrast < 8) add(5, 'a flat picture: little for a track to hold on to');
@@ -112,59 +115,8 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   return { ...shot, index, motion, cameraMoves, brightness, palette: rgb, thumbFrames, takes, effortMinutes: Math.round(effort) };
 }
 
-/** How the set moves between two pictures: shift (cells) at the middle and growth (0.02: two per cent larger). */
-interface SetMotion {
-  readonly dx: number;
-  readonly dy: number;
-  readonly growth: number;
-}
-
-/** Shifts are whole cells, so that two of one motion differ by up to half a cell either way. */
-const AGREE = 0.75;
 /** Share of the picture that must be found again in its place for the camera to stand; people may fill the rest. */
 const HELD = 0.35;
-/** Growths that are tried: a push or pull of up to 8 % over the pair. */
-const GROWTHS = [0, ...[1, 2, 3, 4, 5, 6, 7, 8].flatMap((k) => [k / 100, -k / 100])];
-
-/**
- * The set is what most blocks show: the growth and shift on which the largest group of textured blocks agrees within a cell.
- * A camera that follows somebody holds him still, and the picture's global correlation with him. Growth has to win over a
- * twentieth of the blocks more than none does.
- */
-function setMotion(matcher: BlockMatcher, whole: { readonly dx: number; readonly dy: number }): SetMotion {
-  const blocks = matcher.blockShifts().map((s, k) => ({ ...s, ...middleOf(k) })).filter((s) => s.textured && s.left < 0.6);
-  if (blocks.length < 6) return { dx: whole.dx, dy: whole.dy, growth: 0 };
-  let best: SetMotion = { dx: whole.dx, dy: whole.dy, growth: 0 }, votes = 0;
-  for (const growth of GROWTHS) {
-    const at = blocks.map((s) => ({ x: s.dx - growth * s.x, y: s.dy - growth * s.y }));
-    for (const c of at) {
-      const group = at.filter((s) => Math.abs(s.x - c.x) <= AGREE && Math.abs(s.y - c.y) <= AGREE);
-      const mine = group.length - (growth === 0 ? 0 : blocks.length / 20);
-      if (mine <= votes) continue;
-      votes = mine;
-      best = { dx: group.reduce((t, s) => t + s.x, 0) / group.length, dy: group.reduce((t, s) => t + s.y, 0) / group.length, growth };
-    }
-  }
-  return best;
-}
-
-/** A block's middle from the picture's, cells. */
-function middleOf(k: number): { x: number; y: number } {
-  return { x: ((k % BLOCKS_X) + 0.5 - BLOCKS_X / 2) * (SMALL_W / BLOCKS_X), y: (Math.floor(k / BLOCKS_X) + 0.5 - BLOCKS_Y / 2) * (SMALL_H / BLOCKS_Y) };
-}
-
-/** Share of textured blocks that do not move with the set. */
-function besideShare(matcher: BlockMatcher, set: SetMotion): number {
-  let n = 0, all = 0;
-  for (const [k, s] of matcher.blockShifts().entries()) {
-    if (!s.textured) continue;
-    all++;
-    const m = middleOf(k);
-    if (Math.hypot(s.dx - set.dx - set.growth * m.x, s.dy - set.dy - set.growth * m.y) > 1.5 || s.left > 0.35) n++;
-  }
-  return all > 0 ? n / all : 0;
-}
-
 function collectColours(f: SmallFrame, into: number[]): void {
   const at = SMALL_W * SMALL_H;
   for (let y = 0; y < COARSE_H; y++) {
