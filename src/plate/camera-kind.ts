@@ -6,6 +6,9 @@
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import type { MoveKind } from './types.js';
 
+const ONE_WAY = 0.7;
+const PART_OF: Partial<Record<MoveKind, keyof Path>> = { pan: 'x', tilt: 'y', roll: 'turn', push: 'grow' };
+
 interface Path { readonly x: number[]; readonly y: number[]; readonly turn: number[]; readonly grow: number[] }
 
 /** @param fromFirst first frame's pixels to each later frame's. `turning`: the lens was found by self-calibration. */
@@ -38,9 +41,18 @@ export function describeMove(fromFirst: readonly Mat3[], w: number, h: number, f
   if (parts.push > 0.02 * 0.4 * h && !turning && parts.push > 0.12 * Math.max(parts.pan, parts.tilt)) return answer('push');
   const ranked = Object.entries(parts).sort((a, b) => b[1] - a[1]) as [MoveKind, number][];
   const [kind, size] = ranked[0]!;
-  if (size < Math.max(0.03 * w, 5 * rmsPx)) return answer(rmsPx > 0.6 * still || size > still ? 'handheld' : 'static');
+  // A hand wanders and trembles; a head or a track that moves a little goes one way and smoothly.
+  const small = size < Math.max(0.03 * w, 5 * rmsPx);
+  if (small && (rmsPx > 0.5 * still || straightness(slow[PART_OF[kind]!]) < ONE_WAY)) return answer(rmsPx > 0.6 * still || size > still ? 'handheld' : 'static');
   const second = ranked[1]![1];
   return answer(second > 0.6 * size ? 'mixed' : kind);
+}
+
+/** Reach of a path over its length, 0..1: 1 goes one way, a wander comes back on itself. */
+function straightness(path: readonly number[]): number {
+  let length = 0;
+  for (let i = 1; i < path.length; i++) length += Math.abs(path[i]! - path[i - 1]!);
+  return length > 0 ? (Math.max(...path) - Math.min(...path)) / length : 1;
 }
 
 function smooth(v: readonly number[], half: number): number[] {

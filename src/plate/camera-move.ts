@@ -99,7 +99,7 @@ function solveLens(keys: readonly SetKey[], frames: readonly SetFrame[], w: numb
     const [x, y] = apply(f.fromFirst, a! * w, b! * h);
     return Math.hypot(x - a! * w, y - b! * h);
   }))));
-  if (moved < 0.02 * w) return none('the camera stands still (or nearly): a lens shows only when the camera turns');
+  if (moved < 0.02 * w) return none('the camera stands still or moves too little: a lens shows only when it turns');
   const plain = calibrateTurning(pairs, w, h, false);
   if (plain === null) return none('the picture moves, but not as a turning camera would show it: the camera travels, or turns too little');
   const bent = calibrateTurning(pairs, w, h, true);
@@ -108,7 +108,7 @@ function solveLens(keys: readonly SetKey[], frames: readonly SetFrame[], w: numb
   const angle = Math.max(...fit.rotations.map(turnedDeg));
   const free = freeResidual(pairs, steps, keys);
   if (fit.residualPx > Math.max(0.3, 2.2 * free)) return none(`the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over against ${free.toFixed(2)} px for a free plane): the camera travels`);
-  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5) return none(`the camera turns too little (${angle.toFixed(1)}°) to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`);
+  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5) return none(`${angle < 5 ? `the camera turns too little (${angle.toFixed(1)}°)` : 'too little of the set is found again while the camera turns'} to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`);
   const how = `self-calibration from a turn of ${angle.toFixed(1)}° over matched points of the set${distorted ? ', with radial distortion' : ''}`;
   return {
     focalPx: known ?? fit.focalPx, k1: fit.k1, calibration: fit,
