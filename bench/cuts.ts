@@ -18,7 +18,8 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import { emptyScore, ratios, scoreCuts, type CutScore, type Found } from './cut-score.js';
 import type { BenchRow } from './rows.js';
-import { makeReel, syntheticSource, type Reel, type ReelSource } from './reel-maker.js';
+import { makeReel, type Reel } from './reel-maker.js';
+import { syntheticSource, type ReelSource } from './reel-picture.js';
 
 const W = 192, H = 108;
 

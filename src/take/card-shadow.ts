@@ -4,17 +4,13 @@
  * drawn as the camera would see it, for every direction and length, and fitted to the picture in linear light by Gauss-Newton
  * (Lucas & Kanade 1981) with a Huber loss; how dark it is, and the peg's own tone, are linear. Azimuth relative to the camera.
  */
-import { encode } from 'uqr';
 import { PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
-import { groundCamera, unproject } from '../geometry/camera.js';
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
-import { apply, multiply, tryInvert } from '../geometry/mat3.js';
-import { gaussianPlane } from '../image/gaussian.js';
+import { apply, multiply } from '../geometry/mat3.js';
 import { sampleBilinear } from '../image/sampling.js';
-import { cardWindow, cutOut, type CutOut } from './card-map.js';
-import { cardToGround, type AlignedCard } from './card-pose.js';
-import { printTone } from './card-tone.js';
+import type { AlignedCard } from './card-pose.js';
+import { REACH_MM, drawPegShadow, pegScene, type PegScene } from './peg-scene.js';
 
 export interface ShadowFit {
   /** Direction of the shadow on the card (radians from its x axis towards its y axis) and its length, millimetres. */
@@ -27,27 +23,11 @@ export interface ShadowFit {
   readonly sdDepth: number;
 }
 
-/** Half thickness of the peg asked for (6 to 8 mm). */
-const PEG_RADIUS_MM = 3.5;
-const SIDE = 220;
 /** Less of the shadow beside the peg tells its direction only with the peg's own thickness. */
 const LEAST_VISIBLE = 0.25;
-/** The shadow is looked for this far from the spot, millimetres. */
-const REACH_MM = 150;
 /** Linear unknowns: light, its gradient across and along, missing light, the peg's tone. */
 const LINEAR = 5;
 const SHARED_NOISE = 2;
-
-interface Scene {
-  readonly cut: CutOut;
-  readonly w: number; readonly h: number; readonly x0: number; readonly y0: number;
-  readonly samples: number;
-  /** Card coordinates and reflectance of every sub-sample (NaN where not predicted), and whether the peg hides it. */
-  readonly u: Float32Array; readonly v: Float32Array; readonly reflectance: Float32Array; readonly peg: Uint8Array;
-  readonly sigma: number;
-  readonly plain: Float32Array; readonly pegShare: Float32Array; readonly usable: Uint8Array;
-  readonly cu: Float32Array; readonly cv: Float32Array;
-}
 
 /**
  * Fits the shadow. @param luma linear, height × width, in which `card` was found.
@@ -55,7 +35,7 @@ interface Scene {
  * @returns a reason where no shadow can be told
  */
 export function fitPegShadow(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, code: string | null = null): ShadowFit | { reason: string } {
-  const scene = prepare(luma, widthPx, heightPx, card, pegHeightMm, code);
+  const scene = pegScene(luma, widthPx, heightPx, card, pegHeightMm, code);
   if (scene === null) return { reason: 'too little of the card\'s white paper is in sight' };
   const starts = candidates(scene, card);
   const empty = evaluate(scene, 0, 0.001, null);
@@ -83,7 +63,7 @@ export function fitPegShadow(luma: Float32Array, widthPx: number, heightPx: numb
 }
 
 /** True where a longer shadow would fit nearly as well: its tip lies where the picture says nothing. */
-function mayBeLonger(s: Scene, found: { theta: number; length: number; fit: Evaluation }): boolean {
+function mayBeLonger(s: PegScene, found: { theta: number; length: number; fit: Evaluation }): boolean {
   for (const more of [8, 20, 40]) {
     const longer = evaluate(s, found.theta, found.length + more, found.fit.scale, found.fit.residual);
     if (longer !== null && longer.cost - found.fit.cost < 16 * SHARED_NOISE ** 2) return true;
@@ -92,8 +72,8 @@ function mayBeLonger(s: Scene, found: { theta: number; length: number; fit: Eval
 }
 
 /** Share of the shadow that is seen clear of the peg. */
-function visibleShare(s: Scene, theta: number, length: number): number {
-  const shadow = drawShadow(s, theta, length, true);
+function visibleShare(s: PegScene, theta: number, length: number): number {
+  const shadow = drawPegShadow(s, theta, length, true);
   let all = 0, clear = 0;
   for (let at = 0; at < shadow.length; at++) {
     all += shadow[at]!;
@@ -107,96 +87,11 @@ function endOfCard(theta: number): number {
   return Math.min(90 / Math.max(1e-6, Math.abs(Math.cos(theta))), 125 / Math.max(1e-6, Math.abs(Math.sin(theta))));
 }
 
-function prepare(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, codeText: string | null): Scene | null {
-  const code = codeText === null ? null : encode(codeText, { ecc: 'M', border: 0 });
-  const cut = cutOut(luma, widthPx, heightPx, card.toPixel, SIDE, 0);
-  if (cut === null) return null;
-  const toPixel = multiply(cut.fromFull, card.toPixel), inverse = tryInvert(toPixel);
-  const sigma = Math.max(0.25, card.sigmaPx / cut.factor), margin = Math.ceil(3.5 * sigma) + 2;
-  const window = cardWindow(toPixel, margin);
-  if (inverse === null || window === null) return null;
-  const { x0, y0, width: w, height: h } = window;
-  const samples = w * h < 20_000 ? 4 : 3, n = w * h * samples * samples;
-  const u = new Float32Array(n), v = new Float32Array(n), reflectance = new Float32Array(n), peg = new Uint8Array(n);
-  const ink = Math.max(0.01, card.alignment.ink / card.alignment.paper);
-  const pose = card.pose, camera = groundCamera({ focalPx: pose.focalPx, tiltDeg: pose.tiltDeg, rollDeg: pose.rollDeg, cameraHeight: pose.cameraHeight, widthPx, heightPx });
-  const spot = cardToGround(pose.card, PEG_SPOT[0], PEG_SPOT[1]);
-  const top = pegHeightMm / 1000, R = PEG_RADIUS_MM / 1000, H = pose.cameraHeight;
-  const plain = new Float32Array(w * h), pegShare = new Float32Array(w * h), unknown = new Float32Array(w * h);
-  const cu = new Float32Array(w * h), cv = new Float32Array(w * h);
-  const unit = 1 / (samples * samples);
-  for (let y = 0, k = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    const at = y * w + x, c = apply(inverse, x0 + x + 0.5, y0 + y + 0.5);
-    cu[at] = c[0]; cv[at] = c[1];
-    // Only near the spot can the peg itself be seen: it stands up, so on the side away from the camera.
-    const nearPeg = Math.hypot(c[0] - PEG_SPOT[0], c[1] - PEG_SPOT[1]) < 12 * pegHeightMm;
-    for (let j = 0; j < samples; j++) for (let i = 0; i < samples; i++, k++) {
-      const px = x0 + x + (i + 0.5) / samples, py = y0 + y + (j + 0.5) / samples, q = apply(inverse, px, py);
-      u[k] = q[0]; v[k] = q[1];
-      let r = Math.abs(q[0]) > 90 || Math.abs(q[1]) > 125 ? NaN : printTone(q[0], q[1], ink, code);
-      if (nearPeg) {
-        const d = unproject(camera, cut.x0 + px * cut.factor, cut.y0 + py * cut.factor);
-        if (hitsPeg(d, spot, R, top, H)) { peg[k] = 1; pegShare[at]! += unit; r = 0; }
-      }
-      reflectance[k] = Number.isNaN(r) ? -1 : r;
-      if (Number.isNaN(r)) unknown[at]! += unit; else plain[at]! += r * unit;
-    }
-  }
-  gaussianPlane(plain, w, h, sigma, sigma, plain);
-  gaussianPlane(pegShare, w, h, sigma, sigma, pegShare);
-  gaussianPlane(unknown, w, h, sigma, sigma, unknown);
-  const usable = new Uint8Array(w * h);
-  let count = 0;
-  for (let at = 0; at < w * h; at++) {
-    const X = x0 + (at % w), Y = y0 + Math.floor(at / w);
-    if (X < 0 || Y < 0 || X >= cut.width || Y >= cut.height || unknown[at]! > 0.03) continue;
-    if (Math.hypot(cu[at]! - PEG_SPOT[0], cv[at]! - PEG_SPOT[1]) > REACH_MM) continue;
-    usable[at] = 1;
-    count++;
-  }
-  return count < 150 ? null : { cut, w, h, x0, y0, samples, u, v, reflectance, peg, sigma, plain, pegShare, usable, cu, cv };
-}
-
-/** Does a ray from (0, H, 0) meet the upright cylinder at `spot` (metres)? */
-function hitsPeg(d: readonly number[], spot: readonly number[], R: number, top: number, H: number): boolean {
-  const a = d[0]! * d[0]! + d[2]! * d[2]!, b = -(d[0]! * spot[0]! + d[2]! * spot[1]!), c = spot[0]! ** 2 + spot[1]! ** 2 - R * R;
-  const disc = b * b - a * c;
-  if (disc < 0) return false;
-  const t = (-b - Math.sqrt(disc)) / a, y = H + t * d[1]!;
-  if (y >= 0 && y <= top) return true;
-  const tt = (top - H) / d[1]!;
-  return tt > 0 && Math.hypot(tt * d[0]! - spot[0]!, tt * d[2]! - spot[1]!) < R;
-}
-
 interface Evaluation { readonly cost: number; readonly mad: number; readonly linear: Float64Array; readonly residual: Float32Array; readonly shadow: Float32Array; readonly pixels: number; readonly normal: Float64Array; readonly scale: number }
 
-/** Shadowed light lost at unit depth, as the camera sees it. */
-function drawShadow(s: Scene, theta: number, length: number, throughPeg = false): Float32Array {
-  const out = new Float32Array(s.w * s.h), per = s.samples * s.samples, unit = 1 / per;
-  const ex = Math.cos(theta), ey = Math.sin(theta), r2 = PEG_RADIUS_MM ** 2;
-  const reach = length + PEG_RADIUS_MM + 1;
-  for (let at = 0, k = 0; at < out.length; at++, k += per) {
-    const cx = s.cu[at]! - PEG_SPOT[0], cy = s.cv[at]! - PEG_SPOT[1];
-    const alongC = cx * ex + cy * ey, acrossC = Math.abs(cy * ex - cx * ey);
-    // A pixel may be a good many millimetres deep when the floor is seen aslant.
-    if (acrossC > 60 || alongC < -60 || alongC > reach + 60) continue;
-    let sum = 0;
-    for (let i = 0; i < per; i++) {
-      if (s.peg[k + i] !== 0 && !throughPeg) continue;
-      const dx = s.u[k + i]! - PEG_SPOT[0], dy = s.v[k + i]! - PEG_SPOT[1];
-      let along = dx * ex + dy * ey;
-      along = along < 0 ? 0 : along > length ? length : along;
-      const qx = dx - along * ex, qy = dy - along * ey;
-      if (qx * qx + qy * qy < r2) sum += s.peg[k + i] !== 0 ? 1 : Math.max(0, s.reflectance[k + i]!);
-    }
-    out[at] = sum * unit;
-  }
-  return gaussianPlane(out, s.w, s.h, s.sigma, s.sigma, out);
-}
-
 /** Linear fit at a shadow; `scale` null: plain least squares. */
-function evaluate(s: Scene, theta: number, length: number, scale: number | null, previous?: Float32Array): Evaluation | null {
-  const shadow = drawShadow(s, theta, length);
+function evaluate(s: PegScene, theta: number, length: number, scale: number | null, previous?: Float32Array): Evaluation | null {
+  const shadow = drawPegShadow(s, theta, length);
   const residual = new Float32Array(s.w * s.h);
   let linear = new Float64Array(LINEAR);
   const row = new Float64Array(LINEAR);
@@ -243,13 +138,13 @@ function evaluate(s: Scene, theta: number, length: number, scale: number | null,
   return { cost, mad: 1.4826 * size[size.length >> 1]!, linear, residual, shadow, pixels, normal: A, scale: scale ?? 1 };
 }
 
-function fill(row: Float64Array, s: Scene, shadow: Float32Array, at: number): void {
+function fill(row: Float64Array, s: PegScene, shadow: Float32Array, at: number): void {
   const p = s.plain[at]!;
   row[0] = p; row[1] = (p * s.cu[at]!) / 100; row[2] = (p * s.cv[at]!) / 100; row[3] = -shadow[at]!; row[4] = s.pegShare[at]!;
 }
 
 /** Directions and lengths to start from: matched rays over the light that is missing on the card. */
-function candidates(s: Scene, card: AlignedCard): { theta: number; length: number }[] {
+function candidates(s: PegScene, card: AlignedCard): { theta: number; length: number }[] {
   const base = evaluate(s, 0, 0.001, null);
   if (base === null) return [];
   const missing = new Float32Array(s.w * s.h);
@@ -280,7 +175,7 @@ function candidates(s: Scene, card: AlignedCard): { theta: number; length: numbe
 }
 
 /** Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973). */
-function solve(s: Scene, theta0: number, length0: number, scale: number, most: number): { theta: number; length: number; fit: Evaluation } | null {
+function solve(s: PegScene, theta0: number, length0: number, scale: number, most: number): { theta: number; length: number; fit: Evaluation } | null {
   let theta = theta0, length = Math.max(8, length0), lambda = 1e-2;
   let fit = evaluate(s, theta, length, scale);
   if (fit === null) return null;
@@ -313,17 +208,17 @@ function solve(s: Scene, theta0: number, length0: number, scale: number, most: n
 }
 
 /** Change of the prediction with direction and length at the fitted depth. */
-function gradients(s: Scene, theta: number, length: number, fit: Evaluation): { theta: Float32Array; length: Float32Array } {
+function gradients(s: PegScene, theta: number, length: number, fit: Evaluation): { theta: Float32Array; length: Float32Array } {
   const dt = Math.min(0.05, 1 / Math.max(10, length)), dl = 1, k = -fit.linear[3]!;
   const difference = (a: Float32Array, b: Float32Array, step: number): Float32Array => a.map((v, i) => (k * (v - b[i]!)) / step);
   return {
-    theta: difference(drawShadow(s, theta + dt, length), drawShadow(s, theta - dt, length), 2 * dt),
-    length: difference(drawShadow(s, theta, length + dl), drawShadow(s, theta, length - dl), 2 * dl),
+    theta: difference(drawPegShadow(s, theta + dt, length), drawPegShadow(s, theta - dt, length), 2 * dt),
+    length: difference(drawPegShadow(s, theta, length + dl), drawPegShadow(s, theta, length - dl), 2 * dl),
   };
 }
 
 /** Variances of direction, length and lost light, with all unknowns in one system; null where they are not held. */
-function shadowCovariance(s: Scene, theta: number, length: number, fit: Evaluation): [number, number, number] | null {
+function shadowCovariance(s: PegScene, theta: number, length: number, fit: Evaluation): [number, number, number] | null {
   const g = gradients(s, theta, length, fit), n = LINEAR + 2;
   const A = new Float64Array(n * n), row = new Float64Array(n), part = row.subarray(2);
   for (let at = 0; at < s.usable.length; at++) {
