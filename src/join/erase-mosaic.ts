@@ -6,12 +6,13 @@
  *
  * Values are display-coded R'G'B'. Memory: one strip of all sources at a time.
  */
-import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { erode } from '../image/morphology.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { median } from '../image/statistics.js';
-import { warpHomography } from '../image/warp.js';
 import { fitLocally } from './erase-align.js';
+import { boundsOf, layOver, type Shift } from './lay-over.js';
+import { addFields, localField, type LocalField } from './local-field.js';
 
 /** One source frame, read again whenever it is wanted. */
 export interface MosaicSource {
@@ -22,7 +23,7 @@ export interface MosaicSource {
   readonly heightPx: number;
   /** Display-coded picture of the frame; may be the same buffer each time. */
   coded(): Picture;
-  /** 0 where the set is hidden; else 100 (beside what hides it) to 250 (one and a half shadow's reaches away from it). Whole frame. */
+  /** Whole frame, `withoutBorder`: 0 where the set is hidden; else 100 (beside what hides it) to 250 (one and a half shadow's reaches away from it). */
   readonly shows: Uint8Array;
 }
 
@@ -50,37 +51,59 @@ export function mosaicMatrix(f: MosaicFrame): Mat3 {
   return [f.scale, 0, -f.x0 * f.scale, 0, f.scale, -f.y0 * f.scale, 0, 0, 1];
 }
 
+/** Side of the coarse picture on which sources are brought together, px, and how often. */
+const COARSE = 800;
+const ROUNDS = 3;
+/** How far things off the set's plane are believed to lie from it, as a share of a frame's width. */
+const PARALLAX = 0.02;
+
 /** Builds the mosaic. `shadows`: what hides the set may also darken it nearby. `refine`: correct each source's place and light against a first, coarse mosaic. */
 export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean, shadows = false): Mosaic {
   const m = mosaicMatrix(frame);
-  let placed = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), gain: [1, 1, 1] as [number, number, number] }));
-  if (refine && sources.length > 2) {
-    // Coarse: a picture of at most 640 px.
-    const k = Math.min(1, 640 / Math.max(frame.width, frame.height));
-    const cw = Math.max(16, Math.round(frame.width * k)), ch = Math.max(16, Math.round(frame.height * k));
-    const shrink: Mat3 = [k, 0, 0, 0, k, 0, 0, 0, 1], grow: Mat3 = [1 / k, 0, 0, 0, 1 / k, 0, 0, 0, 1];
-    for (let round = 0; round < 2; round++) {
-      const coarse = aggregate(placed.map((p) => ({ ...p, matrix: multiply(shrink, p.matrix) })), cw, ch);
-      const luma = lumaOf(coarse.picture);
-      placed = placed.map((p) => {
-        const matrix = multiply(shrink, p.matrix);
-        const laid = warpHomography(p.source.coded(), matrix, cw, ch, { filter: 'bicubic', boundary: 'clamp' });
-        const seen = validity(p.source, matrix, cw, ch);
-        const weight = new Float32Array(cw * ch);
-        for (let i = 0; i < weight.length; i++) weight[i] = seen[i]! > 0.99 && coarse.count[i]! >= 3 ? 1 : 0;
-        const gain = gainOf(coarse.picture, laid, weight);
-        const fit = fitLocally(luma, lumaOf(laid), weight, cw, ch, { reachPx: 1 });
-        const back = tryInvert(fit.matrix);
-        const better = back !== null && fit.after < 0.995 * fit.before;
-        return { ...p, gain, matrix: better ? multiply(multiply(multiply(grow, back), shrink), p.matrix) : p.matrix };
-      });
-    }
-  }
+  const start: Placed[] = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), gain: [1, 1, 1], field: null, fieldScale: 1 }));
+  const placed = refine && sources.length > 2 ? bringTogether(start, frame) : start;
   const out = aggregate(placed, frame.width, frame.height, shadows);
   return { ...out, fromReference: m, width: frame.width, height: frame.height };
 }
 
-interface Placed { readonly source: MosaicSource; readonly matrix: Mat3; readonly gain: readonly [number, number, number] }
+interface Placed {
+  readonly source: MosaicSource;
+  /** Source pixels → mosaic pixels. */
+  readonly matrix: Mat3;
+  readonly gain: readonly [number, number, number];
+  /** What the matrix leaves over, in mosaic pixels times `fieldScale`. */
+  readonly field: LocalField | null;
+  readonly fieldScale: number;
+}
+
+/** Each source's place and light are corrected against a coarse mosaic of all, in turns. */
+function bringTogether(start: readonly Placed[], frame: MosaicFrame): Placed[] {
+  const k = Math.min(1, COARSE / Math.max(frame.width, frame.height));
+  const cw = Math.max(16, Math.round(frame.width * k)), ch = Math.max(16, Math.round(frame.height * k));
+  const shrink: Mat3 = [k, 0, 0, 0, k, 0, 0, 0, 1], grow: Mat3 = [1 / k, 0, 0, 0, 1 / k, 0, 0, 0, 1];
+  let placed: Placed[] = start.map((p) => ({ ...p, fieldScale: k }));
+  for (let round = 0; round < ROUNDS; round++) {
+    const coarse = aggregate(placed.map((p) => ({ ...p, matrix: multiply(shrink, p.matrix), fieldScale: 1 })), cw, ch);
+    const luma = lumaOf(coarse.picture);
+    placed = placed.map((p) => {
+      const matrix = multiply(shrink, p.matrix);
+      const shift = p.field === null ? null : { field: p.field, scale: 1, x0: 0, y0: 0 };
+      const laid = layOver(p.source.coded(), matrix, cw, ch, 'bicubic', 'clamp', shift);
+      const seen = validity(p.source, matrix, cw, ch, shift);
+      const weight = new Float32Array(cw * ch);
+      for (let i = 0; i < weight.length; i++) weight[i] = seen[i]! > 0.99 && coarse.count[i]! >= 3 ? 1 : 0;
+      const gain = gainOf(coarse.picture, laid, weight);
+      if (round === 0) {
+        const fit = fitLocally(luma, lumaOf(laid), weight, cw, ch, { reachPx: 1 });
+        const back = tryInvert(fit.matrix);
+        return back !== null && fit.after < 0.995 * fit.before ? { ...p, gain, matrix: multiply(multiply(multiply(grow, back), shrink), p.matrix) } : { ...p, gain };
+      }
+      const found = localField(luma, lumaOf(laid), weight, cw, ch, { reachPx: PARALLAX * p.source.widthPx * frame.scale * k });
+      return { ...p, gain, field: addFields(p.field, found) };
+    });
+  }
+  return placed;
+}
 
 export function lumaOf(p: Picture): Float32Array {
   const n = p.width * p.height;
@@ -89,19 +112,24 @@ export function lumaOf(p: Picture): Float32Array {
   return out;
 }
 
+/** Takes two pixels away from what a frame shows, so that no filter reads beyond: its border and the rim of what hides it. */
+export function withoutBorder(shows: Uint8Array, w: number, h: number): Uint8Array {
+  const mask = Float32Array.from(shows);
+  erode(mask, w, h, 2, 2, mask);
+  for (let x = 0; x < w; x++) for (const y of [0, 1, h - 2, h - 1]) mask[y * w + x] = 0;
+  for (let y = 0; y < h; y++) for (const x of [0, 1, w - 2, w - 1]) mask[y * w + x] = 0;
+  return Uint8Array.from(mask);
+}
+
 /** At least 1 where every pixel that a sample reads shows the set; what is over 1 tells how far off that is which hides it, in shadow's reaches. */
-function validity(source: MosaicSource, matrix: Mat3, width: number, height: number): Float32Array {
-  const w = source.widthPx, h = source.heightPx;
-  const mask = createPicture(w, h, 1);
-  for (let i = 0; i < mask.data.length; i++) mask.data[i] = source.shows[i]! / 100;
-  erode(mask.data, w, h, 2, 2, mask.data);
-  for (let x = 0; x < w; x++) for (const y of [0, 1, h - 2, h - 1]) mask.data[y * w + x] = 0;
-  for (let y = 0; y < h; y++) for (const x of [0, 1, w - 2, w - 1]) mask.data[y * w + x] = 0;
-  return layOver(mask, matrix, width, height, 'bilinear', 'zero').data;
+export function validity(source: MosaicSource, matrix: Mat3, width: number, height: number, shift: Shift | null): Float32Array {
+  const mask = createPicture(source.widthPx, source.heightPx, 1), { shows } = source;
+  for (let i = 0; i < shows.length; i++) mask.data[i] = shows[i]! / 100;
+  return layOver(mask, matrix, width, height, 'bilinear', 'zero', shift).data;
 }
 
 /** Ratio of the light of `laid` to that of the mosaic, per channel: median over what both show, neither black nor clipped. */
-function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [number, number, number] {
+export function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [number, number, number] {
   const out: [number, number, number] = [1, 1, 1];
   for (let c = 0; c < 3; c++) {
     const a = plane(mosaic, c), b = plane(laid, c);
@@ -129,8 +157,9 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       const x0 = Math.max(0, Math.floor(b[0])), x1 = Math.min(width, Math.ceil(b[2])), top = Math.max(y0, Math.floor(b[1])), bottom = Math.min(y0 + h, Math.ceil(b[3]));
       if (!(x1 > x0 && bottom > top)) continue;
       const matrix = multiply([1, 0, -x0, 0, 1, -top, 0, 0, 1], p.matrix);
-      const rgb = layOver(p.source.coded(), matrix, x1 - x0, bottom - top, 'lanczos3');
-      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top), n: (x1 - x0) * (bottom - top), gain: p.gain });
+      const shift: Shift | null = p.field === null ? null : { field: p.field, scale: p.fieldScale, x0, y0: top };
+      const rgb = layOver(p.source.coded(), matrix, x1 - x0, bottom - top, 'lanczos3', 'clamp', shift);
+      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top, shift), n: (x1 - x0) * (bottom - top), gain: p.gain });
     }
     for (let y = y0; y < y0 + h; y++) for (let x = 0; x < width; x++) {
       let k = 0;
@@ -177,25 +206,6 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
 interface Laid { readonly x0: number; readonly x1: number; readonly y0: number; readonly y1: number; readonly data: Float32Array; readonly seen: Float32Array; readonly n: number; readonly gain: readonly number[] }
 
 /**
- * `warpHomography` of only that part of the source which the result reads, without footprint: the mosaic is made so that no
- * map here makes smaller by more than its own oversampling, where the content ends below the result's band.
- */
-export function layOver(src: Picture, matrix: Mat3, width: number, height: number, filter: 'bilinear' | 'bicubic' | 'lanczos3', boundary: 'clamp' | 'zero' = 'clamp'): Picture {
-  const back = tryInvert(matrix);
-  if (back === null) return createPicture(width, height, src.channels);
-  const b = boundsOf([[0, 0], [width, 0], [width, height], [0, height]], back);
-  const x0 = Math.max(0, Math.floor(b[0]) - 5), y0 = Math.max(0, Math.floor(b[1]) - 5), x1 = Math.min(src.width, Math.ceil(b[2]) + 5), y1 = Math.min(src.height, Math.ceil(b[3]) + 5);
-  const options = { filter, boundary, footprint: false } as const;
-  if (!(x1 - x0 > 8 && y1 - y0 > 8) || (x1 - x0) * (y1 - y0) > 0.8 * src.width * src.height) return warpHomography(src, matrix, width, height, options);
-  const part = createPicture(x1 - x0, y1 - y0, src.channels);
-  for (let c = 0; c < src.channels; c++) {
-    const from = plane(src, c), to = plane(part, c);
-    for (let y = y0; y < y1; y++) to.set(from.subarray(y * src.width + x0, y * src.width + x1), (y - y0) * part.width);
-  }
-  return warpHomography(part, multiply(matrix, [1, 0, x0, 0, 1, y0, 0, 0, 1]), width, height, options);
-}
-
-/**
  * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the darker
  * heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many frames it fills.
  * `sorted` rises; the other arrays are packed in place. Returns how many stay.
@@ -239,14 +249,4 @@ function medianInPlace(a: Float64Array, k: number): number {
     a[j + 1] = v;
   }
   return (k & 1) === 1 ? a[k >> 1]! : 0.5 * (a[(k >> 1) - 1]! + a[k >> 1]!);
-}
-
-/** Bounds of points through a matrix. */
-export function boundsOf(points: readonly Point2[], m: Mat3): [number, number, number, number] {
-  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
-  for (const p of points) {
-    const [x, y] = apply(m, p[0], p[1]);
-    x0 = Math.min(x0, x); y0 = Math.min(y0, y); x1 = Math.max(x1, x); y1 = Math.max(y1, y);
-  }
-  return [x0, y0, x1, y1];
 }

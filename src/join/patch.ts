@@ -11,7 +11,8 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { warpHomography } from '../image/warp.js';
 import { fitLocally } from './erase-align.js';
-import { boundsOf, lumaOf } from './erase-mosaic.js';
+import { lumaOf } from './erase-mosaic.js';
+import { boundsOf } from './lay-over.js';
 import { cropPicture, matchSeam } from './erase-seam.js';
 
 export interface PatchOptions {

@@ -1,0 +1,60 @@
+/** Lays a picture over another's pixels: by a matrix, and by what a plane leaves over where that was found (local-field.ts). */
+import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
+import { warpHomography, warpMap } from '../image/warp.js';
+import { fieldAt, type LocalField } from './local-field.js';
+
+/** A field found at another scale and origin: the displacement at (x, y) px is field((x + x0) · scale) / scale. */
+export interface Shift {
+  readonly field: LocalField;
+  readonly scale: number;
+  readonly x0: number;
+  readonly y0: number;
+}
+
+/**
+ * `warpHomography` of only that part of the source which the result reads, without footprint: the mosaic is made so that no
+ * map here makes smaller by more than its own oversampling, where the content ends below the result's band.
+ */
+export function layOver(src: Picture, matrix: Mat3, width: number, height: number, filter: 'bilinear' | 'bicubic' | 'lanczos3', boundary: 'clamp' | 'zero' = 'clamp', shift: Shift | null = null): Picture {
+  const back = tryInvert(matrix);
+  if (back === null) return createPicture(width, height, src.channels);
+  const far = shift === null ? 0 : Math.ceil(reachOf(shift));
+  const b = boundsOf([[-far, -far], [width + far, -far], [width + far, height + far], [-far, height + far]], back);
+  const x0 = Math.max(0, Math.floor(b[0]) - 5), y0 = Math.max(0, Math.floor(b[1]) - 5), x1 = Math.min(src.width, Math.ceil(b[2]) + 5), y1 = Math.min(src.height, Math.ceil(b[3]) + 5);
+  const options = { filter, boundary, footprint: false } as const;
+  const whole = !(x1 - x0 > 8 && y1 - y0 > 8) || (x1 - x0) * (y1 - y0) > 0.8 * src.width * src.height;
+  const part = whole ? src : createPicture(x1 - x0, y1 - y0, src.channels);
+  const from: Mat3 = whole ? [1, 0, 0, 0, 1, 0, 0, 0, 1] : [1, 0, x0, 0, 1, y0, 0, 0, 1];
+  if (!whole) for (let c = 0; c < src.channels; c++) {
+    const a = plane(src, c), to = plane(part, c);
+    for (let y = y0; y < y1; y++) to.set(a.subarray(y * src.width + x0, y * src.width + x1), (y - y0) * part.width);
+  }
+  if (shift === null) return warpHomography(part, multiply(matrix, from), width, height, options);
+  const inverse = tryInvert(multiply(matrix, from))!;
+  const mapX = new Float32Array(width * height), mapY = new Float32Array(width * height), d = new Float64Array(2);
+  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
+    fieldAt(shift.field, (x + 0.5 + shift.x0) * shift.scale, (y + 0.5 + shift.y0) * shift.scale, d);
+    const u = x + 0.5 + d[0]! / shift.scale, v = y + 0.5 + d[1]! / shift.scale;
+    const w = inverse[6] * u + inverse[7] * v + inverse[8];
+    mapX[y * width + x] = (inverse[0] * u + inverse[1] * v + inverse[2]) / w;
+    mapY[y * width + x] = (inverse[3] * u + inverse[4] * v + inverse[5]) / w;
+  }
+  return warpMap(part, mapX, mapY, width, height, { filter, boundary });
+}
+
+function reachOf(s: Shift): number {
+  let most = 0;
+  for (let i = 0; i < s.field.u.length; i++) most = Math.max(most, Math.abs(s.field.u[i]!), Math.abs(s.field.v[i]!));
+  return most / s.scale;
+}
+
+/** Bounds of points through a matrix. */
+export function boundsOf(points: readonly Point2[], m: Mat3): [number, number, number, number] {
+  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
+  for (const p of points) {
+    const [x, y] = apply(m, p[0], p[1]);
+    x0 = Math.min(x0, x); y0 = Math.min(y0, y); x1 = Math.max(x1, x); y1 = Math.max(y1, y);
+  }
+  return [x0, y0, x1, y1];
+}

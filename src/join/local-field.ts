@@ -1,0 +1,150 @@
+/**
+ * What a plane's map leaves over between two pictures of one set: things nearer or further than the plane, a lens that bends.
+ * Dense motion (image/flow.ts) is gathered in cells by its median, weighed by how well it explains the picture, and carried over
+ * cells that show nothing by push-pull (Gortler et al., "The Lumigraph", SIGGRAPH 1996): a coarse, smooth field, since a camera
+ * that travels shifts neighbours nearly alike, while what walks by itself fills few cells and is outvoted or out of reach.
+ * Planes height × width of display-coded luma; lengths in pixels.
+ */
+import { FlowPicture, motionAt } from '../image/flow.js';
+import { blurPlane, gaussianPlane } from '../image/gaussian.js';
+import { pushPull } from '../image/push-pull.js';
+
+/** Displacements on a grid of cells: the place in the picture that shows what the template shows at (x, y) is (x, y) + (u, v). */
+export interface LocalField {
+  readonly cellPx: number;
+  readonly columns: number;
+  readonly rows: number;
+  readonly u: Float32Array;
+  readonly v: Float32Array;
+}
+
+export interface LocalFieldOptions {
+  /** How far a displacement may reach, px. */
+  readonly reachPx: number;
+  /** Side of a cell. Default 12. */
+  readonly cellPx?: number;
+}
+
+/** Least share of a cell that must tell something. */
+const LEAST_FILLED = 0.15;
+/** A displacement is believed where it takes away at least this share of the squared difference, or where there was none to speak of. */
+const HELPS = 0.8;
+const NOISE = 0.012;
+
+/**
+ * The field that brings `picture` onto `template`, told by pixels of `weight` over a half; null where it is zero throughout (under a
+ * twentieth of a pixel), or where too little is to be seen.
+ */
+export function localField(template: Float32Array, picture: Float32Array, weight: Float32Array, width: number, height: number, options: LocalFieldOptions): LocalField | null {
+  const n = width * height, cell = options.cellPx ?? 12, reach = options.reachPx;
+  if (width < 48 || height < 48) return null;
+  // Where there is nothing to compare both show the same, which draws the flow to nothing there.
+  const other = new Float32Array(n), base = new Float32Array(n);
+  let known = 0;
+  const light = lightBetween(template, picture, weight);
+  for (let i = 0; i < n; i++) {
+    base[i] = template[i]!;
+    other[i] = weight[i]! > 0.5 ? (known++, picture[i]! * light) : template[i]!;
+  }
+  if (known < 400) return null;
+  const a = new FlowPicture(blurPlane(base, width, height, 0.7), width, height), b = new FlowPicture(blurPlane(other, width, height, 0.7), width, height);
+  let u: Float32Array, v: Float32Array;
+  try {
+    ({ u, v } = motionAt(a, b, 0, { alpha: 4 }));
+  } finally {
+    a.close();
+    b.close();
+  }
+  // How well a displacement explains what is seen, against none.
+  const before = new Float32Array(n), after = new Float32Array(n);
+  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
+    const i = y * width + x;
+    if (!(weight[i]! > 0.5)) continue;
+    const px = x + u[i]!, py = y + v[i]!;
+    const x0 = Math.min(width - 2, Math.max(0, Math.floor(px))), y0 = Math.min(height - 2, Math.max(0, Math.floor(py)));
+    const fx = Math.min(1, Math.max(0, px - x0)), fy = Math.min(1, Math.max(0, py - y0)), o = y0 * width + x0;
+    const s = (other[o]! * (1 - fx) + other[o + 1]! * fx) * (1 - fy) + (other[o + width]! * (1 - fx) + other[o + width + 1]! * fx) * fy;
+    before[i] = (other[i]! - base[i]!) ** 2;
+    after[i] = (s - base[i]!) ** 2;
+  }
+  const was = gaussianPlane(before, width, height, 2), left = gaussianPlane(after, width, height, 2), told = gaussianPlane(Float32Array.from(weight, (w) => (w > 0.5 ? 1 : 0)), width, height, 2);
+  const texture = structureOf(base, width, height);
+  const columns = Math.ceil(width / cell), rows = Math.ceil(height / cell);
+  const cu = new Float32Array(columns * rows), cv = new Float32Array(columns * rows), trust = new Float32Array(columns * rows);
+  const us = new Float64Array(cell * cell), vs = new Float64Array(cell * cell);
+  let most = 0;
+  for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
+    let k = 0, sum = 0;
+    const x1 = Math.min(width, (c + 1) * cell), y1 = Math.min(height, (r + 1) * cell);
+    for (let y = r * cell; y < y1; y++) for (let x = c * cell; x < x1; x++) {
+      const i = y * width + x;
+      if (!(weight[i]! > 0.5)) continue;
+      const share = Math.max(1e-6, told[i]!), w2 = was[i]! / share, l2 = left[i]! / share;
+      if (Math.hypot(u[i]!, v[i]!) > reach) continue;
+      if (!(l2 < HELPS * w2 + NOISE * NOISE)) continue;
+      us[k] = u[i]!; vs[k] = v[i]!; k++;
+      sum += texture[i]!;
+    }
+    if (k < LEAST_FILLED * cell * cell) continue;
+    const o = r * columns + c;
+    cu[o] = middle(us, k);
+    cv[o] = middle(vs, k);
+    trust[o] = Math.min(1, sum / k);
+    if (trust[o]! > 0.1) most = Math.max(most, Math.hypot(cu[o]!, cv[o]!));
+  }
+  if (most < 0.05) return null;
+  const [fu, fv] = pushPull([cu, cv], trust, columns, rows);
+  return { cellPx: cell, columns, rows, u: gaussianPlane(fu!, columns, rows, 0.8), v: gaussianPlane(fv!, columns, rows, 0.8) };
+}
+
+/** Displacement at (x, y) px, bilinear between the cells' middles; clamped beyond them. Written to `out` as (u, v). */
+export function fieldAt(f: LocalField, x: number, y: number, out: Float64Array): void {
+  const cx = Math.min(f.columns - 1, Math.max(0, x / f.cellPx - 0.5)), cy = Math.min(f.rows - 1, Math.max(0, y / f.cellPx - 0.5));
+  const c0 = Math.min(f.columns - 1, Math.floor(cx)), r0 = Math.min(f.rows - 1, Math.floor(cy)), c1 = Math.min(f.columns - 1, c0 + 1), r1 = Math.min(f.rows - 1, r0 + 1);
+  const a = cx - c0, b = cy - r0, p = r0 * f.columns, q = r1 * f.columns;
+  out[0] = (f.u[p + c0]! * (1 - a) + f.u[p + c1]! * a) * (1 - b) + (f.u[q + c0]! * (1 - a) + f.u[q + c1]! * a) * b;
+  out[1] = (f.v[p + c0]! * (1 - a) + f.v[p + c1]! * a) * (1 - b) + (f.v[q + c0]! * (1 - a) + f.v[q + c1]! * a) * b;
+}
+
+/** The field of two steps, one after the other: first `before`, then `after` at the place reached. */
+export function addFields(before: LocalField | null, after: LocalField | null): LocalField | null {
+  if (before === null || after === null) return after ?? before;
+  const u = new Float32Array(after.u.length), v = new Float32Array(after.v.length), d = new Float64Array(2);
+  for (let r = 0; r < after.rows; r++) for (let c = 0; c < after.columns; c++) {
+    const o = r * after.columns + c;
+    fieldAt(before, (c + 0.5) * after.cellPx + after.u[o]!, (r + 0.5) * after.cellPx + after.v[o]!, d);
+    u[o] = after.u[o]! + d[0]!;
+    v[o] = after.v[o]! + d[1]!;
+  }
+  return { ...after, u, v };
+}
+
+/** Ratio of light, template over picture: robust, over what both show. */
+function lightBetween(template: Float32Array, picture: Float32Array, weight: Float32Array): number {
+  const ratios: number[] = [];
+  const step = Math.max(1, Math.floor(template.length / 20000));
+  for (let i = 0; i < template.length; i += step) if (weight[i]! > 0.5 && template[i]! > 0.08 && template[i]! < 0.95 && picture[i]! > 0.08) ratios.push(template[i]! / picture[i]!);
+  if (ratios.length < 100) return 1;
+  ratios.sort((p, q) => p - q);
+  return Math.min(2, Math.max(0.5, ratios[ratios.length >> 1]!));
+}
+
+/** How much a pixel's surroundings tell of place, 0..1: the smaller eigenvalue of the structure tensor against the noise's. */
+function structureOf(p: Float32Array, w: number, h: number): Float32Array {
+  const n = w * h, xx = new Float32Array(n), xy = new Float32Array(n), yy = new Float32Array(n);
+  for (let y = 1; y < h - 1; y++) for (let x = 1; x < w - 1; x++) {
+    const i = y * w + x, gx = 0.5 * (p[i + 1]! - p[i - 1]!), gy = 0.5 * (p[i + w]! - p[i - w]!);
+    xx[i] = gx * gx; xy[i] = gx * gy; yy[i] = gy * gy;
+  }
+  const a = gaussianPlane(xx, w, h, 4), b = gaussianPlane(xy, w, h, 4), c = gaussianPlane(yy, w, h, 4);
+  for (let i = 0; i < n; i++) {
+    const least = 0.5 * (a[i]! + c[i]! - Math.hypot(a[i]! - c[i]!, 2 * b[i]!));
+    a[i] = least / (least + 0.5 * NOISE * NOISE);
+  }
+  return a;
+}
+
+function middle(a: Float64Array, k: number): number {
+  const s = a.subarray(0, k).sort();
+  return (k & 1) === 1 ? s[k >> 1]! : 0.5 * (s[(k >> 1) - 1]! + s[k >> 1]!);
+}
