@@ -10,10 +10,10 @@ import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { BenchRow } from './rows.js';
-import { readTruth, TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
+import { standAt1080 } from './join-1080.js';
+import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
 import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
-import { resize } from '../src/image/resize.js';
 import { toCodedRgb, toLinear, lumaPlane } from '../src/media/convert.js';
 import type { VideoFrame } from '../src/media/types.js';
 import { VideoReader } from '../src/media/video-reader.js';
@@ -23,7 +23,6 @@ import { tighten, type Peeler } from '../src/join/performer.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 import { JoinRenderer, type JoinOptions } from '../src/join/render.js';
 import type { Recipe } from '../src/join/types.js';
-import type { MarksFile } from '../src/plate/marks.js';
 
 const SHOTS_FITTING: readonly TruthShot[] = ['stand', 'pan', 'push'];
 
@@ -89,32 +88,12 @@ async function speed(recipe: Recipe, options: JoinOptions): Promise<{ ratio: num
   }
 }
 
-/** Marks of a picture enlarged `k` times: pixels grow, frames, metres and degrees do not. */
-function enlargedMarks(marks: MarksFile, k: number): MarksFile {
-  const grown = (v: unknown, name = ''): unknown => {
-    if (Array.isArray(v)) return v.map((x) => grown(x, name));
-    if (typeof v === 'number') return ['frame', 'height', 'yawDeg', 'cameraHeight'].includes(name) ? v : v * k;
-    return typeof v === 'object' && v !== null ? Object.fromEntries(Object.entries(v).map(([key, x]) => [key, grown(x, key)])) : v;
-  };
-  return grown(marks) as MarksFile;
-}
-
-/** The `stand` shot enlarged to 1080p, proposed and rendered whole; the screen's model, made once a render, is in the time. */
+/** The `stand` shot enlarged to 1080p, rendered whole; the screen's model, made once a render, is in the time. */
 async function speedAt1080(): Promise<{ ratio: number; joinFps: number; copyFps: number }> {
-  const W = 1920, H = 1080;
   const folder = mkdtempSync(join(tmpdir(), 'bench-join-1080-'));
   try {
-    const names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
-    for (const f of ['plate', 'take'] as const) {
-      const r = await VideoReader.open(truthFile('stand', `${f}.mp4`));
-      const w = await VideoWriter.open(names[f], { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'h264', crf: 12, preset: 'veryfast' });
-      for await (const frame of r.frames()) await w.writeCoded(resize(toCodedRgb(frame), W, H, 'cubic'));
-      await w.close();
-      await r.close();
-    }
-    const marks = truthMarks('stand'), k = H / readTruth('stand').height;
-    const proposal = await proposeFromFiles(names.plate, names.take, enlargedMarks(marks.plate, k), enlargedMarks(marks.take, k), 'fine');
-    return await speed(proposal.recipe, { ...(await joinTools(proposal.recipe, null, proposal.camera)), carrier: proposal.carrier });
+    const { recipe, options } = await standAt1080(folder);
+    return await speed(recipe, options);
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }

@@ -26,6 +26,12 @@ export interface PerformerTools {
 
 const KEPT = 4;
 
+/** How a performer is wanted: with the patch step laid on; with another strength of spill removal than the recipe's. */
+export interface Asked {
+  readonly patched: boolean;
+  readonly spill?: number;
+}
+
 /** The pictures of a layered take that are shown; null for any other. */
 function layersOf(recipe: Recipe): readonly number[] | null {
   const ride = recipe.steps.find((s): s is RideStep => s.step === 'ride' && s.on);
@@ -49,7 +55,7 @@ export class PerformerSource {
   private readonly take: VideoReader;
   private readonly tools: PerformerTools;
   private readonly halvings: number;
-  private readonly peeled = new Map<number, Promise<PerformerPicture>>();
+  private readonly peeled = new Map<string, { readonly takeFrame: number; readonly picture: Promise<PerformerPicture> }>();
   private peeler: Promise<Peeler> | null = null;
   /** The in-between drawn last. */
   private drawn: { readonly key: string; readonly picture: Promise<PerformerPicture> } | null = null;
@@ -93,23 +99,22 @@ export class PerformerSource {
     return patcher === null ? frame : patcher.patch(frame);
   }
 
-  private performerAt(takeFrame: number, patched: boolean): Promise<PerformerPicture> {
+  private performerAt(takeFrame: number, o: Asked): Promise<PerformerPicture> {
     const n = Math.min(Math.max(Math.round(takeFrame), this.recipe.take.in), this.recipe.take.out - 1);
-    // Patched and plain frames are kept apart: the sheet shows both.
-    const key = 2 * n + (patched ? 1 : 0);
-    let p = this.peeled.get(key);
-    if (p === undefined) {
-      p = this.peelerFor().then(async (peeler) => {
-        let made = await peeler.peel(await this.takeFrame(n, patched), this.halvings);
-        const { shadow } = made;
-        while ((made.unit ?? 1) < 2 ** this.halvings) made = halvePerformer(made);
-        return withShadow(made, shadow);
-      });
-      this.peeled.set(key, p);
-      for (const k of this.peeled.keys()) if (this.peeled.size > KEPT && Math.abs((k >> 1) - n) >= KEPT - 1) this.peeled.delete(k);
-      while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);
-    }
-    return p;
+    // The sheet shows patched and plain frames, and tries out how much spill goes.
+    const key = `${n} ${o.patched} ${o.spill ?? ''}`;
+    const known = this.peeled.get(key);
+    if (known !== undefined) return known.picture;
+    const picture = this.peelerFor().then(async (peeler) => {
+      let made = await peeler.peel(await this.takeFrame(n, o.patched), this.halvings, o.spill);
+      const { shadow } = made;
+      while ((made.unit ?? 1) < 2 ** this.halvings) made = halvePerformer(made);
+      return withShadow(made, shadow);
+    });
+    this.peeled.set(key, { takeFrame: n, picture });
+    for (const [k, p] of this.peeled) if (this.peeled.size > KEPT && Math.abs(p.takeFrame - n) >= KEPT - 1) this.peeled.delete(k);
+    while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);
+    return picture;
   }
 
   /** All pictures of a layered take, peeled once: they are stills. */
@@ -124,23 +129,23 @@ export class PerformerSource {
     return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0], layers };
   }
 
-  /** The performer as a plate frame shows it. @param patched with the patch step laid on */
-  async at(frame: number, patched: boolean): Promise<PerformerPicture> {
+  /** The performer as a plate frame shows it. */
+  async at(frame: number, o: Asked): Promise<PerformerPicture> {
     const layers = layersOf(this.recipe);
     if (layers !== null) return (this.layered ??= this.allLayers(layers));
     const takeFrame = takeFrameOf(this.recipe, frame);
     const pace = this.recipe.steps.find((s) => s.step === 'pace');
     const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
     const lo = Math.floor(takeFrame), t = takeFrame - lo;
-    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), patched);
+    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), o);
     // The sheet asks for one frame again and again while its light is changed.
-    const key = `${takeFrame} ${patched} ${method}`;
-    if (this.drawn?.key !== key) this.drawn = { key, picture: this.drawBetween(lo, t, method, patched) };
+    const key = `${takeFrame} ${o.patched} ${o.spill ?? ''} ${method}`;
+    if (this.drawn?.key !== key) this.drawn = { key, picture: this.drawBetween(lo, t, method, o) };
     return this.drawn.picture;
   }
 
-  private async drawBetween(lo: number, t: number, method: PaceStep['method'], patched: boolean): Promise<PerformerPicture> {
-    const a = await this.performerAt(lo, patched), b = await this.performerAt(lo + 1, patched);
+  private async drawBetween(lo: number, t: number, method: PaceStep['method'], o: Asked): Promise<PerformerPicture> {
+    const a = await this.performerAt(lo, o), b = await this.performerAt(lo + 1, o);
     const between = method === 'flow' && this.tools.inBetween !== undefined ? await this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
     return withShadow(between, mixShadows(a.shadow, b.shadow, t));
   }

@@ -26,8 +26,11 @@ export interface PerformerPicture {
 
 /** Turns a decoded take frame into the performer. */
 export interface Peeler {
-  /** @param halvings times that the picture will be halved (halve-performer.ts); a peeler may do some of it, and says so by `unit` */
-  peel(frame: VideoFrame, halvings?: number): PerformerPicture | Promise<PerformerPicture>;
+  /**
+   * @param halvings times that the picture will be halved (halve-performer.ts); a peeler may do some of it, and says so by `unit`
+   * @param spill strength of spill removal in place of the step's, where the peeler removes any
+   */
+  peel(frame: VideoFrame, halvings?: number, spill?: number): PerformerPicture | Promise<PerformerPicture>;
 }
 
 /** Alpha below this is nothing: half a code value of an 8-bit matte. */

@@ -36,7 +36,7 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
       // What lies in front needs the set's motion and is no part of this; so any carrier will do.
       if (used === undefined) tools.set(key, (used = composeTools(recipe, order.choice, widens, STILL)));
       source ??= open();
-      const performer = await (await source).at(n, used.active.names.has('patch'));
+      const performer = await (await source).at(n, { patched: used.active.names.has('patch') });
       if (peelsOnly) {
         port.postMessage({ batch: order.batch, frame: n, made: { performer } } satisfies LaneAnswer);
         continue;

@@ -8,6 +8,7 @@ import { createPicture } from '../image/picture.js';
 import { writePng16 } from '../media/stills.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter, type WriterCodec } from '../media/video-writer.js';
+import { alphaPeeler } from './performer.js';
 import { JoinRenderer } from './render.js';
 import { renderJoin, type RenderReport } from './render-file.js';
 import type { Recipe } from './types.js';
@@ -124,7 +125,29 @@ describe('a render that is stopped', () => {
 });
 
 describe('a renderer under another recipe', () => {
-  it('makes the frame that a fresh renderer makes, and refuses where the peel differs', async () => {
+  it('peels anew with the spill that is tried out, by the screen that is known already', async () => {
+    let models = 0;
+    const asked: (number | undefined)[] = [];
+    const screen: Recipe = { ...recipe, steps: recipe.steps.map((s) => (s.step === 'peel' ? { ...s, method: 'screen' } : s)) };
+    const first = await JoinRenderer.open(screen, {
+      screenPeeler: async () => {
+        models++;
+        return { peel: (frame, _halvings, spill) => { asked.push(spill); return alphaPeeler().peel(frame); } };
+      },
+    });
+    try {
+      await first.frame(12);
+      await first.under({ ...screen, steps: screen.steps.map((s) => (s.step === 'peel' ? { ...s, spill: 0.5 } : s)) })!.frame(12);
+      await first.frame(12);
+      // The third is the first again, and was kept.
+      expect(asked).toEqual([1, 0.5]);
+      expect(models).toBe(1);
+    } finally {
+      await first.close();
+    }
+  });
+
+  it('makes the frame that a fresh renderer makes, and refuses where the set-up differs', async () => {
     const changed: Recipe = { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, grain: 0.3, softenPx: 1 } : s)) };
     const first = await JoinRenderer.open(recipe), fresh = await JoinRenderer.open(changed);
     try {
@@ -133,7 +156,7 @@ describe('a renderer under another recipe', () => {
       const got = (await under.frame(12)).coded().data.slice();
       expect(Buffer.from(got.buffer).equals(Buffer.from((await fresh.frame(12)).coded().data.slice().buffer))).toBe(true);
       expect(Buffer.from(got.buffer).equals(Buffer.from(before.buffer))).toBe(false);
-      expect(first.under({ ...recipe, steps: recipe.steps.map((s) => (s.step === 'peel' ? { ...s, spill: 0.5 } : s)) })).toBeNull();
+      expect(first.under({ ...recipe, steps: recipe.steps.map((s) => (s.step === 'peel' ? { ...s, quality: 'fine' } : s)) })).toBeNull();
       expect(first.under({ ...recipe, plate: { ...recipe.plate, in: 3 } })).toBeNull();
     } finally {
       await Promise.all([first.close(), fresh.close()]);

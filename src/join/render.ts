@@ -16,13 +16,13 @@ import { STILL, type Carrier } from './carrier.js';
 import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { FrameRoom } from './frame-room.js';
 import { patchFrame } from './frame-box.js';
-import { PerformerSource, takeFrameOf, type PerformerTools } from './performer-source.js';
+import { PerformerSource, takeFrameOf, type Asked, type PerformerTools } from './performer-source.js';
 import { mendsPlate } from './mends-plate.js';
 import { preparePerformer, takeToPlate, type Prepared } from './place-performer.js';
 import { lanesAreBuilt, PrepareLanes, type Ahead } from './prepare-lanes.js';
 import { frontCover } from './front.js';
 import { joinPatcher, joinPatchOf, type JoinPatcher } from './patch-join.js';
-import type { Recipe, RecipeStep, StepName } from './types.js';
+import type { PeelStep, Recipe, RecipeStep, StepName } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
 export interface PlateMender {
@@ -104,7 +104,7 @@ export class JoinRenderer {
 
   /**
    * The same open files, peeled frames and tools under another recipe, so that a change of light or shadow costs one frame and no
-   * set-up. Null where the recipes differ in more than the steps after the peel. The renderer that was opened stays the owner:
+   * set-up. Null where the recipes differ in more than the steps after the peel and how much spill that takes out. The renderer that was opened stays the owner:
    * close that one.
    */
   under(recipe: Recipe): JoinRenderer | null {
@@ -146,7 +146,7 @@ export class JoinRenderer {
     else if (this.options.mender !== undefined && this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))) plate = await this.options.mender.mend(n, source, tools.active.names);
     let prepared: Prepared | null = null;
     if (ahead !== undefined && 'prepared' in ahead) prepared = ahead.prepared;
-    else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, tools.active.names.has('patch'))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx, room);
+    else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, askedOf(this.recipe, tools.active.names.has('patch')))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx, room);
     const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared, room), this.room);
     return this.withPlatePatch(made, tools, choice);
   }
@@ -195,11 +195,18 @@ export class JoinRenderer {
   }
 }
 
-/** All of a recipe that files, mended plate and peeled frames hang on. */
+/** All of a recipe that files, mended plate and the screen's model hang on. */
 function setUpOf(r: Recipe): string {
   const before: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace'];
   const air = r.steps.find((s) => s.step === 'air');
-  return JSON.stringify([r.plate, r.take, r.steps.filter((s) => before.includes(s.step)), air?.plateGrain, air?.seed]);
+  const steps = r.steps.filter((s) => before.includes(s.step)).map((s) => (s.step === 'peel' ? { ...s, spill: 0 } : s));
+  return JSON.stringify([r.plate, r.take, steps, air?.plateGrain, air?.seed]);
+}
+
+/** The performer as this recipe, which may not be the one that the source was opened for, wants it. */
+function askedOf(r: Recipe, patched: boolean): Asked {
+  const peel = r.steps.find((s): s is PeelStep => s.step === 'peel');
+  return peel === undefined ? { patched } : { patched, spill: peel.spill };
 }
 
 /** Does anything of the take come into the picture? */

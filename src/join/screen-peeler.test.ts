@@ -49,6 +49,14 @@ describe('the peel of a take', () => {
     }
   });
 
+  it('takes out as much spill as it is asked to, whatever the step says', async () => {
+    const model = await screenModelOf(readerOf(frames), span);
+    const sum = async (spill: number, asked?: number): Promise<number> => (await modelPeeler(model, { quality: 'fast', spill }).peel(frames[2]!, 0, asked)).picture.data.reduce((a, b) => a + b, 0);
+    const [little, much] = [await sum(0.2), await sum(1)];
+    expect(await sum(1, 0.2)).toBe(little);
+    expect(little).toBeGreaterThan(much);
+  });
+
   it('looks for a screen of the colour that the step says, and says which one is there instead', async () => {
     const blue = madeTake(5, GRADES[2]!, W, H, 2).map((t) => t.frame);
     await expect(screenPeeler(step(), readerOf(blue), { in: 0, out: 2 })).rejects.toThrow(/PW-PEEL-NO-SCREEN.*blue/);

@@ -65,9 +65,9 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
   const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);
   return {
-    peel(frame: VideoFrame, halvings = 0): PerformerPicture {
+    peel(frame: VideoFrame, halvings = 0, spill = step.spill): PerformerPicture {
       const options: PeelOptions = {
-        quality: step.quality, spill: step.spill,
+        quality: step.quality, spill,
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }), ...(keep === null ? {} : { keep: [keep(frame.index)] }),
         ...(step.keepShadow === true ? { shadow: { clean } } : {}),
       };

@@ -4,7 +4,6 @@
  */
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
-import { resize } from '../image/resize.js';
 import type { JoinRenderer } from '../join/render.js';
 import { stepNumber, withStepNumber } from '../join/step-numbers.js';
 import { STEP_ORDER, type Recipe, type RecipeStep, type StepName } from '../join/types.js';
@@ -34,7 +33,7 @@ function drafted(recipe: Recipe, changes: Readonly<Record<string, number>>): Rec
   return { ...recipe, steps };
 }
 
-/** An open renderer for the recipe: one that is open already where only light, ground, front or air differ. */
+/** An open renderer for the recipe: one that is open already where only spill, light, ground, front or air differ. */
 async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ kept: Kept; renderer: JoinRenderer }> {
   let list = kept.get(book);
   if (list === undefined) kept.set(book, (list = []));
@@ -52,7 +51,7 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
   }
   const base = await opened;
   const renderer = base.under(recipe);
-  if (renderer === null) throw new PlatewrightError('PW-JOIN-STEP', 'only numbers of the steps after the peel can be tried out without being kept; keep the change first', { kind: 'usage' });
+  if (renderer === null) throw new PlatewrightError('PW-JOIN-STEP', 'only the spill and numbers of the steps after the peel can be tried out without being kept; keep the change first', { kind: 'usage' });
   return { kept: entry, renderer };
 }
 
@@ -66,9 +65,8 @@ export async function previewFrame(book: Book, pick: string, n: number, o: { ste
   // One frame at a time on a renderer: its buffers are shared between frames.
   const run = k.queue.then(async () => {
     const frame = await renderer.frame(renderer.recipe.plate.in + n, { ...(alone === undefined ? {} : { alone }), ...(upTo === undefined ? {} : { upTo }), ...(off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) }) });
-    const coded = frame.coded();
-    return o.width !== undefined && o.width < coded.width ? resize(coded, o.width, Math.max(1, Math.round((coded.height * o.width) / coded.width)), 'area') : coded;
+    return encodeJpeg(frame.coded(), o.width);
   });
   k.queue = run.catch(() => undefined);
-  return encodeJpeg(await run);
+  return run;
 }

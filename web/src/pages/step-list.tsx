@@ -53,7 +53,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
     const left = Object.fromEntries(Object.entries(draft()).filter(([name, v]) => { const [step, ...key] = name.split('.'), s = props.join.recipe.steps.find((x) => x.step === step); return Math.abs((s === undefined ? NaN : stepNumber(s, key.join('.')) ?? NaN) - v) > 1e-6; }));
     if (Object.keys(left).length !== Object.keys(draft()).length) setDraft(left);
   });
-  const tried = () => Object.entries(draft()).filter(([k]) => !k.startsWith('peel.')).map(([k, v]) => `${k}:${v}`).join(',');
+  const tried = () => Object.entries(draft()).map(([k, v]) => `${k}:${v}`).join(',');
   const wanted = () => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${seen().step === undefined ? '' : seen().alone ? `&step=${seen().step}&alone=1` : `&upTo=${seen().step}`}`;
   // One picture is asked for at a time; what was passed over meanwhile is left out.
   const [url, setUrl] = createSignal('');
