@@ -42,8 +42,9 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   const turn = (at: number, step: string, k: { readonly key: string; readonly label: string }, value: number): void => {
     if (pending !== null && (pending.step !== at || pending.key !== k.key)) keep();
     pending = { step: at, title: `${step}: ${k.label} ${value}`, key: k.key, value };
-    setDraft({ ...draft(), [`${step}.${k.key}`]: value });
+    // First the size, then the number: else the first picture asked for is a large one.
     touch();
+    setDraft({ ...draft(), [`${step}.${k.key}`]: value });
     clearTimeout(keeping);
     keeping = setTimeout(keep, 700);
   };
