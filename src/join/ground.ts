@@ -10,12 +10,13 @@
 import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
-import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
+import { ballsOfMatte, fewBalls } from './body-volume.js';
 import { contactBalls } from './contact.js';
 import type { FrameRoom } from './frame-room.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
+import { facing, standUp } from './solid-body.js';
 import { fillShade } from './shade-plane.js';
 import type { GroundFrame, GroundStep } from './types.js';
 
@@ -60,46 +61,6 @@ export function groundGeometry(step: Pick<GroundStep, 'focalPx' | 'azimuthDeg' |
   return { up, light: lightInCamera(at.azimuthDeg + step.azimuthDeg - (step.proposedAzimuthDeg ?? step.azimuthDeg), step.elevationDeg, at.tiltDeg, at.rollDeg), foot, cameraHeight: -dot(foot, up), focalPx: step.focalPx, principal };
 }
 
-/**
- * How high over the ground a ball's middle must lie, in its radii. A body's lower outline is the underside of its round front,
- * which hangs over the ground: balls that fill it out may sink in. Brought nearer until they rest on the ground they made the
- * shadow's near side too wide (overlap on ten scenes: nothing differs between 0 and .5, at 1 six lose .06 to .2).
- */
-const RESTS = 0.5;
-
-/**
- * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot, or turned
- * about it so that it goes `slope` far for one aside (foot-line.ts). A ball that would sink into the ground by more than half
- * its radius is brought nearer along its line of sight until it does not: paws in front of the body.
- */
-export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0): SolidBall[] {
-  const ahead = facing(g), aside = cross(g.up, ahead);
-  const n = unit([ahead[0] - slope * aside[0], ahead[1] - slope * aside[1], ahead[2] - slope * aside[2]]);
-  const reach = dot(n, g.foot);
-  const out: SolidBall[] = [];
-  for (const ball of balls) {
-    const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1];
-    const k = reach / dot(n, d);
-    if (!(k > 0) || !Number.isFinite(k)) continue;
-    let centre: Vec3 = [d[0] * k, d[1] * k, d[2] * k];
-    let radius = (ball.r / g.focalPx) * k;
-    const height = dot(centre, g.up) - dot(g.foot, g.up);
-    const least = RESTS * radius;
-    if (height < least && g.cameraHeight > 0) {
-      const t = g.cameraHeight / (g.cameraHeight - height + least);
-      if (t > 0.5 && t < 1) { centre = [centre[0] * t, centre[1] * t, centre[2] * t]; radius *= t; }
-    }
-    out.push({ centre, radius });
-  }
-  return out;
-}
-
-/** Horizontal direction from the camera to the foot. */
-function facing(g: GroundGeometry): Vec3 {
-  const h = dot(g.foot, g.up);
-  return unit([g.foot[0] - h * g.up[0], g.foot[1] - h * g.up[1], g.foot[2] - h * g.up[2]]);
-}
-
 function pixelOf(g: GroundGeometry, p: Vec3): [number, number] | null {
   return p[2] > 1e-6 ? [g.principal[0] + (g.focalPx * p[0]) / p[2], g.principal[1] + (g.focalPx * p[1]) / p[2]] : null;
 }
@@ -128,13 +89,13 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const feet = step.receiver === 'ground' ? lowerPeaks(balls, matteBox[0], mw, mh) : [];
   const ahead = facing(g);
   const slope = slopeOfFeet(feet, g, ahead, cross(g.up, ahead), mh);
-  const solid = standUp(balls, g, slope);
+  const solid = standUp(balls, g, slope, step.body);
   const plane = receiverPlane(step, g, solid);
   const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
   const grounded = dot(g.light, plane.n) > GRAZING;
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
   const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre) : null;
-  const near = step.contact ? standUp(fewBalls(balls, 7), g, slope) : [];
+  const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, step.body === undefined ? undefined : { ...step.body, deep: 0 }) : [];
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];

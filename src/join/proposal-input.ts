@@ -9,6 +9,7 @@ import type { Picture } from '../image/picture.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import type { SubjectStatistics } from './light.js';
+import type { PerformerPicture } from './performer.js';
 
 /** One side of the join: its measures, its marks, and pictures of it. */
 export interface Side {
@@ -18,6 +19,9 @@ export interface Side {
   linear(frame: number): Promise<Picture>;
 }
 
+/** One take frame peeled, with the performer's shadow on the screen. */
+export interface SeenInTake { readonly frame: number; readonly performer: PerformerPicture }
+
 export interface ProposalInput {
   readonly plate: Side;
   readonly take: Side;
@@ -26,6 +30,8 @@ export interface ProposalInput {
   readonly takeHasAlpha: boolean;
   /** Statistics of the peeled performer, where the caller could peel. */
   readonly subject?: SubjectStatistics | null;
+  /** The performer on one frame, where the caller could peel. */
+  readonly seen?: SeenInTake | null;
   /** The screen that was found behind the performer, where the caller could peel; green is taken for granted otherwise. */
   readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
   /** How the screen's useful part was found, where the take's mark of it is the program's own. */

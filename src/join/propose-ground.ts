@@ -9,6 +9,7 @@ import { regionOf } from './mark-regions.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { proposeReceivers } from './propose-receivers.js';
+import type { BodyProposal } from './propose-body.js';
 import type { Stand } from './ride.js';
 import type { GroundFrame, GroundStep } from './types.js';
 
@@ -21,8 +22,8 @@ export interface GroundProposal {
   readonly measuredFill: readonly [number, number, number] | null;
 }
 
-/** @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate */
-export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier): Promise<GroundProposal> {
+/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate */
+export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier, body: BodyProposal | null): Promise<GroundProposal> {
   const pm = input.plate.measures;
   const { marks } = input.plate;
   const light = pm.light;
@@ -80,10 +81,10 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
-    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames,
+    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body === null ? {} : { body: body.depth }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
-    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${marked.why === '' ? '' : `; ${marked.why}`}`,
+    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`,
   };
   return { step, measuredFill };
 }

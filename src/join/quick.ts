@@ -10,6 +10,7 @@ import { cameraCarrier, type Carrier } from './carrier.js';
 import { proposeRecipe } from './recipe.js';
 import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
+import type { SeenInTake } from './proposal-input.js';
 import { screenRegion, withScreenPart } from './screen-part.js';
 import { measurePlateSide, measureTakeSide } from './sides.js';
 import { probeScreen, type FoundScreen } from './screen-peeler.js';
@@ -34,24 +35,24 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
     const p = await measurePlateSide(plateFile, plate, plateMarks);
     const bounded = await withScreenPart(take, takeMarks ?? EMPTY);
     const t = await measureTakeSide(takeFile, take, bounded.marks);
-    const { subject, screen } = await subjectOf(take, quality, bounded.marks);
-    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, screenFound: bounded.found, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
+    const { subject, screen, seen } = await subjectOf(take, quality, bounded.marks);
+    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, screenFound: bounded.found, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
     return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera };
   } finally {
     await Promise.all([plate.close(), take.close()]);
   }
 }
 
-/** Colour statistics of the performer at the middle of the take, and the screen behind it; null where it can't be peeled yet. */
-export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile): Promise<{ readonly subject: SubjectStatistics | null; readonly screen: FoundScreen | null }> {
-  if (take.info.hasAlpha) return { subject: null, screen: null };
+/** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. */
+export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile): Promise<{ readonly subject: SubjectStatistics | null; readonly screen: FoundScreen | null; readonly seen: SeenInTake | null }> {
+  if (take.info.hasAlpha) return { subject: null, screen: null, seen: null };
   try {
-    const { performer, screen } = await probeScreen(take, quality, marks.cleanFrame, screenRegion(marks));
-    return { subject: statisticsOf(performer), screen };
+    const { performer, frame, screen } = await probeScreen(take, quality, marks.cleanFrame, screenRegion(marks));
+    return { subject: statisticsOf(performer), screen, seen: { frame, performer } };
   } catch (error) {
     // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
     if (!(error instanceof PlatewrightError)) throw error;
-    return { subject: null, screen: null };
+    return { subject: null, screen: null, seen: null };
   }
 }
 

@@ -76,11 +76,13 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
   };
 }
 
-/** A take's performer for its statistics before there is a recipe, and the screen that was found behind it. */
-export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile): Promise<{ readonly performer: PerformerPicture; readonly screen: FoundScreen }> {
+/** A take's performer for its statistics before there is a recipe, with its shadow on the screen, and the screen that was found behind it. */
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly screen: FoundScreen }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame);
-  const performer = await modelPeeler(model, { quality, spill: 1, ...(garbage === undefined ? {} : { garbage }) }).peel(await take.frame(take.info.frameCount >> 1));
-  return { performer, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
+  const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
+  const frame = take.info.frameCount >> 1;
+  const performer = await modelPeeler(model, { quality, spill: 1, keepShadow: true, ...(garbage === undefined ? {} : { garbage }) }, clean).peel(await take.frame(frame));
+  return { performer, frame, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
 }
 
 export interface FoundScreen {

@@ -115,6 +115,11 @@ export interface ShadowReceiver {
   readonly litLinear?: readonly [number, number, number];
   readonly litSpread?: number;
 }
+/**
+ * How a body lies in depth where its outline cannot tell: leaning towards the camera by `lean` of its height from foot to top and
+ * by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
+ */
+export interface BodyDepth { readonly lean: number; readonly head: number; readonly deep: number }
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
   readonly shadow: boolean;
@@ -127,6 +132,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly transmission: readonly [number, number, number];
   readonly softnessDeg: number;
   readonly contactStrength: number;
+  /** The caster's depth, where the take's own shadow told it. */
+  readonly body?: BodyDepth;
   readonly focalPx: number;
   /** Where the lens's axis meets the picture; its middle unless told. */
   readonly principal?: readonly [number, number];

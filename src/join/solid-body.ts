@@ -1,0 +1,69 @@
+/**
+ * The body of balls set up in the scene: in the upright plane at the foot, turned along the line of its feet where these
+ * stand at several depths (foot-line.ts), and given the depth that its shadow in the take told (body-depth.ts).
+ * Camera frame: x right, y down, z forward; lengths as of ground.ts.
+ */
+import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
+import type { Ball } from './body-volume.js';
+import type { GroundGeometry } from './ground.js';
+import type { SolidBall } from './shadow-map.js';
+import type { BodyDepth } from './types.js';
+
+/**
+ * How high over the ground a ball's middle must lie, in its radii. A body's lower outline is the underside of its round front,
+ * which hangs over the ground: balls that fill it out may sink in. Brought nearer until they rest on the ground they made the
+ * shadow's near side too wide (overlap on ten scenes: nothing differs between 0 and .5, at 1 six lose .06 to .2).
+ */
+const RESTS = 0.5;
+/** Less depth than this makes no difference to be seen. */
+const LEAST_DEEP = 0.02;
+
+/** Horizontal direction from the camera to the foot. */
+export function facing(g: GroundGeometry): Vec3 {
+  const h = dot(g.foot, g.up);
+  return unit([g.foot[0] - h * g.up[0], g.foot[1] - h * g.up[1], g.foot[2] - h * g.up[2]]);
+}
+
+/**
+ * Balls in plate pixels → balls in the scene, standing in the upright plane that faces the camera at the foot, or turned
+ * about it so that it goes `slope` far for one aside. A ball that would sink into the ground by more than half its radius is
+ * brought nearer along its line of sight until it does not: paws in front of the body. `depth` leans the body towards the
+ * camera and makes it deeper than a round one.
+ */
+export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, depth?: BodyDepth): SolidBall[] {
+  const ahead = facing(g), aside = cross(g.up, ahead);
+  const n = unit([ahead[0] - slope * aside[0], ahead[1] - slope * aside[1], ahead[2] - slope * aside[2]]);
+  const reach = dot(n, g.foot), ground = dot(g.foot, g.up), tall = depth === undefined ? 0 : (rowsOf(balls) / g.focalPx) * g.foot[2];
+  const out: SolidBall[] = [];
+  for (const ball of balls) {
+    const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1];
+    let k = reach / dot(n, d);
+    if (!(k > 0) || !Number.isFinite(k)) continue;
+    if (depth !== undefined && tall > 0) {
+      const u = Math.max(0, Math.min(1, (k * dot(d, g.up) - ground) / tall));
+      k *= Math.max(0.3, 1 - (nearer(depth, u) * tall) / g.foot[2]);
+    }
+    let centre: Vec3 = [d[0] * k, d[1] * k, d[2] * k];
+    let radius = (ball.r / g.focalPx) * k;
+    const height = dot(centre, g.up) - ground, least = RESTS * radius;
+    if (height < least && g.cameraHeight > 0) {
+      const t = g.cameraHeight / (g.cameraHeight - height + least);
+      if (t > 0.5 && t < 1) { centre = [centre[0] * t, centre[1] * t, centre[2] * t]; radius *= t; }
+    }
+    out.push({ centre, radius });
+    if (depth === undefined || depth.deep < LEAST_DEEP) continue;
+    for (const s of [-depth.deep * radius, depth.deep * radius]) out.push({ centre: [centre[0] + s * ahead[0], centre[1] + s * ahead[1], centre[2] + s * ahead[2]], radius });
+  }
+  return out;
+}
+
+/** How far towards the camera a part at the share `u` of the height stands, in heights. */
+function nearer(depth: BodyDepth, u: number): number {
+  return depth.lean * u + depth.head * Math.max(0, 2 * u - 1);
+}
+
+function rowsOf(balls: readonly Ball[]): number {
+  let top = Infinity, low = -Infinity;
+  for (const b of balls) { top = Math.min(top, b.y - b.r); low = Math.max(low, b.y + b.r); }
+  return Math.max(0, low - top);
+}
