@@ -37,6 +37,29 @@ describe('proposed marks', () => {
     if (horizon.kind === 'horizon') expect(Math.abs(horizon.line[0][1] - -k / b)).toBeLessThan(18);
   }, 15000);
 
+  it('takes no horizon from lines whose meetings lean against the uprights', () => {
+    // Two fans of lines whose points lie 60 px apart in height, which would lean by 4.3°; four posts stand upright.
+    const drawn = (posts: boolean): Float32Array => {
+      const luma = new Float32Array(W * H).fill(0.4);
+      const random = new RandomStream(5);
+      const ink = (x0: number, y0: number, x1: number, y1: number, tone: number): void => {
+        const dx = x1 - x0, dy = y1 - y0, l = Math.hypot(dx, dy);
+        for (let y = Math.max(0, Math.floor(Math.min(y0, y1) - 3)); y < Math.min(H, Math.max(y0, y1) + 3); y++) for (let x = Math.max(0, Math.floor(Math.min(x0, x1) - 3)); x < Math.min(W, Math.max(x0, x1) + 3); x++) {
+          const u = ((x + 0.5 - x0) * dx + (y + 0.5 - y0) * dy) / l, v = ((x + 0.5 - x0) * dy - (y + 0.5 - y0) * dx) / l;
+          if (u > 0 && u < l) luma[y * W + x] = Math.max(luma[y * W + x]!, 0.4 + tone * Math.max(0, Math.min(1, 2.5 - Math.abs(v))));
+        }
+      };
+      for (const [vx, vy, xs] of [[0, 60, [300, 380, 470, 570, 680, 790]], [800, 120, [20, 110, 220, 320, 420, 520]]] as const) for (const x of xs) ink(x, 440, vx + 0.55 * (x - vx), vy + 0.55 * (440 - vy), 0.3);
+      if (posts) for (const x of [60, 290, 510, 740]) ink(x, 200, x, 20, 0.45);
+      for (let i = 0; i < luma.length; i++) luma[i]! += 0.006 * random.normal();
+      return luma;
+    };
+    const kinds = (posts: boolean): string[] => proposeMarks(drawn(posts), W, H, 0).map((p) => p.mark.kind);
+    expect(kinds(false)).toContain('horizon');
+    expect(kinds(true)).toContain('upright');
+    expect(kinds(true)).not.toContain('horizon');
+  }, 15000);
+
   it('proposes nothing in noise', () => {
     const random = new RandomStream(3);
     const luma = new Float32Array(W * H);

@@ -10,7 +10,7 @@
 import { RandomStream } from '../core/random.js';
 import { lineSegments, type LineSegment } from './line-segments.js';
 import type { Mark } from './marks.js';
-import { uprightEdges } from './view-lines.js';
+import { uprightEdges, type UprightEdges } from './view-lines.js';
 
 export interface ProposedMark {
   readonly mark: Mark;
@@ -67,11 +67,11 @@ export function proposeMarks(luma: Float32Array, width: number, height: number, 
       why: `${f.lines.length} lines in the lower picture run to one point; accept them if they lie on the ground and are parallel there (boards, a kerb, rails)`,
     });
   }
-  const horizon = horizonOf(families.map((f) => f.point), width, height);
+  const horizon = horizonOf(families, width, height, posts.roll);
   if (horizon !== null) {
     out.push({
       mark: { kind: 'horizon', frame, line: horizon.line }, strength: 0.6 * Math.min(...families.map((f) => f.support)),
-      why: horizon.pair ? 'where two families of ground lines would meet the horizon' : 'level through the point to which the ground lines run; it takes the camera as level',
+      why: horizon.pair ? 'where two families of ground lines would meet the horizon' : posts.roll === null ? 'level through the point to which the ground lines run; it takes the camera as level' : 'through the point to which the ground lines run, square to the uprights',
     });
   }
   return out.sort((a, b) => b.strength - a.strength);
@@ -141,15 +141,24 @@ function spreadOut(segments: readonly LineSegment[], v: V3): LineSegment[] {
   return best.filter((s): s is LineSegment => s !== undefined);
 }
 
-function horizonOf(points: readonly V3[], width: number, height: number): { line: [[number, number], [number, number]]; pair: boolean } | null {
-  const finite = points.filter((p) => Math.abs(p[2]) > 1e-9).map((p) => [p[0] / p[2], p[1] / p[2]] as const);
+/** Below this support one family alone gives no horizon: a handful of lines on a wall or in a shadow meet somewhere too. */
+const LONE_SUPPORT = 0.5;
+/** A horizon lies at right angles to the uprights: where those are known it may not lean from that by more, radians and sd. */
+const SQUARE = 0.0175;
+const SURE = 3;
+
+function horizonOf(families: readonly { readonly point: V3; readonly support: number }[], width: number, height: number, roll: UprightEdges['roll']): { line: [[number, number], [number, number]]; pair: boolean } | null {
+  const finite = families.filter((f) => Math.abs(f.point[2]) > 1e-9).map((f) => ({ at: [f.point[0] / f.point[2], f.point[1] / f.point[2]] as const, support: f.support }));
   const first = finite[0];
   if (first === undefined) return null;
   const second = finite[1];
-  if (second !== undefined && Math.abs(second[0] - first[0]) > 0.3 * width) {
-    const k = (second[1] - first[1]) / (second[0] - first[0]);
+  if (second !== undefined && Math.abs(second.at[0] - first.at[0]) > 0.3 * width) {
+    const [x, y] = first.at, k = (second.at[1] - y) / (second.at[0] - x);
+    const square = roll === null || Math.abs(Math.atan(k) - roll.value) < Math.max(SQUARE, SURE * roll.sd);
     // A horizon that leans more than 8° is two wrong families, not a horizon.
-    if (Math.abs(k) < 0.14) return { line: [[0, first[1] - k * first[0]], [width, first[1] + k * (width - first[0])]], pair: true };
+    if (Math.abs(k) < 0.14 && square) return { line: [[0, y - k * x], [width, y + k * (width - x)]], pair: true };
+    if (!square) return null;
   }
-  return first[1] > -height && first[1] < height ? { line: [[0, first[1]], [width, first[1]]], pair: false } : null;
+  const [x, y] = first.at, k = Math.tan(roll?.value ?? 0), middle = y + k * (width / 2 - x);
+  return first.support >= LONE_SUPPORT && middle > -height && middle < height ? { line: [[0, y - k * x], [width, y + k * (width - x)]], pair: false } : null;
 }

@@ -15,6 +15,8 @@ export interface UprightEdges {
   readonly segments: readonly LineSegment[];
   /** Share of near-vertical edge length that agrees. */
   readonly support: number;
+  /** Lean of the picture's middle upright, radians, positive = top leans right, and its sd; null where too few posts tell. */
+  readonly roll: { readonly value: number; readonly sd: number } | null;
 }
 
 /** Least agreeing segments and support for the edges to count: the program's own choice. */
@@ -34,7 +36,7 @@ function leanOf(s: LineSegment): number {
  * @param avoid polygons (people, things to be erased) whose edges say nothing of the set
  */
 export function uprightEdges(luma: Float32Array, width: number, height: number, avoid: readonly (readonly Point[])[] = []): UprightEdges {
-  const none: UprightEdges = { observations: [], segments: [], support: 0 };
+  const none: UprightEdges = { observations: [], segments: [], support: 0, roll: null };
   const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter((s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)));
   if (all.length < LEAST_SEGMENTS) return none;
   const lean = all.map(leanOf), mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
@@ -87,7 +89,7 @@ export function uprightEdges(luma: Float32Array, width: number, height: number, 
     const mass = post.reduce((a, q) => a + q.lengthPx, 0);
     for (const q of post) observations.push({ kind: 'vertical', a: q.a, b: q.b, sdPx: 0.3, angleSd: POST_SD / Math.sqrt(q.lengthPx / mass) });
   }
-  return { observations, segments: chosen, support };
+  return { observations, segments: chosen, support, roll: { value: Math.atan(best.roll), sd: POST_SD / Math.sqrt(posts.length) } };
 }
 
 /** Groups segments whose middles lie within `gapPx` of each other across the picture. */
