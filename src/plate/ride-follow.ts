@@ -214,6 +214,14 @@ export class Follower {
     return out;
   }
 
+  /** A picture of the region averaged over many frames (laid into the key frame's place in `luma`) becomes a key; returns its number. */
+  adopt(luma: Float32Array, polygon: readonly (readonly [number, number])[], worth: number, belongs: (x: number, y: number, reach: number) => boolean): number {
+    fillPyramid(luma, this.pyramid);
+    const key = this.addKey(buildTemplate(this.pyramid, polygon, this.anchor.frame, this.limit, false, this.memory, this.grain, worth, belongs), IDENTITY3, 0);
+    key.usualSigma = this.keys[0]!.usualSigma;
+    return this.keys.indexOf(key);
+  }
+
   private report(frame: number, homography: Mat3, key: Key, result: AlignResult, set: Mat3 | null): FollowedFrame {
     const adjoint = key === this.keys[0] ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), this.anchor.toPixels));
     const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
@@ -226,9 +234,9 @@ export class Follower {
 
   /**
    * Looks at a frame again, out of order, with what the rest of the track says of it: `expected` and its information over
-   * the generators there (`sdPx` at a corner); `motion`: anchor pixels to where a frame's motion carries them. Null where the region is not seen.
+   * the generators there (`sdPx` at a corner); `motion`: anchor pixels to where a frame's motion carries them; `near`: only from where it was found before, which is right to a pixel. Null where the region is not seen.
    */
-  again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null, motion: Mat3 | null = null): FollowedFrame | null {
+  again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null, motion: Mat3 | null = null, near = false): FollowedFrame | null {
     fillPyramid(frame.luma, this.pyramid);
     const key = this.keys[before.key] ?? this.keys[0]!;
     const toAnchor = multiply(multiply(invert(this.anchor.toPixels), invert(key.fromAnchor)), key.template.toPixels);
@@ -237,12 +245,12 @@ export class Follower {
     const top = key.template.levels.length - 1;
     const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
     const way = motion === null ? null : generatorLog(multiply(invert(unit), multiply(motion, unit)));
-    const starts: Mat3[] = [predicted];
+    const starts: Mat3[] = near ? [] : [predicted];
     if (before.found) starts.push(multiply(before.homography, multiply(invert(key.fromAnchor), key.template.toPixels)));
-    if (sdPx > 5) for (const s of detect(key.template, key.coarse, this.pyramid, [predicted], Math.min(3 * sdPx, 4 * localScale(predicted)), 3)) starts.push(s.warp);
+    if (!near && sdPx > 5) for (const s of detect(key.template, key.coarse, this.pyramid, [predicted], Math.min(3 * sdPx, 4 * localScale(predicted)), 3)) starts.push(s.warp);
     let best: AlignResult | null = null;
     for (const start of starts) {
-      const r = this.finest(key, start, { predicted, prior, usualSigma: key.usualSigma, light, startLevel: Math.min(top, sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top) }, way);
+      const r = this.finest(key, start, { predicted, prior, usualSigma: key.usualSigma, light, startLevel: Math.min(top, near ? 0 : sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top) }, way);
       if (r !== null && plausible(key.template, r.warp, predicted) && this.better(r, best)) best = r;
     }
     if (best === null || best.agreement < 0.33 || best.agreement * best.visible < 0.15 || best.correlation < 0.4) return null;

@@ -7,13 +7,13 @@ import type { TemplateLevel } from './ride-template.js';
 /**
  * Information of a fit without the key frame's grain, whose gradients look like texture but say nothing of the place. With
  * H = S + N (texture and grain) the fit's covariance is S⁻¹ H S⁻¹ (W. Fuller, *Measurement Error Models*, 1987, ch. 1): N from
- * the residual's variance, of which half is the key frame's, and the ratio of gradient to value variance of white grain after
+ * the residual's variance, of which the template's share is known (half for one frame), and the ratio of gradient to value variance of white grain after
  * the pyramid's own smoothing, 5/12 an axis. It is 8 × 8 as `information`, which was `k` times the normal matrix in `scratch`.
  */
 export function withoutGrain(information: Float64Array, level: TemplateLevel, scale: number, sigma: number, k: number, scratch: AlignScratch): Float64Array {
   const grain = new Float64Array(64), unit = scale / (1 << level.level);
   for (let c = 0; c < level.cells; c++) {
-    const m = scratch.lit[c * 18 + 16]! * k * (5 / 12) * 0.5 * sigma * sigma * unit * unit;
+    const m = scratch.lit[c * 18 + 16]! * k * (5 / 12) * level.grainShare * sigma * sigma * unit * unit;
     if (m === 0) continue;
     const f = generatorField(level.middles[2 * c]!, level.middles[2 * c + 1]!);
     for (let r = 0; r < 8; r++) for (let q = 0; q < 8; q++) grain[r * 8 + q] = grain[r * 8 + q]! + m * (f[r]! * f[q]! + f[8 + r]! * f[8 + q]!);

@@ -7,7 +7,8 @@
 import { IDENTITY3, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { FollowedFrame, Follower } from './ride-follow.js';
 import { chooseModel, ontoModel } from './ride-model.js';
-import type { LumaSource } from './ride-source.js';
+import { averageKey } from './ride-refine.js';
+import { lumaAt, type LumaSource } from './ride-source.js';
 import { smoothTrack, type SmoothPoint, type TrackPoint } from './ride-smooth.js';
 import type { RideTrack } from './types.js';
 
@@ -46,10 +47,13 @@ export async function reworkTrack(source: LumaSource, follower: Follower, anchor
     frames = next;
     points = smoothed(follower, anchorFrame, frames, usual);
   }
+  const finer = await refined(source, follower, anchorFrame, frames, points, usual, signal);
+  let home: FollowedFrame | null = null;
+  if (finer !== null) ({ frames, points, home } = finer);
   const chosen = chooseModel(follower.anchor, frames);
   if (chosen.model !== 'perspective') {
     frames = chosen.frames.map((f) => ({ ...f, pull: null }));
-    points = smoothed(follower, anchorFrame, frames, usual);
+    points = smoothed(follower, anchorFrame, frames, usual, home === null ? null : { ...home, pull: null });
   }
   return {
     model: chosen.model,
@@ -61,8 +65,29 @@ export async function reworkTrack(source: LumaSource, follower: Follower, anchor
   };
 }
 
-function smoothed(follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], usual: number): SmoothPoint[] {
-  const home: TrackPoint = { frame: anchorFrame, homography: IDENTITY3, found: true, information: null, pull: null, trust: 1, set: IDENTITY3 };
+/** Every frame aligned to the average of the best ones; null where there is none. */
+async function refined(source: LumaSource, follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], points: readonly SmoothPoint[], usual: number, signal?: AbortSignal): Promise<{ frames: FollowedFrame[]; points: SmoothPoint[]; home: FollowedFrame } | null> {
+  const keyLuma = await lumaAt(source, anchorFrame);
+  const key = await averageKey(source, follower, keyLuma, frames, points, signal);
+  if (key === null) return null;
+  const rest: FollowedFrame = { frame: anchorFrame, homography: IDENTITY3, found: true, sdPx: 0, textureSdPx: 0, visible: 1, inliers: 1, correlation: 1, agreement: 1, information: null, pull: null, quality: 1, key, light: null, set: IDENTITY3 };
+  const home = follower.again({ index: anchorFrame, luma: keyLuma }, rest, IDENTITY3, new Float64Array(64), 0, null, null, true);
+  if (home === null) return null;
+  const next = [...frames];
+  for await (const luma of source.frames(frames[0]!.frame, frames.at(-1)!.frame + 1)) {
+    signal?.throwIfAborted();
+    const i = frames.findIndex((f) => f.frame === luma.index), f = frames[i], p = points[i];
+    if (f === undefined || p === undefined) continue;
+    const sure = f.found && trustOf(f, usual) > 0.7 && p.weight > 0.6;
+    const seen = follower.again(luma, { ...f, key, homography: p.homography }, p.others.homography, p.others.information, p.others.sdPx, trustOf(f, usual) > 0.6 ? f.light : lightNear(frames, i, usual), motionAt(frames, points, i), sure);
+    if (seen !== null && (!f.found || seen.quality > 0.8 * f.quality)) next[i] = seen;
+  }
+  return { frames: next, points: smoothed(follower, anchorFrame, next, usualQuality(next), home), home };
+}
+
+/** @param anchor the key frame's own fit to an average; null: the others tell how sure it is */
+function smoothed(follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], usual: number, anchor: FollowedFrame | null = null): SmoothPoint[] {
+  const home: TrackPoint = { frame: anchorFrame, homography: anchor?.homography ?? IDENTITY3, found: true, information: anchor?.information ?? null, pull: anchor?.pull ?? null, trust: 1, set: IDENTITY3 };
   const points: TrackPoint[] = frames.map((f) => ({ frame: f.frame, homography: f.homography, found: f.found, information: f.information, pull: f.pull, trust: trustOf(f, usual), set: f.set }));
   const at = points.findIndex((p) => p.frame > anchorFrame);
   const cut = at < 0 ? points.length : at;

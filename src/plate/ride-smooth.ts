@@ -44,6 +44,10 @@ const BAND = 23;
 /** Fits err by a little more than their grain says: codec, blur and a plane that is not quite plane. */
 const INFLATION = 1.5 ** 2;
 const FLOOR_PX = 0.03;
+/** A tenth of the inflated variance: less is never believed. */
+const LEAST_NOISE = 0.1;
+/** Second differences of fits hold six times the noise of one; a third of that is what some tens of them tell. */
+const TOLD = 2;
 /** Times the motion may be let go fourfold: from rest to anything. */
 const LETS_GO = 8;
 
@@ -61,6 +65,8 @@ interface Measured {
   readonly eta: Float64Array | null;
   /** Covariance of the fit, the inverse of `lambda`; null for the anchor and where nothing was measured. */
   readonly own: Float64Array | null;
+  /** The fit with what its prior added taken out; null as `own`. */
+  readonly fit: Float64Array | null;
   readonly trust: number;
   readonly noise: { shift: number; shape: number };
 }
@@ -85,9 +91,9 @@ interface Ride {
 }
 
 function rideMode(template: RideTemplate, points: readonly TrackPoint[], anchorFrame: number, relative: boolean): Ride {
-  const measured = points.map((p) => measure(template, p, relative));
+  const measured = steadied(points.map((p) => measure(template, p, relative)));
   const home = points.findIndex((p) => p.frame === anchorFrame);
-  measured[home] = anchored(measured, home);
+  if (measured[home]!.lambda === null) measured[home] = anchored(measured, home);
   const steps: { shift: number; shape: number }[] = [], bends: { shift: number; shape: number }[] = [];
   for (let t = 0; t + 1 < points.length; t++) {
     const a = measured[t]!, b = measured[t + 1]!, c = measured[t + 2];
@@ -96,8 +102,41 @@ function rideMode(template: RideTemplate, points: readonly TrackPoint[], anchorF
     if (c !== undefined && c.trust >= 0.5) bends.push(part([1, -2, 1], [a, b, c]));
   }
   const first = steps.length < 5 ? { shift: relative ? 4 : 400, shape: relative ? 0.2 : 4 } : spreadOf(steps, relative);
-  const second = bends.length < 5 ? { shift: relative ? 4 : 50, shape: relative ? 0.2 : 2 } : spreadOf(bends, relative);
+  const second = bends.length < 5 ? { shift: relative ? 4 : 50, shape: relative ? 0.2 : 2 } : atLeast(spreadOf(bends, relative), measured);
   return { relative, measured, first, second, roughness: Math.min(first.shift + 3 * first.shape, second.shift + 3 * second.shape) };
+}
+
+/** Less motion than a share of the noise cannot be told from none: it is not taken for none. */
+function atLeast(spread: { shift: number; shape: number }, measured: readonly Measured[]): { shift: number; shape: number } {
+  const sure = measured.filter((m) => m.own !== null && m.trust >= 0.5);
+  const middle = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1] ?? 0;
+  const share = TOLD;
+  return { shift: Math.max(spread.shift, share * middle(sure.map((m) => m.noise.shift))), shape: Math.max(spread.shape, share * middle(sure.map((m) => m.noise.shape))) };
+}
+
+/**
+ * Fits whose shape varies less from frame to frame than their own noise would have it are surer than they say: motion can only
+ * add to that variation. Their covariance is brought down to what is seen (the median of second differences over the sure
+ * frames, in units of their noise), for otherwise noise that is not there would be smoothed away, and motion with it.
+ */
+function steadied(measured: readonly Measured[]): Measured[] {
+  const ratios: number[] = [];
+  for (let t = 0; t + 2 < measured.length; t++) {
+    const of = [measured[t]!, measured[t + 1]!, measured[t + 2]!];
+    if (of.some((m) => m.own === null || m.trust < 0.5)) continue;
+    let r = 0;
+    for (let m = 2; m < D; m++) {
+      const bend = of[0]!.fit![m]! - 2 * of[1]!.fit![m]! + of[2]!.fit![m]!;
+      r += bend * bend / (of[0]!.own![m * D + m]! + 4 * of[1]!.own![m * D + m]! + of[2]!.own![m * D + m]!) / 6;
+    }
+    ratios.push(r);
+  }
+  if (ratios.length < 8) return [...measured];
+  const scale = Math.max(LEAST_NOISE, Math.min(1, ratios.sort((a, b) => a - b)[ratios.length >> 1]! / 0.89));
+  return measured.map((m) => (m.own === null ? m : {
+    ...m, own: m.own.map((v) => v * scale), lambda: m.lambda!.map((v) => v / scale), eta: m.eta!.map((v) => v / scale),
+    noise: { shift: m.noise.shift * scale, shape: m.noise.shape * scale },
+  }));
 }
 
 /** Mean square of a difference in shift and shape, its noise taken off. */
@@ -123,20 +162,20 @@ function measure(template: RideTemplate, p: TrackPoint, relative: boolean): Meas
   const back = relative ? tryInvert(p.set!) : null;
   const place = (m: Mat3): Float64Array => modesOf(cornersUnder(template, m, back));
   const z = place(multiply(p.homography, template.toPixels));
-  if (!p.found || p.information === null) return { z, lambda: null, eta: null, own: null, trust: 0, noise: { shift: 0, shape: 0 } };
+  if (!p.found || p.information === null) return { z, lambda: null, eta: null, own: null, fit: null, trust: 0, noise: { shift: 0, shape: 0 } };
   const toGenerators = invertDense(jacobian(template, p.homography, back));
-  if (toGenerators === null) return { z, lambda: null, eta: null, own: null, trust: 0, noise: { shift: 0, shape: 0 } };
+  if (toGenerators === null) return { z, lambda: null, eta: null, own: null, fit: null, trust: 0, noise: { shift: 0, shape: 0 } };
   const plain = congruent(p.information, toGenerators);
   for (let i = 0; i < D; i++) plain[i * D + i] = plain[i * D + i]! + 1e-5;
   const covariance = invertSymmetric(plain, D);
-  if (covariance === null) return { z, lambda: null, eta: null, own: null, trust: 0, noise: { shift: 0, shape: 0 } };
+  if (covariance === null) return { z, lambda: null, eta: null, own: null, fit: null, trust: 0, noise: { shift: 0, shape: 0 } };
   for (let i = 0; i < D * D; i++) covariance[i] = covariance[i]! * INFLATION;
   for (let i = 0; i < D; i++) covariance[i * D + i] = covariance[i * D + i]! + FLOOR_PX ** 2;
   const lambda = invertSymmetric(covariance, D)!;
   const eta = times(lambda, z);
   if (p.pull !== null) for (let i = 0; i < D; i++) for (let k = 0; k < D; k++) eta[i] = eta[i]! + (toGenerators[k * D + i]! * p.pull[k]!) / INFLATION;
   return {
-    z, lambda, eta, own: covariance, trust: p.trust,
+    z, lambda, eta, own: covariance, fit: times(covariance, eta), trust: p.trust,
     noise: { shift: (covariance[0]! + covariance[D + 1]!) / 2, shape: [2, 3, 4, 5, 6, 7].reduce((s, i) => s + covariance[i * D + i]! / 6, 0) },
   };
 }
@@ -155,7 +194,7 @@ function anchored(measured: readonly Measured[], home: number): Measured {
   }
   if (found === 0) for (let i = 0; i < D; i++) lambda[i * D + i] = 1e6;
   else for (let i = 0; i < D * D; i++) lambda[i] = lambda[i]! / found;
-  return { z, lambda, eta: times(lambda, z), own: null, trust: 1, noise: { shift: 0, shape: 0 } };
+  return { z, lambda, eta: times(lambda, z), own: null, fit: null, trust: 1, noise: { shift: 0, shape: 0 } };
 }
 
 /**

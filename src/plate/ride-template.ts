@@ -23,6 +23,8 @@ export interface TemplateLevel {
   readonly value: Float32Array;
   /** Variance of the key frame's grain in it; 0 where not known. */
   grain: number;
+  /** Share of the template's grain in the variance of a residual: half where it is one frame. */
+  readonly grainShare: number;
   /** count × 8, steepest-descent rows in luma per unit of generator. */
   readonly jacobian: Float32Array;
   /** |gradient| in luma per level pixel. */
@@ -66,10 +68,10 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
 /**
  * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level;
  * `even` lets no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part). `grainSd`: sd of the key
- * frame's grain in luma, where it is known.
+ * frame's grain in luma, where it is known. `averaged`: how many frames the picture is the mean of. `belongs`: whether the full-size pixel x, y and those within `reach` of it belong to the plane.
  * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
  */
-export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false, memory?: RideMemory, grainSd = 0): RideTemplate {
+export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false, memory?: RideMemory, grainSd = 0, averaged = 1, belongs: ((x: number, y: number, reach: number) => boolean) | null = null): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
   const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
@@ -92,7 +94,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
       for (let x = Math.max(1, Math.floor(x0 * f)); x <= xEnd; x++) {
         const px = (x + 0.5) / f, py = (y + 0.5) / f;
         const o = y * w + x;
-        if (!(data[o]! > 0.004 && data[o]! < 0.985) || !insidePolygon(polygon, px, py)) continue;
+        if (!(data[o]! > 0.004 && data[o]! < 0.985) || !insidePolygon(polygon, px, py) || (belongs !== null && !belongs(px, py, 1.5 / f))) continue;
         const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
         const c = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns
           + Math.min(columns - 1, Math.max(0, Math.floor(((px - x0) / (x1 - x0)) * columns)));
@@ -110,7 +112,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     const padded = starts[cells]!;
     const floats = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
     const t: TemplateLevel = {
-      level: l, count: n, grain: grainSd * grainSd * grainKept(l), cells, starts, longest: Math.max(...counts) + 3, reference: floats(cells),
+      level: l, count: n, grain: (grainSd * grainSd * grainKept(l)) / averaged, grainShare: 1 / (1 + averaged), cells, starts, longest: Math.max(...counts) + 3, reference: floats(cells),
       u: floats(padded).fill(NaN), v: floats(padded), value: floats(padded), jacobian: floats(padded * 8),
       slope: floats(padded), balance: new Float32Array(cells), middles: middlesOf(kept, cells, f, cx, cy, scale),
     };
