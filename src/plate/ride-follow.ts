@@ -79,6 +79,8 @@ const SMEAR_FROM = 1.2;
 const COARSE_SMEAR_FROM = 4;
 /** The residual must be smaller by this share on average: less is within the chance of a few fits. */
 const SMEAR_GAIN = 0.01;
+/** Share of the region that must agree where it is found again after a loss: what only looks alike was seen to reach .52. */
+const SIGHTED = 0.55;
 /** Tries of plain against smeared before one is dropped. */
 const TRIES = 6;
 
@@ -178,7 +180,7 @@ export class Follower {
       }
     }
     if (!this.accept(result)) {
-      const sighted = this.search(predicted);
+      const sighted = this.search(this.lost > 1 ? this.trusted : predicted);
       if (sighted !== null && !(rides && this.strange(sighted, predicted, miss))) { this.active = sighted.key; result = sighted.result; } else result = null;
     }
     if (result === null) {
@@ -361,15 +363,16 @@ export class Follower {
     let best: { key: Key; result: AlignResult } | null = null;
     for (const key of this.keys.length > 3 ? [this.keys[0]!, ...this.keys.slice(-2)] : this.keys) {
       const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
-      const base = multiply(predicted, unit);
+      // A shape that was followed badly before the loss is a poor one to look for: by turns the last that most agreed with, and the key's.
+      const base = this.lost % 2 === 0 ? multiply(predicted, unit) : key.template.toPixels;
       const shapes: Mat3[] = [];
-      const wide = this.lost % 3 === 2;
+      const wide = this.lost % 6 > 3;
       for (const grow of wide ? [-0.3, 0.3, 0.6] : [0, -0.15, 0.15]) for (const turn of wide ? [-0.25, 0, 0.25] : grow === 0 ? [-0.14, 0, 0.14] : [0]) {
         shapes.push(multiply(base, generatorExp([0, 0, turn, grow, 0, 0, 0, 0])));
       }
       for (const s of detect(key.template, key.coarse, this.pyramid, shapes, Infinity, 4)) {
         const r = this.fit(key, s.warp, [s.warp]);
-        if (r === null || !this.accept(r) || r.agreement < 0.45) continue;
+        if (r === null || !this.accept(r) || r.agreement < 0.45 || (this.lost > 0 && r.agreement * r.visible < SIGHTED)) continue;
         if (best === null || this.better(r, best.result)) best = { key, result: r };
       }
       if (best !== null) break;
