@@ -11,7 +11,7 @@ import { median } from '../../image/statistics.js';
 import { labelAreas } from './label-areas.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
-import { hueDegrees, hueGap, type ScreenHue } from './screen-hue.js';
+import { hueWithin, type ScreenHue } from './screen-hue.js';
 import type { SmallLinear } from './small-linear.js';
 import { ownFloats, type Floats } from './work-space.js';
 
@@ -134,7 +134,7 @@ function judgeByHue(small: SmallLinear, hue: ScreenHue, limit: number, judged: J
   const flat = new Float32Array(3 * n);
   for (let p = 0; p < 3; p += 1) flat.fill(hue.linear[p]!, p * n, (p + 1) * n);
   const most = Math.min(24, hue.spreadDeg + 4);
-  judgeScreenPlain(small.data, flat, small.width, small.height, 0.15, 4, limit, judged, (r, g, b) => hueGap(hueDegrees(r, g, b), hue.hueDeg) < most);
+  judgeScreenPlain(small.data, flat, small.width, small.height, 0.15, 4, limit, judged, hueWithin(hue.hueDeg, most));
 }
 
 /** Most pixels of a speck. */

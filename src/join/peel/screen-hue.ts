@@ -17,6 +17,8 @@ export interface ScreenHue {
 }
 
 const BINS = 120;
+/** So many pixels of all pictures together tell a hue as well as all do. */
+const LOOKED_AT = 120_000;
 
 /** Hue angle in degrees 0..360 (red 0, green 120, blue 240). */
 export function hueDegrees(r: number, g: number, b: number): number {
@@ -32,10 +34,12 @@ export function hueDegrees(r: number, g: number, b: number): number {
  */
 export function findScreenHue(pictures: readonly Float32Array[], leastShare = 0.03, wanted?: 'green' | 'blue'): ScreenHue | null {
   const weight = new Float64Array(BINS);
+  // An odd step that does not divide a common width, so that no column is looked at alone.
+  const step = 2 * Math.floor(pictures.reduce((sum, p) => sum + p.length / 3, 0) / LOOKED_AT / 2) + 1;
   let pixels = 0;
   for (const picture of pictures) {
     const n = picture.length / 3;
-    for (let i = 0; i < n; i += 1) {
+    for (let i = 0; i < n; i += step) {
       const r = picture[i]!;
       const g = picture[n + i]!;
       const b = picture[2 * n + i]!;
@@ -71,7 +75,7 @@ export function findScreenHue(pictures: readonly Float32Array[], leastShare = 0.
   const sum: [number, number, number] = [0, 0, 0];
   for (const picture of pictures) {
     const n = picture.length / 3;
-    for (let i = 0; i < n; i += 1) {
+    for (let i = 0; i < n; i += step) {
       const r = picture[i]!;
       const g = picture[n + i]!;
       const b = picture[2 * n + i]!;
@@ -88,6 +92,15 @@ export function findScreenHue(pictures: readonly Float32Array[], leastShare = 0.
   if (share < leastShare) return null;
   const linear: [number, number, number] = [sum[0] / count, sum[1] / count, sum[2] / count];
   return { family: centre > 180 ? 'blue' : 'green', hueDeg: hueDegrees(...linear), linear, spreadDeg: spread, share };
+}
+
+/** Whether a colour's hue lies within `gapDeg` of `hueDeg`: the same as by `hueGap`, without an arc tangent a pixel. @returns a test of r, g, b */
+export function hueWithin(hueDeg: number, gapDeg: number): (r: number, g: number, b: number) => boolean {
+  const c = Math.cos((hueDeg * Math.PI) / 180), s = Math.sin((hueDeg * Math.PI) / 180), least = Math.cos((gapDeg * Math.PI) / 180);
+  return (r, g, b) => {
+    const u = r - 0.5 * (g + b), v = 0.8660254 * (g - b), along = u * c + v * s;
+    return least >= 0 ? along > 0 && along * along > least * least * (u * u + v * v) : along > least * Math.sqrt(u * u + v * v);
+  };
 }
 
 /** Smallest angle between two hues, degrees. */
