@@ -96,6 +96,9 @@ export class Follower {
   private shares = 1;
   private trusted: Mat3 = IDENTITY3;
   private weak = 0;
+  /** Quality of the frames that were beyond doubt, slowly forgotten; and whether the region was found anew and has not come near it since. */
+  private good = 0;
+  private doubt = false;
   /** How far (px) the last predictions by the region's own speed and by the set's motion were off: place and shape. */
   private own: Miss = { shift: 12, shape: 3 };
   private set: Miss = { shift: 6, shape: 2 };
@@ -134,6 +137,7 @@ export class Follower {
     this.shares = 1;
     this.trusted = IDENTITY3;
     this.weak = 0;
+    this.doubt = false;
     this.own = { shift: 12, shape: 3 };
     this.set = { shift: 6, shape: 2 };
     this.setPose = IDENTITY3;
@@ -172,16 +176,17 @@ export class Follower {
       if (this.better(near, result)) result = near;
     }
     // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly better.
-    if (result !== null && this.accept(result) && result.agreement * result.visible < 0.55 && frame.index % 2 === 0 && !(rides && miss.shift < 3)) {
-      const sighted = this.search(this.trusted);
-      if (sighted !== null && qualityOf(sighted.result) > 1.25 * qualityOf(result) + 0.05) {
+    const weak = result !== null && result.agreement * result.visible < 0.55;
+    if (result !== null && this.accept(result) && (this.doubt || weak) && frame.index % 2 === 0 && !(rides && miss.shift < 3)) {
+      const sighted = this.search(this.trusted, frame.index % 4 === 0);
+      if (sighted !== null && qualityOf(sighted.result) > (this.doubt ? 1.1 : 1.25) * qualityOf(result) + 0.05) {
         this.active = sighted.key;
         result = sighted.result;
       }
     }
     if (!this.accept(result)) {
-      const sighted = this.search(this.lost > 1 ? this.trusted : predicted);
-      if (sighted !== null && !(rides && this.strange(sighted, predicted, miss))) { this.active = sighted.key; result = sighted.result; } else result = null;
+      const sighted = this.search(this.lost > 1 ? this.trusted : predicted, this.lost % 2 === 1);
+      if (sighted !== null && sighted.result.agreement * sighted.result.visible > SIGHTED && !(rides && this.strange(sighted, predicted, miss))) { this.doubt = true; this.active = sighted.key; result = sighted.result; } else result = null;
     }
     if (result === null) {
       // What was followed badly just before the loss is a poor place to look from.
@@ -205,7 +210,9 @@ export class Follower {
     this.lost = 0;
     this.last = homography;
     this.shares = result.agreement * result.visible;
-    if (result.agreement * result.visible > 0.6) {
+    if (this.previous > 0.7 * this.good) this.doubt = false;
+    if (this.shares > 0.6 && !this.doubt) {
+      this.good = this.good === 0 ? this.previous : 0.9 * this.good + 0.1 * this.previous;
       this.trusted = homography;
       key.light = result.light;
     }
@@ -359,12 +366,12 @@ export class Follower {
   }
 
   /** The whole frame, in several sizes and turns about the last known one. */
-  private search(predicted: Mat3): { key: Key; result: AlignResult } | null {
+  private search(predicted: Mat3, afresh: boolean): { key: Key; result: AlignResult } | null {
     let best: { key: Key; result: AlignResult } | null = null;
     for (const key of this.keys.length > 3 ? [this.keys[0]!, ...this.keys.slice(-2)] : this.keys) {
       const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
       // A shape that was followed badly before the loss is a poor one to look for: by turns the last that most agreed with, and the key's.
-      const base = this.lost % 2 === 0 ? multiply(predicted, unit) : key.template.toPixels;
+      const base = afresh ? key.template.toPixels : multiply(predicted, unit);
       const shapes: Mat3[] = [];
       const wide = this.lost % 6 > 3;
       for (const grow of wide ? [-0.3, 0.3, 0.6] : [0, -0.15, 0.15]) for (const turn of wide ? [-0.25, 0, 0.25] : grow === 0 ? [-0.14, 0, 0.14] : [0]) {
@@ -372,7 +379,7 @@ export class Follower {
       }
       for (const s of detect(key.template, key.coarse, this.pyramid, shapes, Infinity, 4)) {
         const r = this.fit(key, s.warp, [s.warp]);
-        if (r === null || !this.accept(r) || r.agreement < 0.45 || (this.lost > 0 && r.agreement * r.visible < SIGHTED)) continue;
+        if (r === null || !this.accept(r) || r.agreement < 0.45) continue;
         if (best === null || this.better(r, best.result)) best = { key, result: r };
       }
       if (best !== null) break;
