@@ -43,6 +43,8 @@ export interface FollowedFrame {
   /** Which of the follower's keys it was aligned to, and the light found. */
   readonly key: number;
   readonly light: RegionLight | null;
+  /** Found anew over the whole frame after a loss, and not beyond doubt since. */
+  readonly anew: boolean;
   /** Anchor pixels to this frame's by the set's motion, where known. */
   readonly set: Mat3 | null;
 }
@@ -99,6 +101,8 @@ export class Follower {
   /** Quality of the frames that were beyond doubt, slowly forgotten; and whether the region was found anew and has not come near it since. */
   private good = 0;
   private doubt = false;
+  /** Nothing is sought beyond the prediction's neighbourhood. */
+  private tied = false;
   /** How far (px) the last predictions by the region's own speed and by the set's motion were off: place and shape. */
   private own: Miss = { shift: 12, shape: 3 };
   private set: Miss = { shift: 6, shape: 2 };
@@ -138,12 +142,26 @@ export class Follower {
     this.trusted = IDENTITY3;
     this.weak = 0;
     this.doubt = false;
+    this.tied = false;
     this.own = { shift: 12, shape: 3 };
     this.set = { shift: 6, shape: 2 };
     this.setPose = IDENTITY3;
     this.usual = 1;
     this.previous = 1;
     for (const k of this.keys) k.light = null;
+  }
+
+  /** Goes on from a frame that was well seen, the other way than it was come to: `before` is its neighbour on the side left behind. Only followed, not sought over the whole frame. */
+  resume(at: FollowedFrame, before: FollowedFrame | null): void {
+    this.restart();
+    this.active = this.keys[at.key] ?? this.keys[0]!;
+    this.last = at.homography;
+    this.trusted = at.homography;
+    this.shares = at.agreement * at.visible;
+    this.usual = this.previous = at.quality;
+    if (before !== null) this.velocity = generatorLog(multiply(invert(multiply(before.homography, this.anchor.toPixels)), multiply(at.homography, this.anchor.toPixels)));
+    this.active.light = at.light;
+    this.tied = true;
   }
 
   private addKey(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
@@ -176,7 +194,7 @@ export class Follower {
       if (this.better(near, result)) result = near;
     }
     // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly better.
-    const weak = result !== null && result.agreement * result.visible < 0.55;
+    const weak = !this.tied && result !== null && result.agreement * result.visible < 0.55;
     if (result !== null && this.accept(result) && (this.doubt || weak) && frame.index % 2 === 0 && !(rides && miss.shift < 3)) {
       const sighted = this.search(this.trusted, frame.index % 4 === 0);
       if (sighted !== null && qualityOf(sighted.result) > (this.doubt ? 1.1 : 1.25) * qualityOf(result) + 0.05) {
@@ -184,7 +202,8 @@ export class Follower {
         result = sighted.result;
       }
     }
-    if (!this.accept(result)) {
+    if (!this.accept(result) && this.tied) result = null;
+    if (result !== null ? !this.accept(result) : !this.tied) {
       const sighted = this.search(this.lost > 1 ? this.trusted : predicted, this.lost % 2 === 1);
       if (sighted !== null && sighted.result.agreement * sighted.result.visible > SIGHTED && !(rides && this.strange(sighted, predicted, miss))) { this.doubt = true; this.active = sighted.key; result = sighted.result; } else result = null;
     }
@@ -192,7 +211,7 @@ export class Follower {
       // What was followed badly just before the loss is a poor place to look from.
       this.last = this.lost === 0 ? this.trusted : predicted;
       this.lost++;
-      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, textureSdPx: 0, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null, pull: null, quality: 0, key: this.keys.indexOf(this.active), light: null, set: set?.fromKey ?? null };
+      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, textureSdPx: 0, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null, pull: null, quality: 0, key: this.keys.indexOf(this.active), light: null, anew: false, set: set?.fromKey ?? null };
     }
     const key = this.active;
     const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
@@ -237,7 +256,7 @@ export class Follower {
     const pull = adjoint === null ? result.pull : transposedTimes(adjoint, result.pull);
     return {
       frame, homography, found: true, sdPx: Math.hypot(cornerSd(key.template, result), key.sdPx), textureSdPx: cornerSd(key.template, { information: result.texture, warp: result.warp }), visible: result.visible, inliers: result.inliers,
-      correlation: result.correlation, agreement: result.agreement, information, pull, quality: qualityOf(result), key: this.keys.indexOf(key), light: result.light, set,
+      correlation: result.correlation, agreement: result.agreement, information, pull, quality: qualityOf(result), key: this.keys.indexOf(key), light: result.light, anew: this.doubt, set,
     };
   }
 

@@ -7,6 +7,7 @@
 import { IDENTITY3, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { FollowedFrame, Follower } from './ride-follow.js';
 import { chooseModel, ontoModel } from './ride-model.js';
+import { followBack } from './ride-gaps.js';
 import { averageKey } from './ride-refine.js';
 import { lumaAt, type LumaSource } from './ride-source.js';
 import { smoothTrack, type SmoothPoint, type TrackPoint } from './ride-smooth.js';
@@ -25,9 +26,9 @@ const ROUNDS = 2;
 
 /** @param raw frames of the clip in rising order round the anchor (the anchor's own left out). */
 export async function reworkTrack(source: LumaSource, follower: Follower, anchorFrame: number, raw: readonly FollowedFrame[], signal?: AbortSignal): Promise<{ model: RideTrack['model']; frames: SolvedFrame[] }> {
-  let frames = [...raw];
-  if (frames.length === 0) return { model: 'translation', frames: [] };
-  const usual = usualQuality(frames);
+  if (raw.length === 0) return { model: 'translation', frames: [] };
+  const usual = usualQuality(raw);
+  let frames = await followBack(source, follower, anchorFrame, raw, (f) => f.found && trustOf(f, usual) > 0.5, signal);
   let points = smoothed(follower, anchorFrame, frames, usual);
   for (let round = 0; round < ROUNDS; round++) {
     const doubtful = frames.map((f, i) => ({ f, i })).filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
@@ -70,7 +71,7 @@ async function refined(source: LumaSource, follower: Follower, anchorFrame: numb
   const keyLuma = await lumaAt(source, anchorFrame);
   const key = await averageKey(source, follower, keyLuma, frames, points, signal);
   if (key === null) return null;
-  const rest: FollowedFrame = { frame: anchorFrame, homography: IDENTITY3, found: true, sdPx: 0, textureSdPx: 0, visible: 1, inliers: 1, correlation: 1, agreement: 1, information: null, pull: null, quality: 1, key, light: null, set: IDENTITY3 };
+  const rest: FollowedFrame = { frame: anchorFrame, homography: IDENTITY3, found: true, sdPx: 0, textureSdPx: 0, visible: 1, inliers: 1, correlation: 1, agreement: 1, information: null, pull: null, quality: 1, key, light: null, anew: false, set: IDENTITY3 };
   const home = follower.again({ index: anchorFrame, luma: keyLuma }, rest, IDENTITY3, new Float64Array(64), 0, null, null, true);
   if (home === null) return null;
   const next = [...frames];
