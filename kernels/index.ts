@@ -29,4 +29,5 @@ export { shadePlane } from './shade';
 export { labelParts } from './label';
 export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';
 export { premultiplyHalf } from './premultiply-half';
+export { rideSmear } from './ride-smear';
 export { rideNormal, rideSample, rideScore, rideSmooth } from './ride';

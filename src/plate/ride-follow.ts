@@ -341,7 +341,7 @@ export class Follower {
     const way = generatorLog(multiply(invert(multiply(this.last, multiply(invert(key.fromAnchor), key.template.toPixels))), predictedWarp)).map((v) => v * EXPOSURE);
     if (smearLength(key.template, way) < COARSE_SMEAR_FROM) return key.template;
     key.smeared ??= twinOf(key.template, this.memory);
-    return smear(key.template, key.coarse, way, key.smeared);
+    return smear(key.template, key.coarse, way, key.smeared, 1);
   }
 
   /** The last alignment, against the template as blurred as the motion (a frame) makes it, unless the clip shows no such blur. */
@@ -350,12 +350,13 @@ export class Follower {
     const refused = this.blur.tried >= TRIES && this.blur.gain <= 0;
     if (way === undefined || refused || smearLength(key.template, way) < SMEAR_FROM) return align(key.template, this.pyramid, start, options, key.scratch);
     key.smeared ??= twinOf(key.template, this.memory);
-    const blurred = align(smear(key.template, key.coarse, way, key.smeared), this.pyramid, start, options, key.scratch);
+    const to = Math.max(1, options.startLevel ?? Infinity);
+    const blurred = align(smear(key.template, key.coarse, way, key.smeared, 0, to), this.pyramid, start, options, key.scratch);
     if (this.blur.tried >= TRIES) return blurred;
     const plain = align(key.template, this.pyramid, start, options, key.scratch);
     if (plain === null || blurred === null) return plain;
     // Until it is known, nothing is smeared. A smear also averages the template's grain. One across the motion does that as well, and no blur of the camera's.
-    const across = align(smear(key.template, key.coarse, [-way[1]!, way[0]!, 0, 0, 0, 0, 0, 0], key.smeared), this.pyramid, start, options, key.scratch);
+    const across = align(smear(key.template, key.coarse, [-way[1]!, way[0]!, 0, 0, 0, 0, 0, 0], key.smeared, 0, to), this.pyramid, start, options, key.scratch);
     const other = Math.min(plain.sigma, across?.sigma ?? Infinity);
     if (plain.agreement * plain.visible > 0.8) { this.blur.gain += Math.log(other / blurred.sigma) - SMEAR_GAIN; this.blur.tried++; }
     return plain;

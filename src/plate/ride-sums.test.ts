@@ -4,6 +4,7 @@ import { RandomStream } from '../core/random.js';
 import { RideMemory } from './ride-memory.js';
 import { allocatePyramid, fillPyramid, smoothBinomial, smoothBinomialPlain } from './ride-pyramid.js';
 import { blocksOf, scoreAt, scorePlaces } from './ride-score.js';
+import { smearTiles, smearTilesPlain } from './ride-smear.js';
 import { createScratch, normalEquations, normalEquationsPlain, sampleCells, sampleCellsPlain } from './ride-sums.js';
 import { buildTemplate } from './ride-template.js';
 
@@ -76,4 +77,13 @@ test.each([1, 2, 3])('scores of places agree with the plain twin, also half outs
   near(scores, plain, 1e-3);
   const best = scores.indexOf(Math.max(...scores));
   expect([best % columns - 10, Math.floor(best / columns) - 9]).toEqual([14, 9]);
+});
+
+test.each([1, 2, 3])('smeared tiles agree with the plain twin, also past the edges (seed %i)', (seed) => {
+  const rng = new RandomStream(seed, 8), width = 50 + rng.below(20), height = 37, data = picture(rng, width, height);
+  const columns = 7, rows = 5, ways = Float32Array.from({ length: 2 * columns * rows }, () => 12 * rng.normal()), level = { width, height, data };
+  for (const [x0, y0] of [[0, 0], [5, 3]] as const) near(smearTiles(level, ways, columns, rows, x0, y0, 5), smearTilesPlain(level, ways, columns, rows, x0, y0, 5), 1e-5);
+  // No way at all leaves the picture as it is.
+  const still = smearTiles(level, new Float32Array(2 * columns * rows), columns, rows, 2, 1, 3);
+  expect(still[3 * columns * 8 + 4]).toBeCloseTo(data[4 * width + 6]!, 6);
 });
