@@ -83,6 +83,8 @@ const COARSE_SMEAR_FROM = 4;
 const SMEAR_GAIN = 0.01;
 /** Share of the region that must agree where it is found again after a loss: what only looks alike was seen to reach .52. */
 const SIGHTED = 0.55;
+/** Pixels kept of an averaged picture: its faint slopes are no grain, and tell as well as others. */
+const ALL = 40_000;
 /** Tries of plain against smeared before one is dropped. */
 const TRIES = 6;
 
@@ -245,7 +247,7 @@ export class Follower {
   /** A picture of the region averaged over many frames (laid into the key frame's place in `luma`) becomes a key; returns its number. */
   adopt(luma: Float32Array, polygon: readonly (readonly [number, number])[], worth: number, belongs: (x: number, y: number, reach: number) => boolean): number {
     fillPyramid(luma, this.pyramid);
-    const key = this.addKey(buildTemplate(this.pyramid, polygon, this.anchor.frame, this.limit, false, this.memory, this.grain, worth, belongs), IDENTITY3, 0);
+    const key = this.addKey(buildTemplate(this.pyramid, polygon, this.anchor.frame, ALL, false, this.memory, this.grain, worth, belongs), IDENTITY3, 0);
     key.usualSigma = this.keys[0]!.usualSigma;
     return this.keys.indexOf(key);
   }
@@ -304,14 +306,16 @@ export class Follower {
     const a = multiply(predicted, unit);
     const starts = [a, ...others.map((m) => multiply(m, unit))];
     const free = this.fit(key, a, starts);
-    if (free !== null && free.agreement * free.visible > 0.8 && this.shares > 0.8) return free;
+    if (free !== null && free.agreement * free.visible > 0.8 && this.shares > 0.8) return this.refine(key, a, free);
     // Something covers the region: what is left of it is no longer trusted with the whole motion, only as far as the
     // predictions of the frames before were off.
-    const stiff = this.fit(key, a, starts, Math.max(1.5, Math.min(25, 4 * miss.shift)), Math.max(0.25, Math.min(1, 3 * miss.shape)));
-    if (free === null || stiff === null) return stiff ?? free;
-    return qualityOf(stiff) > 0.9 * qualityOf(free) ? stiff : free;
+    const shift = Math.max(1.5, Math.min(25, 4 * miss.shift)), shape = Math.max(0.25, Math.min(1, 3 * miss.shape));
+    const stiff = this.fit(key, a, starts, shift, shape);
+    if (stiff === null) return this.refine(key, a, free);
+    return free === null || qualityOf(stiff) > 0.9 * qualityOf(free) ? this.refine(key, a, stiff, shift, shape) : this.refine(key, a, free);
   }
 
+  /** On the coarser levels only: what `refine` goes on from. */
   private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 40, shapePx = 4): AlignResult | null {
     const pxPerUnit = localScale(predictedWarp);
     const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
@@ -329,9 +333,15 @@ export class Follower {
       if (q > 1.03 * quality) { best = r; quality = q; }
       if (q > 0.85 * Math.min(this.usual, this.previous)) break;
     }
-    if (best === null || judge === 0) return best;
-    const motion = this.lost > 0 ? null : generatorLog(multiply(invert(multiply(this.last, multiply(invert(key.fromAnchor), key.template.toPixels))), best.warp));
-    const r = this.finest(key, best.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, motion);
+    return best;
+  }
+
+  /** A coarse fit carried to the finest level. */
+  private refine(key: Key, predictedWarp: Mat3, coarse: AlignResult | null, shiftPx = 40, shapePx = 4): AlignResult | null {
+    if (coarse === null || key.template.levels.length === 1) return coarse;
+    const prior = priorInformation(key.template.corners, localScale(predictedWarp), shapePx, shiftPx);
+    const motion = this.lost > 0 ? null : generatorLog(multiply(invert(multiply(this.last, multiply(invert(key.fromAnchor), key.template.toPixels))), coarse.warp));
+    const r = this.finest(key, coarse.warp, { predicted: predictedWarp, prior, usualSigma: key.usualSigma, light: key.light, startLevel: 0 }, motion);
     return r !== null && plausible(key.template, r.warp, predictedWarp) ? r : null;
   }
 
@@ -377,17 +387,17 @@ export class Follower {
     const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
     const warp = multiply(predicted, unit);
     const reach = 1.2 * localScale(warp);
-    let best: AlignResult | null = null;
+    let best: AlignResult | null = null, from = warp;
     for (const s of detect(key.template, key.coarse, this.pyramid, [warp], reach, 3)) {
       const r = this.fit(key, s.warp, [s.warp]);
-      if (this.better(r, best)) best = r;
+      if (this.better(r, best)) { best = r; from = s.warp; }
     }
-    return best;
+    return this.refine(key, from, best);
   }
 
   /** The whole frame, in several sizes and turns about the last known one. */
   private search(predicted: Mat3, afresh: boolean): { key: Key; result: AlignResult } | null {
-    let best: { key: Key; result: AlignResult } | null = null;
+    let best: { key: Key; result: AlignResult; from: Mat3 } | null = null;
     for (const key of this.keys.length > 3 ? [this.keys[0]!, ...this.keys.slice(-2)] : this.keys) {
       const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
       // A shape that was followed badly before the loss is a poor one to look for: by turns the last that most agreed with, and the key's.
@@ -400,11 +410,12 @@ export class Follower {
       for (const s of detect(key.template, key.coarse, this.pyramid, shapes, Infinity, 4)) {
         const r = this.fit(key, s.warp, [s.warp]);
         if (r === null || !this.accept(r) || r.agreement < 0.45) continue;
-        if (best === null || this.better(r, best.result)) best = { key, result: r };
+        if (best === null || this.better(r, best.result)) best = { key, result: r, from: s.warp };
       }
       if (best !== null) break;
     }
-    return best;
+    const result = best === null ? null : this.refine(best.key, best.from, best.result);
+    return best === null || result === null || !this.accept(result) || result.agreement < 0.45 ? null : { key: best.key, result };
   }
 
   /** A poor sighting far from where the set, which the region has gone with so far, would have it: something else as flat, or as plain. */

@@ -1,6 +1,7 @@
 /**
  * From a raw track to an answer: the frames are smoothed as one track (ride-smooth.ts); those that were not found, hardly
- * seen, or contradicted by the rest are looked at again with what the rest says of them, twice over; then the model is chosen.
+ * seen, or contradicted by the rest are looked at again with what the rest says of them; all are aligned to an average of the best (ride-refine.ts), and what is
+ * doubtful once more; then the model is chosen.
  * A confidence is the chance that the corners are within one pixel (Rayleigh with the track's own sd there), lowered where
  * little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
  */
@@ -22,39 +23,23 @@ export interface SolvedFrame {
   readonly confidence: number;
 }
 
-const ROUNDS = 2;
-
 /** @param raw frames of the clip in rising order round the anchor (the anchor's own left out). */
 export async function reworkTrack(source: LumaSource, follower: Follower, anchorFrame: number, raw: readonly FollowedFrame[], signal?: AbortSignal): Promise<{ model: RideTrack['model']; frames: SolvedFrame[] }> {
   if (raw.length === 0) return { model: 'translation', frames: [] };
   const usual = usualQuality(raw);
   let frames = await followBack(source, follower, anchorFrame, raw, (f) => f.found && trustOf(f, usual) > 0.5, signal);
   let points = smoothed(follower, anchorFrame, frames, usual);
-  for (let round = 0; round < ROUNDS; round++) {
-    const doubtful = frames.map((f, i) => ({ f, i })).filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
-    if (doubtful.length === 0) break;
-    const next = [...frames], wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
-    for (const [a, b] of runs(doubtful.map((d) => d.f.frame))) {
-      for await (const luma of source.frames(a, b + 1)) {
-        signal?.throwIfAborted();
-        const i = wanted.get(luma.index);
-        if (i === undefined) continue;
-        const f = frames[i]!, p = points[i]!;
-        const seen = follower.again(luma, f, p.others.homography, p.others.information, p.others.sdPx, lightNear(frames, i, usual), motionAt(frames, points, i));
-        // A fit that the rest contradicts falls away where looking again finds nothing better.
-        next[i] = seen ?? { ...f, found: false, homography: p.others.homography, information: null, pull: null, quality: 0, agreement: 0, visible: 0 };
-      }
-    }
-    frames = next;
-    points = smoothed(follower, anchorFrame, frames, usual);
-  }
+  const first = await lookAgain(source, follower, frames, points, usual, signal);
+  if (first !== null) { frames = first; points = smoothed(follower, anchorFrame, frames, usual); }
   const finer = await refined(source, follower, anchorFrame, frames, points, usual, signal);
   let home: FollowedFrame | null = null;
   if (finer !== null) ({ frames, points, home } = finer);
+  const usualNow = usualQuality(frames), second = await lookAgain(source, follower, frames, points, usualNow, signal);
+  if (second !== null) { frames = second; points = smoothed(follower, anchorFrame, frames, usualNow, home); }
   const chosen = chooseModel(follower.anchor, frames);
   if (chosen.model !== 'perspective') {
     frames = chosen.frames.map((f) => ({ ...f, pull: null }));
-    points = smoothed(follower, anchorFrame, frames, usual, home === null ? null : { ...home, pull: null });
+    points = smoothed(follower, anchorFrame, frames, usualNow, home === null ? null : { ...home, pull: null });
   }
   return {
     model: chosen.model,
@@ -64,6 +49,25 @@ export async function reworkTrack(source: LumaSource, follower: Follower, anchor
       return { frame: f.frame, homography, found: f.found, sdPx: p.sdPx, confidence: confidenceOf(f, p) };
     }),
   };
+}
+
+/** Frames that were not found, hardly seen or contradicted by the rest, aligned with what the rest says of them; null where there are none. */
+async function lookAgain(source: LumaSource, follower: Follower, frames: readonly FollowedFrame[], points: readonly SmoothPoint[], usual: number, signal?: AbortSignal): Promise<FollowedFrame[] | null> {
+  const doubtful = frames.map((f, i) => ({ f, i })).filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
+  if (doubtful.length === 0) return null;
+  const next = [...frames], wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
+  for (const [a, b] of runs(doubtful.map((d) => d.f.frame))) {
+    for await (const luma of source.frames(a, b + 1)) {
+      signal?.throwIfAborted();
+      const i = wanted.get(luma.index);
+      if (i === undefined) continue;
+      const f = frames[i]!, p = points[i]!;
+      const seen = follower.again(luma, f, p.others.homography, p.others.information, p.others.sdPx, lightNear(frames, i, usual), motionAt(frames, points, i));
+      // A fit that the rest contradicts falls away where looking again finds nothing better.
+      next[i] = seen ?? { ...f, found: false, homography: p.others.homography, information: null, pull: null, quality: 0, agreement: 0, visible: 0 };
+    }
+  }
+  return next;
 }
 
 /** Every frame aligned to the average of the best ones; null where there is none. */
@@ -82,6 +86,7 @@ async function refined(source: LumaSource, follower: Follower, anchorFrame: numb
     const sure = f.found && trustOf(f, usual) > 0.7 && p.weight > 0.6;
     const seen = follower.again(luma, { ...f, key, homography: p.homography }, p.others.homography, p.others.information, p.others.sdPx, trustOf(f, usual) > 0.6 ? f.light : lightNear(frames, i, usual), motionAt(frames, points, i), sure);
     if (seen !== null && (!f.found || seen.quality > 0.8 * f.quality)) next[i] = seen;
+    else if (!f.found) next[i] = { ...f, key };
   }
   return { frames: next, points: smoothed(follower, anchorFrame, next, usualQuality(next), home), home };
 }
