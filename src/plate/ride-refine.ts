@@ -71,14 +71,14 @@ export async function averageKey(source: LumaSource, follower: Follower, keyLuma
 function best(follower: Follower, frames: readonly FollowedFrame[], points: readonly SmoothPoint[]): number[] {
   const unit = follower.anchor.toPixels, good: { i: number; cost: number }[] = [];
   frames.forEach((f, i) => {
-    if (!f.found || f.key !== 0 || f.light === null || f.visible < 0.98 || f.agreement < 0.85 || points[i]!.weight < 0.9) return;
+    if (!f.found || f.key !== 0 || f.light === null || f.visible < 0.98 || f.agreement < 0.75 || points[i]!.weight < 0.9) return;
     const scale = localScale(multiply(f.homography, unit)) / localScale(unit);
     if (scale < 0.75 || scale > 1.5) return;
     const gain = f.light.gain;
     good.push({ i, cost: (points[i]!.sdPx + 0.05) / Math.min(1.5, gain) * (1 + motionPx(follower, points, i) / 6) / f.agreement ** 4 });
   });
   good.sort((a, b) => a.cost - b.cost);
-  const limit = 3 * (good[0]?.cost ?? 0);
+  const limit = 8 * (good[0]?.cost ?? 0);
   return good.slice(0, MOST).filter((g) => g.cost <= limit).map((g) => g.i).sort((a, b) => a - b);
 }
 
