@@ -40,12 +40,16 @@ export interface AlignResult {
 /** Neighbouring residuals are not independent (smoothing, grain, codec): a pixel counts as this share of one. */
 const INDEPENDENCE = 0.12;
 const TUKEY = 4.685;
+/** A step is the last whose squared length is this share of the fit's own variance along it: a twentieth of its sd. */
+const LAST_STEP = 0.0025;
 
 export interface AlignOptions {
   readonly predicted: Mat3;
   readonly prior: Float64Array;
   readonly startLevel?: number;
   readonly stopLevel?: number;
+  /** How far (level px) the start may be off; 1 unless told. */
+  readonly slackPx?: number;
   /** Columns of the generators in use: 2, 4, 6 or 8. */
   readonly freedoms?: 2 | 4 | 6 | 8;
   /** Residual sd of a good fit, luma; bounds the scale under heavy occlusion. 0: unknown. */
@@ -73,7 +77,7 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
     const stopPx = (l === bottom ? 0.008 : 0.05) * (1 << l);
     for (let it = 0; it < iterations; it++) {
       // Expected leftover misalignment in level pixels: wide at first, so that edges are not taken for strangers.
-      const slack = Math.max(l === bottom ? 0.06 : 0.2, (l === top ? 1 : 0.6) * 0.5 ** it);
+      const slack = Math.max(l === bottom ? 0.06 : 0.2, (l === top ? options.slackPx ?? 1 : 0.6) * 0.5 ** it);
       const state = accumulate(level, pyramid, warp, scratch, it === 0, options.usualSigma ?? 0, slack, options.light ?? null);
       if (state === null) { if (l < top || it > 0) break; return null; }
       last = state;
@@ -104,7 +108,9 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
       const delta = new Float64Array(8);
       for (let q = 0; q < used; q++) delta[q] = -d[q]!;
       warp = normalise(multiply(warp, generatorExp(delta)));
-      if (it > 1 && move * localScale(warp) < stopPx) break;
+      let gain = 0;
+      for (let q = 0; q < used; q++) gain += d[q]! * b[q]!;
+      if (it > 1 && (move * localScale(warp) < stopPx || (used === dims && gain < LAST_STEP))) break;
     }
   }
   if (last === null || !warp.every(Number.isFinite)) return null;
