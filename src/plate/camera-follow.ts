@@ -4,6 +4,7 @@
  * places carry the lens (Lucas-Kanade with light normalised; corners by Shi & Tomasi, *Good Features to Track*, 1994).
  */
 import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { votedShift } from './camera-vote.js';
 import { align, type AlignResult } from './ride-align.js';
 import { createScratch, type AlignScratch } from './ride-sums.js';
 import { generatorExp, generatorLog, localScale, priorInformation } from './ride-generators.js';
@@ -14,6 +15,10 @@ import { buildTemplate, type RideTemplate } from './ride-template.js';
 
 const HALF = 7;
 const SIDE = 2 * HALF + 1;
+/** How far a first step is sought, px. */
+const VOTE_REACH = 60;
+/** Share of the visible patches found in place from which on no vote is taken. */
+const SURE = 0.5;
 const NO_PATCHES = { patches: [], value: new Float32Array(0), gx: new Float32Array(0), gy: new Float32Array(0) };
 
 export interface SetKey {
@@ -98,7 +103,17 @@ export class SetFollower {
       if (q > quality + 0.02) { best = r; quality = q; }
       if (q > 0.8 * this.usual) break;
     }
-    if (best !== null && bottom === 0) best = align(key.template, this.pyramid, best.warp, { predicted: best.warp, prior: near, startLevel: 0, stopLevel: 0 }, key.scratch);
+    const finish = (r: AlignResult): AlignResult | null => (bottom !== 0 ? r : align(key.template, this.pyramid, r.warp, { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 }, key.scratch));
+    if (best !== null) best = finish(best);
+    // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands still: what most of the picture did is asked too.
+    if (key.patches.length > 0 && this.supportOf(key, best) < SURE) {
+      const expected = multiply(starts[0]!, invert(key.template.toPixels));
+      const shift = votedShift(key.patches, key.value, SIDE, this.pyramid[0]!, Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)), (x, y) => apply(expected, x, y));
+      const voted: Mat3 | null = shift === null ? null : multiply([1, 0, shift[0], 0, 1, shift[1], 0, 0, 1], starts[0]!);
+      const coarse = voted === null ? null : align(key.template, this.pyramid, voted, { predicted: voted, prior: near, startLevel: Math.min(top, 1), stopLevel: Math.min(top, 1) }, key.scratch);
+      const other = coarse === null ? null : finish(coarse);
+      if (other !== null && (best === null || this.supportOf(key, other) > this.supportOf(key, best))) { best = other; quality = other.agreement * other.visible; }
+    }
     this.usual = Math.max(0.2, quality);
     const lost = best === null || best.agreement * best.visible < 0.08;
     const fromKey = lost ? multiply(this.last, invert(key.fromFirst)) : normalise(multiply(best!.warp, invert(key.template.toPixels)));
@@ -107,13 +122,7 @@ export class SetFollower {
     this.velocity = lost ? new Float64Array(8) : generatorLog(step);
     this.last = fromFirst;
     const matches = lost ? [] : matchPatches(key, this.pyramid[0]!, fromKey);
-    let close = 0;
-    for (const q of matches) {
-      const p = key.patches[q.patch]!;
-      const [x, y] = apply(fromKey, p[0], p[1]);
-      if (Math.hypot(x - q.x, y - q.y) < 1.5) close++;
-    }
-    const support = matches.length === 0 ? 0 : close / matches.length;
+    const support = matches.length === 0 ? 0 : closeCount(key, matches, fromKey) / matches.length;
     const out: SetFrame = { frame: frame.index, fromFirst, key: index, fromKey, support, agreement: best?.agreement ?? 0, matches, lost };
     if (!lost && (best!.visible < 0.62 || (best!.agreement < 0.35 && best!.visible < 0.9)) && this.keys.length < 60) {
       this.addKey(frame.index, fromFirst);
@@ -121,6 +130,23 @@ export class SetFollower {
     }
     return out;
   }
+
+  /** Share of all patches of a key that are found where an alignment puts them. */
+  private supportOf(key: SetKey, r: AlignResult | null): number {
+    if (r === null) return 0;
+    const fromKey = multiply(r.warp, invert(key.template.toPixels));
+    return closeCount(key, matchPatches(key, this.pyramid[0]!, fromKey), fromKey) / (key.patches.length * Math.max(0.3, r.visible));
+  }
+}
+
+function closeCount(key: SetKey, matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[], fromKey: Mat3): number {
+  let close = 0;
+  for (const q of matches) {
+    const p = key.patches[q.patch]!;
+    const [x, y] = apply(fromKey, p[0], p[1]);
+    if (Math.hypot(x - q.x, y - q.y) < 1.5) close++;
+  }
+  return close;
 }
 
 /** Small pieces of a picture to be found again. */
