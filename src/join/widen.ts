@@ -17,18 +17,26 @@ import type { RegionFile } from '../plate/marks.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
+import { fitLocally } from './erase-align.js';
 import { showsMask, sourceOf } from './erase-masks.js';
-import { buildMosaic, mosaicMatrix, type Mosaic, type MosaicFrame } from './erase-mosaic.js';
+import { buildMosaic, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame } from './erase-mosaic.js';
 import { fillUnseen } from './fill-unseen.js';
-import { boundsOf, layOver } from './lay-over.js';
+import { boundsOf, layOver, type Shift } from './lay-over.js';
+import { localField } from './local-field.js';
+import { findMovers, type SetMovers } from './set-movers.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
-import { matchSeam } from './erase-seam.js';
+import { matchSeam, matchSharpness } from './erase-seam.js';
 import { chooseSources } from './erase-sources.js';
 import type { Reframe } from './reframe.js';
 
 const SOURCES = 24;
 /** Width over which the frame's own edge passes into the canvas, px. */
 const SOFT_EDGE = 6;
+
+/** How far things off the set's plane are believed to lie from it, as a share of the canvas's width. */
+const PARALLAX = 0.01;
+/** Moves of a camera that turns where it stands. */
+const TURNS = new Set(['pan', 'tilt']);
 
 export interface WidenRequest {
   readonly reframe: Reframe;
@@ -44,16 +52,18 @@ export class WideCanvas {
   readonly suppliedShare: number;
   private readonly mosaic: Mosaic;
   private readonly motion: SetMotion;
+  private readonly movers: SetMovers | null;
   private readonly reframe: Reframe;
   private readonly seen: Picture;
   private edge: Edge | null = null;
   /** What a camera that stands still shows about every frame, warped once. */
-  private still: { readonly fill: Picture; readonly seen: Float32Array } | null = null;
+  private still: Laid | null = null;
 
-  private constructor(mosaic: Mosaic, seen: Picture, motion: SetMotion, reframe: Reframe, suppliedShare: number) {
+  private constructor(mosaic: Mosaic, seen: Picture, motion: SetMotion, movers: SetMovers | null, reframe: Reframe, suppliedShare: number) {
     this.mosaic = mosaic;
     this.seen = seen;
     this.motion = motion;
+    this.movers = movers;
     this.reframe = reframe;
     this.suppliedShare = suppliedShare;
   }
@@ -86,14 +96,20 @@ export class WideCanvas {
     for (let y = 0; y < frame.height; y += step) for (let x = 0; x < frame.width; x += step) if (needed[y * frame.width + x] !== 0) points.push([(x + 0.5) / frame.scale + frame.x0, (y + 0.5) / frame.scale + frame.y0]);
     const lost = new Set(camera.frames.filter((f) => f.support === 0).map((f) => f.frame));
     const chosen = chooseSources({ candidates: spread(span.in, span.out, 72).filter((n) => !lost.has(n)), points, widthPx: w, heightPx: h, most: SOURCES, clearPx: 5, fromReference: (n) => motion.fromReference(n), hides });
+    // What walks through is no part of the set. A camera that travels makes near things run past like walkers: they count only from further on.
+    const movers = motion.still ? null : await findMovers(readerLumaSource(reader), motion, span, { width: frame.width, height: frame.height, fromReference: m }, TURNS.has(camera.move) ? undefined : 0.04);
     const buffer = createPicture(w, h, 3);
     const sources = [];
-    for (const n of chosen) sources.push(sourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), showsMask(hides(n), w, h, 3), buffer));
+    for (const n of chosen) {
+      const shows = showsMask(hides(n), w, h, 3), moves = movers?.maskOf(n);
+      if (moves !== undefined) for (let i = 0; i < shows.length; i++) if (moves[i] !== 0) shows[i] = 0;
+      sources.push(sourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), shows, buffer));
+    }
     const mosaic = buildMosaic(sources, frame, !motion.still);
     const { filled } = fillUnseen(mosaic, needed, request.seed ?? 1);
     const seen = createPicture(frame.width, frame.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
-    return new WideCanvas(filled, seen, motion, request.reframe, share(seen, looked, motion, m, canvas, w, h));
+    return new WideCanvas(filled, seen, motion, movers, request.reframe, share(seen, looked, motion, m, canvas, w, h));
   }
 
   /**
@@ -105,14 +121,25 @@ export class WideCanvas {
     const { left, right, top, bottom } = this.reframe;
     const W = w + left + right, H = h + top + bottom, N = W * H;
     const toCanvas: Mat3 = multiply([1, 0, left, 0, 1, top, 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
-    const laid = this.still ?? { fill: layOver(this.mosaic.picture, toCanvas, W, H, 'lanczos3'), seen: layOver(this.seen, toCanvas, W, H, 'bilinear', 'zero').data };
-    if (this.motion.still) this.still = laid;
-    const fill = this.motion.still ? clonePicture(laid.fill) : laid.fill, seen = laid.seen;
     const around = createPicture(W, H, 3);
     for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) around.data.set(coded.data.subarray((c * h + y) * w, (c * h + y + 1) * w), c * N + (y + top) * W + left);
     const { hidden, near, cover } = (this.edge ??= edgeOf(this.reframe, w, h));
-    const trusted = Float32Array.from(seen);
-    for (let i = 0; i < N; i++) trusted[i] = trusted[i]! > 0.99 ? 1 : 0;
+    const moves = this.movers?.maskOf(n);
+    const lay = (m: Mat3, shift: Shift | null): Laid => ({ fill: layOver(this.mosaic.picture, m, W, H, 'lanczos3', 'clamp', shift), seen: layOver(this.seen, m, W, H, 'bilinear', 'zero', shift).data });
+    const trust = (seen: Float32Array): Float32Array => {
+      const out = new Float32Array(N);
+      for (let i = 0; i < N; i++) {
+        if (!(seen[i]! > 0.99) || (hidden[i]! <= 0 && moves?.[(Math.floor(i / W) - top) * w + (i % W) - left] === 1)) continue;
+        out[i] = 1;
+      }
+      return out;
+    };
+    let laid = this.still ?? lay(toCanvas, null);
+    if (this.motion.still) this.still = laid;
+    else laid = this.corrected(toCanvas, laid, around, hidden, lay, trust);
+    const fill = this.motion.still ? clonePicture(laid.fill) : laid.fill, seen = laid.seen;
+    const trusted = trust(seen);
+    if (!this.motion.still) matchSharpness(around, fill, hidden, trusted);
     matchSeam(around, fill, hidden, trusted, { bandPx: 32, near });
     for (let c = 0; c < 3; c++) {
       const to = plane(fill, c), from = plane(around, c);
@@ -125,12 +152,27 @@ export class WideCanvas {
     return { coded: fill, cover: cover.slice(), seen };
   }
 
+  /** The still picture brought onto what the frame itself shows: an affine fit and a local field, carried on beyond the frame's edge. */
+  private corrected(toCanvas: Mat3, laid: Laid, around: Picture, hidden: Float32Array, lay: (m: Mat3, shift: Shift | null) => Laid, trust: (seen: Float32Array) => Float32Array): Laid {
+    const { width: W, height: H } = around;
+    const inside = (seen: Float32Array): Float32Array => trust(seen).map((v, i) => (hidden[i]! > 0 ? 0 : v));
+    const luma = lumaOf(around);
+    let matrix = toCanvas, out = laid;
+    const fit = fitLocally(luma, lumaOf(laid.fill), inside(laid.seen), W, H, { reachPx: 1 });
+    const back = tryInvert(fit.matrix);
+    if (back !== null && fit.after < 0.995 * fit.before) { matrix = multiply(back, toCanvas); out = lay(matrix, null); }
+    const field = localField(luma, lumaOf(out.fill), inside(out.seen), W, H, { reachPx: PARALLAX * W, cellPx: 16 });
+    return field === null ? out : lay(matrix, { field, scale: 1, x0: 0, y0: 0 });
+  }
+
   /** The canvas scaled back to the plate's size. */
   fit(canvas: Picture, w: number, h: number): Picture {
     const { matrix, left, top } = this.reframe;
     return warpHomography(canvas, multiply(matrix, [1, 0, -left, 0, 1, -top, 0, 0, 1]), w, h, { filter: 'lanczos3', boundary: 'clamp' });
   }
 }
+
+interface Laid { readonly fill: Picture; readonly seen: Float32Array }
 
 interface Edge { readonly hidden: Float32Array; readonly near: Float32Array; readonly cover: Float32Array }
 
