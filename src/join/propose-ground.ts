@@ -16,6 +16,9 @@ import type { GroundFrame, GroundStep } from './types.js';
 /** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
 const SMOOTHED = 0.03;
 
+/** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
+const LOOKED_AT = 0.4;
+
 export interface GroundProposal {
   readonly step: GroundStep;
   /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
@@ -50,9 +53,11 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     const v = viewAngles(pm, s.frame);
     const dx = s.mark.tip[0] - s.mark.foot[0], dy = s.mark.tip[1] - s.mark.foot[1];
     // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
-    const across = v === null ? ([0, 1] as const) : acrossOnGround(s.mark.foot, [dx, dy], v, pm);
+    const across = v === null ? ([0, 1] as const) : acrossOnGround(s.mark.foot, [dx, dy], v, pm).direction;
     const long = Math.hypot(dx, dy);
-    const m = measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1)));
+    // A shadow under a high sun is short, and no narrower for it.
+    const wide = v === null || s.mark.height === undefined ? 0 : LOOKED_AT * s.mark.height * acrossOnGround(s.mark.foot, [dx, dy], v, pm).pxPerMetre;
+    const m = measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1), wide));
     if (m !== null) {
       transmission = [...m.transmission];
       said = `darkness from the plate's own shadow at ${m.places} places: ${(m.transmission[0] * 100).toFixed(0)}, ${(m.transmission[1] * 100).toFixed(0)}, ${(m.transmission[2] * 100).toFixed(0)} % of the lit ground in red, green, blue`;
@@ -89,8 +94,8 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   return { step, measuredFill };
 }
 
-/** Picture direction in which the ground runs square to a direction on it, at a ground point. */
-function acrossOnGround(foot: readonly [number, number], along: readonly [number, number], v: { focalPx: number; tiltDeg: number; rollDeg: number }, m: PlateMeasures): [number, number] {
+/** Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre that way (0 where the camera's height is not known). */
+function acrossOnGround(foot: readonly [number, number], along: readonly [number, number], v: { focalPx: number; tiltDeg: number; rollDeg: number }, m: PlateMeasures): { readonly direction: [number, number]; readonly pxPerMetre: number } {
   const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
   const cast = (x: number, y: number): Vec3 => {
     const d: Vec3 = [(x - m.widthPx / 2) / v.focalPx, (y - m.heightPx / 2) / v.focalPx, 1];
@@ -104,7 +109,9 @@ function acrossOnGround(foot: readonly [number, number], along: readonly [number
   const p: Vec3 = [f[0] + side[0] * k, f[1] + side[1] * k, f[2] + side[2] * k];
   const x = m.widthPx / 2 + (v.focalPx * p[0]) / p[2] - foot[0], y = m.heightPx / 2 + (v.focalPx * p[1]) / p[2] - foot[1];
   const l = Math.hypot(x, y);
-  return l > 1e-6 && Number.isFinite(l) ? [x / l, y / l] : [0, 1];
+  // All in camera heights so far.
+  const metres = k * Math.hypot(...side) * (m.view?.cameraHeight.value ?? 0);
+  return l > 1e-6 && Number.isFinite(l) ? { direction: [x / l, y / l], pxPerMetre: metres > 0 ? l / metres : 0 } : { direction: [0, 1], pxPerMetre: 0 };
 }
 
 /** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
