@@ -74,8 +74,8 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
     let a = axis, b = axis;
     while (a > 0 && logs[a - 1]! < threshold) a--;
     while (b < logs.length - 1 && logs[b + 1]! < threshold) b++;
-    // A run that goes on beyond what is looked at has no known side.
-    if (a === 0 || b === logs.length - 1) continue;
+    // A run that goes on beyond what is looked at on both sides has no lit ground beside it.
+    if (a === 0 && b === logs.length - 1) continue;
     const soft = Math.max(1, Math.round(0.2 * (b - a + 1)));
     const dark = at.slice(a + soft, b + 1 - soft);
     const bright = [...at.slice(Math.max(0, a - 2 * soft - 16), Math.max(0, a - soft)), ...at.slice(b + 1 + soft, b + 1 + 2 * soft + 16)];
