@@ -7,7 +7,7 @@
 import { solveCholesky } from '../geometry/linear-solve.js';
 import { apply, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { generatorExp, generatorLog } from './ride-generators.js';
-import type { FollowedFrame } from './ride-follow.js';
+import type { FollowedFrame } from './ride-keys.js';
 import type { RideTemplate } from './ride-template.js';
 
 export type RideModel = 'translation' | 'similarity' | 'affine' | 'perspective';

@@ -6,7 +6,8 @@
 import { insidePolygon } from '../image/polygon.js';
 import { apply, IDENTITY3, multiply, type Point2 } from '../geometry/mat3.js';
 import { averageRegion, levelLight, takeBox, type Box } from './ride-average.js';
-import type { FollowedFrame, Follower } from './ride-follow.js';
+import type { Follower } from './ride-follow.js';
+import type { FollowedFrame } from './ride-keys.js';
 import { localScale } from './ride-generators.js';
 import type { SmoothPoint } from './ride-smooth.js';
 import type { LumaSource } from './ride-source.js';

@@ -6,7 +6,8 @@
  * little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
  */
 import { IDENTITY3, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
-import type { FollowedFrame, Follower } from './ride-follow.js';
+import type { Follower } from './ride-follow.js';
+import type { FollowedFrame } from './ride-keys.js';
 import { chooseModel, ontoModel } from './ride-model.js';
 import { followBack } from './ride-gaps.js';
 import { averageKey } from './ride-refine.js';
