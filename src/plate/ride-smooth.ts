@@ -48,6 +48,8 @@ const FLOOR_PX = 0.03;
 const LEAST_NOISE = 0.1;
 /** Second differences of fits hold six times the noise of one; a third of that is what some tens of them tell. */
 const TOLD = 2;
+/** Px by which a region may have moved against the set over a gap, besides what it does elsewhere. */
+const BRIDGED = 2;
 /** Times the motion may be let go fourfold: from rest to anything. */
 const LETS_GO = 8;
 
@@ -75,7 +77,7 @@ interface Measured {
 export function smoothTrack(template: RideTemplate, points: readonly TrackPoint[], anchorFrame: number): SmoothPoint[] {
   const raw = rideMode(template, points, anchorFrame, false);
   const withSet = points.every((p) => p.set !== null) ? rideMode(template, points, anchorFrame, true) : null;
-  const chosen = withSet !== null && withSet.roughness < 0.5 * raw.roughness ? withSet : raw;
+  const chosen = withSet !== null && withSet.roughness < 0.5 * raw.roughness && bridges(withSet) ? withSet : raw;
   const solved = solveWithin(template, points, chosen);
   const home = tryInvert(solved[points.findIndex((p) => p.frame === anchorFrame)]!.homography);
   return home === null ? solved : solved.map((p) => ({ ...p, homography: normalise(multiply(p.homography, home)) }));
@@ -88,6 +90,23 @@ interface Ride {
   readonly first: { shift: number; shape: number };
   readonly second: { shift: number; shape: number };
   readonly roughness: number;
+}
+
+/**
+ * Whether the set tells where the region is when nothing is seen of it: on either side of every gap the region must lie alike
+ * against it. A set that was lost itself meanwhile would be believed over the fits.
+ */
+function bridges(ride: Ride): boolean {
+  let before = -1;
+  for (let t = 0; t < ride.measured.length; t++) {
+    if (ride.measured[t]!.trust < 0.5) continue;
+    if (before >= 0 && t - before > 1) {
+      const a = ride.measured[before]!, b = ride.measured[t]!, jump = part([-1, 1], [a, b]), frames = t - before;
+      if (jump.shift > BRIDGED ** 2 + 9 * frames * ride.first.shift || jump.shape > BRIDGED ** 2 + 9 * frames * ride.first.shape) return false;
+    }
+    before = t;
+  }
+  return true;
 }
 
 function rideMode(template: RideTemplate, points: readonly TrackPoint[], anchorFrame: number, relative: boolean): Ride {
