@@ -12,7 +12,8 @@ import { chooseModel, ontoModel } from './ride-model.js';
 import { followBack } from './ride-gaps.js';
 import { averageKey } from './ride-refine.js';
 import { lumaAt, type LumaSource } from './ride-source.js';
-import { smoothTrack, type SmoothPoint, type TrackPoint } from './ride-smooth.js';
+import type { TrackPoint } from './ride-measured.js';
+import { smoothTrack, type SmoothPoint } from './ride-smooth.js';
 import type { RideTrack } from './types.js';
 
 export interface SolvedFrame {
