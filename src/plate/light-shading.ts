@@ -9,6 +9,7 @@
  */
 import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
+import { lumaNoise } from './luma-noise.js';
 import { outlineBlur } from './outline-blur.js';
 import { viewCamera } from './view-derived.js';
 import { groundCamera, unproject } from '../geometry/camera.js';
@@ -29,7 +30,7 @@ export interface ShadingLight {
   readonly fillRgb: readonly [number, number, number];
 }
 
-interface Sample { readonly nx: number; readonly ny: number; readonly nz: number; readonly up: number; readonly y: number; readonly r: number; readonly g: number; readonly b: number }
+interface Sample { readonly nx: number; readonly ny: number; readonly nz: number; readonly up: number; readonly y: number; readonly r: number; readonly g: number; readonly b: number; readonly rim: boolean; beyond: boolean }
 
 /** What shading that no single light explains adds to the uncertainty, were all of it unexplained: a second lamp, a hat's shadow. */
 const UNEXPLAINED_DEG = 40, UNEXPLAINED_STOPS = 4;
@@ -37,6 +38,13 @@ const UNEXPLAINED_DEG = 40, UNEXPLAINED_STOPS = 4;
 const RING = 2.2;
 /** What softness adds to the uncertainty, for an outline blurred by its whole radius: degrees and stops (made heads, blurred by up to a fifth of it). */
 const SOFT_DEG = 45, SOFT_STOPS = 4;
+/**
+ * Beyond this share of the outline's area a hand's slip (some 4 % of the radius) may already show what lies behind: a bright wall
+ * must not be taken for the brightest of a dark skin. What is there so many times brighter than the middle's brightest is not held against the head.
+ */
+const RIM = 0.72, BEYOND = 1.5;
+/** Sds of a sample's noise to which the loss is still near its parabola. */
+const NOISE_SDS = 2.2;
 /** Samples on a disc grid of at most about this many points: enough for the fit, quick at any picture size. */
 const TARGET_SAMPLES = 700;
 
@@ -62,7 +70,7 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   const blur = (outlineBlur(linear, ellipse) ?? 0) / Math.min(rx, ry);
   const samples = collect(linear, cx, cy, rx, ry, deg / DEG_PER_RAD, roll, right, down, sight, Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2), mask);
   if (samples.length < 40) return null;
-  const fit = fitLight(samples);
+  const fit = fitLight(samples, lumaNoise(linear, ellipse) / sampleSide(rx, ry));
   if (fit === null) return null;
   const [lx, ly, lz] = fit.l;
   return {
@@ -79,7 +87,7 @@ function crossOf(a: readonly number[], b: readonly number[]): [number, number, n
 
 function collect(p: Picture, cx: number, cy: number, rx: number, ry: number, angle: number, roll: number, right: readonly number[], down: readonly number[], sight: readonly number[], outermost: number, mask?: Float32Array): Sample[] {
   const n = p.width * p.height;
-  const step = Math.max(1, Math.sqrt((Math.PI * rx * ry) / TARGET_SAMPLES));
+  const step = sampleStep(rx, ry);
   const rz = (rx + ry) / 2;
   const ca = Math.cos(angle), sa = Math.sin(angle);
   const cr = Math.cos(-roll), sr = Math.sin(-roll);
@@ -113,11 +121,15 @@ function collect(p: Picture, cx: number, cy: number, rx: number, ry: number, ang
         c++;
       }
       r /= c; g /= c; b /= c;
-      out.push({ nx: wx, ny: wy, nz: wz, up: wy, y: 0.2126 * r + 0.7152 * g + 0.0722 * b, r, g, b });
+      out.push({ nx: wx, ny: wy, nz: wz, up: wy, y: 0.2126 * r + 0.7152 * g + 0.0722 * b, r, g, b, rim: q > RIM, beyond: false });
     }
   }
   return out;
 }
+
+const sampleStep = (rx: number, ry: number): number => Math.max(1, Math.sqrt((Math.PI * rx * ry) / TARGET_SAMPLES));
+/** Side of the square of pixels that makes one sample. */
+const sampleSide = (rx: number, ry: number): number => 2 * Math.max(0, Math.floor(sampleStep(rx, ry) / 2)) + 1;
 
 interface Fit { l: [number, number, number]; sdDeg: number; stops: number; stopsSd: number; explained: number; keyRgb: [number, number, number]; fillRgb: [number, number, number] }
 
@@ -128,13 +140,15 @@ const SHADOW_TOLL = 0.1;
  * many ways, but little except a small glint brightens it.
  */
 const UNEXPLAINED_LIGHT = 5;
-const gm = (t: number): number => ((t > 0 ? UNEXPLAINED_LIGHT : 1) * t * t) / (1 + t * t);
+const gm = (t: number, rim: boolean): number => ((t > 0 && !rim ? UNEXPLAINED_LIGHT : 1) * t * t) / (1 + t * t);
 
-function fitLight(s: readonly Sample[]): Fit | null {
-  const sorted = s.map((q) => q.y).sort((a, b) => a - b);
+function fitLight(all: readonly Sample[], noise: number): Fit | null {
+  const sorted = all.filter((q) => !q.rim).map((q) => q.y).sort((a, b) => a - b);
+  if (sorted.length < 20) return null;
   const top = sorted[Math.floor(0.97 * (sorted.length - 1))]!, low = sorted[Math.floor(0.05 * (sorted.length - 1))]!;
   if (!(top > 1e-4)) return null;
-  const scale0 = Math.max(0.03 * top, 0.12 * (top - low));
+  const s = all.map((q) => (q.rim && q.y > BEYOND * top ? { ...q, beyond: true } : q));
+  const scale0 = Math.max(0.03 * top, 0.12 * (top - low), NOISE_SDS * noise);
   let best = { cost: Infinity, l: [0, 0, -1] as [number, number, number], w: [0, 0, 0] as [number, number, number], scale: scale0 };
   // Fibonacci sphere of directions.
   const N = 420;
@@ -158,7 +172,7 @@ function fitLight(s: readonly Sample[]): Fit | null {
   let ssTot = 0, ssRes = 0, used = 0, mean = 0;
   const weights = s.map((q) => {
     const e = residuals(q, best.l, best.w);
-    const lit = gm(e.lit / best.scale), shade = gm(e.shade / best.scale) + SHADOW_TOLL;
+    const lit = gm(e.lit / best.scale, q.beyond), shade = gm(e.shade / best.scale, q.beyond) + SHADOW_TOLL;
     return lit <= shade ? Math.max(0, 1 - lit) : 0;
   });
   s.forEach((q, i) => { mean += weights[i]! * q.y; used += weights[i]!; });
@@ -172,7 +186,9 @@ function fitLight(s: readonly Sample[]): Fit | null {
   // Ambient where the surface faces the key.
   const amb = Math.max(1e-5 * top, a + b * best.l[1]);
   const stops = Math.log2((Math.max(0, k) + amb) / amb);
-  const explained = ssTot > 0 ? Math.max(0, 1 - ssRes / ssTot) : 0;
+  // Noise leaves something over whatever the light: it widens the cost's valley, but is no sign of a second light.
+  const free = noise * noise * used;
+  const explained = ssTot > free ? Math.max(0, 1 - Math.max(0, ssRes - free) / (ssTot - free)) : 0;
   const rms = Math.sqrt(ssRes / used);
   const stopsSd = Math.min(3, Math.hypot(0.25 + (rms / amb) / Math.LN2 * 0.3, UNEXPLAINED_STOPS * (1 - explained)));
   const rgb = colours(s, best.l, weights);
@@ -201,15 +217,15 @@ function robustLinear(s: readonly Sample[], l: readonly number[], scale: number,
       const amb = w[0] + w[1] * q.up;
       const nl = nlRaw > 0 ? nlRaw : 0;
       const el = (q.y - amb - w[2] * nl) / scale;
-      const cl = gm(el);
+      const cl = gm(el, q.beyond);
       let shade = false, e = el, c = cl;
       if (nlRaw > 0.05) {
         const es = (q.y - amb) / scale;
-        const cs = gm(es) + SHADOW_TOLL;
+        const cs = gm(es, q.beyond) + SHADOW_TOLL;
         if (cs < cl) { shade = true; e = es; c = cs; }
       }
       cost += c;
-      const wt = (e > 0 ? UNEXPLAINED_LIGHT : 1) / ((1 + e * e) * (1 + e * e));
+      const wt = (e > 0 && !q.beyond ? UNEXPLAINED_LIGHT : 1) / ((1 + e * e) * (1 + e * e));
       const x2 = shade ? 0 : nl;
       A[0]! += wt; A[1]! += wt * q.up; A[2]! += wt * x2; A[3]! += wt * q.up * q.up; A[4]! += wt * q.up * x2; A[5]! += wt * x2 * x2;
       g[0]! += wt * q.y; g[1]! += wt * q.up * q.y; g[2]! += wt * x2 * q.y;
