@@ -101,6 +101,11 @@ export class FrameHistory {
     return this.rigid[t % KEPT]!;
   }
 
+  /** Mean motion from the frame before, cells. */
+  motionAt(t: number): number {
+    return this.moved[t % KEPT]!;
+  }
+
   /** Of the last frame pushed: change, mean motion and shift of the whole (cells of 96 × 54). */
   get last(): { change: number; motion: number; shift: number } {
     const i = (this.count - 1 + KEPT) % KEPT;
