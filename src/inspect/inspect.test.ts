@@ -173,6 +173,16 @@ describe('inspection', () => {
     for (const m of ['slip', 'spill', 'edgeLightness', 'grain', 'blackLevel', 'cadence', 'shadow'] as const) expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
     expect(inspection.frames).toHaveLength(FRAMES);
   }, 60000);
+  it('says that a shadow may be missing where the recipe could lay none', async () => {
+    const made = await make(folder, base, 'none');
+    const why = 'contact only: the plate\'s key direction is not known (mark a shadow: foot and tip)';
+    const steps = made.recipe.steps.map((s) => (s.step === 'ground' ? { ...s, shadow: false, why } : s));
+    const matter = (await inspectJoin({ ...made, recipe: { ...made.recipe, steps } })).matters.find((m) => m.matter === 'shadow')!;
+    expect(matter.value).toBeNull();
+    expect(matter.passes).toBeNull();
+    expect(matter.reason).toContain('key direction is not known');
+    expect(matter.reason).toContain('missing');
+  }, 60000);
   for (const [spoil, matter] of [['slip', 'slip'], ['spill', 'spill'], ['blue spill', 'spill'], ['dark edges', 'edgeLightness'], ['no grain', 'grain'], ['double grain', 'grain'], ['wrong shadow', 'shadow'], ['lifted black', 'blackLevel'], ['doubled frame', 'cadence']] as const) {
     it(`names ${matter} where the join has ${spoil}`, async () => {
       const { inspection, failed } = await look(spoil);

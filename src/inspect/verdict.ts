@@ -100,7 +100,7 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   simple('whiteLevel', 'coded', 'light', 0, (v) => `the performer is ${(100 * v).toFixed(0)} % brighter than anything in the plate: lower the light step's slope`, 'the performer is too small', (v) => Math.max(0, v));
   simple('colour', 'CIEDE2000', 'light', 0, (v) => `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour: change the light step's slope per channel`, 'the performer is too small');
   simple('light', 'deg', 'light', 0, (v) => `the performer looks lit from ${v.toFixed(0)}° aside of the plate's key: relight further, mirror the take, or shoot again`, 'the performer\'s shading shows no side', (v) => Math.abs(v));
-  shadow(series, add);
+  shadow(series, recipe, add);
   cadence(series, per, add);
   return { passes: matters.every((m) => m.passes !== false), found: ranked(overs, matters), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }
@@ -188,9 +188,17 @@ function chatter(series: Series, per: Rows, add: Add): void {
     undefined, own ? NEEDED.chatter : `at most ${SEEN_CHATTER} of alpha beside the matte`, limit);
 }
 
-function shadow(series: Series, add: Add): void {
+/** Why no shadow was looked for; where the recipe lays none, that one may be missing. */
+function noShadow(recipe: Recipe): string {
+  const ground = recipe.steps.find((s) => s.step === 'ground');
+  if (ground?.step !== 'ground' || !ground.on) return 'the recipe lays no shadow, its ground step is off or absent: look whether the plate throws shadows';
+  if (!ground.shadow) return `the recipe lays no cast shadow (${ground.why}): look whether the plate throws shadows, for then one is missing here`;
+  return 'no shadow is to be seen by rights: it falls behind the performer, out of the picture or on marked surfaces';
+}
+
+function shadow(series: Series, recipe: Recipe, add: Add): void {
   const list = series.readings.shadow ?? [], stops = series.readings.shadowStops ?? [];
-  if (list.length === 0) { add('shadow', 'deg', 'ground', null, null, 0, '', 'no shadow is to be seen by rights, or the recipe asks for none'); return; }
+  if (list.length === 0) { add('shadow', 'deg', 'ground', null, null, 0, '', noShadow(recipe)); return; }
   const v = quantile(list.map((r) => r.value), 0.5);
   const dark = stops.length === 0 ? 0 : quantile(stops.map((r) => r.value), 0.5);
   const wrong = v > LIMITS.shadow, far = Math.abs(dark) > SHADOW_STOPS;
