@@ -99,7 +99,7 @@ describe('widen', () => {
     expect(plane(wide.coded, 0)[inside]).toBeCloseTo(plane(last, 0)[60 * W + 120]!, 6);
     expect(wide.cover[inside]).toBe(0);
     expect(canvas.suppliedShare).toBeGreaterThan(0.2);
-  }, 60000);
+  }, 300000);
 
   it('gives the renderer a frame of the plate\'s size, the plate smaller in it, still over time beside it', async () => {
     const set = setPicture(W, H);
@@ -121,5 +121,5 @@ describe('widen', () => {
     for (let y = 24; y < H - 24; y++) for (let x = 60; x < W - 4; x++) worst = Math.max(worst, Math.abs(plane(b, 1)[y * W + x]! - plane(small, 1)[y * W + x]!));
     expect(worst).toBeLessThan(0.02);
     expect(plateMender(recipe(file, 6, []))).toBeNull();
-  }, 60000);
+  }, 300000);
 });
