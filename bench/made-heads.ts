@@ -9,6 +9,8 @@ export interface MadeHead {
   readonly azimuthDeg: number;
   readonly elevationDeg: number;
   readonly keyFillStops: number;
+  /** Towards the second lamp (x right, y up, z away) and its share of the key, where there is one. */
+  readonly second: { readonly towards: readonly [number, number, number]; readonly share: number } | null;
 }
 
 /** What is unlike the usual head: skin of a tenth of the light, a dark beard, a patched coat of two tones, a second lamp behind, or a second lamp in front one to two stops weaker. */
@@ -62,7 +64,7 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
   }
   // A person's ellipse is not exact either.
   const slip = (): number => 0.04 * radiusPx * random.normal();
-  return { picture: p, ellipse: [cx + slip(), cy + slip(), rx * (1 + 0.04 * random.normal()), ry * (1 + 0.04 * random.normal()), 3 * random.normal()], azimuthDeg, elevationDeg, keyFillStops: stops };
+  return { picture: p, ellipse: [cx + slip(), cy + slip(), rx * (1 + 0.04 * random.normal()), ry * (1 + 0.04 * random.normal()), 3 * random.normal()], azimuthDeg, elevationDeg, keyFillStops: stops, second: share > 0 ? { towards: second, share } : null };
 }
 
 /** Angle between two directions given as azimuth and elevation, degrees. */

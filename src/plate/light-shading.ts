@@ -9,6 +9,7 @@
  */
 import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
+import { twoKeys, type TwoKeys } from './light-two-keys.js';
 import { lumaNoise } from './luma-noise.js';
 import { outlineBlur } from './outline-blur.js';
 import { viewCamera } from './view-derived.js';
@@ -28,6 +29,8 @@ export interface ShadingLight {
   /** Linear RGB of key and of ambient, up to the skin's own colour. */
   readonly keyRgb: readonly [number, number, number];
   readonly fillRgb: readonly [number, number, number];
+  /** A second key where one light does not explain the shading and two do: where it stands and its share of the key's strength. */
+  readonly second?: { readonly azimuthDeg: number; readonly elevationDeg: number; readonly share: number };
 }
 
 interface Sample { readonly nx: number; readonly ny: number; readonly nz: number; readonly up: number; readonly y: number; readonly r: number; readonly g: number; readonly b: number; readonly rim: boolean; beyond: boolean }
@@ -70,14 +73,35 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   const blur = (outlineBlur(linear, ellipse) ?? 0) / Math.min(rx, ry);
   const samples = collect(linear, cx, cy, rx, ry, deg / DEG_PER_RAD, roll, right, down, sight, Math.min(0.92, Math.max(0.2, 1 - RING * blur) ** 2), mask);
   if (samples.length < 40) return null;
-  const fit = fitLight(samples, lumaNoise(linear, ellipse) / sampleSide(rx, ry));
-  if (fit === null) return null;
-  const [lx, ly, lz] = fit.l;
+  const noise = lumaNoise(linear, ellipse) / sampleSide(rx, ry);
+  const one = fitLight(samples, noise);
+  if (one === null) return null;
+  const two = secondKey(samples, noise, [-sight[0], -sight[1], -sight[2]]);
+  const fit = two === null ? one : keyOfTwo(one, two);
+  const angles = (d: readonly number[]): { azimuthDeg: number; elevationDeg: number } => ({ azimuthDeg: Math.atan2(d[0]!, -d[2]!) * DEG_PER_RAD, elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]!))) * DEG_PER_RAD });
   return {
-    azimuthDeg: Math.atan2(lx, -lz) * DEG_PER_RAD,
-    elevationDeg: Math.asin(Math.max(-1, Math.min(1, ly))) * DEG_PER_RAD,
+    ...angles(fit.l), ...(two === null ? {} : { second: { ...angles(two.second), share: two.secondStrength / two.keyStrength } }),
     directionSd: Math.hypot(fit.sdDeg, SOFT_DEG * blur), keyFillStops: fit.stops, keyFillSd: Math.hypot(fit.stopsSd, SOFT_STOPS * blur), explained: fit.explained, keyRgb: fit.keyRgb, fillRgb: fit.fillRgb,
   };
+}
+
+/** Levels under this share of the brightest tell nothing of a second light, and neither do three sds of noise. */
+const DARKEST = 0.08;
+
+function secondKey(all: readonly Sample[], noise: number, eye: [number, number, number]): TwoKeys | null {
+  const middle = all.filter((q) => !q.rim).map((q) => q.y).sort((a, b) => a - b);
+  const top = middle[Math.floor(0.97 * (middle.length - 1))] ?? 0;
+  if (!(top > 1e-4)) return null;
+  const s = all.filter((q) => !q.rim || q.y <= BEYOND * top), column = (f: (q: Sample) => number): Float64Array => Float64Array.from(s, f);
+  return twoKeys({ count: s.length, nx: column((q) => q.nx), ny: column((q) => q.ny), nz: column((q) => q.nz), y: column((q) => q.y), noise, floor: Math.max(DARKEST * top, 3 * noise), top }, eye);
+}
+
+/** sd of the stronger of two keys (made heads), degrees and stops. */
+const TWO_KEYS_DEG = 9, TWO_KEYS_STOPS = 0.6;
+
+function keyOfTwo(one: Fit, two: TwoKeys): Fit {
+  const ambient = Math.max(1e-5 * two.keyStrength, two.ambient[0] + two.ambient[1] * two.key[1]);
+  return { ...one, l: [...two.key], sdDeg: TWO_KEYS_DEG, stops: Math.log2(1 + two.keyStrength / ambient), stopsSd: TWO_KEYS_STOPS };
 }
 
 const unit = (v: [number, number, number]): [number, number, number] => { const n = Math.hypot(v[0], v[1], v[2]); return [v[0] / n, v[1] / n, v[2] / n]; };

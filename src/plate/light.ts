@@ -47,6 +47,9 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
   }
   const keyed = heads.filter((h) => h.light.explained > 0.05 && h.light.keyFillStops > 0.25 && h.light.directionSd < LOOSEST_DEG);
   const head = mergeHeads(keyed);
+  for (const { light: l } of keyed) {
+    if (l.second) notes.push(`the marked head is lit by two keys: the stronger at azimuth ${l.azimuthDeg.toFixed(0)}°, elevation ${l.elevationDeg.toFixed(0)}°, which is the one stated; a second with ${l.second.share.toFixed(1)} of its strength at azimuth ${l.second.azimuthDeg.toFixed(0)}°, elevation ${l.second.elevationDeg.toFixed(0)}°${l.second.share > 0.75 ? '; which of them is stronger is not sure' : ''}`);
+  }
 
   const grounds: GroundLight[] = [];
   if (linear !== null && view !== null) {
