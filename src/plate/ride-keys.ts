@@ -124,9 +124,10 @@ export class RegionKeys {
   report(frame: number, homography: Mat3, key: Key, result: AlignResult, set: Mat3 | null, anew: boolean): FollowedFrame {
     const adjoint = key === this.first ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), this.anchor.toPixels));
     const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
+    const texture = adjoint === null ? result.texture : changeCoordinates(result.texture, adjoint), warp = multiply(homography, this.anchor.toPixels);
     const pull = adjoint === null ? result.pull : transposedTimes(adjoint, result.pull);
     return {
-      frame, homography, found: true, sdPx: Math.hypot(cornerSd(key.template, result), key.sdPx), textureSdPx: cornerSd(key.template, { information: result.texture, warp: result.warp }), visible: result.visible, inliers: result.inliers,
+      frame, homography, found: true, sdPx: Math.hypot(cornerSd(this.anchor, { information, warp }), key.sdPx), textureSdPx: cornerSd(this.anchor, { information: texture, warp }), visible: result.visible, inliers: result.inliers,
       correlation: result.correlation, agreement: result.agreement, information, pull, quality: qualityOf(result), key: this.all.indexOf(key), light: result.light, anew, set,
     };
   }

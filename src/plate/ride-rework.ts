@@ -48,7 +48,7 @@ export async function reworkTrack(source: LumaSource, follower: Follower, anchor
     frames: frames.map((f, i) => {
       const p = points[i]!;
       const homography = chosen.model === 'perspective' ? p.homography : ontoModel(follower.anchor, chosen.model, p.homography, f.information ?? p.others.information);
-      return { frame: f.frame, homography, found: f.found, sdPx: p.sdPx, confidence: confidenceOf(f, p) };
+      return { frame: f.frame, homography, found: f.found, sdPx: p.sdPx, confidence: confidenceOf(f, p, home?.sdPx ?? 0) };
     }),
   };
 }
@@ -148,9 +148,10 @@ function runs(frames: readonly number[]): [number, number][] {
   return out;
 }
 
-function confidenceOf(f: FollowedFrame, p: SmoothPoint): number {
+function confidenceOf(f: FollowedFrame, p: SmoothPoint, homeSdPx: number): number {
   // The key frame's grain is in every fit alike: neighbours average their own away, not that. So the ratio stays.
-  const sd = p.sdPx * (f.found ? Math.max(1, f.textureSdPx / Math.max(1e-6, f.sdPx)) : 1);
+  // Where it was aligned to an average, the key frame's own place in that is in every frame instead.
+  const sd = Math.hypot(p.sdPx * (f.found ? Math.max(1, f.textureSdPx / Math.max(1e-6, f.sdPx)) : 1), homeSdPx);
   const within = 1 - Math.exp(-0.5 / Math.max(1e-6, sd * sd));
   if (!f.found) return Math.min(0.45, within);
   const seen = Math.min(1, Math.max(0, f.agreement * f.visible - 0.12) / 0.3);
