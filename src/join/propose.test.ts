@@ -1,9 +1,12 @@
 /** What the proposal makes of poses and keys: no picture is read here. Expected values follow from the geometry, written out beside each. */
 import { describe, expect, it } from 'vitest';
+import { createPicture } from '../image/picture.js';
 import { apply } from '../geometry/mat3.js';
 import type { MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
+import { airOverPerformer } from './air.js';
+import { proposeAir } from './propose-air.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { proposePace } from './propose-pace.js';
 import { STILL } from './carrier.js';
@@ -96,6 +99,46 @@ describe('keys beside the line of sight', () => {
     // Right as it is, and wrong either way: left alone.
     expect(proposeMirror(input({ frames: 1 }, { frames: 1 }), { ...keys, take: { azimuthDeg: 40, elevationDeg: 40 } }).mirror).toBe(false);
     expect(proposeMirror(input({ frames: 1 }, { frames: 1 }), { ...keys, take: { azimuthDeg: 150, elevationDeg: 40 } }).mirror).toBe(false);
+  });
+});
+
+describe('keys too far apart', () => {
+  it('turns the key over 70° and refuses 80° with words: shoot again', () => {
+    // On the horizon the angle between two keys is the difference of their azimuths.
+    const both = input({ frames: 1 }, { frames: 1 });
+    const keys = (apart: number): NonNullable<ReturnType<typeof keysBesideSight>> => ({ plate: { azimuthDeg: apart, elevationDeg: 0 }, take: { azimuthDeg: 0, elevationDeg: 0 } });
+    const turned = proposeLight(both, keys(70), 0, null, false), refused = proposeLight(both, keys(80), 0, null, false);
+    expect(turned.relight!.azimuthDeg).toBeCloseTo(70, 6);
+    expect(refused.relight).toBeUndefined();
+    expect(refused.why).toMatch(/80° apart.*shoot again/);
+  });
+});
+
+describe('haze before the performer', () => {
+  const hazy = (amount: number, black: number): ProposalInput => {
+    const both = input({ frames: 1 }, { frames: 1 });
+    const look = { edgeSpreadPx: { value: null }, blackCoded: [black, black, black], haze: { amount: { value: amount, sd: 0.1 }, coded: [0.8, 0.8, 0.8] }, grain: { table: [] } };
+    return { ...both, plate: { ...both.plate, measures: { ...both.plate.measures, look } as unknown as PlateMeasures } };
+  };
+  const still = [1, 0, 0, 0, 1, 0, 0, 0, 1];
+
+  it('is laid where the plate is surely hazy and its blacks are lifted, by a third of the plate\'s; else none is', () => {
+    const step = proposeAir(hazy(0.6, 0.2), still);
+    expect(step.haze.amount).toBeCloseTo(0.21, 6);
+    expect(step.why).toContain('haze');
+    expect(proposeAir(hazy(0.6, 0.02), still).haze.amount).toBe(0);
+    expect(proposeAir(hazy(0.2, 0.2), still).haze.amount).toBe(0);
+  });
+
+  it('mixes light and airlight after Koschmieder, premultiplied, and leaves empty pixels empty', () => {
+    const over = createPicture(2, 1, 4);
+    over.data.set([0.4, 0, 0.2, 0, 0.1, 0, 0.5, 0]);
+    airOverPerformer({ ...proposeAir(hazy(0.6, 0.2), still), haze: { amount: 0.25, linear: [0.8, 0.4, 0.2] } }, over);
+    // .75 of the light plus a quarter of the air, the air by the half cover: .3 + .1, .15 + .05, .075 + .025.
+    [0.4, 0, 0.2, 0, 0.1, 0, 0.5, 0].forEach((v, i) => expect(over.data[i]).toBeCloseTo(v, 6));
+    over.data.set([0.5, 0, 0.5, 0, 0.5, 0, 1, 0]);
+    airOverPerformer({ ...proposeAir(hazy(0.6, 0.2), still), haze: { amount: 0.25, linear: [0.9, 0.5, 0.1] } }, over);
+    [0.6, 0, 0.5, 0, 0.4, 0, 1, 0].forEach((v, i) => expect(over.data[i]).toBeCloseTo(v, 6));
   });
 });
 
