@@ -85,6 +85,30 @@ export function weakWhite(plate: PlateMeasures): { readonly kelvin: number; read
   return { kelvin: 1e6 / (mired(NEUTRAL_K) + departure), how: `ground (${Math.round(t.value)} K) and whites (${Math.round(whites)} K)` };
 }
 
+/** A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering differs by (own choice). */
+const DIM_STOPS = 0.7;
+/** Most that a take is raised, stops: beyond it its noise shows (own choice). */
+const MOST_RAISED = 2;
+/** Bright parts (95 %) this far under the plate's whites (99 %), stops, are told: a coat that throws back a fifth lies some two under a white, a black one more. */
+const DARK_STOPS = 3;
+
+/**
+ * A take exposed too dark. The floor card's paper tells it; without a known white nothing does (a black coat looks the same), so
+ * the take is left and the doubt is said. Raising is bounded afterwards by the plate's whites, as every exposure is.
+ */
+function raisedExposure(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null): { readonly gain: number; readonly why: string } {
+  const known = take.light?.exposureStops?.value ?? null;
+  if (known !== null) {
+    if (known > -DIM_STOPS) return { gain: 1, why: '' };
+    const up = Math.min(MOST_RAISED, -known);
+    return { gain: 2 ** up, why: `exposure raised by ${up.toFixed(1)} stops: the take's card shows white ${(-known).toFixed(1)} stops under` };
+  }
+  const white = plate.look?.percentiles[6];
+  if (subject === null || white === undefined) return { gain: 1, why: '' };
+  const under = Math.log2(Math.max(1e-6, white) ** 2.2 / Math.max(1e-6, subject.percentiles[3]));
+  return { gain: 1, why: under < DARK_STOPS ? '' : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye` };
+}
+
 /** Match of a take to a plate. Never throws: what is not known stays as it is and `why` says so. */
 export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null): LightMatch {
   const said: string[] = [];
@@ -100,6 +124,9 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
     slope = [raw[0] / y, raw[1] / y, raw[2] / y];
     said.push(`white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ${Math.round(toK)} K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`);
   } else said.push('the keys\' colours are not both known: white left as it is (a grey card in the take and a grey thing in the plate would give it)');
+  const dim = raisedExposure(plate, take, subject);
+  if (dim.why !== '') said.push(dim.why);
+  slope = [slope[0] * dim.gain, slope[1] * dim.gain, slope[2] * dim.gain];
   let gain = 1;
   if (subject !== null && plate.look !== undefined) {
     const white = plate.look.percentiles[6];

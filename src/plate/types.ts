@@ -117,6 +117,8 @@ export interface Light {
   readonly softnessDeg: Measure;
   readonly temperatureK: Measure;
   readonly tintDuv: Measure;
+  /** Stops by which a perfect white that faces the key lies over (positive) or under 1 in the picture's linear light; only a known white tells it (a take's floor card). */
+  readonly exposureStops?: Measure;
   readonly overcast: boolean;
   readonly notes: readonly string[];
 }

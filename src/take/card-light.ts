@@ -3,7 +3,7 @@
  * known, so what is seen divided by what is printed is the light that falls there; the peg's shadow is fitted
  * in card-shadow.ts. Azimuth relative to the camera (0 = from behind it, positive from its right), elevation = atan(peg / shadow).
  */
-import { PATCHES, PEG_SPOT } from '../brief/card-layout.js';
+import { CARD_HEIGHT_MM, CARD_WIDTH_MM, PATCHES, PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
 import { groundCamera, project, type Pinhole } from '../geometry/camera.js';
 import { plane, type Picture } from '../image/picture.js';
@@ -17,6 +17,8 @@ export interface CardWhite {
   readonly paper: readonly [number, number, number];
   /** Multipliers that make the paper grey, green = 1. */
   readonly gains: readonly [number, number, number];
+  /** Linear luminance of the plain lit paper over what paper throws back: small patches, seen softly, take their neighbours' ink along and read up to half a stop dark. */
+  readonly plainPaper: number | null;
   readonly temperatureK: number | null;
   readonly duv: number | null;
   /** Slope of log seen over log printed along the greys: 1 where the camera's curve was undone rightly. */
@@ -57,6 +59,23 @@ function patchColour(linear: Picture, c: Pinhole, pose: CardPose, x: number, y: 
   return [median(values[0]!), median(values[1]!), median(values[2]!)];
 }
 
+/** What office paper throws back (common practice, no source). */
+const PAPER_REFLECTANCE = 0.88;
+
+/** The 85 % point of luminance over the card, most of which is plain paper; null where too little is in sight or it is burnt out. */
+function plainPaper(linear: Picture, c: Pinhole, pose: CardPose): number | null {
+  const seen: number[] = [];
+  for (let v = -0.48; v <= 0.48; v += 0.02) for (let u = -0.48; u <= 0.48; u += 0.02) {
+    const q = pixelOf(c, pose, u * CARD_WIDTH_MM, v * CARD_HEIGHT_MM);
+    if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) continue;
+    const at = (k: number): number => sampleBilinear(plane(linear, k), linear.width, linear.height, q.x, q.y);
+    seen.push(0.2126 * at(0) + 0.7152 * at(1) + 0.0722 * at(2));
+  }
+  if (seen.length < 1000) return null;
+  const v = seen.sort((a, b) => a - b)[Math.floor(0.85 * seen.length)]!;
+  return v < 0.95 ? v / PAPER_REFLECTANCE : null;
+}
+
 /** White balance from the greys and the paper. `linear` is scene-linear RGB. Null where the greys are out of sight. */
 export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
   const c = cameraOf(pose, linear);
@@ -77,7 +96,7 @@ export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
     if (sxx > 0.1) gamma = xs.reduce((s, x, i) => s + (x - mx) * (ys[i]! - my), 0) / sxx;
   }
   const white = usable.reduce((a, b) => (b.printed > a.printed ? b : a));
-  return { paper: white.seen.map((v) => v / white.printed) as [number, number, number], gains, temperatureK: cct?.kelvin ?? null, duv: cct?.duv ?? null, greyGamma: gamma };
+  return { paper: white.seen.map((v) => v / white.printed) as [number, number, number], gains, plainPaper: plainPaper(linear, c, pose), temperatureK: cct?.kelvin ?? null, duv: cct?.duv ?? null, greyGamma: gamma };
 }
 
 /** The sun from the peg's shadow; a reason where no clear shadow leaves the spot. `luma` is linear, height × width. */

@@ -1,6 +1,6 @@
 /** What the floor card in a take says, in the forms that a take's measures have: a view, and a light where its peg stood. */
 import { RAD_PER_DEG } from '../core/angles.js';
-import { measured, notMeasurable } from '../core/measure.js';
+import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { PlatewrightError } from '../core/errors.js';
 import type { Picture } from '../image/picture.js';
 import type { Light, View } from '../plate/types.js';
@@ -56,6 +56,21 @@ export function viewOfCard(card: CardReading, widthPx: number, heightPx: number)
     focalPx: measured(p.focalPx, 'px', p.sd.focalPx, how, frames, led), tiltDeg: measured(p.tiltDeg, 'deg', p.sd.tiltDeg, how, frames), rollDeg: measured(p.rollDeg, 'deg', p.sd.rollDeg, how, frames),
     cameraHeight: measured(p.cameraHeight, 'm', p.sd.cameraHeight, how, frames, led), covariance, residualPx: p.residualPx, notes: ['the view comes from the floor card and holds while the camera stands where it stood then'],
   };
+}
+
+/**
+ * How the take is exposed: the card's paper on the floor, brought to a surface that faces the key, against a perfect white's 1 (a
+ * grey of 18 % shown at .18 is common practice, no source). Undefined where the card's greys or its plain
+ * paper are out of sight or burnt out.
+ * @param light the take's light; where its elevation or key-to-fill is not known the floor is taken to be lit as the key's own face, within half a stop more
+ */
+export function exposureOfCard(card: CardReading, light: Light | null): Measure | undefined {
+  const floor = card.white?.plainPaper ?? null;
+  if (floor === null || !(floor > 1e-3)) return undefined;
+  const e = light?.elevationDeg.value ?? null, k = light?.keyFillStops.value ?? null;
+  const known = e !== null && k !== null;
+  const facing = known ? 2 ** k / (1 + (2 ** k - 1) * Math.max(0.1, Math.sin(e * RAD_PER_DEG))) : 1;
+  return measured(Math.log2(floor * facing), 'stop', known ? 0.25 : 0.5, `the card's white paper${known ? '' : ', its angle to the key not known'}`, [card.frame, card.frame]);
 }
 
 /** The card's light: from the ball's shading, or from the peg's shadow and how dark it is; colour from the greys. Null without either. */

@@ -20,7 +20,7 @@ import type { Light, Turn, View } from '../plate/types.js';
 import { solveView } from '../plate/view.js';
 import { subjectView } from '../plate/view-derived.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
-import { cardOf, lightOfCard, paperFrames, paperShare, viewOfCard } from './card-measures.js';
+import { cardOf, exposureOfCard, lightOfCard, paperFrames, paperShare, viewOfCard } from './card-measures.js';
 import { findShadow } from './find-shadow.js';
 import { findPerformer, offScreenShare, type PerformerBox } from './find-performer.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
@@ -144,7 +144,9 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const view = options.view ?? (card === null || settled ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes);
     const subject = view !== null && performer !== null ? subjectView(view, performer.ground, performer.top, sdPx) : null;
     const linear = atMarks === null ? null : codedToLinear({ ...atMarks.coded, channels: 3, data: atMarks.coded.data.subarray(0, widthPx * heightPx * 3) }, colour.transfer, createPicture(widthPx, heightPx, 3));
-    const light = options.light ?? (shadowMarked ? null : cardLight) ?? takeLight(linear, view, marks, atMarks, factor, performer, decode);
+    const keyed = options.light ?? (shadowMarked ? null : cardLight) ?? takeLight(linear, view, marks, atMarks, factor, performer, decode);
+    const exposure = card === null ? undefined : exposureOfCard(card, keyed);
+    const light: Light = exposure === undefined ? keyed : { ...keyed, exposureStops: exposure };
     const span: [number, number] = [frames[0]?.frame ?? 0, frames[frames.length - 1]?.frame ?? 0];
     const over = (values: readonly number[], unit: Measure['unit'], how: string, none: string, help: string, p = 0.5, floor = 0): Measure => {
       if (values.length === 0) return notMeasurable(unit, none, help);
