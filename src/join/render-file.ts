@@ -11,7 +11,8 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { isSequencePattern } from '../media/sequence.js';
 import type { Sound } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
-import { VideoWriter, type WriterCodec } from '../media/video-writer.js';
+import type { WriterCodec } from '../media/encodings.js';
+import { VideoWriter } from '../media/video-writer.js';
 import type { StepChoice } from './active-steps.js';
 import type { JoinFrame, JoinRenderer } from './render.js';
 

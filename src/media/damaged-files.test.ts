@@ -12,7 +12,8 @@ import { readSound, writeWav } from './sound.js';
 import { writePng16 } from './stills.js';
 import { numberPicture, readNumber } from './test-clips.js';
 import { VideoReader } from './video-reader.js';
-import { VideoWriter, type WriterCodec } from './video-writer.js';
+import type { WriterCodec } from './encodings.js';
+import { VideoWriter } from './video-writer.js';
 
 const W = 128, H = 64, FRAMES = 24;
 let dir: string;

@@ -4,7 +4,7 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { lumaPlane } from './convert.js';
 import { fillFrame } from './encode-planes.js';
 import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational } from './ffmpeg.js';
-import { defaultColour } from './video-writer.js';
+import { defaultColour } from './encodings.js';
 import type { VideoFrame } from './types.js';
 
 const BITS = 16;

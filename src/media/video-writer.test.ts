@@ -11,7 +11,8 @@ import { readSound, writeWav } from './sound.js';
 import { readPng, writePng16 } from './stills.js';
 import type { Sound, TransferName } from './types.js';
 import { VideoReader } from './video-reader.js';
-import { VideoWriter, type WriterOptions } from './video-writer.js';
+import type { WriterOptions } from './encodings.js';
+import { VideoWriter } from './video-writer.js';
 
 const W = 96, H = 64, RATE = rate(24000, 1001);
 let dir: string;

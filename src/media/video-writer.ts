@@ -5,98 +5,21 @@
 import { mkdirSync, renameSync, rmSync } from 'node:fs';
 import { basename, dirname, extname, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
-import type { Rate } from '../core/rational.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { colourCodes } from './colour-tags.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
-import { encoderAssembly } from './encoder-cpu.js';
-import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational, type Stream } from './ffmpeg.js';
+import { encodingOf, defaultColour, openEncoder, type Encoding, type WriterCodec, type WriterOptions } from './encodings.js';
+import { avGetPixFmtFromName, C, type CodecContext, Dictionary, FormatContext, Frame, Packet, type Stream } from './ffmpeg.js';
 import { readPackets } from './packets.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { SoundTrack } from './sound-track.js';
-import type { ColourTags, Sound, VideoFrame } from './types.js';
-
-export type WriterCodec = 'h264' | 'prores4444' | 'ffv1' | 'png' | 'exr';
-
-export interface WriterOptions {
-  readonly widthPx: number;
-  readonly heightPx: number;
-  readonly rate: Rate;
-  readonly codec: WriterCodec;
-  readonly alpha?: boolean;
-  /** One grey plane (mattes): FFV1 and PNG. */
-  readonly grey?: boolean;
-  /** Bits a sample: FFV1 8, 10 or 16 (16 unless told), PNG 8 or 16 (16). Others have their own. */
-  readonly bits?: 8 | 10 | 16;
-  /** H.264 quality, 18 unless told (lower is better), and x264 preset, `fast` unless told. */
-  readonly crf?: number;
-  readonly preset?: string;
-  readonly colour?: ColourTags;
-  readonly sound?: Sound | null;
-  /** Sequences: keep pictures that are there and go on after them; `framesDone` says how many. */
-  readonly resume?: boolean;
-  /** Number of a sequence's first picture, 0 unless told. */
-  readonly firstNumber?: number;
-  /** OpenEXR: 16-bit half floats unless false. */
-  readonly half?: boolean;
-  /** H.264: frames a group at most, and B frames between others; the encoder's own choice unless told. */
-  readonly groupSize?: number;
-  readonly betweenFrames?: number;
-}
+import type { ColourTags, VideoFrame } from './types.js';
 
 const MUXERS: Record<string, string> = { '.mp4': 'mp4', '.m4v': 'mp4', '.mov': 'mov', '.mkv': 'matroska', '.avi': 'avi', '.nut': 'nut' };
 const ALLOWED: Record<WriterCodec, readonly string[]> = {
   h264: ['.mp4', '.m4v', '.mov', '.mkv'], prores4444: ['.mov', '.mkv'], ffv1: ['.mkv', '.avi', '.nut', '.mov'], png: ['.png'], exr: ['.exr'],
 };
-
-/** Encodings that a codec is given where the caller does not say. */
-export function defaultColour(codec: WriterCodec): ColourTags {
-  switch (codec) {
-    case 'h264':
-    case 'prores4444': return { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false };
-    case 'ffv1': return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
-    case 'png': return { matrix: 'rgb', transfer: 'srgb', primaries: 'bt709', fullRange: true, assumed: false };
-    case 'exr': return { matrix: 'rgb', transfer: 'linear', primaries: 'bt709', fullRange: true, assumed: false };
-  }
-}
-
-interface Encoding {
-  readonly encoder: string;
-  readonly pixelFormat: string;
-  readonly options: Record<string, string>;
-}
-
-function encodingOf(o: WriterOptions): Encoding {
-  const bits = o.bits ?? 16;
-  const a = o.alpha ? 'a' : '';
-  switch (o.codec) {
-    case 'h264': {
-      const asm = encoderAssembly();
-      return {
-        encoder: 'libx264', pixelFormat: 'yuv420p',
-        options: {
-          ...(asm === null ? {} : { 'x264-params': `asm=${asm}` }),
-          preset: o.preset ?? 'fast', crf: String(o.crf ?? 18),
-          ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }), ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
-        },
-      };
-    }
-    case 'prores4444':
-      // FFmpeg's other ProRes encoder (prores_ks) takes several times as long for the same distance to the source.
-      return { encoder: 'prores_aw', pixelFormat: `yuv${a}444p10le`, options: { profile: '4', vendor: 'apl0' } };
-    case 'ffv1': {
-      const deep = bits > 8 ? `${bits}le` : '';
-      return { encoder: 'ffv1', pixelFormat: o.grey ? `gray${deep}` : bits === 8 ? (o.alpha ? 'bgra' : 'bgr0') : `gbr${a}p${deep}`, options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) } };
-    }
-    case 'png': {
-      if (bits === 8) return { encoder: 'png', pixelFormat: o.grey ? 'gray' : o.alpha ? 'rgba' : 'rgb24', options: { pred: 'mixed', compression_level: '4' } };
-      return { encoder: 'png', pixelFormat: o.grey ? 'gray16be' : o.alpha ? 'rgba64be' : 'rgb48be', options: { pred: 'mixed', compression_level: '4' } };
-    }
-    case 'exr':
-      return { encoder: 'exr', pixelFormat: o.grey ? 'grayf32le' : `gbr${a}pf32le`, options: { compression: 'zip16', format: o.half === false ? 'float' : 'half' } };
-  }
-}
 
 export class VideoWriter {
   private readonly path: string;
@@ -164,33 +87,8 @@ export class VideoWriter {
     return `${this.path}.part`;
   }
 
-  private async makeCodec(globalHeader: boolean): Promise<CodecContext> {
-    const { encoder, pixelFormat, options } = this.encoding;
-    const codec = Codec.findEncoderByName(encoder as never);
-    if (codec === null) throw new PlatewrightError('PW-MEDIA-CODEC', `this build cannot encode ${encoder}`, { kind: 'internal' });
-    const o = this.options;
-    const c = new CodecContext();
-    c.allocContext3(codec);
-    c.width = o.widthPx;
-    c.height = o.heightPx;
-    c.pixelFormat = avGetPixFmtFromName(pixelFormat);
-    c.timeBase = new Rational(o.rate.den, o.rate.num);
-    c.framerate = new Rational(o.rate.num, o.rate.den);
-    c.sampleAspectRatio = new Rational(1, 1);
-    const codes = colourCodes(this.tags, true);
-    c.colorRange = codes.range as never;
-    c.colorSpace = codes.space as never;
-    c.colorTrc = codes.transfer as never;
-    c.colorPrimaries = codes.primaries as never;
-    if (pixelFormat === 'yuv420p') c.chromaLocation = C.AVCHROMA_LOC_LEFT;
-    // A fixed number, so that the bytes do not depend on the machine.
-    c.threadCount = this.sequence ? 1 : 2;
-    if (globalHeader) c.setFlags(C.AV_CODEC_FLAG_GLOBAL_HEADER);
-    const dictionary = Dictionary.fromObject(options);
-    const code = await c.open2(codec, dictionary);
-    dictionary.free();
-    if (code < 0) throw new PlatewrightError('PW-MEDIA-ENCODER', `the ${encoder} encoder refuses ${o.widthPx} × ${o.heightPx} as ${pixelFormat}`, { kind: 'internal', detail: { code } });
-    return c;
+  private makeCodec(globalHeader: boolean): Promise<CodecContext> {
+    return openEncoder(this.encoding, this.options, this.tags, this.sequence ? 1 : 2, globalHeader);
   }
 
   private async openFile(): Promise<void> {

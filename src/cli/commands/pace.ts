@@ -8,7 +8,8 @@ import type { Picture } from '../../image/picture.js';
 import { curveOf, pace, type PaceMethod } from '../../join/pace.js';
 import { toLinear } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
-import { VideoWriter, type WriterCodec } from '../../media/video-writer.js';
+import type { WriterCodec } from '../../media/encodings.js';
+import { VideoWriter } from '../../media/video-writer.js';
 import { action, answer, progressPrinter } from '../output.js';
 
 const CODECS: Record<string, WriterCodec> = { '.mp4': 'h264', '.m4v': 'h264', '.mov': 'prores4444', '.mkv': 'ffv1', '.png': 'png', '.exr': 'exr' };

@@ -9,7 +9,7 @@ import { joinTools } from '../../join/join-tools.js';
 import { renderJoin } from '../../join/render-file.js';
 import { JoinRenderer } from '../../join/render.js';
 import { isSequencePattern } from '../../media/sequence.js';
-import type { WriterCodec } from '../../media/video-writer.js';
+import type { WriterCodec } from '../../media/encodings.js';
 import { parseMarks } from '../../plate/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 
