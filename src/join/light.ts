@@ -9,6 +9,7 @@
  * the subject then lies outside what the plate holds is it pulled in. Blacks: a plate whose darkest parts are lifted (flare,
  * faded stock) lifts the performer's as well; the lift is added light, which is what flare is.
  */
+import { bt709Decode } from '../colour/transfer.js';
 import { daylightXy, linearOfWhite, planckianXy } from '../colour/temperature.js';
 import type { Measure } from '../core/measure.js';
 import type { PlateMeasures } from '../plate/types.js';
@@ -78,7 +79,7 @@ export function temperatureOfBlueToRed(ratio: number): number {
 export function weakWhite(plate: PlateMeasures): { readonly kelvin: number; readonly how: string } | null {
   const t = plate.light?.temperatureK, w = plate.look?.whiteCoded;
   if (t?.value == null || w === undefined || !(Math.max(...w) > 0.5)) return null;
-  const whites = temperatureOfBlueToRed(Math.max(1e-3, w[2]!) ** 2.2 / Math.max(1e-3, w[0]!) ** 2.2);
+  const whites = temperatureOfBlueToRed(bt709Decode(Math.max(1e-3, w[2]!)) / bt709Decode(Math.max(1e-3, w[0]!)));
   const one = mired(t.value) - mired(NEUTRAL_K), two = mired(whites) - mired(NEUTRAL_K);
   if (one * two <= 0) return null;
   const departure = FOLLOWED * (Math.abs(one) < Math.abs(two) ? one : two);
@@ -131,7 +132,7 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
   if (subject !== null && plate.look !== undefined) {
     const white = plate.look.percentiles[6];
     if (white !== undefined) {
-      const most = OVER_WHITE * white ** 2.2;
+      const most = OVER_WHITE * bt709Decode(white);
       const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
       if (brightest > most && most > 0.02) { gain = Math.max(0.4, most / brightest); said.push(`exposure lowered by ${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`); }
     }
@@ -140,7 +141,7 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
   const offset: [number, number, number] = [0, 0, 0];
   if (plate.look !== undefined && subject !== null) {
     for (let c = 0; c < 3; c++) {
-      const floor = Math.max(0, plate.look.blackCoded[c]!) ** 2.2, own = subject.percentiles[0] * slope[c]!;
+      const floor = bt709Decode(Math.max(0, plate.look.blackCoded[c]!)), own = subject.percentiles[0] * slope[c]!;
       if (floor > 0.004 && own < floor) offset[c] = Math.min(0.05, floor - own);
     }
     if (offset.some((v) => v > 0)) said.push('blacks lifted to the plate\'s');

@@ -1,4 +1,5 @@
 /** The air step: how much softer, hazier and grainier the performer has to become to lie in the plate. */
+import { bt709Decode } from '../colour/transfer.js';
 import type { PlateMeasures } from '../plate/types.js';
 import type { ProposalInput } from './proposal-input.js';
 import type { AirStep, GrainModel } from './types.js';
@@ -28,7 +29,7 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
   const grain = grainModel(pl);
   return {
     step: 'air', on: true, softenPx, wrap: 0, grain: grain === null ? 0 : 1, plateGrain: grain, takeGrain: grainModel(tl), seed: 1,
-    haze: { amount: near, linear: pl === undefined ? [0, 0, 0] : (pl.haze.coded.map((v) => v ** 2.2) as [number, number, number]) },
+    haze: { amount: near, linear: pl === undefined ? [0, 0, 0] : (pl.haze.coded.map(bt709Decode) as [number, number, number]) },
     why: `${why}; ${grain === null ? 'no grain was measured on the plate' : 'the plate\'s grain is re-grown over what is added'}${near > 0 ? `; a third of the plate's haze lies before the performer` : ''}`,
   };
 }

@@ -195,6 +195,26 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     if (await page.locator('dialog.viewer').isVisible()) await page.keyboard.press('Escape');
   });
 
+  it('outlines who goes, its shadow, and a part that is taken from later in the shot', async () => {
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    const glass = page.locator('.sheet-of-glass svg');
+    for (const [name, right] of [['erase', 0], ['its shadow', 0.3], ['patch', 0.4]] as const) {
+      await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
+      if (name === 'patch') await page.getByLabel('frames later').fill('4');
+      const box = (await glass.boundingBox())!;
+      for (const [u, v] of [[0.2, 0.7], [0.5, 0.7], [0.5, 0.3], [0.2, 0.3]] as const) await page.mouse.click(box.x + (u + right) * box.width, box.y + v * box.height);
+      await look(`outline-${name.replace(' ', '-')}`);
+      await page.getByRole('button', { name: 'Close the outline (Enter)' }).click();
+      await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
+    }
+    const erased = await bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'erase'));
+    expect(erased.map((m) => (m.kind === 'erase' ? m.shadow === true : null))).toEqual([false, true]);
+    expect(erased[0]).toMatchObject({ polygon: [[expect.closeTo(64, 0), expect.closeTo(126, 0)], [expect.closeTo(160, 0), expect.closeTo(126, 0)], [expect.closeTo(160, 0), expect.closeTo(54, 0)], [expect.closeTo(64, 0), expect.closeTo(54, 0)]] });
+    expect(await bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'patch'))).toMatchObject([{ offsetFrames: 4 }]);
+    await page.keyboard.press('Escape');
+    if (await page.locator('dialog.viewer').isVisible()) await page.keyboard.press('Escape');
+  });
+
   it('gives a still more or less stir', async () => {
     const still = await sharp(Buffer.from('<svg xmlns="http://www.w3.org/2000/svg" width="300" height="400"><ellipse cx="150" cy="220" rx="90" ry="160" fill="#b58a5a"/></svg>')).png().toBuffer();
     await page.getByLabel('Add a take').setInputFiles({ name: 'still.png', mimeType: 'image/png', buffer: still });
