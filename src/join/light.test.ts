@@ -1,5 +1,6 @@
 /** White of a plate from weak words. Daylight of D65's temperature is Rec.709's own white (ITU-R BT.709), so its blue and red are equal. */
 import { describe, expect, it } from 'vitest';
+import { bt709Decode } from '../colour/transfer.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { matchLight, type SubjectStatistics, temperatureOfBlueToRed, weakWhite } from './light.js';
 
@@ -19,9 +20,9 @@ describe('exposure of the take', () => {
     slope.forEach((v) => expect(v).toBeCloseTo(2 ** 1.5, 6));
     expect(why).toContain('raised by 1.5 stops');
     expect(matchLight(daylit, carded(-0.4), coat(0.1)).slope).toEqual([1, 1, 1]);
-    // A night plate's whites (.3 coded) bound it: 2^.4 times .3^2.2 = .0934 is the most that a bright part of .1 may become.
+    // A night plate's whites (.3 coded) bound it: 2^.4 times .1052, what .3 decodes to, is .139, the most that a bright part of .1 may become.
     const night = { ...daylit, look: { ...daylit.look!, percentiles: [0, 0, 0, 0, 0, 0, 0.3] } };
-    expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(Math.max(0.4 * 2 ** 1.5 * 0.1, 2 ** 0.4 * 0.3 ** 2.2), 6);
+    expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(Math.max(0.4 * 2 ** 1.5 * 0.1, 2 ** 0.4 * bt709Decode(0.3)), 6);
   });
 
   it('leaves a dark performer without a known white as it is, and says that nothing tells', () => {

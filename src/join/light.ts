@@ -106,7 +106,7 @@ function raisedExposure(plate: PlateMeasures, take: PlateMeasures, subject: Subj
   }
   const white = plate.look?.percentiles[6];
   if (subject === null || white === undefined) return { gain: 1, why: '' };
-  const under = Math.log2(Math.max(1e-6, white) ** 2.2 / Math.max(1e-6, subject.percentiles[3]));
+  const under = Math.log2(bt709Decode(Math.max(1e-6, white)) / Math.max(1e-6, subject.percentiles[3]));
   return { gain: 1, why: under < DARK_STOPS ? '' : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye` };
 }
 

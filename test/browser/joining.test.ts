@@ -198,18 +198,18 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
   it('outlines who goes, its shadow, and a part that is taken from later in the shot', async () => {
     await page.getByRole('button', { name: 'Put marks on it' }).click();
     const glass = page.locator('.sheet-of-glass svg');
-    for (const [name, right] of [['erase', 0], ['its shadow', 0.3], ['patch', 0.4]] as const) {
+    for (const [name, right] of [['erase', 0.05], ['its shadow', 0.31], ['patch', 0.45]] as const) {
       await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
       if (name === 'patch') await page.getByLabel('frames later').fill('4');
       const box = (await glass.boundingBox())!;
-      for (const [u, v] of [[0.2, 0.7], [0.5, 0.7], [0.5, 0.3], [0.2, 0.3]] as const) await page.mouse.click(box.x + (u + right) * box.width, box.y + v * box.height);
+      for (const [u, v] of [[0.2, 0.6], [0.5, 0.6], [0.5, 0.4], [0.2, 0.4]] as const) await page.mouse.click(box.x + (u + right) * box.width, box.y + v * box.height);
       await look(`outline-${name.replace(' ', '-')}`);
       await page.getByRole('button', { name: 'Close the outline (Enter)' }).click();
       await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
     }
     const erased = await bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'erase'));
     expect(erased.map((m) => (m.kind === 'erase' ? m.shadow === true : null))).toEqual([false, true]);
-    expect(erased[0]).toMatchObject({ polygon: [[expect.closeTo(64, 0), expect.closeTo(126, 0)], [expect.closeTo(160, 0), expect.closeTo(126, 0)], [expect.closeTo(160, 0), expect.closeTo(54, 0)], [expect.closeTo(64, 0), expect.closeTo(54, 0)]] });
+    expect(erased[0]).toMatchObject({ polygon: [[expect.closeTo(80, 0), expect.closeTo(108, 0)], [expect.closeTo(176, 0), expect.closeTo(108, 0)], [expect.closeTo(176, 0), expect.closeTo(72, 0)], [expect.closeTo(80, 0), expect.closeTo(72, 0)]] });
     expect(await bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'patch'))).toMatchObject([{ offsetFrames: 4 }]);
     await page.keyboard.press('Escape');
     if (await page.locator('dialog.viewer').isVisible()) await page.keyboard.press('Escape');
