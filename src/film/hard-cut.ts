@@ -14,6 +14,8 @@ export const SAME_SHOT = 0.36;
 /** Above this two pictures are not of one shot, however fast that moves; and how much worse than usual a return may be found. */
 const LEAST_FOREIGN = 0.6;
 const USUAL = 1.05;
+/** A shot that itself is not found again over so many frames says nothing of what is usual. */
+const MOST_USUAL = 0.75;
 /** A picture that has less than this share of its neighbours' fine detail is blurred by a whip, where the picture has moved so far (cells). */
 const BLURRED = 0.4;
 const WHIP_CELLS = 4;
@@ -41,9 +43,12 @@ export function decideHardCut(history: FrameHistory, t: number, since: number): 
   const spike = d > 3 * Math.max(before, after, 0.05) && history.rigidAt(t) > 0.4;
   if (d < (outOfBlur(history, t, since) ? LEAST_OUT_OF_BLUR : needed) && !spike) return {};
   // The old shot returns: compare what was before with what comes after.
+  let changedBack = true;
   for (let k = 1; k <= RETURN_FRAMES; k++) {
     const later = t + k;
     if (!history.kept(later)) break;
+    // What comes back comes with a change as large; a new shot just stays.
+    if (k > 1) changedBack = (k > 2 && changedBack) || history.changeAt(later) > 0.5 * d;
     for (let back = 1; back <= 2; back++) {
       if (!history.kept(t - back) || t - back < since || history.flat(t - back)) continue;
       const r = history.dissimilarity(t - back, later, 3);
@@ -51,7 +56,9 @@ export function decideHardCut(history: FrameHistory, t: number, since: number): 
       if (r < Math.max(SAME_SHOT, 0.5 * d) && r < 0.45) return { returned: later };
       // A shot that moves fast is not found again so well even where nothing disturbs it.
       const own = t - back - (k + back);
-      if (r < LEAST_FOREIGN && own >= since && history.kept(own) && r < USUAL * history.dissimilarity(own, t - back, 3)) return { returned: later };
+      if (!changedBack || r > LEAST_FOREIGN || own < since || !history.kept(own)) continue;
+      const usual = history.dissimilarity(own, t - back, 3);
+      if (usual < MOST_USUAL && r < USUAL * usual) return { returned: later };
     }
   }
   return { cut: { kind: 'cut', at: t, strength: d, ...(history.flat(t - 1) ? { flatBefore: true } : {}) } };
