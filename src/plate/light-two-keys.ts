@@ -17,7 +17,7 @@ export interface TwoKeys {
 }
 
 /** What a second light must take off the cost of a sample (at most about 1), and its least share of the first: chosen on made heads, of which one lamp passes both on few; an uneven sky reads as a second light of .2 to .25 (two faces in sun). */
-const GAIN = 0.05, SHARE = 0.3;
+const GAIN = 0.08, SHARE = 0.3;
 /** Cosine between two lights that are still two: 40°. */
 const NEARER = 0.77;
 /** A second light shines on what is seen: its cosine with the sight line at least this; the first may stand 15° further round. */
