@@ -154,6 +154,8 @@ export class WideCanvas {
 
   /** The still picture brought onto what the frame itself shows: an affine fit and a local field, carried on beyond the frame's edge. */
   private corrected(toCanvas: Mat3, laid: Laid, around: Picture, hidden: Float32Array, lay: (m: Mat3, shift: Shift | null) => Laid, trust: (seen: Float32Array) => Float32Array): Laid {
+    // A camera that stands has nothing to be brought into place, and nothing beyond the frame from other frames.
+    if (this.motion.still) return laid;
     const { width: W, height: H } = around;
     const inside = (seen: Float32Array): Float32Array => trust(seen).map((v, i) => (hidden[i]! > 0 ? 0 : v));
     const luma = lumaOf(around);
