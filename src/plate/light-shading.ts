@@ -96,12 +96,15 @@ function secondKey(all: readonly Sample[], noise: number, eye: [number, number, 
   return twoKeys({ count: s.length, nx: column((q) => q.nx), ny: column((q) => q.ny), nz: column((q) => q.nz), y: column((q) => q.y), noise, floor: Math.max(DARKEST * top, 3 * noise), top }, eye);
 }
 
-/** sd of the stronger of two keys (made heads), degrees and stops. */
+/** Least sd of the stronger of two keys (made heads), degrees and stops. */
 const TWO_KEYS_DEG = 9, TWO_KEYS_STOPS = 0.6;
 
+/** A coat's pattern can pass for a second lamp, so what one light alone would say stays within the uncertainty. */
 function keyOfTwo(one: Fit, two: TwoKeys): Fit {
   const ambient = Math.max(1e-5 * two.keyStrength, two.ambient[0] + two.ambient[1] * two.key[1]);
-  return { ...one, l: [...two.key], sdDeg: TWO_KEYS_DEG, stops: Math.log2(1 + two.keyStrength / ambient), stopsSd: TWO_KEYS_STOPS };
+  const stops = Math.log2(1 + two.keyStrength / ambient);
+  const apart = Math.acos(Math.max(-1, Math.min(1, one.l[0] * two.key[0] + one.l[1] * two.key[1] + one.l[2] * two.key[2]))) * DEG_PER_RAD;
+  return { ...one, l: [...two.key], sdDeg: Math.hypot(TWO_KEYS_DEG, apart), stops, stopsSd: Math.hypot(TWO_KEYS_STOPS, Math.abs(one.stops - stops)) };
 }
 
 const unit = (v: [number, number, number]): [number, number, number] => { const n = Math.hypot(v[0], v[1], v[2]); return [v[0] / n, v[1] / n, v[2] / n]; };
