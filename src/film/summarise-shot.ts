@@ -11,7 +11,7 @@ import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { BlockMatcher, emptyMatch } from './block-match.js';
 import { scanFrames, type FrameSource } from './find-cuts.js';
 import { lowContrast, lowVector } from './low-vector.js';
-import { besideShare, setMotion, type SetMotion } from './set-motion.js';
+import { besideShare, setShift, type SetShift } from './set-shift.js';
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_LENGTH, SMALL_W, smallFrame, type SmallFrame } from './small-frame.js';
 import type { Shot, ShotSummary } from './types.js';
 
@@ -34,7 +34,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   const m = emptyMatch();
   const runs = Math.max(1, Math.min(RUNS, Math.floor(length / (LAG + 1))));
   const samples: number[] = [];
-  const shifts: SetMotion[] = [];
+  const shifts: SetShift[] = [];
   let brightness = 0, motion = 0, beside = 0, pairs = 0, seen = 0, contrast = 0;
   let opening: SmallFrame | null = null;
   let closing: SmallFrame | null = null;
@@ -59,7 +59,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
     if (a === b) continue;
     matcher.match(a, b, 3, m);
     pairs++;
-    const set = setMotion(matcher, m);
+    const set = setShift(matcher, m);
     shifts.push({ dx: set.dx / LAG, dy: set.dy / LAG, growth: set.growth / LAG });
     motion += m.motion / LAG / SMALL_W;
     beside += besideShare(a, b, matcher, set);
@@ -68,7 +68,7 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   contrast /= Math.max(1, seen);
   motion /= Math.max(1, pairs);
   beside /= Math.max(1, pairs);
-  const mean = (value: (s: SetMotion) => number): number => shifts.reduce((t, s) => t + value(s), 0) / Math.max(1, shifts.length);
+  const mean = (value: (s: SetShift) => number): number => shifts.reduce((t, s) => t + value(s), 0) / Math.max(1, shifts.length);
   const dx = mean((s) => s.dx), dy = mean((s) => s.dy), growth = mean((s) => s.growth), far = Math.hypot(dx, dy);
   const wander = Math.sqrt(mean((s) => (s.dx - dx) ** 2 + (s.dy - dy) ** 2));
   // A move that starts, runs and settles goes one way all along, however uneven its pace.

@@ -15,7 +15,7 @@ import { BLOCKS, BLOCKS_X, BLOCKS_Y, type BlockMatcher } from './block-match.js'
 import { SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
 
 /** Shift (cells) at the middle and growth (0.02: two per cent larger). */
-export interface SetMotion {
+export interface SetShift {
   readonly dx: number;
   readonly dy: number;
   readonly growth: number;
@@ -30,10 +30,10 @@ const GROWTHS = [0, ...[1, 2, 3, 4, 5, 6, 7, 8].flatMap((k) => [k / 100, -k / 10
  * The vote, after `matcher.match(a, b)`. A camera that follows somebody holds him still, and the picture's global correlation
  * with him. Growth has to win over a twentieth of the blocks more than none does.
  */
-export function setMotion(matcher: BlockMatcher, whole: { readonly dx: number; readonly dy: number }): SetMotion {
+export function setShift(matcher: BlockMatcher, whole: { readonly dx: number; readonly dy: number }): SetShift {
   const blocks = matcher.blockShifts().map((s, k) => ({ ...s, ...middleOf(k) })).filter((s) => s.textured && s.left < 0.6);
   if (blocks.length < 6) return { dx: whole.dx, dy: whole.dy, growth: 0 };
-  let best: SetMotion = { dx: whole.dx, dy: whole.dy, growth: 0 }, votes = 0;
+  let best: SetShift = { dx: whole.dx, dy: whole.dy, growth: 0 }, votes = 0;
   for (const growth of GROWTHS) {
     const at = blocks.map((s) => ({ x: s.dx - growth * s.x, y: s.dy - growth * s.y }));
     for (const c of at) {
@@ -73,7 +73,7 @@ function smooth(f: SmallFrame): Float32Array {
 }
 
 /** Homography from the cells of `a` to those of `b` that the set follows, started from the vote. */
-function fitSet(a: Float32Array, b: Float32Array, start: SetMotion): { h: Mat3; gain: number; bias: number } {
+function fitSet(a: Float32Array, b: Float32Array, start: SetShift): { h: Mat3; gain: number; bias: number } {
   const s = 1 / (W / 2), cx = W / 2, cy = H / 2;
   // b(x + d) with d from p: x' = (x + p0 + p1·u + p2·v) / (1 + p6·u + p7·v), in units of half the width from the middle.
   const p = new Float64Array([start.dx * s, start.growth, 0, start.dy * s, 0, start.growth, 0, 0]);
@@ -115,7 +115,7 @@ function fitSet(a: Float32Array, b: Float32Array, start: SetMotion): { h: Mat3; 
  * Share (0..1) of the textured blocks that do not follow the set from `a` to `b`.
  * @param start the vote; a camera that is known to stand gives no motion, and `hold` then keeps the set where it is
  */
-export function besideShare(a: SmallFrame, b: SmallFrame, matcher: BlockMatcher, start: SetMotion, hold = false): number {
+export function besideShare(a: SmallFrame, b: SmallFrame, matcher: BlockMatcher, start: SetShift, hold = false): number {
   const A = smooth(a), B = smooth(b);
   const { h, gain, bias } = hold ? { h: [1, 0, 0, 0, 1, 0, 0, 0, 1] as Mat3, gain: 1, bias: 0 } : fitSet(A, B, start);
   const warped = new Float32Array(LUMA);
