@@ -10,23 +10,21 @@ import { decodeTransfer } from '../colour/transfer.js';
 import { toCodedRgb, codedToLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
-import { measureLight } from '../plate/light.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import { stirOfPlate } from '../plate/stir-of-plate.js';
 import { facesOf, turnOfFace } from '../plate/turn-face.js';
 import { posesOf, turnFromPoses } from '../plate/turn-poses.js';
 import type { Light, Turn, View } from '../plate/types.js';
-import { solveView } from '../plate/view.js';
 import { subjectView } from '../plate/view-derived.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
 import { cardOf, exposureOfCard, lightOfCard, paperFrames, paperShare, viewOfCard } from './card-measures.js';
-import { findShadow } from './find-shadow.js';
-import { findPerformer, offScreenShare, type PerformerBox } from './find-performer.js';
+import { offScreenShare } from './find-performer.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
-import { findScreen, notScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
+import { findScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
 import { measureTakeCamera } from './take-camera.js';
-import { edgeSigma } from './sharpness.js';
+import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
+import { performerAt, takeLight, takeView } from './take-marks.js';
 
 export interface TakeOptions {
   /** Frames looked at closely. Default 32. */
@@ -44,35 +42,7 @@ export interface TakeOptions {
   readonly card?: boolean;
 }
 
-/** Widest picture that masks are made on; larger takes are averaged down by a whole factor. */
-const MASK_WIDTH = 480;
-/** Largest side of the window in which sharpness is read, px. */
-const SHARP_SIDE = 420;
 const HELP_SCREEN = 'a take before a green or blue screen';
-
-/** Display-coded RGB averaged down by a whole factor. */
-function shrink(src: Picture, factor: number): Picture {
-  if (factor === 1) return src;
-  const w = Math.floor(src.width / factor), h = Math.floor(src.height / factor);
-  const out = createPicture(w, h, 3);
-  const n = src.width * src.height, m = w * h;
-  const k = 1 / (factor * factor);
-  const from = src.data, to = out.data;
-  for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) {
-    const o = c * m + y * w;
-    for (let j = 0; j < factor; j++) {
-      let at = c * n + (y * factor + j) * src.width;
-      for (let x = 0; x < w; x++) {
-        let s = 0;
-        for (let i = 0; i < factor; i++) s += from[at++]!;
-        to[o + x] = to[o + x]! + s * k;
-      }
-    }
-  }
-  return out;
-}
-
-interface Look { coded: Picture; small: Picture; mask: Uint8Array | null; performer: Uint8Array | null; box: PerformerBox | null; model: ScreenModel | null }
 
 /** Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and light are read. Throws the media and marks errors. */
 export async function measureTake(file: string, marks: MarksFile, options: TakeOptions = {}): Promise<TakeMeasures> {
@@ -207,111 +177,6 @@ async function stirOfTake(reader: VideoReader, marks: MarksFile, frames: readonl
   const found = await stirOfPlate(readerLumaSource(reader), { ...withHeight, marks: [...withHeight.marks, { kind: 'body', frame: near.frame, polygon }] }, rate, span);
   return found === undefined ? null : { stir: found, marked: false };
 }
-
-function lookAt(coded: Picture, small: Picture, model: ScreenModel | null, factor: number, near: [number, number] | null, hasAlpha: boolean): Look {
-  let mask: Uint8Array | null = null;
-  if (hasAlpha) {
-    mask = new Uint8Array(small.width * small.height);
-    const n = coded.width * coded.height;
-    for (let y = 0; y < small.height; y++) for (let x = 0; x < small.width; x++) mask[y * small.width + x] = coded.data[3 * n + y * factor * coded.width + x * factor]! > 0.5 ? 1 : 0;
-  } else if (model !== null) mask = notScreen(small, model);
-  if (mask === null) return { coded, small, mask, performer: null, box: null, model };
-  const performer = new Uint8Array(mask.length);
-  const box = findPerformer(mask, small.width, small.height, near, performer);
-  return { coded, small, mask, performer: box === null ? null : performer, box, model };
-}
-
-function sigmaOf(coded: Picture, look: Look, factor: number): number | null {
-  const b = look.box!;
-  const n = coded.width * coded.height;
-  // Luma of the box alone.
-  const boxW = (b.x1 - b.x0) * factor, boxH = (b.y1 - b.y0) * factor;
-  // Of a large box the upper middle is enough: there the face is.
-  const w = Math.min(boxW, SHARP_SIDE), h = Math.min(boxH, SHARP_SIDE);
-  const x0 = b.x0 * factor + Math.floor((boxW - w) / 2), y0 = b.y0 * factor + Math.floor((boxH - h) / 3);
-  const luma = new Float32Array(w * h), inside = new Uint8Array(w * h);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    const i = (y0 + y) * coded.width + x0 + x;
-    luma[y * w + x] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[i + n]! + 0.0722 * coded.data[i + 2 * n]!;
-    inside[y * w + x] = look.performer![Math.floor((y0 + y) / factor) * look.small.width + Math.floor((x0 + x) / factor)] ?? 0;
-  }
-  return edgeSigma(luma, w, h, { x0: 0, y0: 0, x1: w, y1: h }, inside)?.sigmaPx ?? null;
-}
-
-function clippedShare(coded: Picture, look: Look, factor: number): number {
-  const n = coded.width * coded.height;
-  let over = 0, seen = 0;
-  const { small, performer } = look;
-  for (let y = 0; y < small.height; y++) for (let x = 0; x < small.width; x++) {
-    if (performer![y * small.width + x] === 0) continue;
-    const i = y * factor * coded.width + x * factor;
-    seen++;
-    if (coded.data[i]! > 0.985 || coded.data[i + n]! > 0.985 || coded.data[i + 2 * n]! > 0.985) over++;
-  }
-  return seen === 0 ? 0 : over / seen;
-}
-
-/**
- * The lowest pixel is the front of the feet; the middle of what stands on the floor lies further back, which from a little
- * above is higher in the picture by about this share of the height (0.12 on two furred performers seen from 14° above).
- */
-const FOOTPRINT = 0.1;
-
-/** Marked, or found: ground at the middle of the footprint, top at the highest pixel. */
-function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
-  for (const m of marks.marks) {
-    if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame) return { ground: m.ground, top: m.top, heightM: m.height ?? null, marked: true };
-  }
-  if (look?.box == null || look.performer === null) return null;
-  const b = look.box, w = look.small.width;
-  const meanX = (y: number): number => {
-    let s = 0, c = 0;
-    for (let x = b.x0; x < b.x1; x++) if (look.performer![y * w + x] === 1) { s += x + 0.5; c++; }
-    return c > 0 ? s / c : (b.x0 + b.x1) / 2;
-  };
-  const height = b.y1 - b.y0;
-  const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height)), high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
-  return { ground: [((meanX(low) + b.cx) / 2) * factor, (b.y1 - FOOTPRINT * height) * factor], top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor], heightM: null, marked: false };
-}
-
-/**
- * View of a take. Where neither a height nor another length is known, the performer's own height serves as the unit: angles
- * and proportions are right all the same, centimetres can't be given.
- */
-function takeView(marks: MarksFile, performer: TakeMeasures['performer'], widthPx: number, heightPx: number, notes: string[]): View | null {
-  const informative = marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) || marks.cameraHeight !== undefined;
-  const marksWith = performer === null || performer.heightM !== null
-    ? marks
-    : { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'), ...(marks.marks.some((m) => m.kind === 'upright') ? [] : [{ kind: 'performer' as const, frame: marks.frame, ground: [...performer.ground] as [number, number], top: [...performer.top] as [number, number], height: 1 }])] };
-  if (marksWith.marks.length === 0) return null;
-  try {
-    // A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer.
-    const view = solveView(marksWith, { widthPx, heightPx, priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } } });
-    if (performer !== null && performer.heightM === null && !marks.marks.some((m) => m.kind === 'upright')) notes.push('the performer\'s height is not known, so distances are told in performer heights');
-    if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known; usual lenses stand in for it, and angles are so much less sure');
-    if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (cameraHeight in the marks file), or lay the card');
-    return view;
-  } catch {
-    return null;
-  }
-}
-
-/** As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor. */
-function takeLight(linear: Picture | null, view: View | null, marks: MarksFile, look: Look | null, factor: number, performer: TakeMeasures['performer'], decode: (v: number) => number): Light {
-  const light = measureLight(linear, view, marks);
-  const help = 'the card\'s grey patches, or a grey card';
-  const coloured = { temperatureK: notMeasurable('K', 'the floor is painted, so it does not tell the light\'s colour', help), tintDuv: notMeasurable('1', 'the floor is painted, so it does not tell the light\'s colour', help) };
-  if (light.azimuthDeg.value !== null || linear === null || look?.box == null || look.performer === null || look.mask === null || look.model === null || view === null || performer === null) return { ...light, ...coloured };
-  const found = findShadow(look.small, look.model, look.mask, look.performer, look.box, performer.ground, view, factor, decode);
-  if (found === null) return { ...light, ...coloured };
-  const tip: [number, number] = [found.tip[0] * factor, found.tip[1] * factor];
-  const mark = { kind: 'shadow' as const, frame: marks.frame, foot: [...performer.ground] as [number, number], tip, top: [...performer.top] as [number, number], ...(performer.heightM === null ? {} : { height: performer.heightM }) };
-  const again = measureLight(linear, view, { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'head'), mark] });
-  const more = { priorLed: true, wouldHelp: 'the performer\'s shadow on the floor marked (foot and tip), or the card\'s peg' };
-  const rough = (m: Measure, floor: number): Measure => (m.value === null ? m : measured(m.value, m.unit, Math.hypot(floor, m.sd!), 'the shadow found on the floor by itself', m.frames, more));
-  return { ...again, ...coloured, azimuthDeg: rough(again.azimuthDeg, 10), elevationDeg: rough(again.elevationDeg, 9) };
-}
-
 
 /** The performer's own turn from its marked face; a face that can't be followed is a note, not an end. */
 async function turnOfFaceOrNote(reader: VideoReader, marks: MarksFile, notes: string[]): Promise<Turn | null> {

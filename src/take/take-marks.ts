@@ -1,0 +1,74 @@
+/**
+ * What a take's marks tell, and what stands in for those that are missing: the performer found on the screen, usual lenses,
+ * its shadow looked for on the floor. What is guessed is said, with the mark that would settle it.
+ */
+import { measured, notMeasurable, type Measure } from '../core/measure.js';
+import type { Picture } from '../image/picture.js';
+import { measureLight } from '../plate/light.js';
+import type { MarksFile } from '../plate/marks.js';
+import type { Light, View } from '../plate/types.js';
+import { solveView } from '../plate/view.js';
+import { findShadow } from './find-shadow.js';
+import type { TakeMeasures } from './measures.js';
+import type { Look } from './take-look.js';
+
+/**
+ * The lowest pixel is the front of the feet; the middle of what stands on the floor lies further back, which from a little
+ * above is higher in the picture by about this share of the height (0.12 on two furred performers seen from 14° above).
+ */
+const FOOTPRINT = 0.1;
+
+/** Marked, or found: ground at the middle of the footprint, top at the highest pixel. */
+export function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
+  for (const m of marks.marks) {
+    if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame) return { ground: m.ground, top: m.top, heightM: m.height ?? null, marked: true };
+  }
+  if (look?.box == null || look.performer === null) return null;
+  const b = look.box, w = look.small.width;
+  const meanX = (y: number): number => {
+    let s = 0, c = 0;
+    for (let x = b.x0; x < b.x1; x++) if (look.performer![y * w + x] === 1) { s += x + 0.5; c++; }
+    return c > 0 ? s / c : (b.x0 + b.x1) / 2;
+  };
+  const height = b.y1 - b.y0;
+  const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height)), high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
+  return { ground: [((meanX(low) + b.cx) / 2) * factor, (b.y1 - FOOTPRINT * height) * factor], top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor], heightM: null, marked: false };
+}
+
+/**
+ * View of a take. Where neither a height nor another length is known, the performer's own height serves as the unit: angles
+ * and proportions are right all the same, centimetres can't be given.
+ */
+export function takeView(marks: MarksFile, performer: TakeMeasures['performer'], widthPx: number, heightPx: number, notes: string[]): View | null {
+  const informative = marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) || marks.cameraHeight !== undefined;
+  const marksWith = performer === null || performer.heightM !== null
+    ? marks
+    : { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'), ...(marks.marks.some((m) => m.kind === 'upright') ? [] : [{ kind: 'performer' as const, frame: marks.frame, ground: [...performer.ground] as [number, number], top: [...performer.top] as [number, number], height: 1 }])] };
+  if (marksWith.marks.length === 0) return null;
+  try {
+    // A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer.
+    const view = solveView(marksWith, { widthPx, heightPx, priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } } });
+    if (performer !== null && performer.heightM === null && !marks.marks.some((m) => m.kind === 'upright')) notes.push('the performer\'s height is not known, so distances are told in performer heights');
+    if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known; usual lenses stand in for it, and angles are so much less sure');
+    if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (cameraHeight in the marks file), or lay the card');
+    return view;
+  } catch {
+    return null;
+  }
+}
+
+/** As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor. */
+export function takeLight(linear: Picture | null, view: View | null, marks: MarksFile, look: Look | null, factor: number, performer: TakeMeasures['performer'], decode: (v: number) => number): Light {
+  const light = measureLight(linear, view, marks);
+  const help = 'the card\'s grey patches, or a grey card';
+  const coloured = { temperatureK: notMeasurable('K', 'the floor is painted, so it does not tell the light\'s colour', help), tintDuv: notMeasurable('1', 'the floor is painted, so it does not tell the light\'s colour', help) };
+  if (light.azimuthDeg.value !== null || linear === null || look?.box == null || look.performer === null || look.mask === null || look.model === null || view === null || performer === null) return { ...light, ...coloured };
+  const found = findShadow(look.small, look.model, look.mask, look.performer, look.box, performer.ground, view, factor, decode);
+  if (found === null) return { ...light, ...coloured };
+  const tip: [number, number] = [found.tip[0] * factor, found.tip[1] * factor];
+  const mark = { kind: 'shadow' as const, frame: marks.frame, foot: [...performer.ground] as [number, number], tip, top: [...performer.top] as [number, number], ...(performer.heightM === null ? {} : { height: performer.heightM }) };
+  const again = measureLight(linear, view, { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'head'), mark] });
+  const more = { priorLed: true, wouldHelp: 'the performer\'s shadow on the floor marked (foot and tip), or the card\'s peg' };
+  const rough = (m: Measure, floor: number): Measure => (m.value === null ? m : measured(m.value, m.unit, Math.hypot(floor, m.sd!), 'the shadow found on the floor by itself', m.frames, more));
+  return { ...again, ...coloured, azimuthDeg: rough(again.azimuthDeg, 10), elevationDeg: rough(again.elevationDeg, 9) };
+}
