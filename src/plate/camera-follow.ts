@@ -4,6 +4,7 @@
  * places carry the lens (Lucas-Kanade with light normalised; corners by Shi & Tomasi, *Good Features to Track*, 1994).
  */
 import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
+import { standsStill } from './camera-still.js';
 import { votedShift } from './camera-vote.js';
 import { align, type AlignResult } from './ride-align.js';
 import { createScratch, type AlignScratch } from './ride-sums.js';
@@ -19,6 +20,8 @@ const SIDE = 2 * HALF + 1;
 const VOTE_REACH = 60;
 /** Share of the visible patches found in place from which on no vote is taken. */
 const SURE = 0.5;
+/** Closer to its key than this a camera may be standing there again, px at the corners: somebody who walked through drew the alignment away. */
+const STOOD = 6;
 const NO_PATCHES = { patches: [], value: new Float32Array(0), gx: new Float32Array(0), gy: new Float32Array(0) };
 
 export interface SetKey {
@@ -85,6 +88,8 @@ export class SetFollower {
     fillPyramid(frame.luma, this.pyramid);
     const index = this.keys.length - 1;
     const key = this.keys[index]!;
+    const stood = this.stood(key, frame.index, index);
+    if (stood !== null) return stood;
     const unit = multiply(invert(key.fromFirst), key.template.toPixels);
     const firstUnit = this.keys[0]!.template.toPixels;
     const moving = multiply(multiply(multiply(this.last, firstUnit), generatorExp(this.velocity)), invert(firstUnit));
@@ -129,6 +134,21 @@ export class SetFollower {
       this.usual = 1;
     }
     return out;
+  }
+
+  /** The frame of a camera that stands where it stood at its key; null where it does not, or went away from there before. */
+  private stood(key: SetKey, frame: number, index: number): SetFrame | null {
+    if (key.patches.length === 0) return null;
+    const before = multiply(this.last, invert(key.fromFirst)), w = this.widthPx, h = this.heightPx;
+    for (const [x, y] of [[0, 0], [w, 0], [w, h], [0, h]] as const) {
+      const [u, v] = apply(before, x, y);
+      if (!(Math.hypot(u - x, v - y) < STOOD)) return null;
+    }
+    const matches = matchPatches(key, this.pyramid[0]!, IDENTITY3);
+    if (!standsStill(key.patches, matches)) return null;
+    this.velocity = new Float64Array(8);
+    this.last = key.fromFirst;
+    return { frame, fromFirst: key.fromFirst, key: index, fromKey: IDENTITY3, support: closeCount(key, matches, IDENTITY3) / matches.length, agreement: this.usual, matches, lost: false };
   }
 
   /** Share of all patches of a key that are found where an alignment puts them. */
