@@ -1,8 +1,8 @@
 /** Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own; and the key's side on the performer. */
 import { gaussianPlane } from '../image/gaussian.js';
-import { groundGeometry } from '../join/ground.js';
+import { groundGeometry, shadeGround, type Box } from '../join/ground.js';
 import { normalsOfMatte } from '../join/relight.js';
-import type { GroundStep } from '../join/types.js';
+import type { GroundFrame, GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
@@ -24,7 +24,8 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   const { width: W, height: H } = f.join;
   const g = groundGeometry(step, at, W, H);
   // Middle of the shadow: half the performer's height over the foot, thrown along the key.
-  const tall = (f.box[3] - f.box[1]) / at.pxPerMetre;
+  const body = bodyBox(f, f.box);
+  const tall = (body[3] - body[1]) / at.pxPerMetre;
   const up = dot(g.light, g.up);
   if (up < 0.05) return null;
   const k = (0.55 * tall) / up;
@@ -32,10 +33,11 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   if (!(p[2] > 0.05)) return null;
   const sx = g.principal[0] + (g.focalPx * p[0]) / p[2] - at.foot[0], sy = g.principal[1] + (g.focalPx * p[1]) / p[2] - at.foot[1];
   const long = Math.hypot(sx, sy);
-  const wide = f.box[2] - f.box[0];
+  const wide = body[2] - body[0];
   if (long < 0.3 * wide) return null;
-  const [x0, y0, x1, y1] = grow(f.box, 1.6 * (f.box[3] - f.box[1]), 0.4 * (f.box[3] - f.box[1]), W, H);
+  const [x0, y0, x1, y1] = grow(body, 1.6 * (body[3] - body[1]), 0.4 * (body[3] - body[1]), W, H);
   const w = x1 - x0, h = y1 - y0;
+  const expected = thrown(f, body, step, at, [x0, y0, x1, y1]);
   const a = new Float32Array(w * h), b = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; a[y * w + x] = f.luma[i]!; b[y * w + x] = f.plateLuma[i]!; }
   // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly half of what is asked.
@@ -44,13 +46,12 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   const sa = gaussianPlane(a, w, h, 1.5), sb = gaussianPlane(b, w, h, 1.5);
   let mx = 0, my = 0, weight = 0, room = 0, shaded = 0;
   const stops: number[] = [];
-  const ux = sx / long, uy = sy / long;
   for (let y = 0; y < h; y++) {
     for (let x = 0; x < w; x++) {
       const i = (y0 + y) * W + x0 + x;
       if (f.matte[i]! > 0.03 || sb[y * w + x]! < 0.03) continue;
       const dx = x0 + x - at.foot[0], dy = y0 + y - at.foot[1];
-      const placed = dx * ux + dy * uy > 0.3 * wide && Math.abs(dx * uy - dy * ux) < 0.25 * wide && dx * ux + dy * uy < 1.2 * long;
+      const placed = expected[y * w + x]! > 0.5;
       if (placed) room++;
       const r = sa[y * w + x]! / sb[y * w + x]!;
       if (r > shade) continue;
@@ -67,6 +68,36 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
   const asked = Math.log2(through);
   return { offDeg: (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
+}
+
+/** Least share of the matte that may lie beyond each side of the body's box: stray pixels of it (a peg's edges on the screen) are no body. */
+const STRAY = 0.003;
+
+/** Box of the matte but for a few stray pixels. */
+function bodyBox(f: SeenFrame, box: Box): Box {
+  const W = f.join.width, w = box[2] - box[0], h = box[3] - box[1];
+  const columns = new Float64Array(w), rows = new Float64Array(h);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const m = f.matte[(box[1] + y) * W + box[0] + x]!; columns[x] = columns[x]! + m; rows[y] = rows[y]! + m; }
+  const total = columns.reduce((s, v) => s + v, 0), ends = (list: Float64Array): [number, number] => {
+    let a = 0, b = list.length, low = list[0]!, high = list[b - 1]!;
+    while (a < b - 1 && low < STRAY * total) low += list[++a]!;
+    while (b > a + 1 && high < STRAY * total) high += list[--b - 1]!;
+    return [a, b];
+  };
+  const [l, r] = ends(columns), [t, b] = ends(rows);
+  return [box[0] + l, box[1] + t, box[0] + r, box[1] + b];
+}
+
+/** Share of the key that the performer as seen takes from the ground, over a box: shadows that are thin in the picture fill little of any strip along their axis. */
+function thrown(f: SeenFrame, box: Box, step: GroundStep, at: GroundFrame, over: Box): Float32Array {
+  const W = f.join.width, w = box[2] - box[0], h = box[3] - box[1], [x0, y0, x1, y1] = over;
+  const alpha = new Float32Array(w * h), out = new Float32Array((x1 - x0) * (y1 - y0));
+  for (let y = 0; y < h; y++) alpha.set(f.matte.subarray((box[1] + y) * W + box[0], (box[1] + y) * W + box[2]), y * w);
+  const shade = shadeGround({ ...step, contact: false }, at, alpha, box, W, f.join.height, 0.5);
+  if (shade === null) return out;
+  const [a0, b0, a1, b1] = shade.box, left = Math.max(a0, x0), right = Math.min(a1, x1);
+  for (let y = Math.max(b0, y0); y < Math.min(b1, y1) && right > left; y++) out.set(shade.cover.subarray((y - b0) * (a1 - a0) + left - a0, (y - b0) * (a1 - a0) + right - a0), (y - y0) * (x1 - x0) + left - x0);
+  return out;
 }
 
 /**
