@@ -61,9 +61,40 @@ export function reportError(error: unknown, json: boolean): void {
   if (json) process.stdout.write(`${JSON.stringify({ error: { code, message, detail: known ? error.detail : {} } })}\n`);
 }
 
-/** Right-aligned plain table. */
-export function table(rows: readonly (readonly string[])[]): string {
-  const widths: number[] = [];
-  for (const r of rows) r.forEach((c, i) => { widths[i] = Math.max(widths[i] ?? 0, c.length); });
-  return rows.map((r) => r.map((c, i) => (i === 0 ? c.padEnd(widths[i]!) : c.padStart(widths[i]!))).join('  ').trimEnd()).join('\n');
+/** A cell that is read as a number, with or without a unit: it stands to the right of its column. */
+const NUMBER = /^(?:[-+−]?\d[\d.,–:/ ]*(?:±\s*[\d.]+)?\s*(?:[a-zA-Z%°²/]{1,9})?|–|)$/;
+
+/**
+ * Plain table: numbers to the right, words to the left. Words of a last column that would run over `width` characters go on
+ * in lines of their own below it, so that a row of reasons can be read in any window.
+ */
+export function table(rows: readonly (readonly string[])[], width: number = Math.max(60, process.stdout.columns ?? 120)): string {
+  const widths: number[] = [], numeric: boolean[] = [];
+  for (const [n, r] of rows.entries()) {
+    r.forEach((c, i) => {
+      widths[i] = Math.max(widths[i] ?? 0, c.length);
+      // The first row may be a heading: it does not decide.
+      if (n > 0 || rows.length === 1) numeric[i] = (numeric[i] ?? true) && NUMBER.test(c);
+    });
+  }
+  const last = widths.length - 1;
+  const before = widths.slice(0, last).reduce((sum, w) => sum + w + 2, 0);
+  const room = Math.max(24, width - before);
+  return rows.map((r) => {
+    const line = r.map((c, i) => (i > 0 && numeric[i] === true ? c.padStart(widths[i]!) : i === last ? c : c.padEnd(widths[i]!)));
+    const words = r.length - 1 === last && numeric[last] !== true ? wrapped(r[last]!, room) : null;
+    if (words === null || words.length < 2) return line.join('  ').trimEnd();
+    return [...line.slice(0, last), words[0]!].join('  ') + words.slice(1).map((w) => `\n${' '.repeat(before)}${w}`).join('');
+  }).join('\n');
+}
+
+/** Words broken into lines of at most `room` characters where there is a space to break at. */
+function wrapped(text: string, room: number): string[] {
+  const lines: string[] = [];
+  for (const word of text.split(' ')) {
+    const last = lines[lines.length - 1];
+    if (last !== undefined && last.length + 1 + word.length <= room) lines[lines.length - 1] = `${last} ${word}`;
+    else lines.push(word);
+  }
+  return lines;
 }

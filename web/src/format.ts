@@ -1,25 +1,9 @@
 /** Numbers as a person reads them. */
+import { amount, unit } from '../../src/core/amount.js';
 import type { Measure } from '../../src/core/measure.js';
 import type { Rate } from '../../src/core/rational.js';
 
-const UNITS: Record<string, string> = { deg: '°', px: ' px', m: ' m', cm: ' cm', stop: ' stops', K: ' K', ratio: '', 'deg/s': '°/s', Hz: ' Hz', s: ' s', frame: ' frames', '1': '', '%': ' %', 'cycles/px': ' cycles/px', 'px/m': ' px/m' };
-
-/** Digits that the uncertainty leaves standing: one more than the first digit of the deviation. */
-function digits(sd: number | null, value: number): number {
-  const s = sd !== null && sd > 0 ? sd : Math.abs(value) / 100 || 1;
-  return Math.max(0, Math.min(4, 1 - Math.floor(Math.log10(s))));
-}
-
-export function unit(u: string): string {
-  return UNITS[u] ?? ` ${u}`;
-}
-
-export function amount(value: number, sd: number | null, u: string): string {
-  // Shares read best in hundredths.
-  if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
-  const d = digits(sd, value);
-  return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null ? '' : ` ± ${sd.toFixed(d)}`}`;
-}
+export { amount, unit };
 
 export function measureText(m: Measure | undefined): string {
   if (m === undefined) return 'not measured yet';

@@ -1,5 +1,6 @@
 /** `measure`: measure picks' plates. */
 import type { Command } from 'commander';
+import { amount } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
@@ -12,7 +13,7 @@ export function register(program: Command): void {
       if (ids.length === 0) throw new PlatewrightError('PW-PICK-NONE', 'the production has no pick yet; choose one with "platewright pick add"', { kind: 'usage' });
       for (const id of ids) await runWithProgress(book, 'measure', id);
       const all = ids.map((id) => ({ pick: id, measures: book.need('measures', id).measures }));
-      const m = (x: Measure | undefined): string => (x === undefined ? 'not measured' : x.value === null ? `– (${x.reason})` : `${x.value.toFixed(2)} ± ${(x.sd ?? 0).toFixed(2)} ${x.unit}${x.priorLed === true ? ' (usual value)' : ''}`);
+      const m = (x: Measure | undefined): string => (x === undefined ? 'not measured' : x.value === null ? `– (${x.reason})` : `${amount(x.value, x.sd, x.unit)}${x.priorLed === true ? ' (mostly a usual value)' : ''}`);
       answer(o, all, (d) => d.map(({ pick, measures: x }) => `${pick}\n${table([
         ['  camera move', x.camera?.move ?? 'not measured'], ['  focal length', m(x.view?.focalPx ?? x.camera?.focalPx)], ['  tilt', m(x.view?.tiltDeg)], ['  camera height', m(x.view?.cameraHeight)],
         ['  key azimuth', m(x.light?.azimuthDeg)], ['  key elevation', m(x.light?.elevationDeg)], ['  key over fill', m(x.light?.keyFillStops)], ['  edge spread', m(x.look?.edgeSpreadPx)],

@@ -1,0 +1,27 @@
+import { describe, expect, it } from 'vitest';
+import { table } from './output.js';
+
+describe('a table on the command line', () => {
+  const reasons = '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); hardly anything moves by itself';
+  const rows = [['shot', 'in', 'entry', 'effort', 'takes'], ['0', '0', 'start', '44 min', reasons], ['1', '1073', 'cut', '8 min', 'short']];
+
+  it('keeps within the window and loses no word of a long last column', () => {
+    const lines = table(rows, 80).split('\n');
+    for (const l of lines) expect(l.length).toBeLessThanOrEqual(80);
+    expect(lines.join(' ').replace(/\s+/g, ' ')).toContain(reasons);
+    // Words begin under their heading, on every line that they take.
+    const at = lines[0]!.indexOf('takes');
+    expect(lines[1]!.slice(at)).toMatch(/^3\.0 s of picture/);
+    for (const l of lines.slice(2, -1)) expect(l.search(/\S/)).toBe(at);
+    expect(lines.at(-1)!.slice(at)).toBe('short');
+  });
+
+  it('sets numbers to the right and words to the left', () => {
+    const lines = table(rows, 200).split('\n');
+    const end = lines[2]!.indexOf('1073') + 4;
+    expect(lines[1]![end - 1]).toBe('0');
+    expect(lines[0]!.slice(0, end).endsWith('in')).toBe(true);
+    expect(lines[2]!.indexOf('cut')).toBe(lines[1]!.indexOf('start'));
+    expect(lines[1]!.indexOf('44 min') + 6).toBe(lines[2]!.indexOf('8 min') + 5);
+  });
+});

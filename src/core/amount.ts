@@ -1,0 +1,19 @@
+/** A measured number as a person reads it: as many digits as its uncertainty leaves standing, and its unit. */
+const UNITS: Record<string, string> = { deg: '°', px: ' px', m: ' m', cm: ' cm', stop: ' stops', K: ' K', ratio: '', 'deg/s': '°/s', Hz: ' Hz', s: ' s', frame: ' frames', '1': '', '%': ' %', 'cycles/px': ' cycles/px', 'px/m': ' px/m' };
+
+/** Digits that the uncertainty leaves standing: one more than the first digit of the deviation. */
+function digits(sd: number | null, value: number): number {
+  const s = sd !== null && sd > 0 ? sd : Math.abs(value) / 100 || 1;
+  return Math.max(0, Math.min(4, 1 - Math.floor(Math.log10(s))));
+}
+
+export function unit(u: string): string {
+  return UNITS[u] ?? ` ${u}`;
+}
+
+export function amount(value: number, sd: number | null, u: string): string {
+  // Shares read best in hundredths.
+  if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
+  const d = digits(sd, value);
+  return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null ? '' : ` ± ${sd.toFixed(d)}`}`;
+}
