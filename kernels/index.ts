@@ -28,6 +28,7 @@ export { ballsFront, ballsDepth } from './balls';
 export { shadePlane } from './shade';
 export { labelParts } from './label';
 export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';
+export { layOver, layShade, relightCells, relightOver } from './lay-light';
 export { premultiplyHalf } from './premultiply-half';
 export { rideSmear } from './ride-smear';
 export { rideNormal, rideSample, rideScore, rideSmooth } from './ride';

@@ -4,7 +4,7 @@
 
 // @ts-ignore: decorator
 @inline
-function log2x4(x: v128): v128 {
+export function log2x4(x: v128): v128 {
   // x > 0. Mantissa to [sqrt(1/2), sqrt(2)).
   const bits = i32x4.sub(x, i32x4.splat(0x3f3504f3));
   const e = i32x4.shr_s(bits, 23);
@@ -22,7 +22,7 @@ function log2x4(x: v128): v128 {
 
 // @ts-ignore: decorator
 @inline
-function exp2x4(x: v128): v128 {
+export function exp2x4(x: v128): v128 {
   const c = f32x4.min(f32x4.max(x, f32x4.splat(-126)), f32x4.splat(127));
   const n = f32x4.nearest(c);
   const f = f32x4.sub(c, n);
@@ -46,7 +46,7 @@ function pow4(x: v128, g: v128): v128 {
 
 // @ts-ignore: decorator
 @inline
-function loadTail(p: usize, n: i32): v128 {
+export function loadTail(p: usize, n: i32): v128 {
   if (n >= 4) return v128.load(p);
   let r = f32x4.splat(load<f32>(p));
   if (n > 1) r = f32x4.replace_lane(r, 1, load<f32>(p, 4));
@@ -56,7 +56,7 @@ function loadTail(p: usize, n: i32): v128 {
 
 // @ts-ignore: decorator
 @inline
-function storeTail(p: usize, n: i32, v: v128): void {
+export function storeTail(p: usize, n: i32, v: v128): void {
   if (n >= 4) { v128.store(p, v); return; }
   store<f32>(p, f32x4.extract_lane(v, 0));
   if (n > 1) store<f32>(p, f32x4.extract_lane(v, 1), 4);

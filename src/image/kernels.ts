@@ -48,6 +48,14 @@ export class KernelScope {
     return pointer;
   }
 
+  /** Pointer to the values of `view` that a kernel changes and `finish` brings home. */
+  changed(view: FloatView): number {
+    if (this.door.owns(view)) return view.byteOffset;
+    const pointer = this.input(view);
+    this.back.push({ view, pointer });
+    return pointer;
+  }
+
   /** Scratch of `bytes`, freed with the scope. */
   allocate(bytes: number): number {
     const pointer = this.door.allocator.allocate(bytes);

@@ -16,6 +16,7 @@ import { frontCover } from './front.js';
 import type { Box } from './ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
 import { reflectPerformer } from './reflect.js';
+import { layPremultiplied } from './lay-premultiplied.js';
 import { placementAt } from './ride.js';
 import { applyShade } from './shade.js';
 import type { AirStep } from './types.js';
@@ -59,11 +60,11 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
     const touched = room?.bytes(n) ?? new Uint8Array(n);
     if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden);
-    if (reflection !== null) layOver(out, reflection.picture, reflection.box, box, touched, hidden);
+    if (reflection !== null) layPremultiplied(out, reflection.picture, reflection.box, box, touched, hidden);
     // The performer, held out by what passes in front.
     const over = overBox(placed, box, hidden, air, base);
     const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
-    layOver(out, over.picture, over.box, box, touched, null, matte);
+    layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
     return { box, coded, changed: touched, matte };
@@ -98,26 +99,6 @@ function onBox(placed: Placed, box: Box): Picture {
     for (let y = 0; y < placed.picture.height; y++) to.set(from.subarray(y * w, (y + 1) * w), (y + dy) * out.width + dx);
   }
   return out;
-}
-
-/** Premultiplied `over` on `out`; `matte`, given, takes its coverage. */
-function layOver(out: Picture, over: Picture, overBox: Box, box: Box, touched: Uint8Array, hidden: Float32Array | null, matte: Float32Array | null = null): void {
-  const n = out.width * out.height, m = over.width * over.height;
-  const dx = overBox[0] - box[0], dy = overBox[1] - box[1];
-  const s = over.data, d = out.data;
-  for (let y = 0, i = 0; y < over.height; y++) {
-    for (let x = 0, o = (y + dy) * out.width + dx; x < over.width; x++, i++, o++) {
-      const k = hidden === null ? 1 : 1 - hidden[o]!;
-      const a = s[3 * m + i]! * k;
-      if (!(a > 0)) continue;
-      const b = 1 - a;
-      touched[o] = 1;
-      if (matte !== null) matte[o] = a;
-      d[o] = s[i]! * k + b * d[o]!;
-      d[n + o] = s[m + i]! * k + b * d[n + o]!;
-      d[2 * n + o] = s[2 * m + i]! * k + b * d[2 * n + o]!;
-    }
-  }
 }
 
 /** Linear picture of a composed frame: the plate with the box laid in (the workbench's and float outputs' form). */

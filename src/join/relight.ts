@@ -8,6 +8,7 @@
  * Vectors in the camera frame (x right, y down, z forward). All planes over one box, height × width.
  */
 import { gaussianPlane } from '../image/gaussian.js';
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { frontOfBalls } from './ball-grids.js';
 import { ballsOfMatte } from './body-volume.js';
 
@@ -24,23 +25,29 @@ export interface RelightLamp {
   readonly fill: readonly [number, number, number];
 }
 
-/** Surface normals of the filled matte: three planes nx, ny, nz (towards the camera is negative z). Zero outside. */
+/** Surface normals of the filled matte: three planes nx, ny, nz (towards the camera is negative z). Zero where there is no body. */
 export function normalsOfMatte(alpha: Float32Array, width: number, height: number): Float32Array {
-  const n = width * height;
-  const out = new Float32Array(3 * n);
+  const front = frontOfMatte(alpha, width, height);
+  return front === null ? new Float32Array(3 * width * height) : normalsOfFront(front, width, height);
+}
+
+/** Height of the filled matte's front over the plane of the picture, smoothed; null where nothing fills it. */
+function frontOfMatte(alpha: Float32Array, width: number, height: number): Float32Array | null {
   const balls = ballsOfMatte(alpha, width, height);
-  if (balls.length === 0) return out;
+  if (balls.length === 0) return null;
   let biggest = 0;
   for (const b of balls) biggest = Math.max(biggest, b.r);
-  const front = frontOfBalls(balls, width, height);
-  const smooth = gaussianPlane(front, width, height, Math.max(1.5, 0.08 * biggest));
+  return gaussianPlane(frontOfBalls(balls, width, height), width, height, Math.max(1.5, 0.08 * biggest));
+}
+
+function normalsOfFront(front: Float32Array, width: number, height: number): Float32Array {
+  const n = width * height, out = new Float32Array(3 * n);
   for (let y = 0; y < height; y++) {
+    const up = Math.max(0, y - 1) * width, row = y * width, down = Math.min(height - 1, y + 1) * width;
     for (let x = 0; x < width; x++) {
-      const i = y * width + x;
-      const l = smooth[y * width + Math.max(0, x - 1)]!, r = smooth[y * width + Math.min(width - 1, x + 1)]!;
-      const u = smooth[Math.max(0, y - 1) * width + x]!, d = smooth[Math.min(height - 1, y + 1) * width + x]!;
+      const i = row + x;
       // The front surface stands at −z; its normal is (−∂z/∂x, −∂z/∂y, −1) with z the height towards the camera.
-      const gx = (l - r) / 2, gy = (u - d) / 2;
+      const gx = (front[row + Math.max(0, x - 1)]! - front[row + Math.min(width - 1, x + 1)]!) / 2, gy = (front[up + x]! - front[down + x]!) / 2;
       const k = 1 / Math.sqrt(gx * gx + gy * gy + 1);
       out[i] = gx * k;
       out[n + i] = gy * k;
@@ -62,52 +69,92 @@ export function facingOf(towards: readonly [number, number, number], nx: number,
 /** Rows that the shading is worked out on: it is smooth, and read between them. */
 const WORK_ROWS = 110;
 
+type Planes = readonly [Float32Array, Float32Array, Float32Array];
+
 /** Multiplies premultiplied linear colour (three planes) by the ratio of the two shadings, in place. `strength` 0..1 is an exponent: half strength is half the stops. */
-export function relight(colour: readonly [Float32Array, Float32Array, Float32Array], alpha: Float32Array, width: number, height: number, from: RelightLamp, to: RelightLamp, strength: number): void {
+export function relight(colour: Planes, alpha: Float32Array, width: number, height: number, from: RelightLamp, to: RelightLamp, strength: number): void {
   const cell = Math.max(1, Math.floor(height / WORK_ROWS));
-  const w = Math.ceil(width / cell), h = Math.ceil(height / cell), n = w * h;
-  const coarse = new Float32Array(n);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) coarse[y * w + x] = alpha[Math.min(height - 1, y * cell + (cell >> 1)) * width + Math.min(width - 1, x * cell + (cell >> 1))]!;
-  const normals = normalsOfMatte(coarse, w, h);
-  const most = Math.log(LIMIT);
-  const fillOf = (lamp: RelightLamp): number[] => lamp.fill.map((f) => f + (1 - f) * FLATTEN);
+  const w = Math.ceil(width / cell), h = Math.ceil(height / cell);
+  const front = frontOfMatte(cellMiddles(alpha, width, height, cell), w, h) ?? new Float32Array(w * h);
+  if (w * h < RATIO_FROM || width * height < KERNEL_FROM_PIXELS) {
+    relightOverPlain(colour, alpha, width, height, relightCellsPlain(front, w, h, from, to, strength), cell);
+    return;
+  }
+  const door = kernels(), scope = door.scope();
+  try {
+    const ratio = scope.allocate(12 * w * h);
+    const k = Float32Array.of(...from.towards, ...to.towards, ...fillOf(from), ...fillOf(to), WRAP, (2 * strength) / MOST, MOST * Math.LOG2E);
+    door.run('relightCells', [scope.input(front), w, h, scope.input(k), ratio], h, w * 16, 4 * (w + 8));
+    const { first, share } = columnCells(width, w, cell);
+    door.run('relightOver', [scope.changed(colour[0]), scope.changed(colour[1]), scope.changed(colour[2]), scope.input(alpha), width, ratio, w, h, cell, scope.input(first), scope.input(share)], height, width * 4, 12 * (w + 1));
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Alpha at the middle of each cell. */
+function cellMiddles(alpha: Float32Array, width: number, height: number, cell: number): Float32Array {
+  const w = Math.ceil(width / cell), h = Math.ceil(height / cell), half = cell >> 1;
+  const out = new Float32Array(w * h);
+  for (let y = 0; y < h; y++) {
+    const row = Math.min(height - 1, y * cell + half) * width;
+    for (let x = 0; x < w; x++) out[y * w + x] = alpha[row + Math.min(width - 1, x * cell + half)]!;
+  }
+  return out;
+}
+
+const MOST = Math.log(LIMIT);
+/** Fewer cells take the plain twins. */
+const RATIO_FROM = 256;
+
+function fillOf(lamp: RelightLamp): number[] {
+  return lamp.fill.map((f) => f + (1 - f) * FLATTEN);
+}
+
+/** The same for every row: the cell of each column and the part of the next; for groups of four. */
+function columnCells(width: number, w: number, cell: number): { first: Int32Array; share: Float32Array } {
+  const first = new Int32Array((width + 3) & ~3), share = new Float32Array((width + 3) & ~3);
+  for (let x = 0; x < width; x++) {
+    const u = Math.max(0, Math.min(w - 1.001, (x + 0.5) / cell - 0.5)), k = Math.floor(u);
+    first[x] = k;
+    share[x] = u - k;
+  }
+  return { first, share };
+}
+
+/** Plain twin of `relightCells`: the ratio of the two shadings on the normals of a front surface, three planes. */
+export function relightCellsPlain(front: Float32Array, w: number, h: number, from: RelightLamp, to: RelightLamp, strength: number): Float32Array {
+  const n = w * h, out = new Float32Array(3 * n), normals = normalsOfFront(front, w, h);
   const ff = fillOf(from), tf = fillOf(to);
-  const ratio = [new Float32Array(n), new Float32Array(n), new Float32Array(n)] as const;
-  // All cells beyond the body have the same ratio.
-  let beyond = -1;
   for (let i = 0; i < n; i++) {
-    const nz = normals[2 * n + i]!;
-    if (nz === 0) {
-      if (beyond >= 0) { for (let c = 0; c < 3; c++) ratio[c]![i] = ratio[c]![beyond]!; continue; }
-      beyond = i;
-    }
     // Beyond the filled body the surface turns to the lens: fur's tips take what the body's edge takes.
-    const nx = nz === 0 ? 0 : normals[i]!, ny = nz === 0 ? 0 : normals[n + i]!;
-    const gf = facingOf(from.towards, nx, ny, nz === 0 ? -1 : nz), gt = facingOf(to.towards, nx, ny, nz === 0 ? -1 : nz);
+    const nx = normals[i]!, ny = normals[n + i]!, nz = normals[2 * n + i]!;
+    const gf = facingOf(from.towards, nx, ny, nz), gt = facingOf(to.towards, nx, ny, nz);
     for (let c = 0; c < 3; c++) {
       const before = ff[c]! + (1 - ff[c]!) * gf, after = tf[c]! + (1 - tf[c]!) * gt;
       const stops = Math.log(Math.max(0.05, after) / Math.max(0.05, before)) * strength;
-      ratio[c]![i] = Math.exp(most * Math.tanh(stops / most));
+      out[c * n + i] = Math.exp(MOST * Math.tanh(stops / MOST));
     }
   }
-  // The same for every row: cell, share of the next, and the step to it.
-  const cells = new Int32Array(width), shares = new Float64Array(width), steps = new Int32Array(width);
-  for (let x = 0; x < width; x++) {
-    const u = Math.min(w - 1.001, Math.max(0, (x + 0.5) / cell - 0.5)), k = Math.floor(u);
-    cells[x] = k; shares[x] = u - k; steps[x] = k + 1 < w ? 1 : 0;
-  }
-  const [red, green, blue] = colour, [r, g, q] = ratio;
+  return out;
+}
+
+/** Plain twin of `relightOver`: colour times a ratio on cells, bilinear between their middles. */
+export function relightOverPlain(colour: Planes, alpha: Float32Array, width: number, height: number, ratio: Float32Array, cell: number): void {
+  const w = Math.ceil(width / cell), h = Math.ceil(height / cell), n = w * h;
+  const { first, share } = columnCells(width, w, cell);
   for (let y = 0; y < height; y++) {
-    const v = Math.min(h - 1.001, Math.max(0, (y + 0.5) / cell - 0.5)), j = Math.floor(v), ty = v - j;
+    const v = Math.max(0, Math.min(h - 1.001, (y + 0.5) / cell - 0.5)), j = Math.floor(v), ty = v - j;
     const down = j + 1 < h ? w : 0;
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
       if (alpha[i]! <= 0) continue;
-      const tx = shares[x]!, o = j * w + cells[x]!, o1 = o + steps[x]!, o2 = o + down, o3 = o1 + down;
-      const a = (1 - tx) * (1 - ty), b = tx * (1 - ty), d = (1 - tx) * ty, e = tx * ty;
-      red[i] = red[i]! * (a * r[o]! + b * r[o1]! + d * r[o2]! + e * r[o3]!);
-      green[i] = green[i]! * (a * g[o]! + b * g[o1]! + d * g[o2]! + e * g[o3]!);
-      blue[i] = blue[i]! * (a * q[o]! + b * q[o1]! + d * q[o2]! + e * q[o3]!);
+      const tx = share[x]!, o = j * w + first[x]!, o1 = o + (first[x]! + 1 < w ? 1 : 0), o2 = o + down, o3 = o1 + down;
+      for (let c = 0; c < 3; c++) {
+        const r = c * n;
+        colour[c]![i] = colour[c]![i]! * ((1 - tx) * (1 - ty) * ratio[r + o]! + tx * (1 - ty) * ratio[r + o1]! + (1 - tx) * ty * ratio[r + o2]! + tx * ty * ratio[r + o3]!);
+      }
     }
   }
 }

@@ -4,10 +4,11 @@
  * to take away, so no second shadow is laid over the first (own-shadow.ts). A marked surface that the key meets at another angle than level ground has another share
  * of key to lose: with a key k times as strong, fill / (k key + fill).
  */
+import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import type { Box, GroundShade } from './ground.js';
-import { LEAST_SPREAD, ownShadowAt, ownShadowOf, softened, type LitGround } from './own-shadow.js';
+import { LEAST_SPREAD, ownShadowAt, ownShadowOf, softened, type LitGround, type OwnShadow } from './own-shadow.js';
 import type { GroundStep } from './types.js';
 
 /** Least change of light that is laid; below it the plate's own code values stay. */
@@ -22,14 +23,53 @@ function left(t: number, key: number): number {
 
 /** Multiplies `out` (three linear planes over `box`) by the shade; `outline` bounds the receiver, `hidden` holds out what stands in front. */
 export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, out: Picture, box: Box, touched: Uint8Array, outline: readonly (readonly [number, number])[] | null, hidden: Float32Array | null): void {
+  const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1];
+  const bound = outline === null ? null : rasterizePolygon(outline.map(([x, y]) => [x - shade.box[0], y - shade.box[1]] as const), sw, sh);
+  // The ground's first, then those of the marked surfaces.
+  const lits = [ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission), ...(shade.marked === undefined ? [] : (step.receivers ?? []).map((r) => ownShadowOf(litOf(r.litLinear, r.litSpread), step.transmission)))];
+  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, shade.box[0] - box[0], shade.box[1] - box[1], step.litRadiusPx ?? 2) : null;
+  const laid: LaidShade = { step, shade, bound, lits, soft, hidden };
+  if (shade.marked === undefined && sw * sh >= KERNEL_FROM_PIXELS) layShade(laid, out, box, touched);
+  else layShadePlain(laid, out, box, touched);
+}
+
+/** A shade with all that says how much of it falls on each pixel. */
+export interface LaidShade {
+  readonly step: Pick<GroundStep, 'transmission' | 'contactStrength'>;
+  readonly shade: GroundShade;
+  /** Limits of the receiver, over the shade's box. */
+  readonly bound: Float32Array | null;
+  /** Where the plate lies in shadow already: the ground's, then those of the marked surfaces. */
+  readonly lits: readonly (OwnShadow | null)[];
+  readonly soft: Softened | null;
+  /** What stands in front, over the whole box. */
+  readonly hidden: Float32Array | null;
+}
+
+/** By the kernel (kernels/lay-light.ts); for shades without marked surfaces. */
+export function layShade({ step, shade, bound, lits, soft, hidden }: LaidShade, out: Picture, box: Box, touched: Uint8Array): void {
+  const w = box[2] - box[0], n = w * (box[3] - box[1]);
+  const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1];
+  const lit = soft === null ? null : lits[0]!;
+  const k = Float32Array.of(NOTHING, step.contactStrength, ...(shade.kept === true ? [0, 0, 0] : step.transmission), lit?.r ?? 0, lit?.g ?? 0, lit?.b ?? 0, lit?.offset ?? 0, lit === null ? 0 : 1);
+  const door = kernels(), scope = door.scope();
+  try {
+    const marks = scope.input(touched);
+    const under = lit === null ? [0, 0, 0, 0, 0] : [scope.input(soft!.picture.data), soft!.picture.width, soft!.picture.width * soft!.picture.height, soft!.x0, soft!.y0];
+    door.run('layShade', [scope.input(shade.cover), scope.input(shade.contact), sw, scope.changed(out.data), w, n, shade.box[0] - box[0], shade.box[1] - box[1], marks, scope.input(k), ...under, bound === null ? 0 : scope.input(bound), hidden === null ? 0 : scope.input(hidden)], sh, sw * 6);
+    if (!door.owns(touched)) touched.set(new Uint8Array(door.memory.buffer, marks, touched.length));
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link layShade}, and the way of marked surfaces. */
+export function layShadePlain({ step, shade, bound, lits, soft, hidden }: LaidShade, out: Picture, box: Box, touched: Uint8Array): void {
   const w = box[2] - box[0], n = w * (box[3] - box[1]);
   const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1];
   const dx = shade.box[0] - box[0], dy = shade.box[1] - box[1];
-  const bound = outline === null ? null : rasterizePolygon(outline.map(([x, y]) => [x - shade.box[0], y - shade.box[1]] as const), sw, sh);
   const { marked } = shade;
-  // The ground's first, then those of the marked surfaces.
-  const lits = [ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission), ...(marked === undefined ? [] : (step.receivers ?? []).map((r) => ownShadowOf(litOf(r.litLinear, r.litSpread), step.transmission)))];
-  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, dx, dy, step.litRadiusPx ?? 2) : null;
   const full = shade.kept === true ? ([0, 0, 0] as const) : step.transmission;
   let [t0, t1, t2] = full;
   const d = out.data;
@@ -63,8 +103,11 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
   }
 }
 
+/** The plate softened, and where in the whole box that part begins. */
+export interface Softened { readonly picture: Picture; readonly x0: number; readonly y0: number }
+
 /** The plate softened where the key is hidden from it, and where in `base` that part begins; null where it is hidden from nothing. */
-function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number): { readonly picture: Picture; readonly x0: number; readonly y0: number } | null {
+function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number): Softened | null {
   const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1], { cover } = shade;
   let x0 = sw, y0 = sh, x1 = 0, y1 = 0;
   for (let y = 0; y < sh; y++) {
