@@ -25,6 +25,7 @@ export { blockMatch } from './block-match';
 export { weave, drawPlaced } from './draw-placed';
 export { pngRows } from './png';
 export { ballsFront, ballsDepth } from './balls';
+export { cellBalls, cellDistance, coverAndStand, matteCells } from './body';
 export { shadePlane } from './shade';
 export { labelParts } from './label';
 export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';

@@ -6,7 +6,8 @@ import type { Vec3 } from '../geometry/mat3.js';
 import { ballsDepthPlain, ballsFrontPlain, depthInBalls, frontOfBalls } from './ball-grids.js';
 import { groundGeometry } from './ground.js';
 import { fillShade, fillShadePlain } from './shade-plane.js';
-import { buildShadowMap } from './shadow-map.js';
+import { ballsOfCells, ballsOfCellsPlain, matteCellsPlain } from './body-volume.js';
+import { buildShadowMap, coverAndStand, coverAndStandPlain } from './shadow-map.js';
 
 const setting = fc.record({ seed: fc.integer({ min: 1, max: 1e6 }), w: fc.integer({ min: 33, max: 120 }), h: fc.integer({ min: 33, max: 90 }), count: fc.integer({ min: 1, max: 40 }) });
 
@@ -17,9 +18,37 @@ describe('balls on a grid, by kernel and plain', () => {
       const balls = Array.from({ length: count }, () => ({ x: -5 + (w + 10) * r.uniform(), y: -5 + (h + 10) * r.uniform(), r: 0.5 + 25 * r.uniform() }));
       const plain = ballsFrontPlain(balls, w, h), kernel = frontOfBalls(balls, w, h);
       let worst = 0;
-      for (let i = 0; i < plain.length; i++) worst = Math.max(worst, Math.abs(kernel[i]! ** 2 - plain[i]!));
+      for (let i = 0; i < plain.length; i++) worst = Math.max(worst, Math.abs(kernel[i]! ** 2 - plain[i]! ** 2));
       expect(worst).toBeLessThan(2e-3);
     }), { numRuns: 20, seed: 3, endOnFailure: true });
+  });
+
+  it('the balls of a matte, in a box of it or over its edge: the same to the last bit', () => {
+    fc.assert(fc.property(setting, fc.integer({ min: 1, max: 5 }), fc.boolean(), ({ seed, w: width, h: height, count }, step, whole) => {
+      const r = new RandomStream(seed), alpha = new Float32Array(width * height);
+      for (let k = 0; k < count; k++) { const x0 = r.below(width), y0 = r.below(height), side = 1 + r.below(40); for (let y = y0; y < Math.min(height, y0 + side); y++) alpha.fill(r.uniform() < 0.2 ? r.uniform() : 1, y * width + x0, y * width + Math.min(width, x0 + side)); }
+      const bx0 = whole ? 0 : r.below(10), by0 = whole ? 0 : r.below(10), w = Math.ceil((width - bx0) / step) + 2, h = Math.ceil((height - by0) / step) + 2;
+      const kernel = ballsOfCells(alpha, width, height, { bx0, by0, step, w, h }), plain = ballsOfCellsPlain(matteCellsPlain(alpha, width, height, { bx0, by0, step, w, h }), w, h);
+      expect(Array.from(kernel)).toEqual(Array.from(plain));
+      expect(plain.length % 3).toBe(0);
+    }), { numRuns: 30, seed: 6, endOnFailure: true });
+  });
+
+  it('a matte that fills its picture has balls with no outline', () => {
+    const cells = { bx0: 0, by0: 0, step: 1, w: 42, h: 32 };
+    const full = new Float32Array(40 * 30).fill(1);
+    expect(Array.from(ballsOfCells(full, 40, 30, cells))).toEqual(Array.from(ballsOfCellsPlain(matteCellsPlain(full, 40, 30, cells), 42, 32)));
+  });
+
+  it('cover and stand, carried outwards', () => {
+    fc.assert(fc.property(setting, ({ seed, w, h, count }) => {
+      const r = new RandomStream(seed);
+      const balls = Array.from({ length: count }, () => ({ x: w * r.uniform(), y: h * r.uniform(), r: 0.5 + 6 * r.uniform(), stand: r.normal() }));
+      const a = ballsDepthPlain(balls, w, h, 3), b = { depth: a.depth.slice(), stand: a.stand.slice() }, ca = new Float32Array(w * h), cb = new Float32Array(w * h);
+      coverAndStand(a, ca, w, h);
+      coverAndStandPlain(b, cb, w, h);
+      for (const [x, y] of [[a.depth, b.depth], [a.stand, b.stand], [ca, cb]] as const) expect(Buffer.from(x.buffer).equals(Buffer.from(y.buffer))).toBe(true);
+    }), { numRuns: 20, seed: 8, endOnFailure: true });
   });
 
   it('the depth inside, and whose', () => {

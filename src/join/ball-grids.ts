@@ -8,25 +8,25 @@ import type { Ball } from './body-volume.js';
 /** Fewer cells take the plain twins. */
 const KERNEL_FROM = 1024;
 
+/** Rows of a tile of the kernel `ballsDepth`. */
+const TILE_ROWS = 8;
+
 /** Height of the front surface over the plane of the picture, 0 where no ball reaches. width × height. */
 export function frontOfBalls(balls: readonly Ball[], width: number, height: number): Float32Array {
-  const out = width * height < KERNEL_FROM ? ballsFrontPlain(balls, width, height) : new Float32Array(width * height);
-  if (width * height >= KERNEL_FROM) {
-    const list = new Float32Array(3 * balls.length);
-    balls.forEach((b, k) => { list[3 * k] = b.x; list[3 * k + 1] = b.y; list[3 * k + 2] = b.r; });
-    const door = kernels(), scope = door.scope();
-    try {
-      door.run('ballsFront', [scope.input(list), balls.length, scope.output(out), width, height], height, width * balls.length / 8);
-      scope.finish();
-    } finally {
-      scope.close();
-    }
+  if (width * height < KERNEL_FROM) return ballsFrontPlain(balls, width, height);
+  const out = new Float32Array(width * height), list = new Float32Array(3 * balls.length);
+  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[3 * k] = b.x; list[3 * k + 1] = b.y; list[3 * k + 2] = b.r; }
+  const door = kernels(), scope = door.scope();
+  try {
+    door.run('ballsFront', [scope.input(list), balls.length, scope.output(out), width, height], height, width * balls.length / 8);
+    scope.finish();
+  } finally {
+    scope.close();
   }
-  for (let i = 0; i < out.length; i++) if (out[i]! > 0) out[i] = Math.sqrt(out[i]!);
   return out;
 }
 
-/** Plain twin: the square of the height. */
+/** Plain twin of {@link frontOfBalls}. */
 export function ballsFrontPlain(balls: readonly Ball[], width: number, height: number): Float32Array {
   const square = new Float32Array(width * height);
   for (const b of balls) {
@@ -40,7 +40,7 @@ export function ballsFrontPlain(balls: readonly Ball[], width: number, height: n
       }
     }
   }
-  return square;
+  return square.map(Math.sqrt);
 }
 
 export interface StandingBall extends Ball {
@@ -48,21 +48,28 @@ export interface StandingBall extends Ball {
   readonly stand: number;
 }
 
-/** How deep each cell lies inside the ball that it lies deepest in (negative outside), and that ball's `stand`; −1e9 and 0 farther than `beyond` from all. The first of equals counts. */
-export function depthInBalls(balls: readonly StandingBall[], width: number, height: number, beyond: number): { depth: Float32Array; stand: Float32Array } {
-  const n = width * height;
-  if (n < KERNEL_FROM) return ballsDepthPlain(balls, width, height, beyond);
-  const depth = new Float32Array(n), stand = new Float32Array(n);
-  const list = new Float32Array(4 * balls.length);
-  balls.forEach((b, k) => { list[4 * k] = b.x; list[4 * k + 1] = b.y; list[4 * k + 2] = b.r; list[4 * k + 3] = b.stand; });
+/**
+ * How deep each cell lies inside the ball that it lies deepest in (negative outside), and that ball's `stand`; −1e9 and 0 farther
+ * than `beyond` from all. The first of equals counts; largest first is fastest. @param into where the two planes go
+ */
+export function depthInBalls(balls: readonly StandingBall[], width: number, height: number, beyond: number, into: { readonly depth: Float32Array; readonly stand: Float32Array } = { depth: new Float32Array(width * height), stand: new Float32Array(width * height) }): { depth: Float32Array; stand: Float32Array } {
+  if (width * height < KERNEL_FROM) {
+    const plain = ballsDepthPlain(balls, width, height, beyond);
+    into.depth.set(plain.depth);
+    into.stand.set(plain.stand);
+    return into;
+  }
+  const n = (balls.length + 3) & ~3, list = new Float32Array(4 * n).fill(-1e9, 2 * n, 3 * n);
+  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[k] = b.x; list[n + k] = b.y; list[2 * n + k] = b.r; list[3 * n + k] = b.stand; }
   const door = kernels(), scope = door.scope();
   try {
-    door.run('ballsDepth', [scope.input(list), balls.length, beyond, scope.output(depth), scope.output(stand), width, height], height, width * balls.length / 8);
+    const at = scope.input(list), rows = Math.ceil(height / TILE_ROWS);
+    door.run('ballsDepth', [at, at + 4 * n, at + 8 * n, at + 12 * n, balls.length, beyond, scope.output(into.depth), scope.output(into.stand), width, height], rows, width * balls.length / 16);
     scope.finish();
   } finally {
     scope.close();
   }
-  return { depth, stand };
+  return into;
 }
 
 /** Plain twin of {@link depthInBalls}. */

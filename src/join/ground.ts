@@ -94,7 +94,7 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
   const grounded = dot(g.light, plane.n) > GRAZING;
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
-  const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre) : null;
+  const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre, room) : null;
   const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, step.body === undefined ? undefined : { ...step.body, deep: 0 }) : [];
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;

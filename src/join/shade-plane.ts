@@ -23,8 +23,13 @@ export function fillShade(g: GroundGeometry, plane: { readonly n: Vec3; readonly
       const c = map.cell, n = map.width * map.height;
       k.set([map.b[0] / c, map.b[1] / c, map.b[2] / c, map.b0 / c + 0.5, map.a[0] / c, map.a[1] / c, map.a[2] / c, map.a0 / c + 0.5, ...map.light, 1], 7);
       k.set([map.spread / c, map.baseBlur * map.baseBlur, map.width, map.height, map.levels.length, ...BLURS], 21);
-      levels = scope.allocate(4 * n * map.levels.length);
-      map.levels.forEach((l, i) => door.view(levels + 4 * n * i, n).set(l));
+      const [first] = map.levels;
+      // Made in one piece in the kernels' memory, they are read where they lie.
+      if (first !== undefined && door.owns(first) && map.levels.every((l, i) => l.byteOffset === first.byteOffset + 4 * n * i)) levels = first.byteOffset;
+      else {
+        levels = scope.allocate(4 * n * map.levels.length);
+        map.levels.forEach((l, i) => door.view(levels + 4 * n * i, n).set(l));
+      }
       stand = scope.input(map.stand);
     }
     door.run('shadePlane', [scope.input(k), levels, stand, scope.input(balls), near.length, scope.output(cover), scope.output(contact), w, h], h, w * 12);

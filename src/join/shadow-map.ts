@@ -7,7 +7,9 @@
  * All vectors in the camera frame (x right, y down, z forward), lengths in metres.
  */
 import { gaussianPlane } from '../image/gaussian.js';
+import { kernels } from '../image/kernels.js';
 import { depthInBalls } from './ball-grids.js';
+import type { FrameRoom } from './frame-room.js';
 import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 
 export interface SolidBall {
@@ -42,8 +44,8 @@ export interface ShadowMap {
   readonly baseBlur: number;
 }
 
-/** Builds the map. `softnessDeg`: apparent diameter of the key; `edge`: softness of the body's own outline in metres (sd). Null for no balls. */
-export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec3, softnessDeg: number, cell: number, edge: number): ShadowMap | null {
+/** Builds the map. `softnessDeg`: apparent diameter of the key; `edge`: softness of the body's own outline in metres (sd); `room`: where the map is to lie. Null for no balls. */
+export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec3, softnessDeg: number, cell: number, edge: number, room?: FrameRoom): ShadowMap | null {
   if (balls.length === 0) return null;
   const along = dot(up, light);
   const upright: Vec3 = [up[0] - along * light[0], up[1] - along * light[1], up[2] - along * light[2]];
@@ -62,33 +64,51 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   const width = Math.ceil((highB - lowB) / c) + 2 * pad, height = Math.ceil((highA - lowA) / c) + 2 * pad;
   const a0 = lowA - pad * c, b0 = lowB - pad * c;
   // Largest first: what lies inside a large ball is seldom deeper inside another.
-  const order = balls.map((_, i) => i).sort((p, q) => balls[q]!.radius - balls[p]!.radius || p - q);
-  const { depth: depthInside, stand } = depthInBalls(order.map((k) => {
+  const order = Int32Array.from(balls, (_, i) => i).sort((p, q) => balls[q]!.radius - balls[p]!.radius || p - q);
+  const n = width * height;
+  const planes = (count: number): Float32Array => (room === undefined ? new Float32Array(count * n) : room.picture(width, count * height, 1, true).data);
+  const stand = planes(1), work = planes(2), cover = work.subarray(n);
+  const standing = Array.from(order, (k) => {
     const ball = balls[k]!;
     return { x: (dot(ball.centre, b) - b0) / c, y: (dot(ball.centre, a) - a0) / c, r: ball.radius / c, stand: dot(ball.centre, light) };
-  }), width, height, 3);
-  const cover = new Float32Array(width * height);
-  for (let i = 0; i < cover.length; i++) { const v = depthInside[i]! + 0.5; cover[i] = v <= 0 ? 0 : v >= 1 ? 1 : v; }
-  // Where no ball reaches, the nearest body's distance is still wanted for the outer half of the penumbra.
-  spreadStand(depthInside, stand, width, height);
+  });
+  coverAndStand(depthInBalls(standing, width, height, 3, { depth: work.subarray(0, n), stand }), cover, width, height);
   const spread = Math.tan((softnessDeg * Math.PI) / 180) / 4, baseBlur = edge / c;
   // The longest way that matters is about the body's own shadow; blurs beyond its penumbra are not made.
   const widest = Math.hypot(baseBlur, (spread * 4 * size) / c);
   let made = 2;
   while (made < BLURS.length && BLURS[made - 1]! < widest) made++;
-  const levels = BLURS.slice(0, made).map((sigma) => gaussianPlane(cover, width, height, sigma));
+  const all = planes(made);
+  const levels = BLURS.slice(0, made).map((sigma, i) => gaussianPlane(cover, width, height, sigma, sigma, all.subarray(i * n, (i + 1) * n)));
   return { width, height, cell: c, a, b, light, a0, b0, levels, stand, spread, baseBlur };
 }
 
-/** Carries known values outwards by two sweeps (rows and back), enough for the width of a penumbra. */
-function spreadStand(known: Float32Array, value: Float32Array, width: number, height: number): void {
+/**
+ * Fills `cover` from the depth inside the balls, soft over one cell, and carries depth and stand outwards by two sweeps (rows and
+ * back, columns and back), enough for the width of a penumbra: where no ball reaches, the nearest body's distance is still
+ * wanted for its outer half. By the kernel (kernels/body.ts).
+ */
+export function coverAndStand(balls: { readonly depth: Float32Array; readonly stand: Float32Array }, cover: Float32Array, width: number, height: number): void {
+  const door = kernels(), scope = door.scope();
+  try {
+    door.run('coverAndStand', [scope.changed(balls.depth), scope.changed(balls.stand), scope.output(cover), width, height], 1, 1);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link coverAndStand}. */
+export function coverAndStandPlain({ depth: known, stand: value }: { readonly depth: Float32Array; readonly stand: Float32Array }, cover: Float32Array, width: number, height: number): void {
+  for (let i = 0; i < cover.length; i++) cover[i] = Math.min(1, Math.max(0, known[i]! + 0.5));
+  const carry = (i: number, from: number): void => { if (known[i]! < -1e8 && known[from]! > -1e8) { known[i] = known[from]!; value[i] = value[from]!; } };
   for (let y = 0; y < height; y++) {
-    for (let x = 1; x < width; x++) { const i = y * width + x; if (known[i]! < -1e8 && known[i - 1]! > -1e8) { known[i] = known[i - 1]!; value[i] = value[i - 1]!; } }
-    for (let x = width - 2; x >= 0; x--) { const i = y * width + x; if (known[i]! < -1e8 && known[i + 1]! > -1e8) { known[i] = known[i + 1]!; value[i] = value[i + 1]!; } }
+    for (let x = 1; x < width; x++) carry(y * width + x, y * width + x - 1);
+    for (let x = width - 2; x >= 0; x--) carry(y * width + x, y * width + x + 1);
   }
   for (let x = 0; x < width; x++) {
-    for (let y = 1; y < height; y++) { const i = y * width + x; if (known[i]! < -1e8 && known[i - width]! > -1e8) { known[i] = known[i - width]!; value[i] = value[i - width]!; } }
-    for (let y = height - 2; y >= 0; y--) { const i = y * width + x; if (known[i]! < -1e8 && known[i + width]! > -1e8) { known[i] = known[i + width]!; value[i] = value[i + width]!; } }
+    for (let y = 1; y < height; y++) carry(y * width + x, (y - 1) * width + x);
+    for (let y = height - 2; y >= 0; y--) carry(y * width + x, (y + 1) * width + x);
   }
 }
 
