@@ -5,7 +5,7 @@
  */
 import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { standsStill } from './camera-still.js';
-import { votedShift } from './camera-vote.js';
+import { ballotOf, votedShift, type Ballot } from './camera-vote.js';
 import { align, type AlignResult } from './ride-align.js';
 import { createScratch, type AlignScratch } from './ride-sums.js';
 import { generatorExp, generatorLog, localScale, priorInformation } from './ride-generators.js';
@@ -35,6 +35,8 @@ export interface SetKey {
   readonly value: Float32Array;
   readonly gx: Float32Array;
   readonly gy: Float32Array;
+  /** Null where no patches are matched. */
+  readonly ballot: Ballot | null;
 }
 
 export interface SetFrame {
@@ -81,7 +83,8 @@ export class SetFollower {
   private addKey(frame: number, fromFirst: Mat3): void {
     const w = this.widthPx, h = this.heightPx, m = 3;
     const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 4000, true, this.memory);
-    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template, this.memory), ...(this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES) });
+    const patches = this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES;
+    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template, this.memory), ...patches, ballot: this.withPatches ? ballotOf(this.pyramid, patches.patches) : null });
   }
 
   follow(frame: LumaFrame): SetFrame {
@@ -111,13 +114,14 @@ export class SetFollower {
     const finish = (r: AlignResult): AlignResult | null => (bottom !== 0 ? r : align(key.template, this.pyramid, r.warp, { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 }, key.scratch));
     if (best !== null) best = finish(best);
     // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands still: what most of the picture did is asked too.
-    if (key.patches.length > 0 && this.supportOf(key, best) < SURE) {
+    let placed = this.placed(key, best);
+    if (key.ballot !== null && placed.share < SURE) {
       const expected = multiply(starts[0]!, invert(key.template.toPixels));
-      const shift = votedShift(key.patches, key.value, SIDE, this.pyramid[0]!, Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)), (x, y) => apply(expected, x, y));
+      const shift = votedShift(key.ballot, this.pyramid, Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)), (x, y) => apply(expected, x, y));
       const voted: Mat3 | null = shift === null ? null : multiply([1, 0, shift[0], 0, 1, shift[1], 0, 0, 1], starts[0]!);
       const coarse = voted === null ? null : align(key.template, this.pyramid, voted, { predicted: voted, prior: near, startLevel: Math.min(top, 1), stopLevel: Math.min(top, 1) }, key.scratch);
-      const other = coarse === null ? null : finish(coarse);
-      if (other !== null && (best === null || this.supportOf(key, other) > this.supportOf(key, best))) { best = other; quality = other.agreement * other.visible; }
+      const other = this.placed(key, coarse === null ? null : finish(coarse));
+      if (other.result !== null && (best === null || other.share > placed.share)) { placed = other; best = other.result; quality = best.agreement * best.visible; }
     }
     this.usual = Math.max(0.2, quality);
     const lost = best === null || best.agreement * best.visible < 0.08;
@@ -126,7 +130,7 @@ export class SetFollower {
     const step = multiply(multiply(invert(multiply(this.last, firstUnit)), fromFirst), firstUnit);
     this.velocity = lost ? new Float64Array(8) : generatorLog(step);
     this.last = fromFirst;
-    const matches = lost ? [] : matchPatches(key, this.pyramid[0]!, fromKey);
+    const matches = lost ? [] : placed.matches;
     const support = matches.length === 0 ? 0 : closeCount(key, matches, fromKey) / matches.length;
     const out: SetFrame = { frame: frame.index, fromFirst, key: index, fromKey, support, agreement: best?.agreement ?? 0, matches, lost };
     if (!lost && (best!.visible < 0.62 || (best!.agreement < 0.35 && best!.visible < 0.9)) && this.keys.length < 60) {
@@ -151,11 +155,12 @@ export class SetFollower {
     return { frame, fromFirst: key.fromFirst, key: index, fromKey: IDENTITY3, support: closeCount(key, matches, IDENTITY3) / matches.length, agreement: this.usual, matches, lost: false };
   }
 
-  /** Share of all patches of a key that are found where an alignment puts them. */
-  private supportOf(key: SetKey, r: AlignResult | null): number {
-    if (r === null) return 0;
-    const fromKey = multiply(r.warp, invert(key.template.toPixels));
-    return closeCount(key, matchPatches(key, this.pyramid[0]!, fromKey), fromKey) / (key.patches.length * Math.max(0.3, r.visible));
+  /** The patches of a key found under an alignment, and what share of all that it shows lies where it puts them. */
+  private placed(key: SetKey, result: AlignResult | null): { result: AlignResult | null; matches: SetFrame['matches']; share: number } {
+    if (result === null || key.patches.length === 0) return { result, matches: [], share: 0 };
+    const fromKey = normalise(multiply(result.warp, invert(key.template.toPixels)));
+    const matches = matchPatches(key, this.pyramid[0]!, fromKey);
+    return { result, matches, share: closeCount(key, matches, fromKey) / (key.patches.length * Math.max(0.3, result.visible)) };
   }
 }
 

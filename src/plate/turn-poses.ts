@@ -2,6 +2,9 @@
  * Yaw between a few key poses, by the monotone cubic of F. N. Fritsch & R. E. Carlson (*Monotone Piecewise Cubic
  * Interpolation*, SIAM J. Numer. Anal. 17, 1980): no overshoot between poses. The plainest turn measure: what poses alone
  * tell; tracked parallax is added elsewhere.
+ *
+ * Poses do not tell whether a turn is even or begins and ends at rest, as movements of the body do (T. Flash & N. Hogan, *The
+ * Coordination of Arm Movements*, J. Neurosci. 5, 1985). The curve lies between the two, so that neither is far off.
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import type { MarksFile } from './marks.js';
@@ -20,26 +23,33 @@ export function posesOf(marks: MarksFile): Pose[] {
   return poses;
 }
 
-/** Monotone cubic through (x, y), x rising; constant beyond the ends. */
+/** Rate at the first and the last pose as a share of an even turn's. */
+const END_SHARE = 0.3;
+/** With one pose between them: its rate against the mean beside it; 1 in an even turn, π/2 in one eased by a cosine. */
+const MIDDLE_SHARE = 1.25;
+
+/** Monotone cubic through (x, y), x rising, slower at the ends; constant beyond them. */
 export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: number) => number {
   const n = x.length;
   const d: number[] = [], m: number[] = new Array<number>(n).fill(0);
   for (let i = 0; i < n - 1; i++) d.push((y[i + 1]! - y[i]!) / (x[i + 1]! - x[i]!));
-  if (n === 2) m.fill(d[0]!);
+  if (n === 2) m.fill(END_SHARE * d[0]!);
   else {
     for (let i = 1; i < n - 1; i++) {
       const a = d[i - 1]!, b = d[i]!;
       if (a * b <= 0) continue;
       const h0 = x[i]! - x[i - 1]!, h1 = x[i + 1]! - x[i]!;
       // Weighted harmonic mean (Brodlie's form, as in Fritsch & Butland 1984): monotone without a second pass.
-      m[i] = (3 * (h0 + h1)) / ((2 * h1 + h0) / a + (h1 + 2 * h0) / b);
+      const even = (3 * (h0 + h1)) / ((2 * h1 + h0) / a + (h1 + 2 * h0) / b);
+      // Three times the lesser slope beside it is the most that keeps the curve monotone.
+      m[i] = n > 3 ? even : Math.sign(even) * Math.min(MIDDLE_SHARE * Math.abs(even), 3 * Math.min(Math.abs(a), Math.abs(b)));
     }
     const end = (h0: number, h1: number, d0: number, d1: number): number => {
       const v = ((2 * h0 + h1) * d0 - h0 * d1) / (h0 + h1);
       return v * d0 <= 0 ? 0 : d0 * d1 <= 0 && Math.abs(v) > 3 * Math.abs(d0) ? 3 * d0 : v;
     };
-    m[0] = end(x[1]! - x[0]!, x[2]! - x[1]!, d[0]!, d[1]!);
-    m[n - 1] = end(x[n - 1]! - x[n - 2]!, x[n - 2]! - x[n - 3]!, d[n - 2]!, d[n - 3]!);
+    m[0] = END_SHARE * end(x[1]! - x[0]!, x[2]! - x[1]!, d[0]!, d[1]!);
+    m[n - 1] = END_SHARE * end(x[n - 1]! - x[n - 2]!, x[n - 2]! - x[n - 3]!, d[n - 2]!, d[n - 3]!);
   }
   return (t) => {
     if (t <= x[0]!) return y[0]!;

@@ -11,7 +11,7 @@ import { lumaAt, type LumaSource } from './ride-source.js';
 import { facesOf, turnOfFace } from './turn-face.js';
 import { SurfaceFlow, type BodyPlace, type SurfaceRate } from './turn-flow.js';
 import { posesOf, turnFromPoses, type Pose } from './turn-poses.js';
-import { PROFILE_LIMIT, solveProfile } from './turn-profile.js';
+import { ANY_SWING, PERSON_SWING, PROFILE_LIMIT, solveProfile } from './turn-profile.js';
 import type { Turn } from './types.js';
 
 export interface TurnRequest {
@@ -57,7 +57,7 @@ export async function measureTurn(source: LumaSource, request: TurnRequest): Pro
   }
   const found = rates.filter((r) => Number.isFinite(r.spread)).length;
   return {
-    ...solveProfile(poses, rates, 0, request.rate),
+    ...solveProfile(poses, rates, 0, request.rate, marked?.kind === 'body' || marked?.kind === 'upright' ? PERSON_SWING : ANY_SWING),
     how: `${poses.length} poses and the slide of the surface (${found} of ${rates.length} frame pairs; body ${marked === null ? 'found by its motion' : `from the ${marked.kind} mark`})`,
   };
 }

@@ -35,7 +35,7 @@ export const TOOLS: readonly MarkTool[] = [
   { kind: 'screen', label: 'screen', points: null, hint: 'outline of the useful part of the screen: what lies outside never belongs to the performer', make: (p, frame) => ({ kind: 'screen', frame, polygon: [...p] }) },
   { kind: 'keep', label: 'keep', points: null, hint: 'outline of something of the screen’s own colour that belongs to the performer (a green toy)', make: (p, frame) => ({ kind: 'keep', frame, polygon: [...p] }) },
   { kind: 'stir', label: 'stirs', points: null, hint: 'outline of hair, cloth, water or leaves whose small movement is measured', make: (p, frame) => ({ kind: 'stir', frame, polygon: [...p] }) },
-  { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
+  { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame (0 faces the camera)', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
   { kind: 'eyeline', label: 'eyeline', points: 2, hint: 'the eyes, then what they look at', make: (p, frame) => ({ kind: 'eyeline', frame, from: p[0]!, to: p[1]! }) },
 ];
 
