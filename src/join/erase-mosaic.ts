@@ -182,8 +182,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
         const kept = withoutShadow(order, value, far, index, place, k);
         if (kept < k) { k = kept; for (let q = 0; q < k; q++) order[q] = value[q]!; mid = medianInPlace(order, k); }
       }
-      for (let q = 0; q < k; q++) away[q] = Math.abs(value[q]! - mid);
-      const sd = 1.4826 * medianInPlace(away, k);
+      const sd = 1.4826 * medianAway(order, mid, k, away);
       const within = Math.max(LEAST_SPREAD, 2.2 * sd);
       let r = 0, g = 0, b = 0, used = 0;
       for (let q = 0; q < k; q++) {
@@ -240,7 +239,20 @@ function withoutShadow(sorted: Float64Array, value: Float64Array, far: Float64Ar
   return kept;
 }
 
-/** Lower median of the first k values; they are left in another order. */
+/** Median distance from `mid` of the first k values, which rise: distances rise away from it on either side, so two heaps are merged. */
+function medianAway(sorted: Float64Array, mid: number, k: number, away: Float64Array): number {
+  let hi = 0;
+  while (hi < k && sorted[hi]! < mid) hi++;
+  let lo = hi - 1;
+  const upTo = k >> 1;
+  for (let q = 0; q <= upTo; q++) {
+    if (hi >= k || (lo >= 0 && mid - sorted[lo]! < sorted[hi]! - mid)) away[q] = mid - sorted[lo--]!;
+    else away[q] = sorted[hi++]! - mid;
+  }
+  return (k & 1) === 1 ? away[upTo]! : 0.5 * (away[upTo - 1]! + away[upTo]!);
+}
+
+/** Median of the first k values, which are left in rising order. */
 function medianInPlace(a: Float64Array, k: number): number {
   for (let i = 1; i < k; i++) {
     const v = a[i]!;

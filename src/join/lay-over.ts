@@ -19,6 +19,7 @@ export interface Shift {
 export function layOver(src: Picture, matrix: Mat3, width: number, height: number, filter: 'bilinear' | 'bicubic' | 'lanczos3', boundary: 'clamp' | 'zero' = 'clamp', shift: Shift | null = null): Picture {
   const back = tryInvert(matrix);
   if (back === null) return createPicture(width, height, src.channels);
+  if (shift === null && wholeShift(matrix)) return shifted(src, matrix[2], matrix[5], width, height, boundary);
   const far = shift === null ? 0 : Math.ceil(reachOf(shift));
   const b = boundsOf([[-far, -far], [width + far, -far], [width + far, height + far], [-far, height + far]], back);
   const x0 = Math.max(0, Math.floor(b[0]) - 5), y0 = Math.max(0, Math.floor(b[1]) - 5), x1 = Math.min(src.width, Math.ceil(b[2]) + 5), y1 = Math.min(src.height, Math.ceil(b[3]) + 5);
@@ -41,6 +42,28 @@ export function layOver(src: Picture, matrix: Mat3, width: number, height: numbe
     mapY[y * width + x] = (inverse[3] * u + inverse[4] * v + inverse[5]) / w;
   }
   return warpMap(part, mapX, mapY, width, height, { filter, boundary });
+}
+
+/** A shift by whole pixels: every filter here then reads one pixel alone. */
+function wholeShift(m: Mat3): boolean {
+  return m[0] === 1 && m[1] === 0 && m[3] === 0 && m[4] === 1 && m[6] === 0 && m[7] === 0 && m[8] === 1 && Number.isInteger(m[2]) && Number.isInteger(m[5]);
+}
+
+function shifted(src: Picture, dx: number, dy: number, width: number, height: number, boundary: 'clamp' | 'zero'): Picture {
+  const out = createPicture(width, height, src.channels);
+  const x0 = Math.min(width, Math.max(0, dx)), x1 = Math.max(x0, Math.min(width, dx + src.width));
+  for (let c = 0; c < src.channels; c++) {
+    const from = plane(src, c), to = plane(out, c);
+    for (let y = 0; y < height; y++) {
+      const v = y - dy, row = Math.min(src.height - 1, Math.max(0, v)) * src.width;
+      if (boundary === 'zero' && v !== row / src.width) continue;
+      if (x1 > x0) to.set(from.subarray(row + x0 - dx, row + x1 - dx), y * width + x0);
+      if (boundary === 'zero') continue;
+      to.fill(from[row]!, y * width, y * width + x0);
+      to.fill(from[row + src.width - 1]!, y * width + x1, (y + 1) * width);
+    }
+  }
+  return out;
 }
 
 function reachOf(s: Shift): number {

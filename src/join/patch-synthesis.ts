@@ -17,6 +17,8 @@ const SIDE = 2 * RADIUS + 1;
 const ROW_COST = 0.6;
 /** Trust in a hole's pixel falls with its depth (Wexler et al., section 3.2). */
 const DEPTH_TRUST = 1.3;
+/** Random search on the two finest levels reaches so far, px. */
+const NEARBY = 4;
 
 export interface SynthesisOptions {
   readonly seed?: number;
@@ -24,7 +26,7 @@ export interface SynthesisOptions {
   readonly sources?: Uint8Array;
 }
 
-interface Level { readonly w: number; readonly h: number; /** interleaved RGB */ readonly rgb: Float32Array; readonly hole: Uint8Array; /** known and allowed as a source */ readonly known: Uint8Array }
+interface Level { readonly w: number; readonly h: number; /** interleaved RGB */ readonly rgb: Float32Array; readonly hole: Uint8Array; /** known and allowed as a source */ readonly known: Uint8Array; /** has a value to be compared with */ readonly valued: Uint8Array }
 
 /**
  * Returns the three planes with the pixels where `hole` is not 0 filled; all others are untouched. `known` (1 = has a value)
@@ -42,13 +44,14 @@ export function synthesisePatches(planes: readonly Float32Array[], hole: Uint8Ar
   for (let i = 0; i < n; i++) weight[i] = hole[i] === 0 && known[i] !== 0 ? 1 : 0;
   const smooth = pushPull(planes, weight, width, height);
   const rgb = new Float32Array(3 * n);
-  const source = new Uint8Array(n), holes = new Uint8Array(n);
+  const source = new Uint8Array(n), holes = new Uint8Array(n), valued = new Uint8Array(n);
   for (let i = 0; i < n; i++) {
     holes[i] = hole[i] !== 0 ? 1 : 0;
+    valued[i] = weight[i]! > 0 ? 1 : 0;
     source[i] = weight[i]! > 0 && (options.sources === undefined || options.sources[i] !== 0) ? 1 : 0;
     for (let c = 0; c < 3; c++) rgb[3 * i + c] = weight[i]! > 0 ? planes[c]![i]! : smooth[c]![i]!;
   }
-  const levels = buildLevels({ w: width, h: height, rgb, hole: holes, known: source });
+  const levels = buildLevels({ w: width, h: height, rgb, hole: holes, known: source, valued });
   const random = new RandomStream(options.seed ?? 1, 77);
   let field: Field | null = null;
   for (let k = levels.length - 1; k >= 0; k--) {
@@ -56,9 +59,11 @@ export function synthesisePatches(planes: readonly Float32Array[], hole: Uint8Ar
     const search = Search.of(level, height);
     if (search === null) { field = null; continue; }
     if (field !== null) { search.adopt(field); search.vote(); } else search.scatter(random);
-    const rounds = k === 0 ? 2 : Math.min(10, 3 + 2 * k);
+    // What goes where is settled on the coarse levels; the fine ones look only about what they are handed.
+    const rounds = k === 0 ? 1 : k === 1 ? 3 : Math.min(10, 3 + 2 * k), first = k === levels.length - 1;
+    const reach = first || k > 1 ? Math.max(level.w, level.h) : NEARBY;
     for (let r = 0; r < rounds; r++) {
-      search.improve(random, r, k === levels.length - 1 ? 4 : 2);
+      search.improve(random, r, first ? 4 : k > 0 ? 2 : 1, reach);
       search.vote(k === 0 && r === rounds - 1);
     }
     field = search.field();
@@ -76,24 +81,28 @@ function buildLevels(finest: Level): Level[] {
     const last = levels[levels.length - 1]!;
     if (Math.min(last.w, last.h) < 6 * SIDE || levels.length >= 7 || deepest(last) < RADIUS) return levels;
     const w = last.w >> 1, h = last.h >> 1;
-    const rgb = new Float32Array(3 * w * h), hole = new Uint8Array(w * h), known = new Uint8Array(w * h);
+    const rgb = new Float32Array(3 * w * h), hole = new Uint8Array(w * h), known = new Uint8Array(w * h), valued = new Uint8Array(w * h);
     for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-      let k = 0, holes = 0;
+      let k = 0, holes = 0, values = 0;
       const i = y * w + x;
-      const sum = [0, 0, 0], all = [0, 0, 0];
       for (let d = 0; d < 4; d++) {
         const j = (2 * y + (d >> 1)) * last.w + 2 * x + (d & 1);
-        const isKnown = last.known[j]! !== 0;
-        if (isKnown) k++;
+        k += last.known[j]!;
         holes += last.hole[j]!;
-        for (let c = 0; c < 3; c++) { const v = last.rgb[3 * j + c]!; all[c] = all[c]! + v; if (isKnown) sum[c] = sum[c]! + v; }
+        values += last.valued[j]!;
       }
-      for (let c = 0; c < 3; c++) rgb[3 * i + c] = k > 0 ? sum[c]! / k : all[c]! / 4;
+      for (let d = 0; d < 4; d++) {
+        const j = (2 * y + (d >> 1)) * last.w + 2 * x + (d & 1);
+        if (k > 0 && last.known[j] === 0) continue;
+        const share = 1 / (k > 0 ? k : 4);
+        for (let c = 0; c < 3; c++) rgb[3 * i + c] = rgb[3 * i + c]! + share * last.rgb[3 * j + c]!;
+      }
       hole[i] = holes >= 2 ? 1 : 0;
       known[i] = hole[i] === 0 && k >= 2 ? 1 : 0;
+      valued[i] = hole[i] === 0 && values >= 2 ? 1 : 0;
     }
     if (!hole.some((v) => v !== 0)) return levels;
-    levels.push({ w, h, rgb, hole, known });
+    levels.push({ w, h, rgb, hole, known, valued });
   }
 }
 
@@ -130,7 +139,7 @@ class Search {
     this.rowCost = rowCost;
     const depth = distanceToSet(Uint8Array.from(level.hole, (v) => 1 - v), level.w, level.h);
     this.trust = new Float32Array(level.w * level.h);
-    for (let i = 0; i < this.trust.length; i++) this.trust[i] = level.hole[i] === 0 ? 1 : Math.max(0.02, DEPTH_TRUST ** -depth[i]!);
+    for (let i = 0; i < this.trust.length; i++) this.trust[i] = level.valued[i] !== 0 ? 1 : level.hole[i] === 0 ? 0 : Math.max(0.02, DEPTH_TRUST ** -depth[i]!);
   }
 
   static of(level: Level, fullHeight: number): Search | null {
@@ -154,18 +163,17 @@ class Search {
   }
 
   private distance(target: number, source: number, stop: number): number {
-    const { w, h, rgb } = this.level;
+    const { w, h, rgb } = this.level, { trust } = this;
     const tx = target % w, ty = (target - tx) / w, sx = source % w, sy = (source - sx) / w;
+    // A source's patch lies wholly inside; the target's may reach over the edge.
+    const y0 = Math.max(-RADIUS, -ty), y1 = Math.min(RADIUS, h - 1 - ty), x0 = Math.max(-RADIUS, -tx), x1 = Math.min(RADIUS, w - 1 - tx);
     let sum = this.rowCost * Math.abs(ty - sy);
-    for (let dy = -RADIUS; dy <= RADIUS; dy++) {
-      const y = ty + dy;
-      if (y < 0 || y >= h) continue;
-      for (let dx = -RADIUS; dx <= RADIUS; dx++) {
-        const x = tx + dx;
-        if (x < 0 || x >= w) continue;
-        const i = y * w + x, j = (sy + dy) * w + sx + dx;
-        const r = rgb[3 * i]! - rgb[3 * j]!, g = rgb[3 * i + 1]! - rgb[3 * j + 1]!, b = rgb[3 * i + 2]! - rgb[3 * j + 2]!;
-        sum += this.trust[i]! * (r * r + g * g + b * b);
+    for (let dy = y0; dy <= y1; dy++) {
+      let i = target + dy * w + x0, a = 3 * i, b = 3 * (source + dy * w + x0);
+      for (let dx = x0; dx <= x1; dx++) {
+        const r = rgb[a]! - rgb[b]!, g = rgb[a + 1]! - rgb[b + 1]!, k = rgb[a + 2]! - rgb[b + 2]!;
+        sum += trust[i]! * (r * r + g * g + k * k);
+        i++; a += 3; b += 3;
       }
       if (sum >= stop) return sum;
     }
@@ -208,11 +216,10 @@ class Search {
   }
 
   /** Sweeps of propagation and random search; every other sweep runs backwards. */
-  improve(random: RandomStream, round: number, sweeps: number): void {
+  improve(random: RandomStream, round: number, sweeps: number, reach: number): void {
     const { w, h } = this.level;
     for (const t of this.targets) this.cost[t] = this.distance(t, this.at[t]!, Infinity);
     const count = this.targets.length;
-    const widest = Math.max(w, h);
     for (let s = 0; s < sweeps; s++) {
       const back = ((s + round) & 1) === 1;
       const step = back ? 1 : -1;
@@ -220,16 +227,16 @@ class Search {
         const t = this.targets[back ? count - 1 - k : k]!;
         const x = t % w, y = (t - x) / w;
         let best = this.at[t]!, cost = this.cost[t]!;
-        const neighbours = [x + step >= 0 && x + step < w ? t + step : -1, y + step >= 0 && y + step < h ? t + step * w : -1];
         for (let q = 0; q < 2; q++) {
-          const o = neighbours[q]!;
+          const inside = q === 0 ? x + step >= 0 && x + step < w : y + step >= 0 && y + step < h;
+          const o = inside ? t + (q === 0 ? step : step * w) : -1;
           if (o < 0 || this.at[o]! < 0) continue;
           const s2 = this.at[o]! - (o - t);
           if (s2 < 0 || s2 >= w * h || this.isSource[s2] === 0 || s2 === best) continue;
           const d = this.distance(t, s2, cost);
           if (d < cost) { cost = d; best = s2; }
         }
-        for (let r = widest; r >= 1; r >>= 1) {
+        for (let r = reach; r >= 1; r >>= 1) {
           const bx = best % w, by = (best - bx) / w;
           const u = bx + Math.round((2 * random.uniform() - 1) * r), v = by + Math.round((2 * random.uniform() - 1) * r);
           if (u < 0 || v < 0 || u >= w || v >= h) continue;
@@ -253,21 +260,17 @@ class Search {
     const sum = new Float32Array(3 * w * h), weight = new Float32Array(w * h);
     for (const t of this.targets) {
       const s = this.at[t]!;
-      const tx = t % w, ty = (t - tx) / w, sx = s % w, sy = (s - sx) / w;
-      const p = this.trust[t]! * Math.exp(-this.cost[t]! * k) + 1e-9;
-      for (let dy = -RADIUS; dy <= RADIUS; dy++) {
-        const y = ty + dy, v = sy + dy;
-        if (y < 0 || y >= h || v < 0 || v >= h) continue;
-        for (let dx = -RADIUS; dx <= RADIUS; dx++) {
-          const x = tx + dx, u = sx + dx;
-          if (x < 0 || x >= w || u < 0 || u >= w) continue;
-          const i = y * w + x;
+      const tx = t % w, ty = (t - tx) / w;
+      const p = Math.max(0.02, this.trust[t]!) * Math.exp(-this.cost[t]! * k) + 1e-9;
+      const y0 = Math.max(-RADIUS, -ty), y1 = Math.min(RADIUS, h - 1 - ty), x0 = Math.max(-RADIUS, -tx), x1 = Math.min(RADIUS, w - 1 - tx);
+      for (let dy = y0; dy <= y1; dy++) {
+        let i = t + dy * w + x0, b = 3 * (s + dy * w + x0);
+        for (let dx = x0; dx <= x1; dx++, i++, b += 3) {
           if (hole[i] === 0) continue;
-          const j = v * w + u;
           weight[i] = weight[i]! + p;
-          sum[3 * i] = sum[3 * i]! + p * rgb[3 * j]!;
-          sum[3 * i + 1] = sum[3 * i + 1]! + p * rgb[3 * j + 1]!;
-          sum[3 * i + 2] = sum[3 * i + 2]! + p * rgb[3 * j + 2]!;
+          sum[3 * i] = sum[3 * i]! + p * rgb[b]!;
+          sum[3 * i + 1] = sum[3 * i + 1]! + p * rgb[b + 1]!;
+          sum[3 * i + 2] = sum[3 * i + 2]! + p * rgb[b + 2]!;
         }
       }
     }

@@ -6,8 +6,7 @@
  */
 import { IDENTITY3, apply, invert, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { framesPerSecond } from '../core/rational.js';
-import { distanceToSet } from '../image/distance.js';
-import { clonePicture, createPicture, plane, type Picture } from '../image/picture.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { warpHomography } from '../image/warp.js';
 import { copyFrame } from '../media/planes.js';
@@ -25,13 +24,14 @@ import { boundsOf, layOver, type Shift } from './lay-over.js';
 import { localField } from './local-field.js';
 import { findMovers, type SetMovers } from './set-movers.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
-import { matchSeam, matchSharpness } from './erase-seam.js';
+import { matchSharpness } from './erase-seam.js';
 import { chooseSources } from './erase-sources.js';
 import type { Reframe } from './reframe.js';
+import { WideSeam } from './wide-seam.js';
 
 const SOURCES = 24;
-/** Width over which the frame's own edge passes into the canvas, px. */
-const SOFT_EDGE = 6;
+/** So many of a camera that stands: only grain is averaged away. */
+const STILL_SOURCES = 16;
 
 /** How far things off the set's plane are believed to lie from it, as a share of the canvas's width. */
 const PARALLAX = 0.01;
@@ -55,7 +55,7 @@ export class WideCanvas {
   private readonly movers: SetMovers | null;
   private readonly reframe: Reframe;
   private readonly seen: Picture;
-  private edge: Edge | null = null;
+  private seam: WideSeam | null = null;
   /** What a camera that stands still shows about every frame, warped once. */
   private still: Laid | null = null;
 
@@ -95,7 +95,7 @@ export class WideCanvas {
     const step = Math.max(2, Math.round(frame.width / 80));
     for (let y = 0; y < frame.height; y += step) for (let x = 0; x < frame.width; x += step) if (needed[y * frame.width + x] !== 0) points.push([(x + 0.5) / frame.scale + frame.x0, (y + 0.5) / frame.scale + frame.y0]);
     const lost = new Set(camera.frames.filter((f) => f.support === 0).map((f) => f.frame));
-    const chosen = chooseSources({ candidates: spread(span.in, span.out, 72).filter((n) => !lost.has(n)), points, widthPx: w, heightPx: h, most: SOURCES, clearPx: 5, fromReference: (n) => motion.fromReference(n), hides });
+    const chosen = chooseSources({ candidates: spread(span.in, span.out, 72).filter((n) => !lost.has(n)), points, widthPx: w, heightPx: h, most: motion.still ? STILL_SOURCES : SOURCES, clearPx: 5, fromReference: (n) => motion.fromReference(n), hides });
     // What walks through is no part of the set. A camera that travels makes near things run past like walkers: they count only from further on.
     const movers = motion.still ? null : await findMovers(readerLumaSource(reader), motion, span, { width: frame.width, height: frame.height, fromReference: m }, TURNS.has(camera.move) ? undefined : 0.04);
     const buffer = createPicture(w, h, 3);
@@ -117,15 +117,18 @@ export class WideCanvas {
    * frame's own, and which of its pixels some frame shows (1; less: made up). @param coded display-coded R'G'B' of the whole (mended) frame
    */
   widen(n: number, coded: Picture): { readonly coded: Picture; readonly cover: Float32Array; readonly seen: Float32Array } {
-    const { width: w, height: h } = coded;
-    const { left, right, top, bottom } = this.reframe;
-    const W = w + left + right, H = h + top + bottom, N = W * H;
+    const { width: w, height: h } = coded, { left, top } = this.reframe;
+    const seam = (this.seam ??= new WideSeam(this.reframe, w, h)), { width: W, height: H, hidden, cover } = seam, N = W * H;
     const toCanvas: Mat3 = multiply([1, 0, left, 0, 1, top, 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
-    const around = createPicture(W, H, 3);
-    for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) around.data.set(coded.data.subarray((c * h + y) * w, (c * h + y + 1) * w), c * N + (y + top) * W + left);
-    const { hidden, near, cover } = (this.edge ??= edgeOf(this.reframe, w, h));
-    const moves = this.movers?.maskOf(n);
+    const around = seam.place(coded);
     const lay = (m: Mat3, shift: Shift | null): Laid => ({ fill: layOver(this.mosaic.picture, m, W, H, 'lanczos3', 'clamp', shift), seen: layOver(this.seen, m, W, H, 'bilinear', 'zero', shift).data });
+    if (this.motion.still) {
+      // A camera that stands has nothing to be brought into place, and nothing beyond the frame from other frames.
+      const { fill, seen } = (this.still ??= lay(toCanvas, null));
+      seam.lay(around, fill, null);
+      return { coded: around, cover: cover.slice(), seen };
+    }
+    const moves = this.movers?.maskOf(n);
     const trust = (seen: Float32Array): Float32Array => {
       const out = new Float32Array(N);
       for (let i = 0; i < N; i++) {
@@ -134,28 +137,15 @@ export class WideCanvas {
       }
       return out;
     };
-    let laid = this.still ?? lay(toCanvas, null);
-    if (this.motion.still) this.still = laid;
-    else laid = this.corrected(toCanvas, laid, around, hidden, lay, trust);
-    const fill = this.motion.still ? clonePicture(laid.fill) : laid.fill, seen = laid.seen;
+    const { fill, seen } = this.corrected(toCanvas, lay(toCanvas, null), around, hidden, lay, trust);
     const trusted = trust(seen);
-    if (!this.motion.still) matchSharpness(around, fill, hidden, trusted);
-    matchSeam(around, fill, hidden, trusted, { bandPx: 32, near });
-    for (let c = 0; c < 3; c++) {
-      const to = plane(fill, c), from = plane(around, c);
-      for (let i = 0; i < N; i++) {
-        const a = cover[i]!;
-        if (a === 0) to[i] = from[i]!;
-        else if (a < 1) to[i] = from[i]! + a * (to[i]! - from[i]!);
-      }
-    }
-    return { coded: fill, cover: cover.slice(), seen };
+    matchSharpness(around, fill, hidden, trusted);
+    seam.lay(around, fill, trusted);
+    return { coded: around, cover: cover.slice(), seen };
   }
 
   /** The still picture brought onto what the frame itself shows: an affine fit and a local field, carried on beyond the frame's edge. */
   private corrected(toCanvas: Mat3, laid: Laid, around: Picture, hidden: Float32Array, lay: (m: Mat3, shift: Shift | null) => Laid, trust: (seen: Float32Array) => Float32Array): Laid {
-    // A camera that stands has nothing to be brought into place, and nothing beyond the frame from other frames.
-    if (this.motion.still) return laid;
     const { width: W, height: H } = around;
     const inside = (seen: Float32Array): Float32Array => trust(seen).map((v, i) => (hidden[i]! > 0 ? 0 : v));
     const luma = lumaOf(around);
@@ -175,21 +165,6 @@ export class WideCanvas {
 }
 
 interface Laid { readonly fill: Picture; readonly seen: Float32Array }
-
-interface Edge { readonly hidden: Float32Array; readonly near: Float32Array; readonly cover: Float32Array }
-
-/** The canvas about a frame of w × h: where it is added, how far from that each pixel lies, and how much of it covers each. */
-function edgeOf({ left, right, top, bottom }: Reframe, w: number, h: number): Edge {
-  const W = w + left + right, H = h + top + bottom;
-  const hidden = new Float32Array(W * H).fill(1), cover = new Float32Array(W * H);
-  for (let y = 0; y < h; y++) hidden.fill(0, (y + top) * W + left, (y + top) * W + left + w);
-  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
-    // Depth inside the frame, from the sides that were widened only.
-    const depth = Math.min(left > 0 ? x - left + 0.5 : SOFT_EDGE, right > 0 ? left + w - x - 0.5 : SOFT_EDGE, top > 0 ? y - top + 0.5 : SOFT_EDGE, bottom > 0 ? top + h - y - 0.5 : SOFT_EDGE);
-    cover[y * W + x] = depth <= 0 ? 1 : depth >= SOFT_EDGE ? 0 : 1 - depth / SOFT_EDGE;
-  }
-  return { hidden, near: distanceToSet(hidden, W, H), cover };
-}
 
 function roomOf(frames: readonly number[], canvas: readonly Point2[], motion: SetMotion, w: number, h: number): MosaicFrame {
   let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
