@@ -72,10 +72,11 @@ export const pickSchema = z.object({
 });
 export type PickDocument = z.infer<typeof pickSchema>;
 
-export const measuresSchema = z.object({ id, at: z.string(), measures: result<PlateMeasures>() });
+/** `of` here and below: stamp of what it was made from (jobs/stale.ts). */
+export const measuresSchema = z.object({ id, at: z.string(), of: z.string().optional(), measures: result<PlateMeasures>() });
 export type MeasuresDocument = z.infer<typeof measuresSchema>;
 
-export const briefSchema = z.object({ id, at: z.string(), brief: result<Record<string, unknown>>() });
+export const briefSchema = z.object({ id, at: z.string(), of: z.string().optional(), brief: result<Record<string, unknown>>() });
 export type BriefDocument = z.infer<typeof briefSchema>;
 
 export const takeSchema = z.object({
@@ -85,6 +86,7 @@ export const takeSchema = z.object({
   info: result<MediaInfo>(),
   marks: marksFileSchema.nullable(),
   verdict: result<Verdict>().optional(),
+  verdictOf: z.string().optional(),
 });
 export type TakeDocument = z.infer<typeof takeSchema>;
 

@@ -15,5 +15,5 @@ export function amount(value: number, sd: number | null, u: string): string {
   // Shares read best in hundredths.
   if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
   const d = digits(sd, value);
-  return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null ? '' : ` ± ${sd.toFixed(d)}`}`;
+  return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null || sd === 0 ? '' : ` ± ${sd.toFixed(d)}`}`;
 }

@@ -6,6 +6,7 @@ import type { Settings } from '../book/settings.js';
 import type { Brief } from '../brief/types.js';
 import type { EditRecord } from '../book/book.js';
 import type { JobRecord } from '../jobs/job-store.js';
+import type { Stale } from '../jobs/stale.js';
 import type { PlateMeasures } from '../plate/types.js';
 
 /** GET /api/book: everything the pages show, apart from frames. */
@@ -27,6 +28,8 @@ export interface BookState {
   readonly deliveries: readonly { readonly id: string; readonly at: string; readonly files: readonly string[]; readonly report: unknown }[];
   /** Tolerances and attention as they hold, beside the program's own. POST /api/settings {name, numbers | null} changes one. */
   readonly settings: Settings;
+  /** What was made from something that has changed since. */
+  readonly stale: Stale;
   readonly ledger: LedgerState;
   readonly history: readonly EditRecord[];
   readonly jobs: readonly JobRecord[];

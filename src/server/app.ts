@@ -15,6 +15,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { enterJob, getJob, jobsPulse, listJobs, resumeJob, stopJob } from '../jobs/job-store.js';
 import { quickJoins } from '../jobs/quick-clip.js';
 import type { JobRunner } from '../jobs/job-runner.js';
+import { staleOf } from '../jobs/stale.js';
 import { ledgerOf } from '../jobs/ledger-of.js';
 import { firstIssue } from '../plate/marks.js';
 import { changeSetting, settingsOf } from '../book/settings.js';
@@ -66,7 +67,7 @@ export function bookState(book: Book): BookState {
     pulse: `${book.pulse()}`, production: book.need('production', 'production'),
     films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
     cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
-    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), stale: staleOf(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
   };
 }
 

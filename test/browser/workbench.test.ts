@@ -157,9 +157,33 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     }
   });
 
+  it('gives a chosen mark its number afterwards, and takes it back in the viewer', async () => {
+    const height = async (): Promise<number | undefined> => ((await (await fetch(`${base}api/documents/pick`)).json()) as { marks: { marks: { kind: string; height?: number }[] } }[])[0]!.marks.marks.find((m) => m.kind === 'upright')!.height;
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    await page.locator('.mark.upright path').dispatchEvent('click');
+    const chosen = page.getByRole('group', { name: 'The chosen mark' });
+    await chosen.getByLabel('height, m').fill('nonsense');
+    await chosen.getByLabel('height, m').press('Tab');
+    await expect.poll(() => chosen.getByLabel('height, m').getAttribute('aria-invalid')).toBe('true');
+    expect(await height()).toBe(1.8);
+    await chosen.getByLabel('height, m').fill('2,05');
+    await chosen.getByLabel('height, m').press('Tab');
+    await expect.poll(height).toBe(2.05);
+    await page.getByRole('dialog').getByRole('button', { name: 'Take back' }).click();
+    await expect.poll(height).toBe(1.8);
+    await page.keyboard.press('Escape');
+    await page.getByRole('dialog').waitFor({ state: 'detached' });
+  });
+
   it('takes edits back and does them again', async () => {
     await page.getByRole('button', { name: 'Take back' }).click();
     await page.getByRole('button', { name: 'Take back' }).click();
+    await page.getByText('1 marks: upright').waitFor();
+    // With nothing in focus the keyboard takes back and does again all the same.
+    await page.evaluate(() => (document.activeElement as HTMLElement | null)?.blur());
+    await page.keyboard.press('Control+Shift+KeyZ');
+    await page.getByText('2 marks: upright, erase').waitFor();
+    await page.keyboard.press('Control+KeyZ');
     await page.getByText('1 marks: upright').waitFor();
     await page.getByRole('button', { name: 'Do again' }).click();
     await page.getByText('2 marks: upright, erase').waitFor();
@@ -172,6 +196,36 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('button', { name: 'Write the brief' }).click();
     await page.locator('.instructions li').first().waitFor({ timeout: 60_000 });
     await look('sheet');
+  });
+
+  it('says that numbers are of marks that were changed since, and of no mark what is missing', async () => {
+    expect(await page.locator('.stale').count()).toBe(0);
+    await page.getByRole('button', { name: 'Put marks on it' }).click();
+    await page.locator('.mark.upright path').dispatchEvent('click');
+    await page.getByRole('button', { name: 'Remove (Del)' }).click();
+    await page.locator('.mark.upright').waitFor({ state: 'detached' });
+    await page.keyboard.press('Escape');
+    await page.locator('#measures .stale').waitFor();
+    await page.getByRole('button', { name: 'Measure again' }).click();
+    await page.locator('#measures .stale').waitFor({ state: 'detached', timeout: 90_000 });
+    await page.locator('#brief .stale').waitFor();
+    expect(await page.locator('.measure-columns').textContent()).toMatch(/no mark tells how the camera looks/);
+  });
+
+  it('changes a pick\'s name and span, and its marks stay on their pictures', async () => {
+    const pick = async () => ((await (await fetch(`${base}api/documents/pick`)).json()) as { title: string; in: number; out: number; marks: { marks: { kind: string; frame: number }[] } }[])[0]!;
+    const before = await pick();
+    await page.getByText('Name, span, action').click();
+    await page.getByLabel('first frame of the film').fill(String(before.in + 2));
+    await page.getByLabel('first frame of the film').press('Tab');
+    await expect.poll(async () => (await pick()).in).toBe(before.in + 2);
+    expect((await pick()).marks.marks.length).toBe(0);
+    await page.getByRole('button', { name: 'Take back' }).click();
+    await expect.poll(async () => (await pick()).marks.marks.length).toBe(before.marks.marks.length);
+    await page.getByLabel('last frame', { exact: true }).fill('100000');
+    await page.getByLabel('last frame', { exact: true }).press('Tab');
+    await page.getByText('a span lies between frames').waitFor();
+    expect((await pick()).out).toBe(before.out);
   });
 
   it('shows shoot day, cut and ledger, and each works by keyboard', async () => {

@@ -1,5 +1,5 @@
 /** The book: bookmarks on top, one page below, what is being worked on at the foot. */
-import { For, Match, Show, Switch, type JSX } from 'solid-js';
+import { For, Match, onCleanup, Show, Switch, type JSX } from 'solid-js';
 import { book, clearTrouble, connected, redo, trouble, undo } from './api.js';
 import { here } from './route.js';
 import { JobStrip } from './parts/job-strip.js';
@@ -20,8 +20,11 @@ export function App(): JSX.Element {
     if (typing || !(e.ctrlKey || e.metaKey)) return;
     if (e.key.toLowerCase() === 'z') { e.preventDefault(); void (e.shiftKey ? redo() : undo()); }
   };
+  // On the window: with nothing in focus the keyboard is the page's own.
+  window.addEventListener('keydown', onKey);
+  onCleanup(() => window.removeEventListener('keydown', onKey));
   return (
-    <div class="desk" onKeyDown={onKey}>
+    <div class="desk">
       <a class="skip" href="#page">To the page</a>
       <header class="head">
         <div class="title"><span class="name">Platewright</span><Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></div>

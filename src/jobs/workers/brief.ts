@@ -6,6 +6,7 @@ import type { Book } from '../../book/book.js';
 import type { ProductionDocument } from '../../book/documents.js';
 import type { ShootPlace } from '../../brief/types.js';
 import type { JobWorker } from '../run-job.js';
+import { briefStamp } from '../stale.js';
 
 /** The production's place as the brief wants it. */
 export function shootPlace(p: ProductionDocument): ShootPlace {
@@ -33,7 +34,7 @@ export const briefWorker: JobWorker = async ({ book, job, progress }) => {
   const days = typeof job.spec['days'] === 'number' ? job.spec['days'] : 60;
   progress(0, 1, 'sun windows');
   const brief = briefFor(book, job.subject, fromDate, days);
-  book.edit(`brief for ${job.subject}`, (e) => e.put('brief', { id: job.subject, at: new Date().toISOString(), brief: brief as unknown as Record<string, unknown> }));
+  book.edit(`brief for ${job.subject}`, (e) => e.put('brief', { id: job.subject, at: new Date().toISOString(), of: briefStamp(book.need('pick', job.subject), book.need('measures', job.subject), book.need('production', 'production')), brief: brief as unknown as Record<string, unknown> }));
   progress(1, 1, 'written');
   return brief;
 };

@@ -1,18 +1,12 @@
 /** Builds a join: recipe (proposed, or kept as changed by hand), then the render, which goes on where a stopped one was. */
-import { createHash } from 'node:crypto';
 import { mkdirSync } from 'node:fs';
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render-file.js';
-import type { Recipe } from '../../join/types.js';
 import type { JobWorker } from '../run-job.js';
 import { liveRecipe, openJoin, proposeFor } from '../join-parts.js';
 import { makeMendedClip } from '../mended-clip.js';
+import { recipeHash } from '../stale.js';
 import { measureWorker } from './measure.js';
-
-/** Short stamp of a recipe: which picture belongs to which recipe. */
-export function recipeHash(recipe: Recipe): string {
-  return createHash('sha256').update(JSON.stringify(recipe.steps)).digest('hex').slice(0, 16);
-}
 
 export const joinWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;

@@ -2,6 +2,7 @@
 import { measurePlate } from '../../plate/measure.js';
 import type { JobWorker } from '../run-job.js';
 import { plateClip } from '../plate-clip.js';
+import { measuresStamp } from '../stale.js';
 
 export const measureWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const pick = book.need('pick', job.subject);
@@ -11,7 +12,7 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
   progress(20, 100, 'measuring');
   const measures = await measurePlate(file, pick.marks);
   signal.throwIfAborted();
-  book.edit(`measure ${pick.id}`, (e) => e.put('measures', { id: pick.id, at: new Date().toISOString(), measures: { ...measures, file: book.storedPath(file) } }));
+  book.edit(`measure ${pick.id}`, (e) => e.put('measures', { id: pick.id, at: new Date().toISOString(), of: measuresStamp(pick), measures: { ...measures, file: book.storedPath(file) } }));
   progress(100, 100, 'measured');
   return { pick: pick.id };
 };

@@ -5,6 +5,7 @@ import { needsOfPlate } from '../../take/needs.js';
 import { changedTolerances } from '../../take/tolerances.js';
 import { judgeTake } from '../../take/verdict.js';
 import type { JobWorker } from '../run-job.js';
+import { verdictStamp } from '../stale.js';
 import { measureWorker } from './measure.js';
 
 export const verdictWorker: JobWorker = async (context) => {
@@ -14,13 +15,14 @@ export const verdictWorker: JobWorker = async (context) => {
   const pick = book.need('pick', take.pick);
   // A verdict needs the plate's numbers: measure it first where nobody has.
   if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((30 * d) / t, 100, s) });
-  const measures = book.need('measures', pick.id).measures;
+  const document = book.need('measures', pick.id), measures = document.measures;
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, pick.marks);
   const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
   signal.throwIfAborted();
-  const verdict = judgeTake(needs, measured, changedTolerances(book.need('production', 'production').tolerances));
-  book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) => e.put('take', { ...e.get('take', take.id)!, verdict }));
+  const production = book.need('production', 'production');
+  const verdict = judgeTake(needs, measured, changedTolerances(production.tolerances));
+  book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) => e.put('take', { ...e.get('take', take.id)!, verdict, verdictOf: verdictStamp(take, pick, document, production) }));
   progress(100, 100, verdict.verdict);
   return { take: take.id, verdict: verdict.verdict };
 };

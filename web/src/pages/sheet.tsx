@@ -3,6 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { Inspection } from '../../../src/inspect/types.js';
+import type { PlateMeasures } from '../../../src/plate/types.js';
 import { edit, startJob, uploadTake } from '../api.js';
 import { amount, need, seconds, shown, unit } from '../format.js';
 import { ById } from '../parts/by-id.js';
@@ -10,6 +11,7 @@ import { CleanFrame } from '../parts/clean-frame.js';
 import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
 import { MeasureList } from '../parts/measure-list.js';
+import { PickWords } from '../parts/pick-words.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
 import { ScreenPart } from '../parts/screen-part.js';
@@ -35,7 +37,8 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
     <article class="sheet">
       <header class="sheet-head">
         <h2>{props.pick.title}</h2>
-        <p class="pencil-note">{film().title}, frames {props.pick.in}–{props.pick.out} · {seconds(frames(), video().rate)}{props.pick.note === '' ? '' : ` · ${props.pick.note}`}</p>
+        <p class="pencil-note">{film().title}, frames {props.pick.in}–{props.pick.out - 1} · {seconds(frames(), video().rate)}{props.pick.note === '' ? '' : ` · ${props.pick.note}`}</p>
+        <PickWords book={props.book} pick={props.pick} />
         <nav class="sheet-nav" aria-label="Parts of the sheet"><For each={[['plate', 'Plate'], ['measures', 'Measured'], ['brief', 'Brief'], ['takes', 'Takes'], ['join', 'Join'], ['inspection', 'Inspection']]}>{([id, label]) => <a href={location.hash} onClick={(e) => { e.preventDefault(); document.getElementById(id!)?.scrollIntoView({ behavior: 'smooth' }); }}>{label}</a>}</For></nav>
       </header>
 
@@ -52,40 +55,41 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
 
       <section id="measures">
         <h3>What was measured</h3>
+        <Show when={props.book.stale.measures.includes(props.pick.id)}><p class="stale" role="status">Marks or span were changed since: these numbers do not know of it. Measure again.</p></Show>
         <p class="controls"><button onClick={() => void startJob('measure', props.pick.id)}>{m() === undefined ? 'Measure the plate' : 'Measure again'}</button>
           <Show when={m()}><button onClick={() => openViewer({ what: 'plate', id: props.pick.id, title: props.pick.title, start: m()!.view?.frame ?? 0, overlays: true })}>See it on the picture</button></Show></p>
         <Show when={m()}>{(x) => (
           <div class="measure-columns">
             <MeasureList title="Camera" items={[
-              { name: 'focal length', measure: x().view?.focalPx ?? x().camera?.focalPx }, { name: 'tilt', measure: x().view?.tiltDeg }, { name: 'roll', measure: x().view?.rollDeg }, { name: 'height', measure: x().view?.cameraHeight }, ...(x().travel === undefined ? [] : [{ name: 'way over the ground', measure: x().travel!.way }])]}>
-              <p class="how">move: {x().camera?.move ?? 'not measured'}{x().camera?.shake ? `, shake ${x().camera!.shake!.rmsPx.toFixed(2)} px` : ''}{x().view ? `; marks agree within ${x().view!.residualPx.toFixed(2)} px` : ''}</p>
+              { name: 'focal length', measure: x().view?.focalPx ?? x().camera?.focalPx, absent: noteOf(x(), 'view') }, { name: 'tilt', measure: x().view?.tiltDeg, absent: noteOf(x(), 'view') }, { name: 'roll', measure: x().view?.rollDeg, absent: noteOf(x(), 'view') }, { name: 'height', measure: x().view?.cameraHeight, absent: noteOf(x(), 'view') }, ...(x().travel === undefined ? [] : [{ name: 'way over the ground', measure: x().travel!.way }])]}>
+              <p class="how">move: {x().camera?.move ?? noteOf(x(), 'camera') ?? 'not measured'}{x().camera?.shake ? `, shake ${x().camera!.shake!.rmsPx.toFixed(2)} px` : ''}{x().view ? `; marks agree within ${x().view!.residualPx.toFixed(2)} px` : ''}</p>
             </MeasureList>
             <MeasureList title="Light" items={[
               { name: 'azimuth of the key', measure: x().light?.azimuthDeg }, { name: 'elevation', measure: x().light?.elevationDeg }, { name: 'key over fill', measure: x().light?.keyFillStops },
               { name: 'softness', measure: x().light?.softnessDeg }, { name: 'colour temperature', measure: x().light?.temperatureK }]}>
               <For each={x().light?.notes ?? []}>{(n) => <p class="how">{n}</p>}</For>
             </MeasureList>
+            <MeasureList title="Room" items={[
+              { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare, share: true }, { name: 'supplied by other frames', measure: x().room?.suppliedShare, share: true }]}>
+              <Show when={x().room}>{(r) => <p class="how"><Show when={widened(x()) !== ''}>to be widened by {widened(x())}. </Show>about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
+            </MeasureList>
+            <Show when={x().stir} fallback={<section class="measures"><h3>Stir</h3><p class="how">{noteOf(x(), 'stir') ?? 'nothing is marked that could stir; would help: a mark round what stirs (hair, cloth, water, leaves), of what the performer rides on, of a head or of a body'}</p></section>}>
+              <MeasureList title="Stir" items={[{ name: 'amplitude', measure: x().stir?.amplitudePx }, { name: 'direction', measure: x().stir?.directionDeg }, { name: 'rate', measure: x().stir?.rateHz }]} />
+            </Show>
+            <section class="measures"><h3>Ride and turn</h3>
+              <p class="how"><Show when={x().ride} fallback={noteOf(x(), 'ride') ?? 'no region to ride on is marked; would help: an outline (“rides on”) of what carries the performer'}>{(r) => <>followed over {r().frames.length} frames ({r().model}); lowest confidence {Math.min(...r().frames.map((f) => f.confidence)).toFixed(2)}</>}</Show></p>
+              <p class="how"><Show when={x().turn} fallback={noteOf(x(), 'turn') ?? 'no turn is marked; would help: a face, or two or three poses (frame and yaw) of whoever turns'}>{(t) => <>turns from {t().frames[0]?.yawDeg.toFixed(0)}° to {t().frames[t().frames.length - 1]?.yawDeg.toFixed(0)}°, at most {t().peakDegPerSecond.toFixed(0)}° a second (± {Math.max(...t().frames.map((f) => f.sd)).toFixed(1)}°)</>}</Show></p>
+            </section>
             <MeasureList title="Look" items={[
               { name: 'edge spread', measure: x().look?.edgeSpreadPx }, { name: 'sharpness, MTF50', measure: x().look?.mtf50 }, { name: 'motion blur', measure: x().look?.motionBlur.lengthPx },
               { name: 'shutter', measure: x().look?.motionBlur.shutterDeg }, { name: 'grain size', measure: x().look?.grain.correlationPx }, { name: 'haze', measure: x().look?.haze.amount }]}>
               <Show when={(x().look?.grain.table.length ?? 0) > 0}><GrainPair pick={props.pick.id} stamp={x().span.out} /></Show>
             </MeasureList>
-            <MeasureList title="Room" items={[
-              { name: 'ground for the performer', measure: x().room?.ground }, { name: 'performer in the picture', measure: x().room?.performerHeightPx }, { name: 'to erase', measure: x().room?.eraseShare, share: true }, { name: 'supplied by other frames', measure: x().room?.suppliedShare, share: true }]}>
-              <Show when={x().room}>{(r) => <p class="how">about {Math.round(r().effort.minutes)} min: {r().effort.reasons.join('; ')}</p>}</Show>
-            </MeasureList>
-            <Show when={x().stir} fallback={<section class="measures"><h3>Stir</h3><p class="how">nothing is marked that could stir; would help: a mark round what stirs (hair, cloth, water, leaves), of what the performer rides on, of a head or of a body</p></section>}>
-              <MeasureList title="Stir" items={[{ name: 'amplitude', measure: x().stir?.amplitudePx }, { name: 'direction', measure: x().stir?.directionDeg }, { name: 'rate', measure: x().stir?.rateHz }]} />
-            </Show>
-            <section class="measures"><h3>Ride and turn</h3>
-              <p class="how"><Show when={x().ride} fallback="no region to ride on is marked">{(r) => <>followed over {r().frames.length} frames ({r().model}); lowest confidence {Math.min(...r().frames.map((f) => f.confidence)).toFixed(2)}</>}</Show></p>
-              <p class="how"><Show when={x().turn} fallback="no turn is marked">{(t) => <>turns from {t().frames[0]?.yawDeg.toFixed(0)}° to {t().frames[t().frames.length - 1]?.yawDeg.toFixed(0)}°, at most {t().peakDegPerSecond.toFixed(0)}° a second (± {Math.max(...t().frames.map((f) => f.sd)).toFixed(1)}°)</>}</Show></p>
-            </section>
           </div>
         )}</Show>
       </section>
 
-      <section id="brief"><h3>The brief</h3><BriefPart book={props.book} pick={props.pick} /></section>
+      <section id="brief"><h3>The brief</h3><Show when={props.book.stale.briefs.includes(props.pick.id)}><p class="stale" role="status">Measures, marks or the studio’s own facts were changed since this was written. Write it again.</p></Show><BriefPart book={props.book} pick={props.pick} /></section>
 
       <section id="takes">
         <h3>Takes and verdicts</h3>
@@ -97,6 +101,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         <h3>The join</h3>
         <Show when={join()} fallback={<p class="lead">Not built yet. Choose a take above and build it.</p>}>{(j) => (
           <>
+            <Show when={props.book.stale.renders.includes(props.pick.id)}><p class="stale" role="status">The recipe was changed since this was rendered: the pictures here, the cut and the inspection show the one before. Render it again.</p></Show>
             <Show when={j().render} fallback={<p class="pencil-note">The recipe is there, the picture is not rendered yet.</p>}>{(r) => (
               <div class="strip"><For each={[0, 0.5, 1]}>{(t) => { const n = () => Math.round(t * (r().frames - 1)); return <Picture source={{ what: 'join', id: props.pick.id, title: `${props.pick.title}, joined`, version: r().at, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n()} width={640} alt={`join, frame ${n()}`} ratio={ratio()} caption={`frame ${n()}`} />; }}</For></div>
             )}</Show>
@@ -112,6 +117,17 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
       <section id="inspection"><h3>Does the join show?</h3><Show when={join()?.inspection} fallback={<p class="pencil-note">not inspected yet</p>}>{(i) => <InspectionTable inspection={i()} pick={props.pick.id} />}</Show></section>
     </article>
   );
+}
+
+/** Why a part of the measures is absent, in the words of the measuring. */
+function noteOf(m: PlateMeasures, part: string): string | undefined {
+  return m.notes?.find((n) => n.startsWith(`${part}: `))?.slice(part.length + 2);
+}
+
+/** By how much the picture is to grow, in words; empty where it is not. */
+function widened(m: PlateMeasures): string {
+  const w = m.room?.widenPx;
+  return w === undefined ? '' : (['left', 'right', 'top', 'bottom'] as const).filter((k) => w[k] > 0).map((k) => `${Math.round(w[k])} px ${k}`).join(', ');
 }
 
 function tally(kinds: readonly string[]): string {
@@ -184,7 +200,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
         <Show when={t().kind === 'video' && !v().hasAlpha}><ScreenPart take={t()} /><CleanFrame take={t()} /></Show>
         <Show when={t().verdict}>{(x) => (
           <table class="matters">
-            <caption class="pencil-note">best span {x().span.in}–{x().span.out}</caption>
+            <caption class="pencil-note">best span: frames {x().span.in}–{x().span.out - 1} of the take<Show when={props.book.stale.verdicts.includes(t().id)}> · <strong class="stale">measures, marks or limits were changed since: judge again</strong></Show></caption>
             <thead><tr><th scope="col">matter</th><th scope="col">measured</th><th scope="col">needed</th><th scope="col">verdict</th><th scope="col">what to change</th></tr></thead>
             <tbody><For each={[...x().matters].sort((a, b) => weight(b.verdict) - weight(a.verdict))}>{(r) => (
               <tr data-verdict={r.verdict ?? 'open'}>

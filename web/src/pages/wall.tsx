@@ -65,19 +65,20 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
     const list = [...(props.film.summaries ?? [])];
     return easyFirst() ? list.sort((a, b) => a.effortMinutes - b.effortMinutes) : list;
   };
-  const picked = (from: number, to: number): boolean => props.book.picks.some((p) => p.film === props.film.id && p.in < to && p.out > from);
+  const picksIn = (from: number, to: number): readonly PickDocument[] => props.book.picks.filter((p) => p.film === props.film.id && p.in < to && p.out > from);
+  const picked = (from: number, to: number): boolean => picksIn(from, to).length > 0;
   const pick = (index: number, from: number, to: number): void => {
     const taken = new Set(props.book.picks.map((p) => p.id));
     let id = `shot-${index}`;
     for (let n = 2; taken.has(id); n++) id = `shot-${index}-${n}`;
     const order = props.book.picks.reduce((m, p) => Math.max(m, p.order), 0) + 1;
-    void edit(`pick shot ${index}`, [{ do: 'put', kind: 'pick', document: { id, film: props.film.id, title: `Shot ${index}`, in: from, out: to, order, note: '', marks: { frame: 0, marks: [] }, action: '' } }]);
+    void edit(`pick shot ${index}`, [{ do: 'put', kind: 'pick', document: { id, film: props.film.id, title: id === `shot-${index}` ? `Shot ${index}` : `Shot ${index} (${id.split('-').pop()})`, in: from, out: to, order, note: '', marks: { frame: 0, marks: [] }, action: '' } }]);
   };
   const v = props.film.info.video!;
   return (
     <section>
       <h2>{props.film.title}</h2>
-      <p class="pencil-note">{v.frameCount} frames · {v.widthPx} × {v.heightPx} · {props.film.credit}</p>
+      <p class="pencil-note">{v.frameCount} frames · {v.widthPx} × {v.heightPx}{props.film.credit === '' ? '' : ` · ${props.film.credit}`}</p>
       <Show when={props.film.summaries !== undefined} fallback={<p class="lead">Not scanned yet. <button onClick={() => void startJob('scan', props.film.id)}>Find its shots</button></p>}>
         <p class="controls"><label><input type="checkbox" checked={easyFirst()} onChange={(e) => setEasyFirst(e.currentTarget.checked)} /> least effort first</label> <button onClick={() => void startJob('scan', props.film.id, { again: true })}>Scan again</button></p>
         <ul class="shots">
@@ -87,11 +88,11 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
                 <For each={s.thumbFrames}>{(n) => <Picture source={{ what: 'film', id: props.film.id, title: `${props.film.title}, shot ${s.index}`, in: s.in, out: s.out }} frame={n} width={220} alt={`shot ${s.index}, frame ${n}`} ratio={v.widthPx / v.heightPx} />}</For>
               </div>
               <div class="shot-words">
-                <h3>Shot {s.index} <span class="pencil-note">{s.in}–{s.out} · {seconds(s.out - s.in, v.rate)}{s.entry === 'cut' || s.entry === 'start' ? '' : ` · enters by ${s.entry}`}</span></h3>
+                <h3>Shot {s.index} <span class="pencil-note">{s.in}–{s.out - 1} · {seconds(s.out - s.in, v.rate)}{s.entry === 'cut' || s.entry === 'start' ? '' : ` · enters by ${s.entry}`}</span></h3>
                 <span class="palette" aria-hidden="true"><For each={s.palette}>{(c) => <i style={{ background: `rgb(${c.coded.map((x) => Math.round(x * 255)).join(',')})`, 'flex-grow': String(Math.max(0.03, c.share)) }} />}</For></span>
                 <ul class="takes-list"><For each={s.takes}>{(t) => <li>{t}</li>}</For></ul>
                 <p class="effort">about {Math.round(s.effortMinutes)} min of work</p>
-                <Show when={!picked(s.in, s.out)} fallback={<span class="pencil-note">picked</span>}><button onClick={() => pick(s.index, s.in, s.out)}>Pick this shot</button></Show>
+                <Show when={picked(s.in, s.out)}><span class="pencil-note">picked as <For each={picksIn(s.in, s.out)}>{(p, i) => <>{i() > 0 ? ', ' : ''}<a href={`#/sheet/${encodeURIComponent(p.id)}`}>{p.title}</a></>}</For> </span></Show><button onClick={() => pick(s.index, s.in, s.out)}>{picked(s.in, s.out) ? 'Pick it once more' : 'Pick this shot'}</button>
               </div>
             </li>
           )}</For>

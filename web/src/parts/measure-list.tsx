@@ -8,6 +8,8 @@ export interface Named {
   readonly measure: Measure | undefined | null;
   /** A ratio that is a share of a whole, shown in hundredths. */
   readonly share?: boolean;
+  /** Why it is not there, where the measuring said so. */
+  readonly absent?: string | undefined;
 }
 
 export function MeasureList(props: { title: string; items: readonly Named[]; children?: JSX.Element }): JSX.Element {
@@ -19,7 +21,7 @@ export function MeasureList(props: { title: string; items: readonly Named[]; chi
           <div class="measure" data-known={i.measure?.value !== null && i.measure !== undefined && i.measure !== null}>
             <dt>{i.name}</dt>
             <dd>
-              <Show when={i.measure} fallback={<span class="unknown">not measured yet</span>}>
+              <Show when={i.measure} fallback={<span class="unknown">{i.absent ?? 'not measured yet'}</span>}>
                 {(m) => (
                   <>
                     <Show when={m().value !== null} fallback={<span class="unknown">{m().reason}</span>}><span class="number">{amount(m().value!, m().sd, i.share === true ? '1' : m().unit)}</span></Show>

@@ -5,9 +5,12 @@
 import { createEffect, createMemo, createSignal, For, on, onCleanup, Show, type JSX } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks.js';
 import type { ProposedMark } from '../../../src/plate/propose-marks.js';
-import { book, edit, frameUrl, proposeMarks, readPixel } from '../api.js';
-import { handles, MarkShape, TOOLS, withHandle, type MarkTool, type P } from './mark-shapes.js';
+import { book, clearTrouble, edit, frameUrl, proposeMarks, readPixel, trouble, undo } from '../api.js';
+import { MarkFields } from './mark-fields.js';
+import { handles, MarkShape, withHandle, type P } from './mark-shapes.js';
+import { TOOLS, type MarkTool } from './mark-tools.js';
 import { Overlays } from './overlays.js';
+import { Proposals } from './proposals.js';
 import { closeViewer, viewer, type ViewerRequest } from './state.js';
 
 export function Viewer(): JSX.Element {
@@ -83,12 +86,22 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   // What the program would mark here: shown apart until a person takes it.
   const [proposed, setProposed] = createSignal<readonly ProposedMark[]>([]);
   const [asked, setAsked] = createSignal<number | null>(null);
+  const [looking, setLooking] = createSignal(false);
+  const [pointed, setPointed] = createSignal<ProposedMark | null>(null);
   const propose = async (): Promise<void> => {
+    setLooking(true);
     const n = frame(), answer = await proposeMarks(v.what, v.id, n);
-    setProposed(answer?.proposals ?? []);
+    setLooking(false);
+    if (answer === null) return;
+    setProposed(answer.proposals);
     setAsked(n);
   };
-  const accept = (p: ProposedMark): void => { save(`mark ${p.mark.kind}, as proposed`, [...marksFile().marks, p.mark]); setProposed(proposed().filter((x) => x !== p)); };
+  const leave = (p: ProposedMark): void => { setPointed(null); setProposed(proposed().filter((x) => x !== p)); };
+  const accept = (p: ProposedMark): void => { add(`mark ${p.mark.kind}, as proposed`, { ...p.mark, frame: p.mark.frame ?? asked() ?? frame() }); leave(p); };
+  const tools = () => TOOLS.filter((t) => t.on === undefined || (t.on === 'plate') === (v.what === 'plate'));
+  /** One mark more; it is the chosen one then, so that its numbers can be given at once. */
+  const add = (title: string, mark: Mark): void => { const { marks } = marksFile(); save(title, [...marks, mark]); setChosen(marks.length); };
+  const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
   const save = (title: string, marks: readonly Mark[]): void => {
     const f = facts();
     const file = { ...marksFile(), marks };
@@ -97,7 +110,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   };
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
-    save(`mark ${t.label}`, [...marksFile().marks, t.make(list, frame(), Number.isFinite(n) ? n : undefined)]);
+    add(`mark ${t.label}`, t.make(list, frame(), Number.isFinite(n) ? n : undefined));
     setPoints([]);
   };
   const toPicture = (e: MouseEvent): P => {
@@ -148,6 +161,9 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
     const f = act[k];
     if (f !== undefined && !(e.ctrlKey || e.metaKey || e.altKey)) { e.preventDefault(); e.stopPropagation(); f(); }
   };
+  // On the window: a button that goes away under the hand (a mark removed) leaves the keyboard with no element in here.
+  window.addEventListener('keydown', onKey);
+  onCleanup(() => window.removeEventListener('keydown', onKey));
   function removeChosen(): void {
     const i = chosen();
     if (i === null) return;
@@ -161,7 +177,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const measures = () => (v.what === 'plate' || v.what === 'join' ? book()?.measures[v.id] : undefined);
 
   return (
-    <dialog ref={(el) => { dialog = el; queueMicrotask(() => { if (!dialog.open) dialog.showModal(); }); }} class="viewer" onKeyDown={onKey} onClose={closeViewer} onCancel={(e) => e.preventDefault()} aria-label={v.title}>
+    <dialog ref={(el) => { dialog = el; queueMicrotask(() => { if (!dialog.open) dialog.showModal(); }); }} class="viewer" onClose={closeViewer} onCancel={(e) => e.preventDefault()} aria-label={v.title}>
       <div class="viewer-bar">
         <strong>{v.title}</strong>
         <span class="number" data-testid="frame-number">frame {frame()} of {facts().first}–{facts().last}</span>
@@ -171,9 +187,11 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
         </>}</Show>
         <Show when={measures()}><button aria-pressed={overlays()} onClick={() => setOverlays(!overlays())}>What was measured (O)</button></Show>
         <Show when={canMark()}><button aria-pressed={showMarks()} onClick={() => setShowMarks(!showMarks())}>Marks (M)</button></Show>
+        <Show when={canMark()}><button title={`take back: ${book()?.history.find((h) => !h.undone)?.title ?? 'nothing'}`} disabled={book()?.history.every((h) => h.undone) ?? true} onClick={() => { setChosen(null); void undo(); }}>Take back</button></Show>
         <button onClick={() => setZoom(zoom() === 1 ? null : 1)} aria-pressed={zoom() === 1}>1 : 1</button>
         <button class="close" onClick={closeViewer}>Close</button>
       </div>
+      <Show when={trouble()}>{(t) => <p class="margin-note trouble" role="alert">{t()} <button onClick={clearTrouble}>Put away</button></p>}</Show>
       <div class="stage" ref={stage}>
         <div class="sheet-of-glass" style={{ 'aspect-ratio': `${facts().width} / ${facts().height}`, ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()) }}>
           <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
@@ -182,7 +200,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
             <Show when={overlays() && measures()}>{(m) => <Overlays measures={m()} marks={marksFile()} frame={shown()} width={facts().width} height={facts().height} />}</Show>
             <Show when={canMark() && showMarks()}>
               <For each={marksFile().marks}>{(m, i) => <MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} />}</For>
-              <For each={proposed()}>{(p) => <g class="proposed"><MarkShape mark={p.mark} faint={p.mark.frame !== frame()} chosen={false} scale={handleScale()} onChoose={() => accept(p)} onGrab={() => undefined} /></g>}</For>
+              <For each={proposed()}>{(p) => <g class="proposed"><MarkShape mark={p.mark} faint={p.mark.frame !== frame() || (pointed() !== null && pointed() !== p)} chosen={pointed() === p} scale={handleScale()} onChoose={() => accept(p)} onGrab={() => undefined} /></g>}</For>
               <polyline class="drawing" points={[...points(), ...(at() !== null && points().length > 0 ? [at()!] : [])].map((p) => p.join(',')).join(' ')} />
               <For each={points()}>{(p) => <circle class="drawing" cx={p[0]} cy={p[1]} r={4 * handleScale()} />}</For>
             </Show>
@@ -194,25 +212,20 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
         <button onClick={() => { setSpeed(0); go(frame() - 1); }} aria-label="one frame back">‹</button>
         <button onClick={() => setSpeed(speed() === 0 ? 1 : 0)} aria-label={speed() === 0 ? 'play' : 'stop'}>{speed() === 0 ? 'Play' : 'Stop'}</button>
         <button onClick={() => { setSpeed(0); go(frame() + 1); }} aria-label="one frame on">›</button>
+        <label class="frame-to">frame <input type="number" min={facts().first} max={facts().last} value={frame()} onChange={(e) => { setSpeed(0); go(Number(e.currentTarget.value) || facts().first); }} /></label>
         <input type="range" min={facts().first} max={facts().last} value={frame()} onInput={(e) => { setSpeed(0); go(Number(e.currentTarget.value)); }} aria-label="frame" />
         <Show when={compare() === 'wipe'}><label>wipe <input type="range" min="0" max="1" step="0.005" value={wipe()} onInput={(e) => setWipe(Number(e.currentTarget.value))} /></label></Show>
         <span class="readout number">{pixel() === '' ? (at() === null ? 'click the picture to read a pixel' : `${Math.floor(at()![0])}, ${Math.floor(at()![1])}`) : pixel()}</span>
       </div>
       <Show when={canMark()}>
         <div class="tools" role="toolbar" aria-label="Marks">
-          <For each={TOOLS}>{(t) => <button aria-pressed={tool()?.label === t.label} onClick={() => { setTool(tool()?.label === t.label ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
-          <button onClick={() => void propose()}>Propose marks</button>
+          <For each={tools()}>{(t) => <button aria-pressed={tool()?.label === t.label} onClick={() => { setTool(tool()?.label === t.label ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
+          {/* Not disabled while it looks: a disabled button loses the keyboard. */}<button aria-busy={looking()} onClick={() => { if (!looking()) void propose(); }}>{looking() ? 'Looking…' : 'Propose marks'}</button>
           <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
             <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
-          <Show when={chosen() !== null && tool() === null}><span class="hint">{marksFile().marks[chosen()!]?.kind} on frame {marksFile().marks[chosen()!]?.frame ?? marksFile().frame} <button onClick={() => go(marksFile().marks[chosen()!]?.frame ?? marksFile().frame)}>Go there</button> <button onClick={removeChosen}>Remove (Del)</button></span></Show>
         </div>
-        <Show when={asked() !== null}>
-          <ul class="proposals" aria-label="Proposed marks">
-            <For each={proposed()} fallback={<li class="pencil-note">{asked() === frame() ? 'nothing (more) to propose on this frame' : `nothing (more) was proposed on frame ${asked()}`}</li>}>{(p) => (
-              <li><strong>{p.mark.kind === 'groundLines' ? 'ground lines' : p.mark.kind}</strong> {p.why} <button onClick={() => accept(p)}>Take it</button> <button onClick={() => setProposed(proposed().filter((x) => x !== p))}>Leave it</button></li>
-            )}</For>
-          </ul>
-        </Show>
+        <Show when={chosenMark()} fallback={<div class="chosen"><span class="hint">{marksFile().marks.length === 0 ? 'no marks yet: choose a tool above' : 'click a mark to choose it: its numbers are changed here, its points dragged'}</span></div>}>{(m) => <MarkFields mark={m()} frame={m().frame ?? marksFile().frame} onGo={() => go(m().frame ?? marksFile().frame)} onRemove={removeChosen} onChange={(next) => save(`${next.kind}: its numbers`, marksFile().marks.map((x, k) => (k === chosen() ? next : x)))} />}</Show>
+        <Show when={asked() !== null}><Proposals list={proposed()} asked={asked()!} frame={frame()} onTake={accept} onLeave={leave} onPoint={setPointed} /></Show>
       </Show>
     </dialog>
   );

@@ -1,0 +1,56 @@
+/**
+ * What in the book was made from something that has changed since: measures of other marks, a brief or a verdict of older
+ * measures, a picture of another recipe, an inspection of another picture. Told by stamps of what each was made from, so that an
+ * undo makes it good again; documents from before the stamps were kept are taken to hold.
+ */
+import { createHash } from 'node:crypto';
+import type { Book } from '../book/book.js';
+import type { MeasuresDocument, PickDocument, ProductionDocument, TakeDocument } from '../book/documents.js';
+import type { Recipe } from '../join/types.js';
+
+/** Ids by what is out of date. */
+export interface Stale {
+  readonly measures: readonly string[];
+  readonly briefs: readonly string[];
+  readonly verdicts: readonly string[];
+  readonly renders: readonly string[];
+}
+
+function stamp(value: unknown): string {
+  return createHash('sha256').update(JSON.stringify(value)).digest('hex').slice(0, 16);
+}
+
+/** Short stamp of a recipe: which picture belongs to which recipe. */
+export function recipeHash(recipe: Recipe): string {
+  return stamp(recipe.steps);
+}
+
+/** What measures depend on: the span and the marks. */
+export function measuresStamp(pick: PickDocument): string {
+  return stamp([pick.film, pick.in, pick.out, pick.marks]);
+}
+
+/** What a brief depends on beside the dates: the measures, the marks, and what the studio owns. */
+export function briefStamp(pick: PickDocument, measures: MeasuresDocument, production: ProductionDocument): string {
+  return stamp([measures.at, pick.marks, pick.title, pick.action, production.performer, production.camera, production.place]);
+}
+
+/** What a verdict depends on: the measures, the take's marks and the limits. */
+export function verdictStamp(take: TakeDocument, pick: PickDocument, measures: MeasuresDocument, production: ProductionDocument): string {
+  return stamp([measures.at, pick.marks, take.file, take.marks, production.tolerances]);
+}
+
+export function staleOf(book: Book): Stale {
+  const production = book.need('production', 'production');
+  const picks = new Map(book.list('pick').map((p) => [p.id, p]));
+  const all = book.list('measures');
+  const measures = new Map(all.map((m) => [m.id, m]));
+  const differs = (kept: string | undefined, now: string): boolean => kept !== undefined && kept !== now;
+  const staleMeasures = all.filter((m) => picks.has(m.id) && differs(m.of, measuresStamp(picks.get(m.id)!))).map((m) => m.id);
+  return {
+    measures: staleMeasures,
+    briefs: book.list('brief').filter((b) => { const p = picks.get(b.id), m = measures.get(b.id); return p !== undefined && m !== undefined && differs(b.of, briefStamp(p, m, production)); }).map((b) => b.id),
+    verdicts: book.list('take').filter((t) => { const p = t.pick === null ? undefined : picks.get(t.pick), m = p === undefined ? undefined : measures.get(p.id); return t.verdict !== undefined && p !== undefined && m !== undefined && differs(t.verdictOf, verdictStamp(t, p, m, production)); }).map((t) => t.id),
+    renders: book.list('join').filter((j) => j.render !== undefined && j.render.recipeHash !== recipeHash(j.recipe)).map((j) => j.id),
+  };
+}

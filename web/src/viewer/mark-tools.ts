@@ -1,0 +1,44 @@
+/** The tools by which a person draws marks: on which pictures, how many points a mark takes, and what it becomes. */
+import type { Mark } from '../../../src/plate/marks.js';
+import type { P } from './mark-shapes.js';
+
+export interface MarkTool {
+  readonly kind: Mark['kind'];
+  readonly label: string;
+  /** Fixed number of points, or null for a closed outline of three or more. */
+  readonly points: number | null;
+  readonly hint: string;
+  readonly asks?: 'height' | 'yaw' | 'later';
+  /** On a plate, on a take, or (absent) on both. */
+  readonly on?: 'plate' | 'take';
+  make(points: readonly P[], frame: number, number: number | undefined): Mark;
+}
+
+export const TOOLS: readonly MarkTool[] = [
+  { kind: 'upright', label: 'upright', points: 2, hint: 'foot, then top, of something upright', asks: 'height', make: (p, frame, height) => ({ kind: 'upright', frame, foot: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
+  { kind: 'groundLines', label: 'ground lines', points: 4, hint: 'two lines on the ground that are parallel in the scene: two points each', make: (p, frame) => ({ kind: 'groundLines', frame, lines: [[p[0]!, p[1]!], [p[2]!, p[3]!]] }) },
+  { kind: 'horizon', label: 'horizon', points: 2, hint: 'two points of the horizon', make: (p, frame) => ({ kind: 'horizon', frame, line: [p[0]!, p[1]!] }) },
+  { kind: 'rectangle', label: 'rectangle', points: 4, hint: 'a rectangle lying on the ground or standing on a wall: its four corners in turn', make: (p, frame) => ({ kind: 'rectangle', frame, corners: [p[0]!, p[1]!, p[2]!, p[3]!] }) },
+  { kind: 'shadow', label: 'shadow', points: 2, hint: 'foot of what casts it, then the shadow’s tip', asks: 'height', make: (p, frame, height) => ({ kind: 'shadow', frame, foot: p[0]!, tip: p[1]!, ...(height ? { height } : {}) }) },
+  { kind: 'head', label: 'head', points: 2, hint: 'middle of the head, then its edge to the side', make: (p, frame) => { const r = Math.hypot(p[1]![0] - p[0]![0], p[1]![1] - p[0]![1]); return { kind: 'head', frame, ellipse: [p[0]![0], p[0]![1], r, r * 1.25, 0] }; } },
+  { kind: 'face', label: 'face', points: 3, hint: 'a face that turns: the eye on the left of the picture, the eye on its right, the tip of the nose; one frame that shows all three is enough, more are better', make: (p, frame) => ({ kind: 'face', frame, leftEye: p[0]!, rightEye: p[1]!, nose: p[2]! }) },
+  { kind: 'stand', label: 'stands here', on: 'plate', points: 2, hint: 'where the performer’s feet are, then where its top is', asks: 'height', make: (p, frame, height) => ({ kind: 'stand', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
+  { kind: 'carry', label: 'rides on', on: 'plate', points: null, hint: 'outline of what the performer rides on', make: (p, frame) => ({ kind: 'carry', frame, region: [...p] }) },
+  { kind: 'performer', label: 'performer', on: 'take', points: 2, hint: 'the performer’s feet, then its top', asks: 'height', make: (p, frame, height) => ({ kind: 'performer', frame, ground: p[0]!, top: p[1]!, ...(height ? { height } : {}) }) },
+  { kind: 'erase', label: 'erase', on: 'plate', points: null, hint: 'outline of what goes', make: (p, frame) => ({ kind: 'erase', frame, polygon: [...p] }) },
+  { kind: 'erase', label: 'its shadow', on: 'plate', points: null, hint: 'outline of a shadow of what goes, a little wider than it; where no frame shows the ground lit it is relit', make: (p, frame) => ({ kind: 'erase', frame, polygon: [...p], shadow: true }) },
+  { kind: 'widen', label: 'widen', on: 'plate', points: 0, hint: 'the picture is made larger at its sides: say by how much below', make: (_p, frame) => ({ kind: 'widen', frame, left: 0, right: 0, top: 0, bottom: 0 }) },
+  { kind: 'patch', label: 'patch', points: null, hint: 'outline of the part that another take’s replaces, or that replaces it; on a plate: taken from so many frames later of the same shot', asks: 'later', make: (p, frame, later) => ({ kind: 'patch', frame, polygon: [...p], ...(later ? { offsetFrames: Math.round(later) } : {}) }) },
+  { kind: 'front', label: 'in front', on: 'plate', points: null, hint: 'outline of what passes before the performer', make: (p, frame) => ({ kind: 'front', frame, polygon: [...p] }) },
+  { kind: 'receiver', label: 'wall', on: 'plate', points: null, hint: 'a wall that the performer’s shadow falls on: the two ends of its foot on the ground first, then on round its outline', make: (p, frame) => ({ kind: 'receiver', frame, surface: 'wall', polygon: [...p], base: [p[0]!, p[1]!] }) },
+  { kind: 'receiver', label: 'step', on: 'plate', points: null, hint: 'outline of a level surface that the shadow falls on, and how high over the ground (negative: under it)', asks: 'height', make: (p, frame, height) => ({ kind: 'receiver', frame, surface: 'step', polygon: [...p], height: height ?? 0 }) },
+  { kind: 'receiver', label: 'rounded', on: 'plate', points: null, hint: 'outline of a rounded body that the shadow falls on (a head, a shoulder, a column)', make: (p, frame) => ({ kind: 'receiver', frame, surface: 'face', polygon: [...p] }) },
+  { kind: 'reflector', label: 'mirrors', on: 'plate', points: null, hint: 'outline of a floor, water or glass that mirrors the performer', make: (p, frame) => ({ kind: 'reflector', frame, polygon: [...p] }) },
+  { kind: 'pane', label: 'pane', on: 'plate', points: null, hint: 'outline of the glass before the performer', make: (p, frame) => ({ kind: 'pane', frame, polygon: [...p] }) },
+  { kind: 'screen', label: 'screen', on: 'take', points: null, hint: 'outline of the useful part of the screen: what lies outside never belongs to the performer', make: (p, frame) => ({ kind: 'screen', frame, polygon: [...p] }) },
+  { kind: 'keep', label: 'keep', on: 'take', points: null, hint: 'outline of something of the screen’s own colour that belongs to the performer (a green toy)', make: (p, frame) => ({ kind: 'keep', frame, polygon: [...p] }) },
+  { kind: 'body', label: 'body', points: null, hint: 'on a plate: outline of a turning body; on a take: the performer is cut out by this outline, where no screen does it (put it on a few frames)', make: (p, frame) => ({ kind: 'body', frame, polygon: [...p] }) },
+  { kind: 'stir', label: 'stirs', points: null, hint: 'outline of hair, cloth, water or leaves whose small movement is measured', make: (p, frame) => ({ kind: 'stir', frame, polygon: [...p] }) },
+  { kind: 'pose', label: 'pose', points: 0, hint: 'yaw of whoever turns, on this frame (0 faces the camera)', asks: 'yaw', make: (_p, frame, yaw) => ({ kind: 'pose', frame, yawDeg: yaw ?? 0 }) },
+  { kind: 'eyeline', label: 'eyeline', points: 2, hint: 'the eyes, then what they look at', make: (p, frame) => ({ kind: 'eyeline', frame, from: p[0]!, to: p[1]! }) },
+];
