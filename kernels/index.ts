@@ -20,6 +20,7 @@ export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-ce
 export { matteTurn, peelSeeds, screenJudge, screenRatio, squareOff } from './peel-small';
 export { chamferPair } from './peel-depth';
 export { peelColour, peelLift, peelMatte } from './peel-full';
+export { dropMinor, edgeRuns, largeParts, maskFloats, matteBox, otherThan, settledScreen, takeEdges, takeSpecks } from './screen-parts';
 export { peelFlood } from './peel-flood';
 export { blockMatch } from './block-match';
 export { weave, drawPlaced } from './draw-placed';

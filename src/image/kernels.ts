@@ -26,7 +26,7 @@ type FloatView = Float32Array;
 export class KernelScope {
   private readonly door: KernelDoor;
   private readonly blocks: number[] = [];
-  private readonly back: { view: FloatView; pointer: number }[] = [];
+  private readonly back: { view: FloatView | Uint8Array; pointer: number }[] = [];
 
   constructor(door: KernelDoor) {
     this.door = door;
@@ -49,7 +49,7 @@ export class KernelScope {
   }
 
   /** Pointer to the values of `view` that a kernel changes and `finish` brings home. */
-  changed(view: FloatView): number {
+  changed(view: FloatView | Uint8Array): number {
     if (this.door.owns(view)) return view.byteOffset;
     const pointer = this.input(view);
     this.back.push({ view, pointer });
@@ -65,7 +65,7 @@ export class KernelScope {
 
   /** Brings outputs home. */
   finish(): void {
-    for (const { view, pointer } of this.back) view.set(new Float32Array(this.door.memory.buffer, pointer, view.length));
+    for (const { view, pointer } of this.back) view.set(view instanceof Uint8Array ? new Uint8Array(this.door.memory.buffer, pointer, view.length) : new Float32Array(this.door.memory.buffer, pointer, view.length));
   }
 
   close(): void {

@@ -3,6 +3,7 @@
  * where one is named), then the performer a frame, cut to the pixels that hold it.
  */
 import { PlatewrightError } from '../core/errors.js';
+import { kernels } from '../image/kernels.js';
 import { createPicture } from '../image/picture.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
@@ -120,8 +121,21 @@ function multiplyInto(out: Float32Array, alpha: Float32Array, colour: Float32Arr
   }
 }
 
-/** Smallest box in `within` of all that is more than nothing, or null. */
-function boxOf(alpha: Float32Array, w: number, within: readonly [number, number, number, number]): [number, number, number, number] | null {
+/** Smallest box in `within` of all that is more than nothing, or null. By the kernel (kernels/screen-parts.ts). */
+export function boxOf(alpha: Float32Array, w: number, within: readonly [number, number, number, number]): [number, number, number, number] | null {
+  const door = kernels(), scope = door.scope();
+  try {
+    const at = scope.allocate(16);
+    door.run('matteBox', [scope.input(alpha), w, ...within, NOTHING, at], 1, 1);
+    const [x0, y0, x1, y1] = new Int32Array(door.memory.buffer, at, 4) as unknown as [number, number, number, number];
+    return y0 < 0 ? null : [x0, y0, x1, y1];
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link boxOf}. */
+export function boxOfPlain(alpha: Float32Array, w: number, within: readonly [number, number, number, number]): [number, number, number, number] | null {
   let x0 = w, y0 = -1, x1 = 0, y1 = 0;
   for (let y = within[1]; y < within[3]; y++) {
     const row = y * w;

@@ -8,7 +8,7 @@
  */
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
-import { labelAreas } from './label-areas.js';
+import { labelAreas, partsOf } from './label-areas.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueWithin, type ScreenHue } from './screen-hue.js';
@@ -143,9 +143,21 @@ const SPECK_EXCESS = 1.6;
 
 /**
  * A few pixels alone on the screen, only just off its colour (the rim of a hard shadow, a stitch), are screen. A part is
- * followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed.
+ * followed from its pixels until it proves too large or too foreign, so no labelling of the whole picture is needed. By the kernel.
  */
-function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: number): void {
+export function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: number): void {
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    door.run('takeSpecks', [scope.changed(sure), scope.input(excess), w, h, SPECK, SPECK_EXCESS], 1, 1, 64);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link takeInSpecks}. */
+export function takeInSpecksPlain(sure: Uint8Array, excess: Float32Array, w: number, h: number): void {
   const n = w * h;
   const part = new Int32Array(SPECK + 1);
   for (let i = 0; i < n; i += 1) {
@@ -177,8 +189,37 @@ function takeInSpecks(sure: Uint8Array, excess: Float32Array, w: number, h: numb
   }
 }
 
-/** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. */
-function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number, floats: Floats): void {
+/** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. By kernels. */
+export function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number, floats: Floats): void {
+  const { width: w, height: h, data } = small, n = w * h, large = 0.01 * n;
+  const door = kernels();
+  const scope = door.scope();
+  try {
+    const mask = scope.changed(sure);
+    const { labels, area, count } = partsOf(mask, w, h, scope);
+    const areas = new Int32Array(door.memory.buffer, area, count);
+    let any = false;
+    let minor = false;
+    for (let l = 1; l < count; l += 1) {
+      if (areas[l]! >= large) any = true;
+      else if (areas[l]! > 0) minor = true;
+    }
+    if (!any || !minor) return;
+    const major = scope.allocate(n), majorWeight = floats(n);
+    door.run('largeParts', [mask, 1, labels, area, large, major, w], h, w);
+    door.run('maskFloats', [major, scope.output(majorWeight), w], h, w);
+    scope.finish();
+    const cells = cellMoments(data, majorWeight, w, h, CELL, 4, 3, floats)!;
+    const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3, undefined, { floats });
+    door.run('dropMinor', [scope.input(data), scope.input(around), mask, major, labels, area, scope.allocate(16 * count), count, n, limit, scope.changed(weight)], 1, 1);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link dropStrays}. */
+export function dropStraysPlain(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number, floats: Floats): void {
   const { width: w, height: h, data } = small;
   const n = w * h;
   const { labels, area } = labelAreas(sure, w, h);

@@ -8,7 +8,8 @@
  * pixels is a shadow's edge only where it is crossed from lit screen to shadowed screen with every pixel of it on the line;
  * through a body some pixel is not. Along such a run the screen's colour is what is seen.
  */
-import { labelAreas } from './label-areas.js';
+import { kernels } from '../../image/kernels.js';
+import { labelAreas, partsOf } from './label-areas.js';
 import type { ScreenField } from './screen-field.js';
 import type { SmallLinear } from './small-linear.js';
 
@@ -28,9 +29,39 @@ const STEPS: readonly (readonly [number, number])[] = [[1, 0], [0, 1], [1, 1], [
 
 /**
  * Sets `colour` and `sure` of the field right along the edges of shadows, in place: once everywhere, then more freely where no
- * body stands in the run, between what the first look settled. @returns small pixels that were changed
+ * body stands in the run, between what the first look settled. By kernels (kernels/screen-parts.ts).
+ * @returns small pixels that were changed
  */
 export function mendShadowEdges(small: SmallLinear, field: ScreenField): number {
+  const { width: w, height: h } = small, n = w * h;
+  const door = kernels(), scope = door.scope();
+  try {
+    const data = scope.input(small.data), colour = scope.changed(field.colour), sure = scope.changed(field.sure);
+    const settled = scope.allocate(n), edge = scope.allocate(n), found = scope.allocate(16);
+    const run = (limit: number, body: number): number => {
+      new Uint8Array(door.memory.buffer, edge, n).fill(0);
+      door.run('settledScreen', [data, colour, sure, w, h, SETTLED, settled], h, w * 3);
+      door.run('edgeRuns', [data, settled, w, h, REACH, limit, SHALLOW, SPREAD_ERROR, body, edge], h, w * 4);
+      door.run('takeEdges', [data, edge, colour, sure, n, found], 1, 1);
+      return new Int32Array(door.memory.buffer, found, 1)[0]!;
+    };
+    let changed = run(field.limit, 0);
+    if (changed > 0) {
+      const off = scope.allocate(n), body = scope.allocate(n);
+      door.run('otherThan', [sure, off, w], h, w);
+      const { labels, area } = partsOf(off, w, h, scope);
+      door.run('largeParts', [off, 1, labels, area, BODY * n, body, w], h, w);
+      changed += run(LOOSE * field.limit, body);
+    }
+    scope.finish();
+    return changed;
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of {@link mendShadowEdges}. */
+export function mendShadowEdgesPlain(small: SmallLinear, field: ScreenField): number {
   const changed = mendRuns(small, field, field.limit, null);
   if (changed === 0) return 0;
   const { width: w, height: h } = small;
