@@ -33,5 +33,5 @@ export async function standAt1080(folder: string): Promise<{ recipe: Recipe; opt
   }
   const marks = truthMarks('stand'), k = H / readTruth('stand').height;
   const proposal = await proposeFromFiles(names.plate, names.take, enlargedMarks(marks.plate, k), enlargedMarks(marks.take, k), 'fine');
-  return { recipe: proposal.recipe, options: { ...(await joinTools(proposal.recipe, null, proposal.camera)), carrier: proposal.carrier } };
+  return { recipe: proposal.recipe, options: { ...(await joinTools(proposal.recipe, null, proposal.camera)), carrier: proposal.carrier, screens: proposal.screens } };
 }

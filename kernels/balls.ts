@@ -34,51 +34,65 @@ export function ballsFront(balls: usize, count: i32, dst: usize, w: i32, h: i32,
   }
 }
 
-/** Cells of a tile: rows and columns. What no cell of it can gain from is passed by whole. */
-const TILE_ROWS: i32 = 8;
-const TILE_COLUMNS: i32 = 16;
+/** Side of a tile in cells. */
+const TILE: i32 = 8;
+/** From a tile's middle to its farthest cell, and a little for rounding. */
+const HALF: f32 = 4.96;
 
 /**
  * How deep a cell lies inside the ball that it lies deepest in, negative outside, and that ball's stand. Cells farther than
  * `beyond` (across or down) from every ball keep −1e9 and 0. Of two as deep the first counts. xs, ys, rs, stands: planes of
- * `count` values, padded to a multiple of four with radii of −1e9. Items are rows of tiles.
+ * `count` values, padded to a multiple of four with radii of −1e9. Items are rows of tiles; scratch 4 (count + 4) bytes.
+ *
+ * Depth changes by no more than the way from cell to cell. So with D at a tile's middle no cell of it is less deep than D − HALF,
+ * and a ball in which the middle lies by 2 HALF less deep has no part in it: most are passed by for the whole tile.
  */
 export function ballsDepth(xs: usize, ys: usize, rs: usize, stands: usize, count: i32, beyond: f32, depth: usize, stand: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
-  const zero = f32x4.splat(0), reach = f32x4.splat(beyond);
   for (let tile = from; tile < to; tile++) {
-    const ty0 = tile * TILE_ROWS, ty1 = min(h, ty0 + TILE_ROWS) - 1;
-    for (let y = ty0; y <= ty1; y++) {
+    const y0 = tile * TILE, y1 = min(h, y0 + TILE) - 1;
+    for (let y = y0; y <= y1; y++) {
       const row = depth + (<usize>(y * w) << 2);
       for (let x = 0; x < w; x++) store<f32>(row + (<usize>x << 2), -1e9);
       memory.fill(stand + (<usize>(y * w) << 2), 0, <usize>w << 2);
     }
-    const top = f32x4.splat(<f32>ty0 + <f32>0.5), bottom = f32x4.splat(<f32>ty1 + <f32>0.5);
-    for (let tx0 = 0; tx0 < w; tx0 += TILE_COLUMNS) {
-      const tx1 = min(w, tx0 + TILE_COLUMNS) - 1;
-      const left = f32x4.splat(<f32>tx0 + <f32>0.5), right = f32x4.splat(<f32>tx1 + <f32>0.5);
-      let least: f32 = -1e9;
+    const my = f32x4.splat(<f32>y0 + <f32>4);
+    for (let x0 = 0; x0 < w; x0 += TILE) {
+      const x1 = min(w, x0 + TILE) - 1;
+      const mx = f32x4.splat(<f32>x0 + <f32>4);
+      let deepest = f32x4.splat(-1e9);
       for (let k = 0; k < count; k += 4) {
         const p = <usize>k << 2;
-        const bx = v128.load(xs + p), by = v128.load(ys + p), r = v128.load(rs + p);
-        // How far the ball's middle lies from the nearest cell of the tile; a little is granted for rounding.
-        const ax = f32x4.pmax(zero, f32x4.pmax(f32x4.sub(left, bx), f32x4.sub(bx, right))), ay = f32x4.pmax(zero, f32x4.pmax(f32x4.sub(top, by), f32x4.sub(by, bottom)));
-        const room = f32x4.add(f32x4.sub(r, f32x4.splat(least)), f32x4.splat(0.01)), far = f32x4.add(f32x4.add(r, reach), f32x4.splat(1.5));
-        const near = v128.and(f32x4.lt(f32x4.pmax(ax, ay), far), v128.and(f32x4.gt(room, zero), f32x4.lt(f32x4.add(f32x4.mul(ax, ax), f32x4.mul(ay, ay)), f32x4.mul(room, room))));
+        const dx = f32x4.sub(v128.load(xs + p), mx), dy = f32x4.sub(v128.load(ys + p), my);
+        const v = f32x4.sub(v128.load(rs + p), f32x4.sqrt(f32x4.add(f32x4.mul(dx, dx), f32x4.mul(dy, dy))));
+        v128.store(scratch + p, v);
+        deepest = f32x4.pmax(deepest, v);
+      }
+      const most = Mathf.max(Mathf.max(f32x4.extract_lane(deepest, 0), f32x4.extract_lane(deepest, 1)), Mathf.max(f32x4.extract_lane(deepest, 2), f32x4.extract_lane(deepest, 3)));
+      // A ball that is that deep reaches every cell of the tile only if its border is not too near.
+      const whole = most - HALF >= -beyond;
+      const least = f32x4.splat(whole ? most - <f32>2 * HALF : -1e8), reach = f32x4.splat(beyond + <f32>5.5);
+      for (let k = 0; k < count; k += 4) {
+        const p = <usize>k << 2;
+        let near = f32x4.gt(v128.load(scratch + p), least);
+        if (!v128.any_true(near)) continue;
+        if (!whole) {
+          const r = f32x4.add(v128.load(rs + p), reach);
+          near = v128.and(f32x4.lt(f32x4.abs(f32x4.sub(v128.load(xs + p), mx)), r), f32x4.lt(f32x4.abs(f32x4.sub(v128.load(ys + p), my)), r));
+        }
         const m = i32x4.bitmask(near);
         if (m == 0) continue;
-        for (let j = 0; j < 4; j++) if ((m & (1 << j)) != 0) least = intoTile(load<f32>(xs + p + (<usize>j << 2)), load<f32>(ys + p + (<usize>j << 2)), load<f32>(rs + p + (<usize>j << 2)), load<f32>(stands + p + (<usize>j << 2)), beyond, depth, stand, w, tx0, ty0, tx1, ty1, least);
+        for (let j = 0; j < 4; j++) if ((m & (1 << j)) != 0) intoTile(load<f32>(xs + p + (<usize>j << 2)), load<f32>(ys + p + (<usize>j << 2)), load<f32>(rs + p + (<usize>j << 2)), load<f32>(stands + p + (<usize>j << 2)), beyond, depth, stand, w, x0, y0, x1, y1);
       }
     }
   }
 }
 
-/** One ball drawn into one tile. @returns the least depth of the tile's cells after it, or `least` where that is not known to have grown */
-function intoTile(bx: f32, by: f32, r: f32, s: f32, beyond: f32, depth: usize, stand: usize, w: i32, tx0: i32, ty0: i32, tx1: i32, ty1: i32, least: f32): f32 {
+/** One ball drawn into one tile. */
+function intoTile(bx: f32, by: f32, r: f32, s: f32, beyond: f32, depth: usize, stand: usize, w: i32, tx0: i32, ty0: i32, tx1: i32, ty1: i32): void {
   const reach = r + beyond;
   const y0 = max(ty0, <i32>Mathf.floor(by - reach)), y1 = min(ty1, <i32>Mathf.floor(by + reach));
   const x0 = max(tx0, <i32>Mathf.floor(bx - reach)), x1 = min(tx1, <i32>Mathf.floor(bx + reach));
-  const vr = f32x4.splat(r), vs = f32x4.splat(s);
-  let lowest = f32x4.splat(1e9);
+  const vr = f32x4.splat(r), vs = f32x4.splat(s), zero = f32x4.splat(0);
   for (let y = y0; y <= y1; y++) {
     const row = depth + (<usize>(y * w) << 2), other = stand + (<usize>(y * w) << 2);
     const dy = <f32>y + <f32>0.5 - by, dy2 = dy * dy, vd = f32x4.splat(dy2);
@@ -86,23 +100,21 @@ function intoTile(bx: f32, by: f32, r: f32, s: f32, beyond: f32, depth: usize, s
     for (; x + 3 <= x1; x += 4) {
       const p = <usize>x << 2;
       const dx = f32x4.add(f32x4.splat(<f32>x - bx), LANES);
-      const inside = f32x4.sub(vr, f32x4.sqrt(f32x4.add(f32x4.mul(dx, dx), vd)));
+      const d2 = f32x4.add(f32x4.mul(dx, dx), vd);
       const old = v128.load(row + p);
+      // Deeper inside this ball than inside any before it? Most cells are not, and need no root.
+      const room = f32x4.sub(vr, old);
+      if (!v128.any_true(v128.and(f32x4.gt(room, zero), f32x4.lt(d2, f32x4.mul(room, room))))) continue;
+      const inside = f32x4.sub(vr, f32x4.sqrt(d2));
       const deeper = f32x4.gt(inside, old);
-      const now = v128.bitselect(inside, old, deeper);
-      v128.store(row + p, now);
+      v128.store(row + p, v128.bitselect(inside, old, deeper));
       v128.store(other + p, v128.bitselect(vs, v128.load(other + p), deeper));
-      lowest = f32x4.pmin(lowest, now);
     }
     for (; x <= x1; x++) {
       const p = <usize>x << 2;
       const dx = <f32>x + <f32>0.5 - bx;
       const inside = r - Mathf.sqrt(dx * dx + dy2);
       if (inside > load<f32>(row + p)) { store<f32>(row + p, inside); store<f32>(other + p, s); }
-      lowest = f32x4.pmin(lowest, f32x4.splat(load<f32>(row + p)));
     }
   }
-  // Only a ball that reaches over the whole tile has looked at every cell.
-  if (y0 > ty0 || y1 < ty1 || x0 > tx0 || x1 < tx1) return least;
-  return Mathf.min(Mathf.min(f32x4.extract_lane(lowest, 0), f32x4.extract_lane(lowest, 1)), Mathf.min(f32x4.extract_lane(lowest, 2), f32x4.extract_lane(lowest, 3)));
 }

@@ -2,9 +2,15 @@
 import type { Book } from '../book/book.js';
 import { cameraCarrier, rideCarrier } from '../join/carrier.js';
 import { joinTools } from '../join/join-tools.js';
+import { screensInFolder, type KeptScreens } from '../join/kept-screens.js';
 import type { JoinOptions } from '../join/render.js';
 import type { Recipe } from '../join/types.js';
 import { clipMender } from './mended-clip.js';
+
+/** Models of the takes' screens, in the production's cache. */
+export function keptScreens(book: Book): KeptScreens {
+  return screensInFolder(book.cachePath('screens'));
+}
 
 export async function joinOptions(book: Book, id: string, recipe: Recipe): Promise<JoinOptions> {
   const marks = book.need('pick', id).marks;
@@ -12,5 +18,5 @@ export async function joinOptions(book: Book, id: string, recipe: Recipe): Promi
   const carried = marks.marks.some((m) => m.kind === 'carry');
   const tools = await joinTools(recipe, marks, measures?.camera);
   const mender = tools.mender === undefined ? null : clipMender(book, id, recipe, tools.mender);
-  return { ...tools, ...(mender === null ? {} : { mender }), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
+  return { ...tools, screens: keptScreens(book), ...(mender === null ? {} : { mender }), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
 }

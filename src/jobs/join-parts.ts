@@ -13,7 +13,7 @@ import { toLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { plateClip } from './plate-clip.js';
-import { joinOptions } from './join-options.js';
+import { joinOptions, keptScreens } from './join-options.js';
 
 /** Proposes the recipe of a pick with a take from the measures in the book. */
 export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine', patch?: TakeDocument, platePatch?: number): Promise<{ recipe: Recipe; notes: readonly string[] }> {
@@ -26,7 +26,7 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
     try {
       const bounded = await withScreenPart(reader, take.marks ?? { frame: 0, marks: [] });
       const side = await measureTakeSide(takeFile, reader, bounded.marks);
-      const { subject, screen, seen } = await subjectOf(reader, quality, bounded.marks);
+      const { subject, screen, seen } = await subjectOf(reader, quality, bounded.marks, { screens: keptScreens(book), file: takeFile });
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
         plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, screenFound: bounded.found,

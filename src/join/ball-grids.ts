@@ -64,7 +64,7 @@ export function depthInBalls(balls: readonly StandingBall[], width: number, heig
   const door = kernels(), scope = door.scope();
   try {
     const at = scope.input(list), rows = Math.ceil(height / TILE_ROWS);
-    door.run('ballsDepth', [at, at + 4 * n, at + 8 * n, at + 12 * n, balls.length, beyond, scope.output(into.depth), scope.output(into.stand), width, height], rows, width * balls.length / 16);
+    door.run('ballsDepth', [at, at + 4 * n, at + 8 * n, at + 12 * n, balls.length, beyond, scope.output(into.depth), scope.output(into.stand), width, height], rows, width * balls.length / 16, 4 * (n + 4));
     scope.finish();
   } finally {
     scope.close();

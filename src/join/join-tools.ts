@@ -1,17 +1,18 @@
 /** What the renderer is handed for a recipe: the peel, the in-between of frames, the mended plate, and the set's motion. */
 import type { MarksFile } from '../plate/marks.js';
-import { performerBetween } from './paced-performer.js';
 import type { CameraMove } from '../plate/types.js';
-import { takePatcher } from './patch-take.js';
-import type { PerformerTools } from './performer-source.js';
-import { plateMender } from './plate-mender.js';
+import { mendsPlate } from './mends-plate.js';
+import type { InBetween, PerformerTools } from './performer-source.js';
 import type { JoinOptions } from './render.js';
 import { screenPeeler } from './screen-peeler.js';
 import type { Recipe } from './types.js';
 
+/** What most recipes have no use for is loaded when it is: every thread of a render begins with these. */
+const inBetween: InBetween = async (a, b, t) => (await import('./paced-performer.js')).performerBetween(a, b, t);
+
 /** @param camera the plate's measured move; where the plate is mended and it is not given, it is measured again. */
 export async function joinTools(recipe: Recipe, _marks: MarksFile | null, camera?: CameraMove): Promise<JoinOptions> {
-  const mender = plateMender(recipe, camera);
-  const ownTools: PerformerTools = { screenPeeler, inBetween: performerBetween, takePatcher: (step) => takePatcher(step, recipe.take.file) };
+  const mender = recipe.steps.some(mendsPlate) ? (await import('./plate-mender.js')).plateMender(recipe, camera) : null;
+  const ownTools: PerformerTools = { screenPeeler, inBetween, takePatcher: async (step) => (await import('./patch-take.js')).takePatcher(step, recipe.take.file) };
   return { ...ownTools, ownTools, ...(mender === null ? {} : { mender }) };
 }

@@ -24,11 +24,6 @@ export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, of
   return { ...step, on: true, why: `the plate's own marked part is laid onto the joined performer's, followed on both${offsetFrames === 0 ? '' : `, from ${Math.abs(offsetFrames)} frame(s) ${offsetFrames > 0 ? 'later' : 'earlier'}`}, matched in light along its seam` };
 }
 
-/** The step of a recipe that does it, or null. */
-export function joinPatchOf(recipe: Recipe): PatchStep | null {
-  return recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on && s.onto === 'join') ?? null;
-}
-
 /** Two heads have different necks before different walls: their place is corrected by what both show only where that is plainly the same. */
 const ALIKE = 0.6;
 

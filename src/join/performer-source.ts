@@ -4,6 +4,7 @@ import { createPicture } from '../image/picture.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { halvePerformer, halvingsOf } from './halve-performer.js';
+import type { KeptScreens, ScreensOfTake } from './kept-screens.js';
 import { mixShadows } from './kept-shadow.js';
 import type { TakePatcher } from './patch-take.js';
 import { alphaPeeler, mixPerformers, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
@@ -14,12 +15,14 @@ import type { PaceStep, PatchStep, PeelStep, Recipe, RideStep } from './types.js
 export type InBetween = (a: PerformerPicture, b: PerformerPicture, t: number) => PerformerPicture | Promise<PerformerPicture>;
 
 /** Makes the peeler for a screen take. What it makes of a frame must hang on that frame alone: frames are peeled in several threads. */
-export type ScreenPeeler = (step: PeelStep, take: VideoReader, span: { in: number; out: number }) => Promise<Peeler>;
+export type ScreenPeeler = (step: PeelStep, take: VideoReader, span: { in: number; out: number }, kept?: ScreensOfTake) => Promise<Peeler>;
 
 export interface PerformerTools {
   /** The other methods need none. */
   readonly screenPeeler?: ScreenPeeler;
   readonly inBetween?: InBetween;
+  /** Where models of screens are kept. */
+  readonly screens?: KeptScreens;
   /** Lays a region of another take onto the take's frames before the peel. */
   readonly takePatcher?: (step: PatchStep) => Promise<TakePatcher>;
 }
@@ -70,13 +73,17 @@ export class PerformerSource {
     this.halvings = halvingsOf(recipe);
   }
 
+  private get kept(): ScreensOfTake | undefined {
+    return this.tools.screens === undefined ? undefined : { screens: this.tools.screens, file: this.recipe.take.file };
+  }
+
   private peelerFor(): Promise<Peeler> {
     this.peeler ??= (async () => {
       const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
       if (step === undefined || !step.on || step.method === 'none' || step.method === 'alpha') return alphaPeeler();
       if (step.method === 'outline') return outlinePeeler(step);
       if (this.tools.screenPeeler === undefined) throw new PlatewrightError('PW-JOIN-PEEL', `a take before a screen needs a peeler (method "${step.method}"), and none was given`, { kind: 'internal' });
-      return this.tools.screenPeeler(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out });
+      return this.tools.screenPeeler(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }, this.kept);
     })();
     return this.peeler;
   }
@@ -84,7 +91,7 @@ export class PerformerSource {
   /** The take's screen as the product's own peeler models it, for the threads that peel; null for takes that are peeled otherwise. */
   screenSet(): Promise<ScreenSet> | null {
     const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
-    return step === undefined || !step.on || step.method !== 'screen' ? null : (this.set ??= screenSetOf(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }));
+    return step === undefined || !step.on || step.method !== 'screen' ? null : (this.set ??= screenSetOf(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }, this.kept));
   }
 
   private patcherFor(): Promise<TakePatcher | null> {

@@ -7,6 +7,7 @@ import type { VideoInfo } from '../media/types.js';
 import { plane } from '../image/picture.js';
 import { percentiles } from '../image/statistics.js';
 import { cameraCarrier, type Carrier } from './carrier.js';
+import { screensInMemory, type KeptScreens, type ScreensOfTake } from './kept-screens.js';
 import { proposeRecipe } from './recipe.js';
 import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
@@ -24,6 +25,8 @@ export interface QuickProposal {
   readonly carrier: Carrier;
   /** The plate's measured move, which mending it needs. */
   readonly camera: CameraMove | undefined;
+  /** The take's screen as it was modelled for the proposal. */
+  readonly screens: KeptScreens;
 }
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };
@@ -35,19 +38,20 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
     const p = await measurePlateSide(plateFile, plate, plateMarks);
     const bounded = await withScreenPart(take, takeMarks ?? EMPTY);
     const t = await measureTakeSide(takeFile, take, bounded.marks);
-    const { subject, screen, seen } = await subjectOf(take, quality, bounded.marks);
+    const screens = screensInMemory();
+    const { subject, screen, seen } = await subjectOf(take, quality, bounded.marks, { screens, file: takeFile });
     const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, screenFound: bounded.found, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
-    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera };
+    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera, screens };
   } finally {
     await Promise.all([plate.close(), take.close()]);
   }
 }
 
 /** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. */
-export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile): Promise<{ readonly subject: SubjectStatistics | null; readonly screen: FoundScreen | null; readonly seen: SeenInTake | null }> {
+export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile, kept?: ScreensOfTake): Promise<{ readonly subject: SubjectStatistics | null; readonly screen: FoundScreen | null; readonly seen: SeenInTake | null }> {
   if (take.info.hasAlpha) return { subject: null, screen: null, seen: null };
   try {
-    const { performer, frame, screen } = await probeScreen(take, quality, marks.cleanFrame, screenRegion(marks));
+    const { performer, frame, screen } = await probeScreen(take, quality, marks.cleanFrame, screenRegion(marks), kept);
     return { subject: statisticsOf(performer), screen, seen: { frame, performer } };
   } catch (error) {
     // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.

@@ -17,11 +17,11 @@ import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { FrameRoom } from './frame-room.js';
 import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type Asked, type PerformerTools } from './performer-source.js';
-import { mendsPlate } from './mends-plate.js';
+import { joinPatchOf, mendsPlate } from './mends-plate.js';
 import { preparePerformer, takeToPlate, type Prepared } from './place-performer.js';
 import { lanesAreBuilt, PrepareLanes, type Ahead } from './prepare-lanes.js';
 import { frontCover } from './front.js';
-import { joinPatcher, joinPatchOf, type JoinPatcher } from './patch-join.js';
+import type { JoinPatcher } from './patch-join.js';
 import type { PeelStep, Recipe, RecipeStep, StepName } from './types.js';
 
 /** Supplies the plate without what is to be erased, and widened. Absent: those steps are left off and the report says so. */
@@ -155,7 +155,7 @@ export class JoinRenderer {
   private async withPlatePatch(made: JoinFrame, tools: ComposeTools, choice: StepChoice): Promise<JoinFrame> {
     const step = joinPatchOf(this.recipe);
     if (step === null || made.composed === null || choice.alone !== undefined || !tools.active.names.has('patch') || tools.active.ride === null) return made;
-    this.shared.platePatch ??= joinPatcher(this.recipe, step);
+    this.shared.platePatch ??= import('./patch-join.js').then((m) => m.joinPatcher(this.recipe, step));
     const { front } = tools.active, { fronts } = tools;
     const composed = await (await this.shared.platePatch).patch(made.frame, takeFrameOf(this.recipe, made.frame), made.coded(), made.composed, front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box), takeToPlate(tools, made.frame, takeFrameOf(this.recipe, made.frame)), made.plate.chromaShift);
     return composed === null ? made : joinFrame(made.frame, made.plate, composed, this.room);

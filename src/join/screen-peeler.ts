@@ -10,6 +10,7 @@ import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { RegionFile } from '../plate/marks.js';
 import { carryRegion, STILL } from './carrier.js';
+import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
@@ -24,27 +25,36 @@ const BORDER = 3;
 export interface TakeSpan { readonly in: number; readonly out: number }
 
 /**
- * The screen of a take. @param screen its colour, found by itself unless told @param cleanFrame a frame of the take, in or out of
+ * The screen of a take. @param screen its colour, found by itself unless told @param kept where it may be known from before, and is kept @param cleanFrame a frame of the take, in or out of
  * the span, that shows the set without the performer. @throws `PW-PEEL-CLEAN` where that frame lies outside the take, and the
  * `PW-PEEL-...` errors of the model
  */
-export async function screenModelOf(take: VideoReader, span: TakeSpan, screen?: 'green' | 'blue', cleanFrame?: number): Promise<ScreenModel> {
+export async function screenModelOf(take: VideoReader, span: TakeSpan, screen?: 'green' | 'blue', cleanFrame?: number, kept?: ScreensOfTake): Promise<ScreenModel> {
   if (cleanFrame !== undefined && cleanFrame >= take.info.frameCount) {
     throw new PlatewrightError('PW-PEEL-CLEAN', `frame ${cleanFrame} was named as the empty set, but the take ends at frame ${take.info.frameCount - 1}; name a frame of it on which nobody stands before the screen`, { kind: 'input' });
   }
+  const key = kept === undefined ? null : screenKey(kept.file, span, screen, cleanFrame);
+  const known = key === null ? null : kept!.screens.find(key);
+  if (known !== null) return known;
   const frames: VideoFrame[] = [];
   const count = Math.min(MODEL_FRAMES, span.out - span.in);
   for (let i = 0; i < count; i++) frames.push(copyFrame(await take.frame(span.in + Math.floor(((i + 0.5) * (span.out - span.in)) / count))));
-  return peelModel(frames, { ...(screen === undefined ? {} : { screen }), ...(cleanFrame === undefined ? {} : { clean: copyFrame(await take.frame(cleanFrame)) }) });
+  const model = peelModel(frames, { ...(screen === undefined ? {} : { screen }), ...(cleanFrame === undefined ? {} : { clean: copyFrame(await take.frame(cleanFrame)) }) });
+  if (key !== null) {
+    kept!.screens.keep(key, model);
+    // The strongest hue of all is the strongest of its own family: asked for by its colour it is the same model.
+    if (screen === undefined) kept!.screens.keep(screenKey(kept!.file, span, model.hue.family, cleanFrame)!, model);
+  }
+  return model;
 }
 
 /** Peeler of a take shot before a screen of the step's colour, or by difference to a clean frame. Throws the `PW-PEEL-...` errors of the model. */
-export async function screenPeeler(step: PeelStep, take: VideoReader, span: TakeSpan): Promise<Peeler> {
+export async function screenPeeler(step: PeelStep, take: VideoReader, span: TakeSpan, kept?: ScreensOfTake): Promise<Peeler> {
   if (step.method === 'difference') {
     if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
     return differencePeeler(copyFrame(await take.frame(step.cleanFrame)));
   }
-  const { model, clean } = await screenSetOf(step, take, span);
+  const { model, clean } = await screenSetOf(step, take, span, kept);
   return modelPeeler(model, step, clean);
 }
 
@@ -56,9 +66,9 @@ export interface ScreenSet {
 }
 
 /** For a step of method `screen`. Throws the `PW-PEEL-...` errors of the model. */
-export async function screenSetOf(step: PeelStep, take: VideoReader, span: TakeSpan): Promise<ScreenSet> {
+export async function screenSetOf(step: PeelStep, take: VideoReader, span: TakeSpan, kept?: ScreensOfTake): Promise<ScreenSet> {
   const clean = step.keepShadow === true && step.cleanFrame !== undefined ? smallOf(copyFrame(await take.frame(step.cleanFrame))) : null;
-  return { model: await screenModelOf(take, span, step.screen, step.cleanFrame), clean };
+  return { model: await screenModelOf(take, span, step.screen, step.cleanFrame, kept), clean };
 }
 
 /** Peeler by a model that is there already. @param clean the empty set, for the shadow that is kept */
@@ -78,8 +88,8 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
 }
 
 /** A take's performer for its statistics before there is a recipe, with its shadow on the screen, and the screen that was found behind it. */
-export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly screen: FoundScreen }> {
-  const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame);
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly screen: FoundScreen }> {
+  const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
   const frame = take.info.frameCount >> 1;
   const performer = await modelPeeler(model, { quality, spill: 1, keepShadow: true, ...(garbage === undefined ? {} : { garbage }) }, clean).peel(await take.frame(frame));

@@ -49,7 +49,7 @@ export function register(program: Command): void {
       const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 }, o.patchPlate === undefined ? undefined : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 });
       const recipe = o.recipe === undefined ? proposal.recipe : (JSON.parse(readFileSync(o.recipe, 'utf8')) as typeof proposal.recipe);
       const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
-      const tools = { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier };
+      const tools = { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier, screens: proposal.screens };
       const renderer = await JoinRenderer.open(recipe, tools);
       let leftOff: JoinRenderer['leftOff'];
       try {
