@@ -3,18 +3,25 @@ import { IDENTITY3, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { dilate } from '../image/morphology.js';
-import type { Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { toCodedRgb } from '../media/convert.js';
 import type { VideoFrame } from '../media/types.js';
 import { withoutBorder, type MosaicSource } from './erase-mosaic.js';
+import { framePart, wholeSamples } from './frame-part.js';
 import { boundsOf } from './lay-over.js';
 
 /** How far what is hidden may throw a shadow, in its own heights. */
 const SHADOW_REACH = 0.7;
+const QUARTER = 4;
 
-export function sourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: Uint8Array, buffer: Picture): MosaicSource {
-  return { frame, toReference, widthPx: held.widthPx, heightPx: held.heightPx, coded: () => toCodedRgb(held, held.hasAlpha ? undefined : buffer), shows: withoutBorder(shows, held.widthPx, held.heightPx) };
+export function sourceOf(held: VideoFrame, frame: number, toReference: Mat3, shows: Uint8Array): MosaicSource {
+  return {
+    frame, toReference, widthPx: held.widthPx, heightPx: held.heightPx, shows: withoutBorder(shows, held.widthPx, held.heightPx),
+    part: (box) => {
+      const whole = wholeSamples(held, box);
+      return { picture: toCodedRgb(framePart(held, whole)), x0: whole[0], y0: whole[1] };
+    },
+  };
 }
 
 /** 1 where one of the outlines covers a pixel, grown. */
@@ -32,10 +39,15 @@ export function showsMask(outlines: readonly (readonly Point2[])[], w: number, h
   const out = new Uint8Array(w * h);
   if (outlines.length === 0) return out.fill(250);
   const hides = maskOf(outlines, w, h, growPx + 2);
-  const away = distanceToSet(hides, w, h);
+  // How far off it is only shades what is believed: a quarter of the size tells enough.
+  const qw = Math.ceil(w / QUARTER), qh = Math.ceil(h / QUARTER), small = new Uint8Array(qw * qh);
+  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) if (hides[i]! > 0) small[Math.floor(y / QUARTER) * qw + Math.floor(x / QUARTER)] = 1;
+  const away = distanceToSet(small, qw, qh);
   const b = boundsOf(outlines.flat(), IDENTITY3);
   const reach = SHADOW_REACH * Math.max(20, b[2] - b[0], b[3] - b[1]);
-  for (let i = 0; i < out.length; i++) out[i] = hides[i]! > 0 ? 0 : 100 + Math.round(100 * Math.min(1.5, away[i]! / reach));
+  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
+    out[i] = hides[i]! > 0 ? 0 : 100 + Math.round(100 * Math.min(1.5, (QUARTER * away[Math.floor(y / QUARTER) * qw + Math.floor(x / QUARTER)]!) / reach));
+  }
   return out;
 }
 

@@ -11,8 +11,9 @@ import { erode } from '../image/morphology.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { median } from '../image/statistics.js';
 import { fitLocally } from './erase-align.js';
-import { boundsOf, layOver, type Shift } from './lay-over.js';
-import { addFields, localField, type LocalField } from './local-field.js';
+import type { PartBox } from './frame-part.js';
+import { boundsOf, layPart, partRead, type LayFilter, type Shift } from './lay-over.js';
+import { addFields, localField, sizeOf, type LocalField } from './local-field.js';
 
 /** One source frame, read again whenever it is wanted. */
 export interface MosaicSource {
@@ -21,8 +22,8 @@ export interface MosaicSource {
   readonly toReference: Mat3;
   readonly widthPx: number;
   readonly heightPx: number;
-  /** Display-coded picture of the frame; may be the same buffer each time. */
-  coded(): Picture;
+  /** Display-coded picture of a box of the frame (x0, y0, x1, y1; grown to whole chroma samples) and the pixel of its corner. */
+  part(box: PartBox): { readonly picture: Picture; readonly x0: number; readonly y0: number };
   /** Whole frame, `withoutBorder`: 0 where the set is hidden; else 100 (beside what hides it) to 250 (one and a half shadow's reaches away from it). */
   readonly shows: Uint8Array;
 }
@@ -51,9 +52,12 @@ export function mosaicMatrix(f: MosaicFrame): Mat3 {
   return [f.scale, 0, -f.x0 * f.scale, 0, f.scale, -f.y0 * f.scale, 0, 0, 1];
 }
 
-/** Side of the coarse picture on which sources are brought together, px, and how often. */
-const COARSE = 800;
-const ROUNDS = 3;
+/** Side of the coarse picture on which sources are brought together, px; how often by local fields, and by how many sources it is told whether there is anything for these to do. */
+const COARSE = 480;
+const FIELD_ROUNDS = 2;
+const PROBES = 6;
+/** Local fields under this (rms, px of a frame) are left: such a shift takes less from a picture than its compression. */
+const LEAST_FIELD = 0.12;
 /** How far things off the set's plane are believed to lie from it, as a share of a frame's width. */
 const PARALLAX = 0.02;
 
@@ -76,19 +80,19 @@ interface Placed {
   readonly fieldScale: number;
 }
 
-/** Each source's place and light are corrected against a coarse mosaic of all, in turns. */
-function bringTogether(start: readonly Placed[], frame: MosaicFrame): Placed[] {
+/** Each source's place and light are corrected against a coarse mosaic of all: by an affine map, then by local fields in turns. */
+function bringTogether(start: readonly Placed[], frame: MosaicFrame): readonly Placed[] {
   const k = Math.min(1, COARSE / Math.max(frame.width, frame.height));
   const cw = Math.max(16, Math.round(frame.width * k)), ch = Math.max(16, Math.round(frame.height * k));
   const shrink: Mat3 = [k, 0, 0, 0, k, 0, 0, 0, 1], grow: Mat3 = [1 / k, 0, 0, 0, 1 / k, 0, 0, 0, 1];
-  let placed: Placed[] = start.map((p) => ({ ...p, fieldScale: k }));
-  for (let round = 0; round < ROUNDS; round++) {
-    const coarse = aggregate(placed.map((p) => ({ ...p, matrix: multiply(shrink, p.matrix), fieldScale: 1 })), cw, ch);
+  let placed: readonly Placed[] = start.map((p) => ({ ...p, fieldScale: k }));
+  for (let round = 0; round <= FIELD_ROUNDS; round++) {
+    const coarse = aggregate(placed.map((p) => ({ ...p, matrix: multiply(shrink, p.matrix), fieldScale: 1 })), cw, ch, false, true);
     const luma = lumaOf(coarse.picture);
-    placed = placed.map((p) => {
+    const improved = (p: Placed): Placed => {
       const matrix = multiply(shrink, p.matrix);
       const shift = p.field === null ? null : { field: p.field, scale: 1, x0: 0, y0: 0 };
-      const laid = layOver(p.source.coded(), matrix, cw, ch, 'bicubic', 'clamp', shift);
+      const laid = laySource(p.source, matrix, cw, ch, 'bilinear', shift, true);
       const seen = validity(p.source, matrix, cw, ch, shift);
       const weight = new Float32Array(cw * ch);
       for (let i = 0; i < weight.length; i++) weight[i] = seen[i]! > 0.99 && coarse.count[i]! >= 3 ? 1 : 0;
@@ -98,9 +102,17 @@ function bringTogether(start: readonly Placed[], frame: MosaicFrame): Placed[] {
         const back = tryInvert(fit.matrix);
         return back !== null && fit.after < 0.995 * fit.before ? { ...p, gain, matrix: multiply(multiply(multiply(grow, back), shrink), p.matrix) } : { ...p, gain };
       }
-      const found = localField(luma, lumaOf(laid), weight, cw, ch, { reachPx: PARALLAX * p.source.widthPx * frame.scale * k });
+      const found = localField(luma, lumaOf(laid), weight, cw, ch, { reachPx: PARALLAX * p.source.widthPx * frame.scale * k, cellPx: 8 });
       return { ...p, gain, field: addFields(p.field, found) };
-    });
+    };
+    if (round === 1) {
+      // One plane and a lens that does not bend need no fields: a few sources, spread over the shot, tell.
+      const every = Math.max(1, Math.floor(placed.length / PROBES));
+      const probed = new Map(placed.flatMap((p, i) => (i % every === 0 ? [[i, improved(p)] as const] : [])));
+      const least = LEAST_FIELD * frame.scale * k;
+      if ([...probed.values()].every((p) => p.field === null || sizeOf(p.field) < least)) return placed;
+      placed = placed.map((p, i) => probed.get(i) ?? improved(p));
+    } else placed = placed.map(improved);
   }
   return placed;
 }
@@ -121,11 +133,21 @@ export function withoutBorder(shows: Uint8Array, w: number, h: number): Uint8Arr
   return Uint8Array.from(mask);
 }
 
+/** The source's picture laid over width × height pixels; only what is read is converted. `footprint`: where it is made much smaller. */
+export function laySource(source: MosaicSource, matrix: Mat3, width: number, height: number, filter: LayFilter, shift: Shift | null, footprint = false): Picture {
+  const box = partRead(source.widthPx, source.heightPx, matrix, width, height, shift);
+  if (box === null) return createPicture(width, height, 3);
+  const { picture, x0, y0 } = source.part(box);
+  return layPart(picture, x0, y0, matrix, width, height, filter, 'clamp', shift, footprint);
+}
+
 /** At least 1 where every pixel that a sample reads shows the set; what is over 1 tells how far off that is which hides it, in shadow's reaches. */
 export function validity(source: MosaicSource, matrix: Mat3, width: number, height: number, shift: Shift | null): Float32Array {
-  const mask = createPicture(source.widthPx, source.heightPx, 1), { shows } = source;
-  for (let i = 0; i < shows.length; i++) mask.data[i] = shows[i]! / 100;
-  return layOver(mask, matrix, width, height, 'bilinear', 'zero', shift).data;
+  const box = partRead(source.widthPx, source.heightPx, matrix, width, height, shift);
+  if (box === null) return new Float32Array(width * height);
+  const [x0, y0, x1, y1] = box, mask = createPicture(x1 - x0, y1 - y0, 1), { shows } = source;
+  for (let y = y0, i = 0; y < y1; y++) for (let o = y * source.widthPx + x0; i < (y - y0 + 1) * mask.width; i++, o++) mask.data[i] = shows[o]! / 100;
+  return layPart(mask, x0, y0, matrix, width, height, 'bilinear', 'zero', shift).data;
 }
 
 /** Ratio of the light of `laid` to that of the mosaic, per channel: median over what both show, neither black nor clipped. */
@@ -142,7 +164,7 @@ export function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [n
   return out;
 }
 
-function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false): { picture: Picture; count: Float32Array; spread: Float32Array } {
+function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false, coarse = false): { picture: Picture; count: Float32Array; spread: Float32Array } {
   const picture = createPicture(width, height, 3);
   const N = width * height;
   const count = new Float32Array(N), spread = new Float32Array(N);
@@ -158,9 +180,14 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       if (!(x1 > x0 && bottom > top)) continue;
       const matrix = multiply([1, 0, -x0, 0, 1, -top, 0, 0, 1], p.matrix);
       const shift: Shift | null = p.field === null ? null : { field: p.field, scale: p.fieldScale, x0, y0: top };
-      const rgb = layOver(p.source.coded(), matrix, x1 - x0, bottom - top, 'lanczos3', 'clamp', shift);
+      const rgb = laySource(p.source, matrix, x1 - x0, bottom - top, coarse ? 'bilinear' : 'lanczos3', shift, coarse);
       laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top, shift), n: (x1 - x0) * (bottom - top), gain: p.gain });
     }
+    const luma = laid.map((s) => {
+      const out = new Float32Array(s.n), r = 0.2126 / s.gain[0]!, g = 0.7152 / s.gain[1]!, b = 0.0722 / s.gain[2]!;
+      for (let i = 0; i < s.n; i++) out[i] = r * s.data[i]! + g * s.data[s.n + i]! + b * s.data[2 * s.n + i]!;
+      return out;
+    });
     for (let y = y0; y < y0 + h; y++) for (let x = 0; x < width; x++) {
       let k = 0;
       for (let j = 0; j < laid.length; j++) {
@@ -170,8 +197,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
         if (!(s.seen[i]! > 0.99)) continue;
         index[k] = j;
         place[k] = i;
-        value[k] = (0.2126 * s.data[i]!) / s.gain[0]! + (0.7152 * s.data[s.n + i]!) / s.gain[1]! + (0.0722 * s.data[2 * s.n + i]!) / s.gain[2]!;
-        order[k] = value[k]!;
+        order[k] = value[k] = luma[j]![i]!;
         far[k] = s.seen[i]! - 1;
         k++;
       }

@@ -10,6 +10,7 @@ import { createPicture, plane, type Picture } from '../image/picture.js';
 import { double, halfSize, halve } from '../image/pyramid.js';
 import { pushPull } from '../image/push-pull.js';
 import { median } from '../image/statistics.js';
+import type { PartBox } from './frame-part.js';
 
 export interface SeamOptions {
   /** Band round the hole that is looked at, px. */
@@ -83,8 +84,6 @@ export function matchSeam(around: Picture, fill: Picture, hidden: Float32Array, 
     for (let y = box[1]; y < box[3]; y++) to.set(from.subarray((y - box[1]) * part.width, (y - box[1] + 1) * part.width), y * fill.width + box[0]);
   }
 }
-
-export type PartBox = readonly [number, number, number, number];
 
 /** Copy of a box of a plane of `width` pixels a row. */
 export function cropPlane(p: Float32Array, width: number, box: PartBox): Float32Array {

@@ -128,14 +128,13 @@ export class PlateCleaner {
       fromReference: (n) => motion.fromReference(n), hides: things,
     });
     const sources: MosaicSource[] = [];
-    const buffer = createPicture(w, h, 3);
     let got = 0;
     const shaded: MosaicSource[] = [];
     for (const n of chosen) {
       request.signal?.throwIfAborted();
       const held = copyFrame(await reader.frame(n));
-      sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx), buffer));
-      if (shadowPaths.length > 0) shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx), buffer));
+      sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx)));
+      if (shadowPaths.length > 0) shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
       request.onProgress?.(++got, chosen.length);
     }
     const mosaic = buildMosaic(sources, frame, !motion.still, request.shadowToo ?? true);

@@ -2,7 +2,8 @@
 import { apply, multiply, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { warpHomography, warpMap } from '../image/warp.js';
-import { fieldAt, type LocalField } from './local-field.js';
+import type { PartBox } from './frame-part.js';
+import { fieldRow, type LocalField } from './local-field.js';
 
 /** A field found at another scale and origin: the displacement at (x, y) px is field((x + x0) · scale) / scale. */
 export interface Shift {
@@ -12,34 +13,55 @@ export interface Shift {
   readonly y0: number;
 }
 
+export type LayFilter = 'bilinear' | 'bicubic' | 'lanczos3';
+
+/** A filter reads so far beyond a place, px (and colour is brought to full size from some further). */
+const READS_PX = 5;
+
+/** Part of a source of w × h pixels that laying it over width × height pixels reads. Null where the matrix is singular. */
+export function partRead(w: number, h: number, matrix: Mat3, width: number, height: number, shift: Shift | null = null): PartBox | null {
+  const back = tryInvert(matrix);
+  if (back === null) return null;
+  const far = shift === null ? 0 : Math.ceil(reachOf(shift));
+  const b = boundsOf([[-far, -far], [width + far, -far], [width + far, height + far], [-far, height + far]], back);
+  const box: PartBox = [Math.max(0, Math.floor(b[0]) - READS_PX), Math.max(0, Math.floor(b[1]) - READS_PX), Math.min(w, Math.ceil(b[2]) + READS_PX), Math.min(h, Math.ceil(b[3]) + READS_PX)];
+  return box[2] - box[0] > 8 && box[3] - box[1] > 8 ? box : [0, 0, w, h];
+}
+
 /**
  * `warpHomography` of only that part of the source which the result reads, without footprint: the mosaic is made so that no
  * map here makes smaller by more than its own oversampling, where the content ends below the result's band.
  */
-export function layOver(src: Picture, matrix: Mat3, width: number, height: number, filter: 'bilinear' | 'bicubic' | 'lanczos3', boundary: 'clamp' | 'zero' = 'clamp', shift: Shift | null = null): Picture {
-  const back = tryInvert(matrix);
-  if (back === null) return createPicture(width, height, src.channels);
+export function layOver(src: Picture, matrix: Mat3, width: number, height: number, filter: LayFilter, boundary: 'clamp' | 'zero' = 'clamp', shift: Shift | null = null): Picture {
+  const box = partRead(src.width, src.height, matrix, width, height, shift);
+  if (box === null) return createPicture(width, height, src.channels);
   if (shift === null && wholeShift(matrix)) return shifted(src, matrix[2], matrix[5], width, height, boundary);
-  const far = shift === null ? 0 : Math.ceil(reachOf(shift));
-  const b = boundsOf([[-far, -far], [width + far, -far], [width + far, height + far], [-far, height + far]], back);
-  const x0 = Math.max(0, Math.floor(b[0]) - 5), y0 = Math.max(0, Math.floor(b[1]) - 5), x1 = Math.min(src.width, Math.ceil(b[2]) + 5), y1 = Math.min(src.height, Math.ceil(b[3]) + 5);
-  const options = { filter, boundary, footprint: false } as const;
-  const whole = !(x1 - x0 > 8 && y1 - y0 > 8) || (x1 - x0) * (y1 - y0) > 0.8 * src.width * src.height;
-  const part = whole ? src : createPicture(x1 - x0, y1 - y0, src.channels);
-  const from: Mat3 = whole ? [1, 0, 0, 0, 1, 0, 0, 0, 1] : [1, 0, x0, 0, 1, y0, 0, 0, 1];
-  if (!whole) for (let c = 0; c < src.channels; c++) {
+  const [x0, y0, x1, y1] = box;
+  if ((x1 - x0) * (y1 - y0) > 0.8 * src.width * src.height) return layPart(src, 0, 0, matrix, width, height, filter, boundary, shift);
+  const part = createPicture(x1 - x0, y1 - y0, src.channels);
+  for (let c = 0; c < src.channels; c++) {
     const a = plane(src, c), to = plane(part, c);
     for (let y = y0; y < y1; y++) to.set(a.subarray(y * src.width + x0, y * src.width + x1), (y - y0) * part.width);
   }
-  if (shift === null) return warpHomography(part, multiply(matrix, from), width, height, options);
-  const inverse = tryInvert(multiply(matrix, from))!;
-  const mapX = new Float32Array(width * height), mapY = new Float32Array(width * height), d = new Float64Array(2);
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
-    fieldAt(shift.field, (x + 0.5 + shift.x0) * shift.scale, (y + 0.5 + shift.y0) * shift.scale, d);
-    const u = x + 0.5 + d[0]! / shift.scale, v = y + 0.5 + d[1]! / shift.scale;
-    const w = inverse[6] * u + inverse[7] * v + inverse[8];
-    mapX[y * width + x] = (inverse[0] * u + inverse[1] * v + inverse[2]) / w;
-    mapY[y * width + x] = (inverse[3] * u + inverse[4] * v + inverse[5]) / w;
+  return layPart(part, x0, y0, matrix, width, height, filter, boundary, shift);
+}
+
+/** {@link layOver} of a part cut out already: its corner is pixel x0, y0 of what `matrix` speaks of. `footprint`: it is made smaller by more than that. */
+export function layPart(part: Picture, x0: number, y0: number, matrix: Mat3, width: number, height: number, filter: LayFilter, boundary: 'clamp' | 'zero' = 'clamp', shift: Shift | null = null, footprint = false): Picture {
+  const whole = multiply(matrix, [1, 0, x0, 0, 1, y0, 0, 0, 1]);
+  const inverse = tryInvert(whole);
+  if (inverse === null) return createPicture(width, height, part.channels);
+  if (shift === null && wholeShift(whole)) return shifted(part, whole[2], whole[5], width, height, boundary);
+  if (shift === null) return warpHomography(part, whole, width, height, { filter, boundary, footprint });
+  const mapX = new Float32Array(width * height), mapY = new Float32Array(width * height), du = new Float32Array(width), dv = new Float32Array(width);
+  for (let y = 0; y < height; y++) {
+    fieldRow(shift.field, shift.x0, shift.scale, (y + 0.5 + shift.y0) * shift.scale, du, dv);
+    for (let x = 0, o = y * width; x < width; x++, o++) {
+      const u = x + 0.5 + du[x]! / shift.scale, v = y + 0.5 + dv[x]! / shift.scale;
+      const w = 1 / (inverse[6] * u + inverse[7] * v + inverse[8]);
+      mapX[o] = (inverse[0] * u + inverse[1] * v + inverse[2]) * w;
+      mapY[o] = (inverse[3] * u + inverse[4] * v + inverse[5]) * w;
+    }
   }
   return warpMap(part, mapX, mapY, width, height, { filter, boundary });
 }

@@ -8,6 +8,7 @@
 import { FlowPicture, motionAt } from '../image/flow.js';
 import { blurPlane, gaussianPlane } from '../image/gaussian.js';
 import { pushPull } from '../image/push-pull.js';
+import { selectInPlace } from '../image/statistics.js';
 
 /** Displacements on a grid of cells: the place in the picture that shows what the template shows at (x, y) is (x, y) + (u, v). */
 export interface LocalField {
@@ -80,7 +81,7 @@ export function localField(template: Float32Array, picture: Float32Array, weight
       const i = y * width + x;
       if (!(weight[i]! > 0.5)) continue;
       const share = Math.max(1e-6, told[i]!), w2 = was[i]! / share, l2 = left[i]! / share;
-      if (Math.hypot(u[i]!, v[i]!) > reach) continue;
+      if (u[i]! * u[i]! + v[i]! * v[i]! > reach * reach) continue;
       if (!(l2 < HELPS * w2 + NOISE * NOISE)) continue;
       us[k] = u[i]!; vs[k] = v[i]!; k++;
       sum += texture[i]!;
@@ -104,6 +105,26 @@ export function fieldAt(f: LocalField, x: number, y: number, out: Float64Array):
   const a = cx - c0, b = cy - r0, p = r0 * f.columns, q = r1 * f.columns;
   out[0] = (f.u[p + c0]! * (1 - a) + f.u[p + c1]! * a) * (1 - b) + (f.u[q + c0]! * (1 - a) + f.u[q + c1]! * a) * b;
   out[1] = (f.v[p + c0]! * (1 - a) + f.v[p + c1]! * a) * (1 - b) + (f.v[q + c0]! * (1 - a) + f.v[q + c1]! * a) * b;
+}
+
+/** Root of the mean squared displacement, px. */
+export function sizeOf(f: LocalField): number {
+  let sum = 0;
+  for (let i = 0; i < f.u.length; i++) sum += f.u[i]! ** 2 + f.v[i]! ** 2;
+  return Math.sqrt(sum / f.u.length);
+}
+
+/** Displacements of a row of pixels at x = (i + 0.5 + x0) · step, as {@link fieldAt} gives them. */
+export function fieldRow(f: LocalField, x0: number, step: number, y: number, u: Float32Array, v: Float32Array): void {
+  const cy = Math.min(f.rows - 1, Math.max(0, y / f.cellPx - 0.5)), r0 = Math.min(f.rows - 1, Math.floor(cy)), b = cy - r0, n = f.columns;
+  const p = r0 * n, q = Math.min(f.rows - 1, r0 + 1) * n;
+  const lineU = new Float64Array(n), lineV = new Float64Array(n);
+  for (let c = 0; c < n; c++) { lineU[c] = f.u[p + c]! * (1 - b) + f.u[q + c]! * b; lineV[c] = f.v[p + c]! * (1 - b) + f.v[q + c]! * b; }
+  for (let i = 0; i < u.length; i++) {
+    const cx = Math.min(n - 1, Math.max(0, ((i + 0.5 + x0) * step) / f.cellPx - 0.5)), c0 = Math.floor(cx), c1 = Math.min(n - 1, c0 + 1), a = cx - c0;
+    u[i] = lineU[c0]! + a * (lineU[c1]! - lineU[c0]!);
+    v[i] = lineV[c0]! + a * (lineV[c1]! - lineV[c0]!);
+  }
 }
 
 /** The field of two steps, one after the other: first `before`, then `after` at the place reached. */
@@ -138,13 +159,12 @@ function structureOf(p: Float32Array, w: number, h: number): Float32Array {
   }
   const a = gaussianPlane(xx, w, h, 4), b = gaussianPlane(xy, w, h, 4), c = gaussianPlane(yy, w, h, 4);
   for (let i = 0; i < n; i++) {
-    const least = 0.5 * (a[i]! + c[i]! - Math.hypot(a[i]! - c[i]!, 2 * b[i]!));
+    const least = 0.5 * (a[i]! + c[i]! - Math.sqrt((a[i]! - c[i]!) ** 2 + 4 * b[i]! * b[i]!));
     a[i] = least / (least + 0.5 * NOISE * NOISE);
   }
   return a;
 }
 
 function middle(a: Float64Array, k: number): number {
-  const s = a.subarray(0, k).sort();
-  return (k & 1) === 1 ? s[k >> 1]! : 0.5 * (s[(k >> 1) - 1]! + s[k >> 1]!);
+  return selectInPlace(a.subarray(0, k), k >> 1);
 }

@@ -98,12 +98,11 @@ export class WideCanvas {
     const chosen = chooseSources({ candidates: spread(span.in, span.out, 72).filter((n) => !lost.has(n)), points, widthPx: w, heightPx: h, most: motion.still ? STILL_SOURCES : SOURCES, clearPx: 5, fromReference: (n) => motion.fromReference(n), hides });
     // What walks through is no part of the set. A camera that travels makes near things run past like walkers: they count only from further on.
     const movers = motion.still ? null : await findMovers(readerLumaSource(reader), motion, span, { width: frame.width, height: frame.height, fromReference: m }, TURNS.has(camera.move) ? undefined : 0.04);
-    const buffer = createPicture(w, h, 3);
     const sources = [];
     for (const n of chosen) {
       const shows = showsMask(hides(n), w, h, 3), moves = movers?.maskOf(n);
       if (moves !== undefined) for (let i = 0; i < shows.length; i++) if (moves[i] !== 0) shows[i] = 0;
-      sources.push(sourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), shows, buffer));
+      sources.push(sourceOf(copyFrame(await reader.frame(n)), n, invert(motion.fromReference(n)), shows));
     }
     const mosaic = buildMosaic(sources, frame, !motion.still);
     const { filled } = fillUnseen(mosaic, needed, request.seed ?? 1);
