@@ -46,20 +46,22 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
   const door = kernels();
   // In the kernels' memory from the start: nothing is copied in and out, and nothing is left for the collector.
-  const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true), out = door.allocPicture(w, h, 3, true);
+  const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true);
+  // Only the light that wraps round the performer wants the plate as it was once something was laid on it.
+  const kept = air !== null && air.wrap > 0 ? door.allocPicture(w, h, 3, true) : null;
   try {
-    toLinear(cropFrame(plate, box), base);
-    out.data.set(base.data.subarray(0, 3 * n));
-    return onPlate(rgbOnly(base), out);
+    toLinear(cropFrame(plate, box, room), base);
+    kept?.data.set(base.data.subarray(0, 3 * n));
+    return onPlate(kept ?? rgbOnly(base), rgbOnly(base));
   } finally {
     door.freePicture(base);
-    door.freePicture(out);
+    if (kept !== null) door.freePicture(kept);
   }
 
   function onPlate(base: Picture, out: Picture): ComposedBox {
     const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
     const touched = room?.bytes(n) ?? new Uint8Array(n);
-    if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden);
+    if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
     if (reflection !== null) layPremultiplied(out, reflection.picture, reflection.box, box, touched, hidden);
     // The performer, held out by what passes in front.
     const over = overBox(placed, box, hidden, air, base);

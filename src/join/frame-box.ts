@@ -6,6 +6,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import type { VideoFrame } from '../media/types.js';
 import { lumaWeights, quantisation, type Quantisation } from '../media/ycbcr.js';
+import type { FrameRoom } from './frame-room.js';
 import type { Box } from './ground.js';
 
 /** Box widened to whole chroma samples and cut at the frame. */
@@ -23,27 +24,37 @@ function planeSize(frame: VideoFrame, p: number): [number, number, number, numbe
   return [(frame.widthPx + (1 << sx) - 1) >> sx, (frame.heightPx + (1 << sy) - 1) >> sy, sx, sy];
 }
 
-/** The frame's planes inside a box (aligned, see alignBox), copied. */
-export function cropFrame(frame: VideoFrame, box: Box): VideoFrame {
+/** The frame's planes inside a box (aligned, see alignBox), copied; into `room`, where one is given. */
+export function cropFrame(frame: VideoFrame, box: Box, room?: FrameRoom): VideoFrame {
   const [x0, y0, x1, y1] = box;
   const planes = frame.planes.map((src, p) => {
     const [pw, , sx, sy] = planeSize(frame, p);
     const cx0 = x0 >> sx, cy0 = y0 >> sy, cx1 = (x1 + (1 << sx) - 1) >> sx, cy1 = (y1 + (1 << sy) - 1) >> sy;
-    const out = new (src.constructor as new (n: number) => typeof src)((cx1 - cx0) * (cy1 - cy0));
+    const out = emptyLike(src, (cx1 - cx0) * (cy1 - cy0), room);
     for (let y = cy0; y < cy1; y++) out.set(src.subarray(y * pw + cx0, y * pw + cx1) as never, (y - cy0) * (cx1 - cx0));
     return out;
   });
   return { ...frame, widthPx: x1 - x0, heightPx: y1 - y0, planes };
 }
 
+type Samples = VideoFrame['planes'][number];
+
+/** n samples of the kind of another plane's, of any value where they lie in a room. */
+function emptyLike(src: Samples, n: number, room?: FrameRoom): Samples {
+  const make = src.constructor as (new (n: number) => Samples) & (new (buffer: ArrayBufferLike, at: number, n: number) => Samples);
+  if (room === undefined) return new make(n);
+  const bytes = room.bytes(n * src.BYTES_PER_ELEMENT, true);
+  return new make(bytes.buffer, bytes.byteOffset, n);
+}
+
 /**
  * Writes display-coded R'G'B' (three planes over the box) into the planes of `frame`, in place, where `changed` is not 0.
  * The box must be aligned. Throws `PW-JOIN-PATCH` for float frames, which are joined whole.
  */
-export function patchFrame(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
+export function patchFrame(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array, room?: FrameRoom): void {
   if (frame.bitDepth === 32) throw new PlatewrightError('PW-JOIN-PATCH', 'float pictures are joined whole, not patched', { kind: 'internal' });
   const w = box[2] - box[0], h = box[3] - box[1], n = w * h;
-  if (frame.layout === 'yuv') { patchYuv(frame, box, coded, changed); return; }
+  if (frame.layout === 'yuv') { patchYuv(frame, box, coded, changed, room); return; }
   const q = quantisation(frame.bitDepth, frame.colour.fullRange);
   const max = 2 ** frame.bitDepth - 1;
   const grey = frame.layout === 'grey';
@@ -69,12 +80,12 @@ function codingOf(frame: VideoFrame): { readonly kr: number; readonly kg: number
   return { kr, kg: 1 - kr - kb, kb, q, max: 2 ** frame.bitDepth - 1, toCb: q.chromaScale / (2 * (1 - kb)), toCr: q.chromaScale / (2 * (1 - kr)), tapsX, tapsY };
 }
 
-function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array): void {
+function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uint8Array, room?: FrameRoom): void {
   const w = box[2] - box[0], h = box[3] - box[1];
   if (w * h < KERNEL_FROM_PIXELS) { patchYuvPlain(frame, box, coded, changed); return; }
   const { kr, kg, kb, q, max, toCb, toCr, tapsX, tapsY } = codingOf(frame);
   const [sx, sy] = frame.chromaShift, deep = frame.bitDepth > 8 ? 1 : 0;
-  const part = cropFrame(frame, box).planes as readonly (Uint8Array | Uint16Array)[];
+  const part = cropFrame(frame, box, room).planes as readonly (Uint8Array | Uint16Array)[];
   const door = kernels(), scope = door.scope();
   try {
     const at = [0, 1, 2].map((p) => scope.input(part[p]!));

@@ -16,9 +16,9 @@ export class FrameRoom {
     return made;
   }
 
-  /** n zeroed bytes. */
-  bytes(n: number): Uint8Array {
-    const { data } = this.picture(Math.ceil(n / 4), 1, 1);
+  /** n zeroed bytes (not zeroed with `dirty`). */
+  bytes(n: number, dirty = false): Uint8Array {
+    const { data } = this.picture(Math.ceil(n / 4), 1, 1, dirty);
     return new Uint8Array(data.buffer, data.byteOffset, n);
   }
 

@@ -44,9 +44,8 @@ export function ownShadowOf(lit: LitGround | undefined, transmission: readonly [
   return { r: k[0], g: k[1], b: k[2], offset };
 }
 
-/** The plate smoothed over `radius` pixels, so that its texture and grain weigh less. */
-export function softened(base: Picture, radius: number): Picture {
-  const out = createPicture(base.width, base.height, 3);
+/** The plate smoothed over `radius` pixels, so that its texture and grain weigh less. @param out may be `base` */
+export function softened(base: Picture, radius: number, out: Picture = createPicture(base.width, base.height, 3)): Picture {
   for (let c = 0; c < 3; c++) boxMean(plane(base, c), base.width, base.height, radius, radius, plane(out, c));
   return out;
 }

@@ -147,7 +147,7 @@ export class JoinRenderer {
     let prepared: Prepared | null = null;
     if (ahead !== undefined && 'prepared' in ahead) prepared = ahead.prepared;
     else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, askedOf(this.recipe, tools.active.names.has('patch')))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx, room);
-    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared, room), this.room);
+    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared, room), this.room, room);
     return this.withPlatePatch(made, tools, choice);
   }
 
@@ -224,7 +224,7 @@ function copyInto(room: Room, plate: VideoFrame): VideoFrame {
   return (room.frame = { ...plate, planes: kept.planes });
 }
 
-function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | null, room: Room): JoinFrame {
+function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | null, room: Room, work?: FrameRoom): JoinFrame {
   return {
     frame, plate, composed,
     linear: () => linearPicture(plate, composed),
@@ -235,7 +235,7 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
     video: () => {
       if (composed === null) return plate;
       const out = copyInto(room, plate);
-      patchFrame(out, composed.box, composed.coded.data, composed.changed);
+      patchFrame(out, composed.box, composed.coded.data, composed.changed, work);
       return out;
     },
     matte: (dst) => {

@@ -3,7 +3,6 @@
  * where one is named), then the performer a frame, cut to the pixels that hold it.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { kernels } from '../image/kernels.js';
 import { createPicture } from '../image/picture.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
@@ -12,6 +11,7 @@ import type { RegionFile } from '../plate/marks.js';
 import { carryRegion, STILL } from './carrier.js';
 import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
+import { boxOf } from './matte-box.js';
 import { premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './peel/small-linear.js';
@@ -105,7 +105,7 @@ export interface FoundScreen {
 /** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the size, as halvePerformer would make it. */
 function premultiplied({ alpha, colour, box, shadow }: PeeledWithin, half: boolean): PerformerPicture {
   const { width: w, height: h, data: a } = alpha;
-  const tight = boxOf(a, w, box);
+  const tight = boxOf(a, w, box, NOTHING);
   if (tight === null) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
   // What lies beyond the peel's own box is nothing, and not written: the border must not reach into it.
   const x0 = Math.max(box[0], tight[0] - BORDER), y0 = Math.max(box[1], tight[1] - BORDER), x1 = Math.min(box[2], tight[2] + BORDER), y1 = Math.min(box[3], tight[3] + BORDER);
@@ -129,34 +129,4 @@ function multiplyInto(out: Float32Array, alpha: Float32Array, colour: Float32Arr
       out[3 * m + o] = k;
     }
   }
-}
-
-/** Smallest box in `within` of all that is more than nothing, or null. By the kernel (kernels/screen-parts.ts). */
-export function boxOf(alpha: Float32Array, w: number, within: readonly [number, number, number, number]): [number, number, number, number] | null {
-  const door = kernels(), scope = door.scope();
-  try {
-    const at = scope.allocate(16);
-    door.run('matteBox', [scope.input(alpha), w, ...within, NOTHING, at], 1, 1);
-    const [x0, y0, x1, y1] = new Int32Array(door.memory.buffer, at, 4) as unknown as [number, number, number, number];
-    return y0 < 0 ? null : [x0, y0, x1, y1];
-  } finally {
-    scope.close();
-  }
-}
-
-/** Plain twin of {@link boxOf}. */
-export function boxOfPlain(alpha: Float32Array, w: number, within: readonly [number, number, number, number]): [number, number, number, number] | null {
-  let x0 = w, y0 = -1, x1 = 0, y1 = 0;
-  for (let y = within[1]; y < within[3]; y++) {
-    const row = y * w;
-    let first = within[0], last = within[2] - 1;
-    while (first <= last && !(alpha[row + first]! > NOTHING)) first++;
-    if (first > last) continue;
-    while (!(alpha[row + last]! > NOTHING)) last--;
-    if (first < x0) x0 = first;
-    if (last + 1 > x1) x1 = last + 1;
-    if (y0 < 0) y0 = y;
-    y1 = y + 1;
-  }
-  return y0 < 0 ? null : [x0, y0, x1, y1];
 }

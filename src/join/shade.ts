@@ -7,7 +7,9 @@
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
+import type { FrameRoom } from './frame-room.js';
 import type { Box, GroundShade } from './ground.js';
+import { boxOf } from './matte-box.js';
 import { LEAST_SPREAD, ownShadowAt, ownShadowOf, softened, type LitGround, type OwnShadow } from './own-shadow.js';
 import type { GroundStep } from './types.js';
 
@@ -21,13 +23,13 @@ function left(t: number, key: number): number {
   return t / Math.max(1e-6, t + key * (1 - t));
 }
 
-/** Multiplies `out` (three linear planes over `box`) by the shade; `outline` bounds the receiver, `hidden` holds out what stands in front. */
-export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, out: Picture, box: Box, touched: Uint8Array, outline: readonly (readonly [number, number])[] | null, hidden: Float32Array | null): void {
+/** Multiplies `out` (three linear planes over `box`) by the shade; `outline` bounds the receiver, `hidden` holds out what stands in front. `base`: the plate before anything was laid on it, which may be `out` itself. */
+export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, out: Picture, box: Box, touched: Uint8Array, outline: readonly (readonly [number, number])[] | null, hidden: Float32Array | null, room?: FrameRoom): void {
   const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1];
   const bound = outline === null ? null : rasterizePolygon(outline.map(([x, y]) => [x - shade.box[0], y - shade.box[1]] as const), sw, sh);
   // The ground's first, then those of the marked surfaces.
   const lits = [ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission), ...(shade.marked === undefined ? [] : (step.receivers ?? []).map((r) => ownShadowOf(litOf(r.litLinear, r.litSpread), step.transmission)))];
-  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, shade.box[0] - box[0], shade.box[1] - box[1], step.litRadiusPx ?? 2) : null;
+  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, shade.box[0] - box[0], shade.box[1] - box[1], step.litRadiusPx ?? 2, room) : null;
   const laid: LaidShade = { step, shade, bound, lits, soft, hidden };
   if (shade.marked === undefined && sw * sh >= KERNEL_FROM_PIXELS) layShade(laid, out, box, touched);
   else layShadePlain(laid, out, box, touched);
@@ -107,25 +109,18 @@ export function layShadePlain({ step, shade, bound, lits, soft, hidden }: LaidSh
 export interface Softened { readonly picture: Picture; readonly x0: number; readonly y0: number }
 
 /** The plate softened where the key is hidden from it, and where in `base` that part begins; null where it is hidden from nothing. */
-function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number): Softened | null {
-  const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1], { cover } = shade;
-  let x0 = sw, y0 = sh, x1 = 0, y1 = 0;
-  for (let y = 0; y < sh; y++) {
-    const row = y * sw;
-    let first = 0, last = sw - 1;
-    while (first < sw && !(cover[row + first]! > 0)) first++;
-    if (first === sw) continue;
-    while (!(cover[row + last]! > 0)) last--;
-    x0 = Math.min(x0, first); x1 = Math.max(x1, last + 1); y0 = Math.min(y0, y); y1 = y + 1;
-  }
-  if (x1 <= x0) return null;
+function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number, room?: FrameRoom): Softened | null {
+  const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1];
+  const held = boxOf(shade.cover, sw, [0, 0, sw, sh], 0);
+  if (held === null) return null;
+  let [x0, y0, x1, y1] = held;
   // Whole windows: the mean of each pixel wanted is over the same pixels as in the whole box.
   const r = Math.max(0, Math.floor(radius));
   x0 = Math.max(0, x0 + dx - r); y0 = Math.max(0, y0 + dy - r); x1 = Math.min(base.width, x1 + dx + r); y1 = Math.min(base.height, y1 + dy + r);
-  const part = createPicture(x1 - x0, y1 - y0, 3);
+  const part = room?.picture(x1 - x0, y1 - y0, 3, true) ?? createPicture(x1 - x0, y1 - y0, 3);
   for (let c = 0; c < 3; c++) {
     const from = plane(base, c), to = plane(part, c);
     for (let y = y0; y < y1; y++) to.set(from.subarray(y * base.width + x0, y * base.width + x1), (y - y0) * part.width);
   }
-  return { picture: softened(part, radius), x0, y0 };
+  return { picture: softened(part, radius, part), x0, y0 };
 }

@@ -1,18 +1,17 @@
 /** Writes a display-coded picture into an FFmpeg frame of the format that an encoder wants. */
 import { PlatewrightError } from '../core/errors.js';
 import type { Picture } from '../image/picture.js';
-import type { Frame } from './ffmpeg.js';
 import type { ColourTags, VideoFrame } from './types.js';
 import { planeFormat } from './pixel-formats.js';
 import { lumaWeights, quantisation } from './ycbcr.js';
+import type { FillFrame } from './writer-frames.js';
 
 /**
- * Fills `frame` (allocated, of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane.
+ * Fills a frame (of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane.
  * Values are rounded to the nearest code and held within what the format can store; overshoots beyond 0..1 survive where
  * the levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down.
  */
-export function fillFrame(frame: Frame, name: string, coded: Picture, tags: ColourTags): void {
-  const buffers = frame.data!, strides = frame.linesize;
+export function fillFrame({ planes: buffers, strides }: FillFrame, name: string, coded: Picture, tags: ColourTags): void {
   const packed = /^(rgb48|rgba64|gray16)be$/.exec(name);
   if (packed) {
     fillPackedBigEndian(buffers[0]!, strides[0]!, coded, packed[1] === 'rgb48' ? 3 : packed[1] === 'rgba64' ? 4 : 1);
@@ -58,8 +57,7 @@ export function fillFrame(frame: Frame, name: string, coded: Picture, tags: Colo
 }
 
 /** Copies the planes of an 8-bit 4:2:0 frame into an FFmpeg frame of the same form, row by row. */
-export function copyPlanes(frame: Frame, from: VideoFrame): void {
-  const buffers = frame.data!, strides = frame.linesize;
+export function copyPlanes({ planes: buffers, strides }: FillFrame, from: VideoFrame): void {
   for (let p = 0; p < 3; p++) {
     const w = p === 0 ? from.widthPx : (from.widthPx + 1) >> 1, h = p === 0 ? from.heightPx : (from.heightPx + 1) >> 1;
     const src = from.planes[p] as Uint8Array, dst = buffers[p]!, stride = strides[p]!;

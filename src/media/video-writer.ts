@@ -7,14 +7,14 @@ import { basename, dirname, extname, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
-import { colourCodes } from './colour-tags.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
 import { encodingOf, defaultColour, openEncoder, type Encoding, type WriterCodec, type WriterOptions } from './encodings.js';
-import { avGetPixFmtFromName, C, type CodecContext, Dictionary, FormatContext, Frame, Packet, type Stream } from './ffmpeg.js';
+import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, type Stream } from './ffmpeg.js';
 import { readPackets } from './packets.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { SoundTrack } from './sound-track.js';
 import type { ColourTags, VideoFrame } from './types.js';
+import { WriterFrames, type FillFrame } from './writer-frames.js';
 
 const MUXERS: Record<string, string> = { '.mp4': 'mp4', '.m4v': 'mp4', '.mov': 'mov', '.mkv': 'matroska', '.avi': 'avi', '.nut': 'nut' };
 const ALLOWED: Record<WriterCodec, readonly string[]> = {
@@ -32,9 +32,8 @@ export class VideoWriter {
   private format: FormatContext | null = null;
   private stream: Stream | null = null;
   private track: SoundTrack | null = null;
-  private readonly frames: Frame[] = [];
+  private readonly frames: WriterFrames;
   private readonly packet: Packet;
-  private turn = 0;
   private count: number;
   private pending: Promise<void> = Promise.resolve();
   private failure: unknown = null;
@@ -52,6 +51,7 @@ export class VideoWriter {
     this.framesDone = framesDone;
     this.count = framesDone;
     this.scratch = createPicture(options.widthPx, options.heightPx, options.grey ? 1 : options.alpha ? 4 : 3);
+    this.frames = new WriterFrames(this.encoding.pixelFormat, options.widthPx, options.heightPx, this.tags);
     this.packet = new Packet();
     this.packet.alloc();
   }
@@ -165,13 +165,13 @@ export class VideoWriter {
 
   private async add(picture: Picture): Promise<void> {
     this.requireSize(picture);
-    return this.put((frame) => fillFrame(frame, this.encoding.pixelFormat, picture, this.tags));
+    return this.put((to) => fillFrame(to, this.encoding.pixelFormat, picture, this.tags));
   }
 
-  private async put(fill: (frame: Frame) => void): Promise<void> {
+  private async put(fill: (to: FillFrame) => void): Promise<void> {
     if (this.finished) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
-    const frame = this.freeFrame();
-    fill(frame);
+    const to = this.frames.next(), { frame } = to;
+    fill(to);
     const n = this.count++;
     frame.pts = BigInt(this.sequence ? 0 : n);
     frame.pictType = 0 as never;
@@ -181,29 +181,6 @@ export class VideoWriter {
     this.pending = (this.sequence ? this.encodePicture(frame, n) : this.encodeFrame(frame)).catch((error: unknown) => {
       this.failure = error;
     });
-  }
-
-  private freeFrame(): Frame {
-    const i = this.turn;
-    this.turn = 1 - i;
-    let frame = this.frames[i];
-    if (frame === undefined) {
-      frame = new Frame();
-      frame.alloc();
-      this.frames[i] = frame;
-    } else if (frame.isWritable && frame.width > 0) {
-      return frame;
-    } else frame.unref();
-    const codes = colourCodes(this.tags, true);
-    frame.width = this.options.widthPx;
-    frame.height = this.options.heightPx;
-    frame.format = avGetPixFmtFromName(this.encoding.pixelFormat);
-    frame.colorRange = codes.range as never;
-    frame.colorSpace = codes.space as never;
-    frame.colorTrc = codes.transfer as never;
-    frame.colorPrimaries = codes.primaries as never;
-    frame.getBuffer(0);
-    return frame;
   }
 
   private async encodeFrame(frame: Frame | null): Promise<void> {
@@ -292,7 +269,7 @@ export class VideoWriter {
   }
 
   private free(): void {
-    for (const f of this.frames) f.free();
+    this.frames.free();
     this.packet.free();
     this.codec?.freeContext();
     this.track?.free();

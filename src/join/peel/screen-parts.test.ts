@@ -2,7 +2,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
-import { boxOf, boxOfPlain } from '../screen-peeler.js';
+import { boxOf, boxOfPlain } from '../matte-box.js';
 import { dropStrays, dropStraysPlain, takeInSpecks, takeInSpecksPlain, type ScreenField } from './screen-field.js';
 import { mendShadowEdges, mendShadowEdgesPlain } from './shadow-edge.js';
 import { ownFloats } from './work-space.js';
@@ -79,7 +79,7 @@ describe('parts that are screen after all, by kernel and plain', () => {
     fc.assert(fc.property(size, fc.integer({ min: 0, max: 3 }), ({ w, h, seed }, count) => {
       const r = new RandomStream(seed), alpha = new Float32Array(w * h), within = [r.below(3), r.below(3), w - r.below(2), h - r.below(2)] as const;
       for (let k = 0; k < count; k++) alpha[r.below(w * h)] = 0.5 + 0.5 * r.uniform();
-      expect(boxOf(alpha, w, within)).toEqual(boxOfPlain(alpha, w, within));
+      expect(boxOf(alpha, w, within, 0.002)).toEqual(boxOfPlain(alpha, w, within, 0.002));
     }), { ...few, numRuns: 60 });
   });
 });
