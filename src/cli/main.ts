@@ -34,6 +34,7 @@ const COMMANDS: readonly (readonly [name: string, summary: string])[] = [
   ['reveal', 'build the before-and-after reel'],
   ['ledger', 'list what was borrowed and spent'],
   ['tolerances', 'list and change the verdict\'s limits and the performer\'s attention'],
+  ['studio', 'list and change what briefs are written for: performer, camera, place'],
   ['undo', 'take back, or do again, the last edits of the book'],
   ['serve', 'open the workbench'],
   ['demo', 'make the demo production and run the whole job on it'],

@@ -3,6 +3,7 @@
  */
 import type { CutDocument, FilmDocument, JoinDocument, MomentDocument, PickDocument, ProductionDocument, TakeDocument } from '../book/documents.js';
 import type { Settings } from '../book/settings.js';
+import type { StudioRow } from '../book/studio.js';
 import type { Brief } from '../brief/types.js';
 import type { EditRecord } from '../book/book.js';
 import type { JobRecord } from '../jobs/job-store.js';
@@ -28,6 +29,8 @@ export interface BookState {
   readonly deliveries: readonly { readonly id: string; readonly at: string; readonly files: readonly string[]; readonly report: unknown }[];
   /** Tolerances and attention as they hold, beside the program's own. POST /api/settings {name, numbers | null} changes one. */
   readonly settings: Settings;
+  /** Performer, camera, place, as lines. POST /api/studio {name, text} changes one. */
+  readonly studio: readonly StudioRow[];
   /** What was made from something that has changed since. */
   readonly stale: Stale;
   readonly ledger: LedgerState;

@@ -19,6 +19,7 @@ import { staleOf } from '../jobs/stale.js';
 import { ledgerOf } from '../jobs/ledger-of.js';
 import { firstIssue } from '../plate/marks.js';
 import { changeSetting, settingsOf } from '../book/settings.js';
+import { changeStudio, studioOf } from '../book/studio.js';
 import type { BookState } from './api-types.js';
 import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
@@ -58,6 +59,7 @@ const editSchema = z.object({
   ])).min(1).max(500),
 });
 const settingSchema = z.object({ name: z.string().min(1).max(40), numbers: z.array(z.number()).min(1).max(2).nullable() });
+const studioSchema = z.object({ name: z.string().min(1).max(40), text: z.string().max(200) });
 const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'quick', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
 
 export function bookState(book: Book): BookState {
@@ -67,7 +69,7 @@ export function bookState(book: Book): BookState {
     pulse: `${book.pulse()}`, production: book.need('production', 'production'),
     films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
     cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
-    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), stale: staleOf(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), studio: studioOf(book), stale: staleOf(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
   };
 }
 
@@ -100,6 +102,12 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.post('/api/settings', async (c) => {
     const request = parse(settingSchema, await body(c), 'this setting');
     changeSetting(book, request.name, request.numbers);
+    return c.json({ pulse: book.pulse() });
+  });
+
+  app.post('/api/studio', async (c) => {
+    const request = parse(studioSchema, await body(c), 'this line of the studio');
+    changeStudio(book, request.name, request.text);
     return c.json({ pulse: book.pulse() });
   });
 

@@ -25,6 +25,8 @@ export interface Tolerances {
   readonly screenEvenness: Tolerance;
   /** Share of brightness. */
   readonly spill: Tolerance;
+  /** Stops from where a perfect white that faces the key is shown as full white. */
+  readonly exposure: Tolerance;
   /** Share of the performer's pixels. */
   readonly clipping: Tolerance;
   /** Edge σ in plate pixels beyond what the plate needs. */
@@ -50,6 +52,7 @@ export const DEFAULT_TOLERANCES: Tolerances = {
   size: { fits: 1, mendable: 0.6 },
   screenEvenness: { fits: 0.9, mendable: 1.8 },
   spill: { fits: 0.05, mendable: 0.2 },
+  exposure: { fits: 1, mendable: 2.5 },
   clipping: { fits: 0.015, mendable: 0.06 },
   focus: { fits: 0.3, mendable: 0.8 },
   blur: { fits: 2, mendable: 5 },
@@ -81,6 +84,7 @@ export const TOLERANCE_KINDS: Readonly<Record<ToleranceName, ToleranceKind>> = {
   size: { title: 'take pixels a plate pixel, at least', unit: 'pixels', sense: 'more', range: [0.05, 20] },
   screenEvenness: { title: 'light over the screen', unit: 'stops', sense: 'less', range: [0, 10] },
   spill: { title: 'screen colour on the performer', unit: 'share of brightness', sense: 'less', range: [0, 1] },
+  exposure: { title: 'exposure, by the card\'s white', unit: 'stops', sense: 'less', range: [0, 10] },
   clipping: { title: 'performer burnt out', unit: 'share of its pixels', sense: 'less', range: [0, 1] },
   focus: { title: 'softness beyond the plate\'s need', unit: 'plate pixels', sense: 'less', range: [0, 50] },
   blur: { title: 'motion blur beyond the plate\'s', unit: 'plate pixels', sense: 'less', range: [0, 200] },

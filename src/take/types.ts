@@ -3,7 +3,7 @@ export type VerdictWord = 'fits' | 'mendable' | 'shoot again';
 
 export type MatterName =
   | 'viewElevation' | 'perspective' | 'lightAzimuth' | 'lightElevation' | 'keyFill' | 'turnRate' | 'stir' | 'size'
-  | 'screenEvenness' | 'spill' | 'clipping' | 'focus' | 'blur' | 'inFrame' | 'eyeline' | 'length';
+  | 'screenEvenness' | 'spill' | 'exposure' | 'clipping' | 'focus' | 'blur' | 'inFrame' | 'eyeline' | 'length';
 
 export interface Matter {
   readonly matter: MatterName;

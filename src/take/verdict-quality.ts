@@ -6,7 +6,7 @@ import type { PlateNeeds } from './needs.js';
 import type { BestSpan } from './span.js';
 import type { Tolerance, Tolerances } from './tolerances.js';
 import type { Matter, MatterName } from './types.js';
-import { grade, unjudged } from './verdict-words.js';
+import { grade, tooUnsure, unjudged } from './verdict-words.js';
 
 export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, span: BestSpan): Matter[] {
   const out: Matter[] = [];
@@ -17,6 +17,8 @@ export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Toleran
     out.push(plain('screenEvenness', take.evennessStops, 'stop', t.screenEvenness, 'the screen is even enough', 'light the screen more evenly: move its lamps further off, or shade the sunlit part'));
     out.push(plain('spill', take.spill, 'ratio', t.spill, 'little screen colour on the performer', 'bring the performer a body length further from the screen, or light the screen less'));
   }
+  const exposed = exposure(take, t);
+  if (exposed !== null) out.push(exposed);
   if (take.clipped.value !== null || take.behind.kind === 'screen') out.push(plain('clipping', take.clipped, 'ratio', t.clipping, 'nothing burnt out', 'close the lens by half a stop to a stop: the performer\'s brightest parts are burnt out'));
   out.push(focus(needs, take, t));
   out.push(blur(needs, take, t));
@@ -31,6 +33,20 @@ function plain(matter: MatterName, m: Measure, unit: string, t: Tolerance, good:
   if (m.value === null) return unjudged(matter, unit, t.fits, m.reason ?? '', m.wouldHelp ?? '');
   const verdict = grade(m.value, t);
   return { matter, measured: m.value, sd: m.sd, needed: t.fits, unit, verdict, tolerance: t, change: verdict === 'fits' ? good : bad };
+}
+
+/** How far the take's exposure lies from the usual one, by the card's white; null where no card was read. */
+function exposure(take: TakeMeasures, t: Tolerances): Matter | null {
+  const m = take.light.exposureStops;
+  if (m === undefined || m.value === null) return null;
+  const off = Math.abs(m.value), stops = `${off.toFixed(1)} stops`;
+  if (tooUnsure(off, m.sd ?? 0, t.exposure)) return unjudged('exposure', 'stop', 0, `it is only known within ${(m.sd ?? 0).toFixed(1)} stops`, 'the card with its peg or ball, flat at the performer\'s mark', { measured: m.value, sd: m.sd ?? 0 });
+  const verdict = grade(off, t.exposure);
+  return {
+    matter: 'exposure', measured: m.value, sd: m.sd, needed: 0, unit: 'stop', verdict, tolerance: t.exposure,
+    change: verdict === 'fits' ? 'exposed as usual'
+      : m.value < 0 ? `open the lens, lengthen the shutter or add light by ${stops}; the join can raise it, and the take's noise with it` : `close the lens or take light away by ${stops}: what is burnt out stays so`,
+  };
 }
 
 /** Plate pixels to a take pixel. */

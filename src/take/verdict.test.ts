@@ -52,6 +52,15 @@ describe('verdict', () => {
     for (const [px, word] of [[150, 'fits'], [149, 'mendable'], [91, 'mendable'], [89, 'shoot again']] as const) expect(of('size', take({ performerHeightPx: measured(px, 'px', 1, 'test') })).verdict).toBe(word);
   });
 
+  it('judges the exposure where the card\'s white was read, and only there', () => {
+    const exposed = (stops: number, sd = 0.25): TakeMeasures => take({ light: { ...light(42, 36, 2.1), exposureStops: measured(stops, 'stop', sd, 'the card\'s white paper') } });
+    expect(of('exposure', take())).toBeUndefined();
+    for (const [stops, word] of [[-0.6, 'fits'], [0.4, 'fits'], [-1.8, 'mendable'], [-3.4, 'shoot again']] as const) expect(of('exposure', exposed(stops)).verdict).toBe(word);
+    expect(of('exposure', exposed(-1.8)).change).toMatch(/^open the lens.*1\.8 stops/);
+    expect(of('exposure', exposed(1.8)).change).toMatch(/^close the lens/);
+    expect(of('exposure', exposed(-2.6, 2))).toMatchObject({ verdict: null, measured: -2.6 });
+  });
+
   it('says the camera\'s change in centimetres and degrees, and it would put the take right', () => {
     const m = of('viewElevation', take({ subject: subject(18) }));
     const found = /^lower the camera (\d+) cm and tilt up 8°$/.exec(m.change)!;

@@ -52,6 +52,7 @@ const json = (value: unknown): RequestInit => ({ method: 'POST', headers: { 'con
 
 export const edit = (title: string, changes: EditRequest['changes']) => attempt(async () => { await call('/api/edit', json({ title, changes })); await refresh(); });
 export const changeSetting = (name: string, numbers: readonly number[] | null) => attempt(async () => { await call('/api/settings', json({ name, numbers })); await refresh(); });
+export const changeStudio = (name: string, text: string) => attempt(async () => { await call('/api/studio', json({ name, text })); await refresh(); });
 export const undo = () => attempt(async () => { await call('/api/undo', json({})); await refresh(); });
 export const redo = () => attempt(async () => { await call('/api/redo', json({})); await refresh(); });
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));

@@ -4,6 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
 import { ById } from '../parts/by-id.js';
 import { Picture } from '../parts/picture.js';
+import { StudioPart } from '../parts/studio-part.js';
 import { QuickJoin } from '../parts/quick-join.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 import { BriefText } from './brief-part.js';
@@ -31,6 +32,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
     <>
       <section>
         <h2>Shoot day</h2>
+        <StudioPart rows={props.book.studio} />
         <p class="controls">
           <label>date <input type="date" value={date()} onChange={(e) => setDate(e.currentTarget.value)} /></label>
           <button onClick={() => void startJob('day', '', { date: date() })}>Plan this day</button>
