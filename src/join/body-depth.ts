@@ -11,6 +11,7 @@
 import { boxMean } from '../image/box.js';
 import { ballsOfMatte } from './body-volume.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
+import { FLAT, searchDepth } from './depth-search.js';
 import { groundGeometry, type Box } from './ground.js';
 import { cross, dot } from '../geometry/mat3.js';
 import { fillShade } from './shade-plane.js';
@@ -19,8 +20,7 @@ import { facing, standUp } from './solid-body.js';
 import type { ScreenShadow } from './peel/screen-shadow.js';
 import type { BodyDepth, GroundFrame, GroundStep } from './types.js';
 
-/** Sd that is taken for each number before anything is seen, and what a whole sd costs in overlap (own choice, tried on eight scenes of four bodies). */
-const PRIOR: BodyDepth = { lean: 0.15, head: 0.15, deep: 0.2 };
+/** What a whole sd of the prior costs in overlap (own choice, tried on eight scenes of four bodies). */
 const COST = 0.03;
 /** The overlap must rise by as much, or the body stays flat and round. */
 const LEAST_GAIN = 0.03;
@@ -32,8 +32,6 @@ const LEAST_DENSITY = 0.15, LEAST_CELLS = 60;
 const CLEAR = 4;
 /** Nothing of the body's shadow lies farther from where it is expected than this share of the body's height. */
 const REACH = 0.25;
-const ROUNDS = 5, SHRINK = 0.6;
-const NAMES = ['lean', 'head', 'deep'] as const;
 
 /** A performer and its shadow on one take frame; pixels of the take. */
 export interface TakeShadow {
@@ -83,8 +81,7 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
     if (map !== null) fillShade(geometry, plane, map, [], [0, 0, w, h], cover, none);
     return cover;
   };
-  const flat: BodyDepth = { lean: 0, head: 0, deep: 0 };
-  const first = thrown(flat), use = cellsOfUse(first, matte, w, h, REACH * tall);
+  const first = thrown(FLAT), use = cellsOfUse(first, matte, w, h, REACH * tall);
   if (use === null) return null;
   const core: number[] = [];
   for (let i = 0; i < n; i++) if (use[i] !== 0 && first[i]! > 0.5) core.push(density[i]!);
@@ -104,22 +101,7 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
   };
   const before = overlap(first);
   if (before < LEAST_OVERLAP) return null;
-  const worth = (d: BodyDepth, o: number): number => NAMES.reduce((v, k) => v - COST * (d[k] / PRIOR[k]) ** 2, o);
-  let best = flat, most = before;
-  for (let round = 0, size = SHRINK; round < ROUNDS; round++, size *= SHRINK) {
-    for (const name of NAMES) {
-      for (const way of [-1, 1]) {
-        for (let again = 0; again < 3; again++) {
-          const next = { ...best, [name]: best[name] + way * size * PRIOR[name] };
-          if (next[name] < 0) break;
-          const value = worth(next, overlap(thrown(next)));
-          if (value <= most + 1e-4) break;
-          most = value;
-          best = next;
-        }
-      }
-    }
-  }
+  const best = searchDepth((d) => overlap(thrown(d)), COST);
   const after = overlap(thrown(best));
   const round3 = (v: number): number => Math.round(1000 * v) / 1000;
   return after - before < LEAST_GAIN ? null : { depth: { lean: round3(best.lean), head: round3(best.head), deep: round3(best.deep) }, before, after };

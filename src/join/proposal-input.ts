@@ -20,7 +20,12 @@ export interface Side {
 }
 
 /** One take frame peeled, with the performer's shadow on the screen. */
-export interface SeenInTake { readonly frame: number; readonly performer: PerformerPicture }
+export interface SeenInTake {
+  readonly frame: number;
+  readonly performer: PerformerPicture;
+  /** The performer on further frames that show it turned. */
+  readonly turned?: readonly { readonly frame: number; readonly yawDeg: number; readonly performer: PerformerPicture }[];
+}
 
 export interface ProposalInput {
   readonly plate: Side;

@@ -1,32 +1,59 @@
-/** The caster's depth proposed from the take: see body-depth.ts. */
+/** The caster's depth proposed from the take: from the shadow that it throws there (body-depth.ts), else from its turn (turn-depth.ts). */
 import { plane } from '../image/picture.js';
 import { depthFromShadow } from './body-depth.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { posesOf } from './propose-pace.js';
 import { scaleOfUpright } from './propose-ground.js';
+import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { Stand } from './ride.js';
-import type { BodyDepth } from './types.js';
+import type { BodyDepth, GroundFrame } from './types.js';
 
-/** A performer that turns by more shows other sides of its depth: one frame no longer tells (own choice). */
+/** A performer that turns by more shows other sides of its depth: its shadow on one frame no longer tells (own choice). */
 const MOST_TURN_DEG = 40;
 
-export interface BodyProposal { readonly depth: BodyDepth; readonly why: string }
+export interface BodyProposal {
+  /** For the whole shot; null where it goes with the plate's frame. */
+  readonly depth: BodyDepth | null;
+  readonly ofFrame?: (frame: number) => BodyDepth;
+  readonly why: string;
+}
 
-/** Null where the take's camera moves, its view, key or the performer's shadow is not known, or where the shadow tells nothing new. */
-export function proposeBody(input: ProposalInput, stand: Stand & { readonly height: number | null }): BodyProposal | null {
-  const tm = input.take.measures, light = tm.light, { seen } = input;
-  if (seen == null || seen.performer.shadow === undefined || (seen.performer.unit ?? 1) !== 1) return null;
+type TakeStand = Stand & { readonly height: number | null };
+const part = (v: number): string => `${(100 * v).toFixed(0)} %`;
+const shape = ({ lean, head, deep }: BodyDepth): string => [...(lean + head > 0.01 ? [`its top stands ${part(lean + head)} of its height nearer than its foot`] : []), ...(deep > 0.01 ? [`it is ${part(deep)} deeper than round`] : [])].join(', ');
+
+/** `takeFrame`: what each plate frame shows. Null where the take's camera moves, its view is not known, or where neither shadow nor turn tells anything new. */
+export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {
+  const tm = input.take.measures;
   if (tm.camera !== undefined && tm.camera.move !== 'static') return null;
   if (new Set(marksOf(input.take.marks, 'performer').map((m) => m.frame)).size > 1) return null;
+  return fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+}
+
+function standing(input: ProposalInput, stand: TakeStand, frame: number): { at: GroundFrame; focalPx: number } | null {
+  const tm = input.take.measures, view = viewAngles(tm, frame);
+  return view === null ? null : { focalPx: view.focalPx, at: { frame, foot: stand.ground, pxPerMetre: scaleOfUpright(stand.ground, stand.top, stand.height ?? 1, view, tm.widthPx, tm.heightPx), tiltDeg: view.tiltDeg, rollDeg: view.rollDeg, azimuthDeg: tm.light?.azimuthDeg.value ?? 0 } };
+}
+
+function fromShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null {
+  const tm = input.take.measures, light = tm.light, { seen } = input;
+  if (seen == null || seen.performer.shadow === undefined || (seen.performer.unit ?? 1) !== 1) return null;
   const yaws = posesOf(input.take).map((p) => p.yawDeg);
   if (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG) return null;
-  const view = viewAngles(tm, seen.frame);
-  if (view === null || light?.azimuthDeg.value == null || light.elevationDeg.value == null) return null;
+  const g = standing(input, stand, seen.frame);
+  if (g === null || light?.azimuthDeg.value == null || light.elevationDeg.value == null) return null;
   const { picture, box, shadow } = seen.performer;
-  const at = { frame: seen.frame, foot: stand.ground, pxPerMetre: scaleOfUpright(stand.ground, stand.top, stand.height ?? 1, view, tm.widthPx, tm.heightPx), tiltDeg: view.tiltDeg, rollDeg: view.rollDeg, azimuthDeg: light.azimuthDeg.value };
-  const found = depthFromShadow({ alpha: plane(picture, 3), box, shadow }, { focalPx: view.focalPx, azimuthDeg: light.azimuthDeg.value, elevationDeg: light.elevationDeg.value, softnessDeg: light.softnessDeg.value ?? 0.53, at, widthPx: tm.widthPx, heightPx: tm.heightPx });
+  const found = depthFromShadow({ alpha: plane(picture, 3), box, shadow }, { ...g, azimuthDeg: light.azimuthDeg.value, elevationDeg: light.elevationDeg.value, softnessDeg: light.softnessDeg.value ?? 0.53, widthPx: tm.widthPx, heightPx: tm.heightPx });
+  return found === null ? null : { depth: found.depth, why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${shape(found.depth)}` };
+}
+
+function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {
+  const tm = input.take.measures, turned = input.seen?.turned ?? [];
+  if (turned.length < 2 || turned.some((t) => (t.performer.unit ?? 1) !== 1 || t.performer.box[2] <= t.performer.box[0])) return null;
+  const g = standing(input, stand, turned[0]!.frame);
+  if (g === null) return null;
+  const found = depthFromTurn(turned.map((t) => ({ frame: t.frame, yawDeg: t.yawDeg, alpha: plane(t.performer.picture, 3), box: t.performer.box })), { ...g, widthPx: tm.widthPx, heightPx: tm.heightPx });
   if (found === null) return null;
-  const { lean, head, deep } = found.depth, part = (v: number): string => `${(100 * v).toFixed(0)} %`;
-  const said = [...(lean + head > 0.01 ? [`its top stands ${part(lean + head)} of its height nearer than its foot`] : []), ...(deep > 0.01 ? [`it is ${part(deep)} deeper than round`] : [])];
-  return { depth: found.depth, why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${said.join(', ')}` };
+  const middle = depthAt(found.frames, (found.frames[0]!.frame + found.frames.at(-1)!.frame) / 2);
+  return { depth: null, ofFrame: (n) => depthAt(found.frames, takeFrame(n)), why: `its turn in the take tells the body's depth (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): half way ${shape(middle)}` };
 }

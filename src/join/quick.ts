@@ -13,6 +13,7 @@ import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
 import type { SeenInTake } from './proposal-input.js';
 import { screenRegion, withScreenPart } from './screen-part.js';
+import { turnedFrames } from './turned-frames.js';
 import { measurePlateSide, measureTakeSide } from './sides.js';
 import { probeScreen, type FoundScreen } from './screen-peeler.js';
 import type { Recipe } from './types.js';
@@ -51,8 +52,9 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
 export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile, kept?: ScreensOfTake): Promise<{ readonly subject: SubjectStatistics | null; readonly screen: FoundScreen | null; readonly seen: SeenInTake | null }> {
   if (take.info.hasAlpha) return { subject: null, screen: null, seen: null };
   try {
-    const { performer, frame, screen } = await probeScreen(take, quality, marks.cleanFrame, screenRegion(marks), kept);
-    return { subject: statisticsOf(performer), screen, seen: { frame, performer } };
+    const wanted = turnedFrames(marks, take.info.frameCount);
+    const { performer, frame, others, screen } = await probeScreen(take, quality, marks.cleanFrame, screenRegion(marks), kept, wanted.map((f) => f.frame));
+    return { subject: statisticsOf(performer), screen, seen: { frame, performer, ...(wanted.length === 0 ? {} : { turned: wanted.map((f, i) => ({ ...f, performer: others[i]! })) }) } };
   } catch (error) {
     // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
     if (!(error instanceof PlatewrightError)) throw error;

@@ -89,7 +89,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   if (input.patch !== undefined) steps.push(proposePatch(input.patch.file, take.marks, input.patch.marks, input.patch.offsetFrames ?? 0));
   if (input.platePatch !== undefined) steps.push(proposeJoinPatch(plate.marks, take.marks, input.platePatch.offsetFrames));
   steps.push(pace, steady, ride);
-  const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier, carried ? null : proposeBody(input, takeStand));
+  const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier, carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n));
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror));
   steps.push(ground.step);

@@ -87,13 +87,16 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
   };
 }
 
-/** A take's performer for its statistics before there is a recipe, with its shadow on the screen, and the screen that was found behind it. */
-export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly screen: FoundScreen }> {
+/** A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames `also`, and the screen that was found behind it. */
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = []): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
   const frame = take.info.frameCount >> 1;
-  const performer = await modelPeeler(model, { quality, spill: 1, keepShadow: true, ...(garbage === undefined ? {} : { garbage }) }, clean).peel(await take.frame(frame));
-  return { performer, frame, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
+  const step = { quality, spill: 1, ...(garbage === undefined ? {} : { garbage }) };
+  const performer = await modelPeeler(model, { ...step, keepShadow: true }, clean).peel(await take.frame(frame));
+  const plain = modelPeeler(model, step), others: PerformerPicture[] = [];
+  for (const n of also) others.push(await plain.peel(await take.frame(n)));
+  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
 }
 
 export interface FoundScreen {

@@ -96,6 +96,8 @@ export interface GroundFrame {
   readonly rollDeg: number;
   /** Azimuth of the key relative to the camera at this frame. */
   readonly azimuthDeg: number;
+  /** The caster's depth at this frame, where it turns; goes before the step's. */
+  readonly body?: BodyDepth;
 }
 /** A marked surface's outline at one plate frame; `base`: two points of the line where it stands. */
 export interface ReceiverFrame {
@@ -132,7 +134,7 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly transmission: readonly [number, number, number];
   readonly softnessDeg: number;
   readonly contactStrength: number;
-  /** The caster's depth, where the take's own shadow told it. */
+  /** The caster's depth, where the take told it. */
   readonly body?: BodyDepth;
   readonly focalPx: number;
   /** Where the lens's axis meets the picture; its middle unless told. */
