@@ -51,7 +51,7 @@ export function localField(template: Float32Array, picture: Float32Array, weight
   const a = new FlowPicture(blurPlane(base, width, height, 0.7), width, height), b = new FlowPicture(blurPlane(other, width, height, 0.7), width, height);
   let u: Float32Array, v: Float32Array;
   try {
-    ({ u, v } = motionAt(a, b, 0, { alpha: 4 }));
+    ({ u, v } = motionAt(a, b, 0, { alpha: 4, finest: 1 }));
   } finally {
     a.close();
     b.close();

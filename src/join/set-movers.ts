@@ -132,18 +132,32 @@ function maskedBy(most: Float32Array[], inside: Uint8Array[], frames: readonly n
   };
 }
 
-/** Motion from the one frame to the other and back. Beyond a frame's edge both are made to show the same, so that nothing moves there. */
+/** Motion from the one frame to the other and back, over what either shows. Beyond a frame's edge both are made to show the same, so that nothing moves there. */
 function between(before: Float32Array, seenBefore: Uint8Array, after: Float32Array, seenAfter: Uint8Array, { w, h }: Canvas): [MotionField, MotionField] {
-  const p = Float32Array.from(before), q = Float32Array.from(after);
-  for (let i = 0; i < p.length; i++) {
-    if (seenBefore[i] !== 0 && seenAfter[i] !== 0) continue;
-    if (seenBefore[i] !== 0) q[i] = p[i]!;
-    else if (seenAfter[i] !== 0) p[i] = q[i]!;
-    else p[i] = q[i] = 0.4;
+  let x0 = w, y0 = h, x1 = 0, y1 = 0;
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+    if (seenBefore[y * w + x] === 0 && seenAfter[y * w + x] === 0) continue;
+    if (x < x0) x0 = x;
+    if (x >= x1) x1 = x + 1;
+    if (y < y0) y0 = y;
+    y1 = y + 1;
   }
-  const a = new FlowPicture(p, w, h), b = new FlowPicture(q, w, h);
+  // Some room about it, and no less than a motion can be found in.
+  x0 = Math.max(0, Math.min(x0 - 4, w - 32)); y0 = Math.max(0, Math.min(y0 - 4, h - 32)); x1 = Math.min(w, Math.max(x1 + 4, x0 + 32)); y1 = Math.min(h, Math.max(y1 + 4, y0 + 32));
+  const bw = x1 - x0, bh = y1 - y0, p = new Float32Array(bw * bh), q = new Float32Array(bw * bh);
+  for (let y = 0; y < bh; y++) for (let x = 0; x < bw; x++) {
+    const i = (y + y0) * w + x + x0, o = y * bw + x;
+    p[o] = seenBefore[i] !== 0 ? before[i]! : seenAfter[i] !== 0 ? after[i]! : 0.4;
+    q[o] = seenAfter[i] !== 0 ? after[i]! : seenBefore[i] !== 0 ? before[i]! : 0.4;
+  }
+  const a = new FlowPicture(p, bw, bh), b = new FlowPicture(q, bw, bh);
+  const wide = (f: MotionField): MotionField => {
+    const u = new Float32Array(w * h), v = new Float32Array(w * h);
+    for (let y = 0; y < bh; y++) for (const [to, from] of [[u, f.u], [v, f.v]] as const) to.set(from.subarray(y * bw, (y + 1) * bw), (y + y0) * w + x0);
+    return { width: w, height: h, u, v };
+  };
   try {
-    return [motionAt(a, b, 0), motionAt(b, a, 0)];
+    return [wide(motionAt(a, b, 0, { finest: 1 })), wide(motionAt(b, a, 0, { finest: 1 }))];
   } finally {
     a.close();
     b.close();
