@@ -15,6 +15,7 @@ export { curveByTable } from './curve-table';
 export { flowPatches, flowDensify, flowWarp } from './flow';
 export { flowData, flowSmooth, flowRelax } from './flow-refine';
 export { between } from './between';
+export { heldBox, heldCells, offBox, ontoBox } from './between-box';
 export { blockMeans, peelChroma, peelHalf, peelLinear, peelSlopes } from './peel-light';
 export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-cells';
 export { matteTurn, peelSeeds, screenJudge, screenRatio, squareOff } from './peel-small';

@@ -30,7 +30,7 @@ export function drawBetween(a: Interleaved, b: Interleaved, proposals: readonly 
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('between', [scope.input(a.data), scope.input(b.data), w, h, scope.input(grid), scope.input(held), gw, gh, shift, count, t, DOUBT, SAME_PX, scope.output(out)], h, w * 100, 16 * count + 16);
+    door.run('between', [scope.input(a.data), scope.input(b.data), w, h, scope.input(grid), scope.input(held), gw, gh, shift, count, t, DOUBT, SAME_PX, scope.output(out)], h, w * 100, 16 * count * (gw + 1));
     scope.finish();
   } finally {
     scope.close();

@@ -11,11 +11,13 @@
  * few pixels, as a point's neighbours mostly share its fate.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { blurPlane, gaussianPlane } from '../image/gaussian.js';
+import { gaussianPlane } from '../image/gaussian.js';
 import { FlowPicture, motionAt, type FlowOptions, type MotionField } from '../image/flow.js';
 import { createPicture, requireSameSize, type Picture } from '../image/picture.js';
 import { sampleBilinear } from '../image/sampling.js';
 import { warpMap } from '../image/warp.js';
+import { carry } from './carried-field.js';
+import { bentField, curvature } from './path-curvature.js';
 
 export interface InbetweenTuning extends FlowOptions {
   /** Disagreement of the fields, in px, at which a side's weight falls to 1/e. */
@@ -192,53 +194,6 @@ export class PairMotion {
   }
 }
 
-function bentField(field: MotionField, bend: MotionField): MotionField {
-  const { width: w, height: h } = field;
-  const n = w * h;
-  const mx = new Float32Array(n), my = new Float32Array(n);
-  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-    mx[i] = x + 0.5 - bend.u[i]!;
-    my[i] = y + 0.5 - bend.v[i]!;
-  }
-  const moved = warpMap(two(field), mx, my, w, h);
-  return { width: w, height: h, u: moved.data.subarray(0, n), v: moved.data.subarray(n, 2 * n) };
-}
-
-/**
- * How far a point's path leaves the straight line at time t, for each pixel of time t: Lagrange's cubic through its places at
- * −1, 0, 1, 2, written by its second differences a₀ (about 0) and a₁ (about 1):
- * −t(1 − t)/2 · ((2 − t)/3 · a₀ + (1 + t)/3 · a₁). Smoothed, since a hand's shake and a turn's ease move whole regions; and
- * taken only so far as a₀ and a₁ agree, since a jerk that turns about from frame to frame foretells nothing.
- * (Quadratic paths: X. Xu et al., "Quadratic video interpolation", NeurIPS 2019.)
- */
-function curvature(field: MotionField, t: number, before: MotionField, middle: MotionField, after: MotionField): MotionField {
-  const { width: w, height: h } = field;
-  const n = w * h;
-  const a0u = new Float32Array(n), a0v = new Float32Array(n), a1u = new Float32Array(n), a1v = new Float32Array(n);
-  for (let y = 0, i = 0; y < h; y++) {
-    for (let x = 0; x < w; x++, i++) {
-      const fu = field.u[i]!, fv = field.v[i]!;
-      const ax = x + 0.5 - t * fu, ay = y + 0.5 - t * fv, bx = ax + fu, by = ay + fv;
-      const mu = sampleBilinear(middle.u, w, h, ax, ay), mv = sampleBilinear(middle.v, w, h, ax, ay);
-      a0u[i] = mu - sampleBilinear(before.u, w, h, ax, ay);
-      a0v[i] = mv - sampleBilinear(before.v, w, h, ax, ay);
-      a1u[i] = sampleBilinear(after.u, w, h, bx, by) - mu;
-      a1v[i] = sampleBilinear(after.v, w, h, bx, by) - mv;
-    }
-  }
-  const sigma = Math.max(4, Math.max(w, h) / 80);
-  for (const p of [a0u, a0v, a1u, a1v]) blurPlane(p, w, h, sigma, p);
-  const k = (-t * (1 - t)) / 2, k0 = (k * (2 - t)) / 3, k1 = (k * (1 + t)) / 3;
-  for (let i = 0; i < n; i++) {
-    const pu = a0u[i]!, pv = a0v[i]!, qu = a1u[i]!, qv = a1v[i]!;
-    // 1 where both accelerations are the same, 1/2 where one is alone, 0 where they oppose.
-    const agree = 0.5 + (0.5 * (pu * qu + pv * qv)) / (0.5 * (pu * pu + pv * pv + qu * qu + qv * qv) + 1e-6);
-    a0u[i] = agree * (k0 * pu + k1 * qu);
-    a0v[i] = agree * (k0 * pv + k1 * qv);
-  }
-  return { width: w, height: h, u: a0u, v: a0v };
-}
-
 function one(data: Float32Array, width: number, height: number): Picture {
   return { width, height, channels: 1, data };
 }
@@ -249,57 +204,4 @@ function two(field: MotionField): Picture {
   data.set(field.u);
   data.set(field.v, n);
   return { width: field.width, height: field.height, channels: 2, data };
-}
-
-/**
- * Carries a field along itself by `share` of its motion onto another time; where two points land on one pixel the one that
- * the other side's field confirms wins; holes are filled from the nearest landing on the same row or column by diffusion.
- */
-function carry(field: MotionField, share: number, other: MotionField): MotionField {
-  const { width: w, height: h } = field;
-  const n = w * h;
-  const u = new Float32Array(n), v = new Float32Array(n), best = new Float32Array(n).fill(Infinity);
-  const sign = share < 0 ? -1 : 1;
-  for (let y = 0; y < h; y++) {
-    for (let x = 0; x < w; x++) {
-      const i = y * w + x;
-      const fu = field.u[i]!, fv = field.v[i]!;
-      const ex = x + 0.5 + sign * fu, ey = y + 0.5 + sign * fv;
-      const miss = Math.hypot(sampleBilinear(other.u, w, h, ex, ey) - fu, sampleBilinear(other.v, w, h, ex, ey) - fv);
-      const tx = Math.floor(x + share * fu), ty = Math.floor(y + share * fv);
-      for (let j = 0; j < 2; j++) for (let k = 0; k < 2; k++) {
-        const px = tx + k, py = ty + j;
-        if (px < 0 || py < 0 || px >= w || py >= h) continue;
-        const q = py * w + px;
-        if (miss < best[q]!) {
-          best[q] = miss;
-          u[q] = fu;
-          v[q] = fv;
-        }
-      }
-    }
-  }
-  fillHoles(u, v, best, w, h);
-  return { width: w, height: h, u, v };
-}
-
-/** Holes take the value of the nearest filled pixel, ring by ring. */
-function fillHoles(u: Float32Array, v: Float32Array, best: Float32Array, w: number, h: number): void {
-  let open: number[] = [];
-  for (let i = 0; i < best.length; i++) if (best[i] === Infinity) open.push(i);
-  for (let round = 0; open.length > 0 && round < w + h; round++) {
-    const found: number[] = [], values: number[] = [], still: number[] = [];
-    for (const i of open) {
-      const x = i % w, y = (i - x) / w;
-      let su = 0, sv = 0, c = 0;
-      if (x > 0 && best[i - 1]! < Infinity) { su += u[i - 1]!; sv += v[i - 1]!; c++; }
-      if (x + 1 < w && best[i + 1]! < Infinity) { su += u[i + 1]!; sv += v[i + 1]!; c++; }
-      if (y > 0 && best[i - w]! < Infinity) { su += u[i - w]!; sv += v[i - w]!; c++; }
-      if (y + 1 < h && best[i + w]! < Infinity) { su += u[i + w]!; sv += v[i + w]!; c++; }
-      if (c > 0) { found.push(i); values.push(su / c, sv / c); } else still.push(i);
-    }
-    found.forEach((i, k) => { u[i] = values[2 * k]!; v[i] = values[2 * k + 1]!; best[i] = 1e9; });
-    if (found.length === 0) break;
-    open = still;
-  }
 }

@@ -12,7 +12,11 @@ import { screenSetOf, type ScreenSet } from './screen-peeler.js';
 import type { PaceStep, PatchStep, PeelStep, Recipe, RideStep } from './types.js';
 
 /** In-between of two peeled frames; absent: the plain mix. */
-export type InBetween = (a: PerformerPicture, b: PerformerPicture, t: number) => PerformerPicture | Promise<PerformerPicture>;
+export interface InBetween {
+  (a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture | Promise<PerformerPicture>;
+  /** Gives back what is kept between calls; it may be called again after. */
+  close?(): void;
+}
 
 /** Makes the peeler for a screen take. What it makes of a frame must hang on that frame alone: frames are peeled in several threads. */
 export type ScreenPeeler = (step: PeelStep, take: VideoReader, span: { in: number; out: number }, kept?: ScreensOfTake) => Promise<Peeler>;
@@ -160,6 +164,7 @@ export class PerformerSource {
   async close(): Promise<void> {
     this.peeled.clear();
     this.drawn = null;
+    this.tools.inBetween?.close?.();
     const patcher = this.patcher === null ? null : await this.patcher.catch(() => null);
     await Promise.all([this.take.close(), patcher?.close()]);
   }
