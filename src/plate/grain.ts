@@ -14,6 +14,7 @@ import type { Picture } from '../image/picture.js';
 import { blockFreedom, keptMean } from './block-variance.js';
 import { grainEnvelope, type LevelVariance } from './grain-envelope.js';
 import type { GrainRow, Look } from './types.js';
+import { correlationArea, halfRadius } from './grain-correlation.js';
 
 const BLOCK = 16;
 const BINS = 16;
@@ -89,7 +90,7 @@ export class GrainMeter {
     const yb = pb[3]!;
     const pair = this.pair++;
     const residual = pa.map(() => new Float32Array(n));
-    const wider = Math.sqrt(correlationArea(diff[3]!, w, h));
+    const wider = Math.sqrt(correlationArea(diff[3]!, w, h, BLOCK));
     for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) {
       for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
         const level = new Float64Array(4);
@@ -290,21 +291,6 @@ export class GrainMeter {
 }
 
 /**
- * Area in pixels over which the grain of a difference hangs together, from neighbours in the quarter of the blocks where they
- * agree least (what moves agrees more): a Gaussian autocorrelation of ρ at one pixel covers π / −ln ρ.
- */
-function correlationArea(d: Float32Array, w: number, h: number): number {
-  const rho: number[] = [];
-  for (let y0 = 0; y0 + BLOCK <= h; y0 += BLOCK) for (let x0 = 0; x0 + BLOCK <= w; x0 += BLOCK) {
-    let s = 0, ss = 1e-12;
-    for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK - 1; x++, i++) { s += d[i]! * d[i + 1]!; ss += d[i]! * d[i]!; }
-    rho.push(s / ss);
-  }
-  const quarter = rho.sort((a, b) => a - b)[rho.length >> 2] ?? 0;
-  return quarter < 0.05 ? 1 : Math.max(1, Math.PI / -Math.log(Math.min(0.95, quarter)));
-}
-
-/**
  * The plainer half of a level's blocks: where the picture moves by parts of a pixel, what is left of texture raises the variance
  * and hangs together from pixel to pixel as coarse grain would. Ranked by ln S - ½ ln T of spatial over temporal variance: the grain of
  * one frame and that of the difference correlate by a half, so that this choice leaves the mean of T alone.
@@ -315,25 +301,3 @@ function plainest(blocks: readonly BlockStat[]): readonly BlockStat[] {
   return ranked.slice(0, ranked.length >> 1).map((q) => q.s);
 }
 
-/**
- * Radius at which the mean of both autocorrelations falls to half, read between lags on a Gaussian (−ln ρ against distance
- * squared), which is exact for Gaussian-shaped grain: noise blurred by sd s has half radius 2 s √ln 2. 0 for white noise.
- */
-export function halfRadius(x: readonly number[], y: readonly number[]): number {
-  let before = 0;
-  const mean = (k: number): number => ((x[k] ?? 0) + (y[k] ?? 0)) / 2;
-  // What little is left, level, at the farthest lags is motion or flicker, not grain.
-  const far = (mean(x.length - 1) + mean(x.length - 2)) / 2;
-  const floor = far > 0 && far < 0.1 && mean(x.length - 3) < 1.6 * far ? far : 0;
-  for (let k = 1; k < x.length; k++) {
-    const rho = (mean(k) - floor) / (1 - floor);
-    if (k === 1 && rho < 0.05) return 0;
-    const here = -Math.log(Math.max(1e-4, rho));
-    if (here >= Math.LN2) {
-      const t = (Math.LN2 - before) / (here - before);
-      return Math.sqrt((k - 1) ** 2 + t * (k * k - (k - 1) ** 2));
-    }
-    before = here;
-  }
-  return x.length - 1;
-}

@@ -35,7 +35,7 @@ describe('proposed marks', () => {
     const horizon = proposed.find((p) => p.mark.kind === 'horizon')!.mark;
     const [, b, k] = horizonLine(cam);
     if (horizon.kind === 'horizon') expect(Math.abs(horizon.line[0][1] - -k / b)).toBeLessThan(18);
-  }, 15000);
+  });
 
   it('takes no horizon from lines whose meetings lean against the uprights', () => {
     // Two fans of lines whose points lie 60 px apart in height, which would lean by 4.3°; four posts stand upright.
@@ -58,7 +58,7 @@ describe('proposed marks', () => {
     expect(kinds(false)).toContain('horizon');
     expect(kinds(true)).toContain('upright');
     expect(kinds(true)).not.toContain('horizon');
-  }, 15000);
+  });
 
   it('proposes nothing in noise', () => {
     const random = new RandomStream(3);

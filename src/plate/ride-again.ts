@@ -1,16 +1,20 @@
 /** A frame looked at once more, out of order, with what the rest of its track says of it. */
-import { invert, multiply, normalise, type Mat3 } from '../geometry/mat3.js';
-import type { AlignResult } from './ride-align.js';
+import { apply, invert, multiply, normalise, type Mat3 } from '../geometry/mat3.js';
+import { align, type AlignOptions, type AlignResult } from './ride-align.js';
 import { adjointTo, changeCoordinates } from './ride-coordinates.js';
 import { detect } from './ride-detect.js';
 import { better } from './ride-fit.js';
 import { generatorLog, localScale } from './ride-generators.js';
-import type { FollowedFrame, RegionKeys } from './ride-keys.js';
+import type { FollowedFrame, Key, RegionKeys } from './ride-keys.js';
 import type { RegionLight } from './ride-light.js';
 import { fillPyramid } from './ride-pyramid.js';
 import { plausible } from './ride-quality.js';
 import type { ShutterBlur } from './ride-shutter.js';
 import type { LumaFrame } from './ride-source.js';
+import type { RideTemplate } from './ride-template.js';
+
+/** Starts (or a start and what another came to) closer than this at every corner are one, px. */
+const SAME_START = 0.4;
 
 /**
  * Looks at a frame again, out of order, with what the rest of the track says of it: `expected` and its information over
@@ -28,12 +32,32 @@ export function again(keys: RegionKeys, shutter: ShutterBlur, frame: LumaFrame, 
   const starts: Mat3[] = near ? [] : [predicted];
   if (before.found) starts.push(multiply(before.homography, multiply(invert(key.fromAnchor), key.template.toPixels)));
   if (!near && sdPx > 5) for (const s of detect(key.template, key.coarse, keys.pyramid, [predicted], Math.min(3 * sdPx, 4 * localScale(predicted)), 3)) starts.push(s.warp);
-  let best: AlignResult | null = null;
-  for (const start of starts) {
-    const r = shutter.finest(key, start, { predicted, prior, usualSigma: key.usualSigma, light, startLevel: Math.min(top, near ? 0 : sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top) }, way);
-    if (r !== null && plausible(key.template, r.warp, predicted) && better(r, best)) best = r;
-  }
+  if (starts.length === 0) return null;
+  const startLevel = Math.min(top, near ? 0 : sdPx < 1.2 ? 1 : sdPx < 4 ? 2 : top), options = { predicted, prior, usualSigma: key.usualSigma, light };
+  const from = starts.length > 1 && startLevel > 0 ? bestCoarse(keys, shutter, key, starts, { ...options, startLevel, stopLevel: 1 }, way) : null;
+  const found = shutter.finest(key, from?.warp ?? starts[0]!, { ...options, startLevel: from === null ? startLevel : 0 }, way);
+  const best = found !== null && plausible(key.template, found.warp, predicted) ? found : null;
   if (best === null || best.agreement < 0.33 || best.agreement * best.visible < 0.15 || best.correlation < 0.4) return null;
   const homography = normalise(multiply(multiply(best.warp, invert(key.template.toPixels)), key.fromAnchor));
   return keys.report(frame.index, homography, key, best, before.set, before.anew);
+}
+
+/** The best of several starts on the coarser levels; starts that come to the same are tried once. */
+function bestCoarse(keys: RegionKeys, shutter: ShutterBlur, key: Key, starts: readonly Mat3[], options: AlignOptions, way: Float64Array | null): AlignResult | null {
+  const template = shutter.coarse(key, way, options.startLevel ?? 1), tried: Mat3[] = [];
+  let best: AlignResult | null = null;
+  for (const start of starts) {
+    if (tried.some((t) => apart(key.template, t, start) < SAME_START)) continue;
+    const r = align(template, keys.pyramid, start, options, key.scratch);
+    tried.push(start);
+    if (r === null) continue;
+    tried.push(r.warp);
+    if (plausible(key.template, r.warp, options.predicted) && better(r, best)) best = r;
+  }
+  return best;
+}
+
+/** Largest distance of a corner under two warps, px. */
+function apart(template: RideTemplate, a: Mat3, b: Mat3): number {
+  return Math.max(...template.corners.map(([u, v]) => { const p = apply(a, u, v), q = apply(b, u, v); return Math.hypot(p[0] - q[0], p[1] - q[1]); }));
 }

@@ -65,8 +65,8 @@ export class RegionFit {
     return free === null || qualityOf(stiff) > 0.9 * qualityOf(free) ? this.refine(key, a, stiff, shift, shape) : this.refine(key, a, free);
   }
 
-  /** On the coarser levels only: what `refine` goes on from. */
-  private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 40, shapePx = 4): AlignResult | null {
+  /** On the coarser levels only: what `refine` goes on from. `tries`: the levels that are begun on, by start. */
+  private fit(key: Key, predictedWarp: Mat3, starts: readonly Mat3[], shiftPx = 40, shapePx = 4, tries = 2 * starts.length + 1): AlignResult | null {
     const pxPerUnit = localScale(predictedWarp);
     const prior = priorInformation(key.template.corners, pxPerUnit, shapePx, shiftPx);
     const near = priorInformation(key.template.corners, pxPerUnit, Math.min(shapePx, 3), Math.min(shiftPx, 8));
@@ -75,7 +75,7 @@ export class RegionFit {
     // Close to the prediction first: on coarse levels what passes in front weighs as much as the region.
     let best: AlignResult | null = null;
     let quality = -1;
-    for (let k = 0; k < 2 * starts.length + 1; k++) {
+    for (let k = 0; k < tries; k++) {
       const start = k === 0 ? starts[0]! : starts[(k - 1) % starts.length]!;
       const level = k === 0 ? 1 : k <= starts.length ? 2 : top;
       const r = align(template, this.keys.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
@@ -84,6 +84,11 @@ export class RegionFit {
       if (q > 0.85 * this.known.usual) break;
     }
     return best;
+  }
+
+  /** From a place found by correlation on a coarse level, which that level has nothing to add to. */
+  private sighted(key: Key, warp: Mat3): AlignResult | null {
+    return this.fit(key, warp, [warp], 40, 4, 2);
   }
 
   /** A coarse fit carried to the finest level. */
@@ -102,7 +107,7 @@ export class RegionFit {
     const reach = 1.2 * localScale(warp);
     let best: AlignResult | null = null, from = warp;
     for (const s of detect(key.template, key.coarse, this.keys.pyramid, [warp], reach, 3)) {
-      const r = this.fit(key, s.warp, [s.warp]);
+      const r = this.sighted(key, s.warp);
       if (better(r, best)) { best = r; from = s.warp; }
     }
     return this.refine(key, from, best);
@@ -121,7 +126,7 @@ export class RegionFit {
         shapes.push(multiply(base, generatorExp([0, 0, turn, grow, 0, 0, 0, 0])));
       }
       for (const s of detect(key.template, key.coarse, this.keys.pyramid, shapes, Infinity, 4)) {
-        const r = this.fit(key, s.warp, [s.warp]);
+        const r = this.sighted(key, s.warp);
         if (r === null || !accept(r) || r.agreement < 0.45) continue;
         if (best === null || better(r, best.result)) best = { key, result: r, from: s.warp };
       }

@@ -38,6 +38,14 @@ export class ShutterBlur {
     return smear(key.template, key.coarse, way, key.smeared, 1);
   }
 
+  /** The template for levels 1 to `to` under a motion (a frame) that is known. */
+  coarse(key: Key, motion: Float64Array | null, to: number): RideTemplate {
+    const way = motion?.map((v) => v * EXPOSURE);
+    if (way === undefined || this.blur.tried < TRIES || this.blur.gain <= 0 || smearLength(key.template, way) < SMEAR_FROM) return key.template;
+    key.smeared ??= twinOf(key.template, this.keys.memory);
+    return smear(key.template, key.coarse, way, key.smeared, 1, to);
+  }
+
   /** The last alignment, against the template as blurred as the motion (a frame) makes it, unless the clip shows no such blur. */
   finest(key: Key, start: Mat3, options: AlignOptions, motion: Float64Array | null): AlignResult | null {
     const way = motion?.map((v) => v * EXPOSURE);

@@ -43,5 +43,5 @@ describe('stir of a plate', () => {
       expect(Math.abs(stir.rateHz.value! - 2)).toBeLessThan(0.2);
       expect(stir.shareOfHeight.value!).toBeCloseTo(stir.amplitudePx.value! / 120, 6);
     }
-  }, 30000);
+  });
 });

@@ -40,13 +40,13 @@ describe('stir', () => {
       expect(Math.abs(((s.directionDeg.value! - deg + 270) % 180) - 90)).toBeLessThan(8);
       expect(s.shareOfHeight.value!).toBeCloseTo(s.amplitudePx.value! / 150, 6);
     }
-  }, 30000);
+  });
 
   it('does not take grain or the body\'s own turning for a stir', async () => {
     const s = await measureStir(request(clip(48, 0, 2, 0, 0.02, 4)));
     expect(s.rateHz.value).toBeNull();
     expect(s.amplitudePx.value!).toBeLessThan(0.15);
-  }, 30000);
+  });
 
   it('says why a short clip gives nothing', async () => {
     const s = await measureStir(request(clip(5, 1, 2, 0, 0, 5)));

@@ -1,9 +1,10 @@
 /**
  * Stir: what hair, cloth, water or leaves do by themselves. Small windows of a region are followed from frame to frame (Lucas
  * & Kanade, IJCAI 1981); the motion that they share as an affine map (the camera's and the body's own: shift, turn, approach)
- * is fitted robustly and taken off; what is left is added up over time. Direction is the first principal axis, amplitude √2
- * times its rms (a sine of that amplitude has that rms), rate the highest peak of the periodogram (Scargle, ApJ 263, 1982)
- * summed over the windows. Grain gives windows an error that is known from their gradients and shows as a flat spectrum: a
+ * is fitted robustly and taken off; what is left is added up over time. Windows outside the region that sway with it lose their
+ * say in what is shared, judged over all frames (iteratively re-weighted least squares with Tukey's weights; P. Huber, *Robust
+ * Statistics*, 1981). Direction is the first principal axis, amplitude √2 times the rms of the middle window (a sine of that
+ * amplitude has that rms), rate the highest peak of the periodogram (Scargle, ApJ 263, 1982) summed over the windows. Grain gives windows an error that is known from their gradients and shows as a flat spectrum: a
  * stir is told only where its peak stands out of it.
  */
 import { insidePolygon } from '../image/polygon.js';
@@ -26,6 +27,8 @@ export interface StirRequest {
 }
 
 const WIN = 6;
+/** Windows of the surround that move by themselves this much more than the stillest third of them have no say in the common motion. */
+const CALM = 3;
 
 /** Shift of the window at (x, y) of a to b starting from (dx, dy); null where it can't be had. `sd` from the residual. */
 function follow(a: Float32Array, b: Float32Array, w: number, h: number, x: number, y: number, dx0: number, dy0: number): { dx: number; dy: number; sd: number } | null {
@@ -68,8 +71,8 @@ function follow(a: Float32Array, b: Float32Array, w: number, h: number, x: numbe
   return { dx, dy, sd: Math.sqrt(ee / n / least) };
 }
 
-/** Robust affine fit (d = A p + t) of shifts at points by re-weighted least squares; returns six numbers or null. */
-function affineFit(points: readonly { x: number; y: number }[], shifts: readonly { dx: number; dy: number }[]): number[] | null {
+/** Robust affine fit (d = A p + t) of shifts at points by re-weighted least squares, `say` the weight of each beside; returns six numbers or null. */
+function affineFit(points: readonly { x: number; y: number }[], shifts: readonly { dx: number; dy: number }[], say?: readonly number[]): number[] | null {
   if (points.length < 4) return null;
   let model = [0, 0, 0, 0, 0, 0];
   let scale = Infinity;
@@ -79,7 +82,7 @@ function affineFit(points: readonly { x: number; y: number }[], shifts: readonly
       const ex = shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y;
       const ey = shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y;
       const r = Math.hypot(ex, ey);
-      const wgt = round === 0 ? 1 : 1 / (1 + (r / scale) ** 2);
+      const wgt = (say?.[i] ?? 1) * (round === 0 ? 1 : 1 / (1 + (r / scale) ** 2));
       const q = [1, p.x, p.y];
       for (let a = 0; a < 3; a++) {
         for (let b = 0; b < 3; b++) m[3 * a + b]! += wgt * q[a]! * q[b]!;
@@ -115,9 +118,9 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   // The surround shows how the camera and the body move; a third of the region's size to each side.
   const mx = Math.max(20, (x1 - x0) / 3), my = Math.max(20, (y1 - y0) / 3);
   const step = Math.max(7, Math.round(Math.sqrt(((x1 - x0 + 2 * mx) * (y1 - y0 + 2 * my)) / 260)));
-  const points: { x: number; y: number; inside: boolean; px: number; py: number; alive: boolean; ux: number[]; uy: number[]; sd: number }[] = [];
+  const points: { x: number; y: number; inside: boolean; px: number; py: number; alive: boolean; dx: number[]; dy: number[]; ux: number[]; uy: number[]; sd: number }[] = [];
   for (let y = y0 - my; y <= y1 + my; y += step) for (let x = x0 - mx; x <= x1 + mx; x += step) {
-    if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3) points.push({ x: Math.round(x), y: Math.round(y), inside: insidePolygon(region, x, y), px: 0, py: 0, alive: true, ux: [], uy: [], sd: 0 });
+    if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3) points.push({ x: Math.round(x), y: Math.round(y), inside: insidePolygon(region, x, y), px: 0, py: 0, alive: true, dx: [], dy: [], ux: [], uy: [], sd: 0 });
   }
   const help = 'a region drawn over the hair or cloth, with some of the still body or set round it, over a second or more';
   const none = (reason: string): Stir => ({ directionDeg: notMeasurable('deg', reason, help), amplitudePx: notMeasurable('px', reason, help), shareOfHeight: notMeasurable('1', reason, help), rateHz: notMeasurable('Hz', reason, help) });
@@ -131,33 +134,42 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
       continue;
     }
     // Always against the first frame, so that nothing drifts; the last shift is where the search begins.
-    const got: { p: (typeof points)[number]; dx: number; dy: number; sd: number }[] = [];
+    const got: { p: (typeof points)[number]; dx: number; dy: number }[] = [];
     for (const p of points) {
       if (!p.alive) continue;
       const start = p.px === 0 && p.py === 0 ? [base[0]! + base[1]! * p.x + base[2]! * p.y, base[3]! + base[4]! * p.x + base[5]! * p.y] : [p.px, p.py];
       const f = follow(key, frame, w, h, p.x, p.y, start[0]!, start[1]!);
-      if (f === null) {
-        if (p.ux.length < n - 2) p.alive = false;
-        continue;
-      }
+      // What was not found once has no say: it is not known how it moves.
+      if (f === null) { p.alive = false; continue; }
       p.px = f.dx;
       p.py = f.dy;
+      p.dx.push(f.dx);
+      p.dy.push(f.dy);
+      p.sd += f.sd;
       got.push({ p, ...f });
     }
     const calm = got.filter((g) => !g.p.inside);
-    const ground = calm.length >= 8 ? calm : got;
-    const model = affineFit(ground.map((g) => g.p), ground);
-    if (model === null) continue;
-    base = model;
-    for (const g of got) {
-      g.p.ux.push(g.dx - model[0]! - model[1]! * g.p.x - model[2]! * g.p.y);
-      g.p.uy.push(g.dy - model[3]! - model[4]! * g.p.x - model[5]! * g.p.y);
-      g.p.sd += g.sd;
-    }
+    base = affineFit((calm.length >= 8 ? calm : got).map((g) => g.p), calm.length >= 8 ? calm : got) ?? base;
   }
   if (n < 12) return none(`only ${n} frames: a stir needs at least 12`);
-  const tracks = points.filter((p) => p.inside && p.ux.length === n - 1);
+  const whole = points.filter((p) => p.dx.length === n - 1), tracks = whole.filter((p) => p.inside);
   if (tracks.length < 3) return none('nothing in the region could be followed over all frames');
+  const calm = whole.filter((p) => !p.inside), ground = calm.length >= 8 ? calm : whole;
+  let say: number[] = ground.map(() => 1);
+  for (let round = 0; round < 5; round++) {
+    for (const p of whole) { p.ux.length = 0; p.uy.length = 0; }
+    for (let t = 0; t < n - 1; t++) {
+      const model = affineFit(ground, ground.map((p) => ({ dx: p.dx[t]!, dy: p.dy[t]! })), say);
+      if (model === null) return none('what lies round the region tells no common motion');
+      for (const p of whole) {
+        p.ux.push(p.dx[t]! - model[0]! - model[1]! * p.x - model[2]! * p.y);
+        p.uy.push(p.dy[t]! - model[3]! - model[4]! * p.x - model[5]! * p.y);
+      }
+    }
+    const rms = ground.map((p) => Math.sqrt(p.ux.reduce((s, v, t) => s + v * v + p.uy[t]! ** 2, 0) / (n - 1))), sorted = [...rms].sort((p, q) => p - q);
+    const cut = CALM * Math.max(0.02, sorted[Math.floor(0.3 * (sorted.length - 1))]!);
+    say = rms.map((r) => (r >= cut ? 0 : (1 - (r / cut) ** 2) ** 2));
+  }
   const T = n - 1;
   const frames: [number, number] = [request.firstFrame, request.firstFrame + n - 1];
   const fps = request.rate.num / request.rate.den;
@@ -211,7 +223,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const sorted = [...power].filter((v) => v > 0).sort((p, q) => p - q);
   const middle = sorted[sorted.length >> 1] ?? 0;
   const stands = middle > 0 ? power[peak]! / middle : 0;
-  const clean = Math.max(0, along - noise);
+  const own = series.map((s, i) => s.x.reduce((sum, v, t) => sum + (v * ca + s.y[t]! * sa) ** 2, 0) / T - (tracks[i]!.sd / T) ** 2).sort((p, q) => p - q);
+  const clean = Math.max(0, own[own.length >> 1]!);
   const amplitude = Math.sqrt(2 * clean);
   // Windows at the rim see a part of the sway only, and those outside may share in it: a tenth of it is never sure (bench/stir.ts).
   const amplitudeSd = Math.max(0.03, Math.hypot(0.1 * amplitude, amplitude / Math.sqrt(2 * tracks.length)), Math.sqrt(noise / tracks.length));

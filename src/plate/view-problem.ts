@@ -10,6 +10,7 @@
  */
 import { orderWallCorners, type ViewObservation } from './view-observations.js';
 import type { Point } from './marks.js';
+import { camera, lineResidual, projectTo, wallDirection, type Cam } from './view-pinhole.js';
 
 /** Weak knowledge that keeps an under-determined view finite; each is shown as prior-led where it decides. */
 export interface ViewPriors {
@@ -36,56 +37,6 @@ export const DEFAULT_PRIORS: ViewPriors = {
 
 export const PRIOR_RESIDUALS = 4;
 const RAD = Math.PI / 180;
-
-/** The camera of θ, as plain numbers: rows right, down, forward of world-to-camera. */
-interface Cam { f: number; h: number; cx: number; cy: number; r: Float64Array }
-
-function camera(p: ArrayLike<number>, widthPx: number, heightPx: number, out: Cam): Cam {
-  const ct = Math.cos(p[1]!), st = Math.sin(p[1]!), cr = Math.cos(p[2]!), sr = Math.sin(p[2]!);
-  out.f = Math.exp(p[0]!);
-  out.h = Math.exp(p[3]!);
-  out.cx = widthPx / 2;
-  out.cy = heightPx / 2;
-  // Rz(roll) times rows (1,0,0), (0,-ct,st), (0,st,ct).
-  const r = out.r;
-  r[0] = cr; r[1] = sr * ct; r[2] = -sr * st;
-  r[3] = sr; r[4] = -cr * ct; r[5] = cr * st;
-  r[6] = 0; r[7] = st; r[8] = ct;
-  return out;
-}
-
-const point = new Float64Array(2);
-
-/** Projects a world point into `point`; points behind the camera go far away along their own direction (smooth enough to climb back). */
-function projectTo(c: Cam, x: number, y: number, z: number): void {
-  const dy = y - c.h;
-  const r = c.r;
-  const u = r[0]! * x + r[1]! * dy + r[2]! * z;
-  const v = r[3]! * x + r[4]! * dy + r[5]! * z;
-  const w = Math.max(r[6]! * x + r[7]! * dy + r[8]! * z, 1e-3);
-  point[0] = c.cx + (c.f * u) / w;
-  point[1] = c.cy + (c.f * v) / w;
-}
-
-/**
- * Residual of a marked line against the vanishing point of the direction d (world): the distance of the vanishing point from
- * the line through both ends, over its sd when each end has `sd` px of noise and the line itself `angleSd` radians of its own.
- * Homogeneous, so that a vanishing point at infinity needs no special case.
- */
-function lineResidual(c: Cam, a: Point, b: Point, dx: number, dy: number, dz: number, sd: number, angleSd: number): number {
-  const r = c.r;
-  const vw = r[6]! * dx + r[7]! * dy + r[8]! * dz;
-  const vx = c.f * (r[0]! * dx + r[1]! * dy + r[2]! * dz) + c.cx * vw;
-  const vy = c.f * (r[3]! * dx + r[4]! * dy + r[5]! * dz) + c.cy * vw;
-  const lx = b[0] - a[0], ly = b[1] - a[1];
-  const len = Math.max(1e-6, Math.hypot(lx, ly));
-  const mx = (a[0] + b[0]) / 2, my = (a[1] + b[1]) / 2;
-  const ox = vx - mx * vw, oy = vy - my * vw;
-  const across = (-ly * ox + lx * oy) / len;
-  const along = (lx * ox + ly * oy) / len;
-  const perEnd = sd * sd * (0.5 * vw * vw + (2 * along * along) / (len * len));
-  return across / Math.sqrt(perEnd + angleSd * angleSd * along * along + 1e-300);
-}
 
 export interface ViewProblem {
   readonly parameterCount: number;
@@ -137,7 +88,7 @@ export function viewProblem(observations: readonly ViewObservation[], priors: Vi
   });
   const cam: Cam = { f: 1, h: 1, cx: 0, cy: 0, r: new Float64Array(9) };
   const lnFov = Math.log(priors.fieldOfView.medianDeg * RAD);
-  const ground = new Float64Array(2);
+  const ground = new Float64Array(2), point = new Float64Array(2);
 
   const residuals = (p: Float64Array, out: Float64Array): void => {
     const c = camera(p, widthPx, heightPx, cam);
@@ -149,11 +100,11 @@ export function viewProblem(observations: readonly ViewObservation[], priors: Vi
         case 'upright': {
           const d = Math.exp(p[at + 1]!);
           const x = d * Math.sin(p[at]!), z = d * Math.cos(p[at]!);
-          projectTo(c, x, 0, z);
+          projectTo(c, x, 0, z, point);
           out[k++] = (o.foot[0] - point[0]!) / o.sdPx;
           out[k++] = (o.foot[1] - point[1]!) / o.sdPx;
           const h = o.height ?? Math.exp(p[at + 2]!);
-          projectTo(c, x, h, z);
+          projectTo(c, x, h, z, point);
           const ex = o.top[0] - point[0]!, ey = o.top[1] - point[1]!;
           // Along the upright the height's own sd counts, across it the lean's.
           const ux = o.top[0] - o.foot[0], uy = o.top[1] - o.foot[1];
@@ -191,7 +142,7 @@ export function viewProblem(observations: readonly ViewObservation[], priors: Vi
             const ey = Math.exp(p[at + 5]!) / 2;
             for (let q = 0; q < 4; q++) {
               const sx = q === 1 || q === 2 ? 1 : -1, sy = q < 2 ? 1 : -1;
-              projectTo(c, x + sx * ex, y + sy * ey, z + sx * ez);
+              projectTo(c, x + sx * ex, y + sy * ey, z + sx * ez, point);
               out[k++] = (w[q]![0] - point[0]!) / o.sdPx;
               out[k++] = (w[q]![1] - point[1]!) / o.sdPx;
             }
@@ -205,7 +156,7 @@ export function viewProblem(observations: readonly ViewObservation[], priors: Vi
             const sense = imageSense(o.corners);
             for (let q = 0; q < 4; q++) {
               const sx = (q === 1 || q === 2 ? 1 : -1) * hw, sd = (q < 2 ? -1 : 1) * hd * sense;
-              projectTo(c, x + sx * cphi - sd * sphi, 0, z + sx * sphi + sd * cphi);
+              projectTo(c, x + sx * cphi - sd * sphi, 0, z + sx * sphi + sd * cphi, point);
               out[k++] = (o.corners[q]![0] - point[0]!) / o.sdPx;
               out[k++] = (o.corners[q]![1] - point[1]!) / o.sdPx;
             }
@@ -304,17 +255,3 @@ function imageSense(c: readonly [Point, Point, Point, Point]): 1 | -1 {
   return area < 0 ? 1 : -1;
 }
 
-/** Direction of a wall from the meeting point of its top and bottom sides. */
-function wallDirection(c: Cam, w: readonly [Point, Point, Point, Point]): number {
-  const cross = (a: Point, b: Point): [number, number, number] => [a[1] - b[1], b[0] - a[0], a[0] * b[1] - b[0] * a[1]];
-  const l = cross(w[0], w[1]), m = cross(w[3], w[2]);
-  let vx = l[1] * m[2] - l[2] * m[1], vy = l[2] * m[0] - l[0] * m[2], vw = l[0] * m[1] - l[1] * m[0];
-  const s = Math.hypot(vx, vy, vw);
-  if (!(s > 0)) return 0;
-  vx /= s; vy /= s; vw /= s;
-  const u = (vx - c.cx * vw) / c.f, v = (vy - c.cy * vw) / c.f;
-  const r = c.r;
-  const dx = r[0]! * u + r[3]! * v + r[6]! * vw, dz = r[2]! * u + r[5]! * v + r[8]! * vw;
-  const phi = Math.atan2(dz, dx);
-  return phi > Math.PI / 2 ? phi - Math.PI : phi < -Math.PI / 2 ? phi + Math.PI : phi;
-}

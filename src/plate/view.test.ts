@@ -62,7 +62,7 @@ describe('view from marks', () => {
       expect(rms).toBeGreaterThan(0.5);
       expect(rms).toBeLessThan(1.35);
     }
-  }, 20000);
+  });
 
   it('agrees with the cross ratio for a thing of unknown height', () => {
     const s = makeScenes(5, 1, { noisePx: 0.01, uprights: 3, lineFamilies: 2, rectangle: true })[0]!;

@@ -11,6 +11,7 @@ import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
 import type { Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { cardWindow, coverCard } from './card-map.js';
+import { parameterCovariance, robustScale, robustWeight, solveNormal } from './card-align-fit.js';
 
 export interface AlignProblem {
   /** Linear luma, height × width. */
@@ -263,35 +264,6 @@ function normalEquations(o: AlignProblem, s: State, p: Float64Array, sigma: numb
   return { a, b };
 }
 
-function solveNormal(a: Float64Array, b: Float64Array, n: number, lambda: number): Float64Array | null {
-  const damped = Float64Array.from(a);
-  for (let i = 0; i < n; i++) damped[i * n + i] = a[i * n + i]! * (1 + lambda) + 1e-12;
-  const f = choleskyFactor(damped, n);
-  return f === null ? null : solveWithFactor(f, b, n);
-}
-
-/** Block of the inverse that belongs to the first `n` parameters, times the residuals' variance. */
-function parameterCovariance(a: Float64Array, n: number, total: number, scale: number): Float64Array | null {
-  const f = choleskyFactor(a, total);
-  if (f === null) return null;
-  const out = new Float64Array(n * n), unit = new Float64Array(total);
-  for (let k = 0; k < n; k++) {
-    unit.fill(0);
-    unit[k] = 1;
-    const x = solveWithFactor(f, unit, total);
-    for (let i = 0; i < n; i++) out[i * n + k] = x[i]! * scale * scale;
-  }
-  return out;
-}
-
-function robustWeight(loss: 'huber' | 'tukey', t: number): number {
-  const x = Math.abs(t);
-  if (loss === 'huber') return x <= 1.345 ? 1 : 1.345 / x;
-  if (x >= 4.685) return 0;
-  const q = 1 - (x / 4.685) ** 2;
-  return q * q;
-}
-
 function cost(o: AlignProblem, residual: Float32Array, scale: number, p: Float64Array): number {
   let sum = 0, n = 0;
   for (let i = 0; i < residual.length; i++) {
@@ -304,14 +276,6 @@ function cost(o: AlignProblem, residual: Float32Array, scale: number, p: Float64
   }
   const extra = o.prior === undefined ? 0 : ((p[o.prior.index]! - o.prior.mean) / o.prior.sd) ** 2 / Math.max(1, n);
   return sum / Math.max(1, n) + extra;
-}
-
-/** 1.4826 × median |r|; never below what eight bits can tell. */
-function robustScale(residual: Float32Array): number {
-  const v: number[] = [];
-  for (let i = 0; i < residual.length; i++) if (!Number.isNaN(residual[i]!)) v.push(Math.abs(residual[i]!));
-  const sorted = Float32Array.from(v).sort();
-  return Math.max(0.002, 1.4826 * (sorted[sorted.length >> 1] ?? 1));
 }
 
 function summary(o: AlignProblem, s: State): Pick<Alignment, 'explained' | 'paper' | 'ink' | 'pixels' | 'markerCorrelation' | 'bitCorrelation'> {
