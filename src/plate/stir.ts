@@ -226,8 +226,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const own = series.map((s, i) => s.x.reduce((sum, v, t) => sum + (v * ca + s.y[t]! * sa) ** 2, 0) / T - (tracks[i]!.sd / T) ** 2).sort((p, q) => p - q);
   const clean = Math.max(0, own[own.length >> 1]!);
   const amplitude = Math.sqrt(2 * clean);
-  // Windows at the rim see a part of the sway only, and those outside may share in it: a tenth of it is never sure (bench/stir.ts).
-  const amplitudeSd = Math.max(0.03, Math.hypot(0.1 * amplitude, amplitude / Math.sqrt(2 * tracks.length)), Math.sqrt(noise / tracks.length));
+  // Windows at the rim see a part of the sway only, and those outside may share in it: a twentieth of it is never sure (bench/stir.ts).
+  const amplitudeSd = Math.max(0.03, Math.hypot(0.05 * amplitude, amplitude / Math.sqrt(2 * tracks.length)), Math.sqrt(noise / tracks.length));
   const how = `${tracks.length} windows followed over ${n} frames, the common affine motion taken off`;
   const amplitudePx = measured(amplitude, 'px', amplitudeSd, how, frames);
   const shareOfHeight = request.bodyHeightPx === null ? notMeasurable('1', 'the height of the body is not known', 'an upright mark on the body') : measured(amplitude / request.bodyHeightPx, '1', amplitudeSd / request.bodyHeightPx, how, frames);
