@@ -45,6 +45,27 @@ const lines = (frame: number, l: unknown): Mark => ({ kind: 'groundLines', frame
 /** Frame of the conductor's pick in which his bare face, between cap and collar, shows the light best. */
 const FACE_FRAME = 22;
 
+/** What of the conductor stands between the sun and his shoulder, in his own frame: height and half size of cap, head and collar. */
+const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] = [[1.83, 0.23, 0.108], [1.66, 0.15, 0.13], [1.5, 0.16, 0.14]];
+
+/** Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side while the card is nearer to the sun than he is. */
+function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3, sun: Vec3): Vec3[] {
+  const parts = HEAD_PARTS.map(([y, wide, tall]) => {
+    const p = ofPerson(man, [0, y, 0]), k = (p[2] - at[2]) / sun[2];
+    return { x: p[0] - k * sun[0] + 4 * Math.min(0, k), y: p[1] - k * sun[1], wide, tall };
+  });
+  // Support points of the parts in sixteen directions: their hull, always of as many corners.
+  return Array.from({ length: 16 }, (_, i): Vec3 => {
+    const cx = Math.cos((i * Math.PI) / 8), cy = Math.sin((i * Math.PI) / 8);
+    let best: Vec3 = at, most = -Infinity;
+    for (const q of parts) {
+      const reach = Math.hypot(q.wide * cx, q.tall * cy), far = q.x * cx + q.y * cy + reach;
+      if (far > most) { most = far; best = [q.x + (q.wide * q.wide * cx) / reach, q.y + (q.tall * q.tall * cy) / reach, at[2]]; }
+    }
+    return best;
+  });
+}
+
 /** The marks file of a pick. */
 export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
   const { shot } = pick;
@@ -89,6 +110,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         const chest = poly(CHEST_PATCH.map((q) => project(c, ofPerson(man, q))));
         marks.push({ kind: 'carry', frame: f, region: chest, ground: round(project(c, at)), top: round(project(c, add(at, [0, RABBIT_HEIGHT, 0]))), height: RABBIT_HEIGHT });
         marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(man.yaw * 10) / 10 });
+        marks.push({ kind: 'shade', frame: f, polygon: poly(headShade(man, at, shot.sun).map((p) => project(c, p))) });
       }
       {
         const c = cameraAt(frame);

@@ -43,6 +43,8 @@ export interface ComposeTools {
   readonly active: ActiveSteps;
   readonly fronts: FrontOutlines | null;
   readonly receiverOutline: ((frame: number) => [number, number][]) | null;
+  /** Outlines of the plate's own shadow on the performer. */
+  readonly shadeOutlines: readonly ((frame: number) => [number, number][])[];
   readonly mirrorOutline: ((frame: number) => [number, number][]) | null;
   readonly plateGrain: Grower | null;
   readonly takeGrain: Grower | null;
@@ -62,6 +64,7 @@ export function composeTools(recipe: Recipe, choice: StepChoice, widens: boolean
     recipe: used, active,
     fronts: active.front === null ? null : frontOutlines(active.front, moved),
     receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
+    shadeOutlines: (g?.onPerformer?.regions ?? []).map((r) => carryRegion(r, moved)),
     mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, moved),
     get plateGrain() { return grain().plate; },
     get takeGrain() { return grain().take; },

@@ -14,6 +14,7 @@ import { drawPlaced, type ViewShift } from './draw-placed.js';
 import type { FrameRoom } from './frame-room.js';
 import { shadeGround, type Box, type GroundShade } from './ground.js';
 import type { PerformerPicture } from './performer.js';
+import { shadeOnPerformer } from './plate-shade.js';
 import { keptShade } from './kept-shadow.js';
 import { relight } from './relight.js';
 import { placementAt, shutterPlacements } from './ride.js';
@@ -171,6 +172,7 @@ export function preparePerformer(tools: ComposeTools, still: PerformerPicture, f
   if (raw === null) return null;
   const placed = dressPerformer(tools, raw);
   const { ground } = tools.active;
+  if (ground?.onPerformer !== undefined) shadeOnPerformer(ground.onPerformer, tools.shadeOutlines.map((o) => o(frame)), placed.picture, placed.box);
   const at = groundAt(ground, frame);
   const alpha = plane(placed.picture, 3);
   const shade = ground === null || at === null ? null : still.shadow !== undefined ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx) : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height), room);

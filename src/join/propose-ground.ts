@@ -5,16 +5,20 @@ import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { type Carrier } from './carrier.js';
-import { regionOf } from './mark-regions.js';
+import { regionOf, thingsOf } from './mark-regions.js';
+import { leftOnBody } from './plate-shade.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { proposeReceivers } from './propose-receivers.js';
 import type { BodyProposal } from './propose-body.js';
 import type { Stand } from './ride.js';
-import type { GroundFrame, GroundStep } from './types.js';
+import type { GroundFrame, GroundStep, OnPerformer } from './types.js';
 
 /** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
 const SMOOTHED = 0.03;
+
+/** Sd of the edge of a shadow on the performer, in its heights: of the sun's own size over some four heights of way; of own choice. */
+const SHADE_EDGE = 0.01;
 
 /** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
 const LOOKED_AT = 0.4;
@@ -81,6 +85,8 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
   const receiver = carried ? 'carrier' : 'ground';
   const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
+  const shades = thingsOf(marksOf(marks, 'shade'));
+  const onPerformer: OnPerformer | null = shades.length === 0 ? null : { regions: shades, softPx: Math.max(0.6, SHADE_EDGE * spanPx), transmission: missing === null ? leftOnBody(transmission, azimuth, elevation) : transmission };
   const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
   const step: GroundStep = {
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
@@ -88,8 +94,9 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
     azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
+    ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
-    why: missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`,
+    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}`,
   };
   return { step, measuredFill };
 }

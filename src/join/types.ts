@@ -122,6 +122,8 @@ export interface ShadowReceiver {
  * by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
  */
 export interface BodyDepth { readonly lean: number; readonly head: number; readonly deep: number }
+/** Where the plate's own shadow lies on the performer: things followed, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */
+export interface OnPerformer { readonly regions: readonly RegionFile[]; readonly softPx: number; readonly transmission: readonly [number, number, number] }
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
   readonly shadow: boolean;
@@ -150,6 +152,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly litSpread?: number;
   /** Plate pixels over which the plate is smoothed before its own shadows are read. */
   readonly litRadiusPx?: number;
+  /** The plate's own shadow on the performer. */
+  readonly onPerformer?: OnPerformer;
   readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile };
 }
 export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
