@@ -13,6 +13,7 @@ import { median } from '../image/statistics.js';
 import { fitLocally } from './erase-align.js';
 import type { PartBox } from './frame-part.js';
 import { boundsOf, layPart, partRead, type LayFilter, type Shift } from './lay-over.js';
+import { lightPlane, shineOn, type LightPlane } from './light-plane.js';
 import { addFields, localField, sizeOf, type LocalField } from './local-field.js';
 
 /** One source frame, read again whenever it is wanted. */
@@ -64,7 +65,7 @@ const PARALLAX = 0.02;
 /** Builds the mosaic. `shadows`: what hides the set may also darken it nearby. `refine`: correct each source's place and light against a first, coarse mosaic. */
 export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean, shadows = false): Mosaic {
   const m = mosaicMatrix(frame);
-  const start: Placed[] = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), gain: [1, 1, 1], field: null, fieldScale: 1 }));
+  const start: Placed[] = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), light: null, field: null, fieldScale: 1 }));
   const placed = refine && sources.length > 2 ? bringTogether(start, frame) : start;
   const out = aggregate(placed, frame.width, frame.height, shadows);
   return { ...out, fromReference: m, width: frame.width, height: frame.height };
@@ -74,7 +75,8 @@ interface Placed {
   readonly source: MosaicSource;
   /** Source pixels → mosaic pixels. */
   readonly matrix: Mat3;
-  readonly gain: readonly [number, number, number];
+  /** Its light against the mosaic's, in mosaic pixels times `fieldScale`. */
+  readonly light: LightPlane | null;
   /** What the matrix leaves over, in mosaic pixels times `fieldScale`. */
   readonly field: LocalField | null;
   readonly fieldScale: number;
@@ -96,14 +98,15 @@ function bringTogether(start: readonly Placed[], frame: MosaicFrame): readonly P
       const seen = validity(p.source, matrix, cw, ch, shift);
       const weight = new Float32Array(cw * ch);
       for (let i = 0; i < weight.length; i++) weight[i] = seen[i]! > 0.99 && coarse.count[i]! >= 3 ? 1 : 0;
-      const gain = gainOf(coarse.picture, laid, weight);
+      const light = lightPlane(coarse.picture, laid, weight);
+      if (light !== null) shineOn(laid, light, -1);
       if (round === 0) {
         const fit = fitLocally(luma, lumaOf(laid), weight, cw, ch, { reachPx: 1 });
         const back = tryInvert(fit.matrix);
-        return back !== null && fit.after < 0.995 * fit.before ? { ...p, gain, matrix: multiply(multiply(multiply(grow, back), shrink), p.matrix) } : { ...p, gain };
+        return back !== null && fit.after < 0.995 * fit.before ? { ...p, light, matrix: multiply(multiply(multiply(grow, back), shrink), p.matrix) } : { ...p, light };
       }
       const found = localField(luma, lumaOf(laid), weight, cw, ch, { reachPx: PARALLAX * p.source.widthPx * frame.scale * k, cellPx: 8 });
-      return { ...p, gain, field: addFields(p.field, found) };
+      return { ...p, light, field: addFields(p.field, found) };
     };
     if (round === 1) {
       // One plane and a lens that does not bend need no fields: a few sources, spread over the shot, tell.
@@ -181,10 +184,11 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       const matrix = multiply([1, 0, -x0, 0, 1, -top, 0, 0, 1], p.matrix);
       const shift: Shift | null = p.field === null ? null : { field: p.field, scale: p.fieldScale, x0, y0: top };
       const rgb = laySource(p.source, matrix, x1 - x0, bottom - top, coarse ? 'bilinear' : 'lanczos3', shift, coarse);
-      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top, shift), n: (x1 - x0) * (bottom - top), gain: p.gain });
+      if (p.light !== null) shineOn(rgb, p.light, -1, p.fieldScale, x0, top);
+      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top, shift), n: (x1 - x0) * (bottom - top) });
     }
     const luma = laid.map((s) => {
-      const out = new Float32Array(s.n), r = 0.2126 / s.gain[0]!, g = 0.7152 / s.gain[1]!, b = 0.0722 / s.gain[2]!;
+      const out = new Float32Array(s.n), r = 0.2126, g = 0.7152, b = 0.0722;
       for (let i = 0; i < s.n; i++) out[i] = r * s.data[i]! + g * s.data[s.n + i]! + b * s.data[2 * s.n + i]!;
       return out;
     });
@@ -214,7 +218,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       for (let q = 0; q < k; q++) {
         if (Math.abs(value[q]! - mid) > within) continue;
         const s = laid[index[q]!]!, i = place[q]!;
-        r += s.data[i]! / s.gain[0]!; g += s.data[s.n + i]! / s.gain[1]!; b += s.data[2 * s.n + i]! / s.gain[2]!;
+        r += s.data[i]!; g += s.data[s.n + i]!; b += s.data[2 * s.n + i]!;
         used++;
       }
       // Two that disagree lie both beside their mean; the first then stands for the pixel.
@@ -228,7 +232,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
 }
 
 /** A source laid over a part of the mosaic. */
-interface Laid { readonly x0: number; readonly x1: number; readonly y0: number; readonly y1: number; readonly data: Float32Array; readonly seen: Float32Array; readonly n: number; readonly gain: readonly number[] }
+interface Laid { readonly x0: number; readonly x1: number; readonly y0: number; readonly y1: number; readonly data: Float32Array; readonly seen: Float32Array; readonly n: number }
 
 /**
  * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the darker

@@ -5,10 +5,11 @@
  * that travels shifts neighbours nearly alike, while what walks by itself fills few cells and is outvoted or out of reach.
  * Planes height × width of display-coded luma; lengths in pixels.
  */
+import { solveCholesky } from '../geometry/linear-solve.js';
 import { FlowPicture, motionAt } from '../image/flow.js';
 import { blurPlane, gaussianPlane } from '../image/gaussian.js';
 import { pushPull } from '../image/push-pull.js';
-import { selectInPlace } from '../image/statistics.js';
+import { median, selectInPlace } from '../image/statistics.js';
 
 /** Displacements on a grid of cells: the place in the picture that shows what the template shows at (x, y) is (x, y) + (u, v). */
 export interface LocalField {
@@ -31,6 +32,8 @@ const LEAST_FILLED = 0.15;
 /** A displacement is believed where it takes away at least this share of the squared difference, or where there was none to speak of. */
 const HELPS = 0.8;
 const NOISE = 0.012;
+/** Fewer trusted cells than this tell no lean. */
+const LEAST_CELLS = 24;
 
 /**
  * The field that brings `picture` onto `template`, told by pixels of `weight` over a half; null where it is zero throughout (under a
@@ -39,15 +42,16 @@ const NOISE = 0.012;
 export function localField(template: Float32Array, picture: Float32Array, weight: Float32Array, width: number, height: number, options: LocalFieldOptions): LocalField | null {
   const n = width * height, cell = options.cellPx ?? 12, reach = options.reachPx;
   if (width < 48 || height < 48) return null;
-  // Where there is nothing to compare both show the same, which draws the flow to nothing there.
-  const other = new Float32Array(n), base = new Float32Array(n);
+  // Where there is nothing to compare both show the same smooth going-on of the template: texture there would say that nothing moves.
+  const other = new Float32Array(n), base = new Float32Array(n), say = new Float32Array(n);
   let known = 0;
-  const light = lightBetween(template, picture, weight);
-  for (let i = 0; i < n; i++) {
-    base[i] = template[i]!;
-    other[i] = weight[i]! > 0.5 ? (known++, picture[i]! * light) : template[i]!;
-  }
+  for (let i = 0; i < n; i++) if (weight[i]! > 0.5) { say[i] = 1; known++; }
   if (known < 400) return null;
+  const light = lightBetween(template, picture, weight), smooth = known < n ? pushPull([template], say, width, height)[0]! : template;
+  for (let i = 0; i < n; i++) {
+    base[i] = say[i] === 1 ? template[i]! : smooth[i]!;
+    other[i] = say[i] === 1 ? picture[i]! * light : smooth[i]!;
+  }
   const a = new FlowPicture(blurPlane(base, width, height, 0.7), width, height), b = new FlowPicture(blurPlane(other, width, height, 0.7), width, height);
   let u: Float32Array, v: Float32Array;
   try {
@@ -94,8 +98,46 @@ export function localField(template: Float32Array, picture: Float32Array, weight
     if (trust[o]! > 0.1) most = Math.max(most, Math.hypot(cu[o]!, cv[o]!));
   }
   if (most < 0.05) return null;
+  // Beyond what is seen a field goes on as it leans: its plane is taken out, what is over carried on, and the plane put back.
+  const planes = [cu, cv].map((p) => planeThrough(p, trust, columns, rows));
+  [cu, cv].forEach((p, k) => leanBy(p, planes[k]!, columns, -1));
   const [fu, fv] = pushPull([cu, cv], trust, columns, rows);
+  [fu!, fv!].forEach((p, k) => { leanBy(p, planes[k]!, columns, 1); for (let o = 0; o < p.length; o++) p[o] = Math.max(-reach, Math.min(reach, p[o]!)); });
   return { cellPx: cell, columns, rows, u: gaussianPlane(fu!, columns, rows, 0.8), v: gaussianPlane(fv!, columns, rows, 0.8) };
+}
+
+/** Plane (a, b, c) of a + b·column + c·row through the trusted cells, robust (Tukey weights); level where they are few. */
+function planeThrough(p: Float32Array, trust: Float32Array, columns: number, rows: number): readonly [number, number, number] {
+  let out: [number, number, number] = [0, 0, 0];
+  const away: number[] = [];
+  for (let round = 0; round < 4; round++) {
+    const scale = round === 0 ? Infinity : 4.685 * Math.max(0.1, 1.4826 * median(away));
+    const A = new Float64Array(9), b = new Float64Array(3);
+    let count = 0;
+    away.length = 0;
+    for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
+      const o = r * columns + c;
+      if (!(trust[o]! > 0.1)) continue;
+      const e = p[o]! - out[0] - out[1] * c - out[2] * r;
+      if (round > 0) away.push(Math.abs(e));
+      const k = Math.abs(e) >= scale ? 0 : trust[o]! * (scale === Infinity ? 1 : (1 - (e / scale) ** 2) ** 2);
+      if (k > 0) count++;
+      const g = [1, c, r];
+      for (let i = 0; i < 3; i++) { b[i] = b[i]! + k * g[i]! * p[o]!; for (let j = 0; j < 3; j++) A[3 * i + j] = A[3 * i + j]! + k * g[i]! * g[j]!; }
+    }
+    if (count < LEAST_CELLS) return [0, 0, 0];
+    // A lean is believed as far as the cells spread: one pixel over the field is no surprise.
+    A[4] = A[4]! + columns * columns * 0.04; A[8] = A[8]! + rows * rows * 0.04;
+    const x = solveCholesky(A, b, 3);
+    if (x === null) return [0, 0, 0];
+    out = [x[0]!, x[1]!, x[2]!];
+    if (round === 0) for (let o = 0; o < p.length; o++) if (trust[o]! > 0.1) away.push(Math.abs(p[o]! - out[0] - out[1] * (o % columns) - out[2] * Math.floor(o / columns)));
+  }
+  return out;
+}
+
+function leanBy(p: Float32Array, [a, b, c]: readonly [number, number, number], columns: number, sign: number): void {
+  for (let o = 0; o < p.length; o++) p[o] = p[o]! + sign * (a + b * (o % columns) + c * Math.floor(o / columns));
 }
 
 /** Displacement at (x, y) px, bilinear between the cells' middles; clamped beyond them. Written to `out` as (u, v). */

@@ -21,6 +21,7 @@ import { showsMask, sourceOf } from './erase-masks.js';
 import { buildMosaic, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame } from './erase-mosaic.js';
 import { fillUnseen } from './fill-unseen.js';
 import { boundsOf, layOver, type Shift } from './lay-over.js';
+import { lightPlane, shineOn } from './light-plane.js';
 import { localField } from './local-field.js';
 import { findMovers, type SetMovers } from './set-movers.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
@@ -153,7 +154,11 @@ export class WideCanvas {
     const back = tryInvert(fit.matrix);
     if (back !== null && fit.after < 0.995 * fit.before) { matrix = multiply(back, toCanvas); out = lay(matrix, null); }
     const field = localField(luma, lumaOf(out.fill), inside(out.seen), W, H, { reachPx: PARALLAX * W, cellPx: 16 });
-    return field === null ? out : lay(matrix, { field, scale: 1, x0: 0, y0: 0 });
+    if (field !== null) out = lay(matrix, { field, scale: 1, x0: 0, y0: 0 });
+    // What the frame's own lens and exposure make of the set's light, carried on beyond its edge too.
+    const light = lightPlane(out.fill, around, inside(out.seen));
+    if (light !== null) shineOn(out.fill, light, 1);
+    return out;
   }
 
   /** The canvas scaled back to the plate's size. */
