@@ -21,7 +21,7 @@ import { showsMask, sourceOf } from './erase-masks.js';
 import { buildMosaic, lumaOf, mosaicMatrix, type Mosaic, type MosaicFrame } from './erase-mosaic.js';
 import { fillUnseen } from './fill-unseen.js';
 import { boundsOf, layOver, type Shift } from './lay-over.js';
-import { lightPlane, shineOn } from './light-plane.js';
+import { lightPlane, shineOn, type LightPlane } from './light-plane.js';
 import { localField } from './local-field.js';
 import { findMovers, type SetMovers } from './set-movers.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
@@ -144,21 +144,22 @@ export class WideCanvas {
     return { coded: around, cover: cover.slice(), seen };
   }
 
-  /** The still picture brought onto what the frame itself shows: an affine fit and a local field, carried on beyond the frame's edge. */
+  /** The still picture brought onto what the frame itself shows: its light, an affine fit and a local field, all carried on beyond the frame's edge. */
   private corrected(toCanvas: Mat3, laid: Laid, around: Picture, hidden: Float32Array, lay: (m: Mat3, shift: Shift | null) => Laid, trust: (seen: Float32Array) => Float32Array): Laid {
     const { width: W, height: H } = around;
     const inside = (seen: Float32Array): Float32Array => trust(seen).map((v, i) => (hidden[i]! > 0 ? 0 : v));
     const luma = lumaOf(around);
-    let matrix = toCanvas, out = laid;
-    const fit = fitLocally(luma, lumaOf(laid.fill), inside(laid.seen), W, H, { reachPx: 1 });
+    // What the frame's own lens and exposure make of the set's light comes first, so that place is not sought in it; at the end it is carried on beyond the frame's edge.
+    const lit = (l: Laid, light: LightPlane | null): Laid => { if (light !== null) shineOn(l.fill, light, 1); return l; };
+    const first = lightPlane(laid.fill, around, inside(laid.seen));
+    let matrix = toCanvas, out = lit(laid, first);
+    const fit = fitLocally(luma, lumaOf(out.fill), inside(out.seen), W, H, { reachPx: 1 });
     const back = tryInvert(fit.matrix);
-    if (back !== null && fit.after < 0.995 * fit.before) { matrix = multiply(back, toCanvas); out = lay(matrix, null); }
+    if (back !== null && fit.after < 0.995 * fit.before) { matrix = multiply(back, toCanvas); out = lit(lay(matrix, null), first); }
     const field = localField(luma, lumaOf(out.fill), inside(out.seen), W, H, { reachPx: PARALLAX * W, cellPx: 16 });
-    if (field !== null) out = lay(matrix, { field, scale: 1, x0: 0, y0: 0 });
-    // What the frame's own lens and exposure make of the set's light, carried on beyond its edge too.
-    const light = lightPlane(out.fill, around, inside(out.seen));
-    if (light !== null) shineOn(out.fill, light, 1);
-    return out;
+    if (field === null) return out;
+    out = lay(matrix, { field, scale: 1, x0: 0, y0: 0 });
+    return lit(out, lightPlane(out.fill, around, inside(out.seen)) ?? first);
   }
 
   /** The canvas scaled back to the plate's size. */
