@@ -52,9 +52,11 @@ function small(c: Camera, at: Vec3, height: number, sun: Vec3): Record<string, u
 const punchCamera = aim([0.02, 0.34, -0.62], 2, -5, 900);
 const punchSun = sunFrom(punchCamera, -55, 44);
 const squeeze = (f: number): number => Math.max(ease((f - 10) / 6) * (1 - ease((f - 18) / 7)), ease((f - 27) / 5) * (1 - ease((f - 34) / 6)));
+/** How far the hands have wandered. */
+export const handBob = (f: number): Vec3 => [0.045 + 0.004 * wander(51, f / 24), 0.004 * wander(52, f / 24), 0];
 const hands = (f: number): string => {
   const s = squeeze(f);
-  const bob: Vec3 = [0.045 + 0.004 * wander(51, f / 24), 0.004 * wander(52, f / 24), 0];
+  const bob = handBob(f);
   const punch = `union{ cylinder{<-0.028,0.012,-0.012>,<-0.028,0.012,0.012>,0.014} box{<-0.075,0.004,-0.008>,<-0.02,0.02,0.008> rotate z*${n(-4 + 9 * s)}} box{<-0.075,-0.022,-0.008>,<-0.02,-0.008,0.008> rotate z*${n(4 - 9 * s)}} cylinder{<-0.07,-0.018,0>,<-0.07,0.016,0>,0.006}`
     + ` finished }\n`.replace('finished', `${BRASS}`);
   const handles = `union{ ${finger([[-0.02, 0.016, 0], [0.03, 0.034 - 0.016 * s, 0], [0.085, 0.03 - 0.018 * s, 0]], 0.008, BRASS)} ${finger([[-0.02, -0.006, 0], [0.03, -0.03 + 0.014 * s, 0], [0.085, -0.03 + 0.014 * s, 0]], 0.008, BRASS)} }\n`;

@@ -4,7 +4,7 @@
 import { project, shadowOf, type Camera } from './camera.js';
 import { type Pick } from './guests.js';
 import { handCamera, wristAt } from './home.js';
-import { pane } from './indoor-shots.js';
+import { handBob, pane } from './indoor-shots.js';
 import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson } from './people.js';
 import { RABBIT_HEIGHT } from './rabbit.js';
 import { PEG_HEIGHT, SEAM_X, SEAM_Z } from './take-scene.js';
@@ -66,6 +66,15 @@ function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: V
   });
 }
 
+/** Outline of the hand that holds the ticket, with it, as drawn by eye on one frame of its pick: the shadow falls behind it. */
+const HELD_FRAME = 6;
+const HELD: readonly Point[] = [[150, 484], [153, 457], [186, 445], [186, 418], [202, 408], [205, 368], [221, 313], [244, 270], [284, 225], [302, 220], [332, 228], [558, 243], [554, 345], [500, 342], [394, 340], [392, 382], [367, 412], [316, 440], [292, 460], [296, 484]];
+
+function heldAt(c: Camera, f: number, drawn: number): [number, number][] {
+  const there: Vec3 = [-0.05, 0.24, -0.12], a = project(c, add(there, handBob(drawn))), b = project(c, add(there, handBob(f)));
+  return poly(HELD.map(([x, y]): Point => [x + b[0] - a[0], y + b[1] - a[1]]));
+}
+
 /** The marks file of a pick. */
 export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
   const { shot } = pick;
@@ -98,6 +107,12 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
     }
     case 'punch':
       marks.push(lines(0, first['groundLines']), ...uprightAndShadow(0, first['bell'] as Standing));
+      for (const f of spread(count, 9)) marks.push({ kind: 'front', frame: f, polygon: heldAt(cameraAt(f), f + pick.in, HELD_FRAME + pick.in) });
+      {
+        // The panels behind the counter.
+        const c = cameraAt(0), seen = (list: readonly Vec3[]): [number, number][] => poly(list.map((p) => project(c, p)));
+        marks.push({ kind: 'receiver', frame: 0, surface: 'wall', polygon: seen([[-0.9, 0, 0.95], [0.9, 0, 0.95], [0.9, 0.33, 1.25], [-0.9, 0.33, 1.25]]), base: seen([[-0.6, 0, 1.25], [0.6, 0, 1.25]]) });
+      }
       stand(0);
       break;
     case 'conductor':
