@@ -1,88 +1,119 @@
 /**
- * The inspection's matters over true joins of many cameras, grains, files and subjects (bench/made-joins.ts) and over the same
- * joins spoiled at several sizes: values a line as JSON, and a table of what true joins read, at which limit two in a hundred of
- * them would be blamed, and how many of the spoiled fail the limit that holds. Run:
- * `npx tsx bench/inspect-roc.ts SCENES OUT.jsonl [--seed=N] [--bodies=N] [--only=traced,body,real] [--spoils=N]`; SCENES is a folder made by bench/join-scenes.ts.
+ * How well the inspection tells joins that show from joins that do not: every matter over true joins of many cameras, grains,
+ * files, bodies and real clips (bench/roc-joins.ts) and over the same spoiled in graded strength (bench/spoiled-joins.ts). Prints
+ * what true joins read and how many of them are blamed (the false alarms), and of each fault how many are named at each strength and
+ * the strength at which half are. Run:
+ * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--out=FILE]`;
+ * FOLDER is one made by bench/join-scenes.ts; without it bodies stand before the practice set's clean pictures. `--out` keeps every
+ * value, a line as JSON.
  */
-import { appendFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs';
-import { join as path, resolve } from 'node:path';
-import { lumaOf, matteBox, type SeenFrame } from '../src/inspect/frame.js';
+import { appendFileSync, writeFileSync } from 'node:fs';
+import { resolve } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { RandomStream } from '../src/core/random.js';
+import { lumaOf, matteBox, quantile } from '../src/inspect/frame.js';
 import { SeriesReader } from '../src/inspect/series-reader.js';
 import { judge } from '../src/inspect/verdict.js';
-import type { Inspection } from '../src/inspect/types.js';
-import { parseMarks } from '../src/plate/marks.js';
-import { proposeFromFiles } from '../src/join/quick.js';
-import type { GroundStep } from '../src/join/types.js';
-import { groundGeometry } from '../src/join/ground.js';
-import { RandomStream } from '../src/core/random.js';
-import { readScenes } from './join-scenes.js';
-import { bodyJoin, readPng, tracedJoin, type JoinFrame, type MadeJoin, type Still } from './made-joins.js';
-import { realJoins } from './real-joins.js';
+import type { Inspection, InspectionMatterName } from '../src/inspect/types.js';
+import type { JoinFrame, MadeJoin } from './made-joins.js';
+import { FAMILIES, trueJoins, type Family } from './roc-joins.js';
+import type { BenchRow } from './rows.js';
 import { SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
 
-const COUNT = 10;
+interface Seen extends JoinFrame { readonly n: number }
+interface Row { readonly id: string; readonly family: Family; readonly spoil: Spoil | 'none'; readonly size: number; readonly matters: Readonly<Record<string, readonly [number, boolean]>>; readonly first: InspectionMatterName | null }
 
-export function inspectFrames(made: MadeJoin, frames: readonly JoinFrame[]): Inspection {
-  const reader = new SeriesReader(made.recipe, 0, frames.length, 5, false);
-  frames.forEach((f, n) => {
+/** The product's own readings and verdict over frames in memory; `every`: of how many frames one is read closely. */
+export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: number): Inspection {
+  const reader = new SeriesReader(made.recipe, 0, frames.length * every, frames.length, false);
+  for (const f of frames) {
     const { width: W, height: H } = f.join;
-    const s: SeenFrame = { frame: n, join: f.join, plate: f.plate, luma: lumaOf(f.join), plateLuma: lumaOf(f.plate), matte: f.matte, box: matteBox(f.matte, W, H) };
-    reader.add(s, null);
-  });
+    reader.add({ frame: f.n, join: f.join, plate: f.plate, luma: lumaOf(f.join), plateLuma: lumaOf(f.plate), matte: f.matte, box: matteBox(f.matte, W, H) }, null);
+  }
   reader.finish();
   return judge(reader.series, made.recipe);
 }
 
-const spoiled = (made: MadeJoin, spoil: Spoil, size: number, seed: number): JoinFrame[] => {
-  const s = new Spoiler(spoil, size, seed, made.frames.length, made.light);
-  return made.frames.map((f) => ({ ...f, join: s.next(f.join, f.plate, f.matte) }));
-};
+/** Single pictures tell what does not move: two are enough; movement needs them all, and is not read closely but once. */
+function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number): Row {
+  const total = made.frames.length, close = spoil !== 'none' && SPOIL_KINDS[spoil].read === 'close';
+  const picked = close ? [1, total - 2].filter((n, k, l) => n >= 0 && l.indexOf(n) === k) : made.frames.map((_, n) => n);
+  const s = spoil === 'none' ? null : new Spoiler(spoil, size, seed, total, made.light);
+  const frames = picked.map((n): Seen => { const f = made.frames[n]!; return { n, ...(s === null ? f : s.next(f.join, f.plate, f.matte, n)) }; });
+  const r = inspectFrames(made, frames, close ? 1 : spoil === 'none' ? 3 : total);
+  const told = r.matters.filter((m) => m.value !== null && (made.tells === undefined || made.tells.includes(m.matter)));
+  return { id: made.id, family: made.family, spoil, size, matters: Object.fromEntries(told.map((m) => [m.matter, [m.value!, m.passes !== false] as const])), first: r.found?.[0] ?? null };
+}
 
-async function stills(scenes: string): Promise<{ id: string; still: Still }[]> {
-  const out: { id: string; still: Still }[] = [];
-  for (const s of readScenes(scenes)) {
-    let ground: GroundStep | null = null, sun: readonly [number, number, number] | null = null;
-    const kept = path(scenes, s.id, 'ground.json');
-    for (const k of s.frames) {
-      const truth = readPng(path(scenes, s.id, `${k}-truth.png`)), base = readPng(path(scenes, s.id, `${k}-base.png`)), m = readPng(path(scenes, s.id, `${k}-matte.png`));
-      const matte = m.data.slice(0, m.width * m.height), box = matteBox(matte, m.width, m.height);
-      if (box === null) continue;
-      if (k === s.frames[0] && !existsSync(kept)) {
-        try {
-          const { recipe } = await proposeFromFiles(s.plate, s.take, parseMarks(readFileSync(s.plateMarks, 'utf8'), 'plate'), parseMarks(readFileSync(s.takeMarks, 'utf8'), 'take'), 'fast');
-          writeFileSync(kept, JSON.stringify(recipe.steps.find((q) => q.step === 'ground' && q.on) ?? null));
-        } catch (e) { console.log(s.id, String(e)); writeFileSync(kept, 'null'); }
+/** Size at which half are named, between two sizes on the logarithm; null where not even the largest is named by half. */
+export function halfNamed(sizes: readonly number[], share: readonly number[]): number | null {
+  const k = share.findIndex((v) => v >= 0.5);
+  if (k < 0) return null;
+  if (k === 0) return sizes[0]!;
+  const t = (0.5 - share[k - 1]!) / (share[k]! - share[k - 1]!);
+  return sizes[k - 1]! * (sizes[k]! / sizes[k - 1]!) ** t;
+}
+
+const MATTERS: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'grain', 'blur', 'blackLevel', 'whiteLevel', 'colour', 'light', 'shadow', 'cadence'];
+const pct = (a: number, n: number): string => (n === 0 ? '–' : `${Math.round((100 * a) / n)} %`);
+
+export function table(rows: readonly Row[]): string {
+  const out: string[] = [], good = rows.filter((r) => r.spoil === 'none');
+  out.push(`true joins: ${good.length} (${FAMILIES.map((f) => `${good.filter((r) => r.family === f).length} ${f}`).join(', ')}); not blamed for anything: ${pct(good.filter((r) => Object.values(r.matters).every((m) => m[1])).length, good.length)}`);
+  out.push('matter          read   5 %    half   95 %   worst   blamed');
+  for (const m of MATTERS) {
+    const read = good.filter((r) => r.matters[m] !== undefined), v = read.map((r) => r.matters[m]![0]);
+    if (v.length === 0) { out.push(`${m.padEnd(15)} never read`); continue; }
+    const blamed = read.filter((r) => !r.matters[m]![1]);
+    out.push(`${m.padEnd(15)} ${String(v.length).padStart(4)} ${[0.05, 0.5, 0.95, 1].map((q) => quantile(v, q).toFixed(3).padStart(7)).join('')}   ${pct(blamed.length, read.length)}${blamed.length > 0 ? ` (${blamed.map((r) => r.id.split(' ')[0]).join(', ')})` : ''}`);
+  }
+  out.push('fault            matter         named at strength (share of those where it is read)                 half named at');
+  for (const spoil of SPOILS) {
+    const kind = SPOIL_KINDS[spoil], sizes: readonly number[] = kind.sizes;
+    const shares = sizes.map((size) => { const l = rows.filter((r) => r.spoil === spoil && r.size === size && r.matters[kind.matter] !== undefined); return { size, n: l.length, k: l.filter((r) => !r.matters[kind.matter]![1]).length }; }).filter((s) => s.n > 0);
+    if (shares.length === 0) continue;
+    const half = halfNamed(shares.map((s) => s.size), shares.map((s) => s.k / s.n));
+    out.push(`${spoil.padEnd(16)} ${kind.matter.padEnd(14)} ${shares.map((s) => `${s.size}: ${pct(s.k, s.n)}`).join(', ').padEnd(58)} ${half === null ? 'not reached' : `${half === shares[0]!.size ? 'at most ' : ''}${half.toPrecision(2)}`} ${kind.unit} (${shares[0]!.n} joins)`);
+  }
+  return out.join('\n');
+}
+
+interface Ask { readonly seeds: readonly number[]; readonly families: readonly Family[]; readonly scenes: string | null; readonly each: number; readonly faults: readonly Spoil[]; readonly out: string | null }
+
+async function measure(ask: Ask): Promise<Row[]> {
+  const rows: Row[] = [];
+  const keep = (r: Row): void => { rows.push(r); if (ask.out !== null) appendFileSync(ask.out, JSON.stringify(r) + '\n'); };
+  if (ask.out !== null) writeFileSync(ask.out, '');
+  for (const seed of ask.seeds) {
+    const stream = new RandomStream(seed);
+    for await (const made of trueJoins(seed, ask.families, ask.scenes, ask.each)) {
+      const before = process.cpuUsage();
+      keep(look(made, 'none', 0, 0));
+      for (const spoil of ask.faults) {
+        const kind = SPOIL_KINDS[spoil];
+        if ((made.tells !== undefined && !(made.tells as readonly string[]).includes(kind.matter)) || (kind.matter === 'shadow' && !made.recipe.steps.some((s) => s.step === 'ground')) || (kind.matter === 'light' && made.light?.(0) == null)) continue;
+        for (const size of kind.sizes) keep(look(made, spoil, size, stream.below(1e6)));
       }
-      ground = JSON.parse(readFileSync(kept, 'utf8')) as GroundStep | null;
-      const at = ground?.frames.find((g) => g.frame === k) ?? ground?.frames[0];
-      if (ground !== null && at !== undefined) { ground = { ...ground, frames: [at] }; sun = groundGeometry(ground, at, truth.width, truth.height).light as [number, number, number]; }
-      out.push({ id: `${s.id}-${k}`, still: { truth, base, matte, ground: at === undefined ? null : ground, foot: at !== undefined && Math.abs(at.foot[1] - box[3]) < 30 ? [at.foot[0], at.foot[1]] : [(box[0] + box[2]) / 2, box[3] - 4], sun } });
+      const used = process.cpuUsage(before);
+      console.log(`${made.id}: ${((used.user + used.system) / 1e6).toFixed(1)} s of processor`);
     }
   }
-  return out;
+  return rows;
 }
 
-const args = process.argv.slice(2), opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
-const scenes = resolve(args[0]!), file = resolve(args[1]!), seed = Number(opt('seed', '1')), only = opt('only', 'traced,body,real').split(','), per = Number(opt('spoils', '1'));
-const record = (made: MadeJoin, spoil: string, size: number, r: Inspection): void => appendFileSync(file, JSON.stringify({ id: made.id, family: made.family, spoil, size, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null && (made.tells === undefined || made.tells.includes(m.matter))).map((m) => [m.matter, [m.value, m.passes]])) , first: r.found?.[0] ?? null }) + '\n');
-
-function look(made: MadeJoin, r: RandomStream): void {
-  const t = Date.now();
-  record(made, 'none', 0, inspectFrames(made, made.frames));
-  if (made.tells === undefined) for (const spoil of SPOILS) {
-    const kind = SPOIL_KINDS[spoil];
-    if (kind.matter === 'shadow' && !made.recipe.steps.some((s) => s.step === 'ground')) continue;
-    const sizes: readonly number[] = kind.sizes;
-    for (let k = 0; k < Math.min(per, sizes.length); k++) {
-      const size = per >= sizes.length ? sizes[k]! : sizes[r.below(sizes.length)]!;
-      record(made, spoil, size, inspectFrames(made, spoiled(made, spoil, size, r.below(1e6))));
-    }
-  }
-  console.log(made.id, Date.now() - t, 'ms');
+/** Rows for `npm run bench`: small, from one seed; `full` takes more of everything. */
+export async function run(seed: number, full = false): Promise<BenchRow[]> {
+  const rows = await measure({ seeds: [seed], families: ['body', 'real', ...(full ? ['practice' as const] : [])], scenes: null, each: full ? 20 : 6, faults: SPOILS, out: null });
+  console.log(table(rows));
+  const good = rows.filter((r) => r.spoil === 'none'), read = good.reduce((n, r) => n + Object.keys(r.matters).length, 0), blamed = good.reduce((n, r) => n + Object.values(r.matters).filter((m) => !m[1]).length, 0);
+  return [{ name: `inspection: matters blamed on ${good.length} true joins, share of ${read} read`, ours: blamed / Math.max(1, read), reference: null, bar: 0.05, goal: 0.02, unit: '' }];
 }
 
-const r = new RandomStream(seed);
-if (only.includes('real')) for await (const m of realJoins(COUNT)) look(m, r);
-const list = await stills(scenes);
-if (only.includes('traced')) for (const [k, s] of list.entries()) look(await tracedJoin(s.id, s.still, 1000 * seed + k, COUNT), r);
-if (only.includes('body')) for (let k = 0; k < Number(opt('bodies', '20')); k++) { const s = list[(k * 7) % list.length]!; look(await bodyJoin(`body-${s.id}`, () => s.still.base, 5000 * seed + k, COUNT), r); }
+if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
+  const args = process.argv.slice(2), opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
+  const list = opt('faults', ''), out = opt('out', ''), scenes = opt('scenes', '');
+  console.log(table(await measure({
+    seeds: opt('seeds', '1').split(',').map(Number), families: opt('only', 'practice,traced,body,real').split(',') as Family[], scenes: scenes === '' ? null : resolve(scenes),
+    each: Number(opt('each', '12')), faults: list === '' ? SPOILS : list === 'none' ? [] : list.split(',') as Spoil[], out: out === '' ? null : resolve(out),
+  })));
+}

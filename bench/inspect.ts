@@ -41,6 +41,7 @@ async function spoilShot(shot: TruthShot, input: InspectInput, seed: number): Pr
   let named = 0, first = 0, of = 0, beside = 0;
   try {
     for (const [k, spoil] of SPOILS.entries()) {
+      if ('more' in SPOIL_KINDS[spoil]) continue;
       const file = path(folder, `${k}.mkv`);
       await writeSpoiled({ plate: input.clean ?? input.plate, join: input.join, matte: input.matte, light: (n) => truth.frames[n]!.sunInCamera }, spoil, seed + 31 * k, file, FRAMES);
       const r = await inspectJoin({ ...part, join: file }, { samples: 8 });

@@ -67,14 +67,21 @@ function part(src: Float32Array, W: number, H: number, x0: number, y0: number, w
   return out;
 }
 
+/** Part of a picture, softened by `soft` px: in linear light, as a lens does (a soft edge mixed in coded values would be darker than any join's). */
 export function windowed(p: Picture, x0: number, y0: number, w: number, h: number, soft: number): Picture {
-  const out = createPicture(w, h, 3);
+  const out = createPicture(w, h, 3), N = p.width * p.height;
+  const whole = Number.isInteger(x0) && Number.isInteger(y0) && soft === 0;
   for (let c = 0; c < 3; c++) {
-    const q = part(p.data.subarray(c * p.width * p.height, (c + 1) * p.width * p.height), p.width, p.height, x0, y0, w, h);
-    out.data.set(soft > 0 ? gaussianPlane(q, w, h, soft) : q, c * w * h);
+    const src = p.data.subarray(c * N, (c + 1) * N);
+    if (whole) { out.data.set(part(src, p.width, p.height, x0, y0, w, h), c * w * h); continue; }
+    const q = part(src.map(decoded), p.width, p.height, x0, y0, w, h);
+    out.data.set((soft > 0 ? gaussianPlane(q, w, h, soft) : q).map(bt709Encode), c * w * h);
   }
   return out;
 }
+
+const LINEAR = Float32Array.from({ length: 4097 }, (_, i) => bt709Decode(i / 4096));
+const decoded = (v: number): number => LINEAR[Math.round(4096 * Math.min(1, Math.max(0, v)))]!;
 
 /** Frames written as H.264 and read again; as they are where `crf` is null (rounded to 8 bits). */
 async function through(frames: readonly Picture[], crf: number | null): Promise<Picture[]> {

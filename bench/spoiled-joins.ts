@@ -14,28 +14,34 @@ import { normalsOfMatte } from '../src/join/relight.js';
 import type { StepName } from '../src/join/types.js';
 import type { InspectionMatterName } from '../src/inspect/types.js';
 
-/** Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked at from slight to gross, with their unit. */
-interface SpoilKind { readonly matter: InspectionMatterName; readonly step: StepName; readonly usual: number; readonly sizes: readonly number[]; readonly unit: string }
+/**
+ * Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked at from slight to gross, with their unit.
+ * `read`: what tells it, single pictures or movement. `more`: plate or matte are changed along with the join.
+ */
+interface SpoilKind { readonly matter: InspectionMatterName; readonly step: StepName; readonly usual: number; readonly sizes: readonly number[]; readonly unit: string; readonly read: 'close' | 'moving'; readonly more?: true }
 export const SPOIL_KINDS = {
-  slip: { matter: 'slip', step: 'ride', usual: 1, sizes: [0.5, 1, 2], unit: 'px rms' },
-  spill: { matter: 'spill', step: 'peel', usual: 0.35, sizes: [0.1, 0.25, 0.5], unit: 'of brightness in green' },
-  'dark edges': { matter: 'edgeLightness', step: 'peel', usual: 0.6, sizes: [0.2, 0.4, 0.6], unit: 'of the outline\'s light taken' },
-  'bright edges': { matter: 'edgeLightness', step: 'peel', usual: 0.8, sizes: [0.2, 0.4, 0.8], unit: 'of the outline\'s light added' },
-  'no grain': { matter: 'grain', step: 'air', usual: 1.4, sizes: [0.7, 1.4], unit: 'px of blur' },
-  'doubled grain': { matter: 'grain', step: 'air', usual: 0.024, sizes: [0.012, 0.024, 0.04], unit: 'coded sd added' },
-  'shadow mirrored': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '' },
-  'no shadow': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '' },
-  'shadow faint': { matter: 'shadow', step: 'ground', usual: 0.75, sizes: [0.5, 0.75], unit: 'of the shadow taken' },
-  'shadow heavy': { matter: 'shadow', step: 'ground', usual: 2, sizes: [1, 2], unit: 'stops darker' },
-  'black lifted': { matter: 'blackLevel', step: 'light', usual: 0.1, sizes: [0.02, 0.05, 0.1], unit: 'linear' },
-  'white lifted': { matter: 'whiteLevel', step: 'light', usual: 1.38, sizes: [0.5, 1, 1.38], unit: 'stops' },
-  'frame doubled': { matter: 'cadence', step: 'pace', usual: 1, sizes: [1], unit: '' },
-  chatter: { matter: 'chatter', step: 'peel', usual: 0.6, sizes: [0.2, 0.4, 0.6], unit: 'of thin cover lost on every other frame' },
-  'patchy chatter': { matter: 'chatter', step: 'peel', usual: 0.33, sizes: [0.15, 0.33], unit: 'sd of cover' },
-  blur: { matter: 'blur', step: 'air', usual: 3, sizes: [1, 2, 3], unit: 'px' },
-  sharpened: { matter: 'blur', step: 'air', usual: 3, sizes: [1, 3], unit: 'times the difference from a blur of 1 px' },
-  cast: { matter: 'colour', step: 'light', usual: 1, sizes: [0.3, 0.6, 1], unit: 'of a gross cast' },
-  'light turned': { matter: 'light', step: 'light', usual: 1, sizes: [1], unit: '' },
+  slip: { matter: 'slip', step: 'ride', usual: 1, sizes: [0.25, 0.5, 1, 2], unit: 'px rms', read: 'moving' },
+  spill: { matter: 'spill', step: 'peel', usual: 0.35, sizes: [0.05, 0.1, 0.25, 0.5], unit: 'of brightness in green', read: 'close' },
+  'dark edges': { matter: 'edgeLightness', step: 'peel', usual: 0.6, sizes: [0.1, 0.2, 0.4, 0.6], unit: 'of the outline\'s light taken', read: 'close' },
+  'bright edges': { matter: 'edgeLightness', step: 'peel', usual: 0.8, sizes: [0.1, 0.2, 0.4, 0.8], unit: 'of the outline\'s light added', read: 'close' },
+  'no grain': { matter: 'grain', step: 'air', usual: 1.4, sizes: [0.5, 0.7, 1.4], unit: 'px of blur', read: 'close' },
+  'doubled grain': { matter: 'grain', step: 'air', usual: 0.024, sizes: [0.006, 0.012, 0.024, 0.04], unit: 'coded sd added', read: 'close' },
+  'shadow mirrored': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '', read: 'close' },
+  'no shadow': { matter: 'shadow', step: 'ground', usual: 1, sizes: [1], unit: '', read: 'close' },
+  'shadow faint': { matter: 'shadow', step: 'ground', usual: 0.75, sizes: [0.25, 0.5, 0.75], unit: 'of the shadow taken', read: 'close' },
+  'shadow heavy': { matter: 'shadow', step: 'ground', usual: 2, sizes: [0.5, 1, 2], unit: 'stops darker', read: 'close' },
+  'black lifted': { matter: 'blackLevel', step: 'light', usual: 0.1, sizes: [0.02, 0.05, 0.1, 0.2], unit: 'linear', read: 'close' },
+  'haze missing': { matter: 'blackLevel', step: 'air', usual: 0.3, sizes: [0.05, 0.1, 0.2, 0.4], unit: 'of haze over the plate alone', read: 'close', more: true },
+  'white lifted': { matter: 'whiteLevel', step: 'light', usual: 1.38, sizes: [0.25, 0.5, 1, 1.38], unit: 'stops', read: 'close' },
+  'frame doubled': { matter: 'cadence', step: 'pace', usual: 1, sizes: [1], unit: '', read: 'moving' },
+  chatter: { matter: 'chatter', step: 'peel', usual: 0.6, sizes: [0.1, 0.2, 0.4, 0.6], unit: 'of thin cover lost on every other frame', read: 'moving' },
+  'patchy chatter': { matter: 'chatter', step: 'peel', usual: 0.33, sizes: [0.1, 0.2, 0.33, 0.5], unit: 'sd of cover', read: 'moving' },
+  'matte chatter': { matter: 'chatter', step: 'peel', usual: 0.2, sizes: [0.05, 0.1, 0.2, 0.4], unit: 'sd of alpha, in matte and picture', read: 'moving', more: true },
+  blur: { matter: 'blur', step: 'air', usual: 3, sizes: [0.7, 1, 2, 3], unit: 'px', read: 'close' },
+  sharpened: { matter: 'blur', step: 'air', usual: 3, sizes: [0.5, 1, 2, 3], unit: 'times the difference from a blur of 1 px', read: 'close' },
+  'blur missing': { matter: 'blur', step: 'air', usual: 2, sizes: [0.7, 1, 2, 3], unit: 'px on the plate alone', read: 'close', more: true },
+  cast: { matter: 'colour', step: 'light', usual: 1, sizes: [0.15, 0.3, 0.6, 1], unit: 'of a gross cast', read: 'close' },
+  'light turned': { matter: 'light', step: 'light', usual: 180, sizes: [60, 90, 120, 180], unit: '° in the picture', read: 'close' },
 } as const satisfies Readonly<Record<string, SpoilKind>>;
 export type Spoil = keyof typeof SPOIL_KINDS;
 export const SPOILS = Object.keys(SPOIL_KINDS) as Spoil[];
@@ -51,6 +57,8 @@ function moved(src: Float32Array, w: number, h: number, dx: number, dy: number):
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) out[y * w + x] = sampleBilinear(src, w, h, x + 0.5 + dx, y + 0.5 + dy);
   return out;
 }
+
+export interface SpoiledFrame { readonly join: Picture; readonly plate: Picture; readonly matte: Float32Array }
 
 /** Spoils the frames of a true join one after the other. */
 export class Spoiler {
@@ -75,9 +83,26 @@ export class Spoiler {
     this.light = light;
   }
 
-  /** The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1). */
-  next(j: Picture, b: Picture, m: Float32Array): Picture {
-    const { spoil, size, side } = this, n = this.n++;
+  /** The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1). `at`: its number where frames are left out. */
+  next(j: Picture, b: Picture, m: Float32Array, at = this.n): SpoiledFrame {
+    this.n = at + 1;
+    const around = this.spoil === 'haze missing' ? hazed(b, this.size) : this.spoil === 'blur missing' ? softened(b, this.size) : null;
+    if (around !== null) return { join: surrounded(j, b, m, around), plate: around, matte: m };
+    if (this.spoil === 'matte chatter') {
+      const k = this.patches(m.length, j.width), matte = m.map((a, i) => (a > 0.004 && a < 0.98 ? Math.min(1, Math.max(0, a * k[i]!)) : a));
+      return { join: this.picture(j, b, m, at, (i, a) => (a > 0.004 ? matte[i]! / a : 1)), plate: b, matte };
+    }
+    return { join: this.picture(j, b, m, at), plate: b, matte: m };
+  }
+
+  /** Factors of cover about 1 in patches some 3 px wide, new on each call. */
+  private patches(n: number, W: number): Float32Array {
+    const noise = gaussianPlane(Float32Array.from({ length: n }, () => this.stream.normal()), W, n / W, 3);
+    return Float32Array.from(noise, (v) => Math.min(1.6, Math.max(0, 1 + this.size * v * 6 * Math.sqrt(Math.PI))));
+  }
+
+  private picture(j: Picture, b: Picture, m: Float32Array, n: number, cover: (i: number, a: number) => number = () => 1): Picture {
+    const { spoil, size, side } = this;
     const W = j.width, H = j.height, N = W * H;
     const now = createPicture(W, H, 3);
     now.data.set(j.data.subarray(0, 3 * N));
@@ -95,13 +120,12 @@ export class Spoiler {
       }
       case 'chatter': if (n % 2 === 0) each((_c, _i, f, back, a) => { if (a >= 0.98) return f; const k = Math.min(1, (1 - size) / Math.max(0.05, a)); return k * f + (1 - k) * back; }); break;
       case 'patchy chatter': {
-        // Patches some 3 px wide come and go along the outline, each frame anew.
-        const noise = gaussianPlane(Float32Array.from({ length: N }, () => this.stream.normal()), W, H, 3);
-        const k = Float32Array.from(noise, (v) => Math.min(1.6, Math.max(0, 1 + size * v * 6 * Math.sqrt(Math.PI))));
+        const k = this.patches(N, W);
         each((_c, i, f, back, a) => (a < 0.98 ? back + k[i]! * (f - back) : f));
         break;
       }
-      case 'light turned': { const l = this.light(n); if (l !== null) turnLight(m, d, W, H, l); break; }
+      case 'matte chatter': each((_c, i, f, back, a) => (a < 0.98 ? back + cover(i, a) * (f - back) : f)); break;
+      case 'light turned': { const l = this.light(n); if (l !== null) turnLight(m, d, W, H, l, size); break; }
       case 'spill': layer(1, (i, f, _b, a) => f + a * size * (0.2126 * bt709Decode(j.data[i]!) + 0.7152 * f + 0.0722 * bt709Decode(j.data[2 * N + i]!))); break;
       case 'dark edges': each((_c, _i, f, back, a) => (a < 0.98 ? f - size * Math.max(0, f - (1 - a) * back) : f)); break;
       case 'bright edges': each((_c, _i, f, back, a) => (a < 0.98 ? f + size * Math.max(0, f - (1 - a) * back) : f)); break;
@@ -127,7 +151,9 @@ export class Spoiler {
           for (let i = 0; i < N; i++) if (m[i]! > 0.5) d[c * N + i] = Math.min(1, Math.max(0, p[i]! + size * (p[i]! - soft[i]!)));
         }
         break;
-      case 'frame doubled': break;
+      case 'frame doubled':
+      case 'haze missing':
+      case 'blur missing': break;
     }
     const twice = spoil === 'frame doubled' && n === this.at && this.last !== null, out: Picture = twice ? this.last! : now;
     this.last = now;
@@ -135,7 +161,7 @@ export class Spoiler {
   }
 }
 
-/** Writes the spoiled join to `file` (FFV1, 8 bit). Returns the frame at fault where it is a single one. */
+/** Writes the spoiled join to `file` (FFV1, 8 bit); not for faults that change plate or matte too. Returns the frame at fault where it is a single one. */
 export async function writeSpoiled(from: TrueJoin, spoil: Spoil, seed: number, file: string, frames: number): Promise<number | null> {
   const [join, plate, matte] = await Promise.all([from.join, from.plate, from.matte].map((f) => VideoReader.open(f))) as [VideoReader, VideoReader, VideoReader];
   const { widthPx, heightPx, rate } = join.info;
@@ -145,7 +171,7 @@ export async function writeSpoiled(from: TrueJoin, spoil: Spoil, seed: number, f
   for await (const jf of join.frames(0, frames)) {
     const pf = await plates.next(), mf = await mattes.next();
     if (pf.done || mf.done) break;
-    await out.writeCoded(spoiler.next(toCodedRgb(jf), toCodedRgb(pf.value), plane(toCodedRgb(mf.value), 0)));
+    await out.writeCoded(spoiler.next(toCodedRgb(jf), toCodedRgb(pf.value), plane(toCodedRgb(mf.value), 0)).join);
   }
   await Promise.all([out.close(), join.close(), plate.close(), matte.close()]);
   return spoil === 'frame doubled' ? spoiler.at : null;
@@ -188,13 +214,38 @@ function mirrorShadow(j: Picture, b: Picture, m: Float32Array, d: Float32Array, 
   }
 }
 
-/** The shading of a rounded body under the key is taken off and laid on again from the opposite side of the picture (Lambert's law on the normals of the filled matte, with a fill of .35). */
-function turnLight(m: Float32Array, d: Float32Array, W: number, H: number, light: readonly [number, number, number]): void {
-  const N = W * H, normals = normalsOfMatte(m, W, H), fill = 0.35;
-  const lit = (i: number, side: number): number => fill + Math.max(0, side * (normals[i]! * light[0] + normals[N + i]! * light[1]) + normals[2 * N + i]! * light[2]);
+/** The shading of a rounded body under the key is taken off and laid on again with the key turned about the view (Lambert's law on the normals of the filled matte, with a fill of .35). */
+function turnLight(m: Float32Array, d: Float32Array, W: number, H: number, light: readonly [number, number, number], deg: number): void {
+  const N = W * H, normals = normalsOfMatte(m, W, H), fill = 0.35, co = Math.cos((deg * Math.PI) / 180), si = Math.sin((deg * Math.PI) / 180);
+  const turned = [co * light[0] - si * light[1], si * light[0] + co * light[1], light[2]];
+  const lit = (i: number, l: readonly number[]): number => fill + Math.max(0, normals[i]! * l[0]! + normals[N + i]! * l[1]! + normals[2 * N + i]! * l[2]!);
   for (let i = 0; i < N; i++) {
     if (m[i]! < 0.01 || normals[2 * N + i] === 0) continue;
-    const k = 1 + m[i]! * (Math.min(3, lit(i, -1) / lit(i, 1)) - 1);
+    const k = 1 + m[i]! * (Math.min(3, lit(i, turned) / lit(i, light)) - 1);
     for (let c = 0; c < 3; c++) d[c * N + i] = bt709Encode(k * bt709Decode(d[c * N + i]!));
   }
+}
+
+/** Koschmieder's haze of one depth over a plate: `amount` of a pale airlight. */
+function hazed(b: Picture, amount: number): Picture {
+  const out = createPicture(b.width, b.height, 3), N = b.width * b.height;
+  for (let c = 0; c < 3; c++) for (let i = 0; i < N; i++) out.data[c * N + i] = bt709Encode((1 - amount) * bt709Decode(b.data[c * N + i]!) + amount * [0.42, 0.45, 0.5][c]!);
+  return out;
+}
+
+function softened(b: Picture, px: number): Picture {
+  const out = createPicture(b.width, b.height, 3), N = b.width * b.height;
+  for (let c = 0; c < 3; c++) out.data.set(gaussianPlane(plane(b, c), b.width, b.height, px), c * N);
+  return out;
+}
+
+/** The join with its surroundings exchanged for `around`, shadows kept as a share of the light. */
+function surrounded(j: Picture, b: Picture, m: Float32Array, around: Picture): Picture {
+  const out = createPicture(j.width, j.height, 3), N = j.width * j.height;
+  for (let c = 0; c < 3; c++) for (let i = c * N, q = 0; q < N; i++, q++) {
+    const seen = bt709Decode(j.data[i]!), old = bt709Decode(b.data[i]!), now = bt709Decode(around.data[i]!);
+    const shade = m[q]! < 0.02 ? Math.min(1, seen / Math.max(1e-3, old)) : 1;
+    out.data[i] = bt709Encode(Math.max(0, seen + (1 - m[q]!) * shade * (now - old)));
+  }
+  return out;
 }
