@@ -110,16 +110,22 @@ export function outlineCells(f: SeenFrame, anchor: readonly [number, number], sl
   return out;
 }
 
-/** Mean coverage by which the outline seen goes out and back against the matte, weighed by contrast; null where fewer than eight cells are seen in all three frames. */
-export function readSeenChatter(before: OutlineCells, now: OutlineCells, after: OutlineCells): number | null {
-  let sum = 0, weight = 0, cells = 0;
+/**
+ * Mean coverage by which the outline seen goes out and back against the matte, weighed by contrast; null where fewer than eight cells
+ * are seen in all three frames. `whole`: of the outline taken together, in which what cells do apart (grain, hairs) averages out, and
+ * what all do at once, a matte that breathes, stays.
+ */
+export function readSeenChatter(before: OutlineCells, now: OutlineCells, after: OutlineCells): { readonly cells: number; readonly whole: number } | null {
+  let sum = 0, weight = 0, cells = 0, pa = 0, pb = 0, pc = 0;
+  const back = (a: number, b: number, c: number): number => Math.min(1, Math.max(0, Math.min(a, c) - b, b - Math.max(a, c)));
   for (const [key, b] of now) {
     const a = before.get(key), c = after.get(key);
     if (a === undefined || c === undefined) continue;
     const k = Math.min(a.weight, b.weight, c.weight);
-    sum += k * Math.min(1, Math.max(0, Math.min(a.off, c.off) - b.off, b.off - Math.max(a.off, c.off)));
+    sum += k * back(a.off, b.off, c.off);
+    pa += k * a.off; pb += k * b.off; pc += k * c.off;
     weight += k;
     cells++;
   }
-  return cells < 8 ? null : sum / weight;
+  return cells < 8 ? null : { cells: sum / weight, whole: back(pa / weight, pb / weight, pc / weight) };
 }

@@ -14,6 +14,11 @@ export interface LevelReading {
   readonly white: number;
   /** CIEDE2000 between the colours of light that the two seem to stand in, at one lightness. */
   readonly colour: number;
+  /** The darkest less the plate's in linear light, and the brightest over the plate's in stops: what the light step would have to take away. */
+  readonly blackLinear: number;
+  readonly whiteStops: number;
+  /** Factors on the performer's light, of luminance 1 together, that would give it the plate's colour. */
+  readonly gain: readonly [number, number, number];
 }
 
 /**
@@ -51,7 +56,9 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   return {
     black: black! > plateBlack! ? veiled * (black! - plateBlack!) : black! - plateBlack!,
     white: white! - plateWhite!,
-    colour: castDistance(f),
+    ...castOf(f),
+    blackLinear: bt709Decode(black!) - bt709Decode(plateBlack!),
+    whiteStops: Math.log2(Math.max(1e-3, bt709Decode(white!)) / Math.max(1e-3, bt709Decode(plateWhite!))),
   };
 }
 
@@ -64,7 +71,7 @@ function sixthPower(coded: number): number {
 }
 
 /** Shades of grey (Finlayson & Trezzi, CIC 2004): the light's colour as the Minkowski mean, p = 6, of what it falls on. */
-function castDistance(f: SeenFrame): number {
+function castOf(f: SeenFrame): Pick<LevelReading, 'colour' | 'gain'> {
   const N = f.join.width * f.join.height;
   const b = f.box!;
   const sums = [[0, 0, 0], [0, 0, 0]];
@@ -78,10 +85,12 @@ function castDistance(f: SeenFrame): number {
       for (let c = 0; c < 3; c++) sums[k]![c]! += sixthPower(src.data[c * N + i]!);
     }
   }
-  const lab = sums.map((s) => {
+  const light = sums.map((s) => {
     const v = s.map((q) => q ** (1 / 6));
     const y = 0.2126 * v[0]! + 0.7152 * v[1]! + 0.0722 * v[2]!;
-    return linearToLab((v[0]! / y) * 0.4, (v[1]! / y) * 0.4, (v[2]! / y) * 0.4);
+    return v.map((q) => q / y);
   });
-  return ciede2000(...lab[0]!, ...lab[1]!);
+  const [own, around] = light.map((v) => linearToLab(v[0]! * 0.4, v[1]! * 0.4, v[2]! * 0.4));
+  const gain = [0, 1, 2].map((c) => light[1]![c]! / Math.max(1e-3, light[0]![c]!)) as [number, number, number];
+  return { colour: ciede2000(...own!, ...around!), gain };
 }

@@ -55,15 +55,17 @@ export function silhouettePlace(matte: Float32Array, box: readonly [number, numb
 export function frameChange(now: SeenFrame, before: SeenFrame, shift: readonly [number, number]): { inside: number | null; outside: number } {
   const { width: W, height: H } = now.join;
   let a = 0, na = 0, b = 0, nb = 0;
-  const dx = Math.round(shift[0]), dy = Math.round(shift[1]);
+  // To fractions of a pixel: rounded, fur would change much on some frames and little on others by the ride alone.
+  const dx = Math.floor(-shift[0]), dy = Math.floor(-shift[1]), tx = -shift[0] - dx, ty = -shift[1] - dy;
+  const w00 = (1 - tx) * (1 - ty), w10 = tx * (1 - ty), w01 = (1 - tx) * ty, w11 = tx * ty;
   if (now.box !== null) {
     for (let y = now.box[1]; y < now.box[3]; y++) {
       for (let x = now.box[0]; x < now.box[2]; x++) {
-        const xx = x - dx, yy = y - dy;
-        if (xx < 0 || yy < 0 || xx >= W || yy >= H) continue;
-        const i = y * W + x, j = yy * W + xx;
-        if (now.matte[i]! < 0.9 || before.matte[j]! < 0.9) continue;
-        a += Math.abs(now.luma[i]! - before.luma[j]!);
+        const xx = x + dx, yy = y + dy;
+        if (xx < 0 || yy < 0 || xx >= W - 1 || yy >= H - 1) continue;
+        const i = y * W + x, j = yy * W + xx, l = before.luma;
+        if (now.matte[i]! < 0.9 || before.matte[j]! < 0.9 || before.matte[j + W + 1]! < 0.9) continue;
+        a += Math.abs(now.luma[i]! - (w00 * l[j]! + w10 * l[j + 1]! + w01 * l[j + W]! + w11 * l[j + W + 1]!));
         na++;
       }
     }

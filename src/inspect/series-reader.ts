@@ -13,16 +13,18 @@ import { followPatch } from './ground-follow.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
 import type { Bare } from './reference.js';
-import { readKeySide, readShadow } from './shadow.js';
-import { measuredGrain, readBlur, readGrain, type GrainMeasure } from './texture.js';
-import type { Series } from './verdict.js';
+import { readKeySide } from './key-side.js';
+import { readShadow } from './shadow.js';
+import { readFineness } from './fineness.js';
+import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
+import type { Series } from './series.js';
 
 /** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
 const SAME = 0.92;
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [] };
+  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -95,25 +97,36 @@ export class SeriesReader {
     this.outlines.push(outlineCells(f, this.foot(f.frame) ?? [0, 0], slip));
     if (this.outlines.length > 3) this.outlines.shift();
     const [a, b, c] = this.outlines;
-    if (a != null && b != null && c != null) this.put('seenChatter', f.frame - 1, readSeenChatter(a, b, c));
+    if (a == null || b == null || c == null) return;
+    const seen = readSeenChatter(a, b, c);
+    this.put('seenChatter', f.frame - 1, seen?.cells ?? null);
+    this.put('wholeChatter', f.frame - 1, seen?.whole ?? null);
   }
 
   private readClosely(f: SeenFrame): void {
     const edges = readEdges(f, this.screen);
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null);
-    this.put('blur', f.frame, readBlur(f));
+    this.put('blur', f.frame, readFineness(f));
     const levels = readLevels(f);
     this.put('blackLevel', f.frame, levels?.black ?? null);
     this.put('whiteLevel', f.frame, levels?.white ?? null);
     this.put('colour', f.frame, levels?.colour ?? null);
+    this.put('blackLinear', f.frame, levels?.blackLinear ?? null);
+    this.put('whiteStops', f.frame, levels?.whiteStops ?? null);
+    if (levels !== null) this.series.gains.push(levels.gain);
     if (this.ground !== null) {
       // A shadow kept from the take falls as its own lamp threw it.
       const s = this.keepsShadow ? null : readShadow(f, this.ground, this.veil);
       this.put('shadow', f.frame, s?.offDeg ?? null);
+      this.put('shadowTurn', f.frame, s?.turnDeg ?? null);
       this.put('shadowStops', f.frame, s === null || s.offDeg > 90 ? null : s.stops);
       const at = this.ground.frames.find((g) => g.frame === f.frame);
-      if (at !== undefined && this.ground.shadow) this.put('light', f.frame, readKeySide(f, groundGeometry(this.ground, at, f.join.width, f.join.height).light));
+      const key = at !== undefined && this.ground.shadow ? groundGeometry(this.ground, at, f.join.width, f.join.height).light : null;
+      const side = key === null ? null : readKeySide(f, key);
+      if (side !== null) this.series.sides.push({ from: side.from, key: [key![0], key![1]] });
+      this.put('light', f.frame, side?.offDeg ?? null);
+      this.put('lightUnlike', f.frame, side?.unlike ?? null);
     }
   }
 

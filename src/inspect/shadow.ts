@@ -1,7 +1,6 @@
-/** Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own; and the key's side on the performer. */
+/** Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own. */
 import { gaussianPlane } from '../image/gaussian.js';
 import { groundGeometry, shadeGround, type Box } from '../join/ground.js';
-import { normalsOfMatte } from '../join/relight.js';
 import type { GroundFrame, GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
@@ -10,6 +9,8 @@ import { grow, quantile, type SeenFrame } from './frame.js';
 export interface ShadowReading {
   /** Degrees on the picture between where the shadow lies and where the key throws it; 180 where there is none. */
   readonly offDeg: number;
+  /** The same with its sense: positive where it would have to be turned clockwise, as seen, to lie where it belongs. */
+  readonly turnDeg: number;
   /** Darkness found over darkness asked, in stops. */
   readonly stops: number;
 }
@@ -64,10 +65,12 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   }
   if (room < 60) return null;
   // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
-  if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, stops: 0 };
+  if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, turnDeg: 180, stops: 0 };
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
   const asked = Math.log2(through);
-  return { offDeg: (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
+  const offDeg = (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
+  // y counts downwards: a positive cross product is a turn clockwise.
+  return { offDeg, turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
 }
 
 /** Least share of the matte that may lie beyond each side of the body's box: stray pixels of it (a peg's edges on the screen) are no body. */
@@ -98,65 +101,4 @@ function thrown(f: SeenFrame, box: Box, step: GroundStep, at: GroundFrame, over:
   const [a0, b0, a1, b1] = shade.box, left = Math.max(a0, x0), right = Math.min(a1, x1);
   for (let y = Math.max(b0, y0); y < Math.min(b1, y1) && right > left; y++) out.set(shade.cover.subarray((y - b0) * (a1 - a0) + left - a0, (y - b0) * (a1 - a0) + right - a0), (y - y0) * (x1 - x0) + left - x0);
   return out;
-}
-
-/**
- * Angle in the picture between the side from which the performer looks lit and the key's: the logarithm of luma regressed on
- * the normals of its filled matte and on its colour (chromaticities and their squares), so that a white belly under a brown
- * back does not pass for light from below. Null where the shading tells no side, or where the key comes from near the lens.
- */
-export function readKeySide(f: SeenFrame, light: Vec3): number | null {
-  if (f.box === null) return null;
-  const across = Math.hypot(light[0], light[1]);
-  if (across < 0.25) return null;
-  const { width: W, height: H } = f.join;
-  const N = W * H, d = f.join.data;
-  const [x0, y0, x1, y1] = f.box;
-  const w = x1 - x0, h = y1 - y0, n = w * h;
-  const alpha = new Float32Array(n);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) alpha[y * w + x] = f.matte[(y0 + y) * W + x0 + x]!;
-  const normals = normalsOfMatte(alpha, w, h);
-  // Unknowns: mean, two slopes, four of the colour. Normal equations, upper triangle with the right side as last column.
-  const M = new Float64Array(7 * 8), row = new Float64Array(8);
-  let s = 0, vv = 0;
-  for (let i = 0; i < n; i++) {
-    if (alpha[i]! < 0.97 || normals[2 * n + i] === 0) continue;
-    const p = (y0 + Math.floor(i / w)) * W + x0 + (i % w);
-    const r = Math.max(0.02, d[p]!), g = Math.max(0.02, d[N + p]!), b = Math.max(0.02, d[2 * N + p]!), t = r + g + b;
-    const u = r / t - 0.333, v = b / t - 0.333;
-    row[0] = 1; row[1] = normals[i]!; row[2] = normals[n + i]!; row[3] = u; row[4] = v; row[5] = u * u; row[6] = v * v;
-    row[7] = Math.log(Math.max(0.04, f.luma[p]!));
-    for (let j = 0; j < 7; j++) for (let k = j; k < 8; k++) M[8 * j + k]! += row[j]! * row[k]!;
-    s++; vv += row[7]! * row[7]!;
-  }
-  if (s < 300) return null;
-  const full = solve(M, [0, 1, 2, 3, 4, 5, 6], vv), flat = solve(M, [0, 3, 4, 5, 6], vv);
-  if (full === null || flat === null) return null;
-  // Share of what the colour leaves that the two slopes explain.
-  if (1 - full.left / Math.max(1e-9, flat.left) < 0.03) return null;
-  const gx = full.x[1]!, gy = full.x[2]!;
-  const c = (gx * light[0] + gy * light[1]) / (Math.hypot(gx, gy) * across);
-  return (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
-}
-
-/** Normal equations of some of the unknowns by Gaussian elimination on the symmetric matrix, a trace on its diagonal; and the squares left over. */
-function solve(M: Float64Array, pick: readonly number[], vv: number): { x: number[]; left: number } | null {
-  const m = pick.length;
-  const at = (j: number, k: number): number => (j <= k ? M[8 * j + k]! : M[8 * k + j]!);
-  const A = pick.map((j) => [...pick.map((k) => at(j, k) + (j === k && j > 2 ? 1e-4 * at(0, 0) * 1e-2 : 0)), M[8 * j + 7]!]);
-  for (let j = 0; j < m; j++) {
-    const p = A[j]![j]!;
-    if (!(Math.abs(p) > 1e-9)) return null;
-    for (let i = j + 1; i < m; i++) {
-      const k = A[i]![j]! / p;
-      for (let q = j; q <= m; q++) A[i]![q]! -= k * A[j]![q]!;
-    }
-  }
-  const x = new Array<number>(m).fill(0);
-  for (let j = m - 1; j >= 0; j--) {
-    let v = A[j]![m]!;
-    for (let k = j + 1; k < m; k++) v -= A[j]![k]! * x[k]!;
-    x[j] = v / A[j]![j]!;
-  }
-  return { x, left: vv - pick.reduce((sum, j, i) => sum + x[i]! * M[8 * j + 7]!, 0) };
 }

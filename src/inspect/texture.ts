@@ -1,7 +1,5 @@
 /**
- * Grain and sharpness inside the performer against the plate about it.
- *
- * Grain: the sd of a high-pass (Immerkær, "Fast noise variance estimation", CVIU 64, 1996: the difference of two Laplacians,
+ * Grain inside the performer against the plate about it: the sd of a high-pass (Immerkær, "Fast noise variance estimation", CVIU 64, 1996: the difference of two Laplacians,
  * blind to planes and parabolas) in small blocks of the picture halved in size, because film grain and what an encoder leaves
  * of it are larger than a pixel. Fur and brick raise it in most blocks, so the quietest are compared. Where the performer
  * without its grain is at hand (the recipe rendered again without the air step), it is taken away first, and with it the fur.
@@ -9,7 +7,6 @@
 import { createPicture } from '../image/picture.js';
 import { grower } from '../join/grain.js';
 import type { GrainModel } from '../join/types.js';
-import { edgeSigma } from '../take/sharpness.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
 
 /** Cells a block's side, in the halved picture. */
@@ -150,17 +147,4 @@ export function readGrain(f: SeenFrame, bare: Float32Array | null, measure: Grai
   if (inside.sigma.length < 150) return null;
   const o = held(quantile(out.sigma, 0.08), quantile(out.level, 0.5), measure);
   return o < 1e-4 ? null : { ratio: quantile(inside.sigma, 0.01) / o, outside: o, sure: false };
-}
-
-/** Ratio of edge spread inside to that of the plate about it. */
-export function readBlur(f: SeenFrame): number | null {
-  if (f.box === null) return null;
-  const { width: W, height: H } = f.join;
-  const inside = new Uint8Array(W * H), outside = new Uint8Array(W * H);
-  for (let i = 0; i < W * H; i++) { inside[i] = f.matte[i]! > 0.9 ? 1 : 0; outside[i] = f.matte[i]! < 0.02 ? 1 : 0; }
-  const b = f.box;
-  const a = edgeSigma(f.luma, W, H, { x0: b[0], y0: b[1], x1: b[2], y1: b[3] }, inside);
-  const [x0, y0, x1, y1] = grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H);
-  const o = edgeSigma(f.plateLuma, W, H, { x0, y0, x1, y1 }, outside);
-  return a === null || o === null ? null : a.sigmaPx / o.sigmaPx;
 }

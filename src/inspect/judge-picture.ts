@@ -1,0 +1,116 @@
+/** Judges what single pictures tell: outline, grain, sharpness, levels, light and shadow; and says in numbers what to change. */
+import type { Recipe } from '../join/types.js';
+import { quantile } from './frame.js';
+import { clock, mean, middle, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
+import { LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, SHADOW_STOPS, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
+import type { Reading, Series } from './series.js';
+
+const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
+
+/** A matter of which the mean counts. */
+function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour', off: (v: number) => number, advice: (v: number) => string): Told | null {
+  const list = series.readings[matter] ?? [];
+  if (list.length === 0) return null;
+  const v = mean(list);
+  return { value: v, worst: worstBy(list, off), off: off(v), advice: advice(v) };
+}
+
+export function judgeOutline(series: Series, judge: Judge): void {
+  const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', none = 'too little of the outline is seen';
+  const spill = ofMean(series, 'spill', (v) => Math.max(0, v), (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: ${peel !== null && peel.spill < 0.95 ? `raise the peel's spill removal from ${peel.spill.toFixed(2)} to 1` : 'spill removal is already whole, so keep the performer farther from the screen'}, or mark with "keep" what is ${colour} by right`);
+  if (spill === null) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
+  const finer = peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer', wrap = stepOf(judge.recipe, 'air')?.wrap ?? 0;
+  const edge = ofMean(series, 'edgeLightness', Math.abs, (v) => (v < 0
+    ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ${finer}${wrap === 0 ? ', or give the air step a light wrap of .1 to .3 where the background is bright' : ''}`
+    : `the outline is ${v.toFixed(1)} L* brighter than the mixture of performer and background it should be: ${wrap > 0 ? `lower the air step's light wrap from ${wrap.toFixed(2)}` : `${finer}, so that the old background goes from it`}`));
+  if (edge === null) judge.none('edgeLightness', 'L*', 'peel', none); else judge.add('edgeLightness', 'L*', 'peel', edge);
+}
+
+export function judgeGrain(series: Series, judge: Judge): void {
+  const sure = series.readings.grain ?? [], rough = series.readings.roughGrain ?? [];
+  const list = sure.length >= 2 ? sure : rough;
+  if (list.length === 0) { judge.none('grain', 'ratio', 'air', 'too little flat picture inside or outside the performer'); return; }
+  const v = quantile(values(list), 0.5);
+  const [low, high] = list === sure ? [1 - LIMITS.grain, SURE_MOST] : [ROUGH_LEAST, quantile(series.steps, 0.5) > STEADY ? ROUGH_MOVING : ROUGH_MOST];
+  const outside = values(list === sure ? series.readings.grainOutside : series.readings.roughOutside);
+  const unseen = outside.length > 0 && Math.abs(v - 1) * quantile(outside, 0.5) < (list === sure || v > 1 ? UNSEEN : UNSEEN_ROUGH);
+  const bad = !unseen && (v < low || v > high);
+  const air = stepOf(judge.recipe, 'air'), to = air === null ? null : Math.min(3, Math.max(0.05, air.grain) / Math.max(0.1, v));
+  const advice = v < 1
+    ? `the performer has ${v.toFixed(2)} of the plate's grain: ${air === null ? 'switch the air step on' : air.plateGrain === null ? 'the plate\'s grain was not measured; measure it, or give the air step one' : `raise the air step's grain from ${air.grain.toFixed(2)} to about ${to!.toFixed(1)}`}`
+    : `the performer has ${v.toFixed(2)} times the plate's grain: ${air !== null && air.grain > 0.1 ? `lower the air step's grain from ${air.grain.toFixed(2)} to about ${to!.toFixed(2)}, or ` : ''}soften the take's own grain first`;
+  judge.add('grain', 'ratio', 'air', {
+    value: v, worst: worstBy(list, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), advice, off: bad ? (LIMITS.grain * Math.log(Math.max(0.05, v))) / Math.log(v < 1 ? low : high) : 0,
+    needed: unseen ? 'too fine to be seen either way' : `${low.toFixed(2)} to ${high} of the plate's${list === sure ? '' : ', read roughly'}`,
+  });
+}
+
+/** Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured, bench/inspect-roc.ts). */
+const PER_PX = 0.42;
+
+export function judgeBlur(series: Series, judge: Judge): void {
+  const soft = stepOf(judge.recipe, 'air')?.softenPx ?? 0;
+  const told = ofMean(series, 'blur', (v) => (v > 1 ? v - 1 : (LIMITS.blur * Math.log(v)) / Math.log(SHARPEST)), (v) => {
+    const px = Math.sqrt(Math.abs(Math.log(v)) / PER_PX);
+    return v < 1
+      ? `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong): raise the air step's softening from ${soft.toFixed(1)} to about ${Math.min(4, Math.hypot(soft, px)).toFixed(1)} px, and see that the take was not sharpened by the camera`
+      : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of it), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
+  });
+  if (told === null) judge.none('blur', 'ratio', 'air', 'too little contrast inside or outside'); else judge.add('blur', 'ratio', 'air', told);
+}
+
+export function judgeLevels(series: Series, judge: Judge): void {
+  const small = 'the performer is too small', light = stepOf(judge.recipe, 'light'), air = stepOf(judge.recipe, 'air');
+  const slope = light?.slope ?? [1, 1, 1], offset = light?.offset ?? [0, 0, 0];
+  const lower = middle(values(series.readings.blackLinear));
+  const black = ofMean(series, 'blackLevel', Math.abs, (v) => (v > 0
+    ? `the performer's blacks are lifted ${(100 * v).toFixed(0)} % above the plate's: lower the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - lower), 3)}`
+    : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: raise the air step's haze (${(air?.haze.amount ?? 0).toFixed(2)} now), or the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - lower), 3)}`));
+  // Blacks that lie too deep are the plate's air that is missing.
+  if (black === null) judge.none('blackLevel', 'coded', 'light', small); else judge.add('blackLevel', 'coded', black.value < 0 ? 'air' : 'light', black);
+  const stops = middle(values(series.readings.whiteStops));
+  const white = ofMean(series, 'whiteLevel', (v) => Math.max(0, v), (v) => `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than anything in the plate: where its coat is no brighter than the set, lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -stops))}`);
+  if (white === null) judge.none('whiteLevel', 'coded', 'light', small); else judge.add('whiteLevel', 'coded', 'light', white);
+  const gain = [0, 1, 2].map((c) => middle(series.gains.map((g) => g[c]!)));
+  const colour = ofMean(series, 'colour', Math.abs, (v) => `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour (${cast(gain)}): change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}, unless its coat is of that colour`);
+  if (colour === null) judge.none('colour', 'CIEDE2000', 'light', small); else judge.add('colour', 'CIEDE2000', 'light', colour);
+}
+
+/** In which colours the performer stands out, from the factors that would take it away. */
+function cast(gain: readonly number[]): string {
+  const names = ['red', 'green', 'blue'], over = gain.map((g, c) => ({ c, k: 1 / g })).sort((a, b) => b.k - a.k)[0]!;
+  return `too much ${names[over.c]!}, ${over.k.toFixed(2)} times`;
+}
+
+export function judgeLight(series: Series, judge: Judge): void {
+  const list = series.readings.light ?? [], unlike = values(series.readings.lightUnlike);
+  if (list.length === 0) { judge.none('light', 'deg', 'light', stepOf(judge.recipe, 'ground') === null ? 'the recipe knows no key: its ground step is off or absent' : 'the performer\'s shading shows no side'); return; }
+  const v = mean(list), sum = (pick: 'from' | 'key'): [number, number] => [middle(series.sides.map((s) => s[pick][0])), middle(series.sides.map((s) => s[pick][1]))];
+  const from = sum('from'), key = sum('key'), relight = stepOf(judge.recipe, 'light')?.relight;
+  const cos = (-from[0] * key[0] + from[1] * key[1]) / Math.max(1e-9, Math.hypot(...from) * Math.hypot(...key));
+  const mirrored = cos > Math.cos((40 * Math.PI) / 180), sureEnough = quantile(unlike, 0.5) > UNLIKE;
+  judge.add('light', 'deg', 'light', {
+    value: v, worst: worstBy(list, (q) => q), off: sureEnough ? v : Math.min(v, LIMITS.light),
+    advice: `the performer looks lit from ${clock(...from)} in the picture, the plate's key stands at ${clock(...key)}, ${v.toFixed(0)}° from it: ${mirrored ? 'mirror the take in the ride, which puts it right, or ' : ''}${relight !== undefined && relight.strength < 0.95 ? `relight further (strength ${relight.strength.toFixed(2)} now), or ` : ''}shoot again with the lamp on that side`,
+  });
+}
+
+/** Why no shadow was looked for; where the recipe lays none, that one may be missing. */
+function noShadow(recipe: Recipe): string {
+  const ground = recipe.steps.find((s) => s.step === 'ground');
+  if (ground?.step !== 'ground' || !ground.on) return 'the recipe lays no shadow, its ground step is off or absent: look whether the plate throws shadows';
+  if (!ground.shadow) return `the recipe lays no cast shadow (${ground.why}): look whether the plate throws shadows, for then one is missing here`;
+  return 'no shadow is to be seen by rights: it falls behind the performer, out of the picture or on marked surfaces';
+}
+
+export function judgeShadow(series: Series, judge: Judge): void {
+  const list = series.readings.shadow ?? [], stops = values(series.readings.shadowStops), ground = stepOf(judge.recipe, 'ground');
+  if (list.length === 0) { judge.none('shadow', 'deg', 'ground', noShadow(judge.recipe)); return; }
+  const v = quantile(values(list), 0.5), dark = stops.length === 0 ? 0 : quantile(stops, 0.5), turn = middle(values(series.readings.shadowTurn));
+  const wrong = v > LIMITS.shadow, far = Math.abs(dark) > SHADOW_STOPS, through = ground?.transmission ?? [1, 1, 1];
+  const advice = wrong
+    ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on and render again'
+      : `the performer's shadow lies ${v.toFixed(0)}° aside of where the plate's key throws it and would have to be turned ${turn > 0 ? 'clockwise' : 'against the clock'} in the picture: correct the ground step's azimuth (${(ground?.azimuthDeg ?? 0).toFixed(0)}° now) and render again`)
+    : far ? `the shadow is ${Math.abs(dark).toFixed(1)} stops ${dark > 0 ? 'lighter' : 'darker'} than the plate's own: it should let through ${triple(through)} of the light, as the ground step says, and lets through about ${triple(through.map((t) => Math.min(1, t * 2 ** dark)))}; render again, or look what else ${dark > 0 ? 'brightens' : 'darkens'} it` : '';
+  judge.add('shadow', 'deg', 'ground', { value: v, worst: worstBy(list, (x) => x), off: wrong ? v : far ? (LIMITS.shadow * Math.abs(dark)) / SHADOW_STOPS : v, advice });
+}

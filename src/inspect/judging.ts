@@ -1,0 +1,47 @@
+/** What the judges of single matters share: how a matter is added, and small sums over readings. */
+import type { Recipe, RecipeStep, StepName } from '../join/types.js';
+import type { Reading } from './series.js';
+import type { InspectionMatterName } from './types.js';
+
+/** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
+export interface Told { readonly value: number; readonly worst: number | null; readonly off: number; readonly advice: string; readonly needed?: string; readonly limit?: number }
+export interface Judge {
+  readonly recipe: Recipe;
+  add(matter: InspectionMatterName, unit: string, step: StepName, told: Told): void;
+  none(matter: InspectionMatterName, unit: string, step: StepName, reason: string): void;
+  /** The matter's values frame by frame, where they are not its own readings. */
+  rows(matter: InspectionMatterName, list: readonly Reading[]): void;
+}
+
+export function stepOf<N extends StepName>(recipe: Recipe, name: N): Extract<RecipeStep, { step: N }> | null {
+  return recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === name && s.on) ?? null;
+}
+
+export function mean(list: readonly Reading[]): number {
+  return list.reduce((s, r) => s + r.value, 0) / list.length;
+}
+
+export function worstBy(list: readonly Reading[], off: (v: number) => number): number {
+  return list.reduce((w, r) => (off(r.value) > off(w.value) ? r : w)).frame;
+}
+
+export function middle(values: readonly number[]): number {
+  const s = [...values].sort((a, b) => a - b), k = s.length >> 1;
+  return s.length === 0 ? NaN : s.length % 2 === 1 ? s[k]! : (s[k - 1]! + s[k]!) / 2;
+}
+
+/** Numbers in brackets, as a recipe's fields are shown. */
+export function triple(v: readonly number[], digits = 2): string {
+  return `(${v.map((x) => x.toFixed(digits)).join(', ')})`;
+}
+
+/** A way in the picture in words: pixels right or left and down or up. */
+export function way(x: number, y: number): string {
+  return `${Math.abs(x).toFixed(1)} px ${x < 0 ? 'left' : 'right'} and ${Math.abs(y).toFixed(1)} px ${y < 0 ? 'up' : 'down'}`;
+}
+
+/** A direction in the picture as on a clock's face. */
+export function clock(x: number, y: number): string {
+  const hour = Math.round((((Math.atan2(x, -y) * 180) / Math.PI + 360) % 360) / 30) % 12;
+  return `${hour === 0 ? 12 : hour} o'clock`;
+}

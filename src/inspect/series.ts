@@ -1,0 +1,32 @@
+/** What an inspection read of a shot, frame by frame, before it is judged. */
+import type { InspectionMatterName } from './types.js';
+
+export interface Reading { readonly frame: number; readonly value: number }
+export interface Place { readonly frame: number; readonly x: number; readonly y: number }
+
+/** Readings beside the matters' own values, which decide with them or say how much to change. */
+type Beside = 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops';
+
+export interface Series {
+  first: number;
+  readonly frames: number[];
+  readonly readings: { [K in InspectionMatterName | Beside]?: Reading[] };
+  readonly change: { frame: number; inside: number | null; outside: number; plate: number }[];
+  /** Take frames per plate frame, planned. */
+  readonly planned: number[];
+  readonly slipPlan: Place[];
+  /** Out and back beside the plan; `plain`: without the plan taken off. */
+  readonly jitter: (Place & { readonly plain: readonly [number, number] })[];
+  readonly shift: Place[];
+  /** Whether the plate's ground could be followed to each frame. */
+  readonly followed: boolean[];
+  /** Shift against the recipe rendered again. */
+  readonly against: Place[];
+  /** How far the plate's picture moves a frame, px, where that was looked at. */
+  readonly steps: number[];
+  readonly outOfStep: { frame: number; same: number; before: number }[];
+  /** Factors that would give the performer's light the plate's colour. */
+  readonly gains: (readonly [number, number, number])[];
+  /** Where the light seems to come from in the picture, and the key's own direction. */
+  readonly sides: { readonly from: readonly [number, number]; readonly key: readonly [number, number] }[];
+}
