@@ -3,11 +3,12 @@
  * files, bodies and real clips (bench/roc-joins.ts) and over the same spoiled in graded strength (bench/spoiled-joins.ts). Prints
  * what true joins read and how many of them are blamed (the false alarms), and of each fault how many are named at each strength and
  * the strength at which half are. Run:
- * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--out=FILE]`;
+ * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--sizes=N] [--out=FILE]`,
+ * or `--from=FILE,FILE` for the table of runs kept before. `--sizes`: on each join only so many strengths of each fault, drawn by seed.
  * FOLDER is one made by bench/join-scenes.ts; without it bodies stand before the practice set's clean pictures. `--out` keeps every
  * value, a line as JSON.
  */
-import { appendFileSync, writeFileSync } from 'node:fs';
+import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { RandomStream } from '../src/core/random.js';
@@ -18,17 +19,20 @@ import type { Inspection, InspectionMatterName } from '../src/inspect/types.js';
 import type { JoinFrame, MadeJoin } from './made-joins.js';
 import { FAMILIES, trueJoins, type Family } from './roc-joins.js';
 import type { BenchRow } from './rows.js';
-import { SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
+import { erasedAt, SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
 
 interface Seen extends JoinFrame { readonly n: number }
 interface Row { readonly id: string; readonly family: Family; readonly spoil: Spoil | 'none'; readonly size: number; readonly matters: Readonly<Record<string, readonly [number, boolean]>>; readonly first: InspectionMatterName | null }
 
 /** The product's own readings and verdict over frames in memory; `every`: of how many frames one is read closely. */
-export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: number): Inspection {
+export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: number, seam = false): Inspection {
   const reader = new SeriesReader(made.recipe, 0, frames.length * every, frames.length, false);
   for (const f of frames) {
     const { width: W, height: H } = f.join;
-    reader.add({ frame: f.n, join: f.join, plate: f.plate, luma: lumaOf(f.join), plateLuma: lumaOf(f.plate), matte: f.matte, box: matteBox(f.matte, W, H) }, null);
+    const plateLuma = lumaOf(f.plate);
+    // As if something darker had stood there and been erased without a trace.
+    const asFilmed = seam ? plateLuma.map((v, i) => (erasedAt(i % W, Math.floor(i / W), W, H) ? 0.5 * v : v)) : undefined;
+    reader.add({ frame: f.n, join: f.join, plate: f.plate, luma: lumaOf(f.join), plateLuma, matte: f.matte, box: matteBox(f.matte, W, H), ...(asFilmed === undefined ? {} : { asFilmed }) }, null);
   }
   reader.finish();
   return judge(reader.series, made.recipe);
@@ -40,7 +44,7 @@ function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number)
   const picked = close ? [1, total - 2].filter((n, k, l) => n >= 0 && l.indexOf(n) === k) : made.frames.map((_, n) => n);
   const s = spoil === 'none' ? null : new Spoiler(spoil, size, seed, total, made.light);
   const frames = picked.map((n): Seen => { const f = made.frames[n]!; return { n, ...(s === null ? f : s.next(f.join, f.plate, f.matte, n)) }; });
-  const r = inspectFrames(made, frames, close ? 1 : spoil === 'none' ? 3 : total);
+  const r = inspectFrames(made, frames, close ? 1 : spoil === 'none' ? 3 : total, spoil === 'none' || spoil === 'erase seam');
   const told = r.matters.filter((m) => m.value !== null && (made.tells === undefined || made.tells.includes(m.matter)));
   return { id: made.id, family: made.family, spoil, size, matters: Object.fromEntries(told.map((m) => [m.matter, [m.value!, m.passes !== false] as const])), first: r.found?.[0] ?? null };
 }
@@ -54,7 +58,7 @@ export function halfNamed(sizes: readonly number[], share: readonly number[]): n
   return sizes[k - 1]! * (sizes[k]! / sizes[k - 1]!) ** t;
 }
 
-const MATTERS: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'grain', 'blur', 'blackLevel', 'whiteLevel', 'colour', 'light', 'shadow', 'cadence'];
+const MATTERS: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'grain', 'blur', 'blackLevel', 'whiteLevel', 'colour', 'light', 'shadow', 'seam', 'cadence'];
 const pct = (a: number, n: number): string => (n === 0 ? '–' : `${Math.round((100 * a) / n)} %`);
 
 export function table(rows: readonly Row[]): string {
@@ -78,7 +82,7 @@ export function table(rows: readonly Row[]): string {
   return out.join('\n');
 }
 
-interface Ask { readonly seeds: readonly number[]; readonly families: readonly Family[]; readonly scenes: string | null; readonly each: number; readonly faults: readonly Spoil[]; readonly out: string | null }
+interface Ask { readonly seeds: readonly number[]; readonly families: readonly Family[]; readonly scenes: string | null; readonly each: number; readonly faults: readonly Spoil[]; readonly sizes: number; readonly out: string | null }
 
 async function measure(ask: Ask): Promise<Row[]> {
   const rows: Row[] = [];
@@ -92,7 +96,8 @@ async function measure(ask: Ask): Promise<Row[]> {
       for (const spoil of ask.faults) {
         const kind = SPOIL_KINDS[spoil];
         if ((made.tells !== undefined && !(made.tells as readonly string[]).includes(kind.matter)) || (kind.matter === 'shadow' && !made.recipe.steps.some((s) => s.step === 'ground')) || (kind.matter === 'light' && made.light?.(0) == null)) continue;
-        for (const size of kind.sizes) keep(look(made, spoil, size, stream.below(1e6)));
+        const from = stream.below(kind.sizes.length), sizes = kind.sizes.filter((_, k) => (k - from + kind.sizes.length) % kind.sizes.length < ask.sizes);
+        for (const size of sizes) keep(look(made, spoil, size, stream.below(1e6)));
       }
       const used = process.cpuUsage(before);
       console.log(`${made.id}: ${((used.user + used.system) / 1e6).toFixed(1)} s of processor`);
@@ -103,7 +108,7 @@ async function measure(ask: Ask): Promise<Row[]> {
 
 /** Rows for `npm run bench`: small, from one seed; `full` takes more of everything. */
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const rows = await measure({ seeds: [seed], families: ['body', 'real', ...(full ? ['practice' as const] : [])], scenes: null, each: full ? 20 : 6, faults: SPOILS, out: null });
+  const rows = await measure({ seeds: [seed], families: ['body', 'real', ...(full ? ['practice' as const] : [])], scenes: null, each: full ? 20 : 6, faults: SPOILS, sizes: full ? 9 : 1, out: null });
   console.log(table(rows));
   const good = rows.filter((r) => r.spoil === 'none'), read = good.reduce((n, r) => n + Object.keys(r.matters).length, 0), blamed = good.reduce((n, r) => n + Object.values(r.matters).filter((m) => !m[1]).length, 0);
   return [{ name: `inspection: matters blamed on ${good.length} true joins, share of ${read} read`, ours: blamed / Math.max(1, read), reference: null, bar: 0.05, goal: 0.02, unit: '' }];
@@ -111,9 +116,10 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
   const args = process.argv.slice(2), opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
-  const list = opt('faults', ''), out = opt('out', ''), scenes = opt('scenes', '');
-  console.log(table(await measure({
+  const list = opt('faults', ''), out = opt('out', ''), scenes = opt('scenes', ''), kept = opt('from', '');
+  if (kept !== '') console.log(table(kept.split(',').flatMap((f) => readFileSync(f, 'utf8').split('\n').filter((l) => l !== '').map((l) => JSON.parse(l) as Row))));
+  else console.log(table(await measure({
     seeds: opt('seeds', '1').split(',').map(Number), families: opt('only', 'practice,traced,body,real').split(',') as Family[], scenes: scenes === '' ? null : resolve(scenes),
-    each: Number(opt('each', '12')), faults: list === '' ? SPOILS : list === 'none' ? [] : list.split(',') as Spoil[], out: out === '' ? null : resolve(out),
+    each: Number(opt('each', '12')), faults: list === '' ? SPOILS : list === 'none' ? [] : list.split(',') as Spoil[], sizes: Number(opt('sizes', '9')), out: out === '' ? null : resolve(out),
   })));
 }

@@ -40,6 +40,7 @@ export const SPOIL_KINDS = {
   blur: { matter: 'blur', step: 'air', usual: 3, sizes: [0.7, 1, 2, 3], unit: 'px', read: 'close' },
   sharpened: { matter: 'blur', step: 'air', usual: 3, sizes: [0.5, 1, 2, 3], unit: 'times the difference from a blur of 1 px', read: 'close' },
   'blur missing': { matter: 'blur', step: 'air', usual: 2, sizes: [0.7, 1, 2, 3], unit: 'px on the plate alone', read: 'close', more: true },
+  'erase seam': { matter: 'seam', step: 'erase', usual: 0.04, sizes: [0.01, 0.02, 0.04, 0.08], unit: 'of the coded range', read: 'close', more: true },
   cast: { matter: 'colour', step: 'light', usual: 1, sizes: [0.15, 0.3, 0.6, 1], unit: 'of a gross cast', read: 'close' },
   'light turned': { matter: 'light', step: 'light', usual: 180, sizes: [60, 90, 120, 180], unit: '° in the picture', read: 'close' },
 } as const satisfies Readonly<Record<string, SpoilKind>>;
@@ -86,6 +87,7 @@ export class Spoiler {
   /** The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1). `at`: its number where frames are left out. */
   next(j: Picture, b: Picture, m: Float32Array, at = this.n): SpoiledFrame {
     this.n = at + 1;
+    if (this.spoil === 'erase seam') return { join: brighterWithin(j, this.size * this.side, m), plate: brighterWithin(b, this.size * this.side, null), matte: m };
     const around = this.spoil === 'haze missing' ? hazed(b, this.size) : this.spoil === 'blur missing' ? softened(b, this.size) : null;
     if (around !== null) return { join: surrounded(j, b, m, around), plate: around, matte: m };
     if (this.spoil === 'matte chatter') {
@@ -152,6 +154,7 @@ export class Spoiler {
         }
         break;
       case 'frame doubled':
+      case 'erase seam':
       case 'haze missing':
       case 'blur missing': break;
     }
@@ -224,6 +227,18 @@ function turnLight(m: Float32Array, d: Float32Array, W: number, H: number, light
     const k = 1 + m[i]! * (Math.min(3, lit(i, turned) / lit(i, light)) - 1);
     for (let c = 0; c < 3; c++) d[c * N + i] = bt709Encode(k * bt709Decode(d[c * N + i]!));
   }
+}
+
+/** Whether a pixel lies where something is taken to have been erased beside the performer: an upright ellipse. */
+export function erasedAt(x: number, y: number, W: number, H: number): boolean {
+  return ((x - 0.2 * W) / (0.09 * W)) ** 2 + ((y - 0.5 * H) / (0.25 * H)) ** 2 < 1;
+}
+
+function brighterWithin(p: Picture, by: number, matte: Float32Array | null): Picture {
+  const { width: W, height: H } = p, N = W * H, out = createPicture(W, H, 3);
+  out.data.set(p.data.subarray(0, 3 * N));
+  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) if (erasedAt(x, y, W, H)) for (let c = 0, i = y * W + x; c < 3; c++) out.data[c * N + i] = p.data[c * N + i]! + by * (1 - (matte?.[i] ?? 0));
+  return out;
 }
 
 /** Koschmieder's haze of one depth over a plate: `amount` of a pale airlight. */

@@ -2,15 +2,22 @@
  * Sharpness of the performer against the plate: how much of the detail is fine. Two bands of the picture an octave apart (differences
  * of Gaussians; Burt & Adelson, The Laplacian Pyramid, IEEE Trans. Communications 31, 1983) are compared where there is most contrast;
  * their ratio hardly goes with what is shown, since textures' spectra fall alike (Field, J. Opt. Soc. Am. A 4, 1987), and much with
- * the lens, a blur or a sharpening. What the quietest parts show in each band is grain, and is taken off.
+ * the lens, a blur or a sharpening. It goes with the picture's content a little all the same, so what the plate leads to expect of
+ * the performer lies half way from the usual to the plate's own (regression towards the mean).
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { grow, type SeenFrame } from './frame.js';
 
 /** Gaussians between which the two bands lie, and the third that tells contrast, px. */
 const FINE = 0.7, MIDDLE = 1.4, WIDE = 2.8;
-/** Share of the pixels with most contrast that count, and share of the quietest taken for grain. */
-const MOST = 0.3, QUIET = 0.1;
+/** Share of the pixels with most contrast that count. */
+const MOST = 0.3;
+/**
+ * Usual logarithm of the two bands' energies, and how far a plate's own counts: over 39 true joins (twenty traced, three made bodies,
+ * sixteen parts of real clips) performers read −.72 ± .27 and plates −.69 ± .37 with a correlation of .66; what is left about the
+ * expected is ± .20.
+ */
+const USUAL = -0.72, COUNTS = 0.5;
 /** Pixels that a region needs. */
 const LEAST = 400;
 
@@ -30,25 +37,27 @@ function bands(luma: Float32Array, width: number, box: readonly [number, number,
   const square = new Float32Array(w * h);
   for (let i = 0; i < square.length; i++) square[i] = (b[i]! - c[i]!) ** 2;
   const contrast = gaussianPlane(square, w, h, 3), order = Float32Array.from({ length: n }, (_, k) => contrast[pick[k]!]!).sort();
-  const strong = order[Math.floor((1 - MOST) * (n - 1))]!, faint = order[Math.floor(QUIET * (n - 1))]!;
-  const sums = [0, 0, 0, 0], counts = [0, 0];
+  const strong = order[Math.floor((1 - MOST) * (n - 1))]!;
+  let fine = 0, middle = 0, count = 0;
   for (let k = 0; k < n; k++) {
-    const i = pick[k]!, which = contrast[i]! >= strong ? 0 : contrast[i]! <= faint ? 1 : -1;
-    if (which < 0) continue;
-    sums[2 * which]! += (part[i]! - a[i]!) ** 2;
-    sums[2 * which + 1]! += (a[i]! - b[i]!) ** 2;
-    counts[which]!++;
+    const i = pick[k]!;
+    if (contrast[i]! < strong) continue;
+    fine += (part[i]! - a[i]!) ** 2;
+    middle += (a[i]! - b[i]!) ** 2;
+    count++;
   }
-  const fine = sums[0]! / counts[0]! - sums[2]! / Math.max(1, counts[1]!), middle = sums[1]! / counts[0]! - sums[3]! / Math.max(1, counts[1]!);
   // Half a code value of an 8-bit picture in the middle band: less is no detail.
-  return middle > 4e-6 && fine > 1e-8 ? Math.log(fine / middle) : null;
+  return middle > 4e-6 * count && fine > 1e-8 * count ? Math.log(fine / middle) : null;
 }
 
-/** How much softer the performer is than the plate about it: 1 as soft, above softer, below sharper (root of the ratio of the two shares of fine detail); null where one shows too little. */
+/**
+ * How much softer the performer is than the plate leads to expect: 1 as soft, above softer, below sharper (root of the ratio of the
+ * shares of fine detail); null where one of them shows too little.
+ */
 export function readFineness(f: SeenFrame): number | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join, b = f.box;
   const own = bands(f.luma, W, b, (i) => f.matte[i]! > 0.9);
   const around = bands(f.plateLuma, W, grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H), (i) => f.matte[i]! < 0.02);
-  return own === null || around === null ? null : Math.exp((around - own) / 2);
+  return own === null || around === null ? null : Math.exp((USUAL + COUNTS * (around - USUAL) - own) / 2);
 }

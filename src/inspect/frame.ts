@@ -9,6 +9,8 @@ export interface SeenFrame {
   /** Coded luma of both, whole frame. */
   readonly luma: Float32Array;
   readonly plateLuma: Float32Array;
+  /** Coded luma of the plate before it was mended, where it was, in the same pixels. */
+  readonly asFilmed?: Float32Array;
   /** Performer as seen, 0..1, whole frame. */
   readonly matte: Float32Array;
   /** Box of the matte, x0, y0 inclusive, x1, y1 exclusive; null where the performer is not seen. */

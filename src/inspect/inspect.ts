@@ -56,13 +56,16 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(input.recipe, 'erase'));
     const bare = await BareJoin.open(input.recipe, await input.tools?.());
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
+    // Before it was mended, where that shows the same pixels.
+    const filmed = mended !== null && !isOn(input.recipe, 'widen') ? plate.frames(first, first + total) : null;
     const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte.frames(0, total);
     let n = 0;
     for await (const jf of join.frames(0, total)) {
       if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
       const pf = await plates.next(), mf = await mattes.next();
       if (pf.done || mf.done) break;
-      const f = seen(first + n, jf, pf.value, mf.value, reader.veiled);
+      const of = await filmed?.next();
+      const f = { ...seen(first + n, jf, pf.value, mf.value, reader.veiled), ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }) };
       reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
       n++;
       options.onProgress?.(n, total);

@@ -2,8 +2,16 @@
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { clock, mean, middle, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, SHADOW_STOPS, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
+import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, SHADOW_STOPS, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
 import type { Reading, Series } from './series.js';
+
+/** Brightness that steps where the mended plate meets the plate as filmed. */
+export function judgeSeam(series: Series, judge: Judge): void {
+  const list = series.readings.seam ?? [], erase = stepOf(judge.recipe, 'erase'), step = erase === null ? 'patch' : 'erase';
+  if (list.length === 0) { judge.none('seam', 'coded', 'erase', 'nothing of the plate was erased or patched, or it was widened too, or the border is hidden'); return; }
+  const v = mean(list), worst = worstBy(list, (q) => q);
+  judge.add('seam', 'coded', step, { value: v, worst, off: v, advice: `brightness steps by ${(100 * v).toFixed(1)} % of the range where the mended part of the plate meets the picture, most on frame ${worst}: ${erase === null ? 'choose a moment of like light for the patch' : `grow the erased region (${erase.growPx} px now) so that nothing of its own shadow is cut${erase.shadowToo ? '' : ', erase its shadow too'}, or patch that part from another moment`}` });
+}
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
 
@@ -46,15 +54,15 @@ export function judgeGrain(series: Series, judge: Judge): void {
 }
 
 /** Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured, bench/inspect-roc.ts). */
-const PER_PX = 0.42;
+const PER_PX = 0.41;
 
 export function judgeBlur(series: Series, judge: Judge): void {
   const soft = stepOf(judge.recipe, 'air')?.softenPx ?? 0;
   const told = ofMean(series, 'blur', (v) => (v > 1 ? v - 1 : (LIMITS.blur * Math.log(v)) / Math.log(SHARPEST)), (v) => {
     const px = Math.sqrt(Math.abs(Math.log(v)) / PER_PX);
     return v < 1
-      ? `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong): raise the air step's softening from ${soft.toFixed(1)} to about ${Math.min(4, Math.hypot(soft, px)).toFixed(1)} px, and see that the take was not sharpened by the camera`
-      : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of it), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
+      ? `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong as it leads to expect): raise the air step's softening from ${soft.toFixed(1)} to about ${Math.min(4, Math.hypot(soft, px)).toFixed(1)} px, and see that the take was not sharpened by the camera`
+      : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
   });
   if (told === null) judge.none('blur', 'ratio', 'air', 'too little contrast inside or outside'); else judge.add('blur', 'ratio', 'air', told);
 }
@@ -63,7 +71,7 @@ export function judgeLevels(series: Series, judge: Judge): void {
   const small = 'the performer is too small', light = stepOf(judge.recipe, 'light'), air = stepOf(judge.recipe, 'air');
   const slope = light?.slope ?? [1, 1, 1], offset = light?.offset ?? [0, 0, 0];
   const lower = middle(values(series.readings.blackLinear));
-  const black = ofMean(series, 'blackLevel', Math.abs, (v) => (v > 0
+  const black = ofMean(series, 'blackLevel', (v) => (v > 0 ? v : (-v * LIMITS.blackLevel) / BLACKEST), (v) => (v > 0
     ? `the performer's blacks are lifted ${(100 * v).toFixed(0)} % above the plate's: lower the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - lower), 3)}`
     : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: raise the air step's haze (${(air?.haze.amount ?? 0).toFixed(2)} now), or the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - lower), 3)}`));
   // Blacks that lie too deep are the plate's air that is missing.

@@ -6,23 +6,26 @@
 import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
-  slip: 0.5, spill: 1, edgeLightness: 4, chatter: 0.12, grain: 0.35, blur: 0.4, blackLevel: 0.12, whiteLevel: 0.18, colour: 16, light: 50, cadence: 0, shadow: 35,
+  slip: 0.5, spill: 1, edgeLightness: 3, chatter: 0.12, grain: 0.35, blur: 0.22, blackLevel: 0.15, whiteLevel: 0.27, colour: 13, light: 50, cadence: 0, shadow: 35, seam: 0.02,
 };
 
 /** Most that the shadow's darkness may differ from the plate's own, stops. */
 export const SHADOW_STOPS = 0.9;
 
 /** Chatter of the picture beside its matte, read finer than the matte's own: in cells, and of the outline as a whole (chatter.ts). */
-export const SEEN_CHATTER = 0.055, WHOLE_CHATTER = 0.02;
+export const SEEN_CHATTER = 0.055, WHOLE_CHATTER = 0.028;
 
 /** An encoder's own noise in rough fur adds to the grain: more is forgiven than less. */
 export const SURE_MOST = 1.75;
 
 /** Least softness beside the plate's (below it is sharper); the most is 1 + LIMITS.blur. */
-export const SHARPEST = 0.78;
+export const SHARPEST = 0.82;
 
-/** Squared distance from what the key could make from which on its side is wrong: the 95 % point of chi squared with two degrees. */
-export const UNLIKE = 6;
+/** Squared distance from what the key could make from which on its side is wrong: the 90 % point of chi squared with two degrees. */
+export const UNLIKE = 4.6;
+
+/** How far the performer's blacks may lie below the plate's, coded; less than above, since every plate has some shade and few coats are black. */
+export const BLACKEST = 0.09;
 
 /**
  * Grain that differs by less than this (sd of coded luma in the halved picture, two thirds of a step of an 8-bit picture) is not
@@ -30,19 +33,19 @@ export const UNLIKE = 6;
  */
 export const UNSEEN = 0.0025;
 
-/** Roughly read, fur only ever adds: less grain than the plate's is believed from half of that on. */
+/** Roughly read, fur only ever adds: less grain than the plate's is blamed only where half of that is missing. */
 export const UNSEEN_ROUGH = 0.0012;
 
 /**
  * Rough readings may be off by fur that passes for grain: less is forgiven than of sure ones. What moves on by more than STEADY px a
  * frame an encoder smooths, less so the coat's rough parts: true pictures of the practice set read .7 to 1.3 but 2.1 in its pan.
  */
-export const ROUGH_LEAST = 0.5, ROUGH_MOST = 1.75, ROUGH_MOVING = 2.6, STEADY = 3;
+export const ROUGH_LEAST = 0.35, ROUGH_MOST = 1.75, ROUGH_MOVING = 2.6, STEADY = 3;
 
 /** What each value must be, from the limits themselves. */
 export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   slip: `at most ${LIMITS.slip} px`, spill: `at most ${LIMITS.spill} %`, edgeLightness: `0 ± ${LIMITS.edgeLightness} L*`, chatter: `at most ${LIMITS.chatter} of alpha`,
   grain: `${(1 - LIMITS.grain).toFixed(2)} to ${SURE_MOST} of the plate's`, blur: `${SHARPEST.toFixed(2)} to ${(1 + LIMITS.blur).toFixed(2)} of the plate's`,
-  blackLevel: `0 ± ${LIMITS.blackLevel} of the coded range`, whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`, colour: `at most ${LIMITS.colour} CIEDE2000`, light: `at most ${LIMITS.light}°, or no surer than chance`,
-  cadence: 'no frame doubled, missing or out of step', shadow: `at most ${LIMITS.shadow}° aside, ${SHADOW_STOPS} stop lighter or darker`,
+  blackLevel: `from −${BLACKEST} to ${LIMITS.blackLevel} of the coded range`, whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`, colour: `at most ${LIMITS.colour} CIEDE2000`, light: `at most ${LIMITS.light}°, or no surer than chance`,
+  cadence: 'no frame doubled, missing or out of step', shadow: `at most ${LIMITS.shadow}° aside, ${SHADOW_STOPS} stop lighter or darker`, seam: `at most ${LIMITS.seam} of the coded range`,
 };

@@ -14,6 +14,7 @@ import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
 import type { Bare } from './reference.js';
 import { readKeySide } from './key-side.js';
+import { mendedMask, readSeam } from './seam.js';
 import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
@@ -115,6 +116,7 @@ export class SeriesReader {
     this.put('blackLinear', f.frame, levels?.blackLinear ?? null);
     this.put('whiteStops', f.frame, levels?.whiteStops ?? null);
     if (levels !== null) this.series.gains.push(levels.gain);
+    if (f.asFilmed !== undefined) this.put('seam', f.frame, readSeam(f.luma, mendedMask(f.asFilmed, f.plateLuma, f.join.width, f.join.height), f.join.width, f.join.height, (i) => f.matte[i]! > 0.01));
     if (this.ground !== null) {
       // A shadow kept from the take falls as its own lamp threw it.
       const s = this.keepsShadow ? null : readShadow(f, this.ground, this.veil);

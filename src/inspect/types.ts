@@ -2,7 +2,7 @@
 import type { StepName } from '../join/types.js';
 
 export type InspectionMatterName =
-  | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow';
+  | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow' | 'seam';
 
 export interface InspectionMatter {
   readonly matter: InspectionMatterName;

@@ -1,7 +1,7 @@
 /** From readings to matters: value, limit, worst frame, and what to change. */
 import type { Recipe } from '../join/types.js';
 import { judgeCadence, judgeChatter, judgeSlip } from './judge-movement.js';
-import { judgeBlur, judgeGrain, judgeLevels, judgeLight, judgeOutline, judgeShadow } from './judge-picture.js';
+import { judgeBlur, judgeGrain, judgeLevels, judgeLight, judgeOutline, judgeSeam, judgeShadow } from './judge-picture.js';
 import type { Judge } from './judging.js';
 import { LIMITS, NEEDED } from './limits.js';
 import type { Series } from './series.js';
@@ -41,6 +41,7 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   judgeLevels(series, j);
   judgeLight(series, j);
   judgeShadow(series, j);
+  judgeSeam(series, j);
   judgeCadence(series, j);
   return { passes: matters.every((m) => m.passes !== false), found: ranked(overs, matters), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }
