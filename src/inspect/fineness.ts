@@ -18,6 +18,13 @@ const MOST = 0.3;
  * expected is ± .20.
  */
 const USUAL = -0.72, COUNTS = 0.5;
+
+/**
+ * Beside a plate as crisp as pixels allow (a picture never seen through a lens: fine detail as strong as middling) the usual tells nothing of
+ * how crisp a coat may be: fur of the practice set, traced without a lens, reads .71 to 1.00 beside plates of −.14 to .46, and sharpened
+ * 1.08 to 1.50. So from plates of CRISP[0] to CRISP[1] on what is allowed rises from ALLOWED beyond the expected to MOST_FUR.
+ */
+const CRISP = [-0.5, -0.2] as const, ALLOWED = 0.4, MOST_FUR = 1.15;
 /** Pixels that a region needs. */
 const LEAST = 400;
 
@@ -52,12 +59,16 @@ function bands(luma: Float32Array, width: number, box: readonly [number, number,
 
 /**
  * How much softer the performer is than the plate leads to expect: 1 as soft, above softer, below sharper (root of the ratio of the
- * shares of fine detail); null where one of them shows too little.
+ * shares of fine detail; sharper, in parts of what is allowed there); null where one of them shows too little.
  */
 export function readFineness(f: SeenFrame): number | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join, b = f.box;
   const own = bands(f.luma, W, b, (i) => f.matte[i]! > 0.9);
   const around = bands(f.plateLuma, W, grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H), (i) => f.matte[i]! < 0.02);
-  return own === null || around === null ? null : Math.exp((USUAL + COUNTS * (around - USUAL) - own) / 2);
+  if (own === null || around === null) return null;
+  const expected = USUAL + COUNTS * (around - USUAL);
+  if (own <= expected) return Math.exp((expected - own) / 2);
+  const crisp = Math.min(1, Math.max(0, (around - CRISP[0]) / (CRISP[1] - CRISP[0]))), allowed = ALLOWED + crisp * (MOST_FUR - expected - ALLOWED);
+  return Math.exp(((expected - own) * ALLOWED) / allowed / 2);
 }

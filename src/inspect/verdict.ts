@@ -7,11 +7,12 @@ import { LIMITS, NEEDED } from './limits.js';
 import type { Series } from './series.js';
 import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
 
-/** Matters that fail, the farthest over its limit first. A frame doubled shakes everything else for a moment, a blur takes the grain along, and a wrong edge looks moved: they come before what follows from them. */
+/** Matters that fail, the farthest over its limit first. A frame doubled shakes everything else for a moment, a blur takes the grain along and doubled grain the sharpness, and a wrong edge looks moved: they come before what follows from them. */
 function ranked(over: ReadonlyMap<InspectionMatterName, number>, matters: readonly InspectionMatter[]): InspectionMatterName[] {
   const failed = matters.filter((m) => m.passes === false).map((m) => m.matter);
   const soft = (matters.find((m) => m.matter === 'blur')?.value ?? 0) > 1 && failed.includes('blur');
-  const key = (m: InspectionMatterName): number => (m === 'cadence' ? 1e3 : m === 'grain' && soft ? 0.5 * over.get('blur')! : m === 'slip' && failed.includes('edgeLightness') ? Math.min(over.get('slip')!, 0.99 * over.get('edgeLightness')!) : over.get(m)!);
+  const rough = (matters.find((m) => m.matter === 'grain')?.value ?? 0) > 1 && failed.includes('grain') && !soft;
+  const key = (m: InspectionMatterName): number => (m === 'cadence' ? 1e3 : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : m === 'slip' && failed.includes('edgeLightness') ? Math.min(over.get('slip')!, 0.99 * over.get('edgeLightness')!) : over.get(m)!);
   return failed.sort((a, b) => key(b) - key(a));
 }
 

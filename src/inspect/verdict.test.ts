@@ -1,0 +1,63 @@
+/** What a maker is told: the step, what stands in the recipe now, and about what it should be. */
+import { describe, expect, it } from 'vitest';
+import type { Recipe } from '../join/types.js';
+import type { Series } from './series.js';
+import type { InspectionMatterName } from './types.js';
+import { judge } from './verdict.js';
+
+const recipe: Recipe = {
+  version: 1, plate: { file: 'p.mp4', in: 0, out: 8, rate: '24/1', widthPx: 320, heightPx: 200 }, take: { file: 't.mp4', in: 0, out: 8, rate: '24/1', widthPx: 320, heightPx: 200 },
+  steps: [
+    { step: 'peel', on: true, why: '', method: 'screen', screen: 'green', quality: 'fast', spill: 0.6 },
+    { step: 'pace', on: true, why: '', method: 'nearest', curve: [0, 1, 2, 2, 4, 5, 6, 7] },
+    { step: 'light', on: true, why: '', slope: [0.9, 0.8, 0.7], offset: [0.03, 0.03, 0.03], power: [1, 1, 1], saturation: 1 },
+    { step: 'air', on: true, why: '', softenPx: 0.3, haze: { amount: 0.1, linear: [0.5, 0.5, 0.5] }, wrap: 0, grain: 0.5, plateGrain: { table: [], autocorrelation: { x: [1], y: [1] }, channelCorrelation: [0, 0, 0] }, takeGrain: null, seed: 1 },
+  ],
+};
+const blank = (): Series => ({ first: 0, frames: [0, 1, 2, 3, 4, 5, 6, 7], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] });
+const told = (series: Series, matter: InspectionMatterName) => judge(series, recipe).matters.find((m) => m.matter === matter)!;
+const at = (...values: number[]) => values.map((value, frame) => ({ frame, value }));
+
+describe('what a maker is told', () => {
+  it('names the field of the step, its number and about what it should be', () => {
+    const sharp = told({ ...blank(), readings: { blur: at(Math.exp(-0.41), Math.exp(-0.41)) } }, 'blur');
+    expect(sharp.passes).toBe(false);
+    // One pixel of blur moves the reading by e^.41: about 1 px more beside the .3 px there are.
+    expect(sharp.advice).toMatch(/softening from 0\.3 to about 1\.0 px/);
+    const grain = told({ ...blank(), readings: { grain: at(0.4, 0.4, 0.4), grainOutside: at(0.02, 0.02, 0.02) } }, 'grain');
+    expect(grain.advice).toContain('grain from 0.50 to about 1.3');
+    const black = told({ ...blank(), readings: { blackLevel: at(0.2, 0.2), blackLinear: at(0.02, 0.02) } }, 'blackLevel');
+    expect(black.step).toBe('light');
+    expect(black.advice).toContain('(0.030, 0.030, 0.030) to about (0.010, 0.010, 0.010)');
+    const sunk = told({ ...blank(), readings: { blackLevel: at(-0.12, -0.12), blackLinear: at(-0.02, -0.02) } }, 'blackLevel');
+    expect(sunk.passes).toBe(false);
+    expect(sunk.step).toBe('air');
+    expect(sunk.advice).toContain('haze (0.10 now)');
+    const spill = told({ ...blank(), readings: { spill: at(3, 3) } }, 'spill');
+    expect(spill.advice).toContain('from 0.60 to 1');
+    const colour = told({ ...blank(), readings: { colour: at(20, 20) }, gains: [[0.5, 1.1, 1.2], [0.5, 1.1, 1.2]] }, 'colour');
+    expect(colour.advice).toContain('too much red, 2.00 times');
+    expect(colour.advice).toContain('(0.90, 0.80, 0.70) to about (0.45, 0.88, 0.84)');
+  });
+  it('says where the light seems to come from, where the key stands, and whether mirroring helps', () => {
+    const side = (from: readonly [number, number], unlike: number) => told({ ...blank(), readings: { light: at(120, 120), lightUnlike: at(unlike, unlike) }, sides: [{ from, key: [0.6, -0.5] }] }, 'light');
+    const wrong = side([-0.3, -0.25], 14);
+    expect(wrong.passes).toBe(false);
+    expect(wrong.advice).toContain('10 o\'clock');
+    expect(wrong.advice).toContain('2 o\'clock');
+    expect(wrong.advice).toContain('mirror');
+    expect(side([-0.3, 0.25], 14).advice).not.toContain('mirror');
+    // Far aside, but no farther than bodies' own coats bring: not blamed.
+    expect(side([-0.05, 0.04], 2).passes).toBe(true);
+  });
+  it('says which way a performer jumps, and what the pace does at a doubled frame', () => {
+    const jitter = [1, 2, 3, 4].map((frame) => ({ frame, x: frame === 3 ? -3 : 0.1, y: 0, plain: [frame === 3 ? -3 : 0.1, 0] as const }));
+    const slip = told({ ...blank(), jitter }, 'slip');
+    expect(slip.worstFrame).toBe(3);
+    expect(slip.advice).toContain('2.4 px left');
+    const change = [1, 2, 3, 4, 5, 6].map((frame) => ({ frame, inside: frame === 3 ? 0.001 : 0.02, outside: 0.02, plate: 0.02 }));
+    const cadence = told({ ...blank(), change, planned: [1, 1, 1, 1, 1, 1, 1] }, 'cadence');
+    expect(cadence.worstFrame).toBe(3);
+    expect(cadence.advice).toContain('from take frame 2.0 to 2.0');
+  });
+});
