@@ -19,12 +19,13 @@ import type { Light, Turn, View } from '../plate/types.js';
 import { subjectView } from '../plate/view-derived.js';
 import { MARK_NOISE } from '../plate/view-observations.js';
 import { cardOf, exposureOfCard, lightOfCard, paperFrames, paperShare, viewOfCard } from './card-measures.js';
+import { frameWithPerformer, isPage, pageBoxes, withoutCard } from './card-frames.js';
 import { offScreenShare } from './find-performer.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
 import { findScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
 import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
-import { performerAt, takeLight, takeView } from './take-marks.js';
+import { performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 
 export interface TakeOptions {
   /** Frames looked at closely. Default 32. */
@@ -32,6 +33,8 @@ export interface TakeOptions {
   readonly onProgress?: (done: number, total: number) => void;
   /** A view of the take known from elsewhere (the card). Replaces the one from marks. */
   readonly view?: View;
+  /** The performer's height in metres as the plate's marks or the production tell it; used where the take has no length of its own. */
+  readonly performerHeightM?: number;
   /** A light known from elsewhere (the card's peg or ball). */
   readonly light?: Light;
   /** Follow the take's own camera too (a second pass over all frames): what a join needs, a verdict does not. Default false. */
@@ -62,8 +65,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
 
     let model: ScreenModel | null = null;
     let coded: Picture | null = null;
-    const frames: TakeFrame[] = [];
-    const readings: { evenness: number; noise: number; clipped: number; spill: number | null; performerClipped: number }[] = [];
+    const seen: TakeFrame[] = [];
+    const readings: { frame: number; evenness: number; noise: number; clipped: number; spill: number | null; performerClipped: number }[] = [];
     const paper: { frame: number; share: number }[] = [];
     let atMarks: Look | null = null;
     let taken = 0, index = 0;
@@ -81,7 +84,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
           const b = look.box;
           let sigma: number | null = null;
           if (b !== null && taken % 2 === 0) sigma = sigmaOf(coded, look, factor);
-          frames.push({
+          seen.push({
             frame: index,
             box: b === null ? null : { x0: b.x0 * factor, y0: b.y0 * factor, x1: b.x1 * factor, y1: b.y1 * factor },
             touches: b === null ? [] : (['left', 'right', 'top', 'bottom'] as const).filter((e) => b.touches[e]),
@@ -90,7 +93,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
           });
           if (model !== null && look.mask !== null && look.performer !== null && taken % 3 === 0) {
             const r = readScreen(small, model, look.mask, decode);
-            if (r !== null) readings.push({ evenness: r.evennessStops, noise: r.noise, clipped: r.clippedShare, spill: readSpill(small, model, look.performer, Math.max(2, Math.round(small.width / 160))), performerClipped: clippedShare(coded, look, factor) });
+            if (r !== null) readings.push({ frame: index, evenness: r.evennessStops, noise: r.noise, clipped: r.clippedShare, spill: readSpill(small, model, look.performer, Math.max(2, Math.round(small.width / 160))), performerClipped: clippedShare(coded, look, factor) });
           }
           taken++;
         }
@@ -100,7 +103,6 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const behind: TakeMeasures['behind'] = hasAlpha ? { kind: 'alpha' } : model !== null ? { kind: 'screen', colour: model.colour, share: model.share } : { kind: 'none' };
     if (behind.kind === 'none') notes.push('no green or blue screen was found behind the performer; an outline will be needed to peel it off');
 
-    const performer = performerAt(marks, atMarks, factor);
     // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
     const settled = marks.cameraHeight !== undefined || marks.marks.some((m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon');
     // Its ball or peg also tells the light, better than a furred head does, unless a shadow is marked.
@@ -108,10 +110,27 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const lit = options.light !== undefined || shadowMarked;
     const card = options.card === false || ((options.view !== undefined || settled) && lit) ? null : await cardOf(file, paperFrames(paper), marks.focalPx);
     if (card !== null) notes.push(`the floor card was read in frame ${card.frame}; its numbers hold while camera and light stay as they were then`);
+    const pages = card === null ? [] : pageBoxes(card);
+    const frames = withoutCard(seen, pages);
+    const carded = new Set(seen.filter((f, i) => f.box !== null && frames[i]!.box === null).map((f) => f.frame));
+    // The performer is looked at where the marks are made, else, where the card or the empty set is there, in the midst of where it is seen.
+    let lookFrame = marks.frame;
+    const atCard = atMarks?.box != null && isPage({ x0: atMarks.box.x0 * factor, y0: atMarks.box.y0 * factor, x1: atMarks.box.x1 * factor, y1: atMarks.box.y1 * factor }, pages);
+    if (performerMark === undefined && (atMarks?.box == null || atCard)) {
+      const there = frameWithPerformer(frames);
+      if (there === null) atMarks = atMarks === null ? null : { ...atMarks, box: null, performer: null };
+      else {
+        lookFrame = there;
+        const c = toCodedRgb(await reader.frame(there));
+        atMarks = lookAt(c, shrink(c, factor), model, factor, near, hasAlpha);
+      }
+    }
+    const performer = performerAt(marks, atMarks, factor);
     const cardLight = card === null ? null : lightOfCard(card);
     if (performer !== null && !performer.marked) notes.push('the performer was found on the screen by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view');
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
-    const view = options.view ?? (card === null || settled ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes);
+    const view = options.view ?? (card === null || settled ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes, options.performerHeightM ?? null);
+    const inHeights = options.view === undefined && (card === null || settled) && toldInHeights(marks, performer, options.performerHeightM ?? null);
     const subject = view !== null && performer !== null ? subjectView(view, performer.ground, performer.top, sdPx) : null;
     const linear = atMarks === null ? null : codedToLinear({ ...atMarks.coded, channels: 3, data: atMarks.coded.data.subarray(0, widthPx * heightPx * 3) }, colour.transfer, createPicture(widthPx, heightPx, 3));
     const keyed = options.light ?? (shadowMarked ? null : cardLight) ?? takeLight(linear, view, marks, atMarks, factor, performer, decode);
@@ -139,8 +158,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       file, rate: formatRate(rate), frameCount, widthPx, heightPx, behind, frames, performer,
       performerHeightPx: performer === null
         ? notMeasurable('px', 'no performer was found or marked', 'the performer\'s ground and top in one frame')
-        : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [marks.frame, marks.frame]),
-      view, subject, light,
+        : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [lookFrame, lookFrame]),
+      view, subject, ...(inHeights ? { inHeights } : {}), light,
       ...(own === null || own.camera === null ? {} : { camera: own.camera }),
       turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),
       ...(face === null ? { poses } : {}),
@@ -148,8 +167,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
       screenNoise: over(readings.map((r) => r.noise), 'ratio', 'neighbouring screen pixels, share of the coded range', noScreen, HELP_SCREEN, 0.5, 0.0005),
       screenClipped: over(readings.map((r) => r.clipped), 'ratio', 'screen pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),
-      spill: over(readings.map((r) => r.spill).filter((v): v is number => v !== null), 'ratio', 'screen colour in excess on the performer, relative to brightness', noScreen, HELP_SCREEN, 0.5, 0.005),
-      clipped: over(readings.map((r) => r.performerClipped), 'ratio', 'performer pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),
+      spill: over(readings.filter((r) => !carded.has(r.frame)).map((r) => r.spill).filter((v): v is number => v !== null), 'ratio', 'screen colour in excess on the performer, relative to brightness', noScreen, HELP_SCREEN, 0.5, 0.005),
+      clipped: over(readings.filter((r) => !carded.has(r.frame)).map((r) => r.performerClipped), 'ratio', 'performer pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),
       sharpness: over(sig, 'px', 'sharpest edges of the performer, by re-blurring', 'no performer with enough detail was found', 'the performer\'s ground and top in one frame', 0.5, 0.05),
       motionBlur: sig.length < 5 ? notMeasurable('px', 'too few frames to tell motion from focus', 'a longer take')
         : over(sig.map((s) => Math.sqrt(Math.max(0, 12 * (s * s - sharpest * sharpest)))), 'px', 'blur beyond the sharpest frames', '', '', 0.9, 0.2),

@@ -31,6 +31,8 @@ export interface TakeMeasures {
   readonly performerHeightPx: Measure;
   readonly view: View | null;
   readonly subject: SubjectView | null;
+  /** True where the metres of view and subject are performer heights, as nothing on the take has a known length. */
+  readonly inHeights?: boolean;
   readonly light: Light;
   readonly turn: Turn | null;
   /** The poses that the turn rests on, where it rests on poses alone. */

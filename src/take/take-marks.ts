@@ -38,23 +38,29 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
 /**
  * View of a take. Where neither a height nor another length is known, the performer's own height serves as the unit: angles
  * and proportions are right all the same, centimetres can't be given.
+ * @param heightM the performer's height in the plate, where it is told there; it is as tall in its take
  */
-export function takeView(marks: MarksFile, performer: TakeMeasures['performer'], widthPx: number, heightPx: number, notes: string[]): View | null {
+export function takeView(marks: MarksFile, performer: TakeMeasures['performer'], widthPx: number, heightPx: number, notes: string[], heightM: number | null = null): View | null {
   const informative = marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) || marks.cameraHeight !== undefined;
   const marksWith = performer === null || performer.heightM !== null
     ? marks
-    : { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'), ...(marks.marks.some((m) => m.kind === 'upright') ? [] : [{ kind: 'performer' as const, frame: marks.frame, ground: [...performer.ground] as [number, number], top: [...performer.top] as [number, number], height: 1 }])] };
+    : { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'), ...(marks.marks.some((m) => m.kind === 'upright') ? [] : [{ kind: 'performer' as const, frame: marks.frame, ground: [...performer.ground] as [number, number], top: [...performer.top] as [number, number], ...(heightM !== null ? { height: heightM } : marks.cameraHeight === undefined ? { height: 1 } : {}) }])] };
   if (marksWith.marks.length === 0) return null;
   try {
     // A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer.
     const view = solveView(marksWith, { widthPx, heightPx, priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } } });
-    if (performer !== null && performer.heightM === null && !marks.marks.some((m) => m.kind === 'upright')) notes.push('the performer\'s height is not known, so distances are told in performer heights');
+    if (toldInHeights(marks, performer, heightM)) notes.push('the performer\'s height is not known, so distances are told in performer heights');
     if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known; usual lenses stand in for it, and angles are so much less sure');
     if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (cameraHeight in the marks file), or lay the card');
     return view;
   } catch {
     return null;
   }
+}
+
+/** Are a take's lengths, by its own marks, told in performer heights for want of a length in metres? */
+export function toldInHeights(marks: MarksFile, performer: TakeMeasures['performer'], heightM: number | null): boolean {
+  return performer !== null && performer.heightM === null && heightM === null && marks.cameraHeight === undefined && !marks.marks.some((m) => m.kind === 'upright');
 }
 
 /** As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor. */

@@ -34,11 +34,16 @@ function elevationChange(d: number, measured: number, needed: number, take: Take
   const tilt = `tilt ${d > 0 ? 'up' : 'down'} ${Math.abs(d).toFixed(0)}°`;
   const verb = d > 0 ? 'lower' : 'raise';
   // Distances in performer heights where no length is known.
-  const real = take.performer?.heightM != null && s.distanceM !== null;
+  const unitM = metres(take);
   const distance = s.distanceM?.value ?? s.distanceOverHeight.value;
   const flat = distance * Math.cos(measured * RAD);
   const shift = flat * (Math.tan(measured * RAD) - Math.tan(needed * RAD));
-  return real ? `${verb} the camera ${lengthWords(shift)} and ${tilt}` : `${verb} the camera by ${Math.abs(shift).toFixed(2)} of the performer's height and ${tilt}`;
+  return unitM ? `${verb} the camera ${lengthWords(shift)} and ${tilt}` : `${verb} the camera by ${Math.abs(shift).toFixed(2)} of the performer's height and ${tilt}`;
+}
+
+/** Are the take's lengths metres, and not performer heights? */
+function metres(take: TakeMeasures): boolean {
+  return take.subject?.distanceM != null && take.inHeights !== true;
 }
 
 /** Magnification of the performer's near end over its far end, for a body as deep as it is high. */
@@ -60,7 +65,7 @@ function perspective(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matt
   if (tooUnsure(stray, straySd, t.perspective)) return unjudged('perspective', 'heights', n.value, 'the distances are too uncertain', 'the lens of the take', { measured: m.value, sd: m.sd });
   const verdict = grade(stray, t.perspective);
   const sd = Math.hypot(m.sd, (n.sd * m.value) / Math.max(0.1, n.value));
-  const height = take.performer?.heightM ?? null;
+  const height = take.performer?.heightM ?? (metres(take) ? take.subject.heightM?.value ?? null : null);
   const wanted = height === null ? `${n.value.toFixed(1)} performer heights` : lengthWords(n.value * height);
   const now = height === null ? `${m.value.toFixed(1)}` : lengthWords(m.value * height);
   return {

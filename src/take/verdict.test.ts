@@ -71,6 +71,15 @@ describe('verdict', () => {
     expect(of('viewElevation', take({ subject: subject(2) })).change).toMatch(/^raise the camera \d+ cm and tilt down 8°$/);
   });
 
+  it('tells no metres where the take has no length of its own, and metres where the card gave them', () => {
+    const far = take({ subject: subject(18), performer: { ground: [450, 500], top: [450, 100], heightM: null, marked: false } });
+    expect(of('viewElevation', far).change).toMatch(/^lower the camera \d+ cm/);
+    expect(of('viewElevation', { ...far, inHeights: true }).change).toMatch(/of the performer's height/);
+    const near = take({ subject: subject(11, 1.4), performer: { ground: [450, 500], top: [450, 100], heightM: null, marked: false } });
+    expect(of('perspective', near).change).toMatch(/^stand further back: 2\.5\d? m/);
+    expect(of('perspective', { ...near, inHeights: true }).change).toMatch(/performer heights/);
+  });
+
   it('offers to flip a take whose key stands on the mirrored side', () => {
     const m = of('lightAzimuth', take({ light: light(-45, 35, 2) }));
     expect(m.verdict).toBe('mendable');

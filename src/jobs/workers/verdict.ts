@@ -1,5 +1,6 @@
 /** Judges a take against its pick. */
 import { PlatewrightError } from '../../core/errors.js';
+import type { MarksFile } from '../../plate/marks.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/needs.js';
 import { changedTolerances } from '../../take/tolerances.js';
@@ -7,6 +8,12 @@ import { judgeTake } from '../../take/verdict.js';
 import type { JobWorker } from '../run-job.js';
 import { verdictStamp } from '../stale.js';
 import { measureWorker } from './measure.js';
+
+/** The performer's height in this pick: as its place in the plate was marked, else as the production has it. */
+function performerHeight(marks: MarksFile, usual: number): number {
+  for (const m of marks.marks) if ((m.kind === 'stand' || m.kind === 'carry') && m.height !== undefined) return m.height;
+  return usual;
+}
 
 export const verdictWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
@@ -18,7 +25,7 @@ export const verdictWorker: JobWorker = async (context) => {
   const document = book.need('measures', pick.id), measures = document.measures;
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, pick.marks);
-  const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
+  const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM), onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
   signal.throwIfAborted();
   const production = book.need('production', 'production');
   const verdict = judgeTake(needs, measured, changedTolerances(production.tolerances));

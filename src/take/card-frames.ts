@@ -1,0 +1,57 @@
+/**
+ * Frames in which the thing on the screen is the floor card alone (it is rolled before the performer comes, as the brief asks) and
+ * frames of the empty set: neither shows the performer, and nothing of it may be read there.
+ */
+import { CARD_HEIGHT_MM, CARD_WIDTH_MM, markerCorners } from '../brief/card-layout.js';
+import { homographyFromPoints } from '../geometry/homography.js';
+import { apply } from '../geometry/mat3.js';
+import type { TakeFrame } from './measures.js';
+import type { CardReading } from './read-card.js';
+
+export interface Box { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number }
+
+/** Sizes of the paper, mm: an A4 page (Letter differs by less than a twentieth), and the card cut out of it. */
+const PAPERS: readonly (readonly [number, number])[] = [[210, 297], [CARD_WIDTH_MM, CARD_HEIGHT_MM]];
+
+/** Boxes that the card takes in the picture, px, on a whole page or cut out. None where too few fiducials were seen. */
+export function pageBoxes(card: CardReading): Box[] {
+  const from = card.markers.flatMap((m) => markerCorners(m.id)), to = card.markers.flatMap((m) => m.corners);
+  const h = from.length < 4 ? null : homographyFromPoints(from, to);
+  if (h === null) return [];
+  return PAPERS.map(([w, l]) => {
+    const p = [[-w, -l], [w, -l], [w, l], [-w, l]].map((q) => apply(h, q[0]! / 2, q[1]! / 2)), xs = p.map((q) => q[0]), ys = p.map((q) => q[1]);
+    return { x0: Math.min(...xs), y0: Math.min(...ys), x1: Math.max(...xs), y1: Math.max(...ys) };
+  });
+}
+
+/** Is what was found on the screen the page (with its peg, ball or shadow on it) and not a performer on or beside it? */
+export function isPage(box: Box, pages: readonly Box[]): boolean {
+  return pages.some((page) => covers(box, page));
+}
+
+function covers(box: Box, page: Box): boolean {
+  const w = Math.min(box.x1, page.x1) - Math.max(box.x0, page.x0), h = Math.min(box.y1, page.y1) - Math.max(box.y0, page.y0);
+  const both = w <= 0 || h <= 0 ? 0 : w * h;
+  const area = (b: Box): number => (b.x1 - b.x0) * (b.y1 - b.y0);
+  // A mask of a fortieth of the page's side either way, and the peg that stands over its edge.
+  return both >= 0.7 * (area(box) + area(page) - both);
+}
+
+/** The frames with the card taken out: no performer was there. */
+export function withoutCard(frames: readonly TakeFrame[], pages: readonly Box[]): TakeFrame[] {
+  return frames.map((f) => (f.box === null || !isPage(f.box, pages) ? f : { frame: f.frame, box: null, touches: [], offScreen: 0, sigmaPx: null }));
+}
+
+/** The frame in the middle of the longest stretch that shows the performer; null where none does. */
+export function frameWithPerformer(frames: readonly TakeFrame[]): number | null {
+  let best: [number, number] | null = null, from = -1;
+  for (let i = 0; i <= frames.length; i++) {
+    const there = i < frames.length && frames[i]!.box !== null;
+    if (there && from < 0) from = i;
+    if (!there && from >= 0) {
+      if (best === null || i - from > best[1] - best[0]) best = [from, i];
+      from = -1;
+    }
+  }
+  return best === null ? null : frames[(best[0] + best[1] - 1) >> 1]!.frame;
+}
