@@ -3,8 +3,8 @@
 
 const LANES = f32x4(0.5, 1.5, 2.5, 3.5);
 
-/** Height of the front surface: the root of the most of r² − dx² − dy² over the balls (x, y, r), 0 where none reaches. Items are rows. */
-export function ballsFront(balls: usize, count: i32, dst: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
+/** Height of the front surface: the root of the most of r² − dx² − dy² over the balls (x, y, r), 0 where none reaches, times `scale`, less `tilt` · x + `from0`. Items are rows. */
+export function ballsFront(balls: usize, count: i32, dst: usize, w: i32, h: i32, scale: f32, tilt: f32, from0: f32, from: i32, to: i32, scratch: usize): void {
   for (let y = from; y < to; y++) {
     const row = dst + (<usize>(y * w) << 2);
     memory.fill(row, 0, <usize>w << 2);
@@ -29,8 +29,12 @@ export function ballsFront(balls: usize, count: i32, dst: usize, w: i32, h: i32,
       }
     }
     let x = 0;
-    for (; x + 4 <= w; x += 4) v128.store(row + (<usize>x << 2), f32x4.sqrt(v128.load(row + (<usize>x << 2))));
-    for (; x < w; x++) store<f32>(row + (<usize>x << 2), Mathf.sqrt(load<f32>(row + (<usize>x << 2))));
+    const vs = f32x4.splat(scale), vt = f32x4.splat(tilt), vf = f32x4.splat(from0);
+    for (; x + 4 <= w; x += 4) {
+      const p = row + (<usize>x << 2), at = f32x4.add(f32x4.splat(<f32>x), f32x4(0, 1, 2, 3));
+      v128.store(p, f32x4.sub(f32x4.mul(f32x4.sqrt(v128.load(p)), vs), f32x4.add(f32x4.mul(at, vt), vf)));
+    }
+    for (; x < w; x++) store<f32>(row + (<usize>x << 2), Mathf.sqrt(load<f32>(row + (<usize>x << 2))) * scale - (<f32>x * tilt + from0));
   }
 }
 

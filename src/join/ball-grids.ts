@@ -11,14 +11,26 @@ const KERNEL_FROM = 1024;
 /** Rows of a tile of the kernel `ballsDepth`. */
 const TILE_ROWS = 8;
 
-/** Height of the front surface over the plane of the picture, 0 where no ball reaches. width × height. */
-export function frontOfBalls(balls: readonly Ball[], width: number, height: number): Float32Array {
-  if (width * height < KERNEL_FROM) return ballsFrontPlain(balls, width, height);
+/** How a front surface is drawn: balls in pixels on cells of `cell` pixels with `pad` cells of border, heights times `scale`, less `tilt` a pixel from the pixel `middle` on. */
+export interface FrontSetting {
+  readonly cell: number;
+  readonly pad: number;
+  readonly scale: number;
+  readonly tilt: number;
+  readonly middle: number;
+}
+
+const AS_IT_IS: FrontSetting = { cell: 1, pad: 0, scale: 1, tilt: 0, middle: 0 };
+
+/** Height of the front surface over the plane of the picture, 0 where no ball reaches (before it is tilted). width × height cells, heights in pixels. */
+export function frontOfBalls(balls: readonly Ball[], width: number, height: number, setting: FrontSetting = AS_IT_IS): Float32Array {
+  if (width * height < KERNEL_FROM) return ballsFrontPlain(balls, width, height, setting);
+  const { cell, pad, scale, tilt, middle } = setting;
   const out = new Float32Array(width * height), list = new Float32Array(3 * balls.length);
-  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[3 * k] = b.x; list[3 * k + 1] = b.y; list[3 * k + 2] = b.r; }
+  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[3 * k] = b.x / cell + pad; list[3 * k + 1] = b.y / cell + pad; list[3 * k + 2] = b.r / cell; }
   const door = kernels(), scope = door.scope();
   try {
-    door.run('ballsFront', [scope.input(list), balls.length, scope.output(out), width, height], height, width * balls.length / 8);
+    door.run('ballsFront', [scope.input(list), balls.length, scope.output(out), width, height, scale * cell, tilt * cell, tilt * ((0.5 - pad) * cell - middle)], height, width * balls.length / 8);
     scope.finish();
   } finally {
     scope.close();
@@ -27,9 +39,10 @@ export function frontOfBalls(balls: readonly Ball[], width: number, height: numb
 }
 
 /** Plain twin of {@link frontOfBalls}. */
-export function ballsFrontPlain(balls: readonly Ball[], width: number, height: number): Float32Array {
+export function ballsFrontPlain(balls: readonly Ball[], width: number, height: number, { cell, pad, scale, tilt, middle }: FrontSetting = AS_IT_IS): Float32Array {
   const square = new Float32Array(width * height);
-  for (const b of balls) {
+  for (const ball of balls) {
+    const b = { x: ball.x / cell + pad, y: ball.y / cell + pad, r: ball.r / cell };
     const y1 = Math.min(height - 1, Math.floor(b.y + b.r)), x1 = Math.min(width - 1, Math.floor(b.x + b.r));
     for (let y = Math.max(0, Math.floor(b.y - b.r)); y <= y1; y++) {
       const dy = y + 0.5 - b.y;
@@ -40,7 +53,7 @@ export function ballsFrontPlain(balls: readonly Ball[], width: number, height: n
       }
     }
   }
-  return square.map(Math.sqrt);
+  return square.map((s, i) => scale * cell * Math.sqrt(s) - tilt * (((i % width) + 0.5 - pad) * cell - middle));
 }
 
 export interface StandingBall extends Ball {

@@ -10,7 +10,7 @@
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { frontOfBalls } from './ball-grids.js';
-import { ballsOfMatte } from './body-volume.js';
+import { ballsOfMatte, type Ball } from './body-volume.js';
 import { lowerPeaks, slopeInSight } from './foot-line.js';
 
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
@@ -47,18 +47,18 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
   const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
   let biggest = 0;
   for (const b of balls) biggest = Math.max(biggest, b.r);
-  const z = frontOfBalls(balls.map((b) => ({ x: b.x / cell + pad, y: b.y / cell + pad, r: b.r / cell })), w, h);
-  for (let i = 0; i < z.length; i++) z[i] = DEPTH * z[i]! * cell;
   const slope = elevation > LEAST_ELEVATION ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height) : 0;
-  if (slope !== 0) {
-    // The body's middle column stays where it is.
-    let mid = 0, weight = 0;
-    for (const b of balls) { mid += b.x * b.r; weight += b.r; }
-    mid /= weight;
-    for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) z[i] = z[i]! - slope * ((x + 0.5 - pad) * cell - mid);
-  }
+  // The body's middle column stays where it is.
+  const z = frontOfBalls(balls, w, h, { cell, pad, scale: DEPTH, tilt: slope, middle: slope === 0 ? 0 : middleOf(balls) });
   // Smooth enough that no line of sight crosses the surface twice.
   return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell)) };
+}
+
+/** Middle column of a body, its thick parts counting most. */
+function middleOf(balls: readonly Ball[]): number {
+  let mid = 0, weight = 0;
+  for (const b of balls) { mid += b.x * b.r; weight += b.r; }
+  return mid / weight;
 }
 
 /** z at a take pixel, bilinear, 0 outside. */
