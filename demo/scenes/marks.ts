@@ -48,19 +48,32 @@ const FACE_FRAME = 22;
 /** What of the conductor stands between the sun and his shoulder, in his own frame: height and half size of cap, head and collar. */
 const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] = [[1.83, 0.23, 0.108], [1.66, 0.15, 0.13], [1.5, 0.16, 0.14]];
 
+/** The same parts as the camera sees them. */
+const HEAD_SEEN: readonly (readonly [y: number, wide: number, tall: number])[] = [[1.83, 0.178, 0.055], [1.77, 0.135, 0.06], [1.665, 0.118, 0.125], [1.5, 0.13, 0.1]];
+
+/** His head's outline while it stands before his shoulder; it leaves to the side when the shoulder comes to the front. */
+function headInFront(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3): Vec3[] {
+  const z = man.position[2];
+  return hullOf(HEAD_SEEN.map(([y, wide, tall]) => { const p = ofPerson(man, [0, y, 0]); return { x: p[0] + 4 * Math.min(0, at[2] - z), y: p[1], wide, tall }; }), z);
+}
+
 /** Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side while the card is nearer to the sun than he is. */
 function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3, sun: Vec3): Vec3[] {
   const parts = HEAD_PARTS.map(([y, wide, tall]) => {
     const p = ofPerson(man, [0, y, 0]), k = (p[2] - at[2]) / sun[2];
     return { x: p[0] - k * sun[0] + 4 * Math.min(0, k), y: p[1] - k * sun[1], wide, tall };
   });
-  // Support points of the parts in sixteen directions: their hull, always of as many corners.
+  return hullOf(parts, at[2]);
+}
+
+/** Support points of the parts in sixteen directions: their hull, always of as many corners. */
+function hullOf(parts: readonly { readonly x: number; readonly y: number; readonly wide: number; readonly tall: number }[], z: number): Vec3[] {
   return Array.from({ length: 16 }, (_, i): Vec3 => {
     const cx = Math.cos((i * Math.PI) / 8), cy = Math.sin((i * Math.PI) / 8);
-    let best: Vec3 = at, most = -Infinity;
+    let best: Vec3 = [0, 0, z], most = -Infinity;
     for (const q of parts) {
       const reach = Math.hypot(q.wide * cx, q.tall * cy), far = q.x * cx + q.y * cy + reach;
-      if (far > most) { most = far; best = [q.x + (q.wide * q.wide * cx) / reach, q.y + (q.tall * q.tall * cy) / reach, at[2]]; }
+      if (far > most) { most = far; best = [q.x + (q.wide * q.wide * cx) / reach, q.y + (q.tall * q.tall * cy) / reach, z]; }
     }
     return best;
   });
@@ -125,6 +138,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         const chest = poly(CHEST_PATCH.map((q) => project(c, ofPerson(man, q))));
         marks.push({ kind: 'carry', frame: f, region: chest, ground: round(project(c, at)), top: round(project(c, add(at, [0, RABBIT_HEIGHT, 0]))), height: RABBIT_HEIGHT });
         marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(man.yaw * 10) / 10 });
+        marks.push({ kind: 'front', frame: f, polygon: poly(headInFront(man, at).map((p) => project(c, p))) });
         marks.push({ kind: 'shade', frame: f, polygon: poly(headShade(man, at, shot.sun).map((p) => project(c, p))) });
       }
       {
