@@ -1,12 +1,13 @@
 /**
  * The shadow that a removed person leaves: ground that touches the outline and is darker than the clean plate by about one
  * factor in all channels while its texture stays (brightness and chromaticity distortion: T. Horprasert, D. Harwood, L. S.
- * Davis, "A statistical approach for real-time robust background subtraction and shadow detection", ICCV FRAME-RATE 1999).
+ * Davis, "A statistical approach for real-time robust background subtraction and shadow detection", ICCV FRAME-RATE 1999). A dark
+ * thing that the clean plate does not show, such as a post that travels before it, does not carry the ground's texture.
  */
 import { boxMean } from '../image/box.js';
 import { connectedComponents } from '../image/components.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { dilate } from '../image/morphology.js';
+import { dilate, open } from '../image/morphology.js';
 import { plane, type Picture } from '../image/picture.js';
 import { lumaOf } from './erase-mosaic.js';
 
@@ -17,6 +18,15 @@ const DARKEST = 0.25;
 const TINT = 1.4;
 /** Gap between outline and shadow that is bridged, as a share of the outline's height. */
 const GAP = 0.2;
+/** A shadow hands the ground's texture on by its own factor; what carries less than this share of that is a thing. */
+const CARRIES = 0.7;
+/** Texture under this (sd, coded) proves nothing. */
+const LEAST_TEXTURE = 0.006;
+const TEXTURE_PX = 8;
+/** Pixels from which on texture is asked. */
+const LEAST_PX = 300;
+/** What is narrower than twice this is the rim of something a little out of place, px. */
+const RIM_PX = 2;
 
 /**
  * Mask (0 or 1) of the shadow beside `hidden`, grown by its penumbra; null where there is none.
@@ -30,8 +40,7 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   const alike = structureAlike(a, b, w, h);
   const mark = new Uint8Array(n);
   for (let i = 0; i < n; i++) {
-    if (hidden[i]! > 0) { mark[i] = 1; continue; }
-    if (!(seen[i]! > 0.5)) continue;
+    if (hidden[i]! > 0 || !(seen[i]! > 0.5)) continue;
     let least = Infinity, most = 0;
     for (const [f, g] of blurred) {
       const r = f[i]! / Math.max(0.02, g[i]!);
@@ -41,6 +50,8 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
     const lit = 0.2126 * blurred[0]![1][i]! + 0.7152 * blurred[1]![1][i]! + 0.0722 * blurred[2]![1][i]!;
     if (most < DARKER && least > DARKEST && most < TINT * least && lit > 0.06 && alike[i]! > 0.2) mark[i] = 1;
   }
+  const wide = open(Float32Array.from(mark), w, h, RIM_PX);
+  for (let i = 0; i < n; i++) if (!(wide[i]! > 0)) mark[i] = 0;
   const { labels } = connectedComponents(mark, w, h, 8);
   const touching = new Set<number>();
   // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such a gap still belongs.
@@ -48,6 +59,7 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (hidden[y * w + x]! > 0) { top = Math.min(top, y); bottom = y; }
   const beside = dilate(hidden, w, h, Math.max(1, GAP * (bottom - top)));
   for (let i = 0; i < n; i++) if (beside[i]! > 0 && mark[i] !== 0) touching.add(labels[i]!);
+  for (const l of things(a, b, mark, labels, touching, w, h)) touching.delete(l);
   const out = new Float32Array(n);
   let area = 0, whole = 0;
   for (let i = 0; i < n; i++) {
@@ -57,6 +69,28 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   // A few dark pixels are grain; more than twice the person is the sun going in.
   if (area < 40 || area > 2 * whole) return null;
   return dilate(out, w, h, 4);
+}
+
+/** Those of the parts that do not show the clean plate's texture darkened: slope of the frame's detail on the clean plate's, within the part, against its darkness. */
+function things(frame: Float32Array, clean: Float32Array, mark: Uint8Array, labels: Int32Array, parts: ReadonlySet<number>, w: number, h: number): number[] {
+  const n = w * h, m = new Float32Array(n), ma = new Float32Array(n), mb = new Float32Array(n), bb = new Float32Array(n), ab = new Float32Array(n);
+  const a = gaussianPlane(frame, w, h, 1), b = gaussianPlane(clean, w, h, 1);
+  for (let i = 0; i < n; i++) {
+    if (mark[i] === 0) continue;
+    m[i] = 1; ma[i] = a[i]!; mb[i] = b[i]!; bb[i] = b[i]! * b[i]!; ab[i] = a[i]! * b[i]!;
+  }
+  const [k, sa, sb, sbb, sab] = [m, ma, mb, bb, ab].map((p) => boxMean(p, w, h, TEXTURE_PX)) as [Float32Array, Float32Array, Float32Array, Float32Array, Float32Array];
+  const sums = new Map<number, { together: number; texture: number; dark: number; lit: number; count: number }>();
+  for (let i = 0; i < n; i++) {
+    if (m[i] === 0 || !parts.has(labels[i]!) || k[i]! < 0.1) continue;
+    const s = sums.get(labels[i]!) ?? { together: 0, texture: 0, dark: 0, lit: 0, count: 0 };
+    const x = sa[i]! / k[i]!, y = sb[i]! / k[i]!;
+    s.together += sab[i]! / k[i]! - x * y;
+    s.texture += sbb[i]! / k[i]! - y * y;
+    s.dark += x; s.lit += y; s.count++;
+    sums.set(labels[i]!, s);
+  }
+  return [...sums].flatMap(([l, s]) => (s.count >= LEAST_PX && s.texture > s.count * LEAST_TEXTURE ** 2 && s.together < (CARRIES * s.texture * s.dark) / s.lit ? [l] : []));
 }
 
 /** Share of the local structure that both show: 1 where neither has any, falling where it differs. */
