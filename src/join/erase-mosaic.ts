@@ -105,7 +105,7 @@ function bringTogether(start: readonly Placed[], frame: MosaicFrame): readonly P
         const back = tryInvert(fit.matrix);
         return back !== null && fit.after < 0.995 * fit.before ? { ...p, light, matrix: multiply(multiply(multiply(grow, back), shrink), p.matrix) } : { ...p, light };
       }
-      const found = localField(luma, lumaOf(laid), weight, cw, ch, { reachPx: PARALLAX * p.source.widthPx * frame.scale * k, cellPx: 8 });
+      const found = localField(luma, lumaOf(laid), weight, cw, ch, { reachPx: PARALLAX * p.source.widthPx * frame.scale * k, cellPx: 8, quick: true });
       return { ...p, light, field: addFields(p.field, found) };
     };
     if (round === 1) {

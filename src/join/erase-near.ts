@@ -189,7 +189,7 @@ function bringOver(source: MosaicSource, matrix: Mat3, luma: Float32Array, cover
     place = multiply(up, multiply(back, multiply(down, place)));
     small = layHalf();
   }
-  const field = localField(luma, small, openHalf(), hw, hh, { reachPx: reach / 2, cellPx: 4 });
+  const field = localField(luma, small, openHalf(), hw, hh, { reachPx: reach / 2, cellPx: 4, quick: true });
   const shift: Shift | null = field === null ? null : { field, scale: 0.5, x0: 0, y0: 0 };
   return { laid: layPart(picture, x0, y0, place, w, h, 'lanczos3', 'clamp', shift), shows: validity(source, place, w, h, shift) };
 }

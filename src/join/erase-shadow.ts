@@ -23,6 +23,8 @@ const CARRIES = 0.7;
 /** Texture under this (sd, coded) proves nothing. */
 const LEAST_TEXTURE = 0.006;
 const TEXTURE_PX = 8;
+/** At least this share of what differs in one piece must be darkened as a shadow darkens. */
+const EXPLAINS = 0.6;
 /** Pixels from which on texture is asked. */
 const LEAST_PX = 300;
 /** What is narrower than twice this is the rim of something a little out of place, px. */
@@ -38,7 +40,7 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   const blurred = [0, 1, 2].map((c) => [gaussianPlane(plane(frame, c), w, h, 1.5), gaussianPlane(plane(clean, c), w, h, 1.5)] as const);
   const a = lumaOf(frame), b = lumaOf(clean);
   const alike = structureAlike(a, b, w, h);
-  const mark = new Uint8Array(n);
+  const mark = new Uint8Array(n), differs = new Uint8Array(n);
   for (let i = 0; i < n; i++) {
     if (hidden[i]! > 0 || !(seen[i]! > 0.5)) continue;
     let least = Infinity, most = 0;
@@ -47,11 +49,14 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
       least = Math.min(least, r);
       most = Math.max(most, r);
     }
+    if (least < DARKER || most > 1 / DARKER) differs[i] = 1;
     const lit = 0.2126 * blurred[0]![1][i]! + 0.7152 * blurred[1]![1][i]! + 0.0722 * blurred[2]![1][i]!;
     if (most < DARKER && least > DARKEST && most < TINT * least && lit > 0.06 && alike[i]! > 0.2) mark[i] = 1;
   }
-  const wide = open(Float32Array.from(mark), w, h, RIM_PX);
-  for (let i = 0; i < n; i++) if (!(wide[i]! > 0)) mark[i] = 0;
+  for (const m of [mark, differs]) {
+    const wide = open(Float32Array.from(m), w, h, RIM_PX);
+    for (let i = 0; i < n; i++) if (!(wide[i]! > 0)) m[i] = 0;
+  }
   const { labels } = connectedComponents(mark, w, h, 8);
   const touching = new Set<number>();
   // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such a gap still belongs.
@@ -59,6 +64,7 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (hidden[y * w + x]! > 0) { top = Math.min(top, y); bottom = y; }
   const beside = dilate(hidden, w, h, Math.max(1, GAP * (bottom - top)));
   for (let i = 0; i < n; i++) if (beside[i]! > 0 && mark[i] !== 0) touching.add(labels[i]!);
+  for (const l of unexplained(mark, differs, labels, touching, w, h)) touching.delete(l);
   for (const l of things(a, b, mark, labels, touching, w, h)) touching.delete(l);
   const out = new Float32Array(n);
   let area = 0, whole = 0;
@@ -69,6 +75,21 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
   // A few dark pixels are grain; more than twice the person is the sun going in.
   if (area < 40 || area > 2 * whole) return null;
   return dilate(out, w, h, 4);
+}
+
+/** Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout. */
+function unexplained(mark: Uint8Array, differs: Uint8Array, labels: Int32Array, parts: ReadonlySet<number>, w: number, h: number): number[] {
+  const { labels: wholes } = connectedComponents(differs, w, h, 8);
+  const size = new Map<number, number>(), shadow = new Map<number, number>(), wholeOf = new Map<number, number>();
+  for (let i = 0; i < mark.length; i++) {
+    if (differs[i] === 0) continue;
+    const whole = wholes[i]!;
+    size.set(whole, (size.get(whole) ?? 0) + 1);
+    if (mark[i] === 0) continue;
+    shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
+    if (!wholeOf.has(labels[i]!)) wholeOf.set(labels[i]!, whole);
+  }
+  return [...parts].filter((l) => wholeOf.has(l) && shadow.get(wholeOf.get(l)!)! < EXPLAINS * size.get(wholeOf.get(l)!)!);
 }
 
 /** Those of the parts that do not show the clean plate's texture darkened: slope of the frame's detail on the clean plate's, within the part, against its darkness. */

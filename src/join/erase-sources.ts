@@ -24,6 +24,11 @@ export interface SourceRequest {
 
 /** Frames chosen, rising. At most `most`; fewer where the rest adds nothing. */
 export function chooseSources(r: SourceRequest): number[] {
+  return sourcesByWorth(r).sort((a, b) => a - b);
+}
+
+/** Frames chosen, the one that adds most first. */
+export function sourcesByWorth(r: SourceRequest): number[] {
   const seen = r.candidates.map((n) => {
     const m = r.fromReference(n);
     const grown = r.hides(n).map((o) => growOutline(o, r.clearPx));
@@ -54,7 +59,7 @@ export function chooseSources(r: SourceRequest): number[] {
     const s = seen[best]!;
     for (let k = 0; k < s.length; k++) count[k] = count[k]! + s[k]!;
   }
-  return chosen.map((i) => r.candidates[i]!).sort((a, b) => a - b);
+  return chosen.map((i) => r.candidates[i]!);
 }
 
 /** Outline moved outwards from its middle: enough for a coarse grid. */

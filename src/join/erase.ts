@@ -22,14 +22,15 @@ import { differenceBeside, nearFill } from './erase-near.js';
 import { frameOfMosaic, gridPoints, hiddenInMosaic } from './erase-room.js';
 import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
-import { chooseSources } from './erase-sources.js';
+import { sourcesByWorth } from './erase-sources.js';
 import { fillUnseen } from './fill-unseen.js';
 import { boundsOf, layOver } from './lay-over.js';
 import { layRelit } from './lay-relit.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
 
-/** Source frames gathered at most, and frames looked at to choose them. */
+/** Source frames gathered at most, how many of them (those that add most) make the still picture, and frames looked at to choose them. */
 const SOURCES = 32;
+const MOSAIC_SOURCES = 24;
 const CANDIDATES = 96;
 
 /** The still picture holds where it differs from the frame beside the hole by no more than this times the noise, and some more that no eye sees. */
@@ -123,10 +124,12 @@ export class PlateCleaner {
     const growPx = request.growPx ?? 3;
     const frame = frameOfMosaic(looked, outlines, motion, w, h);
     const hidden = hiddenInMosaic(frame, looked, outlines, motion, w, h, growPx);
-    const chosen = chooseSources({
+    const byWorth = sourcesByWorth({
       candidates, points: gridPoints(hidden, frame), widthPx: w, heightPx: h, most: SOURCES, clearPx: growPx + 3,
       fromReference: (n) => motion.fromReference(n), hides: things,
     });
+    const chosen = byWorth.toSorted((a, b) => a - b), inMosaic = new Set(byWorth.slice(0, MOSAIC_SOURCES));
+    const ofMosaic = (s: readonly MosaicSource[]): MosaicSource[] => s.filter((q) => inMosaic.has(q.frame));
     const sources: MosaicSource[] = [];
     let got = 0;
     const shaded: MosaicSource[] = [];
@@ -137,8 +140,8 @@ export class PlateCleaner {
       if (shadowPaths.length > 0) shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
       request.onProgress?.(++got, chosen.length);
     }
-    const mosaic = buildMosaic(sources, frame, !motion.still, request.shadowToo ?? true);
-    const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(shaded, frame, !motion.still));
+    const mosaic = buildMosaic(ofMosaic(sources), frame, !motion.still, request.shadowToo ?? true);
+    const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(ofMosaic(shaded), frame, !motion.still));
     const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1);
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
