@@ -25,7 +25,7 @@ export interface LocalFieldOptions {
   readonly reachPx: number;
   /** Side of a cell. Default 12. */
   readonly cellPx?: number;
-  /** A third of the flow's sweeps: enough where cells' medians are all that is wanted. */
+  /** For pictures made small already: patches are sought down to the finest level, with a third of the sweeps. */
   readonly quick?: boolean;
 }
 
@@ -57,7 +57,7 @@ export function localField(template: Float32Array, picture: Float32Array, weight
   const a = new FlowPicture(blurPlane(base, width, height, 0.7), width, height), b = new FlowPicture(blurPlane(other, width, height, 0.7), width, height);
   let u: Float32Array, v: Float32Array;
   try {
-    ({ u, v } = motionAt(a, b, 0, options.quick === true ? { alpha: 4, finest: 1, outer: 2, sweeps: 5 } : { alpha: 4, finest: 1 }));
+    ({ u, v } = motionAt(a, b, 0, options.quick === true ? { alpha: 4, outer: 2, sweeps: 5 } : { alpha: 4, finest: 1 }));
   } finally {
     a.close();
     b.close();
