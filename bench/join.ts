@@ -67,7 +67,7 @@ async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, fram
 }
 
 /** Render speed over decode-and-encode speed of the same plate, both in one run. */
-async function speed(recipe: Recipe, options: JoinOptions): Promise<{ ratio: number; joinFps: number; copyFps: number }> {
+async function speed(recipe: Recipe, options: JoinOptions): Promise<Speed> {
   const folder = mkdtempSync(join(tmpdir(), 'bench-join-'));
   const time = async (fn: (w: VideoWriter, r: JoinRenderer) => Promise<void>): Promise<number> => {
     const r = await JoinRenderer.open(recipe, options);
@@ -88,16 +88,18 @@ async function speed(recipe: Recipe, options: JoinOptions): Promise<{ ratio: num
   }
 }
 
+interface Speed { readonly ratio: number; readonly joinFps: number; readonly copyFps: number }
+
 /**
- * The `stand` shot enlarged to 1080p, rendered whole. The screen's model is the one that was made when the take was judged, as in
- * a production; `anew`: made within the time.
+ * The `stand` shot enlarged to 1080p, rendered whole. `kept`: the screen's model is the one that was made when the take was judged,
+ * as in a production; `anew`: it is made within the time.
  */
-async function speedAt1080(anew = false): Promise<{ ratio: number; joinFps: number; copyFps: number }> {
+async function speedAt1080(): Promise<{ readonly kept: Speed; readonly anew: Speed }> {
   const folder = mkdtempSync(join(tmpdir(), 'bench-join-1080-'));
   try {
     const { recipe, options } = await standAt1080(folder);
-    const { screens: _kept, ...without } = options;
-    return await speed(recipe, anew ? without : options);
+    const { screens: _screens, ...without } = options;
+    return { anew: await speed(recipe, without), kept: await speed(recipe, options) };
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
@@ -189,8 +191,9 @@ export async function run(_seed: number, full = false): Promise<BenchRow[]> {
     row('outside, above the untouched plate', ours.score.outside - plate.score.outside, plain.score.outside - plate.score.outside, 0.3, 0.1);
     out.push({ name: `join ${shot}: shadow area, intersection over union`, ours: ours.score.shadowIou, reference: null, bar: fits ? 0.75 : null, goal: fits ? 0.88 : null, unit: '', better: 'high' });
   }
-  const fast = await speedAt1080();
-  out.push({ name: `join at 1080p, standard recipe (decode and encode alone: ${fast.copyFps.toFixed(1)})`, ours: fast.joinFps, reference: null, bar: 8, goal: 24, unit: 'frames/s', better: 'high' });
+  const { kept, anew } = await speedAt1080();
+  out.push({ name: `join at 1080p, standard recipe (decode and encode alone: ${kept.copyFps.toFixed(1)})`, ours: kept.joinFps, reference: null, bar: 8, goal: 24, unit: 'frames/s', better: 'high' });
+  out.push({ name: `the same with the screen modelled anew (decode and encode alone: ${anew.copyFps.toFixed(1)})`, ours: anew.joinFps, reference: null, bar: null, goal: null, unit: 'frames/s', better: 'high' });
   const once = memoryOf(1), four = memoryOf(4);
   out.push({ name: `join: peak memory of a clip four times as long, over the clip's own (${once} MB)`, ours: Math.round((100 * four) / once) / 100, reference: null, bar: 1.15, goal: 1.05, unit: 'times' });
   return out;
@@ -212,7 +215,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
         ...(frames === undefined ? {} : { frames }), ...(recipeFile === undefined ? {} : { recipeFile }), ...(save === undefined ? {} : { save }),
       })));
     }
-    if (args.includes('--speed')) console.log('1080p speed', JSON.stringify(await speedAt1080()), 'with the screen modelled anew', JSON.stringify(await speedAt1080(true)));
+    if (args.includes('--speed')) console.log('1080p speed', JSON.stringify(await speedAt1080()));
     if (args.includes('--json')) console.log(JSON.stringify(rows));
   }
 }
