@@ -99,7 +99,8 @@ async function speedAt1080(): Promise<{ readonly kept: Speed; readonly anew: Spe
   try {
     const { recipe, options } = await standAt1080(folder);
     const { screens: _screens, ...without } = options;
-    return { anew: await speed(recipe, without), kept: await speed(recipe, options) };
+    // The one that counts first: a second render of one run finds its code compiled.
+    return { kept: await speed(recipe, options), anew: await speed(recipe, without) };
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
