@@ -1,92 +1,99 @@
 /**
- * Strengths of an ambient and of one or two directional lights of given directions on a surface of known normals:
- *     I = a + b · (n · up) + k1 · max(0, n · l1) + k2 · max(0, n · l2)
- * in the logarithm of the picture, since skin's and fur's own pattern multiplies: a weak second lamp on the shaded side then counts
- * as it is seen. Geman-McClure loss, narrowed step by step so that no poor start is kept (A. Blake & A. Zisserman, *Visual
- * Reconstruction*, 1987: graduated non-convexity); a sample that sees no key (cast shadow) pays a toll.
+ * Strengths of an ambient and of one or two directional lights of given directions, the first light's strength being 1:
+ *     S = a + b · (n · up) + max(0, n · l1) + k · max(0, n · l2)
+ * fitted to the differences of log brightness between samples of a surface of known normals (light-head-pairs.ts), so that
+ * neither the surface's colour nor the exposure matters. Gauss-Newton with the Geman-McClure loss, narrowed step by step so that no
+ * poor start is kept (A. Blake & A. Zisserman, *Visual Reconstruction*, 1987: graduated non-convexity); a pair that sees no
+ * key (cast shadow) pays a toll.
  */
+import { PATTERN, type HeadPairs } from './light-head-pairs.js';
+
 export type Direction = readonly [number, number, number];
 
-export interface ShadedSamples {
-  readonly count: number;
-  /** Normals in the world: x right, y up, z away. */
-  readonly nx: Float64Array; readonly ny: Float64Array; readonly nz: Float64Array;
-  /** Linear luminance. */
-  readonly y: Float64Array;
-  /** Its noise (sd), and a level under which differences say nothing. */
-  readonly noise: number; readonly floor: number;
-  /** Bright level of the whole, to start from. */
-  readonly top: number;
-}
+/** Cost a pair (0..1) and [a, b, k]. */
+export interface KeysFit { readonly cost: number; readonly w: readonly [number, number, number] }
 
-/** Cost over all samples and [a, b, k1, k2]. */
-export interface KeysFit { readonly cost: number; readonly w: Float64Array }
-
-/** Spread of the surface's own pattern, as a share of its brightness. */
-const PATTERN = 0.12;
 /** How much wider the loss is in the first rounds of a fit from nothing. */
 const GRADUAL = [4, 2.5, 1.6, 1.2];
-const NOISE_SDS = 2.2;
-/** Unexplained light costs up to this many times what unexplained darkness costs. */
-const BRIGHT = 5;
+/** What it costs to explain a pair as lying in a cast shadow. */
 const SHADOW_TOLL = 0.1;
-/** The ambient's usual fall-off downwards and its weight, as in light-shading.ts. */
-const SKY_SLOPE = 0.3, SKY_WEIGHT = 0.1;
+/**
+ * What is usual of an ambient light, and its weight: it falls off downwards by this share of itself, since a sky or a ceiling is
+ * brighter than the ground under it (an even sky over ground that reflects a quarter gives 0.6, a room less; common practice,
+ * no source). Without it a low weak key and a high stronger one explain a face alike.
+ */
+const SKY_SLOPE = 0.3, SKY_WEIGHT = 0.025;
+/** Most ambient, in keys, and most second light; the change of one round is bounded to these factors. */
+const MOST_AMBIENT = 20, MOST_SECOND = 1.5, UP = 3, DOWN = 0.4;
 
-/** Fits the strengths for the directions l1 and l2 (null: one light), from w where given. */
-export function fitKeys(s: ShadedSamples, l1: Direction, l2: Direction | null, rounds: number, from: ArrayLike<number> | null): KeysFit {
-  const { top, floor: c } = s;
-  const w = Float64Array.from(from ?? [0.15 * top, 0.03 * top, 0.7 * top, l2 === null ? 0 : 0.2 * top]);
-  const A = new Float64Array(16), g = new Float64Array(4), x = new Float64Array(4);
-  let cost = Infinity;
-  for (let round = 0; round < rounds; round++) {
-    A.fill(0);
-    g.fill(0);
-    cost = 0;
-    const widen = from === null ? (GRADUAL[round] ?? 1) : 1, p2 = (PATTERN * widen) ** 2, n2 = (NOISE_SDS * widen * s.noise) ** 2;
-    for (let i = 0; i < s.count; i++) {
-      const nx = s.nx[i]!, ny = s.ny[i]!, nz = s.nz[i]!, y = s.y[i]! + c;
-      const d1 = nx * l1[0] + ny * l1[1] + nz * l1[2], d2 = l2 === null ? 0 : nx * l2[0] + ny * l2[1] + nz * l2[2];
-      x[0] = 1; x[1] = ny; x[2] = d1 > 0 ? d1 : 0; x[3] = d2 > 0 ? d2 : 0;
-      const base = w[0]! + w[1]! * ny + w[3]! * x[3]! + c;
-      let pred = base + w[2]! * x[2]!, r = Math.log(y / pred), v = p2 + n2 / (pred * pred), t2 = (r * r) / v, cap = r > 0 ? BRIGHT : 1, loss = (cap * t2) / (cap + t2);
-      if (d1 > 0.05) {
-        const rs = Math.log(y / base), vs = p2 + n2 / (base * base), ts = (rs * rs) / vs, caps = rs > 0 ? BRIGHT : 1, shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
-        if (shade < loss) { loss = shade; pred = base; r = rs; v = vs; t2 = ts; cap = caps; x[2] = 0; }
-      }
-      cost += loss;
-      const q = cap / (cap + t2), wt = (q * q) / (v * pred * pred), target = r * pred + pred - c;
-      for (let a = 0; a < 4; a++) {
-        const xa = wt * x[a]!;
-        g[a] = g[a]! + xa * target;
-        for (let b = 0; b <= a; b++) A[4 * a + b] = A[4 * a + b]! + xa * x[b]!;
-      }
-    }
-    const ambient = Math.max(w[0]!, 0.02 * top) + c, ridge = (SKY_WEIGHT * s.count) / (PATTERN * PATTERN * ambient * ambient), miss = w[1]! - SKY_SLOPE * w[0]!;
-    cost += Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
-    if (round === rounds - 1) break;
-    A[0] = A[0]! + SKY_SLOPE ** 2 * ridge;
-    A[4] = A[4]! - SKY_SLOPE * ridge;
-    A[5] = A[5]! + ridge;
-    solveBounded(A, g, w, l2 === null ? 3 : 4);
+/** Room for one head's fits. */
+export class KeysRoom {
+  readonly s: HeadPairs;
+  readonly d1: Float64Array; readonly d2: Float64Array;
+  readonly lit: Float64Array; readonly shade: Float64Array; readonly litPer: Float64Array; readonly shadePer: Float64Array;
+
+  constructor(s: HeadPairs) {
+    const of = (): Float64Array => new Float64Array(s.count);
+    this.s = s;
+    this.d1 = of(); this.d2 = of(); this.lit = of(); this.shade = of(); this.litPer = of(); this.shadePer = of();
   }
-  return { cost, w };
+
+  /** Log brightness of every sample for these lights into `lit`, of those that see no key into `shade`. */
+  predict(w: readonly [number, number, number]): void {
+    const { s, d1, d2, lit, shade, litPer, shadePer } = this;
+    for (let i = 0; i < s.count; i++) {
+      const ambient = w[0] + w[1] * s.ny[i]! + w[2] * d2[i]!, all = ambient + d1[i]!;
+      lit[i] = Math.log(all); litPer[i] = 1 / all; shade[i] = Math.log(ambient); shadePer[i] = 1 / ambient;
+    }
+  }
+
+  /** Directions to be fitted for. */
+  aim(l1: Direction, l2: Direction | null): void {
+    const { s, d1, d2 } = this;
+    for (let i = 0; i < s.count; i++) {
+      d1[i] = Math.max(0, s.nx[i]! * l1[0] + s.ny[i]! * l1[1] + s.nz[i]! * l1[2]);
+      d2[i] = l2 === null ? 0 : Math.max(0, s.nx[i]! * l2[0] + s.ny[i]! * l2[1] + s.nz[i]! * l2[2]);
+    }
+  }
 }
 
-/** Least squares by coordinate descent from w, with a, k1, k2 ≥ 0 and |b| ≤ .9 a. A: lower triangle. */
-function solveBounded(A: Float64Array, g: Float64Array, w: Float64Array, free: number): void {
-  for (let pass = 0; pass < 30; pass++) {
-    let moved = 0;
-    for (let i = 0; i < free; i++) {
-      const d = A[5 * i]!;
-      if (!(d > 1e-12)) continue;
-      let q = g[i]!;
-      for (let j = 0; j < free; j++) if (j !== i) q -= (i >= j ? A[4 * i + j]! : A[4 * j + i]!) * w[j]!;
-      q /= d;
-      q = i === 1 ? Math.max(-0.9 * w[0]!, Math.min(0.9 * w[0]!, q)) : Math.max(0, q);
-      moved = Math.max(moved, Math.abs(q - w[i]!));
-      w[i] = q;
+/** Fits the strengths for the directions l1 and l2 (null: one light), from w where given. */
+export function fitKeys(room: KeysRoom, l1: Direction, l2: Direction | null, rounds: number, from: readonly [number, number, number] | null): KeysFit {
+  const { s, d1, d2, lit, shade, litPer, shadePer } = room;
+  let w: [number, number, number] = from === null ? [0.25, 0.25 * SKY_SLOPE, l2 === null ? 0 : 0.3] : [...from];
+  room.aim(l1, l2);
+  let cost = 0;
+  for (let round = 0; round < rounds; round++) {
+    room.predict(w);
+    const widen = from === null ? (GRADUAL[round] ?? 1) ** 2 : 1;
+    let aa = 0, ab = 0, bb = 0, ak = 0, bk = 0, kk = 0, ga = 0, gb = 0, gk = 0;
+    cost = 0;
+    for (let p = 0; p < s.pairs; p++) {
+      const i = s.from[p]!, j = s.to[p]!, v = s.variance[p]! * widen, seen = s.log[i]! - s.log[j]!;
+      let e = seen - lit[i]! + lit[j]!, t2 = (e * e) / v, loss = t2 / (1 + t2), pi = litPer[i]!, pj = litPer[j]!;
+      if (d1[i]! > 0.05 && d1[j]! > 0.05) {
+        const es = seen - shade[i]! + shade[j]!, ts = (es * es) / v, ls = ts / (1 + ts) + SHADOW_TOLL;
+        if (ls < loss) { loss = ls; e = es; t2 = ts; pi = shadePer[i]!; pj = shadePer[j]!; }
+      }
+      cost += loss;
+      const wt = 1 / ((1 + t2) * (1 + t2) * v), ja = pi - pj, jb = s.ny[i]! * pi - s.ny[j]! * pj, jk = d2[i]! * pi - d2[j]! * pj;
+      aa += wt * ja * ja; ab += wt * ja * jb; bb += wt * jb * jb; ak += wt * ja * jk; bk += wt * jb * jk; kk += wt * jk * jk;
+      ga += wt * ja * e; gb += wt * jb * e; gk += wt * jk * e;
     }
-    if (moved < 1e-6 * w[0]!) break;
+    const miss = w[1] - SKY_SLOPE * w[0], ambient = Math.max(w[0], 0.05), ridge = (SKY_WEIGHT * s.pairs) / (PATTERN * ambient) ** 2;
+    cost += Math.min(4 * SKY_WEIGHT * s.pairs, ridge * miss * miss);
+    if (round === rounds - 1) break;
+    const step = solve3(aa * 1.001 + SKY_SLOPE ** 2 * ridge + 1e-9, ab - SKY_SLOPE * ridge, bb * 1.001 + ridge + 1e-9, ak, bk, l2 === null ? 1 : kk * 1.001 + 1e-9, ga + ridge * SKY_SLOPE * miss, gb - ridge * miss, l2 === null ? 0 : gk);
+    const a = Math.min(MOST_AMBIENT, UP * w[0] + 0.05, Math.max(0.02, DOWN * w[0], w[0] + step[0]));
+    w = [a, Math.max(-0.9 * a, Math.min(0.9 * a, w[1] + step[1])), l2 === null ? 0 : Math.max(0, Math.min(MOST_SECOND, w[2] + step[2]))];
   }
+  return { cost: cost / s.pairs, w };
+}
+
+/** Solves a symmetric 3 × 3 system; zeros where it has no answer. */
+function solve3(aa: number, ab: number, bb: number, ak: number, bk: number, kk: number, x: number, y: number, z: number): readonly [number, number, number] {
+  const c0 = bb * kk - bk * bk, c1 = ak * bk - ab * kk, c2 = ab * bk - ak * bb, det = aa * c0 + ab * c1 + ak * c2;
+  if (!(Math.abs(det) > 1e-18)) return [0, 0, 0];
+  const d1 = aa * kk - ak * ak, d2 = ab * ak - aa * bk, e2 = aa * bb - ab * ab;
+  return [(c0 * x + c1 * y + c2 * z) / det, (c1 * x + d1 * y + d2 * z) / det, (c2 * x + d2 * y + e2 * z) / det];
 }

@@ -110,7 +110,7 @@ function clean(extra: { priorLed?: boolean; wouldHelp?: string | undefined }): {
   return { ...(extra.priorLed ? { priorLed: true } : {}), ...(extra.wouldHelp ? { wouldHelp: extra.wouldHelp } : {}) };
 }
 
-interface Head { azimuth: number; elevation: number; sd: number; stops: number; stopsSd: number; key: readonly [number, number, number] }
+interface Head { azimuth: number; elevation: number; sd: number; stops: number; stopsSd: number }
 
 function mergeHeads(heads: readonly { light: ShadingLight; weight: number }[]): Head | null {
   if (heads.length === 0) return null;
@@ -124,7 +124,7 @@ function mergeHeads(heads: readonly { light: ShadingLight; weight: number }[]): 
   }
   const best = heads.reduce((a, b) => (b.weight > a.weight ? b : a)).light;
   // The model's own error is common to all heads: more heads help less than their number says.
-  return { azimuth: wrapDeg(first.azimuthDeg + az / w), elevation: el / w, sd: Math.max(3, 1 / Math.sqrt(w)), stops: st / w, stopsSd: best.keyFillSd, key: best.keyRgb };
+  return { azimuth: wrapDeg(first.azimuthDeg + az / w), elevation: el / w, sd: Math.max(3, 1 / Math.sqrt(w)), stops: st / w, stopsSd: best.keyFillSd };
 }
 
 /** Colour of the key: only as good as the guess that ground (or skin) is neutral, and marked so. */

@@ -21,6 +21,9 @@ import { COARSE_RADIUS_PX, FINE_RADIUS_PX, draw, prepare, type Scene, type Vec }
 export interface BallLight extends ShadingLight {
   /** Outline in pixels: centre, half axes, and the turn of the first in degrees. */
   readonly ellipse: readonly [number, number, number, number, number];
+  /** Linear RGB of key and of ambient. */
+  readonly keyRgb: readonly [number, number, number];
+  readonly fillRgb: readonly [number, number, number];
 }
 
 /** Outline of the ball on the spot under a pose; null where a part lies behind the camera. */
