@@ -7,8 +7,9 @@
  */
 import { DEG_PER_RAD } from '../core/angles.js';
 import { fitKeys, type Direction, type KeysFit, type KeysRoom } from './light-fit-keys.js';
+import { fitLevels, type LevelStrengths } from './light-fit-levels.js';
 
-export interface Lights extends KeysFit { readonly l1: Direction; readonly l2: Direction | null }
+export interface Lights extends KeysFit { readonly levels: LevelStrengths; readonly l1: Direction; readonly l2: Direction | null }
 
 export interface FoundKeys {
   readonly one: Lights;
@@ -32,6 +33,15 @@ export const dot = (a: Direction, b: Direction): number => a[0] * b[0] + a[1] * 
 export const degreesApart = (a: Direction, b: Direction): number => Math.acos(Math.max(-1, Math.min(1, dot(a, b)))) * DEG_PER_RAD;
 const unit = (x: number, y: number, z: number): Direction => { const n = Math.hypot(x, y, z); return [x / n, y / n, z / n]; };
 
+/** Weight of the levels' cost a sample beside the differences' a pair. */
+const LEVELS = 0.5;
+
+/** Both fits for these directions: differences see through a coat's patches, levels through a hat's shadow; each ends where its model does. */
+function fitBoth(room: KeysRoom, l1: Direction, l2: Direction | null, rounds: number, from: { readonly w: readonly [number, number, number]; readonly levels: LevelStrengths } | null): KeysFit & { readonly levels: LevelStrengths } {
+  const d = fitKeys(room, l1, l2, rounds, from === null ? null : from.w), v = fitLevels(room.s.levels, l1, l2, rounds, from === null ? null : from.levels);
+  return { cost: (d.cost + (LEVELS * v.cost) / room.s.levels.count) / (1 + LEVELS), w: d.w, levels: v.w };
+}
+
 /** Points of a Fibonacci sphere, but for those far below: a key from there lights nothing that is seen. */
 function directions(n: number): Direction[] {
   const out: Direction[] = [];
@@ -44,7 +54,7 @@ function directions(n: number): Direction[] {
 
 /** The best single light and the best pair. `eye`: from the head to the camera. */
 export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
-  const tried: Lights[] = directions(200).map((l1): Lights => ({ l1, l2: null, ...fitKeys(room, l1, null, 6, null) })).sort((a, b) => a.cost - b.cost);
+  const tried: Lights[] = directions(200).map((l1): Lights => ({ l1, l2: null, ...fitBoth(room, l1, null, 6, null) })).sort((a, b) => a.cost - b.cost);
   const ones: Lights[] = [];
   for (const t of tried) {
     if (ones.length === 3) break;
@@ -55,7 +65,7 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
   const grid = directions(110).filter((d) => dot(d, eye) >= BEHIND);
   for (const f of refined.slice(0, 2)) {
     if (dot(f.l1, eye) < BEHIND_FIRST) continue;
-    const pairs: Lights[] = grid.filter((d) => dot(d, f.l1) <= NEARER).map((l2): Lights => ({ l1: f.l1, l2, ...fitKeys(room, f.l1, l2, 4, [f.w[0], f.w[1], 0.2]) }));
+    const pairs: Lights[] = grid.filter((d) => dot(d, f.l1) <= NEARER).map((l2): Lights => ({ l1: f.l1, l2, ...fitBoth(room, f.l1, l2, 4, { w: [f.w[0], f.w[1], 0.2], levels: [f.levels[0], f.levels[1], f.levels[2], 0.2 * f.levels[2]] }) }));
     for (const t of pairs.sort((a, b) => a.cost - b.cost).slice(0, 2)) {
       const r = refine(room, t, eye);
       if (two === null || r.cost < two.cost) two = r;
@@ -72,7 +82,7 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
 
 /** Pattern search of one or both directions with halving steps, from 6° to half of one. With `eye`, two lights stay in front and apart. */
 function refine(room: KeysRoom, from: Lights, eye: Direction | null): Lights {
-  let now: Lights = { ...from, ...fitKeys(room, from.l1, from.l2, 8, from.w) };
+  let now: Lights = { ...from, ...fitBoth(room, from.l1, from.l2, 8, from) };
   const better = (which: 0 | 1, step: number): boolean => {
     const d = which === 0 ? now.l1 : now.l2!, other = which === 0 ? now.l2 : now.l1;
     const o: Direction = Math.abs(d[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
@@ -82,7 +92,7 @@ function refine(room: KeysRoom, from: Lights, eye: Direction | null): Lights {
       const l = unit(d[0] + p * t[0] + q * v[0], d[1] + p * t[1] + q * v[1], d[2] + p * t[2] + q * v[2]);
       if (l[1] < LOWEST || (eye !== null && (dot(l, eye) < (which === 0 ? BEHIND_FIRST : BEHIND) || (other !== null && dot(l, other) > NEARER)))) continue;
       const l1 = which === 0 ? l : now.l1, l2 = which === 0 ? now.l2 : l;
-      const r = fitKeys(room, l1, l2, 4, now.w);
+      const r = fitBoth(room, l1, l2, 4, now);
       if (r.cost < now.cost - 1e-6) { now = { l1, l2, ...r }; return true; }
     }
     return false;

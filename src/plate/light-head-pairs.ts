@@ -6,9 +6,12 @@
  * averaged with those neighbours that differ by no more than noise does (J.-S. Lee, *Digital image smoothing and the sigma
  * filter*, CVGIP 24, 1983), so that borders stay.
  */
+import type { ShadedSamples } from './light-fit-levels.js';
 import type { HeadSample } from './light-head-samples.js';
 
 export interface HeadPairs {
+  /** The levels themselves, of the same samples. */
+  readonly levels: ShadedSamples;
   /** Samples: normals in the world and log luminance. */
   readonly count: number;
   readonly nx: Float64Array; readonly ny: Float64Array; readonly nz: Float64Array; readonly log: Float64Array;
@@ -24,6 +27,8 @@ const APART = [0.27, 0.54];
 /** Spread of the difference by the skin's own pattern, natural log, and what noise counts for: at low levels its logarithm is no normal law. */
 export const PATTERN = 0.15;
 const NOISE_SDS = 2;
+/** An ambient is not as even as the model's: what it varies by, natural log, where all light is ambient, taken to be so under this share of the brightest. */
+const UNEVEN = 0.3, DARK = 0.2;
 /** A step within two samples that exceeds those beside it by this much, natural log, and by two sds of noise, is a border of the coat, not shading. */
 const STEP = 0.25;
 /** Heads of fewer samples a radius show no border apart from shading. */
@@ -58,13 +63,16 @@ export function headPairs(samples: readonly HeadSample[], noise: number, radius:
         const j = at.get(keyOf(kept[i]!.col + dx, kept[i]!.row + dy));
         if (j === undefined || crosses(kept[i]!, dx, dy, at, edge)) continue;
         const v = sd * sd * (1 / level[i]! ** 2 + 1 / level[j]! ** 2);
-        from.push(i); to.push(j); noisy.push(v); variance.push(PATTERN * PATTERN + NOISE_SDS * NOISE_SDS * v);
+        from.push(i); to.push(j); noisy.push(v); const u = (k: number): number => UNEVEN * Math.min(1, (DARK * top) / level[k]!);
+        variance.push(PATTERN * PATTERN + NOISE_SDS * NOISE_SDS * v + u(i) ** 2 + u(j) ** 2);
       }
     }
   }
   if (from.length < 40) return null;
+  const nx = Float64Array.from(kept, (q) => q.nx), ny = Float64Array.from(kept, (q) => q.ny), nz = Float64Array.from(kept, (q) => q.nz);
   return {
-    count: n, nx: Float64Array.from(kept, (q) => q.nx), ny: Float64Array.from(kept, (q) => q.ny), nz: Float64Array.from(kept, (q) => q.nz), log,
+    levels: { count: n, nx, ny, nz, y: Float64Array.from(kept, (q) => q.y), noise, scale: Math.max(0.03 * top, 0.12 * (top - middle[Math.floor(0.05 * middle.length)]!), NOISE_SDS * noise), top },
+    count: n, nx, ny, nz, log,
     pairs: from.length, from: Int32Array.from(from), to: Int32Array.from(to), variance: Float64Array.from(variance), noise: Float64Array.from(noisy),
   };
 }

@@ -10,7 +10,8 @@ import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
 import { degreesApart, findKeys, type FoundKeys, type Lights } from './light-find-keys.js';
 import { KeysRoom, type Direction } from './light-fit-keys.js';
-import { headPairs, type HeadPairs } from './light-head-pairs.js';
+import { explainedByLevels } from './light-fit-levels.js';
+import { headPairs } from './light-head-pairs.js';
 import { headSamples, sampleRadius, sampleSide } from './light-head-samples.js';
 import { lumaNoise } from './luma-noise.js';
 import { outlineBlur } from './outline-blur.js';
@@ -76,10 +77,10 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   if (pairs === null) return null;
   const room = new KeysRoom(pairs), found = findKeys(room, [-sight[0], -sight[1], -sight[2]]);
   const said = answer(found), angles = (d: Direction): { azimuthDeg: number; elevationDeg: number } => ({ azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD, elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]))) * DEG_PER_RAD });
-  const explained = explainedBy(room, said.lights);
+  const explained = explainedByLevels(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
   return {
     ...angles(said.key), ...(said.second === null ? {} : { second: { ...angles(said.second), share: said.share } }),
-    directionSd: Math.min(90, Math.hypot(said.sdDeg, UNEXPLAINED_DEG * (1 - explained) ** 2, SOFT_DEG * blur)), keyFillStops: said.stops, keyFillSd: Math.min(3, Math.hypot(said.stopsSd, UNEXPLAINED_STOPS * (1 - explained) ** 2, SOFT_STOPS * blur)), explained,
+    directionSd: Math.min(90, Math.hypot(said.sdDeg, UNEXPLAINED_DEG * (1 - explained), SOFT_DEG * blur)), keyFillStops: said.stops, keyFillSd: Math.min(3, Math.hypot(said.stopsSd, UNEXPLAINED_STOPS * (1 - explained), SOFT_STOPS * blur)), explained,
   };
 }
 
@@ -88,35 +89,24 @@ interface Said { readonly lights: Lights; readonly key: Direction; readonly seco
 /** One key or two, and an uncertainty that the answer not given stays within so far as it may yet be the right one. */
 function answer(f: FoundKeys): Said {
   const one = f.one, oneStops = stopsOf(one, one.l1);
-  if (f.two === null) return { lights: one, key: one.l1, second: null, share: 0, sdDeg: Math.hypot(ONE_DEG, f.spreadDeg), stops: oneStops, stopsSd: STOPS };
+  if (f.two === null) return { lights: one, key: one.l1, second: null, share: 0, sdDeg: Math.hypot(ONE_DEG, f.spreadDeg), stops: oneStops.stops, stopsSd: Math.hypot(STOPS, oneStops.sd) };
   const k = f.two.w[2], swapped = k > 1, key = swapped ? f.two.l2! : f.two.l1, second = swapped ? f.two.l1 : f.two.l2!, share = swapped ? 1 / k : k;
   // How likely two are: by the gain; a weak second light is the sky's unevenness.
-  const chance = share < SHARE ? 0 : 1 / (1 + Math.exp(-(f.gain - GAIN) / GAIN_WIDTH)), told = chance > 0.5;
-  const stops = stopsOf(f.two, key), apart = degreesApart(one.l1, key), stopsApart = Math.abs(oneStops - stops);
+  const [, , v1, v2] = f.two.levels, byLevels = v2 > v1 ? v1 / v2 : v2 / Math.max(1e-9, v1);
+  const chance = Math.min(share, byLevels) < SHARE ? 0 : 1 / (1 + Math.exp(-(f.gain - GAIN) / GAIN_WIDTH)), told = chance > 0.5;
+  const stops = stopsOf(f.two, key), apart = degreesApart(one.l1, key), stopsApart = Math.abs(oneStops.stops - stops.stops);
   const other = Math.sqrt(told ? 1 - chance : chance);
-  if (!told) return { lights: one, key: one.l1, second: null, share: 0, sdDeg: Math.hypot(ONE_DEG, f.spreadDeg, other * apart), stops: oneStops, stopsSd: Math.hypot(STOPS, other * stopsApart) };
+  if (!told) return { lights: one, key: one.l1, second: null, share: 0, sdDeg: Math.hypot(ONE_DEG, f.spreadDeg, other * apart), stops: oneStops.stops, stopsSd: Math.hypot(STOPS, oneStops.sd, other * stopsApart) };
   const about = Math.max(0, (share - ALIKE) / (1 - ALIKE)) * 0.5, between = degreesApart(key, second);
-  return { lights: f.two, key, second, share, sdDeg: Math.hypot(TWO_DEG, other * apart, about * between), stops, stopsSd: Math.hypot(2 * STOPS, other * stopsApart) };
+  return { lights: f.two, key, second, share, sdDeg: Math.hypot(TWO_DEG, other * apart, about * between), stops: stops.stops, stopsSd: Math.hypot(2 * STOPS, stops.sd, other * stopsApart) };
 }
 
-/** log2((key + ambient) / ambient) where the surface faces the key. */
-function stopsOf(lights: Lights, key: Direction): number {
-  const [a, b, k] = lights.w, ambient = Math.max(1e-5, a + b * key[1]), strength = key === lights.l1 ? 1 : k;
-  return Math.log2(1 + strength / ambient);
-}
-
-/** Share of the variance of the differences that the lights explain, noise and outliers aside. */
-function explainedBy(room: KeysRoom, lights: Lights): number {
-  const s: HeadPairs = room.s;
-  room.aim(lights.l1, lights.l2);
-  room.predict(lights.w);
-  let all = 0, left = 0;
-  for (let p = 0; p < s.pairs; p++) {
-    const i = s.from[p]!, j = s.to[p]!, seen = s.log[i]! - s.log[j]!, e = seen - room.lit[i]! + room.lit[j]!, t2 = (e * e) / s.variance[p]!, w = 1 / (1 + t2) ** 2;
-    all += w * Math.max(0, seen * seen - s.noise[p]!);
-    left += w * Math.max(0, e * e - s.noise[p]!);
-  }
-  return all > 0 ? Math.max(0, 1 - left / all) : 0;
+/** log2((key + ambient) / ambient) where the surface faces the key: the middle of what differences and levels say, and half of what they differ by. */
+function stopsOf(lights: Lights, key: Direction): { readonly stops: number; readonly sd: number } {
+  const [a, b, k] = lights.w, [va, vb, v1, v2] = lights.levels, first = key === lights.l1;
+  const stops = (strength: number, ambient: number): number => Math.log2(1 + strength / Math.max(1e-5 * strength, ambient));
+  const differences = stops(first ? 1 : k, a + b * key[1]), levels = stops(first ? v1 : v2, va + vb * key[1]);
+  return { stops: (differences + levels) / 2, sd: Math.abs(differences - levels) / 2 };
 }
 
 const unit = (v: [number, number, number]): [number, number, number] => { const n = Math.hypot(v[0], v[1], v[2]); return [v[0] / n, v[1] / n, v[2] / n]; };
