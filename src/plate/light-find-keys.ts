@@ -9,14 +9,12 @@ import { DEG_PER_RAD } from '../core/angles.js';
 import { fitKeys, type Direction, type KeysFit, type KeysRoom } from './light-fit-keys.js';
 import { fitLevels, type LevelStrengths } from './light-fit-levels.js';
 
-export interface Lights extends KeysFit { readonly levels: LevelStrengths; readonly l1: Direction; readonly l2: Direction | null }
+export interface Lights extends KeysFit { readonly levels: LevelStrengths; readonly byLevels: number; readonly byDifferences: number; readonly l1: Direction; readonly l2: Direction | null }
 
 export interface FoundKeys {
   readonly one: Lights;
   /** The best pair of lights, whether or not it is believed. */
   readonly two: Lights | null;
-  /** What a second light takes off the cost of a pair of samples (at most 1). */
-  readonly gain: number;
   /** Spread of the one light's direction over all directions by how well each explains the head, degrees, each of two axes. */
   readonly spreadDeg: number;
 }
@@ -37,9 +35,9 @@ const unit = (x: number, y: number, z: number): Direction => { const n = Math.hy
 const LEVELS = 0.5;
 
 /** Both fits for these directions: differences see through a coat's patches, levels through a hat's shadow; each ends where its model does. */
-function fitBoth(room: KeysRoom, l1: Direction, l2: Direction | null, rounds: number, from: { readonly w: readonly [number, number, number]; readonly levels: LevelStrengths } | null): KeysFit & { readonly levels: LevelStrengths } {
+function fitBoth(room: KeysRoom, l1: Direction, l2: Direction | null, rounds: number, from: { readonly w: readonly [number, number, number]; readonly levels: LevelStrengths } | null): Omit<Lights, 'l1' | 'l2'> {
   const d = fitKeys(room, l1, l2, rounds, from === null ? null : from.w), v = fitLevels(room.s.levels, l1, l2, rounds, from === null ? null : from.levels);
-  return { cost: (d.cost + (LEVELS * v.cost) / room.s.levels.count) / (1 + LEVELS), w: d.w, levels: v.w };
+  return { cost: (d.cost + (LEVELS * v.cost) / room.s.levels.count) / (1 + LEVELS), byLevels: v.cost / room.s.levels.count, byDifferences: d.cost, w: d.w, levels: v.w };
 }
 
 /** Points of a Fibonacci sphere, but for those far below: a key from there lights nothing that is seen. */
@@ -77,7 +75,7 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
     sum += w;
     square += w * degreesApart(t.l1, one.l1) ** 2;
   }
-  return { one, two, gain: two === null ? 0 : one.cost - two.cost, spreadDeg: sum > 1e-9 ? Math.sqrt(square / sum / 2) : 0 };
+  return { one, two, spreadDeg: sum > 1e-9 ? Math.sqrt(square / sum / 2) : 0 };
 }
 
 /** Pattern search of one or both directions with halving steps, from 6° to half of one. With `eye`, two lights stay in front and apart. */
