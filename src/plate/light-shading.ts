@@ -42,12 +42,12 @@ const SOFT_DEG = 45, SOFT_STOPS = 4;
 /** The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and stops, for one key and for two (made heads). */
 const ONE_DEG = 4, TWO_DEG = 7, STOPS = 0.3;
 /**
- * A second key is believed where it takes so much off the cost of a pair and so much off that of a sample (light-find-keys.ts), and has
+ * A second key is believed where it takes so much off the cost of a pair and such a share off that of the levels (light-find-keys.ts), and has
  * at least this share of the first's strength; by how much (in widths) the lesser of the two misses says how far the other
  * answer stays within the uncertainty. On made heads a coat's patch or a beard gains in levels but hardly in differences, a hat's
  * shadow (a traced face) the other way about, two lamps in both; an uneven sky reads as a second light of .2 to .25 (two faces in sun).
  */
-const GAIN = { differences: 0.015, levels: 0.03 }, GAIN_WIDTH = { differences: 0.004, levels: 0.01 }, SHARE = 0.27;
+const GAIN = { differences: 0.015, levels: 0.15 }, GAIN_WIDTH = { differences: 0.004, levels: 0.02 }, SHARE = 0.27;
 /** From this share on the two may be the other way about. */
 const ALIKE = 0.55;
 
@@ -94,7 +94,7 @@ function answer(f: FoundKeys): Said {
   const k = f.two.w[2], swapped = k > 1, key = swapped ? f.two.l2! : f.two.l1, second = swapped ? f.two.l1 : f.two.l2!, share = swapped ? 1 / k : k;
   // How likely two are: by the gain; a weak second light is the sky's unevenness.
   const [, , v1, v2] = f.two.levels, byLevels = v2 > v1 ? v1 / v2 : v2 / Math.max(1e-9, v1);
-  const over = Math.min((one.byDifferences - f.two.byDifferences - GAIN.differences) / GAIN_WIDTH.differences, (one.byLevels - f.two.byLevels - GAIN.levels) / GAIN_WIDTH.levels);
+  const over = Math.min((one.byDifferences - f.two.byDifferences - GAIN.differences) / GAIN_WIDTH.differences, (1 - f.two.byLevels / one.byLevels - GAIN.levels) / GAIN_WIDTH.levels);
   const chance = Math.min(share, byLevels) < SHARE ? 0 : 1 / (1 + Math.exp(-over)), told = chance > 0.5;
   const stops = stopsOf(f.two, key), apart = degreesApart(one.l1, key), stopsApart = Math.abs(oneStops.stops - stops.stops);
   const other = Math.sqrt(told ? 1 - chance : chance);
