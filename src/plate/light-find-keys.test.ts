@@ -26,3 +26,19 @@ test('two lamps are told apart on most made heads, the stronger as the key; one 
   }
   expect(falsely).toBe(0);
 });
+
+test('a patched coat, a beard or dark skin does not lead the answer, and the stated uncertainty covers the errors', { timeout: 240_000 }, () => {
+  let off = 0, covered = 0, all = 0;
+  for (const kind of ['patched coat', 'beard', 'dark skin'] as const) {
+    const random = new RandomStream(54, 5);
+    for (let i = 0; i < 8; i++) {
+      const h = makeHead(random, 40, kind), l = lightFromShading(h.picture, h.ellipse, null)!, e = angleBetween(l, h);
+      all++;
+      if (e > 15) off++;
+      // Nine in ten of a round normal law lie within 2.15 sds of an axis.
+      if (e <= 2.4 * l.directionSd) covered++;
+    }
+  }
+  expect(off).toBeLessThanOrEqual(2);
+  expect(covered).toBeGreaterThanOrEqual(0.9 * all);
+});
