@@ -1,5 +1,5 @@
 /** A frame looked at once more, out of order, with what the rest of its track says of it. */
-import { apply, invert, multiply, normalise, type Mat3 } from '../geometry/mat3.js';
+import { invert, multiply, normalise, type Mat3 } from '../geometry/mat3.js';
 import { align, type AlignOptions, type AlignResult } from './ride-align.js';
 import { adjointTo, changeCoordinates } from './ride-coordinates.js';
 import { detect } from './ride-detect.js';
@@ -8,10 +8,9 @@ import { generatorLog, localScale } from './ride-generators.js';
 import type { FollowedFrame, Key, RegionKeys } from './ride-keys.js';
 import type { RegionLight } from './ride-light.js';
 import { fillPyramid } from './ride-pyramid.js';
-import { plausible } from './ride-quality.js';
+import { cornersApart, plausible } from './ride-quality.js';
 import type { ShutterBlur } from './ride-shutter.js';
 import type { LumaFrame } from './ride-source.js';
-import type { RideTemplate } from './ride-template.js';
 
 /** Starts (or a start and what another came to) closer than this at every corner are one, px. */
 const SAME_START = 0.4;
@@ -47,7 +46,7 @@ function bestCoarse(keys: RegionKeys, shutter: ShutterBlur, key: Key, starts: re
   const template = shutter.coarse(key, way, options.startLevel ?? 1), tried: Mat3[] = [];
   let best: AlignResult | null = null;
   for (const start of starts) {
-    if (tried.some((t) => apart(key.template, t, start) < SAME_START)) continue;
+    if (tried.some((t) => cornersApart(key.template, t, start) < SAME_START)) continue;
     const r = align(template, keys.pyramid, start, options, key.scratch);
     tried.push(start);
     if (r === null) continue;
@@ -55,9 +54,4 @@ function bestCoarse(keys: RegionKeys, shutter: ShutterBlur, key: Key, starts: re
     if (plausible(key.template, r.warp, options.predicted) && better(r, best)) best = r;
   }
   return best;
-}
-
-/** Largest distance of a corner under two warps, px. */
-function apart(template: RideTemplate, a: Mat3, b: Mat3): number {
-  return Math.max(...template.corners.map(([u, v]) => { const p = apply(a, u, v), q = apply(b, u, v); return Math.hypot(p[0] - q[0], p[1] - q[1]); }));
 }

@@ -7,8 +7,11 @@ import { align, type AlignResult } from './ride-align.js';
 import { detect } from './ride-detect.js';
 import { generatorExp, generatorLog, localScale, priorInformation } from './ride-generators.js';
 import type { Key, Miss, RegionKeys } from './ride-keys.js';
-import { plausible, qualityOf } from './ride-quality.js';
+import { cornersApart, plausible, qualityOf } from './ride-quality.js';
 import type { ShutterBlur } from './ride-shutter.js';
+
+/** Share of a level's pixel. */
+const SAME_START = 0.3;
 
 /** What the frames before say of the next one. */
 export interface Known {
@@ -78,6 +81,8 @@ export class RegionFit {
     for (let k = 0; k < tries; k++) {
       const start = k === 0 ? starts[0]! : starts[(k - 1) % starts.length]!;
       const level = k === 0 ? 1 : k <= starts.length ? 2 : top;
+      // Starts that lie within a part of that level's pixel come to the same.
+      if (k > 0 && starts.slice(0, (k - 1) % starts.length).some((t) => cornersApart(key.template, t, start) < SAME_START * (1 << level))) continue;
       const r = align(template, this.keys.pyramid, start, { predicted: predictedWarp, prior: k === 0 ? near : prior, usualSigma: key.usualSigma, light: key.light, startLevel: Math.min(level, top), stopLevel: judge }, key.scratch);
       const q = r === null || !plausible(key.template, r.warp, predictedWarp) ? -1 : qualityOf(r);
       if (q > 1.03 * quality) { best = r; quality = q; }

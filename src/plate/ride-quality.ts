@@ -42,3 +42,8 @@ export function cornerSd(template: RideTemplate, r: { information: Float64Array;
   }
   return px * Math.sqrt(s / (2 * template.corners.length));
 }
+
+/** Largest distance of a corner under two warps, px. */
+export function cornersApart(template: RideTemplate, a: Mat3, b: Mat3): number {
+  return Math.max(...template.corners.map(([u, v]) => { const p = apply(a, u, v), q = apply(b, u, v); return Math.hypot(p[0] - q[0], p[1] - q[1]); }));
+}
