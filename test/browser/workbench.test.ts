@@ -207,6 +207,9 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.keyboard.press('Escape');
     await page.locator('#measures .stale').waitFor();
     await page.getByRole('button', { name: 'Measure again' }).click();
+    // What is being done can be read, not only its bar: the words have a width.
+    await page.locator('.job .stage', { hasText: '%' }).waitFor();
+    expect((await page.locator('.job .stage').first().boundingBox())!.width).toBeGreaterThan(40);
     await page.locator('#measures .stale').waitFor({ state: 'detached', timeout: 90_000 });
     await page.locator('#brief .stale').waitFor();
     expect(await page.locator('.measure-columns').textContent()).toMatch(/no mark tells how the camera looks/);
@@ -238,6 +241,11 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('heading', { name: 'The cut' }).waitFor();
     await page.getByRole('button', { name: 'Add a title' }).click();
     await page.waitForFunction(() => document.querySelectorAll('.cut-line').length === 3);
+    await page.getByRole('button', { name: 'Add it as it is' }).click();
+    await page.waitForFunction(() => document.querySelectorAll('.cut-line').length === 4);
+    await page.getByLabel(/^captions/).fill('4-9 She waits.');
+    await page.getByLabel(/^captions/).press('Tab');
+    await expect.poll(async () => ((await (await fetch(`${base}api/documents/cut`)).json()) as { captions: unknown[]; entries: { kind: string }[] }[])[0]).toMatchObject({ captions: [{ in: 4, out: 10, text: 'She waits.' }] });
     await look('cut');
     await page.getByRole('link', { name: 'Ledger' }).focus();
     await page.keyboard.press('Enter');

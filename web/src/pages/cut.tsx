@@ -4,6 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { CutDocument, CutEntry } from '../../../src/book/documents.js';
 import { edit, startJob } from '../api.js';
 import { ById } from '../parts/by-id.js';
+import { CutWords, FilmLine } from '../parts/cut-words.js';
 import { Picture } from '../parts/picture.js';
 
 function starting(book: BookState): CutDocument {
@@ -66,9 +67,11 @@ export function CutPage(props: { book: BookState }): JSX.Element {
             </li>
           )}</Index>
         </ol>
+        <Show when={props.book.films.length > 0}><FilmLine book={props.book} onAdd={(film, from, to) => put('add a film shot', [...cut().entries, { kind: 'film', film, in: from, out: to, soundLead: 0, soundTail: 0 }])} /></Show>
         <p class="controls"><button onClick={() => put('add a title', [...cut().entries, { kind: 'title', lines: ['…'], frames: 48 }])}>Add a title</button>
           <For each={props.book.picks.filter((p) => !cut().entries.some((e) => e.kind === 'pick' && e.pick === p.id))}>{(p) => <button onClick={() => put(`add ${p.title}`, [...cut().entries, { kind: 'pick', pick: p.id, trimIn: 0, trimOut: 0, soundLead: 0, soundTail: 0, soundFrom: 'film' }])}>Add {p.title}</button>}</For></p>
       </section>
+      <CutWords cut={cut()} />
       <section>
         <h2>Deliveries</h2>
         <p class="controls"><button onClick={() => void startJob('deliver', '')}>Deliver</button><button onClick={() => void startJob('deliver', '', { master: false })}>Web file only</button><button onClick={() => void startJob('reveal', '')}>Make the reveal</button></p>
