@@ -69,7 +69,9 @@ export function layShade(cover: usize, contact: usize, sw: i32, out: usize, w: i
       if (own && v128.any_true(dark)) {
         const at = soft + (<usize>((y + dy - softY) * softW + x + dx - softX) << 2);
         const low = f32x4.splat(1e-5);
-        const r = log2x4(f32x4.pmax(low, v128.load(at))), g = log2x4(f32x4.pmax(low, v128.load(at + sp))), b = log2x4(f32x4.pmax(low, v128.load(at + 2 * sp)));
+        // No pixel beyond its end is dark.
+        const within = min(4, softW - (x + dx - softX));
+        const r = log2x4(f32x4.pmax(low, loadTail(at, within))), g = log2x4(f32x4.pmax(low, loadTail(at + sp, within))), b = log2x4(f32x4.pmax(low, loadTail(at + 2 * sp, within)));
         const s = f32x4.sub(offset, f32x4.mul(f32x4.splat(0.6931471806), f32x4.add(f32x4.add(f32x4.mul(wr, r), f32x4.mul(wg, g)), f32x4.mul(wb, b))));
         const t = f32x4.pmin(one, f32x4.pmax(zero, f32x4.mul(f32x4.sub(s, f32x4.splat(0.45)), f32x4.splat(2.5))));
         const there = f32x4.mul(f32x4.mul(t, t), f32x4.sub(f32x4.splat(3), f32x4.add(t, t)));
