@@ -46,7 +46,7 @@ export function judgeSlip(series: Series, judge: Judge): void {
 export function judgeChatter(series: Series, judge: Judge): void {
   const quality = stepOf(judge.recipe, 'peel')?.quality, mend = quality === 'fast' ? 'peel at fine quality (it is fast now)' : 'draw the garbage matte closer, or light the screen more evenly and shoot again';
   const kinds: { list: readonly Reading[]; limit: number; needed: string; say: (v: number, worst: number) => string }[] = [
-    { list: series.readings.chatter ?? [], limit: LIMITS.chatter, needed: NEEDED.chatter, say: (v, w) => `the matte's outline goes to and fro by ${v.toFixed(2)} of alpha from frame to frame, most about frame ${w}: ${mend}` },
+    { list: series.readings.chatter ?? [], limit: LIMITS.chatter, needed: NEEDED.chatter, say: (v, w) => `pieces of the matte's outline go to and fro by ${v.toFixed(3)} of alpha from frame to frame, most about frame ${w}: ${mend}` },
     { list: series.readings.seenChatter ?? [], limit: SEEN_CHATTER, needed: `at most ${SEEN_CHATTER} of alpha beside the matte`, say: (v, w) => `pieces of the outline in the picture come and go by ${v.toFixed(2)} of alpha beside a calmer matte, most about frame ${w}: ${mend}, and render again` },
     { list: series.readings.wholeChatter ?? [], limit: WHOLE_CHATTER, needed: `at most ${WHOLE_CHATTER} of alpha, the outline as a whole`, say: (v, w) => `the whole outline in the picture breathes by ${v.toFixed(3)} of alpha from frame to frame beside a calmer matte, most about frame ${w}: ${mend}, and render again` },
   ];

@@ -163,7 +163,7 @@ export class SeriesReader {
       const m0: [number, number] = there === null || first === null ? [0, 0] : [there[0] - first[0], there[1] - first[1]];
       const box = grow(b.box, 3, 3, W, H);
       const a = shifted(bb.matte, W, H, m0, box), c = shifted(f.matte, W, H, [-move[0], -move[1]], box);
-      this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W));
+      this.put('chatter', b.frame, readChatter(a, b.matte, c, box, W, there ?? [0, 0]));
       if (!this.fronts) {
         const p = [bb, b, f].map((s) => silhouettePlace(s.matte, s.box!, W)) as [[number, number], [number, number], [number, number]];
         const jx = p[1][0] - (p[0][0] + m0[0] + p[2][0] - move[0]) / 2, jy = p[1][1] - (p[0][1] + m0[1] + p[2][1] - move[1]) / 2;
