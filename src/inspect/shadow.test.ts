@@ -41,7 +41,7 @@ describe('a thin and faint shadow', () => {
   });
 
   it('is missed where there is none', () => {
-    expect(readShadow(seen(null), step)).toEqual({ offDeg: 180, stops: 0 });
+    expect(readShadow(seen(null), step)).toEqual({ offDeg: 180, turnDeg: 180, stops: 0 });
   });
 
   it('is said to lie aside where another key threw it', () => {
