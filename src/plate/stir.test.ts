@@ -35,7 +35,7 @@ describe('stir', () => {
   it('finds direction, amplitude and rate of a sway on a body that drifts and turns', async () => {
     for (const [amplitude, hz, deg] of [[1.5, 2, 0], [0.8, 3, 60]] as const) {
       const s = await measureStir(request(clip(48, amplitude, hz, deg, 0.01, 3)));
-      expect(Math.abs(s.amplitudePx.value! / amplitude - 1)).toBeLessThan(0.15);
+      expect(Math.abs(s.amplitudePx.value! / amplitude - 1)).toBeLessThan(0.08);
       expect(Math.abs(s.rateHz.value! - hz)).toBeLessThan(0.3);
       expect(Math.abs(((s.directionDeg.value! - deg + 270) % 180) - 90)).toBeLessThan(8);
       expect(s.shareOfHeight.value!).toBeCloseTo(s.amplitudePx.value! / 150, 6);

@@ -20,9 +20,8 @@ export const PROFILE_LIMIT = 700;
 /** How much the scale swings with twice the yaw, as a share of itself: mean and sd of what is usual. */
 export interface Swing { readonly mean: number; readonly sd: number }
 /**
- * A person facing the camera. The front of the trunk is about .12 m from its axis and the shoulder's side .22 m (half of chest
- * depth .24 m and of shoulder breadth .46 m, men, in the rounded: common practice, no source), arms between: a ratio of .55
- * to .8, of which the swing is (1 − ratio)/(1 + ratio).
+ * A person: the chest's front lies about .12 m from the body's axis, the shoulder's side about .22 m, arms between (common
+ * practice, no source): depth over width of .55 to .8, of which the swing is (1 − ratio) / (1 + ratio).
  */
 export const PERSON_SWING: Swing = { mean: 0.2, sd: 0.12 };
 /** A head, or what nothing is known of. */
