@@ -57,6 +57,8 @@ const MADE: readonly Made[] = [
   { id: 'rabbit-back', body: 'rabbit', yaw: 15, at: [-0.1, 0, -0.3], cameraHeight: 0.9, tilt: -4, focalPx: 1150, sun: [86, 36], exposure: 0.75, off: [-3, -18, 6], takeExposure: 0.7 },
   { id: 'hound-side', body: 'hound', yaw: 48, at: [-0.35, 0, 0.2], cameraHeight: 1.2, tilt: -5.5, focalPx: 1000, sun: [58, 33], exposure: 0.6, off: [4, -14, 5], takeExposure: 0.8 },
   { id: 'hound-front', body: 'hound', yaw: -24, at: [-0.2, 0, 0], cameraHeight: 1.5, tilt: -8, focalPx: 1050, sun: [-66, 44], exposure: 0.5, off: [-4, 22, -5], takeExposure: 0.86 },
+  // Its body stands in the waiting passenger's shadow, its head above it.
+  { id: 'rabbit-shade', body: 'rabbit', yaw: 10, at: [-0.87, 0, 1.57], cameraHeight: 1.3, tilt: -5, focalPx: 1250, sun: [100, 35], exposure: 0.6, off: [4, -16, 5], takeExposure: 0.8 },
   { id: 'person', body: 'person', yaw: 20, at: [-0.6, 0, 1.2], cameraHeight: 1.5, tilt: -2.5, focalPx: 980, sun: [46, 42], exposure: 0.6, off: [4, -24, 6], takeExposure: 0.75 },
 ];
 

@@ -6,6 +6,9 @@ import type { MarksFile, RegionFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { type Carrier } from './carrier.js';
 import { regionOf, thingsOf } from './mark-regions.js';
+import { groundGeometry } from './ground.js';
+import { ownShadowOf } from './own-shadow.js';
+import { shadeOnCard } from './shade-on-card.js';
 import { leftOnBody } from './plate-shade.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
@@ -19,6 +22,9 @@ const SMOOTHED = 0.03;
 
 /** Sd of the edge of a shadow on the performer, in its heights: of the sun's own size over some four heights of way; of own choice. */
 const SHADE_EDGE = 0.01;
+
+/** Least share of the performer's card in shadow that is said (own choice: thirteen scenes without any show .08 at most, seven places inside shadows mostly .2 to 1). */
+const LEAST_SHADED = 0.25;
 
 /** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
 const LOOKED_AT = 0.4;
@@ -85,9 +91,11 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
   const receiver = carried ? 'carrier' : 'ground';
   const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
-  const shades = thingsOf(marksOf(marks, 'shade'));
-  const onPerformer: OnPerformer | null = shades.length === 0 ? null : { regions: shades, softPx: Math.max(0.6, SHADE_EDGE * spanPx), transmission: missing === null ? leftOnBody(transmission, azimuth, elevation) : transmission };
   const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
+  const shades = thingsOf(marksOf(marks, 'shade'));
+  const own = lit === null || missing !== null || shades.length > 0 ? null : ownShadowOf({ linear: lit.linear, spread: lit.spread }, transmission);
+  const inShade = own === null ? null : shadeOnCard(linear, own, radius, groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, frames.find((f) => f.frame === first.frame) ?? frames[0]!, pm.widthPx, pm.heightPx), height);
+  const onPerformer: OnPerformer | null = shades.length === 0 ? null : { regions: shades, softPx: Math.max(0.6, SHADE_EDGE * spanPx), transmission: missing === null ? leftOnBody(transmission, azimuth, elevation) : transmission };
   const step: GroundStep = {
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
@@ -96,7 +104,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
-    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}`,
+    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
   };
   return { step, measuredFill };
 }
