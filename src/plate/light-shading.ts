@@ -38,7 +38,7 @@ const UNEXPLAINED_DEG = 40, UNEXPLAINED_STOPS = 4;
 /** Sds of the outline's blur that are kept clear of. */
 const RING = 2.2;
 /** What softness adds to the uncertainty, for an outline blurred by its whole radius: degrees and stops (made heads, blurred by up to a fifth of it). */
-const SOFT_DEG = 45, SOFT_STOPS = 4;
+const SOFT_DEG = 65, SOFT_STOPS = 4;
 /** The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and stops, for one key and for two (made heads). */
 const ONE_DEG = 4, TWO_DEG = 7, STOPS = 0.3;
 /**
