@@ -64,7 +64,7 @@ export function composeTools(recipe: Recipe, choice: StepChoice, widens: boolean
     recipe: used, active,
     fronts: active.front === null ? null : frontOutlines(active.front, moved),
     receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
-    shadeOutlines: (g?.onPerformer?.regions ?? []).map((r) => carryRegion(r, moved)),
+    shadeOutlines: (g?.onPerformer?.regions ?? []).map((r) => carryRegion(r, STILL)),
     mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, moved),
     get plateGrain() { return grain().plate; },
     get takeGrain() { return grain().take; },

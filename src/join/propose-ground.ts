@@ -4,7 +4,7 @@ import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
-import { type Carrier } from './carrier.js';
+import { carryRegion, type Carrier } from './carrier.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { groundGeometry } from './ground.js';
 import { ownShadowOf } from './own-shadow.js';
@@ -92,7 +92,8 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const receiver = carried ? 'carrier' : 'ground';
   const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
   const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
-  const shades = thingsOf(marksOf(marks, 'shade'));
+  // On every frame, by the set's own motion: whoever renders needs no other, and what carries the performer says nothing of them.
+  const shades = thingsOf(marksOf(marks, 'shade')).map((r) => { const on = carryRegion(r, setCarrier); return regionOf(frames.map((f) => ({ frame: f.frame, polygon: on(f.frame).map(([x, y]): [number, number] => [Math.round(100 * x) / 100, Math.round(100 * y) / 100]) }))); });
   const own = lit === null || missing !== null || shades.length > 0 ? null : ownShadowOf({ linear: lit.linear, spread: lit.spread }, transmission);
   const inShade = own === null ? null : shadeOnCard(linear, own, radius, groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, frames.find((f) => f.frame === first.frame) ?? frames[0]!, pm.widthPx, pm.heightPx), height);
   const onPerformer: OnPerformer | null = shades.length === 0 ? null : { regions: shades, softPx: Math.max(0.6, SHADE_EDGE * spanPx), transmission: missing === null ? leftOnBody(transmission, azimuth, elevation) : transmission };

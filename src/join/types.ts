@@ -122,7 +122,7 @@ export interface ShadowReceiver {
  * by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
  */
 export interface BodyDepth { readonly lean: number; readonly head: number; readonly deep: number }
-/** Where the plate's own shadow lies on the performer: things followed, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */
+/** Where the plate's own shadow lies on the performer: things with their outline on every frame, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */
 export interface OnPerformer { readonly regions: readonly RegionFile[]; readonly softPx: number; readonly transmission: readonly [number, number, number] }
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
