@@ -14,6 +14,7 @@ import { measurePlate } from '../plate/measure.js';
 import { trackRegion } from '../plate/ride.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
+import { performerSpan } from '../take/card-frames.js';
 import { measureTake } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
 import { isLayered } from './propose-layers.js';
@@ -69,12 +70,12 @@ export async function measureTakeSide(file: string, reader: VideoReader, marks: 
   const notes: string[] = [...take.notes];
   const look = await attempt(notes, 'look', () => measureLook(reader));
   const measures: PlateMeasures = {
-    file, span: { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx,
+    file, span: performerSpan(take.frames, frameCount), rate: formatRate(rate), widthPx, heightPx,
     ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.camera === undefined ? {} : { camera: take.camera }), ...(take.turn === null ? {} : { turn: take.turn }), ...(look === null ? {} : { look }),
   };
   const p = take.performer;
   const withPerformer: MarksFile = p !== null && !p.marked && !marks.marks.some((m) => m.kind === 'performer')
-    ? { ...marks, marks: [...marks.marks, { kind: 'performer', frame: marks.frame, ground: [...p.ground], top: [...p.top] }] } : marks;
+    ? { ...marks, marks: [...marks.marks, { kind: 'performer', frame: take.performerHeightPx.frames?.[0] ?? marks.frame, ground: [...p.ground], top: [...p.top] }] } : marks;
   return { side: { measures, marks: withPerformer, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes };
 }
 

@@ -42,9 +42,9 @@ export function withoutCard(frames: readonly TakeFrame[], pages: readonly Box[])
   return frames.map((f) => (f.box === null || !isPage(f.box, pages) ? f : { frame: f.frame, box: null, touches: [], offScreen: 0, sigmaPx: null }));
 }
 
-/** The frame in the middle of the longest stretch that shows the performer; null where none does. */
-export function frameWithPerformer(frames: readonly TakeFrame[]): number | null {
-  let best: [number, number] | null = null, from = -1;
+/** The longest stretch of looked-at frames that shows the performer, as indices [from, to); null where none does. */
+function longestStretch(frames: readonly TakeFrame[]): readonly [number, number] | null {
+  let best: readonly [number, number] | null = null, from = -1;
   for (let i = 0; i <= frames.length; i++) {
     const there = i < frames.length && frames[i]!.box !== null;
     if (there && from < 0) from = i;
@@ -53,5 +53,21 @@ export function frameWithPerformer(frames: readonly TakeFrame[]): number | null 
       from = -1;
     }
   }
+  return best;
+}
+
+/** The frame in the middle of the longest stretch that shows the performer; null where none does. */
+export function frameWithPerformer(frames: readonly TakeFrame[]): number | null {
+  const best = longestStretch(frames);
   return best === null ? null : frames[(best[0] + best[1] - 1) >> 1]!.frame;
+}
+
+/**
+ * The part of a take that a join may show: all of it where the performer is seen throughout (or nowhere could be looked for), else
+ * the longest stretch that shows it, from the first to the last frame it was seen on. Card and empty set are no part of a join.
+ */
+export function performerSpan(frames: readonly TakeFrame[], frameCount: number): { readonly in: number; readonly out: number } {
+  const best = longestStretch(frames);
+  if (best === null) return { in: 0, out: frameCount };
+  return { in: best[0] === 0 ? 0 : frames[best[0]]!.frame, out: best[1] === frames.length ? frameCount : frames[best[1] - 1]!.frame + 1 };
 }
