@@ -42,8 +42,6 @@ const INDEPENDENCE = 0.12;
 const TUKEY = 4.685;
 /** A step is the last whose squared length is this share of the fit's own variance along it: a twentieth of its sd. */
 const LAST_STEP = 0.0025;
-/** From this iteration on the leftover misalignment allowed for is as small as at the end. */
-const SETTLED = 3;
 
 export interface AlignOptions {
   readonly predicted: Mat3;
@@ -69,7 +67,7 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   const bottom = Math.min(options.stopLevel ?? 0, top);
   const most = options.freedoms ?? 8;
   const h = scratch.out, b = new Float64Array(8);
-  let last: LevelState | null = null, settled = false;
+  let last: LevelState | null = null;
   for (let l = top; l >= bottom; l--) {
     const level = template.levels[l]!;
     const iterations = l === bottom ? 9 : l === top ? 10 : 5;
@@ -112,13 +110,12 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
       warp = normalise(multiply(warp, generatorExp(delta)));
       let gain = 0;
       for (let q = 0; q < used; q++) gain += d[q]! * b[q]!;
-      if (it > 1 && (move * localScale(warp) < stopPx || (used === dims && gain < LAST_STEP))) { settled = l === bottom && it >= SETTLED; break; }
+      if (it > 1 && (move * localScale(warp) < stopPx || (used === dims && gain < LAST_STEP))) break;
     }
   }
   if (last === null || !warp.every(Number.isFinite)) return null;
   const finest = template.levels[bottom]!;
-  // After a last step that small what was summed before it holds.
-  const state = settled ? last : accumulate(finest, pyramid, warp, scratch, false, options.usualSigma ?? 0, 0.06, options.light ?? null);
+  const state = accumulate(finest, pyramid, warp, scratch, false, options.usualSigma ?? 0, 0.06, options.light ?? null);
   if (state === null) return null;
   const information = new Float64Array(64);
   const k = INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5 / (state.sigma * state.sigma);
