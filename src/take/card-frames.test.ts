@@ -24,10 +24,12 @@ describe('a take that begins with the card, as the brief asks', () => {
 
   it('finds the frame in the middle of the longest stretch with a performer', () => {
     const f = (frame: number, there: boolean): TakeFrame => ({ frame, box: there ? { x0: 0, y0: 0, x1: 9, y1: 9 } : null, touches: [], offScreen: 0, sigmaPx: null });
-    expect(frameWithPerformer([f(0, true), f(2, false), f(4, true), f(6, true), f(8, true), f(10, false)])).toBe(6);
+    expect(frameWithPerformer([f(0, true), f(1, false), f(2, false), f(3, false), f(4, true), f(6, true), f(8, true), f(10, false)])).toBe(6);
     expect(frameWithPerformer([f(0, false), f(2, false)])).toBeNull();
     // Nothing of the card and the empty set is joined; a take that shows the performer throughout is used from its first frame to its last.
-    expect(performerSpan([f(0, true), f(2, false), f(4, true), f(6, true), f(8, true), f(10, false)], 12)).toEqual({ in: 4, out: 9 });
+    expect(performerSpan([f(0, true), f(1, false), f(2, false), f(3, false), f(4, true), f(6, true), f(8, true), f(10, false)], 12)).toEqual({ in: 4, out: 9 });
+    // One frame that a rough screen hides ends nothing.
+    expect(performerSpan([f(0, true), f(2, false), f(4, true), f(6, true)], 8)).toEqual({ in: 0, out: 8 });
     expect(performerSpan([f(0, true), f(2, true)], 4)).toEqual({ in: 0, out: 4 });
     expect(performerSpan([f(0, false), f(2, true)], 4)).toEqual({ in: 2, out: 4 });
     expect(performerSpan([f(0, false)], 2)).toEqual({ in: 0, out: 2 });

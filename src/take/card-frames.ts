@@ -42,16 +42,17 @@ export function withoutCard(frames: readonly TakeFrame[], pages: readonly Box[])
   return frames.map((f) => (f.box === null || !isPage(f.box, pages) ? f : { frame: f.frame, box: null, touches: [], offScreen: 0, sigmaPx: null }));
 }
 
+/** So many looked-at frames in which a rough screen hides the performer do not end a stretch. */
+const GAP = 2;
+
 /** The longest stretch of looked-at frames that shows the performer, as indices [from, to); null where none does. */
 function longestStretch(frames: readonly TakeFrame[]): readonly [number, number] | null {
-  let best: readonly [number, number] | null = null, from = -1;
-  for (let i = 0; i <= frames.length; i++) {
-    const there = i < frames.length && frames[i]!.box !== null;
-    if (there && from < 0) from = i;
-    if (!there && from >= 0) {
-      if (best === null || i - from > best[1] - best[0]) best = [from, i];
-      from = -1;
-    }
+  let best: readonly [number, number] | null = null, from = -1, last = -1;
+  for (let i = 0; i < frames.length; i++) {
+    if (frames[i]!.box === null) continue;
+    if (from < 0 || i - last > GAP + 1) from = i;
+    last = i;
+    if (best === null || i + 1 - from > best[1] - best[0]) best = [from, i + 1];
   }
   return best;
 }
