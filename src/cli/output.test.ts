@@ -16,6 +16,13 @@ describe('a table on the command line', () => {
     expect(lines.at(-1)!.slice(at)).toBe('short');
   });
 
+  it('puts long words below their row where the columns before leave no room', () => {
+    const lines = table([['a'.repeat(30), 'b'.repeat(30), reasons], ['c', 'd', '']], 80).split('\n');
+    for (const l of lines) expect(l.length).toBeLessThanOrEqual(80);
+    expect(lines.join(' ').replace(/\s+/g, ' ')).toContain(reasons);
+    expect(lines[1]).toMatch(/^ {6}\S/);
+  });
+
   it('sets numbers to the right and words to the left', () => {
     const lines = table(rows, 200).split('\n');
     const end = lines[2]!.indexOf('1073') + 4;

@@ -62,7 +62,7 @@ export function reportError(error: unknown, json: boolean): void {
 }
 
 /** A cell that is read as a number, with or without a unit: it stands to the right of its column. */
-const NUMBER = /^(?:[-+−]?\d[\d.,–:/ ]*(?:±\s*[\d.]+)?\s*(?:[a-zA-Z%°²/]{1,9})?|–|)$/;
+const NUMBER = /^(?:[-+−]?\d[\d.,–:/ ]*(?:±\s*[\d.]+)?\s*(?:[a-zA-Z%°²/]{1,9})?)$/;
 
 /**
  * Plain table: numbers to the right, words to the left. Words of a last column that would run over `width` characters go on
@@ -74,17 +74,20 @@ export function table(rows: readonly (readonly string[])[], width: number = Math
     r.forEach((c, i) => {
       widths[i] = Math.max(widths[i] ?? 0, c.length);
       // The first row may be a heading: it does not decide.
-      if (n > 0 || rows.length === 1) numeric[i] = (numeric[i] ?? true) && NUMBER.test(c);
+      if ((n > 0 || rows.length === 1) && c !== '' && c !== '–') numeric[i] = (numeric[i] ?? true) && NUMBER.test(c);
     });
   }
   const last = widths.length - 1;
   const before = widths.slice(0, last).reduce((sum, w) => sum + w + 2, 0);
-  const room = Math.max(24, width - before);
+  // Where the columns before leave it no room, its words stand below, indented.
+  const below = width - before < 40;
+  const indent = below ? 6 : before, room = width - indent;
   return rows.map((r) => {
     const line = r.map((c, i) => (i > 0 && numeric[i] === true ? c.padStart(widths[i]!) : i === last ? c : c.padEnd(widths[i]!)));
     const words = r.length - 1 === last && numeric[last] !== true ? wrapped(r[last]!, room) : null;
-    if (words === null || words.length < 2) return line.join('  ').trimEnd();
-    return [...line.slice(0, last), words[0]!].join('  ') + words.slice(1).map((w) => `\n${' '.repeat(before)}${w}`).join('');
+    if (words === null || r[last]!.length <= width - before) return line.join('  ').trimEnd();
+    if (below) return [line.slice(0, last).join('  ').trimEnd(), ...words.map((w) => ' '.repeat(indent) + w)].join('\n');
+    return [...line.slice(0, last), words[0]!].join('  ') + words.slice(1).map((w) => `\n${' '.repeat(indent)}${w}`).join('');
   }).join('\n');
 }
 
