@@ -5,6 +5,7 @@
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { resize } from '../image/resize.js';
 import { framesPerSecond } from '../core/rational.js';
+import { shownAsCoded } from '../media/colour-tags.js';
 import { codedToLinear, linearToCoded, toCodedRgb } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { VideoFrame } from '../media/types.js';
@@ -36,10 +37,10 @@ function threefold(p: Picture): Float32Array {
   return out;
 }
 
-/** A frame in the deliveries' encoding (BT.709): what is in another one goes through linear light. */
-function toDelivery(frame: VideoFrame, dst?: Picture): Picture {
+/** A frame in the deliveries' encoding (BT.709): codes of standard range stay, what is in another encoding goes through linear light. */
+export function toDelivery(frame: VideoFrame, dst?: Picture): Picture {
   const coded = toCodedRgb(frame, dst);
-  if (frame.colour.transfer === 'bt709') return coded;
+  if (shownAsCoded(frame.colour.transfer)) return coded;
   return linearToCoded(codedToLinear(coded, frame.colour.transfer), 'bt709');
 }
 

@@ -5,6 +5,7 @@ import { join as path } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { createPicture } from '../image/picture.js';
+import { toCodedRgb } from '../media/convert.js';
 import { writePng16 } from '../media/stills.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { WriterCodec } from '../media/encodings.js';
@@ -123,6 +124,30 @@ describe('a render that is stopped', () => {
     expect((await centre(20)) - (await centre(5))).toBeCloseTo(15, 1);
     await renderer.close();
   });
+});
+
+describe('a plate in another curve than BT.709', () => {
+  for (const [codec, ending, off] of [['prores4444', 'mov', 1.5 / 255], ['ffv1', 'mkv', 0.6 / 255], ['h264', 'mp4', 3 / 255]] as const) {
+    it(`keeps its codes in ${codec} where nothing is added`, async () => {
+      const file = path(folder, `srgb-${ending}.mp4`);
+      const grey = createPicture(W, H, 3);
+      for (let i = 0; i < 3 * N; i++) grey.data[i] = 0.2 + (0.5 * (i % W)) / W;
+      const writer = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'h264', crf: 4, colour: { matrix: 'bt709', transfer: 'srgb', primaries: 'bt709', fullRange: false, assumed: false } });
+      for (let n = 0; n < 3; n++) await writer.writeCoded(grey);
+      await writer.close();
+      await render(`srgb.${ending}`, codec, `work-srgb-${ending}`, { ...recipe, plate: { ...recipe.plate, file, out: 3 } });
+      const plate = await VideoReader.open(file), film = await VideoReader.open(path(folder, `srgb.${ending}`));
+      const as = toCodedRgb(await plate.frame(1)).data.slice(), is = toCodedRgb(await film.frame(1)).data;
+      expect(plate.info.colour.transfer).toBe('srgb');
+      expect(film.info.colour.transfer).toBe('srgb');
+      // The rows below the performer: through linear light and BT.709 they would read up to .04 darker.
+      let worst = 0;
+      for (let c = 0; c < 3; c++) for (let i = c * N + (H - 3) * W; i < (c + 1) * N; i++) worst = Math.max(worst, Math.abs(is[i]! - as[i]!));
+      expect(worst).toBeLessThan(off);
+      await plate.close();
+      await film.close();
+    });
+  }
 });
 
 describe('a renderer under another recipe', () => {

@@ -8,10 +8,11 @@ import { createHash } from 'node:crypto';
 import { basename, dirname, extname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
+import { shownAsCoded } from '../media/colour-tags.js';
 import { isSequencePattern } from '../media/sequence.js';
-import type { Sound } from '../media/types.js';
+import type { ColourTags, Sound } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
-import type { WriterCodec } from '../media/encodings.js';
+import { defaultColour, type WriterCodec } from '../media/encodings.js';
 import { VideoWriter } from '../media/video-writer.js';
 import type { StepChoice } from './active-steps.js';
 import type { JoinFrame, JoinRenderer } from './render.js';
@@ -71,15 +72,14 @@ interface Sinks { add(frame: JoinFrame): Promise<void>; close(): Promise<void>; 
 
 async function openSinks(renderer: JoinRenderer, out: string, matte: string | undefined, o: RenderOptions, raw = false): Promise<Sinks> {
   const size = { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate };
-  const colour = renderer.plateInfo.colour;
-  const keeps = colour.matrix !== 'rgb' && colour.transfer === 'bt709' && renderer.plateInfo.bitDepth === 8;
+  const colour = renderer.plateInfo.colour, own = filmColour(renderer, o.codec);
   const picture = await VideoWriter.open(out, raw
     ? { ...size, codec: 'ffv1', bits: 16, preset: 'fast' }
-    : { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, ...(o.codec === 'h264' && keeps ? { colour: { ...colour, assumed: false } } : {}) });
+    : { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, colour: own });
   const mask = matte === undefined ? null : await VideoWriter.open(matte, { ...size, codec: 'ffv1', grey: true, bits: 8 });
   let grey: Picture | null = null, whole: Picture | null = null;
   // The plate's own code values need no way through light where the film is coded as the plate is.
-  const straight = (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') && colour.transfer === 'bt709' && colour.primaries === 'bt709' && renderer.plateInfo.bitDepth <= 16;
+  const straight = (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') && colour.transfer === (raw ? 'bt709' : own.transfer) && colour.primaries === 'bt709' && renderer.plateInfo.bitDepth <= 16;
   return {
     async add(frame) {
       await o.onFrame?.(frame);
@@ -97,6 +97,15 @@ async function openSinks(renderer: JoinRenderer, out: string, matte: string | un
     async close() { await picture.close(); await mask?.close(); },
     async abort() { await picture.abort(); await mask?.abort(); },
   };
+}
+
+/** How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the performer changes. */
+function filmColour(renderer: JoinRenderer, codec: WriterCodec): ColourTags {
+  const { colour, bitDepth } = renderer.plateInfo, usual = defaultColour(codec);
+  const film = codec === 'h264' || codec === 'prores4444' || codec === 'ffv1';
+  if (!film || !shownAsCoded(colour.transfer)) return usual;
+  if (codec === 'h264' && bitDepth === 8 && colour.matrix !== 'rgb') return { ...colour, assumed: false };
+  return { ...usual, transfer: colour.transfer };
 }
 
 async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOptions): Promise<RenderReport> {
@@ -205,7 +214,7 @@ async function gather(pieces: number, name: PieceName, renderer: JoinRenderer, o
   const size = { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate };
   for (const kind of o.matte === undefined ? (['piece'] as const) : (['piece', 'matte'] as const)) {
     const writer = await VideoWriter.open(kind === 'piece' ? out : o.matte!, kind === 'piece'
-      ? { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, ...(form === 'near' ? { colour: { ...renderer.plateInfo.colour, assumed: false } } : {}) }
+      ? { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, colour: filmColour(renderer, o.codec) }
       : { ...size, codec: 'ffv1', grey: true, bits: 8 });
     const stopped = (): void => { if (o.signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', 'the render was stopped while its pieces were put together; they are kept', { kind: 'finding' }); };
     try {

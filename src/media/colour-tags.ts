@@ -88,6 +88,15 @@ export function readColourTags(codes: StreamColourCodes, format: PlaneFormat, wi
   return { tags: { matrix, transfer, primaries, fullRange, assumed: missing.length > 0 }, notes };
 }
 
+/**
+ * Whether codes of this curve are what a display of standard range shows as they are: BT.709 video, sRGB and plain powers. Shown one
+ * beside the other on one display (BT.1886) they keep their codes; going from one camera curve to another through linear light
+ * would darken middle greys of sRGB by some ten codes.
+ */
+export function shownAsCoded(transfer: TransferName): boolean {
+  return transfer === 'bt709' || transfer === 'srgb' || transfer === 'gamma22' || transfer === 'gamma28';
+}
+
 /** Chromaticities behind a name. */
 export function rgbPrimaries(name: PrimariesName): Primaries {
   return PRIMARIES[name === 'p3' ? 'p3d65' : name];
