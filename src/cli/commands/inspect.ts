@@ -1,5 +1,6 @@
 /** `inspect`: measure whether a join shows. */
 import type { Command } from 'commander';
+import type { InspectionMatter } from '../../inspect/types.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
@@ -9,7 +10,17 @@ export function register(program: Command): void {
       const ids = picks.length > 0 ? picks.map((p) => book.need('join', p).id) : book.ids('join');
       for (const id of ids) await runWithProgress(book, 'inspect', id);
       const all = ids.map((id) => ({ pick: id, inspection: book.need('join', id).inspection! }));
-      answer(o, all, (d) => d.map(({ pick, inspection: i }) => `${pick}: ${i.passes ? 'does not show' : 'SHOWS'}\n${table(i.matters.map((m) => [`  ${m.matter}`, m.passes === null ? 'not measured' : m.passes ? 'passes' : 'FAILS', m.value === null ? m.reason ?? '–' : `${m.value.toFixed(3)} ${m.unit}`, m.needed ?? `limit ${m.limit}`, m.worstFrame === null ? '' : `worst frame ${m.worstFrame}`, m.passes === false ? `${m.step}: ${m.advice}` : '']))}`).join('\n'));
+      answer(o, all, (d) => d.map(({ pick, inspection }) => `${pick}: ${inspection.passes ? 'does not show' : 'SHOWS'}\n${table(inspection.matters.map(rowOf))}`).join('\n'));
       return all.some((x) => !x.inspection.passes) ? 1 : 0;
     })));
+}
+
+/** Matter, judgement, value and its worst frame; then in words what was needed, or why nothing was measured, and what to do. */
+function rowOf(m: InspectionMatter): string[] {
+  if (m.value === null) return [`  ${m.matter}`, 'not measured', '', '', m.reason ?? ''];
+  const needed = m.needed ?? `limit ${m.limit}`;
+  return [
+    `  ${m.matter}`, m.passes === false ? 'FAILS' : 'passes', `${m.value.toFixed(m.unit === 'deg' || m.unit === 'frames' ? 0 : m.unit === 'alpha' || m.unit === 'coded' ? 3 : 2)} ${m.unit}`,
+    m.worstFrame === null ? '' : `worst frame ${m.worstFrame}`, m.passes === false ? `${needed}. ${m.step}: ${m.advice}` : needed,
+  ];
 }
