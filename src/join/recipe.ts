@@ -75,7 +75,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
     step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark(s) carried by ${followed ? 'the followed region' : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${followed ? 'the followed region' : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
@@ -190,7 +190,7 @@ function proposeErase(marks: MarksFile): EraseStep | null {
   const found = all.filter((m) => m.mark.shadow !== true), shadows = thingsOf(all.filter((m) => m.mark.shadow === true));
   if (found.length === 0) return null;
   const [region, ...also] = thingsOf(found);
-  return { step: 'erase', on: true, why: `${found.length} erase mark(s) on ${1 + also.length} thing(s); a shadow that touches them goes too${shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : ''}`, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), growPx: 3, shadowToo: true };
+  return { step: 'erase', on: true, why: `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${1 + also.length} thing${also.length === 0 ? '' : 's'}; a shadow that touches them goes too${shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : ''}`, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), growPx: 3, shadowToo: true };
 }
 
 function proposePeel(input: ProposalInput): PeelStep {
@@ -238,7 +238,7 @@ function proposeFront(marks: MarksFile, framed: PlateMeasures | null): FrontStep
   const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane'), bars = framed?.look?.bars;
   if (fronts.length === 0 && panes.length === 0 && bars === undefined) return null;
   const regions = thingsOf(fronts);
-  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length} thing(s) of the plate pass before the performer`] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
+  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
   return {
     step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6,
     pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },

@@ -51,7 +51,7 @@ export async function turnOfFace(source: LumaSource, request: { readonly marks: 
   const seen = fit.poses.length;
   return {
     ...turnOfYaws(yaws, request.rate),
-    how: `${faces.length} face mark(s), followed over ${seen} of ${yaws.length} frames; the nose stands out by ${fit.nose.value.toFixed(2)} ± ${fit.nose.sd.toFixed(2)} half eye distances${poses.length > 0 ? `; ${poses.length} pose(s) set the zero` : ''}`,
+    how: `${faces.length} face mark${faces.length === 1 ? '' : 's'}, followed over ${seen} of ${yaws.length} frames; the nose stands out by ${fit.nose.value.toFixed(2)} ± ${fit.nose.sd.toFixed(2)} half eye distances${poses.length > 0 ? `; ${poses.length === 1 ? 'a pose sets' : `${poses.length} poses set`} the zero` : ''}`,
   };
 }
 

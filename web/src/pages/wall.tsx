@@ -41,7 +41,7 @@ export function WallPage(props: { book: BookState }): JSX.Element {
                   )}</Show>
                   <div class="pin-words">
                     <h3><a href={`#/sheet/${encodeURIComponent(p().id)}`}>{i() + 1}. {p().title}</a></h3>
-                    <p class="pencil-note">{film() === undefined ? '' : seconds(p().out - p().in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p().id).length} takes{join()?.render === undefined ? '' : ' · joined'}</p>
+                    <p class="pencil-note">{film() === undefined ? '' : seconds(p().out - p().in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p().id).length === 1 ? '1 take' : `${props.book.takes.filter((t) => t.pick === p().id).length} takes`}{join()?.render === undefined ? '' : ' · joined'}</p>
                     <Show when={best()?.verdict}>{(v) => <VerdictWord word={v().verdict} small />}</Show>
                     <span class="order">
                       <button aria-label={`Move ${p().title} earlier`} disabled={i() === 0} onClick={() => movePick(props.book, p(), -1)}>Earlier</button>
