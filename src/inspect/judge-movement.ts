@@ -70,12 +70,14 @@ export function judgeCadence(series: Series, judge: Judge): void {
     const plan = series.planned[i + 1] ?? 1;
     const least = (pick: (v: Series['change'][number]) => number | null): number => Math.min(...around.map((v) => pick(v) ?? NaN));
     const most = (pick: (v: Series['change'][number]) => number | null): number => Math.max(...around.map((v) => pick(v) ?? NaN));
+    // A performer that starts and stops (or was drawn on every second frame) changes unevenly by itself: two frames to each side tell.
+    const near = [at(i - 2), at(i - 1), at(i + 1), at(i + 2)].flatMap((v) => (v?.inside == null ? [] : [v.inside]));
     const plateHolds = c.plate < 0.5 * least((v) => v.plate);
     // What jumps outside as well is the camera's or the encoder's.
     const share = (v: Series['change'][number]): number | null => (v.inside === null ? null : v.inside / Math.max(STILL, v.outside));
     if (!plateHolds && least((v) => v.outside) > STILL && c.outside < 0.4 * least((v) => v.outside)) faults.push({ frame: c.frame, size: least((v) => v.outside) / Math.max(1e-6, c.outside), what: 'doubled' });
     else if (!plateHolds && c.inside !== null && least((v) => v.inside) > STILL && c.inside < 0.4 * least((v) => v.inside) && share(c)! < 0.5 * least(share) && plan > 0.3) faults.push({ frame: c.frame, size: least((v) => v.inside) / Math.max(1e-6, c.inside), what: 'doubled in the performer' });
-    else if (c.inside !== null && c.inside > Math.max(STILL, 1.7 * most((v) => v.inside)) && share(c)! > 1.5 * most(share) && plan > 0.3 && plan < 1.6 && c.outside < 1.6 * most((v) => v.outside)) faults.push({ frame: c.frame, size: c.inside / most((v) => v.inside), what: 'missing before it' });
+    else if (c.inside !== null && c.inside > Math.max(STILL, 1.7 * Math.max(...near)) && share(c)! > 1.5 * most(share) && plan > 0.3 && plan < 1.6 && c.outside < 1.6 * most((v) => v.outside)) faults.push({ frame: c.frame, size: c.inside / Math.max(...near), what: 'missing before it' });
   });
   const beside: Reading[] = series.change.map((c) => ({ frame: c.frame, value: faults.some((f) => f.frame === c.frame) ? 1 : 0 }));
   for (const o of series.outOfStep) {

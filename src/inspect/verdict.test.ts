@@ -61,3 +61,16 @@ describe('what a maker is told', () => {
     expect(cadence.advice).toContain('from take frame 2.0 to 2.0');
   });
 });
+
+describe('a frame missing before another', () => {
+  /** Change of the performer from frame to frame, the set hardly changing. */
+  const moving = (...inside: number[]) => told({ ...blank(), change: inside.map((v, k) => ({ frame: k + 1, inside: v, outside: 0.01, plate: 0.01 })), planned: inside.map(() => 1) }, 'cadence');
+  it('is a leap in an even movement', () => {
+    const leap = moving(0.02, 0.021, 0.02, 0.042, 0.02, 0.02, 0.021);
+    expect(leap.passes).toBe(false);
+    expect(leap.worstFrame).toBe(4);
+  });
+  it('is not what moves unevenly by itself', () => {
+    expect(moving(0.01, 0.02, 0.01, 0.021, 0.01, 0.02, 0.01).passes).toBe(true);
+  });
+});
