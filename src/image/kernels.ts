@@ -153,6 +153,18 @@ export class KernelDoor {
     return new KernelScope(this);
   }
 
+  private given = 0;
+
+  /** Until what is returned is called, jobs wake no other lane: the other cores have work of another kind. */
+  giveCores(): () => void {
+    this.given++;
+    let once = true;
+    return () => {
+      if (once) this.given--;
+      once = false;
+    };
+  }
+
   /**
    * Runs a kernel over `items`. @param costPerItem pixels (times taps) an item takes, to decide whether waking lanes pays.
    * @param scratchBytes scratch that each lane needs.
@@ -162,7 +174,7 @@ export class KernelDoor {
     if (operation === undefined) {
       throw new PlatewrightError('PW-IMAGE-KERNEL', `dist/kernels.wasm has no kernel ${name}: it is older than the sources; run npm run build`, { kind: 'internal' });
     }
-    const lanes = items > 1 && items * costPerItem >= PARALLEL_FROM ? this.lanes.count : 1;
+    const lanes = items > 1 && this.given === 0 && items * costPerItem >= PARALLEL_FROM ? this.lanes.count : 1;
     const each = Math.ceil((scratchBytes + 64) / 64) * 64;
     const scratch = this.allocator.allocate(each * lanes);
     try {

@@ -59,10 +59,15 @@ export class PrepareLanes {
   private readonly ready = new Map<number, Ahead>();
   private readonly waiting = new Map<number, Waiting>();
   private failure: Error | null = null;
+  /** Frames of the batch that were asked for and not answered yet. */
+  private open = 0;
+  /** One lane that only peels: the rest is the asking thread's. */
+  readonly splits: boolean;
 
   /** @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled otherwise */
   constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null, peelsOnly = false) {
     this.run = Math.min(RUN, Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))));
+    this.splits = peelsOnly;
     const set = screen();
     for (let i = 0; i < Math.min(MOST_LANES, count); i++) {
       // Each lane is one thread: its kernels wake no others.
@@ -76,12 +81,18 @@ export class PrepareLanes {
     set?.then((made) => { for (const w of this.workers) w.postMessage({ kind: 'screen', set: made } satisfies LaneOrder); }, (e: unknown) => this.fail(e instanceof Error ? e : new Error(String(e))));
   }
 
+  /** Has any lane work left? */
+  get busy(): boolean {
+    return this.open > 0;
+  }
+
   private get batch(): number {
     return this.wanted[0]!;
   }
 
   private take(a: LaneAnswer): void {
     if (a.batch !== this.batch) return;
+    this.open--;
     if (a.failure !== undefined) {
       const { message, stack, own } = a.failure;
       const error = own === null ? new Error(message) : new PlatewrightError(own.code, message.slice(own.code.length + 2), { kind: own.kind, detail: own.detail });
@@ -105,6 +116,7 @@ export class PrepareLanes {
   async *frames(from: number, to: number, choice: StepChoice): AsyncGenerator<Ahead, void, undefined> {
     const batch = Atomics.add(this.wanted, 0, 1) + 1;
     this.ready.clear();
+    this.open = 0;
     for (const w of this.workers) w.ref();
     let next = from, turn = 0;
     const order = (): void => {
@@ -112,6 +124,7 @@ export class PrepareLanes {
       const end = Math.min(to, next + this.run);
       this.workers[turn]!.postMessage({ kind: 'frames', batch, from: next, to: end, choice } satisfies LaneOrder);
       turn = (turn + 1) % this.workers.length;
+      this.open += end - next;
       next = end;
     };
     for (let i = 0; i <= this.workers.length; i++) order();

@@ -5,6 +5,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
+import { kernels } from '../image/kernels.js';
 import { lanesFromEnvironment } from '../image/lanes.js';
 import type { Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
@@ -175,12 +176,22 @@ export class JoinRenderer {
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */
   async *frames(from = this.recipe.plate.in, to = this.recipe.plate.out, choice: StepChoice = {}, signal?: AbortSignal): AsyncGenerator<JoinFrame, void, undefined> {
     let n = from;
-    const ahead = this.lanesFor(to - from, choice)?.frames(from, to, choice), room = new FrameRoom();
+    const lanes = this.lanesFor(to - from, choice), ahead = lanes?.frames(from, to, choice), room = new FrameRoom();
+    // Lanes begin with the first question: they work while the plate is opened and its first frame decoded.
+    let coming = ahead?.next();
+    coming?.catch(() => undefined);
     try {
       for await (const f of this.plate.frames(from, to)) {
         if (signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', `the render was stopped before frame ${n} of ${to}; what was finished is kept`, { kind: 'finding' });
-        const made = await ahead?.next();
-        yield await this.build(n, f, choice, made?.value ?? undefined, room);
+        const made = await (coming ?? ahead?.next());
+        coming = undefined;
+        // While the one lane is at work both cores are: a third thread would only take their time.
+        const takeCores = lanes?.splits === true && lanes.busy ? kernels().giveCores() : null;
+        try {
+          yield await this.build(n, f, choice, made?.value ?? undefined, room);
+        } finally {
+          takeCores?.();
+        }
         room.clear();
         n++;
       }
