@@ -23,7 +23,8 @@ screen.catch(() => undefined);
 
 async function open(): Promise<PerformerSource> {
   const own = await joinTools(recipe, null);
-  const take = await VideoReader.open(recipe.take.file, { threads: 1 });
+  // A lane that only peels is alone, and the slower half: the next frame is decoded beside its work.
+  const take = await VideoReader.open(recipe.take.file, { threads: peelsOnly ? 2 : 1 });
   return new PerformerSource(recipe, take, awaitsScreen ? { ...own, screenPeeler: async (step) => { const { model, clean } = await screen; return modelPeeler(model, step, clean); } } : own);
 }
 
