@@ -1,6 +1,7 @@
 /** The peeled performer for any plate frame: the take read, patched, peeled and paced. A few peeled frames are kept. */
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture } from '../image/picture.js';
+import type { FrameIndex } from '../media/frame-index.js';
 import type { VideoFrame } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import { halvePerformer, halvingsOf } from './halve-performer.js';
@@ -96,6 +97,11 @@ export class PerformerSource {
   screenSet(): Promise<ScreenSet> | null {
     const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
     return step === undefined || !step.on || step.method !== 'screen' ? null : (this.set ??= screenSetOf(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }, this.kept));
+  }
+
+  /** Where the take's frames lie in its file, as far as it was looked up. */
+  get takeIndex(): FrameIndex | null {
+    return this.take.knownIndex;
   }
 
   private patcherFor(): Promise<TakePatcher | null> {

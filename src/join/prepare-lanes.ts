@@ -8,6 +8,7 @@ import { existsSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { Worker } from 'node:worker_threads';
 import { PlatewrightError, type FailureKind } from '../core/errors.js';
+import type { FrameIndex } from '../media/frame-index.js';
 import type { StepChoice } from './active-steps.js';
 import type { PerformerPicture } from './performer.js';
 import type { Prepared } from './place-performer.js';
@@ -21,6 +22,8 @@ export interface LaneData {
   readonly awaitsScreen: boolean;
   /** The lane only peels and paces; what it makes is placed and shaded by who asked. */
   readonly peelsOnly: boolean;
+  /** The take's index, so that no lane scans the file again. */
+  readonly index: FrameIndex | null;
   /** One Int32: the batch that is still wanted. */
   readonly wanted: SharedArrayBuffer;
 }
@@ -65,13 +68,13 @@ export class PrepareLanes {
   readonly splits: boolean;
 
   /** @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled otherwise */
-  constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null, peelsOnly = false) {
+  constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null, peelsOnly = false, index: FrameIndex | null = null) {
     this.run = Math.min(RUN, Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))));
     this.splits = peelsOnly;
     const set = screen();
     for (let i = 0; i < Math.min(MOST_LANES, count); i++) {
       // Each lane is one thread: its kernels wake no others.
-      const worker = new Worker(workerFile(), { workerData: { recipe, widens, awaitsScreen: set !== null, peelsOnly, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
+      const worker = new Worker(workerFile(), { workerData: { recipe, widens, awaitsScreen: set !== null, peelsOnly, index, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
       worker.on('message', (a: LaneAnswer) => this.take(a));
       worker.on('error', (e) => this.fail(e instanceof Error ? e : new Error(String(e))));
       worker.on('exit', (code) => { if (code !== 0) this.fail(new PlatewrightError('PW-JOIN-LANE', `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`, { kind: 'internal' })); });

@@ -10,7 +10,7 @@ import { preparePerformer } from './place-performer.js';
 import { modelPeeler, type ScreenSet } from './screen-peeler.js';
 import type { LaneAnswer, LaneData, LaneOrder } from './prepare-lanes.js';
 
-const { recipe, widens, awaitsScreen, peelsOnly, wanted: shared } = workerData as LaneData;
+const { recipe, widens, awaitsScreen, peelsOnly, index, wanted: shared } = workerData as LaneData;
 const wanted = new Int32Array(shared);
 const port = parentPort!;
 const tools = new Map<string, ComposeTools>();
@@ -24,7 +24,7 @@ screen.catch(() => undefined);
 async function open(): Promise<PerformerSource> {
   const own = await joinTools(recipe, null);
   // A lane that only peels is alone, and the slower half: the next frame is decoded beside its work.
-  const take = await VideoReader.open(recipe.take.file, { threads: peelsOnly ? 2 : 1 });
+  const take = await VideoReader.open(recipe.take.file, { threads: peelsOnly ? 2 : 1, ...(index === null ? {} : { index }) });
   return new PerformerSource(recipe, take, awaitsScreen ? { ...own, screenPeeler: async (step) => { const { model, clean } = await screen; return modelPeeler(model, step, clean); } } : own);
 }
 

@@ -170,7 +170,7 @@ export class JoinRenderer {
     if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt()) return null;
     // Two cores: one lane peels, this thread does the rest. Each part of the work is then warmed up once, and the take decoded once.
     const split = count === 2;
-    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, split ? 1 : count, () => this.source.screenSet(), split));
+    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, split ? 1 : count, () => this.source.screenSet(), split, this.source.takeIndex));
   }
 
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */

@@ -134,6 +134,11 @@ export class VideoReader {
     return (await this.ensureIndex())?.index ?? null;
   }
 
+  /** The same where it is there already. */
+  get knownIndex(): FrameIndex | null {
+    return this.built?.index ?? null;
+  }
+
   private async ensureIndex(): Promise<Built | null> {
     if (this.sequence !== null) return null;
     if (this.built === null) {
