@@ -48,7 +48,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
                 <Show when={s.pick !== null && s.note !== ''}><span class="pencil-note">{s.note}</span></Show>
               </li>
             )}</For></ol>
-            <Show when={d().unplaced.length > 0}><div class="missing"><h4>Not on this day</h4><ul><For each={d().unplaced}>{(u) => <li>{u.pick}: {u.reason}</li>}</For></ul></div></Show>
+            <Show when={d().unplaced.length > 0}><div class="missing"><h4>Not on this day</h4><ul><For each={d().unplaced}>{(u) => <li>{props.book.picks.find((p) => p.id === u.pick)?.title ?? u.pick}: {u.reason}</li>}</For></ul><p class="how">Plan them on another date.</p></div></Show>
             <For each={d().notes}>{(n) => <p class="how">{n}</p>}</For>
           </>
         )}</Show>
