@@ -4,6 +4,7 @@
  * patch synthesis (patch-synthesis.ts); each frame then gets the mosaic laid over it by the camera's move, corrected locally,
  * matched in light and along its seam (erase-seam.ts). Being one picture, the fill holds still over time.
  */
+import { counted } from '../core/counted.js';
 import { framesPerSecond } from '../core/rational.js';
 import { IDENTITY3, invert, multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { createPicture, type Picture } from '../image/picture.js';
@@ -145,7 +146,7 @@ export class PlateCleaner {
     const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1);
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
-    return new PlateCleaner(filled, sources, seen, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? [...relit, ...notes] : [...relit, ...notes, `${lost.size} frame(s) could not be aligned to the set and give nothing`] });
+    return new PlateCleaner(filled, sources, seen, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? [...relit, ...notes] : [...relit, ...notes, `${counted(lost.size, 'frame')} could not be aligned to the set and ${lost.size === 1 ? 'gives' : 'give'} nothing`] });
   }
 
   /** The clean part of a frame; null where the region does not reach into it. @param coded display-coded picture of the whole frame @param chromaShift so that the box holds whole chroma samples */

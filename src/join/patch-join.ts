@@ -4,6 +4,7 @@
  * differ by along the seam is a matter of light alone, and the membrane of patch.ts takes it away (on the take it would be the
  * screen's colour). The head is taken from the plate as it was filmed, also where the actor is erased from it.
  */
+import { counted } from '../core/counted.js';
 import { apply, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
@@ -21,7 +22,7 @@ export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, of
   const none: RegionFile = { frames: [{ frame: 0, polygon: [[0, 0], [1, 0], [0, 1]] }] };
   const step = { step: 'patch' as const, onto: 'join' as const, source: '', sourceRegion: source ?? none, targetRegion: target ?? none, offsetFrames };
   if (source === null || target === null) return { ...step, on: false, why: `the ${source === null ? 'plate' : 'take'} does not say which part: add a patch mark (outline) or a head mark` };
-  return { ...step, on: true, why: `the plate's own marked part is laid onto the joined performer's, followed on both${offsetFrames === 0 ? '' : `, from ${Math.abs(offsetFrames)} frame(s) ${offsetFrames > 0 ? 'later' : 'earlier'}`}, matched in light along its seam` };
+  return { ...step, on: true, why: `the plate's own marked part is laid onto the joined performer's, followed on both${offsetFrames === 0 ? '' : `, from ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'}`}, matched in light along its seam` };
 }
 
 /** Two heads have different necks before different walls: their place is corrected by what both show only where that is plainly the same. */

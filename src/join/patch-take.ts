@@ -2,6 +2,7 @@
  * The patch step on a take: before the peel each frame gets the region of another take (or of the same at another time) laid
  * onto its own. Regions drawn on one frame are followed through their takes; those drawn on several are carried between them.
  */
+import { counted } from '../core/counted.js';
 import { PlatewrightError } from '../core/errors.js';
 import type { Point2 } from '../geometry/mat3.js';
 import { toCodedRgb } from '../media/convert.js';
@@ -96,7 +97,7 @@ export function proposePlatePatch(plateMarks: MarksFile): PatchStep | null {
   if (first === undefined) return null;
   const region: RegionFile = { frames: marked.filter((m) => m.offsetFrames === first.offsetFrames).map((m) => ({ frame: m.frame ?? plateMarks.frame, polygon: m.polygon })).sort((a, b) => a.frame - b.frame) };
   const k = first.offsetFrames!;
-  return { step: 'patch', onto: 'plate', on: true, source: '', sourceRegion: region, targetRegion: region, offsetFrames: k, why: `the marked part of the plate is taken from ${Math.abs(k)} frame(s) ${k > 0 ? 'later' : 'earlier'} in the same shot, followed at both times` };
+  return { step: 'patch', onto: 'plate', on: true, source: '', sourceRegion: region, targetRegion: region, offsetFrames: k, why: `the marked part of the plate is taken from ${counted(Math.abs(k), 'frame')} ${k > 0 ? 'later' : 'earlier'} in the same shot, followed at both times` };
 }
 
 /** Proposes the step; off, with the reason, where a mark is missing. */
@@ -106,5 +107,5 @@ export function proposePatch(sourceFile: string, targetMarks: MarksFile, sourceM
   if (target === null || source === null) {
     return { step: 'patch', on: false, source: sourceFile, sourceRegion: source ?? none, targetRegion: target ?? none, offsetFrames, why: `${target === null ? 'the take' : 'the take that lends its part'} does not say which part: add a patch mark (outline) or a head mark` };
   }
-  return { step: 'patch', on: true, source: sourceFile, sourceRegion: source, targetRegion: target, offsetFrames, why: `the marked part of another take, followed and laid onto this one's before the peel${offsetFrames === 0 ? '' : `, ${Math.abs(offsetFrames)} frame(s) ${offsetFrames > 0 ? 'later' : 'earlier'} in it`}` };
+  return { step: 'patch', on: true, source: sourceFile, sourceRegion: source, targetRegion: target, offsetFrames, why: `the marked part of another take, followed and laid onto this one's before the peel${offsetFrames === 0 ? '' : `, ${counted(Math.abs(offsetFrames), 'frame')} ${offsetFrames > 0 ? 'later' : 'earlier'} in it`}` };
 }

@@ -4,6 +4,7 @@
  * may be read for it). Yaw of the take: between its few poses it is taken to follow the plate's own curve at the pace that
  * lays both sets of poses on one smooth curve (src/take/pace-poses.ts), corrected so that its poses hold.
  */
+import { counted } from '../core/counted.js';
 import { formatRate, framesPerSecond, parseRate } from '../core/rational.js';
 import { facesOf } from '../plate/turn-face.js';
 import { paceOfPoses } from '../take/pace-poses.js';
@@ -124,7 +125,7 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
 }
 
 function endsTooSoon(frames: number): string {
-  return frames > 0 ? `; the take ends too soon, its last frame holds for ${frames} frame(s)` : '';
+  return frames > 0 ? `; the take ends too soon, its last frame holds for ${counted(frames, 'frame')}` : '';
 }
 
 /** Furthest that a turn goes back from what it had reached, degrees. */

@@ -65,7 +65,7 @@ describe('pace', () => {
   it('says for how many frames a take that ends too soon holds its last one; a still is meant to hold', () => {
     const short = proposePace(input({ frames: 36 }, { frames: 24 }), false, false);
     expect(short.curve[35]).toBe(23);
-    expect(short.why).toContain('holds for 12 frame(s)');
+    expect(short.why).toContain('holds for 12 frames');
     expect(proposePace(input({ frames: 36 }, { frames: 36 }), false, false).why).not.toContain('holds');
     expect(proposePace(input({ frames: 36 }, { frames: 1 }), false, false).why).not.toContain('holds');
   });

@@ -3,6 +3,7 @@
  * can't be made says what is missing and stays off. Nothing here looks at the truth of a join: only at plate, take, measures
  * and marks.
  */
+import { counted } from '../core/counted.js';
 import { PlatewrightError } from '../core/errors.js';
 import { RAD_PER_DEG } from '../core/angles.js';
 import type { MarksFile } from '../plate/marks.js';
@@ -133,7 +134,7 @@ function pinnedRecipe(input: ProposalInput, carrier: Carrier): Recipe {
   const tm = input.take.measures, span = input.plate.measures.span;
   const regions = marksOf(input.plate.marks, 'carry').map((c) => ({ frame: c.frame, corners: c.mark.region }));
   const placement = pinPicture(tm.widthPx, tm.heightPx, regions, carrier, span);
-  return flatRecipe(input, { placement }, 'a picture pinned flat needs none', `pinned by its four corners to the region marked on ${regions.length} frame(s)`);
+  return flatRecipe(input, { placement }, 'a picture pinned flat needs none', `pinned by its four corners to the region marked on ${counted(regions.length, 'frame')}`);
 }
 
 /** The recipe of what is painted: neither paced nor steadied, laid between the plate's black and white, without a shadow. */

@@ -5,6 +5,7 @@
  * Sondhi, "Image restoration: the removal of spatially invariant degradations", Proc. IEEE 1972). L, u and s are found by a
  * search over directions with a robust one-parameter fit for L. The shutter angle is 360° times L over the motion per frame.
  */
+import { counted } from '../core/counted.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { ESF_LENGTH, OVER, type Edge } from './sharpness.js';
 
@@ -95,7 +96,7 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
   const { edges, frames } = request;
   const help = 'a frame of the shot with straight edges in several directions while the camera or the thing moves';
   const none = (reason: string): MotionBlur => ({ lengthPx: notMeasurable('px', reason, help), directionDeg: notMeasurable('deg', reason, help), shutterDeg: notMeasurable('deg', reason, help) });
-  if (edges.length < 8) return none(`only ${edges.length} usable edge(s)`);
+  if (edges.length < 8) return none(`only ${counted(edges.length, 'usable edge')}`);
   // The lens's own spread: the sharpest tenth, as sd of a Gaussian (a Gaussian edge rises over 2.563 sd).
   const rises = edges.map((e) => e.rise).sort((p, q) => p - q);
   const s0 = Math.max(0.25, rises[Math.floor(rises.length * 0.08)]! / 2.563);

@@ -6,6 +6,7 @@
  * A film's picture holds soft things too; what a lens and its finish can do shows in the sharper edges, so the answer is the
  * median of the sharper half, and its sd the spread of those.
  */
+import { counted } from '../core/counted.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 
 /** Samples a pixel in the edge spread function. */
@@ -240,7 +241,7 @@ export function mtf50Of(esf: Float64Array): number {
 export function sharpnessOf(edges: readonly Edge[], frames: readonly [number, number]): { edgeSpreadPx: Measure; mtf50: Measure } {
   const help = 'a frame with a straight, slanted edge of good contrast in focus';
   if (edges.length < 4) {
-    const reason = `only ${edges.length} straight slanted edge(s) with even sides were found`;
+    const reason = `only ${counted(edges.length, 'straight slanted edge')} with even sides ${edges.length === 1 ? 'was' : 'were'} found`;
     return { edgeSpreadPx: notMeasurable('px', reason, help), mtf50: notMeasurable('cycles/px', reason, help) };
   }
   const sorted = [...edges].sort((p, q) => p.rise - q.rise);
