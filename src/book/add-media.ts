@@ -15,7 +15,7 @@ export async function addFilm(book: Book, file: string, words: { title?: string;
   if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(file)} holds no picture; add the film itself`);
   const title = words.title ?? basename(file, extname(file));
   return book.edit(`add film ${title}`, (e) => {
-    const film: FilmDocument = { id: words.id ?? makeId(title, (i) => e.get('film', i) !== null), title, file: book.storedPath(file), credit: words.credit ?? '', licence: words.licence ?? '', info: { ...info, file: book.storedPath(file) } };
+    const film: FilmDocument = { id: words.id ?? makeId(title, (i) => e.get('film', i) !== null, 'film'), title, file: book.storedPath(file), credit: words.credit ?? '', licence: words.licence ?? '', info: { ...info, file: book.storedPath(file) } };
     e.put('film', film);
     return film;
   });
@@ -30,7 +30,7 @@ export async function addTake(book: Book, file: string, words: { pick?: string |
   if (words.marks != null) checkMarks(words.marks, info.video.widthPx, info.video.heightPx, info.video.frameCount, `marks of ${basename(file)}`);
   const ending = extname(file);
   const title = words.title ?? basename(file, ending);
-  const id = words.id ?? makeId(title, (i) => book.get('take', i) !== null);
+  const id = words.id ?? makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', `${i}${ending}`)), 'take');
   let stored = book.storedPath(file);
   const sequence = /%\d*d/.test(basename(file));
   if (stored === file || stored.startsWith('..') || /^([A-Za-z]:)?[\\/]/.test(stored)) {
@@ -69,7 +69,7 @@ export async function addLayers(book: Book, files: readonly string[], words: { p
   if (told !== undefined && (told.length !== files.length || told.some((v) => !(v > 0)))) throw new PlatewrightError('PW-TAKE-LAYERS', `${files.length} pictures need ${files.length} distances above 0, and ${told.length} were told`, { kind: 'usage' });
   if (words.pick != null) book.need('pick', words.pick);
   const title = words.title ?? basename(files[0]!, extname(files[0]!));
-  const id = words.id ?? makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', i)));
+  const id = words.id ?? makeId(title, (i) => book.get('take', i) !== null || existsSync(book.insidePath('takes', i)), 'drawing');
   const folder = book.insidePath('takes', id), part = `${folder}.part`;
   if (existsSync(folder)) throw new PlatewrightError('PW-TAKE-EXISTS', `the production already holds a folder takes/${id}; give the take another name with --id`, { kind: 'usage' });
   try {

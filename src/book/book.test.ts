@@ -159,7 +159,15 @@ describe('kill -9', () => {
 describe('makeId', () => {
   it('is plain, short and free', () => {
     expect(makeId('The Conductor’s Turn!', () => false)).toBe('the-conductor-s-turn');
-    expect(makeId('Écharpe', (i) => i === 'echarpe' || i === 'e-charpe')).not.toBe('echarpe');
+    expect(makeId('Écharpe', (i) => i === 'echarpe')).toBe('echarpe-2');
+    expect(makeId('Façade à São Paulo', () => false)).toBe('facade-a-sao-paulo');
+    // Cut in the middle of a gap it ends in no hyphen.
+    expect(makeId(`${'a'.repeat(47)} b`, () => false)).toBe('a'.repeat(47));
     expect(makeId('???', () => false)).toBe('unnamed');
+  });
+  it('says what is named where the words are in another script', () => {
+    expect(makeId('Двор', () => false, 'film')).toBe('film');
+    expect(makeId('部屋', (i) => i === 'pick', 'pick')).toBe('pick-2');
+    expect(makeId('部屋 7', () => false, 'pick')).toBe('7');
   });
 });

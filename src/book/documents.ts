@@ -128,9 +128,14 @@ export type DocumentOf<K extends DocumentKind> = z.infer<(typeof DOCUMENT_SCHEMA
 
 export const DOCUMENT_KINDS = Object.keys(DOCUMENT_SCHEMAS) as DocumentKind[];
 
-/** Makes an id from words a person wrote; `taken` avoids collisions by a number. */
-export function makeId(words: string, taken: (id: string) => boolean): string {
-  const base = words.normalize('NFKD').toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48) || 'unnamed';
+/**
+ * Makes an id from words a person wrote; `taken` avoids collisions by a number. Words that hold no letter of a to z and no
+ * digit (a title in another script) give `otherwise`, which should say what is named: film, take, pick.
+ */
+export function makeId(words: string, taken: (id: string) => boolean, otherwise = 'unnamed'): string {
+  // An accent goes, its letter stays one with its word: Écharpe is echarpe, not e-charpe.
+  const plain = words.normalize('NFKD').replace(/\p{M}+/gu, '').toLowerCase();
+  const base = plain.replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48).replace(/-+$/, '') || otherwise;
   if (!taken(base)) return base;
   for (let n = 2; ; n++) if (!taken(`${base}-${n}`)) return `${base}-${n}`;
 }

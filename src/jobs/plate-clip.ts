@@ -7,7 +7,7 @@ import { createHash } from 'node:crypto';
 import { existsSync, readdirSync, renameSync, rmSync, statSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import type { Book } from '../book/book.js';
-import type { PickDocument } from '../book/documents.js';
+import type { FilmDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { toCodedRgb } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -15,11 +15,22 @@ import { VideoWriter } from '../media/video-writer.js';
 
 const inFlight = new Map<string, Promise<string>>();
 
+/** Absolute path of a film. Throws `PW-MEDIA-MISSING` where the file is not there. */
+export function filmPath(book: Book, film: FilmDocument): string {
+  const source = book.mediaPath(film.file);
+  if (!existsSync(source)) throw new PlatewrightError('PW-MEDIA-MISSING', `the film ${film.title} is not at ${source}; put it back there, or say where it lies now: "platewright film relink ${film.id} FILE", or on the workbench's Wall`);
+  return source;
+}
+
 /** Absolute path of the plate clip, extracting it first where needed. Throws `PW-MEDIA-MISSING`, `PW-PICK-SPAN`. */
 export function plateClip(book: Book, pick: PickDocument, progress?: (done: number, total: number) => void): Promise<string> {
   const film = book.need('film', pick.film);
-  const source = book.mediaPath(film.file);
-  if (!existsSync(source)) return Promise.reject(new PlatewrightError('PW-MEDIA-MISSING', `the film ${film.title} is not at ${source}; put it back there, or add it again`));
+  let source: string;
+  try {
+    source = filmPath(book, film);
+  } catch (error) {
+    return Promise.reject(error as Error);
+  }
   const s = statSync(source);
   // Two processes may extract at once; the name holds what the clip depends on, and the writer renames when whole.
   const key = createHash('sha256').update(JSON.stringify([film.file, s.size, Math.round(s.mtimeMs), pick.in, pick.out])).digest('hex').slice(0, 12);

@@ -6,6 +6,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { PlatewrightError } from '../core/errors.js';
 import { RandomStream } from '../core/random.js';
 import { rate } from '../core/rational.js';
+import { endsBeforeIndex } from './broken-off.js';
 import { checkInChild, decodeInChild, probeInChild } from './probe-process.js';
 import { probe } from './probe.js';
 import { readSound, writeWav } from './sound.js';
@@ -121,6 +122,33 @@ describe('damaged files', () => {
     for await (const f of reader.frames()) expect(readNumber(f)).toBe(n++);
     expect(n).toBe(count);
     await reader.close();
+  });
+});
+
+describe('files copied in part', () => {
+  it('a Matroska film says how much of it is missing; a whole one says nothing', async () => {
+    for (const name of ['h264.mkv', 'ok.mkv']) {
+      const data = sources.find((s) => s.name === name)!.data, path = join(dir, `part-${name}`);
+      writeFileSync(path, data.subarray(0, Math.floor(data.length * 0.6)));
+      const cut = await VideoReader.open(path), whole = await VideoReader.open(join(dir, name));
+      expect(cut.info.frameCount).toBeLessThan(FRAMES - 3);
+      expect(cut.info.notes.join(' ')).toMatch(new RegExp(`part-${name} breaks off after 0\\.\\d s of the 1\\.0 s that its header promises; the ${cut.info.frameCount} whole frames were kept`));
+      expect(whole.info.notes.join(' ')).not.toMatch(/breaks off/);
+      await cut.close();
+      await whole.close();
+    }
+  });
+  it('an MP4 without its index is told from what is no film', async () => {
+    // Written with the index at the end, as cameras do: ftyp, then the pictures.
+    const box = (type: string, length: number, bytes: number): Buffer => { const b = Buffer.alloc(bytes, 7); b.writeUInt32BE(length, 0); b.write(type, 4, 'latin1'); return b; };
+    const path = join(dir, 'half.mp4');
+    writeFileSync(path, Buffer.concat([box('ftyp', 16, 16), box('mdat', 5000, 1200)]));
+    await expect(probe(path)).rejects.toThrow(/PW-MEDIA-TRUNCATED: half\.mp4 breaks off before its index.*copy it again/);
+    // A camera that lost power leaves the length unwritten.
+    writeFileSync(path, Buffer.concat([box('ftyp', 16, 16), box('mdat', 0, 1200)]));
+    await expect(probe(path)).rejects.toThrow(/PW-MEDIA-TRUNCATED/);
+    expect(endsBeforeIndex(join(dir, 'ok.mp4'))).toBe(false);
+    expect(endsBeforeIndex(join(dir, 'ok.mkv'))).toBe(false);
   });
 });
 

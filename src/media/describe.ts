@@ -2,6 +2,7 @@
 import { basename } from 'node:path';
 import { rate, type Rate } from '../core/rational.js';
 import { avGetCodecName, avGetPixFmtName, C } from './ffmpeg.js';
+import { clockSeconds } from './broken-off.js';
 import { readColourTags } from './colour-tags.js';
 import { squareWidth } from './square-pixels.js';
 import type { FrameIndex, Timing } from './frame-index.js';
@@ -37,6 +38,13 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   const claimed = Number(stream.nbFrames);
   if (index !== null && index.damaged + Math.max(0, claimed - index.pts.length - index.damaged) > 0 && claimed > 0 && !input.still) {
     all.push(`${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; the ${index.shown.length} whole frames were kept`);
+  }
+  // Matroska counts no frames in its header; it says how long the picture was to be.
+  const promised = clockSeconds(stream.metadata?.get('DURATION')) ?? (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
+  if (index !== null && timing !== null && promised !== null && claimed <= 0 && !input.still && !index.untimed) {
+    const have = (timing.frameCount * timing.rate.den) / timing.rate.num, short = promised - have;
+    // Half a second, or a tenth of a short clip: less may be a last frame held longer.
+    if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised))) all.push(`${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`);
   }
   const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : par.sampleAspectRatio;
   let aspect: [number, number] = sar.num > 0 && sar.den > 0 ? [sar.num, sar.den] : [1, 1];

@@ -33,6 +33,8 @@ export interface BookState {
   readonly studio: readonly StudioRow[];
   /** What was made from something that has changed since. */
   readonly stale: Stale;
+  /** Ids of films and takes whose files are not where the book has them. */
+  readonly missing: { readonly films: readonly string[]; readonly takes: readonly string[] };
   readonly ledger: LedgerState;
   readonly history: readonly EditRecord[];
   readonly jobs: readonly JobRecord[];

@@ -17,7 +17,7 @@ import { quickJoins } from '../jobs/quick-clip.js';
 import type { JobRunner } from '../jobs/job-runner.js';
 import { staleOf } from '../jobs/stale.js';
 import { ledgerOf } from '../jobs/ledger-of.js';
-import { firstIssue } from '../plate/marks.js';
+import { missingMedia } from '../book/film-place.js';
 import { changeSetting, settingsOf } from '../book/settings.js';
 import { changeStudio, studioOf } from '../book/studio.js';
 import type { BookState } from './api-types.js';
@@ -30,7 +30,8 @@ import { proposeMarks, type ProposedMark } from '../plate/propose-marks.js';
 import { proposeScreenMark } from '../take/screen-edges.js';
 import { grainPair } from './grain-pair.js';
 import { previewFrame } from './preview.js';
-import { acceptLayer, acceptTake } from './upload.js';
+import { mediaRoutes } from './media-routes.js';
+import { body, need, optionalWidth, parse, wholeNumber } from './requests.js';
 import { webClip } from './web-clip.js';
 
 export interface ServiceOptions {
@@ -69,7 +70,7 @@ export function bookState(book: Book): BookState {
     pulse: `${book.pulse()}`, production: book.need('production', 'production'),
     films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
     cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
-    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), studio: studioOf(book), stale: staleOf(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), studio: studioOf(book), stale: staleOf(book), missing: missingMedia(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
   };
 }
 
@@ -199,15 +200,7 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     if (stored === undefined) throw new PlatewrightError('PW-SERVER-NO-SUCH', 'that delivery has no such file', { kind: 'usage' });
     return sendFile(c, book.mediaPath(stored));
   });
-  app.post('/api/takes', async (c) => {
-    const stream = c.req.raw.body;
-    if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
-    const sent = { name: c.req.query('name') ?? 'take', pick: c.req.query('pick') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) };
-    const layer = c.req.query('layer');
-    const id = layer === undefined ? await acceptTake(book, sent) : await acceptLayer(book, { ...sent, to: layer === 'new' ? null : layer });
-    runner.wake();
-    return c.json({ id }, 201);
-  });
+  mediaRoutes(app, book, runner);
 
   app.all('/api/*', (c) => { throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is nothing at ${c.req.path}`, { kind: 'usage' }); });
 
@@ -245,42 +238,6 @@ function kindOf(text: string): DocumentKind {
 function sourceOf(text: string): FrameSource {
   if (!SOURCES.has(text as FrameSource)) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no pictures called "${text}"; ask for film, plate, take, join or matte`, { kind: 'usage' });
   return text as FrameSource;
-}
-
-function wholeNumber(text: string, what: string): number {
-  const n = Number(text.replace(/\.(jpg|png)$/, ''));
-  if (!Number.isInteger(n) || n < 0) throw new PlatewrightError('PW-FRAME-RANGE', `"${text}" is not a ${what} number; count from 0`, { kind: 'usage' });
-  return n;
-}
-
-function optionalWidth(c: Context): number | undefined {
-  const text = c.req.query('w');
-  if (text === undefined) return undefined;
-  const w = Number(text);
-  if (!Number.isInteger(w) || w < 16 || w > 8192) throw new PlatewrightError('PW-FRAME-WIDTH', `w=${text} is not a width from 16 to 8192 pixels`, { kind: 'usage' });
-  return w;
-}
-
-function need<T>(value: T | null, what: string): T {
-  if (value === null) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is no such ${what}`, { kind: 'usage' });
-  return value;
-}
-
-async function body(c: Context): Promise<unknown> {
-  const type = c.req.header('content-type') ?? '';
-  // A foreign page can send plain forms without asking first; JSON it cannot.
-  if (!type.startsWith('application/json')) throw new PlatewrightError('PW-SERVER-FORM', 'send application/json', { kind: 'usage' });
-  try {
-    return await c.req.json();
-  } catch (cause) {
-    throw new PlatewrightError('PW-SERVER-FORM', `the request is not JSON (${(cause as Error).message})`, { kind: 'usage', cause });
-  }
-}
-
-function parse<T>(schema: z.ZodType<T>, value: unknown, what: string): T {
-  const parsed = schema.safeParse(value);
-  if (!parsed.success) throw new PlatewrightError('PW-SERVER-FORM', `${what} is malformed: ${firstIssue(parsed.error)}`, { kind: 'usage' });
-  return parsed.data;
 }
 
 function picture(c: Context, jpeg: Buffer): Response {

@@ -10,7 +10,7 @@ import { plane, type Picture } from '../image/picture.js';
 import { codedToLinear, toCodedRgb } from '../media/convert.js';
 import { isPictureFolder } from '../media/sequence.js';
 import { VideoReader } from '../media/video-reader.js';
-import { plateClip } from '../jobs/plate-clip.js';
+import { filmPath, plateClip } from '../jobs/plate-clip.js';
 
 export type FrameSource = 'film' | 'plate' | 'take' | 'join' | 'matte';
 const MAX_READERS = 6;
@@ -49,7 +49,7 @@ export class FrameStore {
   /** Absolute media path behind a source. Throws where the document or its file is missing. */
   async pathOf(what: FrameSource, id: string): Promise<string> {
     switch (what) {
-      case 'film': return this.existing(this.book.mediaPath(this.book.need('film', id).file), `film ${id}`);
+      case 'film': return filmPath(this.book, this.book.need('film', id));
       case 'take': return this.existing(this.book.mediaPath(this.book.need('take', id).file), `take ${id}`);
       case 'plate': return plateClip(this.book, this.book.need('pick', id));
       case 'join': case 'matte': {
@@ -62,7 +62,7 @@ export class FrameStore {
   }
 
   private existing(path: string, name: string): string {
-    if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `the media of ${name} is not at ${path}; put it back there, or add it again`);
+    if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `the media of ${name} is not at ${path}; put it back there${name.startsWith('join') ? ', or build the join again' : ', or take it out of the book and add it again'}`);
     return path;
   }
 

@@ -1,10 +1,11 @@
-import { mkdtempSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync, existsSync, readdirSync } from 'node:fs';
 import { request } from 'node:http';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Book } from '../book/book.js';
 import { addFilm, addTake } from '../book/add-media.js';
+import { looseTake } from '../book/take-place.js';
 import { newProduction } from '../book/new-production.js';
 import { createPicture, plane } from '../image/picture.js';
 import { rate } from '../core/rational.js';
@@ -203,12 +204,71 @@ describe('uploads', () => {
     expect(readdirSync(join(folder, 'production', 'takes')).filter((f) => f.startsWith('.'))).toEqual([]);
   });
   it('takes a real film under a plain name, whatever the sender called it', async () => {
-    const { readFileSync } = await import('node:fs');
     const r = await fetch(`${base}/api/takes?name=${encodeURIComponent('../../Évil name!.mp4')}`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) });
     expect(r.status).toBe(201);
     const { id } = (await r.json()) as { id: string };
     expect(id).toMatch(/^[a-z0-9-]+$/);
     expect(existsSync(join(folder, 'production', 'takes', `${id}.mp4`))).toBe(true);
+  });
+});
+
+describe('films and takes find their place', () => {
+  const state = async (): Promise<BookState> => (await (await fetch(`${base}/api/book`)).json()) as BookState;
+  const fails = async (r: Response, code: string): Promise<string> => {
+    const { error } = (await r.json()) as { error: { code: string; message: string } };
+    expect(error.code).toBe(code);
+    return error.message;
+  };
+  it('a take for no pick can\'t be judged, says the ways out, and is judged once it has a pick', async () => {
+    const { id } = (await (await fetch(`${base}/api/takes?name=${encodeURIComponent('собака.mp4')}`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) })).json()) as { id: string };
+    const take = async () => (await state()).takes.find((t) => t.id === id)!;
+    expect([id.startsWith('take'), (await take()).pick, (await take()).title]).toEqual([true, null, 'собака']);
+    expect((await state()).jobs.some((j) => j.subject === id)).toBe(false);
+    const r = await post(`/api/takes/${id}/pick`, { pick: 'one' });
+    expect(r.status).toBe(200);
+    expect((await take()).pick).toBe('one');
+    expect((await state()).jobs.filter((j) => j.subject === id).map((j) => j.kind)).toContain('verdict');
+    for (const j of (await state()).jobs) await post(`/api/jobs/${j.id}/stop`, {});
+    // A verdict is one against a pick: it does not go along.
+    await post('/api/edit', { title: 'verdict', changes: [{ do: 'change', kind: 'take', id, fields: { verdict: { verdict: 'fits', span: { in: 0, out: 6 }, matters: [], notes: [] }, star: true } }] });
+    expect((await post(`/api/takes/${id}/pick`, { pick: null })).status).toBe(200);
+    expect([(await take()).verdict, (await take()).star]).toEqual([undefined, true]);
+    await fails(await post(`/api/takes/${id}/pick`, { pick: 'nobody' }), 'PW-BOOK-NO-SUCH');
+    const book = Book.open(join(folder, 'production'));
+    try {
+      expect(looseTake(book.need('take', id)).message).toContain(`platewright take for ${id} PICK`);
+      book.edit('join', (e) => e.put('join', { id: 'one', take: id, recipe: { version: 1 } as never }));
+      expect(await fails(await post(`/api/takes/${id}/remove`, {}), 'PW-TAKE-USED')).toContain('the join of Renamed is built with собака');
+      book.undo();
+      expect((await post(`/api/takes/${id}/remove`, {})).status).toBe(200);
+      expect(await take()).toBeUndefined();
+      book.undo();
+      expect((await take()).title).toBe('собака');
+    } finally {
+      book.close();
+    }
+  });
+  it('a film is sent, found missing, sent again; another film is refused in its place', async () => {
+    const bytes = readFileSync(join(folder, 'film.mp4'));
+    const r = await fetch(`${base}/api/films?name=${encodeURIComponent('Двор.mp4')}`, { method: 'POST', body: bytes });
+    expect(r.status).toBe(201);
+    const { id } = (await r.json()) as { id: string };
+    const film = async () => (await state()).films.find((f) => f.id === id)!;
+    expect([(await film()).title, (await film()).file, (await state()).missing.films]).toEqual(['Двор', 'films/film.mp4', []]);
+    expect((await state()).jobs.some((j) => j.kind === 'scan' && j.subject === id)).toBe(true);
+    rmSync(join(folder, 'production', 'films', 'film.mp4'));
+    expect((await state()).missing.films).toEqual([id]);
+    expect(await fails(await fetch(`${base}/api/frame/film/${id}/0`), 'PW-MEDIA-MISSING')).toContain(`platewright film relink ${id} FILE`);
+    const other = await fails(await fetch(`${base}/api/films?film=${id}&name=b.mp4`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) }), 'PW-FILM-OTHER');
+    expect(other).toContain('6 frames, where the book has 64 × 48, 24/1, 12 frames');
+    expect(readdirSync(join(folder, 'production', 'films'))).toEqual([]);
+    expect((await fetch(`${base}/api/films?film=${id}&name=again.mp4`, { method: 'POST', body: bytes })).status).toBe(201);
+    expect([(await film()).file, (await state()).missing.films]).toEqual(['films/again.mp4', []]);
+    await fails(await post('/api/films/film/remove', {}), 'PW-FILM-USED');
+    for (const j of (await state()).jobs) await post(`/api/jobs/${j.id}/stop`, {});
+    expect((await post(`/api/films/${id}/remove`, {})).status).toBe(200);
+    expect(await film()).toBeUndefined();
+    await fails(await fetch(`${base}/api/films?name=list.txt`, { method: 'POST', body: 'x' }), 'PW-UPLOAD-KIND');
   });
 });
 

@@ -8,11 +8,13 @@ import type { Readable } from 'node:stream';
 import { Transform } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
 import { randomUUID } from 'node:crypto';
-import { addLayers } from '../book/add-media.js';
+import { addFilm, addLayers } from '../book/add-media.js';
 import type { Book } from '../book/book.js';
 import { makeId } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
+import { checkSameFilm, relinkFilm } from '../book/film-place.js';
 import { enterJob } from '../jobs/job-store.js';
+import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
 import { probe } from '../media/probe.js';
 import { checkInChild } from '../media/probe-process.js';
 
@@ -28,6 +30,55 @@ export async function acceptTake(book: Book, upload: { name: string; pick: strin
   const folder = book.insidePath('takes');
   mkdirSync(folder, { recursive: true });
   const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
+  try {
+    await receive(upload, part);
+    const info = await checkInChild(part);
+    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
+    const words = upload.name.slice(0, -ending.length);
+    const id = makeId(words, (candidate) => book.get('take', candidate) !== null || existsSync(book.insidePath('takes', `${candidate}${ending}`)), 'take');
+    const path = book.insidePath('takes', `${id}${ending}`);
+    renameSync(part, path);
+    const still = info.video.frameCount === 1;
+    book.edit(`add take ${id}`, (e) => e.put('take', { id, pick: upload.pick, title: words.slice(0, 120) || id, file: book.storedPath(path), kind: still ? 'still' : 'video', star: false, note: '', info: { ...info, file: book.storedPath(path) }, marks: null }));
+    enterTakeJobs(book, book.need('take', id));
+    return id;
+  } catch (error) {
+    rmSync(part, { force: true });
+    throw error;
+  }
+}
+
+const FILM_ENDINGS = new Set(['.mp4', '.mov', '.mkv', '.m4v', '.avi', '.webm', '.mpg', '.mpeg', '.mts', '.m2ts', '.ts', '.vob', '.mxf', '.wmv', '.ogv', '.3gp']);
+
+/**
+ * A film arriving from the browser: kept in the production's folder `films`, and scanned for its shots. With `to` it stands in for
+ * the file of a film that the book has already and that is missing. Throws the errors of `acceptTake`, and `PW-FILM-OTHER`.
+ */
+export async function acceptFilm(book: Book, upload: { name: string; to: string | null; stream: Readable }): Promise<string> {
+  const was = upload.to === null ? null : book.need('film', upload.to);
+  const ending = extname(upload.name).toLowerCase();
+  if (!FILM_ENDINGS.has(ending)) throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" does not end like a film; send mp4, mov, mkv, webm, avi, mpg or mxf`, { kind: 'usage' });
+  mkdirSync(book.insidePath('films'), { recursive: true });
+  const part = book.insidePath('films', `.${randomUUID()}${ending}`);
+  try {
+    await receive(upload, part);
+    const info = await checkInChild(part);
+    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film itself`);
+    if (was !== null) checkSameFilm(was, info, upload.name);
+    const words = upload.name.slice(0, -ending.length);
+    const name = makeId(words, (i) => existsSync(book.insidePath('films', `${i}${ending}`)), 'film');
+    const path = book.insidePath('films', `${name}${ending}`);
+    renameSync(part, path);
+    const film = was === null ? await addFilm(book, path, { title: words.slice(0, 120) || 'film' }) : await relinkFilm(book, was.id, path);
+    if (film.cutList === undefined) enterJob(book, 'scan', film.id, {});
+    return film.id;
+  } finally {
+    rmSync(part, { force: true });
+  }
+}
+
+/** Writes what is sent to `part`; refuses what is larger than 32 GiB and what is empty. */
+async function receive(upload: { name: string; stream: Readable }, part: string): Promise<void> {
   let bytes = 0;
   const limit = new Transform({
     transform(chunk: Buffer, _encoding, done) {
@@ -35,27 +86,8 @@ export async function acceptTake(book: Book, upload: { name: string; pick: strin
       done(bytes > MAX_BYTES ? new PlatewrightError('PW-UPLOAD-SIZE', 'the upload is larger than 32 GiB; send a shorter piece') : null, chunk);
     },
   });
-  try {
-    await pipeline(upload.stream, limit, createWriteStream(part));
-    if (bytes === 0) throw new PlatewrightError('PW-UPLOAD-EMPTY', `"${upload.name}" arrived empty; send it again`);
-    const info = await checkInChild(part);
-    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
-    const words = upload.name.slice(0, -ending.length);
-    const id = makeId(words, (candidate) => book.get('take', candidate) !== null || existsSync(book.insidePath('takes', `${candidate}${ending}`)));
-    const path = book.insidePath('takes', `${id}${ending}`);
-    renameSync(part, path);
-    const still = info.video.frameCount === 1;
-    book.edit(`add take ${id}`, (e) => e.put('take', { id, pick: upload.pick, title: words.slice(0, 120) || id, file: book.storedPath(path), kind: still ? 'still' : 'video', star: false, note: '', info: { ...info, file: book.storedPath(path) }, marks: null }));
-    if (upload.pick !== null && !still) {
-      enterJob(book, 'verdict', id, {});
-      // A join needs to know where the performer goes.
-      if (book.need('pick', upload.pick).marks.marks.some((m) => m.kind === 'stand' || m.kind === 'carry')) enterJob(book, 'quick', id, {});
-    }
-    return id;
-  } catch (error) {
-    rmSync(part, { force: true });
-    throw error;
-  }
+  await pipeline(upload.stream, limit, createWriteStream(part));
+  if (bytes === 0) throw new PlatewrightError('PW-UPLOAD-EMPTY', `"${upload.name}" arrived empty; send it again`);
 }
 
 const PICTURES = new Set(['.png', '.tif', '.tiff']);
@@ -71,7 +103,7 @@ export async function acceptLayer(book: Book, upload: { name: string; pick: stri
   mkdirSync(book.insidePath('takes'), { recursive: true });
   const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
   try {
-    await pipeline(upload.stream, createWriteStream(part));
+    await receive(upload, part);
     const info = await checkInChild(part);
     if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send a PNG`);
     const words = upload.name.slice(0, -ending.length);

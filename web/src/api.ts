@@ -58,16 +58,28 @@ export const redo = () => attempt(async () => { await call('/api/redo', json({})
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
+export const assignTake = (id: string, pick: string | null) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/pick`, json({ pick })); await refresh(); });
+export const removeTake = (id: string) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
+export const removeFilm = (id: string) => attempt(async () => { await call(`/api/films/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
 export const proposeMarks = (what: string, id: string, n: number) => attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
 export const proposeScreen = (take: string) => attempt(() => call<{ proposals: ProposedMark[]; why: string }>(`/api/propose-screen/${encodeURIComponent(take)}`));
 export const grainPair = (pick: string, n: number) => attempt(() => call<{ picture: string; at: [number, number]; sd: [number, number] }>(`/api/grain/${encodeURIComponent(pick)}/${n}`));
 export const readPixel = (what: string, id: string, n: number, x: number, y: number) => call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 
 /** Sends a take; `onShare` hears the share sent so far. `layer`: "new" for the first picture of a drawing in layers, the take's id for its next. */
-export function uploadTake(file: File, pick: string, onShare: (share: number) => void, layer?: string): Promise<{ id: string } | null> {
+export function uploadTake(file: File, pick: string | null, onShare: (share: number) => void, layer?: string): Promise<{ id: string } | null> {
+  return send(`/api/takes?${pick === null ? '' : `pick=${encodeURIComponent(pick)}&`}name=${encodeURIComponent(file.name)}${layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`}`, file, onShare);
+}
+
+/** Sends a film; with `film` in place of the missing file of that film. */
+export function uploadFilm(file: File, onShare: (share: number) => void, film?: string): Promise<{ id: string } | null> {
+  return send(`/api/films?name=${encodeURIComponent(file.name)}${film === undefined ? '' : `&film=${encodeURIComponent(film)}`}`, file, onShare);
+}
+
+function send(path: string, file: File, onShare: (share: number) => void): Promise<{ id: string } | null> {
   return attempt(() => new Promise<{ id: string }>((done, fail) => {
     const request = new XMLHttpRequest();
-    request.open('POST', `/api/takes?pick=${encodeURIComponent(pick)}&name=${encodeURIComponent(file.name)}${layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`}`);
+    request.open('POST', path);
     request.upload.onprogress = (e) => { if (e.lengthComputable) onShare(e.loaded / e.total); };
     request.onload = () => {
       const body = JSON.parse(request.responseText) as { id: string; error?: { message: string } };

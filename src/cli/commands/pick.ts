@@ -37,7 +37,7 @@ export function register(program: Command): void {
       const made = book.edit(`pick ${o.title ?? `${from}–${to}`}`, (e) => {
         const title = o.title ?? `shot at ${from}`;
         const order = e.list('pick').reduce((m, p) => Math.max(m, p.order), 0) + 1;
-        const document = { id: o.id ?? makeId(title, (i) => e.get('pick', i) !== null), film: f.id, title, in: from, out: to, order, note: o.note ?? '', marks: { frame: 0, marks: [] }, action: o.action ?? '' };
+        const document = { id: o.id ?? makeId(title, (i) => e.get('pick', i) !== null, 'pick'), film: f.id, title, in: from, out: to, order, note: o.note ?? '', marks: { frame: 0, marks: [] }, action: o.action ?? '' };
         e.put('pick', document);
         return document;
       });

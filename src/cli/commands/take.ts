@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { addLayers, addTake } from '../../book/add-media.js';
+import { assignTake, removeTake } from '../../book/take-place.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { isPictureFolder, picturesIn } from '../../media/sequence.js';
 import { parseMarks } from '../../plate/marks.js';
@@ -28,11 +29,21 @@ export function register(program: Command): void {
       const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const added = [];
       for (const f of files) added.push(await addTake(book, f, { pick: o.pick ?? null, marks, ...(o.id === undefined ? {} : { id: o.id }), ...(o.title === undefined ? {} : { title: o.title }), ...(o.note === undefined ? {} : { note: o.note }) }));
-      answer(o, added, (d) => d.map((t) => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${t.info.video!.frameCount} frames`).join('\n'));
+      answer(o, added, (d) => d.map((t) => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${t.info.video!.frameCount} frames${t.info.video!.notes.map((n) => `\n  ${n}`).join('')}`).join('\n'));
     })));
   onProduction(take.command('list').description('All takes.').option('--pick <id>'))
     .action(action(async (o: ProductionOptions & { pick?: string }) => withBook(o, async (book) => {
       answer(o, book.list('take').filter((t) => o.pick === undefined || t.pick === o.pick), (d) => d.length === 0 ? 'no take yet' : table([['id', 'pick', 'frames', 'star', 'verdict'], ...d.map((t) => [t.id, t.pick ?? '–', String(t.info.video?.frameCount ?? 0), t.star ? 'star' : '', t.verdict?.verdict ?? 'not judged'])]));
+    })));
+  onProduction(take.command('for <take> [pick]').description('Say which pick a take is for; --none: for none. A verdict against another pick goes.').option('--none'))
+    .action(action(async (id: string, pick: string | undefined, o: ProductionOptions & { none?: boolean }) => withBook(o, async (book) => {
+      if ((pick === undefined) === (o.none !== true)) throw new PlatewrightError('PW-CLI-USAGE', `name the pick that ${id} is for, or give --none`, { kind: 'usage' });
+      answer(o, assignTake(book, id, pick ?? null), (t) => (t.pick === null ? `${t.id} is for no pick` : `${t.id} is for ${t.pick}; next: platewright verdict ${t.id}`));
+    })));
+  onProduction(take.command('remove <id>').description('Take a take out of the book; its file stays, and undo brings it back.'))
+    .action(action(async (id: string, o: ProductionOptions) => withBook(o, async (book) => {
+      removeTake(book, id);
+      answer(o, { removed: id }, () => `removed ${id}; "platewright undo" brings it back`);
     })));
   onProduction(take.command('star <id>').description('Star a take: it outranks any number. --off takes the star away.').option('--off'))
     .action(action(async (id: string, o: ProductionOptions & { off?: boolean }) => withBook(o, async (book) => {

@@ -11,7 +11,7 @@ import type { JobWorker } from '../run-job.js';
 export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const production = book.need('production', 'production');
   const { programme, cut, cdl } = resolveCut(book);
-  const base = makeId(production.title, () => false);
+  const base = makeId(production.title, () => false, 'short');
   mkdirSync(book.insidePath('delivered'), { recursive: true });
   const done = new Set(readdirSync(book.insidePath('delivered')));
   const name = makeId(base, (id) => done.has(id));

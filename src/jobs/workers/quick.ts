@@ -2,7 +2,7 @@
  * A quick join of a take on its pick's plate, to be seen beside the verdict: the recipe proposed and rendered fast, into a
  * small clip of the cache. The join of the book is not touched.
  */
-import { PlatewrightError } from '../../core/errors.js';
+import { looseTake } from '../../book/take-place.js';
 import { JoinRenderer } from '../../join/render.js';
 import { renderJoin } from '../../join/render-file.js';
 import type { JobWorker } from '../run-job.js';
@@ -17,7 +17,7 @@ const MOST_SECONDS = 6;
 export const quickWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
   const take = book.need('take', job.subject);
-  if (take.pick === null) throw new PlatewrightError('PW-TAKE-LOOSE', `the take ${take.id} belongs to no pick yet; say which it is for`, { kind: 'usage' });
+  if (take.pick === null) throw looseTake(take);
   const pick = book.need('pick', take.pick);
   if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((20 * d) / t, 100, s) });
   signal.throwIfAborted();

@@ -4,6 +4,7 @@ import { SCAN_STATE_VERSION, findCuts, type ScanState } from '../../film/find-cu
 import { summariseShot } from '../../film/summarise-shot.js';
 import type { ShotSummary } from '../../film/types.js';
 import { VideoReader } from '../../media/video-reader.js';
+import { filmPath } from '../plate-clip.js';
 import type { JobWorker } from '../run-job.js';
 
 export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => {
@@ -24,7 +25,7 @@ export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => 
       rmSync(stateFile, { force: true });
     }
   }
-  const reader = await VideoReader.open(book.mediaPath(film.file));
+  const reader = await VideoReader.open(filmPath(book, film));
   try {
     const cutList = await findCuts(reader, {
       signal, resume, saveEvery: 500, onState: save,

@@ -1,5 +1,5 @@
 /** Judges a take against its pick. */
-import { PlatewrightError } from '../../core/errors.js';
+import { looseTake } from '../../book/take-place.js';
 import type { MarksFile } from '../../plate/marks.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/needs.js';
@@ -18,7 +18,7 @@ function performerHeight(marks: MarksFile, usual: number): number {
 export const verdictWorker: JobWorker = async (context) => {
   const { book, job, progress, signal } = context;
   const take = book.need('take', job.subject);
-  if (take.pick === null) throw new PlatewrightError('PW-TAKE-LOOSE', `the take ${take.id} belongs to no pick yet; say which it is for`, { kind: 'usage' });
+  if (take.pick === null) throw looseTake(take);
   const pick = book.need('pick', take.pick);
   // A verdict needs the plate's numbers: measure it first where nobody has.
   if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((30 * d) / t, 100, s) });

@@ -5,11 +5,12 @@ import { startJob } from '../api.js';
 import { ById } from '../parts/by-id.js';
 import { Picture } from '../parts/picture.js';
 import { StudioPart } from '../parts/studio-part.js';
+import { LooseTakes } from '../parts/loose-takes.js';
+import { TakeUpload } from '../parts/take-upload.js';
 import { QuickJoin } from '../parts/quick-join.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 import { BriefText } from './brief-part.js';
 import { ranked } from './wall.js';
-import { TakeUpload } from './sheet.js';
 
 interface DayPlan {
   readonly date: string;
@@ -85,6 +86,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
           );
         }}</Show>
       </section>
+      <LooseTakes book={props.book} />
     </>
   );
 }

@@ -4,7 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
 import type { Inspection } from '../../../src/inspect/types.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
-import { edit, startJob, uploadTake } from '../api.js';
+import { edit, startJob } from '../api.js';
 import { amount, need, seconds, shown, unit } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { CleanFrame } from '../parts/clean-frame.js';
@@ -14,6 +14,8 @@ import { MeasureList } from '../parts/measure-list.js';
 import { PickWords } from '../parts/pick-words.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
+import { TakePlace } from '../parts/loose-takes.js';
+import { TakeUpload } from '../parts/take-upload.js';
 import { ScreenPart } from '../parts/screen-part.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 import { BriefPart } from './brief-part.js';
@@ -136,33 +138,6 @@ function tally(kinds: readonly string[]): string {
   return [...n].map(([k, c]) => (c > 1 ? `${c} ${k}` : k)).join(', ');
 }
 
-export function TakeUpload(props: { pick: string }): JSX.Element {
-  const [share, setShare] = createSignal<number | null>(null);
-  const send = async (files: FileList | null): Promise<void> => {
-    for (const f of files ?? []) { setShare(0); await uploadTake(f, props.pick, setShare); }
-    setShare(null);
-  };
-  // The layers of one drawing, in the order of their names; the first makes the take.
-  const sendLayers = async (files: FileList | null): Promise<void> => {
-    const order = new Intl.Collator('en', { numeric: true });
-    let take = 'new';
-    for (const f of [...(files ?? [])].sort((a, b) => order.compare(a.name, b.name))) {
-      setShare(0);
-      const made = await uploadTake(f, props.pick, setShare, take);
-      if (made === null) break;
-      take = made.id;
-    }
-    setShare(null);
-  };
-  return (
-    <p class="controls">
-      <label class="file">Add a take<input type="file" accept="video/*,image/*" multiple onChange={(e) => { void send(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
-      <label class="file">Add a drawing in layers<input type="file" accept="image/png,image/tiff" multiple onChange={(e) => { void sendLayers(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
-      <Show when={share() !== null}><progress max={1} value={share()!} aria-label="sending the take" /> <span class="pencil-note">sending, {Math.round(100 * share()!)} %</span></Show>
-    </p>
-  );
-}
-
 /** What lends a part to a take's join, by take: it stays chosen while another page is looked at. */
 const [lending, setLending] = createSignal<Readonly<Record<string, { readonly from: string; readonly later: string }>>>({});
 
@@ -196,6 +171,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
             <Show when={lends() === 'plate'}><label>frames later <input type="text" inputmode="numeric" size="4" value={later()} onInput={(e) => setLater(e.currentTarget.value)} /></label><span class="pencil-note">the part marked on the plate (patch or head) goes onto the performer’s own, marked on the take</span></Show>
           </Show>
         </p>
+        <TakePlace book={props.book} take={t()} />
         <Show when={t().kind === 'layers'}><LayerList take={t()} /></Show>
         <Show when={t().kind === 'video' && !v().hasAlpha}><ScreenPart take={t()} /><CleanFrame take={t()} /></Show>
         <Show when={t().verdict}>{(x) => (

@@ -5,6 +5,7 @@ import type { FilmDocument, PickDocument } from '../../../src/book/documents.js'
 import { edit, startJob } from '../api.js';
 import { seconds } from '../format.js';
 import { ById } from '../parts/by-id.js';
+import { FilmUpload, FilmWords } from '../parts/film-words.js';
 import { Picture } from '../parts/picture.js';
 import { VerdictWord } from '../parts/verdict-word.js';
 
@@ -54,7 +55,8 @@ export function WallPage(props: { book: BookState }): JSX.Element {
           </ol>
         </Show>
       </section>
-      <ById each={props.book.films} fallback={<p class="lead">No film yet. Add it on the command line: <code>platewright film add FILE</code></p>}>{(f) => <FilmShots book={props.book} film={f()} />}</ById>
+      <ById each={props.book.films}>{(f) => <FilmShots book={props.book} film={f()} />}</ById>
+      <FilmUpload first={props.book.films.length === 0} />
     </>
   );
 }
@@ -79,6 +81,7 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
     <section>
       <h2>{props.film.title}</h2>
       <p class="pencil-note">{v.frameCount} frames · {v.widthPx} × {v.heightPx}{props.film.credit === '' ? '' : ` · ${props.film.credit}`}</p>
+      <FilmWords book={props.book} film={props.film} />
       <Show when={props.film.summaries !== undefined} fallback={<p class="lead">Not scanned yet. <button onClick={() => void startJob('scan', props.film.id)}>Find its shots</button></p>}>
         <p class="controls"><label><input type="checkbox" checked={easyFirst()} onChange={(e) => setEasyFirst(e.currentTarget.checked)} /> least effort first</label> <button onClick={() => void startJob('scan', props.film.id, { again: true })}>Scan again</button></p>
         <ul class="shots">

@@ -1,0 +1,36 @@
+/** Which pick a take is for, and taking a take out of the book. */
+import { PlatewrightError } from '../core/errors.js';
+import type { Book } from './book.js';
+import type { TakeDocument } from './documents.js';
+
+/**
+ * Says which pick a take is for; null: for none yet. A verdict goes with the pick it was given against; marks, star and note stay.
+ * Throws `PW-BOOK-NO-SUCH` where there is no such take or pick.
+ */
+export function assignTake(book: Book, id: string, pick: string | null): TakeDocument {
+  const now = book.need('take', id);
+  const title = pick === null ? '' : book.need('pick', pick).title;
+  if (now.pick === pick) return now;
+  return book.edit(pick === null ? `${now.title} is for no pick` : `${now.title} is for ${title}`, (e) => {
+    const { verdict: _verdict, verdictOf: _verdictOf, ...rest } = e.get('take', id) ?? now;
+    const take: TakeDocument = { ...rest, pick };
+    e.put('take', take);
+    return take;
+  });
+}
+
+/** Takes a take out of the book; its file stays, so that an undo brings it back whole. Throws `PW-TAKE-USED` where a join is built with it. */
+export function removeTake(book: Book, id: string): void {
+  const take = book.need('take', id);
+  const used = book.list('join').filter((j) => j.take === id).map((j) => book.get('pick', j.id)?.title ?? j.id);
+  if (used.length > 0) throw new PlatewrightError('PW-TAKE-USED', `the join of ${used.join(' and of ')} is built with ${take.title}; build it with another take first`, { kind: 'usage' });
+  book.edit(`take ${take.title} out of the book`, (e) => {
+    e.remove('take', id);
+    for (const m of e.list('moment')) if (m.take === id) e.remove('moment', m.id);
+  });
+}
+
+/** What says that a take has no pick, and the ways out. */
+export function looseTake(take: TakeDocument): PlatewrightError {
+  return new PlatewrightError('PW-TAKE-LOOSE', `the take ${take.title} belongs to no pick yet; say which it is for: "platewright take for ${take.id} PICK", or on the workbench's Shoot day under “Takes for no pick”`, { kind: 'usage' });
+}

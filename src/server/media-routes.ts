@@ -1,0 +1,41 @@
+/** Films and takes over HTTP: sent, assigned to a pick, taken out of the book. */
+import { Readable } from 'node:stream';
+import type { Hono } from 'hono';
+import { z } from 'zod';
+import { removeFilm } from '../book/film-place.js';
+import type { Book } from '../book/book.js';
+import { assignTake, removeTake } from '../book/take-place.js';
+import { PlatewrightError } from '../core/errors.js';
+import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
+import type { JobRunner } from '../jobs/job-runner.js';
+import { body, parse } from './requests.js';
+import { acceptFilm, acceptLayer, acceptTake } from './upload.js';
+
+export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
+  app.post('/api/takes', async (c) => {
+    const stream = c.req.raw.body;
+    if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
+    const sent = { name: c.req.query('name') ?? 'take', pick: c.req.query('pick') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) };
+    const layer = c.req.query('layer');
+    const id = layer === undefined ? await acceptTake(book, sent) : await acceptLayer(book, { ...sent, to: layer === 'new' ? null : layer });
+    runner.wake();
+    return c.json({ id }, 201);
+  });
+
+  app.post('/api/takes/:id/pick', async (c) => {
+    const { pick } = parse(z.object({ pick: z.string().max(64).nullable() }), await body(c), 'this choice of a pick');
+    const take = assignTake(book, c.req.param('id'), pick);
+    if (take.verdict === undefined) enterTakeJobs(book, take);
+    runner.wake();
+    return c.json({ id: take.id, pick: take.pick });
+  });
+  app.post('/api/takes/:id/remove', async (c) => { await body(c); removeTake(book, c.req.param('id')); return c.json({ pulse: book.pulse() }); });
+  app.post('/api/films', async (c) => {
+    const stream = c.req.raw.body;
+    if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
+    const id = await acceptFilm(book, { name: c.req.query('name') ?? 'film', to: c.req.query('film') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) });
+    runner.wake();
+    return c.json({ id }, 201);
+  });
+  app.post('/api/films/:id/remove', async (c) => { await body(c); removeFilm(book, c.req.param('id')); return c.json({ pulse: book.pulse() }); });
+}

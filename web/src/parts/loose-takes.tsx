@@ -1,0 +1,41 @@
+/** Takes that are for no pick yet: what came off a phone in one go is given out here. And which pick a take is for, to change it. */
+import { For, Show, type JSX } from 'solid-js';
+import type { BookState } from '../../../src/server/api-types.js';
+import type { TakeDocument } from '../../../src/book/documents.js';
+import { assignTake, removeTake } from '../api.js';
+import { ById } from './by-id.js';
+import { Picture } from './picture.js';
+import { TakeUpload } from './take-upload.js';
+
+export function LooseTakes(props: { book: BookState }): JSX.Element {
+  const loose = () => props.book.takes.filter((t) => t.pick === null);
+  return (
+    <section>
+      <h2>Takes for no pick</h2>
+      <p class="how">Send here what was shot without saying for what, and say afterwards which pick each take is for: it is judged as soon as that is known.</p>
+      <TakeUpload pick={null} />
+      <ById each={loose()}>{(t) => (
+        <div class="take-now">
+          <Picture source={{ what: 'take', id: t().id, title: t().title }} frame={Math.floor(t().info.video!.frameCount / 2)} width={240} alt={t().title} />
+          <div><strong>{t().title}</strong> <TakePlace book={props.book} take={t()} /></div>
+        </div>
+      )}</ById>
+    </section>
+  );
+}
+
+/** The pick a take is for, as a choice; and the way out of the book. */
+export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.Element {
+  const used = () => props.book.joins.some((j) => j.take === props.take.id);
+  return (
+    <p class="controls take-place">
+      <label>for <select value={props.take.pick ?? ''} onChange={(e) => void assignTake(props.take.id, e.currentTarget.value === '' ? null : e.currentTarget.value)}>
+        <option value="">no pick yet</option>
+        <For each={props.book.picks}>{(p) => <option value={p.id} selected={p.id === props.take.pick}>{p.title}</option>}</For>
+      </select></label>
+      <button disabled={used()} title={used() ? 'a join is built with it: build that with another take first' : undefined} onClick={() => void removeTake(props.take.id)}>Take it out of the book</button>
+      <Show when={props.book.missing.takes.includes(props.take.id)}><span class="stale" role="status">Its file {props.take.file} is not there: put it back, or take it out and add it again.</span></Show>
+      <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
+    </p>
+  );
+}
