@@ -26,10 +26,10 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
     try {
       const bounded = await withScreenPart(reader, take.marks ?? { frame: 0, marks: [] });
       const side = await measureTakeSide(takeFile, reader, bounded.marks);
-      const { subject, screen, seen } = await subjectOf(reader, quality, bounded.marks, { screens: keptScreens(book), file: takeFile });
+      const { subject, screen, seen, noScreen } = await subjectOf(reader, quality, bounded.marks, { screens: keptScreens(book), file: takeFile });
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, screenFound: bounded.found,
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound: bounded.found,
         ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
         ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
       });

@@ -4,6 +4,8 @@
  */
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { toCodedRgb, toLinear } from '../media/convert.js';
+import { rasterizePolygon } from '../image/polygon.js';
+import type { RegionFile } from '../plate/marks.js';
 import type { VideoFrame } from '../media/types.js';
 import type { Box } from './ground.js';
 import { carryRegion, STILL } from './carrier.js';
@@ -103,12 +105,16 @@ function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: numbe
   return out;
 }
 
-/** A performer told from the empty set of the same set-up (`peelByDifference`). @param clean a frame of the take, or another of its size, without the performer */
-export function differencePeeler(clean: VideoFrame): Peeler {
-  const empty = toCodedRgb(clean);
+/** A performer told from the empty set of the same set-up (`peelByDifference`). @param clean a frame of the take, or another of its size, without the performer @param useful what lies outside is never performer */
+export function differencePeeler(clean: VideoFrame, useful?: RegionFile): Peeler {
+  const empty = toCodedRgb(clean), part = useful === undefined ? null : carryRegion(useful, STILL);
   return {
     peel(frame) {
       const { alpha, colour } = peelByDifference(toCodedRgb(frame), toLinear(frame), empty);
+      if (part !== null) {
+        const inside = rasterizePolygon(part(frame.index), alpha.width, alpha.height);
+        for (let i = 0; i < inside.length; i++) alpha.data[i] = alpha.data[i]! * inside[i]!;
+      }
       return tighten(withAlpha(colour, alpha.data));
     },
   };

@@ -39,6 +39,8 @@ export interface ProposalInput {
   readonly seen?: SeenInTake | null;
   /** The screen that was found behind the performer, where the caller could peel; green is taken for granted otherwise. */
   readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
+  /** Why the take counts as one without a screen, where the caller looked. */
+  readonly noScreen?: string | null;
   /** How the screen's useful part was found, where the take's mark of it is the program's own. */
   readonly screenFound?: string | null;
   /** Another take whose marked part goes onto this one's. */

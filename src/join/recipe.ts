@@ -3,6 +3,7 @@
  * can't be made says what is missing and stays off. Nothing here looks at the truth of a join: only at plate, take, measures
  * and marks.
  */
+import { basename } from 'node:path';
 import { counted } from '../core/counted.js';
 import { PlatewrightError } from '../core/errors.js';
 import { RAD_PER_DEG } from '../core/angles.js';
@@ -17,7 +18,7 @@ import { isLayered, proposeLayers } from './propose-layers.js';
 import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
-import { screenRegion } from './screen-part.js';
+import { outlineRegion, screenRegion } from './screen-part.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
@@ -194,9 +195,10 @@ function proposeErase(marks: MarksFile): EraseStep | null {
   return { step: 'erase', on: true, why: `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${1 + also.length} thing${also.length === 0 ? '' : 's'}; a shadow that touches them goes too${shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : ''}`, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), growPx: 3, shadowToo: true };
 }
 
-function proposePeel(input: ProposalInput): PeelStep {
+/** How the performer is told from what is behind it. Throws `PW-PEEL-NO-SCREEN` where nothing could tell it. */
+export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'screenFound' | 'noScreen' | 'quality' | 'takeHasAlpha'>): PeelStep {
   const { take } = input;
-  const outlines = marksOf(take.marks, 'body').filter((b) => b.mark.polygon !== undefined);
+  const outline = outlineRegion(take.marks);
   const screens = screenRegion(take.marks);
   const found = input.screen ?? null;
   const base = { step: 'peel' as const, on: true, screen: found?.colour ?? ('green' as const), ...(found === null ? {} : { screenHueDeg: Math.round(10 * found.hueDeg) / 10 }), quality: input.quality, spill: 1 };
@@ -204,8 +206,12 @@ function proposePeel(input: ProposalInput): PeelStep {
   const garbage = screens === undefined ? {} : { garbage: screens };
   const kept = marksOf(take.marks, 'keep');
   const keep = kept.length > 0 ? { keep: regionOf(kept.map((k) => ({ frame: k.frame, polygon: k.mark.polygon }))) } : {};
-  if (outlines.length > 0) return { ...base, method: 'outline', outline: regionOf(outlines.map((o) => ({ frame: o.frame, polygon: o.mark.polygon! }))), why: 'an outline was drawn round the performer', ...garbage };
+  if (outline !== undefined) return { ...base, method: 'outline', outline, why: `the performer was outlined on ${counted(outline.frames.length, 'frame')}`, ...garbage };
   const clean = take.marks.cleanFrame;
+  if (input.noScreen != null && (screens === undefined || clean !== undefined)) {
+    if (clean === undefined) throw new PlatewrightError('PW-PEEL-NO-SCREEN', `the take ${basename(take.measures.file)} shows no green or blue screen (${input.noScreen}), so the performer can't be told from what is behind it. Where the camera stood still, name a frame of the empty set (cleanFrame of the take's marks; “empty set” beside the take); else outline the performer on a few frames (a "body" mark with a polygon). If it is a screen, mark its useful part`, { kind: 'input' });
+    return { ...base, method: 'difference', cleanFrame: clean, why: `no screen is seen (${input.noScreen}): the performer is what differs from the empty set on frame ${clean}`, ...garbage };
+  }
   const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
   return { ...base, method: 'screen', why: `${why}${kept.length > 0 ? '; what was marked keeps the screen\'s colour' : ''}`, ...garbage, ...keep, ...(clean === undefined ? {} : { cleanFrame: clean }) };
 }

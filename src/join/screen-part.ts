@@ -6,6 +6,7 @@ import type { VideoReader } from '../media/video-reader.js';
 import { insidePolygon } from '../image/polygon.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
 import { proposeScreenMark } from '../take/screen-edges.js';
+import { regionOf } from './mark-regions.js';
 import { marksOf } from './proposal-input.js';
 import { isLayered } from './propose-layers.js';
 
@@ -25,6 +26,12 @@ export async function withScreenPart(take: VideoReader, marks: MarksFile): Promi
   const { polygon } = proposal.mark;
   const holds = marks.marks.every((m) => m.kind !== 'performer' || (insidePolygon(polygon, ...m.ground) && insidePolygon(polygon, ...m.top)));
   return holds ? { marks: { ...marks, marks: [...marks.marks, proposal.mark] }, found: why } : asIs;
+}
+
+/** The outlines drawn round the performer, by frame; undefined where none is drawn. */
+export function outlineRegion(marks: MarksFile): RegionFile | undefined {
+  const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
+  return bodies.length === 0 ? undefined : regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! })));
 }
 
 /** The marked useful part as a region; undefined where none is marked. */

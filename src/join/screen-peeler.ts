@@ -13,7 +13,7 @@ import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { boxOf } from './matte-box.js';
 import { premultipliedHalf } from './halve-performer.js';
-import { differencePeeler, NOTHING, type Peeler, type PerformerPicture } from './performer.js';
+import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './peel/small-linear.js';
 import type { PeelStep } from './types.js';
 
@@ -31,7 +31,7 @@ export interface TakeSpan { readonly in: number; readonly out: number }
  */
 export async function screenModelOf(take: VideoReader, span: TakeSpan, screen?: 'green' | 'blue', cleanFrame?: number, kept?: ScreensOfTake): Promise<ScreenModel> {
   if (cleanFrame !== undefined && cleanFrame >= take.info.frameCount) {
-    throw new PlatewrightError('PW-PEEL-CLEAN', `frame ${cleanFrame} was named as the empty set, but the take ends at frame ${take.info.frameCount - 1}; name a frame of it on which nobody stands before the screen`, { kind: 'input' });
+    throw cleanOutside(cleanFrame, take.info.frameCount);
   }
   const key = kept === undefined ? null : screenKey(kept.file, span, screen, cleanFrame);
   const known = key === null ? null : kept!.screens.find(key);
@@ -48,11 +48,16 @@ export async function screenModelOf(take: VideoReader, span: TakeSpan, screen?: 
   return model;
 }
 
+function cleanOutside(frame: number, count: number): PlatewrightError {
+  return new PlatewrightError('PW-PEEL-CLEAN', `frame ${frame} was named as the empty set, but the take ends at frame ${count - 1}; name a frame of it on which nobody stands before the screen`, { kind: 'input' });
+}
+
 /** Peeler of a take shot before a screen of the step's colour, or by difference to a clean frame. Throws the `PW-PEEL-...` errors of the model. */
 export async function screenPeeler(step: PeelStep, take: VideoReader, span: TakeSpan, kept?: ScreensOfTake): Promise<Peeler> {
   if (step.method === 'difference') {
     if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
-    return differencePeeler(copyFrame(await take.frame(step.cleanFrame)));
+    if (step.cleanFrame >= take.info.frameCount) throw cleanOutside(step.cleanFrame, take.info.frameCount);
+    return differencePeeler(copyFrame(await take.frame(step.cleanFrame)), step.garbage);
   }
   const { model, clean } = await screenSetOf(step, take, span, kept);
   return modelPeeler(model, step, clean);
@@ -96,13 +101,42 @@ export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', c
   const performer = await modelPeeler(model, { ...step, keepShadow: true }, clean).peel(await take.frame(frame));
   const plain = modelPeeler(model, step), others: PerformerPicture[] = [];
   for (const n of also) others.push(await plain.peel(await take.frame(n)));
-  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg } };
+  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) } };
+}
+
+/** The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the clean frame; null where neither is there. */
+export async function probeWithoutScreen(take: VideoReader, quality: 'fast' | 'fine', how: { readonly outline?: RegionFile; readonly cleanFrame?: number; readonly garbage?: RegionFile }): Promise<{ readonly performer: PerformerPicture; readonly frame: number } | null> {
+  const base = { step: 'peel' as const, on: true, why: '', screen: 'green' as const, quality, spill: 0 };
+  if (how.outline !== undefined) {
+    const frame = Math.min(how.outline.frames[0]!.frame, take.info.frameCount - 1);
+    return { performer: await outlinePeeler({ ...base, method: 'outline', outline: how.outline }).peel(await take.frame(frame)), frame };
+  }
+  if (how.cleanFrame === undefined) return null;
+  const peeler = await screenPeeler({ ...base, method: 'difference', cleanFrame: how.cleanFrame, ...(how.garbage === undefined ? {} : { garbage: how.garbage }) }, take, { in: 0, out: take.info.frameCount });
+  // The empty set may lie in the midst of the take: the frame farthest from it of three shows somebody.
+  const count = take.info.frameCount, frame = [0.25, 0.5, 0.75].map((t) => Math.floor(t * count)).sort((a, b) => Math.abs(b - how.cleanFrame!) - Math.abs(a - how.cleanFrame!))[how.cleanFrame > 0.35 * count && how.cleanFrame < 0.65 * count ? 0 : 1]!;
+  return { performer: await peeler.peel(await take.frame(frame)), frame };
 }
 
 export interface FoundScreen {
   readonly colour: 'green' | 'blue';
   /** Hue in scene-linear light: red 0, green 120, blue 240. */
   readonly hueDeg: number;
+  /** Why it may be no screen at all; null where it looks like one. */
+  readonly doubt: string | null;
+}
+
+/** Least share of the pictures that a screen holds (as the take's verdict has it), and half the widest range of hues of one. */
+const LEAST_SHARE = 0.12, MOST_SPREAD_DEG = 15;
+
+/**
+ * Whether what was found is a screen or something green or blue of a garden or a room. One cloth is one hue: 10.5 to 12° wide on
+ * every practice screen and a painted wall; a hedge 22, bushes behind a dog 28, the sky 15.
+ */
+function screenDoubt(model: ScreenModel): string | null {
+  const { family, share, spreadDeg } = model.hue;
+  if (share < LEAST_SHARE) return `what is ${family} in it holds ${(100 * share).toFixed(0)} % of the picture, too little for a screen`;
+  return spreadDeg >= MOST_SPREAD_DEG ? `what is ${family} in it is of many hues, as leaves are, not one cloth` : null;
 }
 
 /** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the size, as halvePerformer would make it. */

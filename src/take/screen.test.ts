@@ -31,6 +31,19 @@ describe('the screen behind a performer', () => {
     expect(findScreen(stage([0.4, 0.42, 0.38], FUR))).toBeNull();
   });
 
+  it('takes a hedge for no screen, however green; a cloth half in shade for one', () => {
+    // Leaves: each spot of some pixels its own green, few of them deep: median .16, as in a filmed hedge.
+    const random = new RandomStream(4), tone = new Map<number, [number, number, number]>();
+    const hedge = stage(GREEN, FUR), n = W * H;
+    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
+      const spot = Math.floor(y / 3) * 1000 + Math.floor(x / 3);
+      if (!tone.has(spot)) { const g = 0.2 + 0.5 * random.uniform(), q = Math.min(0.9, 0.02 - 0.2 * Math.log(1 - random.uniform())); tone.set(spot, [g * (1 - q), g, g * (1 - q) * 0.6]); }
+      tone.get(spot)!.forEach((v, c) => { hedge.data[c * n + y * W + x] = v; });
+    }
+    expect(findScreen(hedge)).toBeNull();
+    expect(findScreen(stage(GREEN, FUR, { light: (x) => (x > 150 ? 0.5 : 1) }))?.colour).toBe('green');
+  });
+
   it('finds the performer\'s box within a pixel, through light that falls by two stops', () => {
     const p = stage(GREEN, FUR, { light: (x) => 1 - 0.45 * (x / W) });
     const model = findScreen(p)!;

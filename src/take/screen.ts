@@ -21,6 +21,12 @@ export interface ScreenModel {
 
 /** Least share of a picture that a screen must hold to be called one: the program's own choice. */
 const LEAST_SHARE = 0.12;
+/**
+ * Most that the colour difference of a screen may spread (quartiles apart, over the median). One dyed cloth keeps it in sun and
+ * shade: .01 to .15 on practice screens from studio to rough; leaves, lawns and tinted walls are many colours: .49 to .63 (a hedge,
+ * a bluish white wall, trees). Between them on a scale of ratios.
+ */
+const MOST_SPREAD = 0.3;
 const BINS = 64;
 
 /** Finds the screen of one picture (display-coded RGB), or null where there is none. */
@@ -57,10 +63,26 @@ export function findScreen(coded: Picture): ScreenModel | null {
     let inside = 0;
     for (let k = Math.floor(threshold * BINS); k < BINS; k++) inside += histogram[k]!;
     const share = inside / n;
-    if (counted === 0 || share < LEAST_SHARE) continue;
+    if (counted === 0 || share < LEAST_SHARE || spreadAbove(histogram, Math.floor(threshold * BINS)) > MOST_SPREAD) continue;
     if (best === null || share * qMode > best.share * best.q) best = { colour, q: qMode, threshold, share };
   }
   return best;
+}
+
+/** Quartiles apart over the median of a histogram from a bin on. */
+function spreadAbove(histogram: Float64Array, from: number): number {
+  let total = 0;
+  for (let k = from; k < BINS; k++) total += histogram[k]!;
+  const at = (share: number): number => {
+    let sum = 0;
+    for (let k = from; k < BINS; k++) {
+      const h = histogram[k]!;
+      if (sum + h >= share * total) return k + (share * total - sum) / Math.max(h, 1e-9);
+      sum += h;
+    }
+    return BINS;
+  };
+  return (at(0.75) - at(0.25)) / Math.max(at(0.5), 1);
 }
 
 /**

@@ -13,11 +13,11 @@ import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
-interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean; propose?: string }
+interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean; propose?: string; empty?: string }
 
 export function register(program: Command): void {
   onProduction(program.command('mark <id>').description('Put marks on a pick (or with --take on a take): from a marks file, or one by one.')
-    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
+    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
     .action(action(async (id: string, o: Options) => withBook(o, async (book) => {
       const take = o.take === true ? book.need('take', id) : null;
       const pick = o.take === true ? null : book.need('pick', id);
@@ -25,10 +25,16 @@ export function register(program: Command): void {
       if (o.clear === true) marks = { frame: 0, marks: [] };
       if (o.file !== undefined) marks = parseMarks(read(o.file), basename(o.file));
       if (o.add !== undefined) marks = parseMarks(JSON.stringify({ ...marks, marks: [...marks.marks, JSON.parse(safeJson(o.add)) as unknown] }), '--add');
+      if (o.empty !== undefined) {
+        if (take === null) throw new PlatewrightError('PW-CLI-USAGE', '--empty is of a take: add --take', { kind: 'usage' });
+        const { cleanFrame: _before, ...rest } = marks, n = Number(o.empty), count = take.info.video!.frameCount;
+        if (o.empty !== 'none' && !(Number.isInteger(n) && n >= 0 && n < count)) throw new PlatewrightError('PW-CLI-NUMBER', `--empty takes a frame of ${id} from 0 to ${count - 1}, or "none", but got "${o.empty}"`, { kind: 'usage' });
+        marks = o.empty === 'none' ? rest : { ...rest, cleanFrame: n };
+      }
       const film = pick === null ? null : book.need('film', pick.film);
       const video = take !== null ? take.info.video! : film!.info.video!;
       checkMarks(marks, video.widthPx, video.heightPx, take !== null ? video.frameCount : pick!.out - pick!.in, o.file === undefined ? id : basename(o.file));
-      if (o.file !== undefined || o.add !== undefined || o.clear === true) {
+      if (o.file !== undefined || o.add !== undefined || o.clear === true || o.empty !== undefined) {
         book.edit(`mark ${id}`, (e) => { if (take !== null) e.put('take', { ...take, marks }); else e.put('pick', { ...pick!, marks }); });
       }
       if (o.propose !== undefined) {
@@ -45,7 +51,7 @@ export function register(program: Command): void {
         }
         return 0;
       }
-      answer(o, marks, (d) => `${id}: ${d.marks.length === 0 ? 'no marks' : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')}`);
+      answer(o, marks, (d) => `${id}: ${d.marks.length === 0 ? 'no marks' : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')}${d.cleanFrame === undefined ? '' : `; the set is empty on frame ${d.cleanFrame}`}`);
     })));
 }
 
