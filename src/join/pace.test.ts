@@ -85,6 +85,23 @@ describe('pace', () => {
     expect(psnr(flow.picture, truth)).toBeGreaterThan(psnr(blend.picture, truth) + 6);
   });
 
+  it('keeps the light of a fast pan up to the edges', async () => {
+    const N2 = W * H, read = async (n: number): Promise<Picture> => {
+      const p = createPicture(W, H, 3);
+      for (let i = 0; i < N2; i++) for (let c = 0; c < 3; c++) p.data[c * N2 + i] = sampleBilinear(GROUND, N, N, (i % W) + 40.5 + 16 * n, Math.floor(i / W) + 100.5) ** 2;
+      return p;
+    };
+    const pacer = new Pacer(read, 4);
+    const got = (await pacer.at(1.5, 'flow')).picture, truth = await read(1.5);
+    pacer.close();
+    // The outer 4 columns, which one of the two pictures no longer or not yet shows.
+    for (const from of [0, W - 4]) {
+      let s = 0, want = 0;
+      for (let y = 0; y < H; y++) for (let x = from; x < from + 4; x++) { s += got.data[y * W + x]!; want += truth.data[y * W + x]!; }
+      expect(Math.abs(s / want - 1)).toBeLessThan(0.1);
+    }
+  });
+
   it('follows a path that speeds up better with the neighbours than without', async () => {
     const bent = new Pacer(async (n) => frame(n, 0.9), 4);
     const alone = new Pacer(async (n) => frame(n + 1, 0.9), 2);
