@@ -23,7 +23,7 @@ export type WarpFilter = 'nearest' | 'bilinear' | 'bicubic' | 'lanczos3';
 export interface WarpOptions {
   /** Between pixels; default bicubic. */
   readonly filter?: WarpFilter;
-  /** Beyond the source's edge; default 'zero'. */
+  /** Beyond the source's edge; default 'zero' for `warpHomography`, 'clamp' for `warpMap`. */
   readonly boundary?: Boundary;
   /** False switches the footprint off (only for maps known never to make smaller). Default true. */
   readonly footprint?: boolean;

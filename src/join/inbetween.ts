@@ -55,8 +55,6 @@ const ALIKE = 0.05;
 const ALONE = 0.3;
 /** Sd over which weights are smoothed, full pixels. */
 const SHARE_PX = 2;
-/** What lies past the edge is guessed to be like the edge: nothing (black, and no motion) would darken what a pan brings in. */
-const PAST_EDGE = { boundary: 'clamp' } as const;
 
 /** What is known of the motion between two neighbouring pictures; make once, ask for any t, then close. */
 export class PairMotion {
@@ -159,8 +157,8 @@ export class PairMotion {
         by[i] = py + (1 - t) * v;
       }
     }
-    const l0 = warpMap(one(this.lumaA, w, h), ax, ay, w, h, PAST_EDGE), l1 = warpMap(one(this.lumaB, w, h), bx, by, w, h, PAST_EDGE);
-    const f = warpMap(two(this.forward), ax, ay, w, h, PAST_EDGE), g = warpMap(two(this.backward), bx, by, w, h, PAST_EDGE);
+    const l0 = warpMap(one(this.lumaA, w, h), ax, ay, w, h), l1 = warpMap(one(this.lumaB, w, h), bx, by, w, h);
+    const f = warpMap(two(this.forward), ax, ay, w, h), g = warpMap(two(this.backward), bx, by, w, h);
     const d = new Float32Array(n), w0s = new Float32Array(n), w1s = new Float32Array(n);
     for (let i = 0; i < n; i++) d[i] = Math.abs(l0.data[i]! - l1.data[i]!);
     gaussianPlane(d, w, h, 1.2, 1.2, d);
@@ -188,7 +186,7 @@ export class PairMotion {
 
   private add(a: Picture, b: Picture, p: Weighed, sum: Float32Array, weight: Float32Array): void {
     const w = this.width, h = this.height, n = w * h;
-    const p0 = warpMap(a, p.ax, p.ay, w, h, { ...PAST_EDGE, filter: 'bicubic' }), p1 = warpMap(b, p.bx, p.by, w, h, { ...PAST_EDGE, filter: 'bicubic' });
+    const p0 = warpMap(a, p.ax, p.ay, w, h, { filter: 'bicubic' }), p1 = warpMap(b, p.bx, p.by, w, h, { filter: 'bicubic' });
     for (let i = 0; i < n; i++) weight[i] = weight[i]! + p.w0[i]! + p.w1[i]!;
     for (let c = 0; c < a.channels; c++) {
       for (let i = 0, k = c * n; i < n; i++, k++) sum[k] = sum[k]! + p.w0[i]! * p0.data[k]! + p.w1[i]! * p1.data[k]!;

@@ -51,6 +51,6 @@ export function bentField(field: MotionField, bend: MotionField): MotionField {
   const both = new Float32Array(2 * n);
   both.set(field.u);
   both.set(field.v, n);
-  const moved = warpMap({ width: w, height: h, channels: 2, data: both }, mx, my, w, h, { boundary: 'clamp' });
+  const moved = warpMap({ width: w, height: h, channels: 2, data: both }, mx, my, w, h);
   return { width: w, height: h, u: moved.data.subarray(0, n), v: moved.data.subarray(n, 2 * n) };
 }
