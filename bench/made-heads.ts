@@ -13,8 +13,8 @@ export interface MadeHead {
   readonly second: { readonly towards: readonly [number, number, number]; readonly share: number } | null;
 }
 
-/** What is unlike the usual head: skin of a tenth of the light, a dark beard, a patched coat of two tones, a second lamp behind, or a second lamp in front one to two stops weaker. */
-export const HEAD_KINDS = ['usual', 'dark skin', 'beard', 'patched coat', 'rim light', 'two lamps'] as const;
+/** What is unlike the usual head: skin of a tenth of the light, a dark beard, a patched coat of two tones, a second lamp behind, a second lamp in front one to two stops weaker, or a hat whose brim shades the face (a high key leaves little of it lit). */
+export const HEAD_KINDS = ['usual', 'dark skin', 'beard', 'patched coat', 'rim light', 'two lamps', 'hat'] as const;
 export type HeadKind = (typeof HEAD_KINDS)[number];
 
 /** A head of about `radiusPx` lit from a random side (the camera's half or a little behind). */
@@ -38,6 +38,8 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
   // A cap of hair, two eyes, and blotches from a few cosines.
   const hairLine = u(-0.8, -0.45);
   const waves = Array.from({ length: 6 }, () => ({ fx: u(-0.5, 0.5), fy: u(-0.5, 0.5), ph: u(0, 6.28) }));
+  // A hat: its brim's height over the middle and radius (half heights, half widths), and its cloth.
+  const hat = kind === 'hat' ? { at: u(0.3, 0.6), brim: u(1.3, 2), cloth: u(0.1, 0.4) } : null;
   const back: [number, number, number] = [u(0.05, 0.4), u(0.05, 0.4), u(0.05, 0.4)];
   for (let y = 0; y < size; y++) for (let x = 0; x < size; x++) {
     const ex = (x + 0.5 - cx) / rx, ey = (y + 0.5 - cy) / ry;
@@ -59,8 +61,19 @@ export function makeHead(random: RandomStream, radiusPx: number, kind: HeadKind 
     if (kind === 'beard' && ey > chin) albedo *= 0.3;
     if (kind === 'patched coat' && Math.hypot(ex - patch.x, ey - patch.y) < patch.r) albedo *= patch.dark;
     if (Math.hypot(Math.abs(ex) - 0.38, (ey + 0.1) * 1.4) < 0.12) albedo *= 0.2;
-    const sky = ambient * (1 - 0.35 * ny) + (share > 0 ? share * key * Math.max(0, nx * second[0] - ny * second[1] - nz * second[2]) : 0);
-    for (let c = 0; c < 3; c++) p.data[c * n + i] = Math.max(0, skin[c]! * albedo * (sky + key * nl) + noise * 0.5);
+    let open = 1, sees = 1;
+    if (hat !== null) {
+      // Where the ray to the key meets the brim's plane; and how much of the sky the brim hides.
+      const py = -ey * ry, up = hat.at * ry - py;
+      if (up <= 0) albedo = hat.cloth;
+      else {
+        const t = l[1] > 1e-3 ? up / l[1] : Infinity, px = ex * rx + t * l[0], pz = -Math.sqrt(1 - q) * rz + t * l[2];
+        if (Math.hypot(px, pz) < hat.brim * rx) sees = 0;
+        open = 1 - 0.6 * Math.exp(-up / (0.5 * ry));
+      }
+    }
+    const sky = open * ambient * (1 - 0.35 * ny) + (share > 0 ? share * key * Math.max(0, nx * second[0] - ny * second[1] - nz * second[2]) : 0);
+    for (let c = 0; c < 3; c++) p.data[c * n + i] = Math.max(0, skin[c]! * albedo * (sky + sees * key * nl) + noise * 0.5);
   }
   // A person's ellipse is not exact either.
   const slip = (): number => 0.04 * radiusPx * random.normal();

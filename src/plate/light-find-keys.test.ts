@@ -42,3 +42,19 @@ test('a patched coat, a beard or dark skin does not lead the answer, and the sta
   expect(off).toBeLessThanOrEqual(2);
   expect(covered).toBeGreaterThanOrEqual(0.9 * all);
 });
+
+test('a hat whose brim shades most of a face does not make a wrong direction sure', { timeout: 240_000 }, () => {
+  const random = new RandomStream(101, 5);
+  let told = 0, off = 0;
+  for (let i = 0; i < 10; i++) {
+    const h = makeHead(random, 20, 'hat'), l = lightFromShading(h.picture, h.ellipse, null);
+    if (l === null) continue;
+    const e = angleBetween(l, h);
+    expect(e).toBeLessThanOrEqual(3 * l.directionSd);
+    if (l.directionSd >= 25) continue;
+    told++;
+    if (e > 20) off++;
+  }
+  expect(told).toBeGreaterThanOrEqual(5);
+  expect(off).toBeLessThanOrEqual(1);
+});

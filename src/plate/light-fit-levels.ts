@@ -27,8 +27,13 @@ export interface LevelsFit { readonly cost: number; readonly w: LevelStrengths }
 
 /** How much wider the loss is in the first rounds of a fit from nothing. */
 const GRADUAL = [4, 2.5, 1.6, 1.2];
-/** Unexplained light costs up to this many times what unexplained darkness costs. */
-const BRIGHT = 5;
+/**
+ * Unexplained light costs up to this many times what unexplained darkness costs: what a key lights must be reached by it, so that a lit patch of one
+ * fifteenth of the head, all that a hat's shadow may leave, is not outvoted by shading that the shadowed rest happens to show.
+ */
+const BRIGHT = 15;
+/** The brightest of a head are this share of its samples; they are reached where no more than so many scales are left over. */
+const BRIGHTEST = 0.1, REACHED = 2;
 const SHADOW_TOLL = 0.1;
 /** The ambient's usual fall-off downwards and its weight, as in light-fit-keys.ts. */
 const SKY_SLOPE = 0.3, SKY_WEIGHT = 0.1;
@@ -93,6 +98,14 @@ export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction
   for (let i = 0; i < s.count; i++) { all += weights[i]! * (s.y[i]! - mean) ** 2; rest += weights[i]! * left[i]! ** 2; }
   const free = s.noise * s.noise * used;
   return all > free ? Math.max(0, 1 - Math.max(0, rest - free) / (all - free)) : 0;
+}
+
+/** Share of a head's brightest samples that the lights do not reach, 0..1: they are surely lit, so a direction that leaves them out is not to be trusted. */
+export function unreached(s: ShadedSamples, l1: Direction, l2: Direction | null, w: LevelStrengths): number {
+  const order = Array.from({ length: s.count }, (_, i) => i).sort((a, b) => s.y[b]! - s.y[a]!).slice(0, Math.ceil(BRIGHTEST * s.count));
+  const facing = (i: number, l: Direction): number => Math.max(0, s.nx[i]! * l[0] + s.ny[i]! * l[1] + s.nz[i]! * l[2]);
+  const missed = order.filter((i) => s.y[i]! - w[0] - w[1] * s.ny[i]! - w[2] * facing(i, l1) - (l2 === null ? 0 : w[3] * facing(i, l2)) > REACHED * s.scale);
+  return missed.length / order.length;
 }
 
 /** Least squares by coordinate descent from w, with a, k1, k2 ≥ 0 and |b| ≤ .9 a. A: lower triangle. */

@@ -10,7 +10,7 @@ import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
 import { degreesApart, findKeys, type FoundKeys, type Lights } from './light-find-keys.js';
 import { KeysRoom, type Direction } from './light-fit-keys.js';
-import { explainedByLevels } from './light-fit-levels.js';
+import { explainedByLevels, unreached } from './light-fit-levels.js';
 import { headPairs } from './light-head-pairs.js';
 import { headSamples, sampleRadius, sampleSide } from './light-head-samples.js';
 import { lumaNoise } from './luma-noise.js';
@@ -33,7 +33,7 @@ export interface ShadingLight {
   readonly second?: { readonly azimuthDeg: number; readonly elevationDeg: number; readonly share: number };
 }
 
-/** What shading that no single light explains adds to the uncertainty, were all of it unexplained: a second lamp, a hat's shadow. */
+/** What shading that no single light explains adds to the uncertainty, were all of it unexplained, or all of the brightest unreached: a second lamp, a hat's shadow. */
 const UNEXPLAINED_DEG = 40, UNEXPLAINED_STOPS = 4;
 /** Sds of the outline's blur that are kept clear of. */
 const RING = 2.2;
@@ -79,9 +79,10 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   const room = new KeysRoom(pairs), found = findKeys(room, [-sight[0], -sight[1], -sight[2]]);
   const said = answer(found), angles = (d: Direction): { azimuthDeg: number; elevationDeg: number } => ({ azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD, elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]))) * DEG_PER_RAD });
   const explained = explainedByLevels(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
+  const missed = unreached(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
   return {
     ...angles(said.key), ...(said.second === null ? {} : { second: { ...angles(said.second), share: said.share } }),
-    directionSd: Math.min(90, Math.hypot(said.sdDeg, UNEXPLAINED_DEG * (1 - explained), SOFT_DEG * blur)), keyFillStops: said.stops, keyFillSd: Math.min(3, Math.hypot(said.stopsSd, UNEXPLAINED_STOPS * (1 - explained), SOFT_STOPS * blur)), explained,
+    directionSd: Math.min(90, Math.hypot(said.sdDeg, UNEXPLAINED_DEG * (1 - explained), UNEXPLAINED_DEG * missed, SOFT_DEG * blur)), keyFillStops: said.stops, keyFillSd: Math.min(3, Math.hypot(said.stopsSd, UNEXPLAINED_STOPS * (1 - explained), UNEXPLAINED_STOPS * missed, SOFT_STOPS * blur)), explained,
   };
 }
 
