@@ -1,10 +1,9 @@
 /** The floor card as PDF, true to size on A4 and Letter, from the one layout. A ruler shows whether the printer kept the size. */
-import { createRequire } from 'node:module';
 import PDFDocument from 'pdfkit';
 import { encode } from 'uqr';
+import { penFor } from './pdf-lettering.js';
 import { CARD_HEIGHT_MM, CARD_WIDTH_MM, CODE_SPOT, MARKER_BITS, MARKER_CENTRES, MARKER_MM, PATCHES, PEG_CLEAR_RADIUS_MM, PEG_HEIGHT_MM, PEG_SPOT, cardCode } from './card-layout.js';
 
-const require = createRequire(import.meta.url);
 const MM = 72 / 25.4;
 
 /** sRGB hex of a linear reflectance, for the print. */
@@ -15,7 +14,7 @@ function hex(linear: readonly [number, number, number]): string {
 
 export function cardPdf(o: { readonly production: string; readonly pick: string; readonly paper: 'a4' | 'letter' }): Promise<Buffer> {
   const doc = new PDFDocument({ size: o.paper === 'letter' ? 'LETTER' : 'A4', margin: 0, info: { Title: `Floor card: ${o.production}`, CreationDate: new Date(0), ModDate: new Date(0) } });
-  doc.registerFont('sans', require.resolve('@fontsource/alegreya-sans/files/alegreya-sans-latin-400-normal.woff'));
+  const pen = penFor(doc);
   const chunks: Buffer[] = [];
   doc.on('data', (c: Buffer) => chunks.push(c));
   const done = new Promise<Buffer>((resolve, reject) => { doc.on('end', () => resolve(Buffer.concat(chunks))); doc.on('error', reject); });
@@ -37,10 +36,12 @@ export function cardPdf(o: { readonly production: string; readonly pick: string;
   const [px, py] = PEG_SPOT;
   doc.circle(X(px), Y(py), 4 * MM).lineWidth(0.5).stroke('#bbbbbb');
   doc.moveTo(X(px - 2), Y(py)).lineTo(X(px + 2), Y(py)).moveTo(X(px), Y(py - 2)).lineTo(X(px), Y(py + 2)).lineWidth(0.4).stroke('#bbbbbb');
-  doc.font('sans').fontSize(7).fillColor('#888888');
-  const note = (text: string, y: number): void => { doc.text(text, X(-40), Y(y), { width: 80 * MM, align: 'center', lineBreak: false }); };
+  doc.fillColor('#888888');
+  // A long title would run over the patches: it is cut short.
+  const note = (text: string, y: number): void => pen.say('sans', 7, text, { width: 80 * MM, align: 'center', lineBreak: false }, [X(-40), Y(y)]);
+  const short = (text: string): string => ([...text].length > 44 ? `${[...text].slice(0, 43).join('')}…` : text);
   note(`peg ${PEG_HEIGHT_MM} mm high and 6 to 8 mm thick, or a 40 mm ball, on the ring`, py + PEG_CLEAR_RADIUS_MM + 4);
-  note(`${o.production}${o.pick === '' ? '' : ` · ${o.pick}`} · this edge towards the camera`, 120);
+  note(`${short(o.production)}${o.pick === '' ? '' : ` · ${short(o.pick)}`} · this edge towards the camera`, 120);
   // Fifty millimetres, to hold a ruler to.
   doc.moveTo(X(-25), Y(-50)).lineTo(X(25), Y(-50)).moveTo(X(-25), Y(-52)).lineTo(X(-25), Y(-48)).moveTo(X(25), Y(-52)).lineTo(X(25), Y(-48)).lineWidth(0.4).stroke('#888888');
   note('50 mm: print at 100 %, not “fit to page”', -48);

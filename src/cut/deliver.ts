@@ -14,6 +14,7 @@ import { writeSubRip, writeWebVtt, type Caption } from './captions.js';
 import { writeEdl, type Cdl } from './edl.js';
 import type { FlashReport } from './flash.js';
 import { normaliseLoudness } from './limiter.js';
+import { foreignLetters } from './lettering.js';
 import { LoudnessMeter, type LoudnessReport } from './loudness.js';
 import { writeOtio } from './otio.js';
 import { placeItems, type Programme } from './programme.js';
@@ -41,6 +42,8 @@ export interface DeliveryReport {
   readonly loudness: LoudnessReport;
   readonly gainDb: number;
   readonly flash: FlashReport;
+  /** What to look at before it is sent out. */
+  readonly notes: readonly string[];
 }
 
 export async function deliver(p: Programme, o: DeliverOptions): Promise<DeliveryReport> {
@@ -51,6 +54,8 @@ export async function deliver(p: Programme, o: DeliverOptions): Promise<Delivery
     files.push(f);
     return f;
   };
+  const foreign = foreignLetters(p.items.flatMap((i) => (i.kind === 'title' ? [...(i.lines ?? [i.name])] : [])));
+  const notes = foreign === null ? [] : [foreign];
   o.progress?.(0, 1, 'mixing sound');
   const mixed = await renderMix(p, placed);
   const normal = normaliseLoudness(mixed, o.loudnessLufs, o.truePeakDbtp);
@@ -74,7 +79,7 @@ export async function deliver(p: Programme, o: DeliverOptions): Promise<Delivery
       writeFileSync(path('.vtt'), writeWebVtt(o.captions, p.rate));
       writeFileSync(path('.srt'), writeSubRip(o.captions, p.rate));
     }
-    return { files, frames: result.frames, seconds: secondsOf(result.frames, p.rate), rate: formatRate(p.rate), loudness: meter.report(), gainDb: normal.gainDb, flash: result.flash };
+    return { files, frames: result.frames, seconds: secondsOf(result.frames, p.rate), rate: formatRate(p.rate), loudness: meter.report(), gainDb: normal.gainDb, flash: result.flash, notes };
   } catch (error) {
     for (const w of writers) await w.abort();
     throw error;

@@ -2,12 +2,12 @@
  * The reveal: builds a join up step by step for the audience. Each stage plays the same moment of the shot and is wiped in by
  * a travelling line over the stage before; its caption stands below. Ends with plate and join side by side.
  */
-import type opentype from 'opentype.js';
+import type { Typeface } from '../core/typefaces.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { resize } from '../image/resize.js';
 import type { PictureSink } from './assemble.js';
 import { fitInto } from './assemble.js';
-import { renderLines, type Face } from './lettering.js';
+import { fitLine, renderLines, type Face } from './lettering.js';
 
 export interface RevealStage {
   readonly caption: string;
@@ -46,7 +46,7 @@ function caption(p: Picture, coverage: Float32Array, stripTop: number): void {
   }
 }
 
-export async function renderReveal(parts: readonly RevealPart[], sink: PictureSink, faces: Readonly<Record<Face, opentype.Font>>, o: RevealOptions): Promise<number> {
+export async function renderReveal(parts: readonly RevealPart[], sink: PictureSink, faces: Readonly<Record<Face, Typeface>>, o: RevealOptions): Promise<number> {
   const { widthPx: w, heightPx: h } = o;
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
   const wipe = Math.max(1, Math.round(per * 0.35));
@@ -59,7 +59,7 @@ export async function renderReveal(parts: readonly RevealPart[], sink: PictureSi
     for (let s = 0; s <= part.stages.length; s++) {
       const beside = s === part.stages.length;
       const text = beside ? `${part.title}: before and after` : part.stages[s]!.caption;
-      const coverage = await renderLines([{ text, sizePx: size, x: w / 2, y: Math.round(h * 0.965), align: 'centre', face: 'regular' }], w, h, faces);
+      const coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h * 0.965), align: 'centre', face: 'regular' }], w, h, faces);
       for (let f = 0; f < per; f++, clock++) {
         o.signal?.throwIfAborted();
         const n = clock % part.frames;

@@ -1,24 +1,27 @@
 /** Title and credit cards: light lettering on a dark warm ground, fading in and out. */
-import type opentype from 'opentype.js';
+import type { Typeface } from '../core/typefaces.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
-import { lineWidth, renderLines, type Face, type Line } from './lettering.js';
+import { lineWidth, renderLines, wrapText, type Face, type Line } from './lettering.js';
 
 const GROUND = [0.055, 0.05, 0.06] as const;
 const INK = [0.93, 0.9, 0.82] as const;
 
-/** Coverage of a card's words, first line large. */
-export async function cardCoverage(lines: readonly string[], widthPx: number, heightPx: number, faces: Readonly<Record<Face, opentype.Font>>): Promise<Float32Array> {
-  const big = Math.round(heightPx * (lines.length > 4 ? 0.06 : 0.1)), small = Math.round(heightPx * 0.045);
-  const sizes = lines.map((_, i) => (i === 0 ? big : small));
-  const total = sizes.reduce((s, z) => s + z * 1.45, 0);
-  let y = heightPx / 2 - total / 2;
-  const set: Line[] = lines.map((text, i) => {
-    let size = sizes[i]!;
-    const width = lineWidth(text, size, faces[i === 0 ? 'bold' : 'regular']);
-    if (width > widthPx * 0.86) size *= (widthPx * 0.86) / width;
-    y += sizes[i]! * 1.1;
-    const line: Line = { text, sizePx: size, x: widthPx / 2, y, align: 'centre', face: i === 0 ? 'bold' : 'regular' };
-    y += sizes[i]! * 0.35;
+/** Coverage of a card's words, first line large. A line too long for the card is set smaller by up to a third, then broken. */
+export async function cardCoverage(lines: readonly string[], widthPx: number, heightPx: number, faces: Readonly<Record<Face, Typeface>>): Promise<Float32Array> {
+  const big = Math.round(heightPx * (lines.length > 4 ? 0.06 : 0.1)), small = Math.round(heightPx * 0.045), room = widthPx * 0.86;
+  const broken = lines.flatMap((text, i) => {
+    const face: Face = i === 0 ? 'bold' : 'regular', size = i === 0 ? big : small;
+    const width = lineWidth(text, size, faces[face]);
+    if (width <= 1.5 * room) return [{ text, face, size: width > room ? (size * room) / width : size, step: size }];
+    return wrapText(text, room, 0.67 * size, faces[face]).map((t) => { const w = lineWidth(t, 0.67 * size, faces[face]); return { text: t, face, size: w > room ? (0.67 * size * room) / w : 0.67 * size, step: 0.67 * size }; });
+  });
+  // More than the card holds: all smaller.
+  const total = broken.reduce((s, z) => s + z.step * 1.45, 0), k = Math.min(1, (0.9 * heightPx) / total);
+  let y = heightPx / 2 - (k * total) / 2;
+  const set: Line[] = broken.map((b) => {
+    y += k * b.step * 1.1;
+    const line: Line = { text: b.text, sizePx: k * b.size, x: widthPx / 2, y, align: 'centre', face: b.face };
+    y += k * b.step * 0.35;
     return line;
   });
   return renderLines(set, widthPx, heightPx, faces);

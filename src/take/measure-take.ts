@@ -25,6 +25,7 @@ import type { TakeFrame, TakeMeasures } from './measures.js';
 import { findScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
 import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
+import { withoutScreen } from './no-screen.js';
 import { performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 
 export interface TakeOptions {
@@ -63,6 +64,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const near: [number, number] | null = performerMark && (performerMark.kind === 'performer' || performerMark.kind === 'stand')
       ? [(performerMark.ground[0] + performerMark.top[0]) / 2 / factor, (performerMark.ground[1] + performerMark.top[1]) / 2 / factor] : null;
 
+    const bare = hasAlpha ? null : await withoutScreen(reader, marks, factor);
     let model: ScreenModel | null = null;
     let coded: Picture | null = null;
     const seen: TakeFrame[] = [];
@@ -76,8 +78,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       if (wanted || index === marks.frame) {
         coded = toCodedRgb(frame, coded && coded.channels === (hasAlpha ? 4 : 3) ? coded : undefined);
         const small = shrink(coded, factor);
-        if (!hasAlpha) model ??= findScreen(small);
-        const look = lookAt(coded, small, model, factor, near, hasAlpha);
+        if (!hasAlpha && bare === null) model ??= findScreen(small);
+        const look = lookAt(coded, small, model, factor, near, hasAlpha, bare?.mask(small, index));
         if (index === marks.frame) atMarks = { ...look, coded: { ...coded, data: coded.data.slice() }, small: { ...small, data: small.data.slice() } };
         if (wanted) {
           if (!hasAlpha) paper.push({ frame: index, share: paperShare(small, look.mask) });
@@ -88,7 +90,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
             frame: index,
             box: b === null ? null : { x0: b.x0 * factor, y0: b.y0 * factor, x1: b.x1 * factor, y1: b.y1 * factor },
             touches: b === null ? [] : (['left', 'right', 'top', 'bottom'] as const).filter((e) => b.touches[e]),
-            offScreen: b === null || look.mask === null || look.performer === null || hasAlpha ? 0 : offScreenShare(look.mask, look.performer, small.width, small.height, Math.max(3, Math.round(small.width / 80))),
+            offScreen: b === null || look.mask === null || look.performer === null || hasAlpha || bare !== null ? 0 : offScreenShare(look.mask, look.performer, small.width, small.height, Math.max(3, Math.round(small.width / 80))),
             sigmaPx: sigma,
           });
           if (model !== null && look.mask !== null && look.performer !== null && taken % 3 === 0) {
@@ -100,8 +102,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       }
       options.onProgress?.(index + 1, frameCount);
     }
-    const behind: TakeMeasures['behind'] = hasAlpha ? { kind: 'alpha' } : model !== null ? { kind: 'screen', colour: model.colour, share: model.share } : { kind: 'none' };
-    if (behind.kind === 'none') notes.push('no green or blue screen was found behind the performer; an outline will be needed to peel it off');
+    const behind: TakeMeasures['behind'] = hasAlpha ? { kind: 'alpha' } : bare !== null ? { kind: bare.kind } : model !== null ? { kind: 'screen', colour: model.colour, share: model.share } : { kind: 'none' };
+    if (behind.kind === 'none') notes.push('no green or blue screen was found behind the performer; to peel it off, a frame of the empty set has to be named, or outlines drawn round it');
 
     // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
     const settled = marks.cameraHeight !== undefined || marks.marks.some((m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon');
@@ -121,13 +123,13 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       if (there === null) atMarks = atMarks === null ? null : { ...atMarks, box: null, performer: null };
       else {
         lookFrame = there;
-        const c = toCodedRgb(await reader.frame(there));
-        atMarks = lookAt(c, shrink(c, factor), model, factor, near, hasAlpha);
+        const c = toCodedRgb(await reader.frame(there)), s = shrink(c, factor);
+        atMarks = lookAt(c, s, model, factor, near, hasAlpha, bare?.mask(s, there));
       }
     }
     const performer = performerAt(marks, atMarks, factor);
     const cardLight = card === null ? null : lightOfCard(card);
-    if (performer !== null && !performer.marked) notes.push('the performer was found on the screen by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view');
+    if (performer !== null && !performer.marked) notes.push('the performer was found by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view');
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
     const view = options.view ?? (card === null || settled ? undefined : viewOfCard(card, widthPx, heightPx)) ?? takeView(marks, performer, widthPx, heightPx, notes, options.performerHeightM ?? null);
     const inHeights = options.view === undefined && (card === null || settled) && toldInHeights(marks, performer, options.performerHeightM ?? null);
@@ -144,7 +146,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       const spread = 1.4826 * [...values].map((q) => Math.abs(q - s[s.length >> 1]!)).sort((a, b) => a - b)[s.length >> 1]!;
       return measured(v, unit, Math.max(floor, (1.25 * spread) / Math.sqrt(values.length)), how, span);
     };
-    const noScreen = behind.kind === 'none' ? 'no screen was found' : behind.kind === 'alpha' ? 'the take has its own matte and needs no screen' : 'too little plain screen is seen';
+    const noScreen = behind.kind === 'none' ? 'no screen was found' : behind.kind === 'alpha' ? 'the take has its own matte and needs no screen' : behind.kind !== 'screen' ? 'the take needs no screen' : 'too little plain screen is seen';
     const sig = frames.map((f) => f.sigmaPx).filter((v): v is number => v !== null);
     const sortedSig = [...sig].sort((a, b) => a - b);
     const sharpest = sortedSig.length > 0 ? sortedSig[Math.floor(0.1 * (sortedSig.length - 1))]! : 0;
@@ -158,7 +160,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       file, rate: formatRate(rate), frameCount, widthPx, heightPx, behind, frames, performer,
       performerHeightPx: performer === null
         ? notMeasurable('px', 'no performer was found or marked', 'the performer\'s ground and top in one frame')
-        : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer found on the screen', [lookFrame, lookFrame]),
+        : measured(Math.hypot(performer.top[0] - performer.ground[0], performer.top[1] - performer.ground[1]), 'px', 1.4 * sdPx, performer.marked ? 'the performer\'s marks' : 'the performer as it was found', [lookFrame, lookFrame]),
       view, subject, ...(inHeights ? { inHeights } : {}), light,
       ...(own === null || own.camera === null ? {} : { camera: own.camera }),
       turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),

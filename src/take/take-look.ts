@@ -37,10 +37,12 @@ export function shrink(src: Picture, factor: number): Picture {
 /** What one frame shows; `small`, `mask` and `performer` are averaged down by the factor. */
 export interface Look { coded: Picture; small: Picture; mask: Uint8Array | null; performer: Uint8Array | null; box: PerformerBox | null; model: ScreenModel | null }
 
-/** Mask, performer and its box; `near` (px of the small picture) chooses among several things on the screen. */
-export function lookAt(coded: Picture, small: Picture, model: ScreenModel | null, factor: number, near: [number, number] | null, hasAlpha: boolean): Look {
-  let mask: Uint8Array | null = null;
-  if (hasAlpha) {
+/** Mask, performer and its box; `told` is a mask known otherwise; `near` (px of the small picture) chooses among several things on the screen. */
+export function lookAt(coded: Picture, small: Picture, model: ScreenModel | null, factor: number, near: [number, number] | null, hasAlpha: boolean, told?: Uint8Array): Look {
+  let mask: Uint8Array | null = told ?? null;
+  if (told !== undefined) {
+    // What a person drew or what differs from the empty set is the performer.
+  } else if (hasAlpha) {
     mask = new Uint8Array(small.width * small.height);
     const n = coded.width * coded.height;
     for (let y = 0; y < small.height; y++) for (let x = 0; x < small.width; x++) mask[y * small.width + x] = coded.data[3 * n + y * factor * coded.width + x * factor]! > 0.5 ? 1 : 0;

@@ -12,7 +12,7 @@ export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Toleran
   const out: Matter[] = [];
   if (take.behind.kind === 'none') {
     const why = 'no green or blue screen was found behind the performer';
-    out.push(unjudged('screenEvenness', 'stop', t.screenEvenness.fits, why, 'a take before a screen, or an outline round the performer'));
+    out.push(unjudged('screenEvenness', 'stop', t.screenEvenness.fits, why, 'a take before a screen; or name a frame of the empty set or outline the performer, and no screen is needed'));
   } else if (take.behind.kind === 'screen') {
     out.push(plain('screenEvenness', take.evennessStops, 'stop', t.screenEvenness, 'the screen is even enough', 'light the screen more evenly: move its lamps further off, or shade the sunlit part'));
     out.push(plain('spill', take.spill, 'ratio', t.spill, 'little screen colour on the performer', 'bring the performer a body length further from the screen, or light the screen less'));
@@ -82,15 +82,15 @@ function blur(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
 }
 
 function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
-  if (take.behind.kind === 'none') return unjudged('inFrame', 'ratio', 0, 'the performer can\'t be told from what is behind it', 'a screen, or an outline round the performer');
+  if (take.behind.kind === 'none') return unjudged('inFrame', 'ratio', 0, 'the performer can\'t be told from what is behind it', 'a screen, a frame of the empty set, or an outline round the performer');
   const verdict = grade(span.cutShare, t.inFrame);
   const names: Record<string, string> = { bottom: 'feet are cut off at the bottom', top: 'ears or head are cut off at the top', left: 'the left side is cut off', right: 'the right side is cut off', screen: 'the performer reaches beyond the screen\'s edge' };
   const how = span.edges.map((e) => names[e] ?? e).join('; ');
   const lost = take.frames.filter((f) => f.box === null).length;
-  const tail = lost > 0 ? `; in ${lost} of ${take.frames.length} frames looked at no performer is on the screen` : '';
+  const tail = lost > 0 ? `; in ${lost} of ${take.frames.length} frames looked at no performer is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}` : '';
   return {
     matter: 'inFrame', measured: span.cutShare, sd: 0, needed: 0, unit: 'ratio', verdict, tolerance: t.inFrame,
-    change: verdict === 'fits' ? `whole in the picture${tail}` : `${how || 'the performer leaves the picture'}${tail}: frame wider, or bring the performer to the middle of the screen`,
+    change: verdict === 'fits' ? `whole in the picture${tail}` : `${how || 'the performer leaves the picture'}${tail}: frame wider, or bring the performer to the middle${take.behind.kind === 'screen' ? ' of the screen' : ''}`,
   };
 }
 

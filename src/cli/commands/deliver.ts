@@ -9,7 +9,7 @@ export function register(program: Command): void {
     .option('--loudness <lufs>', 'target; the book\'s unless told').option('--no-master', 'web file only'))
     .action(action(async (o: ProductionOptions & { loudness?: string; master: boolean }) => withBook(o, async (book) => {
       const d = (await runWithProgress(book, 'deliver', '', { ...(o.loudness === undefined ? {} : { loudness: Number(o.loudness) }), ...(o.master ? {} : { master: false }) })) as { id: string; files: string[]; report: DeliveryReport };
-      answer(o, d, () => [`delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`, ...d.files.map((f) => `  ${f}`), `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`, `flashes: ${d.report.flash.passes ? 'within ITU-R BT.1702' : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'}`].join('\n'));
+      answer(o, d, () => [`delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`, ...d.files.map((f) => `  ${f}`), `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`, `flashes: ${d.report.flash.passes ? 'within ITU-R BT.1702' : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'}`, ...d.report.notes].join('\n'));
       return d.report.flash.passes ? 0 : 1;
     })));
 }
