@@ -38,6 +38,21 @@ export interface BookState {
   readonly ledger: LedgerState;
   readonly history: readonly EditRecord[];
   readonly jobs: readonly JobRecord[];
+  /** Set where the asker is a paired phone: what is not the shoot day's is left out. */
+  readonly phone?: true;
+}
+
+/** GET /api/phone, at the computer only: how a phone comes in; null where `--lan` was not given. POST /api/phone/code and /api/phone/forget answer the same. */
+export interface PhoneInvitation {
+  readonly address: string;
+  readonly code: string;
+  /** Unix milliseconds. */
+  readonly until: number;
+  readonly phones: number;
+  /** SHA-256 of the certificate. */
+  readonly fingerprint: string;
+  /** The address with its code, to be scanned. */
+  readonly svg: string;
 }
 
 /** Ledger: what was borrowed and spent. Filled by the cut stage's ledger. */
@@ -77,6 +92,7 @@ export interface ApiError {
  * GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
  * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=, /api/file/cue.wav?pick=.
  * Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
+ * POST /api/pair {code}, from the local network: pairs a phone (phone-door.ts).
  * POST /api/undo, POST /api/redo answer {edit}. POST /api/jobs/:id/stop and /resume.
  */
 export const API_BASE = '/api';

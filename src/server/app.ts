@@ -20,7 +20,7 @@ import { ledgerOf } from '../jobs/ledger-of.js';
 import { missingMedia } from '../book/film-place.js';
 import { changeSetting, settingsOf } from '../book/settings.js';
 import { changeStudio, studioOf } from '../book/studio.js';
-import type { BookState } from './api-types.js';
+import type { BookState, PhoneInvitation } from './api-types.js';
 import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
 import { checkCaller } from './guard.js';
@@ -41,6 +41,15 @@ export interface ServiceOptions {
   readonly webFolder: string;
   /** Port that Host headers must name; read when a request comes, as it is known only after listening. */
   readonly port: () => number;
+  /** The phone's way in, where it is open; asked for when a request comes. */
+  readonly phones?: () => PhoneDesk | null;
+}
+
+/** What the computer's pages may ask of the phone's way in. */
+export interface PhoneDesk {
+  invitation(): PhoneInvitation;
+  renew(): void;
+  forget(): void;
 }
 
 const STATUS = { finding: 409, usage: 400, input: 422, internal: 500 } as const;
@@ -128,6 +137,15 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   });
   app.post('/api/undo', (c) => c.json({ edit: book.undo(), pulse: book.pulse() }));
   app.post('/api/redo', (c) => c.json({ edit: book.redo(), pulse: book.pulse() }));
+
+  const phones = (): PhoneDesk => {
+    const open = options.phones?.() ?? null;
+    if (open === null) throw new PlatewrightError('PW-SERVER-NO-SUCH', 'no phone can come in; start the workbench with --lan', { kind: 'usage' });
+    return open;
+  };
+  app.get('/api/phone', (c) => c.json(options.phones?.()?.invitation() ?? null));
+  app.post('/api/phone/code', async (c) => { await body(c); phones().renew(); return c.json(phones().invitation()); });
+  app.post('/api/phone/forget', async (c) => { await body(c); phones().forget(); return c.json(phones().invitation()); });
 
   app.get('/api/jobs', (c) => c.json(listJobs(book)));
   app.post('/api/jobs', async (c) => {

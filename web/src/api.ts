@@ -1,6 +1,6 @@
 /** The browser's side of the service: the book as a signal kept fresh by server-sent events, and the few calls that change it. */
 import { createSignal } from 'solid-js';
-import type { BookState, EditRequest } from '../../src/server/api-types.js';
+import type { BookState, EditRequest, PhoneInvitation } from '../../src/server/api-types.js';
 import type { ProposedMark } from '../../src/plate/propose-marks.js';
 import { shareUnchanged } from './share.js';
 import type { JobKind, JobRecord } from '../../src/jobs/job-store.js';
@@ -9,11 +9,15 @@ const [book, setBook] = createSignal<BookState | null>(null);
 const [jobs, setJobs] = createSignal<readonly JobRecord[]>([]);
 const [trouble, setTrouble] = createSignal<string | null>(null);
 const [connected, setConnected] = createSignal(true);
-export { book, jobs, trouble, connected };
+/** This is a phone that the workbench does not know (any more). */
+const [unpaired, setUnpaired] = createSignal(false);
+export { book, jobs, trouble, connected, unpaired };
 
 export function clearTrouble(): void {
   setTrouble(null);
 }
+
+class Unpaired extends Error {}
 
 async function call<T>(path: string, init?: RequestInit): Promise<T> {
   let response: Response;
@@ -22,8 +26,12 @@ async function call<T>(path: string, init?: RequestInit): Promise<T> {
   } catch {
     throw new Error('the service does not answer; is "platewright serve" still running?');
   }
-  const body = (await response.json()) as T & { error?: { message: string } };
-  if (!response.ok) throw new Error(body.error?.message ?? `${response.status}`);
+  const body = (await response.json()) as T & { error?: { code: string; message: string } };
+  if (body?.error?.code === 'PW-SERVER-UNPAIRED') {
+    setUnpaired(true);
+    throw new Unpaired(body.error.message);
+  }
+  if (!response.ok) throw new Error(body?.error?.message ?? `${response.status}`);
   return body;
 }
 
@@ -32,7 +40,8 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
   try {
     return await work();
   } catch (error) {
-    setTrouble((error as Error).message);
+    // What to do about that has a page of its own (pair.tsx).
+    if (!(error instanceof Unpaired)) setTrouble((error as Error).message);
     return null;
   }
 }
@@ -58,6 +67,11 @@ export const redo = () => attempt(async () => { await call('/api/redo', json({})
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
+/** Pairs this phone by the code on the computer's screen, then reads the book. */
+export const pair = (code: string) => attempt(async () => { await call('/api/pair', json({ code })); setUnpaired(false); await refresh(); listen(); return true; });
+export const phoneInvitation = () => call<PhoneInvitation | null>('/api/phone');
+export const newPhoneCode = () => attempt(() => call<PhoneInvitation>('/api/phone/code', json({})));
+export const forgetPhones = () => attempt(() => call<PhoneInvitation>('/api/phone/forget', json({})));
 export const assignTake = (id: string, pick: string | null) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/pick`, json({ pick })); await refresh(); });
 export const removeTake = (id: string) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
 export const removeFilm = (id: string) => attempt(async () => { await call(`/api/films/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
@@ -91,9 +105,11 @@ function send(path: string, file: File, onShare: (share: number) => void): Promi
   }));
 }
 
+let events: EventSource | null = null;
 /** Opens the event stream; the browser opens it again by itself when it breaks. */
 export function listen(): void {
-  const events = new EventSource('/api/events');
+  events?.close();
+  events = new EventSource('/api/events');
   events.addEventListener('open', () => setConnected(true));
   events.addEventListener('error', () => setConnected(false));
   events.addEventListener('pulse', () => void attempt(refresh));

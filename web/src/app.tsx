@@ -1,11 +1,12 @@
 /** The book: bookmarks on top, one page below, what is being worked on at the foot. */
 import { For, Match, onCleanup, Show, Switch, type JSX } from 'solid-js';
-import { book, clearTrouble, connected, redo, trouble, undo } from './api.js';
+import { book, clearTrouble, connected, redo, trouble, undo, unpaired } from './api.js';
 import { here } from './route.js';
 import { JobStrip } from './parts/job-strip.js';
 import { CutPage } from './pages/cut.js';
 import { DayPage } from './pages/day.js';
 import { LedgerPage } from './pages/ledger.js';
+import { PairPage } from './pages/pair.js';
 import { SheetPage } from './pages/sheet.js';
 import { WallPage } from './pages/wall.js';
 import { Viewer } from './viewer/viewer.js';
@@ -14,10 +15,12 @@ const BOOKMARKS = [['wall', 'Wall'], ['day', 'Shoot day'], ['cut', 'Cut'], ['led
 
 export function App(): JSX.Element {
   const lastEdit = () => book()?.history.find((h) => !h.undone)?.title;
+  /** A phone that came in by its own way sees the shoot day alone. */
+  const phone = () => unpaired() || here().page === 'pair' || book()?.phone === true;
   const undone = () => book()?.history.some((h) => h.undone) ?? false;
   const onKey = (e: KeyboardEvent): void => {
     const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName);
-    if (typing || !(e.ctrlKey || e.metaKey)) return;
+    if (typing || phone() || !(e.ctrlKey || e.metaKey)) return;
     if (e.key.toLowerCase() === 'z') { e.preventDefault(); void (e.shiftKey ? redo() : undo()); }
   };
   // On the window: with nothing in focus the keyboard is the page's own.
@@ -29,20 +32,21 @@ export function App(): JSX.Element {
       <header class="head">
         <div class="title"><span class="name">Platewright</span><Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></div>
         <nav class="bookmarks" aria-label="Pages">
-          <For each={BOOKMARKS}>{([id, label]) => <a href={`#/${id}`} aria-current={here().page === id ? 'page' : undefined}>{label}</a>}</For>
-          <Show when={here().page === 'sheet'}><a href={location.hash} aria-current="page">Sheet</a></Show>
+          <For each={BOOKMARKS.filter(([id]) => !phone() || id === 'day')}>{([id, label]) => <a href={`#/${id}`} aria-current={here().page === id || phone() ? 'page' : undefined}>{label}</a>}</For>
+          <Show when={here().page === 'sheet' && !phone()}><a href={location.hash} aria-current="page">Sheet</a></Show>
         </nav>
-        <div class="pencil">
+        <Show when={!phone()}><div class="pencil">
           <button onClick={() => void undo()} disabled={lastEdit() === undefined} title={lastEdit() === undefined ? 'nothing to take back' : `take back: ${lastEdit()}`}>Take back</button>
           <button onClick={() => void redo()} disabled={!undone()}>Do again</button>
-        </div>
+        </div></Show>
       </header>
-      <Show when={!connected()}><p class="margin-note" role="status">The service does not answer. What you did is kept; this page goes on when it is back.</p></Show>
+      <Show when={!connected() && !unpaired()}><p class="margin-note" role="status">The service does not answer. What you did is kept; this page goes on when it is back.</p></Show>
       <Show when={trouble()}>{(t) => <p class="margin-note trouble" role="alert">{t()} <button onClick={clearTrouble}>Put away</button></p>}</Show>
       <main id="page" class="page" tabindex="-1">
-        <Show when={book()} fallback={<p class="waiting">Opening the book…</p>}>
+        <Show when={!unpaired()} fallback={<PairPage code={here().page === 'pair' ? (here() as { code: string }).code : ''} />}><Show when={book()} fallback={<p class="waiting">Opening the book…</p>}>
           {(b) => (
             <Switch>
+              <Match when={b().phone}><DayPage book={b()} /></Match>
               <Match when={here().page === 'wall'}><WallPage book={b()} /></Match>
               <Match when={here().page === 'sheet'}><SheetPage book={b()} id={(here() as { id: string }).id} /></Match>
               <Match when={here().page === 'day'}><DayPage book={b()} /></Match>
@@ -50,7 +54,7 @@ export function App(): JSX.Element {
               <Match when={here().page === 'ledger'}><LedgerPage book={b()} /></Match>
             </Switch>
           )}
-        </Show>
+        </Show></Show>
       </main>
       <JobStrip />
       <Viewer />

@@ -3,6 +3,7 @@ import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import { startJob } from '../api.js';
 import { ById } from '../parts/by-id.js';
+import { PhonePart } from '../parts/phone-part.js';
 import { Picture } from '../parts/picture.js';
 import { StudioPart } from '../parts/studio-part.js';
 import { LooseTakes } from '../parts/loose-takes.js';
@@ -33,7 +34,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
     <>
       <section>
         <h2>Shoot day</h2>
-        <StudioPart rows={props.book.studio} />
+        <Show when={!props.book.phone}><StudioPart rows={props.book.studio} /><PhonePart /></Show>
         <p class="controls">
           <label>date <input type="date" value={date()} onChange={(e) => setDate(e.currentTarget.value)} /></label>
           <button onClick={() => void startJob('day', '', { date: date() })}>Plan this day</button>

@@ -34,11 +34,11 @@ export function JobStrip(): JSX.Element {
             <Show when={j().state === 'running'}>
               <progress max={Math.max(1, j().total)} value={j().done} aria-label={`${jobWord(j().kind)} ${subjectTitle(j().subject)}`} />
               <span class="stage">{j().stage}{j().total > 0 ? ` · ${Math.floor((100 * j().done) / j().total)} %` : ''}</span>
-              <button onClick={() => void stopJob(j().id)}>Stop</button>
+              <Show when={!book()?.phone}><button onClick={() => void stopJob(j().id)}>Stop</button></Show>
             </Show>
-            <Show when={j().state === 'waiting'}><span class="stage">waits its turn</span><button onClick={() => void stopJob(j().id)}>Stop</button></Show>
-            <Show when={j().state === 'failed'}><span class="stage">{j().error}</span><button onClick={() => void resumeJob(j().id)}>Try again</button></Show>
-            <Show when={j().state === 'stopped'}><span class="stage">stopped at {j().done} of {j().total}</span><button onClick={() => void resumeJob(j().id)}>Go on</button></Show>
+            <Show when={j().state === 'waiting'}><span class="stage">waits its turn</span><Show when={!book()?.phone}><button onClick={() => void stopJob(j().id)}>Stop</button></Show></Show>
+            <Show when={j().state === 'failed'}><span class="stage">{j().error}</span><Show when={!book()?.phone}><button onClick={() => void resumeJob(j().id)}>Try again</button></Show></Show>
+            <Show when={j().state === 'stopped'}><span class="stage">stopped at {j().done} of {j().total}</span><Show when={!book()?.phone}><button onClick={() => void resumeJob(j().id)}>Go on</button></Show></Show>
             <Show when={j().state === 'failed' || j().state === 'stopped'}><button onClick={() => setAway(new Set([...away(), `${j().id} ${j().state}`]))}>Put away</button></Show>
           </div>
         )}</ById>

@@ -33,7 +33,7 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
         <option value="">no pick yet</option>
         <For each={props.book.picks}>{(p) => <option value={p.id} selected={p.id === props.take.pick}>{p.title}</option>}</For>
       </select></label>
-      <button disabled={used()} title={used() ? 'a join is built with it: build that with another take first' : undefined} onClick={() => void removeTake(props.take.id)}>Take it out of the book</button>
+      <Show when={!props.book.phone}><button disabled={used()} title={used() ? 'a join is built with it: build that with another take first' : undefined} onClick={() => void removeTake(props.take.id)}>Take it out of the book</button></Show>
       <Show when={props.book.missing.takes.includes(props.take.id)}><span class="stale" role="status">Its file {props.take.file} is not there: put it back, or take it out and add it again.</span></Show>
       <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
     </p>
