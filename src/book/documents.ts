@@ -92,6 +92,8 @@ export type TakeDocument = z.infer<typeof takeSchema>;
 
 export const joinSchema = z.object({
   id, take: id, recipe: result<Recipe>(),
+  /** Controls as the program proposed them (join/step-controls.ts); joins from before they were kept have none. */
+  proposed: z.record(z.string(), z.union([z.number(), z.boolean(), z.string()])).optional(),
   render: z.object({ file: z.string(), matte: z.string().nullable(), frames: z.number().int(), quality: z.enum(['fast', 'fine']), recipeHash: z.string(), at: z.string() }).optional(),
   inspection: result<Inspection>().optional(),
 });

@@ -85,7 +85,7 @@ export interface ApiError {
  *
  * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number (join and
  * plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear RGB as JSON.
- * GET /api/preview/:pick/:n?step=NAME&alone=1&upTo=NAME&off=a,b&w=&set=step.number:value,… renders one frame of the
+ * GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,… renders one frame of the
  * join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n answers the plate's grain beside grown grain:
  * {picture (a data address), at, sd}.
  * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to accept.

@@ -178,7 +178,7 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   });
   app.get('/api/pixel/:what/:id/:n', async (c) => c.json(await frames.pixel(sourceOf(c.req.param('what')), c.req.param('id'), wholeNumber(c.req.param('n'), 'frame'), Number(c.req.query('x')), Number(c.req.query('y')))));
   app.get('/api/preview/:pick/:n', async (c) => picture(c, await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
-    step: c.req.query('step'), alone: c.req.query('alone') === '1', upTo: c.req.query('upTo'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c), changes: changesOf(c.req.query('set')),
+    step: c.req.query('step'), view: c.req.query('view'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c), changes: changesOf(c.req.query('set')),
   })));
   app.get('/api/propose-marks/:what/:id/:n', async (c) => {
     const what = sourceOf(c.req.param('what')), n = wholeNumber(c.req.param('n'), 'frame');

@@ -4,6 +4,8 @@
  */
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
+import type { Picture } from '../image/picture.js';
+import type { StepChoice } from '../join/active-steps.js';
 import type { JoinRenderer } from '../join/render.js';
 import { stepNumber, withStepNumber } from '../join/step-numbers.js';
 import { STEP_ORDER, type Recipe, type RecipeStep, type StepName } from '../join/types.js';
@@ -55,18 +57,61 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
   return { kept: entry, renderer };
 }
 
-/** JPEG of frame `n` (from the pick's first frame); `changes` are numbers tried out and not in the book. */
-export async function previewFrame(book: Book, pick: string, n: number, o: { step?: string | undefined; alone?: boolean; upTo?: string | undefined; off?: readonly string[]; width?: number | undefined; changes?: Readonly<Record<string, number>> }): Promise<Buffer> {
-  const alone = o.alone === true ? stepName(o.step) : undefined;
-  const upTo = stepName(o.upTo);
+/** How a step is looked at: by itself on grey, or the picture just before it and just after it. */
+export type StepView = 'alone' | 'before' | 'after';
+
+/** Steps that change the plate or cover the performer: alone they are what they changed, on grey; ground is how much it darkened or lightened a grey. The others are the performer as it is after them. */
+const BY_CHANGE: ReadonlySet<StepName> = new Set(['erase', 'widen', 'patch', 'ground', 'front']);
+/** Coded difference that shows: half of a code value in eight bits. */
+const SHOWS = 0.5 / 255;
+/** Codes so low are noise over noise. */
+const LEAST = 0.02;
+
+interface PreviewOptions { readonly step?: string | undefined; readonly view?: string | undefined; readonly off?: readonly string[]; readonly width?: number | undefined; readonly changes?: Readonly<Record<string, number>> }
+
+/** JPEG of frame `n` (from the pick's first frame) of the whole recipe, or of one step; `changes` are numbers tried out and not in the book. */
+export async function previewFrame(book: Book, pick: string, n: number, o: PreviewOptions): Promise<Buffer> {
+  const step = stepName(o.step), view = viewOf(o.view, step);
   const off = new Set((o.off ?? []).map((s) => stepName(s)));
   const recipe = drafted(await liveRecipe(book, book.need('join', pick)), o.changes ?? {});
   const { kept: k, renderer } = await rendererFor(book, pick, recipe);
+  const at = renderer.recipe.plate.in + n, left = off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) };
+  // A part of the plate that goes onto the joined performer is laid last of all.
+  const patches = recipe.steps.filter((s) => s.step === 'patch' && s.on), last = step === 'patch' && patches.length > 0 && patches.every((s) => s.step === 'patch' && s.onto === 'join');
+  // The steps before one: none before the first.
+  const before: StepChoice = step === undefined ? {} : last ? { steps: STEP_ORDER.filter((s) => s !== 'patch' && !off.has(s)) } : STEP_ORDER[0] === step ? { steps: [] } : { ...left, upTo: STEP_ORDER[STEP_ORDER.indexOf(step) - 1]! };
+  const after: StepChoice = step === undefined || last ? left : { ...left, upTo: step };
   // One frame at a time on a renderer: its buffers are shared between frames.
   const run = k.queue.then(async () => {
-    const frame = await renderer.frame(renderer.recipe.plate.in + n, { ...(alone === undefined ? {} : { alone }), ...(upTo === undefined ? {} : { upTo }), ...(off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) }) });
-    return encodeJpeg(frame.coded(), o.width);
+    if (step === undefined) return encodeJpeg((await renderer.frame(at, left)).coded(), o.width);
+    if (view === 'before') return encodeJpeg((await renderer.frame(at, before)).coded(), o.width);
+    if (view === 'after') return encodeJpeg((await renderer.frame(at, after)).coded(), o.width);
+    if (!BY_CHANGE.has(step)) return encodeJpeg((await renderer.frame(at, { ...left, alone: step })).coded(), o.width);
+    const was = (await renderer.frame(at, before)).coded(), is = (await renderer.frame(at, after)).coded();
+    return encodeJpeg(step === 'ground' ? ratioOnGrey(was, is) : changedOnGrey(was, is), o.width);
   });
   k.queue = run.catch(() => undefined);
   return run;
+}
+
+function viewOf(text: string | undefined, step: StepName | undefined): StepView {
+  if (step === undefined) return 'after';
+  if (text === undefined || text === 'alone' || text === 'before' || text === 'after') return text ?? 'after';
+  throw new PlatewrightError('PW-JOIN-STEP', `a step is seen alone, before or after, not "${text}"`, { kind: 'usage' });
+}
+
+/** `is`, in place, with mid grey wherever it shows what `was` does. Pictures of one size. */
+function changedOnGrey(was: Picture, is: Picture): Picture {
+  const n = is.width * is.height;
+  for (let i = 0; i < n; i++) {
+    if (Math.abs(is.data[i]! - was.data[i]!) > SHOWS || Math.abs(is.data[n + i]! - was.data[n + i]!) > SHOWS || Math.abs(is.data[2 * n + i]! - was.data[2 * n + i]!) > SHOWS) continue;
+    is.data[i] = is.data[n + i] = is.data[2 * n + i] = 0.5;
+  }
+  return is;
+}
+
+/** Mid grey times what `is` has over `was`, in place: as codes follow a power of the light, a share of the light is the same share everywhere. */
+function ratioOnGrey(was: Picture, is: Picture): Picture {
+  for (let i = 0; i < 3 * is.width * is.height; i++) is.data[i] = Math.min(1, (0.5 * (is.data[i]! + LEAST)) / (was.data[i]! + LEAST));
+  return is;
 }

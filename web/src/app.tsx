@@ -19,7 +19,8 @@ export function App(): JSX.Element {
   const phone = () => unpaired() || here().page === 'pair' || book()?.phone === true;
   const undone = () => book()?.history.some((h) => h.undone) ?? false;
   const onKey = (e: KeyboardEvent): void => {
-    const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName);
+    // A slider or a box has no text of its own to take back.
+    const typing = e.target instanceof HTMLElement && (/^(TEXTAREA|SELECT)$/.test(e.target.tagName) || (e.target instanceof HTMLInputElement && !/^(range|checkbox|radio|file)$/.test(e.target.type)));
     if (typing || phone() || !(e.ctrlKey || e.metaKey)) return;
     if (e.key.toLowerCase() === 'z') { e.preventDefault(); void (e.shiftKey ? redo() : undo()); }
   };

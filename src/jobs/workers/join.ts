@@ -2,6 +2,7 @@
 import { mkdirSync } from 'node:fs';
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render-file.js';
+import { controlValues } from '../../join/step-controls.js';
 import type { JobWorker } from '../run-job.js';
 import { liveRecipe, openJoin, proposeFor } from '../join-parts.js';
 import { makeMendedClip } from '../mended-clip.js';
@@ -24,8 +25,11 @@ export const joinWorker: JobWorker = async (context) => {
     const { recipe } = await proposeFor(book, pick, take, quality, typeof job.spec['patch'] === 'string' ? book.need('take', job.spec['patch']) : undefined, typeof job.spec['platePatch'] === 'number' ? job.spec['platePatch'] : undefined);
     // A resumed job proposes the same recipe again and must not undo what was rendered with it.
     if (existing === null || existing.take !== takeId || recipeHash(existing.recipe) !== recipeHash(recipe)) {
-      book.edit(`recipe for ${pick.id}`, (e) => e.put('join', { id: pick.id, take: takeId, recipe }));
+      book.edit(`recipe for ${pick.id}`, (e) => e.put('join', { id: pick.id, take: takeId, recipe, proposed: controlValues(recipe) }));
     }
+  } else if (quality === 'fine' && existing.recipe.steps.some((s) => s.step === 'peel' && s.quality !== 'fine')) {
+    // What a hand changed stays; only the peel takes more care.
+    book.edit(`${pick.id}: peel ${quality}`, (e) => { const now = e.get('join', pick.id)!; e.put('join', { ...now, recipe: { ...now.recipe, steps: now.recipe.steps.map((s) => (s.step === 'peel' ? { ...s, quality } : s)) } }); });
   }
   if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false };
   signal.throwIfAborted();

@@ -9,6 +9,7 @@
 import { kernels } from '../../image/kernels.js';
 import { median } from '../../image/statistics.js';
 import { labelAreas, partsOf } from './label-areas.js';
+import { holdToLit, litHue, type LitHue } from './lit-hue.js';
 import { cellMoments } from './local-unmix.js';
 import { resampleCells } from './resample-cells.js';
 import { hueWithin, type ScreenHue } from './screen-hue.js';
@@ -44,11 +45,15 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   let colour = start;
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
+  let lit: LitHue | null = null;
   const turns = start === null ? 4 : 2;
   for (let turn = 0; turn < turns; turn += 1) {
     const wide = colour === null;
-    if (wide) judgeByHue(small, hue, limit, judged);
-    else judgeScreen(data, colour!, w, h, 0.25, 1.6, limit, judged);
+    if (wide) {
+      judgeByHue(small, hue, limit, judged);
+      lit = litHue(small, sure);
+    } else judgeScreen(data, colour!, w, h, 0.25, 1.6, limit, judged);
+    if (lit !== null) holdToLit(small, lit, sure, weight);
     let found = 0;
     for (let i = 0; i < n; i += 5) {
       if (sure[i] === 0) continue;

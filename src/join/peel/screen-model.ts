@@ -11,7 +11,9 @@ import { priorFill } from './prior-fill.js';
 import { resampleCells } from './resample-cells.js';
 import { screenField, type ScreenField } from './screen-field.js';
 import { findScreenHue, type ScreenHue } from './screen-hue.js';
+import { findSetPieces, holdSetPieces, type SetPieces } from './set-pieces.js';
 import { mendShadowEdges } from './shadow-edge.js';
+import { takeShadowFlecks } from './shadow-flecks.js';
 import type { SmallLinear } from './small-linear.js';
 import { ownFloats, type Floats } from './work-space.js';
 
@@ -24,6 +26,8 @@ export interface ScreenModel {
   readonly map: Float32Array | null;
   /** Share of the frames in which each small pixel was surely screen. */
   readonly seen: Float32Array;
+  /** What stands before the screen and stays; null where nothing does, or the camera moves. */
+  readonly pieces: SetPieces | null;
   readonly notes: readonly string[];
 }
 
@@ -73,13 +77,17 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
     notes.push(`screen colour gathered over ${all.length} frames`);
   } else if (all.length > 1) notes.push(`the screen changes by ${(100 * steady).toFixed(0)} % between frames (a moving camera or changing light): each frame is modelled alone`);
   for (let i = 0; i < n; i += 1) seen[i] = seen[i]! / all.length;
-  return { width: w, height: h, hue, map, seen, notes };
+  const pieces = map === null ? null : findSetPieces(all, fields, map);
+  if (pieces !== null) notes.push('what stands before the screen and stays was told apart');
+  return { width: w, height: h, hue, map, seen, pieces, notes };
 }
 
 /** The screen's colour and sure pixels in one frame, right along the edges of shadows too. */
 export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Floats = ownFloats): ScreenField {
   const field = smoothScreen(model, small, floats);
   mendShadowEdges(small, field);
+  if (model.pieces !== null) holdSetPieces(small, field, model.pieces);
+  takeShadowFlecks(small, field);
   return field;
 }
 

@@ -108,7 +108,8 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
               <div class="strip"><For each={[0, 0.5, 1]}>{(t) => { const n = () => Math.round(t * (r().frames - 1)); return <Picture source={{ what: 'join', id: props.pick.id, title: `${props.pick.title}, joined`, version: r().at, against: { what: 'plate', id: props.pick.id, title: 'plate' } }} frame={n()} width={640} alt={`join, frame ${n()}`} ratio={ratio()} caption={`frame ${n()}`} />; }}</For></div>
             )}</Show>
             <p class="controls">
-              <button onClick={() => void startJob('join', props.pick.id, { take: j().take, quality: 'fine' })}>Render at full quality</button>
+              <button onClick={() => void startJob('join', props.pick.id, { take: j().take, quality: 'fine', keep: true })}>Render at full quality</button>
+              <button onClick={() => void startJob('join', props.pick.id, { take: j().take, keep: true })}>Render as it stands</button>
               <button onClick={() => void startJob('inspect', props.pick.id)}>Inspect</button>
             </p>
             <StepList pick={props.pick} join={j()} ratio={ratio()} />

@@ -1,99 +1,97 @@
-/** The recipe's steps in their order: on or off, seen alone, before and after, with the few numbers that each takes. */
+/** The recipe's steps in their order: on or off, seen alone, before and after, with the few controls that each takes. */
 import { createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
-import { stepNumber, withStepNumber } from '../../../src/join/step-numbers.js';
-import type { PeelStep, RecipeStep } from '../../../src/join/types.js';
+import { controlValue, STEP_CONTROLS, stepLabel, withControlValue, type ControlValue, type StepControl } from '../../../src/join/step-controls.js';
+import { stepNumber } from '../../../src/join/step-numbers.js';
+import type { PatchStep, PeelStep, RecipeStep } from '../../../src/join/types.js';
 import { edit } from '../api.js';
+import { StepKnob } from '../parts/step-control.js';
+import { StepPicture, type Seen } from '../parts/step-picture.js';
 
-/** Numbers of a step that a person may turn, with their span. */
-const KNOBS: Readonly<Record<string, readonly { readonly key: string; readonly label: string; readonly min: number; readonly max: number; readonly step: number }[]>> = {
-  peel: [{ key: 'spill', label: 'spill removed', min: 0, max: 1, step: 0.01 }],
-  ground: [
-    { key: 'azimuthDeg', label: 'light azimuth, °', min: -180, max: 180, step: 1 }, { key: 'elevationDeg', label: 'light elevation, °', min: 3, max: 88, step: 1 },
-    { key: 'softnessDeg', label: 'softness, °', min: 0, max: 30, step: 0.1 }, { key: 'contactStrength', label: 'contact', min: 0, max: 1, step: 0.01 }],
-  ride: [{ key: 'motionBlur', label: 'shutter, °', min: 0, max: 360, step: 1 }, { key: 'stir.amplitudePx', label: 'stir, take px', min: 0, max: 20, step: 0.1 }, { key: 'stir.rateHz', label: 'stir, Hz', min: 0, max: 6, step: 0.05 }],
-  light: [{ key: 'exposureStops', label: 'exposure, stops', min: -3, max: 3, step: 0.05 }, { key: 'warmthStops', label: 'red over blue, stops', min: -2, max: 2, step: 0.05 }, { key: 'saturation', label: 'saturation', min: 0, max: 2, step: 0.01 }, { key: 'relight.strength', label: 'turn of the key', min: 0, max: 1, step: 0.01 }],
-  front: [{ key: 'softPx', label: 'edge softness, px', min: 0, max: 8, step: 0.1 }],
-  air: [{ key: 'softenPx', label: 'soften, px', min: 0, max: 6, step: 0.05 }, { key: 'wrap', label: 'light wrap', min: 0, max: 1, step: 0.01 }, { key: 'grain', label: 'grain', min: 0, max: 2, step: 0.01 }],
+/** What each step does, where the recipe's own sentence says only why. */
+const DOES: Readonly<Record<string, string>> = {
+  erase: 'what goes from the plate', widen: 'a larger picture', peel: 'the performer off its screen', patch: 'a part of another picture', pace: 'the take’s speed', steady: 'the take’s own shake', ride: 'place and movement',
+  light: 'exposure, colour, key', ground: 'shadows and mirror', front: 'what passes in front', air: 'softness, haze, grain',
 };
+const VIEWS = [['alone', 'alone'], ['before', 'before'], ['after', 'after'], ['wipe', 'wipe']] as const;
+/** Numbers that are tried out on the picture while they move; the others are kept first, and the set-up made anew. */
+const TRIED: ReadonlySet<string> = new Set(['ride', 'light', 'ground', 'front', 'air']);
 
 export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio: number }): JSX.Element {
   const frames = () => props.pick.out - props.pick.in;
+  const steps = () => props.join.recipe.steps;
   const [frame, setFrame] = createSignal(Math.floor(frames() / 2));
-  const [seen, setSeen] = createSignal<{ step?: string; alone?: boolean } >({});
+  const [seen, setSeen] = createSignal<Seen | null>(null);
   const [draft, setDraft] = createSignal<Record<string, number>>({});
-  const version = () => JSON.stringify(props.join.recipe.steps).length + ':' + hash(JSON.stringify(props.join.recipe.steps));
-  const put = (title: string, steps: RecipeStep[]): void => void edit(title, [{ do: 'change', kind: 'join', id: props.join.id, fields: { recipe: { ...props.join.recipe, steps } } }]);
+  const version = () => JSON.stringify(steps()).length + ':' + hash(JSON.stringify(steps()));
+  const put = (title: string, changed: readonly RecipeStep[]): void => void edit(title, [{ do: 'change', kind: 'join', id: props.join.id, fields: { recipe: { ...props.join.recipe, steps: changed } } }]);
+  const set = (i: number, c: StepControl, value: ControlValue): void => { keep(); put(`${stepLabel(steps(), i)}: ${c.label} ${titled(c, value)}`, steps().map((x, n) => (n === i ? withControlValue(x, c, value) : x))); };
   // While a slider moves small pictures follow it; when the hand rests the picture is made again at full width.
   const [moving, setMoving] = createSignal(false);
   let rest: ReturnType<typeof setTimeout> | undefined;
   const touch = (): void => { setMoving(true); clearTimeout(rest); rest = setTimeout(() => setMoving(false), 250); };
   // A number goes into the book when the hand has rested on it or leaves it: one edit for one turning of the knob.
-  let pending: { readonly step: number; readonly title: string; readonly key: string; readonly value: number } | null = null;
+  let pending: { readonly step: number; readonly control: StepControl; readonly value: number } | null = null;
   let keeping: ReturnType<typeof setTimeout> | undefined;
   const keep = (): void => {
     clearTimeout(keeping);
     const p = pending;
     pending = null;
-    if (p === null) return;
-    put(p.title, props.join.recipe.steps.map((x, n) => (n === p.step ? withStepNumber(x, p.key, p.value) : x)));
+    if (p !== null) put(`${stepLabel(steps(), p.step)}: ${p.control.label} ${titled(p.control, p.value)}`, steps().map((x, n) => (n === p.step ? withControlValue(x, p.control, p.value) : x)));
   };
-  const turn = (at: number, step: string, k: { readonly key: string; readonly label: string }, value: number): void => {
-    if (pending !== null && (pending.step !== at || pending.key !== k.key)) keep();
-    pending = { step: at, title: `${step}: ${k.label} ${value}`, key: k.key, value };
+  const tries = (s: RecipeStep, c: StepControl): boolean => TRIED.has(s.step) || (s.step === 'peel' && c.key === 'spill');
+  const turn = (at: number, s: RecipeStep, control: StepControl, value: number): void => {
+    if (pending !== null && (pending.step !== at || pending.control.key !== control.key)) keep();
+    pending = { step: at, control, value };
     // First the size, then the number: else the first picture asked for is a large one.
-    touch();
-    setDraft({ ...draft(), [`${step}.${k.key}`]: value });
+    if (tries(s, control)) { touch(); setDraft({ ...draft(), [`${s.step}.${control.key}`]: value }); }
     clearTimeout(keeping);
     keeping = setTimeout(keep, 700);
   };
-  onCleanup(keep);
+  onCleanup(() => { keep(); clearTimeout(rest); });
   // What is in the book needs no draft any more.
   createEffect(() => {
-    const left = Object.fromEntries(Object.entries(draft()).filter(([name, v]) => { const [step, ...key] = name.split('.'), s = props.join.recipe.steps.find((x) => x.step === step); return Math.abs((s === undefined ? NaN : stepNumber(s, key.join('.')) ?? NaN) - v) > 1e-6; }));
+    const left = Object.fromEntries(Object.entries(draft()).filter(([name, v]) => { const [step, ...key] = name.split('.'), s = steps().find((x) => x.step === step); return Math.abs((s === undefined ? NaN : stepNumber(s, key.join('.')) ?? NaN) - v) > 1e-6; }));
     if (Object.keys(left).length !== Object.keys(draft()).length) setDraft(left);
   });
   const tried = () => Object.entries(draft()).map(([k, v]) => `${k}:${v}`).join(',');
-  const wanted = () => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${seen().step === undefined ? '' : seen().alone ? `&step=${seen().step}&alone=1` : `&upTo=${seen().step}`}`;
-  // One picture is asked for at a time; what was passed over meanwhile is left out.
-  const [url, setUrl] = createSignal('');
-  const [waiting, setWaiting] = createSignal(false);
-  createEffect(() => { const w = wanted(); if (!waiting() && w !== url()) { setWaiting(true); setUrl(w); } });
+  const address = (view: string | null): string => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${view === null ? '' : `&step=${seen()?.step ?? ''}&view=${view}`}`;
+  const drag = (n: number): void => { touch(); setFrame(n); };
   return (
     <div class="steps">
-      <figure class="mat wide">
-        <div class="picture" style={{ 'aspect-ratio': String(props.ratio) }}><img src={url()} onLoad={() => setWaiting(false)} onError={() => setWaiting(false)} alt={`frame ${frame()} of the join as the recipe stands`} /></div>
-        <figcaption>
-          <label>frame <input type="range" min="0" max={frames() - 1} value={frame()} onChange={(e) => setFrame(Number(e.currentTarget.value))} /> {frame()}</label>
-          <span class="pencil-note">{seen().step === undefined ? 'the whole recipe' : seen().alone ? `${seen().step} alone` : `up to ${seen().step}`}</span>
-          <Show when={seen().step !== undefined}><button onClick={() => setSeen({})}>Whole recipe</button></Show>
-        </figcaption>
-      </figure>
+      <StepPicture address={address} frame={frame()} frames={frames()} ratio={props.ratio} seen={seen()} onFrame={drag} onSeen={setSeen} />
       <ol>
-        <Index each={props.join.recipe.steps}>{(s, i) => (
-          <li class="step" data-on={s().on}>
-            <div class="step-head">
-              <label><input type="checkbox" checked={s().on} onChange={(e) => put(`${e.currentTarget.checked ? 'switch on' : 'switch off'} ${s().step}`, props.join.recipe.steps.map((x, k) => (k === i ? { ...x, on: e.currentTarget.checked } : x)))} /> <strong>{s().step}</strong></label>
-              <button onClick={() => setSeen({ step: s().step, alone: true })}>alone</button>
-              <button onClick={() => setSeen({ step: s().step })}>up to here</button>
-            </div>
-            <p class="how">{s().why}</p>
-            <Show when={keeps(s())}>{(p) => <label class="knob">shadow on the screen kept <input type="checkbox" checked={p().keepShadow === true} onChange={(e) => put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(props.join.recipe.steps, e.currentTarget.checked))} /></label>}</Show>
-            <For each={(KNOBS[s().step] ?? []).filter((k) => !k.key.includes('.') || stepNumber(s(), k.key) !== undefined)}>{(k) => {
-              const value = () => draft()[`${s().step}.${k.key}`] ?? stepNumber(s(), k.key) ?? 0;
-              return (
-                <label class="knob">{k.label}
-                  <input type="range" min={k.min} max={k.max} step={k.step} value={value()} onInput={(e) => turn(i, s().step, k, Number(e.currentTarget.value))} onBlur={keep} />
-                  <output>{Number(value().toFixed(2))}</output>
-                </label>
-              );
-            }}</For>
-          </li>
-        )}</Index>
+        <Index each={steps()}>{(s, i) => {
+          const label = () => stepLabel(steps(), i), asProposed = (key: string) => props.join.proposed?.[`${label()}.${key}`];
+          const at = () => { const v = seen(); return v !== null && v.label === label() ? v.as : null; };
+          return (
+            <li class="step" data-on={s().on} aria-label={label()}>
+              <div class="step-head">
+                <label class="step-name"><input type="checkbox" aria-label={`${label()} on`} checked={s().on} onChange={(e) => { keep(); put(`switch ${e.currentTarget.checked ? 'on' : 'off'} ${label()}`, steps().map((x, k) => (k === i ? { ...x, on: e.currentTarget.checked } : x))); }} /> <strong>{label()}</strong></label>
+                <span class="pencil-note">{DOES[s().step]}{onto(s())}</span>
+                <span class="views" role="group" aria-label={`look at ${label()}`}><For each={VIEWS}>{([as, words]) => <button aria-pressed={at() === as} onClick={() => setSeen(at() === as ? null : { step: s().step, label: label(), as })}>{words}</button>}</For></span>
+              </div>
+              <p class="how">{s().why}<Show when={asProposed('on') !== undefined && asProposed('on') !== s().on}> <em>Proposed {asProposed('on') === true ? 'on' : 'off'}.</em></Show></p>
+              <Show when={keeps(s())}>{(p) => <label class="knob"><span>shadow on the screen kept</span><input type="checkbox" checked={p().keepShadow === true} onChange={(e) => { keep(); put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(steps(), e.currentTarget.checked)); }} /></label>}</Show>
+              <For each={STEP_CONTROLS[s().step].filter((c) => controlValue(s(), c) !== undefined)}>{(c) => (
+                <StepKnob control={c} value={draft()[`${s().step}.${c.key}`] ?? controlValue(s(), c) ?? 0} proposed={asProposed(c.key)} onTurn={(v) => turn(i, s(), c, v)} onRest={keep} onPut={(v) => set(i, c, v)} />
+              )}</For>
+            </li>
+          );
+        }}</Index>
       </ol>
     </div>
   );
+}
+
+/** Where a patch goes, as the recipe may hold several. */
+function onto(s: RecipeStep): string {
+  return s.step !== 'patch' ? '' : { take: ', onto the take', plate: ', onto the plate', join: ', onto the joined performer' }[(s as PatchStep).onto ?? 'take'];
+}
+
+function titled(c: StepControl, value: ControlValue): string {
+  return c.kind === 'number' ? `${Number((value as number).toFixed(2))} ${c.unit}` : c.kind === 'flag' ? (value === true ? 'on' : 'off') : c.options.find((o) => o.value === value)?.label ?? String(value);
 }
 
 /** The peel of a take shot before a screen, whose own shadow can be kept. */

@@ -1,0 +1,59 @@
+/**
+ * What the lit screen has in common. One cloth under one light has one chromaticity, whatever folds and fall-off do to its
+ * brightness; only where the key does not come may the fill tint it otherwise (Shafer, Using color to separate reflection
+ * components, Color Research and Application 10, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). A pale coat before a faded
+ * cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour that is found cell by cell
+ * then settles on the coat: bright pixels are held to the chromaticity that most of the screen has.
+ */
+import { median } from '../../image/statistics.js';
+import type { SmallLinear } from './small-linear.js';
+
+export interface LitHue {
+  /** Colour of the lit screen, its brightness the median. */
+  readonly colour: readonly [number, number, number];
+  /** Largest ρ (tangent of the angle between two colours) of a lit pixel. */
+  readonly limit: number;
+}
+
+/** A screen of two cloths, or under lamps of two colours, scatters more: so many medians of ρ are allowed. */
+const MEDIANS = 4;
+const LEAST = 0.1;
+/** Where no key comes; the first look's own limit. */
+const DARK = 0.35;
+/** Shares of the lit screen's brightness between which a pixel may be without the key. */
+const LIT_FROM = 0.7;
+const DARK_UNTIL = 0.35;
+const LOOKED_AT = 20_000;
+
+/** @param sure the first look at what is screen; null where that is nothing */
+export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
+  const { data } = small, n = small.width * small.height, step = Math.max(1, Math.floor(n / LOOKED_AT));
+  const at: number[] = [];
+  for (let i = 0; i < n; i += step) if (sure[i] === 1) at.push(i);
+  if (at.length === 0) return null;
+  // Medians of the unit vectors' parts: half of the looked at may be something else.
+  const length = Float32Array.from(at, (i) => Math.hypot(data[i]!, data[n + i]!, data[2 * n + i]!) || 1e-6);
+  const unit = [0, 1, 2].map((p) => median(Float32Array.from(at, (i, k) => data[p * n + i]! / length[k]!))) as [number, number, number];
+  const size = Math.hypot(...unit) || 1, bright = median(length);
+  const colour: [number, number, number] = [(unit[0] / size) * bright, (unit[1] / size) * bright, (unit[2] / size) * bright];
+  const scatter = median(Float32Array.from(at, (i) => rhoOf(data[i]!, data[n + i]!, data[2 * n + i]!, colour)));
+  return { colour, limit: Math.min(DARK, Math.max(LEAST, MEDIANS * scatter)) };
+}
+
+function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: readonly [number, number, number]): number {
+  const power = cr * cr + cg * cg + cb * cb, s = (r * cr + g * cg + b * cb) / power;
+  return Math.sqrt(((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2) / power) / Math.max(s, 1e-3);
+}
+
+/** Takes out of `sure` and `weight`, in place, what is as bright as the lit screen and has another chromaticity. */
+export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
+  const { data } = small, n = small.width * small.height, [cr, cg, cb] = lit.colour, power = cr * cr + cg * cg + cb * cb;
+  for (let i = 0; i < n; i += 1) {
+    if (sure[i] === 0) continue;
+    const r = data[i]!, g = data[n + i]!, b = data[2 * n + i]!, s = (r * cr + g * cg + b * cb) / power;
+    const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))), most = (lit.limit + (DARK - lit.limit) * dark) * Math.max(s, 1e-3);
+    if ((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2 <= most * most * power) continue;
+    sure[i] = 0;
+    weight[i] = 0;
+  }
+}
