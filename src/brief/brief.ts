@@ -75,7 +75,7 @@ export function makeBrief(r: BriefRequest): Brief {
   const exposureRate = r.camera.rates.includes(m.rate) ? m.rate : r.camera.rates.reduce((best, x) => (Math.abs(framesPerSecond(parseRate(x)) - fps) < Math.abs(framesPerSecond(parseRate(best)) - fps) ? x : best), r.camera.rates[0] ?? m.rate);
   const seconds = shutterSeconds(shutterDeg, fps);
   const exposure = { rate: exposureRate, shutterDeg, shutterSeconds: seconds, why: shutter?.value == null ? 'the plate shows no motion blur that can be measured; half-open shutter (180°) is common practice, no source' : `measured in the plate: ${fmt(shutterDeg)}° ± ${fmt(shutter.sd ?? 0)}°` };
-  instructions.push(`Record at ${exposureRate} with the shutter at 1/${fmt(1 / seconds)} s. Lock the exposure where the card's white paper in the key is just short of burning out.`);
+  instructions.push(`Record at ${Number(framesPerSecond(parseRate(exposureRate)).toFixed(3))} frames a second with the shutter at 1/${fmt(1 / seconds)} s. Lock the exposure where the card's white paper in the key is just short of burning out.`);
 
   // Light.
   const light = m.light;

@@ -178,13 +178,13 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   it('takes edits back and does them again', async () => {
     await page.getByRole('button', { name: 'Take back' }).click();
     await page.getByRole('button', { name: 'Take back' }).click();
-    await page.getByText('1 marks: upright').waitFor();
+    await page.getByText('1 mark: upright').waitFor();
     // With nothing in focus the keyboard takes back and does again all the same.
     await page.evaluate(() => (document.activeElement as HTMLElement | null)?.blur());
     await page.keyboard.press('Control+Shift+KeyZ');
     await page.getByText('2 marks: upright, erase').waitFor();
     await page.keyboard.press('Control+KeyZ');
-    await page.getByText('1 marks: upright').waitFor();
+    await page.getByText('1 mark: upright').waitFor();
     await page.getByRole('button', { name: 'Do again' }).click();
     await page.getByText('2 marks: upright, erase').waitFor();
   });

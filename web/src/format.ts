@@ -14,6 +14,12 @@ export function seconds(frames: number, rate: Rate): string {
   return `${((frames * rate.den) / rate.num).toFixed(1)} s`;
 }
 
+/** 24/1 → 24 frames a second; 24000/1001 → 23.976. */
+export function rateWords(text: string): string {
+  const r = rateOf(text);
+  return `${Number((r.num / r.den).toFixed(3))} frames a second`;
+}
+
 export function rateOf(text: string): Rate {
   const [n, d] = text.split('/').map(Number);
   return { num: n ?? 24, den: d ?? 1 };
@@ -27,7 +33,7 @@ export function shown(m: { readonly matter: string; readonly unit: string }): st
 /** What a matter needs and how far it may stray, in words: most are a value and a distance from it, some only have a floor or a ceiling. */
 export function need(m: { readonly matter: string; readonly needed: number | null; readonly unit: string; readonly tolerance: { readonly fits: number; readonly mendable: number } | null }): string {
   if (m.needed === null) return '–';
-  const u = unit(m.unit), value = `${Number(m.needed.toFixed(2))}${u}`, t = m.tolerance;
+  const u = unit(m.unit), value = `${String(Number(m.needed.toFixed(Math.abs(m.needed) >= 10 ? 1 : 2))).replace('-', '−')}${u}`, t = m.tolerance;
   if (t === null) return value;
   switch (m.matter) {
     case 'size': case 'length': return `at least ${t.fits}${u}; ${t.mendable} can be mended`;

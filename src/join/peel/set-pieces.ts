@@ -21,6 +21,8 @@ const LEAST_FRAMES = 3;
 const LEAST_SHARE = 0.5;
 /** A part of more than this share of the largest is another performer. */
 const LARGEST_PIECE = 0.25;
+/** Small pixels (of 480 across the picture) about the performer within which a part hangs on it. */
+const HAIR = 8;
 /** Distance from the mean colour, as a share of the screen's strength there, within which the frames agree, rms. */
 const AGREES = 0.12;
 /** The same for a frame that is told to show a piece, which may lie in the performer's shadow: ρ and brightness. */
@@ -53,6 +55,11 @@ export function findSetPieces(frames: readonly SmallLinear[], fields: readonly S
   let any = false;
   for (let i = 0; i < n; i += 1) if (apart[i]! >= least) { seed[i] = 1; any = true; }
   if (!any) return null;
+  // What stands off the performer by a hair's length is its own.
+  let about = new Uint8Array(n);
+  for (const b of off) for (let i = 0; i < n; i += 1) if (b[i] === 1) about[i] = 1;
+  for (let k = 0; k < HAIR; k += 1) about = widenMask(about, w, h);
+  for (let i = 0; i < n; i += 1) if (about[i] === 1) seed[i] = 0;
   // Their soft edges too.
   const wide = widenMask(seed, w, h), at: number[] = [], colour: number[] = [];
   for (let i = 0; i < n; i += 1) {
@@ -114,8 +121,8 @@ export function holdSetPieces(small: SmallLinear, field: ScreenField, pieces: Se
 }
 
 /** The mask grown by one pixel, four-connected. */
-function widenMask(mask: Uint8Array, w: number, h: number): Uint8Array {
-  const out = mask.slice();
+function widenMask(mask: Uint8Array, w: number, h: number): Uint8Array<ArrayBuffer> {
+  const out = Uint8Array.from(mask);
   for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) {
     if (mask[i] === 1) continue;
     if ((x > 0 && mask[i - 1] === 1) || (x < w - 1 && mask[i + 1] === 1) || (y > 0 && mask[i - w] === 1) || (y < h - 1 && mask[i + w] === 1)) out[i] = 1;

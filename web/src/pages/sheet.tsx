@@ -51,7 +51,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         </div>
         <p class="controls">
           <button onClick={() => openViewer({ what: 'plate', id: props.pick.id, title: props.pick.title, start: props.pick.marks.frame, marking: true })}>Put marks on it</button>
-          <span class="pencil-note">{props.pick.marks.marks.length === 0 ? 'no marks yet: uprights of known height, ground lines, shadows, where the performer stands' : `${props.pick.marks.marks.length} marks: ${tally(props.pick.marks.marks.map((x) => x.kind))}`}</span>
+          <span class="pencil-note">{props.pick.marks.marks.length === 0 ? 'no marks yet: uprights of known height, ground lines, shadows, where the performer stands' : `${props.pick.marks.marks.length === 1 ? '1 mark' : `${props.pick.marks.marks.length} marks`}: ${tally(props.pick.marks.marks.map((x) => x.kind))}`}</span>
         </p>
       </section>
 
@@ -136,7 +136,7 @@ function widened(m: PlateMeasures): string {
 function tally(kinds: readonly string[]): string {
   const n = new Map<string, number>();
   for (const k of kinds) n.set(k, (n.get(k) ?? 0) + 1);
-  return [...n].map(([k, c]) => (c > 1 ? `${c} ${k}` : k)).join(', ');
+  return [...n].map(([k, c]) => (c > 1 ? `${c} × ${words(k)}` : words(k))).join(', ');
 }
 
 /** What lends a part to a take's join, by take: it stays chosen while another page is looked at. */

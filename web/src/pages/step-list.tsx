@@ -73,7 +73,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
                 <span class="views" role="group" aria-label={`look at ${label()}`}><For each={VIEWS}>{([as, words]) => <button aria-pressed={at() === as} onClick={() => setSeen(at() === as ? null : { step: s().step, label: label(), as })}>{words}</button>}</For></span>
               </div>
               <p class="how">{s().why}<Show when={asProposed('on') !== undefined && asProposed('on') !== s().on}> <em>Proposed {asProposed('on') === true ? 'on' : 'off'}.</em></Show></p>
-              <Show when={keeps(s())}>{(p) => <label class="knob"><span>shadow on the screen kept</span><input type="checkbox" checked={p().keepShadow === true} onChange={(e) => { keep(); put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(steps(), e.currentTarget.checked)); }} /></label>}</Show>
+              <Show when={keeps(s())}>{(p) => <label class="knob"><span>its own shadow kept</span><input type="checkbox" checked={p().keepShadow === true} onChange={(e) => { keep(); put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(steps(), e.currentTarget.checked)); }} /></label>}</Show>
               <For each={STEP_CONTROLS[s().step].filter((c) => controlValue(s(), c) !== undefined)}>{(c) => (
                 <StepKnob control={c} value={draft()[`${s().step}.${c.key}`] ?? controlValue(s(), c) ?? 0} proposed={asProposed(c.key)} onTurn={(v) => turn(i, s(), c, v)} onRest={keep} onPut={(v) => set(i, c, v)} />
               )}</For>

@@ -1,0 +1,98 @@
+/** Made small pictures of a screen with a peg, a mark, a performer who walks and a shadow: what is set, what is not. */
+import { describe, expect, it } from 'vitest';
+import { RandomStream } from '../../core/random.js';
+import { holdToLit, litHue } from './lit-hue.js';
+import type { ScreenField } from './screen-field.js';
+import { findSetPieces, holdSetPieces } from './set-pieces.js';
+import { takeShadowFlecks } from './shadow-flecks.js';
+import type { SmallLinear } from './small-linear.js';
+
+const W = 160, H = 90, N = W * H;
+const SCREEN = [0.04, 0.32, 0.08] as const, PEG = [0.3, 0.3, 0.3] as const, COAT = [0.5, 0.36, 0.22] as const;
+const peg = (x: number, y: number): boolean => x >= 130 && x < 133 && y > 30 && y < 70;
+const body = (x: number, y: number, at: number): boolean => Math.hypot((x - at) / 14, (y - 50) / 24) < 1;
+
+/** The performer stands at `at`; `sure` is right but for the peg, which one frame can't tell from a performer. */
+function frame(at: number, seed: number, more: (x: number, y: number) => readonly number[] | null = () => null): { small: SmallLinear; field: ScreenField } {
+  const random = new RandomStream(seed, 5), data = new Float32Array(3 * N), colour = new Float32Array(3 * N), sure = new Uint8Array(N);
+  for (let y = 0, i = 0; y < H; y++) for (let x = 0; x < W; x++, i++) {
+    const other = body(x, y, at) ? COAT : peg(x, y) ? PEG : more(x, y);
+    for (let p = 0; p < 3; p++) { data[p * N + i] = (other ?? SCREEN)[p]! * (1 + 0.02 * random.normal()); colour[p * N + i] = SCREEN[p]!; }
+    sure[i] = other === null ? 1 : 0;
+  }
+  return { small: { width: W, height: H, block: 4, data }, field: { colour, sure, limit: 0.05, noise: 1e-5 } };
+}
+const MAP = Float32Array.from({ length: 3 * N }, (_, k) => SCREEN[Math.floor(k / N)]!);
+const count = (f: ScreenField, where: (x: number, y: number) => boolean): number => { let c = 0; for (let i = 0; i < N; i++) if (f.sure[i] === 0 && where(i % W, Math.floor(i / W))) c++; return c; };
+
+describe('what stands before the screen and stays', () => {
+  const walk = [30, 40, 50, 60, 70, 80].map((at, k) => frame(at, k)), pieces = findSetPieces(walk.map((w) => w.small), walk.map((w) => w.field), MAP);
+
+  it('is told by hanging apart on the same pixels, and is screen on every frame', () => {
+    expect(pieces).not.toBeNull();
+    const { small, field } = frame(95, 9), all = count(field, (x, y) => body(x, y, 95));
+    holdSetPieces(small, field, pieces!);
+    expect(count(field, peg)).toBe(0);
+    expect(count(field, (x, y) => body(x, y, 95))).toBe(all);
+    // The screen's colour there is what is seen.
+    expect(field.colour[50 * W + 131]).toBeCloseTo(PEG[0], 1);
+  });
+
+  it('is screen in the performer\'s shadow too, and where the performer stands before it only beside the outline', () => {
+    const shaded = frame(60, 11);
+    for (let i = 0; i < N; i++) if (peg(i % W, Math.floor(i / W)) && Math.floor(i / W) > 50) for (let p = 0; p < 3; p++) shaded.small.data[p * N + i] = 0.35 * shaded.small.data[p * N + i]!;
+    holdSetPieces(shaded.small, shaded.field, pieces!);
+    expect(count(shaded.field, peg)).toBe(0);
+    const before = frame(131, 12);
+    holdSetPieces(before.small, before.field, pieces!);
+    // Nothing of the performer is lost, though the peg lies behind.
+    expect(count(before.field, (x, y) => body(x, y, 131))).toBe(count(frame(131, 12).field, (x, y) => body(x, y, 131)));
+    // What of the peg is seen above it is told.
+    expect(count(before.field, (x, y) => peg(x, y) && y < 24)).toBe(0);
+  });
+
+  it('is neither a performer who holds still, nor a second one, nor anything that moves', () => {
+    const still = [1, 2, 3, 4, 5].map((k) => frame(60, k)), held = findSetPieces(still.map((w) => w.small), still.map((w) => w.field), MAP)!;
+    expect(held.at.every((i) => !body(i % W, Math.floor(i / W), 60))).toBe(true);
+    const two = [30, 40, 50, 60, 70].map((at, k) => frame(at, k, (x, y) => (Math.hypot((x - 105) / 9, (y - 50) / 20) < 1 ? COAT : null)));
+    expect(findSetPieces(two.map((w) => w.small), two.map((w) => w.field), MAP)!.at.every((i) => Math.abs((i % W) - 105) > 10)).toBe(true);
+    const ball = [30, 34, 38, 42, 46].map((at, k) => frame(at, k, (x, y) => (Math.hypot(x - 70 - 9 * k, y - 20) < 4 ? PEG : null)));
+    expect(findSetPieces(ball.map((w) => w.small), ball.map((w) => w.field), MAP)!.at.every((i) => Math.floor(i / W) > 26)).toBe(true);
+  });
+});
+
+describe('flecks of a shadow\'s edge', () => {
+  const shadow = (x: number, y: number): boolean => x > 90 && x < 120 && y > 60 && y < 75;
+  const edge = (x: number, y: number): boolean => y === 60 && x > 95 && x < 104;
+  const made = (fleck: readonly number[]): { small: SmallLinear; field: ScreenField } => frame(40, 3, (x, y) => (edge(x, y) ? fleck : shadow(x, y) ? SCREEN.map((v) => 0.3 * v) : null));
+
+  it('border on lit and shadowed screen and are of the shadow; brighter things are not', () => {
+    const { small, field } = made(SCREEN.map((v, p) => 0.6 * v * [1.6, 1, 1.3][p]!));
+    for (let i = 0; i < N; i++) if (shadow(i % W, Math.floor(i / W))) field.sure[i] = edge(i % W, Math.floor(i / W)) ? 0 : 1;
+    takeShadowFlecks(small, field);
+    expect(count(field, edge)).toBe(0);
+    const bright = made([0.7, 0.6, 0.6]);
+    for (let i = 0; i < N; i++) if (shadow(i % W, Math.floor(i / W))) bright.field.sure[i] = edge(i % W, Math.floor(i / W)) ? 0 : 1;
+    takeShadowFlecks(bright.small, bright.field);
+    expect(count(bright.field, edge)).toBe(8);
+  });
+});
+
+describe('the lit screen\'s own hue', () => {
+  it('keeps a pale coat from passing for a faded screen, and a shadow in it', () => {
+    const faded = [0.24, 0.38, 0.13], pale = [0.43, 0.42, 0.33], data = new Float32Array(3 * N), sure = new Uint8Array(N).fill(1), weight = new Float32Array(N).fill(1);
+    const random = new RandomStream(4, 6);
+    for (let i = 0; i < N; i++) {
+      const x = i % W, own = body(x, Math.floor(i / W), 60) ? pale : faded, light = (0.6 + 0.6 * (x / W)) * (1 + 0.02 * random.normal()) * (x > 130 ? 0.25 : 1);
+      for (let p = 0; p < 3; p++) data[p * N + i] = own[p]! * light * (x > 130 && p === 2 ? 1.15 : 1);
+    }
+    const small = { width: W, height: H, block: 4, data }, lit = litHue(small, sure)!;
+    expect(lit.limit).toBe(0.1);
+    holdToLit(small, lit, sure, weight);
+    let wrong = 0;
+    for (let i = 0; i < N; i++) if (sure[i] !== (body(i % W, Math.floor(i / W), 60) ? 0 : 1)) wrong++;
+    expect(wrong).toBe(0);
+    expect(weight.reduce((a, b) => a + b, 0)).toBe(sure.reduce((a, b) => a + b, 0));
+    expect(litHue(small, new Uint8Array(N))).toBeNull();
+  });
+});
