@@ -5,6 +5,7 @@
  * the lens, a blur or a sharpening. It goes with the picture's content a little all the same, so what the plate leads to expect of
  * the performer lies half way from the usual to the plate's own (regression towards the mean).
  */
+import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { grow, type SeenFrame } from './frame.js';
 
@@ -28,8 +29,22 @@ const CRISP = [-0.5, -0.2] as const, ALLOWED = 0.4, MOST_FUR = 1.25;
 /** Pixels that a region needs. */
 const LEAST = 400;
 
-/** Logarithm of energy in the fine band over that in the middle band; null where there is too little picture or contrast. */
-function bands(luma: Float32Array, width: number, box: readonly [number, number, number, number], inside: (i: number) => boolean): number | null {
+/** How deep (px) in the performer counts, where enough lies so deep: at the outline a blurred coat still has the outline's own edge. */
+export const DEEP = 3;
+
+/** How deep each pixel lies in the performer (px from what is not wholly covered), by the picture's pixel; 0 outside it and outside the box. */
+export function coreOf(matte: Float32Array, width: number, box: readonly [number, number, number, number]): (i: number) => number {
+  const [x0, y0, x1, y1] = box, w = x1 - x0, h = y1 - y0, open = new Uint8Array(w * h);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) open[y * w + x] = matte[(y0 + y) * width + x0 + x]! > 0.9 ? 0 : 1;
+  const { distance } = nearestInSet(open, w, h);
+  return (i) => { const x = (i % width) - x0, y = Math.floor(i / width) - y0; return x < 0 || y < 0 || x >= w || y >= h ? 0 : distance[y * w + x]!; };
+}
+
+/** Energies (squared coded luma) of the fine and the middle band and of the one below, where there is most contrast. */
+export interface Bands { readonly fine: number; readonly middle: number; readonly wide: number }
+
+/** Null where there is too little picture or contrast. */
+export function bandsOf(luma: Float32Array, width: number, box: readonly [number, number, number, number], inside: (i: number) => boolean): Bands | null {
   const [x0, y0, x1, y1] = box, w = x1 - x0, h = y1 - y0;
   if (w < 12 || h < 12) return null;
   const part = new Float32Array(w * h), pick = new Uint32Array(w * h);
@@ -45,16 +60,17 @@ function bands(luma: Float32Array, width: number, box: readonly [number, number,
   for (let i = 0; i < square.length; i++) square[i] = (b[i]! - c[i]!) ** 2;
   const contrast = gaussianPlane(square, w, h, 3), order = Float32Array.from({ length: n }, (_, k) => contrast[pick[k]!]!).sort();
   const strong = order[Math.floor((1 - MOST) * (n - 1))]!;
-  let fine = 0, middle = 0, count = 0;
+  let fine = 0, middle = 0, wide = 0, count = 0;
   for (let k = 0; k < n; k++) {
     const i = pick[k]!;
     if (contrast[i]! < strong) continue;
     fine += (part[i]! - a[i]!) ** 2;
     middle += (a[i]! - b[i]!) ** 2;
+    wide += square[i]!;
     count++;
   }
   // Half a code value of an 8-bit picture in the middle band: less is no detail.
-  return middle > 4e-6 * count && fine > 1e-8 * count ? Math.log(fine / middle) : null;
+  return middle > 4e-6 * count && fine > 1e-8 * count ? { fine: fine / count, middle: middle / count, wide: wide / count } : null;
 }
 
 /**
@@ -64,9 +80,11 @@ function bands(luma: Float32Array, width: number, box: readonly [number, number,
 export function readFineness(f: SeenFrame): number | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join, b = f.box;
-  const own = bands(f.luma, W, b, (i) => f.matte[i]! > 0.9);
-  const around = bands(f.plateLuma, W, grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H), (i) => f.matte[i]! < 0.02);
-  if (own === null || around === null) return null;
+  const core = coreOf(f.matte, W, b);
+  const inside = bandsOf(f.luma, W, b, (i) => core(i) >= DEEP) ?? bandsOf(f.luma, W, b, (i) => core(i) > 0);
+  const outside = bandsOf(f.plateLuma, W, grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), W, H), (i) => f.matte[i]! < 0.02);
+  if (inside === null || outside === null) return null;
+  const own = Math.log(inside.fine / inside.middle), around = Math.log(outside.fine / outside.middle);
   const expected = USUAL + COUNTS * (around - USUAL);
   if (own <= expected) return Math.exp((expected - own) / 2);
   const crisp = Math.min(1, Math.max(0, (around - CRISP[0]) / (CRISP[1] - CRISP[0]))), allowed = ALLOWED + crisp * (MOST_FUR - expected - ALLOWED);

@@ -2,7 +2,7 @@
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { clock, mean, middle, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, SHADOW_STOPS, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
+import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -56,15 +56,26 @@ export function judgeGrain(series: Series, judge: Judge): void {
 /** Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured, bench/inspect-roc.ts). */
 const PER_PX = 0.41;
 
+/** Beside the plate, and beside the take through the recipe; the one farther over its own limits is told. */
 export function judgeBlur(series: Series, judge: Judge): void {
   const soft = stepOf(judge.recipe, 'air')?.softenPx ?? 0;
-  const told = ofMean(series, 'blur', (v) => (v > 1 ? v - 1 : (LIMITS.blur * Math.log(v)) / Math.log(SHARPEST)), (v) => {
+  const scaled = (v: number, least: number, most: number): number => (LIMITS.blur * Math.log(v)) / Math.log(v < 1 ? least : most);
+  const plate = ofMean(series, 'blur', (v) => scaled(v, SHARPEST, 1 + LIMITS.blur), (v) => {
     const px = Math.sqrt(Math.abs(Math.log(v)) / PER_PX);
     return v < 1
       ? `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong as it leads to expect): raise the air step's softening from ${soft.toFixed(1)} to about ${Math.min(4, Math.hypot(soft, px)).toFixed(1)} px, and see that the take was not sharpened by the camera`
       : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
   });
-  if (told === null) judge.none('blur', 'ratio', 'air', 'too little contrast inside or outside'); else judge.add('blur', 'ratio', 'air', told);
+  const list = series.readings.takeBlur ?? [];
+  const own = values(series.readings.explained), [least, most] = own.length > 0 && quantile(own, 0.5) >= SAME ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
+  const v = list.length === 0 ? NaN : mean(list), off = scaled(v, least, most);
+  if (list.length > 0 && (plate === null || off > Math.max(plate.off, LIMITS.blur))) {
+    judge.rows('blur', list);
+    judge.add('blur', 'ratio', 'air', {
+      value: v, worst: worstBy(list, (q) => scaled(q, least, most)), off, needed: `${least.toFixed(2)} to ${most.toFixed(2)} of the take's own through the recipe`,
+      advice: `the performer is ${v < 1 ? `sharper than the take through the recipe (its fine detail is ${(1 / v).toFixed(2)} times as strong): something sharpened it after the join` : `softer than the take through the recipe (its fine detail is ${(1 / v).toFixed(2)} of it): something softened it after the join, or the air step's softening (${soft.toFixed(1)} px now) was lowered since`}; render again from this recipe, and ${v < 1 ? 'sharpen' : 'scale'} nothing afterwards`,
+    });
+  } else if (plate === null) judge.none('blur', 'ratio', 'air', 'too little contrast inside or outside'); else judge.add('blur', 'ratio', 'air', plate);
 }
 
 export function judgeLevels(series: Series, judge: Judge): void {
@@ -115,10 +126,10 @@ export function judgeShadow(series: Series, judge: Judge): void {
   const list = series.readings.shadow ?? [], stops = values(series.readings.shadowStops), ground = stepOf(judge.recipe, 'ground');
   if (list.length === 0) { judge.none('shadow', 'deg', 'ground', noShadow(judge.recipe)); return; }
   const v = quantile(values(list), 0.5), dark = stops.length === 0 ? 0 : quantile(stops, 0.5), turn = middle(values(series.readings.shadowTurn));
-  const wrong = v > LIMITS.shadow, far = Math.abs(dark) > SHADOW_STOPS, through = ground?.transmission ?? [1, 1, 1];
+  const wrong = v > LIMITS.shadow, over = dark > 0 ? dark / SHADOW_LIGHTER : -dark / SHADOW_DARKER, far = over > 1, through = ground?.transmission ?? [1, 1, 1];
   const advice = wrong
     ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on and render again'
       : `the performer's shadow lies ${v.toFixed(0)}° aside of where the plate's key throws it and would have to be turned ${turn > 0 ? 'clockwise' : 'against the clock'} in the picture: correct the ground step's azimuth (${(ground?.azimuthDeg ?? 0).toFixed(0)}° now) and render again`)
     : far ? `the shadow is ${Math.abs(dark).toFixed(1)} stops ${dark > 0 ? 'lighter' : 'darker'} than the plate's own: it should let through ${triple(through)} of the light, as the ground step says, and lets through about ${triple(through.map((t) => Math.min(1, t * 2 ** dark)))}; render again, or look what else ${dark > 0 ? 'brightens' : 'darkens'} it` : '';
-  judge.add('shadow', 'deg', 'ground', { value: v, worst: worstBy(list, (x) => x), off: wrong ? v : far ? (LIMITS.shadow * Math.abs(dark)) / SHADOW_STOPS : v, advice });
+  judge.add('shadow', 'deg', 'ground', { value: v, worst: worstBy(list, (x) => x), off: wrong ? v : far ? LIMITS.shadow * over : v, advice });
 }

@@ -6,16 +6,20 @@
 import { PlatewrightError } from '../core/errors.js';
 import { JoinRenderer, type JoinOptions } from '../join/render.js';
 import { joinTools } from '../join/join-tools.js';
-import type { Recipe } from '../join/types.js';
+import type { Recipe, StepName } from '../join/types.js';
 import type { VideoFrame } from '../media/types.js';
+import type { Expected } from './against-take.js';
 import { lumaOf, type SeenFrame } from './frame.js';
 
 export interface Bare {
-  readonly luma: Float32Array;
+  /** With brightness fitted to what is seen; null where it does not explain that: another pose, another recipe. */
+  readonly luma: Float32Array | null;
   /** Shift (px) of what is seen against what should be, found inside the performer. */
   readonly shift: readonly [number, number];
   /** Share of the variance inside the performer that the bare join explains, moved by the shift. */
   readonly explained: number;
+  /** The whole recipe rendered again, grain too. */
+  readonly expected: Expected;
 }
 
 /** Least share of the variance inside the performer that the bare join must explain. */
@@ -58,25 +62,32 @@ export class MendedPlate {
   }
 }
 
+const ALL: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'];
+
 export class BareJoin {
   private readonly renderer: JoinRenderer;
+  /** With its grain; the same files and peeled frames. */
+  private readonly whole: JoinRenderer;
 
-  private constructor(renderer: JoinRenderer) {
+  private constructor(renderer: JoinRenderer, recipe: Recipe) {
     this.renderer = renderer;
+    this.whole = renderer.under(recipe) ?? renderer;
   }
 
   /** Null where plate or take of the recipe are not there any more. */
   static async open(recipe: Recipe, tools?: JoinOptions): Promise<BareJoin | null> {
     const renderer = await openIfThere(grainless(recipe), tools);
-    return renderer === null ? null : new BareJoin(renderer);
+    return renderer === null ? null : new BareJoin(renderer, recipe);
   }
 
-  /** The bare join of one frame, with brightness fitted to what is seen; null where it does not explain it. */
+  /** The bare join of one frame beside what is seen; null where it can't be rendered or there is too little to see. */
   async at(f: SeenFrame): Promise<Bare | null> {
     if (f.box === null) return null;
-    let coded;
+    let coded, expected: Expected;
     try {
-      coded = (await this.renderer.frame(f.frame, { steps: ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'] })).coded();
+      const whole = await this.whole.frame(f.frame, { steps: ALL });
+      expected = { luma: lumaOf(whole.coded()), matte: whole.matte() };
+      coded = (await this.renderer.frame(f.frame, { steps: ALL })).coded();
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
@@ -113,9 +124,9 @@ export class BareJoin {
     const shift: [number, number] = det > 1e-9 ? [(yy * xd - xy * yd) / det, (xx * yd - xy * xd) / det] : [0, 0];
     const moved = left - (shift[0] * xd + shift[1] * yd);
     const explained = 1 - moved / Math.max(1e-9, vb);
-    if (explained < EXPLAINS) return null;
+    if (explained < EXPLAINS) return { luma: null, shift, explained, expected };
     for (let i = 0; i < n; i++) luma[i] = gain * luma[i]! + offset;
-    return { luma, shift, explained };
+    return { luma, shift, explained, expected };
   }
 
   close(): Promise<void> {

@@ -6,10 +6,12 @@ import { groundGeometry } from '../join/ground.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { pictureShift } from '../plate/look-shift.js';
+import { readAgainstTake } from './against-take.js';
 import { outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
 import { readEdges } from './edges.js';
-import { grow, type SeenFrame } from './frame.js';
+import { grow, liftVeil, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
+import { SAME } from './limits.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
 import type { Bare } from './reference.js';
@@ -19,9 +21,6 @@ import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
-
-/** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
-const SAME = 0.92;
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
@@ -78,7 +77,12 @@ export class SeriesReader {
     this.series.frames.push(f.frame);
     const close = (f.frame - this.series.first) % this.every === 0;
     if (close) this.readClosely(f);
-    const grain = bare !== null ? readGrain(f, bare.luma, this.measure) : close ? readGrain(f, null, this.measure) : null;
+    if (bare !== null && this.veiled) liftVeil(bare.expected.matte);
+    if (bare !== null) {
+      this.put('takeBlur', f.frame, readAgainstTake(f, bare.expected));
+      this.put('explained', f.frame, bare.explained);
+    }
+    const grain = bare?.luma != null ? readGrain(f, bare.luma, this.measure) : close ? readGrain(f, null, this.measure) : null;
     if (grain !== null) {
       this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
       this.put(grain.sure ? 'grainOutside' : 'roughOutside', f.frame, grain.outside);

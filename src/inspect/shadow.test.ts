@@ -37,7 +37,7 @@ describe('a thin and faint shadow', () => {
   it('is found where the key throws it, as dark as it was asked', () => {
     const r = readShadow(seen(-47), step)!;
     expect(r.offDeg).toBeLessThan(12);
-    expect(Math.abs(r.stops)).toBeLessThan(0.25);
+    expect(Math.abs(r.stops!)).toBeLessThan(0.25);
   });
 
   it('is missed where there is none', () => {
@@ -46,5 +46,12 @@ describe('a thin and faint shadow', () => {
 
   it('is said to lie aside where another key threw it', () => {
     expect(readShadow(seen(47), step)!.offDeg).toBeGreaterThan(60);
+  });
+
+  it('is not read off a file that came out darker as a whole', () => {
+    const f = seen(-47), darker = { ...f, luma: f.luma.map((v) => 0.92 * v) }, r = readShadow(darker, step)!;
+    expect(r.offDeg).toBeLessThan(12);
+    expect(Math.abs(r.stops!)).toBeLessThan(0.25);
+    expect(readShadow({ ...seen(null), luma: seen(null).luma.map((v) => 0.92 * v) }, step)!.offDeg).toBe(180);
   });
 });

@@ -1,6 +1,13 @@
-/** Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own. */
+/**
+ * Whether the shadow that the recipe's key asks for is there, on its side, and as dark as the plate's own. Dark is held against dark
+ * where both count: of the ground that is visibly darkened away from the contact, the darker third's edge, seen and asked. What is asked goes
+ * pixel by pixel with the share of the key that the body hides (half shade is no fault) and that the ground there has at all: the plate's
+ * own shade under the performer's takes no second shadow.
+ */
 import { gaussianPlane } from '../image/gaussian.js';
+import { createPicture } from '../image/picture.js';
 import { groundGeometry, shadeGround, type Box } from '../join/ground.js';
+import { ownShadowAt, ownShadowOf, softened } from '../join/own-shadow.js';
 import type { GroundFrame, GroundStep } from '../join/types.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
@@ -11,8 +18,8 @@ export interface ShadowReading {
   readonly offDeg: number;
   /** The same with its sense: positive where it would have to be turned clockwise, as seen, to lie where it belongs. */
   readonly turnDeg: number;
-  /** Darkness found over darkness asked, in stops. */
-  readonly stops: number;
+  /** Light left over light asked to be left, in stops: positive where the shadow is too light. Null where too little of either is seen. */
+  readonly stops: number | null;
 }
 
 /** Least share by which coded luma must be darkened to count: blurred grain stays below a third of it. */
@@ -38,15 +45,19 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   if (long < 0.3 * wide) return null;
   const [x0, y0, x1, y1] = grow(body, 1.6 * (body[3] - body[1]), 0.4 * (body[3] - body[1]), W, H);
   const w = x1 - x0, h = y1 - y0;
-  const expected = thrown(f, body, step, at, [x0, y0, x1, y1]);
+  const expected = lit(f, step, thrown(f, body, step, at, [x0, y0, x1, y1]), [x0, y0, x1, y1]);
   const a = new Float32Array(w * h), b = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = (y0 + y) * W + x0 + x; a[y * w + x] = f.luma[i]!; b[y * w + x] = f.plateLuma[i]!; }
   // Light let through by the shadow as it is seen through the pane, and from what darkness on a pixel counts: nearly half of what is asked.
   const through = veil + (1 - veil) * (0.2126 * step.transmission[0] + 0.7152 * step.transmission[1] + 0.0722 * step.transmission[2]);
   const shade = 1 - Math.max(FAINT, Math.min(0.12, 0.45 * (1 - bt709Encode(0.2 * through) / bt709Encode(0.2))));
-  const sa = gaussianPlane(a, w, h, 1.5), sb = gaussianPlane(b, w, h, 1.5);
+  const sa = gaussianPlane(a, w, h, 1.5), sb = gaussianPlane(b, w, h, 1.5), soft = gaussianPlane(expected, w, h, 1.5);
+  // A file in which the whole picture came out darker or brighter throws no shadow by that.
+  const same: number[] = [];
+  for (let i = 0; i < w * h; i += 3) if (soft[i]! < 0.02 && sb[i]! >= 0.03 && f.matte[(y0 + Math.floor(i / w)) * W + x0 + (i % w)]! <= 0.03) same.push(sa[i]! / sb[i]!);
+  const whole = same.length < 200 ? 1 : quantile(same, 0.5);
   let mx = 0, my = 0, weight = 0, room = 0, shaded = 0;
-  const stops: number[] = [];
+  const stops: number[] = [], asked: number[] = [];
   for (let y = 0; y < h; y++) {
     for (let x = 0; x < w; x++) {
       const i = (y0 + y) * W + x0 + x;
@@ -54,23 +65,24 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
       const dx = x0 + x - at.foot[0], dy = y0 + y - at.foot[1];
       const placed = expected[y * w + x]! > 0.5;
       if (placed) room++;
-      const r = sa[y * w + x]! / sb[y * w + x]!;
+      const now = sa[y * w + x]! / whole, r = now / sb[y * w + x]!;
+      // Close to the foot the contact darkens it further, by right.
+      const away = dx * dx + dy * dy > 0.12 * wide * wide, left = 1 - soft[y * w + x]! * (1 - through);
+      if (away && bt709Encode(0.2 * left) < shade * bt709Encode(0.2)) asked.push(Math.log2(left));
       if (r > shade) continue;
       if (placed) shaded++;
       const k2 = 1 - r;
       mx += k2 * dx; my += k2 * dy; weight += k2;
-      // Close to the foot the contact darkens it further, by right.
-      if (dx * dx + dy * dy > 0.12 * wide * wide) stops.push(Math.log2(Math.max(1e-3, bt709Decode(sa[y * w + x]!)) / Math.max(1e-3, bt709Decode(sb[y * w + x]!))));
+      if (away) stops.push(Math.log2(Math.max(1e-3, bt709Decode(now)) / Math.max(1e-3, bt709Decode(sb[y * w + x]!))));
     }
   }
   if (room < 60) return null;
   // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
   if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, turnDeg: 180, stops: 0 };
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
-  const asked = Math.log2(through);
   const offDeg = (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
   // y counts downwards: a positive cross product is a turn clockwise.
-  return { offDeg, turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg, stops: stops.length < 15 ? 0 : quantile(stops, 0.3) - asked };
+  return { offDeg, turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg, stops: Math.min(stops.length, asked.length) < 15 ? null : quantile(stops, 0.3) - quantile(asked, 0.3) };
 }
 
 /** Least share of the matte that may lie beyond each side of the body's box: stray pixels of it (a peg's edges on the screen) are no body. */
@@ -89,6 +101,17 @@ function bodyBox(f: SeenFrame, box: Box): Box {
   };
   const [l, r] = ends(columns), [t, b] = ends(rows);
   return [box[0] + l, box[1] + t, box[0] + r, box[1] + b];
+}
+
+/** The share of the key hidden, of what the key brings there: the plate's own shade has none to lose. In place. */
+function lit(f: SeenFrame, step: GroundStep, cover: Float32Array, over: Box): Float32Array {
+  const own = ownShadowOf(step.litLinear === undefined ? undefined : { linear: step.litLinear, spread: step.litSpread ?? 0 }, step.transmission);
+  if (own === null) return cover;
+  const [x0, y0, x1, y1] = over, w = x1 - x0, h = y1 - y0, n = w * h, N = f.plate.width * f.plate.height, part = createPicture(w, h, 3);
+  for (let c = 0; c < 3; c++) for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part.data[c * n + y * w + x] = bt709Decode(f.plate.data[c * N + (y0 + y) * f.plate.width + x0 + x]!);
+  const soft = softened(part, step.litRadiusPx ?? 2);
+  for (let i = 0; i < n; i++) if (cover[i]! > 0) cover[i] = cover[i]! * (1 - ownShadowAt(own, soft, i));
+  return cover;
 }
 
 /** Share of the key that the performer as seen takes from the ground, over a box: shadows that are thin in the picture fill little of any strip along their axis. */
