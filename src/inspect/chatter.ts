@@ -126,19 +126,27 @@ export function outlineCells(f: SeenFrame, anchor: readonly [number, number], sl
 /**
  * Mean coverage by which the outline seen goes out and back against the matte, weighed by contrast; null where fewer than eight cells
  * are seen in all three frames. `whole`: of the outline taken together, in which what cells do apart (grain, hairs) averages out, and
- * what all do at once, a matte that breathes, stays.
+ * what all do at once, a matte that breathes, stays. `at`: the key of the cell that moves most.
  */
-export function readSeenChatter(before: OutlineCells, now: OutlineCells, after: OutlineCells): { readonly cells: number; readonly whole: number } | null {
-  let sum = 0, weight = 0, cells = 0, pa = 0, pb = 0, pc = 0;
+export function readSeenChatter(before: OutlineCells, now: OutlineCells, after: OutlineCells): { readonly cells: number; readonly whole: number; readonly at: number } | null {
+  let sum = 0, weight = 0, cells = 0, pa = 0, pb = 0, pc = 0, at = 0, most = -1;
   const back = (a: number, b: number, c: number): number => Math.min(1, Math.max(0, Math.min(a, c) - b, b - Math.max(a, c)));
   for (const [key, b] of now) {
     const a = before.get(key), c = after.get(key);
     if (a === undefined || c === undefined) continue;
     const k = Math.min(a.weight, b.weight, c.weight);
-    sum += k * back(a.off, b.off, c.off);
+    const moved = k * back(a.off, b.off, c.off);
+    sum += moved;
+    if (moved > most) { most = moved; at = key; }
     pa += k * a.off; pb += k * b.off; pc += k * c.off;
     weight += k;
     cells++;
   }
-  return cells < 8 ? null : { cells: sum / weight, whole: back(pa / weight, pb / weight, pc / weight) };
+  return cells < 8 ? null : { cells: sum / weight, whole: back(pa / weight, pb / weight, pc / weight), at };
+}
+
+/** A cell's place in the picture, by its key and the performer's own place. */
+export function boxOfCell(key: number, anchor: readonly [number, number]): [number, number, number, number] {
+  const x = Math.round((Math.floor(key / 8192) - 4096) * CELL + anchor[0]), y = Math.round(((key % 8192) - 4096) * CELL + anchor[1]);
+  return [Math.max(0, x), Math.max(0, y), Math.max(1, x + CELL), Math.max(1, y + CELL)];
 }

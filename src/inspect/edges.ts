@@ -4,6 +4,7 @@
  */
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { nearestInSet } from '../image/distance.js';
+import type { Box } from '../join/ground.js';
 import { grow, type SeenFrame } from './frame.js';
 
 export interface EdgeReading {
@@ -11,6 +12,37 @@ export interface EdgeReading {
   readonly spill: number;
   /** Mean L* of the outline less that of the mixture it should be, beyond what a coat darkens by itself. */
   readonly lightness: number;
+  /** Where on the outline most of either is. */
+  readonly spillAt: Box;
+  readonly lightAt: Box;
+}
+
+/** Side of a cell in which the worst place is told, px. */
+const CELL = 24;
+
+/** Sums by cells of the picture, to tell where most is. */
+class Cells {
+  private readonly sums = new Map<number, number>();
+  private readonly x0: number;
+  private readonly y0: number;
+
+  constructor(x0: number, y0: number) {
+    this.x0 = x0;
+    this.y0 = y0;
+  }
+
+  add(x: number, y: number, value: number): void {
+    const key = Math.floor(y / CELL) * 4096 + Math.floor(x / CELL);
+    this.sums.set(key, (this.sums.get(key) ?? 0) + value);
+  }
+
+  /** The cell with the largest sum of the sign, in the picture. */
+  most(sign: number, width: number, height: number): Box {
+    let best = 0, value = -Infinity;
+    for (const [key, v] of this.sums) if (sign * v > value) { value = sign * v; best = key; }
+    const x = this.x0 + CELL * (best % 4096), y = this.y0 + CELL * Math.floor(best / 4096);
+    return [x, y, Math.min(width, x + CELL), Math.min(height, y + CELL)];
+  }
 }
 
 /**
@@ -36,20 +68,24 @@ export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading |
   const s = screen === 'green' ? 1 : 2, o = screen === 'green' ? 2 : 1;
   const j = f.join.data, b = f.plate.data;
   let spill = 0, spillWeight = 0;
+  const spilt = new Cells(x0, y0), lights = new Cells(x0, y0);
   for (let y = 0; y < h; y++) {
     for (let x = 0; x < w; x++) {
       const p = (y0 + y) * W + x0 + x, a = f.matte[p]!;
       if (a <= 0.3) continue;
       const there = Math.max(0, j[s * N + p]! - Math.max(j[p]!, j[o * N + p]!)), behind = Math.max(0, b[s * N + p]! - Math.max(b[p]!, b[o * N + p]!));
       // Background seen through the outline may be of the screen's colour by right.
-      spill += a * Math.max(0, there - (1 - a) * behind);
+      const over = a * Math.max(0, there - (1 - a) * behind);
+      spill += over;
+      if (over > 0) spilt.add(x, y, over);
       spillWeight += a * Math.max(0.05, f.luma[p]!);
     }
   }
-  const near = rim(f, [x0, y0, x1, y1], depth, SHALLOW), far = rim(f, [x0, y0, x1, y1], depth, DEEP);
+  const near = rim(f, [x0, y0, x1, y1], depth, SHALLOW, lights), far = rim(f, [x0, y0, x1, y1], depth, DEEP);
   if (near === null) return null;
   const wide = far === null ? 0 : far / 2;
-  return { spill: spillWeight > 0 ? spill / spillWeight : 0, lightness: (Math.abs(wide) > Math.abs(near) ? wide : near) + OWN };
+  const lightness = (Math.abs(wide) > Math.abs(near) ? wide : near) + OWN;
+  return { spill: spillWeight > 0 ? spill / spillWeight : 0, lightness, spillAt: spilt.most(1, W, H), lightAt: lights.most(Math.sign(lightness), W, H) };
 }
 
 /**
@@ -60,7 +96,7 @@ export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading |
 const SHALLOW = 1, DEEP = 4;
 
 /** Mean L* of the outline less that of the mixture of the core nearest to it with the background; null where too little is seen. */
-function rim(f: SeenFrame, box: readonly [number, number, number, number], depth: ArrayLike<number>, least: number): number | null {
+function rim(f: SeenFrame, box: readonly [number, number, number, number], depth: ArrayLike<number>, least: number, cells?: Cells): number | null {
   const { width: W, height: H } = f.join;
   const N = W * H;
   const [x0, y0, x1, y1] = box;
@@ -83,7 +119,9 @@ function rim(f: SeenFrame, box: readonly [number, number, number, number], depth
       const own = cores.of(f, x0 + (nearest[i]! % w), y0 + Math.floor(nearest[i]! / w)), back = luminance(bt709Decode(b[p]!), bt709Decode(b[N + p]!), bt709Decode(b[2 * N + p]!));
       const most = lightness(a * own + (1 - a) * back), least = Math.min(most, lightness(bt709Decode(a * bt709Encode(own) + (1 - a) * bt709Encode(back))));
       const is = lightness(luminance(bt709Decode(j[p]!), bt709Decode(j[N + p]!), bt709Decode(j[2 * N + p]!)));
-      light += is > most ? is - most : is < least ? is - least : 0;
+      const off = is > most ? is - most : is < least ? is - least : 0;
+      light += off;
+      cells?.add(x, y, off);
       lights++;
     }
   }

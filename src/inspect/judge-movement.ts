@@ -54,7 +54,7 @@ export function judgeChatter(series: Series, judge: Judge): void {
   if (read.length === 0) { judge.none('chatter', 'alpha', 'peel', 'fewer than three frames'); return; }
   const worst = read.reduce((a, b) => (mean(b.list) / b.limit > mean(a.list) / a.limit ? b : a)), v = mean(worst.list), at = worstBy(worst.list, (q) => q);
   judge.rows('chatter', worst.list);
-  judge.add('chatter', 'alpha', 'peel', { value: v, worst: at, off: v, advice: worst.say(v, at), needed: worst.needed, limit: worst.limit });
+  judge.add('chatter', 'alpha', 'peel', { value: v, worst: at, off: v, advice: worst.say(v, at), needed: worst.needed, limit: worst.limit, readings: worst.list });
 }
 
 /** Mean change of coded luma between frames (half a step of an 8-bit picture) under which an encoder's own leaving out of still parts passes for a doubled frame. */

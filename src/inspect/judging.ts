@@ -4,7 +4,9 @@ import type { Reading } from './series.js';
 import type { InspectionMatterName } from './types.js';
 
 /** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
-export interface Told { readonly value: number; readonly worst: number | null; readonly off: number; readonly advice: string; readonly needed?: string; readonly limit?: number }
+export interface Told { readonly value: number; readonly worst: number | null; readonly off: number; readonly advice: string; readonly needed?: string; readonly limit?: number;
+  /** Readings that the worst frame was taken from, where they are not the matter's own. */
+  readonly readings?: readonly Reading[] }
 export interface Judge {
   readonly recipe: Recipe;
   add(matter: InspectionMatterName, unit: string, step: StepName, told: Told): void;

@@ -7,6 +7,7 @@
  */
 import { nearestInSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
+import type { Box } from '../join/ground.js';
 import { quantile } from './frame.js';
 
 /** A strip's near and far side, px from the border. */
@@ -24,10 +25,10 @@ export function mendedMask(plate: Float32Array, mended: Float32Array, width: num
 }
 
 /**
- * Step of coded luma at the border of `mask` (1 = mended) in `luma`, as much of it as is sure; null where the border
+ * Step of coded luma at the border of `mask` (1 = mended) in `luma`, as much of it as is sure, and where it is largest; null where the border
  * is too short or hidden. `hidden(i)`: pixels where something else lies over the plate.
  */
-export function readSeam(luma: Float32Array, mask: Uint8Array, width: number, height: number, hidden: (i: number) => boolean): number | null {
+export function readSeam(luma: Float32Array, mask: Uint8Array, width: number, height: number, hidden: (i: number) => boolean): { readonly step: number; readonly at: Box } | null {
   const outside = mask.map((v) => 1 - v);
   const { nearest, distance } = nearestInSet(mask, width, height), inner = nearestInSet(outside, width, height);
   const pieces = new Map<number, Float64Array>();
@@ -43,9 +44,11 @@ export function readSeam(luma: Float32Array, mask: Uint8Array, width: number, he
       s[2 * strip + 1]!++;
     }
   }
-  const steps: number[] = [];
-  for (const s of pieces.values()) if (Math.min(s[1]!, s[3]!) >= LEAST) steps.push(s[0]! / s[1]! - s[2]! / s[3]!);
+  const steps: number[] = [], keys: number[] = [];
+  for (const [key, s] of pieces) if (Math.min(s[1]!, s[3]!) >= LEAST) { steps.push(s[0]! / s[1]! - s[2]! / s[3]!); keys.push(key); }
   if (steps.length < PIECES) return null;
   const middle = quantile(steps, 0.5), sigma = 1.4826 * quantile(steps.map((v) => Math.abs(v - middle)), 0.5);
-  return Math.max(0, Math.abs(middle) - (1.5 * 1.2533 * sigma) / Math.sqrt(steps.length));
+  // The place is told by the piece that steps most the way that most do.
+  const most = keys[steps.reduce((w, v, k) => (v * Math.sign(middle) > steps[w]! * Math.sign(middle) ? k : w), 0)]!, x = PIECE * (most % 4096), y = PIECE * Math.floor(most / 4096);
+  return { step: Math.max(0, Math.abs(middle) - (1.5 * 1.2533 * sigma) / Math.sqrt(steps.length)), at: [x, y, Math.min(width, x + PIECE), Math.min(height, y + PIECE)] };
 }

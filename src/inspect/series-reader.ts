@@ -2,12 +2,12 @@
  * Runs over a join's frames, three held, and keeps what each says: movement and the outline on every frame, colours, edges and
  * shadow on some, grain where the recipe was rendered again.
  */
-import { groundGeometry } from '../join/ground.js';
+import { groundGeometry, type Box } from '../join/ground.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { pictureShift } from '../plate/look-shift.js';
 import { readAgainstTake } from './against-take.js';
-import { outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
+import { boxOfCell, outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
 import { readEdges } from './edges.js';
 import { grow, liftVeil, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
@@ -24,7 +24,7 @@ import type { Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] };
+  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -68,13 +68,14 @@ export class SeriesReader {
     return [(m[0] * x + m[1] * y + m[2]) / w, (m[3] * x + m[4] * y + m[5]) / w];
   }
 
-  private put(matter: keyof Series['readings'], frame: number, value: number | null): void {
+  private put(matter: keyof Series['readings'], frame: number, value: number | null, box?: Box): void {
     if (value === null || !Number.isFinite(value)) return;
-    (this.series.readings[matter] ??= []).push({ frame, value });
+    (this.series.readings[matter] ??= []).push({ frame, value, ...(box === undefined ? {} : { box }) });
   }
 
   add(f: SeenFrame, bare: Bare | null): void {
     this.series.frames.push(f.frame);
+    if (f.box !== null) this.series.boxes.set(f.frame, f.box);
     const close = (f.frame - this.series.first) % this.every === 0;
     if (close) this.readClosely(f);
     if (bare !== null && this.veiled) liftVeil(bare.expected.matte);
@@ -104,14 +105,15 @@ export class SeriesReader {
     const [a, b, c] = this.outlines;
     if (a == null || b == null || c == null) return;
     const seen = readSeenChatter(a, b, c);
-    this.put('seenChatter', f.frame - 1, seen?.cells ?? null);
+    const foot = this.foot(f.frame - 1) ?? [0, 0];
+    this.put('seenChatter', f.frame - 1, seen?.cells ?? null, seen === null ? undefined : boxOfCell(seen.at, foot));
     this.put('wholeChatter', f.frame - 1, seen?.whole ?? null);
   }
 
   private readClosely(f: SeenFrame): void {
     const edges = readEdges(f, this.screen);
-    this.put('spill', f.frame, edges === null ? null : 100 * edges.spill);
-    this.put('edgeLightness', f.frame, edges?.lightness ?? null);
+    this.put('spill', f.frame, edges === null ? null : 100 * edges.spill, edges?.spillAt);
+    this.put('edgeLightness', f.frame, edges?.lightness ?? null, edges?.lightAt);
     this.put('blur', f.frame, readFineness(f));
     const levels = readLevels(f);
     this.put('blackLevel', f.frame, levels?.black ?? null);
@@ -120,11 +122,14 @@ export class SeriesReader {
     this.put('blackLinear', f.frame, levels?.blackLinear ?? null);
     this.put('whiteStops', f.frame, levels?.whiteStops ?? null);
     if (levels !== null) this.series.gains.push(levels.gain);
-    if (f.asFilmed !== undefined) this.put('seam', f.frame, readSeam(f.luma, mendedMask(f.asFilmed, f.plateLuma, f.join.width, f.join.height), f.join.width, f.join.height, (i) => f.matte[i]! > 0.01));
+    if (f.asFilmed !== undefined) {
+      const seam = readSeam(f.luma, mendedMask(f.asFilmed, f.plateLuma, f.join.width, f.join.height), f.join.width, f.join.height, (i) => f.matte[i]! > 0.01);
+      this.put('seam', f.frame, seam?.step ?? null, seam?.at);
+    }
     if (this.ground !== null) {
       // A shadow kept from the take falls as its own lamp threw it.
       const s = this.keepsShadow ? null : readShadow(f, this.ground, this.veil);
-      this.put('shadow', f.frame, s?.offDeg ?? null);
+      this.put('shadow', f.frame, s?.offDeg ?? null, s?.at);
       this.put('shadowTurn', f.frame, s?.turnDeg ?? null);
       this.put('shadowStops', f.frame, s === null || s.offDeg > 90 ? null : s.stops);
       const at = this.ground.frames.find((g) => g.frame === f.frame);

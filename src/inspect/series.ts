@@ -1,7 +1,9 @@
 /** What an inspection read of a shot, frame by frame, before it is judged. */
+import type { Box } from '../join/ground.js';
 import type { InspectionMatterName } from './types.js';
 
-export interface Reading { readonly frame: number; readonly value: number }
+/** `box`: where on the frame it is worst, x0, y0 inclusive, x1, y1 exclusive; the performer's where not told. */
+export interface Reading { readonly frame: number; readonly value: number; readonly box?: Box }
 export interface Place { readonly frame: number; readonly x: number; readonly y: number }
 
 /** Readings beside the matters' own values, which decide with them or say how much to change. */
@@ -10,6 +12,8 @@ type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGr
 export interface Series {
   first: number;
   readonly frames: number[];
+  /** The performer's box on each frame where it is seen. */
+  readonly boxes: Map<number, Box>;
   readonly readings: { [K in InspectionMatterName | Beside]?: Reading[] };
   readonly change: { frame: number; inside: number | null; outside: number; plate: number }[];
   /** Take frames per plate frame, planned. */

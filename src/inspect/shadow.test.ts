@@ -41,7 +41,11 @@ describe('a thin and faint shadow', () => {
   });
 
   it('is missed where there is none', () => {
-    expect(readShadow(seen(null), step)).toEqual({ offDeg: 180, turnDeg: 180, stops: 0 });
+    const r = readShadow(seen(null), step)!;
+    expect([r.offDeg, r.turnDeg, r.stops]).toEqual([180, 180, 0]);
+    // Where it should lie: the key stands left of the camera's back, so it falls to the right of the foot and away.
+    expect(r.at[2]).toBeGreaterThan(FOOT[0] + 30);
+    expect(r.at[1]).toBeLessThan(FOOT[1]);
   });
 
   it('is said to lie aside where another key threw it', () => {

@@ -20,6 +20,8 @@ export interface ShadowReading {
   readonly turnDeg: number;
   /** Light left over light asked to be left, in stops: positive where the shadow is too light. Null where too little of either is seen. */
   readonly stops: number | null;
+  /** Where it should lie. */
+  readonly at: Box;
 }
 
 /** Least share by which coded luma must be darkened to count: blurred grain stays below a third of it. */
@@ -58,13 +60,14 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
   const whole = same.length < 200 ? 1 : quantile(same, 0.5);
   let mx = 0, my = 0, weight = 0, room = 0, shaded = 0;
   const stops: number[] = [], asked: number[] = [];
+  let left0 = w, top0 = h, right0 = 0, bottom0 = 0;
   for (let y = 0; y < h; y++) {
     for (let x = 0; x < w; x++) {
       const i = (y0 + y) * W + x0 + x;
       if (f.matte[i]! > 0.03 || sb[y * w + x]! < 0.03) continue;
       const dx = x0 + x - at.foot[0], dy = y0 + y - at.foot[1];
       const placed = expected[y * w + x]! > 0.5;
-      if (placed) room++;
+      if (placed) { room++; left0 = Math.min(left0, x); right0 = Math.max(right0, x + 1); top0 = Math.min(top0, y); bottom0 = Math.max(bottom0, y + 1); }
       const now = sa[y * w + x]! / whole, r = now / sb[y * w + x]!;
       // Close to the foot the contact darkens it further, by right.
       const away = dx * dx + dy * dy > 0.12 * wide * wide, left = 1 - soft[y * w + x]! * (1 - through);
@@ -77,12 +80,13 @@ export function readShadow(f: SeenFrame, step: GroundStep, veil = 0): ShadowRead
     }
   }
   if (room < 60) return null;
+  const where: Box = [x0 + left0, y0 + top0, x0 + right0, y0 + bottom0];
   // A rim of darkness about the performer alone is no shadow: nothing lies where one belongs, and little anywhere.
-  if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, turnDeg: 180, stops: 0 };
+  if (weight < 15 || (shaded < 0.1 * room && weight < 0.2 * room)) return { offDeg: 180, turnDeg: 180, stops: 0, at: where };
   const c = (mx * sx + my * sy) / (Math.hypot(mx, my) * long);
   const offDeg = (Math.acos(Math.min(1, Math.max(-1, c))) * 180) / Math.PI;
   // y counts downwards: a positive cross product is a turn clockwise.
-  return { offDeg, turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg, stops: Math.min(stops.length, asked.length) < 15 ? null : quantile(stops, 0.3) - quantile(asked, 0.3) };
+  return { offDeg, turnDeg: mx * sy - my * sx >= 0 ? offDeg : -offDeg, stops: Math.min(stops.length, asked.length) < 15 ? null : quantile(stops, 0.3) - quantile(asked, 0.3), at: where };
 }
 
 /** Least share of the matte that may lie beyond each side of the body's box: stray pixels of it (a peg's edges on the screen) are no body. */

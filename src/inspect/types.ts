@@ -14,6 +14,8 @@ export interface InspectionMatter {
   readonly needed?: string;
   readonly passes: boolean | null;
   readonly worstFrame: number | null;
+  /** Where on that frame it is worst: x0, y0 inclusive, x1, y1 exclusive, px of the join. Absent in inspections of before, and where no frame is worse than others. */
+  readonly worstBox?: readonly [number, number, number, number];
   /** Step to change, and how. */
   readonly step: StepName;
   readonly advice: string;

@@ -14,7 +14,7 @@ const recipe: Recipe = {
     { step: 'air', on: true, why: '', softenPx: 0.3, haze: { amount: 0.1, linear: [0.5, 0.5, 0.5] }, wrap: 0, grain: 0.5, plateGrain: { table: [], autocorrelation: { x: [1], y: [1] }, channelCorrelation: [0, 0, 0] }, takeGrain: null, seed: 1 },
   ],
 };
-const blank = (): Series => ({ first: 0, frames: [0, 1, 2, 3, 4, 5, 6, 7], readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] });
+const blank = (): Series => ({ first: 0, frames: [0, 1, 2, 3, 4, 5, 6, 7], boxes: new Map([[3, [10, 20, 60, 90]]]), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] });
 const told = (series: Series, matter: InspectionMatterName) => judge(series, recipe).matters.find((m) => m.matter === matter)!;
 const at = (...values: number[]) => values.map((value, frame) => ({ frame, value }));
 
@@ -54,6 +54,10 @@ describe('what a maker is told', () => {
     const jitter = [1, 2, 3, 4].map((frame) => ({ frame, x: frame === 3 ? -3 : 0.1, y: 0, plain: [frame === 3 ? -3 : 0.1, 0] as const }));
     const slip = told({ ...blank(), jitter }, 'slip');
     expect(slip.worstFrame).toBe(3);
+    // The place is the performer's where no reading tells a closer one.
+    expect(slip.worstBox).toEqual([10, 20, 60, 90]);
+    const edge = told({ ...blank(), readings: { edgeLightness: [{ frame: 2, value: -1 }, { frame: 3, value: -9, box: [12, 30, 36, 54] }] } }, 'edgeLightness');
+    expect([edge.worstFrame, edge.worstBox]).toEqual([3, [12, 30, 36, 54]]);
     expect(slip.advice).toContain('2.4 px left');
     const change = [1, 2, 3, 4, 5, 6].map((frame) => ({ frame, inside: frame === 3 ? 0.001 : 0.02, outside: 0.02, plate: 0.02 }));
     const cadence = told({ ...blank(), change, planned: [1, 1, 1, 1, 1, 1, 1] }, 'cadence');

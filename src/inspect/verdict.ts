@@ -28,7 +28,8 @@ export function judge(series: Series, recipe: Recipe): Inspection {
     add: (matter, unit, step, told) => {
       const limit = told.limit ?? LIMITS[matter], passes = told.off <= limit;
       overs.set(matter, limit > 0 ? told.off / limit : told.off);
-      matters.push({ matter, value: told.value, unit, limit, needed: told.needed ?? NEEDED[matter], passes, worstFrame: told.worst, step, advice: passes ? '' : told.advice });
+      const box = told.worst === null ? undefined : (told.readings ?? series.readings[matter] ?? []).find((r) => r.frame === told.worst)?.box ?? series.boxes.get(told.worst);
+      matters.push({ matter, value: told.value, unit, limit, needed: told.needed ?? NEEDED[matter], passes, worstFrame: told.worst, ...(box === undefined ? {} : { worstBox: box }), step, advice: passes ? '' : told.advice });
     },
     none: (matter, unit, step, reason) => {
       matters.push({ matter, value: null, unit, limit: LIMITS[matter], needed: NEEDED[matter], passes: null, worstFrame: null, step, advice: '', reason });

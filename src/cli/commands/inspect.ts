@@ -15,12 +15,18 @@ export function register(program: Command): void {
     })));
 }
 
+/** The worst frame and the box on it, in pixels of the join from its top left. */
+export function placeOf(m: InspectionMatter): string {
+  if (m.worstFrame === null) return '';
+  return `worst frame ${m.worstFrame}${m.worstBox === undefined ? '' : `, ${m.worstBox[0]} to ${m.worstBox[2]} across, ${m.worstBox[1]} to ${m.worstBox[3]} down`}`;
+}
+
 /** Matter, judgement, value and its worst frame; then in words what was needed, or why nothing was measured, and what to do. */
 function rowOf(m: InspectionMatter): string[] {
   if (m.value === null) return [`  ${m.matter}`, 'not measured', '', '', m.reason ?? ''];
   const needed = m.needed ?? `limit ${m.limit}`;
   return [
     `  ${m.matter}`, m.passes === false ? 'FAILS' : 'passes', `${m.value.toFixed(m.unit === 'deg' || m.unit === 'frames' ? 0 : m.unit === 'alpha' || m.unit === 'coded' ? 3 : 2)} ${m.unit}`,
-    m.worstFrame === null ? '' : `worst frame ${m.worstFrame}`, m.passes === false ? `${needed}. ${m.step}: ${m.advice}` : needed,
+    placeOf(m), m.passes === false ? `${needed}. ${m.step}: ${m.advice}` : needed,
   ];
 }

@@ -12,6 +12,7 @@ import { isSequencePattern } from '../../media/sequence.js';
 import type { WriterCodec } from '../../media/encodings.js';
 import { parseMarks } from '../../plate/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
+import { placeOf } from './inspect.js';
 
 interface QuickOptions { marks: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; patch?: string; patchMarks?: string; patchOffset?: string; patchPlate?: string | true; inspect: boolean; json?: boolean }
 
@@ -69,7 +70,7 @@ export function register(program: Command): void {
         ...d.recipe.steps.map((s) => `${s.step}${s.on ? '' : ' (off)'}: ${s.why}`),
         ...d.leftOff.map((l) => `${l.step} was left off: ${l.reason}`),
         ...d.notes,
-        ...(d.inspection === null ? [] : [d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:', ...(d.inspection.found ?? []).map((n) => d.inspection!.matters.find((m) => m.matter === n)!).map((m) => `  ${m.matter}: ${m.advice} (worst at frame ${m.worstFrame})`)]),
+        ...(d.inspection === null ? [] : [d.inspection.passes ? 'The inspection finds nothing that shows.' : 'The inspection finds:', ...(d.inspection.found ?? []).map((n) => d.inspection!.matters.find((m) => m.matter === n)!).map((m) => `  ${m.matter}: ${m.advice}${placeOf(m) === '' ? '' : ` (${placeOf(m)})`}`)]),
       ].join('\n'));
       return inspection !== null && !inspection.passes ? 1 : 0;
     }));
