@@ -8,8 +8,8 @@ import type { Ball } from './body-volume.js';
 /** Fewer cells take the plain twins. */
 const KERNEL_FROM = 1024;
 
-/** Rows of a tile of the kernel `ballsDepth`. */
-const TILE_ROWS = 8;
+/** Rows of a part of the kernel `ballsDepth`. */
+const PART_ROWS = 32;
 
 /** How a front surface is drawn: balls in pixels on cells of `cell` pixels with `pad` cells of border, heights times `scale`, less `tilt` a pixel from the pixel `middle` on. */
 export interface FrontSetting {
@@ -72,12 +72,12 @@ export function depthInBalls(balls: readonly StandingBall[], width: number, heig
     into.stand.set(plain.stand);
     return into;
   }
-  const n = (balls.length + 3) & ~3, list = new Float32Array(4 * n).fill(-1e9, 2 * n, 3 * n);
+  // Four more than the balls need: a shorter list ends with a group of none.
+  const n = (balls.length + 7) & ~3, list = new Float32Array(4 * n).fill(-1e9, 2 * n, 3 * n);
   for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[k] = b.x; list[n + k] = b.y; list[2 * n + k] = b.r; list[3 * n + k] = b.stand; }
   const door = kernels(), scope = door.scope();
   try {
-    const at = scope.input(list), rows = Math.ceil(height / TILE_ROWS);
-    door.run('ballsDepth', [at, at + 4 * n, at + 8 * n, at + 12 * n, balls.length, beyond, scope.output(into.depth), scope.output(into.stand), width, height], rows, width * balls.length / 16, 4 * (n + 4));
+    door.run('ballsDepth', [scope.input(list), balls.length, n, beyond, scope.output(into.depth), scope.output(into.stand), width, height], Math.ceil(height / PART_ROWS), width * balls.length / 8, 36 * n);
     scope.finish();
   } finally {
     scope.close();

@@ -58,9 +58,10 @@ export function register(program: Command): void {
         await each('brief', picks.filter((p) => book.get('brief', p) === null).map((p) => ({ kind: 'brief', subject: p, spec: { from: DEMO_DATE, days: 30 } })));
         await each('shoot day', book.list('day').length > 0 ? [] : [{ kind: 'day', subject: '', spec: { date: DEMO_DATE } }]);
         await each('verdict', book.list('take').filter((t) => t.kind === 'video' && t.verdict === undefined && list.takes.find((x) => x.id === t.id)?.use !== 'double').map((t) => ({ kind: 'verdict', subject: t.id })));
-        // The longest first, so that no core waits at the end for one join.
+        // What takes longest first, so that no core waits at the end for one join: mending a plate takes several times what joining does.
         const lengthOf = (id: string): number => { const p = book.need('pick', id); return p.out - p.in; };
-        const joining = [...list.joins].sort((a, b) => (b.patch === undefined ? 0 : 1) - (a.patch === undefined ? 0 : 1) || lengthOf(b.pick) - lengthOf(a.pick));
+        const mends = (id: string): number => (book.need('pick', id).marks?.marks.some((m) => m.kind === 'erase' || m.kind === 'widen') === true ? 1 : 0);
+        const joining = [...list.joins].sort((a, b) => mends(b.pick) - mends(a.pick) || (b.patch === undefined ? 0 : 1) - (a.patch === undefined ? 0 : 1) || lengthOf(b.pick) - lengthOf(a.pick));
         await each('join', joining.filter((j) => book.get('join', j.pick)?.render === undefined).map((j) => ({ kind: 'join', subject: j.pick, spec: { take: j.take, quality: 'fine', ...(j.patch === undefined ? {} : { patch: j.patch }) } })));
         // The reel first; what else the finished joins are needed for runs beside it.
         await each(null, [
