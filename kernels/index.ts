@@ -12,6 +12,7 @@ export { warpHomography, warpMap } from './warp';
 export { powerCurve, cdl } from './power';
 export { ycbcrToRgb } from './ycbcr';
 export { curveByTable } from './curve-table';
+export { fillYuv, quantise } from './fill-yuv';
 export { flowPatches, flowDensify, flowWarp } from './flow';
 export { flowData, flowSmooth, flowRelax } from './flow-refine';
 export { between } from './between';

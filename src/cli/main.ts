@@ -7,6 +7,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { Command, CommanderError } from 'commander';
 import { PlatewrightError } from '../core/errors.js';
+import { letHeapGrow } from '../core/heap.js';
 import { reportError } from './output.js';
 
 /** A command file: registers one command (or one family such as `film`) on the program. */
@@ -75,6 +76,7 @@ export async function run(argv: readonly string[]): Promise<void> {
   program.description('Puts your own performer into shots of a film that already exists, with the measured numbers of each shot carried from brief to join.')
     .version(version()).exitOverride().configureOutput({ writeErr: (s) => process.stderr.write(s) });
   const asked = argv.slice(2).find((a) => !a.startsWith('-'));
+  if (asked !== 'serve') letHeapGrow();
   try {
     if (asked !== undefined && asked !== 'help') {
       const known = COMMANDS.some(([n]) => n === asked);

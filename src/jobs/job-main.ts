@@ -4,6 +4,7 @@
  */
 import { Book } from '../book/book.js';
 import { exitCodeOf } from '../core/errors.js';
+import { letHeapGrow } from '../core/heap.js';
 import { runJob } from './run-job.js';
 
 const [folder, id] = process.argv.slice(2);
@@ -11,6 +12,7 @@ if (folder === undefined || id === undefined) {
   process.stderr.write('usage: job-main FOLDER JOB\n');
   process.exit(2);
 }
+letHeapGrow();
 const book = Book.open(folder);
 try {
   await runJob(book, id);

@@ -3,7 +3,8 @@ import { PlatewrightError } from '../core/errors.js';
 import type { Picture } from '../image/picture.js';
 import type { ColourTags, VideoFrame } from './types.js';
 import { planeFormat } from './pixel-formats.js';
-import { lumaWeights, quantisation } from './ycbcr.js';
+import { fillYuv, quantisePlane } from './fill-yuv.js';
+import { quantisation } from './ycbcr.js';
 import type { FillFrame } from './writer-frames.js';
 
 /**
@@ -72,94 +73,6 @@ function planeRows(f: { layout: string; chromaShift: readonly [number, number] }
 
 function channelAt(picture: Picture, p: number, n: number): number {
   return picture.channels < 3 ? (p === 3 && picture.channels === 2 ? n : 0) : p * n;
-}
-
-function quantisePlane(src: Float32Array, at: number, width: number, height: number, dst: Uint8Array | Uint16Array, stride: number, scale: number, offset: number, low: number, high: number): void {
-  const bias = offset + 0.5;
-  for (let y = 0; y < height; y++) {
-    const i = at + y * width, j = y * stride;
-    for (let x = 0; x < width; x++) {
-      const v = src[i + x]! * scale + bias;
-      dst[j + x] = v < low ? low : v >= high ? high : v;
-    }
-  }
-}
-
-/**
- * Rows are worked out in floats and then rounded into their plane by a loop of the plane's own type: one loop that meets bytes
- * and words alike is several times slower.
- */
-function fillYuv(coded: Picture, samples: (Uint8Array | Uint16Array)[], rowLength: number[], shift: readonly [number, number], tags: ColourTags, bitDepth: number, low: number, high: number): void {
-  const { width: w, height: h, data } = coded;
-  const n = w * h;
-  const [sx, sy] = shift;
-  const q = quantisation(bitDepth, tags.fullRange);
-  const [kr, kb] = lumaWeights(tags.matrix);
-  const us = q.chromaScale / (2 * (1 - kb)), vs = q.chromaScale / (2 * (1 - kr)), mid = q.chromaOffset + 0.5;
-  const green = coded.channels < 3 ? 0 : n, blue = coded.channels < 3 ? 0 : 2 * n;
-  const lines = 1 << sy;
-  const cw = (w + (1 << sx) - 1) >> sx;
-  const luma = new Float32Array(w), u = new Float32Array(w), v = new Float32Array(w);
-  for (let top = 0; top < h; top += lines) {
-    const used = Math.min(lines, h - top);
-    u.fill(0);
-    v.fill(0);
-    for (let k = 0; k < used; k++) {
-      const row = (top + k) * w;
-      addRow(data, row, row + green, row + blue, w, kr, kb, luma, u, v);
-      roundRow(luma, w, q.lumaScale, q.lumaOffset + 0.5, samples[0]!, (top + k) * rowLength[0]!, low, high);
-    }
-    if (sx !== 0) {
-      thin(u, w, cw, sx);
-      thin(v, w, cw, sx);
-    }
-    const at = (top >> sy) * rowLength[1]!;
-    roundRow(u, cw, us / used, mid, samples[1]!, at, low, high);
-    roundRow(v, cw, vs / used, mid, samples[2]!, at, low, high);
-  }
-}
-
-/** Luma of a row, and its blue and red differences added to u and v. */
-function addRow(data: Float32Array, r0: number, g0: number, b0: number, w: number, kr: number, kb: number, luma: Float32Array, u: Float32Array, v: Float32Array): void {
-  const kg = 1 - kr - kb;
-  for (let x = 0; x < w; x++) {
-    const r = data[r0 + x]!, b = data[b0 + x]!;
-    const l = kr * r + kg * data[g0 + x]! + kb * b;
-    luma[x] = l;
-    u[x] = u[x]! + (b - l);
-    v[x] = v[x]! + (r - l);
-  }
-}
-
-/** 1-2-1 across at every 2^shift-th sample, in place. */
-function thin(row: Float32Array, w: number, cw: number, shift: number): void {
-  let before = row[0]!;
-  for (let x = 0; x < cw; x++) {
-    const c = x << shift, centre = row[c]!;
-    const value = 0.25 * ((c > 0 ? before : centre) + (c + 1 < w ? row[c + 1]! : centre)) + 0.5 * centre;
-    // The sample left of the next centre is read before this one may overwrite it.
-    before = row[((x + 1) << shift) - 1] ?? 0;
-    row[x] = value;
-  }
-}
-
-function roundRow(src: Float32Array, count: number, scale: number, bias: number, dst: Uint8Array | Uint16Array, at: number, low: number, high: number): void {
-  if (dst instanceof Uint8Array) roundToBytes(src, count, scale, bias, dst, at, low, high);
-  else roundToWords(src, count, scale, bias, dst, at, low, high);
-}
-
-function roundToBytes(src: Float32Array, count: number, scale: number, bias: number, dst: Uint8Array, at: number, low: number, high: number): void {
-  for (let x = 0; x < count; x++) {
-    const c = src[x]! * scale + bias;
-    dst[at + x] = c < low ? low : c >= high ? high : c | 0;
-  }
-}
-
-function roundToWords(src: Float32Array, count: number, scale: number, bias: number, dst: Uint16Array, at: number, low: number, high: number): void {
-  for (let x = 0; x < count; x++) {
-    const c = src[x]! * scale + bias;
-    dst[at + x] = c < low ? low : c >= high ? high : c | 0;
-  }
 }
 
 function fillPackedBigEndian(buffer: Buffer, stride: number, coded: Picture, channels: number): void {
