@@ -7,8 +7,9 @@
  * (forward-backward consistency, as in N. Sundaram, T. Brox, K. Keutzer, "Dense point trajectories by GPU-accelerated large
  * displacement optical flow", ECCV 2010, section 3). What the splatted forward and backward fields propose instead competes
  * where the direct field is doubtful (in the manner of J. Herbst, S. Seitz, S. Baker, "Occlusion reasoning for temporal
- * interpolation using optical flow", 2009). Where nothing holds, the mean of the pictures remains. Weights are smoothed over a
- * few pixels, as a point's neighbours mostly share its fate.
+ * interpolation using optical flow", 2009). Where nothing holds, the mean of the pictures remains, half
+ * of it along the direct motion. What comes in or goes out over the picture's edge is left to the picture that shows it.
+ * Weights are smoothed over a few pixels, as a point's neighbours mostly share its fate.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -22,7 +23,7 @@ import { bentField, curvature } from './path-curvature.js';
 export interface InbetweenTuning extends FlowOptions {
   /** Disagreement of the fields, in px, at which a side's weight falls to 1/e. */
   readonly trustPx?: number;
-  /** Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right crisp. Default 0.06. */
+  /** Weight of the plain mix beside the motion's own of about 1: more hides wrong motion, less keeps what is right crisp. Default 0.03. */
   readonly doubt?: number;
   /** Pixels of the full picture that one of these stands for, where motion is found on smaller pictures; trust counts in full ones. Default 1. */
   readonly unitPx?: number;
@@ -48,11 +49,13 @@ export interface Proposal extends MotionField {
 interface Weighed extends Proposal { readonly ax: Float32Array; readonly ay: Float32Array; readonly bx: Float32Array; readonly by: Float32Array }
 
 /** Weight of the plain mix, see {@link InbetweenTuning.doubt}. */
-export const DOUBT = 0.06;
+export const DOUBT = 0.03;
+/** Least weight of the direct motion's two fetches: where nothing holds, half is left to it and half to the plain mix. */
+const DIRECT = 0.03;
 /** Difference of the two pictures' luma, along the motion, at which a proposal's weight falls to 1/e. */
 const ALIKE = 0.05;
 /** Weight of what one picture alone tells, beside 1 where both do: nothing confirms it, so the plain mix has more of a say. */
-const ALONE = 0.3;
+const ALONE = 0.15;
 /** Sd over which weights are smoothed, full pixels. */
 const SHARE_PX = 2;
 
@@ -137,7 +140,11 @@ export class PairMotion {
   proposals(t: number, neighbours: NeighbourMotion | null = null): Weighed[] {
     const field = this.fieldAt(t);
     const bend = neighbours === null || neighbours.before === null || neighbours.after === null ? null : curvature(field, t, neighbours.before, this.forward, neighbours.after);
-    const out = [this.weigh(field, t, 1, bend)];
+    const direct = this.weigh(field, t, 1, bend), out = [direct];
+    for (let i = 0; i < direct.w0.length; i++) {
+      direct.w0[i] = direct.w0[i]! + DIRECT * (1 - t);
+      direct.w1[i] = direct.w1[i]! + DIRECT * t;
+    }
     if (this.tuning.compete ?? true) out.push(this.weigh(carry(this.forward, t, this.backward), t, 0.5, bend), this.weigh(carry(this.backward, t - 1, this.forward), t, 0.5, bend));
     return out;
   }
@@ -168,11 +175,14 @@ export class PairMotion {
       const s2 = trust2 / unit2 + 0.01 * trust2 * (u * u + v * v);
       const fu = f.data[i]! - u, fv = f.data[n + i]! - v, gu = g.data[i]! - u, gv = g.data[n + i]! - v;
       let e0 = Math.exp(-(fu * fu + fv * fv) / s2), e1 = Math.exp(-(gu * gu + gv * gv) / s2);
-      // Outside the picture nothing is known.
-      if (ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h) e0 *= 0.01;
-      if (bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h) e1 *= 0.01;
+      // Outside the picture nothing is known, and what only one picture can show needs no confirming by the other.
+      const out0 = ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h, out1 = bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h;
+      if (out0) e0 *= 0.01;
+      if (out1) e1 *= 0.01;
+      if (out0 && !out1) e1 = 1;
+      else if (out1 && !out0) e0 = 1;
       const w0 = (1 - t) * e0, w1 = t * e1;
-      const confirmed = (2 * Math.min(e0, e1)) / (e0 + e1 + 1e-6);
+      const confirmed = out0 !== out1 ? 1 : (2 * Math.min(e0, e1)) / (e0 + e1 + 1e-6);
       // Both agree with v: then they must also look alike. One alone can't be checked so.
       const both = (2 * Math.min(w0, w1)) / (w0 + w1 + 1e-6);
       const look = bias * (ALONE + (1 - ALONE) * confirmed) * Math.exp(-both * (d[i]! / ALIKE));
