@@ -100,6 +100,8 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
         readWindow(i0, stride, w, h, x - t * u, y - t * v, b);
         const c = patchCost(a, b) + outside(x + s * u, y + s * v, w, h) + outside(x - t * u, y - t * v, w, h);
         if (c < least) { least = c; bu = u; bv = v; } else if (it > 1 && c > least * 1.2) break;
+        // Padding against padding tells nothing: such a patch keeps what its surroundings gave it.
+        if (it == 0 && outside(x + s * u, y + s * v, w, h) + outside(x - t * u, y - t * v, w, h) > 0) break;
         if (it == iterations) break;
         const vs = f32x4.splat(s), vt = f32x4.splat(t);
         for (let n: usize = 0; n < 480; n += 16) v128.store(m + n, f32x4.add(f32x4.mul(vs, v128.load(a + n)), f32x4.mul(vt, v128.load(b + n))));
@@ -187,6 +189,21 @@ export function flowWarp(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f
       const a = bilinear(i1, stride, w, h, <f32>x + s * pu, <f32>y + s * pv), b = bilinear(i0, stride, w, h, <f32>x - t * pu, <f32>y - t * pv);
       store<f32>(mean + o, s * a + t * b);
       store<f32>(diff + o, a - b);
+    }
+  }
+}
+
+/** No data (five planes at `sys`, see flow-refine.ts) where one of the two pictures does not show the point: smoothness alone fills it. */
+export function flowUnseen(w: i32, h: i32, t: f32, u: usize, v: usize, sys: usize, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>(w * h) << 2;
+  const s: f32 = 1 - t, right = <f32>w - <f32>0.5, bottom = <f32>h - <f32>0.5, low: f32 = -0.5;
+  for (let y = from; y < to; y++) {
+    for (let x = 0; x < w; x++) {
+      const o = <usize>(y * w + x) << 2;
+      const pu = load<f32>(u + o), pv = load<f32>(v + o);
+      const ax = <f32>x - t * pu, ay = <f32>y - t * pv, bx = <f32>x + s * pu, by = <f32>y + s * pv;
+      if (min(ax, bx) > low && max(ax, bx) < right && min(ay, by) > low && max(ay, by) < bottom) continue;
+      for (let k: usize = 0; k < 5; k++) store<f32>(sys + k * plane + o, 0);
     }
   }
 }

@@ -13,7 +13,7 @@ export { powerCurve, cdl } from './power';
 export { ycbcrToRgb } from './ycbcr';
 export { curveByTable } from './curve-table';
 export { fillYuv, quantise } from './fill-yuv';
-export { flowPatches, flowDensify, flowWarp } from './flow';
+export { flowPatches, flowDensify, flowUnseen, flowWarp } from './flow';
 export { flowData, flowSmooth, flowRelax } from './flow-refine';
 export { between } from './between';
 export { heldBox, heldCells, offBox, ontoBox } from './between-box';

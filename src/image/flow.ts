@@ -11,6 +11,8 @@
  * 2. On every level a variational refinement: normalised brightness and gradient constancy with robust weights (T. Brox et
  *    al., ECCV 2004; H. Zimmer, A. Bruhn, J. Weickert, "Optic flow in harmony", IJCV 2011), smoothness robust in the field and
  *    lowered across picture edges, solved by red-black over-relaxation: the same bytes for any number of lanes.
+ * Where a motion leads out of one of the pictures there is nothing to compare: such a patch keeps what the coarser level and
+ * its neighbours gave it, and there the refinement has no data, only smoothness.
  *
  * Pictures: one plane each, display-coded values 0..1 (a tenth of a stop should count the same in light and shade).
  */
@@ -173,6 +175,7 @@ function refine(door: KernelDoor, pair: readonly number[], w: number, h: number,
       dvV.fill(0);
       for (let i = 0; i < inner; i++) {
         door.run('flowData', [mean, diff, w, h, du, dv, sys, DELTA, GAMMA], h, w * 40);
+        door.run('flowUnseen', [w, h, pair[5]!, uAt, vAt, sys], h, w * 4);
         door.run('flowSmooth', [mean, w, h, uAt, vAt, du, dv, wx, wy, alpha, EDGE], h, w * 15);
         for (let s = 0; s < sweeps; s++) {
           door.run('flowRelax', [w, h, uAt, vAt, du, dv, wx, wy, sys, OMEGA, 0], h, w * 8);

@@ -100,7 +100,7 @@ describe('pace', () => {
       for (let y = 0; y < H; y++) for (let x = 0; x < 12; x++) s += (p.data[y * W + (x < 6 ? x : W - 12 + x)]! - truth.data[y * W + (x < 6 ? x : W - 12 + x)]!) ** 2;
       return Math.sqrt(s / (12 * H));
     };
-    expect(error(flow)).toBeLessThan(0.47 * error(blend));
+    expect(error(flow)).toBeLessThan(0.25 * error(blend));
   });
 
   it('follows a path that speeds up better with the neighbours than without', async () => {
