@@ -3,19 +3,21 @@
  * nearer or farther; a shadow is the same body's outline seen from the key (Savarese, Andreetto, Rushmeier, Bernardini &
  * Perona, "3D reconstruction by shadow carving", IJCV 71, 2007). The body of balls is leant and deepened until the shadow
  * that it would throw in the take overlaps best with the one that is seen on its screen: three numbers, drawn to none by a
- * prior, by coordinate search. What the take told then holds in the plate, whose camera sees the performer from about the
+ * prior, by coordinate search. From there the body's parts are moved each for itself (shadow-carve.ts); where that explains
+ * the shadow better they stand. What the take told then holds in the plate, whose camera sees the performer from about the
  * same side.
  *
  * A shadow whose end climbs the wall behind looks like that of a body that leans away; so leaning away is not searched.
  */
 import { boxMean } from '../image/box.js';
-import { ballsOfMatte } from './body-volume.js';
+import { ballsOfMatte, type Ball } from './body-volume.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { FLAT, searchDepth } from './depth-search.js';
 import { groundGeometry, type Box } from './ground.js';
 import { cross, dot } from '../geometry/mat3.js';
 import { fillShade } from './shade-plane.js';
 import { buildShadowMap } from './shadow-map.js';
+import { carveDepth } from './shadow-carve.js';
 import { facing, standUp } from './solid-body.js';
 import type { ScreenShadow } from './peel/screen-shadow.js';
 import type { BodyDepth, GroundFrame, GroundStep } from './types.js';
@@ -30,8 +32,14 @@ const LEAST_OVERLAP = 0.4;
 const LEAST_DENSITY = 0.15, LEAST_CELLS = 60;
 /** Cells round the performer that its own colour and hairs may lie in. */
 const CLEAR = 4;
+/** Rows that the body is carved in. */
+const CARVED_ROWS = 50;
 /** Nothing of the body's shadow lies farther from where it is expected than this share of the body's height. */
 const REACH = 0.25;
+/** The same for a body carved, which may be longer than it is tall. */
+const FAR_REACH = 0.9;
+/** A carved body must throw so much of the shadow seen, or it is another's (own choice: of 18 made bodies none came under .6; a floor dark all over gives less). */
+const LEAST_CARVED = 0.6;
 
 /** A performer and its shadow on one take frame; pixels of the take. */
 export interface TakeShadow {
@@ -89,7 +97,7 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
   // The dark part of what is expected dark: the rest may lie beside the shadow.
   const full = core.sort((p, q) => p - q)[Math.floor(0.8 * core.length)]!;
   if (full < LEAST_DENSITY) return null;
-  const overlap = (cover: Float32Array): number => {
+  const overlap = (cover: Float32Array, use: Uint8Array): number => {
     let both = 0, either = 0;
     for (let i = 0; i < n; i++) {
       if (use[i] === 0) continue;
@@ -99,12 +107,23 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
     }
     return either > 0 ? both / either : 0;
   };
-  const before = overlap(first);
-  if (before < LEAST_OVERLAP) return null;
-  const best = searchDepth((d) => overlap(thrown(d)), COST);
-  const after = overlap(thrown(best));
-  const round3 = (v: number): number => Math.round(1000 * v) / 1000;
-  return after - before < LEAST_GAIN ? null : { depth: { lean: round3(best.lean), head: round3(best.head), deep: round3(best.deep) }, before, after };
+  const before = overlap(first, use);
+  const three = searchDepth((d) => overlap(thrown(d), use), COST), better = overlap(thrown(three), use) - before >= LEAST_GAIN, start = better && before >= LEAST_OVERLAP ? three : FLAT;
+  const wide = cellsOfUse(first, matte, w, h, FAR_REACH * tall)!, flat = overlap(first, wide);
+  const carved: BodyDepth = { ...rounded(start), ...carveDepth(coarse(matte, w, h, tall), geometry, { share: density.map((v) => v / full), use: wide, matte, width: w, height: h }, slope, tall, start) };
+  const after = overlap(thrown(carved), wide);
+  if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_GAIN) return { depth: carved, before: flat, after };
+  return start === FLAT ? null : { depth: rounded(three), before, after: overlap(thrown(three), use) };
+}
+
+const round3 = (v: number): number => Math.round(1000 * v) / 1000;
+const rounded = (d: BodyDepth): BodyDepth => ({ lean: round3(d.lean), head: round3(d.head), deep: round3(d.deep) });
+
+/** Balls of the matte brought down to some 50 rows, in its own cells. */
+function coarse(matte: Float32Array, w: number, h: number, tall: number): Ball[] {
+  const f = Math.max(1, Math.round(tall / CARVED_ROWS)), cw = Math.ceil(w / f), ch = Math.ceil(h / f), out = new Float32Array(cw * ch);
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = Math.floor(y / f) * cw + Math.floor(x / f); out[i] = out[i]! + matte[y * w + x]! / (f * f); }
+  return ballsOfMatte(out, cw, ch).map((b) => ({ x: b.x * f, y: b.y * f, r: b.r * f }));
 }
 
 /** Half dark and more counts; a tenth of a shadow may be a fold of the cloth. */

@@ -95,7 +95,7 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const grounded = dot(g.light, plane.n) > GRAZING;
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
   const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre, room) : null;
-  const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, body === undefined ? undefined : { ...body, deep: 0 }) : [];
+  const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, body === undefined ? undefined : { lean: body.lean, head: body.head, deep: 0 }) : [];
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];

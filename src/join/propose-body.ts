@@ -20,7 +20,7 @@ export interface BodyProposal {
 
 type TakeStand = Stand & { readonly height: number | null };
 const part = (v: number): string => `${(100 * v).toFixed(0)} %`;
-const shape = ({ lean, head, deep }: BodyDepth): string => [...(lean + head > 0.01 ? [`its top stands ${part(lean + head)} of its height nearer than its foot`] : []), ...(deep > 0.01 ? [`it is ${part(deep)} deeper than round`] : [])].join(', ');
+const shape = ({ lean, head, deep, parts, small }: BodyDepth): string => [...(parts === undefined ? [] : [`${parts.length + (small?.length ?? 0)} parts of it stand where their shadows fall`]), ...(lean + head > 0.01 ? [`its top stands ${part(lean + head)} of its height nearer than its foot`] : []), ...(deep > 0.01 ? [`it is ${part(deep)} deeper than round`] : [])].join(', ');
 
 /** `takeFrame`: what each plate frame shows. Null where the take's camera moves, its view is not known, or where neither shadow nor turn tells anything new. */
 export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {

@@ -7,7 +7,7 @@ import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
 import type { GroundGeometry } from './ground.js';
 import type { SolidBall } from './shadow-map.js';
-import type { BodyDepth } from './types.js';
+import type { BodyDepth, BodyPart } from './types.js';
 
 /**
  * How high over the ground a ball's middle must lie, in its radii. A body's lower outline is the underside of its round front,
@@ -17,6 +17,8 @@ import type { BodyDepth } from './types.js';
 const RESTS = 0.5;
 /** Less depth than this makes no difference to be seen. */
 const LEAST_DEEP = 0.02;
+/** A ball so many times as large as the part of the body that it lies on is broken up. */
+const MUCH_LARGER = 1.6;
 
 /** Horizontal direction from the camera to the foot. */
 export function facing(g: GroundGeometry): Vec3 {
@@ -34,6 +36,7 @@ export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, de
   const ahead = facing(g), aside = cross(g.up, ahead);
   const n = unit([ahead[0] - slope * aside[0], ahead[1] - slope * aside[1], ahead[2] - slope * aside[2]]);
   const reach = dot(n, g.foot), ground = dot(g.foot, g.up), tall = depth === undefined ? 0 : (rowsOf(balls) / g.focalPx) * g.foot[2];
+  if (depth?.parts !== undefined && depth.parts.length > 0 && tall > 0) return standParts(balls, g, depth.parts, depth.small ?? [], tall);
   const out: SolidBall[] = [];
   for (const ball of balls) {
     const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1];
@@ -57,8 +60,38 @@ export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, de
   return out;
 }
 
+/** Each ball at the depths of the part that lies nearest on the body; one much larger than that part is broken up first. */
+function standParts(balls: readonly Ball[], g: GroundGeometry, parts: readonly BodyPart[], small: readonly BodyPart[], tall: number): SolidBall[] {
+  const ahead = facing(g), reach = dot(ahead, g.foot), out: SolidBall[] = [];
+  const px = (tall * g.focalPx) / g.foot[2], x0 = g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2], y0 = g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2];
+  const stand = (ball: Ball, broken: number): void => {
+    const x = (ball.x - x0) / px, u = (y0 - ball.y) / px;
+    let best = parts[0]!, least = Infinity;
+    for (const p of parts) { const q = (p.x - x) ** 2 + (p.u - u) ** 2; if (q < least) { least = q; best = p; } }
+    if (broken < 2 && ball.r > MUCH_LARGER * best.r * px) { for (const b of pieces(ball)) stand(b, broken + 1); return; }
+    put(ball, best.at);
+  };
+  const put = (ball: Ball, at: readonly number[]): void => {
+    const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1], plane = reach / dot(ahead, d);
+    if (!(plane > 0) || !Number.isFinite(plane)) return;
+    for (const near of at) {
+      const k = plane * Math.max(0.3, 1 - (near * tall) / g.foot[2]);
+      out.push({ centre: [d[0] * k, d[1] * k, d[2] * k], radius: (ball.r / g.focalPx) * k });
+    }
+  };
+  for (const b of balls) stand(b, 0);
+  for (const p of small) put({ x: x0 + p.x * px, y: y0 - p.u * px, r: p.r * px }, p.at);
+  return out;
+}
+
+/** A ball broken into seven of half its radius within its disc. */
+export function pieces(b: Ball): Ball[] {
+  const r = 0.5 * b.r;
+  return [{ x: b.x, y: b.y, r }, ...Array.from({ length: 6 }, (_, k) => ({ x: b.x + r * Math.cos((k * Math.PI) / 3), y: b.y + r * Math.sin((k * Math.PI) / 3), r }))];
+}
+
 /** How far towards the camera a part at the share `u` of the height stands, in heights. */
-function nearer(depth: BodyDepth, u: number): number {
+export function nearer(depth: BodyDepth, u: number): number {
   return depth.lean * u + depth.head * Math.max(0, 2 * u - 1);
 }
 
