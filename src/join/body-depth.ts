@@ -26,6 +26,8 @@ import type { BodyDepth, GroundFrame, GroundStep } from './types.js';
 const COST = 0.03;
 /** The overlap must rise by as much, or the body stays flat and round. */
 const LEAST_GAIN = 0.03;
+/** A carved body must explain that much more than one of three numbers: any more is better (own choice; no scene lost by it). */
+const LEAST_BETTER = 0.005;
 /** Below this overlap the shadow seen is another's (a wall's, a lamp's) or none. */
 const LEAST_OVERLAP = 0.4;
 /** A shadow must darken the screen by this share of its light, in so many cells. */
@@ -112,7 +114,7 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
   const wide = cellsOfUse(first, matte, w, h, FAR_REACH * tall)!, flat = overlap(first, wide);
   const carved: BodyDepth = { ...rounded(start), ...carveDepth(coarse(matte, w, h, tall), geometry, { share: density.map((v) => v / full), use: wide, matte, width: w, height: h }, slope, tall, start) };
   const after = overlap(thrown(carved), wide);
-  if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_GAIN) return { depth: carved, before: flat, after };
+  if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_BETTER) return { depth: carved, before: flat, after };
   return start === FLAT ? null : { depth: rounded(three), before, after: overlap(thrown(three), use) };
 }
 

@@ -18,7 +18,7 @@ import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShad
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { facing, standUp } from './solid-body.js';
 import { fillShade } from './shade-plane.js';
-import type { GroundFrame, GroundStep } from './types.js';
+import type { BodyDepth, GroundFrame, GroundStep } from './types.js';
 
 /** A rectangle of plate pixels: x0, y0 inclusive, x1, y1 exclusive. */
 export type Box = readonly [number, number, number, number];
@@ -88,20 +88,39 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const g = groundGeometry(step, at, widthPx, heightPx);
   const feet = step.receiver === 'ground' ? lowerPeaks(balls, matteBox[0], mw, mh) : [];
   const ahead = facing(g);
-  const body = at.body ?? step.body, slope = slopeOfFeet(feet, g, ahead, cross(g.up, ahead), mh);
-  const solid = standUp(balls, g, slope, body);
+  const casting = bodiesAt(step, at), body = casting[0]!.body, slope = slopeOfFeet(feet, g, ahead, cross(g.up, ahead), mh);
+  const solids = casting.map((c) => standUp(balls, g, slope, c.body)), solid = solids.length === 1 ? solids[0]! : solids.flat();
   const plane = receiverPlane(step, g, solid);
   const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
   const grounded = dot(g.light, plane.n) > GRAZING;
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
-  const map = throws ? buildShadowMap(solid, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre, room) : null;
+  const maps = throws ? solids.map((s) => buildShadowMap(s, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre, room)) : [null], map = maps[0]!;
   const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, body === undefined ? undefined : { lean: body.lean, head: body.head, deep: 0 }) : [];
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];
   const cover = room?.picture(w, h, 1).data ?? new Float32Array(w * h), contact = room?.picture(w, h, 1).data ?? new Float32Array(w * h);
   fillShade(g, plane, grounded ? map : null, near, box, cover, contact);
+  if (maps.length > 1 && grounded) {
+    const other = new Float32Array(w * h), share = casting[1]!.share;
+    fillShade(g, plane, maps[1]!, [], box, other, new Float32Array(w * h));
+    for (let i = 0; i < other.length; i++) cover[i] = cover[i]! + share * (other[i]! - cover[i]!);
+  }
   return { box, cover, contact, ...(receivers.length === 0 ? {} : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }) };
+}
+
+/** Least share of a shadow that is drawn for itself. */
+const LEAST_SHARE = 0.03;
+
+/** Who casts the shadow at a frame: one body, or two with the share that each has of it, the larger first. */
+function bodiesAt(step: GroundStep, at: GroundFrame): { readonly body: BodyDepth | undefined; readonly share: number }[] {
+  const all = step.bodies ?? [];
+  if (all.length === 0 || at.bodyAt === undefined) return [{ body: at.body ?? step.body, share: 1 }];
+  const k = Math.max(0, Math.min(all.length - 1, at.bodyAt)), low = Math.floor(k), t = k - low;
+  if (t < LEAST_SHARE) return [{ body: all[low]!, share: 1 }];
+  if (t > 1 - LEAST_SHARE) return [{ body: all[low + 1]!, share: 1 }];
+  const both = [{ body: all[low]!, share: 1 - t }, { body: all[low + 1]!, share: t }];
+  return t > 0.5 ? both.reverse() : both;
 }
 
 const joined = (a: Box, b: Box): Box => [Math.min(a[0], b[0]), Math.min(a[1], b[1]), Math.max(a[2], b[2]), Math.max(a[3], b[3])];

@@ -4,7 +4,7 @@
  */
 import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
-import { applyVector, dot, unit } from '../geometry/mat3.js';
+import { applyVector, dot, multiply, unit, type Mat3 } from '../geometry/mat3.js';
 import type { Picture } from '../image/picture.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
@@ -74,10 +74,17 @@ export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: n
 
 /** What the camera turned since its first frame, at the nearest measured frame. */
 export function turned(m: PlateMeasures, frame: number): { pan: number; tilt: number; roll: number } {
-  const list = m.camera?.frames ?? [];
+  const list = m.camera?.frames ?? [], along = m.travel?.frames;
+  if (along !== undefined && along.length > 0 && list.every((f) => f.panDeg === null)) return travelled(m, along.reduce((a, f) => (Math.abs(f.frame - frame) < Math.abs(a.frame - frame) ? f : a)).rotation);
   let best = list[0];
   for (const f of list) if (best === undefined || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
   return { pan: best?.panDeg ?? 0, tilt: best?.tiltDeg ?? 0, roll: best?.rollDeg ?? 0 };
+}
+
+/** Heading, tilt and roll of a camera that travels, from its rotation since the frame that its way is counted from. */
+function travelled(m: PlateMeasures, rotation: Mat3): { pan: number; tilt: number; roll: number } {
+  const w = multiply(rotation, worldToCamera(0, m.view?.tiltDeg.value ?? 0, m.view?.rollDeg.value ?? 0));
+  return { pan: Math.atan2(w[6], w[8]) / RAD_PER_DEG, tilt: Math.asin(Math.max(-1, Math.min(1, w[7]))) / RAD_PER_DEG, roll: Math.atan2(w[1], -w[4]) / RAD_PER_DEG };
 }
 
 /** How far down the camera looks at the middle of the performer, degrees; null without a view. */

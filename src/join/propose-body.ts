@@ -1,10 +1,11 @@
 /** The caster's depth proposed from the take: from the shadow that it throws there (body-depth.ts), else from its turn (turn-depth.ts). */
 import { plane } from '../image/picture.js';
-import { depthFromShadow } from './body-depth.js';
+import { depthFromShadow, type DepthFound } from './body-depth.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { posesOf } from './propose-pace.js';
 import { scaleOfUpright } from './propose-ground.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
+import type { PerformerPicture } from './performer.js';
 import type { Stand } from './ride.js';
 import type { BodyDepth, GroundFrame } from './types.js';
 
@@ -15,6 +16,9 @@ export interface BodyProposal {
   /** For the whole shot; null where it goes with the plate's frame. */
   readonly depth: BodyDepth | null;
   readonly ofFrame?: (frame: number) => BodyDepth;
+  /** Depths on several take frames, and between which of them a plate frame lies. */
+  readonly bodies?: readonly BodyDepth[];
+  readonly at?: (frame: number) => number;
   readonly why: string;
 }
 
@@ -27,7 +31,7 @@ export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (
   const tm = input.take.measures;
   if (tm.camera !== undefined && tm.camera.move !== 'static') return null;
   if (new Set(marksOf(input.take.marks, 'performer').map((m) => m.frame)).size > 1) return null;
-  return fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+  return fromShadows(input, stand, takeFrame) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
 }
 
 function standing(input: ProposalInput, stand: TakeStand, frame: number): { at: GroundFrame; focalPx: number } | null {
@@ -35,15 +39,40 @@ function standing(input: ProposalInput, stand: TakeStand, frame: number): { at: 
   return view === null ? null : { focalPx: view.focalPx, at: { frame, foot: stand.ground, pxPerMetre: scaleOfUpright(stand.ground, stand.top, stand.height ?? 1, view, tm.widthPx, tm.heightPx), tiltDeg: view.tiltDeg, rollDeg: view.rollDeg, azimuthDeg: tm.light?.azimuthDeg.value ?? 0 } };
 }
 
+/** Where the performer turns: its depth on each of the frames that show it so. Null where any of them tells none. */
+function fromShadows(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {
+  const turned = [...(input.seen?.turned ?? [])].sort((a, b) => a.frame - b.frame);
+  if (turned.length < 2) return null;
+  const found: DepthFound[] = [];
+  for (const t of turned) {
+    const f = shadowOf(input, stand, t.frame, t.performer);
+    if (f === null) return null;
+    found.push(f);
+  }
+  const mean = (k: 'before' | 'after'): string => (found.reduce((a, f) => a + f[k], 0) / found.length).toFixed(2), frames = turned.map((t) => t.frame);
+  return {
+    depth: null, bodies: found.map((f) => f.depth), at: (n) => betweenFrames(frames, takeFrame(n)),
+    why: `the take's shadow tells the body's depth on ${found.length} frames of its turn (overlap ${mean('before')} as flat, ${mean('after')})`,
+  };
+}
+
+/** Place of a frame in an ordered list, between two of them in proportion. */
+function betweenFrames(frames: readonly number[], frame: number): number {
+  let k = 0;
+  while (k < frames.length - 2 && frames[k + 1]! < frame) k++;
+  return k + Math.max(0, Math.min(1, (frame - frames[k]!) / Math.max(1e-6, frames[k + 1]! - frames[k]!)));
+}
+
+function shadowOf(input: ProposalInput, stand: TakeStand, frame: number, performer: PerformerPicture): DepthFound | null {
+  const tm = input.take.measures, light = tm.light, g = standing(input, stand, frame);
+  if (performer.shadow === undefined || (performer.unit ?? 1) !== 1 || g === null || light?.azimuthDeg.value == null || light.elevationDeg.value == null) return null;
+  return depthFromShadow({ alpha: plane(performer.picture, 3), box: performer.box, shadow: performer.shadow }, { ...g, azimuthDeg: light.azimuthDeg.value, elevationDeg: light.elevationDeg.value, softnessDeg: light.softnessDeg.value ?? 0.53, widthPx: tm.widthPx, heightPx: tm.heightPx });
+}
+
 function fromShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null {
-  const tm = input.take.measures, light = tm.light, { seen } = input;
-  if (seen == null || seen.performer.shadow === undefined || (seen.performer.unit ?? 1) !== 1) return null;
-  const yaws = posesOf(input.take).map((p) => p.yawDeg);
-  if (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG) return null;
-  const g = standing(input, stand, seen.frame);
-  if (g === null || light?.azimuthDeg.value == null || light.elevationDeg.value == null) return null;
-  const { picture, box, shadow } = seen.performer;
-  const found = depthFromShadow({ alpha: plane(picture, 3), box, shadow }, { ...g, azimuthDeg: light.azimuthDeg.value, elevationDeg: light.elevationDeg.value, softnessDeg: light.softnessDeg.value ?? 0.53, widthPx: tm.widthPx, heightPx: tm.heightPx });
+  const { seen } = input, yaws = posesOf(input.take).map((p) => p.yawDeg);
+  if (seen == null || (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG)) return null;
+  const found = shadowOf(input, stand, seen.frame, seen.performer);
   return found === null ? null : { depth: found.depth, why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${shape(found.depth)}` };
 }
 

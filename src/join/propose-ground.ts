@@ -53,7 +53,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     const v = viewAngles(pm, n) ?? { focalPx, tiltDeg: -5, rollDeg: 0, panDeg: 0 };
     const vRef = viewAngles(pm, reference) ?? v;
     const at = where(n);
-    frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }) });
+    frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }), ...(body?.at === undefined ? {} : { bodyAt: Math.round(1000 * body.at(n)) / 1000 }) });
   }
   const overcast = light?.overcast === true;
   let transmission: [number, number, number] | null = null;
@@ -101,7 +101,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
-    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }),
+    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),

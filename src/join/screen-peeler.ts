@@ -98,9 +98,9 @@ export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', c
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
   const frame = take.info.frameCount >> 1;
   const step = { quality, spill: 1, ...(garbage === undefined ? {} : { garbage }) };
-  const performer = await modelPeeler(model, { ...step, keepShadow: true }, clean).peel(await take.frame(frame));
-  const plain = modelPeeler(model, step), others: PerformerPicture[] = [];
-  for (const n of also) others.push(await plain.peel(await take.frame(n)));
+  const peeler = modelPeeler(model, { ...step, keepShadow: true }, clean), performer = await peeler.peel(await take.frame(frame));
+  const others: PerformerPicture[] = [];
+  for (const n of also) others.push(await peeler.peel(await take.frame(n)));
   return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) } };
 }
 

@@ -37,7 +37,7 @@ describe('a body\'s depth from its turn', () => {
 
   it('takes frames spread over the turn, none where there is hardly one or the place changes', () => {
     const pose = (frame: number, yawDeg: number) => ({ kind: 'pose' as const, frame, yawDeg }), performer = (frame: number) => ({ kind: 'performer' as const, frame, ground: [10, 20] as [number, number], top: [10, 5] as [number, number] });
-    expect(turnedFrames({ frame: 0, marks: [performer(0), pose(0, 20), pose(35, -40)] }, 36).map((f) => f.frame)).toEqual([35, 18, 0]);
+    expect(turnedFrames({ frame: 0, marks: [performer(0), pose(0, 20), pose(35, -40)] }, 36).map((f) => f.frame)).toEqual([35, 23, 12, 0]);
     expect(turnedFrames({ frame: 0, marks: [performer(0), pose(0, 170), pose(10, -170)] }, 11)).toEqual([]);
     expect(turnedFrames({ frame: 0, marks: [performer(0), performer(9), pose(0, 20), pose(35, -40)] }, 36)).toEqual([]);
   });

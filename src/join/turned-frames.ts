@@ -3,7 +3,7 @@ import { marksOf } from './proposal-input.js';
 import type { MarksFile } from '../plate/marks.js';
 
 /** A smaller turn shows too little of what the outline hides; one frame for each so many degrees; at most so many. */
-const LEAST_RANGE_DEG = 25, APART_DEG = 30, MOST = 4;
+const LEAST_RANGE_DEG = 25, APART_DEG = 18, MOST = 4;
 
 /** Yaw on any frame, in proportion between the poses; null with fewer than two. */
 export function yawOfMarks(marks: MarksFile): ((frame: number) => number) | null {

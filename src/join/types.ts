@@ -98,6 +98,8 @@ export interface GroundFrame {
   readonly azimuthDeg: number;
   /** The caster's depth at this frame, where it turns; goes before the step's. */
   readonly body?: BodyDepth;
+  /** Which of the step's `bodies` casts at this frame; between two of them both do, each in its share. */
+  readonly bodyAt?: number;
 }
 /** A marked surface's outline at one plate frame; `base`: two points of the line where it stands. */
 export interface ReceiverFrame {
@@ -140,6 +142,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly contactStrength: number;
   /** The caster's depth, where the take told it. */
   readonly body?: BodyDepth;
+  /** The same on several frames of a take whose performer turns. */
+  readonly bodies?: readonly BodyDepth[];
   readonly focalPx: number;
   /** Where the lens's axis meets the picture; its middle unless told. */
   readonly principal?: readonly [number, number];
