@@ -58,18 +58,18 @@ export const HARD: readonly HardScreen[] = [
 export interface HardFrame { readonly alpha: Float32Array; /** Planar coded R'G'B' before spill. */ readonly colour: Float32Array }
 export interface HardTake { readonly frames: readonly HardFrame[]; /** Outline of the green toy a frame; null without one. */ readonly toy: readonly (readonly (readonly [number, number])[])[] | null }
 
-interface Layer { readonly alpha: Float32Array; readonly rgb: Float32Array; readonly rim: Float32Array; readonly toyAt: readonly [number, number, number] }
+export interface Layer { readonly alpha: Float32Array; readonly rgb: Float32Array; readonly rim: Float32Array; readonly toyAt: readonly [number, number, number] }
 type Part = readonly [number, number, number, number, number, number];
 const COATS: readonly (readonly [number, number, number])[] = [[0.5, 0.35, 0.2], [0.72, 0.68, 0.62], [0.05, 0.045, 0.04], [0.3, 0.28, 0.27], [0.6, 0.5, 0.3]];
 
 /** Smooth noise of period about `s` px, 0 mean. */
-function waves(random: RandomStream, s: number): (x: number, y: number) => number {
+export function waves(random: RandomStream, s: number): (x: number, y: number) => number {
   const k = Array.from({ length: 6 }, () => { const a = 6.283 * random.uniform(), f = (0.6 + 0.8 * random.uniform()) * 6.283 / s; return [f * Math.cos(a), f * Math.sin(a), 6.283 * random.uniform()] as const; });
   return (x, y) => k.reduce((t, [a, b, c]) => t + Math.sin(a * x + b * y + c), 0) / 2.5;
 }
 
 /** The performer about (cx, cy), premultiplied scene-linear. */
-function performer(random: RandomStream, w: number, h: number, cx: number, cy: number, size: number, toy: boolean, screen: readonly number[]): Layer {
+export function performer(random: RandomStream, w: number, h: number, cx: number, cy: number, size: number, toy: boolean, screen: readonly number[]): Layer {
   const u = size, coat = COATS[random.uint32() % COATS.length]!;
   // Tapered capsules: from x y radius to x y radius.
   const parts: Part[] = [
@@ -121,7 +121,7 @@ function performer(random: RandomStream, w: number, h: number, cx: number, cy: n
 }
 
 /** out += k × src shifted by (dx, dy), bilinear. */
-function addShifted(out: Float32Array, src: Float32Array, w: number, h: number, planes: number, dx: number, dy: number, k: number): void {
+export function addShifted(out: Float32Array, src: Float32Array, w: number, h: number, planes: number, dx: number, dy: number, k: number): void {
   const ix = Math.floor(dx), iy = Math.floor(dy), fx = dx - ix, fy = dy - iy, n = w * h;
   for (const [ox, oy, g] of [[ix, iy, (1 - fx) * (1 - fy)], [ix + 1, iy, fx * (1 - fy)], [ix, iy + 1, (1 - fx) * fy], [ix + 1, iy + 1, fx * fy]] as const) {
     if (g * k === 0) continue;
@@ -197,7 +197,7 @@ export async function hardTake(path: string, seed: number, kind: HardScreen, w: 
 }
 
 /** The matte laid down from its foot to the right, its edge `soft` px wide. */
-function castShadow(out: Float32Array, alpha: Float32Array, w: number, h: number, cx: number, foot: number, soft: number): void {
+export function castShadow(out: Float32Array, alpha: Float32Array, w: number, h: number, cx: number, foot: number, soft: number): void {
   const raw = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
     const up = (foot - y) / 0.32, sx = Math.round(x - 0.75 * up), sy = Math.round(foot - up);

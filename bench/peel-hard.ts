@@ -26,7 +26,7 @@ const W = 960, H = 540, COUNT = 6;
 export interface HardScore { mse: number; sad: number; grad: number; holes: number; ghosts: number; flecks: number; dtssd: number; comp: number; keyMse: number; keyComp: number; keyGhosts: number; keyDtssd: number }
 
 /** Whole pictures of alpha and straight coded colour. */
-function whole(p: PerformerPicture, w: number, h: number): { alpha: Float32Array; coded: Float32Array } {
+export function wholePerformer(p: PerformerPicture, w: number, h: number): { alpha: Float32Array; coded: Float32Array } {
   const n = w * h, alpha = new Float32Array(n), colour = new Float32Array(3 * n), [x0, y0, x1] = p.box, pw = x1 - x0, m = p.picture.width * p.picture.height;
   if (x1 > x0) for (let k = 0; k < m; k++) {
     const a = p.picture.data[3 * m + k]!, i = (y0 + Math.floor(k / pw)) * w + x0 + (k % pw);
@@ -37,7 +37,7 @@ function whole(p: PerformerPicture, w: number, h: number): { alpha: Float32Array
   return { alpha, coded: colour };
 }
 
-function flecksOf(alpha: Float32Array, truth: Float32Array, band: Uint8Array, w: number, h: number): number {
+export function flecksOf(alpha: Float32Array, truth: Float32Array, band: Uint8Array, w: number, h: number): number {
   const { area } = labelAreas(Uint8Array.from(alpha, (a, i) => (a > 0.1 && band[i] === 0 && truth[i] === 0 ? 1 : 0)), w, h);
   return area.filter((a) => a > 0).length;
 }
@@ -53,7 +53,7 @@ export async function hardScore(seed: number, kind: HardScreen, pictures?: strin
       const frames: VideoFrame[] = [];
       for await (const f of reader.frames(0, COUNT)) frames.push(copyFrame(f));
       const peeled: { alpha: Float32Array; coded: Float32Array }[] = [];
-      for (const f of frames) peeled.push(whole(await peeler.peel(f), W, H));
+      for (const f of frames) peeled.push(wholePerformer(await peeler.peel(f), W, H));
       const all = new Uint8Array(W * H).fill(1), backgrounds = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
       const sums: HardScore = { mse: 0, sad: 0, grad: 0, holes: 0, ghosts: 0, flecks: 0, dtssd: 0, comp: 0, keyMse: 0, keyComp: 0, keyGhosts: 0, keyDtssd: 0 };
       const tried = [2, 5];
@@ -78,7 +78,7 @@ export async function hardScore(seed: number, kind: HardScreen, pictures?: strin
 }
 
 /** Frame, true matte, matte, difference. */
-async function show(path: string, frame: VideoFrame, alpha: Float32Array, truth: Float32Array): Promise<void> {
+export async function show(path: string, frame: VideoFrame, alpha: Float32Array, truth: Float32Array): Promise<void> {
   const out = createPicture(2 * W, 2 * H, 3), rgb = codedRgb(frame).data;
   for (let p = 0; p < 3; p++) {
     const to = plane(out, p);

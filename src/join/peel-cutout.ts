@@ -12,6 +12,8 @@ import { guidedFilterColour } from '../image/guided-filter.js';
 import { createPicture, requireSameSize, type Picture } from '../image/picture.js';
 import { rasterizePolygon, type Point } from '../image/polygon.js';
 import type { Peeled } from './peel.js';
+import { emptySet, notOfSet, type EmptySet } from './peel/empty-set.js';
+import { smallLinear } from './peel/small-linear.js';
 import { cellMoments, unmixingModel } from './peel/local-unmix.js';
 import { resampleCells } from './peel/resample-cells.js';
 
@@ -45,35 +47,52 @@ export function peelByOutline(coded: Picture, linear: Picture, outlines: readonl
   return settle(coded, linear, inside, options.bandPx ?? Math.max(2, 0.015 * h), null);
 }
 
+export interface DifferenceOptions extends CutoutOptions {
+  /** What empty frames of the set say together, in the linear light of `linear`; the clean frame alone unless given. */
+  readonly set?: EmptySet;
+}
+
 /**
- * Matte from the difference to a clean frame (same camera, same light, no performer): colour distance in units of the
- * noise seen where the two agree.
+ * Matte from the difference to the empty set (same camera, no performer): who stands there is told on small pictures
+ * (`peel/empty-set.ts`), the outline settled at full size. Where the set stirs or lies in the performer's shadow, what is behind
+ * is told by the frame's own surroundings, elsewhere by the clean frame.
  */
-export function peelByDifference(coded: Picture, linear: Picture, clean: Picture, options: CutoutOptions = {}): Peeled {
+export function peelByDifference(coded: Picture, linear: Picture, clean: Picture, options: DifferenceOptions = {}): Peeled {
   requireSameSize(coded, clean, 'peel by difference');
-  const { width: w, height: h } = coded;
-  const n = w * h;
-  const distance = new Float32Array(n);
-  for (let i = 0; i < n; i += 1) {
-    let s = 0;
-    for (let p = 0; p < 3; p += 1) s += (coded.data[p * n + i]! - clean.data[p * n + i]!) ** 2;
-    distance[i] = s;
+  const { width: w, height: h } = coded, n = w * h;
+  const own = options.set, set = own ?? emptySet([smallLinear(clean)]), small = smallLinear(own === undefined ? coded : linear), { block } = small;
+  const { inside: mask, holds, gain } = notOfSet(small, set);
+  const inside = new Float32Array(n), trust = new Float32Array(n);
+  for (let y = 0; y < h; y += 1) for (let x = 0; x < w; x += 1) {
+    const i = y * w + x, j = Math.floor(y / block) * small.width + Math.floor(x / block);
+    inside[i] = mask[j]!;
+    trust[i] = holds[j]!;
   }
-  const smooth = boxMean(distance, w, h, 2);
-  // The set is most of the picture as a rule: the lower quartile of the squared distance is its noise.
-  const sorted = Float32Array.from({ length: 4096 }, (_, k) => smooth[Math.floor(((k + 0.5) * n) / 4096)]!).sort();
-  const noise = Math.max(sorted[1024]!, 1e-6);
-  const inside = new Float32Array(n);
-  for (let i = 0; i < n; i += 1) inside[i] = smooth[i]! > Math.max(16 * noise, 1.5e-3) ? 1 : 0;
-  return settle(coded, linear, inside, options.bandPx ?? Math.max(3, 0.01 * h), clean);
+  // The small mask reaches into the fur: its outline is drawn in, and the band wide.
+  const smooth = boxMean(inside, w, h, 3 * block), holding = boxMean(trust, w, h, block);
+  for (let i = 0; i < n; i += 1) inside[i] = smooth[i]! > DRAWN_IN ? 1 : 0;
+  return settle(coded, linear, inside, options.bandPx ?? Math.max(3, FOUND_BAND * h), { clean, holds: holding, gain: gain.map((g) => (own === undefined ? g : g ** CODED)) as [number, number, number] });
 }
 
 /** Side of a cell of the colour clouds, px, and the weight of the coarser level. */
 const CELL = 8;
 const PRIOR = 8;
 
+/** The set behind the performer as a clean frame shows it, how far that holds, and its light over the clean frame's in codes. */
+interface Empty { readonly clean: Picture; readonly holds: Float32Array; readonly gain: readonly [number, number, number] }
+/** Codes go about with this power of the light (the slope of common transfer curves in the middle). */
+const CODED = 0.5;
+
+/** Share of a box about a pixel that must be inside a mask that was found; half-width of its band, share of the height. Tried on made gardens. */
+const DRAWN_IN = 0.85;
+const FOUND_BAND = 0.022;
+/** Coverage from which a pixel of the band counts for the performer's cloud, and less than its rest for the set's. */
+const SURELY = 0.9;
+/** Share of the clouds' distance that a pixel's own set must leave. */
+const LEAST_CONTRAST = 0.4;
+
 /** Settles the band: unmixing between the clouds inside and outside (or the clean frame), then smoothed along the picture's edges. */
-function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: number, clean: Picture | null): Peeled {
+function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: number, empty: Empty | null): Peeled {
   const { width: w, height: h, data } = coded;
   const n = w * h;
   const isIn = Uint8Array.from(inside, (v) => (v > 0.5 ? 1 : 0));
@@ -87,12 +106,37 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
     else weightB[i] = toIn[i]! > bandPx && toIn[i]! < 8 * bandPx ? 1 : 0;
   }
   const alpha = createPicture(w, h, 1);
+  alpha.data.set(inside);
+  // Of an outline that was drawn the clouds are as told; one that was found is settled anew from what the first turn found.
+  for (let turn = 0; turn < (empty === null ? 1 : 2); turn += 1) {
+    if (turn > 0) for (let i = 0; i < n; i += 1) {
+      const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
+      if (Math.abs(depth) > bandPx) continue;
+      weightF[i] = alpha.data[i]! > SURELY ? 1 : 0;
+      weightB[i] = alpha.data[i]! < 1 - SURELY ? 1 : 0;
+    }
+    const first = unmixed(data, w, h, weightF, weightB, empty);
+    if (first === null) break;
+    for (let i = 0; i < n; i += 1) {
+      const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
+      first[i] = depth > bandPx ? 1 : depth < -bandPx ? 0 : first[i]!;
+    }
+    const refined = guidedFilterColour(coded, first, turn === 0 ? 2 : 1, EDGE_VARIANCE);
+    for (let i = 0; i < n; i += 1) {
+      const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
+      const a = Math.abs(depth) > bandPx ? inside[i]! : refined[i]!;
+      alpha.data[i] = a < 0.01 ? 0 : a > 0.99 ? 1 : a;
+    }
+  }
+  return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
+}
+
+/** Coverage of each pixel between the clouds of the weighted pixels, 0..1; null where one of them has none. */
+function unmixed(data: Float32Array, w: number, h: number, weightF: Float32Array, weightB: Float32Array, empty: Empty | null): Float32Array | null {
+  const n = w * h;
   const performer = cellMoments(data, weightF, w, h, CELL, PRIOR);
   const behind = cellMoments(data, weightB, w, h, CELL, PRIOR);
-  if (performer === null || behind === null) {
-    alpha.data.set(inside);
-    return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
-  }
+  if (performer === null || behind === null) return null;
   const { grid } = performer;
   const cells = grid.width * grid.height;
   // Second moments about the mean: what is left of I − B behind the performer.
@@ -103,21 +147,28 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
     for (let p = 0; p < 3; p += 1) for (let q = p; q < 3; q += 1, k += 1) residual[k * cells + j] = Math.max(p === q ? 0 : -1, behind.moments[k * cells + j]! - m[p]! * m[q]!);
   }
   const weights = resampleCells(unmixingModel(performer.moments, behind.moments, residual, cells, CODED_NOISE), grid, CELL, w, h, 3);
-  const back = clean === null ? resampleCells(behind.moments, grid, CELL, w, h, 3) : clean.data;
-  const first = new Float32Array(n);
-  for (let i = 0; i < n; i += 1) {
-    let a = 0;
-    for (let p = 0; p < 3; p += 1) a += weights[p * n + i]! * (data[p * n + i]! - back[p * n + i]!);
-    const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
-    first[i] = depth > bandPx ? 1 : depth < -bandPx ? 0 : Math.min(1, Math.max(0, a));
+  const back = resampleCells(behind.moments, grid, CELL, w, h, 3);
+  const out = new Float32Array(n);
+  if (empty === null) {
+    for (let i = 0; i < n; i += 1) {
+      let a = 0;
+      for (let p = 0; p < 3; p += 1) a += weights[p * n + i]! * (data[p * n + i]! - back[p * n + i]!);
+      out[i] = Math.min(1, Math.max(0, a));
+    }
+    return out;
   }
-  const refined = guidedFilterColour(coded, first, 2, EDGE_VARIANCE);
+  // Behind a pixel is what the clean frame shows there, which is not its cell's mean: the performer's mean is to be 1 against it.
+  const front = resampleCells(performer.moments.subarray(0, 3 * cells), grid, CELL, w, h, 3);
   for (let i = 0; i < n; i += 1) {
-    const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
-    const a = Math.abs(depth) > bandPx ? inside[i]! : refined[i]!;
-    alpha.data[i] = a < 0.01 ? 0 : a > 0.99 ? 1 : a;
+    let a = 0, whole = 0;
+    for (let p = 0; p < 3; p += 1) {
+      const at = p * n + i, b = back[at]! + empty.holds[i]! * (empty.clean.data[at]! * empty.gain[p]! - back[at]!);
+      a += weights[at]! * (data[at]! - b);
+      whole += weights[at]! * (front[at]! - b);
+    }
+    out[i] = Math.min(1, Math.max(0, a / Math.max(LEAST_CONTRAST, whole)));
   }
-  return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
+  return out;
 }
 
 /** The performer's colour drawn outwards: the mean of solid neighbours takes over as alpha falls. */

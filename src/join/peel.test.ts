@@ -4,16 +4,18 @@ import { scoreMatte, softBand } from '../../bench/matte-score.js';
 import { tunedChromakey } from '../../bench/chromakey.js';
 import { RandomStream } from '../core/random.js';
 import { connectedComponents } from '../image/components.js';
-import { createPicture } from '../image/picture.js';
+import { createPicture, type Picture } from '../image/picture.js';
 import { peelByDifference, peelByOutline } from './peel-cutout.js';
 import { peelFrame, peelModel } from './peel.js';
 import { codedRgb } from './peel/coded-rgb.js';
+import { emptySet, notOfSet } from './peel/empty-set.js';
 import { chamferDistance } from './peel/distance.js';
 import { fillHoles } from './peel/fill-holes.js';
 import { dropEdgeParts } from './peel/edge-parts.js';
 import { labelAreas } from './peel/label-areas.js';
 import { priorFill } from './peel/prior-fill.js';
 import { findScreenHue } from './peel/screen-hue.js';
+import { smallLinear } from './peel/small-linear.js';
 import { withWorkSpace } from './peel/work-space.js';
 
 const W = 320;
@@ -223,5 +225,40 @@ describe('parts of the peel', () => {
     expect(findScreenHue([patch(0.03, 0.1, 0.5)])!.family).toBe('blue');
     expect(findScreenHue([patch(0.41, 0.44, 0.01)])!.family).toBe('green');
     expect(findScreenHue([patch(0.5, 0.3, 0.2)])).toBeNull();
+  });
+});
+
+describe('the empty set', () => {
+  const W = 320, H = 180;
+  /** A hedge of blobs that hang `at` px aside, light `gain`, and a performer with its shadow where one stands. */
+  const garden = (at: number, gain: number, stands: boolean): Picture => {
+    const p = createPicture(W, H, 3);
+    for (let y = 0, i = 0; y < H; y += 1) for (let x = 0; x < W; x += 1, i += 1) {
+      const u = x + at * Math.sin(0.05 * y + 0.03 * x), leaf = Math.sin(0.9 * u + 2 * Math.sin(0.23 * y)) * Math.sin(0.8 * y + Math.sin(0.31 * u)) > 0.2;
+      const body = stands && Math.hypot((x - 150) / 22, (y - 90) / 40) < 1, shade = stands && y > 115 && y < 135 && x > 165 && x < 235 ? 0.4 : 1;
+      for (let c = 0; c < 3; c += 1) p.data[c * W * H + i] = body ? [0.5, 0.38, 0.25][c]! : gain * shade * (y > 110 ? [0.1, 0.17, 0.06][c]! : leaf ? [0.08, 0.16, 0.05][c]! : 0.02);
+    }
+    return p;
+  };
+  const inside = (set: ReturnType<typeof emptySet>, frame: Picture): { right: number; wrong: number; gain: readonly number[] } => {
+    const small = smallLinear(frame), { inside: mask, gain } = notOfSet(small, set);
+    let right = 0, wrong = 0;
+    for (let i = 0; i < mask.length; i += 1) { const d = Math.hypot(((i % W) - 150) / 22, (Math.floor(i / W) - 90) / 40); if (mask[i] === 1 && d < 0.95) right += 1; else if (mask[i] === 1 && d > 1.3) wrong += 1; }
+    return { right: right / (Math.PI * 22 * 40 * 0.95 ** 2), wrong, gain };
+  };
+
+  it('that stirs is told from who stands in it, and from the shadow, under another light', () => {
+    const set = emptySet([0, 2.5, -2, 1, -3].map((at) => smallLinear(garden(at, 1, false))));
+    const seen = inside(set, garden(1.7, 0.9, true));
+    expect(seen.right).toBeGreaterThan(0.97);
+    expect(seen.wrong).toBe(0);
+    seen.gain.forEach((g) => expect(Math.abs(g - 0.9)).toBeLessThan(0.06));
+    expect(inside(set, garden(-1.2, 1.1, false))).toMatchObject({ right: 0, wrong: 0 });
+  });
+
+  it('is told by its empty frames alone: one on which somebody stands is left out', () => {
+    const clean = [0, 2, -2].map((at) => smallLinear(garden(at, 1, false)));
+    expect(emptySet([...clean, smallLinear(garden(1, 1, true))]).frames).toHaveLength(3);
+    expect(emptySet(clean).frames).toHaveLength(3);
   });
 });

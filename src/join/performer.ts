@@ -2,7 +2,7 @@
  * The performer as it leaves the peel: premultiplied linear RGBA over the smallest box that holds it, one take frame at a
  * time. Sources: a screen take (peeled), a take that brings its own alpha, one cut out by an outline, or one taken whole.
  */
-import { createPicture, plane, type Picture } from '../image/picture.js';
+import { clonePicture, createPicture, plane, type Picture } from '../image/picture.js';
 import { toCodedRgb, toLinear } from '../media/convert.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import type { RegionFile } from '../plate/marks.js';
@@ -10,6 +10,8 @@ import type { VideoFrame } from '../media/types.js';
 import type { Box } from './ground.js';
 import { carryRegion, STILL } from './carrier.js';
 import { peelByDifference, peelByOutline } from './peel-cutout.js';
+import { emptySet } from './peel/empty-set.js';
+import { smallLinear } from './peel/small-linear.js';
 import type { ScreenShadow } from './peel/screen-shadow.js';
 import type { PeelStep } from './types.js';
 
@@ -105,12 +107,12 @@ function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: numbe
   return out;
 }
 
-/** A performer told from the empty set of the same set-up (`peelByDifference`). @param clean a frame of the take, or another of its size, without the performer @param useful what lies outside is never performer */
-export function differencePeeler(clean: VideoFrame, useful?: RegionFile): Peeler {
-  const empty = toCodedRgb(clean), part = useful === undefined ? null : carryRegion(useful, STILL);
+/** A performer told from the empty set of the same set-up (`peelByDifference`). @param frames of the take, or others of its size: the first without the performer, the others probably @param useful what lies outside is never performer */
+export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionFile): Peeler {
+  const empty = clonePicture(toCodedRgb(frames[0]!)), set = emptySet(frames.map((f) => smallLinear(toLinear(f)))), part = useful === undefined ? null : carryRegion(useful, STILL);
   return {
     peel(frame) {
-      const { alpha, colour } = peelByDifference(toCodedRgb(frame), toLinear(frame), empty);
+      const { alpha, colour } = peelByDifference(toCodedRgb(frame), toLinear(frame), empty, { set });
       if (part !== null) {
         const inside = rasterizePolygon(part(frame.index), alpha.width, alpha.height);
         for (let i = 0; i < inside.length; i++) alpha.data[i] = alpha.data[i]! * inside[i]!;

@@ -19,6 +19,8 @@ import type { PeelStep } from './types.js';
 
 /** Frames from which the screen is modelled. */
 const MODEL_FRAMES = 8;
+/** Frames from the empty one that are looked at beside it: leaves swing to and fro in a second or so. */
+const BESIDE = [-12, -7, -3, 3, 7, 12] as const;
 /** Pixels kept about the performer for filters. */
 const BORDER = 3;
 
@@ -57,10 +59,17 @@ export async function screenPeeler(step: PeelStep, take: VideoReader, span: Take
   if (step.method === 'difference') {
     if (step.cleanFrame === undefined) throw new PlatewrightError('PW-PEEL-CLEAN', 'peeling by difference needs a take frame that shows the set without the performer; give its number as cleanFrame of the peel step, or peel by an outline', { kind: 'input' });
     if (step.cleanFrame >= take.info.frameCount) throw cleanOutside(step.cleanFrame, take.info.frameCount);
-    return differencePeeler(copyFrame(await take.frame(step.cleanFrame)), step.garbage);
+    return differencePeeler(await emptyFrames(take, step.cleanFrame), step.garbage);
   }
   const { model, clean } = await screenSetOf(step, take, span, kept);
   return modelPeeler(model, step, clean);
+}
+
+/** The named empty frame, and neighbours that are probably empty too: how they differ tells how the set stirs. */
+async function emptyFrames(take: VideoReader, named: number): Promise<VideoFrame[]> {
+  const last = take.info.frameCount - 1, at = [named, ...BESIDE.map((d) => named + d).filter((n) => n >= 0 && n <= last)], frames: VideoFrame[] = [];
+  for (const n of at) frames.push(copyFrame(await take.frame(n)));
+  return frames;
 }
 
 /** What is known of a take's screen before any frame is peeled; plain arrays, so that one thread can make it for all. */

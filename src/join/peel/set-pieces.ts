@@ -21,7 +21,7 @@ const LEAST_FRAMES = 3;
 const LEAST_SHARE = 0.5;
 /** A part of more than this share of the largest is another performer. */
 const LARGEST_PIECE = 0.25;
-/** Small pixels (of 480 across the picture) about the performer within which a part hangs on it. */
+/** Small pixels (of 480 across the picture): a part that nowhere goes farther from the performer hangs on it. */
 const HAIR = 8;
 /** Distance from the mean colour, as a share of the screen's strength there, within which the frames agree, rms. */
 const AGREES = 0.12;
@@ -59,7 +59,9 @@ export function findSetPieces(frames: readonly SmallLinear[], fields: readonly S
   let about = new Uint8Array(n);
   for (const b of off) for (let i = 0; i < n; i += 1) if (b[i] === 1) about[i] = 1;
   for (let k = 0; k < HAIR; k += 1) about = widenMask(about, w, h);
-  for (let i = 0; i < n; i += 1) if (about[i] === 1) seed[i] = 0;
+  const { labels: seeds, area: sizes } = labelAreas(seed, w, h), clear = new Uint8Array(sizes.length);
+  for (let i = 0; i < n; i += 1) if (seed[i] === 1 && about[i] === 0) clear[seeds[i]!] = 1;
+  for (let i = 0; i < n; i += 1) if (seed[i] === 1 && clear[seeds[i]!] === 0) seed[i] = 0;
   // Their soft edges too.
   const wide = widenMask(seed, w, h), at: number[] = [], colour: number[] = [];
   for (let i = 0; i < n; i += 1) {

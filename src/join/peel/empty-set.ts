@@ -1,0 +1,182 @@
+/**
+ * Who stands in a set that stirs. A clean frame shows the set once; leaves hang elsewhere the next moment, so that a pixel is held
+ * not against its own place alone but against the best of its neighbourhood, on several empty frames (Elgammal, Harwood & Davis,
+ * Non-parametric model for background subtraction, ECCV, 2000; Barnich & Van Droogenbroeck, ViBe, IEEE TIP 20, 2011: colours of the
+ * neighbourhood as samples). How well empty frames meet each other so is the set's own stir, and what a frame must exceed. A cast
+ * shadow takes a share of the set's light and keeps its chromaticity (Horprasert, Harwood & Davis, ICCV FRAME-RATE, 1999). What is
+ * left is one performer: parts are grown from sure ones, small ones apart are leaves. All on small pictures, about 480 pixels wide.
+ */
+import { boxMean } from '../../image/box.js';
+import { labelAreas } from './label-areas.js';
+import type { SmallLinear } from './small-linear.js';
+
+export interface EmptySet {
+  readonly width: number;
+  readonly height: number;
+  readonly block: number;
+  /** Empty frames as square roots of linear light (about as noise and the eye have it), planar. */
+  readonly frames: readonly Float32Array[];
+  /** Mean linear light of them. */
+  readonly mean: Float32Array;
+  /** How far empty frames differ from each other at best, about each pixel: mean and sd added up. */
+  readonly stir: Float32Array;
+  /** 1 where the set holds still, 0 where it stirs by more than noise. */
+  readonly still: Float32Array;
+}
+
+/** Small pixels that things may stir by. */
+const REACH = 3;
+/** Difference (square roots of light) that is noise and coding in any file; a frame exceeds the stir by so many times. */
+const LEAST = 0.02;
+const WEAK = 1.6;
+const SURE = 3.2;
+/** Box over which the stir is gathered, and over which a frame's differences are averaged. */
+const AROUND = 7;
+const SMOOTH = 1;
+/** An empty frame shows nothing larger than this share of the picture that the others do not. */
+const MOST_APART = 0.004;
+/** A shadow leaves so much of the light, and strays so far from the set's chromaticity (ρ), on the mean of a box. */
+const SHADOW: readonly [number, number] = [0.2, 0.97];
+const SHADOW_RHO = 0.13;
+/** Parts of less than this share of the largest are no performer. */
+const PART = 0.06;
+/** Sure small pixels below which nobody is there. */
+const LEAST_SURE = 12;
+
+/** @param frames empty frames of one set-up, the surest first; those that show somebody beside it are left out */
+export function emptySet(frames: readonly SmallLinear[]): EmptySet {
+  const first = frames[0]!, { width: w, height: h, block } = first, n = w * h;
+  const roots = frames.map(rootsOf), kept = [0];
+  for (let k = 1; k < frames.length; k += 1) {
+    const d = nearest(roots[k]!, [roots[0]!], w, h, REACH), mask = new Uint8Array(n);
+    for (let i = 0; i < n; i += 1) mask[i] = d[i]! > 4 * LEAST ? 1 : 0;
+    if (labelAreas(opened(mask, w, h), w, h).area.every((a) => a <= MOST_APART * n)) kept.push(k);
+  }
+  const mean = new Float32Array(3 * n);
+  for (const k of kept) for (let i = 0; i < 3 * n; i += 1) mean[i] = mean[i]! + frames[k]!.data[i]! / kept.length;
+  const sum = new Float32Array(n), square = new Float32Array(n), plain = new Float32Array(n);
+  let pairs = 0;
+  for (const k of kept) {
+    if (kept.length < 2) break;
+    const others = kept.filter((o) => o !== k).map((o) => roots[o]!), d = nearest(roots[k]!, others, w, h, REACH), own = nearest(roots[k]!, others, w, h, 0);
+    for (let i = 0; i < n; i += 1) { sum[i] = sum[i]! + d[i]!; square[i] = square[i]! + d[i]! * d[i]!; plain[i] = plain[i]! + own[i]!; }
+    pairs += 1;
+  }
+  const stir = new Float32Array(n).fill(LEAST), still = new Float32Array(n).fill(1);
+  if (pairs > 0) {
+    const m = boxMean(sum, w, h, AROUND), s = boxMean(square, w, h, AROUND), p = boxMean(plain, w, h, 2);
+    for (let i = 0; i < n; i += 1) {
+      const a = m[i]! / pairs, b = s[i]! / pairs;
+      stir[i] = Math.max(LEAST, a + Math.sqrt(Math.max(0, b - a * a)));
+      still[i] = Math.min(1, Math.max(0, 2 - p[i]! / pairs / LEAST));
+    }
+  }
+  return { width: w, height: h, block, frames: kept.map((k) => roots[k]!), mean, stir, still };
+}
+
+/** What a frame says of who stands in the set. */
+export interface StandsIn {
+  /** 1 where somebody stands who is not in the set. */
+  readonly inside: Uint8Array;
+  /** How far the clean frame's own colour holds behind the performer: not where things stir or lie in shadow. */
+  readonly holds: Float32Array;
+  /** Light of the frame over the set's, a channel. */
+  readonly gain: readonly [number, number, number];
+}
+
+/** @param small a frame of the set's size */
+export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
+  const { width: w, height: h } = set, n = w * h, { lit, gain } = lightened(small, set);
+  const d = nearest(rootsOf({ ...small, data: lit }), set.frames, w, h, REACH);
+  for (let i = 0; i < n; i += 1) d[i] = d[i]! / set.stir[i]!;
+  const score = boxMean(d, w, h, SMOOTH), shade = shadowed(lit, set);
+  const weak = new Uint8Array(n);
+  for (let i = 0; i < n; i += 1) weak[i] = score[i]! > WEAK && shade[i] === 0 ? 1 : 0;
+  const joined = closed(opened(weak, w, h), w, h, 1), { labels, area } = labelAreas(joined, w, h), sure = new Float64Array(area.length);
+  for (let i = 0; i < n; i += 1) if (joined[i] === 1 && score[i]! > SURE) sure[labels[i]!] = sure[labels[i]!]! + Math.min(4, score[i]! / SURE);
+  let most = 0;
+  for (let l = 1; l < sure.length; l += 1) most = Math.max(most, sure[l]!);
+  const out = new Uint8Array(n), holds = set.still.map((v, i) => (shade[i] === 1 ? 0 : v));
+  if (most < LEAST_SURE) return { inside: out, holds, gain };
+  for (let i = 0; i < n; i += 1) out[i] = joined[i] === 1 && sure[labels[i]!]! >= PART * most ? 1 : 0;
+  // Shut-in hollows whose colours the set happens to have are the performer's, unless they show the set exactly.
+  const { labels: holes, area: size } = labelAreas(out.map((v) => 1 - v), w, h), edge = new Uint8Array(size.length), exact = new Float64Array(size.length);
+  for (let x = 0; x < w; x += 1) edge[holes[x]!] = edge[holes[(h - 1) * w + x]!] = 1;
+  for (let y = 0; y < h; y += 1) edge[holes[y * w]!] = edge[holes[y * w + w - 1]!] = 1;
+  for (let i = 0; i < n; i += 1) if (out[i] === 0 && (shade[i] === 1 || score[i]! < 0.7)) exact[holes[i]!] = exact[holes[i]!]! + 1;
+  for (let i = 0; i < n; i += 1) { const l = holes[i]!; if (out[i] === 0 && edge[l] === 0 && exact[l]! < 0.5 * size[l]!) out[i] = 1; }
+  return { inside: out, holds, gain };
+}
+
+function rootsOf(small: SmallLinear): Float32Array {
+  const out = new Float32Array(small.data.length);
+  for (let i = 0; i < out.length; i += 1) out[i] = Math.sqrt(Math.max(0, small.data[i]!));
+  return out;
+}
+
+/** Least distance of each pixel to those of the frames within `reach`. */
+function nearest(a: Float32Array, frames: readonly Float32Array[], w: number, h: number, reach: number): Float32Array {
+  const n = w * h, best = new Float32Array(n).fill(9);
+  for (const b of frames) for (let dy = -reach; dy <= reach; dy += 1) for (let dx = -reach; dx <= reach; dx += 1) {
+    const y0 = Math.max(0, -dy), y1 = Math.min(h, h - dy), x0 = Math.max(0, -dx), x1 = Math.min(w, w - dx), shift = dy * w + dx;
+    for (let y = y0; y < y1; y += 1) for (let i = y * w + x0, end = y * w + x1; i < end; i += 1) {
+      const r = a[i]! - b[i + shift]!, g = a[n + i]! - b[n + i + shift]!, l = a[2 * n + i]! - b[2 * n + i + shift]!, d = r * r + g * g + l * l;
+      if (d < best[i]!) best[i] = d;
+    }
+  }
+  for (let i = 0; i < n; i += 1) best[i] = Math.sqrt(best[i]!);
+  return best;
+}
+
+/** The frame under the set's light: each channel by the median of what it has over the empty set. */
+function lightened(small: SmallLinear, set: EmptySet): { readonly lit: Float32Array; readonly gain: [number, number, number] } {
+  const n = small.width * small.height, out = new Float32Array(3 * n), wide = [0, 1, 2].map((p) => boxMean(small.data.subarray(p * n, (p + 1) * n), small.width, small.height, 4)), was = [0, 1, 2].map((p) => boxMean(set.mean.subarray(p * n, (p + 1) * n), small.width, small.height, 4));
+  const gains: [number, number, number] = [1, 1, 1];
+  for (let p = 0; p < 3; p += 1) {
+    const ratio: number[] = [];
+    for (let i = 0; i < n; i += 37) if (was[p]![i]! > 1e-3) ratio.push(wide[p]![i]! / was[p]![i]!);
+    ratio.sort((x, y) => x - y);
+    const gain = Math.min(2, Math.max(0.5, ratio[ratio.length >> 1] ?? 1));
+    gains[p] = gain;
+    for (let i = p * n; i < (p + 1) * n; i += 1) out[i] = small.data[i]! / gain;
+  }
+  return { lit: out, gain: gains };
+}
+
+/** 1 where the set seems to lie in a shadow. */
+function shadowed(lit: Float32Array, set: EmptySet): Uint8Array {
+  const { width: w, height: h } = set, n = w * h, out = new Uint8Array(n);
+  const now = [0, 1, 2].map((p) => boxMean(lit.subarray(p * n, (p + 1) * n), w, h, 1)), was = [0, 1, 2].map((p) => boxMean(set.mean.subarray(p * n, (p + 1) * n), w, h, 2));
+  for (let i = 0; i < n; i += 1) {
+    const r = now[0]![i]!, g = now[1]![i]!, b = now[2]![i]!, cr = was[0]![i]!, cg = was[1]![i]!, cb = was[2]![i]!, power = cr * cr + cg * cg + cb * cb + 1e-9, s = (r * cr + g * cg + b * cb) / power;
+    if (s < SHADOW[0] || s > SHADOW[1]) continue;
+    if ((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2 <= SHADOW_RHO * SHADOW_RHO * s * s * power) out[i] = 1;
+  }
+  return out;
+}
+
+function eroded(mask: Uint8Array, w: number, h: number): Uint8Array {
+  const out = new Uint8Array(w * h);
+  for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) out[i] = mask[i] === 1 && (x === 0 || mask[i - 1] === 1) && (x === w - 1 || mask[i + 1] === 1) && (y === 0 || mask[i - w] === 1) && (y === h - 1 || mask[i + w] === 1) ? 1 : 0;
+  return out;
+}
+
+function dilated(mask: Uint8Array, w: number, h: number): Uint8Array {
+  const out = new Uint8Array(w * h);
+  for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) out[i] = mask[i] === 1 || (x > 0 && mask[i - 1] === 1) || (x < w - 1 && mask[i + 1] === 1) || (y > 0 && mask[i - w] === 1) || (y < h - 1 && mask[i + w] === 1) ? 1 : 0;
+  return out;
+}
+
+/** By reconstruction: what has a core keeps its thin parts two pixels far. */
+function opened(mask: Uint8Array, w: number, h: number): Uint8Array {
+  let grown = eroded(mask, w, h);
+  for (let k = 0; k < 4; k += 1) { grown = dilated(grown, w, h); for (let i = 0; i < grown.length; i += 1) grown[i] = grown[i]! & mask[i]!; }
+  return grown;
+}
+
+function closed(mask: Uint8Array, w: number, h: number, times: number): Uint8Array {
+  let m = mask;
+  for (let k = 0; k < times; k += 1) m = dilated(m, w, h);
+  for (let k = 0; k < times; k += 1) m = eroded(m, w, h);
+  return m;
+}
