@@ -44,7 +44,7 @@ export function runsOf(text: string, face: Typeface): Run[] {
     if (font === null) font = face.fonts.findIndex((_, k) => has(k, letter));
     if (font < 0) font = null;
     // Blanks and joiners have no picture of their own to be missed.
-    if (font === null && /^[\s\u200b-\u200f\u2060\ufeff\ufe00-\ufe0f]$/u.test(letter)) { if (last !== undefined) last.text += letter; continue; }
+    if (font === null && /^(?:\s|\p{Cf}|\p{Variation_Selector})$/u.test(letter)) { if (last !== undefined) last.text += letter; continue; }
     // Latin is asked first for what both have, so that one word is not set in two fonts.
     if (last !== undefined && last.font === font) last.text += letter;
     else runs.push({ text: letter, font });

@@ -31,6 +31,12 @@ export interface RevealOptions {
   readonly signal?: AbortSignal;
 }
 
+/** A title as it stands in a caption: what is said after it is to be read too. */
+export function shortTitle(title: string): string {
+  const letters = [...title];
+  return letters.length > 36 ? `${letters.slice(0, 35).join('').trimEnd()}…` : title;
+}
+
 /** Frames a reveal of these parts will have. */
 export function revealLength(parts: readonly RevealPart[], o: RevealOptions): number {
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
@@ -58,7 +64,7 @@ export async function renderReveal(parts: readonly RevealPart[], sink: PictureSi
     let clock = 0;
     for (let s = 0; s <= part.stages.length; s++) {
       const beside = s === part.stages.length;
-      const text = beside ? `${part.title}: before and after` : part.stages[s]!.caption;
+      const text = beside ? `${shortTitle(part.title)}: before and after` : part.stages[s]!.caption;
       const coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h * 0.965), align: 'centre', face: 'regular' }], w, h, faces);
       for (let f = 0; f < per; f++, clock++) {
         o.signal?.throwIfAborted();

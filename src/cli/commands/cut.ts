@@ -29,8 +29,8 @@ export function register(program: Command): void {
       }
       const { programme, cut } = resolveCut(book);
       const placed = placeItems(programme);
-      answer(o, { rate: `${programme.rate.num}/${programme.rate.den}`, widthPx: programme.widthPx, heightPx: programme.heightPx, cut, placed }, (d) => table([['from', 'to', 'what', 'name', 'sound'],
-        ...d.placed.map((i) => [formatTimecode(i.recordIn, programme.rate), formatTimecode(i.recordOut, programme.rate), i.kind, i.name, i.sound === null ? '–' : `${i.soundLead !== 0 || i.soundTail !== 0 ? `J ${i.soundLead} L ${i.soundTail}` : 'straight'}`])]));
+      answer(o, { rate: `${programme.rate.num}/${programme.rate.den}`, widthPx: programme.widthPx, heightPx: programme.heightPx, cut, placed }, (d) => table([['from', 'to', 'what', 'sound', 'name'],
+        ...d.placed.map((i) => [formatTimecode(i.recordIn, programme.rate), formatTimecode(i.recordOut, programme.rate), i.kind, i.sound === null ? '–' : i.soundLead !== 0 || i.soundTail !== 0 ? `J ${i.soundLead} L ${i.soundTail}` : 'straight', i.name])]));
     })));
 }
 

@@ -3,7 +3,7 @@ import { mkdirSync } from 'node:fs';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
-import { renderReveal, type RevealPart, type RevealStage } from '../../cut/reveal.js';
+import { renderReveal, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
 import { clonePicture, type Picture } from '../../image/picture.js';
 import type { JoinRenderer } from '../../join/render.js';
 import type { StepName } from '../../join/types.js';
@@ -38,7 +38,7 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
       const first = j.recipe.plate.in, on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
       const still = async (p: Promise<Picture> | Picture): Promise<Picture> => clonePicture(await p);
       const stages: RevealStage[] = [
-        { caption: `${book.need('pick', j.id).title}: the film's shot`, frame: async (n) => still((await renderer.frame(first + n, { steps: [] })).coded()) },
+        { caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`, frame: async (n) => still((await renderer.frame(first + n, { steps: [] })).coded()) },
         { caption: 'the take at home', frame: async (n) => still(toCodedRgb(await take.frame(Math.min(take.info.frameCount - 1, Math.round(renderer.takeFrameOf(first + n)))))) },
       ];
       for (const [step, caption] of CAPTIONS) if (on.has(step)) stages.push({ caption, frame: async (n) => still((await renderer.frame(first + n, { upTo: step })).coded()) });
