@@ -110,6 +110,7 @@ describe('brief', () => {
     expect(b.light.lamp!.bearingDeg).toBe(40);
     expect(b.light.lamp!.fillStopsBelowKey).toBeCloseTo(Math.log2(3), 9);
     expect(b.instructions.join(' ')).toMatch(/tilted \d+\.\d° down/);
+    expect(b.instructions.join(' ')).toMatch(/Record at \d+(\.\d+)? frames a second with the shutter/);
     expect(b.cautions.join(' ')).toMatch(/Never look at the sun/);
   });
   it('the shoot day keeps to the attention that the book asks for', () => {

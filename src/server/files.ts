@@ -2,6 +2,7 @@
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { inStoryOrder } from '../book/story-order.js';
 import type { Book } from '../book/book.js';
 import { callSheetPdf } from '../brief/call-sheet.js';
 import type { DayPlan } from '../brief/day-plan.js';
@@ -51,7 +52,7 @@ export async function makeFile(book: Book, name: string, query: Readonly<Record<
     case 'call-sheet.pdf': {
       const day = (book.list('day')[0]?.plan ?? null) as unknown as DayPlan | null;
       const order = day === null ? [] : day.slots.flatMap((s) => (s.kind === 'shoot' && s.pick !== null ? [s.pick] : []));
-      const briefs = book.list('brief').map((b) => b.brief as unknown as Brief);
+      const briefs = inStoryOrder(book, book.ids('brief')).map((id) => book.need('brief', id).brief as unknown as Brief);
       briefs.sort((a, b) => (order.indexOf(a.pick) + 1 || 99) - (order.indexOf(b.pick) + 1 || 99));
       return { name: 'call-sheet.pdf', bytes: await callSheetPdf({ title: production.title, place: production.place.name, day, briefs, paper }) };
     }

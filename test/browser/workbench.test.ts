@@ -3,7 +3,7 @@
  * reload, keyboard, narrow and wide screens. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a
  * missing browser fails.
  */
-import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium, type Browser, type Page } from 'playwright-core';
@@ -277,5 +277,59 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('alert').waitFor({ timeout: 40_000 });
     expect(await page.getByRole('alert').textContent()).toMatch(/PW-MEDIA/);
     await page.getByRole('button', { name: 'Put away' }).click();
+  });
+
+  it('draws a mark by the keyboard alone, and begins a second one on a point of the first', async () => {
+    const marks = async () => ((await (await fetch(`${base}api/documents/pick/shot-0`)).json()) as { marks: { marks: { kind: string; foot?: number[]; top?: number[]; tip?: number[] }[] } }).marks.marks;
+    const edits = async () => ((await (await fetch(`${base}api/book`)).json()) as { history: { title: string }[] }).history[0]!.title;
+    await page.goto(`${base}#/sheet/shot-0`);
+    await page.reload();
+    await page.getByRole('button', { name: 'Put marks on it' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByRole('button', { name: 'upright', exact: true }).focus();
+    await page.keyboard.press('Enter');
+    // The first arrow shows the crosshair in the middle (160, 90); with shift it goes 10 px.
+    await page.keyboard.press('ArrowRight');
+    for (let i = 0; i < 3; i++) await page.keyboard.press('Shift+ArrowDown');
+    for (let i = 0; i < 4; i++) await page.keyboard.press('ArrowLeft');
+    await page.keyboard.press(' ');
+    for (let i = 0; i < 7; i++) await page.keyboard.press('Shift+ArrowUp');
+    await page.keyboard.press(' ');
+    await expect.poll(async () => (await marks()).filter((m) => m.kind === 'upright')).toMatchObject([{ foot: [156, 120], top: [156, 50] }]);
+    // A click on the upright's foot with another tool in hand puts a point there and moves nothing.
+    await page.getByRole('button', { name: 'shadow', exact: true }).click();
+    const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
+    const at = (x: number, y: number): [number, number] => [glass.x + (glass.width * x) / 320, glass.y + (glass.height * y) / 180];
+    await page.mouse.click(...at(157, 120));
+    await page.mouse.click(...at(220, 140));
+    await expect.poll(async () => (await marks()).filter((m) => m.kind === 'shadow').map((m) => m.foot)).toEqual([[156, 120]]);
+    expect((await marks()).find((m) => m.kind === 'upright')!.foot).toEqual([156, 120]);
+    expect(await edits()).toBe('mark shadow');
+    // Out of a field by Escape, then out of the tool, then out of the viewer.
+    await page.locator('.chosen input').first().focus();
+    for (let i = 0; i < 3; i++) await page.keyboard.press('Escape');
+    await page.locator('dialog.viewer').waitFor({ state: 'detached' });
+  });
+
+  it('takes a film in, gives a take for no pick to one, and takes it out again', async () => {
+    const state = async () => (await (await fetch(`${base}api/book`)).json()) as { films: { title: string; credit: string }[]; takes: { id: string; title: string; pick: string | null }[] };
+    await page.goto(`${base}#/wall`);
+    await page.locator('main h2').first().waitFor();
+    await page.locator('input[type=file]').last().setInputFiles({ name: 'Двор.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
+    await page.getByRole('heading', { name: 'Двор' }).waitFor({ timeout: 60_000 });
+    await page.getByText('Title, credit, licence').last().click();
+    await page.getByLabel('who made it').last().fill('a neighbour');
+    await page.getByLabel('who made it').last().press('Tab');
+    await expect.poll(async () => (await state()).films.find((f) => f.title === 'Двор')?.credit).toBe('a neighbour');
+    await page.goto(`${base}#/day`);
+    const loose = page.locator('section', { has: page.getByRole('heading', { name: 'Takes for no pick' }) });
+    await loose.locator('input[type=file]').first().setInputFiles({ name: 'garden.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
+    await loose.getByText('garden', { exact: true }).waitFor({ timeout: 60_000 });
+    await loose.getByRole('combobox').selectOption({ label: 'Shot 0' });
+    await expect.poll(async () => (await state()).takes.find((t) => t.title === 'garden')?.pick).toBe('shot-0');
+    await loose.getByText('garden', { exact: true }).waitFor({ state: 'detached' });
+    await page.goto(`${base}#/sheet/shot-0`);
+    await page.locator('.take-card', { hasText: 'garden' }).getByRole('button', { name: 'Take it out of the book' }).click();
+    await expect.poll(async () => (await state()).takes.some((t) => t.title === 'garden')).toBe(false);
   });
 });

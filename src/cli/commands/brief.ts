@@ -4,6 +4,7 @@ import type { Command } from 'commander';
 import type { Brief } from '../../brief/types.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { cueWav, sunCalendar } from '../../server/files.js';
+import { inStoryOrder } from '../../book/story-order.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
@@ -13,7 +14,7 @@ export function register(program: Command): void {
   onProduction(program.command('brief [picks...]').description('What the home shoot must do for each pick: camera, screen, light, sun windows, turn, cautions.')
     .option('--from <date>', 'first date for sun windows; today unless told').option('--days <n>', 'how many days of sun windows', '60').option('--cue <file>', 'also write the turn cue as WAV (one pick)').option('--ics <file>', 'also write the sun windows as iCalendar (one pick)'))
     .action(action(async (picks: string[], o: Options) => withBook(o, async (book) => {
-      const ids = picks.length > 0 ? picks.map((p) => book.need('pick', p).id) : book.ids('measures');
+      const ids = picks.length > 0 ? picks.map((p) => book.need('pick', p).id) : inStoryOrder(book, book.ids('measures'));
       if (ids.length === 0) throw new PlatewrightError('PW-BRIEF-UNMEASURED', 'no pick has been measured yet; run "platewright measure" first', { kind: 'usage' });
       if (ids.length > 1 && (o.cue !== undefined || o.ics !== undefined)) throw new PlatewrightError('PW-CLI-USAGE', '--cue and --ics go with one pick', { kind: 'usage' });
       for (const id of ids) await runWithProgress(book, 'brief', id, { ...(o.from === undefined ? {} : { from: o.from }), days: Number(o.days) });

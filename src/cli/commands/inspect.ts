@@ -1,13 +1,14 @@
 /** `inspect`: measure whether a join shows. */
 import type { Command } from 'commander';
 import type { InspectionMatter } from '../../inspect/types.js';
+import { inStoryOrder } from '../../book/story-order.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
   onProduction(program.command('inspect [picks...]').description('Measure whether the joins show. Exit code 1 where one does.'))
     .action(action(async (picks: string[], o: ProductionOptions) => withBook(o, async (book) => {
-      const ids = picks.length > 0 ? picks.map((p) => book.need('join', p).id) : book.ids('join');
+      const ids = picks.length > 0 ? picks.map((p) => book.need('join', p).id) : inStoryOrder(book, book.ids('join'));
       for (const id of ids) await runWithProgress(book, 'inspect', id);
       const all = ids.map((id) => ({ pick: id, inspection: book.need('join', id).inspection! }));
       answer(o, all, (d) => d.map(({ pick, inspection }) => `${pick}: ${inspection.passes ? 'does not show' : 'SHOWS'}\n${table(inspection.matters.map(rowOf))}`).join('\n'));

@@ -3,13 +3,14 @@ import type { Command } from 'commander';
 import { amount } from '../../core/amount.js';
 import type { Measure } from '../../core/measure.js';
 import { PlatewrightError } from '../../core/errors.js';
+import { inStoryOrder } from '../../book/story-order.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
   onProduction(program.command('measure [picks...]').description('Measure the plates of picks (all of them where none is named): camera, view, ride, turn, stir, light, look, room.'))
     .action(action(async (picks: string[], o: ProductionOptions) => withBook(o, async (book) => {
-      const ids = picks.length > 0 ? picks.map((p) => book.need('pick', p).id) : book.ids('pick');
+      const ids = picks.length > 0 ? picks.map((p) => book.need('pick', p).id) : inStoryOrder(book);
       if (ids.length === 0) throw new PlatewrightError('PW-PICK-NONE', 'the production has no pick yet; choose one with "platewright pick add"', { kind: 'usage' });
       for (const id of ids) await runWithProgress(book, 'measure', id);
       const all = ids.map((id) => ({ pick: id, measures: book.need('measures', id).measures }));

@@ -10,11 +10,14 @@ export const dayWorker: JobWorker = async ({ book, job, progress }) => {
   const briefs = book.list('brief').map((b) => b.brief as unknown as Brief);
   if (briefs.length === 0) throw new PlatewrightError('PW-DAY-EMPTY', 'no pick has a brief yet; measure the picks and write their briefs first', { kind: 'usage' });
   const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
+  const hour = (name: string, usual: number): number => (job.spec[name] === undefined || job.spec[name] === null ? usual : Number(job.spec[name]));
+  const fromHour = hour('fromHour', 9), toHour = hour('toHour', 18);
+  if (!(fromHour >= 0 && toHour <= 24 && fromHour < toHour)) throw new PlatewrightError('PW-DAY-HOURS', `a shoot day from ${fromHour} to ${toHour} o'clock is none; give a first and a later last hour between 0 and 24`, { kind: 'usage' });
   progress(0, 1, 'finding the best order');
   const plan = planDay({
     date: typeof job.spec['date'] === 'string' ? job.spec['date'] : new Date().toISOString().slice(0, 10),
     briefs: briefs.filter((b) => wanted === null || wanted.has(b.pick)).map((brief) => ({ brief, costume: String((job.spec['costumes'] as Record<string, string> | undefined)?.[brief.pick] ?? ''), useSun: job.spec['lamp'] !== true })),
-    place: shootPlace(production), fromHour: Number(job.spec['fromHour'] ?? 9), toHour: Number(job.spec['toHour'] ?? 18), triesADay: production.performer.triesADay, attention: production.attention, tolerance: lightTolerance(production),
+    place: shootPlace(production), fromHour, toHour, triesADay: production.performer.triesADay, attention: production.attention, tolerance: lightTolerance(production),
   });
   book.edit(`plan the shoot day ${plan.date}`, (e) => e.put('day', { id: 'day', at: new Date().toISOString(), plan: plan as unknown as Record<string, unknown> }));
   progress(1, 1, 'planned');

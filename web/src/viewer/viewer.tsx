@@ -1,6 +1,6 @@
 /**
  * The large viewer: a picture on neutral grey, frame by frame. J and L step back and on (held: play), K stops, arrows step,
- * with shift ten frames; Home and End; 1 shows pixels one to one, 0 fits; W wipes, D takes the difference; O overlays.
+ * with shift ten frames (with a tool in hand they move a crosshair, and the space bar puts a point); Home and End; 1 shows pixels one to one, 0 fits; W wipes, D takes the difference; O overlays.
  */
 import { createEffect, createMemo, createSignal, For, on, onCleanup, Show, type JSX } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks.js';
@@ -125,29 +125,69 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       void readPixel(v.what, v.id, frame(), p[0], p[1]).then((x) => setPixel(`${Math.floor(p[0])}, ${Math.floor(p[1])}: ${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`), () => setPixel(''));
       return;
     }
+    if (dropped) { dropped = false; return; }
+    place(t, p);
+  };
+  const place = (t: MarkTool, p: P): void => {
     if (t.points === 0) { finish(t, []); return; }
     const list = [...points(), p];
     if (t.points !== null && list.length === t.points) finish(t, list);
     else setPoints(list);
+  };
+  // By keyboard: while a tool is chosen the arrows move a crosshair, the space bar (or Enter) puts a point there.
+  const [cross, setCross] = createSignal<P | null>(null);
+  const steer = (dx: number, dy: number): void => {
+    const f = facts(), [x, y] = cross() ?? [f.width / 2, f.height / 2];
+    const next: P = cross() === null ? [x, y] : [Math.min(f.width, Math.max(0, x + dx)), Math.min(f.height, Math.max(0, y + dy))];
+    setCross(next);
+    setAt(next);
   };
   const onMove = (e: PointerEvent): void => {
     setAt(toPicture(e));
     const d = drag();
     if (d !== null) setDrag({ ...d, point: round(toPicture(e)) });
   };
-  const onUp = (): void => {
+  /** A grabbed point was let go where it was: the click that follows is of that. */
+  let dropped = false, grabbed: P = [0, 0];
+  const onUp = (e: PointerEvent): void => {
     const d = drag();
     if (d === null) return;
     setDrag(null);
-    const m = marksFile().marks[d.mark];
-    if (m !== undefined) save(`move mark ${m.kind}`, marksFile().marks.map((x, i) => (i === d.mark ? withHandle(m, d.handle, d.point) : x)));
+    const m = marksFile().marks[d.mark], from = m === undefined ? undefined : handles(m)[d.handle];
+    if (m === undefined || from === undefined) return;
+    // A click that moved nothing is no drag: with a tool in hand it puts a point right there, as where a shadow begins at a foot.
+    if (Math.hypot(e.clientX - grabbed[0], e.clientY - grabbed[1]) < 3) {
+      dropped = true;
+      setTimeout(() => { dropped = false; });
+      const t = tool();
+      if (t !== null) place(t, round(from));
+      return;
+    }
+    save(`move mark ${m.kind}`, marksFile().marks.map((x, i) => (i === d.mark ? withHandle(m, d.handle, d.point) : x)));
   };
   const live = (m: Mark, i: number): Mark => { const d = drag(); return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m; };
 
   const onKey = (e: KeyboardEvent): void => {
     const typing = e.target instanceof HTMLElement && /^(INPUT|TEXTAREA|SELECT)$/.test(e.target.tagName) && (e.target as HTMLInputElement).type !== 'range';
-    if (typing) return;
+    // Out of a field first: then the keys are the viewer's again.
+    if (typing) { if (e.key === 'Escape') (e.target as HTMLElement).blur(); return; }
     const k = e.key.toLowerCase();
+    const drawing = tool();
+    if (drawing !== null && !(e.ctrlKey || e.metaKey || e.altKey) && drawing.points !== 0) {
+      const by = e.shiftKey ? Math.max(10, Math.round(facts().width / 40)) : 1;
+      const way = ({ arrowleft: [-by, 0], arrowright: [by, 0], arrowup: [0, -by], arrowdown: [0, by] } as Record<string, [number, number]>)[k];
+      // On a button the space bar and Enter are the button's own, but for the tool that is in hand.
+      const onOther = e.target instanceof HTMLButtonElement && e.target.getAttribute('aria-pressed') !== 'true';
+      const puts = cross() !== null && !onOther && (k === ' ' || (k === 'enter' && (drawing.points !== null || points().length < 3)));
+      if (way !== undefined || puts) {
+        e.preventDefault(); e.stopPropagation();
+        if (way !== undefined) steer(...way); else place(drawing, round(cross()!));
+        return;
+      }
+    }
+    // A button in focus is pressed by Enter and the space bar, but for the tool in hand whose outline Enter closes.
+    const closes = k === 'enter' && drawing !== null && drawing.points === null && points().length >= 3;
+    if ((k === 'enter' || k === ' ') && e.target instanceof HTMLButtonElement && !(closes && e.target.getAttribute('aria-pressed') === 'true')) return;
     const act: Record<string, () => void> = {
       arrowright: () => { setSpeed(0); go(frame() + (e.shiftKey ? 10 : 1)); }, arrowleft: () => { setSpeed(0); go(frame() - (e.shiftKey ? 10 : 1)); },
       home: () => go(facts().first), end: () => go(facts().last),
@@ -199,9 +239,10 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
           <svg ref={svg} viewBox={`0 0 ${facts().width} ${facts().height}`} onClick={onClick} onPointerMove={onMove} onPointerUp={onUp} onPointerLeave={() => setAt(null)} data-tool={tool()?.kind ?? 'none'} style={{ '--hair': String(handleScale()) }}>
             <Show when={overlays() && measures()}>{(m) => <Overlays measures={m()} marks={marksFile()} frame={shown()} width={facts().width} height={facts().height} />}</Show>
             <Show when={canMark() && showMarks()}>
-              <For each={marksFile().marks}>{(m, i) => <MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} />}</For>
+              <For each={marksFile().marks}>{(m, i) => <MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); grabbed = [e.clientX, e.clientY]; setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} />}</For>
               <For each={proposed()}>{(p) => <g class="proposed"><MarkShape mark={p.mark} faint={p.mark.frame !== frame() || (pointed() !== null && pointed() !== p)} chosen={pointed() === p} scale={handleScale()} onChoose={() => accept(p)} onGrab={() => undefined} /></g>}</For>
               <polyline class="drawing" points={[...points(), ...(at() !== null && points().length > 0 ? [at()!] : [])].map((p) => p.join(',')).join(' ')} />
+              <Show when={tool() !== null && cross()}>{(c) => <path class="crosshair" d={`M${c()[0] - 14 * handleScale()} ${c()[1]}h${28 * handleScale()}M${c()[0]} ${c()[1] - 14 * handleScale()}v${28 * handleScale()}`} />}</Show>
               <For each={points()}>{(p) => <circle class="drawing" cx={p[0]} cy={p[1]} r={4 * handleScale()} />}</For>
             </Show>
             <Show when={compare() === 'wipe'}><line class="wipe-line" x1={wipe() * facts().width} x2={wipe() * facts().width} y1="0" y2={facts().height} /></Show>
@@ -221,7 +262,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
         <div class="tools" role="toolbar" aria-label="Marks">
           <For each={tools()}>{(t) => <button aria-pressed={tool()?.label === t.label} onClick={() => { setTool(tool()?.label === t.label ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
           {/* Not disabled while it looks: a disabled button loses the keyboard. */}<button aria-busy={looking()} onClick={() => { if (!looking()) void propose(); }}>{looking() ? 'Looking…' : 'Propose marks'}</button>
-          <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
+          <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().points !== 0}> <small>(or arrow keys and space bar)</small></Show><Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
             <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
         </div>
         <Show when={chosenMark()} fallback={<div class="chosen"><span class="hint">{marksFile().marks.length === 0 ? 'no marks yet: choose a tool above' : 'click a mark to choose it: its numbers are changed here, its points dragged'}</span></div>}>{(m) => <MarkFields mark={m()} frame={m().frame ?? marksFile().frame} onGo={() => go(m().frame ?? marksFile().frame)} onRemove={removeChosen} onChange={(next) => save(`${next.kind}: its numbers`, marksFile().marks.map((x, k) => (k === chosen() ? next : x)))} />}</Show>
