@@ -20,9 +20,9 @@ describe('exposure of the take', () => {
     slope.forEach((v) => expect(v).toBeCloseTo(2 ** 1.5, 6));
     expect(why).toContain('raised by 1.5 stops');
     expect(matchLight(daylit, carded(-0.4), coat(0.1)).slope).toEqual([1, 1, 1]);
-    // A night plate's whites (.3 coded) bound it: 2^.4 times .1052, what .3 decodes to, is .139, the most that a bright part of .1 may become.
+    // A night plate's whites (.3 coded) bound it: 2^.2 times .1052, what .3 decodes to, is .121, the most that a bright part of .1 may become.
     const night = { ...daylit, look: { ...daylit.look!, percentiles: [0, 0, 0, 0, 0, 0, 0.3] } };
-    expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(Math.max(0.4 * 2 ** 1.5 * 0.1, 2 ** 0.4 * bt709Decode(0.3)), 6);
+    expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(Math.max(0.4 * 2 ** 1.5 * 0.1, 2 ** 0.2 * bt709Decode(0.3)), 6);
   });
 
   it('leaves a dark performer without a known white as it is, and says that nothing tells', () => {
@@ -49,6 +49,17 @@ describe('white of the plate', () => {
     expect(slope[2]).toBeLessThan(slope[1]);
     expect(0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]).toBeCloseTo(1, 9);
     expect(why).toContain('roughly');
+  });
+
+  it('asks the edges where no ground tells, and follows them only with the whites', () => {
+    const warm = plate(null, [0.86, 0.77, 0.58]), edges = [1, 0.8, 0.5] as const;
+    const white = weakWhite(warm, edges)!;
+    expect(white.kelvin).toBeLessThan(6200);
+    expect(white.how).toContain('edges');
+    expect(matchLight(warm, take, null, edges).slope[2]).toBeLessThan(1);
+    expect(weakWhite(warm, [0.8, 0.9, 1])).toBeNull();
+    // Where the ground tells, the edges have no say.
+    expect(weakWhite(plate(3700, [0.86, 0.77, 0.58]), [0.8, 0.9, 1])!.how).toContain('ground');
   });
 
   it('leaves white alone where they point opposite ways, where one is missing, or the picture has no whites', () => {

@@ -2,8 +2,8 @@
  * The take's light brought to the plate's, in linear light, as an ASC CDL (slope, offset, power, saturation).
  *
  * What is known decides. White: the colours of the two keys, where both were measured, by von Kries scaling in linear RGB.
- * Where they were not, the plate's ground taken as neutral and the ratio of its brightest blue and red are two weak words: where
- * both point the same way, a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be
+ * Where they were not, the plate's ground taken as neutral (without lit ground beside shadowed, its edges taken as neutral, grey-edge.ts)
+ * and the ratio of its brightest blue and red are two weak words: where both point the same way, a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be
  * balanced to its own light, as cameras do by themselves (common practice, no source).
  * Exposure: both pictures are taken as exposed for their own key, so that a lit white thing shows alike in both; only where
  * the subject then lies outside what the plate holds is it pulled in. Blacks: a plate whose darkest parts are lifted (flare,
@@ -55,12 +55,13 @@ const FOLLOWED = 0.4;
 const LEAST_MIRED = 6;
 
 /**
- * A matt performer's bright parts (95 %) may outshine the plate's whites (99 %) by two fifths of a stop, not more: both stand in
- * one key, and what a film shows as white is about as white as fur and cloth get. Tried on the four practice shots and seven
- * made scenes (three bodies, six suns, three exposures): what the bright parts had to come down by beyond it is about what the
- * truth asks; more room (two thirds) left the made ones .3 stop too bright, less darkened practice shots that were right.
+ * A matt performer's bright parts (95 %) may outshine the plate's whites (99 %) by a fifth of a stop, not more: both stand in
+ * one key, and what a film shows as white is about as white as fur and cloth get. Tried on the four practice shots and nine
+ * made scenes (three bodies, seven suns, three exposures): two fifths left the made ones half a stop too bright where the rule
+ * spoke, a tenth darkened practice shots that were right. Rolling off what outshines the whites and leaving the rest made all
+ * of them worse: there the whole performer was too bright, not its highlights.
  */
-const OVER_WHITE = 2 ** 0.4;
+const OVER_WHITE = 2 ** 0.2;
 
 const mired = (kelvin: number): number => 1e6 / kelvin;
 
@@ -75,15 +76,24 @@ export function temperatureOfBlueToRed(ratio: number): number {
   return Math.sqrt(lo * hi);
 }
 
-/** The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its ground and its whites; null where the two do not point the same way. */
-export function weakWhite(plate: PlateMeasures): { readonly kelvin: number; readonly how: string } | null {
-  const t = plate.light?.temperatureK, w = plate.look?.whiteCoded;
-  if (t?.value == null || w === undefined || !(Math.max(...w) > 0.5)) return null;
+/** Linear colour of a light that a picture's edges speak for. */
+export type EdgeColour = readonly [number, number, number];
+
+/** Whether the edges are to be asked: nothing better than they says the colour of the plate's light. */
+export function asksEdges(plate: PlateMeasures): boolean {
+  return plate.light?.temperatureK.value == null;
+}
+
+/** The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its ground (without a reading of it, of its edges) and its whites; null where the two do not point the same way. */
+export function weakWhite(plate: PlateMeasures, edges: EdgeColour | null = null): { readonly kelvin: number; readonly how: string } | null {
+  const ground = plate.light?.temperatureK.value ?? null, w = plate.look?.whiteCoded;
+  const other = ground ?? (edges === null ? null : temperatureOfBlueToRed(edges[2] / edges[0]));
+  if (other === null || w === undefined || !(Math.max(...w) > 0.5)) return null;
   const whites = temperatureOfBlueToRed(bt709Decode(Math.max(1e-3, w[2]!)) / bt709Decode(Math.max(1e-3, w[0]!)));
-  const one = mired(t.value) - mired(NEUTRAL_K), two = mired(whites) - mired(NEUTRAL_K);
+  const one = mired(other) - mired(NEUTRAL_K), two = mired(whites) - mired(NEUTRAL_K);
   if (one * two <= 0) return null;
   const departure = FOLLOWED * (Math.abs(one) < Math.abs(two) ? one : two);
-  return { kelvin: 1e6 / (mired(NEUTRAL_K) + departure), how: `ground (${Math.round(t.value)} K) and whites (${Math.round(whites)} K)` };
+  return { kelvin: 1e6 / (mired(NEUTRAL_K) + departure), how: `${ground === null ? 'edges' : 'ground'} (${Math.round(other)} K) and whites (${Math.round(whites)} K)` };
 }
 
 /** A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering differs by (own choice). */
@@ -110,12 +120,12 @@ function raisedExposure(plate: PlateMeasures, take: PlateMeasures, subject: Subj
   return { gain: 1, why: under < DARK_STOPS ? '' : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye` };
 }
 
-/** Match of a take to a plate. Never throws: what is not known stays as it is and `why` says so. */
-export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null): LightMatch {
+/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked. Never throws: what is not known stays as it is and `why` says so. */
+export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null, edges: EdgeColour | null = null): LightMatch {
   const said: string[] = [];
   let slope: [number, number, number] = [1, 1, 1];
   const to = whiteOf(plate.light?.temperatureK), from = whiteOf(take.light?.temperatureK);
-  const weak = to === null ? weakWhite(plate) : null;
+  const weak = to === null ? weakWhite(plate, edges) : null;
   const toK = to !== null ? plate.light!.temperatureK.value! : weak?.kelvin ?? null, fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
   if (toK !== null && (to !== null && from !== null || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED)) {
     const a = whiteAt(toK), b = whiteAt(fromK);
