@@ -69,8 +69,24 @@ export interface DepthFound {
   readonly after: number;
 }
 
-/** Null where no shadow of the body can be told on the screen, or where it tells no depth. */
-export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | null {
+interface Expected {
+  /** How much of the key a body of that depth takes from each cell. */
+  readonly thrown: (depth: BodyDepth) => Float32Array;
+  /** Cells that tell. */
+  readonly use: Uint8Array;
+  /** The flat body's shadow, and how dark the screen is where it is expected: the dark part, the rest may lie beside the shadow. */
+  readonly first: Float32Array;
+  readonly full: number;
+  readonly overlap: (cover: Float32Array, use: Uint8Array) => number;
+  /** The matte in cells, the ground as the take's camera sees it, the slope of the line through the feet, and the body's height in cells. */
+  readonly matte: Float32Array;
+  readonly geometry: ReturnType<typeof groundGeometry>;
+  readonly slope: ReturnType<typeof slopeOfFeet>;
+  readonly tall: number;
+}
+
+/** Where the body's shadow is expected, and what is seen there; null where too little of it is in sight or nothing is darker. */
+function expected(seen: TakeShadow, g: TakeGround): Expected | null {
   const { width: w, height: h, cell, density } = seen.shadow, n = w * h;
   const matte = inCells(seen, w, h, cell);
   const balls = ballsOfMatte(matte, w, h);
@@ -96,7 +112,6 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
   const core: number[] = [];
   for (let i = 0; i < n; i++) if (use[i] !== 0 && first[i]! > 0.5) core.push(density[i]!);
   if (core.length < LEAST_CELLS) return null;
-  // The dark part of what is expected dark: the rest may lie beside the shadow.
   const full = core.sort((p, q) => p - q)[Math.floor(0.8 * core.length)]!;
   if (full < LEAST_DENSITY) return null;
   const overlap = (cover: Float32Array, use: Uint8Array): number => {
@@ -109,6 +124,20 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
     }
     return either > 0 ? both / either : 0;
   };
+  return { thrown, use, first, full, overlap, matte, geometry, slope, tall };
+}
+
+/** Share of the light on the take's floor that its key takes along where the performer shades it, and how well that shadow lies where the key throws it (overlap over union, 0..1); null as of `expected`. */
+export function darknessOfShadow(seen: TakeShadow, g: TakeGround): { readonly lost: number; readonly overlap: number } | null {
+  const e = expected(seen, g);
+  return e === null ? null : { lost: e.full, overlap: e.overlap(e.first, e.use) };
+}
+
+/** Null where no shadow of the body can be told on the screen, or where it tells no depth. */
+export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | null {
+  const e = expected(seen, g);
+  if (e === null) return null;
+  const { width: w, height: h, density } = seen.shadow, { thrown, use, first, full, overlap, matte, geometry, slope, tall } = e;
   const before = overlap(first, use);
   const three = searchDepth((d) => overlap(thrown(d), use), COST), better = overlap(thrown(three), use) - before >= LEAST_GAIN, start = better && before >= LEAST_OVERLAP ? three : FLAT;
   const wide = cellsOfUse(first, matte, w, h, FAR_REACH * tall)!, flat = overlap(first, wide);

@@ -172,7 +172,7 @@ export function preparePerformer(tools: ComposeTools, still: PerformerPicture, f
   if (raw === null) return null;
   const placed = dressPerformer(tools, raw);
   const { ground } = tools.active;
-  if (ground?.onPerformer !== undefined) shadeOnPerformer(ground.onPerformer, tools.shadeOutlines.map((o) => o(frame)), placed.picture, placed.box);
+  if (ground?.onPerformer !== undefined) shadeOnPerformer(ground.onPerformer, tools.shadeOutlines.map((o) => o(frame)), placed.picture, placed.box, tools.active.light?.relight?.toCamera ?? null);
   const at = groundAt(ground, frame);
   const alpha = plane(placed.picture, 3);
   const shade = ground === null || at === null ? null : still.shadow !== undefined ? keptShade(still.shadow, takeToPlate(tools, frame, takeFrame), widthPx, heightPx) : shadeGround(ground, at, alpha, placed.box, widthPx, heightPx, softEdgePx(alpha, placed.picture.width, placed.picture.height), room);

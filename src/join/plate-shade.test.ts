@@ -35,6 +35,24 @@ describe('the plate\'s own shadow on the performer', () => {
     expect(at(0, 29) + at(0, 30)).toBeCloseTo(0.6, 2);
   });
 
+  it('takes more from what faces the key than from what is turned away, about the same mean', () => {
+    const side = 60, n = side * side, picture = createPicture(side, side, 4), all: [number, number][] = [[0, 0], [side, 0], [side, side], [0, side]];
+    for (let y = 0; y < side; y++) for (let x = 0; x < side; x++) {
+      const a = Math.hypot(x + 0.5 - 30, y + 0.5 - 30) < 24 ? 1 : 0;
+      for (let c = 0; c < 4; c++) picture.data[c * n + y * side + x] = a;
+    }
+    shadeOnPerformer({ regions: [], softPx: 0, transmission: [0.3, 0.3, 1] }, [all], picture, [0, 0, side, side], [0.8, 0, -0.6]);
+    const at = (c: number, x: number): number => picture.data[c * n + 30 * side + x]!;
+    expect(at(0, 48)).toBeLessThan(0.27);
+    expect(at(0, 12)).toBeGreaterThan(0.6);
+    // What is lost on the mean is what the sphere's mean says, in the light that stays over the light there was.
+    let key = 0, count = 0;
+    for (let i = 0; i < n; i++) if (picture.data[3 * n + i]! > 0) { key += 1 / picture.data[i]! - 1; count++; }
+    expect(key / count).toBeCloseTo(1 / 0.3 - 1, 1);
+    expect(at(2, 48)).toBeCloseTo(1, 6);
+    expect(at(3, 48)).toBe(1);
+  });
+
   it('takes two outlines that overlap once only', () => {
     const picture = createPicture(20, 20, 4), square: [number, number][] = [[0, 0], [20, 0], [20, 20], [0, 20]];
     picture.data.fill(1);

@@ -2,13 +2,16 @@
  * The plate's own shadow on the performer: inside marked outlines the key is taken away from it and the fill stays. On the
  * plate's ground `transmission` = fill / (key + fill) is what such a shadow leaves; a rounded body seen from the camera gets
  * another share of the key than level ground, on the mean over its visible disc that of Lambert's phase law (Lambert,
- * "Photometria", 1760): (2 / 3π) (sin φ + (π − φ) cos φ), φ the angle between camera and key as seen from it.
+ * "Photometria", 1760): (2 / 3π) (sin φ + (π − φ) cos φ), φ the angle between camera and key as seen from it. Where the key's place
+ * is known, what faces it loses more and what is turned from it, having none to lose, nothing: by the normals of the filled
+ * matte (relight.ts), about the same mean.
  */
 import { RAD_PER_DEG } from '../core/angles.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import type { Picture } from '../image/picture.js';
 import type { Box } from './ground.js';
+import { cellMiddles, facingOf, normalsOfMatte, workCell } from './relight.js';
 import type { OnPerformer } from './types.js';
 
 /** Share of the light that a full shadow leaves on a rounded body, per channel, from what it leaves on level ground. Degrees as of the ground step. */
@@ -18,8 +21,11 @@ export function leftOnBody(ground: readonly [number, number, number], azimuthDeg
   return ground.map((t) => Math.round((1000 * t) / Math.max(1e-6, t + key * (1 - t))) / 1000) as [number, number, number];
 }
 
-/** Darkens the performer (premultiplied linear RGBA over `box`) inside the outlines at that frame. In place. */
-export function shadeOnPerformer(step: OnPerformer, outlines: readonly (readonly (readonly [number, number])[])[], picture: Picture, box: Box): void {
+/**
+ * Darkens the performer (premultiplied linear RGBA over `box`) inside the outlines at that frame. In place.
+ * @param towards unit vector to the plate's key in the camera frame (x right, y down, z forward); null where it is not known: all is darkened alike
+ */
+export function shadeOnPerformer(step: OnPerformer, outlines: readonly (readonly (readonly [number, number])[])[], picture: Picture, box: Box, towards: readonly [number, number, number] | null = null): void {
   const { width: w, height: h, data } = picture, n = w * h;
   let open: Float32Array | null = null;
   for (const outline of outlines) {
@@ -29,8 +35,34 @@ export function shadeOnPerformer(step: OnPerformer, outlines: readonly (readonly
   }
   if (open === null) return;
   const lit = step.softPx > 0.1 ? gaussianPlane(open, w, h, step.softPx) : open;
+  const faced = towards === null ? null : facedKey(data.subarray(3 * n, 4 * n), w, h, towards);
   for (let c = 0; c < 3; c++) {
-    const lost = 1 - step.transmission[c]!;
-    for (let i = 0; i < n; i++) if (lit[i]! < 1) data[c * n + i] = data[c * n + i]! * (1 - lost * (1 - lit[i]!));
+    const left = step.transmission[c]!, key = 1 / Math.max(0.01, left) - 1;
+    for (let i = 0; i < n; i++) if (lit[i]! < 1) {
+      const stays = faced === null ? left : 1 / (1 + key * faced[i]!);
+      data[c * n + i] = data[c * n + i]! * (1 - (1 - stays) * (1 - lit[i]!));
+    }
   }
+}
+
+/** How squarely each pixel of the filled matte faces the key, over the mean of the body. Null where nothing fills it. */
+function facedKey(alpha: Float32Array, width: number, height: number, towards: readonly [number, number, number]): Float32Array | null {
+  const cell = workCell(height), w = Math.ceil(width / cell), h = Math.ceil(height / cell), n = w * h;
+  const cover = cellMiddles(alpha, width, height, cell), normals = normalsOfMatte(cover, w, h), faced = new Float32Array(n);
+  let sum = 0, count = 0;
+  for (let i = 0; i < n; i++) {
+    faced[i] = facingOf(towards, normals[i]!, normals[n + i]!, normals[2 * n + i]!);
+    sum += cover[i]! * faced[i]!;
+    count += cover[i]!;
+  }
+  if (!(sum > 0.02 * count)) return null;
+  const out = new Float32Array(width * height), k = count / sum;
+  for (let y = 0; y < height; y++) {
+    const v = Math.max(0, Math.min(h - 1.001, (y + 0.5) / cell - 0.5)), j = Math.floor(v), ty = v - j, down = j + 1 < h ? w : 0;
+    for (let x = 0; x < width; x++) {
+      const u = Math.max(0, Math.min(w - 1.001, (x + 0.5) / cell - 0.5)), q = Math.floor(u), tx = u - q, o = j * w + q, right = q + 1 < w ? 1 : 0;
+      out[y * width + x] = k * ((1 - ty) * ((1 - tx) * faced[o]! + tx * faced[o + right]!) + ty * ((1 - tx) * faced[o + down]! + tx * faced[o + down + right]!));
+    }
+  }
+  return out;
 }

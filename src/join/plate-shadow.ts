@@ -17,7 +17,8 @@ export interface ShadeMeasure {
 
 const luma = (r: number, g: number, b: number): number => 0.2126 * r + 0.7152 * g + 0.0722 * b;
 
-function medianOf(values: number[]): number {
+/** Median of a list; NaN of none. */
+export function medianOf(values: number[]): number {
   const s = [...values].sort((a, b) => a - b);
   const m = s.length >> 1;
   return s.length === 0 ? NaN : s.length % 2 === 1 ? s[m]! : (s[m - 1]! + s[m]!) / 2;

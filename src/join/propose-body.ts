@@ -22,7 +22,7 @@ export interface BodyProposal {
   readonly why: string;
 }
 
-type TakeStand = Stand & { readonly height: number | null };
+export type TakeStand = Stand & { readonly height: number | null };
 const part = (v: number): string => `${(100 * v).toFixed(0)} %`;
 const shape = ({ lean, head, deep, parts, small }: BodyDepth): string => [...(parts === undefined ? [] : [`${parts.length + (small?.length ?? 0)} parts of it stand where their shadows fall`]), ...(lean + head > 0.01 ? [`its top stands ${part(lean + head)} of its height nearer than its foot`] : []), ...(deep > 0.01 ? [`it is ${part(deep)} deeper than round`] : [])].join(', ');
 
@@ -34,7 +34,8 @@ export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (
   return fromShadows(input, stand, takeFrame) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
 }
 
-function standing(input: ProposalInput, stand: TakeStand, frame: number): { at: GroundFrame; focalPx: number } | null {
+/** How the take's camera sees the ground under its performer on a frame; null where its view is not known. */
+export function standing(input: ProposalInput, stand: TakeStand, frame: number): { at: GroundFrame; focalPx: number } | null {
   const tm = input.take.measures, view = viewAngles(tm, frame);
   return view === null ? null : { focalPx: view.focalPx, at: { frame, foot: stand.ground, pxPerMetre: scaleOfUpright(stand.ground, stand.top, stand.height ?? 1, view, tm.widthPx, tm.heightPx), tiltDeg: view.tiltDeg, rollDeg: view.rollDeg, azimuthDeg: tm.light?.azimuthDeg.value ?? 0 } };
 }

@@ -12,14 +12,20 @@ import { bearingAt, turned, type ProposalInput } from './proposal-input.js';
 import { posesOf } from './propose-pace.js';
 import { MOST_DEG } from './relight.js';
 import type { Stand } from './ride.js';
+import { shareFacing, type TakeFill } from './take-fill.js';
 import type { LightStep } from './types.js';
 
 /** Azimuths nearer than this are one light (as the verdict on a take has it). */
 const SAME_AZIMUTH_DEG = 15;
 /** A mirrored take's yaw may be off by so much. */
 const YAW_SLACK_DEG = 20;
-/** Fill of a take beside the plate's where it was not measured: cloth under and behind the performer throws light back that the plate's ground does not (our own choice, held against practice pictures). */
-const CLOTH_FILL = 1.6;
+/**
+ * Fill of a take beside the plate's before anything of it was read, and how sure that is, stops: cloth under and behind the performer throws
+ * light back that the plate's ground does not (our own choice, held against practice pictures).
+ */
+const CLOTH_FILL = 1.6, CLOTH_SD = 0.5;
+/** Key over fill that is read this well is read off a head or a wide shadow, and stands alone; a peg's thin shadow has three times the sd and only joins in. Stops. */
+const READ_WELL = 0.7;
 
 /** Both keys beside the line of sight to the performer: azimuth (positive from camera right) and elevation, degrees. */
 export interface Keys {
@@ -54,8 +60,8 @@ export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorPr
   return { mirror: true, why: `mirrored: the take's key stands ${as.toFixed(0)}° off as it is, ${flipped.toFixed(0)}° when left and right are changed over` };
 }
 
-/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `edges`: what the plate's edges say of its light's colour. */
-export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: number, groundFill: readonly [number, number, number] | null, mirror: boolean, edges: EdgeColour | null = null): LightStep {
+/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `edges`: what the plate's edges say of its light's colour. `takeFill`: the take's fill as its floor tells it. */
+export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: number, groundFill: readonly [number, number, number] | null, mirror: boolean, edges: EdgeColour | null = null, takeFill: TakeFill | null = null): LightStep {
   const pm = input.plate.measures, tm = input.take.measures;
   const match = matchLight(pm, tm, input.subject ?? null, edges);
   const base = { step: 'light' as const, on: true, slope: match.slope, offset: match.offset, power: match.power, saturation: match.saturation };
@@ -66,10 +72,10 @@ export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: 
   const apart = Math.acos(Math.min(1, Math.max(-1, dot(seen, to)))) / RAD_PER_DEG;
   if (apart > MOST_DEG) return { ...base, why: `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved` };
   const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
-  const toFill = groundFill === null ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3) : (groundFill.map((f) => keyShare(f, keys.plate.elevationDeg)) as [number, number, number]);
+  const toFill = groundFill === null ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3) : (groundFill.map((f) => shareFacing(f, keys.plate.elevationDeg)) as [number, number, number]);
   // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference would tint the performer.
-  const own = stopsFill(tm.light?.keyFillStops.value);
-  const more = own === null ? CLOTH_FILL : Math.max(0.5, own / Math.max(0.02, luma(toFill)));
+  const own = stopsFill(tm.light?.keyFillStops.value), plateFill = Math.max(0.02, luma(toFill));
+  const more = moreFill(plateFill, own === null ? null : { share: own, sdStops: tm.light?.keyFillStops.sd ?? READ_WELL }, takeFill);
   const fromFill = toFill.map((f) => Math.min(0.9, f * more)) as [number, number, number];
   return {
     ...base,
@@ -84,9 +90,18 @@ function even(v: number): [number, number, number] {
   return [v, v, v];
 }
 
-/** Fill as a share of the light on a surface that faces the key, from its share on open ground under elevation e. */
-function keyShare(groundFill: number, elevationDeg: number): number {
-  const s = Math.sin(Math.max(5, elevationDeg) * RAD_PER_DEG);
-  const key = (1 - groundFill) / Math.max(0.02, groundFill) / s;
-  return 1 / (1 + key);
+/**
+ * The take's fill over the plate's: as read well off a head, else what was read (off a thin shadow, off the floor) and what is usual, each by its
+ * own sd in stops (inverse variances). At least half of the plate's.
+ */
+export function moreFill(plateFill: number, own: TakeFill | null, floor: TakeFill | null): number {
+  const of = (f: TakeFill): number => Math.log2(Math.max(0.5, f.share / plateFill));
+  if (own !== null && own.sdStops < READ_WELL) return 2 ** of(own);
+  let weight = 1 / CLOTH_SD ** 2, sum = weight * Math.log2(CLOTH_FILL);
+  for (const f of [own, floor]) {
+    if (f === null) continue;
+    weight += 1 / f.sdStops ** 2;
+    sum += of(f) / f.sdStops ** 2;
+  }
+  return 2 ** (sum / weight);
 }

@@ -22,6 +22,7 @@ import { elevationAt, marksOf, viewAngles, type ProposalInput } from './proposal
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { outlineRegion, screenRegion } from './screen-part.js';
 import { regionOf, thingsOf } from './mark-regions.js';
+import { fillOfTake } from './take-fill.js';
 import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
 import { proposeGround } from './propose-ground.js';
@@ -96,7 +97,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier, carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n));
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
-  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges));
+  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand)));
   steps.push(ground.step);
   const front = proposeFront(plate.marks, widen === null ? pm : null);
   if (front !== null) steps.push(front);

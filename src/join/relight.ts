@@ -73,7 +73,7 @@ type Planes = readonly [Float32Array, Float32Array, Float32Array];
 
 /** Multiplies premultiplied linear colour (three planes) by the ratio of the two shadings, in place. `strength` 0..1 is an exponent: half strength is half the stops. */
 export function relight(colour: Planes, alpha: Float32Array, width: number, height: number, from: RelightLamp, to: RelightLamp, strength: number): void {
-  const cell = Math.max(1, Math.floor(height / WORK_ROWS));
+  const cell = workCell(height);
   const w = Math.ceil(width / cell), h = Math.ceil(height / cell);
   const front = frontOfMatte(cellMiddles(alpha, width, height, cell), w, h) ?? new Float32Array(w * h);
   if (w * h < RATIO_FROM || width * height < KERNEL_FROM_PIXELS) {
@@ -93,8 +93,11 @@ export function relight(colour: Planes, alpha: Float32Array, width: number, heig
   }
 }
 
+/** Pixels a cell, of those that the shading of a picture that high is worked out on. */
+export const workCell = (height: number): number => Math.max(1, Math.floor(height / WORK_ROWS));
+
 /** Alpha at the middle of each cell. */
-function cellMiddles(alpha: Float32Array, width: number, height: number, cell: number): Float32Array {
+export function cellMiddles(alpha: Float32Array, width: number, height: number, cell: number): Float32Array {
   const w = Math.ceil(width / cell), h = Math.ceil(height / cell), half = cell >> 1;
   const out = new Float32Array(w * h);
   for (let y = 0; y < h; y++) {
