@@ -5,6 +5,7 @@ import { z } from 'zod';
 import { removeFilm } from '../book/film-place.js';
 import type { Book } from '../book/book.js';
 import { assignTake, removeTake } from '../book/take-place.js';
+import { turnTake } from '../book/turn-take.js';
 import { PlatewrightError } from '../core/errors.js';
 import { enterTakeJobs } from '../jobs/enter-take-jobs.js';
 import type { JobRunner } from '../jobs/job-runner.js';
@@ -28,6 +29,13 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
     if (take.verdict === undefined) enterTakeJobs(book, take);
     runner.wake();
     return c.json({ id: take.id, pick: take.pick });
+  });
+  app.post('/api/takes/:id/turn', async (c) => {
+    const { clockwise } = parse(z.object({ clockwise: z.number() }), await body(c), 'this turn');
+    const take = await turnTake(book, c.req.param('id'), clockwise);
+    enterTakeJobs(book, take);
+    runner.wake();
+    return c.json({ id: take.id });
   });
   app.post('/api/takes/:id/remove', async (c) => { await body(c); removeTake(book, c.req.param('id')); return c.json({ pulse: book.pulse() }); });
   app.post('/api/films', async (c) => {

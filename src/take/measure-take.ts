@@ -128,6 +128,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       }
     }
     const performer = performerAt(marks, atMarks, factor);
+    // Down in the picture is where feet are.
+    if (performer !== null && performer.marked && performer.top[1] > performer.ground[1] && Math.abs(performer.top[0] - performer.ground[0]) < performer.top[1] - performer.ground[1]) notes.push('the performer\'s top is marked below its feet: if the take was filmed upside down, turn it ("platewright take turn TAKE 180", or “filmed” beside the take) before marking it; if the two points were put the wrong way round, put them again');
     const cardLight = card === null ? null : lightOfCard(card);
     if (performer !== null && !performer.marked) notes.push('the performer was found by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view');
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);

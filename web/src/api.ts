@@ -73,6 +73,9 @@ export const phoneInvitation = () => call<PhoneInvitation | null>('/api/phone');
 export const newPhoneCode = () => attempt(() => call<PhoneInvitation>('/api/phone/code', json({})));
 export const forgetPhones = () => attempt(() => call<PhoneInvitation>('/api/phone/forget', json({})));
 export const assignTake = (id: string, pick: string | null) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/pick`, json({ pick })); await refresh(); });
+export const turnTake = (id: string, clockwise: number) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/turn`, json({ clockwise })); await refresh(); });
+/** Why the last judging of a take came to nothing; null where it did not fail. */
+export const whyUnjudged = (take: string): string | null => { const last = jobs().find((j) => j.kind === 'verdict' && j.subject === take); return last?.state === 'failed' ? last.error : null; };
 export const removeTake = (id: string) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
 export const removeFilm = (id: string) => attempt(async () => { await call(`/api/films/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
 export const proposeMarks = (what: string, id: string, n: number) => attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));

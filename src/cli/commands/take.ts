@@ -4,6 +4,7 @@ import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { addLayers, addTake } from '../../book/add-media.js';
 import { assignTake, removeTake } from '../../book/take-place.js';
+import { turnTake } from '../../book/turn-take.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { isPictureFolder, picturesIn } from '../../media/sequence.js';
 import { parseMarks } from '../../plate/marks.js';
@@ -39,6 +40,10 @@ export function register(program: Command): void {
     .action(action(async (id: string, pick: string | undefined, o: ProductionOptions & { none?: boolean }) => withBook(o, async (book) => {
       if ((pick === undefined) === (o.none !== true)) throw new PlatewrightError('PW-CLI-USAGE', `name the pick that ${id} is for, or give --none`, { kind: 'usage' });
       answer(o, assignTake(book, id, pick ?? null), (t) => (t.pick === null ? `${t.id} is for no pick` : `${t.id} is for ${t.pick}; next: platewright verdict ${t.id}`));
+    })));
+  onProduction(take.command('turn <id> <degrees>').description('Set a take upright that was filmed upside down or on its side: 90, 180 or 270 degrees clockwise. Nothing is encoded anew; its marks go.'))
+    .action(action(async (id: string, degrees: string, o: ProductionOptions) => withBook(o, async (book) => {
+      answer(o, await turnTake(book, id, Number(degrees)), (t) => `${t.id} is ${t.info.video!.widthPx} × ${t.info.video!.heightPx} now; next: platewright verdict ${t.id}`);
     })));
   onProduction(take.command('remove <id>').description('Take a take out of the book; its file stays, and undo brings it back.'))
     .action(action(async (id: string, o: ProductionOptions) => withBook(o, async (book) => {

@@ -12,7 +12,7 @@ export function register(program: Command): void {
       if (ids.length === 0) throw new PlatewrightError('PW-TAKE-NONE', 'there is no take to judge; add one with "platewright take add FILE --pick ID"', { kind: 'usage' });
       for (const id of ids) await runWithProgress(book, 'verdict', id);
       const judged = ids.map((id) => ({ take: id, ...book.need('take', id).verdict! }));
-      answer(o, judged, (d) => d.map((v) => `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n${table(v.matters.filter((m) => m.verdict !== 'fits').map((m) => [`  ${m.matter}`, m.verdict ?? 'not judged', m.measured === null ? '–' : m.measured.toFixed(2), m.needed === null ? '–' : m.needed.toFixed(2), m.unit, m.change || (m.reason ?? '')]))}`).join('\n'));
+      answer(o, judged, (d) => d.map((v) => `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n${table(v.matters.filter((m) => m.verdict !== 'fits').map((m) => [`  ${m.matter}`, m.verdict ?? 'not judged', m.measured === null ? '–' : m.measured.toFixed(2), m.needed === null ? '–' : m.needed.toFixed(2), m.unit, m.change || (m.reason ?? '')]))}${v.notes.filter((n) => !n.startsWith('not judged:')).map((n) => `\n  ${n}`).join('')}`).join('\n'));
       return judged.some((v) => v.verdict === 'shoot again') ? 1 : 0;
     })));
 }

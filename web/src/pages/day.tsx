@@ -1,7 +1,7 @@
 /** Shoot day: what to set up now, one pick at a time; made for a phone in one hand as well. */
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
-import { startJob } from '../api.js';
+import { startJob, whyUnjudged } from '../api.js';
 import { ById } from '../parts/by-id.js';
 import { PhonePart } from '../parts/phone-part.js';
 import { Picture } from '../parts/picture.js';
@@ -74,7 +74,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
                 <ById each={ranked(props.book, p().id)}>{(t) => (
                   <div class="take-now">
                     <Picture source={{ what: 'take', id: t().id, title: t().title }} frame={Math.floor(t().info.video!.frameCount / 2)} width={240} alt={t().title} />
-                    <div><strong>{t().title}</strong> <Show when={t().verdict} fallback={<span class="pencil-note">not judged yet</span>}>{(v) => (
+                    <div><strong>{t().title}</strong> <Show when={t().verdict} fallback={<span class="pencil-note">{whyUnjudged(t().id) === null ? 'not judged yet' : `not judged: ${whyUnjudged(t().id)}`}</span>}>{(v) => (
                       <>
                         <VerdictWord word={v().verdict} small />
                         <ul class="changes"><For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>{(m) => <li>{m.change}</li>}</For></ul>

@@ -190,6 +190,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
             )}</For></tbody>
           </table>
         )}</Show>
+        <For each={(t().verdict?.notes ?? []).filter((n) => !n.startsWith('not judged:'))}>{(n) => <p class="how">{n}</p>}</For>
       </div>
     </div>
   );

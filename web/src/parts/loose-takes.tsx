@@ -2,7 +2,7 @@
 import { For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { TakeDocument } from '../../../src/book/documents.js';
-import { assignTake, removeTake } from '../api.js';
+import { assignTake, removeTake, turnTake, whyUnjudged } from '../api.js';
 import { ById } from './by-id.js';
 import { Picture } from './picture.js';
 import { TakeUpload } from './take-upload.js';
@@ -33,6 +33,10 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
         <option value="">no pick yet</option>
         <For each={props.book.picks}>{(p) => <option value={p.id} selected={p.id === props.take.pick}>{p.title}</option>}</For>
       </select></label>
+      <Show when={!props.book.phone && props.take.kind === 'video'}><label>filmed <select value="0" onChange={(e) => { const by = Number(e.currentTarget.value); e.currentTarget.value = '0'; if (by !== 0) void turnTake(props.take.id, by); }}>
+        <option value="0">upright</option><option value="180">upside down: turn it</option><option value="90">on its side: turn to the right</option><option value="270">on its side: turn to the left</option>
+      </select></label></Show>
+      <Show when={props.take.verdict === undefined && whyUnjudged(props.take.id)}>{(why) => <span class="stale" role="status">Not judged: {why()}</span>}</Show>
       <Show when={!props.book.phone}><button disabled={used()} title={used() ? 'a join is built with it: build that with another take first' : undefined} onClick={() => void removeTake(props.take.id)}>Take it out of the book</button></Show>
       <Show when={props.book.missing.takes.includes(props.take.id)}><span class="stale" role="status">Its file {props.take.file} is not there: put it back, or take it out and add it again.</span></Show>
       <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
