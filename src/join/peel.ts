@@ -106,6 +106,11 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
       throw new PlatewrightError('PW-PEEL-SIZE', `the screen was modelled on frames of another size than this one (${w} × ${h})`, { kind: 'internal' });
     }
     const field = screenOfFrame(model, small, space.floats);
+    // What a person keeps is no screen: no gap opens round it either.
+    if (options.keep !== undefined && options.keep.length > 0) {
+      const kept = coverage(options.keep, small.width, small.height, step * small.block);
+      for (let i = 0; i < kept.length; i += 1) if (kept[i]! > 0) field.sure[i] = 0;
+    }
     const analysis = analyseFrame(small, field, { ...TUNING, ...(fast ? FAST : {}), ...options.tuning }, space.floats);
     const alpha = space.picture(linear.width, linear.height, 1);
     const colour = space.picture(linear.width, linear.height, 3);

@@ -85,9 +85,10 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
 /** The screen's colour and sure pixels in one frame, right along the edges of shadows too. */
 export function screenOfFrame(model: ScreenModel, small: SmallLinear, floats: Floats = ownFloats): ScreenField {
   const field = smoothScreen(model, small, floats);
-  mendShadowEdges(small, field);
+  const edges = mendShadowEdges(small, field);
   if (model.pieces !== null) holdSetPieces(small, field, model.pieces);
-  takeShadowFlecks(small, field);
+  // Where no hard edge was followed there is none to leave flecks.
+  if (edges > 0) takeShadowFlecks(small, field);
   return field;
 }
 
