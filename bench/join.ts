@@ -10,6 +10,7 @@ import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import type { BenchRow } from './rows.js';
+import { letHeapGrow } from '../src/core/heap.js';
 import { standAt1080 } from './join-1080.js';
 import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
 import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
@@ -23,6 +24,9 @@ import { tighten, type Peeler } from '../src/join/performer.js';
 import { proposeFromFiles } from '../src/join/quick.js';
 import { JoinRenderer, type JoinOptions } from '../src/join/render.js';
 import type { Recipe } from '../src/join/types.js';
+
+// As the processes that render for a production do.
+letHeapGrow();
 
 const SHOTS_FITTING: readonly TruthShot[] = ['stand', 'pan', 'push'];
 

@@ -15,6 +15,13 @@ export function betweenKnots(t: v128, table: usize): v128 {
   return f32x4.add(low, f32x4.mul(f32x4.sub(high, low), f));
 }
 
+/** Four values through a table without a root: see curveByTable. */
+// @ts-ignore: decorator
+@inline
+export function byTable(v: v128, table: usize, lo: v128, steps: v128, top: v128): v128 {
+  return betweenKnots(f32x4.pmin(top, f32x4.pmax(f32x4.splat(0), f32x4.mul(f32x4.sub(v, lo), steps))), table);
+}
+
 /**
  * root 0: knot = (v - lo) · steps. root 1: knot = sqrt(|v|) · steps, the result takes the sign of v (0 where `odd` is 0 and v is
  * negative). Knots are held within 0..count; the table has count + 2 values. Items: 1024 values. May work in place.

@@ -222,18 +222,23 @@ export function cellUnmix(performer: usize, screen: usize, residual: usize, cell
 
 /** Row y of coarse fields, `cell` pixels a cell and cell 0's centre at cell / 2 - offset: interpolated down into `row`, `count` runs of gw + 8 floats, ends repeated. */
 export function seekRow(fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, y: i32, count: i32, row: usize): void {
+  seekCells(fields, gw, gh, cell, offset, y, count, row, 0, gw);
+}
+
+/** The same for the cells c0 to c1 only, those of each four that hold them. */
+export function seekCells(fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, y: i32, count: i32, row: usize, c0: i32, c1: i32): void {
   const fy = min(max((<f32>y + offset) / cell - 0.5, <f32>0), <f32>(gh - 1));
   const y0 = <i32>fy, y1 = min(y0 + 1, gh - 1);
   const t = f32x4.splat(fy - <f32>y0);
   for (let p = 0; p < count; p++) {
     const a = fields + (<usize>((p * gh + y0) * gw) << 2), b = fields + (<usize>((p * gh + y1) * gw) << 2);
     const o = row + (<usize>(p * (gw + 8)) << 2);
-    for (let x = 0; x < gw; x += 4) {
+    for (let x = c0 & ~3; x < min(c1, gw); x += 4) {
       const q = <usize>x << 2;
       const v = v128.load(a + q);
       v128.store(o + q, f32x4.add(v, f32x4.mul(f32x4.sub(v128.load(b + q), v), t)));
     }
-    store<f32>(o + (<usize>gw << 2), load<f32>(o + (<usize>(gw - 1) << 2)));
+    if (c1 >= gw) store<f32>(o + (<usize>gw << 2), load<f32>(o + (<usize>(gw - 1) << 2)));
   }
 }
 

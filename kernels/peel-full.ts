@@ -1,7 +1,12 @@
 // The matte and the performer's colour at full resolution. Twins in src/join/peel/: matteOfFrame's and performerColour's plain
 // forms (frame-matte.ts, performer-colour.ts).
-import { acrossRow, seekRow } from './peel-cells';
+import { acrossRow, seekCells } from './peel-cells';
 import { put } from './peel-light';
+
+/** The cells that the columns x0 to x1 lie between (`first` as of columnTaps), of a row y of three fields. */
+function seekUnder(fields: usize, gw: i32, gh: i32, cell: f32, y: i32, row: usize, first: usize, x0: i32, x1: i32): void {
+  seekCells(fields, gw, gh, cell, 0.5, y, 3, row, load<i32>(first + (<usize>x0 << 2)), load<i32>(first + (<usize>(x1 - 1) << 2)) + 2);
+}
 
 /** State of a pixel: 0 decided, 1 in the band, 3 in the band and surely screen. */
 
@@ -16,14 +21,20 @@ export function peelMatte(data: usize, w: i32, h: i32, block: i32, sw: i32, sh: 
   const zero = f32x4.splat(0), one = f32x4.splat(1);
   for (let j = from; j < to; j++) {
     const small = j * sw;
-    let any = false;
-    for (let s = 0; s < sw && !any; s++) any = load<f32>(fromPerformer + (<usize>(small + s) << 2)) < emptyFrom && load<f32>(fromScreen + (<usize>(small + s) << 2)) < solidFrom;
+    // Blocks from the first to the last that hold some of the band.
+    let begin = sw, end = 0;
+    for (let s = 0; s < sw; s++) {
+      const o = <usize>(small + s) << 2;
+      if (load<f32>(fromPerformer + o) >= emptyFrom || load<f32>(fromScreen + o) >= solidFrom) continue;
+      begin = min(begin, s);
+      end = s + 1;
+    }
     const y1 = min((j + 1) * block, h);
     for (let y = j * block; y < y1; y++) {
       const line = y * w;
-      if (any) {
-        seekRow(weights, gw, gh, cell, 0.5, y, 3, scratch);
-        seekRow(colour, sw, sh, <f32>block, 0.5, y, 3, back);
+      if (begin < end) {
+        seekUnder(weights, gw, gh, cell, y, scratch, firstW, begin * block, min(end * block, w));
+        seekUnder(colour, sw, sh, <f32>block, y, back, firstB, begin * block, min(end * block, w));
       }
       for (let s = 0; s < sw; s++) {
         const o = <usize>(small + s) << 2;
@@ -32,6 +43,11 @@ export function peelMatte(data: usize, w: i32, h: i32, block: i32, sw: i32, sh: 
         const outside = load<f32>(fromPerformer + o) >= emptyFrom;
         if (outside || load<f32>(fromScreen + o) >= solidFrom) {
           const v: f32 = outside ? 0 : 1;
+          if (x1 - x0 == 4) {
+            v128.store(alpha + (<usize>at << 2), f32x4.splat(v));
+            store<u32>(state + <usize>at, 0);
+            continue;
+          }
           for (let x = 0; x < x1 - x0; x++) store<f32>(alpha + (<usize>(at + x) << 2), v);
           memory.fill(state + <usize>at, 0, <usize>(x1 - x0));
           continue;
@@ -123,8 +139,8 @@ export function peelColour(data: usize, w: i32, h: i32, y0: i32, block: i32, sw:
       }
     }
     if (x1 <= x0) continue;
-    seekRow(screen, sw, sh, <f32>block, 0.5, y, 3, back);
-    seekRow(mean, gw, gh, cell, 0.5, y, 3, scratch);
+    seekUnder(screen, sw, sh, <f32>block, y, back, firstB, x0, x1);
+    seekUnder(mean, gw, gh, cell, y, scratch, firstM, x0, x1);
     for (let x = x0; x < x1; x += 4) {
       const i = y * w + x;
       const p = <usize>i << 2, q = <usize>x << 2;

@@ -1,6 +1,6 @@
 // A take's Y'CbCr planes to scene-linear RGB with chroma as sharp as luma, and its block means on the way.
 // Twins: codedRgbPlain and smallLinearPlain in src/join/peel/.
-import { curveByTable } from './curve-table';
+import { byTable, curveByTable } from './curve-table';
 import { chromaRow, four, one, widen } from './ycbcr';
 
 /** Weighted sum of luma rows, coded 0..1, into `out` with the end values repeated beside it. */
@@ -238,6 +238,7 @@ export function peelLinear(yp: usize, lines: usize, out: usize, w: i32, h: i32, 
   const narrow = scratch + 16, wide = scratch + 4 * cs, sums = wide + 4 * ws;
   const cell = <f32>(1 << sy);
   const rows = sx == 0 ? narrow : wide, stride = sx == 0 ? cs : ws;
+  const vlo = f32x4.splat(lo), vst = f32x4.splat(steps), top = f32x4.splat(<f32>count);
   for (let j = from; j < to; j++) {
     const y0 = j * block, y1 = min(y0 + block, h);
     for (let y = y0; y < y1; y++) {
@@ -262,14 +263,20 @@ export function peelLinear(yp: usize, lines: usize, out: usize, w: i32, h: i32, 
         l = f32x4.add(f32x4.mul(l, ys), yo);
         const u = f32x4.add(v128.load(rows + 2 * stride + p), f32x4.mul(v128.load(rows + p), l));
         const v = f32x4.add(v128.load(rows + 3 * stride + p), f32x4.mul(v128.load(rows + stride + p), l));
-        put(r0 + p, f32x4.add(l, f32x4.mul(rv, v)), left);
-        put(r0 + plane + p, f32x4.add(l, f32x4.add(f32x4.mul(gu, u), f32x4.mul(gv, v))), left);
-        put(r0 + 2 * plane + p, f32x4.add(l, f32x4.mul(bu, u)), left);
-      }
-      for (let c: usize = 0; c < 3; c++) {
-        const row = r0 + c * plane;
-        if (table != 0) curveByTable(row, row, w, table, lo, steps, count, 0, 1, 0, (w + 1023) >> 10, 0);
-        addRow(row, w, sums + c * ws, y == y0);
+        let r = f32x4.add(l, f32x4.mul(rv, v)), g = f32x4.add(l, f32x4.add(f32x4.mul(gu, u), f32x4.mul(gv, v))), b = f32x4.add(l, f32x4.mul(bu, u));
+        if (table != 0) {
+          r = byTable(r, table, vlo, vst, top);
+          g = byTable(g, table, vlo, vst, top);
+          b = byTable(b, table, vlo, vst, top);
+        }
+        put(r0 + p, r, left);
+        put(r0 + plane + p, g, left);
+        put(r0 + 2 * plane + p, b, left);
+        // The sums of the block's columns, begun anew by its first row.
+        const q = sums + p;
+        v128.store(q, y == y0 ? r : f32x4.add(v128.load(q), r));
+        v128.store(q + ws, y == y0 ? g : f32x4.add(v128.load(q + ws), g));
+        v128.store(q + 2 * ws, y == y0 ? b : f32x4.add(v128.load(q + 2 * ws), b));
       }
     }
     for (let c = 0; c < 3; c++) meanBlocks(sums + <usize>c * ws, w, block, y1 - y0, sw, small + (<usize>((c * sh + j) * sw) << 2));

@@ -1,7 +1,7 @@
 // Y'CbCr planes of 8 or 16 bits to coded R'G'B' floats, chroma upsampled bilinearly by where its samples sit, and on from there
 // to linear light by a table while the row is still in the cache. Items are rows. Twin: yuvToRgbPlain in
 // src/media/convert.ts.
-import { curveByTable } from './curve-table';
+import { byTable, curveByTable } from './curve-table';
 
 // @ts-ignore: decorator
 @inline
@@ -72,6 +72,7 @@ export function ycbcrToRgb(yp: usize, up: usize, vp: usize, out: usize, w: i32, 
   const siteX = load<f32>(k, 32), siteY = load<f32>(k, 36);
   const u = scratch + 16, v = u + (<usize>(cw + 16) << 2), uw = v + (<usize>(cw + 16) << 2), vw = uw + (<usize>(w + 16) << 2);
   const cell = <f32>(1 << sy);
+  const vlo = f32x4.splat(lo), vst = f32x4.splat(steps), top = f32x4.splat(<f32>count);
   for (let j = from; j < to; j++) {
     const t = (<f32>j - siteY) / cell;
     let a = <i32>Mathf.floor(t);
@@ -98,10 +99,17 @@ export function ycbcrToRgb(yp: usize, up: usize, vp: usize, out: usize, w: i32, 
       const p = <usize>x << 2;
       const l = f32x4.add(f32x4.mul(four(yp, line + x, deep), ys), yo);
       const uu = v128.load(ur + p), vv = v128.load(vr + p);
-      v128.store(r0 + p, f32x4.add(l, f32x4.mul(rv, vv)));
-      v128.store(r0 + plane + p, f32x4.add(l, f32x4.add(f32x4.mul(gu, uu), f32x4.mul(gv, vv))));
-      v128.store(r0 + 2 * plane + p, f32x4.add(l, f32x4.mul(bu, uu)));
+      let r = f32x4.add(l, f32x4.mul(rv, vv)), g = f32x4.add(l, f32x4.add(f32x4.mul(gu, uu), f32x4.mul(gv, vv))), b = f32x4.add(l, f32x4.mul(bu, uu));
+      if (table != 0) {
+        r = byTable(r, table, vlo, vst, top);
+        g = byTable(g, table, vlo, vst, top);
+        b = byTable(b, table, vlo, vst, top);
+      }
+      v128.store(r0 + p, r);
+      v128.store(r0 + plane + p, g);
+      v128.store(r0 + 2 * plane + p, b);
     }
+    const rest = x;
     for (; x < w; x++) {
       const p = <usize>x << 2;
       const l = one(yp, line + x, deep) * f32x4.extract_lane(ys, 0) + f32x4.extract_lane(yo, 0);
@@ -110,9 +118,11 @@ export function ycbcrToRgb(yp: usize, up: usize, vp: usize, out: usize, w: i32, 
       store<f32>(r0 + plane + p, l + (f32x4.extract_lane(gu, 0) * uu + f32x4.extract_lane(gv, 0) * vv));
       store<f32>(r0 + 2 * plane + p, l + f32x4.extract_lane(bu, 0) * uu);
     }
-    if (table != 0) {
-      const blocks = (w + 1023) >> 10;
-      for (let c: usize = 0; c < 3; c++) curveByTable(r0 + c * plane, r0 + c * plane, w, table, lo, steps, count, 0, 1, 0, blocks, 0);
+    if (table != 0 && rest < w) {
+      for (let c: usize = 0; c < 3; c++) {
+        const p = r0 + c * plane + (<usize>rest << 2);
+        curveByTable(p, p, w - rest, table, lo, steps, count, 0, 1, 0, 1, 0);
+      }
     }
   }
 }

@@ -5,6 +5,7 @@ import { VideoReader } from '../media/video-reader.js';
 import { composeTools, type ComposeTools } from './active-steps.js';
 import { STILL } from './carrier.js';
 import { joinTools } from './join-tools.js';
+import { HandOver } from './hand-over.js';
 import { PerformerSource, takeFrameOf } from './performer-source.js';
 import { preparePerformer } from './place-performer.js';
 import { modelPeeler, type ScreenSet } from './screen-peeler.js';
@@ -16,6 +17,8 @@ const port = parentPort!;
 const tools = new Map<string, ComposeTools>();
 let source: Promise<PerformerSource> | null = null;
 let last: Promise<void> = Promise.resolve();
+const handOver = new HandOver();
+let handedFor = -1;
 
 let screenCame: (set: ScreenSet) => void = () => undefined, screenGone: (why: Error) => void = () => undefined;
 const screen = new Promise<ScreenSet>((resolve, reject) => { screenCame = resolve; screenGone = reject; });
@@ -29,6 +32,8 @@ async function open(): Promise<PerformerSource> {
 }
 
 async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<void> {
+  if (order.batch !== handedFor) handOver.clear();
+  handedFor = order.batch;
   for (let n = order.from; n < order.to; n++) {
     if (Atomics.load(wanted, 0) !== order.batch) return;
     try {
@@ -39,7 +44,7 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
       source ??= open();
       const performer = await (await source).at(n, { patched: used.active.names.has('patch') });
       if (peelsOnly) {
-        port.postMessage({ batch: order.batch, frame: n, made: { performer } } satisfies LaneAnswer);
+        port.postMessage({ batch: order.batch, frame: n, made: { performer: handOver.lay(performer) } } satisfies LaneAnswer);
         continue;
       }
       const prepared = preparePerformer(used, performer, n, takeFrameOf(recipe, n), recipe.plate.widthPx, recipe.plate.heightPx);

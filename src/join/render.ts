@@ -16,6 +16,7 @@ import { composeTools, type ComposeTools, type StepChoice } from './active-steps
 import { STILL, type Carrier } from './carrier.js';
 import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { FrameRoom } from './frame-room.js';
+import { freePlace } from './hand-over.js';
 import { patchFrame } from './frame-box.js';
 import { PerformerSource, takeFrameOf, type Asked, type PerformerTools } from './performer-source.js';
 import { joinPatchOf, mendsPlate } from './mends-plate.js';
@@ -193,6 +194,7 @@ export class JoinRenderer {
           takeCores?.();
         }
         room.clear();
+        if (made?.value !== undefined && 'performer' in made.value) freePlace(made.value.performer);
         n++;
       }
     } finally {

@@ -27,7 +27,7 @@ export class VideoWriter {
   private readonly encoding: Encoding;
   private readonly tags: ColourTags;
   private readonly sequence: boolean;
-  private readonly scratch: Picture;
+  private scratch: Picture | null = null;
   private codec: CodecContext | null = null;
   private format: FormatContext | null = null;
   private stream: Stream | null = null;
@@ -50,7 +50,6 @@ export class VideoWriter {
     this.sequence = options.codec === 'png' || options.codec === 'exr';
     this.framesDone = framesDone;
     this.count = framesDone;
-    this.scratch = createPicture(options.widthPx, options.heightPx, options.grey ? 1 : options.alpha ? 4 : 3);
     this.frames = new WriterFrames(this.encoding.pixelFormat, options.widthPx, options.heightPx, this.tags);
     this.packet = new Packet();
     this.packet.alloc();
@@ -118,8 +117,9 @@ export class VideoWriter {
   async write(linear: Picture): Promise<void> {
     if (this.options.codec === 'exr') return this.add(linear);
     this.requireSize(linear);
-    const coded = linear.channels === this.scratch.channels ? linearToCoded(linear, this.tags.transfer, this.scratch) : linearToCoded(linear, this.tags.transfer);
-    return this.add(coded);
+    const { widthPx, heightPx, grey, alpha } = this.options, channels = grey ? 1 : alpha ? 4 : 3;
+    if (linear.channels === channels) this.scratch ??= createPicture(widthPx, heightPx, channels);
+    return this.add(linear.channels === channels && this.scratch !== null ? linearToCoded(linear, this.tags.transfer, this.scratch) : linearToCoded(linear, this.tags.transfer));
   }
 
   /** Adds a picture that is display-coded already (straight alpha). OpenEXR stores it as light again. */
