@@ -1,7 +1,7 @@
 /**
  * The inspection on true pictures and on the same pictures spoiled on purpose: each `joined.mp4` of the truth set with its true
  * matte and the recipe that the program proposes. A true picture shows no join, so every matter should pass; a spoiled one
- * should have its fault named. Run: `npx tsx bench/inspect.ts [shots] [--seed=N] [--spoil]`.
+ * should have its fault named. Run: `npx tsx bench/inspect.ts [shots] [--seed=N] [--spoil [--faults=a,b]]`.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -34,14 +34,14 @@ function show(name: string, r: Inspection): void {
 const blamed = (r: Inspection): readonly InspectionMatterName[] => r.found ?? [];
 
 /** Spoils one shot in every way: how many faults were named, how many could be, and matters blamed beside the fault. */
-async function spoilShot(shot: TruthShot, input: InspectInput, seed: number): Promise<{ named: number; first: number; of: number; beside: number }> {
+async function spoilShot(shot: TruthShot, input: InspectInput, seed: number, faults: readonly string[] = []): Promise<{ named: number; first: number; of: number; beside: number }> {
   const folder = mkdtempSync(path(tmpdir(), 'spoiled-'));
   const truth = readTruth(shot);
   const part: InspectInput = { ...input, recipe: { ...input.recipe, plate: { ...input.recipe.plate, out: Math.min(input.recipe.plate.out, input.recipe.plate.in + FRAMES) } } };
   let named = 0, first = 0, of = 0, beside = 0;
   try {
     for (const [k, spoil] of SPOILS.entries()) {
-      if ('more' in SPOIL_KINDS[spoil]) continue;
+      if ('more' in SPOIL_KINDS[spoil] || (faults.length > 0 && !faults.includes(spoil))) continue;
       const file = path(folder, `${k}.mkv`);
       await writeSpoiled({ plate: input.clean ?? input.plate, join: input.join, matte: input.matte, light: (n) => truth.frames[n]!.sunInCamera }, spoil, seed + 31 * k, file, FRAMES);
       const r = await inspectJoin({ ...part, join: file }, { samples: 8 });
@@ -89,7 +89,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
     for (const shot of (args.find((a) => !a.startsWith('--'))?.split(',') ?? [...TRUTH_SHOTS]) as TruthShot[]) {
       const input = await inputOf(shot);
       show(shot, await inspectJoin(input));
-      if (args.includes('--spoil')) console.log(await spoilShot(shot, input, seed));
+      if (args.includes('--spoil')) console.log(await spoilShot(shot, input, seed, args.find((a) => a.startsWith('--faults='))?.slice(9).split(',')));
     }
   }
 }

@@ -42,14 +42,16 @@ export function judgeGrain(series: Series, judge: Judge): void {
   const [low, high] = list === sure ? [1 - LIMITS.grain, SURE_MOST] : [ROUGH_LEAST, quantile(series.steps, 0.5) > STEADY ? ROUGH_MOVING : ROUGH_MOST];
   const outside = values(list === sure ? series.readings.grainOutside : series.readings.roughOutside);
   const unseen = outside.length > 0 && Math.abs(v - 1) * quantile(outside, 0.5) < (list === sure || v > 1 ? UNSEEN : UNSEEN_ROUGH);
-  const bad = !unseen && (v < low || v > high);
+  // The quietest blocks of a plate are at most its grain and maybe gravel: without its measure too little can't be told.
+  const unsaid = list === rough && (stepOf(judge.recipe, 'air')?.plateGrain?.table.length ?? 0) === 0;
+  const bad = !unseen && ((v < low && !unsaid) || v > high);
   const air = stepOf(judge.recipe, 'air'), to = air === null ? null : Math.min(3, Math.max(0.05, air.grain) / Math.max(0.1, v));
   const advice = v < 1
     ? `the performer has ${v.toFixed(2)} of the plate's grain: ${air === null ? 'switch the air step on' : air.plateGrain === null ? 'the plate\'s grain was not measured; measure it, or give the air step one' : `raise the air step's grain from ${air.grain.toFixed(2)} to about ${to!.toFixed(1)}`}`
     : `the performer has ${v.toFixed(2)} times the plate's grain: ${air !== null && air.grain > 0.1 ? `lower the air step's grain from ${air.grain.toFixed(2)} to about ${to!.toFixed(2)}, or ` : ''}soften the take's own grain first`;
   judge.add('grain', 'ratio', 'air', {
     value: v, worst: worstBy(list, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), advice, off: bad ? (LIMITS.grain * Math.log(Math.max(0.05, v))) / Math.log(v < 1 ? low : high) : 0,
-    needed: unseen ? 'too fine to be seen either way' : `${low.toFixed(2)} to ${high} of the plate's${list === sure ? '' : ', read roughly'}`,
+    needed: unseen ? 'too fine to be seen either way' : unsaid ? `at most ${high} of the plate's, read roughly; too little is not judged, as the plate's grain was not measured` : `${low.toFixed(2)} to ${high} of the plate's${list === sure ? '' : ', read roughly'}`,
   });
 }
 

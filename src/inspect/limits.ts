@@ -6,7 +6,7 @@
 import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
-  slip: 0.5, spill: 1, edgeLightness: 3, chatter: 0.016, grain: 0.35, blur: 0.27, blackLevel: 0.15, whiteLevel: 0.27, colour: 15, light: 50, cadence: 0, shadow: 35, seam: 0.02,
+  slip: 0.5, spill: 1, edgeLightness: 3, chatter: 0.016, grain: 0.35, blur: 0.27, blackLevel: 0.13, whiteLevel: 0.27, colour: 15, light: 50, cadence: 0, shadow: 35, seam: 0.02,
 };
 
 /**
