@@ -2,7 +2,7 @@
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { clock, mean, middle, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
+import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -124,14 +124,27 @@ function noShadow(recipe: Recipe): string {
   return 'no shadow is to be seen by rights: it falls behind the performer, out of the picture or on marked surfaces';
 }
 
+/**
+ * Why the plate's own shadows do not tell how dark the performer's should be; null where they do. The share of light that a shadow leaves is alike on
+ * matt ground under one sky; wet, shiny or walled-in ground leaves another, and such ground differs in brightness or colour. Recipes of before do not say.
+ */
+function incomparable(ground: NonNullable<ReturnType<typeof stepOf<'ground'>>>): string | null {
+  if (ground.measuredOn === null) return 'no shadow of the plate could be measured';
+  if (ground.measuredOn === undefined || ground.litLinear === undefined) return null;
+  const [r, g, b] = ground.measuredOn.map((v, c) => Math.log2(Math.max(1e-4, v) / Math.max(1e-4, ground.litLinear![c]!))) as [number, number, number];
+  if (Math.abs(g) > OTHER_GROUND_STOPS) return `the plate's shadow that was measured lies on ground ${Math.abs(g).toFixed(1)} stops ${g > 0 ? 'brighter' : 'darker'} than where the performer stands`;
+  return Math.max(Math.abs(r - g), Math.abs(b - g)) > OTHER_GROUND_COLOUR ? 'the plate\'s shadow that was measured lies on ground of another colour than where the performer stands' : null;
+}
+
 export function judgeShadow(series: Series, judge: Judge): void {
   const list = series.readings.shadow ?? [], stops = values(series.readings.shadowStops), ground = stepOf(judge.recipe, 'ground');
   if (list.length === 0) { judge.none('shadow', 'deg', 'ground', noShadow(judge.recipe)); return; }
-  const v = quantile(values(list), 0.5), dark = stops.length === 0 ? 0 : quantile(stops, 0.5), turn = middle(values(series.readings.shadowTurn));
+  const strange = ground === null ? null : incomparable(ground);
+  const v = quantile(values(list), 0.5), dark = stops.length === 0 || strange !== null ? 0 : quantile(stops, 0.5), turn = middle(values(series.readings.shadowTurn));
   const wrong = v > LIMITS.shadow, over = dark > 0 ? dark / SHADOW_LIGHTER : -dark / SHADOW_DARKER, far = over > 1, through = ground?.transmission ?? [1, 1, 1];
   const advice = wrong
     ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on and render again'
       : `the performer's shadow lies ${v.toFixed(0)}° aside of where the plate's key throws it and would have to be turned ${turn > 0 ? 'clockwise' : 'against the clock'} in the picture: correct the ground step's azimuth (${(ground?.azimuthDeg ?? 0).toFixed(0)}° now) and render again`)
     : far ? `the shadow is ${Math.abs(dark).toFixed(1)} stops ${dark > 0 ? 'lighter' : 'darker'} than the plate's own: it should let through ${triple(through)} of the light, as the ground step says, and lets through about ${triple(through.map((t) => Math.min(1, t * 2 ** dark)))}; render again, or look what else ${dark > 0 ? 'brightens' : 'darkens'} it` : '';
-  judge.add('shadow', 'deg', 'ground', { value: v, worst: worstBy(list, (x) => x), off: wrong ? v : far ? LIMITS.shadow * over : v, advice });
+  judge.add('shadow', 'deg', 'ground', { value: v, worst: worstBy(list, (x) => x), off: wrong ? v : far ? LIMITS.shadow * over : v, advice, ...(strange === null ? {} : { needed: `at most ${LIMITS.shadow}° aside; how dark is not judged: ${strange}` }) });
 }

@@ -15,6 +15,9 @@ export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
  */
 export const SHADOW_LIGHTER = 0.6, SHADOW_DARKER = 0.8;
 
+/** Stops in green, and in red or blue beside it, by which the ground under the plate's own shadow may differ from the performer's to tell how dark that should be (own choice). */
+export const OTHER_GROUND_STOPS = 1.5, OTHER_GROUND_COLOUR = 0.6;
+
 /** Chatter of the picture beside its matte, read finer than the matte's own: in cells, and of the outline as a whole (chatter.ts). */
 export const SEEN_CHATTER = 0.055, WHOLE_CHATTER = 0.028;
 

@@ -13,6 +13,8 @@ export interface ShadeMeasure {
   /** Robust sd of log2 of it over the places sampled, luminance, in stops. */
   readonly sdStops: number;
   readonly places: number;
+  /** Linear light of the lit ground beside the shadow, per channel. */
+  readonly litLinear: readonly [number, number, number];
 }
 
 const luma = (r: number, g: number, b: number): number => 0.2126 * r + 0.7152 * g + 0.0722 * b;
@@ -49,7 +51,7 @@ export function otsu(values: readonly number[]): { threshold: number; gap: numbe
 export function measurePlateShadow(linear: Picture, foot: readonly [number, number], tip: readonly [number, number], across: readonly [number, number], halfWidthPx: number): ShadeMeasure | null {
   const { width: w, height: h, data } = linear;
   const n = w * h;
-  const ratios: [number[], number[], number[]] = [[], [], []];
+  const ratios: [number[], number[], number[]] = [[], [], []], lit: [number[], number[], number[]] = [[], [], []];
   const stops: number[] = [];
   for (let k = 0; k < 24; k++) {
     const s = 0.3 + (0.6 * k) / 23;
@@ -85,6 +87,7 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
     for (let c = 0; c < 3; c++) {
       const dm = medianOf(dark.map((i) => data[c * n + i]!)), bm = medianOf(bright.map((i) => data[c * n + i]!));
       ratios[c]!.push(dm / Math.max(1e-4, bm));
+      lit[c]!.push(bm);
       lum.push(dm / Math.max(1e-4, bm));
     }
     stops.push(Math.log2(Math.max(1e-3, luma(lum[0]!, lum[1]!, lum[2]!))));
@@ -97,6 +100,7 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
     transmission: [clamp(medianOf(ratios[0])), clamp(medianOf(ratios[1])), clamp(medianOf(ratios[2]))],
     sdStops: 1.4826 * medianOf(stops.map((v) => Math.abs(v - mid))) / Math.sqrt(stops.length / 3),
     places: stops.length,
+    litLinear: [medianOf(lit[0]), medianOf(lit[1]), medianOf(lit[2])],
   };
 }
 

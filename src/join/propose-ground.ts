@@ -56,7 +56,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }), ...(body?.at === undefined ? {} : { bodyAt: Math.round(1000 * body.at(n)) / 1000 }) });
   }
   const overcast = light?.overcast === true;
-  let transmission: [number, number, number] | null = null;
+  let transmission: [number, number, number] | null = null, measuredOn: GroundStep['measuredOn'] = null;
   let said = '';
   for (const s of marksOf(marks, 'shadow')) {
     const linear = await input.plate.linear(s.frame);
@@ -70,6 +70,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     const m = measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1), wide));
     if (m !== null) {
       transmission = [...m.transmission];
+      measuredOn = m.litLinear;
       said = `darkness from the plate's own shadow at ${m.places} places: ${(m.transmission[0] * 100).toFixed(0)}, ${(m.transmission[1] * 100).toFixed(0)}, ${(m.transmission[2] * 100).toFixed(0)} % of the lit ground in red, green, blue`;
       break;
     }
@@ -101,7 +102,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
-    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
+    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, measuredOn, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),

@@ -138,6 +138,8 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly elevationDeg: number;
   /** Transmission of key-lit ground inside the full shadow, per channel (1 = no shadow). */
   readonly transmission: readonly [number, number, number];
+  /** Linear RGB of the plate's lit ground beside the shadow that told `transmission`; null where no shadow of the plate did. Absent in recipes of before. */
+  readonly measuredOn?: readonly [number, number, number] | null;
   readonly softnessDeg: number;
   readonly contactStrength: number;
   /** The caster's depth, where the take told it. */
