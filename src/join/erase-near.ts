@@ -1,42 +1,37 @@
 /**
  * What a frame hides, from the frames nearest in time that show it: where the camera travels through depth, shakes out of focus
  * or the set itself stirs, one still picture of the set (erase-mosaic.ts) is no frame's truth, but a moment before or after is
- * nearly this one's. Each near frame is laid over the frame by the camera's move, its place corrected by an affine fit and by a
- * local field (local-field.ts), both found at half the size, its light by the ratio; all of them and the still picture are then averaged pixel by pixel, each
- * with the weight that its squared difference from the frame beside the hole earns (an inverse-variance mean, the variance
+ * nearly this one's. Each near frame is brought over the frame (near-place.ts), its light by the ratio; all of them and the still
+ * picture are then averaged pixel by pixel, each with the weight that its squared difference from the frame beside the hole earns (an inverse-variance mean, the variance
  * carried over the hole by push-pull: Gortler et al., "The Lumigraph", SIGGRAPH 1996).
  */
-import { multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
+import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { double, halfSize, halve } from '../image/pyramid.js';
 import { pushPull } from '../image/push-pull.js';
-import { fitLocally } from './erase-align.js';
-import { gainOf, lumaOf, validity, type MosaicSource } from './erase-mosaic.js';
+import { gainOf, lumaOf, type MosaicSource } from './erase-mosaic.js';
 import { cropPicture, cropPlane } from './erase-seam.js';
+import { shadowBeside } from './erase-shadow.js';
 import type { PartBox } from './frame-part.js';
-import { layPart, partRead, type Shift } from './lay-over.js';
-import { localField } from './local-field.js';
+import type { Shown } from './hidden-motion.js';
 import { chooseNear } from './near-choice.js';
+import { bringOver } from './near-place.js';
 
 /** Near frames laid over at most. */
-const NEAR = 6;
-/** How far things off the set's plane are believed to lie from it, as a share of a frame's width. */
-const PARALLAX = 0.03;
-/** What a frame's distance in time adds to its variance: a hundredth of the coded range, squared, in ten frames. */
-const PER_FRAME = 1e-5;
+const NEAR = 8;
+/** What a near frame misses inside the hidden part beyond what it misses beside it grows by so much (rms, coded) with each frame between: things stir by themselves, light drifts (read on real clips, 4 to 22 frames apart). */
+const PER_FRAME = 0.002;
+/** What it adds to the variance that no point was carried to a place: its way is its neighbours'. */
+const UNTOLD = 0.1 ** 2;
 /** Differences are counted up to this (coded): what lies beyond belongs to another thing. */
 const MOST_DIFFERENCE = 0.15;
-/** A shadow lets through at most this share of the coded value (as in erase-shadow.ts). */
-const DARKER = 0.93;
 /** Width over which a near frame's edge passes into the others, px. */
 const SOFT = 6;
 /** So much of the frame about the hidden part is looked at, px and as a share of its larger side. */
 const ROOM_PX = 48;
 const ROOM = 0.25;
-/** Points by which a near frame's place is corrected: some thousands settle an affine map to hundredths of a pixel. */
-const POINTS = 5000;
 
 export interface NearRequest {
   readonly frame: number;
@@ -119,9 +114,6 @@ function roomAbout(hidden: Float32Array, w: number, h: number): PartBox | null {
 
 function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Float32Array } {
   const { width: w, height: h } = r.around, n = w * h;
-  const hw = halfSize(w), hh = halfSize(h);
-  const luma = halve(lumaOf(r.around), w, h);
-  const covered = halve(r.hidden, w, h);
   const sum = createPicture(w, h, 3), total = new Float32Array(n), seen = new Float32Array(n);
   const add = (fill: Picture, weight: Float32Array, variance: Float32Array, extra: (i: number) => number): void => {
     for (let i = 0; i < n; i++) {
@@ -137,17 +129,18 @@ function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Floa
     for (let i = 0; i < n; i++) out[i] = valid[i]! > 0.99 && r.hidden[i]! <= 0 ? 1 : 0;
     return out;
   };
-  for (const { source, matrix } of chooseNear(r.sources, r.frame, r.toBox, r.hidden, w, NEAR)) {
-    const found = bringOver(source, matrix, luma, covered, w, h, hw, hh);
+  const frameShows: Shown = { luma: halve(lumaOf(r.around), w, h), open: halve(r.hidden, w, h).map((v) => (v > 0 ? 0 : 1)) };
+  for (const place of chooseNear(r.sources, r.frame, r.toBox, r.hidden, w, NEAR)) {
+    const found = bringOver(place, frameShows, w, h);
     if (found === null) continue;
-    const { laid, shows } = found, known = open(shows);
+    const { source } = place, { laid, shows, told } = found, known = open(shows);
     const gain = gainOf(laid, r.around, known);
     for (let c = 0; c < 3; c++) for (let i = c * n; i < (c + 1) * n; i++) laid.data[i] = laid.data[i]! * gain[c]!;
     const variance = varianceOf(r.around, laid, known);
     if (variance === null) continue;
-    const later = PER_FRAME * Math.abs(source.frame - r.frame);
-    if (r.lit) withoutDarker(shows, laid, r);
-    add(laid, soft(shows, w, h), variance, () => later);
+    const later = (PER_FRAME * (source.frame - r.frame)) ** 2;
+    if (r.lit) withoutShadow(shows, laid, r);
+    add(laid, soft(shows, w, h), variance, told === null ? () => later : (i) => later + UNTOLD * (1 - told[i]!));
   }
   const known = open(r.seen), variance = varianceOf(r.around, r.still, known);
   if (variance !== null) {
@@ -155,50 +148,17 @@ function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Floa
     add(r.still, soft(r.seen, w, h), variance, (i) => apart[i]!);
   }
   for (let i = 0; i < n; i++) for (let c = 0; c < 3; c++) {
-    const o = c * n + i, t = total[i]!;
-    const made = r.still.data[o]!;
+    const o = c * n + i, t = total[i]!, made = r.still.data[o]!;
     sum.data[o] = t > 0 ? made + Math.min(1, seen[i]!) * (sum.data[o]! / t - made) : made;
   }
   return { fill: sum, seen };
 }
 
-/**
- * A near frame over the box, its place corrected; and where it shows the set. Found on luma at half the size, `luma` being the
- * frame's and `covered` over 0 where it hides the set.
- */
-function bringOver(source: MosaicSource, matrix: Mat3, luma: Float32Array, covered: Float32Array, w: number, h: number, hw: number, hh: number): { readonly laid: Picture; readonly shows: Float32Array } | null {
-  const reach = PARALLAX * source.widthPx, far = Math.ceil(reach) + 8;
-  // What a shift may come to need is cut out at once.
-  const read = partRead(source.widthPx, source.heightPx, multiply([1, 0, far, 0, 1, far, 0, 0, 1], matrix), w + 2 * far, h + 2 * far);
-  if (read === null) return null;
-  // Half the size means whole pairs of pixels from the corner on.
-  const { picture, x0, y0 } = source.part([read[0] & ~1, read[1] & ~1, read[2], read[3]]);
-  const half: Picture = { width: halfSize(picture.width), height: halfSize(picture.height), channels: 1, data: halve(lumaOf(picture), picture.width, picture.height) };
-  const down: Mat3 = [0.5, 0, 0, 0, 0.5, 0, 0, 0, 1], up: Mat3 = [2, 0, 0, 0, 2, 0, 0, 0, 1];
-  let place = matrix;
-  const layHalf = (): Float32Array => layPart(half, x0 / 2, y0 / 2, multiply(down, multiply(place, up)), hw, hh, 'bicubic').data;
-  const openHalf = (): Float32Array => {
-    const valid = validity(source, multiply(down, place), hw, hh, null);
-    for (let i = 0; i < valid.length; i++) valid[i] = valid[i]! > 0.99 && covered[i]! <= 0 ? 1 : 0;
-    return valid;
-  };
-  let small = layHalf();
-  const fit = fitLocally(luma, small, openHalf(), hw, hh, { reachPx: 1, points: POINTS });
-  const back = tryInvert(fit.matrix);
-  if (back !== null && fit.after < 0.995 * fit.before) {
-    place = multiply(up, multiply(back, multiply(down, place)));
-    small = layHalf();
-  }
-  const field = localField(luma, small, openHalf(), hw, hh, { reachPx: reach / 2, cellPx: 4, quick: true });
-  const shift: Shift | null = field === null ? null : { field, scale: 0.5, x0: 0, y0: 0 };
-  return { laid: layPart(picture, x0, y0, place, w, h, 'lanczos3', 'clamp', shift), shows: validity(source, place, w, h, shift) };
-}
-
-/** Strikes out of `shows` what is darker than the still picture as a shadow would make it. */
-function withoutDarker(shows: Float32Array, laid: Picture, r: NearRequest): void {
-  const { width: w, height: h } = laid;
-  const a = gaussianPlane(lumaOf(laid), w, h, 2), b = gaussianPlane(lumaOf(r.still), w, h, 2);
-  for (let i = 0; i < shows.length; i++) if (r.seen[i]! > 0.99 && a[i]! < DARKER * b[i]!) shows[i] = 0;
+/** Strikes out of `shows` the shadow that what is erased throws in the near frame: beside what hides the set there, darker than the still picture, its texture handed on. */
+function withoutShadow(shows: Float32Array, laid: Picture, r: NearRequest): void {
+  const hides = shows.map((v) => (v > 0.99 ? 0 : 1));
+  const shadow = shadowBeside(laid, r.still, hides, r.seen);
+  if (shadow !== null) for (let i = 0; i < shows.length; i++) if (shadow[i]! > 0) shows[i] = 0;
 }
 
 /** 1 well inside what is seen, falling to 0 at its edge; the way to the edge is measured at half the size. */

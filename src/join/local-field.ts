@@ -185,7 +185,7 @@ export function addFields(before: LocalField | null, after: LocalField | null): 
 }
 
 /** Ratio of light, template over picture: robust, over what both show. */
-function lightBetween(template: Float32Array, picture: Float32Array, weight: Float32Array): number {
+export function lightBetween(template: Float32Array, picture: Float32Array, weight: Float32Array): number {
   const ratios: number[] = [];
   const step = Math.max(1, Math.floor(template.length / 20000));
   for (let i = 0; i < template.length; i += step) if (weight[i]! > 0.5 && template[i]! > 0.08 && template[i]! < 0.95 && picture[i]! > 0.08) ratios.push(template[i]! / picture[i]!);
