@@ -11,20 +11,23 @@ import { solveCholesky } from '../geometry/linear-solve.js';
 import { FlowPicture, motionAt } from '../image/flow.js';
 import { blurPlane, gaussianPlane } from '../image/gaussian.js';
 import { pushPull } from '../image/push-pull.js';
-import { median, percentile } from '../image/statistics.js';
-import { lightBetween, type LocalField } from './local-field.js';
+import { median } from '../image/statistics.js';
+import { lightBetween, structureOf, type LocalField } from './local-field.js';
 
 /** A picture over the frame's own pixels, and 1 where it shows the set. */
 export interface Shown { readonly luma: Float32Array; readonly open: Float32Array }
 
 /** A way is believed where the two pictures, so brought together, differ by no more (coded, smoothed), or by no more than this share of the local contrast. */
 const MOST_LEFT = 0.03;
+/** Points whose surroundings tell less of place (0..1) have no say in the map. */
+const TELLS = 0.3;
 /** Points by which the map is found. */
 const POINTS = 3000;
 const LEAST_POINTS = 300;
 /** The map must take away so much of what a smooth field leaves over, and that must be worth it (px). */
 const HELPS = 0.85;
-const WORTH = 0.1;
+const WORTH = 0.15;
+const CAP_PX = 2;
 /** Terms: six of place, then the helper's way and its products with place. */
 const TERMS = 12;
 /** Prior on the terms of the way: about one, its products with place about a third. */
@@ -44,7 +47,7 @@ export function hiddenMotion(source: Shown, helper: Shown, frame: Shown, width: 
   const a = wayBetween(source, helper, width, height), b = wayBetween(source, frame, width, height);
   if (a === null || b === null) return null;
   const both: number[] = [];
-  for (let i = 0; i < n; i++) if (a.known[i] === 1 && b.known[i] === 1 && Math.abs(b.u[i]!) < reachPx && Math.abs(b.v[i]!) < reachPx) both.push(i);
+  for (let i = 0; i < n; i++) if (a.known[i] === 1 && b.known[i] === 1 && a.tells[i]! > TELLS && Math.abs(b.u[i]!) < reachPx && Math.abs(b.v[i]!) < reachPx) both.push(i);
   if (both.length < LEAST_POINTS) return null;
   const rows = new Float64Array(TERMS), every = Math.max(1, both.length / POINTS), chosen: number[] = [];
   for (let k = 0; k < both.length; k += every) chosen.push(both[Math.floor(k)]!);
@@ -70,10 +73,10 @@ export function hiddenMotion(source: Shown, helper: Shown, frame: Shown, width: 
     if (Math.abs(eu) < bound && Math.abs(ev) < bound) { du[i] = eu; dv[i] = ev; say[i] = 0.05; }
   }
   const [ru, rv] = pushPull([du, dv], say, width, height);
-  return carryOver(u, v, ru!, rv!, a, b, width, height, reachPx);
+  return carryOver(u, v, ru!, rv!, a, width, height, reachPx);
 }
 
-interface Way { readonly u: Float32Array; readonly v: Float32Array; /** 1 where it is believed. */ readonly known: Uint8Array }
+interface Way { readonly u: Float32Array; readonly v: Float32Array; /** 1 where it is believed. */ readonly known: Uint8Array; /** How much the surroundings tell of place, 0..1. */ readonly tells: Float32Array }
 
 /** Dense motion from one picture to another, and where it explains what is seen. */
 function wayBetween(from: Shown, to: Shown, w: number, h: number): Way | null {
@@ -103,7 +106,10 @@ function wayBetween(from: Shown, to: Shown, w: number, h: number): Way | null {
   }
   const mean = gaussianPlane(left, w, h, 1.5), share = gaussianPlane(Float32Array.from(open), w, h, 1.5);
   for (let i = 0; i < n; i++) if (open[i] === 1 && mean[i]! > MOST_LEFT ** 2 * share[i]!) open[i] = 0;
-  return { u, v, known: open };
+  // Where nothing tells of place the way is that of the surroundings which do.
+  const tells = structureOf(p, w, h), say = tells.map((t, i) => (open[i] === 1 ? Math.max(1e-4, t * t) : 0));
+  const [su, sv] = pushPull([u, v], say, w, h);
+  return { u: su!, v: sv!, known: open, tells };
 }
 
 function filled(s: Shown, w: number, h: number, gain: number): Float32Array {
@@ -111,7 +117,7 @@ function filled(s: Shown, w: number, h: number, gain: number): Float32Array {
   return smooth.map((v, i) => gain * (say[i] === 1 ? s.luma[i]! : v));
 }
 
-interface WayMap { readonly u: Float64Array; readonly v: Float64Array; /** Median of what is left, and what 85 in a hundred stay under, px: parallax may be that of few points. */ readonly left: number; readonly far: number }
+interface WayMap { readonly u: Float64Array; readonly v: Float64Array; /** Median of what is left, and its root mean square, px, each counted up to CAP_PX: parallax may be that of few points. */ readonly left: number; readonly far: number }
 
 /** Least squares with Tukey weights of the way `b` on the first `count` terms. */
 function fitMap(points: readonly number[], terms: (i: number) => void, row: Float64Array, b: Way, count: number): WayMap | null {
@@ -148,19 +154,18 @@ function fitMap(points: readonly number[], terms: (i: number) => void, row: Floa
       e[k] = Math.hypot(b.u[i]! - x, b.v[i]! - y);
     }
     left = median(e);
-    far = percentile(e, 85);
+    far = Math.sqrt(e.reduce((sum, v) => sum + Math.min(CAP_PX, v) ** 2, 0) / e.length);
   }
   return { u, v, left, far };
 }
 
 /** Each point of the source goes where its way leads; of several at one place the one that parts most from the rest, as near things do. */
-function carryOver(u: Float32Array, v: Float32Array, ru: Float32Array, rv: Float32Array, a: Way, b: Way, w: number, h: number, reach: number): HiddenMotion {
+function carryOver(u: Float32Array, v: Float32Array, ru: Float32Array, rv: Float32Array, a: Way, w: number, h: number, reach: number): HiddenMotion {
   const n = w * h, swift = new Float32Array(n).fill(-1), sum = new Float32Array(n), fu = new Float32Array(n), fv = new Float32Array(n);
   const each = (take: (o: number, share: number, speed: number, x: number, y: number) => void): void => {
     for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-      const seen = b.known[i] === 1;
-      if (!seen && a.known[i] === 0) continue;
-      const du = seen ? b.u[i]! : u[i]! + ru[i]!, dv = seen ? b.v[i]! : v[i]! + rv[i]!;
+      if (a.known[i] === 0) continue;
+      const du = u[i]! + ru[i]!, dv = v[i]! + rv[i]!;
       if (Math.abs(du) > reach || Math.abs(dv) > reach) continue;
       const px = x + du, py = y + dv, x0 = Math.floor(px), y0 = Math.floor(py), speed = Math.hypot(du, dv);
       for (let k = 0; k < 4; k++) {

@@ -195,7 +195,7 @@ export function lightBetween(template: Float32Array, picture: Float32Array, weig
 }
 
 /** How much a pixel's surroundings tell of place, 0..1: the smaller eigenvalue of the structure tensor against the noise's. */
-function structureOf(p: Float32Array, w: number, h: number): Float32Array {
+export function structureOf(p: Float32Array, w: number, h: number): Float32Array {
   const n = w * h, xx = new Float32Array(n), xy = new Float32Array(n), yy = new Float32Array(n);
   for (let y = 1; y < h - 1; y++) for (let x = 1; x < w - 1; x++) {
     const i = y * w + x, gx = 0.5 * (p[i + 1]! - p[i - 1]!), gy = 0.5 * (p[i + w]! - p[i - w]!);

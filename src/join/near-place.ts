@@ -5,18 +5,23 @@
  */
 import { multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { Picture } from '../image/picture.js';
+import { sampleBilinear } from '../image/sampling.js';
 import { double, halfSize, halve } from '../image/pyramid.js';
 import { fitLocally } from './erase-align.js';
 import { lumaOf, validity, type MosaicSource } from './erase-mosaic.js';
 import { hiddenMotion, type Shown } from './hidden-motion.js';
 import { layPart, partRead, type Shift } from './lay-over.js';
-import { localField } from './local-field.js';
+import { fieldAt, localField, type LocalField } from './local-field.js';
 import type { NearPlace } from './near-choice.js';
 
 /** How far things off the set's plane are believed to lie from it, as a share of a frame's width: by a smooth field, and where a helper tells. */
 const PARALLAX = 0.03, PARALLAX_TOLD = 0.06;
 /** Points by which a near frame's place is corrected: some thousands settle an affine map to hundredths of a pixel. */
 const POINTS = 5000;
+
+/** The helper is believed unless it misses the frame beside the hidden part by more than this times what the smooth field, which was fitted there, misses (squared). */
+const WORSE = 2;
+const MOST_MISS = 0.15;
 
 export interface BroughtOver {
   readonly laid: Picture;
@@ -43,10 +48,27 @@ export function bringOver({ source, matrix, helper }: NearPlace, frame: Shown, w
     place = multiply(UP, multiply(back, multiply(DOWN, place)));
     small = layHalf();
   }
-  const told = helper === null ? null : byHelper({ luma: small, open: openOf(source, place, hw, hh) }, helper, frame, w, h, far / 2);
-  const field = told?.field ?? localField(frame.luma, small, openHalf(), hw, hh, { reachPx: reach / 2, cellPx: 4, quick: true });
-  const shift: Shift | null = field === null ? null : { field, scale: 0.5, x0: 0, y0: 0 };
+  const open = openHalf(), smooth = localField(frame.luma, small, open, hw, hh, { reachPx: reach / 2, cellPx: 4, quick: true });
+  let told = helper === null ? null : byHelper({ luma: small, open: openOf(source, place, hw, hh) }, helper, frame, w, h, far / 2);
+  // Where little tells of place a helper may be far off; then it misses the frame beside the hidden part too.
+  if (told !== null && !(missOf(told.field, small, frame.luma, open, hw, hh) < WORSE * missOf(smooth, small, frame.luma, open, hw, hh))) told = null;
+  const field = told?.field ?? smooth, shift: Shift | null = field === null ? null : { field, scale: 0.5, x0: 0, y0: 0 };
   return { laid: layPart(cut.picture, cut.x0, cut.y0, place, w, h, 'lanczos3', 'clamp', shift), shows: validity(source, place, w, h, shift), told: told === null ? null : double(told.told, hw, hh, w, h) };
+}
+
+/** Mean squared difference from the frame where both show the set; what differs by more than an edge of another thing counts as that. */
+function missOf(field: LocalField | null, small: Float32Array, luma: Float32Array, open: Float32Array, w: number, h: number): number {
+  const d = new Float64Array(2);
+  let sum = 0, count = 0;
+  for (let y = 1; y < h - 1; y++) for (let x = 1; x < w - 1; x++) {
+    const i = y * w + x;
+    if (!(open[i]! > 0.5)) continue;
+    if (field !== null) fieldAt(field, x + 0.5, y + 0.5, d);
+    const e = sampleBilinear(small, w, h, x + 0.5 + d[0]!, y + 0.5 + d[1]!) - luma[i]!;
+    sum += Math.min(MOST_MISS, Math.abs(e)) ** 2;
+    count++;
+  }
+  return sum / Math.max(1, count);
 }
 
 const DOWN: Mat3 = [0.5, 0, 0, 0, 0.5, 0, 0, 0, 1], UP: Mat3 = [2, 0, 0, 0, 2, 0, 0, 0, 1];
