@@ -56,6 +56,20 @@ describe('shadow on the ground', () => {
     expect(both / either).toBeGreaterThan(0.88);
   });
 
+  it('lets two bodies cast in their shares between two frames of a turn', () => {
+    const { foot, pxPerMetre } = scene(0, 5), matte = sphereMatte(0, 5, 0.35), base: GroundFrame = { frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg: 60 };
+    const bodies = [{ lean: 0, head: 0, deep: 0 }, { lean: 0.5, head: 0, deep: 0 }];
+    const covers = [0, 1, 0.4].map((bodyAt) => { const s = shadeGround(step(60, 35, { bodies }), { ...base, bodyAt }, matte, [0, 0, W, H], W, H, 0)!; const [x0, y0, x1, y1] = s.box; return (x: number, y: number): number => (x >= x0 && x < x1 && y >= y0 && y < y1 ? s.cover[(y - y0) * (x1 - x0) + x - x0]! : 0); });
+    let apart = 0, off = 0;
+    for (let y = 0; y < H; y += 2) for (let x = 0; x < W; x += 2) {
+      const [a, b, mixed] = covers.map((c) => c(x, y)) as [number, number, number];
+      if (Math.abs(a - b) > 0.5) apart++;
+      off = Math.max(off, Math.abs(mixed - (0.6 * a + 0.4 * b)));
+    }
+    expect(off).toBeLessThan(1e-5);
+    expect(apart).toBeGreaterThan(40);
+  });
+
   it('turns in every frame with what a person changes in the step', () => {
     const { foot, pxPerMetre } = scene(0, 5);
     const matte = sphereMatte(0, 5, 0.35), at = (azimuthDeg: number): GroundFrame => ({ frame: 0, foot, pxPerMetre, tiltDeg: TILT, rollDeg: 0, azimuthDeg });

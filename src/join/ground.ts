@@ -102,8 +102,8 @@ export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Arr
   const cover = room?.picture(w, h, 1).data ?? new Float32Array(w * h), contact = room?.picture(w, h, 1).data ?? new Float32Array(w * h);
   fillShade(g, plane, grounded ? map : null, near, box, cover, contact);
   if (maps.length > 1 && grounded) {
-    const other = new Float32Array(w * h), share = casting[1]!.share;
-    fillShade(g, plane, maps[1]!, [], box, other, new Float32Array(w * h));
+    const other = room?.picture(w, h, 1).data ?? new Float32Array(w * h), none = room?.picture(w, h, 1).data ?? new Float32Array(w * h), share = casting[1]!.share;
+    fillShade(g, plane, maps[1]!, [], box, other, none);
     for (let i = 0; i < other.length; i++) cover[i] = cover[i]! + share * (other[i]! - cover[i]!);
   }
   return { box, cover, contact, ...(receivers.length === 0 ? {} : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }) };

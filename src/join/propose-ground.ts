@@ -42,7 +42,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const light = pm.light;
   const first = stands[0]!;
   const view0 = viewAngles(pm, first.frame);
-  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? 'the plate\'s key direction is not known (mark a shadow: foot and tip)' : null;
+  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? howToTellTheKey(marks) : null;
   const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
   const contactOnly = missing !== null;
   const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;
@@ -109,6 +109,13 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
   };
   return { step, measuredFill };
+}
+
+/** What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first. */
+function howToTellTheKey(marks: MarksFile): string {
+  const near = marksOf(marks, 'upright').map((u) => u.mark.foot).map(([x, y]) => `${x.toFixed(0)}, ${y.toFixed(0)}`);
+  const own = near.length === 0 ? 'foot and tip of the shadow of anybody or anything upright in the shot' : `foot and tip of the shadow of what stands at ${near.slice(0, 3).join(' or ')}, which is marked already`;
+  return `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: mark a shadow (${own}), or a head, whose shading tells it roughly`;
 }
 
 /** Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre that way (0 where the camera's height is not known). */

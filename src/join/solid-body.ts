@@ -19,6 +19,8 @@ const RESTS = 0.5;
 const LEAST_DEEP = 0.02;
 /** A ball so many times as large as the part of the body that it lies on is broken up. */
 const MUCH_LARGER = 1.6;
+/** In heights: smaller balls are not broken up; still smaller ones, hairs of the outline, stand at one depth only. */
+const LEAST_BROKEN = 0.05, HAIR = 0.02;
 
 /** Horizontal direction from the camera to the foot. */
 export function facing(g: GroundGeometry): Vec3 {
@@ -65,11 +67,12 @@ function standParts(balls: readonly Ball[], g: GroundGeometry, parts: readonly B
   const ahead = facing(g), reach = dot(ahead, g.foot), out: SolidBall[] = [];
   const px = (tall * g.focalPx) / g.foot[2], x0 = g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2], y0 = g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2];
   const stand = (ball: Ball, broken: number): void => {
-    const x = (ball.x - x0) / px, u = (y0 - ball.y) / px;
+    const x = (ball.x - x0) / px, u = (y0 - ball.y) / px, r = ball.r / px;
     let best = parts[0]!, least = Infinity;
-    for (const p of parts) { const q = (p.x - x) ** 2 + (p.u - u) ** 2; if (q < least) { least = q; best = p; } }
-    if (broken < 2 && ball.r > MUCH_LARGER * best.r * px) { for (const b of pieces(ball)) stand(b, broken + 1); return; }
-    put(ball, best.at);
+    // Of like size too: a hair's end beside a belly says nothing of it.
+    for (const p of parts) { const q = (p.x - x) ** 2 + (p.u - u) ** 2 + (p.r - r) ** 2; if (q < least) { least = q; best = p; } }
+    if (broken < 2 && r > LEAST_BROKEN && r > MUCH_LARGER * best.r) { for (const b of pieces(ball)) stand(b, broken + 1); return; }
+    put(ball, r < HAIR ? best.at.slice(0, 1) : best.at);
   };
   const put = (ball: Ball, at: readonly number[]): void => {
     const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1], plane = reach / dot(ahead, d);
