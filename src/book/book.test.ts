@@ -1,4 +1,4 @@
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { spawn } from 'node:child_process';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -6,7 +6,7 @@ import { fileURLToPath } from 'node:url';
 import Database from 'libsql';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
-import { Book } from './book.js';
+import { Book, BOOK_FILE } from './book.js';
 import { makeId } from './documents.js';
 import { SCHEMA_VERSION } from './schema.js';
 
@@ -85,6 +85,24 @@ describe('opening', () => {
     const other = mkdtempSync(join(tmpdir(), 'platewright-book-'));
     writeFileSync(join(other, 'book.sqlite'), 'this is a shopping list, not a database. '.repeat(100));
     expect(() => Book.open(other)).toThrow(/PW-BOOK-DAMAGED|not a database/);
+    // Emptied, or cut short anywhere: refused, never opened as a story that has lost its end.
+    const whole = mkdtempSync(join(tmpdir(), 'platewright-cut-'));
+    const book = Book.create(whole);
+    for (let i = 0; i < 60; i++) book.edit(`note ${i}`, (e) => e.put('purpose', { id: `p-${i}`, text: 'because '.repeat(60) }));
+    book.db.exec('PRAGMA wal_checkpoint(TRUNCATE)');
+    book.close();
+    const bytes = readFileSync(join(whole, BOOK_FILE));
+    expect(bytes.length).toBeGreaterThan(40_000);
+    for (const share of [0, 0.02, 0.3, 0.7, 0.97]) {
+      for (const ending of ['-wal', '-shm']) rmSync(join(whole, BOOK_FILE + ending), { force: true });
+      writeFileSync(join(whole, BOOK_FILE), bytes.subarray(0, Math.floor(share * bytes.length)));
+      expect(() => Book.open(whole), `${share} of it`).toThrow(/PW-BOOK-DAMAGED: .*put your last copy/);
+    }
+    writeFileSync(join(whole, BOOK_FILE), bytes);
+    const again = Book.open(whole);
+    expect(again.ids('purpose').length).toBe(60);
+    again.close();
+    rmSync(whole, { recursive: true, force: true });
     rmSync(other, { recursive: true, force: true });
   });
 

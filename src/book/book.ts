@@ -30,6 +30,10 @@ interface Row { readonly [column: string]: unknown }
 
 export const BOOK_FILE = 'book.sqlite';
 
+function damaged(file: string, how: string, cause?: unknown): PlatewrightError {
+  return new PlatewrightError('PW-BOOK-DAMAGED', `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched`, { cause });
+}
+
 export class Book {
   /** The production's folder, absolute. */
   readonly folder: string;
@@ -55,7 +59,22 @@ export class Book {
     if (!existsSync(join(path, BOOK_FILE))) {
       throw new PlatewrightError('PW-BOOK-MISSING', `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, or start one with "platewright new"`);
     }
-    return Book.connect(path);
+    // An empty file opens as an empty book: the story would look as if it had never been. (What a crash left in the log is a book.)
+    const log = join(path, `${BOOK_FILE}-wal`);
+    if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0)) throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
+    const book = Book.connect(path);
+    let found = 'ok';
+    try {
+      // Milliseconds for a book of some megabytes: better than a story that breaks off in the middle.
+      found = String(Object.values(book.db.prepare('PRAGMA quick_check(1)').get() as Row)[0]);
+    } catch (cause) {
+      found = (cause as Error).message;
+    }
+    if (found !== 'ok') {
+      book.close();
+      throw damaged(join(path, BOOK_FILE), found.replace(/\s+/g, ' '));
+    }
+    return book;
   }
 
   private static connect(path: string): Book {
@@ -69,7 +88,7 @@ export class Book {
       db.exec('PRAGMA synchronous = FULL');
       db.exec('PRAGMA foreign_keys = ON');
     } catch (cause) {
-      throw new PlatewrightError('PW-BOOK-DAMAGED', `${file} is not a book that can be read (${(cause as Error).message}); restore it from your last copy`, { cause });
+      throw damaged(file, (cause as Error).message, cause);
     }
     const book = new Book(path, db);
     book.migrate(file);
