@@ -325,7 +325,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     const loose = page.locator('section', { has: page.getByRole('heading', { name: 'Takes for no pick' }) });
     await loose.locator('input[type=file]').first().setInputFiles({ name: 'garden.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
     await loose.getByText('garden', { exact: true }).waitFor({ timeout: 60_000 });
-    await loose.getByRole('combobox').selectOption({ label: 'Shot 0' });
+    await loose.getByRole('combobox').first().selectOption({ label: 'Shot 0' });
     await expect.poll(async () => (await state()).takes.find((t) => t.title === 'garden')?.pick).toBe('shot-0');
     await loose.getByText('garden', { exact: true }).waitFor({ state: 'detached' });
     await page.goto(`${base}#/sheet/shot-0`);

@@ -45,7 +45,7 @@ export function CutPage(props: { book: BookState }): JSX.Element {
     <>
       <section>
         <h2>The cut</h2>
-        <p class="pencil-note">{cut().entries.length} lines, {((total() * (d ?? 1)) / (n ?? 24)).toFixed(1)} s at {rateWords(props.book.production.rate)}. A pick without a join shows its film shot until the join is there. J and L edges: frames that the sound begins before, or goes on after, its picture.</p>
+        <p class="pencil-note">{cut().entries.length === 1 ? '1 line' : `${cut().entries.length} lines`}, {((total() * (d ?? 1)) / (n ?? 24)).toFixed(1)} s at {rateWords(props.book.production.rate)}. A pick without a join shows its film shot until the join is there. J and L edges: frames that the sound begins before, or goes on after, its picture.</p>
         <ol class="cut-lines">
           <Index each={cut().entries}>{(entry, i) => (
             <li class="cut-line">

@@ -56,7 +56,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
         )}</Show>
       </section>
       <section>
-        <p class="controls"><label>now <select value={current() ?? ''} onChange={(e) => setChosen(e.currentTarget.value)}><For each={order()}>{(id) => <option value={id}>{props.book.picks.find((p) => p.id === id)?.title ?? id}</option>}</For></select></label></p>
+        <Show when={order().length > 0}><p class="controls"><label>now <select value={current() ?? ''} onChange={(e) => setChosen(e.currentTarget.value)}><For each={order()}>{(id) => <option value={id}>{props.book.picks.find((p) => p.id === id)?.title ?? id}</option>}</For></select></label></p></Show>
         <Show when={pick()} fallback={<p class="lead">Pick shots on the wall first.</p>}>{(p) => {
           const film = () => props.book.films.find((f) => f.id === p().film)!;
           const brief = () => props.book.briefs[p().id];

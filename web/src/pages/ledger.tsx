@@ -25,12 +25,12 @@ export function LedgerPage(props: { book: BookState }): JSX.Element {
         <h2>Ledger</h2>
         <p class="statement">{l().statement}</p>
         <For each={l().totals}>{(t) => <p><strong>{t.title}</strong>: {t.seconds.toFixed(1)} s in {t.uses} uses, the longest {t.longestSeconds.toFixed(1)} s; {percent(t.shareOfFilm)} of the film, {percent(t.shareOfShort)} of the short.</p>}</For>
-        <div class="wide-table"><table>
+        <Show when={l().uses.length > 0} fallback={<p class="lead">Nothing is borrowed yet: what the cut takes from a film is written down here by itself.</p>}><div class="wide-table"><table>
           <thead><tr><th scope="col">film</th><th scope="col">film frames</th><th scope="col">seconds</th><th scope="col">of the film</th><th scope="col">of the short</th><th scope="col">what</th><th scope="col">for what purpose</th></tr></thead>
           <tbody><For each={l().uses}>{(u) => (
-            <tr><th scope="row">{u.title}</th><td>{u.in}–{u.out}</td><td>{u.seconds.toFixed(1)}</td><td>{percent(u.shareOfFilm)}</td><td>{percent(u.shareOfShort)}</td><td>{u.what}, {u.changed ? 'joined' : 'as it is'}</td><td>{u.purpose || '–'}</td></tr>
+            <tr><th scope="row">{u.title}</th><td>{u.in}–{u.out - 1}</td><td>{u.seconds.toFixed(1)}</td><td>{percent(u.shareOfFilm)}</td><td>{percent(u.shareOfShort)}</td><td>{u.what}, {u.changed ? 'joined' : 'as it is'}</td><td>{u.purpose || '–'}</td></tr>
           )}</For></tbody>
-        </table></div>
+        </table></div></Show>
         <ById each={props.book.films}>{(f) => { const said = createMemo(() => purpose(f().id)); return <label class="purpose">Why {f().title} is used: <textarea value={said()} rows="2" onChange={(e) => void edit(`purpose of ${f().title}`, [{ do: 'put', kind: 'purpose', document: { id: f().id, text: e.currentTarget.value } }])} /></label>; }}</ById>
       </section>
       <section>
