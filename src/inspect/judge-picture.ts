@@ -2,7 +2,7 @@
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { clock, mean, middle, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH } from './limits.js';
+import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -69,13 +69,13 @@ export function judgeBlur(series: Series, judge: Judge): void {
       : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
   });
   const list = series.readings.takeBlur ?? [];
-  const own = values(series.readings.explained), [least, most] = own.length > 0 && quantile(own, 0.5) >= SAME ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
+  const explained = values(series.readings.explained), own = explained.length > 0 && quantile(explained, 0.5) >= SAME, [least, most] = own ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
   const v = list.length === 0 ? NaN : mean(list), off = scaled(v, least, most);
   if (list.length > 0 && (plate === null || off > Math.max(plate.off, LIMITS.blur))) {
     judge.rows('blur', list);
     judge.add('blur', 'ratio', 'air', {
       value: v, worst: worstBy(list, (q) => scaled(q, least, most)), off, needed: `${least.toFixed(2)} to ${most.toFixed(2)} of the take's own through the recipe`,
-      advice: `the performer is ${v < 1 ? `sharper than the take through the recipe (its fine detail is ${(1 / v).toFixed(2)} times as strong): something sharpened it after the join` : `softer than the take through the recipe (its fine detail is ${(1 / v).toFixed(2)} of it): something softened it after the join, or the air step's softening (${soft.toFixed(1)} px now) was lowered since`}; render again from this recipe, and ${v < 1 ? 'sharpen' : 'scale'} nothing afterwards`,
+      advice: `${own ? '' : 'the picture is not what this recipe renders now, and '}the performer is ${v < 1 ? `sharper than the take through the recipe (its fine detail is ${(1 / v).toFixed(2)} times as strong): something sharpened it after the join` : `softer than the take through the recipe (its fine detail is ${(1 / v).toFixed(2)} of it): something softened it after the join, or the air step's softening (${soft.toFixed(1)} px now) was lowered since`}; render again from this recipe, and ${v < 1 ? 'sharpen' : 'scale'} nothing afterwards`,
     });
   } else if (plate === null) judge.none('blur', 'ratio', 'air', 'too little contrast inside or outside'); else judge.add('blur', 'ratio', 'air', plate);
 }
@@ -90,8 +90,9 @@ export function judgeLevels(series: Series, judge: Judge): void {
   // Blacks that lie too deep are the plate's air that is missing.
   if (black === null) judge.none('blackLevel', 'coded', 'light', small); else judge.add('blackLevel', 'coded', black.value < 0 ? 'air' : 'light', black);
   const stops = middle(values(series.readings.whiteStops));
+  const room = series.readings.whiteRoom ?? [], most = room.length === 0 ? LIMITS.whiteLevel : Math.min(LIMITS.whiteLevel, WHITE_ROOM * mean(room));
   const white = ofMean(series, 'whiteLevel', (v) => Math.max(0, v), (v) => `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than anything in the plate: where its coat is no brighter than the set, lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -stops))}`);
-  if (white === null) judge.none('whiteLevel', 'coded', 'light', small); else judge.add('whiteLevel', 'coded', 'light', white);
+  if (white === null) judge.none('whiteLevel', 'coded', 'light', small); else judge.add('whiteLevel', 'coded', 'light', { ...white, limit: most, ...(most < LIMITS.whiteLevel ? { needed: `at most ${most.toFixed(2)} of the coded range, ${WHITE_ROOM} of what is left above the plate's brightest` } : {}) });
   const gain = [0, 1, 2].map((c) => middle(series.gains.map((g) => g[c]!)));
   const colour = ofMean(series, 'colour', Math.abs, (v) => `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour (${cast(gain)}): change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}, unless its coat is of that colour`);
   if (colour === null) judge.none('colour', 'CIEDE2000', 'light', small); else judge.add('colour', 'CIEDE2000', 'light', colour);

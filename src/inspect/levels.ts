@@ -12,6 +12,8 @@ export interface LevelReading {
   readonly black: number;
   /** Performer's brightest coded luma less the plate's. */
   readonly white: number;
+  /** What lies above the plate's brightest up to full white, coded. */
+  readonly room: number;
   /** CIEDE2000 between the colours of light that the two seem to stand in, at one lightness. */
   readonly colour: number;
   /** The darkest less the plate's in linear light, and the brightest over the plate's in stops: what the light step would have to take away. */
@@ -57,6 +59,7 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   return {
     black: black! > plateBlack! ? veiled * (black! - plateBlack!) : black! - plateBlack!,
     white: white! - plateWhite!,
+    room: Math.max(0, 1 - plateWhite!),
     ...castOf(f),
     blackLinear: bt709Decode(black!) - bt709Decode(plateBlack!),
     whiteStops: Math.log2(Math.max(1e-3, bt709Decode(white!)) / Math.max(1e-3, bt709Decode(plateWhite!))),

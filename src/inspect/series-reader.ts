@@ -121,6 +121,7 @@ export class SeriesReader {
     this.put('colour', f.frame, levels?.colour ?? null);
     this.put('blackLinear', f.frame, levels?.blackLinear ?? null);
     this.put('whiteStops', f.frame, levels?.whiteStops ?? null);
+    this.put('whiteRoom', f.frame, levels?.room ?? null);
     if (levels !== null) this.series.gains.push(levels.gain);
     if (f.asFilmed !== undefined) {
       const seam = readSeam(f.luma, mendedMask(f.asFilmed, f.plateLuma, f.join.width, f.join.height), f.join.width, f.join.height, (i) => f.matte[i]! > 0.01);

@@ -33,6 +33,10 @@ describe('what a maker is told', () => {
     expect(sunk.passes).toBe(false);
     expect(sunk.step).toBe('air');
     expect(sunk.advice).toContain('haze (0.10 now)');
+    // A picture ends at white: little room above the plate's brightest is a closer limit.
+    const white = (v: number, room: number) => told({ ...blank(), readings: { whiteLevel: at(v, v), whiteStops: at(1, 1), whiteRoom: at(room, room) } }, 'whiteLevel');
+    expect([white(0.25, 0.5).passes, white(0.25, 0.26).passes, white(0.2, 0.26).passes]).toEqual([true, false, true]);
+    expect(white(0.25, 0.26).advice).toContain('slope from (0.90, 0.80, 0.70) to about (0.45, 0.40, 0.35)');
     const spill = told({ ...blank(), readings: { spill: at(3, 3) } }, 'spill');
     expect(spill.advice).toContain('from 0.60 to 1');
     const colour = told({ ...blank(), readings: { colour: at(20, 20) }, gains: [[0.5, 1.1, 1.2], [0.5, 1.1, 1.2]] }, 'colour');
