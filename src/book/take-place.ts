@@ -1,4 +1,5 @@
 /** Which pick a take is for, and taking a take out of the book. */
+import { existsSync } from 'node:fs';
 import { PlatewrightError } from '../core/errors.js';
 import type { Book } from './book.js';
 import type { TakeDocument } from './documents.js';
@@ -33,4 +34,11 @@ export function removeTake(book: Book, id: string): void {
 /** What says that a take has no pick, and the ways out. */
 export function looseTake(take: TakeDocument): PlatewrightError {
   return new PlatewrightError('PW-TAKE-LOOSE', `the take ${take.title} belongs to no pick yet; say which it is for: "platewright take for ${take.id} PICK", or on the workbench's Shoot day under “Takes for no pick”`, { kind: 'usage' });
+}
+
+/** Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there. */
+export function takePath(book: Book, take: TakeDocument): string {
+  const path = book.mediaPath(take.file);
+  if (!/%\d*d/.test(take.file) && !existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `the take ${take.title} is not at ${path}; put it back there, or take it out of the book ("platewright take remove ${take.id}") and add it again`);
+  return path;
 }

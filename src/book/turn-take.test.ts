@@ -53,7 +53,9 @@ describe('a take set upright', () => {
   it.each(['take.mp4', 'take.mkv'])('%s: the bright corner goes round, frame by frame, and back again', async (name) => {
     const take = await addTake(book, join(folder, name), {});
     book.edit('mark', (e) => e.put('take', { ...take, marks: { frame: 3, cleanFrame: 9, marks: [{ kind: 'performer', ground: [40, 20], top: [40, 50] }] } }));
+    book.edit('join', (e) => e.put('join', { id: 'one', take: take.id, recipe: { version: 1 } as never }));
     const half = await turnTake(book, take.id, 180);
+    expect(book.ids('join')).toEqual([]);
     expect([half.info.video!.widthPx, half.info.video!.heightPx, half.info.video!.frameCount]).toEqual([W, H, COUNT]);
     expect(half.marks).toEqual({ frame: 3, cleanFrame: 9, marks: [] });
     const file = book.mediaPath(half.file);

@@ -1,6 +1,7 @@
 /** What building, previewing and revealing a join share: the recipe from the book's own measures, and its renderer. */
 import type { Book } from '../book/book.js';
 import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents.js';
+import { takePath } from '../book/take-place.js';
 import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
 import { subjectOf } from '../join/quick.js';
@@ -19,7 +20,7 @@ import { joinOptions, keptScreens } from './join-options.js';
 export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine', patch?: TakeDocument, platePatch?: number): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
   if (measured === null) throw new PlatewrightError('PW-JOIN-UNMEASURED', `the plate of ${pick.id} has not been measured yet; measure it first`, { kind: 'usage' });
-  const plateFile = await plateClip(book, pick), takeFile = book.mediaPath(take.file);
+  const plateFile = await plateClip(book, pick), takeFile = takePath(book, take);
   const plate = await VideoReader.open(plateFile);
   try {
     const reader = await VideoReader.open(takeFile);
@@ -55,7 +56,7 @@ export function storeRecipe(book: Book, r: Recipe): Recipe {
 /** A stored recipe with its media where they are now; the plate clip is made again where the cache was deleted. */
 export async function liveRecipe(book: Book, join: JoinDocument): Promise<Recipe> {
   const pick = book.need('pick', join.id), take = book.need('take', join.take);
-  return { ...join.recipe, plate: { ...join.recipe.plate, file: await plateClip(book, pick) }, take: { ...join.recipe.take, file: book.mediaPath(take.file) }, steps: sourcesThrough(join.recipe, (p) => book.mediaPath(p)) };
+  return { ...join.recipe, plate: { ...join.recipe.plate, file: await plateClip(book, pick) }, take: { ...join.recipe.take, file: takePath(book, take) }, steps: sourcesThrough(join.recipe, (p) => book.mediaPath(p)) };
 }
 
 /** Opens the renderer of a pick's join as its recipe stands. */

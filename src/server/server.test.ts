@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Book } from '../book/book.js';
 import { addFilm, addTake } from '../book/add-media.js';
-import { looseTake } from '../book/take-place.js';
+import { looseTake, takePath } from '../book/take-place.js';
 import { newProduction } from '../book/new-production.js';
 import { createPicture, plane } from '../image/picture.js';
 import { rate } from '../core/rational.js';
@@ -234,9 +234,16 @@ describe('films and takes find their place', () => {
     expect((await post(`/api/takes/${id}/pick`, { pick: null })).status).toBe(200);
     expect([(await take()).verdict, (await take()).star]).toEqual([undefined, true]);
     await fails(await post(`/api/takes/${id}/pick`, { pick: 'nobody' }), 'PW-BOOK-NO-SUCH');
+    // Filmed upside down: turned, its pixels are the other way round.
+    await fails(await post(`/api/takes/${id}/turn`, { clockwise: 45 }), 'PW-TAKE-TURN');
+    expect((await post(`/api/takes/${id}/turn`, { clockwise: 90 })).status).toBe(200);
+    expect([(await take()).info.video!.widthPx, (await take()).info.video!.heightPx]).toEqual([48, 64]);
+    await post('/api/undo', {});
+    expect((await take()).info.video!.widthPx).toBe(64);
     const book = Book.open(join(folder, 'production'));
     try {
       expect(looseTake(book.need('take', id)).message).toContain(`platewright take for ${id} PICK`);
+      expect(() => takePath(book, { ...book.need('take', id), file: 'takes/gone.mp4' })).toThrow(`platewright take remove ${id}`);
       book.edit('join', (e) => e.put('join', { id: 'one', take: id, recipe: { version: 1 } as never }));
       expect(await fails(await post(`/api/takes/${id}/remove`, {}), 'PW-TAKE-USED')).toContain('the join of Renamed is built with собака');
       book.undo();

@@ -1,5 +1,6 @@
 /** Makes the reveal of the rendered joins: plate, take, the performer alone, placed, lit, grounded, finished. */
 import { mkdirSync } from 'node:fs';
+import { takePath } from '../../book/take-place.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
@@ -30,7 +31,7 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
     for (const j of joins) {
       const renderer = await openJoin(book, j.id);
       open.push(renderer);
-      const take = await VideoReader.open(book.mediaPath(book.need('take', j.take).file));
+      const take = await VideoReader.open(takePath(book, book.need('take', j.take)));
       open.push(take);
       widthPx = Math.max(widthPx, renderer.plateInfo.widthPx);
       heightPx = Math.max(heightPx, renderer.plateInfo.heightPx);

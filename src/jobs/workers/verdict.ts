@@ -1,5 +1,5 @@
 /** Judges a take against its pick. */
-import { looseTake } from '../../book/take-place.js';
+import { looseTake, takePath } from '../../book/take-place.js';
 import type { MarksFile } from '../../plate/marks.js';
 import { measureTake } from '../../take/measure-take.js';
 import { needsOfPlate } from '../../take/needs.js';
@@ -25,7 +25,7 @@ export const verdictWorker: JobWorker = async (context) => {
   const document = book.need('measures', pick.id), measures = document.measures;
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, pick.marks);
-  const measured = await measureTake(book.mediaPath(take.file), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM), onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
+  const measured = await measureTake(takePath(book, take), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM), onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
   signal.throwIfAborted();
   const production = book.need('production', 'production');
   const verdict = judgeTake(needs, measured, changedTolerances(production.tolerances));
