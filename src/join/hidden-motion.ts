@@ -11,7 +11,7 @@ import { solveCholesky } from '../geometry/linear-solve.js';
 import { FlowPicture, motionAt } from '../image/flow.js';
 import { blurPlane, gaussianPlane } from '../image/gaussian.js';
 import { pushPull } from '../image/push-pull.js';
-import { median } from '../image/statistics.js';
+import { median, percentile } from '../image/statistics.js';
 import { lightBetween, structureOf, type LocalField } from './local-field.js';
 
 /** A picture over the frame's own pixels, and 1 where it shows the set. */
@@ -26,7 +26,7 @@ const POINTS = 3000;
 const LEAST_POINTS = 300;
 /** The map must take away so much of what a smooth field leaves over, and that must be worth it (px). */
 const HELPS = 0.85;
-const WORTH = 0.15;
+const WORTH = 0.1;
 const CAP_PX = 2;
 /** Terms: six of place, then the helper's way and its products with place. */
 const TERMS = 12;
@@ -58,7 +58,7 @@ export function hiddenMotion(source: Shown, helper: Shown, frame: Shown, width: 
     rows[6] = au; rows[7] = av; rows[8] = x * au; rows[9] = y * au; rows[10] = x * av; rows[11] = y * av;
   };
   const smooth = fitMap(chosen, terms, rows, b, 6), map = fitMap(chosen, terms, rows, b, TERMS);
-  if (smooth === null || map === null || smooth.far < WORTH || map.far > HELPS * smooth.far) return null;
+  if (smooth === null || map === null || !(helps(smooth.far, map.far) || helps(smooth.most, map.most))) return null;
   // The map's way for every point whose way to the helper is known; what it leaves over beside the hidden part goes on inside.
   const u = new Float32Array(n), v = new Float32Array(n), du = new Float32Array(n), dv = new Float32Array(n), say = new Float32Array(n);
   const bound = Math.max(0.5, 4 * map.left);
@@ -74,6 +74,10 @@ export function hiddenMotion(source: Shown, helper: Shown, frame: Shown, width: 
   }
   const [ru, rv] = pushPull([du, dv], say, width, height);
   return carryOver(u, v, ru!, rv!, a, width, height, reachPx);
+}
+
+function helps(before: number, after: number): boolean {
+  return before > WORTH && after < HELPS * before;
 }
 
 interface Way { readonly u: Float32Array; readonly v: Float32Array; /** 1 where it is believed. */ readonly known: Uint8Array; /** How much the surroundings tell of place, 0..1. */ readonly tells: Float32Array }
@@ -117,12 +121,12 @@ function filled(s: Shown, w: number, h: number, gain: number): Float32Array {
   return smooth.map((v, i) => gain * (say[i] === 1 ? s.luma[i]! : v));
 }
 
-interface WayMap { readonly u: Float64Array; readonly v: Float64Array; /** Median of what is left, and its root mean square, px, each counted up to CAP_PX: parallax may be that of few points. */ readonly left: number; readonly far: number }
+interface WayMap { readonly u: Float64Array; readonly v: Float64Array; /** Median of what is left, what 85 in a hundred stay under, and its root mean square, each point counted up to CAP_PX; px. Parallax may be that of few points, and then a few wrong ways may hide it. */ readonly left: number; readonly most: number; readonly far: number }
 
 /** Least squares with Tukey weights of the way `b` on the first `count` terms. */
 function fitMap(points: readonly number[], terms: (i: number) => void, row: Float64Array, b: Way, count: number): WayMap | null {
   const u = new Float64Array(TERMS), v = new Float64Array(TERMS), e = new Float64Array(points.length);
-  let left = Infinity, far = Infinity;
+  let left = Infinity, most = Infinity, far = Infinity;
   for (let round = 0; round < 6; round++) {
     const c = round === 0 ? Infinity : 4.685 * Math.max(0.05, left);
     const A = new Float64Array(count * count), p = new Float64Array(count), q = new Float64Array(count);
@@ -154,9 +158,10 @@ function fitMap(points: readonly number[], terms: (i: number) => void, row: Floa
       e[k] = Math.hypot(b.u[i]! - x, b.v[i]! - y);
     }
     left = median(e);
+    most = percentile(e, 85);
     far = Math.sqrt(e.reduce((sum, v) => sum + Math.min(CAP_PX, v) ** 2, 0) / e.length);
   }
-  return { u, v, left, far };
+  return { u, v, left, most, far };
 }
 
 /** Each point of the source goes where its way leads; of several at one place the one that parts most from the rest, as near things do. */
