@@ -30,8 +30,13 @@ const LEAST_NEW = 0.06;
 const LEAST_RADIUS = 0.03;
 /** Rounds in which each ball draws nearer to its neighbours' depth. */
 const ROUNDS = 3;
-/** Above so much of the height nothing stands much farther off than the plane of the feet: a shadow that climbs the wall behind would lean it away. */
-const UPPER = 0.7, MOST_AWAY = 0.1;
+/**
+ * How far behind the plane of the feet a part may stand, in heights: up to LOW of the body's height as far as is tried, from
+ * HIGH on hardly. A shadow that climbs the wall behind would make a man's chest a beam (own choice: an animal's trunk goes on behind its
+ * head, which stands over it).
+ */
+const LOW = 0.3, HIGH = 0.7, MOST_AWAY = 0.1;
+const awayAt = (u: number): number => MOST_AWAY + (-FARTHEST - MOST_AWAY) * Math.max(0, Math.min(1, (HIGH - u) / (HIGH - LOW)));
 /** As solid-body.ts has it. */
 const RESTS = 0.5;
 /** Radius of the balls that throw what is left, in heights. */
@@ -59,7 +64,7 @@ export function carveDepth(balls: readonly Ball[], g: GroundGeometry, seen: Seen
   /** 0 where a ball can't stand, 1 where nothing is told, 2 where its shadow is seen. */
   const mayStand = (ball: Ball, plane: Plane): Uint8Array => Uint8Array.from({ length: COUNT }, (_, j) => {
     const s = thrown(ball, j);
-    if (s === null || (plane.u > UPPER && j > plane.at + MOST_AWAY / STEP)) return 0;
+    if (s === null || j > plane.at + awayAt(plane.u) / STEP) return 0;
     const { all, known, dark } = floor.count(s);
     return dark < DARK_SHARE * known ? 0 : known < LEAST_SEEN * all ? 1 : 2;
   });
@@ -121,7 +126,7 @@ export function carveDepth(balls: readonly Ball[], g: GroundGeometry, seen: Seen
       const x = g.principal[0] + (g.focalPx * p[0]) / p[2], y = g.principal[1] + (g.focalPx * p[1]) / p[2];
       if (x < 0 || y < 0 || x >= seen.width || y >= seen.height || seen.matte[Math.floor(y) * seen.width + Math.floor(x)]! < 0.5) continue;
       const px = (x - x0) / tall, pu = (y0 - y) / tall, near = ((1 - p[2] / (reach / dot(ahead, rayOf(x, y)))) * g.foot[2]) / size, plane = planeAt(x, y);
-      if (plane.u > UPPER && (NEAREST - near) / STEP > plane.at + MOST_AWAY / STEP) continue;
+      if ((NEAREST - near) / STEP > plane.at + awayAt(plane.u) / STEP) continue;
       for (const q of parts) for (const a of q.at) {
         const away = Math.abs(near - a) + 2 * Math.max(0, Math.hypot(px - q.x, pu - q.u) - q.r);
         if (away < least) { least = away; best = { x: round3(px), u: round3(pu), r: SMALL, at: [round3(near)] }; at = p; }
