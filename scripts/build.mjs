@@ -1,7 +1,7 @@
 // Builds src → dist (one file each, no bundling), kernels → dist/kernels.wasm and, with --web, web → dist/web.
 // Only what changed since the last build is done again. Needs the packages of package.json and nothing else.
 import { readdirSync, statSync, mkdirSync, readFileSync, writeFileSync, existsSync, rmSync } from 'node:fs';
-import { join, dirname, relative } from 'node:path';
+import { basename, join, dirname, relative } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { spawnSync } from 'node:child_process';
 import { transformSync } from 'esbuild';
@@ -34,8 +34,10 @@ export function buildSources() {
     if (!newer(file, out)) continue;
     mkdirSync(dirname(out), { recursive: true });
     if (isTs) {
-      const { code } = transformSync(readFileSync(file, 'utf8'), { loader: 'ts', format: 'esm', target: 'node20', sourcemap: 'inline', sourcefile: file });
-      writeFileSync(out, code);
+      // Maps lie beside: within the modules they would be most of what every process reads and scans as it starts.
+      const { code, map } = transformSync(readFileSync(file, 'utf8'), { loader: 'ts', format: 'esm', target: 'node20', sourcemap: 'external', sourcefile: file });
+      writeFileSync(`${out}.map`, map);
+      writeFileSync(out, `${code}//# sourceMappingURL=${basename(out)}.map\n`);
     } else writeFileSync(out, readFileSync(file));
     made++;
   }
@@ -43,7 +45,7 @@ export function buildSources() {
   for (const file of walk(dist)) {
     const rel = relative(dist, file);
     if (rel.startsWith('web') || rel.startsWith('kernels')) continue;
-    if (file.endsWith('.js') && !wanted.has(file)) rmSync(file);
+    if ((file.endsWith('.js') && !wanted.has(file)) || (file.endsWith('.js.map') && !wanted.has(file.slice(0, -4)))) rmSync(file);
   }
   return made;
 }
