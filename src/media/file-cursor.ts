@@ -136,6 +136,19 @@ export class FileCursor implements Cursor {
     return out;
   }
 
+  /** Can another stream go on with it? Without an index every other place would have one made. */
+  get reusable(): boolean {
+    return this.open && this.small === null && this.built !== null && !this.built.index.untimed;
+  }
+
+  /** Lets go of the frame handed out last: its planes stay as they are, whoever asks next gets others. */
+  rest(): void {
+    this.extractor?.free();
+    this.extractor = null;
+    this.extractorFormat = -1;
+    this.held = null;
+  }
+
   private extractorFor(frame: Frame): PlaneExtractor {
     const format = frame.format as number;
     if (this.extractor === null || format !== this.extractorFormat) {

@@ -40,6 +40,8 @@ export class VideoReader {
   private single: Cursor | null = null;
   private queue: Promise<unknown> = Promise.resolve();
   private readonly streaming = new Set<Cursor>();
+  /** Of a stream that ended: a clip is often read in many short runs, and opening costs as much as some frames of it. */
+  private idle: FileCursor | null = null;
   private closed = false;
   private fieldUse: FieldUse = WHOLE;
   private sourceCount = 0;
@@ -169,14 +171,17 @@ export class VideoReader {
     if (from < 0 || !Number.isInteger(from)) throw outside(this.path, from, count);
     const cursor = await this.newCursor(small);
     this.streaming.add(cursor);
+    let whole = true;
     try {
       let since = performance.now();
       for (let n = from; n < end; n++) {
+        whole = false;
         const frame = await cursor.get(n);
         if (frame === null) {
           if (this.information.frameCountExact) this.note(`${basename(this.path)} stops decoding at frame ${n} of ${count}; the ${n} whole frames were kept`);
           return;
         }
+        whole = true;
         yield frame;
         if (performance.now() - since > SLICE_MS) {
           await new Promise((go) => setImmediate(go));
@@ -185,7 +190,10 @@ export class VideoReader {
       }
     } finally {
       this.streaming.delete(cursor);
-      await cursor.close();
+      if (whole && !this.closed && this.idle === null && cursor instanceof FileCursor && cursor.reusable) {
+        cursor.rest();
+        this.idle = cursor;
+      } else await cursor.close();
     }
   }
 
@@ -218,7 +226,11 @@ export class VideoReader {
 
   private async newCursor(small: SmallSize | null = null): Promise<Cursor> {
     if (this.sequence !== null) return new SequenceCursor(this.sequence);
-    const whole = this.fieldUse.kind === 'whole';
+    const whole = this.fieldUse.kind === 'whole', rested = this.idle;
+    if (whole && small === null && rested !== null) {
+      this.idle = null;
+      return rested;
+    }
     // A scan's caller works while the decoder does: one more frame under way keeps its threads busy meanwhile.
     const cursor = await FileCursor.open(this.path, this.threads + (small === null ? 0 : 1), this.information, () => this.ensureIndex(), this.built, this.damage, whole ? small : null);
     return whole ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
@@ -231,6 +243,8 @@ export class VideoReader {
     this.single = null;
     for (const c of this.streaming) await c.close();
     this.streaming.clear();
+    await this.idle?.close();
+    this.idle = null;
   }
 }
 
