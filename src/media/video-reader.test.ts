@@ -35,6 +35,19 @@ async function expectExact(path: string, count: number, asks: number, firstNumbe
     let n = 0;
     for await (const frame of reader.frames()) expect(readNumber(frame)).toBe(firstNumber + n++);
     expect(n).toBe(count);
+    // Short runs one after another and within each other, broken off here and there: the decoder of one goes on in the next, and a
+    // frame that a run ended with stays what it was.
+    for (let k = 0; k < 12; k++) {
+      const from = random.below(count - 4), broken = random.below(3) === 0;
+      let last = null, at = from;
+      for await (const frame of reader.frames(from, from + 4)) {
+        expect(readNumber(frame)).toBe(firstNumber + at++);
+        last = frame;
+        if (broken) break;
+      }
+      for await (const frame of reader.frames(count - from - 1, count - from)) expect(readNumber(frame)).toBe(firstNumber + count - from - 1);
+      expect(readNumber(last!)).toBe(firstNumber + at - 1);
+    }
   } finally {
     await reader.close();
   }
