@@ -28,7 +28,7 @@ async function inputOf(shot: TruthShot): Promise<InspectInput> {
 
 function show(name: string, r: Inspection): void {
   console.log(`${name}: ${r.passes ? 'passes' : 'FAILS'}`);
-  for (const m of r.matters) console.log(`  ${m.matter.padEnd(14)} ${m.value === null ? `not read: ${m.reason}` : `${m.value.toFixed(2)} ${m.unit} (limit ${m.limit})`}${m.passes === false ? `  FAILS at frame ${m.worstFrame}: ${m.advice}` : ''}`);
+  for (const m of r.matters) console.log(`  ${m.matter.padEnd(14)} ${m.value === null ? `not read: ${m.reason}` : `${m.value.toFixed(2)} ${m.unit} (limit ${Number(m.limit.toFixed(3))})`}${m.passes === false ? `  FAILS at frame ${m.worstFrame}: ${m.advice}` : ''}`);
 }
 
 const blamed = (r: Inspection): readonly InspectionMatterName[] => r.found ?? [];

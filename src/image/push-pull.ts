@@ -17,8 +17,9 @@ export function pushPull(planes: readonly Float32Array[], weight: Float32Array, 
   if (planes.length === 0) throw new PlatewrightError('PW-IMAGE-SHAPE', 'push-pull was given no plane', { kind: 'internal' });
   interface Level { w: number; h: number; weight: Float32Array; sums: Float32Array[] }
   const n = width * height;
-  const w0 = Float32Array.from(weight, (v) => Math.min(1, Math.max(0, v)));
-  const levels: Level[] = [{ w: width, h: height, weight: w0, sums: planes.map((p) => { const s = new Float32Array(n); for (let i = 0; i < n; i++) s[i] = w0[i]! > 0 ? p[i]! * w0[i]! : 0; return s; }) }];
+  const w0 = new Float32Array(n), keep = new Float64Array(halfSize(width) * halfSize(height));
+  for (let i = 0; i < n; i++) w0[i] = Math.min(1, Math.max(0, weight[i]!));
+  const levels: Level[] = [{ w: width, h: height, weight: w0, sums: planes.map((p) => weighed(p, w0)) }];
   for (let last = levels[0]!; last.w > 1 || last.h > 1; last = levels[levels.length - 1]!) {
     const w = halfSize(last.w), h = halfSize(last.h);
     // Sums, not means: a pixel known among four unknown ones counts whole. Cut at 1 so that known areas do not shout.
@@ -26,10 +27,10 @@ export function pushPull(planes: readonly Float32Array[], weight: Float32Array, 
     const sums = last.sums.map((s) => halve(s, last.w, last.h));
     for (let i = 0; i < lw.length; i++) {
       const total = 4 * lw[i]!;
-      const keep = total > 1 ? 1 / total : 1;
-      lw[i] = total * keep;
-      for (const s of sums) s[i] = s[i]! * 4 * keep;
+      keep[i] = total > 1 ? 1 / total : 1;
+      lw[i] = total * keep[i]!;
     }
+    for (const s of sums) scaleBy(s, keep);
     levels.push({ w, h, weight: lw, sums });
   }
   let coarse = levels[levels.length - 1]!;
@@ -38,11 +39,25 @@ export function pushPull(planes: readonly Float32Array[], weight: Float32Array, 
     const fine = levels[k]!;
     fill = fill.map((f, j) => {
       const up = double(f, coarse.w, coarse.h, fine.w, fine.h);
-      const s = fine.sums[j]!;
-      for (let i = 0; i < up.length; i++) up[i] = s[i]! + (1 - fine.weight[i]!) * up[i]!;
+      goOn(up, fine.sums[j]!, fine.weight);
       return up;
     });
     coarse = fine;
   }
   return fill;
+}
+
+// A loop of its own each: inside the function above they run many times slower (planes of several kinds pass through one site).
+function weighed(p: Float32Array, weight: Float32Array): Float32Array {
+  const s = new Float32Array(p.length);
+  for (let i = 0; i < s.length; i++) s[i] = weight[i]! > 0 ? p[i]! * weight[i]! : 0;
+  return s;
+}
+
+function scaleBy(s: Float32Array, keep: Float64Array): void {
+  for (let i = 0; i < s.length; i++) s[i] = s[i]! * 4 * keep[i]!;
+}
+
+function goOn(up: Float32Array, sums: Float32Array, weight: Float32Array): void {
+  for (let i = 0; i < up.length; i++) up[i] = sums[i]! + (1 - weight[i]!) * up[i]!;
 }

@@ -15,7 +15,7 @@ import { median, percentile } from '../image/statistics.js';
 import { lightBetween, structureOf, type LocalField } from './local-field.js';
 
 /** A picture over the frame's own pixels, and 1 where it shows the set. */
-export interface Shown { readonly luma: Float32Array; readonly open: Float32Array }
+export interface Shown { readonly luma: Float32Array; readonly open: Float32Array; /** Kept by `hiddenMotion`: the luma, gone on smoothly where it hides. */ filled?: Float32Array }
 
 /** A way is believed where the two pictures, so brought together, differ by no more (coded, smoothed), or by no more than this share of the local contrast. */
 const MOST_LEFT = 0.03;
@@ -90,7 +90,7 @@ function wayBetween(from: Shown, to: Shown, w: number, h: number): Way | null {
   if (count < LEAST_POINTS) return null;
   // What one of them hides is made smooth in each by itself: texture there would say that nothing moves.
   const light = lightBetween(from.luma, to.luma, both);
-  const p = filled(from, w, h, 1), q = filled(to, w, h, 1 / light);
+  const p = filled(from, w, h), q = scaled(filled(to, w, h), 1 / light);
   const a = new FlowPicture(blurPlane(p, w, h, 0.7), w, h), b = new FlowPicture(blurPlane(q, w, h, 0.7), w, h);
   let u: Float32Array, v: Float32Array;
   try {
@@ -111,14 +111,27 @@ function wayBetween(from: Shown, to: Shown, w: number, h: number): Way | null {
   const mean = gaussianPlane(left, w, h, 1.5), share = gaussianPlane(Float32Array.from(open), w, h, 1.5);
   for (let i = 0; i < n; i++) if (open[i] === 1 && mean[i]! > MOST_LEFT ** 2 * share[i]!) open[i] = 0;
   // Where nothing tells of place the way is that of the surroundings which do.
-  const tells = structureOf(p, w, h), say = tells.map((t, i) => (open[i] === 1 ? Math.max(1e-4, t * t) : 0));
+  const tells = structureOf(p, w, h), say = new Float32Array(n);
+  for (let i = 0; i < n; i++) if (open[i] === 1) say[i] = Math.max(1e-4, tells[i]! * tells[i]!);
   const [su, sv] = pushPull([u, v], say, w, h);
   return { u: su!, v: sv!, known: open, tells };
 }
 
-function filled(s: Shown, w: number, h: number, gain: number): Float32Array {
-  const say = Float32Array.from(s.open, (o) => (o > 0.5 ? 1 : 0)), smooth = pushPull([s.luma], say, w, h)[0]!;
-  return smooth.map((v, i) => gain * (say[i] === 1 ? s.luma[i]! : v));
+/** What is shown, gone on smoothly where it hides; kept with the picture, which is compared with many. */
+function filled(s: Shown, w: number, h: number): Float32Array {
+  if (s.filled !== undefined) return s.filled;
+  const say = new Float32Array(w * h);
+  for (let i = 0; i < say.length; i++) say[i] = s.open[i]! > 0.5 ? 1 : 0;
+  const out = pushPull([s.luma], say, w, h)[0]!;
+  for (let i = 0; i < out.length; i++) if (say[i] === 1) out[i] = s.luma[i]!;
+  s.filled = out;
+  return out;
+}
+
+function scaled(p: Float32Array, gain: number): Float32Array {
+  const out = new Float32Array(p.length);
+  for (let i = 0; i < p.length; i++) out[i] = gain * p[i]!;
+  return out;
 }
 
 interface WayMap { readonly u: Float64Array; readonly v: Float64Array; /** Median of what is left, what 85 in a hundred stay under, and its root mean square, each point counted up to CAP_PX; px. Parallax may be that of few points, and then a few wrong ways may hide it. */ readonly left: number; readonly most: number; readonly far: number }

@@ -186,12 +186,10 @@ export function addFields(before: LocalField | null, after: LocalField | null): 
 
 /** Ratio of light, template over picture: robust, over what both show. */
 export function lightBetween(template: Float32Array, picture: Float32Array, weight: Float32Array): number {
-  const ratios: number[] = [];
-  const step = Math.max(1, Math.floor(template.length / 20000));
-  for (let i = 0; i < template.length; i += step) if (weight[i]! > 0.5 && template[i]! > 0.08 && template[i]! < 0.95 && picture[i]! > 0.08) ratios.push(template[i]! / picture[i]!);
-  if (ratios.length < 100) return 1;
-  ratios.sort((p, q) => p - q);
-  return Math.min(2, Math.max(0.5, ratios[ratios.length >> 1]!));
+  const step = Math.max(1, Math.floor(template.length / 20000)), ratios = new Float64Array(Math.ceil(template.length / step));
+  let k = 0;
+  for (let i = 0; i < template.length; i += step) if (weight[i]! > 0.5 && template[i]! > 0.08 && template[i]! < 0.95 && picture[i]! > 0.08) ratios[k++] = template[i]! / picture[i]!;
+  return k < 100 ? 1 : Math.min(2, Math.max(0.5, middle(ratios, k)));
 }
 
 /** How much a pixel's surroundings tell of place, 0..1: the smaller eigenvalue of the structure tensor against the noise's. */
