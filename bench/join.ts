@@ -150,6 +150,12 @@ function memoryOf(times: number): number {
   return Number(run.stdout.trim().split('\n').at(-1));
 }
 
+/** The same in a process of its own, as a production renders: what was scored here before has filled this one's heap. */
+function speedOfProcess(): ReturnType<typeof speedAt1080> extends Promise<infer S> ? S : never {
+  const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), '--speed-alone'], { encoding: 'utf8' });
+  return JSON.parse(run.stdout.trim().split('\n').at(-1)!) as ReturnType<typeof speedOfProcess>;
+}
+
 interface Wanted { readonly every: number; readonly frames?: readonly number[]; readonly clean?: boolean; readonly why?: boolean; readonly recipeFile?: string; readonly save?: string; readonly speed?: boolean }
 
 /** One shot proposed and scored: our join, the plain overlay, the untouched plate. */
@@ -196,7 +202,7 @@ export async function run(_seed: number, full = false): Promise<BenchRow[]> {
     row('outside, above the untouched plate', ours.score.outside - plate.score.outside, plain.score.outside - plate.score.outside, 0.3, 0.1);
     out.push({ name: `join ${shot}: shadow area, intersection over union`, ours: ours.score.shadowIou, reference: null, bar: fits ? 0.75 : null, goal: fits ? 0.88 : null, unit: '', better: 'high' });
   }
-  const { kept, anew } = await speedAt1080();
+  const { kept, anew } = speedOfProcess();
   out.push({ name: `join at 1080p, standard recipe (decode and encode alone: ${kept.copyFps.toFixed(1)})`, ours: kept.joinFps, reference: null, bar: 8, goal: 24, unit: 'frames/s', better: 'high' });
   out.push({ name: `the same with the screen modelled anew (decode and encode alone: ${anew.copyFps.toFixed(1)})`, ours: anew.joinFps, reference: null, bar: null, goal: null, unit: 'frames/s', better: 'high' });
   const once = memoryOf(1), four = memoryOf(4);
@@ -211,6 +217,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   const memory = value('memory');
   if (truthFolder() === null) console.log('bench/join: the truth set (../shared/truth) is not beside the checkout; nothing measured');
   else if (memory !== undefined) await peakMemory(Number(memory));
+  else if (args.includes('--speed-alone')) console.log(JSON.stringify(await speedAt1080()));
   else {
     const frames = value('frames')?.split(',').map(Number), recipeFile = value('recipe'), save = value('save');
     const rows: Row[] = [];
