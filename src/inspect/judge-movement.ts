@@ -1,6 +1,6 @@
 /** Judges movement: slip, chatter, cadence (motion.ts and chatter.ts read them). */
 import { quantile } from './frame.js';
-import { mean, stepOf, way, worstBy, type Judge, type Told } from './judging.js';
+import { mean, peelWayOut, stepOf, way, worstBy, type Judge, type Told } from './judging.js';
 import { LIMITS, NEEDED, SEEN_CHATTER, WHOLE_CHATTER } from './limits.js';
 import type { Place, Reading, Series } from './series.js';
 
@@ -44,7 +44,7 @@ export function judgeSlip(series: Series, judge: Judge): void {
 
 /** The worst of the matte's own chatter, the picture's beside its matte in cells, and that of the whole outline, each against its limit. */
 export function judgeChatter(series: Series, judge: Judge): void {
-  const quality = stepOf(judge.recipe, 'peel')?.quality, mend = quality === 'fast' ? 'peel at fine quality (it is fast now)' : 'draw the garbage matte closer, or light the screen more evenly and shoot again';
+  const peel = stepOf(judge.recipe, 'peel'), way = peelWayOut(peel), mend = peel?.method === 'screen' && peel.quality !== 'fast' ? `${way}, or light the screen more evenly and shoot again` : way;
   const kinds: { list: readonly Reading[]; limit: number; needed: string; say: (v: number, worst: number) => string }[] = [
     { list: series.readings.chatter ?? [], limit: LIMITS.chatter, needed: NEEDED.chatter, say: (v, w) => `pieces of the matte's outline go to and fro by ${v.toFixed(3)} of alpha from frame to frame, most about frame ${w}: ${mend}` },
     { list: series.readings.seenChatter ?? [], limit: SEEN_CHATTER, needed: `at most ${SEEN_CHATTER} of alpha beside the matte`, say: (v, w) => `pieces of the outline in the picture come and go by ${v.toFixed(2)} of alpha beside a calmer matte, most about frame ${w}: ${mend}, and render again` },

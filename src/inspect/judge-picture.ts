@@ -1,7 +1,7 @@
 /** Judges what single pictures tell: outline, grain, sharpness, levels, light and shadow; and says in numbers what to change. */
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
-import { clock, mean, middle, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
+import { clock, mean, middle, peelWayOut, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
 import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
@@ -24,14 +24,14 @@ function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'bl
 }
 
 export function judgeOutline(series: Series, judge: Judge): void {
-  const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', none = 'too little of the outline is seen';
+  const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', before = peel === null || peel.method === 'screen', none = before ? 'too little of the outline is seen' : 'the take was shot before no screen';
   const spill = ofMean(series, 'spill', (v) => Math.max(0, v), (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: ${peel !== null && peel.spill < 0.95 ? `raise the peel's spill removal from ${peel.spill.toFixed(2)} to 1` : 'spill removal is already whole, so keep the performer farther from the screen'}, or mark with "keep" what is ${colour} by right`);
-  if (spill === null) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
-  const finer = peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer', wrap = stepOf(judge.recipe, 'air')?.wrap ?? 0;
+  if (spill === null || !before) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
+  const finer = peelWayOut(peel), wrap = stepOf(judge.recipe, 'air')?.wrap ?? 0;
   const edge = ofMean(series, 'edgeLightness', Math.abs, (v) => (v < 0
     ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ${finer}${wrap === 0 ? ', or give the air step a light wrap of .1 to .3 where the background is bright' : ''}`
     : `the outline is ${v.toFixed(1)} L* brighter than the mixture of performer and background it should be: ${wrap > 0 ? `lower the air step's light wrap from ${wrap.toFixed(2)}` : `${finer}, so that the old background goes from it`}`));
-  if (edge === null) judge.none('edgeLightness', 'L*', 'peel', none); else judge.add('edgeLightness', 'L*', 'peel', edge);
+  if (edge === null) judge.none('edgeLightness', 'L*', 'peel', 'too little of the outline is seen'); else judge.add('edgeLightness', 'L*', 'peel', edge);
 }
 
 export function judgeGrain(series: Series, judge: Judge): void {

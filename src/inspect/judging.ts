@@ -19,6 +19,17 @@ export function stepOf<N extends StepName>(recipe: Recipe, name: N): Extract<Rec
   return recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === name && s.on) ?? null;
 }
 
+/** The way out where the performer's edge shows, by how it was told from what is behind it: care (`quality`) is the screen's peel's alone. */
+export function peelWayOut(peel: Extract<RecipeStep, { step: 'peel' }> | null): string {
+  switch (peel?.method) {
+    case 'outline': return 'look at the outline on that frame, draw it anew there and make its soft edge as wide as the fur reaches';
+    case 'difference': return 'outline the performer, name an empty frame nearer in time, or draw the garbage matte closer';
+    case 'alpha': return 'mend the alpha that the take brings';
+    case 'none': return 'the take is used whole: outline what of it is the performer';
+    default: return peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer';
+  }
+}
+
 export function mean(list: readonly Reading[]): number {
   return list.reduce((s, r) => s + r.value, 0) / list.length;
 }

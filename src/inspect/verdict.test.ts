@@ -43,6 +43,21 @@ describe('what a maker is told', () => {
     expect(colour.advice).toContain('too much red, 2.00 times');
     expect(colour.advice).toContain('(0.90, 0.80, 0.70) to about (0.45, 0.88, 0.84)');
   });
+  it('names the way out that suits how the performer was cut out', () => {
+    const by = (method: 'screen' | 'outline' | 'difference', quality: 'fast' | 'fine'): Recipe => ({ ...recipe, steps: recipe.steps.map((s) => (s.step === 'peel' ? { ...s, method, quality } : s)) });
+    const series = { ...blank(), readings: { edgeLightness: at(-9, -9, -9), chatter: at(0.5, 0.5, 0.5), spill: at(30, 30) } };
+    const of = (r: Recipe) => (['edgeLightness', 'chatter', 'spill'] as const).map((m) => judge(series, r).matters.find((x) => x.matter === m)!);
+    for (const m of of(by('screen', 'fast')).slice(0, 2)) expect(m.advice).toContain('fine quality');
+    expect(of(by('screen', 'fine'))[1]!.advice).toContain('light the screen more evenly');
+    for (const quality of ['fast', 'fine'] as const) {
+      for (const m of of(by('outline', quality)).slice(0, 2)) { expect(m.advice).toContain('outline on that frame'); expect(m.advice).not.toMatch(/quality|screen/); }
+      for (const m of of(by('difference', quality)).slice(0, 2)) { expect(m.advice).toContain('empty frame'); expect(m.advice).not.toMatch(/quality|screen/); }
+      // Nothing spills where no screen was.
+      expect(of(by('outline', quality))[2]!.passes).toBe(null);
+    }
+    expect(of(by('screen', 'fine'))[2]!.passes).toBe(false);
+  });
+
   it('says where the light seems to come from, where the key stands, and whether mirroring helps', () => {
     const side = (from: readonly [number, number], unlike: number) => told({ ...blank(), readings: { light: at(120, 120), lightUnlike: at(unlike, unlike) }, sides: [{ from, key: [0.6, -0.5] }] }, 'light');
     const wrong = side([-0.3, -0.25], 14);
