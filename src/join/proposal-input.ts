@@ -47,8 +47,6 @@ export interface ProposalInput {
   readonly patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number };
   /** The plate's own marked part (an actor's head) goes onto the joined performer's, from so many frames later. */
   readonly platePatch?: { readonly offsetFrames: number };
-  /** Where the outline of the peeled performer stands in the take, for takes without a performer mark. */
-  readonly outline?: { readonly frame: number; readonly ground: readonly [number, number]; readonly top: readonly [number, number] } | null;
 }
 
 /** Marks of one kind. */

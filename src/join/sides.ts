@@ -59,7 +59,9 @@ async function followPlace(reader: VideoReader, marks: MarksFile, span: { readon
 }
 
 /** Measures a take; of a drawing in layers there is nothing to be measured. */
-export async function measureTakeSide(file: string, reader: VideoReader, marks: MarksFile): Promise<Omit<TakeSide, 'take'> & { readonly take: TakeMeasures | null }> {
+export async function measureTakeSide(file: string, reader: VideoReader, given: MarksFile): Promise<Omit<TakeSide, 'take'> & { readonly take: TakeMeasures | null }> {
+  // Where somebody stands in a take is where its performer stands.
+  const marks: MarksFile = { ...given, marks: given.marks.map((m) => (m.kind === 'stand' ? { ...m, kind: 'performer' } : m)) };
   if (isLayered(marks)) {
     const { widthPx, heightPx, frameCount, rate } = reader.info;
     checkMarks(marks, widthPx, heightPx, frameCount, 'the drawing\'s marks');
