@@ -6,7 +6,7 @@ import { GrainMeter } from './grain.js';
 import { palette } from '../colour/palette.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf, smearedEdge } from './motion-blur.js';
-import { findEdges, mtf50Of, sharpnessOf, ESF_LENGTH, OVER } from './sharpness.js';
+import { findEdges, mtf50Of, sharpnessOf, ESF_LENGTH, FINE, OVER } from './sharpness.js';
 
 describe('grain', () => {
   for (const [spread, pan] of [[0, 0], [1, 0], [1, 1]] as const) {
@@ -52,6 +52,22 @@ describe('sharpness', () => {
       // A Gaussian rises from 10 to 90 % over 2.5631 sd.
       expect(Math.abs(r.edgeSpreadPx.value! / (2.5631 * s) - 1)).toBeLessThan(0.05);
     }
+  });
+
+  it('reads the same from the little room of a fine edge', () => {
+    for (const s of [0.6, 1, 1.3]) {
+      const r = sharpnessOf([], [0, 0], findEdges(squares(8, 540, 360, s, 0, 0, 0.004), 540, 360, 200, FINE));
+      expect(Math.abs(r.mtf50.value! / (Math.sqrt(Math.LN2 / 2) / (Math.PI * s)) - 1)).toBeLessThan(0.05);
+      expect(Math.abs(r.edgeSpreadPx.value! / (2.5631 * s) - 1)).toBeLessThan(0.05);
+    }
+  });
+
+  it('takes a picture for as sharp as its sharp details, not as its clouds, and a soft one for soft', () => {
+    const soft = squares(9, 540, 360, 3, 0, 0, 0.004), sharp = squares(8, 540, 360, 0.8, 0, 0, 0.004);
+    const mixed = Float32Array.from(soft, (v, i) => (i % 540 < 360 ? v : sharp[i]!));
+    const read = (l: Float32Array): number => sharpnessOf(findEdges(l, 540, 360), [0, 0], findEdges(l, 540, 360, 200, FINE)).edgeSpreadPx.value!;
+    expect(Math.abs(read(mixed) / (2.5631 * 0.8) - 1)).toBeLessThan(0.1);
+    expect(Math.abs(read(soft) / (2.5631 * 3) - 1)).toBeLessThan(0.05);
   });
 
   it('says why where there is no edge', () => {

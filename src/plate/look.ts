@@ -14,7 +14,7 @@ import { hazeOf } from './haze.js';
 import { LevelCounter } from './look-levels.js';
 import { pictureShift } from './look-shift.js';
 import { motionBlurOf } from './motion-blur.js';
-import { findEdges, sharpnessOf, type Edge } from './sharpness.js';
+import { FINE, findEdges, sharpnessOf, type Edge } from './sharpness.js';
 import type { Look } from './types.js';
 
 /** Frames from the first of a still pair to the second, for grain. */
@@ -60,7 +60,7 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const samples: number[] = [];
   const mean = [0, 0, 0];
   const notes: string[] = [];
-  const places: { frame: number; edges: Edge[]; shift: [number, number] | null }[] = [];
+  const places: { frame: number; edges: Edge[]; fine: Edge[]; shift: [number, number] | null }[] = [];
   const hazes: ReturnType<typeof hazeOf>[] = [];
   const frames: [number, number] = [from, to - 1];
   for (let k = 0; k < count; k++) {
@@ -102,7 +102,7 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
       if (n > 3 && shift !== null && Math.hypot(shift[0], shift[1]) < 0.15) grain.add(a, later, [0, 0]);
       else grain.add(a, b, shift ?? [0, 0]);
     }
-    places.push({ frame: start, edges: findEdges(luma, w, h), shift });
+    places.push({ frame: start, edges: findEdges(luma, w, h), fine: findEdges(luma, w, h, 200, FINE), shift });
     hazes.push(hazeOf(linear, encode, [start, start]));
     options.onProgress?.(k + 1, count);
   }
@@ -112,7 +112,8 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   // Sharpness from where the picture moves least, blur from where it moves most.
   const speed = (p: (typeof places)[number]): number => (p.shift === null ? Infinity : Math.hypot(p.shift[0], p.shift[1]));
   const still = places.filter((p) => speed(p) < 1.5);
-  const sharpness = sharpnessOf((still.length > 0 ? still : places).flatMap((p) => p.edges), frames);
+  const sharpAt = still.length > 0 ? still : places;
+  const sharpness = sharpnessOf(sharpAt.flatMap((p) => p.edges), frames, sharpAt.flatMap((p) => p.fine));
   if (still.length === 0) notes.push('sharpness: the picture moves wherever it was looked at; motion blur may count as softness');
   const moving = places.filter((p) => p.shift !== null && p.edges.length >= 8).sort((p, q) => speed(q) - speed(p))[0] ?? places[0]!;
   const motionBlur = motionBlurOf({ edges: moving.edges, frames: [moving.frame, moving.frame], motionPx: moving.shift });
