@@ -79,13 +79,18 @@ export interface JoinScore {
   readonly performerBias: readonly [number, number, number];
   readonly shadowBias: number;
   readonly shadowIou: number;
+  /** Light left where both pictures lie in shadow, of the join over that of the truth (linear luma): 1 is as dark as it should be. */
+  readonly shadowLeft: number;
+  /** Light taken there, of the join over that of the truth. */
+  readonly shadowLost: number;
   readonly ssim: number;
 }
 
 /** `join`, `truth`, `base`: display-coded BT.709, blurred. */
 export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regions): JoinScore {
   const n = r.width * r.height;
-  const a = codedToLinear(join, 'bt709'), b = codedToLinear(truth, 'bt709');
+  const a = codedToLinear(join, 'bt709'), b = codedToLinear(truth, 'bt709'), open = codedToLinear(base, 'bt709');
+  let leftJoin = 0, leftTruth = 0, light = 0;
   const sum = [0, 0, 0, 0], count = [0, 0, 0, 0];
   let bias = 0, sb = 0;
   const pb = [0, 0, 0];
@@ -103,13 +108,13 @@ export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regi
     count[k]!++;
     if (k === 2) bias += L1 - L2;
     if (k === 1) { pb[0]! += L1 - L2; pb[1]! += a1 - a2; pb[2]! += b1 - b2; }
-    if (k === 3) { sb += L1 - L2; if (shadow[i] === 1) both++; either++; } else if (shadow[i] === 1) either++;
+    if (k === 3) { sb += L1 - L2; if (shadow[i] === 1) { both++; leftJoin += luma(a, i, n); leftTruth += luma(b, i, n); light += luma(open, i, n); } either++; } else if (shadow[i] === 1) either++;
   }
   const mean = (k: number): number => (count[k]! > 0 ? sum[k]! / count[k]! : NaN);
   return {
     performer: mean(1), edge: mean(2), shadow: mean(3), outside: mean(0), edgeBias: bias / Math.max(1, count[2]!),
     performerBias: pb.map((v) => v / Math.max(1, count[1]!)) as [number, number, number], shadowBias: sb / Math.max(1, count[3]!),
-    shadowIou: either > 0 ? both / either : NaN, ssim: ssim(join, truth, r),
+    shadowIou: either > 0 ? both / either : NaN, shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN, shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN, ssim: ssim(join, truth, r),
   };
 }
 

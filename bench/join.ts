@@ -67,7 +67,7 @@ async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, fram
   }
   await Promise.all([renderer.close(), base.close(), truth.close(), mattes.close()]);
   const mean = (k: string): number => round((sums[k] ?? NaN) / (sums[`n_${k}`] ?? 1));
-  return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), ssim: mean('ssim') } };
+  return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), shadowLeft: mean('shadowLeft'), shadowLost: mean('shadowLost'), ssim: mean('ssim') } };
 }
 
 /** Render speed over decode-and-encode speed of the same plate, both in one run. */
@@ -176,7 +176,7 @@ async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row
     await score(used, mended, shot, frames, 'plate'),
   ] as const;
   await clean?.close();
-  for (const r of rows) console.log(`${shot.padEnd(6)} ${r.what.padEnd(14)} performer ${r.score.performer} edge ${r.score.edge} (bias ${r.score.edgeBias}) shadow ${r.score.shadow} (IoU ${r.score.shadowIou}) outside ${r.score.outside} ssim ${r.score.ssim}; worst frame ${r.worst.frame} (${r.worst.performer})`);
+  for (const r of rows) console.log(`${shot.padEnd(6)} ${r.what.padEnd(14)} performer ${r.score.performer} edge ${r.score.edge} (bias ${r.score.edgeBias}) shadow ${r.score.shadow} (IoU ${r.score.shadowIou}, light left ${r.score.shadowLeft}, taken ${r.score.shadowLost} of the truth's) outside ${r.score.outside} ssim ${r.score.ssim}; worst frame ${r.worst.frame} (${r.worst.performer})`);
   if (wanted.speed === true) console.log(`${shot.padEnd(6)} speed`, JSON.stringify(await speed(used, mended)));
   return rows;
 }

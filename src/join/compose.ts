@@ -15,7 +15,7 @@ import type { FrameRoom } from './frame-room.js';
 import { frontCover } from './front.js';
 import type { Box } from './ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
-import { reflectPerformer } from './reflect.js';
+import { baseAt, behindBox, layMirrored, reflectPerformer, type Mirrored } from './reflect.js';
 import { layPremultiplied } from './lay-premultiplied.js';
 import { placementAt } from './ride.js';
 import { applyShade } from './shade.js';
@@ -38,7 +38,7 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   const W = plate.widthPx, H = plate.heightPx;
   const { placed, shade } = prepared;
   const at = groundAt(ground, frame);
-  const reflection = ground !== null && at !== null && ground.reflection !== undefined ? reflectPerformer(ground, at, placed, W, H, tools.mirrorOutline?.(frame) ?? null) : null;
+  const reflection = ground !== null && at !== null && ground.reflection !== undefined ? reflectPerformer(ground, at, placed, W, H, tools.mirrorOutline?.(frame) ?? null, baseAt(ground.reflection.base, frame)) : null;
 
   let box: Box = placed.box;
   for (const b of [shade?.box, reflection?.box]) if (b !== undefined) box = [Math.min(box[0], b[0]), Math.min(box[1], b[1]), Math.max(box[2], b[2]), Math.max(box[3], b[3])];
@@ -62,7 +62,7 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
     const touched = room?.bytes(n) ?? new Uint8Array(n);
     if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
-    if (reflection !== null) layPremultiplied(out, reflection.picture, reflection.box, box, touched, hidden);
+    if (reflection !== null) layMirror(reflection, base, out, touched, hidden);
     // The performer, held out by what passes in front.
     const over = overBox(placed, box, hidden, air, base);
     const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
@@ -70,6 +70,13 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
     return { box, coded, changed: touched, matte };
+  }
+
+  /** What the mirror showed before is looked up in the plate's own frame, wherever that lies. */
+  function layMirror(reflection: Mirrored, base: Picture, out: Picture, touched: Uint8Array, hidden: Float32Array | null): void {
+    const wanted = behindBox(reflection, W, H), seenBox = wanted === null ? null : alignBox(wanted, plate);
+    const seen = seenBox === null ? base : rgbOnly(toLinear(cropFrame(plate, seenBox)));
+    layMirrored(out, reflection, box, seen, seenBox ?? [-1, -1, -1, -1], touched, hidden);
   }
 }
 

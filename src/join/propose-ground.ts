@@ -13,6 +13,7 @@ import { leftOnBody } from './plate-shade.js';
 import { measureLitGround, measurePlateShadow } from './plate-shadow.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { proposeReceivers } from './propose-receivers.js';
+import { proposeReflection } from './propose-reflection.js';
 import type { BodyProposal } from './propose-body.js';
 import type { Stand } from './ride.js';
 import type { GroundFrame, GroundStep, OnPerformer } from './types.js';
@@ -88,7 +89,6 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const spanPx = Math.hypot(first.top[0] - first.ground[0], first.top[1] - first.ground[1]);
   const radius = Math.max(2, Math.round(SMOOTHED * spanPx));
   const lit = carried ? null : measureLitGround(linear, first.ground, spanPx, radius);
-  const mirror = marksOf(marks, 'reflector')[0];
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
   const receiver = carried ? 'carrier' : 'ground';
   const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
@@ -98,6 +98,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const own = lit === null || missing !== null || shades.length > 0 ? null : ownShadowOf({ linear: lit.linear, spread: lit.spread }, transmission);
   const inShade = own === null ? null : shadeOnCard(linear, own, radius, groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, frames.find((f) => f.frame === first.frame) ?? frames[0]!, pm.widthPx, pm.heightPx), height);
   const onPerformer: OnPerformer | null = shades.length === 0 ? null : { regions: shades, softPx: Math.max(0.6, SHADE_EDGE * spanPx), transmission: missing === null ? leftOnBody(transmission, azimuth, elevation) : transmission };
+  const mirror = await proposeReflection(input, setCarrier, frames, (f) => groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, f, pm.widthPx, pm.heightPx));
   const step: GroundStep = {
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
@@ -105,8 +106,8 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, measuredOn, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), contactStrength: 0.8, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
-    ...(mirror === undefined ? {} : { reflection: { share: mirror.mark.share ?? 0.15, roughness: mirror.mark.roughness ?? 0.2, region: { frames: marksOf(marks, 'reflector').map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) } } }),
-    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
+    ...(mirror === null ? {} : { reflection: mirror.reflection }),
+    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
   };
   return { step, measuredFill };
 }

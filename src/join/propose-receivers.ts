@@ -37,7 +37,7 @@ export async function proposeReceivers(input: ProposalInput, body: Carrier, set:
 }
 
 /** Outline and foot line at every frame of the span; one entry where nothing moves. */
-function carriedFrames(list: readonly Marked[], carrier: Carrier, span: { readonly in: number; readonly out: number }): ReceiverFrame[] {
+export function carriedFrames(list: readonly { readonly mark: { readonly polygon: [number, number][]; readonly base?: readonly [readonly [number, number], readonly [number, number]] | undefined }; readonly frame: number }[], carrier: Carrier, span: { readonly in: number; readonly out: number }): ReceiverFrame[] {
   const outline = carryRegion({ frames: list.map((m) => ({ frame: m.frame, polygon: m.mark.polygon })) }, carrier);
   const based = list.filter((m) => m.mark.base !== undefined);
   const ends = based.length === 0 ? null : ([0, 1] as const).map((k) => carryPoint(based.map((m) => ({ frame: m.frame, point: m.mark.base![k] })), carrier));

@@ -58,7 +58,7 @@ export function reframedRecipe(recipe: Recipe): Recipe {
         ...(s.receiverRegion === undefined ? {} : { receiverRegion: movedRegion(s.receiverRegion, m) }),
         ...(s.receivers === undefined ? {} : { receivers: s.receivers.map((r) => movedReceiver(r, m)) }),
         ...(s.onPerformer === undefined ? {} : { onPerformer: { ...s.onPerformer, regions: s.onPerformer.regions.map((r) => movedRegion(r, m)), softPx: s.onPerformer.softPx * scale } }),
-        ...(s.reflection === undefined ? {} : { reflection: { ...s.reflection, ...(s.reflection.region === undefined ? {} : { region: movedRegion(s.reflection.region, m) }) } }),
+        ...(s.reflection === undefined ? {} : { reflection: { ...s.reflection, ...(s.reflection.region === undefined ? {} : { region: movedRegion(s.reflection.region, m) }), ...(s.reflection.base === undefined ? {} : { base: s.reflection.base.map((b) => ({ frame: b.frame, line: [apply(m, ...b.line[0]), apply(m, ...b.line[1])] as const })) }) } }),
       };
       case 'front': return {
         ...s, region: s.region === null ? null : movedRegion(s.region, m), ...(s.also === undefined ? {} : { also: s.also.map((r) => movedRegion(r, m)) }),

@@ -162,7 +162,9 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly litRadiusPx?: number;
   /** The plate's own shadow on the performer. */
   readonly onPerformer?: OnPerformer;
-  readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile };
+  readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile;
+    /** Foot line of an upright mirror; absent where it lies level. */
+    readonly base?: readonly { readonly frame: number; readonly line: readonly [readonly [number, number], readonly [number, number]] }[] };
 }
 export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
   /** Further things in front, each with its own polygons over time. */

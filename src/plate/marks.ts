@@ -33,7 +33,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('pane'), frame, polygon }),
   // On a plate: where its own shadow lies on the performer (the shadow of whoever stands beside it, of a tree).
   z.object({ kind: z.literal('shade'), frame, polygon }),
-  z.object({ kind: z.literal('reflector'), frame, polygon, roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
+  // `base`: two points of the foot line of an upright one (a pane of glass); without it it lies level on the ground.
+  z.object({ kind: z.literal('reflector'), frame, polygon, base: line.optional(), roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
   // What the performer's shadow falls on in place of the ground. `base`: two points of the line where it stands; `height`: metres over the ground, of the step or of that line.
   z.object({ kind: z.literal('receiver'), frame, polygon, surface: z.enum(['wall', 'step', 'face']), base: line.optional(), height: z.number().finite().optional() })
     .refine((m) => m.surface !== 'wall' || m.base !== undefined, 'a wall needs base: two points of its foot line on the ground')
@@ -117,8 +118,8 @@ export function markPoints(mark: Mark): Point[] {
     case 'face': return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'reflector': case 'patch': return [...mark.polygon];
-    case 'receiver': return [...mark.polygon, ...(mark.base ?? [])];
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': return [...mark.polygon];
+    case 'receiver': case 'reflector': return [...mark.polygon, ...(mark.base ?? [])];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
     case 'pose': case 'widen': return [];
     case 'layer': return mark.foot === undefined ? [] : [mark.foot];
