@@ -179,10 +179,17 @@ function addRow(row: usize, w: i32, sums: usize, first: bool): void {
 }
 
 /** Column sums of one row of blocks to the blocks' means. */
-function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, out: usize): void {
+export function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, out: usize): void {
   const each: f32 = 1 / <f32>(rows * block);
   let s = 0;
-  if (block == 4) {
+  if (block == 1) {
+    for (; s + 4 <= sw; s += 4) v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), v128.load(sums + (<usize>s << 2))));
+  } else if (block == 2) {
+    for (; 2 * s + 8 <= w; s += 4) {
+      const a = v128.load(sums + (<usize>s << 3)), b = v128.load(sums + (<usize>s << 3), 16);
+      v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), f32x4.add(v128.shuffle<f32>(a, b, 0, 2, 4, 6), v128.shuffle<f32>(a, b, 1, 3, 5, 7))));
+    }
+  } else if (block == 4) {
     for (; 4 * s + 16 <= w; s += 4) {
       const p = sums + (<usize>s << 4);
       const a = v128.load(p), b = v128.load(p, 16), c = v128.load(p, 32), d = v128.load(p, 48);
@@ -212,7 +219,7 @@ export function blockMeans(src: usize, w: i32, h: i32, block: i32, small: usize,
 
 // @ts-ignore: decorator
 @inline
-function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
+export function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
   const vt = f32x4.splat(t);
   for (let x = 0; x < n; x += 4) {
     const p = <usize>x << 2;

@@ -54,3 +54,24 @@ export function premultiplyHalf(alpha: usize, colour: usize, w: i32, h: i32, x0:
     }
   }
 }
+
+/** The same at the size it has: the part from (x0, y0), ow × oh, of alpha and colour premultiplied. Items are rows of out. */
+export function premultiplyCut(alpha: usize, colour: usize, w: i32, h: i32, x0: i32, y0: i32, out: usize, ow: i32, oh: i32, from: i32, to: i32, scratch: usize): void {
+  const plane = <usize>(w * h) << 2, small = <usize>(ow * oh) << 2;
+  for (let y = from; y < to; y++) {
+    const p = <usize>((y0 + y) * w + x0) << 2, o = out + (<usize>(y * ow) << 2);
+    let x = 0;
+    for (; x + 4 <= ow; x += 4) {
+      const at = p + (<usize>x << 2), to4 = o + (<usize>x << 2);
+      const a = v128.load(alpha + at);
+      for (let c: usize = 0; c < 3; c++) v128.store(to4 + c * small, f32x4.mul(a, v128.load(colour + c * plane + at)));
+      v128.store(to4 + 3 * small, a);
+    }
+    for (; x < ow; x++) {
+      const at = p + (<usize>x << 2), to1 = o + (<usize>x << 2);
+      const a = load<f32>(alpha + at);
+      for (let c: usize = 0; c < 3; c++) store<f32>(to1 + c * small, a * load<f32>(colour + c * plane + at));
+      store<f32>(to1 + 3 * small, a);
+    }
+  }
+}

@@ -90,8 +90,20 @@ export function premultipliedHalf(alpha: Picture, colour: Picture, [x0, y0, x1, 
   return { picture, box, unit: 2 };
 }
 
-/** Plain twin: {@link halvePerformer} of the premultiplied picture. */
-export function premultipliedHalfPlain(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): PerformerPicture {
+/** A matte and straight colour premultiplied over the part of them inside `box`, by the kernel. The colour must be finite where alpha is 0. */
+export function premultipliedCut(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): Picture {
+  const picture = createPicture(x1 - x0, y1 - y0, 4), door = kernels(), scope = door.scope();
+  try {
+    door.run('premultiplyCut', [scope.input(alpha.data), scope.input(colour.data), alpha.width, alpha.height, x0, y0, scope.output(picture.data), picture.width, picture.height], picture.height, picture.width * 8);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+  return picture;
+}
+
+/** Plain twin. */
+export function premultipliedCutPlain(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): Picture {
   const { width: w, height: h } = alpha, n = w * h;
   const picture = createPicture(x1 - x0, y1 - y0, 4), m = picture.width * picture.height;
   for (let y = y0, o = 0; y < y1; y++) {
@@ -101,5 +113,10 @@ export function premultipliedHalfPlain(alpha: Picture, colour: Picture, [x0, y0,
       picture.data[3 * m + o] = a;
     }
   }
-  return halvePerformer({ picture, box: [x0, y0, x1, y1] });
+  return picture;
+}
+
+/** Plain twin: {@link halvePerformer} of the premultiplied picture. */
+export function premultipliedHalfPlain(alpha: Picture, colour: Picture, box: Box): PerformerPicture {
+  return halvePerformer({ picture: premultipliedCutPlain(alpha, colour, box), box });
 }

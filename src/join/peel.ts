@@ -39,6 +39,8 @@ export interface PeelOptions {
   readonly keep?: readonly (readonly Point[])[];
   /** Drops what reaches in from the frame's edge apart from the performer: the set past the screen's end. Off unless told. */
   readonly dropEdges?: boolean;
+  /** The performer will be shown at half the take's size or less: peeled there, where blocks allow it (`unit` says so). */
+  readonly halved?: boolean;
   /** Asks for the performer's own shadow on the screen; `clean` the empty set, where one was shot. */
   readonly shadow?: { readonly clean: SmallLinear | null };
   readonly tuning?: Partial<Tuning>;
@@ -88,6 +90,8 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
 /** What a peel leaves in the kernels' memory. Beyond the box alpha and colour are 0 and the arrays hold anything. */
 export interface PeeledWithin extends Peeled {
   readonly box: Box;
+  /** Frame pixels a pixel of the pictures: 2 where the peel was asked for half the size. */
+  readonly unit: 1 | 2;
   /** In arrays of its own, where it was asked for. */
   readonly shadow?: ScreenShadow;
 }
@@ -99,7 +103,8 @@ export interface PeeledWithin extends Peeled {
 export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame, options: PeelOptions, use: (peeled: PeeledWithin) => T): T {
   return withWorkSpace((space) => {
     const fast = options.quality === 'fast';
-    const seen = linearFrame(frame, space, fast);
+    const halved = options.halved === true;
+    const seen = linearFrame(frame, space, halved ? 'light' : fast ? 'chroma' : null);
     const { linear, small, step } = seen;
     const [w, h] = 'coded' in frame ? [frame.coded.width, frame.coded.height] : [frame.widthPx, frame.heightPx];
     if (small.width !== model.width || small.height !== model.height) {
@@ -128,8 +133,8 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
     const cell = step * small.block;
     const useful = options.shadow === undefined || options.garbage === undefined || options.garbage.length === 0 ? null : coverage(options.garbage, small.width, small.height, cell);
     const shadow = options.shadow === undefined ? {} : { shadow: screenShadow(small, field.sure, analysis.fromPerformer, options.shadow.clean, cell, useful) };
-    if (step === 1) return use({ alpha, colour, box, ...shadow });
-    return use({ ...widened({ alpha, colour, box }, seen, w, h, space), ...shadow });
+    if (step === 1 || halved) return use({ alpha, colour, box, unit: step, ...shadow });
+    return use({ ...widened({ alpha, colour, box, unit: 1 }, seen, w, h, space), ...shadow });
   });
 }
 
@@ -154,12 +159,12 @@ function widened(half: PeeledWithin, seen: LinearFrame, w: number, h: number, sp
   const alpha = space.picture(w, h, 1);
   const colour = space.picture(w, h, 3);
   const box: Box = [2 * x0, 2 * y0, Math.min(2 * x1, w), Math.min(2 * y1, h)];
-  if (x1 <= x0) return { alpha, colour, box: half.box };
+  if (x1 <= x0) return { alpha, colour, box: half.box, unit: 1 };
   clearRing(half.colour, half.box);
   const options = { box, offsetX: 1 - seen.site[0], offsetY: 1 - seen.site[1], floats: space.floats };
   resampleCells(half.alpha.data, half.alpha, 2, w, h, 1, alpha.data, options);
   resampleCells(half.colour.data, half.alpha, 2, w, h, 3, colour.data, options);
-  return { alpha, colour, box };
+  return { alpha, colour, box, unit: 1 };
 }
 
 /** Share of each pixel inside any of the polygons, which are drawn on pixels `step` times smaller. */

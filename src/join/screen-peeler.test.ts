@@ -3,7 +3,9 @@ import { GRADES, madeTake } from '../../bench/made-screens.js';
 import { scoreMatte, softBand } from '../../bench/matte-score.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
+import { halvePerformer } from './halve-performer.js';
 import { peelFrame } from './peel.js';
+import type { PerformerPicture } from './performer.js';
 import { linearFrame } from './peel/linear-frame.js';
 import { withWorkSpace } from './peel/work-space.js';
 import { modelPeeler, probeScreen, screenModelOf, screenPeeler } from './screen-peeler.js';
@@ -15,6 +17,14 @@ const H = 180;
 /** A take of frames in memory. */
 function readerOf(frames: readonly VideoFrame[]): VideoReader {
   return { info: { frameCount: frames.length, widthPx: W, heightPx: H }, frame: (n: number) => Promise.resolve(frames[n]!) } as unknown as VideoReader;
+}
+
+/** Means of four values of 960 × 540. */
+function halved(a: Float32Array): Float32Array {
+  return Float32Array.from({ length: 480 * 270 }, (_, i) => {
+    const at = 2 * Math.floor(i / 480) * 960 + 2 * (i % 480);
+    return (a[at]! + a[at + 1]! + a[at + 960]! + a[at + 961]!) / 4;
+  });
 }
 
 const step = (more: Partial<PeelStep> = {}): PeelStep => ({ step: 'peel', on: true, why: '', method: 'screen', screen: 'green', quality: 'fine', spill: 1, ...more });
@@ -46,6 +56,25 @@ describe('the peel of a take', () => {
         }
       }
       expect(outside).toBeLessThanOrEqual(0.002);
+    }
+  });
+
+  it('peels at half the size what is shown at half the size: as near the truth as the full peel halved', async () => {
+    for (const seed of [5, 6, 7]) {
+      const wide = madeTake(seed, home, 960, 540, 3), n = 480 * 270;
+      const model = await screenModelOf(readerOf(wide.map((t) => t.frame)), span);
+      const truth = halved(wide[2]!.alpha);
+      const of = async (p: PerformerPicture): Promise<Float32Array> => {
+        expect(p.unit).toBe(2);
+        const out = new Float32Array(n), [x0, y0, x1, y1] = p.box, m = p.picture.width * p.picture.height;
+        for (let y = y0; y < y1; y += 1) for (let x = x0; x < x1; x += 1) out[y * 480 + x] = p.picture.data[3 * m + (y - y0) * p.picture.width + x - x0]!;
+        return out;
+      };
+      const peeler = modelPeeler(model, { quality: 'fine', spill: 1 });
+      const small = await of(await peeler.peel(wide[2]!.frame, 1)), full = await of(halvePerformer(await peeler.peel(wide[2]!.frame)));
+      const band = softBand(truth, 480, 270), mse = (a: Float32Array): number => scoreMatte(a, truth, band, 480, 270).mse;
+      expect(mse(small)).toBeLessThan(1.05 * mse(full));
+      expect(Math.sqrt(small.reduce((s, v, i) => s + (v - full[i]!) ** 2, 0) / n)).toBeLessThan(0.02);
     }
   });
 

@@ -12,7 +12,7 @@ import { carryRegion, STILL } from './carrier.js';
 import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { boxOf } from './matte-box.js';
-import { premultipliedHalf } from './halve-performer.js';
+import { premultipliedCut, premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './peel/small-linear.js';
 import type { PeelStep } from './types.js';
@@ -92,7 +92,7 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
   return {
     peel(frame: VideoFrame, halvings = 0, spill = step.spill): PerformerPicture {
       const options: PeelOptions = {
-        quality: step.quality, spill,
+        quality: step.quality, spill, halved: halvings > 0,
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }), ...(keep === null ? {} : { keep: [keep(frame.index)] }),
         ...(step.keepShadow === true ? { shadow: { clean } } : {}),
       };
@@ -148,31 +148,14 @@ function screenDoubt(model: ScreenModel): string | null {
   return spreadDeg >= MOST_SPREAD_DEG ? `what is ${family} in it is of many hues, as leaves are, not one cloth` : null;
 }
 
-/** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the size, as halvePerformer would make it. */
-function premultiplied({ alpha, colour, box, shadow }: PeeledWithin, half: boolean): PerformerPicture {
-  const { width: w, height: h, data: a } = alpha;
+/** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the take's size, as halvePerformer would make it of a full peel. */
+function premultiplied({ alpha, colour, box, unit, shadow }: PeeledWithin, half: boolean): PerformerPicture {
+  const { width: w, data: a } = alpha;
   const tight = boxOf(a, w, box, NOTHING);
   if (tight === null) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
   // What lies beyond the peel's own box is nothing, and not written: the border must not reach into it.
   const x0 = Math.max(box[0], tight[0] - BORDER), y0 = Math.max(box[1], tight[1] - BORDER), x1 = Math.min(box[2], tight[2] + BORDER), y1 = Math.min(box[3], tight[3] + BORDER);
   const kept = shadow === undefined ? {} : { shadow };
-  if (half) return { ...premultipliedHalf(alpha, colour, [x0, y0, x1, y1]), ...kept };
-  const picture = createPicture(x1 - x0, y1 - y0, 4);
-  multiplyInto(picture.data, a, colour.data, w, h, x0, y0, x1, y1);
-  return { picture, box: [x0, y0, x1, y1], ...kept };
-}
-
-function multiplyInto(out: Float32Array, alpha: Float32Array, colour: Float32Array, w: number, h: number, x0: number, y0: number, x1: number, y1: number): void {
-  const n = w * h, m = (x1 - x0) * (y1 - y0);
-  let o = 0;
-  for (let y = y0; y < y1; y++) {
-    for (let i = y * w + x0; i < y * w + x1; i++, o++) {
-      const k = alpha[i]!;
-      if (k === 0) continue;
-      out[o] = colour[i]! * k;
-      out[m + o] = colour[n + i]! * k;
-      out[2 * m + o] = colour[2 * n + i]! * k;
-      out[3 * m + o] = k;
-    }
-  }
+  if (half && unit === 1) return { ...premultipliedHalf(alpha, colour, [x0, y0, x1, y1]), ...kept };
+  return { picture: premultipliedCut(alpha, colour, [x0, y0, x1, y1]), box: [x0, y0, x1, y1], ...(unit === 1 ? {} : { unit }), ...kept };
 }

@@ -5,8 +5,9 @@ import { GRADES, madeTake } from '../../../bench/made-screens.js';
 import { RandomStream } from '../../core/random.js';
 import { createPicture } from '../../image/picture.js';
 import { linearise } from '../../media/curve-table.js';
+import { decodeLight } from '../../media/light-curves.js';
 import type { VideoFrame } from '../../media/types.js';
-import { codedRgb } from './coded-rgb.js';
+import { codedRgb, quadLightPlain } from './coded-rgb.js';
 import { fillHoles } from './fill-holes.js';
 import { chamferDistance, chamferPair } from './distance.js';
 import { analyseFrame, matteTurn, matteTurnPlain, seeds, seedsPlain, TUNING } from './frame-analysis.js';
@@ -79,10 +80,38 @@ describe('kernels of the peel and their plain twins', () => {
     withWorkSpace((space) => {
       const flat = frameOf(960, 54, [1, 1], [0, 0.5], 8, 3);
       for (const plane of flat.planes) plane.fill(100);
-      const { linear, step } = linearFrame(flat, space, true);
+      const { linear, step } = linearFrame(flat, space, 'chroma');
       const whole = linearFrame(flat, space).linear;
       expect([linear.width, linear.height, step]).toEqual([480, 27, 2]);
       for (let p = 0; p < 3; p += 1) expect(worst(linear.data.subarray(p * 480 * 27, (p + 1) * 480 * 27), new Float32Array(480 * 27).fill(whole.data[p * 960 * 54]!))).toBeLessThan(1e-6);
+    });
+  });
+
+  it('half the size is the mean light of four pixels each', () => {
+    const site = fc.constantFrom<readonly [number, number]>([0, 0.5], [0.5, 0.5], [0, 0], [1, 0.5]);
+    fc.assert(fc.property(size, site, fc.constantFrom<8 | 10>(8, 10), fc.constantFrom(2, 4, 6), ({ w, h, seed }, at, depth, block) => {
+      const frame = frameOf(480 * block - 30 + (w % 60), h, [1, 1], at, depth, seed);
+      withWorkSpace((space) => {
+        const { linear, small, step } = linearFrame(frame, space, 'light');
+        expect(step).toBe(2);
+        const plain = quadLightPlain(frame, (v) => decodeLight(v, 'bt709'));
+        expect(worst(linear.data, plain.data)).toBeLessThan(4e-4);
+        const means = new Float32Array(small.data.length);
+        blockMeans(linear.data, linear.width, linear.height, block / 2, means);
+        expect(worst(small.data, means)).toBeLessThan(5e-6);
+      });
+    }), few);
+    // Of a picture, which unlike noise goes on from pixel to pixel, next to nothing is lost beside taking the full picture to light and its mean.
+    const { frame } = madeTake(3, GRADES[1]!, 960, 540, 1)[0]!;
+    const coded = codedRgb(frame);
+    linearise(coded.data, coded.data, 'bt709');
+    const full = createPicture(480, 270, 3);
+    blockMeans(coded.data, 960, 540, 2, full.data);
+    withWorkSpace((space) => {
+      const got = linearFrame(frame, space, 'light').linear.data;
+      const rms = Math.sqrt(got.reduce((s, v, i) => s + (v - full.data[i]!) ** 2, 0) / got.length);
+      const strength = Math.sqrt(full.data.reduce((s, v) => s + v * v, 0) / got.length);
+      expect(rms).toBeLessThan(0.003 * strength);
     });
   });
 

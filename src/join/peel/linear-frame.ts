@@ -1,7 +1,8 @@
 /**
  * A take's frame in scene-linear light at full resolution and as block means: `codedRgb`, `linearise` and `smallLinear` in one
- * pass a row of blocks by the kernels. The preview takes chroma as the file has it and luma averaged onto it: half the size
- * where chroma is halved both ways, and nothing has to be widened.
+ * pass a row of blocks by the kernels. Half the size has two ways. The preview takes chroma as the file has it and luma averaged
+ * onto it where chroma is halved both ways: nothing has to be widened. A performer that is shown at half its size or less is
+ * peeled there from the mean light of four pixels each, what it would be brought down to anyway.
  */
 import type { Picture } from '../../image/picture.js';
 import { decodeTable, linearise } from '../../media/curve-table.js';
@@ -30,8 +31,11 @@ export interface LinearFrame {
 /** Luma variance (coded units squared) below which a slope of chroma on luma is not believed: about the noise of an 8-bit camera file. */
 export const SLOPE_FLOOR = 2e-4;
 
-/** @param half the preview's half size; frames of less than two pixels a block keep the full one */
-export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half = false): LinearFrame {
+/** `chroma` on the chroma's own samples, `light` the mean light of four pixels each, the middle of which is the middle of the four. */
+export type Half = 'chroma' | 'light' | null;
+
+/** @param half half the size; frames of less than two pixels a block keep the full one */
+export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half: Half = null): LinearFrame {
   if ('coded' in frame) {
     const { width: w, height: h } = frame.coded;
     const linear = space.picture(w, h, 3);
@@ -60,7 +64,8 @@ export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, ha
     door.run('peelChroma', [luma, scope.input(planes[1]!), scope.input(planes[2]!), grid.byteOffset, w, h, sx, sy, deep, constants], ch, w << (sy + 1), 4 * (w + 16 + cw + 48));
     const curve = frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer);
     const table = [curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
-    if (half && sx === 1 && sy === 1 && block % 2 === 0) {
+    const quarters = half !== null && sx === 1 && sy === 1 && block % 2 === 0;
+    if (quarters && half === 'chroma') {
       const linear = space.picture(cw, ch, 3);
       door.run('peelHalf', [grid.byteOffset, linear.data.byteOffset, cw, ch, constants, ...table], ch, cw * 8);
       return { linear, small: smallOf(linear, block / 2, space), step: 2, site: frame.chromaSite };
@@ -69,11 +74,16 @@ export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, ha
     door.run('peelSlopes', [grid.byteOffset, lines, cw, ch, SLOPE_FLOOR], ch, cw * 12, 24 * (cw + 8) + 64);
     const sw = Math.ceil(w / block);
     const sh = Math.ceil(h / block);
-    const linear = space.picture(w, h, 3);
     const data = space.floats(3 * sw * sh);
+    if (quarters) {
+      const linear = space.picture(cw, ch, 3);
+      door.run('peelQuads', [luma, lines, linear.data.byteOffset, w, h, deep, constants, ...table, block / 2, data.byteOffset, sw, sh], sh, w * block * 6, 28 * (cw + 24) + 64);
+      return { linear, small: { width: sw, height: sh, block: block / 2, data }, step: 2, site: [0.5, 0.5] };
+    }
+    const linear = space.picture(w, h, 3);
     door.run('peelLinear', [luma, lines, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + 16) + 28 * (w + 16) + 64);
     const whole: LinearFrame = { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
-    return half ? averaged(linear, space, half) : whole;
+    return half === null ? whole : averaged(linear, space, half);
   } finally {
     scope.close();
   }
@@ -94,9 +104,9 @@ function smallOf(linear: Picture, block: number, space: WorkSpace): SmallLinear 
 }
 
 /** With block means; at half size where that is asked for and blocks are even. */
-function averaged(linear: Picture, space: WorkSpace, half: boolean): LinearFrame {
+function averaged(linear: Picture, space: WorkSpace, half: Half): LinearFrame {
   const block = blockSide(linear.width);
-  if (!half || block % 2 !== 0) return { linear, small: smallOf(linear, block, space), step: 1, site: [0, 0] };
+  if (half === null || block % 2 !== 0) return { linear, small: smallOf(linear, block, space), step: 1, site: [0, 0] };
   const halved = space.picture(Math.ceil(linear.width / 2), Math.ceil(linear.height / 2), 3);
   blockMeans(linear.data, linear.width, linear.height, 2, halved.data);
   return { linear: halved, small: smallOf(halved, block / 2, space), step: 2, site: [0.5, 0.5] };
