@@ -10,7 +10,7 @@ import { addGrain, addGrainPlain } from './air.js';
 import { codeChanged } from './code-box.js';
 import { patchFrame, patchYuvPlain } from './frame-box.js';
 import { grower } from './grain.js';
-import { premultipliedHalf, premultipliedHalfPlain } from './halve-performer.js';
+import { premultipliedCut, premultipliedCutPlain, premultipliedHalf, premultipliedHalfPlain } from './halve-performer.js';
 import type { AirStep } from './types.js';
 
 const noise = (n: number, seed: number, lo = 0, hi = 1): Float32Array => { const r = new RandomStream(seed); return Float32Array.from({ length: n }, () => lo + (hi - lo) * r.uniform()); };
@@ -92,6 +92,7 @@ describe('a peel at half the size', () => {
       const got = premultipliedHalf(alpha, colour, box), want = premultipliedHalfPlain(alpha, colour, box);
       expect(got.box).toEqual(want.box);
       expect(got.unit).toBe(2);
+      expect(premultipliedCut(alpha, colour, box).data).toEqual(premultipliedCutPlain(alpha, colour, box).data);
       for (let i = 0; i < want.picture.data.length; i++) if (!(Math.abs(got.picture.data[i]! - want.picture.data[i]!) < 1e-6)) throw new Error(`${i}: ${got.picture.data[i]} ${want.picture.data[i]}`);
     }), few);
   });
