@@ -24,7 +24,7 @@ function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'bl
 }
 
 export function judgeOutline(series: Series, judge: Judge): void {
-  const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', before = peel === null || peel.method === 'screen', none = before ? 'too little of the outline is seen' : 'the take was shot before no screen';
+  const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', before = peel?.method !== 'outline' && peel?.method !== 'difference', none = before ? 'too little of the outline is seen' : 'the take was shot before no screen';
   const spill = ofMean(series, 'spill', (v) => Math.max(0, v), (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: ${peel !== null && peel.spill < 0.95 ? `raise the peel's spill removal from ${peel.spill.toFixed(2)} to 1` : 'spill removal is already whole, so keep the performer farther from the screen'}, or mark with "keep" what is ${colour} by right`);
   if (spill === null || !before) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
   const finer = peelWayOut(peel), wrap = stepOf(judge.recipe, 'air')?.wrap ?? 0;
