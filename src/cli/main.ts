@@ -46,6 +46,7 @@ const COMMANDS: readonly (readonly [name: string, summary: string])[] = [
   ['light', 'key light from marks'],
   ['look', 'levels, grain, sharpness and blur of a loose file'],
   ['peel', 'performer off the screen, as mattes and colour'],
+  ['outline', 'performer of a take without a screen, as lines to move'],
   ['erase', 'clean frames without what a region covers'],
   ['judge', 'judge a loose take against a loose plate'],
   ['quick', 'one join from two loose files'],

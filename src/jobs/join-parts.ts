@@ -4,11 +4,9 @@ import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents
 import { takePath } from '../book/take-place.js';
 import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
-import { subjectOf } from '../join/quick.js';
 import { proposeRecipe } from '../join/recipe.js';
 import { JoinRenderer, type JoinOptions } from '../join/render.js';
-import { withScreenPart } from '../join/screen-part.js';
-import { measureTakeSide } from '../join/sides.js';
+import { readyTake } from '../join/take-side.js';
 import type { Recipe } from '../join/types.js';
 import { toLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -25,16 +23,14 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
   try {
     const reader = await VideoReader.open(takeFile);
     try {
-      const bounded = await withScreenPart(reader, take.marks ?? { frame: 0, marks: [] });
-      const side = await measureTakeSide(takeFile, reader, bounded.marks);
-      const { subject, screen, seen, noScreen } = await subjectOf(reader, quality, bounded.marks, { screens: keptScreens(book), file: takeFile });
+      const { side, notes, subject, screen, seen, noScreen, screenFound } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'));
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side.side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound: bounded.found,
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound,
         ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
         ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
       });
-      return { recipe: storeRecipe(book, recipe), notes: side.notes };
+      return { recipe: storeRecipe(book, recipe), notes };
     } finally {
       await reader.close();
     }

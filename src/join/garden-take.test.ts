@@ -5,7 +5,7 @@ import { RandomStream } from '../core/random.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
-import { subjectOf } from './quick.js';
+import { subjectOf } from './subject.js';
 import { proposePeel } from './recipe.js';
 import { screenPeeler } from './screen-peeler.js';
 import type { Side } from './proposal-input.js';

@@ -209,10 +209,10 @@ export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'scre
   const garbage = screens === undefined ? {} : { garbage: screens };
   const kept = marksOf(take.marks, 'keep');
   const keep = kept.length > 0 ? { keep: regionOf(kept.map((k) => ({ frame: k.frame, polygon: k.mark.polygon }))) } : {};
-  if (outline !== undefined) return { ...base, method: 'outline', outline, why: `the performer was outlined on ${counted(outline.frames.length, 'frame')}`, ...garbage };
+  if (outline !== undefined) return { ...base, method: 'outline', outline, why: input.screenFound ?? `the performer was outlined on ${counted(outline.frames.length, 'frame')}`, ...garbage };
   const clean = take.marks.cleanFrame;
   if (input.noScreen != null && (screens === undefined || clean !== undefined)) {
-    if (clean === undefined) throw new PlatewrightError('PW-PEEL-NO-SCREEN', `the take ${basename(take.measures.file)} shows no green or blue screen (${input.noScreen}), so the performer can't be told from what is behind it. Where the camera stood still, name a frame of the empty set (cleanFrame of the take's marks; “empty set” beside the take); else outline the performer on a few frames (a "body" mark with a polygon). If it is a screen, mark its useful part`, { kind: 'input' });
+    if (clean === undefined) throw new PlatewrightError('PW-PEEL-NO-SCREEN', `the take ${basename(take.measures.file)} shows no green or blue screen (${input.noScreen}), so the performer can't be told from what is behind it. Where the camera stood still, name a frame of the empty set (cleanFrame of the take's marks; “empty set” beside the take); else point at the performer (a rough line about it, or touches on it: marks "about" and "touch"), or outline it on a few frames (a "body" mark with a polygon). If it is a screen, mark its useful part`, { kind: 'input' });
     return { ...base, method: 'difference', cleanFrame: clean, why: `no screen is seen (${input.noScreen}): the performer is what differs from the empty set on frame ${clean}`, ...garbage };
   }
   const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;

@@ -4,7 +4,7 @@ import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
 import { insidePolygon } from '../image/polygon.js';
-import { subjectOf } from './quick.js';
+import { subjectOf } from './subject.js';
 import { screenRegion, withScreenPart } from './screen-part.js';
 import { modelPeeler, screenModelOf } from './screen-peeler.js';
 

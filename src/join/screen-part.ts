@@ -19,7 +19,7 @@ export interface BoundedTake {
 /** The take's marks, with a mark of the screen's useful part added where one is needed, can be found, and holds the performer's own marks. */
 export async function withScreenPart(take: VideoReader, marks: MarksFile): Promise<BoundedTake> {
   const asIs = { marks, found: null };
-  const drawn = marks.marks.some((m) => m.kind === 'screen' || (m.kind === 'body' && m.polygon !== undefined));
+  const drawn = marks.marks.some((m) => m.kind === 'screen' || m.kind === 'about' || m.kind === 'touch' || (m.kind === 'body' && m.polygon !== undefined));
   if (drawn || take.info.hasAlpha || take.info.frameCount < 2 || isLayered(marks)) return asIs;
   const { proposal, why } = await proposeScreenMark(take, marks.frame);
   if (proposal === null || proposal.mark.kind !== 'screen') return asIs;

@@ -43,7 +43,12 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('keep'), frame, polygon }),
   // Fur, cloth, water or leaves whose stir is measured.
   z.object({ kind: z.literal('stir'), frame, polygon }),
-  z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional() }),
+  // `soft`: how far from the line, in pixels, its edge may lie on either side (fur): of the whole line, or of each corner.
+  z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional(), soft: z.union([z.number().min(0), z.array(z.number().min(0))]).optional() })
+    .refine((m) => !Array.isArray(m.soft) || m.soft.length === m.polygon?.length, 'soft needs one number for each corner of the polygon'),
+  // On a take without a screen: a rough line round the performer, outside of which nothing of it is; touches on it or on the set beside it.
+  z.object({ kind: z.literal('about'), frame, polygon }),
+  z.object({ kind: z.literal('touch'), frame, points: z.array(point).min(1), on: z.enum(['performer', 'set']) }),
   z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
   z.object({ kind: z.literal('performer'), frame, ground: point, top: point, height: z.number().positive().optional() }),
   // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in metres along its line of sight
@@ -118,8 +123,9 @@ export function markPoints(mark: Mark): Point[] {
     case 'face': return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
     case 'stand': case 'performer': return [mark.ground, mark.top];
     case 'carry': return [...mark.region];
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': return [...mark.polygon];
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': case 'about': return [...mark.polygon];
     case 'receiver': case 'reflector': return [...mark.polygon, ...(mark.base ?? [])];
+    case 'touch': return [...mark.points];
     case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
     case 'pose': case 'widen': return [];
     case 'layer': return mark.foot === undefined ? [] : [mark.foot];

@@ -1,12 +1,18 @@
 /** `peel FILE --out DIR`: the performer off a green or blue screen, as a matte and a colour picture a frame. */
+import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
-import { peelToPictures } from '../../join/peel-pictures.js';
+import { outlinesOfMarks } from '../../join/outline/marked-take.js';
+import { outlinePeeler, type Peeler } from '../../join/performer.js';
+import { peelerToPictures, peelToPictures } from '../../join/peel-pictures.js';
+import { outlineRegion } from '../../join/screen-part.js';
+import { screenPeeler } from '../../join/screen-peeler.js';
 import { peelModel } from '../../join/peel.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
+import { checkMarks, parseMarks } from '../../plate/marks.js';
 import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer, progressPrinter } from '../output.js';
 
@@ -21,6 +27,7 @@ interface Options {
   readonly edges?: boolean;
   readonly garbage?: boolean;
   readonly fast?: boolean;
+  readonly marks?: string;
   readonly json?: boolean;
 }
 
@@ -45,9 +52,20 @@ async function cleanFrame(path: string): Promise<VideoFrame> {
   }
 }
 
+/** How the marks tell the performer without a screen; null where they do not. */
+async function withoutScreen(reader: VideoReader, marksFile: string, file: string, from: number, to: number): Promise<{ readonly peeler: Peeler; readonly method: 'outline' | 'difference'; readonly how: string } | null> {
+  const marks = parseMarks(readFileSync(marksFile, 'utf8'), basename(marksFile)), { widthPx, heightPx, frameCount } = reader.info;
+  checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
+  const step = { step: 'peel' as const, on: true, why: '', screen: 'green' as const, quality: 'fine' as const, spill: 0 };
+  const outlined = await outlinesOfMarks(reader, marks, { folder: null, file }, { onProgress: progressPrinter('outline'), from, to }), outline = outlined === null ? undefined : outlineRegion(outlined.marks);
+  if (outline !== undefined) return { peeler: outlinePeeler({ ...step, method: 'outline', outline }), method: 'outline', how: outlined!.found };
+  if (marks.cleanFrame === undefined) return null;
+  return { peeler: await screenPeeler({ ...step, method: 'difference', cleanFrame: marks.cleanFrame }, reader, { in: from, out: to }), method: 'difference', how: `the performer is what differs from the empty set on frame ${marks.cleanFrame}` };
+}
+
 export function register(program: Command): void {
   program.command('peel <file>')
-    .description('The performer off a green or blue screen: matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own transfer curve, Rec. 709 primaries).')
+    .description('The performer off a green or blue screen, or by outlines or an empty frame of the set (--marks): matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own transfer curve, Rec. 709 primaries).')
     .requiredOption('--out <dir>', 'folder for the pictures; made if it is not there')
     .option('--frames <A-B>', 'frames to peel, both included; all unless told')
     .option('--clean <file>', 'a still or clip whose first frame shows the empty screen of the same set-up')
@@ -55,12 +73,19 @@ export function register(program: Command): void {
     .option('--edges', 'keep parts that reach in from the frame\'s edge apart from the performer; dropped unless told')
     .option('--garbage', 'propose the useful part of the screen from the file itself and keep nothing outside it')
     .option('--fast', 'preview quality')
+    .option('--marks <json>', 'marks on the file, for one without a screen: outlines ("body"), a rough line about the performer ("about"), touches ("touch"), or the empty frame (cleanFrame)')
     .option('--json', 'one JSON document')
     .action(action(async (file: string, o: Options) => {
       if (o.screen !== undefined && o.screen !== 'green' && o.screen !== 'blue') throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${o.screen} is neither green nor blue`, { kind: 'usage' });
       const reader = await VideoReader.open(file);
       try {
         const { from, to } = span(o.frames, reader.info.frameCount, file);
+        const bare = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
+        if (bare !== null) {
+          const progress = progressPrinter(`peel ${basename(file)}`), { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) => progress(done, to - from));
+          answer(o, { file: basename(file), out: o.out, frames: [from, to - 1], written, method: bare.method, meanCoverage, notes: [bare.how] }, (d) => [`${d.written} frames peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
+          return 0;
+        }
         const samples: VideoFrame[] = [];
         const count = Math.min(MODEL_FRAMES, reader.info.frameCount);
         for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));

@@ -16,8 +16,9 @@ export function handles(m: Mark): P[] {
     case 'face': return [m.leftEye, m.rightEye, m.nose, ...(m.mouth === undefined ? [] : [m.mouth])].map((p) => [...p] as P);
     case 'stand': case 'performer': return [[...m.ground], [...m.top]];
     case 'carry': return m.region.map((p) => [...p] as P);
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': return m.polygon.map((p) => [...p] as P);
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': case 'about': return m.polygon.map((p) => [...p] as P);
     case 'receiver': case 'reflector': return [...m.polygon, ...(m.base ?? [])].map((p) => [...p] as P);
+    case 'touch': return m.points.map((p) => [...p] as P);
     case 'body': return [...(m.axis ?? []), ...(m.polygon ?? [])].map((p) => [...p] as P);
     case 'pose': case 'widen': return [];
     case 'layer': return m.foot === undefined ? [] : [[...m.foot]];
@@ -43,8 +44,9 @@ export function withHandle(m: Mark, i: number, p: P): Mark {
     case 'face': return { ...m, ...(i === 0 ? { leftEye: p } : i === 1 ? { rightEye: p } : i === 2 ? { nose: p } : { mouth: p }) };
     case 'stand': case 'performer': return i === 0 ? { ...m, ground: p } : { ...m, top: p };
     case 'carry': return { ...m, region: at(m.region) };
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': return { ...m, polygon: at(m.polygon) };
+    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': case 'about': return { ...m, polygon: at(m.polygon) };
     case 'receiver': case 'reflector': { const k = i - m.polygon.length; return k < 0 || m.base === undefined ? { ...m, polygon: at(m.polygon) } : { ...m, base: k === 0 ? [p, m.base[1]] : [m.base[0], p] }; }
+    case 'touch': return { ...m, points: at(m.points) };
     case 'eyeline': return i === 0 ? { ...m, from: p } : { ...m, to: p };
     case 'layer': return { ...m, foot: p };
     case 'body': { const k = m.axis?.length ?? 0; return i < k ? { ...m, axis: at(m.axis!) as [P, P] } : m.polygon === undefined ? m : { ...m, polygon: m.polygon.map((q, n) => (n === i - k ? p : q)) }; }
@@ -60,7 +62,7 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
       case 'groundLines': return m.lines.map((l) => path(l, false)).join('');
       case 'rectangle': return path(m.corners, true);
       case 'carry': return path(m.region, true);
-      case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': return path(m.polygon, true);
+      case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': case 'about': return path(m.polygon, true);
       case 'receiver': case 'reflector': return path(m.polygon, true) + (m.base === undefined ? '' : path(m.base, false));
       case 'head': { const [cx, cy, rx, ry, deg] = m.ellipse, x = rx * Math.cos((deg * Math.PI) / 180), y = rx * Math.sin((deg * Math.PI) / 180); return `M${cx - x} ${cy - y}a${rx} ${ry} ${deg} 1 0 ${2 * x} ${2 * y}a${rx} ${ry} ${deg} 1 0 ${-2 * x} ${-2 * y}`; }
       case 'body': return (m.axis === undefined ? '' : path(m.axis, false)) + (m.polygon === undefined ? '' : path(m.polygon, true));

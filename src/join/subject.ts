@@ -1,0 +1,66 @@
+/** What of a take's performer is known before there is a recipe: its light, and the screen behind it. */
+import { PlatewrightError } from '../core/errors.js';
+import { plane } from '../image/picture.js';
+import { percentiles } from '../image/statistics.js';
+import type { VideoReader } from '../media/video-reader.js';
+import type { MarksFile } from '../plate/marks.js';
+import type { ScreensOfTake } from './kept-screens.js';
+import type { SubjectStatistics } from './light.js';
+import type { PerformerPicture } from './performer.js';
+import type { SeenInTake } from './proposal-input.js';
+import { outlineRegion, screenRegion } from './screen-part.js';
+import { probeScreen, probeWithoutScreen, type FoundScreen } from './screen-peeler.js';
+import { turnedFrames } from './turned-frames.js';
+
+/** What a proposal knows of the performer and of what stands behind it. */
+export interface Subject {
+  readonly subject: SubjectStatistics | null;
+  readonly screen: FoundScreen | null;
+  readonly seen: SeenInTake | null;
+  /** Why the take counts as one without a screen; null where it has one, or nobody could tell. */
+  readonly noScreen: string | null;
+}
+
+/** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. */
+export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile, kept?: ScreensOfTake): Promise<Subject> {
+  const unknown: Subject = { subject: null, screen: null, seen: null, noScreen: null };
+  if (take.info.hasAlpha) return unknown;
+  const outline = outlineRegion(marks), garbage = screenRegion(marks);
+  let noScreen: string | null = null;
+  try {
+    if (outline === undefined) {
+      const wanted = turnedFrames(marks, take.info.frameCount);
+      const found = await probeScreen(take, quality, marks.cleanFrame, garbage, kept, wanted.map((f) => f.frame)).catch((error: unknown) => {
+        if (!(error instanceof PlatewrightError) || error.code !== 'PW-PEEL-NO-SCREEN') throw error;
+        return null;
+      });
+      noScreen = found === null ? 'nothing green or blue is seen in it' : found.screen.doubt;
+      // A screen whose useful part was marked is one, whatever it looks like.
+      if (found !== null && (noScreen === null || garbage !== undefined && marks.cleanFrame === undefined)) {
+        const { performer, frame, others, screen } = found;
+        return { subject: statisticsOf(performer), screen, seen: { frame, performer, ...(wanted.length === 0 ? {} : { turned: wanted.map((f, i) => ({ ...f, performer: others[i]! })) }) }, noScreen: null };
+      }
+    }
+    const found = await probeWithoutScreen(take, quality, { ...(outline === undefined ? {} : { outline }), ...(marks.cleanFrame === undefined ? {} : { cleanFrame: marks.cleanFrame }), ...(garbage === undefined ? {} : { garbage }) });
+    return found === null ? { ...unknown, noScreen } : { subject: statisticsOf(found.performer), screen: null, seen: found, noScreen };
+  } catch (error) {
+    // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
+    if (!(error instanceof PlatewrightError)) throw error;
+    return { ...unknown, noScreen };
+  }
+}
+
+export function statisticsOf(p: PerformerPicture): SubjectStatistics | null {
+  const n = p.picture.width * p.picture.height;
+  const a = plane(p.picture, 3);
+  const luma: number[] = [];
+  const mean = [0, 0, 0];
+  for (let i = 0; i < n; i++) {
+    if (a[i]! < 0.98) continue;
+    let y = 0;
+    for (let c = 0; c < 3; c++) { const v = p.picture.data[c * n + i]! / a[i]!; mean[c]! += v; y += v * [0.2126, 0.7152, 0.0722][c]!; }
+    luma.push(y);
+  }
+  if (luma.length < 100) return null;
+  return { mean: mean.map((v) => v / luma.length) as [number, number, number], percentiles: percentiles(Float32Array.from(luma), [1, 5, 50, 95, 99]) as unknown as SubjectStatistics['percentiles'] };
+}

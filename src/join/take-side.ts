@@ -1,0 +1,33 @@
+/** A take made ready for a proposal: its marks bounded (screen's useful part, outlines on every frame), measured, and the performer looked at. */
+import { screensInMemory, type KeptScreens } from './kept-screens.js';
+import { outlinesByMotion, outlinesOfMarks, type OutlinesOfTake } from './outline/marked-take.js';
+import type { VideoReader } from '../media/video-reader.js';
+import type { MarksFile } from '../plate/marks.js';
+import { isLayered } from './propose-layers.js';
+import { subjectOf, type Subject } from './subject.js';
+import { measureTakeSide } from './sides.js';
+import { withScreenPart } from './screen-part.js';
+
+export interface ReadyTake extends Subject {
+  readonly side: Awaited<ReturnType<typeof measureTakeSide>>['side'];
+  readonly notes: readonly string[];
+  /** How the screen's useful part or the outlines were found; null where the marks are as they were. */
+  readonly screenFound: string | null;
+}
+
+/** @param folder where followed outlines are kept; null keeps none */
+export async function readyTake(file: string, reader: VideoReader, marks: MarksFile, quality: 'fast' | 'fine', screens: KeptScreens = screensInMemory(), folder: string | null = null): Promise<ReadyTake> {
+  const kept: OutlinesOfTake = { folder, file }, outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
+  const ready = async (m: MarksFile, found: string | null): Promise<ReadyTake> => {
+    const { side, notes } = await measureTakeSide(file, reader, m);
+    return { ...(await subjectOf(reader, quality, m, { screens, file })), side, notes, screenFound: found };
+  };
+  if (outlined !== null) return ready(outlined.marks, outlined.found);
+  const bounded = await withScreenPart(reader, marks), first = await ready(bounded.marks, bounded.found);
+  const open = first.noScreen !== null && first.subject === null && marks.cleanFrame === undefined && reader.info.frameCount > 2 && !bounded.marks.marks.some((m) => m.kind === 'screen');
+  if (!open) return first;
+  // Neither screen, empty set nor outline: what moves by itself is the last that may tell the performer.
+  const moving = await outlinesByMotion(reader, marks, kept);
+  if (moving.frames === null) return { ...first, noScreen: `${first.noScreen}; ${moving.why}` };
+  return ready(moving.marks, moving.found);
+}
