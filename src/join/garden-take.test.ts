@@ -46,7 +46,7 @@ describe('a take in a garden', () => {
     const seen = await subjectOf(take, 'fast', NONE);
     expect([seen.subject, seen.screen]).toEqual([null, null]);
     expect(seen.noScreen).toMatch(/of many hues|too little for a screen/);
-    expect(() => proposePeel(ask(NONE, seen.noScreen))).toThrow(/PW-PEEL-NO-SCREEN: the take garden\.mp4 .*name a frame of the empty set.*outline the performer/);
+    expect(() => proposePeel(ask(NONE, seen.noScreen))).toThrow(/PW-PEEL-NO-SCREEN: the take garden\.mp4 .*name a frame of the empty set.*point at the performer.*outline it/);
     // Before a screen nothing is in doubt.
     const cloth = madeTake(5, GRADES[3]!, W, H, 3).map((t) => t.frame);
     const before = await subjectOf({ info: { frameCount: 3, widthPx: W, heightPx: H, hasAlpha: false }, frame: (n: number) => Promise.resolve(cloth[n]!) } as unknown as VideoReader, 'fast', NONE);

@@ -5,15 +5,15 @@
  */
 import { PlatewrightError } from '../../core/errors.js';
 import { distanceToSet } from '../../image/distance.js';
-import { insidePolygon, rasterizePolygon, type Point } from '../../image/polygon.js';
+import { rasterizePolygon, type Point } from '../../image/polygon.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
-import type { Mark, MarksFile, RegionFile } from '../../plate/marks.js';
+import type { Mark, MarksFile } from '../../plate/marks.js';
 import { labelAreas } from '../peel/label-areas.js';
 import { firstOutline } from './first-outline.js';
-import { outlineMask, outlinePolygon } from './outline-polygon.js';
+import { outlinePolygon } from './outline-polygon.js';
 import { ownMotion } from './own-motion.js';
-import { blockFor, boxAbout, partOf, partOfPlane, smallFrame, type SmallBox, type SmallFrame } from './small-frame.js';
+import { blockFor, boxAbout, partOf, smallFrame, type SmallBox, type SmallFrame } from './small-frame.js';
 
 /** Widest small picture: memory and time are bounded by it. */
 const MOST_WIDTH = 960;
