@@ -94,6 +94,8 @@ export const joinSchema = z.object({
   id, take: id, recipe: result<Recipe>(),
   /** Controls as the program proposed them (join/step-controls.ts); joins from before they were kept have none. */
   proposed: z.record(z.string(), z.union([z.number(), z.boolean(), z.string()])).optional(),
+  /** The job that proposed the recipe: when it goes on after a stop it keeps what a hand changed meanwhile. */
+  by: z.string().optional(),
   render: z.object({ file: z.string(), matte: z.string().nullable(), frames: z.number().int(), quality: z.enum(['fast', 'fine']), recipeHash: z.string(), at: z.string() }).optional(),
   inspection: result<Inspection>().optional(),
 });

@@ -14,6 +14,7 @@ export function unit(u: string): string {
 export function amount(value: number, sd: number | null, u: string): string {
   // Shares read best in hundredths.
   if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
-  const d = digits(sd, value);
+  // Counted things are whole: 71 frames, not 71.00.
+  const d = u === 'frame' && sd === null && Number.isInteger(value) ? 0 : digits(sd, value);
   return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null || sd === 0 ? '' : ` ± ${sd.toFixed(d)}`}`;
 }

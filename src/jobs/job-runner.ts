@@ -5,19 +5,24 @@
 import { spawn, type ChildProcess } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import type { Book } from '../book/book.js';
-import { finishJob, getJob, recoverJobs } from './job-store.js';
+import { finishJob, getJob, hasOrphans, recoverJobs } from './job-store.js';
 
 /** How often a job may crash its process before it counts as failed. */
 const MAX_CRASHES = 2;
+/** How often it is looked for jobs that another, earlier service began and whose process has died since. */
+const WATCH_MS = 5000;
 
 export class JobRunner {
   private readonly book: Book;
   private readonly crashes = new Map<string, number>();
   private child: ChildProcess | null = null;
   private closing = false;
+  private readonly watch: ReturnType<typeof setInterval>;
 
   constructor(book: Book) {
     this.book = book;
+    this.watch = setInterval(() => { if (this.child === null && hasOrphans(this.book)) this.wake(); }, WATCH_MS);
+    this.watch.unref();
   }
 
   /** Starts the next waiting job where none is being done. Call after entering one, and once at the start. */
@@ -43,6 +48,7 @@ export class JobRunner {
 
   close(): void {
     this.closing = true;
+    clearInterval(this.watch);
     this.child?.kill();
   }
 }

@@ -23,6 +23,8 @@ export interface JobRecord {
   readonly error: string | null;
   readonly result: unknown;
   readonly createdMs: number;
+  /** It was asked to stop and does so at its next frame. */
+  readonly stopping: boolean;
 }
 
 /** A running job whose heartbeat is older than this belongs to a dead process. */
@@ -34,7 +36,7 @@ function toRecord(r: Row): JobRecord {
   return {
     id: String(r['id']), kind: String(r['kind']) as JobKind, subject: String(r['subject']), spec: JSON.parse(String(r['spec'])) as Record<string, unknown>,
     state: String(r['state']) as JobState, done: Number(r['done']), total: Number(r['total']), stage: String(r['stage']),
-    error: r['error'] === null ? null : String(r['error']), result: r['result'] === null ? null : JSON.parse(String(r['result'])), createdMs: Number(r['created']),
+    error: r['error'] === null ? null : String(r['error']), result: r['result'] === null ? null : JSON.parse(String(r['result'])), createdMs: Number(r['created']), stopping: r['state'] === 'running' && Number(r['stop_asked']) === 1,
   };
 }
 
@@ -90,6 +92,12 @@ export function recoverJobs(book: Book): JobRecord[] {
     }
     return (book.db.prepare("SELECT * FROM job WHERE state = 'waiting' ORDER BY created, rowid").all() as Row[]).map(toRecord);
   });
+}
+
+/** Whether a job is marked as running whose process is gone: `recoverJobs` gives it back to the queue. */
+export function hasOrphans(book: Book): boolean {
+  const running = book.db.prepare("SELECT pid, heartbeat FROM job WHERE state = 'running'").all() as Row[];
+  return running.some((r) => !alive(Number(r['pid'])) || Date.now() - Number(r['heartbeat']) > STALE_MS);
 }
 
 /** Records progress and the heartbeat. Returns true where the job was asked to stop. */

@@ -99,7 +99,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand)));
   steps.push(ground.step);
-  const front = proposeFront(plate.marks, widen === null ? pm : null);
+  const front = proposeFront(plate.marks, widen === null ? pm : null, movesOf(pm));
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -156,7 +156,7 @@ function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'la
     pinnedLight(pm),
     { step: 'ground', ...off, shadow: false, contact: false, azimuthDeg: 0, elevationDeg: 45, transmission: [1, 1, 1], softnessDeg: 0.53, contactStrength: 0, focalPx: pm.view?.focalPx.value ?? pm.widthPx, frames: [] } as unknown as GroundStep,
   );
-  const front = proposeFront(input.plate.marks, pm);
+  const front = proposeFront(input.plate.marks, pm, movesOf(pm));
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -243,12 +243,16 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
   return { step: 'steady', on: way > 0.15, anchor, why: moving ? `the take's camera moves (${camera.move}): up to ${way.toFixed(1)} px at the performer are taken out` : `the performer was marked on ${marks.length} frames: up to ${way.toFixed(1)} px are taken out` };
 }
 
+const movesOf = (m: PlateMeasures): boolean => m.camera !== undefined && m.camera.move !== 'static';
+
 /** @param framed the plate whose black bars are kept free; null where it is framed anew */
-function proposeFront(marks: MarksFile, framed: PlateMeasures | null): FrontStep | null {
+function proposeFront(marks: MarksFile, framed: PlateMeasures | null, moves: boolean): FrontStep | null {
   const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane'), bars = framed?.look?.bars;
   if (fronts.length === 0 && panes.length === 0 && bars === undefined) return null;
   const regions = thingsOf(fronts);
-  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
+  // A set's own motion does not carry what stands before it: on a push a post slides past everything behind.
+  const once = moves && regions.some((r) => r.frames.length === 1);
+  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...(once ? ['one outlined on a single frame goes as the set goes: where the camera passes it, or it moves by itself, outline it on a few frames more (first, middle and last, with as many points each)'] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
   return {
     step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6,
     pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },

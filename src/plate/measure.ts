@@ -169,7 +169,10 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const { widthPx, heightPx, rate, frameCount } = reader.info;
     const span = options.span ?? { in: 0, out: frameCount };
     const notes: string[] = [];
-    const part = (share: number, of: number) => (done: number, total: number): void => options.onProgress?.(Math.round(1000 * (share + (of * done) / Math.max(1, total))), 1000);
+    const part = (share: number, of: number) => (done: number, total: number): void => {
+      options.signal?.throwIfAborted();
+      options.onProgress?.(Math.round(1000 * (share + (of * done) / Math.max(1, total))), 1000);
+    };
     const camera = await attempt(notes, 'camera', () => cameraOf(reader, options, span, part(0, 0.5)));
     options.signal?.throwIfAborted();
     const view = await viewOrNull(reader, marks, options, camera);

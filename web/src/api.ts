@@ -59,11 +59,27 @@ export async function refresh(): Promise<void> {
 
 const json = (value: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(value) });
 
-export const edit = (title: string, changes: EditRequest['changes']) => attempt(async () => { await call('/api/edit', json({ title, changes })); await refresh(); });
+type Changes = EditRequest['changes'];
+let lastEdit: Promise<unknown> = Promise.resolve();
+/**
+ * One edit of the book. Edits of this page go one after another, each on the book as the one before left it: `changes` as a function is
+ * asked when its turn comes (null: nothing to change any more), so that of two quick changes to one document the second does not
+ * write over the first.
+ */
+export function edit(title: string, changes: Changes | (() => Changes | null)): Promise<unknown> {
+  return inTurn(async () => {
+    const now = typeof changes === 'function' ? changes() : changes;
+    if (now !== null) await call('/api/edit', json({ title, changes: now }));
+  });
+}
+function inTurn(work: () => Promise<unknown>): Promise<unknown> {
+  lastEdit = lastEdit.then(() => attempt(async () => { await work(); await refresh(); }));
+  return lastEdit;
+}
 export const changeSetting = (name: string, numbers: readonly number[] | null) => attempt(async () => { await call('/api/settings', json({ name, numbers })); await refresh(); });
 export const changeStudio = (name: string, text: string) => attempt(async () => { await call('/api/studio', json({ name, text })); await refresh(); });
-export const undo = () => attempt(async () => { await call('/api/undo', json({})); await refresh(); });
-export const redo = () => attempt(async () => { await call('/api/redo', json({})); await refresh(); });
+export const undo = () => inTurn(() => call('/api/undo', json({})));
+export const redo = () => inTurn(() => call('/api/redo', json({})));
 export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));

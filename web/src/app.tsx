@@ -29,7 +29,7 @@ export function App(): JSX.Element {
   onCleanup(() => window.removeEventListener('keydown', onKey));
   return (
     <div class="desk">
-      <a class="skip" href="#page">To the page</a>
+      {/* The address holds the page: the browser's own jump would leave it. */}<a class="skip" href="#page" onClick={(e) => { e.preventDefault(); document.getElementById('page')?.focus(); }}>To the page</a>
       <header class="head">
         <div class="title"><span class="name">Platewright</span><Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></div>
         <nav class="bookmarks" aria-label="Pages">

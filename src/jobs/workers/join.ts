@@ -2,6 +2,7 @@
 import { mkdirSync } from 'node:fs';
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render-file.js';
+import { handChanges, withHandChanges } from '../../join/hand-changes.js';
 import { controlValues } from '../../join/step-controls.js';
 import type { JobWorker } from '../run-job.js';
 import { liveRecipe, openJoin, proposeFor } from '../join-parts.js';
@@ -17,21 +18,27 @@ export const joinWorker: JobWorker = async (context) => {
   if (takeId === undefined) throw new PlatewrightError('PW-JOIN-TAKE', `say with which take ${pick.id} is to be joined`, { kind: 'usage' });
   const take = book.need('take', takeId);
   const quality = job.spec['quality'] === 'fine' ? 'fine' : 'fast';
-  const keep = job.spec['keep'] === true && existing !== null && existing.take === takeId;
+  // A job that goes on finds its own recipe there, with what a hand changed on it meanwhile.
+  const keep = existing !== null && existing.take === takeId && (job.spec['keep'] === true || existing.by === job.id);
+  let left: readonly string[] = [];
   if (!keep) {
     if (book.get('measures', pick.id) === null) await measureWorker({ ...context, progress: (d, t, s) => progress((10 * d) / t, 100, s) });
     signal.throwIfAborted();
     progress(10, 100, 'proposing the recipe');
-    const { recipe } = await proposeFor(book, pick, take, quality, typeof job.spec['patch'] === 'string' ? book.need('take', job.spec['patch']) : undefined, typeof job.spec['platePatch'] === 'number' ? job.spec['platePatch'] : undefined);
-    // A resumed job proposes the same recipe again and must not undo what was rendered with it.
+    const { recipe: proposal } = await proposeFor(book, pick, take, quality, typeof job.spec['patch'] === 'string' ? book.need('take', job.spec['patch']) : undefined, typeof job.spec['platePatch'] === 'number' ? job.spec['platePatch'] : undefined);
+    const changes = existing === null ? [] : handChanges(existing.recipe, existing.proposed);
+    const carried = job.spec['hand'] === 'keep' ? withHandChanges(proposal.steps, changes) : { steps: proposal.steps, left: changes };
+    const recipe = { ...proposal, steps: carried.steps };
+    left = carried.left.map((c) => c.words);
+    // The same recipe proposed again must not undo what was rendered with it.
     if (existing === null || existing.take !== takeId || recipeHash(existing.recipe) !== recipeHash(recipe)) {
-      book.edit(`recipe for ${pick.id}`, (e) => e.put('join', { id: pick.id, take: takeId, recipe, proposed: controlValues(recipe) }));
+      book.edit(`recipe for ${pick.id}`, (e) => e.put('join', { id: pick.id, take: takeId, recipe, proposed: controlValues(proposal), by: job.id }));
     }
   } else if (quality === 'fine' && existing.recipe.steps.some((s) => s.step === 'peel' && s.quality !== 'fine')) {
     // What a hand changed stays; only the peel takes more care.
     book.edit(`${pick.id}: peel ${quality}`, (e) => { const now = e.get('join', pick.id)!; e.put('join', { ...now, recipe: { ...now.recipe, steps: now.recipe.steps.map((s) => (s.step === 'peel' ? { ...s, quality } : s)) } }); });
   }
-  if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false };
+  if (job.spec['recipeOnly'] === true) return { pick: pick.id, rendered: false, replaced: left };
   signal.throwIfAborted();
   const join = book.need('join', pick.id);
   const stamp = recipeHash(join.recipe);
@@ -48,7 +55,7 @@ export const joinWorker: JobWorker = async (context) => {
       ...e.get('join', pick.id)!, render: { file: book.storedPath(file), matte: book.storedPath(matte), frames: report.frames, quality, recipeHash: stamp, at: new Date().toISOString() }, inspection: undefined,
     }));
     progress(100, 100, 'joined');
-    return { pick: pick.id, file: book.storedPath(file), frames: report.frames, kept: report.kept, leftOff: report.leftOff };
+    return { pick: pick.id, file: book.storedPath(file), frames: report.frames, kept: report.kept, leftOff: report.leftOff, replaced: left };
   } finally {
     await renderer.close();
   }

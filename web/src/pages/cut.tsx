@@ -17,14 +17,14 @@ function starting(book: BookState): CutDocument {
 
 export function CutPage(props: { book: BookState }): JSX.Element {
   const cut = () => starting(props.book);
-  const put = (title: string, entries: readonly CutEntry[]): void => void edit(title, [{ do: 'put', kind: 'cut', document: { ...cut(), entries } }]);
-  const change = (i: number, title: string, values: Partial<Record<string, unknown>>): void => put(title, cut().entries.map((e, k) => (k === i ? ({ ...e, ...values } as CutEntry) : e)));
+  const put = (title: string, change: (entries: readonly CutEntry[]) => readonly CutEntry[]): void => void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...cut(), entries: change(cut().entries) } }]);
+  const change = (i: number, title: string, values: Partial<Record<string, unknown>>): void => put(title, (entries) => entries.map((e, k) => (k === i ? ({ ...e, ...values } as CutEntry) : e)));
   const move = (i: number, by: number): void => {
-    const list = [...cut().entries];
-    const j = i + by;
-    if (j < 0 || j >= list.length) return;
-    [list[i], list[j]] = [list[j]!, list[i]!];
-    put('reorder the cut', list);
+    put('reorder the cut', (entries) => {
+      const list = [...entries], j = i + by;
+      if (list[i] !== undefined && list[j] !== undefined) [list[i], list[j]] = [list[j]!, list[i]!];
+      return list;
+    });
   };
   const length = (e: CutEntry): number => {
     if (e.kind === 'title') return e.frames;
@@ -64,13 +64,13 @@ export function CutPage(props: { book: BookState }): JSX.Element {
                     <label>sound <select value={p().soundFrom} onChange={(x) => change(i, 'choose sound', { soundFrom: x.currentTarget.value })}><option value="film">of the film</option><option value="take">of the take</option><option value="none">none</option></select></label></div></>;
                 }}</Match>
               </Switch>
-              <span class="order"><button aria-label="Move this line up" disabled={i === 0} onClick={() => move(i, -1)}>Up</button><button aria-label="Move this line down" disabled={i === cut().entries.length - 1} onClick={() => move(i, 1)}>Down</button><button aria-label="Take this line out" onClick={() => put('take a line out of the cut', cut().entries.filter((_, k) => k !== i))}>Out</button></span>
+              <span class="order"><button aria-label="Move this line up" disabled={i === 0} onClick={() => move(i, -1)}>Up</button><button aria-label="Move this line down" disabled={i === cut().entries.length - 1} onClick={() => move(i, 1)}>Down</button><button aria-label="Take this line out" onClick={() => put('take a line out of the cut', (entries) => entries.filter((_, k) => k !== i))}>Out</button></span>
             </li>
           )}</Index>
         </ol>
-        <Show when={props.book.films.length > 0}><FilmLine book={props.book} onAdd={(film, from, to) => put('add a film shot', [...cut().entries, { kind: 'film', film, in: from, out: to, soundLead: 0, soundTail: 0 }])} /></Show>
-        <p class="controls"><button onClick={() => put('add a title', [...cut().entries, { kind: 'title', lines: ['…'], frames: 48 }])}>Add a title</button>
-          <For each={props.book.picks.filter((p) => !cut().entries.some((e) => e.kind === 'pick' && e.pick === p.id))}>{(p) => <button onClick={() => put(`add ${p.title}`, [...cut().entries, { kind: 'pick', pick: p.id, trimIn: 0, trimOut: 0, soundLead: 0, soundTail: 0, soundFrom: 'film' }])}>Add {p.title}</button>}</For></p>
+        <Show when={props.book.films.length > 0}><FilmLine book={props.book} onAdd={(film, from, to) => put('add a film shot', (entries) => [...entries, { kind: 'film', film, in: from, out: to, soundLead: 0, soundTail: 0 }])} /></Show>
+        <p class="controls"><button onClick={() => put('add a title', (entries) => [...entries, { kind: 'title', lines: ['…'], frames: 48 }])}>Add a title</button>
+          <For each={props.book.picks.filter((p) => !cut().entries.some((e) => e.kind === 'pick' && e.pick === p.id))}>{(p) => <button onClick={() => put(`add ${p.title}`, (entries) => [...entries, { kind: 'pick', pick: p.id, trimIn: 0, trimOut: 0, soundLead: 0, soundTail: 0, soundFrom: 'film' }])}>Add {p.title}</button>}</For></p>
       </section>
       <CutWords cut={cut()} />
       <section>

@@ -7,6 +7,7 @@ import type { PlateMeasures } from '../../../src/plate/types.js';
 import { edit, startJob } from '../api.js';
 import { amount, need, seconds, shown, unit } from '../format.js';
 import { ById } from '../parts/by-id.js';
+import { BuildJoin } from '../parts/build-join.js';
 import { CleanFrame } from '../parts/clean-frame.js';
 import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
@@ -41,7 +42,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         <h2>{props.pick.title}</h2>
         <p class="pencil-note">{film().title}, frames {props.pick.in}–{props.pick.out - 1} · {seconds(frames(), video().rate)}{props.pick.note === '' ? '' : ` · ${props.pick.note}`}</p>
         <PickWords book={props.book} pick={props.pick} />
-        <nav class="sheet-nav" aria-label="Parts of the sheet"><For each={[['plate', 'Plate'], ['measures', 'Measured'], ['brief', 'Brief'], ['takes', 'Takes'], ['join', 'Join'], ['inspection', 'Inspection']]}>{([id, label]) => <a href={location.hash} onClick={(e) => { e.preventDefault(); document.getElementById(id!)?.scrollIntoView({ behavior: 'smooth' }); }}>{label}</a>}</For></nav>
+        <nav class="sheet-nav" aria-label="Parts of the sheet"><For each={[['plate', 'Plate'], ['measures', 'Measured'], ['brief', 'Brief'], ['takes', 'Takes'], ['join', 'Join'], ['inspection', 'Inspection']]}>{([id, label]) => <a href={location.hash} onClick={(e) => { e.preventDefault(); goTo(id!); }}>{label}</a>}</For></nav>
       </header>
 
       <section id="plate">
@@ -122,6 +123,15 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
   );
 }
 
+/** Scrolls to a part of the sheet and takes the keyboard there. */
+function goTo(part: string): void {
+  const heading = document.querySelector<HTMLElement>(`#${part} h3`);
+  if (heading === null) return;
+  heading.tabIndex = -1;
+  heading.focus({ preventScroll: true });
+  heading.scrollIntoView({ behavior: 'smooth', block: 'start' });
+}
+
 /** Why a part of the measures is absent, in the words of the measuring. */
 function noteOf(m: PlateMeasures, part: string): string | undefined {
   return m.notes?.find((n) => n.startsWith(`${part}: `))?.slice(part.length + 2);
@@ -163,7 +173,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
           <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'change', kind: 'take', id: t().id, fields: { star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>
           <button onClick={() => openViewer({ what: 'take', id: t().id, title: t().title, start: t().marks?.frame ?? 0, marking: true })}>Marks</button>
           <Show when={t().kind === 'video'}><button onClick={() => void startJob('verdict', t().id)}>{t().verdict === undefined ? 'Judge it' : 'Judge again'}</button></Show>
-          <button onClick={() => void startJob('join', props.pick.id, { take: t().id, quality: 'fast', ...(lends() === '' ? {} : lends() === 'plate' ? { platePatch: Number(later()) || 0 } : { patch: lends().slice(5) }) })}>Build the join with it</button>
+          <BuildJoin pick={props.pick.id} take={t().id} join={props.book.joins.find((j) => j.id === props.pick.id)} spec={() => (lends() === '' ? {} : lends() === 'plate' ? { platePatch: Number(later()) || 0 } : { patch: lends().slice(5) })} />
           <Show when={t().kind !== 'layers'}>
             <label>with a part of <select value={lends()} onChange={(e) => setLends(e.currentTarget.value)}>
               <option value="">nothing else</option><option value="plate">the plate</option>

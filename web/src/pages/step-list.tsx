@@ -25,8 +25,8 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   const [seen, setSeen] = createSignal<Seen | null>(null);
   const [draft, setDraft] = createSignal<Record<string, number>>({});
   const version = () => JSON.stringify(steps()).length + ':' + hash(JSON.stringify(steps()));
-  const put = (title: string, changed: readonly RecipeStep[]): void => void edit(title, [{ do: 'change', kind: 'join', id: props.join.id, fields: { recipe: { ...props.join.recipe, steps: changed } } }]);
-  const set = (i: number, c: StepControl, value: ControlValue): void => { keep(); put(`${stepLabel(steps(), i)}: ${c.label} ${titled(c, value)}`, steps().map((x, n) => (n === i ? withControlValue(x, c, value) : x))); };
+  const put = (title: string, change: (steps: readonly RecipeStep[]) => readonly RecipeStep[]): void => void edit(title, () => [{ do: 'change', kind: 'join', id: props.join.id, fields: { recipe: { ...props.join.recipe, steps: change(steps()) } } }]);
+  const set = (i: number, c: StepControl, value: ControlValue): void => { keep(); put(`${stepLabel(steps(), i)}: ${c.label} ${titled(c, value)}`, (now) => now.map((x, n) => (n === i ? withControlValue(x, c, value) : x))); };
   // While a slider moves small pictures follow it; when the hand rests the picture is made again at full width.
   const [moving, setMoving] = createSignal(false);
   let rest: ReturnType<typeof setTimeout> | undefined;
@@ -38,7 +38,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
     clearTimeout(keeping);
     const p = pending;
     pending = null;
-    if (p !== null) put(`${stepLabel(steps(), p.step)}: ${p.control.label} ${titled(p.control, p.value)}`, steps().map((x, n) => (n === p.step ? withControlValue(x, p.control, p.value) : x)));
+    if (p !== null) put(`${stepLabel(steps(), p.step)}: ${p.control.label} ${titled(p.control, p.value)}`, (now) => now.map((x, n) => (n === p.step ? withControlValue(x, p.control, p.value) : x)));
   };
   const tries = (s: RecipeStep, c: StepControl): boolean => TRIED.has(s.step) || (s.step === 'peel' && c.key === 'spill');
   const turn = (at: number, s: RecipeStep, control: StepControl, value: number): void => {
@@ -68,12 +68,12 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
           return (
             <li class="step" data-on={s().on} aria-label={label()}>
               <div class="step-head">
-                <label class="step-name"><input type="checkbox" aria-label={`${label()} on`} checked={s().on} onChange={(e) => { keep(); put(`switch ${e.currentTarget.checked ? 'on' : 'off'} ${label()}`, steps().map((x, k) => (k === i ? { ...x, on: e.currentTarget.checked } : x))); }} /> <strong>{label()}</strong></label>
+                <label class="step-name"><input type="checkbox" aria-label={`${label()} on`} checked={s().on} onChange={(e) => { keep(); const on = e.currentTarget.checked; put(`switch ${on ? 'on' : 'off'} ${label()}`, (now) => now.map((x, k) => (k === i ? { ...x, on } : x))); }} /> <strong>{label()}</strong></label>
                 <span class="pencil-note">{DOES[s().step]}{onto(s())}</span>
                 <span class="views" role="group" aria-label={`look at ${label()}`}><For each={VIEWS}>{([as, words]) => <button aria-pressed={at() === as} onClick={() => setSeen(at() === as ? null : { step: s().step, label: label(), as })}>{words}</button>}</For></span>
               </div>
               <p class="how">{s().why}<Show when={asProposed('on') !== undefined && asProposed('on') !== s().on}> <em>Proposed {asProposed('on') === true ? 'on' : 'off'}.</em></Show></p>
-              <Show when={keeps(s())}>{(p) => <label class="knob"><span>its own shadow kept</span><input type="checkbox" checked={p().keepShadow === true} onChange={(e) => { keep(); put(e.currentTarget.checked ? 'keep the take’s own shadow' : 'drop the take’s own shadow', keepShadow(steps(), e.currentTarget.checked)); }} /></label>}</Show>
+              <Show when={keeps(s())}>{(p) => <label class="knob"><span>its own shadow kept</span><input type="checkbox" checked={p().keepShadow === true} onChange={(e) => { keep(); const on = e.currentTarget.checked; put(on ? 'keep the take’s own shadow' : 'drop the take’s own shadow', (now) => keepShadow(now, on)); }} /></label>}</Show>
               <For each={STEP_CONTROLS[s().step].filter((c) => controlValue(s(), c) !== undefined)}>{(c) => (
                 <StepKnob control={c} value={draft()[`${s().step}.${c.key}`] ?? controlValue(s(), c) ?? 0} proposed={asProposed(c.key)} onTurn={(v) => turn(i, s(), c, v)} onRest={keep} onPut={(v) => set(i, c, v)} />
               )}</For>

@@ -2,7 +2,7 @@
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
-import { edit, startJob } from '../api.js';
+import { book as now, edit, startJob } from '../api.js';
 import { seconds } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { FilmUpload, FilmWords } from '../parts/film-words.js';
@@ -15,13 +15,13 @@ export function ranked(book: BookState, pick: string): BookState['takes'] {
   return book.takes.filter((t) => t.pick === pick).sort((a, b) => Number(b.star) - Number(a.star) || (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) - (b.verdict === undefined ? 3 : weight[b.verdict.verdict]));
 }
 
-function movePick(book: BookState, pick: PickDocument, by: number): void {
-  const list = [...book.picks];
-  const i = list.findIndex((p) => p.id === pick.id);
-  const j = i + by;
-  if (j < 0 || j >= list.length) return;
-  [list[i], list[j]] = [list[j]!, list[i]!];
-  void edit(`move ${pick.title}`, list.map((p, k) => ({ do: 'change' as const, kind: 'pick', id: p.id, fields: { order: k + 1 } })));
+function movePick(pick: PickDocument, by: number): void {
+  void edit(`move ${pick.title}`, () => {
+    const list = [...(now()?.picks ?? [])], i = list.findIndex((p) => p.id === pick.id), j = i + by;
+    if (i < 0 || j < 0 || j >= list.length) return null;
+    [list[i], list[j]] = [list[j]!, list[i]!];
+    return list.map((p, k) => ({ do: 'change' as const, kind: 'pick', id: p.id, fields: { order: k + 1 } }));
+  });
 }
 
 export function WallPage(props: { book: BookState }): JSX.Element {
@@ -45,8 +45,8 @@ export function WallPage(props: { book: BookState }): JSX.Element {
                     <p class="pencil-note">{film() === undefined ? '' : seconds(p().out - p().in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p().id).length === 1 ? '1 take' : `${props.book.takes.filter((t) => t.pick === p().id).length} takes`}{join()?.render === undefined ? '' : ' · joined'}</p>
                     <Show when={best()?.verdict}>{(v) => <VerdictWord word={v().verdict} small />}</Show>
                     <span class="order">
-                      <button aria-label={`Move ${p().title} earlier`} disabled={i() === 0} onClick={() => movePick(props.book, p(), -1)}>Earlier</button>
-                      <button aria-label={`Move ${p().title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(props.book, p(), 1)}>Later</button>
+                      <button aria-label={`Move ${p().title} earlier`} disabled={i() === 0} onClick={() => movePick(p(), -1)}>Earlier</button>
+                      <button aria-label={`Move ${p().title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(p(), 1)}>Later</button>
                     </span>
                   </div>
                 </li>
@@ -69,12 +69,21 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
   };
   const picksIn = (from: number, to: number): readonly PickDocument[] => props.book.picks.filter((p) => p.film === props.film.id && p.in < to && p.out > from);
   const picked = (from: number, to: number): boolean => picksIn(from, to).length > 0;
+  /** A name that no other pick has: with several films the film's is part of it. */
+  const title = (index: number): string => {
+    const plain = props.book.films.length > 1 ? `${props.film.title}, shot ${index}` : `Shot ${index}`, taken = new Set(props.book.picks.map((p) => p.title));
+    let name = plain;
+    for (let n = 2; taken.has(name); n++) name = `${plain} (${n})`;
+    return name;
+  };
   const pick = (index: number, from: number, to: number): void => {
-    const taken = new Set(props.book.picks.map((p) => p.id));
-    let id = `shot-${index}`;
-    for (let n = 2; taken.has(id); n++) id = `shot-${index}-${n}`;
-    const order = props.book.picks.reduce((m, p) => Math.max(m, p.order), 0) + 1;
-    void edit(`pick shot ${index}`, [{ do: 'put', kind: 'pick', document: { id, film: props.film.id, title: id === `shot-${index}` ? `Shot ${index}` : `Shot ${index} (${id.split('-').pop()})`, in: from, out: to, order, note: '', marks: { frame: 0, marks: [] }, action: '' } }]);
+    void edit(`pick ${title(index)}`, () => {
+      const taken = new Set(props.book.picks.map((p) => p.id));
+      let id = `shot-${index}`;
+      for (let n = 2; taken.has(id); n++) id = `shot-${index}-${n}`;
+      const order = props.book.picks.reduce((m, p) => Math.max(m, p.order), 0) + 1;
+      return [{ do: 'put', kind: 'pick', document: { id, film: props.film.id, title: title(index), in: from, out: to, order, note: '', marks: { frame: 0, marks: [] }, action: '' } }];
+    });
   };
   const v = props.film.info.video!;
   return (

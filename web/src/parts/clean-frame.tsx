@@ -11,8 +11,10 @@ export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
   const put = (field: HTMLInputElement): void => {
     const text = field.value.trim(), n = Number(text);
     if (text !== '' && !(Number.isInteger(n) && n >= 0 && n <= last())) { field.value = named() === undefined ? '' : String(named()); return; }
-    const { cleanFrame: _before, ...rest } = props.take.marks ?? { frame: 0, marks: [] };
-    void edit(text === '' ? 'no clean frame' : `clean frame ${n}`, [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: text === '' ? rest : { ...rest, cleanFrame: n } } }]);
+    void edit(text === '' ? 'no clean frame' : `clean frame ${n}`, () => {
+      const { cleanFrame: _before, ...rest } = props.take.marks ?? { frame: 0, marks: [] };
+      return [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: text === '' ? rest : { ...rest, cleanFrame: n } } }];
+    });
   };
   return (
     <p class="controls">

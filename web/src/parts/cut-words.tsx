@@ -22,12 +22,14 @@ export function FilmLine(props: { book: BookState; onAdd: (film: string, from: n
 }
 
 export function CutWords(props: { cut: CutDocument }): JSX.Element {
-  const put = (title: string, fields: Partial<CutDocument>): void => void edit(title, [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
+  const put = (title: string, fields: Partial<CutDocument>): void => void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
   const lines = (text: string): string[] => text.split('\n').map((t) => t.trim()).filter((t) => t !== '');
   const [wrong, setWrong] = createSignal('');
   const music = (fields: Partial<NonNullable<CutDocument['music']>>): void => {
-    const m = { file: '', gainDb: 0, fromFrame: 0, ...props.cut.music, ...fields };
-    put('music', { music: m.file.trim() === '' ? null : { ...m, file: m.file.trim() } });
+    void edit('music', () => {
+      const m = { file: '', gainDb: 0, fromFrame: 0, ...props.cut.music, ...fields };
+      return [{ do: 'put', kind: 'cut', document: { ...props.cut, music: m.file.trim() === '' ? null : { ...m, file: m.file.trim() } } }];
+    });
   };
   const captions = (text: string): void => {
     const read = readCaptions(text);

@@ -34,7 +34,7 @@ export function JobStrip(): JSX.Element {
             <Show when={j().state === 'running'}>
               <progress max={Math.max(1, j().total)} value={j().done} aria-label={`${jobWord(j().kind)} ${subjectTitle(j().subject)}`} />
               <span class="stage">{j().stage}{j().total > 0 ? ` · ${Math.floor((100 * j().done) / j().total)} %` : ''}</span>
-              <Show when={!book()?.phone}><button onClick={() => void stopJob(j().id)}>Stop</button></Show>
+              <Show when={!book()?.phone}><button aria-disabled={j().stopping} onClick={() => { if (!j().stopping) void stopJob(j().id); }}>{j().stopping ? 'Stopping …' : 'Stop'}</button></Show>
             </Show>
             <Show when={j().state === 'waiting'}><span class="stage">waits its turn</span><Show when={!book()?.phone}><button onClick={() => void stopJob(j().id)}>Stop</button></Show></Show>
             <Show when={j().state === 'failed'}><span class="stage">{j().error}</span><Show when={!book()?.phone}><button onClick={() => void resumeJob(j().id)}>Try again</button></Show></Show>

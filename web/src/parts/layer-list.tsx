@@ -16,10 +16,12 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
   const put = (n: number, unit: Unit, text: string): void => {
     const v = Number(text.replace(',', '.'));
     // Without a number it stays where its foot is marked, if it is.
-    const foot = layer(n)?.foot;
-    const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : foot === undefined ? {} : { foot }) };
-    const rest = marks().marks.filter((m) => !(m.kind === 'layer' && m.frame === n));
-    void edit(`distance of layer ${n + 1}`, [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...rest, mine] } } }]);
+    void edit(`distance of layer ${n + 1}`, () => {
+      const foot = layer(n)?.foot;
+      const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : foot === undefined ? {} : { foot }) };
+      const rest = marks().marks.filter((m) => !(m.kind === 'layer' && m.frame === n));
+      return [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...rest, mine] } } }];
+    });
   };
   return (
     <div class="layers">

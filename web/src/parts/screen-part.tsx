@@ -21,7 +21,7 @@ export function ScreenPart(props: { take: TakeDocument }): JSX.Element {
   const drawn = () => marks().marks.find((m): m is Screen => m.kind === 'screen');
   const proposed = () => { const m = found()?.proposals[0]?.mark; return m?.kind === 'screen' ? m : null; };
   const ask = async (): Promise<void> => { setFound('looking'); setFound(await proposeScreen(props.take.id)); };
-  const put = (mark: Screen): Promise<unknown> => edit('useful part of the screen', [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...marks().marks.filter((m) => m.kind !== 'screen'), mark] } } }]);
+  const put = (mark: Screen): Promise<unknown> => edit('useful part of the screen', () => [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...marks().marks.filter((m) => m.kind !== 'screen'), mark] } } }]);
   const size = () => props.take.info.video!;
   const move = async (mark: Screen): Promise<void> => { await put(mark); setFound(null); openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: mark.frame ?? 0, marking: true }); };
   return (

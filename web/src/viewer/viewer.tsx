@@ -6,7 +6,7 @@ import { createEffect, createMemo, createSignal, For, on, onCleanup, Show, type 
 import type { Mark, MarksFile } from '../../../src/plate/marks.js';
 import type { ProposedMark } from '../../../src/plate/propose-marks.js';
 import { book, clearTrouble, edit, frameUrl, proposeMarks, readPixel, trouble, undo } from '../api.js';
-import { MarkFields } from './mark-fields.js';
+import { MarkChoice, MarkFields } from './mark-fields.js';
 import { handles, MarkShape, withHandle, type P } from './mark-shapes.js';
 import { TOOLS, type MarkTool } from './mark-tools.js';
 import { Overlays } from './overlays.js';
@@ -35,6 +35,9 @@ function useFacts(v: ViewerRequest) {
 
 function Open(props: { request: ViewerRequest }): JSX.Element {
   const v = props.request;
+  // The keyboard goes back to where it was when the viewer closes.
+  const opener = document.activeElement;
+  onCleanup(() => queueMicrotask(() => { if (opener instanceof HTMLElement && opener.isConnected) opener.focus(); }));
   const facts = useFacts(v);
   const [frame, setFrame] = createSignal(Math.min(facts().last, Math.max(facts().first, v.start)));
   const [shown, setShown] = createSignal(frame());
@@ -100,14 +103,12 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   const accept = (p: ProposedMark): void => { add(`mark ${p.mark.kind}, as proposed`, { ...p.mark, frame: p.mark.frame ?? asked() ?? frame() }); leave(p); };
   const tools = () => TOOLS.filter((t) => t.on === undefined || (t.on === 'plate') === (v.what === 'plate'));
   /** One mark more; it is the chosen one then, so that its numbers can be given at once. */
-  const add = (title: string, mark: Mark): void => { const { marks } = marksFile(); save(title, [...marks, mark]); setChosen(marks.length); };
+  const add = (title: string, mark: Mark): void => save(title, (marks) => { setChosen(marks.length); return [...marks, mark]; });
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
-  const save = (title: string, marks: readonly Mark[]): void => {
-    const f = facts();
-    const file = { ...marksFile(), marks };
-    if (f.pick !== undefined) void edit(title, [{ do: 'change', kind: 'pick', id: f.pick.id, fields: { marks: file } }]);
-    else if (f.take !== undefined) void edit(title, [{ do: 'change', kind: 'take', id: f.take.id, fields: { marks: file } }]);
-  };
+  const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void => void edit(title, () => {
+    const f = facts(), kind = f.pick !== undefined ? 'pick' : 'take', id = f.pick?.id ?? f.take?.id;
+    return id === undefined ? null : [{ do: 'change', kind, id, fields: { marks: { ...marksFile(), marks: change(marksFile().marks) } } }];
+  });
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
     add(`mark ${t.label}`, t.make(list, frame(), Number.isFinite(n) ? n : undefined));
@@ -163,7 +164,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       if (t !== null) place(t, round(from));
       return;
     }
-    save(`move mark ${m.kind}`, marksFile().marks.map((x, i) => (i === d.mark ? withHandle(m, d.handle, d.point) : x)));
+    save(`move mark ${m.kind}`, (marks) => marks.map((x, i) => (i === d.mark ? withHandle(x, d.handle, d.point) : x)));
   };
   const live = (m: Mark, i: number): Mark => { const d = drag(); return d !== null && d.mark === i ? withHandle(m, d.handle, d.point) : m; };
 
@@ -207,13 +208,17 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   function removeChosen(): void {
     const i = chosen();
     if (i === null) return;
-    save(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, marksFile().marks.filter((_, k) => k !== i));
+    save(`remove mark ${marksFile().marks[i]?.kind ?? ''}`, (marks) => marks.filter((_, k) => k !== i));
     setChosen(null);
   }
   const fitScale = (): number => (stage === undefined ? 1 : Math.min(stage.clientWidth / facts().width, stage.clientHeight / facts().height));
   const size = () => (zoom() === null ? {} : { width: `${facts().width * zoom()!}px`, height: `${facts().height * zoom()!}px`, 'max-width': 'none', 'max-height': 'none' });
   const against = () => v.against;
-  const handleScale = () => Math.max(0.6, facts().width / 900);
+  // Marks are as large on the screen however large the picture is shown: picture pixels to one of the screen.
+  const [glassPx, setGlassPx] = createSignal(900);
+  const handleScale = () => facts().width / Math.max(60, glassPx());
+  const measureGlass = new ResizeObserver((all) => { const w = all[0]?.contentRect.width ?? 0; if (w > 0) setGlassPx(w); });
+  onCleanup(() => measureGlass.disconnect());
   const measures = () => (v.what === 'plate' || v.what === 'join' ? book()?.measures[v.id] : undefined);
 
   return (
@@ -233,7 +238,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       </div>
       <Show when={trouble()}>{(t) => <p class="margin-note trouble" role="alert">{t()} <button onClick={clearTrouble}>Put away</button></p>}</Show>
       <div class="stage" ref={stage}>
-        <div class="sheet-of-glass" style={{ 'aspect-ratio': `${facts().width} / ${facts().height}`, ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()) }}>
+        <div class="sheet-of-glass" ref={(el) => measureGlass.observe(el)} style={{ 'aspect-ratio': `${facts().width} / ${facts().height}`, ...(zoom() === null ? { width: `min(100cqw, calc(100cqh * ${facts().width / facts().height}))` } : size()) }}>
           <img src={url(shown())} alt={`${v.title}, frame ${shown()}`} draggable={false} />
           <Show when={compare() !== 'none' && against()}>{(a) => <img class={compare() === 'difference' ? 'second difference' : 'second'} style={{ 'clip-path': compare() === 'wipe' ? `inset(0 0 0 ${wipe() * 100}%)` : 'none' }} src={frameUrl(a().what, a().id, shown())} alt={`${a().title}, frame ${shown()}`} draggable={false} />}</Show>
           <svg ref={svg} viewBox={`0 0 ${facts().width} ${facts().height}`} onClick={onClick} onPointerMove={onMove} onPointerUp={onUp} onPointerLeave={() => setAt(null)} data-tool={tool()?.kind ?? 'none'} style={{ '--hair': String(handleScale()) }}>
@@ -265,7 +270,12 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
           <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().points !== 0}> <small>(or arrow keys and space bar)</small></Show><Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
             <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
         </div>
-        <Show when={chosenMark()} fallback={<div class="chosen"><span class="hint">{marksFile().marks.length === 0 ? 'no marks yet: choose a tool above' : 'click a mark to choose it: its numbers are changed here, its points dragged'}</span></div>}>{(m) => <MarkFields mark={m()} frame={m().frame ?? marksFile().frame} onGo={() => go(m().frame ?? marksFile().frame)} onRemove={removeChosen} onChange={(next) => save(`${next.kind}: its numbers`, marksFile().marks.map((x, k) => (k === chosen() ? next : x)))} />}</Show>
+        <div class="chosen">
+          <Show when={marksFile().marks.length > 0} fallback={<span class="hint">no marks yet: choose a tool above</span>}>
+            <MarkChoice marks={marksFile().marks} frameOf={(m) => m.frame ?? marksFile().frame} chosen={chosen()} onChoose={setChosen} />
+            <Show when={chosenMark()} fallback={<span class="hint">choose a mark here or on the picture: its numbers are changed here, its points too, or dragged</span>}>{(m) => <MarkFields mark={m()} onGo={() => go(m().frame ?? marksFile().frame)} onRemove={removeChosen} onChange={(title, change) => { const i = chosen(); save(title, (marks) => marks.map((x, k) => (k === i ? change(x) : x))); }} />}</Show>
+          </Show>
+        </div>
         <Show when={asked() !== null}><Proposals list={proposed()} asked={asked()!} frame={frame()} onTake={accept} onLeave={leave} onPoint={setPointed} /></Show>
       </Show>
     </dialog>
