@@ -8,6 +8,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { Book, BOOK_FILE } from './book.js';
 import { makeId } from './documents.js';
+import { newProduction } from './new-production.js';
 import { SCHEMA_VERSION } from './schema.js';
 
 let folder: string;
@@ -36,6 +37,39 @@ describe('edits', () => {
     expect(c.ids('moment')).toEqual([]);
     expect(c.undo()).toBeNull();
     c.close();
+  });
+
+  it('does not take the production itself back', () => {
+    const b = Book.create(folder);
+    b.edit('start', (e) => e.put('production', newProduction('Short')));
+    b.edit('note', (e) => e.put('moment', moment('m1', 'one')));
+    expect(b.history().map((h) => h.title)).toEqual(['note']);
+    expect(b.undo()?.title).toBe('note');
+    expect(b.undo()).toBeNull();
+    expect(b.need('production', 'production').title).toBe('Short');
+    b.close();
+  });
+
+  it('leaves a film where it lies now when an edit from before it was found again is taken back', () => {
+    const b = Book.create(folder);
+    const film = (file: string, credit: string) => ({ id: 'film', title: 'Film', file, credit, licence: '', info: { file, container: 'mp4', durationSeconds: 1, video: null, sound: null } as never });
+    writeFileSync(join(folder, 'old.mp4'), 'x');
+    b.edit('add', (e) => e.put('film', film('old.mp4', '')));
+    b.edit('credit', (e) => e.put('film', film('old.mp4', 'somebody')));
+    rmSync(join(folder, 'old.mp4'));
+    writeFileSync(join(folder, 'new.mp4'), 'x');
+    b.edit('lies elsewhere', (e) => e.put('film', film('new.mp4', 'somebody')));
+    b.undo();
+    b.undo();
+    expect(b.get('film', 'film')).toMatchObject({ file: 'new.mp4', credit: '', info: { file: 'new.mp4' } });
+    b.redo();
+    expect(b.get('film', 'film')).toMatchObject({ file: 'new.mp4', credit: 'somebody' });
+    // Where both are there, the place is an edit like any other.
+    b.redo();
+    writeFileSync(join(folder, 'old.mp4'), 'x');
+    b.undo();
+    expect(b.get('film', 'film')).toMatchObject({ file: 'old.mp4' });
+    b.close();
   });
 
   it('leaves the book as it was when an edit fails half way', () => {

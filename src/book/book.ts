@@ -9,6 +9,7 @@ import Database from 'libsql';
 import { PlatewrightError } from '../core/errors.js';
 import { firstIssue } from '../plate/marks.js';
 import { DOCUMENT_SCHEMAS, type DocumentKind, type DocumentOf } from './documents.js';
+import { keepPlace } from './keep-place.js';
 import { MIGRATIONS, SCHEMA_VERSION } from './schema.js';
 
 export interface EditRecord {
@@ -29,6 +30,9 @@ export interface EditScope {
 interface Row { readonly [column: string]: unknown }
 
 export const BOOK_FILE = 'book.sqlite';
+
+/** The edit that put the production itself: without it there is no book to open, so it is no part of what can be taken back. */
+const START = "(SELECT edit FROM change WHERE kind = 'production' AND before IS NULL)";
 
 function damaged(file: string, how: string, cause?: unknown): PlatewrightError {
   return new PlatewrightError('PW-BOOK-DAMAGED', `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched`, { cause });
@@ -188,14 +192,20 @@ export class Book {
     }
   }
 
+  /** Puts an older or undone form of a document back; media stay where they lie. */
+  private restore(kind: string, id: string, body: string | null): void {
+    const row = this.db.prepare('SELECT body FROM document WHERE kind = ? AND id = ?').get(kind, id) as Row | undefined;
+    this.apply(kind, id, keepPlace(kind, row === undefined ? null : String(row['body']), body, (stored) => existsSync(this.mediaPath(stored))));
+  }
+
   /** Takes back the last edit. Returns it, or null where there is nothing to take back. */
   undo(): EditRecord | null {
     return this.immediate(() => {
-      const row = this.db.prepare('SELECT seq, at, title FROM edit WHERE undone = 0 ORDER BY seq DESC LIMIT 1').get() as Row | undefined;
+      const row = this.db.prepare(`SELECT seq, at, title FROM edit WHERE undone = 0 AND seq NOT IN ${START} ORDER BY seq DESC LIMIT 1`).get() as Row | undefined;
       if (row === undefined) return null;
       const seq = Number(row['seq']);
       const changes = this.db.prepare('SELECT kind, id, before FROM change WHERE edit = ? ORDER BY position DESC').all(seq) as Row[];
-      for (const c of changes) this.apply(String(c['kind']), String(c['id']), c['before'] === null ? null : String(c['before']));
+      for (const c of changes) this.restore(String(c['kind']), String(c['id']), c['before'] === null ? null : String(c['before']));
       this.db.prepare('UPDATE edit SET undone = 1 WHERE seq = ?').run(seq);
       return { seq, at: String(row['at']), title: String(row['title']), undone: true };
     });
@@ -208,14 +218,14 @@ export class Book {
       if (row === undefined) return null;
       const seq = Number(row['seq']);
       const changes = this.db.prepare('SELECT kind, id, after FROM change WHERE edit = ? ORDER BY position').all(seq) as Row[];
-      for (const c of changes) this.apply(String(c['kind']), String(c['id']), c['after'] === null ? null : String(c['after']));
+      for (const c of changes) this.restore(String(c['kind']), String(c['id']), c['after'] === null ? null : String(c['after']));
       this.db.prepare('UPDATE edit SET undone = 0 WHERE seq = ?').run(seq);
       return { seq, at: String(row['at']), title: String(row['title']), undone: false };
     });
   }
 
   history(limit = 50): EditRecord[] {
-    return (this.db.prepare('SELECT seq, at, title, undone FROM edit ORDER BY seq DESC LIMIT ?').all(limit) as Row[])
+    return (this.db.prepare(`SELECT seq, at, title, undone FROM edit WHERE seq NOT IN ${START} ORDER BY seq DESC LIMIT ?`).all(limit) as Row[])
       .map((r) => ({ seq: Number(r['seq']), at: String(r['at']), title: String(r['title']), undone: Number(r['undone']) === 1 }));
   }
 

@@ -7,7 +7,7 @@ import { existsSync, mkdirSync, rmSync, writeFileSync, readFileSync } from 'node
 import { createHash } from 'node:crypto';
 import { basename, dirname, extname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
-import { createPicture, type Picture } from '../image/picture.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
 import { shownAsCoded } from '../media/colour-tags.js';
 import { isSequencePattern } from '../media/sequence.js';
 import type { ColourTags, Sound } from '../media/types.js';
@@ -22,6 +22,8 @@ export interface RenderOptions {
   readonly crf?: number;
   readonly preset?: string;
   readonly sound?: Sound | null;
+  /** Leave off the last column or line of a picture of odd size, which H.264 could not hold. Not with `resumeIn`. */
+  readonly even?: boolean;
   /** Also write the performer's matte as seen (grey FFV1), which the inspection reads. */
   readonly matte?: string;
   /** Folder for unfinished pieces; given, a render that was stopped goes on where it was. */
@@ -72,18 +74,23 @@ interface Sinks { add(frame: JoinFrame): Promise<void>; close(): Promise<void>; 
 
 async function openSinks(renderer: JoinRenderer, out: string, matte: string | undefined, o: RenderOptions, raw = false): Promise<Sinks> {
   const size = { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate };
+  const even = o.even === true ? { widthPx: size.widthPx - (size.widthPx % 2), heightPx: size.heightPx - (size.heightPx % 2) } : size;
+  const cropped = even.widthPx !== size.widthPx || even.heightPx !== size.heightPx;
   const colour = renderer.plateInfo.colour, own = filmColour(renderer, o.codec);
   const picture = await VideoWriter.open(out, raw
     ? { ...size, codec: 'ffv1', bits: 16, preset: 'fast' }
-    : { ...size, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, colour: own });
+    : { ...size, ...even, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, colour: own });
   const mask = matte === undefined ? null : await VideoWriter.open(matte, { ...size, codec: 'ffv1', grey: true, bits: 8 });
-  let grey: Picture | null = null, whole: Picture | null = null;
+  let grey: Picture | null = null, whole: Picture | null = null, part: Picture | null = null;
   // The plate's own code values need no way through light where the film is coded as the plate is.
   const straight = (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') && colour.transfer === (raw ? 'bt709' : own.transfer) && colour.primaries === 'bt709' && renderer.plateInfo.bitDepth <= 16;
   return {
     async add(frame) {
       await o.onFrame?.(frame);
-      if (o.codec === 'h264' && !raw && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
+      if (cropped) {
+        whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
+        await picture.writeCoded(topLeft(frame.coded(whole), (part ??= createPicture(even.widthPx, even.heightPx, 3))));
+      } else if (o.codec === 'h264' && !raw && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
       else if (straight && !frame.plate.hasAlpha) {
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(frame.coded(whole));
@@ -97,6 +104,15 @@ async function openSinks(renderer: JoinRenderer, out: string, matte: string | un
     async close() { await picture.close(); await mask?.close(); },
     async abort() { await picture.abort(); await mask?.abort(); },
   };
+}
+
+/** Fills a smaller picture with a larger one's first columns and lines. */
+function topLeft(p: Picture, out: Picture): Picture {
+  for (let c = 0; c < out.channels; c++) {
+    const from = plane(p, c), to = plane(out, c);
+    for (let y = 0; y < out.height; y++) to.set(from.subarray(y * p.width, y * p.width + out.width), y * out.width);
+  }
+  return out;
 }
 
 /** How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the performer changes. */

@@ -26,7 +26,7 @@ export async function webClip(book: Book, frames: FrameStore, what: string, id: 
   if (what !== 'plate' && what !== 'take' && what !== 'join' && what !== 'film') throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no clips called "${what}"`, { kind: 'usage' });
   const path = await frames.pathOf(what as FrameSource, id);
   const info = await probe(path);
-  if (info.video !== null && info.video.codec === 'h264' && info.video.bitDepth === 8 && /\.(mp4|m4v)$/.test(path) && info.video.rotationDeg === 0) return path;
+  if (info.video !== null && info.video.codec === 'h264' && /^yuvj?420p$/.test(info.video.pixelFormat) && /\.(mp4|m4v)$/.test(path) && info.video.rotationDeg === 0) return path;
   const s = statSync(path);
   const key = createHash('sha256').update(`${path}|${s.size}|${s.mtimeMs}`).digest('hex').slice(0, 12);
   const out = book.cachePath('web', `${what}-${id}-${key}.mp4`);

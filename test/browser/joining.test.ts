@@ -2,40 +2,23 @@
  * What a person does on the sheet on the way to a join, in a real browser: a drawing in layers, and more. A small production made
  * here. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
-import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
+import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { chromium, type Browser, type Page } from 'playwright-core';
+import type { Browser, Page } from 'playwright-core';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { addFilm } from '../../src/book/add-media.js';
 import { Book } from '../../src/book/book.js';
 import { newProduction } from '../../src/book/new-production.js';
-import { rate } from '../../src/core/rational.js';
-import { createPicture, plane } from '../../src/image/picture.js';
 import { doJob } from '../../src/jobs/run-job.js';
-import { VideoWriter } from '../../src/media/video-writer.js';
 import type { BookState } from '../../src/server/api-types.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
+import { CHROMIUM, launchChromium, look } from './chromium.js';
+import { makeClip } from './made-clip.js';
 
-const CHROMIUM = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ?? process.env['PLATEWRIGHT_CHROMIUM'];
-if (CHROMIUM === undefined) {
-  if (process.env['PLATEWRIGHT_BROWSER'] === 'required') throw new Error('PLATEWRIGHT_BROWSER=required, but there is no Chromium on this machine (Debian: apt-get install chromium)');
-  console.warn('\n*** BROWSER TESTS SKIPPED: there is no Chromium on this machine (Debian: apt-get install chromium) ***\n');
-}
-const SHOTS = process.env['PLATEWRIGHT_SCREENSHOTS'];
 const W = 320, H = 180, PLATE_FRAMES = 12;
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
-
-async function film(path: string, frames: number, value: (x: number, y: number, f: number, c: number) => number): Promise<void> {
-  const w = await VideoWriter.open(path, { widthPx: W, heightPx: H, rate: rate(24), codec: 'h264', crf: 6 });
-  for (let f = 0; f < frames; f++) {
-    const p = createPicture(W, H, 3);
-    for (let c = 0; c < 3; c++) { const q = plane(p, c); for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) q[y * W + x] = value(x, y, f, c); }
-    await w.writeCoded(p);
-  }
-  await w.close();
-}
 
 /** The book as the service tells it. */
 async function bookNow<T>(read: (b: BookState) => T): Promise<T> {
@@ -43,25 +26,19 @@ async function bookNow<T>(read: (b: BookState) => T): Promise<T> {
 }
 const layerMark = (frame: number) => (b: BookState): { readonly distance?: number; readonly share?: number } | undefined => b.takes[0]?.marks?.marks.find((m) => m.kind === 'layer' && m.frame === frame) as { distance?: number } | undefined;
 
-async function look(name: string): Promise<void> {
-  if (SHOTS === undefined) return;
-  mkdirSync(SHOTS, { recursive: true });
-  await page.screenshot({ path: join(SHOTS, `${name}.png`), fullPage: true });
-}
-
 async function narrow(name: string): Promise<void> {
   await page.setViewportSize({ width: 390, height: 844 });
   const wide = await page.evaluate(() => ({ page: document.documentElement.scrollWidth, screen: innerWidth }));
   expect(wide.page, name).toBeLessThanOrEqual(wide.screen + 1);
-  await look(`${name}-390`);
+  await look(page, `${name}-390`);
   await page.setViewportSize({ width: 1600, height: 1000 });
-  await look(`${name}-1600`);
+  await look(page, `${name}-1600`);
 }
 
 describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
   beforeAll(async () => {
     folder = mkdtempSync(join(tmpdir(), 'platewright-joining-'));
-    await film(join(folder, 'film.mp4'), PLATE_FRAMES, (x, y, _f, c) => (y > 90 ? 0.3 : 0.5) + 0.15 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c);
+    await makeClip(join(folder, 'film.mp4'), PLATE_FRAMES, (x, y, _f, c) => (y > 90 ? 0.3 : 0.5) + 0.15 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c);
     const book = Book.create(join(folder, 'production'));
     book.edit('start', (e) => e.put('production', newProduction('Joining')));
     await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
@@ -70,7 +47,7 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     book.close();
     service = await listen(join(folder, 'production'), { port: 0 });
     base = `http://localhost:${service.port}/`;
-    browser = await chromium.launch({ executablePath: CHROMIUM!, args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'] });
+    browser = await launchChromium();
     page = await browser.newPage({ viewport: { width: 1600, height: 1000 } });
     page.setDefaultTimeout(30_000);
     await page.goto(`${base}#/sheet/street`);
@@ -116,7 +93,7 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
 
   it('joins a take quickly beside its verdict', async () => {
     // A disc before a green cloth that does not fill the picture; nobody on the last frames.
-    await film(join(folder, 'guest.mp4'), 16, (x, y, f, c) => {
+    await makeClip(join(folder, 'guest.mp4'), 16, (x, y, f, c) => {
       const guest = f < 13 && Math.hypot((x - 160 - f) / 24, (y - 100) / 42) < 1, cloth = x > 30 && x < 292 && y > 12 && y < 164;
       return guest ? [0.62, 0.5, 0.38][c]! : cloth ? [0.2, 0.62, 0.25][c]! : 0.5;
     });
@@ -182,7 +159,7 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
       if (height !== null) await page.getByLabel('its height, m').fill(height);
       const box = (await glass.boundingBox())!;
       for (const [u, v] of [[0.2, 0.7], [0.5, 0.7], [0.5, 0.3], [0.2, 0.3]] as const) await page.mouse.click(box.x + (u + right) * box.width, box.y + v * box.height);
-      await look(`receiver-${name}`);
+      await look(page, `receiver-${name}`);
       await page.getByRole('button', { name: 'Close the outline (Enter)' }).click();
       await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
     }
@@ -203,7 +180,7 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
       if (name === 'patch') await page.getByLabel('frames later').fill('4');
       const box = (await glass.boundingBox())!;
       for (const [u, v] of [[0.2, 0.6], [0.5, 0.6], [0.5, 0.4], [0.2, 0.4]] as const) await page.mouse.click(box.x + (u + right) * box.width, box.y + v * box.height);
-      await look(`outline-${name.replace(' ', '-')}`);
+      await look(page, `outline-${name.replace(' ', '-')}`);
       await page.getByRole('button', { name: 'Close the outline (Enter)' }).click();
       await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name, exact: true }).click();
     }

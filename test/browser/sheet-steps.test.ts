@@ -4,41 +4,25 @@
  * the performer. A small production made here. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a missing
  * browser fails.
  */
-import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { chromium, type Browser, type Locator, type Page } from 'playwright-core';
+import type { Browser, Locator, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { addFilm, addTake } from '../../src/book/add-media.js';
 import { Book } from '../../src/book/book.js';
 import { newProduction } from '../../src/book/new-production.js';
-import { rate } from '../../src/core/rational.js';
-import { createPicture, plane } from '../../src/image/picture.js';
 import { doJob } from '../../src/jobs/run-job.js';
 import type { RecipeStep, StepName } from '../../src/join/types.js';
-import { VideoWriter } from '../../src/media/video-writer.js';
 import type { BookState } from '../../src/server/api-types.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
+import { CHROMIUM, launchChromium } from './chromium.js';
+import { makeClip } from './made-clip.js';
 
-const CHROMIUM = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ?? process.env['PLATEWRIGHT_CHROMIUM'];
-if (CHROMIUM === undefined) {
-  if (process.env['PLATEWRIGHT_BROWSER'] === 'required') throw new Error('PLATEWRIGHT_BROWSER=required, but there is no Chromium on this machine (Debian: apt-get install chromium)');
-  console.warn('\n*** BROWSER TESTS SKIPPED: there is no Chromium on this machine (Debian: apt-get install chromium) ***\n');
-}
 const W = 320, H = 180, FRAMES = 24;
 /** Loaded machines are slow: what is waited for comes, or the test fails by this. */
 const LONG = { timeout: 120_000 };
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
-
-async function film(path: string, frames: number, value: (x: number, y: number, f: number, c: number) => number): Promise<void> {
-  const w = await VideoWriter.open(path, { widthPx: W, heightPx: H, rate: rate(24), codec: 'h264', crf: 6 });
-  for (let f = 0; f < frames; f++) {
-    const p = createPicture(W, H, 3);
-    for (let c = 0; c < 3; c++) { const q = plane(p, c); for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) q[y * W + x] = value(x, y, f, c); }
-    await w.writeCoded(p);
-  }
-  await w.close();
-}
 
 /** Somebody 84 px tall who walks along the street; foot at 30 + 8 f. */
 const walks = (x: number, y: number, f: number): boolean => { const u = x - 30 - 8 * f, v = 150 - y; return Math.hypot(u, v - 75) < 9 || (Math.abs(u) < 12 && v > 33 && v < 68) || (Math.abs(Math.abs(u) - 5) < 4 && v >= 0 && v <= 35); };
@@ -68,9 +52,9 @@ async function meanOf(query: string, box: readonly [number, number, number, numb
 describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
   beforeAll(async () => {
     folder = mkdtempSync(join(tmpdir(), 'platewright-sheet-'));
-    await film(join(folder, 'film.mp4'), FRAMES, (x, y, f, c) => (walks(x, y, f) ? [0.15, 0.2, 0.35][c]! : (y > 110 ? 0.42 : 0.55) + 0.12 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c));
-    await film(join(folder, 'guest.mp4'), FRAMES, (x, y, f, c) => (guest(x, y, f) ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!));
-    await film(join(folder, 'other.mp4'), FRAMES, (x, y, f, c) => (guest(x, y, f) ? (Math.hypot(x - 150 - f / 2, y - 80) < 12 ? [0.7, 0.2, 0.2][c]! : [0.62, 0.5, 0.38][c]!) : [0.2, 0.62, 0.25][c]!));
+    await makeClip(join(folder, 'film.mp4'), FRAMES, (x, y, f, c) => (walks(x, y, f) ? [0.15, 0.2, 0.35][c]! : (y > 110 ? 0.42 : 0.55) + 0.12 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c));
+    await makeClip(join(folder, 'guest.mp4'), FRAMES, (x, y, f, c) => (guest(x, y, f) ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!));
+    await makeClip(join(folder, 'other.mp4'), FRAMES, (x, y, f, c) => (guest(x, y, f) ? (Math.hypot(x - 150 - f / 2, y - 80) < 12 ? [0.7, 0.2, 0.2][c]! : [0.62, 0.5, 0.38][c]!) : [0.2, 0.62, 0.25][c]!));
     const book = Book.create(join(folder, 'production'));
     book.edit('start', (e) => e.put('production', newProduction('Sheet')));
     await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
@@ -84,7 +68,7 @@ describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
     book.close();
     service = await listen(join(folder, 'production'), { port: 0 });
     base = `http://localhost:${service.port}/`;
-    browser = await chromium.launch({ executablePath: CHROMIUM!, args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'] });
+    browser = await launchChromium();
     page = await browser.newPage({ viewport: { width: 1440, height: 900 } });
     page.setDefaultTimeout(60_000);
     await page.goto(`${base}#/sheet/street`);

@@ -3,49 +3,24 @@
  * reload, keyboard, narrow and wide screens. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a
  * missing browser fails.
  */
-import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { chromium, type Browser, type Page } from 'playwright-core';
+import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { addFilm } from '../../src/book/add-media.js';
 import { Book } from '../../src/book/book.js';
 import { newProduction } from '../../src/book/new-production.js';
-import { rate } from '../../src/core/rational.js';
-import { createPicture, plane } from '../../src/image/picture.js';
 import { doJob } from '../../src/jobs/run-job.js';
-import { VideoWriter } from '../../src/media/video-writer.js';
 import { listen, type RunningService } from '../../src/server/listen.js';
+import { CHROMIUM, launchChromium, look } from './chromium.js';
+import { makeClip } from './made-clip.js';
 
-const CHROMIUM = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ?? process.env['PLATEWRIGHT_CHROMIUM'];
-const wanted = process.env['PLATEWRIGHT_BROWSER'] === 'required';
-if (CHROMIUM === undefined) {
-  if (wanted) throw new Error('PLATEWRIGHT_BROWSER=required, but there is no Chromium on this machine (Debian: apt-get install chromium)');
-  console.warn('\n*** BROWSER TESTS SKIPPED: there is no Chromium on this machine (Debian: apt-get install chromium) ***\n');
-}
 
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
-const SHOTS = process.env['PLATEWRIGHT_SCREENSHOTS'];
 
 /** Frames whose brightness tells their number: (40 + 4 n) of 255 in the film, with a second shot from frame 24. */
-async function makeFilm(path: string): Promise<void> {
-  const w = await VideoWriter.open(path, { widthPx: 320, heightPx: 180, rate: rate(24), codec: 'h264', crf: 4 });
-  for (let f = 0; f < 48; f++) {
-    const p = createPicture(320, 180, 3);
-    for (let c = 0; c < 3; c++) {
-      const q = plane(p, c);
-      for (let y = 0; y < 180; y++) for (let x = 0; x < 320; x++) q[y * 320 + x] = x < 160 ? (40 + 4 * f) / 255 : f < 24 ? 0.15 + 0.5 * (((x >> 4) + (y >> 4)) & 1) : 0.2 + 0.6 * (((x >> 3) * 7 + (y >> 5) * 3) % 5) / 5;
-    }
-    await w.writeCoded(p);
-  }
-  await w.close();
-}
-
-async function look(name: string): Promise<void> {
-  if (SHOTS === undefined) return;
-  mkdirSync(SHOTS, { recursive: true });
-  await page.screenshot({ path: join(SHOTS, `${name}.png`), fullPage: false });
-}
+const makeFilm = (path: string): Promise<void> => makeClip(path, 48, (x, y, f) => (x < 160 ? (40 + 4 * f) / 255 : f < 24 ? 0.15 + 0.5 * (((x >> 4) + (y >> 4)) & 1) : 0.2 + 0.6 * (((x >> 3) * 7 + (y >> 5) * 3) % 5) / 5), { crf: 4 });
 
 describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   beforeAll(async () => {
@@ -58,7 +33,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     book.close();
     service = await listen(join(folder, 'production'), { port: 0 });
     base = `http://localhost:${service.port}/`;
-    browser = await chromium.launch({ executablePath: CHROMIUM!, args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'] });
+    browser = await launchChromium();
     page = await browser.newPage({ viewport: { width: 1280, height: 860 } });
     page.setDefaultTimeout(20_000);
   });
@@ -75,7 +50,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('heading', { name: /^Shot 0/ }).waitFor();
     await page.getByRole('button', { name: 'Pick this shot' }).first().click();
     await page.getByRole('link', { name: '1. Shot 0' }).waitFor();
-    await look('wall');
+    await look(page, 'wall', false);
     expect(errors).toEqual([]);
   });
 
@@ -106,7 +81,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     expect(await number.textContent()).toMatch(/frame (\d+) of 0–\1/);
     await page.keyboard.press('Home');
     expect(await number.textContent()).toContain('frame 0 of');
-    await look('viewer');
+    await look(page, 'viewer', false);
     await page.keyboard.press('Escape');
   });
 
@@ -130,7 +105,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.mouse.move(...at(0.52, 0.4), { steps: 4 });
     await page.mouse.up();
     await page.waitForTimeout(600);
-    await look('marks');
+    await look(page, 'marks', false);
     await page.reload();
     await page.getByText('2 marks: upright, erase').waitFor();
     const picks = (await (await fetch(`${base}api/documents/pick`)).json()) as { marks: { marks: { kind: string; top?: number[]; height?: number }[] } }[];
@@ -195,7 +170,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     expect(await page.locator('.measure-columns').textContent()).toMatch(/±/);
     await page.getByRole('button', { name: 'Write the brief' }).click();
     await page.locator('.instructions li').first().waitFor({ timeout: 60_000 });
-    await look('sheet');
+    await look(page, 'sheet', false);
   });
 
   it('says that numbers are of marks that were changed since, and of no mark what is missing', async () => {
@@ -235,7 +210,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByRole('link', { name: 'Shoot day' }).focus();
     await page.keyboard.press('Enter');
     await page.getByRole('heading', { name: 'Shoot day', exact: true }).waitFor();
-    await look('day');
+    await look(page, 'day', false);
     await page.getByRole('link', { name: 'Cut' }).focus();
     await page.keyboard.press('Enter');
     await page.getByRole('heading', { name: 'The cut' }).waitFor();
@@ -246,14 +221,14 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.getByLabel(/^captions/).fill('4-9 She waits.');
     await page.getByLabel(/^captions/).press('Tab');
     await expect.poll(async () => ((await (await fetch(`${base}api/documents/cut`)).json()) as { captions: unknown[]; entries: { kind: string }[] }[])[0]).toMatchObject({ captions: [{ in: 4, out: 10, text: 'She waits.' }] });
-    await look('cut');
+    await look(page, 'cut', false);
     await page.getByRole('link', { name: 'Ledger' }).focus();
     await page.keyboard.press('Enter');
     await page.getByText('no legal advice').waitFor();
     await page.getByLabel('what').fill('carrots');
     await page.getByRole('button', { name: 'Write it down' }).click();
     await page.getByRole('rowheader', { name: 'carrots' }).waitFor();
-    await look('ledger');
+    await look(page, 'ledger', false);
   });
 
   it('reads well at 390 and at 2560 pixels: nothing wider than the screen', async () => {
@@ -264,7 +239,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
         await page.locator('main h2').first().waitFor();
         const wide = await page.evaluate(() => ({ page: document.documentElement.scrollWidth, screen: innerWidth }));
         expect(wide.page, `${where} at ${width}`).toBeLessThanOrEqual(wide.screen + 1);
-        await look(`${where.replace(/[#/]/g, '')}-${width}`);
+        await look(page, `${where.replace(/[#/]/g, '')}-${width}`, false);
       }
     }
     await page.setViewportSize({ width: 1280, height: 860 });

@@ -29,7 +29,7 @@ export const quickWorker: JobWorker = async (context) => {
   const recipe = { ...whole, plate: { ...whole.plate, out: Math.min(whole.plate.out, whole.plate.in + most) } };
   const renderer = await JoinRenderer.open(recipe, await joinOptions(book, pick.id, recipe));
   try {
-    const report = await renderJoin(renderer, quickClipPath(book, take.id), { codec: 'h264', crf: 22, preset: 'veryfast', signal, onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join') });
+    const report = await renderJoin(renderer, quickClipPath(book, take.id), { codec: 'h264', crf: 22, preset: 'veryfast', even: true, signal, onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join') });
     return { take: take.id, frames: report.frames, leftOff: report.leftOff };
   } finally {
     await renderer.close();

@@ -1,5 +1,5 @@
 /** Marks drawn over a picture: their points that can be dragged, and their shapes. */
-import { For, type JSX } from 'solid-js';
+import { Index, type JSX } from 'solid-js';
 import type { Mark } from '../../../src/plate/marks.js';
 
 export type P = [number, number];
@@ -72,7 +72,8 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
   return (
     <g class={`mark ${props.mark.kind}`} data-faint={props.faint} data-chosen={props.chosen}>
       <path d={d()} onClick={() => props.onChoose?.()} />
-      <For each={handles(props.mark)}>{(p, i) => <circle cx={p[0]} cy={p[1]} r={5 * props.scale} onPointerDown={(e) => props.onGrab?.(i(), e)} />}</For>
+      {/* By place: a point that is dragged stays the element that was pressed. */}
+      <Index each={handles(props.mark)}>{(p, i) => <circle cx={p()[0]} cy={p()[1]} r={5 * props.scale} onPointerDown={(e) => props.onGrab?.(i, e)} />}</Index>
     </g>
   );
 }
