@@ -17,7 +17,7 @@ import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium, look } from './chromium.js';
 import { makeClip } from './made-clip.js';
 
-const W = 320, H = 180, PLATE_FRAMES = 12;
+const PLATE_FRAMES = 12;
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
 
 /** The book as the service tells it. */
