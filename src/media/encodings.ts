@@ -70,6 +70,8 @@ export function encodingOf(o: WriterOptions): Encoding {
     }
     case 'prores4444':
       // FFmpeg's other ProRes encoder (prores_ks) takes several times as long for the same distance to the source.
+      // It alone writes pictures of an odd width, though.
+      if (o.widthPx % 2 !== 0) return { encoder: 'prores_ks', pixelFormat: `yuv${a}444p10le`, options: { profile: '4', vendor: 'apl0', bits_per_mb: '8192' } };
       return { encoder: 'prores_aw', pixelFormat: `yuv${a}444p10le`, options: { profile: '4', vendor: 'apl0' } };
     case 'ffv1': {
       const deep = bits > 8 ? `${bits}le` : '';

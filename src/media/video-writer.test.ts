@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { rate } from '../core/rational.js';
-import { createPicture, type Channels, type Picture } from '../image/picture.js';
+import { createPicture, plane, type Channels, type Picture } from '../image/picture.js';
 import { toCodedRgb, toLinear } from './convert.js';
 import { probe } from './probe.js';
 import { readSound, writeWav } from './sound.js';
@@ -97,6 +97,22 @@ describe('round trips', () => {
       expect(worst).toBeLessThan(c.worst);
     });
   }
+
+  it('prores4444 holds pictures of odd width and height, whole', async () => {
+    const path = join(dir, 'odd.mov'), w = await VideoWriter.open(path, { widthPx: 71, heightPx: 37, rate: RATE, codec: 'prores4444' });
+    const p = createPicture(71, 37, 3);
+    for (let c = 0; c < 3; c++) { const q = plane(p, c); for (let y = 0; y < 37; y++) for (let x = 0; x < 71; x++) q[y * 71 + x] = 0.1 + 0.005 * x + 0.008 * y + 0.1 * c; }
+    for (let n = 0; n < 3; n++) await w.writeCoded(p);
+    await w.close();
+    const reader = await VideoReader.open(path);
+    try {
+      expect([reader.info.widthPx, reader.info.heightPx, reader.info.frameCount]).toEqual([71, 37, 3]);
+      const got = toCodedRgb(await reader.frame(2)).data;
+      for (let i = 0; i < p.data.length; i++) expect(Math.abs(got[i]! - p.data[i]!)).toBeLessThan(0.01);
+    } finally {
+      await reader.close();
+    }
+  });
 
   it('keeps other colour tags: HLG with BT.2020, and BT.601 of 625 lines', async () => {
     for (const colour of [

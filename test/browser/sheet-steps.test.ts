@@ -199,7 +199,16 @@ describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
     const card = page.locator('.take-card').filter({ has: page.getByRole('heading', { name: /^guest/ }) });
     await card.getByLabel('with a part of').selectOption({ label: 'other' });
     await card.getByRole('button', { name: 'Build the join with it' }).click();
+    // A hand's change is told, and stays where that is asked for.
+    const ask = page.getByRole('group', { name: 'The join was changed by hand' });
+    await ask.getByText('light: saturation 0.5 ×, proposed').waitFor();
+    await page.keyboard.press('Escape');
+    await ask.waitFor({ state: 'detached' });
+    expect(await page.evaluate(() => document.activeElement?.textContent)).toBe('Build the join with it');
+    await page.keyboard.press('Enter');
+    await ask.getByRole('button', { name: 'Build it and keep these' }).click();
     await step('patch').getByText(/add a patch mark/).waitFor(LONG);
+    expect((await stepNow('light'))?.saturation).toBe(0.5);
     expect((await stepNow('patch'))?.on).toBe(false);
     const mark = { kind: 'patch', frame: 0, polygon: [[132, 64], [168, 64], [168, 96], [132, 96]] };
     for (const id of ['guest', 'other']) {
@@ -208,7 +217,9 @@ describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
     }
     await expect.poll(() => bookNow((b) => b.jobs.some((j) => j.state === 'running' || j.state === 'waiting')), LONG).toBe(false);
     await card.getByRole('button', { name: 'Build the join with it' }).click();
+    await ask.getByRole('button', { name: 'Build it without them' }).click();
     await expect.poll(async () => (await stepNow('patch'))?.on, LONG).toBe(true);
+    expect((await stepNow('light'))?.saturation).not.toBe(0.5);
     await step('patch').getByText('onto the take').waitFor();
     await expect.poll(() => bookNow((b) => !b.stale.renders.includes('street') && !b.jobs.some((j) => j.state === 'running' || j.state === 'waiting')), LONG).toBe(true);
     // The other's red mouth comes along, and alone only that part is shown.
