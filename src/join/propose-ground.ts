@@ -27,6 +27,9 @@ const SHADE_EDGE = 0.01;
 /** Least share of the performer's card in shadow that is said (own choice: thirteen scenes without any show .08 at most, seven places inside shadows mostly .2 to 1). */
 const LEAST_SHADED = 0.25;
 
+/** Lowest key (degrees) whose shadow is cast on the ground: it would lie twenty-nine heights long. */
+const LEAST_ELEVATION = 2;
+
 /** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
 const LOOKED_AT = 0.4;
 
@@ -43,7 +46,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const light = pm.light;
   const first = stands[0]!;
   const view0 = viewAngles(pm, first.frame);
-  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? howToTellTheKey(marks) : null;
+  const missing = view0 === null ? 'the plate\'s view was not measured (marks: an upright of known height and ground lines)' : light === undefined || light.azimuthDeg.value === null || light.elevationDeg.value === null ? howToTellTheKey(marks) : light.elevationDeg.value < LEAST_ELEVATION ? `the key was read at ${light.elevationDeg.value.toFixed(0)}°, level with the ground or under it (a lamp that low, or a reading that is off): no shadow is cast on it` : null;
   const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
   const contactOnly = missing !== null;
   const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;

@@ -15,7 +15,7 @@ import { trackRegion } from '../plate/ride.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { PlateMeasures, RideTrack } from '../plate/types.js';
 import { performerSpan } from '../take/card-frames.js';
-import { measureTake } from '../take/measure-take.js';
+import { measureTake, NO_SCREEN } from '../take/measure-take.js';
 import type { TakeMeasures } from '../take/measures.js';
 import { isLayered } from './propose-layers.js';
 import type { Side } from './proposal-input.js';
@@ -69,7 +69,8 @@ export async function measureTakeSide(file: string, reader: VideoReader, given: 
   }
   const take = await measureTake(file, marks, { camera: true });
   const { widthPx, heightPx, frameCount, rate } = reader.info;
-  const notes: string[] = [...take.notes];
+  // The peel step looks for the screen itself, by its hue, and says what it found.
+  const notes: string[] = take.notes.filter((n) => n !== NO_SCREEN);
   const look = await attempt(notes, 'look', () => measureLook(reader));
   const measures: PlateMeasures = {
     file, span: performerSpan(take.frames, frameCount), rate: formatRate(rate), widthPx, heightPx,

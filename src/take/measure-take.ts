@@ -48,6 +48,9 @@ export interface TakeOptions {
 
 const HELP_SCREEN = 'a take before a green or blue screen';
 
+/** Said of a take on which no screen was seen. */
+export const NO_SCREEN = 'no green or blue screen was found behind the performer; to peel it off, a frame of the empty set has to be named, or outlines drawn round it';
+
 /** Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and light are read. Throws the media and marks errors. */
 export async function measureTake(file: string, marks: MarksFile, options: TakeOptions = {}): Promise<TakeMeasures> {
   const reader = await VideoReader.open(file);
@@ -103,7 +106,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       options.onProgress?.(index + 1, frameCount);
     }
     const behind: TakeMeasures['behind'] = hasAlpha ? { kind: 'alpha' } : bare !== null ? { kind: bare.kind } : model !== null ? { kind: 'screen', colour: model.colour, share: model.share } : { kind: 'none' };
-    if (behind.kind === 'none') notes.push('no green or blue screen was found behind the performer; to peel it off, a frame of the empty set has to be named, or outlines drawn round it');
+    if (behind.kind === 'none') notes.push(NO_SCREEN);
 
     // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
     const settled = marks.cameraHeight !== undefined || marks.marks.some((m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon');
