@@ -2,7 +2,8 @@
  * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files, marks, the
  * recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a plain overlay of the
  * take with the true matte, placed by the same recipe; and the speed of the standard recipe at 1080p, on the `stand` shot
- * enlarged. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k] [--speed] [--clean] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart.
+ * enlarged. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k] [--speed] [--clean] [--once] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart;
+ * `--once` marks the performer's place on the first frame alone.
  */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
@@ -156,11 +157,11 @@ function speedOfProcess(): ReturnType<typeof speedAt1080> extends Promise<infer 
   return JSON.parse(run.stdout.trim().split('\n').at(-1)!) as ReturnType<typeof speedOfProcess>;
 }
 
-interface Wanted { readonly every: number; readonly frames?: readonly number[]; readonly clean?: boolean; readonly why?: boolean; readonly recipeFile?: string; readonly save?: string; readonly speed?: boolean }
+interface Wanted { readonly every: number; readonly frames?: readonly number[]; readonly clean?: boolean; readonly why?: boolean; readonly recipeFile?: string; readonly save?: string; readonly speed?: boolean; readonly once?: boolean }
 
 /** One shot proposed and scored: our join, the plain overlay, the untouched plate. */
 async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row, Row, Row]> {
-  const { plate, take } = truthMarks(shot);
+  const { plate, take } = truthMarks(shot, { once: wanted.once === true });
   const proposal = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), plate, take, 'fine');
   const used: Recipe = wanted.recipeFile === undefined ? proposal.recipe : (JSON.parse(readFileSync(wanted.recipeFile, 'utf8')) as Recipe);
   if (wanted.save !== undefined) writeFileSync(wanted.save, JSON.stringify(used));
@@ -223,7 +224,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
     const rows: Row[] = [];
     for (const shot of shots) {
       rows.push(...(await scoreShot(shot, {
-        every: Number(value('every') ?? 6), clean: args.includes('--clean'), why: args.includes('--why'), speed: args.includes('--speed'),
+        every: Number(value('every') ?? 6), clean: args.includes('--clean'), once: args.includes('--once'), why: args.includes('--why'), speed: args.includes('--speed'),
         ...(frames === undefined ? {} : { frames }), ...(recipeFile === undefined ? {} : { recipeFile }), ...(save === undefined ? {} : { save }),
       })));
     }

@@ -175,6 +175,8 @@ export interface TruthMarksOptions {
   readonly takeCameraUnknown?: boolean;
   /** Give the performer's height at the stand mark (metres in the film's world). Default true. */
   readonly standHeight?: boolean;
+  /** Mark the performer's place (and the man who tells the view) on the first frame alone, as a hurried person would. Default false: on five. */
+  readonly once?: boolean;
 }
 
 /** Marks for plate and take of one truth shot. Throws where the truth set is absent. */
@@ -184,7 +186,7 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
   const f0 = t.frames[0]!;
   const cam0 = plateCamera(t, 0);
   const marks: Mark[] = [];
-  const uprightFrames = shot === 'pan' || shot === 'push' ? keyFrames(n) : [0];
+  const uprightFrames = options.once !== true && (shot === 'pan' || shot === 'push') ? keyFrames(n) : [0];
   for (const k of uprightFrames) {
     const m = t.frames[k]!.mannequin;
     marks.push({ kind: 'upright', frame: k, foot: round(m.feet), top: round(m.top), height: t.heights.mannequin });
@@ -208,7 +210,7 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
     marks.push({ kind: 'body', frame: 0, axis: [round(man.feet), round(man.top)] });
   } else {
     // Still camera: one stand is enough; moving camera: where the same ground point is seen at a few frames.
-    for (const k of shot === 'stand' ? [0] : keyFrames(n)) {
+    for (const k of shot === 'stand' || options.once === true ? [0] : keyFrames(n)) {
       const p = t.frames[k]!.performer;
       marks.push({ kind: 'stand', frame: k, ground: round(p.ground), top: round(p.top), ...height });
     }

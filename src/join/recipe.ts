@@ -13,6 +13,7 @@ import type { PlateMeasures } from '../plate/types.js';
 import { asksEdges } from './light.js';
 import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
+import { travelStand, wayTellsMarks } from './travel-stand.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
 import { proposeJoinPatch } from './patch-join.js';
@@ -57,7 +58,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
     return flatRecipe(input, layered.ride, 'a drawing in layers needs none', layered.why);
   }
   if (isPinned(input)) return pinnedRecipe(input, carrier);
-  const where = carryStand(stands, carrier);
+  const onWay = carried || pm.travel === undefined || !wayTellsMarks(stands, pm.travel, setCarrier, pm) ? null : travelStand(stands, pm.travel, setCarrier, pm);
+  const where = onWay ?? carryStand(stands, carrier);
   const takeStand = performerInTake(input);
   const steady = proposeSteady(input, takeStand.frame);
   const takeElevation = elevationAt(tm, takeStand.ground, takeStand.top, takeStand.frame);
@@ -80,7 +82,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
     step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${followed ? 'the followed region' : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? 'the followed region' : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
@@ -175,6 +177,15 @@ function pinnedLight(pm: PlateMeasures): LightStep {
   const slope = white === null || black === null ? [1, 1, 1] : white.map((w, i) => Math.max(0.05, Math.min(1.2, w * 0.9 - black[i]!)));
   const offset = black === null ? [0, 0, 0] : black;
   return { step: 'light', on: look !== undefined, slope: slope as unknown as LightStep['slope'], offset: offset as unknown as LightStep['offset'], power: [1, 1, 1], saturation: 1, why: look === undefined ? 'the plate\'s levels were not measured' : 'the still\'s range is laid between the plate\'s own black and white' };
+}
+
+/** Moves whose camera does not turn about one point. */
+const TRAVELS: ReadonlySet<string> = new Set(['push', 'mixed']);
+
+/** What to say where a camera travels, its way is not known and few marks stand in for it. */
+function wantsMoreMarks(stands: readonly Stand[], pm: PlateMeasures): string {
+  if (pm.travel !== undefined || pm.camera === undefined || !TRAVELS.has(pm.camera.move) || new Set(stands.map((s) => s.frame)).size > 2) return '';
+  return `, which moves near things otherwise than the set: mark the same place on the first, a middle and the last frame${pm.notes?.some((n) => n.startsWith('travel: ')) === true ? '' : ' (or an upright of known height and a pair of ground lines, so that the camera\'s way over the ground is known)'}`;
 }
 
 /** The take's top mark after the view shift: an upright has no depth of its own, it only stretches. */
