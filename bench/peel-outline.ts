@@ -7,9 +7,13 @@ import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { createPicture } from '../src/image/picture.js';
+import { distanceToSet } from '../src/image/distance.js';
+import { rasterizePolygon } from '../src/image/polygon.js';
 import { resize } from '../src/image/resize.js';
 import { outlinesOfMarks } from '../src/join/outline/marked-take.js';
 import { outlinePolygon } from '../src/join/outline/outline-polygon.js';
+import { findOutline, hintsOn } from '../src/join/outline/outline-take.js';
+import { labelAreas } from '../src/join/peel/label-areas.js';
 import { outlinePeeler } from '../src/join/performer.js';
 import { outlineRegion } from '../src/join/screen-part.js';
 import { copyFrame } from '../src/media/planes.js';
@@ -35,6 +39,15 @@ function boxAround(t: OutlineTruth): [number, number][] {
 /** As a careful hand draws it: within two pixels of the half-covered line. */
 const drawn = (t: OutlineTruth): [number, number][] => outlinePolygon(Uint8Array.from(t.alpha, (a) => (a > 0.5 ? 1 : 0)), W, H, 1, 2);
 
+/** Touches as a person makes them who looks at the outline: in the middle of the largest parts that are wrong, four at most. */
+function touches(found: readonly (readonly [number, number])[], t: OutlineTruth): Mark[] {
+  const mask = rasterizePolygon(found, W, H), wrong = Uint8Array.from(mask, (v, i) => ((v > 0.5) !== (t.alpha[i]! > 0.5) ? 1 : 0)), right = Uint8Array.from(wrong, (v) => 1 - v), deep = distanceToSet(right, W, H), { labels, area } = labelAreas(wrong, W, H), best = new Map<number, number>();
+  for (let i = 0; i < W * H; i++) { const l = labels[i]!; if (l > 0 && (best.get(l) === undefined || deep[i]! > deep[best.get(l)!]!)) best.set(l, i); }
+  return [...best].filter(([, i]) => deep[i]! >= 9).sort((a, b) => area[b[0]]! - area[a[0]]!).slice(0, 4).map(([, i]) => ({ kind: 'touch', frame: AT, points: [[(i % W) + 0.5, Math.floor(i / W) + 0.5]], on: t.alpha[i]! > 0.5 ? 'performer' : 'set' }));
+}
+
+const overlap = (polygon: readonly (readonly [number, number])[], t: OutlineTruth): number => { const m = rasterizePolygon(polygon, W, H); let a = 0, b = 0; for (let i = 0; i < W * H; i++) { const p = m[i]! > 0.5, q = t.alpha[i]! > 0.5; if (p && q) a++; if (p || q) b++; } return a / b; };
+
 async function main(): Promise<void> {
   if (!hasShared()) { console.log('needs ../shared/keying and ../shared/footage: nothing measured'); return; }
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
@@ -43,7 +56,19 @@ async function main(): Promise<void> {
     for (const kind of CASES.filter((c) => rest[1] === undefined || c.name.includes(rest[1]))) {
       const path = join(folder, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.mp4`), truth = await outlineTake(path, seed, kind, W, H, COUNT, 0.005, existsSync(path)), reader = await VideoReader.open(path);
       try {
-        const list: Mark[] = hand ? [0, COUNT - 1].map((frame) => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) })) : [{ kind: 'about', frame: AT, polygon: boxAround(truth[AT]!) }], marks: MarksFile = { frame: 0, marks: list };
+        const list: Mark[] = hand ? [0, COUNT - 1].map((frame) => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) })) : [{ kind: 'about', frame: AT, polygon: boxAround(truth[AT]!) }];
+        let marks: MarksFile = { frame: 0, marks: list };
+        const said: string[] = [];
+        if (!hand) for (let turn = 0; turn < 3; turn++) {
+          const found = await findOutline(reader, AT, hintsOn(marks, AT));
+          if (found.polygon === null) { said.push(found.why); break; }
+          said.push(overlap(found.polygon, truth[AT]!).toFixed(3));
+          const more = turn === 2 ? [] : touches(found.polygon, truth[AT]!);
+          if (more.length === 0) break;
+          marks = { ...marks, marks: [...marks.marks, ...more] };
+          said.push(`${more.length} touches`);
+        }
+        if (said.length > 0) console.log(`${kind.name.padEnd(28)} on frame ${AT}: ${said.join(', ')}`);
         const from = process.cpuUsage(), outlined = await outlinesOfMarks(reader, marks, null), used = process.cpuUsage(from), outline = outlineRegion(outlined!.marks)!, peeler = outlinePeeler({ step: 'peel', on: true, why: '', method: 'outline', screen: 'green', quality: 'fine', spill: 0, outline });
         const of = async (n: number) => wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H), line: string[] = [];
         for (const n of TRIED) {

@@ -6,7 +6,7 @@ import { randomUUID } from 'node:crypto';
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 
-export type JobKind = 'scan' | 'measure' | 'brief' | 'verdict' | 'quick' | 'join' | 'inspect' | 'day' | 'deliver' | 'reveal';
+export type JobKind = 'scan' | 'measure' | 'brief' | 'verdict' | 'outline' | 'quick' | 'join' | 'inspect' | 'day' | 'deliver' | 'reveal';
 export type JobState = 'waiting' | 'running' | 'done' | 'failed' | 'stopped';
 
 export interface JobRecord {

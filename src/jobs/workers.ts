@@ -8,6 +8,7 @@ export async function workerFor(kind: JobKind): Promise<JobWorker> {
     case 'measure': return (await import('./workers/measure.js')).measureWorker;
     case 'brief': return (await import('./workers/brief.js')).briefWorker;
     case 'verdict': return (await import('./workers/verdict.js')).verdictWorker;
+    case 'outline': return (await import('./workers/outline.js')).outlineWorker;
     case 'quick': return (await import('./workers/quick.js')).quickWorker;
     case 'join': return (await import('./workers/join.js')).joinWorker;
     case 'inspect': return (await import('./workers/inspect.js')).inspectWorker;

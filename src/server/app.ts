@@ -25,6 +25,7 @@ import { makeFile } from './files.js';
 import { FrameStore, type FrameSource } from './frame-store.js';
 import { checkCaller } from './guard.js';
 import { lumaPlane } from '../media/convert.js';
+import { proposeOutline } from '../join/outline/propose-outline.js';
 import { proposePeople } from '../plate/propose-people.js';
 import { proposeMarks, type ProposedMark } from '../plate/propose-marks.js';
 import { proposeScreenMark } from '../take/screen-edges.js';
@@ -70,7 +71,7 @@ const editSchema = z.object({
 });
 const settingSchema = z.object({ name: z.string().min(1).max(40), numbers: z.array(z.number()).min(1).max(2).nullable() });
 const studioSchema = z.object({ name: z.string().min(1).max(40), text: z.string().max(200) });
-const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'quick', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
+const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'outline', 'quick', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
 
 export function bookState(book: Book): BookState {
   const byId = <K extends 'measures' | 'brief'>(kind: K, field: string): Record<string, never> =>
@@ -184,9 +185,15 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     const what = sourceOf(c.req.param('what')), n = wholeNumber(c.req.param('n'), 'frame');
     const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
     const proposals = proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n);
-    const more = what === 'take' ? (await screenOf(c.req.param('id'), n)).proposals : what === 'plate' ? await proposePeople(await frames.reader(await frames.pathOf(what, c.req.param('id'))), n, book.get('measures', c.req.param('id'))?.measures.camera) : [];
+    const more = what === 'take' ? [...(await outlineOf(c.req.param('id'), n)), ...(await screenOf(c.req.param('id'), n)).proposals] : what === 'plate' ? await proposePeople(await frames.reader(await frames.pathOf(what, c.req.param('id'))), n, book.get('measures', c.req.param('id'))?.measures.camera) : [];
     return c.json({ proposals: [...more, ...proposals] });
   });
+  const outlineOf = async (id: string, n: number): Promise<ProposedMark[]> => {
+    const take = book.need('take', id), path = await frames.pathOf('take', id);
+    if (take.kind === 'layers') return [];
+    const one = await proposeOutline(await frames.reader(path), take.marks ?? { frame: 0, marks: [] }, n);
+    return one === null ? [] : [one];
+  };
   // The screen's useful part is looked for in frames of the whole take, once.
   const screens = new Map<string, ReturnType<typeof proposeScreenMark>>();
   const screenOf = async (id: string, n: number): Promise<{ proposals: ProposedMark[]; why: string }> => {

@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
+import { proposeOutline } from '../../join/outline/propose-outline.js';
 import { plateClip } from '../../jobs/plate-clip.js';
 import { lumaPlane } from '../../media/convert.js';
 import { VideoReader } from '../../media/video-reader.js';
@@ -11,13 +12,13 @@ import { proposeMarks } from '../../plate/propose-marks.js';
 import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
 import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer } from '../output.js';
-import { onProduction, withBook, type ProductionOptions } from '../production.js';
+import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
-interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean; propose?: string; empty?: string }
+interface Options extends ProductionOptions { file?: string; add?: string; clear?: boolean; take?: boolean; propose?: string; empty?: string; outline?: boolean | string }
 
 export function register(program: Command): void {
   onProduction(program.command('mark <id>').description('Put marks on a pick (or with --take on a take): from a marks file, or one by one.')
-    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
+    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back').option('--outline [lines]', 'of a take without a screen: outline the performer over the whole take, as lines on so many frames (5 unless told) to be moved by hand').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
     .action(action(async (id: string, o: Options) => withBook(o, async (book) => {
       const take = o.take === true ? book.need('take', id) : null;
       const pick = o.take === true ? null : book.need('pick', id);
@@ -37,6 +38,14 @@ export function register(program: Command): void {
       if (o.file !== undefined || o.add !== undefined || o.clear === true || o.empty !== undefined) {
         book.edit(`mark ${id}`, (e) => { if (take !== null) e.put('take', { ...take, marks }); else e.put('pick', { ...pick!, marks }); });
       }
+      if (o.outline !== undefined) {
+        if (take === null) throw new PlatewrightError('PW-CLI-USAGE', '--outline is of a take: add --take', { kind: 'usage' });
+        const lines = typeof o.outline === 'string' ? Number(o.outline) : 5;
+        if (!Number.isInteger(lines) || lines < 1) throw new PlatewrightError('PW-CLI-NUMBER', `--outline takes a whole number of lines from 1, but got "${String(o.outline)}"`, { kind: 'usage' });
+        const result = (await runWithProgress(book, 'outline', id, { lines })) as { frames: number[]; how: string };
+        answer(o, { ...result, marks: book.need('take', id).marks }, (d) => `${id}: ${d.how}; lines to move by hand on the frames ${d.frames.join(', ')}`);
+        return 0;
+      }
       if (o.propose !== undefined) {
         const n = Number(o.propose);
         const reader = await VideoReader.open(take !== null ? book.mediaPath(take.file) : await plateClip(book, pick!));
@@ -44,6 +53,7 @@ export function register(program: Command): void {
           const frame = await reader.frame(n);
           const proposals = [...proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n)];
           if (pick !== null) proposals.unshift(...await proposePeople(reader, n, book.get('measures', pick.id)?.measures.camera));
+          if (take !== null) { const outline = await proposeOutline(reader, marks, n); if (outline !== null) proposals.unshift(outline); }
           if (take !== null && reader.info.frameCount > 1) { const edges = await proposeScreenMark(reader, n); if (edges.proposal !== null) proposals.unshift(edges.proposal); }
           answer(o, { proposals }, (d) => (d.proposals.length === 0 ? `nothing to propose on frame ${n}` : d.proposals.map((p) => `${JSON.stringify(p.mark)}\n  ${p.why}`).join('\n')));
         } finally {

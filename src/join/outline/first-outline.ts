@@ -17,8 +17,8 @@ const MOST_GLOBAL = 5, MOST_BESIDE_MOTION = 2.2;
 const PERFORMER_PARTS = 5, SET_PARTS = 7, TURNS = 6;
 /** Pixels about the outline that are no samples, reach of the near colours, turns with them. */
 const DOUBTFUL = 2, REACH = 26, NEAR_TURNS = 3;
-/** Most that motion says for and against a pixel, and the small pixels by which dense motion is smeared over an outline. */
-const MOVED = 2.2, STILL = -2, SMEARED = 6;
+/** Small pixels about a touch within which motion is doubted; most that it says for and against a pixel, and the small pixels by which dense motion is smeared over an outline. */
+const DOUBTED = 45, MOVED = 2.2, STILL = -2, SMEARED = 6;
 /** What they say a smear's width inside and outside. */
 const DEEP_MOVED = MOVED * Math.tanh(1), DEEP_STILL = STILL * Math.tanh(0.7);
 /** Share of the open part that must move by itself before motion says anything: a performer may hold still. */
@@ -83,7 +83,15 @@ function movingPrior(motion: Float32Array, must: Int8Array, w: number, h: number
   let open = 0, moving = 0;
   for (let i = 0; i < moves.length; i++) if (must[i] !== -1) { open++; if (motion[i]! > 1) { moves[i] = 1; moving++; } }
   if (moving < LEAST_MOVED * open) return null;
-  return signedDistance(Float32Array.from(moves), w, h).map((d) => (d > 0 ? MOVED : -STILL) * Math.tanh(d / SMEARED));
+  // Where a person touched, what was thought before is in doubt.
+  const touched = Uint8Array.from(must, (m, i) => (m === 1 || (m === -1 && open > 0 && inner(must, i, w, h)) ? 1 : 0)), away = distanceToSet(touched, w, h);
+  return signedDistance(Float32Array.from(moves), w, h).map((d, i) => (d > 0 ? MOVED : -STILL) * Math.tanh(d / SMEARED) * Math.min(1, away[i]! / DOUBTED));
+}
+
+/** A touch on the set: it lies amid what is open, not beyond the line about it. */
+function inner(must: Int8Array, i: number, w: number, h: number): boolean {
+  const x = i % w, y = Math.floor(i / w), r = 2 * 4 + 3;
+  return [[r, 0], [-r, 0], [0, r], [0, -r]].filter(([dx, dy]) => { const u = x + dx!, v = y + dy!; return u >= 0 && v >= 0 && u < w && v < h && must[v * w + u] !== -1; }).length >= 3;
 }
 
 function held(odds: Float32Array, must: Int8Array): Float32Array {

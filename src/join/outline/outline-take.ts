@@ -11,7 +11,7 @@ import type { VideoReader } from '../../media/video-reader.js';
 import type { Mark, MarksFile } from '../../plate/marks.js';
 import { labelAreas } from '../peel/label-areas.js';
 import { firstOutline } from './first-outline.js';
-import { outlinePolygon } from './outline-polygon.js';
+import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { ownMotion } from './own-motion.js';
 import { blockFor, boxAbout, partOf, smallFrame, type SmallBox, type SmallFrame } from './small-frame.js';
 
@@ -63,18 +63,19 @@ export function sideOf(points: readonly Point[]): number {
 
 export interface FoundOutline { readonly polygon: [number, number][]; readonly why: string; /** Share of the picture that it holds. */ readonly share: number }
 
-/** Finds the outline on one frame; null with the reason and the way out where that can't be done. */
-export async function findOutline(reader: VideoReader, frame: number, hints: Hints): Promise<FoundOutline | { readonly polygon: null; readonly why: string }> {
+/** Finds the outline on one frame, or (`drawn`) corrects the one that is there by the touches; null with the reason and the way out where that can't be done. */
+export async function findOutline(reader: VideoReader, frame: number, hints: Hints, drawn: readonly Point[] | null = null): Promise<FoundOutline | { readonly polygon: null; readonly why: string }> {
   const { widthPx: w, heightPx: h, frameCount } = reader.info;
   if (frame >= frameCount) throw new PlatewrightError('PW-OUTLINE-FRAME', `frame ${frame} lies outside the take, which ends at frame ${frameCount - 1}`, { kind: 'input' });
   const rough = Math.max(1, Math.round(w / MOTION_WIDTH)), beside = BESIDE.map((d) => frame + d).filter((n) => n >= 0 && n < frameCount), own = await smallAt(reader, frame, rough), others: { away: number; frame: SmallFrame }[] = [];
   for (const n of beside) others.push({ away: n - frame, frame: await smallAt(reader, n, rough) });
-  const motion = ownMotion(own, others), pointed = hints.about.length > 0 || hints.performer.length > 0;
+  const motion = drawn === null ? ownMotion(own, others) : outlineMask(drawn, own.width, own.height, rough).reduce((m, v, i) => { m[i] = v === 1 ? 2 : -1; return m; }, new Float32Array(own.width * own.height)), pointed = hints.about.length > 0 || hints.performer.length > 0;
   const about = hints.about.length > 0 ? hints.about : null;
   let box: SmallBox | null = null;
   if (about === null) {
+    if (drawn !== null) box = boxAbout(outlineMask([...drawn, ...hints.performer.flat()], own.width, own.height, rough), own.width, own.height, WIDEN, 6);
     const seeds = hints.performer.flat().map(([x, y]): Point => [x / rough, y / rough]);
-    box = motion === null ? null : movingBox(motion, own.width, own.height, seeds);
+    box ??= motion === null ? null : movingBox(motion, own.width, own.height, seeds);
     if (box === null && !pointed) return { polygon: null, why: `nothing on frame ${frame} moves plainly against the set, so the program can't tell who is the performer: put a rough line about it ("about"), or touch it in two or three places` };
     if (box === null) {
       // Touched, and nothing moves: the whole picture is open, the set's colours come from its rim.
@@ -95,8 +96,8 @@ export async function findOutline(reader: VideoReader, frame: number, hints: Hin
   if (found === null || area < 30) return { polygon: null, why: `no outline could be found on frame ${frame}: what is inside the line has the colours of what is outside; touch the performer in a few places, or draw the outline by hand` };
   const mask = new Uint8Array(sw * sh);
   for (let y = 0; y < ph; y++) mask.set(found.subarray(y * pw, (y + 1) * pw), (y + part[1]) * sw + part[0]);
-  const by = about !== null ? 'inside the rough line about it' : pointed ? 'by the touches on it' : 'by what moves against the set';
-  return { polygon: outlinePolygon(mask, sw, sh, block, Math.max(1, HAND_TOLERANCE * h)), share: (area * block * block) / (w * h), why: `the performer's outline as found ${by}${about !== null && motion !== null ? ' and by its own motion' : ''}: look at it where light and colours meet their like, and move its points` };
+  const by = drawn !== null ? 'anew by the touches' : about !== null ? 'inside the rough line about it' : pointed ? 'by the touches on it' : 'by what moves against the set';
+  return { polygon: outlinePolygon(mask, sw, sh, block, Math.max(1, HAND_TOLERANCE * h)), share: (area * block * block) / (w * h), why: `the performer's outline as found ${by}${drawn === null && about !== null && motion !== null ? ' and by its own motion' : ''}: look at it where light and colours meet their like, and move its points` };
 }
 
 function touch(must: Int8Array, strokes: readonly (readonly Point[])[], value: 1 | -1, w: number, h: number, block: number): void {

@@ -13,6 +13,7 @@ import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { PickWords } from '../parts/pick-words.js';
+import { OutlinePart } from '../parts/outline-part.js';
 import { Picture } from '../parts/picture.js';
 import { QuickJoin } from '../parts/quick-join.js';
 import { TakePlace } from '../parts/loose-takes.js';
@@ -184,7 +185,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
         </p>
         <TakePlace book={props.book} take={t()} />
         <Show when={t().kind === 'layers'}><LayerList take={t()} /></Show>
-        <Show when={t().kind === 'video' && !v().hasAlpha}><ScreenPart take={t()} /><CleanFrame take={t()} /></Show>
+        <Show when={t().kind === 'video' && !v().hasAlpha}><ScreenPart take={t()} /><CleanFrame take={t()} /><OutlinePart take={t()} /></Show>
         <Show when={t().verdict}>{(x) => (
           <table class="matters">
             <caption class="pencil-note">best span: frames {x().span.in}–{x().span.out - 1} of the take<Show when={props.book.stale.verdicts.includes(t().id)}> · <strong class="stale">measures, marks or limits were changed since: judge again</strong></Show></caption>

@@ -3,7 +3,7 @@ import { createSignal, Show, type JSX } from 'solid-js';
 import { ById } from './by-id.js';
 import { book, jobs, resumeJob, stopJob } from '../api.js';
 
-const WORDS: Record<string, string> = { scan: 'Finding shots', measure: 'Measuring', brief: 'Writing the brief', verdict: 'Judging', quick: 'A quick join of', join: 'Building the join', inspect: 'Inspecting', day: 'Planning the day', deliver: 'Delivering', reveal: 'Making the reveal' };
+const WORDS: Record<string, string> = { scan: 'Finding shots', measure: 'Measuring', brief: 'Writing the brief', verdict: 'Judging', outline: 'Outlining', quick: 'A quick join of', join: 'Building the join', inspect: 'Inspecting', day: 'Planning the day', deliver: 'Delivering', reveal: 'Making the reveal' };
 
 export function jobWord(kind: string): string {
   return WORDS[kind] ?? kind;

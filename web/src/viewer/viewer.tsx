@@ -100,10 +100,15 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
     setAsked(n);
   };
   const leave = (p: ProposedMark): void => { setPointed(null); setProposed(proposed().filter((x) => x !== p)); };
-  const accept = (p: ProposedMark): void => { add(`mark ${p.mark.kind}, as proposed`, { ...p.mark, frame: p.mark.frame ?? asked() ?? frame() }); leave(p); };
+  const accept = (p: ProposedMark): void => {
+    const at = p.mark.frame ?? asked() ?? frame();
+    // An outline found anew takes the place of the one on its frame.
+    add(`mark ${p.mark.kind}, as proposed`, { ...p.mark, frame: at }, (m) => v.what === 'take' && p.mark.kind === 'body' && m.kind === 'body' && m.polygon !== undefined && (m.frame ?? marksFile().frame) === at);
+    leave(p);
+  };
   const tools = () => TOOLS.filter((t) => t.on === undefined || (t.on === 'plate') === (v.what === 'plate'));
   /** One mark more; it is the chosen one then, so that its numbers can be given at once. */
-  const add = (title: string, mark: Mark): void => save(title, (marks) => { setChosen(marks.length); return [...marks, mark]; });
+  const add = (title: string, mark: Mark, inPlaceOf: (m: Mark) => boolean = () => false): void => save(title, (all) => { const marks = all.filter((m) => !inPlaceOf(m)); setChosen(marks.length); return [...marks, mark]; });
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
   const save = (title: string, change: (marks: readonly Mark[]) => readonly Mark[]): void => void edit(title, () => {
     const f = facts(), kind = f.pick !== undefined ? 'pick' : 'take', id = f.pick?.id ?? f.take?.id;
