@@ -33,7 +33,7 @@ function front(k: usize, field: usize, x: f64, y: f64): f64 {
   return (<f64>load<f32>(p) * (1 - tx) + <f64>load<f32>(p, 4) * tx) * (1 - ty) + (<f64>load<f32>(q) * (1 - tx) + <f64>load<f32>(q, 4) * tx) * ty;
 }
 
-/** The front surface bends little within so many plate pixels: with a shift only every so many-th corner is worked out. */
+/** The front surface bends little within so many plate pixels: with a shift only every so many-th corner of every so many-th line is worked out. */
 const STRIDE: i32 = 4;
 
 /** Source places (u, v) of the pixel corners of one line into `out`, 16 bytes a corner. */
@@ -75,6 +75,13 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
   }
 }
 
+/** The corners of a line that lies `t` of the way from one to another. */
+function lineBetween(a: usize, b: usize, t: f64, w: i32, out: usize): void {
+  // Exactly the one or the other at 0 and 1.
+  const vt = f64x2.splat(t), va = f64x2.splat(1 - t);
+  for (let p: usize = 0, end = <usize>(w + 1) << 4; p < end; p += 16) v128.store(out + p, f64x2.add(f64x2.mul(v128.load(a + p), va), f64x2.mul(v128.load(b + p), vt)));
+}
+
 // @ts-ignore: decorator
 @inline
 function tap(data: usize, sw: i32, sh: i32, x: i32, y: i32, f: f32, sum: v128): v128 {
@@ -102,20 +109,36 @@ function cubicRow(p: usize, k: v128): v128 {
  * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, stretch, lift, near,
  * floor, middle, field x, y, cell, width, height. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells.
  * Writes four planes over w × h where the coverage is .0015 or more. `a`: the cubic's, where
- * `larger` asks for it. scratch: 32 (w + 9) bytes.
+ * `larger` asks for it. scratch: 64 (w + 9) bytes.
  */
 export function drawPlaced(src: usize, sw: i32, sh: i32, k: usize, field: usize, held: usize, hw: i32, hh: i32, dst: usize, w: i32, h: i32, gx: i32, gy: i32, larger: i32, a: f32, from: i32, to: i32, scratch: usize): void {
   const y0 = load<f64>(k, 80);
   const plane = <usize>(w * h) << 2;
-  let top = scratch, low = scratch + (<usize>(w + 8) << 4);
-  const taps = scratch + (<usize>(w + 8) << 5);
+  const line = <usize>(w + 8) << 4, taps = scratch + 4 * line;
+  let top = scratch, low = scratch + line, above = scratch + 2 * line, below = scratch + 3 * line;
+  const shifted = load<f64>(k, 104) != 0;
   const ix = 1.0 / <f64>gx, iy = 1.0 / <f64>gy;
   const share: f32 = <f32>1 / <f32>(gx * gy);
   const vshare = f32x4.splat(share), zero = f32x4.splat(0);
   const hs = hw + 1;
-  corners(k, field, w, y0 + <f64>from, top);
+  if (shifted) {
+    // Lines of the box's own count, so that it is the same however the rows are shared out.
+    const first = from & ~(STRIDE - 1);
+    corners(k, field, w, y0 + <f64>first, above);
+    corners(k, field, w, y0 + <f64>(first + STRIDE), below);
+    lineBetween(above, below, <f64>(from - first) / <f64>STRIDE, w, top);
+  } else corners(k, field, w, y0 + <f64>from, top);
   for (let y = from; y < to; y++) {
-    corners(k, field, w, y0 + <f64>(y + 1), low);
+    if (shifted) {
+      const down = y & (STRIDE - 1);
+      if (down == 0 && y != from) {
+        const free = above;
+        above = below;
+        below = free;
+        corners(k, field, w, y0 + <f64>(y + STRIDE), below);
+      }
+      lineBetween(above, below, <f64>(down + 1) / <f64>STRIDE, w, low);
+    } else corners(k, field, w, y0 + <f64>(y + 1), low);
     for (let c: usize = 0; c < 4; c++) memory.fill(dst + c * plane + (<usize>(y * w) << 2), 0, <usize>w << 2);
     for (let x = 0; x < w; x++) {
       const p = <usize>x << 4;

@@ -4,7 +4,7 @@ import { readdirSync, statSync, mkdirSync, readFileSync, writeFileSync, existsSy
 import { basename, join, dirname, relative } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { spawnSync } from 'node:child_process';
-import { transformSync } from 'esbuild';
+import { buildSync, transformSync } from 'esbuild';
 
 const root = dirname(dirname(fileURLToPath(import.meta.url)));
 const dist = join(root, 'dist');
@@ -41,6 +41,8 @@ export function buildSources() {
     } else writeFileSync(out, readFileSync(file));
     made++;
   }
+  for (const t of THREADS) wanted.add(join(dist, `${t}.bundle.js`));
+  buildThreads();
   // A module that was deleted from src must not live on in dist.
   for (const file of walk(dist)) {
     const rel = relative(dist, file);
@@ -48,6 +50,20 @@ export function buildSources() {
     if ((file.endsWith('.js') && !wanted.has(file)) || (file.endsWith('.js.map') && !wanted.has(file.slice(0, -4)))) rmSync(file);
   }
   return made;
+}
+
+/**
+ * Threads that start within a render's time are one module each: finding, reading and linking a hundred took a tenth of a second of
+ * processor time a thread. Packages stay outside.
+ */
+const THREADS = ['join/prepare-worker'];
+
+function buildThreads() {
+  for (const name of THREADS) {
+    const out = join(dist, `${name}.bundle.js`);
+    if (![...walk(join(root, 'src'))].some((f) => newer(f, out))) continue;
+    buildSync({ entryPoints: [join(root, 'src', `${name}.ts`)], outfile: out, bundle: true, format: 'esm', platform: 'node', target: 'node20', packages: 'external', sourcemap: 'external', logLevel: 'error' });
+  }
 }
 
 export function buildKernels() {

@@ -45,10 +45,12 @@ export interface ViewShift {
 }
 
 const MOST_GRID = 5;
-/** The front surface bends little within so many plate pixels: with a view shift only every so many-th corner is worked out. */
+/** The front surface bends little within so many plate pixels: with a view shift only every so many-th corner of every so many-th line is worked out. */
 const STRIDE = 4;
 /** Keys' own coefficient, and a rounder one for what is averaged already: held against the practice pictures at −.75 to 0, where sharper ones lay farther off. */
 const KEYS = -0.5, ROUNDER = -0.1;
+
+interface Line { readonly u: Float64Array; readonly v: Float64Array }
 
 /** How the take's grid lies under a plate box. */
 interface Lay { readonly inverse: Mat3; readonly gx: number; readonly gy: number; readonly larger: boolean }
@@ -88,7 +90,7 @@ export function drawPlaced(src: Picture, origin: readonly [number, number], toPl
         shift.foot[0], shift.foot[1], shift.along[0], shift.along[1], shift.stretch, shift.lift, shift.near, shift.floor, shift.middle, f.x0, f.y0, f.cell, f.width, f.height,
       ]));
       const out = room?.picture(w, h, 4, true) ?? createPicture(w, h, 4);
-      door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0, averaged ? ROUNDER : KEYS], h, w * gx * gy * 4, 32 * (w + 9));
+      door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0, averaged ? ROUNDER : KEYS], h, w * gx * gy * 4, 64 * (w + 9));
       return out;
     });
     scope.finish();
@@ -157,9 +159,15 @@ export function drawPlacedPlain(src: Interleaved, origin: readonly [number, numb
     if (step > 1) for (let x = 0; x < w; x += step) for (let j = 1; j < step; j++) { us[x + j] = us[x]! + ((us[x + step]! - us[x]!) * j) / step; vs[x + j] = vs[x]! + ((vs[x + step]! - vs[x]!) * j) / step; }
   };
   const held = occupancy({ width: sw, height: sh, channels: 1, data: Float32Array.from({ length: sw * sh }, (_, i) => data[4 * i + 3]!) });
-  cornerRow(box[1], topU, topV);
+  const lines = [0, 1].map(() => ({ u: new Float64Array(w + STRIDE), v: new Float64Array(w + STRIDE) })) as [Line, Line];
+  const lineAt = (y: number, us: Float64Array, vs: Float64Array): void => {
+    const first = Math.floor(y / step) * step, t = (y - first) / step;
+    lines.forEach((l, j) => { cornerRow(box[1] + first + j * step, l.u, l.v); });
+    for (let x = 0; x <= w; x++) { us[x] = lines[0].u[x]! * (1 - t) + lines[1].u[x]! * t; vs[x] = lines[0].v[x]! * (1 - t) + lines[1].v[x]! * t; }
+  };
+  lineAt(0, topU, topV);
   for (let y = 0; y < h; y++) {
-    cornerRow(box[1] + y + 1, lowU, lowV);
+    lineAt(y + 1, lowU, lowV);
     for (let x = 0; x < w; x++) {
       const u00 = topU[x]!, u10 = topU[x + 1]!, u01 = lowU[x]!, u11 = lowU[x + 1]!;
       const v00 = topV[x]!, v10 = topV[x + 1]!, v01 = lowV[x]!, v11 = lowV[x + 1]!;

@@ -67,8 +67,9 @@ export function peelModel(frames: readonly (VideoFrame | CodedFrame)[], options:
 /** The small picture of a frame, in arrays of its own. */
 export function smallOf(frame: VideoFrame | CodedFrame): SmallLinear {
   return withWorkSpace((space) => {
-    const { small } = linearFrame(frame, space);
-    return { ...small, data: Float32Array.from(small.data) };
+    // By way of the half size where blocks allow it: a block's mean light is the same, in half the time.
+    const { small, step } = linearFrame(frame, space, 'light');
+    return { ...small, block: small.block * step, data: Float32Array.from(small.data) };
   });
 }
 

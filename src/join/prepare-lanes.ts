@@ -43,9 +43,9 @@ const RUN = 6, RUN_PIXELS = 1920 * 1080;
 /** More lanes would hold more memory than they are worth beside one encoder. */
 const MOST_LANES = 6;
 
-/** The worker's file: built, whether this module runs from src/ or from dist/. */
+/** The worker's file: built (one module, see scripts/build.mjs), whether this module runs from src/ or from dist/. */
 function workerFile(): string {
-  return fileURLToPath(new URL('./prepare-worker.js', import.meta.url)).replace(/([\\/])src([\\/]join[\\/])/, '$1dist$2');
+  return fileURLToPath(new URL('./prepare-worker.bundle.js', import.meta.url)).replace(/([\\/])src([\\/]join[\\/])/, '$1dist$2');
 }
 
 /** Can frames be made ahead here? */

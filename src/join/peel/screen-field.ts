@@ -25,6 +25,8 @@ export interface ScreenField {
   readonly limit: number;
   /** Mean square of I − B over sure pixels and channels: the screen's noise after averaging, plus its finest texture. */
   readonly noise: number;
+  /** What the lit screen has in common, where the field was found by its hue or was told it. */
+  readonly lit?: LitHue | null;
 }
 
 /** Small pixels a cell of the screen field. */
@@ -34,8 +36,9 @@ const LARGEST_LIMIT = 0.25;
 
 /**
  * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from `hue`
+ * @param known what the lit screen has in common on another frame of the same set-up
  */
-export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Array | null = null, floats: Floats = ownFloats): ScreenField {
+export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Array | null = null, floats: Floats = ownFloats, known: LitHue | null = null): ScreenField {
   const { width: w, height: h, data } = small;
   const n = w * h;
   const bytes = floats((n + 3) >> 2);
@@ -45,7 +48,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
   let colour = start;
   let limit = start === null ? 0.35 : 0.15;
   let noise = 0;
-  let lit: LitHue | null = null;
+  let lit = known;
   const turns = start === null ? 4 : 2;
   for (let turn = 0; turn < turns; turn += 1) {
     const wide = colour === null;
@@ -75,7 +78,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     colour = new Float32Array(3 * n);
     for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
   }
-  return { colour, sure, limit, noise };
+  return { colour, sure, limit, noise, lit };
 }
 
 /** What one look at the picture says of each pixel, filled anew in every turn. */

@@ -15,7 +15,7 @@ import { findSetPieces, holdSetPieces, type SetPieces } from './set-pieces.js';
 import { mendShadowEdges } from './shadow-edge.js';
 import { takeShadowFlecks } from './shadow-flecks.js';
 import type { SmallLinear } from './small-linear.js';
-import { ownFloats, type Floats } from './work-space.js';
+import { ownFloats, withWorkSpace, type Floats } from './work-space.js';
 
 export interface ScreenModel {
   /** Small size. */
@@ -44,7 +44,9 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   }
   const { width: w, height: h } = first;
   const n = w * h;
-  const fields = all.map((f) => screenField(f, hue));
+  // One set-up: the first frame's screen, found by its hue, is where the others' are looked for.
+  const found = fieldOf(first, hue, null);
+  const fields = all.map((f, k) => (k === 0 ? found : likeFirst(f, hue, found)));
   const seen = new Float32Array(n);
   const sums = new Float32Array(3 * n);
   let change = 0;
@@ -80,6 +82,31 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   const pieces = map === null ? null : findSetPieces(all, fields, map);
   if (pieces !== null) notes.push('what stands before the screen and stays was told apart');
   return { width: w, height: h, hue, map, seen, pieces, notes };
+}
+
+/** A frame whose screen, looked for where the first one's is, holds less than this share of the first's is looked at anew: its light changed or the camera went on. */
+const LIKE_FIRST = 0.8;
+
+function likeFirst(small: SmallLinear, hue: ScreenHue, first: ScreenField): ScreenField {
+  const field = fieldOf(small, hue, first);
+  return held(field.sure) < LIKE_FIRST * held(first.sure) ? fieldOf(small, hue, null) : field;
+}
+
+/** The field worked out in the kernels' memory, then in arrays of its own. */
+function fieldOf(small: SmallLinear, hue: ScreenHue, like: ScreenField | null): ScreenField {
+  return withWorkSpace(({ floats }) => {
+    const data = floats(small.data.length);
+    data.set(small.data);
+    const field = screenField({ ...small, data }, hue, like?.colour ?? null, floats, like?.lit ?? null);
+    return { ...field, colour: field.colour.slice(), sure: field.sure.slice() };
+  });
+}
+
+/** Set pixels of every fifth, which lie in all columns where the width is no multiple of five, in enough where it is. */
+function held(mask: Uint8Array): number {
+  let count = 0;
+  for (let i = 0; i < mask.length; i += 5) count += mask[i]!;
+  return count;
 }
 
 /** The screen's colour and sure pixels in one frame, right along the edges of shadows too. */
