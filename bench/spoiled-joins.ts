@@ -11,14 +11,14 @@ import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import { normalsOfMatte } from '../src/join/relight.js';
-import type { StepName } from '../src/join/types.js';
-import type { InspectionMatterName } from '../src/inspect/types.js';
+import type { InspectionMatterName, InspectionStep } from '../src/inspect/types.js';
+import { scaledAbout, spoilMore, withoutContact, type SpoilState } from './spoil-more.js';
 
 /**
  * Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked at from slight to gross, with their unit.
  * `read`: what tells it, single pictures or movement. `more`: plate or matte are changed along with the join.
  */
-interface SpoilKind { readonly matter: InspectionMatterName; readonly step: StepName; readonly usual: number; readonly sizes: readonly number[]; readonly unit: string; readonly read: 'close' | 'moving'; readonly more?: true }
+interface SpoilKind { readonly matter: InspectionMatterName; readonly step: InspectionStep; readonly usual: number; readonly sizes: readonly number[]; readonly unit: string; readonly read: 'close' | 'moving'; readonly more?: true }
 export const SPOIL_KINDS = {
   slip: { matter: 'slip', step: 'ride', usual: 1, sizes: [0.25, 0.5, 1, 2], unit: 'px rms', read: 'moving' },
   spill: { matter: 'spill', step: 'peel', usual: 0.35, sizes: [0.05, 0.1, 0.25, 0.5], unit: 'of brightness in green', read: 'close' },
@@ -43,6 +43,21 @@ export const SPOIL_KINDS = {
   'erase seam': { matter: 'seam', step: 'erase', usual: 0.04, sizes: [0.01, 0.02, 0.04, 0.08], unit: 'of the coded range', read: 'close', more: true },
   cast: { matter: 'colour', step: 'light', usual: 1, sizes: [0.15, 0.3, 0.6, 1], unit: 'of a gross cast', read: 'close' },
   'light turned': { matter: 'light', step: 'light', usual: 180, sizes: [60, 90, 120, 180], unit: '° in the picture', read: 'close' },
+  darker: { matter: 'exposure', step: 'light', usual: 1, sizes: [0.25, 0.5, 1], unit: 'stops', read: 'close' },
+  brighter: { matter: 'exposure', step: 'light', usual: 1, sizes: [0.25, 0.5, 1], unit: 'stops', read: 'close' },
+  'white balance': { matter: 'colour', step: 'light', usual: 1000, sizes: [250, 500, 1000, 2000], unit: 'K', read: 'close' },
+  flicker: { matter: 'flicker', step: 'light', usual: 0.2, sizes: [0.05, 0.1, 0.2, 0.4], unit: 'stops', read: 'moving' },
+  scale: { matter: 'size', step: 'ride', usual: 0.1, sizes: [0.03, 0.05, 0.1, 0.2], unit: 'larger', read: 'close', more: true },
+  'hard edge': { matter: 'edgeHardness', step: 'peel', usual: 1, sizes: [0.5, 0.75, 1], unit: 'of the soft rim cut', read: 'close' },
+  halo: { matter: 'edgeHardness', step: 'peel', usual: 0.2, sizes: [0.05, 0.1, 0.2], unit: 'linear', read: 'close' },
+  'see-through': { matter: 'solid', step: 'peel', usual: 0.3, sizes: [0.1, 0.2, 0.3, 0.5], unit: 'of the plate', read: 'close' },
+  holes: { matter: 'solid', step: 'peel', usual: 0.05, sizes: [0.01, 0.02, 0.05], unit: 'of the body', read: 'close' },
+  'no contact': { matter: 'contact', step: 'ground', usual: 1, sizes: [0.5, 1], unit: 'of it', read: 'close' },
+  'frame dropped': { matter: 'cadence', step: 'pace', usual: 1, sizes: [1], unit: '', read: 'moving' },
+  'whole darker': { matter: 'outside', step: 'render', usual: 0.25, sizes: [0.05, 0.1, 0.25, 0.5], unit: 'stops', read: 'close' },
+  'wrong range': { matter: 'outside', step: 'render', usual: 1, sizes: [1], unit: '', read: 'close' },
+  'wrong matrix': { matter: 'outside', step: 'render', usual: 1, sizes: [1], unit: '', read: 'close' },
+  interlaced: { matter: 'comb', step: 'render', usual: 1, sizes: [1], unit: '', read: 'moving' },
 } as const satisfies Readonly<Record<string, SpoilKind>>;
 export type Spoil = keyof typeof SPOIL_KINDS;
 export const SPOILS = Object.keys(SPOIL_KINDS) as Spoil[];
@@ -71,6 +86,7 @@ export class Spoiler {
   private readonly phase: number;
   private readonly side: number;
   private readonly light: LightAt;
+  private readonly more: SpoilState;
   private last: Picture | null = null;
   private n = 0;
 
@@ -82,6 +98,7 @@ export class Spoiler {
     this.side = this.stream.uniform() < 0.5 ? -1 : 1;
     this.at = 3 + Math.floor(this.stream.uniform() * Math.max(1, frames - 6));
     this.light = light;
+    this.more = { side: this.side, phase: this.phase, stream: this.stream, last: null };
   }
 
   /** The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1). `at`: its number where frames are left out. */
@@ -94,6 +111,7 @@ export class Spoiler {
       const k = this.patches(m.length, j.width), matte = m.map((a, i) => (a > 0.004 && a < 0.98 ? Math.min(1, Math.max(0, a * k[i]!)) : a));
       return { join: this.picture(j, b, m, at, (i, a) => (a > 0.004 ? matte[i]! / a : 1)), plate: b, matte };
     }
+    if (this.spoil === 'scale') return scaledAbout(j, b, m, 1 + this.size);
     return { join: this.picture(j, b, m, at), plate: b, matte: m };
   }
 
@@ -153,7 +171,12 @@ export class Spoiler {
           for (let i = 0; i < N; i++) if (m[i]! > 0.5) d[c * N + i] = Math.min(1, Math.max(0, p[i]! + size * (p[i]! - soft[i]!)));
         }
         break;
+      case 'no contact': return withoutContact(j, b, m, size);
+      case 'darker': case 'brighter': case 'white balance': case 'flicker': case 'hard edge': case 'halo': case 'see-through': case 'holes':
+      case 'whole darker': case 'wrong range': case 'wrong matrix': case 'interlaced': return spoilMore(spoil, size, this.more, j, b, m, n);
       case 'frame doubled':
+      case 'frame dropped':
+      case 'scale':
       case 'erase seam':
       case 'haze missing':
       case 'blur missing': break;
@@ -171,7 +194,10 @@ export async function writeSpoiled(from: TrueJoin, spoil: Spoil, seed: number, f
   const out = await VideoWriter.open(file, { widthPx, heightPx, rate, codec: 'ffv1', bits: 8 });
   const spoiler = new Spoiler(spoil, SPOIL_KINDS[spoil].usual, seed, frames, from.light);
   const plates = plate.frames(0, frames), mattes = matte.frames(0, frames);
-  for await (const jf of join.frames(0, frames)) {
+  let k = 0;
+  for await (const jf of join.frames(0, frames + 1)) {
+    // The rest moves up by one.
+    if (spoil === 'frame dropped' ? k++ === spoiler.at : k++ === frames) continue;
     const pf = await plates.next(), mf = await mattes.next();
     if (pf.done || mf.done) break;
     await out.writeCoded(spoiler.next(toCodedRgb(jf), toCodedRgb(pf.value), plane(toCodedRgb(mf.value), 0)).join);

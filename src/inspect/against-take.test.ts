@@ -18,7 +18,7 @@ const matte = Float32Array.from({ length: N }, (_, i) => (Math.abs((i % W) - 100
 const seen = (luma: Float32Array): SeenFrame => { const p = createPicture(W, H, 3); return { frame: 0, join: p, plate: p, luma, plateLuma: gaussianPlane(luma, W, H, 2), matte, box: matteBox(matte, W, H) }; };
 
 describe('sharpness beside the take through the recipe', () => {
-  const take = coat(5), expected = { luma: take, matte };
+  const take = coat(5), expected = { coded: createPicture(W, H, 3), luma: take, matte };
   it('is one for what the recipe makes, whatever the plate is like', () => {
     expect(readAgainstTake(seen(take), expected)).toBeCloseTo(1, 6);
     // Another draw of the same coat, elsewhere: nothing is laid over the other.

@@ -5,11 +5,12 @@
  * the picture an octave apart are compared (fineness.ts), the middle one over the wide one: the finest holds most of the grain.
  * Nothing is laid over the other, so a join whose performer stands or looks a little otherwise is read as well.
  */
+import type { Picture } from '../image/picture.js';
 import { bandsOf, coreOf, DEEP } from './fineness.js';
 import { grow, type SeenFrame } from './frame.js';
 
-/** The recipe rendered again, with its grain: coded luma and the performer's matte, whole frame. */
-export interface Expected { readonly luma: Float32Array; readonly matte: Float32Array }
+/** The recipe rendered again, with its grain: the picture, its coded luma and the performer's matte, whole frame. */
+export interface Expected { readonly coded: Picture; readonly luma: Float32Array; readonly matte: Float32Array }
 
 /** How far the bands' filters reach over the outline, px. */
 const REACH = 8;

@@ -82,6 +82,8 @@ export function judgeCadence(series: Series, judge: Judge): void {
   const beside: Reading[] = series.change.map((c) => ({ frame: c.frame, value: faults.some((f) => f.frame === c.frame) ? 1 : 0 }));
   for (const o of series.outOfStep) {
     if (o.same > 0.004 && o.before < 0.6 * o.same && !faults.some((f) => f.frame === o.frame)) faults.push({ frame: o.frame, size: o.same / o.before, what: 'out of step with the plate' });
+    // One frame later fits the frame before: one was left out.
+    if (o.sameBefore > 0.004 && o.after < 0.6 * o.sameBefore && !faults.some((f) => f.frame === o.frame - 1)) faults.push({ frame: o.frame - 1, size: o.sameBefore / o.after, what: 'out of step with the plate (one was left out before it)' });
   }
   judge.rows('cadence', beside);
   const worst = faults.length === 0 ? null : faults.reduce((w, f) => (f.size > w.size ? f : w));

@@ -1,8 +1,9 @@
 /** Judges what single pictures tell: outline, grain, sharpness, levels, light and shadow; and says in numbers what to change. */
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
+import { castBeside, isOwn } from './judge-beside.js';
 import { clock, mean, middle, peelWayOut, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OWN_SHARPEST, OWN_SOFTEST, SAME, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
+import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -23,10 +24,20 @@ function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'bl
   return { value: v, worst: worstBy(list, off), off: off(v), advice: advice(v) };
 }
 
+/** Stops by which the screen's colour stands over the two others, where those stand alike; else 0. */
+function screenLeft(beside: { readonly red: number; readonly blue: number }, screen: 'green' | 'blue'): number {
+  const [over, other] = screen === 'green' ? [-(beside.red + beside.blue) / 2, beside.red - beside.blue] : [beside.blue - beside.red / 2, beside.red];
+  return Math.abs(other) < over ? over : 0;
+}
+
 export function judgeOutline(series: Series, judge: Judge): void {
   const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', before = peel?.method !== 'outline' && peel?.method !== 'difference', none = before ? 'too little of the outline is seen' : 'the take was shot before no screen';
   const spill = ofMean(series, 'spill', (v) => Math.max(0, v), (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: ${peel !== null && peel.spill < 0.95 ? `raise the peel's spill removal from ${peel.spill.toFixed(2)} to 1` : 'spill removal is already whole, so keep the performer farther from the screen'}, or mark with "keep" what is ${colour} by right`);
-  if (spill === null || !before) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
+  const beside = castBeside(series), left = beside?.own === true ? screenLeft(beside, colour) : 0;
+  if (before && left > OWN_SPILL && (spill === null || spill.off <= LIMITS.spill)) {
+    const v = 100 * (2 ** left - 1), list = series.readings.lightBlue!;
+    judge.add('spill', '%', 'peel', { value: v, worst: worstBy(list, Math.abs), off: (LIMITS.spill * left) / OWN_SPILL, limit: LIMITS.spill, readings: list, needed: `within ${(100 * (2 ** OWN_SPILL - 1)).toFixed(0)} % of ${colour} of what the recipe renders`, advice: `there is ${v.toFixed(0)} % more ${colour} on the performer than this recipe renders, so something changed it after the join or the peel's spill removal (${(peel?.spill ?? 1).toFixed(2)} now) was lowered before: render again` });
+  } else if (spill === null || !before) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
   const finer = peelWayOut(peel), wrap = stepOf(judge.recipe, 'air')?.wrap ?? 0;
   const edge = ofMean(series, 'edgeLightness', Math.abs, (v) => (v < 0
     ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ${finer}${wrap === 0 ? ', or give the air step a light wrap of .1 to .3 where the background is bright' : ''}`
@@ -69,7 +80,7 @@ export function judgeBlur(series: Series, judge: Judge): void {
       : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
   });
   const list = series.readings.takeBlur ?? [];
-  const explained = values(series.readings.explained), own = explained.length > 0 && quantile(explained, 0.5) >= SAME, [least, most] = own ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
+  const own = isOwn(series), [least, most] = own ? [OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
   const v = list.length === 0 ? NaN : mean(list), off = scaled(v, least, most);
   if (list.length > 0 && (plate === null || off > Math.max(plate.off, LIMITS.blur))) {
     judge.rows('blur', list);
@@ -88,15 +99,31 @@ export function judgeLevels(series: Series, judge: Judge): void {
     ? `the performer's blacks are lifted ${(100 * v).toFixed(0)} % above the plate's: lower the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - lower), 3)}`
     : `the performer's blacks lie ${(-100 * v).toFixed(0)} % below the plate's: raise the air step's haze (${(air?.haze.amount ?? 0).toFixed(2)} now), or the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - lower), 3)}`));
   // Blacks that lie too deep are the plate's air that is missing.
-  if (black === null) judge.none('blackLevel', 'coded', 'light', small); else judge.add('blackLevel', 'coded', black.value < 0 ? 'air' : 'light', black);
-  const stops = middle(values(series.readings.whiteStops));
+  const own = isOwn(series), lifted = own ? series.readings.veil ?? [] : series.readings.takeBlack ?? [];
+  const veil = lifted.length === 0 ? 0 : middle(values(lifted)), most3 = own ? OWN_VEIL : OTHER_VEIL;
+  if (veil > most3 && (black === null || black.off <= LIMITS.blackLevel)) {
+    judge.add('blackLevel', 'linear', 'light', { value: veil, worst: worstBy(lifted, (q) => q), off: (LIMITS.blackLevel * veil) / most3, readings: lifted, needed: `at most ${most3} of linear light above the take through the recipe`, advice: `${(100 * veil).toFixed(1)} % of light lies over the performer's blacks beside what this recipe renders of the take: ${own ? 'something changed the picture after the join, so render again' : `render again, or lower the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - veil), 3)}`}` });
+  } else if (black === null) judge.none('blackLevel', 'coded', 'light', small); else judge.add('blackLevel', 'coded', black.value < 0 ? 'air' : 'light', black);
+  const stops = middle(values(series.readings.whiteStops)), brightest = series.readings.takeWhite ?? [], full = series.readings.whiteFull ?? [];
   const room = series.readings.whiteRoom ?? [], most = room.length === 0 ? LIMITS.whiteLevel : Math.min(LIMITS.whiteLevel, WHITE_ROOM * mean(room));
+  // Of the recipe's own picture exposure and veil tell it all.
+  const over = own || brightest.length === 0 ? 0 : middle(values(brightest));
   const white = ofMean(series, 'whiteLevel', (v) => Math.max(0, v), (v) => `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than anything in the plate: where its coat is no brighter than the set, lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -stops))}`);
-  if (white === null) judge.none('whiteLevel', 'coded', 'light', small); else judge.add('whiteLevel', 'coded', 'light', { ...white, limit: most, ...(most < LIMITS.whiteLevel ? { needed: `at most ${most.toFixed(2)} of the coded range, ${WHITE_ROOM} of what is left above the plate's brightest` } : {}) });
+  // A pale coat before a dark set stands over all of it by right: only what is burnt out as well shows.
+  const burnt = full.length === 0 || mean(full) > BURNT;
+  if (white === null) judge.none('whiteLevel', 'coded', 'light', small);
+  else if (over > OTHER_WHITE && (white.off <= most || !burnt)) judge.add('whiteLevel', 'stops', 'light', { value: over, worst: worstBy(brightest, (q) => q), off: over, limit: OTHER_WHITE, readings: brightest, needed: `at most ${OTHER_WHITE} stop above the take through the recipe`, advice: `the performer's brightest parts are ${over.toFixed(1)} stops brighter than this recipe renders of the take: render again, or lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -over))}` });
+  else judge.add('whiteLevel', 'coded', 'light', { ...white, off: burnt ? white.off : Math.min(white.off, most), limit: most, needed: `at most ${most.toFixed(2)} of the coded range above the plate's brightest${most < LIMITS.whiteLevel ? `, ${WHITE_ROOM} of what is left there` : ''}, or less than ${100 * BURNT} % of it burnt out` });
   const gain = [0, 1, 2].map((c) => middle(series.gains.map((g) => g[c]!)));
+  const beside = castBeside(series), spilt = beside?.own === true && screenLeft(beside, stepOf(judge.recipe, 'peel')?.screen ?? 'green') > OWN_SPILL, cast2 = beside === null ? 0 : Math.hypot(beside.red, beside.blue), most2 = beside?.own === true ? OWN_CAST : OTHER_CAST;
   const colour = ofMean(series, 'colour', Math.abs, (v) => `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour (${cast(gain)}): change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}, unless its coat is of that colour`);
-  if (colour === null) judge.none('colour', 'CIEDE2000', 'light', small); else judge.add('colour', 'CIEDE2000', 'light', colour);
+  if (beside !== null && cast2 > most2 && !spilt && (colour === null || colour.off <= LIMITS.colour)) {
+    judge.add('colour', 'stops', 'light', { value: cast2, worst: worstBy(series.readings.lightBlue!, Math.abs), off: (LIMITS.colour * cast2) / most2, readings: series.readings.lightBlue!, needed: `within ${most2} stop, red and blue over green, of the take through the recipe`,
+      advice: `red stands ${signed(beside.red)} and blue ${signed(beside.blue)} stop over green beside the take under this recipe's light step: ${beside.own ? 'something changed the white balance after the join, so render again' : `render again, or change the light step's slope from ${triple(slope)} to about ${triple([slope[0] * 2 ** -beside.red, slope[1], slope[2] * 2 ** -beside.blue])} if the picture is this recipe's`}` });
+  } else if (colour === null) judge.none('colour', 'CIEDE2000', 'light', small); else judge.add('colour', 'CIEDE2000', 'light', colour);
 }
+
+const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(2)}`;
 
 /** In which colours the performer stands out, from the factors that would take it away. */
 function cast(gain: readonly number[]): string {

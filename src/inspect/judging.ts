@@ -1,7 +1,7 @@
 /** What the judges of single matters share: how a matter is added, and small sums over readings. */
 import type { Recipe, RecipeStep, StepName } from '../join/types.js';
 import type { Reading } from './series.js';
-import type { InspectionMatterName } from './types.js';
+import type { InspectionMatterName, InspectionStep } from './types.js';
 
 /** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
 export interface Told { readonly value: number; readonly worst: number | null; readonly off: number; readonly advice: string; readonly needed?: string; readonly limit?: number;
@@ -9,8 +9,8 @@ export interface Told { readonly value: number; readonly worst: number | null; r
   readonly readings?: readonly Reading[] }
 export interface Judge {
   readonly recipe: Recipe;
-  add(matter: InspectionMatterName, unit: string, step: StepName, told: Told): void;
-  none(matter: InspectionMatterName, unit: string, step: StepName, reason: string): void;
+  add(matter: InspectionMatterName, unit: string, step: InspectionStep, told: Told): void;
+  none(matter: InspectionMatterName, unit: string, step: InspectionStep, reason: string): void;
   /** The matter's values frame by frame, where they are not its own readings. */
   rows(matter: InspectionMatterName, list: readonly Reading[]): void;
 }

@@ -12,6 +12,8 @@ export interface LevelReading {
   readonly black: number;
   /** Performer's brightest coded luma less the plate's. */
   readonly white: number;
+  /** Share of the performer that stands at full white in one of the colours. */
+  readonly full: number;
   /** What lies above the plate's brightest up to full white, coded. */
   readonly room: number;
   /** CIEDE2000 between the colours of light that the two seem to stand in, at one lightness. */
@@ -29,7 +31,10 @@ export interface LevelReading {
  * to .37 and read up to .31 over the plate's black by luma alone, as much as a veil of a tenth does; a veil of a tenth over a coat of a fifth stands at .4, over one of a third at .24.
  * So some of the former are blamed (six of the 89 beyond .13) and some of the latter missed (two in five of a veil of .05, one in twenty of .1).
  */
-const OWN_SHADE = 0.2, VEILED = 0.28;
+const OWN_SHADE = 0.28, VEILED = 0.4;
+
+/** Coded value from which a colour is at full white. */
+const FULL = 0.985;
 
 export function readLevels(f: SeenFrame): LevelReading | null {
   if (f.box === null) return null;
@@ -41,8 +46,14 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   const part = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part[y * w + x] = f.luma[(y0 + y) * W + x0 + x]!;
   const soft = gaussianPlane(part, w, h, 0.9);
-  const inside: number[] = [];
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (f.matte[(y0 + y) * W + x0 + x]! > 0.97) inside.push(soft[y * w + x]!);
+  const inside: number[] = [], d = f.join.data;
+  let full = 0;
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+    const i = (y0 + y) * W + x0 + x;
+    if (f.matte[i]! <= 0.97) continue;
+    inside.push(soft[y * w + x]!);
+    if (Math.max(d[i]!, d[N + i]!, d[2 * N + i]!) > FULL) full++;
+  }
   const step = Math.max(1, Math.floor(N / 60000));
   const plate: number[] = [];
   // Black bars round the picture are none of its blacks.
@@ -60,6 +71,7 @@ export function readLevels(f: SeenFrame): LevelReading | null {
     black: black! > plateBlack! ? veiled * (black! - plateBlack!) : black! - plateBlack!,
     white: white! - plateWhite!,
     room: Math.max(0, 1 - plateWhite!),
+    full: full / inside.length,
     ...castOf(f),
     blackLinear: bt709Decode(black!) - bt709Decode(plateBlack!),
     whiteStops: Math.log2(Math.max(1e-3, bt709Decode(white!)) / Math.max(1e-3, bt709Decode(plateWhite!))),

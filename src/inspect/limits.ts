@@ -7,6 +7,7 @@ import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 1, edgeLightness: 3, chatter: 0.016, grain: 0.35, blur: 0.27, blackLevel: 0.13, whiteLevel: 0.27, colour: 15, light: 50, cadence: 0, shadow: 35, seam: 0.02,
+  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 1.4,
 };
 
 /**
@@ -71,13 +72,22 @@ export const UNSEEN_ROUGH = 0.0012;
  */
 export const ROUGH_LEAST = 0.35, ROUGH_MOST = 1.75, ROUGH_MOVING = 2.6, STEADY = 3;
 
+/** PLACEHOLDER */
+export const OWN_EXPOSURE = 0.1, OWN_SIZE = 0.03, OWN_THROUGH = 0.05, OWN_CAST = 0.1, OWN_SPILL = 0.06, OTHER_CAST = 0.7, OWN_VEIL = 0.012, OTHER_VEIL = 0.04, OTHER_WHITE = 0.95, BURNT = 0.25;
+export const THROUGH_SURE = 4, HOLES = 0.005, HARDEST_RIM = 0.2, SOFTEST_OUTLINE = 3.2, THROWN_BACK = 0.5, OUTSIDE_PART = 0.004, COMB_INSIDE = 5;
+
 /** What each value must be, from the limits themselves. */
 export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   slip: `at most ${LIMITS.slip} px`, spill: `at most ${LIMITS.spill} %`, edgeLightness: `0 ± ${LIMITS.edgeLightness} L*`, chatter: `at most ${LIMITS.chatter} of alpha`,
   grain: `${(1 - LIMITS.grain).toFixed(2)} to ${SURE_MOST} of the plate's`, blur: `${SHARPEST.toFixed(2)} to ${(1 + LIMITS.blur).toFixed(2)} of the plate's`,
   blackLevel: `from −${BLACKEST} to ${LIMITS.blackLevel} of the coded range`, whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`, colour: `at most ${LIMITS.colour} CIEDE2000`, light: `at most ${LIMITS.light}°, or no surer than chance`,
   cadence: 'no frame doubled, missing or out of step', shadow: `at most ${LIMITS.shadow}° aside, at most ${SHADOW_LIGHTER} stop lighter or ${SHADOW_DARKER} darker`, seam: `at most ${LIMITS.seam} of the coded range`,
+  exposure: `within ${LIMITS.exposure} stop of the take through the recipe`, flicker: `at most ${LIMITS.flicker} stop`, size: `within ${100 * LIMITS.size} % of the recipe's`, edgeHardness: `from ${LIMITS.edgeHardness} of the matte's`, solid: `at most ${100 * LIMITS.solid} % of the plate seen through`,
+  contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${LIMITS.comb} times the plate's`,
 };
 
 /** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
 export const SAME = 0.92;
+
+/** The same for what a hole or two may have taken from it. */
+export const NEARLY = 0.6;

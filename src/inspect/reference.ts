@@ -18,6 +18,9 @@ export interface Bare {
   readonly shift: readonly [number, number];
   /** Share of the variance inside the performer that the bare join explains, moved by the shift. */
   readonly explained: number;
+  /** Brightness fitted, coded: what is seen is about this times what should be, and so much more. */
+  readonly gain: number;
+  readonly offset: number;
   /** The whole recipe rendered again, grain too. */
   readonly expected: Expected;
 }
@@ -86,50 +89,56 @@ export class BareJoin {
     let coded, expected: Expected;
     try {
       const whole = await this.whole.frame(f.frame, { steps: ALL });
-      expected = { luma: lumaOf(whole.coded()), matte: whole.matte() };
+      const picture = whole.coded();
+      expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
       coded = (await this.renderer.frame(f.frame, { steps: ALL })).coded();
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
     }
-    const { width: W, height: H } = f.join;
-    const n = W * H;
-    const luma = lumaOf(coded);
-    // seen = gain · bare + slope · shift: one least-squares step, then the share explained.
-    let s = 0, sa = 0, sb = 0, aa = 0, ab = 0, bb = 0;
-    const [x0, y0, x1, y1] = f.box;
-    for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
-      for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
-        const i = y * W + x;
-        if (f.matte[i]! < 0.95) continue;
-        const a = luma[i]!, b = f.luma[i]!;
-        s++; sa += a; sb += b; aa += a * a; ab += a * b; bb += b * b;
-      }
-    }
-    if (s < 200) return null;
-    const va = aa - (sa * sa) / s, vb = bb - (sb * sb) / s, cab = ab - (sa * sb) / s;
-    const gain = cab / Math.max(1e-9, va);
-    const offset = sb / s - (gain * sa) / s;
-    let xx = 0, xy = 0, yy = 0, xd = 0, yd = 0, left = 0;
-    for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
-      for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
-        const i = y * W + x;
-        if (f.matte[i]! < 0.95) continue;
-        const gx = (gain * (luma[i + 1]! - luma[i - 1]!)) / 2, gy = (gain * (luma[i + W]! - luma[i - W]!)) / 2;
-        const d = gain * luma[i]! + offset - f.luma[i]!;
-        xx += gx * gx; xy += gx * gy; yy += gy * gy; xd += gx * d; yd += gy * d; left += d * d;
-      }
-    }
-    const det = xx * yy - xy * xy;
-    const shift: [number, number] = det > 1e-9 ? [(yy * xd - xy * yd) / det, (xx * yd - xy * xd) / det] : [0, 0];
-    const moved = left - (shift[0] * xd + shift[1] * yd);
-    const explained = 1 - moved / Math.max(1e-9, vb);
-    if (explained < EXPLAINS) return { luma: null, shift, explained, expected };
-    for (let i = 0; i < n; i++) luma[i] = gain * luma[i]! + offset;
-    return { luma, shift, explained, expected };
+    return compared(f, lumaOf(coded), expected);
   }
 
   close(): Promise<void> {
     return this.renderer.close();
   }
+}
+
+/** What is seen beside the bare join's luma (kept and changed): how far it explains it, and moved by what. Null where too little is seen. */
+export function compared(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | null {
+  if (f.box === null) return null;
+  const { width: W, height: H } = f.join;
+  const n = W * H;
+  // seen = gain · bare + slope · shift: one least-squares step, then the share explained.
+  let s = 0, sa = 0, sb = 0, aa = 0, ab = 0, bb = 0;
+  const [x0, y0, x1, y1] = f.box;
+  for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
+    for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
+      const i = y * W + x;
+      if (f.matte[i]! < 0.95) continue;
+      const a = luma[i]!, b = f.luma[i]!;
+      s++; sa += a; sb += b; aa += a * a; ab += a * b; bb += b * b;
+    }
+  }
+  if (s < 200) return null;
+  const va = aa - (sa * sa) / s, vb = bb - (sb * sb) / s, cab = ab - (sa * sb) / s;
+  const gain = cab / Math.max(1e-9, va);
+  const offset = sb / s - (gain * sa) / s;
+  let xx = 0, xy = 0, yy = 0, xd = 0, yd = 0, left = 0;
+  for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
+    for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
+      const i = y * W + x;
+      if (f.matte[i]! < 0.95) continue;
+      const gx = (gain * (luma[i + 1]! - luma[i - 1]!)) / 2, gy = (gain * (luma[i + W]! - luma[i - W]!)) / 2;
+      const d = gain * luma[i]! + offset - f.luma[i]!;
+      xx += gx * gx; xy += gx * gy; yy += gy * gy; xd += gx * d; yd += gy * d; left += d * d;
+    }
+  }
+  const det = xx * yy - xy * xy;
+  const shift: [number, number] = det > 1e-9 ? [(yy * xd - xy * yd) / det, (xx * yd - xy * xd) / det] : [0, 0];
+  const moved = left - (shift[0] * xd + shift[1] * yd);
+  const explained = 1 - moved / Math.max(1e-9, vb);
+  if (explained < EXPLAINS) return { luma: null, shift, explained, gain, offset, expected };
+  for (let i = 0; i < n; i++) luma[i] = gain * luma[i]! + offset;
+  return { luma, shift, explained, gain, offset, expected };
 }

@@ -6,25 +6,32 @@ import { groundGeometry, type Box } from '../join/ground.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { pictureShift } from '../plate/look-shift.js';
+import { readLightBeside } from './against-light.js';
 import { readAgainstTake } from './against-take.js';
 import { boxOfCell, outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
+import { readComb } from './comb.js';
+import { rimWidth, seenHardness } from './edge-slope.js';
 import { readEdges } from './edges.js';
-import { grow, liftVeil, type SeenFrame } from './frame.js';
+import { grow, liftVeil, matteBox, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
-import { SAME } from './limits.js';
+import { NEARLY, SAME } from './limits.js';
+import { readLevel } from './level.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
+import { readOutside } from './outside.js';
 import type { Bare } from './reference.js';
 import { readKeySide } from './key-side.js';
 import { mendedMask, readSeam } from './seam.js';
 import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
+import { readHoles, readSolid } from './solid.js';
+import { readSurround } from './surround.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], gains: [], sides: [] };
+  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], outsideFaults: [], levels: [], gains: [], sides: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -81,6 +88,7 @@ export class SeriesReader {
     if (bare !== null && this.veiled) liftVeil(bare.expected.matte);
     if (bare !== null) {
       this.put('takeBlur', f.frame, readAgainstTake(f, bare.expected));
+      this.readBeside(f, bare);
       this.put('explained', f.frame, bare.explained);
     }
     const grain = bare?.luma != null ? readGrain(f, bare.luma, this.measure) : close ? readGrain(f, null, this.measure) : null;
@@ -89,6 +97,8 @@ export class SeriesReader {
       this.put(grain.sure ? 'grainOutside' : 'roughOutside', f.frame, grain.outside);
     }
     if (bare !== null && bare.explained >= SAME) this.series.against.push({ frame: f.frame, x: bare.shift[0], y: bare.shift[1] });
+    const level = readLevel(f);
+    if (level !== null) this.series.levels.push({ frame: f.frame, ...level });
     const shift = matteShift(f);
     if (shift !== null) this.series.shift.push({ frame: f.frame, x: shift[0], y: shift[1] });
     this.readOutline(f, shift ?? [0, 0]);
@@ -110,7 +120,47 @@ export class SeriesReader {
     this.put('wholeChatter', f.frame - 1, seen?.whole ?? null);
   }
 
+  /** What only the take through the recipe tells. */
+  private readBeside(f: SeenFrame, { expected, explained, gain, offset }: Bare): void {
+    const light = readLightBeside(f, expected, explained >= SAME), { width: W, height: H } = f.join;
+    this.put('exposure', f.frame, light?.stops ?? null);
+    this.put('lightRed', f.frame, light?.red ?? null);
+    this.put('lightBlue', f.frame, light?.blue ?? null);
+    this.put('veil', f.frame, light?.veil ?? null);
+    this.put('takeBlack', f.frame, light?.black ?? null);
+    this.put('takeWhite', f.frame, light?.white ?? null);
+    const box = matteBox(expected.matte, W, H);
+    if (f.box === null || box === null) return;
+    const asked: SeenFrame = { ...f, join: expected.coded, luma: expected.luma, matte: expected.matte, box };
+    // The coat's own likeness to the plate, as bright as it is seen.
+    const through = readSolid(asked)?.through;
+    this.put('takeThrough', f.frame, through === undefined ? null : gain * through);
+    const holes = explained < NEARLY ? null : readHoles(f, expected, gain, offset);
+    this.put('holes', f.frame, holes?.share ?? null, holes?.at);
+    const rim = rimWidth(f.matte, W, H, f.box), own = rimWidth(expected.matte, W, H, box);
+    this.put('rim', f.frame, rim === null || own === null ? null : rim / own);
+    let here = 0, there = 0;
+    for (let i = 0; i < f.matte.length; i++) { here += f.matte[i]!; there += expected.matte[i]!; }
+    // Cut by the picture's border or hidden, less is seen of either.
+    const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= W - 1 || box[3] >= H - 1;
+    if (!cut && !this.fronts && there > 400) this.put('size', f.frame, Math.sqrt(here / there));
+    const foot = this.ground === null || this.keepsShadow ? null : this.foot(f.frame), about = foot === null ? null : readSurround(f, expected, foot);
+    this.put('contact', f.frame, about?.contact ?? null);
+    this.put('thrownBack', f.frame, about?.thrownBack ?? null);
+  }
+
   private readClosely(f: SeenFrame): void {
+    const outside = this.erased ? null : readOutside(f);
+    this.put('outside', f.frame, outside?.change ?? null);
+    this.put('outsidePart', f.frame, outside?.part ?? null);
+    if (outside !== null) this.series.outsideFaults.push({ fault: outside.fault, stops: outside.stops });
+    const solid = readSolid(f);
+    this.put('through', f.frame, solid?.through ?? null);
+    this.put('throughSd', f.frame, solid?.sd ?? null);
+    this.put('edgeHardness', f.frame, seenHardness(f));
+    const comb = readComb(f);
+    this.put('comb', f.frame, comb.outside);
+    this.put('combInside', f.frame, comb.inside);
     const edges = readEdges(f, this.screen);
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill, edges?.spillAt);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null, edges?.lightAt);
@@ -122,6 +172,7 @@ export class SeriesReader {
     this.put('blackLinear', f.frame, levels?.blackLinear ?? null);
     this.put('whiteStops', f.frame, levels?.whiteStops ?? null);
     this.put('whiteRoom', f.frame, levels?.room ?? null);
+    this.put('whiteFull', f.frame, levels?.full ?? null);
     if (levels !== null) this.series.gains.push(levels.gain);
     if (f.asFilmed !== undefined) {
       const seam = readSeam(f.luma, mendedMask(f.asFilmed, f.plateLuma, f.join.width, f.join.height), f.join.width, f.join.height, (i) => f.matte[i]! > 0.01);
@@ -152,7 +203,10 @@ export class SeriesReader {
     let own = 0, count = 0;
     for (let i = 0; i < N; i += 7) { own += Math.abs(f.plateLuma[i]! - b.plateLuma[i]!); count++; }
     this.series.change.push({ frame: f.frame, inside: change.inside, outside: change.outside, plate: own / count });
-    if (!this.erased) this.series.outOfStep.push({ frame: f.frame, same: plateDifference(f, f), before: plateDifference(f, b) });
+    if (!this.erased) {
+      const same = plateDifference(f, f), last = this.series.outOfStep[this.series.outOfStep.length - 1];
+      this.series.outOfStep.push({ frame: f.frame, same, before: plateDifference(f, b), sameBefore: last?.frame === b.frame ? last.same : plateDifference(b, b), after: plateDifference(b, f) });
+    }
     if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && !this.fronts) {
       const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
       const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];

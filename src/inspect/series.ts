@@ -1,5 +1,6 @@
 /** What an inspection read of a shot, frame by frame, before it is judged. */
 import type { Box } from '../join/ground.js';
+import type { OutsideFault } from './outside.js';
 import type { InspectionMatterName } from './types.js';
 
 /** `box`: where on the frame it is worst, x0, y0 inclusive, x1, y1 exclusive; the performer's where not told. */
@@ -7,7 +8,7 @@ export interface Reading { readonly frame: number; readonly value: number; reado
 export interface Place { readonly frame: number; readonly x: number; readonly y: number }
 
 /** Readings beside the matters' own values, which decide with them or say how much to change. */
-type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom';
+type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom' | 'lightRed' | 'lightBlue' | 'veil' | 'takeBlack' | 'takeWhite' | 'whiteFull' | 'takeThrough' | 'through' | 'throughSd' | 'holes' | 'rim' | 'thrownBack' | 'outsidePart' | 'combInside';
 
 export interface Series {
   first: number;
@@ -28,7 +29,11 @@ export interface Series {
   readonly against: Place[];
   /** How far the plate's picture moves a frame, px, where that was looked at. */
   readonly steps: number[];
-  readonly outOfStep: { frame: number; same: number; before: number }[];
+  readonly outOfStep: { frame: number; same: number; before: number; sameBefore: number; after: number }[];
+  /** What of the plate beside the performer was changed in a known way, on the frames looked at closely. */
+  readonly outsideFaults: { readonly fault: OutsideFault; readonly stops: number }[];
+  /** Brightness of performer and plate, stops. */
+  readonly levels: { readonly frame: number; readonly inside: number; readonly plate: number }[];
   /** Factors that would give the performer's light the plate's colour. */
   readonly gains: (readonly [number, number, number])[];
   /** Where the light seems to come from in the picture, and the key's own direction. */

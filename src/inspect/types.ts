@@ -2,7 +2,11 @@
 import type { StepName } from '../join/types.js';
 
 export type InspectionMatterName =
-  | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow' | 'seam';
+  | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow' | 'seam'
+  | 'exposure' | 'flicker' | 'size' | 'edgeHardness' | 'solid' | 'contact' | 'outside' | 'comb';
+
+/** What is to be changed: a step of the recipe, or how the file was written. */
+export type InspectionStep = StepName | 'render';
 
 export interface InspectionMatter {
   readonly matter: InspectionMatterName;
@@ -17,7 +21,7 @@ export interface InspectionMatter {
   /** Where on that frame it is worst: x0, y0 inclusive, x1, y1 exclusive, px of the join. Absent in inspections of before, and where no frame is worse than others. */
   readonly worstBox?: readonly [number, number, number, number];
   /** Step to change, and how. */
-  readonly step: StepName;
+  readonly step: InspectionStep;
   readonly advice: string;
   readonly reason?: string;
 }

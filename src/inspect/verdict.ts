@@ -1,19 +1,38 @@
 /** From readings to matters: value, limit, worst frame, and what to change. */
 import type { Recipe } from '../join/types.js';
+import { judgeContact, judgeExposure, judgeHardness, judgeSize, judgeSolid } from './judge-beside.js';
 import { judgeCadence, judgeChatter, judgeSlip } from './judge-movement.js';
 import { judgeBlur, judgeGrain, judgeLevels, judgeLight, judgeOutline, judgeSeam, judgeShadow } from './judge-picture.js';
+import { judgeComb, judgeFlicker, judgeOutside } from './judge-whole.js';
 import type { Judge } from './judging.js';
 import { LIMITS, NEEDED } from './limits.js';
 import type { Series } from './series.js';
 import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
 
-/** Matters that fail, the farthest over its limit first. A frame doubled shakes everything else for a moment, a blur takes the grain along and doubled grain the sharpness, and a wrong edge looks moved: they come before what follows from them. */
+/** What brings other matters with it, in the order in which it is looked for: a matter of the second list is named after the first. */
+const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatterName[]])[] = [
+  ['outside', ['exposure', 'blackLevel', 'whiteLevel', 'colour', 'shadow', 'grain', 'contact']],
+  ['comb', ['blur', 'grain', 'slip', 'flicker', 'edgeHardness']],
+  ['solid', ['blackLevel', 'whiteLevel', 'exposure', 'colour', 'edgeHardness', 'blur', 'grain', 'edgeLightness']],
+  ['spill', ['colour', 'exposure', 'edgeHardness', 'edgeLightness']],
+  ['edgeLightness', ['slip', 'edgeHardness', 'size']],
+  ['blur', ['edgeHardness', 'blackLevel', 'whiteLevel', 'exposure', 'colour']],
+  ['exposure', ['edgeHardness', 'edgeLightness', 'colour', 'blur', 'grain', 'contact']],
+  ['size', ['slip', 'shadow', 'contact']],
+];
+
+/**
+ * Matters that fail, the farthest over its limit first. A frame doubled shakes everything else for a moment, a blur takes the grain along and doubled grain the
+ * sharpness, a veil brightens, and a wrong edge looks moved: they come before what follows from them.
+ */
 function ranked(over: ReadonlyMap<InspectionMatterName, number>, matters: readonly InspectionMatter[]): InspectionMatterName[] {
-  const failed = matters.filter((m) => m.passes === false).map((m) => m.matter);
-  const soft = (matters.find((m) => m.matter === 'blur')?.value ?? 0) > 1 && failed.includes('blur');
-  const rough = (matters.find((m) => m.matter === 'grain')?.value ?? 0) > 1 && failed.includes('grain') && !soft;
-  const key = (m: InspectionMatterName): number => (m === 'cadence' ? 1e3 : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : m === 'slip' && failed.includes('edgeLightness') ? Math.min(over.get('slip')!, 0.99 * over.get('edgeLightness')!) : over.get(m)!);
-  return failed.sort((a, b) => key(b) - key(a));
+  const failed = matters.filter((m) => m.passes === false).map((m) => m.matter), value = (m: InspectionMatterName): number => matters.find((q) => q.matter === m)?.value ?? 0;
+  const soft = value('blur') > 1 && failed.includes('blur'), rough = value('grain') > 1 && failed.includes('grain') && !soft;
+  const keys = new Map(failed.map((m) => [m, m === 'cadence' ? 1e3 : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : over.get(m)!]));
+  const after = (first: InspectionMatterName, then: readonly InspectionMatterName[]): void => { const k = keys.get(first); if (k !== undefined) for (const m of then) if (keys.has(m)) keys.set(m, Math.min(keys.get(m)!, 0.99 * k)); };
+  if (value('blackLevel') > 0) after('blackLevel', ['exposure', 'whiteLevel', 'colour', 'blur', 'edgeHardness', 'edgeLightness']);
+  for (const [first, then] of BRINGS) after(first, then);
+  return failed.sort((a, b) => keys.get(b)! - keys.get(a)!);
 }
 
 /** Judges the readings of a whole shot. */
@@ -45,5 +64,13 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   judgeShadow(series, j);
   judgeSeam(series, j);
   judgeCadence(series, j);
+  judgeExposure(series, j);
+  judgeFlicker(series, j);
+  judgeSize(series, j);
+  judgeHardness(series, j);
+  judgeSolid(series, j);
+  judgeContact(series, j);
+  judgeOutside(series, j);
+  judgeComb(series, j);
   return { passes: matters.every((m) => m.passes !== false), found: ranked(overs, matters), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }

@@ -1,0 +1,91 @@
+/** Judges what the take through the recipe tells: exposure, size, contact; and whether the performer is solid, and its outline's hardness. */
+import { quantile } from './frame.js';
+import { middle, stepOf, triple, worstBy, type Judge } from './judging.js';
+import { HARDEST_RIM, HOLES, LIMITS, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROWN_BACK } from './limits.js';
+import type { Reading, Series } from './series.js';
+
+const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
+
+/** Whether the join is this recipe's own picture, so that pixel lies on pixel. */
+export function isOwn(series: Series): boolean {
+  const explained = values(series.readings.explained);
+  return explained.length > 0 && quantile(explained, 0.5) >= SAME;
+}
+
+const NO_TAKE = 'plate and take of the recipe could not be rendered again, or the performer is too small';
+
+export function judgeExposure(series: Series, judge: Judge): void {
+  const list = series.readings.exposure ?? [], slope = stepOf(judge.recipe, 'light')?.slope ?? [1, 1, 1];
+  if (list.length === 0) { judge.none('exposure', 'stops', 'light', NO_TAKE); return; }
+  const v = middle(values(list)), own = isOwn(series), limit = own ? OWN_EXPOSURE : LIMITS.exposure;
+  judge.add('exposure', 'stops', 'light', {
+    value: v, worst: worstBy(list, Math.abs), off: Math.abs(v), limit, needed: `within ${limit} stop of the take through the recipe`,
+    advice: `the performer is ${Math.abs(v).toFixed(1)} stops ${v > 0 ? 'brighter' : 'darker'} than the take under this recipe's light step (slope ${triple(slope)}): ${own ? 'something changed it after the join, so render again' : `render again from this recipe, or set the slope to about ${triple(slope.map((s) => s * 2 ** v))} if this is meant`}`,
+  });
+}
+
+export function judgeSize(series: Series, judge: Judge): void {
+  const list = series.readings.size ?? [];
+  if (list.length === 0) { judge.none('size', 'ratio', 'ride', (series.readings.exposure ?? []).length === 0 ? NO_TAKE : 'the performer is cut by the picture or by what stands in front'); return; }
+  const v = middle(values(list)), limit = isOwn(series) ? OWN_SIZE : LIMITS.size;
+  judge.add('size', 'ratio', 'ride', {
+    value: v, worst: worstBy(list, (q) => Math.abs(q - 1)), off: Math.abs(v - 1), limit, needed: `within ${(100 * limit).toFixed(0)} % of the recipe's`,
+    advice: `the performer is ${Math.abs(100 * (v - 1)).toFixed(0)} % ${v > 1 ? 'larger' : 'smaller'} than the ride puts it: render again from this recipe, or mark the stand's top where it should be`,
+  });
+}
+
+/** Contact and what floor or glass throw back, of a join that is this recipe's own: another picture's bodies hide the sky otherwise. */
+export function judgeContact(series: Series, judge: Judge): void {
+  const contact = series.readings.contact ?? [], back = series.readings.thrownBack ?? [], ground = stepOf(judge.recipe, 'ground');
+  if (ground === null || (contact.length === 0 && back.length === 0)) { judge.none('contact', 'share', 'ground', ground === null ? 'the recipe\'s ground step is off or absent' : (series.readings.exposure ?? []).length === 0 ? NO_TAKE : 'the recipe darkens no ground close to the foot'); return; }
+  if (!isOwn(series)) { judge.none('contact', 'share', 'ground', 'the picture is not this recipe\'s own, and how a body darkens the ground at its foot goes with its pose'); return; }
+  const c = contact.length === 0 ? 1 : middle(values(contact)), b = back.length === 0 || ground.reflection === undefined ? 1 : middle(values(back)), mirror = (1 - b) / (1 - THROWN_BACK) > (1 - c) / (1 - LIMITS.contact);
+  const v = mirror ? b : c, list = mirror ? back : contact;
+  judge.add('contact', 'share', 'ground', {
+    value: v, worst: list.length === 0 ? null : worstBy(list, (q) => 1 - q), off: v < 1 ? ((1 - v) / (1 - (mirror ? THROWN_BACK : LIMITS.contact))) * LIMITS.contact : 0, readings: list,
+    advice: mirror ? `the ground throws back ${(100 * Math.max(0, v)).toFixed(0)} % of the performer that the recipe asks for: see that the ground step's reflection is on, and render again`
+      : `the ground at the performer's foot is darkened by ${(100 * Math.max(0, v)).toFixed(0)} % of what the recipe asks, so it seems to float: see that the ground step's contact is on (strength ${ground.contactStrength.toFixed(2)} now), and render again`,
+  });
+}
+
+export function judgeSolid(series: Series, judge: Judge): void {
+  const list = series.readings.through ?? [];
+  if (list.length === 0) { judge.none('solid', 'share', 'peel', 'too little of the performer is covered, or the plate behind it has no pattern'); return; }
+  const own = isOwn(series), taken = own ? middle(values(series.readings.takeThrough)) : 0, sds = series.readings.throughSd ?? [];
+  // Frames in which the plate stands still say the same thing twice: no more than the best of them is believed.
+  const order = list.map((r, k) => ({ r, sd: sds[k]?.value ?? 1 })), weight = (sd: number): number => 1 / Math.max(1e-6, sd * sd);
+  const sum = order.reduce((s, q) => s + weight(q.sd), 0), v = order.reduce((s, q) => s + q.r.value * weight(q.sd), 0) / sum - (Number.isFinite(taken) ? taken : 0), sd = Math.min(...order.map((q) => q.sd));
+  const limit = own ? OWN_THROUGH : Math.max(LIMITS.solid, THROUGH_SURE * sd), holes = series.readings.holes ?? [], h = holes.length === 0 ? 0 : middle(values(holes)), holed = h > HOLES && v <= limit;
+  const peel = stepOf(judge.recipe, 'peel');
+  const mend = peel?.method === 'screen' ? 'mark with "keep" what goes lost though it is the performer\'s, or light the screen more evenly' : 'draw the outline to where the performer ends, and "keep" what lies within';
+  judge.add('solid', 'share', 'peel', {
+    value: holed ? h : v, worst: worstBy(holed ? holes : list, (q) => q), off: holed ? (h / HOLES) * limit : v, limit: holed ? HOLES : limit, readings: holed ? holes : list,
+    needed: holed ? `at most ${100 * HOLES} % of the body in holes` : `at most ${(100 * limit).toFixed(0)} % of the plate seen through`,
+    advice: holed ? `the plate shows in holes that make ${(100 * h).toFixed(1)} % of the body: ${mend}` : `the plate shows through the performer by ${(100 * v).toFixed(0)} %: ${mend}`,
+  });
+}
+
+export function judgeHardness(series: Series, judge: Judge): void {
+  const seen = series.readings.edgeHardness ?? [], rims = series.readings.rim ?? [], peel = stepOf(judge.recipe, 'peel');
+  if (seen.length === 0 && rims.length === 0) { judge.none('edgeHardness', 'ratio', 'peel', 'too little of the outline has contrast'); return; }
+  const rim = rims.length === 0 ? NaN : middle(values(rims));
+  if (rim < HARDEST_RIM) {
+    judge.add('edgeHardness', 'ratio', 'peel', { value: rim, worst: worstBy(rims, (q) => -q), off: (LIMITS.edgeHardness * HARDEST_RIM) / Math.max(0.01, rim), readings: rims, needed: `from ${HARDEST_RIM} of the recipe's rim`, advice: `the matte's rim is ${(100 * rim).toFixed(0)} % as wide as the recipe makes it, cut out hard: render join and matte again from this recipe` });
+    return;
+  }
+  if (seen.length === 0) { judge.none('edgeHardness', 'ratio', 'peel', 'too little of the outline has contrast'); return; }
+  const v = middle(values(seen)), least = LIMITS.edgeHardness, most = SOFTEST_OUTLINE;
+  const off = v < least ? LIMITS.edgeHardness * (least / Math.max(0.02, v)) : v > most ? LIMITS.edgeHardness * (v / most) : 0;
+  judge.add('edgeHardness', 'ratio', 'peel', {
+    value: v, worst: worstBy(seen, (q) => Math.abs(Math.log(Math.max(0.02, q)))), off: off === 0 ? 0 : Math.max(off, LIMITS.edgeHardness * 1.001), needed: `${least.toFixed(2)} to ${most.toFixed(2)} of a mixture's`,
+    advice: v < least ? `the outline is cut out hard: where the matte covers little the picture shows ${(100 * v).toFixed(0)} % of what it should: ${peel?.method === 'outline' ? 'soften the outline, or ' : ''}peel again with a soft matte and render again`
+      : `the outline goes on beyond the matte (${v.toFixed(1)} times what a mixture shows where little is covered), as a fringe of the old background does: ${peel?.method === 'screen' ? 'peel again' : 'draw the outline closer'}, and render again`,
+  });
+}
+
+/** White balance beside the take: stops by which red and blue stand off; null where nothing tells. */
+export function castBeside(series: Series): { readonly red: number; readonly blue: number; readonly own: boolean } | null {
+  const red = values(series.readings.lightRed), blue = values(series.readings.lightBlue);
+  return red.length === 0 ? null : { red: middle(red), blue: middle(blue), own: isOwn(series) };
+}
+

@@ -1,0 +1,32 @@
+/**
+ * The plate about the performer beside what the recipe makes of it: the contact's darkness at the foot, and what is thrown back there
+ * (reflections), as shares of what was asked. 1 as asked, 0 missing. Read where neither picture shows the performer.
+ */
+import { bt709Decode } from '../colour/transfer.js';
+import type { Expected } from './against-take.js';
+import type { SeenFrame } from './frame.js';
+
+export interface SurroundReading {
+  /** Share of the darkness asked close to where the performer meets the ground; null where none is asked. */
+  readonly contact: number | null;
+  /** Share of the light or pattern asked below the foot that is not the plate's (a reflection); null where none is asked. */
+  readonly thrownBack: number | null;
+}
+
+/** How close to the foot counts, in widths of the performer; from what darkness (stops) and brightness (coded) on something is asked. */
+const NEAR = 0.3, STOPS = 0.3, BRIGHT = 0.015;
+
+export function readSurround(f: SeenFrame, expected: Expected, foot: readonly [number, number]): SurroundReading | null {
+  if (f.box === null) return null;
+  const { width: W, height: H } = f.join, r = Math.max(10, NEAR * (f.box[2] - f.box[0]));
+  let dark = 0, asked = 0, n = 0, back = 0, all = 0, m = 0;
+  for (let y = Math.max(0, Math.floor(foot[1] - r)); y < Math.min(H, foot[1] + 3 * r); y++) for (let x = Math.max(0, Math.floor(foot[0] - 2 * r)); x < Math.min(W, foot[0] + 2 * r); x++) {
+    const i = y * W + x;
+    if (f.matte[i]! > 0.02 || expected.matte[i]! > 0.02 || f.plateLuma[i]! < 0.05) continue;
+    const p = bt709Decode(f.plateLuma[i]!), a = Math.log2(Math.max(0.02, bt709Decode(expected.luma[i]!) / p)), s = Math.log2(Math.max(0.02, bt709Decode(f.luma[i]!) / p));
+    if (a < -STOPS && ((x - foot[0]) / 1.5) ** 2 + (y - foot[1]) ** 2 < r * r) { dark += s; asked += a; n++; }
+    const d = expected.luma[i]! - f.plateLuma[i]!;
+    if (d > BRIGHT) { back += f.luma[i]! - f.plateLuma[i]!; all += d; m++; }
+  }
+  return { contact: n < 40 ? null : dark / asked, thrownBack: m < 80 ? null : back / all };
+}
