@@ -11,8 +11,8 @@ import type { Inspection, InspectionMatter, InspectionMatterName } from './types
 
 /** What brings other matters with it, in the order in which it is looked for: a matter of the second list is named after the first. */
 const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatterName[]])[] = [
+  ['comb', ['outside', 'blur', 'grain', 'slip', 'flicker', 'edgeHardness']],
   ['outside', ['exposure', 'blackLevel', 'whiteLevel', 'colour', 'shadow', 'grain', 'contact']],
-  ['comb', ['blur', 'grain', 'slip', 'flicker', 'edgeHardness']],
   ['solid', ['blackLevel', 'whiteLevel', 'exposure', 'colour', 'edgeHardness', 'blur', 'grain', 'edgeLightness']],
   ['spill', ['colour', 'exposure', 'edgeHardness', 'edgeLightness']],
   ['edgeLightness', ['slip', 'edgeHardness', 'size']],
