@@ -49,7 +49,7 @@ const DARK = 'pigment{bozo scale 0.09 color_map{[0 rgb<0.10,0.08,0.07>][1 rgb<0.
 const floor = (pigment: string, finish: string, normal = ''): string => `plane{y,0 ${pigment} ${normal} finish{ambient 0 diffuse 0.85 ${finish}} }\n`;
 /** Slopes of a rough floor, finer than a pixel: every ray meets another. */
 const ROUGH = (k: number): string => `normal{ bumps ${k} scale 0.0007 }`;
-const BACK = 'plane{-z,-7 pigment{gradient x color_map{[0 rgb<0.5,0.42,0.34>][0.5 rgb<0.5,0.42,0.34>][0.5 rgb<0.75,0.7,0.6>][1 rgb<0.75,0.7,0.6>]} scale 1.3} finish{ambient 0 diffuse 0.85}}\nbackground{rgb<0.55,0.65,0.85>}\n';
+const BACK = 'plane{-z,-7 pigment{gradient x color_map{[0 rgb<0.5,0.42,0.34>][0.5 rgb<0.5,0.42,0.34>][0.5 rgb<0.75,0.7,0.6>][1 rgb<0.75,0.7,0.6>]} scale 1.3} finish{ambient 0 diffuse 0.85} no_shadow}\nbackground{rgb<0.55,0.65,0.85>}\n';
 const SUN: Lamp = { azimuth: 55, elevation: 42, rgb: [2.3, 2.0, 1.6] };
 
 const CASES: readonly Case[] = [
@@ -80,7 +80,7 @@ function disc(towards: Vec3, deg: number, count: number): Vec3[] {
 const cross3 = (a: Vec3, b: Vec3): Vec3 => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
 const unit3 = (a: Vec3): Vec3 => { const l = Math.hypot(...a); return [a[0] / l, a[1] / l, a[2] / l]; };
 
-const SKY_LAMPS = 48, SKY_RGB: Vec3 = [0.8, 0.95, 1.2];
+const SKY_LAMPS = 96, SKY_RGB: Vec3 = [0.8, 0.95, 1.2];
 
 function lampsText(c: Case, camera: Camera): string {
   const light = (d: Vec3, rgb: Vec3): string => `light_source{${v([d[0] * 90, d[1] * 90, d[2] * 90])} rgb${v(rgb)} parallel point_at 0}\n`;
@@ -118,7 +118,7 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
   const sky = SKY_RGB.map((s) => (s * c.sky) / 1.6), onGround = (l: Lamp): number[] => l.rgb.map((s) => s * Math.sin((l.elevation * Math.PI) / 180));
   const all = [0, 1, 2].map((k) => sky[k]! + c.lamps.reduce((s, l) => s + onGround(l)[k]!, 0));
   const without = (l: Lamp): [number, number, number] => [0, 1, 2].map((k) => (all[k]! - onGround(l)[k]!) / all[k]!) as [number, number, number];
-  const step: GroundStep = { step: 'ground', on: true, shadow: key !== undefined, contact: true, receiver: 'ground', azimuthDeg: key?.azimuth ?? 0, proposedAzimuthDeg: key?.azimuth ?? 0, elevationDeg: key?.elevation ?? 45, transmission: key === undefined ? [1, 1, 1] : without(key), softnessDeg: key?.softDeg ?? 0.1, contactStrength: 0.8, focalPx: c.focalPx, frames: [at], why: '', ...c.step, ...(c.step.reflection === undefined ? {} : { reflection: { ...c.step.reflection, share: shareOf(c, camera, base, at) } }) } as GroundStep;
+  const step: GroundStep = { step: 'ground', on: true, shadow: key !== undefined, contact: true, receiver: 'ground', azimuthDeg: key?.azimuth ?? 0, proposedAzimuthDeg: key?.azimuth ?? 0, elevationDeg: key?.elevation ?? 45, transmission: key === undefined ? [1, 1, 1] : without(key), softnessDeg: key?.softDeg ?? 0.1, contactStrength: 0.7, focalPx: c.focalPx, frames: [at], why: '', ...(c.lamps.length < 2 ? {} : { keys: c.lamps.slice(1).map((l) => ({ azimuthDeg: l.azimuth, elevationDeg: l.elevation, softnessDeg: l.softDeg ?? 0.1, transmission: without(l) })) }), ...c.step, ...(c.step.reflection === undefined ? {} : { reflection: { ...c.step.reflection, share: shareOf(c, camera, base, at) } }) } as GroundStep;
   const out: Picture = { ...base, data: base.data.slice() }, box = [0, 0, W, H] as const, touched = new Uint8Array(n);
   const shade = shadeGround(step, at, matte, box, W, H, 0.5);
   // As a plate's own shadow on the same floor would tell it.

@@ -12,6 +12,7 @@ import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import { ballsOfMatte, fewBalls } from './body-volume.js';
 import { contactBalls } from './contact.js';
+import { stepOfKey, withFurther } from './further-keys.js';
 import type { FrameRoom } from './frame-room.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
@@ -31,6 +32,8 @@ export interface GroundShade {
   readonly contact: Float32Array;
   /** What the marked surfaces make of it, where there are any. */
   readonly marked?: MarkedShade;
+  /** What other lamps than the key lose, over the same box. */
+  readonly further?: readonly { readonly cover: Float32Array; readonly transmission: readonly [number, number, number] }[];
   /** The cover is the share of all light that is missing, key or not (kept-shadow.ts). */
   readonly kept?: true;
 }
@@ -80,6 +83,12 @@ function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly Soli
  * outline in plate pixels. Null where nothing is shaded: no body, light from below the plane, shadow outside the picture.
  */
 export function shadeGround(step: GroundStep, at: GroundFrame, alpha: Float32Array, matteBox: Box, widthPx: number, heightPx: number, softEdgePx: number, room?: FrameRoom): GroundShade | null {
+  const first = shadeOfKey(step, at, alpha, matteBox, widthPx, heightPx, softEdgePx, room);
+  if (step.keys === undefined || step.keys.length === 0 || !step.shadow) return first;
+  return withFurther(first, step.keys.flatMap((key) => { const shade = shadeOfKey(stepOfKey(step, key), at, alpha, matteBox, widthPx, heightPx, softEdgePx, room); return shade === null ? [] : [{ shade, transmission: key.transmission }]; }));
+}
+
+function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matteBox: Box, widthPx: number, heightPx: number, softEdgePx: number, room?: FrameRoom): GroundShade | null {
   const mw = matteBox[2] - matteBox[0], mh = matteBox[3] - matteBox[1];
   if (mw <= 0 || mh <= 0) return null;
   const inBox = ballsOfMatte(alpha, mw, mh);
@@ -160,7 +169,7 @@ function shadedBounds(g: GroundGeometry, plane: Plane, solid: readonly SolidBall
     const k = dot(b.centre, plane.n) - plane.d;
     if (k > 4 * b.radius) continue;
     const below: Vec3 = [b.centre[0] - k * plane.n[0], b.centre[1] - k * plane.n[1], b.centre[2] - k * plane.n[2]];
-    include(pixelOf(g, below), (3.5 * b.radius * g.focalPx) / Math.max(below[2], 0.05));
+    include(pixelOf(g, below), (5 * b.radius * g.focalPx) / Math.max(below[2], 0.05));
   }
   return [x0, y0, x1, y1];
 }

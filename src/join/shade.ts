@@ -15,6 +15,8 @@ import type { GroundStep } from './types.js';
 
 /** Least change of light that is laid; below it the plate's own code values stay. */
 const NOTHING = 0.004;
+/** Two lamps' shadows, each measured by itself, leave no less than this where they cross. */
+const DARKEST = 0.01;
 
 const litOf = (linear: readonly [number, number, number] | undefined, spread = LEAST_SPREAD): LitGround | undefined => (linear === undefined ? undefined : { linear, spread });
 
@@ -31,7 +33,7 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
   const lits = [ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission), ...(shade.marked === undefined ? [] : (step.receivers ?? []).map((r) => ownShadowOf(litOf(r.litLinear, r.litSpread), step.transmission)))];
   const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, shade.box[0] - box[0], shade.box[1] - box[1], step.litRadiusPx ?? 2, room) : null;
   const laid: LaidShade = { step, shade, bound, lits, soft, hidden };
-  if (shade.marked === undefined && sw * sh >= KERNEL_FROM_PIXELS) layShade(laid, out, box, touched);
+  if (shade.marked === undefined && shade.further === undefined && sw * sh >= KERNEL_FROM_PIXELS) layShade(laid, out, box, touched);
   else layShadePlain(laid, out, box, touched);
 }
 
@@ -83,11 +85,17 @@ export function layShadePlain({ step, shade, bound, lits, soft, hidden }: LaidSh
       const share = marked === undefined ? 0 : marked.share[i]!;
       if (bound !== null) { const k = Math.max(bound[i]!, share); cover *= k; contact *= k; }
       if (hidden !== null) { cover *= 1 - hidden[o]!; contact *= 1 - hidden[o]!; }
-      if (cover < NOTHING && contact < NOTHING) continue;
+      let g0 = 0, g1 = 0, g2 = 0;
+      if (shade.further !== undefined) {
+        const seen = (bound === null ? 1 : Math.max(bound[i]!, share)) * (hidden === null ? 1 : 1 - hidden[o]!);
+        for (const { cover: c, transmission: t } of shade.further) { const k = c[i]! * seen; g0 += k * (1 - t[0]); g1 += k * (1 - t[1]); g2 += k * (1 - t[2]); }
+      }
+      const more = Math.max(g0, g1, g2) >= NOTHING;
+      if (cover < NOTHING && contact < NOTHING && !more) continue;
       const lit = share > 0.5 ? lits[marked!.number[i]!]! : lits[0]!;
       if (lit !== null && cover > 0) {
         cover *= 1 - ownShadowAt(lit, soft!.picture, (y + dy - soft!.y0) * soft!.picture.width + x + dx - soft!.x0);
-        if (cover < NOTHING && contact < NOTHING) continue;
+        if (cover < NOTHING && contact < NOTHING && !more) continue;
       }
       if (marked !== undefined) {
         const key = 1 + share * (marked.key[i]! - 1);
@@ -95,7 +103,8 @@ export function layShadePlain({ step, shade, bound, lits, soft, hidden }: LaidSh
         if (key !== 1) { t0 = left(t0, key); t1 = left(t1, key); t2 = left(t2, key); }
       }
       const open = 1 - cover, fill = 1 - contact;
-      const f0 = open * (1 - t0) + t0 * fill, f1 = open * (1 - t1) + t1 * fill, f2 = open * (1 - t2) + t2 * fill;
+      const least = shade.further === undefined ? 0 : DARKEST;
+      const f0 = Math.max(least, open * (1 - t0) + t0 * fill - g0), f1 = Math.max(least, open * (1 - t1) + t1 * fill - g1), f2 = Math.max(least, open * (1 - t2) + t2 * fill - g2);
       if (1 - f0 < NOTHING && 1 - f1 < NOTHING && 1 - f2 < NOTHING) continue;
       touched[o] = 1;
       d[o] = d[o]! * f0;

@@ -128,6 +128,8 @@ export interface BodyDepth { readonly lean: number; readonly head: number; reado
 export interface BodyPart { readonly x: number; readonly u: number; readonly r: number; readonly at: readonly number[] }
 /** Where the plate's own shadow lies on the performer: things with their outline on every frame, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */
 export interface OnPerformer { readonly regions: readonly RegionFile[]; readonly softPx: number; readonly transmission: readonly [number, number, number] }
+/** Another lamp than the key that throws a shadow. `transmission`: light left on the ground where it alone does not reach, per channel. Azimuth as of the step's own. */
+export interface FurtherKey { readonly azimuthDeg: number; readonly elevationDeg: number; readonly softnessDeg: number; readonly transmission: readonly [number, number, number] }
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
   readonly shadow: boolean;
@@ -141,6 +143,8 @@ export interface GroundStep extends StepBase<'ground'> {
   /** Linear RGB of the plate's lit ground beside the shadow that told `transmission`; null where no shadow of the plate did. Absent in recipes of before. */
   readonly measuredOn?: readonly [number, number, number] | null;
   readonly softnessDeg: number;
+  /** Further lamps that throw shadows. */
+  readonly keys?: readonly FurtherKey[];
   readonly contactStrength: number;
   /** The caster's depth, where the take told it. */
   readonly body?: BodyDepth;
