@@ -12,7 +12,7 @@ import { addGrain, airOverPerformer, wrapLight } from './air.js';
 import { codeChanged } from './code-box.js';
 import { alignBox, cropFrame } from './frame-box.js';
 import type { FrameRoom } from './frame-room.js';
-import { frontCover } from './front.js';
+import { clearBehindEdges, frontCover, smearPx } from './front.js';
 import type { Box } from './ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
 import { baseAt, behindBox, layMirrored, reflectPerformer, type Mirrored } from './reflect.js';
@@ -31,6 +31,9 @@ export interface ComposedBox {
   /** Performer's coverage as seen (after what passes in front), over the box. */
   readonly matte: Float32Array;
 }
+
+/** A shorter smear of what passes in front mixes no more of the background into its edge than its own softness does, px. */
+const LEAST_SMEAR = 1.5;
 
 /** Composes one frame. `plate` is the (clean) plate's frame `frame`; `prepared` what preparePerformer made for it. With a `room` the box lies there, valid as long as it is. */
 export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: number, prepared: Prepared, room?: FrameRoom): ComposedBox {
@@ -66,7 +69,10 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     // The performer, held out by what passes in front.
     const over = overBox(placed, box, hidden, air, base);
     const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
+    const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
+    const before = smear < LEAST_SMEAR ? null : { ...out, data: out.data.slice() };
     layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
+    if (before !== null) clearBehindEdges(out, before, hidden!, matte, smear);
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
     return { box, coded, changed: touched, matte };

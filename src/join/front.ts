@@ -5,8 +5,10 @@
  * (1 − veil) × performer + veil × plate, the plate there standing for the pane's light.
  */
 import { gaussianPlane } from '../image/gaussian.js';
+import type { Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { carryRegion, type Carrier } from './carrier.js';
+import { cornerSpeeds } from './front-shutter.js';
 import type { Box } from './ground.js';
 import type { FrontStep } from './types.js';
 
@@ -29,7 +31,7 @@ export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: numb
   const w = box[2] - box[0], h = box[3] - box[1];
   let cover: Float32Array | null = null;
   for (const outline of outlines.front) {
-    const one = drawn(outline(frame), box, step.softPx);
+    const one = smeared(outline, frame, step.shutterDeg ?? 0, box, step.softPx);
     if (one === null) continue;
     if (cover === null) cover = one;
     else for (let i = 0; i < w * h; i++) cover[i] = 1 - (1 - cover[i]!) * (1 - one[i]!);
@@ -50,6 +52,53 @@ export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: numb
     }
   }
   return cover;
+}
+
+/** Steps of the smear are no longer than this, px, and no more than so many. */
+const STEP_PX = 1.5, MOST_STEPS = 24;
+
+/** The outline as an open shutter shows it: the mean of where it is while that is open. */
+function smeared(outline: (frame: number) => [number, number][], frame: number, shutterDeg: number, box: Box, softPx: number): Float32Array | null {
+  const here = outline(frame), speeds = shutterDeg > 0 ? cornerSpeeds(outline, frame) : null, share = shutterDeg / 360;
+  const way = speeds === null ? 0 : share * Math.max(...speeds.map((v) => Math.hypot(...v)));
+  if (speeds === null || way < 1) return drawn(here, box, softPx);
+  const steps = Math.min(MOST_STEPS, Math.ceil(way / STEP_PX) + 1), n = (box[2] - box[0]) * (box[3] - box[1]);
+  let sum: Float32Array | null = null;
+  for (let k = 0; k < steps; k++) {
+    const t = share * ((k + 0.5) / steps - 0.5), one = drawn(here.map(([x, y], i) => [x + t * speeds[i]![0], y + t * speeds[i]![1]] as const), box, softPx);
+    if (one === null) continue;
+    sum ??= new Float32Array(n);
+    for (let i = 0; i < n; i++) sum[i] = sum[i]! + one[i]! / steps;
+  }
+  return sum;
+}
+
+/** How far, in px, what passes is smeared at most on a frame. */
+export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number): number {
+  const share = (step.shutterDeg ?? 0) / 360;
+  if (!(share > 0)) return 0;
+  return Math.max(0, ...outlines.front.map((o) => { const v = cornerSpeeds(o, frame); return v === null ? 0 : share * Math.max(...v.map((p) => Math.hypot(...p))); }));
+}
+
+/**
+ * Where a soft edge of what passes lies before the performer, the plate holds a share of its own background too, which the
+ * performer hides: that goes. `before`: what `out` (linear RGB) was before the performer was laid on it, `matte` its coverage as
+ * seen, `cover` what hides it. The background is taken from the plate just beside the edge (normalised convolution: Knutsson &
+ * Westin, CVPR 1993).
+ */
+export function clearBehindEdges(out: Picture, before: Picture, cover: Float32Array, matte: Float32Array, smear: number): void {
+  const { width: w, height: h } = out, n = w * h, sigma = Math.max(1.5, 0.5 * smear);
+  const open = Float32Array.from(cover, (a) => (a < 0.02 ? 1 : 0)), weight = gaussianPlane(open, w, h, sigma);
+  for (let c = 0; c < 3; c++) {
+    const p = before.data.subarray(c * n, (c + 1) * n), seen = gaussianPlane(p.map((v, i) => v * open[i]!), w, h, sigma);
+    for (let i = 0; i < n; i++) {
+      const a = cover[i]!, m = matte[i]!;
+      if (!(a > 0.02) || a > 0.98 || !(m > 0) || weight[i]! < 1e-3) continue;
+      // Of the plate's own light there the share (1 − a) is background: no more of it can go than there is.
+      const back = Math.min(seen[i]! / weight[i]!, p[i]! / Math.max(0.05, 1 - a));
+      out.data[c * n + i] = Math.max(0, out.data[c * n + i]! + m * (p[i]! - back));
+    }
+  }
 }
 
 function drawn(polygon: readonly (readonly [number, number])[], box: Box, softPx: number): Float32Array | null {

@@ -26,10 +26,11 @@ import { regionOf, thingsOf } from './mark-regions.js';
 import { fillOfTake } from './take-fill.js';
 import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
+import { proposeFront } from './propose-front.js';
 import { proposeGround } from './propose-ground.js';
 import { proposeWiden } from './propose-widen.js';
 import { proposePace } from './propose-pace.js';
-import type { GivenStir, EraseStep, FrontStep, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
+import type { GivenStir, EraseStep, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
 export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
@@ -101,7 +102,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand)));
   steps.push(ground.step);
-  const front = proposeFront(plate.marks, widen === null ? pm : null, movesOf(pm));
+  const front = await proposeFront(plate, setCarrier, widen === null ? pm : null, movesOf(pm));
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -137,7 +138,7 @@ function isPinned(input: ProposalInput): boolean {
   return carry.length > 0 && carry.every((c) => c.mark.region.length === 4);
 }
 
-function pinnedRecipe(input: ProposalInput, carrier: Carrier): Recipe {
+function pinnedRecipe(input: ProposalInput, carrier: Carrier): Promise<Recipe> {
   const tm = input.take.measures, span = input.plate.measures.span;
   const regions = marksOf(input.plate.marks, 'carry').map((c) => ({ frame: c.frame, corners: c.mark.region }));
   const placement = pinPicture(tm.widthPx, tm.heightPx, regions, carrier, span);
@@ -145,7 +146,7 @@ function pinnedRecipe(input: ProposalInput, carrier: Carrier): Recipe {
 }
 
 /** The recipe of what is painted: neither paced nor steadied, laid between the plate's black and white, without a shadow. */
-function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'layers'>, none: string, why: string): Recipe {
+async function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'layers'>, none: string, why: string): Promise<Recipe> {
   const pm = input.plate.measures, tm = input.take.measures, span = pm.span, { placement } = ride;
   const steps: RecipeStep[] = [];
   const erase = proposeErase(input.plate.marks);
@@ -158,7 +159,7 @@ function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'la
     pinnedLight(pm),
     { step: 'ground', ...off, shadow: false, contact: false, azimuthDeg: 0, elevationDeg: 45, transmission: [1, 1, 1], softnessDeg: 0.53, contactStrength: 0, focalPx: pm.view?.focalPx.value ?? pm.widthPx, frames: [] } as unknown as GroundStep,
   );
-  const front = proposeFront(input.plate.marks, pm, movesOf(pm));
+  const front = await proposeFront(input.plate, cameraCarrier(pm.camera), pm, movesOf(pm));
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -255,20 +256,3 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
 }
 
 const movesOf = (m: PlateMeasures): boolean => m.camera !== undefined && m.camera.move !== 'static';
-
-/** @param framed the plate whose black bars are kept free; null where it is framed anew */
-function proposeFront(marks: MarksFile, framed: PlateMeasures | null, moves: boolean): FrontStep | null {
-  const fronts = marksOf(marks, 'front'), panes = marksOf(marks, 'pane'), bars = framed?.look?.bars;
-  if (fronts.length === 0 && panes.length === 0 && bars === undefined) return null;
-  const regions = thingsOf(fronts);
-  // A set's own motion does not carry what stands before it: on a push a post slides past everything behind.
-  const once = moves && regions.some((r) => r.frames.length === 1);
-  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...(once ? ['one outlined on a single frame goes as the set goes: where the camera passes it, or it moves by itself, outline it on a few frames more (first, middle and last, with as many points each)'] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
-  return {
-    step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6,
-    pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },
-    ...(bars === undefined ? {} : { within: [bars.left, bars.top, framed!.widthPx - bars.right, framed!.heightPx - bars.bottom] as const }),
-    why: said.join('; '),
-  };
-}
-

@@ -171,6 +171,8 @@ export interface GroundStep extends StepBase<'ground'> {
     readonly base?: readonly { readonly frame: number; readonly line: readonly [readonly [number, number], readonly [number, number]] }[] };
 }
 export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
+  /** Degrees for which the shutter was open for what passes: its edges are smeared by its own motion. Absent: 0. */
+  readonly shutterDeg?: number;
   /** Further things in front, each with its own polygons over time. */
   readonly also?: readonly RegionFile[];
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */

@@ -1,0 +1,26 @@
+/** The front step: what a person marked as passing before the performer, how its edges are smeared, the pane between, the black bars. */
+import type { PlateMeasures } from '../plate/types.js';
+import { carryRegion, type Carrier } from './carrier.js';
+import { frontShutterDeg } from './front-shutter.js';
+import { regionOf, thingsOf } from './mark-regions.js';
+import { marksOf, type Side } from './proposal-input.js';
+import type { FrontStep } from './types.js';
+
+/** @param carrier of the set @param moves the camera moves @param framed the plate whose black bars are kept free; null where it is framed anew. Null where there is nothing in front. */
+export async function proposeFront(plate: Side, carrier: Carrier, framed: PlateMeasures | null, moves: boolean): Promise<FrontStep | null> {
+  const fronts = marksOf(plate.marks, 'front'), panes = marksOf(plate.marks, 'pane'), bars = framed?.look?.bars;
+  if (fronts.length === 0 && panes.length === 0 && bars === undefined) return null;
+  const regions = thingsOf(fronts), { span } = plate.measures;
+  // A set's own motion does not carry what stands before it: on a push a post slides past everything behind.
+  const once = moves && regions.some((r) => r.frames.length === 1);
+  // Frames on which nothing of it is seen tell nothing, so those that were marked and the ones between.
+  const marked = fronts.map((f) => f.frame), first = Math.max(span.in, Math.min(...marked)), last = Math.min(span.out - 1, Math.max(...marked));
+  const shutterDeg = regions.length === 0 ? 0 : await frontShutterDeg(regions.map((r) => carryRegion(r, carrier)), Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => first + i), (n) => plate.linear(n));
+  const said = [...(regions.length > 0 || panes.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...(once ? ['one outlined on a single frame goes as the set goes: where the camera passes it, or it moves by itself, outline it on a few frames more (first, middle and last, with as many points each)'] : []), ...(shutterDeg > 0 ? [`smeared by its own motion as under a shutter of ${shutterDeg}°, read from its edges`] : []), ...(panes.length > 0 ? ['a pane lies between'] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
+  return {
+    step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: 0.6, ...(shutterDeg > 0 ? { shutterDeg } : {}),
+    pane: panes.length === 0 ? null : { region: regionOf(panes.map((p) => ({ frame: p.frame, polygon: p.mark.polygon }))), veil: 0.25 },
+    ...(bars === undefined ? {} : { within: [bars.left, bars.top, framed!.widthPx - bars.right, framed!.heightPx - bars.bottom] as const }),
+    why: said.join('; '),
+  };
+}
