@@ -3,7 +3,7 @@ import { createPicture, plane } from '../image/picture.js';
 import { pushPull } from '../image/push-pull.js';
 import type { Mosaic } from './erase-mosaic.js';
 import { cropPicture } from './erase-seam.js';
-import { synthesisePatches } from './patch-synthesis.js';
+import { fillAnchored } from './fill-anchored.js';
 
 /** Patch synthesis over what is needed and was never seen, inside a window about it. */
 export function fillUnseen(mosaic: Mosaic, needed: Uint8Array, seed: number): { filled: Mosaic; suppliedShare: number; notes: string[] } {
@@ -37,7 +37,7 @@ export function fillUnseen(mosaic: Mosaic, needed: Uint8Array, seed: number): { 
     known[o] = count[i]! > 0 ? 1 : 0;
     hole[o] = needed[i] !== 0 && count[i] === 0 ? 1 : 0;
   }
-  const filled = synthesisePatches([plane(part, 0), plane(part, 1), plane(part, 2)], hole, known, cw, ch, { seed });
+  const filled = fillAnchored([plane(part, 0), plane(part, 1), plane(part, 2)], hole, known, cw, ch, { seed });
   for (let c = 0; c < 3; c++) {
     const to = plane(picture, c), from = filled[c]!;
     for (let y = 0; y < ch; y++) for (let x = 0; x < cw; x++) if (hole[y * cw + x] !== 0) to[(y + y0) * w + x + x0] = from[y * cw + x]!;
