@@ -14,7 +14,7 @@ import { pushPull } from '../image/push-pull.js';
 const RADIUS = 3;
 const SIDE = 2 * RADIUS + 1;
 /** Squared coded difference, summed over a patch, that a shift by the whole picture's height costs. */
-const ROW_COST = 0.6;
+const ROW_COST = 0.1;
 /** Trust in a hole's pixel falls with its depth (Wexler et al., section 3.2). */
 const DEPTH_TRUST = 1.3;
 /** Random search on the two finest levels reaches so far, px. */
