@@ -7,6 +7,7 @@ import { basename } from 'node:path';
 import { counted } from '../core/counted.js';
 import { PlatewrightError } from '../core/errors.js';
 import { RAD_PER_DEG } from '../core/angles.js';
+import { apply, invert, multiply } from '../geometry/mat3.js';
 import type { MarksFile } from '../plate/marks.js';
 import { greyEdge } from '../plate/grey-edge.js';
 import type { PlateMeasures } from '../plate/types.js';
@@ -245,6 +246,11 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
   const top = carryPoint(list.map((m) => ({ frame: m.frame, point: m.top })), carrier);
   const pose = (f: number): { x: number; y: number; angleDeg: number; scale: number } => {
     const g = ground(f), t = top(f);
+    if (camera?.of === 'ground' && moving) {
+      // The ground's own plane says nothing of what stands on it but its turn and scale where it stands, along the picture's breadth.
+      const m = multiply(carrier.at(f), invert(carrier.at(first.frame))), [ax, ay] = apply(m, first.mark.ground[0] - 1, first.mark.ground[1]), [bx, by] = apply(m, first.mark.ground[0] + 1, first.mark.ground[1]);
+      return { x: g[0], y: g[1], angleDeg: Math.atan2(by - ay, bx - ax) / RAD_PER_DEG, scale: Math.hypot(bx - ax, by - ay) / 2 };
+    }
     return { x: g[0], y: g[1], angleDeg: Math.atan2(t[0] - g[0], -(t[1] - g[1])) / RAD_PER_DEG, scale: Math.hypot(t[0] - g[0], t[1] - g[1]) };
   };
   // The reference pose comes first: everything is brought to where the performer was marked.

@@ -39,6 +39,8 @@ export interface CameraMove {
   readonly reason?: string;
   /** Handheld shake: rms and dominant rate. */
   readonly shake?: { readonly rmsPx: number; readonly peakHz: number | null };
+  /** The homographies are the ground's about a performer's feet alone: what stands up goes by their turn and scale at the feet. */
+  readonly of?: 'ground';
 }
 export interface CameraMoveFrame {
   readonly frame: number;

@@ -23,6 +23,7 @@ import { frameWithPerformer, isPage, pageBoxes, withoutCard } from './card-frame
 import { offScreenShare } from './find-performer.js';
 import type { TakeFrame, TakeMeasures } from './measures.js';
 import { findScreen, readScreen, readSpill, type ScreenModel } from './screen.js';
+import { gardenCamera } from './garden-camera.js';
 import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
 import { withoutScreen } from './no-screen.js';
@@ -158,7 +159,8 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const poses = posesOf(marks);
     const face = facesOf(marks).length === 0 ? null : await turnOfFaceOrNote(reader, marks, notes);
     const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
-    const own = options.camera === true && !hasAlpha ? await measureTakeCamera(reader, frames) : null;
+    const bareFoot = bare === null || performer === null ? null : performer;
+    const own = options.camera !== true || hasAlpha ? null : bareFoot === null ? await measureTakeCamera(reader, frames) : await gardenCamera(reader, frames, lookFrame, bareFoot.ground, Math.hypot(bareFoot.top[0] - bareFoot.ground[0], bareFoot.top[1] - bareFoot.ground[1]));
     if (own !== null && own.note !== null) notes.push(own.note);
     const stir = options.stir === true ? await stirOfTake(reader, marks, frames, performer) : null;
     return {
