@@ -54,11 +54,13 @@ export async function outlinesOfMarks(take: VideoReader, marks: MarksFile, kept:
 /** The performer by what moves against the set, where nobody pointed at it; null with a reason where nothing moves plainly. */
 export async function outlinesByMotion(take: VideoReader, marks: MarksFile, kept: OutlinesOfTake | null, options: FollowSpan = {}): Promise<OutlinedTake | { readonly frames: null; readonly why: string }> {
   const { frameCount } = take.info;
-  let best: { frame: number; polygon: [number, number][]; share: number } | null = null, why = 'nothing moves in it';
+  let best: { frame: number; polygon: [number, number][] } | null = null, why = 'nothing moves in it';
+  // In the midst, where frames before and after tell what moves from what is uncovered.
   for (const at of [0.5, 0.25, 0.75]) {
     const frame = Math.floor(at * frameCount), found = await findOutline(take, frame, { about: [], performer: [], set: [] });
     if (found.polygon === null) { why = found.why; continue; }
-    if (best === null || found.share > best.share) best = { frame, polygon: found.polygon, share: found.share };
+    best = { frame, polygon: found.polygon };
+    break;
   }
   if (best === null) return { frames: null, why };
   return carried(take, marks, [{ frame: best.frame, polygon: best.polygon }], `nobody outlined the performer: what moves against the set on frame ${best.frame} was taken for it`, kept, options);
