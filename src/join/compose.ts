@@ -12,14 +12,15 @@ import { addGrain, airOverPerformer, wrapLight } from './air.js';
 import { codeChanged } from './code-box.js';
 import { alignBox, cropFrame } from './frame-box.js';
 import type { FrameRoom } from './frame-room.js';
-import { clearBehindEdges, frontCover, smearPx } from './front.js';
+import { clearBehindEdges, frontCover, paneCover, smearPx } from './front.js';
 import type { Box } from './ground.js';
 import { groundAt, type Placed, type Prepared } from './place-performer.js';
 import { baseAt, behindBox, layMirrored, reflectPerformer, type Mirrored } from './reflect.js';
 import { layPremultiplied } from './lay-premultiplied.js';
 import { placementAt } from './ride.js';
 import { applyShade } from './shade.js';
-import type { AirStep } from './types.js';
+import type { AirStep, FrontStep } from './types.js';
+import { veilPerformer, type Veil } from './veil.js';
 
 /** A composed box of one plate frame. */
 export interface ComposedBox {
@@ -70,9 +71,11 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const over = overBox(placed, box, hidden, air, base);
     const matte = room?.picture(w, h, 1).data ?? new Float32Array(n);
     const smear = front === null || tools.fronts === null || hidden === null ? 0 : smearPx(front, tools.fronts, frame);
-    const before = smear < LEAST_SMEAR ? null : { ...out, data: out.data.slice() };
+    const veil = veilOf(front);
+    const before = smear < LEAST_SMEAR && veil === null ? null : { ...out, data: out.data.slice() };
     layPremultiplied(out, over.picture, over.box, box, touched, null, matte);
-    if (before !== null) clearBehindEdges(out, before, hidden!, matte, smear);
+    if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
+    if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, paneCover(front!, tools.fronts!, frame, box));
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
     return { box, coded, changed: touched, matte };
@@ -84,6 +87,12 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const seen = seenBox === null ? base : rgbOnly(toLinear(cropFrame(plate, seenBox)));
     layMirrored(out, reflection, box, seen, seenBox ?? [-1, -1, -1, -1], touched, hidden);
   }
+}
+
+/** The veil of a pane whose own light was read; null where there is none. */
+function veilOf(front: FrontStep | null): (Veil & { readonly detail: number }) | null {
+  const pane = front?.pane;
+  return pane == null || pane.lightLinear === undefined ? null : { veil: pane.veil, lightLinear: pane.lightLinear, detailFloor: pane.detailFloor ?? 1, detailPx: pane.detailPx ?? 3, detail: pane.detail ?? 1 };
 }
 
 /** Plate pixels per take pixel at the performer: how much of the take's own grain survives. */

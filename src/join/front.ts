@@ -43,7 +43,8 @@ export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: numb
       for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (x + box[0] < x0 || x + box[0] >= x1 || y + box[1] < y0 || y + box[1] >= y1) cover[y * w + x] = 1;
     }
   }
-  if (step.pane !== null && step.pane.veil > 0) {
+  // One whose own light was read is laid over the performer instead (veil.ts).
+  if (step.pane !== null && step.pane.lightLinear === undefined && step.pane.veil > 0) {
     const whole = outlines.pane === null;
     const pane = whole ? null : drawn(outlines.pane!(frame), box, step.softPx);
     if (whole || pane !== null) {
@@ -52,6 +53,11 @@ export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: numb
     }
   }
   return cover;
+}
+
+/** Share of each pixel of the box that lies within the pane; null for everywhere. */
+export function paneCover(step: FrontStep, outlines: FrontOutlines, frame: number, box: Box): Float32Array | null {
+  return outlines.pane === null ? null : drawn(outlines.pane(frame), box, step.softPx) ?? new Float32Array((box[2] - box[0]) * (box[3] - box[1]));
 }
 
 /** Steps of the smear are no longer than this, px, and no more than so many. */

@@ -33,7 +33,7 @@ export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> =
     flag('shadow', 'cast shadow'), flag('contact', 'contact shadow'), number('azimuthDeg', 'light, azimuth', '°', -180, 180, 1), number('elevationDeg', 'light, elevation', '°', 3, 88, 1), number('softnessDeg', 'light, width', '°', 0, 30, 0.1),
     number('contactStrength', 'contact, strength', '×', 0, 1, 0.01), number('reflection.share', 'mirrored', '× all', 0, 1, 0.01), number('reflection.roughness', 'mirror, roughness', '×', 0, 1, 0.01),
   ],
-  front: [number('softPx', 'edge softness', 'px', 0, 8, 0.1), number('shutterDeg', 'shutter', '°', 0, 360, 1), number('pane.veil', 'veil of the pane', '×', 0, 1, 0.01)],
+  front: [number('softPx', 'edge softness', 'px', 0, 8, 0.1), number('shutterDeg', 'shutter', '°', 0, 360, 1), number('pane.veil', 'veil of the pane', '×', 0, 1, 0.01), number('pane.detail', 'scratches and drops on the pane', '×', 0, 1, 0.01)],
   air: [number('softenPx', 'softened by', 'px', 0, 4, 0.05), number('haze.amount', 'haze', '× all', 0, 1, 0.01), number('wrap', 'light wrap', '×', 0, 1, 0.01), number('grain', 'grain', '× measured', 0, 2, 0.01)],
 };
 

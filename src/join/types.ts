@@ -170,7 +170,9 @@ export interface GroundStep extends StepBase<'ground'> {
     /** Foot line of an upright mirror; absent where it lies level. */
     readonly base?: readonly { readonly frame: number; readonly line: readonly [readonly [number, number], readonly [number, number]] }[] };
 }
-export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number } | null; readonly softPx: number;
+export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number;
+    /** What the pane adds (veil.ts), read from the plate; absent: the plate itself stands for it. `detail`: how much of its scratches and drops stays over the performer. */
+    readonly lightLinear?: readonly [number, number, number]; readonly detailFloor?: number; readonly detailPx?: number; readonly detail?: number } | null; readonly softPx: number;
   /** Degrees for which the shutter was open for what passes: its edges are smeared by its own motion. Absent: 0. */
   readonly shutterDeg?: number;
   /** Further things in front, each with its own polygons over time. */
