@@ -14,6 +14,7 @@ import { trackRegion } from '../plate/ride.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import { carryRegion, rideCarrier, STILL } from './carrier.js';
 import { patchFrame } from './frame-box.js';
+import { partPoses, type PartPoses } from './part-poses.js';
 import { patchRegion } from './patch.js';
 import type { PatchStep } from './types.js';
 
@@ -28,18 +29,21 @@ export type Outline = (frame: number) => readonly Point2[];
 /** Opens the source at once (its errors are the caller's); regions are followed when the first frame is asked for. */
 export async function takePatcher(step: PatchStep, takeFile: string): Promise<TakePatcher> {
   const source = await VideoReader.open(step.source);
-  let outlines: Promise<readonly [Outline, Outline]> | null = null;
+  let outlines: Promise<readonly [Outline, Outline, PartPoses]> | null = null;
   return {
     async patch(frame) {
       // Its buffers are the reader's, and others may read on while the source is waited for.
       const out = copyFrame(frame);
-      outlines ??= (async () => [await followed(takeFile, step.targetRegion), await followed(step.source, step.sourceRegion)] as const)();
-      const [target, from] = await outlines;
+      outlines ??= (async () => {
+        const target = await followed(takeFile, step.targetRegion), from = takeFile === step.source && step.targetRegion === step.sourceRegion ? target : await followed(step.source, step.sourceRegion);
+        return [target, from, await partPoses(takeFile, step.source, step.offsetFrames, target, from)] as const;
+      })();
+      const [target, from, poses] = await outlines;
       const k = frame.index + step.offsetFrames;
       // Beyond the source's ends there is nothing to lay on.
       if (k < 0 || k >= source.info.frameCount) return frame;
       const coded = toCodedRgb(await source.frame(k));
-      const patched = patchRegion(toCodedRgb(out), coded, target(frame.index), from(k), { chromaShift: frame.chromaShift });
+      const patched = patchRegion(toCodedRgb(out), coded, target(frame.index), from(k), { chromaShift: frame.chromaShift, ...(poses(frame.index) === null ? {} : { pose: poses(frame.index)! }) });
       if (patched === null) return out;
       patchFrame(out, [patched.box[0], patched.box[1], patched.box[2], patched.box[3]], patched.coded.data, Uint8Array.from(patched.cover, (v) => (v > 0 ? 1 : 0)));
       return out;

@@ -9,9 +9,10 @@ import { IDENTITY3, apply, multiply, tryInvert, type Mat3, type Point2 } from '.
 import { distanceToSet } from '../image/distance.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
-import { warpHomography } from '../image/warp.js';
+import { warpHomography, warpMap } from '../image/warp.js';
 import { fitLocally } from './erase-align.js';
 import { lumaOf } from './erase-mosaic.js';
+import { placeOf, type PartPose, type PartShape } from './part-motion.js';
 import { boundsOf } from './lay-over.js';
 import { cropPicture, matchSeam } from './erase-seam.js';
 
@@ -22,6 +23,8 @@ export interface PatchOptions {
   readonly bandPx?: number;
   /** The place is corrected where that leaves less than this share of the difference along the outline. Default .99; lower where the two need not show the same there. */
   readonly fitBelow?: number;
+  /** Where each of the target's pixels is found in the source (part-motion.ts), instead of by outlines and light along them. */
+  readonly pose?: { readonly shape: PartShape; readonly pose: PartPose };
   /** Whole chroma samples of the target's file. Default [1, 1]. */
   readonly chromaShift?: readonly [number, number];
 }
@@ -72,7 +75,10 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
   if (!hidden.some((v) => v > 0)) return null;
   let matrix = multiply([1, 0, -x0, 0, 1, -y0, 0, 0, 1], similarityBetween(sourcePolygon, targetPolygon));
   const rgb = source.channels === 3 ? source : cropPicture(source, [0, 0, source.width, source.height]);
+  // Pixel of the box → place in the source, where more than a matrix is known.
+  let place: ((x: number, y: number) => readonly [number, number]) | null = null;
   const lay = (m: Mat3): { fill: Picture; valid: Float32Array } => {
+    if (place !== null) return layThrough(rgb, place, w, h);
     const back = tryInvert(m) ?? IDENTITY3;
     const valid = new Float32Array(n);
     for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
@@ -81,14 +87,21 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
     }
     return { fill: warpHomography(rgb, m, w, h, { filter: 'lanczos3', boundary: 'clamp' }), valid };
   };
+  if (options.pose !== undefined) {
+    const { shape, pose } = options.pose;
+    place = (x, y) => placeOf(shape, pose, x + x0, y + y0);
+    matrix = nearestAffine(options.pose, x0, y0) ?? matrix;
+  }
   let laid = lay(matrix);
   // On both sides of the outline the two should show the same; deep inside they should not.
   const toOutside = distanceToSet(open, w, h), toInside = distanceToSet(hidden, w, h);
   const ring = new Float32Array(n);
   for (let i = 0; i < n; i++) ring[i] = laid.valid[i]! > 0 && (hidden[i]! > 0 ? toOutside[i]! <= 0.5 * band : toInside[i]! <= band) ? 1 : 0;
-  const fit = fitLocally(lumaOf(around), lumaOf(laid.fill), ring, w, h, { reachPx: 2 });
-  const back = tryInvert(fit.matrix);
-  if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
+  if (place === null) {
+    const fit = fitLocally(lumaOf(around), lumaOf(laid.fill), ring, w, h, { reachPx: 2 });
+    const back = tryInvert(fit.matrix);
+    if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
+  }
   const { fill } = laid;
   matchSeam(around, fill, hidden, laid.valid, { bandPx: band, mostGain: 2, blurPx: 3, mostStep: 0.06 });
   const cover = new Float32Array(n);
@@ -104,4 +117,21 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
     coded.data[o] = around.data[o]! + cover[i]! * (fill.data[o]! - around.data[o]!);
   }
   return { box: [x0, y0, x1, y1], coded, cover, matrix: multiply([1, 0, x0, 0, 1, y0, 0, 0, 1], matrix) };
+}
+
+/** The source as its places say, and where it has any. */
+function layThrough(rgb: Picture, place: (x: number, y: number) => readonly [number, number], w: number, h: number): { fill: Picture; valid: Float32Array } {
+  const mx = new Float32Array(w * h), my = new Float32Array(w * h), valid = new Float32Array(w * h);
+  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
+    const [u, v] = place(x + 0.5, y + 0.5);
+    mx[i] = u; my[i] = v;
+    valid[i] = u > 2 && v > 2 && u < rgb.width - 2 && v < rgb.height - 2 ? 1 : 0;
+  }
+  return { fill: warpMap(rgb, mx, my, w, h, { filter: 'lanczos3', boundary: 'clamp' }), valid };
+}
+
+/** Source pixels → the box's, without the turn. */
+function nearestAffine({ shape: s, pose: p }: { readonly shape: PartShape; readonly pose: PartPose }, x0: number, y0: number): Mat3 | null {
+  const a = 1 + p[1]! / s.r, b = p[2]! / s.r, c = p[5]! / s.r, d = 1 + p[6]! / s.r;
+  return tryInvert([a, b, s.cx + p[0]! - a * (s.cx - x0) - b * (s.cy - y0), c, d, s.cy + p[4]! - c * (s.cx - x0) - d * (s.cy - y0), 0, 0, 1]);
 }
