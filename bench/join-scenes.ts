@@ -23,6 +23,8 @@ import { EVEN, homeSet, PEG_HEIGHT, SEAM_X, SEAM_Z } from '../demo/scenes/take-s
 import { HANDLE_FRAMES, TAKES } from '../demo/scenes/takes.js';
 import { trace, type Picture, type TraceOptions } from '../demo/scenes/trace.js';
 import { n as num, v, type Point, type Vec3 } from '../demo/scenes/vector.js';
+import { plaster } from '../demo/scenes/materials.js';
+import { DAY_SKY, homeChanged, LIGHT_SCENES, recoloured, type LightChange } from './light-scenes.js';
 
 /** What one scene's folder holds, besides its files. */
 export interface SceneFile {
@@ -50,6 +52,7 @@ interface Made {
   /** Take beside the need: view elevation, key azimuth and elevation (degrees), the phone's exposure. */
   readonly off: readonly [number, number, number];
   readonly takeExposure: number;
+  readonly light?: LightChange;
 }
 
 const MADE: readonly Made[] = [
@@ -60,6 +63,7 @@ const MADE: readonly Made[] = [
   // Its body stands in the waiting passenger's shadow, its head above it.
   { id: 'rabbit-shade', body: 'rabbit', yaw: 10, at: [-0.87, 0, 1.57], cameraHeight: 1.3, tilt: -5, focalPx: 1250, sun: [100, 35], exposure: 0.6, off: [4, -16, 5], takeExposure: 0.8 },
   { id: 'person', body: 'person', yaw: 20, at: [-0.6, 0, 1.2], cameraHeight: 1.5, tilt: -2.5, focalPx: 980, sun: [46, 42], exposure: 0.6, off: [4, -24, 6], takeExposure: 0.75 },
+  ...LIGHT_SCENES,
 ];
 
 const skin = (rgb: string): string => `texture{pigment{bozo scale 0.02 color_map{[0 rgb<${rgb}>*0.82][1 rgb<${rgb}>]}} normal{bumps 0.35 scale 0.006} finish{ambient 0 diffuse 0.85}}`;
@@ -91,10 +95,12 @@ function savePng(path: string, rgb: Uint8Array, w: number, h: number): void {
 }
 
 /** A picture of the shot as the film shows it, without grain. */
-function finished(p: Picture, exposure: number): Uint8Array {
-  const f = { ...filmFinish(exposure), grain: 0 };
-  return print(develop(p, f), { ...filmFinish(), grain: 0 }, 1);
+function finished(p: Picture, exposure: number, light?: LightChange): Uint8Array {
+  const f = { ...printOf(exposure, light), grain: 0 };
+  return print(develop(p, f), f, 1);
 }
+
+const printOf = (exposure: number, light?: LightChange): ReturnType<typeof filmFinish> => ({ ...filmFinish(exposure), ...(light?.tint === undefined ? {} : { tint: light.tint }), ...(light?.contrast === undefined ? {} : { contrast: light.contrast }) });
 
 /** How much of each pixel the performer covers; 0 where the set stands in front of it. */
 async function matteOf(body: string, camera: Camera, window: ReturnType<typeof windowOf>, joined: Picture, base: Picture, o: TraceOptions): Promise<Uint8Array> {
@@ -115,12 +121,12 @@ async function matteOf(body: string, camera: Camera, window: ReturnType<typeof w
 }
 
 /** Truth of one frame: join, empty set, matte. */
-async function saveTruth(folder: string, frame: number, shot: Shot, f: number, body: string, reach: readonly Vec3[], empty: Shot, o: TraceOptions): Promise<void> {
+async function saveTruth(folder: string, frame: number, shot: Shot, f: number, body: string, reach: readonly Vec3[], empty: Shot, o: TraceOptions, light?: LightChange): Promise<void> {
   const name = (what: string): string => join(folder, `${frame}-${what}.png`);
   if (existsSync(name('matte'))) return;
   const base = await frameOf(empty, f, o), joined = await frameOf({ ...empty, set: empty.set }, f, o, body, reach);
-  savePng(name('truth'), finished(joined, shot.exposure), WIDTH, HEIGHT);
-  savePng(name('base'), finished(base, shot.exposure), WIDTH, HEIGHT);
+  savePng(name('truth'), finished(joined, shot.exposure, light), WIDTH, HEIGHT);
+  savePng(name('base'), finished(base, shot.exposure, light), WIDTH, HEIGHT);
   const c = shot.camera(f);
   savePng(name('matte'), await matteOf(body, c, windowOf(c, reach, 12), joined, base, o), WIDTH, HEIGHT);
 }
@@ -145,20 +151,21 @@ async function makePick(out: string, demo: string, id: string, takeId: string, o
 }
 
 async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
+  const l = m.light;
   const folder = join(out, m.id), body = BODIES[m.body];
   mkdirSync(folder, { recursive: true });
   const camera = aim([0, m.cameraHeight, -4.2], 1, m.tilt, m.focalPx), sun = sunFrom(camera, m.sun[0], m.sun[1]);
   const waiting: Vec3 = [1.0, 0, 1.9], post: Vec3 = [-1.6, 0, 3.2];
   const shot: Shot = {
     id: m.id, what: m.id, frames: CLIP, how: 'still', exposure: m.exposure, camera: () => camera, sun,
-    set: SKY + HAZE + lights(sun, 0.62) + ground() + kerb(5.2, 6.3) + track(8) + houses(13, -19, 13, 5) + gutter(-1.5, -4, 5.2) + gutter(2.15, -4, 5.2) + stopPost(post[0], post[2]) + lamp(-2.7, 5) + passenger({ position: waiting, yaw: 22 }),
+    set: (l?.day === true ? DAY_SKY : SKY + HAZE) + lights(sun, 0.62 * (l?.fill ?? 1), l?.sunRgb) + (l?.ground === undefined ? ground() : `plane{y,0 ${plaster(...l.ground)}}\n`) + kerb(5.2, 6.3) + track(8) + houses(13, -19, 13, l?.houses ?? 5) + gutter(-1.5, -4, 5.2) + gutter(2.15, -4, 5.2) + stopPost(post[0], post[2]) + lamp(-2.7, 5) + passenger({ position: waiting, yaw: 22 }, l?.tone ?? 'mustard'),
     cast: () => '', reach: () => [], truth: () => ({}),
   };
   const reach = reachOf(m.at, body.half, body.height + 0.08, sun);
-  await saveTruth(folder, 2, shot, 0, body.text(m.at, m.yaw), reach, shot, o);
-  const base = await background(shot, 0, o), dev = develop(base, filmFinish(m.exposure));
+  await saveTruth(folder, 2, shot, 0, recoloured(body.text(m.at, m.yaw), l), reach, shot, o, l);
+  const base = await background(shot, 0, o), finishFilm = printOf(m.exposure, l), dev = develop(base, finishFilm);
   const plate = join(folder, 'plate.mp4'), take = join(folder, 'take.mp4');
-  if (!existsSync(plate)) await encode(plate, lookahead(CLIP, 1, async (f) => print(dev, filmFinish(), 900 + 31 * f + m.id.length)), { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 });
+  if (!existsSync(plate)) await encode(plate, lookahead(CLIP, 1, async (f) => print(dev, finishFilm, 900 + 31 * f + m.id.length)), { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 });
   const mid: Vec3 = up(m.at, body.height / 2), view = viewFrom(camera, mid);
   const e = ((view.viewElevationDeg + m.off[0]) * Math.PI) / 180;
   const target: Vec3 = [0, body.height / 2, 0];
@@ -170,7 +177,7 @@ async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
   const peg: Vec3 = [(Math.sin((m.sun[0] * Math.PI) / 180) > 0 ? -1 : 1) * (body.half + 0.18), 0, -0.14];
   const home: Shot = {
     id: `${m.id}-take`, what: m.id, frames: CLIP, how: 'still', exposure: 1, camera: () => tc, sun: takeSun,
-    set: homeSet(takeSun, EVEN, peg).replace(/^global_settings\{[^}]*\}\n/, ''), cast: () => body.text([0, 0, 0], m.yaw - turn), reach: () => reachOf([0, 0, 0], body.half, body.height + 0.08, takeSun), truth: () => ({}),
+    set: homeChanged(homeSet(takeSun, EVEN, peg).replace(/^global_settings\{[^}]*\}\n/, ''), l), cast: () => recoloured(body.text([0, 0, 0], m.yaw - turn), l), reach: () => reachOf([0, 0, 0], body.half, body.height + 0.08, takeSun), truth: () => ({}),
   };
   const finish = phoneFinish(m.takeExposure), shown = develop(await frameOf(home, 0, o), finish);
   if (!existsSync(take)) await encode(take, lookahead(CLIP, 1, async (f) => print(shown, finish, 77 * f + m.id.length)), { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 20 });

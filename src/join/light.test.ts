@@ -6,14 +6,14 @@ import { matchLight, type SubjectStatistics, temperatureOfBlueToRed, weakWhite }
 
 const plate = (kelvin: number | null, white: readonly [number, number, number]): PlateMeasures => ({
   light: { temperatureK: { value: kelvin, sd: kelvin === null ? null : 0.15 * kelvin, priorLed: true } },
-  look: { whiteCoded: white, blackCoded: [0, 0, 0], percentiles: [0, 0, 0, 0, 0, 0, 0.9] },
+  look: { whiteCoded: white, blackCoded: [0, 0, 0], meanLinear: [0.08, 0.08, 0.08], percentiles: [0, 0, 0, 0, 0, 0, 0.9] },
 }) as unknown as PlateMeasures;
-const take = { light: { temperatureK: { value: null } } } as unknown as PlateMeasures;
+const take = { light: { temperatureK: { value: null }, azimuthDeg: { value: null } } } as unknown as PlateMeasures;
 
 describe('exposure of the take', () => {
   const coat = (bright: number): SubjectStatistics => ({ mean: [0.5 * bright, 0.5 * bright, 0.5 * bright], percentiles: [0.1 * bright, 0.2 * bright, 0.5 * bright, bright, bright] });
   const daylit = plate(null, [0.86, 0.86, 0.86]);
-  const carded = (stops: number): PlateMeasures => ({ light: { temperatureK: { value: null }, exposureStops: { value: stops, sd: 0.3 } } }) as unknown as PlateMeasures;
+  const carded = (stops: number): PlateMeasures => ({ light: { temperatureK: { value: null }, azimuthDeg: { value: null }, exposureStops: { value: stops, sd: 0.3 } } }) as unknown as PlateMeasures;
 
   it('raises a take whose card shows white under, not one exposed about rightly, nor beyond the plate\'s whites', () => {
     const { slope, why } = matchLight(daylit, carded(-1.5), coat(0.1));

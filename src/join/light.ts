@@ -5,14 +5,15 @@
  * Where they were not, the plate's ground taken as neutral (without lit ground beside shadowed, its edges taken as neutral, grey-edge.ts)
  * and the ratio of its brightest blue and red are two weak words: where both point the same way, a share of the smaller departure from neutral (in mired) is followed, and the take is taken to be
  * balanced to its own light, as cameras do by themselves (common practice, no source).
- * Exposure: both pictures are taken as exposed for their own key, so that a lit white thing shows alike in both; only where
- * the subject then lies outside what the plate holds is it pulled in. Blacks: a plate whose darkest parts are lifted (flare,
+ * Exposure: both pictures are taken as exposed for their own key, so that a lit white thing shows alike in both, but for what the take's lit
+ * screen says beside the plate's mean and whites (take-level.ts); where the subject then lies outside what the plate holds it is pulled in. Blacks: a plate whose darkest parts are lifted (flare,
  * faded stock) lifts the performer's as well; the lift is added light, which is what flare is.
  */
 import { bt709Decode } from '../colour/transfer.js';
 import { daylightXy, linearOfWhite, planckianXy } from '../colour/temperature.js';
 import type { Measure } from '../core/measure.js';
 import type { PlateMeasures } from '../plate/types.js';
+import { levelBeside } from './take-level.js';
 
 /** Luminance statistics of the peeled performer, scene-linear, unpremultiplied. */
 export interface SubjectStatistics {
@@ -120,8 +121,8 @@ function raisedExposure(plate: PlateMeasures, take: PlateMeasures, subject: Subj
   return { gain: 1, why: under < DARK_STOPS ? '' : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye` };
 }
 
-/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked. Never throws: what is not known stays as it is and `why` says so. */
-export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null, edges: EdgeColour | null = null): LightMatch {
+/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked; `screen`: level of the take's lit screen, linear. Never throws: what is not known stays as it is and `why` says so. */
+export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null, edges: EdgeColour | null = null, screen: number | null = null): LightMatch {
   const said: string[] = [];
   let slope: [number, number, number] = [1, 1, 1];
   const to = whiteOf(plate.light?.temperatureK), from = whiteOf(take.light?.temperatureK);
@@ -138,13 +139,18 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
   const dim = raisedExposure(plate, take, subject);
   if (dim.why !== '') said.push(dim.why);
   slope = [slope[0] * dim.gain, slope[1] * dim.gain, slope[2] * dim.gain];
+  const level = plate.look === undefined || dim.gain !== 1 ? null : levelBeside(plate.look, { screen, cardStops: take.light?.exposureStops?.value ?? null, azimuthDeg: take.light?.azimuthDeg.value ?? null });
+  if (level !== null) {
+    slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
+    said.push(`exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ${level.sdStops.toFixed(1)}): ${level.why}`);
+  }
   let gain = 1;
   if (subject !== null && plate.look !== undefined) {
     const white = plate.look.percentiles[6];
     if (white !== undefined) {
       const most = OVER_WHITE * bt709Decode(white);
       const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
-      if (brightest > most && most > 0.02) { gain = Math.max(0.4, most / brightest); said.push(`exposure lowered by ${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`); }
+      if (brightest > most && most > 0.02) { gain = Math.max(0.4, most / brightest); said.push(`exposure lowered by ${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`); }
     }
   }
   slope = [slope[0] * gain, slope[1] * gain, slope[2] * gain];

@@ -25,6 +25,7 @@ import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js
 import { outlineRegion, screenRegion } from './screen-part.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { fillOfTake } from './take-fill.js';
+import { litScreen } from './take-level.js';
 import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
 import { proposeFront } from './propose-front.js';
@@ -101,7 +102,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier, carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n));
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
-  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand)));
+  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1)));
   steps.push(ground.step);
   const front = await proposeFront(plate, setCarrier, widen === null ? pm : null, movesOf(pm));
   if (front !== null) steps.push(front);

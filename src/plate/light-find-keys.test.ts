@@ -58,3 +58,17 @@ test('a hat whose brim shades most of a face does not make a wrong direction sur
   expect(told).toBeGreaterThanOrEqual(5);
   expect(off).toBeLessThanOrEqual(1);
 });
+
+test('the place of a brim\'s shadow tells where the key stands', { timeout: 240_000 }, () => {
+  const random = new RandomStream(12, 5);
+  const errors: number[] = [];
+  for (let i = 0; i < 9; i++) {
+    const h = makeHead(random, 40, 'hat');
+    // One that the same shading without a brim takes for a key 77° off, from below, and one that it reads 10° off.
+    if (i !== 5 && i !== 8) continue;
+    const l = lightFromShading(h.picture, h.ellipse, null)!;
+    expect(l.directionSd).toBeLessThan(25);
+    errors.push(angleBetween(l, h));
+  }
+  expect(Math.max(...errors)).toBeLessThan(8);
+});

@@ -41,7 +41,7 @@ function fitBoth(room: KeysRoom, l1: Direction, l2: Direction | null, rounds: nu
 }
 
 /** Points of a Fibonacci sphere, but for those far below: a key from there lights nothing that is seen. */
-function directions(n: number): Direction[] {
+export function directions(n: number): Direction[] {
   const out: Direction[] = [];
   for (let i = 0; i < n; i++) {
     const y = 1 - (2 * (i + 0.5)) / n, r = Math.sqrt(1 - y * y), a = i * 2.399963229728653;

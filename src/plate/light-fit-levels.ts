@@ -31,12 +31,12 @@ const GRADUAL = [4, 2.5, 1.6, 1.2];
  * Unexplained light costs up to this many times what unexplained darkness costs: what a key lights must be reached by it, so that a lit patch of one
  * fifteenth of the head, all that a hat's shadow may leave, is not outvoted by shading that the shadowed rest happens to show.
  */
-const BRIGHT = 15;
+export const BRIGHT = 15;
 /** The brightest of a head are this share of its samples; they are reached where no more than so many scales are left over. */
 const BRIGHTEST = 0.1, REACHED = 2;
-const SHADOW_TOLL = 0.1;
+export const SHADOW_TOLL = 0.1;
 /** The ambient's usual fall-off downwards and its weight, as in light-fit-keys.ts. */
-const SKY_SLOPE = 0.3, SKY_WEIGHT = 0.1;
+export const SKY_SLOPE = 0.3, SKY_WEIGHT = 0.1;
 
 /** Fits the strengths for the directions l1 and l2 (null: one light), from w where given. */
 export function fitLevels(s: ShadedSamples, l1: Direction, l2: Direction | null, rounds: number, from: ArrayLike<number> | null): LevelsFit {

@@ -8,7 +8,8 @@
  */
 import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
-import { degreesApart, findKeys, type FoundKeys, type Lights } from './light-find-keys.js';
+import { findBrim, type BrimFit } from './light-brim.js';
+import { degreesApart, directions, findKeys, type FoundKeys, type Lights } from './light-find-keys.js';
 import { KeysRoom, type Direction } from './light-fit-keys.js';
 import { explainedByLevels, unreached } from './light-fit-levels.js';
 import { headPairs } from './light-head-pairs.js';
@@ -42,12 +43,21 @@ const SOFT_DEG = 65, SOFT_STOPS = 4;
 /** The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and stops, for one key and for two (made heads). */
 const ONE_DEG = 4, TWO_DEG = 7, STOPS = 0.3;
 /**
- * A second key is believed where it takes so much off the cost of a pair and such a share off that of the levels (light-find-keys.ts), and has
- * at least this share of the first's strength; by how much (in widths) the lesser of the two misses says how far the other
- * answer stays within the uncertainty. On made heads a coat's patch or a beard gains in levels but hardly in differences, a hat's
- * shadow (a traced face) the other way about, two lamps in both; an uneven sky reads as a second light of .2 to .25 (two faces in sun).
+ * A second key is believed by what it takes off the cost of a pair (differences) and, as a share, off that of the levels (light-find-keys.ts): so much of
+ * differences at least, and both together, each in its own widths; by how much the lesser of these two misses says how far the other answer
+ * stays within the uncertainty. A coat's patch or a beard gains in levels but hardly in differences, a hat's shadow (a traced face)
+ * the other way about, two lamps in both. Its strength is read twice, off differences and off levels: two lamps agree within a factor, shadows often do
+ * not; and an uneven sky reads as a weak second light (two faces in sun). Chosen on made heads of seeds 7, 12 and 101.
  */
-const GAIN = { differences: 0.015, levels: 0.15 }, GAIN_WIDTH = { differences: 0.004, levels: 0.02 }, SHARE = 0.27;
+const LEAST_GAIN = { differences: 0.013, width: 0.003 }, GAIN = { differences: 0.015, levels: 0.15 }, GAIN_WIDTH = { differences: 0.008, levels: 0.08 };
+const SHARE = 0.2, MEAN_SHARE = 0.22, SHARES_APART = 2.7;
+/** So much off the differences' cost speaks for two whatever the levels say, which a dark side can mislead. */
+const SURE_GAIN = 0.1;
+/**
+ * A brim is believed where it takes so much off the cost of a sample, and such a share of it. On sixty made heads under a hat the gain is .04 to .3 on
+ * all but a few, on sixty bare ones −.4 to .05.
+ */
+const BRIM_GAIN = 0.06, BRIM_WIDTH = 0.01, BRIM_SHARE = 0.12, BRIM_SHARE_WIDTH = 0.02, BRIM_DEG = 6, BRIM_DIRECTIONS = 150;
 /** From this share on the two may be the other way about. */
 const ALIKE = 0.55;
 
@@ -77,12 +87,29 @@ export function lightFromShading(linear: Picture, ellipse: readonly [number, num
   const pairs = headPairs(samples, noise, sampleRadius(rx, ry));
   if (pairs === null) return null;
   const room = new KeysRoom(pairs), found = findKeys(room, [-sight[0], -sight[1], -sight[2]]);
-  const said = answer(found), angles = (d: Direction): { azimuthDeg: number; elevationDeg: number } => ({ azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD, elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]))) * DEG_PER_RAD });
+  const angles = (d: Direction): { azimuthDeg: number; elevationDeg: number } => ({ azimuthDeg: Math.atan2(d[0], -d[2]) * DEG_PER_RAD, elevationDeg: Math.asin(Math.max(-1, Math.min(1, d[1]))) * DEG_PER_RAD });
+  const brim = findBrim(pairs.levels, ry / rx, directions(BRIM_DIRECTIONS)), hat = brim === null ? 0 : chanceOfBrim(found, brim), bare = answer(found);
+  if (brim !== null && hat > 0.5) return { ...angles(middle(bare.key, brim.l, hat)), ...underBrim(brim, bare, hat, SOFT_DEG * blur, SOFT_STOPS * blur) };
+  const said = brim === null ? bare : { ...bare, key: middle(bare.key, brim.l, hat), sdDeg: Math.hypot(bare.sdDeg, doubtOf(bare.key, brim.l, hat)) };
   const explained = explainedByLevels(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
   const missed = unreached(pairs.levels, said.lights.l1, said.lights.l2, said.lights.levels);
   return {
     ...angles(said.key), ...(said.second === null ? {} : { second: { ...angles(said.second), share: said.share } }),
     directionSd: Math.min(90, Math.hypot(said.sdDeg, UNEXPLAINED_DEG * (1 - explained), UNEXPLAINED_DEG * missed, SOFT_DEG * blur)), keyFillStops: said.stops, keyFillSd: Math.min(3, Math.hypot(said.stopsSd, UNEXPLAINED_STOPS * (1 - explained), UNEXPLAINED_STOPS * missed, SOFT_STOPS * blur)), explained,
+  };
+}
+
+/** How likely the shadow on a head is a brim's: by what one light with a brim leaves less than lights without. */
+function chanceOfBrim(f: FoundKeys, brim: BrimFit): number {
+  const bare = Math.min(f.one.byLevels, f.two === null ? Infinity : f.two.byLevels), gain = bare - brim.cost;
+  return 1 / (1 + Math.exp(-Math.min((gain - BRIM_GAIN) / BRIM_WIDTH, (gain / Math.max(1e-9, bare) - BRIM_SHARE) / BRIM_SHARE_WIDTH)));
+}
+
+function underBrim(b: BrimFit, bare: Said, chance: number, softDeg: number, softStops: number): Omit<ShadingLight, 'azimuthDeg' | 'elevationDeg'> {
+  const doubt = doubtOf(b.l, bare.key, chance), other = Math.sqrt(1 - chance), [a, slope, k] = b.w, stops = Math.min(8, Math.log2(1 + k / Math.max(1e-5 * k, a + slope * b.l[1])));
+  return {
+    directionSd: Math.min(90, Math.hypot(BRIM_DEG, b.spreadDeg, doubt, UNEXPLAINED_DEG * (1 - b.explained), softDeg)),
+    keyFillStops: stops, keyFillSd: Math.min(3, Math.hypot(2 * STOPS, other * Math.abs(stops - bare.stops), UNEXPLAINED_STOPS * (1 - b.explained), softStops)), explained: b.explained,
   };
 }
 
@@ -95,13 +122,30 @@ function answer(f: FoundKeys): Said {
   const k = f.two.w[2], swapped = k > 1, key = swapped ? f.two.l2! : f.two.l1, second = swapped ? f.two.l1 : f.two.l2!, share = swapped ? 1 / k : k;
   // How likely two are: by the gain; a weak second light is the sky's unevenness.
   const [, , v1, v2] = f.two.levels, byLevels = v2 > v1 ? v1 / v2 : v2 / Math.max(1e-9, v1);
-  const over = Math.min((one.byDifferences - f.two.byDifferences - GAIN.differences) / GAIN_WIDTH.differences, (1 - f.two.byLevels / one.byLevels - GAIN.levels) / GAIN_WIDTH.levels);
-  const chance = Math.min(share, byLevels) < SHARE ? 0 : 1 / (1 + Math.exp(-over)), told = chance > 0.5;
-  const stops = stopsOf(f.two, key), apart = degreesApart(one.l1, key), stopsApart = Math.abs(oneStops.stops - stops.stops);
-  const other = Math.sqrt(told ? 1 - chance : chance);
-  if (!told) return { lights: one, key: one.l1, second: null, share: 0, sdDeg: Math.hypot(ONE_DEG, f.spreadDeg, other * apart), stops: oneStops.stops, stopsSd: Math.hypot(STOPS, oneStops.sd, other * stopsApart) };
-  const about = Math.max(0, (share - ALIKE) / (1 - ALIKE)) * 0.5, between = degreesApart(key, second);
-  return { lights: f.two, key, second, share, sdDeg: Math.hypot(TWO_DEG, other * apart, about * between), stops: stops.stops, stopsSd: Math.hypot(2 * STOPS, stops.sd, other * stopsApart) };
+  const gained = one.byDifferences - f.two.byDifferences, ofLevels = 1 - f.two.byLevels / one.byLevels;
+  const over = Math.min((gained - LEAST_GAIN.differences) / LEAST_GAIN.width, (gained - GAIN.differences) / GAIN_WIDTH.differences + (ofLevels - GAIN.levels) / GAIN_WIDTH.levels);
+  const agree = Math.min(share, byLevels) >= SHARE && Math.sqrt(share * byLevels) >= MEAN_SHARE && Math.max(share, byLevels) <= SHARES_APART * Math.min(share, byLevels);
+  const sure = gained > SURE_GAIN && share >= SHARE, chance = sure ? 1 : agree ? 1 / (1 + Math.exp(-over)) : 0, told = chance > 0.5;
+  const stops = stopsOf(f.two, key), stopsApart = Math.abs(oneStops.stops - stops.stops);
+  const mean = middle(one.l1, key, chance), doubt = doubtOf(one.l1, key, chance);
+  if (!told) return { lights: one, key: mean, second: null, share: 0, sdDeg: Math.hypot(ONE_DEG, f.spreadDeg, doubt), stops: oneStops.stops, stopsSd: Math.hypot(STOPS, oneStops.sd, Math.sqrt(chance) * stopsApart) };
+  const about = Math.max(0, (share - ALIKE) / (1 - ALIKE)) * 0.5, both = degreesApart(key, second);
+  return { lights: f.two, key: mean, second, share, sdDeg: Math.hypot(TWO_DEG, doubt, about * both), stops: stops.stops, stopsSd: Math.hypot(2 * STOPS, stops.sd, Math.sqrt(1 - chance) * stopsApart) };
+}
+
+/** Two answers farther apart are no blur of one: the likelier is given. */
+const FAR_DEG = 40;
+
+/** What two answers come to, the second of this chance: their mean by their chances misses least on the whole. */
+function middle(a: Direction, b: Direction, chance: number): Direction {
+  if (degreesApart(a, b) > FAR_DEG) return chance > 0.5 ? b : a;
+  return unit([a[0] + chance * (b[0] - a[0]), a[1] + chance * (b[1] - a[1]), a[2] + chance * (b[2] - a[2])]);
+}
+
+/** The doubt that stays of their difference, degrees. */
+function doubtOf(a: Direction, b: Direction, chance: number): number {
+  const apart = degreesApart(a, b);
+  return apart > FAR_DEG ? Math.sqrt(Math.min(chance, 1 - chance)) * apart : Math.sqrt(chance * (1 - chance)) * apart;
 }
 
 /** log2((key + ambient) / ambient) where the surface faces the key: the middle of what differences and levels say, and half of what they differ by. */
