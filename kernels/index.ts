@@ -24,6 +24,8 @@ export { matteTurn, peelSeeds, screenJudge, screenRatio, squareOff } from './pee
 export { chamferPair } from './peel-depth';
 export { peelColour, peelLift, peelMatte } from './peel-full';
 export { dropMinor, edgeRuns, largeParts, maskFloats, matteBox, otherThan, settledScreen, takeEdges, takeSpecks } from './screen-parts';
+export { shadowFlecks } from './shadow-flecks';
+export { softEdge } from './soft-edge';
 export { peelFlood } from './peel-flood';
 export { blockMatch } from './block-match';
 export { weave, drawPlaced } from './draw-placed';

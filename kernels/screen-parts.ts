@@ -92,7 +92,9 @@ export function largeParts(mask: usize, value: i32, labels: usize, area: usize, 
 
 /** 1 − mask. Items are rows. */
 export function otherThan(mask: usize, out: usize, w: i32, from: i32, to: i32, scratch: usize): void {
-  for (let i = from * w; i < to * w; i++) store<u8>(out + <usize>i, 1 - load<u8>(mask + <usize>i));
+  let i = from * w;
+  for (; i + 16 <= to * w; i += 16) v128.store(out + <usize>i, i8x16.sub(i8x16.splat(1), v128.load(mask + <usize>i)));
+  for (; i < to * w; i++) store<u8>(out + <usize>i, 1 - load<u8>(mask + <usize>i));
 }
 
 /** A mask as floats. Items are rows. */

@@ -81,7 +81,10 @@ export function drawPlaced(src: Picture, origin: readonly [number, number], toPl
   try {
     const woven = scope.allocate(16 * n);
     door.run('weave', [scope.input(src.data), woven, n], Math.ceil(n / 1024), 1024);
-    const held = occupancy(src);
+    const hw = Math.ceil(src.width / CELL), hh = Math.ceil(src.height / CELL), any = scope.allocate(hw * hh);
+    new Uint8Array(door.memory.buffer, any, hw * hh).fill(0);
+    door.run('heldCells', [woven, src.width, src.height, 3, any, hw, hh], hh, src.width << 3);
+    const held = summed(new Uint8Array(door.memory.buffer, any, hw * hh), hw, hh);
     const heldAt = scope.input(held.sum);
     const f = shift?.field;
     const field = f === undefined ? 0 : scope.input(f.z);
@@ -236,6 +239,7 @@ export function drawPlacedPlain(src: Interleaved, origin: readonly [number, numb
 interface Occupancy { readonly w: number; readonly h: number; readonly sum: Int32Array }
 const CELL = 8;
 
+/** Of the plain twin. */
 function occupancy(src: Picture): Occupancy {
   const w = Math.ceil(src.width / CELL), h = Math.ceil(src.height / CELL);
   const any = new Uint8Array(w * h);
@@ -244,6 +248,10 @@ function occupancy(src: Picture): Occupancy {
     const row = (y >> 3) * w;
     for (let x = 0; x < src.width; x++, i++) if (alpha[i]! > 0) any[row + (x >> 3)] = 1;
   }
+  return summed(any, w, h);
+}
+
+function summed(any: Uint8Array, w: number, h: number): Occupancy {
   const sum = new Int32Array((w + 1) * (h + 1));
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) sum[(y + 1) * (w + 1) + x + 1] = any[y * w + x]! + sum[y * (w + 1) + x + 1]! + sum[(y + 1) * (w + 1) + x]! - sum[y * (w + 1) + x]!;
   return { w, h, sum };

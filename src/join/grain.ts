@@ -88,24 +88,29 @@ export function grower(model: GrainModel, seed: number): Grower {
   const tx = shapingTaps(model.autocorrelation.x), ty = shapingTaps(model.autocorrelation.y);
   const [, m21, m22, m31, m32, m33] = channelMix(model.channelCorrelation);
   const curves: [Float32Array, Float32Array, Float32Array] = [sigmaCurve(model, 'r'), sigmaCurve(model, 'g'), sigmaCurve(model, 'b')];
-  const a = shapedTile(seed, 1, tx, ty), b = shapedTile(seed, 2, tx, ty), c = shapedTile(seed, 3, tx, ty);
-  for (let i = 0; i < a.length; i++) {
-    const p = a[i]!, q = b[i]!, r = c[i]!;
-    b[i] = m21 * p + m22 * q;
-    c[i] = m31 * p + m32 * q + m33 * r;
-  }
-  const tiles = [a, b, c] as const;
+  let made: GrainField['tiles'] | null = null;
+  // Made when they are wanted: of a take's grain only the curves are.
+  const tilesOf = (): GrainField['tiles'] => {
+    if (made !== null) return made;
+    const a = shapedTile(seed, 1, tx, ty), b = shapedTile(seed, 2, tx, ty), c = shapedTile(seed, 3, tx, ty);
+    for (let i = 0; i < a.length; i++) {
+      const p = a[i]!, q = b[i]!, r = c[i]!;
+      b[i] = m21 * p + m22 * q;
+      c[i] = m31 * p + m32 * q + m33 * r;
+    }
+    return (made = [a, b, c]);
+  };
   const field = (frame: number): GrainField => {
     const draw = new RandomStream(seed, frame);
     const ox = draw.below(TILE), oy = draw.below(TILE);
-    return { tiles, ox, oy, sx: draw.below(2) === 0 ? 1 : -1, sy: draw.below(2) === 0 ? 1 : -1 };
+    return { tiles: tilesOf(), ox, oy, sx: draw.below(2) === 0 ? 1 : -1, sy: draw.below(2) === 0 ? 1 : -1 };
   };
   return {
     curves,
     field,
     add(frame, box, coded, amount) {
       const w = box[2] - box[0], h = box[3] - box[1];
-      const { ox, oy, sx, sy } = field(frame);
+      const { tiles, ox, oy, sx, sy } = field(frame);
       for (let k = 0; k < 3; k++) {
         const tile = tiles[k]!, to = amount(k as 0 | 1 | 2);
         const base = k * w * h;

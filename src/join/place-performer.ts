@@ -7,6 +7,7 @@ import { framesPerSecond, parseRate } from '../core/rational.js';
 import { applyCdlPicture } from '../colour/cdl.js';
 import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
+import { kernels } from '../image/kernels.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from './carrier.js';
@@ -134,6 +135,25 @@ export function dressPerformer(tools: ComposeTools, placed: Placed): Placed {
 
 /** sd (px) of the matte's soft outline: area of half-covered pixels over the outline's length. */
 export function softEdgePx(alpha: Float32Array, width: number, height: number): number {
+  const { soft, edge } = softEdgeSums(alpha, width, height);
+  return edge === 0 ? 0 : Math.min(6, (0.4 * soft) / edge);
+}
+
+/** Sum of 4 a (1 − a), and pixels on the outline, without the first row and column, by the kernel (kernels/soft-edge.ts). */
+export function softEdgeSums(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
+  const door = kernels(), scope = door.scope();
+  try {
+    const at = scope.allocate(16);
+    door.run('softEdge', [scope.input(alpha), width, height, at], 1, 1);
+    const [soft, edge] = new Float64Array(door.memory.buffer, at, 2) as unknown as [number, number];
+    return { soft, edge };
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin. */
+export function softEdgeSumsPlain(alpha: Float32Array, width: number, height: number): { soft: number; edge: number } {
   let soft = 0, edge = 0;
   for (let y = 1; y < height; y++) {
     for (let x = 1; x < width; x++) {
@@ -143,7 +163,7 @@ export function softEdgePx(alpha: Float32Array, width: number, height: number): 
       if ((a > 0.5) !== (alpha[i - 1]! > 0.5) || (a > 0.5) !== (alpha[i - width]! > 0.5)) edge++;
     }
   }
-  return edge === 0 ? 0 : Math.min(6, (0.4 * soft) / edge);
+  return { soft, edge };
 }
 
 /** One plate frame's performer and shade, ready to be laid on the plate. */

@@ -3,8 +3,10 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
 import { boxOf, boxOfPlain } from '../matte-box.js';
+import { softEdgeSums, softEdgeSumsPlain } from '../place-performer.js';
 import { dropStrays, dropStraysPlain, takeInSpecks, takeInSpecksPlain, type ScreenField } from './screen-field.js';
 import { mendShadowEdges, mendShadowEdgesPlain } from './shadow-edge.js';
+import { takeShadowFlecks, takeShadowFlecksPlain } from './shadow-flecks.js';
 import { ownFloats } from './work-space.js';
 
 const few = { numRuns: 20, seed: 5 };
@@ -73,6 +75,30 @@ describe('parts that are screen after all, by kernel and plain', () => {
       for (let i = 0; i < a.length; i++) taken += a[i]! - s.sure[i]!;
     }), few);
     expect(taken).toBeGreaterThan(0);
+  });
+
+  it('flecks of shadows', () => {
+    let taken = 0;
+    fc.assert(fc.property(size, ({ w, h, seed }) => {
+      // Of more than the usual size, so that a part of a few pixels is small enough.
+      const W = w + 100, H = h + 60, s = scene(W, H, seed), small = { width: W, height: H, block: 2, data: s.data };
+      const field = (): ScreenField => ({ colour: s.colour.slice(), sure: s.sure.slice(), limit: 0.12, noise: 1e-5 });
+      const a = field(), b = field(), changed = takeShadowFlecks(small, a);
+      expect(changed).toBe(takeShadowFlecksPlain(small, b));
+      taken += changed;
+      same(a.sure, b.sure);
+      same(a.colour, b.colour);
+    }), few);
+    expect(taken).toBeGreaterThan(0);
+  });
+
+  it('how soft an outline is', () => {
+    fc.assert(fc.property(size, ({ w, h, seed }) => {
+      const r = new RandomStream(seed), alpha = Float32Array.from({ length: w * h }, () => Math.min(1, Math.max(0, 1.4 * r.uniform() - 0.2)));
+      const got = softEdgeSums(alpha, w, h), plain = softEdgeSumsPlain(alpha, w, h);
+      expect(got.edge).toBe(plain.edge);
+      expect(Math.abs(got.soft - plain.soft)).toBeLessThan(1e-4 * (1 + plain.soft));
+    }), few);
   });
 
   it('the box of a matte', () => {

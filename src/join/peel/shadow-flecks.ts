@@ -4,7 +4,8 @@
  * shadowed screen alike, and is no brighter than the one and hardly darker than the other, is the shadow's edge: hair that stands
  * off the performer has its own colour against one screen.
  */
-import { labelAreas } from './label-areas.js';
+import { kernels } from '../../image/kernels.js';
+import { labelAreas, partsOf } from './label-areas.js';
 import type { ScreenField } from './screen-field.js';
 import type { SmallLinear } from './small-linear.js';
 
@@ -18,8 +19,23 @@ const BRIGHTEST = 1.05;
 /** Small pixels about a fleck that are its border. */
 const BORDER = 2;
 
-/** Sets `colour` and `sure` of the field right, in place. @returns small pixels that were changed */
+/** Sets `colour` and `sure` of the field right, in place, by the kernel. @returns small pixels that were changed */
 export function takeShadowFlecks(small: SmallLinear, field: ScreenField): number {
+  const { width: w, height: h } = small, n = w * h, door = kernels(), scope = door.scope();
+  try {
+    const sure = scope.changed(field.sure), mask = scope.allocate(n);
+    door.run('otherThan', [sure, mask, w], h, w);
+    const { labels, area, count } = partsOf(mask, w, h, scope), changed = scope.allocate(16);
+    door.run('shadowFlecks', [scope.input(small.data), scope.changed(field.colour), sure, labels, area, count, w, h, FLECK * n, BORDER, SHALLOW, DARKEST, BRIGHTEST, scope.allocate(12 * count), changed], 1, 1);
+    scope.finish();
+    return new Int32Array(door.memory.buffer, changed, 1)[0]!;
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin. */
+export function takeShadowFlecksPlain(small: SmallLinear, field: ScreenField): number {
   const { width: w, height: h, data } = small, n = w * h, { sure, colour } = field, most = FLECK * n;
   const mask = new Uint8Array(n);
   for (let i = 0; i < n; i += 1) mask[i] = 1 - sure[i]!;
