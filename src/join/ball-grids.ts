@@ -26,8 +26,7 @@ const AS_IT_IS: FrontSetting = { cell: 1, pad: 0, scale: 1, tilt: 0, middle: 0 }
 export function frontOfBalls(balls: readonly Ball[], width: number, height: number, setting: FrontSetting = AS_IT_IS): Float32Array {
   if (width * height < KERNEL_FROM) return ballsFrontPlain(balls, width, height, setting);
   const { cell, pad, scale, tilt, middle } = setting;
-  const out = new Float32Array(width * height), list = new Float32Array(3 * balls.length);
-  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[3 * k] = b.x / cell + pad; list[3 * k + 1] = b.y / cell + pad; list[3 * k + 2] = b.r / cell; }
+  const out = new Float32Array(width * height), list = listed(balls, cell, pad);
   const door = kernels(), scope = door.scope();
   try {
     door.run('ballsFront', [scope.input(list), balls.length, scope.output(out), width, height, scale * cell, tilt * cell, tilt * ((0.5 - pad) * cell - middle)], height, width * balls.length / 8);
@@ -36,6 +35,12 @@ export function frontOfBalls(balls: readonly Ball[], width: number, height: numb
     scope.close();
   }
   return out;
+}
+
+function listed(balls: readonly Ball[], cell: number, pad: number): Float32Array {
+  const list = new Float32Array(3 * balls.length);
+  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[3 * k] = b.x / cell + pad; list[3 * k + 1] = b.y / cell + pad; list[3 * k + 2] = b.r / cell; }
+  return list;
 }
 
 /** Plain twin of {@link frontOfBalls}. */
@@ -73,8 +78,7 @@ export function depthInBalls(balls: readonly StandingBall[], width: number, heig
     return into;
   }
   // Four more than the balls need: a shorter list ends with a group of none.
-  const n = (balls.length + 7) & ~3, list = new Float32Array(4 * n).fill(-1e9, 2 * n, 3 * n);
-  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[k] = b.x; list[n + k] = b.y; list[2 * n + k] = b.r; list[3 * n + k] = b.stand; }
+  const n = (balls.length + 7) & ~3, list = inPlanes(balls, n);
   const door = kernels(), scope = door.scope();
   try {
     door.run('ballsDepth', [scope.input(list), balls.length, n, beyond, scope.output(into.depth), scope.output(into.stand), width, height], Math.ceil(height / PART_ROWS), width * balls.length / 8, 36 * n);
@@ -83,6 +87,12 @@ export function depthInBalls(balls: readonly StandingBall[], width: number, heig
     scope.close();
   }
   return into;
+}
+
+function inPlanes(balls: readonly StandingBall[], n: number): Float32Array {
+  const list = new Float32Array(4 * n).fill(-1e9, 2 * n, 3 * n);
+  for (let k = 0; k < balls.length; k++) { const b = balls[k]!; list[k] = b.x; list[n + k] = b.y; list[2 * n + k] = b.r; list[3 * n + k] = b.stand; }
+  return list;
 }
 
 /** Plain twin of {@link depthInBalls}. */

@@ -100,6 +100,13 @@ export function ballsOfCellsPlain(outside: Uint8Array, w: number, h: number): Fl
   return Float64Array.from(found);
 }
 
+/** Radius of the largest, 0 of none. */
+export function largestOf(balls: readonly Ball[]): number {
+  let most = 0;
+  for (let k = 0; k < balls.length; k++) most = Math.max(most, balls[k]!.r);
+  return most;
+}
+
 /** A few large balls that hardly overlap, largest first: enough for soft occlusion near the ground. */
 export function fewBalls(balls: readonly Ball[], most: number): Ball[] {
   const sorted = balls.map((b, i) => ({ b, i })).sort((p, q) => q.b.r - p.b.r || p.i - q.i);

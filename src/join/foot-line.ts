@@ -29,25 +29,58 @@ const LEAST_RADIUS = 0.018;
  */
 export function lowerPeaks(balls: readonly Ball[], x0: number, width: number, heightPx: number): Contact[] {
   const least = Math.max(2, LEAST_PERSISTENCE * heightPx);
+  const low = lowestLine(balls, x0, width, LEAST_RADIUS * heightPx);
+  // Only the columns joined to the thickest part: what stands apart (a peg, a mark on the floor) is not the body.
+  const thickest = balls.length === 0 ? null : balls[thickestOf(balls)]!;
+  cutApart(low, width, thickest === null ? 0 : Math.min(width - 1, Math.max(0, Math.floor(thickest.x - x0))));
+  return peaksOf(low, width, least).filter((p) => p.persistence >= least).sort((p, q) => q.y - p.y || p.x - q.x).map((p) => ({ x: x0 + (p.left + p.right + 1) / 2, y: p.y }));
+}
+
+/** Lower outline of the balls of `least` radius and more, a value a column, −1 where there is none. A function of its own, as every hot loop here: the compiler takes a function whole, with all that it calls. */
+function lowestLine(balls: readonly Ball[], x0: number, width: number, least: number): Float64Array {
   const low = new Float64Array(width).fill(-1);
-  for (const b of balls) {
-    if (b.r < LEAST_RADIUS * heightPx) continue;
+  for (let i = 0; i < balls.length; i++) {
+    const b = balls[i]!;
+    if (b.r < least) continue;
     for (let x = Math.max(0, Math.ceil(b.x - b.r - x0 - 0.5)); x < width && x + 0.5 + x0 <= b.x + b.r; x++) {
       const dx = x + 0.5 + x0 - b.x, y = b.y + Math.sqrt(b.r * b.r - dx * dx);
       if (y > low[x]!) low[x] = y;
     }
   }
-  // Only the columns joined to the thickest part: what stands apart (a peg, a mark on the floor) is not the body.
-  let thickest = balls[0];
-  for (const b of balls) if (b.r > thickest!.r) thickest = b;
-  const middle = thickest === undefined ? 0 : Math.min(width - 1, Math.max(0, Math.floor(thickest.x - x0)));
-  for (const way of [-1, 1]) { let x = middle; while (x >= 0 && x < width && low[x]! >= 0) x += way; for (; x >= 0 && x < width; x += way) low[x] = -1; }
-  // Columns from the lowest outline up; a column without neighbours starts a peak, one between two peaks ends the higher one.
-  const order = Array.from({ length: width }, (_, x) => x).filter((x) => low[x]! >= 0).sort((a, b) => low[b]! - low[a]! || a - b);
+  return low;
+}
+
+function thickestOf(balls: readonly Ball[]): number {
+  let most = 0;
+  for (let i = 1; i < balls.length; i++) if (balls[i]!.r > balls[most]!.r) most = i;
+  return most;
+}
+
+/** Takes out the columns that are not joined to the middle one. */
+function cutApart(low: Float64Array, width: number, middle: number): void {
+  for (let way = -1; way <= 1; way += 2) {
+    let x = middle;
+    while (x >= 0 && x < width && low[x]! >= 0) x += way;
+    for (; x >= 0 && x < width; x += way) low[x] = -1;
+  }
+}
+
+interface Peak { x: number; y: number; persistence: number; parent: number; left: number; right: number }
+
+/** The outline's columns that have one, the lowest first. */
+function fromBelow(low: Float64Array): Int32Array {
+  const order = new Int32Array(low.length);
+  let n = 0;
+  for (let x = 0; x < low.length; x++) if (low[x]! >= 0) order[n++] = x;
+  return order.subarray(0, n).sort((a, b) => low[b]! - low[a]! || a - b);
+}
+
+/** Columns from the lowest outline up; a column without neighbours starts a peak, one between two peaks ends the higher one. */
+function peaksOf(low: Float64Array, width: number, least: number): Peak[] {
   const peakOf = new Int32Array(width).fill(-1);
-  const peaks: { x: number; y: number; persistence: number; parent: number; left: number; right: number }[] = [];
+  const peaks: Peak[] = [];
   const root = (k: number): number => { while (peaks[k]!.parent !== k) k = peaks[k]!.parent; return k; };
-  for (const x of order) {
+  for (const x of fromBelow(low)) {
     const a = x > 0 && peakOf[x - 1]! >= 0 ? root(peakOf[x - 1]!) : -1, b = x < width - 1 && peakOf[x + 1]! >= 0 ? root(peakOf[x + 1]!) : -1;
     if (a < 0 && b < 0) { peakOf[x] = peaks.length; peaks.push({ x, y: low[x]!, persistence: Infinity, parent: peaks.length, left: x, right: x }); continue; }
     let into = a < 0 ? b : a;
@@ -62,7 +95,7 @@ export function lowerPeaks(balls: readonly Ball[], x0: number, width: number, he
     const p = peaks[into]!;
     if (p.y - low[x]! < 0.5 * least) { p.left = Math.min(p.left, x); p.right = Math.max(p.right, x); }
   }
-  return peaks.filter((p) => p.persistence >= least).sort((p, q) => q.y - p.y || p.x - q.x).map((p) => ({ x: x0 + (p.left + p.right + 1) / 2, y: p.y }));
+  return peaks;
 }
 
 /** What the slope needs to know of the ground: see ground.ts. */

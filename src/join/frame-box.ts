@@ -31,13 +31,18 @@ export function cropFrame(frame: VideoFrame, box: Box, room?: FrameRoom): VideoF
     const [pw, , sx, sy] = planeSize(frame, p);
     const cx0 = x0 >> sx, cy0 = y0 >> sy, cx1 = (x1 + (1 << sx) - 1) >> sx, cy1 = (y1 + (1 << sy) - 1) >> sy;
     const out = emptyLike(src, (cx1 - cx0) * (cy1 - cy0), room);
-    for (let y = cy0; y < cy1; y++) out.set(src.subarray(y * pw + cx0, y * pw + cx1) as never, (y - cy0) * (cx1 - cx0));
+    copyRows(src, cy0 * pw + cx0, pw, out, 0, cx1 - cx0, cx1 - cx0, cy1 - cy0);
     return out;
   });
   return { ...frame, widthPx: x1 - x0, heightPx: y1 - y0, planes };
 }
 
 type Samples = VideoFrame['planes'][number];
+
+/** `rows` rows of `w` values from one plane into another of its kind, each from a place on with its own stride. */
+function copyRows(from: Samples, at: number, stride: number, to: Samples, toAt: number, toStride: number, w: number, rows: number): void {
+  for (let y = 0; y < rows; y++) to.set(from.subarray(at + y * stride, at + y * stride + w) as never, toAt + y * toStride);
+}
 
 /** n samples of the kind of another plane's, of any value where they lie in a room. */
 function emptyLike(src: Samples, n: number, room?: FrameRoom): Samples {
@@ -99,7 +104,7 @@ function patchYuv(frame: VideoFrame, box: Box, coded: Float32Array, changed: Uin
       const own = part[p]!, cw = (w + (1 << px) - 1) >> px, ch = own.length / cw;
       const made = deep === 1 ? new Uint16Array(door.memory.buffer, at[p]!, own.length) : new Uint8Array(door.memory.buffer, at[p]!, own.length);
       const to = frame.planes[p]!;
-      for (let y = 0; y < ch; y++) to.set(made.subarray(y * cw, (y + 1) * cw), ((box[1] >> py) + y) * pw + (box[0] >> px));
+      copyRows(made, 0, cw, to, (box[1] >> py) * pw + (box[0] >> px), pw, cw, ch);
     }
   } finally {
     scope.close();

@@ -64,10 +64,6 @@ export function groundGeometry(step: Pick<GroundStep, 'focalPx' | 'azimuthDeg' |
   return { up, light: lightInCamera(at.azimuthDeg + step.azimuthDeg - (step.proposedAzimuthDeg ?? step.azimuthDeg), step.elevationDeg, at.tiltDeg, at.rollDeg), foot, cameraHeight: -dot(foot, up), focalPx: step.focalPx, principal };
 }
 
-function pixelOf(g: GroundGeometry, p: Vec3): [number, number] | null {
-  return p[2] > 1e-6 ? [g.principal[0] + (g.focalPx * p[0]) / p[2], g.principal[1] + (g.focalPx * p[1]) / p[2]] : null;
-}
-
 /** Plane that receives the shadow: normal towards the light's side, and distance n · x. */
 function receiverPlane(step: GroundStep, g: GroundGeometry, solid: readonly SolidBall[]): Plane {
   if (step.receiver === 'ground') return { n: g.up, d: dot(g.up, g.foot) };
@@ -152,24 +148,34 @@ function receiverBounds(g: GroundGeometry, r: PlacedReceiver, solid: readonly So
 
 /** Where on the picture the shade of a plane lies, unclipped; upside down where there is none. */
 function shadedBounds(g: GroundGeometry, plane: Plane, solid: readonly SolidBall[], near: readonly SolidBall[], step: GroundStep): Box {
-  let x0 = Infinity, y0 = Infinity, x1 = -Infinity, y1 = -Infinity;
-  const slant = dot(g.light, plane.n);
-  const include = (p: [number, number] | null, r: number): void => {
-    if (p === null) return;
-    x0 = Math.min(x0, p[0] - r); x1 = Math.max(x1, p[0] + r); y0 = Math.min(y0, p[1] - r); y1 = Math.max(y1, p[1] + r);
-  };
-  const soft = Math.tan(step.softnessDeg * RAD_PER_DEG);
-  for (const b of solid) {
-    const k = (dot(b.centre, plane.n) - plane.d) / slant;
-    if (k < -b.radius) continue;
-    const hit: Vec3 = [b.centre[0] - k * g.light[0], b.centre[1] - k * g.light[1], b.centre[2] - k * g.light[2]];
-    include(pixelOf(g, hit), ((b.radius / slant + k * soft) * g.focalPx) / Math.max(hit[2], 0.05) + 4);
-  }
+  const reach = Float64Array.of(Infinity, Infinity, -Infinity, -Infinity);
+  shadowReach(g, plane, solid, Math.tan(step.softnessDeg * RAD_PER_DEG), reach);
   for (const b of near) {
     const k = dot(b.centre, plane.n) - plane.d;
     if (k > 4 * b.radius) continue;
-    const below: Vec3 = [b.centre[0] - k * plane.n[0], b.centre[1] - k * plane.n[1], b.centre[2] - k * plane.n[2]];
-    include(pixelOf(g, below), (5 * b.radius * g.focalPx) / Math.max(below[2], 0.05));
+    const z = b.centre[2] - k * plane.n[2];
+    include(g, reach, b.centre[0] - k * plane.n[0], b.centre[1] - k * plane.n[1], z, (5 * b.radius * g.focalPx) / Math.max(z, 0.05));
   }
-  return [x0, y0, x1, y1];
+  return [reach[0]!, reach[1]!, reach[2]!, reach[3]!];
+}
+
+/** Where the shadow of each ball falls. Some thousand balls a frame: no objects in between. */
+function shadowReach(g: GroundGeometry, plane: Plane, solid: readonly SolidBall[], soft: number, reach: Float64Array): void {
+  const slant = dot(g.light, plane.n), [lx, ly, lz] = g.light;
+  for (let i = 0; i < solid.length; i++) {
+    const { centre, radius } = solid[i]!, k = (dot(centre, plane.n) - plane.d) / slant;
+    if (k < -radius) continue;
+    const z = centre[2] - k * lz;
+    include(g, reach, centre[0] - k * lx, centre[1] - k * ly, z, ((radius / slant + k * soft) * g.focalPx) / Math.max(z, 0.05) + 4);
+  }
+}
+
+/** Widens a box of pixels by what lies `r` pixels about a point before the camera. */
+function include(g: GroundGeometry, reach: Float64Array, x: number, y: number, z: number, r: number): void {
+  if (!(z > 1e-6)) return;
+  const u = g.principal[0] + (g.focalPx * x) / z, v = g.principal[1] + (g.focalPx * y) / z;
+  reach[0] = Math.min(reach[0]!, u - r);
+  reach[1] = Math.min(reach[1]!, v - r);
+  reach[2] = Math.max(reach[2]!, u + r);
+  reach[3] = Math.max(reach[3]!, v + r);
 }

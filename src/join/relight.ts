@@ -10,7 +10,7 @@
 import { gaussianPlane } from '../image/gaussian.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { frontOfBalls } from './ball-grids.js';
-import { ballsOfMatte } from './body-volume.js';
+import { ballsOfMatte, largestOf } from './body-volume.js';
 
 /** Most that a pixel is made brighter or darker (ratio). */
 export const LIMIT = 2.2;
@@ -35,9 +35,7 @@ export function normalsOfMatte(alpha: Float32Array, width: number, height: numbe
 function frontOfMatte(alpha: Float32Array, width: number, height: number): Float32Array | null {
   const balls = ballsOfMatte(alpha, width, height);
   if (balls.length === 0) return null;
-  let biggest = 0;
-  for (const b of balls) biggest = Math.max(biggest, b.r);
-  return gaussianPlane(frontOfBalls(balls, width, height), width, height, Math.max(1.5, 0.08 * biggest));
+  return gaussianPlane(frontOfBalls(balls, width, height), width, height, Math.max(1.5, 0.08 * largestOf(balls)));
 }
 
 function normalsOfFront(front: Float32Array, width: number, height: number): Float32Array {

@@ -127,9 +127,10 @@ function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number
   const r = Math.max(0, Math.floor(radius));
   x0 = Math.max(0, x0 + dx - r); y0 = Math.max(0, y0 + dy - r); x1 = Math.min(base.width, x1 + dx + r); y1 = Math.min(base.height, y1 + dy + r);
   const part = room?.picture(x1 - x0, y1 - y0, 3, true) ?? createPicture(x1 - x0, y1 - y0, 3);
-  for (let c = 0; c < 3; c++) {
-    const from = plane(base, c), to = plane(part, c);
-    for (let y = y0; y < y1; y++) to.set(from.subarray(y * base.width + x0, y * base.width + x1), (y - y0) * part.width);
-  }
+  for (let c = 0; c < 3; c++) cutRows(plane(base, c), base.width, x0, y0, plane(part, c), part.width, part.height);
   return { picture: softened(part, radius, part), x0, y0 };
+}
+
+function cutRows(from: Float32Array, stride: number, x0: number, y0: number, to: Float32Array, w: number, h: number): void {
+  for (let y = 0; y < h; y++) to.set(from.subarray((y0 + y) * stride + x0, (y0 + y) * stride + x0 + w), y * w);
 }

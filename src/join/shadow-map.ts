@@ -8,7 +8,7 @@
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { kernels } from '../image/kernels.js';
-import { depthInBalls } from './ball-grids.js';
+import { depthInBalls, type StandingBall } from './ball-grids.js';
 import type { FrameRoom } from './frame-room.js';
 import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 
@@ -52,12 +52,7 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   // Light from straight above: any axis will do.
   const a = Math.hypot(...upright) > 1e-6 ? unit(upright) : unit(cross(light, [0, 0, 1]));
   const b = cross(light, a);
-  let lowA = Infinity, highA = -Infinity, lowB = Infinity, highB = -Infinity;
-  for (const ball of balls) {
-    const pa = dot(ball.centre, a), pb = dot(ball.centre, b);
-    lowA = Math.min(lowA, pa - ball.radius); highA = Math.max(highA, pa + ball.radius);
-    lowB = Math.min(lowB, pb - ball.radius); highB = Math.max(highB, pb + ball.radius);
-  }
+  const [lowA, highA] = reachAlong(balls, a), [lowB, highB] = reachAlong(balls, b);
   const size = Math.max(highA - lowA, highB - lowB);
   const c = Math.max(cell, size / (MOST_CELLS - 2 * PAD));
   const pad = PAD;
@@ -68,11 +63,7 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   const n = width * height;
   const planes = (count: number): Float32Array => (room === undefined ? new Float32Array(count * n) : room.picture(width, count * height, 1, true).data);
   const stand = planes(1), work = planes(2), cover = work.subarray(n);
-  const standing = Array.from(order, (k) => {
-    const ball = balls[k]!;
-    return { x: (dot(ball.centre, b) - b0) / c, y: (dot(ball.centre, a) - a0) / c, r: ball.radius / c, stand: dot(ball.centre, light) };
-  });
-  coverAndStand(depthInBalls(standing, width, height, 3, { depth: work.subarray(0, n), stand }), cover, width, height);
+  coverAndStand(depthInBalls(standingOf(balls, order, a, b, light, a0, b0, c), width, height, 3, { depth: work.subarray(0, n), stand }), cover, width, height);
   const spread = Math.tan((softnessDeg * Math.PI) / 180) / 4, baseBlur = edge / c;
   // The longest way that matters is about the body's own shadow; blurs beyond its penumbra are not made.
   const widest = Math.hypot(baseBlur, (spread * 4 * size) / c);
@@ -81,6 +72,27 @@ export function buildShadowMap(balls: readonly SolidBall[], light: Vec3, up: Vec
   const all = planes(made);
   const levels = BLURS.slice(0, made).map((sigma, i) => gaussianPlane(cover, width, height, sigma, sigma, all.subarray(i * n, (i + 1) * n)));
   return { width, height, cell: c, a, b, light, a0, b0, levels, stand, spread, baseBlur };
+}
+
+/** From where to where balls reach along an axis. */
+function reachAlong(balls: readonly SolidBall[], axis: Vec3): readonly [number, number] {
+  let low = Infinity, high = -Infinity;
+  for (let i = 0; i < balls.length; i++) {
+    const { centre, radius } = balls[i]!, p = dot(centre, axis);
+    low = Math.min(low, p - radius);
+    high = Math.max(high, p + radius);
+  }
+  return [low, high];
+}
+
+/** The balls in the map's cells, in `order`. */
+function standingOf(balls: readonly SolidBall[], order: Int32Array, a: Vec3, b: Vec3, light: Vec3, a0: number, b0: number, cell: number): StandingBall[] {
+  const out: StandingBall[] = [];
+  for (let i = 0; i < order.length; i++) {
+    const { centre, radius } = balls[order[i]!]!;
+    out.push({ x: (dot(centre, b) - b0) / cell, y: (dot(centre, a) - a0) / cell, r: radius / cell, stand: dot(centre, light) });
+  }
+  return out;
 }
 
 /**

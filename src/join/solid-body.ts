@@ -39,25 +39,33 @@ export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, de
   const n = unit([ahead[0] - slope * aside[0], ahead[1] - slope * aside[1], ahead[2] - slope * aside[2]]);
   const reach = dot(n, g.foot), ground = dot(g.foot, g.up), tall = depth === undefined ? 0 : (rowsOf(balls) / g.focalPx) * g.foot[2];
   if (depth?.parts !== undefined && depth.parts.length > 0 && tall > 0) return standParts(balls, g, depth.parts, depth.small ?? [], tall);
+  return standIn(balls, g, n, reach, ground, tall, depth, ahead);
+}
+
+/** Each ball in the plane n · x = reach. Some thousand a frame: few objects in between. */
+function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: number, ground: number, tall: number, depth: BodyDepth | undefined, ahead: Vec3): SolidBall[] {
+  const [ux, uy, uz] = g.up, [nx, ny, nz] = n, [cx, cy] = g.principal, f = g.focalPx;
   const out: SolidBall[] = [];
-  for (const ball of balls) {
-    const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1];
-    let k = reach / dot(n, d);
+  for (let i = 0; i < balls.length; i++) {
+    const ball = balls[i]!, dx = (ball.x - cx) / f, dy = (ball.y - cy) / f;
+    let k = reach / (nx * dx + ny * dy + nz);
     if (!(k > 0) || !Number.isFinite(k)) continue;
     if (depth !== undefined && tall > 0) {
-      const u = Math.max(0, Math.min(1, (k * dot(d, g.up) - ground) / tall));
+      const u = Math.max(0, Math.min(1, (k * (dx * ux + dy * uy + uz) - ground) / tall));
       k *= Math.max(0.3, 1 - (nearer(depth, u) * tall) / g.foot[2]);
     }
-    let centre: Vec3 = [d[0] * k, d[1] * k, d[2] * k];
-    let radius = (ball.r / g.focalPx) * k;
-    const height = dot(centre, g.up) - ground, least = RESTS * radius;
+    let x = dx * k, y = dy * k, z = k, radius = (ball.r / f) * k;
+    const height = x * ux + y * uy + z * uz - ground, least = RESTS * radius;
     if (height < least && g.cameraHeight > 0) {
       const t = g.cameraHeight / (g.cameraHeight - height + least);
-      if (t > 0.5 && t < 1) { centre = [centre[0] * t, centre[1] * t, centre[2] * t]; radius *= t; }
+      if (t > 0.5 && t < 1) { x *= t; y *= t; z *= t; radius *= t; }
     }
-    out.push({ centre, radius });
+    out.push({ centre: [x, y, z], radius });
     if (depth === undefined || depth.deep < LEAST_DEEP) continue;
-    for (const s of [-depth.deep * radius, depth.deep * radius]) out.push({ centre: [centre[0] + s * ahead[0], centre[1] + s * ahead[1], centre[2] + s * ahead[2]], radius });
+    for (let s = -1; s <= 1; s += 2) {
+      const away = s * (depth.deep * radius);
+      out.push({ centre: [x + away * ahead[0], y + away * ahead[1], z + away * ahead[2]], radius });
+    }
   }
   return out;
 }

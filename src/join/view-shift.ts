@@ -10,7 +10,7 @@
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import { frontOfBalls } from './ball-grids.js';
-import { ballsOfMatte, type Ball } from './body-volume.js';
+import { ballsOfMatte, largestOf, type Ball } from './body-volume.js';
 import { lowerPeaks, slopeInSight } from './foot-line.js';
 
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
@@ -45,8 +45,7 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
   const cell = Math.max(1, Math.floor(height / 110));
   const pad = 6;
   const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
-  let biggest = 0;
-  for (const b of balls) biggest = Math.max(biggest, b.r);
+  const biggest = largestOf(balls);
   const slope = elevation > LEAST_ELEVATION ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height) : 0;
   // The body's middle column stays where it is.
   const z = frontOfBalls(balls, w, h, { cell, pad, scale: DEPTH, tilt: slope, middle: slope === 0 ? 0 : middleOf(balls) });

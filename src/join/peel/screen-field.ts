@@ -57,14 +57,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       lit = litHue(small, sure);
     } else judgeScreen(data, colour!, w, h, 0.25, 1.6, limit, judged);
     if (lit !== null) holdToLit(small, lit, sure, weight);
-    let found = 0;
-    for (let i = 0; i < n; i += 5) {
-      if (sure[i] === 0) continue;
-      scatter[found] = rho[i]!;
-      found += 1;
-    }
-    let square = 0;
-    for (let y = 0; y < h; y += 1) square += judged.square[y]!;
+    const found = gather(sure, rho, scatter), square = sumOf(judged.square);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;
@@ -79,6 +72,23 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     for (let p = 0; p < 3; p += 1) colour.fill(hue.linear[p]!, p * n, (p + 1) * n);
   }
   return { colour, sure, limit, noise, lit };
+}
+
+/** ρ of every fifth pixel that is screen. Loops that run long stand in functions of their own: the compiler takes a function whole, with all that it calls. */
+function gather(sure: Uint8Array, rho: Float32Array, scatter: Float32Array): number {
+  let found = 0;
+  for (let i = 0; i < sure.length; i += 5) {
+    if (sure[i] === 0) continue;
+    scatter[found] = rho[i]!;
+    found += 1;
+  }
+  return found;
+}
+
+function sumOf(values: Float32Array): number {
+  let sum = 0;
+  for (let i = 0; i < values.length; i += 1) sum += values[i]!;
+  return sum;
 }
 
 /** What one look at the picture says of each pixel, filled anew in every turn. */

@@ -171,9 +171,14 @@ export function meanSquare(a: Float32Array, b: Float32Array, mask: Uint8Array, w
   } finally {
     scope.close();
   }
-  let count = 0;
-  for (let i = 0; i < w * h; i += 1) count += mask[i]!;
+  const count = countOf(mask, w * h);
   return count === 0 ? 0 : square.reduce((s, v) => s + v, 0) / (3 * count);
+}
+
+function countOf(mask: Uint8Array, n: number): number {
+  let count = 0;
+  for (let i = 0; i < n; i += 1) count += mask[i]!;
+  return count;
 }
 
 /** Plain twin of the kernel. */
