@@ -34,6 +34,13 @@ export function mean(list: readonly Reading[]): number {
   return list.reduce((s, r) => s + r.value, 0) / list.length;
 }
 
+/** Standard error of the mean of readings, as if each were a draw of its own; null of fewer than three. */
+export function errorOf(list: readonly Reading[]): number | null {
+  if (list.length < 3) return null;
+  const m = mean(list);
+  return Math.sqrt(list.reduce((s, r) => s + (r.value - m) ** 2, 0) / (list.length - 1) / list.length);
+}
+
 export function worstBy(list: readonly Reading[], off: (v: number) => number): number {
   return list.reduce((w, r) => (off(r.value) > off(w.value) ? r : w)).frame;
 }

@@ -12,6 +12,8 @@ export interface InspectionMatter {
   readonly matter: InspectionMatterName;
   readonly value: number | null;
   readonly unit: string;
+  /** Standard error of `value` by the scatter of the frames it was read on; absent where fewer than three tell, or where it is no mean of frames. */
+  readonly sd?: number;
   /** How far `value` may stray; for a ratio (grain, blur) it is no ceiling of the value itself: `needed` says what is. */
   readonly limit: number;
   /** What the value must be to pass, in words with its unit. Absent in inspections of before. */

@@ -4,7 +4,7 @@ import { judgeContact, judgeExposure, judgeHardness, judgeSize, judgeSolid } fro
 import { judgeCadence, judgeChatter, judgeSlip } from './judge-movement.js';
 import { judgeBlur, judgeGrain, judgeLevels, judgeLight, judgeOutline, judgeSeam, judgeShadow } from './judge-picture.js';
 import { judgeComb, judgeFlicker, judgeOutside } from './judge-whole.js';
-import type { Judge } from './judging.js';
+import { errorOf, type Judge } from './judging.js';
 import { LIMITS, NEEDED } from './limits.js';
 import type { Series } from './series.js';
 import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
@@ -35,6 +35,9 @@ function ranked(over: ReadonlyMap<InspectionMatterName, number>, matters: readon
   return failed.sort((a, b) => keys.get(b)! - keys.get(a)!);
 }
 
+/** No means of frames: a rms of what is followed, a count. */
+const COUNTED: readonly InspectionMatterName[] = ['slip', 'cadence', 'flicker'];
+
 /** Judges the readings of a whole shot. */
 export function judge(series: Series, recipe: Recipe): Inspection {
   const matters: InspectionMatter[] = [], overs = new Map<InspectionMatterName, number>();
@@ -48,7 +51,8 @@ export function judge(series: Series, recipe: Recipe): Inspection {
       const limit = told.limit ?? LIMITS[matter], passes = told.off <= limit;
       overs.set(matter, limit > 0 ? told.off / limit : told.off);
       const box = told.worst === null ? undefined : (told.readings ?? series.readings[matter] ?? []).find((r) => r.frame === told.worst)?.box ?? series.boxes.get(told.worst);
-      matters.push({ matter, value: told.value, unit, limit, needed: told.needed ?? NEEDED[matter], passes, worstFrame: told.worst, ...(box === undefined ? {} : { worstBox: box }), step, advice: passes ? '' : told.advice });
+      const sd = COUNTED.includes(matter) ? null : errorOf(told.readings ?? series.readings[matter] ?? []);
+      matters.push({ matter, value: told.value, ...(sd === null ? {} : { sd }), unit, limit, needed: told.needed ?? NEEDED[matter], passes, worstFrame: told.worst, ...(box === undefined ? {} : { worstBox: box }), step, advice: passes ? '' : told.advice });
     },
     none: (matter, unit, step, reason) => {
       matters.push({ matter, value: null, unit, limit: LIMITS[matter], needed: NEEDED[matter], passes: null, worstFrame: null, step, advice: '', reason });

@@ -22,12 +22,16 @@ export function placeOf(m: InspectionMatter): string {
   return `worst frame ${m.worstFrame}${m.worstBox === undefined ? '' : `, ${m.worstBox[0]} to ${m.worstBox[2]} across, ${m.worstBox[1]} to ${m.worstBox[3]} down`}`;
 }
 
+function digitsOf(unit: string): number {
+  return unit === 'deg' || unit === 'frames' ? 0 : unit === 'alpha' || unit === 'coded' || unit === 'linear' ? 3 : 2;
+}
+
 /** Matter, judgement, value and its worst frame; then in words what was needed, or why nothing was measured, and what to do. */
 function rowOf(m: InspectionMatter): string[] {
   if (m.value === null) return [`  ${m.matter}`, 'not measured', '', '', m.reason ?? ''];
   const needed = m.needed ?? `limit ${m.limit}`;
   return [
-    `  ${m.matter}`, m.passes === false ? 'FAILS' : 'passes', `${m.value.toFixed(m.unit === 'deg' || m.unit === 'frames' ? 0 : m.unit === 'alpha' || m.unit === 'coded' ? 3 : 2)} ${m.unit}`,
+    `  ${m.matter}`, m.passes === false ? 'FAILS' : 'passes', `${m.value.toFixed(digitsOf(m.unit))}${m.sd === undefined ? '' : ` ± ${m.sd.toFixed(digitsOf(m.unit))}`} ${m.unit}`,
     placeOf(m), m.passes === false ? `${needed}. ${m.step}: ${m.advice}` : needed,
   ];
 }

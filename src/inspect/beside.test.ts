@@ -1,0 +1,142 @@
+/** What the take through the recipe tells, and what the plate beside the performer does, on a made picture that is spoiled by known amounts. */
+import { describe, expect, it } from 'vitest';
+import { bt709Decode, bt709Encode } from '../colour/transfer.js';
+import { RandomStream } from '../core/random.js';
+import { gaussianPlane } from '../image/gaussian.js';
+import { createPicture, type Picture } from '../image/picture.js';
+import type { Expected } from './against-take.js';
+import { readLightBeside } from './against-light.js';
+import { readComb } from './comb.js';
+import { rimWidth, seenHardness } from './edge-slope.js';
+import { lumaOf, matteBox, type SeenFrame } from './frame.js';
+import { outAndBack, readLevel } from './level.js';
+import { readOutside } from './outside.js';
+import { readHoles, readSolid } from './solid.js';
+import { readSurround } from './surround.js';
+
+const W = 240, H = 160, N = W * H;
+
+/** A field of noise of sd 1 about `px` wide. */
+function field(seed: number, px: number): Float32Array {
+  const r = new RandomStream(seed), n = gaussianPlane(Float32Array.from({ length: N }, () => r.normal()), W, H, px);
+  return n.map((v) => v * 2 * Math.sqrt(Math.PI) * px);
+}
+
+function picture(at: (c: number, i: number) => number): Picture {
+  const p = createPicture(W, H, 3);
+  for (let c = 0; c < 3; c++) for (let i = 0; i < N; i++) p.data[c * N + i] = Math.min(1, Math.max(0, at(c, i)));
+  return p;
+}
+
+const set = field(3, 2), fine = field(4, 1), coat = field(5, 2), grey = field(6, 5);
+const plate = picture((c, i) => bt709Encode([0.22, 0.2, 0.17][c]! * Math.exp(0.35 * set[i]! + 0.12 * fine[i]! + 0.2 * (c - 1) * grey[i]!)));
+const matte = gaussianPlane(Float32Array.from({ length: N }, (_, i) => (Math.hypot(((i % W) - 120) / 34, (Math.floor(i / W) - 85) / 50) < 1 ? 1 : 0)), W, H, 1.2);
+const own = (c: number, i: number): number => [0.3, 0.22, 0.15][c]! * Math.exp(0.4 * coat[i]!);
+
+/** The join with its performer's light and cover changed. */
+function joined(light: (f: number, c: number, i: number) => number = (f) => f, cover: (a: number, i: number) => number = (a) => a): Picture {
+  return picture((c, i) => { const a = cover(matte[i]!, i); return bt709Encode(a * light(own(c, i), c, i) + (1 - a) * bt709Decode(plate.data[c * N + i]!)); });
+}
+
+const seen = (join: Picture, m = matte): SeenFrame => ({ frame: 0, join, plate, luma: lumaOf(join), plateLuma: lumaOf(plate), matte: m, box: matteBox(m, W, H) });
+const right = joined(), expected: Expected = { coded: right, luma: lumaOf(right), matte };
+
+describe('light beside the take through the recipe', () => {
+  it('is nought where nothing was changed', () => {
+    const l = readLightBeside(seen(right), expected, true)!;
+    for (const v of [l.stops, l.red, l.blue, l.veil, l.black, l.white]) expect(v).toBeCloseTo(0, 6);
+  });
+  it('tells exposure in stops, white balance by channel and a veil by what was added to black, each alone', () => {
+    const dark = readLightBeside(seen(joined((f) => f / 2)), expected, true)!;
+    expect(dark.stops).toBeCloseTo(-1, 2);
+    expect(dark.veil).toBeCloseTo(0, 3);
+    const warm = readLightBeside(seen(joined((f, c) => f * [1.2, 1, 0.8][c]!)), expected, true)!;
+    expect(warm.stops).toBeCloseTo(0, 2);
+    expect(warm.red).toBeCloseTo(Math.log2(1.2), 2);
+    expect(warm.blue).toBeCloseTo(Math.log2(0.8), 2);
+    const veiled = readLightBeside(seen(joined((f) => f + 0.05)), expected, true)!;
+    expect(veiled.veil).toBeCloseTo(0.05, 3);
+    expect(veiled.stops).toBeCloseTo(0, 2);
+    expect(veiled.black).toBeGreaterThan(0.045);
+  });
+});
+
+describe('a performer that is not solid', () => {
+  it('shows the plate by the share it lets through', () => {
+    const whole = readSolid(seen(right))!, thin = readSolid(seen(joined((f) => f, (a) => 0.7 * a)))!;
+    expect(Math.abs(whole.through)).toBeLessThan(3 * whole.sd);
+    // Coded values: a share of light is not quite the same share of them.
+    expect(thin.through - 0.7 * whole.through).toBeGreaterThan(0.2);
+    expect(thin.through - 0.7 * whole.through).toBeLessThan(0.45);
+  });
+  it('shows it in holes, and a performer darker as a whole has none', () => {
+    const holes = (i: number): boolean => Math.hypot((i % W) - 110, Math.floor(i / W) - 80) < 7;
+    const at = readHoles(seen(joined((f) => 2 * f, (a, i) => (holes(i) ? 0 : a))), { coded: joined((f) => 2 * f), luma: expected.luma, matte }, 1, 0)!;
+    expect(at.share).toBeGreaterThan(0.008);
+    expect(at.at[0]).toBeLessThan(118);
+    expect(at.at[2]).toBeGreaterThan(102);
+    expect(readHoles(seen(right), expected, 1, 0)!.share).toBe(0);
+    // As dark as the plate: told by the gain that was fitted.
+    expect(readHoles(seen(joined((f) => 0.7 * f)), expected, 0.85, 0)!.share).toBe(0);
+  });
+});
+
+describe('the outline\'s hardness', () => {
+  it('is that of a mixture, and less the harder it is cut', () => {
+    expect(seenHardness(seen(right))).toBeGreaterThan(0.85);
+    expect(seenHardness(seen(joined((f) => f, (a) => (a < 0.5 ? 0.3 * a : 1 - 0.3 * (1 - a)))))).toBeLessThan(0.62);
+    expect(seenHardness(seen(joined((f) => f, (a) => (a < 0.5 ? 0 : 1))))).toBeLessThan(0.1);
+  });
+  it('and a matte\'s rim is .56 of the spread of its edge wide', () => {
+    expect(rimWidth(matte, W, H, matteBox(matte, W, H)!)).toBeCloseTo(0.564 * 1.2, 1);
+    const hard = matte.map((a) => (a < 0.5 ? 0 : 1));
+    expect(rimWidth(hard, W, H, matteBox(hard, W, H)!)).toBe(0);
+  });
+});
+
+describe('the picture beside the performer', () => {
+  const whole = (fn: (v: number, c: number, i: number) => number): Picture => picture((c, i) => fn(right.data[c * N + i]!, c, i));
+  it('is the plate\'s, whatever its grain', () => {
+    const r = new RandomStream(8), g = readOutside(seen(whole((v) => v + 0.02 * r.normal())))!;
+    expect(g.change).toBeLessThan(0.008);
+    expect(g.part).toBeLessThan(0.002);
+  });
+  it('names levels squeezed or stretched, weights of another standard, and another exposure', () => {
+    expect(readOutside(seen(whole((v) => (16 + 219 * v) / 255)))!.fault).toBe('squeezed');
+    expect(readOutside(seen(whole((v) => (255 * v - 16) / 219)))!.fault).toBe('stretched');
+    const w = [0.2126, 0.7152, 0.0722], o = [0.299, 0.587, 0.114];
+    const mistaken = picture((c, i) => {
+      const v = [0, 1, 2].map((k) => right.data[k * N + i]!), y = w[0]! * v[0]! + w[1]! * v[1]! + w[2]! * v[2]!, cb = (v[2]! - y) / (2 * (1 - w[2]!)), cr = (v[0]! - y) / (2 * (1 - w[0]!));
+      const R = y + 2 * (1 - o[0]!) * cr, B = y + 2 * (1 - o[2]!) * cb;
+      return [R, (y - o[0]! * R - o[2]! * B) / o[1]!, B][c]!;
+    });
+    expect(readOutside(seen(mistaken))!.fault).toBe('as 601');
+    const dark = readOutside(seen(whole((v) => bt709Encode(bt709Decode(v) * 2 ** -0.3))))!;
+    expect(dark.fault).toBe('exposure');
+    expect(dark.stops).toBeCloseTo(-0.3, 2);
+  });
+  it('is torn where rows of two moments are woven', () => {
+    const moved = picture((c, i) => right.data[c * N + Math.floor(i / W) * W + Math.min(W - 1, (i % W) + 4)]!);
+    const woven = picture((c, i) => (Math.floor(i / W) % 2 === 0 ? moved : right).data[c * N + i]!);
+    expect(readComb(seen(right)).outside).toBeCloseTo(1, 1);
+    expect(readComb(seen(woven)).outside).toBeGreaterThan(1.4);
+    expect(readComb(seen(woven)).inside).toBeGreaterThan(2 * readComb(seen(right)).inside!);
+  });
+});
+
+describe('flicker and contact', () => {
+  it('a jitter of brightness is read at its size, a slow change is not', () => {
+    const r = new RandomStream(12);
+    expect(outAndBack(Array.from({ length: 400 }, () => 0.1 * r.normal())).rms).toBeCloseTo(0.1, 1);
+    expect(outAndBack(Array.from({ length: 40 }, (_, k) => 0.05 * k)).rms).toBeCloseTo(0, 6);
+    expect(readLevel(seen(joined((f) => f / 2)))!.inside - readLevel(seen(right))!.inside).toBeCloseTo(-1, 1);
+  });
+  it('contact is the share of the darkness asked that is there', () => {
+    const foot = [120, 134] as const, near = (i: number): number => Math.max(0, 1 - Math.hypot(((i % W) - 120) / 40, (Math.floor(i / W) - 136) / 12));
+    const dark = (k: number): Picture => picture((c, i) => bt709Encode(bt709Decode(right.data[c * N + i]!) * 2 ** (-k * 1.5 * near(i) * (1 - matte[i]!))));
+    const asked: Expected = { coded: dark(1), luma: lumaOf(dark(1)), matte };
+    expect(readSurround(seen(dark(1)), asked, foot)!.contact).toBeCloseTo(1, 3);
+    expect(readSurround(seen(dark(0.5)), asked, foot)!.contact).toBeCloseTo(0.5, 1);
+    expect(readSurround(seen(right), asked, foot)!.contact).toBeCloseTo(0, 1);
+  });
+});
