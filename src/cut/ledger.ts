@@ -52,7 +52,7 @@ export function makeLedger(placed: readonly PlacedItem[], rate: Rate, films: rea
     uses.push({
       film: film.id, title: film.title, credit: film.credit, licence: film.licence, in: i.borrowed.in, out: i.borrowed.out,
       seconds: secondsOf(length, film.rate), shareOfFilm: length / Math.max(1, film.frames), recordIn: i.recordIn, recordOut: i.recordOut, shareOfShort: (i.recordOut - i.recordIn) / Math.max(1, whole),
-      what: i.sound !== null ? 'picture and sound' : 'picture', changed: i.kind === 'join', purpose: purposes[i.name] ?? purposes[film.id] ?? '',
+      what: i.sound !== null && !i.borrowed.otherSound ? 'picture and sound' : 'picture', changed: i.kind === 'join', purpose: purposes[i.name] ?? purposes[film.id] ?? '',
     });
   }
   const totals = films.map((f) => {

@@ -22,7 +22,7 @@ export interface ProgrammeItem {
   readonly soundLead: number;
   readonly soundTail: number;
   /** Film frames borrowed by this item, in the film's own numbers: for ledger and interchange. */
-  readonly borrowed: { readonly film: string; readonly in: number; readonly out: number } | null;
+  readonly borrowed: { readonly film: string; readonly in: number; readonly out: number; /** The sound is not the film's. */ readonly otherSound?: boolean } | null;
 }
 
 export interface Programme {

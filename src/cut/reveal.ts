@@ -1,6 +1,7 @@
 /**
  * The reveal: builds a join up step by step for the audience. Each stage plays the same moment of the shot and is wiped in by
- * a travelling line over the stage before; its caption stands below. Ends with plate and join side by side.
+ * a travelling line over the stage before; its caption stands on a strip below the picture, for shadows and feet are what is
+ * to be seen. Ends with plate and join side by side.
  */
 import type { Typeface } from '../core/typefaces.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
@@ -22,6 +23,7 @@ export interface RevealPart {
 }
 
 export interface RevealOptions {
+  /** Size of the pictures; the reel's is `revealSize` of it. */
   readonly widthPx: number;
   readonly heightPx: number;
   readonly framesPerSecond: number;
@@ -43,20 +45,26 @@ export function revealLength(parts: readonly RevealPart[], o: RevealOptions): nu
   return parts.reduce((s, p) => s + (p.stages.length + 1) * per, 0);
 }
 
-/** Lays light lettering on a dark strip at the bottom of a picture. */
-function caption(p: Picture, coverage: Float32Array, stripTop: number): void {
-  const n = p.width * p.height;
+/** Size of the reel: the pictures' and the strip of the captions below them; even, as H.264 needs it. */
+export function revealSize(picture: { readonly widthPx: number; readonly heightPx: number }): { widthPx: number; heightPx: number } {
+  return { widthPx: picture.widthPx - (picture.widthPx % 2), heightPx: 2 * Math.round((1.12 * picture.heightPx) / 2) };
+}
+
+/** The picture with its caption below: light letters on dark. */
+function captioned(p: Picture, coverage: Float32Array, heightPx: number): Picture {
+  const out = createPicture(p.width, heightPx, 3);
   for (let c = 0; c < 3; c++) {
-    const q = plane(p, c);
-    for (let i = stripTop * p.width; i < n; i++) q[i] = q[i]! * 0.25 * (1 - coverage[i]!) + [0.93, 0.9, 0.82][c]! * coverage[i]!;
+    const q = plane(out, c);
+    q.set(plane(p, c));
+    for (let i = p.height * p.width; i < q.length; i++) q[i] = 0.055 * (1 - coverage[i]!) + [0.93, 0.9, 0.82][c]! * coverage[i]!;
   }
+  return out;
 }
 
 export async function renderReveal(parts: readonly RevealPart[], sink: PictureSink, faces: Readonly<Record<Face, Typeface>>, o: RevealOptions): Promise<number> {
-  const { widthPx: w, heightPx: h } = o;
+  const h = o.heightPx, { widthPx: w, heightPx: whole } = revealSize(o);
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
   const wipe = Math.max(1, Math.round(per * 0.35));
-  const strip = Math.round(h * 0.89);
   const size = Math.round(h * 0.052);
   const total = revealLength(parts, o);
   let done = 0;
@@ -65,7 +73,7 @@ export async function renderReveal(parts: readonly RevealPart[], sink: PictureSi
     for (let s = 0; s <= part.stages.length; s++) {
       const beside = s === part.stages.length;
       const text = beside ? `${shortTitle(part.title)}: before and after` : part.stages[s]!.caption;
-      const coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h * 0.965), align: 'centre', face: 'regular' }], w, h, faces);
+      const coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h + 0.62 * (whole - h)), align: 'centre', face: 'regular' }], w, whole, faces);
       for (let f = 0; f < per; f++, clock++) {
         o.signal?.throwIfAborted();
         const n = clock % part.frames;
@@ -81,8 +89,7 @@ export async function renderReveal(parts: readonly RevealPart[], sink: PictureSi
             }
           }
         }
-        caption(current, coverage, strip);
-        await sink.writeCoded(current);
+        await sink.writeCoded(captioned(current, coverage, whole));
         o.progress?.(++done, total);
       }
     }
@@ -103,7 +110,7 @@ async function sideBySide(part: RevealPart, n: number, w: number, h: number): Pr
     const rgb = fitInto(p, p.width, p.height);
     const height = Math.min(h, Math.round((half * rgb.height) / rgb.width));
     const small = resize(rgb, half, height, 'area');
-    const x0 = k === 0 ? 2 : w - half - 2, y0 = Math.max(0, Math.round((h * 0.89 - height) / 2));
+    const x0 = k === 0 ? 2 : w - half - 2, y0 = Math.max(0, Math.round((h - height) / 2));
     for (let c = 0; c < 3; c++) for (let y = 0; y < height && y + y0 < h; y++) plane(out, c).set(plane(small, c).subarray(y * half, (y + 1) * half), (y + y0) * w + x0);
   });
   return out;

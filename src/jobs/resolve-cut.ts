@@ -7,6 +7,7 @@ import type { Book } from '../book/book.js';
 import type { CutDocument, PickDocument } from '../book/documents.js';
 import { PlatewrightError } from '../core/errors.js';
 import { parseRate } from '../core/rational.js';
+import { CREDIT_FRAMES, creditCards } from '../cut/credits.js';
 import type { Cdl } from '../cut/edl.js';
 import type { Programme, ProgrammeItem } from '../cut/programme.js';
 import type { Rate } from '../core/rational.js';
@@ -69,12 +70,10 @@ export function resolveCut(book: Book): { programme: Programme; cut: CutDocument
     items.push({
       kind: rendered === null ? 'stand-in' : 'join', name: pick.id, file: rendered === null ? filmFile : book.mediaPath(rendered.file), rate,
       in: rendered === null ? from : entry.trimIn, out: rendered === null ? to : rendered.frames - entry.trimOut, sound, soundLead: entry.soundLead, soundTail: entry.soundTail,
-      borrowed: { film: film.id, in: from, out: to },
+      borrowed: { film: film.id, in: from, out: to, ...(sound !== null && sound.file !== filmFile ? { otherSound: true } : {}) },
     });
   }
-  const endLines = [...cut.credits, ...(cut.thanks.length > 0 ? ['Thanks to', ...cut.thanks] : [])];
-  // Credits run as cards of at most eight lines.
-  for (let i = 0; i < endLines.length; i += 8) items.push({ kind: 'title', name: 'credits', file: null, rate: parseRate(production.rate), in: 0, out: 60, lines: endLines.slice(i, i + 8), sound: null, soundLead: 0, soundTail: 0, borrowed: null });
+  for (const lines of creditCards(cut)) items.push({ kind: 'title', name: 'credits', file: null, rate: parseRate(production.rate), in: 0, out: CREDIT_FRAMES, lines, sound: null, soundLead: 0, soundTail: 0, borrowed: null });
   return {
     programme: { title: production.title, rate: parseRate(production.rate), widthPx: widthPx || 1280, heightPx: heightPx || 720, items, music: cut.music === null ? null : { ...cut.music, file: book.mediaPath(cut.music.file) } },
     cut, cdl,

@@ -1,5 +1,5 @@
 /** The book: bookmarks on top, one page below, what is being worked on at the foot. */
-import { For, Match, onCleanup, Show, Switch, type JSX } from 'solid-js';
+import { createEffect, For, Match, on, onCleanup, Show, Switch, type JSX } from 'solid-js';
 import { book, clearTrouble, connected, redo, trouble, undo, unpaired } from './api.js';
 import { here } from './route.js';
 import { JobStrip } from './parts/job-strip.js';
@@ -18,6 +18,10 @@ export function App(): JSX.Element {
   /** A phone that came in by its own way sees the shoot day alone. */
   const phone = () => unpaired() || here().page === 'pair' || book()?.phone === true;
   const undone = () => book()?.history.some((h) => h.undone) ?? false;
+  // The window's name tells tabs apart; a page that was gone to is read from its top, and has the keyboard.
+  const name = () => { const at = here(); return at.page === 'sheet' ? book()?.picks.find((p) => p.id === at.id)?.title ?? 'Sheet' : BOOKMARKS.find(([id]) => id === at.page)?.[1] ?? 'Shoot day'; };
+  createEffect(() => { document.title = `${name()} · ${book()?.production.title ?? 'Platewright'}`; });
+  createEffect(on(here, () => { window.scrollTo(0, 0); document.getElementById('page')?.focus({ preventScroll: true }); }, { defer: true }));
   const onKey = (e: KeyboardEvent): void => {
     // A slider or a box has no text of its own to take back.
     const typing = e.target instanceof HTMLElement && (/^(TEXTAREA|SELECT)$/.test(e.target.tagName) || (e.target instanceof HTMLInputElement && !/^(range|checkbox|radio|file)$/.test(e.target.type)));
@@ -31,7 +35,7 @@ export function App(): JSX.Element {
     <div class="desk">
       {/* The address holds the page: the browser's own jump would leave it. */}<a class="skip" href="#page" onClick={(e) => { e.preventDefault(); document.getElementById('page')?.focus(); }}>To the page</a>
       <header class="head">
-        <div class="title"><span class="name">Platewright</span><Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></div>
+        <h1 class="title"><span class="name">Platewright</span> <Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></h1>
         <nav class="bookmarks" aria-label="Pages">
           <For each={BOOKMARKS.filter(([id]) => !phone() || id === 'day')}>{([id, label]) => <a href={`#/${id}`} aria-current={here().page === id || phone() ? 'page' : undefined}>{label}</a>}</For>
           <Show when={here().page === 'sheet' && !phone()}><a href={location.hash} aria-current="page">Sheet</a></Show>

@@ -20,6 +20,12 @@ export function rateWords(text: string): string {
   return `${Number((r.num / r.den).toFixed(3))} frames a second`;
 }
 
+/** A moment of the book (ISO 8601, UTC) by the clock of who reads it: 2026-03-01 18:05. */
+export function when(iso: string): string {
+  const d = new Date(iso), two = (n: number): string => String(n).padStart(2, '0');
+  return `${d.getFullYear()}-${two(d.getMonth() + 1)}-${two(d.getDate())} ${two(d.getHours())}:${two(d.getMinutes())}`;
+}
+
 export function rateOf(text: string): Rate {
   const [n, d] = text.split('/').map(Number);
   return { num: n ?? 24, den: d ?? 1 };

@@ -28,7 +28,7 @@ export function register(program: Command): void {
       if (o.csv !== undefined) writeFileSync(o.csv, ledgerCsv(l.borrowed));
       answer(o, l, (d) => [
         table([['film', 'frames', 'seconds', 'of film', 'of short', 'what'], ...d.borrowed.uses.map((u) => [u.title, `${u.in}–${u.out}`, u.seconds.toFixed(1), `${(100 * u.shareOfFilm).toFixed(2)} %`, `${(100 * u.shareOfShort).toFixed(1)} %`, `${u.what}, ${u.changed ? 'joined' : 'as it is'}`])]),
-        ...d.borrowed.totals.map((t) => `${t.title}: ${t.seconds.toFixed(1)} s in ${t.uses} uses, ${(100 * t.shareOfFilm).toFixed(2)} % of the film`),
+        ...d.borrowed.totals.map((t) => `${t.title}: ${t.seconds.toFixed(1)} s in ${t.uses === 1 ? '1 use' : `${t.uses} uses`}, ${(100 * t.shareOfFilm).toFixed(2)} % of the film`),
         `spent: ${d.borrowed.spent.minutes} min${d.borrowed.spent.money.map((m) => `, ${m.amount.toFixed(2)} ${m.currency}`).join('')}`, d.borrowed.statement,
       ].join('\n'));
     })));

@@ -1,5 +1,5 @@
 /** Delivers the cut: master, web file, captions, interchange, with loudness and flashes measured. */
-import { mkdirSync, readdirSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, rmdirSync, writeFileSync } from 'node:fs';
 import { join, relative } from 'node:path';
 import { makeId } from '../../book/documents.js';
 import { deliver } from '../../cut/deliver.js';
@@ -17,10 +17,17 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
   const name = makeId(base, (id) => done.has(id));
   const folder = book.insidePath('delivered', name);
   mkdirSync(folder, { recursive: true });
-  const report = await deliver(programme, {
-    folder, name: base, master: job.spec['master'] !== false, loudnessLufs: Number(job.spec['loudness'] ?? production.delivery.loudnessLufs), truePeakDbtp: production.delivery.truePeakDbtp,
-    captions: cut.captions, cdl, pathOf: (f) => relative(folder, f).split('\\').join('/'), progress, signal,
-  });
+  let report;
+  try {
+    report = await deliver(programme, {
+      folder, name: base, master: job.spec['master'] !== false, loudnessLufs: Number(job.spec['loudness'] ?? production.delivery.loudnessLufs), truePeakDbtp: production.delivery.truePeakDbtp,
+      captions: cut.captions, cdl, pathOf: (f) => relative(folder, f).split('\\').join('/'), progress, signal,
+    });
+  } catch (error) {
+    // What came to nothing leaves no folder whose name the next delivery would have to step round.
+    if (readdirSync(folder).length === 0) rmdirSync(folder);
+    throw error;
+  }
   const ledgerFile = join(folder, `${base}-ledger.csv`);
   writeFileSync(ledgerFile, ledgerCsv(ledgerOf(book).borrowed));
   const files = [...report.files, ledgerFile].map((f) => book.storedPath(f));

@@ -4,7 +4,7 @@ import { takePath } from '../../book/take-place.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
-import { renderReveal, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
+import { renderReveal, revealSize, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
 import { clonePicture, type Picture } from '../../image/picture.js';
 import type { JoinRenderer } from '../../join/render.js';
 import type { StepName } from '../../join/types.js';
@@ -47,8 +47,8 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
     }
     mkdirSync(book.insidePath('delivered'), { recursive: true });
     const file = book.insidePath('delivered', 'reveal.mp4');
-    const size = { widthPx: widthPx - (widthPx % 2), heightPx: heightPx - (heightPx % 2) };
-    const writer = await VideoWriter.open(file, { ...size, rate: rate!, codec: 'h264', crf: 19 });
+    const size = { widthPx: widthPx - (widthPx % 2), heightPx };
+    const writer = await VideoWriter.open(file, { ...revealSize(size), rate: rate!, codec: 'h264', crf: 19 });
     let frames = 0;
     try {
       frames = await renderReveal(parts, writer, { regular: loadFace('regular'), bold: loadFace('bold') }, {

@@ -2,7 +2,8 @@
 import { createMemo, For, Index, Match, Show, Switch, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { CutDocument, CutEntry } from '../../../src/book/documents.js';
-import { rateWords } from '../format.js';
+import { CREDIT_FRAMES, creditCards } from '../../../src/cut/credits.js';
+import { rateOf, rateWords, when } from '../format.js';
 import { edit, startJob } from '../api.js';
 import { ById } from '../parts/by-id.js';
 import { CutWords, FilmLine } from '../parts/cut-words.js';
@@ -26,14 +27,17 @@ export function CutPage(props: { book: BookState }): JSX.Element {
       return list;
     });
   };
+  // Each line runs at the rate of its own film; titles and the cards at the end at the production's.
+  const ofFilm = (id: string | undefined): string | undefined => { const r = props.book.films.find((f) => f.id === id)?.info.video?.rate; return r === undefined ? undefined : `${r.num}/${r.den}`; };
+  const secondsOf = (frames: number, rate = props.book.production.rate): number => { const r = rateOf(rate); return (frames * r.den) / r.num; };
   const length = (e: CutEntry): number => {
-    if (e.kind === 'title') return e.frames;
-    if (e.kind === 'film') return e.out - e.in;
+    if (e.kind === 'title') return secondsOf(e.frames);
+    if (e.kind === 'film') return secondsOf(e.out - e.in, ofFilm(e.film));
     const p = props.book.picks.find((x) => x.id === e.pick);
-    return p === undefined ? 0 : p.out - p.in - e.trimIn - e.trimOut;
+    return p === undefined ? 0 : secondsOf(p.out - p.in - e.trimIn - e.trimOut, ofFilm(p.film));
   };
-  const total = () => cut().entries.reduce((s, e) => s + length(e), 0);
-  const [n, d] = props.book.production.rate.split('/').map(Number);
+  const endCards = () => creditCards(cut()).length;
+  const total = () => cut().entries.reduce((s, e) => s + length(e), secondsOf(CREDIT_FRAMES * endCards()));
   // The reel first, then the reveal: each name is delivered anew in its place.
   const delivered = () => [...props.book.deliveries].sort((a, b) => Number(a.id === 'reveal') - Number(b.id === 'reveal') || b.at.localeCompare(a.at));
   // Memos: a field is written only when the book says something else, not while a hand types and another line changes.
@@ -45,7 +49,7 @@ export function CutPage(props: { book: BookState }): JSX.Element {
     <>
       <section>
         <h2>The cut</h2>
-        <p class="pencil-note">{cut().entries.length === 1 ? '1 line' : `${cut().entries.length} lines`}, {((total() * (d ?? 1)) / (n ?? 24)).toFixed(1)} s at {rateWords(props.book.production.rate)}. A pick without a join shows its film shot until the join is there. J and L edges: frames that the sound begins before, or goes on after, its picture.</p>
+        <p class="pencil-note">{cut().entries.length === 1 ? '1 line' : `${cut().entries.length} lines`}, {endCards() === 0 ? '' : endCards() === 1 ? 'a card of credits, ' : `${endCards()} cards of credits, `}{total().toFixed(1)} s at {rateWords(props.book.production.rate)}. A pick without a join shows its film shot until the join is there. J and L edges: frames that the sound begins before, or goes on after, its picture.</p>
         <ol class="cut-lines">
           <Index each={cut().entries}>{(entry, i) => (
             <li class="cut-line">
@@ -78,7 +82,7 @@ export function CutPage(props: { book: BookState }): JSX.Element {
         <p class="controls"><button onClick={() => void startJob('deliver', '')}>Deliver</button><button onClick={() => void startJob('deliver', '', { master: false })}>Web file only</button><button onClick={() => void startJob('reveal', '')}>Make the reveal</button></p>
         <ById each={delivered()} fallback={<p class="lead">Nothing delivered yet.</p>}>{(x) => (
           <>
-            <h3>{x().id === 'reveal' ? 'The reveal' : 'The reel'} <span class="pencil-note">{x().at.slice(0, 16).replace('T', ' ')}</span></h3>
+            <h3>{x().id === 'reveal' ? 'The reveal' : 'The reel'} <span class="pencil-note">{when(x().at)}</span></h3>
             <For each={x().files.map((f, i) => [f, i] as const).filter(([f]) => f.endsWith('.mp4'))}>{([f, i]) => <video class="reel" controls preload="metadata" src={`/api/delivery/${x().id}/${i}?v=${encodeURIComponent(x().at)}`} aria-label={f} />}</For>
             <Show when={reportOf(x())?.loudness}>{(l) => <p>Loudness {l().integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak {l().truePeakDbtp?.toFixed(1) ?? '–'} dBTP, range {l().rangeLu?.toFixed(1) ?? '–'} LU. {reportOf(x())?.flash === undefined ? '' : reportOf(x())!.flash!.passes ? `Flashes: at most ${reportOf(x())!.flash!.worst.general.flashes} in a second, within ITU-R BT.1702 (limit 3).` : 'Too many flashes in a second (ITU-R BT.1702): slow them down or make them smaller.'}</p>}</Show>
             <ul class="files"><For each={x().files}>{(f, i) => <li><a href={`/api/delivery/${x().id}/${i()}`}>{f.split('/').pop()}</a></li>}</For></ul>

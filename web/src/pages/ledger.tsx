@@ -3,6 +3,7 @@ import { createMemo, createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { Ledger } from '../../../src/cut/ledger.js';
 import { edit } from '../api.js';
+import { when } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { LimitsPart } from '../parts/limits-part.js';
 
@@ -24,7 +25,7 @@ export function LedgerPage(props: { book: BookState }): JSX.Element {
       <section>
         <h2>Ledger</h2>
         <p class="statement">{l().statement}</p>
-        <For each={l().totals}>{(t) => <p><strong>{t.title}</strong>: {t.seconds.toFixed(1)} s in {t.uses} uses, the longest {t.longestSeconds.toFixed(1)} s; {percent(t.shareOfFilm)} of the film, {percent(t.shareOfShort)} of the short.</p>}</For>
+        <For each={l().totals}>{(t) => <p><strong>{t.title}</strong>: {t.seconds.toFixed(1)} s in {t.uses === 1 ? '1 use' : `${t.uses} uses`}, the longest {t.longestSeconds.toFixed(1)} s; {percent(t.shareOfFilm)} of the film, {percent(t.shareOfShort)} of the short.</p>}</For>
         <Show when={l().uses.length > 0} fallback={<p class="lead">Nothing is borrowed yet: what the cut takes from a film is written down here by itself.</p>}><div class="wide-table"><table>
           <thead><tr><th scope="col">film</th><th scope="col">film frames</th><th scope="col">seconds</th><th scope="col">of the film</th><th scope="col">of the short</th><th scope="col">what</th><th scope="col">for what purpose</th></tr></thead>
           <tbody><For each={l().uses}>{(u) => (
@@ -39,7 +40,7 @@ export function LedgerPage(props: { book: BookState }): JSX.Element {
           <tbody><For each={props.book.ledger.spent}>{(s) => <tr><td>{s.date}</td><th scope="row">{s.what}</th><td>{s.minutes}</td><td>{s.money === 0 ? '–' : `${s.money.toFixed(2)} ${s.currency}`}</td><td><button onClick={() => void edit(`strike ${s.what}`, [{ do: 'remove', kind: 'spent', id: s.id }])}>Strike out</button></td></tr>}</For></tbody>
           <tfoot><tr><td /><th scope="row">in all</th><td>{l().spent.minutes}</td><td>{l().spent.money.map((m) => `${m.amount.toFixed(2)} ${m.currency}`).join(', ')}</td><td /></tr></tfoot></table>
         <p class="controls"><label>what <input type="text" value={what()} onInput={(e) => setWhat(e.currentTarget.value)} /></label><label class="num">minutes<input type="number" min="0" value={minutes()} onInput={(e) => setMinutes(Math.max(0, Number(e.currentTarget.value)))} /></label><label class="num">money<input type="number" min="0" step="0.01" value={money()} onInput={(e) => setMoney(Math.max(0, Number(e.currentTarget.value)))} /></label><button onClick={add} disabled={what().trim() === ''}>Write it down</button></p>
-        <Show when={props.book.history.length > 0}><details><summary>Last edits of the book</summary><ol><For each={props.book.history}>{(h) => <li data-undone={h.undone}>{h.at.slice(0, 16).replace('T', ' ')} {h.title}{h.undone ? ' (taken back)' : ''}</li>}</For></ol></details></Show>
+        <Show when={props.book.history.length > 0}><details><summary>Last edits of the book</summary><ol><For each={props.book.history}>{(h) => <li data-undone={h.undone}>{when(h.at)} {h.title}{h.undone ? ' (taken back)' : ''}</li>}</For></ol></details></Show>
       </section>
       <LimitsPart settings={props.book.settings} />
     </>

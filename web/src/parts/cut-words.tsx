@@ -15,7 +15,7 @@ export function FilmLine(props: { book: BookState; onAdd: (film: string, from: n
   };
   return (
     <Show when={shots().length > 0}><p class="controls">
-      <label>film shot <select value={chosen()} onChange={(e) => setChosen(e.currentTarget.value)}><For each={shots()}>{(s) => <option value={s.value}>{s.label}</option>}</For></select></label>
+      <label>film shot <select value={chosen() === '' ? shots()[0]?.value : chosen()} onChange={(e) => setChosen(e.currentTarget.value)}><For each={shots()}>{(s, i) => <option value={s.value} selected={s.value === chosen() || (chosen() === '' && i() === 0)}>{s.label}</option>}</For></select></label>
       <button onClick={add}>Add it as it is</button>
     </p></Show>
   );
