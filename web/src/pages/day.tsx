@@ -50,7 +50,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
                 <Show when={s.pick !== null && s.note !== ''}><span class="pencil-note">{s.note}</span></Show>
               </li>
             )}</For></ol>
-            <Show when={d().unplaced.length > 0}><div class="missing"><h4>Not on this day</h4><ul><For each={d().unplaced}>{(u) => <li>{props.book.picks.find((p) => p.id === u.pick)?.title ?? u.pick}: {u.reason}</li>}</For></ul><p class="how">Plan them on another date.</p></div></Show>
+            <Show when={d().unplaced.length > 0}><div class="missing"><h4>Not on this day</h4><ul><For each={d().unplaced}>{(u) => <li>{props.book.picks.find((p) => p.id === u.pick)?.title ?? u.pick}: {u.reason}</li>}</For></ul><Show when={d().unplaced.some((u) => props.book.briefs[u.pick] !== undefined)}><p class="how">Those with a brief: plan them on another date.</p></Show></div></Show>
             <For each={d().notes}>{(n) => <p class="how">{n}</p>}</For>
           </>
         )}</Show>
