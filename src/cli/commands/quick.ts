@@ -54,7 +54,7 @@ export function register(program: Command): void {
       const renderer = await JoinRenderer.open(recipe, tools);
       let leftOff: JoinRenderer['leftOff'];
       try {
-        const report = await renderJoin(renderer, o.out, { codec, crf: o.fine === true ? 16 : 20, preset: o.fine === true ? 'fast' : 'veryfast', ...(matte === undefined ? {} : { matte }), onProgress: progressPrinter('join') });
+        const report = await renderJoin(renderer, o.out, { codec, crf: o.fine === true ? 12 : 14, preset: o.fine === true ? 'fast' : 'veryfast', ...(matte === undefined ? {} : { matte }), onProgress: progressPrinter('join') });
         leftOff = report.leftOff;
       } finally {
         await renderer.close();
