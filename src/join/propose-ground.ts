@@ -43,8 +43,8 @@ export interface GroundProposal {
   readonly measuredFill: readonly [number, number, number] | null;
 }
 
-/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate */
-export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, setCarrier: Carrier, body: BodyProposal | null): Promise<GroundProposal> {
+/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground */
+export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null): Promise<GroundProposal> {
   const pm = input.plate.measures;
   const { marks } = input.plate;
   const light = pm.light;
@@ -112,13 +112,13 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const bodies = marksOf(marks, 'body').filter((b) => b.mark.polygon !== undefined);
   const receiver = carried ? 'carrier' : 'ground';
   const region = bodies.length > 0 ? regionOf(bodies.map((b) => ({ frame: b.frame, polygon: b.mark.polygon! }))) : carried ? grownCarry(marks) : undefined;
-  const marked = await proposeReceivers(input, carried ? carrier : setCarrier, setCarrier);
+  const marked = await proposeReceivers(input, carried ? carrier : groundCarrier, groundCarrier);
   // On every frame, by the set's own motion: whoever renders needs no other, and what carries the performer says nothing of them.
-  const shades = thingsOf(marksOf(marks, 'shade')).map((r) => { const on = carryRegion(r, setCarrier); return regionOf(frames.map((f) => ({ frame: f.frame, polygon: on(f.frame).map(([x, y]): [number, number] => [Math.round(100 * x) / 100, Math.round(100 * y) / 100]) }))); });
+  const shades = thingsOf(marksOf(marks, 'shade')).map((r) => { const on = carryRegion(r, groundCarrier); return regionOf(frames.map((f) => ({ frame: f.frame, polygon: on(f.frame).map(([x, y]): [number, number] => [Math.round(100 * x) / 100, Math.round(100 * y) / 100]) }))); });
   const own = lit === null || missing !== null || shades.length > 0 ? null : ownShadowOf({ linear: lit.linear, spread: lit.spread }, transmission);
   const inShade = own === null ? null : shadeOnCard(linear, own, radius, groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, frames.find((f) => f.frame === first.frame) ?? frames[0]!, pm.widthPx, pm.heightPx), height);
   const onPerformer: OnPerformer | null = shades.length === 0 ? null : { regions: shades, softPx: Math.max(0.6, SHADE_EDGE * spanPx), transmission: missing === null ? leftOnBody(transmission, azimuth, elevation) : transmission };
-  const mirror = await proposeReflection(input, setCarrier, frames, (f) => groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, f, pm.widthPx, pm.heightPx));
+  const mirror = await proposeReflection(input, groundCarrier, frames, (f) => groundGeometry({ focalPx, azimuthDeg: azimuth, elevationDeg: elevation }, f, pm.widthPx, pm.heightPx));
   const step: GroundStep = {
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),

@@ -15,6 +15,7 @@ import { asksEdges } from './light.js';
 import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { travelStand, wayTellsMarks } from './travel-stand.js';
+import { groundCarrier } from './ground-carrier.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
 import { proposeJoinPatch } from './patch-join.js';
@@ -99,7 +100,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   if (input.patch !== undefined) steps.push(proposePatch(input.patch.file, take.marks, input.patch.marks, input.patch.offsetFrames ?? 0));
   if (input.platePatch !== undefined) steps.push(proposeJoinPatch(plate.marks, take.marks, input.platePatch.offsetFrames));
   steps.push(pace, steady, ride);
-  const ground = await proposeGround(input, stands, where, carried, carrier, setCarrier, carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n));
+  const ground = await proposeGround(input, stands, where, carried, carrier, pm.travel === undefined ? setCarrier : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx), carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n));
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1)));

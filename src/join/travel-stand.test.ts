@@ -5,7 +5,8 @@ import { applyVector, invert, multiply, type Mat3, type Vec3 } from '../geometry
 import { RandomStream } from '../core/random.js';
 import { chain, inversePose, planeHomographyCentred, type Pose } from '../plate/travel-pose.js';
 import type { Travel } from '../plate/types.js';
-import { cameraCarrier, type Carrier } from './carrier.js';
+import { cameraCarrier, carryPoint, type Carrier } from './carrier.js';
+import { groundCarrier } from './ground-carrier.js';
 import { carryStand, type Stand } from './ride.js';
 import { travelStand, wayTellsMarks } from './travel-stand.js';
 
@@ -93,5 +94,14 @@ describe('a stand seen from a camera that travels', () => {
   it('says nothing of a foot above the horizon', () => {
     const { travel, set } = measuredWay(0);
     expect(travelStand([{ frame: 0, ground: [400, 40], top: [400, 10] }], travel, set, plate)).toBeNull();
+  });
+});
+
+describe('what lies on the ground before a camera that travels', () => {
+  it('is carried where the pinhole sees it, from a mark on any frame', () => {
+    const { travel, set } = measuredWay(0, 0), puddle: Vec3 = [0.4, 0, 3.6];
+    const miss = (c: Carrier): number => Math.max(...[0, 9, 35].map((n) => { const p = carryPoint([{ frame: 12, point: seen(puddle, 12) }], c)(n), q = seen(puddle, n); return Math.hypot(p[0] - q[0], p[1] - q[1]); }));
+    expect(miss(groundCarrier(travel, span, W, H))).toBeLessThan(0.01);
+    expect(miss(set)).toBeGreaterThan(15);
   });
 });
