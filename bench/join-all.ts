@@ -50,7 +50,7 @@ export function allScenes(folder: string, ids: readonly string[]): Scene[] {
   return [...truths, ...made];
 }
 
-const KEYS = ['performer', 'edge', 'edgeBias', 'performerBias', 'shadow', 'shadowBias', 'shadowIou', 'shadowLeft', 'shadowLost', 'outside', 'ssim'] as const;
+const KEYS = ['performer', 'edge', 'edgeBias', 'performerBias', 'shadow', 'shadowBias', 'shadowIou', 'shadowArea', 'shadowLeft', 'shadowLost', 'outside', 'ssim'] as const;
 export type Row = Readonly<Record<(typeof KEYS)[number], number>> & { readonly id: string; readonly group: string };
 
 const value = (s: JoinScore, k: (typeof KEYS)[number]): number => (k === 'performerBias' ? s.performerBias[0] : s[k]);
@@ -86,7 +86,7 @@ async function scoreScene(s: Scene, every: number, pictures: string | undefined,
   return { id: s.id, group: s.group, ...(Object.fromEntries(KEYS.map((k) => [k, (sum[k] ?? NaN) / (count[k] ?? 1)])) as Record<(typeof KEYS)[number], number>) };
 }
 
-const line = (r: Row): string => `${r.id.padEnd(14)} performer ${r.performer.toFixed(2)} (L ${r.performerBias.toFixed(1)}) edge ${r.edge.toFixed(2)} (L ${r.edgeBias.toFixed(2)}) shadow ${r.shadow.toFixed(2)} (L ${r.shadowBias.toFixed(1)}) IoU ${r.shadowIou.toFixed(3)} left ${r.shadowLeft.toFixed(2)} lost ${r.shadowLost.toFixed(2)} ssim ${r.ssim.toFixed(3)}`;
+const line = (r: Row): string => `${r.id.padEnd(14)} performer ${r.performer.toFixed(2)} (L ${r.performerBias.toFixed(1)}) edge ${r.edge.toFixed(2)} (L ${r.edgeBias.toFixed(2)}) shadow ${r.shadow.toFixed(2)} (L ${r.shadowBias.toFixed(1)}) IoU ${r.shadowIou.toFixed(3)} area ${r.shadowArea.toFixed(2)} left ${r.shadowLeft.toFixed(2)} lost ${r.shadowLost.toFixed(2)} ssim ${r.ssim.toFixed(3)}`;
 
 function mean(rows: readonly Row[], id: string): Row {
   const of = (k: (typeof KEYS)[number]): number => { const all = rows.map((r) => (k === 'edgeBias' || k === 'performerBias' || k === 'shadowBias' ? Math.abs(r[k]) : r[k])).filter(Number.isFinite); return all.reduce((a, v) => a + v, 0) / Math.max(1, all.length); };

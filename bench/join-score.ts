@@ -79,6 +79,8 @@ export interface JoinScore {
   readonly performerBias: readonly [number, number, number];
   readonly shadowBias: number;
   readonly shadowIou: number;
+  /** Shadow's area of the join over that of the truth. */
+  readonly shadowArea: number;
   /** Light left where both pictures lie in shadow, of the join over that of the truth (linear luma): 1 is as dark as it should be. */
   readonly shadowLeft: number;
   /** Light taken there, of the join over that of the truth. */
@@ -114,7 +116,7 @@ export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regi
   return {
     performer: mean(1), edge: mean(2), shadow: mean(3), outside: mean(0), edgeBias: bias / Math.max(1, count[2]!),
     performerBias: pb.map((v) => v / Math.max(1, count[1]!)) as [number, number, number], shadowBias: sb / Math.max(1, count[3]!),
-    shadowIou: either > 0 ? both / either : NaN, shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN, shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN, ssim: ssim(join, truth, r),
+    shadowIou: either > 0 ? both / either : NaN, shadowArea: count[3]! > 0 ? (either - count[3]! + both) / count[3]! : NaN, shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN, shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN, ssim: ssim(join, truth, r),
   };
 }
 

@@ -68,7 +68,7 @@ async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, fram
   }
   await Promise.all([renderer.close(), base.close(), truth.close(), mattes.close()]);
   const mean = (k: string): number => round((sums[k] ?? NaN) / (sums[`n_${k}`] ?? 1));
-  return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), shadowLeft: mean('shadowLeft'), shadowLost: mean('shadowLost'), ssim: mean('ssim') } };
+  return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), shadowArea: mean('shadowArea'), shadowLeft: mean('shadowLeft'), shadowLost: mean('shadowLost'), ssim: mean('ssim') } };
 }
 
 /** Render speed over decode-and-encode speed of the same plate, both in one run. */
@@ -201,6 +201,7 @@ export async function run(_seed: number, full = false): Promise<BenchRow[]> {
     row('edge bias, size (L*)', Math.abs(ours.score.edgeBias), Math.abs(plain.score.edgeBias), 1.5, 0.7);
     row('shadow', ours.score.shadow, plain.score.shadow, 7, 4);
     row('outside, above the untouched plate', ours.score.outside - plate.score.outside, plain.score.outside - plate.score.outside, 0.3, 0.1);
+    row('shadow, light left beside the truth\'s, share off', Math.abs(ours.score.shadowLeft - 1), null, 0.1, 0.05);
     out.push({ name: `join ${shot}: shadow area, intersection over union`, ours: ours.score.shadowIou, reference: null, bar: fits ? 0.75 : null, goal: fits ? 0.88 : null, unit: '', better: 'high' });
   }
   const { kept, anew } = speedOfProcess();
