@@ -98,6 +98,17 @@ function held(odds: Float32Array, must: Int8Array): Float32Array {
   return odds.map((v, i) => (must[i] === 0 ? v : must[i]! * SURE));
 }
 
+/** What a length of the outline costs in the picture's edges, 1 where it runs through what is flat. */
+export function edgeCost(frame: SmallFrame, mask: Uint8Array): number {
+  const { width: w, height: h } = frame, edges = cutEdges(frame, 1, 0);
+  let cost = 0, length = 0;
+  for (let y = 0, i = 0; y < h - 1; y++) for (let x = 0; x < w; x++, i++) {
+    if (x < w - 1 && mask[i] !== mask[i + 1]) { cost += edges[0][i]!; length++; }
+    if (mask[i] !== mask[i + w]) { cost += edges[2][i]!; length++; }
+  }
+  return length === 0 ? 1 : cost / length;
+}
+
 function difference(a: Uint8Array, b: Uint8Array): number {
   let k = 0;
   for (let i = 0; i < a.length; i++) if (a[i] !== b[i]) k++;

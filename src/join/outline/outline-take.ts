@@ -10,19 +10,21 @@ import { toCodedRgb } from '../../media/convert.js';
 import type { VideoReader } from '../../media/video-reader.js';
 import type { Mark, MarksFile } from '../../plate/marks.js';
 import { labelAreas } from '../peel/label-areas.js';
-import { firstOutline } from './first-outline.js';
+import { edgeCost, firstOutline } from './first-outline.js';
 import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { ownMotion } from './own-motion.js';
 import { blockFor, boxAbout, partOf, smallFrame, type SmallBox, type SmallFrame } from './small-frame.js';
 
 /** Widest small picture: memory and time are bounded by it. */
 const MOST_WIDTH = 960;
-/** Frames beside the one in question that tell what moves, and the width on which that is looked for. */
-const BESIDE = [-8, -3, 3, 8] as const, MOTION_WIDTH = 480;
+/** Frames before and after the one in question that tell what moves (fewer near the take's ends; both sides, as what is uncovered seems to move on one), and the width on which that is looked for. */
+const BESIDE = [3, 8] as const, MOTION_WIDTH = 480;
 /** Radius of a touch, small pixels. */
 const TOUCH = 4;
 /** Share of its size that a moving part's box is widened by; least and largest share of the picture that it holds. */
 const WIDEN = 0.22, LEAST_MOVING = 0.004, MOST_MOVING = 0.6;
+/** An outline found without motion must lie on edges so much plainer to be taken in place of the one found with it. */
+const MUCH_CLEARER = 0.8;
 /** Corners of a line for hands lie so far from the true one at most, share of the picture's height. */
 const HAND_TOLERANCE = 0.004;
 
@@ -67,9 +69,9 @@ export interface FoundOutline { readonly polygon: [number, number][]; readonly w
 export async function findOutline(reader: VideoReader, frame: number, hints: Hints, drawn: readonly Point[] | null = null): Promise<FoundOutline | { readonly polygon: null; readonly why: string }> {
   const { widthPx: w, heightPx: h, frameCount } = reader.info;
   if (frame >= frameCount) throw new PlatewrightError('PW-OUTLINE-FRAME', `frame ${frame} lies outside the take, which ends at frame ${frameCount - 1}`, { kind: 'input' });
-  const rough = Math.max(1, Math.round(w / MOTION_WIDTH)), beside = BESIDE.map((d) => frame + d).filter((n) => n >= 0 && n < frameCount), own = await smallAt(reader, frame, rough), others: { away: number; frame: SmallFrame }[] = [];
+  const rough = Math.max(1, Math.round(w / MOTION_WIDTH)), room = Math.min(frame, frameCount - 1 - frame), ways = [...new Set(BESIDE.map((d) => Math.min(d, room)))].filter((d) => d > 0), beside = ways.flatMap((d) => [frame - d, frame + d]), own = await smallAt(reader, frame, rough), others: { away: number; frame: SmallFrame }[] = [];
   for (const n of beside) others.push({ away: n - frame, frame: await smallAt(reader, n, rough) });
-  const motion = drawn === null ? ownMotion(own, others) : outlineMask(drawn, own.width, own.height, rough).reduce((m, v, i) => { m[i] = v === 1 ? 2 : -1; return m; }, new Float32Array(own.width * own.height)), pointed = hints.about.length > 0 || hints.performer.length > 0;
+  const motion = drawn === null ? (others.length === 0 ? null : ownMotion(own, others)) : outlineMask(drawn, own.width, own.height, rough).reduce((m, v, i) => { m[i] = v === 1 ? 2 : -1; return m; }, new Float32Array(own.width * own.height)), pointed = hints.about.length > 0 || hints.performer.length > 0;
   const about = hints.about.length > 0 ? hints.about : null;
   let box: SmallBox | null = null;
   if (about === null) {
@@ -92,12 +94,17 @@ export async function findOutline(reader: VideoReader, frame: number, hints: Hin
   const pw = part[2] - part[0], ph = part[3] - part[1], prior = motion === null ? null : widened(motion, own.width, own.height, rough / block, part);
   const partMust = new Int8Array(pw * ph);
   for (let y = 0; y < ph; y++) partMust.set(must.subarray((y + part[1]) * sw + part[0], (y + part[1]) * sw + part[2]), y * pw);
-  const found = firstOutline(partOf(small, part), partMust, prior), area = found === null ? 0 : found.reduce((s, v) => s + v, 0);
+  const cropped = partOf(small, part), found = drawn !== null || about === null || prior === null ? firstOutline(cropped, partMust, prior) : clearer(cropped, firstOutline(cropped, partMust, prior), firstOutline(cropped, partMust, null)), area = found === null ? 0 : found.reduce((s, v) => s + v, 0);
   if (found === null || area < 30) return { polygon: null, why: `no outline could be found on frame ${frame}: what is inside the line has the colours of what is outside; touch the performer in a few places, or draw the outline by hand` };
   const mask = new Uint8Array(sw * sh);
   for (let y = 0; y < ph; y++) mask.set(found.subarray(y * pw, (y + 1) * pw), (y + part[1]) * sw + part[0]);
   const by = drawn !== null ? 'anew by the touches' : about !== null ? 'inside the rough line about it' : pointed ? 'by the touches on it' : 'by what moves against the set';
   return { polygon: outlinePolygon(mask, sw, sh, block, Math.max(1, HAND_TOLERANCE * h)), share: (area * block * block) / (w * h), why: `the performer's outline as found ${by}${drawn === null && about !== null && motion !== null ? ' and by its own motion' : ''}: look at it where light and colours meet their like, and move its points` };
+}
+
+/** Of two outlines the one that lies on the plainer edges of the picture: motion misleads where the performer holds still and others move. */
+function clearer(frame: SmallFrame, a: Uint8Array | null, b: Uint8Array | null): Uint8Array | null {
+  return a === null || (b !== null && edgeCost(frame, b) < MUCH_CLEARER * edgeCost(frame, a)) ? b : a;
 }
 
 function touch(must: Int8Array, strokes: readonly (readonly Point[])[], value: 1 | -1, w: number, h: number, block: number): void {
