@@ -15,6 +15,7 @@ import type { Peeled } from './peel.js';
 import { emptySet, notOfSet, type EmptySet } from './peel/empty-set.js';
 import { smallLinear } from './peel/small-linear.js';
 import { cellMoments, unmixingModel } from './peel/local-unmix.js';
+import { settleByLaplacian } from './peel/matting-laplacian.js';
 import { resampleCells } from './peel/resample-cells.js';
 
 /** Variance of coded colour that counts as an edge for the guided filter. */
@@ -127,6 +128,12 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
       const a = Math.abs(depth) > bandPx ? inside[i]! : refined[i]!;
       alpha.data[i] = a < 0.01 ? 0 : a > 0.99 ? 1 : a;
     }
+  }
+  if (empty === null) {
+    // Of an outline nothing is known behind the performer: the picture's own colour lines settle what the clouds began.
+    const band = new Uint8Array(n);
+    for (let i = 0; i < n; i += 1) band[i] = (isIn[i] === 1 ? toOut[i]! : toIn[i]!) > bandPx ? 0 : 1;
+    settleByLaplacian(coded, alpha.data, band);
   }
   return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
 }

@@ -76,6 +76,12 @@ export function alphaPeeler(): Peeler {
   };
 }
 
+/** Half-width of the band in which an outline's edge is settled where nobody said how soft it is: fur scales with the picture. Tried on furred subjects over real clips. */
+export function outlineBand(heightPx: number): number {
+  return Math.max(2, OUTLINE_BAND * heightPx);
+}
+const OUTLINE_BAND = 0.015;
+
 /** A performer cut out by an outline carried through the take, its edge settled on the picture (`peelByOutline`). */
 export function outlinePeeler(step: PeelStep): Peeler {
   const outline = step.outline === undefined ? null : carryRegion(step.outline, STILL);
@@ -85,7 +91,7 @@ export function outlinePeeler(step: PeelStep): Peeler {
       const points = outline(frame.index);
       const coded = toCodedRgb(frame), linear = toLinear(frame);
       const { width: w, height: h } = linear;
-      const bandPx = Math.max(2, 0.015 * h), reach = Math.ceil(9 * bandPx);
+      const bandPx = step.softPx ?? outlineBand(h), reach = Math.ceil(9 * bandPx);
       const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
       // Nothing beyond the reach of the band's clouds has a say.
       const x0 = Math.max(0, Math.floor(Math.min(...xs)) - reach), y0 = Math.max(0, Math.floor(Math.min(...ys)) - reach);

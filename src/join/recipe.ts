@@ -23,6 +23,8 @@ import { isLayered, proposeLayers } from './propose-layers.js';
 import { pinPicture } from './pin-picture.js';
 import { elevationAt, marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
+import { outlineBand } from './performer.js';
+import { softOf } from './outline/marked-take.js';
 import { outlineRegion, screenRegion } from './screen-part.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { fillOfTake } from './take-fill.js';
@@ -224,7 +226,7 @@ export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'scre
   const garbage = screens === undefined ? {} : { garbage: screens };
   const kept = marksOf(take.marks, 'keep');
   const keep = kept.length > 0 ? { keep: regionOf(kept.map((k) => ({ frame: k.frame, polygon: k.mark.polygon }))) } : {};
-  if (outline !== undefined) return { ...base, method: 'outline', outline, why: input.screenFound ?? `the performer was outlined on ${counted(outline.frames.length, 'frame')}`, ...garbage };
+  if (outline !== undefined) return { ...base, method: 'outline', outline, ...softEdge(take), why: input.screenFound ?? `the performer was outlined on ${counted(outline.frames.length, 'frame')}`, ...garbage };
   const clean = take.marks.cleanFrame;
   if (input.noScreen != null && (screens === undefined || clean !== undefined)) {
     if (clean === undefined) throw new PlatewrightError('PW-PEEL-NO-SCREEN', `the take ${basename(take.measures.file)} shows no green or blue screen (${input.noScreen}), so the performer can't be told from what is behind it. Where the camera stood still, name a frame of the empty set (cleanFrame of the take's marks; “empty set” beside the take); else point at the performer (a rough line about it, or touches on it: marks "about" and "touch"), or outline it on a few frames (a "body" mark with a polygon). If it is a screen, mark its useful part`, { kind: 'input' });
@@ -232,6 +234,12 @@ export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'scre
   }
   const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
   return { ...base, method: 'screen', why: `${why}${kept.length > 0 ? '; what was marked keeps the screen\'s colour' : ''}`, ...garbage, ...keep, ...(clean === undefined ? {} : { cleanFrame: clean }) };
+}
+
+/** How soft the outline's edge is taken to be: as marked, else what suits the picture's height. */
+function softEdge({ marks, measures }: ProposalInput['take']): { readonly softPx?: number } {
+  const px = softOf(marks) ?? (measures.heightPx > 0 ? Math.round(10 * outlineBand(measures.heightPx)) / 10 : undefined);
+  return px === undefined ? {} : { softPx: px };
 }
 
 function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {

@@ -35,6 +35,8 @@ export interface PeelStep extends StepBase<'peel'> {
   /** Take pixels outside this polygon never belong to the performer. */
   readonly garbage?: RegionFile;
   readonly outline?: RegionFile;
+  /** How far from the outline its edge may lie on either side, take pixels; a share of the picture's height unless told. */
+  readonly softPx?: number;
   /** Take frame, in the span or not, that shows the set without the performer: needed for the method `difference`, a help for `screen`. */
   readonly cleanFrame?: number;
   /** Polygons whose screen-like colour belongs to the subject. */

@@ -43,9 +43,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('keep'), frame, polygon }),
   // Fur, cloth, water or leaves whose stir is measured.
   z.object({ kind: z.literal('stir'), frame, polygon }),
-  // `soft`: how far from the line, in pixels, its edge may lie on either side (fur): of the whole line, or of each corner.
-  z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional(), soft: z.union([z.number().min(0), z.array(z.number().min(0))]).optional() })
-    .refine((m) => !Array.isArray(m.soft) || m.soft.length === m.polygon?.length, 'soft needs one number for each corner of the polygon'),
+  // `soft`: on a take, how far from the line its edge may lie on either side (fur), pixels; the widest of all lines holds for the take.
+  z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional(), soft: z.number().positive().optional() }),
   // On a take without a screen: a rough line round the performer, outside of which nothing of it is; touches on it or on the set beside it.
   z.object({ kind: z.literal('about'), frame, polygon }),
   z.object({ kind: z.literal('touch'), frame, points: z.array(point).min(1), on: z.enum(['performer', 'set']) }),

@@ -73,10 +73,16 @@ async function carried(take: VideoReader, marks: MarksFile, keys: readonly KeyOu
     frames = frameCount === 1 ? keys.map((k) => ({ frame: k.frame, polygon: k.polygon.map((p) => [p[0], p[1]] as [number, number]), agreement: null })) : await followOutlines(take, keys, { from: options.from ?? 0, to: options.to ?? frameCount }, options);
     if (name !== null) writeKept(kept!.folder!, name, frames);
   }
-  const soft = marks.marks.find((m) => m.kind === 'body' && m.polygon !== undefined && typeof m.soft === 'number'), softPx = soft?.kind === 'body' && typeof soft.soft === 'number' ? { soft: soft.soft } : {};
+  const soft = softOf(marks), softPx = soft === undefined ? {} : { soft };
   const lines = frames.filter((f) => f.polygon.length >= 3), doubt = lines.filter((f) => f.agreement !== null && f.agreement < DOUBTFUL_AGREEMENT).sort((a, b) => a.agreement! - b.agreement!), lost = frames.length - lines.length;
   const found = `${how}; the outline was carried to the other frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}`;
   return { marks: { ...marks, marks: [...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)), ...lines.map((f) => ({ kind: 'body' as const, frame: f.frame, polygon: f.polygon, ...softPx }))] }, keys, frames, found };
+}
+
+/** The widest soft edge that a line of the take was given, px. */
+export function softOf(marks: MarksFile): number | undefined {
+  const all = marks.marks.flatMap((m) => (m.kind === 'body' && m.polygon !== undefined && m.soft !== undefined ? [m.soft] : []));
+  return all.length === 0 ? undefined : Math.max(...all);
 }
 
 function keyOf(file: string, keys: readonly KeyOutline[], span: FollowSpan): string | null {

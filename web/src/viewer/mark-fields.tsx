@@ -14,6 +14,7 @@ export function fieldsOf(kind: Mark['kind']): readonly Field[] {
     case 'receiver': return [{ key: 'height', label: 'height over the ground, m', optional: true }];
     case 'rectangle': return [{ key: 'width', label: 'width, m', optional: true, min: 0.001 }, { key: 'depth', label: 'depth or height, m', optional: true, min: 0.001 }];
     case 'head': return [{ key: 'yawDeg', label: 'yaw, °', optional: true }];
+    case 'body': return [{ key: 'soft', label: 'soft edge, px to either side (take)', optional: true, min: 0.5 }];
     case 'pose': return [{ key: 'yawDeg', label: 'yaw, °' }];
     case 'patch': return [{ key: 'offsetFrames', label: 'frames later', optional: true }];
     case 'reflector': return [{ key: 'roughness', label: 'roughness 0 to 1', optional: true, min: 0, max: 1 }, { key: 'share', label: 'share mirrored 0 to 1', optional: true, min: 0, max: 1 }];
