@@ -27,6 +27,8 @@ export function proposeJoinPatch(plateMarks: MarksFile, takeMarks: MarksFile, of
 
 /** Two heads have different necks before different walls: their place is corrected by what both show only where that is plainly the same. */
 const ALIKE = 0.6;
+/** The head stands in the plate's own light already; its seam's surroundings are another's skin, hair and wall, and tell nothing of light: only what grain and file leave over is evened (coded). */
+const REST = 0.02;
 
 export interface JoinPatcher {
   /**
@@ -52,7 +54,7 @@ export async function joinPatcher(recipe: Recipe, step: PatchStep): Promise<Join
       // Between two take frames the outline lies between its places.
       const lo = Math.floor(takeFrame), t = takeFrame - lo, a = onTake(lo), b = t > 0 ? onTake(lo + 1) : a;
       const target = a.map((p, i): [number, number] => { const q = b[i] ?? p; return apply(place, p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])); });
-      const patched = patchRegion(joined, toCodedRgb(await source.frame(k)), target, onPlate(k), { chromaShift, fitBelow: ALIKE });
+      const patched = patchRegion(joined, toCodedRgb(await source.frame(k)), target, onPlate(k), { chromaShift, fitBelow: ALIKE, mostGain: 1, mostStep: REST });
       if (patched === null) return null;
       const held = hidden?.([patched.box[0], patched.box[1], patched.box[2], patched.box[3]]) ?? null;
       return laid(joined, composed, patched, held);

@@ -23,6 +23,9 @@ export interface PatchOptions {
   readonly bandPx?: number;
   /** The place is corrected where that leaves less than this share of the difference along the outline. Default .99; lower where the two need not show the same there. */
   readonly fitBelow?: number;
+  /** Most that the source's light is changed as a whole, as a factor, and by the membrane (coded). Defaults 2 and .06. */
+  readonly mostGain?: number;
+  readonly mostStep?: number;
   /** Where each of the target's pixels is found in the source (part-motion.ts), instead of by outlines and light along them. */
   readonly pose?: { readonly shape: PartShape; readonly pose: PartPose };
   /** Whole chroma samples of the target's file. Default [1, 1]. */
@@ -103,7 +106,7 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
     if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
   }
   const { fill } = laid;
-  matchSeam(around, fill, hidden, laid.valid, { bandPx: band, mostGain: 2, blurPx: 3, mostStep: 0.06 });
+  matchSeam(around, fill, hidden, laid.valid, { bandPx: band, mostGain: options.mostGain ?? 2, blurPx: 3, mostStep: options.mostStep ?? 0.06 });
   const cover = new Float32Array(n);
   for (let i = 0; i < n; i++) {
     if (hidden[i]! === 0 || laid.valid[i]! === 0) continue;
