@@ -113,14 +113,14 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
     const t = Math.abs(b - a) < 1e-6 ? 0 : Math.min(1, Math.max(0, (want - a) / (b - a)));
     return tm.span.in + k + t;
   });
-  const curve = evened(matched, takeYaw, tm.span.in, last);
+  const even = evened(matched, takeYaw, tm.span.in, last), curve = missing > 0 ? landed(even, last, plateFps) : even;
   const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
   const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
   const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);
   if (same) return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
   return {
     step: 'pace', on: true, method: 'flow', curve,
-    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${endsTooSoon(missing)}`,
+    why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
   };
 }
 
@@ -133,6 +133,23 @@ function turnsBack(yaw: readonly number[], sign: number): number {
   let reached = -Infinity, back = 0;
   for (const v of yaw) { reached = Math.max(reached, v * sign); back = Math.max(back, reached - v * sign); }
   return back;
+}
+
+/** Time in which a turn that runs out of take comes to rest, seconds: no body stops within a frame (own choice). */
+const REST_S = 1 / 3;
+
+/**
+ * A curve that reaches the take's end while the plate goes on, brought to rest evenly: braking at one rate from as long before
+ * that end as after it covers the same way.
+ */
+export function landed(curve: readonly number[], last: number, plateFps: number): number[] {
+  const out = [...curve], end = out.findIndex((v) => v >= last - 1e-6);
+  if (end < 3) return out;
+  const m = Math.min(end - 1, out.length - 1 - end, Math.round((REST_S * plateFps) / 2));
+  if (m < 1) return out;
+  const from = out[end - m]!, rate = (last - from) / m;
+  for (let k = 0; k <= 2 * m; k++) out[end - m + k] = from + rate * (k - (k * k) / (4 * m));
+  return out;
 }
 
 /** Frames over which the curve is evened (sd). */

@@ -8,7 +8,7 @@ import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
 import { airOverPerformer } from './air.js';
 import { proposeAir } from './propose-air.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
-import { proposePace } from './propose-pace.js';
+import { landed, proposePace } from './propose-pace.js';
 import { STILL } from './carrier.js';
 import { followsMarks, placementAt } from './ride.js';
 
@@ -60,6 +60,17 @@ describe('pace', () => {
     // Twice as many frames for the same turn: two of the take a frame of the plate.
     for (let i = 4; i < 32; i++) expect(Math.abs(step.curve[i]! - 71 * (i / 35))).toBeLessThan(3);
     expect(proposePace(both, false, false).curve[20]).toBe(20);
+  });
+
+  it('a turn that runs out of take comes to rest and does not stop dead', () => {
+    const curve = landed(Array.from({ length: 36 }, (_, i) => Math.min(35, 1.4 * i)), 35, 24);
+    const steps = curve.slice(1).map((v, i) => v - curve[i]!);
+    expect(curve.slice(0, 20)).toEqual(Array.from({ length: 20 }, (_, i) => 1.4 * i));
+    expect(curve.at(-1)).toBe(35);
+    // Slower from frame to frame, by no more than a fifth of the pace at once.
+    for (let i = 1; i < steps.length; i++) { expect(steps[i]!).toBeLessThan(steps[i - 1]! + 1e-9); expect(steps[i - 1]! - steps[i]!).toBeLessThan(0.28); }
+    // Nothing to come to rest in: as it was.
+    expect(landed([0, 1, 2, 3], 3, 24)).toEqual([0, 1, 2, 3]);
   });
 
   it('says for how many frames a take that ends too soon holds its last one; a still is meant to hold', () => {
