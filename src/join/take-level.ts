@@ -3,7 +3,8 @@
  * known kind: it tells how a white under the take's key would show. In the plate two things speak for the same: its mean (a picture throws back about the same share of
  * its light everywhere: G. Buchsbaum, "A spatial processor model for object colour perception", J. Franklin Institute 310, 1980)
  * and its whites. Each alone is misled, the mean by pale ground or dark walls, the whites by lamps or where nothing white is seen; so they are
- * followed only where both point the same way, by the smaller of the two, less the smaller it is (Wiener's gain: a share e² / (e² + sd²)).
+ * followed only where both point the same way: by the smaller of the two, by their mean the surer the smaller alone speaks, and less the less both
+ * ask for (Wiener's gain: a share e² / (e² + sd²)).
  */
 import { bt709Decode } from '../colour/transfer.js';
 import type { Picture } from '../image/picture.js';
@@ -23,6 +24,8 @@ const MEAN_UNDER = 1.15, WHITES_OVER = 0.65;
 const SD = 0.25, RAISE_FROM = 0.5;
 /** What a white under the key lies over lit screen, stops: for takes whose card told the white itself. */
 const WHITE_OVER_SCREEN = 1.75;
+/** The smaller witness begins to bear out the larger here, and does wholly there, stops: below, plates without anything white would be darkened by their whites. */
+const BORNE_FROM = 0.15, BORNE_TO = 0.4;
 /** Less does not show beside what is not known. */
 const LEAST_STOPS = 0.1;
 /** A key further round than this lights no screen that stands behind the performer. */
@@ -65,8 +68,9 @@ export function levelBeside(look: Look, take: TakeLevel): LevelFound | null {
   if (lit === null || white === undefined || !(white > 0.05) || !(mean > 1e-3)) return null;
   const byMean = Math.log2(mean) + MEAN_UNDER - lit, byWhites = Math.log2(bt709Decode(white)) - WHITES_OVER - lit;
   if (byMean * byWhites <= 0) return null;
-  const less = Math.abs(byMean) < Math.abs(byWhites) ? byMean : byWhites;
-  const stops = less > 0 ? Math.max(0, less - RAISE_FROM) : (less * less * less) / (less * less + SD * SD);
+  const less = Math.abs(byMean) < Math.abs(byWhites) ? byMean : byWhites, t = Math.max(0, Math.min(1, (-less - BORNE_FROM) / (BORNE_TO - BORNE_FROM)));
+  const lower = less + ((byMean + byWhites) / 2 - less) * t * t * (3 - 2 * t);
+  const stops = less > 0 ? Math.max(0, less - RAISE_FROM) : (lower * lower * lower) / (lower * lower + SD * SD);
   if (Math.abs(stops) < LEAST_STOPS) return null;
   const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(1)}`;
   return { stops, sdStops: Math.hypot(SD, (byMean - byWhites) / 2), why: `beside the take's ${take.cardStops !== null ? 'card' : 'lit screen'} the plate's mean speaks for ${signed(byMean)} stops and its whites for ${signed(byWhites)}` };
