@@ -104,11 +104,12 @@ function facing(k: usize, at: usize, nx: v128, ny: v128, nz: v128, wrap: v128): 
 /**
  * Ratio of two shadings on the normals of a height field (w × h, towards the camera): three planes. k: direction of the old key,
  * of the new one, old fill r g b, new fill r g b, wrap, 2 strength / limit, limit · log2 e. With E = (after / before) ^ (2 strength
- * / limit) the limited exponent is limit · (E − 1) / (E + 1): the hyperbolic tangent. Scratch 4 (w + 8) bytes.
+ * / limit) the limited exponent is limit · (E − 1) / (E + 1): the hyperbolic tangent. At k + 60 stands 1 / s², slopes being taken as g / sqrt(1 + g² / s²).
+ * Scratch 4 (w + 8) bytes.
  */
 export function relightCells(front: usize, w: i32, h: i32, k: usize, ratio: usize, from: i32, to: i32, scratch: usize): void {
   const one = f32x4.splat(1), half = f32x4.splat(0.5), low = f32x4.splat(0.05);
-  const wrap = f32x4.splat(load<f32>(k, 48)), inner = f32x4.splat(load<f32>(k, 52)), outer = f32x4.splat(load<f32>(k, 56));
+  const wrap = f32x4.splat(load<f32>(k, 48)), inner = f32x4.splat(load<f32>(k, 52)), outer = f32x4.splat(load<f32>(k, 56)), bend = f32x4.splat(load<f32>(k, 60));
   const plane = <usize>(w * h) << 2, line = <usize>w << 2;
   const row = scratch + 4;
   for (let y = from; y < to; y++) {
@@ -120,8 +121,9 @@ export function relightCells(front: usize, w: i32, h: i32, k: usize, ratio: usiz
       const p = <usize>x << 2, left = w - x;
       const gx = f32x4.mul(half, f32x4.sub(v128.load(row + p - 4), v128.load(row + p + 4)));
       const gy = f32x4.mul(half, f32x4.sub(loadTail(above + p, left), loadTail(below + p, left)));
-      const inv = f32x4.div(one, f32x4.sqrt(f32x4.add(f32x4.add(f32x4.mul(gx, gx), f32x4.mul(gy, gy)), one)));
-      const nx = f32x4.mul(gx, inv), ny = f32x4.mul(gy, inv), nz = f32x4.neg(inv);
+      // With slope g / sqrt(1 + g² bend) a normal's length is sqrt(1 + g² (1 + bend)) over sqrt(1 + g² bend).
+      const steep = f32x4.add(f32x4.mul(gx, gx), f32x4.mul(gy, gy)), inv = f32x4.div(one, f32x4.sqrt(f32x4.add(one, f32x4.mul(steep, f32x4.add(one, bend)))));
+      const nx = f32x4.mul(gx, inv), ny = f32x4.mul(gy, inv), nz = f32x4.neg(f32x4.mul(inv, f32x4.sqrt(f32x4.add(one, f32x4.mul(steep, bend)))));
       const gf = facing(k, 0, nx, ny, nz, wrap), gt = facing(k, 12, nx, ny, nz, wrap);
       for (let c: usize = 0; c < 3; c++) {
         const f0 = f32x4.splat(load<f32>(k + (c << 2), 24)), f1 = f32x4.splat(load<f32>(k + (c << 2), 36));

@@ -64,6 +64,19 @@ export function facingOf(towards: readonly [number, number, number], nx: number,
   return Math.max(0, (c + WRAP) / (1 + WRAP));
 }
 
+/**
+ * Slope that the surface is taken to approach where it turns away. At the outline of a hard body the last that is seen faces aside; of fur and
+ * cloth one sees fibres, whose seen sides face the lens half (J. T. Kajiya & T. L. Kay, "Rendering fur with three dimensional textures", SIGGRAPH
+ * 1989: fibres shade by their own direction, not the skin's). At 1 nothing is seen more than 45° aside. Tried at 1, 1.2, 1.7 and none on three practice shots and seven made scenes.
+ */
+const STEEPEST = 1;
+
+/** A normal with its slope g brought to g / sqrt(1 + g² / STEEPEST²). */
+function seenNormal(nx: number, ny: number, nz: number): readonly [number, number, number] {
+  const z2 = Math.max(1e-12, nz * nz), bent = (nx * nx + ny * ny) / z2 / (STEEPEST * STEEPEST), k = 1 / Math.sqrt(1 + bent) / Math.sqrt(z2), x = nx * k, y = ny * k, q = 1 / Math.sqrt(1 + x * x + y * y);
+  return [x * q, y * q, -q];
+}
+
 /** Rows that the shading is worked out on: it is smooth, and read between them. */
 const WORK_ROWS = 110;
 
@@ -81,7 +94,7 @@ export function relight(colour: Planes, alpha: Float32Array, width: number, heig
   const door = kernels(), scope = door.scope();
   try {
     const ratio = scope.allocate(12 * w * h);
-    const k = Float32Array.of(...from.towards, ...to.towards, ...fillOf(from), ...fillOf(to), WRAP, (2 * strength) / MOST, MOST * Math.LOG2E);
+    const k = Float32Array.of(...from.towards, ...to.towards, ...fillOf(from), ...fillOf(to), WRAP, (2 * strength) / MOST, MOST * Math.LOG2E, 1 / (STEEPEST * STEEPEST));
     door.run('relightCells', [scope.input(front), w, h, scope.input(k), ratio], h, w * 16, 4 * (w + 8));
     const { first, share } = columnCells(width, w, cell);
     door.run('relightOver', [scope.changed(colour[0]), scope.changed(colour[1]), scope.changed(colour[2]), scope.input(alpha), width, ratio, w, h, cell, scope.input(first), scope.input(share)], height, width * 4, 12 * (w + 1));
@@ -130,7 +143,7 @@ export function relightCellsPlain(front: Float32Array, w: number, h: number, fro
   const ff = fillOf(from), tf = fillOf(to);
   for (let i = 0; i < n; i++) {
     // Beyond the filled body the surface turns to the lens: fur's tips take what the body's edge takes.
-    const nx = normals[i]!, ny = normals[n + i]!, nz = normals[2 * n + i]!;
+    const [nx, ny, nz] = seenNormal(normals[i]!, normals[n + i]!, normals[2 * n + i]!);
     const gf = facingOf(from.towards, nx, ny, nz), gt = facingOf(to.towards, nx, ny, nz);
     for (let c = 0; c < 3; c++) {
       const before = ff[c]! + (1 - ff[c]!) * gf, after = tf[c]! + (1 - tf[c]!) * gt;
