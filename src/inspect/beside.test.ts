@@ -13,6 +13,7 @@ import { outAndBack, readLevel } from './level.js';
 import { readOutside } from './outside.js';
 import { readHoles, readSolid } from './solid.js';
 import { readSurround } from './surround.js';
+import { readGrainBeside } from './texture.js';
 
 const W = 240, H = 160, N = W * H;
 
@@ -30,7 +31,7 @@ function picture(at: (c: number, i: number) => number): Picture {
 
 const set = field(3, 2), fine = field(4, 1), coat = field(5, 2), grey = field(6, 5);
 const plate = picture((c, i) => bt709Encode([0.22, 0.2, 0.17][c]! * Math.exp(0.35 * set[i]! + 0.12 * fine[i]! + 0.2 * (c - 1) * grey[i]!)));
-const matte = gaussianPlane(Float32Array.from({ length: N }, (_, i) => (Math.hypot(((i % W) - 120) / 34, (Math.floor(i / W) - 85) / 50) < 1 ? 1 : 0)), W, H, 1.2);
+const matte = gaussianPlane(Float32Array.from({ length: N }, (_, i) => (Math.hypot(((i % W) - 120) / 34, (Math.floor(i / W) - 85) / 50) < 1 ? 1 : 0)), W, H, 1.2).map((a) => Math.min(1, Math.max(0, a)));
 const own = (c: number, i: number): number => [0.3, 0.22, 0.15][c]! * Math.exp(0.4 * coat[i]!);
 
 /** The join with its performer's light and cover changed. */
@@ -78,6 +79,19 @@ describe('a performer that is not solid', () => {
     expect(readHoles(seen(right), expected, 1, 0)!.share).toBe(0);
     // As dark as the plate: told by the gain that was fitted.
     expect(readHoles(seen(joined((f) => 0.7 * f)), expected, 0.85, 0)!.share).toBe(0);
+  });
+});
+
+describe('grain of the recipe\'s own picture', () => {
+  it('is told from none and from twice as much, whatever the coat', () => {
+    const grain = field(21, 0.7), with_ = (k: number): Picture => picture((c, i) => right.data[c * N + i]! + 0.012 * k * grain[i]! * matte[i]!);
+    const bare = lumaOf(right), asked = lumaOf(with_(1)), read = (k: number): number => readGrainBeside(seen(with_(k)), bare, asked)!.ratio;
+    expect(read(1)).toBeCloseTo(1, 3);
+    expect(read(0)).toBeLessThan(0.05);
+    expect(read(2)).toBeCloseTo(2, 1);
+    // Another draw of the same grain is as much.
+    const other = field(22, 0.7), fresh = picture((c, i) => right.data[c * N + i]! + 0.012 * other[i]! * matte[i]!);
+    expect(readGrainBeside(seen(fresh), bare, asked)!.ratio).toBeCloseTo(1, 1);
   });
 });
 

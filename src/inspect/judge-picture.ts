@@ -3,7 +3,7 @@ import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { castBeside, isOwn } from './judge-beside.js';
 import { clock, mean, middle, peelWayOut, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
+import { BLACKEST, LIMITS, OWN_GRAIN_LEAST, OWN_GRAIN_MOST, OWN_GRAIN_UNSEEN, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -46,6 +46,14 @@ export function judgeOutline(series: Series, judge: Judge): void {
 }
 
 export function judgeGrain(series: Series, judge: Judge): void {
+  const own = isOwn(series) ? series.readings.grainBeside ?? [] : [], asked = values(series.readings.grainAsked);
+  if (own.length > 0) {
+    const v = middle(values(own)), air = stepOf(judge.recipe, 'air'), unseen = Math.abs(v - 1) * middle(asked) < OWN_GRAIN_UNSEEN, off = (LIMITS.grain * Math.log(Math.max(0.02, v))) / Math.log(v < 1 ? OWN_GRAIN_LEAST : OWN_GRAIN_MOST);
+    if (!unseen && off > LIMITS.grain) {
+      judge.add('grain', 'ratio', 'air', { value: v, worst: worstBy(own, (q) => Math.abs(Math.log2(Math.max(0.02, q)))), off, readings: own, needed: `${OWN_GRAIN_LEAST} to ${OWN_GRAIN_MOST} of what the recipe renders with the plate's grain`, advice: `the performer has ${v.toFixed(2)} of the grain that would match the plate's as measured: ${air === null ? 'switch the air step on' : Math.abs(air.grain - 1) > 0.2 ? `set the air step's grain from ${air.grain.toFixed(2)} to 1` : 'the file is not what this recipe renders; render again'}` });
+      return;
+    }
+  }
   const sure = series.readings.grain ?? [], rough = series.readings.roughGrain ?? [];
   const list = sure.length >= 2 ? sure : rough;
   if (list.length === 0) { judge.none('grain', 'ratio', 'air', 'too little flat picture inside or outside the performer'); return; }

@@ -63,6 +63,9 @@ export const BLACKEST = 0.09;
  */
 export const UNSEEN = 0.0025;
 
+/** Grain of the recipe's own picture beside what it renders with the plate's grain as measured; and the difference (sd of coded luma in the halved picture) under which none is seen. */
+export const OWN_GRAIN_LEAST = 0.55, OWN_GRAIN_MOST = 1.7, OWN_GRAIN_UNSEEN = 0.0006;
+
 /** Roughly read, fur only ever adds: less grain than the plate's is blamed only where half of that is missing. */
 export const UNSEEN_ROUGH = 0.0012;
 

@@ -22,8 +22,8 @@ export interface OutsideReading {
 
 /** Side of a block, px, and the share of those that change most which is left out: what was erased or stands there by another's doing. */
 const BLOCK = 8, LEFT_OUT = 0.1;
-/** Blocks that must be seen. */
-const LEAST = 40;
+/** About how many blocks of a picture are read, and how many must be seen. */
+const ENOUGH = 1500, LEAST = 40;
 /** How much of its own change a known fault must have made. */
 const SHARE = [0.6, 1.6] as const;
 
@@ -43,8 +43,8 @@ const stretched = (v: number): number => Math.min(1, Math.max(0, (255 * v - 16) 
 
 interface Blocks { readonly join: Rgb[]; readonly plate: Rgb[] }
 
-function blocksOf(f: SeenFrame, every: number): Blocks {
-  const { width: W, height: H } = f.join, N = W * H, b = f.box, far = b === null ? null : grow(b, 0.8 * (b[3] - b[1]), 0.15 * (b[3] - b[1]), W, H);
+function blocksOf(f: SeenFrame): Blocks {
+  const { width: W, height: H } = f.join, every = Math.max(1, Math.round(Math.sqrt((W * H) / (BLOCK * BLOCK * ENOUGH)))), N = W * H, b = f.box, far = b === null ? null : grow(b, 0.8 * (b[3] - b[1]), 0.15 * (b[3] - b[1]), W, H);
   const out: Blocks = { join: [], plate: [] }, pitch = BLOCK * every;
   for (let y = BLOCK; y + BLOCK <= H; y += pitch) {
     for (let x = BLOCK; x + BLOCK <= W; x += pitch) {
@@ -86,12 +86,11 @@ function share(b: Blocks, as: (v: Rgb) => Readonly<Rgb>): { readonly share: numb
   return { share: t, part: t * Math.sqrt(own / n / 3) };
 }
 
-/** Null where too little is seen beside the performer. `quick`: fewer blocks, for what is looked at on every frame. */
-export function readOutside(f: SeenFrame, quick = false): OutsideReading | null {
-  const b = blocksOf(f, quick ? 3 : 1);
-  if (b.join.length < (quick ? LEAST / 4 : LEAST)) return null;
+/** Null where too little is seen beside the performer. */
+export function readOutside(f: SeenFrame): OutsideReading | null {
+  const b = blocksOf(f);
+  if (b.join.length < LEAST) return null;
   const change = rest(b, (v) => v);
-  if (quick) return { change, part: 0, fault: 'other', stops: 0 };
   let bright = 0, was = 0;
   b.join.forEach((j, k) => { for (let c = 0; c < 3; c++) { bright += W709[c]! * bt709Decode(j[c]!); was += W709[c]! * bt709Decode(b.plate[k]![c]!); } });
   const gain = bright / Math.max(1e-6, was);

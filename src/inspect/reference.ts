@@ -38,8 +38,8 @@ async function openIfThere(recipe: Recipe, tools?: JoinOptions): Promise<JoinRen
 }
 
 /** Fur left unsoftened would differ from the softened fur of the file, and the difference pass for grain. */
-function grainless(recipe: Recipe): Recipe {
-  return { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, grain: 0 } : s)) };
+function withGrain(recipe: Recipe, grain: number): Recipe {
+  return { ...recipe, steps: recipe.steps.map((s) => (s.step === 'air' ? { ...s, grain } : s)) };
 }
 
 /** The plate as the join's erase and widen steps leave it. */
@@ -69,17 +69,17 @@ const ALL: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace', 'st
 
 export class BareJoin {
   private readonly renderer: JoinRenderer;
-  /** With its grain; the same files and peeled frames. */
+  /** With the plate's grain as measured, whatever a hand set; the same files and peeled frames. */
   private readonly whole: JoinRenderer;
 
   private constructor(renderer: JoinRenderer, recipe: Recipe) {
     this.renderer = renderer;
-    this.whole = renderer.under(recipe) ?? renderer;
+    this.whole = renderer.under(withGrain(recipe, 1)) ?? renderer;
   }
 
   /** Null where plate or take of the recipe are not there any more. */
   static async open(recipe: Recipe, tools?: JoinOptions): Promise<BareJoin | null> {
-    const renderer = await openIfThere(grainless(recipe), tools);
+    const renderer = await openIfThere(withGrain(recipe, 0), tools);
     return renderer === null ? null : new BareJoin(renderer, recipe);
   }
 

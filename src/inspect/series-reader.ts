@@ -26,7 +26,7 @@ import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
 import { readHoles, readSolid } from './solid.js';
 import { readSurround } from './surround.js';
-import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
+import { measuredGrain, readGrain, readGrainBeside, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
@@ -89,6 +89,11 @@ export class SeriesReader {
     if (bare !== null) {
       this.put('takeBlur', f.frame, readAgainstTake(f, bare.expected));
       this.readBeside(f, bare);
+      if (bare.luma !== null && bare.explained >= SAME) {
+        const own = readGrainBeside(f, bare.luma, bare.expected.luma.map((v) => bare.gain * v + bare.offset));
+        this.put('grainBeside', f.frame, own?.ratio ?? null);
+        this.put('grainAsked', f.frame, own?.asked ?? null);
+      }
       this.put('explained', f.frame, bare.explained);
     }
     const grain = bare?.luma != null ? readGrain(f, bare.luma, this.measure) : close ? readGrain(f, null, this.measure) : null;

@@ -148,3 +148,26 @@ export function readGrain(f: SeenFrame, bare: Float32Array | null, measure: Grai
   const o = held(quantile(out.sigma, 0.08), quantile(out.level, 0.5), measure);
   return o < 1e-4 ? null : { ratio: quantile(inside.sigma, 0.01) / o, outside: o, sure: false };
 }
+
+export interface GrainBeside {
+  /** Grain inside over that of the recipe rendered again with the plate's grain as measured, in parts of what the file left of the plate's outside. */
+  readonly ratio: number;
+  /** What is asked inside, sd of coded luma in the halved picture. */
+  readonly asked: number;
+}
+
+/**
+ * Grain of the recipe's own picture, for which pixel lies on pixel: what stands over the bare join, seen and asked, in the same blocks. `bare` and
+ * `expected`: coded luma, as bright as it is seen. Fur falls out wholly, so any grain can be told from none.
+ */
+export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Float32Array): GrainBeside | null {
+  if (f.box === null) return null;
+  const seen = new Float32Array(bare.length), asked = new Float32Array(bare.length);
+  for (let i = 0; i < bare.length; i++) { seen[i] = f.luma[i]! - bare[i]!; asked[i] = expected[i]! - bare[i]!; }
+  const a = blockSigmas(halve(seen, f, f.box), 0.98, 1, 2).sigma, b = blockSigmas(halve(asked, f, f.box), 0.98, 1, 2).sigma;
+  if (a.length < 30) return null;
+  const out = outsideBlocks(f), there = outsideBlocks({ ...f, luma: expected });
+  const left = out === null || there === null ? 1 : Math.min(1, Math.max(0.4, quantile(out.sigma, 0.08) / Math.max(1e-6, quantile(there.sigma, 0.08))));
+  const most = quantile(b, 0.5);
+  return most < 1e-5 ? null : { ratio: quantile(a, 0.5) / most / left, asked: most };
+}
