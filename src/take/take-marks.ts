@@ -51,7 +51,7 @@ export function takeView(marks: MarksFile, performer: TakeMeasures['performer'],
     const view = solveView(marksWith, { widthPx, heightPx, priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } } });
     if (toldInHeights(marks, performer, heightM)) notes.push('the performer\'s height is not known, so distances are told in performer heights');
     if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known; usual lenses stand in for it, and angles are so much less sure');
-    if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (cameraHeight in the marks file), or lay the card');
+    if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), or lay the card');
     return view;
   } catch {
     return null;

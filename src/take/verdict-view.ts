@@ -6,7 +6,7 @@ import type { Matter } from './types.js';
 import { grade, lengthWords, tooUnsure, unjudged } from './verdict-words.js';
 
 const RAD = Math.PI / 180;
-const HELP_TAKE = 'the take camera\'s height (cameraHeight in its marks file, by tape) and focal length, the card, or an upright of known height beside the performer';
+const HELP_TAKE = 'the take camera\'s height by tape (“lens above the floor” beside the take, cameraHeight in a marks file) and focal length, the card, or an upright of known height beside the performer';
 const HELP_PLATE = 'a stand mark and an upright of known height on the plate';
 
 export function viewMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter[] {

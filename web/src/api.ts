@@ -18,13 +18,14 @@ export function clearTrouble(): void {
 }
 
 class Unpaired extends Error {}
+const SILENT = 'the service does not answer';
 
 async function call<T>(path: string, init?: RequestInit): Promise<T> {
   let response: Response;
   try {
     response = await fetch(path, init);
   } catch {
-    throw new Error('the service does not answer; is "platewright serve" still running?');
+    throw new Error(`${SILENT}; is "platewright serve" still running?`);
   }
   const body = (await response.json()) as T & { error?: { code: string; message: string } };
   if (body?.error?.code === 'PW-SERVER-UNPAIRED') {
@@ -129,7 +130,7 @@ let events: EventSource | null = null;
 export function listen(): void {
   events?.close();
   events = new EventSource('/api/events');
-  events.addEventListener('open', () => setConnected(true));
+  events.addEventListener('open', () => { setConnected(true); if (trouble()?.startsWith(SILENT) === true) setTrouble(null); });
   events.addEventListener('error', () => setConnected(false));
   events.addEventListener('pulse', () => void attempt(refresh));
   events.addEventListener('jobs', (e) => {
