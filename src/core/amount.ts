@@ -15,6 +15,6 @@ export function amount(value: number, sd: number | null, u: string): string {
   // Shares read best in hundredths.
   if (u === '1') return amount(value * 100, sd === null ? null : sd * 100, '%');
   // Counted things are whole: 71 frames, not 71.00.
-  const d = u === 'frame' && sd === null && Number.isInteger(value) ? 0 : digits(sd, value);
+  const d = u === 'frame' && (sd === null || sd === 0) && Number.isInteger(value) ? 0 : digits(sd, value);
   return `${value.toFixed(d).replace('-', '−')}${unit(u)}${sd === null || sd === 0 ? '' : ` ± ${sd.toFixed(d)}`}`;
 }
