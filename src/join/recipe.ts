@@ -16,6 +16,7 @@ import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './c
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { travelStand, wayTellsMarks } from './travel-stand.js';
 import { groundCarrier } from './ground-carrier.js';
+import { unsureRide, uprightRide } from './ride-upright.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
 import { proposeJoinPatch } from './patch-join.js';
@@ -65,7 +66,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   }
   if (isPinned(input)) return pinnedRecipe(input, carrier);
   const onWay = carried || pm.travel === undefined || !wayTellsMarks(stands, pm.travel, setCarrier, pm) ? null : travelStand(stands, pm.travel, setCarrier, pm);
-  const where = onWay ?? carryStand(stands, carrier);
+  const where = onWay ?? carryStand(stands, followed ? uprightRide(pm.ride!, stands) : carrier);
   const takeStand = performerInTake(input);
   const steady = proposeSteady(input, takeStand.frame);
   const takeElevation = elevationAt(tm, takeStand.ground, takeStand.top, takeStand.frame);
@@ -88,7 +89,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
     step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? 'the followed region' : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
