@@ -4,7 +4,7 @@
  */
 import { counted } from '../core/counted.js';
 import { PlatewrightError } from '../core/errors.js';
-import type { Point2 } from '../geometry/mat3.js';
+import { apply, invert, multiply, type Point2 } from '../geometry/mat3.js';
 import { toCodedRgb } from '../media/convert.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
@@ -12,7 +12,7 @@ import { VideoReader } from '../media/video-reader.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
 import { trackRegion } from '../plate/ride.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
-import { carryRegion, rideCarrier, STILL } from './carrier.js';
+import { carryRegion, rideCarrier, STILL, type Carrier } from './carrier.js';
 import { patchFrame } from './frame-box.js';
 import { partPoses, type PartPoses } from './part-poses.js';
 import { patchRegion } from './patch.js';
@@ -52,22 +52,34 @@ export async function takePatcher(step: PatchStep, takeFile: string): Promise<Ta
   };
 }
 
-/** The outline of a region on every frame of its file: followed where it was drawn on one frame, carried where on several. */
+/**
+ * The outline of a region on every frame of its file, followed from where it was drawn. Drawn on several frames, what the
+ * followed motion leaves over at each is shared out between them; where it goes worse with them than standing still would (the
+ * head turned, the track was lost), the drawn outlines alone are carried from one to the next.
+ */
 export async function followed(file: string, region: RegionFile): Promise<Outline> {
-  const first = region.frames[0]!;
-  if (region.frames.length > 1) return carryRegion(region, STILL);
+  const keys = [...region.frames].sort((a, b) => a.frame - b.frame), first = keys[0]!;
   const reader = await VideoReader.open(file);
   try {
     if (reader.info.frameCount < 2) return () => first.polygon;
-    const track = await trackRegion(readerLumaSource(reader), { at: first.frame, polygon: first.polygon });
-    return carryRegion(region, rideCarrier(track));
+    const carrier = rideCarrier(await trackRegion(readerLumaSource(reader), { at: first.frame, polygon: first.polygon }));
+    return carryRegion(region, misses(keys, carrier) < misses(keys, STILL) || keys.length === 1 ? carrier : STILL);
   } catch (error) {
     // A region that can't be followed stands still: the fit along its outline takes up small movements.
-    if (error instanceof PlatewrightError && error.code.startsWith('PW-RIDE')) return () => first.polygon;
+    if (error instanceof PlatewrightError && error.code.startsWith('PW-RIDE')) return carryRegion(region, STILL);
     throw error;
   } finally {
     await reader.close();
   }
+}
+
+/** How far the middles of the outlines come from those drawn next, each carried from the one before, px in all. */
+function misses(keys: RegionFile['frames'], carrier: Carrier): number {
+  const middle = (p: readonly Point2[]): Point2 => [p.reduce((s, q) => s + q[0] / p.length, 0), p.reduce((s, q) => s + q[1] / p.length, 0)];
+  return keys.slice(1).reduce((sum, k, i) => {
+    const before = keys[i]!, m = multiply(carrier.at(k.frame), invert(carrier.at(before.frame))), a = middle(before.polygon.map(([x, y]) => apply(m, x, y))), b = middle(k.polygon);
+    return sum + Math.hypot(a[0] - b[0], a[1] - b[1]);
+  }, 0);
 }
 
 /** Corners of the outline made from a head mark; the same in both takes, so that corner answers corner. */
