@@ -7,6 +7,7 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import type { StepChoice } from '../src/join/active-steps.js';
 import { JoinRenderer } from '../src/join/render.js';
 import { withStepNumber } from '../src/join/step-numbers.js';
 import type { Recipe, StepName } from '../src/join/types.js';
@@ -29,6 +30,18 @@ async function seenAfter(renderer: JoinRenderer, recipe: Recipe, width: number):
   const from = performance.now(), r = renderer.under(recipe);
   if (r === null) return null;
   await encodeJpeg((await r.frame(12)).coded(), width);
+  return performance.now() - from;
+}
+
+/** A step looked at: by itself, or wiped from before it to after it, which takes two pictures. The ground's own is how the two differ. */
+const LOOKS: readonly (readonly [string, readonly StepChoice[]])[] = [
+  ['light alone', [{ alone: 'light' }]], ['light wiped', [{ upTo: 'ride' }, { upTo: 'light' }]], ['ground alone', [{ upTo: 'light' }, { upTo: 'ground' }]], ['ground wiped', [{ upTo: 'light' }, { upTo: 'ground' }]], ['air wiped', [{ upTo: 'front' }, { upTo: 'air' }]],
+];
+
+/** Both pictures to their JPEGs, after a number was turned. */
+async function lookedAt(renderer: JoinRenderer, recipe: Recipe, choices: readonly StepChoice[], width: number): Promise<number> {
+  const from = performance.now(), r = renderer.under(recipe)!;
+  for (const choice of choices) await encodeJpeg((await r.frame(12, choice)).coded(), width);
   return performance.now() - from;
 }
 
@@ -55,6 +68,12 @@ export async function run(): Promise<BenchRow[]> {
       }
       ms.sort((a, b) => a - b);
       rows.push({ name: `preview at 1080p: ${step} ${key} to a picture ${width} wide (beside: decoding one frame)`, ours: ms[ms.length >> 1] ?? null, reference: decodeMs, bar: BAR_MS, goal: null, unit: 'ms' });
+    }
+    for (const [name, choices] of LOOKS) for (const width of [640, 1280]) {
+      const ms: number[] = [];
+      for (const v of [10, 20, 30, 40, 50]) ms.push(await lookedAt(renderer, turned(recipe, 'ground', 'azimuthDeg', v), choices, width));
+      ms.sort((a, b) => a - b);
+      rows.push({ name: `preview at 1080p: ${name}, ${choices.length === 1 ? 'a picture' : 'two pictures'} ${width} wide (beside: decoding one frame)`, ours: ms[2]!, reference: decodeMs, bar: BAR_MS, goal: null, unit: 'ms' });
     }
     await renderer.close();
   } finally {

@@ -220,6 +220,7 @@ export function blockMeans(src: usize, w: i32, h: i32, block: i32, small: usize,
 // @ts-ignore: decorator
 @inline
 export function mixRow(a: usize, b: usize, t: f32, n: i32, out: usize): void {
+  if (t == 0) b = a;
   const vt = f32x4.splat(t);
   for (let x = 0; x < n; x += 4) {
     const p = <usize>x << 2;
