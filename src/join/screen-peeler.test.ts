@@ -74,7 +74,7 @@ describe('the peel of a take', () => {
       const peeler = modelPeeler(model, { quality: 'fine', spill: 1 });
       const small = await of(await peeler.peel(wide[2]!.frame, 1)), full = await of(halvePerformer(await peeler.peel(wide[2]!.frame)));
       const band = softBand(truth, 480, 270), mse = (a: Float32Array): number => scoreMatte(a, truth, band, 480, 270).mse;
-      // One subject gains what another loses: over six seeds and three grades twelve frames of four seeds and three grades the sum is .95 of the full peel's.
+      // One subject gains what another loses: over twelve frames of this size (four subjects, three grades) the sum is .95 of the full peel's.
       sums.small += mse(small);
       sums.full += mse(full);
       expect(Math.sqrt(small.reduce((s, v, i) => s + (v - full[i]!) ** 2, 0) / n)).toBeLessThan(0.02);
