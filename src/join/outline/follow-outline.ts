@@ -28,7 +28,8 @@ const TOLERANCE = 0.6;
 export async function followOutlines(reader: VideoReader, keys: readonly KeyOutline[], span: { readonly from: number; readonly to: number }, options: FollowOptions = {}): Promise<FollowedFrame[]> {
   const sorted = [...keys].sort((a, b) => a.frame - b.frame), { widthPx } = reader.info, block = blockOf(widthPx, Math.max(...sorted.map((k) => sideOf(k.polygon)))), out = new Map<number, FollowedFrame>();
   for (const k of sorted) out.set(k.frame, { frame: k.frame, polygon: k.polygon.map((p) => [p[0], p[1]]), agreement: null });
-  const total = Math.max(1, 2 * (span.to - span.from));
+  // Between two keys each frame is reached from both.
+  const total = Math.max(1, (span.to - span.from) + Math.max(0, Math.min(span.to, sorted.at(-1)!.frame) - Math.max(span.from, sorted[0]!.frame)));
   let done = 0;
   const step = (): void => { options.signal?.throwIfAborted(); options.onProgress?.(Math.min(total, ++done), total); };
   const settledAt = async (k: KeyOutline): Promise<Settled> => { const frame = await smallAt(reader, k.frame, block); return { frame, mask: outlineMask(k.polygon, frame.width, frame.height, block) }; };
