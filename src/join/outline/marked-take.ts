@@ -17,6 +17,8 @@ import { drawnOutlines, findOutline, hintedFrames, hintsOn } from './outline-tak
 const MAKE = 1;
 /** Agreement of the two ways under which a frame should be looked at. */
 const DOUBTFUL_AGREEMENT = 0.9;
+/** Frames from a settled one beyond which a line that came from one side alone should be looked at: a performer may have turned. */
+const FAR_AWAY = 12;
 
 /** Where outlines that were followed are kept, and the file of the take. */
 export interface OutlinesOfTake { readonly folder: string | null; readonly file: string }
@@ -75,7 +77,8 @@ async function carried(take: VideoReader, marks: MarksFile, keys: readonly KeyOu
   }
   const soft = softOf(marks), softPx = soft === undefined ? {} : { soft };
   const lines = frames.filter((f) => f.polygon.length >= 3), doubt = lines.filter((f) => f.agreement !== null && f.agreement < DOUBTFUL_AGREEMENT).sort((a, b) => a.agreement! - b.agreement!), lost = frames.length - lines.length;
-  const found = `${how}; the outline was carried to the other frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}`;
+  const far = lines.filter((f) => f.agreement === null).map((f) => ({ frame: f.frame, away: Math.min(...keys.map((k) => Math.abs(k.frame - f.frame))) })).reduce<{ frame: number; away: number } | null>((a, b) => (b.away > (a?.away ?? FAR_AWAY) ? b : a), null);
+  const found = `${how}; the outline was carried to the other frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}${far === null ? '' : `; on frame ${far.frame}, ${far.away} frames from any that was settled, it came from one side alone: look there, and correct it where it strayed`}`;
   return { marks: { ...marks, marks: [...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)), ...lines.map((f) => ({ kind: 'body' as const, frame: f.frame, polygon: f.polygon, ...softPx }))] }, keys, frames, found };
 }
 
