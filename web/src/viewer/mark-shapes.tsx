@@ -73,7 +73,7 @@ export function MarkShape(props: { mark: Mark; faint: boolean; chosen: boolean; 
     <g class={`mark ${props.mark.kind}`} data-faint={props.faint} data-chosen={props.chosen}>
       <path d={d()} onClick={() => props.onChoose?.()} />
       {/* By place: a point that is dragged stays the element that was pressed. */}
-      <Index each={handles(props.mark)}>{(p, i) => <circle cx={p()[0]} cy={p()[1]} r={5 * props.scale} onPointerDown={(e) => props.onGrab?.(i, e)} />}</Index>
+      {/* Outlines of other frames have dozens of points, in whose way they would lie. */}<Index each={props.faint && props.mark.kind === 'body' ? [] : handles(props.mark)}>{(p, i) => <circle cx={p()[0]} cy={p()[1]} r={5 * props.scale} onPointerDown={(e) => props.onGrab?.(i, e)} />}</Index>
     </g>
   );
 }
