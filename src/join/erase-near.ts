@@ -8,10 +8,12 @@
 import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { distanceToSet } from '../image/distance.js';
 import { gaussianPlane } from '../image/gaussian.js';
+import { dilate } from '../image/morphology.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { double, halfSize, halve } from '../image/pyramid.js';
 import { pushPull } from '../image/push-pull.js';
 import { gainOf, lumaOf, type MosaicSource } from './erase-mosaic.js';
+import { differing } from './erase-passing.js';
 import { cropPicture, cropPlane } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import type { PartBox } from './frame-part.js';
@@ -48,6 +50,8 @@ export interface NearRequest {
   readonly spread: Float32Array;
   /** What is hidden throws a shadow: near frames count only where they are as light as the still picture. */
   readonly lit: boolean;
+  /** Something passes before the set (erase-passing.ts): near frames count only where they show the set. */
+  readonly struck?: boolean;
 }
 
 /** Mean squared difference of two pictures where `weight` is over a half, smoothed over some pixels and carried over the rest; at half the size. Null where too little is to be compared. */
@@ -140,6 +144,7 @@ function fillPart(r: NearRequest): { readonly fill: Picture; readonly seen: Floa
     if (variance === null) continue;
     const later = (PER_FRAME * (source.frame - r.frame)) ** 2;
     if (r.lit) withoutShadow(shows, laid, r);
+    if (r.struck === true) withoutPassing(shows, laid, r);
     add(laid, soft(shows, w, h), variance, told === null ? () => later : (i) => later + UNTOLD * (1 - told[i]!));
   }
   const known = open(r.seen), variance = varianceOf(r.around, r.still, known);
@@ -159,6 +164,13 @@ function withoutShadow(shows: Float32Array, laid: Picture, r: NearRequest): void
   const hides = shows.map((v) => (v > 0.99 ? 0 : 1));
   const shadow = shadowBeside(laid, r.still, hides, r.seen);
   if (shadow !== null) for (let i = 0; i < shows.length; i++) if (shadow[i]! > 0) shows[i] = 0;
+}
+
+/** Strikes out of `shows` what passes before the set in the near frame. */
+function withoutPassing(shows: Float32Array, laid: Picture, r: NearRequest): void {
+  const { width: w, height: h } = laid;
+  const there = dilate(differing(laid, r.still, shows.map((v, i) => (v > 0.99 && r.seen[i]! > 0.99 ? 1 : 0))), w, h, 3);
+  for (let i = 0; i < shows.length; i++) if (there[i]! > 0) shows[i] = 0;
 }
 
 /** 1 well inside what is seen, falling to 0 at its edge; the way to the edge is measured at half the size. */

@@ -21,6 +21,7 @@ import { alignedBox, feather, maskOf, showsMask, sourceOf } from './erase-masks.
 import { buildMosaic, lumaOf, type Mosaic, type MosaicSource } from './erase-mosaic.js';
 import { differenceBeside, nearFill } from './erase-near.js';
 import { frameOfMosaic, gridPoints, hiddenInMosaic } from './erase-room.js';
+import { passing, piecesBefore, type Passing } from './erase-passing.js';
 import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import { sourcesByWorth } from './erase-sources.js';
@@ -185,14 +186,26 @@ export class PlateCleaner {
       shaded = shadow !== null;
       if (shadow !== null) for (let i = 0; i < hidden.length; i++) if (shadow[i]! > 0) hidden[i] = 1;
     }
+    const toFrame = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], this.motion.fromReference(n));
+    let through: Passing | null = null;
     if (this.sources.length > 1 && differenceBeside(around, fill, hidden, seen, NEAR_BAND) > STILL_HOLDS * this.noise + LEAST_NOISE) {
-      const near = nearFill({ frame: n, around, hidden, toBox: multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], this.motion.fromReference(n)), sources: this.sources, still: fill, lit: shaded, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data });
+      const part = { frame: n, around, hidden, still: fill, seen, toBox: toFrame, sources: this.sources };
+      const pieces = this.motion.still ? null : piecesBefore(part);
+      through = pieces === null ? null : passing(part, pieces);
+      const near = nearFill({ frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, struck: through !== null || (pieces !== null && pieces.few), seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data });
       fill = near.fill;
       seen = near.seen;
       for (let i = 0; i < trusted.length; i++) trusted[i] = seen[i]! > 0.99 ? 1 : 0;
     }
+    if (through !== null) for (let i = 0; i < trusted.length; i++) if (through.visible[i]! > 0) trusted[i] = 0;
     if (!this.motion.still) matchSharpness(around, fill, hidden, trusted);
     matchSeam(around, fill, hidden, trusted, { bandPx: 24 });
+    if (through !== null) for (let i = 0; i < seen.length; i++) {
+      // What the frame itself shows of it keeps its own pixels, also under the feathered edge.
+      const own = hidden[i]! <= 0 && through.visible[i]! > 0, a = through.cover[i]!;
+      if (own) for (let c = 0; c < 3; c++) fill.data[c * bw * bh + i] = around.data[c * bw * bh + i]!;
+      else if (a > 0) for (let c = 0; c < 3; c++) { const o = c * bw * bh + i; fill.data[o] = fill.data[o]! + a * (through.picture.data[o]! - fill.data[o]!); }
+    }
     const cover = feather(hidden, bw, bh);
     const madeUp = new Float32Array(bw * bh);
     for (let i = 0; i < cover.length; i++) {
