@@ -23,10 +23,10 @@ const RIM_PX = 2;
 const LEAST_PX = 120;
 /** Where more of the surroundings differs, the still picture is none of the set. */
 const MOST_SHARE = 0.35;
-const FEW = 0.05;
-/** Frames looked at, nearest first. */
+/** Frames looked at, nearest first, and how many of the first few must show it. */
 const FRAMES = 12;
 const TRIES = 4;
+const LEAST_FOUND = 2;
 /** Width of the coarse picture, and colours within this (sd, coded) are the same. */
 const COARSE = 160;
 const SAME = 0.06;
@@ -76,8 +76,6 @@ interface Pieces {
   readonly still: Picture;
   /** 1 where the frame shows a piece that reaches the hidden part; null where none does. */
   readonly visible: Float32Array | null;
-  /** Next to nothing differs from the still picture: where a near frame does, something passes there. */
-  readonly few: boolean;
 }
 
 /** The frame's own pieces before the set; null where so much differs that the still picture is none of it. */
@@ -88,7 +86,7 @@ export function piecesBefore(r: PassingRequest): Pieces | null {
   let all = 0, open = 0;
   for (let i = 0; i < mask.length; i++) { open += known[i]!; all += mask[i]!; }
   if (all > MOST_SHARE * open) return null;
-  return { known, still, visible: all < LEAST_PX ? null : touching(mask, r.hidden, w, h), few: all < FEW * open };
+  return { known, still, visible: all < LEAST_PX ? null : touching(mask, r.hidden, w, h) };
 }
 
 /** What passes before the set through the hidden part; null where nothing does, or no frame tells more of it. */
@@ -101,8 +99,8 @@ export function passing(r: PassingRequest, pieces: Pieces): Passing | null {
   const near = r.sources.filter((s) => s.frame !== r.frame).toSorted((a, b) => Math.abs(a.frame - r.frame) - Math.abs(b.frame - r.frame) || a.frame - b.frame).slice(0, FRAMES);
   let any = false, found = 0, looked = 0;
   for (const source of near) {
-    // Pieces that no neighbour shows are a stirring set or one badly in place.
-    if (looked++ >= TRIES && found === 0) return null;
+    // Pieces that not even two neighbours show alike are a stirring set, one badly in place, or something that bends.
+    if (looked++ >= TRIES && found < LEAST_FOUND) return null;
     const matrix = multiply(r.toBox, source.toReference);
     const laid = laySource(source, matrix, w, h, 'lanczos3', null), shows = validity(source, matrix, w, h, null);
     const open = shows.map((v, i) => (v > 0.99 && r.seen[i]! > 0.99 ? 1 : 0));
@@ -113,7 +111,7 @@ export function passing(r: PassingRequest, pieces: Pieces): Passing | null {
     found++;
     if (hand(out, r.hidden, there, place, w, h)) any = true;
   }
-  return any ? out : null;
+  return any && found >= LEAST_FOUND ? out : null;
 }
 
 /** A copy of `picture` in the light of `like`, by the ratio where both are known. */

@@ -192,7 +192,7 @@ export class PlateCleaner {
       const part = { frame: n, around, hidden, still: fill, seen, toBox: toFrame, sources: this.sources };
       const pieces = this.motion.still ? null : piecesBefore(part);
       through = pieces === null ? null : passing(part, pieces);
-      const near = nearFill({ frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, struck: through !== null || (pieces !== null && pieces.few), seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data });
+      const near = nearFill({ frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, struck: through !== null, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data });
       fill = near.fill;
       seen = near.seen;
       for (let i = 0; i < trusted.length; i++) trusted[i] = seen[i]! > 0.99 ? 1 : 0;
