@@ -1,5 +1,5 @@
 /** `outline FILE`: the performer of a take without a screen, as lines that a hand can move. */
-import { readFileSync, writeFileSync } from 'node:fs';
+import { writeFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
@@ -8,6 +8,7 @@ import { outlinesByMotion, outlinesOfMarks } from '../../join/outline/marked-tak
 import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
+import { readMarks } from '../read-marks.js';
 
 interface Options { marks?: string; about?: string; at?: string; lines: string; every?: boolean; out?: string; json?: boolean }
 
@@ -33,7 +34,7 @@ export function register(program: Command): void {
       const name = o.marks === undefined ? basename(file) : basename(o.marks), lines = Number(o.lines), at = Number(o.at);
       if (!Number.isInteger(lines) || lines < 1) throw new PlatewrightError('PW-CLI-NUMBER', `--lines takes a whole number from 1, but got "${o.lines}"`, { kind: 'usage' });
       if (!Number.isInteger(at) || at < 0) throw new PlatewrightError('PW-CLI-NUMBER', `--at takes a frame number from 0, but got "${o.at}"`, { kind: 'usage' });
-      const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.marks, 'utf8'), name);
+      const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : parseMarks(readMarks(o.marks), name);
       const marks: MarksFile = o.about === undefined ? given : { ...given, marks: [...given.marks, { kind: 'about', frame: at, polygon: points(o.about!) }] };
       const reader = await VideoReader.open(file);
       try {

@@ -1,5 +1,4 @@
 /** `peel FILE --out DIR`: the performer off a green or blue screen, as a matte and a colour picture a frame. */
-import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
@@ -15,6 +14,7 @@ import { VideoReader } from '../../media/video-reader.js';
 import { checkMarks, parseMarks } from '../../plate/marks.js';
 import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer, progressPrinter } from '../output.js';
+import { readMarks } from '../read-marks.js';
 
 /** Frames that the screen is modelled from, spread over the file. */
 const MODEL_FRAMES = 10;
@@ -54,7 +54,7 @@ async function cleanFrame(path: string): Promise<VideoFrame> {
 
 /** How the marks tell the performer without a screen; null where they do not. */
 async function withoutScreen(reader: VideoReader, marksFile: string, file: string, from: number, to: number): Promise<{ readonly peeler: Peeler; readonly method: 'outline' | 'difference'; readonly how: string } | null> {
-  const marks = parseMarks(readFileSync(marksFile, 'utf8'), basename(marksFile)), { widthPx, heightPx, frameCount } = reader.info;
+  const marks = parseMarks(readMarks(marksFile), basename(marksFile)), { widthPx, heightPx, frameCount } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
   const step = { step: 'peel' as const, on: true, why: '', screen: 'green' as const, quality: 'fine' as const, spill: 0 };
   const outlined = await outlinesOfMarks(reader, marks, { folder: null, file }, { onProgress: progressPrinter('outline'), from, to }), outline = outlined === null ? undefined : outlineRegion(outlined.marks);
