@@ -118,7 +118,7 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
 const LEAST_SHARE = 0.03;
 
 /** Who casts the shadow at a frame: one body, or two with the share that each has of it, the larger first. */
-function bodiesAt(step: GroundStep, at: GroundFrame): { readonly body: BodyDepth | undefined; readonly share: number }[] {
+export function bodiesAt(step: GroundStep, at: GroundFrame): { readonly body: BodyDepth | undefined; readonly share: number }[] {
   const all = step.bodies ?? [];
   if (all.length === 0 || at.bodyAt === undefined) return [{ body: at.body ?? step.body, share: 1 }];
   const k = Math.max(0, Math.min(all.length - 1, at.bodyAt)), low = Math.floor(k), t = k - low;

@@ -21,7 +21,9 @@ import { relight } from './relight.js';
 import { placementAt, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
 import { stirPerformer } from './stir-warp.js';
+import { bodiesAt } from './ground.js';
 import { frontField, MOST_SHIFT_DEG } from './view-shift.js';
+import type { StandingDepth } from './front-depth.js';
 import type { GroundFrame, GroundStep, RideStep } from './types.js';
 
 /** The performer on the plate, premultiplied linear RGBA over a box of plate pixels. */
@@ -43,7 +45,7 @@ export function placePerformer(tools: ComposeTools, performer: PerformerPicture,
   const matrices = placements.map((m) => multiply(m, steadied));
   const soften = air?.softenPx ?? 0;
   const first = placements[0]!;
-  const shift = ride?.view === undefined ? null : viewShift(inUnits(ride.view, unit), performer, unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])));
+  const shift = ride?.view === undefined ? null : viewShift(inUnits(ride.view, unit), performer, unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])), toldDepth(tools.active.ground, frame));
   const lifted = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
   const reach: Box = [performer.box[0], performer.box[1] - lifted, performer.box[2], performer.box[3] + lifted];
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
@@ -90,9 +92,15 @@ function inUnits(view: NonNullable<RideStep['view']>, unit: number): NonNullable
   return unit === 1 ? view : { ...view, foot: [view.foot[0] / unit, view.foot[1] / unit], top: [view.top[0] / unit, view.top[1] / unit], takeFocalPx: view.takeFocalPx / unit };
 }
 
-function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number): ViewShift | null {
+/** The body's depth on a frame as the take told it; null where it told none. */
+function toldDepth(ground: GroundStep | null, frame: number): StandingDepth['bodies'] | null {
+  const at = groundAt(ground, frame), bodies = ground === null || at === null ? [] : bodiesAt(ground, at);
+  return bodies.some((b) => b.body !== undefined) ? bodies : null;
+}
+
+function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number, bodies: StandingDepth['bodies'] | null): ViewShift | null {
   const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
-  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1], view.floor ? Math.max(0, view.takeElevationDeg) * RAD_PER_DEG : 0);
+  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1], view.floor ? Math.max(0, view.takeElevationDeg) * RAD_PER_DEG : 0, bodies === null ? null : { bodies, foot: view.foot });
   if (field === null) return null;
   const lx = view.top[0] - view.foot[0], ly = view.top[1] - view.foot[1], l = Math.hypot(lx, ly);
   const to = view.takeElevationDeg - delta;

@@ -11,6 +11,7 @@
 import { gaussianPlane } from '../image/gaussian.js';
 import { frontOfBalls } from './ball-grids.js';
 import { ballsOfMatte, largestOf, type Ball } from './body-volume.js';
+import { addDepth, type StandingDepth } from './front-depth.js';
 import { lowerPeaks, slopeInSight } from './foot-line.js';
 
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
@@ -39,18 +40,28 @@ const LEAST_ELEVATION = 0.08;
  * the floor by `elevation` (radians; 0: no floor) and the feet stand at several depths the surface is inclined along them
  * (foot-line.ts). Null for an empty matte.
  */
-export function frontField(alpha: Float32Array, width: number, height: number, x0: number, y0: number, elevation = 0): FrontField | null {
+export function frontField(alpha: Float32Array, width: number, height: number, x0: number, y0: number, elevation = 0, standing: StandingDepth | null = null): FrontField | null {
   const balls = ballsOfMatte(alpha, width, height);
   if (balls.length === 0) return null;
   const cell = Math.max(1, Math.floor(height / 110));
   const pad = 6;
   const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
   const biggest = largestOf(balls);
-  const slope = elevation > LEAST_ELEVATION ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height) : 0;
+  const slope = standing === null && elevation > LEAST_ELEVATION ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height) : 0;
   // The body's middle column stays where it is.
   const z = frontOfBalls(balls, w, h, { cell, pad, scale: DEPTH, tilt: slope, middle: slope === 0 ? 0 : middleOf(balls) });
   // Smooth enough that no line of sight crosses the surface twice.
-  return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell)) };
+  const smooth = gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell));
+  // What the take told of the depth stands for the line through the feet, which is a guess at it.
+  if (standing !== null) addDepth(smooth, w, h, cell, x0 - pad * cell, y0 - pad * cell, heightOf(balls), standing);
+  return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: smooth };
+}
+
+/** Rows of a body. */
+function heightOf(balls: readonly Ball[]): number {
+  let top = Infinity, low = -Infinity;
+  for (const b of balls) { top = Math.min(top, b.y - b.r); low = Math.max(low, b.y + b.r); }
+  return low - top;
 }
 
 /** Middle column of a body, its thick parts counting most. */
