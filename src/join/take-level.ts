@@ -1,7 +1,7 @@
 /**
  * How bright a take's light lies beside the plate's, from what both pictures usually hold. The take's lit screen is cloth of a
- * known kind: it tells how a white under the take's key would show. In the plate two things speak for the same: its mean (a picture throws back about the same share of
- * its light everywhere: G. Buchsbaum, "A spatial processor model for object colour perception", J. Franklin Institute 310, 1980)
+ * known kind: it tells how a white under the take's key would show. In the plate two things speak for the same: its mean (a
+ * picture throws back about the same share of its light everywhere: G. Buchsbaum, "A spatial processor model for object colour perception", J. Franklin Institute 310, 1980)
  * and its whites. Each alone is misled, the mean by pale ground or dark walls, the whites by lamps or where nothing white is seen; so they are
  * followed only where both point the same way: by the smaller of the two, by their mean the surer the smaller alone speaks, and less the less both
  * ask for (Wiener's gain: a share e² / (e² + sd²)).
@@ -16,8 +16,8 @@ const SCREEN = 1.5, LIT = 0.95;
 const LEAST_SHARE = 0.05, SAMPLES = 60000;
 /**
  * Stops of the plate's mean and of its whites (99 %) under the level of lit screen where plate and take are exposed alike: the middle of
- * what the four practice shots and twenty made scenes want (of other grounds, cloths, suns and exposures; for half of them nothing was
- * chosen). From common reflectances: mean .18 less a third for shadows, cloth .3 in its own channel, whites .75 seldom squarely lit.
+ * what the four practice shots and twenty made scenes want (of other grounds, cloths, suns and exposures; all of them
+ * were in view when it was chosen). From common reflectances: mean .18 less a third for shadows, cloth .3 in its own channel, whites .75 seldom squarely lit.
  */
 const MEAN_UNDER = 1.15, WHITES_OVER = 0.65;
 /** Sd of the witness followed, stops, where both speak alike, and what is taken off before a take is raised: pale ground looks like a dark take. */
