@@ -57,6 +57,9 @@ export interface EraseRequest {
 }
 
 /** A clean part of one frame. */
+/** Moves of a camera that only turns, or stands: near and far hold together, and nothing rigid runs past. */
+const TURNS: ReadonlySet<CameraMove['move']> = new Set(['static', 'pan', 'tilt', 'roll']);
+
 export interface CleanedBox {
   /** x0, y0, x1, y1 in frame pixels; x1, y1 exclusive; whole chroma samples. */
   readonly box: readonly [number, number, number, number];
@@ -190,7 +193,7 @@ export class PlateCleaner {
     let through: Passing | null = null;
     if (this.sources.length > 1 && differenceBeside(around, fill, hidden, seen, NEAR_BAND) > STILL_HOLDS * this.noise + LEAST_NOISE) {
       const part = { frame: n, around, hidden, still: fill, seen, toBox: toFrame, sources: this.sources };
-      const pieces = this.motion.still ? null : piecesBefore(part);
+      const pieces = TURNS.has(this.report.move) ? null : piecesBefore(part);
       through = pieces === null ? null : passing(part, pieces);
       const near = nearFill({ frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, struck: through !== null, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data });
       fill = near.fill;
