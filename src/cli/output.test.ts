@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { table } from './output.js';
+import { readFileSync } from 'node:fs';
+import { fileTrouble, table } from './output.js';
 
 describe('a table on the command line', () => {
   const reasons = '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); hardly anything moves by itself';
@@ -30,5 +31,18 @@ describe('a table on the command line', () => {
     expect(lines[0]!.slice(0, end).endsWith('in')).toBe(true);
     expect(lines[2]!.indexOf('cut')).toBe(lines[1]!.indexOf('start'));
     expect(lines[1]!.indexOf('44 min') + 6).toBe(lines[2]!.indexOf('8 min') + 5);
+  });
+});
+
+describe('a file that the system refuses', () => {
+  const thrownBy = (fn: () => unknown): unknown => { try { fn(); } catch (error) { return error; } return null; };
+
+  it('is named with what is wrong, and is no internal error', () => {
+    const missing = fileTrouble(thrownBy(() => readFileSync('no-such-marks.json', 'utf8')))!;
+    expect(missing.code).toBe('PW-FILE-MISSING');
+    expect(missing.message).toMatch(/no-such-marks\.json is not there/);
+    expect(missing.exitCode).toBe(3);
+    expect(fileTrouble(thrownBy(() => readFileSync(import.meta.dirname, 'utf8')))?.code).toBe('PW-FILE-UNUSABLE');
+    expect(fileTrouble(new Error('something else'))).toBeNull();
   });
 });

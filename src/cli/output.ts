@@ -41,11 +41,25 @@ export function action<A extends unknown[]>(fn: (...args: A) => Promise<number |
     try {
       const code = await fn(...args);
       if (typeof code === 'number') process.exitCode = code;
-    } catch (error) {
+    } catch (thrown) {
+      const error = fileTrouble(thrown) ?? thrown;
       reportError(error, wantsJson(args));
       process.exitCode = exitCodeOf(error);
     }
   };
+}
+
+const TROUBLES: Readonly<Record<string, string>> = {
+  ENOENT: 'is not there; check its name and folder', EISDIR: 'is a folder, and a file is wanted', ENOTDIR: 'lies below something that is no folder',
+  EACCES: 'may not be opened by you; change its rights', ENOSPC: 'can\'t be written: the disk is full; free some room and run the command again',
+};
+
+/** What the system says of a file that a person named, as an error that they can act on; null for anything else. */
+export function fileTrouble(thrown: unknown): PlatewrightError | null {
+  const { code, path } = thrown instanceof Error ? (thrown as NodeJS.ErrnoException) : {};
+  // Reading a folder as a file is refused without its name.
+  const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined), said = code === undefined || place === undefined ? undefined : TROUBLES[code];
+  return said === undefined ? null : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, { cause: thrown });
 }
 
 function wantsJson(args: unknown[]): boolean {
