@@ -24,7 +24,7 @@ import { HANDLE_FRAMES, TAKES } from '../demo/scenes/takes.js';
 import { trace, type Picture, type TraceOptions } from '../demo/scenes/trace.js';
 import { n as num, v, type Point, type Vec3 } from '../demo/scenes/vector.js';
 import { plaster } from '../demo/scenes/materials.js';
-import { DAY_SKY, homeChanged, LIGHT_SCENES, recoloured, type LightChange } from './light-scenes.js';
+import { DAY_SKY, homeChanged, LIGHT_SCENES, recoloured, type LightChange, type LightScene } from './light-scenes.js';
 
 /** What one scene's folder holds, besides its files. */
 export interface SceneFile {
@@ -38,22 +38,8 @@ export interface SceneFile {
   readonly frames: readonly number[];
 }
 
-type Kind = 'rabbit' | 'hound' | 'person';
-interface Made {
-  readonly id: string;
-  readonly body: Kind;
-  readonly yaw: number;
-  readonly at: Vec3;
-  readonly cameraHeight: number;
-  readonly tilt: number;
-  readonly focalPx: number;
-  readonly sun: readonly [number, number];
-  readonly exposure: number;
-  /** Take beside the need: view elevation, key azimuth and elevation (degrees), the phone's exposure. */
-  readonly off: readonly [number, number, number];
-  readonly takeExposure: number;
-  readonly light?: LightChange;
-}
+type Made = Omit<LightScene, 'light'> & { readonly light?: LightChange };
+type Kind = Made['body'];
 
 const MADE: readonly Made[] = [
   { id: 'rabbit-high', body: 'rabbit', yaw: -20, at: [-0.35, 0, -0.4], cameraHeight: 1.7, tilt: -11, focalPx: 1050, sun: [-38, 56], exposure: 0.6, off: [5, 18, -8], takeExposure: 0.86 },

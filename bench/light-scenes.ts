@@ -40,6 +40,7 @@ export interface LightScene {
   readonly focalPx: number;
   readonly sun: readonly [number, number];
   readonly exposure: number;
+  /** Take beside the need: view elevation, key azimuth and elevation (degrees), the phone's exposure. */
   readonly off: readonly [number, number, number];
   readonly takeExposure: number;
   readonly light: LightChange;

@@ -7,7 +7,7 @@
  * all that the other fits know, would as well suit a key from below.
  */
 import type { Direction } from './light-fit-keys.js';
-import { BRIGHT, SHADOW_TOLL, SKY_SLOPE, SKY_WEIGHT, type ShadedSamples } from './light-fit-levels.js';
+import { BRIGHT, SHADOW_TOLL, SKY_SLOPE, SKY_WEIGHT, type ShadedSamples, shareExplained } from './light-fit-levels.js';
 
 export interface BrimFit {
   /** Cost a sample, as that of the levels without a brim. */
@@ -105,21 +105,13 @@ export class BrimRoom {
   explained(f: Fit): number {
     this.fit(f.l, f.at, f.radius);
     const { s, open, lit } = this, [a, b, k] = f.w, weights = new Float64Array(s.count), left = new Float64Array(s.count);
-    let used = 0, mean = 0;
     for (let i = 0; i < s.count; i++) {
       if (open[i]! < 0) continue;
       const r = s.y[i]! - open[i]! * (a + b * s.ny[i]!) - k * lit[i]!, t2 = (r / s.scale) ** 2, cap = r > 0 ? BRIGHT : 1;
       weights[i] = Math.max(0, 1 - (cap * t2) / (cap + t2));
       left[i] = r;
-      used += weights[i]!;
-      mean += weights[i]! * s.y[i]!;
     }
-    if (!(used > 20)) return 0;
-    mean /= used;
-    let all = 0, rest = 0;
-    for (let i = 0; i < s.count; i++) { all += weights[i]! * (s.y[i]! - mean) ** 2; rest += weights[i]! * left[i]! ** 2; }
-    const free = s.noise * s.noise * used;
-    return all > free ? Math.max(0, 1 - Math.max(0, rest - free) / (all - free)) : 0;
+    return shareExplained(s, weights, left);
   }
 
   fit(l: Direction, at: number, radius: number): Fit {

@@ -81,7 +81,6 @@ export function fitLevels(s: ShadedSamples, l1: Direction, l2: Direction | null,
 /** Share of the variance that the lights explain, 0..1: outliers, cast shadow and noise aside. */
 export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction | null, w: LevelStrengths): number {
   const weights = new Float64Array(s.count), left = new Float64Array(s.count);
-  let used = 0, mean = 0;
   for (let i = 0; i < s.count; i++) {
     const d1 = s.nx[i]! * l1[0] + s.ny[i]! * l1[1] + s.nz[i]! * l1[2], d2 = l2 === null ? 0 : s.nx[i]! * l2[0] + s.ny[i]! * l2[1] + s.nz[i]! * l2[2];
     const shade = s.y[i]! - w[0] - w[1] * s.ny[i]! - w[3] * Math.max(0, d2), lit = shade - w[2] * Math.max(0, d1);
@@ -89,9 +88,14 @@ export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction
     const own = loss(lit), dark = d1 > 0.05 ? loss(shade) + SHADOW_TOLL : Infinity;
     weights[i] = own <= dark ? Math.max(0, 1 - own) : 0;
     left[i] = lit;
-    used += weights[i]!;
-    mean += weights[i]! * s.y[i]!;
   }
+  return shareExplained(s, weights, left);
+}
+
+/** Share of the weighted samples' variance that a fit explains, noise left out of both; 0 where too few count. @param left what the fit leaves of each */
+export function shareExplained(s: ShadedSamples, weights: Float64Array, left: Float64Array): number {
+  let used = 0, mean = 0;
+  for (let i = 0; i < s.count; i++) { used += weights[i]!; mean += weights[i]! * s.y[i]!; }
   if (!(used > 20)) return 0;
   mean /= used;
   let all = 0, rest = 0;

@@ -10,6 +10,11 @@ export function measureText(m: Measure | undefined): string {
   return m.value === null ? m.reason ?? 'not measurable' : amount(m.value, m.sd, m.unit);
 }
 
+/** A reading to a thousandth with its standard error, where that reaches a thousandth itself: 1.347 ± 0.007. */
+export function reading(value: number, sd: number | undefined): string {
+  return `${Number(value.toFixed(3))}${sd === undefined || sd < 0.0005 ? '' : ` ± ${Number(sd.toFixed(3))}`}`;
+}
+
 export function seconds(frames: number, rate: Rate): string {
   return `${((frames * rate.den) / rate.num).toFixed(1)} s`;
 }

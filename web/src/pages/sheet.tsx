@@ -5,7 +5,7 @@ import type { PickDocument, TakeDocument } from '../../../src/book/documents.js'
 import type { Inspection } from '../../../src/inspect/types.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
 import { edit, startJob } from '../api.js';
-import { amount, need, seconds, shown, unit } from '../format.js';
+import { amount, need, reading, seconds, shown, unit } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { BuildJoin } from '../parts/build-join.js';
 import { CleanFrame } from '../parts/clean-frame.js';
@@ -225,7 +225,7 @@ function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.E
         <tbody><For each={props.inspection.matters}>{(m) => (
           <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
             <th scope="row">{words(m.matter)}</th>
-            <td>{m.value === null ? '–' : `${Number(m.value.toFixed(3))}${m.sd === undefined ? '' : ` ± ${Number(m.sd.toPrecision(2))}`}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
+            <td>{m.value === null ? '–' : `${reading(m.value, m.sd)}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
             <td><Show when={m.worstFrame !== null} fallback="–"><button title={m.worstBox === undefined ? undefined : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} to ${m.worstBox[3]} down, pixels of the picture`} onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
             <td>{m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? m.reason ?? '' : ''}</td>
           </tr>
