@@ -2,9 +2,10 @@
  * What a proposal is made from: the two sides of a join with their measures, marks and pictures, and how each camera sees the
  * performer at any frame.
  */
-import { RAD_PER_DEG } from '../core/angles.js';
+import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
-import { applyVector, dot, multiply, unit, type Mat3 } from '../geometry/mat3.js';
+import { applyVector, dot, IDENTITY3, multiply, transpose, unit, type Mat3 } from '../geometry/mat3.js';
+import { rotationFromPanTiltRoll } from '../geometry/rotation.js';
 import type { Picture } from '../image/picture.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
@@ -57,32 +58,41 @@ export function marksOf<K extends Mark['kind']>(file: MarksFile, kind: K): { mar
   return file.marks.filter((m): m is MarkOf<K> => m.kind === kind).map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
 }
 
-/** Tilt and roll of a view on another frame of the shot: the view's own, moved by what the camera turned meanwhile. */
+/** Tilt and roll of a view on another frame of the shot, and how far the camera has panned about the upright since the view's own. */
 export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: number; tiltDeg: number; rollDeg: number; panDeg: number } | null {
   const v = measures.view;
   if (v === undefined || v.focalPx.value === null || v.tiltDeg.value === null) return null;
-  const at = turned(measures, frame), ref = turned(measures, v.frame);
-  return {
-    focalPx: v.focalPx.value,
-    tiltDeg: v.tiltDeg.value + (at.tilt - ref.tilt),
-    rollDeg: (v.rollDeg.value ?? 0) + (at.roll - ref.roll),
-    panDeg: at.pan - ref.pan,
-  };
+  return { focalPx: v.focalPx.value, ...turnedFrom(measures, v.frame, frame) };
 }
 
-/** What the camera turned since its first frame, at the nearest measured frame. */
-export function turned(m: PlateMeasures, frame: number): { pan: number; tilt: number; roll: number } {
-  const list = m.camera?.frames ?? [], along = m.travel?.frames;
-  if (along !== undefined && along.length > 0 && list.every((f) => f.panDeg === null)) return travelled(m, along.reduce((a, f) => (Math.abs(f.frame - frame) < Math.abs(a.frame - frame) ? f : a)).rotation);
+/**
+ * Pan about the upright from one frame to another, and how the camera looks at the other. What it turned is measured in the
+ * camera's own axes: one that looks down and pans turns about an upright that leans in its picture, and so seems to roll. The
+ * rotations are therefore multiplied and read against the ground, not their angles added.
+ */
+export function turnedFrom(m: PlateMeasures, from: number, frame: number): { tiltDeg: number; rollDeg: number; panDeg: number } {
+  const view = worldToCamera(0, m.view?.tiltDeg.value ?? 0, m.view?.rollDeg.value ?? 0);
+  // From the view's own frame to both.
+  const own = transpose(rotationAt(m, m.view?.frame ?? from));
+  const to = (n: number): Mat3 => multiply(rotationAt(m, n), multiply(own, view));
+  const a = to(from), b = to(frame);
+  return { panDeg: differenceDeg(headingDeg(b), headingDeg(a)), tiltDeg: Math.asin(Math.max(-1, Math.min(1, b[7]))) / RAD_PER_DEG, rollDeg: Math.atan2(b[1], -b[4]) / RAD_PER_DEG };
+}
+
+const headingDeg = (w: Mat3): number => Math.atan2(w[6], w[8]) / RAD_PER_DEG;
+
+/** Rotation from the axes of the camera's reference frame to its axes at the nearest measured frame. */
+function rotationAt(m: PlateMeasures, frame: number): Mat3 {
+  const list = m.camera?.frames ?? [], along = m.travel?.frames, turns = list.filter((f) => f.panDeg !== null);
+  if (along !== undefined && along.length > 0 && turns.length === 0) return nearestTo(along, frame)!.rotation;
+  const f = nearestTo(turns, frame);
+  return f === undefined ? IDENTITY3 : transpose(rotationFromPanTiltRoll(f.panDeg! * RAD_PER_DEG, (f.tiltDeg ?? 0) * RAD_PER_DEG, (f.rollDeg ?? 0) * RAD_PER_DEG));
+}
+
+function nearestTo<T extends { readonly frame: number }>(list: readonly T[], frame: number): T | undefined {
   let best = list[0];
   for (const f of list) if (best === undefined || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
-  return { pan: best?.panDeg ?? 0, tilt: best?.tiltDeg ?? 0, roll: best?.rollDeg ?? 0 };
-}
-
-/** Heading, tilt and roll of a camera that travels, from its rotation since the frame that its way is counted from. */
-function travelled(m: PlateMeasures, rotation: Mat3): { pan: number; tilt: number; roll: number } {
-  const w = multiply(rotation, worldToCamera(0, m.view?.tiltDeg.value ?? 0, m.view?.rollDeg.value ?? 0));
-  return { pan: Math.atan2(w[6], w[8]) / RAD_PER_DEG, tilt: Math.asin(Math.max(-1, Math.min(1, w[7]))) / RAD_PER_DEG, roll: Math.atan2(w[1], -w[4]) / RAD_PER_DEG };
+  return best;
 }
 
 /** How far down the camera looks at the middle of the performer, degrees; null without a view. */

@@ -8,7 +8,7 @@ import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
 import { dot, type Vec3 } from '../geometry/mat3.js';
 import { lightInCamera } from './ground.js';
 import { matchLight, type EdgeColour } from './light.js';
-import { bearingAt, turned, type ProposalInput } from './proposal-input.js';
+import { bearingAt, turnedFrom, type ProposalInput } from './proposal-input.js';
 import { posesOf } from './propose-pace.js';
 import { MOST_DEG } from './relight.js';
 import type { Stand } from './ride.js';
@@ -39,7 +39,7 @@ const middle = (s: { readonly ground: readonly [number, number]; readonly top: r
 export function keysBesideSight(input: ProposalInput, shown: Omit<Stand, 'frame'>, frame: number, stand: Stand): Keys | null {
   const pm = input.plate.measures, tm = input.take.measures, pl = pm.light, tl = tm.light;
   if (pl?.azimuthDeg.value == null || pl.elevationDeg.value == null || tl?.azimuthDeg.value == null || tl.elevationDeg.value == null) return null;
-  const panned = turned(pm, frame).pan - turned(pm, pl.azimuthDeg.frames?.[0] ?? input.plate.marks.frame).pan;
+  const panned = turnedFrom(pm, pl.azimuthDeg.frames?.[0] ?? input.plate.marks.frame, frame).panDeg;
   return {
     plate: { azimuthDeg: pl.azimuthDeg.value + panned - (bearingAt(pm, middle(shown), frame) ?? 0), elevationDeg: pl.elevationDeg.value },
     take: { azimuthDeg: tl.azimuthDeg.value - (bearingAt(tm, middle(stand), stand.frame) ?? 0), elevationDeg: tl.elevationDeg.value },
