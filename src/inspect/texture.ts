@@ -156,6 +156,9 @@ export interface GrainBeside {
   readonly asked: number;
 }
 
+/** Faintest grain asked for that is read, sd of coded luma in the halved picture: twice what rounding to eight bits leaves there. */
+const FAINTEST = 2 / (255 * Math.sqrt(12) * 2);
+
 /**
  * Grain of the recipe's own picture, for which pixel lies on pixel: what stands over the bare join, seen and asked, in the same blocks. `bare` and
  * `expected`: coded luma, as bright as it is seen. Fur falls out wholly, so any grain can be told from none.
@@ -164,7 +167,10 @@ export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Floa
   if (f.box === null) return null;
   const seen = new Float32Array(bare.length), asked = new Float32Array(bare.length);
   for (let i = 0; i < bare.length; i++) { seen[i] = f.luma[i]! - bare[i]!; asked[i] = expected[i]! - bare[i]!; }
-  const a = blockSigmas(halve(seen, f, f.box), 0.98, 1, 2).sigma, b = blockSigmas(halve(asked, f, f.box), 0.98, 1, 2).sigma;
+  const found = blockSigmas(halve(seen, f, f.box), 0.98, 1, 2).sigma, wanted = blockSigmas(halve(asked, f, f.box), 0.98, 1, 2).sigma;
+  // A black coat in a clean film asks for less grain than an eight-bit file can hold: what is left there is the file's own rounding.
+  const a: number[] = [], b: number[] = [];
+  wanted.forEach((w, i) => { if (w >= FAINTEST) { a.push(found[i]!); b.push(w); } });
   if (a.length < 30) return null;
   const out = outsideBlocks(f), there = outsideBlocks({ ...f, luma: expected });
   const left = out === null || there === null ? 1 : Math.min(1, Math.max(0.4, quantile(out.sigma, 0.08) / Math.max(1e-6, quantile(there.sigma, 0.08))));

@@ -3,6 +3,7 @@
  * performer at any frame.
  */
 import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
+import type { EdgeRoom } from './edge-room.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, IDENTITY3, multiply, transpose, unit, type Mat3 } from '../geometry/mat3.js';
 import { rotationFromPanTiltRoll } from '../geometry/rotation.js';
@@ -42,6 +43,8 @@ export interface ProposalInput {
   readonly screen?: { readonly colour: 'green' | 'blue'; readonly hueDeg: number } | null;
   /** Why the take counts as one without a screen, where the caller looked. */
   readonly noScreen?: string | null;
+  /** What to do with what reaches in from the take's edge apart from the performer, where the caller looked. */
+  readonly room?: EdgeRoom | undefined;
   /** How the screen's useful part was found, where the take's mark of it is the program's own. */
   readonly screenFound?: string | null;
   /** Another take whose marked part goes onto this one's. */

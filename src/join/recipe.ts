@@ -7,15 +7,18 @@ import { basename } from 'node:path';
 import { counted } from '../core/counted.js';
 import { PlatewrightError } from '../core/errors.js';
 import { RAD_PER_DEG } from '../core/angles.js';
-import { apply, invert, multiply } from '../geometry/mat3.js';
+import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import type { MarksFile } from '../plate/marks.js';
 import { greyEdge } from '../plate/grey-edge.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { asksEdges } from './light.js';
 import { cameraCarrier, carryPoint, rideCarrier, STILL, type Carrier } from './carrier.js';
+import { cutsOf, feetCut, loweredBy, sayShown, shownCuts } from './cut-off.js';
+import { steadyMatrix } from './steady.js';
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { travelStand, wayTellsMarks } from './travel-stand.js';
 import { groundCarrier } from './ground-carrier.js';
+import { travelsUnknown, uprightCarrier } from './upright-carrier.js';
 import { unsureRide, uprightRide } from './ride-upright.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
 import { proposePatch, proposePlatePatch } from './patch-take.js';
@@ -66,15 +69,16 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   }
   if (isPinned(input)) return pinnedRecipe(input, carrier);
   const onWay = carried || pm.travel === undefined || !wayTellsMarks(stands, pm.travel, setCarrier, pm) ? null : travelStand(stands, pm.travel, setCarrier, pm);
-  const where = onWay ?? carryStand(stands, followed ? uprightRide(pm.ride!, stands) : carrier);
+  const where = onWay ?? carryStand(stands, followed ? uprightRide(pm.ride!, stands) : !carried && travelsUnknown(pm.camera) ? uprightCarrier(pm.camera, stands[0]!.frame, stands[0]!.ground) : carrier);
   const takeStand = performerInTake(input);
   const steady = proposeSteady(input, takeStand.frame);
   const takeElevation = elevationAt(tm, takeStand.ground, takeStand.top, takeStand.frame);
   const plateElevation = elevationAt(pm, stands[0]!.ground, stands[0]!.top, stands[0]!.frame);
   // What is known less well than it differs is left alone: a warp by a guess would show more than the difference.
   const elevationSd = Math.hypot(tm.view?.tiltDeg.sd ?? 0, pm.view?.tiltDeg.sd ?? 0);
+  const cuts = input.seen == null ? [] : cutsOf(input.seen.performer, tm.widthPx, tm.heightPx), noFeet = feetCut(cuts, takeStand.ground, tm.heightPx);
   const unsureView = takeElevation !== null && plateElevation !== null && Math.abs(takeElevation - plateElevation) < elevationSd;
-  const view = takeElevation === null || plateElevation === null || tm.view === undefined || unsureView ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx, floor: !carried };
+  const view = takeElevation === null || plateElevation === null || tm.view === undefined || unsureView || noFeet ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx, floor: !carried };
   const seenTop = view === undefined ? takeStand.top : liftedTop(view);
   // One light serves the whole shot: the key as it stands in its middle.
   const mid = (span.in + span.out) >> 1;
@@ -83,13 +87,17 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const { mirror } = mirrored;
   const pace = proposePace(input, carried, mirror);
   const placement = [];
-  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, false) });
+  const placed = (n: number): Mat3 => placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, false);
+  const shown = shownCuts(cuts, span, (n) => multiply(placed(n), steadyMatrix(steady.on ? steady : null, pace.curve[n - span.in] ?? n)), pictureOf(pm));
+  const lowered = loweredBy(shown, Math.abs(stands[0]!.top[1] - stands[0]!.ground[1]));
+  for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: lowered === 0 ? placed(n) : multiply([1, 0, 0, 0, 1, lowered, 0, 0, 1], placed(n)) });
+  const cutWords = `${noFeet ? '; the take\'s lower border cuts the performer off, so how the camera looked down on it is not known: its view is left as it is' : ''}${lowered > 0 ? `, and it is lowered by ${lowered.toFixed(1)} px so that the cut stays out of the picture` : ''}${sayShown(lowered > 0 ? shown.filter((s) => s.side !== 'bottom') : shown, marksOf(plate.marks, 'front').length > 0)}`;
   const shutter = pm.look?.motionBlur.shutterDeg.value ?? 0;
   const takeShutter = tm.look?.motionBlur.shutterDeg.value ?? 0;
   const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
     step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${cutWords}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
@@ -107,7 +115,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1)));
-  steps.push(ground.step);
+  steps.push(noFeet ? withoutFeet(ground.step, plate.marks) : ground.step);
   const front = await proposeFront(plate, setCarrier, widen === null ? pm : null, movesOf(pm));
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
@@ -217,7 +225,7 @@ function proposeErase(marks: MarksFile): EraseStep | null {
 }
 
 /** How the performer is told from what is behind it. Throws `PW-PEEL-NO-SCREEN` where nothing could tell it. */
-export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'screenFound' | 'noScreen' | 'quality' | 'takeHasAlpha'>): PeelStep {
+export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'screenFound' | 'noScreen' | 'room' | 'quality' | 'takeHasAlpha'>): PeelStep {
   const { take } = input;
   const outline = outlineRegion(take.marks);
   const screens = screenRegion(take.marks);
@@ -234,7 +242,7 @@ export function proposePeel(input: Pick<ProposalInput, 'take' | 'screen' | 'scre
     return { ...base, method: 'difference', cleanFrame: clean, why: `no screen is seen (${input.noScreen}): the performer is what differs from the empty set on frame ${clean}`, ...garbage };
   }
   const why = `the take was shot before a ${found === null ? '' : `${found.colour} `}screen${input.screenFound != null ? `; ${input.screenFound}` : screens !== undefined ? '; its edges were marked' : ''}${clean === undefined ? '' : `; its frame ${clean} shows the empty set`}`;
-  return { ...base, method: 'screen', why: `${why}${kept.length > 0 ? '; what was marked keeps the screen\'s colour' : ''}`, ...garbage, ...keep, ...(clean === undefined ? {} : { cleanFrame: clean }) };
+  return { ...base, method: 'screen', why: `${why}${kept.length > 0 ? '; what was marked keeps the screen\'s colour' : ''}${input.room?.why == null ? '' : `; ${input.room.why}`}`, ...(input.room === undefined || screens !== undefined ? {} : { dropEdges: input.room.drop }), ...garbage, ...keep, ...(clean === undefined ? {} : { cleanFrame: clean }) };
 }
 
 /** How soft the outline's edge is taken to be: as marked, else what suits the picture's height. */
@@ -270,6 +278,18 @@ function proposeSteady(input: ProposalInput, takeFrame: number): SteadyStep {
   let way = 0;
   for (const a of anchor) way = Math.max(way, Math.hypot(a.x - anchor[0]!.x, a.y - anchor[0]!.y));
   return { step: 'steady', on: way > 0.15, anchor, why: moving ? `the take's camera moves (${camera.move}): up to ${way.toFixed(1)} px at the performer are taken out` : `the performer was marked on ${marks.length} frames: up to ${way.toFixed(1)} px are taken out` };
+}
+
+/** The plate's picture without its black bars: x0, y0, x1, y1. */
+function pictureOf(pm: PlateMeasures): [number, number, number, number] {
+  const bars = pm.look?.bars;
+  return bars === undefined ? [0, 0, pm.widthPx, pm.heightPx] : [bars.left, bars.top, pm.widthPx - bars.right, pm.heightPx - bars.bottom];
+}
+
+/** Feet that were not filmed darken no ground; a shadow falls only on what a person marked for it. */
+function withoutFeet(step: GroundStep, marks: MarksFile): GroundStep {
+  const marked = marksOf(marks, 'receiver').length > 0;
+  return { ...step, contact: false, shadow: step.shadow && marked, why: `the performer's feet were not filmed: no contact${marked ? '; its shadow falls on what is marked' : ', and no shadow on the ground: mark what it falls on (receiver) where it should be seen'}` };
 }
 
 const movesOf = (m: PlateMeasures): boolean => m.camera !== undefined && m.camera.move !== 'static';

@@ -9,6 +9,7 @@ import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { RegionFile } from '../plate/marks.js';
 import { carryRegion, STILL } from './carrier.js';
+import { edgeRoom, NO_ROOM, type EdgeRoom } from './edge-room.js';
 import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { boxOf } from './matte-box.js';
@@ -86,13 +87,13 @@ export async function screenSetOf(step: PeelStep, take: VideoReader, span: TakeS
 }
 
 /** Peeler by a model that is there already. @param clean the empty set, for the shadow that is kept */
-export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'keep' | 'keepShadow'>, clean: SmallLinear | null = null): Peeler {
+export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' | 'spill' | 'garbage' | 'dropEdges' | 'keep' | 'keepShadow'>, clean: SmallLinear | null = null): Peeler {
   const garbage = step.garbage === undefined ? null : carryRegion(step.garbage, STILL);
   const keep = step.keep === undefined ? null : carryRegion(step.keep, STILL);
   return {
     peel(frame: VideoFrame, halvings = 0, spill = step.spill): PerformerPicture {
       const options: PeelOptions = {
-        quality: step.quality, spill, halved: halvings > 0,
+        quality: step.quality, spill, halved: halvings > 0, ...(step.dropEdges === true ? { dropEdges: true } : {}),
         ...(garbage === null ? {} : { garbage: [garbage(frame.index)] }), ...(keep === null ? {} : { keep: [keep(frame.index)] }),
         ...(step.keepShadow === true ? { shadow: { clean } } : {}),
       };
@@ -101,16 +102,17 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
   };
 }
 
-/** A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames `also`, and the screen that was found behind it. */
-export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = []): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen }> {
+/** A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames `also`, the screen that was found behind it, and what to do with the room at the picture's edge. @param moving the take's camera moves */
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = [], moving = false): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen; readonly room: EdgeRoom }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
   const frame = take.info.frameCount >> 1;
-  const step = { quality, spill: 1, ...(garbage === undefined ? {} : { garbage }) };
+  const room = garbage === undefined ? await edgeRoom(take, model, moving) : NO_ROOM;
+  const step = { quality, spill: 1, dropEdges: room.drop, ...(garbage === undefined ? {} : { garbage }) };
   const peeler = modelPeeler(model, { ...step, keepShadow: true }, clean), performer = await peeler.peel(await take.frame(frame));
   const others: PerformerPicture[] = [];
   for (const n of also) others.push(await peeler.peel(await take.frame(n)));
-  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) } };
+  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) }, room };
 }
 
 /** The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the clean frame; null where neither is there. */

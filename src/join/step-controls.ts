@@ -23,7 +23,7 @@ const flag = (key: string, label: string): FlagControl => ({ kind: 'flag', key, 
 export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> = {
   erase: [number('growPx', 'grown by', 'px', 0, 40, 1), flag('shadowToo', 'its shadow goes too')],
   widen: [number('left', 'left', 'px', 0, 2000, 2), number('right', 'right', 'px', 0, 2000, 2), number('top', 'top', 'px', 0, 2000, 2), number('bottom', 'bottom', 'px', 0, 2000, 2)],
-  peel: [number('spill', 'spill removed', '× all', 0, 1, 0.01), number('softPx', 'soft edge of the outline, to either side', 'take px', 1, 60, 0.5)],
+  peel: [number('spill', 'spill removed', '× all', 0, 1, 0.01), number('softPx', 'soft edge of the outline, to either side', 'take px', 1, 60, 0.5), flag('dropEdges', 'what reaches in from the picture\'s edge is left out')],
   patch: [number('offsetFrames', 'taken from', 'frames later', -240, 240, 1)],
   pace: [{ kind: 'choice', key: 'method', label: 'between two frames', options: [{ value: 'flow', label: 'carried along the motion' }, { value: 'blend', label: 'mixed' }, { value: 'nearest', label: 'the nearest frame' }] }],
   steady: [],

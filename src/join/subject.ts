@@ -4,6 +4,7 @@ import { plane } from '../image/picture.js';
 import { percentiles } from '../image/statistics.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
+import type { EdgeRoom } from './edge-room.js';
 import type { ScreensOfTake } from './kept-screens.js';
 import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
@@ -17,12 +18,14 @@ export interface Subject {
   readonly subject: SubjectStatistics | null;
   readonly screen: FoundScreen | null;
   readonly seen: SeenInTake | null;
+  /** What to do with what reaches in from the picture's edge; absent where no screen was found. */
+  readonly room?: EdgeRoom;
   /** Why the take counts as one without a screen; null where it has one, or nobody could tell. */
   readonly noScreen: string | null;
 }
 
-/** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. */
-export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile, kept?: ScreensOfTake): Promise<Subject> {
+/** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. @param moving the take's camera moves */
+export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile, kept?: ScreensOfTake, moving = false): Promise<Subject> {
   const unknown: Subject = { subject: null, screen: null, seen: null, noScreen: null };
   if (take.info.hasAlpha) return unknown;
   const outline = outlineRegion(marks), garbage = screenRegion(marks);
@@ -30,15 +33,15 @@ export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', mar
   try {
     if (outline === undefined) {
       const wanted = turnedFrames(marks, take.info.frameCount);
-      const found = await probeScreen(take, quality, marks.cleanFrame, garbage, kept, wanted.map((f) => f.frame)).catch((error: unknown) => {
+      const found = await probeScreen(take, quality, marks.cleanFrame, garbage, kept, wanted.map((f) => f.frame), moving).catch((error: unknown) => {
         if (!(error instanceof PlatewrightError) || error.code !== 'PW-PEEL-NO-SCREEN') throw error;
         return null;
       });
       noScreen = found === null ? 'nothing green or blue is seen in it' : found.screen.doubt;
       // A screen whose useful part was marked is one, whatever it looks like.
       if (found !== null && (noScreen === null || garbage !== undefined && marks.cleanFrame === undefined)) {
-        const { performer, frame, others, screen } = found;
-        return { subject: statisticsOf(performer), screen, seen: { frame, performer, ...(wanted.length === 0 ? {} : { turned: wanted.map((f, i) => ({ ...f, performer: others[i]! })) }) }, noScreen: null };
+        const { performer, frame, others, screen, room } = found;
+        return { subject: statisticsOf(performer), screen, room, seen: { frame, performer, ...(wanted.length === 0 ? {} : { turned: wanted.map((f, i) => ({ ...f, performer: others[i]! })) }) }, noScreen: null };
       }
     }
     const found = await probeWithoutScreen(take, quality, { ...(outline === undefined ? {} : { outline }), ...(marks.cleanFrame === undefined ? {} : { cleanFrame: marks.cleanFrame }), ...(garbage === undefined ? {} : { garbage }) });

@@ -34,6 +34,8 @@ export interface PeelStep extends StepBase<'peel'> {
   readonly spill: number;
   /** Take pixels outside this polygon never belong to the performer. */
   readonly garbage?: RegionFile;
+  /** Parts of the matte that reach in from the picture's edge apart from the performer never belong to it (edge-room.ts). */
+  readonly dropEdges?: boolean;
   readonly outline?: RegionFile;
   /** How far from the outline its edge may lie on either side, take pixels; a share of the picture's height unless told. */
   readonly softPx?: number;

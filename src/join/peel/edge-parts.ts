@@ -12,13 +12,20 @@ const JOINS = 0.05;
 const LEAST_SHARE = 0.003;
 const LEAST_OF_LARGEST = 0.08;
 
-/**
- * @param alpha 0..1, changed in place
- * @param block side of the blocks on which parts are told apart, px
- * @param highest the highest alpha of each block, if it is known
- * @returns how many parts were dropped
- */
-export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: number, highest: Float32Array | null = null): number {
+/** Where a part touches the picture's sides, in shares of the side from its top or left end; null where it does not. */
+export interface EdgePart {
+  /** Share of the picture. */
+  readonly area: number;
+  readonly left: readonly [number, number] | null;
+  readonly right: readonly [number, number] | null;
+  readonly top: readonly [number, number] | null;
+  readonly bottom: readonly [number, number] | null;
+}
+
+interface Parts { readonly labels: Int32Array; readonly area: Int32Array; readonly sw: number; readonly sh: number; readonly edge: Uint8Array; readonly main: number }
+
+/** Tells the parts of a matte apart on blocks. Null where nothing is there. */
+function told(alpha: Float32Array, w: number, h: number, block: number, highest: Float32Array | null): Parts | null {
   const sw = Math.ceil(w / block);
   const sh = Math.ceil(h / block);
   const mask = new Uint8Array(sw * sh);
@@ -37,8 +44,39 @@ export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: 
     if (largest === 0 || area[l]! > area[largest]!) largest = l;
     if (edge[l] === 0 && area[l]! > 0 && (clear === 0 || area[l]! > area[clear]!)) clear = l;
   }
-  if (largest === 0) return 0;
-  const main = clear > 0 && area[clear]! >= LEAST_SHARE * sw * sh && area[clear]! >= LEAST_OF_LARGEST * area[largest]! ? clear : largest;
+  if (largest === 0) return null;
+  return { labels, area, sw, sh, edge, main: clear > 0 && area[clear]! >= LEAST_SHARE * sw * sh && area[clear]! >= LEAST_OF_LARGEST * area[largest]! ? clear : largest };
+}
+
+/** The performer's part, and those that reach in from the picture's edge apart from it; null for an empty matte. */
+export function edgePartsOf(alpha: Float32Array, w: number, h: number, block: number): { readonly main: EdgePart; readonly apart: readonly EdgePart[] } | null {
+  const p = told(alpha, w, h, block, null);
+  if (p === null) return null;
+  const { labels, area, sw, sh } = p;
+  const along = (length: number, at: (i: number) => number, label: number): [number, number] | null => {
+    let first = -1, last = -1;
+    for (let i = 0; i < length; i += 1) if (labels[at(i)] === label) { if (first < 0) first = i; last = i; }
+    return first < 0 ? null : [first / length, (last + 1) / length];
+  };
+  const part = (l: number): EdgePart => ({
+    area: area[l]! / (sw * sh), left: along(sh, (y) => y * sw, l), right: along(sh, (y) => y * sw + sw - 1, l),
+    top: along(sw, (x) => x, l), bottom: along(sw, (x) => (sh - 1) * sw + x, l),
+  });
+  const apart: EdgePart[] = [];
+  for (let l = 1; l < area.length; l += 1) if (l !== p.main && p.edge[l] === 1) apart.push(part(l));
+  return { main: part(p.main), apart };
+}
+
+/**
+ * @param alpha 0..1, changed in place
+ * @param block side of the blocks on which parts are told apart, px
+ * @param highest the highest alpha of each block, if it is known
+ * @returns how many parts were dropped
+ */
+export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: number, highest: Float32Array | null = null): number {
+  const parts = told(alpha, w, h, block, highest);
+  if (parts === null) return 0;
+  const { labels, area, sw, edge, main } = parts;
   let dropped = 0;
   for (let l = 1; l < area.length; l += 1) {
     if (l === main) edge[l] = 0;
