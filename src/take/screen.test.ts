@@ -44,6 +44,29 @@ describe('the screen behind a performer', () => {
     expect(findScreen(stage(GREEN, FUR, { light: (x) => (x > 150 ? 0.5 : 1) }))?.colour).toBe('green');
   });
 
+  it('finds a wall between the primaries by its own hue, and the performer on it', () => {
+    // Yellow-green (as much red as green) and cyan paint: by green or blue alone their colour difference is nothing or little.
+    for (const [wall, family, hueDeg] of [[[0.7, 0.72, 0.06], 'green', 62], [[0.1, 0.6, 0.54], 'green', 173]] as const) {
+      const p = stage([...wall], FUR, { light: (x) => 1 - 0.5 * (x / W) });
+      const model = findScreen(p)!;
+      expect(model.colour).toBe(family);
+      expect(Math.abs(model.axis!.hueDeg - hueDeg)).toBeLessThan(3);
+      const mask = notScreen(p, model), b = findPerformer(mask, W, H, null)!;
+      for (const [got, want] of [[b.x0, 110], [b.x1, 210], [b.y0, 45], [b.y1, 145]] as const) expect(Math.abs(got - want)).toBeLessThanOrEqual(1);
+      expect(readScreen(p, model, mask, decode)!.evennessStops).toBeGreaterThan(1.4);
+    }
+    // A usual screen is still told by its primary.
+    expect(findScreen(stage(GREEN, FUR))!.axis).toBeUndefined();
+  });
+
+  it('takes neither wood, skin nor dry grass for a wall, nor leaves of one hue', () => {
+    expect(findScreen(stage([0.55, 0.4, 0.24], FUR))).toBeNull();
+    expect(findScreen(stage([0.62, 0.52, 0.3], FUR))).toBeNull();
+    const random = new RandomStream(5), leaves = stage([0.5, 0.52, 0.1], FUR), n = W * H;
+    for (let i = 0; i < n; i++) { const k = 0.5 + random.uniform(); for (let c = 0; c < 3; c++) leaves.data[c * n + i] = leaves.data[c * n + i]! * k; }
+    expect(findScreen(leaves)).toBeNull();
+  });
+
   it('finds the performer\'s box within a pixel, through light that falls by two stops', () => {
     const p = stage(GREEN, FUR, { light: (x) => 1 - 0.45 * (x / W) });
     const model = findScreen(p)!;

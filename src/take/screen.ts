@@ -5,8 +5,12 @@
  *     q = (screen channel − the larger of the other two) / screen channel      (display-coded),
  * which shading and shadow hardly change (Vlahos' colour difference, after A. R. Smith & J. F. Blinn, *Blue Screen Matting*,
  * SIGGRAPH 1996). The threshold lies between the screen's own q, found by its mode, and the rest, so no number is set by hand.
+ *
+ * A painted wall that lies between the primaries (a yellow-green one has as much red as green, so that q is nothing) is told by
+ * the same difference turned to its own hue (tinted-wall.ts): with the hue of pure green or blue that is q again.
  */
 import type { Picture } from '../image/picture.js';
+import { along, findTintedWall, plainness, type HueAxis } from './tinted-wall.js';
 
 export type ScreenColour = 'green' | 'blue';
 
@@ -17,6 +21,8 @@ export interface ScreenModel {
   readonly threshold: number;
   /** Share of the picture that is screen. */
   readonly share: number;
+  /** The wall's own hue, where the colour difference is taken along it rather than along green or blue. */
+  readonly axis?: HueAxis;
 }
 
 /** Least share of a picture that a screen must hold to be called one: the program's own choice. */
@@ -27,6 +33,13 @@ const LEAST_SHARE = 0.12;
  * a bluish white wall, trees). Between them on a scale of ratios.
  */
 const MOST_SPREAD = 0.3;
+/** A wall's own hue is used where it is told so much more strongly by it than by green or blue: not for a usual screen (1.2 to 1.4 times), but for a yellow-green one (2.1 and more). */
+const STRONGER = 2;
+/**
+ * Most that a tinted wall may bend (`plainness`): .001 to .025 on a real wall and practice screens of other hues, from studio to rough; .048 and
+ * more on trees, out of focus too, and leaves. Between them on a scale of ratios. A screen by green or blue is held to no such limit.
+ */
+const MOST_TEXTURE = 0.035;
 const BINS = 64;
 
 /** Finds the screen of one picture (display-coded RGB), or null where there is none. */
@@ -46,27 +59,56 @@ export function findScreen(coded: Picture): ScreenModel | null {
       histogram[Math.min(BINS - 1, Math.floor(q * BINS))]!++;
       counted++;
     }
-    // Mode of a lightly smoothed histogram above a small difference; grass and skin tints lie lower than a painted cloth.
-    let mode = -1, top = 0;
-    for (let k = 6; k < BINS - 1; k++) {
-      const v = histogram[k - 1]! + 2 * histogram[k]! + histogram[k + 1]!;
-      if (v > top) { top = v; mode = k; }
-    }
-    if (mode < 0) continue;
-    const qMode = (mode + 0.5) / BINS;
-    // Valley between zero and the mode; where there is none, halfway.
-    let threshold = 0.5 * qMode, least = Infinity;
-    for (let k = Math.max(1, Math.floor(0.3 * mode)); k <= Math.ceil(0.75 * mode); k++) {
-      const v = histogram[k - 1]! + histogram[k]! + (histogram[k + 1] ?? 0);
-      if (v < least) { least = v; threshold = (k + 0.5) / BINS; }
-    }
+    const found = modeAndThreshold(histogram);
+    if (found === null) continue;
+    const { qMode, threshold } = found;
     let inside = 0;
     for (let k = Math.floor(threshold * BINS); k < BINS; k++) inside += histogram[k]!;
     const share = inside / n;
     if (counted === 0 || share < LEAST_SHARE || spreadAbove(histogram, Math.floor(threshold * BINS)) > MOST_SPREAD) continue;
     if (best === null || share * qMode > best.share * best.q) best = { colour, q: qMode, threshold, share };
   }
-  return best;
+  const wall = tinted(coded);
+  return wall !== null && (best === null || wall.q >= STRONGER * best.q) ? wall : best;
+}
+
+/** A wall of one hue between the primaries, held to the same share and spread, and to be as plain as paint or cloth is. */
+function tinted(coded: Picture): ScreenModel | null {
+  const axis = findTintedWall(coded, LEAST_SHARE);
+  if (axis === null) return null;
+  const n = coded.width * coded.height, d = coded.data, histogram = new Float64Array(BINS);
+  for (let i = 0; i < n; i++) {
+    const r = d[i]!, g = d[n + i]!, b = d[2 * n + i]!, top = Math.max(r, g, b);
+    if (top < 0.06) continue;
+    const q = along(axis, r, g, b) / top;
+    if (q > 0) histogram[Math.min(BINS - 1, Math.floor(q * BINS))]!++;
+  }
+  const found = modeAndThreshold(histogram);
+  if (found === null) return null;
+  const from = Math.floor(found.threshold * BINS);
+  let inside = 0;
+  for (let k = from; k < BINS; k++) inside += histogram[k]!;
+  const model: ScreenModel = { colour: axis.family, q: found.qMode, threshold: found.threshold, share: inside / n, axis };
+  if (model.share < LEAST_SHARE || spreadAbove(histogram, from) > MOST_SPREAD) return null;
+  return plainness(coded, notScreen(coded, model)) > MOST_TEXTURE ? null : model;
+}
+
+/** Mode of a lightly smoothed histogram above a small difference (grass and skin tints lie lower than a painted cloth) and the valley below it. */
+function modeAndThreshold(histogram: Float64Array): { readonly qMode: number; readonly threshold: number } | null {
+  let mode = -1, top = 0;
+  for (let k = 6; k < BINS - 1; k++) {
+    const v = histogram[k - 1]! + 2 * histogram[k]! + histogram[k + 1]!;
+    if (v > top) { top = v; mode = k; }
+  }
+  if (mode < 0) return null;
+  const qMode = (mode + 0.5) / BINS;
+  // Valley between zero and the mode; where there is none, halfway.
+  let threshold = 0.5 * qMode, least = Infinity;
+  for (let k = Math.max(1, Math.floor(0.3 * mode)); k <= Math.ceil(0.75 * mode); k++) {
+    const v = histogram[k - 1]! + histogram[k]! + (histogram[k + 1] ?? 0);
+    if (v < least) { least = v; threshold = (k + 0.5) / BINS; }
+  }
+  return { qMode, threshold };
 }
 
 /** Quartiles apart over the median of a histogram from a bin on. */
@@ -92,7 +134,14 @@ function spreadAbove(histogram: Float64Array, from: number): number {
 export function notScreen(coded: Picture, model: ScreenModel, dst?: Uint8Array): Uint8Array {
   const n = coded.width * coded.height;
   const out = dst ?? new Uint8Array(n);
-  const d = coded.data;
+  const d = coded.data, axis = model.axis;
+  if (axis !== undefined) {
+    for (let i = 0; i < n; i++) {
+      const r = d[i]!, g = d[n + i]!, b = d[2 * n + i]!, v = Math.max(r, g, b);
+      out[i] = v < 0.03 || along(axis, r, g, b) < model.threshold * v ? 1 : 0;
+    }
+    return out;
+  }
   const s = model.colour === 'green' ? n : 2 * n, o = model.colour === 'green' ? 2 * n : n;
   for (let i = 0; i < n; i++) {
     const v = d[s + i]!;
@@ -165,7 +214,7 @@ export function readScreen(coded: Picture, model: ScreenModel, mask: Uint8Array,
 export function readSpill(coded: Picture, model: ScreenModel, performer: Uint8Array, insetPx: number): number | null {
   const { width, height } = coded;
   const n = width * height;
-  const d = coded.data;
+  const d = coded.data, axis = model.axis;
   const s = model.colour === 'green' ? n : 2 * n, o = model.colour === 'green' ? 2 * n : n;
   let sum = 0, count = 0;
   for (let y = insetPx; y < height - insetPx; y += 2) for (let x = insetPx; x < width - insetPx; x += 2) {
