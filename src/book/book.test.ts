@@ -7,7 +7,7 @@ import Database from 'libsql';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { Book, BOOK_FILE } from './book.js';
-import { makeId } from './documents.js';
+import { fileNameOf, makeId } from './documents.js';
 import { newProduction } from './new-production.js';
 import { SCHEMA_VERSION } from './schema.js';
 
@@ -220,6 +220,15 @@ describe('makeId', () => {
   it('says what is named where the words are in another script', () => {
     expect(makeId('Двор', () => false, 'film')).toBe('film');
     expect(makeId('部屋', (i) => i === 'pick', 'pick')).toBe('pick-2');
-    expect(makeId('部屋 7', () => false, 'pick')).toBe('7');
+    expect(makeId('部屋 7', () => false, 'pick')).toBe('pick-7');
+    expect(makeId('7', () => false, 'pick')).toBe('7');
+  });
+
+  it('a file keeps its title in any script', () => {
+    expect(fileNameOf('Хвост на мосту!', 'short')).toBe('хвост-на-мосту');
+    expect(fileNameOf('猫の電車 2', 'short')).toBe('猫の電車-2');
+    expect(fileNameOf('Une Écharpe / bleue', 'short')).toBe('une-écharpe-bleue');
+    expect(fileNameOf('…', 'short')).toBe('short');
+    expect(Buffer.byteLength(fileNameOf('𠜎'.repeat(90), 'short'))).toBeLessThan(200);
   });
 });

@@ -133,13 +133,21 @@ export type DocumentOf<K extends DocumentKind> = z.infer<(typeof DOCUMENT_SCHEMA
 export const DOCUMENT_KINDS = Object.keys(DOCUMENT_SCHEMAS) as DocumentKind[];
 
 /**
- * Makes an id from words a person wrote; `taken` avoids collisions by a number. Words that hold no letter of a to z and no
- * digit (a title in another script) give `otherwise`, which should say what is named: film, take, pick.
+ * Makes an id from words a person wrote; `taken` avoids collisions by a number. Words that hold no letter of a to z (a title in
+ * another script) give `otherwise`, which should say what is named (film, take, pick), and what digits they have: take-3.
  */
 export function makeId(words: string, taken: (id: string) => boolean, otherwise = 'unnamed'): string {
   // An accent goes, its letter stays one with its word: Écharpe is echarpe, not e-charpe.
   const plain = words.normalize('NFKD').replace(/\p{M}+/gu, '').toLowerCase();
-  const base = plain.replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48).replace(/-+$/, '') || otherwise;
+  const own = plain.replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48).replace(/-+$/, '');
+  const base = /[a-z]/.test(own) || !/\p{L}/u.test(plain) ? own || otherwise : own === '' ? otherwise : `${otherwise}-${own}`;
   if (!taken(base)) return base;
   for (let n = 2; ; n++) if (!taken(`${base}-${n}`)) return `${base}-${n}`;
+}
+
+/** A file's name from a title: letters and digits of any script, small, with hyphens between; `otherwise` where there are none. */
+export function fileNameOf(title: string, otherwise: string): string {
+  // 40 characters: at four bytes each they and an ending stay within the 255 bytes that file systems take.
+  const name = title.normalize('NFC').toLowerCase().replace(/[^\p{L}\p{M}\p{N}]+/gu, '-').replace(/^-+|-+$/g, '');
+  return [...name].slice(0, 40).join('').replace(/-+$/, '') || otherwise;
 }

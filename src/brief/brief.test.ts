@@ -113,6 +113,12 @@ describe('brief', () => {
     expect(b.instructions.join(' ')).toMatch(/Record at \d+(\.\d+)? frames a second with the shutter/);
     expect(b.cautions.join(' ')).toMatch(/Never look at the sun/);
   });
+  it('asks for the plate\'s own rate, and says what a camera calls it or that it has another', () => {
+    const asked = (rate: string, rates: string[]): string => makeBrief({ ...request, measures: { ...measures, rate }, camera: { ...phone, rates } }).instructions.find((i) => i.startsWith('Record at'))!;
+    expect(asked('24/1', ['24/1', '30/1'])).toMatch(/^Record at 24 frames a second with/);
+    expect(asked('24000/1001', ['24/1', '30/1'])).toMatch(/^Record at 23\.976 frames a second \(the plate's; a camera that calls it 24 will do\) with/);
+    expect(asked('25/1', ['24/1', '30/1'])).toMatch(/^Record at 24 frames a second \(the plate has 25, which this camera has not: .*re-timed\) with/);
+  });
   it('the shoot day keeps to the attention that the book asks for', () => {
     const day = (attention: Attention | undefined): number[] => planDay({ date: '2026-06-20', briefs: [{ brief: makeBrief(request), costume: '', useSun: false }], place: request.place, fromHour: 9, toHour: 18, triesADay: 4, ...(attention === undefined ? {} : { attention }) })
       .slots.filter((x) => x.kind === 'shoot').map((x) => (Date.parse(x.end) - Date.parse(x.start)) / 60000);

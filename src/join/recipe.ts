@@ -213,7 +213,7 @@ function liftedTop(view: NonNullable<RideStep['view']>): [number, number] {
 function performerInTake(input: ProposalInput): Stand & { height: number | null } {
   const marked = marksOf(input.take.marks, 'performer')[0] ?? null;
   if (marked !== null) return { frame: marked.frame, ground: marked.mark.ground, top: marked.mark.top, height: marked.mark.height ?? null };
-  throw new PlatewrightError('PW-JOIN-PERFORMER', 'no performer was found in the take, and no mark says where it stands; add {"kind":"performer","ground":[x,y],"top":[x,y],"height":m} to the take\'s marks');
+  throw new PlatewrightError('PW-JOIN-PERFORMER', 'no performer was found in the take, and no mark says where it stands: put a “performer” mark on one frame of the take, its feet and then its top (in a marks file {"kind":"performer","ground":[x,y],"top":[x,y],"height":m})');
 }
 
 function proposeErase(marks: MarksFile): EraseStep | null {

@@ -14,6 +14,8 @@ export interface PlateNeeds {
   /** Why there is no subject, and which mark would give one. */
   readonly subjectReason: string;
   readonly performerHeightPx: Measure;
+  /** The plate's lower edge cuts the performer (a bust behind a rail): the take's may too. */
+  readonly cutBelow: boolean;
   readonly light: Light | null;
   readonly turn: Turn | null;
   /** Poses of the plate's marks, unwrapped by nothing but their order. */
@@ -24,6 +26,9 @@ export interface PlateNeeds {
   readonly motionBlurPx: number | null;
   readonly eyelineDeg: number | null;
 }
+
+/** A stand mark whose ground lies in this lowest share of the plate, or below it, is of one that the plate's edge cuts: the program's own choice. */
+const CUT_BELOW = 0.03;
 
 type Place = Extract<Mark, { kind: 'stand' | 'carry' }>;
 
@@ -48,12 +53,13 @@ export function needsOfPlate(plate: PlateMeasures, marks: MarksFile): PlateNeeds
     else subject = here.height !== undefined ? carriedView(plate.view, here.ground, here.top, here.height, sdPx) : unscaled(carriedView(plate.view, here.ground, here.top, 1, sdPx));
     if (plate.view !== undefined && subject === null) reason = 'the performer\'s ground lies above the plate\'s horizon; check the stand mark';
   }
+  const cutBelow = here?.kind === 'stand' && here.ground[1] > (1 - CUT_BELOW) * plate.heightPx;
   const poses = posesOf(marks);
   const eyeline = marks.marks.find((m) => m.kind === 'eyeline');
   const spread = plate.look?.edgeSpreadPx.value ?? null;
   const blur = plate.look?.motionBlur.lengthPx.value ?? null;
   return {
-    rate, lengthFrames: plate.span.out - plate.span.in, subject, subjectReason: reason, performerHeightPx: heightPx,
+    rate, lengthFrames: plate.span.out - plate.span.in, subject, subjectReason: reason, performerHeightPx: heightPx, cutBelow,
     light: plate.light ?? null,
     turn: plate.turn ?? (poses.length >= 2 ? turnFromPoses(poses, Math.max(...poses.map((p) => p.frame)) + 1, rate) : null),
     poses,

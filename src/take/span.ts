@@ -14,20 +14,22 @@ export interface BestSpan {
 /** A performer that leaves this share of its ring off the screen has left it: the program's own choice. */
 export const OFF_SCREEN = 0.15;
 
-export function isCut(f: TakeFrame): boolean {
-  return f.box === null || f.touches.length > 0 || f.offScreen > OFF_SCREEN;
+/** @param open edges at which the plate cuts the performer itself, so that the take may too */
+export function isCut(f: TakeFrame, open: readonly string[] = []): boolean {
+  return f.box === null || f.touches.some((e) => !open.includes(e)) || f.offScreen > OFF_SCREEN;
 }
 
 /**
  * @param length frames of the take that the plate needs
  * @param start frame at which the take should start for its turn to meet the plate's, or null
+ * @param open edges at which the plate cuts the performer itself
  */
-export function bestSpan(take: TakeMeasures, length: number, start: number | null): BestSpan {
+export function bestSpan(take: TakeMeasures, length: number, start: number | null, open: readonly string[] = []): BestSpan {
   const n = take.frameCount;
   const f = take.frames;
   const stride = f.length > 1 ? f[1]!.frame - f[0]!.frame : Math.max(1, n);
   const known = take.behind.kind !== 'none';
-  const cut = f.map((q) => known && isCut(q));
+  const cut = f.map((q) => known && isCut(q, open));
   // Longest stretch without a cut frame.
   let runs: { in: number; out: number }[] = [];
   let from: number | null = null;
@@ -64,8 +66,8 @@ export function bestSpan(take: TakeMeasures, length: number, start: number | nul
   const inside = f.map((q, i) => ({ q, c: cut[i]! })).filter((x) => x.q.frame >= best && x.q.frame < out);
   const edges = new Set<string>();
   for (const { q } of inside) {
-    for (const e of q.touches) edges.add(e);
-    if (q.box !== null && q.touches.length === 0 && q.offScreen > OFF_SCREEN) edges.add('screen');
+    for (const e of q.touches) if (!open.includes(e)) edges.add(e);
+    if (q.box !== null && q.touches.every((e) => open.includes(e)) && q.offScreen > OFF_SCREEN) edges.add('screen');
   }
   const holding = runs.filter((r) => r.out > best && r.in < out).map((r) => r.out - r.in);
   const longest = Math.max(0, ...runs.map((r) => r.out - r.in));

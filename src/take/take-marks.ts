@@ -50,7 +50,7 @@ export function takeView(marks: MarksFile, performer: TakeMeasures['performer'],
     // A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer.
     const view = solveView(marksWith, { widthPx, heightPx, priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } } });
     if (toldInHeights(marks, performer, heightM)) notes.push('the performer\'s height is not known, so distances are told in performer heights');
-    if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known; usual lenses stand in for it, and angles are so much less sure');
+    if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known (“lens, mm” beside the take, focalPx in a marks file); usual lenses stand in for it, and angles are so much less sure');
     if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), or lay the card');
     return view;
   } catch {

@@ -20,7 +20,7 @@ const light = (azimuth: number | null, elevation: number, stops: number, sd = 1)
 });
 const r24 = rate(24);
 const needs: PlateNeeds = {
-  rate: r24, lengthFrames: 48, subject: subject(10), subjectReason: '', performerHeightPx: measured(150, 'px', 1, 'test'), light: light(40, 35, 2),
+  rate: r24, lengthFrames: 48, subject: subject(10), subjectReason: '', performerHeightPx: measured(150, 'px', 1, 'test'), cutBelow: false, light: light(40, 35, 2),
   turn: turnFromPoses([{ frame: 0, yawDeg: -30 }, { frame: 24, yawDeg: 0 }, { frame: 47, yawDeg: 30 }], 48, r24), stir: null, sigmaPx: 0.8, motionBlurPx: 1, eyelineDeg: 20,
 };
 const good = (count = 120): TakeFrame[] => Array.from({ length: count / 4 }, (_, i) => ({ frame: 4 * i, box: { x0: 300, y0: 100, x1: 600, y1: 500 }, touches: [], offScreen: 0, sigmaPx: 0.8 }));
@@ -110,6 +110,14 @@ describe('verdict', () => {
     expect(of('turnRate', take({ turn: far })).verdict).toBe('shoot again');
   });
 
+  it('lets the take cut the performer where the plate does: a bust behind a rail', () => {
+    const cut = (e: 'bottom' | 'left'): TakeFrame[] => good().map((f) => ({ ...f, touches: [e] }));
+    const bust = (e: 'bottom' | 'left') => judgeTake({ ...needs, cutBelow: true }, take({ frames: cut(e) })).matters;
+    expect(bust('bottom').find((m) => m.matter === 'inFrame')!.verdict).toBe('fits');
+    expect(bust('bottom').find((m) => m.matter === 'length')!.verdict).toBe('fits');
+    expect(bust('left').find((m) => m.matter === 'inFrame')!.verdict).toBe('shoot again');
+  });
+
   it('names feet out of frame, soft focus, an uneven screen, burnt fur, a short take', () => {
     const cutOff = good().map((f) => ({ ...f, touches: ['bottom' as const] }));
     expect(of('inFrame', take({ frames: cutOff })).verdict).toBe('shoot again');
@@ -120,6 +128,8 @@ describe('verdict', () => {
     expect(of('clipping', take({ clipped: measured(0.02, 'ratio', 0.001, 'test') })).verdict).toBe('mendable');
     expect(of('length', take({ frameCount: 56, frames: good(56) })).verdict).toBe('mendable');
     expect(of('length', take({ frameCount: 40, frames: good(40) })).verdict).toBe('shoot again');
+    expect(of('length', take({ frameCount: 40, frames: good(40) })).change).toMatch(/too short: roll 0\.8 s \(20 frames\) longer/);
+    expect(of('length', take({ frames: cutOff })).change).toMatch(/5\.0 s \(120 frames\) is long enough.*none of it/);
     expect(of('eyeline', take({ eyelineDeg: measured(60, 'deg', 3, 'test') })).verdict).toBe('shoot again');
   });
 

@@ -35,7 +35,7 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
   const wholeTake = Math.round((needs.lengthFrames * takeFps) / plateFps);
   const handles = Math.round((tolerances.handleFrames * takeFps) / plateFps);
   const wantedStart = pace === null ? null : Math.round((pace.takeStartS - pace.plateStartS / pace.pace) * takeFps);
-  const span = bestSpan(take, wholeTake, wantedStart);
+  const span = bestSpan(take, wholeTake, wantedStart, needs.cutBelow ? ['bottom'] : []);
   matters.push(...qualityMatters(needs, take, tolerances, span));
   matters.push(lengthMatter(needs, take, tolerances, wholeTake, handles, span, takeFps));
 
@@ -100,7 +100,8 @@ function lengthMatter(needs: PlateNeeds, take: TakeMeasures, tolerances: Toleran
     matter: 'length', measured: have, sd: 0, needed: whole + 2 * handles, unit: 'frame', verdict, tolerance: { fits: whole + 2 * handles, mendable: whole },
     change: verdict === 'fits' ? 'long enough, with handles'
       : verdict === 'mendable' ? `no room for handles: roll ${short(whole + 2 * handles - have)} longer next time; the shot itself of ${needs.lengthFrames} frames is whole`
-        : `too short: roll ${short(whole + 2 * handles - have)} longer`,
+        : take.frameCount >= whole ? `the take of ${short(take.frameCount)} is long enough, but the performer is whole in the picture for ${have === 0 ? 'none' : short(have)} of it: see “in frame”`
+          : `too short: roll ${short(whole + 2 * handles - take.frameCount)} longer`,
   };
 }
 

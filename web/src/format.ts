@@ -50,7 +50,7 @@ export function need(m: { readonly matter: string; readonly needed: number | nul
     case 'size': case 'length': return `at least ${t.fits}${u}; ${t.mendable} can be mended`;
     case 'spill': case 'clipping': case 'inFrame': return `at most ${Number((100 * t.fits).toFixed(2))} %; ${Number((100 * t.mendable).toFixed(2))} % can be mended`;
     case 'screenEvenness': return `at most ${t.fits}${u}; ${t.mendable} can be mended`;
-    case 'focus': case 'blur': return `${value}, at most ${t.fits} / ${t.mendable} more`;
+    case 'focus': case 'blur': return `${value}; ${t.fits} more fits, ${t.mendable} more can be mended`;
     case 'perspective': return `${value} (near over far within ${Math.round(100 * t.fits)} / ${Math.round(100 * t.mendable)} %)`;
     case 'turnRate': return `${value} (within ${Math.round(100 * t.fits)} %; by pacing up to ${t.mendable} times)`;
     case 'stir': return `${value} (up to ${t.fits} / ${t.mendable} times)`;

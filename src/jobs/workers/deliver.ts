@@ -1,7 +1,7 @@
 /** Delivers the cut: master, web file, captions, interchange, with loudness and flashes measured. */
 import { mkdirSync, readdirSync, rmdirSync, writeFileSync } from 'node:fs';
 import { join, relative } from 'node:path';
-import { makeId } from '../../book/documents.js';
+import { fileNameOf, makeId } from '../../book/documents.js';
 import { deliver } from '../../cut/deliver.js';
 import { ledgerCsv } from '../../cut/ledger.js';
 import { ledgerOf } from '../ledger-of.js';
@@ -11,10 +11,11 @@ import type { JobWorker } from '../run-job.js';
 export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const production = book.need('production', 'production');
   const { programme, cut, cdl } = resolveCut(book);
-  const base = makeId(production.title, () => false, 'short');
+  const base = fileNameOf(production.title, 'short');
   mkdirSync(book.insidePath('delivered'), { recursive: true });
   const done = new Set(readdirSync(book.insidePath('delivered')));
-  const name = makeId(base, (id) => done.has(id));
+  let name = base;
+  for (let n = 2; done.has(name); n++) name = `${base}-${n}`;
   const folder = book.insidePath('delivered', name);
   mkdirSync(folder, { recursive: true });
   let report;
@@ -31,7 +32,7 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
   const ledgerFile = join(folder, `${base}-ledger.csv`);
   writeFileSync(ledgerFile, ledgerCsv(ledgerOf(book).borrowed));
   const files = [...report.files, ledgerFile].map((f) => book.storedPath(f));
-  const document = { id: name, at: new Date().toISOString(), files, report: { ...report, files } as unknown as Record<string, unknown> };
+  const document = { id: makeId(name, (id) => book.get('delivery', id) !== null, 'short'), at: new Date().toISOString(), files, report: { ...report, files } as unknown as Record<string, unknown> };
   book.edit(`deliver ${name}`, (e) => e.put('delivery', document));
   return document;
 };

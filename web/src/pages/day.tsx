@@ -9,7 +9,7 @@ import { StudioPart } from '../parts/studio-part.js';
 import { LooseTakes } from '../parts/loose-takes.js';
 import { TakeUpload } from '../parts/take-upload.js';
 import { QuickJoin } from '../parts/quick-join.js';
-import { VerdictWord } from '../parts/verdict-word.js';
+import { TakeVerdict } from '../parts/verdict-word.js';
 import { BriefText } from './brief-part.js';
 import { ranked } from './wall.js';
 
@@ -76,7 +76,7 @@ export function DayPage(props: { book: BookState }): JSX.Element {
                     <Picture source={{ what: 'take', id: t().id, title: t().title }} frame={Math.floor(t().info.video!.frameCount / 2)} width={240} alt={t().title} />
                     <div><strong>{t().title}</strong> <Show when={t().verdict} fallback={<span class="pencil-note">{whyUnjudged(t().id) === null ? 'not judged yet' : `not judged: ${whyUnjudged(t().id)}`}</span>}>{(v) => (
                       <>
-                        <VerdictWord word={v().verdict} small />
+                        <TakeVerdict verdict={v()} small />
                         <ul class="changes"><For each={v().matters.filter((m) => m.verdict !== 'fits' && m.verdict !== null)}>{(m) => <li>{m.change}</li>}</For></ul>
                       </>
                     )}</Show><QuickJoin book={props.book} take={t().id} title={t().title} /></div>

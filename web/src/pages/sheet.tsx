@@ -19,7 +19,7 @@ import { QuickJoin } from '../parts/quick-join.js';
 import { TakePlace } from '../parts/loose-takes.js';
 import { TakeUpload } from '../parts/take-upload.js';
 import { ScreenPart } from '../parts/screen-part.js';
-import { VerdictWord } from '../parts/verdict-word.js';
+import { TakeVerdict, VerdictWord } from '../parts/verdict-word.js';
 import { BriefPart } from './brief-part.js';
 import { StepList } from './step-list.js';
 import { openViewer } from '../viewer/state.js';
@@ -168,7 +168,7 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
         <QuickJoin book={props.book} take={t().id} title={t().title} />
       </div>
       <div>
-        <h4>{t().title} <Show when={t().verdict}><VerdictWord word={t().verdict!.verdict} /></Show></h4>
+        <h4>{t().title} <Show when={t().verdict}>{(x) => <TakeVerdict verdict={x()} />}</Show></h4>
         <p class="pencil-note">{v().frameCount} {t().kind === 'layers' ? 'layers' : 'frames'} · {v().widthPx} × {v().heightPx}{t().kind === 'video' || t().kind === 'layers' ? '' : ` · ${t().kind}`}{t().note === '' ? '' : ` · ${t().note}`}</p>
         <p class="controls">
           <button aria-pressed={t().star} onClick={() => void edit(`${t().star ? 'unstar' : 'star'} ${t().title}`, [{ do: 'change', kind: 'take', id: t().id, fields: { star: !t().star } }])}>{t().star ? '★ starred' : '☆ star'}</button>

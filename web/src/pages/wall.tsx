@@ -7,7 +7,7 @@ import { seconds } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { FilmUpload, FilmWords } from '../parts/film-words.js';
 import { Picture } from '../parts/picture.js';
-import { VerdictWord } from '../parts/verdict-word.js';
+import { TakeVerdict } from '../parts/verdict-word.js';
 
 /** The takes of a pick in rank: starred first, then by verdict. */
 export function ranked(book: BookState, pick: string): BookState['takes'] {
@@ -43,7 +43,7 @@ export function WallPage(props: { book: BookState }): JSX.Element {
                   <div class="pin-words">
                     <h3><a href={`#/sheet/${encodeURIComponent(p().id)}`}>{i() + 1}. {p().title}</a></h3>
                     <p class="pencil-note">{film() === undefined ? '' : seconds(p().out - p().in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p().id).length === 1 ? '1 take' : `${props.book.takes.filter((t) => t.pick === p().id).length} takes`}{join()?.render === undefined ? '' : ' · joined'}</p>
-                    <Show when={best()?.verdict}>{(v) => <VerdictWord word={v().verdict} small />}</Show>
+                    <Show when={best()?.verdict}>{(v) => <p><TakeVerdict verdict={v()} small /></p>}</Show>
                     <span class="order">
                       <button aria-label={`Move ${p().title} earlier`} disabled={i() === 0} onClick={() => movePick(p(), -1)}>Earlier</button>
                       <button aria-label={`Move ${p().title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(p(), 1)}>Later</button>

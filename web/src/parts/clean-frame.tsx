@@ -3,6 +3,7 @@ import { createMemo, Show, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import { edit } from '../api.js';
 import { LensHeight } from './lens-height.js';
+import { LensUsed } from './lens-used.js';
 import { openViewer } from '../viewer/state.js';
 
 export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
@@ -21,7 +22,7 @@ export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
     <p class="controls">
       <label>set is empty on frame <input type="number" min={0} max={last()} step={1} value={named() ?? ''} placeholder="none" onChange={(e) => put(e.currentTarget)} /></label>
       <Show when={named() !== undefined} fallback={<span class="pencil-note">of 0 to {last()}; it tells the peel what stands behind the performer</span>}><button onClick={() => openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: named()! })}>Look at it</button></Show>
-      <LensHeight take={props.take} />
+      <LensHeight take={props.take} /> <LensUsed take={props.take} />
     </p>
   );
 }
