@@ -22,6 +22,7 @@ import { ScreenPart } from '../parts/screen-part.js';
 import { TakeVerdict, VerdictWord } from '../parts/verdict-word.js';
 import { BriefPart } from './brief-part.js';
 import { StepList } from './step-list.js';
+import { nextStep } from '../next-step.js';
 import { openViewer } from '../viewer/state.js';
 import { ranked } from './wall.js';
 
@@ -44,6 +45,7 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
         <p class="pencil-note">{film().title}, frames {props.pick.in}–{props.pick.out - 1} · {seconds(frames(), video().rate)}{props.pick.note === '' ? '' : ` · ${props.pick.note}`}</p>
         <PickWords book={props.book} pick={props.pick} />
         <nav class="sheet-nav" aria-label="Parts of the sheet"><For each={[['plate', 'Plate'], ['measures', 'Measured'], ['brief', 'Brief'], ['takes', 'Takes'], ['join', 'Join'], ['inspection', 'Inspection']]}>{([id, label]) => <a href={location.hash} onClick={(e) => { e.preventDefault(); goTo(id!); }}>{label}</a>}</For></nav>
+        <Show when={nextStep(props.book, props.pick)}>{(n) => <p class="next">Next: <Show when={n().part !== 'cut'} fallback={<a href="#/cut">{n().words}</a>}><a href={location.hash} onClick={(e) => { e.preventDefault(); goTo(n().part); }}>{n().words}</a></Show></p>}</Show>
       </header>
 
       <section id="plate">

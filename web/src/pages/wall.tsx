@@ -4,6 +4,7 @@ import type { BookState } from '../../../src/server/api-types.js';
 import type { FilmDocument, PickDocument } from '../../../src/book/documents.js';
 import { book as now, edit, startJob } from '../api.js';
 import { seconds } from '../format.js';
+import { nextStep } from '../next-step.js';
 import { ById } from '../parts/by-id.js';
 import { FilmUpload, FilmWords } from '../parts/film-words.js';
 import { Picture } from '../parts/picture.js';
@@ -29,7 +30,7 @@ export function WallPage(props: { book: BookState }): JSX.Element {
     <>
       <section>
         <h2>Picks in story order</h2>
-        <Show when={props.book.picks.length > 0} fallback={<p class="lead">No shot is picked yet. Skim the film below and pick what the story can use.</p>}>
+        <Show when={props.book.picks.length > 0} fallback={<p class="lead">{props.book.films.length === 0 ? 'A story begins with shots of a film: add the film, then pick the shots that it can use.' : 'No shot is picked yet. Skim the film below and pick what the story can use.'}</p>}>
           <ol class="pins">
             <ById each={props.book.picks}>{(p, i) => {
               const film = () => props.book.films.find((f) => f.id === p().film);
@@ -44,6 +45,7 @@ export function WallPage(props: { book: BookState }): JSX.Element {
                     <h3><a href={`#/sheet/${encodeURIComponent(p().id)}`}>{i() + 1}. {p().title}</a></h3>
                     <p class="pencil-note">{film() === undefined ? '' : seconds(p().out - p().in, film()!.info.video!.rate)} · {props.book.takes.filter((t) => t.pick === p().id).length === 1 ? '1 take' : `${props.book.takes.filter((t) => t.pick === p().id).length} takes`}{join()?.render === undefined ? '' : ' · joined'}</p>
                     <Show when={best()?.verdict}>{(v) => <p><TakeVerdict verdict={v()} small /></p>}</Show>
+                    <Show when={nextStep(props.book, p())}>{(n) => <p class="pencil-note">next: {n().words}</p>}</Show>
                     <span class="order">
                       <button aria-label={`Move ${p().title} earlier`} disabled={i() === 0} onClick={() => movePick(p(), -1)}>Earlier</button>
                       <button aria-label={`Move ${p().title} later`} disabled={i() === props.book.picks.length - 1} onClick={() => movePick(p(), 1)}>Later</button>
@@ -85,13 +87,14 @@ function FilmShots(props: { book: BookState; film: FilmDocument }): JSX.Element 
       return [{ do: 'put', kind: 'pick', document: { id, film: props.film.id, title: title(index), in: from, out: to, order, note: '', marks: { frame: 0, marks: [] }, action: '' } }];
     });
   };
+  const scanning = () => props.book.jobs.some((j) => j.kind === 'scan' && j.subject === props.film.id && (j.state === 'running' || j.state === 'waiting'));
   const v = props.film.info.video!;
   return (
     <section>
       <h2>{props.film.title}</h2>
       <p class="pencil-note">{v.frameCount} frames · {v.widthPx} × {v.heightPx}{props.film.credit === '' ? '' : ` · ${props.film.credit}`}</p>
       <FilmWords book={props.book} film={props.film} />
-      <Show when={props.film.summaries !== undefined} fallback={<p class="lead">Not scanned yet. <button onClick={() => void startJob('scan', props.film.id)}>Find its shots</button></p>}>
+      <Show when={props.film.summaries !== undefined} fallback={<Show when={!scanning()} fallback={<p class="lead">Its shots are being found; they are put here when that is done.</p>}><p class="lead">Not scanned yet. <button onClick={() => void startJob('scan', props.film.id)}>Find its shots</button></p></Show>}>
         <p class="controls"><label><input type="checkbox" checked={easyFirst()} onChange={(e) => setEasyFirst(e.currentTarget.checked)} /> least effort first</label> <button onClick={() => void startJob('scan', props.film.id, { again: true })}>Scan again</button></p>
         <ul class="shots">
           <For each={shots()}>{(s) => (

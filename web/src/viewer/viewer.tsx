@@ -8,7 +8,8 @@ import type { ProposedMark } from '../../../src/plate/propose-marks.js';
 import { book, clearTrouble, edit, frameUrl, proposeMarks, readPixel, trouble, undo } from '../api.js';
 import { MarkChoice, MarkFields } from './mark-fields.js';
 import { handles, MarkShape, withHandle, type P } from './mark-shapes.js';
-import { TOOLS, type MarkTool } from './mark-tools.js';
+import { MarkPalette } from './mark-palette.js';
+import type { MarkTool } from './mark-tools.js';
 import { Overlays } from './overlays.js';
 import { Proposals } from './proposals.js';
 import { closeViewer, viewer, type ViewerRequest } from './state.js';
@@ -106,7 +107,6 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
     add(`mark ${p.mark.kind}, as proposed`, { ...p.mark, frame: at }, (m) => v.what === 'take' && p.mark.kind === 'body' && m.kind === 'body' && m.polygon !== undefined && (m.frame ?? marksFile().frame) === at);
     leave(p);
   };
-  const tools = () => TOOLS.filter((t) => t.on === undefined || (t.on === 'plate') === (v.what === 'plate'));
   /** One mark more; it is the chosen one then, so that its numbers can be given at once. */
   const add = (title: string, mark: Mark, inPlaceOf: (m: Mark) => boolean = () => false): void => save(title, (all) => { const marks = all.filter((m) => !inPlaceOf(m)); setChosen(marks.length); return [...marks, mark]; });
   const chosenMark = (): Mark | undefined => (chosen() === null ? undefined : marksFile().marks[chosen()!]);
@@ -269,14 +269,9 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
         <span class="readout number">{pixel() === '' ? (at() === null ? 'click the picture to read a pixel' : `${Math.floor(at()![0])}, ${Math.floor(at()![1])}`) : pixel()}</span>
       </div>
       <Show when={canMark()}>
-        <div class="tools" role="toolbar" aria-label="Marks">
-          <For each={tools()}>{(t) => <button aria-pressed={tool()?.label === t.label} onClick={() => { setTool(tool()?.label === t.label ? null : t); setPoints([]); setNumber(''); }}>{t.label}</button>}</For>
-          {/* Not disabled while it looks: a disabled button loses the keyboard. */}<button aria-busy={looking()} onClick={() => { if (!looking()) void propose(); }}>{looking() ? 'Looking…' : 'Propose marks'}</button>
-          <Show when={tool()}>{(t) => <span class="hint">{t().hint}<Show when={t().points !== 0}> <small>(or arrow keys and space bar)</small></Show><Show when={t().asks}> <label>{t().asks === 'height' ? 'its height, m' : t().asks === 'later' ? 'frames later' : 'yaw, °'} <input type="text" inputmode="decimal" size="5" value={number()} onInput={(e) => setNumber(e.currentTarget.value)} /></label></Show>
-            <Show when={t().points === null}> <button disabled={points().length < 3} onClick={() => finish(t(), points())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => finish(t(), [])}>Put it on frame {frame()}</button></Show></span>}</Show>
-        </div>
+        <MarkPalette on={v.what === 'take' ? 'take' : 'plate'} marks={marksFile().marks} tool={tool()} onTool={(t) => { setTool(t); setPoints([]); setNumber(''); }} points={points().length} frame={frame()} number={number()} onNumber={setNumber} onFinish={(t) => finish(t, points())} looking={looking()} onPropose={() => void propose()} />
         <div class="chosen">
-          <Show when={marksFile().marks.length > 0} fallback={<span class="hint">no marks yet: choose a tool above</span>}>
+          <Show when={marksFile().marks.length > 0} fallback={<span class="hint">no marks yet</span>}>
             <MarkChoice marks={marksFile().marks} frameOf={(m) => m.frame ?? marksFile().frame} chosen={chosen()} onChoose={setChosen} />
             <Show when={chosenMark()} fallback={<span class="hint">choose a mark here or on the picture: its numbers are changed here, its points too, or dragged</span>}>{(m) => <MarkFields mark={m()} onGo={() => go(m().frame ?? marksFile().frame)} onRemove={removeChosen} onChange={(title, change) => { const i = chosen(); save(title, (marks) => marks.map((x, k) => (k === i ? change(x) : x))); }} />}</Show>
           </Show>
