@@ -209,12 +209,12 @@ export function readScreen(coded: Picture, model: ScreenModel, mask: Uint8Array,
 
 /**
  * Spill: how much of the screen's colour lies on the performer, as the mean excess of the screen channel over the larger of
- * the other two relative to brightness, inside the mask and away from its edge by `insetPx`. 0 = none.
+ * the other two relative to brightness (of a tinted wall too: along its own hue skin has a part of its own), inside the mask and away from its edge by `insetPx`. 0 = none.
  */
 export function readSpill(coded: Picture, model: ScreenModel, performer: Uint8Array, insetPx: number): number | null {
   const { width, height } = coded;
   const n = width * height;
-  const d = coded.data, axis = model.axis;
+  const d = coded.data;
   const s = model.colour === 'green' ? n : 2 * n, o = model.colour === 'green' ? 2 * n : n;
   let sum = 0, count = 0;
   for (let y = insetPx; y < height - insetPx; y += 2) for (let x = insetPx; x < width - insetPx; x += 2) {
