@@ -23,10 +23,10 @@ export function weave(src: usize, dst: usize, n: i32, from: i32, to: i32, scratc
 // @ts-ignore: decorator
 @inline
 function front(k: usize, field: usize, x: f64, y: f64): f64 {
-  const cell = load<f64>(k, 200);
-  const u = (x - load<f64>(k, 184)) / cell - 0.5, v = (y - load<f64>(k, 192)) / cell - 0.5;
+  const cell = load<f64>(k, 168);
+  const u = (x - load<f64>(k, 152)) / cell - 0.5, v = (y - load<f64>(k, 160)) / cell - 0.5;
   const i = <i32>Math.floor(u), j = <i32>Math.floor(v);
-  const w = <i32>load<f64>(k, 208), h = <i32>load<f64>(k, 216);
+  const w = <i32>load<f64>(k, 176), h = <i32>load<f64>(k, 184);
   if (i < 0 || j < 0 || i >= w - 1 || j >= h - 1) return 0;
   const tx = u - <f64>i, ty = v - <f64>j;
   const p = field + (<usize>(j * w + i) << 2), q = p + (<usize>w << 2);
@@ -42,7 +42,8 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
   const x0 = load<f64>(k, 72), ox = load<f64>(k, 88), oy = load<f64>(k, 96);
   const shifted = load<f64>(k, 104) != 0;
   const fx = load<f64>(k, 112), fy = load<f64>(k, 120), ax = load<f64>(k, 128), ay = load<f64>(k, 136);
-  const stretch = load<f64>(k, 144), lift = load<f64>(k, 152), nearer = load<f64>(k, 160), ground = load<f64>(k, 168), middle = load<f64>(k, 176);
+  const ground = load<f64>(k, 144), cf = load<f64>(k, 192), sf = load<f64>(k, 200), ct = load<f64>(k, 208), st = load<f64>(k, 216), df = load<f64>(k, 224), dt = load<f64>(k, 232);
+  const middle = load<f64>(k, 240), shown = load<f64>(k, 248), size = load<f64>(k, 256), stretch = ct / cf;
   let p = out;
   const step = shifted ? STRIDE : 1;
   for (let x = 0; x < w + step; x += step) {
@@ -52,12 +53,14 @@ function corners(k: usize, field: usize, w: i32, py: f64, out: usize): void {
     if (shifted) {
       const seen = (u - fx) * ax + (v - fy) * ay, aside = (v - fy) * ax - (u - fx) * ay;
       let t = seen / stretch, s = aside;
-      for (let q = 0; q < 3; q++) {
+      // As src/join/view-sight.ts has it.
+      for (let q = 0; q < 4; q++) {
         const ball = front(k, field, fx + t * ax - s * ay, fy + t * ay + s * ax);
-        const z = max(ball, -t * ground);
-        const near = 1 + nearer * z;
-        t = (seen - lift * z + (near - 1) * middle) / (stretch + near - 1);
-        s = aside / near;
+        const a = max(ball, -t * ground) * cf, up = t - middle;
+        const y = (up * (df - a * cf) + df * a * sf) / (df * cf + up * sf);
+        const larger = size * dt / (dt - a * ct - y * st);
+        t += (seen - shown - larger * (y * ct - a * st)) / stretch;
+        s = aside * df / (larger * (df - a * cf - y * sf));
       }
       u = fx + t * ax - s * ay;
       v = fy + t * ay + s * ax;
@@ -106,8 +109,8 @@ function cubicRow(p: usize, k: v128): v128 {
 }
 
 /**
- * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, stretch, lift, near,
- * floor, middle, field x, y, cell, width, height. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells.
+ * k (doubles): inverse matrix (9), box x, y, source origin x, y, shifted (0 or 1), foot x, y, along x, y, floor,
+ * field x, y, cell, width, height, then the sight (9): cos and sin of both elevations, both distances, the middle in both, size. `held`: summed table of 8 × 8 source cells that hold something, hw × hh cells.
  * Writes four planes over w × h where the coverage is .0015 or more. `a`: the cubic's, where
  * `larger` asks for it. scratch: 64 (w + 9) bytes.
  */

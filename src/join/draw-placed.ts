@@ -9,6 +9,7 @@ import { createPicture, plane, type Picture } from '../image/picture.js';
 import { tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { PlatewrightError } from '../core/errors.js';
 import type { FrameRoom } from './frame-room.js';
+import { seenFrom, type Sight } from './view-sight.js';
 import { frontAt, type FrontField } from './view-shift.js';
 
 /** RGBA interleaved, width × height × 4. */
@@ -32,21 +33,18 @@ export interface ViewShift {
   /** Foot and unit direction of the upright (ground to top) in the take's pixels. */
   readonly foot: readonly [number, number];
   readonly along: readonly [number, number];
-  /** cos e' / cos e. */
-  readonly stretch: number;
-  /** sin(e − e'). */
-  readonly lift: number;
-  /** How much larger a pixel of z makes things in the plate than in the take: scale / plate focal − 1 / take focal. */
-  readonly near: number;
+  readonly sight: Sight;
   /** 1 / (sin e cos e): what lies below the foot in the take's picture stands on the floor, at least this much nearer for each pixel. 0 where the take looks level. */
   readonly floor: number;
-  /** Half the way from foot to top: there the two lines of sight meet. */
-  readonly middle: number;
 }
 
 const MOST_GRID = 5;
 /** The front surface bends little within so many plate pixels: with a view shift only every so many-th corner of every so many-th line is worked out. */
 const STRIDE = 4;
+/** Steps in which the place in the take is found, as the kernel takes them. */
+const STEPS = 4;
+
+const sightList = (k: Sight): number[] => [k.cosFrom, k.sinFrom, k.cosTo, k.sinTo, k.fromPx, k.toPx, k.middleFrom, k.middleTo, k.size];
 /** Keys' own coefficient, and a rounder one for what is averaged already: held against the practice pictures at −.75 to 0, where sharper ones lay farther off. */
 const KEYS = -0.5, ROUNDER = -0.1;
 
@@ -90,7 +88,7 @@ export function drawPlaced(src: Picture, origin: readonly [number, number], toPl
     const field = f === undefined ? 0 : scope.input(f.z);
     const outs = lays.map(({ inverse, gx, gy, larger }) => {
       const k = Float64Array.of(...inverse, box[0], box[1], origin[0], origin[1], shift === null ? 0 : 1, ...(shift === null || f === undefined ? [] : [
-        shift.foot[0], shift.foot[1], shift.along[0], shift.along[1], shift.stretch, shift.lift, shift.near, shift.floor, shift.middle, f.x0, f.y0, f.cell, f.width, f.height,
+        shift.foot[0], shift.foot[1], shift.along[0], shift.along[1], shift.floor, f.x0, f.y0, f.cell, f.width, f.height, ...sightList(shift.sight),
       ]));
       const out = room?.picture(w, h, 4, true) ?? createPicture(w, h, 4);
       door.run('drawPlaced', [woven, src.width, src.height, scope.input(k), field, heldAt, held.w, held.h, scope.output(out.data), w, h, gx, gy, larger ? 1 : 0, averaged ? ROUNDER : KEYS], h, w * gx * gy * 4, 64 * (w + 9));
@@ -140,18 +138,19 @@ export function drawPlacedPlain(src: Interleaved, origin: readonly [number, numb
       const k = 1 / (m6 * px + m7 * py + m8);
       let u = (m0 * px + m1 * py + m2) * k, v = (m3 * px + m4 * py + m5) * k;
       if (shift !== null) {
-        // v' = v · stretch + z · lift + near · z · (v − middle), s' = s · (1 + near · z); solved by a few steps, z being smooth.
+        // The take's place that the plate shows here: solved by a few steps, z being smooth (view-sight.ts).
         const fx = shift.foot[0], fy = shift.foot[1], ax = shift.along[0], ay = shift.along[1];
         const seen = (u - fx) * ax + (v - fy) * ay;
         const aside = (v - fy) * ax - (u - fx) * ay;
-        let t = seen / shift.stretch, s = aside;
-        for (let q = 0; q < 3; q++) {
+        const stretch = shift.sight.cosTo / shift.sight.cosFrom;
+        let t = seen / stretch, s = aside;
+        for (let q = 0; q < STEPS; q++) {
           const ball = frontAt(shift.field, fx + t * ax - s * ay, fy + t * ay + s * ax);
           const floor = -t * shift.floor;
           const z = ball > floor ? ball : floor;
-          const near = 1 + shift.near * z;
-          t = (seen - shift.lift * z + (near - 1) * shift.middle) / (shift.stretch + near - 1);
-          s = aside / near;
+          const [above, larger] = seenFrom(shift.sight, t, z);
+          t += (seen - above) / stretch;
+          s = aside / larger;
         }
         u = fx + t * ax - s * ay;
         v = fy + t * ay + s * ax;

@@ -11,6 +11,10 @@ const ABOUT = 0.08, STEP = 0.08;
 
 /** Bodies with their shares (one, or two between which a turn lies), the foot and the height in the picture's pixels. */
 export interface StandingDepth {
+  /** How far the take's camera looks down, radians. */
+  readonly elevation: number;
+  /** How much farther the foot is than the body's middle, from where the field's pixels count. 1 where absent. */
+  readonly farther?: number;
   readonly bodies: readonly { readonly body: BodyDepth | undefined; readonly share: number }[];
   readonly foot: readonly [number, number];
 }

@@ -12,6 +12,7 @@ import { createPicture, plane, type Picture } from '../image/picture.js';
 import type { ComposeTools } from './active-steps.js';
 import { IDENTITY } from './carrier.js';
 import { drawPlaced, type ViewShift } from './draw-placed.js';
+import { fartherFoot, sightBetween } from './view-sight.js';
 import type { FrameRoom } from './frame-room.js';
 import { shadeGround, type Box, type GroundShade } from './ground.js';
 import type { PerformerPicture } from './performer.js';
@@ -46,12 +47,17 @@ export function placePerformer(tools: ComposeTools, performer: PerformerPicture,
   const soften = air?.softenPx ?? 0;
   const first = placements[0]!;
   const shift = ride?.view === undefined ? null : viewShift(inUnits(ride.view, unit), performer, unit * Math.sqrt(Math.abs(first[0] * first[4] - first[1] * first[3])), toldDepth(tools.active.ground, frame));
-  const lifted = shift === null ? 0 : Math.abs(shift.lift) * 0.5 * (performer.box[2] - performer.box[0]);
-  const reach: Box = [performer.box[0], performer.box[1] - lifted, performer.box[2], performer.box[3] + lifted];
+  const reach = shift === null ? performer.box : shiftedReach(performer.box, shift);
   const box = clip(boundsThrough(matrices, reach, 3 + 4 * soften), widthPx, heightPx);
   if (box === null) return null;
   const out = drawPlaced(performer.picture, [performer.box[0], performer.box[1]], matrices, box, shift, unit > 1, room);
   return { picture: out, box };
+}
+
+/** What the view's shift may draw the box's content to: how far before the upright a part stands at most, and what perspective widens (both generous). */
+function shiftedReach([x0, y0, x1, y1]: Box, { sight }: ViewShift): Box {
+  const turn = Math.abs(sight.sinFrom * sight.cosTo - sight.cosFrom * sight.sinTo), lifted = turn * Math.max(0.5 * (x1 - x0), 0.7 * (y1 - y0)) + 0.04 * (y1 - y0), wider = 0.1 * (x1 - x0);
+  return [x0 - wider, y0 - lifted, x1 + wider, y1 + lifted];
 }
 
 /** Every picture of a layered take where its depth puts it, the far ones first, each with the shutter's smear of its own way. */
@@ -100,12 +106,13 @@ function toldDepth(ground: GroundStep | null, frame: number): StandingDepth['bod
 
 function viewShift(view: NonNullable<RideStep['view']>, performer: PerformerPicture, scale: number, bodies: StandingDepth['bodies'] | null): ViewShift | null {
   const delta = Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
-  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1], view.floor ? Math.max(0, view.takeElevationDeg) * RAD_PER_DEG : 0, bodies === null ? null : { bodies, foot: view.foot });
-  if (field === null) return null;
   const lx = view.top[0] - view.foot[0], ly = view.top[1] - view.foot[1], l = Math.hypot(lx, ly);
-  const to = view.takeElevationDeg - delta;
-  const e = view.takeElevationDeg * RAD_PER_DEG;
-  return { field, floor: view.floor && view.takeElevationDeg > 2 ? ON_FLOOR / (Math.sin(e) * Math.cos(e)) : 0, foot: view.foot, along: [lx / l, ly / l], stretch: Math.cos(to * RAD_PER_DEG) / Math.cos(view.takeElevationDeg * RAD_PER_DEG), lift: Math.sin(delta * RAD_PER_DEG), near: (scale / view.plateFocalPx - 1 / view.takeFocalPx), middle: l / 2 };
+  const to = view.takeElevationDeg - delta, e = view.takeElevationDeg * RAD_PER_DEG;
+  // The take is placed so that its upright, shortened as the plate's sight shortens it, has the length marked (recipe.ts).
+  const sight = sightBetween(view.takeElevationDeg, to, view.takeFocalPx, view.plateFocalPx / scale, l, (l * Math.cos(to * RAD_PER_DEG)) / Math.cos(e));
+  const field = frontField(plane(performer.picture, 3), performer.picture.width, performer.picture.height, performer.box[0], performer.box[1], view.floor ? Math.max(0, view.takeElevationDeg) * RAD_PER_DEG : 0, bodies === null ? null : { bodies, foot: view.foot, elevation: e, farther: fartherFoot(sight) });
+  if (field === null) return null;
+  return { field, floor: view.floor && view.takeElevationDeg > 2 ? ON_FLOOR / (Math.sin(e) * Math.cos(e)) : 0, foot: view.foot, along: [lx / l, ly / l], sight };
 }
 
 function boundsThrough(matrices: readonly Mat3[], box: Box, pad: number): Box {

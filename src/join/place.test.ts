@@ -7,6 +7,7 @@ import { RandomStream } from '../core/random.js';
 import { drawPlaced, drawPlacedPlain, interleave } from './draw-placed.js';
 import { placeUpright, shutterPlacements } from './ride.js';
 import { steadyMatrix } from './steady.js';
+import { sightBetween } from './view-sight.js';
 import { frontField } from './view-shift.js';
 import type { RideStep } from './types.js';
 
@@ -92,7 +93,7 @@ describe('drawing', () => {
       const c = Math.cos(turn) * scale, s = Math.sin(turn) * scale;
       const m: Mat3 = [c, -s, dx, s, c, 9.3, tilt, -tilt, 1];
       const field = frontField(plane(src, 3), w, h, 7, 11)!;
-      const shift = shifted ? { field, foot: [7 + w / 2, 11 + 0.9 * h] as const, along: [0.1, -Math.sqrt(0.99)] as const, stretch: 1.04, lift: 0.15, near: 1e-4, floor: 2.5, middle: h / 2 } : null;
+      const shift = shifted ? { field, foot: [7 + w / 2, 11 + 0.9 * h] as const, along: [0.1, -Math.sqrt(0.99)] as const, sight: sightBetween(21, 12, 900, 1300, 0.8 * h, 0.83 * h), floor: 2.5 } : null;
       const box = [3, 5, 3 + 97, 5 + 71] as const;
       const kernel = drawPlaced(src, [7, 11], [m], box, shift, averaged), plain = drawPlacedPlain(interleave(src), [7, 11], m, box, shift, averaged);
       // Coverage under the least that is drawn is dropped: either side may drop it.
@@ -119,7 +120,7 @@ describe('drawing', () => {
     for (let y = 76; y < 84; y++) for (let x = 76; x < 84; x++) src.data[y * 160 + x] = 1;
     const field = frontField(plane(src, 3), 160, 160, 0, 0)!;
     const e = 20, to = 10, rad = Math.PI / 180;
-    const out = drawPlaced(src, [0, 0], [[1, 0, 0, 0, 1, 0, 0, 0, 1]], [0, 0, 160, 160], { field, foot: [80, 130], along: [0, -1], stretch: Math.cos(to * rad) / Math.cos(e * rad), lift: Math.sin((e - to) * rad), floor: 0, near: 0, middle: 50 });
+    const out = drawPlaced(src, [0, 0], [[1, 0, 0, 0, 1, 0, 0, 0, 1]], [0, 0, 160, 160], { field, foot: [80, 130], along: [0, -1], sight: sightBetween(e, to, 1e7, 1e7, 100, (100 * Math.cos(to * rad)) / Math.cos(e * rad)), floor: 0 });
     let s = 0, sy = 0;
     for (let y = 0; y < 160; y++) for (let x = 0; x < 160; x++) { const v = Math.max(0, out.data[y * 160 + x]! - 0.55); s += v; sy += v * (y + 0.5); }
     const moved = 80 - sy / s;

@@ -25,8 +25,8 @@ export interface Side {
 export interface SeenInTake {
   readonly frame: number;
   readonly performer: PerformerPicture;
-  /** The performer on further frames that show it turned. */
-  readonly turned?: readonly { readonly frame: number; readonly yawDeg: number; readonly performer: PerformerPicture }[];
+  /** The performer on further frames that show it turned, and on one beside each, a few degrees further. */
+  readonly turned?: readonly { readonly frame: number; readonly yawDeg: number; readonly performer: PerformerPicture; readonly beside?: { readonly frame: number; readonly performer: PerformerPicture } }[];
 }
 
 export interface ProposalInput {

@@ -2,8 +2,10 @@
 import { plane } from '../image/picture.js';
 import { depthFromShadow, type DepthFound } from './body-depth.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
+import { FLAT } from './depth-search.js';
 import { posesOf } from './propose-pace.js';
 import { scaleOfUpright } from './propose-ground.js';
+import { frontsOfTurn } from './propose-surface.js';
 import { depthAt, depthFromTurn } from './turn-depth.js';
 import type { PerformerPicture } from './performer.js';
 import type { Stand } from './ride.js';
@@ -19,6 +21,9 @@ export interface BodyProposal {
   /** Depths on several take frames, and between which of them a plate frame lies. */
   readonly bodies?: readonly BodyDepth[];
   readonly at?: (frame: number) => number;
+  /** The same by take frame. */
+  readonly atTake?: (frame: number) => number;
+  readonly ofTake?: (frame: number) => BodyDepth;
   readonly why: string;
 }
 
@@ -31,7 +36,25 @@ export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (
   const tm = input.take.measures;
   if (tm.camera !== undefined && tm.camera.move !== 'static') return null;
   if (new Set(marksOf(input.take.marks, 'performer').map((m) => m.frame)).size > 1) return null;
-  return fromShadows(input, stand, takeFrame) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+  const told = fromShadows(input, stand, takeFrame) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+  return withFronts(told, input, stand, takeFrame);
+}
+
+/** What the coat's own motion tells of the front goes along on as many frames as it takes; the depth told otherwise stands behind it. */
+function withFronts(told: BodyProposal | null, input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {
+  const tm = input.take.measures, first = input.seen?.turned?.[0], g = first === undefined ? null : standing(input, stand, first.frame);
+  const found = g === null ? null : frontsOfTurn(input, { ...g, widthPx: tm.widthPx, heightPx: tm.heightPx });
+  if (found === null) return told;
+  const sure = `how its coat moves as it turns tells its front on ${found.measured} frames (${part(found.left)} of that motion is none of a rigid turn)`;
+  const bodies = found.frames.map((f, i): BodyDepth => ({ ...depthToldAt(told, f), front: found.fronts[i]! }));
+  return { depth: null, bodies, at: (n) => betweenFrames(found.frames, takeFrame(n)), why: told === null ? sure : `${told.why}; ${sure}` };
+}
+
+/** What was told otherwise, at a take frame: of several bodies the nearest. */
+function depthToldAt(told: BodyProposal | null, frame: number): BodyDepth {
+  if (told === null) return FLAT;
+  if (told.bodies !== undefined && told.atTake !== undefined) return told.bodies[Math.round(told.atTake(frame))] ?? FLAT;
+  return told.ofTake?.(frame) ?? told.depth ?? FLAT;
 }
 
 /** How the take's camera sees the ground under its performer on a frame; null where its view is not known. */
@@ -52,7 +75,7 @@ function fromShadows(input: ProposalInput, stand: TakeStand, takeFrame: (frame: 
   }
   const mean = (k: 'before' | 'after'): string => (found.reduce((a, f) => a + f[k], 0) / found.length).toFixed(2), frames = turned.map((t) => t.frame);
   return {
-    depth: null, bodies: found.map((f) => f.depth), at: (n) => betweenFrames(frames, takeFrame(n)),
+    depth: null, bodies: found.map((f) => f.depth), at: (n) => betweenFrames(frames, takeFrame(n)), atTake: (n) => betweenFrames(frames, n),
     why: `the take's shadow tells the body's depth on ${found.length} frames of its turn (overlap ${mean('before')} as flat, ${mean('after')})`,
   };
 }
@@ -85,5 +108,5 @@ function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: num
   const found = depthFromTurn(turned.map((t) => ({ frame: t.frame, yawDeg: t.yawDeg, alpha: plane(t.performer.picture, 3), box: t.performer.box })), { ...g, widthPx: tm.widthPx, heightPx: tm.heightPx });
   if (found === null) return null;
   const middle = depthAt(found.frames, (found.frames[0]!.frame + found.frames.at(-1)!.frame) / 2);
-  return { depth: null, ofFrame: (n) => depthAt(found.frames, takeFrame(n)), why: `its turn in the take tells the body's depth (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): half way ${shape(middle)}` };
+  return { depth: null, ofFrame: (n) => depthAt(found.frames, takeFrame(n)), ofTake: (n) => depthAt(found.frames, n), why: `its turn in the take tells the body's depth (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): half way ${shape(middle)}` };
 }

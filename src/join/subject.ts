@@ -33,7 +33,7 @@ export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', mar
   try {
     if (outline === undefined) {
       const wanted = turnedFrames(marks, take.info.frameCount);
-      const found = await probeScreen(take, quality, marks.cleanFrame, garbage, kept, wanted.map((f) => f.frame), moving).catch((error: unknown) => {
+      const found = await probeScreen(take, quality, marks.cleanFrame, garbage, kept, [...wanted.map((f) => f.frame), ...wanted.flatMap((f) => f.beside ?? [])], moving).catch((error: unknown) => {
         if (!(error instanceof PlatewrightError) || error.code !== 'PW-PEEL-NO-SCREEN') throw error;
         return null;
       });
@@ -41,7 +41,9 @@ export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', mar
       // A screen whose useful part was marked is one, whatever it looks like.
       if (found !== null && (noScreen === null || garbage !== undefined && marks.cleanFrame === undefined)) {
         const { performer, frame, others, screen, room } = found;
-        return { subject: statisticsOf(performer), screen, room, seen: { frame, performer, ...(wanted.length === 0 ? {} : { turned: wanted.map((f, i) => ({ ...f, performer: others[i]! })) }) }, noScreen: null };
+        const beside = others.slice(wanted.length);
+        const turned = wanted.map(({ beside: next, ...f }, i) => ({ ...f, performer: others[i]!, ...(next === null ? {} : { beside: { frame: next, performer: beside.shift()! } }) }));
+        return { subject: statisticsOf(performer), screen, room, seen: { frame, performer, ...(turned.length === 0 ? {} : { turned }) }, noScreen: null };
       }
     }
     const found = await probeWithoutScreen(take, quality, { ...(outline === undefined ? {} : { outline }), ...(marks.cleanFrame === undefined ? {} : { cleanFrame: marks.cleanFrame }), ...(garbage === undefined ? {} : { garbage }) });

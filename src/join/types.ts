@@ -127,7 +127,9 @@ export interface ShadowReceiver {
  * How a body lies in depth where its outline cannot tell: leaning towards the camera by `lean` of its height from foot to top and
  * by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
  */
-export interface BodyDepth { readonly lean: number; readonly head: number; readonly deep: number; readonly parts?: readonly BodyPart[]; readonly small?: readonly BodyPart[] }
+export interface BodyDepth { readonly lean: number; readonly head: number; readonly deep: number; readonly parts?: readonly BodyPart[]; readonly small?: readonly BodyPart[]; /** Its front surface, where the take told it. */ readonly front?: readonly FrontPoint[] }
+/** A point of a body's front: place right of and above the foot on the picture, and how far it stands nearer to the camera than the foot; in shares of the body's height. */
+export type FrontPoint = readonly [x: number, u: number, front: number];
 /** A part of a body: place right of and above the foot and radius on the picture, and how far it stands nearer to the camera than the foot, at one or more places; all in shares of the body's height. */
 export interface BodyPart { readonly x: number; readonly u: number; readonly r: number; readonly at: readonly number[] }
 /** Where the plate's own shadow lies on the performer: things with their outline on every frame, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */

@@ -12,6 +12,7 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { frontOfBalls } from './ball-grids.js';
 import { ballsOfMatte, largestOf, type Ball } from './body-volume.js';
 import { addDepth, type StandingDepth } from './front-depth.js';
+import { putFront } from './measured-front.js';
 import { lowerPeaks, slopeInSight } from './foot-line.js';
 
 /** Beyond this difference of elevation the parts that were never seen would have to be invented. */
@@ -53,7 +54,10 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
   // Smooth enough that no line of sight crosses the surface twice.
   const smooth = gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell));
   // What the take told of the depth stands for the line through the feet, which is a guess at it.
-  if (standing !== null) addDepth(smooth, w, h, cell, x0 - pad * cell, y0 - pad * cell, heightOf(balls), standing);
+  if (standing !== null) {
+    addDepth(smooth, w, h, cell, x0 - pad * cell, y0 - pad * cell, heightOf(balls), standing);
+    putFront(smooth, w, h, cell, x0 - pad * cell, y0 - pad * cell, heightOf(balls), standing);
+  }
   return { width: w, height: h, cell, x0: x0 - pad * cell, y0: y0 - pad * cell, z: smooth };
 }
 
