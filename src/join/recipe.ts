@@ -116,7 +116,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1)));
   steps.push(noFeet ? withoutFeet(ground.step, plate.marks) : ground.step);
-  const front = await proposeFront(plate, setCarrier, widen === null ? pm : null, movesOf(pm));
+  const front = await proposeFront(plate, setCarrier, widen === null ? pm : null);
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -173,7 +173,7 @@ async function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement'
     pinnedLight(pm),
     { step: 'ground', ...off, shadow: false, contact: false, azimuthDeg: 0, elevationDeg: 45, transmission: [1, 1, 1], softnessDeg: 0.53, contactStrength: 0, focalPx: pm.view?.focalPx.value ?? pm.widthPx, frames: [] } as unknown as GroundStep,
   );
-  const front = await proposeFront(input.plate, cameraCarrier(pm.camera), pm, movesOf(pm));
+  const front = await proposeFront(input.plate, cameraCarrier(pm.camera), pm);
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {
@@ -291,5 +291,3 @@ function withoutFeet(step: GroundStep, marks: MarksFile): GroundStep {
   const marked = marksOf(marks, 'receiver').length > 0;
   return { ...step, contact: false, shadow: step.shadow && marked, why: `the performer's feet were not filmed: no contact${marked ? '; its shadow falls on what is marked' : ', and no shadow on the ground: mark what it falls on (receiver) where it should be seen'}` };
 }
-
-const movesOf = (m: PlateMeasures): boolean => m.camera !== undefined && m.camera.move !== 'static';

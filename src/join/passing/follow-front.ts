@@ -1,0 +1,122 @@
+/**
+ * Outlines of one passing thing on every frame of a shot, from the few that were marked: followed from each marked frame to the next one on
+ * either side, both ways joined by their distance in time and by how well each is told. What the next mark shows is held against what was
+ * followed to it, so a follower that went astray is found out and the marks' own path is taken instead.
+ */
+import { rescale, type Mat3 } from '../../geometry/mat3.js';
+import type { RegionFile } from '../../plate/marks.js';
+import { carryRegion, type Carrier } from '../carrier.js';
+import type { SmallFrame } from '../outline/small-frame.js';
+import { soughtDepth } from './by-depth.js';
+import { followFrom, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';
+import { movedOutline, OutlineFollower } from './outline-follower.js';
+import { linesOf, type Outline } from './outline-lines.js';
+
+export interface FollowedFront {
+  /** On every frame of the span, or on the marked frames alone where it goes as the set goes. */
+  readonly region: RegionFile;
+  readonly how: 'set' | 'edges' | 'depth' | 'marks';
+  /** Frames on which the picture does not tell where it is. */
+  readonly lost: readonly number[];
+  /** Rms between the marks and what was followed to them, px; null of a single mark. */
+  readonly heldOutPx: number | null;
+}
+
+export interface FrontPictures extends PassingSource {
+  readonly block: number;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** The set's motion in full pixels. */
+  readonly carrier: Carrier;
+  readonly span: { readonly in: number; readonly out: number };
+  picture(frame: number): Promise<SmallFrame>;
+  /** Where the camera's way is known: its height over the ground, and moves of what is so deep. */
+  readonly depth?: { readonly height: number; moves(key: number, depth: number, place: readonly [number, number]): (frame: number) => Mat3 };
+}
+
+/** A thing that goes with the set to within this (px of the small picture, rms and at most) is carried with it: fits of single frames jitter. */
+const WITH_SET = 0.4, WITH_SET_MOST = 1.2;
+/** What was followed to the next mark may lie so far from it (px of the small picture), or it went astray. Own choice: hands are off by one to two. */
+const ASTRAY = 4;
+
+/** Follows one thing. @param region marked outlines, full pixels */
+export async function followFront(source: FrontPictures, region: RegionFile): Promise<FollowedFront> {
+  const keys = [...region.frames].sort((a, b) => a.frame - b.frame), k = source.block, { in: first, out } = source.span, shown: { frame: number; outline: [number, number][]; follower: OutlineFollower }[] = [];
+  for (const key of keys) {
+    const picture = await source.picture(key.frame), outline = preparedOutline(picture, key.polygon.map(([x, y]) => [x / k, y / k] as const));
+    shown.push({ frame: key.frame, outline, follower: new OutlineFollower(picture, outline) });
+  }
+  const deep = source.depth === undefined ? null : await depthOf(source, shown[0]!), own: PassingSource = deep === null ? source : { pictures: source.pictures.bind(source), set: source.set.bind(source), byDepth: (key, frame) => rescale(source.depth!.moves(key, deep, place(shown.find((s) => s.frame === key)!.outline, k))(frame), 1 / k) };
+  const sides: { from: (typeof shown)[number]; list: Map<number, FollowedMove> }[][] = [];
+  for (let i = 0; i <= shown.length; i++) {
+    const a = shown[i - 1], b = shown[i], part: (typeof sides)[number] = [];
+    if (a !== undefined) part.push({ from: a, list: byFrame(await followFrom(own, a.follower, a.outline, a.frame, b?.frame ?? out - 1)) });
+    if (b !== undefined) part.push({ from: b, list: byFrame(await followFrom(own, b.follower, b.outline, b.frame, a?.frame ?? first)) });
+    sides.push(part);
+  }
+  const off: number[] = [];
+  for (let i = 1; i < shown.length; i++) for (const [side, to] of [[sides[i]![0]!, shown[i]!], [sides[i]![1]!, shown[i - 1]!]] as const) { const at = side.list.get(to.frame); if (at !== undefined) off.push(apart(movedOutline(side.from.outline, at.move), to.outline, source.widthPx / k, source.heightPx / k)); }
+  const marked = carryRegion({ frames: shown.map((s) => ({ frame: s.frame, polygon: s.outline.map(([x, y]): [number, number] => [x * k, y * k]) })) }, source.carrier), lost: number[] = [], frames: { frame: number; polygon: [number, number][] }[] = [];
+  for (let n = first; n < out; n++) {
+    const mark = shown.find((s) => s.frame === n), i = shown.findIndex((s) => s.frame > n), part = sides[i < 0 ? shown.length : i]!;
+    const told = part.map((p) => ({ p, at: p.list.get(n) })).filter((q): q is { p: (typeof part)[number]; at: FollowedMove } => q.at !== undefined);
+    const polygon = mark !== undefined ? mark.outline : joined(told, n, off.length > 0 && Math.max(...off) > ASTRAY ? marked(n).map(([x, y]): [number, number] => [x / k, y / k]) : null);
+    if (mark === undefined && told.every((q) => q.at.lost)) lost.push(n);
+    frames.push({ frame: n, polygon: polygon.map(([x, y]) => [round(x * k), round(y * k)]) });
+  }
+  const heldOutPx = off.length === 0 ? null : k * Math.sqrt(off.reduce((s, d) => s + d * d, 0) / off.length);
+  const one: RegionFile = { frames: shown.map((s) => ({ frame: s.frame, polygon: s.outline.map(([x, y]): [number, number] => [round(x * k), round(y * k)]) })) };
+  if (shown.length === 1 && goesWithSet(source, shown[0]!, frames, lost)) return { region: one, how: 'set', lost, heldOutPx };
+  return { region: { frames }, how: heldOutPx !== null && Math.max(...off) > ASTRAY ? 'marks' : deep !== null ? 'depth' : 'edges', lost, heldOutPx };
+}
+
+const round = (v: number): number => Math.round(100 * v) / 100;
+const byFrame = (list: readonly FollowedMove[]): Map<number, FollowedMove> => new Map(list.map((f) => [f.frame, f]));
+const place = (outline: Outline, k: number): [number, number] => { const n = outline.length; return [(k * outline.reduce((s, p) => s + p[0], 0)) / n, (k * outline.reduce((s, p) => s + p[1], 0)) / n]; };
+
+/** Outlines from both sides as one; where neither is told, the marks' own path (null: the nearer side's guess). */
+function joined(told: readonly { readonly p: { readonly from: { readonly frame: number; readonly outline: Outline } }; readonly at: FollowedMove }[], n: number, marks: [number, number][] | null): [number, number][] {
+  if (marks !== null) return marks;
+  const seen = told.filter((q) => !q.at.lost), list = seen.length > 0 ? seen : told;
+  const weights = list.map((q) => 1 / ((Math.abs(n - q.p.from.frame) + 0.5) * (0.1 + Math.min(10, q.at.found?.sdPx ?? 10)) ** 2)), polygons = list.map((q) => movedOutline(q.p.from.outline, q.at.move));
+  const best = weights.indexOf(Math.max(...weights));
+  if (polygons.some((p) => p.length !== polygons[0]!.length)) return polygons[best]!;
+  const all = weights.reduce((s, w) => s + w, 0);
+  return polygons[0]!.map((_, c) => [polygons.reduce((s, p, j) => s + weights[j]! * p[c]![0], 0) / all, polygons.reduce((s, p, j) => s + weights[j]! * p[c]![1], 0) / all]);
+}
+
+/** Rms of the way across itself from one outline's lines to another outline, px; ends that lie outside the picture tell nothing. */
+export function apart(a: Outline, b: Outline, w: number, h: number): number {
+  const lines = linesOf(a, w, h);
+  let s = 0;
+  for (const l of lines) {
+    let best = 40;
+    for (let i = 0; i < b.length; i++) {
+      const p = b[i]!, q = b[(i + 1) % b.length]!, ex = q[0] - p[0], ey = q[1] - p[1], t = Math.min(1, Math.max(0, ((l.x - p[0]) * ex + (l.y - p[1]) * ey) / Math.max(1e-9, ex * ex + ey * ey)));
+      best = Math.min(best, Math.hypot(p[0] + t * ex - l.x, p[1] + t * ey - l.y));
+    }
+    s += best * best;
+  }
+  return lines.length === 0 ? 0 : Math.sqrt(s / lines.length);
+}
+
+function goesWithSet(source: FrontPictures, key: { readonly frame: number; readonly outline: Outline }, frames: readonly { readonly frame: number; readonly polygon: Outline }[], lost: readonly number[]): boolean {
+  const k = source.block, carried = carryRegion({ frames: [{ frame: key.frame, polygon: key.outline.map(([x, y]): [number, number] => [x * k, y * k]) }] }, source.carrier), missing = new Set(lost), off: number[] = [];
+  for (const f of frames) if (!missing.has(f.frame) && f.frame !== key.frame) off.push(apart(carried(f.frame).map(([x, y]) => [x / k, y / k] as const), f.polygon.map(([x, y]) => [x / k, y / k] as const), source.widthPx / k, source.heightPx / k));
+  return off.length > 0 && Math.sqrt(off.reduce((s, d) => s + d * d, 0) / off.length) < WITH_SET && Math.max(...off) < WITH_SET_MOST;
+}
+
+/** Frames on which a depth is tried. */
+const TRIED = 9;
+
+async function depthOf(source: FrontPictures, key: { readonly frame: number; readonly outline: Outline; readonly follower: OutlineFollower }): Promise<number | null> {
+  const k = source.block, at = place(key.outline, k), inside: [number, number] = [Math.min(source.widthPx, Math.max(0, at[0])), Math.min(source.heightPx, Math.max(0, at[1]))], { in: first, out } = source.span, every = Math.max(1, Math.floor((out - first) / TRIED)), pictures: { frame: number; picture: SmallFrame }[] = [];
+  for (let n = first; n < out; n += every) if (n !== key.frame) pictures.push({ frame: n, picture: await source.picture(n) });
+  if (pictures.length === 0) return null;
+  return soughtDepth(source.depth!.height, (depth) => {
+    const moves = source.depth!.moves(key.frame, depth, inside);
+    let s = 0, n = 0;
+    for (const p of pictures) { const got = key.follower.judge(p.picture, rescale(moves(p.frame), 1 / k), (i) => i % 3 === 0); if (got.count > 5) { s += got.score; n++; } }
+    return n < 0.3 * pictures.length ? 0 : s / n;
+  });
+}

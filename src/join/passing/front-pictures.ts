@@ -1,0 +1,33 @@
+/** Where a thing that passes is followed: small coded pictures of the plate, the set's motion and the camera's way in their pixels. */
+import { rescale } from '../../geometry/mat3.js';
+import { linearToCoded } from '../../media/convert.js';
+import type { Carrier } from '../carrier.js';
+import { smallFrame, type SmallFrame } from '../outline/small-frame.js';
+import type { Side } from '../proposal-input.js';
+import { movesByDepth } from './by-depth.js';
+import type { FrontPictures } from './follow-front.js';
+
+/** Width over which a picture is halved, or more: edges are told to a tenth of a small pixel. */
+const WIDEST = 1000;
+/** Pictures held when frames are gone through backwards. */
+const HELD_BYTES = 80e6;
+
+export function frontPictures(plate: Side, carrier: Carrier): FrontPictures {
+  const { widthPx, heightPx, span, travel } = plate.measures, block = Math.max(1, Math.ceil(widthPx / WIDEST));
+  const picture = async (n: number): Promise<SmallFrame> => smallFrame(linearToCoded(await plate.linear(n), 'bt709'), block);
+  return {
+    block, widthPx, heightPx, carrier, span, picture,
+    set: (n) => rescale(carrier.at(n), 1 / block),
+    async *pictures(from, to) {
+      if (to >= from) { for (let n = from; n <= to; n++) yield { frame: n, picture: await picture(n) }; return; }
+      // A decoder goes forwards: backwards in runs.
+      const run = Math.max(4, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / block ** 2)));
+      for (let end = from; end >= to; end -= run) {
+        const held: { frame: number; picture: SmallFrame }[] = [];
+        for (let n = Math.max(to, end - run + 1); n <= end; n++) held.push({ frame: n, picture: await picture(n) });
+        yield* held.reverse();
+      }
+    },
+    ...(travel === undefined ? {} : { depth: { height: travel.height, moves: movesByDepth(travel, widthPx, heightPx, span) } }),
+  };
+}
