@@ -14,6 +14,8 @@ export interface OwnColours { readonly colours: Float32Array; readonly variance:
 
 /** Least scatter of a thing's own colours: a picture's last steps and what a coder leaves, coded (own choice). */
 const LEAST_SD = 0.018;
+/** Lines to either side that are averaged with one. */
+const ASIDE = 2;
 
 /** Colours inside the outline on the frame where it was marked. Nearest to the edge its own softness mixes: those are taken from deeper in. */
 export function ownColours(frame: SmallFrame, lines: readonly EdgeLine[]): OwnColours {
@@ -64,7 +66,7 @@ export function placesOf(frame: SmallFrame, lines: readonly EdgeLine[], own: Own
   lines.forEach((l, i) => {
     const x = l.x + far * l.nx, y = l.y + far * l.ny;
     if (l.x < 1 || l.y < 1 || l.x > w - 1 || l.y > h - 1 || x < 0 || y < 0 || x > w || y > h) return;
-    const back = Math.min(reach, Math.max(1, Math.round(l.deep))), q = (i * DEEPEST + Math.min(DEEPEST - 1, Math.max(0, Math.round(l.deep) - 1))) * 3, beyond = [0, 0, 0];
+    const back = Math.min(reach, Math.max(1, Math.round(l.deep))), q = (i * DEEPEST + Math.min(DEEPEST - 1, Math.max(0, Math.round(Math.min(3, l.deep)) - 1))) * 3, beyond = [0, 0, 0];
     for (let t = reach + 1; t <= far; t++) for (let c = 0; c < 3; c++) beyond[c] = beyond[c]! + p[(i * long + far + t) * 3 + c]! / (far - reach);
     let contrast = 0;
     for (let c = 0; c < 3; c++) contrast += (own.colours[q + c]! - beyond[c]!) ** 2;
@@ -77,6 +79,34 @@ export function placesOf(frame: SmallFrame, lines: readonly EdgeLine[], own: Own
     }
     place[i] = sum - back - 0.5;
     weight[i] = contrast / (contrast + 16 * own.variance);
+  });
+  return { place, weight };
+}
+
+/**
+ * Finest: where each line is steepest within `reach` px, between the thing's own side and another. A rounded thing darkens towards its edge, which
+ * draws a matte outwards; what is steepest stays where the edge is. Neighbouring lines of one side are averaged.
+ */
+export function steepestOf(frame: SmallFrame, lines: readonly EdgeLine[], own: OwnColours, reach: number): { place: Float32Array; weight: Float32Array } {
+  const far = reach + 2, long = 2 * far + 1, p = profilesOf(frame, lines, far), place = new Float32Array(lines.length), weight = new Float32Array(lines.length), mean = new Float32Array(long * 3), steep = new Float32Array(long), w = frame.width, h = frame.height;
+  lines.forEach((l, i) => {
+    const x = l.x + far * l.nx, y = l.y + far * l.ny;
+    if (l.x < 1 || l.y < 1 || l.x > w - 1 || l.y > h - 1 || x < 0 || y < 0 || x > w || y > h) return;
+    mean.fill(0);
+    let count = 0;
+    for (let j = Math.max(0, i - ASIDE); j <= Math.min(lines.length - 1, i + ASIDE); j++) if (lines[j]!.edge === l.edge) { count++; for (let k = 0; k < long * 3; k++) mean[k] = mean[k]! + p[j * long * 3 + k]!; }
+    for (let k = 0; k < long * 3; k++) mean[k] = mean[k]! / count;
+    const q = (i * DEEPEST + Math.min(DEEPEST - 1, Math.max(0, Math.round(Math.min(2, l.deep)) - 1))) * 3, unlike = (o: number): number => (mean[o]! - own.colours[q]!) ** 2 + (mean[o + 1]! - own.colours[q + 1]!) ** 2 + (mean[o + 2]! - own.colours[q + 2]!) ** 2;
+    let best = 0, at = 0;
+    for (let t = -reach - 1; t <= reach + 1; t++) {
+      const a = (t + far - 1) * 3, b = (t + far + 1) * 3, d = (mean[b]! - mean[a]!) ** 2 + (mean[b + 1]! - mean[a + 1]!) ** 2 + (mean[b + 2]! - mean[a + 2]!) ** 2;
+      steep[t + far] = unlike(b) > unlike(a) ? d : 0;
+    }
+    for (let t = -reach; t <= reach; t++) { const g = steep[t + far]! * Math.exp(-(t * t) / (2 * (0.7 * reach + 0.5) ** 2)); if (g > best) { best = g; at = t; } }
+    if (best < 2 * own.variance) return;
+    const a = steep[at + far - 1]!, b = steep[at + far]!, c = steep[at + far + 1]!, bend = a - 2 * b + c;
+    place[i] = at + (bend < 0 ? Math.max(-0.5, Math.min(0.5, (0.5 * (a - c)) / bend)) : 0);
+    weight[i] = best / (best + 8 * own.variance);
   });
   return { place, weight };
 }

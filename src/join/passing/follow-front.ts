@@ -3,12 +3,12 @@
  * either side, both ways joined by their distance in time and by how well each is told. What the next mark shows is held against what was
  * followed to it, so a follower that went astray is found out and the marks' own path is taken instead.
  */
-import { rescale, type Mat3 } from '../../geometry/mat3.js';
+import { invert, multiply, rescale, type Mat3 } from '../../geometry/mat3.js';
 import type { RegionFile } from '../../plate/marks.js';
 import { carryRegion, type Carrier } from '../carrier.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 import { soughtDepth } from './by-depth.js';
-import { followFrom, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';
+import { followFrom, isTold, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';
 import { movedOutline, OutlineFollower } from './outline-follower.js';
 import { linesOf, type Outline } from './outline-lines.js';
 
@@ -36,8 +36,10 @@ export interface FrontPictures extends PassingSource {
 
 /** A thing that goes with the set to within this (px of the small picture, rms and at most) is carried with it: fits of single frames jitter. */
 const WITH_SET = 0.4, WITH_SET_MOST = 1.2;
-/** What was followed to the next mark may lie so far from it (px of the small picture), or it went astray. Own choice: hands are off by one to two. */
-const ASTRAY = 4;
+/** A hand's own error on two marks together, px of the small picture: what was followed to the next mark may lie so far from it in any case (own choice). */
+const HAND = 1.5;
+/** Farther off than this nothing was followed (own choice). */
+const ASTRAY = 6;
 
 /** Follows one thing. @param region marked outlines, full pixels */
 export async function followFront(source: FrontPictures, region: RegionFile): Promise<FollowedFront> {
@@ -46,6 +48,7 @@ export async function followFront(source: FrontPictures, region: RegionFile): Pr
     const picture = await source.picture(key.frame), outline = preparedOutline(picture, key.polygon.map(([x, y]) => [x / k, y / k] as const));
     shown.push({ frame: key.frame, outline, follower: new OutlineFollower(picture, outline) });
   }
+  if (shown.length === 1 && (await staysWithSet(source, shown[0]!))) return { region: outlinesOf(shown, k), how: 'set', lost: [], heldOutPx: null };
   const deep = source.depth === undefined ? null : await depthOf(source, shown[0]!), own: PassingSource = deep === null ? source : { pictures: source.pictures.bind(source), set: source.set.bind(source), byDepth: (key, frame) => rescale(source.depth!.moves(key, deep, place(shown.find((s) => s.frame === key)!.outline, k))(frame), 1 / k) };
   const sides: { from: (typeof shown)[number]; list: Map<number, FollowedMove> }[][] = [];
   for (let i = 0; i <= shown.length; i++) {
@@ -56,33 +59,42 @@ export async function followFront(source: FrontPictures, region: RegionFile): Pr
   }
   const off: number[] = [];
   for (let i = 1; i < shown.length; i++) for (const [side, to] of [[sides[i]![0]!, shown[i]!], [sides[i]![1]!, shown[i - 1]!]] as const) { const at = side.list.get(to.frame); if (at !== undefined) off.push(apart(movedOutline(side.from.outline, at.move), to.outline, source.widthPx / k, source.heightPx / k)); }
-  const marked = carryRegion({ frames: shown.map((s) => ({ frame: s.frame, polygon: s.outline.map(([x, y]): [number, number] => [x * k, y * k]) })) }, source.carrier), lost: number[] = [], frames: { frame: number; polygon: [number, number][] }[] = [];
+  // Marks that tell each other's places better than what was followed does are left as the hand drew them.
+  if (off.length > 0 && rms(off) > Math.min(ASTRAY, Math.max(HAND, rms(leftOut(source, keys, k))))) return { region, how: 'marks', lost: [], heldOutPx: k * rms(off) };
+  const lost: number[] = [], frames: { frame: number; polygon: [number, number][] }[] = [];
   for (let n = first; n < out; n++) {
     const mark = shown.find((s) => s.frame === n), i = shown.findIndex((s) => s.frame > n), part = sides[i < 0 ? shown.length : i]!;
     const told = part.map((p) => ({ p, at: p.list.get(n) })).filter((q): q is { p: (typeof part)[number]; at: FollowedMove } => q.at !== undefined);
-    const polygon = mark !== undefined ? mark.outline : joined(told, n, off.length > 0 && Math.max(...off) > ASTRAY ? marked(n).map(([x, y]): [number, number] => [x / k, y / k]) : null);
+    const polygon = mark !== undefined ? mark.outline : joined(told, n);
     if (mark === undefined && told.every((q) => q.at.lost)) lost.push(n);
     frames.push({ frame: n, polygon: polygon.map(([x, y]) => [round(x * k), round(y * k)]) });
   }
-  const heldOutPx = off.length === 0 ? null : k * Math.sqrt(off.reduce((s, d) => s + d * d, 0) / off.length);
-  const one: RegionFile = { frames: shown.map((s) => ({ frame: s.frame, polygon: s.outline.map(([x, y]): [number, number] => [round(x * k), round(y * k)]) })) };
-  if (shown.length === 1 && goesWithSet(source, shown[0]!, frames, lost)) return { region: one, how: 'set', lost, heldOutPx };
-  return { region: { frames }, how: heldOutPx !== null && Math.max(...off) > ASTRAY ? 'marks' : deep !== null ? 'depth' : 'edges', lost, heldOutPx };
+  const heldOutPx = off.length === 0 ? null : k * rms(off);
+  if (shown.length === 1 && goesWithSet(source, shown[0]!, frames, lost)) return { region: outlinesOf(shown, k), how: 'set', lost, heldOutPx };
+  return { region: { frames }, how: deep !== null ? 'depth' : 'edges', lost, heldOutPx };
 }
 
+const outlinesOf = (shown: readonly { readonly frame: number; readonly outline: Outline }[], k: number): RegionFile => ({ frames: shown.map((s) => ({ frame: s.frame, polygon: s.outline.map(([x, y]): [number, number] => [round(x * k), round(y * k)]) })) });
 const round = (v: number): number => Math.round(100 * v) / 100;
 const byFrame = (list: readonly FollowedMove[]): Map<number, FollowedMove> => new Map(list.map((f) => [f.frame, f]));
 const place = (outline: Outline, k: number): [number, number] => { const n = outline.length; return [(k * outline.reduce((s, p) => s + p[0], 0)) / n, (k * outline.reduce((s, p) => s + p[1], 0)) / n]; };
 
-/** Outlines from both sides as one; where neither is told, the marks' own path (null: the nearer side's guess). */
-function joined(told: readonly { readonly p: { readonly from: { readonly frame: number; readonly outline: Outline } }; readonly at: FollowedMove }[], n: number, marks: [number, number][] | null): [number, number][] {
-  if (marks !== null) return marks;
+/** Outlines from both sides as one; where neither is told, both guesses. */
+function joined(told: readonly { readonly p: { readonly from: { readonly frame: number; readonly outline: Outline } }; readonly at: FollowedMove }[], n: number): [number, number][] {
   const seen = told.filter((q) => !q.at.lost), list = seen.length > 0 ? seen : told;
   const weights = list.map((q) => 1 / ((Math.abs(n - q.p.from.frame) + 0.5) * (0.1 + Math.min(10, q.at.found?.sdPx ?? 10)) ** 2)), polygons = list.map((q) => movedOutline(q.p.from.outline, q.at.move));
   const best = weights.indexOf(Math.max(...weights));
   if (polygons.some((p) => p.length !== polygons[0]!.length)) return polygons[best]!;
   const all = weights.reduce((s, w) => s + w, 0);
   return polygons[0]!.map((_, c) => [polygons.reduce((s, p, j) => s + weights[j]! * p[c]![0], 0) / all, polygons.reduce((s, p, j) => s + weights[j]! * p[c]![1], 0) / all]);
+}
+
+const rms = (list: readonly number[]): number => Math.sqrt(list.reduce((s, d) => s + d * d, 0) / Math.max(1, list.length));
+
+/** How far each inner mark lies from where its neighbours carry it, px of the small picture; of two marks the one from the other. */
+function leftOut(source: FrontPictures, keys: RegionFile['frames'], k: number): number[] {
+  const small = (p: Outline): [number, number][] => p.map(([x, y]) => [x / k, y / k]), w = source.widthPx / k, h = source.heightPx / k;
+  return keys.flatMap((key, i) => (keys.length > 2 && (i === 0 || i === keys.length - 1) ? [] : [apart(small(carryRegion({ frames: keys.filter((q) => q !== key) }, source.carrier)(key.frame)), small(key.polygon), w, h)]));
 }
 
 /** Rms of the way across itself from one outline's lines to another outline, px; ends that lie outside the picture tell nothing. */
@@ -106,7 +118,21 @@ function goesWithSet(source: FrontPictures, key: { readonly frame: number; reado
   return off.length > 0 && Math.sqrt(off.reduce((s, d) => s + d * d, 0) / off.length) < WITH_SET && Math.max(...off) < WITH_SET_MOST;
 }
 
-/** Frames on which a depth is tried. */
+/** True where a few frames spread over the shot show it where the set's motion puts it: the others need not be gone through. */
+async function staysWithSet(source: FrontPictures, key: { readonly frame: number; readonly outline: Outline; readonly follower: OutlineFollower }): Promise<boolean> {
+  const k = source.block, { in: first, out } = source.span, every = Math.max(1, Math.floor((out - first) / TRIED)), w = source.widthPx / k, h = source.heightPx / k, off: number[] = [];
+  for (let n = first; n < out; n += every) {
+    if (n === key.frame) continue;
+    const set = multiply(source.set(n), invert(source.set(key.frame))), found = key.follower.follow(await source.picture(n), [set], 8, { place: 20, size: 2, shape: 0.7 });
+    if (found === null) continue;
+    const far = apart(movedOutline(key.outline, set), movedOutline(key.outline, found.move), w, h);
+    if (!isTold(found) || far > WITH_SET_MOST) return false;
+    off.push(far);
+  }
+  return off.length > 0 && rms(off) < WITH_SET;
+}
+
+/** Frames on which a depth is tried, and whether it goes with the set. */
 const TRIED = 9;
 
 async function depthOf(source: FrontPictures, key: { readonly frame: number; readonly outline: Outline; readonly follower: OutlineFollower }): Promise<number | null> {

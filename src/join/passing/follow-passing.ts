@@ -33,6 +33,11 @@ const LEAST_SCORE = 0.4, LEAST_INNER = 0.55, LEAST_AGREE = 0.3;
 /** Share of the picture's width within which a thing is sought on the first frame beside a marked one; and least px on others. */
 const FIRST_REACH = 0.05, REACH = 6;
 
+/** True where the picture tells where it is. */
+export function isTold(found: Found): boolean {
+  return found.score > LEAST_SCORE && found.inner > LEAST_INNER && found.agree > LEAST_AGREE;
+}
+
 /** Marked outline, set on the edges of its frame and drawn on beyond the picture's border. */
 export function preparedOutline(picture: SmallFrame, outline: Outline): [number, number][] {
   return refineOutline(picture, beyondBorder(outline, picture.width, picture.height));
@@ -51,7 +56,7 @@ export async function followFrom(source: PassingSource, follower: OutlineFollowe
     const starts = [...(deep === undefined ? [] : [deep]), moving, ...(fast > 2 ? [carried] : [])];
     const reach = first && deep === undefined ? FIRST_REACH * picture.width : Math.min(0.06 * picture.width, Math.max(REACH, 0.6 * fast, 3 * unseen));
     const found = follower.follow(picture, starts, reach, { place: 3 * Math.max(2, reach), size: 2, shape: 0.7 });
-    const told = found !== null && found.score > LEAST_SCORE && found.inner > LEAST_INNER && found.agree > LEAST_AGREE, move = told ? found.move : deep ?? moving;
+    const told = found !== null && isTold(found), move = told ? found.move : deep ?? moving;
     out.push({ frame, move, found, lost: !told && found !== null });
     const now = box.map(([x, y]) => apply(move, x, y));
     const own = now.map((p, i) => [p[0] - at[i]![0], p[1] - at[i]![1]] as const), ways = follower.waysAt(move);

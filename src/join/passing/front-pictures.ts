@@ -9,19 +9,27 @@ import type { FrontPictures } from './follow-front.js';
 
 /** Width over which a picture is halved, or more: edges are told to a tenth of a small pixel. */
 const WIDEST = 1000;
-/** Pictures held when frames are gone through backwards. */
-const HELD_BYTES = 80e6;
+/** Bytes of small pictures held at once: several things are followed over the same ones, some backwards. */
+const HELD_BYTES = 160e6;
 
 export function frontPictures(plate: Side, carrier: Carrier): FrontPictures {
   const { widthPx, heightPx, span, travel } = plate.measures, block = Math.max(1, Math.ceil(widthPx / WIDEST));
-  const picture = async (n: number): Promise<SmallFrame> => smallFrame(linearToCoded(await plate.linear(n), 'bt709'), block);
+  const kept = new Map<number, SmallFrame>(), room = Math.max(4, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / block ** 2)));
+  const picture = async (n: number): Promise<SmallFrame> => {
+    const known = kept.get(n);
+    if (known !== undefined) return known;
+    const made = smallFrame(linearToCoded(await plate.linear(n), 'bt709'), block);
+    kept.set(n, made);
+    while (kept.size > room) kept.delete(kept.keys().next().value!);
+    return made;
+  };
   return {
     block, widthPx, heightPx, carrier, span, picture,
     set: (n) => rescale(carrier.at(n), 1 / block),
     async *pictures(from, to) {
       if (to >= from) { for (let n = from; n <= to; n++) yield { frame: n, picture: await picture(n) }; return; }
       // A decoder goes forwards: backwards in runs.
-      const run = Math.max(4, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / block ** 2)));
+      const run = Math.max(2, room >> 1);
       for (let end = from; end >= to; end -= run) {
         const held: { frame: number; picture: SmallFrame }[] = [];
         for (let n = Math.max(to, end - run + 1); n <= end; n++) held.push({ frame: n, picture: await picture(n) });

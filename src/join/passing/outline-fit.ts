@@ -7,7 +7,7 @@
 import { invertSymmetric, solveCholesky } from '../../geometry/linear-solve.js';
 import { multiply, normalise, tryInvert, type Mat3 } from '../../geometry/mat3.js';
 import type { SmallFrame } from '../outline/small-frame.js';
-import { placesOf, type OwnColours } from './edge-evidence.js';
+import { placesOf, steepestOf, type OwnColours } from './edge-evidence.js';
 import { movedLines, waysOf, type EdgeLine } from './outline-lines.js';
 
 /** Doubt of the prediction a frame: of the place; of size and turn; of other shape, px at the outline's ends. */
@@ -24,7 +24,9 @@ export interface OutlineFit {
 }
 
 /** Pixels to either side within which an edge is looked for, round by round. */
-const REACHES = [5, 4, 3, 3, 2, 2];
+const REACHES = [5, 4, 3];
+/** Rounds at the end in which the steepest place counts, within so many px. */
+const STEEPEST = [2, 2, 2];
 const AGREE_PX = 1.5;
 /** Doubt of the prediction along edges that run one way, px. */
 const ALONG_PX = 0.2;
@@ -36,8 +38,8 @@ const FREEDOMS = 8;
  */
 export function fitOutline(frame: SmallFrame, lines: readonly EdgeLine[], own: OwnColours, predicted: Mat3, doubt: Doubt, use: (line: number) => boolean): OutlineFit {
   let move = predicted, result = { agree: 0, told: 0, sdPx: Infinity };
-  for (const reach of REACHES) {
-    const now = movedLines(lines, move), { place, weight } = placesOf(frame, now, own, reach), frameOf = normalised(now);
+  for (const [reach, fine] of [...REACHES.map((r) => [r, false] as const), ...STEEPEST.map((r) => [r, true] as const)]) {
+    const now = movedLines(lines, move), { place, weight } = fine ? steepestOf(frame, now, own, reach) : placesOf(frame, now, own, reach), frameOf = normalised(now);
     const solved = solve(now, place, weight, frameOf, doubt, use, difference(move, predicted, now, frameOf), (l) => l.x > 1 && l.y > 1 && l.x < frame.width - 1 && l.y < frame.height - 1);
     if (solved === null) break;
     move = normalise(multiply(solved.step, move));

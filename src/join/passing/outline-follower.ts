@@ -25,6 +25,8 @@ const FAR_COSTS = 0.1;
 export class OutlineFollower {
   readonly lines: readonly EdgeLine[];
   private readonly own: OwnColours;
+  /** Evidence held out on the last frame. */
+  private last = Infinity;
   private readonly usual: { readonly score: number; readonly inner: number };
 
   /** @param outline on the marked frame, in its pixels, set on the edges already */
@@ -43,8 +45,11 @@ export class OutlineFollower {
       if (sought === null) continue;
       const fit = fitOutline(frame, this.lines, this.own, sought, doubt, (i) => i % 2 === 0), held = this.judge(frame, fit.move, (i) => i % 2 === 1);
       if (held.count > 0 && (best === null || held.score > best.held + 0.02)) best = { move: fit.move, held: held.score };
+      // As good as on the frame before: other predictions need not be tried.
+      if (best !== null && best.held > this.last - 0.05) break;
     }
     if (best === null) return null;
+    this.last = best.held;
     const fit = fitOutline(frame, this.lines, this.own, best.move, doubt, () => true), all = this.judge(frame, fit.move, () => true);
     return { ...fit, score: all.score / this.usual.score, inner: all.inner / this.usual.inner, lines: all.count };
   }

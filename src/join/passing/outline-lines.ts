@@ -5,7 +5,6 @@
  */
 import { symmetricEigen } from '../../geometry/linear-solve.js';
 import { apply, type Mat3 } from '../../geometry/mat3.js';
-import { sampleBilinear } from '../../image/sampling.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 
 export type Outline = readonly (readonly [number, number])[];
@@ -14,7 +13,7 @@ export type Outline = readonly (readonly [number, number])[];
 export interface EdgeLine { readonly x: number; readonly y: number; readonly nx: number; readonly ny: number; readonly edge: number; readonly deep: number }
 
 /** Lines an outline gets at most, and the least way between two. */
-export const MOST_LINES = 360, LEAST_STEP = 1.5;
+export const MOST_LINES = 240, LEAST_STEP = 1.5;
 /** Pixels inwards and outwards whose colours tell. */
 export const DEEPEST = 8, OUTWARDS = 8;
 /** Closer to the picture's border there is no edge of the thing, only the picture's. */
@@ -80,23 +79,18 @@ export function movedLines(lines: readonly EdgeLine[], m: Mat3): EdgeLine[] {
 
 /** Colours along each line, `reach` px inwards to `reach` px outwards in steps of a pixel, averaged over three places along the outline; lines × (2 reach + 1) × 3. */
 export function profilesOf(frame: SmallFrame, lines: readonly EdgeLine[], reach: number): Float32Array {
-  const { width: w, height: h, data } = frame, n = w * h, long = 2 * reach + 1, out = new Float32Array(lines.length * long * 3), planes = [data.subarray(0, n), data.subarray(n, 2 * n), data.subarray(2 * n)];
-  lines.forEach((l, i) => {
-    for (let t = -reach; t <= reach; t++) {
-      const o = (i * long + t + reach) * 3;
-      for (let s = -1; s <= 1; s++) {
-        const x = l.x + t * l.nx - s * l.ny, y = l.y + t * l.ny + s * l.nx;
-        for (let c = 0; c < 3; c++) out[o + c] = out[o + c]! + sampleBilinear(planes[c]!, w, h, x, y) / 3;
-      }
+  const { width: w, height: h, data } = frame, n = w * h, long = 2 * reach + 1, out = new Float32Array(lines.length * long * 3);
+  for (let i = 0; i < lines.length; i++) {
+    const l = lines[i]!;
+    for (let t = -reach, o = i * long * 3; t <= reach; t++, o += 3) for (let s = -1; s <= 1; s++) {
+      // Bilinear between pixels; the picture's edge goes on beyond it.
+      const x = Math.min(w - 1.001, Math.max(0, l.x + t * l.nx - s * l.ny - 0.5)), y = Math.min(h - 1.001, Math.max(0, l.y + t * l.ny + s * l.nx - 0.5)), xi = x | 0, yi = y | 0, fx = x - xi, fy = y - yi, p = yi * w + xi, a = (1 - fx) * (1 - fy) / 3, b = fx * (1 - fy) / 3, c = (1 - fx) * fy / 3, d = fx * fy / 3;
+      out[o] = out[o]! + a * data[p]! + b * data[p + 1]! + c * data[p + w]! + d * data[p + w + 1]!;
+      out[o + 1] = out[o + 1]! + a * data[n + p]! + b * data[n + p + 1]! + c * data[n + p + w]! + d * data[n + p + w + 1]!;
+      out[o + 2] = out[o + 2]! + a * data[2 * n + p]! + b * data[2 * n + p + 1]! + c * data[2 * n + p + w]! + d * data[2 * n + p + w + 1]!;
     }
-  });
+  }
   return out;
-}
-
-/** True where a place of a line lies in the picture. */
-export function inPicture(l: EdgeLine, t: number, w: number, h: number): boolean {
-  const x = l.x + t * l.nx, y = l.y + t * l.ny;
-  return x > 0.5 && y > 0.5 && x < w - 0.5 && y < h - 0.5;
 }
 
 /** Edges that run so much one way tell nothing along it (ratio of the spread of their directions). Own choice. */

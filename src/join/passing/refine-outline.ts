@@ -3,11 +3,11 @@
  * long enough, by what lines across it say; corners lie where neighbouring sides meet. A side without an edge stays as it was drawn.
  */
 import type { SmallFrame } from '../outline/small-frame.js';
-import { ownColours, placesOf } from './edge-evidence.js';
+import { ownColours, placesOf, steepestOf } from './edge-evidence.js';
 import { linesOf, type Outline } from './outline-lines.js';
 
 /** Pixels that a hand may be off, and rounds. */
-const REACH = 4, ROUNDS = 3;
+const REACH = 4, ROUNDS = 4;
 /** Doubt of a hand's side, px at its middle and at its ends. */
 const HAND_PX = 1.5;
 /** A place on a side is told to about so many px, three neighbours counting as one. */
@@ -17,7 +17,7 @@ const PLACE_PX = 0.5;
 export function refineOutline(frame: SmallFrame, outline: Outline): [number, number][] {
   let now = outline.map((p): [number, number] => [p[0], p[1]]);
   for (let round = 0; round < ROUNDS; round++) {
-    const lines = linesOf(now, frame.width, frame.height), { place, weight } = placesOf(frame, lines, ownColours(frame, lines), round === 0 ? REACH : 3);
+    const lines = linesOf(now, frame.width, frame.height), own = ownColours(frame, lines), { place, weight } = round < 2 ? placesOf(frame, lines, own, round === 0 ? REACH : 3) : steepestOf(frame, lines, own, 2);
     const moved = now.map((p, i) => {
       const q = now[(i + 1) % now.length]!, long = Math.hypot(q[0] - p[0], q[1] - p[1]), mine = lines.map((l, k) => ({ l, k })).filter(({ l, k }) => l.edge === i && weight[k]! > 0);
       const { offset, tilt } = lineThrough(mine.map(({ l, k }) => ({ s: ((l.x - p[0]) * (q[0] - p[0]) + (l.y - p[1]) * (q[1] - p[1])) / Math.max(1e-9, long * long) - 0.5, d: place[k]!, g: weight[k]! })));
@@ -64,7 +64,7 @@ function meet(a: readonly [number, number], b: readonly [number, number], c: rea
 
 /** Sides drawn along the picture's border are no edges of the thing: it goes on beyond, and so does the outline, so that a camera that turns shows no end of it. */
 export function beyondBorder(outline: Outline, w: number, h: number): [number, number][] {
-  const near = Math.max(4, 0.01 * w), far = 0.6 * Math.max(w, h), n = outline.length;
+  const near = Math.max(2.5, 0.004 * w), far = 0.6 * Math.max(w, h), n = outline.length;
   const cut = outline.map((p, i) => {
     const q = outline[(i + 1) % n]!;
     if (p[0] < near && q[0] < near) return [-1, 0] as const;
