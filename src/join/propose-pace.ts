@@ -85,7 +85,7 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
   const held = last > tm.span.in ? Array.from({ length: n }, (_, i) => tm.span.in + i * ratio).filter((v) => v > last + 0.5).length : 0;
   const straight: PaceStep = {
     step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
-    why: (ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${formatRate(parseRate(tm.rate))}, the plate at ${formatRate(parseRate(pm.rate))}`) + endsTooSoon(held),
+    why: (ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) + endsTooSoon(held),
   };
   const platePoses = posesOf(input.plate), takePoses = posesOfTake(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);

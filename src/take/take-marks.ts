@@ -18,7 +18,7 @@ import type { Look } from './take-look.js';
  */
 const FOOTPRINT = 0.1;
 
-/** Marked, or found: ground at the middle of the footprint, top at the highest pixel. */
+/** Marked, or found: ground at the middle of the footprint, top at the highest pixel. A performer that the picture's lower border cuts shows no feet: its ground is that border. */
 export function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
   for (const m of marks.marks) {
     if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame) return { ground: m.ground, top: m.top, heightM: m.height ?? null, marked: true };
@@ -32,7 +32,7 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
   };
   const height = b.y1 - b.y0;
   const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height)), high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
-  return { ground: [((meanX(low) + b.cx) / 2) * factor, (b.y1 - FOOTPRINT * height) * factor], top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor], heightM: null, marked: false };
+  return { ground: [((meanX(low) + b.cx) / 2) * factor, (b.touches.bottom ? b.y1 : b.y1 - FOOTPRINT * height) * factor], top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor], heightM: null, marked: false };
 }
 
 /**

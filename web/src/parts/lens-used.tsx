@@ -18,7 +18,7 @@ export function LensUsed(props: { take: TakeDocument }): JSX.Element {
   };
   const list = () => `lenses-${props.take.id}`;
   return (
-    <label title={`the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, whose video uses ${camera().sensorWidthMm} mm of the sensor's width`}>lens, mm <input type="text" inputmode="decimal" size="5" list={list()} placeholder="not known" value={said()} onChange={(e) => put(e.currentTarget)} />
+    <label title={`the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, whose video uses ${camera().sensorWidthMm} mm of the sensor's width`}>lens, mm <input type="text" inputmode="decimal" size="9" list={list()} placeholder="not known" value={said()} onChange={(e) => put(e.currentTarget)} />
       <datalist id={list()}><For each={[...new Set(camera().lensesMm.flat())]}>{(mm) => <option value={String(mm)} />}</For></datalist>
     </label>
   );
