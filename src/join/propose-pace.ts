@@ -5,7 +5,7 @@
  * lays both sets of poses on one smooth curve (src/take/pace-poses.ts), corrected so that its poses hold.
  */
 import { counted } from '../core/counted.js';
-import { formatRate, framesPerSecond, parseRate } from '../core/rational.js';
+import { framesPerSecond, parseRate } from '../core/rational.js';
 import { facesOf } from '../plate/turn-face.js';
 import { paceOfPoses } from '../take/pace-poses.js';
 import { smoothCubic } from './carrier.js';

@@ -2,15 +2,16 @@
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';
-import type { Inspection } from '../../../src/inspect/types.js';
 import type { PlateMeasures } from '../../../src/plate/types.js';
 import { edit, startJob } from '../api.js';
-import { amount, need, reading, seconds, shown, unit } from '../format.js';
+import { amount, need, seconds, shown } from '../format.js';
 import { ById } from '../parts/by-id.js';
 import { BuildJoin } from '../parts/build-join.js';
 import { CleanFrame } from '../parts/clean-frame.js';
 import { GrainPair } from '../parts/grain-pair.js';
 import { LayerList } from '../parts/layer-list.js';
+import { InspectionTable } from '../parts/inspection-table.js';
+import { TakeMatter, words } from '../parts/matter-name.js';
 import { MeasureList } from '../parts/measure-list.js';
 import { PickWords } from '../parts/pick-words.js';
 import { OutlinePart } from '../parts/outline-part.js';
@@ -194,11 +195,11 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
             <thead><tr><th scope="col">matter</th><th scope="col">measured</th><th scope="col">needed</th><th scope="col">verdict</th><th scope="col">what to change</th></tr></thead>
             <tbody><For each={[...x().matters].sort((a, b) => weight(b.verdict) - weight(a.verdict))}>{(r) => (
               <tr data-verdict={r.verdict ?? 'open'}>
-                <th scope="row">{words(r.matter)}</th>
+                <TakeMatter name={r.matter} />
                 <td>{r.measured === null ? '–' : amount(r.measured, r.sd, shown(r))}</td>
                 <td>{need(r)}</td>
                 <td><VerdictWord word={r.verdict} small /></td>
-                <td>{r.change}</td>
+                <td>{r.change.replace(/^can't be judged: /, '')}</td>
               </tr>
             )}</For></tbody>
           </table>
@@ -211,28 +212,4 @@ function TakeCard(props: { book: BookState; take: TakeDocument; pick: PickDocume
 
 function weight(v: string | null): number {
   return v === 'shoot again' ? 3 : v === 'mendable' ? 2 : v === 'fits' ? 1 : 0;
-}
-
-/** viewElevation → view elevation */
-export function words(name: string): string {
-  return name.replace(/([A-Z])/g, (c) => ` ${c.toLowerCase()}`);
-}
-
-function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
-  return (
-    <>
-      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : `The join shows; the steps to change stand beside each matter.${(props.inspection.found ?? []).length > 1 ? ` Begin with ${words(props.inspection.found![0]!)}: others may go with it.` : ''}`}</p>
-      <table class="matters">
-        <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">needed</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
-        <tbody><For each={props.inspection.matters}>{(m) => (
-          <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
-            <th scope="row">{words(m.matter)}</th>
-            <td>{m.value === null ? '–' : `${reading(m.value, m.sd)}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
-            <td><Show when={m.worstFrame !== null} fallback="–"><button title={m.worstBox === undefined ? undefined : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} to ${m.worstBox[3]} down, pixels of the picture`} onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
-            <td>{m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? m.reason ?? '' : ''}</td>
-          </tr>
-        )}</For></tbody>
-      </table>
-    </>
-  );
 }

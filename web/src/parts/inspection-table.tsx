@@ -1,0 +1,29 @@
+/** What the inspection read: what shows first, in the order in which to mend it, then what passes, then what can't be told. */
+import { For, Show, type JSX } from 'solid-js';
+import type { Inspection, InspectionMatter } from '../../../src/inspect/types.js';
+import { reading, unit } from '../format.js';
+import { openViewer } from '../viewer/state.js';
+import { JoinMatter, words } from './matter-name.js';
+import { VerdictWord } from './verdict-word.js';
+
+export function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
+  const found = () => props.inspection.found ?? [];
+  const place = (m: InspectionMatter): number => (m.passes === false ? (found().indexOf(m.matter) + 1 || 90) : m.passes === true ? 100 : 200);
+  const first = () => found()[0];
+  return (
+    <>
+      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : `The join shows; the steps to change stand beside each matter.${found().length > 1 ? ` Begin with ${words(first()!)}: others may go with it.` : ''}`}</p>
+      <table class="matters inspected">
+        <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">needed</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
+        <tbody><For each={[...props.inspection.matters].sort((a, b) => place(a) - place(b))}>{(m) => (
+          <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
+            <JoinMatter name={m.matter} />
+            <td>{m.value === null ? '–' : `${reading(m.value, m.sd)}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
+            <td><Show when={m.worstFrame !== null} fallback="–"><button title={m.worstBox === undefined ? undefined : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} to ${m.worstBox[3]} down, pixels of the picture`} aria-label={`frame ${m.worstFrame}, worst for ${words(m.matter)}`} onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
+            <td>{m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? m.reason ?? '' : ''}</td>
+          </tr>
+        )}</For></tbody>
+      </table>
+    </>
+  );
+}
