@@ -37,6 +37,7 @@ import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
 import { proposeFront } from './propose-front.js';
 import { proposeGround } from './propose-ground.js';
+import { sayTurning, turningPlace } from './turning-stand.js';
 import { proposeWiden } from './propose-widen.js';
 import { proposePace } from './propose-pace.js';
 import type { GivenStir, EraseStep, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
@@ -69,7 +70,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   }
   if (isPinned(input)) return pinnedRecipe(input, carrier);
   const onWay = carried || pm.travel === undefined || !wayTellsMarks(stands, pm.travel, setCarrier, pm) ? null : travelStand(stands, pm.travel, setCarrier, pm);
-  const where = onWay ?? carryStand(stands, followed ? uprightRide(pm.ride!, stands) : !carried && travelsUnknown(pm.camera) ? uprightCarrier(pm.camera, stands[0]!.frame, stands[0]!.ground) : carrier);
+  const turned = carried ? turningPlace(input, stands, setCarrier, carrier, carry[0]?.mark.height ?? null) : null;
+  const where = turned?.where ?? onWay ?? carryStand(stands, followed ? uprightRide(pm.ride!, stands) : !carried && travelsUnknown(pm.camera) ? uprightCarrier(pm.camera, stands[0]!.frame, stands[0]!.ground) : carrier);
   const takeStand = performerInTake(input);
   const steady = proposeSteady(input, takeStand.frame);
   const takeElevation = elevationAt(tm, takeStand.ground, takeStand.top, takeStand.frame);
@@ -97,7 +99,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const stir = proposeStir(input, takeStand);
   const ride: RideStep = {
     step: 'ride', on: true, mirror, upright: { ground: takeStand.ground, top: takeStand.top }, placement, motionBlur: Math.max(0, Math.min(360, shutter)), ...(view === undefined ? {} : { view }), ...(stir === null ? {} : { stir: stir.given }),
-    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${cutWords}${stir === null ? '' : `; ${stir.why}`}`,
+    why: `${stands.length} ${carried ? 'carry' : 'stand'} mark${stands.length === 1 ? '' : 's'} carried by ${turned !== null ? sayTurning(turned) : onWay !== null ? `the camera's own way over the ground (${pm.travel!.way.value!.toFixed(2)} ± ${pm.travel!.way.sd!.toFixed(2)} ${pm.travel!.unit} at most)` : followed ? `the followed region${unsureRide(pm.ride!, stands)}` : carried && pm.ride !== undefined ? 'a smooth path between them: the followed region does not go where they go (what turns shows other faces)' : pm.camera !== undefined && pm.camera.move !== 'static' ? `the measured camera move (${pm.camera.move})` : 'nothing: the camera stands still'}${onWay === null && !carried ? wantsMoreMarks(stands, pm) : ''}${view !== undefined ? `; the take looks down ${view.takeElevationDeg.toFixed(1)}° where the plate looks down ${view.plateElevationDeg.toFixed(1)}°: its view is shifted by the difference${Math.abs(view.takeElevationDeg - view.plateElevationDeg) > MOST_SHIFT_DEG ? ` as far as ${MOST_SHIFT_DEG}°` : ''}` : ''}${unsureView ? `; the views differ by ${Math.abs(takeElevation - plateElevation).toFixed(1)}°, which is known to ± ${elevationSd.toFixed(1)}° only: the take's view is left as it is` : ''}${shutter > 0 ? `; shutter ${shutter.toFixed(0)}° as measured on the plate` : ''}${takeShutter > shutter + 60 ? `; the take was shot with a longer shutter (${takeShutter.toFixed(0)}°), which stays` : ''}${mirrored.why === '' ? '' : `; ${mirrored.why}`}${cutWords}${stir === null ? '' : `; ${stir.why}`}`,
   };
 
   const steps: RecipeStep[] = [];
