@@ -1,6 +1,9 @@
 /** One join from two loose files: measure, propose, render. */
+import { framesPerSecond } from '../core/rational.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
+import { measureCameraMove } from '../plate/camera-move.js';
+import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import type { VideoInfo } from '../media/types.js';
 import { cameraCarrier, type Carrier } from './carrier.js';
@@ -20,6 +23,18 @@ export interface QuickProposal {
   readonly camera: CameraMove | undefined;
   /** The take's screen as it was modelled for the proposal. */
   readonly screens: KeptScreens;
+}
+
+/** What rendering a recipe that is there already needs beside it: nothing is proposed, and the plate's move is measured only where a step goes by it. */
+export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal, 'recipe'>> {
+  const plate = await VideoReader.open(recipe.plate.file);
+  try {
+    const wanted = recipe.steps.some((s) => s.on && (s.step === 'erase' || s.step === 'widen' || s.step === 'front' || s.step === 'patch' || (s.step === 'ground' && (s.receiverRegion !== undefined || s.reflection !== undefined))));
+    const camera = wanted ? await measureCameraMove(readerLumaSource(plate), { framesPerSecond: framesPerSecond(plate.info.rate), span: { in: recipe.plate.in, out: recipe.plate.out } }) : undefined;
+    return { notes: [], plateInfo: plate.info, carrier: cameraCarrier(camera), camera, screens: screensInMemory() };
+  } finally {
+    await plate.close();
+  }
 }
 
 const EMPTY: MarksFile = { frame: 0, marks: [] };

@@ -4,7 +4,8 @@ import { basename, extname } from 'node:path';
 import type { Command } from 'commander';
 import { PlatewrightError } from '../../core/errors.js';
 import { inspectJoin } from '../../inspect/inspect.js';
-import { proposeFromFiles } from '../../join/quick.js';
+import { readRecipe } from '../read-recipe.js';
+import { proposeFromFiles, readyForRecipe } from '../../join/quick.js';
 import { joinTools } from '../../join/join-tools.js';
 import { renderJoin } from '../../join/render-file.js';
 import { JoinRenderer } from '../../join/render.js';
@@ -14,7 +15,7 @@ import { parseMarks } from '../../plate/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { placeOf } from './inspect.js';
 
-interface QuickOptions { marks: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; patch?: string; patchMarks?: string; patchOffset?: string; patchPlate?: string | true; inspect: boolean; json?: boolean }
+interface QuickOptions { marks?: string; takeMarks?: string; fine?: boolean; out: string; matte?: string; recipe?: string; patch?: string; patchMarks?: string; patchOffset?: string; patchPlate?: string | true; inspect: boolean; json?: boolean }
 
 /** Codec by the name's ending: .mp4 H.264, .mov ProRes 4444, .mkv FFV1, .png and .exr sequences. */
 export function codecOf(out: string): WriterCodec {
@@ -31,11 +32,11 @@ export function codecOf(out: string): WriterCodec {
 export function register(program: Command): void {
   program.command('quick <plate> <take>')
     .description('One join from two loose files: measures both, proposes the recipe, renders it and inspects it.')
-    .requiredOption('--marks <json>', 'marks on the plate: where the performer goes (stand or carry), and what tells view and light')
+    .option('--marks <json>', 'marks on the plate: where the performer goes (stand or carry), and what tells view and light; needed unless a recipe is given')
     .option('--take-marks <json>', 'marks on the take: the performer\'s ground, top and height, its shadow')
     .option('--fine', 'peel and render at full quality')
     .option('--matte <file>', 'also keep the performer\'s matte as seen (.mkv)')
-    .option('--recipe <json>', 'use this recipe instead of proposing one')
+    .option('--recipe <json>', 'render this recipe (as --json prints it) instead of measuring and proposing')
     .option('--patch <file>', 'another take whose marked part (patch or head mark) is laid onto this one\'s')
     .option('--patch-plate [frames]', 'the plate\'s own marked part (an actor\'s head) is laid onto the joined performer\'s, from so many frames later; 0 unless told')
     .option('--patch-marks <json>', 'marks of that take')
@@ -45,10 +46,12 @@ export function register(program: Command): void {
     .option('--json', 'one JSON document')
     .action(action(async (plate: string, take: string, o: QuickOptions) => {
       const codec = codecOf(o.out);
-      const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+      if (o.recipe === undefined && o.marks === undefined) throw new PlatewrightError('PW-JOIN-MARKS', 'nothing says where the performer goes: give marks on the plate (--marks), or a recipe that was proposed before (--recipe)', { kind: 'usage' });
+      const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const takeMarks = o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
-      const proposal = await proposeFromFiles(plate, take, marks, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 }, o.patchPlate === undefined ? undefined : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 });
-      const recipe = o.recipe === undefined ? proposal.recipe : (JSON.parse(readFileSync(o.recipe, 'utf8')) as typeof proposal.recipe);
+      const given = o.recipe === undefined ? null : readRecipe(o.recipe, plate, take);
+      const proposal = given !== null ? { recipe: given, ...(await readyForRecipe(given)) } : await proposeFromFiles(plate, take, marks!, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 }, o.patchPlate === undefined ? undefined : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 });
+      const { recipe } = proposal;
       const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
       const tools = { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier, screens: proposal.screens };
       const renderer = await JoinRenderer.open(recipe, tools);
