@@ -23,10 +23,10 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
   try {
     const reader = await VideoReader.open(takeFile);
     try {
-      const { side, notes, subject, screen, seen, noScreen, screenFound, room } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'));
+      const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'));
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room,
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet,
         ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
         ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
       });

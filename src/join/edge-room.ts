@@ -3,14 +3,8 @@
  * that belongs to the play. Told on frames spread over the take: an arm joins the performer's part somewhere, or, before a camera
  * that stands still, comes, goes or changes; the room does neither. The rules are our own.
  */
-import type { VideoReader } from '../media/video-reader.js';
-import { peelWithin, type ScreenModel } from './peel.js';
-import { edgePartsOf, type EdgePart } from './peel/edge-parts.js';
+import type { edgePartsOf, EdgePart } from './peel/edge-parts.js';
 
-/** Frames looked at. */
-const FRAMES = 8;
-/** Block on which parts are told apart, half-size pixels. */
-const BLOCK = 4;
 /** A part of less than this share of the picture on every frame is a fleck. */
 const LEAST_AREA = 5e-4;
 /** A part whose area changes by more than this share moves by itself. */
@@ -30,22 +24,7 @@ export const NO_ROOM: EdgeRoom = { drop: false, why: null };
 
 type Told = NonNullable<ReturnType<typeof edgePartsOf>>;
 
-/** @param moving the take's camera moves, so that a change of area says nothing */
-export async function edgeRoom(take: VideoReader, model: ScreenModel, moving: boolean): Promise<EdgeRoom> {
-  const told: Told[] = [], count = Math.min(FRAMES, take.info.frameCount);
-  for (let i = 0; i < count; i++) {
-    const frame = await take.frame(Math.floor(((i + 0.5) * take.info.frameCount) / count));
-    const parts = peelWithin(model, frame, { quality: 'fast', halved: true }, ({ alpha, box: [x0, y0, x1, y1] }) => {
-      const { width: w, height: h } = alpha, own = new Float32Array(w * h);
-      for (let y = y0; y < y1; y++) own.set(alpha.data.subarray(y * w + x0, y * w + x1), y * w + x0);
-      return edgePartsOf(own, w, h, BLOCK);
-    });
-    if (parts !== null) told.push(parts);
-  }
-  return judgeEdgeRoom(told, moving);
-}
-
-/** The same from the parts of each frame. */
+/** From the parts that the matte has on each frame looked at. @param moving the take's camera moves, so that a change of area says nothing */
 export function judgeEdgeRoom(told: readonly Told[], moving: boolean): EdgeRoom {
   const large = told.map((t) => t.apart.filter((p) => p.area >= LEAST_AREA));
   if (large.every((parts) => parts.length === 0)) return { drop: false, why: null };

@@ -4,6 +4,7 @@
  */
 import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
 import type { EdgeRoom } from './edge-room.js';
+import type { FootSeen } from './walking-foot.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, IDENTITY3, multiply, transpose, unit, type Mat3 } from '../geometry/mat3.js';
 import { rotationFromPanTiltRoll } from '../geometry/rotation.js';
@@ -45,6 +46,8 @@ export interface ProposalInput {
   readonly noScreen?: string | null;
   /** What to do with what reaches in from the take's edge apart from the performer, where the caller looked. */
   readonly room?: EdgeRoom | undefined;
+  /** Where the performer touches the ground on frames over the take, where the caller looked. */
+  readonly feet?: readonly FootSeen[] | undefined;
   /** How the screen's useful part was found, where the take's mark of it is the program's own. */
   readonly screenFound?: string | null;
   /** Another take whose marked part goes onto this one's. */

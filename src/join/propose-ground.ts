@@ -46,8 +46,8 @@ export interface GroundProposal {
   readonly measuredFill: readonly [number, number, number] | null;
 }
 
-/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground */
-export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null): Promise<GroundProposal> {
+/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground @param walked where the foot has gone from its place on a plate frame, px; null where it stays */
+export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null, walked: ((n: number) => readonly [number, number]) | null = null): Promise<GroundProposal> {
   const pm = input.plate.measures;
   const { marks } = input.plate;
   const light = pm.light;
@@ -64,7 +64,9 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     const v = viewAngles(pm, n) ?? { focalPx, tiltDeg: -5, rollDeg: 0, panDeg: 0 };
     const vRef = viewAngles(pm, reference) ?? v;
     const at = where(n);
-    frames.push({ frame: n, foot: at.ground, pxPerMetre: scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }), ...(body?.at === undefined ? {} : { bodyAt: Math.round(1000 * body.at(n)) / 1000 }) });
+    const scale = scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), gone = walked?.(n) ?? null;
+    const stood = gone === null ? { foot: at.ground, pxPerMetre: scale } : onSameGround(at.ground, scale, [at.ground[0] + gone[0], at.ground[1] + gone[1]], { ...v, focalPx }, pm.widthPx, pm.heightPx);
+    frames.push({ frame: n, ...stood, tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }), ...(body?.at === undefined ? {} : { bodyAt: Math.round(1000 * body.at(n)) / 1000 }) });
   }
   const overcast = light?.overcast === true;
   let transmission: [number, number, number] | null = null, measuredOn: GroundStep['measuredOn'] = null;
@@ -170,6 +172,16 @@ function grownCarry(marks: MarksFile): RegionFile | undefined {
     return { frame: c.frame, polygon: c.mark.region.map(([x, y]): [number, number] => [cx + (x - cx) * 1.6, cy + (y - cy) * 2]) };
   });
   return list.length === 0 ? undefined : regionOf(list);
+}
+
+/** The ground under another point of the picture, on the level plane through `ground`: both lie as far under the camera. Where the sight there hardly falls, the place stays. */
+export function onSameGround(ground: readonly [number, number], pxPerMetre: number, to: readonly [number, number], view: { readonly focalPx: number; readonly tiltDeg: number; readonly rollDeg: number }, widthPx: number, heightPx: number): { foot: [number, number]; pxPerMetre: number } {
+  const up = unit(applyVector(worldToCamera(0, view.tiltDeg, view.rollDeg), [0, 1, 0]));
+  const ray = (p: readonly [number, number]): Vec3 => [(p[0] - widthPx / 2) / view.focalPx, (p[1] - heightPx / 2) / view.focalPx, 1];
+  // Both lie at the camera's height under it: depth goes against how steeply the sight falls.
+  const here = dot(up, ray(ground)), there = dot(up, ray(to));
+  if (!(here < -1e-3) || !(there < 0.2 * here)) return { foot: [ground[0], ground[1]], pxPerMetre };
+  return { foot: [to[0], to[1]], pxPerMetre: (pxPerMetre * there) / here };
 }
 
 /** Plate pixels per metre across the line of sight where an upright of `height` metres shows from ground to top. */

@@ -45,8 +45,8 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks);
     const screens = screensInMemory(), t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens);
-    const { subject, screen, seen, noScreen, screenFound, room } = t;
-    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
+    const { subject, screen, seen, noScreen, screenFound, room, feet } = t;
+    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
     return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera, screens };
   } finally {
     await Promise.all([plate.close(), take.close()]);

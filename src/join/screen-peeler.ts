@@ -9,7 +9,9 @@ import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { RegionFile } from '../plate/marks.js';
 import { carryRegion, STILL } from './carrier.js';
-import { edgeRoom, NO_ROOM, type EdgeRoom } from './edge-room.js';
+import type { EdgeRoom } from './edge-room.js';
+import { lookOver } from './look-over.js';
+import type { FootSeen } from './walking-foot.js';
 import { screenKey, type ScreensOfTake } from './kept-screens.js';
 import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, type ScreenModel } from './peel.js';
 import { boxOf } from './matte-box.js';
@@ -103,16 +105,16 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
 }
 
 /** A take's performer for its statistics before there is a recipe, with its shadow on the screen, on further frames `also`, the screen that was found behind it, and what to do with the room at the picture's edge. @param moving the take's camera moves */
-export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = [], moving = false): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen; readonly room: EdgeRoom }> {
+export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = [], moving = false): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen; readonly room: EdgeRoom; readonly feet: readonly FootSeen[] }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
   const frame = take.info.frameCount >> 1;
-  const room = garbage === undefined ? await edgeRoom(take, model, moving) : NO_ROOM;
+  const { room, feet } = await lookOver(take, model, garbage, moving);
   const step = { quality, spill: 1, dropEdges: room.drop, ...(garbage === undefined ? {} : { garbage }) };
   const peeler = modelPeeler(model, { ...step, keepShadow: true }, clean), performer = await peeler.peel(await take.frame(frame));
   const others: PerformerPicture[] = [];
   for (const n of also) others.push(await peeler.peel(await take.frame(n)));
-  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) }, room };
+  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) }, room, feet };
 }
 
 /** The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the clean frame; null where neither is there. */

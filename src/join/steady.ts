@@ -65,21 +65,3 @@ export function outlineContact(alpha: Float32Array, width: number, height: numbe
   const share = rowSum[y]! > below ? (rowSum[y]! - 0.5 * mean) / (rowSum[y]! - below) : 0.5;
   return { x: sx / weight, y: y + 0.5 + Math.min(1, Math.max(0, share)) };
 }
-
-/** Smooths anchor paths with a Gaussian over frames (sd in frames), ends mirrored. */
-export function smoothAnchors(list: readonly AnchorFrame[], sdFrames: number): AnchorFrame[] {
-  if (!(sdFrames > 0.3) || list.length < 3) return [...list];
-  const n = list.length, r = Math.ceil(3 * sdFrames);
-  return list.map((a, i) => {
-    let wx = 0, x = 0, y = 0;
-    for (let k = -r; k <= r; k++) {
-      let j = i + k;
-      if (j < 0) j = -j;
-      if (j >= n) j = 2 * n - 2 - j;
-      j = Math.min(n - 1, Math.max(0, j));
-      const w = Math.exp(-(k * k) / (2 * sdFrames * sdFrames));
-      wx += w; x += w * list[j]!.x; y += w * list[j]!.y;
-    }
-    return { ...a, x: x / wx, y: y / wx };
-  });
-}

@@ -5,6 +5,8 @@ import { percentiles } from '../image/statistics.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
 import type { EdgeRoom } from './edge-room.js';
+import { feetOfOutline } from './look-over.js';
+import type { FootSeen } from './walking-foot.js';
 import type { ScreensOfTake } from './kept-screens.js';
 import type { SubjectStatistics } from './light.js';
 import type { PerformerPicture } from './performer.js';
@@ -20,6 +22,8 @@ export interface Subject {
   readonly seen: SeenInTake | null;
   /** What to do with what reaches in from the picture's edge; absent where no screen was found. */
   readonly room?: EdgeRoom;
+  /** Where the performer touches the ground on frames over the take; absent where nobody looked. */
+  readonly feet?: readonly FootSeen[];
   /** Why the take counts as one without a screen; null where it has one, or nobody could tell. */
   readonly noScreen: string | null;
 }
@@ -40,14 +44,14 @@ export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', mar
       noScreen = found === null ? 'nothing green or blue is seen in it' : found.screen.doubt;
       // A screen whose useful part was marked is one, whatever it looks like.
       if (found !== null && (noScreen === null || garbage !== undefined && marks.cleanFrame === undefined)) {
-        const { performer, frame, others, screen, room } = found;
+        const { performer, frame, others, screen, room, feet } = found;
         const beside = others.slice(wanted.length);
         const turned = wanted.map(({ beside: next, ...f }, i) => ({ ...f, performer: others[i]!, ...(next === null ? {} : { beside: { frame: next, performer: beside.shift()! } }) }));
-        return { subject: statisticsOf(performer), screen, room, seen: { frame, performer, ...(turned.length === 0 ? {} : { turned }) }, noScreen: null };
+        return { subject: statisticsOf(performer), screen, room, feet, seen: { frame, performer, ...(turned.length === 0 ? {} : { turned }) }, noScreen: null };
       }
     }
     const found = await probeWithoutScreen(take, quality, { ...(outline === undefined ? {} : { outline }), ...(marks.cleanFrame === undefined ? {} : { cleanFrame: marks.cleanFrame }), ...(garbage === undefined ? {} : { garbage }) });
-    return found === null ? { ...unknown, noScreen } : { subject: statisticsOf(found.performer), screen: null, seen: found, noScreen };
+    return found === null ? { ...unknown, noScreen } : { subject: statisticsOf(found.performer), screen: null, seen: found, noScreen, ...(outline === undefined ? {} : { feet: feetOfOutline(outline, take.info.widthPx, take.info.heightPx) }) };
   } catch (error) {
     // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
     if (!(error instanceof PlatewrightError)) throw error;
