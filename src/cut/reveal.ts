@@ -1,13 +1,15 @@
 /**
  * The reveal: builds a join up step by step for the audience. Each stage plays the same moment of the shot and is wiped in by
  * a travelling line over the stage before; its caption stands on a strip below the picture, for shadows and feet are what is
- * to be seen. Ends with plate and join side by side.
+ * to be seen. Ends with plate and join side by side. The pictures are made moment by moment, all stages of one together, for
+ * the performer of a moment is peeled once; they wait in a scratch file for their turn.
  */
 import type { Typeface } from '../core/typefaces.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { resize } from '../image/resize.js';
 import type { PictureSink } from './assemble.js';
 import { fitInto } from './assemble.js';
+import { KeptPictures } from './kept-pictures.js';
 import { fitLine, renderLines, type Face } from './lettering.js';
 
 export interface RevealStage {
@@ -29,6 +31,8 @@ export interface RevealOptions {
   readonly framesPerSecond: number;
   /** Seconds a stage stands, its wipe included. */
   readonly secondsAStage?: number;
+  /** File in which pictures wait; it is removed at the end. */
+  readonly scratch: string;
   readonly progress?: (done: number, total: number) => void;
   readonly signal?: AbortSignal;
 }
@@ -40,7 +44,7 @@ export function shortTitle(title: string): string {
 }
 
 /** Frames a reveal of these parts will have. */
-export function revealLength(parts: readonly RevealPart[], o: RevealOptions): number {
+export function revealLength(parts: readonly RevealPart[], o: Pick<RevealOptions, 'secondsAStage' | 'framesPerSecond'>): number {
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
   return parts.reduce((s, p) => s + (p.stages.length + 1) * per, 0);
 }
@@ -61,44 +65,87 @@ function captioned(p: Picture, coverage: Float32Array, heightPx: number): Pictur
   return out;
 }
 
+/** One frame of the reel: which stage it shows at which frame of the shot, and from which column on still the stage before. */
+interface Shown { readonly stage: number; readonly n: number; readonly edge: number | null }
+
+/** The frames of a part in the reel's order. */
+function framesOf(part: RevealPart, per: number, widthPx: number): Shown[] {
+  const wipe = Math.max(1, Math.round(per * 0.35)), out: Shown[] = [];
+  for (let stage = 0; stage <= part.stages.length; stage++) for (let f = 0; f < per; f++) {
+    const wiped = f < wipe && stage > 0 && stage < part.stages.length;
+    out.push({ stage, n: out.length % part.frames, edge: wiped ? Math.round((widthPx * (f + 1)) / (wipe + 1)) : null });
+  }
+  return out;
+}
+
+const nameOf = (stage: number, n: number): string => `${stage} ${n}`;
+
+/** Makes and keeps all pictures that the frames show, by moments. @param each called after each */
+async function keepPictures(part: RevealPart, shown: readonly Shown[], kept: KeptPictures, o: RevealOptions, each: () => void): Promise<void> {
+  const h = o.heightPx, w = o.widthPx - (o.widthPx % 2), wanted = wantedOf(shown);
+  for (const n of [...wanted.keys()].sort((x, y) => x - y)) for (const stage of wanted.get(n)!) {
+    o.signal?.throwIfAborted();
+    kept.keep(nameOf(stage, n), stage === part.stages.length ? await sideBySide(part, n, w, h) : fitInto(await part.stages[stage]!.frame(n), w, h));
+    each();
+  }
+}
+
+/** Stages wanted at each frame of the shot, in rising order. */
+function wantedOf(shown: readonly Shown[]): Map<number, readonly number[]> {
+  const all = new Map<number, Set<number>>();
+  for (const { stage, n, edge } of shown) {
+    const set = all.get(n) ?? new Set<number>();
+    set.add(stage);
+    if (edge !== null) set.add(stage - 1);
+    all.set(n, set);
+  }
+  return new Map([...all].map(([n, set]) => [n, [...set].sort((x, y) => x - y)]));
+}
+
 export async function renderReveal(parts: readonly RevealPart[], sink: PictureSink, faces: Readonly<Record<Face, Typeface>>, o: RevealOptions): Promise<number> {
   const h = o.heightPx, { widthPx: w, heightPx: whole } = revealSize(o);
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
-  const wipe = Math.max(1, Math.round(per * 0.35));
   const size = Math.round(h * 0.052);
-  const total = revealLength(parts, o);
-  let done = 0;
-  for (const part of parts) {
-    let clock = 0;
-    for (let s = 0; s <= part.stages.length; s++) {
-      const beside = s === part.stages.length;
-      const text = beside ? `${shortTitle(part.title)}: before and after` : part.stages[s]!.caption;
-      const coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h + 0.62 * (whole - h)), align: 'centre', face: 'regular' }], w, whole, faces);
-      for (let f = 0; f < per; f++, clock++) {
+  const plans = parts.map((p) => framesOf(p, per, w));
+  const total = plans.reduce((sum, p) => sum + p.length + [...wantedOf(p).values()].reduce((k, stages) => k + stages.length, 0), 0);
+  let done = 0, frames = 0;
+  const kept = new KeptPictures(o.scratch, w, h);
+  try {
+    for (const [k, part] of parts.entries()) {
+      const shown = plans[k]!;
+      kept.clear();
+      await keepPictures(part, shown, kept, o, () => o.progress?.(++done, total));
+      let coverage: Float32Array | null = null, captionOf = -1;
+      for (const { stage, n, edge } of shown) {
         o.signal?.throwIfAborted();
-        const n = clock % part.frames;
-        const current = beside ? await sideBySide(part, n, w, h) : copyOf(fitInto(await part.stages[s]!.frame(n), w, h));
-        if (f < wipe && s > 0 && !beside) {
-          const before = fitInto(await part.stages[s - 1]!.frame(n), w, h);
-          const edge = Math.round((w * (f + 1)) / (wipe + 1));
-          for (let c = 0; c < 3; c++) {
-            const to = plane(current, c), from = plane(before, c);
-            for (let y = 0; y < h; y++) {
-              to.set(from.subarray(y * w + edge, (y + 1) * w), y * w + edge);
-              for (let x = Math.max(0, edge - 1); x < Math.min(w, edge + 1); x++) to[y * w + x] = 0.92;
-            }
-          }
+        if (stage !== captionOf || coverage === null) {
+          const text = stage === part.stages.length ? `${shortTitle(part.title)}: before and after` : part.stages[stage]!.caption;
+          coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h + 0.62 * (whole - h)), align: 'centre', face: 'regular' }], w, whole, faces);
+          captionOf = stage;
         }
+        const current = kept.read(nameOf(stage, n));
+        if (edge !== null) wipeIn(current, kept.read(nameOf(stage - 1, n)), edge);
         await sink.writeCoded(captioned(current, coverage, whole));
+        frames++;
         o.progress?.(++done, total);
       }
     }
+  } finally {
+    kept.close();
   }
-  return done;
+  return frames;
 }
 
-function copyOf(p: Picture): Picture {
-  return { ...p, data: p.data.slice() };
+/** Right of the edge the stage before is still seen; a light line stands on the edge. */
+function wipeIn(current: Picture, before: Picture, edge: number): void {
+  const { width: w, height: h } = current;
+  for (let c = 0; c < 3; c++) {
+    const to = plane(current, c), from = plane(before, c);
+    for (let y = 0; y < h; y++) {
+      to.set(from.subarray(y * w + edge, (y + 1) * w), y * w + edge);
+      for (let x = Math.max(0, edge - 1); x < Math.min(w, edge + 1); x++) to[y * w + x] = 0.92;
+    }
+  }
 }
 
 async function sideBySide(part: RevealPart, n: number, w: number, h: number): Promise<Picture> {

@@ -46,13 +46,14 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
       parts.push({ title: book.need('pick', j.id).title, frames: j.recipe.plate.out - first, stages });
     }
     mkdirSync(book.insidePath('delivered'), { recursive: true });
+    mkdirSync(book.cachePath('reveal'), { recursive: true });
     const file = book.insidePath('delivered', 'reveal.mp4');
     const size = { widthPx: widthPx - (widthPx % 2), heightPx };
     const writer = await VideoWriter.open(file, { ...revealSize(size), rate: rate!, codec: 'h264', crf: 19 });
     let frames = 0;
     try {
       frames = await renderReveal(parts, writer, { regular: loadFace('regular'), bold: loadFace('bold') }, {
-        ...size, framesPerSecond: framesPerSecond(rate!), secondsAStage: typeof job.spec['secondsAStage'] === 'number' ? job.spec['secondsAStage'] : 1.2, signal, progress: (d, t) => progress(d, t, 'building it up'),
+        ...size, scratch: book.cachePath('reveal', `${job.id}.rgb`), framesPerSecond: framesPerSecond(rate!), secondsAStage: typeof job.spec['secondsAStage'] === 'number' ? job.spec['secondsAStage'] : 1.2, signal, progress: (d, t) => progress(d, t, 'building it up'),
       });
       await writer.close();
     } catch (error) {
