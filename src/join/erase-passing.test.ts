@@ -3,7 +3,7 @@ import { IDENTITY3 } from '../geometry/mat3.js';
 import { RandomStream } from '../core/random.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import type { MosaicSource } from './erase-mosaic.js';
-import { passing, piecesBefore } from './erase-passing.js';
+import { missesPieces, passing, piecesBefore } from './erase-passing.js';
 
 const W = 200, H = 150, N = W * H;
 
@@ -29,7 +29,7 @@ describe('a thing that passes before the set', () => {
   it('is carried through what is erased from a frame in which it stands elsewhere, by several of its own widths', () => {
     const truth = scene(101.4), around: Picture = { ...truth, data: truth.data.slice() };
     for (let i = 0; i < N; i++) if (hidden[i]! > 0) for (let c = 0; c < 3; c++) around.data[c * N + i] = 0.9;
-    const r = { frame: 5, around, hidden, still: scene(null), seen, toBox: IDENTITY3, sources: [source(4, scene(148.1)), source(6, scene(54.7))] };
+    const r = { frame: 5, around, hidden, still: scene(null), near: scene(null), seen, toBox: IDENTITY3, sources: [source(4, scene(148.1)), source(6, scene(54.7))] };
     const pieces = piecesBefore(r), got = pieces === null ? null : passing(r, pieces);
     expect(got).not.toBeNull();
     let ours = 0, sets = 0, count = 0;
@@ -46,8 +46,16 @@ describe('a thing that passes before the set', () => {
     expect(-10 * Math.log10(ours / count)).toBeGreaterThan(30);
   });
 
+  it('is left to the near frames where these bring it over rightly, and not where they miss it', () => {
+    const around = scene(101.4), r = { frame: 5, around, hidden, still: scene(null), seen, toBox: IDENTITY3, sources: [source(4, scene(148.1)), source(6, scene(54.7))] };
+    const pieces = piecesBefore(r)!;
+    expect(missesPieces(around, scene(101.4), hidden, pieces)).toBe(false);
+    expect(missesPieces(around, scene(null), hidden, pieces)).toBe(true);
+    expect(passing({ ...r, near: scene(101.4) }, pieces)).toBeNull();
+  });
+
   it('is not invented: nothing where nothing reaches the region, nor where no other frame shows it', () => {
-    const still = scene(null), r = { frame: 5, around: scene(30), hidden, still, seen, toBox: IDENTITY3, sources: [source(4, scene(40)), source(6, scene(20))] };
+    const still = scene(null), r = { frame: 5, around: scene(30), hidden, still, near: still, seen, toBox: IDENTITY3, sources: [source(4, scene(40)), source(6, scene(20))] };
     const away = piecesBefore(r);
     expect(away).not.toBeNull();
     expect(passing(r, away!)).toBeNull();

@@ -4,8 +4,9 @@
  * (J. Y. A. Wang, E. H. Adelson, "Representing moving images with layers", IEEE Trans. Image Processing 3, 1994): in each frame
  * the piece that differs from the still picture. The frame's visible pieces of it are sought among those of other frames, over
  * the set's own motion held still, by the overlap of masks whose colours agree, on a coarse picture over all shifts; the best is
- * refined (erase-align.ts). It is believed only where it then meets the frame's visible pieces far better than the set does, and
- * hands on what the erased hides of it.
+ * refined (erase-align.ts). It is sought only where near frames laid over the frame (erase-near.ts) miss the visible pieces more
+ * than what lies beside them, and believed only where it then meets these far better than the set does, and better than the near
+ * frames do; then it hands on what the erased hides of it.
  */
 import { multiply, type Mat3 } from '../geometry/mat3.js';
 import { connectedComponents } from '../image/components.js';
@@ -30,6 +31,10 @@ const LEAST_FOUND = 2;
 /** Width of the coarse picture, and colours within this (sd, coded) are the same. */
 const COARSE = 160;
 const SAME = 0.06;
+/** Near frames miss the pieces where they differ there by more than so many times (rms) what they differ by elsewhere. */
+const MISSES = 1.5;
+/** Near frames are asked about the pieces so far about the hidden part, px: what is laid over the frame reaches little farther. */
+const BESIDE_PX = 32;
 /** Overlap asked of the masks, and what may be left of the set's squared difference on the visible pieces. */
 const LEAST_OVERLAP = 0.5;
 const LEFT = 0.15;
@@ -40,6 +45,8 @@ export interface PassingRequest {
   readonly hidden: Float32Array;
   readonly still: Picture;
   readonly seen: Float32Array;
+  /** What the near frames make of the box: the rival. */
+  readonly near: Picture;
   /** Reference pixels → box pixels. */
   readonly toBox: Mat3;
   readonly sources: readonly MosaicSource[];
@@ -79,7 +86,7 @@ interface Pieces {
 }
 
 /** The frame's own pieces before the set; null where so much differs that the still picture is none of it. */
-export function piecesBefore(r: PassingRequest): Pieces | null {
+export function piecesBefore(r: Omit<PassingRequest, 'near'>): Pieces | null {
   const { width: w, height: h } = r.around, known = new Float32Array(w * h);
   for (let i = 0; i < known.length; i++) known[i] = r.hidden[i]! <= 0 && r.seen[i]! > 0.99 ? 1 : 0;
   const still = litAs(r.still, r.around, known), mask = differing(r.around, still, known);
@@ -89,12 +96,29 @@ export function piecesBefore(r: PassingRequest): Pieces | null {
   return { known, still, visible: all < LEAST_PX ? null : touching(mask, r.hidden, w, h) };
 }
 
+/** Whether the near frames miss the pieces visible about the hidden part, by what they miss beside these. */
+export function missesPieces(around: Picture, near: Picture, hidden: Float32Array, { known, visible }: Pieces): boolean {
+  if (visible === null) return false;
+  const { width: w, height: h } = around, n = w * h, about = besides(hidden, w, h), sums = [0, 0], counts = [0, 0];
+  for (let i = 0; i < n; i++) {
+    if (!(known[i]! > 0.5) || !(about[i]! > 0)) continue;
+    const k = visible[i]! > 0 ? 0 : 1;
+    for (let c = 0; c < 3; c++) sums[k] = sums[k]! + (near.data[c * n + i]! - around.data[c * n + i]!) ** 2;
+    counts[k] = counts[k]! + 1;
+  }
+  return counts[0]! > 0 && counts[1]! > 0 && sums[0]! / counts[0]! > MISSES ** 2 * (sums[1]! / counts[1]!);
+}
+
+function besides(hidden: Float32Array, w: number, h: number): Float32Array {
+  return dilate(hidden.map((v) => (v > 0 ? 1 : 0)), w, h, BESIDE_PX);
+}
+
 /** What passes before the set through the hidden part; null where nothing does, or no frame tells more of it. */
 export function passing(r: PassingRequest, pieces: Pieces): Passing | null {
   const { known, visible, still } = pieces;
   if (visible === null) return null;
   const { width: w, height: h } = r.around, n = w * h;
-  const own: Sample = { picture: r.around, mask: visible, known };
+  const own: Sample = { picture: r.around, mask: visible, known }, beside = besides(r.hidden, w, h);
   const out: Passing = { picture: createPicture(w, h, 3), cover: new Float32Array(n), told: new Float32Array(n), visible: dilate(visible, w, h, 3) };
   const near = r.sources.filter((s) => s.frame !== r.frame).toSorted((a, b) => Math.abs(a.frame - r.frame) - Math.abs(b.frame - r.frame) || a.frame - b.frame).slice(0, FRAMES);
   let any = false, found = 0, looked = 0;
@@ -106,7 +130,7 @@ export function passing(r: PassingRequest, pieces: Pieces): Passing | null {
     const open = shows.map((v, i) => (v > 0.99 && r.seen[i]! > 0.99 ? 1 : 0));
     const lit = litAs(laid, still, open);
     const there: Sample = { picture: lit, mask: differing(lit, still, open), known: open };
-    const place = placeOf(own, there, still, w, h);
+    const place = placeOf(own, there, still, { near: r.near, beside }, w, h);
     if (place === null) continue;
     found++;
     if (hand(out, r.hidden, there, place, w, h)) any = true;
@@ -137,8 +161,10 @@ function touching(mask: Float32Array, hidden: Float32Array, w: number, h: number
   return count < LEAST_PX ? null : out;
 }
 
+interface Rival { readonly near: Picture; /** > 0 where it is asked. */ readonly beside: Float32Array }
+
 /** Box pixels → where the same point of the thing lies in the other frame as laid over the box; null where it is not found there. */
-function placeOf(own: Sample, there: Sample, still: Picture, w: number, h: number): Mat3 | null {
+function placeOf(own: Sample, there: Sample, still: Picture, rival: Rival, w: number, h: number): Mat3 | null {
   const shift = coarseShift(own, there, w, h);
   if (shift === null) return null;
   const n = w * h, about = dilate(own.mask, w, h, 3);
@@ -155,19 +181,21 @@ function placeOf(own: Sample, there: Sample, still: Picture, w: number, h: numbe
   const places = fit.after < fit.before ? [multiply(moved, fit.matrix), moved] : [moved];
   let best: Mat3 | null = null, least = LEFT;
   for (const m of places) {
-    let ours = 0, sets = 0, count = 0;
+    let ours = 0, sets = 0, oursBeside = 0, nears = 0, count = 0;
     for (let i = 0; i < n; i++) {
       if (!(own.mask[i]! > 0.5)) continue;
       const x = (i % w) + 0.5, y = Math.floor(i / w) + 0.5, u = m[0] * x + m[1] * y + m[2], v = m[3] * x + m[4] * y + m[5];
       if (u < 1 || v < 1 || u >= w - 1 || v >= h - 1 || !(there.known[Math.floor(v) * w + Math.floor(u)]! > 0.5)) continue;
       for (let c = 0; c < 3; c++) {
         const a = own.picture.data[c * n + i]!;
-        ours += (sampleBilinear(plane(there.picture, c), w, h, u, v) - a) ** 2;
+        const e = (sampleBilinear(plane(there.picture, c), w, h, u, v) - a) ** 2;
+        ours += e;
         sets += (still.data[c * n + i]! - a) ** 2;
+        if (rival.beside[i]! > 0) { oursBeside += e; nears += (rival.near.data[c * n + i]! - a) ** 2; }
       }
       count++;
     }
-    if (count >= LEAST_PX && ours < least * sets) { least = ours / sets; best = m; }
+    if (count >= LEAST_PX && oursBeside < nears && ours < least * sets) { least = ours / sets; best = m; }
   }
   return best;
 }
@@ -248,7 +276,8 @@ function fineShift(own: Sample, there: Sample, about: Float32Array, from: readon
 /** Hands on what the other frame shows of the thing where nothing nearer did; whether that is anything. */
 function hand(out: Passing, hidden: Float32Array, there: Sample, m: Mat3, w: number, h: number): boolean {
   const n = w * h, soft = gaussianPlane(dilate(there.mask, w, h, 1), w, h, 0.8);
-  const far = dilate(there.known.map((v) => (v > 0.5 ? 0 : 1)), w, h, 1);
+  // At the edge of what the other frame shows, a piece's mask was smoothed and opened against nothing.
+  const far = dilate(there.known.map((v) => (v > 0.5 ? 0 : 1)), w, h, RIM_PX + 3);
   let any = false;
   for (let i = 0; i < n; i++) {
     if (!(hidden[i]! > 0) || out.told[i]! > 0) continue;

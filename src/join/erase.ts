@@ -21,7 +21,7 @@ import { alignedBox, feather, maskOf, showsMask, sourceOf } from './erase-masks.
 import { buildMosaic, lumaOf, type Mosaic, type MosaicSource } from './erase-mosaic.js';
 import { differenceBeside, nearFill } from './erase-near.js';
 import { frameOfMosaic, gridPoints, hiddenInMosaic } from './erase-room.js';
-import { passing, piecesBefore, type Passing } from './erase-passing.js';
+import { missesPieces, passing, piecesBefore, type Passing } from './erase-passing.js';
 import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import { sourcesByWorth } from './erase-sources.js';
@@ -192,10 +192,12 @@ export class PlateCleaner {
     const toFrame = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], this.motion.fromReference(n));
     let through: Passing | null = null;
     if (this.sources.length > 1 && differenceBeside(around, fill, hidden, seen, NEAR_BAND) > STILL_HOLDS * this.noise + LEAST_NOISE) {
-      const part = { frame: n, around, hidden, still: fill, seen, toBox: toFrame, sources: this.sources };
-      const pieces = TURNS.has(this.report.move) ? null : piecesBefore(part);
-      through = pieces === null ? null : passing(part, pieces);
-      const near = nearFill({ frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, struck: through !== null, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data });
+      const request = { frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data };
+      let near = nearFill(request);
+      const pieces = TURNS.has(this.report.move) ? null : piecesBefore(request);
+      // A thing that near frames bring over rightly needs no layer of its own.
+      if (pieces !== null && missesPieces(around, near.fill, hidden, pieces)) through = passing({ ...request, near: near.fill }, pieces);
+      if (through !== null) near = nearFill({ ...request, struck: true });
       fill = near.fill;
       seen = near.seen;
       for (let i = 0; i < trusted.length; i++) trusted[i] = seen[i]! > 0.99 ? 1 : 0;
