@@ -14,8 +14,13 @@ import { pushPull } from '../image/push-pull.js';
 import { percentile } from '../image/statistics.js';
 import { synthesisePatches, type SynthesisOptions } from './patch-synthesis.js';
 
-/** What is broader than this is held to the border, sd in px of half the size: a patch is 7 px. */
-const BROAD = 1.25;
+/**
+ * What is broader than this is held to the border: sd as a share of the hole's depth, and at least so many px of half the size (a
+ * patch is 7 px). A wide hole's patches drift over its width, while their texture, which is finer, is theirs: with the least
+ * width for all, wood and grass came out flat.
+ */
+const BROAD = 0.2;
+const LEAST_BROAD = 1.25;
 /** The rim hidden on purpose is so wide, as a share of the hole's depth, and at least so many px of half the size. */
 const RIM = 0.6;
 const LEAST_RIM = 4;
@@ -41,7 +46,7 @@ export function fillAnchored(planes: readonly Float32Array[], hole: Uint8Array, 
   const correction = whole.planes.map((p, c) => {
     const d = new Float32Array(w * h);
     for (let i = 0; i < d.length; i++) if (whole.hole[i] !== 0) d[i] = base[c]![i]! - p[i]!;
-    const broad = gaussianPlane(d, w, h, BROAD);
+    const broad = gaussianPlane(d, w, h, broadOf(deepestOf(far)));
     // The border itself is met already.
     for (let i = 0; i < d.length; i++) broad[i] = whole.hole[i] !== 0 ? (1 - share) * Math.min(1, far[i]! / 2) * broad[i]! : 0;
     return double(broad, w, h, width, height);
@@ -86,11 +91,20 @@ function depth(hole: Uint8Array, w: number, h: number): Float32Array {
   return d;
 }
 
+function deepestOf(depths: Float32Array): number {
+  let most = 0;
+  for (const v of depths) if (v > most) most = v;
+  return most;
+}
+
+function broadOf(deepest: number): number {
+  return Math.max(LEAST_BROAD, BROAD * deepest);
+}
+
 /** How much of the patches' broad difference from the membrane is true, 0..1, as a rim hidden on purpose tells. */
 function worth(of: Half, options: SynthesisOptions): number {
   const { w, h, planes } = of;
-  let deepest = 0;
-  for (const v of depth(of.hole, w, h)) if (v > deepest) deepest = v;
+  const deepest = deepestOf(depth(of.hole, w, h)), broad = broadOf(deepest);
   const reach = Math.max(LEAST_RIM, RIM * deepest), away = distanceToSet(of.hole, w, h);
   const hole = new Uint8Array(w * h), known = new Uint8Array(w * h);
   let rim = 0;
@@ -111,7 +125,7 @@ function worth(of: Half, options: SynthesisOptions): number {
       a[i] = patches[c]![i]! - base[c]![i]!;
       b[i] = of.hole[i] !== 0 ? a[i]! : planes[c]![i]! - base[c]![i]!;
     }
-    const sa = gaussianPlane(a, w, h, BROAD), sb = gaussianPlane(b, w, h, BROAD);
+    const sa = gaussianPlane(a, w, h, broad), sb = gaussianPlane(b, w, h, broad);
     for (let i = 0; i < a.length; i++) if (hole[i] !== 0 && of.hole[i] === 0) { both += sa[i]! * sb[i]!; own += sa[i]! * sa[i]!; }
   }
   const prior = (USUAL_PX * own) / Math.max(1, rim) + 1e-6;
