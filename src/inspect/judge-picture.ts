@@ -88,7 +88,7 @@ export function judgeBlur(series: Series, judge: Judge): void {
       : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
   });
   const list = series.readings.takeBlur ?? [];
-  const own = isOwn(series), [least, most] = own ? [OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
+  const own = isOwn(series), [least, most] = own ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
   const v = list.length === 0 ? NaN : mean(list), off = scaled(v, least, most);
   if (list.length > 0 && (plate === null || off > Math.max(plate.off, LIMITS.blur))) {
     judge.rows('blur', list);
