@@ -84,7 +84,7 @@ const LINEAR = Float32Array.from({ length: 4097 }, (_, i) => bt709Decode(i / 409
 const decoded = (v: number): number => LINEAR[Math.round(4096 * Math.min(1, Math.max(0, v)))]!;
 
 /** Frames written as H.264 and read again; as they are where `crf` is null (rounded to 8 bits). */
-async function through(frames: readonly Picture[], crf: number | null): Promise<Picture[]> {
+export async function through(frames: readonly Picture[], crf: number | null): Promise<Picture[]> {
   if (crf === null) return frames.map((p) => ({ ...p, data: p.data.map((v) => Math.round(255 * v) / 255) }));
   const folder = mkdtempSync(path(tmpdir(), 'made-')), file = path(folder, 'a.mp4');
   try {
@@ -99,7 +99,7 @@ async function through(frames: readonly Picture[], crf: number | null): Promise<
 }
 
 /** Grain and file laid on clean frames. */
-async function finish(clean: readonly JoinFrame[], look: Look, r: RandomStream): Promise<JoinFrame[]> {
+export async function finish(clean: readonly JoinFrame[], look: Look, r: RandomStream): Promise<JoinFrame[]> {
   const seed = r.uint32();
   const joins: Picture[] = [], plates: Picture[] = [];
   clean.forEach((f, n) => {

@@ -10,10 +10,10 @@ import { readComb } from './comb.js';
 import { rimWidth, seenHardness } from './edge-slope.js';
 import { lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { outAndBack, readLevel } from './level.js';
+import { readGrainBeside } from './grain-beside.js';
 import { readOutside } from './outside.js';
 import { readHoles, readSolid } from './solid.js';
 import { readSurround } from './surround.js';
-import { readGrainBeside } from './texture.js';
 
 const W = 240, H = 160, N = W * H;
 

@@ -3,7 +3,7 @@ import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { castBeside, isOwn } from './judge-beside.js';
 import { clock, mean, middle, peelWayOut, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, OWN_GRAIN_LEAST, OWN_GRAIN_MOST, OWN_GRAIN_UNSEEN, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, STEADY, SURE_MOST, UNLIKE, UNSEEN, UNSEEN_ROUGH, WHITE_ROOM } from './limits.js';
+import { BLACKEST, LIMITS, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -43,35 +43,6 @@ export function judgeOutline(series: Series, judge: Judge): void {
     ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ${finer}${wrap === 0 ? ', or give the air step a light wrap of .1 to .3 where the background is bright' : ''}`
     : `the outline is ${v.toFixed(1)} L* brighter than the mixture of performer and background it should be: ${wrap > 0 ? `lower the air step's light wrap from ${wrap.toFixed(2)}` : `${finer}, so that the old background goes from it`}`));
   if (edge === null) judge.none('edgeLightness', 'L*', 'peel', 'too little of the outline is seen'); else judge.add('edgeLightness', 'L*', 'peel', edge);
-}
-
-export function judgeGrain(series: Series, judge: Judge): void {
-  const own = isOwn(series) ? series.readings.grainBeside ?? [] : [], asked = values(series.readings.grainAsked);
-  if (own.length > 0) {
-    const v = middle(values(own)), air = stepOf(judge.recipe, 'air'), unseen = Math.abs(v - 1) * middle(asked) < OWN_GRAIN_UNSEEN, off = (LIMITS.grain * Math.log(Math.max(0.02, v))) / Math.log(v < 1 ? OWN_GRAIN_LEAST : OWN_GRAIN_MOST);
-    if (!unseen && off > LIMITS.grain) {
-      judge.add('grain', 'ratio', 'air', { value: v, worst: worstBy(own, (q) => Math.abs(Math.log2(Math.max(0.02, q)))), off, readings: own, needed: `${OWN_GRAIN_LEAST} to ${OWN_GRAIN_MOST} of what the recipe renders with the plate's grain`, advice: `the performer has ${v.toFixed(2)} of the grain that would match the plate's as measured: ${air === null ? 'switch the air step on' : Math.abs(air.grain - 1) > 0.2 ? `set the air step's grain from ${air.grain.toFixed(2)} to 1` : 'the file is not what this recipe renders; render again'}` });
-      return;
-    }
-  }
-  const sure = series.readings.grain ?? [], rough = series.readings.roughGrain ?? [];
-  const list = sure.length >= 2 ? sure : rough;
-  if (list.length === 0) { judge.none('grain', 'ratio', 'air', 'too little flat picture inside or outside the performer'); return; }
-  const v = quantile(values(list), 0.5);
-  const [low, high] = list === sure ? [1 - LIMITS.grain, SURE_MOST] : [ROUGH_LEAST, quantile(series.steps, 0.5) > STEADY ? ROUGH_MOVING : ROUGH_MOST];
-  const outside = values(list === sure ? series.readings.grainOutside : series.readings.roughOutside);
-  const unseen = outside.length > 0 && Math.abs(v - 1) * quantile(outside, 0.5) < (list === sure || v > 1 ? UNSEEN : UNSEEN_ROUGH);
-  // The quietest blocks of a plate are at most its grain and maybe gravel: without its measure too little can't be told.
-  const unsaid = list === rough && (stepOf(judge.recipe, 'air')?.plateGrain?.table.length ?? 0) === 0;
-  const bad = !unseen && ((v < low && !unsaid) || v > high);
-  const air = stepOf(judge.recipe, 'air'), to = air === null ? null : Math.min(3, Math.max(0.05, air.grain) / Math.max(0.1, v));
-  const advice = v < 1
-    ? `the performer has ${v.toFixed(2)} of the plate's grain: ${air === null ? 'switch the air step on' : air.plateGrain === null ? 'the plate\'s grain was not measured; measure it, or give the air step one' : `raise the air step's grain from ${air.grain.toFixed(2)} to about ${to!.toFixed(1)}`}`
-    : `the performer has ${v.toFixed(2)} times the plate's grain: ${air !== null && air.grain > 0.1 ? `lower the air step's grain from ${air.grain.toFixed(2)} to about ${to!.toFixed(2)}, or ` : ''}soften the take's own grain first`;
-  judge.add('grain', 'ratio', 'air', {
-    value: v, worst: worstBy(list, (q) => Math.abs(Math.log2(Math.max(0.05, q)))), advice, off: bad ? (LIMITS.grain * Math.log(Math.max(0.05, v))) / Math.log(v < 1 ? low : high) : 0,
-    needed: unseen ? 'too fine to be seen either way' : unsaid ? `at most ${high} of the plate's, read roughly; too little is not judged, as the plate's grain was not measured` : `${low.toFixed(2)} to ${high} of the plate's${list === sure ? '' : ', read roughly'}`,
-  });
 }
 
 /** Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured, bench/inspect-roc.ts). */

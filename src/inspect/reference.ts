@@ -85,18 +85,20 @@ export class BareJoin {
 
   /** The bare join of one frame beside what is seen; null where it can't be rendered or there is too little to see. */
   async at(f: SeenFrame): Promise<Bare | null> {
-    if (f.box === null) return null;
-    let coded, expected: Expected;
+    const made = f.box === null ? null : await this.rendered(f.frame);
+    return made === null ? null : compared(f, made.luma, made.expected);
+  }
+
+  /** One frame rendered again: coded luma without the air step's grain, and the whole with it; null where it can't be. */
+  async rendered(frame: number): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {
-      const whole = await this.whole.frame(f.frame, { steps: ALL });
-      const picture = whole.coded();
-      expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
-      coded = (await this.renderer.frame(f.frame, { steps: ALL })).coded();
+      const whole = await this.whole.frame(frame, { steps: ALL });
+      const picture = whole.coded(), expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
+      return { luma: lumaOf((await this.renderer.frame(frame, { steps: ALL })).coded()), expected };
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
       throw error;
     }
-    return compared(f, lumaOf(coded), expected);
   }
 
   close(): Promise<void> {

@@ -24,9 +24,11 @@ import { readKeySide } from './key-side.js';
 import { mendedMask, readSeam } from './seam.js';
 import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
+import { readGrainBeside } from './grain-beside.js';
+import { readGrainInTime } from './grain-in-time.js';
 import { readHoles, readSolid } from './solid.js';
 import { readSurround } from './surround.js';
-import { measuredGrain, readGrain, readGrainBeside, type GrainMeasure } from './texture.js';
+import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
@@ -93,6 +95,9 @@ export class SeriesReader {
         const own = readGrainBeside(f, bare.luma, bare.expected.luma.map((v) => bare.gain * v + bare.offset));
         this.put('grainBeside', f.frame, own?.ratio ?? null);
         this.put('grainAsked', f.frame, own?.asked ?? null);
+        this.put('grainEncoder', f.frame, own?.encoder ?? null);
+        this.put('grainSlope', f.frame, own?.slope ?? null);
+        this.put('grainSlopeSd', f.frame, own?.slopeSd ?? null);
       }
       this.put('explained', f.frame, bare.explained);
     }
@@ -202,7 +207,12 @@ export class SeriesReader {
     const { width: W, height: H } = f.join;
     const here = this.foot(f.frame), there = this.foot(b.frame);
     const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
-    if ((f.frame - this.series.first) % this.every === 0) { const s = pictureShift(b.plateLuma, f.plateLuma, W, H); this.series.steps.push(Math.hypot(s.dx, s.dy)); }
+    if ((f.frame - this.series.first) % this.every === 0) {
+      const s = pictureShift(b.plateLuma, f.plateLuma, W, H), time = readGrainInTime(f, b, move, [s.dx, s.dy]);
+      this.series.steps.push(Math.hypot(s.dx, s.dy));
+      this.put('grainInTime', f.frame, time?.ratio ?? null);
+      this.put('timeOutside', f.frame, time?.outside ?? null);
+    }
     const change = frameChange(f, b, move);
     const N = W * H;
     let own = 0, count = 0;

@@ -10,10 +10,10 @@ import type { GrainModel } from '../join/types.js';
 import { grow, quantile, type SeenFrame } from './frame.js';
 
 /** Cells a block's side, in the halved picture. */
-const BLOCK = 5;
+export const BLOCK = 5;
 
 /** Immerkær mask over one block of `luma` (sd of the noise), the block's corner at (x, y). */
-function blockSigma(luma: Float32Array, width: number, x: number, y: number): number {
+export function blockSigma(luma: Float32Array, width: number, x: number, y: number): number {
   let sum = 0, n = 0;
   for (let j = y + 1; j < y + BLOCK - 1; j++) {
     for (let i = x + 1; i < x + BLOCK - 1; i++) {
@@ -26,10 +26,10 @@ function blockSigma(luma: Float32Array, width: number, x: number, y: number): nu
   return (Math.sqrt(Math.PI / 2) * sum) / (6 * n);
 }
 
-interface Halved { readonly width: number; readonly height: number; readonly luma: Float32Array; readonly low: Float32Array; readonly high: Float32Array; readonly x0: number; readonly y0: number }
+export interface Halved { readonly width: number; readonly height: number; readonly luma: Float32Array; readonly low: Float32Array; readonly high: Float32Array; readonly x0: number; readonly y0: number }
 
 /** Part of a frame halved: mean luma, least and most alpha of each cell. */
-function halve(luma: Float32Array, f: SeenFrame, box: readonly [number, number, number, number]): Halved {
+export function halve(luma: Float32Array, f: SeenFrame, box: readonly [number, number, number, number]): Halved {
   const W = f.join.width;
   const w = (box[2] - box[0]) >> 1, h = (box[3] - box[1]) >> 1;
   const out = new Float32Array(w * h), low = new Float32Array(w * h), high = new Float32Array(w * h);
@@ -45,7 +45,7 @@ function halve(luma: Float32Array, f: SeenFrame, box: readonly [number, number, 
   return { width: w, height: h, luma: out, low, high, x0: box[0], y0: box[1] };
 }
 
-interface Blocks { readonly sigma: number[]; readonly level: number[] }
+export interface Blocks { readonly sigma: number[]; readonly level: number[] }
 
 /** sd of blocks where every cell's alpha lies between the two, and the level of `at` there; `step` in cells. */
 function blockSigmas(p: Halved, least: number, most: number, step: number, at: Float32Array = p.luma): Blocks {
@@ -63,7 +63,7 @@ function blockSigmas(p: Halved, least: number, most: number, step: number, at: F
 }
 
 /** Blocks of the picture outside the performer; null where too few are seen. */
-function outsideBlocks(f: SeenFrame): Blocks | null {
+export function outsideBlocks(f: SeenFrame): Blocks | null {
   const b = f.box!;
   const box = grow(b, 1.5 * (b[3] - b[1]), 0.7 * (b[3] - b[1]), f.join.width, f.join.height);
   const s = blockSigmas(halve(f.luma, f, box), 0, 0.02, 2);
@@ -108,7 +108,7 @@ export function measuredGrain(model: GrainModel): GrainMeasure {
 const OVER_MEASURE = 1.5;
 
 /** Quiet grain inside over outside at like brightness: mean of the bands' logarithms by blocks inside; over all where no band is shared. */
-function likeRatio(inside: Blocks, outside: Blocks, quiet: number, measure: GrainMeasure | null): number | null {
+export function likeRatio(inside: Blocks, outside: Blocks, quiet: number, measure: GrainMeasure | null): number | null {
   const pick = (b: Blocks, k: number): number[] => b.sigma.filter((_, i) => Math.min(BANDS - 1, Math.max(0, Math.floor(BANDS * b.level[i]!))) === k);
   let sum = 0, weight = 0;
   for (let k = 0; k < BANDS; k++) {
@@ -147,33 +147,4 @@ export function readGrain(f: SeenFrame, bare: Float32Array | null, measure: Grai
   if (inside.sigma.length < 150) return null;
   const o = held(quantile(out.sigma, 0.08), quantile(out.level, 0.5), measure);
   return o < 1e-4 ? null : { ratio: quantile(inside.sigma, 0.01) / o, outside: o, sure: false };
-}
-
-export interface GrainBeside {
-  /** Grain inside over that of the recipe rendered again with the plate's grain as measured, in parts of what the file left of the plate's outside. */
-  readonly ratio: number;
-  /** What is asked inside, sd of coded luma in the halved picture. */
-  readonly asked: number;
-}
-
-/** Faintest grain asked for that is read, sd of coded luma in the halved picture: twice what rounding to eight bits leaves there. */
-const FAINTEST = 2 / (255 * Math.sqrt(12) * 2);
-
-/**
- * Grain of the recipe's own picture, for which pixel lies on pixel: what stands over the bare join, seen and asked, in the same blocks. `bare` and
- * `expected`: coded luma, as bright as it is seen. Fur falls out wholly, so any grain can be told from none.
- */
-export function readGrainBeside(f: SeenFrame, bare: Float32Array, expected: Float32Array): GrainBeside | null {
-  if (f.box === null) return null;
-  const seen = new Float32Array(bare.length), asked = new Float32Array(bare.length);
-  for (let i = 0; i < bare.length; i++) { seen[i] = f.luma[i]! - bare[i]!; asked[i] = expected[i]! - bare[i]!; }
-  const found = blockSigmas(halve(seen, f, f.box), 0.98, 1, 2).sigma, wanted = blockSigmas(halve(asked, f, f.box), 0.98, 1, 2).sigma;
-  // A black coat in a clean film asks for less grain than an eight-bit file can hold: what is left there is the file's own rounding.
-  const a: number[] = [], b: number[] = [];
-  wanted.forEach((w, i) => { if (w >= FAINTEST) { a.push(found[i]!); b.push(w); } });
-  if (a.length < 30) return null;
-  const out = outsideBlocks(f), there = outsideBlocks({ ...f, luma: expected });
-  const left = out === null || there === null ? 1 : Math.min(1, Math.max(0.4, quantile(out.sigma, 0.08) / Math.max(1e-6, quantile(there.sigma, 0.08))));
-  const most = quantile(b, 0.5);
-  return most < 1e-5 ? null : { ratio: quantile(a, 0.5) / most / left, asked: most };
 }

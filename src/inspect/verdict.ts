@@ -2,7 +2,8 @@
 import type { Recipe } from '../join/types.js';
 import { judgeContact, judgeExposure, judgeHardness, judgeSize, judgeSolid } from './judge-beside.js';
 import { judgeCadence, judgeChatter, judgeSlip } from './judge-movement.js';
-import { judgeBlur, judgeGrain, judgeLevels, judgeLight, judgeOutline, judgeSeam, judgeShadow } from './judge-picture.js';
+import { judgeGrain } from './judge-grain.js';
+import { judgeBlur, judgeLevels, judgeLight, judgeOutline, judgeSeam, judgeShadow } from './judge-picture.js';
 import { judgeComb, judgeFlicker, judgeOutside } from './judge-whole.js';
 import { errorOf, type Judge } from './judging.js';
 import { LIMITS, NEEDED } from './limits.js';
