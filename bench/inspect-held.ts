@@ -3,7 +3,7 @@
  * (bench/spoiled-joins.ts, bench/spoil-otherwise.ts), with what the recipe renders again beside them as the product has it. Shots are parted
  * in two halves: constants may be looked for on `dev`; `hold` only tells how well they hold. Prints what true joins read by matter
  * and half, and of each fault and strength how many were named, with the step, and first.
- * Run: `npx tsx bench/inspect-held.ts FOLDER [--scenes=DIR] [--only=own-,true-stand] [--half=dev] [--faults=a,b] [--out=FILE] [--from=FILE]`.
+ * Run: `npx tsx bench/inspect-held.ts FOLDER [--scenes=DIR] [--only=own-,true-stand] [--half=dev] [--faults=a,b:SIZE] [--out=FILE] [--from=FILE]`.
  */
 import { appendFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { execFileSync } from 'node:child_process';
@@ -111,7 +111,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   const from = opt('from', ''), folder = resolve(args.find((a) => !a.startsWith('--')) ?? 'held'), only = opt('only', '').split(',').filter((q) => q !== ''), wanted = opt('faults', ''), out = opt('out', '');
   if (from !== '') console.log(table(from.split(',').flatMap((f) => readFileSync(f, 'utf8').split('\n').filter((l) => l !== '').map((l) => JSON.parse(l) as Row))));
   else {
-    const rows: Row[] = [], faults = (wanted === '' ? [...SPOILS.filter((s) => s !== 'erase seam'), ...Object.keys(OTHERWISE)] : wanted.split(',')) as Fault[];
+    const rows: Row[] = [], faults = (wanted === '' ? [...SPOILS.filter((s) => s !== 'erase seam'), ...Object.keys(OTHERWISE)] : wanted.split(',').map((f) => f.split(':')[0]!)) as Fault[], only1 = wanted.split(',').map((f) => f.split(':')[1]);
     if (out !== '') writeFileSync(out, '');
     const keep = (r: Row): void => { rows.push(r); if (out !== '') appendFileSync(out, JSON.stringify(r) + '\n'); };
     for (const s of sources(opt('scenes', '') === '' ? null : resolve(opt('scenes', '')), demoPlates(folder))) {
@@ -119,7 +119,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       try {
         const h = await held(s, folder), t = process.cpuUsage();
         keep(look(h, 'none', 0, 0));
-        if (wanted !== 'none') for (const [k, fault] of faults.entries()) for (const size of fault in OTHERWISE ? OTHERWISE[fault as OtherwiseName].sizes : SPOIL_KINDS[fault as Spoil].sizes) keep(look(h, fault, size, 100 + k + Math.round(10 * size) + s.id.length));
+        if (wanted !== 'none') for (const [k, fault] of faults.entries()) for (const size of wanted !== '' && only1[k] !== undefined ? [Number(only1[k])] : fault in OTHERWISE ? OTHERWISE[fault as OtherwiseName].sizes : SPOIL_KINDS[fault as Spoil].sizes) keep(look(h, fault, size, 100 + k + Math.round(10 * size) + s.id.length));
         const u = process.cpuUsage(t);
         console.log(`${s.id} (${s.half}): ${((u.user + u.system) / 1e6).toFixed(0)} s of processor; unspoiled: ${rows.filter((r) => r.id === s.id && r.fault === 'none').flatMap((r) => r.found).join(', ') || 'passes'}`);
       } catch (e) { console.log(s.id, String(e)); }

@@ -18,7 +18,9 @@ import { proposeFromFiles } from '../src/join/quick.js';
 /** Frames of a shot that are spoiled and looked at. */
 const FRAMES = 24;
 
-async function inputOf(shot: TruthShot): Promise<InspectInput> {
+type Whole = InspectInput & Required<Pick<InspectInput, 'recipe' | 'matte'>>;
+
+async function inputOf(shot: TruthShot): Promise<Whole> {
   const { plate, take } = truthMarks(shot);
   const { recipe, carrier, camera } = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), plate, take, 'fast');
   // Made once: every spoiled join is held against the same recipe.
@@ -34,10 +36,10 @@ function show(name: string, r: Inspection): void {
 const blamed = (r: Inspection): readonly InspectionMatterName[] => r.found ?? [];
 
 /** Spoils one shot in every way: how many faults were named, how many could be, and matters blamed beside the fault. */
-async function spoilShot(shot: TruthShot, input: InspectInput, seed: number, faults: readonly string[] = []): Promise<{ named: number; first: number; of: number; beside: number }> {
+async function spoilShot(shot: TruthShot, input: Whole, seed: number, faults: readonly string[] = []): Promise<{ named: number; first: number; of: number; beside: number }> {
   const folder = mkdtempSync(path(tmpdir(), 'spoiled-'));
   const truth = readTruth(shot);
-  const part: InspectInput = { ...input, recipe: { ...input.recipe, plate: { ...input.recipe.plate, out: Math.min(input.recipe.plate.out, input.recipe.plate.in + FRAMES) } } };
+  const part: Whole = { ...input, recipe: { ...input.recipe, plate: { ...input.recipe.plate, out: Math.min(input.recipe.plate.out, input.recipe.plate.in + FRAMES) } } };
   let named = 0, first = 0, of = 0, beside = 0;
   try {
     for (const [k, spoil] of SPOILS.entries()) {

@@ -50,6 +50,7 @@ const COMMANDS: readonly (readonly [name: string, summary: string])[] = [
   ['erase', 'clean frames without what a region covers'],
   ['judge', 'judge a loose take against a loose plate'],
   ['quick', 'one join from two loose files'],
+  ['examine', 'does a loose join show'],
   ['pace', 'retime a loose file by a curve'],
   ['sun', 'sun windows and positions'],
   ['turn', 'yaw of a turning person'],

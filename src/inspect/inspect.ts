@@ -6,7 +6,8 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { toCodedRgb } from '../media/convert.js';
-import type { VideoFrame } from '../media/types.js';
+import type { Picture } from '../image/picture.js';
+import type { VideoFrame, VideoInfo } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render.js';
 import { mendsPlate } from '../join/mends-plate.js';
@@ -16,14 +17,18 @@ import { reframedRecipe } from '../join/reframe.js';
 import { BareJoin, MendedPlate } from './reference.js';
 import { SeriesReader } from './series-reader.js';
 import { judge } from './verdict.js';
-import type { Inspection } from './types.js';
+import type { Inspection, InspectionMatter, InspectionMatterName } from './types.js';
+import { roughMatte } from './rough-matte.js';
 
 export interface InspectInput {
   readonly plate: string;
   readonly join: string;
-  /** Performer as seen (the render's side output). */
-  readonly matte: string;
-  readonly recipe: Recipe;
+  /** Performer as seen (the render's side output). Without it the recipe's own is rendered; without either it is read roughly from what differs from the plate. */
+  readonly matte?: string;
+  /** What the join was, or should have been, rendered from; without it only what pictures tell by themselves is judged. */
+  readonly recipe?: Recipe;
+  /** Frame of the plate that the join begins with, where no recipe says so. */
+  readonly plateFrom?: number;
   /** Plate without what was erased, where the recipe erases; else the plate is compared as it is. */
   readonly clean?: string;
   /** What the join's renderer was given beside the recipe (the set's motion, the mended plate); made anew where it is not told. */
@@ -37,35 +42,52 @@ export interface InspectOptions {
   readonly samples?: number;
 }
 
+/** A recipe of no steps for a join that nobody has one of: the plate's span alone. */
+function withoutRecipe(input: InspectInput, plate: VideoInfo): Recipe {
+  const from = Math.max(0, input.plateFrom ?? 0), rate = `${plate.rate.num}/${plate.rate.den}`, file = { in: 0, out: plate.frameCount, rate, widthPx: plate.widthPx, heightPx: plate.heightPx };
+  return { version: 1, plate: { ...file, file: input.plate, in: Math.min(from, plate.frameCount - 1) }, take: { ...file, file: '' }, steps: [] };
+}
+
+/** Matters that hang on where exactly the outline lies, which a rough matte does not know. */
+const BY_OUTLINE: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'edgeHardness', 'size', 'solid', 'flicker'];
+
+/** What a rough matte can't tell is not judged. */
+function withoutOutline(r: Inspection): Inspection {
+  const matters = r.matters.map((m): InspectionMatter => (BY_OUTLINE.includes(m.matter) ? { ...m, value: null, passes: null, worstFrame: null, advice: '', reason: 'no matte of the performer was given and no recipe to render one from, so its outline is known to some pixels only' } : m));
+  return { ...r, matters, passes: matters.every((m) => m.passes !== false), found: (r.found ?? []).filter((m) => !BY_OUTLINE.includes(m)) };
+}
+
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
 
 /** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` where the files do not belong together. */
 export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
-  const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = await VideoReader.open(input.matte);
+  const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = input.matte === undefined ? null : await VideoReader.open(input.matte);
   try {
-    const p = plate.info, j = join.info, m = matte.info;
+    const p = plate.info, j = join.info, m = matte?.info ?? j;
     if (p.widthPx !== j.widthPx || p.heightPx !== j.heightPx || m.widthPx !== j.widthPx || m.heightPx !== j.heightPx) {
       throw new PlatewrightError('PW-INSPECT-SIZE', `plate (${p.widthPx} × ${p.heightPx}), join (${j.widthPx} × ${j.heightPx}) and matte (${m.widthPx} × ${m.heightPx}) are not of one size; inspect the join with the plate and matte it was rendered from`);
     }
-    const { in: first, out: end } = input.recipe.plate;
+    const given = input.recipe ?? withoutRecipe(input, p);
+    const { in: first, out: end } = given.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
     // Where the plate is mended, the join is held against the mended plate, in its own pixels.
-    const mended = input.clean === undefined && input.recipe.steps.some(mendsPlate) ? await MendedPlate.open(input.recipe, await input.tools?.()) : null;
-    const recipe = mended === null ? input.recipe : reframedRecipe(input.recipe);
-    const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(input.recipe, 'erase'));
-    const bare = await BareJoin.open(input.recipe, await input.tools?.());
+    const mended = input.clean === undefined && given.steps.some(mendsPlate) ? await MendedPlate.open(given, await input.tools?.()) : null;
+    const recipe = mended === null ? given : reframedRecipe(given);
+    const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(given, 'erase'));
+    const bare = input.recipe === undefined ? null : await BareJoin.open(given, await input.tools?.());
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     // Before it was mended, where that shows the same pixels.
-    const filmed = mended !== null && !isOn(input.recipe, 'widen') ? plate.frames(first, first + total) : null;
-    const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte.frames(0, total);
+    const filmed = mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null;
+    const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte?.frames(0, total);
     let n = 0;
     for await (const jf of join.frames(0, total)) {
       if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
-      const pf = await plates.next(), mf = await mattes.next();
-      if (pf.done || mf.done) break;
-      const of = await filmed?.next();
-      const f = { ...seen(first + n, jf, pf.value, mf.value, reader.veiled), ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }) };
+      const pf = await plates.next(), mf = await mattes?.next();
+      if (pf.done || mf?.done === true) break;
+      const of = await filmed?.next(), j = toCodedRgb(jf), p = toCodedRgb(pf.value);
+      const alpha = mf !== undefined ? matteOf(mf.value) : (await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(j.width * j.height);
+      const f = { ...seen(first + n, j, p, alpha, reader.veiled), ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }) };
       reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
       n++;
       options.onProgress?.(n, total);
@@ -73,9 +95,10 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     await bare?.close();
     await mended?.close();
     reader.finish();
-    return judge(reader.series, recipe);
+    const found = judge(reader.series, recipe);
+    return matte !== null || bare !== null ? found : withoutOutline(found);
   } finally {
-    await Promise.all([plate.close(), join.close(), matte.close()]);
+    await Promise.all([plate.close(), join.close(), matte?.close()]);
   }
 }
 
@@ -83,14 +106,15 @@ function isOn(recipe: Recipe, step: StepName): boolean {
   return recipe.steps.some((s) => s.step === step && s.on);
 }
 
-function seen(frame: number, join: VideoFrame, plate: VideoFrame, matte: VideoFrame, veiled: boolean): SeenFrame {
-  const n = matte.widthPx * matte.heightPx;
-  const alpha = new Float32Array(n);
-  const src = matte.planes[0]!;
-  // A grey matte stored in full range, or in the limited range of a film file.
+/** Coverage of a matte's frame, 0..1: grey stored in full range, or in the limited range of a film file. */
+function matteOf(matte: VideoFrame): Float32Array {
+  const n = matte.widthPx * matte.heightPx, alpha = new Float32Array(n), src = matte.planes[0]!;
   const max = 2 ** matte.bitDepth - 1, low = matte.colour.fullRange ? 0 : 16 * 2 ** (matte.bitDepth - 8), high = matte.colour.fullRange ? max : 235 * 2 ** (matte.bitDepth - 8);
   for (let i = 0; i < n; i++) alpha[i] = Math.min(1, Math.max(0, (src[i]! - low) / (high - low)));
+  return alpha;
+}
+
+function seen(frame: number, j: Picture, p: Picture, alpha: Float32Array, veiled: boolean): SeenFrame {
   if (veiled) liftVeil(alpha);
-  const j = toCodedRgb(join), p = toCodedRgb(plate);
-  return { frame, join: j, plate: p, luma: lumaOf(j), plateLuma: lumaOf(p), matte: alpha, box: matteBox(alpha, matte.widthPx, matte.heightPx) };
+  return { frame, join: j, plate: p, luma: lumaOf(j), plateLuma: lumaOf(p), matte: alpha, box: matteBox(alpha, j.width, j.height) };
 }

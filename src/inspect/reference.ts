@@ -89,6 +89,16 @@ export class BareJoin {
     return made === null ? null : compared(f, made.luma, made.expected);
   }
 
+  /** The performer's matte as the recipe has it on a frame, for joins of which none was kept; null where it can't be rendered. */
+  async matteAt(frame: number): Promise<Float32Array | null> {
+    try {
+      return (await this.renderer.frame(frame, { steps: ALL })).matte();
+    } catch (error) {
+      if (error instanceof PlatewrightError) return null;
+      throw error;
+    }
+  }
+
   /** One frame rendered again: coded luma without the air step's grain, and the whole with it; null where it can't be. */
   async rendered(frame: number): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {

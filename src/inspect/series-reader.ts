@@ -39,7 +39,8 @@ export class SeriesReader {
   private readonly erased: boolean;
   private readonly ground: GroundStep | null;
   private readonly keepsShadow: boolean;
-  private readonly screen: 'green' | 'blue';
+  /** Null where no recipe says what the performer stood before. */
+  private readonly screen: 'green' | 'blue' | null;
   private readonly fronts: boolean;
   /** The performer is behind a pane. */
   readonly veiled: boolean;
@@ -57,7 +58,7 @@ export class SeriesReader {
     const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null;
     this.ground = find('ground');
     this.keepsShadow = find('peel')?.keepShadow === true;
-    this.screen = find('peel')?.screen ?? 'green';
+    this.screen = find('peel')?.screen ?? null;
     const front = find('front');
     this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
     this.veiled = front !== null && front.pane !== null;
@@ -171,7 +172,7 @@ export class SeriesReader {
     const comb = readComb(f);
     this.put('comb', f.frame, comb.outside);
     this.put('combInside', f.frame, comb.inside);
-    const edges = readEdges(f, this.screen);
+    const green = readEdges(f, this.screen ?? 'green'), blue = this.screen === null ? readEdges(f, 'blue') : null, edges = green !== null && blue !== null && blue.spill > green.spill ? blue : green;
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill, edges?.spillAt);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null, edges?.lightAt);
     this.put('blur', f.frame, readFineness(f));
@@ -208,7 +209,7 @@ export class SeriesReader {
     const here = this.foot(f.frame), there = this.foot(b.frame);
     const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
     if ((f.frame - this.series.first) % this.every === 0) {
-      const s = pictureShift(b.plateLuma, f.plateLuma, W, H), time = readGrainInTime(f, b, move, [s.dx, s.dy]);
+      const s = pictureShift(b.plateLuma, f.plateLuma, W, H), time = readGrainInTime(f, b, here === null || there === null ? [s.dx, s.dy] : move, [s.dx, s.dy]);
       this.series.steps.push(Math.hypot(s.dx, s.dy));
       this.put('grainInTime', f.frame, time?.ratio ?? null);
       this.put('timeOutside', f.frame, time?.outside ?? null);
