@@ -22,10 +22,10 @@ import { OTHERWISE, spoilOtherwise, type OtherwiseName } from './spoil-otherwise
 import { SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
 
 type Fault = Spoil | OtherwiseName;
-interface Row { readonly id: string; readonly family: string; readonly half: string; readonly fault: string; readonly size: number; readonly named: boolean | null; readonly first: boolean; readonly step: boolean; readonly found: readonly string[]; readonly matters: Readonly<Record<string, readonly [number, boolean | null]>> }
+interface Row { readonly id: string; readonly family: string; readonly half: string; readonly fault: string; readonly size: number; readonly named: boolean | null; readonly first: boolean; readonly step: boolean; readonly found: readonly string[]; readonly readings: Readonly<Record<string, number>>; readonly matters: Readonly<Record<string, readonly [number, boolean | null]>> }
 
 /** `picked`: frames looked at; all closely, where they are few. */
-export function inspectHeld(h: HeldJoin, frames: readonly JoinFrame[], picked: readonly number[], against: boolean): Inspection {
+export function inspectHeld(h: HeldJoin, frames: readonly JoinFrame[], picked: readonly number[], against: boolean): { readonly inspection: Inspection; readonly readings: Readonly<Record<string, number>> } {
   const all = picked.length > 5, reader = new SeriesReader(h.recipe, h.first, all ? picked.length : 3, all ? 3 : 3, h.erased);
   for (const k of picked) {
     const p = frames[k]!, { width: W, height: H } = p.join, matte = p.matte.slice();
@@ -35,7 +35,8 @@ export function inspectHeld(h: HeldJoin, frames: readonly JoinFrame[], picked: r
     reader.add(f, again === undefined ? null : compared(f, again.luma.slice(), { ...again.expected, matte: again.expected.matte.slice() }));
   }
   reader.finish();
-  return judge(reader.series, h.recipe);
+  const readings = Object.fromEntries(Object.entries(reader.series.readings).map(([k, l]) => [k, Number(quantile((l ?? []).map((r) => r.value), 0.5).toPrecision(4))]));
+  return { inspection: judge(reader.series, h.recipe), readings };
 }
 
 /** The performer's way from the frame before, by its planned foot. */
@@ -72,9 +73,9 @@ export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: num
     frames = out;
     against = !['haze missing', 'blur missing'].includes(fault);
   }
-  const r = inspectHeld(h, frames, picked, against), matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter], steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
+  const { inspection: r, readings } = inspectHeld(h, frames, picked, against), matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter], steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
   const of = r.matters.filter((m) => matters.includes(m.matter)), named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false), first = r.matters.find((m) => m.matter === r.found?.[0]);
-  return { id: h.id, family: h.family, half: h.half, fault, size, named, first: first !== undefined && matters.includes(first.matter), step: first !== undefined && steps.includes(first.step), found: r.found ?? [], matters: Object.fromEntries(r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]])) };
+  return { id: h.id, family: h.family, half: h.half, fault, size, named, first: first !== undefined && matters.includes(first.matter), step: first !== undefined && steps.includes(first.step), found: r.found ?? [], readings, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]])) };
 }
 
 export function table(rows: readonly Row[]): string {

@@ -12,7 +12,11 @@ import { lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { outAndBack, readLevel } from './level.js';
 import { readGrainBeside } from './grain-beside.js';
 import { readOutside } from './outside.js';
-import { readHoles, readSolid } from './solid.js';
+import { readHoles, readHolesAlone, readSolid, readThroughBeside } from './solid.js';
+import { readDirection } from './direction.js';
+import { readOutlineBeside, readRimBeside } from './outline-beside.js';
+import { roughMatte } from './rough-matte.js';
+import { compared } from './reference.js';
 import { readSurround } from './surround.js';
 
 const W = 240, H = 160, N = W * H;
@@ -62,7 +66,93 @@ describe('light beside the take through the recipe', () => {
   });
 });
 
+describe('what single pixels\' contrast does to light beside the take', () => {
+  it('a blur of the performer is neither a veil nor another exposure', () => {
+    const soft = picture((c, i) => right.data[c * N + i]!);
+    for (let c = 0; c < 3; c++) { const b = gaussianPlane(right.data.subarray(c * N, (c + 1) * N), W, H, 1); for (let i = 0; i < N; i++) if (matte[i]! > 0.5) soft.data[c * N + i] = b[i]!; }
+    const l = readLightBeside(seen(soft), expected, true)!;
+    expect(Math.abs(l.veil)).toBeLessThan(0.012);
+    expect(Math.abs(l.stops)).toBeLessThan(0.1);
+  });
+  it('saturation is read at its size, and neither a grade of brightness nor a veil passes for it', () => {
+    const y = (i: number): number => 0.2126 * own(0, i) + 0.7152 * own(1, i) + 0.0722 * own(2, i);
+    expect(readLightBeside(seen(joined((f, _c, i) => y(i) + 0.5 * (f - y(i)))), expected, true)!.saturation).toBeCloseTo(0.5, 2);
+    for (const light of [(f: number) => 0.6 * f, (f: number) => f + 0.05]) expect(readLightBeside(seen(joined(light)), expected, true)!.saturation).toBeCloseTo(1, 1);
+  });
+});
+
+describe('the outline beside the take through the recipe', () => {
+  const depth = (i: number): number => Math.hypot(((i % W) - 120) / 34, (Math.floor(i / W) - 85) / 50);
+  it('is darker or brighter by what it was changed, and right where it was not', () => {
+    const rim = (k: number): number => readOutlineBeside(seen(picture((c, i) => bt709Encode((matte[i]! > 0.08 && matte[i]! < 0.92 ? k : 1) * bt709Decode(right.data[c * N + i]!)))), expected)!.rim;
+    expect(rim(1)).toBeCloseTo(0, 6);
+    expect(rim(0.8)).toBeLessThan(-2);
+    expect(rim(1.25)).toBeGreaterThan(2);
+  });
+  it('goes on beyond itself where it was feathered or keeps a halo', () => {
+    expect(readOutlineBeside(seen(right), expected)!.cover).toBeCloseTo(0, 6);
+    const soft = gaussianPlane(matte, W, H, 3), feathered = readOutlineBeside(seen(joined((f) => f, (_a, i) => soft[i]!), matte), expected)!;
+    expect(feathered.cover).toBeGreaterThan(0.035);
+    const halo = readOutlineBeside(seen(picture((c, i) => bt709Encode(bt709Decode(right.data[c * N + i]!) + (depth(i) > 1 && depth(i) < 1.12 ? 0.1 * (1 - matte[i]!) : 0)))), expected)!;
+    expect(halo.beyond).toBeGreaterThan(1.5);
+  });
+  it('tells screen colour at the outline from a cast of the whole and from a green coat', () => {
+    const green = (where: (i: number) => number) => (f: number, c: number, i: number): number => (c === 1 ? f * (1 + 0.3 * where(i)) : f);
+    expect(readRimBeside(seen(right), expected, 'green')!.screen).toBeCloseTo(0, 6);
+    expect(readRimBeside(seen(joined(green(() => 1))), expected, 'green')!.screen).toBeCloseTo(0, 1);
+    expect(readRimBeside(seen(joined(green((i) => (depth(i) > 0.82 ? 1 : 0)))), expected, 'green')!.screen).toBeGreaterThan(0.2);
+  });
+});
+
+describe('softness by direction', () => {
+  const along = (dx: number, dy: number, px: number): Picture => picture((c, i) => { let s = 0; const x = i % W, y = Math.floor(i / W), n = 2 * px + 1; for (let k = -px; k <= px; k++) s += right.data[c * N + Math.min(H - 1, Math.max(0, y + k * dy)) * W + Math.min(W - 1, Math.max(0, x + k * dx))]!; return s / n; });
+  it('is that of motion along its way, and alike all round for a lens', () => {
+    const level = readDirection(seen(along(1, 0, 3)), expected)!, upright = readDirection(seen(along(0, 1, 3)), expected)!;
+    expect(level.along / level.across).toBeLessThan(0.75);
+    expect(Math.min(level.deg, 180 - level.deg)).toBeLessThan(20);
+    expect(Math.abs(upright.deg - 90)).toBeLessThan(20);
+    const soft = picture((c, i) => right.data[c * N + i]!);
+    for (let c = 0; c < 3; c++) soft.data.set(gaussianPlane(right.data.subarray(c * N, (c + 1) * N), W, H, 1.2), c * N);
+    const lens = readDirection(seen(soft), expected)!;
+    expect(lens.along / lens.across).toBeGreaterThan(0.85);
+  });
+});
+
+describe('a performer drawn larger', () => {
+  it('is still known for the recipe\'s own picture, with its size', () => {
+    const k = 1.06, from = (i: number): number => { const x = 120 + ((i % W) - 120) / k, y = 85 + (Math.floor(i / W) - 85) / k; return Math.min(H - 1, Math.max(0, Math.round(y))) * W + Math.min(W - 1, Math.max(0, Math.round(x))); };
+    const m = matte.map((_, i) => matte[from(i)]!), larger = picture((c, i) => bt709Encode(m[i]! * own(c, from(i)) + (1 - m[i]!) * bt709Decode(plate.data[c * N + i]!)));
+    const r = compared(seen(larger, m), lumaOf(right), expected)!;
+    expect(r.scale).toBeCloseTo(k, 1);
+    expect(r.explained).toBeGreaterThan(0.92);
+    expect(compared(seen(right), lumaOf(right), expected)!.scale).toBe(1);
+  });
+});
+
+describe('about where a performer is', () => {
+  it('is found without a matte, its shadow left out', () => {
+    const shade = (i: number): number => (Math.hypot(((i % W) - 60) / 40, (Math.floor(i / W) - 135) / 10) < 1 ? 0.5 : 1), shaded = picture((c, i) => { const a = matte[i]!; return bt709Encode(a * 1.8 * own(c, i) + (1 - a) * shade(i) * bt709Decode(plate.data[c * N + i]!)); });
+    const m = roughMatte(shaded, plate)!;
+    let both = 0, either = 0, dark = 0;
+    for (let i = 0; i < N; i++) { const a = m[i]! > 0.5, b = matte[i]! > 0.5; if (a && b) both++; if (a || b) either++; if (a && shade(i) < 1 && matte[i]! < 0.01) dark++; }
+    expect(both / either).toBeGreaterThan(0.75);
+    expect(dark / both).toBeLessThan(0.1);
+    expect(roughMatte(plate, plate)).toBeNull();
+  });
+});
+
 describe('a performer that is not solid', () => {
+  it('lets through the share of the plate that both together explain', () => {
+    expect(readThroughBeside(seen(right), expected)!).toBeCloseTo(0, 3);
+    const thin = readThroughBeside(seen(joined((f) => f, (a) => 0.8 * a)), expected)!;
+    expect(thin).toBeGreaterThan(0.12);
+    expect(thin).toBeLessThan(0.3);
+  });
+  it('shows the plate\'s own patches in holes, without a recipe too', () => {
+    const holes = (i: number): boolean => Math.hypot((i % W) - 110, Math.floor(i / W) - 80) < 7;
+    expect(readHolesAlone(seen(joined((f) => 3 * f)))!.share).toBeLessThan(0.003);
+    expect(readHolesAlone(seen(joined((f) => 3 * f, (a, i) => (holes(i) ? 0 : a))))!.share).toBeGreaterThan(0.005);
+  });
   it('shows the plate by the share it lets through', () => {
     const whole = readSolid(seen(right))!, thin = readSolid(seen(joined((f) => f, (a) => 0.7 * a)))!;
     expect(Math.abs(whole.through)).toBeLessThan(3 * whole.sd);
@@ -89,9 +179,12 @@ describe('grain of the recipe\'s own picture', () => {
     expect(read(1)).toBeCloseTo(1, 3);
     expect(read(0)).toBeLessThan(0.05);
     expect(read(2)).toBeCloseTo(2, 1);
-    // Another draw of the same grain is as much.
+    const slope = (k: number) => readGrainBeside(seen(with_(k)), bare, asked)!.slope;
+    expect([slope(0), slope(0.5), slope(1)].map((v) => Number(v.toFixed(2)))).toEqual([0, 0.5, 1]);
+    // Another draw of the same grain is as much, and none of the same.
     const other = field(22, 0.7), fresh = picture((c, i) => right.data[c * N + i]! + 0.012 * other[i]! * matte[i]!);
     expect(readGrainBeside(seen(fresh), bare, asked)!.ratio).toBeCloseTo(1, 1);
+    expect(Math.abs(readGrainBeside(seen(fresh), bare, asked)!.slope)).toBeLessThan(0.1);
   });
 });
 

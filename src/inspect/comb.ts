@@ -35,10 +35,13 @@ export function readComb(f: SeenFrame): CombReading {
     }
     if (n > 400) inside = Math.sqrt((up / n + FLOOR) / (across / n + FLOOR));
   }
-  let ju = 0, pu = 0, n = 0;
+  let ju = 0, pu = 0, ja = 0, pa = 0, n = 0;
   for (let y = 2; y < H - 2; y += 3) for (let x = 2; x < W - 2; x += 2) {
     if (f.matte[y * W + x]! > 0.01) continue;
-    ju += fineness(f.luma, W, x, y)[0]; pu += fineness(f.plateLuma, W, x, y)[0]; n++;
+    const j = fineness(f.luma, W, x, y), p = fineness(f.plateLuma, W, x, y);
+    ju += j[0]; pu += p[0]; ja += j[1]; pa += p[1]; n++;
   }
-  return { inside, outside: n > 400 ? Math.sqrt((ju / n + FLOOR) / (pu / n + FLOOR)) : null };
+  // A file that is finer than its plate both ways is no comb.
+  const across = Math.max(1, (ja / n + FLOOR) / (pa / n + FLOOR));
+  return { inside, outside: n > 400 ? Math.sqrt((ju / n + FLOOR) / (pu / n + FLOOR) / across) : null };
 }

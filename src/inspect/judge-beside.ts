@@ -1,7 +1,7 @@
 /** Judges what the take through the recipe tells: exposure, size, contact; and whether the performer is solid, and its outline's hardness. */
 import { quantile } from './frame.js';
 import { middle, stepOf, triple, worstBy, type Judge } from './judging.js';
-import { HARDEST_RIM, HOLES, LIMITS, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROWN_BACK } from './limits.js';
+import { HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROWN_BACK } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
@@ -11,6 +11,15 @@ export function isOwn(series: Series): boolean {
   const explained = values(series.readings.explained);
   return explained.length > 0 && quantile(explained, 0.5) >= SAME;
 }
+
+/** How far the performer, or what is left about it, goes on beyond its outline beside what the recipe renders; 1 is the limit. Of its own picture alone. */
+function fringe(series: Series): number {
+  if (!isOwn(series)) return 0;
+  const cover = middle(values(series.readings.coverBeside)), beyond = middle(values(series.readings.beyondBeside));
+  return Math.max(Number.isFinite(cover) ? cover / OWN_COVER : 0, Number.isFinite(beyond) ? Math.abs(beyond) / OWN_BEYOND : 0);
+}
+
+export const fringed = (series: Series): boolean => fringe(series) > 1;
 
 const NO_TAKE = 'plate and take of the recipe could not be rendered again, or the performer is too small';
 
@@ -51,22 +60,29 @@ export function judgeContact(series: Series, judge: Judge): void {
 export function judgeSolid(series: Series, judge: Judge): void {
   const list = series.readings.through ?? [];
   if (list.length === 0) { judge.none('solid', 'share', 'peel', 'too little of the performer is covered, or the plate behind it has no pattern'); return; }
-  const own = isOwn(series), taken = own ? middle(values(series.readings.takeThrough)) : 0, sds = series.readings.throughSd ?? [];
+  const own = isOwn(series), taken = own ? middle(values(series.readings.takeThrough)) : NaN, sds = series.readings.throughSd ?? [];
   // Frames in which the plate stands still say the same thing twice: no more than the best of them is believed.
   const order = list.map((r, k) => ({ r, sd: sds[k]?.value ?? 1 })), weight = (sd: number): number => 1 / Math.max(1e-6, sd * sd);
-  const sum = order.reduce((s, q) => s + weight(q.sd), 0), v = order.reduce((s, q) => s + q.r.value * weight(q.sd), 0) / sum - (Number.isFinite(taken) ? taken : 0), sd = Math.min(...order.map((q) => q.sd));
-  const limit = own ? OWN_THROUGH : Math.max(LIMITS.solid, THROUGH_SURE * sd), holes = series.readings.holes ?? [], h = holes.length === 0 ? 0 : middle(values(holes)), holed = h > HOLES && v <= limit;
+  const sum = order.reduce((s, q) => s + weight(q.sd), 0), v = Number.isFinite(taken) ? taken : order.reduce((s, q) => s + q.r.value * weight(q.sd), 0) / sum, sd = Math.min(...order.map((q) => q.sd));
+  const limit = own ? OWN_THROUGH : Math.max(LIMITS.solid, THROUGH_SURE * sd), beside = series.readings.holes ?? [], alone = series.readings.holesAlone ?? [], holes = beside.length > 0 ? beside : alone, most = beside.length > 0 ? HOLES : HOLES_ALONE, h = holes.length === 0 ? 0 : middle(values(holes)), holed = h > most && v <= limit;
   const peel = stepOf(judge.recipe, 'peel');
   const mend = peel?.method === 'screen' ? 'mark with "keep" what goes lost though it is the performer\'s, or light the screen more evenly' : 'draw the outline to where the performer ends, and "keep" what lies within';
   judge.add('solid', 'share', 'peel', {
-    value: holed ? h : v, worst: worstBy(holed ? holes : list, (q) => q), off: holed ? (h / HOLES) * limit : v, limit: holed ? HOLES : limit, readings: holed ? holes : list,
-    needed: holed ? `at most ${100 * HOLES} % of the body in holes` : `at most ${(100 * limit).toFixed(0)} % of the plate seen through`,
+    value: holed ? h : v, worst: worstBy(holed ? holes : list, (q) => q), off: holed ? h : v, limit: holed ? most : limit, readings: holed ? holes : list,
+    needed: holed ? `at most ${100 * most} % of the body in holes` : `at most ${(100 * limit).toFixed(0)} % of the plate seen through`,
     advice: holed ? `the plate shows in holes that make ${(100 * h).toFixed(1)} % of the body: ${mend}` : `the plate shows through the performer by ${(100 * v).toFixed(0)} %: ${mend}`,
   });
 }
 
 export function judgeHardness(series: Series, judge: Judge): void {
   const seen = series.readings.edgeHardness ?? [], rims = series.readings.rim ?? [], peel = stepOf(judge.recipe, 'peel');
+  const over = fringe(series);
+  if (over > 1) {
+    const cover = series.readings.coverBeside ?? [], l = middle(values(series.readings.beyondBeside)), c = middle(values(cover));
+    judge.add('edgeHardness', 'share', 'peel', { value: c, worst: worstBy(series.readings.beyondBeside!, Math.abs), off: LIMITS.edgeHardness * over, readings: series.readings.beyondBeside!, needed: `at most ${100 * OWN_COVER} % of the performer and ${OWN_BEYOND} L* beyond the outline that the recipe renders`,
+      advice: `the ground just beyond the outline is ${Math.abs(l).toFixed(1)} L* ${l > 0 ? 'brighter' : 'darker'} than this recipe renders, as by ${(100 * Math.abs(c)).toFixed(0)} % of the performer: a fringe was left there or the matte was softened after the join; render again${peel?.method === 'outline' ? ', or draw the outline closer' : ''}` });
+    return;
+  }
   if (seen.length === 0 && rims.length === 0) { judge.none('edgeHardness', 'ratio', 'peel', 'too little of the outline has contrast'); return; }
   const rim = rims.length === 0 ? NaN : middle(values(rims));
   if (rim < HARDEST_RIM) {

@@ -2,20 +2,12 @@
 import { quantile } from './frame.js';
 import { isOwn } from './judge-beside.js';
 import { middle, stepOf, worstBy, type Judge } from './judging.js';
-import { ENCODER_DROWNS, ENCODER_NONE, GRAIN_LEFT, LEAST_IN_TIME, LIMITS, OWN_GRAIN_LEAST, OWN_GRAIN_MOST, OWN_GRAIN_UNSEEN, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, STEADY, SURE_MOST, TIME_UNSEEN, UNSEEN, UNSEEN_ROUGH } from './limits.js';
+import { ENCODER_DROWNS, ENCODER_NONE, GRAIN_LEFT, LIMITS, OWN_GRAIN_LEAST, OWN_GRAIN_MOST, OWN_GRAIN_UNSEEN, ROUGH_LEAST, ROUGH_MOST, ROUGH_MOVING, STEADY, SURE_MOST, UNSEEN, UNSEEN_ROUGH } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
 
-/** Share of the plate's grain that changes from frame to frame on the performer, where that is surely too little; else null. */
-function lostInTime(series: Series): number | null {
-  const list = values(series.readings.grainInTime), outside = values(series.readings.timeOutside);
-  if (list.length < 2 || quantile(outside, 0.5) < TIME_UNSEEN) return null;
-  const v = quantile(list, 0.5);
-  return v < LEAST_IN_TIME ? v : null;
-}
-
-/** Of the recipe's own picture; false where nothing is wrong with it, or nothing is to be told. */
+/** Of the recipe's own picture; false where it is not, or no grain is asked. */
 function judgeOwnGrain(series: Series, judge: Judge): boolean {
   const own = isOwn(series) ? series.readings.grainBeside ?? [] : [];
   if (own.length === 0) return false;
@@ -24,7 +16,11 @@ function judgeOwnGrain(series: Series, judge: Judge): boolean {
   // Whole where no encoder was at work; what one of fair quality leaves of fine grain is a quarter and more; under a poor one nothing can be told.
   const least = encoder < ENCODER_NONE ? OWN_GRAIN_LEAST : encoder < ENCODER_DROWNS ? GRAIN_LEFT : 0;
   const little = most < least && asked > OWN_GRAIN_UNSEEN, much = v > OWN_GRAIN_MOST && (v - 1) * asked > OWN_GRAIN_UNSEEN;
-  if (!little && !much) return false;
+  if (!little && !much) {
+    // The draw itself was looked for: a quiet plate beside a furred body tells nothing against that.
+    judge.add('grain', 'ratio', 'air', { value: v, worst: worstBy(own, (q) => Math.abs(Math.log2(Math.max(0.02, q)))), off: 0, readings: own, advice: '', needed: `at most ${OWN_GRAIN_MOST} of what the plate's grain and an encoder make together; ${least > 0 ? `from ${least} of the grain that the recipe lays` : 'too little is not judged, as its encoder hides it'}` });
+    return true;
+  }
   const says = air === null ? 'switch the air step on' : Math.abs(air.grain - 1) > 0.2 ? `set the air step's grain from ${air.grain.toFixed(2)} to 1` : 'something took it off or added to it after the join, so the file is not what this recipe renders; render again';
   if (little) judge.add('grain', 'ratio', 'air', { value: Math.max(0, slope), worst: worstBy(slopes, (q) => -q), off: (LIMITS.grain * Math.log(Math.max(0.02, most))) / Math.log(least), readings: slopes, needed: `from ${least} of the grain that the recipe lays${encoder < ENCODER_NONE ? '' : ', as an encoder leaves it'}`, advice: `${(100 * Math.max(0, slope)).toFixed(0)} % of the grain that would match the plate's is on the performer: ${says}` });
   else judge.add('grain', 'ratio', 'air', { value: v, worst: worstBy(own, (q) => q), off: (LIMITS.grain * Math.log(v)) / Math.log(OWN_GRAIN_MOST), readings: own, needed: `at most ${OWN_GRAIN_MOST} of what the plate's grain and an encoder make together`, advice: `the performer has ${v.toFixed(2)} times the grain that the plate has and its file adds: ${says}` });
@@ -34,12 +30,7 @@ function judgeOwnGrain(series: Series, judge: Judge): boolean {
 export function judgeGrain(series: Series, judge: Judge): void {
   if (judgeOwnGrain(series, judge)) return;
   const sure = series.readings.grain ?? [], rough = series.readings.roughGrain ?? [];
-  const list = sure.length >= 2 ? sure : rough, time = lostInTime(series);
-  if (time !== null && list !== sure) {
-    const air = stepOf(judge.recipe, 'air');
-    judge.add('grain', 'ratio', 'air', { value: time, worst: worstBy(series.readings.grainInTime!, (q) => -q), off: (LIMITS.grain * Math.log(Math.max(0.05, time))) / Math.log(LEAST_IN_TIME), readings: series.readings.grainInTime!, needed: `from ${LEAST_IN_TIME} of the plate's, told from the coat by what changes from frame to frame`, advice: `what changes on the performer from frame to frame is ${time.toFixed(2)} of the plate's grain: ${air === null ? 'switch the air step on' : air.plateGrain === null ? 'the plate\'s grain was not measured; measure it, or give the air step one' : `raise the air step's grain from ${air.grain.toFixed(2)} to about 1`}, and lay no noise reduction over the join` });
-    return;
-  }
+  const list = sure.length >= 2 ? sure : rough;
   if (list.length === 0) { judge.none('grain', 'ratio', 'air', 'too little flat picture inside or outside the performer'); return; }
   const v = quantile(values(list), 0.5);
   const [low, high] = list === sure ? [1 - LIMITS.grain, SURE_MOST] : [ROUGH_LEAST, quantile(series.steps, 0.5) > STEADY ? ROUGH_MOVING : ROUGH_MOST];

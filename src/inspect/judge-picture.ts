@@ -2,8 +2,8 @@
 import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { castBeside, isOwn } from './judge-beside.js';
-import { clock, mean, middle, peelWayOut, stepOf, triple, worstBy, type Judge, type Told } from './judging.js';
-import { BLACKEST, LIMITS, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SHARPEST, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_ROOM } from './limits.js';
+import { clock, mean, middle, ofMean, screenLeft, stepOf, triple, worstBy, type Judge } from './judging.js';
+import { ALONG, BLACKEST, LIMITS, ONE_WAY, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SATURATION, OWN_SHARPEST, OWN_TINT, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -16,37 +16,14 @@ export function judgeSeam(series: Series, judge: Judge): void {
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
 
-/** A matter of which the mean counts. */
-function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour', off: (v: number) => number, advice: (v: number) => string): Told | null {
-  const list = series.readings[matter] ?? [];
-  if (list.length === 0) return null;
-  const v = mean(list);
-  return { value: v, worst: worstBy(list, off), off: off(v), advice: advice(v) };
-}
-
-/** Stops by which the screen's colour stands over the two others, where those stand alike; else 0. */
-function screenLeft(beside: { readonly red: number; readonly blue: number }, screen: 'green' | 'blue'): number {
-  const [over, other] = screen === 'green' ? [-(beside.red + beside.blue) / 2, beside.red - beside.blue] : [beside.blue - beside.red / 2, beside.red];
-  return Math.abs(other) < over ? over : 0;
-}
-
-export function judgeOutline(series: Series, judge: Judge): void {
-  const peel = stepOf(judge.recipe, 'peel'), colour = peel?.screen ?? 'green', before = peel?.method !== 'outline' && peel?.method !== 'difference', none = before ? 'too little of the outline is seen' : 'the take was shot before no screen';
-  const spill = ofMean(series, 'spill', (v) => Math.max(0, v), (v) => `${v.toFixed(1)} % of ${colour} is left on the performer: ${peel !== null && peel.spill < 0.95 ? `raise the peel's spill removal from ${peel.spill.toFixed(2)} to 1` : 'spill removal is already whole, so keep the performer farther from the screen'}, or mark with "keep" what is ${colour} by right`);
-  const beside = castBeside(series), left = beside?.own === true ? screenLeft(beside, colour) : 0;
-  if (before && left > OWN_SPILL && (spill === null || spill.off <= LIMITS.spill)) {
-    const v = 100 * (2 ** left - 1), list = series.readings.lightBlue!;
-    judge.add('spill', '%', 'peel', { value: v, worst: worstBy(list, Math.abs), off: (LIMITS.spill * left) / OWN_SPILL, limit: LIMITS.spill, readings: list, needed: `within ${(100 * (2 ** OWN_SPILL - 1)).toFixed(0)} % of ${colour} of what the recipe renders`, advice: `there is ${v.toFixed(0)} % more ${colour} on the performer than this recipe renders, so something changed it after the join or the peel's spill removal (${(peel?.spill ?? 1).toFixed(2)} now) was lowered before: render again` });
-  } else if (spill === null || !before) judge.none('spill', '%', 'peel', none); else judge.add('spill', '%', 'peel', spill);
-  const finer = peelWayOut(peel), wrap = stepOf(judge.recipe, 'air')?.wrap ?? 0;
-  const edge = ofMean(series, 'edgeLightness', Math.abs, (v) => (v < 0
-    ? `the outline is ${(-v).toFixed(1)} L* darker than the mixture of performer and background it should be: ${finer}${wrap === 0 ? ', or give the air step a light wrap of .1 to .3 where the background is bright' : ''}`
-    : `the outline is ${v.toFixed(1)} L* brighter than the mixture of performer and background it should be: ${wrap > 0 ? `lower the air step's light wrap from ${wrap.toFixed(2)}` : `${finer}, so that the old background goes from it`}`));
-  if (edge === null) judge.none('edgeLightness', 'L*', 'peel', 'too little of the outline is seen'); else judge.add('edgeLightness', 'L*', 'peel', edge);
-}
-
 /** Log of the reading that a blur of 1 px adds; it goes nearly with the blur's square below 1 px (measured, bench/inspect-roc.ts). */
 const PER_PX = 0.41;
+
+/** Of the recipe's own picture: what is left of fine slopes along one direction, where much more is left square to it; else null. */
+function oneWay(series: Series): { readonly along: number; readonly deg: number } | null {
+  const along = middle(values(series.readings.softAlong)), across = middle(values(series.readings.softAcross));
+  return isOwn(series) && along < ALONG && along < ONE_WAY * across ? { along, deg: middle(values(series.readings.softDeg)) } : null;
+}
 
 /** Beside the plate, and beside the take through the recipe; the one farther over its own limits is told. */
 export function judgeBlur(series: Series, judge: Judge): void {
@@ -58,6 +35,12 @@ export function judgeBlur(series: Series, judge: Judge): void {
       ? `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong as it leads to expect): raise the air step's softening from ${soft.toFixed(1)} to about ${Math.min(4, Math.hypot(soft, px)).toFixed(1)} px, and see that the take was not sharpened by the camera`
       : `the performer is softer than the plate (its fine detail is ${(1 / v).toFixed(2)} of what it leads to expect), as by a blur of about ${px.toFixed(1)} px: ${soft > 0.2 ? `lower the air step's softening from ${soft.toFixed(1)} to about ${Math.sqrt(Math.max(0, soft * soft - px * px)).toFixed(1)} px` : 'the take is softer than the plate; shoot again in focus or nearer'}`;
   });
+  const way = oneWay(series);
+  if (way !== null) {
+    const list = series.readings.softAlong!, ride = stepOf(judge.recipe, 'ride');
+    judge.add('blur', 'ratio', 'ride', { value: way.along, worst: worstBy(list, (q) => -q), off: (LIMITS.blur * Math.log(Math.max(0.02, way.along))) / Math.log(ALONG), readings: list, needed: `from ${ALONG} of the slopes that the recipe renders, along every direction`, advice: `the performer is softer along one direction alone, ${way.deg.toFixed(0)}° from the horizontal, as by motion and not by the lens: the ride's motion blur (${(ride?.motionBlur ?? 0).toFixed(2)} now) was laid on twice or too long; render again` });
+    return;
+  }
   const list = series.readings.takeBlur ?? [];
   const own = isOwn(series), [least, most] = own ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
   const v = list.length === 0 ? NaN : mean(list), off = scaled(v, least, most);
@@ -82,6 +65,8 @@ export function judgeLevels(series: Series, judge: Judge): void {
   const veil = lifted.length === 0 ? 0 : middle(values(lifted)), most3 = own ? OWN_VEIL : OTHER_VEIL;
   if (veil > most3 && (black === null || black.off <= LIMITS.blackLevel)) {
     judge.add('blackLevel', 'linear', 'light', { value: veil, worst: worstBy(lifted, (q) => q), off: (LIMITS.blackLevel * veil) / most3, readings: lifted, needed: `at most ${most3} of linear light above the take through the recipe`, advice: `${(100 * veil).toFixed(1)} % of light lies over the performer's blacks beside what this recipe renders of the take: ${own ? 'something changed the picture after the join, so render again' : `render again, or lower the light step's offset from ${triple(offset, 3)} to about ${triple(offset.map((o) => o - veil), 3)}`}` });
+  } else if (own && -veil > OWN_VEIL && (black === null || black.off <= LIMITS.blackLevel)) {
+    judge.add('blackLevel', 'linear', 'light', { value: veil, worst: worstBy(lifted, (q) => -q), off: (-LIMITS.blackLevel * veil) / OWN_VEIL, readings: lifted, needed: `at most ${OWN_VEIL} of linear light below the take through the recipe`, advice: `${(-100 * veil).toFixed(1)} % of light was taken from the performer's blacks beside what this recipe renders of the take: something changed the picture after the join, so render again` });
   } else if (black === null) judge.none('blackLevel', 'coded', 'light', small); else judge.add('blackLevel', 'coded', black.value < 0 ? 'air' : 'light', black);
   const stops = middle(values(series.readings.whiteStops)), brightest = series.readings.takeWhite ?? [], full = series.readings.whiteFull ?? [];
   const room = series.readings.whiteRoom ?? [], most = room.length === 0 ? LIMITS.whiteLevel : Math.min(LIMITS.whiteLevel, WHITE_ROOM * mean(room));
@@ -94,11 +79,15 @@ export function judgeLevels(series: Series, judge: Judge): void {
   else if (over > OTHER_WHITE && (white.off <= most || !burnt)) judge.add('whiteLevel', 'stops', 'light', { value: over, worst: worstBy(brightest, (q) => q), off: over, limit: OTHER_WHITE, readings: brightest, needed: `at most ${OTHER_WHITE} stop above the take through the recipe`, advice: `the performer's brightest parts are ${over.toFixed(1)} stops brighter than this recipe renders of the take: render again, or lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -over))}` });
   else judge.add('whiteLevel', 'coded', 'light', { ...white, off: burnt ? white.off : Math.min(white.off, most), limit: most, needed: `at most ${most.toFixed(2)} of the coded range above the plate's brightest${most < LIMITS.whiteLevel ? `, ${WHITE_ROOM} of what is left there` : ''}, or less than ${100 * BURNT} % of it burnt out` });
   const gain = [0, 1, 2].map((c) => middle(series.gains.map((g) => g[c]!)));
+  const saturation = own ? middle(values(series.readings.saturation)) : 1, pale = Math.abs(Math.log(Number.isFinite(saturation) ? saturation : 1)) > OWN_SATURATION;
   const beside = castBeside(series), spilt = beside?.own === true && screenLeft(beside, stepOf(judge.recipe, 'peel')?.screen ?? 'green') > OWN_SPILL, cast2 = beside === null ? 0 : Math.hypot(beside.red, beside.blue), most2 = beside?.own === true ? OWN_CAST : OTHER_CAST;
   const colour = ofMean(series, 'colour', Math.abs, (v) => `the light on the performer and on the plate differ by ${v.toFixed(0)} in colour (${cast(gain)}): change the light step's slope from ${triple(slope)} to about ${triple(slope.map((s, c) => s * gain[c]!))}, unless its coat is of that colour`);
   if (beside !== null && cast2 > most2 && !spilt && (colour === null || colour.off <= LIMITS.colour)) {
     judge.add('colour', 'stops', 'light', { value: cast2, worst: worstBy(series.readings.lightBlue!, Math.abs), off: (LIMITS.colour * cast2) / most2, readings: series.readings.lightBlue!, needed: `within ${most2} stop, red and blue over green, of the take through the recipe`,
       advice: `red stands ${signed(beside.red)} and blue ${signed(beside.blue)} stop over green beside the take under this recipe's light step: ${beside.own ? 'something changed the white balance after the join, so render again' : `render again, or change the light step's slope from ${triple(slope)} to about ${triple([slope[0] * 2 ** -beside.red, slope[1], slope[2] * 2 ** -beside.blue])} if the picture is this recipe's`}` });
+  } else if (pale && !spilt && (colour === null || colour.off <= LIMITS.colour)) {
+    const list = series.readings.saturation!;
+    judge.add('colour', 'ratio', 'light', { value: saturation, worst: worstBy(list, (q) => Math.abs(Math.log(q))), off: (LIMITS.colour * Math.abs(Math.log(saturation))) / OWN_SATURATION, readings: list, needed: `${(1 - OWN_SATURATION).toFixed(1)} to ${(1 + OWN_SATURATION).toFixed(1)} of the take's through the recipe`, advice: `the performer is ${saturation.toFixed(2)} times as saturated as this recipe renders (its light step's saturation is ${(light?.saturation ?? 1).toFixed(2)}): something changed it after the join, so render again` });
   } else if (colour === null) judge.none('colour', 'CIEDE2000', 'light', small); else judge.add('colour', 'CIEDE2000', 'light', colour);
 }
 
@@ -148,10 +137,15 @@ export function judgeShadow(series: Series, judge: Judge): void {
   if (list.length === 0) { judge.none('shadow', 'deg', 'ground', noShadow(judge.recipe)); return; }
   const strange = ground === null ? null : incomparable(ground);
   const v = quantile(values(list), 0.5), dark = stops.length === 0 || strange !== null ? 0 : quantile(stops, 0.5), turn = middle(values(series.readings.shadowTurn));
+  const tints = isOwn(series) ? series.readings.shadowTint ?? [] : [], tint = tints.length === 0 ? 0 : middle(values(tints));
   const wrong = v > LIMITS.shadow, over = dark > 0 ? dark / SHADOW_LIGHTER : -dark / SHADOW_DARKER, far = over > 1, through = ground?.transmission ?? [1, 1, 1];
   const advice = wrong
     ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on and render again'
       : `the performer's shadow lies ${v.toFixed(0)}° aside of where the plate's key throws it and would have to be turned ${turn > 0 ? 'clockwise' : 'against the clock'} in the picture: correct the ground step's azimuth (${(ground?.azimuthDeg ?? 0).toFixed(0)}° now) and render again`)
     : far ? `the shadow is ${Math.abs(dark).toFixed(1)} stops ${dark > 0 ? 'lighter' : 'darker'} than the plate's own: it should let through ${triple(through)} of the light, as the ground step says, and lets through about ${triple(through.map((t) => Math.min(1, t * 2 ** dark)))}; render again, or look what else ${dark > 0 ? 'brightens' : 'darkens'} it` : '';
+  if (!wrong && !far && Math.abs(tint) > OWN_TINT) {
+    judge.add('shadow', 'stops', 'ground', { value: tint, worst: worstBy(tints, Math.abs), off: (LIMITS.shadow * Math.abs(tint)) / OWN_TINT, readings: tints, needed: `within ${OWN_TINT} stop, red over blue, of what the recipe renders`, advice: `the shadow is ${Math.abs(tint).toFixed(1)} stops ${tint > 0 ? 'redder' : 'bluer'} than this recipe renders: it should let through ${triple(through)} of red, green and blue, as the ground step says; render again` });
+    return;
+  }
   judge.add('shadow', 'deg', 'ground', { value: v, worst: worstBy(list, (x) => x), off: wrong ? v : far ? LIMITS.shadow * over : v, advice, ...(strange === null ? {} : { needed: `at most ${LIMITS.shadow}° aside; how dark is not judged: ${strange}` }) });
 }

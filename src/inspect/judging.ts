@@ -1,6 +1,6 @@
 /** What the judges of single matters share: how a matter is added, and small sums over readings. */
 import type { Recipe, RecipeStep, StepName } from '../join/types.js';
-import type { Reading } from './series.js';
+import type { Reading, Series } from './series.js';
 import type { InspectionMatterName, InspectionStep } from './types.js';
 
 /** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
@@ -64,4 +64,18 @@ export function way(x: number, y: number): string {
 export function clock(x: number, y: number): string {
   const hour = Math.round((((Math.atan2(x, -y) * 180) / Math.PI + 360) % 360) / 30) % 12;
   return `${hour === 0 ? 12 : hour} o'clock`;
+}
+
+/** A matter of which the mean counts. */
+export function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour', off: (v: number) => number, advice: (v: number) => string): Told | null {
+  const list = series.readings[matter] ?? [];
+  if (list.length === 0) return null;
+  const v = mean(list);
+  return { value: v, worst: worstBy(list, off), off: off(v), advice: advice(v) };
+}
+
+/** Stops by which the screen's colour stands over the two others, where those stand alike; else 0. */
+export function screenLeft(beside: { readonly red: number; readonly blue: number }, screen: 'green' | 'blue'): number {
+  const [over, other] = screen === 'green' ? [-(beside.red + beside.blue) / 2, beside.red - beside.blue] : [beside.blue - beside.red / 2, beside.red];
+  return Math.abs(other) < over ? over : 0;
 }

@@ -9,7 +9,10 @@ import { joinTools } from '../join/join-tools.js';
 import type { Recipe, StepName } from '../join/types.js';
 import type { VideoFrame } from '../media/types.js';
 import type { Expected } from './against-take.js';
-import { lumaOf, type SeenFrame } from './frame.js';
+import { createPicture } from '../image/picture.js';
+import { sampleBilinear } from '../image/sampling.js';
+import { grow, lumaOf, type SeenFrame } from './frame.js';
+import { SAME } from './limits.js';
 
 export interface Bare {
   /** With brightness fitted to what is seen; null where it does not explain that: another pose, another recipe. */
@@ -21,8 +24,10 @@ export interface Bare {
   /** Brightness fitted, coded: what is seen is about this times what should be, and so much more. */
   readonly gain: number;
   readonly offset: number;
-  /** The whole recipe rendered again, grain too. */
+  /** The whole recipe rendered again, grain too; laid on the performer's own size and place where that alone was otherwise. */
   readonly expected: Expected;
+  /** Performer's size over the recipe's, where the picture is the recipe's but for that; else 1. */
+  readonly scale: number;
 }
 
 /** Least share of the variance inside the performer that the bare join must explain. */
@@ -116,8 +121,42 @@ export class BareJoin {
   }
 }
 
+/** Sizes by which a performer may be off and still be looked for in the recipe's own picture. */
+const SCALES = [0.015, 0.3] as const;
+
 /** What is seen beside the bare join's luma (kept and changed): how far it explains it, and moved by what. Null where too little is seen. */
 export function compared(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | null {
+  const r = fitted(f, luma, expected);
+  if (r === null || r.explained >= SAME || f.box === null) return r;
+  const here = placeOf(f.matte, f.join.width), there = placeOf(expected.matte, f.join.width), scale = Math.sqrt(here.area / Math.max(1, there.area));
+  if (Math.abs(scale - 1) < SCALES[0] || Math.abs(scale - 1) > SCALES[1]) return r;
+  // Drawn larger or smaller the picture may still be the recipe's own.
+  const bare = r.luma === null ? luma : luma.map((v) => (v - r.offset) / r.gain), again = fitted(f, scaledPlane(f, bare, here, there, scale), scaledTo(f, expected, here, there, scale));
+  return again === null || again.explained < SAME ? r : { ...again, scale };
+}
+
+interface MattePlace { readonly x: number; readonly y: number; readonly area: number }
+
+function placeOf(matte: Float32Array, W: number): MattePlace {
+  let x = 0, y = 0, area = 0;
+  for (let i = 0; i < matte.length; i++) if (matte[i]! > 0.004) { area += matte[i]!; x += matte[i]! * ((i % W) + 0.5); y += matte[i]! * (Math.floor(i / W) + 0.5); }
+  return { x: x / Math.max(1e-6, area), y: y / Math.max(1e-6, area), area };
+}
+
+/** A plane of the recipe's picture drawn `scale` times larger about the performer, in and close about what is seen of it; elsewhere as it was. */
+function scaledPlane(f: SeenFrame, src: Float32Array, here: MattePlace, there: MattePlace, scale: number): Float32Array {
+  const { width: W, height: H } = f.join, out = src.slice(), [x0, y0, x1, y1] = grow(f.box!, 8, 8, W, H);
+  for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) out[y * W + x] = sampleBilinear(src, W, H, there.x + (x + 0.5 - here.x) / scale, there.y + (y + 0.5 - here.y) / scale);
+  return out;
+}
+
+function scaledTo(f: SeenFrame, e: Expected, here: MattePlace, there: MattePlace, scale: number): Expected {
+  const N = f.join.width * f.join.height, coded = createPicture(f.join.width, f.join.height, 3);
+  for (let c = 0; c < 3; c++) coded.data.set(scaledPlane(f, e.coded.data.subarray(c * N, (c + 1) * N), here, there, scale), c * N);
+  return { coded, luma: scaledPlane(f, e.luma, here, there, scale), matte: scaledPlane(f, e.matte, here, there, scale) };
+}
+
+function fitted(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join;
   const n = W * H;
@@ -150,7 +189,7 @@ export function compared(f: SeenFrame, luma: Float32Array, expected: Expected): 
   const shift: [number, number] = det > 1e-9 ? [(yy * xd - xy * yd) / det, (xx * yd - xy * xd) / det] : [0, 0];
   const moved = left - (shift[0] * xd + shift[1] * yd);
   const explained = 1 - moved / Math.max(1e-9, vb);
-  if (explained < EXPLAINS) return { luma: null, shift, explained, gain, offset, expected };
+  if (explained < EXPLAINS) return { luma: null, shift, explained, gain, offset, expected, scale: 1 };
   for (let i = 0; i < n; i++) luma[i] = gain * luma[i]! + offset;
-  return { luma, shift, explained, gain, offset, expected };
+  return { luma, shift, explained, gain, offset, expected, scale: 1 };
 }

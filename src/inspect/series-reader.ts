@@ -10,6 +10,7 @@ import { readLightBeside } from './against-light.js';
 import { readAgainstTake } from './against-take.js';
 import { boxOfCell, outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
 import { readComb } from './comb.js';
+import { readDirection } from './direction.js';
 import { rimWidth, seenHardness } from './edge-slope.js';
 import { readEdges } from './edges.js';
 import { grow, liftVeil, matteBox, type SeenFrame } from './frame.js';
@@ -18,6 +19,7 @@ import { NEARLY, SAME } from './limits.js';
 import { readLevel } from './level.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, plateDifference, silhouettePlace } from './motion.js';
+import { readOutlineBeside, readRimBeside } from './outline-beside.js';
 import { readOutside } from './outside.js';
 import type { Bare } from './reference.js';
 import { readKeySide } from './key-side.js';
@@ -25,8 +27,7 @@ import { mendedMask, readSeam } from './seam.js';
 import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
 import { readGrainBeside } from './grain-beside.js';
-import { readGrainInTime } from './grain-in-time.js';
-import { readHoles, readSolid } from './solid.js';
+import { readHoles, readHolesAlone, readSolid, readThroughBeside } from './solid.js';
 import { readSurround } from './surround.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
@@ -132,20 +133,33 @@ export class SeriesReader {
   }
 
   /** What only the take through the recipe tells. */
-  private readBeside(f: SeenFrame, { expected, explained, gain, offset }: Bare): void {
+  private readBeside(f: SeenFrame, { expected, explained, gain, offset, scale }: Bare): void {
     const light = readLightBeside(f, expected, explained >= SAME), { width: W, height: H } = f.join;
     this.put('exposure', f.frame, light?.stops ?? null);
     this.put('lightRed', f.frame, light?.red ?? null);
     this.put('lightBlue', f.frame, light?.blue ?? null);
     this.put('veil', f.frame, light?.veil ?? null);
+    this.put('shade', f.frame, light?.shade ?? null);
+    this.put('saturation', f.frame, light?.saturation ?? null);
     this.put('takeBlack', f.frame, light?.black ?? null);
     this.put('takeWhite', f.frame, light?.white ?? null);
     const box = matteBox(expected.matte, W, H);
     if (f.box === null || box === null) return;
-    const asked: SeenFrame = { ...f, join: expected.coded, luma: expected.luma, matte: expected.matte, box };
-    // The coat's own likeness to the plate, as bright as it is seen.
-    const through = readSolid(asked)?.through;
-    this.put('takeThrough', f.frame, through === undefined ? null : gain * through);
+    this.put('edgeAsked', f.frame, readEdges({ ...f, join: expected.coded, luma: expected.luma, matte: expected.matte, box }, this.screen ?? 'green')?.lightness ?? null);
+    this.put('takeThrough', f.frame, explained < SAME ? null : readThroughBeside(f, expected));
+    const edge = readRimBeside(f, expected, this.screen ?? 'green');
+    this.put('spillBeside', f.frame, edge?.screen ?? null);
+    this.put('rimLight', f.frame, edge?.light ?? null);
+    if (explained >= SAME) {
+      const outline = readOutlineBeside(f, expected);
+      this.put('rimBeside', f.frame, outline?.rim ?? null);
+      this.put('beyondBeside', f.frame, outline?.beyond ?? null);
+      this.put('coverBeside', f.frame, outline?.cover ?? null);
+    }
+    const soft = readDirection(f, expected);
+    this.put('softAlong', f.frame, soft?.along ?? null);
+    this.put('softAcross', f.frame, soft?.across ?? null);
+    this.put('softDeg', f.frame, soft?.deg ?? null);
     const holes = explained < NEARLY ? null : readHoles(f, expected, gain, offset);
     this.put('holes', f.frame, holes?.share ?? null, holes?.at);
     const rim = rimWidth(f.matte, W, H, f.box), own = rimWidth(expected.matte, W, H, box);
@@ -154,10 +168,11 @@ export class SeriesReader {
     for (let i = 0; i < f.matte.length; i++) { here += f.matte[i]!; there += expected.matte[i]!; }
     // Cut by the picture's border or hidden, less is seen of either.
     const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= W - 1 || box[3] >= H - 1;
-    if (!cut && !this.fronts && there > 400) this.put('size', f.frame, Math.sqrt(here / there));
+    if (!cut && !this.fronts && there > 400) this.put('size', f.frame, scale === 1 ? Math.sqrt(here / there) : scale);
     const foot = this.ground === null || this.keepsShadow ? null : this.foot(f.frame), about = foot === null ? null : readSurround(f, expected, foot);
     this.put('contact', f.frame, about?.contact ?? null);
     this.put('thrownBack', f.frame, about?.thrownBack ?? null);
+    this.put('shadowTint', f.frame, about?.tint ?? null);
   }
 
   private readClosely(f: SeenFrame): void {
@@ -168,6 +183,8 @@ export class SeriesReader {
     const solid = readSolid(f);
     this.put('through', f.frame, solid?.through ?? null);
     this.put('throughSd', f.frame, solid?.sd ?? null);
+    const holes = readHolesAlone(f);
+    this.put('holesAlone', f.frame, holes?.share ?? null, holes?.at);
     this.put('edgeHardness', f.frame, seenHardness(f));
     const comb = readComb(f);
     this.put('comb', f.frame, comb.outside);
@@ -208,12 +225,7 @@ export class SeriesReader {
     const { width: W, height: H } = f.join;
     const here = this.foot(f.frame), there = this.foot(b.frame);
     const move: [number, number] = here === null || there === null ? [0, 0] : [here[0] - there[0], here[1] - there[1]];
-    if ((f.frame - this.series.first) % this.every === 0) {
-      const s = pictureShift(b.plateLuma, f.plateLuma, W, H), time = readGrainInTime(f, b, here === null || there === null ? [s.dx, s.dy] : move, [s.dx, s.dy]);
-      this.series.steps.push(Math.hypot(s.dx, s.dy));
-      this.put('grainInTime', f.frame, time?.ratio ?? null);
-      this.put('timeOutside', f.frame, time?.outside ?? null);
-    }
+    if ((f.frame - this.series.first) % this.every === 0) { const s = pictureShift(b.plateLuma, f.plateLuma, W, H); this.series.steps.push(Math.hypot(s.dx, s.dy)); }
     const change = frameChange(f, b, move);
     const N = W * H;
     let own = 0, count = 0;

@@ -54,6 +54,32 @@ export function readSolid(f: SeenFrame): SolidReading | null {
   return { through, sd: Math.sqrt(left) / Math.max(1e-9, pp) };
 }
 
+/**
+ * Share of the plate in the recipe's own picture: what is seen, cell by cell and less a plane each, as so much of what is asked and so much of the plate behind
+ * (least squares of both together), so that a coat's own likeness to the plate falls out. Null where less than twelve cells are covered or the plate has no pattern.
+ */
+export function readThroughBeside(f: SeenFrame, expected: Expected): number | null {
+  if (f.box === null) return null;
+  const { width: W, height: H } = f.join, N = W * H, [x0, y0, x1, y1] = f.box, deep = coreOf(f.matte, W, f.box), n = CELL * CELL, flat = (d: Float32Array, c: number, x: number, y: number): Float64Array => {
+    const out = new Float64Array(n);
+    let m = 0, sx = 0, sy = 0;
+    for (let k = 0; k < n; k++) { const v = d[c * N + (y + Math.floor(k / CELL)) * W + x + (k % CELL)]!; out[k] = v; m += v / n; sx += v * ((k % CELL) - (CELL - 1) / 2); sy += v * (Math.floor(k / CELL) - (CELL - 1) / 2); }
+    for (let k = 0; k < n; k++) out[k] = out[k]! - m - (sx / PLANE) * ((k % CELL) - (CELL - 1) / 2) - (sy / PLANE) * (Math.floor(k / CELL) - (CELL - 1) / 2);
+    return out;
+  };
+  let cells = 0, ee = 0, ep = 0, pp = 0, je = 0, jp = 0;
+  for (let y = y0; y + CELL <= Math.min(y1, H); y += CELL) for (let x = x0; x + CELL <= Math.min(x1, W); x += CELL) {
+    if ([0, CELL - 1].some((v) => [0, CELL - 1].some((u) => deep((y + v) * W + x + u) < DEPTH || expected.matte[(y + v) * W + x + u]! < 0.98))) continue;
+    cells++;
+    for (let c = 0; c < 3; c++) {
+      const j = flat(f.join.data, c, x, y), e = flat(expected.coded.data, c, x, y), p = flat(f.plate.data, c, x, y);
+      for (let k = 0; k < n; k++) { ee += e[k]! * e[k]!; ep += e[k]! * p[k]!; pp += p[k]! * p[k]!; je += j[k]! * e[k]!; jp += j[k]! * p[k]!; }
+    }
+  }
+  const det = ee * pp - ep * ep;
+  return cells < 12 || !(det > 1e-9) ? null : (ee * jp - ep * je) / det;
+}
+
 /** How near to the plate (coded, mean of three channels over 3 × 3 px) a hole is, and how far from it what should stand there. */
 const PLATE = 0.03, APART = 0.12;
 
@@ -72,6 +98,40 @@ export function readHoles(f: SeenFrame, expected: Expected, gain: number, offset
       near += Math.abs(a) / 27; apart += Math.abs(b) / 27;
     }
     if (near < PLATE && apart > APART) { holes++; bx = x; by = y; }
+  }
+  return all < 100 ? null : { share: holes / all, at: [Math.max(0, bx - 12), Math.max(0, by - 12), Math.min(W, bx + 12), Math.min(H, by + 12)] };
+}
+
+/** Side of a patch, px; how many noises of join and plate it may differ by on the root mean square; and how far (coded) the performer about it must be from the plate. */
+const PATCH = 3, LIKE = 1.5, OTHER = 0.08;
+/** Half of the side over which the performer about a patch is averaged, px. */
+const ABOUT = 12;
+
+/**
+ * Holes told by the picture alone: patches deep in the matte that are the plate's own, pattern and colour, up to another draw of grain, where the performer about them
+ * is far from the plate. A coat does not look like the very thing that it hides.
+ */
+export function readHolesAlone(f: SeenFrame): { readonly share: number; readonly at: readonly [number, number, number, number] } | null {
+  if (f.box === null) return null;
+  const { width: W, height: H } = f.join, N = W * H, [x0, y0, x1, y1] = f.box, j = f.join.data, p = f.plate.data, deep = coreOf(f.matte, W, f.box), half = PATCH >> 1;
+  const differs = (x: number, y: number): number => { let s = 0; for (let c = 0; c < 3; c++) for (let v = -half; v <= half; v++) for (let u = -half; u <= half; u++) { const i = c * N + (y + v) * W + x + u; s += (j[i]! - p[i]!) ** 2; } return s / (3 * PATCH * PATCH); };
+  const outside: number[] = [];
+  for (let y = half; y < H - half; y += 11) for (let x = half; x < W - half; x += 11) if (f.matte[y * W + x]! < 0.003 && f.matte[(y - half) * W + x - half]! < 0.003 && f.matte[(y + half) * W + x + half]! < 0.003) outside.push(differs(x, y));
+  if (outside.length < 100) return null;
+  const noise = outside.sort((a, b) => a - b)[outside.length >> 1]!, limit = LIKE * LIKE * Math.max(noise, 4e-6);
+  let all = 0, holes = 0, bx = 0, by = 0;
+  for (let y = Math.max(half, y0); y < Math.min(H - half, y1); y += 2) for (let x = Math.max(half, x0); x < Math.min(W - half, x1); x += 2) {
+    if (deep(y * W + x) < DEPTH) continue;
+    all++;
+    if (differs(x, y) > limit) continue;
+    let apart = 0;
+    for (let c = 0; c < 3; c++) {
+      let own = 0, n = 0, back = 0;
+      for (let v = -half; v <= half; v++) for (let u = -half; u <= half; u++) back += p[c * N + (y + v) * W + x + u]! / (PATCH * PATCH);
+      for (let v = Math.max(0, y - ABOUT); v <= Math.min(H - 1, y + ABOUT); v += 2) for (let u = Math.max(0, x - ABOUT); u <= Math.min(W - 1, x + ABOUT); u += 2) if (f.matte[v * W + u]! > 0.98 && Math.max(Math.abs(v - y), Math.abs(u - x)) > PATCH) { own += j[c * N + v * W + u]!; n++; }
+      apart += n < 20 ? 0 : Math.abs(own / n - back) / 3;
+    }
+    if (apart > OTHER) { holes++; bx = x; by = y; }
   }
   return all < 100 ? null : { share: holes / all, at: [Math.max(0, bx - 12), Math.max(0, by - 12), Math.min(W, bx + 12), Math.min(H, by + 12)] };
 }

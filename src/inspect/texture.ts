@@ -45,7 +45,7 @@ export function halve(luma: Float32Array, f: SeenFrame, box: readonly [number, n
   return { width: w, height: h, luma: out, low, high, x0: box[0], y0: box[1] };
 }
 
-export interface Blocks { readonly sigma: number[]; readonly level: number[] }
+interface Blocks { readonly sigma: number[]; readonly level: number[] }
 
 /** sd of blocks where every cell's alpha lies between the two, and the level of `at` there; `step` in cells. */
 function blockSigmas(p: Halved, least: number, most: number, step: number, at: Float32Array = p.luma): Blocks {
@@ -108,7 +108,7 @@ export function measuredGrain(model: GrainModel): GrainMeasure {
 const OVER_MEASURE = 1.5;
 
 /** Quiet grain inside over outside at like brightness: mean of the bands' logarithms by blocks inside; over all where no band is shared. */
-export function likeRatio(inside: Blocks, outside: Blocks, quiet: number, measure: GrainMeasure | null): number | null {
+function likeRatio(inside: Blocks, outside: Blocks, quiet: number, measure: GrainMeasure | null): number | null {
   const pick = (b: Blocks, k: number): number[] => b.sigma.filter((_, i) => Math.min(BANDS - 1, Math.max(0, Math.floor(BANDS * b.level[i]!))) === k);
   let sum = 0, weight = 0;
   for (let k = 0; k < BANDS; k++) {
