@@ -103,7 +103,9 @@ export class SeriesReader {
       }
       this.put('explained', f.frame, bare.explained);
     }
-    const grain = bare?.luma != null ? readGrain(f, bare.luma, this.measure) : close ? readGrain(f, null, this.measure) : null;
+    const over = bare?.luma != null ? readGrain(f, bare.luma, this.measure) : null, plain = close && (over === null || bare!.explained < SAME) ? readGrain(f, null, this.measure) : null;
+    // What a like picture leaves unexplained is grain and misfit together, as fur adds to grain without it: the less of the two is nearer.
+    const grain = over !== null && plain !== null ? (plain.ratio < over.ratio ? plain : over) : over ?? plain;
     if (grain !== null) {
       this.put(grain.sure ? 'grain' : 'roughGrain', f.frame, grain.ratio);
       this.put(grain.sure ? 'grainOutside' : 'roughOutside', f.frame, grain.outside);
@@ -145,7 +147,6 @@ export class SeriesReader {
     this.put('takeWhite', f.frame, light?.white ?? null);
     const box = matteBox(expected.matte, W, H);
     if (f.box === null || box === null) return;
-    this.put('edgeAsked', f.frame, readEdges({ ...f, join: expected.coded, luma: expected.luma, matte: expected.matte, box }, this.screen ?? 'green')?.lightness ?? null);
     this.put('takeThrough', f.frame, explained < SAME ? null : readThroughBeside(f, expected));
     const edge = readRimBeside(f, expected, this.screen ?? 'green');
     this.put('spillBeside', f.frame, edge?.screen ?? null);

@@ -60,10 +60,10 @@ export function readSolid(f: SeenFrame): SolidReading | null {
  */
 export function readThroughBeside(f: SeenFrame, expected: Expected): number | null {
   if (f.box === null) return null;
-  const { width: W, height: H } = f.join, N = W * H, [x0, y0, x1, y1] = f.box, deep = coreOf(f.matte, W, f.box), n = CELL * CELL, flat = (d: Float32Array, c: number, x: number, y: number): Float64Array => {
+  const { width: W, height: H } = f.join, [x0, y0, x1, y1] = f.box, deep = coreOf(f.matte, W, f.box), n = CELL * CELL, flat = (luma: Float32Array, x: number, y: number): Float64Array => {
     const out = new Float64Array(n);
     let m = 0, sx = 0, sy = 0;
-    for (let k = 0; k < n; k++) { const v = d[c * N + (y + Math.floor(k / CELL)) * W + x + (k % CELL)]!; out[k] = v; m += v / n; sx += v * ((k % CELL) - (CELL - 1) / 2); sy += v * (Math.floor(k / CELL) - (CELL - 1) / 2); }
+    for (let k = 0; k < n; k++) { const v = luma[(y + Math.floor(k / CELL)) * W + x + (k % CELL)]!; out[k] = v; m += v / n; sx += v * ((k % CELL) - (CELL - 1) / 2); sy += v * (Math.floor(k / CELL) - (CELL - 1) / 2); }
     for (let k = 0; k < n; k++) out[k] = out[k]! - m - (sx / PLANE) * ((k % CELL) - (CELL - 1) / 2) - (sy / PLANE) * (Math.floor(k / CELL) - (CELL - 1) / 2);
     return out;
   };
@@ -71,10 +71,9 @@ export function readThroughBeside(f: SeenFrame, expected: Expected): number | nu
   for (let y = y0; y + CELL <= Math.min(y1, H); y += CELL) for (let x = x0; x + CELL <= Math.min(x1, W); x += CELL) {
     if ([0, CELL - 1].some((v) => [0, CELL - 1].some((u) => deep((y + v) * W + x + u) < DEPTH || expected.matte[(y + v) * W + x + u]! < 0.98))) continue;
     cells++;
-    for (let c = 0; c < 3; c++) {
-      const j = flat(f.join.data, c, x, y), e = flat(expected.coded.data, c, x, y), p = flat(f.plate.data, c, x, y);
-      for (let k = 0; k < n; k++) { ee += e[k]! * e[k]!; ep += e[k]! * p[k]!; pp += p[k]! * p[k]!; je += j[k]! * e[k]!; jp += j[k]! * p[k]!; }
-    }
+    // Luma alone: another saturation changes the coat's pattern in colours.
+    const j = flat(f.luma, x, y), e = flat(expected.luma, x, y), p = flat(f.plateLuma, x, y);
+    for (let k = 0; k < n; k++) { ee += e[k]! * e[k]!; ep += e[k]! * p[k]!; pp += p[k]! * p[k]!; je += j[k]! * e[k]!; jp += j[k]! * p[k]!; }
   }
   const det = ee * pp - ep * ep;
   return cells < 12 || !(det > 1e-9) ? null : (ee * jp - ep * je) / det;

@@ -16,8 +16,6 @@ export interface SurroundReading {
 }
 
 /** How close to the foot counts, in widths of the performer; from what darkness (stops) and brightness (coded) on something is asked. */
-/** Most alpha of what is no performer: a trace of it that was changed along with the performer is no ground. */
-const BARE = 0.003;
 const NEAR = 0.3, STOPS = 0.3, BRIGHT = 0.015;
 
 export function readSurround(f: SeenFrame, expected: Expected, foot: readonly [number, number]): SurroundReading | null {
@@ -26,7 +24,7 @@ export function readSurround(f: SeenFrame, expected: Expected, foot: readonly [n
   let dark = 0, asked = 0, n = 0, back = 0, all = 0, m = 0;
   for (let y = Math.max(0, Math.floor(foot[1] - r)); y < Math.min(H, foot[1] + 3 * r); y++) for (let x = Math.max(0, Math.floor(foot[0] - 2 * r)); x < Math.min(W, foot[0] + 2 * r); x++) {
     const i = y * W + x;
-    if (f.matte[i]! > BARE || expected.matte[i]! > BARE || f.plateLuma[i]! < 0.05) continue;
+    if (f.matte[i]! > 0.02 || expected.matte[i]! > 0.02 || f.plateLuma[i]! < 0.05) continue;
     const p = bt709Decode(f.plateLuma[i]!), a = Math.log2(Math.max(0.02, bt709Decode(expected.luma[i]!) / p)), s = Math.log2(Math.max(0.02, bt709Decode(f.luma[i]!) / p));
     if (a < -STOPS && ((x - foot[0]) / 1.5) ** 2 + (y - foot[1]) ** 2 < r * r) { dark += s; asked += a; n++; }
     const d = expected.luma[i]! - f.plateLuma[i]!;
@@ -35,6 +33,8 @@ export function readSurround(f: SeenFrame, expected: Expected, foot: readonly [n
   return { tint: shadowTint(f, expected), contact: n < 40 ? null : dark / asked, thrownBack: m < 80 ? null : back / all };
 }
 
+/** Most alpha of what is no performer: a trace of it that was changed along with the performer is no ground. */
+const BARE = 0.003;
 /** Stops of darkness from which ground counts as shaded, and pixels of it that are wanted. */
 const SHADED = 0.25, WANTED = 150;
 

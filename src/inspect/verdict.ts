@@ -15,13 +15,15 @@ import type { Inspection, InspectionMatter, InspectionMatterName } from './types
 const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatterName[]])[] = [
   ['comb', ['outside', 'blur', 'grain', 'slip', 'flicker', 'edgeHardness']],
   ['outside', ['exposure', 'blackLevel', 'whiteLevel', 'colour', 'shadow', 'grain', 'contact']],
-  ['solid', ['blackLevel', 'whiteLevel', 'exposure', 'colour', 'edgeHardness', 'blur', 'grain', 'edgeLightness']],
+  ['edgeHardness', ['contact']],
+  ['solid', ['contact', 'blackLevel', 'whiteLevel', 'exposure', 'colour', 'edgeHardness', 'blur', 'grain', 'edgeLightness']],
   ['spill', ['colour', 'exposure', 'edgeHardness', 'edgeLightness']],
   ['edgeLightness', ['slip', 'edgeHardness', 'size']],
   ['blur', ['edgeHardness', 'blackLevel', 'whiteLevel', 'exposure', 'colour']],
   ['exposure', ['edgeHardness', 'edgeLightness', 'colour', 'blur', 'grain', 'contact']],
   ['size', ['slip', 'shadow', 'contact', 'edgeHardness', 'edgeLightness']],
   ['slip', ['chatter', 'flicker']],
+  ['shadow', ['contact']],
   ['colour', ['contact', 'edgeLightness']],
 ];
 
@@ -32,12 +34,15 @@ const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatte
 function ranked(over: ReadonlyMap<InspectionMatterName, number>, matters: readonly InspectionMatter[]): InspectionMatterName[] {
   const failed = matters.filter((m) => m.passes === false).map((m) => m.matter), value = (m: InspectionMatterName): number => matters.find((q) => q.matter === m)?.value ?? 0;
   const soft = value('blur') > 1 && failed.includes('blur'), rough = value('grain') > 1 && failed.includes('grain') && !soft;
-  const keys = new Map(failed.map((m) => [m, m === 'cadence' ? (failed.includes('slip') && over.get(m)! < WHOLE_PICTURE && over.get(m)! > 1 ? 0.99 * over.get('slip')! : WHOLE_PICTURE) : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : over.get(m)!]));
+  const keys = new Map(failed.map((m) => [m, m === 'cadence' ? (failed.includes('slip') && over.get(m)! < WHOLE_PICTURE && (over.get(m)! > 1 || over.get('slip')! > LEAPS) ? 0.99 * over.get('slip')! : WHOLE_PICTURE) : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : over.get(m)!]));
   const after = (first: InspectionMatterName, then: readonly InspectionMatterName[]): void => { const k = keys.get(first); if (k !== undefined) for (const m of then) if (keys.has(m)) keys.set(m, Math.min(keys.get(m)!, 0.99 * k)); };
   if (value('blackLevel') > 0) after('blackLevel', ['exposure', 'whiteLevel', 'colour', 'blur', 'edgeHardness', 'edgeLightness']);
   for (const [first, then] of BRINGS) after(first, then);
   return failed.sort((a, b) => keys.get(b)! - keys.get(a)!);
 }
+
+/** How far over its limit a slip is that no single frame standing still makes. */
+const LEAPS = 1.5;
 
 /** No means of frames: a rms of what is followed, a count. */
 const COUNTED: readonly InspectionMatterName[] = ['slip', 'cadence', 'flicker'];
