@@ -3,10 +3,11 @@
  * and can be undone, also after a restart. Two processes may have the book open (command line beside workbench): an edit
  * reads and writes inside one immediate transaction, so neither can overwrite what it has not seen.
  */
-import { existsSync, mkdirSync, statSync } from 'node:fs';
+import { existsSync, mkdirSync, rmSync, statSync } from 'node:fs';
 import { isAbsolute, join, relative, resolve, sep } from 'node:path';
 import Database from 'libsql';
 import { PlatewrightError } from '../core/errors.js';
+import { damaged, diskTrouble } from './book-trouble.js';
 import { firstIssue } from '../plate/marks.js';
 import { DOCUMENT_SCHEMAS, type DocumentKind, type DocumentOf } from './documents.js';
 import { keepPlace } from './keep-place.js';
@@ -34,10 +35,6 @@ export const BOOK_FILE = 'book.sqlite';
 /** The edit that put the production itself: without it there is no book to open, so it is no part of what can be taken back. */
 const START = "(SELECT edit FROM change WHERE kind = 'production' AND before IS NULL)";
 
-function damaged(file: string, how: string, cause?: unknown): PlatewrightError {
-  return new PlatewrightError('PW-BOOK-DAMAGED', `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched`, { cause });
-}
-
 export class Book {
   /** The production's folder, absolute. */
   readonly folder: string;
@@ -54,10 +51,20 @@ export class Book {
     const path = resolve(folder);
     if (existsSync(join(path, BOOK_FILE))) throw new PlatewrightError('PW-BOOK-EXISTS', `${path} already holds a book; open it, or choose another folder`);
     mkdirSync(path, { recursive: true });
-    return Book.connect(path);
+    try {
+      return Book.connect(path);
+    } catch (error) {
+      Book.discard(path);
+      throw error;
+    }
   }
 
-  /** Opens an existing book, migrating an older one. Throws `PW-BOOK-MISSING`, `PW-BOOK-DAMAGED`, `PW-BOOK-NEWER`. */
+  /** Removes a book that was begun and came to nothing, so that the next try does not find half of one. */
+  static discard(folder: string): void {
+    for (const ending of ['', '-wal', '-shm']) rmSync(join(resolve(folder), BOOK_FILE + ending), { force: true });
+  }
+
+  /** Opens an existing book, migrating an older one. Throws `PW-BOOK-MISSING`, `PW-BOOK-DAMAGED`, `PW-BOOK-NO-ROOM`, `PW-BOOK-NOT-WRITABLE`, `PW-BOOK-NEWER`. */
   static open(folder: string): Book {
     const path = resolve(folder);
     if (!existsSync(join(path, BOOK_FILE))) {
@@ -67,16 +74,17 @@ export class Book {
     const log = join(path, `${BOOK_FILE}-wal`);
     if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0)) throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
     const book = Book.connect(path);
-    let found = 'ok';
+    let found = 'ok', why: unknown;
     try {
       // Milliseconds for a book of some megabytes: better than a story that breaks off in the middle.
       found = String(Object.values(book.db.prepare('PRAGMA quick_check(1)').get() as Row)[0]);
     } catch (cause) {
       found = (cause as Error).message;
+      why = cause;
     }
     if (found !== 'ok') {
       book.close();
-      throw damaged(join(path, BOOK_FILE), found.replace(/\s+/g, ' '));
+      throw (why === undefined ? null : diskTrouble(join(path, BOOK_FILE), why)) ?? damaged(join(path, BOOK_FILE), found.replace(/\s+/g, ' '), why);
     }
     return book;
   }
@@ -92,7 +100,7 @@ export class Book {
       db.exec('PRAGMA synchronous = FULL');
       db.exec('PRAGMA foreign_keys = ON');
     } catch (cause) {
-      throw damaged(file, (cause as Error).message, cause);
+      throw diskTrouble(file, cause) ?? damaged(file, (cause as Error).message, cause);
     }
     const book = new Book(path, db);
     book.migrate(file);
@@ -116,16 +124,16 @@ export class Book {
 
   /** Runs `work` in one immediate transaction; anything thrown rolls it back. Not re-entrant. */
   immediate<T>(work: () => T): T {
-    this.db.exec('BEGIN IMMEDIATE');
-    let value: T;
     try {
-      value = work();
+      this.db.exec('BEGIN IMMEDIATE');
+      const value = work();
+      this.db.exec('COMMIT');
+      return value;
     } catch (error) {
-      this.db.exec('ROLLBACK');
-      throw error;
+      // A full disk ends the transaction by itself.
+      if (this.db.inTransaction) this.db.exec('ROLLBACK');
+      throw String((error as { code?: unknown } | null)?.code ?? '').startsWith('SQLITE_') ? diskTrouble(join(this.folder, BOOK_FILE), error) ?? error : error;
     }
-    this.db.exec('COMMIT');
-    return value;
   }
 
   get<K extends DocumentKind>(kind: K, id: string): DocumentOf<K> | null {

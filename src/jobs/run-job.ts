@@ -32,7 +32,19 @@ export async function runJob(book: Book, id: string, onProgress?: (done: number,
   let state = { done: 0, total: 0, stage: 'starting' };
   const beat = (): void => {
     last = Date.now();
-    if (beatJob(book, id, state.done, state.total, state.stage)) stop.abort();
+    try {
+      if (beatJob(book, id, state.done, state.total, state.stage)) stop.abort();
+    } catch {
+      // A full disk, a book held by somebody else: a beat is left out. Where the work itself can't go on, its own error tells.
+    }
+  };
+  /** The work's error is what is told, also where the book can't take it down: then the job is given back when this process is gone. */
+  const settle = (outcome: Parameters<typeof finishJob>[2]): void => {
+    try {
+      finishJob(book, id, outcome);
+    } catch {
+      // See above.
+    }
   };
   // Long silent stretches (a solver, a library call) must not look like a dead process.
   const timer = setInterval(beat, 2000);
@@ -54,10 +66,10 @@ export async function runJob(book: Book, id: string, onProgress?: (done: number,
   } catch (error) {
     clearInterval(timer);
     if (stop.signal.aborted) {
-      finishJob(book, id, { state: 'stopped' });
+      settle({ state: 'stopped' });
       throw new PlatewrightError('PW-JOB-STOPPED', `the ${job.kind} of ${job.subject || 'the production'} was stopped at ${state.done} of ${state.total}; the same command goes on from there`, { kind: 'finding', cause: error });
     }
-    finishJob(book, id, { state: 'failed', error: error instanceof Error ? error.message : String(error) });
+    settle({ state: 'failed', error: error instanceof Error ? error.message : String(error) });
     throw error;
   }
 }

@@ -146,7 +146,7 @@ const LEAST_SHARE = 0.12, MOST_SPREAD_DEG = 15;
  * Whether what was found is a screen or something green or blue of a garden or a room. One cloth is one hue: 10.5 to 12° wide on
  * every practice screen and a painted wall; a hedge 22, bushes behind a dog 28, the sky 15.
  */
-function screenDoubt(model: ScreenModel): string | null {
+export function screenDoubt(model: ScreenModel): string | null {
   const { family, share, spreadDeg } = model.hue;
   if (share < LEAST_SHARE) return `what is ${family} in it holds ${(100 * share).toFixed(0)} % of the picture, too little for a screen`;
   return spreadDeg >= MOST_SPREAD_DEG ? `what is ${family} in it is of many hues, as leaves are, not one cloth` : null;

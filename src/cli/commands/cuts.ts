@@ -13,7 +13,7 @@ export function register(program: Command): void {
       try {
         const list = await findCuts(reader, { onProgress: progressPrinter('scan') });
         answer(o, list, (d) => [
-          `${d.shots.length} shots in ${d.frames} frames at ${d.rate}`,
+          `${d.shots.length} shot${d.shots.length === 1 ? '' : 's'} in ${d.frames} frame${d.frames === 1 ? '' : 's'} at ${d.rate}`,
           table([['in', 'out', 'entry', 'change over'], ...d.shots.map((s) => [String(s.in), String(s.out), s.entry, s.over ? `${s.over[0]} to ${s.over[1]}` : ''])]),
           d.letterbox ? `bars: ${d.letterbox.top} above, ${d.letterbox.bottom} below, ${d.letterbox.left} left, ${d.letterbox.right} right (pixels)` : '',
         ].join('\n'));

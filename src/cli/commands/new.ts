@@ -22,6 +22,7 @@ export function register(program: Command): void {
     .option('--room <m>', 'longest free line in the room, metres')
     .option('--json', 'one JSON document')
     .action(action(async (folder: string, o: Options) => {
+      if (folder.trim() === '') throw new PlatewrightError('PW-CLI-FOLDER', 'the folder has no name; write "platewright new FOLDER --title …", or "." for the one you are in', { kind: 'usage' });
       const base = newProduction(o.title);
       const number = (text: string | undefined, fallback: number, name: string): number => {
         if (text === undefined) return fallback;
@@ -40,8 +41,11 @@ export function register(program: Command): void {
       const book = Book.create(folder);
       try {
         book.edit('start the production', (e) => e.put('production', document));
-      } finally {
         book.close();
+      } catch (error) {
+        book.close();
+        Book.discard(folder);
+        throw error;
       }
       answer(o, { folder: resolve(folder), production: document }, (d) => `started "${o.title}" in ${d.folder}; next: platewright film add FILE -p ${folder}`);
     }));

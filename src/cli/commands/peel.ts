@@ -94,9 +94,10 @@ export function register(program: Command): void {
         const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
         const progress = progressPrinter(`peel ${basename(file)}`);
         const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true, ...(polygon === null ? {} : { garbage: [polygon] }) }, (done) => progress(done, to - from));
+        const doubt = screenDoubt(model), doubts = doubt === null ? [] : [`this may be no screen: ${doubt}; look at the mattes, and where they are wrong find the performer by its outline ("platewright outline") or name an empty frame (--clean)`];
         const document = {
           file: basename(file), out: o.out, frames: [from, to - 1], written, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
-          meanCoverage, ...(edges === null ? {} : { garbage: polygon }), notes: edges === null ? model.notes : [...model.notes, edges.why],
+          meanCoverage, ...(edges === null ? {} : { garbage: polygon }), notes: [...doubts, ...model.notes, ...(edges === null ? [] : [edges.why])],
         };
         answer(o, document, (d) => [`${d.written} frames peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
         return 0;

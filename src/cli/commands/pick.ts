@@ -33,7 +33,7 @@ export function register(program: Command): void {
         to = whole(o.to, 'to');
       }
       const count = f.info.video?.frameCount ?? 0;
-      if (from >= to || to > count) throw new PlatewrightError('PW-PICK-SPAN', `a pick from ${from} to ${to} does not lie inside ${f.title} (frames 0 to ${count})`, { kind: 'usage' });
+      if (from >= to || to > count) throw new PlatewrightError('PW-PICK-SPAN', from >= to ? `a pick from ${from} to ${to} holds no frame: --to is the frame after its last` : `a pick from ${from} to ${to} does not lie inside ${f.title}, whose last frame is ${count - 1} (--to is the frame after the last)`, { kind: 'usage' });
       const made = book.edit(`pick ${o.title ?? `${from}–${to}`}`, (e) => {
         const title = o.title ?? `shot at ${from}`;
         const order = e.list('pick').reduce((m, p) => Math.max(m, p.order), 0) + 1;
