@@ -6,7 +6,7 @@ import { outlinesOfMarks } from '../../join/outline/marked-take.js';
 import { outlinePeeler, type Peeler } from '../../join/performer.js';
 import { peelerToPictures, peelToPictures } from '../../join/peel-pictures.js';
 import { outlineRegion } from '../../join/screen-part.js';
-import { screenPeeler } from '../../join/screen-peeler.js';
+import { screenDoubt, screenPeeler } from '../../join/screen-peeler.js';
 import { peelModel } from '../../join/peel.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
