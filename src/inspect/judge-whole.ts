@@ -26,6 +26,17 @@ export function judgeOutside(series: Series, judge: Judge): void {
   });
 }
 
+/** One frame is enough: a cut is seen at once. */
+export function judgeTakeBorder(series: Series, judge: Judge): void {
+  const list = series.readings.takeBorder ?? [];
+  if (list.length === 0) { judge.none('takeBorder', 'share', 'ride', 'the recipe lays no take whose border could cut the performer'); return; }
+  const v = Math.max(...list.map((q) => q.value)), frames = list.filter((q) => q.value > LIMITS.takeBorder).length;
+  judge.add('takeBorder', 'share', 'ride', {
+    value: v, worst: worstBy(list, (q) => q), off: v, limit: LIMITS.takeBorder,
+    advice: `the performer ends in a straight line where the take's own picture ends (${(100 * v).toFixed(0)} % of its height long${frames > 1 ? `, on ${frames} of ${list.length} frames looked at` : ''}): stand it so that the line leaves the picture, mark what stands before it, choose another part of the take, or shoot it whole`,
+  });
+}
+
 export function judgeComb(series: Series, judge: Judge): void {
   const out = series.readings.comb ?? [], inside = series.readings.combInside ?? [];
   if (out.length === 0) { judge.none('comb', 'ratio', 'render', 'too little picture beside the performer'); return; }

@@ -2,6 +2,10 @@
  * Runs over a join's frames, three held, and keeps what each says: movement and the outline on every frame, colours, edges and
  * shadow on some, grain where the recipe was rendered again.
  */
+import { multiply } from '../geometry/mat3.js';
+import { takeFrameOf } from '../join/performer-source.js';
+import { steadyMatrix } from '../join/steady.js';
+import { readTakeBorder } from './take-border.js';
 import { groundGeometry, type Box } from '../join/ground.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
@@ -33,6 +37,9 @@ import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
+/** A paw that stands on the take's border is cut by less than this, px. */
+const LEAST_CUT = 8;
+
 export class SeriesReader {
   readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], outsideFaults: [], levels: [], gains: [], sides: [] };
   private readonly recipe: Recipe;
@@ -77,6 +84,16 @@ export class SeriesReader {
     if (ride?.step !== 'ride' || ride.placement.length === 0) return null;
     const m = placementAt(ride, frame), x = this.recipe.take.widthPx / 2, y = this.recipe.take.heightPx * 0.8, w = m[6] * x + m[7] * y + m[8];
     return [(m[0] * x + m[1] * y + m[2]) / w, (m[3] * x + m[4] * y + m[5]) / w];
+  }
+
+  /** The longest straight cut by the take's border, as a share of the performer's height, and where. */
+  private readBorder(f: SeenFrame): [number | null, Box?] {
+    const ride = this.recipe.steps.find((s) => s.step === 'ride'), steady = this.recipe.steps.find((s) => s.step === 'steady'), front = this.recipe.steps.find((s) => s.step === 'front');
+    if (f.box === null || ride?.step !== 'ride' || !ride.on || ride.placement.length === 0 || ride.layers !== undefined) return [null];
+    const toPlate = multiply(placementAt(ride, f.frame), steadyMatrix(steady?.step === 'steady' && steady.on ? steady : null, takeFrameOf(this.recipe, f.frame)));
+    const window = front?.step === 'front' && front.within !== undefined ? front.within : ([0, 0, f.join.width, f.join.height] as const);
+    const cut = readTakeBorder(f.matte, f.join.width, f.join.height, toPlate, [this.recipe.take.widthPx, this.recipe.take.heightPx], window, ride.view !== undefined);
+    return cut === null || cut.lengthPx < LEAST_CUT ? [0] : [cut.lengthPx / Math.max(1, f.box[3] - f.box[1]), cut.at];
   }
 
   private put(matter: keyof Series['readings'], frame: number, value: number | null, box?: Box): void {
@@ -181,6 +198,7 @@ export class SeriesReader {
     this.put('outside', f.frame, outside?.change ?? null);
     this.put('outsidePart', f.frame, outside?.part ?? null);
     if (outside !== null) this.series.outsideFaults.push({ fault: outside.fault, stops: outside.stops });
+    this.put('takeBorder', f.frame, ...this.readBorder(f));
     const solid = readSolid(f);
     this.put('through', f.frame, solid?.through ?? null);
     this.put('throughSd', f.frame, solid?.sd ?? null);

@@ -62,11 +62,16 @@ function blockSigmas(p: Halved, least: number, most: number, step: number, at: F
   return out;
 }
 
+/** Below this, sd of coded luma, a block is one value throughout. */
+const FLAT = 1e-5;
+
 /** Blocks of the picture outside the performer; null where too few are seen. */
 export function outsideBlocks(f: SeenFrame): Blocks | null {
   const b = f.box!;
   const box = grow(b, 1.5 * (b[3] - b[1]), 0.7 * (b[3] - b[1]), f.join.width, f.join.height);
-  const s = blockSigmas(halve(f.luma, f, box), 0, 0.02, 2);
+  const all = blockSigmas(halve(f.luma, f, box), 0, 0.02, 2), s: Blocks = { sigma: [], level: [] };
+  // Bars beside a film's picture, and what is burnt out, hold no grain to compare with.
+  all.sigma.forEach((v, i) => { if (v > FLAT) { s.sigma.push(v); s.level.push(all.level[i]!); } });
   return s.sigma.length < 100 ? null : s;
 }
 

@@ -5,7 +5,7 @@ import { judgeCadence, judgeChatter, judgeSlip, WHOLE_PICTURE } from './judge-mo
 import { judgeGrain } from './judge-grain.js';
 import { judgeOutline } from './judge-outline.js';
 import { judgeBlur, judgeLevels, judgeLight, judgeSeam, judgeShadow } from './judge-picture.js';
-import { judgeComb, judgeFlicker, judgeOutside } from './judge-whole.js';
+import { judgeComb, judgeFlicker, judgeOutside, judgeTakeBorder } from './judge-whole.js';
 import { errorOf, type Judge } from './judging.js';
 import { LIMITS, NEEDED } from './limits.js';
 import type { Series } from './series.js';
@@ -85,5 +85,6 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   judgeContact(series, j);
   judgeOutside(series, j);
   judgeComb(series, j);
+  judgeTakeBorder(series, j);
   return { passes: matters.every((m) => m.passes !== false), found: ranked(overs, matters), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }
