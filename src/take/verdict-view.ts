@@ -59,9 +59,9 @@ function perspective(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matt
   const m = take.subject.distanceOverHeight;
   const ratio = nearFar(m.value) / nearFar(n.value);
   const stray = Math.max(ratio, 1 / ratio) - 1;
-  // Relative error of the distances moves the ratio by so much.
-  const sdOf = (v: number, sd: number): number => Math.abs(nearFar(v + Math.min(sd, v - 0.8)) - nearFar(v)) / nearFar(v);
-  const straySd = Math.hypot(sdOf(m.value, m.sd), sdOf(n.value, n.sd));
+  // Nearer by an sd changes far more than farther by one: half of the way between the two, of logarithms.
+  const sdOf = (v: number, sd: number): number => Math.log(nearFar(v - sd) / nearFar(v + sd)) / 2;
+  const straySd = (1 + stray) * Math.hypot(sdOf(m.value, m.sd), sdOf(n.value, n.sd));
   if (tooUnsure(stray, straySd, t.perspective)) return unjudged('perspective', 'heights', n.value, 'the distances are too uncertain', 'the lens of the take', { measured: m.value, sd: m.sd });
   const verdict = grade(stray, t.perspective);
   const sd = Math.hypot(m.sd, (n.sd * m.value) / Math.max(0.1, n.value));

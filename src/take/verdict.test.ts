@@ -80,6 +80,13 @@ describe('verdict', () => {
     expect(of('perspective', { ...near, inHeights: true }).change).toMatch(/performer heights/);
   });
 
+  it('does not condemn a perspective that a guessed lens leaves open', () => {
+    const at = (heights: number, sd: number): TakeMeasures => { const s = subject(11, heights); return take({ subject: { ...s, distanceOverHeight: { value: heights, sd } } }); };
+    // One sd nearer and the near end is five times the far end, one sd farther and it would be mendable.
+    expect(of('perspective', at(1.28, 0.62))).toMatchObject({ verdict: null, measured: 1.28, sd: 0.62 });
+    expect(of('perspective', at(1.28, 0.05)).verdict).toBe('shoot again');
+  });
+
   it('offers to flip a take whose key stands on the mirrored side', () => {
     const m = of('lightAzimuth', take({ light: light(-45, 35, 2) }));
     expect(m.verdict).toBe('mendable');
