@@ -19,6 +19,7 @@ import { measureRoom } from './room.js';
 import { stirOfPlate } from './stir-of-plate.js';
 import { measureTurn } from './turn.js';
 import { facesOf, turnOfFace } from './turn-face.js';
+import { carryOnSurface } from './ride-surface.js';
 import { trackRegion, type RideCorrection } from './ride.js';
 import { posesOf, turnFromPoses } from './turn-poses.js';
 import { measureTravel } from './travel.js';
@@ -226,7 +227,7 @@ async function turnOf(reader: Reader, marks: MarksFile, span: { in: number; out:
   return measureTurn(readerLumaSource(reader), { marks, rate: reader.info.rate, ...(signal === undefined ? {} : { signal }) });
 }
 
-/** The first carry mark's region followed; carry marks of other frames with four corners correct it there. */
+/** The first carry mark's region followed; carry marks of other frames with four corners correct it there. Where it is lost for good, it goes on with the body's surface. */
 async function rideOf(reader: Reader, marks: MarksFile, span: { in: number; out: number }, onProgress: (done: number, total: number) => void): Promise<RideTrack | undefined> {
   const carries = marks.marks.filter((m) => m.kind === 'carry');
   const first = carries.find((m) => inSpan(m.frame ?? marks.frame, span));
@@ -238,7 +239,8 @@ async function rideOf(reader: Reader, marks: MarksFile, span: { in: number; out:
     const frame = m.frame ?? marks.frame;
     if (frame !== at && inSpan(frame, span)) corrections.push({ frame, corners: m.region.map((p) => [p[0], p[1]] as const) as unknown as Quad });
   }
-  return trackRegion(readerLumaSource(reader), { at, polygon: first.region, corrections, span, onProgress });
+  const source = readerLumaSource(reader), track = await trackRegion(source, { at, polygon: first.region, corrections, span, onProgress });
+  return carryOnSurface(source, track, { polygon: first.region, anchors: [at, ...corrections.map((c) => c.frame)] });
 }
 
 function inSpan(frame: number, span: { in: number; out: number }): boolean {
