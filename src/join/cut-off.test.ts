@@ -31,13 +31,13 @@ describe('a performer cut off by the take', () => {
   it('says how far the cut lies inside the picture, on which frame, and lowers it no further than that', () => {
     const cuts = cutsOf(performer(100, 40, 200, 180), W, H), span = { in: 10, out: 14 }, window = [0, 20, 640, 340] as const;
     // The cut lies at 330 on frame 10 and two px higher on each after.
-    const shown = shownCuts(cuts, span, (n) => to(1.5, 0, 60 - 2 * (n - 10)), window);
+    const shown = shownCuts(() => cuts, span, (n) => to(1.5, 0, 60 - 2 * (n - 10)), window);
     expect(shown).toEqual([{ side: 'bottom', depthPx: 16, frame: 13, frames: 4 }]);
     expect(loweredBy(shown, 210)).toBe(17);
     expect(loweredBy(shown, 100)).toBe(0);
     expect(sayShown(shown, false)).toMatch(/lower border cuts the performer off.*4 frames.*frame 13 \(16 px/);
-    expect(shownCuts(cuts, span, () => to(1.5, 0, 71), window)).toEqual([]);
+    expect(shownCuts(() => cuts, span, () => to(1.5, 0, 71), window)).toEqual([]);
     // Beside the picture nothing is seen.
-    expect(shownCuts(cuts, span, () => to(1.5, 700, 0), window)).toEqual([]);
+    expect(shownCuts(() => cuts, span, () => to(1.5, 700, 0), window)).toEqual([]);
   });
 });

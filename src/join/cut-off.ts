@@ -5,6 +5,7 @@
  */
 import { plane } from '../image/picture.js';
 import { apply, type Mat3 } from '../geometry/mat3.js';
+import type { Box } from './ground.js';
 import type { PerformerPicture } from './performer.js';
 
 export type Side = 'left' | 'right' | 'top' | 'bottom';
@@ -27,22 +28,30 @@ const MARKED_NEAR = 0.03;
 
 /** Sides of the take (of `widthPx` × `heightPx`) on which the performer is cut off. */
 export function cutsOf(p: PerformerPicture, widthPx: number, heightPx: number): Cut[] {
-  const unit = p.unit ?? 1, [x0, y0, x1, y1] = p.box, w = x1 - x0, h = y1 - y0;
+  const unit = p.unit ?? 1, [x0, y0, x1, y1] = p.box;
+  return cutsOfMatte(plane(p.picture, 3), p.picture.width, [0, 0, x1 - x0, y1 - y0], [x0, y0], unit, widthPx, heightPx);
+}
+
+/**
+ * The same of a matte. @param stride its width @param box the part of it that holds the performer @param origin where its (0, 0) lies in the take, in its own pixels
+ * @param unit take pixels a pixel of it
+ */
+export function cutsOfMatte(alpha: Float32Array, stride: number, box: Box, origin: readonly [number, number], unit: number, widthPx: number, heightPx: number): Cut[] {
+  const [x0, y0, x1, y1] = box, w = x1 - x0, h = y1 - y0, [ox, oy] = origin;
   if (w <= 0 || h <= 0) return [];
-  const alpha = plane(p.picture, 3), out: Cut[] = [];
+  const out: Cut[] = [], near = NEAR / unit, inset = Math.round(near);
   const run = (length: number, at: (i: number) => number): [number, number] | null => {
     let first = -1, last = -1;
     for (let i = 0; i < length; i++) if (alpha[at(i)]! > BODY) { if (first < 0) first = i; last = i; }
     return first < 0 || last + 1 - first < LEAST_SHARE * length ? null : [first, last + 1];
   };
-  const near = NEAR / unit;
-  const row = (y: number): [number, number] | null => run(w, (x) => y * p.picture.width + x);
-  const column = (x: number): [number, number] | null => run(h, (y) => y * p.picture.width + x);
+  const row = (y: number): [number, number] | null => run(w, (x) => (y0 + y) * stride + x0 + x);
+  const column = (x: number): [number, number] | null => run(h, (y) => (y0 + y) * stride + x0 + x);
   const add = (side: Side, found: [number, number] | null, point: (t: number) => [number, number]): void => { if (found !== null) out.push({ side, from: point(found[0]), to: point(found[1]) }); };
-  if (y1 >= heightPx / unit - near) add('bottom', row(h - 1 - Math.min(h - 1, Math.round(near))), (t) => [unit * (x0 + t), heightPx]);
-  if (y0 <= near) add('top', row(Math.min(h - 1, Math.round(near))), (t) => [unit * (x0 + t), 0]);
-  if (x0 <= near) add('left', column(Math.min(w - 1, Math.round(near))), (t) => [0, unit * (y0 + t)]);
-  if (x1 >= widthPx / unit - near) add('right', column(w - 1 - Math.min(w - 1, Math.round(near))), (t) => [widthPx, unit * (y0 + t)]);
+  if (oy + y1 >= heightPx / unit - near) add('bottom', row(h - 1 - Math.min(h - 1, inset)), (t) => [unit * (ox + x0 + t), heightPx]);
+  if (oy + y0 <= near) add('top', row(Math.min(h - 1, inset)), (t) => [unit * (ox + x0 + t), 0]);
+  if (ox + x0 <= near) add('left', column(Math.min(w - 1, inset)), (t) => [0, unit * (oy + y0 + t)]);
+  if (ox + x1 >= widthPx / unit - near) add('right', column(w - 1 - Math.min(w - 1, inset)), (t) => [widthPx, unit * (oy + y0 + t)]);
   return out;
 }
 
@@ -65,27 +74,27 @@ const POINTS = 9;
 /** Less than this shows nothing, px. */
 const SEEN_PX = 0.75;
 
-/** Which cuts would be seen. @param window the plate's picture without its black bars: x0, y0, x1, y1 @param at take pixels to plate pixels on a frame of the plate */
-export function shownCuts(cuts: readonly Cut[], span: { readonly in: number; readonly out: number }, at: (frame: number) => Mat3, window: readonly [number, number, number, number]): Shown[] {
-  const out: Shown[] = [], [left, top, right, bottom] = window;
-  for (const c of cuts) {
-    let depthPx = 0, frame = span.in, frames = 0;
-    for (let n = span.in; n < span.out; n++) {
-      const m = at(n);
+/** Which cuts would be seen. @param cutsAt the cuts of the take's picture that a frame of the plate shows @param window the plate's picture without its black bars: x0, y0, x1, y1 @param at take pixels to plate pixels on a frame of the plate */
+export function shownCuts(cutsAt: (frame: number) => readonly Cut[], span: { readonly in: number; readonly out: number }, at: (frame: number) => Mat3, window: readonly [number, number, number, number]): Shown[] {
+  const out = new Map<Side, { side: Side; depthPx: number; frame: number; frames: number }>(), [left, top, right, bottom] = window;
+  for (let n = span.in; n < span.out; n++) {
+    const m = at(n);
+    for (const c of cutsAt(n)) {
       let deepest = 0;
       for (let i = 0; i < POINTS; i++) {
         const t = i / (POINTS - 1), [x, y] = apply(m, c.from[0] + t * (c.to[0] - c.from[0]), c.from[1] + t * (c.to[1] - c.from[1]));
-        const inside = Math.min(x - left, right - x, y - top, bottom - y);
-        if (inside <= 0) continue;
-        // The way past the nearest border, for the sides that the shift may use.
+        if (Math.min(x - left, right - x, y - top, bottom - y) <= 0) continue;
+        // The way past the border on that side.
         deepest = Math.max(deepest, c.side === 'bottom' ? bottom - y : c.side === 'top' ? y - top : c.side === 'left' ? x - left : right - x);
       }
-      if (deepest > SEEN_PX) frames++;
-      if (deepest > depthPx) { depthPx = deepest; frame = n; }
+      if (deepest <= SEEN_PX) continue;
+      const s = out.get(c.side) ?? { side: c.side, depthPx: 0, frame: n, frames: 0 };
+      s.frames++;
+      if (deepest > s.depthPx) { s.depthPx = deepest; s.frame = n; }
+      out.set(c.side, s);
     }
-    if (depthPx > SEEN_PX) out.push({ side: c.side, depthPx, frame, frames });
   }
-  return out;
+  return [...out.values()];
 }
 
 /** A performer is moved down out of sight by at most this share of its height in the plate. */

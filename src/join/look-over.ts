@@ -3,7 +3,9 @@ import type { VideoReader } from '../media/video-reader.js';
 import type { RegionFile } from '../plate/marks.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { carryRegion, STILL } from './carrier.js';
+import { cutsOfMatte, type Cut } from './cut-off.js';
 import { judgeEdgeRoom, NO_ROOM, type EdgeRoom } from './edge-room.js';
+import { boxOf } from './matte-box.js';
 import { peelWithin, type ScreenModel } from './peel.js';
 import { dropEdgeParts, edgePartsOf } from './peel/edge-parts.js';
 import { outlineContact } from './steady.js';
@@ -40,7 +42,7 @@ export async function lookOver(take: VideoReader, model: ScreenModel, useful: Re
   const feet = mattes.flatMap(({ frame, alpha, w, h }): FootSeen[] => {
     if (room.drop) dropEdgeParts(alpha, w, h, BLOCK);
     const at = outlineContact(alpha, w, h);
-    return at === null ? [] : [{ frame, x: (at.x * take.info.widthPx) / w, y: (at.y * take.info.heightPx) / h }];
+    return at === null ? [] : [{ frame, x: (at.x * take.info.widthPx) / w, y: (at.y * take.info.heightPx) / h, cuts: cutsIn(alpha, w, h, take.info.widthPx / w, take.info.widthPx, take.info.heightPx) }];
   });
   return { room, feet };
 }
@@ -49,7 +51,12 @@ export async function lookOver(take: VideoReader, model: ScreenModel, useful: Re
 export function feetOfOutline(outline: RegionFile, widthPx: number, heightPx: number): FootSeen[] {
   const k = Math.max(1, heightPx / 270), w = Math.round(widthPx / k), h = Math.round(heightPx / k), step = Math.max(1, Math.ceil(outline.frames.length / FRAMES));
   return outline.frames.filter((_, i) => i % step === 0).flatMap(({ frame, polygon }): FootSeen[] => {
-    const at = outlineContact(rasterizePolygon(polygon.map(([x, y]) => [x / k, y / k] as const), w, h), w, h);
-    return at === null ? [] : [{ frame, x: at.x * k, y: at.y * k }];
+    const alpha = rasterizePolygon(polygon.map(([x, y]) => [x / k, y / k] as const), w, h), at = outlineContact(alpha, w, h);
+    return at === null ? [] : [{ frame, x: at.x * k, y: at.y * k, cuts: cutsIn(alpha, w, h, k, widthPx, heightPx) }];
   });
+}
+
+function cutsIn(alpha: Float32Array, w: number, h: number, unit: number, widthPx: number, heightPx: number): Cut[] {
+  const box = boxOf(alpha, w, [0, 0, w, h], 0.5);
+  return box === null ? [] : cutsOfMatte(alpha, w, box, [0, 0], unit, widthPx, heightPx);
 }

@@ -19,7 +19,7 @@ import { steadyMatrix } from './steady.js';
 import { carryStand, followsMarks, placeUpright, type Stand } from './ride.js';
 import { travelStand, wayTellsMarks } from './travel-stand.js';
 import { groundCarrier } from './ground-carrier.js';
-import { footWay } from './walking-foot.js';
+import { cutsNear, footWay } from './walking-foot.js';
 import { travelsUnknown, uprightCarrier } from './upright-carrier.js';
 import { unsureRide, uprightRide } from './ride-upright.js';
 import { MOST_SHIFT_DEG } from './view-shift.js';
@@ -92,7 +92,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const pace = proposePace(input, carried, mirror);
   const placement = [];
   const placed = (n: number): Mat3 => placeUpright({ ground: takeStand.ground, top: seenTop }, where(n), 1, false);
-  const shown = shownCuts(cuts, span, (n) => multiply(placed(n), steadyMatrix(steady.on ? steady : null, pace.curve[n - span.in] ?? n)), pictureOf(pm));
+  const shown = shownCuts((n) => cutsNear(input.feet, pace.curve[n - span.in] ?? n) ?? cuts, span, (n) => multiply(placed(n), steadyMatrix(steady.on ? steady : null, pace.curve[n - span.in] ?? n)), pictureOf(pm));
   const lowered = loweredBy(shown, Math.abs(stands[0]!.top[1] - stands[0]!.ground[1]));
   for (let n = span.in; n < span.out; n++) placement.push({ frame: n, matrix: lowered === 0 ? placed(n) : multiply([1, 0, 0, 0, 1, lowered, 0, 0, 1], placed(n)) });
   const cutWords = `${noFeet ? '; the take\'s lower border cuts the performer off, so how the camera looked down on it is not known: its view is left as it is' : ''}${lowered > 0 ? `, and it is lowered by ${lowered.toFixed(1)} px so that the cut stays out of the picture` : ''}${sayShown(lowered > 0 ? shown.filter((s) => s.side !== 'bottom') : shown, marksOf(plate.marks, 'front').length > 0)}`;

@@ -6,7 +6,7 @@ import { onSameGround } from './propose-ground.js';
 import { footWay, type FootSeen } from './walking-foot.js';
 
 const FPS = 24, HEIGHT = 200;
-const over = (n: number, y: (f: number) => number): FootSeen[] => Array.from({ length: n }, (_, i) => ({ frame: 3 * i, x: 300 + i, y: y(3 * i) }));
+const over = (n: number, y: (f: number) => number): FootSeen[] => Array.from({ length: n }, (_, i) => ({ frame: 3 * i, x: 300 + i, y: y(3 * i), cuts: [] }));
 
 describe('a performer that walks nearer', () => {
   it('is left in place where it only shifts its weight or leaps', () => {

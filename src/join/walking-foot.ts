@@ -6,11 +6,19 @@
  * the ground under who jumps. Who stays in place is left where the mark says. Limits are our own.
  */
 import { apply } from '../geometry/mat3.js';
+import type { Cut } from './cut-off.js';
 import { steadyMatrix } from './steady.js';
 import type { SteadyStep } from './types.js';
 
 /** Lowest part of the performer on a take frame, take pixels. */
-export interface FootSeen { readonly frame: number; readonly x: number; readonly y: number }
+export interface FootSeen { readonly frame: number; readonly x: number; readonly y: number;
+  /** Where the take's own picture cuts it off there. */
+  readonly cuts: readonly Cut[] }
+
+/** The cuts seen on the nearest frame of the take that was looked at; null where none was. */
+export function cutsNear(feet: readonly FootSeen[] | undefined, takeFrame: number): readonly Cut[] | null {
+  return feet === undefined || feet.length === 0 ? null : feet.reduce((a, b) => (Math.abs(b.frame - takeFrame) < Math.abs(a.frame - takeFrame) ? b : a)).cuts;
+}
 
 /** How far the foot is from where it was marked, take pixels of the steadied take. */
 export type FootWay = (takeFrame: number) => readonly [number, number];
