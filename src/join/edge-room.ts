@@ -24,7 +24,7 @@ export const NO_ROOM: EdgeRoom = { drop: false, why: null };
 
 type Told = NonNullable<ReturnType<typeof edgePartsOf>>;
 
-/** From the parts that the matte has on each frame looked at. @param moving the take's camera moves, so that a change of area says nothing */
+/** From the parts that the matte has on each frame looked at. @param moving the take's camera moves or could not be measured, so that a change of area says nothing */
 export function judgeEdgeRoom(told: readonly Told[], moving: boolean): EdgeRoom {
   const large = told.map((t) => t.apart.filter((p) => p.area >= LEAST_AREA));
   if (large.every((parts) => parts.length === 0)) return { drop: false, why: null };

@@ -20,7 +20,7 @@ export async function readyTake(file: string, reader: VideoReader, marks: MarksF
   const kept: OutlinesOfTake = { folder, file }, outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
   const ready = async (m: MarksFile, found: string | null): Promise<ReadyTake> => {
     const { side, notes } = await measureTakeSide(file, reader, m);
-    return { ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera !== undefined && side.measures.camera.move !== 'static')), side, notes, screenFound: found };
+    return { ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera?.move !== 'static')), side, notes, screenFound: found };
   };
   if (outlined !== null) return ready(outlined.marks, outlined.found);
   const bounded = await withScreenPart(reader, marks), first = await ready(bounded.marks, bounded.found);
