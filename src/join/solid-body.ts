@@ -5,7 +5,7 @@
  */
 import { cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { Ball } from './body-volume.js';
-import { frontAbout } from './measured-front.js';
+import { frontAbout, frontGrid } from './measured-front.js';
 import type { GroundGeometry } from './ground.js';
 import type { SolidBall } from './shadow-map.js';
 import type { BodyDepth, BodyPart } from './types.js';
@@ -47,7 +47,7 @@ export function standUp(balls: readonly Ball[], g: GroundGeometry, slope = 0, de
 function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: number, ground: number, tall: number, depth: BodyDepth | undefined, ahead: Vec3): SolidBall[] {
   const [ux, uy, uz] = g.up, [nx, ny, nz] = n, [cx, cy] = g.principal, f = g.focalPx;
   const px = (tall * g.focalPx) / g.foot[2], x0 = cx + (f * g.foot[0]) / g.foot[2], y0 = cy + (f * g.foot[1]) / g.foot[2];
-  const out: SolidBall[] = [];
+  const front = depth?.front === undefined ? null : frontGrid(depth.front), out: SolidBall[] = [];
   for (let i = 0; i < balls.length; i++) {
     const ball = balls[i]!, dx = (ball.x - cx) / f, dy = (ball.y - cy) / f;
     let k = reach / (nx * dx + ny * dy + nz);
@@ -56,11 +56,11 @@ function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: numb
     if (depth !== undefined && tall > 0) {
       const u = Math.max(0, Math.min(1, (k * (dx * ux + dy * uy + uz) - ground) / tall)), guess = nearer(depth, u);
       let near = guess;
-      if (depth.front !== undefined) {
+      if (front !== null) {
         // Where the front was measured a ball lies its own radius behind it, and the body goes on from there to the upright plane.
-        const [front, trust] = frontAbout(depth.front, (ball.x - x0) / px, (y0 - ball.y) / px), r = ball.r / px;
-        near = trust * (front - r) + (1 - trust) * guess;
-        behind = trust * Math.max(0, near);
+        const [told, trust] = frontAbout(front, (ball.x - x0) / px, (y0 - ball.y) / px), r = ball.r / px;
+        near = trust * (told - r) + (1 - trust) * guess;
+        behind = r < HAIR ? 0 : trust * Math.max(0, near);
       }
       k *= Math.max(0.3, 1 - (near * tall) / g.foot[2]);
     }
@@ -71,7 +71,7 @@ function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: numb
       if (t > 0.5 && t < 1) { x *= t; y *= t; z *= t; radius *= t; }
     }
     out.push({ centre: [x, y, z], radius });
-    for (let far = radius; far < behind * tall; far += radius) out.push({ centre: [x + far * ahead[0], y + far * ahead[1], z + far * ahead[2]], radius });
+    for (let far = radius; far < behind * tall; far += Math.max(radius, LEAST_BROKEN * tall)) out.push({ centre: [x + far * ahead[0], y + far * ahead[1], z + far * ahead[2]], radius });
     if (depth === undefined || depth.deep < LEAST_DEEP) continue;
     for (let s = -1; s <= 1; s += 2) {
       const away = s * (depth.deep * radius);
