@@ -23,13 +23,9 @@ export interface StandingDepth {
 export function addDepth(z: Float32Array, w: number, h: number, cell: number, x0: number, y0: number, tall: number, depth: StandingDepth): void {
   const columns = Math.max(2, Math.ceil((w * cell) / (STEP * tall)) + 1), rows = Math.max(2, Math.ceil((h * cell) / (STEP * tall)) + 1);
   const grid = new Float32Array(columns * rows);
-  for (const { body, share } of depth.bodies) {
-    if (body === undefined) continue;
-    for (let j = 0, o = 0; j < rows; j++) for (let i = 0; i < columns; i++, o++) {
-      const x = (x0 + (i * w * cell) / (columns - 1) - depth.foot[0]) / tall, u = (depth.foot[1] - y0 - (j * h * cell) / (rows - 1)) / tall;
-      grid[o] = grid[o]! + share * depthAt(body, x, u);
-    }
-  }
+  const across = Float64Array.from({ length: columns }, (_, i) => (x0 + (i * w * cell) / (columns - 1) - depth.foot[0]) / tall);
+  const up = Float64Array.from({ length: rows }, (_, j) => (depth.foot[1] - y0 - (j * h * cell) / (rows - 1)) / tall);
+  for (const { body, share } of depth.bodies) if (body !== undefined) addBody(grid, across, up, body, share);
   for (let y = 0; y < h; y++) {
     const v = ((y + 0.5) / h) * (rows - 1), j = Math.min(rows - 2, Math.floor(v)), ty = v - j;
     for (let x = 0; x < w; x++) {
@@ -39,16 +35,23 @@ export function addDepth(z: Float32Array, w: number, h: number, cell: number, x0
   }
 }
 
-/** Depth (heights, positive towards the camera) at x heights right of and u above the foot. */
-function depthAt(body: BodyDepth, x: number, u: number): number {
-  if (body.parts === undefined || body.parts.length === 0) return nearer(body, Math.max(0, Math.min(1, u)));
-  let sum = 0, weight = 1e-9;
+/** Adds a body's depth (heights, positive towards the camera) at the places x heights right of and u above the foot. */
+function addBody(grid: Float32Array, across: Float64Array, up: Float64Array, body: BodyDepth, share: number): void {
+  const columns = across.length, rows = up.length;
+  if (body.parts === undefined || body.parts.length === 0) {
+    for (let j = 0, o = 0; j < rows; j++) { const d = share * nearer(body, Math.max(0, Math.min(1, up[j]!))); for (let i = 0; i < columns; i++, o++) grid[o] = grid[o]! + d; }
+    return;
+  }
+  // The Gaussian of a distance is the product of those along x and along u: a few powers a part in place of one a place.
+  const sum = new Float64Array(columns * rows), weight = new Float64Array(columns * rows).fill(1e-9), along = new Float64Array(columns), k = -1 / (2 * ABOUT * ABOUT);
   for (const p of body.parts) {
-    const w = p.r * Math.exp(-((p.x - x) ** 2 + (p.u - u) ** 2) / (2 * ABOUT * ABOUT));
     let near = p.at[0]!;
     for (const a of p.at) near = Math.max(near, a);
-    sum += w * near;
-    weight += w;
+    for (let i = 0; i < columns; i++) along[i] = Math.exp(k * (across[i]! - p.x) ** 2);
+    for (let j = 0, o = 0; j < rows; j++) {
+      const down = p.r * Math.exp(k * (up[j]! - p.u) ** 2);
+      for (let i = 0; i < columns; i++, o++) { const v = down * along[i]!; weight[o] = weight[o]! + v; sum[o] = sum[o]! + v * near; }
+    }
   }
-  return sum / weight;
+  for (let o = 0; o < grid.length; o++) grid[o] = grid[o]! + share * (sum[o]! / weight[o]!);
 }

@@ -84,12 +84,14 @@ function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: numb
 /** Each ball at the depths of the part that lies nearest on the body; one much larger than that part is broken up first. */
 function standParts(balls: readonly Ball[], g: GroundGeometry, parts: readonly BodyPart[], small: readonly BodyPart[], tall: number): SolidBall[] {
   const ahead = facing(g), reach = dot(ahead, g.foot), out: SolidBall[] = [];
+  const n = parts.length, xs = Float64Array.from(parts, (p) => p.x), us = Float64Array.from(parts, (p) => p.u), rs = Float64Array.from(parts, (p) => p.r);
   const px = (tall * g.focalPx) / g.foot[2], x0 = g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2], y0 = g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2];
   const stand = (ball: Ball, broken: number): void => {
     const x = (ball.x - x0) / px, u = (y0 - ball.y) / px, r = ball.r / px;
-    let best = parts[0]!, least = Infinity;
-    // Of like size too: a hair's end beside a belly says nothing of it.
-    for (const p of parts) { const q = (p.x - x) ** 2 + (p.u - u) ** 2 + (p.r - r) ** 2; if (q < least) { least = q; best = p; } }
+    let nearest = 0, least = Infinity;
+    // Of like size too: a hair's end beside a belly says nothing of it. Some thousand balls a frame beside some hundred parts.
+    for (let i = 0; i < n; i++) { const dx = xs[i]! - x, du = us[i]! - u, dr = rs[i]! - r, q = dx * dx + du * du + dr * dr; if (q < least) { least = q; nearest = i; } }
+    const best = parts[nearest]!;
     if (broken < 2 && r > LEAST_BROKEN && r > MUCH_LARGER * best.r) { for (const b of pieces(ball)) stand(b, broken + 1); return; }
     put(ball, r < HAIR ? best.at.slice(0, 1) : best.at);
   };
