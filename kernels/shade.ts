@@ -39,18 +39,51 @@ function shadow(k: usize, levels: usize, stand: usize, fx: f32, fy: f32, height:
   return cl + (ch - cl) * t;
 }
 
+/** Share of the sky that `count` balls (x, y, z, r²) hide from four points of a plane; 0 where `seen` is off. */
+// @ts-ignore: decorator
+@inline
+function contactOf(near: usize, count: i32, px: v128, py: v128, pz: v128, nx: v128, ny: v128, nz: v128, seen: v128): v128 {
+  const zero = f32x4.splat(0), one = f32x4.splat(1);
+  let open = one;
+  for (let b = 0; b < count; b++) {
+    const p = near + (<usize>b << 4);
+    const vx = f32x4.sub(all(p, 0), px), vy = f32x4.sub(all(p, 1), py), vz = f32x4.sub(all(p, 2), pz);
+    const d2 = f32x4.add(f32x4.add(f32x4.mul(vx, vx), f32x4.mul(vy, vy)), f32x4.mul(vz, vz));
+    const up = f32x4.add(f32x4.add(f32x4.mul(vx, nx), f32x4.mul(vy, ny)), f32x4.mul(vz, nz));
+    const hides = f32x4.div(f32x4.mul(up, all(p, 3)), f32x4.mul(d2, f32x4.sqrt(d2)));
+    open = f32x4.mul(open, f32x4.sub(one, f32x4.pmin(one, f32x4.pmax(zero, hides))));
+  }
+  return v128.and(seen, f32x4.sub(one, open));
+}
+
+/** Contact at places `step` pixels apart of row y, `cells` of them (a multiple of four), into `out`. */
+function contactRow(k: usize, near: usize, count: i32, y: f32, step: i32, cells: i32, out: usize): void {
+  const nx = all(k, 3), ny = all(k, 4), nz = all(k, 5), zero = f32x4.splat(0);
+  const dy = f32x4.splat((at(k, 1) + y) * at(k, 2)), slope = f32x4.add(f32x4.mul(dy, ny), nz);
+  for (let i = 0; i < cells; i += 4) {
+    const x = f32x4.mul(f32x4.add(f32x4.splat(<f32>i), f32x4(0, 1, 2, 3)), f32x4.splat(<f32>step));
+    const dx = f32x4.mul(f32x4.add(f32x4.splat(at(k, 0)), x), all(k, 2));
+    const facing = f32x4.add(f32x4.mul(dx, nx), slope), s = f32x4.div(all(k, 6), facing);
+    const seen = v128.and(f32x4.lt(facing, f32x4.splat(-1e-6)), f32x4.gt(s, zero));
+    v128.store(out + (<usize>i << 2), contactOf(near, count, f32x4.mul(dx, s), f32x4.mul(dy, s), s, nx, ny, nz, seen));
+  }
+}
+
 /**
  * k: 0 first x, 1 first y (pixel centres less the principal point), 2 one over focal, 3 to 5 plane's normal, 6 its distance;
  * 7 to 10 map axis x and its start, all over cell; 11 to 14 axis y; 15 to 17 light; 18 map there or not; 21 spread over cell,
  * 22 square of the blur always there, 23, 24 map size, 25 blurs made, 26 to 30 the blurs. `near`: count balls (x, y, z, r²).
+ * Contact is worked out `step` pixels apart along a row (1, or a multiple of four) and a line between. Scratch: w / step + 8 floats.
  */
-export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, count: i32, cover: usize, contact: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
+export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, count: i32, step: i32, cover: usize, contact: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
   const nx = all(k, 3), ny = all(k, 4), nz = all(k, 5), dist = all(k, 6), inv = all(k, 2);
-  const zero = f32x4.splat(0), one = f32x4.splat(1);
+  const zero = f32x4.splat(0);
   const map = at(k, 18) != 0;
+  const cells = ((w + step - 1) / step + 4) & ~3;
   for (let y = from; y < to; y++) {
     const dy = f32x4.splat((at(k, 1) + <f32>y) * at(k, 2));
     const slope = f32x4.add(f32x4.mul(dy, ny), nz);
+    if (step > 1 && count > 0) contactRow(k, near, count, <f32>y, step, cells, scratch);
     for (let x = 0; x < w; x += 4) {
       const dx = f32x4.mul(f32x4.add(f32x4.splat(at(k, 0) + <f32>x), f32x4(0, 1, 2, 3)), inv);
       const facing = f32x4.add(f32x4.mul(dx, nx), slope);
@@ -60,16 +93,13 @@ export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, c
       let hiddenSky = zero, hiddenKey = zero;
       if (v128.any_true(seen)) {
         const px = f32x4.mul(dx, s), py = f32x4.mul(dy, s);
-        let open = one;
-        for (let b = 0; b < count; b++) {
-          const p = near + (<usize>b << 4);
-          const vx = f32x4.sub(all(p, 0), px), vy = f32x4.sub(all(p, 1), py), vz = f32x4.sub(all(p, 2), s);
-          const d2 = f32x4.add(f32x4.add(f32x4.mul(vx, vx), f32x4.mul(vy, vy)), f32x4.mul(vz, vz));
-          const up = f32x4.add(f32x4.add(f32x4.mul(vx, nx), f32x4.mul(vy, ny)), f32x4.mul(vz, nz));
-          const hides = f32x4.div(f32x4.mul(up, all(p, 3)), f32x4.mul(d2, f32x4.sqrt(d2)));
-          open = f32x4.mul(open, f32x4.sub(one, f32x4.pmin(one, f32x4.pmax(zero, hides))));
+        if (count > 0) {
+          if (step == 1) hiddenSky = contactOf(near, count, px, py, s, nx, ny, nz, seen);
+          else {
+            const c = x / step, p = scratch + (<usize>c << 2), t = f32x4.mul(f32x4.add(f32x4.splat(<f32>(x - c * step)), f32x4(0, 1, 2, 3)), f32x4.splat(<f32>1 / <f32>step));
+            hiddenSky = v128.and(seen, f32x4.add(all(p, 0), f32x4.mul(f32x4.sub(all(p, 1), all(p, 0)), t)));
+          }
         }
-        hiddenSky = v128.and(seen, f32x4.sub(one, open));
         if (map) {
           const fx = f32x4.sub(f32x4.add(f32x4.add(f32x4.mul(px, all(k, 7)), f32x4.mul(py, all(k, 8))), f32x4.mul(s, all(k, 9))), all(k, 10));
           const fy = f32x4.sub(f32x4.add(f32x4.add(f32x4.mul(px, all(k, 11)), f32x4.mul(py, all(k, 12))), f32x4.mul(s, all(k, 13))), all(k, 14));

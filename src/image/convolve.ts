@@ -57,6 +57,11 @@ export function convolveSeparablePlain(src: Float32Array, width: number, height:
   return out;
 }
 
+/** Do two arrays share memory? */
+function overlap(a: Float32Array, b: Float32Array): boolean {
+  return a.buffer === b.buffer && a.byteOffset < b.byteOffset + b.byteLength && b.byteOffset < a.byteOffset + a.byteLength;
+}
+
 /** Separable convolution; shapes as in {@link convolveSeparablePlain}. */
 export function convolveSeparable(src: Float32Array, width: number, height: number, tapsX: ArrayLike<number>, tapsY: ArrayLike<number>, boundary: Boundary = 'clamp', dst?: Float32Array): Float32Array {
   requirePlane(src, width, height, 'separable convolution');
@@ -71,7 +76,7 @@ export function convolveSeparable(src: Float32Array, width: number, height: numb
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src), d = scope.output(out, out.buffer === src.buffer);
+    const s = scope.input(src), d = scope.output(out, overlap(out, src));
     const tx = scope.input(Float32Array.from(tapsX)), ty = scope.input(Float32Array.from(tapsY));
     const scratch = 4 * (width + tapsX.length + 64 + tapsY.length + tapsY.length * (width + 16)) + 256;
     door.run('convolveSeparable', [s, d, width, height, tx, tapsX.length, ty, tapsY.length, BOUNDARY_MODE[boundary]], height, width * (tapsX.length + tapsY.length) / 4, scratch);

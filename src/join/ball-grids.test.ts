@@ -111,4 +111,21 @@ describe('balls on a grid, by kernel and plain', () => {
     }), { numRuns: 24, seed: 6, endOnFailure: true });
     expect(shaded).toBeGreaterThan(5);
   });
+
+  it('contact of large balls, worked out some pixels apart', () => {
+    // Balls of 40 pixels and more are read 4 pixels apart, of 140 at 16; those of less than 32 at each pixel, as above.
+    for (const [radiusM, focalPx] of [[0.1, 1600], [0.18, 1600], [0.35, 1600]] as const) {
+      const g = groundGeometry({ focalPx, elevationDeg: 40, azimuthDeg: 20 }, { frame: 0, foot: [300, 220], pxPerMetre: 400, tiltDeg: -14, rollDeg: 2, azimuthDeg: 20 }, 603, 400);
+      const near = [-0.3, 0.1, 0.4].map((x, k) => ({ centre: g.foot.map((v, i) => v + g.up[i]! * radiusM * (0.9 + 0.3 * k) + (i === 0 ? x : 0)) as unknown as Vec3, radius: radiusM * (1 + 0.2 * k) }));
+      const plane = { n: g.up, d: g.up[0] * g.foot[0] + g.up[1] * g.foot[1] + g.up[2] * g.foot[2] }, box = [0, 20, 603, 400] as const, n = 603 * 380;
+      const c0 = new Float32Array(n), k0 = new Float32Array(n).fill(7), c1 = new Float32Array(n), k1 = new Float32Array(n);
+      fillShade(g, plane, null, near, box, c0, k0);
+      fillShadePlain(g, plane, null, near, box, c1, k1);
+      let worst = 0, sum = 0;
+      for (let i = 0; i < n; i++) { const d = Math.abs(k0[i]! - k1[i]!); worst = Math.max(worst, d); sum += d; }
+      expect(k1.some((v) => v > 0.5)).toBe(true);
+      expect(worst).toBeLessThan(0.04);
+      expect(sum / n).toBeLessThan(5e-4);
+    }
+  });
 });

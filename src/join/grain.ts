@@ -9,6 +9,8 @@
  */
 import { convolveSeparable } from '../image/convolve.js';
 import { RandomStream } from '../core/random.js';
+import { kernels } from '../image/kernels.js';
+import { plane, type Picture } from '../image/picture.js';
 import type { Box } from './ground.js';
 import type { GrainModel } from './types.js';
 
@@ -69,7 +71,7 @@ export function channelMix(correlation: readonly [number, number, number]): read
 export interface Grower {
   /** Adds unit-variance, shaped, channel-mixed noise of a frame over a box, each channel times its own `amount` plane (sd), to `coded` (three planes). */
   add(frame: number, box: Box, coded: Float32Array, amount: (channel: 0 | 1 | 2) => Float32Array): void;
-  /** The frame's noise: its tiles (one a channel), and where and which way round the frame reads them: (offset + sign · pixel) mod TILE. */
+  /** The frame's noise: its tiles (one a channel; to be read at once), and where and which way round the frame reads them: (offset + sign · pixel) mod TILE. */
   field(frame: number): GrainField;
   /** sd of the coded value at 64 even coded levels. */
   readonly curves: readonly [Float32Array, Float32Array, Float32Array];
@@ -85,25 +87,13 @@ export const TILE = 512;
  * recipe gives the same bytes however the work was divided.
  */
 export function grower(model: GrainModel, seed: number): Grower {
-  const tx = shapingTaps(model.autocorrelation.x), ty = shapingTaps(model.autocorrelation.y);
-  const [, m21, m22, m31, m32, m33] = channelMix(model.channelCorrelation);
   const curves: [Float32Array, Float32Array, Float32Array] = [sigmaCurve(model, 'r'), sigmaCurve(model, 'g'), sigmaCurve(model, 'b')];
-  let made: GrainField['tiles'] | null = null;
-  // Made when they are wanted: of a take's grain only the curves are.
-  const tilesOf = (): GrainField['tiles'] => {
-    if (made !== null) return made;
-    const a = shapedTile(seed, 1, tx, ty), b = shapedTile(seed, 2, tx, ty), c = shapedTile(seed, 3, tx, ty);
-    for (let i = 0; i < a.length; i++) {
-      const p = a[i]!, q = b[i]!, r = c[i]!;
-      b[i] = m21 * p + m22 * q;
-      c[i] = m31 * p + m32 * q + m33 * r;
-    }
-    return (made = [a, b, c]);
-  };
+  const key = JSON.stringify([model.autocorrelation.x, model.autocorrelation.y, model.channelCorrelation, seed]);
   const field = (frame: number): GrainField => {
     const draw = new RandomStream(seed, frame);
     const ox = draw.below(TILE), oy = draw.below(TILE);
-    return { tiles: tilesOf(), ox, oy, sx: draw.below(2) === 0 ? 1 : -1, sy: draw.below(2) === 0 ? 1 : -1 };
+    // Looked up when they are wanted: of a take's grain only the curves are.
+    return { tiles: keptTiles(key, model, seed), ox, oy, sx: draw.below(2) === 0 ? 1 : -1, sy: draw.below(2) === 0 ? 1 : -1 };
   };
   return {
     curves,
@@ -125,6 +115,41 @@ export function grower(model: GrainModel, seed: number): Grower {
       }
     },
   };
+}
+
+/**
+ * Tiles by what they hang on: the correlations and the seed, a pure function of which they are. They take some thirty milliseconds,
+ * and the sheet wants a picture for every turn of a knob. In the kernels' memory, where every frame reads them; the last few used
+ * stay, so what is returned is not to be held on to.
+ */
+const kept = new Map<string, Picture>();
+const MOST_KEPT = 3;
+
+function keptTiles(key: string, model: GrainModel, seed: number): GrainField['tiles'] {
+  let picture = kept.get(key);
+  kept.delete(key);
+  if (picture === undefined) {
+    if (kept.size >= MOST_KEPT) {
+      const [oldest, gone] = kept.entries().next().value!;
+      kept.delete(oldest);
+      kernels().freePicture(gone);
+    }
+    picture = kernels().allocPicture(TILE, TILE, 3, true);
+    fillTiles(model, seed, [plane(picture, 0), plane(picture, 1), plane(picture, 2)]);
+  }
+  kept.set(key, picture);
+  return [plane(picture, 0), plane(picture, 1), plane(picture, 2)];
+}
+
+function fillTiles(model: GrainModel, seed: number, [a, b, c]: GrainField['tiles']): void {
+  const tx = shapingTaps(model.autocorrelation.x), ty = shapingTaps(model.autocorrelation.y);
+  const [, m21, m22, m31, m32, m33] = channelMix(model.channelCorrelation);
+  [a, b, c].forEach((tile, i) => tile.set(shapedTile(seed, i + 1, tx, ty)));
+  for (let i = 0; i < a.length; i++) {
+    const p = a[i]!, q = b[i]!, r = c[i]!;
+    b[i] = m21 * p + m22 * q;
+    c[i] = m31 * p + m32 * q + m33 * r;
+  }
 }
 
 /** White noise shaped by the taps, wrapped round at the tile's edges. */

@@ -18,7 +18,7 @@ import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { facing, standUp } from './solid-body.js';
-import { fillShade } from './shade-plane.js';
+import { fillsAll, fillShade } from './shade-plane.js';
 import type { BodyDepth, GroundFrame, GroundStep } from './types.js';
 
 /** A rectangle of plate pixels: x0, y0 inclusive, x1, y1 exclusive. */
@@ -104,10 +104,10 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
   const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];
-  const cover = room?.picture(w, h, 1).data ?? new Float32Array(w * h), contact = room?.picture(w, h, 1).data ?? new Float32Array(w * h);
+  const makePlane = (): Float32Array => room?.picture(w, h, 1, fillsAll(box)).data ?? new Float32Array(w * h), cover = makePlane(), contact = makePlane();
   fillShade(g, plane, grounded ? map : null, near, box, cover, contact);
   if (maps.length > 1 && grounded) {
-    const other = room?.picture(w, h, 1).data ?? new Float32Array(w * h), none = room?.picture(w, h, 1).data ?? new Float32Array(w * h), share = casting[1]!.share;
+    const other = makePlane(), none = makePlane(), share = casting[1]!.share;
     fillShade(g, plane, maps[1]!, [], box, other, none);
     for (let i = 0; i < other.length; i++) cover[i] = cover[i]! + share * (other[i]! - cover[i]!);
   }

@@ -5,13 +5,18 @@ import { contactAt, contactBalls } from './contact.js';
 import type { Box, GroundGeometry } from './ground.js';
 import { BLURS, shadowAt, type ShadowMap, type SolidBall } from './shadow-map.js';
 
+/** Is every value over this box written, whatever stood there? */
+export function fillsAll(box: Box): boolean {
+  return (box[2] - box[0]) * (box[3] - box[1]) >= KERNEL_FROM_PIXELS;
+}
+
 /**
  * Fills `cover` (share of the key hidden; 0 without a map) and `contact` (share of the sky hidden by `near`: see
  * contact.ts) over the box; 0 where the plane n · x = d is not seen from in front.
  */
 export function fillShade(g: GroundGeometry, plane: { readonly n: Vec3; readonly d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
   const w = box[2] - box[0], h = box[3] - box[1];
-  if (w * h < KERNEL_FROM_PIXELS) { fillShadePlain(g, plane, map, near, box, cover, contact); return; }
+  if (!fillsAll(box)) { fillShadePlain(g, plane, map, near, box, cover, contact); return; }
   const k = new Float32Array(32);
   k.set([box[0] + 0.5 - g.principal[0], box[1] + 0.5 - g.principal[1], 1 / g.focalPx, ...plane.n, plane.d]);
   const balls = new Float32Array(4 * near.length + 4);
@@ -32,14 +37,25 @@ export function fillShade(g: GroundGeometry, plane: { readonly n: Vec3; readonly
       }
       stand = scope.input(map.stand);
     }
-    door.run('shadePlane', [scope.input(k), levels, stand, scope.input(balls), near.length, scope.output(cover), scope.output(contact), w, h], h, w * 12);
+    const step = contactStep(g, near), cells = Math.ceil(w / step) + 2;
+    door.run('shadePlane', [scope.input(k), levels, stand, scope.input(balls), near.length, step, scope.output(cover), scope.output(contact), w, h], h, w * 12, 4 * (cells + 8) + 64);
     scope.finish();
   } finally {
     scope.close();
   }
 }
 
-/** Plain twin of {@link fillShade}. */
+/** Radii of the smallest ball that one step may span: contact bends over a ball's radius. Along rows only: across them the ground is foreshortened. */
+const STEP_RADII = 1 / 8;
+
+/** Pixels from place to place of a row between which contact is a line: 4, 8 or 16, or 1 where a ball is small. */
+function contactStep(g: GroundGeometry, near: readonly SolidBall[]): number {
+  let least = Infinity;
+  for (const b of near) least = Math.min(least, (b.radius * g.focalPx) / Math.max(b.centre[2], 1e-6));
+  return least * STEP_RADII >= 16 ? 16 : least * STEP_RADII >= 8 ? 8 : least * STEP_RADII >= 4 ? 4 : 1;
+}
+
+/** Plain twin of {@link fillShade}, contact at every pixel. */
 export function fillShadePlain(g: GroundGeometry, plane: { readonly n: Vec3; readonly d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
   const w = box[2] - box[0];
   const [nx, ny, nz] = plane.n;
