@@ -149,22 +149,30 @@ export function patchChroma(coded: usize, changed: usize, u: usize, v: usize, w:
 
 /**
  * Grain on a performer (see addGrain in src/join/air.ts), one channel: coded (w × h) in place. curves: 64 levels of wanted, 64 of
- * the take's own sd. tile: side × side, read from (ox, oy) by steps sx, sy (1 or −1). Items are rows.
+ * the take's own sd. tile: side × side, read from (ox, oy) by steps sx, sy (1 or −1). Items are rows. Scratch: 64 floats.
  */
 export function grainOver(coded: usize, matte: usize, w: i32, curves: usize, amount: f32, keep: f32, tile: usize, side: i32, ox: i32, oy: i32, sx: i32, sy: i32, from: i32, to: i32, scratch: usize): void {
   const round = side - 1;
+  // What a pixel that is wholly covered lacks hangs on its level alone.
+  for (let k: usize = 0; k < 256; k += 4) {
+    const want = load<f32>(curves + k) * amount, taken = load<f32>(curves + 256 + k) * keep;
+    store<f32>(scratch + k, Mathf.sqrt(max<f32>(0, want * want - taken * taken)));
+  }
   for (let y = from; y < to; y++) {
     const row = tile + (<usize>(((oy + sy * y) & round) * side) << 2);
     for (let x = 0; x < w; x++) {
       const i = <usize>(y * w + x) << 2;
+      if ((x & 3) == 0 && x + 4 <= w && !v128.any_true(f32x4.gt(v128.load(matte + i), f32x4.splat(0)))) { x += 3; continue; }
       const a = load<f32>(matte + i);
       if (a <= 0) continue;
       const l = load<f32>(coded + i);
       const k = <usize>(l <= 0 ? 0 : l >= 1 ? 63 : <i32>(l * 63 + <f32>0.5)) << 2;
+      const grain = load<f32>(row + (<usize>((ox + sx * x) & round) << 2));
+      if (a == 1) { store<f32>(coded + i, l + load<f32>(scratch + k) * grain); continue; }
       const want = load<f32>(curves + k) * amount, taken = load<f32>(curves + 256 + k) * keep * a;
       const b: f32 = <f32>1 - a;
       const missing = want * want * (<f32>1 - b * b) - taken * taken;
-      if (missing > 0) store<f32>(coded + i, l + Mathf.sqrt(missing) * load<f32>(row + (<usize>((ox + sx * x) & round) << 2)));
+      if (missing > 0) store<f32>(coded + i, l + Mathf.sqrt(missing) * grain);
     }
   }
 }

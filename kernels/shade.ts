@@ -39,6 +39,51 @@ function shadow(k: usize, levels: usize, stand: usize, fx: f32, fy: f32, height:
   return cl + (ch - cl) * t;
 }
 
+/** Four floats at p, at the bytes further that the lanes of `at` say, and their right neighbours: the left and right of each, mixed by t. */
+// @ts-ignore: decorator
+@inline
+function pairsAt(p: usize, o0: usize, o1: usize, o2: usize, o3: usize, t: v128): v128 {
+  const a = v128.load64_lane(p + o1, v128.load64_zero(p + o0), 1), b = v128.load64_lane(p + o3, v128.load64_zero(p + o2), 1);
+  const left = v128.shuffle<f32>(a, b, 0, 2, 4, 6), right = v128.shuffle<f32>(a, b, 1, 3, 5, 7);
+  return f32x4.add(left, f32x4.mul(f32x4.sub(right, left), t));
+}
+
+/** The same as `shadow` of four places at once, where they lie between the same two blurs; one by one where they do not. */
+function shadows(k: usize, levels: usize, stand: usize, fx: v128, fy: v128, height: v128): v128 {
+  const w = <i32>at(k, 23), h = <i32>at(k, 24), made = <i32>at(k, 25);
+  const zero = f32x4.splat(0), one = f32x4.splat(1);
+  const ix = f32x4.floor(fx), iy = f32x4.floor(fy);
+  const inside = v128.and(v128.and(f32x4.ge(ix, zero), f32x4.ge(iy, zero)), v128.and(f32x4.lt(ix, f32x4.splat(<f32>(w - 1))), f32x4.lt(iy, f32x4.splat(<f32>(h - 1)))));
+  // Places off the map read its first cell and count for nothing.
+  const place = i32x4.shl(v128.and(inside, i32x4.add(i32x4.mul(i32x4.trunc_sat_f32x4_s(iy), i32x4.splat(w)), i32x4.trunc_sat_f32x4_s(ix))), 2);
+  const o0 = <usize>i32x4.extract_lane(place, 0), o1 = <usize>i32x4.extract_lane(place, 1), o2 = <usize>i32x4.extract_lane(place, 2), o3 = <usize>i32x4.extract_lane(place, 3);
+  let far = v128.load32_zero(stand + o0);
+  far = v128.load32_lane(stand + o1, far, 1);
+  far = v128.load32_lane(stand + o2, far, 2);
+  far = v128.load32_lane(stand + o3, far, 3);
+  const way = f32x4.sub(far, height);
+  // A body behind the point, seen from the light, throws no shadow on it.
+  const hit = v128.and(inside, f32x4.gt(way, zero));
+  if (!v128.any_true(hit)) return zero;
+  const penumbra = f32x4.mul(way, all(k, 21)), sigma = f32x4.sqrt(f32x4.add(all(k, 22), f32x4.mul(penumbra, penumbra)));
+  let l = 0;
+  for (; l < made - 2; l++) {
+    const over = i32x4.bitmask(v128.and(hit, f32x4.gt(sigma, all(k, 27 + l)))), here = i32x4.bitmask(hit);
+    if (over == 0) break;
+    if (over == here) continue;
+    let mixed = f32x4.splat(shadow(k, levels, stand, f32x4.extract_lane(fx, 0), f32x4.extract_lane(fy, 0), f32x4.extract_lane(height, 0)));
+    mixed = f32x4.replace_lane(mixed, 1, shadow(k, levels, stand, f32x4.extract_lane(fx, 1), f32x4.extract_lane(fy, 1), f32x4.extract_lane(height, 1)));
+    mixed = f32x4.replace_lane(mixed, 2, shadow(k, levels, stand, f32x4.extract_lane(fx, 2), f32x4.extract_lane(fy, 2), f32x4.extract_lane(height, 2)));
+    return f32x4.replace_lane(mixed, 3, shadow(k, levels, stand, f32x4.extract_lane(fx, 3), f32x4.extract_lane(fy, 3), f32x4.extract_lane(height, 3)));
+  }
+  const lo = all(k, 26 + l), hi = all(k, 27 + l), t = f32x4.min(one, f32x4.max(zero, f32x4.div(f32x4.sub(sigma, lo), f32x4.sub(hi, lo))));
+  const tx = f32x4.sub(fx, ix), ty = f32x4.sub(fy, iy);
+  const plane = <usize>(w * h) << 2, row = <usize>w << 2, p = levels + <usize>l * plane, q = p + plane;
+  const pu = pairsAt(p, o0, o1, o2, o3, tx), pd = pairsAt(p + row, o0, o1, o2, o3, tx), qu = pairsAt(q, o0, o1, o2, o3, tx), qd = pairsAt(q + row, o0, o1, o2, o3, tx);
+  const cl = f32x4.add(pu, f32x4.mul(f32x4.sub(pd, pu), ty)), ch = f32x4.add(qu, f32x4.mul(f32x4.sub(qd, qu), ty));
+  return v128.and(hit, f32x4.add(cl, f32x4.mul(f32x4.sub(ch, cl), t)));
+}
+
 /** Share of the sky that `count` balls (x, y, z, r²) hide from four points of a plane; 0 where `seen` is off. */
 // @ts-ignore: decorator
 @inline
@@ -106,11 +151,7 @@ export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, c
           const on = v128.and(v128.and(f32x4.ge(fx, zero), f32x4.ge(fy, zero)), v128.and(f32x4.lt(fx, all(k, 23)), f32x4.lt(fy, all(k, 24))));
           if (v128.any_true(v128.and(on, seen))) {
             const height = f32x4.add(f32x4.add(f32x4.mul(px, all(k, 15)), f32x4.mul(py, all(k, 16))), f32x4.mul(s, all(k, 17)));
-            hiddenKey = f32x4.replace_lane(hiddenKey, 0, shadow(k, levels, stand, f32x4.extract_lane(fx, 0), f32x4.extract_lane(fy, 0), f32x4.extract_lane(height, 0)));
-            hiddenKey = f32x4.replace_lane(hiddenKey, 1, shadow(k, levels, stand, f32x4.extract_lane(fx, 1), f32x4.extract_lane(fy, 1), f32x4.extract_lane(height, 1)));
-            hiddenKey = f32x4.replace_lane(hiddenKey, 2, shadow(k, levels, stand, f32x4.extract_lane(fx, 2), f32x4.extract_lane(fy, 2), f32x4.extract_lane(height, 2)));
-            hiddenKey = f32x4.replace_lane(hiddenKey, 3, shadow(k, levels, stand, f32x4.extract_lane(fx, 3), f32x4.extract_lane(fy, 3), f32x4.extract_lane(height, 3)));
-            hiddenKey = v128.and(v128.and(on, seen), hiddenKey);
+            hiddenKey = v128.and(v128.and(on, seen), shadows(k, levels, stand, fx, fy, height));
           }
         }
       }

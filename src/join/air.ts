@@ -58,7 +58,7 @@ export function addGrain(step: AirStep, plateGrain: Grower, takeGrain: Grower | 
       curves.set(plateGrain.curves[c]!);
       if (takeGrain !== null) curves.set(takeGrain.curves[c]!, 64);
       const d = coded.data.subarray(c * n, (c + 1) * n), at = scope.input(d);
-      door.run('grainOver', [at, where, w, scope.input(curves), step.grain, keep, scope.input(tiles[c]!), TILE, ox + sx * box[0], oy + sy * box[1], sx, sy], h, w * 4);
+      door.run('grainOver', [at, where, w, scope.input(curves), step.grain, keep, scope.input(tiles[c]!), TILE, ox + sx * box[0], oy + sy * box[1], sx, sy], h, w * 4, 256);
       if (!door.owns(d)) d.set(door.view(at, n));
     }
   } finally {
