@@ -4,7 +4,8 @@
 // they have the four's mean and variance, and the curve is smooth (two-point quadrature). Twin: quadLightPlain in
 // src/join/peel/coded-rgb.ts.
 import { byTable } from './curve-table';
-import { meanBlocks, mixRow, put } from './peel-light';
+import { meanBlocks, put } from './peel-light';
+import { mixLines, openLines } from './peel-lines';
 import { four, one } from './ycbcr';
 
 /** Four samples of a row from x on; the last is repeated beyond the row. */
@@ -31,16 +32,17 @@ function light(c: v128, off: v128, flat: bool, table: usize, lo: v128, steps: v1
 }
 
 /**
- * lines: peelSlopes'. out: three planes of cw × ch. Items: rows of blocks of `block` pixels of out. k as in ycbcrToRgb; table 0
- * leaves the values coded. Scratch: 7 (cw + 24) floats.
+ * out: three planes of cw × ch. Items: rows of blocks of `block` pixels of out. k as in ycbcrToRgb; `floor` as in linesAt; table 0
+ * leaves the values coded. Scratch: 7 (cw + 24) floats and a work space of lines.
  */
-export function peelQuads(yp: usize, lines: usize, out: usize, w: i32, h: i32, deep: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize): void {
+export function peelQuads(yp: usize, up: usize, vp: usize, floor: f32, out: usize, w: i32, h: i32, deep: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize): void {
   const cw = (w + 1) >> 1, ch = (h + 1) >> 1;
   const plane = <usize>cw * <usize>ch << 2;
   const ys = f32x4.splat(load<f32>(k)), yo = f32x4.splat(load<f32>(k, 4));
   const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20)), gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
   const cs = <usize>(cw + 24) << 2;
-  const rows = scratch + 16, sums = scratch + 4 * cs;
+  const rows = scratch + 16, sums = scratch + 4 * cs, chroma = scratch + 7 * cs;
+  openLines(chroma, yp, up, vp, w, h, 1, 1, deep, k, floor);
   // Where the middle of a quad lies between two chroma samples.
   const shiftX = (<f32>0.5 - load<f32>(k, 32)) * 0.5, shiftY = (<f32>0.5 - load<f32>(k, 36)) * 0.5;
   const first = Mathf.floor(shiftX), share = f32x4.splat(shiftX - first), step = <usize>(<i32>first << 2);
@@ -49,8 +51,7 @@ export function peelQuads(yp: usize, lines: usize, out: usize, w: i32, h: i32, d
     const y0 = j * block, y1 = min(y0 + block, ch);
     for (let y = y0; y < y1; y++) {
       const at = min(max(<f32>y + shiftY, <f32>0), <f32>(ch - 1));
-      const a = <i32>at, b = min(a + 1, ch - 1);
-      for (let f: usize = 0; f < 4; f++) mixRow(lines + f * plane + (<usize>(a * cw) << 2), lines + f * plane + (<usize>(b * cw) << 2), at - <f32>a, cw, rows + f * cs);
+      mixLines(chroma, at, cw, ch, rows, cs);
       const upper = 2 * y * w, lower = min(2 * y + 1, h - 1) * w;
       const row = out + (<usize>(y * cw) << 2);
       for (let x = 0; x < cw; x += 4) {

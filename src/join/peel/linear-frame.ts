@@ -34,6 +34,9 @@ export const SLOPE_FLOOR = 2e-4;
 /** `chroma` on the chroma's own samples, `light` the mean light of four pixels each, the middle of which is the middle of the four. */
 export type Half = 'chroma' | 'light' | null;
 
+/** Room of the kernels' rows of chroma lines (openLines in kernels/peel-lines.ts). */
+const linesBytes = (w: number, cw: number): number => 64 + 4 * (w + 16) + 104 * (cw + 16) + 64;
+
 /** @param half half the size; frames of less than two pixels a block keep the full one */
 export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half: Half = null): LinearFrame {
   if ('coded' in frame) {
@@ -59,29 +62,26 @@ export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, ha
   try {
     const constants = scope.input(constantsOf(frame));
     const planes = frame.planes as readonly (Uint8Array | Uint16Array)[];
-    const luma = scope.input(planes[0]!);
-    const grid = space.floats(3 * cw * ch);
-    door.run('peelChroma', [luma, scope.input(planes[1]!), scope.input(planes[2]!), grid.byteOffset, w, h, sx, sy, deep, constants], ch, w << (sy + 1), 4 * (w + 16 + cw + 48));
+    const [luma, cb, cr] = planes.map((p) => scope.input(p)) as [number, number, number];
     const curve = frame.colour.transfer === 'linear' ? null : decodeTable(frame.colour.transfer);
     const table = [curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
     const quarters = half !== null && sx === 1 && sy === 1 && block % 2 === 0;
     if (quarters && half === 'chroma') {
-      const linear = space.picture(cw, ch, 3);
+      const linear = space.picture(cw, ch, 3), grid = space.floats(3 * cw * ch);
+      door.run('peelChroma', [luma, cb, cr, grid.byteOffset, w, h, sx, sy, deep, constants], ch, w << (sy + 1), 4 * (w + 16 + cw + 48));
       door.run('peelHalf', [grid.byteOffset, linear.data.byteOffset, cw, ch, constants, ...table], ch, cw * 8);
       return { linear, small: smallOf(linear, block / 2, space), step: 2, site: frame.chromaSite };
     }
-    const lines = scope.allocate(16 * cw * ch);
-    door.run('peelSlopes', [grid.byteOffset, lines, cw, ch, SLOPE_FLOOR], ch, cw * 12, 24 * (cw + 8) + 64);
     const sw = Math.ceil(w / block);
     const sh = Math.ceil(h / block);
     const data = space.floats(3 * sw * sh);
     if (quarters) {
       const linear = space.picture(cw, ch, 3);
-      door.run('peelQuads', [luma, lines, linear.data.byteOffset, w, h, deep, constants, ...table, block / 2, data.byteOffset, sw, sh], sh, w * block * 6, 28 * (cw + 24) + 64);
+      door.run('peelQuads', [luma, cb, cr, SLOPE_FLOOR, linear.data.byteOffset, w, h, deep, constants, ...table, block / 2, data.byteOffset, sw, sh], sh, w * block * 12, 28 * (cw + 24) + linesBytes(w, cw));
       return { linear, small: { width: sw, height: sh, block: block / 2, data }, step: 2, site: [0.5, 0.5] };
     }
     const linear = space.picture(w, h, 3);
-    door.run('peelLinear', [luma, lines, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + 16) + 28 * (w + 16) + 64);
+    door.run('peelLinear', [luma, cb, cr, SLOPE_FLOOR, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + 16) + 28 * (w + 16) + linesBytes(w, cw));
     const whole: LinearFrame = { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
     return half === null ? whole : averaged(linear, space, half);
   } finally {
