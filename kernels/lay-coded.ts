@@ -162,7 +162,26 @@ export function grainOver(coded: usize, matte: usize, w: i32, curves: usize, amo
     const row = tile + (<usize>(((oy + sy * y) & round) * side) << 2);
     for (let x = 0; x < w; x++) {
       const i = <usize>(y * w + x) << 2;
-      if ((x & 3) == 0 && x + 4 <= w && !v128.any_true(f32x4.gt(v128.load(matte + i), f32x4.splat(0)))) { x += 3; continue; }
+      if ((x & 3) == 0 && x + 4 <= w) {
+        const m = v128.load(matte + i);
+        if (!v128.any_true(f32x4.gt(m, f32x4.splat(0)))) { x += 3; continue; }
+        const at = (ox + sx * x) & round;
+        // Four that are wholly covered, whose noise lies in one piece.
+        if (i32x4.all_true(f32x4.eq(m, f32x4.splat(1))) && (sx > 0 ? at + 3 <= round : at >= 3)) {
+          const v = v128.load(coded + i);
+          const k = i32x4.shl(i32x4.trunc_sat_f32x4_s(f32x4.add(f32x4.mul(f32x4.min(f32x4.splat(1), f32x4.max(f32x4.splat(0), v)), f32x4.splat(63)), f32x4.splat(0.5))), 2);
+          let sd = v128.load32_zero(scratch + <usize>i32x4.extract_lane(k, 0));
+          sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 1), sd, 1);
+          sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 2), sd, 2);
+          sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 3), sd, 3);
+          let noise: v128;
+          if (sx > 0) noise = v128.load(row + (<usize>at << 2));
+          else { const back = v128.load(row + (<usize>(at - 3) << 2)); noise = v128.shuffle<f32>(back, back, 3, 2, 1, 0); }
+          v128.store(coded + i, f32x4.add(v, f32x4.mul(sd, noise)));
+          x += 3;
+          continue;
+        }
+      }
       const a = load<f32>(matte + i);
       if (a <= 0) continue;
       const l = load<f32>(coded + i);

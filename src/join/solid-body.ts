@@ -84,13 +84,25 @@ function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: numb
 /** Each ball at the depths of the part that lies nearest on the body; one much larger than that part is broken up first. */
 function standParts(balls: readonly Ball[], g: GroundGeometry, parts: readonly BodyPart[], small: readonly BodyPart[], tall: number): SolidBall[] {
   const ahead = facing(g), reach = dot(ahead, g.foot), out: SolidBall[] = [];
-  const n = parts.length, xs = Float64Array.from(parts, (p) => p.x), us = Float64Array.from(parts, (p) => p.u), rs = Float64Array.from(parts, (p) => p.r);
+  // By height, so that only parts about a ball's own are looked at: some thousand balls a frame beside some hundred parts.
+  const order = parts.map((_, i) => i).sort((a, b) => parts[a]!.u - parts[b]!.u || a - b), n = order.length;
+  const xs = Float64Array.from(order, (i) => parts[i]!.x), us = Float64Array.from(order, (i) => parts[i]!.u), rs = Float64Array.from(order, (i) => parts[i]!.r);
   const px = (tall * g.focalPx) / g.foot[2], x0 = g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2], y0 = g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2];
   const stand = (ball: Ball, broken: number): void => {
     const x = (ball.x - x0) / px, u = (y0 - ball.y) / px, r = ball.r / px;
+    let low = 0, high = n;
+    while (low < high) { const mid = (low + high) >> 1; if (us[mid]! < u) low = mid + 1; else high = mid; }
     let nearest = 0, least = Infinity;
-    // Of like size too: a hair's end beside a belly says nothing of it. Some thousand balls a frame beside some hundred parts.
-    for (let i = 0; i < n; i++) { const dx = xs[i]! - x, du = us[i]! - u, dr = rs[i]! - r, q = dx * dx + du * du + dr * dr; if (q < least) { least = q; nearest = i; } }
+    // Of like size too: a hair's end beside a belly says nothing of it. Of two as near the first of the list counts.
+    const look = (i: number): boolean => {
+      const du = us[i]! - u;
+      if (du * du > least) return false;
+      const dx = xs[i]! - x, dr = rs[i]! - r, q = dx * dx + du * du + dr * dr;
+      if (q < least || (q === least && order[i]! < nearest)) { least = q; nearest = order[i]!; }
+      return true;
+    };
+    for (let i = low; i < n && look(i); i++);
+    for (let i = low - 1; i >= 0 && look(i); i--);
     const best = parts[nearest]!;
     if (broken < 2 && r > LEAST_BROKEN && r > MUCH_LARGER * best.r) { for (const b of pieces(ball)) stand(b, broken + 1); return; }
     put(ball, r < HAIR ? best.at.slice(0, 1) : best.at);
