@@ -19,8 +19,8 @@ function samples(p: usize, line: i32, x: i32, w: i32, deep: i32): v128 {
   return f32x4.replace_lane(v, 3, one(p, line + w - 1, deep));
 }
 
-/** Coded sd of luma in a quad below which its four are taken for their mean: the curve's bend then is worth 3e-4 of light at most, a fifteenth of an 8-bit code value. */
-const FLAT: f32 = 1.0 / 64.0;
+/** Coded sd of luma in a quad below which its four are taken for their mean: the curve's bend then is worth 8e-5 of light at most. */
+const FLAT: f32 = 1.0 / 128.0;
 
 /** Mean light of two coded values about c. */
 // @ts-ignore: decorator
