@@ -67,8 +67,10 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     expect(await bookNow((b) => b.films[0]!.cutList!.shots.map((s) => [s.in, s.out]))).toEqual([[0, FRAMES], [FRAMES, 2 * FRAMES]]);
     await press('Pick this shot');
     await page.getByRole('link', { name: '1. Shot 0' }).click();
+    const next = () => page.locator('.next').textContent();
+    expect(await next()).toBe('Next: mark where the performer goes');
     await press('Put marks on it');
-    await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name: 'stands here' }).click();
+    await page.getByRole('toolbar', { name: 'Marks' }).getByRole('group', { name: 'the performer' }).getByRole('button', { name: 'stands here' }).click();
     await page.getByLabel('its height, m').fill('0.5');
     const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
     for (const [x, y] of [[160, 160], [160, 80]] as const) await page.mouse.click(glass.x + (x / W) * glass.width, glass.y + (y / H) * glass.height);
@@ -78,6 +80,7 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await page.getByLabel('x', { exact: true }).press('Tab');
     await expect.poll(() => bookNow((b) => (b.picks[0]!.marks.marks[0] as { ground: number[] }).ground[0])).toBe(150);
     await page.getByRole('button', { name: 'Close', exact: true }).click();
+    await expect.poll(next).toBe('Next: measure the plate');
     // The keyboard is where it was, and goes down the sheet by its parts.
     expect(await page.evaluate(() => document.activeElement?.textContent)).toBe('Put marks on it');
     await page.getByRole('link', { name: 'Measured' }).focus();

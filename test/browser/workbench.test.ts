@@ -237,6 +237,8 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
       for (const where of ['#/wall', '#/sheet/shot-0', '#/day', '#/cut', '#/ledger']) {
         await page.goto(base + where);
         await page.locator('main h2').first().waitFor();
+        // What is folded away is read too.
+        await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true; });
         const wide = await page.evaluate(() => ({ page: document.documentElement.scrollWidth, screen: innerWidth }));
         expect(wide.page, `${where} at ${width}`).toBeLessThanOrEqual(wide.screen + 1);
         await look(page, `${where.replace(/[#/]/g, '')}-${width}`, false);
