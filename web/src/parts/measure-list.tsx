@@ -1,23 +1,14 @@
 /** Measures as a person reads them: value with its uncertainty, from where, and what would make it better. */
 import { For, Show, type JSX } from 'solid-js';
-import type { Measure } from '../../../src/core/measure.js';
 import { amount } from '../format.js';
-
-export interface Named {
-  readonly name: string;
-  readonly measure: Measure | undefined | null;
-  /** A ratio that is a share of a whole, shown in hundredths. */
-  readonly share?: boolean;
-  /** Why it is not there, where the measuring said so. */
-  readonly absent?: string | undefined;
-}
+import { gathered, type Named } from './gather-measures.js';
 
 export function MeasureList(props: { title: string; items: readonly Named[]; children?: JSX.Element }): JSX.Element {
   return (
     <section class="measures">
       <h3>{props.title}</h3>
       <dl>
-        <For each={props.items}>{(i) => (
+        <For each={gathered(props.items)}>{(i) => (
           <div class="measure" data-known={i.measure?.value !== null && i.measure !== undefined && i.measure !== null}>
             <dt>{i.name}</dt>
             <dd>
