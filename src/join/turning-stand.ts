@@ -17,8 +17,8 @@ import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { carryStand, type Px, type Stand } from './ride.js';
 import type { Place, Plate } from './travel-stand.js';
 
-/** What is held is held an arm's length before the axis, about where the chest faces (own choice; metres, degrees). */
-const DISTANCE_M = 0.35, DISTANCE_SD_M = 0.15, BEARING_SD_DEG = 25;
+/** What is held is held an arm's length before the axis, about where the chest faces or to a side (own choice; metres, degrees). */
+const DISTANCE_M = 0.35, DISTANCE_SD_M = 0.15, BEARING_SD_DEG = 45;
 /** How well a hand marks, pixels. */
 const MARK_SD_PX = 1.5;
 /** A carrier that turns less shows the same face all along (own choice). */
