@@ -9,8 +9,8 @@ import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { aim, project, sunFrom, type Camera } from '../demo/scenes/camera.js';
-import { passenger } from '../demo/scenes/people.js';
-import { rabbit, rabbitDeclarations } from '../demo/scenes/rabbit.js';
+import { passenger, PASSENGER_HEIGHT } from '../demo/scenes/people.js';
+import { RABBIT_HEIGHT, rabbit, rabbitDeclarations } from '../demo/scenes/rabbit.js';
 import { trace, type Picture as Traced, type TraceOptions } from '../demo/scenes/trace.js';
 import { v, type Vec3 } from '../demo/scenes/vector.js';
 import { ciede2000 } from '../src/colour/ciede2000.js';
@@ -24,6 +24,7 @@ import { mirrorShare } from '../src/join/mirror-share.js';
 import { groundGeometry, shadeGround, type GroundShade } from '../src/join/ground.js';
 import { layPremultiplied } from '../src/join/lay-premultiplied.js';
 import { layMirrored, levelShare, reflectPerformer, schlick } from '../src/join/reflect.js';
+import { measureLitGround } from '../src/join/plate-shadow.js';
 import { applyShade } from '../src/join/shade.js';
 import type { GroundFrame, GroundStep } from '../src/join/types.js';
 import { linearToCoded } from '../src/media/convert.js';
@@ -42,6 +43,11 @@ interface Case {
   readonly step: Partial<GroundStep>;
   /** An upright pane: the ends of its foot line, and its height. */
   readonly pane?: readonly [Vec3, Vec3, number];
+  /** Further things of the set, and the surfaces of it that are marked for the shadow, in metres. */
+  readonly set?: string;
+  readonly receivers?: readonly { readonly surface: 'wall' | 'step'; readonly outline: readonly Vec3[]; readonly height?: number }[];
+  /** Read where the key lights the ground, as a proposal does: no shadow is laid over one of the set's own. */
+  readonly lit?: boolean;
 }
 
 const STONE = 'pigment{bozo scale 0.06 color_map{[0 rgb<0.30,0.27,0.23>][1 rgb<0.36,0.33,0.29>]}}';
@@ -66,6 +72,29 @@ const CASES: readonly Case[] = [
   { id: 'large-lamp', body: 'rabbit', cameraHeight: 0.7, tilt: -10, focalPx: 900, far: 2.4, yaw: 20, lamps: [{ azimuth: 60, elevation: 45, rgb: [2, 1.8, 1.5], softDeg: 12 }], sky: 0.5, floor: floor(STONE, ''), step: {} },
   { id: 'sun', body: 'person', cameraHeight: 1.5, tilt: -8, focalPx: 620, far: 5, yaw: -20, lamps: [{ ...SUN, softDeg: 0.53 }], sky: 0.5, floor: floor(STONE, ''), step: {} },
 ];
+
+/** A tread of .22 m behind the performer, as wide as the picture; its riser's foot line comes first. */
+const RISER: readonly Vec3[] = [[-4, 0, 0.55], [4, 0, 0.55], [4, 0.22, 0.55], [-4, 0.22, 0.55]], TREAD: readonly Vec3[] = [[-4, 0.22, 0.55], [4, 0.22, 0.55], [4, 0.22, 3], [-4, 0.22, 3]];
+const PLASTER = 'pigment{bozo scale 0.05 color_map{[0 rgb<0.52,0.47,0.42>][1 rgb<0.58,0.53,0.47>]}} finish{ambient 0 diffuse 0.85}';
+
+/** Where the shadow goes: walls, steps, out of the picture, towards the camera, into one of the set's own. */
+const PLACES: readonly Case[] = [
+  { id: 'wall', body: 'person', cameraHeight: 1.5, tilt: -5, focalPx: 620, far: 5, yaw: -20, lamps: [{ ...SUN, azimuth: 40, elevation: 32 }], sky: 0.5, floor: floor(STONE, ''), set: `box{<-5,0,0.9><5,3,1.2> texture{${PLASTER}}}`, receivers: [{ surface: 'wall', outline: [[-2.2, 0, 0.9], [2.2, 0, 0.9], [2.2, 2.6, 0.9], [-2.2, 2.6, 0.9]] }], step: {} },
+  { id: 'wall-aslant', body: 'rabbit', cameraHeight: 0.6, tilt: -8, focalPx: 900, far: 2.4, yaw: 20, lamps: [{ ...SUN, azimuth: 60, elevation: 30 }], sky: 0.5, floor: floor(STONE, ''), set: `box{<-5,0,0><5,3,0.2> rotate y*-35 translate <-0.35,0,0.25> texture{${PLASTER}}}`, receivers: [{ surface: 'wall', outline: aslant([[-0.5, 0], [1, 0], [1, 0.9], [-0.5, 0.9]]) }], step: {} },
+  { id: 'steps', body: 'person', cameraHeight: 1.5, tilt: -7, focalPx: 620, far: 5, yaw: -20, lamps: [{ ...SUN, azimuth: 35, elevation: 38 }], sky: 0.5, floor: floor(STONE, ''), set: `box{<-5,0,0.55><5,0.22,6> texture{${PLASTER}}}`, receivers: [{ surface: 'step', outline: TREAD, height: 0.22 }, { surface: 'wall', outline: RISER }], step: {} },
+  { id: 'low-sun', body: 'person', cameraHeight: 1.4, tilt: -6, focalPx: 620, far: 5, yaw: 30, lamps: [{ ...SUN, azimuth: 75, elevation: 11 }], sky: 0.25, floor: floor(STONE, ''), step: {} },
+  { id: 'towards', body: 'rabbit', cameraHeight: 0.7, tilt: -12, focalPx: 800, far: 2.4, yaw: 10, lamps: [{ ...SUN, azimuth: 165, elevation: 34 }], sky: 0.5, floor: floor(STONE, ''), step: {} },
+  { id: 'own-shade', body: 'rabbit', cameraHeight: 0.7, tilt: -10, focalPx: 900, far: 2.4, yaw: 20, lamps: [SUN], sky: 0.5, floor: floor(STONE, ''), set: 'box{<-0.1,0,-0.1><0.1,1.5,0.1> translate <0.85,0,-0.35> pigment{rgb<0.2,0.12,0.08>} finish{ambient 0 diffuse 0.85}}', lit: true, step: {} },
+  { id: 'snow', body: 'rabbit', cameraHeight: 0.5, tilt: -7, focalPx: 900, far: 2.4, yaw: -30, lamps: [{ ...SUN, azimuth: -60, elevation: 24, rgb: [1.1, 1.0, 0.85] }], sky: 0.3, floor: floor('pigment{bozo scale 0.3 color_map{[0 rgb<0.84,0.86,0.88>][1 rgb<0.9,0.91,0.92>]}}', '', 'normal{bumps 0.3 scale 0.08}'), step: {} },
+  { id: 'wet-asphalt', body: 'rabbit', cameraHeight: 0.5, tilt: -6, focalPx: 900, far: 2.4, yaw: 20, lamps: [], sky: 1.4, floor: floor('pigment{rgb<0.05,0.05,0.055>}', 'reflection{0.02,1 fresnel on} conserve_energy} interior{ior 1.33', ROUGH(0.18)), step: { reflection: { share: 0, roughness: 0.2 } } },
+];
+
+/** Points (along, up) of the wall that stands aslant, in the world. */
+function aslant(points: readonly (readonly [number, number])[]): Vec3[] {
+  const c = Math.cos((35 * Math.PI) / 180), s = Math.sin((35 * Math.PI) / 180);
+  // The trace turns left-handed about y: the wall's right end comes nearer or goes farther with the sine.
+  return points.map(([a, u]) => [-0.35 + a * c, u, 0.25 + a * s]);
+}
 
 /** Directions over the upper half, evenly by solid angle (a Fibonacci lattice; Swinbank & Purser, QJRMS 132, 2006). */
 function dome(count: number): Vec3[] {
@@ -104,7 +133,7 @@ const planar = (p: Traced): Picture => { const out = createPicture(p.w, p.h, 3),
 async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean): Promise<string> {
   const camera: Camera = { ...aim([0, c.cameraHeight, -c.far], 0, c.tilt, c.focalPx), widthPx: W, heightPx: H };
   const rect = { x: 0, y: 0, w: W, h: H }, head = 'global_settings{assumed_gamma 1.0 max_trace_level 5}\n';
-  const lit = head + lampsText(c, camera) + BACK + c.floor + (c.pane === undefined ? '' : paneText(c.pane));
+  const lit = head + lampsText(c, camera) + BACK + c.floor + (c.set ?? '') + (c.pane === undefined ? '' : paneText(c.pane));
   const position: Vec3 = [0, 0, 0];
   const body = c.body === 'rabbit' ? rabbitDeclarations() + rabbit({ position, yaw: c.yaw }) : passenger({ position, yaw: c.yaw }, 'plum');
   const base = planar(await trace(lit, camera, rect, o)), truth = planar(await trace(lit + body, camera, rect, o));
@@ -119,6 +148,12 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
   const all = [0, 1, 2].map((k) => sky[k]! + c.lamps.reduce((s, l) => s + onGround(l)[k]!, 0));
   const without = (l: Lamp): [number, number, number] => [0, 1, 2].map((k) => (all[k]! - onGround(l)[k]!) / all[k]!) as [number, number, number];
   const step: GroundStep = { step: 'ground', on: true, shadow: key !== undefined, contact: true, receiver: 'ground', azimuthDeg: key?.azimuth ?? 0, proposedAzimuthDeg: key?.azimuth ?? 0, elevationDeg: key?.elevation ?? 45, transmission: key === undefined ? [1, 1, 1] : without(key), softnessDeg: key?.softDeg ?? 0.1, contactStrength: 0.7, focalPx: c.focalPx, frames: [at], why: '', ...(c.lamps.length < 2 ? {} : { keys: c.lamps.slice(1).map((l) => ({ azimuthDeg: l.azimuth, elevationDeg: l.elevation, softnessDeg: l.softDeg ?? 0.1, transmission: without(l) })) }), ...c.step, ...(c.step.reflection === undefined ? {} : { reflection: { ...c.step.reflection, share: shareOf(c, camera, base, at) } }) } as GroundStep;
+  const seenAt = (p: Vec3): [number, number] => { const q = project(camera, p); return [q[0], q[1]]; };
+  if (c.receivers !== undefined) (step as { receivers?: unknown }).receivers = c.receivers.map((r) => ({ surface: r.surface, ...(r.height === undefined ? {} : { height: r.height }), frames: [{ frame: 0, polygon: r.outline.map(seenAt), ...(r.surface === 'wall' ? { base: [seenAt(r.outline[0]!), seenAt(r.outline[1]!)] } : {}) }] }));
+  if (c.lit === true) {
+    const spanPx = at.pxPerMetre * (c.body === 'rabbit' ? RABBIT_HEIGHT : PASSENGER_HEIGHT), radius = Math.max(2, Math.round(0.03 * spanPx)), measured = measureLitGround(base, at.foot, spanPx, radius);
+    if (measured !== null) Object.assign(step, { litLinear: measured.linear, litSpread: measured.spread, litRadiusPx: radius });
+  }
   const out: Picture = { ...base, data: base.data.slice() }, box = [0, 0, W, H] as const, touched = new Uint8Array(n);
   const shade = shadeGround(step, at, matte, box, W, H, 0.5);
   // As a plate's own shadow on the same floor would tell it.
@@ -181,6 +216,6 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   if (folder === undefined) console.log('usage: npx tsx bench/ground-scenes.ts FOLDER [ids] [--pictures]');
   else {
     mkdirSync(folder, { recursive: true });
-    for (const c of CASES) if (ids === undefined || ids.split(',').includes(c.id)) console.log(await rowOf(c, folder, { cache: folder, scale: 1.5, kept: new Map() }, process.argv.includes('--pictures')));
+    for (const c of [...CASES, ...PLACES]) if (ids === undefined || ids.split(',').includes(c.id)) console.log(await rowOf(c, folder, { cache: folder, scale: 1.5, kept: new Map() }, process.argv.includes('--pictures')));
   }
 }

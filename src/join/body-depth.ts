@@ -17,6 +17,7 @@ import { groundGeometry, type Box } from './ground.js';
 import { cross, dot } from '../geometry/mat3.js';
 import { fillShade } from './shade-plane.js';
 import { buildShadowMap } from './shadow-map.js';
+import { floorScreen } from './carve-screens.js';
 import { carveDepth } from './shadow-carve.js';
 import { facing, standUp } from './solid-body.js';
 import type { ScreenShadow } from './peel/screen-shadow.js';
@@ -141,7 +142,7 @@ export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | n
   const before = overlap(first, use);
   const three = searchDepth((d) => overlap(thrown(d), use), COST), better = overlap(thrown(three), use) - before >= LEAST_GAIN, start = better && before >= LEAST_OVERLAP ? three : FLAT;
   const wide = cellsOfUse(first, matte, w, h, FAR_REACH * tall)!, flat = overlap(first, wide);
-  const carved: BodyDepth = { ...rounded(start), ...carveDepth(coarse(matte, w, h, tall), geometry, { share: density.map((v) => v / full), use: wide, matte, width: w, height: h }, slope, tall, start) };
+  const carved: BodyDepth = { ...rounded(start), ...carveDepth(coarse(matte, w, h, tall), geometry, [floorScreen(geometry, { share: density.map((v) => v / full), use: wide, width: w, height: h }, (tall / geometry.focalPx) * geometry.foot[2])], { matte, width: w, height: h }, slope, tall, start) };
   const after = overlap(thrown(carved), wide);
   if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_BETTER) return { depth: carved, before: flat, after };
   return start === FLAT ? null : { depth: rounded(three), before, after: overlap(thrown(three), use) };

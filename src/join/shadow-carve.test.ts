@@ -3,6 +3,7 @@ import { RAD_PER_DEG } from '../core/angles.js';
 import { groundCamera, groundPoint, project } from '../geometry/camera.js';
 import type { Vec3 } from '../geometry/mat3.js';
 import { ballsOfMatte } from './body-volume.js';
+import { floorScreen } from './carve-screens.js';
 import { groundGeometry } from './ground.js';
 import { carveDepth } from './shadow-carve.js';
 
@@ -31,7 +32,7 @@ function carved(balls: readonly (readonly [number, number, number, number])[], n
   const tall = Math.max(...list.map((b) => b.y + b.r)) - Math.min(...list.map((b) => b.y - b.r));
   const at = { frame: 0, foot: [foot.x, foot.y] as [number, number], pxPerMetre: F / foot.depth, tiltDeg: TILT, rollDeg: 0, azimuthDeg: AZIMUTH };
   const g = groundGeometry({ focalPx: F, azimuthDeg: AZIMUTH, elevationDeg: ELEVATION, principal: [W / 2, H / 2] }, at, W, H);
-  return carveDepth(list, g, { ...s, share: none ? new Float32Array(W * H) : s.share, width: W, height: H }, 0, tall, { lean: 0, head: 0, deep: 0 });
+  return carveDepth(list, g, [floorScreen(g, { ...s, share: none ? new Float32Array(W * H) : s.share, width: W, height: H }, (tall / g.focalPx) * g.foot[2])], { matte: s.matte, width: W, height: H }, 0, tall, { lean: 0, head: 0, deep: 0 });
 }
 
 // Seen end-on: the outline is the same body and head, behind which the body goes on.

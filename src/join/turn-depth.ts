@@ -3,14 +3,18 @@
  * stands farther to the other (shape from silhouettes: Laurentini, "The visual hull concept for silhouette-based image
  * understanding", PAMI 16, 1994). The body of balls of one frame, leant and deepened, is turned about the upright through its
  * foot and its outline held against those of the other frames; where along the picture the axis stands is left free. A few
- * frames spread over the turn are taken in turn as that one, so that each part of the turn has its depth.
+ * frames spread over the turn are taken in turn as that one, so that each part of the turn has its depth. Where a body carved by
+ * the other outlines (turn-carve.ts) meets them better than one of three numbers, that stands.
  *
  * Yaw grows as the front turns to the picture's left.
  */
 import { connectedComponents } from '../image/components.js';
-import { cross, dot, type Vec3 } from '../geometry/mat3.js';
-import { RAD_PER_DEG } from '../core/angles.js';
+import { cross } from '../geometry/mat3.js';
+import { median } from '../image/statistics.js';
 import { ballsOfMatte, type Ball } from './body-volume.js';
+import { turnedAbout } from './carve-screens.js';
+import { carveDepth } from './shadow-carve.js';
+import { axisOfTurn, tellingFrames, turnScreens, type TurnFrame } from './turn-carve.js';
 import type { TakeGround } from './body-depth.js';
 import { FLAT, searchDepth } from './depth-search.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
@@ -23,6 +27,8 @@ import type { BodyDepth, GroundFrame } from './types.js';
 const COST = 0.005;
 /** The outlines must meet by as much in the end, and by so much better than those of a flat body: else the performer does more than turn. */
 const LEAST_OVERLAP = 0.75, LEAST_GAIN = 0.03;
+/** A carved body must meet the outlines by as much, and by so much better than one of three numbers. */
+const LEAST_CARVED = 0.8, LEAST_BETTER = 0.005;
 /** Nearer poses tell nothing, farther ones show too much that was hidden. */
 const LEAST_TURN_DEG = 12, MOST_TURN_DEG = 62;
 /** Rows that the body is brought down to. */
@@ -33,8 +39,8 @@ const ASIDE = 5;
 /** The performer on one take frame: alpha over `box`, take pixels. */
 export interface TurnedOutline { readonly frame: number; readonly yawDeg: number; readonly alpha: Float32Array; readonly box: Box }
 
-/** Depths by take frame, in order. */
-export interface TurnDepth { readonly frames: readonly { readonly frame: number; readonly depth: BodyDepth }[]; readonly before: number; readonly after: number }
+/** Depths by take frame, in order; `carved`: each with its parts, which belong to that frame and are not to be mixed. */
+export interface TurnDepth { readonly frames: readonly { readonly frame: number; readonly depth: BodyDepth }[]; readonly before: number; readonly after: number; readonly carved: boolean }
 
 /** Null where the outlines tell no depth, or where turning does not explain them. `g.at` is where the performer stands on all of them. */
 export function depthFromTurn(seen: readonly TurnedOutline[], g: Omit<TakeGround, 'azimuthDeg' | 'elevationDeg' | 'softnessDeg'>): TurnDepth | null {
@@ -49,7 +55,7 @@ export function depthFromTurn(seen: readonly TurnedOutline[], g: Omit<TakeGround
   // Outlines as balls fill them, so that what balls leave out of one is left out of all.
   const balls = outlines.map((m) => ballsOfMatte(m, w, h));
   const slopes = balls.map((list) => { const tall = rowsOf(list); return slopeOfFeet(lowerPeaks(list, 0, w, tall), geometry, ahead, aside, tall); });
-  const shown = balls.map((list, k) => turned(standUp(list, geometry, slopes[k]!), geometry, ahead, aside, 0, grid));
+  const shown = balls.map((list, k) => turned(standUp(list, geometry, slopes[k]!), geometry, 0, grid));
   const frames: { frame: number; depth: BodyDepth }[] = [];
   let before = 0, after = 0;
   for (let r = 0; r < seen.length; r++) {
@@ -57,7 +63,7 @@ export function depthFromTurn(seen: readonly TurnedOutline[], g: Omit<TakeGround
     if (others.length === 0 || balls[r]!.length === 0) continue;
     const overlap = (d: BodyDepth): number => {
       const solid = standUp(balls[r]!, geometry, slopes[r]!, d);
-      return others.reduce((v, k) => v + overlapAside(turned(solid, geometry, ahead, aside, seen[r]!.yawDeg - seen[k]!.yawDeg, grid), shown[k]!, grid) / others.length, 0);
+      return others.reduce((v, k) => v + overlapAside(turned(solid, geometry, seen[r]!.yawDeg - seen[k]!.yawDeg, grid), shown[k]!, grid) / others.length, 0);
     };
     const depth = searchDepth(overlap, COST), round3 = (v: number): number => Math.round(1000 * v) / 1000;
     before += overlap(FLAT);
@@ -67,7 +73,26 @@ export function depthFromTurn(seen: readonly TurnedOutline[], g: Omit<TakeGround
   if (frames.length < 2) return null;
   before /= frames.length;
   after /= frames.length;
-  return after < LEAST_OVERLAP || after - before < LEAST_GAIN ? null : { frames: frames.sort((a, b) => a.frame - b.frame), before, after };
+  const carved = carvedFrames(seen, shown, outlines, balls, slopes, geometry, grid, w, h);
+  if (carved !== null && carved.after >= LEAST_CARVED && carved.after >= after + LEAST_BETTER && carved.after - before >= LEAST_GAIN) return { ...carved, before, carved: true };
+  return after < LEAST_OVERLAP || after - before < LEAST_GAIN ? null : { frames: frames.sort((a, b) => a.frame - b.frame), before, after, carved: false };
+}
+
+/** Each frame's body carved by the others' outlines; how well it meets them on average. Null where fewer than two frames have others that tell. */
+function carvedFrames(seen: readonly TurnedOutline[], shown: readonly Float32Array[], mattes: readonly Float32Array[], balls: readonly Ball[][], slopes: readonly number[], g: GroundGeometry, grid: Box, w: number, h: number): { readonly frames: TurnDepth['frames']; readonly after: number } | null {
+  const turns = seen.map((s, k): TurnFrame => ({ yawDeg: s.yawDeg, balls: balls[k]!, matte: mattes[k]! })), talls = balls.map(rowsOf), tall = median(talls);
+  const axis = axisOfTurn(turns, g, w, h, tall), frames: { frame: number; depth: BodyDepth }[] = [];
+  let after = 0;
+  for (let r = 0; r < seen.length; r++) {
+    const others = tellingFrames(turns, r);
+    if (others.length === 0 || balls[r]!.length === 0) continue;
+    const screens = turnScreens(turns, r, g, w, h, axis, (talls[r]! / g.focalPx) * g.foot[2]);
+    const depth: BodyDepth = { ...FLAT, ...carveDepth(balls[r]!, g, screens, { matte: mattes[r]!, width: w, height: h }, slopes[r]!, talls[r]!, FLAT, 'anywhere') };
+    const solid = standUp(balls[r]!, g, slopes[r]!, depth);
+    after += others.reduce((v, k) => v + overlapAside(turned(solid, g, seen[r]!.yawDeg - seen[k]!.yawDeg, grid, axis), shown[k]!, grid, 0) / others.length, 0);
+    frames.push({ frame: seen[r]!.frame, depth });
+  }
+  return frames.length < 2 ? null : { frames: frames.sort((a, b) => a.frame - b.frame), after: after / frames.length };
 }
 
 /** The depth on any take frame: between the frames that tell it in proportion, beyond them the nearest's. */
@@ -103,13 +128,11 @@ function aboutAll(outlines: readonly Float32Array[], w: number, h: number): Box 
   return x1 <= x0 ? null : [Math.max(0, x0 - room), Math.max(0, y0 - ASIDE), Math.min(w, x1 + room), Math.min(h, y1 + ASIDE)];
 }
 
-/** Outline of a body turned by so much about the upright through the foot, over the box. */
-function turned(solid: readonly SolidBall[], g: GroundGeometry, ahead: Vec3, aside: Vec3, byDeg: number, [x0, y0, x1, y1]: Box): Float32Array {
-  const c = Math.cos(byDeg * RAD_PER_DEG), s = Math.sin(byDeg * RAD_PER_DEG), w = x1 - x0, out = new Float32Array(w * (y1 - y0));
+/** Outline of a body turned by so much about an upright, `axis` metres aside and ahead of the foot, over the box. */
+function turned(solid: readonly SolidBall[], g: GroundGeometry, byDeg: number, [x0, y0, x1, y1]: Box, axis: readonly [number, number] = [0, 0]): Float32Array {
+  const to = turnedAbout(g, byDeg, axis), w = x1 - x0, out = new Float32Array(w * (y1 - y0));
   for (const b of solid) {
-    const v: Vec3 = [b.centre[0] - g.foot[0], b.centre[1] - g.foot[1], b.centre[2] - g.foot[2]];
-    const a = dot(v, ahead), d = dot(v, aside), u = dot(v, g.up), far = a * c - d * s, wide = a * s + d * c;
-    const p = [0, 1, 2].map((i) => g.foot[i]! + far * ahead[i]! + wide * aside[i]! + u * g.up[i]!) as [number, number, number];
+    const p = to(b.centre);
     if (!(p[2] > b.radius)) continue;
     const k = g.focalPx / p[2], x = g.principal[0] + k * p[0], y = g.principal[1] + k * p[1], r = k * b.radius;
     for (let yy = Math.max(y0, Math.floor(y - r)); yy < Math.min(y1, y + r + 1); yy++) {
@@ -122,11 +145,11 @@ function turned(solid: readonly SolidBall[], g: GroundGeometry, ahead: Vec3, asi
   return out;
 }
 
-/** Overlap over union at the best place aside, both over the box. */
-function overlapAside(a: Float32Array, outline: Float32Array, [x0, y0, x1, y1]: Box): number {
+/** Overlap over union at the best place up to `most` cells aside, both over the box. */
+function overlapAside(a: Float32Array, outline: Float32Array, [x0, y0, x1, y1]: Box, most = ASIDE): number {
   const w = x1 - x0, h = y1 - y0;
   let best = 0;
-  for (let shift = -ASIDE; shift <= ASIDE; shift++) {
+  for (let shift = -most; shift <= most; shift++) {
     let both = 0, either = 0;
     for (let y = 0; y < h; y++) {
       for (let x = 0; x < w; x++) {
