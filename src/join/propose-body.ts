@@ -109,7 +109,7 @@ function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: num
   if (found === null) return null;
   if (found.carved) {
     const frames = found.frames.map((f) => f.frame);
-    return { depth: null, bodies: found.frames.map((f) => f.depth), at: (n) => betweenFrames(frames, takeFrame(n)), why: `its turn in the take tells the body's depth on ${frames.length} frames (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)})` };
+    return { depth: null, bodies: found.frames.map((f) => f.depth), at: (n) => betweenFrames(frames, takeFrame(n)), atTake: (n) => betweenFrames(frames, n), why: `its turn in the take tells the body's depth on ${frames.length} frames (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)})` };
   }
   const middle = depthAt(found.frames, (found.frames[0]!.frame + found.frames.at(-1)!.frame) / 2);
   return { depth: null, ofFrame: (n) => depthAt(found.frames, takeFrame(n)), ofTake: (n) => depthAt(found.frames, n), why: `its turn in the take tells the body's depth (outlines overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): half way ${shape(middle)}` };
