@@ -5,7 +5,6 @@ import { PlatewrightError } from '../../core/errors.js';
 import { framesPerSecond } from '../../core/rational.js';
 import { loadFace } from '../../cut/lettering.js';
 import { renderReveal, revealSize, shortTitle, type RevealPart, type RevealStage } from '../../cut/reveal.js';
-import { clonePicture, type Picture } from '../../image/picture.js';
 import type { JoinRenderer } from '../../join/render.js';
 import type { StepName } from '../../join/types.js';
 import { toCodedRgb } from '../../media/convert.js';
@@ -37,12 +36,11 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
       heightPx = Math.max(heightPx, renderer.plateInfo.heightPx);
       rate ??= renderer.rate;
       const first = j.recipe.plate.in, on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
-      const still = async (p: Promise<Picture> | Picture): Promise<Picture> => clonePicture(await p);
       const stages: RevealStage[] = [
-        { caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`, frame: async (n) => still((await renderer.frame(first + n, { steps: [] })).coded()) },
-        { caption: 'the take at home', frame: async (n) => still(toCodedRgb(await take.frame(Math.min(take.info.frameCount - 1, Math.round(renderer.takeFrameOf(first + n)))))) },
+        { caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`, frame: async (n) => (await renderer.frame(first + n, { steps: [] })).coded() },
+        { caption: 'the take at home', frame: async (n) => toCodedRgb(await take.frame(Math.min(take.info.frameCount - 1, Math.round(renderer.takeFrameOf(first + n))))) },
       ];
-      for (const [step, caption] of CAPTIONS) if (on.has(step)) stages.push({ caption, frame: async (n) => still((await renderer.frame(first + n, { upTo: step })).coded()) });
+      for (const [step, caption] of CAPTIONS) if (on.has(step)) stages.push({ caption, frame: async (n) => (await renderer.frame(first + n, { upTo: step })).coded() });
       parts.push({ title: book.need('pick', j.id).title, frames: j.recipe.plate.out - first, stages });
     }
     mkdirSync(book.insidePath('delivered'), { recursive: true });
