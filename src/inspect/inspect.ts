@@ -11,9 +11,10 @@ import type { VideoFrame, VideoInfo } from '../media/types.js';
 import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render.js';
 import { mendsPlate } from '../join/mends-plate.js';
-import type { Recipe, StepName } from '../join/types.js';
+import type { Recipe, StepName, WidenStep } from '../join/types.js';
 import { liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
-import { reframedRecipe } from '../join/reframe.js';
+import type { Carrier } from '../join/carrier.js';
+import { reframedCarrier, reframedRecipe, reframeOf } from '../join/reframe.js';
 import { BareJoin, MendedPlate } from './reference.js';
 import { SeriesReader } from './series-reader.js';
 import { judge } from './verdict.js';
@@ -74,8 +75,9 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     // Where the plate is mended, the join is held against the mended plate, in its own pixels.
     const mended = input.clean === undefined && given.steps.some(mendsPlate) ? await MendedPlate.open(given, await input.tools?.()) : null;
     const recipe = mended === null ? given : reframedRecipe(given);
-    const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(given, 'erase'));
-    const bare = input.recipe === undefined ? null : await BareJoin.open(given, await input.tools?.());
+    const tools = await input.tools?.();
+    const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(given, 'erase'), carrierOf(given, mended === null ? undefined : recipe, tools?.carrier));
+    const bare = input.recipe === undefined ? null : await BareJoin.open(given, tools);
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     // Before it was mended, where that shows the same pixels.
     const filmed = mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null;
@@ -100,6 +102,12 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
   } finally {
     await Promise.all([plate.close(), join.close(), matte?.close()]);
   }
+}
+
+/** The set's motion in the pixels that are inspected: as filmed, or of the widened picture. */
+function carrierOf(recipe: Recipe, mended: Recipe | undefined, carrier: Carrier | undefined): Carrier | undefined {
+  const widen = recipe.steps.find((s): s is WidenStep => s.step === 'widen' && s.on);
+  return carrier === undefined || mended === undefined || widen === undefined ? carrier : reframedCarrier(carrier, reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx).matrix);
 }
 
 function isOn(recipe: Recipe, step: StepName): boolean {

@@ -7,7 +7,7 @@ import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 1, edgeLightness: 3.2, chatter: 0.016, grain: 0.35, blur: 0.27, blackLevel: 0.13, whiteLevel: 0.27, colour: 15, light: 50, cadence: 0, shadow: 35, seam: 0.02,
-  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.3, contact: 0.5, outside: 0.013, comb: 1.4, takeBorder: 0.08,
+  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.3, contact: 0.5, outside: 0.013, comb: 1.4, takeBorder: 0.08, front: 1.5,
 };
 
 /**
@@ -135,6 +135,7 @@ export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   exposure: `within ${LIMITS.exposure} stop of the take through the recipe`, flicker: `at most ${LIMITS.flicker} stop`, size: `within ${100 * LIMITS.size} % of the recipe's`, edgeHardness: `from ${LIMITS.edgeHardness} of the matte's`, solid: `at most ${100 * LIMITS.solid} % of the plate seen through`,
   contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${LIMITS.comb} times the plate's`,
   takeBorder: `at most ${(100 * LIMITS.takeBorder).toFixed(0)} % of its height in one straight line`,
+  front: `within ${LIMITS.front} px of the plate's own edge`,
 };
 
 /** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */

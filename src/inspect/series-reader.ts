@@ -6,7 +6,11 @@ import { multiply } from '../geometry/mat3.js';
 import { takeFrameOf } from '../join/performer-source.js';
 import { steadyMatrix } from '../join/steady.js';
 import { readTakeBorder } from './take-border.js';
+import { STILL, type Carrier } from '../join/carrier.js';
+import { frontOutlines } from '../join/front.js';
 import { groundGeometry, type Box } from '../join/ground.js';
+import { smallFrame } from '../join/outline/small-frame.js';
+import type { Outline } from '../join/passing/outline-lines.js';
 import { placementAt } from '../join/ride.js';
 import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js';
 import { pictureShift } from '../plate/look-shift.js';
@@ -17,6 +21,7 @@ import { readComb } from './comb.js';
 import { readDirection } from './direction.js';
 import { rimWidth, seenHardness } from './edge-slope.js';
 import { readEdges } from './edges.js';
+import { noiseOf, readFrontCut } from './front-cut.js';
 import { grow, liftVeil, matteBox, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
 import { NEARLY, SAME } from './limits.js';
@@ -41,7 +46,7 @@ import type { Series } from './series.js';
 const LEAST_CUT = 8;
 
 export class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], outsideFaults: [], levels: [], gains: [], sides: [] };
+  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -59,7 +64,11 @@ export class SeriesReader {
   private readonly outlines: (OutlineCells | null)[] = [];
   private slipped: [number, number] = [0, 0];
 
-  constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean) {
+  /** Outlines of what passes on each frame. */
+  private readonly passing: readonly ((frame: number) => Outline)[];
+
+  /** @param carrier of the set, for outlines that go with it */
+  constructor(recipe: Recipe, first: number, total: number, samples: number, erased: boolean, carrier?: Carrier) {
     this.recipe = recipe;
     this.every = Math.max(1, Math.floor(total / samples));
     this.erased = erased;
@@ -69,6 +78,8 @@ export class SeriesReader {
     this.screen = find('peel')?.screen ?? null;
     const front = find('front');
     this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
+    // Without the set's motion an outline of a few frames is not known on the others.
+    this.passing = front === null || (carrier === undefined && [front.region, ...(front.also ?? [])].some((r) => r !== null && r.frames.length < total)) ? [] : frontOutlines(front, carrier ?? STILL).front;
     this.veiled = front !== null && front.pane !== null;
     this.veil = front?.pane?.veil ?? 0;
     const air = recipe.steps.find((s) => s.step === 'air');
@@ -205,6 +216,7 @@ export class SeriesReader {
     const holes = readHolesAlone(f);
     this.put('holesAlone', f.frame, holes?.share ?? null, holes?.at);
     this.put('edgeHardness', f.frame, seenHardness(f));
+    if (this.passing.length > 0 && f.box !== null) this.readCuts(f);
     const comb = readComb(f);
     this.put('comb', f.frame, comb.outside);
     this.put('combInside', f.frame, comb.inside);
@@ -238,6 +250,11 @@ export class SeriesReader {
       this.put('light', f.frame, side?.offDeg ?? null);
       this.put('lightUnlike', f.frame, side?.unlike ?? null);
     }
+  }
+
+  private readCuts(f: SeenFrame): void {
+    const plate = smallFrame(f.plate, 1), { width: W, height: H } = plate, noise = noiseOf(plate), seen = (x: number, y: number): boolean => x >= 0 && y >= 0 && x < W && y < H && f.matte[Math.floor(y) * W + Math.floor(x)]! > 0.5;
+    this.passing.forEach((outline, thing) => { const sides = readFrontCut(plate, outline(f.frame), seen, noise); if (sides.length > 0) this.series.cuts.push({ frame: f.frame, thing, sides }); });
   }
 
   private readMovement(f: SeenFrame, b: SeenFrame): void {

@@ -1,5 +1,6 @@
 /** What an inspection read of a shot, frame by frame, before it is judged. */
 import type { Box } from '../join/ground.js';
+import type { CutReading } from './front-cut.js';
 import type { OutsideFault } from './outside.js';
 import type { InspectionMatterName } from './types.js';
 
@@ -36,6 +37,8 @@ export interface Series {
   readonly levels: { readonly frame: number; readonly inside: number; readonly plate: number }[];
   /** Factors that would give the performer's light the plate's colour. */
   readonly gains: (readonly [number, number, number])[];
+  /** What the plate says where things that pass cut the performer. */
+  readonly cuts: CutReading[];
   /** Where the light seems to come from in the picture, and the key's own direction. */
   readonly sides: { readonly from: readonly [number, number]; readonly key: readonly [number, number] }[];
 }

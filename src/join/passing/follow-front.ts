@@ -48,7 +48,7 @@ export async function followFront(source: FrontPictures, region: RegionFile): Pr
     const picture = await source.picture(key.frame), outline = preparedOutline(picture, key.polygon.map(([x, y]) => [x / k, y / k] as const));
     shown.push({ frame: key.frame, outline, follower: new OutlineFollower(picture, outline) });
   }
-  if (shown.length === 1 && (await staysWithSet(source, shown[0]!))) return { region: outlinesOf(shown, k), how: 'set', lost: [], heldOutPx: null };
+  if (shown.length === 1 && (await staysWithSet(source, shown[0]!))) return { region: withSet(source, shown[0]!), how: 'set', lost: [], heldOutPx: null };
   const deep = source.depth === undefined ? null : await depthOf(source, shown[0]!), own: PassingSource = deep === null ? source : { pictures: source.pictures.bind(source), set: source.set.bind(source), byDepth: (key, frame) => rescale(source.depth!.moves(key, deep, place(shown.find((s) => s.frame === key)!.outline, k))(frame), 1 / k) };
   const sides: { from: (typeof shown)[number]; list: Map<number, FollowedMove> }[][] = [];
   for (let i = 0; i <= shown.length; i++) {
@@ -70,11 +70,17 @@ export async function followFront(source: FrontPictures, region: RegionFile): Pr
     frames.push({ frame: n, polygon: polygon.map(([x, y]) => [round(x * k), round(y * k)]) });
   }
   const heldOutPx = off.length === 0 ? null : k * rms(off);
-  if (shown.length === 1 && goesWithSet(source, shown[0]!, frames, lost)) return { region: outlinesOf(shown, k), how: 'set', lost, heldOutPx };
+  if (shown.length === 1 && goesWithSet(source, shown[0]!, frames, lost)) return { region: withSet(source, shown[0]!), how: 'set', lost, heldOutPx };
   return { region: { frames }, how: deep !== null ? 'depth' : 'edges', lost, heldOutPx };
 }
 
-const outlinesOf = (shown: readonly { readonly frame: number; readonly outline: Outline }[], k: number): RegionFile => ({ frames: shown.map((s) => ({ frame: s.frame, polygon: s.outline.map(([x, y]): [number, number] => [round(x * k), round(y * k)]) })) });
+/** Carried with the set: on every frame, or once where that stands still. */
+function withSet(source: FrontPictures, key: { readonly frame: number; readonly outline: Outline }): RegionFile {
+  const k = source.block, { in: first, out } = source.span, polygon = key.outline.map(([x, y]): [number, number] => [round(x * k), round(y * k)]), once: RegionFile = { frames: [{ frame: key.frame, polygon }] }, path = carryRegion(once, source.carrier);
+  const moved = (n: number): [number, number][] => path(n).map(([x, y]) => [round(x), round(y)]), frames = Array.from({ length: out - first }, (_, i) => ({ frame: first + i, polygon: moved(first + i) }));
+  return frames.every((f) => f.polygon.every((p, i) => p[0] === polygon[i]![0] && p[1] === polygon[i]![1])) ? once : { frames };
+}
+
 const round = (v: number): number => Math.round(100 * v) / 100;
 const byFrame = (list: readonly FollowedMove[]): Map<number, FollowedMove> => new Map(list.map((f) => [f.frame, f]));
 const place = (outline: Outline, k: number): [number, number] => { const n = outline.length; return [(k * outline.reduce((s, p) => s + p[0], 0)) / n, (k * outline.reduce((s, p) => s + p[1], 0)) / n]; };
