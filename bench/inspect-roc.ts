@@ -58,7 +58,7 @@ export function halfNamed(sizes: readonly number[], share: readonly number[]): n
   return sizes[k - 1]! * (sizes[k]! / sizes[k - 1]!) ** t;
 }
 
-const MATTERS: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'grain', 'blur', 'blackLevel', 'whiteLevel', 'colour', 'light', 'shadow', 'seam', 'cadence', 'exposure', 'flicker', 'size', 'edgeHardness', 'solid', 'contact', 'outside', 'comb'];
+const MATTERS: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'grain', 'blur', 'blackLevel', 'whiteLevel', 'colour', 'light', 'shadow', 'seam', 'cadence', 'exposure', 'flicker', 'size', 'edgeHardness', 'solid', 'contact', 'outside', 'comb', 'front'];
 const pct = (a: number, n: number): string => (n === 0 ? '–' : `${Math.round((100 * a) / n)} %`);
 
 export function table(rows: readonly Row[]): string {

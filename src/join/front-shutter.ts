@@ -17,6 +17,8 @@ const LEAST_ACROSS = 0.5;
 const LEAST_CONTRAST = 0.15;
 /** A shutter open for less than this share is not told from the lens's own softness. */
 const LEAST_SHARE = 0.12;
+/** Softness of an edge that stands still, px (sd): the step's own, with what 4:2:0 adds. Own choice. */
+const OWN_SOFT_PX = 0.8;
 const SHARES = [0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1];
 /** A ramp must fit that much better than a sharp edge. */
 const LEAST_BETTER = 0.8;
@@ -56,7 +58,8 @@ export function edgeShares(linear: Picture, outline: Outline, speeds: readonly (
     }
     if (count < 4) continue;
     const share = rampOf(profile.map((v) => v / count), reach, speed);
-    if (share !== null) out.push(share);
+    // A lens and a coder make a ramp of their own: one of the same spread, taken off as spreads are (variances add; a ramp of length l has l²/12).
+    if (share !== null) out.push(Math.sqrt(Math.max(0, share * share - (12 * OWN_SOFT_PX ** 2) / (speed * speed))));
   }
   return out;
 }

@@ -30,7 +30,7 @@ export async function proposeFront(plate: Side, carrier: Carrier, framed: PlateM
   };
 }
 
-const BY: Readonly<Record<FollowedFront['how'], string>> = { set: 'goes as the set goes', edges: 'is followed by its edges', depth: 'is followed by its edges and the way of the camera past it', marks: 'goes from mark to mark: what was followed from one did not meet the next' };
+const BY: Readonly<Record<FollowedFront['how'], string>> = { set: 'goes as the set goes', edges: 'is followed by its edges', depth: 'is followed by its edges and the way of the camera past it', marks: 'goes from mark to mark as the marks tell', shape: 'changes its shape: its outline is carried from frame to frame by motion and settled by colours and edges' };
 
 /** How a thing is carried, and on which frame it needs a mark. */
 function followedWords(f: FollowedFront, thing: RegionFile, number: number | null): string {

@@ -9,13 +9,14 @@ import { carryRegion, type Carrier } from '../carrier.js';
 import type { SmallFrame } from '../outline/small-frame.js';
 import { soughtDepth } from './by-depth.js';
 import { followFrom, isTold, preparedOutline, type FollowedMove, type PassingSource } from './follow-passing.js';
+import { followShape } from './follow-shape.js';
 import { movedOutline, OutlineFollower } from './outline-follower.js';
 import { linesOf, type Outline } from './outline-lines.js';
 
 export interface FollowedFront {
   /** On every frame of the span, or on the marked frames alone where it goes as the set goes. */
   readonly region: RegionFile;
-  readonly how: 'set' | 'edges' | 'depth' | 'marks';
+  readonly how: 'set' | 'edges' | 'depth' | 'marks' | 'shape';
   /** Frames on which the picture does not tell where it is. */
   readonly lost: readonly number[];
   /** Rms between the marks and what was followed to them, px; null of a single mark. */
@@ -38,11 +39,24 @@ export interface FrontPictures extends PassingSource {
 const WITH_SET = 0.4, WITH_SET_MOST = 1.2;
 /** A hand's own error on two marks together, px of the small picture: what was followed to the next mark may lie so far from it in any case (own choice). */
 const HAND = 1.5;
+/** Marks that carry each other so closely are surer than edges, of which a shadow beside a dark side makes a wrong one (own choice). */
+const SURE_HAND = 0.7;
 /** Farther off than this nothing was followed (own choice). */
 const ASTRAY = 6;
 
 /** Follows one thing. @param region marked outlines, full pixels */
 export async function followFront(source: FrontPictures, region: RegionFile): Promise<FollowedFront> {
+  const one = await followWhole(source, region), count = source.span.out - source.span.in, keys = region.frames;
+  // What many corners outline may bend; a person who outlined it on many frames has said how.
+  const bends = Math.max(...keys.map((f) => f.polygon.length)) >= LEAST_BENDING && keys.length <= MOST_MARKS, k = source.block;
+  const astray = one.how === 'marks' ? rms(leftOut(source, keys, k)) > BENT : one.lost.length > LOST_SHARE * count;
+  if (!bends || !astray) return one;
+  const shape = await followShape(source, region);
+  return shape.lost.length > LOST_SHARE * count && one.how === 'marks' || shape.lost.length > one.lost.length && one.how !== 'marks' ? one : { region: { frames: [...shape.frames] }, how: 'shape', lost: shape.lost, heldOutPx: one.heldOutPx };
+}
+
+/** A thing that keeps its shape but for how the camera sees it. */
+async function followWhole(source: FrontPictures, region: RegionFile): Promise<FollowedFront> {
   const keys = [...region.frames].sort((a, b) => a.frame - b.frame), k = source.block, { in: first, out } = source.span, shown: { frame: number; outline: [number, number][]; follower: OutlineFollower }[] = [];
   for (const key of keys) {
     const picture = await source.picture(key.frame), outline = preparedOutline(picture, key.polygon.map(([x, y]) => [x / k, y / k] as const));
@@ -60,7 +74,8 @@ export async function followFront(source: FrontPictures, region: RegionFile): Pr
   const off: number[] = [];
   for (let i = 1; i < shown.length; i++) for (const [side, to] of [[sides[i]![0]!, shown[i]!], [sides[i]![1]!, shown[i - 1]!]] as const) { const at = side.list.get(to.frame); if (at !== undefined) off.push(apart(movedOutline(side.from.outline, at.move), to.outline, source.widthPx / k, source.heightPx / k)); }
   // Marks that tell each other's places better than what was followed does are left as the hand drew them.
-  if (off.length > 0 && rms(off) > Math.min(ASTRAY, Math.max(HAND, rms(leftOut(source, keys, k))))) return { region, how: 'marks', lost: [], heldOutPx: k * rms(off) };
+  const left = keys.length < 2 ? [] : leftOut(source, keys, k);
+  if (off.length > 0 && (rms(left) < SURE_HAND || rms(off) > Math.min(ASTRAY, Math.max(HAND, rms(left))))) return { region, how: 'marks', lost: [], heldOutPx: k * rms(off) };
   const lost: number[] = [], frames: { frame: number; polygon: [number, number][] }[] = [];
   for (let n = first; n < out; n++) {
     const mark = shown.find((s) => s.frame === n), i = shown.findIndex((s) => s.frame > n), part = sides[i < 0 ? shown.length : i]!;
@@ -137,6 +152,9 @@ async function staysWithSet(source: FrontPictures, key: { readonly frame: number
   }
   return off.length > 0 && rms(off) < WITH_SET;
 }
+
+/** Corners from which an outline may be of something that bends; frames marked up to which it is followed as that; px between marks and where others carry them, and share of frames lost, from which it is tried. Own choice. */
+const LEAST_BENDING = 8, MOST_MARKS = 4, BENT = 3, LOST_SHARE = 0.2;
 
 /** Frames on which a depth is tried, and whether it goes with the set. */
 const TRIED = 9;
