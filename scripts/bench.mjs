@@ -16,7 +16,7 @@ const option = (name, fallback) => { const i = args.indexOf(name); return i < 0 
 const seed = Number(option('--seed', '1'));
 const full = args.includes('--full');
 const what = args.find((a) => !a.startsWith('--') && a !== option('--seed', '')) ?? 'all';
-const GROUPS = { house: ['house', 'kernels'], measure: ['cuts', 'ride', 'camera', 'view', 'light', 'look', 'stir', 'turn', 'truth', 'judge'], join: ['peel', 'erase', 'pace', 'patch', 'join', 'preview'] };
+const GROUPS = { house: ['house', 'kernels'], measure: ['cuts', 'ride', 'camera', 'view', 'light', 'look', 'stir', 'turn', 'truth', 'judge'], join: ['peel', 'erase', 'erase-holes', 'pace', 'patch', 'join', 'preview'] };
 const wanted = what === 'all' ? Object.keys(GROUPS) : what.split(',');
 const commit = spawnSync('git', ['rev-parse', '--short', 'HEAD'], { cwd: root, encoding: 'utf8' }).stdout?.trim() ?? '';
 console.log(`seed ${seed}, commit ${commit}, ${availableParallelism()} cores, load ${loadavg()[0].toFixed(1)} before; every ratio is made within this run`);
