@@ -97,7 +97,7 @@ function aslant(points: readonly (readonly [number, number])[]): Vec3[] {
 }
 
 /** Directions over the upper half, evenly by solid angle (a Fibonacci lattice; Swinbank & Purser, QJRMS 132, 2006). */
-function dome(count: number): Vec3[] {
+export function dome(count: number): Vec3[] {
   return Array.from({ length: count }, (_, i) => { const y = (i + 0.5) / count, r = Math.sqrt(1 - y * y), a = i * 2.399963; return [r * Math.cos(a), y, r * Math.sin(a)]; });
 }
 
