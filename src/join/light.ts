@@ -63,6 +63,8 @@ const LEAST_MIRED = 6;
  * of them worse: there the whole performer was too bright, not its highlights.
  */
 const OVER_WHITE = 2 ** 0.2;
+/** The same where the ground at the feet told the level: nothing in the plate need be white then. Its whites lie 1.1 stops under a white on the whole (take-level.ts), a white coat .15, so such a coat outshines them by the rest. */
+const OVER_WHITE_TOLD = 2 ** 0.95;
 
 const mired = (kelvin: number): number => 1e6 / kelvin;
 
@@ -121,8 +123,8 @@ function raisedExposure(plate: PlateMeasures, take: PlateMeasures, subject: Subj
   return { gain: 1, why: under < DARK_STOPS ? '' : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye` };
 }
 
-/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked; `screen`: level of the take's lit screen, linear. Never throws: what is not known stays as it is and `why` says so. */
-export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null, edges: EdgeColour | null = null, screen: number | null = null): LightMatch {
+/** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked; `screen`: level of the take's lit screen, linear; `feet`: level of the plate's ground about the feet, linear. Never throws: what is not known stays as it is and `why` says so. */
+export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null, edges: EdgeColour | null = null, screen: number | null = null, feet: number | null = null): LightMatch {
   const said: string[] = [];
   let slope: [number, number, number] = [1, 1, 1];
   const to = whiteOf(plate.light?.temperatureK), from = whiteOf(take.light?.temperatureK);
@@ -139,7 +141,7 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
   const dim = raisedExposure(plate, take, subject);
   if (dim.why !== '') said.push(dim.why);
   slope = [slope[0] * dim.gain, slope[1] * dim.gain, slope[2] * dim.gain];
-  const level = plate.look === undefined || dim.gain !== 1 ? null : levelBeside(plate.look, { screen, cardStops: take.light?.exposureStops?.value ?? null, azimuthDeg: take.light?.azimuthDeg.value ?? null });
+  const level = plate.look === undefined || dim.gain !== 1 ? null : levelBeside(plate.look, { screen, cardStops: take.light?.exposureStops?.value ?? null, azimuthDeg: take.light?.azimuthDeg.value ?? null, feet });
   if (level !== null) {
     slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
     said.push(`exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ${level.sdStops.toFixed(1)}): ${level.why}`);
@@ -148,7 +150,7 @@ export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: S
   if (subject !== null && plate.look !== undefined) {
     const white = plate.look.percentiles[6];
     if (white !== undefined) {
-      const most = OVER_WHITE * bt709Decode(white);
+      const most = (feet !== null && (screen !== null || (take.light?.exposureStops?.value ?? null) !== null) ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
       const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
       if (brightest > most && most > 0.02) { gain = Math.max(0.4, most / brightest); said.push(`exposure lowered by ${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`); }
     }

@@ -60,10 +60,10 @@ export function proposeMirror(input: ProposalInput, keys: Keys | null): MirrorPr
   return { mirror: true, why: `mirrored: the take's key stands ${as.toFixed(0)}° off as it is, ${flipped.toFixed(0)}° when left and right are changed over` };
 }
 
-/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `edges`: what the plate's edges say of its light's colour. `takeFill`: the take's fill as its floor tells it; `screen`: level of its lit screen. */
-export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: number, groundFill: readonly [number, number, number] | null, mirror: boolean, edges: EdgeColour | null = null, takeFill: TakeFill | null = null, screen: number | null = null): LightStep {
+/** @param groundFill share of the light on the plate's open ground that is fill, per channel; null where it is assumed. `sightDeg`: how far down the join's camera looks at the performer. `edges`: what the plate's edges say of its light's colour. `takeFill`: the take's fill as its floor tells it; `screen`: level of its lit screen; `feet`: of the plate's ground about the feet. */
+export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: number, groundFill: readonly [number, number, number] | null, mirror: boolean, edges: EdgeColour | null = null, takeFill: TakeFill | null = null, screen: number | null = null, feet: number | null = null): LightStep {
   const pm = input.plate.measures, tm = input.take.measures;
-  const match = matchLight(pm, tm, input.subject ?? null, edges, screen);
+  const match = matchLight(pm, tm, input.subject ?? null, edges, screen, feet);
   const base = { step: 'light' as const, on: true, slope: match.slope, offset: match.offset, power: match.power, saturation: match.saturation };
   if (keys === null) return { ...base, why: match.why };
   const to = lightInCamera(keys.plate.azimuthDeg, keys.plate.elevationDeg, -sightDeg, 0);

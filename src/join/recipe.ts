@@ -34,6 +34,7 @@ import { softOf } from './outline/marked-take.js';
 import { outlineRegion, screenRegion } from './screen-part.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { fillOfTake } from './take-fill.js';
+import { footLevel } from './foot-level.js';
 import { litScreen } from './take-level.js';
 import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
@@ -119,8 +120,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const walked = way === null ? null : (n: number): readonly [number, number] => { const [dx, dy] = way(pace.curve[n - span.in] ?? n), m = placed(n), side = mirror ? -1 : 1; return [m[0] * side * dx + m[1] * dy, m[3] * side * dx + m[4] * dy]; };
   const ground = await proposeGround(input, stands, where, carried, carrier, pm.travel === undefined ? setCarrier : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx), carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n), walked);
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
-  const edges = asksEdges(pm) ? greyEdge(await plate.linear(mid), pm.look?.bars ?? null) : null;
-  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1)));
+  const plateMid = await plate.linear(mid), edges = asksEdges(pm) ? greyEdge(plateMid, pm.look?.bars ?? null) : null, screen = input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1);
+  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), screen, carried || noFeet ? null : footLevel(plateMid, where(mid))));
   steps.push(noFeet ? withoutFeet(ground.step, plate.marks) : walked === null ? ground.step : { ...ground.step, why: `${ground.step.why}; the performer walks nearer or farther, and its foot is followed` });
   const front = await proposeFront(plate, setCarrier, widen === null ? pm : null);
   if (front !== null) steps.push(front);

@@ -5,10 +5,16 @@
  * and its whites. Each alone is misled, the mean by pale ground or dark walls, the whites by lamps or where nothing white is seen; so they are
  * followed only where both point the same way: by the smaller of the two, by their mean the surer the smaller alone speaks, and less the less both
  * ask for (Wiener's gain: a share e² / (e² + sd²)).
+ *
+ * Where the plate shows the ground about the feet (foot-level.ts), it is the surest word, as it lies in the performer's own light. All words are weighed
+ * by what each is known to (inverse variances). Where mean, whites and ground agree, plate and take are not exposed alike, and the mean word is followed by
+ * its share against a wide normal prior, up or down. Where only the ground goes beyond, most likely they are exposed alike and the ground is pale or dark: followed is what the
+ * mean word asks beyond its own sd (the maximum under a prior of Laplace's form, which is soft thresholding: R. Tibshirani, J. Royal Statistical Society B 58, 1996).
  */
 import { bt709Decode } from '../colour/transfer.js';
 import type { Picture } from '../image/picture.js';
 import type { Look } from '../plate/types.js';
+import { GROUND_SD, GROUND_UNDER } from './foot-level.js';
 
 /** Screen: its channel exceeds both others by this factor. Of its pixels this share lies under what is lit. */
 const SCREEN = 1.5, LIT = 0.95;
@@ -46,11 +52,18 @@ export function litScreen(linear: Picture, channel: 1 | 2): number | null {
   return levels[Math.floor(LIT * (levels.length - 1))]!;
 }
 
+/** Sd of cloth under a white (dyed cotton and painted screens throw back .22 to .4 of their own light), of a card's white, and of the mean and whites of a whole picture, which are one word, as both follow sky, lamps and walls; stops. */
+const CLOTH_SD = 0.35, CARD_SD = 0.3, PICTURE_SD = 1.1;
+/** Sd of plate beside take where all words agree that they are not exposed alike, stops (own choice). */
+const UNLIKE_SD = 1;
+
 /** What is known of a take's level: its lit screen (linear; null where there is none) and, where the card was read, stops of a white over 1. */
 export interface TakeLevel {
   readonly screen: number | null;
   readonly cardStops: number | null;
   readonly azimuthDeg: number | null;
+  /** Ground about the performer's feet in the plate, linear luminance. Null where it is not seen or the performer stands on none. */
+  readonly feet?: number | null;
 }
 
 export interface LevelFound {
@@ -60,8 +73,33 @@ export interface LevelFound {
   readonly why: string;
 }
 
-/** Null where nothing tells or the two witnesses do not agree. */
+const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(1)}`;
+
+/** A white under the take's light as a level, stops over 1, by what tells it best. */
+function takeWhite(take: TakeLevel): { readonly stops: number; readonly sd: number; readonly by: string } | null {
+  if (take.cardStops !== null) return { stops: take.cardStops, sd: CARD_SD, by: 'card' };
+  return take.screen === null ? null : { stops: Math.log2(take.screen) + WHITE_OVER_SCREEN, sd: CLOTH_SD, by: 'lit screen' };
+}
+
+/** By the plate's ground about the feet with its mean and whites, given what these two said by themselves; null where the take shows neither card nor screen, or they come to nothing. */
+function levelByFeet(look: Look, take: TakeLevel, feet: number, two: LevelFound | null): LevelFound | null {
+  const from = takeWhite(take), white = look.percentiles[6], [r, g, b] = look.meanLinear, mean = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  if (from === null || white === undefined || !(white > 0.05) || !(mean > 1e-3)) return two;
+  const byFeet = Math.log2(feet) + GROUND_UNDER - from.stops, byMean = Math.log2(mean) + MEAN_UNDER + WHITE_OVER_SCREEN - from.stops, byWhites = Math.log2(bt709Decode(white)) - WHITES_OVER + WHITE_OVER_SCREEN - from.stops;
+  const foot = 1 / GROUND_SD ** 2, picture = 1 / PICTURE_SD ** 2, read = (foot * byFeet + (picture * (byMean + byWhites)) / 2) / (foot + picture), variance = 1 / (foot + picture) + from.sd ** 2;
+  if (two !== null && two.stops * byFeet <= 0) return null;
+  const stops = two !== null ? (read * UNLIKE_SD ** 2) / (UNLIKE_SD ** 2 + variance) : Math.sign(read) * Math.max(0, Math.abs(read) - Math.sqrt(variance));
+  return Math.abs(stops) < LEAST_STOPS ? null : { stops, sdStops: UNLIKE_SD * Math.sqrt(variance / (UNLIKE_SD ** 2 + variance)), why: `beside the take's ${from.by} the plate's ground at the feet speaks for ${signed(byFeet)}, its mean for ${signed(byMean)} and its whites for ${signed(byWhites)} stops` };
+}
+
+/** How far the take is to be brought up or down; null where nothing tells or the words do not agree. */
 export function levelBeside(look: Look, take: TakeLevel): LevelFound | null {
+  const two = levelByPicture(look, take);
+  return take.feet == null ? two : levelByFeet(look, take, take.feet, two);
+}
+
+/** By the plate's mean and whites alone; null where nothing tells or the two do not agree. */
+function levelByPicture(look: Look, take: TakeLevel): LevelFound | null {
   const beside = take.azimuthDeg !== null && Math.abs(take.azimuthDeg) > BESIDE_DEG;
   const lit = take.cardStops !== null ? take.cardStops - WHITE_OVER_SCREEN : take.screen === null || beside ? null : Math.log2(take.screen);
   const white = look.percentiles[6], [r, g, b] = look.meanLinear, mean = 0.2126 * r + 0.7152 * g + 0.0722 * b;
@@ -72,6 +110,5 @@ export function levelBeside(look: Look, take: TakeLevel): LevelFound | null {
   const lower = less + ((byMean + byWhites) / 2 - less) * t * t * (3 - 2 * t);
   const stops = less > 0 ? Math.max(0, less - RAISE_FROM) : (lower * lower * lower) / (lower * lower + SD * SD);
   if (Math.abs(stops) < LEAST_STOPS) return null;
-  const signed = (v: number): string => `${v < 0 ? '−' : '+'}${Math.abs(v).toFixed(1)}`;
   return { stops, sdStops: Math.hypot(SD, (byMean - byWhites) / 2), why: `beside the take's ${take.cardStops !== null ? 'card' : 'lit screen'} the plate's mean speaks for ${signed(byMean)} stops and its whites for ${signed(byWhites)}` };
 }

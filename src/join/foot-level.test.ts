@@ -1,0 +1,65 @@
+/** Level of the ground about the feet, and what it says beside a take: no published figures; the wanted values follow from the reflectances that the pictures are made of. */
+import { describe, expect, it } from 'vitest';
+import { bt709Encode } from '../colour/transfer.js';
+import { createPicture, type Picture } from '../image/picture.js';
+import type { Look } from '../plate/types.js';
+import { footLevel } from './foot-level.js';
+import { levelBeside } from './take-level.js';
+
+/** Ground of a level under a sky of another, with a dark strip (a shadow) beside the foot. */
+function outdoors(ground: number, sky: number): Picture {
+  const p = createPicture(160, 120, 3), n = 160 * 120;
+  for (let i = 0; i < n; i++) { const x = i % 160, y = Math.floor(i / 160), v = y < 60 ? sky : x > 86 && x < 100 ? 0.2 * ground : ground; for (let c = 0; c < 3; c++) p.data[c * n + i] = v; }
+  return p;
+}
+const STAND = { ground: [80, 95], top: [80, 55] } as const;
+const look = (mean: number, white: number): Look => ({ meanLinear: [mean, mean, mean], percentiles: [0, 0, 0, 0, 0, 0, bt709Encode(white)] }) as unknown as Look;
+/** Cloth of .3 under the same light as a ground of .2 that shows at .2: exposed alike. */
+const CLOTH = 2 ** -1.75;
+
+describe('ground about the feet', () => {
+  it('is read whatever the sky shows, and whatever shadow lies beside the feet', () => {
+    for (const sky of [0.05, 0.9]) expect(footLevel(outdoors(0.2, sky), STAND)).toBeCloseTo(0.2, 6);
+  });
+
+  it('is not read where the feet lie outside the picture or the ground is black', () => {
+    expect(footLevel(outdoors(0.2, 0.5), { ground: [80, 190], top: [80, 150] })).toBeNull();
+    expect(footLevel(outdoors(1e-4, 0.5), STAND)).toBeNull();
+  });
+});
+
+describe('take beside plate, by the ground at the feet', () => {
+  const beside = (l: Look, screen: number | null, feet: number) => levelBeside(l, { screen, cardStops: null, azimuthDeg: 30, feet });
+
+  it('leaves alike what is exposed alike', () => {
+    expect(beside(look(2 ** -2.9, 2 ** -1.1), CLOTH, 2 ** -2.3)).toBeNull();
+  });
+
+  // Variance of the words together, with that of the cloth: 1 / (1/.76² + 1/1.1²) + .35² = .513.
+  const variance = 1 / (1 / 0.76 ** 2 + 1 / 1.1 ** 2) + 0.35 ** 2, weighed = (foot: number, picture: number): number => (foot / 0.76 ** 2 + picture / 1.1 ** 2) / (1 / 0.76 ** 2 + 1 / 1.1 ** 2);
+
+  it('leaves a ground that is pale or dark by itself, and follows one far darker by what goes beyond the words\' own sd', () => {
+    expect(beside(look(2 ** -2.9, 2 ** -1.1), CLOTH, 2 ** -3.3)).toBeNull();
+    const found = beside(look(2 ** -2.9, 2 ** -1.1), CLOTH, 2 ** -4.8)!;
+    expect(found.stops).toBeCloseTo(weighed(-2.5, 0) + Math.sqrt(variance), 9);
+    expect(found.why).toContain('ground at the feet speaks for −2.5');
+  });
+
+  it('holds mean and whites back that a bright sky raises, where the ground speaks against them', () => {
+    const bright = look(4 * 2 ** -2.9, 4 * 2 ** -1.1);
+    expect(levelBeside(bright, { screen: CLOTH, cardStops: null, azimuthDeg: 30 })!.stops).toBeGreaterThan(1);
+    expect(beside(bright, CLOTH, 2 ** -3)).toBeNull();
+  });
+
+  it('follows all three by one share, up as down, where they agree', () => {
+    const l = look(2 ** -2.9, 2 ** -1.1), up = beside(l, CLOTH / 4, 2 ** -2.3)!, down = beside(l, CLOTH * 4, 2 ** -2.3)!;
+    expect(up.stops).toBeCloseTo(2 / (1 + variance), 9);
+    expect(down.stops).toBeCloseTo(-up.stops, 9);
+  });
+
+  it('goes by the card where one was read, and is silent where the take tells nothing', () => {
+    const l = look(2 ** -2.9, 2 ** -1.1);
+    expect(levelBeside(l, { screen: CLOTH, cardStops: 2, azimuthDeg: 30, feet: 2 ** -2.3 })!.stops).toBeLessThan(-0.7);
+    expect(beside(l, null, 2 ** -2.3)).toBeNull();
+  });
+});
