@@ -50,10 +50,31 @@ export function softened(base: Picture, radius: number, out: Picture = createPic
   return out;
 }
 
+/** Share of shadow of pixel i as it is read: 0 lit, 1 a full shadow, with what ground and noise add. */
+function shareAt(o: OwnShadow, soft: Picture, i: number): number {
+  const n = soft.width * soft.height, d = soft.data;
+  return o.offset - o.r * Math.log(Math.max(1e-5, d[i]!)) - o.g * Math.log(Math.max(1e-5, d[n + i]!)) - o.b * Math.log(Math.max(1e-5, d[2 * n + i]!));
+}
+
 /** How far pixel i of a softened picture lies in a shadow of the plate's own, 0..1: from .45 of a full one on it counts, from .85 wholly. */
 export function ownShadowAt(o: OwnShadow, soft: Picture, i: number): number {
-  const n = soft.width * soft.height, d = soft.data;
-  const s = o.offset - o.r * Math.log(Math.max(1e-5, d[i]!)) - o.g * Math.log(Math.max(1e-5, d[n + i]!)) - o.b * Math.log(Math.max(1e-5, d[2 * n + i]!));
-  const t = Math.min(1, Math.max(0, (s - 0.45) / 0.4));
+  const t = Math.min(1, Math.max(0, (shareAt(o, soft, i) - 0.45) / 0.4));
   return t * t * (3 - 2 * t);
+}
+
+/** Share of shadow between which a smoothed window holds both sides of a border. */
+const MIXED = [0.1, 0.9] as const;
+
+/**
+ * The same, but where the window reaches over the border of a shadow each pixel stands for itself: smoothed with the lit
+ * ground a shadow's rim would be taken for lit, and a second shadow would draw a dark line along it; the ground beside it
+ * would stay light. Changes `part`.
+ */
+export function softenedToBorders(part: Picture, radius: number, own: OwnShadow): Picture {
+  const sharp = part.data.slice(), out = softened(part, radius, part), n = out.width * out.height;
+  for (let i = 0; i < n; i++) {
+    const share = shareAt(own, out, i);
+    if (share > MIXED[0] && share < MIXED[1]) for (let c = 0; c < 3; c++) out.data[c * n + i] = sharp[c * n + i]!;
+  }
+  return out;
 }

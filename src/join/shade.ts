@@ -10,7 +10,7 @@ import { rasterizePolygon } from '../image/polygon.js';
 import type { FrameRoom } from './frame-room.js';
 import type { Box, GroundShade } from './ground.js';
 import { boxOf } from './matte-box.js';
-import { LEAST_SPREAD, ownShadowAt, ownShadowOf, softened, type LitGround, type OwnShadow } from './own-shadow.js';
+import { LEAST_SPREAD, ownShadowAt, ownShadowOf, softenedToBorders, type LitGround, type OwnShadow } from './own-shadow.js';
 import type { GroundStep } from './types.js';
 
 /** Least change of light that is laid; below it the plate's own code values stay. */
@@ -31,7 +31,7 @@ export function applyShade(step: GroundStep, shade: GroundShade, base: Picture, 
   const bound = outline === null ? null : rasterizePolygon(outline.map(([x, y]) => [x - shade.box[0], y - shade.box[1]] as const), sw, sh);
   // The ground's first, then those of the marked surfaces.
   const lits = [ownShadowOf(litOf(step.litLinear, step.litSpread), step.transmission), ...(shade.marked === undefined ? [] : (step.receivers ?? []).map((r) => ownShadowOf(litOf(r.litLinear, r.litSpread), step.transmission)))];
-  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, shade.box[0] - box[0], shade.box[1] - box[1], step.litRadiusPx ?? 2, room) : null;
+  const soft = lits.some((l) => l !== null) ? softenedUnder(base, shade, shade.box[0] - box[0], shade.box[1] - box[1], step.litRadiusPx ?? 2, lits.find((l) => l !== null)!, room) : null;
   const laid: LaidShade = { step, shade, bound, lits, soft, hidden };
   if (shade.marked === undefined && shade.further === undefined && sw * sh >= KERNEL_FROM_PIXELS) layShade(laid, out, box, touched);
   else layShadePlain(laid, out, box, touched);
@@ -118,7 +118,7 @@ export function layShadePlain({ step, shade, bound, lits, soft, hidden }: LaidSh
 export interface Softened { readonly picture: Picture; readonly x0: number; readonly y0: number }
 
 /** The plate softened where the key is hidden from it, and where in `base` that part begins; null where it is hidden from nothing. */
-function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number, room?: FrameRoom): Softened | null {
+function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number, radius: number, own: OwnShadow, room?: FrameRoom): Softened | null {
   const sw = shade.box[2] - shade.box[0], sh = shade.box[3] - shade.box[1];
   const held = boxOf(shade.cover, sw, [0, 0, sw, sh], 0);
   if (held === null) return null;
@@ -128,7 +128,7 @@ function softenedUnder(base: Picture, shade: GroundShade, dx: number, dy: number
   x0 = Math.max(0, x0 + dx - r); y0 = Math.max(0, y0 + dy - r); x1 = Math.min(base.width, x1 + dx + r); y1 = Math.min(base.height, y1 + dy + r);
   const part = room?.picture(x1 - x0, y1 - y0, 3, true) ?? createPicture(x1 - x0, y1 - y0, 3);
   for (let c = 0; c < 3; c++) cutRows(plane(base, c), base.width, x0, y0, plane(part, c), part.width, part.height);
-  return { picture: softened(part, radius, part), x0, y0 };
+  return { picture: softenedToBorders(part, radius, own), x0, y0 };
 }
 
 function cutRows(from: Float32Array, stride: number, x0: number, y0: number, to: Float32Array, w: number, h: number): void {
