@@ -58,6 +58,9 @@ function grainOf(h: HeldJoin): number {
   return table.length === 0 ? 0.006 : quantile(table.map((r) => r.sigma), 0.5);
 }
 
+/** Told by frames that follow each other: three apart say nothing of it. */
+const MOVING: readonly string[] = ['slip', 'chatter', 'cadence', 'flicker'];
+
 export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: number): Row {
   const other = fault in OTHERWISE, kind = fault === 'none' ? null : other ? OTHERWISE[fault as OtherwiseName] : SPOIL_KINDS[fault as Spoil], n = h.frames.length;
   const picked = kind?.read === 'close' ? [2, 5, 8].filter((k) => k < n) : h.frames.map((_, k) => k);
@@ -74,8 +77,8 @@ export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: num
     against = !['haze missing', 'blur missing'].includes(fault);
   }
   const { inspection: r, readings } = inspectHeld(h, frames, picked, against), matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter], steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
-  const of = r.matters.filter((m) => matters.includes(m.matter)), named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false), first = r.matters.find((m) => m.matter === r.found?.[0]);
-  return { id: h.id, family: h.family, half: h.half, fault, size, named, first: first !== undefined && matters.includes(first.matter), step: first !== undefined && steps.includes(first.step), found: r.found ?? [], readings, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]])) };
+  const of = r.matters.filter((m) => matters.includes(m.matter)), named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false), found = (r.found ?? []).filter((m) => kind?.read !== 'close' || !MOVING.includes(m)), first = r.matters.find((m) => m.matter === found[0]);
+  return { id: h.id, family: h.family, half: h.half, fault, size, named, first: first !== undefined && matters.includes(first.matter), step: first !== undefined && steps.includes(first.step), found, readings, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]])) };
 }
 
 export function table(rows: readonly Row[]): string {

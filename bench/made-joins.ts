@@ -141,7 +141,12 @@ export async function tracedJoin(id: string, s: Still, seed: number, count: numb
     at.push([x, y]);
   }
   const g = s.ground;
-  const ground: GroundStep | null = g === null ? null : { ...g, principal: undefined, frames: feet.map((foot, frame) => ({ ...g.frames[0]!, frame, foot, tiltDeg: g.frames[0]!.tiltDeg })) };
+  // One step knows one optical axis: that of the window's middle place. Marked surfaces move with each frame's own.
+  const mid = at[at.length >> 1]!, centre = g?.principal ?? [s.truth.width / 2, s.truth.height / 2], moved = (q: readonly [number, number], [x, y]: readonly [number, number]): [number, number] => [q[0] - x, q[1] - y];
+  const ground: GroundStep | null = g === null ? null : {
+    ...g, principal: moved([centre[0]!, centre[1]!], mid), frames: feet.map((foot, frame) => ({ ...g.frames[0]!, frame, foot, tiltDeg: g.frames[0]!.tiltDeg })),
+    ...(g.receivers === undefined ? {} : { receivers: g.receivers.map((r) => ({ ...r, frames: at.map((w, frame) => { const f = r.frames[0]!; return { ...f, frame, polygon: f.polygon.map((q) => moved(q, w)), ...(f.base === undefined ? {} : { base: [moved(f.base[0], w), moved(f.base[1], w)] as const }) }; }) })) }),
+  };
   return { id: `${id}#${seed}${describe(look)}`, family: 'traced', frames: await finish(clean, look, r), recipe: recipeOf(W, H, count, ground, (n) => feet[n]!), light: () => s.sun };
 }
 

@@ -91,7 +91,7 @@ describe('the outline beside the take through the recipe', () => {
   });
   it('goes on beyond itself where it was feathered or keeps a halo', () => {
     expect(readOutlineBeside(seen(right), expected)!.cover).toBeCloseTo(0, 6);
-    const soft = gaussianPlane(matte, W, H, 3), feathered = readOutlineBeside(seen(joined((f) => f, (_a, i) => soft[i]!), matte), expected)!;
+    const soft = gaussianPlane(matte, W, H, 3), bright = joined((f) => 2 * f), feathered = readOutlineBeside(seen(joined((f) => 2 * f, (_a, i) => soft[i]!), matte), { coded: bright, luma: lumaOf(bright), matte })!;
     expect(feathered.cover).toBeGreaterThan(0.035);
     const halo = readOutlineBeside(seen(picture((c, i) => bt709Encode(bt709Decode(right.data[c * N + i]!) + (depth(i) > 1 && depth(i) < 1.12 ? 0.1 * (1 - matte[i]!) : 0)))), expected)!;
     expect(halo.beyond).toBeGreaterThan(1.5);

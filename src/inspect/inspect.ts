@@ -50,7 +50,7 @@ function withoutRecipe(input: InspectInput, plate: VideoInfo): Recipe {
 }
 
 /** Matters that hang on where exactly the outline lies, which a rough matte does not know. */
-const BY_OUTLINE: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'edgeHardness', 'size', 'solid', 'flicker'];
+const BY_OUTLINE: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'edgeHardness', 'size', 'solid', 'flicker', 'takeBorder', 'front'];
 
 /** What a rough matte can't tell is not judged. */
 function withoutOutline(r: Inspection): Inspection {

@@ -1,7 +1,7 @@
 /** Judges what the take through the recipe tells: exposure, size, contact; and whether the performer is solid, and its outline's hardness. */
 import { quantile } from './frame.js';
 import { middle, stepOf, triple, worstBy, type Judge } from './judging.js';
-import { HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROWN_BACK } from './limits.js';
+import { HARDEST_RIM, OTHER_HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROWN_BACK } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
@@ -85,8 +85,9 @@ export function judgeHardness(series: Series, judge: Judge): void {
   }
   if (seen.length === 0 && rims.length === 0) { judge.none('edgeHardness', 'ratio', 'peel', 'too little of the outline has contrast'); return; }
   const rim = rims.length === 0 ? NaN : middle(values(rims));
-  if (rim < HARDEST_RIM) {
-    judge.add('edgeHardness', 'ratio', 'peel', { value: rim, worst: worstBy(rims, (q) => -q), off: (LIMITS.edgeHardness * HARDEST_RIM) / Math.max(0.01, rim), readings: rims, needed: `from ${HARDEST_RIM} of the recipe's rim`, advice: `the matte's rim is ${(100 * rim).toFixed(0)} % as wide as the recipe makes it, cut out hard: render join and matte again from this recipe` });
+  const hardest = isOwn(series) ? HARDEST_RIM : OTHER_HARDEST_RIM;
+  if (rim < hardest) {
+    judge.add('edgeHardness', 'ratio', 'peel', { value: rim, worst: worstBy(rims, (q) => -q), off: (LIMITS.edgeHardness * hardest) / Math.max(0.01, rim), readings: rims, needed: `from ${hardest} of the recipe's rim`, advice: `the matte's rim is ${(100 * rim).toFixed(0)} % as wide as the recipe makes it, cut out hard: render join and matte again from this recipe` });
     return;
   }
   if (seen.length === 0) { judge.none('edgeHardness', 'ratio', 'peel', 'too little of the outline has contrast'); return; }

@@ -57,8 +57,8 @@ export function judgeChatter(series: Series, judge: Judge): void {
   judge.add('chatter', 'alpha', 'peel', { value: v, worst: at, off: v, advice: worst.say(v, at), needed: worst.needed, limit: worst.limit, readings: worst.list });
 }
 
-/** How far over its limit a cadence counts that the whole picture shows: it shakes everything else for a moment, so it comes first. */
-export const WHOLE_PICTURE = 1000;
+/** How far over its limit a cadence counts that no slip makes: it shakes everything else for a moment, so it comes first. */
+export const NO_SLIP = 1000;
 
 /** Mean change of coded luma between frames (half a step of an 8-bit picture) under which an encoder's own leaving out of still parts passes for a doubled frame. */
 const STILL = 0.002;
@@ -90,9 +90,9 @@ export function judgeCadence(series: Series, judge: Judge): void {
   }
   judge.rows('cadence', beside);
   const worst = faults.length === 0 ? null : faults.reduce((w, f) => (f.size > w.size ? f : w));
-  // What stands still or leaps in the performer alone may be its slip's doing; what the whole picture does is not.
-  const whole = faults.some((f) => !f.what.includes('performer') && !f.what.startsWith('missing'));
-  const told: Told = { value: faults.length, worst: worst?.frame ?? null, off: whole ? WHOLE_PICTURE + faults.length : faults.length, advice: worst === null ? '' : `frame ${worst.frame} is ${worst.what}${faults.length > 1 ? ` (and ${faults.length - 1} more: ${faults.filter((f) => f !== worst).slice(0, 5).map((f) => f.frame).join(', ')})` : ''}: ${paceThere(judge, worst.frame)}` };
+  // What the performer alone does may be its slip's doing, leaps more than one frame that stands still; what the whole picture does is not.
+  const whole = faults.some((f) => !f.what.includes('performer') && !f.what.startsWith('missing')), leaps = faults.length > 0 && faults.every((f) => f.what.startsWith('missing'));
+  const told: Told = { value: faults.length, worst: worst?.frame ?? null, off: whole ? NO_SLIP + faults.length : leaps ? faults.length / 2 : faults.length, advice: worst === null ? '' : `frame ${worst.frame} is ${worst.what}${faults.length > 1 ? ` (and ${faults.length - 1} more: ${faults.filter((f) => f !== worst).slice(0, 5).map((f) => f.frame).join(', ')})` : ''}: ${paceThere(judge, worst.frame)}` };
   judge.add('cadence', 'frames', 'pace', told);
 }
 

@@ -3,7 +3,7 @@ import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { castBeside, isOwn } from './judge-beside.js';
 import { clock, mean, middle, ofMean, screenLeft, stepOf, triple, worstBy, type Judge } from './judging.js';
-import { ALONG, BLACKEST, LIMITS, ONE_WAY, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, OWN_CAST, OWN_SATURATION, OWN_SHARPEST, OWN_TINT, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_ROOM } from './limits.js';
+import { ALONG, BLACKEST, LIMITS, ONE_WAY, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, TAKE_DOUBTS, OWN_CAST, OWN_SATURATION, OWN_SHARPEST, OWN_TINT, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -29,7 +29,7 @@ function oneWay(series: Series): { readonly along: number; readonly deg: number 
 export function judgeBlur(series: Series, judge: Judge): void {
   const soft = stepOf(judge.recipe, 'air')?.softenPx ?? 0;
   const scaled = (v: number, least: number, most: number): number => (LIMITS.blur * Math.log(v)) / Math.log(v < 1 ? least : most);
-  const plate = ofMean(series, 'blur', (v) => scaled(v, SHARPEST, 1 + LIMITS.blur), (v) => {
+  const alone = ofMean(series, 'blur', (v) => scaled(v, SHARPEST, 1 + LIMITS.blur), (v) => {
     const px = Math.sqrt(Math.abs(Math.log(v)) / PER_PX);
     return v < 1
       ? `the performer is sharper than the plate (its fine detail is ${(1 / v).toFixed(2)} times as strong as it leads to expect): raise the air step's softening from ${soft.toFixed(1)} to about ${Math.min(4, Math.hypot(soft, px)).toFixed(1)} px, and see that the take was not sharpened by the camera`
@@ -44,6 +44,8 @@ export function judgeBlur(series: Series, judge: Judge): void {
   const list = series.readings.takeBlur ?? [];
   const own = isOwn(series), [least, most] = own ? [OWN_SHARPEST, OWN_SOFTEST] : [OTHER_SHARPEST, OTHER_SOFTEST];
   const v = list.length === 0 ? NaN : mean(list), off = scaled(v, least, most);
+  // A dark or flat coat reads soft beside any plate: where the take says that nothing was softened or sharpened, the plate must say it louder.
+  const plate = alone !== null && !own && Math.abs(off) < LIMITS.blur / 2 ? { ...alone, off: alone.off / TAKE_DOUBTS } : alone;
   if (list.length > 0 && (plate === null || off > Math.max(plate.off, LIMITS.blur))) {
     judge.rows('blur', list);
     judge.add('blur', 'ratio', 'air', {
@@ -132,12 +134,15 @@ function incomparable(ground: NonNullable<ReturnType<typeof stepOf<'ground'>>>):
   return Math.max(Math.abs(r - g), Math.abs(b - g)) > OTHER_GROUND_COLOUR ? 'the plate\'s shadow that was measured lies on ground of another colour than where the performer stands' : null;
 }
 
+/** Share of the contact from which it is whole: where it is gone the rest of the shade has another colour. */
+const CONTACT_WHOLE = 0.8;
+
 export function judgeShadow(series: Series, judge: Judge): void {
   const list = series.readings.shadow ?? [], stops = values(series.readings.shadowStops), ground = stepOf(judge.recipe, 'ground');
   if (list.length === 0) { judge.none('shadow', 'deg', 'ground', noShadow(judge.recipe)); return; }
   const strange = ground === null ? null : incomparable(ground);
   const v = quantile(values(list), 0.5), dark = stops.length === 0 || strange !== null ? 0 : quantile(stops, 0.5), turn = middle(values(series.readings.shadowTurn));
-  const tints = isOwn(series) ? series.readings.shadowTint ?? [] : [], tint = tints.length === 0 ? 0 : middle(values(tints));
+  const contact = middle(values(series.readings.contact)), tints = isOwn(series) && !(contact < CONTACT_WHOLE) ? series.readings.shadowTint ?? [] : [], tint = tints.length === 0 ? 0 : middle(values(tints));
   const wrong = v > LIMITS.shadow, over = dark > 0 ? dark / SHADOW_LIGHTER : -dark / SHADOW_DARKER, far = over > 1, through = ground?.transmission ?? [1, 1, 1];
   const advice = wrong
     ? (v >= 179 ? 'the performer throws no shadow where the plate\'s light asks for one: switch the ground step\'s shadow on and render again'

@@ -85,8 +85,11 @@ export const OWN_RIM = 1.5, OWN_BEYOND = 1.5, OWN_COVER = 0.035, OWN_TINT = 0.2,
 /** Softness along one direction over that square to it, and of all that is left along it, from which it is motion's: a blur alike in all directions reads .87 to .99, one of 6 px along a line .60. */
 export const ONE_WAY = 0.75, ALONG = 0.85;
 
+/** By how much farther beyond its limit (logarithm) softness beside the plate must lie where another picture of the subject is as soft as its take says: a black coat in a true picture read 1.29, 1.07 by its take. */
+export const TAKE_DOUBTS = 1.3;
+
 /** Of any other picture of the subject: the screen's colour and the light of the outline beyond the body's, beside what is asked, stops; and the plate's own patches in the body, share. */
-export const OTHER_SPILL = 0.2, OTHER_RIM = 0.35, HOLES_ALONE = 0.003;
+export const OTHER_SPILL = 0.2, OTHER_RIM = 0.55, HOLES_ALONE = 0.003;
 
 /** Roughly read, fur only ever adds: less grain than the plate's is blamed only where half of that is missing. */
 export const UNSEEN_ROUGH = 0.0012;
@@ -117,8 +120,8 @@ export const BURNT = 0.25;
 /** See-through of other pictures: so many standard errors at least, as a coat's pattern is like the plate's by chance. */
 export const THROUGH_SURE = 4;
 
-/** Rim of the matte beside the recipe's, from which it is cut out hard; true mattes beside another pose's: .36 to .65. And how much more than a mixture may show where little is covered: 69 true joins read .85 to 2.99. */
-export const HARDEST_RIM = 0.2, SOFTEST_OUTLINE = 3.2;
+/** Rim of the matte beside the recipe's, from which it is cut out hard; true mattes beside another pose's: .36 to .65, of a person in hard clothes .19, so of other pictures than the recipe's own less is asked. And how much more than a mixture may show where little is covered: 69 true joins read .85 to 2.99. */
+export const HARDEST_RIM = 0.2, OTHER_HARDEST_RIM = 0.14, SOFTEST_OUTLINE = 3.2;
 
 /** Known changes of the whole picture: 85 true joins read 0.0000 to 0.0017 of the coded range, the faults .006 (matrix) to .035 (range). */
 export const OUTSIDE_PART = 0.004;

@@ -51,13 +51,15 @@ export function readRimBeside(f: SeenFrame, expected: Expected, screen: 'green' 
 }
 
 export interface OutlineBeside {
-  /** Mean L* of the half-covered outline over what is asked there. */
+  /** Mean L* of the half-covered outline over what is asked there, less what the body's own change makes of it in its share. */
   readonly rim: number;
   /** The same of the ground just beyond it, and the cover that the performer has there beyond what is asked (least squares). */
   readonly beyond: number;
   readonly cover: number;
 }
 
+/** Contrast (linear light) between performer and ground, root mean square, under which cover can't be told. */
+const CONTRAST = 0.03;
 /** How far beyond the outline is read, px. */
 const BEYOND = 5;
 /** Half of the side over which the performer beside a place is averaged, px. */
@@ -77,23 +79,24 @@ export function readOutlineBeside(f: SeenFrame, expected: Expected): OutlineBesi
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (m[(y0 + y) * W + x0 + x]! > 0.9) { core[y * w + x] = 1; count++; }
   if (count < FEWEST) return null;
   const { nearest, distance } = nearestInSet(core, w, h), j = f.join.data, e = expected.coded.data, p = f.plate.data;
-  let rim = 0, rims = 0, beyond = 0, num = 0, den = 0, beyonds = 0;
+  const of = (d: Float32Array, i: number): number => 0.2126 * bt709Decode(d[i]!) + 0.7152 * bt709Decode(d[N + i]!) + 0.0722 * bt709Decode(d[2 * N + i]!);
+  let rim = 0, rims = 0, cover = 0, body = 0, bodies = 0, beyond = 0, num = 0, den = 0, beyonds = 0;
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
     const i = (y0 + y) * W + x0 + x, a = m[i]!, q = y * w + x;
-    if (a > 0.92 || distance[q]! > BEYOND + 3) continue;
-    const of = (d: Float32Array): number => 0.2126 * bt709Decode(d[i]!) + 0.7152 * bt709Decode(d[N + i]!) + 0.0722 * bt709Decode(d[2 * N + i]!), off = lightness(of(j)) - lightness(of(e));
-    if (a > 0.08) { rim += off; rims++; continue; }
+    if ((a > 0.92 && a < 0.98) || distance[q]! > BEYOND + 3) continue;
+    const off = lightness(of(j, i)) - lightness(of(e, i));
+    if (a >= 0.98) { body += off; bodies++; continue; }
+    if (a > 0.08) { rim += off; cover += a; rims++; continue; }
     // Shaded ground is the shadow's and the contact's matter.
-    if (a > BARE || f.matte[i]! > BARE || distance[q]! > BEYOND || lightness(of(e)) < lightness(of(p)) - SHADED) continue;
+    if (a > BARE || f.matte[i]! > BARE || distance[q]! > BEYOND || lightness(of(e, i)) < lightness(of(p, i)) - SHADED) continue;
     beyond += off; beyonds++;
     const nx = nearest[q]! % w, ny = Math.floor(nearest[q]! / w);
-    for (let c = 0; c < 3; c++) {
-      let own = 0, n = 0;
-      for (let v = Math.max(0, ny - NEAR); v <= Math.min(h - 1, ny + NEAR); v++) for (let u = Math.max(0, nx - NEAR); u <= Math.min(w - 1, nx + NEAR); u++) if (core[v * w + u] === 1) { own += bt709Decode(e[c * N + (y0 + v) * W + x0 + u]!); n++; }
-      const d = own / n - bt709Decode(p[c * N + i]!);
-      num += d * (bt709Decode(j[c * N + i]!) - bt709Decode(e[c * N + i]!));
-      den += d * d;
-    }
+    // By light alone: a file's coarser colour smears over the outline.
+    let own = 0, n = 0;
+    for (let v = Math.max(0, ny - NEAR); v <= Math.min(h - 1, ny + NEAR); v++) for (let u = Math.max(0, nx - NEAR); u <= Math.min(w - 1, nx + NEAR); u++) if (core[v * w + u] === 1) { own += of(e, (y0 + v) * W + x0 + u); n++; }
+    const d = own / n - of(p, i);
+    num += d * (of(j, i) - of(e, i));
+    den += d * d;
   }
-  return rims < 40 || beyonds < 60 ? null : { rim: rim / rims, beyond: beyond / beyonds, cover: den < 1e-6 ? 0 : num / den };
+  return rims < 40 || beyonds < 60 ? null : { rim: (rim - (cover * body) / Math.max(1, bodies)) / rims, beyond: beyond / beyonds, cover: den < CONTRAST * CONTRAST * beyonds ? 0 : num / den };
 }

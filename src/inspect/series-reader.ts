@@ -41,6 +41,9 @@ import { readSurround } from './surround.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Series } from './series.js';
 
+/** Shift (px) up to which an outline lies on the recipe's. */
+const LIES_ON = 0.35;
+
 /** Runs over the frames and keeps what each says. */
 /** A paw that stands on the take's border is cut by less than this, px. */
 const LEAST_CUT = 8;
@@ -163,7 +166,7 @@ export class SeriesReader {
   }
 
   /** What only the take through the recipe tells. */
-  private readBeside(f: SeenFrame, { expected, explained, gain, offset, scale }: Bare): void {
+  private readBeside(f: SeenFrame, { expected, explained, gain, offset, scale, shift }: Bare): void {
     const light = readLightBeside(f, expected, explained >= SAME), { width: W, height: H } = f.join;
     this.put('exposure', f.frame, light?.stops ?? null);
     this.put('lightRed', f.frame, light?.red ?? null);
@@ -179,7 +182,8 @@ export class SeriesReader {
     const edge = readRimBeside(f, expected, this.screen ?? 'green');
     this.put('spillBeside', f.frame, edge?.screen ?? null);
     this.put('rimLight', f.frame, edge?.light ?? null);
-    if (explained >= SAME) {
+    // A slip shifts every rim, and is its own matter.
+    if (explained >= SAME && Math.hypot(...shift) < LIES_ON) {
       const outline = readOutlineBeside(f, expected);
       this.put('rimBeside', f.frame, outline?.rim ?? null);
       this.put('beyondBeside', f.frame, outline?.beyond ?? null);
@@ -197,8 +201,9 @@ export class SeriesReader {
     for (let i = 0; i < f.matte.length; i++) { here += f.matte[i]!; there += expected.matte[i]!; }
     // Cut by the picture's border or hidden, less is seen of either.
     const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= W - 1 || box[3] >= H - 1;
-    if (!cut && !this.fronts && there > 400) this.put('size', f.frame, scale === 1 ? Math.sqrt(here / there) : scale);
-    const foot = this.ground === null || this.keepsShadow ? null : this.foot(f.frame), about = foot === null ? null : readSurround(f, expected, foot);
+    if (scale !== 1) this.put('size', f.frame, scale);
+    else if (!cut && !this.fronts && there > 400) this.put('size', f.frame, Math.sqrt(here / there));
+    const foot = this.ground === null || this.keepsShadow || scale !== 1 ? null : this.foot(f.frame), about = foot === null ? null : readSurround(f, expected, foot);
     this.put('contact', f.frame, about?.contact ?? null);
     this.put('thrownBack', f.frame, about?.thrownBack ?? null);
     this.put('shadowTint', f.frame, about?.tint ?? null);

@@ -80,12 +80,16 @@ export function readThroughBeside(f: SeenFrame, expected: Expected): number | nu
 }
 
 /** How near to the plate (coded, mean of three channels over 3 × 3 px) a hole is, and how far from it what should stand there. */
-const PLATE = 0.03, APART = 0.12;
+const PLATE = 0.03, LEAST_PLATE = 0.012, APART = 0.12;
 
 /** Share of the performer as asked that shows the plate instead, and the box about one such place; for a picture that is the recipe's own but for that. `gain`, `offset`: as bright as it is seen, coded. */
 export function readHoles(f: SeenFrame, expected: Expected, gain: number, offset: number): { readonly share: number; readonly at: readonly [number, number, number, number] } | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join, N = W * H, [x0, y0, x1, y1] = f.box, j = f.join.data, p = f.plate.data, e = expected.coded.data;
+  // As near as join and plate are where nothing was added: a coat that was only graded towards the plate's colours stays farther from it.
+  let noise = 0, n = 0;
+  for (let i = 0; i < N; i += 5) if (f.matte[i]! < 0.003) { noise += (Math.abs(j[i]! - p[i]!) + Math.abs(j[N + i]! - p[N + i]!) + Math.abs(j[2 * N + i]! - p[2 * N + i]!)) / 3; n++; }
+  const like = Math.min(PLATE, Math.max(LEAST_PLATE, (2 * noise) / Math.max(1, n)));
   let all = 0, holes = 0, bx = 0, by = 0;
   for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y += 2) for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x += 2) {
     if (expected.matte[y * W + x]! < 0.98) continue;
@@ -96,7 +100,7 @@ export function readHoles(f: SeenFrame, expected: Expected, gain: number, offset
       for (let dy = -1; dy <= 1; dy++) for (let dx = -1; dx <= 1; dx++) { const i = c * N + (y + dy) * W + x + dx; a += j[i]! - p[i]!; b += gain * e[i]! + offset - p[i]!; }
       near += Math.abs(a) / 27; apart += Math.abs(b) / 27;
     }
-    if (near < PLATE && apart > APART) { holes++; bx = x; by = y; }
+    if (near < like && apart > APART) { holes++; bx = x; by = y; }
   }
   return all < 100 ? null : { share: holes / all, at: [Math.max(0, bx - 12), Math.max(0, by - 12), Math.min(W, bx + 12), Math.min(H, by + 12)] };
 }

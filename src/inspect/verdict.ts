@@ -1,7 +1,7 @@
 /** From readings to matters: value, limit, worst frame, and what to change. */
 import type { Recipe } from '../join/types.js';
 import { judgeContact, judgeExposure, judgeHardness, judgeSize, judgeSolid } from './judge-beside.js';
-import { judgeCadence, judgeChatter, judgeSlip, WHOLE_PICTURE } from './judge-movement.js';
+import { judgeCadence, judgeChatter, judgeSlip, NO_SLIP } from './judge-movement.js';
 import { judgeGrain } from './judge-grain.js';
 import { judgeOutline } from './judge-outline.js';
 import { judgeBlur, judgeLevels, judgeLight, judgeSeam, judgeShadow } from './judge-picture.js';
@@ -34,8 +34,8 @@ const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatte
  */
 function ranked(over: ReadonlyMap<InspectionMatterName, number>, matters: readonly InspectionMatter[]): InspectionMatterName[] {
   const failed = matters.filter((m) => m.passes === false).map((m) => m.matter), value = (m: InspectionMatterName): number => matters.find((q) => q.matter === m)?.value ?? 0;
-  const soft = value('blur') > 1 && failed.includes('blur'), rough = value('grain') > 1 && failed.includes('grain') && !soft;
-  const keys = new Map(failed.map((m) => [m, m === 'cadence' ? (failed.includes('slip') && over.get(m)! < WHOLE_PICTURE && (over.get(m)! > 1 || over.get('slip')! > LEAPS) ? 0.99 * over.get('slip')! : WHOLE_PICTURE) : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : over.get(m)!]));
+  const soft = failed.includes('blur') && (value('blur') > 1 || matters.some((m) => m.matter === 'blur' && m.step === 'ride')), rough = value('grain') > 1 && failed.includes('grain') && !soft;
+  const keys = new Map(failed.map((m) => [m, m === 'cadence' ? (failed.includes('slip') && over.get(m)! < NO_SLIP && (over.get(m)! !== 1 || over.get('slip')! > LEAPS) ? 0.99 * over.get('slip')! : NO_SLIP) : m === 'blur' && rough ? 0.99 * Math.min(over.get('blur')!, over.get('grain')!) : m === 'grain' && soft ? 0.5 * over.get('blur')! : over.get(m)!]));
   const after = (first: InspectionMatterName, then: readonly InspectionMatterName[]): void => { const k = keys.get(first); if (k !== undefined) for (const m of then) if (keys.has(m)) keys.set(m, Math.min(keys.get(m)!, 0.99 * k)); };
   if (value('blackLevel') > 0) after('blackLevel', ['exposure', 'whiteLevel', 'colour', 'blur', 'edgeHardness', 'edgeLightness']);
   for (const [first, then] of BRINGS) after(first, then);
