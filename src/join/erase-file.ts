@@ -1,4 +1,5 @@
 /** Clean frames of a loose file: the plate cleaner run over a clip, written as a picture sequence or film. */
+import { findCuts } from '../film/find-cuts.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { toCodedRgb } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -53,13 +54,21 @@ export function layBox(whole: Picture, cleaned: CleanedBox): void {
   }
 }
 
+/** From the first to the last shot in which a region is marked: another shot's set is none of this one's. */
+async function shotsMarked(reader: VideoReader, regions: readonly RegionFile[], signal: AbortSignal | undefined): Promise<{ readonly in: number; readonly out: number }> {
+  const { shots } = await findCuts(reader, signal === undefined ? {} : { signal }), marked = regions.flatMap((r) => r.frames.map((f) => f.frame));
+  const of = (n: number): (typeof shots)[number] | undefined => shots.find((s) => n >= s.in && n < s.out);
+  return { in: of(Math.min(...marked))?.in ?? 0, out: of(Math.max(...marked))?.out ?? reader.info.frameCount };
+}
+
 /** Writes clean frames (display-coded pictures where `out` is a pattern like `clean_%05d.png`; a film name gives FFV1). Throws the media door's errors. */
 export async function eraseFile(file: string, region: RegionFile, out: string | null, options: EraseFileOptions = {}): Promise<EraseFileReport> {
   const reader = await VideoReader.open(file);
   try {
     const { widthPx, heightPx, frameCount, rate, colour } = reader.info;
+    const span = await shotsMarked(reader, [region, ...(options.shadows ?? [])], options.signal);
     const cleaner = await PlateCleaner.build(reader, {
-      regions: [region], ...(options.shadows === undefined ? {} : { shadows: options.shadows }), ...(options.shadowToo === undefined ? {} : { shadowToo: options.shadowToo }), ...(options.growPx === undefined ? {} : { growPx: options.growPx }), ...(options.signal === undefined ? {} : { signal: options.signal }),
+      regions: [region], span, ...(options.shadows === undefined ? {} : { shadows: options.shadows }), ...(options.shadowToo === undefined ? {} : { shadowToo: options.shadowToo }), ...(options.growPx === undefined ? {} : { growPx: options.growPx }), ...(options.signal === undefined ? {} : { signal: options.signal }),
     });
     const look = options.grain === true ? await measureLook(reader) : null;
     const grain = look === null || look.grain.table.length === 0 ? null : grower({ table: look.grain.table, autocorrelation: look.grain.autocorrelation, channelCorrelation: look.grain.channelCorrelation }, 1);
@@ -70,7 +79,7 @@ export async function eraseFile(file: string, region: RegionFile, out: string | 
         options.signal?.throwIfAborted();
         const coded = toCodedRgb(frame);
         whole.data.set(coded.data.subarray(0, whole.data.length));
-        const cleaned = cleaner.clean(frame.index, whole);
+        const cleaned = frame.index >= span.in && frame.index < span.out ? cleaner.clean(frame.index, whole) : null;
         if (cleaned !== null) {
           if (grain !== null) growGrain(grain, frame.index, cleaned);
           layBox(whole, cleaned);
@@ -84,7 +93,8 @@ export async function eraseFile(file: string, region: RegionFile, out: string | 
       await writer?.abort();
       throw error;
     }
-    return { ...cleaner.report, frames: frameCount };
+    const notes = span.in > 0 || span.out < frameCount ? [...cleaner.report.notes, `the region is marked in frames ${span.in} to ${span.out - 1}: other shots are left as they are and give nothing`] : cleaner.report.notes;
+    return { ...cleaner.report, notes, frames: frameCount };
   } finally {
     await reader.close();
   }

@@ -98,6 +98,23 @@ describe('erase', () => {
     expect(s.outside).toBeLessThan(0.09);
   }, 300000);
 
+  it('stays within the shot in which the region is marked', async () => {
+    const file = join(folder, 'two-shots.mkv'), writer = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: rate(24), codec: 'ffv1' });
+    const first = setPicture(W, H, 31), second = setPicture(W, H, 4);
+    for (let i = 0; i < first.data.length; i++) first.data[i] = 0.5 * first.data[i]!;
+    for (let n = 0; n < 24; n++) {
+      const p = { ...(n < 12 ? first : second), data: (n < 12 ? first : second).data.slice() };
+      if (n >= 12) for (let c = 0; c < 3; c++) for (let y = 40; y < 90; y++) for (let x = 70; x < 95; x++) p.data[c * W * H + y * W + x] = 0.1;
+      await writer.writeCoded(p);
+    }
+    await writer.close();
+    const touched: number[] = [];
+    const report = await eraseFile(file, { frames: [{ frame: 14, polygon: [[68, 38], [97, 38], [97, 92], [68, 92]] }] }, null, { onFrame: (n, _, box) => { if (box !== null) touched.push(n); } });
+    expect(touched).toEqual([12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 23]);
+    expect(Math.min(...report.sources)).toBeGreaterThanOrEqual(12);
+    expect(report.notes.join(' ')).toContain('marked in frames 12 to 23');
+  });
+
   it('follows a pan', async () => {
     const s = await scoreOf(await makeClip(folder, 'pan', (n) => [1, 0, -8 - 3.3 * n, 0.0004 * n, 1, -20 + 0.2 * n, 1e-6 * n, 0, 1], { walks: true, grain: 0.01 }));
     expect(s.seen).toBeGreaterThan(34);
