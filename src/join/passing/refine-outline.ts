@@ -1,13 +1,13 @@
 /**
  * An outline drawn by hand set on the picture's own edges: each side that shows an edge is moved across itself, and turned where it is
- * long enough, by what lines across it say; corners lie where neighbouring sides meet. A side without an edge stays as it was drawn.
+ * long enough, by where lines across it are steepest near the hand's own (a matte would be drawn to stronger lines of the set farther off); corners lie where neighbouring sides meet. A side without an edge stays as it was drawn.
  */
 import type { SmallFrame } from '../outline/small-frame.js';
-import { ownColours, placesOf, steepestOf } from './edge-evidence.js';
+import { ownColours, steepestOf } from './edge-evidence.js';
 import { linesOf, type Outline } from './outline-lines.js';
 
 /** Pixels that a hand may be off, and rounds. */
-const REACH = 4, ROUNDS = 4;
+const REACH = 3, ROUNDS = 4;
 /** Doubt of a hand's side, px at its middle and at its ends. */
 const HAND_PX = 1.5;
 /** A place on a side is told to about so many px, three neighbours counting as one. */
@@ -17,7 +17,7 @@ const PLACE_PX = 0.5;
 export function refineOutline(frame: SmallFrame, outline: Outline): [number, number][] {
   let now = outline.map((p): [number, number] => [p[0], p[1]]);
   for (let round = 0; round < ROUNDS; round++) {
-    const lines = linesOf(now, frame.width, frame.height), own = ownColours(frame, lines), { place, weight } = round < 2 ? placesOf(frame, lines, own, round === 0 ? REACH : 3) : steepestOf(frame, lines, own, 2);
+    const lines = linesOf(now, frame.width, frame.height), own = ownColours(frame, lines), { place, weight } = steepestOf(frame, lines, own, 2);
     const moved = now.map((p, i) => {
       const q = now[(i + 1) % now.length]!, long = Math.hypot(q[0] - p[0], q[1] - p[1]), mine = lines.map((l, k) => ({ l, k })).filter(({ l, k }) => l.edge === i && weight[k]! > 0);
       const { offset, tilt } = lineThrough(mine.map(({ l, k }) => ({ s: ((l.x - p[0]) * (q[0] - p[0]) + (l.y - p[1]) * (q[1] - p[1])) / Math.max(1e-9, long * long) - 0.5, d: place[k]!, g: weight[k]! })));
