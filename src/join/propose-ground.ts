@@ -34,7 +34,7 @@ const LEAST_ELEVATION = 2;
 /** Seven balls one after the other close off the sky a little more than the body that they stand for: on two bodies under an even sky, traced, .7 takes as much light as the truth, .8 takes 1.15 of it. */
 const CONTACT = 0.7;
 
-/** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it. Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
+/** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
 const NO_KEY = 0.75;
 
 /** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
@@ -106,7 +106,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     // Key-to-fill is for a surface that faces the key; on the ground the key falls at the elevation's sine.
     const k = stops === null ? null : (2 ** stops - 1) * Math.sin(Math.max(5, elevation) * RAD_PER_DEG);
     // An even sky without a key is all of the light.
-    const t = k === null ? (overcast ? (missing === null ? 0.75 : 1) : missing === null ? 0.35 : NO_KEY) : 1 / (1 + Math.max(0, k));
+    const t = k === null ? (overcast ? (missing === null ? 0.75 : 1) : missing === null || marksOf(marks, 'shade').length > 0 ? 0.35 : NO_KEY) : 1 / (1 + Math.max(0, k));
     transmission = [t, t, t];
     said = k === null ? 'no shadow of the plate could be measured: its darkness is assumed' : 'darkness from the measured key-to-fill ratio';
   }
