@@ -5,7 +5,9 @@ import { project, shadowOf, type Camera } from './camera.js';
 import { type Pick } from './guests.js';
 import { handCamera, wristAt } from './home.js';
 import { handBob, pane } from './indoor-shots.js';
-import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson } from './people.js';
+import { headOutline } from './head-outline.js';
+import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson, SHOULDER_SEAT } from './people.js';
+import { conductorPose } from './street-shots.js';
 import { RABBIT_HEIGHT } from './rabbit.js';
 import { PEG_HEIGHT, SEAM_X, SEAM_Z } from './take-scene.js';
 import { pegOf, type Take } from './takes.js';
@@ -48,13 +50,12 @@ const FACE_FRAME = 22;
 /** What of the conductor stands between the sun and his shoulder, in his own frame: height and half size of cap, head and collar. */
 const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] = [[1.83, 0.23, 0.108], [1.66, 0.15, 0.13], [1.5, 0.16, 0.14]];
 
-/** The same parts as the camera sees them. */
-const HEAD_SEEN: readonly (readonly [y: number, wide: number, tall: number])[] = [[1.83, 0.178, 0.055], [1.77, 0.135, 0.06], [1.665, 0.118, 0.125], [1.5, 0.13, 0.1]];
+/** The conductor's shoulder is farther from the camera than he is. */
+const behind = (f: number): boolean => ofPerson(conductorPose(f), SHOULDER_SEAT)[2] >= conductorPose(f).position[2];
 
-/** His head's outline while it stands before his shoulder; it leaves to the side when the shoulder comes to the front. */
-function headInFront(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3): Vec3[] {
-  const z = man.position[2];
-  return hullOf(HEAD_SEEN.map(([y, wide, tall]) => { const p = ofPerson(man, [0, y, 0]); return { x: p[0] + 4 * Math.min(0, at[2] - z), y: p[1], wide, tall }; }), z);
+/** Every third frame of a pick, and both sides of each change. */
+function headFrames(count: number, is: (frame: number) => boolean): number[] {
+  return Array.from({ length: count }, (_, n) => n).filter((n) => n % 3 === 0 || n === count - 1 || is(n) !== is(n + 1) || (n > 0 && is(n) !== is(n - 1)));
 }
 
 /** Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side while the card is nearer to the sun than he is. */
@@ -138,8 +139,12 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         const chest = poly(CHEST_PATCH.map((q) => project(c, ofPerson(man, q))));
         marks.push({ kind: 'carry', frame: f, region: chest, ground: round(project(c, at)), top: round(project(c, add(at, [0, RABBIT_HEIGHT, 0]))), height: RABBIT_HEIGHT });
         marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(man.yaw * 10) / 10 });
-        marks.push({ kind: 'front', frame: f, polygon: poly(headInFront(man, at).map((p) => project(c, p))) });
         marks.push({ kind: 'shade', frame: f, polygon: poly(headShade(man, at, shot.sun).map((p) => project(c, p))) });
+      }
+      // His head stands before his shoulder until that comes to the front; from then on the outline lies beside the picture.
+      for (const f of headFrames(count, (n) => behind(n + pick.in))) {
+        const c = cameraAt(f), outline = headOutline(conductorPose(f + pick.in), c);
+        marks.push({ kind: 'front', frame: f, polygon: poly(behind(f + pick.in) ? outline : outline.map((p): Point => [p[0] - 2 * c.widthPx, p[1]])) });
       }
       {
         const c = cameraAt(frame);

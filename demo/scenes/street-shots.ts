@@ -69,15 +69,15 @@ export const conductorYaw = (f: number): number =>
   lerp(CONDUCTOR_TURN.from, CONDUCTOR_TURN.to, ease((f - CONDUCTOR_TURN.first) / (CONDUCTOR_TURN.last - CONDUCTOR_TURN.first)));
 /** Two edges of the standing tram: the end of its side, and the far edge of its third window bay; both from sill to gutter. */
 const TRAM_EDGES = [-3.9, 3.9].slice(0, 1).concat([-0.02]).map((x) => ({ foot: [2.2 + x, 0.47, 5.55] as Vec3, top: [2.2 + x, 2.44, 5.55] as Vec3 }));
-const turning = (f: number): PersonPose => ({ position: [-0.08, 0, 1.7], yaw: conductorYaw(f), headYaw: -4 * wander(8, f / 24), headPitch: 1.5 * wander(9, f / 24), armLift: 0.15 });
+export const conductorPose = (f: number): PersonPose => ({ position: [-0.08, 0, 1.7], yaw: conductorYaw(f), headYaw: -4 * wander(8, f / 24), headPitch: 1.5 * wander(9, f / 24), armLift: 0.15 });
 export const conductorShot: Shot = {
   id: 'conductor', what: 'the conductor turns about through 120 degrees; the performer is to ride on his shoulder; locked off', frames: 60, how: 'still', exposure: 0.6,
   camera: () => conductorCamera, sun: conductorSun,
   set: street(conductorSun, tram(2.2, 6.6, 0.2) + lamp(-1.75, 4.2), 11),
-  cast: (f) => conductor(turning(f)),
-  reach: (f) => reachOf(turning(f).position, 0.46, 1.92, conductorSun),
+  cast: (f) => conductor(conductorPose(f)),
+  reach: (f) => reachOf(conductorPose(f).position, 0.46, 1.92, conductorSun),
   truth: (f) => {
-    const p = turning(f);
+    const p = conductorPose(f);
     const seat = ofPerson(p, SHOULDER_SEAT);
     return {
       yawDeg: p.yaw, uprights: TRAM_EDGES.map((e) => ({ foot: project(conductorCamera, e.foot), top: project(conductorCamera, e.top), height: 1.97 })), flat: { chest: px(conductorCamera, CHEST_PATCH.map((q) => ofPerson(p, q))), shoulderBoard: px(conductorCamera, SHOULDER_BOARD.map((q) => ofPerson(p, q))) },
@@ -127,6 +127,10 @@ export const RAILING_PARTS: Readonly<Record<string, readonly Vec3[]>> = {
   post: [[RAILING_POST_X - 0.035, 1.06, RAILING_Z - 0.035], [RAILING_POST_X + 0.035, 1.06, RAILING_Z - 0.035], [RAILING_POST_X + 0.035, 0, RAILING_Z - 0.035], [RAILING_POST_X - 0.035, 0, RAILING_Z - 0.035]],
   rail: [[-1.1, 0.23, RAILING_Z], [1.1, 0.23, RAILING_Z], [1.1, 0.19, RAILING_Z], [-1.1, 0.19, RAILING_Z]],
 };
+/** The square post as it is seen: from the side of one face to the side of the other, whichever shows. Corners left top, right top, right bottom, left bottom. */
+function bothFaces(near: readonly (readonly [number, number])[], far: readonly (readonly [number, number])[]): (readonly [number, number])[] {
+  return near.map((p, i) => [i === 0 || i === 3 ? Math.min(p[0], far[i]![0]) : Math.max(p[0], far[i]![0]), p[1]]);
+}
 const BOLLARDS: readonly [Vec3, Vec3] = [[1.15, 0, 1.5], [-1.1, 0, 2.5]];
 function railing(): string {
   const posts = [-2.9, -1.45, 0, 1.45, 2.9].map((x) => {
@@ -144,7 +148,7 @@ export const railingShot: Shot = {
   cast: () => '', reach: () => [],
   truth: (f) => ({
     bollards: BOLLARDS.map((b) => standing(railingCamera(f), b, BOLLARD_HEIGHT, railingSun)), groundLines: groundLines(railingCamera(f), [-0.75, 0.85], 0.6, 4.4),
-    front: Object.fromEntries(Object.entries(RAILING_PARTS).map(([k, q]) => [k, px(railingCamera(f), q)])),
+    front: Object.fromEntries(Object.entries(RAILING_PARTS).map(([k, q]) => [k, k === 'post' ? bothFaces(px(railingCamera(f), q), px(railingCamera(f), q.map((c): Vec3 => [c[0], c[1], c[2] + 0.07]))) : px(railingCamera(f), q)])),
   }),
 };
 

@@ -57,6 +57,8 @@ export class SeriesReader {
   private readonly keepsShadow: boolean;
   /** Null where no recipe says what the performer stood before. */
   private readonly screen: 'green' | 'blue' | null;
+  /** The take is a picture used as it is: its own sides are its shape, no cut. */
+  private readonly whole: boolean;
   private readonly fronts: boolean;
   /** The performer is behind a pane. */
   readonly veiled: boolean;
@@ -78,6 +80,8 @@ export class SeriesReader {
     const find = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null;
     this.ground = find('ground');
     this.keepsShadow = find('peel')?.keepShadow === true;
+    const method = find('peel')?.method ?? 'none';
+    this.whole = method === 'none' || method === 'alpha';
     this.screen = find('peel')?.screen ?? null;
     const front = find('front');
     this.fronts = front !== null && (front.region !== null || (front.also ?? []).length > 0);
@@ -103,7 +107,7 @@ export class SeriesReader {
   /** The longest straight cut by the take's border, as a share of the performer's height, and where. */
   private readBorder(f: SeenFrame): [number | null, Box?] {
     const ride = this.recipe.steps.find((s) => s.step === 'ride'), steady = this.recipe.steps.find((s) => s.step === 'steady'), front = this.recipe.steps.find((s) => s.step === 'front');
-    if (f.box === null || ride?.step !== 'ride' || !ride.on || ride.placement.length === 0 || ride.layers !== undefined) return [null];
+    if (f.box === null || ride?.step !== 'ride' || !ride.on || ride.placement.length === 0 || ride.layers !== undefined || this.whole) return [null];
     const toPlate = multiply(placementAt(ride, f.frame), steadyMatrix(steady?.step === 'steady' && steady.on ? steady : null, takeFrameOf(this.recipe, f.frame)));
     const window = front?.step === 'front' && front.within !== undefined ? front.within : ([0, 0, f.join.width, f.join.height] as const);
     const cut = readTakeBorder(f.matte, f.join.width, f.join.height, toPlate, [this.recipe.take.widthPx, this.recipe.take.heightPx], window, ride.view !== undefined);
