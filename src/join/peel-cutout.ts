@@ -87,6 +87,9 @@ const CODED = 0.5;
 /** Share of a box about a pixel that must be inside a mask that was found; half-width of its band, share of the height. Tried on made gardens. */
 const DRAWN_IN = 0.85;
 const FOUND_BAND = 0.022;
+/** Share of the band that a pixel must lie inside by to be solid by its own colour, and how far that must lie from the clean frame's, coded. */
+const NEARER = 0.45;
+const PLAINLY = 0.2;
 /** Coverage from which a pixel of the band counts for the performer's cloud, and less than its rest for the set's. */
 const SURELY = 0.9;
 /** Share of the clouds' distance that a pixel's own set must leave. */
@@ -102,8 +105,9 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
   const toIn = distanceToSet(isIn, w, h);
   const weightF = new Float32Array(n);
   const weightB = new Float32Array(n);
+  const solid = empty === null ? new Uint8Array(n) : surelySolid(data, toOut, NEARER * bandPx, empty);
   for (let i = 0; i < n; i += 1) {
-    if (isIn[i] === 1) weightF[i] = toOut[i]! > bandPx ? 1 : 0;
+    if (isIn[i] === 1) weightF[i] = toOut[i]! > bandPx || solid[i] === 1 ? 1 : 0;
     else weightB[i] = toIn[i]! > bandPx && toIn[i]! < 8 * bandPx ? 1 : 0;
   }
   const alpha = createPicture(w, h, 1);
@@ -120,7 +124,7 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
     if (first === null) break;
     for (let i = 0; i < n; i += 1) {
       const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
-      first[i] = depth > bandPx ? 1 : depth < -bandPx ? 0 : first[i]!;
+      first[i] = depth > bandPx || solid[i] === 1 ? 1 : depth < -bandPx ? 0 : first[i]!;
     }
     const refined = guidedFilterColour(coded, first, turn === 0 ? 2 : 1, EDGE_VARIANCE);
     for (let i = 0; i < n; i += 1) {
@@ -136,6 +140,18 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
     settleByLaplacian(coded, alpha.data, band);
   }
   return { alpha, colour: solidColour(linear, alpha.data, Math.max(2, Math.round(bandPx))) };
+}
+
+/** 1 at pixels at least so deep inside that are plainly not what the clean frame shows there: feet and tails are nowhere deeper, and no cloud but their own knows their colour. */
+function surelySolid(data: Float32Array, toOut: Float32Array, deepPx: number, empty: Empty): Uint8Array {
+  const n = toOut.length, out = new Uint8Array(n);
+  for (let i = 0; i < n; i += 1) {
+    if (toOut[i]! < deepPx || empty.holds[i]! < 0.5) continue;
+    let d = 0;
+    for (let p = 0; p < 3; p += 1) d += (data[p * n + i]! - empty.gain[p]! * empty.clean.data[p * n + i]!) ** 2;
+    if (d > PLAINLY * PLAINLY) out[i] = 1;
+  }
+  return out;
 }
 
 /** Coverage of each pixel between the clouds of the weighted pixels, 0..1; null where one of them has none. */

@@ -4,6 +4,7 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture } from '../image/picture.js';
+import { rasterizePolygon } from '../image/polygon.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
 import type { VideoReader } from '../media/video-reader.js';
@@ -18,6 +19,7 @@ import { boxOf } from './matte-box.js';
 import { premultipliedCut, premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './peel/small-linear.js';
+import { clothDoubt, readCloth } from './peel/cloth-or-lawn.js';
 import type { PeelStep } from './types.js';
 
 /** Frames from which the screen is modelled. */
@@ -108,13 +110,19 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
 export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = [], moving = false): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen; readonly room: EdgeRoom; readonly feet: readonly FootSeen[] }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
+  const doubt = screenDoubt(model) ?? (clean === null ? null : clothDoubt(readCloth(clean, model.hue, usefulOf(garbage, cleanFrame!, clean)), model.hue.family));
   const frame = take.info.frameCount >> 1;
   const { room, feet } = await lookOver(take, model, garbage, moving);
   const step = { quality, spill: 1, dropEdges: room.drop, ...(garbage === undefined ? {} : { garbage }) };
   const peeler = modelPeeler(model, { ...step, keepShadow: true }, clean), performer = await peeler.peel(await take.frame(frame));
   const others: PerformerPicture[] = [];
   for (const n of also) others.push(await peeler.peel(await take.frame(n)));
-  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt: screenDoubt(model) }, room, feet };
+  return { performer, frame, others, screen: { colour: model.hue.family, hueDeg: model.hue.hueDeg, doubt }, room, feet };
+}
+
+/** The marked part of a screen on the small picture of a frame; undefined where none was marked. */
+function usefulOf(garbage: RegionFile | undefined, frame: number, { width, height, block }: SmallLinear): Float32Array | undefined {
+  return garbage === undefined ? undefined : rasterizePolygon(carryRegion(garbage, STILL)(frame).map(([x, y]) => [x / block, y / block] as const), width, height);
 }
 
 /** The performer on one frame of a take without a screen: by the outlines drawn round it, else by difference to the clean frame; null where neither is there. */

@@ -2,11 +2,11 @@
  * Who stands in a set that stirs. A clean frame shows the set once; leaves hang elsewhere the next moment, so that a pixel is held
  * not against its own place alone but against the best of its neighbourhood, on several empty frames (Elgammal, Harwood & Davis,
  * Non-parametric model for background subtraction, ECCV, 2000; Barnich & Van Droogenbroeck, ViBe, IEEE TIP 20, 2011: colours of the
- * neighbourhood as samples). How well empty frames meet each other so is the set's own stir, and what a frame must exceed. A cast
- * shadow takes a share of the set's light and keeps its chromaticity (Horprasert, Harwood & Davis, ICCV FRAME-RATE, 1999). What is
- * left is one performer: parts are grown from sure ones, small ones apart are leaves. All on small pictures, about 480 pixels wide.
+ * neighbourhood as samples). How well empty frames meet each other so is the set's own stir, and what a frame must exceed. What
+ * lies in a cast shadow is none (cast-shade.ts). What is left is one performer: parts are grown from sure ones, small ones apart are leaves. All on small pictures, about 480 pixels wide.
  */
 import { boxMean } from '../../image/box.js';
+import { castShade } from './cast-shade.js';
 import { labelAreas } from './label-areas.js';
 import type { SmallLinear } from './small-linear.js';
 
@@ -35,9 +35,6 @@ const AROUND = 7;
 const SMOOTH = 1;
 /** An empty frame shows nothing larger than this share of the picture that the others do not. */
 const MOST_APART = 0.004;
-/** A shadow leaves so much of the light, and strays so far from the set's chromaticity (ρ), on the mean of a box. */
-const SHADOW: readonly [number, number] = [0.2, 0.97];
-const SHADOW_RHO = 0.13;
 /** Parts of less than this share of the largest are no performer. */
 const PART = 0.06;
 /** Sure small pixels below which nobody is there. */
@@ -89,7 +86,7 @@ export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
   const { width: w, height: h } = set, n = w * h, { lit, gain } = lightened(small, set);
   const d = nearest(rootsOf({ ...small, data: lit }), set.frames, w, h, REACH);
   for (let i = 0; i < n; i += 1) d[i] = d[i]! / set.stir[i]!;
-  const score = boxMean(d, w, h, SMOOTH), shade = shadowed(lit, set);
+  const score = boxMean(d, w, h, SMOOTH), shade = castShade(lit, set.mean, set.still, w, h);
   const weak = new Uint8Array(n);
   for (let i = 0; i < n; i += 1) weak[i] = score[i]! > WEAK && shade[i] === 0 ? 1 : 0;
   const joined = closed(opened(weak, w, h), w, h, 1), { labels, area } = labelAreas(joined, w, h), sure = new Float64Array(area.length);
@@ -141,18 +138,6 @@ function lightened(small: SmallLinear, set: EmptySet): { readonly lit: Float32Ar
     for (let i = p * n; i < (p + 1) * n; i += 1) out[i] = small.data[i]! / gain;
   }
   return { lit: out, gain: gains };
-}
-
-/** 1 where the set seems to lie in a shadow. */
-function shadowed(lit: Float32Array, set: EmptySet): Uint8Array {
-  const { width: w, height: h } = set, n = w * h, out = new Uint8Array(n);
-  const now = [0, 1, 2].map((p) => boxMean(lit.subarray(p * n, (p + 1) * n), w, h, 1)), was = [0, 1, 2].map((p) => boxMean(set.mean.subarray(p * n, (p + 1) * n), w, h, 2));
-  for (let i = 0; i < n; i += 1) {
-    const r = now[0]![i]!, g = now[1]![i]!, b = now[2]![i]!, cr = was[0]![i]!, cg = was[1]![i]!, cb = was[2]![i]!, power = cr * cr + cg * cg + cb * cb + 1e-9, s = (r * cr + g * cg + b * cb) / power;
-    if (s < SHADOW[0] || s > SHADOW[1]) continue;
-    if ((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2 <= SHADOW_RHO * SHADOW_RHO * s * s * power) out[i] = 1;
-  }
-  return out;
 }
 
 function eroded(mask: Uint8Array, w: number, h: number): Uint8Array {

@@ -1,0 +1,83 @@
+/**
+ * Where a frame shows the empty set in a cast shadow rather than somebody who stands in it.
+ *
+ * A shadow takes a share of the light and keeps the set's chromaticity (Horprasert, Harwood & Davis, ICCV FRAME-RATE, 1999). Outdoors
+ * it does not quite: open shade is lit by the sky, so that red falls most and blue least, the shares lying along the line from
+ * reddish to bluish daylight (CIE D series, src/colour/temperature.ts: sky of 10 000 to 25 000 K over
+ * daylight of 5000 to 6000 has green .38 to .39 of the way from red to blue, blue over red 2.3 to 4.3 times). Dark or grey fur passes both, so texture
+ * has its say: ground in shadow shows its own texture times the share, fur shows another. That is told by a box's variance, in square
+ * roots of light (where noise is about even): what the share of the set's leaves of it, against what two unrelated textures would.
+ */
+import { boxMean } from '../../image/box.js';
+
+/** A shadow leaves so much of the light on the mean of a box; so little as the first only where the set's own texture shows in it. */
+const LEAST_SEEN = 0.06, LEAST = 0.2, MOST = 0.97;
+/** Strays so far from the set's chromaticity, beside the way from red to blue. */
+const RHO = 0.13;
+/** Share of blue over that of red, natural logarithm: at most so without, and with the set's texture in it. Green lies so far from red to blue. The bounds are our own. */
+const BLUER = Math.log(1.6), BLUER_SEEN = Math.log(3.2), GREEN_AT = 0.38;
+/** Half side of the box whose texture is compared, small pixels; windows so far to each side serve as well, for a shadow's edge. */
+const AROUND = 3, ASIDE = 3;
+/** Share of the two textures' common variance from which a texture is the set's, and below which it is not. */
+const SAME = 0.5, OTHER = 0.25;
+/** What variance must exceed the usual difference between frame and set by, to tell anything. */
+const ABOVE_NOISE = 4;
+
+/**
+ * @param lit the frame under the set's light, planar linear RGB @param was the empty set's mean light, alike @param still 1 where the set holds still (its texture is not looked at where it stirs)
+ * @returns 1 where the set seems to lie in a shadow, w × h
+ */
+export function castShade(lit: Float32Array, was: Float32Array, still: Float32Array, w: number, h: number): Uint8Array {
+  const n = w * h, out = new Uint8Array(n), told = texture(lit, was, still, w, h);
+  const now = [0, 1, 2].map((p) => boxMean(lit.subarray(p * n, (p + 1) * n), w, h, 1)), mean = [0, 1, 2].map((p) => boxMean(was.subarray(p * n, (p + 1) * n), w, h, 2));
+  for (let i = 0; i < n; i += 1) {
+    if (told[i]! < 0) continue;
+    const r = now[0]![i]!, g = now[1]![i]!, b = now[2]![i]!, cr = mean[0]![i]!, cg = mean[1]![i]!, cb = mean[2]![i]!, power = cr * cr + cg * cg + cb * cb + 1e-9, s = (r * cr + g * cg + b * cb) / power, seen = told[i]! > 0;
+    if (s < (seen ? LEAST_SEEN : LEAST) || s > MOST) continue;
+    // Bluer than the lit ground by t: taken back along daylight's way before the chromaticity is held against the set's.
+    const t = Math.min(seen ? BLUER_SEEN : BLUER, Math.max(0, Math.log(Math.max(1e-5, b / Math.max(1e-5, cb)) / Math.max(1e-5, r / Math.max(1e-5, cr)))));
+    const r1 = r * Math.exp(GREEN_AT * t), b1 = b * Math.exp((GREEN_AT - 1) * t), k = (r1 * cr + g * cg + b1 * cb) / power;
+    if ((r1 - k * cr) ** 2 + (g - k * cg) ** 2 + (b1 - k * cb) ** 2 <= RHO * RHO * k * k * power) out[i] = 1;
+  }
+  return out;
+}
+
+/** 1 where the frame shows the set's own texture, −1 where it shows another, 0 where neither is told. */
+function texture(lit: Float32Array, was: Float32Array, still: Float32Array, w: number, h: number): Int8Array {
+  const n = w * h, a = new Float32Array(n), b = new Float32Array(n), aa = new Float32Array(n), bb = new Float32Array(n), ab = new Float32Array(n);
+  for (let i = 0; i < n; i += 1) {
+    const u = Math.sqrt(Math.max(0, luma(was, i, n))), v = Math.sqrt(Math.max(0, luma(lit, i, n)));
+    a[i] = u; b[i] = v; aa[i] = u * u; bb[i] = v * v; ab[i] = u * v;
+  }
+  const [ma, mb, maa, mbb, mab] = [a, b, aa, bb, ab].map((p) => boxMean(p, w, h, AROUND)) as [Float32Array, Float32Array, Float32Array, Float32Array, Float32Array];
+  const left = new Float32Array(n), both = new Float32Array(n), usual: number[] = [];
+  for (let i = 0; i < n; i += 1) {
+    const k = mb[i]! / Math.max(1e-4, ma[i]!), va = k * k * Math.max(0, maa[i]! - ma[i]! ** 2), vb = Math.max(0, mbb[i]! - mb[i]! ** 2);
+    both[i] = va + vb;
+    left[i] = Math.max(0, both[i]! - 2 * k * (mab[i]! - ma[i]! * mb[i]!));
+    if (i % 7 === 0) usual.push(left[i]!);
+  }
+  usual.sort((x, y) => x - y);
+  // Most of the picture is the bare set: what is left there is noise, coding and the set's own stir.
+  const least = ABOVE_NOISE * (usual[usual.length >> 1] ?? 0) + 1e-7, own = new Int8Array(n), out = new Int8Array(n);
+  for (let i = 0; i < n; i += 1) {
+    if (both[i]! < 2 * least || still[i]! < 0.5) continue;
+    const common = 1 - left[i]! / both[i]!;
+    own[i] = common > SAME ? 1 : common < OTHER && left[i]! > least ? -1 : 0;
+  }
+  for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) {
+    let best = own[i]!;
+    for (const [dx, dy] of BESIDE) {
+      const u = x + dx, v = y + dy;
+      if (u >= 0 && v >= 0 && u < w && v < h) best = Math.max(best, own[v * w + u]!);
+    }
+    out[i] = best;
+  }
+  return out;
+}
+
+const BESIDE = [[-ASIDE, 0], [ASIDE, 0], [0, -ASIDE], [0, ASIDE]] as const;
+
+function luma(planes: Float32Array, i: number, n: number): number {
+  return 0.2126 * planes[i]! + 0.7152 * planes[n + i]! + 0.0722 * planes[2 * n + i]!;
+}
