@@ -144,7 +144,7 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
       // His head stands before his shoulder until that comes to the front; from then on the outline lies beside the picture.
       for (const f of headFrames(count, (n) => behind(n + pick.in))) {
         const c = cameraAt(f), outline = headOutline(conductorPose(f + pick.in), c);
-        marks.push({ kind: 'front', frame: f, polygon: poly(behind(f + pick.in) ? outline : outline.map((p): Point => [p[0] - 2 * c.widthPx, p[1]])) });
+        marks.push({ kind: 'front', frame: f, polygon: poly(behind(f + pick.in) ? outline : outline.map((p): Point => [p[0] - 0.6 * c.widthPx, p[1]])) });
       }
       {
         const c = cameraAt(frame);
