@@ -1,6 +1,6 @@
 /**
  * Scores joins of the exam's scenes (exam-scenes.ts) against their truth, beside a plain overlay with the true matte: the whole
- * join's rows (join-score.ts: performer, edge band, its bias, shadow, its overlap, outside beyond the plate's own grain), level (mean
+ * join's rows (join-score.ts: performer, edge band, its bias, shadow, its overlap where more than a rim of it shows, its stray area, outside beyond the plate's own grain), level (mean
  * L*), white (a*, b*), size and place (px); worst first, naming for each scene what misses its bar by most. Every join is proposed and
  * rendered from plate, take and marks alone. Run: `npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why]`;
  * makes the scenes that are missing.
@@ -17,10 +17,10 @@ import { readPng, writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import type { MarksFile } from '../src/plate/marks.js';
 import { canTrace, makeExam, seedsOf, type ExamScene } from './exam-scenes.js';
-import { blurred, regions, scoreFrame, type Regions } from './join-score.js';
+import { blurred, isWide, regions, scoreFrame, type Regions } from './join-score.js';
 
 /** Readings of one picture against the truth. */
-const KEYS = ['performer', 'edge', 'bias', 'shadow', 'iou', 'outside', 'level', 'a', 'b', 'red', 'green', 'blue'] as const;
+const KEYS = ['performer', 'edge', 'bias', 'shadow', 'iou', 'stray', 'outside', 'level', 'a', 'b', 'red', 'green', 'blue'] as const;
 type Reading = Record<(typeof KEYS)[number], number>;
 /** Bars of the whole join; of level, white, size and place there are none: what an eye sees beside the truth (own choice). */
 const BARS: Readonly<Record<string, number>> = { performer: 6, edge: 7, bias: 1.5, shadow: 7, overlap: 0.25, outside: 0.3, level: 3, white: 4, size: 3, place: 3 };
@@ -31,7 +31,7 @@ interface Row { readonly seed: number; readonly words: string; readonly ours: Re
 function readingOf(ours: Picture, truth: Picture, base: Picture, r: Regions): Reading {
   const s = scoreFrame(ours, truth, base, r), a = codedToLinear(ours, 'bt709'), b = codedToLinear(truth, 'bt709'), n = r.width * r.height;
   const stops = [0, 1, 2].map((c) => { let x = 0, y = 0; for (let i = 0; i < n; i++) if (r.label[i] === 1) { x += a.data[c * n + i]!; y += b.data[c * n + i]!; } return Math.log2(y / x); });
-  return { performer: s.performer, edge: s.edge, bias: s.edgeBias, shadow: s.shadow, iou: s.shadowIou, outside: s.outside, level: s.performerBias[0], a: s.performerBias[1], b: s.performerBias[2], red: stops[0]!, green: stops[1]!, blue: stops[2]! };
+  return { performer: s.performer, edge: s.edge, bias: s.edgeBias, shadow: s.shadow, iou: isWide(r) ? s.shadowIou : NaN, stray: s.shadowStray, outside: s.outside, level: s.performerBias[0], a: s.performerBias[1], b: s.performerBias[2], red: stops[0]!, green: stops[1]!, blue: stops[2]! };
 }
 
 /** Cover's middle and the root of its area, px. */
@@ -72,7 +72,8 @@ function beside(path: string, pictures: readonly Picture[], matte: Float32Array)
   return writePng16(path, out);
 }
 
-const mean = (all: readonly Reading[]): Reading => Object.fromEntries(KEYS.map((k) => { const v = all.map((r) => r[k]).filter(Number.isFinite); return [k, v.reduce((s, x) => s + x, 0) / Math.max(1, v.length)]; })) as Reading;
+/** Of what was read; not a number where nothing was. */
+const mean = (all: readonly Reading[]): Reading => Object.fromEntries(KEYS.map((k) => { const v = all.map((r) => r[k]).filter(Number.isFinite); return [k, v.reduce((s, x) => s + x, 0) / v.length]; })) as Reading;
 
 async function rowOf(s: ExamScene, folder: string, pictures: string | undefined, why: boolean): Promise<Row> {
   const json = (f: string): MarksFile => JSON.parse(readFileSync(f, 'utf8')) as MarksFile;
@@ -97,12 +98,12 @@ async function rowOf(s: ExamScene, folder: string, pictures: string | undefined,
   await Promise.all([renderer.close(), plate.close(), take.close()]);
   const all = mean(ours), us = { ...all, outside: all.outside - own }, pl = mean(plain);
   const off: Record<string, number> = { performer: us.performer, edge: us.edge, bias: Math.abs(us.bias), shadow: us.shadow, overlap: 1 - us.iou, outside: us.outside, level: Math.abs(us.level), white: Math.hypot(us.a, us.b), size: Math.abs(size), place };
-  const [worst] = Object.entries(off).map(([k, v]) => [k, v / BARS[k]!] as const).sort((p, q) => q[1] - p[1])[0]!;
+  const [worst] = Object.entries(off).map(([k, v]) => [k, v / BARS[k]!] as const).filter(([, v]) => Number.isFinite(v)).sort((p, q) => q[1] - p[1])[0]!;
   return { seed: s.seed, words: s.words, ours: us, plain: { ...pl, outside: pl.outside - own }, size, place, worst, rank: (us.performer / 6 + us.edge / 7 + (Number.isFinite(us.shadow) ? us.shadow / 7 : 1)) / 3 };
 }
 
 const f1 = (v: number): string => v.toFixed(1);
-const cells = (r: Reading): string => `${f1(r.performer)} / ${f1(r.edge)} (${r.bias > 0 ? '+' : ''}${f1(r.bias)}) / ${f1(r.shadow)} IoU ${r.iou.toFixed(2)} out ${r.outside.toFixed(2)}  L ${f1(r.level)} a ${f1(r.a)} b ${f1(r.b)}  stops ${r.red.toFixed(2)} ${r.green.toFixed(2)} ${r.blue.toFixed(2)}`;
+const cells = (r: Reading): string => `${f1(r.performer)} / ${f1(r.edge)} (${r.bias > 0 ? '+' : ''}${f1(r.bias)}) / ${f1(r.shadow)} IoU ${Number.isFinite(r.iou) ? r.iou.toFixed(2) : 'hidden'} stray ${r.stray.toFixed(2)} out ${r.outside.toFixed(2)}  L ${f1(r.level)} a ${f1(r.a)} b ${f1(r.b)}  stops ${r.red.toFixed(2)} ${r.green.toFixed(2)} ${r.blue.toFixed(2)}`;
 
 /** Mean of the rows; of signed readings the mean amount. */
 function summary(rows: readonly Row[], of: 'ours' | 'plain'): Reading {
@@ -126,7 +127,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       }
     }
     rows.sort((a, b) => b.rank - a.rank);
-    console.log('performer / edge (bias) / shadow IoU outside; level and white of the performer; stops that its light lacks (red, green, blue)');
+    console.log('performer / edge (bias) / shadow, its IoU (hidden: only a rim of the true one shows) and where there is none (over the area of the performer), outside; level and white of the performer; stops that its light lacks (red, green, blue)');
     for (const r of rows) console.log(`${String(r.seed).padStart(4)} most off: ${r.worst}; size ${f1(r.size)} place ${f1(r.place)} px; ${r.words}\n     ours  ${cells(r.ours)}\n     plain ${cells(r.plain)}`);
     console.log(`mean ours  ${cells(summary(rows, 'ours'))}\nmean plain ${cells(summary(rows, 'plain'))}`);
     const file = option('json');

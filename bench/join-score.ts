@@ -79,6 +79,8 @@ export interface JoinScore {
   readonly performerBias: readonly [number, number, number];
   readonly shadowBias: number;
   readonly shadowIou: number;
+  /** The join's shadow where the truth has none, over the performer's area. */
+  readonly shadowStray: number;
   /** Shadow's area of the join over that of the truth. */
   readonly shadowArea: number;
   /** Light left where both pictures lie in shadow, of the join over that of the truth (linear luma): 1 is as dark as it should be. */
@@ -116,8 +118,23 @@ export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regi
   return {
     performer: mean(1), edge: mean(2), shadow: mean(3), outside: mean(0), edgeBias: bias / Math.max(1, count[2]!),
     performerBias: pb.map((v) => v / Math.max(1, count[1]!)) as [number, number, number], shadowBias: sb / Math.max(1, count[3]!),
-    shadowIou: either > 0 ? both / either : NaN, shadowArea: count[3]! > 0 ? (either - count[3]! + both) / count[3]! : NaN, shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN, shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN, ssim: ssim(join, truth, r),
+    shadowIou: either > 0 ? both / either : NaN, shadowStray: (either - count[3]!) / Math.max(1, count[1]!), shadowArea: count[3]! > 0 ? (either - count[3]! + both) / count[3]! : NaN, shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN, shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN, ssim: ssim(join, truth, r),
   };
+}
+
+/**
+ * Whether most of the true shadow's pixels lie inside it, with shadow to all four sides. Of a body that hides its own shadow
+ * a rim some pixels wide shows: there a border that is one pixel off takes half of the overlap and more, whatever threw it.
+ */
+export function isWide(r: Regions): boolean {
+  const { label, width: w } = r;
+  let all = 0, inside = 0;
+  for (let i = w; i < label.length - w; i++) {
+    if (label[i] !== 3) continue;
+    all++;
+    if (label[i - 1] === 3 && label[i + 1] === 3 && label[i - w] === 3 && label[i + w] === 3) inside++;
+  }
+  return all > 0 && inside > 0.5 * all;
 }
 
 /** Mean SSIM of luma where the performer, its band or its shadow is, Gaussian window of 1.5 px. */

@@ -68,7 +68,7 @@ async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, fram
   }
   await Promise.all([renderer.close(), base.close(), truth.close(), mattes.close()]);
   const mean = (k: string): number => round((sums[k] ?? NaN) / (sums[`n_${k}`] ?? 1));
-  return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), shadowArea: mean('shadowArea'), shadowLeft: mean('shadowLeft'), shadowLost: mean('shadowLost'), ssim: mean('ssim') } };
+  return { shot, what, worst, score: { performer: mean('performer'), edge: mean('edge'), shadow: mean('shadow'), outside: mean('outside'), edgeBias: mean('edgeBias'), performerBias: [0, 0, 0], shadowBias: mean('shadowBias'), shadowIou: mean('shadowIou'), shadowStray: mean('shadowStray'), shadowArea: mean('shadowArea'), shadowLeft: mean('shadowLeft'), shadowLost: mean('shadowLost'), ssim: mean('ssim') } };
 }
 
 /** Render speed over decode-and-encode speed of the same plate, both in one run. */
