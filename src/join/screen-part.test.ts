@@ -40,8 +40,9 @@ describe('a take whose screen does not fill the picture', () => {
     // Nor do they count as the performer's darkest parts.
     const dark = async (m: MarksFile): Promise<number> => (await subjectOf(readerOf(barred), 'fast', m)).subject!.percentiles[0];
     const truth = (await subjectOf(readerOf(plain), 'fast', none)).subject!.percentiles[0];
-    expect(await dark(none)).toBeLessThan(0.5 * truth);
     expect(Math.abs((await dark(marks)) / truth - 1)).toBeLessThan(0.25);
+    // Unmarked, what reaches in from the edge apart from the performer is left out by itself (edge-room.ts).
+    expect(Math.abs((await dark(none)) / truth - 1)).toBeLessThan(0.25);
   });
 
   it('stays as it is where a person marked it, or where the performer\'s own marks lie outside what was found', async () => {
