@@ -14,9 +14,10 @@ const recipe = z.looseObject({ version: z.literal(1), plate: side, take: side, s
 
 /**
  * Reads a recipe as `quick --json` prints it (the document's `recipe`, or the document itself), for these two files.
+ * @param take null: the take that the recipe names
  * Throws `PW-JOIN-RECIPE` with the field that is wrong, and the file's own errors.
  */
-export function readRecipe(file: string, plate: string, take: string): Recipe {
+export function readRecipe(file: string, plate: string, take: string | null): Recipe {
   const text = readFileSync(file, 'utf8');
   let given: unknown;
   try { given = JSON.parse(text); } catch (error) {
@@ -29,5 +30,5 @@ export function readRecipe(file: string, plate: string, take: string): Recipe {
     throw new PlatewrightError('PW-JOIN-RECIPE', `${basename(file)}: ${first.path.length === 0 ? 'the recipe' : first.path.join('.')}: ${first.message}; give the recipe that quick --json prints`, { kind: 'input' });
   }
   const r = inner as Recipe;
-  return { ...r, plate: { ...r.plate, file: plate }, take: { ...r.take, file: take } };
+  return { ...r, plate: { ...r.plate, file: plate }, take: { ...r.take, file: take ?? r.take.file } };
 }

@@ -9,6 +9,7 @@ import { proposeFromFiles } from '../../join/quick.js';
 import type { JoinOptions } from '../../join/render.js';
 import type { Recipe } from '../../join/types.js';
 import { parseMarks } from '../../plate/marks.js';
+import { readRecipe } from '../read-recipe.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 import { firstToMend, rowOf } from './inspect.js';
 
@@ -35,9 +36,7 @@ export function register(program: Command): void {
 
 async function recipeOf(plate: string, o: ExamineOptions): Promise<{ recipe?: Recipe; tools?: () => Promise<JoinOptions> }> {
   if (o.recipe !== undefined) {
-    const read = JSON.parse(readFileSync(o.recipe, 'utf8')) as Recipe & { recipe?: Recipe }, kept = read.recipe ?? read;
-    if (!Array.isArray(kept.steps)) throw new PlatewrightError('PW-INSPECT-RECIPE', `${basename(o.recipe)} holds no recipe; give what \`quick --json\` printed`, { kind: 'usage' });
-    const recipe: Recipe = { ...kept, plate: { ...kept.plate, file: plate }, take: { ...kept.take, file: o.take ?? kept.take.file } };
+    const recipe = readRecipe(o.recipe, plate, o.take ?? null);
     const tools = joinTools(recipe, null);
     return { recipe, tools: () => tools };
   }
