@@ -13,6 +13,7 @@ export { powerCurve, cdl } from './power';
 export { ycbcrToRgb } from './ycbcr';
 export { curveByTable } from './curve-table';
 export { fillYuv, quantise } from './fill-yuv';
+export { layFull, widenYuv } from './widen-yuv';
 export { flowPatches, flowDensify, flowUnseen, flowWarp } from './flow';
 export { flowData, flowSmooth, flowRelax } from './flow-refine';
 export { between } from './between';

@@ -10,7 +10,8 @@ import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { shownAsCoded } from '../media/colour-tags.js';
 import { isSequencePattern } from '../media/sequence.js';
-import type { ColourTags, Sound } from '../media/types.js';
+import type { ColourTags, Sound, VideoFrame } from '../media/types.js';
+import { quantisePlane } from '../media/fill-yuv.js';
 import { VideoReader } from '../media/video-reader.js';
 import { defaultColour, type WriterCodec } from '../media/encodings.js';
 import { VideoWriter } from '../media/video-writer.js';
@@ -42,10 +43,12 @@ export interface RenderReport {
   readonly leftOff: JoinRenderer['leftOff'];
 }
 
+/** Bits of ProRes 4444 as it is written here. */
+const MASTER_BITS = 10;
 /** Frames a piece: what a kill can cost at most. */
 const PIECE = 12;
 /** How pieces are coded; those of another way are made anew. */
-const PIECES = 2;
+const PIECES = 3;
 
 /** Renders the recipe's whole span. Throws `PW-JOIN-STOPPED` when the signal is raised; finished pieces stay. */
 export async function renderJoin(renderer: JoinRenderer, out: string, options: RenderOptions): Promise<RenderReport> {
@@ -81,7 +84,8 @@ async function openSinks(renderer: JoinRenderer, out: string, matte: string | un
     ? { ...size, codec: 'ffv1', bits: 16, preset: 'fast' }
     : { ...size, ...even, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }), sound: o.sound ?? null, colour: own });
   const mask = matte === undefined ? null : await VideoWriter.open(matte, { ...size, codec: 'ffv1', grey: true, bits: 8 });
-  let grey: Picture | null = null, whole: Picture | null = null, part: Picture | null = null;
+  let whole: Picture | null = null, part: Picture | null = null;
+  const grey = mask === null ? null : emptyMatte(size);
   // The plate's own code values need no way through light where the film is coded as the plate is.
   const straight = (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') && colour.transfer === (raw ? 'bt709' : own.transfer) && colour.primaries === 'bt709' && renderer.plateInfo.bitDepth <= 16;
   return {
@@ -91,19 +95,32 @@ async function openSinks(renderer: JoinRenderer, out: string, matte: string | un
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(topLeft(frame.coded(whole), (part ??= createPicture(even.widthPx, even.heightPx, 3))));
       } else if (o.codec === 'h264' && !raw && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
+      else if (o.codec === 'prores4444' && straight && frame.plate.bitDepth <= MASTER_BITS && picture.takes({ ...frame.plate, chromaShift: [0, 0], bitDepth: MASTER_BITS })) await picture.writeFrame(frame.full(MASTER_BITS)!);
       else if (straight && !frame.plate.hasAlpha) {
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(frame.coded(whole));
       } else await picture.write(frame.linear());
-      if (mask !== null) {
-        grey ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 1);
-        frame.matte(grey.data);
-        await mask.writeCoded(grey);
-      }
+      if (mask !== null && grey !== null) await mask.writeFrame(matteInto(grey, frame));
     },
     async close() { await picture.close(); await mask?.close(); },
     async abort() { await picture.abort(); await mask?.abort(); },
   };
+}
+
+/** A grey frame of 0 in the form in which mattes are coded, to be filled again and again. */
+function emptyMatte({ widthPx, heightPx }: { readonly widthPx: number; readonly heightPx: number }): VideoFrame {
+  return { index: 0, widthPx, heightPx, planes: [new Uint8Array(widthPx * heightPx)], chromaShift: [0, 0], chromaSite: [0, 0], layout: 'grey', bitDepth: 8, hasAlpha: false, colour: defaultColour('ffv1') };
+}
+
+/** The performer's matte as codes, in `to`'s own plane. */
+function matteInto(to: VideoFrame, { composed }: JoinFrame): VideoFrame {
+  const codes = to.planes[0] as Uint8Array;
+  codes.fill(0);
+  if (composed !== null) {
+    const [x0, y0, x1, y1] = composed.box;
+    quantisePlane(composed.matte, 0, x1 - x0, y1 - y0, codes.subarray(y0 * to.widthPx + x0), to.widthPx, 255, 0, 0, 255);
+  }
+  return to;
 }
 
 /** Fills a smaller picture with a larger one's first columns and lines. */

@@ -57,13 +57,15 @@ export function fillFrame({ planes: buffers, strides }: FillFrame, name: string,
   }
 }
 
-/** Copies the planes of an 8-bit 4:2:0 frame into an FFmpeg frame of the same form, row by row. */
+/** Copies a frame's planes into an FFmpeg frame of the same form (its planes in the same order), row by row where it pads its rows. */
 export function copyPlanes({ planes: buffers, strides }: FillFrame, from: VideoFrame): void {
-  for (let p = 0; p < 3; p++) {
-    const w = p === 0 ? from.widthPx : (from.widthPx + 1) >> 1, h = p === 0 ? from.heightPx : (from.heightPx + 1) >> 1;
-    const src = from.planes[p] as Uint8Array, dst = buffers[p]!, stride = strides[p]!;
-    for (let y = 0; y < h; y++) dst.set(src.subarray(y * w, (y + 1) * w), y * stride);
-  }
+  const [sx, sy] = from.chromaShift;
+  from.planes.forEach((plane, p) => {
+    const chroma = from.layout === 'yuv' && p > 0, w = chroma ? (from.widthPx + (1 << sx) - 1) >> sx : from.widthPx, h = chroma ? (from.heightPx + (1 << sy) - 1) >> sy : from.heightPx;
+    const row = w * plane.BYTES_PER_ELEMENT, src = new Uint8Array(plane.buffer, plane.byteOffset, row * h), dst = buffers[p]!, stride = strides[p]!;
+    if (stride === row) dst.set(src);
+    else for (let y = 0; y < h; y++) dst.set(src.subarray(y * row, (y + 1) * row), y * stride);
+  });
 }
 
 function planeRows(f: { layout: string; chromaShift: readonly [number, number] }, plane: number, height: number): number {

@@ -11,6 +11,7 @@ import { copyPlanes, fillFrame } from './encode-planes.js';
 import { encodingOf, defaultColour, openEncoder, type Encoding, type WriterCodec, type WriterOptions } from './encodings.js';
 import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, type Stream } from './ffmpeg.js';
 import { readPackets } from './packets.js';
+import { planeFormat } from './pixel-formats.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { SoundTrack } from './sound-track.js';
 import type { ColourTags, VideoFrame } from './types.js';
@@ -136,16 +137,22 @@ export class VideoWriter {
   }
 
   /**
-   * Adds a frame in its own planes. Where they are what the encoder takes (8-bit 4:2:0 of the same tags for H.264) they go in
-   * as they are, code for code; else they are converted.
+   * Adds a frame in its own planes. Where they are what the encoder takes (Y'CbCr or grey of its depth, chroma and tags) they go
+   * in as they are, code for code; else they are converted.
    */
   async writeFrame(frame: VideoFrame): Promise<void> {
-    const same = this.encoding.pixelFormat === 'yuv420p' && frame.layout === 'yuv' && frame.bitDepth === 8 && frame.chromaShift[0] === 1 && frame.chromaShift[1] === 1
-      && frame.chromaSite[0] === 0 && frame.chromaSite[1] === 0.5 && frame.colour.fullRange === this.tags.fullRange && frame.colour.matrix === this.tags.matrix
-      && frame.colour.transfer === this.tags.transfer && frame.colour.primaries === this.tags.primaries;
-    if (!same) return this.write(toLinear(frame));
+    if (!this.takes(frame)) return this.write(toLinear(frame));
     this.requireSize({ width: frame.widthPx, height: frame.heightPx });
     return this.put((to) => copyPlanes(to, frame));
+  }
+
+  /** Are the frame's planes in the very form that the encoder is fed? */
+  takes(frame: VideoFrame): boolean {
+    const f = planeFormat(this.encoding.pixelFormat), { colour, chromaShift: [sx, sy] } = frame, own = this.tags;
+    if (f === null || f.layout === 'rgb' || f.layout !== frame.layout || f.bitDepth !== frame.bitDepth || f.hasAlpha || frame.hasAlpha) return false;
+    if (f.layout === 'grey') return colour.fullRange === own.fullRange && colour.transfer === own.transfer;
+    return f.chromaShift[0] === sx && f.chromaShift[1] === sy && (sx === 0 || frame.chromaSite[0] === 0) && (sy === 0 || frame.chromaSite[1] === 0.5)
+      && colour.fullRange === own.fullRange && colour.matrix === own.matrix && colour.transfer === own.transfer && colour.primaries === own.primaries;
   }
 
   /**

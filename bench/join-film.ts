@@ -1,0 +1,59 @@
+/**
+ * Processor time and clock of a join written to a file as the product writes it, at 1080p (`stand` enlarged, or FOLDER's own recipe):
+ * a production's ProRes 4444 and matte in resumable pieces, a quick join's H.264, H.264 in pieces. One process a figure: code is
+ * loaded and compiled within it, as in a job. The screen's model is kept, as when the take was judged.
+ * Run: `npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]` (FOLDER keeps plate, take and recipe, as with join-cpu.ts;
+ * `picture` draws without coding anything; `--times` lays plate and take so many times end to end).
+ */
+import { spawnSync } from 'node:child_process';
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { letHeapGrow } from '../src/core/heap.js';
+import { joinTools } from '../src/join/join-tools.js';
+import { screensInFolder } from '../src/join/kept-screens.js';
+import { JoinRenderer } from '../src/join/render.js';
+import { renderJoin, type RenderOptions } from '../src/join/render-file.js';
+import type { Recipe } from '../src/join/types.js';
+import { standAt1080 } from './join-1080.js';
+
+const WAYS = ['production', 'quick', 'pieces', 'picture'] as const;
+type Way = (typeof WAYS)[number];
+
+async function one(folder: string, way: Way): Promise<void> {
+  letHeapGrow();
+  const recipe = JSON.parse(readFileSync(join(folder, 'recipe.json'), 'utf8')) as Recipe;
+  const options = { ...(await joinTools(recipe, null)), screens: screensInFolder(join(folder, 'screens')) };
+  const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')), used = process.cpuUsage(), from = performance.now();
+  try {
+    const renderer = await JoinRenderer.open(recipe, options), frames = recipe.plate.out - recipe.plate.in;
+    const film = join(out, way === 'production' ? 'film.mov' : 'film.mp4');
+    const how: RenderOptions = way === 'production' ? { codec: 'prores4444', matte: join(out, 'matte.mkv'), resumeIn: join(out, 'pieces') }
+      : way === 'quick' ? { codec: 'h264', crf: 14, preset: 'veryfast' } : { codec: 'h264', resumeIn: join(out, 'pieces') };
+    let firstAt = 0;
+    const first = (): void => { if (firstAt === 0) { const u = process.cpuUsage(used); firstAt = (u.user + u.system) / 1000; } };
+    if (way === 'picture') for await (const f of renderer.frames()) { f.video(); first(); }
+    else await renderJoin(renderer, film, { ...how, onFrame: first });
+    await renderer.close();
+    const u = process.cpuUsage(used), ms = (u.user + u.system) / 1000;
+    console.log(JSON.stringify({ way, msAFrame: Math.round((10 * ms) / frames) / 10, toFirst: Math.round(firstAt), fps: Math.round((1e5 * frames) / (performance.now() - from)) / 100, peakMb: Math.round(process.resourceUsage().maxRSS / 1024), ...(way === 'picture' ? {} : { bytes: statSync(film).size }) }));
+  } finally {
+    rmSync(out, { recursive: true, force: true });
+  }
+}
+
+const args = process.argv.slice(2), folder = args[0];
+if (folder === undefined) console.log('usage: npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]');
+else if (args[1] === '--one') await one(folder, args[2] as Way);
+else {
+  mkdirSync(folder, { recursive: true });
+  const file = join(folder, 'recipe.json');
+  if (!existsSync(file)) writeFileSync(file, JSON.stringify((await standAt1080(folder)).recipe));
+  const asked = args.slice(1).filter((a): a is Way => WAYS.includes(a as Way));
+  for (const way of asked.length === 0 ? WAYS : asked) {
+    const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), folder, '--one', way], { encoding: 'utf8' });
+    process.stdout.write(run.stdout);
+    if (run.status !== 0) process.stderr.write(run.stderr);
+  }
+}
