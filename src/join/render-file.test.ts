@@ -1,5 +1,5 @@
 /** A render that is stopped goes on where it was, and its film is byte for byte the one an undisturbed render writes. */
-import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, truncateSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join as path } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -15,7 +15,8 @@ import { JoinRenderer } from './render.js';
 import { renderJoin, type RenderReport } from './render-file.js';
 import type { Recipe } from './types.js';
 
-const W = 96, H = 64, N = W * H, FRAMES = 30;
+// More than two pieces of H.264, which are the longest.
+const W = 96, H = 64, N = W * H, FRAMES = 106;
 let folder: string;
 let recipe: Recipe;
 
@@ -73,16 +74,18 @@ async function render(out: string, codec: WriterCodec, work: string | undefined,
 const bytes = (name: string): Buffer => readFileSync(path(folder, name));
 
 describe('a render that is stopped', () => {
-  for (const [codec, ending] of [['h264', 'mp4'], ['ffv1', 'mkv'], ['prores4444', 'mov']] as const) {
+  for (const [codec, ending, stopAt, kept] of [['h264', 'mp4', 60, 48], ['ffv1', 'mkv', 17, 12], ['prores4444', 'mov', 17, 12]] as const) {
     it(`goes on after its last whole piece and writes the same ${codec} film and matte`, async () => {
       const whole = await render(`whole.${ending}`, codec, 'work-whole');
       expect(whole.report).toMatchObject({ frames: FRAMES, kept: 0 });
-      const first = await render(`again.${ending}`, codec, 'work', recipe, 17);
+      const first = await render(`again.${ending}`, codec, 'work', recipe, stopAt);
       expect(first.stopped).toBe('PW-JOIN-STOPPED');
       expect(existsSync(path(folder, `again.${ending}`))).toBe(false);
-      expect(readdirSync(path(folder, 'work')).filter((n) => /^piece-\d+\.(mkv|mov)$/.test(n))).toHaveLength(1);
+      expect(readdirSync(path(folder, 'work')).filter((n) => /^piece-\d+\.(mkv|mov|nut)$/.test(n))).toHaveLength(1);
+      // What a kill leaves of the piece that was under way.
+      writeFileSync(path(folder, 'work', `piece-00001.${codec === 'h264' ? 'nut' : ending}.part`), 'half a piece');
       const second = await render(`again.${ending}`, codec, 'work');
-      expect(second.report!.kept).toBeGreaterThan(0);
+      expect(second.report!.kept).toBe(kept);
       // What was kept is not drawn again; what was not, is.
       expect(second.drawn).toEqual(Array.from({ length: FRAMES - second.report!.kept }, (_, i) => second.report!.kept + i));
       expect(bytes(`again.${ending}`).equals(bytes(`whole.${ending}`))).toBe(true);
@@ -91,6 +94,20 @@ describe('a render that is stopped', () => {
       const film = await VideoReader.open(path(folder, `again.${ending}`));
       expect(film.info.frameCount).toBe(FRAMES);
       await film.close();
+    });
+  }
+
+  for (const [codec, ending, stopAt] of [['h264', 'mp4', 60], ['prores4444', 'mov', 17]] as const) {
+    it(`makes a damaged piece of ${codec} anew`, async () => {
+      const name = `torn.${ending}`, file = path(folder, 'work-torn', `piece-00000.${codec === 'h264' ? 'nut' : ending}`);
+      expect((await render(name, codec, 'work-torn', recipe, stopAt)).stopped).toBe('PW-JOIN-STOPPED');
+      truncateSync(file, Math.floor(statSync(file).size * 0.6));
+      expect((await render(name, codec, 'work-torn')).stopped).toBe('PW-JOIN-PIECE');
+      expect(existsSync(path(folder, name))).toBe(false);
+      // Only the damaged piece is drawn again.
+      const again = await render(name, codec, 'work-torn');
+      expect(again.drawn).toEqual(Array.from({ length: codec === 'h264' ? 48 : 12 }, (_, n) => n));
+      expect(bytes(name).equals(bytes(`whole.${ending}`))).toBe(true);
     });
   }
 

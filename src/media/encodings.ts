@@ -32,6 +32,8 @@ export interface WriterOptions {
   /** H.264: frames a group at most, and B frames between others; the encoder's own choice unless told. */
   readonly groupSize?: number;
   readonly betweenFrames?: number;
+  /** H.264: nothing but the frame count begins a group, so that files of `groupSize` frames are one closed group each and can be joined on (`append`). */
+  readonly evenGroups?: boolean;
 }
 
 /** Encodings that a codec is given where the caller does not say. */
@@ -64,7 +66,7 @@ export function encodingOf(o: WriterOptions): Encoding {
         options: {
           ...(asm === null ? {} : { 'x264-params': `asm=${asm}` }),
           preset: o.preset ?? 'fast', crf: String(o.crf ?? 18),
-          ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }), ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
+          ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }), ...(o.evenGroups === true ? { sc_threshold: '0', flags: '+cgop' } : {}), ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
         },
       };
     }

@@ -19,7 +19,7 @@ import { WriterFrames, type FillFrame } from './writer-frames.js';
 
 const MUXERS: Record<string, string> = { '.mp4': 'mp4', '.m4v': 'mp4', '.mov': 'mov', '.mkv': 'matroska', '.avi': 'avi', '.nut': 'nut' };
 const ALLOWED: Record<WriterCodec, readonly string[]> = {
-  h264: ['.mp4', '.m4v', '.mov', '.mkv'], prores4444: ['.mov', '.mkv'], ffv1: ['.mkv', '.avi', '.nut', '.mov'], png: ['.png'], exr: ['.exr'],
+  h264: ['.mp4', '.m4v', '.mov', '.mkv', '.nut'], prores4444: ['.mov', '.mkv'], ffv1: ['.mkv', '.avi', '.nut', '.mov'], png: ['.png'], exr: ['.exr'],
 };
 
 export class VideoWriter {
@@ -156,17 +156,30 @@ export class VideoWriter {
   }
 
   /**
-   * Adds the pictures of a film file that a writer of the same options wrote, code for code, without decoding them. Only for
-   * codecs in which every picture stands alone (FFV1, ProRes). Returns how many there were.
+   * Adds the pictures of a film file that a writer of the same options wrote, code for code, without decoding them: of codecs in
+   * which every picture stands alone (FFV1, ProRes), and of H.264 in even groups, where the file is one group. Returns how many
+   * there were. Throws `PW-MEDIA-APPEND` where the file does not hold every frame once.
    */
   async append(path: string): Promise<number> {
-    if (this.options.codec !== 'ffv1' && this.options.codec !== 'prores4444') throw new PlatewrightError('PW-MEDIA-APPEND', `pictures of ${this.options.codec} hang on one another and cannot be joined on as they are`, { kind: 'internal' });
+    const group = this.options.codec === 'h264' && this.options.evenGroups === true;
+    if (!group && this.options.codec !== 'ffv1' && this.options.codec !== 'prores4444') throw new PlatewrightError('PW-MEDIA-APPEND', `pictures of ${this.options.codec} hang on one another and cannot be joined on as they are`, { kind: 'internal' });
     await this.pending;
-    const count = await readPackets(path, this.stream!.codecpar, async (packet) => {
-      packet.pts = packet.dts = BigInt(this.count++);
+    // Pictures are coded before those that are shown earlier by so many frames: decoding begins that long before the first is shown.
+    const first = this.count, delay = group ? this.stream!.codecpar.videoDelay : 0, shown = new Set<number>();
+    let begin = 0n;
+    const wrong = (): PlatewrightError => new PlatewrightError('PW-MEDIA-APPEND', `${basename(path)} does not hold each of its frames once`, { detail: { file: path } });
+    const count = await readPackets(path, this.stream!.codecpar, this.codec!.timeBase, !group, async (packet) => {
+      // A group's first picture is shown first, at whatever time its container begins with.
+      if (shown.size === 0) begin = packet.pts;
+      const at = group ? Number(packet.pts - begin) : this.count - first;
+      if (at < 0 || shown.has(at) || first + at < this.count - delay) throw wrong();
+      shown.add(at);
+      packet.pts = BigInt(first + at);
+      packet.dts = BigInt(this.count++ - delay);
       packet.duration = 1n;
       await this.writePacket(packet);
     });
+    for (let k = 0; k < count; k++) if (!shown.has(k)) throw wrong();
     return count;
   }
 
