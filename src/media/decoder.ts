@@ -27,9 +27,12 @@ export class PictureDecoder {
     this.frame.alloc();
   }
 
-  /** @param scan for small pictures only: frames that no other frame refers to are left without their deblocking, which nothing small shows. */
-  static async open(path: string, threads: number, scan = false): Promise<PictureDecoder> {
-    const input = await openInput(path);
+  /**
+   * @param scan for small pictures only: frames that no other frame refers to are left without their deblocking, which nothing small shows.
+   * @param opened the file as it was opened for something else, taken over; opening looks into the first frames anew.
+   */
+  static async open(path: string, threads: number, scan = false, opened: OpenedInput | null = null): Promise<PictureDecoder> {
+    const input = opened ?? (await openInput(path));
     const stream = input.video;
     if (stream === null) {
       await closeInput(input);

@@ -4,6 +4,7 @@ import { PictureDecoder } from './decoder.js';
 import { C, type Frame } from './ffmpeg.js';
 import type { Cursor } from './field-cursor.js';
 import type { FrameIndex, Timing } from './frame-index.js';
+import type { OpenedInput } from './input.js';
 import { isUpright, readDisplayMatrix } from './orientation.js';
 import { chromaSiteOf, PlaneExtractor } from './planes.js';
 import { squareWidth } from './square-pixels.js';
@@ -48,8 +49,12 @@ export class FileCursor implements Cursor {
     this.small = small;
   }
 
-  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>, small: SmallSize | null = null): Promise<FileCursor> {
-    return new FileCursor(path, threads, await PictureDecoder.open(path, threads, small !== null), info, ensureIndex, built, damage, small);
+  /** @param opened the file as it was opened before, at whatever place; only with an index */
+  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>, small: SmallSize | null = null, opened: OpenedInput | null = null): Promise<FileCursor> {
+    const cursor = new FileCursor(path, threads, await PictureDecoder.open(path, threads, small !== null, opened), info, ensureIndex, built, damage, small);
+    // Its packets were counted to the end: the first frame is sought.
+    if (opened !== null) cursor.position = Infinity;
+    return cursor;
   }
 
   async get(n: number): Promise<VideoFrame | null> {

@@ -7,7 +7,7 @@ import { conformed, judgeFields, mayHaveFields, RUN_LENGTH, WHOLE, type FieldUse
 import { FieldCursor, type Cursor } from './field-cursor.js';
 import { FileCursor, type Built } from './file-cursor.js';
 import { buildFrameIndex, timingOf, type FrameIndex } from './frame-index.js';
-import { closeInput, openInput, requireFile } from './input.js';
+import { closeInput, openInput, requireFile, type OpenedInput } from './input.js';
 import { copyFrame } from './planes.js';
 import { SequenceCursor } from './sequence-cursor.js';
 import type { ReducedFrame, SmallSize } from './reduce.js';
@@ -28,6 +28,9 @@ export interface ReaderOptions {
 /** What was found of a file's fields, under its name, size and time of change: a clip is opened many times, and looking costs. */
 const fieldsFound = new Map<string, FieldUse>();
 
+/** Containers in which any place is found again after the file was read to its end. */
+const SOUGHT = /mov|mp4|matroska/;
+
 /** Longest time that the event loop is held. */
 const SLICE_MS = 12;
 
@@ -42,6 +45,8 @@ export class VideoReader {
   private readonly streaming = new Set<Cursor>();
   /** Of a stream that ended: a clip is often read in many short runs, and opening costs as much as some frames of it. */
   private idle: FileCursor | null = null;
+  /** The file as it was opened to be described: the first to read pictures goes on with it. */
+  private opened: OpenedInput | null = null;
   private closed = false;
   private fieldUse: FieldUse = WHOLE;
   private sourceCount = 0;
@@ -64,21 +69,31 @@ export class VideoReader {
     }
     const { sizeBytes, mtimeMs } = requireFile(path);
     const input = await openInput(path);
+    let kept = false;
     try {
       const first = describeVideo(input, null, null);
       if (first === null) throw noPicture(path, input.sound !== null);
       let built: Built | null = null;
       const fields = options.fields !== 'as-is' && mayHaveFields(first.heightPx, first.rate, first.fieldOrder !== 'progressive');
       if (!input.still && (options.index || fields || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
-        const index = options.index ?? (await scan(path));
+        const index = options.index ?? (await buildFrameIndex(input));
         built = { index, timing: timingOf(index, claimedRates(input)) };
         if (built.timing.frameCount === 0) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${basename(path)} ends before its first whole frame; copy it again from its source`, { detail: { file: path } });
       }
       const reader = new VideoReader(path, threads, describeVideo(input, built?.index ?? null, built?.timing ?? null)!, null, built);
-      if (built !== null && options.fields !== 'as-is') await reader.findFields(`${resolve(path)} ${sizeBytes} ${mtimeMs}`);
+      if (built !== null && !built.index.untimed && SOUGHT.test(input.container)) {
+        reader.opened = input;
+        kept = true;
+      }
+      try {
+        if (built !== null && options.fields !== 'as-is') await reader.findFields(`${resolve(path)} ${sizeBytes} ${mtimeMs}`);
+      } catch (error) {
+        await reader.close();
+        throw error;
+      }
       return reader;
     } finally {
-      await closeInput(input);
+      if (!kept) await closeInput(input);
     }
   }
 
@@ -147,7 +162,7 @@ export class VideoReader {
       const input = await openInput(this.path);
       try {
         if (input.still) return null;
-        const index = await scan(this.path);
+        const index = await buildFrameIndex(input);
         this.built = { index, timing: timingOf(index, claimedRates(input)) };
         this.information = describeVideo(input, index, this.built.timing)!;
       } finally {
@@ -232,7 +247,9 @@ export class VideoReader {
       return rested;
     }
     // A scan's caller works while the decoder does: one more frame under way keeps its threads busy meanwhile.
-    const cursor = await FileCursor.open(this.path, this.threads + (small === null ? 0 : 1), this.information, () => this.ensureIndex(), this.built, this.damage, whole ? small : null);
+    const { opened } = this;
+    this.opened = null;
+    const cursor = await FileCursor.open(this.path, this.threads + (small === null ? 0 : 1), this.information, () => this.ensureIndex(), this.built, this.damage, whole ? small : null, opened);
     return whole ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
   }
 
@@ -245,15 +262,8 @@ export class VideoReader {
     this.streaming.clear();
     await this.idle?.close();
     this.idle = null;
-  }
-}
-
-async function scan(path: string): Promise<FrameIndex> {
-  const input = await openInput(path);
-  try {
-    return await buildFrameIndex(input);
-  } finally {
-    await closeInput(input);
+    if (this.opened !== null) await closeInput(this.opened);
+    this.opened = null;
   }
 }
 
