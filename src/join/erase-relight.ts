@@ -30,8 +30,9 @@ const LIGHTEST = 0.95, DARKEST = 0.08;
 /**
  * In place. Null, and nothing changed, where the region is not darker than the ground about it.
  * @param dark over 0 where the picture shows ground in the shadow @param known over 0 where the picture shows ground at all
+ * @param expected whether what was found dark (1 in the mask) is the shadow that was looked for; without it the place is taken at its word
  */
-export function relightShadow(picture: Picture, dark: ArrayLike<number>, known: ArrayLike<number>): Relit | null {
+export function relightShadow(picture: Picture, dark: ArrayLike<number>, known: ArrayLike<number>, expected?: (mask: Float32Array) => boolean): Relit | null {
   const { width: w, height: h } = picture, n = w * h;
   const table = transferTable('bt709');
   const linear = [0, 1, 2].map((c) => decodePlane(plane(picture, c), table));
@@ -60,7 +61,9 @@ export function relightShadow(picture: Picture, dark: ArrayLike<number>, known: 
     if (inside[i]! === 0 && ground[i]! > 0 && toInside[i]! <= ring) { ringArea++; if (smooth[i]! >= split) litRing++; }
   }
   // Where the ground's texture outweighs the shadow, the outline is the shadow.
-  if (darkArea < 0.15 * area || litRing < 0.7 * ringArea) mask.set(inside);
+  const outweighed = darkArea < 0.15 * area || litRing < 0.7 * ringArea;
+  if (expected !== undefined && (outweighed || !expected(mask))) return null;
+  if (outweighed) mask.set(inside);
   const away = distanceToSet(mask, w, h), outside = new Float32Array(n);
   for (let i = 0; i < n; i++) outside[i] = 1 - mask[i]!;
   const depth = distanceToSet(outside, w, h);

@@ -16,6 +16,7 @@ import type { RegionFile } from '../plate/marks.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
+import { castOf, type CastGround } from './cast-shadow.js';
 import { fitLocally } from './erase-align.js';
 import { alignedBox, feather, maskOf, showsMask, sourceOf } from './erase-masks.js';
 import { buildMosaic, lumaOf, type Mosaic, type MosaicSource } from './erase-mosaic.js';
@@ -24,8 +25,10 @@ import { frameOfMosaic, gridPoints, hiddenInMosaic } from './erase-room.js';
 import { missesPieces, passing, piecesBefore, type Passing } from './erase-passing.js';
 import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
+import { findMovers } from './set-movers.js';
+import { mayCopy } from './copy-from.js';
 import { sourcesByWorth } from './erase-sources.js';
-import { fillUnseen } from './fill-unseen.js';
+import { fillUnseen, unseenShare } from './fill-unseen.js';
 import { boundsOf, layOver } from './lay-over.js';
 import { layRelit } from './lay-relit.js';
 import { setMotion, spread, type SetMotion } from './set-motion.js';
@@ -40,11 +43,20 @@ const STILL_HOLDS = 1.5;
 const LEAST_NOISE = 0.006;
 const NEAR_BAND = 40;
 
+/** Where less of what is hidden was never seen, what moves in the shot is not looked for: it would hardly be copied. */
+const WORTH_COPYING = 0.02;
+/** What went so far by itself, as a share of a frame's width, is not copied: people who stand and talk sway by so much, leaves and flow's errors mostly by less; what is left out wrongly is only not copied. Seen on two people at a railing. */
+const STIRS = 0.004;
+
 export interface EraseRequest {
   readonly regions: readonly RegionFile[];
   readonly growPx?: number;
   /** Shadows of what goes that lie there on every frame: their ground is relit (erase-relight.ts). */
   readonly shadows?: readonly RegionFile[];
+  /** Where the key throws the shadows of the regions, one each: looked for there, and relit where found (cast-shadow.ts). */
+  readonly cast?: readonly RegionFile[];
+  /** Things that stand for themselves (in front, other people): never copied into what no frame shows. */
+  readonly apart?: readonly RegionFile[];
   /** Darkened ground beside the region goes too. Default true. */
   readonly shadowToo?: boolean;
   /** Frames from which sources may be taken; default the whole file. */
@@ -89,6 +101,7 @@ export class PlateCleaner {
   private readonly size: { readonly w: number; readonly h: number };
   /** 1 = seen by some source; one channel over the mosaic. */
   private readonly seen: Picture;
+  private readonly cast: CastGround;
   /** sd of the samples of each pixel of the mosaic. */
   private readonly spread: Picture;
   /** sd that noise alone gives the samples. */
@@ -96,9 +109,10 @@ export class PlateCleaner {
   /** Kept for what is taken from the nearest in time. */
   private readonly sources: readonly MosaicSource[];
 
-  private constructor(mosaic: Mosaic, sources: readonly MosaicSource[], seen: Picture, motion: SetMotion, outlines: (frame: number) => [number, number][][], request: EraseRequest, size: { w: number; h: number }, report: EraseReport) {
+  private constructor(mosaic: Mosaic, sources: readonly MosaicSource[], seen: Picture, cast: CastGround, motion: SetMotion, outlines: (frame: number) => [number, number][][], request: EraseRequest, size: { w: number; h: number }, report: EraseReport) {
     this.mosaic = mosaic;
     this.seen = seen;
+    this.cast = cast;
     this.sources = sources;
     this.spread = { ...createPicture(1, 1, 1), width: mosaic.width, height: mosaic.height, data: mosaic.spread };
     const told: number[] = [];
@@ -127,7 +141,8 @@ export class PlateCleaner {
     const looked = spread(span.in, span.out, 240);
     const candidates = spread(span.in, span.out, CANDIDATES).filter((n) => !lost.has(n));
     const growPx = request.growPx ?? 3;
-    const frame = frameOfMosaic(looked, outlines, motion, w, h);
+    const castPaths = (request.cast ?? []).map((r) => carryRegion(r, carrier));
+    const frame = frameOfMosaic(looked, (n) => [...outlines(n), ...castPaths.map((p) => p(n))], motion, w, h);
     const hidden = hiddenInMosaic(frame, looked, outlines, motion, w, h, growPx);
     const byWorth = sourcesByWorth({
       candidates, points: gridPoints(hidden, frame), widthPx: w, heightPx: h, most: SOURCES, clearPx: growPx + 3,
@@ -147,17 +162,21 @@ export class PlateCleaner {
     }
     const mosaic = buildMosaic(ofMosaic(sources), frame, !motion.still, request.shadowToo ?? true);
     const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(ofMosaic(shaded), frame, !motion.still));
-    const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1);
+    const cast = castOf(castPaths, mosaic, hidden, { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines });
+    relit.push(...cast.notes);
+    const apart = (request.apart ?? []).map((r) => carryRegion(r, carrier));
+    const movers = unseenShare(mosaic, hidden) < WORTH_COPYING ? null : await findMovers(readerLumaSource(reader), motion, span, mosaic, STIRS);
+    const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1, mayCopy(mosaic, ofMosaic(sources), movers, apart));
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
-    return new PlateCleaner(filled, sources, seen, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? [...relit, ...notes] : [...relit, ...notes, `${counted(lost.size, 'frame')} could not be aligned to the set and ${lost.size === 1 ? 'gives' : 'give'} nothing`] });
+    return new PlateCleaner(filled, sources, seen, cast, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? [...relit, ...notes] : [...relit, ...notes, `${counted(lost.size, 'frame')} could not be aligned to the set and ${lost.size === 1 ? 'gives' : 'give'} nothing`] });
   }
 
   /** The clean part of a frame; null where the region does not reach into it. @param coded display-coded picture of the whole frame @param chromaShift so that the box holds whole chroma samples */
   clean(n: number, coded: Picture, chromaShift: readonly [number, number] = [1, 1]): CleanedBox | null {
     const { w, h } = this.size;
     const outlines = this.outlines(n);
-    const bounds = boundsOf(outlines.flat(), IDENTITY3);
+    const bounds = boundsOf([...outlines, ...this.cast.outlines(n)].flat(), IDENTITY3);
     const tall = Math.max(bounds[2] - bounds[0], bounds[3] - bounds[1]);
     const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx;
     const box = alignedBox([bounds[0] - pad, bounds[1] - pad, bounds[2] + pad, bounds[3] + pad], w, h, chromaShift);
@@ -166,6 +185,10 @@ export class PlateCleaner {
     const around = cropPicture(coded, box);
     const hidden = maskOf(outlines.map((o) => o.map(([x, y]) => [x - box[0], y - box[1]] as const)), bw, bh, this.growPx);
     const toBox: Mat3 = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
+    if (this.cast.relit !== null) {
+      const relit = layOver(this.cast.relit, toBox, bw, bh, 'bilinear', 'zero').data;
+      for (let i = 0; i < hidden.length; i++) if (relit[i]! > 0.1) hidden[i] = 1;
+    }
     let matrix = toBox;
     const lay = (m: Mat3): Picture => layOver(this.mosaic.picture, m, bw, bh, 'lanczos3');
     let fill = lay(matrix);

@@ -36,7 +36,7 @@ const SWEEPS = 100;
 /** As `synthesisePatches`, the broad brightness held to the border. */
 export function fillAnchored(planes: readonly Float32Array[], hole: Uint8Array, known: Uint8Array, width: number, height: number, options: SynthesisOptions = {}): Float32Array[] {
   const fill = synthesisePatches(planes, hole, known, width, height, options);
-  const whole = halved(fill, hole, known, width, height);
+  const whole = halved(fill, hole, known, options.sources, width, height);
   if (whole === null) return fill;
   const { w, h } = whole;
   const share = worth(whole, options);
@@ -58,12 +58,12 @@ export function fillAnchored(planes: readonly Float32Array[], hole: Uint8Array, 
   return fill;
 }
 
-interface Half { readonly w: number; readonly h: number; readonly planes: Float32Array[]; readonly hole: Uint8Array; readonly known: Uint8Array }
+interface Half { readonly w: number; readonly h: number; readonly planes: Float32Array[]; readonly hole: Uint8Array; readonly known: Uint8Array; /** 1 where it may be copied from. */ readonly sources: Uint8Array }
 
 /** Half the size, each pixel the mean of those of its four that have a value; null where nothing is left of the hole. */
-function halved(planes: readonly Float32Array[], hole: Uint8Array, known: Uint8Array, width: number, height: number): Half | null {
+function halved(planes: readonly Float32Array[], hole: Uint8Array, known: Uint8Array, sources: Uint8Array | undefined, width: number, height: number): Half | null {
   const w = halfSize(width), h = halfSize(height), n = w * h;
-  const out: Half = { w, h, planes: planes.map(() => new Float32Array(n)), hole: new Uint8Array(n), known: new Uint8Array(n) };
+  const out: Half = { w, h, planes: planes.map(() => new Float32Array(n)), hole: new Uint8Array(n), known: new Uint8Array(n), sources: new Uint8Array(n).fill(1) };
   let any = false;
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
     let holes = 0, values = 0;
@@ -74,6 +74,7 @@ function halved(planes: readonly Float32Array[], hole: Uint8Array, known: Uint8A
       const j = v * width + u, has = hole[j] !== 0 || known[j] !== 0;
       if (!has) continue;
       if (hole[j] !== 0) holes++;
+      if (sources !== undefined && sources[j] === 0) out.sources[i] = 0;
       values++;
       for (let c = 0; c < planes.length; c++) out.planes[c]![i] = out.planes[c]![i]! + planes[c]![j]!;
     }
@@ -115,7 +116,7 @@ function worth(of: Half, options: SynthesisOptions): number {
     known[i] = of.known[i] !== 0 && !inRim ? 1 : 0;
   }
   const empty = planes.map((p) => p.map((v, i) => (known[i] !== 0 ? v : 0)));
-  const patches = synthesisePatches(empty, hole, known, w, h, { seed: options.seed ?? 1 });
+  const patches = synthesisePatches(empty, hole, known, w, h, { seed: options.seed ?? 1, sources: of.sources });
   const base = membrane(patches, hole, known, w, h);
   let both = 0, own = 0;
   for (let c = 0; c < planes.length; c++) {

@@ -18,9 +18,9 @@ const ROUNDS = 2;
 
 /**
  * The index of the shift for each pixel of the hole; −1 elsewhere. Every pixel of the hole must have a shift that leads to a
- * known one. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from
+ * known one. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from @param dear what copying a pixel costs besides seams, as a colour's length
  */
-export function labelOffsets(rgb: Float32Array, hole: Uint8Array, known: Uint8Array, w: number, h: number, offsets: readonly Offset[]): Int32Array {
+export function labelOffsets(rgb: Float32Array, hole: Uint8Array, known: Uint8Array, w: number, h: number, offsets: readonly Offset[], dear?: Float32Array): Int32Array {
   const box = boxOf(hole, w, h), bw = box.x1 - box.x0, bh = box.y1 - box.y0, n = bw * bh;
   const lead = offsets.map(({ dx, dy }) => dy * w + dx);
   const valid = (i: number, k: number): boolean => {
@@ -38,7 +38,7 @@ export function labelOffsets(rgb: Float32Array, hole: Uint8Array, known: Uint8Ar
   function atBorder(i: number, k: number): number {
     if (!valid(i, k)) return UNKNOWN;
     const x = i % w, y = Math.floor(i / w);
-    let sum = 0;
+    let sum = dear === undefined ? 0 : dear[i + lead[k]!]!;
     for (let v = Math.max(0, y - BORDER); v <= Math.min(h - 1, y + BORDER); v++) for (let u = Math.max(0, x - BORDER); u <= Math.min(w - 1, x + BORDER); u++) {
       const q = v * w + u;
       if (hole[q] === 0 && known[q] !== 0) sum += SAY * (valid(q, k) ? apart(q, q + lead[k]!) : HALF_KNOWN);

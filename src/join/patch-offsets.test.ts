@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { coverHole, labelOffsets } from './offset-labels.js';
 import { meld } from './patch-meld.js';
-import { dominantOffsets } from './patch-offsets.js';
+import { repetition } from './patch-offsets.js';
 
 const W = 96, H = 64, N = W * H;
 
@@ -33,14 +33,14 @@ describe('shifts by which a picture repeats itself', () => {
   it('are found: a pattern\'s period', () => {
     const rgb = new Float32Array(3 * N), random = new RandomStream(3), tile = Float32Array.from({ length: 16 * 12 * 3 }, () => random.uniform());
     for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) for (let c = 0; c < 3; c++) rgb[3 * (y * W + x) + c] = tile[3 * ((y % 12) * 16 + (x % 16)) + c]!;
-    const found = dominantOffsets(rgb, wholly(new Uint8Array(N).fill(1)), W, H, 8, new RandomStream(1));
+    const found = repetition(rgb, wholly(new Uint8Array(N).fill(1)), W, H, 8, new RandomStream(1)).offsets;
     expect(found.length).toBeGreaterThan(3);
     for (const { dx, dy } of found.slice(0, 4)) expect([Math.abs(dx) % 16, Math.abs(dy) % 12]).toEqual([0, 0]);
   });
 
   it('carry a slanting line through a hole', () => {
     const truth = room(5), rgb = truth.map((v, i) => (hole[Math.floor(i / 3)] !== 0 ? 0.5 : v));
-    const offsets = coverHole(dominantOffsets(rgb, wholly(known), W, H, 60, new RandomStream(1)), hole, known, W, H), label = labelOffsets(rgb, hole, known, W, H, offsets);
+    const offsets = coverHole(repetition(rgb, wholly(known), W, H, 60, new RandomStream(1)).offsets, hole, known, W, H), label = labelOffsets(rgb, hole, known, W, H, offsets);
     let wrong = 0, count = 0;
     for (let i = 0; i < N; i++) {
       if (hole[i] === 0) { expect(label[i]).toBe(-1); continue; }
@@ -51,6 +51,24 @@ describe('shifts by which a picture repeats itself', () => {
     }
     // The line takes 120 of the 624 pixels; a copy that is off by one row along it gets a fifth of these wrong.
     expect(wrong / count).toBeLessThan(0.06);
+  });
+
+  it('know what stands in it once: a disc among a pattern is rare, the pattern is not', () => {
+    const rgb = new Float32Array(3 * N), random = new RandomStream(3), tile = Float32Array.from({ length: 16 * 12 * 3 }, () => 0.4 + 0.2 * random.uniform());
+    const disc = (x: number, y: number): boolean => Math.hypot(x - 20, y - 32) < 6;
+    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) for (let c = 0; c < 3; c++) rgb[3 * (y * W + x) + c] = disc(x, y) ? 0.95 - 0.02 * (y - 26) : tile[3 * ((y % 12) * 16 + (x % 16)) + c]!;
+    const { rare } = repetition(rgb, wholly(known), W, H, 60, new RandomStream(1));
+    let inside = 0, outside = 0, a = 0, b = 0;
+    for (let y = 4; y < H - 4; y++) for (let x = 4; x < W - 4; x++) {
+      if (disc(x, y)) { inside += rare[y * W + x]!; a++; } else if (Math.hypot(x - 20, y - 32) > 12 && (x < 30 || x > 66)) { outside += rare[y * W + x]!; b++; }
+    }
+    expect(inside / a).toBeGreaterThan(0.05);
+    expect(outside / b).toBeLessThan(0.005);
+    // Where a seam costs nothing either way, the copy comes from what is not dear.
+    const flat = new Float32Array(3 * N).fill(0.5), dear = new Float32Array(N);
+    for (let y = 0; y < H; y++) for (let x = 60; x < W; x++) dear[y * W + x] = 1;
+    const label = labelOffsets(flat, hole, known, W, H, [{ dx: 30, dy: 0 }, { dx: -30, dy: 0 }], dear);
+    for (let i = 0; i < N; i++) if (hole[i] !== 0) expect(label[i]).toBe(1);
   });
 
   it('are joined by others where none of them leads out of the hole', () => {

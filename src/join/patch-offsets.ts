@@ -6,6 +6,7 @@
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import type { RandomStream } from '../core/random.js';
+import { percentile } from '../image/statistics.js';
 
 const RADIUS = 3;
 const SHORTEST = 1 / 15;
@@ -13,18 +14,27 @@ const SWEEPS = 4;
 /** Shifts are counted with a little slack (sd, px), and peaks stand so far apart, px. */
 const SLACK = 1.4;
 const APART = 4;
+/** Up to this percentile of the unlikeness of a picture's patches to others a patch is usual. */
+const USUAL = 60;
 
 export interface Offset { readonly dx: number; readonly dy: number }
 
+export interface Repetition {
+  /** The strongest shifts, most frequent first. */
+  readonly offsets: Offset[];
+  /** By how much each pixel's patch is less like its nearest likeness elsewhere than is usual in the picture (rms, coded): a thing that stands there once. 0 where nothing is known. */
+  readonly rare: Float32Array;
+}
+
 /**
- * The strongest shifts, most frequent first, at most `most`. @param rgb height × width × 3 interleaved, coded
+ * The shifts by which a picture repeats itself, at most `most`, and what in it does not. @param rgb height × width × 3 interleaved, coded
  * @param isSource 1 at centres of patches (7 × 7) wholly known
  */
-export function dominantOffsets(rgb: Float32Array, isSource: Uint8Array, w: number, h: number, most: number, random: RandomStream): Offset[] {
+export function repetition(rgb: Float32Array, isSource: Uint8Array, w: number, h: number, most: number, random: RandomStream): Repetition {
   const centres: number[] = [];
   for (let i = 0; i < w * h; i++) if (isSource[i] !== 0) centres.push(i);
   const least = Math.max(4, Math.round(SHORTEST * Math.max(w, h)));
-  if (centres.length < 64) return [];
+  if (centres.length < 64) return { offsets: [], rare: new Float32Array(w * h) };
   const at = new Int32Array(w * h).fill(-1), cost = new Float32Array(w * h).fill(Infinity);
   const try_ = (t: number, s: number): void => {
     const dx = (s % w) - (t % w), dy = Math.floor(s / w) - Math.floor(t / w);
@@ -48,7 +58,17 @@ export function dominantOffsets(rgb: Float32Array, isSource: Uint8Array, w: numb
       }
     }
   }
-  return peaks(at, w, h, most);
+  return { offsets: peaks(at, w, h, most), rare: rarity(cost, w, h) };
+}
+
+
+function rarity(cost: Float32Array, w: number, h: number): Float32Array {
+  const out = new Float32Array(w * h), told: number[] = [], pixels = 3 * (2 * RADIUS + 1) ** 2;
+  for (let i = 0; i < out.length; i++) if (Number.isFinite(cost[i]!)) { out[i] = Math.sqrt(cost[i]! / pixels); told.push(out[i]!); }
+  if (told.length === 0) return out;
+  const usual = percentile(told, USUAL);
+  for (let i = 0; i < out.length; i++) out[i] = Math.max(0, out[i]! - usual);
+  return out;
 }
 
 function distance(rgb: Float32Array, w: number, a: number, b: number, stop: number): number {

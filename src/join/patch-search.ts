@@ -6,7 +6,7 @@ import type { RandomStream } from '../core/random.js';
 import { distanceToSet } from '../image/distance.js';
 import { coverHole, labelOffsets } from './offset-labels.js';
 import { meld } from './patch-meld.js';
-import { dominantOffsets } from './patch-offsets.js';
+import { repetition } from './patch-offsets.js';
 
 export const RADIUS = 3;
 export const SIDE = 2 * RADIUS + 1;
@@ -88,10 +88,11 @@ export class Search {
   /** Starts from a montage of the picture's own shifts; where it has none, anywhere. */
   begin(random: RandomStream): void {
     const { w, h, rgb, hole, known } = this.level;
-    const own = dominantOffsets(rgb, this.isSource, w, h, SHIFTS, random);
+    // A thing that stands in the picture once is seldom behind what hides some of it: copying it costs as much a pixel as a seam whose colours lie as far apart as it lies from its likes.
+    const { offsets: own, rare } = repetition(rgb, this.isSource, w, h, SHIFTS, random);
     for (const t of this.targets) this.at[t] = this.sources[random.below(this.sources.length)]!;
     if (own.length === 0) return;
-    const offsets = coverHole(own, hole, known, w, h), label = labelOffsets(rgb, hole, known, w, h, offsets);
+    const offsets = coverHole(own, hole, known, w, h), label = labelOffsets(rgb, hole, known, w, h, offsets, rare);
     for (const t of this.targets) {
       const x = t % w, y = (t - x) / w;
       let k = label[t]!;

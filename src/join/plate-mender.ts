@@ -54,7 +54,7 @@ async function gather(recipe: Recipe, erase: EraseStep | null, widen: WidenStep 
     const span = { in: recipe.plate.in, out: Math.min(recipe.plate.out, reader.info.frameCount) };
     const camera = known ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(reader.info.rate), span }));
     const regions = erase === null ? [] : [erase.region, ...(erase.also ?? [])];
-    const cleaner = erase === null ? null : await PlateCleaner.build(reader, { regions, growPx: erase.growPx, ...(erase.shadows === undefined ? {} : { shadows: erase.shadows }), shadowToo: erase.shadowToo, span, camera });
+    const cleaner = erase === null ? null : await PlateCleaner.build(reader, { regions, growPx: erase.growPx, ...(erase.shadows === undefined ? {} : { shadows: erase.shadows }), ...(erase.cast === undefined ? {} : { cast: erase.cast }), ...(erase.apart === undefined ? {} : { apart: erase.apart }), shadowToo: erase.shadowToo, span, camera });
     const canvas = widen === null ? null : await WideCanvas.build(reader, { reframe: reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx), span, camera, erased: regions });
     return { cleaner, canvas, patcher };
   } finally {

@@ -39,11 +39,12 @@ import { litScreen } from './take-level.js';
 import { proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
 import { proposeFront } from './propose-front.js';
+import { proposeErase } from './propose-erase.js';
 import { proposeGround } from './propose-ground.js';
 import { sayTurning, turningPlace } from './turning-stand.js';
 import { proposeWiden } from './propose-widen.js';
 import { proposePace } from './propose-pace.js';
-import type { GivenStir, EraseStep, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
+import type { GivenStir, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
 export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
@@ -106,7 +107,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   };
 
   const steps: RecipeStep[] = [];
-  const erase = proposeErase(plate.marks);
+  const erase = proposeErase(plate.marks, pm);
   if (erase !== null) steps.push(erase);
   const platePatch = proposePlatePatch(plate.marks);
   if (platePatch !== null) steps.push(platePatch);
@@ -170,7 +171,7 @@ function pinnedRecipe(input: ProposalInput, carrier: Carrier): Promise<Recipe> {
 async function flatRecipe(input: ProposalInput, ride: Pick<RideStep, 'placement' | 'layers'>, none: string, why: string): Promise<Recipe> {
   const pm = input.plate.measures, tm = input.take.measures, span = pm.span, { placement } = ride;
   const steps: RecipeStep[] = [];
-  const erase = proposeErase(input.plate.marks);
+  const erase = proposeErase(input.plate.marks, pm);
   if (erase !== null) steps.push(erase);
   const off = { on: false, why: none };
   steps.push(
@@ -221,14 +222,6 @@ function performerInTake(input: ProposalInput): Stand & { height: number | null 
   const marked = marksOf(input.take.marks, 'performer')[0] ?? null;
   if (marked !== null) return { frame: marked.frame, ground: marked.mark.ground, top: marked.mark.top, height: marked.mark.height ?? null };
   throw new PlatewrightError('PW-JOIN-PERFORMER', 'no performer was found in the take, and no mark says where it stands: put a “performer” mark on one frame of the take, its feet and then its top (in a marks file {"kind":"performer","ground":[x,y],"top":[x,y],"height":m})');
-}
-
-function proposeErase(marks: MarksFile): EraseStep | null {
-  const all = marksOf(marks, 'erase');
-  const found = all.filter((m) => m.mark.shadow !== true), shadows = thingsOf(all.filter((m) => m.mark.shadow === true));
-  if (found.length === 0) return null;
-  const [region, ...also] = thingsOf(found);
-  return { step: 'erase', on: true, why: `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${1 + also.length} thing${also.length === 0 ? '' : 's'}; a shadow that touches them goes too${shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : ''}`, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), growPx: 3, shadowToo: true };
 }
 
 /** How the performer is told from what is behind it. Throws `PW-PEEL-NO-SCREEN` where nothing could tell it. */

@@ -20,6 +20,10 @@ export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFi
   readonly also?: readonly RegionFile[];
   /** Their shadows, where no frame shows the ground lit: relit. */
   readonly shadows?: readonly RegionFile[];
+  /** Where the measured key throws their shadows on the ground: one that no frame shows lit is looked for there. */
+  readonly cast?: readonly RegionFile[];
+  /** Things marked as standing for themselves: never copied into what no frame shows. */
+  readonly apart?: readonly RegionFile[];
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
   readonly within?: readonly [number, number, number, number] }
 /** Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps keep the plate's own pixels. */

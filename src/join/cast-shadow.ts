@@ -1,0 +1,118 @@
+/**
+ * The shadow of what is erased where no frame shows its ground lit and nobody marked it: looked for in the still picture of the
+ * set where the measured key throws it (propose-erase.ts). What is dark there is relit (erase-relight.ts) only if it meets the
+ * place foretold; each frame's own shadow then differs from the lit picture and goes with the rest (erase-shadow.ts).
+ */
+import { multiply, tryInvert, apply, type Mat3 } from '../geometry/mat3.js';
+import { distanceToSet } from '../image/distance.js';
+import { dilate } from '../image/morphology.js';
+import { createPicture, plane, type Picture } from '../image/picture.js';
+import { rasterizePolygon } from '../image/polygon.js';
+import type { Mosaic } from './erase-mosaic.js';
+import { relightShadow } from './erase-relight.js';
+import { cropPicture, cropPlane } from './erase-seam.js';
+
+/** A body is no thing of revolution, and a light is known to some degrees: looked at as far about the place foretold, as a share of the root of its area. */
+const ABOUT = 0.3;
+/** What is dark must fill so much of the place foretold, and reach beyond it by no more of it. */
+const FILLS = 0.4;
+const BEYOND = 0.6;
+/** The border made up takes no more than such a share of the shadow's depth. */
+const BORDER = 0.35;
+
+export interface CastRequest {
+  /** Frames that the still picture is made of. */
+  readonly frames: readonly number[];
+  readonly fromReference: (frame: number) => Mat3;
+  /** Outlines of one thing's shadow as foretold, and of all that is erased, in a frame's pixels. */
+  readonly cast: (frame: number) => [number, number][][];
+  readonly things: (frame: number) => [number, number][][];
+}
+
+export interface FoundCast {
+  /** 1 where the still picture's ground was relit, with its penumbra; one value a pixel of it. */
+  readonly mask: Float32Array;
+  readonly note: string;
+}
+
+/**
+ * Relights the shadow in the still picture, in place; along its border, where the penumbra's own shape is not known, the picture
+ * counts as never seen (`count` 0) and is made up. Null, and nothing changed, where no shadow was found.
+ */
+export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
+  const { width: w, height: h } = mosaic, n = w * h;
+  const core = new Float32Array(n), lit = new Float32Array(n), one = new Float32Array(n);
+  const fill = (outlines: [number, number][][], to: Mat3, into: Float32Array): void => {
+    for (const o of outlines) {
+      rasterizePolygon(o.map((p) => apply(to, p[0], p[1])), w, h, one);
+      for (let i = 0; i < n; i++) if (one[i]! > 0.5) into[i] = 1;
+    }
+  };
+  for (const frame of r.frames) {
+    const back = tryInvert(r.fromReference(frame));
+    if (back === null) continue;
+    const to = multiply(mosaic.fromReference, back), here = new Float32Array(n), hides = new Float32Array(n);
+    fill(r.cast(frame), to, here);
+    fill(r.things(frame), to, hides);
+    for (let i = 0; i < n; i++) if (here[i]! > 0) core[i] = 1; else if (hides[i]! === 0) lit[i] = 1;
+  }
+  // Ground that some frame shows out of the shadow is lit in the still picture already.
+  let area = 0;
+  for (let i = 0; i < n; i++) {
+    if (lit[i]! > 0 || !(mosaic.count[i]! > 0)) core[i] = 0;
+    area += core[i]!;
+  }
+  if (area < 200) return null;
+  const about = Math.ceil(ABOUT * Math.sqrt(area)), wide = dilate(core, w, h, about);
+  let x0 = w, y0 = h, x1 = 0, y1 = 0;
+  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (wide[y * w + x]! > 0) { x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); }
+  const room = 40 + Math.ceil(0.25 * Math.max(x1 - x0, y1 - y0)), box = [Math.max(0, x0 - room), Math.max(0, y0 - room), Math.min(w, x1 + room), Math.min(h, y1 + room)] as const;
+  const part = cropPicture(mosaic.picture, box), known = cropPlane(mosaic.count, w, box), inside = cropPlane(wide, w, box), foretold = cropPlane(core, w, box);
+  let dark: Float32Array | null = null;
+  const found = relightShadow(part, inside, known, (mask) => {
+    dark = mask;
+    let both = 0, beyond = 0;
+    for (let i = 0; i < mask.length; i++) if (mask[i]! > 0) { if (foretold[i]! > 0) both++; else beyond++; }
+    return both > FILLS * area && beyond < BEYOND * area;
+  });
+  if (found === null || dark === null) return null;
+  const pw = part.width, ph = part.height, depth = distanceToSet(outsideOf(dark), pw, ph);
+  let deepest = 0;
+  for (let i = 0; i < depth.length; i++) if (Number.isFinite(depth[i]!)) deepest = Math.max(deepest, depth[i]!);
+  const soft = Math.max(1, Math.min(Math.ceil(1 + 1.5 * found.penumbraPx), Math.floor(BORDER * deepest)));
+  const grown = dilate(dark, pw, ph, soft), beyond = dilate(outsideOf(dark), pw, ph, soft), mask = new Float32Array(n);
+  for (let y = box[1]; y < box[3]; y++) for (let x = box[0]; x < box[2]; x++) {
+    const i = y * w + x, j = (y - box[1]) * pw + x - box[0];
+    if (!(grown[j]! > 0) || !(mosaic.count[i]! > 0)) continue;
+    mask[i] = 1;
+    if (beyond[j]! > 0) mosaic.count[i] = 0;
+    for (let c = 0; c < 3; c++) mosaic.picture.data[c * n + i] = plane(part, c)[j]!;
+  }
+  return { mask, note: `a shadow that no frame shows lit was found where the key throws it and relit: it let through ${found.ratio.map((v) => (100 * v).toFixed(0)).join(', ')} % of red, green, blue` };
+}
+
+function outsideOf(mask: Float32Array): Float32Array {
+  return mask.map((v) => 1 - v);
+}
+
+/** Ground that the still picture shows lit though every frame shows it in the shadow of what is erased. */
+export interface CastGround {
+  /** 1 where it was relit, over the still picture; null where nowhere. */
+  readonly relit: Picture | null;
+  /** The outlines of the shadows found, in a frame's pixels. */
+  readonly outlines: (frame: number) => [number, number][][];
+  readonly notes: readonly string[];
+}
+
+/** Looks for each of the shadows foretold (`paths`: outlines by frame); what was relit is `needed` (1) too. */
+export function castOf(paths: readonly ((frame: number) => [number, number][])[], mosaic: Mosaic, needed: Uint8Array, r: Omit<CastRequest, 'cast'>): CastGround {
+  const found: ((frame: number) => [number, number][])[] = [], notes: string[] = [], relit = createPicture(mosaic.width, mosaic.height, 1);
+  for (const path of paths) {
+    const one = relightCast(mosaic, { ...r, cast: (n) => [path(n)] });
+    if (one === null) continue;
+    found.push(path);
+    notes.push(one.note);
+    for (let i = 0; i < needed.length; i++) if (one.mask[i]! > 0) relit.data[i] = needed[i] = 1;
+  }
+  return { relit: found.length === 0 ? null : relit, outlines: (n) => found.map((p) => p(n)), notes };
+}
