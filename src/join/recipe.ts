@@ -32,7 +32,7 @@ import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js
 import { outlineBand } from './performer.js';
 import { softOf } from './outline/marked-take.js';
 import { outlineRegion, screenRegion } from './screen-part.js';
-import { regionOf, thingsOf } from './mark-regions.js';
+import { regionOf } from './mark-regions.js';
 import { fillOfTake } from './take-fill.js';
 import { footLevel } from './foot-level.js';
 import { litScreen } from './take-level.js';
