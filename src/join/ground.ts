@@ -10,7 +10,7 @@
 import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
-import { ballsOfMatte, fewBalls } from './body-volume.js';
+import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
 import { contactBalls } from './contact.js';
 import { stepOfKey, withFurther } from './further-keys.js';
 import type { FrameRoom } from './frame-room.js';
@@ -89,7 +89,7 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
   if (mw <= 0 || mh <= 0) return null;
   const inBox = ballsOfMatte(alpha, mw, mh);
   if (inBox.length === 0) return null;
-  const balls = inBox.map((b) => ({ x: b.x + matteBox[0], y: b.y + matteBox[1], r: b.r }));
+  const balls = onPlate(inBox, matteBox[0], matteBox[1]);
   const g = groundGeometry(step, at, widthPx, heightPx);
   const feet = step.receiver === 'ground' ? lowerPeaks(balls, matteBox[0], mw, mh) : [];
   const ahead = facing(g);
@@ -109,9 +109,18 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
   if (maps.length > 1 && grounded) {
     const other = makePlane(), none = makePlane(), share = casting[1]!.share;
     fillShade(g, plane, maps[1]!, [], box, other, none);
-    for (let i = 0; i < other.length; i++) cover[i] = cover[i]! + share * (other[i]! - cover[i]!);
+    blend(cover, other, share);
   }
   return { box, cover, contact, ...(receivers.length === 0 ? {} : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }) };
+}
+
+// Loops in functions of their own: in the function above the compiler would take them for a reason to compile all that it calls.
+function onPlate(balls: readonly Ball[], x0: number, y0: number): Ball[] {
+  return balls.map((b) => ({ x: b.x + x0, y: b.y + y0, r: b.r }));
+}
+
+function blend(to: Float32Array, other: Float32Array, share: number): void {
+  for (let i = 0; i < other.length; i++) to[i] = to[i]! + share * (other[i]! - to[i]!);
 }
 
 /** Least share of a shadow that is drawn for itself. */

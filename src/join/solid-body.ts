@@ -81,42 +81,63 @@ function standIn(balls: readonly Ball[], g: GroundGeometry, n: Vec3, reach: numb
   return out;
 }
 
+/** The parts of a body in order of height, so that only those about a ball's own are looked at: some thousand balls a frame beside some hundred parts. */
+interface PartOrder {
+  readonly order: readonly number[];
+  readonly xs: Float64Array;
+  readonly us: Float64Array;
+  readonly rs: Float64Array;
+}
+
+/** The part nearest to a place, of like size too: a hair's end beside a belly says nothing of it. Of two as near the first of the list counts. */
+function nearestPart({ order, xs, us, rs }: PartOrder, x: number, u: number, r: number): number {
+  const n = us.length;
+  let low = 0, high = n;
+  while (low < high) { const mid = (low + high) >> 1; if (us[mid]! < u) low = mid + 1; else high = mid; }
+  let nearest = 0, least = Infinity;
+  for (let i = low, step = 1; ; i += step) {
+    const du = i >= 0 && i < n ? us[i]! - u : Infinity;
+    if (du * du > least || du === Infinity) {
+      if (step < 0) return nearest;
+      i = low;
+      step = -1;
+      continue;
+    }
+    const dx = xs[i]! - x, dr = rs[i]! - r, q = dx * dx + du * du + dr * dr;
+    if (q < least || (q === least && order[i]! < nearest)) { least = q; nearest = order[i]!; }
+  }
+}
+
+/** A ball at so many depths in the plane `ahead` · x = reach. */
+function put(out: SolidBall[], ball: Ball, at: readonly number[], count: number, g: GroundGeometry, ahead: Vec3, reach: number, tall: number): void {
+  const dx = (ball.x - g.principal[0]) / g.focalPx, dy = (ball.y - g.principal[1]) / g.focalPx, plane = reach / (ahead[0] * dx + ahead[1] * dy + ahead[2]);
+  if (!(plane > 0) || !Number.isFinite(plane)) return;
+  for (let i = 0; i < count; i++) {
+    const k = plane * Math.max(0.3, 1 - (at[i]! * tall) / g.foot[2]);
+    out.push({ centre: [dx * k, dy * k, k], radius: (ball.r / g.focalPx) * k });
+  }
+}
+
 /** Each ball at the depths of the part that lies nearest on the body; one much larger than that part is broken up first. */
 function standParts(balls: readonly Ball[], g: GroundGeometry, parts: readonly BodyPart[], small: readonly BodyPart[], tall: number): SolidBall[] {
   const ahead = facing(g), reach = dot(ahead, g.foot), out: SolidBall[] = [];
-  // By height, so that only parts about a ball's own are looked at: some thousand balls a frame beside some hundred parts.
-  const order = parts.map((_, i) => i).sort((a, b) => parts[a]!.u - parts[b]!.u || a - b), n = order.length;
-  const xs = Float64Array.from(order, (i) => parts[i]!.x), us = Float64Array.from(order, (i) => parts[i]!.u), rs = Float64Array.from(order, (i) => parts[i]!.r);
+  const order = parts.map((_, i) => i).sort((a, b) => parts[a]!.u - parts[b]!.u || a - b);
+  const sorted: PartOrder = { order, xs: Float64Array.from(order, (i) => parts[i]!.x), us: Float64Array.from(order, (i) => parts[i]!.u), rs: Float64Array.from(order, (i) => parts[i]!.r) };
   const px = (tall * g.focalPx) / g.foot[2], x0 = g.principal[0] + (g.focalPx * g.foot[0]) / g.foot[2], y0 = g.principal[1] + (g.focalPx * g.foot[1]) / g.foot[2];
-  const stand = (ball: Ball, broken: number): void => {
-    const x = (ball.x - x0) / px, u = (y0 - ball.y) / px, r = ball.r / px;
-    let low = 0, high = n;
-    while (low < high) { const mid = (low + high) >> 1; if (us[mid]! < u) low = mid + 1; else high = mid; }
-    let nearest = 0, least = Infinity;
-    // Of like size too: a hair's end beside a belly says nothing of it. Of two as near the first of the list counts.
-    const look = (i: number): boolean => {
-      const du = us[i]! - u;
-      if (du * du > least) return false;
-      const dx = xs[i]! - x, dr = rs[i]! - r, q = dx * dx + du * du + dr * dr;
-      if (q < least || (q === least && order[i]! < nearest)) { least = q; nearest = order[i]!; }
-      return true;
-    };
-    for (let i = low; i < n && look(i); i++);
-    for (let i = low - 1; i >= 0 && look(i); i--);
-    const best = parts[nearest]!;
-    if (broken < 2 && r > LEAST_BROKEN && r > MUCH_LARGER * best.r) { for (const b of pieces(ball)) stand(b, broken + 1); return; }
-    put(ball, r < HAIR ? best.at.slice(0, 1) : best.at);
-  };
-  const put = (ball: Ball, at: readonly number[]): void => {
-    const d: Vec3 = [(ball.x - g.principal[0]) / g.focalPx, (ball.y - g.principal[1]) / g.focalPx, 1], plane = reach / dot(ahead, d);
-    if (!(plane > 0) || !Number.isFinite(plane)) return;
-    for (const near of at) {
-      const k = plane * Math.max(0.3, 1 - (near * tall) / g.foot[2]);
-      out.push({ centre: [d[0] * k, d[1] * k, d[2] * k], radius: (ball.r / g.focalPx) * k });
+  // Broken up twice at most, each time in its place.
+  const waiting: Ball[] = [], times: number[] = [];
+  for (const first of balls) {
+    waiting.push(first);
+    times.push(0);
+    while (waiting.length > 0) {
+      const ball = waiting.pop()!, broken = times.pop()!, r = ball.r / px;
+      const best = parts[nearestPart(sorted, (ball.x - x0) / px, (y0 - ball.y) / px, r)]!;
+      if (broken < 2 && r > LEAST_BROKEN && r > MUCH_LARGER * best.r) {
+        for (const b of pieces(ball).reverse()) { waiting.push(b); times.push(broken + 1); }
+      } else put(out, ball, best.at, r < HAIR ? Math.min(1, best.at.length) : best.at.length, g, ahead, reach, tall);
     }
-  };
-  for (const b of balls) stand(b, 0);
-  for (const p of small) put({ x: x0 + p.x * px, y: y0 - p.u * px, r: p.r * px }, p.at);
+  }
+  for (const p of small) put(out, { x: x0 + p.x * px, y: y0 - p.u * px, r: p.r * px }, p.at, p.at.length, g, ahead, reach, tall);
   return out;
 }
 
