@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
+import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
-import { fileTrouble, table } from './output.js';
+import { fileTrouble, jobName, shellWord, table } from './output.js';
 
 describe('a table on the command line', () => {
   const reasons = '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); hardly anything moves by itself';
@@ -44,5 +45,20 @@ describe('a file that the system refuses', () => {
     expect(missing.exitCode).toBe(3);
     expect(fileTrouble(thrownBy(() => readFileSync(import.meta.dirname, 'utf8')))?.code).toBe('PW-FILE-UNUSABLE');
     expect(fileTrouble(new Error('something else'))).toBeNull();
+  });
+});
+
+describe('what a command prints to be copied', () => {
+  it('quotes a path that a shell would split, and leaves others as they are', () => {
+    expect(shellWord('/home/me/short')).toBe('/home/me/short');
+    expect(shellWord('Kürzestfilme/駱駝')).toBe('Kürzestfilme/駱駝');
+    for (const word of ['My short – 駱駝', "Anna's film", 'a$b', 'a;b', '', '(1)']) {
+      // What a POSIX shell makes of it is the word itself.
+      expect(execFileSync('/bin/sh', ['-c', `printf %s ${shellWord(word)}`], { encoding: 'utf8' })).toBe(word);
+    }
+  });
+
+  it('names a job that has no subject without a gap', () => {
+    expect([jobName('deliver', ''), jobName('join', 'roof')]).toEqual(['deliver', 'join roof']);
   });
 });

@@ -35,6 +35,16 @@ export function progressPrinter(what: string): (done: number, total: number) => 
   };
 }
 
+/** A path or name as a word of a command line that can be copied: quoted where a shell would split or read it otherwise. */
+export function shellWord(word: string): string {
+  return /^[\p{L}\p{N}_@%+=:,./-]+$/u.test(word) ? word : `'${word.replace(/'/g, "'\\''")}'`;
+}
+
+/** Which job a progress line speaks of: its kind, and its subject where it has one (a delivery has none). */
+export function jobName(kind: string, subject: string): string {
+  return subject === '' ? kind : `${kind} ${subject}`;
+}
+
 /** Wraps a command's action so that every failure ends in one readable line and the right exit code. */
 export function action<A extends unknown[]>(fn: (...args: A) => Promise<number | void>): (...args: A) => Promise<void> {
   return async (...args: A) => {

@@ -6,6 +6,7 @@ import { BOOK_FILE, Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 import { doJob } from '../jobs/run-job.js';
 import type { JobKind } from '../jobs/job-store.js';
+import { jobName } from './output.js';
 
 export interface ProductionOptions {
   readonly production?: string;
@@ -41,7 +42,7 @@ export async function runWithProgress(book: Book, kind: JobKind, subject: string
   try {
     return await doJob(book, kind, subject, spec, (done, total, stage) => {
       const share = total > 0 ? Math.floor((100 * done) / total) : 0;
-      const line = `${kind} ${subject}: ${stage} ${tty ? share : Math.floor(share / 25) * 25} %`;
+      const line = `${jobName(kind, subject)}: ${stage} ${tty ? share : Math.floor(share / 25) * 25} %`;
       if (line === shown) return;
       shown = line;
       process.stderr.write(tty ? `\r\x1b[2K${line}` : `${line}\n`);

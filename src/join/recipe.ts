@@ -83,7 +83,8 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   // What is known less well than it differs is left alone: a warp by a guess would show more than the difference.
   const elevationSd = Math.hypot(tm.view?.tiltDeg.sd ?? 0, pm.view?.tiltDeg.sd ?? 0);
   const cuts = input.seen == null ? [] : cutsOf(input.seen.performer, tm.widthPx, tm.heightPx), noFeet = feetCut(cuts, takeStand.ground, tm.heightPx);
-  const unsureView = takeElevation !== null && plateElevation !== null && Math.abs(takeElevation - plateElevation) < elevationSd;
+  // One known less well than the largest shift is no view at all.
+  const unsureView = takeElevation !== null && plateElevation !== null && (Math.abs(takeElevation - plateElevation) < elevationSd || elevationSd > MOST_SHIFT_DEG);
   const view = takeElevation === null || plateElevation === null || tm.view === undefined || unsureView || noFeet ? undefined : { foot: takeStand.ground, top: takeStand.top, takeElevationDeg: takeElevation, plateElevationDeg: plateElevation, takeFocalPx: viewAngles(tm, takeStand.frame)!.focalPx, plateFocalPx: viewAngles(pm, stands[0]!.frame)!.focalPx, floor: !carried };
   const seenTop = view === undefined ? takeStand.top : liftedTop(view);
   // One light serves the whole shot: the key as it stands in its middle.

@@ -27,6 +27,8 @@ export const MARK_NOISE = {
   standHeight: 0.03,
   /** A standing person or a post is not exactly upright. */
   leanRad: (0.3 * Math.PI) / 180,
+  /** An animal's highest point (an ear, a tail, a hump) is seldom above its feet: which way the line between them leans says next to nothing. */
+  performerLeanRad: (15 * Math.PI) / 180,
 } as const;
 
 export interface ObservationOptions {
@@ -73,11 +75,18 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
         feet.push(to(mark.foot));
         observations.push({ kind: 'upright', foot: to(mark.foot), top: to(mark.top), height: mark.height ?? null, ...(mark.height === undefined || mark.heightSd === undefined ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd } : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }) });
         break;
-      case 'stand': case 'performer':
-        // Without a height it says nothing of the view; a performer need not stand like a post either.
+      case 'stand':
+        // Without a height it says nothing of the view.
         if (mark.height !== undefined) {
           feet.push(to(mark.ground));
-          observations.push({ kind: 'upright', foot: to(mark.ground), top: to(mark.top), height: mark.height, heightSd: mark.kind === 'stand' ? MARK_NOISE.standHeight : MARK_NOISE.performerHeight, sdPx: 1.5 * sdPx, leanSd: 3 * leanSd });
+          observations.push({ kind: 'upright', foot: to(mark.ground), top: to(mark.top), height: mark.height, heightSd: MARK_NOISE.standHeight, sdPx: 1.5 * sdPx, leanSd: 3 * leanSd });
+        }
+        break;
+      case 'performer':
+        // Its height is that of its top over the ground, wherever aside the top is seen.
+        if (mark.height !== undefined) {
+          feet.push(to(mark.ground));
+          observations.push({ kind: 'upright', foot: to(mark.ground), top: to([mark.ground[0], mark.top[1]]), height: mark.height, heightSd: MARK_NOISE.performerHeight, sdPx: 1.5 * sdPx, leanSd: MARK_NOISE.performerLeanRad });
         }
         break;
       case 'groundLines':

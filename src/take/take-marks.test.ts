@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../image/picture.js';
 import { findPerformer } from './find-performer.js';
-import { performerAt } from './take-marks.js';
+import { performerAt, takeView } from './take-marks.js';
 
 const W = 100, H = 60;
 /** Ground and top of a block found in a mask, in pixels of a take twice as large. */
@@ -17,5 +17,28 @@ describe('the performer as found', () => {
   });
   it('that the lower border cuts has no feet: its ground is the border', () => {
     expect(found(20, 60)).toMatchObject({ ground: [100, 120], top: [100, 40] });
+  });
+});
+
+describe('a view from the performer alone', () => {
+  /** A dog's: its highest point is the tail, far aside from its feet. */
+  const leaning = { ground: [389, 269] as [number, number], top: [290, 58] as [number, number], heightM: null, marked: false };
+  const upright = { ...leaning, top: [389, 58] as [number, number] };
+
+  it('does not bend the lens to make an animal\'s lean an upright\'s', () => {
+    const of = (p: typeof leaning) => takeView({ frame: 0, marks: [] }, p, 854, 480, [], 0.3)!;
+    const a = of(leaning), b = of(upright);
+    // Which way the line leans tells nothing: the same view, a usual lens (48° across is 959 px), near level sides.
+    expect(a.focalPx.value! / b.focalPx.value!).toBeCloseTo(1, 2);
+    expect(a.tiltDeg.value!).toBeCloseTo(b.tiltDeg.value!, 1);
+    expect(a.focalPx.value!).toBeGreaterThan(959 / 1.6);
+    expect(a.focalPx.value!).toBeLessThan(959 * 1.6);
+    expect(Math.abs(a.rollDeg.value!)).toBeLessThan(1);
+  });
+
+  it('reads a mark with its own height alike, under either name', () => {
+    const of = (kind: 'performer' | 'stand') => takeView({ frame: 0, marks: [{ kind, ground: leaning.ground, top: leaning.top, height: 0.3 }] }, { ...leaning, heightM: 0.3, marked: true }, 854, 480, [])!;
+    expect(of('stand').focalPx.value!).toBeCloseTo(of('performer').focalPx.value!, 3);
+    expect(of('performer').focalPx.value!).toBeGreaterThan(959 / 1.6);
   });
 });

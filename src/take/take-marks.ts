@@ -43,7 +43,8 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
 export function takeView(marks: MarksFile, performer: TakeMeasures['performer'], widthPx: number, heightPx: number, notes: string[], heightM: number | null = null): View | null {
   const informative = marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) || marks.cameraHeight !== undefined;
   const marksWith = performer === null || performer.heightM !== null
-    ? marks
+    // A take's stand mark is its performer, whose top need not be above its feet.
+    ? { ...marks, marks: marks.marks.map((m) => (m.kind === 'stand' ? { ...m, kind: 'performer' as const } : m)) }
     : { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'), ...(marks.marks.some((m) => m.kind === 'upright') ? [] : [{ kind: 'performer' as const, frame: marks.frame, ground: [...performer.ground] as [number, number], top: [...performer.top] as [number, number], ...(heightM !== null ? { height: heightM } : marks.cameraHeight === undefined ? { height: 1 } : {}) }])] };
   if (marksWith.marks.length === 0) return null;
   try {

@@ -16,7 +16,7 @@ import { PlatewrightError } from '../../core/errors.js';
 import { ledgerOf } from '../../jobs/ledger-of.js';
 import { runQueue, type QueuedJob } from '../../jobs/run-queue.js';
 import { firstIssue, parseMarks } from '../../plate/marks.js';
-import { action, answer, table } from '../output.js';
+import { action, answer, shellWord, table } from '../output.js';
 
 const listSchema = z.object({
   title: z.string(), performer: z.object({ name: z.string(), kind: z.string(), heightM: z.number() }), rate: z.string(), handleFrames: z.number(),
@@ -89,7 +89,7 @@ export function register(program: Command): void {
           '', 'Planted faults and what the verdicts say', table([['take', 'planted', 'verdict', 'matters', 'named'], ...d.faults.map((f) => [f.take, f.planted, f.verdict ?? '–', f.matters.join(', '), f.named ? 'yes' : 'NO'])]),
           '', 'Joins and their inspection', table([['pick', 'take', 'frames', 'inspection'], ...d.joins.map((j) => [j.pick, j.take, String(j.frames), j.passes === null ? 'not inspected' : j.passes ? 'does not show' : `shows: ${j.failing.join(', ')}`])]),
           '', ...d.deliveries.flatMap((x) => x.files.filter((f) => f.endsWith('.mp4')).map((f) => `${x.id === 'reveal' ? 'reveal' : 'reel'}: ${f}`)),
-          ...d.ledger.map((t) => `borrowed from ${t.title}: ${t.seconds.toFixed(1)} s in ${t.uses} uses`), `the workbench: platewright serve --production ${d.folder}`,
+          ...d.ledger.map((t) => `borrowed from ${t.title}: ${t.seconds.toFixed(1)} s in ${t.uses} uses`), `the workbench: platewright serve --production ${shellWord(d.folder)}`,
         ].join('\n'));
         return 0;
       } finally {

@@ -1,4 +1,5 @@
 /** `film add`: the film that the production borrows from. */
+import { counted } from '../../core/counted.js';
 import type { Command } from 'commander';
 import { addFilm } from '../../book/add-media.js';
 import { missingMedia, relinkFilm, removeFilm } from '../../book/film-place.js';
@@ -11,7 +12,7 @@ export function register(program: Command): void {
     .option('--title <title>', 'its title, for credits and ledger').option('--credit <text>', 'who made it').option('--licence <text>', 'under which licence or exception it is used').option('--id <id>', 'short name'))
     .action(action(async (file: string, o: ProductionOptions & { title?: string; credit?: string; licence?: string; id?: string }) => withBook(o, async (book) => {
       const d = await addFilm(book, file, o);
-      answer(o, d, () => `added ${d.title} as "${d.id}": ${d.info.video!.widthPx} × ${d.info.video!.heightPx}, ${d.info.video!.rate.num}/${d.info.video!.rate.den}, ${d.info.video!.frameCount} frames${d.info.video!.notes.length > 0 ? `\n${d.info.video!.notes.join('\n')}` : ''}`);
+      answer(o, d, () => `added ${d.title} as "${d.id}": ${d.info.video!.widthPx} × ${d.info.video!.heightPx}, ${d.info.video!.rate.num}/${d.info.video!.rate.den}, ${counted(d.info.video!.frameCount, 'frame')}${d.info.video!.notes.length > 0 ? `\n${d.info.video!.notes.join('\n')}` : ''}`);
     })));
   onProduction(film.command('relink <id> <file>').description('Say where a film lies now, after its folder was moved. It has to be the same film.'))
     .action(action(async (id: string, file: string, o: ProductionOptions) => withBook(o, async (book) => {

@@ -1,5 +1,6 @@
 /** `join`: build a pick's join with one of its takes. */
 import type { Command } from 'commander';
+import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
@@ -20,6 +21,6 @@ export function register(program: Command): void {
       const { replaced = [] } = done as { replaced?: readonly string[] };
       if (replaced.length > 0) process.stderr.write(`${o.handToo === true ? 'the new recipe has no place for' : 'the recipe was proposed anew, without what a hand had changed'}: ${replaced.join('; ')}${o.handToo === true ? '' : ' (--hand-too puts it onto the new recipe, --keep keeps the recipe as it was, "platewright undo" goes back)'}\n`);
       const join = book.need('join', pick);
-      answer(o, join, (d) => `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n${d.render === undefined ? 'not rendered' : `rendered ${d.render.frames} frames: ${d.render.file}`}`);
+      answer(o, join, (d) => `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n${d.render === undefined ? 'not rendered' : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`}`);
     })));
 }

@@ -6,7 +6,7 @@ import { newProduction } from '../../book/new-production.js';
 import { parseZone } from '../../brief/place-time.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { formatRate, parseRate } from '../../core/rational.js';
-import { action, answer } from '../output.js';
+import { action, answer, shellWord } from '../output.js';
 
 interface Options { title: string; rate: string; performer?: string; height?: string; place?: string; zone?: string; room?: string; json?: boolean }
 
@@ -47,6 +47,6 @@ export function register(program: Command): void {
         Book.discard(folder);
         throw error;
       }
-      answer(o, { folder: resolve(folder), production: document }, (d) => `started "${o.title}" in ${d.folder}; next: platewright film add FILE -p ${folder}`);
+      answer(o, { folder: resolve(folder), production: document }, (d) => `started "${o.title}" in ${d.folder}; next: platewright film add FILE -p ${shellWord(folder)}`);
     }));
 }

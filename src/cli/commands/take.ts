@@ -5,6 +5,7 @@ import type { Command } from 'commander';
 import { addLayers, addTake } from '../../book/add-media.js';
 import { assignTake, removeTake } from '../../book/take-place.js';
 import { turnTake } from '../../book/turn-take.js';
+import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { isPictureFolder, picturesIn } from '../../media/sequence.js';
 import { parseMarks } from '../../plate/marks.js';
@@ -30,7 +31,7 @@ export function register(program: Command): void {
       const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const added = [];
       for (const f of files) added.push(await addTake(book, f, { pick: o.pick ?? null, marks, ...(o.id === undefined ? {} : { id: o.id }), ...(o.title === undefined ? {} : { title: o.title }), ...(o.note === undefined ? {} : { note: o.note }) }));
-      answer(o, added, (d) => d.map((t) => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${t.info.video!.frameCount} frames${t.info.video!.notes.map((n) => `\n  ${n}`).join('')}`).join('\n'));
+      answer(o, added, (d) => d.map((t) => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${counted(t.info.video!.frameCount, 'frame')}${t.info.video!.notes.map((n) => `\n  ${n}`).join('')}`).join('\n'));
     })));
   onProduction(take.command('list').description('All takes.').option('--pick <id>'))
     .action(action(async (o: ProductionOptions & { pick?: string }) => withBook(o, async (book) => {
