@@ -7,6 +7,7 @@
 import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import type { CameraMove, RideTrack } from '../plate/types.js';
 import type { RegionFile } from '../plate/marks.js';
+import { keysThere } from '../plate/presence.js';
 
 export const IDENTITY: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 
@@ -152,9 +153,9 @@ export function carryPoint(marks: readonly Keyed[], carrier: Carrier): (frame: n
   return (n) => apply(carrier.at(n), fx(along(n)), fy(along(n)));
 }
 
-/** Polygon of a region file at a frame: corner to corner where the neighbours have as many corners, else the nearer polygon carried. */
+/** Polygon of a region file at a frame: corner to corner where the neighbours have as many corners, else the nearer polygon carried. Whether the thing is there at all is another question (plate/presence.ts). */
 export function carryRegion(region: RegionFile, carrier: Carrier): (frame: number) => [number, number][] {
-  const keys = [...region.frames].sort((a, b) => a.frame - b.frame);
+  const keys = keysThere(region.frames).sort((a, b) => a.frame - b.frame);
   const corners = keys[0]!.polygon.length;
   if (keys.every((k) => k.polygon.length === corners)) {
     const paths = Array.from({ length: corners }, (_, i) => carryPoint(keys.map((k) => ({ frame: k.frame, point: k.polygon[i]! })), carrier));

@@ -115,6 +115,35 @@ describe('erase', () => {
     expect(report.notes.join(' ')).toContain('marked in frames 12 to 23');
   });
 
+  it('takes the place as it is seen bare where the thing is marked as gone, and leaves those frames alone', async () => {
+    const file = join(folder, 'comes-in.mkv'), writer = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: rate(24), codec: 'ffv1' });
+    const set = setPicture(W, H, 12);
+    for (let n = 0; n < 16; n++) {
+      const p = { ...set, data: set.data.slice() }, random = new RandomStream(3, n);
+      if (n >= 6) for (let c = 0; c < 3; c++) for (let y = 40; y < 90; y++) for (let x = 70; x < 95; x++) p.data[c * W * H + y * W + x] = 0.1;
+      for (let i = 0; i < p.data.length; i++) p.data[i] = p.data[i]! + 0.005 * random.normal();
+      await writer.writeCoded(p);
+    }
+    await writer.close();
+    const polygon: [number, number][] = [[68, 38], [97, 38], [97, 92], [68, 92]], touched: number[] = [];
+    let error = 0, count = 0;
+    const report = await eraseFile(file, { frames: [{ frame: 5, polygon, gone: true }, { frame: 6, polygon }, { frame: 15, polygon }] }, null, {
+      shadowToo: false,
+      onFrame: (n, _, box) => {
+        if (box === null) return;
+        touched.push(n);
+        for (let c = 0; c < 3; c++) for (let y = 45; y < 85; y++) for (let x = 74; x < 91; x++) {
+          error += (box.coded.data[c * box.coded.width * box.coded.height + (y - box.box[1]) * box.coded.width + (x - box.box[0])]! - set.data[c * W * H + y * W + x]!) ** 2;
+          count++;
+        }
+      },
+    });
+    expect(touched).toEqual([6, 7, 8, 9, 10, 11, 12, 13, 14, 15]);
+    expect(report.suppliedShare).toBeGreaterThan(0.99);
+    // The mean of six frames' grain, and the file's rounding.
+    expect(Math.sqrt(error / count)).toBeLessThan(0.006);
+  }, 300000);
+
   it('follows a pan', async () => {
     const s = await scoreOf(await makeClip(folder, 'pan', (n) => [1, 0, -8 - 3.3 * n, 0.0004 * n, 1, -20 + 0.2 * n, 1e-6 * n, 0, 1], { walks: true, grain: 0.01 }));
     expect(s.seen).toBeGreaterThan(34);

@@ -13,6 +13,7 @@ import { copyFrame } from '../media/planes.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { measureCameraMove } from '../plate/camera-move.js';
 import type { RegionFile } from '../plate/marks.js';
+import { isThere } from '../plate/presence.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
@@ -132,10 +133,11 @@ export class PlateCleaner {
     const span = { in: request.span?.in ?? 0, out: Math.min(frameCount, request.span?.out ?? frameCount) };
     const camera = request.camera ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span, ...(request.signal === undefined ? {} : { signal: request.signal }) }));
     const carrier = cameraCarrier(camera);
-    const paths = request.regions.map((r) => carryRegion(r, carrier));
-    const things = (n: number): [number, number][][] => paths.map((p) => p(n));
-    const shadowPaths = (request.shadows ?? []).map((r) => carryRegion(r, carrier));
-    const outlines = (n: number): [number, number][][] => [...things(n), ...shadowPaths.map((p) => p(n))];
+    const following = (r: RegionFile): ((n: number) => [number, number][][]) => { const path = carryRegion(r, carrier); return (n) => (isThere(r.frames, n) ? [path(n)] : []); };
+    const paths = request.regions.map(following);
+    const things = (n: number): [number, number][][] => paths.flatMap((p) => p(n));
+    const shadowPaths = (request.shadows ?? []).map(following);
+    const outlines = (n: number): [number, number][][] => [...things(n), ...shadowPaths.flatMap((p) => p(n))];
     const motion = setMotion(camera, (span.in + span.out) >> 1);
     const lost = new Set(camera.frames.filter((f) => f.support === 0).map((f) => f.frame));
     const looked = spread(span.in, span.out, 240);
@@ -176,6 +178,8 @@ export class PlateCleaner {
   clean(n: number, coded: Picture, chromaShift: readonly [number, number] = [1, 1]): CleanedBox | null {
     const { w, h } = this.size;
     const outlines = this.outlines(n);
+    // Where all that goes is gone, neither it nor its shadow is there.
+    if (outlines.length === 0) return null;
     const bounds = boundsOf([...outlines, ...this.cast.outlines(n)].flat(), IDENTITY3);
     const tall = Math.max(bounds[2] - bounds[0], bounds[3] - bounds[1]);
     const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx;

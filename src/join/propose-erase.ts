@@ -3,9 +3,11 @@
  * where light, view and ground are measured and nobody marked one.
  */
 import { RAD_PER_DEG } from '../core/angles.js';
+import { counted } from '../core/counted.js';
 import { groundCamera, groundPoint, project, unproject, type Pinhole } from '../geometry/camera.js';
 import type { Vec3 } from '../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
+import { keysThere } from '../plate/presence.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { thingsOf } from './mark-regions.js';
 import { marksOf, viewAngles } from './proposal-input.js';
@@ -55,7 +57,7 @@ export function castRegion(region: RegionFile, m: PlateMeasures): RegionFile | n
   // Azimuth 0 from behind the camera, positive from its right, as the view's own frame looks.
   const toLight: Vec3 = [Math.sin(a) * Math.cos(e), Math.sin(e), -Math.cos(a) * Math.cos(e)];
   const frames: { frame: number; polygon: Polygon }[] = [];
-  for (const f of region.frames) {
+  for (const f of keysThere(region.frames)) {
     const v = viewAngles(m, f.frame);
     if (v === null || Math.max(...f.polygon.map((p) => p[1])) >= m.heightPx - 1) return null;
     const camera = groundCamera({ ...v, cameraHeight: m.view?.cameraHeight.value ?? 1, widthPx: m.widthPx, heightPx: m.heightPx });
@@ -87,14 +89,14 @@ export function apartOf(marks: MarksFile): RegionFile[] {
 /** Null where nothing is to be erased. */
 export function proposeErase(marks: MarksFile, measures: PlateMeasures): EraseStep | null {
   const all = marksOf(marks, 'erase');
-  const found = all.filter((m) => m.mark.shadow !== true), shadows = thingsOf(all.filter((m) => m.mark.shadow === true));
+  const found = all.filter((m) => m.mark.shadow !== true && m.mark.gone !== true), shadows = thingsOf(all.filter((m) => m.mark.shadow === true));
   if (found.length === 0) return null;
-  const things = thingsOf(found), [region, ...also] = things;
+  const things = thingsOf(all.filter((m) => m.mark.shadow !== true)), bare = all.filter((m) => m.mark.gone === true).length, [region, ...also] = things;
   const cast = shadows.length > 0 ? [] : things.flatMap((t) => castRegion(t, measures) ?? []);
   const apart = apartOf(marks);
   const left = shadows.length > 0 ? ', and the marked shadow is relit where no frame shows it lit' : cast.length > 0 ? ', and one that no frame shows lit is looked for where the measured key throws it' : '';
   return {
     step: 'erase', on: true, region: region!, ...(also.length > 0 ? { also } : {}), ...(shadows.length > 0 ? { shadows } : {}), ...(cast.length > 0 ? { cast } : {}), ...(apart.length > 0 ? { apart } : {}), growPx: 3, shadowToo: true,
-    why: `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${things.length} thing${things.length === 1 ? '' : 's'}; a shadow that touches them goes too${left}`,
+    why: `${found.length} erase mark${found.length === 1 ? '' : 's'} on ${things.length} thing${things.length === 1 ? '' : 's'}${bare === 0 ? '' : `, gone on ${counted(bare, 'marked frame')}, which show the place bare`}; a shadow that touches them goes too${left}`,
   };
 }

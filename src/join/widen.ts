@@ -13,6 +13,7 @@ import { copyFrame } from '../media/planes.js';
 import type { VideoReader } from '../media/video-reader.js';
 import { measureCameraMove } from '../plate/camera-move.js';
 import type { RegionFile } from '../plate/marks.js';
+import { isThere } from '../plate/presence.js';
 import { readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, carryRegion } from './carrier.js';
@@ -75,7 +76,7 @@ export class WideCanvas {
     const camera = request.camera ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span }));
     const carrier = cameraCarrier(camera);
     const paths = (request.erased ?? []).map((r) => carryRegion(r, carrier));
-    const hides = (n: number): [number, number][][] => paths.map((p) => p(n));
+    const hides = (n: number): [number, number][][] => paths.filter((_, i) => isThere(request.erased![i]!.frames, n)).map((p) => p(n));
     const motion = setMotion(camera, (span.in + span.out) >> 1);
     const looked = spread(span.in, span.out, 120);
     const { left, right, top, bottom } = request.reframe;

@@ -25,7 +25,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
   z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
   // `shadow`: a shadow of what goes, whose ground no frame shows lit; it is relit.
-  z.object({ kind: z.literal('erase'), frame, polygon, shadow: z.boolean().optional() }),
+  // `gone`: on this frame it is not there (it came in later, or has left); the place is then seen bare.
+  z.object({ kind: z.literal('erase'), frame, polygon, shadow: z.boolean().optional(), gone: z.boolean().optional() }),
   z.object({ kind: z.literal('widen'), frame, left: pixels, right: pixels, top: pixels, bottom: pixels }),
   // On a plate: `offsetFrames` says that this part is taken from so many frames later of the same shot (a line spoken sooner).
   z.object({ kind: z.literal('patch'), frame, polygon, offsetFrames: z.number().int().optional() }),
@@ -71,9 +72,9 @@ export const marksFileSchema = z.object({
 });
 export type MarksFile = z.infer<typeof marksFileSchema>;
 
-/** Polygons over time, carried between the frames given (an erase or front region file). */
+/** Polygons over time, carried between the frames given (an erase or front region file). `gone`: the thing is not there on that frame (src/plate/presence.ts). */
 export const regionFileSchema = z.object({
-  frames: z.array(z.object({ frame: z.number().int().min(0), polygon })).min(1),
+  frames: z.array(z.object({ frame: z.number().int().min(0), polygon, gone: z.boolean().optional() })).min(1).refine((f) => f.some((k) => k.gone !== true), { message: 'on every frame it is gone: nothing is outlined' }),
 });
 export type RegionFile = z.infer<typeof regionFileSchema>;
 

@@ -7,9 +7,10 @@ import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { apply, invert, multiply } from '../geometry/mat3.js';
 import { groundPoint, unproject } from '../geometry/camera.js';
 import { rasterizePolygon } from '../image/polygon.js';
-import type { Mark, MarksFile, Point } from './marks.js';
+import type { MarksFile, Point } from './marks.js';
 import type { CameraMove, RideTrack, Room, Turn, View } from './types.js';
 import { subjectView, viewCamera } from './view-derived.js';
+import { isThere, keysThere, type Key } from './presence.js';
 import { MARK_NOISE } from './view-observations.js';
 
 export interface RoomRequest {
@@ -23,12 +24,24 @@ export interface RoomRequest {
   readonly turn?: Turn | undefined;
 }
 
-type Polygonal = 'erase' | 'front';
+interface EraseKey extends Key { readonly polygon: readonly Point[] }
 
-/** Polygon of a mark kind at a frame: carried corner to corner between the frames marked, held beyond them. Null where none is marked. */
-export function polygonAt(marks: MarksFile, kind: Polygonal, frame: number): Point[] | null {
-  const keys = marks.marks.filter((m): m is Extract<Mark, { kind: Polygonal }> => m.kind === kind && !(m.kind === 'erase' && m.shadow === true)).map((m) => ({ frame: m.frame ?? marks.frame, polygon: m.polygon })).sort((a, b) => a.frame - b.frame);
-  if (keys.length === 0) return null;
+/** Things that are to go, each by its marked frames: the k-th mark of each frame is one thing. */
+export function erasedThings(marks: MarksFile): EraseKey[][] {
+  const things: EraseKey[][] = [], seen = new Map<number, number>();
+  for (const m of marks.marks) {
+    if (m.kind !== 'erase' || m.shadow === true) continue;
+    const frame = m.frame ?? marks.frame, k = seen.get(frame) ?? 0;
+    seen.set(frame, k + 1);
+    (things[k] ??= []).push({ frame, polygon: m.polygon, gone: m.gone });
+  }
+  return things.filter((t) => keysThere(t).length > 0);
+}
+
+/** A thing's polygon at a frame: carried corner to corner between the frames marked, held beyond them. Null where it is not there. */
+export function polygonAt(thing: readonly EraseKey[], frame: number): Point[] | null {
+  if (!isThere(thing, frame)) return null;
+  const keys = keysThere(thing).sort((a, b) => a.frame - b.frame);
   let a = keys[0]!, b = keys[keys.length - 1]!;
   if (frame <= a.frame) return [...a.polygon];
   if (frame >= b.frame) return [...b.polygon];
@@ -96,7 +109,8 @@ const GRID = 96;
 
 function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value: number; got: number | null } {
   const { marks, widthPx, heightPx, span } = r;
-  if (polygonAt(marks, 'erase', span.in) === null) {
+  const things = erasedThings(marks);
+  if (things.length === 0) {
     return { share: measured(0, 'ratio', 0, 'no erase mark: nothing is to go', [span.in, span.out - 1]), supplied: notMeasurable('ratio', 'nothing is to be erased'), value: 0, got: null };
   }
   const n = span.out - span.in;
@@ -104,7 +118,16 @@ function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value:
   const step = Math.max(1, Math.floor(n / 16));
   for (let f = span.in; f < span.out; f += step) looked.push(f);
   const gw = GRID, gh = Math.max(8, Math.round((GRID * heightPx) / widthPx));
-  const masks = looked.map((f) => rasterizePolygon(polygonAt(marks, 'erase', f)!.map((p) => [(p[0] * gw) / widthPx, (p[1] * gh) / heightPx] as const), gw, gh));
+  const masks = looked.map((f) => {
+    const all = new Float32Array(gw * gh);
+    for (const t of things) {
+      const outline = polygonAt(t, f);
+      if (outline === null) continue;
+      const one = rasterizePolygon(outline.map((p) => [(p[0] * gw) / widthPx, (p[1] * gh) / heightPx] as const), gw, gh);
+      for (let i = 0; i < all.length; i++) all[i] = Math.max(all[i]!, one[i]!);
+    }
+    return all;
+  });
   let total = 0;
   for (const m of masks) for (let i = 0; i < m.length; i++) total += m[i]!;
   const value = total / (masks.length * gw * gh);
@@ -135,7 +158,7 @@ function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value:
   });
   if (wanted === 0) return { share, supplied: notMeasurable('ratio', 'the erase marks lie outside the picture'), value, got: null };
   const ratio = got / wanted;
-  return { share, supplied: measured(ratio, 'ratio', Math.max(0.02, Math.sqrt((ratio * (1 - ratio)) / wanted)), 'erased places that another frame shows, by the camera\'s move', [span.in, span.out - 1]), value, got: ratio };
+  return { share, supplied: measured(ratio, 'ratio', Math.max(0.02, Math.sqrt((ratio * (1 - ratio)) / wanted)), 'erased places that another frame shows, by the camera\'s move', [span.in, span.out - 1], ratio < 0.7 ? { wouldHelp: 'a longer pick of the shot, with frames that show the place bare and an erase mark with “gone” on one of them; in the cut its head or tail comes off again' } : {}), value, got: ratio };
 }
 
 /**

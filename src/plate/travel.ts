@@ -10,7 +10,7 @@ import { measured } from '../core/measure.js';
 import { PlatewrightError } from '../core/errors.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
-import { applyVector, IDENTITY3, invert, multiply, type Mat3, type Vec3 } from '../geometry/mat3.js';
+import { apply, applyVector, IDENTITY3, invert, multiply, type Mat3, type Vec3 } from '../geometry/mat3.js';
 import { rotationFromVector, vectorFromRotation } from '../geometry/rotation.js';
 import type { LumaSource } from './ride-source.js';
 import { AT_HOME, chain, fitPose, inversePose, movedPlane, planeHomographyCentred, type Pose, type PoseFit } from './travel-pose.js';
@@ -30,6 +30,10 @@ export interface TravelRequest {
 
 /** Fewer points of the ground than this tell no camera. */
 const LEAST_POINTS = 14;
+/** Fewer pieces than this, found again on a frame, hold no pose. */
+const LEAST_SEEN = 8;
+/** The set's motion must miss the ground by so much more than an unsure way does, else the way is left alone (1 on hand-held grass, 16 on the practice push). */
+const LEAST_GAIN = 2;
 /** Fewer frames than this tell no way. */
 const LEAST_FRAMES = 5;
 
@@ -115,7 +119,34 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
     return own === undefined || own.rho < 1e-3 ? (own === undefined ? null : pixels(planeHomographyCentred({ r: p.r, t: [0, 0, 0] }, plane.n, 1, focal))) : pixels(planeHomographyCentred(p, [0, 0, 1], 1 / own.rho, focal));
   }, request.signal);
   settle(keys, sights, ground, focal, cx, cy);
-  return answer(sights, ground, focal / scale, viewFrame, span.in, view, request, scale, Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)));
+  const still = sights.filter((s) => s.fit !== null && s.matches.length >= LEAST_SEEN).length;
+  if (still < 0.8 * sights.length) throw new PlatewrightError('PW-TRAVEL-GROUND', `the camera travels, but its ground can be followed on ${still} of ${sights.length} frames only`);
+  const miss = groundMiss(keys, sights, ground, focal, cx, cy, set, pixels);
+  const told = answer(sights, ground, focal / scale, viewFrame, span.in, view, request, scale, Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)));
+  // A way that is mostly doubt, where the set's own motion meets the ground as well, carries a foot astray and gains nothing.
+  if (told.way.sd! > 0.5 * told.way.value! && !(miss.set > LEAST_GAIN * miss.way)) throw new PlatewrightError('PW-TRAVEL-LOOSE', `the ground moves as the set does, within ${(miss.set / scale).toFixed(1)} px, and the camera's way over it (${told.way.value!.toFixed(2)} ± ${told.way.sd!.toFixed(2)}) is too unsure to be of use; make the view surer: mark another upright of known height, and ground lines`);
+  return told;
+}
+
+/**
+ * How far the ground's own pieces lie from where the set's motion takes them, and from where the way does, px: medians of a
+ * frame, their means over the shot. A hand-held camera over grass has its ground for a set; a way fitted to the few pieces that
+ * agree with an unsure view then only carries a foot astray (a real clip: .5 px by the set, .6 by a way that took a foot 110 px off).
+ */
+function groundMiss(keys: readonly TravelKey[], sights: readonly TravelSight[], ground: Ground, focal: number, cx: number, cy: number, set: (frame: number) => Mat3, pixels: (m: Mat3) => Mat3): { set: number; way: number } {
+  let bySet = 0, byWay = 0;
+  for (const s of sights) {
+    const key = keys[s.key]!, plane = movedPlane(ground.n, ground.d, key.pose), p = chain(s.pose, inversePose(key.pose));
+    const own = s.matches.filter((m) => key.ground.has(m.patch));
+    if (own.length === 0) continue;
+    const miss = (h: Mat3): number => {
+      const all = own.map((m) => { const at = key.patches.patches[m.patch]!, q = apply(h, at[0], at[1]); return Math.hypot(q[0] - m.x, q[1] - m.y); }).sort((a, b) => a - b);
+      return all[all.length >> 1]!;
+    };
+    bySet += miss(multiply(set(s.frame), invert(set(key.frame))));
+    byWay += miss(pixels(planeHomographyCentred(p, plane.n, plane.d, focal)));
+  }
+  return { set: bySet / sights.length, way: byWay / sights.length };
 }
 
 /** By what share the way is wrong for each radian that the ground's tilt is: a point seen at an angle α under the horizon is δ / α nearer or farther. */

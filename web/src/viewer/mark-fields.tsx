@@ -70,6 +70,9 @@ export function MarkFields(props: { mark: Mark; onGo: () => void; onChange: (tit
         <label>{f.label} <input type="text" inputmode="decimal" size="6" value={String((props.mark as unknown as Record<string, number | undefined>)[f.key] ?? '')}
           onChange={(e) => { const text = e.currentTarget.value, m = withField(props.mark, f, text); e.currentTarget.setAttribute('aria-invalid', String(m === null)); if (m !== null) props.onChange(`${props.mark.kind}: its numbers`, (now) => withField(now, f, text) ?? now); }} /></label>
       )}</For>
+      <Show when={props.mark.kind === 'erase' && props.mark.shadow !== true ? props.mark : null}>{(m) => (
+        <label title="on this frame it is not there: it came later, or has left; the place is then seen bare"><input type="checkbox" checked={m().gone === true} onChange={(e) => { const gone = e.currentTarget.checked; props.onChange('erase: gone or there', (now) => { const { gone: _old, ...rest } = now as Extract<Mark, { kind: 'erase' }>; return gone ? { ...rest, gone } : rest; }); }} /> gone on this frame</label>
+      )}</Show>
       <Show when={handles(props.mark).length > 0}><PointFields mark={props.mark} onChange={props.onChange} /></Show>
       <button onClick={props.onGo}>Go there</button> <button onClick={props.onRemove}>Remove (Del)</button>
     </div>
