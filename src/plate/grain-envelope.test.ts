@@ -36,6 +36,12 @@ describe('law of the grain over brightness', () => {
     }
   });
 
+  it('does not take a night\'s few lit things for grain: no tone has more than four times the plainest one\'s', () => {
+    const law = grainEnvelope([{ level: 0.07, variance: 0.0015 ** 2, count: 438 }, { level: 0.33, variance: 0.0173 ** 2, count: 15 }, { level: 0.42, variance: 0.0324 ** 2, count: 11 }, { level: 0.47, variance: 0.0348 ** 2, count: 11 }]);
+    expect(Math.sqrt(law(0.07))).toBeGreaterThan(0.0014);
+    for (const level of [0.33, 0.42, 0.47]) expect(Math.sqrt(law(level))).toBeLessThan(0.0061);
+  });
+
   it('says infinite where nothing was seen, and holds level beyond what was', () => {
     expect(grainEnvelope([])(0.5)).toBe(Infinity);
     const law = grainEnvelope([{ level: 0.3, variance: 1e-4, count: 9 }, { level: 0.5, variance: 2e-4, count: 9 }]);

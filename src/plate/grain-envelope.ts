@@ -3,7 +3,9 @@
  * the middle tones, a clear sky in the high ones. Grain itself goes smoothly with brightness (a film's or a sensor's noise
  * under a display curve), so the law is taken from the levels that hold least: a parabola through ln(variance) over the
  * level by asymmetric least squares (Newey & Powell, "Asymmetric least squares estimation and testing", Econometrica 55,
- * 1987): what lies above it, as texture makes it, weighs little; what lies below pulls in full.
+ * 1987): what lies above it, as texture makes it, weighs little; what lies below pulls in full. Where texture fills all levels
+ * but one (a night's few lit things), a parabola goes through them all: so the law never lies higher above the plainest level
+ * than grain does from one tone to another.
  */
 
 export interface LevelVariance {
@@ -17,6 +19,13 @@ export interface LevelVariance {
 const ABOVE = 0.02;
 /** How stiff: slope and bend over the whole range, counted as blocks beside those that lie above; enough to settle what two or three levels leave open. */
 const STIFF = [0, 0.05, 0.1] as const;
+
+/**
+ * Most that grain's variance grows from its plainest tone to its strongest: four times the sd. Films' and sensors' grain in the
+ * made and open clips at hand stays within 3.6 (own choice). Tones near black and white are no measure: grain is cut off there.
+ */
+const MOST_RISE = 16;
+const TONES = [0.06, 0.9] as const;
 
 /** The law: variance at a coded level. Throws nothing; without any level it is infinite everywhere. */
 export function grainEnvelope(levels: readonly LevelVariance[]): (level: number) => number {
@@ -40,7 +49,8 @@ export function grainEnvelope(levels: readonly LevelVariance[]): (level: number)
   }
   // Beyond the levels that were seen the law is held level: a parabola knows nothing there.
   const low = Math.min(...rows.map((r) => r.level)), high = Math.max(...rows.map((r) => r.level));
-  return (level) => Math.exp(at(Math.min(high, Math.max(low, level))));
+  const most = MOST_RISE * Math.min(...rows.filter((r) => r.level >= TONES[0] && r.level <= TONES[1]).map((r) => r.variance));
+  return (level) => Math.min(most, Math.exp(at(Math.min(high, Math.max(low, level)))));
 }
 
 /** Cramer's rule on a symmetric 3 × 3 system (row-major). */

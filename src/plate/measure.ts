@@ -22,8 +22,9 @@ import { facesOf, turnOfFace } from './turn-face.js';
 import { carryOnSurface } from './ride-surface.js';
 import { trackRegion, type RideCorrection } from './ride.js';
 import { posesOf, turnFromPoses } from './turn-poses.js';
+import { shutterBetween } from './shutter-between.js';
 import { measureTravel } from './travel.js';
-import type { CameraMove, Light, PlateMeasures, Quad, RideTrack, Travel, Turn, View } from './types.js';
+import type { CameraMove, Light, Look, PlateMeasures, Quad, RideTrack, Travel, Turn, View } from './types.js';
 import { solveView } from './view.js';
 import { groundDistance, uprightHeight, viewCamera } from './view-derived.js';
 import { uprightEdges } from './view-lines.js';
@@ -186,7 +187,8 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, span, options.signal));
     options.signal?.throwIfAborted();
     const stir = await attempt(notes, 'stir', () => stirOfPlate(readerLumaSource(reader), marks, rate, span, options.signal));
-    const look = await attempt(notes, 'look', () => measureLook(reader, { from: span.in, to: span.out, ...(options.signal === undefined ? {} : { signal: options.signal }) }));
+    const seen = await attempt(notes, 'look', () => measureLook(reader, { from: span.in, to: span.out, ...(options.signal === undefined ? {} : { signal: options.signal }) }));
+    const look = seen === undefined ? undefined : await attempt(notes, 'look', () => withShutter(seen, reader, camera, options.signal));
     const room = measureRoom({ marks, widthPx, heightPx, span, view: view ?? undefined, camera, ride, turn });
     options.onProgress?.(1000, 1000);
     return {
@@ -195,6 +197,13 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
       ...(notes.length === 0 ? {} : { notes }),
     };
   });
+}
+
+/** Where no straight edge told the shutter, texture that the camera swept may. */
+async function withShutter(look: Look, reader: Reader, camera: CameraMove | undefined, signal: AbortSignal | undefined): Promise<Look> {
+  if (look.motionBlur.shutterDeg.value !== null || camera === undefined || camera.move === 'static') return look;
+  const shutterDeg = await shutterBetween(readerLumaSource(reader), camera, signal);
+  return shutterDeg === null ? look : { ...look, motionBlur: { ...look.motionBlur, shutterDeg } };
 }
 
 /** A part that fails for a reason of its own leaves the others standing: its reason becomes a note. */
