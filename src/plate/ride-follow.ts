@@ -50,8 +50,8 @@ export class Follower {
   private usual = 1;
   private previous = 1;
 
-  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
-    this.keys = new RegionKeys(keyFrame, widthPx, heightPx, polygon);
+  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[], belongs: ((x: number, y: number) => boolean) | null = null) {
+    this.keys = new RegionKeys(keyFrame, widthPx, heightPx, polygon, belongs);
     this.shutter = new ShutterBlur(this.keys);
     this.fits = new RegionFit(this.keys, this.shutter);
     this.active = this.keys.first;
@@ -195,7 +195,7 @@ export class Follower {
     const unlike = r.correlation < 0.8 || grow > 1.7 || grow < 0.55;
     const sound = f.visible > 0.97 && f.inliers > 0.72 && f.agreement > 0.85 && f.sdPx < 0.25;
     this.weak = unlike && sound ? this.weak + 1 : 0;
-    if (this.weak < 3 || this.keys.all.length >= 24) return;
+    if (this.weak < 3 || this.keys.all.length >= 24 || this.keys.partial) return;
     this.active = this.keys.renew(frame.index, f.homography, f.sdPx);
     this.weak = 0;
   }

@@ -80,12 +80,17 @@ export class RegionKeys {
   /** sd of the key frame's grain in luma. */
   private readonly grain: number;
 
-  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[]) {
+  /** Whether only a part of the region is compared; see the constructor. */
+  readonly partial: boolean;
+
+  /** @param belongs which pixels of the key frame are the region's, where something hides the others; null: all */
+  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[], belongs: ((x: number, y: number) => boolean) | null = null) {
+    this.partial = belongs !== null;
     this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS, this.memory);
     fillPyramid(keyFrame.luma, this.pyramid);
     this.grain = grainIn(keyFrame.luma, widthPx, heightPx, polygon);
     this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (this.grain - 0.008) / 0.01)));
-    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit, false, this.memory, this.grain);
+    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit, false, this.memory, this.grain, 1, belongs);
     this.add(this.anchor, IDENTITY3, 0);
   }
 

@@ -1,17 +1,15 @@
 /**
  * Ride: a planar region (or outline) followed over a clip (DESIGN 5.2). Each anchor (the frame the region was drawn on, and
- * every frame a person corrected) is followed outwards by `Follower` and solved as a whole (ride-rework.ts); between two
+ * every frame a person corrected) is followed outwards and solved as a whole (ride-anchor.ts); between two
  * anchors the two tracks are blended, so a correction re-solves all that lies between it and its neighbours. Units: pixels,
  * frame numbers.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { homographyFromQuad } from '../geometry/homography.js';
 import { apply, IDENTITY3, multiply, normalise, type Mat3, type Point2 } from '../geometry/mat3.js';
-import { RideCamera } from './ride-camera.js';
-import { Follower } from './ride-follow.js';
-import type { FollowedFrame } from './ride-keys.js';
-import { reworkTrack, type SolvedFrame } from './ride-rework.js';
-import { framesBackward, lumaAt, type LumaFrame, type LumaSource } from './ride-source.js';
+import { followAnchor } from './ride-anchor.js';
+import type { SolvedFrame } from './ride-rework.js';
+import type { LumaSource } from './ride-source.js';
 import { checkRegion, reportedCorners } from './ride-template.js';
 import type { Quad, RideFrame, RideTrack } from './types.js';
 
@@ -57,28 +55,16 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
   const backward = new Map<number, SolvedFrame>();
   const total = end - first;
   let done = 0;
-  let model: RideTrack['model'] = 'translation';
+  let model: RideTrack['model'] = 'translation', reference: number | undefined;
   const order: readonly RideTrack['model'][] = ['translation', 'similarity', 'affine', 'perspective'];
   for (let i = 0; i < anchors.length; i++) {
     const anchor = anchors[i]!;
     const polygon = request.polygon.map(([x, y]) => apply(anchor.homography, x, y));
-    const keyFrame = { index: anchor.frame, luma: await lumaAt(source, anchor.frame) };
-    const follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
-    try {
-      const step = (): void => {
-        request.signal?.throwIfAborted();
-        request.onProgress?.(Math.min(total, ++done), total);
-      };
-      const to = anchors[i + 1]?.frame ?? end, from = anchors[i - 1]?.frame ?? first - 1;
-      const ahead = await followAll(follower, keyFrame, source, to > anchor.frame + 1 ? source.frames(anchor.frame + 1, to) : null, step);
-      follower.restart();
-      const behind = await followAll(follower, keyFrame, source, from < anchor.frame - 1 ? framesBackward(source, anchor.frame - 1, from + 1) : null, step);
-      const solved = await reworkTrack(source, follower, anchor.frame, [...behind.reverse(), ...ahead], request.signal);
-      if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
-      for (const f of solved.frames) (f.frame > anchor.frame ? forward : backward).set(f.frame, { ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
-    } finally {
-      follower.close();
-    }
+    const span = { in: (anchors[i - 1]?.frame ?? first - 1) + 1, out: anchors[i + 1]?.frame ?? end };
+    const solved = await followAnchor(source, anchor.frame, polygon, span, () => request.onProgress?.(Math.min(total, ++done), total), request.signal);
+    if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
+    if (anchor.frame === request.at) reference = solved.reference;
+    for (const f of solved.frames) (f.frame > anchor.frame ? forward : backward).set(f.frame, { ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
   }
   const frames: RideFrame[] = [];
   for (let t = first; t < end; t++) {
@@ -100,20 +86,7 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
       frames.push(rideFrame(t, one.homography, home, one.confidence, one.found));
     }
   }
-  return { atFrame: request.at, model, frames };
-}
-
-/** Follows every frame of one direction, with the set's motion beside. */
-async function followAll(follower: Follower, keyFrame: LumaFrame, source: LumaSource, frames: AsyncGenerator<LumaFrame> | null, step: () => void): Promise<FollowedFrame[]> {
-  const out: FollowedFrame[] = [];
-  if (frames === null) return out;
-  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
-  try {
-    for await (const f of frames) { out.push(follower.follow(f, camera.follow(f))); step(); }
-  } finally {
-    camera.close();
-  }
-  return out;
+  return { atFrame: request.at, model, ...(reference === undefined ? {} : { reference }), frames };
 }
 
 function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: number, visible: boolean): RideFrame {

@@ -15,6 +15,8 @@ export type Quad = readonly [readonly [number, number], readonly [number, number
 export interface RideTrack {
   readonly atFrame: number;
   readonly model: 'translation' | 'similarity' | 'affine' | 'perspective';
+  /** The frame gone by in place of `atFrame`, on which the region is mostly hidden; absent where its own serves. */
+  readonly reference?: number;
   readonly frames: readonly RideFrame[];
 }
 export interface RideFrame {
