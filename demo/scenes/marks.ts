@@ -6,7 +6,7 @@ import { type Pick } from './guests.js';
 import { handCamera, wristAt } from './home.js';
 import { handBob, pane } from './indoor-shots.js';
 import { headOutline } from './head-outline.js';
-import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson, SHOULDER_SEAT } from './people.js';
+import { CHEST_PATCH, CONDUCTOR_HEIGHT, ofPerson } from './people.js';
 import { conductorPose } from './street-shots.js';
 import { RABBIT_HEIGHT } from './rabbit.js';
 import { PEG_HEIGHT, SEAM_X, SEAM_Z } from './take-scene.js';
@@ -50,13 +50,8 @@ const FACE_FRAME = 22;
 /** What of the conductor stands between the sun and his shoulder, in his own frame: height and half size of cap, head and collar. */
 const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] = [[1.83, 0.23, 0.108], [1.66, 0.15, 0.13], [1.5, 0.16, 0.14]];
 
-/** The conductor's shoulder is farther from the camera than he is. */
-const behind = (f: number): boolean => ofPerson(conductorPose(f), SHOULDER_SEAT)[2] >= conductorPose(f).position[2];
-
-/** Every third frame of a pick, and both sides of each change. */
-function headFrames(count: number, is: (frame: number) => boolean): number[] {
-  return Array.from({ length: count }, (_, n) => n).filter((n) => n % 3 === 0 || n === count - 1 || is(n) !== is(n + 1) || (n > 0 && is(n) !== is(n - 1)));
-}
+/** Every so many frames of a pick, and the last. */
+const every = (count: number, step: number): number[] => Array.from({ length: count }, (_, n) => n).filter((n) => n % step === 0 || n === count - 1);
 
 /** Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side while the card is nearer to the sun than he is. */
 function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3, sun: Vec3): Vec3[] {
@@ -141,11 +136,8 @@ export function pickMarks(pick: Pick): { frame: number; marks: Mark[] } {
         marks.push({ kind: 'pose', frame: f, yawDeg: Math.round(man.yaw * 10) / 10 });
         marks.push({ kind: 'shade', frame: f, polygon: poly(headShade(man, at, shot.sun).map((p) => project(c, p))) });
       }
-      // His head stands before his shoulder until that comes to the front; from then on the outline lies beside the picture.
-      for (const f of headFrames(count, (n) => behind(n + pick.in))) {
-        const c = cameraAt(f), outline = headOutline(conductorPose(f + pick.in), c);
-        marks.push({ kind: 'front', frame: f, polygon: poly(behind(f + pick.in) ? outline : outline.map((p): Point => [p[0] - 0.6 * c.widthPx, p[1]])) });
-      }
+      // His head, all along: the program knows when the shoulder comes out from behind it.
+      for (const f of every(count, 3)) marks.push({ kind: 'front', frame: f, polygon: poly(headOutline(conductorPose(f + pick.in), cameraAt(f))) });
       {
         const c = cameraAt(frame);
         const man = { position: [-0.08, 0, 1.7] as Vec3, yaw: local(frame)['yawDeg'] as number };

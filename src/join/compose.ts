@@ -63,7 +63,7 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   }
 
   function onPlate(base: Picture, out: Picture): ComposedBox {
-    const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box);
+    const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box));
     const touched = room?.bytes(n) ?? new Uint8Array(n);
     if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
     if (reflection !== null) layMirror(reflection, base, out, touched, hidden);
@@ -107,6 +107,13 @@ function rgbOnly(p: Picture): Picture {
 }
 
 /** The performer as it is laid on, over its own box, or over the whole one where its surroundings have a say. */
+/** The performer's coverage over a box. */
+function coverageIn(placed: Placed, box: Box): Float32Array {
+  const w = box[2] - box[0], out = new Float32Array(w * (box[3] - box[1])), { box: own, picture } = placed, n = picture.width * picture.height, alpha = picture.data.subarray(3 * n, 4 * n);
+  for (let y = Math.max(own[1], box[1]); y < Math.min(own[3], box[3]); y++) for (let x = Math.max(own[0], box[0]); x < Math.min(own[2], box[2]); x++) out[(y - box[1]) * w + x - box[0]] = alpha[(y - own[1]) * picture.width + x - own[0]]!;
+  return out;
+}
+
 function overBox(placed: Placed, box: Box, hidden: Float32Array | null, air: AirStep | null, base: Picture): Placed {
   if (hidden === null && !(air !== null && (air.haze.amount > 0 || air.wrap > 0))) return placed;
   const over = onBox(placed, box), n = over.width * over.height;

@@ -8,6 +8,7 @@ import { gaussianPlane } from '../image/gaussian.js';
 import type { Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { carryRegion, type Carrier } from './carrier.js';
+import { passedCover } from './front-passing.js';
 import { cornerSpeeds } from './front-shutter.js';
 import type { Box } from './ground.js';
 import type { FrontStep } from './types.js';
@@ -26,13 +27,14 @@ export function frontOutlines(step: FrontStep, carrier: Carrier): FrontOutlines 
   };
 }
 
-/** Share of the performer that is hidden at each pixel of the box, 0..1; null where nothing is in front there. */
-export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: number, box: Box): Float32Array | null {
+/** Share of the performer that is hidden at each pixel of the box, 0..1; null where nothing is in front there. `performer`: its coverage over the box, by which what it is carried round is passed part by part; without it that is told by which is nearer as a whole. */
+export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: number, box: Box, performer: Float32Array | null = null): Float32Array | null {
   const w = box[2] - box[0], h = box[3] - box[1];
   let cover: Float32Array | null = null;
-  for (const outline of outlines.front) {
-    const one = smeared(outline, frame, step.shutterDeg ?? 0, box, step.softPx);
+  for (const [i, outline] of outlines.front.entries()) {
+    const one = smeared(outline, frame, step.shutterDeg ?? 0, box, softnessOf(step, i));
     if (one === null) continue;
+    if (step.passing?.thing === i) passedCover(one, outline(frame), performer, box, step.passing.nearerPx[frame - step.passing.first] ?? 0);
     if (cover === null) cover = one;
     else for (let i = 0; i < w * h; i++) cover[i] = 1 - (1 - cover[i]!) * (1 - one[i]!);
   }
@@ -53,6 +55,11 @@ export function frontCover(step: FrontStep, outlines: FrontOutlines, frame: numb
     }
   }
   return cover;
+}
+
+/** Softness (px) of the cut of the i-th thing. */
+function softnessOf(step: FrontStep, i: number): number {
+  return i === 0 ? step.softPx : step.alsoSoftPx?.[i - 1] ?? step.softPx;
 }
 
 /** Share of each pixel of the box that lies within the pane; null for everywhere. */
@@ -79,11 +86,14 @@ function smeared(outline: (frame: number) => [number, number][], frame: number, 
   return sum;
 }
 
-/** How far, in px, what passes is smeared at most on a frame. */
+/** Softer cuts than this (sd, px) mix as much background in as a smear does. */
+const SOFT_CUT_PX = 1;
+
+/** How far, in px, what passes is mixed with what lies behind it at most on a frame: by its smear, or by edges that are softer than a lens in focus leaves them. */
 export function smearPx(step: FrontStep, outlines: FrontOutlines, frame: number): number {
-  const share = (step.shutterDeg ?? 0) / 360;
-  if (!(share > 0)) return 0;
-  return Math.max(0, ...outlines.front.map((o) => { const v = cornerSpeeds(o, frame); return v === null ? 0 : share * Math.max(...v.map((p) => Math.hypot(...p))); }));
+  const share = (step.shutterDeg ?? 0) / 360, softest = Math.max(...outlines.front.map((_, i) => softnessOf(step, i)), 0), soft = softest > SOFT_CUT_PX ? 2 * softest : 0;
+  if (!(share > 0)) return soft;
+  return Math.max(soft, ...outlines.front.map((o) => { const v = cornerSpeeds(o, frame); return v === null ? 0 : share * Math.max(...v.map((p) => Math.hypot(...p))); }));
 }
 
 /**

@@ -125,7 +125,7 @@ export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
   const plateMid = await plate.linear(mid), edges = asksEdges(pm) ? greyEdge(plateMid, pm.look?.bars ?? null) : null, screen = input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1);
   steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), screen, carried || noFeet ? null : footLevel(plateMid, where(mid))));
   steps.push(noFeet ? withoutFeet(ground.step, plate.marks) : walked === null ? ground.step : { ...ground.step, why: `${ground.step.why}; the performer walks nearer or farther, and its foot is followed` });
-  const front = await proposeFront(plate, setCarrier, widen === null ? pm : null);
+  const front = await proposeFront(plate, setCarrier, widen === null ? pm : null, turned);
   if (front !== null) steps.push(front);
   steps.push(proposeAir(input, placement[0]!.matrix));
   return {

@@ -182,9 +182,15 @@ export interface GroundStep extends StepBase<'ground'> {
 }
 export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number;
     /** What the pane adds (veil.ts), read from the plate; absent: the plate itself stands for it. `detail`: how much of its scratches and drops stays over the performer. */
-    readonly lightLinear?: readonly [number, number, number]; readonly detailFloor?: number; readonly detailPx?: number; readonly detail?: number } | null; readonly softPx: number;
+    readonly lightLinear?: readonly [number, number, number]; readonly detailFloor?: number; readonly detailPx?: number; readonly detail?: number } | null;
+  /** Softness of the cut, sd in px: of the first thing, and of all where `alsoSoftPx` says no other. */
+  readonly softPx: number;
+  /** Softness of the further things. */
+  readonly alsoSoftPx?: readonly number[];
   /** Degrees for which the shutter was open for what passes: its edges are smeared by its own motion. Absent: 0. */
   readonly shutterDeg?: number;
+  /** The thing (0: `region`, then `also`) that the performer is carried round, and how many px nearer than its middle the performer's is on each frame from the `first` (front-passing.ts). */
+  readonly passing?: { readonly thing: number; readonly first: number; readonly nearerPx: readonly number[] };
   /** Further things in front, each with its own polygons over time. */
   readonly also?: readonly RegionFile[];
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */

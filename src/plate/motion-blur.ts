@@ -10,7 +10,7 @@ import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { ESF_LENGTH, OVER, type Edge } from './sharpness.js';
 
 /** Abramowitz & Stegun 7.1.26. */
-function erf(x: number): number {
+export function erf(x: number): number {
   const t = 1 / (1 + 0.3275911 * Math.abs(x));
   const v = 1 - ((((1.061405429 * t - 1.453152027) * t + 1.421413741) * t - 0.284496736) * t + 0.254829592) * t * Math.exp(-x * x);
   return x < 0 ? -v : v;

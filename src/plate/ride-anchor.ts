@@ -25,8 +25,12 @@ export interface AnchorTrack {
 /** Frames between the neighbouring anchors: in (inclusive) to out (exclusive). */
 export interface AnchorSpan { readonly in: number; readonly out: number }
 
-/** A region of which as much agrees over the shot is not looked at again (own choice, which costs time alone): ordinary keys of hard made sequences that are hidden whole or leave the picture have .61 to .64, hidden keys .13 to .49. */
-const SERVES = 0.6;
+/**
+ * A region of which as much agrees over the shot is not looked at again; below the second, it is; between them where parts of it go
+ * their own ways on its own frame (own choice, which costs time alone: ordinary keys of hard made sequences that are hidden whole or
+ * leave the picture have .61 to .64, hidden keys .13 to .62).
+ */
+const SERVES = 0.75, DOES_NOT = 0.6;
 /** Another frame must agree with the shot by so much more. */
 const BETTER = 0.15;
 /** Once followed from there it must still do better, by less: frames on which all is hidden count there. */
@@ -37,6 +41,8 @@ const AT_HOME = 0.08;
 const CLOSE = { placePx: 8, shapePx: 3 }, LOOSE = { placePx: 40, shapePx: 15 };
 /** A part that fills more of the region than this is what was followed already. */
 const MOST = 0.6;
+/** Parts that are followed. */
+const MOST_PARTS = 4;
 /** Frames on either side of the anchor's on which its parts are sought. */
 const ASIDE = 2;
 
@@ -46,7 +52,9 @@ export async function followAnchor(source: LumaSource, at: number, polygon: read
   // Of a region that is drawn half outside the picture only the half inside was compared.
   const worth = worthOf(own.raw) * inPicture(polygon, source.widthPx, source.heightPx);
   if (worth >= SERVES || own.raw.length < 4) return own;
-  const other = await otherReference(source, at, polygon, span, own.raw, worth, signal);
+  const parts = await partsOf(source, at, polygon, span);
+  if (worth >= DOES_NOT && parts.every((p) => p.length < 2)) return own;
+  const other = await otherReference(source, at, polygon, span, own.raw, parts.flat(), worth, signal);
   if (other === null) return own;
   const theirs = await followFrom(source, other.frame, other.polygon, span, () => undefined, signal);
   if (worthOf(theirs.raw) < worth + STILL) return own;
@@ -93,7 +101,7 @@ function worthOf(frames: readonly FollowedFrame[]): number {
 }
 
 /** A frame that tells the region better than the one it was drawn on; null where none does, or what the shot shows there has no part in it. */
-async function otherReference(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan, own: readonly FollowedFrame[], worth: number, signal?: AbortSignal): Promise<Reference | null> {
+async function otherReference(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan, own: readonly FollowedFrame[], parts: readonly KeyLayer[], worth: number, signal?: AbortSignal): Promise<Reference | null> {
   const set: Way = { at: new Map(own.flatMap((f) => (f.set === null ? [] : [[f.frame, f.set] as const]))), ...CLOSE }, self: Way = { at: new Map(own.flatMap((f) => (f.found ? [[f.frame, f.homography] as const] : []))), ...LOOSE };
   const bestOf = async (ways: readonly Way[]): Promise<Reference | null> => {
     let best: Reference | null = null;
@@ -103,24 +111,27 @@ async function otherReference(source: LumaSource, at: number, polygon: readonly 
     }
     return best;
   };
-  return (await bestOf([set, self])) ?? bestOf(await waysOfParts(source, at, polygon, span, signal));
+  return (await bestOf([set, self])) ?? bestOf(await waysOfParts(source, at, polygon, parts, span, signal));
+}
+
+/** What moves together within the region of its own frame, as a frame before and one after show it. */
+async function partsOf(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan): Promise<KeyLayer[][]> {
+  const luma = await lumaAt(source, at), out: KeyLayer[][] = [];
+  for (const frames of [-ASIDE, ASIDE]) if (at + frames >= span.in && at + frames < span.out) out.push(keyLayers(luma, await lumaAt(source, at + frames), frames, source.widthPx, source.heightPx, polygon));
+  return out;
 }
 
 /** Where the region's parts lead it that move by themselves on its own frame. */
-async function waysOfParts(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan, signal?: AbortSignal): Promise<Way[]> {
+async function waysOfParts(source: LumaSource, at: number, polygon: readonly Point2[], parts: readonly KeyLayer[], span: AnchorSpan, signal?: AbortSignal): Promise<Way[]> {
   const keyFrame = { index: at, luma: await lumaAt(source, at) }, out: Way[] = [];
-  for (const frames of [-ASIDE, ASIDE]) {
-    if (at + frames < span.in || at + frames >= span.out) continue;
-    const layers = keyLayers(keyFrame.luma, await lumaAt(source, at + frames), frames, source.widthPx, source.heightPx, polygon);
-    for (const layer of layers.filter((l) => l.share < MOST).slice(0, 2)) {
-      const follower = partFollower(keyFrame, source, polygon, layer);
-      if (follower === null) continue;
-      try {
-        const seen = await bothWays(follower, keyFrame, source, span, () => signal?.throwIfAborted());
-        out.push({ at: new Map(seen.filter((f) => f.found).map((f) => [f.frame, f.homography])), ...CLOSE });
-      } finally {
-        follower.close();
-      }
+  for (const part of parts.filter((l) => l.share < MOST).slice(0, MOST_PARTS)) {
+    const follower = partFollower(keyFrame, source, polygon, part);
+    if (follower === null) continue;
+    try {
+      const seen = await bothWays(follower, keyFrame, source, span, () => signal?.throwIfAborted());
+      out.push({ at: new Map(seen.filter((f) => f.found).map((f) => [f.frame, f.homography])), ...CLOSE });
+    } finally {
+      follower.close();
     }
   }
   return out;

@@ -24,15 +24,20 @@ function texture(seed: number): (x: number, y: number) => number {
 /** Frames of `scene` seen through `toScene(t)` (picture pixel to scene), with grain. */
 function clip(frameCount: number, toScene: (t: number) => Mat3, cover: (t: number, x: number, y: number) => number | null = () => null, seed = 1, grain = 0.004, contrast = 1): LumaSource {
   const whole = texture(seed), f = (x: number, y: number): number => 0.5 + contrast * (whole(x, y) - 0.5);
+  // A ride reads its frames several times.
+  const held = new Map<number, Float32Array>();
   return {
     widthPx: W, heightPx: H, frameCount,
     async *frames(from, to) {
       for (let t = from; t < Math.min(to, frameCount); t++) {
+        const before = held.get(t);
+        if (before !== undefined) { yield { index: t, luma: before }; continue; }
         const m = toScene(t), rng = new RandomStream(seed, t), luma = new Float32Array(W * H);
         for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
           const [u, v] = apply(m, x + 0.5, y + 0.5);
           luma[y * W + x] = Math.min(0.97, Math.max(0.02, (cover(t, x, y) ?? f(u, v)) + grain * rng.normal()));
         }
+        held.set(t, luma);
         yield { index: t, luma };
       }
     },
