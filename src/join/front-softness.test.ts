@@ -23,14 +23,17 @@ describe('how softly a thing in front is cut by its plate', () => {
     const drawn = BOARD.map(([x, y]) => [x + 0.8, y - 0.6] as [number, number]);
     for (const soft of [0.5, 1, 2, 3.5]) {
       const got = await frontSoftness(() => drawn, [0], 0, () => Promise.resolve(plate(soft)));
-      expect(Math.abs(got! - soft), `${soft}: ${got}`).toBeLessThan(Math.max(0.1, 0.1 * soft));
+      expect(Math.abs(got.softPx! - soft), `${soft}: ${got.softPx}`).toBeLessThan(Math.max(0.1, 0.1 * soft));
     }
   });
   it('says nothing where the thing looks like what lies behind it', async () => {
-    expect(await frontSoftness(() => BOARD, [0], 0, () => Promise.resolve(plate(1, 0.02)))).toBeNull();
+    const plain = await frontSoftness(() => BOARD, [0], 0, () => Promise.resolve(plate(1))), lost = await frontSoftness(() => BOARD, [0], 0, () => Promise.resolve(plate(1, 0.02)));
+    expect(plain.told).toBeGreaterThan(0.8);
+    expect(lost.softPx).toBeNull();
+    expect(lost.told).toBeLessThan(0.4);
   });
   it('takes off what the motion smears under an open shutter', () => {
-    const still = edgeVariances(plate(2), BOARD, BOARD.map(() => [0, 0] as const), 0.5), moved = edgeVariances(plate(2), BOARD, BOARD.map(() => [6, 0] as const), 0.5);
+    const still = edgeVariances(plate(2), BOARD, BOARD.map(() => [0, 0] as const), 0.5).variances, moved = edgeVariances(plate(2), BOARD, BOARD.map(() => [6, 0] as const), 0.5).variances;
     // 3 px of smear across the upright sides: 9/12 of a square pixel.
     expect(Math.max(...still) - Math.min(...moved)).toBeGreaterThan(0.6);
   });

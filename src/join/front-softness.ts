@@ -12,8 +12,8 @@ import { signedArea } from './passing/outline-lines.js';
 
 /** Px across the edge that are looked at on either side, and bins a pixel. */
 const REACH = 12, BINS = 4;
-/** Length of a piece of a side, px: an outline is off by little along so much of it. */
-const PIECE = 14;
+/** Length of a piece of a side, px: an outline is off by little along so much of it; and of the shortest side that is one. */
+const PIECE = 14, LEAST_SIDE = 5;
 /** How far beside the outline the edge may lie, px. */
 const OFF = 4;
 /** Widths tried (sd, px). */
@@ -29,24 +29,34 @@ const LEAST_PIECES = 6;
 /** A pixel's own width, and that of a covered share, as variance. */
 const PIXEL = 1 / 12;
 
-/** Sd of the Gaussian (px) that softens a drawn cover as the thing's edges are in the plate; null where too few of them stand out. `frames`: those on which its outline is surest. */
-export async function frontSoftness(outline: (frame: number) => Outline, frames: readonly number[], shutterDeg: number, linear: (frame: number) => Promise<Picture>): Promise<number | null> {
-  const all: number[] = [];
-  for (const f of frames) all.push(...edgeVariances(await linear(f), outline(f), cornerSpeeds(outline, f), shutterDeg / 360));
-  return all.length < LEAST_PIECES ? null : Math.sqrt(Math.max(0, medianOf(all) - PIXEL));
+export interface FrontSoftness {
+  /** Sd of the Gaussian (px) that softens a drawn cover as the thing's edges are in the plate; null where too few of them stand out. */
+  readonly softPx: number | null;
+  /** Share of the outline's pieces that an edge is seen along; null where none lies in the picture. */
+  readonly told: number | null;
 }
 
-/** Variance (px²) of the step across each piece that shows one. */
-export function edgeVariances(picture: Picture, outline: Outline, speeds: readonly (readonly [number, number])[] | null, share: number): number[] {
+/** `frames`: those on which the outline is surest. */
+export async function frontSoftness(outline: (frame: number) => Outline, frames: readonly number[], shutterDeg: number, linear: (frame: number) => Promise<Picture>): Promise<FrontSoftness> {
+  const all: number[] = [];
+  let pieces = 0;
+  for (const f of frames) { const read = edgeVariances(await linear(f), outline(f), cornerSpeeds(outline, f), shutterDeg / 360); all.push(...read.variances); pieces += read.pieces; }
+  return { softPx: all.length < LEAST_PIECES ? null : Math.sqrt(Math.max(0, medianOf(all) - PIXEL)), told: pieces === 0 ? null : all.length / pieces };
+}
+
+/** Variance (px²) of the step across each piece that shows one, and how many pieces were looked at. */
+export function edgeVariances(picture: Picture, outline: Outline, speeds: readonly (readonly [number, number])[] | null, share: number): { variances: number[]; pieces: number } {
   const { width: w, height: h, data } = picture, n = w * h, sign = signedArea(outline) > 0 ? 1 : -1, out: number[] = [];
+  let looked = 0;
   const sum = new Float64Array(2 * REACH * BINS), count = new Float64Array(2 * REACH * BINS);
   outline.forEach((p, k) => {
-    const j = (k + 1) % outline.length, q = outline[j]!, ex = q[0] - p[0], ey = q[1] - p[1], long = Math.hypot(ex, ey), pieces = Math.floor(long / PIECE);
+    const j = (k + 1) % outline.length, q = outline[j]!, ex = q[0] - p[0], ey = q[1] - p[1], long = Math.hypot(ex, ey), pieces = long < LEAST_SIDE ? 0 : Math.max(1, Math.floor(long / PIECE));
     if (pieces === 0) return;
     const ux = ex / long, uy = ey / long, nx = sign * uy, ny = -sign * ux, across = speeds === null ? 0 : share * Math.abs(nx * (speeds[k]![0] + speeds[j]![0]) / 2 + ny * (speeds[k]![1] + speeds[j]![1]) / 2);
     for (let s = 0; s < pieces; s++) {
       const mx = p[0] + ((s + 0.5) * ex) / pieces, my = p[1] + ((s + 0.5) * ey) / pieces, half = long / pieces / 2, reach = REACH + half;
       if (mx < REACH || my < REACH || mx > w - REACH || my > h - REACH) continue;
+      looked++;
       sum.fill(0);
       count.fill(0);
       for (let y = Math.max(0, Math.floor(my - reach)); y <= Math.min(h - 1, my + reach); y++) for (let x = Math.max(0, Math.floor(mx - reach)); x <= Math.min(w - 1, mx + reach); x++) {
@@ -60,7 +70,7 @@ export function edgeVariances(picture: Picture, outline: Outline, speeds: readon
       if (width !== null) out.push(Math.max(0, width * width - (across * across) / 12));
     }
   });
-  return out;
+  return { variances: out, pieces: looked };
 }
 
 interface Step { readonly width: number; readonly at: number; readonly contrast: number; readonly explained: number }

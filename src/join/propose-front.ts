@@ -5,7 +5,7 @@ import { carryRegion, type Carrier } from './carrier.js';
 import { followFront, type FollowedFront } from './passing/follow-front.js';
 import { frontPictures } from './passing/front-pictures.js';
 import { frontShutterDeg } from './front-shutter.js';
-import { frontSoftness } from './front-softness.js';
+import { frontSoftness, type FrontSoftness } from './front-softness.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { marksOf, type Side } from './proposal-input.js';
 import type { FrontStep } from './types.js';
@@ -22,12 +22,12 @@ export async function proposeFront(plate: Side, carrier: Carrier, framed: PlateM
   // Frames on which nothing of it is seen tell nothing, so those that were marked and the ones between.
   const marked = fronts.map((f) => f.frame), first = Math.max(span.in, Math.min(...marked)), last = Math.min(span.out - 1, Math.max(...marked));
   const shutterDeg = regions.length === 0 ? 0 : await frontShutterDeg(regions.map((r) => carryRegion(r, carrier)), Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => first + i), (n) => plate.linear(n));
-  const soft: (number | null)[] = [], nothingSoft = plateSoftness(framed ?? plate.measures);
+  const soft: FrontSoftness[] = [], nothingSoft = plateSoftness(framed ?? plate.measures);
   for (const [i, r] of regions.entries()) soft.push(await frontSoftness(carryRegion(r, carrier), sampleOf(things[i]!.frames.map((f) => f.frame).filter((f) => f >= span.in && f < span.out)), shutterDeg, (n) => plate.linear(n)));
-  const softPx = soft.map((v) => round(v ?? nothingSoft)), read = soft.flatMap((v) => (v === null ? [] : [v.toFixed(1)]));
+  const softPx = soft.map((v) => round(v.softPx ?? nothingSoft)), read = soft.flatMap((v) => (v.softPx === null ? [] : [v.softPx.toFixed(1)]));
   const gone = turned === null ? -1 : things.findIndex((t) => t.frames.every((f) => goesRound(f.polygon, turned.axisAt(f.frame))));
   const glass = panes[0], veil = glass === undefined ? null : readVeil(await plate.linear(glass.frame), glass.mark.polygon);
-  const said = [...(regions.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...followed.map((f, i) => followedWords(f, things[i]!, followed.length > 1 ? i + 1 : null)), ...(shutterDeg > 0 ? [`smeared by its own motion as under a shutter of ${shutterDeg}°, read from its edges`] : []), ...(regions.length > 0 ? [read.length === 0 ? `cut as softly as the plate's own edges are (${softPx[0]} px)` : `cut with the softness of ${regions.length === 1 ? 'its' : 'their'} own edges (${read.join(', ')} px)`] : []), ...(gone < 0 ? [] : [`the performer is carried round ${regions.length === 1 ? 'it' : `thing ${gone + 1}`} and comes out from behind it part by part, by how much nearer it is`]), ...(panes.length > 0 ? [veil === null ? 'a pane lies between' : `a pane lies between: it takes ${(100 * veil.veil).toFixed(0)} % of the performer's light${Math.max(...veil.lightLinear) > 0 ? ', adds its mist\'s own, as read from the darkest of the plate within it,' : ''} and keeps its bright scratches and drops over it`] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
+  const said = [...(regions.length > 0 ? [`${regions.length === 1 ? 'a thing of the plate passes' : `${regions.length} things of the plate pass`} before the performer`] : []), ...followed.map((f, i) => followedWords(f, things[i]!, followed.length > 1 ? i + 1 : null)), ...(shutterDeg > 0 ? [`smeared by its own motion as under a shutter of ${shutterDeg}°, read from its edges`] : []), ...(regions.length > 0 ? [read.length === 0 ? `cut as softly as the plate's own edges are (${softPx[0]} px)` : `cut with the softness of ${regions.length === 1 ? 'its' : 'their'} own edges (${read.join(', ')} px)`] : []), ...soft.flatMap((v, i) => (v.told !== null && v.told < PLAIN ? [`${regions.length === 1 ? 'its outline' : `thing ${i + 1}'s outline`} shows an edge on ${(100 * v.told).toFixed(0)} % of its length only (it looks like what lies behind it, or lies beside its edge): look at the cut there`] : [])), ...(gone < 0 ? [] : [`the performer is carried round ${regions.length === 1 ? 'it' : `thing ${gone + 1}`} and comes out from behind it part by part, by how much nearer it is`]), ...(panes.length > 0 ? [veil === null ? 'a pane lies between' : `a pane lies between: it takes ${(100 * veil.veil).toFixed(0)} % of the performer's light${Math.max(...veil.lightLinear) > 0 ? ', adds its mist\'s own, as read from the darkest of the plate within it,' : ''} and keeps its bright scratches and drops over it`] : []), ...(bars === undefined ? [] : ['nothing is laid on the black bars round the picture'])];
   return {
     step: 'front', on: true, region: regions[0] ?? null, ...(regions.length > 1 ? { also: regions.slice(1) } : {}), softPx: softPx[0] ?? round(nothingSoft), ...(softPx.length > 1 && softPx.some((v) => v !== softPx[0]) ? { alsoSoftPx: softPx.slice(1) } : {}), ...(shutterDeg > 0 ? { shutterDeg } : {}),
     ...(gone < 0 ? {} : { passing: { thing: gone, first: span.in, nearerPx: Array.from({ length: span.out - span.in }, (_, i) => round(turned!.nearerPx(span.in + i))) } }),
@@ -37,6 +37,8 @@ export async function proposeFront(plate: Side, carrier: Carrier, framed: PlateM
   };
 }
 
+/** An outline that shows less edge than this is said to be doubtful (own choice). */
+const PLAIN = 0.5;
 /** Frames whose edges are read at most. */
 const READ = 3;
 /** Softness of a cut where neither its edges nor the plate's tell one, px (own choice). */
