@@ -32,7 +32,7 @@ export function withField(mark: Mark, field: Field, text: string): Mark | null {
   return { ...rest, [field.key]: field.key === 'offsetFrames' ? Math.round(v) : v } as unknown as Mark;
 }
 
-export const markName = (m: Mark): string => (m.kind === 'groundLines' ? 'ground lines' : m.kind);
+export const markName = (m: Mark): string => (m.kind === 'groundLines' ? 'ground lines' : m.kind === 'erase' && m.shadow === true ? 'its shadow' : m.kind === 'erase' && m.gone === true ? 'erase, gone' : m.kind);
 
 /** The marks of a file as a choice: the way to one without pointing at it. */
 export function MarkChoice(props: { marks: readonly Mark[]; frameOf: (m: Mark) => number; chosen: number | null; onChoose: (i: number | null) => void }): JSX.Element {
