@@ -66,7 +66,9 @@ const TROUBLES: Readonly<Record<string, string>> = {
 
 /** What the system says of a file that a person named, as an error that they can act on; null for anything else. */
 export function fileTrouble(thrown: unknown): PlatewrightError | null {
-  const { code, path } = thrown instanceof Error ? (thrown as NodeJS.ErrnoException) : {};
+  const { code, path: named, dest } = thrown instanceof Error ? (thrown as NodeJS.ErrnoException & { readonly dest?: string }) : {};
+  // A copy that finds no room names its source first: what can't be written is where it goes.
+  const path = code === 'ENOSPC' ? dest ?? named : named;
   // Reading a folder as a file is refused without its name.
   const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined), said = code === undefined || place === undefined ? undefined : TROUBLES[code];
   return said === undefined ? null : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, { cause: thrown });

@@ -219,7 +219,7 @@ export class VideoWriter {
     if (Number(packet.duration) === 0) packet.duration = 1n;
     const seconds = (Number(packet.dts) * this.options.rate.den) / this.options.rate.num;
     packet.rescaleTs(this.codec!.timeBase, this.stream!.timeBase);
-    if ((await this.format!.interleavedWriteFrame(packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be written on; is the disk full?`, { detail: { file: this.part } });
+    if ((await this.format!.interleavedWriteFrame(packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} can't be written any further: the disk is full or was taken away; free some room and begin again`, { detail: { file: this.part } });
     await this.track?.writeUntil(seconds + 0.5);
   }
 
