@@ -91,7 +91,7 @@ export class SoundTrack {
     while ((await this.codec.receivePacket(this.packet)) >= 0) {
       this.packet.streamIndex = this.stream.index;
       this.packet.rescaleTs(this.codec.timeBase, this.stream.timeBase);
-      if ((await this.format.interleavedWriteFrame(this.packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', 'the sound cannot be written; is the disk full?');
+      if ((await this.format.interleavedWriteFrame(this.packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', 'the sound can\'t be written any further: the disk is full or was taken away; free some room and begin again');
     }
   }
 

@@ -261,7 +261,7 @@ export class VideoWriter {
       await this.encodeFrame(null);
       await this.track?.finish();
       const code = await this.format!.writeTrailer();
-      if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be finished; is the disk full?`, { detail: { file: this.part, code } });
+      if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} can't be finished: the disk is full or was taken away; free some room and begin again`, { detail: { file: this.part, code } });
       await this.format!.closeOutput();
     } catch (error) {
       await this.abort();

@@ -1,6 +1,7 @@
 /** `peel FILE --out DIR`: the performer off a green or blue screen, as a matte and a colour picture a frame. */
 import { basename } from 'node:path';
 import type { Command } from 'commander';
+import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { outlinesOfMarks } from '../../join/outline/marked-take.js';
 import { outlinePeeler, type Peeler } from '../../join/performer.js';
@@ -83,7 +84,7 @@ export function register(program: Command): void {
         const bare = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
         if (bare !== null) {
           const progress = progressPrinter(`peel ${basename(file)}`), { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) => progress(done, to - from));
-          answer(o, { file: basename(file), out: o.out, frames: [from, to - 1], written, method: bare.method, meanCoverage, notes: [bare.how] }, (d) => [`${d.written} frames peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
+          answer(o, { file: basename(file), out: o.out, frames: [from, to - 1], written, method: bare.method, meanCoverage, notes: [bare.how] }, (d) => [`${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
           return 0;
         }
         const samples: VideoFrame[] = [];
@@ -99,7 +100,7 @@ export function register(program: Command): void {
           file: basename(file), out: o.out, frames: [from, to - 1], written, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
           meanCoverage, ...(edges === null ? {} : { garbage: polygon }), notes: [...doubts, ...model.notes, ...(edges === null ? [] : [edges.why])],
         };
-        answer(o, document, (d) => [`${d.written} frames peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
+        answer(o, document, (d) => [`${counted(d.written, 'frame')} peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
         return 0;
       } finally {
         await reader.close();
