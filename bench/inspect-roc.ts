@@ -3,9 +3,9 @@
  * files, bodies and real clips (bench/roc-joins.ts) and over the same spoiled in graded strength (bench/spoiled-joins.ts). Prints
  * what true joins read and how many of them are blamed (the false alarms), and of each fault how many are named at each strength and
  * the strength at which half are. Run:
- * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--sizes=N] [--out=FILE]`,
+ * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--exam=FOLDER,FOLDER] [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--sizes=N] [--out=FILE]`,
  * or `--from=FILE,FILE` for the table of runs kept before. `--sizes`: on each join only so many strengths of each fault, drawn by seed.
- * FOLDER is one made by bench/join-scenes.ts; without it bodies stand before the practice set's clean pictures. `--out` keeps every
+ * `--scenes` is a folder made by bench/join-scenes.ts, `--exam` such of bench/exam-scenes.ts and bench/exam-stills.ts; without either bodies stand before the practice set's clean pictures. `--out` keeps every
  * value, a line as JSON.
  */
 import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
@@ -82,7 +82,7 @@ export function table(rows: readonly Row[]): string {
   return out.join('\n');
 }
 
-interface Ask { readonly seeds: readonly number[]; readonly families: readonly Family[]; readonly scenes: string | null; readonly each: number; readonly faults: readonly Spoil[]; readonly sizes: number; readonly out: string | null }
+interface Ask { readonly seeds: readonly number[]; readonly families: readonly Family[]; readonly scenes: string | null; readonly exam: readonly string[]; readonly each: number; readonly faults: readonly Spoil[]; readonly sizes: number; readonly out: string | null }
 
 async function measure(ask: Ask): Promise<Row[]> {
   const rows: Row[] = [];
@@ -90,7 +90,7 @@ async function measure(ask: Ask): Promise<Row[]> {
   if (ask.out !== null) writeFileSync(ask.out, '');
   for (const seed of ask.seeds) {
     const stream = new RandomStream(seed);
-    for await (const made of trueJoins(seed, ask.families, ask.scenes, ask.each)) {
+    for await (const made of trueJoins(seed, ask.families, ask.scenes, ask.each, ask.exam)) {
       const before = process.cpuUsage();
       keep(look(made, 'none', 0, 0));
       for (const spoil of ask.faults) {
@@ -108,7 +108,7 @@ async function measure(ask: Ask): Promise<Row[]> {
 
 /** Rows for `npm run bench`: small, from one seed; `full` takes more of everything. */
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const rows = await measure({ seeds: [seed], families: ['body', 'real', ...(full ? ['practice' as const] : [])], scenes: null, each: full ? 20 : 6, faults: SPOILS, sizes: full ? 9 : 1, out: null });
+  const rows = await measure({ seeds: [seed], families: ['body', 'real', ...(full ? ['practice' as const] : [])], scenes: null, exam: [], each: full ? 20 : 6, faults: SPOILS, sizes: full ? 9 : 1, out: null });
   console.log(table(rows));
   const good = rows.filter((r) => r.spoil === 'none'), read = good.reduce((n, r) => n + Object.keys(r.matters).length, 0), blamed = good.reduce((n, r) => n + Object.values(r.matters).filter((m) => !m[1]).length, 0);
   return [{ name: `inspection: matters blamed on ${good.length} true joins, share of ${read} read`, ours: blamed / Math.max(1, read), reference: null, bar: 0.05, goal: 0.02, unit: '' }];
@@ -119,7 +119,7 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
   const list = opt('faults', ''), out = opt('out', ''), scenes = opt('scenes', ''), kept = opt('from', '');
   if (kept !== '') console.log(table(kept.split(',').flatMap((f) => readFileSync(f, 'utf8').split('\n').filter((l) => l !== '').map((l) => JSON.parse(l) as Row))));
   else console.log(table(await measure({
-    seeds: opt('seeds', '1').split(',').map(Number), families: opt('only', 'practice,traced,body,real').split(',') as Family[], scenes: scenes === '' ? null : resolve(scenes),
+    seeds: opt('seeds', '1').split(',').map(Number), families: opt('only', 'practice,traced,body,real').split(',') as Family[], scenes: scenes === '' ? null : resolve(scenes), exam: opt('exam', '').split(',').filter((f) => f !== '').map((f) => resolve(f)),
     each: Number(opt('each', '12')), faults: list === '' ? SPOILS : list === 'none' ? [] : list.split(',') as Spoil[], sizes: Number(opt('sizes', '9')), out: out === '' ? null : resolve(out),
   })));
 }

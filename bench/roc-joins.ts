@@ -11,6 +11,7 @@ import type { GroundStep, Recipe } from '../src/join/types.js';
 import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { parseMarks } from '../src/plate/marks.js';
+import { readStills } from './exam-stills.js';
 import { readScenes } from './join-scenes.js';
 import { bodyJoin, readPng, tracedJoin, type JoinFrame, type MadeJoin, type Still } from './made-joins.js';
 import { realJoins } from './real-joins.js';
@@ -63,9 +64,17 @@ async function groundOf(folder: string, s: ReturnType<typeof readScenes>[number]
 
 interface Place { readonly id: string; readonly base: string; readonly still: () => Still | null }
 
-async function places(folder: string): Promise<Place[]> {
-  const out: Place[] = [];
-  for (const s of readScenes(folder)) {
+/** The exam's pictures by themselves: nothing says how their ground is lit. */
+function examPlaces(folders: readonly string[]): Place[] {
+  return readStills(folders).map((s) => ({ id: s.id, base: s.base, still: () => {
+    const truth = readPng(s.truth), m = readPng(s.matte), matte = m.data.slice(0, m.width * m.height), box = matteBox(matte, m.width, m.height);
+    return box === null ? null : { truth, base: readPng(s.base), matte, ground: null, foot: [(box[0] + box[2]) / 2, box[3] - 4] as const, sun: null };
+  } }));
+}
+
+async function places(folder: string | null, exam: readonly string[]): Promise<Place[]> {
+  const out = examPlaces(exam);
+  if (folder !== null) for (const s of readScenes(folder)) {
     const ground = await groundOf(folder, s);
     for (const k of s.frames) {
       const at = ground?.frames.find((g) => g.frame === k) ?? ground?.frames[0], file = (what: string): string => path(folder, s.id, `${k}-${what}.png`);
@@ -82,10 +91,10 @@ async function places(folder: string): Promise<Place[]> {
   return out;
 }
 
-/** All joins of a seed. `scenes`: a folder made by bench/join-scenes.ts, or null; `each`: how many of traced and of bodies, one after the other. */
-export async function *trueJoins(seed: number, families: readonly Family[], scenes: string | null, each: number): AsyncGenerator<MadeJoin, void, undefined> {
+/** All joins of a seed. `scenes`: a folder made by bench/join-scenes.ts, or null; `exam`: folders of bench/exam-scenes.ts or bench/exam-stills.ts; `each`: how many of traced and of bodies, one after the other. */
+export async function *trueJoins(seed: number, families: readonly Family[], scenes: string | null, each: number, exam: readonly string[] = []): AsyncGenerator<MadeJoin, void, undefined> {
   if (families.includes('practice')) yield* practiceJoins(seed);
-  const list = scenes === null ? [] : await places(scenes);
+  const list = await places(scenes, exam);
   if (families.includes('traced')) for (let k = 0; k < Math.min(each, list.length); k++) {
     const p = list[(seed * 5 + k * (each < list.length ? 7 : 1)) % list.length]!, still = p.still();
     if (still !== null) yield await tracedJoin(p.id, still, 1000 * seed + k, COUNT, WIDTH, HEIGHT);

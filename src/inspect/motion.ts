@@ -93,3 +93,19 @@ export function plateDifference(join: SeenFrame, plate: SeenFrame): number {
   }
   return n > 200 ? sum / n : 0;
 }
+
+/** A plane moved by a fraction of pixels, bilinear; filled in the box only. */
+export function movedPlane(src: Float32Array, width: number, height: number, by: readonly [number, number], box: readonly [number, number, number, number]): Float32Array {
+  if (by[0] === 0 && by[1] === 0) return src;
+  const out = new Float32Array(width * height);
+  const ix = Math.floor(-by[0]), iy = Math.floor(-by[1]), tx = -by[0] - ix, ty = -by[1] - iy;
+  const w00 = (1 - tx) * (1 - ty), w10 = tx * (1 - ty), w01 = (1 - tx) * ty, w11 = tx * ty;
+  for (let y = box[1]; y < box[3]; y++) {
+    const y0 = Math.min(height - 1, Math.max(0, y + iy)) * width, y1 = Math.min(height - 1, Math.max(0, y + iy + 1)) * width;
+    for (let x = box[0]; x < box[2]; x++) {
+      const x0 = Math.min(width - 1, Math.max(0, x + ix)), x1 = Math.min(width - 1, Math.max(0, x + ix + 1));
+      out[y * width + x] = w00 * src[y0 + x0]! + w10 * src[y0 + x1]! + w01 * src[y1 + x0]! + w11 * src[y1 + x1]!;
+    }
+  }
+  return out;
+}
