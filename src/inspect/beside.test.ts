@@ -6,7 +6,6 @@ import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import type { Expected } from './against-take.js';
 import { readLightBeside } from './against-light.js';
-import { readComb } from './comb.js';
 import { rimWidth, seenHardness } from './edge-slope.js';
 import { lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { outAndBack, readLevel } from './level.js';
@@ -221,13 +220,6 @@ describe('the picture beside the performer', () => {
     const dark = readOutside(seen(whole((v) => bt709Encode(bt709Decode(v) * 2 ** -0.3))))!;
     expect(dark.fault).toBe('exposure');
     expect(dark.stops).toBeCloseTo(-0.3, 2);
-  });
-  it('is torn where rows of two moments are woven', () => {
-    const moved = picture((c, i) => right.data[c * N + Math.floor(i / W) * W + Math.min(W - 1, (i % W) + 4)]!);
-    const woven = picture((c, i) => (Math.floor(i / W) % 2 === 0 ? moved : right).data[c * N + i]!);
-    expect(readComb(seen(right)).outside).toBeCloseTo(1, 1);
-    expect(readComb(seen(woven)).outside).toBeGreaterThan(1.4);
-    expect(readComb(seen(woven)).inside).toBeGreaterThan(2 * readComb(seen(right)).inside!);
   });
 });
 

@@ -65,7 +65,7 @@ const STILL = 0.002;
 
 export function judgeCadence(series: Series, judge: Judge): void {
   if (series.change.length < 4) { judge.none('cadence', 'frames', 'pace', 'fewer than five frames'); return; }
-  const faults: { frame: number; size: number; what: string }[] = [];
+  const faults: { frame: number; size: number; what: string; whole: boolean }[] = [];
   const at = (i: number): Series['change'][number] | null => series.change[i] ?? null;
   series.change.forEach((c, i) => {
     const around = [at(i - 1), at(i + 1)].filter((v) => v !== null);
@@ -78,23 +78,25 @@ export function judgeCadence(series: Series, judge: Judge): void {
     const plateHolds = c.plate < 0.5 * least((v) => v.plate);
     // What jumps outside as well is the camera's or the encoder's.
     const share = (v: Series['change'][number]): number | null => (v.inside === null ? null : v.inside / Math.max(STILL, v.outside));
-    if (!plateHolds && least((v) => v.outside) > STILL && c.outside < 0.4 * least((v) => v.outside)) faults.push({ frame: c.frame, size: least((v) => v.outside) / Math.max(1e-6, c.outside), what: 'doubled' });
-    else if (!plateHolds && c.inside !== null && least((v) => v.inside) > STILL && c.inside < 0.4 * least((v) => v.inside) && share(c)! < 0.5 * least(share) && plan > 0.3) faults.push({ frame: c.frame, size: least((v) => v.inside) / Math.max(1e-6, c.inside), what: 'doubled in the performer' });
-    else if (c.inside !== null && c.inside > Math.max(STILL, 1.7 * Math.max(...near)) && share(c)! > 1.5 * most(share) && plan > 0.3 && plan < 1.6 && c.outside < 1.6 * most((v) => v.outside)) faults.push({ frame: c.frame, size: c.inside / Math.max(...near), what: 'missing before it' });
+    if (!plateHolds && least((v) => v.outside) > STILL && c.outside < 0.4 * least((v) => v.outside)) faults.push({ frame: c.frame, size: least((v) => v.outside) / Math.max(1e-6, c.outside), what: 'doubled', whole: true });
+    else if (!plateHolds && c.inside !== null && least((v) => v.inside) > STILL && c.inside < 0.4 * least((v) => v.inside) && share(c)! < 0.5 * least(share) && plan > 0.3) faults.push({ frame: c.frame, size: least((v) => v.inside) / Math.max(1e-6, c.inside), what: 'doubled in the performer', whole: false });
+    else if (c.inside !== null && c.inside > Math.max(STILL, 1.7 * Math.max(...near)) && share(c)! > 1.5 * most(share) && plan > 0.3 && plan < 1.6 && c.outside < 1.6 * most((v) => v.outside)) faults.push({ frame: c.frame, size: c.inside / Math.max(...near), what: 'missing before it', whole: false });
   });
   const beside: Reading[] = series.change.map((c) => ({ frame: c.frame, value: faults.some((f) => f.frame === c.frame) ? 1 : 0 }));
-  for (const o of series.outOfStep) {
-    if (o.same > 0.004 && o.before < 0.6 * o.same && !faults.some((f) => f.frame === o.frame)) faults.push({ frame: o.frame, size: o.same / o.before, what: 'out of step with the plate' });
-    // One frame later fits the frame before: one was left out.
-    if (o.sameBefore > 0.004 && o.after < 0.6 * o.sameBefore && !faults.some((f) => f.frame === o.frame - 1)) faults.push({ frame: o.frame - 1, size: o.sameBefore / o.after, what: 'out of step with the plate (one was left out before it)' });
+  for (const o of series.inStep) {
+    if (o.before > OUT_OF_STEP && !faults.some((f) => f.frame === o.frame)) faults.push({ frame: o.frame, size: o.before, what: 'out of step: beside the performer it shows the plate\'s frame before', whole: true });
+    if (o.after > OUT_OF_STEP && !faults.some((f) => f.frame === o.frame - 1)) faults.push({ frame: o.frame - 1, size: o.after, what: 'out of step: beside the performer it shows the plate\'s next frame, so one was left out', whole: true });
   }
   judge.rows('cadence', beside);
   const worst = faults.length === 0 ? null : faults.reduce((w, f) => (f.size > w.size ? f : w));
   // What the performer alone does may be its slip's doing, leaps more than one frame that stands still; what the whole picture does is not.
-  const whole = faults.some((f) => !f.what.includes('performer') && !f.what.startsWith('missing')), leaps = faults.length > 0 && faults.every((f) => f.what.startsWith('missing'));
+  const whole = faults.some((f) => f.whole), leaps = faults.length > 0 && faults.every((f) => f.what.startsWith('missing'));
   const told: Told = { value: faults.length, worst: worst?.frame ?? null, off: whole ? NO_SLIP + faults.length : leaps ? faults.length / 2 : faults.length, advice: worst === null ? '' : `frame ${worst.frame} is ${worst.what}${faults.length > 1 ? ` (and ${faults.length - 1} more: ${faults.filter((f) => f !== worst).slice(0, 5).map((f) => f.frame).join(', ')})` : ''}: ${paceThere(judge, worst.frame)}` };
   judge.add('cadence', 'frames', 'pace', told);
 }
+
+/** Share of what moves in the plate that must fit another of its frames: true joins read 0 to .03, out of step .94 to 1. */
+const OUT_OF_STEP = 0.6;
 
 /** What the pace step does at a frame, so that a plateau or a leap in it is seen. */
 function paceThere(judge: Judge, frame: number): string {

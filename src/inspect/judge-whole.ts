@@ -1,9 +1,9 @@
 /** Judges what concerns the whole picture or its making: what lies beside the performer, a comb of two moments, flicker. */
 import { mean, middle, worstBy, type Judge } from './judging.js';
-import { COMB_INSIDE, LIMITS, OUTSIDE_PART } from './limits.js';
+import { LIMITS, OUTSIDE_PART } from './limits.js';
 import { outAndBack } from './level.js';
 import type { OutsideFault } from './outside.js';
-import type { Series } from './series.js';
+import type { Reading, Series } from './series.js';
 
 const SAID: Readonly<Record<Exclude<OutsideFault, 'exposure' | 'other'>, string>> = {
   squeezed: 'its levels are squeezed into the range of video (16 to 235) once more than they should be: write the file again and have its range told',
@@ -39,11 +39,11 @@ export function judgeTakeBorder(series: Series, judge: Judge): void {
 
 export function judgeComb(series: Series, judge: Judge): void {
   const out = series.readings.comb ?? [], inside = series.readings.combInside ?? [];
-  if (out.length === 0) { judge.none('comb', 'ratio', 'render', 'too little picture beside the performer'); return; }
-  const a = mean(out), b = inside.length === 0 ? 1 : mean(inside), own = (b / COMB_INSIDE) * LIMITS.comb > a, v = own ? b : a;
-  judge.add('comb', 'ratio', 'render', {
-    value: v, worst: worstBy(own ? inside : out, (q) => q), off: own ? (b / COMB_INSIDE) * LIMITS.comb : a, limit: LIMITS.comb, readings: own ? inside : out, ...(own ? { needed: `at most ${COMB_INSIDE} times as fine up and down as across` } : {}),
-    advice: `rows of two moments are woven into one frame (${v.toFixed(1)} times as fine up and down as ${own ? 'across' : 'the plate'}): ${own ? 'the take was interlaced; give the take its frames whole' : 'write the file again as whole frames, not interlaced'}`,
+  if (out.length === 0 && inside.length === 0) { judge.none('comb', 'share', 'render', 'nothing moves enough for rows of two moments to be told'); return; }
+  const of = (list: readonly Reading[]): number => (list.length === 0 ? 0 : middle(list.map((q) => q.value))), a = of(out), b = of(inside), own = b > a && a < LIMITS.comb, v = own ? b : a;
+  judge.add('comb', 'share', 'render', {
+    value: v, worst: worstBy(own || out.length === 0 ? inside : out, (q) => q), off: v, readings: own || out.length === 0 ? inside : out,
+    advice: `rows of two moments are woven into one frame (where the picture moves they stand apart by ${(100 * v).toFixed(0)} % of what it changes from frame to frame): ${own ? 'only the performer is torn, so its take was interlaced; give the take its frames whole' : 'write the file again as whole frames, not interlaced'}`,
   });
 }
 

@@ -7,7 +7,7 @@ import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 1, edgeLightness: 3.2, chatter: 0.016, grain: 0.35, blur: 0.27, blackLevel: 0.13, whiteLevel: 0.27, colour: 15, light: 50, cadence: 0, shadow: 35, seam: 0.02,
-  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.3, contact: 0.5, outside: 0.013, comb: 1.4, takeBorder: 0.08, front: 1.5,
+  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.3, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5,
 };
 
 /**
@@ -126,9 +126,6 @@ export const HARDEST_RIM = 0.2, OTHER_HARDEST_RIM = 0.14, SOFTEST_OUTLINE = 3.2;
 /** Known changes of the whole picture: 85 true joins read 0.0000 to 0.0017 of the coded range, the faults .006 (matrix) to .035 (range). */
 export const OUTSIDE_PART = 0.004;
 
-/** Fine pattern up and down over that across in the performer: true joins .5 to 2.8, woven of two moments 10. */
-export const COMB_INSIDE = 5;
-
 /** What each value must be, from the limits themselves. */
 export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   slip: `at most ${LIMITS.slip} px`, spill: `at most ${LIMITS.spill} %`, edgeLightness: `0 ± ${LIMITS.edgeLightness} L*`, chatter: `at most ${LIMITS.chatter} of alpha`,
@@ -136,7 +133,7 @@ export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   blackLevel: `from −${BLACKEST} to ${LIMITS.blackLevel} of the coded range`, whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`, colour: `at most ${LIMITS.colour} CIEDE2000`, light: `at most ${LIMITS.light}°, or no surer than chance`,
   cadence: 'no frame doubled, missing or out of step', shadow: `at most ${LIMITS.shadow}° aside, at most ${SHADOW_LIGHTER} stop lighter or ${SHADOW_DARKER} darker`, seam: `at most ${LIMITS.seam} of the coded range`,
   exposure: `within ${LIMITS.exposure} stop of the take through the recipe`, flicker: `at most ${LIMITS.flicker} stop`, size: `within ${100 * LIMITS.size} % of the recipe's`, edgeHardness: `from ${LIMITS.edgeHardness} of the matte's`, solid: `at most ${100 * LIMITS.solid} % of the plate seen through`,
-  contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${LIMITS.comb} times the plate's`,
+  contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${100 * LIMITS.comb} % of what moves`,
   takeBorder: `at most ${(100 * LIMITS.takeBorder).toFixed(0)} % of its height in one straight line`,
   front: `within ${LIMITS.front} px of the plate's own edge`,
 };

@@ -78,22 +78,6 @@ export function frameChange(now: SeenFrame, before: SeenFrame, shift: readonly [
   return { inside: na > 100 ? a / na : null, outside: nb > 0 ? b / nb : 0 };
 }
 
-/** Mean absolute difference of join and a plate frame outside the matte and away from it. */
-export function plateDifference(join: SeenFrame, plate: SeenFrame): number {
-  const { width: W, height: H } = join.join;
-  let sum = 0, n = 0;
-  const b = join.box;
-  for (let y = 1; y < H; y += 3) {
-    for (let x = 1; x < W; x += 3) {
-      if (b !== null && x > b[0] - (b[3] - b[1]) && x < b[2] + (b[3] - b[1]) && y > b[1] - 8 && y < b[3] + 0.4 * (b[3] - b[1])) continue;
-      const i = y * W + x;
-      sum += Math.abs(join.luma[i]! - plate.plateLuma[i]!);
-      n++;
-    }
-  }
-  return n > 200 ? sum / n : 0;
-}
-
 /** A plane moved by a fraction of pixels, bilinear; filled in the box only. */
 export function movedPlane(src: Float32Array, width: number, height: number, by: readonly [number, number], box: readonly [number, number, number, number]): Float32Array {
   if (by[0] === 0 && by[1] === 0) return src;

@@ -11,7 +11,7 @@ import type { GroundStep, Recipe, RecipeStep, StepName } from '../join/types.js'
 import { pictureShift } from '../plate/look-shift.js';
 import { readBeside } from './beside-reader.js';
 import { boxOfCell, outlineCells, readChatter, readSeenChatter, type OutlineCells } from './chatter.js';
-import { readComb } from './comb.js';
+import { readComb, type CombSlope } from './comb.js';
 import { seenHardness } from './edge-slope.js';
 import { readEdges } from './edges.js';
 import { noiseOf, readFrontCut } from './front-cut.js';
@@ -20,7 +20,7 @@ import { followPatch } from './ground-follow.js';
 import { SAME } from './limits.js';
 import { readLevel } from './level.js';
 import { readLevels } from './levels.js';
-import { frameChange, matteShift, movedPlane, plateDifference, silhouettePlace } from './motion.js';
+import { frameChange, matteShift, movedPlane, silhouettePlace } from './motion.js';
 import { readOutside } from './outside.js';
 import { paceStep, plannedFoot } from './planned.js';
 import type { Bare } from './reference.js';
@@ -29,13 +29,14 @@ import { mendedMask, readSeam } from './seam.js';
 import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
 import { readHolesAlone, readSolid } from './solid.js';
+import { readStep } from './step.js';
 import { borderShare } from './take-border-share.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
 import type { Put, Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], outOfStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
+  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -133,9 +134,6 @@ export class SeriesReader {
     this.put('holesAlone', f.frame, holes?.share ?? null, holes?.at);
     this.put('edgeHardness', f.frame, seenHardness(f));
     if (this.passing.length > 0 && f.box !== null) this.readCuts(f);
-    const comb = readComb(f);
-    this.put('comb', f.frame, comb.outside);
-    this.put('combInside', f.frame, comb.inside);
     const green = readEdges(f, this.screen ?? 'green'), blue = this.screen === null ? readEdges(f, 'blue') : null, edges = green !== null && blue !== null && blue.spill > green.spill ? blue : green;
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill, edges?.spillAt);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null, edges?.lightAt);
@@ -183,9 +181,12 @@ export class SeriesReader {
     let own = 0, count = 0;
     for (let i = 0; i < N; i += 7) { own += Math.abs(f.plateLuma[i]! - b.plateLuma[i]!); count++; }
     this.series.change.push({ frame: f.frame, inside: change.inside, outside: change.outside, plate: own / count });
-    if (!this.erased) {
-      const same = plateDifference(f, f), last = this.series.outOfStep[this.series.outOfStep.length - 1];
-      this.series.outOfStep.push({ frame: f.frame, same, before: plateDifference(f, b), sameBefore: last?.frame === b.frame ? last.same : plateDifference(b, b), after: plateDifference(b, f) });
+    // Frames looked at singly say nothing of what one adds to the other.
+    if (f.frame === b.frame + 1) {
+      const step = this.erased ? null : readStep(b, f), comb = readComb(b, f);
+      if (step !== null) this.series.inStep.push({ frame: f.frame, before: step.before, after: step.after });
+      this.put('comb', f.frame, sure(comb.outside));
+      this.put('combInside', f.frame, sure(comb.inside));
     }
     if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && !this.fronts) {
       const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
@@ -219,4 +220,9 @@ export class SeriesReader {
   finish(): void {
     this.series.planned.push(...this.series.frames.map((n) => paceStep(this.recipe, n)));
   }
+}
+
+/** How far a slope lies from nought, where that is more than chance. */
+function sure(c: CombSlope | null): number | null {
+  return c === null ? null : Math.abs(c.slope) > 3 * c.sd ? Math.abs(c.slope) : 0;
 }

@@ -33,7 +33,8 @@ export interface Series {
   readonly against: Place[];
   /** How far the plate's picture moves a frame, px, where that was looked at. */
   readonly steps: number[];
-  readonly outOfStep: { frame: number; same: number; before: number; sameBefore: number; after: number }[];
+  /** Where the plate moves: how much of it fits the plate's frame before the join's own number better, and the join's frame before the plate's of this number. */
+  readonly inStep: { readonly frame: number; readonly before: number; readonly after: number }[];
   /** What of the plate beside the performer was changed in a known way, on the frames looked at closely. */
   readonly outsideFaults: { readonly fault: OutsideFault; readonly stops: number }[];
   /** Brightness of performer and plate, stops. */

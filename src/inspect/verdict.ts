@@ -14,7 +14,7 @@ import type { Inspection, InspectionMatter, InspectionMatterName } from './types
 
 /** What brings other matters with it, in the order in which it is looked for: a matter of the second list is named after the first. */
 const BRINGS: readonly (readonly [InspectionMatterName, readonly InspectionMatterName[]])[] = [
-  ['comb', ['outside', 'blur', 'grain', 'slip', 'flicker', 'edgeHardness']],
+  ['comb', ['outside', 'blur', 'grain', 'slip', 'flicker', 'edgeHardness', 'chatter', 'shadow', 'cadence']],
   ['outside', ['exposure', 'blackLevel', 'whiteLevel', 'colour', 'shadow', 'grain', 'contact']],
   ['edgeHardness', ['contact']],
   ['solid', ['contact', 'blackLevel', 'whiteLevel', 'exposure', 'colour', 'edgeHardness', 'blur', 'grain', 'edgeLightness']],
