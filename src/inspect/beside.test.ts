@@ -11,7 +11,8 @@ import { lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { outAndBack, readLevel } from './level.js';
 import { readGrainBeside } from './grain-beside.js';
 import { readOutside } from './outside.js';
-import { readHoles, readHolesAlone, readSolid, readThroughBeside } from './solid.js';
+import { SeeThroughReader } from './see-through.js';
+import { readHoles, readHolesAlone, readThroughBeside } from './solid.js';
 import { readDirection } from './direction.js';
 import { readOutlineBeside, readRimBeside } from './outline-beside.js';
 import { roughMatte } from './rough-matte.js';
@@ -153,11 +154,11 @@ describe('a performer that is not solid', () => {
     expect(readHolesAlone(seen(joined((f) => 3 * f, (a, i) => (holes(i) ? 0 : a))))!.share).toBeGreaterThan(0.005);
   });
   it('shows the plate by the share it lets through', () => {
-    const whole = readSolid(seen(right))!, thin = readSolid(seen(joined((f) => f, (a) => 0.7 * a)))!;
-    expect(Math.abs(whole.through)).toBeLessThan(3 * whole.sd);
+    const of = (p: Picture) => { const r = new SeeThroughReader(); r.add(seen(p)); return r.result()!; }, whole = of(right), thin = of(joined((f) => f, (a) => 0.7 * a));
+    expect(Math.abs(whole.share)).toBeLessThan(3 * whole.sd);
     // Coded values: a share of light is not quite the same share of them.
-    expect(thin.through - 0.7 * whole.through).toBeGreaterThan(0.2);
-    expect(thin.through - 0.7 * whole.through).toBeLessThan(0.45);
+    expect(thin.share - 0.7 * whole.share).toBeGreaterThan(0.2);
+    expect(thin.share - 0.7 * whole.share).toBeLessThan(0.45);
   });
   it('shows it in holes, and a performer darker as a whole has none', () => {
     const holes = (i: number): boolean => Math.hypot((i % W) - 110, Math.floor(i / W) - 80) < 7;

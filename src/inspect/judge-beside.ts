@@ -1,7 +1,7 @@
 /** Judges what the take through the recipe tells: exposure, size, contact; and whether the performer is solid, and its outline's hardness. */
 import { quantile } from './frame.js';
 import { middle, stepOf, triple, worstBy, type Judge } from './judging.js';
-import { HARDEST_RIM, OTHER_HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROWN_BACK } from './limits.js';
+import { HARDEST_RIM, OTHER_HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROUGH_UNTOLD, THROWN_BACK } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
@@ -58,17 +58,15 @@ export function judgeContact(series: Series, judge: Judge): void {
 }
 
 export function judgeSolid(series: Series, judge: Judge): void {
-  const list = series.readings.through ?? [];
-  if (list.length === 0) { judge.none('solid', 'share', 'peel', 'too little of the performer is covered, or the plate behind it has no pattern'); return; }
-  const own = isOwn(series), taken = own ? middle(values(series.readings.takeThrough)) : NaN, sds = series.readings.throughSd ?? [];
-  // Frames in which the plate stands still say the same thing twice: no more than the best of them is believed.
-  const order = list.map((r, k) => ({ r, sd: sds[k]?.value ?? 1 })), weight = (sd: number): number => 1 / Math.max(1e-6, sd * sd);
-  const sum = order.reduce((s, q) => s + weight(q.sd), 0), v = Number.isFinite(taken) ? taken : order.reduce((s, q) => s + q.r.value * weight(q.sd), 0) / sum, sd = Math.min(...order.map((q) => q.sd));
-  const limit = own ? OWN_THROUGH : Math.max(LIMITS.solid, THROUGH_SURE * sd), beside = series.readings.holes ?? [], alone = series.readings.holesAlone ?? [], holes = beside.length > 0 ? beside : alone, most = beside.length > 0 ? HOLES : HOLES_ALONE, h = holes.length === 0 ? 0 : middle(values(holes)), holed = h > most && v <= limit;
+  const list = series.readings.through ?? [], own = isOwn(series), taken = own ? middle(values(series.readings.takeThrough)) : NaN, sd = series.through?.sd ?? 0;
+  const told = Number.isFinite(taken) || (series.through !== null && THROUGH_SURE * sd < THROUGH_UNTOLD);
+  const v = Number.isFinite(taken) ? taken : told ? series.through!.share : 0;
+  const limit = own && Number.isFinite(taken) ? OWN_THROUGH : Math.max(LIMITS.solid, THROUGH_SURE * sd), beside = series.readings.holes ?? [], alone = series.readings.holesAlone ?? [], holes = beside.length > 0 ? beside : alone, most = beside.length > 0 ? HOLES : HOLES_ALONE, h = holes.length === 0 ? 0 : middle(values(holes)), holed = h > most && v <= limit;
+  if (!told && !holed) { judge.none('solid', 'share', 'peel', series.through === null ? 'too little of the performer is covered, or the plate behind it has no pattern' : `the plate behind the performer has too little pattern, or the coat too much, to tell less than ${(100 * THROUGH_SURE * sd).toFixed(0)} % of it`); return; }
   const peel = stepOf(judge.recipe, 'peel');
   const mend = peel?.method === 'screen' ? 'mark with "keep" what goes lost though it is the performer\'s, or light the screen more evenly' : 'draw the outline to where the performer ends, and "keep" what lies within';
   judge.add('solid', 'share', 'peel', {
-    value: holed ? h : v, worst: worstBy(holed ? holes : list, (q) => q), off: holed ? h : v, limit: holed ? most : limit, readings: holed ? holes : list,
+    value: holed ? h : v, worst: holed || list.length > 0 ? worstBy(holed ? holes : list, (q) => q) : null, off: holed ? h : v, limit: holed ? most : limit, readings: holed ? holes : list,
     needed: holed ? `at most ${100 * most} % of the body in holes` : `at most ${(100 * limit).toFixed(0)} % of the plate seen through`,
     advice: holed ? `the plate shows in holes that make ${(100 * h).toFixed(1)} % of the body: ${mend}` : `the plate shows through the performer by ${(100 * v).toFixed(0)} %: ${mend}`,
   });

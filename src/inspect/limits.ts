@@ -7,7 +7,7 @@ import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 1, edgeLightness: 3.2, chatter: 0.016, grain: 0.35, blur: 0.27, blackLevel: 0.13, whiteLevel: 0.27, colour: 15, light: 50, cadence: 0, shadow: 35, seam: 0.02,
-  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.3, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5,
+  exposure: 0.8, flicker: 0.03, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5,
 };
 
 /**
@@ -117,8 +117,8 @@ export const OTHER_CAST = 0.7, OTHER_VEIL = 0.04, OTHER_WHITE = 0.95;
 /** Share of the performer at full white above which it is burnt out: of 89 true joins four stand over all of their plate by right, one of them so. */
 export const BURNT = 0.25;
 
-/** See-through of other pictures: so many standard errors at least, as a coat's pattern is like the plate's by chance. */
-export const THROUGH_SURE = 4;
+/** See-through of other pictures: so many standard errors at least, as a coat's pattern is like the plate's by chance; and from which share on it could not be told, nothing is said. */
+export const THROUGH_SURE = 5, THROUGH_UNTOLD = 0.5;
 
 /** Rim of the matte beside the recipe's, from which it is cut out hard; true mattes beside another pose's: .36 to .65, of a person in hard clothes .19, so of other pictures than the recipe's own less is asked. And how much more than a mixture may show where little is covered: 69 true joins read .85 to 2.99. */
 export const HARDEST_RIM = 0.2, OTHER_HARDEST_RIM = 0.14, SOFTEST_OUTLINE = 3.2;

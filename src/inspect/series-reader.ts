@@ -28,7 +28,8 @@ import { readKeySide } from './key-side.js';
 import { mendedMask, readSeam } from './seam.js';
 import { readShadow } from './shadow.js';
 import { readFineness } from './fineness.js';
-import { readHolesAlone, readSolid } from './solid.js';
+import { SeeThroughReader } from './see-through.js';
+import { readHolesAlone } from './solid.js';
 import { readStep } from './step.js';
 import { borderShare } from './take-border-share.js';
 import { measuredGrain, readGrain, type GrainMeasure } from './texture.js';
@@ -36,7 +37,7 @@ import type { Put, Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
-  readonly series: Series = { first: 0, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
+  readonly series: Series = { first: 0, through: null, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -53,6 +54,7 @@ export class SeriesReader {
   private beforeThat: SeenFrame | null = null;
   private readonly outlines: (OutlineCells | null)[] = [];
   private slipped: [number, number] = [0, 0];
+  private readonly through = new SeeThroughReader();
 
   /** Outlines of what passes on each frame. */
   private readonly passing: readonly ((frame: number) => Outline)[];
@@ -127,9 +129,7 @@ export class SeriesReader {
     if (outside !== null) this.series.outsideFaults.push({ fault: outside.fault, stops: outside.stops });
     const cut = borderShare(this.recipe, f);
     this.put('takeBorder', f.frame, cut?.share ?? null, cut?.at);
-    const solid = readSolid(f);
-    this.put('through', f.frame, solid?.through ?? null);
-    this.put('throughSd', f.frame, solid?.sd ?? null);
+    this.put('through', f.frame, this.through.add(f));
     const holes = readHolesAlone(f);
     this.put('holesAlone', f.frame, holes?.share ?? null, holes?.at);
     this.put('edgeHardness', f.frame, seenHardness(f));
@@ -218,6 +218,7 @@ export class SeriesReader {
   }
 
   finish(): void {
+    this.series.through = this.through.result();
     this.series.planned.push(...this.series.frames.map((n) => paceStep(this.recipe, n)));
   }
 }

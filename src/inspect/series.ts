@@ -2,6 +2,7 @@
 import type { Box } from '../join/ground.js';
 import type { CutReading } from './front-cut.js';
 import type { OutsideFault } from './outside.js';
+import type { SeeThrough } from './see-through.js';
 import type { InspectionMatterName } from './types.js';
 
 /** `box`: where on the frame it is worst, x0, y0 inclusive, x1, y1 exclusive; the performer's where not told. */
@@ -9,13 +10,15 @@ export interface Reading { readonly frame: number; readonly value: number; reado
 export interface Place { readonly frame: number; readonly x: number; readonly y: number }
 
 /** Readings beside the matters' own values, which decide with them or say how much to change. */
-type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom' | 'lightRed' | 'lightBlue' | 'veil' | 'grainBeside' | 'saturation' | 'shade' | 'rimLight' | 'holesAlone' | 'spillBeside' | 'rimBeside' | 'beyondBeside' | 'coverBeside' | 'shadowTint' | 'softAlong' | 'softAcross' | 'softDeg' | 'grainAsked' | 'grainEncoder' | 'grainSlope' | 'grainSlopeSd' | 'takeBlack' | 'takeWhite' | 'whiteFull' | 'takeThrough' | 'through' | 'throughSd' | 'holes' | 'rim' | 'thrownBack' | 'outsidePart' | 'combInside';
+type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom' | 'lightRed' | 'lightBlue' | 'veil' | 'grainBeside' | 'saturation' | 'shade' | 'rimLight' | 'holesAlone' | 'spillBeside' | 'rimBeside' | 'beyondBeside' | 'coverBeside' | 'shadowTint' | 'softAlong' | 'softAcross' | 'softDeg' | 'grainAsked' | 'grainEncoder' | 'grainSlope' | 'grainSlopeSd' | 'takeBlack' | 'takeWhite' | 'whiteFull' | 'takeThrough' | 'through' | 'holes' | 'rim' | 'thrownBack' | 'outsidePart' | 'combInside';
 
 /** Keeps a reading of a frame; nothing where it is null or no number. */
 export type Put = (matter: InspectionMatterName | Beside, frame: number, value: number | null, box?: Box) => void;
 
 export interface Series {
   first: number;
+  /** Of all frames together, once they are read. */
+  through: SeeThrough | null;
   readonly frames: number[];
   /** The performer's box on each frame where it is seen. */
   readonly boxes: Map<number, Box>;
