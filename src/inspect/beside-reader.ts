@@ -6,6 +6,7 @@ import { readDirection } from './direction.js';
 import { rimWidth } from './edge-slope.js';
 import { matteBox, type SeenFrame } from './frame.js';
 import { readGrainBeside } from './grain-beside.js';
+import { readHalo } from './halo.js';
 import { NEARLY, SAME } from './limits.js';
 import { readOutlineBeside, readRimBeside } from './outline-beside.js';
 import type { Bare } from './reference.js';
@@ -62,6 +63,7 @@ export function readBeside(f: SeenFrame, { luma, expected, explained, gain, offs
     put('beyondBeside', f.frame, outline?.beyond ?? null);
     put('coverBeside', f.frame, outline?.cover ?? null);
   }
+  put('haloAsked', f.frame, readHalo(f, expected.coded.data, expected.matte)?.rim ?? null);
   const soft = readDirection(f, expected);
   put('softAlong', f.frame, soft?.along ?? null);
   put('softAcross', f.frame, soft?.across ?? null);

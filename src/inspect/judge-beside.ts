@@ -1,7 +1,7 @@
 /** Judges what the take through the recipe tells: exposure, size, contact; and whether the performer is solid, and its outline's hardness. */
 import { quantile } from './frame.js';
 import { middle, stepOf, triple, worstBy, type Judge } from './judging.js';
-import { HARDEST_RIM, OTHER_HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROUGH_UNTOLD, THROWN_BACK } from './limits.js';
+import { HARDEST_RIM, OTHER_HARDEST_RIM, HOLES, HOLES_ALONE, LIMITS, OWN_BEYOND, OWN_COVER, OWN_EXPOSURE, OWN_SIZE, OWN_THROUGH, RING, RING_ALONE, SAME, SOFTEST_OUTLINE, THROUGH_SURE, THROUGH_UNTOLD, THROWN_BACK } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 const values = (list: readonly Reading[] | undefined): number[] => (list ?? []).map((r) => r.value);
@@ -72,6 +72,16 @@ export function judgeSolid(series: Series, judge: Judge): void {
   });
 }
 
+interface Ring { readonly what: 'rim' | 'beyond'; readonly value: number; readonly limit: number; readonly over: number; readonly list: readonly Reading[] }
+
+/** The bright ring about another picture's performer: of thin rim and bare ground the one farther over its limit. */
+function ringOf(series: Series): Ring | null {
+  if (isOwn(series)) return null;
+  const rim = series.readings.haloRim ?? [], beyond = series.readings.haloBeyond ?? [], asked = values(series.readings.haloAsked);
+  const kinds = [{ what: 'rim' as const, list: rim, limit: asked.length === 0 ? RING_ALONE : RING + Math.max(0, middle(asked)) }, { what: 'beyond' as const, list: beyond, limit: RING }].filter((k) => k.list.length > 0).map((k) => { const value = middle(values(k.list)); return { ...k, value, over: value / k.limit }; });
+  return kinds.length === 0 ? null : kinds.reduce((w, k) => (k.over > w.over ? k : w));
+}
+
 export function judgeHardness(series: Series, judge: Judge): void {
   const seen = series.readings.edgeHardness ?? [], rims = series.readings.rim ?? [], peel = stepOf(judge.recipe, 'peel');
   const over = fringe(series);
@@ -79,6 +89,12 @@ export function judgeHardness(series: Series, judge: Judge): void {
     const cover = series.readings.coverBeside ?? [], l = middle(values(series.readings.beyondBeside)), c = middle(values(cover));
     judge.add('edgeHardness', 'share', 'peel', { value: c, worst: worstBy(series.readings.beyondBeside!, Math.abs), off: LIMITS.edgeHardness * over, readings: series.readings.beyondBeside!, needed: `at most ${100 * OWN_COVER} % of the performer and ${OWN_BEYOND} L* beyond the outline that the recipe renders`,
       advice: `the ground just beyond the outline is ${Math.abs(l).toFixed(1)} L* ${l > 0 ? 'brighter' : 'darker'} than this recipe renders, as by ${(100 * Math.abs(c)).toFixed(0)} % of the performer: a fringe was left there or the matte was softened after the join; render again${peel?.method === 'outline' ? ', or draw the outline closer' : ''}` });
+    return;
+  }
+  const ring = ringOf(series);
+  if (ring !== null && ring.over > 1) {
+    judge.add('edgeHardness', 'L*', 'peel', { value: ring.value, worst: worstBy(ring.list, (q) => q), off: LIMITS.edgeHardness * ring.over, readings: ring.list, needed: `at most ${ring.limit.toFixed(1)} L* brighter than ${ring.what === 'rim' ? 'a mixture' : 'the plate'}`,
+      advice: `a bright ring is left about the performer: ${ring.what === 'rim' ? 'where the matte covers little' : 'just beyond the matte'} the picture is ${ring.value.toFixed(1)} L* brighter than ${ring.what === 'rim' ? 'performer and plate mixed' : 'the plate'}: ${peel?.method === 'screen' ? 'peel again, with the screen\'s light taken out at the outline (spill 1)' : 'draw the outline closer'}, and render again` });
     return;
   }
   if (seen.length === 0 && rims.length === 0) { judge.none('edgeHardness', 'ratio', 'peel', 'too little of the outline has contrast'); return; }

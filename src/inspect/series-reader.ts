@@ -17,6 +17,7 @@ import { readEdges } from './edges.js';
 import { noiseOf, readFrontCut } from './front-cut.js';
 import { grow, liftVeil, type SeenFrame } from './frame.js';
 import { followPatch } from './ground-follow.js';
+import { readHalo } from './halo.js';
 import { SAME } from './limits.js';
 import { readLevel } from './level.js';
 import { readLevels } from './levels.js';
@@ -133,6 +134,9 @@ export class SeriesReader {
     const holes = readHolesAlone(f);
     this.put('holesAlone', f.frame, holes?.share ?? null, holes?.at);
     this.put('edgeHardness', f.frame, seenHardness(f));
+    const halo = readHalo(f);
+    this.put('haloRim', f.frame, halo?.rim ?? null);
+    this.put('haloBeyond', f.frame, halo?.beyond ?? null);
     if (this.passing.length > 0 && f.box !== null) this.readCuts(f);
     const green = readEdges(f, this.screen ?? 'green'), blue = this.screen === null ? readEdges(f, 'blue') : null, edges = green !== null && blue !== null && blue.spill > green.spill ? blue : green;
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill, edges?.spillAt);

@@ -10,7 +10,7 @@ export interface Reading { readonly frame: number; readonly value: number; reado
 export interface Place { readonly frame: number; readonly x: number; readonly y: number }
 
 /** Readings beside the matters' own values, which decide with them or say how much to change. */
-type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom' | 'lightRed' | 'lightBlue' | 'veil' | 'grainBeside' | 'saturation' | 'shade' | 'rimLight' | 'holesAlone' | 'spillBeside' | 'rimBeside' | 'beyondBeside' | 'coverBeside' | 'shadowTint' | 'softAlong' | 'softAcross' | 'softDeg' | 'grainAsked' | 'grainEncoder' | 'grainSlope' | 'grainSlopeSd' | 'takeBlack' | 'takeWhite' | 'whiteFull' | 'takeThrough' | 'through' | 'holes' | 'rim' | 'thrownBack' | 'outsidePart' | 'combInside';
+type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom' | 'lightRed' | 'lightBlue' | 'veil' | 'grainBeside' | 'saturation' | 'shade' | 'rimLight' | 'holesAlone' | 'spillBeside' | 'rimBeside' | 'beyondBeside' | 'coverBeside' | 'shadowTint' | 'softAlong' | 'softAcross' | 'softDeg' | 'grainAsked' | 'grainEncoder' | 'grainSlope' | 'grainSlopeSd' | 'takeBlack' | 'takeWhite' | 'whiteFull' | 'takeThrough' | 'through' | 'holes' | 'rim' | 'thrownBack' | 'outsidePart' | 'combInside' | 'haloRim' | 'haloBeyond' | 'haloAsked';
 
 /** Keeps a reading of a frame; nothing where it is null or no number. */
 export type Put = (matter: InspectionMatterName | Beside, frame: number, value: number | null, box?: Box) => void;
