@@ -5,12 +5,15 @@
  */
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
 import { nearestInSet } from '../image/distance.js';
+import { gaussianPlane } from '../image/gaussian.js';
 import type { Box } from '../join/ground.js';
 import { grow, type SeenFrame } from './frame.js';
 
 export interface EdgeReading {
   /** Screen colour in excess at the outline and inside, beyond what the background brings, as a share of brightness. */
   readonly spill: number;
+  /** Mean excess of the screen's colour in the plate about the performer, as a share of its brightness: what such a set throws back has that colour by right. */
+  readonly set: number;
   /** Mean L* of the outline less that of the mixture it should be, beyond what a coat darkens by itself. */
   readonly lightness: number;
   /** Where on the outline most of either is. */
@@ -70,11 +73,13 @@ export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading |
   const j = f.join.data, b = f.plate.data;
   let spill = 0, spillWeight = 0;
   const spilt = new Cells(x0, y0), lights = new Cells(x0, y0);
+  // Grain has every colour by turns, and only one of them counts: softened first it counts for none.
+  const soft = [0, 1, 2].map((c) => { const part = new Float32Array(w * h); for (let y = 0; y < h; y++) part.set(j.subarray(c * N + (y0 + y) * W + x0, c * N + (y0 + y) * W + x1), y * w); return gaussianPlane(part, w, h, 1); });
   for (let y = 0; y < h; y++) {
     for (let x = 0; x < w; x++) {
-      const p = (y0 + y) * W + x0 + x, a = f.matte[p]!;
+      const p = (y0 + y) * W + x0 + x, a = f.matte[p]!, q = y * w + x;
       if (a <= 0.3) continue;
-      const there = Math.max(0, j[s * N + p]! - Math.max(j[p]!, j[o * N + p]!)), behind = Math.max(0, b[s * N + p]! - Math.max(b[p]!, b[o * N + p]!));
+      const there = Math.max(0, soft[s]![q]! - Math.max(soft[0]![q]!, soft[o]![q]!)), behind = Math.max(0, b[s * N + p]! - Math.max(b[p]!, b[o * N + p]!));
       // Background seen through the outline may be of the screen's colour by right.
       const over = a * Math.max(0, there - (1 - a) * behind);
       spill += over;
@@ -82,11 +87,19 @@ export function readEdges(f: SeenFrame, screen: 'green' | 'blue'): EdgeReading |
       spillWeight += a * Math.max(0.05, f.luma[p]!);
     }
   }
+  let set = 0, bright = 0;
+  const [u0, v0, u1, v1] = grow(f.box, 0.5 * (f.box[3] - f.box[1]), 0.5 * (f.box[3] - f.box[1]), W, H);
+  for (let y = v0; y < v1; y += 3) for (let x = u0; x < u1; x += 3) {
+    const p = y * W + x;
+    if (f.matte[p]! > 0.02) continue;
+    set += Math.max(0, b[s * N + p]! - Math.max(b[p]!, b[o * N + p]!));
+    bright += Math.max(0.05, f.plateLuma[p]!);
+  }
   const near = rim(f, [x0, y0, x1, y1], depth, SHALLOW, lights), far = rim(f, [x0, y0, x1, y1], depth, DEEP);
   if (near === null) return null;
   const wide = far === null ? 0 : far / 2;
   const lightness = (Math.abs(wide) > Math.abs(near) ? wide : near) + OWN;
-  return { spill: spillWeight > 0 ? spill / spillWeight : 0, lightness, spillAt: spilt.most(1, W, H), lightAt: lights.most(Math.sign(lightness), W, H) };
+  return { spill: spillWeight > 0 ? spill / spillWeight : 0, set: bright > 0 ? set / bright : 0, lightness, spillAt: spilt.most(1, W, H), lightAt: lights.most(Math.sign(lightness), W, H) };
 }
 
 /**

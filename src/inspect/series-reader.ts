@@ -140,6 +140,7 @@ export class SeriesReader {
     if (this.passing.length > 0 && f.box !== null) this.readCuts(f);
     const green = readEdges(f, this.screen ?? 'green'), blue = this.screen === null ? readEdges(f, 'blue') : null, edges = green !== null && blue !== null && blue.spill > green.spill ? blue : green;
     this.put('spill', f.frame, edges === null ? null : 100 * edges.spill, edges?.spillAt);
+    this.put('spillSet', f.frame, edges === null ? null : 100 * edges.set);
     this.put('edgeLightness', f.frame, edges?.lightness ?? null, edges?.lightAt);
     this.put('blur', f.frame, readFineness(f));
     const levels = readLevels(f);
