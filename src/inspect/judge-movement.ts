@@ -76,10 +76,12 @@ export function judgeCadence(series: Series, judge: Judge): void {
     // A performer that starts and stops (or was drawn on every second frame) changes unevenly by itself: two frames to each side tell.
     const near = [at(i - 2), at(i - 1), at(i + 1), at(i + 2)].flatMap((v) => (v?.inside == null ? [] : [v.inside]));
     const plateHolds = c.plate < 0.5 * least((v) => v.plate);
+    // What slows down to turn round holds still for a moment by right: the change must fall out of the slope to each side as well.
+    const expected = (k: number, most: number): number => Math.min(most, ...[-1, 1].map((side) => { const one = at(k + side)?.inside, two = at(k + 2 * side)?.inside; return one == null || two == null ? most : Math.max(0, 2 * one - two); }));
     // What jumps outside as well is the camera's or the encoder's.
     const share = (v: Series['change'][number]): number | null => (v.inside === null ? null : v.inside / Math.max(STILL, v.outside));
     if (!plateHolds && least((v) => v.outside) > STILL && c.outside < 0.4 * least((v) => v.outside)) faults.push({ frame: c.frame, size: least((v) => v.outside) / Math.max(1e-6, c.outside), what: 'doubled', whole: true });
-    else if (!plateHolds && c.inside !== null && least((v) => v.inside) > STILL && c.inside < 0.4 * least((v) => v.inside) && share(c)! < 0.5 * least(share) && plan > 0.3) faults.push({ frame: c.frame, size: least((v) => v.inside) / Math.max(1e-6, c.inside), what: 'doubled in the performer', whole: false });
+    else if (!plateHolds && c.inside !== null && least((v) => v.inside) > STILL && c.inside < 0.4 * expected(i, least((v) => v.inside)) && share(c)! < 0.5 * least(share) && plan > 0.3) faults.push({ frame: c.frame, size: least((v) => v.inside) / Math.max(1e-6, c.inside), what: 'doubled in the performer', whole: false });
     else if (c.inside !== null && c.inside > Math.max(STILL, 1.7 * Math.max(...near)) && share(c)! > 1.5 * most(share) && plan > 0.3 && plan < 1.6 && c.outside < 1.6 * most((v) => v.outside)) faults.push({ frame: c.frame, size: c.inside / Math.max(...near), what: 'missing before it', whole: false });
   });
   const beside: Reading[] = series.change.map((c) => ({ frame: c.frame, value: faults.some((f) => f.frame === c.frame) ? 1 : 0 }));

@@ -68,6 +68,8 @@ export function readHoles(f: SeenFrame, expected: Expected, gain: number, offset
 const PATCH = 3, LIKE = 1.5, OTHER = 0.08;
 /** Half of the side over which the performer about a patch is averaged, px. */
 const ABOUT = 12;
+/** Fewest of a patch's eight neighbours that are the plate's too. */
+const TOGETHER = 3;
 
 /**
  * Holes told by the picture alone: patches deep in the matte that are the plate's own, pattern and colour, up to another draw of grain, where the performer about them
@@ -81,7 +83,8 @@ export function readHolesAlone(f: SeenFrame): { readonly share: number; readonly
   for (let y = half; y < H - half; y += 11) for (let x = half; x < W - half; x += 11) if (f.matte[y * W + x]! < 0.003 && f.matte[(y - half) * W + x - half]! < 0.003 && f.matte[(y + half) * W + x + half]! < 0.003) outside.push(differs(x, y));
   if (outside.length < 100) return null;
   const noise = outside.sort((a, b) => a - b)[outside.length >> 1]!, limit = LIKE * LIKE * Math.max(noise, 4e-6);
-  let all = 0, holes = 0, bx = 0, by = 0;
+  const w = (x1 - x0 + 2) >> 1, like = new Uint8Array(w * ((y1 - y0 + 2) >> 1));
+  let all = 0;
   for (let y = Math.max(half, y0); y < Math.min(H - half, y1); y += 2) for (let x = Math.max(half, x0); x < Math.min(W - half, x1); x += 2) {
     if (deep(y * W + x) < DEPTH) continue;
     all++;
@@ -93,7 +96,13 @@ export function readHolesAlone(f: SeenFrame): { readonly share: number; readonly
       for (let v = Math.max(0, y - ABOUT); v <= Math.min(H - 1, y + ABOUT); v += 2) for (let u = Math.max(0, x - ABOUT); u <= Math.min(W - 1, x + ABOUT); u += 2) if (f.matte[v * W + u]! > 0.98 && Math.max(Math.abs(v - y), Math.abs(u - x)) > PATCH) { own += j[c * N + v * W + u]!; n++; }
       apart += n < 20 ? 0 : Math.abs(own / n - back) / 3;
     }
-    if (apart > OTHER) { holes++; bx = x; by = y; }
+    if (apart > OTHER) like[((y - y0) >> 1) * w + ((x - x0) >> 1)] = 1;
+  }
+  // One patch is like the plate by chance now and then; a hole holds together.
+  let holes = 0, bx = 0, by = 0;
+  for (let i = w + 1; i < like.length - w - 1; i++) {
+    if (like[i] === 0 || like[i - 1]! + like[i + 1]! + like[i - w]! + like[i + w]! + like[i - w - 1]! + like[i - w + 1]! + like[i + w - 1]! + like[i + w + 1]! < TOGETHER) continue;
+    holes++; bx = x0 + 2 * (i % w); by = y0 + 2 * Math.floor(i / w);
   }
   return all < 100 ? null : { share: holes / all, at: [Math.max(0, bx - 12), Math.max(0, by - 12), Math.min(W, bx + 12), Math.min(H, by + 12)] };
 }
