@@ -54,8 +54,8 @@ export const UNLIKE = 4.6;
  */
 export const WHITE_ROOM = 0.9;
 
-/** How far the performer's blacks may lie below the plate's, coded: a plate of lit lawn or wall has no shade as deep as a coat's (true ones to -.15, nineteen in twenty above -.11). */
-export const BLACKEST = 0.12;
+/** How far the performer's blacks may lie below the plate's, coded: a plate of lit lawn or wall has no shade as deep as a coat's (true ones to -.15, three of 104 below -.11). */
+export const BLACKEST = 0.11;
 
 /** How far the outline may be darker than the mixture, L*: fur that lies in its own shade reads to -4.6; brighter is LIMITS.edgeLightness. */
 export const DARKEST_EDGE = 4;
