@@ -12,6 +12,7 @@ import { VideoReader } from '../media/video-reader.js';
 import type { JoinOptions } from '../join/render.js';
 import { mendsPlate } from '../join/mends-plate.js';
 import type { Recipe, StepName, WidenStep } from '../join/types.js';
+import { checkBelong } from './belong.js';
 import { liftVeil, lumaOf, matteBox, type SeenFrame } from './frame.js';
 import type { Carrier } from '../join/carrier.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from '../join/reframe.js';
@@ -61,14 +62,12 @@ function withoutOutline(r: Inspection): Inspection {
 /** Frames on which the recipe is rendered again to tell grain from fur. */
 const BARE_FRAMES = 6;
 
-/** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` where the files do not belong together. */
+/** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` or `PW-INSPECT-RATE` where the files do not belong together. */
 export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
   const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = input.matte === undefined ? null : await VideoReader.open(input.matte);
   try {
     const p = plate.info, j = join.info, m = matte?.info ?? j;
-    if (p.widthPx !== j.widthPx || p.heightPx !== j.heightPx || m.widthPx !== j.widthPx || m.heightPx !== j.heightPx) {
-      throw new PlatewrightError('PW-INSPECT-SIZE', `plate (${p.widthPx} × ${p.heightPx}), join (${j.widthPx} × ${j.heightPx}) and matte (${m.widthPx} × ${m.heightPx}) are not of one size; inspect the join with the plate and matte it was rendered from`);
-    }
+    checkBelong(p, j, m);
     const given = input.recipe ?? withoutRecipe(input, p);
     const { in: first, out: end } = given.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
