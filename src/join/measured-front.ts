@@ -15,9 +15,18 @@ const FIELD_STEP = 0.05;
 /** Sums of weights and of weighted fronts on nodes `STEP` apart, the first at x0, u0. */
 export interface FrontGrid { readonly x0: number; readonly u0: number; readonly width: number; readonly height: number; readonly sums: Float32Array; readonly weights: Float32Array }
 
+/** Grids that were made, by the points that a recipe holds: every frame asks for the same few. */
+const made = new WeakMap<readonly FrontPoint[], FrontGrid>();
+
 /** The grid of a front's points; null of none. */
 export function frontGrid(points: readonly FrontPoint[]): FrontGrid | null {
   if (points.length === 0) return null;
+  const there = made.get(points) ?? gridOf(points);
+  made.set(points, there);
+  return there;
+}
+
+function gridOf(points: readonly FrontPoint[]): FrontGrid {
   const reach = Math.ceil((3 * ABOUT) / STEP);
   let xa = Infinity, xb = -Infinity, ua = Infinity, ub = -Infinity;
   for (const [x, u] of points) { xa = Math.min(xa, x); xb = Math.max(xb, x); ua = Math.min(ua, u); ub = Math.max(ub, u); }
