@@ -9,6 +9,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { RAD_PER_DEG } from '../core/angles.js';
 import { framesPerSecond, parseRate } from '../core/rational.js';
 import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
+import { withFoundShadows } from '../plate/light-upright-shadow.js';
 import type { MarksFile } from '../plate/marks.js';
 import { greyEdge } from '../plate/grey-edge.js';
 import type { PlateMeasures } from '../plate/types.js';
@@ -47,8 +48,9 @@ import { proposePace } from './propose-pace.js';
 import type { GivenStir, GroundStep, LightStep, PeelStep, Recipe, RecipeStep, RideStep, SteadyStep } from './types.js';
 
 /** Proposes the recipe. Throws `PW-JOIN-STAND` where nothing says where the performer goes. */
-export async function proposeRecipe(input: ProposalInput): Promise<Recipe> {
-  const { plate, take } = input;
+export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
+  // Shadows found where nobody marked one serve as marked ones do.
+  const input = { ...given, plate: { ...given.plate, marks: withFoundShadows(given.plate.marks, given.plate.measures.foundShadows) } }, { plate, take } = input;
   const pm = plate.measures, tm = take.measures;
   const span = pm.span;
   const carry = marksOf(plate.marks, 'carry').filter((c) => c.mark.ground !== undefined && c.mark.top !== undefined);

@@ -10,6 +10,7 @@ import type { Picture } from '../image/picture.js';
 import { readGroundShadow, type GroundLight } from './light-ground.js';
 import { lightFromShading, type ShadingLight } from './light-shading.js';
 import { sunFromShadows } from './light-shadow.js';
+import { withFoundShadows, type UprightShadows } from './light-upright-shadow.js';
 import type { MarksFile } from './marks.js';
 import type { Light, View } from './types.js';
 
@@ -19,6 +20,8 @@ const LOOSEST_DEG = 25;
 export interface LightOptions {
   /** Standard deviation of a marked point in pixels; default by picture width. */
   readonly pointSdPx?: number;
+  /** Shadows that were found where none is marked: they speak where no mark does. */
+  readonly found?: UprightShadows | null;
 }
 
 const WOULD_HELP = 'the foot and the tip of a shadow on the ground, with the height of what casts it; or an outline round a head or ball';
@@ -33,7 +36,9 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
   const frames: [number, number] = [marks.frame, marks.frame];
   const shadow = view ? sunFromShadows(view, marks, options.pointSdPx) : null;
   notes.push(...(shadow?.notes ?? []));
-  const direction = shadow?.direction ?? null;
+  const found = shadow?.direction == null ? options.found ?? null : null;
+  const direction = shadow?.direction ?? (found === null ? null : { ...found, used: found.shadows, leftOut: [] });
+  if (found !== null) notes.push(`no shadow is marked: ${found.shadows.length === 1 ? 'that of the upright' : 'those of the uprights'} at ${found.shadows.map((s) => `${s.foot[0].toFixed(0)}, ${s.foot[1].toFixed(0)}`).join(' and ')} ${found.shadows.length === 1 ? 'was' : 'were'} found in the picture, as far as ${found.shadows.map((s) => `${s.tip[0].toFixed(0)}, ${s.tip[1].toFixed(0)}`).join(' and ')}; mark foot and tip to be surer`);
   if (view === null && marks.marks.some((m) => m.kind === 'shadow')) notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
 
   const heads: { light: ShadingLight; weight: number }[] = [];
@@ -53,7 +58,7 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
 
   const grounds: GroundLight[] = [];
   if (linear !== null && view !== null) {
-    for (const m of marks.marks) {
+    for (const m of withFoundShadows(marks, found?.shadows).marks) {
       if (m.kind !== 'shadow' || (m.frame ?? marks.frame) !== marks.frame) continue;
       const g = readGroundShadow(linear, view, m, direction?.elevationDeg ?? null);
       if (g !== null) grounds.push(g);
@@ -65,8 +70,8 @@ export function measureLight(linear: Picture | null, view: View | null, marks: M
   const byShadow = direction !== null && (head === null || direction.azimuthSd < 2 * head.sd);
   if (direction !== null && byShadow) {
     const led = view!.focalPx.priorLed === true || view!.tiltDeg.priorLed === true;
-    const extra = led ? { priorLed: true, wouldHelp: view!.focalPx.priorLed ? view!.focalPx.wouldHelp : view!.tiltDeg.wouldHelp } : {};
-    const how = `${direction.used.length} shadow${direction.used.length === 1 ? '' : 's'} on the ground through the solved view`;
+    const extra = found !== null ? { priorLed: led, wouldHelp: 'the foot and the tip of that shadow, marked by hand' } : led ? { priorLed: true, wouldHelp: view!.focalPx.priorLed ? view!.focalPx.wouldHelp : view!.tiltDeg.wouldHelp } : {};
+    const how = `${direction.used.length} shadow${direction.used.length === 1 ? '' : 's'} ${found === null ? 'on the ground' : 'found at the feet of marked uprights'} through the solved view`;
     azimuth = measured(direction.azimuthDeg, 'deg', direction.azimuthSd, how, frames, clean(extra));
     elevation = direction.elevationDeg !== null
       ? measured(direction.elevationDeg, 'deg', direction.elevationSd!, how, frames, clean(extra))

@@ -12,6 +12,7 @@ import { horizonLine } from '../geometry/camera.js';
 import { barsOf, type Bars } from './bars.js';
 import { measureCameraMove } from './camera-move.js';
 import { measureLight } from './light.js';
+import { findUprightShadows, type UprightShadows } from './light-upright-shadow.js';
 import { measureLook } from './look.js';
 import { checkMarks, type MarksFile, type Point } from './marks.js';
 import { enlargeMove, moveFactor, readerLumaSource } from './reader-luma-source.js';
@@ -83,8 +84,14 @@ export async function measureView(file: string, marks: MarksFile, options: Measu
 export async function measureLightOf(file: string, marks: MarksFile, options: MeasureOptions = {}): Promise<Light> {
   return withReader(file, marks, async (reader) => {
     const view = await viewOrNull(reader, marks, options, await cameraFor(reader, marks, options));
-    return measureLight(await linearFrame(reader, marks.frame), view, marks);
+    const linear = await linearFrame(reader, marks.frame);
+    return measureLight(linear, view, marks, { found: foundShadows(linear, view, marks) });
   });
+}
+
+/** Shadows of marked uprights, looked for where no shadow is marked on the marks' frame. */
+function foundShadows(linear: Picture, view: View | null, marks: MarksFile): UprightShadows | null {
+  return view === null || marks.marks.some((m) => m.kind === 'shadow' && (m.frame ?? marks.frame) === marks.frame) ? null : findUprightShadows(linear, view, marks);
 }
 
 /** Seconds of a loose file over which a pan is looked for. */
@@ -181,7 +188,8 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     if (view === null) notes.push('view: no mark tells how the camera looks; mark an upright of known height, ground lines or the horizon');
     const travel = options.travel === false ? undefined : await attempt(notes, 'travel', () => travelOf(reader, view, camera, span, options.signal));
     options.signal?.throwIfAborted();
-    const light = measureLight(await linearFrame(reader, marks.frame), view, marks);
+    const linear = await linearFrame(reader, marks.frame), found = foundShadows(linear, view, marks);
+    const light = measureLight(linear, view, marks, { found });
     const ride = options.ride === false ? undefined : await attempt(notes, 'ride', () => rideOf(reader, marks, span, part(0.5, 0.4)));
     options.signal?.throwIfAborted();
     const turn = await attempt(notes, 'turn', () => turnOf(reader, marks, span, options.signal));
@@ -193,7 +201,7 @@ export async function measurePlate(file: string, marks: MarksFile, options: Plat
     options.onProgress?.(1000, 1000);
     return {
       file, span, rate: formatRate(rate), widthPx, heightPx,
-      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(travel === undefined ? {} : { travel }), ...(ride === undefined ? {} : { ride }), light, ...(turn === undefined ? {} : { turn }), ...(stir === undefined ? {} : { stir }), ...(look === undefined ? {} : { look }), room,
+      ...(camera === undefined ? {} : { camera }), ...(view === null ? {} : { view }), ...(travel === undefined ? {} : { travel }), ...(ride === undefined ? {} : { ride }), light, ...(found === null ? {} : { foundShadows: found.shadows }), ...(turn === undefined ? {} : { turn }), ...(stir === undefined ? {} : { stir }), ...(look === undefined ? {} : { look }), room,
       ...(notes.length === 0 ? {} : { notes }),
     };
   });

@@ -7,6 +7,9 @@
 import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
 
+/** A shadow on the ground from foot to tip (px) of what stands `height` high (the view's metres). */
+export interface FoundShadow { readonly frame: number; readonly foot: readonly [number, number]; readonly tip: readonly [number, number]; readonly height: number }
+
 /** Row-major 3 × 3 matrix. */
 export type Mat3 = readonly [number, number, number, number, number, number, number, number, number];
 export type Quad = readonly [readonly [number, number], readonly [number, number], readonly [number, number], readonly [number, number]];
@@ -188,6 +191,8 @@ export interface PlateMeasures {
   readonly turn?: Turn;
   readonly stir?: Stir;
   readonly light?: Light;
+  /** Shadows that nobody marked, found at the feet of marked uprights: the light rests on them. */
+  readonly foundShadows?: readonly FoundShadow[];
   readonly look?: Look;
   readonly room?: Room;
   /** Why a part is absent or less sure than it might be, in sentences. */
