@@ -2,8 +2,8 @@
  * Processor time and clock of a join written to a file as the product writes it, at 1080p (`stand` enlarged, or FOLDER's own recipe):
  * a production's ProRes 4444 and matte in resumable pieces, a quick join's H.264, H.264 in pieces. One process a figure: code is
  * loaded and compiled within it, as in a job. The screen's model is kept, as when the take was judged.
- * Run: `npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]` (FOLDER keeps plate, take and recipe, as with join-cpu.ts;
- * `picture` draws without coding anything; `--times` lays plate and take so many times end to end).
+ * Run: `npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]` (FOLDER keeps plate, take and recipe, as with
+ * join-cpu.ts; `picture` draws without coding anything).
  */
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
