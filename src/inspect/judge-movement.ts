@@ -14,6 +14,15 @@ function rmsOf(list: readonly Place[]): number {
   return Math.sqrt(list.reduce((s, p) => s + p.x * p.x + p.y * p.y, 0) / list.length);
 }
 
+/** Frames that must lie where the recipe puts them before an outline's jumps pass for the performer's own. */
+const PROVEN = 3;
+
+/** An outline that jumps though the picture lies where the recipe puts it and the recipe's ride does not jump: a gait, most at few frames a second. */
+function ownStep(series: Series): boolean {
+  if (series.against.length < PROVEN || rmsOf(series.against) > LIMITS.slip / 2) return false;
+  return rmsOf(series.jitter.map((p) => ({ frame: p.frame, x: (p.plain[0] - p.x) / Math.sqrt(1.5), y: (p.plain[1] - p.y) / Math.sqrt(1.5) }))) <= LIMITS.slip;
+}
+
 export function judgeSlip(series: Series, judge: Judge): void {
   const parts: { list: Place[]; say: (worst: Place, rms: string) => string }[] = [];
   const scaled = (list: readonly Place[], k: number): Place[] => list.map((p) => ({ frame: p.frame, x: k * p.x, y: k * p.y }));
@@ -29,7 +38,7 @@ export function judgeSlip(series: Series, judge: Judge): void {
     sound = rmsOf(list) <= LIMITS.slip;
   }
   // The difference from the neighbours' mean has one and a half times a jitter's variance.
-  if (series.jitter.length > 2) {
+  if (series.jitter.length > 2 && !ownStep(series)) {
     const beside = scaled(series.jitter, 1 / Math.sqrt(1.5)), plain = scaled(series.jitter.map((p) => ({ frame: p.frame, x: p.plain[0], y: p.plain[1] })), 1 / Math.sqrt(1.5));
     // A picture that moves smoothly beside a plan that does not shows the plan's fault, not its own; where the ground proves the plan, the plan counts.
     const list = sound || rmsOf(beside) <= rmsOf(plain) ? beside : plain;

@@ -193,9 +193,11 @@ export class SeriesReader {
       this.put('comb', f.frame, sure(comb.outside));
       this.put('combInside', f.frame, sure(comb.inside));
     }
-    if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && !this.fronts) {
+    if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && (!this.fronts || this.passing.length > 0)) {
       const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
       const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
+      // What passes there goes its own way; such frames tell nothing.
+      if ([f, b].some((s) => this.passing.some((outline) => reaches(outline(s.frame), s === b ? low : [low[0] + move[0], low[1] + move[1]], half + PASSING_ROOM)))) return this.readOutlineMoves(f, b, here, there, move);
       // The patch lies below the foot: as the ground grows in the picture it moves on by more than the foot does.
       const scale = (n: number): number => this.ground!.frames.find((g) => g.frame === n)?.pxPerMetre ?? 1;
       const k = scale(f.frame) / scale(b.frame);
@@ -207,7 +209,11 @@ export class SeriesReader {
       if (this.series.followed[this.series.followed.length - 1] === true) this.slipped = [this.slipped[0] + found![0] - guess[0], this.slipped[1] + found![1] - guess[1]];
       this.series.slipPlan.push({ frame: f.frame, x: this.slipped[0], y: this.slipped[1] });
     }
-    const bb = this.beforeThat;
+    this.readOutlineMoves(f, b, here, there, move);
+  }
+
+  private readOutlineMoves(f: SeenFrame, b: SeenFrame, here: readonly [number, number] | null, there: readonly [number, number] | null, move: readonly [number, number]): void {
+    const { width: W, height: H } = f.join, bb = this.beforeThat;
     if (bb !== null && bb.box !== null && b.box !== null && f.box !== null) {
       const first = plannedFoot(this.recipe, bb.frame);
       const m0: [number, number] = there === null || first === null ? [0, 0] : [there[0] - first[0], there[1] - first[1]];
@@ -226,6 +232,15 @@ export class SeriesReader {
     this.series.through = this.through.result();
     this.series.planned.push(...this.series.frames.map((n) => paceStep(this.recipe, n)));
   }
+}
+
+/** Px kept between what passes and the ground that is followed: its shadow, and a patch that moves a little. */
+const PASSING_ROOM = 6;
+
+/** Whether an outline's box reaches a square about a place. */
+function reaches(outline: readonly (readonly [number, number])[], at: readonly [number, number], half: number): boolean {
+  const xs = outline.map((p) => p[0]), ys = outline.map((p) => p[1]);
+  return Math.min(...xs) < at[0] + half && Math.max(...xs) > at[0] - half && Math.min(...ys) < at[1] + half && Math.max(...ys) > at[1] - half;
 }
 
 /** How far a slope lies from nought, where that is more than chance. */
