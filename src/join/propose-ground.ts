@@ -138,7 +138,10 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
 }
 
 /** What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first. */
-function howToTellTheKey(marks: MarksFile): string {
+export function howToTellTheKey(marks: MarksFile): string {
+  const half = marksOf(marks, 'shadow').find(({ mark }) => mark.height === undefined && mark.top === undefined);
+  // A shadow marked by foot and tip alone tells from which side the key comes: what it lacks is asked for, not another mark.
+  if (half !== undefined) return `the plate's key direction is not known, so no shadow is cast. The shadow marked at ${half.mark.foot.map((v) => v.toFixed(0)).join(', ')} tells from which side it comes, not how high it stands: give the height of what casts it, or point at its top`;
   const near = marksOf(marks, 'upright').map((u) => u.mark.foot).map(([x, y]) => `${x.toFixed(0)}, ${y.toFixed(0)}`);
   const own = near.length === 0 ? 'foot and tip of the shadow of anybody or anything upright in the shot' : `foot and tip of the shadow of what stands at ${near.slice(0, 3).join(' or ')}, which is marked already`;
   return `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: mark a shadow (${own}), or a head, whose shading tells it roughly`;
