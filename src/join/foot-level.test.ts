@@ -14,8 +14,8 @@ function outdoors(ground: number, sky: number): Picture {
 }
 const STAND = { ground: [80, 95], top: [80, 55] } as const;
 const look = (mean: number, white: number): Look => ({ meanLinear: [mean, mean, mean], percentiles: [0, 0, 0, 0, 0, 0, bt709Encode(white)] }) as unknown as Look;
-/** Cloth of .3 under the same light as a ground of .2 that shows at .2: exposed alike. */
-const CLOTH = 2 ** -1.75;
+/** A screen that lies 1.3 stops under a white, and the picture of a plate exposed alike: mean 2.5, whites .85, ground 2.5 under it. */
+const CLOTH = 2 ** -1.3, FEET = 2 ** -2.5, alike = look(2 ** -2.5, 2 ** -0.85);
 
 describe('ground about the feet', () => {
   it('is read whatever the sky shows, and whatever shadow lies beside the feet', () => {
@@ -32,34 +32,33 @@ describe('take beside plate, by the ground at the feet', () => {
   const beside = (l: Look, screen: number | null, feet: number) => levelBeside(l, { screen, cardStops: null, azimuthDeg: 30, feet });
 
   it('leaves alike what is exposed alike', () => {
-    expect(beside(look(2 ** -2.9, 2 ** -1.1), CLOTH, 2 ** -2.3)).toBeNull();
+    expect(beside(alike, CLOTH, FEET)).toBeNull();
   });
 
-  // Variance of the words together, with that of the cloth: 1 / (1/.76² + 1/1.1²) + .35² = .513.
-  const variance = 1 / (1 / 0.76 ** 2 + 1 / 1.1 ** 2) + 0.35 ** 2, weighed = (foot: number, picture: number): number => (foot / 0.76 ** 2 + picture / 1.1 ** 2) / (1 / 0.76 ** 2 + 1 / 1.1 ** 2);
+  // Ground and picture are known alike, .76, so each has half a say; with the cloth's .35 the sd of all is √(.76² / 2 + .35²) = .64, and what lies within .6 of it is left.
+  const left = 0.6 * Math.sqrt(0.76 ** 2 / 2 + 0.35 ** 2), followed = (read: number): number => read - left ** 2 / read;
 
-  it('leaves a ground that is pale or dark by itself, and follows one far darker by what goes beyond the words\' own sd', () => {
-    expect(beside(look(2 ** -2.9, 2 ** -1.1), CLOTH, 2 ** -3.3)).toBeNull();
-    const found = beside(look(2 ** -2.9, 2 ** -1.1), CLOTH, 2 ** -4.8)!;
-    expect(found.stops).toBeCloseTo(weighed(-2.5, 0) + Math.sqrt(variance), 9);
+  it('leaves a ground that is pale or dark by itself, and follows one far darker by half, almost wholly', () => {
+    expect(beside(alike, CLOTH, FEET * 2 ** -0.7)).toBeNull();
+    const found = beside(alike, CLOTH, FEET * 2 ** -2.5)!;
+    expect(found.stops).toBeCloseTo(followed(-1.25), 9);
     expect(found.why).toContain('ground at the feet speaks for −2.5');
   });
 
   it('holds mean and whites back that a bright sky raises, where the ground speaks against them', () => {
     const bright = look(4 * 2 ** -2.9, 4 * 2 ** -1.1);
-    expect(levelBeside(bright, { screen: CLOTH, cardStops: null, azimuthDeg: 30 })!.stops).toBeGreaterThan(1);
-    expect(beside(bright, CLOTH, 2 ** -3)).toBeNull();
+    expect(levelBeside(bright, { screen: 2 ** -1.75, cardStops: null, azimuthDeg: 30 })!.stops).toBeGreaterThan(1);
+    expect(beside(look(2 ** -0.5, 1), CLOTH, FEET * 2 ** -1.5)).toBeNull();
   });
 
-  it('follows all three by one share, up as down, where they agree', () => {
-    const l = look(2 ** -2.9, 2 ** -1.1), up = beside(l, CLOTH / 4, 2 ** -2.3)!, down = beside(l, CLOTH * 4, 2 ** -2.3)!;
-    expect(up.stops).toBeCloseTo(2 / (1 + variance), 9);
+  it('follows all three by one rule, up as down, where they agree', () => {
+    const up = beside(alike, CLOTH / 4, FEET)!, down = beside(alike, CLOTH * 4, FEET)!;
+    expect(up.stops).toBeCloseTo(followed(2), 9);
     expect(down.stops).toBeCloseTo(-up.stops, 9);
   });
 
   it('goes by the card where one was read, and is silent where the take tells nothing', () => {
-    const l = look(2 ** -2.9, 2 ** -1.1);
-    expect(levelBeside(l, { screen: CLOTH, cardStops: 2, azimuthDeg: 30, feet: 2 ** -2.3 })!.stops).toBeLessThan(-0.7);
-    expect(beside(l, null, 2 ** -2.3)).toBeNull();
+    expect(levelBeside(alike, { screen: CLOTH, cardStops: 2, azimuthDeg: 30, feet: FEET })!.stops).toBeLessThan(-1.5);
+    expect(beside(alike, null, FEET)).toBeNull();
   });
 });
