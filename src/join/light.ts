@@ -63,7 +63,7 @@ const LEAST_MIRED = 6;
  * of them worse: there the whole performer was too bright, not its highlights.
  */
 const OVER_WHITE = 2 ** 0.2;
-/** The same where the ground at the feet told the level: nothing in the plate need be white then. Its whites lie 1.1 stops under a white on the whole (take-level.ts), a white coat .15, so such a coat outshines them by the rest. */
+/** The same where the ground at the feet told the level: nothing in the plate need be white then. Its whites lie .85 stop under a white on the ground (take-level.ts) and 1.4 under one that faces the key, the middle 1.1, a white coat .15, so such a coat outshines them by the rest. */
 const OVER_WHITE_TOLD = 2 ** 0.95;
 
 const mired = (kelvin: number): number => 1e6 / kelvin;
