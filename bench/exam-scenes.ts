@@ -97,6 +97,21 @@ function marksOf(p: ExamPlan): { plate: object; take: object; places: ExamScene[
   return { plate, take, places };
 }
 
+/** Makes what is missing of a scene's take and its true mattes. @param cache folder of traced pictures */
+export async function makeTake(folder: string, p: ExamPlan, cache: string): Promise<{ readonly take: string; readonly frames: readonly number[]; readonly cleanFrame: number | null }> {
+  const name = (what: string): string => join(folder, what), fine: TraceOptions = { cache, scale: FINE, kept: new Map() }, { widthPx: w, heightPx: h } = p.take.camera;
+  mkdirSync(folder, { recursive: true });
+  mkdirSync(cache, { recursive: true });
+  const t = p.take, home = takeSet(p);
+  const take: Shot = { id: folder, what: p.words, frames: p.frames, how: 'whole', exposure: 1, camera: () => t.camera, sun: p.lamps.towards, set: home, cast: (f) => (f === p.frames + TAKE_HANDLE ? '' : p.creature.text([0, 0, 0], t.yaw(f))), reach: () => [], truth: () => ({}) };
+  const made = { take: name('take.mp4'), frames: truthFrames(p), cleanFrame: t.garden === null ? null : p.frames + TAKE_HANDLE };
+  if ([name('take.mp4'), ...made.frames.map((f) => name(`${f}-takematte.png`))].every((f) => existsSync(f))) return made;
+  const once = p.yaw(1) === p.yaw(0) ? fine : { ...fine, scale: COARSE }, shown = await frameOf(take, 0, once), phone = finishFor(t.look, t.lamps, shown);
+  if (!existsSync(name('take.mp4'))) await encode(name('take.mp4'), lookahead(p.frames + TAKE_HANDLE + (t.garden === null ? 0 : 3), 1, async (f) => printed(develop(await frameOf(take, Math.min(f, p.frames + TAKE_HANDLE - (t.garden === null ? 1 : 0)), once), phone), phone, t.look.law, 5000 + 64 * p.seed + f)), { width: w, height: h, rate: '24/1', crf: t.look.crf });
+  for (const f of made.frames) savePng(name(`${f}-takematte.png`), await matteOf(p.creature.text([0, 0, 0], t.yaw(f), true), t.camera, phone.softness, fine), w, h);
+  return made;
+}
+
 /** The part of a line on the ground that is seen, or null. */
 function ends(c: Camera, a: Vec3, b: Vec3): [readonly [number, number], readonly [number, number]] | null {
   const at = (t: number): Vec3 => add(mul(a, 1 - t), mul(b, t)), steps = Array.from({ length: 61 }, (_, k) => k / 60).filter((t) => at(t)[2] > c.position[2] + 0.3 && seen(c, at(t), 2));
@@ -132,11 +147,7 @@ export async function makeExam(out: string, seed: number): Promise<ExamScene> {
     savePng(name(`${f}-base.png`), printed(base, finish, p.look.law, null), w, h);
     savePng(name(`${f}-matte.png`), await matteOf(p.creature.text(p.at, p.yaw(f), true), c, finish.softness, fine), w, h);
   }
-  const t = p.take, home = takeSet(p);
-  const take: Shot = { ...shot, how: 'whole', camera: () => t.camera, set: home, cast: (f) => (f === p.frames + TAKE_HANDLE ? '' : p.creature.text([0, 0, 0], t.yaw(f))) };
-  const once = p.yaw(1) === p.yaw(0) ? fine : { ...o, scale: COARSE }, shown = await frameOf(take, 0, once), phone = finishFor(t.look, t.lamps, shown);
-  if (!existsSync(name('take.mp4'))) await encode(name('take.mp4'), lookahead(p.frames + TAKE_HANDLE + (t.garden === null ? 0 : 3), 1, async (f) => printed(develop(await frameOf(take, Math.min(f, p.frames + TAKE_HANDLE - (t.garden === null ? 1 : 0)), once), phone), phone, t.look.law, 5000 + 64 * seed + f)), { width: w, height: h, rate: '24/1', crf: t.look.crf });
-  for (const f of truthFrames(p)) savePng(name(`${f}-takematte.png`), await matteOf(p.creature.text([0, 0, 0], t.yaw(f), true), t.camera, phone.softness, fine), w, h);
+  await makeTake(folder, p, cache);
   const marks = marksOf(p);
   writeFileSync(name('plate.json'), JSON.stringify(marks.plate));
   writeFileSync(name('take.json'), JSON.stringify(marks.take));

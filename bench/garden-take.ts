@@ -9,12 +9,16 @@ import { createPicture } from '../src/image/picture.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import { addShifted, castShadow, performer, waves, type HardFrame } from './hard-screens.js';
 
-export interface Garden { readonly name: string; /** Largest way of a leaf, px. */ readonly wind: number; /** Light on the empty frame over the take's. */ readonly drift: number; readonly cast: number; readonly noise: number; readonly crf: number }
+export interface Garden { readonly name: string; /** Largest way of a leaf, px. */ readonly wind: number; /** Light on the empty frame over the take's. */ readonly drift: number; readonly cast: number; readonly noise: number; readonly crf: number; /** The phone exposed and balanced the empty frame otherwise, and bent its curve. */ readonly phone?: boolean }
 export const GARDENS: readonly Garden[] = [
   { name: 'garden, still', wind: 0.2, drift: 1, cast: 0.35, noise: 0.006, crf: 22 },
   { name: 'garden, a breeze', wind: 2, drift: 1.03, cast: 0.35, noise: 0.006, crf: 22 },
   { name: 'garden, wind', wind: 6, drift: 0.96, cast: 0.35, noise: 0.008, crf: 24 },
+  { name: 'garden, phone', wind: 0.5, drift: 0.75, cast: 0.35, noise: 0.006, crf: 26, phone: true },
 ];
+
+/** White of a phone's empty frame over the take's, and the power of its curve. */
+const WHITE = [0.94, 1, 1.08] as const, CURVE = 1.08;
 
 /** Frames 0 to count - 1 show the performer; `tail` empty frames follow. */
 export async function gardenTake(path: string, seed: number, kind: Garden, w: number, h: number, count: number, tail: number): Promise<readonly HardFrame[]> {
@@ -47,7 +51,8 @@ export async function gardenTake(path: string, seed: number, kind: Garden, w: nu
       const u = Math.min(w - 1.01, Math.max(0, x + sway * Math.sin(0.5 * t + 3 * q))), v = Math.min(h - 1.01, Math.max(0, y + 0.6 * sway * Math.sin(0.37 * t + 4 * q))), a = u | 0, b = v | 0, k = u - a, m = v - b;
       for (let p = 0; p < 3; p++) {
         const o = p * n + b * w + a, back = ((1 - m) * ((1 - k) * set[o]! + k * set[o + 1]!) + m * ((1 - k) * set[o + w]! + k * set[o + w + 1]!)) * light * (1 - (1 - kind.cast) * shade[i]!);
-        coded.data[p * n + i] = Math.min(1, Math.max(0, bt709Encode(Math.max(0, own[p * n + i]! + (1 - alpha[i]!) * back)) + kind.noise * random.normal()));
+        const other = kind.phone === true && f >= count, value = bt709Encode(Math.max(0, (own[p * n + i]! + (1 - alpha[i]!) * back) * (other ? WHITE[p]! : 1)));
+        coded.data[p * n + i] = Math.min(1, Math.max(0, (other ? value ** CURVE : value) + kind.noise * random.normal()));
         colour[p * n + i] = alpha[i]! > 0 ? bt709Encode(Math.min(1, own[p * n + i]! / alpha[i]!)) : 0;
       }
     }

@@ -6,8 +6,10 @@
 import { bt709Encode } from '../src/colour/transfer.js';
 import { RandomStream } from '../src/core/random.js';
 import { rate } from '../src/core/rational.js';
+import { gaussianPlane } from '../src/image/gaussian.js';
 import { createPicture } from '../src/image/picture.js';
 import { VideoWriter } from '../src/media/video-writer.js';
+import { addHolder, lightOf } from './home-screens.js';
 
 export interface HardScreen {
   readonly name: string;
@@ -36,6 +38,13 @@ export interface HardScreen {
   /** Way a frame, px, and share of it that is smeared. */
   readonly speed?: number;
   readonly smear?: number;
+  /** Way of the exposure, stops up and down over the take; share by which red over blue drifts; widest defocus, px (sd), with which the picture grows a little. */
+  readonly pump?: number;
+  readonly drift?: number;
+  readonly breathe?: number;
+  /** The holder's arm and a leash. */
+  readonly holder?: boolean;
+  readonly coat?: readonly [number, number, number];
   /** A patch on the body as green as the cloth. */
   readonly toy?: boolean;
 }
@@ -70,8 +79,8 @@ export function waves(random: RandomStream, s: number): (x: number, y: number) =
 }
 
 /** The performer about (cx, cy), premultiplied scene-linear. */
-export function performer(random: RandomStream, w: number, h: number, cx: number, cy: number, size: number, toy: boolean, screen: readonly number[]): Layer {
-  const u = size, coat = COATS[random.uint32() % COATS.length]!;
+export function performer(random: RandomStream, w: number, h: number, cx: number, cy: number, size: number, toy: boolean, screen: readonly number[], told?: readonly [number, number, number]): Layer {
+  const u = size, drawn = COATS[random.uint32() % COATS.length]!, coat = told ?? drawn;
   // Tapered capsules: from x y radius to x y radius.
   const parts: Part[] = [
     [-0.5, 0, 0.3, 0.45, -0.05, 0.34], [0.62, -0.42, 0.2, 0.72, -0.36, 0.16], [0.55, -0.55, 0.07, 0.4, -0.95, 0.05], [0.66, -0.58, 0.07, 0.72, -1, 0.04],
@@ -138,7 +147,8 @@ export async function hardTake(path: string, seed: number, kind: HardScreen, w: 
   const random = new RandomStream(seed, 23), n = w * h, size = 0.24 * h * (1 + 0.2 * (random.uniform() - 0.5));
   const inset = kind.ends ?? 0, floor = h * (1 - inset) - 3;
   const cx = w * (0.4 + 0.2 * random.uniform()), cy = Math.min(h * 0.6, inset > 0 ? floor - 0.79 * size : h * 0.62);
-  const layer = performer(random, w, h, cx, cy, size, kind.toy === true, kind.screen);
+  const layer = performer(random, w, h, cx, cy, size, kind.toy === true, kind.screen, kind.coat);
+  if (kind.holder === true) addHolder(layer, seed, w, h, cx, cy, size);
   const folds = waves(random, 0.22 * w), folds2 = waves(random, 0.07 * w), crease = waves(random, 0.16 * w), crease2 = waves(random, 0.1 * w);
   const cloth = new Float32Array(3 * n);
   const tilt = random.uniform() - 0.5;
@@ -180,11 +190,14 @@ export async function hardTake(path: string, seed: number, kind: HardScreen, w: 
       addShifted(seen, spilt, w, h, 3, dx + more, dy, 1 / subs);
     }
     if (kind.cast !== undefined) castShadow(shade, alpha, w, h, cx + dx, cy + 0.72 * size + dy, kind.castEdge ?? 8);
-    const coded = createPicture(w, h, 3), colour = new Float32Array(3 * n);
+    const coded = createPicture(w, h, 3), colour = new Float32Array(3 * n), soft = (kind.breathe ?? 0) * (0.5 - 0.5 * Math.cos((2 * Math.PI * f) / count)), light = lightOf(kind, f, count);
+    if (soft > 0.1) for (const planes of [alpha, own, seen]) for (let o = 0; o < planes.length; o += n) planes.set(gaussianPlane(planes.slice(o, o + n), w, h, soft), o);
+    const behind = soft > 0.1 ? grown(cloth, w, h, 1 + 0.006 * soft) : cloth;
+    if (soft > 0.1) for (let o = 0; o < 3 * n; o += n) behind.set(gaussianPlane(behind.slice(o, o + n), w, h, soft), o);
     for (let p = 0; p < 3; p++) for (let i = 0; i < n; i++) {
-      const a = alpha[i]!, back = cloth[p * n + i]! * (1 - (1 - (kind.cast ?? 1)) * shade[i]!);
-      coded.data[p * n + i] = bt709Encode(Math.max(0, seen[p * n + i]! + (1 - a) * back));
-      colour[p * n + i] = a > 0 ? bt709Encode(Math.min(1, own[p * n + i]! / a)) : 0;
+      const a = alpha[i]!, back = behind[p * n + i]! * (1 - (1 - (kind.cast ?? 1)) * shade[i]!);
+      coded.data[p * n + i] = bt709Encode(Math.max(0, light[p]! * (seen[p * n + i]! + (1 - a) * back)));
+      colour[p * n + i] = a > 0 ? bt709Encode(Math.min(1, (light[p]! * own[p * n + i]!) / a)) : 0;
     }
     if (kind.sharp !== undefined) sharpen(coded.data, w, h, kind.sharp);
     for (let i = 0; i < 3 * n; i++) coded.data[i] = Math.min(1, Math.max(0, coded.data[i]! + kind.noise * random.normal()));
@@ -209,6 +222,16 @@ export function castShadow(out: Float32Array, alpha: Float32Array, w: number, h:
   for (let y = 0; y < h; y++) { let s = 0; for (let x = -r; x < w; x++) { if (x + r < w) s += raw[y * w + x + r]!; if (x - r - 1 >= 0) s -= raw[y * w + x - r - 1]!; if (x >= 0) rows[y * w + x] = s / (2 * r + 1); } }
   for (let x = 0; x < w; x++) { let s = 0; for (let y = -r; y < h; y++) { if (y + r < h) s += rows[(y + r) * w + x]!; if (y - r - 1 >= 0) s -= rows[(y - r - 1) * w + x]!; if (y >= 0) out[y * w + x] = s / (2 * r + 1); } }
   void cx;
+}
+
+/** A picture grown about its middle, as a lens does that focuses nearer. */
+function grown(src: Float32Array, w: number, h: number, by: number): Float32Array {
+  const out = new Float32Array(src.length);
+  for (let p = 0; p < src.length; p += w * h) for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
+    const u = Math.min(w - 1.01, Math.max(0, w / 2 + (x - w / 2) / by)), v = Math.min(h - 1.01, Math.max(0, h / 2 + (y - h / 2) / by)), a = u | 0, b = v | 0, k = u - a, m = v - b, o = p + b * w + a;
+    out[p + y * w + x] = (1 - m) * ((1 - k) * src[o]! + k * src[o + 1]!) + m * ((1 - k) * src[o + w]! + k * src[o + w + 1]!);
+  }
+  return out;
 }
 
 /** Unsharp over 3 × 3 in every channel. */

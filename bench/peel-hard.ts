@@ -1,5 +1,5 @@
 /**
- * The peel on made screens of other kinds (`hard-screens.ts`), as the product runs it: the file, its own proposal of the screen's
+ * The peel on made screens of other kinds (`hard-screens.ts`, `home-screens.ts`), as the product runs it: the file, its own proposal of the screen's
  * useful part, its own model. Beside it a chroma key tuned on the truth. `npx tsx bench/peel-hard.ts [seed] [words of the kind] [--pictures FOLDER]`
  */
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
@@ -19,6 +19,7 @@ import { VideoReader } from '../src/media/video-reader.js';
 import type { RegionFile } from '../src/plate/marks.js';
 import { despilled, tunedChromakey } from './chromakey.js';
 import { HARD, hardTake, type HardScreen } from './hard-screens.js';
+import { HOME } from './home-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 
 const W = 960, H = 540, COUNT = 6;
@@ -95,7 +96,7 @@ export async function show(path: string, frame: VideoFrame, alpha: Float32Array,
 
 if (process.argv[1]?.endsWith('peel-hard.ts') === true) {
   const words = process.argv.slice(2), at = words.indexOf('--pictures'), pictures = at < 0 ? undefined : words.splice(at, 2)[1];
-  const seed = Number(words[0] ?? 1), kinds = HARD.filter((k) => words[1] === undefined || k.name.includes(words[1]));
+  const seed = Number(words[0] ?? 1), kinds = [...HARD, ...HOME].filter((k) => words[1] === undefined || k.name.includes(words[1]));
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   console.log('kind'.padEnd(36), '  MSE   SAD  Grad  comp holes ghosts flecks dtSSD | key: MSE  comp ghosts dtSSD');
   for (const kind of kinds) {

@@ -13,6 +13,7 @@ import { createPicture, requireSameSize, type Picture } from '../image/picture.j
 import { rasterizePolygon, type Point } from '../image/polygon.js';
 import type { Peeled } from './peel.js';
 import { emptySet, notOfSet, type EmptySet } from './peel/empty-set.js';
+import { rendered, renderingOf } from './peel/match-light.js';
 import { smallLinear } from './peel/small-linear.js';
 import { cellMoments, unmixingModel } from './peel/local-unmix.js';
 import { settleByLaplacian } from './peel/matting-laplacian.js';
@@ -62,7 +63,7 @@ export function peelByDifference(coded: Picture, linear: Picture, clean: Picture
   requireSameSize(coded, clean, 'peel by difference');
   const { width: w, height: h } = coded, n = w * h;
   const own = options.set, set = own ?? emptySet([smallLinear(clean)]), small = smallLinear(own === undefined ? coded : linear), { block } = small;
-  const { inside: mask, holds, gain } = notOfSet(small, set);
+  const { inside: mask, holds } = notOfSet(small, set);
   const inside = new Float32Array(n), trust = new Float32Array(n);
   for (let y = 0; y < h; y += 1) for (let x = 0; x < w; x += 1) {
     const i = y * w + x, j = Math.floor(y / block) * small.width + Math.floor(x / block);
@@ -72,17 +73,25 @@ export function peelByDifference(coded: Picture, linear: Picture, clean: Picture
   // The small mask reaches into the fur: its outline is drawn in, and the band wide.
   const smooth = boxMean(inside, w, h, 3 * block), holding = boxMean(trust, w, h, block);
   for (let i = 0; i < n; i += 1) inside[i] = smooth[i]! > DRAWN_IN ? 1 : 0;
-  return settle(coded, linear, inside, options.bandPx ?? Math.max(3, FOUND_BAND * h), { clean, holds: holding, gain: gain.map((g) => (own === undefined ? g : g ** CODED)) as [number, number, number] });
+  return settle(coded, linear, inside, options.bandPx ?? Math.max(3, FOUND_BAND * h), { clean: renderedAlike(clean, coded), holds: holding });
 }
 
 /** Side of a cell of the colour clouds, px, and the weight of the coarser level. */
 const CELL = 8;
 const PRIOR = 8;
 
-/** The set behind the performer as a clean frame shows it, how far that holds, and its light over the clean frame's in codes. */
-interface Empty { readonly clean: Picture; readonly holds: Float32Array; readonly gain: readonly [number, number, number] }
-/** Codes go about with this power of the light (the slope of common transfer curves in the middle). */
-const CODED = 0.5;
+/** The set behind the performer as a clean frame shows it under this frame's light, and how far that holds. */
+interface Empty { readonly clean: Picture; readonly holds: Float32Array }
+
+/** The clean frame's codes as this frame's camera, light and curve would have them. */
+function renderedAlike(clean: Picture, coded: Picture): Picture {
+  const { width: w, height: h } = coded, n = w * h, radius = Math.max(2, Math.round(h / 70)), out = createPicture(w, h, 3);
+  for (let p = 0; p < 3; p += 1) {
+    const from = clean.data.subarray(p * n, (p + 1) * n), curve = renderingOf(boxMean(from, w, h, radius), boxMean(coded.data.subarray(p * n, (p + 1) * n), w, h, radius));
+    for (let i = 0; i < n; i += 1) out.data[p * n + i] = Math.max(0, rendered(curve, from[i]!));
+  }
+  return out;
+}
 
 /** Share of a box about a pixel that must be inside a mask that was found; half-width of its band, share of the height. Tried on made gardens. */
 const DRAWN_IN = 0.85;
@@ -148,7 +157,7 @@ function surelySolid(data: Float32Array, toOut: Float32Array, deepPx: number, em
   for (let i = 0; i < n; i += 1) {
     if (toOut[i]! < deepPx || empty.holds[i]! < 0.5) continue;
     let d = 0;
-    for (let p = 0; p < 3; p += 1) d += (data[p * n + i]! - empty.gain[p]! * empty.clean.data[p * n + i]!) ** 2;
+    for (let p = 0; p < 3; p += 1) d += (data[p * n + i]! - empty.clean.data[p * n + i]!) ** 2;
     if (d > PLAINLY * PLAINLY) out[i] = 1;
   }
   return out;
@@ -185,7 +194,7 @@ function unmixed(data: Float32Array, w: number, h: number, weightF: Float32Array
   for (let i = 0; i < n; i += 1) {
     let a = 0, whole = 0;
     for (let p = 0; p < 3; p += 1) {
-      const at = p * n + i, b = back[at]! + empty.holds[i]! * (empty.clean.data[at]! * empty.gain[p]! - back[at]!);
+      const at = p * n + i, b = back[at]! + empty.holds[i]! * (empty.clean.data[at]! - back[at]!);
       a += weights[at]! * (data[at]! - b);
       whole += weights[at]! * (front[at]! - b);
     }

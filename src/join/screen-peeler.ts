@@ -19,7 +19,7 @@ import { boxOf } from './matte-box.js';
 import { premultipliedCut, premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
 import type { SmallLinear } from './peel/small-linear.js';
-import { clothDoubt, readCloth } from './peel/cloth-or-lawn.js';
+import { clothDoubt, readCloth } from '../take/cloth-or-lawn.js';
 import type { PeelStep } from './types.js';
 
 /** Frames from which the screen is modelled. */
@@ -110,7 +110,7 @@ export function modelPeeler(model: ScreenModel, step: Pick<PeelStep, 'quality' |
 export async function probeScreen(take: VideoReader, quality: 'fast' | 'fine', cleanFrame?: number, garbage?: RegionFile, kept?: ScreensOfTake, also: readonly number[] = [], moving = false): Promise<{ readonly performer: PerformerPicture; readonly frame: number; readonly others: readonly PerformerPicture[]; readonly screen: FoundScreen; readonly room: EdgeRoom; readonly feet: readonly FootSeen[] }> {
   const model = await screenModelOf(take, { in: 0, out: take.info.frameCount }, undefined, cleanFrame, kept);
   const clean = cleanFrame === undefined ? null : smallOf(copyFrame(await take.frame(cleanFrame)));
-  const doubt = screenDoubt(model) ?? (clean === null ? null : clothDoubt(readCloth(clean, model.hue, usefulOf(garbage, cleanFrame!, clean)), model.hue.family));
+  const doubt = screenDoubt(model) ?? (clean === null ? null : emptyDoubt(model, clean, usefulOf(garbage, cleanFrame!, clean)));
   const frame = take.info.frameCount >> 1;
   const { room, feet } = await lookOver(take, model, garbage, moving);
   const step = { quality, spill: 1, dropEdges: room.drop, ...(garbage === undefined ? {} : { garbage }) };
@@ -158,6 +158,11 @@ export function screenDoubt(model: ScreenModel): string | null {
   const { family, share, spreadDeg } = model.hue;
   if (share < LEAST_SHARE) return `what is ${family} in it holds ${(100 * share).toFixed(0)} % of the picture, too little for a screen`;
   return spreadDeg >= MOST_SPREAD_DEG ? `what is ${family} in it is of many hues, as leaves are, not one cloth` : null;
+}
+
+/** Why what was found may be no screen by the empty set itself; null where it looks like cloth or paint. @param useful 1 where the set counts; all of it where absent */
+export function emptyDoubt(model: ScreenModel, clean: SmallLinear, useful?: Float32Array): string | null {
+  return clothDoubt(readCloth(clean, model.hue, useful), model.hue.family);
 }
 
 /** The performer cut out of a peel's pictures, premultiplied, in a picture of its own; with `half` at half the take's size, as halvePerformer would make it of a full peel. */

@@ -10,15 +10,16 @@ import { VideoWriter } from '../media/video-writer.js';
 import type { MarksFile } from '../plate/marks.js';
 import { measureTake } from './measure-take.js';
 import { outlineAt } from './no-screen.js';
+import { findScreen } from './screen.js';
 
 const W = 320, H = 180, COUNT = 24, EMPTY = 20;
-let folder: string, file: string;
+let folder: string, file: string, lawn: string;
 
-/** A garden of greens and browns; from frame 0 to 19 a pale animal walks a pixel a frame before it, its feet on row 150. */
-function picture(frame: number): Picture {
+/** A garden of greens and browns, or of one green with so much red in it; from frame 0 to 19 a pale animal walks a pixel a frame before it, its feet on row 150. */
+function picture(frame: number, red0?: number): Picture {
   const leaves = new RandomStream(3), p = createPicture(W, H, 3), n = W * H;
   for (let y = 0; y < H; y += 6) for (let x = 0; x < W; x += 6) {
-    const g = 0.15 + 0.4 * leaves.uniform(), red = 0.6 + 0.7 * leaves.uniform();
+    const g = 0.15 + 0.4 * leaves.uniform(), drawn = 0.6 + 0.7 * leaves.uniform(), red = red0 ?? drawn;
     for (let j = y; j < Math.min(H, y + 6); j++) for (let i = x; i < Math.min(W, x + 6); i++) [g * red, g, 0.5 * g].forEach((v, c) => { p.data[c * n + j * W + i] = v; });
   }
   const x0 = 100 + frame;
@@ -29,9 +30,12 @@ function picture(frame: number): Picture {
 beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'platewright-garden-'));
   file = join(folder, 'garden.mkv');
-  const w = await VideoWriter.open(file, { widthPx: W, heightPx: H, rate: rate(24), codec: 'h264', crf: 12 });
-  for (let f = 0; f < COUNT; f++) await w.writeCoded(picture(f));
-  await w.close();
+  lawn = join(folder, 'lawn.mkv');
+  for (const [path, red] of [[file, undefined], [lawn, 0.35]] as const) {
+    const w = await VideoWriter.open(path, { widthPx: W, heightPx: H, rate: rate(24), codec: 'h264', crf: 12 });
+    for (let f = 0; f < COUNT; f++) await w.writeCoded(picture(f, red));
+    await w.close();
+  }
 });
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
@@ -58,6 +62,13 @@ describe('a take without a screen', () => {
     expect(t.performer!.marked).toBe(false);
     expect(Math.abs(t.performer!.ground[0] - 138)).toBeLessThan(6);
     expect(Math.abs(t.performer!.top[1] - 60)).toBeLessThan(5);
+  });
+  it('is judged by the empty set on a lawn as green as a screen, as the join takes it', async () => {
+    // The colour alone is a screen's.
+    expect(findScreen(picture(EMPTY, 0.35))).not.toBeNull();
+    const t = await measureTake(lawn, { frame: 8, cleanFrame: EMPTY, marks: [] }, { card: false });
+    expect(t.behind.kind).toBe('difference');
+    for (const f of t.frames.filter((q) => q.frame < 17)) expect(Math.abs(f.box!.x0 - 100 - f.frame)).toBeLessThanOrEqual(4);
   });
   it('carries an outline between its frames and holds it beyond them', () => {
     const keys = [{ frame: 16, polygon: box(16) }, { frame: 0, polygon: box(0) }];

@@ -5,9 +5,11 @@
 import { boxMean } from '../image/box.js';
 import type { Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
-import { toCodedRgb } from '../media/convert.js';
+import { codedToLinear, toCodedRgb } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
+import { clothDoubt, readCloth } from './cloth-or-lawn.js';
+import { findScreenHue } from './screen-hue.js';
 import { findScreen } from './screen.js';
 import { shrink } from './take-look.js';
 
@@ -37,8 +39,17 @@ export async function withoutScreen(reader: VideoReader, marks: MarksFile, facto
   }
   if (marks.cleanFrame === undefined || marks.cleanFrame >= reader.info.frameCount) return null;
   const empty = shrink(toCodedRgb(await reader.frame(marks.cleanFrame)), factor), clean = { ...empty, data: empty.data.slice() };
-  if (findScreen(clean) !== null) return null;
+  if (findScreen(clean) !== null && !isLawn(clean, reader.info.colour.transfer, marks, factor)) return null;
   return { kind: 'difference', mask: (small) => differs(small, clean) };
+}
+
+/** Whether what is green or blue of the empty frame is grass, leaves or sky rather than a screen, as the join decides it (cloth-or-lawn.ts). @param clean display-coded, averaged down by `factor` */
+function isLawn(clean: Picture, transfer: Parameters<typeof codedToLinear>[1], marks: MarksFile, factor: number): boolean {
+  const { width, height } = clean, linear = codedToLinear(clean, transfer), hue = findScreenHue([linear.data]);
+  if (hue === null) return true;
+  const part = marks.marks.find((m) => m.kind === 'screen'), polygon = part?.kind === 'screen' ? part.polygon : undefined;
+  const useful = polygon === undefined ? undefined : rasterizePolygon(polygon.map(([x, y]) => [x / factor, y / factor] as const), width, height);
+  return clothDoubt(readCloth({ width, height, data: linear.data }, hue, useful), hue.family) !== null;
 }
 
 /** Where a picture differs from the empty set: beyond four times the noise of where the two agree (the lower quartile), as the peel has it. */

@@ -1,14 +1,14 @@
-/** `peel FILE --out DIR`: the performer off a green or blue screen, as a matte and a colour picture a frame. */
+/** `peel FILE --out DIR`: the performer off a green or blue screen, or by outlines or an empty frame, as a matte and a colour picture a frame. */
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { outlinesOfMarks } from '../../join/outline/marked-take.js';
-import { outlinePeeler, type Peeler } from '../../join/performer.js';
+import { differencePeeler, outlinePeeler, type Peeler } from '../../join/performer.js';
 import { peelerToPictures, peelToPictures } from '../../join/peel-pictures.js';
 import { outlineRegion } from '../../join/screen-part.js';
-import { screenDoubt, screenPeeler } from '../../join/screen-peeler.js';
-import { peelModel } from '../../join/peel.js';
+import { emptyDoubt, modelPeeler, screenDoubt, screenModelOf, screenPeeler } from '../../join/screen-peeler.js';
+import { peelModel, smallOf, type ScreenModel } from '../../join/peel.js';
 import { copyFrame } from '../../media/planes.js';
 import type { VideoFrame } from '../../media/types.js';
 import { VideoReader } from '../../media/video-reader.js';
@@ -53,14 +53,36 @@ async function cleanFrame(path: string): Promise<VideoFrame> {
   }
 }
 
+function noScreenSeen(error: unknown): null {
+  if (error instanceof PlatewrightError && error.code === 'PW-PEEL-NO-SCREEN') return null;
+  throw error;
+}
+
+function screenOrNull(find: () => ScreenModel): ScreenModel | null {
+  try {
+    return find();
+  } catch (error) {
+    return noScreenSeen(error);
+  }
+}
+
+/** The peel by difference to an empty frame from a file of its own, where that shows no cloth or paint; null where a screen's peel will do. */
+async function byEmptyFile(clean: VideoFrame, model: ScreenModel | null): Promise<{ readonly peeler: Peeler; readonly method: 'difference'; readonly how: string } | null> {
+  const doubt = model === null ? 'nothing green or blue is seen' : (screenDoubt(model) ?? emptyDoubt(model, smallOf(clean)));
+  return doubt === null ? null : { peeler: differencePeeler([clean]), method: 'difference', how: `the performer is what differs from the empty set, because ${doubt}; --screen peels off that colour all the same` };
+}
+
 /** How the marks tell the performer without a screen; null where they do not. */
-async function withoutScreen(reader: VideoReader, marksFile: string, file: string, from: number, to: number): Promise<{ readonly peeler: Peeler; readonly method: 'outline' | 'difference'; readonly how: string } | null> {
+async function withoutScreen(reader: VideoReader, marksFile: string, file: string, from: number, to: number): Promise<{ readonly peeler: Peeler; readonly method: 'outline' | 'difference' | 'screen'; readonly how: string } | null> {
   const marks = parseMarks(readMarks(marksFile), basename(marksFile)), { widthPx, heightPx, frameCount } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
   const step = { step: 'peel' as const, on: true, why: '', screen: 'green' as const, quality: 'fine' as const, spill: 0 };
   const outlined = await outlinesOfMarks(reader, marks, { folder: null, file }, { onProgress: progressPrinter('outline'), from, to }), outline = outlined === null ? undefined : outlineRegion(outlined.marks);
   if (outline !== undefined) return { peeler: outlinePeeler({ ...step, method: 'outline', outline }), method: 'outline', how: outlined!.found };
   if (marks.cleanFrame === undefined) return null;
+  // An empty frame of a real screen is the screen's own map; of a lawn or a room it is what the performer differs from.
+  const model = await screenModelOf(reader, { in: 0, out: frameCount }, undefined, marks.cleanFrame).catch(noScreenSeen), clean = smallOf(copyFrame(await reader.frame(marks.cleanFrame)));
+  if (model !== null && screenDoubt(model) === null && emptyDoubt(model, clean) === null) return { peeler: modelPeeler(model, { ...step, spill: 1, dropEdges: true }, clean), method: 'screen', how: `the ${model.hue.family} screen is known from the empty frame ${marks.cleanFrame}` };
   return { peeler: await screenPeeler({ ...step, method: 'difference', cleanFrame: marks.cleanFrame }, reader, { in: from, out: to }), method: 'difference', how: `the performer is what differs from the empty set on frame ${marks.cleanFrame}` };
 }
 
@@ -81,16 +103,20 @@ export function register(program: Command): void {
       const reader = await VideoReader.open(file);
       try {
         const { from, to } = span(o.frames, reader.info.frameCount, file);
-        const bare = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
+        const marked = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
+        const samples: VideoFrame[] = [];
+        const count = marked === null ? Math.min(MODEL_FRAMES, reader.info.frameCount) : 0;
+        for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
+        const clean = o.clean === undefined ? null : await cleanFrame(o.clean);
+        if (clean !== null && (clean.widthPx !== reader.info.widthPx || clean.heightPx !== reader.info.heightPx)) throw new PlatewrightError('PW-PEEL-CLEAN', `--clean ${basename(o.clean!)} is ${clean.widthPx} × ${clean.heightPx}, ${basename(file)} ${reader.info.widthPx} × ${reader.info.heightPx}; name an empty frame of the same set-up and size`, { kind: 'input' });
+        const screen = o.screen, found = (): ScreenModel => peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
+        const bare = marked ?? (clean === null || o.screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
         if (bare !== null) {
           const progress = progressPrinter(`peel ${basename(file)}`), { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) => progress(done, to - from));
           answer(o, { file: basename(file), out: o.out, frames: [from, to - 1], written, method: bare.method, meanCoverage, notes: [bare.how] }, (d) => [`${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
           return 0;
         }
-        const samples: VideoFrame[] = [];
-        const count = Math.min(MODEL_FRAMES, reader.info.frameCount);
-        for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
-        const model = peelModel(samples, { ...(o.screen === undefined ? {} : { screen: o.screen }), ...(o.clean === undefined ? {} : { clean: await cleanFrame(o.clean) }) });
+        const model = found();
         const edges = o.garbage === true ? await proposeScreenMark(reader, from) : null;
         const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
         const progress = progressPrinter(`peel ${basename(file)}`);

@@ -1,7 +1,7 @@
 /** Shadows under a blue sky told from dark and grey fur, on a made ground whose texture is known. */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../../core/random.js';
-import { castShade } from './cast-shade.js';
+import { readShade } from './cast-shade.js';
 
 const W = 160, H = 120, N = W * H, GROUND = [0.52, 0.49, 0.42];
 
@@ -21,7 +21,7 @@ function scene(rough: number, shares: readonly number[], fur: readonly number[] 
 }
 
 function share({ lit, was }: { lit: Float32Array; was: Float32Array }): number {
-  const out = castShade(lit, was, new Float32Array(N).fill(1), W, H);
+  const { possible, odds } = readShade(lit, was, new Float32Array(N).fill(1), W, H), out = possible.map((v, i) => (v === 1 && odds[i]! < 0 ? 1 : 0));
   let sum = 0;
   for (let y = 48; y < 82; y++) for (let x = 58; x < 102; x++) sum += out[y * W + x]!;
   return sum / (34 * 44);

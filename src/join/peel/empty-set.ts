@@ -6,9 +6,11 @@
  * lies in a cast shadow is none (cast-shade.ts). What is left is one performer: parts are grown from sure ones, small ones apart are leaves. All on small pictures, about 480 pixels wide.
  */
 import { boxMean } from '../../image/box.js';
-import { castShade } from './cast-shade.js';
+import { readShade } from './cast-shade.js';
 import { labelAreas } from './label-areas.js';
+import { renderingOf, unrendered } from './match-light.js';
 import type { SmallLinear } from './small-linear.js';
+import { whoStands } from './who-stands.js';
 
 export interface EmptySet {
   readonly width: number;
@@ -20,6 +22,9 @@ export interface EmptySet {
   readonly mean: Float32Array;
   /** How far empty frames differ from each other at best, about each pixel: mean and sd added up. */
   readonly stir: Float32Array;
+  /** What boxes about each pixel look like, a frame, and how far those of empty frames differ from each other. */
+  readonly broad: readonly Float32Array[];
+  readonly broadStir: Float32Array;
   /** 1 where the set holds still, 0 where it stirs by more than noise. */
   readonly still: Float32Array;
 }
@@ -28,11 +33,12 @@ export interface EmptySet {
 const REACH = 3;
 /** Difference (square roots of light) that is noise and coding in any file; a frame exceeds the stir by so many times. */
 const LEAST = 0.02;
-const WEAK = 1.6;
 const SURE = 3.2;
 /** Box over which the stir is gathered, and over which a frame's differences are averaged. */
 const AROUND = 7;
 const SMOOTH = 1;
+/** Half side of the boxes whose looks are held against the set's where it stirs, and a large difference over the mean one. */
+const BROAD = 5, BROAD_SPREAD = 1.5;
 /** An empty frame shows nothing larger than this share of the picture that the others do not. */
 const MOST_APART = 0.004;
 /** Parts of less than this share of the largest are no performer. */
@@ -59,6 +65,13 @@ export function emptySet(frames: readonly SmallLinear[]): EmptySet {
     for (let i = 0; i < n; i += 1) { sum[i] = sum[i]! + d[i]!; square[i] = square[i]! + d[i]! * d[i]!; plain[i] = plain[i]! + own[i]!; }
     pairs += 1;
   }
+  const broad = kept.map((k) => boxes(roots[k]!, w, h)), broadStir = new Float32Array(n).fill(LEAST / 2);
+  if (kept.length > 1) {
+    const mean = new Float32Array(n);
+    kept.forEach((_, k) => { const d = boxesApart(broad[k]!, broad.filter((_, o) => o !== k), n); for (let i = 0; i < n; i += 1) mean[i] = mean[i]! + d[i]! / kept.length; });
+    const wide = boxMean(mean, w, h, AROUND);
+    for (let i = 0; i < n; i += 1) broadStir[i] = Math.max(LEAST / 2, BROAD_SPREAD * wide[i]!);
+  }
   const stir = new Float32Array(n).fill(LEAST), still = new Float32Array(n).fill(1);
   if (pairs > 0) {
     const m = boxMean(sum, w, h, AROUND), s = boxMean(square, w, h, AROUND), p = boxMean(plain, w, h, 2);
@@ -68,7 +81,7 @@ export function emptySet(frames: readonly SmallLinear[]): EmptySet {
       still[i] = Math.min(1, Math.max(0, 2 - p[i]! / pairs / LEAST));
     }
   }
-  return { width: w, height: h, block, frames: kept.map((k) => roots[k]!), mean, stir, still };
+  return { width: w, height: h, block, frames: kept.map((k) => roots[k]!), mean, stir, broad, broadStir, still };
 }
 
 /** What a frame says of who stands in the set. */
@@ -77,24 +90,23 @@ export interface StandsIn {
   readonly inside: Uint8Array;
   /** How far the clean frame's own colour holds behind the performer: not where things stir or lie in shadow. */
   readonly holds: Float32Array;
-  /** Light of the frame over the set's, a channel. */
-  readonly gain: readonly [number, number, number];
 }
 
 /** @param small a frame of the set's size */
 export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
-  const { width: w, height: h } = set, n = w * h, { lit, gain } = lightened(small, set);
-  const d = nearest(rootsOf({ ...small, data: lit }), set.frames, w, h, REACH);
-  for (let i = 0; i < n; i += 1) d[i] = d[i]! / set.stir[i]!;
-  const score = boxMean(d, w, h, SMOOTH), shade = castShade(lit, set.mean, set.still, w, h);
-  const weak = new Uint8Array(n);
-  for (let i = 0; i < n; i += 1) weak[i] = score[i]! > WEAK && shade[i] === 0 ? 1 : 0;
-  const joined = closed(opened(weak, w, h), w, h, 1), { labels, area } = labelAreas(joined, w, h), sure = new Float64Array(area.length);
+  const { width: w, height: h } = set, n = w * h, lit = lightened(small, set);
+  const roots = rootsOf({ ...small, data: lit }), d = nearest(roots, set.frames, w, h, REACH), own = nearest(roots, set.frames, w, h, 0);
+  // Where the set holds still, in the empty frames and in this one, a pixel is held against its own place alone.
+  const fixed = usual(own) < LEAST, wide = leastBeside(boxesApart(boxes(roots, w, h), set.broad, n), w, h, BROAD + 1);
+  for (let i = 0; i < n; i += 1) d[i] = fixed ? (set.still[i]! * own[i]!) / LEAST + (1 - set.still[i]!) * stirred(i) : stirred(i);
+  function stirred(i: number): number { return Math.max(d[i]! / set.stir[i]!, wide[i]! / set.broadStir[i]!); }
+  const reading = readShade(lit, set.mean, set.still, w, h), joined = whoStands(d, reading, roots, rootsOf({ ...small, data: set.mean }), w, h);
+  const score = boxMean(d, w, h, SMOOTH), shade = reading.possible, { labels, area } = labelAreas(joined, w, h), sure = new Float64Array(area.length);
   for (let i = 0; i < n; i += 1) if (joined[i] === 1 && score[i]! > SURE) sure[labels[i]!] = sure[labels[i]!]! + Math.min(4, score[i]! / SURE);
   let most = 0;
   for (let l = 1; l < sure.length; l += 1) most = Math.max(most, sure[l]!);
-  const out = new Uint8Array(n), holds = set.still.map((v, i) => (shade[i] === 1 ? 0 : v));
-  if (most < LEAST_SURE) return { inside: out, holds, gain };
+  const out = new Uint8Array(n), holds = set.still.map((v, i) => (shade[i] === 1 && joined[i] === 0 ? 0 : v));
+  if (most < LEAST_SURE) return { inside: out, holds };
   for (let i = 0; i < n; i += 1) out[i] = joined[i] === 1 && sure[labels[i]!]! >= PART * most ? 1 : 0;
   // Shut-in hollows whose colours the set happens to have are the performer's, unless they show the set exactly.
   const { labels: holes, area: size } = labelAreas(out.map((v) => 1 - v), w, h), edge = new Uint8Array(size.length), exact = new Float64Array(size.length);
@@ -102,13 +114,47 @@ export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
   for (let y = 0; y < h; y += 1) edge[holes[y * w]!] = edge[holes[y * w + w - 1]!] = 1;
   for (let i = 0; i < n; i += 1) if (out[i] === 0 && (shade[i] === 1 || score[i]! < 0.7)) exact[holes[i]!] = exact[holes[i]!]! + 1;
   for (let i = 0; i < n; i += 1) { const l = holes[i]!; if (out[i] === 0 && edge[l] === 0 && exact[l]! < 0.5 * size[l]!) out[i] = 1; }
-  return { inside: out, holds, gain };
+  return { inside: out, holds };
 }
 
 function rootsOf(small: SmallLinear): Float32Array {
   const out = new Float32Array(small.data.length);
   for (let i = 0; i < out.length; i += 1) out[i] = Math.sqrt(Math.max(0, small.data[i]!));
   return out;
+}
+
+/** What a box about each pixel looks like, however its leaves hang: three means and how far its luma strays, planar. */
+function boxes(planes: Float32Array, w: number, h: number): Float32Array {
+  const n = w * h, out = new Float32Array(4 * n), light = new Float32Array(n), square = new Float32Array(n);
+  for (let p = 0; p < 3; p += 1) out.set(boxMean(planes.subarray(p * n, (p + 1) * n), w, h, BROAD), p * n);
+  for (let i = 0; i < n; i += 1) { light[i] = 0.2126 * planes[i]! + 0.7152 * planes[n + i]! + 0.0722 * planes[2 * n + i]!; square[i] = light[i]! * light[i]!; }
+  const mean = boxMean(light, w, h, BROAD), power = boxMean(square, w, h, BROAD);
+  for (let i = 0; i < n; i += 1) out[3 * n + i] = Math.sqrt(Math.max(0, power[i]! - mean[i]! ** 2));
+  return out;
+}
+
+/** Least distance of each pixel's box to those of the frames at its place. */
+function boxesApart(a: Float32Array, frames: readonly Float32Array[], n: number): Float32Array {
+  const best = new Float32Array(n).fill(9);
+  for (const b of frames) for (let i = 0; i < n; i += 1) {
+    let d = 0;
+    for (let p = i; p < 4 * n; p += n) d += (a[p]! - b[p]!) ** 2;
+    best[i] = Math.min(best[i]!, Math.sqrt(d));
+  }
+  return best;
+}
+
+/** Least of a pixel's and those `by` pixels to its four sides: a box at the performer's edge sees some of it from outside. */
+function leastBeside(values: Float32Array, w: number, h: number, by: number): Float32Array {
+  return values.map((v, i) => {
+    const x = i % w, y = (i - x) / w;
+    return Math.min(v, values[i - Math.min(x, by)]!, values[i + Math.min(w - 1 - x, by)]!, values[i - Math.min(y, by) * w]!, values[i + Math.min(h - 1 - y, by) * w]!);
+  });
+}
+
+/** Median. */
+function usual(values: Float32Array): number {
+  return values.slice().sort()[values.length >> 1]!;
 }
 
 /** Least distance of each pixel to those of the frames within `reach`. */
@@ -125,19 +171,14 @@ function nearest(a: Float32Array, frames: readonly Float32Array[], w: number, h:
   return best;
 }
 
-/** The frame under the set's light: each channel by the median of what it has over the empty set. */
-function lightened(small: SmallLinear, set: EmptySet): { readonly lit: Float32Array; readonly gain: [number, number, number] } {
-  const n = small.width * small.height, out = new Float32Array(3 * n), wide = [0, 1, 2].map((p) => boxMean(small.data.subarray(p * n, (p + 1) * n), small.width, small.height, 4)), was = [0, 1, 2].map((p) => boxMean(set.mean.subarray(p * n, (p + 1) * n), small.width, small.height, 4));
-  const gains: [number, number, number] = [1, 1, 1];
+/** The frame under the set's light, linear, planar: each channel taken back through what the camera made of the set in this frame (match-light.ts, square roots of light). */
+function lightened(small: SmallLinear, set: EmptySet): Float32Array {
+  const { width: w, height: h } = small, n = w * h, out = new Float32Array(3 * n), root = (planes: Float32Array, p: number): Float32Array => boxMean(planes.subarray(p * n, (p + 1) * n), w, h, 4).map((v) => Math.sqrt(Math.max(0, v)));
   for (let p = 0; p < 3; p += 1) {
-    const ratio: number[] = [];
-    for (let i = 0; i < n; i += 37) if (was[p]![i]! > 1e-3) ratio.push(wide[p]![i]! / was[p]![i]!);
-    ratio.sort((x, y) => x - y);
-    const gain = Math.min(2, Math.max(0.5, ratio[ratio.length >> 1] ?? 1));
-    gains[p] = gain;
-    for (let i = p * n; i < (p + 1) * n; i += 1) out[i] = small.data[i]! / gain;
+    const curve = renderingOf(root(set.mean, p), root(small.data, p));
+    for (let i = p * n; i < (p + 1) * n; i += 1) out[i] = unrendered(curve, Math.sqrt(Math.max(0, small.data[i]!))) ** 2;
   }
-  return { lit: out, gain: gains };
+  return out;
 }
 
 function eroded(mask: Uint8Array, w: number, h: number): Uint8Array {
@@ -157,11 +198,4 @@ function opened(mask: Uint8Array, w: number, h: number): Uint8Array {
   let grown = eroded(mask, w, h);
   for (let k = 0; k < 4; k += 1) { grown = dilated(grown, w, h); for (let i = 0; i < grown.length; i += 1) grown[i] = grown[i]! & mask[i]!; }
   return grown;
-}
-
-function closed(mask: Uint8Array, w: number, h: number, times: number): Uint8Array {
-  let m = mask;
-  for (let k = 0; k < times; k += 1) m = dilated(m, w, h);
-  for (let k = 0; k < times; k += 1) m = eroded(m, w, h);
-  return m;
 }

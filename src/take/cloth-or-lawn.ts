@@ -3,9 +3,8 @@
  * scale and, unless faded, pure; grass and leaves are rough and about as red as green; the sky is as smooth as paint, but is not what
  * fills an empty frame from edge to edge.
  */
-import { boxMean } from '../../image/box.js';
+import { boxMean } from '../image/box.js';
 import { hueWithin, type ScreenHue } from './screen-hue.js';
-import { smallLinear, type SmallLinear } from './small-linear.js';
 
 /** Half side of the box, in pixels about 240 a picture's width, against whose mean a pixel is held. */
 const BOX = 2;
@@ -24,6 +23,9 @@ const LEAST_FILLED = 0.6;
 /** Least share of the part for any (as of a take's screen). */
 const LEAST_SHARE = 0.12;
 
+/** A picture in scene-linear light, planar RGB. */
+export interface LinearPicture { readonly width: number; readonly height: number; readonly data: Float32Array }
+
 export interface ClothReading {
   /** Share of the useful part that has the hue. */
   readonly share: number;
@@ -33,8 +35,8 @@ export interface ClothReading {
 }
 
 /** @param clean the empty set @param useful 1 where the set counts, of the size of `clean`; all of it where absent */
-export function readCloth(clean: SmallLinear, { hueDeg, spreadDeg, family }: ScreenHue, useful?: Float32Array): ClothReading {
-  const halved = smallLinear({ width: clean.width, height: clean.height, channels: 3, data: clean.data }, Math.max(1, Math.round(clean.width / 240))), { width: w, height: h, block, data } = halved, n = w * h;
+export function readCloth(clean: LinearPicture, { hueDeg, spreadDeg, family }: ScreenHue, useful?: Float32Array): ClothReading {
+  const block = Math.max(1, Math.round(clean.width / 240)), { width: w, height: h, data } = blockMeans(clean, block), n = w * h;
   const within = hueWithin(hueDeg, spreadDeg), inside = new Float32Array(n), root = new Float32Array(n), purity: number[] = [], rough: number[] = [];
   let counted = 0;
   for (let i = 0; i < n; i += 1) {
@@ -59,6 +61,18 @@ export function clothDoubt({ share, purity, rough }: ClothReading, family: 'gree
   if (share < LEAST_SHARE) return `what is ${family} holds ${(100 * share).toFixed(0)} % of the empty frame, too little for a screen`;
   if (rough > (pure ? MOST_ROUGH_PURE : MOST_ROUGH)) return `what is ${family} in the empty frame is as rough as grass or leaves (its light strays by ${(100 * rough).toFixed(0)} % from pixel to pixel), not as cloth or paint`;
   return !pure && share < LEAST_FILLED ? `what is ${family} in the empty frame is no pure ${family} and fills ${(100 * share).toFixed(0)} % of it: the rest would be taken for the performer` : null;
+}
+
+/** Means of blocks; those at the right and bottom edge may hold fewer pixels. */
+function blockMeans({ width, height, data }: LinearPicture, block: number): LinearPicture {
+  const w = Math.ceil(width / block), h = Math.ceil(height / block), out = new Float32Array(3 * w * h), count = new Float32Array(w * h);
+  for (let y = 0, i = 0; y < height; y += 1) for (let x = 0; x < width; x += 1, i += 1) {
+    const j = Math.floor(y / block) * w + Math.floor(x / block);
+    count[j] = count[j]! + 1;
+    for (let p = 0; p < 3; p += 1) out[p * w * h + j] = out[p * w * h + j]! + data[p * width * height + i]!;
+  }
+  for (let k = 0; k < out.length; k += 1) out[k] = out[k]! / count[k % (w * h)]!;
+  return { width: w, height: h, data: out };
 }
 
 function median(values: number[]): number {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { RandomStream } from '../../core/random.js';
+import { RandomStream } from '../core/random.js';
 import { findScreenHue, hueDegrees, hueGap, hueWithin } from './screen-hue.js';
 
 describe('hue', () => {

@@ -1,11 +1,11 @@
 /** An empty set's green held to be cloth, paint or lawn, on made sets whose kind is known. */
 import { describe, expect, it } from 'vitest';
-import { GRADES, madeTake } from '../../../bench/made-screens.js';
-import { RandomStream } from '../../core/random.js';
-import { toLinear } from '../../media/convert.js';
+import { GRADES, madeTake } from '../../bench/made-screens.js';
+import { RandomStream } from '../core/random.js';
+import { toLinear } from '../media/convert.js';
 import { clothDoubt, readCloth } from './cloth-or-lawn.js';
 import { findScreenHue } from './screen-hue.js';
-import { smallLinear, type SmallLinear } from './small-linear.js';
+import { smallLinear, type SmallLinear } from '../join/peel/small-linear.js';
 
 const W = 480, H = 270;
 
