@@ -1,4 +1,4 @@
-/** What was measured, drawn over the picture so that a person can see that it is right: horizon, ground grid, sun, ride, heights. */
+/** What was measured, drawn over the picture so that a person can see that it is right: horizon, ground grid, sun, shadows that were found, ride, heights. */
 import { For, Show, type JSX } from 'solid-js';
 import type { PlateMeasures, View } from '../../../src/plate/types.js';
 import type { MarksFile } from '../../../src/plate/marks.js';
@@ -56,6 +56,7 @@ export function Overlays(props: { measures: PlateMeasures; marks: MarksFile; fra
     <g class="overlay">
       <path d={grid()} class="grid" /><path d={horizon()} class="horizon" />
       <Show when={shadow()}>{(s) => <><path d={s().post} class="post" /><path d={s().shade} class="shade" /><circle cx={s().tip[0]} cy={s().tip[1]} r="4" class="shade-tip" /></>}</Show>
+      <For each={props.measures.foundShadows?.filter((f) => f.frame === props.frame)}>{(f) => <><path d={`M${f.foot.join(' ')}L${f.tip.join(' ')}`} class="shade" /><circle cx={f.tip[0]} cy={f.tip[1]} r="4" class="shade-tip" /></>}</For>
       <path d={trail()} class="trail" />
       <Show when={ride()}>{(r) => <><polygon points={r().corners.map((p) => p.join(',')).join(' ')} class="ride" style={{ opacity: String(0.35 + 0.65 * r().confidence) }} /><For each={r().corners}>{(p) => <circle cx={p[0]} cy={p[1]} r="3" class="ride-corner" />}</For></>}</Show>
     </g>
