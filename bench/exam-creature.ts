@@ -31,6 +31,8 @@ export interface Creature {
   readonly height: number;
   /** Half its largest breadth on the ground. */
   readonly half: number;
+  /** Its ellipsoids in its own frame (without fur, which throws no shadow). */
+  readonly parts: readonly Ellipsoid[];
   /** Scene text, turned by `yawDeg` and stood at `at`. `flat`: white light alone, for its matte. */
   text(at: Vec3, yawDeg: number, flat?: boolean): string;
 }
@@ -59,6 +61,7 @@ export function makeCreature(seed: number, index: number): Creature {
   const whole = solid(false) + mesh(false), bare = solid(true) + mesh(true);
   return {
     name: `${furred ? 'furred' : 'smooth'} ${kind}, ${coat.name}`, height: made.height * size, half: half * size,
+    parts: made.parts.map((e) => ({ c: e.c.map((x) => x * size) as unknown as Vec3, a: e.a.map((row) => row.map((x) => x / size)) as unknown as Ellipsoid['a'] })),
     text: (p, yawDeg, flat = false) => `union{ ${flat ? bare : whole} ${flat ? 'texture{pigment{rgb 1} finish{ambient 0 diffuse 0 emission 1}} ' : ''}scale ${n(size)} rotate y*${n(yawDeg)} translate ${v(p)} }\n`,
   };
 }

@@ -29,7 +29,7 @@ export function partShadows(marks: readonly Marked[], view: View | null, azimuth
 
 /** The step as the further key alone sees it: its own shadow, no contact. */
 export function stepOfKey(step: GroundStep, key: FurtherKey): GroundStep {
-  const { keys: _keys, reflection: _mirror, ...rest } = step;
+  const { keys: _keys, reflection: _mirror, lampFar: _far, ...rest } = step;
   return { ...rest, contact: false, azimuthDeg: key.azimuthDeg + step.azimuthDeg - (step.proposedAzimuthDeg ?? step.azimuthDeg), proposedAzimuthDeg: step.proposedAzimuthDeg ?? step.azimuthDeg, elevationDeg: key.elevationDeg, softnessDeg: key.softnessDeg, transmission: key.transmission };
 }
 

@@ -14,6 +14,7 @@ import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
 import { contactBalls } from './contact.js';
 import { stepOfKey, withFurther } from './further-keys.js';
 import type { FrameRoom } from './frame-room.js';
+import { asUnderParallel } from './near-lamp.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
@@ -94,7 +95,7 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
   const feet = step.receiver === 'ground' ? lowerPeaks(balls, matteBox[0], mw, mh) : [];
   const ahead = facing(g);
   const casting = bodiesAt(step, at), body = casting[0]!.body, slope = slopeOfFeet(feet, g, ahead, cross(g.up, ahead), mh);
-  const solids = casting.map((c) => standUp(balls, g, slope, c.body)), solid = solids.length === 1 ? solids[0]! : solids.flat();
+  const solids = casting.map((c) => { const s = standUp(balls, g, slope, c.body); return step.lampFar === undefined ? s : asUnderParallel(s, g, step.lampFar); }), solid = solids.length === 1 ? solids[0]! : solids.flat();
   const plane = receiverPlane(step, g, solid);
   const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
   const grounded = dot(g.light, plane.n) > GRAZING;

@@ -1,7 +1,8 @@
 /** The caster's depth proposed from the take: from the shadow that it throws there (body-depth.ts), else from its turn (turn-depth.ts). */
 import { plane } from '../image/picture.js';
 import { depthFromShadow, type DepthFound } from './body-depth.js';
-import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
+import { bearingAt, marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
+import { depthFromLikeness, type OtherThing } from './likely-depth.js';
 import { FLAT } from './depth-search.js';
 import { posesOf } from './propose-pace.js';
 import { scaleOfUpright } from './propose-ground.js';
@@ -13,6 +14,12 @@ import type { BodyDepth, GroundFrame } from './types.js';
 
 /** A performer that turns by more shows other sides of its depth: its shadow on one frame no longer tells (own choice). */
 const MOST_TURN_DEG = 40;
+
+/** A usual body must overlap with the outline, and its shadow with the one seen, by so much to be believed (own choice on made bodies: people, whose limbs it misses, lie below, animals of its kinds above). */
+const LEAST_LIKE = 0.75, LEAST_THROWN = 0.5;
+/** How far a take's key strays from the one asked for, azimuth and elevation, degrees. */
+const ASKED_SD = [15, 8] as const;
+const KIND_WORDS = { standing: 'that stands on four legs', sitting: 'that sits on its haunches', lying: 'that lies', bird: 'of a bird on two legs', person: 'of a person' } as const;
 
 export interface BodyProposal {
   /** For the whole shot; null where it goes with the plate's frame. */
@@ -36,7 +43,7 @@ export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (
   const tm = input.take.measures;
   if (tm.camera !== undefined && tm.camera.move !== 'static') return null;
   if (new Set(marksOf(input.take.marks, 'performer').map((m) => m.frame)).size > 1) return null;
-  const told = fromShadows(input, stand, takeFrame) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+  const told = fromShadows(input, stand, takeFrame) ?? fromLikeness(input, stand) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
   return withFronts(told, input, stand, takeFrame);
 }
 
@@ -98,6 +105,32 @@ function fromShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null
   if (seen == null || (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG)) return null;
   const found = shadowOf(input, stand, seen.frame, seen.performer);
   return found === null ? null : { depth: found.depth, why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${shape(found.depth)}` };
+}
+
+/**
+ * The take's key as its marks tell it, relative to its camera's heading; else the plate's, which the brief asked for: half of the
+ * takes that hands light are within some ten degrees of it, the rest within thirty (own choice). Null where neither is known.
+ */
+function keyOfTake(input: ProposalInput, stand: TakeStand): { azimuthDeg: number; elevationDeg: number; sd: readonly [number, number]; marked: boolean } | null {
+  const own = input.take.measures.light, film = input.plate.measures.light;
+  if (own?.azimuthDeg.value != null && own.elevationDeg.value != null && own.azimuthDeg.priorLed !== true) return { azimuthDeg: own.azimuthDeg.value, elevationDeg: own.elevationDeg.value, sd: [own.azimuthDeg.sd ?? 0, own.elevationDeg.sd ?? 0], marked: true };
+  if (film?.azimuthDeg.value == null || film.elevationDeg.value == null) return null;
+  const place = marksOf(input.plate.marks, 'stand')[0], seen = place === undefined ? 0 : (bearingAt(input.plate.measures, place.mark.ground, place.frame) ?? 0);
+  return { azimuthDeg: film.azimuthDeg.value - seen + (bearingAt(input.take.measures, stand.ground, stand.frame) ?? 0), elevationDeg: film.elevationDeg.value, sd: ASKED_SD, marked: false };
+}
+
+/** The usual body that outline and shadow are most like; null where none is like them, or where the performer turns. */
+function fromLikeness(input: ProposalInput, stand: TakeStand): BodyProposal | null {
+  const { seen } = input, tm = input.take.measures, { light } = tm, yaws = posesOf(input.take).map((p) => p.yawDeg);
+  if (seen == null || (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG)) return null;
+  const g = standing(input, stand, seen.frame), { performer } = seen, key = keyOfTake(input, stand);
+  // An outline without a shadow is like bodies of any depth: on traced scenes the likeliest was worse than none.
+  if (g === null || (performer.unit ?? 1) !== 1 || performer.shadow === undefined || key === null) return null;
+  const shadows = marksOf(input.take.marks, 'shadow'), told = shadows[0]?.mark;
+  const others: OtherThing[] = [...shadows.map((s): OtherThing => [s.mark.foot, s.mark.tip]), ...marksOf(input.take.marks, 'upright').map((s): OtherThing => [s.mark.foot, s.mark.top])];
+  const found = depthFromLikeness({ alpha: plane(performer.picture, 3), box: performer.box, shadow: performer.shadow, keySd: key.sd, toldAt: !key.marked || told === undefined ? null : { foot: told.foot, height: told.height ?? 0 }, others }, { ...g, azimuthDeg: key.azimuthDeg, elevationDeg: key.elevationDeg, softnessDeg: light?.softnessDeg.value ?? 0.53, widthPx: tm.widthPx, heightPx: tm.heightPx });
+  if (found === null || found.shadow === null || found.outline < LEAST_LIKE || found.shadow < LEAST_THROWN) return null;
+  return { depth: found.depth, why: `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})` };
 }
 
 function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {

@@ -1,11 +1,13 @@
 /** The ground step: the cast shadow's light, darkness and place, what it falls on, and a reflection, from the plate's measures and marks. */
 import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
-import { worldToCamera } from '../geometry/camera.js';
+import { groundPoint, worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
-import type { PlateMeasures } from '../plate/types.js';
+import type { PlateMeasures, View } from '../plate/types.js';
+import { viewCamera } from '../plate/view-derived.js';
 import { carryRegion, type Carrier } from './carrier.js';
 import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
+import { keyFrom, nearLampOf } from './near-lamp.js';
 import { regionOf, thingsOf } from './mark-regions.js';
 import { groundGeometry } from './ground.js';
 import { ownShadowOf } from './own-shadow.js';
@@ -57,7 +59,8 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
   const contactOnly = missing !== null;
   const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;
-  const azimuth = light?.azimuthDeg.value ?? 0, elevation = light?.elevationDeg.value ?? 45;
+  const lampKey = missing === null && pm.view !== undefined && !carried ? keyOfLamp(pm.view, marks, where(pm.view.frame).ground, pm.widthPx / 1000) : null;
+  const azimuth = lampKey?.azimuthDeg ?? light?.azimuthDeg.value ?? 0, elevation = lampKey?.elevationDeg ?? light?.elevationDeg.value ?? 45;
   const reference = light?.azimuthDeg.frames?.[0] ?? marksOf(marks, 'shadow')[0]?.frame ?? marks.frame;
   const frames: GroundFrame[] = [];
   for (let n = pm.span.in; n < pm.span.out; n++) {
@@ -72,7 +75,8 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   let transmission: [number, number, number] | null = null, measuredOn: GroundStep['measuredOn'] = null;
   let said = '';
   const turnAt = (n: number): number => (viewAngles(pm, n)?.panDeg ?? 0) - (viewAngles(pm, reference)?.panDeg ?? 0);
-  const { own: ownShadows, others } = partShadows(marksOf(marks, 'shadow'), missing === null ? pm.view ?? null : null, azimuth, turnAt, pm.widthPx / 1000);
+  // Shadows of one near lamp are all its own, wherever they point.
+  const { own: ownShadows, others } = partShadows(marksOf(marks, 'shadow'), missing === null && lampKey === null ? pm.view ?? null : null, azimuth, turnAt, pm.widthPx / 1000);
   const darkness = async (s: (typeof ownShadows)[number]): Promise<ShadeMeasure | null> => {
     const linear = await input.plate.linear(s.frame);
     const v = viewAngles(pm, s.frame);
@@ -128,13 +132,21 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
-    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, measuredOn, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), ...(keys.length === 0 ? {} : { keys }), contactStrength: CONTACT, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
+    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, measuredOn, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), ...(lampKey === null ? {} : { lampFar: Math.round(100 * lampKey.far) / 100 }), ...(keys.length === 0 ? {} : { keys }), contactStrength: CONTACT, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === null ? {} : { reflection: mirror.reflection }),
-    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
+    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°${lampKey === null ? '' : `, where the performer stands, of a lamp ${lampKey.far.toFixed(1)} m away: the marked shadows fan out from it`}; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
   };
   return { step, measuredFill };
+}
+
+/** The key at the performer's foot where the marked shadows are those of one near lamp; null where they are not. Distance in metres. */
+function keyOfLamp(view: View, marks: MarksFile, ground: readonly [number, number], sdPx: number): { readonly azimuthDeg: number; readonly elevationDeg: number; readonly far: number } | null {
+  const lamp = nearLampOf(marksOf(marks, 'shadow').filter((m) => m.frame === view.frame).map((m) => m.mark), view, sdPx), foot = groundPoint(viewCamera(view), ground[0], ground[1]);
+  if (lamp === null || foot === null) return null;
+  const place: Vec3 = [foot[0], 0, foot[2]], far = Math.hypot(lamp.at[0] - place[0], lamp.at[1] - place[1], lamp.at[2] - place[2]), key = keyFrom(lamp, place);
+  return key.elevationDeg < LEAST_ELEVATION ? null : { ...key, far };
 }
 
 /** What a person may mark so that the plate's own things tell where its key stands: what is marked already comes first. */
