@@ -4,21 +4,19 @@
  * place foretold; each frame's own shadow then differs from the lit picture and goes with the rest (erase-shadow.ts).
  */
 import { multiply, tryInvert, apply, type Mat3 } from '../geometry/mat3.js';
-import { distanceToSet } from '../image/distance.js';
 import { dilate } from '../image/morphology.js';
-import { createPicture, plane, type Picture } from '../image/picture.js';
+import { createPicture, type Picture } from '../image/picture.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import type { Mosaic } from './erase-mosaic.js';
-import { relightShadow } from './erase-relight.js';
-import { cropPicture, cropPlane } from './erase-seam.js';
+import { relightRest } from './moving-shadow.js';
+import { percents, relightPlace, type FoundCast } from './relight-place.js';
+import { cropPlane } from './erase-seam.js';
 
 /** A body is no thing of revolution, and a light is known to some degrees: looked at as far about the place foretold, as a share of the root of its area. */
 const ABOUT = 0.3;
 /** What is dark must fill so much of the place foretold, and reach beyond it by no more of it. */
 const FILLS = 0.4;
 const BEYOND = 0.6;
-/** The border made up takes no more than such a share of the shadow's depth. */
-const BORDER = 0.35;
 
 export interface CastRequest {
   /** Frames that the still picture is made of. */
@@ -27,12 +25,6 @@ export interface CastRequest {
   /** Outlines of one thing's shadow as foretold, and of all that is erased, in a frame's pixels. */
   readonly cast: (frame: number) => [number, number][][];
   readonly things: (frame: number) => [number, number][][];
-}
-
-export interface FoundCast {
-  /** 1 where the still picture's ground was relit, with its penumbra; one value a pixel of it. */
-  readonly mask: Float32Array;
-  readonly note: string;
 }
 
 /**
@@ -63,36 +55,14 @@ export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
     area += core[i]!;
   }
   if (area < 200) return null;
-  const about = Math.ceil(ABOUT * Math.sqrt(area)), wide = dilate(core, w, h, about);
-  let x0 = w, y0 = h, x1 = 0, y1 = 0;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (wide[y * w + x]! > 0) { x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); }
-  const room = 40 + Math.ceil(0.25 * Math.max(x1 - x0, y1 - y0)), box = [Math.max(0, x0 - room), Math.max(0, y0 - room), Math.min(w, x1 + room), Math.min(h, y1 + room)] as const;
-  const part = cropPicture(mosaic.picture, box), known = cropPlane(mosaic.count, w, box), inside = cropPlane(wide, w, box), foretold = cropPlane(core, w, box);
-  let dark: Float32Array | null = null;
-  const found = relightShadow(part, inside, known, (mask) => {
-    dark = mask;
+  const wide = dilate(core, w, h, Math.ceil(ABOUT * Math.sqrt(area)));
+  const found = relightPlace(mosaic, wide, (mask, box) => {
+    const foretold = cropPlane(core, w, box);
     let both = 0, beyond = 0;
     for (let i = 0; i < mask.length; i++) if (mask[i]! > 0) { if (foretold[i]! > 0) both++; else beyond++; }
     return both > FILLS * area && beyond < BEYOND * area;
   });
-  if (found === null || dark === null) return null;
-  const pw = part.width, ph = part.height, depth = distanceToSet(outsideOf(dark), pw, ph);
-  let deepest = 0;
-  for (let i = 0; i < depth.length; i++) if (Number.isFinite(depth[i]!)) deepest = Math.max(deepest, depth[i]!);
-  const soft = Math.max(1, Math.min(Math.ceil(1 + 1.5 * found.penumbraPx), Math.floor(BORDER * deepest)));
-  const grown = dilate(dark, pw, ph, soft), beyond = dilate(outsideOf(dark), pw, ph, soft), mask = new Float32Array(n);
-  for (let y = box[1]; y < box[3]; y++) for (let x = box[0]; x < box[2]; x++) {
-    const i = y * w + x, j = (y - box[1]) * pw + x - box[0];
-    if (!(grown[j]! > 0) || !(mosaic.count[i]! > 0)) continue;
-    mask[i] = 1;
-    if (beyond[j]! > 0) mosaic.count[i] = 0;
-    for (let c = 0; c < 3; c++) mosaic.picture.data[c * n + i] = plane(part, c)[j]!;
-  }
-  return { mask, note: `a shadow that no frame shows lit was found where the key throws it and relit: it let through ${found.ratio.map((v) => (100 * v).toFixed(0)).join(', ')} % of red, green, blue` };
-}
-
-function outsideOf(mask: Float32Array): Float32Array {
-  return mask.map((v) => 1 - v);
+  return found === null ? null : { mask: found.mask, note: `a shadow that no frame shows lit was found where the key throws it and relit: it let through ${percents(found.ratio)} of red, green, blue` };
 }
 
 /** Ground that the still picture shows lit though every frame shows it in the shadow of what is erased. */
@@ -104,15 +74,20 @@ export interface CastGround {
   readonly notes: readonly string[];
 }
 
-/** Looks for each of the shadows foretold (`paths`: outlines by frame); what was relit is `needed` (1) too. */
+/** Looks for each of the shadows foretold (`paths`: outlines by frame), then for the rest of one that is seen to move; what was relit is `needed` (1) too. */
 export function castOf(paths: readonly ((frame: number) => [number, number][])[], mosaic: Mosaic, needed: Uint8Array, r: Omit<CastRequest, 'cast'>): CastGround {
-  const found: ((frame: number) => [number, number][])[] = [], notes: string[] = [], relit = createPicture(mosaic.width, mosaic.height, 1);
+  const outlines: ((frame: number) => [number, number][])[] = [], notes: string[] = [], relit = createPicture(mosaic.width, mosaic.height, 1);
+  const take = (one: FoundCast): void => {
+    notes.push(one.note);
+    for (let i = 0; i < needed.length; i++) if (one.mask[i]! > 0) relit.data[i] = needed[i] = 1;
+  };
   for (const path of paths) {
     const one = relightCast(mosaic, { ...r, cast: (n) => [path(n)] });
     if (one === null) continue;
-    found.push(path);
-    notes.push(one.note);
-    for (let i = 0; i < needed.length; i++) if (one.mask[i]! > 0) relit.data[i] = needed[i] = 1;
+    outlines.push(path);
+    take(one);
   }
-  return { relit: found.length === 0 ? null : relit, outlines: (n) => found.map((p) => p(n)), notes };
+  const rest = relightRest(mosaic);
+  if (rest !== null) take(rest);
+  return { relit: notes.length === 0 ? null : relit, outlines: (n) => outlines.map((p) => p(n)), notes };
 }

@@ -35,6 +35,8 @@ export interface Mosaic {
   readonly count: Float32Array;
   /** Robust sd of the samples of each pixel (luma), 0 where fewer than three. */
   readonly spread: Float32Array;
+  /** Mean of the dark samples (coded luma) where a shadow was seen to come or go, 0 elsewhere; absent where none was looked for. */
+  readonly shaded?: Float32Array;
   /** Reference pixels → mosaic pixels. */
   readonly fromReference: Mat3;
   readonly width: number;
@@ -167,10 +169,10 @@ export function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [n
   return out;
 }
 
-function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false, coarse = false): { picture: Picture; count: Float32Array; spread: Float32Array } {
+function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false, coarse = false): { picture: Picture; count: Float32Array; spread: Float32Array; shaded?: Float32Array } {
   const picture = createPicture(width, height, 3);
   const N = width * height;
-  const count = new Float32Array(N), spread = new Float32Array(N);
+  const count = new Float32Array(N), spread = new Float32Array(N), shaded = shadows ? new Float32Array(N) : null;
   const K = placed.length;
   const rows = Math.max(8, Math.min(height, Math.floor(STRIP_FLOATS / Math.max(1, K * width * 4))));
   const order = new Float64Array(K), away = new Float64Array(K), value = new Float64Array(K), far = new Float64Array(K), index = new Int32Array(K), place = new Int32Array(K);
@@ -209,8 +211,8 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       const o = y * width + x;
       let mid = medianInPlace(order, k);
       if (shadows && k >= 4) {
-        const kept = withoutShadow(order, value, far, index, place, k);
-        if (kept < k) { k = kept; for (let q = 0; q < k; q++) order[q] = value[q]!; mid = medianInPlace(order, k); }
+        const all = sumOf(value, k), kept = withoutShadow(order, value, far, index, place, k);
+        if (kept < k) { shaded![o] = (all - sumOf(value, kept)) / (k - kept); k = kept; for (let q = 0; q < k; q++) order[q] = value[q]!; mid = medianInPlace(order, k); }
       }
       const sd = 1.4826 * medianAway(order, mid, k, away);
       const within = Math.max(LEAST_SPREAD, 2.2 * sd);
@@ -228,7 +230,13 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       spread[o] = k >= 3 ? sd : 0;
     }
   }
-  return { picture, count, spread };
+  return { picture, count, spread, ...(shaded === null ? {} : { shaded }) };
+}
+
+function sumOf(a: Float64Array, k: number): number {
+  let sum = 0;
+  for (let q = 0; q < k; q++) sum += a[q]!;
+  return sum;
 }
 
 /** A source laid over a part of the mosaic. */
