@@ -27,6 +27,13 @@ describe('what may be copied into what no frame shows', () => {
     for (const x of [24, 34, 44]) expect(at(out, x, 20)).toBe(1);
   });
 
+  it('keeps the set along the rim of what is erased, which moves too', () => {
+    const hides = sources.map((s) => ({ ...s, shows: Uint8Array.from({ length: N }, (_, i) => (i % W >= 20 && i % W < 30 ? 0 : 250)) }));
+    const movers: SetMovers = { share: 0.1, maskOf: () => Uint8Array.from({ length: N }, (_, i) => (i % W >= 19 && i % W < 31 ? 1 : 0)) };
+    expect(at(mayCopy(mosaic, hides, movers, []), 31, 20)).toBe(1);
+    expect(at(mayCopy(mosaic, hides, movers, []), 30, 20)).toBe(1);
+  });
+
   it('leaves out what is marked in front, uprights and heads', () => {
     const marks = parseMarks(JSON.stringify({ frame: 0, marks: [{ kind: 'front', polygon: [[2, 2], [12, 2], [12, 38], [2, 38]] }, { kind: 'upright', foot: [30, 38], top: [30, 8] }, { kind: 'head', ellipse: [50, 10, 4, 5, 0] }] }), 'm.json');
     const out = mayCopy(mosaic, sources, null, apartOf(marks).map((r) => () => r.frames[0]!.polygon as [number, number][]));

@@ -27,7 +27,7 @@ import { missesPieces, passing, piecesBefore, type Passing } from './erase-passi
 import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
 import { findMovers } from './set-movers.js';
-import { mayCopy } from './copy-from.js';
+import { mayCopy, stirs } from './copy-from.js';
 import { sourcesByWorth } from './erase-sources.js';
 import { fillUnseen, unseenShare } from './fill-unseen.js';
 import { boundsOf, layOver } from './lay-over.js';
@@ -46,9 +46,6 @@ const NEAR_BAND = 40;
 
 /** Where less of what is hidden was never seen, what moves in the shot is not looked for: it would hardly be copied. */
 const WORTH_COPYING = 0.02;
-/** What went so far by itself, as a share of a frame's width, is not copied: people who stand and talk sway by so much, leaves and flow's errors mostly by less; what is left out wrongly is only not copied. Seen on two people at a railing. */
-const STIRS = 0.004;
-
 export interface EraseRequest {
   readonly regions: readonly RegionFile[];
   readonly growPx?: number;
@@ -167,7 +164,7 @@ export class PlateCleaner {
     const cast = castOf(castPaths, mosaic, hidden, { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines });
     relit.push(...cast.notes);
     const apart = (request.apart ?? []).map((r) => carryRegion(r, carrier));
-    const movers = unseenShare(mosaic, hidden) < WORTH_COPYING ? null : await findMovers(readerLumaSource(reader), motion, span, mosaic, STIRS);
+    const movers = unseenShare(mosaic, hidden) < WORTH_COPYING ? null : await findMovers(readerLumaSource(reader), motion, span, mosaic, stirs(motion, span, w, h));
     const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1, mayCopy(mosaic, ofMosaic(sources), movers, apart));
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
