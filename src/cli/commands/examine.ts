@@ -10,8 +10,8 @@ import type { JoinOptions } from '../../join/render.js';
 import type { Recipe } from '../../join/types.js';
 import { parseMarks } from '../../plate/marks.js';
 import { readRecipe } from '../read-recipe.js';
-import { action, answer, progressPrinter, table } from '../output.js';
-import { firstToMend, rowOf } from './inspect.js';
+import { action, answer, progressPrinter } from '../output.js';
+import { told } from './inspect.js';
 
 interface ExamineOptions { matte?: string; recipe?: string; take?: string; marks?: string; takeMarks?: string; clean?: string; from?: string; json?: boolean }
 
@@ -29,7 +29,7 @@ export function register(program: Command): void {
     .action(action(async (plate: string, join: string, o: ExamineOptions) => {
       const { recipe, tools } = await recipeOf(plate, o), from = Math.round(Number(o.from ?? 0)) || 0;
       const inspection = await inspectJoin({ plate, join, plateFrom: from, ...(o.matte === undefined ? {} : { matte: o.matte }), ...(o.clean === undefined ? {} : { clean: o.clean }), ...(recipe === undefined ? {} : { recipe }), ...(tools === undefined ? {} : { tools }) }, { onProgress: progressPrinter('inspection') });
-      answer(o, inspection, (d) => `${basename(join)}: ${d.passes ? 'does not show' : 'SHOWS'}\n${firstToMend(d)}${table(d.matters.map(rowOf))}`);
+      answer(o, inspection, (d) => `${basename(join)}: ${d.passes ? 'does not show' : 'SHOWS'}\n${told(d)}`);
       return inspection.passes ? 0 : 1;
     }));
 }
