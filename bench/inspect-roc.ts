@@ -41,9 +41,9 @@ export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: nu
 /** Single pictures tell what does not move: two are enough; movement needs them all, and is not read closely but once. */
 function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number): Row {
   const total = made.frames.length, close = spoil !== 'none' && SPOIL_KINDS[spoil].read === 'close';
-  const picked = close ? [1, total - 2].filter((n, k, l) => n >= 0 && l.indexOf(n) === k) : made.frames.map((_, n) => n);
+  const dropped = spoil === 'frame dropped', picked = close ? [1, total - 2].filter((n, k, l) => n >= 0 && l.indexOf(n) === k) : made.frames.map((_, n) => n).slice(0, dropped ? total - 1 : total);
   const s = spoil === 'none' ? null : new Spoiler(spoil, size, seed, total, made.light);
-  const frames = picked.map((n): Seen => { const f = made.frames[n]!; return { n, ...(s === null ? f : s.next(f.join, f.plate, f.matte, n)) }; });
+  const frames = picked.map((n): Seen => { const own = made.frames[n]!, f = dropped && n >= s!.at ? { ...own, join: made.frames[n + 1]!.join } : own; return { n, ...(s === null ? f : s.next(f.join, f.plate, f.matte, n)) }; });
   const r = inspectFrames(made, frames, close ? 1 : spoil === 'none' ? 3 : total, spoil === 'none' || spoil === 'erase seam');
   const told = r.matters.filter((m) => m.value !== null && (made.tells === undefined || made.tells.includes(m.matter)));
   return { id: made.id, family: made.family, spoil, size, matters: Object.fromEntries(told.map((m) => [m.matter, [m.value!, m.passes !== false] as const])), first: r.found?.[0] ?? null };

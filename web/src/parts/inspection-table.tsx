@@ -9,10 +9,15 @@ import { VerdictWord } from './verdict-word.js';
 export function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
   const found = () => props.inspection.found ?? [];
   const place = (m: InspectionMatter): number => (m.passes === false ? (found().indexOf(m.matter) + 1 || 90) : m.passes === true ? 100 : 200);
-  const first = () => found()[0];
+  /** What shows first, where, and what to change. */
+  const sentence = (): string => {
+    const m = props.inspection.matters.find((q) => q.matter === found()[0]);
+    if (m === undefined) return 'The join shows; the steps to change stand beside each matter.';
+    return `Begin with ${words(m.matter)}, in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}${m.worstFrame === null ? '' : `, worst on frame ${m.worstFrame}`}: ${m.advice}.${found().length > 1 ? ' Then look again: others may go with it.' : ''}`;
+  };
   return (
     <>
-      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : `The join shows; the steps to change stand beside each matter.${found().length > 1 ? ` Begin with ${words(first()!)}: others may go with it.` : ''}`}</p>
+      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : sentence()}</p>
       <table class="matters inspected">
         <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">needed</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
         <tbody><For each={[...props.inspection.matters].sort((a, b) => place(a) - place(b))}>{(m) => (
