@@ -24,12 +24,12 @@ export interface PlateSide { readonly side: Side; readonly notes: readonly strin
 export interface TakeSide { readonly side: Side; readonly take: TakeMeasures; readonly notes: readonly string[] }
 
 /** Measures a plate as far as its marks allow. `span` defaults to the whole file. */
-export async function measurePlateSide(file: string, reader: VideoReader, marks: MarksFile, span?: { readonly in: number; readonly out: number }): Promise<PlateSide> {
+export async function measurePlateSide(file: string, reader: VideoReader, marks: MarksFile, span?: { readonly in: number; readonly out: number }, onProgress?: (done: number, total: number) => void): Promise<PlateSide> {
   const { widthPx, heightPx, frameCount, rate } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, 'the plate\'s marks file');
   const notes: string[] = [];
   const whole = span ?? { in: 0, out: frameCount };
-  const measured = await measurePlate(file, marks, { span: whole });
+  const measured = await measurePlate(file, marks, { span: whole, ...(onProgress === undefined ? {} : { onProgress }) });
   if (measured.view === undefined) notes.push('the plate\'s view could not be had from its marks');
   const camera = measured.camera ?? (await attempt(notes, 'camera', () => measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span: whole, ...(measured.view?.focalPx.value == null ? {} : { focalPx: measured.view.focalPx.value }) })));
   const ride = measured.ride ?? (await attempt(notes, 'ride', () => followPlace(reader, marks, whole)));
@@ -59,7 +59,7 @@ async function followPlace(reader: VideoReader, marks: MarksFile, span: { readon
 }
 
 /** Measures a take; of a drawing in layers there is nothing to be measured. */
-export async function measureTakeSide(file: string, reader: VideoReader, given: MarksFile): Promise<Omit<TakeSide, 'take'> & { readonly take: TakeMeasures | null }> {
+export async function measureTakeSide(file: string, reader: VideoReader, given: MarksFile, onProgress?: (done: number, total: number) => void): Promise<Omit<TakeSide, 'take'> & { readonly take: TakeMeasures | null }> {
   // Where somebody stands in a take is where its performer stands.
   const marks: MarksFile = { ...given, marks: given.marks.map((m) => (m.kind === 'stand' ? { ...m, kind: 'performer' } : m)) };
   if (isLayered(marks)) {
@@ -67,7 +67,7 @@ export async function measureTakeSide(file: string, reader: VideoReader, given: 
     checkMarks(marks, widthPx, heightPx, frameCount, 'the drawing\'s marks');
     return { side: { measures: { file, span: { in: 0, out: frameCount }, rate: formatRate(rate), widthPx, heightPx }, marks, linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take: null, notes: [] };
   }
-  const take = await measureTake(file, marks, { camera: true });
+  const take = await measureTake(file, marks, { camera: true, ...(onProgress === undefined ? {} : { onProgress }) });
   const { widthPx, heightPx, frameCount, rate } = reader.info;
   // The peel step looks for the screen itself, by its hue, and says what it found.
   const notes: string[] = take.notes.filter((n) => n !== NO_SCREEN);

@@ -16,10 +16,10 @@ export interface ReadyTake extends Subject {
 }
 
 /** @param folder where followed outlines are kept; null keeps none */
-export async function readyTake(file: string, reader: VideoReader, marks: MarksFile, quality: 'fast' | 'fine', screens: KeptScreens = screensInMemory(), folder: string | null = null): Promise<ReadyTake> {
+export async function readyTake(file: string, reader: VideoReader, marks: MarksFile, quality: 'fast' | 'fine', screens: KeptScreens = screensInMemory(), folder: string | null = null, onProgress?: (done: number, total: number) => void): Promise<ReadyTake> {
   const kept: OutlinesOfTake = { folder, file }, outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
   const ready = async (m: MarksFile, found: string | null): Promise<ReadyTake> => {
-    const { side, notes } = await measureTakeSide(file, reader, m);
+    const { side, notes } = await measureTakeSide(file, reader, m, onProgress);
     return { ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera?.move !== 'static')), side, notes, screenFound: found };
   };
   if (outlined !== null) return ready(outlined.marks, outlined.found);

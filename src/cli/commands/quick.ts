@@ -50,7 +50,8 @@ export function register(program: Command): void {
       const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
       const takeMarks = o.takeMarks === undefined ? null : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
       const given = o.recipe === undefined ? null : readRecipe(o.recipe, plate, take);
-      const proposal = given !== null ? { recipe: given, ...(await readyForRecipe(given)) } : await proposeFromFiles(plate, take, marks!, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 }, o.patchPlate === undefined ? undefined : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 });
+      const measuring = { plate: progressPrinter('measuring the plate'), take: progressPrinter('measuring the take') };
+      const proposal = given !== null ? { recipe: given, ...(await readyForRecipe(given)) } : await proposeFromFiles(plate, take, marks!, takeMarks, o.fine === true ? 'fine' : 'fast', o.patch === undefined ? undefined : { file: o.patch, marks: o.patchMarks === undefined ? { frame: 0, marks: [] } : parseMarks(readFileSync(o.patchMarks, 'utf8'), basename(o.patchMarks)), offsetFrames: Math.round(Number(o.patchOffset ?? 0)) || 0 }, o.patchPlate === undefined ? undefined : { offsetFrames: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 }, (what, d, n) => measuring[what](d, n));
       const { recipe } = proposal;
       const matte = o.matte ?? (o.inspect && !isSequencePattern(o.out) ? `${o.out}.matte.mkv` : undefined);
       const tools = { ...(await joinTools(recipe, marks, proposal.camera)), carrier: proposal.carrier, screens: proposal.screens };
