@@ -72,7 +72,7 @@ function shade(p: Picture, polygon: [number, number][], ratio: readonly number[]
 function search(picture: Picture, thing: [number, number][], foretold: [number, number][]): { relit: boolean; picture: Picture; mask: Float32Array | null; count: Float32Array } {
   const hides = rasterizePolygon(thing, W, H), count = hides.map((v) => (v > 0 ? 0 : 8)), own = { ...picture, data: picture.data.slice() };
   const mosaic = { picture: own, count, spread: new Float32Array(N), fromReference: IDENTITY3, width: W, height: H };
-  const found = castOf([() => foretold], mosaic, new Uint8Array(N), { frames: [0, 1, 2], fromReference: () => IDENTITY3, things: () => [thing] });
+  const found = castOf([() => foretold], mosaic, new Uint8Array(N), { frames: [0, 1, 2], fromReference: () => IDENTITY3, things: () => [thing] }, true);
   return { relit: found.relit !== null, picture: own, mask: found.relit?.data ?? null, count };
 }
 

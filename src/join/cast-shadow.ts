@@ -74,8 +74,8 @@ export interface CastGround {
   readonly notes: readonly string[];
 }
 
-/** Looks for each of the shadows foretold (`paths`: outlines by frame), then for the rest of one that is seen to move; what was relit is `needed` (1) too. */
-export function castOf(paths: readonly ((frame: number) => [number, number][])[], mosaic: Mosaic, needed: Uint8Array, r: Omit<CastRequest, 'cast'>): CastGround {
+/** Looks for each of the shadows foretold (`paths`: outlines by frame), then, where `moves`, for the rest of one that is seen to move (not where the camera travels: what passes near by is dark and comes and goes too); what was relit is `needed` (1) too. */
+export function castOf(paths: readonly ((frame: number) => [number, number][])[], mosaic: Mosaic, needed: Uint8Array, r: Omit<CastRequest, 'cast'>, moves: boolean): CastGround {
   const outlines: ((frame: number) => [number, number][])[] = [], notes: string[] = [], relit = createPicture(mosaic.width, mosaic.height, 1);
   const take = (one: FoundCast): void => {
     notes.push(one.note);
@@ -87,7 +87,7 @@ export function castOf(paths: readonly ((frame: number) => [number, number][])[]
     outlines.push(path);
     take(one);
   }
-  const rest = relightRest(mosaic);
+  const rest = moves ? relightRest(mosaic) : null;
   if (rest !== null) take(rest);
   return { relit: notes.length === 0 ? null : relit, outlines: (n) => outlines.map((p) => p(n)), notes };
 }
