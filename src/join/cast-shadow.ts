@@ -74,7 +74,7 @@ export interface CastGround {
   readonly notes: readonly string[];
 }
 
-/** Looks for each of the shadows foretold (`paths`: outlines by frame), then, where `moves`, for the rest of one that is seen to move (not where the camera travels: what passes near by is dark and comes and goes too); what was relit is `needed` (1) too. */
+/** Looks for each of the shadows foretold (`paths`: outlines by frame), then, where `moves`, for the rest of one that is seen to move (only where the camera stands: in a pan the shade of a shelter that a walker's shadow met was relit with it, and where it travels what passes near by is dark and comes and goes too); what was relit is `needed` (1) too. */
 export function castOf(paths: readonly ((frame: number) => [number, number][])[], mosaic: Mosaic, needed: Uint8Array, r: Omit<CastRequest, 'cast'>, moves: boolean): CastGround {
   const outlines: ((frame: number) => [number, number][])[] = [], notes: string[] = [], relit = createPicture(mosaic.width, mosaic.height, 1);
   const take = (one: FoundCast): void => {

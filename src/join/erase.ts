@@ -161,7 +161,7 @@ export class PlateCleaner {
     }
     const mosaic = buildMosaic(ofMosaic(sources), frame, !motion.still, request.shadowToo ?? true);
     const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(ofMosaic(shaded), frame, !motion.still));
-    const cast = castOf(castPaths, mosaic, hidden, { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines }, TURNS.has(camera.move));
+    const cast = castOf(castPaths, mosaic, hidden, { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines }, motion.still);
     relit.push(...cast.notes);
     const apart = (request.apart ?? []).map((r) => carryRegion(r, carrier));
     const movers = unseenShare(mosaic, hidden) < WORTH_COPYING ? null : await findMovers(readerLumaSource(reader), motion, span, mosaic, stirs(motion, span, w, h));
