@@ -7,7 +7,7 @@
 import { boxMean } from '../image/box.js';
 import { connectedComponents } from '../image/components.js';
 import { gaussianPlane } from '../image/gaussian.js';
-import { dilate, open } from '../image/morphology.js';
+import { dilate, erode, open } from '../image/morphology.js';
 import { plane, type Picture } from '../image/picture.js';
 import { lumaOf } from './erase-mosaic.js';
 
@@ -30,6 +30,8 @@ const EXPLAINS = 0.6;
 const LEAST_PX = 300;
 /** What is narrower than twice this is the rim of something a little out of place, px. */
 const RIM_PX = 2;
+/** How far in from its rim what differs is judged, px. */
+const PENUMBRA_PX = 3;
 
 /**
  * Mask (0 or 1) of the shadow beside `hidden`, grown by its penumbra; null where there is none.
@@ -83,16 +85,19 @@ export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Arra
 /** Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout. */
 function unexplained(mark: Uint8Array, differs: Uint8Array, labels: Int32Array, parts: ReadonlySet<number>, w: number, h: number): number[] {
   const { labels: wholes } = connectedComponents(differs, w, h, 8);
-  const size = new Map<number, number>(), shadow = new Map<number, number>(), wholeOf = new Map<number, number>();
+  // Along its rim a shadow's own border is what differs: counted a little way in, as far as that leaves anything.
+  const inner = erode(Float32Array.from(differs), w, h, PENUMBRA_PX);
+  const size = new Map<number, number>(), shadow = new Map<number, number>(), wholeOf = new Map<number, number>(), deep = new Set<number>();
+  for (let i = 0; i < mark.length; i++) if (inner[i]! > 0) deep.add(wholes[i]!);
   for (let i = 0; i < mark.length; i++) {
     if (differs[i] === 0) continue;
     const whole = wholes[i]!;
+    if (mark[i] !== 0 && !wholeOf.has(labels[i]!)) wholeOf.set(labels[i]!, whole);
+    if (deep.has(whole) && !(inner[i]! > 0)) continue;
     size.set(whole, (size.get(whole) ?? 0) + 1);
-    if (mark[i] === 0) continue;
-    shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
-    if (!wholeOf.has(labels[i]!)) wholeOf.set(labels[i]!, whole);
+    if (mark[i] !== 0) shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
   }
-  return [...parts].filter((l) => wholeOf.has(l) && shadow.get(wholeOf.get(l)!)! < EXPLAINS * size.get(wholeOf.get(l)!)!);
+  return [...parts].filter((l) => wholeOf.has(l) && (shadow.get(wholeOf.get(l)!) ?? 0) < EXPLAINS * size.get(wholeOf.get(l)!)!);
 }
 
 /** Those of the parts that do not show the clean plate's texture darkened: slope of the frame's detail on the clean plate's, within the part, against its darkness. */
