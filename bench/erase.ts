@@ -19,17 +19,19 @@ import type { RegionFile } from '../src/plate/marks.js';
 import { invert, multiply, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { likePlate, measureOne } from './erase-score.js';
 import type { BenchRow } from './rows.js';
-import { readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { firstOf, readTruth, truthFile, truthFolder } from './truth-set.js';
 
 const args = process.argv.slice(2);
 const value = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
 
 async function pan(): Promise<{ seen: number | null; unseen: number | null } | null> {
   if (truthFolder() === null) { console.log('SKIPPED: pan, ../shared/truth is not beside the checkout'); return null; }
-  const region: RegionFile = { frames: truthMarks('pan').plate.marks.flatMap((m) => (m.kind === 'erase' ? [{ frame: m.frame ?? 0, polygon: m.polygon }] : [])) };
-  const truth = await VideoReader.open(truthFile('pan', 'clean.mp4'));
-  const score = await measureOne('pan', truthFile('pan', 'plate.mp4'), region, async (n) => toCodedRgb(await truth.frame(n)), false, (n) => {
-    const t = readTruth('pan'), K: Mat3 = [t.focalPx, 0, t.principal[0], 0, t.focalPx, t.principal[1], 0, 0, 1];
+  const shot = firstOf('pan');
+  const region: RegionFile = { frames: truthMarks(shot).plate.marks.flatMap((m) => (m.kind === 'erase' ? [{ frame: m.frame ?? 0, polygon: m.polygon }] : [])) };
+  const truth = await VideoReader.open(truthFile(shot, 'clean.mp4'));
+  const score = await measureOne('pan', truthFile(shot, 'plate.mp4'), region, async (n) => toCodedRgb(await truth.frame(n)), false, (n) => {
+    const t = readTruth(shot), K: Mat3 = [t.focalPx, 0, t.principal[0], 0, t.focalPx, t.principal[1], 0, 0, 1];
     const r = (k: number): Mat3 => t.frames[k]!.rotationWorldToCamera.flat() as unknown as Mat3;
     return multiply(multiply(K, multiply(r(n - 1), transpose(r(n)))), invert(K));
   });

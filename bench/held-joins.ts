@@ -22,7 +22,8 @@ import { VideoWriter } from '../src/media/video-writer.js';
 import { parseMarks, type MarksFile } from '../src/plate/marks.js';
 import { readScenes } from './join-scenes.js';
 import { finish, lookOf, readPng, type JoinFrame } from './made-joins.js';
-import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, truthFile, truthFolder, truthKind } from './truth-set.js';
 
 export interface Again { readonly luma: Float32Array; readonly expected: Expected }
 export interface HeldJoin {
@@ -61,10 +62,10 @@ export function sources(scenes: string | null, demoPlates: string): Source[] {
   const picks: readonly (readonly [string, string])[] = [['platform', 'platform-1'], ['railing', 'railing-1'], ['conductor', 'conductor-1'], ['punch', 'punch-1'], ['pan', 'pan-1'], ['window', 'window-1']];
   const out: Source[] = picks.map(([id, take]) => ({ id: `own-${id}`, family: 'own', half: half(id), plate: path(demoPlates, `${id}.mkv`), take: path(demo, 'media', 'takes', `${take}.mp4`), plateMarks: () => json(path(demo, 'marks', `${id}.json`)), takeMarks: () => json(path(demo, 'marks', 'takes', `${take}.json`)), from: 8 }));
   if (truthFolder() !== null) for (const shot of TRUTH_SHOTS) {
-    const h = shot === 'stand' || shot === 'turn' ? 'dev' : 'hold', at = { plate: truthFile(shot, 'plate.mp4'), take: truthFile(shot, 'take.mp4'), plateMarks: () => truthMarks(shot).plate, takeMarks: () => truthMarks(shot).take, from: 9 } as const;
+    const h = truthKind(shot) === 'stand' || truthKind(shot) === 'turn' ? 'dev' : 'hold', at = { plate: truthFile(shot, 'plate.mp4'), take: truthFile(shot, 'take.mp4'), plateMarks: () => truthMarks(shot).plate, takeMarks: () => truthMarks(shot).take, from: 9 } as const;
     out.push({ id: `own-practice-${shot}`, family: 'own', half: h, ...at });
     out.push({ id: `true-${shot}`, family: 'true', half: h, ...at, truth: async (first, count) => {
-      const [j, b, m] = await Promise.all([range(truthFile(shot, 'joined.mp4'), first, count), range(shot === 'pan' ? truthFile(shot, 'clean.mp4') : at.plate, first, count), range(truthFile(shot, 'performer-matte.mkv'), first, count)]);
+      const [j, b, m] = await Promise.all([range(truthFile(shot, 'joined.mp4'), first, count), range(truthKind(shot) === 'pan' ? truthFile(shot, 'clean.mp4') : at.plate, first, count), range(truthFile(shot, 'performer-matte.mkv'), first, count)]);
       return j.map((join, k) => ({ join, plate: b[k]!, matte: m[k]!.data.slice(0, join.width * join.height) }));
     } });
   }

@@ -7,7 +7,8 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join as path, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthKind, type TruthShot } from './truth-set.js';
 import type { BenchRow } from './rows.js';
 import { SPOIL_KINDS, SPOILS, writeSpoiled } from './spoiled-joins.js';
 import { inspectJoin, type InspectInput } from '../src/inspect/inspect.js';
@@ -25,7 +26,7 @@ async function inputOf(shot: TruthShot): Promise<Whole> {
   const { recipe, carrier, camera } = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), plate, take, 'fast');
   // Made once: every spoiled join is held against the same recipe.
   const tools = { ...(await joinTools(recipe, plate, camera)), carrier };
-  return { tools: () => Promise.resolve(tools), plate: truthFile(shot, 'plate.mp4'), join: truthFile(shot, 'joined.mp4'), matte: truthFile(shot, 'performer-matte.mkv'), recipe, ...(shot === 'pan' ? { clean: truthFile(shot, 'clean.mp4') } : {}) };
+  return { tools: () => Promise.resolve(tools), plate: truthFile(shot, 'plate.mp4'), join: truthFile(shot, 'joined.mp4'), matte: truthFile(shot, 'performer-matte.mkv'), recipe, ...(truthKind(shot) === 'pan' ? { clean: truthFile(shot, 'clean.mp4') } : {}) };
 }
 
 function show(name: string, r: Inspection): void {

@@ -9,7 +9,8 @@ import { toCodedRgb } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import { VideoWriter } from '../src/media/video-writer.js';
 import type { MarksFile } from '../src/plate/marks.js';
-import { readTruth, truthFile, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { firstOf, readTruth, truthFile } from './truth-set.js';
 
 /** Marks of a picture enlarged `k` times: pixels grow, frames, metres and degrees do not. */
 function enlargedMarks(marks: MarksFile, k: number): MarksFile {
@@ -23,15 +24,15 @@ function enlargedMarks(marks: MarksFile, k: number): MarksFile {
 
 /** Writes plate and take into `folder` and proposes the join. Needs the truth set beside the checkout. */
 export async function standAt1080(folder: string): Promise<{ recipe: Recipe; options: JoinOptions }> {
-  const W = 1920, H = 1080, names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
+  const stand = firstOf('stand'), W = 1920, H = 1080, names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
   for (const f of ['plate', 'take'] as const) {
-    const r = await VideoReader.open(truthFile('stand', `${f}.mp4`));
+    const r = await VideoReader.open(truthFile(stand, `${f}.mp4`));
     const w = await VideoWriter.open(names[f], { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'h264', crf: 12, preset: 'veryfast' });
     for await (const frame of r.frames()) await w.writeCoded(resize(toCodedRgb(frame), W, H, 'cubic'));
     await w.close();
     await r.close();
   }
-  const marks = truthMarks('stand'), k = H / readTruth('stand').height;
+  const marks = truthMarks(stand), k = H / readTruth(stand).height;
   const proposal = await proposeFromFiles(names.plate, names.take, enlargedMarks(marks.plate, k), enlargedMarks(marks.take, k), 'fine');
   return { recipe: proposal.recipe, options: { ...(await joinTools(proposal.recipe, null, proposal.camera)), carrier: proposal.carrier, screens: proposal.screens } };
 }

@@ -9,7 +9,8 @@ import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readScenes } from './join-scenes.js';
 import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
-import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, truthFile, truthFolder, truthKind } from './truth-set.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { joinTools } from '../src/join/join-tools.js';
 import { proposeFromFiles } from '../src/join/quick.js';
@@ -24,7 +25,7 @@ interface Scene { readonly id: string; readonly group: 'truth' | 'made'; readonl
 
 async function* truthFrames(shot: (typeof TRUTH_SHOTS)[number], every: number): AsyncGenerator<Frame> {
   const open = (f: string): Promise<VideoReader> => VideoReader.open(truthFile(shot, f));
-  const base = await open(shot === 'pan' ? 'clean.mp4' : 'plate.mp4'), truth = await open('joined.mp4'), matte = await open('performer-matte.mkv');
+  const base = await open(truthKind(shot) === 'pan' ? 'clean.mp4' : 'plate.mp4'), truth = await open('joined.mp4'), matte = await open('performer-matte.mkv');
   for (let n = 0; n < (truth.info.frameCount ?? 36); n += every) yield { frame: n, truth: toCodedRgb(await truth.frame(n)), base: toCodedRgb(await base.frame(n)), matte: lumaPlane(await matte.frame(n)).slice() };
   await Promise.all([base.close(), truth.close(), matte.close()]);
 }
@@ -35,7 +36,7 @@ export function allScenes(folder: string, ids: readonly string[]): Scene[] {
   const wanted = (id: string): boolean => ids.length === 0 || ids.includes(id);
   const truths: Scene[] = truthFolder() === null ? [] : TRUTH_SHOTS.filter(wanted).map((shot) => {
     const m = truthMarks(shot);
-    return { id: shot === 'pan' ? 'pan' : shot, group: 'truth', plate: truthFile(shot, 'plate.mp4'), take: truthFile(shot, 'take.mp4'), plateMarks: m.plate, takeMarks: m.take, frames: (every) => truthFrames(shot, every) };
+    return { id: shot, group: 'truth', plate: truthFile(shot, 'plate.mp4'), take: truthFile(shot, 'take.mp4'), plateMarks: m.plate, takeMarks: m.take, frames: (every) => truthFrames(shot, every) };
   });
   const made: Scene[] = readScenes(folder).filter((s) => wanted(s.id === 'pan' ? 'demo-pan' : s.id)).map((s) => ({
     id: s.id === 'pan' ? 'demo-pan' : s.id, group: 'made', plate: s.plate, take: s.take, plateMarks: json(s.plateMarks), takeMarks: json(s.takeMarks),

@@ -2,7 +2,7 @@
  * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files, marks, the
  * recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a plain overlay of the
  * take with the true matte, placed by the same recipe; and the speed of the standard recipe at 1080p, on the `stand` shot
- * enlarged. Run: `npx tsx bench/join.ts [shots] [--frames=n,..] [--every=k] [--speed] [--clean] [--once] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart;
+ * enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..] [--every=k] [--speed] [--clean] [--once] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart;
  * `--once` marks the performer's place on the first frame alone.
  */
 import { spawnSync } from 'node:child_process';
@@ -13,7 +13,8 @@ import { fileURLToPath } from 'node:url';
 import type { BenchRow } from './rows.js';
 import { letHeapGrow } from '../src/core/heap.js';
 import { standAt1080 } from './join-1080.js';
-import { TRUTH_SHOTS, truthFile, truthFolder, truthMarks, type TruthShot } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { firstOf, truthArgument, TRUTH_SHOTS, truthFile, truthFolder, truthKind, type TruthShot } from './truth-set.js';
 import { blurred, regions, scoreFrame, type JoinScore } from './join-score.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { toCodedRgb, toLinear, lumaPlane } from '../src/media/convert.js';
@@ -28,8 +29,6 @@ import type { Recipe } from '../src/join/types.js';
 
 // As the processes that render for a production do.
 letHeapGrow();
-
-const SHOTS_FITTING: readonly TruthShot[] = ['stand', 'pan', 'push'];
 
 /** The take under its true matte, screen colour and all: what a plain overlay would lay on. */
 async function plainPeeler(shot: TruthShot): Promise<Peeler> {
@@ -52,7 +51,7 @@ const round = (v: number): number => Math.round(v * 100) / 100;
 interface Row { readonly shot: string; readonly what: string; readonly score: JoinScore; readonly worst: { frame: number; performer: number } }
 
 async function score(recipe: Recipe, options: JoinOptions, shot: TruthShot, frames: readonly number[], what: string): Promise<Row> {
-  const base = await VideoReader.open(truthFile(shot, shot === 'pan' ? 'clean.mp4' : 'plate.mp4'));
+  const base = await VideoReader.open(truthFile(shot, truthKind(shot) === 'pan' ? 'clean.mp4' : 'plate.mp4'));
   const truth = await VideoReader.open(truthFile(shot, 'joined.mp4')), mattes = await VideoReader.open(truthFile(shot, 'performer-matte.mkv'));
   const renderer = await JoinRenderer.open(recipe, options);
   const sums: Record<string, number> = {};
@@ -113,8 +112,8 @@ async function speedAt1080(): Promise<{ readonly kept: Speed; readonly anew: Spe
 
 /** Plate and take of `stand` laid end to end so many times, and the recipe for them. */
 async function looped(folder: string, times: number): Promise<Recipe> {
-  const { plate, take } = truthMarks('stand');
-  const { recipe } = await proposeFromFiles(truthFile('stand', 'plate.mp4'), truthFile('stand', 'take.mp4'), plate, take, 'fine');
+  const stand = firstOf('stand'), { plate, take } = truthMarks(stand);
+  const { recipe } = await proposeFromFiles(truthFile(stand, 'plate.mp4'), truthFile(stand, 'take.mp4'), plate, take, 'fine');
   const lay = async (from: string, name: string, span: { in: number; out: number }): Promise<string> => {
     const r = await VideoReader.open(from);
     const w = await VideoWriter.open(join(folder, name), { widthPx: r.info.widthPx, heightPx: r.info.heightPx, rate: r.info.rate, codec: 'h264', crf: 12, preset: 'veryfast' });
@@ -147,13 +146,13 @@ async function peakMemory(times: number): Promise<void> {
 
 /** Peak memory of a render in a process of its own, MB. */
 function memoryOf(times: number): number {
-  const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), `--memory=${times}`], { encoding: 'utf8' });
+  const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), `--memory=${times}`, ...truthArgument()], { encoding: 'utf8' });
   return Number(run.stdout.trim().split('\n').at(-1));
 }
 
 /** The same in a process of its own, as a production renders: what was scored here before has filled this one's heap. */
 function speedOfProcess(): ReturnType<typeof speedAt1080> extends Promise<infer S> ? S : never {
-  const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), '--speed-alone'], { encoding: 'utf8' });
+  const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), '--speed-alone', ...truthArgument()], { encoding: 'utf8' });
   return JSON.parse(run.stdout.trim().split('\n').at(-1)!) as ReturnType<typeof speedOfProcess>;
 }
 
@@ -168,7 +167,7 @@ async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row
   const tools: JoinOptions = { ...(await joinTools(used, plate, proposal.camera)), carrier: proposal.carrier };
   const count = used.plate.out - used.plate.in;
   const frames = wanted.frames ?? Array.from({ length: Math.ceil(count / wanted.every) }, (_, i) => i * wanted.every);
-  const clean = wanted.clean === true && shot === 'pan' ? await VideoReader.open(truthFile(shot, 'clean.mp4')) : null;
+  const clean = wanted.clean === true && truthKind(shot) === 'pan' ? await VideoReader.open(truthFile(shot, 'clean.mp4')) : null;
   const mended: JoinOptions = clean === null ? tools : { ...tools, mender: { mend: (n) => clean.frame(n) } };
   if (wanted.why === true) for (const s of used.steps) console.log(`  ${s.step}${s.on ? '' : ' (off)'}: ${s.why}`);
   const rows = [
@@ -194,7 +193,7 @@ export async function run(_seed: number, full = false): Promise<BenchRow[]> {
   const out: BenchRow[] = [];
   for (const shot of TRUTH_SHOTS) {
     const [ours, plain, plate] = await scoreShot(shot, { every: full ? 6 : 12 });
-    const fits = SHOTS_FITTING.includes(shot);
+    const fits = truthKind(shot) !== 'turn';
     const row = (what: string, a: number, b: number | null, bar: number | null, goal: number | null): void => { out.push({ name: `join ${shot}: ${what}`, ours: a, reference: b, bar: fits ? bar : null, goal: fits ? goal : null, unit: 'ΔE00' }); };
     row('performer', ours.score.performer, plain.score.performer, 6, 4);
     row('edge', ours.score.edge, plain.score.edge, 7, 5);

@@ -8,7 +8,8 @@ import type { Matter, MatterName } from '../src/take/types.js';
 import { judgeTake } from '../src/take/verdict.js';
 import { grade } from '../src/take/verdict-words.js';
 import type { BenchRow } from './rows.js';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';
 
 export async function run(_seed: number): Promise<BenchRow[]> {
   if (truthFolder() === null) return [{ name: 'judge: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];

@@ -8,7 +8,8 @@ import { solveView } from '../src/plate/view.js';
 import { measureLightOf } from '../src/plate/measure.js';
 import { angleBetween, HEAD_KINDS, makeHead, type HeadKind } from './made-heads.js';
 import type { BenchRow } from './rows.js';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';
 import { makeScenes } from './view-scenes.js';
 
 const quantile = (v: readonly number[], p: number): number => [...v].sort((a, b) => a - b)[Math.min(v.length - 1, Math.floor(p * v.length))] ?? NaN;

@@ -15,7 +15,7 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { encodeJpeg } from '../src/server/frame-store.js';
 import { standAt1080 } from './join-1080.js';
 import type { BenchRow } from './rows.js';
-import { truthFolder } from './truth-marks.js';
+import { truthFolder } from './truth-set.js';
 
 const BAR_MS = 1000 / 3;
 const KNOBS: readonly (readonly [StepName, string, readonly number[]])[] = [

@@ -15,7 +15,8 @@ import { readStills } from './exam-stills.js';
 import { readScenes } from './join-scenes.js';
 import { bodyJoin, readPng, tracedJoin, type JoinFrame, type MadeJoin, type Still } from './made-joins.js';
 import { realJoins } from './real-joins.js';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthKind } from './truth-set.js';
 
 export type Family = MadeJoin['family'];
 export const FAMILIES: readonly Family[] = ['practice', 'traced', 'body', 'real'];
@@ -35,7 +36,7 @@ async function *practiceJoins(seed: number): AsyncGenerator<MadeJoin, void, unde
   for (const shot of TRUTH_SHOTS) {
     const marks = truthMarks(shot), truth = readTruth(shot);
     const { recipe } = await proposeFromFiles(truthFile(shot, 'plate.mp4'), truthFile(shot, 'take.mp4'), marks.plate, marks.take, 'fast');
-    const readers = await Promise.all(['joined.mp4', shot === 'pan' ? 'clean.mp4' : 'plate.mp4', 'performer-matte.mkv'].map((f) => VideoReader.open(truthFile(shot, f))));
+    const readers = await Promise.all(['joined.mp4', truthKind(shot) === 'pan' ? 'clean.mp4' : 'plate.mp4', 'performer-matte.mkv'].map((f) => VideoReader.open(truthFile(shot, f))));
     try {
       const total = readers[0]!.info.frameCount, still = readers[1]!.info.frameCount === 1;
       const first = (7 * seed) % Math.max(1, total - COUNT), frames: JoinFrame[] = [];

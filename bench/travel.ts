@@ -10,7 +10,8 @@ import { madeSet } from '../src/plate/made-travel.js';
 import { measurePlate } from '../src/plate/measure.js';
 import { measureTravel } from '../src/plate/travel.js';
 import type { Travel, View } from '../src/plate/types.js';
-import { readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { firstOf, readTruth, truthFile, truthFolder } from './truth-set.js';
 
 interface Known { readonly focalPx: number; readonly widthPx: number; readonly heightPx: number; camera(n: number): { readonly r: readonly number[]; readonly at: Vec3 } }
 
@@ -54,8 +55,8 @@ for (const seed of seeds) for (const [name, o] of [['push, hand, walker', { walk
 const folder = truthFolder();
 if (folder === null) console.log('the practice set is not beside the checkout: its push was not measured');
 else {
-  const truth = readTruth('push');
-  const m = await measurePlate(truthFile('push', 'plate.mp4'), truthMarks('push').plate);
+  const truth = readTruth(firstOf('push'));
+  const m = await measurePlate(truthFile(firstOf('push'), 'plate.mp4'), truthMarks(firstOf('push')).plate);
   if (m.travel === undefined) console.log('practice push: no travel;', m.notes);
   else print('practice push, from marks', { focalPx: truth.focalPx, widthPx: truth.width, heightPx: truth.height, camera: (n) => ({ r: truth.frames[n]!.rotationWorldToCamera.flat(), at: truth.frames[n]!.cameraPosition }) }, m.travel, [3, 5, 8, 14, 50]);
 }

@@ -1,115 +1,13 @@
 /**
- * Marks files made from the numbers of the truth set (`../shared/truth`, beside the checkout), as a careful person would
- * make them: the man's feet and hat, the tip of his shadow, where the performer is to stand, what is to be erased, what
- * passes in front. For benches and for tests that say loudly when the set is absent.
- *
- * Conventions of the set: world x right, y up, z away; camera x right, y down, z forward; p = R (X - C).
+ * Marks files made from the numbers of the truth set (truth-set.ts), as a careful person would make them: the man's feet and hat,
+ * the tip of his shadow, where the performer is to stand, what is to be erased, what passes in front. For benches and for tests
+ * that say loudly when the set is absent.
  */
-import { existsSync, readFileSync } from 'node:fs';
-import { dirname, join, resolve } from 'node:path';
-import { fileURLToPath } from 'node:url';
 import type { Mark, MarksFile } from '../src/plate/marks.js';
-
-export type TruthShot = 'stand' | 'turn' | 'pan' | 'push';
-export const TRUTH_SHOTS: readonly TruthShot[] = ['stand', 'turn', 'pan', 'push'];
-
-type Vec3 = readonly [number, number, number];
-type Px = [number, number];
-type Rows = readonly [Vec3, Vec3, Vec3];
-
-export interface TruthFrame {
-  readonly frame: number;
-  readonly cameraPosition: Vec3;
-  readonly rotationWorldToCamera: Rows;
-  readonly sunInCamera: Vec3;
-  readonly mannequin: { readonly position: Vec3; readonly yaw: number; readonly feet: Px; readonly top: Px; readonly chest: Px };
-  readonly performer: { readonly position: Vec3; readonly yaw: number; readonly ground: Px; readonly top: Px };
-  readonly posterCorners: Readonly<Record<string, readonly [Px, Px, Px, Px]>>;
-  readonly takeYaw: number;
-  readonly sun: { readonly azimuthDeg: number; readonly elevationDeg: number };
-  readonly view: { readonly viewElevationDeg: number; readonly distance: number };
-  readonly tiltDeg: number;
-  readonly headingDeg: number;
-}
-export interface Truth {
-  readonly name: string;
-  readonly width: number;
-  readonly height: number;
-  readonly rate: string;
-  readonly focalPx: number;
-  readonly principal: Px;
-  readonly heights: { readonly mannequin: number; readonly performer: number };
-  readonly frames: readonly TruthFrame[];
-  readonly take: {
-    readonly cameraPosition: Vec3;
-    readonly look: Vec3;
-    readonly focalPx: number;
-    readonly rotationWorldToCamera: Rows;
-    readonly sunInCamera: Vec3;
-    readonly pace: number;
-    readonly note: string;
-    readonly sun: { readonly azimuthDeg: number; readonly elevationDeg: number };
-    readonly view: { readonly viewElevationDeg: number; readonly distance: number };
-  };
-}
-
-/** Folder of the truth set beside the checkout, or null where it is absent. */
-export function truthFolder(): string | null {
-  const here = dirname(fileURLToPath(import.meta.url));
-  for (const up of ['../../shared/truth', '../../../shared/truth']) {
-    const folder = resolve(here, up);
-    if (existsSync(join(folder, 'stand', 'truth.json'))) return folder;
-  }
-  return null;
-}
-
-/** Path of one file of a shot (`plate.mp4`, `take.mp4`, ...). Throws where the set is absent. */
-export function truthFile(shot: TruthShot, name: string): string {
-  const folder = truthFolder();
-  if (folder === null) throw new Error('the truth set is not beside the checkout (../shared/truth)');
-  return join(folder, shot, name);
-}
-
-export function readTruth(shot: TruthShot): Truth {
-  return JSON.parse(readFileSync(truthFile(shot, 'truth.json'), 'utf8')) as Truth;
-}
-
-interface Camera { readonly C: Vec3; readonly R: Rows; readonly f: number; readonly c: Px }
-
-const dot = (a: Vec3, b: Vec3): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-
-/** World point (metres) to pixels. */
-export function projectWorld(X: Vec3, cam: Camera): Px {
-  const d: Vec3 = [X[0] - cam.C[0], X[1] - cam.C[1], X[2] - cam.C[2]];
-  const x = dot(cam.R[0], d), y = dot(cam.R[1], d), z = dot(cam.R[2], d);
-  return [cam.c[0] + (cam.f * x) / z, cam.c[1] + (cam.f * y) / z];
-}
-
-/** Unit vector towards the sun in the world: R transposed times the camera's. */
-function sunInWorld(s: Vec3, R: Rows): Vec3 {
-  return [
-    R[0][0] * s[0] + R[1][0] * s[1] + R[2][0] * s[2],
-    R[0][1] * s[0] + R[1][1] * s[1] + R[2][1] * s[2],
-    R[0][2] * s[0] + R[1][2] * s[1] + R[2][2] * s[2],
-  ];
-}
-
-/** Where the shadow of world point X falls on the ground y = 0. */
-function shadowOnGround(X: Vec3, sun: Vec3): Vec3 {
-  const k = X[1] / sun[1];
-  return [X[0] - k * sun[0], 0, X[2] - k * sun[2]];
-}
+import { passingPole } from './passing-pole.js';
+import { plateCamera, projectWorld, readTruth, shadowOnGround, sunInWorld, takeCamera, truthFile, truthKind, TRUTH_SHOTS, type Px, type Truth, type TruthShot } from './truth-set.js';
 
 const round = (p: Px): Px => [Math.round(p[0] * 10) / 10, Math.round(p[1] * 10) / 10];
-
-export function plateCamera(t: Truth, frame: number): Camera {
-  const f = t.frames[frame]!;
-  return { C: f.cameraPosition, R: f.rotationWorldToCamera, f: t.focalPx, c: t.principal };
-}
-
-export function takeCamera(t: Truth): Camera {
-  return { C: t.take.cameraPosition, R: t.take.rotationWorldToCamera, f: t.take.focalPx, c: t.principal };
-}
 
 /**
  * The man's box and his ground shadow as one simple polygon with the same corners at every frame, so that it can be
@@ -142,28 +40,12 @@ function erasePolygon(t: Truth, frame: number): Px[] {
   return [[xs, yTop], [xo, yTop], [xo, yBottom], [near[0], Math.max(near[1], yBottom)], tipNear, tipFar, [xs, Math.min(yMeet, yBottom - 1)]].map((p) => round(p as Px));
 }
 
-/**
- * The pole that passes before the performer in `push`: its sides at the top of the picture, and how far it leans to the
- * right at the bottom, read off the plate (the truth's numbers do not give it).
- */
-const PUSH_POLE: readonly { readonly frame: number; readonly left: number; readonly right: number; readonly lean: number }[] = [
-  { frame: 0, left: 447, right: 465, lean: 0 },
-  { frame: 5, left: 445, right: 463, lean: 0 },
-  { frame: 10, left: 427, right: 447, lean: 0 },
-  { frame: 15, left: 405, right: 427, lean: 0 },
-  { frame: 20, left: 361, right: 387, lean: 1 },
-  { frame: 25, left: 315, right: 343, lean: 1 },
-  { frame: 30, left: 265, right: 297, lean: 2 },
-  { frame: 35, left: 239, right: 273, lean: 3 },
-];
+/** The man's head, of his hat's height: middle under the top of the hat along his axis, and its half-width, metres (the set's mannequin). */
+const HEAD_UNDER = 0.22, HEAD_HALF = 0.123;
 
-/** The man's face, where the picture shows it (read by eye): for the light from shading. */
-const HEADS: Partial<Record<TruthShot, readonly [number, number, number, number, number]>> = {
-  stand: [545, 136, 20.6, 20.6, 0],
-  turn: [426.5, 100, 46, 46, 0],
-  pan: [507, 185, 18.6, 18.6, 0],
-  push: [631.5, 119, 20.2, 20.2, 0],
-};
+/** The upright that passes before the performer, on a push: found once a shot. */
+const poles = new Map<TruthShot, Awaited<ReturnType<typeof passingPole>>>();
+for (const shot of TRUTH_SHOTS) if (truthKind(shot) === 'push') poles.set(shot, await passingPole(readTruth(shot), truthFile(shot, 'performer-matte.mkv')));
 
 /** Frames at which a careful person would mark what moves: first, thirds, last. */
 function keyFrames(n: number): number[] {
@@ -181,12 +63,12 @@ export interface TruthMarksOptions {
 
 /** Marks for plate and take of one truth shot. Throws where the truth set is absent. */
 export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { plate: MarksFile; take: MarksFile } {
-  const t = readTruth(shot);
+  const t = readTruth(shot), is = truthKind(shot);
   const n = t.frames.length;
   const f0 = t.frames[0]!;
   const cam0 = plateCamera(t, 0);
   const marks: Mark[] = [];
-  const uprightFrames = options.once !== true && (shot === 'pan' || shot === 'push') ? keyFrames(n) : [0];
+  const uprightFrames = options.once !== true && (is === 'pan' || is === 'push') ? keyFrames(n) : [0];
   for (const k of uprightFrames) {
     const m = t.frames[k]!.mannequin;
     marks.push({ kind: 'upright', frame: k, foot: round(m.feet), top: round(m.top), height: t.heights.mannequin });
@@ -197,10 +79,11 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
   for (const corners of Object.values(f0.posterCorners)) {
     marks.push({ kind: 'rectangle', frame: 0, corners: corners.map((p) => round(p)) as [Px, Px, Px, Px], plane: 'wall' });
   }
-  const head = HEADS[shot];
-  if (head) marks.push({ kind: 'head', frame: 0, ellipse: [...head] });
+  const perMetre = Math.hypot(man.top[0] - man.feet[0], man.top[1] - man.feet[1]) / t.heights.mannequin, down = HEAD_UNDER / t.heights.mannequin;
+  const half = Math.round(HEAD_HALF * perMetre * 10) / 10, head = round([man.top[0] + (man.feet[0] - man.top[0]) * down, man.top[1] + (man.feet[1] - man.top[1]) * down]);
+  marks.push({ kind: 'head', frame: 0, ellipse: [...head, half, half, 0] });
   const height = options.standHeight === false ? {} : { height: t.heights.performer };
-  if (shot === 'turn') {
+  if (is === 'turn') {
     for (const k of keyFrames(n)) {
       const f = t.frames[k]!;
       const [x, y] = f.mannequin.chest;
@@ -210,15 +93,16 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
     marks.push({ kind: 'body', frame: 0, axis: [round(man.feet), round(man.top)] });
   } else {
     // Still camera: one stand is enough; moving camera: where the same ground point is seen at a few frames.
-    for (const k of shot === 'stand' || options.once === true ? [0] : keyFrames(n)) {
+    for (const k of is === 'stand' || options.once === true ? [0] : keyFrames(n)) {
       const p = t.frames[k]!.performer;
       marks.push({ kind: 'stand', frame: k, ground: round(p.ground), top: round(p.top), ...height });
     }
     // The performer's own turning, which the take has to match.
     for (const k of [0, Math.round((n - 1) / 2), n - 1]) marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.performer.yaw * 10) / 10 });
   }
-  if (shot === 'pan') for (let k = 0; k < n; k += 5) marks.push({ kind: 'erase', frame: k, polygon: erasePolygon(t, k) });
-  if (shot === 'push') for (const p of PUSH_POLE) marks.push({ kind: 'front', frame: p.frame, polygon: [[p.left, -2], [p.right, -2], [p.right + p.lean, 482], [p.left + p.lean, 482]] });
+  if (is === 'pan') for (let k = 0; k < n; k += 5) marks.push({ kind: 'erase', frame: k, polygon: erasePolygon(t, k) });
+  const pole = poles.get(shot) ?? null;
+  if (pole !== null) for (let k = 0; k < n; k += 5) { const outline = pole(k); if (outline.some((p) => p[0] > 0 && p[0] < t.width)) marks.push({ kind: 'front', frame: k, polygon: outline.map((p) => round(p)) }); }
 
   const tc = takeCamera(t);
   const hp = t.heights.performer;

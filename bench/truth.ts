@@ -16,7 +16,8 @@ import { DEFAULT_TOLERANCES } from '../src/take/tolerances.js';
 import { judgeTake } from '../src/take/verdict.js';
 import { grade } from '../src/take/verdict-words.js';
 import type { BenchRow } from './rows.js';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks, type Truth, type TruthShot } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthKind, type Truth, type TruthShot } from './truth-set.js';
 
 interface Line { readonly what: string; readonly ours: number | null; readonly truth: number; readonly error: number | null; readonly sd: number | null; readonly unit: string; readonly bar: number | null; readonly relative: boolean; readonly note: string }
 
@@ -30,7 +31,7 @@ function lineOf(what: string, m: Measure | undefined, truth: number, bar: number
 function cameraLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
   const c = plate.camera, out: Line[] = [];
   if (c === undefined) return out;
-  if (shot === 'pan') {
+  if (truthKind(shot) === 'pan') {
     out.push(lineOf('focal length from the pan', c.focalPx, t.focalPx, 0.003, true));
     const last = t.frames.length - 1, whole = c.frames[last]!.panDeg;
     const errors = c.frames.map((f) => (f.panDeg === null ? Infinity : Math.abs(f.panDeg - (t.frames[f.frame]!.headingDeg - t.frames[0]!.headingDeg))));
@@ -60,11 +61,11 @@ async function rideLines(t: Truth, shot: TruthShot): Promise<Line[]> {
 
 function turnLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
   if (plate.turn === undefined) return [];
-  const yaw = (k: number): number => (shot === 'turn' ? t.frames[k]!.mannequin.yaw : t.frames[k]!.performer.yaw);
+  const yaw = (k: number): number => (truthKind(shot) === 'turn' ? t.frames[k]!.mannequin.yaw : t.frames[k]!.performer.yaw);
   const e = plate.turn.frames.map((f) => ({ e: f.yawDeg - yaw(f.frame), sd: f.sd }));
   const worst = e.reduce((a, b) => (Math.abs(b.e) > Math.abs(a.e) ? b : a)), rms = Math.sqrt(e.reduce((s, q) => s + q.e * q.e, 0) / e.length);
   const inside = e.filter((q) => Math.abs(q.e) <= 2 * q.sd).length;
-  return [{ what: `yaw of ${shot === 'turn' ? 'the man' : 'the performer (a curve through the poses is all there is)'}, worst of ${e.length} frames`, ours: worst.e, truth: 0, error: worst.e, sd: worst.sd, unit: 'deg', bar: 5, relative: false, note: `rms ${rms.toFixed(2)}°, ${inside} frames within 2 sd` }];
+  return [{ what: `yaw of ${truthKind(shot) === 'turn' ? 'the man' : 'the performer (a curve through the poses is all there is)'}, worst of ${e.length} frames`, ours: worst.e, truth: 0, error: worst.e, sd: worst.sd, unit: 'deg', bar: 5, relative: false, note: `rms ${rms.toFixed(2)}°, ${inside} frames within 2 sd` }];
 }
 
 export async function run(_seed: number): Promise<BenchRow[]> {

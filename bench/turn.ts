@@ -12,7 +12,8 @@ import { turnFromPoses } from '../src/plate/turn-poses.js';
 import type { Mark } from '../src/plate/marks.js';
 import type { BenchRow } from './rows.js';
 import { patternTexture } from './ride-sequences.js';
-import { readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { readTruth, truthFile, truthFolder } from './truth-set.js';
 
 const W = 480, H = 360, FRAMES = 40, RATE = { num: 24, den: 1 };
 

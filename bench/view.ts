@@ -4,7 +4,8 @@ import { MARK_NOISE } from '../src/plate/view-observations.js';
 import { measureView } from '../src/plate/measure.js';
 import { solveView } from '../src/plate/view.js';
 import { makeScenes, type SceneOptions } from './view-scenes.js';
-import { TRUTH_SHOTS, readTruth, truthFile, truthFolder, truthMarks } from './truth-marks.js';
+import { truthMarks } from './truth-marks.js';
+import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';
 import type { BenchRow } from './rows.js';
 
 const median = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[Math.floor(v.length / 2)] ?? NaN;
