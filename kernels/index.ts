@@ -32,6 +32,7 @@ export { peelFlood } from './peel-flood';
 export { blockMatch } from './block-match';
 export { weave, drawPlaced } from './draw-placed';
 export { pngRows } from './png';
+export { proresSlices } from './prores';
 export { ballsFront, ballsDepth } from './balls';
 export { cellBalls, cellDistance, coverAndStand, matteCells } from './body';
 export { shadePlane } from './shade';

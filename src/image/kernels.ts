@@ -7,6 +7,7 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
 import { PlatewrightError } from '../core/errors.js';
+import { Aside } from './aside.js';
 import { BlockAllocator } from './block-allocator.js';
 import type { KernelFunction } from './lane-protocol.js';
 import { Lanes, lanesFromEnvironment } from './lanes.js';
@@ -78,6 +79,7 @@ export class KernelDoor {
   readonly memory: WebAssembly.Memory;
   readonly allocator: BlockAllocator;
   readonly lanes: Lanes;
+  private readonly aside: Aside;
   private readonly index: Map<string, number>;
   private readonly functions: readonly KernelFunction[];
   private readonly pictures = new WeakMap<Picture, number>();
@@ -91,6 +93,7 @@ export class KernelDoor {
     this.index = new Map(names.map((name, i) => [name, i]));
     this.allocator = new BlockAllocator(this.memory, PAGE, INITIAL_PAGES, MAXIMUM_PAGES);
     this.lanes = new Lanes({ module, memory: this.memory, names, functions: this.functions, workerUrl, lanes });
+    this.aside = new Aside({ module, memory: this.memory }, new URL('aside-worker.js', workerUrl));
   }
 
   /** Does this array lie in the kernels' memory? (A shared memory that grew has several buffer objects over the same bytes.) */
@@ -180,6 +183,17 @@ export class KernelDoor {
     try {
       if (lanes === 1) this.functions[operation]!(...args, 0, items, scratch);
       else this.lanes.run(operation, args, items, scratch, each);
+    } finally {
+      this.allocator.release(scratch);
+    }
+  }
+
+  /** Runs a kernel of one item in a thread of its own, where there is more than one lane; else here and now. */
+  async runAside(name: string, args: readonly number[], scratchBytes: number): Promise<void> {
+    if (this.lanes.count === 1 || !this.index.has(name)) { this.run(name, args, 1, 1, scratchBytes); return; }
+    const scratch = this.allocator.allocate(scratchBytes + 64);
+    try {
+      await this.aside.run(name, [...args, 0, 1, scratch]);
     } finally {
       this.allocator.release(scratch);
     }

@@ -7,12 +7,15 @@ import { fillYuv, quantisePlane } from './fill-yuv.js';
 import { quantisation } from './ycbcr.js';
 import type { FillFrame } from './writer-frames.js';
 
+/** Planes of a frame to be encoded. */
+type Room = Pick<FillFrame, 'planes' | 'strides'>;
+
 /**
  * Fills a frame (of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane.
  * Values are rounded to the nearest code and held within what the format can store; overshoots beyond 0..1 survive where
  * the levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down.
  */
-export function fillFrame({ planes: buffers, strides }: FillFrame, name: string, coded: Picture, tags: ColourTags): void {
+export function fillFrame({ planes: buffers, strides }: Room, name: string, coded: Picture, tags: ColourTags): void {
   const packed = /^(rgb48|rgba64|gray16)be$/.exec(name);
   if (packed) {
     fillPackedBigEndian(buffers[0]!, strides[0]!, coded, packed[1] === 'rgb48' ? 3 : packed[1] === 'rgba64' ? 4 : 1);
@@ -58,7 +61,7 @@ export function fillFrame({ planes: buffers, strides }: FillFrame, name: string,
 }
 
 /** Copies a frame's planes into an FFmpeg frame of the same form (its planes in the same order), row by row where it pads its rows. */
-export function copyPlanes({ planes: buffers, strides }: FillFrame, from: VideoFrame): void {
+export function copyPlanes({ planes: buffers, strides }: Room, from: VideoFrame): void {
   const [sx, sy] = from.chromaShift;
   from.planes.forEach((plane, p) => {
     const chroma = from.layout === 'yuv' && p > 0, w = chroma ? (from.widthPx + (1 << sx) - 1) >> sx : from.widthPx, h = chroma ? (from.heightPx + (1 << sy) - 1) >> sy : from.heightPx;

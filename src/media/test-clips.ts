@@ -112,7 +112,7 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
     frame.height = clip.height;
     frame.format = avGetPixFmtFromName(clip.pixelFormat);
     frame.getBuffer(0);
-    fillFrame({ frame, planes: frame.data!, strides: frame.linesize }, clip.pixelFormat, clip.picture(n), tags);
+    fillFrame({ planes: frame.data!, strides: frame.linesize }, clip.pixelFormat, clip.picture(n), tags);
     frame.pts = BigInt(clip.ticks[n]!);
     frame.duration = BigInt((clip.ticks[n + 1] ?? 2 * clip.ticks[n]! - (clip.ticks[n - 1] ?? 0)) - clip.ticks[n]!);
     if (clip.interlaced) frame.setFlags(C.AV_FRAME_FLAG_INTERLACED, C.AV_FRAME_FLAG_TOP_FIELD_FIRST);

@@ -13,6 +13,7 @@ import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, ty
 import { readPackets } from './packets.js';
 import { planeFormat } from './pixel-formats.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
+import { ProResEncoder } from './prores-encoder.js';
 import { SoundTrack } from './sound-track.js';
 import type { ColourTags, VideoFrame } from './types.js';
 import { WriterFrames, type FillFrame } from './writer-frames.js';
@@ -34,6 +35,8 @@ export class VideoWriter {
   private stream: Stream | null = null;
   private track: SoundTrack | null = null;
   private readonly frames: WriterFrames;
+  /** Codes the pictures in place of FFmpeg's encoder, which then only describes the stream. */
+  private readonly own: ProResEncoder | null;
   private readonly packet: Packet;
   private count: number;
   private pending: Promise<void> = Promise.resolve();
@@ -52,6 +55,7 @@ export class VideoWriter {
     this.framesDone = framesDone;
     this.count = framesDone;
     this.frames = new WriterFrames(this.encoding.pixelFormat, options.widthPx, options.heightPx, this.tags);
+    this.own = options.codec === 'prores4444' && this.encoding.encoder === 'prores_aw' && options.alpha !== true ? new ProResEncoder(options.widthPx, options.heightPx, this.tags) : null;
     this.packet = new Packet();
     this.packet.alloc();
   }
@@ -88,7 +92,7 @@ export class VideoWriter {
   }
 
   private makeCodec(globalHeader: boolean): Promise<CodecContext> {
-    return openEncoder(this.encoding, this.options, this.tags, this.sequence ? 1 : 2, globalHeader);
+    return openEncoder(this.encoding, this.options, this.tags, this.sequence || this.own !== null ? 1 : 2, globalHeader);
   }
 
   private async openFile(): Promise<void> {
@@ -188,8 +192,9 @@ export class VideoWriter {
     return this.put((to) => fillFrame(to, this.encoding.pixelFormat, picture, this.tags));
   }
 
-  private async put(fill: (to: FillFrame) => void): Promise<void> {
+  private async put(fill: (to: Pick<FillFrame, 'planes' | 'strides'>) => void): Promise<void> {
     if (this.finished) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
+    if (this.own !== null) return this.putOwn(this.own, fill);
     const to = this.frames.next(), { frame } = to;
     fill(to);
     const n = this.count++;
@@ -199,6 +204,22 @@ export class VideoWriter {
     await this.pending;
     if (this.failure !== null) throw this.failure;
     this.pending = (this.sequence ? this.encodePicture(frame, n) : this.encodeFrame(frame)).catch((error: unknown) => {
+      this.failure = error;
+    });
+  }
+
+  private async putOwn(encoder: ProResEncoder, fill: (to: Pick<FillFrame, 'planes' | 'strides'>) => void): Promise<void> {
+    // The encoder's planes are free again.
+    await this.pending;
+    if (this.failure !== null) throw this.failure;
+    fill(encoder.room);
+    const n = BigInt(this.count++);
+    this.pending = encoder.encode().then(async (bytes) => {
+      this.packet.data = bytes;
+      this.packet.pts = this.packet.dts = n;
+      this.packet.isKeyframe = true;
+      await this.writePacket(this.packet);
+    }).catch((error: unknown) => {
       this.failure = error;
     });
   }
@@ -258,7 +279,7 @@ export class VideoWriter {
       return;
     }
     try {
-      await this.encodeFrame(null);
+      if (this.own === null) await this.encodeFrame(null);
       await this.track?.finish();
       const code = await this.format!.writeTrailer();
       if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} can't be finished: the disk is full or was taken away; free some room and begin again`, { detail: { file: this.part, code } });
@@ -290,6 +311,7 @@ export class VideoWriter {
 
   private free(): void {
     this.frames.free();
+    this.own?.free();
     this.packet.free();
     this.codec?.freeContext();
     this.track?.free();
