@@ -54,6 +54,15 @@ export function takeFrameOf(recipe: Recipe, frame: number): number {
   return Math.min(recipe.take.out - 1, recipe.take.in + i);
 }
 
+/** The frames with a picture of their own that a take frame (fractional) lies between; the second is the first's follower at least. */
+function ownNeighbours(takeFrame: number, held: readonly number[], span: { readonly in: number; readonly out: number }): [number, number] {
+  let lo = Math.floor(takeFrame);
+  while (lo > span.in && held.includes(lo)) lo--;
+  let hi = Math.floor(takeFrame) + 1;
+  while (hi < span.out - 1 && held.includes(hi)) hi++;
+  return [lo, hi];
+}
+
 function withShadow(p: PerformerPicture, shadow: PerformerPicture['shadow']): PerformerPicture {
   return shadow === undefined || p.shadow === shadow ? p : { ...p, shadow };
 }
@@ -153,16 +162,19 @@ export class PerformerSource {
     const takeFrame = takeFrameOf(this.recipe, frame);
     const pace = this.recipe.steps.find((s) => s.step === 'pace');
     const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
-    const lo = Math.floor(takeFrame), t = takeFrame - lo;
-    if (method === 'nearest' || t < 0.02 || t > 0.98) return this.performerAt(Math.round(takeFrame), o);
+    if (method === 'nearest') return this.performerAt(Math.round(takeFrame), o);
+    const held = (pace?.step === 'pace' ? pace.held : undefined) ?? [], [lo, hi] = ownNeighbours(takeFrame, held, this.recipe.take), t = (takeFrame - lo) / (hi - lo);
+    // A held frame at the take's end, as the end itself, has nothing after it.
+    if (hi >= this.recipe.take.out || held.includes(hi)) return this.performerAt(lo, o);
+    if (t < 0.02 || t > 0.98) return this.performerAt(t < 0.5 ? lo : hi, o);
     // The sheet asks for one frame again and again while its light is changed.
     const key = `${takeFrame} ${o.patched} ${o.spill ?? ''} ${method}`;
-    if (this.drawn?.key !== key) this.drawn = { key, picture: this.drawBetween(lo, t, method, o) };
+    if (this.drawn?.key !== key) this.drawn = { key, picture: this.drawBetween(lo, hi, t, method, o) };
     return this.drawn.picture;
   }
 
-  private async drawBetween(lo: number, t: number, method: PaceStep['method'], o: Asked): Promise<PerformerPicture> {
-    const a = await this.performerAt(lo, o), b = await this.performerAt(lo + 1, o);
+  private async drawBetween(lo: number, hi: number, t: number, method: PaceStep['method'], o: Asked): Promise<PerformerPicture> {
+    const a = await this.performerAt(lo, o), b = await this.performerAt(hi, o);
     const between = method === 'flow' && this.tools.inBetween !== undefined ? await this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
     return withShadow(between, mixShadows(a.shadow, b.shadow, t));
   }

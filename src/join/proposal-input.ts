@@ -18,6 +18,8 @@ import type { PerformerPicture } from './performer.js';
 export interface Side {
   readonly measures: PlateMeasures;
   readonly marks: MarksFile;
+  /** Frames that only repeat the one before: the camera left one out. */
+  readonly held?: readonly number[];
   /** Scene-linear picture of one frame of the file. */
   linear(frame: number): Promise<Picture>;
 }

@@ -75,17 +75,29 @@ function yawOfTake(poses: readonly Pose[], platePoses: readonly Pose[], plate: Y
   return (f) => shaped(f) + rest(f);
 }
 
-/** @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for right */
+/** Largest share by which two rates may differ and be played frame for frame: 24 against 24000/1001 is one thousandth. */
+const ONE_RATE = 0.002;
+/** As long as what is put off stays under so many frames over the shot, nobody sees it; a picture drawn between two is softer. */
+const LEAST_DRIFT = 0.5;
+
+/** The pace of the take, with the frames that its file only repeats told, so that they are drawn. @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for right */
 export function proposePace(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
+  const step = paceByTurn(input, carried, mirrored), first = step.curve[0] ?? 0, last = step.curve.at(-1) ?? 0;
+  const held = (input.take.held ?? []).filter((n) => n > first - 1 && n < last + 1);
+  if (held.length === 0) return step;
+  return { ...step, method: 'flow', held, why: `${step.why}; the take's file leaves out ${counted(held.length, 'frame')}: drawn between their neighbours` };
+}
+
+function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
   const pm = input.plate.measures, tm = input.take.measures;
   const plateFps = framesPerSecond(parseRate(pm.rate)), takeFps = framesPerSecond(parseRate(tm.rate));
-  const ratio = takeFps / plateFps;
-  const n = pm.span.out - pm.span.in;
+  const n = pm.span.out - pm.span.in, apart = Math.abs(takeFps / plateFps - 1), alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
+  const ratio = alike ? 1 : takeFps / plateFps;
   const last = tm.span.out - 1;
   const held = last > tm.span.in ? Array.from({ length: n }, (_, i) => tm.span.in + i * ratio).filter((v) => v > last + 0.5).length : 0;
   const straight: PaceStep = {
     step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
-    why: (ratio === 1 ? 'frame for frame: both run at one rate and nothing has to turn faster' : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) + endsTooSoon(held),
+    why: (ratio === 1 ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster` : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) + endsTooSoon(held),
   };
   const platePoses = posesOf(input.plate), takePoses = posesOfTake(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);

@@ -40,6 +40,27 @@ describe('pace', () => {
     expect(step.curve).toEqual(Array.from({ length: 36 }, (_, i) => i));
   });
 
+  it('plays 23.976 frames a second in 24 frame for frame, until the shot is so long that it would be seen', () => {
+    const at = (frames: number, rate: string): ReturnType<typeof proposePace> => {
+      const i = input({ frames }, { frames });
+      return proposePace({ ...i, take: { ...i.take, measures: { ...i.take.measures, rate } } }, false, false);
+    };
+    expect(at(100, '24000/1001').method).toBe('nearest');
+    expect(at(100, '24000/1001').curve[99]).toBe(99);
+    // A thousandth over 600 frames is .6 of a frame.
+    expect(at(600, '24000/1001').method).toBe('flow');
+    expect(at(100, '25/1').method).toBe('flow');
+  });
+
+  it('has the frames that a take\'s file leaves out drawn, where the join shows them', () => {
+    const i = input({ frames: 20 }, { frames: 40 });
+    const step = proposePace({ ...i, take: { ...i.take, held: [3, 7, 8, 30] } }, false, false);
+    expect(step.method).toBe('flow');
+    expect(step.held).toEqual([3, 7, 8]);
+    expect(step.why).toMatch(/leaves out 3 frames: drawn between their neighbours/);
+    expect(proposePace({ ...i, take: { ...i.take, held: [30] } }, false, false).method).toBe('nearest');
+  });
+
   it('finds three quarters of the rate from three poses of the take and the plate\'s measured turn', () => {
     const n = 48, turn = Array.from({ length: n }, (_, i) => -60 + 120 * ease(i, n));
     const yaw = (f: number): number => -60 + 120 * ease(0.75 * f, n);

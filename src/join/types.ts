@@ -58,7 +58,8 @@ export interface PeelStep extends StepBase<'peel'> {
  */
 export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number; readonly onto?: 'take' | 'plate' | 'join' }
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
-export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow' }
+/** `held`: take frames that only repeat the one before (a phone left one out in the dark); what they would show is drawn between their neighbours. */
+export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow'; readonly held?: readonly number[] }
 export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }
 /** Sway given to a performer that would look dead: amplitude in take pixels, direction in the picture (0 to the right, 90 down), rate. */
 export interface GivenStir { readonly amplitudePx: number; readonly directionDeg: number; readonly rateHz: number; readonly seed: number }

@@ -3,6 +3,7 @@ import published from '../../test/published/media-colour.json' with { type: 'jso
 import { RandomStream } from '../core/random.js';
 import { createPicture } from '../image/picture.js';
 import { codedToLinear, linearToCoded, lumaPlane, lumaSmall, toCodedRgb, toLinear, yuvToRgbPlain } from './convert.js';
+import { pqEncodeNits } from '../colour/transfer.js';
 import { decodeLight, encodeLight } from './light-curves.js';
 import type { ColourTags, MatrixName, TransferName, VideoFrame } from './types.js';
 import { quantisation } from './ycbcr.js';
@@ -60,8 +61,12 @@ describe('against published values', () => {
     }
   });
 
-  it('PQ and HLG with diffuse white at 1.0', () => {
-    for (const [nits, coded] of published.transfer.pqNits.nitsCoded) expect(decodeLight(coded!, 'pq') * published.transfer.white.pqNits).toBeCloseTo(nits!, 4);
+  it('PQ and HLG as scene light with diffuse white at 1.0', () => {
+    // What a display shows of it: BT.2100's HLG OOTF at 1000 cd/m² is a power of 1.2.
+    for (const [nits, coded] of published.transfer.pqNits.nitsCoded) expect(decodeLight(coded!, 'pq') ** 1.2 * published.transfer.white.pqNits).toBeCloseTo(nits!, 4);
+    // BT.2408's grey card (from memory): 26 cd/m² in PQ, 38 % of the signal in HLG, for a reflectance of 18 %.
+    expect(decodeLight(pqEncodeNits(26), 'pq')).toBeCloseTo(0.18, 2);
+    expect(decodeLight(0.38, 'hlg')).toBeCloseTo(0.18, 2);
     expect(decodeLight(published.transfer.pqNits.nitsCoded[2]![1]!, 'pq')).toBeCloseTo(1, 6);
     expect(decodeLight(published.transfer.white.hlgSignal, 'hlg')).toBeCloseTo(1, 9);
     for (const [scene, coded] of published.transfer.hlg.sceneCoded) expect(decodeLight(coded!, 'hlg') / decodeLight(1, 'hlg')).toBeCloseTo(scene!, 6);

@@ -137,6 +137,8 @@ describe('times', () => {
     for await (const f of reader.frames()) seen.push(readNumber(f));
     expect(seen).toEqual([...even(60, 0.5).map(Math.floor), ...even(60, 1, 30)]);
     expect(readNumber(await reader.frame(101))).toBe(71);
+    // Each of the thirty slow frames is held once.
+    expect(await reader.heldFrames()).toEqual(even(30, 2, 1));
     await reader.close();
   });
 

@@ -156,6 +156,13 @@ export class VideoReader {
     return this.built?.index ?? null;
   }
 
+  /** Frames that only repeat the one before, because a file of varying rate has none of its own for that moment. Rising. */
+  async heldFrames(): Promise<readonly number[]> {
+    const source = (await this.ensureIndex())?.timing.sourceOf ?? null, held: number[] = [];
+    if (source !== null) for (let n = 1; n < source.length; n++) if (source[n] === source[n - 1]) held.push(n);
+    return held;
+  }
+
   private async ensureIndex(): Promise<Built | null> {
     if (this.sequence !== null) return null;
     if (this.built === null) {
