@@ -18,7 +18,7 @@ import { partPoses, type PartPoses } from './part-poses.js';
 import { patchRegion } from './patch.js';
 import type { PatchStep } from './types.js';
 
-/** Replaces a region of a take's frames; close when done. */
+/** Replaces a region of a take's frames; close when done. It may be asked again after, as an inspection does after its render. */
 export interface TakePatcher {
   patch(frame: VideoFrame): Promise<VideoFrame>;
   close(): Promise<void>;
@@ -28,7 +28,7 @@ export type Outline = (frame: number) => readonly Point2[];
 
 /** Opens the source at once (its errors are the caller's); regions are followed when the first frame is asked for. */
 export async function takePatcher(step: PatchStep, takeFile: string): Promise<TakePatcher> {
-  const source = await VideoReader.open(step.source);
+  let opened: Promise<VideoReader> | null = Promise.resolve(await VideoReader.open(step.source));
   let outlines: Promise<readonly [Outline, Outline, PartPoses]> | null = null;
   return {
     async patch(frame) {
@@ -38,7 +38,7 @@ export async function takePatcher(step: PatchStep, takeFile: string): Promise<Ta
         const target = await followed(takeFile, step.targetRegion), from = takeFile === step.source && step.targetRegion === step.sourceRegion ? target : await followed(step.source, step.sourceRegion);
         return [target, from, await partPoses(takeFile, step.source, step.offsetFrames, target, from)] as const;
       })();
-      const [target, from, poses] = await outlines;
+      const [target, from, poses] = await outlines, source = await (opened ??= VideoReader.open(step.source));
       const k = frame.index + step.offsetFrames;
       // Beyond the source's ends there is nothing to lay on.
       if (k < 0 || k >= source.info.frameCount) return frame;
@@ -48,7 +48,11 @@ export async function takePatcher(step: PatchStep, takeFile: string): Promise<Ta
       patchFrame(out, [patched.box[0], patched.box[1], patched.box[2], patched.box[3]], patched.coded.data, Uint8Array.from(patched.cover, (v) => (v > 0 ? 1 : 0)));
       return out;
     },
-    close: () => source.close(),
+    async close() {
+      const was = opened;
+      opened = null;
+      await (await was)?.close();
+    },
   };
 }
 

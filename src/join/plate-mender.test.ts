@@ -6,6 +6,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture } from '../image/picture.js';
+import { copyFrame } from '../media/planes.js';
 import { VideoReader } from '../media/video-reader.js';
 import { VideoWriter } from '../media/video-writer.js';
 import { parseMarks } from '../plate/marks.js';
@@ -71,6 +72,10 @@ describe('a part of the plate from another moment of the shot', () => {
       // Without the step the plate is handed back as it is.
       const plain = await reader.frame(5);
       expect(await mender.mend(5, plain, new Set(['erase']))).toBe(plain);
+      // An inspection asks again after its render has closed what it used.
+      const again = copyFrame(await reader.frame(5)), first = await mender.mend(5, again, new Set(['patch']));
+      await mender.close?.();
+      expect((await mender.mend(5, again, new Set(['patch']))).planes).toEqual(first.planes);
     } finally {
       await reader.close();
       await mender.close?.();
