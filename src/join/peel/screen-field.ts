@@ -33,6 +33,11 @@ export interface ScreenField {
 const CELL = 4;
 const LEAST_LIMIT = 0.05;
 const LARGEST_LIMIT = 0.25;
+/**
+ * Darkest that a screen is looked for in, as a share of its lit colour: four stops. The shadow that the performer casts has the
+ * fill's light alone, and phones deepen it; a brief that asks for three stops of key over fill is met by one of an eighth.
+ */
+const DARKEST = 1 / 16;
 
 /**
  * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from `hue`
@@ -55,7 +60,7 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
     if (wide) {
       judgeByHue(small, hue, limit, judged);
       lit = litHue(small, sure);
-    } else judgeScreen(data, colour!, w, h, 0.25, 1.6, limit, judged);
+    } else judgeScreen(data, colour!, w, h, DARKEST, 1.6, limit, judged);
     if (lit !== null) holdToLit(small, lit, sure, weight);
     const found = gather(sure, rho, scatter), square = sumOf(judged.square);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
@@ -152,7 +157,7 @@ function judgeByHue(small: SmallLinear, hue: ScreenHue, limit: number, judged: J
   const flat = new Float32Array(3 * n);
   for (let p = 0; p < 3; p += 1) flat.fill(hue.linear[p]!, p * n, (p + 1) * n);
   const most = Math.min(24, hue.spreadDeg + 4);
-  judgeScreenPlain(small.data, flat, small.width, small.height, 0.15, 4, limit, judged, hueWithin(hue.hueDeg, most));
+  judgeScreenPlain(small.data, flat, small.width, small.height, DARKEST, 4, limit, judged, hueWithin(hue.hueDeg, most));
 }
 
 /** Most pixels of a speck. */
