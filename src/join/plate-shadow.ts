@@ -13,6 +13,8 @@ export interface ShadeMeasure {
   /** Robust sd of log2 of it over the places sampled, luminance, in stops. */
   readonly sdStops: number;
   readonly places: number;
+  /** Breadth of the shadow in the direction looked along, px. */
+  readonly runPx: number;
   /** Linear light of the lit ground beside the shadow, per channel. */
   readonly litLinear: readonly [number, number, number];
 }
@@ -52,7 +54,7 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
   const { width: w, height: h, data } = linear;
   const n = w * h;
   const ratios: [number[], number[], number[]] = [[], [], []], lit: [number[], number[], number[]] = [[], [], []];
-  const stops: number[] = [];
+  const stops: number[] = [], runs: number[] = [];
   for (let k = 0; k < 24; k++) {
     const s = 0.3 + (0.6 * k) / 23;
     const cx = foot[0] + (tip[0] - foot[0]) * s, cy = foot[1] + (tip[1] - foot[1]) * s;
@@ -83,6 +85,7 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
     const dark = at.slice(a + soft, b + 1 - soft);
     const bright = [...at.slice(Math.max(0, a - 2 * soft - 16), Math.max(0, a - soft)), ...at.slice(b + 1 + soft, b + 1 + 2 * soft + 16)];
     if (dark.length < 3 || bright.length < 6) continue;
+    runs.push((b - a + 1) / 2);
     const lum: number[] = [];
     for (let c = 0; c < 3; c++) {
       const dm = medianOf(dark.map((i) => data[c * n + i]!)), bm = medianOf(bright.map((i) => data[c * n + i]!));
@@ -100,6 +103,7 @@ export function measurePlateShadow(linear: Picture, foot: readonly [number, numb
     transmission: [clamp(medianOf(ratios[0])), clamp(medianOf(ratios[1])), clamp(medianOf(ratios[2]))],
     sdStops: 1.4826 * medianOf(stops.map((v) => Math.abs(v - mid))) / Math.sqrt(stops.length / 3),
     places: stops.length,
+    runPx: medianOf(runs),
     litLinear: [medianOf(lit[0]), medianOf(lit[1]), medianOf(lit[2])],
   };
 }

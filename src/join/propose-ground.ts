@@ -3,7 +3,8 @@ import { differenceDeg, RAD_PER_DEG } from '../core/angles.js';
 import { groundPoint, worldToCamera } from '../geometry/camera.js';
 import { applyVector, dot, unit, type Vec3 } from '../geometry/mat3.js';
 import type { MarksFile, RegionFile } from '../plate/marks.js';
-import type { PlateMeasures, View } from '../plate/types.js';
+import type { View } from '../plate/types.js';
+import { onShadowLines } from '../plate/shadow-line.js';
 import { viewCamera } from '../plate/view-derived.js';
 import { carryRegion, type Carrier } from './carrier.js';
 import { ANOTHER_KEY_DEG, partShadows } from './further-keys.js';
@@ -13,7 +14,8 @@ import { groundGeometry } from './ground.js';
 import { ownShadowOf } from './own-shadow.js';
 import { shadeOnCard } from './shade-on-card.js';
 import { leftOnBody } from './plate-shade.js';
-import { measureLitGround, measurePlateShadow, type ShadeMeasure } from './plate-shadow.js';
+import { darknessAlong, tellDarkness } from './plate-darkness.js';
+import { measureLitGround } from './plate-shadow.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { proposeReceivers } from './propose-receivers.js';
 import { proposeReflection } from './propose-reflection.js';
@@ -39,9 +41,6 @@ const CONTACT = 0.7;
 /** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
 const NO_KEY = 0.75;
 
-/** Half the width looked at for the shadow of an upright, in its heights: a person is a third as wide as tall, and as much ground is wanted beside it. */
-const LOOKED_AT = 0.4;
-
 export interface GroundProposal {
   readonly step: GroundStep;
   /** Share of the light on open ground that is fill, per channel; null where it is assumed. */
@@ -59,7 +58,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const height = marksOf(marks, 'stand')[0]?.mark.height ?? marksOf(marks, 'carry')[0]?.mark.height ?? marksOf(input.take.marks, 'performer')[0]?.mark.height ?? 1;
   const contactOnly = missing !== null;
   const focalPx = view0?.focalPx ?? 1.2 * pm.widthPx;
-  const lampKey = missing === null && pm.view !== undefined && !carried ? keyOfLamp(pm.view, marks, where(pm.view.frame).ground, pm.widthPx / 1000) : null;
+  const lampKey = missing === null && pm.view !== undefined && !carried ? keyOfLamp(pm.view, onShadowLines(await input.plate.linear(pm.view.frame), { ...marks, frame: pm.view.frame }), where(pm.view.frame).ground, pm.widthPx / 1000) : null;
   const azimuth = lampKey?.azimuthDeg ?? light?.azimuthDeg.value ?? 0, elevation = lampKey?.elevationDeg ?? light?.elevationDeg.value ?? 45;
   const reference = light?.azimuthDeg.frames?.[0] ?? marksOf(marks, 'shadow')[0]?.frame ?? marks.frame;
   const frames: GroundFrame[] = [];
@@ -77,30 +76,16 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const turnAt = (n: number): number => (viewAngles(pm, n)?.panDeg ?? 0) - (viewAngles(pm, reference)?.panDeg ?? 0);
   // Shadows of one near lamp are all its own, wherever they point.
   const { own: ownShadows, others } = partShadows(marksOf(marks, 'shadow'), missing === null && lampKey === null ? pm.view ?? null : null, azimuth, turnAt, pm.widthPx / 1000);
-  const darkness = async (s: (typeof ownShadows)[number]): Promise<ShadeMeasure | null> => {
-    const linear = await input.plate.linear(s.frame);
-    const v = viewAngles(pm, s.frame);
-    const dx = s.mark.tip[0] - s.mark.foot[0], dy = s.mark.tip[1] - s.mark.foot[1];
-    // Across the shadow on the ground: in the picture mostly sideways for a shadow that runs away, up and down for one that runs aside.
-    const across = v === null ? ([0, 1] as const) : acrossOnGround(s.mark.foot, [dx, dy], v, pm).direction;
-    const long = Math.hypot(dx, dy);
-    // A shadow under a high sun is short, and no narrower for it.
-    const wide = v === null || s.mark.height === undefined ? 0 : LOOKED_AT * s.mark.height * acrossOnGround(s.mark.foot, [dx, dy], v, pm).pxPerMetre;
-    return measurePlateShadow(linear, s.mark.foot, s.mark.tip, across, Math.max(10, 0.45 * long * (Math.abs(across[1]) > 0.7 ? 0.45 : 1), wide));
-  };
-  for (const s of ownShadows) {
-    const m = await darkness(s);
-    if (m !== null) {
-      transmission = [...m.transmission];
-      measuredOn = m.litLinear;
-      said = `darkness from the plate's own shadow at ${m.places} places: ${(m.transmission[0] * 100).toFixed(0)}, ${(m.transmission[1] * 100).toFixed(0)}, ${(m.transmission[2] * 100).toFixed(0)} % of the lit ground in red, green, blue`;
-      break;
-    }
+  const darkest = await tellDarkness(input.plate, ownShadows, missing !== null ? null : (n) => ({ azimuthDeg: azimuth + turnAt(n), elevationDeg: elevation }), lampKey !== null);
+  if (darkest !== null) {
+    transmission = [...darkest.transmission];
+    measuredOn = darkest.litLinear;
+    said = `darkness from ${darkest.posts > 0 ? `the light missing across the thin shadows of ${darkest.posts} upright${darkest.posts === 1 ? '' : 's'} of the plate's` : `the plate's own shadow${darkest.places === 0 ? '' : ` at ${darkest.places} places`}`}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % of the lit ground in red, green, blue`;
   }
   const keys: FurtherKey[] = [];
   for (const o of others) {
     if (keys.some((k) => Math.abs(differenceDeg(k.azimuthDeg, o.azimuthDeg)) < ANOTHER_KEY_DEG)) continue;
-    const m = await darkness(o.marked);
+    const m = await darknessAlong(input.plate, o.marked);
     if (m !== null) keys.push({ azimuthDeg: o.azimuthDeg, elevationDeg: o.elevationDeg, softnessDeg: light?.softnessDeg.value ?? 0.53, transmission: m.transmission });
   }
   if (keys.length > 0) said += `; ${keys.length === 1 ? 'a second lamp' : `${keys.length} further lamps`} from ${keys.map((k) => `${k.azimuthDeg.toFixed(0)}° at ${k.elevationDeg.toFixed(0)}°, which leaves ${(100 * k.transmission[1]).toFixed(0)} % where it does not reach`).join(', ')}`;
@@ -157,26 +142,6 @@ export function howToTellTheKey(marks: MarksFile): string {
   const near = marksOf(marks, 'upright').map((u) => u.mark.foot).map(([x, y]) => `${x.toFixed(0)}, ${y.toFixed(0)}`);
   const own = near.length === 0 ? 'foot and tip of the shadow of anybody or anything upright in the shot' : `foot and tip of the shadow of what stands at ${near.slice(0, 3).join(' or ')}, which is marked already`;
   return `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: mark a shadow (${own}), or a head, whose shading tells it roughly`;
-}
-
-/** Picture direction in which the ground runs square to a direction on it, at a ground point; and plate pixels a metre that way (0 where the camera's height is not known). */
-function acrossOnGround(foot: readonly [number, number], along: readonly [number, number], v: { focalPx: number; tiltDeg: number; rollDeg: number }, m: PlateMeasures): { readonly direction: [number, number]; readonly pxPerMetre: number } {
-  const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
-  const cast = (x: number, y: number): Vec3 => {
-    const d: Vec3 = [(x - m.widthPx / 2) / v.focalPx, (y - m.heightPx / 2) / v.focalPx, 1];
-    const k = -1 / dot(d, up);
-    return [d[0] * k, d[1] * k, d[2] * k];
-  };
-  const f = cast(foot[0], foot[1]), t = cast(foot[0] + along[0], foot[1] + along[1]);
-  const a: Vec3 = [t[0] - f[0], t[1] - f[1], t[2] - f[2]];
-  const side: Vec3 = [a[1] * up[2] - a[2] * up[1], a[2] * up[0] - a[0] * up[2], a[0] * up[1] - a[1] * up[0]];
-  const k = 0.05;
-  const p: Vec3 = [f[0] + side[0] * k, f[1] + side[1] * k, f[2] + side[2] * k];
-  const x = m.widthPx / 2 + (v.focalPx * p[0]) / p[2] - foot[0], y = m.heightPx / 2 + (v.focalPx * p[1]) / p[2] - foot[1];
-  const l = Math.hypot(x, y);
-  // All in camera heights so far.
-  const metres = k * Math.hypot(...side) * (m.view?.cameraHeight.value ?? 0);
-  return l > 1e-6 && Number.isFinite(l) ? { direction: [x / l, y / l], pxPerMetre: metres > 0 ? l / metres : 0 } : { direction: [0, 1], pxPerMetre: 0 };
 }
 
 /** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */

@@ -10,6 +10,7 @@ import type { Picture } from '../image/picture.js';
 import { readGroundShadow, type GroundLight } from './light-ground.js';
 import { lightFromShading, type ShadingLight } from './light-shading.js';
 import { sunFromShadows } from './light-shadow.js';
+import { onShadowLines } from './shadow-line.js';
 import { withFoundShadows, type UprightShadows } from './light-upright-shadow.js';
 import type { MarksFile } from './marks.js';
 import type { Light, View } from './types.js';
@@ -31,7 +32,8 @@ const WOULD_HELP = 'the foot and the tip of a shadow on the ground, with the hei
  * @param linear scene-linear RGB of that frame, or null where only the marks are at hand (then no ratio, softness or colour)
  * @param view the solved view, or null where no mark gave one (then only shading can tell, with a level camera assumed)
  */
-export function measureLight(linear: Picture | null, view: View | null, marks: MarksFile, options: LightOptions = {}): Light {
+export function measureLight(linear: Picture | null, view: View | null, given: MarksFile, options: LightOptions = {}): Light {
+  const marks = linear === null ? given : onShadowLines(linear, given);
   const notes: string[] = [];
   const frames: [number, number] = [marks.frame, marks.frame];
   const shadow = view ? sunFromShadows(view, marks, options.pointSdPx) : null;
