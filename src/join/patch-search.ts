@@ -5,8 +5,9 @@
 import type { RandomStream } from '../core/random.js';
 import { distanceToSet } from '../image/distance.js';
 import { coverHole, labelOffsets } from './offset-labels.js';
+import { lineShifts } from './line-shifts.js';
 import { meld } from './patch-meld.js';
-import { repetition } from './patch-offsets.js';
+import { repetition, type Offset } from './patch-offsets.js';
 
 export const RADIUS = 3;
 export const SIDE = 2 * RADIUS + 1;
@@ -16,6 +17,9 @@ const ROW_COST = 0.1;
 const DEPTH_TRUST = 1.3;
 /** Shifts of the picture looked at for the montage (He & Sun, section 4). */
 const SHIFTS = 60;
+/** Shifts along lines that run into the hole, and with how many of the picture's own each is put together: what repeats beside the picture goes on too. */
+const LINES = 8;
+const REPEATS = 4;
 
 export interface Level { readonly w: number; readonly h: number; /** interleaved RGB */ readonly rgb: Float32Array; readonly hole: Uint8Array; /** known and allowed as a source */ readonly known: Uint8Array; /** has a value to be compared with */ readonly valued: Uint8Array }
 
@@ -92,7 +96,8 @@ export class Search {
     const { offsets: own, rare } = repetition(rgb, this.isSource, w, h, SHIFTS, random);
     for (const t of this.targets) this.at[t] = this.sources[random.below(this.sources.length)]!;
     if (own.length === 0) return;
-    const offsets = coverHole(own, hole, known, w, h), label = labelOffsets(rgb, hole, known, w, h, offsets, rare);
+    const lines = lineShifts(rgb, hole, known, w, h, LINES), both = lines.flatMap((a) => own.slice(0, REPEATS).map((b) => ({ dx: a.dx + b.dx, dy: a.dy + b.dy })));
+    const offsets = coverHole(distinct([...own, ...lines, ...both]), hole, known, w, h), label = labelOffsets(rgb, hole, known, w, h, offsets, rare);
     for (const t of this.targets) {
       const x = t % w, y = (t - x) / w;
       let k = label[t]!;
@@ -235,4 +240,8 @@ export class Search {
   field(): Field {
     return { w: this.level.w, h: this.level.h, at: this.at };
   }
+}
+
+function distinct(offsets: readonly Offset[]): Offset[] {
+  return offsets.filter((o, i) => (o.dx !== 0 || o.dy !== 0) && offsets.findIndex((p) => p.dx === o.dx && p.dy === o.dy) === i);
 }
