@@ -36,7 +36,10 @@ function codePlane(coefficients: usize, blocks: i32, matrix: usize, qp: u32, tab
     const word = codeword(code, book), length = <i32>(word >> 32);
     acc = (acc << length) | (word & 0xffffffff);
     n += length;
-    if (n >= 32) { n -= 32; store<u32>(p, bswap<u32>(<u32>(acc >> n))); p += 4; }
+    // Eight bytes are laid down each time, of which those that are whole stay: no branch that cannot be foretold.
+    store<u64>(p, bswap<u64>(acc << (64 - n)));
+    p += n >> 3;
+    n &= 7;
     // The first follows as if a code of five had come before.
     book = load<u8>(tables + BOOKS + 26 + <usize>min<u32>(j == 0 ? 5 : code, 6));
     sign = j == 0 ? 0 : delta >> 31;
@@ -66,11 +69,15 @@ function codePlane(coefficients: usize, blocks: i32, matrix: usize, qp: u32, tab
         const r = codeword(<u32>run, load<u8>(tables + BOOKS + <usize>lastRun)), l = codeword(<u32>(level - 1), load<u8>(tables + BOOKS + 16 + <usize>lastLevel));
         acc = (acc << (r >> 32)) | (r & 0xffffffff);
         n += <i32>(r >> 32);
-        if (n >= 32) { n -= 32; store<u32>(p, bswap<u32>(<u32>(acc >> n))); p += 4; }
+        store<u64>(p, bswap<u64>(acc << (64 - n)));
+        p += n >> 3;
+        n &= 7;
         acc = (acc << ((l >> 32) + 1)) | ((l & 0xffffffff) << 1) | minus;
         n += <i32>(l >> 32) + 1;
       }
-      if (n >= 32) { n -= 32; store<u32>(p, bswap<u32>(<u32>(acc >> n))); p += 4; }
+      store<u64>(p, bswap<u64>(acc << (64 - n)));
+      p += n >> 3;
+      n &= 7;
       lastRun = min(run, 15);
       lastLevel = min(level, 9);
       runs = tables + RUNS + (<usize>lastRun << 8);
@@ -80,8 +87,7 @@ function codePlane(coefficients: usize, blocks: i32, matrix: usize, qp: u32, tab
     run += blocks - 1 - last;
   }
   // Filled up with noughts to whole bytes.
-  for (; n > 0; n -= 8) store<u8>(p++, <u8>(n >= 8 ? acc >> (n - 8) : acc << (8 - n)));
-  return p;
+  return n > 0 ? p + 1 : p;
 }
 
 /** Macroblocks that reach over the picture's border, with its last column and line gone on with. */

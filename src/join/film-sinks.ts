@@ -70,7 +70,7 @@ export async function openSinks(renderer: JoinRenderer, out: string, matte: stri
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(topLeft(frame.coded(whole), (part ??= createPicture(even.widthPx, even.heightPx, 3))));
       } else if (o.codec === 'h264' && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
-      else if (o.codec === 'prores4444' && straight && frame.plate.bitDepth <= MASTER_BITS && picture.takes({ ...frame.plate, chromaShift: [0, 0], bitDepth: MASTER_BITS })) await picture.writeFrame(frame.full(MASTER_BITS)!);
+      else if (o.codec === 'prores4444' && straight && frame.plate.bitDepth <= MASTER_BITS && picture.takes({ ...frame.plate, chromaShift: [0, 0], bitDepth: MASTER_BITS })) await (picture.hasRoom ? picture.writeLaid((planes) => { frame.full(MASTER_BITS, planes); }) : picture.writeFrame(frame.full(MASTER_BITS)!));
       else if (straight && !frame.plate.hasAlpha) {
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(frame.coded(whole));

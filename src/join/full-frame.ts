@@ -10,14 +10,14 @@ import { lumaWeights, quantisation } from '../media/ycbcr.js';
 import type { ComposedBox } from './compose.js';
 import type { FrameRoom } from './frame-room.js';
 
-type Planes = readonly [Uint16Array, Uint16Array, Uint16Array];
+export type FullPlanes = readonly [Uint16Array, Uint16Array, Uint16Array];
 
-/** `plate` with `composed` on it at 4:4:4 and `bitDepth` bits, in `room` where one is given; null where the plate's form does not allow it (RGB, alpha, full range). */
-export function fullFrame(plate: VideoFrame, composed: ComposedBox | null, bitDepth: number, room?: FrameRoom): VideoFrame | null {
+/** `plate` with `composed` on it at 4:4:4 and `bitDepth` bits, in `into` or in `room` where one is given; null where the plate's form does not allow it (RGB, alpha, full range). */
+export function fullFrame(plate: VideoFrame, composed: ComposedBox | null, bitDepth: number, room?: FrameRoom, into?: FullPlanes): VideoFrame | null {
   if (!canWiden(plate, bitDepth)) return null;
   const n = plate.widthPx * plate.heightPx;
   const made = (): Uint16Array => { if (room === undefined) return new Uint16Array(n); const b = room.bytes(2 * n, true); return new Uint16Array(b.buffer, b.byteOffset, n); };
-  const planes: Planes = [made(), made(), made()], out = widenYuv(plate, bitDepth, planes);
+  const planes: FullPlanes = into ?? [made(), made(), made()], out = widenYuv(plate, bitDepth, planes);
   if (composed !== null) layFull(out, planes, composed);
   return out;
 }
@@ -28,7 +28,7 @@ function constants(frame: VideoFrame): { readonly k: Float32Array; readonly low:
 }
 
 /** Lays the box onto a frame's three full planes, in place. */
-export function layFull(frame: VideoFrame, planes: Planes, { box: [x0, y0, x1, y1], coded, changed }: ComposedBox): void {
+export function layFull(frame: VideoFrame, planes: FullPlanes, { box: [x0, y0, x1, y1], coded, changed }: ComposedBox): void {
   const w = x1 - x0, h = y1 - y0, door = kernels();
   if (w * h < KERNEL_FROM_PIXELS || !planes.every((p) => door.owns(p))) { layFullPlain(frame, planes, { box: [x0, y0, x1, y1], coded, changed }); return; }
   const { k, low, high } = constants(frame), scope = door.scope(), corner = 2 * (y0 * frame.widthPx + x0);
@@ -40,7 +40,7 @@ export function layFull(frame: VideoFrame, planes: Planes, { box: [x0, y0, x1, y
 }
 
 /** Plain twin of the kernel. */
-export function layFullPlain(frame: VideoFrame, planes: Planes, { box: [x0, y0, x1, y1], coded, changed }: Pick<ComposedBox, 'box' | 'coded' | 'changed'>): void {
+export function layFullPlain(frame: VideoFrame, planes: FullPlanes, { box: [x0, y0, x1, y1], coded, changed }: Pick<ComposedBox, 'box' | 'coded' | 'changed'>): void {
   const w = x1 - x0, h = y1 - y0, n = w * h, d = coded.data, f = Math.fround, { k, low, high } = constants(frame);
   const held = (v: number, scale: number, bias: number): number => Math.min(high, Math.max(low, Math.floor(f(f(v * scale) + bias))));
   for (let y = 0; y < h; y++) {

@@ -18,7 +18,7 @@ import { composeFrame, linearPicture, type ComposedBox } from './compose.js';
 import { FrameRoom } from './frame-room.js';
 import { freePlace } from './hand-over.js';
 import { patchFrame } from './frame-box.js';
-import { fullFrame } from './full-frame.js';
+import { fullFrame, type FullPlanes } from './full-frame.js';
 import { PerformerSource, takeFrameOf, type Asked, type PerformerTools } from './performer-source.js';
 import { joinPatchOf, mendsPlate } from './mends-plate.js';
 import { preparePerformer, takeToPlate, type Prepared } from './place-performer.js';
@@ -53,8 +53,8 @@ export interface JoinFrame {
   coded(dst?: Picture): Picture;
   /** The frame in the plate's own planes: untouched pixels bit for bit the plate's. Valid until the next frame is asked for. */
   video(): VideoFrame;
-  /** The frame at 4:4:4 with `bitDepth` bits, chroma at full size; null where the plate's form does not allow it (see full-frame.ts). Valid until the next frame is asked for. */
-  full(bitDepth: number): VideoFrame | null;
+  /** The frame at 4:4:4 with `bitDepth` bits, chroma at full size, in `planes` where they are given; null where the plate's form does not allow it (see full-frame.ts). Valid until the next frame is asked for. */
+  full(bitDepth: number, planes?: FullPlanes): VideoFrame | null;
   /** Matte of the performer as seen, whole frame, 0..1. @param dst filled and returned if given */
   matte(dst?: Float32Array): Float32Array;
 }
@@ -254,7 +254,7 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
       patchFrame(out, composed.box, composed.coded.data, composed.changed, work);
       return out;
     },
-    full: (bitDepth) => fullFrame(plate, composed, bitDepth, work),
+    full: (bitDepth, planes) => fullFrame(plate, composed, bitDepth, work, planes),
     matte: (dst) => {
       const out = dst?.fill(0) ?? new Float32Array(plate.widthPx * plate.heightPx);
       if (composed !== null) {

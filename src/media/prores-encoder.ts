@@ -9,6 +9,8 @@ import { proresTables } from './prores-tables.js';
 import type { ColourTags } from './types.js';
 import type { FillFrame } from './writer-frames.js';
 
+type Planes = readonly [Uint16Array, Uint16Array, Uint16Array];
+
 /** Bytes of the frame's header with its size and mark, and of the picture's. */
 const FRAME_HEAD = 8 + 148, PICTURE_HEAD = 8;
 /** Bits a macroblock aimed at, and the coarsest quantiser taken for them, as FFmpeg has them for 4:4:4. */
@@ -19,7 +21,7 @@ const MACROBLOCK = 12 * 64;
 
 export class ProResEncoder {
   /** The planes to be filled before `encode` is called: Y', Cb, Cr at full size, words of 10 bits. */
-  readonly room: Pick<FillFrame, 'planes' | 'strides'>;
+  readonly room: Pick<FillFrame, 'planes' | 'strides'> & { readonly words: Planes };
   private readonly widthPx: number;
   private readonly heightPx: number;
   private readonly head: Buffer;
@@ -40,7 +42,8 @@ export class ProResEncoder {
     const make = (bytes: number): number => { const p = this.door.allocator.allocate(bytes); this.blocks.push(p); return p; };
     this.pointers = { planes: [make(2 * n), make(2 * n), make(2 * n)], tables: make(tables.length), out: make(this.most), total: make(16) };
     new Uint8Array(this.door.memory.buffer, this.pointers.tables, tables.length).set(tables);
-    this.room = { planes: this.pointers.planes.map((p) => Buffer.from(this.door.memory.buffer, p, 2 * n)), strides: [2 * widthPx, 2 * widthPx, 2 * widthPx] };
+    const words = this.pointers.planes.map((p) => new Uint16Array(this.door.view(p, n >> 1).buffer, p, n)) as unknown as Planes;
+    this.room = { words, planes: words.map((w) => Buffer.from(w.buffer, w.byteOffset, w.byteLength)), strides: [2 * widthPx, 2 * widthPx, 2 * widthPx] };
     this.head = header(widthPx, heightPx, tags, tables.subarray(64, 192));
   }
 

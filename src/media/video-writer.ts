@@ -150,6 +150,20 @@ export class VideoWriter {
     return this.put((to) => copyPlanes(to, frame));
   }
 
+  /** Does `writeLaid` serve here? */
+  get hasRoom(): boolean {
+    return this.own !== null;
+  }
+
+  /**
+   * Adds a frame that `lay` makes in the encoder's own planes: Y'CbCr at full size, words of 10 bits, all of them. Only where
+   * `hasRoom` says so.
+   */
+  async writeLaid(lay: (planes: ProResEncoder['room']['words']) => void): Promise<void> {
+    const own = this.own!;
+    return this.put(() => lay(own.room.words));
+  }
+
   /** Are the frame's planes in the very form that the encoder is fed? */
   takes(frame: VideoFrame): boolean {
     const f = planeFormat(this.encoding.pixelFormat), { colour, chromaShift: [sx, sy] } = frame, own = this.tags;
