@@ -23,7 +23,7 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
   try {
     const reader = await VideoReader.open(takeFile);
     try {
-      const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'));
+      const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'), book.cachePath('takes'));
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
         plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet,

@@ -44,7 +44,7 @@ export async function proposeFromFiles(plateFile: string, takeFile: string, plat
   const plate = await VideoReader.open(plateFile), take = await VideoReader.open(takeFile);
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks, undefined, (d, n) => onProgress?.('plate', d, n));
-    const screens = screensInMemory(), t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, (d, n) => onProgress?.('take', d, n));
+    const screens = screensInMemory(), t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n) => onProgress?.('take', d, n));
     const { subject, screen, seen, noScreen, screenFound, room, feet } = t;
     const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
     return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera, screens };

@@ -1,5 +1,8 @@
 /** A take made ready for a proposal: its marks bounded (screen's useful part, outlines on every frame), measured, and the performer looked at. */
 import { screensInMemory, type KeptScreens } from './kept-screens.js';
+import { keptTake, keptTakeKey } from './kept-takes.js';
+import { clonePicture } from '../image/picture.js';
+import { toLinear } from '../media/convert.js';
 import { outlinesByMotion, outlinesOfMarks, type OutlinesOfTake } from './outline/marked-take.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { MarksFile } from '../plate/marks.js';
@@ -15,19 +18,30 @@ export interface ReadyTake extends Subject {
   readonly screenFound: string | null;
 }
 
-/** @param folder where followed outlines are kept; null keeps none */
-export async function readyTake(file: string, reader: VideoReader, marks: MarksFile, quality: 'fast' | 'fine', screens: KeptScreens = screensInMemory(), folder: string | null = null, onProgress?: (done: number, total: number) => void): Promise<ReadyTake> {
+/** @param folder where followed outlines are kept; null keeps none @param measured where measures of takes are kept; null keeps none */
+export async function readyTake(file: string, reader: VideoReader, marks: MarksFile, quality: 'fast' | 'fine', screens: KeptScreens = screensInMemory(), folder: string | null = null, measured: string | null = null, onProgress?: (done: number, total: number) => void): Promise<ReadyTake> {
   const kept: OutlinesOfTake = { folder, file }, outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
   const ready = async (m: MarksFile, found: string | null): Promise<ReadyTake> => {
-    const { side, notes } = await measureTakeSide(file, reader, m, onProgress);
+    const { side, notes } = await takeSide(file, reader, m, measured, onProgress);
     return { ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera?.move !== 'static')), side, notes, screenFound: found };
   };
   if (outlined !== null) return ready(outlined.marks, outlined.found);
-  const bounded = await withScreenPart(reader, marks), first = await ready(bounded.marks, bounded.found);
+  const bounded = await keptTake(measured, measured === null ? null : keptTakeKey(file, 'screen', marks), () => withScreenPart(reader, marks)), first = await ready(bounded.marks, bounded.found);
   const open = first.noScreen !== null && first.subject === null && marks.cleanFrame === undefined && reader.info.frameCount > 2 && !bounded.marks.marks.some((m) => m.kind === 'screen');
   if (!open) return first;
   // Neither screen, empty set nor outline: what moves by itself is the last that may tell the performer.
   const moving = await outlinesByMotion(reader, marks, kept);
   if (moving.frames === null) return { ...first, noScreen: `${first.noScreen}; ${moving.why}` };
   return ready(moving.marks, moving.found);
+}
+
+/** The take's side as `measureTakeSide` makes it, its data kept in `folder`. */
+async function takeSide(file: string, reader: VideoReader, marks: MarksFile, folder: string | null, onProgress?: (done: number, total: number) => void): Promise<Pick<ReadyTake, 'side' | 'notes'>> {
+  const { measures, marks: found, held, notes } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
+    const { side, notes: said } = await measureTakeSide(file, reader, marks, onProgress);
+    return { measures: side.measures, marks: side.marks, held: side.held, notes: said };
+  });
+  onProgress?.(reader.info.frameCount, reader.info.frameCount);
+  // The file may lie elsewhere now.
+  return { side: { measures: { ...measures, file }, marks: found, ...(held === undefined ? {} : { held }), linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
 }

@@ -1,0 +1,56 @@
+/**
+ * What was measured of a take, kept: it hangs on the file, the marks and the program alone, so that a quick join, the join after it
+ * and every proposal anew need it once. Named by the file (name, size, time of change), what is asked, the marks, and the modules
+ * that measure, so that a program that was changed measures anew.
+ */
+import { createHash } from 'node:crypto';
+import { mkdirSync, readdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
+import { basename, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+import { deserialize, serialize } from 'node:v8';
+
+/** Rooms whose modules have a part in measuring (ARCHITECTURE.md: none after `join` can). */
+const ROOMS = ['core', 'colour', 'image', 'geometry', 'media', 'film', 'plate', 'brief', 'take', 'join'];
+
+let stamp: string | null = null;
+
+/** Names, sizes and times of change of all modules that may measure, and of the kernels. Some four hundred looks at the disk, once a process. */
+function programStamp(): string {
+  if (stamp !== null) return stamp;
+  const root = fileURLToPath(new URL('../', import.meta.url)), sum = createHash('sha256').update(process.version);
+  const add = (file: string): void => { const s = statSync(file, { throwIfNoEntry: false }); sum.update(`${basename(file)} ${s?.size} ${s?.mtimeMs}\n`); };
+  for (const room of ROOMS) for (const name of readdirSync(join(root, room), { recursive: true, encoding: 'utf8' }).sort()) if (/\.[jt]s$/.test(name)) add(join(root, room, name));
+  for (const kernels of ['kernels.wasm', '../dist/kernels.wasm']) add(join(root, kernels));
+  return (stamp = sum.digest('hex'));
+}
+
+/** Name of a result; null for takes that are not one file (picture sequences), of which nothing is kept. */
+export function keptTakeKey(file: string, what: string, asked: unknown): string | null {
+  const stat = statSync(file, { throwIfNoEntry: false });
+  if (stat === undefined || !stat.isFile()) return null;
+  return createHash('sha256').update(JSON.stringify([programStamp(), basename(file), stat.size, stat.mtimeMs, what, asked])).digest('hex').slice(0, 24);
+}
+
+/**
+ * The result kept in `folder` under `key`, or made and kept there; without either it is made. What can't be read is made again, and
+ * what can't be written is not kept: the folder is a cache. The result has to be data through and through.
+ */
+export async function keptTake<T>(folder: string | null, key: string | null, make: () => Promise<T>): Promise<T> {
+  if (folder === null || key === null) return make();
+  const place = join(folder, key);
+  try {
+    return deserialize(readFileSync(place)) as T;
+  } catch {
+    // Not there, or damaged.
+  }
+  const made = await make();
+  try {
+    mkdirSync(folder, { recursive: true });
+    const part = `${place}.${process.pid}.part`;
+    writeFileSync(part, serialize(made));
+    renameSync(part, place);
+  } catch {
+    // A full disk costs the next proposal some seconds.
+  }
+  return made;
+}
