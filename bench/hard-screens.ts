@@ -63,7 +63,7 @@ export const HARD: readonly HardScreen[] = [
   { name: 'blue, sun: hard dark shadow, peg', screen: BLUE, fallOff: 0.1, folds: 0.08, cast: 0.2, castEdge: 2, peg: true, spill: 0.1, noise: 0.006, crf: 22, speed: 3 },
   { name: 'green, one lamp: shadow of a tenth', screen: GREEN, fallOff: 0.1, folds: 0.08, cast: 0.1, castEdge: 2, spill: 0.1, noise: 0.006, crf: 22, speed: 3 },
   { name: 'blue, one lamp: shadow of a sixteenth', screen: BLUE, fallOff: 0.1, folds: 0.08, cast: 0.06, castEdge: 6, spill: 0.1, noise: 0.006, crf: 22, speed: 3 },
-  { name: 'green, one lamp: black coat in strong spill', screen: GREEN, fallOff: 0.2, folds: 0.08, cast: 0.12, castEdge: 4, coat: [0.015, 0.014, 0.013], spill: 0.5, noise: 0.008, crf: 24, speed: 3 },
+  { name: 'green, one lamp: black coat', screen: GREEN, fallOff: 0.2, folds: 0.08, cast: 0.12, castEdge: 4, coat: [0.015, 0.014, 0.013], spill: 0.03, noise: 0.008, crf: 24, speed: 3 },
   { name: 'green, a green toy marked', screen: GREEN, fallOff: 0.3, folds: 0.1, cast: 0.6, castEdge: 12, spill: 0.1, noise: 0.006, crf: 22, speed: 3, toy: true },
   { name: 'green, dim phone', screen: [0.02, 0.12, 0.03], fallOff: 0.5, folds: 0.15, cast: 0.5, castEdge: 10, spill: 0.2, noise: 0.016, crf: 28, sharp: 0.8, speed: 5 },
 ];

@@ -16,6 +16,7 @@ import { carryRegion, rideCarrier, STILL, type Carrier } from './carrier.js';
 import { patchFrame } from './frame-box.js';
 import { partPoses, type PartPoses } from './part-poses.js';
 import { patchRegion } from './patch.js';
+import { screenTest, type ScreenTest } from './patch-screen.js';
 import type { PatchStep } from './types.js';
 
 /** Replaces a region of a take's frames; close when done. It may be asked again after, as an inspection does after its render. */
@@ -30,6 +31,8 @@ export type Outline = (frame: number) => readonly Point2[];
 export async function takePatcher(step: PatchStep, takeFile: string): Promise<TakePatcher> {
   let opened: Promise<VideoReader> | null = Promise.resolve(await VideoReader.open(step.source));
   let outlines: Promise<readonly [Outline, Outline, PartPoses]> | null = null;
+  // A part of the plate has no screen behind it: green there is the film's own.
+  let screen: ScreenTest | null | undefined = step.onto === 'plate' ? null : undefined;
   return {
     async patch(frame) {
       // Its buffers are the reader's, and others may read on while the source is waited for.
@@ -43,7 +46,8 @@ export async function takePatcher(step: PatchStep, takeFile: string): Promise<Ta
       // Beyond the source's ends there is nothing to lay on.
       if (k < 0 || k >= source.info.frameCount) return frame;
       const coded = toCodedRgb(await source.frame(k));
-      const patched = patchRegion(toCodedRgb(out), coded, target(frame.index), from(k), { chromaShift: frame.chromaShift, ...(poses(frame.index) === null ? {} : { pose: poses(frame.index)! }) });
+      screen ??= screen === null ? null : screenTest(coded, frame.colour.transfer);
+      const patched = patchRegion(toCodedRgb(out), coded, target(frame.index), from(k), { chromaShift: frame.chromaShift, ...(screen === null ? {} : { screen }), ...(poses(frame.index) === null ? {} : { pose: poses(frame.index)! }) });
       if (patched === null) return out;
       patchFrame(out, [patched.box[0], patched.box[1], patched.box[2], patched.box[3]], patched.coded.data, Uint8Array.from(patched.cover, (v) => (v > 0 ? 1 : 0)));
       return out;

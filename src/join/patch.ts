@@ -15,6 +15,7 @@ import { lumaOf } from './erase-mosaic.js';
 import { placeOf, type PartPose, type PartShape } from './part-motion.js';
 import { boundsOf } from './lay-over.js';
 import { cropPicture, matchSeam } from './erase-seam.js';
+import { strayScreen, type ScreenTest } from './patch-screen.js';
 
 export interface PatchOptions {
   /** Width over which the patch passes into the target, px inside the outline. Default 4. */
@@ -28,6 +29,8 @@ export interface PatchOptions {
   readonly mostStep?: number;
   /** Where each of the target's pixels is found in the source (part-motion.ts), instead of by outlines and light along them. */
   readonly pose?: { readonly shape: PartShape; readonly pose: PartPose };
+  /** Tells the screen behind both: what of it comes in beside the source's performer is not laid on the target's. */
+  readonly screen?: ScreenTest;
   /** Whole chroma samples of the target's file. Default [1, 1]. */
   readonly chromaShift?: readonly [number, number];
 }
@@ -106,13 +109,15 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
     if (back !== null && fit.after < (options.fitBelow ?? 0.99) * fit.before) { matrix = multiply(back, matrix); laid = lay(matrix); }
   }
   const { fill } = laid;
+  const away = options.screen === undefined ? null : awayFromScreen(options.screen, around, fill, hidden, toOutside);
+  if (away !== null) for (let i = 0; i < n; i++) if (away.stray[i]! <= SCREEN_RIM || (hidden[i] === 0 && away.unlike[i]! <= SCREEN_RIM)) laid.valid[i] = 0;
   matchSeam(around, fill, hidden, laid.valid, { bandPx: band, mostGain: options.mostGain ?? 2, blurPx: 3, mostStep: options.mostStep ?? 0.06 });
   const cover = new Float32Array(n);
   for (let i = 0; i < n; i++) {
     if (hidden[i]! === 0 || laid.valid[i]! === 0) continue;
-    const t = Math.min(1, (toOutside[i]! - 0.5) / Math.max(0.5, soft));
-    const a = t * t * (3 - 2 * t);
-    cover[i] = a;
+    const from = away === null ? toOutside[i]! : Math.min(toOutside[i]!, away.stray[i]! - SCREEN_RIM);
+    const t = Math.max(0, Math.min(1, (from - 0.5) / Math.max(0.5, soft)));
+    cover[i] = t * t * (3 - 2 * t);
   }
   const coded = createPicture(w, h, 3);
   for (let c = 0; c < 3; c++) for (let i = 0; i < n; i++) {
@@ -120,6 +125,19 @@ export function patchRegion(target: Picture, source: Picture, targetPolygon: rea
     coded.data[o] = around.data[o]! + cover[i]! * (fill.data[o]! - around.data[o]!);
   }
   return { box: [x0, y0, x1, y1], coded, cover, matrix: multiply([1, 0, x0, 0, 1, y0, 0, 0, 1], matrix) };
+}
+
+/** The performer's last pixels before its screen are mixed with it, px. */
+const SCREEN_RIM = 2;
+
+/**
+ * Px to the source's screen that is not to be laid, and to where one picture shows the screen and the other its performer: there
+ * the light of the two can't be compared. Null where the screens lie alike.
+ */
+function awayFromScreen(test: ScreenTest, around: Picture, fill: Picture, hidden: Float32Array, toOutside: Float32Array): { stray: Float32Array; unlike: Float32Array } | null {
+  const { width: w, height: h } = fill, inside = Uint8Array.from(hidden), rim = Uint8Array.from(toOutside, (d, i) => (inside[i] === 1 && d <= SCREEN_RIM ? 1 : 0));
+  const from = test(fill), to = test(around), stray = strayScreen(inside, rim, from, to, w), unlike = Uint8Array.from(from, (v, i) => (v === to[i] ? 0 : 1));
+  return unlike.includes(1) ? { stray: distanceToSet(stray, w, h), unlike: distanceToSet(unlike, w, h) } : null;
 }
 
 /** The source as its places say, and where it has any. */
