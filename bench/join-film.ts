@@ -2,8 +2,9 @@
  * Processor time and clock of a join written to a file as the product writes it, at 1080p (`stand` enlarged, or FOLDER's own recipe):
  * a production's ProRes 4444 and matte in resumable pieces, a quick join's H.264, H.264 in pieces. One process a figure: code is
  * loaded and compiled within it, as in a job. The screen's model is kept, as when the take was judged.
- * Run: `npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]` (FOLDER keeps plate, take and recipe, as with
- * join-cpu.ts; `picture` draws without coding anything).
+ * Run: `npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture|copy|copy-production ..]` (FOLDER keeps plate, take and recipe, as with
+ * join-cpu.ts; `picture` draws without coding anything; `copy` and `copy-production` decode
+ * the plate and code it as a quick join and a production's film are coded, which the others are told as a ratio to).
  */
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
@@ -16,14 +17,37 @@ import { screensInFolder } from '../src/join/kept-screens.js';
 import { JoinRenderer } from '../src/join/render.js';
 import { renderJoin, type RenderOptions } from '../src/join/render-file.js';
 import type { Recipe } from '../src/join/types.js';
+import type { WriterOptions } from '../src/media/encodings.js';
+import { VideoReader } from '../src/media/video-reader.js';
+import { VideoWriter } from '../src/media/video-writer.js';
+import { widenYuv } from '../src/media/widen-yuv.js';
 import { standAt1080 } from './join-1080.js';
 
-const WAYS = ['production', 'quick', 'pieces', 'picture'] as const;
+const WAYS = ['production', 'quick', 'pieces', 'picture', 'copy', 'copy-production'] as const;
 type Way = (typeof WAYS)[number];
+
+/** The plate decoded and coded, nothing else. */
+async function copy(file: string, out: string, options: Pick<WriterOptions, 'codec' | 'crf' | 'preset'>): Promise<void> {
+  const r = await VideoReader.open(file), { widthPx, heightPx, rate, colour } = r.info, w = await VideoWriter.open(out, { widthPx, heightPx, rate, ...options, ...(options.codec === 'h264' ? { colour } : {}) });
+  for await (const f of r.frames()) {
+    if (w.hasRoom) await w.writeLaid((planes) => { widenYuv(f, 10, planes); });
+    else await w.writeFrame(f);
+  }
+  await w.close();
+  await r.close();
+}
 
 async function one(folder: string, way: Way): Promise<void> {
   letHeapGrow();
   const recipe = JSON.parse(readFileSync(join(folder, 'recipe.json'), 'utf8')) as Recipe;
+  if (way === 'copy' || way === 'copy-production') {
+    const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')), used = process.cpuUsage(), from = performance.now(), frames = recipe.plate.out - recipe.plate.in;
+    await copy(recipe.plate.file, join(out, 'film.mov'), way === 'copy' ? { codec: 'h264', crf: 14, preset: 'veryfast' } : { codec: 'prores4444' });
+    const u = process.cpuUsage(used);
+    console.log(JSON.stringify({ way, msAFrame: Math.round((u.user + u.system) / 100 / frames) / 10, fps: Math.round((1e5 * frames) / (performance.now() - from)) / 100 }));
+    rmSync(out, { recursive: true, force: true });
+    return;
+  }
   const options = { ...(await joinTools(recipe, null)), screens: screensInFolder(join(folder, 'screens')) };
   const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')), used = process.cpuUsage(), from = performance.now();
   try {

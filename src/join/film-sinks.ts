@@ -40,6 +40,18 @@ export const GROUP = 48;
 
 export interface Sinks { add(frame: JoinFrame): Promise<void>; close(): Promise<void>; abort(): Promise<void> }
 
+/** A stream that is begun while `other` is done: what makes its first frame ahead, in other threads, takes a while. */
+export async function* begunBeside<T>(stream: AsyncGenerator<T, void, undefined>, other: () => Promise<void>): AsyncGenerator<T, void, undefined> {
+  const first = stream.next();
+  first.catch(() => undefined);
+  try {
+    await other();
+    for (let f = await first; f.done !== true; f = await stream.next()) yield f.value;
+  } finally {
+    await stream.return();
+  }
+}
+
 export async function openFilm(renderer: JoinRenderer, out: string, o: RenderOptions): Promise<VideoWriter> {
   const { widthPx, heightPx } = renderer.plateInfo, cut = o.even === true ? 1 : 0;
   return VideoWriter.open(out, {

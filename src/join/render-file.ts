@@ -8,7 +8,7 @@ import { basename, dirname, join } from 'node:path';
 import { createPicture } from '../image/picture.js';
 import { isSequencePattern } from '../media/sequence.js';
 import { VideoWriter } from '../media/video-writer.js';
-import { openSinks, type RenderOptions, type RenderReport } from './film-sinks.js';
+import { begunBeside, openSinks, type RenderOptions, type RenderReport, type Sinks } from './film-sinks.js';
 import type { JoinRenderer } from './render.js';
 import { renderPieces } from './render-pieces.js';
 
@@ -19,19 +19,19 @@ export async function renderJoin(renderer: JoinRenderer, out: string, options: R
   const { in: first, out: end } = renderer.recipe.plate;
   if (isSequencePattern(out)) return renderSequence(renderer, out, options);
   if (options.resumeIn === undefined) {
-    const sinks = await openSinks(renderer, out, options.matte, options);
+    let sinks: Sinks | null = null;
     try {
       let done = 0;
-      for await (const frame of renderer.frames(first, end, options.choice, options.signal)) {
-        await sinks.add(frame);
+      for await (const frame of begunBeside(renderer.frames(first, end, options.choice, options.signal), async () => { sinks = await openSinks(renderer, out, options.matte, options); })) {
+        await sinks!.add(frame);
         done++;
         options.onProgress?.(done, end - first);
       }
     } catch (error) {
-      await sinks.abort();
+      await (sinks as Sinks | null)?.abort();
       throw error;
     }
-    await sinks.close();
+    await sinks!.close();
     return { frames: end - first, kept: 0, leftOff: renderer.leftOff };
   }
   return renderPieces(renderer, out, options, options.resumeIn);

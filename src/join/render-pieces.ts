@@ -7,7 +7,7 @@ import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node
 import { extname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import type { VideoWriter } from '../media/video-writer.js';
-import { GROUP, openFilm, openMatte, openSinks, type RenderOptions, type RenderReport, type Sinks } from './film-sinks.js';
+import { begunBeside, GROUP, openFilm, openMatte, openSinks, type RenderOptions, type RenderReport, type Sinks } from './film-sinks.js';
 import type { JoinRenderer } from './render.js';
 
 /** Frames a piece: what a kill can cost at most. */
@@ -72,14 +72,15 @@ interface Pieces {
 async function renderRun(renderer: JoinRenderer, o: RenderOptions, pieces: Pieces, firstPiece: number, lastPiece: number, counted: () => void): Promise<void> {
   const { first, end, size, name } = pieces;
   let k = firstPiece, n = first + k * size;
+  const begin = n;
   let sinks: Sinks | null = null;
+  const open = async (): Promise<Sinks> => (sinks = await openSinks(renderer, name('piece', k), o.matte === undefined ? undefined : name('matte', k), o));
   try {
-    for await (const frame of renderer.frames(n, Math.min(end, first + (lastPiece + 1) * size), o.choice, o.signal)) {
-      sinks ??= await openSinks(renderer, name('piece', k), o.matte === undefined ? undefined : name('matte', k), o);
-      await sinks.add(frame);
+    for await (const frame of begunBeside(renderer.frames(n, Math.min(end, first + (lastPiece + 1) * size), o.choice, o.signal), async () => { await open(); })) {
+      await ((sinks as Sinks | null) ?? (await open())).add(frame);
       n++;
       if (n === Math.min(end, first + (k + 1) * size)) {
-        const whole: Sinks = sinks;
+        const whole: Sinks = sinks!;
         sinks = null;
         await whole.close();
         k++;
@@ -87,9 +88,10 @@ async function renderRun(renderer: JoinRenderer, o: RenderOptions, pieces: Piece
       counted();
     }
     // A plate that ends before its time.
-    await sinks?.close();
+    const last = sinks as Sinks | null;
+    await (n === begin ? last?.abort() : last?.close());
   } catch (error) {
-    await sinks?.abort();
+    await (sinks as Sinks | null)?.abort();
     throw error;
   }
 }
