@@ -17,6 +17,7 @@ import { despilled, tunedChromakey } from './chromakey.js';
 import { GRADES, madeTake } from './made-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 import { speedRows } from './peel-speed.js';
+import { takeRows } from './peel-takes.js';
 import type { BenchRow } from './rows.js';
 
 /** MSE, comp: bar and goal a level. */
@@ -87,7 +88,7 @@ async function practiceScores(folder: string): Promise<PeelScores> {
 }
 
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
-  const rows: BenchRow[] = await speedRows(seed, full);
+  const rows: BenchRow[] = [...(await speedRows(seed, full)), ...(await takeRows())];
   for (const grade of GRADES) {
     const scores = [0, 1, 2].map((k) => {
       const take = madeTake(seed + k, grade, 960, 540, 3);

@@ -13,6 +13,7 @@ import { rasterizePolygon, type Point } from '../image/polygon.js';
 import { rgbPrimaries } from '../media/colour-tags.js';
 import type { VideoFrame } from '../media/types.js';
 import { dropEdgeParts } from './peel/edge-parts.js';
+import { chromaSiteSeen } from './peel/chroma-site.js';
 import { analyseFrame, TUNING, type Tuning } from './peel/frame-analysis.js';
 import { matteOfFrame } from './peel/frame-matte.js';
 import { linearFrame, type CodedFrame, type LinearFrame } from './peel/linear-frame.js';
@@ -58,10 +59,16 @@ export interface Peeled {
  * beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found.
  */
 export function peelModel(frames: readonly (VideoFrame | CodedFrame)[], options: { screen?: 'green' | 'blue'; clean?: VideoFrame | CodedFrame } = {}): ScreenModel {
-  const linear = frames.map(smallOf);
-  const clean = options.clean === undefined ? null : smallOf(options.clean);
+  const chromaSite = chromaSiteSeen((frames.length === 0 && options.clean !== undefined ? [options.clean] : frames).filter((f): f is VideoFrame => 'planes' in f));
+  const linear = frames.map((f) => smallOf(sitedAs(f, chromaSite)));
+  const clean = options.clean === undefined ? null : smallOf(sitedAs(options.clean, chromaSite));
   if (linear.length === 0 && clean === null) throw new PlatewrightError('PW-PEEL-NO-FRAMES', 'a screen model needs at least one frame', { kind: 'internal' });
-  return buildScreenModel(linear, clean, options.screen);
+  return { ...buildScreenModel(linear, clean, options.screen), chromaSite };
+}
+
+/** The frame with its chroma where the take's is seen to be; a frame of another layout as it is. */
+function sitedAs<F extends VideoFrame | CodedFrame>(frame: F, site: readonly [number, number] | null): F {
+  return site === null || !('planes' in frame) || frame.chromaShift[0] !== 1 ? frame : { ...frame, chromaSite: site };
 }
 
 /** The small picture of a frame, in arrays of its own. */
@@ -105,7 +112,7 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
   return withWorkSpace((space) => {
     const fast = options.quality === 'fast';
     const halved = options.halved === true;
-    const seen = linearFrame(frame, space, halved ? 'light' : fast ? 'chroma' : null);
+    const seen = linearFrame(sitedAs(frame, model.chromaSite), space, halved ? 'light' : fast ? 'chroma' : null);
     const { linear, small, step } = seen;
     const [w, h] = 'coded' in frame ? [frame.coded.width, frame.coded.height] : [frame.widthPx, frame.heightPx];
     if (small.width !== model.width || small.height !== model.height) {

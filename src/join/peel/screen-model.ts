@@ -29,6 +29,8 @@ export interface ScreenModel {
   /** What stands before the screen and stays; null where nothing does, or the camera moves. */
   readonly pieces: SetPieces | null;
   readonly notes: readonly string[];
+  /** Where the take's chroma samples are seen to be (`chroma-site.ts`); null: as each frame says. */
+  readonly chromaSite: readonly [number, number] | null;
 }
 
 /** Small pixels a cell of the gain between map and frame. */
@@ -81,7 +83,7 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   for (let i = 0; i < n; i += 1) seen[i] = seen[i]! / all.length;
   const pieces = map === null ? null : findSetPieces(all, fields, map);
   if (pieces !== null) notes.push('what stands before the screen and stays was told apart');
-  return { width: w, height: h, hue, map, seen, pieces, notes };
+  return { width: w, height: h, hue, map, seen, pieces, notes, chromaSite: null };
 }
 
 /** A frame whose screen, looked for where the first one's is, holds less than this share of the first's is looked at anew: its light changed or the camera went on. */
