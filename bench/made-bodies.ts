@@ -62,6 +62,8 @@ export function makeBody(kind: BodyKind, random: RandomStream, yawDeg: number): 
       b.ball([x * r * 0.95, r * 0.65, tall * 0.1], [r * 0.45, r * 0.65, r * 0.85]);
       b.ball([x * r * 0.95, r * 0.2, -tall * 0.06], [r * 0.25, r * 0.2, r * 0.5]);
     }
+    // A neck, or a small head hangs in the air.
+    b.limb([0, tall * 0.66, -tall * 0.04], [0, tall * 0.92 + head * 0.2, -tall * 0.1], r * 0.55, head * 0.6);
     headAt([0, tall * 0.92 + head * 0.4, -tall * 0.1], head, head * u(0.2, 1));
     b.limb([0, r * 0.4, tall * 0.22 + r], [u(-1, 1) * r * 2, r * 0.3, tall * 0.22 + r * 1.6], r * 0.25, r * 0.15);
   } else if (kind === 'lying') {

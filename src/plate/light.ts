@@ -41,6 +41,7 @@ export function measureLight(linear: Picture | null, view: View | null, given: M
   const found = shadow?.direction == null ? options.found ?? null : null;
   const direction = shadow?.direction ?? (found === null ? null : { ...found, used: found.shadows, leftOut: [] });
   if (found !== null) notes.push(`no shadow is marked: ${found.shadows.length === 1 ? 'that of the upright' : 'those of the uprights'} at ${found.shadows.map((s) => `${s.foot[0].toFixed(0)}, ${s.foot[1].toFixed(0)}`).join(' and ')} ${found.shadows.length === 1 ? 'was' : 'were'} found in the picture, as far as ${found.shadows.map((s) => `${s.tip[0].toFixed(0)}, ${s.tip[1].toFixed(0)}`).join(' and ')}; mark foot and tip to be surer`);
+  if (view !== null && shadow?.direction != null && marks.marks.filter((m) => m.kind === 'shadow' && m.height !== undefined).length === 1) notes.push('one shadow tells one direction for the whole set: where a lamp near by throws it (a room), mark a second one a metre or more away, and where the lamp stands is told too');
   if (view === null && marks.marks.some((m) => m.kind === 'shadow')) notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
 
   const heads: { light: ShadingLight; weight: number }[] = [];
