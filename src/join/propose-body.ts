@@ -17,8 +17,10 @@ const MOST_TURN_DEG = 40;
 
 /** A usual body must overlap with the outline, and its shadow with the one seen, by so much to be believed (own choice on made bodies: people, whose limbs it misses, lie below, animals of its kinds above). */
 const LEAST_LIKE = 0.75, LEAST_THROWN = 0.5;
-/** A body that is round and flat enough to throw this much of the shadow seen is left to its own shadow (own choice: the demo's rabbit came from .86 to .80 by likeness, made bodies gained and lost alike). */
-const FLAT_ENOUGH = 0.75;
+/** A body that is round and flat enough to throw this much of the shadow seen is left to its own shadow (own choice: the demo's rabbit came from .86 to .80 by likeness, of four made bodies that threw .66 to .71 three lost .1 to .2 by it, one gained .02). */
+const FLAT_ENOUGH = 0.65;
+/** A usual body that throws so much less of the shadow seen than one carved from that shadow is another body's (own choice: made bodies carved throw up to .1 more where likeness is as near or nearer, .2 more where it is not). */
+const CARVED_BETTER = 0.1, MOST_CARVED = 0.9;
 /** How far a take's key strays from the one asked for, azimuth and elevation, degrees. */
 const ASKED_SD = [15, 8] as const;
 const KIND_WORDS = { standing: 'that stands on four legs', sitting: 'that sits on its haunches', lying: 'that lies', bird: 'of a bird on two legs', person: 'of a person' } as const;
@@ -45,8 +47,16 @@ export function proposeBody(input: ProposalInput, stand: TakeStand, takeFrame: (
   const tm = input.take.measures;
   if (tm.camera !== undefined && tm.camera.move !== 'static') return null;
   if (new Set(marksOf(input.take.marks, 'performer').map((m) => m.frame)).size > 1) return null;
-  const told = fromShadows(input, stand, takeFrame) ?? (thrownByFlat(input, stand) >= FLAT_ENOUGH ? null : fromLikeness(input, stand)) ?? fromShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
+  const told = fromShadows(input, stand, takeFrame) ?? fromLikenessOrShadow(input, stand) ?? fromTurn(input, stand, takeFrame);
   return withFronts(told, input, stand, takeFrame);
+}
+
+/** By a usual body where its shadow lies about as well as that of one carved from the shadow seen, else by that shadow. */
+function fromLikenessOrShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null {
+  const like = thrownByFlat(input, stand) >= FLAT_ENOUGH ? null : fromLikeness(input, stand);
+  if (like !== null && like.thrown >= MOST_CARVED - CARVED_BETTER) return like;
+  const carved = fromShadow(input, stand);
+  return carved === null || (like !== null && like.thrown >= carved.thrown - CARVED_BETTER) ? like : carved;
 }
 
 /** What the coat's own motion tells of the front goes along on as many frames as it takes; the depth told otherwise stands behind it. */
@@ -109,11 +119,14 @@ function thrownByFlat(input: ProposalInput, stand: TakeStand): number {
   return darknessOfShadow({ alpha: plane(seen.performer.picture, 3), box: seen.performer.box, shadow: seen.performer.shadow }, { ...g, azimuthDeg: light.azimuthDeg.value, elevationDeg: light.elevationDeg.value, softnessDeg: light.softnessDeg.value ?? 0.53, widthPx: tm.widthPx, heightPx: tm.heightPx })?.overlap ?? 0;
 }
 
-function fromShadow(input: ProposalInput, stand: TakeStand): BodyProposal | null {
+/** `thrown`: overlap of its shadow with the one seen. */
+type ByShadow = BodyProposal & { readonly thrown: number };
+
+function fromShadow(input: ProposalInput, stand: TakeStand): ByShadow | null {
   const { seen } = input, yaws = posesOf(input.take).map((p) => p.yawDeg);
   if (seen == null || (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG)) return null;
   const found = shadowOf(input, stand, seen.frame, seen.performer);
-  return found === null ? null : { depth: found.depth, why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${shape(found.depth)}` };
+  return found === null ? null : { depth: found.depth, thrown: found.after, why: `the take's shadow tells the body's depth (overlap ${found.before.toFixed(2)} as flat, ${found.after.toFixed(2)}): ${shape(found.depth)}` };
 }
 
 /**
@@ -129,7 +142,7 @@ function keyOfTake(input: ProposalInput, stand: TakeStand): { azimuthDeg: number
 }
 
 /** The usual body that outline and shadow are most like; null where none is like them, or where the performer turns. */
-function fromLikeness(input: ProposalInput, stand: TakeStand): BodyProposal | null {
+function fromLikeness(input: ProposalInput, stand: TakeStand): ByShadow | null {
   const { seen } = input, tm = input.take.measures, { light } = tm, yaws = posesOf(input.take).map((p) => p.yawDeg);
   if (seen == null || (yaws.length > 0 && Math.max(...yaws) - Math.min(...yaws) > MOST_TURN_DEG)) return null;
   const g = standing(input, stand, seen.frame), { performer } = seen, key = keyOfTake(input, stand);
@@ -139,7 +152,7 @@ function fromLikeness(input: ProposalInput, stand: TakeStand): BodyProposal | nu
   const others: OtherThing[] = [...shadows.map((s): OtherThing => [s.mark.foot, s.mark.tip]), ...marksOf(input.take.marks, 'upright').map((s): OtherThing => [s.mark.foot, s.mark.top])];
   const found = depthFromLikeness({ alpha: plane(performer.picture, 3), box: performer.box, shadow: performer.shadow, keySd: key.sd, toldAt: !key.marked || told === undefined ? null : { foot: told.foot, height: told.height ?? 0 }, others }, { ...g, azimuthDeg: key.azimuthDeg, elevationDeg: key.elevationDeg, softnessDeg: light?.softnessDeg.value ?? 0.53, widthPx: tm.widthPx, heightPx: tm.heightPx });
   if (found === null || found.shadow === null || found.outline < LEAST_LIKE || found.shadow < LEAST_THROWN) return null;
-  return { depth: found.depth, why: `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})` };
+  return { depth: found.depth, thrown: found.shadow, why: `it is seen like a body ${KIND_WORDS[found.kind]}: its parts stand where that body's do (outlines overlap ${found.outline.toFixed(2)}, shadows on the take's floor ${found.shadow.toFixed(2)})` };
 }
 
 function fromTurn(input: ProposalInput, stand: TakeStand, takeFrame: (frame: number) => number): BodyProposal | null {

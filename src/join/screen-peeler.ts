@@ -3,7 +3,8 @@
  * where one is named), then the performer a frame, cut to the pixels that hold it.
  */
 import { PlatewrightError } from '../core/errors.js';
-import { createPicture } from '../image/picture.js';
+import { clonePicture, createPicture } from '../image/picture.js';
+import { toLinear } from '../media/convert.js';
 import { rasterizePolygon } from '../image/polygon.js';
 import { copyFrame } from '../media/planes.js';
 import type { VideoFrame } from '../media/types.js';
@@ -18,6 +19,7 @@ import { peelModel, peelWithin, smallOf, type PeeledWithin, type PeelOptions, ty
 import { boxOf } from './matte-box.js';
 import { premultipliedCut, premultipliedHalf } from './halve-performer.js';
 import { differencePeeler, NOTHING, outlinePeeler, type Peeler, type PerformerPicture } from './performer.js';
+import { shadowOnSet } from './peel/set-shadow.js';
 import type { SmallLinear } from './peel/small-linear.js';
 import { clothDoubt, readCloth } from '../take/cloth-or-lawn.js';
 import type { PeelStep } from './types.js';
@@ -136,7 +138,10 @@ export async function probeWithoutScreen(take: VideoReader, quality: 'fast' | 'f
   const peeler = await screenPeeler({ ...base, method: 'difference', cleanFrame: how.cleanFrame, ...(how.garbage === undefined ? {} : { garbage: how.garbage }) }, take, { in: 0, out: take.info.frameCount });
   // The empty set may lie in the midst of the take: the frame farthest from it of three shows somebody.
   const count = take.info.frameCount, frame = [0.25, 0.5, 0.75].map((t) => Math.floor(t * count)).sort((a, b) => Math.abs(b - how.cleanFrame!) - Math.abs(a - how.cleanFrame!))[how.cleanFrame > 0.35 * count && how.cleanFrame < 0.65 * count ? 0 : 1]!;
-  return { performer: await peeler.peel(await take.frame(frame)), frame };
+  const shown = copyFrame(await take.frame(frame)), performer = await peeler.peel(shown);
+  if ((performer.unit ?? 1) !== 1 || performer.box[2] <= performer.box[0]) return { performer, frame };
+  const seen = clonePicture(toLinear(shown));
+  return { performer: { ...performer, shadow: shadowOnSet(seen, toLinear(await take.frame(Math.min(how.cleanFrame, count - 1))), performer) }, frame };
 }
 
 export interface FoundScreen {
