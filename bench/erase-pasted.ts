@@ -8,6 +8,7 @@ import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { convexHull } from '../src/image/outline.js';
 import { createPicture, plane, type Picture } from '../src/image/picture.js';
 import { resize } from '../src/image/resize.js';
@@ -81,8 +82,17 @@ function paste(to: Picture, s: Sprite, footX: number, footY: number): [number, n
   return convexHull(points).map(([x, y]) => [x, y]);
 }
 
-/** Writes a case's clip and its truth into a folder; null, loudly, where the material is not there. */
-export async function makeCase(name: string, folder: string): Promise<{ readonly part: string; readonly truth: string; readonly region: RegionFile } | null> {
+/** Takes the light of a shadow on the ground beside a foot: an ellipse along the picture with a soft edge. */
+function shade(p: Picture, footX: number, footY: number, height: number, share: number): void {
+  const { width: w, height: h } = p, rx = 0.55 * height, ry = 0.11 * height, cx = footX + 0.6 * height;
+  for (let y = Math.max(0, Math.floor(footY - 2 * ry)); y < Math.min(h, footY + 2 * ry); y++) for (let x = Math.max(0, Math.floor(cx - 1.5 * rx)); x < Math.min(w, cx + 1.5 * rx); x++) {
+    const r = Math.hypot((x - cx) / rx, (y - footY) / ry), k = 1 - share * Math.min(1, Math.max(0, (1.15 - r) / 0.3));
+    for (let c = 0; c < 3; c++) { const o = c * w * h + y * w + x; p.data[o] = bt709Encode(k * bt709Decode(p.data[o]!)); }
+  }
+}
+
+/** Writes a case's clip and its truth into a folder; null, loudly, where the material is not there. `shadow`: share of the light that the animal's shadow takes (none: none is laid). */
+export async function makeCase(name: string, folder: string, shadow = 0): Promise<{ readonly part: string; readonly truth: string; readonly region: RegionFile } | null> {
   const c = CASES[name];
   if (c === undefined) throw new Error(`there is no case ${name}; there are ${Object.keys(CASES).join(', ')}`);
   const file = join(SHARED, c.file);
@@ -103,6 +113,7 @@ export async function makeCase(name: string, folder: string): Promise<{ readonly
     for (let i = 0; i < whole.data.length; i++) whole.data[i] = Math.min(1, whole.data[i]! * gain);
     await truth.writeCoded(whole);
     const s = await sprite(animal, masks, k, c.height * h);
+    if (shadow > 0) shade(whole, w * (c.path[0][0] + t * (c.path[1][0] - c.path[0][0])), h * (c.path[0][1] + t * (c.path[1][1] - c.path[0][1])), c.height * h, shadow);
     const polygon = paste(whole, s, w * (c.path[0][0] + t * (c.path[1][0] - c.path[0][0])), h * (c.path[0][1] + t * (c.path[1][1] - c.path[0][1])));
     frames.push({ frame: k, polygon });
     await writer.writeCoded(whole);

@@ -11,6 +11,8 @@ export interface SeenFrame {
   readonly plateLuma: Float32Array;
   /** Coded luma of the plate before it was mended, where it was, in the same pixels. */
   readonly asFilmed?: Float32Array;
+  /** The same where the mended plate came as a file of its own, which differs a little everywhere. */
+  readonly beside?: Float32Array;
   /** Performer as seen, 0..1, whole frame. */
   readonly matte: Float32Array;
   /** Box of the matte, x0, y0 inclusive, x1, y1 exclusive; null where the performer is not seen. */

@@ -23,7 +23,7 @@ const post = (n: number, off: number): [number, number][] => [[leftAt(n) + off, 
 function read(seed: number, off: (n: number) => number, sunk = 0.2): CutReading[] {
   return Array.from({ length: FRAMES }, (_, n) => { const p = plate(n, seed, sunk); return { frame: n, thing: 0, sides: readFrontCut(p, post(n, off(n)), () => true, noiseOf(p)) }; });
 }
-const series = (cuts: CutReading[]): Series => ({ first: 0, through: null, frames: cuts.map((c) => c.frame), boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts });
+const series = (cuts: CutReading[]): Series => ({ first: 0, through: null, remains: null, frames: cuts.map((c) => c.frame), boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts });
 const recipe = { version: 1, plate: {}, take: {}, steps: [{ step: 'front', on: true, why: '', region: { frames: [] }, pane: null, softPx: 0.6 }] } as unknown as Recipe;
 const matter = (cuts: CutReading[]): ReturnType<typeof judge>['matters'][number] => judge(series(cuts), recipe).matters.find((m) => m.matter === 'front')!;
 

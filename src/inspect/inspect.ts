@@ -65,6 +65,7 @@ const BARE_FRAMES = 6;
 /** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` or `PW-INSPECT-RATE` where the files do not belong together. */
 export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
   const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = input.matte === undefined ? null : await VideoReader.open(input.matte);
+  let before: VideoReader | null = null;
   try {
     const p = plate.info, j = join.info, m = matte?.info ?? j;
     checkBelong(p, j, m);
@@ -80,15 +81,17 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     // Before it was mended, where that shows the same pixels.
     const filmed = mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null;
+    before = input.clean === undefined || input.clean === input.plate ? null : await VideoReader.open(input.plate);
+    const unmended = sameShape(before?.info, p) ? before!.frames(first, first + total) : null;
     const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte?.frames(0, total);
     let n = 0;
     for await (const jf of join.frames(0, total)) {
       if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
       const pf = await plates.next(), mf = await mattes?.next();
       if (pf.done || mf?.done === true) break;
-      const of = await filmed?.next(), j = toCodedRgb(jf), p = toCodedRgb(pf.value);
+      const of = await filmed?.next(), uf = await unmended?.next(), j = toCodedRgb(jf), p = toCodedRgb(pf.value);
       const alpha = mf !== undefined ? matteOf(mf.value) : (await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(j.width * j.height);
-      const f = { ...seen(first + n, j, p, alpha, reader.veiled), ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }) };
+      const f = { ...seen(first + n, j, p, alpha, reader.veiled), ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }), ...(uf === undefined || uf.done ? {} : { beside: lumaOf(toCodedRgb(uf.value)) }) };
       reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
       n++;
       options.onProgress?.(n, total);
@@ -99,8 +102,13 @@ export async function inspectJoin(input: InspectInput, options: InspectOptions =
     const found = judge(reader.series, recipe);
     return matte !== null || bare !== null ? found : withoutOutline(found);
   } finally {
-    await Promise.all([plate.close(), join.close(), matte?.close()]);
+    await Promise.all([plate.close(), join.close(), matte?.close(), before?.close()]);
   }
+}
+
+/** Whether a plate as filmed goes frame by frame with the clean one. */
+function sameShape(a: VideoInfo | undefined, b: VideoInfo): boolean {
+  return a !== undefined && a.widthPx === b.widthPx && a.heightPx === b.heightPx && a.frameCount === b.frameCount;
 }
 
 /** The set's motion in the pixels that are inspected: as filmed, or of the widened picture. */

@@ -7,7 +7,7 @@ import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 1, edgeLightness: 3.2, chatter: 0.016, grain: 0.35, blur: 0.33, blackLevel: 0.13, whiteLevel: 0.27, colour: 19, light: 50, cadence: 0, shadow: 35, seam: 0.02,
-  exposure: 0.8, flicker: 0.04, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5,
+  exposure: 0.8, flicker: 0.04, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5, remains: 0.08,
 };
 
 /**
@@ -135,6 +135,9 @@ export const RING = 2, RING_ALONE = 4;
 /** Known changes of the whole picture: 85 true joins read 0.0000 to 0.0017 of the coded range, the faults .006 (matrix) to .035 (range). */
 export const OUTSIDE_PART = 0.004;
 
+/** What an erase leaves: share of what went that still shows, unsteadiness of the fill (ln of light), and the least of the set's fine pattern that the fill keeps. */
+export const GHOST = 0.06, BOIL = 0.025, DETAIL_KEPT = 0.6;
+
 /** What each value must be, from the limits themselves. */
 export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   slip: `at most ${LIMITS.slip} px`, spill: `at most ${LIMITS.spill} %`, edgeLightness: `from −${DARKEST_EDGE} to ${LIMITS.edgeLightness} L*`, chatter: `at most ${LIMITS.chatter} of alpha`,
@@ -145,6 +148,7 @@ export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${100 * LIMITS.comb} % of what moves`,
   takeBorder: `at most ${(100 * LIMITS.takeBorder).toFixed(0)} % of its height in one straight line`,
   front: `within ${LIMITS.front} px of the plate's own edge`,
+  remains: `within ${100 * LIMITS.remains} % of the set's light`,
 };
 
 /** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */

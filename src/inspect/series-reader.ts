@@ -24,6 +24,7 @@ import { readLevels } from './levels.js';
 import { frameChange, matteShift, movedPlane, silhouettePlace } from './motion.js';
 import { readOutside } from './outside.js';
 import { paceStep, plannedFoot } from './planned.js';
+import { RemainsReader } from './remains-reader.js';
 import type { Bare } from './reference.js';
 import { readKeySide } from './key-side.js';
 import { mendedMask, readSeam } from './seam.js';
@@ -38,7 +39,7 @@ import type { Put, Series } from './series.js';
 
 /** Runs over the frames and keeps what each says. */
 export class SeriesReader {
-  readonly series: Series = { first: 0, through: null, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
+  readonly series: Series = { first: 0, through: null, remains: null, frames: [], boxes: new Map(), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
   private readonly recipe: Recipe;
   private readonly every: number;
   private readonly erased: boolean;
@@ -56,6 +57,7 @@ export class SeriesReader {
   private readonly outlines: (OutlineCells | null)[] = [];
   private slipped: [number, number] = [0, 0];
   private readonly through = new SeeThroughReader();
+  private readonly remains: RemainsReader;
 
   /** Outlines of what passes on each frame. */
   private readonly passing: readonly ((frame: number) => Outline)[];
@@ -78,6 +80,7 @@ export class SeriesReader {
     const air = recipe.steps.find((s) => s.step === 'air');
     this.measure = air?.step === 'air' && air.plateGrain !== null && air.plateGrain.table.length > 0 ? measuredGrain(air.plateGrain) : null;
     this.series.first = first;
+    this.remains = new RemainsReader(recipe, first, total, carrier);
   }
 
   private readonly put: Put = (matter, frame, value, box) => {
@@ -90,7 +93,9 @@ export class SeriesReader {
     if (f.box !== null) this.series.boxes.set(f.frame, f.box);
     const close = (f.frame - this.series.first) % this.every === 0;
     if (close) this.readClosely(f);
+    this.remains.add(f);
     if (bare !== null && this.veiled) liftVeil(bare.expected.matte);
+    if (bare !== null) this.remains.asked(f, bare.expected);
     if (bare !== null) readBeside(f, bare, { screen: this.screen, fronts: this.fronts, ground: this.keepsShadow ? null : this.ground, foot: plannedFoot(this.recipe, f.frame) }, this.put);
     const over = bare?.luma != null ? readGrain(f, bare.luma, this.measure) : null, plain = close && (over === null || bare!.explained < SAME) ? readGrain(f, null, this.measure) : null;
     // What a like picture leaves unexplained is grain and misfit together, as fur adds to grain without it: the less of the two is nearer.
@@ -230,6 +235,8 @@ export class SeriesReader {
 
   finish(): void {
     this.series.through = this.through.result();
+    this.series.remains = this.remains.result();
+    for (const r of this.series.remains?.frames ?? []) this.put('remains', r.frame, r.stain === null ? null : Math.abs(r.stain), r.at ?? undefined);
     this.series.planned.push(...this.series.frames.map((n) => paceStep(this.recipe, n)));
   }
 }

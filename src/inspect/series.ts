@@ -1,6 +1,7 @@
 /** What an inspection read of a shot, frame by frame, before it is judged. */
 import type { Box } from '../join/ground.js';
 import type { CutReading } from './front-cut.js';
+import type { Remains } from './remains.js';
 import type { OutsideFault } from './outside.js';
 import type { SeeThrough } from './see-through.js';
 import type { InspectionMatterName } from './types.js';
@@ -19,6 +20,8 @@ export interface Series {
   first: number;
   /** Of all frames together, once they are read. */
   through: SeeThrough | null;
+  /** What an erase left, of all frames together; null where nothing was erased or too little tells. */
+  remains: Remains | null;
   readonly frames: number[];
   /** The performer's box on each frame where it is seen. */
   readonly boxes: Map<number, Box>;

@@ -3,7 +3,7 @@ import type { StepName } from '../join/types.js';
 
 export type InspectionMatterName =
   | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow' | 'seam'
-  | 'exposure' | 'flicker' | 'size' | 'edgeHardness' | 'solid' | 'contact' | 'outside' | 'comb' | 'takeBorder' | 'front';
+  | 'exposure' | 'flicker' | 'size' | 'edgeHardness' | 'solid' | 'contact' | 'outside' | 'comb' | 'takeBorder' | 'front' | 'remains';
 
 /** What is to be changed: a step of the recipe, or how the file was written. */
 export type InspectionStep = StepName | 'render';

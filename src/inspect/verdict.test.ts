@@ -14,7 +14,7 @@ const recipe: Recipe = {
     { step: 'air', on: true, why: '', softenPx: 0.3, haze: { amount: 0.1, linear: [0.5, 0.5, 0.5] }, wrap: 0, grain: 0.5, plateGrain: { table: [], autocorrelation: { x: [1], y: [1] }, channelCorrelation: [0, 0, 0] }, takeGrain: null, seed: 1 },
   ],
 };
-const blank = (): Series => ({ first: 0, through: null, frames: [0, 1, 2, 3, 4, 5, 6, 7], boxes: new Map([[3, [10, 20, 60, 90]]]), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] });
+const blank = (): Series => ({ first: 0, through: null, remains: null, frames: [0, 1, 2, 3, 4, 5, 6, 7], boxes: new Map([[3, [10, 20, 60, 90]]]), readings: {}, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] });
 const told = (series: Series, matter: InspectionMatterName) => judge(series, recipe).matters.find((m) => m.matter === matter)!;
 const at = (...values: number[]) => values.map((value, frame) => ({ frame, value }));
 

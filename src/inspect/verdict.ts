@@ -7,6 +7,7 @@ import { judgeOutline } from './judge-outline.js';
 import { judgeBlur, judgeLevels, judgeLight, judgeSeam, judgeShadow } from './judge-picture.js';
 import { judgeComb, judgeFlicker, judgeOutside, judgeTakeBorder } from './judge-whole.js';
 import { judgeFront } from './judge-front.js';
+import { judgeRemains } from './judge-remains.js';
 import { errorOf, type Judge } from './judging.js';
 import { LIMITS, NEEDED } from './limits.js';
 import type { Series } from './series.js';
@@ -88,5 +89,6 @@ export function judge(series: Series, recipe: Recipe): Inspection {
   judgeComb(series, j);
   judgeTakeBorder(series, j);
   judgeFront(series, j);
+  judgeRemains(series, j);
   return { passes: matters.every((m) => m.passes !== false), found: ranked(overs, matters), matters, frames: series.frames.map((frame) => ({ frame, values: per.get(frame)! })) };
 }

@@ -13,7 +13,7 @@ const OF_JOIN: Readonly<Record<InspectionMatterName, string>> = {
   slip: 'does it slide over the film’s picture', spill: 'screen colour left on it', edgeLightness: 'a bright or dark rim', chatter: 'an outline that trembles', grain: 'as grainy as the film', blur: 'as soft as the film',
   blackLevel: 'its darkest beside the film’s', whiteLevel: 'its brightest beside the film’s', colour: 'its colours beside the film’s', light: 'lit from the film’s side', cadence: 'frames doubled, missing or out of step',
   shadow: 'as the film’s shadows lie', seam: 'the border of what was mended', exposure: 'as bright as the recipe makes it', flicker: 'brightness that jumps', size: 'as large as it is to be', edgeHardness: 'an outline cut too hard or too soft',
-  solid: 'nothing shines through it', contact: 'dark where it stands', outside: 'the rest of the picture is the film’s own', front: 'cut where what passes before it ends', comb: 'lines of an interlaced video', takeBorder: 'cut off where the take’s picture ended',
+  solid: 'nothing shines through it', contact: 'dark where it stands', outside: 'the rest of the picture is the film’s own', front: 'cut where what passes before it ends', comb: 'lines of an interlaced video', takeBorder: 'cut off where the take’s picture ended', remains: 'nothing left of what was erased',
 };
 
 /** viewElevation → view elevation */

@@ -1,0 +1,45 @@
+/** Collects what is needed to see whether an erase left something: at most two dozen reduced frames of a shot, and where the performer changes the ground itself. */
+import { STILL, type Carrier } from '../join/carrier.js';
+import type { Recipe } from '../join/types.js';
+import type { Expected } from './against-take.js';
+import type { SeenFrame } from './frame.js';
+import { ownGround, ownGroundAt, type OwnGround } from './own-ground.js';
+import { plannedFoot } from './planned.js';
+import { remainsFrame, scaleFor, type RemainsFrame } from './remains-frame.js';
+import { readRemains, type Remains } from './remains.js';
+
+/** Frames kept at most. */
+const FRAMES = 24;
+
+export class RemainsReader {
+  private readonly frames: RemainsFrame[] = [];
+  private readonly own: OwnGround[] = [];
+  private readonly recipe: Recipe;
+  private readonly first: number;
+  private readonly every: number;
+  private readonly carrier: Carrier;
+
+  /** `carrier`: the set's motion; a set that is not known to move is looked at as one that stands. */
+  constructor(recipe: Recipe, first: number, total: number, carrier: Carrier | undefined) {
+    this.recipe = recipe;
+    this.first = first;
+    this.every = Math.max(1, Math.ceil(total / FRAMES));
+    this.carrier = carrier ?? STILL;
+  }
+
+  add(f: SeenFrame): void {
+    const filmed = f.asFilmed ?? f.beside;
+    if (filmed !== undefined && (f.frame - this.first) % this.every === 0) this.frames.push(remainsFrame(f.frame, filmed, f.plateLuma, f.luma, f.matte, f.join.width, f.join.height));
+  }
+
+  /** The recipe rendered again on a frame: where it changes the ground, nothing is read of the erase. */
+  asked(f: SeenFrame, expected: Expected): void {
+    if (f.asFilmed === undefined && f.beside === undefined) return;
+    const { width: W, height: H } = f.join;
+    this.own.push(ownGround(f.frame, expected.luma, f.plateLuma, W, H, scaleFor(W), plannedFoot(this.recipe, f.frame), f.box === null ? 0 : f.box[3] - f.box[1]));
+  }
+
+  result(): Remains | null {
+    return readRemains(this.frames, this.frames.map((f) => ownGroundAt(this.own, f, plannedFoot(this.recipe, f.frame))), this.carrier);
+  }
+}
