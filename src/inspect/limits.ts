@@ -7,7 +7,7 @@ import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
   slip: 0.5, spill: 1, edgeLightness: 3.2, chatter: 0.016, grain: 0.35, blur: 0.33, blackLevel: 0.13, whiteLevel: 0.27, colour: 19, light: 50, cadence: 0, shadow: 35, seam: 0.02,
-  exposure: 0.8, flicker: 0.04, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5, remains: 0.08,
+  exposure: 0.8, flicker: 0.04, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5, remains: 0.12,
 };
 
 /**

@@ -16,8 +16,8 @@ const CELL = 8, STEP = 4, LEAST = 48;
 const REACH = 0.6;
 /** Fine pattern (ln of light, rms) that a set must have to tell what lies before it, and to tell a smeared fill. */
 const PATTERN = 0.012, DETAIL = 0.02;
-/** What was erased must differ from the set by this much (ln of light, rms) to tell its ghost. */
-const GHOSTED = 0.15;
+/** Share of the set's light by which what was erased must differ to tell its ghost. */
+const GHOSTED = 0.2;
 /** Cells that must tell of a ghost, and how many of them, one over the other in time and place, say the same thing once. */
 const GHOST_CELLS = 100, ALIKE = 6;
 
@@ -58,18 +58,28 @@ function boundsOf(mask: Uint8Array, w: number): [number, number, number, number]
 
 const grown = (m: Uint8Array, w: number, h: number, r: number): Uint8Array => Uint8Array.from(dilate(Float32Array.from(m), w, h, r), (v) => (v > 0 ? 1 : 0));
 
-/** Means and scatter of `d` (NaN: not told) over cells of a box. */
-function cellsOf(d: Float32Array, box: Box, w: number, erased: Uint8Array, near: Uint8Array): Cell[] {
-  const bw = box[2] - box[0], bh = box[3] - box[1], out: Cell[] = [];
+/**
+ * How two pictures of a box (ln of light; NaN: not told) differ over its cells: by their mean light, since means of logarithms would take a pattern that an encoder
+ * smoothed for brighter ground; and the scatter of their pixels.
+ */
+function cellsOf(a: Float32Array, b: Float32Array, box: Box, w: number, erased: Uint8Array, near: Uint8Array): Cell[] {
+  const bw = box[2] - box[0], bh = box[3] - box[1], out: Cell[] = [], la = a.map(Math.exp), lb = b.map(Math.exp);
   for (let y = 0; y + CELL <= bh; y += STEP) for (let x = 0; x + CELL <= bw; x += STEP) {
-    let s = 0, ss = 0, n = 0, e = 0, q = 0;
+    let sa = 0, sb = 0, s = 0, ss = 0, n = 0, e = 0, q = 0;
     for (let j = 0; j < CELL; j++) for (let i = 0; i < CELL; i++) {
-      const v = d[(y + j) * bw + x + i]!, at = (box[1] + y + j) * w + box[0] + x + i;
+      const k = (y + j) * bw + x + i, v = a[k]! - b[k]!, at = (box[1] + y + j) * w + box[0] + x + i;
       if (Number.isNaN(v)) continue;
-      s += v; ss += v * v; n++; e += erased[at]!; q += near[at]!;
+      sa += la[k]!; sb += lb[k]!; s += v; ss += v * v; n++; e += erased[at]!; q += near[at]!;
     }
-    if (n >= LEAST) out.push({ x: box[0] + x, y: box[1] + y, mean: s / n, sd: Math.sqrt(Math.max(0, ss / n - (s / n) ** 2)), erased: e / n, near: q > 0 });
+    if (n >= LEAST) out.push({ x: box[0] + x, y: box[1] + y, mean: Math.log(sa / sb), sd: Math.sqrt(Math.max(0, ss / n - (s / n) ** 2)), erased: e / n, near: q > 0 });
   }
+  return out;
+}
+
+/** A box of a picture. */
+function boxOf(p: Float32Array, box: Box, w: number): Float32Array {
+  const bw = box[2] - box[0], out = new Float32Array(bw * (box[3] - box[1]));
+  for (let y = box[1]; y < box[3]; y++) out.set(p.subarray(y * w + box[0], y * w + box[2]), (y - box[1]) * bw);
   return out;
 }
 
@@ -124,8 +134,7 @@ function lasting(stains: readonly number[]): number | null {
 }
 
 function stainOf(f: RemainsFrame, left: Float32Array, set: SetBehind, near: Uint8Array, bounds: Box): { readonly stain: number; readonly at: Box | null } | null {
-  const { box, light } = set, w = f.width, bw = box[2] - box[0], d = light.map((v, i) => left[(box[1] + Math.floor(i / bw)) * w + box[0] + (i % bw)]! - v);
-  const cells = cellsOf(d, box, w, f.erased, near), beside = cells.filter((c) => !c.near), about = cells.filter((c) => c.near);
+  const { box, light } = set, w = f.width, cells = cellsOf(boxOf(left, box, w), light, box, w, f.erased, near), beside = cells.filter((c) => !c.near), about = cells.filter((c) => c.near);
   if (about.length < 3) return null;
   const few = beside.length < 20, level = few ? 0 : median(Float64Array.from(beside, (c) => c.mean)), usual = few ? 0.02 : spreadOf(beside.map((c) => Math.abs(c.mean - level))), grain = median(Float64Array.from(few ? about : beside, (c) => c.sd));
   const odd = cells.filter((c) => Math.abs(c.mean - level) > 0.02 + 1.5 * usual);
@@ -177,22 +186,21 @@ function patternSlope(cells: readonly Cell[], left: Float32Array, { box, light }
   return n < 60 || square / n < PATTERN ** 2 ? null : sum / square;
 }
 
-/** What is left of the erased thing, cell by cell: the slope of what is seen over what was filmed, both less the set. */
+/** What is left of the erased thing, cell by cell: light seen over light filmed, both less the set's. A ghost is a mixture of light; means of cells, since the set's own noise stands in both. */
 function ghostCells(f: RemainsFrame, left: Float32Array, set: SetBehind, out: number[]): void {
   const { width: w, height: h } = f;
   for (let y = 0; y + CELL <= h; y += CELL) for (let x = 0; x + CELL <= w; x += CELL) {
-    let pp = 0, pq = 0, n = 0, e = 0, apart = 0;
+    let gone = 0, still = 0, bare = 0, n = 0, e = 0;
     const { box } = set;
     for (let j = 0; j < CELL; j++) for (let i = 0; i < CELL; i++) {
       const q = (y + j) * w + x + i;
       e += f.erased[q]!;
       const v = x + i < box[0] || y + j < box[1] || x + i >= box[2] || y + j >= box[3] ? NaN : set.light[(y + j - box[1]) * (box[2] - box[0]) + x + i - box[0]]!;
       if (Number.isNaN(v)) continue;
-      // A ghost is a mixture of light, so its share is a slope of light itself.
-      const bare = Math.exp(v), gone = Math.exp(f.filmed[q]!) - bare;
-      pp += gone * gone; pq += gone * (Math.exp(left[q]!) - bare); apart += (f.filmed[q]! - v) ** 2; n++;
+      const ground = Math.exp(v);
+      gone += Math.exp(f.filmed[q]!) - ground; still += Math.exp(left[q]!) - ground; bare += ground; n++;
     }
-    if (e === CELL * CELL && n >= LEAST && apart / n > GHOSTED ** 2) out.push(pq / pp);
+    if (e === CELL * CELL && n >= LEAST && Math.abs(gone) > GHOSTED * bare) out.push(still / gone);
   }
 }
 
@@ -214,13 +222,13 @@ function detailOf(f: RemainsFrame, left: Float32Array, set: SetBehind): { readon
 
 /** How the fill differs from itself at the next moment looked at, brought there by the set's motion, beside how the untouched picture does. */
 function boilOf(f: RemainsFrame, g: RemainsFrame, left: Float32Array, then: Float32Array, near: Uint8Array, box: Box, carrier: Carrier): number | null {
-  const { width: w, height: h } = f, bw = box[2] - box[0], d = new Float32Array(bw * (box[3] - box[1])).fill(NaN);
+  const { width: w, height: h } = f, bw = box[2] - box[0], moved = new Float32Array(bw * (box[3] - box[1])).fill(NaN);
   eachPlace(between(carrier, f, g), box, 1, (x, y, u, v) => {
     const i = Math.floor(u), j = Math.floor(v), q = y * w + x;
     if (!(i >= 0 && j >= 0 && i < w && j < h) || f.erased[q] !== g.erased[j * w + i]) return;
-    d[(y - box[1]) * bw + x - box[0]] = left[q]! - lightAt(then, w, h, u, v);
+    moved[(y - box[1]) * bw + x - box[0]] = lightAt(then, w, h, u, v);
   });
-  const cells = cellsOf(d, box, w, f.erased, near), within = cells.filter((c) => c.erased === 1), beside = cells.filter((c) => c.erased === 0);
+  const cells = cellsOf(boxOf(left, box, w), moved, box, w, f.erased, near), within = cells.filter((c) => c.erased === 1), beside = cells.filter((c) => c.erased === 0);
   if (within.length < 6 || beside.length < 6) return null;
   const level = median(Float64Array.from(beside, (c) => c.mean)), size = (l: readonly Cell[]): number => 1.4826 * median(Float64Array.from(l, (c) => Math.abs(c.mean - level)));
   const a = size(within), b = size(beside);
