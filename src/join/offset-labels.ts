@@ -7,6 +7,7 @@
  */
 import { gridCut } from '../image/grid-cut.js';
 import type { Offset } from './patch-offsets.js';
+import { ROUGH } from './patch-roughness.js';
 
 /** Border pixels as far off (px) have a say in what a hole's pixel is copied by, each with so much. */
 const BORDER = 2;
@@ -18,16 +19,22 @@ const ROUNDS = 2;
 
 /**
  * The index of the shift for each pixel of the hole; −1 elsewhere. Every pixel of the hole must have a shift that leads to a
- * known one. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from @param dear what copying a pixel costs besides seams, as a colour's length
+ * known one. @param rgb height × width × 3 interleaved, coded @param known 1 where it may be copied from @param dear what copying a pixel costs besides seams, as a colour's length @param rough
+ * a pair a pixel that is compared beside colour (patch-roughness.ts, whose squares count ROUGH times): else the smoothest piece of a picture meets everything best
  */
-export function labelOffsets(rgb: Float32Array, hole: Uint8Array, known: Uint8Array, w: number, h: number, offsets: readonly Offset[], dear?: Float32Array): Int32Array {
+export function labelOffsets(rgb: Float32Array, hole: Uint8Array, known: Uint8Array, w: number, h: number, offsets: readonly Offset[], dear?: Float32Array, rough?: Float32Array): Int32Array {
   const box = boxOf(hole, w, h), bw = box.x1 - box.x0, bh = box.y1 - box.y0, n = bw * bh;
   const lead = offsets.map(({ dx, dy }) => dy * w + dx);
   const valid = (i: number, k: number): boolean => {
     const x = (i % w) + offsets[k]!.dx, y = Math.floor(i / w) + offsets[k]!.dy;
     return x >= 0 && y >= 0 && x < w && y < h && known[y * w + x] !== 0;
   };
-  const apart = (i: number, j: number): number => Math.hypot(rgb[3 * i]! - rgb[3 * j]!, rgb[3 * i + 1]! - rgb[3 * j + 1]!, rgb[3 * i + 2]! - rgb[3 * j + 2]!);
+  const apart = (i: number, j: number): number => {
+    const r = rgb[3 * i]! - rgb[3 * j]!, g = rgb[3 * i + 1]! - rgb[3 * j + 1]!, b = rgb[3 * i + 2]! - rgb[3 * j + 2]!;
+    if (rough === undefined) return Math.sqrt(r * r + g * g + b * b);
+    const u = rough[2 * i]! - rough[2 * j]!, v = rough[2 * i + 1]! - rough[2 * j + 1]!;
+    return Math.sqrt(r * r + g * g + b * b + ROUGH * (u * u + v * v));
+  };
   const places = new Int32Array(n), inHole = new Uint8Array(n);
   for (let y = 0; y < bh; y++) for (let x = 0; x < bw; x++) { const b = y * bw + x; places[b] = (y + box.y0) * w + x + box.x0; inHole[b] = hole[places[b]!]!; }
   const unary = offsets.map((_, k) => {

@@ -8,6 +8,7 @@ import { coverHole, labelOffsets } from './offset-labels.js';
 import { lineShifts } from './line-shifts.js';
 import { meld } from './patch-meld.js';
 import { repetition, type Offset } from './patch-offsets.js';
+import { ROUGH } from './patch-roughness.js';
 
 export const RADIUS = 3;
 export const SIDE = 2 * RADIUS + 1;
@@ -21,7 +22,7 @@ const SHIFTS = 60;
 const LINES = 8;
 const REPEATS = 4;
 
-export interface Level { readonly w: number; readonly h: number; /** interleaved RGB */ readonly rgb: Float32Array; readonly hole: Uint8Array; /** known and allowed as a source */ readonly known: Uint8Array; /** has a value to be compared with */ readonly valued: Uint8Array }
+export interface Level { readonly w: number; readonly h: number; /** interleaved RGB */ readonly rgb: Float32Array; /** of the finest level, a pair a pixel (patch-roughness.ts) */ readonly rough: Float32Array; readonly hole: Uint8Array; /** known and allowed as a source */ readonly known: Uint8Array; /** has a value to be compared with */ readonly valued: Uint8Array }
 
 export interface Field { readonly w: number; readonly h: number; readonly at: Int32Array }
 
@@ -72,17 +73,18 @@ export class Search {
   }
 
   private distance(target: number, source: number, stop: number): number {
-    const { w, h, rgb } = this.level, { trust } = this;
+    const { w, h, rgb, rough } = this.level, { trust } = this;
     const tx = target % w, ty = (target - tx) / w, sx = source % w, sy = (source - sx) / w;
     // A source's patch lies wholly inside; the target's may reach over the edge.
     const y0 = Math.max(-RADIUS, -ty), y1 = Math.min(RADIUS, h - 1 - ty), x0 = Math.max(-RADIUS, -tx), x1 = Math.min(RADIUS, w - 1 - tx);
     let sum = this.rowCost * Math.abs(ty - sy);
     for (let dy = y0; dy <= y1; dy++) {
-      let i = target + dy * w + x0, a = 3 * i, b = 3 * (source + dy * w + x0);
+      let i = target + dy * w + x0, j = source + dy * w + x0, a = 3 * i, b = 3 * j;
       for (let dx = x0; dx <= x1; dx++) {
         const r = rgb[a]! - rgb[b]!, g = rgb[a + 1]! - rgb[b + 1]!, k = rgb[a + 2]! - rgb[b + 2]!;
-        sum += trust[i]! * (r * r + g * g + k * k);
-        i++; a += 3; b += 3;
+        const u = rough[2 * i]! - rough[2 * j]!, v = rough[2 * i + 1]! - rough[2 * j + 1]!;
+        sum += trust[i]! * (r * r + g * g + k * k + ROUGH * (u * u + v * v));
+        i++; j++; a += 3; b += 3;
       }
       if (sum >= stop) return sum;
     }
@@ -91,13 +93,13 @@ export class Search {
 
   /** Starts from a montage of the picture's own shifts; where it has none, anywhere. */
   begin(random: RandomStream): void {
-    const { w, h, rgb, hole, known } = this.level;
+    const { w, h, rgb, rough, hole, known } = this.level;
     // A thing that stands in the picture once is seldom behind what hides some of it: copying it costs as much a pixel as a seam whose colours lie as far apart as it lies from its likes.
     const { offsets: own, rare } = repetition(rgb, this.isSource, w, h, SHIFTS, random);
     for (const t of this.targets) this.at[t] = this.sources[random.below(this.sources.length)]!;
     if (own.length === 0) return;
     const lines = lineShifts(rgb, hole, known, w, h, LINES), both = lines.flatMap((a) => own.slice(0, REPEATS).map((b) => ({ dx: a.dx + b.dx, dy: a.dy + b.dy })));
-    const offsets = coverHole(distinct([...own, ...lines, ...both]), hole, known, w, h), label = labelOffsets(rgb, hole, known, w, h, offsets, rare);
+    const offsets = coverHole(distinct([...own, ...lines, ...both]), hole, known, w, h), label = labelOffsets(rgb, hole, known, w, h, offsets, rare, rough);
     for (const t of this.targets) {
       const x = t % w, y = (t - x) / w;
       let k = label[t]!;
@@ -109,7 +111,12 @@ export class Search {
       const s = k < 0 ? -1 : this.legal(x + offsets[k]!.dx, y + offsets[k]!.dy, w, h);
       this.at[t] = s >= 0 ? s : this.nearestLegal(t);
     }
-    for (let i = 0; i < hole.length; i++) if (label[i]! >= 0) { const j = i + offsets[label[i]!]!.dy * w + offsets[label[i]!]!.dx; for (let c = 0; c < 3; c++) rgb[3 * i + c] = rgb[3 * j + c]!; }
+    for (let i = 0; i < hole.length; i++) {
+      if (label[i]! < 0) continue;
+      const j = i + offsets[label[i]!]!.dy * w + offsets[label[i]!]!.dx;
+      for (let c = 0; c < 3; c++) rgb[3 * i + c] = rgb[3 * j + c]!;
+      for (let c = 0; c < 2; c++) rough[2 * i + c] = rough[2 * j + c]!;
+    }
     for (const t of this.targets) this.cost[t] = this.distance(t, this.at[t]!, Infinity);
   }
 
@@ -189,25 +196,28 @@ export class Search {
 
   /** Each hole pixel becomes the weighted mean of what the patches over it say; `sharp`: the best patches nearly alone. */
   vote(sharp = false): void {
-    const { w, h, rgb, hole } = this.level, say = this.say(sharp);
-    const sum = new Float32Array(3 * w * h), weight = new Float32Array(w * h);
+    const { w, h, rgb, rough, hole } = this.level, say = this.say(sharp);
+    const steps = new Float32Array(2 * w * h), sum = new Float32Array(3 * w * h), weight = new Float32Array(w * h);
     for (const t of this.targets) {
       const s = this.at[t]!, tx = t % w, ty = (t - tx) / w, p = say(t);
       const y0 = Math.max(-RADIUS, -ty), y1 = Math.min(RADIUS, h - 1 - ty), x0 = Math.max(-RADIUS, -tx), x1 = Math.min(RADIUS, w - 1 - tx);
       for (let dy = y0; dy <= y1; dy++) {
-        let i = t + dy * w + x0, b = 3 * (s + dy * w + x0);
-        for (let dx = x0; dx <= x1; dx++, i++, b += 3) {
+        let i = t + dy * w + x0, j = s + dy * w + x0, b = 3 * j;
+        for (let dx = x0; dx <= x1; dx++, i++, j++, b += 3) {
           if (hole[i] === 0) continue;
           weight[i] = weight[i]! + p;
           sum[3 * i] = sum[3 * i]! + p * rgb[b]!;
           sum[3 * i + 1] = sum[3 * i + 1]! + p * rgb[b + 1]!;
           sum[3 * i + 2] = sum[3 * i + 2]! + p * rgb[b + 2]!;
+          steps[2 * i] = steps[2 * i]! + p * rough[2 * j]!;
+          steps[2 * i + 1] = steps[2 * i + 1]! + p * rough[2 * j + 1]!;
         }
       }
     }
     for (let i = 0; i < w * h; i++) {
       if (hole[i] === 0 || weight[i]! <= 0) continue;
       for (let c = 0; c < 3; c++) rgb[3 * i + c] = sum[3 * i + c]! / weight[i]!;
+      for (let c = 0; c < 2; c++) rough[2 * i + c] = steps[2 * i + c]! / weight[i]!;
     }
   }
 

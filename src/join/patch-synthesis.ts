@@ -4,7 +4,8 @@
  * found by randomised search (C. Barnes, E. Shechtman, A. Finkelstein, D. B. Goldman, "PatchMatch", SIGGRAPH 2009). It starts
  * from a montage of the picture shifted by the shifts in which it repeats itself (patch-offsets.ts, offset-labels.ts), which
  * carries lines through the hole, and ends by joining what was voted without steps (patch-meld.ts). Ours: a small cost for
- * patches from other heights of the picture, because what lies on a ground or wall looks alike along a row. The search and the
+ * patches from other heights of the picture, because what lies on a ground or wall looks alike along a row; and one for patches that are rougher or smoother than what they stand for (patch-roughness.ts), without
+ * which voting wears texture away. The search and the
  * voting on one level of the pyramid are in patch-search.ts.
  *
  * Planes are height × width, values about 0..1 (display-coded: there a difference is what the eye sees).
@@ -13,6 +14,7 @@ import { RandomStream } from '../core/random.js';
 import { distanceToSet } from '../image/distance.js';
 import { requirePlane } from '../image/boundary.js';
 import { pushPull } from '../image/push-pull.js';
+import { roughness } from './patch-roughness.js';
 import { RADIUS, Search, SIDE, type Field, type Level } from './patch-search.js';
 
 /** Random search on the two finest levels reaches so far, px. */
@@ -51,7 +53,7 @@ export function synthesisePatches(planes: readonly Float32Array[], hole: Uint8Ar
     source[i] = weight[i]! > 0 && (options.sources === undefined || options.sources[i] !== 0) ? 1 : 0;
     for (let c = 0; c < 3; c++) rgb[3 * i + c] = weight[i]! > 0 ? planes[c]![i]! : smooth[c]![i]!;
   }
-  const levels = buildLevels({ w: width, h: height, rgb, hole: holes, known: source, valued });
+  const levels = buildLevels({ w: width, h: height, rgb, rough: roughness(rgb, valued, width, height), hole: holes, known: source, valued });
   const random = new RandomStream(options.seed ?? 1, 77);
   let field: Field | null = null;
   const start = startLevel(levels);
@@ -85,7 +87,7 @@ function buildLevels(finest: Level): Level[] {
     const last = levels[levels.length - 1]!;
     if (Math.min(last.w, last.h) < 6 * SIDE || levels.length >= 7 || deepest(last) < RADIUS) return levels;
     const w = last.w >> 1, h = last.h >> 1;
-    const rgb = new Float32Array(3 * w * h), hole = new Uint8Array(w * h), known = new Uint8Array(w * h), valued = new Uint8Array(w * h);
+    const rgb = new Float32Array(3 * w * h), rough = new Float32Array(2 * w * h), hole = new Uint8Array(w * h), known = new Uint8Array(w * h), valued = new Uint8Array(w * h);
     for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
       let k = 0, holes = 0, values = 0;
       const i = y * w + x;
@@ -100,13 +102,14 @@ function buildLevels(finest: Level): Level[] {
         if (k > 0 && last.known[j] === 0) continue;
         const share = 1 / (k > 0 ? k : 4);
         for (let c = 0; c < 3; c++) rgb[3 * i + c] = rgb[3 * i + c]! + share * last.rgb[3 * j + c]!;
+        for (let c = 0; c < 2; c++) rough[2 * i + c] = rough[2 * i + c]! + share * last.rough[2 * j + c]!;
       }
       hole[i] = holes >= 2 ? 1 : 0;
       known[i] = hole[i] === 0 && k >= 2 ? 1 : 0;
       valued[i] = hole[i] === 0 && values >= 2 ? 1 : 0;
     }
     if (!hole.some((v) => v !== 0)) return levels;
-    levels.push({ w, h, rgb, hole, known, valued });
+    levels.push({ w, h, rgb, rough, hole, known, valued });
   }
 }
 
