@@ -1,5 +1,5 @@
 /** The recipe's steps in their order: on or off, seen alone, before and after, with the few controls that each takes. */
-import { createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
+import { batch, createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';
 import { controlValue, STEP_CONTROLS, stepLabel, withControlValue, type ControlValue, type StepControl } from '../../../src/join/step-controls.js';
@@ -44,8 +44,8 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   const turn = (at: number, s: RecipeStep, control: StepControl, value: number): void => {
     if (pending !== null && (pending.step !== at || pending.control.key !== control.key)) keep();
     pending = { step: at, control, value };
-    // First the size, then the number: else the first picture asked for is a large one.
-    if (tries(s, control)) { touch(); setDraft({ ...draft(), [`${s.step}.${control.key}`]: value }); }
+    // Size and number together: else a picture of the old number is asked for first, and the new one waits for it.
+    if (tries(s, control)) batch(() => { touch(); setDraft({ ...draft(), [`${s.step}.${control.key}`]: value }); });
     clearTimeout(keeping);
     keeping = setTimeout(keep, 700);
   };
@@ -57,7 +57,7 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
   });
   const tried = () => Object.entries(draft()).map(([k, v]) => `${k}:${v}`).join(',');
   const address = (view: string | null): string => `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${view === null ? '' : `&step=${seen()?.step ?? ''}&view=${view}`}`;
-  const drag = (n: number): void => { touch(); setFrame(n); };
+  const drag = (n: number): void => batch(() => { touch(); setFrame(n); });
   return (
     <div class="steps">
       <StepPicture address={address} frame={frame()} frames={frames()} ratio={props.ratio} seen={seen()} onFrame={drag} onSeen={setSeen} />
