@@ -177,7 +177,8 @@ function estimateEffort(r: RoomRequest, erase: { value: number; got: number | nu
   else if (move === 'handheld') add(10, 'a hand-held camera: every frame rides');
   if (r.marks.marks.some((m) => m.kind === 'carry')) add(20, 'the performer is carried: it rides on a moving person');
   if (r.turn !== undefined || r.marks.marks.filter((m) => m.kind === 'pose').length >= 2) add(20, 'it turns: the take must turn at the same rate');
-  if (erase.value > 0) add(10 + 120 * erase.value + (erase.got === null ? 20 : 40 * (1 - erase.got)), `${(100 * erase.value).toFixed(0)} % of the picture is to be erased${erase.got === null ? '' : `, of which other frames supply ${(100 * erase.got).toFixed(0)} %`}`);
+  // What other frames show costs hardly more for being large; what has to be made up is looked at, tried again and painted, all the more the larger it is.
+  if (erase.value > 0) add(10 + 30 * erase.value + (erase.got === null ? 0.5 : 1 - erase.got) * (40 + 200 * erase.value), `${(100 * erase.value).toFixed(0)} % of the picture is to be erased${erase.got === null ? '' : `, of which other frames supply ${(100 * erase.got).toFixed(0)} %`}`);
   const fronts = r.marks.marks.filter((m) => m.kind === 'front' || m.kind === 'pane').length;
   if (fronts > 0) add(10 + 2 * fronts, 'something passes in front');
   if (r.marks.marks.some((m) => m.kind === 'reflector')) add(10, 'a reflecting surface shows the performer too');
