@@ -6,11 +6,9 @@
  * linear unmixing → hollows filled → colour under partial coverage → spill taken out. Nothing is set by hand; a person may
  * add a garbage polygon, and polygons whose screen-like colour belongs to the performer.
  */
-import { matrixPlanes, PRIMARIES, rgbToRgb } from '../colour/matrices.js';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { rasterizePolygon, type Point } from '../image/polygon.js';
-import { rgbPrimaries } from '../media/colour-tags.js';
 import type { VideoFrame } from '../media/types.js';
 import { dropEdgeParts } from './peel/edge-parts.js';
 import { chromaSiteSeen } from './peel/chroma-site.js';
@@ -136,8 +134,6 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
       for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = alpha.data[i]! * inside[i]!;
     }
     const box = performerColour(linear, analysis, alpha.data, options.spill ?? 1, keep, colour);
-    const primaries = frame.colour.primaries ?? 'bt709';
-    if (primaries !== 'bt709' && box[2] > box[0]) matrixPlanes(rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709), plane(colour, 0), plane(colour, 1), plane(colour, 2));
     const cell = step * small.block;
     const useful = options.shadow === undefined || options.garbage === undefined || options.garbage.length === 0 ? null : coverage(options.garbage, small.width, small.height, cell);
     const shadow = options.shadow === undefined ? {} : { shadow: screenShadow(small, field.sure, analysis.fromPerformer, options.shadow.clean, cell, useful) };

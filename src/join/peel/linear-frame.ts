@@ -5,6 +5,8 @@
  * peeled there from the mean light of four pixels each, what it would be brought down to anyway.
  */
 import type { Picture } from '../../image/picture.js';
+import { matrixPlanes, PRIMARIES, rgbToRgb } from '../../colour/matrices.js';
+import { rgbPrimaries } from '../../media/colour-tags.js';
 import { decodeTable, linearise } from '../../media/curve-table.js';
 import { toCodedRgb } from '../../media/convert.js';
 import type { ColourTags, VideoFrame } from '../../media/types.js';
@@ -19,7 +21,7 @@ export interface CodedFrame {
 }
 
 export interface LinearFrame {
-  /** Scene-linear RGB in the file's own primaries. */
+  /** Scene-linear RGB, BT.709 primaries. */
   readonly linear: Picture;
   readonly small: SmallLinear;
   /** Pixels of the frame a pixel of `linear`: 1 or 2. */
@@ -37,8 +39,24 @@ export type Half = 'chroma' | 'light' | null;
 /** Room of the kernels' rows of chroma lines (openLines in kernels/peel-lines.ts). */
 const linesBytes = (w: number, cw: number): number => 64 + 4 * (w + 16) + 104 * (cw + 16) + 64;
 
-/** @param half half the size; frames of less than two pixels a block keep the full one */
+/**
+ * The frame in BT.709 primaries, whatever the file's: what counts as spill (a fur greener than the mean of its red and blue) and
+ * the screen's hue hang on them, and orange fur in a phone's BT.2020 would pass for greened. Screens beyond BT.709 end at 0.
+ * @param half half the size; frames of less than two pixels a block keep the full one
+ */
 export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half: Half = null): LinearFrame {
+  const out = inFilePrimaries(frame, space, half), primaries = frame.colour.primaries ?? 'bt709';
+  if (primaries === 'bt709') return out;
+  const matrix = rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709);
+  for (const { width, height, data } of [out.linear, out.small]) {
+    const n = width * height, all = data.subarray(0, 3 * n);
+    matrixPlanes(matrix, all.subarray(0, n), all.subarray(n, 2 * n), all.subarray(2 * n));
+    for (let i = 0; i < all.length; i++) if (all[i]! < 0) all[i] = 0;
+  }
+  return out;
+}
+
+function inFilePrimaries(frame: VideoFrame | CodedFrame, space: WorkSpace, half: Half): LinearFrame {
   if ('coded' in frame) {
     const { width: w, height: h } = frame.coded;
     const linear = space.picture(w, h, 3);
