@@ -20,5 +20,16 @@ export function ownGroundAt(told: readonly OwnGround[], f: RemainsFrame, foot: r
   const dx = foot === null || o.foot === null ? 0 : Math.round((foot[0] - o.foot[0]) / f.scale), dy = foot === null || o.foot === null ? 0 : Math.round((foot[1] - o.foot[1]) / f.scale);
   const moved = new Float32Array(w * h);
   for (let y = Math.max(0, dy); y < Math.min(h, h + dy); y++) for (let x = Math.max(0, dx); x < Math.min(w, w + dx); x++) if (o.mask[(y - dy) * w + x - dx] === 1) moved[y * w + x] = 1;
-  return Uint8Array.from(dilate(moved, w, h, o.roomPx), (v) => (v > 0 ? 1 : 0));
+  const own = Uint8Array.from(dilate(moved, w, h, o.roomPx), (v) => (v > 0 ? 1 : 0));
+  markAbout(f, own);
+  return own;
+}
+
+/** Within its own height of the performer its shadow may lie on any ground: another picture's is not where the recipe lays it. */
+function markAbout(f: RemainsFrame, own: Uint8Array): void {
+  const { width: w, height: h } = f;
+  let x0 = w, y0 = h, x1 = -1, y1 = -1;
+  for (let i = 0; i < f.covered.length; i++) if (f.covered[i] === 1) { const x = i % w, y = Math.floor(i / w); x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y); }
+  const room = y1 - y0 + 1;
+  for (let y = Math.max(0, y0 - room); y <= Math.min(h - 1, y1 + room); y++) for (let x = Math.max(0, x0 - room); x <= Math.min(w - 1, x1 + room); x++) own[y * w + x] = 1;
 }

@@ -167,12 +167,12 @@ function liesBeside(piece: readonly Cell[], [x0, y0, x1, y1]: Box): boolean {
   return piece.every((c) => c.erased > 0.5 || c.y + CELL > (y0 + y1) / 2) && piece.some((c) => c.x + CELL + STEP >= x0 && c.x <= x1 + STEP && c.y + CELL + STEP >= y0 && c.y <= y1 + STEP);
 }
 
-/** In shade the ground keeps its own pattern; a thing in front of it has none of it. Where the ground has no pattern to speak of, nothing is told. */
+/** In shade the ground keeps its own pattern; a thing in front of it has none of it. Where the ground has no pattern to speak of the two are not told apart, and it is not blamed. */
 function showsGround(piece: readonly Cell[], beside: readonly Cell[], left: Float32Array, set: SetBehind, w: number): boolean {
   const lying = piece.filter((c) => c.erased <= 0.5);
   if (lying.length === 0) return true;
   const there = patternSlope(beside, left, set, w), here = patternSlope(lying, left, set, w);
-  return there === null || here === null || there < 0.3 || here > 0.4 * there;
+  return there !== null && here !== null && there > 0.3 && here > 0.4 * there;
 }
 
 function patternSlope(cells: readonly Cell[], left: Float32Array, { box, light }: SetBehind, w: number): number | null {
