@@ -14,6 +14,8 @@ import { fitLocally } from './erase-align.js';
 import type { PartBox } from './frame-part.js';
 import { boundsOf, layPart, partRead, type LayFilter, type Shift } from './lay-over.js';
 import { lightPlane, shineOn, type LightPlane } from './light-plane.js';
+import { medianAway, medianInPlace, withoutShadow } from './mosaic-samples.js';
+import { sourceShadows } from './source-shadows.js';
 import { addFields, localField, sizeOf, type LocalField } from './local-field.js';
 
 /** One source frame, read again whenever it is wanted. */
@@ -37,6 +39,8 @@ export interface Mosaic {
   readonly spread: Float32Array;
   /** Mean of the dark samples (coded luma) where a shadow was seen to come or go, 0 elsewhere; absent where none was looked for. */
   readonly shaded?: Float32Array;
+  /** Where the shadow of what hides the set was found on sources: bounds in the frame's pixels. */
+  readonly shadows?: readonly { readonly frame: number; readonly box: readonly [number, number, number, number] }[];
   /** Reference pixels → mosaic pixels. */
   readonly fromReference: Mat3;
   readonly width: number;
@@ -64,13 +68,41 @@ const LEAST_FIELD = 0.12;
 /** How far things off the set's plane are believed to lie from it, as a share of a frame's width. */
 const PARALLAX = 0.02;
 
-/** Builds the mosaic. `shadows`: what hides the set may also darken it nearby. `refine`: correct each source's place and light against a first, coarse mosaic. */
-export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean, shadows = false): Mosaic {
+/** Builds the mosaic. `shadows`: what hides the set may also darken it nearby; `whole`: and its shadow is found as a whole in each source, where nothing else that is dark passes. `refine`: correct each source's place and light against a first, coarse mosaic. */
+export function buildMosaic(sources: readonly MosaicSource[], frame: MosaicFrame, refine: boolean, shadows = false, whole = false): Mosaic {
   const m = mosaicMatrix(frame);
   const start: Placed[] = sources.map((s) => ({ source: s, matrix: multiply(m, s.toReference), light: null, field: null, fieldScale: 1 }));
   const placed = refine && sources.length > 2 ? bringTogether(start, frame) : start;
-  const out = aggregate(placed, frame.width, frame.height, shadows);
-  return { ...out, fromReference: m, width: frame.width, height: frame.height };
+  const found = shadows && whole ? shadowsOf(placed, frame) : null, out = aggregate(placed, frame.width, frame.height, shadows, false, found);
+  return { ...out, ...(found === null ? {} : { shadows: placesOf(found, placed) }), fromReference: m, width: frame.width, height: frame.height };
+}
+
+/** Side of the picture on which shadows are looked for in the sources, px. */
+const COARSE_SHADOW = 240;
+
+/** Where the shadow of what hides the set lies in each source, over the mosaic made smaller. */
+interface FoundShadows { readonly masks: readonly Uint8Array[]; readonly width: number; readonly height: number; readonly scale: number }
+
+function shadowsOf(placed: readonly Placed[], frame: MosaicFrame): FoundShadows | null {
+  const scale = Math.min(1, COARSE_SHADOW / Math.max(frame.width, frame.height)), width = Math.max(16, Math.round(frame.width * scale)), height = Math.max(16, Math.round(frame.height * scale)), shrink: Mat3 = [scale, 0, 0, 0, scale, 0, 0, 0, 1];
+  const laid = placed.map((p) => {
+    const matrix = multiply(shrink, p.matrix), shift: Shift | null = p.field === null ? null : { field: p.field, scale: p.fieldScale / scale, x0: 0, y0: 0 };
+    const rgb = laySource(p.source, matrix, width, height, 'bilinear', shift, true);
+    if (p.light !== null) shineOn(rgb, p.light, -1, p.fieldScale / scale);
+    return { rgb, seen: validity(p.source, matrix, width, height, shift) };
+  });
+  const masks = sourceShadows(laid, width, height);
+  return masks === null ? null : { masks, width, height, scale };
+}
+
+function placesOf(found: FoundShadows, placed: readonly Placed[]): NonNullable<Mosaic['shadows']> {
+  return placed.flatMap((p, j) => {
+    const back = tryInvert(p.matrix), k = 1 / found.scale;
+    let x0 = found.width, y0 = found.height, x1 = 0, y1 = 0;
+    found.masks[j]!.forEach((v, i) => { if (v === 0) return; const x = i % found.width, y = (i - x) / found.width; x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); });
+    if (back === null || x1 <= x0) return [];
+    return [{ frame: p.source.frame, box: boundsOf([[x0 * k, y0 * k], [x1 * k, y0 * k], [x1 * k, y1 * k], [x0 * k, y1 * k]], back) }];
+  });
 }
 
 interface Placed {
@@ -169,7 +201,7 @@ export function gainOf(mosaic: Picture, laid: Picture, weight: Float32Array): [n
   return out;
 }
 
-function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false, coarse = false): { picture: Picture; count: Float32Array; spread: Float32Array; shaded?: Float32Array } {
+function aggregate(placed: readonly Placed[], width: number, height: number, shadows = false, coarse = false, found: FoundShadows | null = null): { picture: Picture; count: Float32Array; spread: Float32Array; shaded?: Float32Array } {
   const picture = createPicture(width, height, 3);
   const N = width * height;
   const count = new Float32Array(N), spread = new Float32Array(N), shaded = shadows ? new Float32Array(N) : null;
@@ -179,7 +211,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
   for (let y0 = 0; y0 < height; y0 += rows) {
     const h = Math.min(rows, height - y0);
     const laid: Laid[] = [];
-    for (const p of placed) {
+    for (const [j, p] of placed.entries()) {
       const b = boundsOf([[0, 0], [p.source.widthPx, 0], [p.source.widthPx, p.source.heightPx], [0, p.source.heightPx]], p.matrix);
       const x0 = Math.max(0, Math.floor(b[0])), x1 = Math.min(width, Math.ceil(b[2])), top = Math.max(y0, Math.floor(b[1])), bottom = Math.min(y0 + h, Math.ceil(b[3]));
       if (!(x1 > x0 && bottom > top)) continue;
@@ -187,7 +219,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       const shift: Shift | null = p.field === null ? null : { field: p.field, scale: p.fieldScale, x0, y0: top };
       const rgb = laySource(p.source, matrix, x1 - x0, bottom - top, coarse ? 'bilinear' : 'lanczos3', shift, coarse);
       if (p.light !== null) shineOn(rgb, p.light, -1, p.fieldScale, x0, top);
-      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top, shift), n: (x1 - x0) * (bottom - top) });
+      laid.push({ x0, x1, y0: top, y1: bottom, data: rgb.data, seen: validity(p.source, matrix, x1 - x0, bottom - top, shift), n: (x1 - x0) * (bottom - top), shadow: found?.masks[j] ?? null });
     }
     const luma = laid.map((s) => {
       const out = new Float32Array(s.n), r = 0.2126, g = 0.7152, b = 0.0722;
@@ -195,12 +227,15 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       return out;
     });
     for (let y = y0; y < y0 + h; y++) for (let x = 0; x < width; x++) {
-      let k = 0;
-      for (let j = 0; j < laid.length; j++) {
+      let k = 0, shadowed = 0, dark = 0;
+      const at = found === null ? 0 : Math.min(found.height - 1, Math.floor((y + 0.5) * found.scale)) * found.width + Math.min(found.width - 1, Math.floor((x + 0.5) * found.scale));
+      // Ground that only the shadow shows is taken as it is.
+      for (let pass = 0; pass < 2 && k === 0; pass++) for (let j = 0; j < laid.length; j++) {
         const s = laid[j]!;
         if (x < s.x0 || x >= s.x1 || y < s.y0 || y >= s.y1) continue;
         const i = (y - s.y0) * (s.x1 - s.x0) + x - s.x0;
         if (!(s.seen[i]! > 0.99)) continue;
+        if (pass === 0 && s.shadow !== null && s.shadow[at] !== 0) { shadowed++; dark += luma[j]![i]!; continue; }
         index[k] = j;
         place[k] = i;
         order[k] = value[k] = luma[j]![i]!;
@@ -209,6 +244,7 @@ function aggregate(placed: readonly Placed[], width: number, height: number, sha
       }
       if (k === 0) continue;
       const o = y * width + x;
+      if (shadowed > 0 && shadowed < k + shadowed && dark > 0) shaded![o] = dark / shadowed;
       let mid = medianInPlace(order, k);
       if (shadows && k >= 4) {
         const all = sumOf(value, k), kept = withoutShadow(order, value, far, index, place, k);
@@ -240,63 +276,4 @@ function sumOf(a: Float64Array, k: number): number {
 }
 
 /** A source laid over a part of the mosaic. */
-interface Laid { readonly x0: number; readonly x1: number; readonly y0: number; readonly y1: number; readonly data: Float32Array; readonly seen: Float32Array; readonly n: number }
-
-/**
- * Samples of one pixel that fall into two heaps (Otsu's split, IEEE SMC 9, 1979, well apart for their width): where the darker
- * heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many frames it fills.
- * `sorted` rises; the other arrays are packed in place. Returns how many stay.
- */
-function withoutShadow(sorted: Float64Array, value: Float64Array, far: Float64Array, index: Int32Array, place: Int32Array, k: number): number {
-  if (sorted[k - 1]! - sorted[0]! < 0.05) return k;
-  let total = 0, squares = 0;
-  for (let q = 0; q < k; q++) { total += sorted[q]!; squares += sorted[q]! * sorted[q]!; }
-  let best = -1, at = 0, low = 0;
-  for (let q = 1; q < k; q++) {
-    low += sorted[q - 1]!;
-    const a = low / q, b = (total - low) / (k - q);
-    const between = q * (k - q) * (b - a) * (b - a);
-    if (between > best) { best = between; at = q; }
-  }
-  let sum = 0;
-  for (let q = 0; q < at; q++) sum += sorted[q]!;
-  const a = sum / at, b = (total - sum) / (k - at);
-  const within = Math.sqrt(Math.max(0, squares - at * a * a - (k - at) * b * b) / k);
-  const split = 0.5 * (sorted[at - 1]! + sorted[at]!);
-  if (b - a < Math.max(0.05, 5 * within)) return k;
-  let darkFar = 0;
-  for (let q = 0; q < k; q++) if (value[q]! < split) darkFar += far[q]! / at;
-  // A single lit sample proves nothing; nor is it a shadow that is black, hardly darker, or out of reach.
-  if (k - at < Math.max(2, 0.08 * k) || darkFar > 1 || a < 0.25 * b || a > 0.93 * b) return k;
-  let kept = 0;
-  for (let q = 0; q < k; q++) {
-    if (value[q]! < split) continue;
-    value[kept] = value[q]!; far[kept] = far[q]!; index[kept] = index[q]!; place[kept] = place[q]!;
-    kept++;
-  }
-  return kept;
-}
-
-/** Median distance from `mid` of the first k values, which rise: distances rise away from it on either side, so two heaps are merged. */
-function medianAway(sorted: Float64Array, mid: number, k: number, away: Float64Array): number {
-  let hi = 0;
-  while (hi < k && sorted[hi]! < mid) hi++;
-  let lo = hi - 1;
-  const upTo = k >> 1;
-  for (let q = 0; q <= upTo; q++) {
-    if (hi >= k || (lo >= 0 && mid - sorted[lo]! < sorted[hi]! - mid)) away[q] = mid - sorted[lo--]!;
-    else away[q] = sorted[hi++]! - mid;
-  }
-  return (k & 1) === 1 ? away[upTo]! : 0.5 * (away[upTo - 1]! + away[upTo]!);
-}
-
-/** Median of the first k values, which are left in rising order. */
-function medianInPlace(a: Float64Array, k: number): number {
-  for (let i = 1; i < k; i++) {
-    const v = a[i]!;
-    let j = i - 1;
-    while (j >= 0 && a[j]! > v) { a[j + 1] = a[j]!; j--; }
-    a[j + 1] = v;
-  }
-  return (k & 1) === 1 ? a[k >> 1]! : 0.5 * (a[(k >> 1) - 1]! + a[k >> 1]!);
-}
+interface Laid { readonly x0: number; readonly x1: number; readonly y0: number; readonly y1: number; readonly data: Float32Array; readonly seen: Float32Array; readonly n: number; readonly shadow: Uint8Array | null }

@@ -3,6 +3,7 @@ import { RandomStream } from '../core/random.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { shadowBeside } from './erase-shadow.js';
+import { shadowBesidePassing } from './erase-shadow-passing.js';
 
 const W = 160, H = 100, n = W * H;
 
@@ -32,5 +33,33 @@ describe('the shadow beside what is erased', () => {
   it('is not what holds back blue most, as a red thing does', () => {
     const s = scene([0.77, 0.65, 0.45]);
     expect(shadowBeside(s.frame, s.clean, s.hidden, s.seen)).toBeNull();
+  });
+
+  it('is found whole where the ground loses its relief in shade, and a dark thing without texture is none where the camera travels', () => {
+    const s = scene([0.55, 0.58, 0.62]);
+    for (let y = 51; y < 80; y += 1) for (let x = 61; x < 105; x += 1) for (let c = 0; c < 3; c += 1) s.frame.data[c * n + y * W + x] = 0.5 * [0.55, 0.58, 0.62][c]!;
+    expect(share(shadowBeside(s.frame, s.clean, s.hidden, s.seen))).toBeGreaterThan(0.95);
+    expect(shadowBesidePassing(s.frame, s.clean, s.hidden, s.seen)).toBeNull();
+  });
+
+  it('takes its soft rim along, and leaves the shade of the set that it meets', () => {
+    const s = scene([0.6, 0.6, 0.6]), soft = new Float32Array(n);
+    for (let y = 51; y < 80; y += 1) for (let x = 61; x < 105; x += 1) soft[y * W + x] = 1;
+    const cover = gaussianPlane(soft, W, H, 3);
+    // Below the shadow lies shade of the set, in plate and clean plate alike.
+    for (let i = 0; i < n; i += 1) for (let c = 0; c < 3; c += 1) {
+      const ground = s.clean.data[c * n + i]! * (i >= 90 * W ? 0.5 : 1);
+      s.clean.data[c * n + i] = ground;
+      s.frame.data[c * n + i] = ground * (1 - 0.4 * cover[i]!);
+    }
+    const mask = shadowBeside(s.frame, s.clean, s.hidden, s.seen)!;
+    let missed = 0, rim = 0, shade = 0;
+    for (let i = 0; i < n; i += 1) {
+      if (s.hidden[i] === 0 && cover[i]! > 0.15) { rim += 1; if (mask[i] === 0) missed += 1; }
+      if (i >= 95 * W) shade += mask[i]!;
+    }
+    expect(rim).toBeGreaterThan(1200);
+    expect(missed).toBe(0);
+    expect(shade).toBe(0);
   });
 });

@@ -26,6 +26,7 @@ import { frameOfMosaic, gridPoints, hiddenInMosaic } from './erase-room.js';
 import { missesPieces, passing, piecesBefore, type Passing } from './erase-passing.js';
 import { cropPicture, matchSeam, matchSharpness } from './erase-seam.js';
 import { shadowBeside } from './erase-shadow.js';
+import { shadowBesidePassing } from './erase-shadow-passing.js';
 import { findMovers } from './set-movers.js';
 import { mayCopy, stirs } from './copy-from.js';
 import { sourcesByWorth } from './erase-sources.js';
@@ -66,10 +67,10 @@ export interface EraseRequest {
   readonly onProgress?: (done: number, total: number) => void;
 }
 
-/** A clean part of one frame. */
 /** Moves of a camera that only turns, or stands: near and far hold together, and nothing rigid runs past. */
 const TURNS: ReadonlySet<CameraMove['move']> = new Set(['static', 'pan', 'tilt', 'roll']);
 
+/** A clean part of one frame. */
 export interface CleanedBox {
   /** x0, y0, x1, y1 in frame pixels; x1, y1 exclusive; whole chroma samples. */
   readonly box: readonly [number, number, number, number];
@@ -79,6 +80,8 @@ export interface CleanedBox {
   readonly cover: Float32Array;
   /** 1 where what is laid in was never seen and is made up. */
   readonly madeUp: Float32Array;
+  /** Over 0 where a shadow of what is erased was found on this frame, over the box; null where none was. */
+  readonly shadow: Float32Array | null;
 }
 
 export interface EraseReport {
@@ -106,6 +109,8 @@ export class PlateCleaner {
   private readonly noise: number;
   /** Kept for what is taken from the nearest in time. */
   private readonly sources: readonly MosaicSource[];
+  /** How far shadows reach beyond the outlines' bounds on the sources: left, up, right, down, px. */
+  private readonly overhang: readonly [number, number, number, number];
 
   private constructor(mosaic: Mosaic, sources: readonly MosaicSource[], seen: Picture, cast: CastGround, motion: SetMotion, outlines: (frame: number) => [number, number][][], request: EraseRequest, size: { w: number; h: number }, report: EraseReport) {
     this.mosaic = mosaic;
@@ -122,6 +127,7 @@ export class PlateCleaner {
     this.shadowToo = request.shadowToo ?? true;
     this.size = size;
     this.report = report;
+    this.overhang = overhangOf(mosaic.shadows ?? [], outlines);
   }
 
   /** Gathers the clean set of a clip. Memory: at most 32 frames in the file's own planes and one strip of the mosaic. */
@@ -159,7 +165,7 @@ export class PlateCleaner {
       if (shadowPaths.length > 0) shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
       request.onProgress?.(++got, chosen.length);
     }
-    const mosaic = buildMosaic(ofMosaic(sources), frame, !motion.still, request.shadowToo ?? true);
+    const mosaic = buildMosaic(ofMosaic(sources), frame, !motion.still, request.shadowToo ?? true, TURNS.has(camera.move));
     const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(ofMosaic(shaded), frame, !motion.still));
     const cast = castOf(castPaths, mosaic, hidden, { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines }, motion.still);
     relit.push(...cast.notes);
@@ -179,8 +185,8 @@ export class PlateCleaner {
     if (outlines.length === 0) return null;
     const bounds = boundsOf([...outlines, ...this.cast.outlines(n)].flat(), IDENTITY3);
     const tall = Math.max(bounds[2] - bounds[0], bounds[3] - bounds[1]);
-    const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx;
-    const box = alignedBox([bounds[0] - pad, bounds[1] - pad, bounds[2] + pad, bounds[3] + pad], w, h, chromaShift);
+    const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx, [left, up, right, down] = this.overhang.map((o) => Math.max(pad, o)) as [number, number, number, number];
+    const box = alignedBox([bounds[0] - left, bounds[1] - up, bounds[2] + right, bounds[3] + down], w, h, chromaShift);
     if (box === null || bounds[2] <= 0 || bounds[3] <= 0 || bounds[0] >= w || bounds[1] >= h) return null;
     const bw = box[2] - box[0], bh = box[3] - box[1];
     const around = cropPicture(coded, box);
@@ -207,16 +213,15 @@ export class PlateCleaner {
     }
     const trusted = new Float32Array(bw * bh);
     for (let i = 0; i < trusted.length; i++) trusted[i] = seen[i]! > 0.99 ? 1 : 0;
-    let shaded = false;
+    let shadow: Float32Array | null = null;
     if (this.shadowToo) {
-      const shadow = shadowBeside(around, fill, hidden, trusted);
-      shaded = shadow !== null;
+      shadow = (TURNS.has(this.report.move) ? shadowBeside : shadowBesidePassing)(around, fill, hidden, trusted);
       if (shadow !== null) for (let i = 0; i < hidden.length; i++) if (shadow[i]! > 0) hidden[i] = 1;
     }
     const toFrame = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], this.motion.fromReference(n));
     let through: Passing | null = null;
     if (this.sources.length > 1 && differenceBeside(around, fill, hidden, seen, NEAR_BAND) > STILL_HOLDS * this.noise + LEAST_NOISE) {
-      const request = { frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shaded, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data };
+      const request = { frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shadow !== null, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data };
       let near = nearFill(request);
       const pieces = TURNS.has(this.report.move) ? null : piecesBefore(request);
       // A thing that near frames bring over rightly needs no layer of its own.
@@ -245,6 +250,21 @@ export class PlateCleaner {
         fill.data[o] = around.data[o]! + a * (fill.data[o]! - around.data[o]!);
       }
     }
-    return { box, coded: fill, cover, madeUp };
+    return { box, coded: fill, cover, madeUp, shadow };
   }
+}
+
+/** Room kept beyond what shadows reach on the sources, px. */
+const ROOM_PX = 24;
+
+/** How far the shadows found on sources reach beyond the bounds of the outlines there: left, up, right, down, px. */
+function overhangOf(shadows: NonNullable<Mosaic['shadows']>, outlines: (frame: number) => [number, number][][]): [number, number, number, number] {
+  const out: [number, number, number, number] = [0, 0, 0, 0];
+  for (const { frame, box } of shadows) {
+    const here = outlines(frame);
+    if (here.length === 0) continue;
+    const b = boundsOf(here.flat(), IDENTITY3);
+    for (let k = 0; k < 4; k++) out[k] = Math.max(out[k]!, ROOM_PX + (k < 2 ? b[k]! - box[k]! : box[k]! - b[k]!));
+  }
+  return out;
 }

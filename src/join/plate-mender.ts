@@ -75,7 +75,7 @@ function mendFrame(n: number, plate: VideoFrame, cleaner: PlateCleaner | null, c
   }
   if (cleaned !== null) layBox(coded, cleaned);
   const wide = canvas.widen(n, coded);
-  if (grain !== null) growGrain(grain, n, { box: [0, 0, wide.coded.width, wide.coded.height], coded: wide.coded, cover: wide.cover, madeUp: wide.cover });
+  if (grain !== null) growGrain(grain, n, { box: [0, 0, wide.coded.width, wide.coded.height], coded: wide.coded, cover: wide.cover, madeUp: wide.cover, shadow: null });
   put(out, [0, 0, w, h], canvas.fit(wide.coded, w, h), null);
   return out;
 }
