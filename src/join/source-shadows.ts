@@ -9,6 +9,7 @@ import { connectedComponents } from '../image/components.js';
 import { gaussianPlane } from '../image/gaussian.js';
 import { dilate, open } from '../image/morphology.js';
 import { plane, type Picture } from '../image/picture.js';
+import { median } from '../image/statistics.js';
 
 /** One source laid over the coarse picture. */
 export interface LaidCoarse {
@@ -64,11 +65,15 @@ export function sourceShadows(laid: readonly LaidCoarse[], width: number, height
 }
 
 function shadowIn(soft: readonly Float32Array[], lit: readonly Float32Array[], seen: Float32Array, w: number, h: number, out: Uint8Array): void {
-  const n = w * h, mark = new Float32Array(n);
+  const n = w * h, mark = new Float32Array(n), ratios: number[] = [];
+  // A camera that exposes by itself makes all of a source darker.
+  for (let i = 0; i < n; i += 7) if (seen[i]! > 0.99 && lit[1]![i]! > 0.04) ratios.push(soft[1]![i]! / lit[1]![i]!);
+  if (ratios.length < 50) return;
+  const gain = median(ratios);
   for (let i = 0; i < n; i++) {
     if (!(seen[i]! > 0.99) || seen[i]! > REACHES || !(lit[1]![i]! > 0.04)) continue;
     let least = Infinity, most = 0;
-    for (let c = 0; c < 3; c++) { const r = soft[c]![i]! / Math.max(0.02, lit[c]![i]!); least = Math.min(least, r); most = Math.max(most, r); }
+    for (let c = 0; c < 3; c++) { const r = soft[c]![i]! / Math.max(0.02, gain * lit[c]![i]!); least = Math.min(least, r); most = Math.max(most, r); }
     const bluer = soft[0]![i]! / Math.max(0.02, lit[0]![i]!) <= soft[2]![i]! / Math.max(0.02, lit[2]![i]!) + 0.05;
     if (most < DARKER + (bluer ? 0.04 : 0) && least > DARKEST && most < (bluer ? TINT : 1.4) * least) mark[i] = 1;
   }
