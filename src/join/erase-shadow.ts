@@ -159,15 +159,17 @@ function unexplained(mark: Uint8Array, differs: Uint8Array, labels: Int32Array, 
   const { labels: wholes } = connectedComponents(differs, w, h, 8);
   // Along its rim a shadow's own border is what differs: counted a little way in, as far as that leaves anything.
   const inner = erode(Float32Array.from(differs), w, h, RIM);
-  const size = new Map<number, number>(), shadow = new Map<number, number>(), wholeOf = new Map<number, number>(), deep = new Set<number>();
+  const size = new Map<number, number>(), shadow = new Map<number, number>(), shared = new Map<number, Map<number, number>>(), wholeOf = new Map<number, number>(), deep = new Set<number>();
   for (let i = 0; i < mark.length; i++) if (inner[i]! > 0) deep.add(wholes[i]!);
   for (let i = 0; i < mark.length; i++) {
     if (differs[i] === 0) continue;
     const whole = wholes[i]!;
-    if (mark[i] !== 0 && !wholeOf.has(labels[i]!)) wholeOf.set(labels[i]!, whole);
+    if (mark[i] !== 0) { const of = shared.get(labels[i]!) ?? new Map<number, number>(); of.set(whole, (of.get(whole) ?? 0) + 1); shared.set(labels[i]!, of); }
     if (deep.has(whole) && !(inner[i]! > 0)) continue;
     size.set(whole, (size.get(whole) ?? 0) + 1);
     if (mark[i] !== 0) shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
   }
+  // A part may reach over several that differ: the one that holds most of it tells.
+  for (const [l, of] of shared) wholeOf.set(l, [...of].toSorted((a, b) => b[1] - a[1])[0]![0]);
   return [...parts].filter((l) => wholeOf.has(l) && (shadow.get(wholeOf.get(l)!) ?? 0) < EXPLAINS * size.get(wholeOf.get(l)!)!);
 }
