@@ -3,25 +3,20 @@
  * when it is whole; of a sequence every picture is, so that a render that was stopped goes on where it was.
  */
 import { mkdirSync, renameSync, rmSync } from 'node:fs';
-import { basename, dirname, extname, resolve } from 'node:path';
+import { basename, dirname, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { linearToCoded, codedToLinear, toLinear } from './convert.js';
 import { copyPlanes, fillFrame } from './encode-planes.js';
-import { encodingOf, defaultColour, openEncoder, type Encoding, type WriterCodec, type WriterOptions } from './encodings.js';
+import { encodingOf, defaultColour, openEncoder, type Encoding, type WriterOptions } from './encodings.js';
 import { C, type CodecContext, Dictionary, FormatContext, type Frame, Packet, type Stream } from './ffmpeg.js';
 import { readPackets } from './packets.js';
-import { planeFormat } from './pixel-formats.js';
 import { isSequencePattern, sequenceName, sequenceNumbers } from './sequence.js';
 import { ProResEncoder } from './prores-encoder.js';
 import { SoundTrack } from './sound-track.js';
 import type { ColourTags, VideoFrame } from './types.js';
+import { muxerOf, planesServe, requireFit, writePicture } from './writer-fit.js';
 import { WriterFrames, type FillFrame } from './writer-frames.js';
-
-const MUXERS: Record<string, string> = { '.mp4': 'mp4', '.m4v': 'mp4', '.mov': 'mov', '.mkv': 'matroska', '.avi': 'avi', '.nut': 'nut' };
-const ALLOWED: Record<WriterCodec, readonly string[]> = {
-  h264: ['.mp4', '.m4v', '.mov', '.mkv', '.nut'], prores4444: ['.mov', '.mkv'], ffv1: ['.mkv', '.avi', '.nut', '.mov'], png: ['.png'], exr: ['.exr'],
-};
 
 export class VideoWriter {
   private readonly path: string;
@@ -62,14 +57,7 @@ export class VideoWriter {
 
   /** Opens for writing; the folder is made if need be. Throws `PW-MEDIA-WRITE...` errors that say what does not go together. */
   static async open(path: string, options: WriterOptions): Promise<VideoWriter> {
-    const extension = extname(path).toLowerCase();
-    if (!ALLOWED[options.codec].includes(extension)) {
-      throw new PlatewrightError('PW-MEDIA-CONTAINER', `${options.codec} goes into ${ALLOWED[options.codec].join(', ')}, but ${basename(path)} was asked for; change the name's ending`, { kind: 'usage', detail: { file: path } });
-    }
-    if (options.codec === 'h264' && (options.widthPx % 2 !== 0 || options.heightPx % 2 !== 0)) {
-      throw new PlatewrightError('PW-MEDIA-ODD', `H.264 with 4:2:0 chroma needs an even width and height, but the picture is ${options.widthPx} × ${options.heightPx}; crop a line or choose prores4444 or ffv1`, { kind: 'usage' });
-    }
-    if (options.alpha && options.codec === 'h264') throw new PlatewrightError('PW-MEDIA-ALPHA', 'H.264 keeps no alpha; choose prores4444, ffv1, png or exr', { kind: 'usage' });
+    requireFit(path, options);
     mkdirSync(dirname(resolve(path)), { recursive: true });
     let done = 0;
     if (options.resume && isSequencePattern(path)) {
@@ -96,7 +84,7 @@ export class VideoWriter {
   }
 
   private async openFile(): Promise<void> {
-    const muxer = MUXERS[extname(this.path).toLowerCase()]!;
+    const muxer = muxerOf(this.path);
     const format = new FormatContext();
     this.format = format;
     format.allocOutputContext2(null, muxer, `file:${resolve(this.part)}`);
@@ -166,11 +154,7 @@ export class VideoWriter {
 
   /** Are the frame's planes in the very form that the encoder is fed? */
   takes(frame: VideoFrame): boolean {
-    const f = planeFormat(this.encoding.pixelFormat), { colour, chromaShift: [sx, sy] } = frame, own = this.tags;
-    if (f === null || f.layout === 'rgb' || f.layout !== frame.layout || f.bitDepth !== frame.bitDepth || f.hasAlpha || frame.hasAlpha) return false;
-    if (f.layout === 'grey') return colour.fullRange === own.fullRange && colour.transfer === own.transfer;
-    return f.chromaShift[0] === sx && f.chromaShift[1] === sy && (sx === 0 || frame.chromaSite[0] === 0) && (sy === 0 || frame.chromaSite[1] === 0.5)
-      && colour.fullRange === own.fullRange && colour.matrix === own.matrix && colour.transfer === own.transfer && colour.primaries === own.primaries;
+    return planesServe(frame, this.encoding.pixelFormat, this.tags);
   }
 
   /**
@@ -265,14 +249,8 @@ export class VideoWriter {
     if ((await codec.sendFrame(frame)) < 0 || (await codec.receivePacket(this.packet)) < 0) {
       throw new PlatewrightError('PW-MEDIA-ENCODER', `picture ${n} of ${basename(this.path)} was refused by the encoder`, { kind: 'internal' });
     }
-    const { writeFile } = await import('node:fs/promises');
-    const name = isSequencePattern(this.path) ? sequenceName(this.path, (this.options.firstNumber ?? 0) + n) : this.path;
-    const part = `${name}.part`;
     try {
-      await writeFile(part, this.packet.data!);
-      renameSync(part, name);
-    } catch (cause) {
-      throw new PlatewrightError('PW-MEDIA-WRITE', `${name} cannot be written; check the folder's rights and space`, { cause, detail: { file: name } });
+      await writePicture(isSequencePattern(this.path) ? sequenceName(this.path, (this.options.firstNumber ?? 0) + n) : this.path, this.packet.data!);
     } finally {
       this.packet.unref();
     }
