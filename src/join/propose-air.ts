@@ -2,7 +2,7 @@
 import { bt709Decode } from '../colour/transfer.js';
 import type { PlateMeasures } from '../plate/types.js';
 import type { ProposalInput } from './proposal-input.js';
-import type { AirStep, GrainModel } from './types.js';
+import type { AirStep, GrainModel, LightStep } from './types.js';
 
 /** What re-growing needs of a measured grain; null where none was measured. */
 export function grainModel(look: PlateMeasures['look']): GrainModel | null {
@@ -25,11 +25,20 @@ export function proposeAir(input: ProposalInput, placement: readonly number[]): 
   } else why = 'sharpness was not measured on both: left as it is';
   // Haze lifts blacks. Without lifted blacks what looks like it (a dull set) is none; and it is told from one picture roughly.
   const haze = pl?.haze.amount.value ?? 0, surely = pl !== undefined && Math.min(...pl.blackCoded) > 0.07 && haze > 3 * (pl.haze.amount.sd ?? 1);
-  const near = surely && haze > 0.15 ? 0.35 * haze : 0;
+  const airlight = (pl?.haze.coded.map(bt709Decode) ?? [0, 0, 0]) as [number, number, number];
+  // What looks like far haze may be a pale wall or pavement; no veil before the performer is lighter than the darkest that the plate shows.
+  const most = pl === undefined ? 0 : Math.min(...airlight.map((a, c) => bt709Decode(pl.blackCoded[c]!) / Math.max(1e-3, a)));
+  const near = surely && haze > 0.15 ? Math.min(0.35 * haze, most) : 0;
   const grain = grainModel(pl);
   return {
     step: 'air', on: true, softenPx, wrap: 0, grain: grain === null ? 0 : 1, plateGrain: grain, takeGrain: grainModel(tl), seed: 1,
-    haze: { amount: near, linear: pl === undefined ? [0, 0, 0] : (pl.haze.coded.map(bt709Decode) as [number, number, number]) },
-    why: `${why}; ${grain === null ? 'no grain was measured on the plate' : 'the plate\'s grain is re-grown over what is added'}${near > 0 ? `; a third of the plate's haze lies before the performer` : ''}`,
+    haze: { amount: near, linear: airlight },
+    why: `${why}; ${grain === null ? 'no grain was measured on the plate' : 'the plate\'s grain is re-grown over what is added'}${near > 0 ? `; a third of the plate's haze lies before the performer${near < 0.35 * haze ? ', as far as the plate\'s own blacks are veiled' : ''}, and what it lifts of the blacks the light step leaves to it` : ''}`,
   };
+}
+
+/** The light step without that part of its lift of the blacks which the haze before the performer adds too: both are read off the same darkest values of the plate. */
+export function lessVeil(light: LightStep, air: AirStep): LightStep {
+  const { amount, linear } = air.haze;
+  return amount > 0 ? { ...light, offset: light.offset.map((o, c) => Math.max(0, o - amount * linear[c]!)) as unknown as LightStep['offset'] } : light;
 }

@@ -1,12 +1,13 @@
 /** What the proposal makes of poses and keys: no picture is read here. Expected values follow from the geometry, written out beside each. */
 import { describe, expect, it } from 'vitest';
+import { bt709Decode } from '../colour/transfer.js';
 import { createPicture } from '../image/picture.js';
 import { apply } from '../geometry/mat3.js';
 import type { MarksFile } from '../plate/marks.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { bearingAt, type ProposalInput, type Side } from './proposal-input.js';
 import { airOverPerformer } from './air.js';
-import { proposeAir } from './propose-air.js';
+import { lessVeil, proposeAir } from './propose-air.js';
 import { keysBesideSight, proposeLight, proposeMirror } from './propose-light.js';
 import { landed, proposePace } from './propose-pace.js';
 import { STILL } from './carrier.js';
@@ -155,11 +156,18 @@ describe('haze before the performer', () => {
   const still = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 
   it('is laid where the plate is surely hazy and its blacks are lifted, by a third of the plate\'s; else none is', () => {
-    const step = proposeAir(hazy(0.6, 0.2), still);
+    const step = proposeAir(hazy(0.6, 0.35), still);
     expect(step.haze.amount).toBeCloseTo(0.21, 6);
     expect(step.why).toContain('haze');
     expect(proposeAir(hazy(0.6, 0.02), still).haze.amount).toBe(0);
     expect(proposeAir(hazy(0.2, 0.2), still).haze.amount).toBe(0);
+  });
+
+  it('is no lighter than the darkest that the plate shows, and takes its part of the light step\'s lift', () => {
+    const air = proposeAir(hazy(0.6, 0.2), still), light = { step: 'light', on: true, slope: [1, 1, 1], offset: [0.05, 0.06, 0.2], power: [1, 1, 1], saturation: 1, why: '' } as const;
+    expect(air.haze.amount * bt709Decode(0.8)).toBeCloseTo(bt709Decode(0.2), 6);
+    expect(lessVeil(light, air).offset.map((v) => Math.round(1e4 * v) / 1e4)).toEqual([0, Math.max(0, Math.round(1e4 * (0.06 - bt709Decode(0.2))) / 1e4), Math.round(1e4 * (0.2 - bt709Decode(0.2))) / 1e4]);
+    expect(lessVeil(light, proposeAir(hazy(0.2, 0.2), still))).toBe(light);
   });
 
   it('mixes light and airlight after Koschmieder, premultiplied, and leaves empty pixels empty', () => {

@@ -37,7 +37,7 @@ import { regionOf } from './mark-regions.js';
 import { fillOfTake } from './take-fill.js';
 import { footLevel } from './foot-level.js';
 import { litScreen } from './take-level.js';
-import { proposeAir } from './propose-air.js';
+import { lessVeil, proposeAir } from './propose-air.js';
 import { proposeBody } from './propose-body.js';
 import { proposeFront } from './propose-front.js';
 import { proposeErase } from './propose-erase.js';
@@ -125,11 +125,12 @@ export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
   const ground = await proposeGround(input, stands, where, carried, carrier, pm.travel === undefined ? setCarrier : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx), carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n), walked);
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const plateMid = await plate.linear(mid), edges = asksEdges(pm) ? greyEdge(plateMid, pm.look?.bars ?? null) : null, screen = input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1);
-  steps.push(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), screen, carried || noFeet ? null : footLevel(plateMid, where(mid))));
+  const air = proposeAir(input, placement[0]!.matrix);
+  steps.push(lessVeil(proposeLight(input, keys, sightDeg, ground.measuredFill, mirror, edges, await fillOfTake(input, takeStand), screen, carried || noFeet ? null : footLevel(plateMid, where(mid))), air));
   steps.push(noFeet ? withoutFeet(ground.step, plate.marks) : walked === null ? ground.step : { ...ground.step, why: `${ground.step.why}; the performer walks nearer or farther, and its foot is followed` });
   const front = await proposeFront(plate, setCarrier, widen === null ? pm : null, turned);
   if (front !== null) steps.push(front);
-  steps.push(proposeAir(input, placement[0]!.matrix));
+  steps.push(air);
   return {
     version: 1,
     plate: { file: pm.file, in: span.in, out: span.out, rate: pm.rate, widthPx: pm.widthPx, heightPx: pm.heightPx },
