@@ -148,7 +148,7 @@ export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
   contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${100 * LIMITS.comb} % of what moves`,
   takeBorder: `at most ${(100 * LIMITS.takeBorder).toFixed(0)} % of its height in one straight line`,
   front: `within ${LIMITS.front} px of the plate's own edge`,
-  remains: `within ${100 * LIMITS.remains} % of the set's light`,
+  remains: `within ${LIMITS.remains} of the set's light`,
 };
 
 /** Least share of the variance that a frame rendered again explains where the join is that recipe's own picture: else another pose or light passes for a slip. */
