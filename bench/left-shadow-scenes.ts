@@ -38,7 +38,7 @@ export interface LeftScene {
 export const rawOf = (folder: string, frame: number, kind: 'clean' | 'with' | 'matte'): Uint8Array => readFileSync(join(folder, `${frame}-${kind}.raw`));
 
 const W = 640, H = 360, FRAMES = 18;
-const GROUNDS: Readonly<Record<string, string>> = {
+export const GROUNDS: Readonly<Record<string, string>> = {
   cobbles: COBBLES,
   flags: `${FLAGS.replace('brick_size <0.9,0.2,0.5>', 'brick_size <0.9,0.5,0.5>')}`,
   setts: 'texture{pigment{brick pigment{rgb<0.06,0.055,0.05>} pigment{granite scale 0.3 color_map{[0.1 rgb<0.19,0.18,0.18>][0.7 rgb<0.34,0.32,0.31>]}} brick_size <0.16,0.12,0.12> mortar 0.014 rotate x*90} normal{brick 0.6 brick_size <0.16,0.12,0.12> mortar 0.014 rotate x*90} finish{ambient 0 diffuse 0.85}}',
