@@ -8,7 +8,7 @@ import { aim, headingDeg, project, sunAngles, sunFrom, tiltDeg, viewFrom, type C
 import { noiseTile } from '../demo/scenes/look.js';
 import { BRICK, paint, plaster, wood } from '../demo/scenes/materials.js';
 import { wander } from '../demo/scenes/random.js';
-import { add, DEG, dot, ease, lerp, n, turnY, v, type Vec3 } from '../demo/scenes/vector.js';
+import { add, DEG, dot, ease, n, turnY, v, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
 import { makeCreature, type Creature } from './exam-creature.js';
 import { whiteOf, type Look } from './exam-plan.js';
