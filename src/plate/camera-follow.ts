@@ -103,18 +103,25 @@ export class SetFollower {
     const top = key.template.levels.length - 1;
     // Close to the prediction first: on the coarse levels people in front and their shadows weigh as much as the set.
     const tries = [[starts[0]!, 1, near], [starts[0]!, 2, near], [starts[1]!, 2, wide], [starts[0]!, top, wide], [starts[1]!, top, wide]] as const;
-    let best: AlignResult | null = null;
+    let best: AlignResult | null = null, nearest: AlignResult | null = null;
     let quality = -1;
     for (const [start, level, prior] of tries) {
       const r = align(key.template, this.pyramid, start, { predicted: starts[0]!, prior, startLevel: Math.min(top, level), stopLevel: Math.min(top, 1) }, key.scratch);
       const q = r === null ? -1 : r.agreement * r.visible;
+      nearest ??= r;
       if (q > quality + 0.02) { best = r; quality = q; }
       if (q > 0.8 * this.usual) break;
     }
     const finish = (r: AlignResult): AlignResult | null => (bottom !== 0 ? r : align(key.template, this.pyramid, r.warp, { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 }, key.scratch));
+    const sought = best;
     if (best !== null) best = finish(best);
     // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands still: what most of the picture did is asked too.
     let placed = this.placed(key, best);
+    // An alignment sought from afar may look better by the whole picture's sum (somebody large who keeps his place, a wall of one grain) where small pieces stay found near the prediction.
+    if (key.patches.length > 0 && nearest !== null && nearest !== sought && placed.share < SURE) {
+      const other = this.placed(key, finish(nearest));
+      if (other.share > placed.share) { placed = other; best = other.result!; quality = best.agreement * best.visible; }
+    }
     if (key.ballot !== null && placed.share < SURE) {
       const expected = multiply(starts[0]!, invert(key.template.toPixels));
       const shift = votedShift(key.ballot, this.pyramid, Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)), (x, y) => apply(expected, x, y));
