@@ -3,7 +3,8 @@
  * brightness; only where the key does not come may the fill tint it otherwise (Shafer, Using color to separate reflection
  * components, Color Research and Application 10, 1985; Maxwell, Friedhoff & Smith, CVPR, 2008). A pale coat before a faded
  * cloth, greened by its bounce, lies near enough to the screen's hue to be taken for it, and a colour that is found cell by cell
- * then settles on the coat: bright pixels are held to the chromaticity that most of the screen has.
+ * then settles on the coat: bright pixels are held to the chromaticity that most of the screen has, dark ones to what lies as near
+ * to it as most of the take's dark screen does.
  */
 import { median } from '../../image/statistics.js';
 import type { SmallLinear } from './small-linear.js';
@@ -13,13 +14,17 @@ export interface LitHue {
   readonly colour: readonly [number, number, number];
   /** Largest ρ (tangent of the angle between two colours) of a lit pixel. */
   readonly limit: number;
+  /** The same where no key comes: how far this take's own dark screen lies from its lit one. */
+  readonly darkLimit: number;
 }
 
 /** A screen of two cloths, or under lamps of two colours, scatters more: so many medians of ρ are allowed. */
 const MEDIANS = 4;
 const LEAST = 0.1;
-/** Where no key comes; the first look's own limit. */
+/** Most where no key comes, and what is allowed where too little dark screen is seen to tell; the first look's own limit. */
 const DARK = 0.35;
+/** Share of the screen that is enough to tell how far its dark parts lie from the lit. */
+const ENOUGH_DARK = 0.01;
 /** Shares of the lit screen's brightness between which a pixel may be without the key. */
 const LIT_FROM = 0.7;
 const DARK_UNTIL = 0.35;
@@ -36,8 +41,14 @@ export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
   const unit = [0, 1, 2].map((p) => median(Float32Array.from(at, (i, k) => data[p * n + i]! / length[k]!))) as [number, number, number];
   const size = Math.hypot(...unit) || 1, bright = median(length);
   const colour: [number, number, number] = [(unit[0] / size) * bright, (unit[1] / size) * bright, (unit[2] / size) * bright];
-  const scatter = median(Float32Array.from(at, (i) => rhoOf(data[i]!, data[n + i]!, data[2 * n + i]!, colour)));
-  return { colour, limit: Math.min(DARK, Math.max(LEAST, MEDIANS * scatter)) };
+  const rho = Float32Array.from(at, (i) => rhoOf(data[i]!, data[n + i]!, data[2 * n + i]!, colour)), power = bright * bright;
+  const dark = rho.filter((_, k) => data[at[k]!]! * colour[0] + data[n + at[k]!]! * colour[1] + data[2 * n + at[k]!]! * colour[2] < DARK_UNTIL * power);
+  const limit = limitOf(median(rho));
+  return { colour, limit, darkLimit: dark.length < ENOUGH_DARK * at.length ? DARK : Math.max(limit, limitOf(median(dark))) };
+}
+
+function limitOf(scatter: number): number {
+  return Math.min(DARK, Math.max(LEAST, MEDIANS * scatter));
 }
 
 function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: readonly [number, number, number]): number {
@@ -51,7 +62,7 @@ export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, wei
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0) continue;
     const r = data[i]!, g = data[n + i]!, b = data[2 * n + i]!, s = (r * cr + g * cg + b * cb) / power;
-    const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))), most = (lit.limit + (DARK - lit.limit) * dark) * Math.max(s, 1e-3);
+    const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))), most = (lit.limit + (lit.darkLimit - lit.limit) * dark) * Math.max(s, 1e-3);
     if ((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2 <= most * most * power) continue;
     sure[i] = 0;
     weight[i] = 0;

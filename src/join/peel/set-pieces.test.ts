@@ -51,6 +51,15 @@ describe('what stands before the screen and stays', () => {
     expect(count(before.field, (x, y) => peg(x, y) && y < 24)).toBe(0);
   });
 
+  it('is no head that a collar of the screen\'s colour parts from a body that holds still, but a box beside which the body walks', () => {
+    const round = (x: number, y: number): boolean => Math.hypot(x - 60, y - 16) < 8, head = (x: number, y: number): readonly number[] | null => (round(x, y) ? COAT : null);
+    const still = [1, 2, 3, 4, 5].map((k) => frame(60, k, head)), held = findSetPieces(still.map((w) => w.small), still.map((w) => w.field), MAP)!;
+    // The body's top lies at row 26, the head's lower edge at row 23.
+    expect(held.at.every((i) => !round(i % W, Math.floor(i / W)))).toBe(true);
+    const passing = [20, 40, 60, 80, 100].map((at, k) => frame(at, k, head)), box = findSetPieces(passing.map((w) => w.small), passing.map((w) => w.field), MAP)!;
+    expect([...box.at].filter((i) => round(i % W, Math.floor(i / W))).length).toBeGreaterThan(150);
+  });
+
   it('is neither a performer who holds still, nor a second one, nor anything that moves', () => {
     const still = [1, 2, 3, 4, 5].map((k) => frame(60, k)), held = findSetPieces(still.map((w) => w.small), still.map((w) => w.field), MAP)!;
     expect(held.at.every((i) => !body(i % W, Math.floor(i / W), 60))).toBe(true);

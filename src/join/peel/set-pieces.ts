@@ -2,9 +2,11 @@
  * What stands before the screen and stays: a peg and its shadow, tape, a mark on the floor. It has not the screen's colour, so a
  * frame by itself takes it for performer; over a take it is told by what it does: it hangs apart from the performer, on the same
  * pixels, in the same colours. Those colours are kept beside the screen's map, as a clean frame would hold them, and a frame's
- * part that shows little else is screen. A performer who sits still is no piece of the set: it is the largest part of all.
+ * part that shows little else is screen. A performer who sits still is no piece of the set: it is the largest part of all. Nor is
+ * what a band of the screen's colour parts from it (a head above a green collar): it stays by the performer, nearer than it is thick.
  * (Background by consistency over time: Gloyer et al., SPIE 2421, 1995; parts by hysteresis: Canny, PAMI 8, 1986.)
  */
+import { chamferDistance } from './distance.js';
 import { labelAreas } from './label-areas.js';
 import type { ScreenField } from './screen-field.js';
 import type { SmallLinear } from './small-linear.js';
@@ -23,6 +25,8 @@ const LEAST_SHARE = 0.5;
 const LARGEST_PIECE = 0.25;
 /** Small pixels (of 480 across the picture): a part that nowhere goes farther from the performer hangs on it. */
 const HAIR = 8;
+/** A part that stays this near to the performer, in parts of what its thickest place reaches from middle to edge, is its own (own choice). */
+const NEAR_BY = 0.5;
 /** Distance from the mean colour, as a share of the screen's strength there, within which the frames agree, rms. */
 const AGREES = 0.12;
 /** The same for a frame that is told to show a piece, which may lie in the performer's shadow: ρ and brightness. */
@@ -55,13 +59,14 @@ export function findSetPieces(frames: readonly SmallLinear[], fields: readonly S
   let any = false;
   for (let i = 0; i < n; i += 1) if (apart[i]! >= least) { seed[i] = 1; any = true; }
   if (!any) return null;
+  const nearBy = nearerThanThick(seed, off, w, h);
   // What stands off the performer by a hair's length is its own.
   let about = new Uint8Array(n);
   for (const b of off) for (let i = 0; i < n; i += 1) if (b[i] === 1) about[i] = 1;
   for (let k = 0; k < HAIR; k += 1) about = widenMask(about, w, h);
   const { labels: seeds, area: sizes } = labelAreas(seed, w, h), clear = new Uint8Array(sizes.length);
   for (let i = 0; i < n; i += 1) if (seed[i] === 1 && about[i] === 0) clear[seeds[i]!] = 1;
-  for (let i = 0; i < n; i += 1) if (seed[i] === 1 && clear[seeds[i]!] === 0) seed[i] = 0;
+  for (let i = 0; i < n; i += 1) if (seed[i] === 1 && (clear[seeds[i]!] === 0 || nearBy[seeds[i]!] === 1)) seed[i] = 0;
   // Their soft edges too.
   const wide = widenMask(seed, w, h), at: number[] = [], colour: number[] = [];
   for (let i = 0; i < n; i += 1) {
@@ -84,6 +89,18 @@ export function findSetPieces(frames: readonly SmallLinear[], fields: readonly S
   const planar = new Float32Array(3 * at.length);
   for (let k = 0; k < at.length; k += 1) for (let p = 0; p < 3; p += 1) planar[p * at.length + k] = colour[3 * k + p]!;
   return { at: Int32Array.from(at), colour: planar };
+}
+
+/** Per part of `seed`, as `labelAreas` counts them: 1 where on every frame it lies nearer to the performer (`bodies`) than half of what its own thickest place reaches from middle to edge. */
+function nearerThanThick(seed: Uint8Array, bodies: readonly Uint8Array[], w: number, h: number): Uint8Array {
+  const { labels, area } = labelAreas(seed, w, h), depth = chamferDistance(Uint8Array.from(seed, (v) => 1 - v), w, h), thick = new Float32Array(area.length), out = new Uint8Array(area.length).fill(1);
+  for (let i = 0; i < seed.length; i += 1) if (seed[i] === 1) thick[labels[i]!] = Math.max(thick[labels[i]!]!, depth[i]!);
+  for (const body of bodies) {
+    const away = chamferDistance(body, w, h), least = new Float32Array(area.length).fill(Infinity);
+    for (let i = 0; i < seed.length; i += 1) if (seed[i] === 1) least[labels[i]!] = Math.min(least[labels[i]!]!, away[i]!);
+    for (let l = 0; l < out.length; l += 1) if (!(least[l]! <= NEAR_BY * thick[l]!)) out[l] = 0;
+  }
+  return out;
 }
 
 /** Sets `colour` and `sure` of the field, in place, where a frame shows nothing but pieces of the set. */
