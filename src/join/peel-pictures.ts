@@ -2,7 +2,6 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { createPicture } from '../image/picture.js';
-import { encode } from '../media/curve-table.js';
 import { PngSequence } from '../media/png-sequence.js';
 import type { VideoReader } from '../media/video-reader.js';
 import type { Peeler } from './performer.js';
@@ -19,17 +18,13 @@ export async function peelToPictures(reader: VideoReader, model: ScreenModel, fr
   const { transfer } = reader.info.colour;
   const nameOf = (kind: string) => (n: number): string => join(folder, `${kind}_${String(n).padStart(5, '0')}.png`);
   const mattes = new PngSequence(nameOf('matte'), 1, null);
-  const colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' });
+  const colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' }, true);
   let written = 0;
   let covered = 0;
   for await (const frame of reader.frames(from, to)) {
     // Both sequences take the values at once; what is waited for is the frame before.
     await peelWithin(model, frame, options, ({ alpha, colour, box }) => {
       const { width: w, height: h } = alpha;
-      for (let p = 0; p < 3; p += 1) {
-        const rows = colour.data.subarray((p * h + box[1]) * w, (p * h + box[3]) * w);
-        encode(rows, rows, transfer);
-      }
       covered += sumWithin(alpha.data, w, box) / (w * h);
       return Promise.all([mattes.write(frame.index, alpha, box), colours.write(frame.index, colour, box)]);
     });
@@ -45,7 +40,7 @@ export async function peelerToPictures(reader: VideoReader, peeler: Peeler, from
   mkdirSync(folder, { recursive: true });
   const { transfer } = reader.info.colour, { widthPx: w, heightPx: h } = reader.info, n = w * h;
   const nameOf = (kind: string) => (k: number): string => join(folder, `${kind}_${String(k).padStart(5, '0')}.png`);
-  const mattes = new PngSequence(nameOf('matte'), 1, null), colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' });
+  const mattes = new PngSequence(nameOf('matte'), 1, null), colours = new PngSequence(nameOf('colour'), 3, { transfer, primaries: 'bt709' }, true);
   let written = 0, covered = 0;
   for await (const frame of reader.frames(from, to)) {
     const { picture, box } = await peeler.peel(frame), alpha = createPicture(w, h, 1), colour = createPicture(w, h, 3), pw = picture.width, m = pw * picture.height;
@@ -57,7 +52,6 @@ export async function peelerToPictures(reader: VideoReader, peeler: Peeler, from
       covered += a / n;
       for (let p = 0; p < 3; p += 1) colour.data[p * n + i] = picture.data[p * m + k]! / a;
     }
-    encode(colour.data, colour.data, transfer);
     const whole = [0, 0, w, h] as const;
     await Promise.all([mattes.write(frame.index, alpha, whole), colours.write(frame.index, colour, whole)]);
     written += 1;
