@@ -78,19 +78,23 @@ export async function throughCodec(s: Pick<RideSequence, 'widthPx' | 'heightPx' 
   }
 }
 
-/** Held 8-bit planes as the luma source of a track. */
+/** Held 8-bit planes as the luma source of a track, each brought to floats once: a decoder's part is not what is timed. */
 export function sourceOf(frames: readonly Uint8Array[], widthPx: number, heightPx: number): LumaSource {
-  const luma = new Float32Array(widthPx * heightPx);
+  const held: Float32Array[] = [];
   return {
     widthPx, heightPx, frameCount: frames.length,
     async *frames(from, to) {
       for (let t = from; t < Math.min(to, frames.length); t++) {
-        const f = frames[t]!;
-        for (let i = 0; i < luma.length; i++) luma[i] = f[i]! / 255;
-        yield { index: t, luma };
+        yield { index: t, luma: (held[t] ??= sharesOf(frames[t]!)) };
       }
     },
   };
+}
+
+function sharesOf(codes: Uint8Array): Float32Array {
+  const out = new Float32Array(codes.length);
+  for (let i = 0; i < out.length; i++) out[i] = codes[i]! / 255;
+  return out;
 }
 
 /** Corner RMS in px of every frame after the key. */

@@ -42,4 +42,4 @@ export { codeChanged, grainOver, patchChroma, patchLuma } from './lay-coded';
 export { layOver, layShade, relightCells, relightOver } from './lay-light';
 export { premultiplyCut, premultiplyHalf } from './premultiply-half';
 export { rideSmear } from './ride-smear';
-export { rideNormal, rideSample, rideScore, rideSmooth } from './ride';
+export { rideNormal, rideSample, rideScore, rideSmooth, rideReduce, rideScale } from './ride';

@@ -12,7 +12,8 @@ import type { LumaPyramid } from './ride-pyramid.js';
 import { generatorExp, generatorField, generatorLog, localScale } from './ride-generators.js';
 import { withoutGrain } from './ride-grain.js';
 import { BIAS, CORR, ENERGY, GAIN, SLOTS, TRUST, projectLight, solveLight, type RegionLight } from './ride-light.js';
-import { MISSING, normalEquations, sampleCells, type AlignScratch } from './ride-sums.js';
+import { residualScale } from './ride-scale.js';
+import { normalEquations, sampleCells, type AlignScratch } from './ride-sums.js';
 import type { RideTemplate, TemplateLevel } from './ride-template.js';
 
 export interface AlignResult {
@@ -66,7 +67,7 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   const top = Math.min(options.startLevel ?? 99, template.levels.length - 1, pyramid.length - 1);
   const bottom = Math.min(options.stopLevel ?? 0, top);
   const most = options.freedoms ?? 8;
-  const h = scratch.out, b = new Float64Array(8);
+  const h = scratch.out, b = new Float64Array(8), fields = template.corners.map(([u, v]) => generatorField(u, v));
   let last: LevelState | null = null;
   for (let l = top; l >= bottom; l--) {
     const level = template.levels[l]!;
@@ -96,8 +97,7 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
       if (factor === null) return null;
       const d = solveWithFactor(factor, b, used);
       let move = 0;
-      for (const [u, v] of template.corners) {
-        const f = generatorField(u, v);
+      for (const f of fields) {
         let du = 0, dv = 0;
         for (let q = 0; q < used; q++) { du += f[q]! * d[q]!; dv += f[8 + q]! * d[q]!; }
         move = Math.max(move, Math.hypot(du, dv));
@@ -180,43 +180,4 @@ function accumulate(level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scra
   const swt = out[75]!, sws = out[76]!;
   const ct = out[77]! - (swt * swt) / sw, cs = out[79]! - (sws * sws) / sw, cts = out[78]! - (swt * sws) / sw;
   return { visible: seen / level.count, inliers: out[72]! / (out[73]! + 1e-12), correlation: cts / Math.sqrt(Math.max(1e-12, ct * cs)), sigma, light };
-}
-
-/** Scale of the residuals from their lower half, so that up to two thirds may be hidden. Null where too little is seen. */
-function residualScale(level: TemplateLevel, scratch: AlignScratch): number | null {
-  const { sample, cells, pick } = scratch;
-  const stride = Math.max(1, Math.floor(level.count / 1500));
-  let k = 0, phase = 0;
-  for (let c = 0; c < level.cells; c++) {
-    const o = c * SLOTS, from = level.starts[c]!, to = level.starts[c + 1]!;
-    if (cells[o + TRUST]! < 0.3) { continue; }
-    const bias = cells[o + BIAS]!, inverse = 1 / cells[o + GAIN]!;
-    let i = from + phase;
-    for (; i < to; i += stride) {
-      const s = sample[i]!;
-      if (s !== MISSING) pick[k++] = Math.abs((s - bias) * inverse - level.value[i]!);
-    }
-    phase = i - to;
-  }
-  if (k < 12) return null;
-  const middle = nth(pick, k, (k * 0.5) | 0);
-  return Math.max(0.0012, Math.min(middle / 0.6745, (1.35 * nth(pick, (k * 0.5) | 0, (k * 0.3) | 0)) / 0.3853));
-}
-
-/** The value of rank `rank` among the first `n`, which are left with the smaller ones first (Hoare's selection). */
-function nth(a: Float32Array, n: number, rank: number): number {
-  let lo = 0, hi = n - 1;
-  while (lo < hi) {
-    const pivot = a[(lo + hi) >> 1]!;
-    let i = lo, j = hi;
-    while (i <= j) {
-      while (a[i]! < pivot) i++;
-      while (a[j]! > pivot) j--;
-      if (i <= j) { const t = a[i]!; a[i++] = a[j]!; a[j--] = t; }
-    }
-    if (rank <= j) hi = j;
-    else if (rank >= i) lo = i;
-    else break;
-  }
-  return a[rank]!;
 }

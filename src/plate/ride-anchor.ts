@@ -9,6 +9,7 @@ import { RideCamera } from './ride-camera.js';
 import { Follower } from './ride-follow.js';
 import { keyLayers, type KeyLayer } from './ride-key-layers.js';
 import type { FollowedFrame } from './ride-keys.js';
+import { RideMemory } from './ride-memory.js';
 import { bestReference, inPicture, type Reference, type Way } from './ride-reference.js';
 import { reworkTrack, type SolvedFrame } from './ride-rework.js';
 import { framesBackward, lumaAt, type LumaFrame, type LumaSource } from './ride-source.js';
@@ -86,11 +87,18 @@ async function bothWays(follower: Follower, keyFrame: LumaFrame, source: LumaSou
 async function followAll(follower: Follower, keyFrame: LumaFrame, source: LumaSource, frames: AsyncGenerator<LumaFrame> | null, step: () => void): Promise<FollowedFrame[]> {
   const out: FollowedFrame[] = [];
   if (frames === null) return out;
-  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx);
+  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx), memory = new RideMemory(), luma = memory.floats(source.widthPx * source.heightPx);
   try {
-    for await (const f of frames) { out.push(follower.follow(f, camera.follow(f))); step(); }
+    for await (const f of frames) {
+      // Once into the kernels' memory for all that look at it.
+      luma.set(f.luma);
+      const frame = { index: f.index, luma };
+      out.push(follower.follow(frame, camera.follow(frame)));
+      step();
+    }
   } finally {
     camera.close();
+    memory.close();
   }
   return out;
 }

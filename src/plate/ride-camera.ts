@@ -4,6 +4,7 @@
  * beside the region's own speed, and carries the region while it is hidden or outside.
  */
 import { IDENTITY3, rescale, type Mat3 } from '../geometry/mat3.js';
+import { kernels } from '../image/kernels.js';
 import { SetFollower } from './camera-follow.js';
 import type { LumaFrame } from './ride-source.js';
 
@@ -43,16 +44,32 @@ export class RideCamera {
   }
 
   private reduce(luma: Float32Array): void {
-    const k = this.factor, w = this.fullWidth, share = 1 / (k * k);
-    this.small.fill(0);
-    for (let y = 0; y < this.height * k; y++) {
-      const to = Math.floor(y / k) * this.width;
-      let o = y * w;
-      for (let x = 0; x < this.width; x++) {
-        let s = 0;
-        for (let i = 0; i < k; i++) s += luma[o++]!;
-        this.small[to + x] = this.small[to + x]! + s * share;
-      }
+    reduceLuma(luma, this.fullWidth, this.factor, this.small, this.width, this.height);
+  }
+}
+
+/** Means of squares of k pixels of a plane of so full a width, `width` × `height` of them, by the kernel. */
+export function reduceLuma(luma: Float32Array, fullWidth: number, k: number, out: Float32Array, width: number, height: number): void {
+  const door = kernels(), scope = door.scope();
+  try {
+    door.run('rideReduce', [scope.input(luma), fullWidth, k, scope.output(out), width], height, width * k * k);
+    scope.finish();
+  } finally {
+    scope.close();
+  }
+}
+
+/** Plain twin of the kernel. */
+export function reduceLumaPlain(luma: Float32Array, fullWidth: number, k: number, out: Float32Array, width: number, height: number): void {
+  const share = 1 / (k * k);
+  out.fill(0);
+  for (let y = 0; y < height * k; y++) {
+    const to = Math.floor(y / k) * width;
+    let o = y * fullWidth;
+    for (let x = 0; x < width; x++) {
+      let s = 0;
+      for (let i = 0; i < k; i++) s += luma[o++]!;
+      out[to + x] = out[to + x]! + s * share;
     }
   }
 }

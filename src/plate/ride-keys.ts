@@ -105,7 +105,7 @@ export class RegionKeys {
 
   /** The pictures at hand become a key's. */
   add(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
-    const key: Key = { template, coarse: this.pyramid.map((l) => ({ ...l, data: l.data.slice() })), smeared: null, scratch: createScratch(template, this.memory), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
+    const key: Key = { template, coarse: this.pyramid.map((l) => ({ ...l, data: this.memory.copy(l.data) })), smeared: null, scratch: createScratch(template, this.memory), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
     this.all.push(key);
     return key;
   }

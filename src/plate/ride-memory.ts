@@ -11,6 +11,15 @@ export class RideMemory {
     return door.view(pointer, n).fill(0);
   }
 
+  /** The same values in the kernels' memory. */
+  copy(values: Float32Array): Float32Array {
+    const door = kernels(), pointer = door.allocator.allocate(4 * values.length);
+    this.pointers.push(pointer);
+    const out = door.view(pointer, values.length);
+    out.set(values);
+    return out;
+  }
+
   doubles(n: number): Float64Array {
     const f = this.floats(2 * n);
     return new Float64Array(f.buffer, f.byteOffset, n);

@@ -51,7 +51,7 @@ export async function bestReference(source: LumaSource, home: number, polygon: r
       const at = frame === home ? null : way.at.get(frame)!, there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
       const template = at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN ? buildTemplate(pyramid, there, frame, 6000, false, memory) : null;
       // The finest level is asked on the frame alone that it was drawn on.
-      seen.push({ frame, at: at ?? IDENTITY3, template, levels: pyramid.map((l, k) => (k === 0 && frame !== home ? { ...l, data: new Float32Array(4) } : { ...l, data: l.data.slice() })) });
+      seen.push({ frame, at: at ?? IDENTITY3, template, levels: pyramid.map((l, k) => (k === 0 && frame !== home ? { ...l, data: new Float32Array(4) } : { ...l, data: memory.copy(l.data) })) });
     }
     let best: Reference | null = null;
     for (const r of seen) {

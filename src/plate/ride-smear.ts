@@ -21,8 +21,7 @@ export function smearLength(template: RideTemplate, motion: ArrayLike<number>): 
 
 /** A template over the same pixels whose values `smear` may overwrite. */
 export function twinOf(template: RideTemplate, memory: RideMemory): RideTemplate {
-  const copy = (a: Float32Array): Float32Array => { const f = memory.floats(a.length); f.set(a); return f; };
-  return { ...template, levels: template.levels.map((l) => ({ ...l, value: copy(l.value), jacobian: copy(l.jacobian), slope: copy(l.slope), reference: copy(l.reference) })) };
+  return { ...template, levels: template.levels.map((l) => ({ ...l, value: memory.copy(l.value), jacobian: memory.copy(l.jacobian), slope: memory.copy(l.slope), reference: memory.copy(l.reference) })) };
 }
 
 /**

@@ -1,8 +1,11 @@
 /** Kernels of the ride against their plain twins, over seeded pictures, warps and light. */
 import { expect, test } from 'vitest';
+import { insidePolygon } from '../image/polygon.js';
 import { RandomStream } from '../core/random.js';
 import { RideMemory } from './ride-memory.js';
 import { allocatePyramid, fillPyramid, smoothBinomial, smoothBinomialPlain } from './ride-pyramid.js';
+import { reduceLuma, reduceLumaPlain } from './ride-camera.js';
+import { residualScale, residualScalePlain } from './ride-scale.js';
 import { blocksOf, scoreAt, scorePlaces } from './ride-score.js';
 import { smearTiles, smearTilesPlain } from './ride-smear.js';
 import { createScratch, normalEquations, normalEquationsPlain, sampleCells, sampleCellsPlain } from './ride-sums.js';
@@ -47,6 +50,11 @@ test.each([1, 2, 3, 4])('sampling and normal equations agree with their plain tw
         near(sa.cells.slice(0, 18 * lb.cells), sb.cells.slice(0, 18 * lb.cells), 1e-4);
         for (let c = 0; c < la.cells; c++) for (const s of [sa, sb]) s.light.set([0.9 + 0.01 * c, 0.02, c % 3 === 2 ? 0 : 0.8, la.balance[c]!], 4 * c);
         for (const s of [sa, sb]) s.numbers.set([1 / (4.685 * 0.1), 0.6, 2]);
+        // Gain, bias and trust of each cell, as light would be solved; the very same sums for both.
+        for (let c = 0; c < la.cells; c++) sa.cells.set([0.8 + 0.4 * rng.uniform(), 0.03 * rng.normal(), rng.uniform()], 18 * c + 6);
+        const scale = residualScale(la, sa);
+        expect(scale).not.toBeNull();
+        expect(scale).toBe(residualScalePlain(la, sa));
         normalEquations(la, sa);
         normalEquationsPlain(lb, sb);
         for (const [from, to] of [[0, 64], [64, 72], [72, 74], [74, 80]] as const) near(sa.out.slice(from, to), sb.out.slice(from, to), 2e-4);
@@ -65,6 +73,31 @@ test.each([1, 2, 3])('smoothing agrees with its plain twin (seed %i)', (seed) =>
   smoothBinomial(src, a, w, h);
   smoothBinomialPlain(src, b, w, h);
   near(a, b, 1e-6);
+});
+
+test.each([1, 2, 3, 4])('means of squares of %i pixels are those of the plain twin to the last bit', (k) => {
+  const rng = new RandomStream(k, 9), w = 50 + rng.below(40), h = 41 + rng.below(20), src = picture(rng, w, h), width = Math.floor(w / k), height = Math.floor(h / k);
+  const a = new Float32Array(width * height), b = new Float32Array(width * height);
+  reduceLuma(src, w, k, a, width, height);
+  reduceLumaPlain(src, w, k, b, width, height);
+  expect(a).toEqual(b);
+});
+
+test('a template keeps, cell by cell, the pixels of strongest slope inside a region with dents', () => {
+  const rng = new RandomStream(4, 10), w = 120, h = 90, pyramid = allocatePyramid(w, h, 1);
+  fillPyramid(picture(rng, w, h), pyramid);
+  const region = [[12, 10], [60, 30], [108, 12], [100, 80], [55, 52], [15, 76]] as const;
+  const all = buildTemplate(pyramid, region, 0, 1e6).levels[0]!, some = buildTemplate(pyramid, region, 0, 1500).levels[0]!, { data } = pyramid[0]!;
+  let inside = 0;
+  for (let y = 1; y <= h - 2; y++) for (let x = 1; x <= w - 2; x++) if (insidePolygon(region, x + 0.5, y + 0.5) && data[y * w + x]! > 0.004 && data[y * w + x]! < 0.985) inside++;
+  expect(all.count).toBe(inside);
+  expect(some.count).toBeGreaterThan(1500 - some.cells);
+  expect(some.count).toBeLessThanOrEqual(1500);
+  for (let c = 0; c < all.cells; c++) {
+    const slopes = (l: typeof all): number[] => Array.from(l.slope.subarray(l.starts[c], l.starts[c + 1])).filter((_, i) => !Number.isNaN(l.u[l.starts[c]! + i]!)).sort((p, q) => q - p);
+    const kept = slopes(some);
+    expect(kept).toEqual(slopes(all).slice(0, kept.length));
+  }
 });
 
 test.each([1, 2, 3])('scores of places agree with the plain twin, also half outside (seed %i)', (seed) => {

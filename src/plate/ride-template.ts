@@ -7,7 +7,6 @@
  * Generator order: shift u, shift v, turn, grow, stretch along the axes, stretch along the diagonals, perspective u, v: the
  * first 2, 4, 6, 8 span translation, similarity, affine, perspective.
  */
-import { insidePolygon } from '../image/polygon.js';
 import { PlatewrightError } from '../core/errors.js';
 import { type Mat3, type Point2 } from '../geometry/mat3.js';
 import type { RideMemory } from './ride-memory.js';
@@ -87,26 +86,12 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     const columns = Math.max(1, Math.min(12, Math.round((x1 - x0) / side)));
     const rows = Math.max(1, Math.min(12, Math.round((y1 - y0) / side)));
     const cells = columns * rows;
-    const inside: { x: number; y: number; g: number; c: number }[] = [];
-    const perCell = new Int32Array(cells);
-    const yEnd = Math.min(h - 2, Math.ceil(y1 * f)), xEnd = Math.min(w - 2, Math.ceil(x1 * f));
-    for (let y = Math.max(1, Math.floor(y0 * f)); y <= yEnd; y++) {
-      for (let x = Math.max(1, Math.floor(x0 * f)); x <= xEnd; x++) {
-        const px = (x + 0.5) / f, py = (y + 0.5) / f;
-        const o = y * w + x;
-        if (!(data[o]! > 0.004 && data[o]! < 0.985) || !insidePolygon(polygon, px, py) || (belongs !== null && !belongs(px, py, 1.5 / f))) continue;
-        const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
-        const c = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns
-          + Math.min(columns - 1, Math.max(0, Math.floor(((px - x0) / (x1 - x0)) * columns)));
-        perCell[c] = perCell[c]! + 1;
-        inside.push({ x, y, g: gx * gx + gy * gy, c });
-      }
-    }
-    if (inside.length < 40) break;
-    const kept = selectPixels(inside, perCell, limit);
-    const n = kept.length;
+    const inside = pixelsInside(pyramid[l]!, polygon, f, { x0, y0, x1, y1 }, columns, rows, belongs);
+    if (inside.count < 40) break;
+    const kept = selectPixels(inside, cells, limit);
+    const n = kept.count;
     const counts = new Int32Array(cells);
-    for (const p of kept) counts[p.c] = counts[p.c]! + 1;
+    for (let k = 0; k < n; k++) counts[kept.cell[k]!] = counts[kept.cell[k]!]! + 1;
     const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1), next = new Int32Array(cells);
     for (let c = 0; c < cells; c++) { next[c] = starts[c]!; starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3); }
     const padded = starts[cells]!;
@@ -118,7 +103,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     };
     const energy = t.balance;
     for (let k = 0; k < n; k++) {
-      const { x, y, c } = kept[k]!;
+      const x = kept.x[k]!, y = kept.y[k]!, c = kept.cell[k]!;
       const i = next[c]!++;
       const o = y * w + x;
       const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
@@ -127,7 +112,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
       t.u[i] = u;
       t.v[i] = v;
       t.value[i] = data[o]!;
-      t.slope[i] = Math.hypot(gx, gy);
+      t.slope[i] = Math.sqrt(gx * gx + gy * gy);
       t.reference[c] = t.reference[c]! + data[o]! / counts[c]!;
       energy[c] = energy[c]! + gx * gx + gy * gy;
       const radial = gu * u + gv * v;
@@ -166,11 +151,47 @@ function grainKept(level: number): number {
   return k.reduce((s, v) => s + v * v, 0) ** 2;
 }
 
-function middlesOf(pixels: readonly { x: number; y: number; c: number }[], cells: number, f: number, cx: number, cy: number, scale: number): Float32Array {
+/** Pixels of a level in scan order: place, squared slope, cell; the first `count` of each array. */
+interface Pixels { readonly count: number; readonly x: Int32Array; readonly y: Int32Array; readonly g: Float64Array; readonly cell: Int32Array }
+
+interface Box { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number }
+
+/** Pixels that lie in the polygon (even-odd) and are neither clipped nor somebody else's. `f`: level pixels a frame pixel. */
+function pixelsInside({ width: w, height: h, data }: LumaPyramid[number], polygon: readonly Point2[], f: number, { x0, y0, x1, y1 }: Box, columns: number, rows: number, belongs: ((x: number, y: number, reach: number) => boolean) | null): Pixels {
+  const left = Math.max(1, Math.floor(x0 * f)), top = Math.max(1, Math.floor(y0 * f)), xEnd = Math.min(w - 2, Math.ceil(x1 * f)), yEnd = Math.min(h - 2, Math.ceil(y1 * f));
+  const most = Math.max(0, xEnd - left + 1) * Math.max(0, yEnd - top + 1), xs = new Int32Array(most), ys = new Int32Array(most), gs = new Float64Array(most), cells = new Int32Array(most);
+  const crossings = new Float64Array(polygon.length);
+  let count = 0;
+  for (let y = top; y <= yEnd; y++) {
+    const py = (y + 0.5) / f, row = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns;
+    // Where the row meets the outline: a pixel left of an odd number of these is inside.
+    let met = 0;
+    for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
+      const [xi, yi] = polygon[i]!, [xj, yj] = polygon[j]!;
+      if (yi > py !== yj > py) crossings[met++] = ((xj - xi) * (py - yi)) / (yj - yi) + xi;
+    }
+    for (let x = left; x <= xEnd; x++) {
+      const px = (x + 0.5) / f, o = y * w + x;
+      if (!(data[o]! > 0.004 && data[o]! < 0.985)) continue;
+      let odd = false;
+      for (let k = 0; k < met; k++) if (px < crossings[k]!) odd = !odd;
+      if (!odd || (belongs !== null && !belongs(px, py, 1.5 / f))) continue;
+      const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
+      xs[count] = x;
+      ys[count] = y;
+      gs[count] = gx * gx + gy * gy;
+      cells[count++] = row + Math.min(columns - 1, Math.max(0, Math.floor(((px - x0) / (x1 - x0)) * columns)));
+    }
+  }
+  return { count, x: xs, y: ys, g: gs, cell: cells };
+}
+
+function middlesOf(pixels: Pixels, cells: number, f: number, cx: number, cy: number, scale: number): Float32Array {
   const out = new Float32Array(2 * cells), counts = new Float32Array(cells);
-  for (const { x, y, c } of pixels) {
-    out[2 * c] = out[2 * c]! + ((x + 0.5) / f - cx) / scale;
-    out[2 * c + 1] = out[2 * c + 1]! + ((y + 0.5) / f - cy) / scale;
+  for (let k = 0; k < pixels.count; k++) {
+    const c = pixels.cell[k]!;
+    out[2 * c] = out[2 * c]! + ((pixels.x[k]! + 0.5) / f - cx) / scale;
+    out[2 * c + 1] = out[2 * c + 1]! + ((pixels.y[k]! + 0.5) / f - cy) / scale;
     counts[c] = counts[c]! + 1;
   }
   for (let c = 0; c < cells; c++) for (const k of [2 * c, 2 * c + 1]) out[k] = out[k]! / Math.max(1, counts[c]!);
@@ -178,16 +199,26 @@ function middlesOf(pixels: readonly { x: number; y: number; c: number }[], cells
 }
 
 /** In each cell the pixels of strongest gradient, `limit` in all, in scan order. */
-function selectPixels(inside: { x: number; y: number; g: number; c: number }[], perCell: Int32Array, limit: number): typeof inside {
-  if (inside.length <= limit) return inside;
-  const share = limit / inside.length;
-  const gradients: number[][] = Array.from(perCell, () => []);
-  for (const p of inside) gradients[p.c]!.push(p.g);
-  const threshold = gradients.map((g) => {
-    g.sort((a, b) => b - a);
-    return g[Math.max(0, Math.min(g.length - 1, Math.floor(g.length * share) - 1))] ?? Infinity;
+function selectPixels(inside: Pixels, cells: number, limit: number): Pixels {
+  const { count, x, y, g, cell } = inside;
+  if (count <= limit) return inside;
+  const share = limit / count, starts = new Int32Array(cells + 1);
+  for (let k = 0; k < count; k++) starts[cell[k]! + 1] = starts[cell[k]! + 1]! + 1;
+  for (let c = 0; c < cells; c++) starts[c + 1] = starts[c + 1]! + starts[c]!;
+  const sorted = new Float64Array(count), next = starts.slice();
+  for (let k = 0; k < count; k++) { const c = cell[k]!; sorted[next[c]!] = g[k]!; next[c] = next[c]! + 1; };
+  const threshold = Float64Array.from({ length: cells }, (_, c) => {
+    const own = sorted.subarray(starts[c], starts[c + 1]).sort(), n = own.length;
+    return own[n - 1 - Math.max(0, Math.min(n - 1, Math.floor(n * share) - 1))] ?? Infinity;
   });
-  return inside.filter((p) => p.g >= threshold[p.c]!);
+  let kept = 0;
+  for (let k = 0; k < count; k++) {
+    if (!(g[k]! >= threshold[cell[k]!]!)) continue;
+    x[kept] = x[k]!;
+    y[kept] = y[k]!;
+    cell[kept++] = cell[k]!;
+  }
+  return { count: kept, x, y, g, cell };
 }
 
 /** Refuses regions that cannot be followed; see `buildTemplate`. */
