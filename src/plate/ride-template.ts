@@ -81,7 +81,7 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
   for (let l = 0; l < pyramid.length; l++) {
     const f = 1 / (1 << l);
     if (l > 0 && Math.min(x1 - x0, y1 - y0) * f < 9) break;
-    const { width: w, height: h, data } = pyramid[l]!;
+    const { width: w, data } = pyramid[l]!;
     const side = Math.max(14, Math.sqrt((x1 - x0) * (y1 - y0)) / 8, 8 / f);
     const columns = Math.max(1, Math.min(12, Math.round((x1 - x0) / side)));
     const rows = Math.max(1, Math.min(12, Math.round((y1 - y0) / side)));
