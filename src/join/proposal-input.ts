@@ -20,6 +20,8 @@ export interface Side {
   readonly marks: MarksFile;
   /** Frames that only repeat the one before: the camera left one out. */
   readonly held?: readonly number[];
+  /** Frames of the file from one new picture to the next, where frames are held in an even cycle. */
+  readonly heldStride?: number;
   /** Scene-linear picture of one frame of the file. */
   linear(frame: number): Promise<Picture>;
 }

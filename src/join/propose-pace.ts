@@ -9,6 +9,7 @@ import { framesPerSecond, parseRate } from '../core/rational.js';
 import { facesOf } from '../plate/turn-face.js';
 import { paceOfPoses } from '../take/pace-poses.js';
 import { smoothCubic } from './carrier.js';
+import { withoutRepeats } from './held-frames.js';
 import { marksOf, type ProposalInput, type Side } from './proposal-input.js';
 import type { PaceStep } from './types.js';
 
@@ -80,12 +81,9 @@ const ONE_RATE = 0.002;
 /** As long as what is put off stays under so many frames over the shot, nobody sees it; a picture drawn between two is softer. */
 const LEAST_DRIFT = 0.5;
 
-/** The pace of the take, with the frames that its file only repeats told, so that they are drawn. @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for right */
+/** The pace of the take; what its file only repeats is never shown. @param carried the performer is carried by somebody whose turn was measured; `mirrored`: the take is shown left for right */
 export function proposePace(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
-  const step = paceByTurn(input, carried, mirrored), first = step.curve[0] ?? 0, last = step.curve.at(-1) ?? 0;
-  const held = (input.take.held ?? []).filter((n) => n > first - 1 && n < last + 1);
-  if (held.length === 0) return step;
-  return { ...step, method: 'flow', held, why: `${step.why}; the take's file leaves out ${counted(held.length, 'frame')}: drawn between their neighbours` };
+  return withoutRepeats(paceByTurn(input, carried, mirrored), input.take);
 }
 
 function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {

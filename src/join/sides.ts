@@ -76,11 +76,11 @@ export async function measureTakeSide(file: string, reader: VideoReader, given: 
     file, span: performerSpan(take.frames, frameCount), rate: formatRate(rate), widthPx, heightPx,
     ...(take.view === null ? {} : { view: take.view }), light: take.light, ...(take.camera === undefined ? {} : { camera: take.camera }), ...(take.turn === null ? {} : { turn: take.turn }), ...(look === null ? {} : { look }),
   };
-  const held = await reader.heldFrames();
+  const held = take.repeats?.held ?? (await reader.heldFrames()), stride = take.repeats?.cycle?.stride;
   const p = take.performer;
   const withPerformer: MarksFile = p !== null && !p.marked && !marks.marks.some((m) => m.kind === 'performer')
     ? { ...marks, marks: [...marks.marks, { kind: 'performer', frame: take.performerHeightPx.frames?.[0] ?? marks.frame, ground: [...p.ground], top: [...p.top] }] } : marks;
-  return { side: { measures, marks: withPerformer, ...(held.length === 0 ? {} : { held }), linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes };
+  return { side: { measures, marks: withPerformer, ...(held.length === 0 ? {} : { held }), ...(stride === undefined ? {} : { heldStride: stride }), linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, take, notes };
 }
 
 async function attempt<T>(notes: string[], what: string, fn: () => Promise<T>): Promise<T | null> {

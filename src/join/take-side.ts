@@ -37,11 +37,11 @@ export async function readyTake(file: string, reader: VideoReader, marks: MarksF
 
 /** The take's side as `measureTakeSide` makes it, its data kept in `folder`. */
 async function takeSide(file: string, reader: VideoReader, marks: MarksFile, folder: string | null, onProgress?: (done: number, total: number) => void): Promise<Pick<ReadyTake, 'side' | 'notes'>> {
-  const { measures, marks: found, held, notes } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
+  const { measures, marks: found, held, heldStride, notes } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
     const { side, notes: said } = await measureTakeSide(file, reader, marks, onProgress);
-    return { measures: side.measures, marks: side.marks, held: side.held, notes: said };
+    return { measures: side.measures, marks: side.marks, held: side.held, heldStride: side.heldStride, notes: said };
   });
   onProgress?.(reader.info.frameCount, reader.info.frameCount);
   // The file may lie elsewhere now.
-  return { side: { measures: { ...measures, file }, marks: found, ...(held === undefined ? {} : { held }), linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
+  return { side: { measures: { ...measures, file }, marks: found, ...(held === undefined ? {} : { held }), ...(heldStride === undefined ? {} : { heldStride }), linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
 }

@@ -5,9 +5,9 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
-import { formatRate } from '../core/rational.js';
+import { formatRate, framesPerSecond } from '../core/rational.js';
 import { decodeTransfer } from '../colour/transfer.js';
-import { toCodedRgb, codedToLinear } from '../media/convert.js';
+import { toCodedRgb, codedToLinear, lumaSmall } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
@@ -27,6 +27,7 @@ import { gardenCamera } from './garden-camera.js';
 import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
 import { withoutScreen } from './no-screen.js';
+import { REPEAT_WIDTH, RepeatWatch, repeatsInWords } from './repeated-frames.js';
 import { performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 
 export interface TakeOptions {
@@ -76,8 +77,10 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     const paper: { frame: number; share: number }[] = [];
     let atMarks: Look | null = null;
     let taken = 0, index = 0;
+    const tinyWidth = Math.min(widthPx, REPEAT_WIDTH), tinyHeight = Math.max(1, Math.round((tinyWidth * heightPx) / widthPx)), tiny = new Float32Array(tinyWidth * tinyHeight), watch = new RepeatWatch(tiny.length);
     for await (const frame of reader.frames(0, frameCount)) {
       index = frame.index;
+      watch.add(lumaSmall(frame, tinyWidth, tinyHeight, tiny));
       const wanted = index % stride === 0;
       if (wanted || index === marks.frame) {
         coded = toCodedRgb(frame, coded && coded.channels === (hasAlpha ? 4 : 3) ? coded : undefined);
@@ -108,6 +111,9 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
     }
     const behind: TakeMeasures['behind'] = hasAlpha ? { kind: 'alpha' } : bare !== null ? { kind: bare.kind } : model !== null ? { kind: 'screen', colour: model.colour, share: model.share } : { kind: 'none' };
     if (behind.kind === 'none') notes.push(NO_SCREEN);
+    // A file of varying rate says itself which of its frames are held (VideoReader.heldFrames).
+    const repeats = reader.info.variableRate ? null : watch.repeats(rate);
+    if (repeats !== null) notes.push(repeatsInWords(repeats, frameCount, framesPerSecond(rate)));
 
     // Where no mark settles the view, the floor card may: it is looked for where most white paper is seen.
     const settled = marks.cameraHeight !== undefined || marks.marks.some((m) => m.kind === 'upright' || m.kind === 'groundLines' || m.kind === 'rectangle' || m.kind === 'horizon');
@@ -173,6 +179,7 @@ export async function measureTake(file: string, marks: MarksFile, options: TakeO
       turn: face ?? (poses.length >= 2 ? turnFromPoses(poses, frameCount, rate) : null),
       ...(face === null ? { poses } : {}),
       ...(stir === null ? {} : { stir }),
+      ...(repeats === null ? {} : { repeats }),
       evennessStops: over(readings.map((r) => r.evenness), 'stop', '5 to 95 % of the screen\'s luminance over a grid', noScreen, HELP_SCREEN, 0.5, 0.03),
       screenNoise: over(readings.map((r) => r.noise), 'ratio', 'neighbouring screen pixels, share of the coded range', noScreen, HELP_SCREEN, 0.5, 0.0005),
       screenClipped: over(readings.map((r) => r.clipped), 'ratio', 'screen pixels at the top of the range', noScreen, HELP_SCREEN, 0.9, 0.001),

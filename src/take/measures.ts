@@ -3,6 +3,7 @@ import type { Measure } from '../core/measure.js';
 import type { Pose } from '../plate/turn-poses.js';
 import type { CameraMove, Light, Stir, Turn, View } from '../plate/types.js';
 import type { SubjectView } from '../plate/view-derived.js';
+import type { Repeats } from './repeated-frames.js';
 import type { ScreenColour } from './screen.js';
 
 export interface TakeFrame {
@@ -41,6 +42,8 @@ export interface TakeMeasures {
   readonly camera?: CameraMove;
   /** The take's own stir, where it was asked for; `marked`: on a marked part, not over the whole performer. */
   readonly stir?: { readonly stir: Stir; readonly marked: boolean };
+  /** Frames that only repeat the one before, where a file of constant rate has such. */
+  readonly repeats?: Repeats;
   readonly evennessStops: Measure;
   readonly screenNoise: Measure;
   readonly screenClipped: Measure;
