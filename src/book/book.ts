@@ -146,6 +146,7 @@ export class Book {
     const found = this.get(kind, id);
     if (found !== null) return found;
     const ids = this.ids(kind);
+    if (id === '' && ids.length > 1) throw new PlatewrightError('PW-BOOK-NO-SUCH', `the book has several ${kind}s (${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}); name one`, { kind: 'usage' });
     throw new PlatewrightError('PW-BOOK-NO-SUCH', `the book has no ${kind} "${id}"; ${ids.length === 0 ? `it has no ${kind} yet` : `it has ${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}`}`, { kind: 'usage' });
   }
 

@@ -6,7 +6,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { Book } from '../book/book.js';
 import type { TakeDocument } from '../book/documents.js';
 import { newProduction } from '../book/new-production.js';
-import { takesToJudge } from './commands/verdict.js';
+import { orSayFor, takesToJudge } from './commands/verdict.js';
 
 let folder: string, book: Book;
 const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'video'): TakeDocument => ({ id, pick, kind, title: id, file: `takes/${id}.mp4`, star: false, note: '', info: {}, marks: { frame: 0, marks: [] } }) as unknown as TakeDocument;
@@ -35,5 +35,10 @@ describe('takes to judge', () => {
     expect(takesToJudge(book, ['drawn'])).toEqual(['drawn']);
     expect(takesToJudge(book, []).sort()).toEqual(['bench-1', 'bench-2', 'stairs', 'stairs-1']);
     expect(() => takesToJudge(book, ['benhc'])).toThrow(/no take "benhc"/);
+  });
+
+  it('names the way out where a take is there that is for no pick, and what there is where none was named', () => {
+    expect(orSayFor(book, 'lamp')).toContain('"platewright take for loose lamp"');
+    expect(() => book.need('pick', '')).toThrow(/several picks \(bench, lamp, stairs\); name one/);
   });
 });

@@ -78,11 +78,16 @@ export const regionFileSchema = z.object({
 });
 export type RegionFile = z.infer<typeof regionFileSchema>;
 
+const IN_WORDS: Readonly<Record<string, string>> = { tuple: 'a list of numbers, as the point [x, y]', array: 'a list', number: 'a number', int: 'a whole number', string: 'a text', boolean: 'true or false', object: 'an object in braces', undefined: 'nothing', null: 'null' };
+
 /** First zod issue as one readable phrase: where and what. */
 export function firstIssue(error: z.ZodError): string {
   const i = error.issues[0];
   if (i === undefined) return 'it does not have the form asked for';
-  return `${i.path.length > 0 ? i.path.join('.') : 'the document'}: ${i.message}`;
+  const place = i.path.length > 0 ? i.path.join('.') : 'the document', types = /expected (\w+), received (\w+)/i.exec(i.message);
+  if (types === null) return `${place}: ${i.message}`;
+  const wanted = IN_WORDS[types[1]!] ?? types[1]!, got = IN_WORDS[types[2]!] ?? types[2]!;
+  return types[2] === 'undefined' ? `${place} is missing; ${wanted} belongs there` : `${place} should be ${wanted}, but is ${got}`;
 }
 
 /** Parses and checks a marks file's text. Throws `PW-MARKS-FORM` naming the place. */
@@ -107,7 +112,7 @@ export function parseRegion(text: string, name: string): RegionFile {
     throw new PlatewrightError('PW-REGION-FORM', `${name} is not JSON (${(cause as Error).message}); a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}`, { cause });
   }
   const parsed = regionFileSchema.safeParse(raw);
-  if (!parsed.success) throw new PlatewrightError('PW-REGION-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+  if (!parsed.success) throw new PlatewrightError('PW-REGION-FORM', `${name}: ${firstIssue(parsed.error)} (a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]})`, { cause: parsed.error });
   return parsed.data;
 }
 

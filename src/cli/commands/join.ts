@@ -3,6 +3,7 @@ import type { Command } from 'commander';
 import { counted } from '../../core/counted.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
+import { orSayFor } from './verdict.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 interface Options extends ProductionOptions { take?: string; fine?: boolean; keep?: boolean; handToo?: boolean; patch?: string; patchPlate?: string | true; recipeOnly?: boolean }
@@ -15,7 +16,7 @@ export function register(program: Command): void {
       const weight = { fits: 0, mendable: 1, 'shoot again': 2 } as const;
       const takes = book.list('take').filter((t) => t.pick === pick).sort((a, b) => Number(b.star) - Number(a.star) || (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) - (b.verdict === undefined ? 3 : weight[b.verdict.verdict]));
       const take = o.take ?? (o.keep === true ? book.get('join', pick)?.take : undefined) ?? takes[0]?.id;
-      if (take === undefined) throw new PlatewrightError('PW-TAKE-NONE', `the pick ${pick} has no take yet; add one with "platewright take add FILE --pick ${pick}"`, { kind: 'usage' });
+      if (take === undefined) throw new PlatewrightError('PW-TAKE-NONE', `the pick ${pick} has no take yet; add one with "platewright take add FILE --pick ${pick}"${orSayFor(book, pick)}`, { kind: 'usage' });
       book.need('take', take);
       const done = await runWithProgress(book, 'join', pick, { take, quality: o.fine === true ? 'fine' : 'fast', ...(o.keep === true ? { keep: true } : o.handToo === true ? { hand: 'keep' } : {}), ...(o.patch === undefined ? {} : { patch: o.patch }), ...(o.patchPlate === undefined ? {} : { platePatch: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 }), ...(o.recipeOnly === true ? { recipeOnly: true } : {}) });
       const { replaced = [] } = done as { replaced?: readonly string[] };

@@ -21,6 +21,7 @@ export function register(program: Command): void {
     .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back').option('--outline [lines]', 'of a take without a screen: outline the performer over the whole take, as lines on so many frames (5 unless told) to be moved by hand').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
     .action(action(async (id: string, o: Options) => withBook(o, async (book) => {
       const take = o.take === true ? book.need('take', id) : null;
+      if (o.take !== true && book.get('pick', id) === null && book.get('take', id) !== null) throw new PlatewrightError('PW-BOOK-NO-SUCH', `"${id}" is a take, not a pick; its marks are put with --take`, { kind: 'usage' });
       const pick = o.take === true ? null : book.need('pick', id);
       let marks: MarksFile = take !== null ? take.marks ?? { frame: 0, marks: [] } : pick!.marks;
       if (o.clear === true) marks = { frame: 0, marks: [] };

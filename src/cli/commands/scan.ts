@@ -1,5 +1,6 @@
 /** `scan`: find a film's shots. */
 import type { Command } from 'commander';
+import { counted } from '../../core/counted.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 import { PlatewrightError } from '../../core/errors.js';
@@ -11,7 +12,7 @@ export function register(program: Command): void {
       if (ids.length === 0) throw new PlatewrightError('PW-FILM-NONE', 'the production has no film yet; add one with "platewright film add FILE"', { kind: 'usage' });
       for (const id of ids) await runWithProgress(book, 'scan', id);
       const films = ids.map((id) => book.need('film', id));
-      answer(o, films.map((f) => ({ film: f.id, ...f.cutList, summaries: f.summaries })), () => films.map((f) => `${f.title}: ${f.cutList!.shots.length} shots\n` + table([['shot', 'in', 'out', 'entry', 'effort', 'takes'],
+      answer(o, films.map((f) => ({ film: f.id, ...f.cutList, summaries: f.summaries })), () => films.map((f) => `${f.title}: ${counted(f.cutList!.shots.length, 'shot')}\n` + table([['shot', 'in', 'out', 'entry', 'effort', 'takes'],
         ...(f.summaries ?? []).map((s) => [String(s.index), String(s.in), String(s.out), s.entry, `${Math.round(s.effortMinutes)} min`, s.takes.join('; ')])])).join('\n'));
     })));
 }
