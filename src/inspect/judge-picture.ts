@@ -3,7 +3,7 @@ import type { Recipe } from '../join/types.js';
 import { quantile } from './frame.js';
 import { castBeside, isOwn } from './judge-beside.js';
 import { clock, mean, middle, ofMean, screenLeft, stepOf, triple, worstBy, type Judge } from './judging.js';
-import { ALONG, BLACKEST, LIMITS, ONE_WAY, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, TAKE_DOUBTS, OWN_CAST, OWN_SATURATION, OWN_SHARPEST, OWN_TINT, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_ROOM } from './limits.js';
+import { ALONG, BLACKEST, LIMITS, ONE_WAY, OTHER_GROUND_COLOUR, OTHER_GROUND_STOPS, OTHER_SHARPEST, OTHER_SOFTEST, OTHER_CAST, OTHER_VEIL, OTHER_WHITE, BURNT, TAKE_DOUBTS, OWN_CAST, OWN_SATURATION, OWN_SHARPEST, OWN_TINT, OWN_SPILL, OWN_SOFTEST, OWN_VEIL, SHADOW_DARKER, SHADOW_LIGHTER, SHARPEST, UNLIKE, WHITE_OVERSHOOT, WHITE_ROOM } from './limits.js';
 import type { Reading, Series } from './series.js';
 
 /** Brightness that steps where the mended plate meets the plate as filmed. */
@@ -71,7 +71,7 @@ export function judgeLevels(series: Series, judge: Judge): void {
     judge.add('blackLevel', 'linear', 'light', { value: veil, worst: worstBy(lifted, (q) => -q), off: (-LIMITS.blackLevel * veil) / OWN_VEIL, readings: lifted, needed: `at most ${OWN_VEIL} of linear light below the take through the recipe`, advice: `${(-100 * veil).toFixed(1)} % of light was taken from the performer's blacks beside what this recipe renders of the take: something changed the picture after the join, so render again` });
   } else if (black === null) judge.none('blackLevel', 'coded', 'light', small); else judge.add('blackLevel', 'coded', black.value < 0 ? 'air' : 'light', black);
   const stops = middle(values(series.readings.whiteStops)), brightest = series.readings.takeWhite ?? [], full = series.readings.whiteFull ?? [];
-  const room = series.readings.whiteRoom ?? [], most = room.length === 0 ? LIMITS.whiteLevel : Math.min(LIMITS.whiteLevel, WHITE_ROOM * mean(room));
+  const room = series.readings.whiteRoom ?? [], most = room.length === 0 ? LIMITS.whiteLevel : Math.min(LIMITS.whiteLevel, Math.max(WHITE_OVERSHOOT, WHITE_ROOM * mean(room)));
   // Of the recipe's own picture exposure and veil tell it all.
   const over = own || brightest.length === 0 ? 0 : middle(values(brightest));
   const white = ofMean(series, 'whiteLevel', (v) => Math.max(0, v), (v) => `the performer's brightest parts are ${(100 * v).toFixed(0)} % (${stops.toFixed(1)} stops) brighter than anything in the plate: where its coat is no brighter than the set, lower the light step's slope from ${triple(slope)} to about ${triple(slope.map((s) => s * 2 ** -stops))}`);

@@ -53,6 +53,8 @@ export const UNLIKE = 4.6;
  * it names on 94 and 95 % (54 without).
  */
 export const WHITE_ROOM = 0.9;
+/** Never less than this, coded: before a plate that is itself burnt out no room is left, and what an encoder and grain throw over full white (.014 over a burnt wall) is no fault. Own choice. */
+export const WHITE_OVERSHOOT = 0.03;
 
 /** How far the performer's blacks may lie below the plate's, coded: a plate of lit lawn or wall has no shade as deep as a coat's (true ones to -.15, three of 104 below -.11). */
 export const BLACKEST = 0.11;

@@ -36,6 +36,8 @@ describe('what a maker is told', () => {
     // A picture ends at white: little room above the plate's brightest is a closer limit.
     const white = (v: number, room: number) => told({ ...blank(), readings: { whiteLevel: at(v, v), whiteStops: at(1, 1), whiteRoom: at(room, room) } }, 'whiteLevel');
     expect([white(0.25, 0.5).passes, white(0.25, 0.26).passes, white(0.2, 0.26).passes]).toEqual([true, false, true]);
+    // Before a plate that is burnt out itself an encoder's overshoot is no fault.
+    expect([white(0.014, 0).passes, white(0.05, 0).passes]).toEqual([true, false]);
     expect(white(0.25, 0.26).advice).toContain('slope from (0.90, 0.80, 0.70) to about (0.45, 0.40, 0.35)');
     const spill = told({ ...blank(), readings: { spill: at(3, 3) } }, 'spill');
     expect(spill.advice).toContain('from 0.60 to 1');

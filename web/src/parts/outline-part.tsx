@@ -12,13 +12,13 @@ export function OutlinePart(props: { take: TakeDocument }): JSX.Element {
   const jobs = () => allJobs().filter((j) => j.kind === 'outline' && j.subject === props.take.id);
   const busy = () => jobs().some((j) => j.state === 'waiting' || j.state === 'running');
   const how = () => { const done = [...jobs()].filter((j) => j.state === 'done').sort((a, b) => b.createdMs - a.createdMs)[0]; return (done?.result as { how?: string } | null | undefined)?.how ?? null; };
-  const open = (frame: number): void => openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: frame, marking: true });
+  const open = (frame: number, tool?: 'about'): void => openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: frame, marking: true, ...(tool === undefined ? {} : { tool }) });
   const clear = (): Promise<unknown> => edit('no outlines', [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: marks().marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)) } } }]);
   return (
     <div class="outline-part">
       <p class="controls">
         <button disabled={busy()} onClick={() => void startJob('outline', props.take.id)}>{busy() ? 'outlining …' : lines().length > 0 ? 'Carry the outline over the take' : 'Outline the performer'}</button>
-        <Show when={lines().length > 0} fallback={<span class="pencil-note">{pointed() ? 'from where it was pointed at' : <>for a take without a screen; it helps to <button onClick={() => open(Math.floor(props.take.info.video!.frameCount / 2))}>draw roughly round it</button> first</>}</span>}>
+        <Show when={lines().length > 0} fallback={<span class="pencil-note">{pointed() ? 'from where it was pointed at' : <>for a take without a screen; it helps to <button onClick={() => open(Math.floor(props.take.info.video!.frameCount / 2), 'about')}>draw roughly round it</button> first</>}</span>}>
           <span>outlined on frame{lines().length === 1 ? '' : 's'} <For each={lines()}>{(f, i) => <>{i() > 0 ? ', ' : ''}<button class="number" aria-label={`outline on frame ${f}: look at it`} onClick={() => open(f)}>{f}</button></>}</For></span>
           <button onClick={() => void clear()}>Remove them</button>
         </Show>

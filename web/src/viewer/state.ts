@@ -1,5 +1,6 @@
 /** What the large viewer shows. */
 import { createSignal } from 'solid-js';
+import type { Mark } from '../../../src/plate/marks.js';
 
 export type PictureKind = 'film' | 'plate' | 'take' | 'join';
 
@@ -20,6 +21,8 @@ export interface ViewerRequest extends ViewerSource {
   readonly start: number;
   readonly marking?: boolean;
   readonly overlays?: boolean;
+  /** The kind of mark that is drawn first: its tool is in hand when the viewer opens. */
+  readonly tool?: Mark['kind'];
 }
 
 const [viewer, setViewer] = createSignal<ViewerRequest | null>(null);

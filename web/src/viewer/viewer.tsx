@@ -9,7 +9,7 @@ import { book, clearTrouble, edit, frameUrl, proposeMarks, readPixel, trouble, u
 import { MarkChoice, MarkFields } from './mark-fields.js';
 import { handles, MarkShape, withHandle, type P } from './mark-shapes.js';
 import { MarkPalette } from './mark-palette.js';
-import type { MarkTool } from './mark-tools.js';
+import { TOOLS, type MarkTool } from './mark-tools.js';
 import { Overlays } from './overlays.js';
 import { Proposals } from './proposals.js';
 import { closeViewer, viewer, type ViewerRequest } from './state.js';
@@ -81,8 +81,10 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
 
   // Marks: those of the pick or take, changed as one edit each.
   const marksFile = (): MarksFile => facts().pick?.marks ?? facts().take?.marks ?? { frame: 0, marks: [] };
+  /** A performer's outlines tell of their own frame alone: those of others would lie across the picture as so many more performers. */
+  const ownFrameOnly = (m: Mark): boolean => v.what === 'take' && ((m.kind === 'body' && m.polygon !== undefined) || m.kind === 'about' || m.kind === 'touch');
   const canMark = () => v.what === 'plate' || v.what === 'take';
-  const [tool, setTool] = createSignal<MarkTool | null>(null);
+  const [tool, setTool] = createSignal<MarkTool | null>(TOOLS.find((t) => t.kind === v.tool) ?? null);
   const [points, setPoints] = createSignal<readonly P[]>([]);
   const [number, setNumber] = createSignal('');
   const [chosen, setChosen] = createSignal<number | null>(null);
@@ -249,7 +251,7 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
           <svg ref={svg} viewBox={`0 0 ${facts().width} ${facts().height}`} onClick={onClick} onPointerDown={() => { dropped = false; }} onPointerMove={onMove} onPointerUp={onUp} onPointerLeave={() => setAt(null)} data-tool={tool()?.kind ?? 'none'} style={{ '--hair': String(handleScale()) }}>
             <Show when={overlays() && measures()}>{(m) => <Overlays measures={m()} marks={marksFile()} frame={shown()} width={facts().width} height={facts().height} />}</Show>
             <Show when={canMark() && showMarks()}>
-              <For each={marksFile().marks}>{(m, i) => <MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); grabbed = [e.clientX, e.clientY]; setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} />}</For>
+              <For each={marksFile().marks}>{(m, i) => <Show when={!ownFrameOnly(m) || (m.frame ?? marksFile().frame) === frame()}><MarkShape mark={live(m, i())} faint={(m.frame ?? marksFile().frame) !== frame()} chosen={chosen() === i()} scale={handleScale()} onChoose={() => setChosen(i())} onGrab={(h, e) => { e.stopPropagation(); e.preventDefault(); svg.setPointerCapture(e.pointerId); setChosen(i()); grabbed = [e.clientX, e.clientY]; setDrag({ mark: i(), handle: h, point: handles(m)[h]! }); }} /></Show>}</For>
               <For each={proposed()}>{(p) => <g class="proposed"><MarkShape mark={p.mark} faint={p.mark.frame !== frame() || (pointed() !== null && pointed() !== p)} chosen={pointed() === p} scale={handleScale()} onChoose={() => accept(p)} onGrab={() => undefined} /></g>}</For>
               <polyline class="drawing" points={[...points(), ...(at() !== null && points().length > 0 ? [at()!] : [])].map((p) => p.join(',')).join(' ')} />
               <Show when={tool() !== null && cross()}>{(c) => <path class="crosshair" d={`M${c()[0] - 14 * handleScale()} ${c()[1]}h${28 * handleScale()}M${c()[0]} ${c()[1] - 14 * handleScale()}v${28 * handleScale()}`} />}</Show>
