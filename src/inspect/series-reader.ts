@@ -23,7 +23,7 @@ import { readLevel } from './level.js';
 import { readLevels } from './levels.js';
 import { frameChange, matteShift, movedPlane, silhouettePlace } from './motion.js';
 import { readOutside } from './outside.js';
-import { paceStep, plannedFoot } from './planned.js';
+import { paceStep, plannedFoot, plannedGroundMove } from './planned.js';
 import { RemainsReader } from './remains-reader.js';
 import type { Bare } from './reference.js';
 import { readKeySide } from './key-side.js';
@@ -200,13 +200,9 @@ export class SeriesReader {
     }
     if (here !== null && there !== null && this.ground?.receiver === 'ground' && f.box !== null && (!this.fronts || this.passing.length > 0)) {
       const half = Math.max(10, Math.min(40, 0.22 * (f.box[2] - f.box[0])));
-      const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)];
+      const low: [number, number] = [there[0], Math.min(H - half - 6, there[1] + 0.4 * half)], guess = plannedGroundMove(this.recipe, this.ground, b.frame, f.frame, low);
       // What passes there goes its own way; such frames tell nothing.
       if ([f, b].some((s) => this.passing.some((outline) => reaches(outline(s.frame), s === b ? low : [low[0] + move[0], low[1] + move[1]], half + PASSING_ROOM)))) return this.readOutlineMoves(f, b, here, there, move);
-      // The patch lies below the foot: as the ground grows in the picture it moves on by more than the foot does.
-      const scale = (n: number): number => this.ground!.frames.find((g) => g.frame === n)?.pxPerMetre ?? 1;
-      const k = scale(f.frame) / scale(b.frame);
-      const guess: [number, number] = [move[0] + (k - 1) * (low[0] - there[0]), move[1] + (k - 1) * (low[1] - there[1])];
       const found = followPatch(b.plateLuma, f.plateLuma, W, H, low, half, guess);
       // Followed back it must come home, or it followed something else.
       const back = found === null ? null : followPatch(f.plateLuma, b.plateLuma, W, H, [low[0] + found[0], low[1] + found[1]], half, [-found[0], -found[1]]);

@@ -16,6 +16,7 @@ import { shadeOnCard } from './shade-on-card.js';
 import { leftOnBody } from './plate-shade.js';
 import { darknessAlong, tellDarkness } from './plate-darkness.js';
 import { measureLitGround } from './plate-shadow.js';
+import { darknessUnderMirror } from './mirrored-darkness.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { proposeReceivers } from './propose-receivers.js';
 import { proposeReflection } from './propose-reflection.js';
@@ -78,9 +79,10 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
   const { own: ownShadows, others } = partShadows(marksOf(marks, 'shadow'), missing === null && lampKey === null ? pm.view ?? null : null, azimuth, turnAt, pm.widthPx / 1000);
   const darkest = await tellDarkness(input.plate, ownShadows, missing !== null ? null : (n) => ({ azimuthDeg: azimuth + turnAt(n), elevationDeg: elevation }), lampKey !== null);
   if (darkest !== null) {
-    transmission = [...darkest.transmission];
+    const mirrored = darknessUnderMirror(darkest.transmission, ownShadows.map((s) => s.mark), marksOf(marks, 'reflector').filter((m) => m.mark.base === undefined).map((m) => m.mark.polygon));
+    transmission = mirrored ?? [...darkest.transmission];
     measuredOn = darkest.litLinear;
-    said = `darkness from ${darkest.posts > 0 ? `the light missing across the thin shadows of ${darkest.posts} upright${darkest.posts === 1 ? '' : 's'} of the plate's` : `the plate's own shadow${darkest.places === 0 ? '' : ` at ${darkest.places} places`}`}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % of the lit ground in red, green, blue`;
+    said = `darkness from ${darkest.posts > 0 ? `the light missing across the thin shadows of ${darkest.posts} upright${darkest.posts === 1 ? '' : 's'} of the plate's` : `the plate's own shadow${darkest.places === 0 ? '' : ` at ${darkest.places} places`}`}: ${darkest.transmission.map((t) => (t * 100).toFixed(0)).join(', ')} % of the lit ground in red, green, blue${mirrored === null ? '' : `, of which the least counts for all: what the floor mirrors lightens its shadows and tints them`}`;
   }
   const keys: FurtherKey[] = [];
   for (const o of others) {
