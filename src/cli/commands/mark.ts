@@ -10,6 +10,7 @@ import { VideoReader } from '../../media/video-reader.js';
 import { proposePeople } from '../../plate/propose-people.js';
 import { proposeMarks } from '../../plate/propose-marks.js';
 import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
+import { withMark } from '../../plate/one-a-frame.js';
 import { proposeScreenMark } from '../../take/screen-edges.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
@@ -18,7 +19,7 @@ interface Options extends ProductionOptions { file?: string; add?: string; clear
 
 export function register(program: Command): void {
   onProduction(program.command('mark <id>').description('Put marks on a pick (or with --take on a take): from a marks file, or one by one.')
-    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back').option('--outline [lines]', 'of a take without a screen: outline the performer over the whole take, as lines on so many frames (5 unless told) to be moved by hand').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
+    .option('--file <marks.json>', 'marks file; replaces the marks there are').option('--add <json>', 'one mark as JSON, added; a second stand, performer, pose, horizon, widen or eyeline mark on a frame takes the first one\'s place').option('--clear', 'remove all marks').option('--take', 'the id is a take\'s').option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back').option('--outline [lines]', 'of a take without a screen: outline the performer over the whole take, as lines on so many frames (5 unless told) to be moved by hand').option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'))
     .action(action(async (id: string, o: Options) => withBook(o, async (book) => {
       const take = o.take === true ? book.need('take', id) : null;
       if (o.take !== true && book.get('pick', id) === null && book.get('take', id) !== null) throw new PlatewrightError('PW-BOOK-NO-SUCH', `"${id}" is a take, not a pick; its marks are put with --take`, { kind: 'usage' });
@@ -26,7 +27,7 @@ export function register(program: Command): void {
       let marks: MarksFile = take !== null ? take.marks ?? { frame: 0, marks: [] } : pick!.marks;
       if (o.clear === true) marks = { frame: 0, marks: [] };
       if (o.file !== undefined) marks = parseMarks(read(o.file), basename(o.file));
-      if (o.add !== undefined) marks = parseMarks(JSON.stringify({ ...marks, marks: [...marks.marks, JSON.parse(safeJson(o.add)) as unknown] }), '--add');
+      if (o.add !== undefined) marks = withMark(marks, parseMarks(JSON.stringify({ frame: marks.frame, marks: [JSON.parse(safeJson(o.add)) as unknown] }), '--add').marks[0]!);
       if (o.empty !== undefined) {
         if (take === null) throw new PlatewrightError('PW-CLI-USAGE', '--empty is of a take: add --take', { kind: 'usage' });
         const { cleanFrame: _before, ...rest } = marks, n = Number(o.empty), count = take.info.video!.frameCount;

@@ -9,6 +9,7 @@ import { book, clearTrouble, edit, frameUrl, proposeMarks, readPixel, trouble, u
 import { MarkChoice, MarkFields } from './mark-fields.js';
 import { handles, MarkShape, withHandle, type P } from './mark-shapes.js';
 import { MarkPalette } from './mark-palette.js';
+import { takesPlaceOf } from '../../../src/plate/one-a-frame.js';
 import { TOOLS, type MarkTool } from './mark-tools.js';
 import { Overlays } from './overlays.js';
 import { Proposals } from './proposals.js';
@@ -118,7 +119,8 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
   });
   const finish = (t: MarkTool, list: readonly P[]): void => {
     const n = number().trim() === '' ? undefined : Number(number().replace(',', '.'));
-    add(`mark ${t.label}`, t.make(list, frame(), Number.isFinite(n) ? n : undefined));
+    const made = t.make(list, frame(), Number.isFinite(n) ? n : undefined);
+    add(`mark ${t.label}`, made, (m) => takesPlaceOf(made, m, (x) => x.frame ?? marksFile().frame));
     setPoints([]);
   };
   const toPicture = (e: MouseEvent): P => {

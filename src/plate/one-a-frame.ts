@@ -1,0 +1,15 @@
+/** Marks of which a frame has one at most: drawn again there, it is a correction. */
+import type { Mark, MarkKind, MarksFile } from './marks.js';
+
+export const ONE_A_FRAME: readonly MarkKind[] = ['stand', 'performer', 'pose', 'horizon', 'widen', 'eyeline'];
+
+/** Would the new mark take the other's place? @param frameOf the frame that a mark holds for */
+export function takesPlaceOf(mark: Mark, other: Mark, frameOf: (m: Mark) => number): boolean {
+  return ONE_A_FRAME.includes(mark.kind) && other.kind === mark.kind && frameOf(other) === frameOf(mark);
+}
+
+/** The marks with one more, in the place of the one that it corrects. */
+export function withMark(file: MarksFile, mark: Mark): MarksFile {
+  const frameOf = (m: Mark): number => ('frame' in m ? m.frame : undefined) ?? file.frame;
+  return { ...file, marks: [...file.marks.filter((m) => !takesPlaceOf(mark, m, frameOf)), mark] };
+}
