@@ -28,7 +28,7 @@ import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
 import { withoutScreen } from './no-screen.js';
 import { REPEAT_WIDTH, RepeatWatch, repeatsInWords } from './repeated-frames.js';
-import { performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
+import { onPerformersFrame, performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 
 export interface TakeOptions {
   /** Frames looked at closely. Default 32. */
@@ -54,11 +54,12 @@ const HELP_SCREEN = 'a take before a green or blue screen';
 export const NO_SCREEN = 'no green or blue screen was found behind the performer; to peel it off, a frame of the empty set has to be named, or outlines drawn round it';
 
 /** Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and light are read. Throws the media and marks errors. */
-export async function measureTake(file: string, marks: MarksFile, options: TakeOptions = {}): Promise<TakeMeasures> {
+export async function measureTake(file: string, given: MarksFile, options: TakeOptions = {}): Promise<TakeMeasures> {
+  const marks = onPerformersFrame(given);
   const reader = await VideoReader.open(file);
   try {
     const { widthPx, heightPx, frameCount, rate, colour, hasAlpha } = reader.info;
-    checkMarks(marks, widthPx, heightPx, frameCount, 'the take\'s marks file');
+    checkMarks(given, widthPx, heightPx, frameCount, 'the take\'s marks file');
     const notes: string[] = [];
     const factor = Math.max(1, Math.ceil(widthPx / MASK_WIDTH));
     const samples = options.samples ?? 32;

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { createPicture } from '../image/picture.js';
 import { findPerformer } from './find-performer.js';
-import { performerAt, takeView } from './take-marks.js';
+import type { Mark, MarksFile } from '../plate/marks.js';
+import { onPerformersFrame, performerAt, takeView } from './take-marks.js';
 
 const W = 100, H = 60;
 /** Ground and top of a block found in a mask, in pixels of a take twice as large. */
@@ -17,6 +18,22 @@ describe('the performer as found', () => {
   });
   it('that the lower border cuts has no feet: its ground is the border', () => {
     expect(found(20, 60)).toMatchObject({ ground: [100, 120], top: [100, 40] });
+  });
+});
+
+describe('a performer marked on another frame than the file\'s', () => {
+  const there: Mark = { kind: 'performer', frame: 30, ground: [50, 90], top: [55, 20], height: 0.6 }, post: Mark = { kind: 'upright', foot: [10, 90], top: [10, 20], height: 2 }, outline: Mark = { kind: 'body', polygon: [[1, 1], [9, 1], [9, 9]] };
+
+  it('is looked at there, and every other mark keeps its frame', () => {
+    const marks: MarksFile = { frame: 0, cameraHeight: 1.2, marks: [there, outline] };
+    expect(onPerformersFrame(marks)).toEqual({ frame: 30, cameraHeight: 1.2, marks: [there, { ...outline, frame: 0 }] });
+    expect(performerAt(onPerformersFrame(marks), null, 1)).toMatchObject({ ground: [50, 90], heightM: 0.6, marked: true });
+  });
+
+  it('does not draw view and light away from where they are marked, and still counts as marked', () => {
+    const marks: MarksFile = { frame: 0, marks: [there, post] };
+    expect(onPerformersFrame(marks)).toBe(marks);
+    expect(performerAt(marks, null, 1)).toMatchObject({ ground: [50, 90], marked: true });
   });
 });
 

@@ -5,7 +5,7 @@
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
 import { measureLight } from '../plate/light.js';
-import type { MarksFile } from '../plate/marks.js';
+import type { Mark, MarkKind, MarksFile } from '../plate/marks.js';
 import type { Light, View } from '../plate/types.js';
 import { solveView } from '../plate/view.js';
 import { findShadow } from './find-shadow.js';
@@ -18,11 +18,29 @@ import type { Look } from './take-look.js';
  */
 const FOOTPRINT = 0.1;
 
+/** Marks from which view and light are read, on the file's frame. */
+const TELLS_SET: readonly MarkKind[] = ['upright', 'groundLines', 'horizon', 'rectangle', 'shadow', 'head'];
+
+/**
+ * The marks as they are read: the file's frame is the one on which the performer is marked, where it is marked on another alone
+ * and nothing that tells view or light is on the file's own. Marks that said no frame keep theirs.
+ */
+export function onPerformersFrame(marks: MarksFile): MarksFile {
+  const frameOf = (m: Mark): number => ('frame' in m ? m.frame : undefined) ?? marks.frame;
+  const at = marks.marks.filter((m) => m.kind === 'performer' || m.kind === 'stand').map(frameOf);
+  if (at.length === 0 || at.includes(marks.frame) || marks.marks.some((m) => TELLS_SET.includes(m.kind) && frameOf(m) === marks.frame)) return marks;
+  const frame = at.reduce((a, b) => (Math.abs(b - marks.frame) < Math.abs(a - marks.frame) ? b : a));
+  return { ...marks, frame, marks: marks.marks.map((m) => ({ ...m, frame: frameOf(m) }) as Mark) };
+}
+
 /** Marked, or found: ground at the middle of the footprint, top at the highest pixel. A performer that the picture's lower border cuts shows no feet: its ground is that border. */
 export function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
   for (const m of marks.marks) {
     if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame) return { ground: m.ground, top: m.top, heightM: m.height ?? null, marked: true };
   }
+  // Marked elsewhere than view and light: better than what is found.
+  const other = marks.marks.find((m) => m.kind === 'performer' || m.kind === 'stand');
+  if (other?.kind === 'performer' || other?.kind === 'stand') return { ground: other.ground, top: other.top, heightM: other.height ?? null, marked: true };
   if (look?.box == null || look.performer === null) return null;
   const b = look.box, w = look.small.width;
   const meanX = (y: number): number => {

@@ -70,7 +70,7 @@ function perspective(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matt
   const now = height === null ? `${m.value.toFixed(1)}` : lengthWords(m.value * height);
   return {
     matter: 'perspective', measured: m.value, sd, needed: n.value, unit: 'heights', verdict, tolerance: t.perspective,
-    change: verdict === 'fits' && stray < 0.08 ? 'the distance is near enough: the body looks as deep as it should' : `stand ${m.value < n.value ? 'further back' : 'nearer'}: ${wanted} from the performer in place of ${now}, with a ${m.value < n.value ? 'longer' : 'shorter'} lens`,
+    change: verdict === 'fits' && stray < 0.08 ? 'the distance is near enough: the body looks as deep as it should' : `${verdict === 'fits' ? 'near enough; closer still: ' : ''}stand ${m.value < n.value ? 'further back' : 'nearer'}: ${wanted} from the performer in place of ${now}, with a ${m.value < n.value ? 'longer' : 'shorter'} lens`,
   };
 }
 
