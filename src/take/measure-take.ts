@@ -7,7 +7,7 @@ import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { formatRate, framesPerSecond } from '../core/rational.js';
 import { decodeTransfer } from '../colour/transfer.js';
-import { toCodedRgb, codedToLinear, lumaSmall } from '../media/convert.js';
+import { toCodedRgb, codedToLinear } from '../media/convert.js';
 import { VideoReader } from '../media/video-reader.js';
 import { createPicture, type Picture } from '../image/picture.js';
 import { checkMarks, type MarksFile } from '../plate/marks.js';
@@ -27,7 +27,7 @@ import { gardenCamera } from './garden-camera.js';
 import { measureTakeCamera } from './take-camera.js';
 import { clippedShare, lookAt, MASK_WIDTH, shrink, sigmaOf, type Look } from './take-look.js';
 import { withoutScreen } from './no-screen.js';
-import { REPEAT_WIDTH, RepeatWatch, repeatsInWords } from './repeated-frames.js';
+import { REPEAT_WIDTH, RepeatWatch, repeatsInWords, smallPicture } from './repeated-frames.js';
 import { onPerformersFrame, performerAt, takeLight, takeView, toldInHeights } from './take-marks.js';
 
 export interface TakeOptions {
@@ -81,7 +81,7 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
     const tinyWidth = Math.min(widthPx, REPEAT_WIDTH), tinyHeight = Math.max(1, Math.round((tinyWidth * heightPx) / widthPx)), tiny = new Float32Array(tinyWidth * tinyHeight), watch = new RepeatWatch(tiny.length);
     for await (const frame of reader.frames(0, frameCount)) {
       index = frame.index;
-      watch.add(lumaSmall(frame, tinyWidth, tinyHeight, tiny));
+      watch.add(smallPicture(frame, tinyWidth, tinyHeight, tiny));
       const wanted = index % stride === 0;
       if (wanted || index === marks.frame) {
         coded = toCodedRgb(frame, coded && coded.channels === (hasAlpha ? 4 : 3) ? coded : undefined);

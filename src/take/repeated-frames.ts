@@ -5,6 +5,7 @@
  * moves a repeat can't be told, and does no harm. (Own rule, no source; its limits in docs/tolerances.md.)
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
+import type { VideoFrame } from '../media/types.js';
 
 /** Width of the small pictures that are compared, px. */
 export const REPEAT_WIDTH = 240;
@@ -32,6 +33,22 @@ export interface Repeats {
   readonly held: readonly number[];
   /** Where they come evenly: frames of the file from one new picture to the next (30 / 24 = 1.25), and the rate of the new ones. */
   readonly cycle?: { readonly stride: number; readonly ownFps: number };
+}
+
+/** Samples along each side of a small pixel. */
+const TAPS = 4;
+
+/** The frame's own luma (of RGB its green), 0..1 of the coded range, in means of sixteen samples a small pixel: only differences count. */
+export function smallPicture(frame: VideoFrame, width: number, height: number, dst: Float32Array): Float32Array {
+  const src = frame.planes[frame.layout === 'rgb' ? 1 : 0]!, { widthPx: w, heightPx: h } = frame, k = 1 / (TAPS * TAPS * (frame.bitDepth >= 32 ? 1 : 2 ** frame.bitDepth - 1));
+  const at = (n: number, of: number, full: number): Int32Array => Int32Array.from({ length: n * TAPS }, (_, i) => Math.min(full - 1, Math.floor(((i + 0.5) * of) / TAPS)));
+  const xs = at(width, w / width, w), ys = at(height, h / height, h);
+  for (let y = 0, o = 0; y < height; y++) for (let x = 0; x < width; x++, o++) {
+    let sum = 0;
+    for (let j = 0; j < TAPS; j++) for (let i = 0, row = ys[TAPS * y + j]! * w; i < TAPS; i++) sum += src[row + xs[TAPS * x + i]!]!;
+    dst[o] = Math.min(1, Math.max(0, sum * k));
+  }
+  return dst;
 }
 
 /** Mean of the largest share of the values, which lie between 0 and 1. */
