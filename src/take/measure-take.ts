@@ -112,6 +112,8 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
     }
     const behind: TakeMeasures['behind'] = hasAlpha ? { kind: 'alpha' } : bare !== null ? { kind: bare.kind } : model !== null ? { kind: 'screen', colour: model.colour, share: model.share } : { kind: 'none' };
     if (behind.kind === 'none') notes.push(NO_SCREEN);
+    const damaged = [...reader.damagedFrames].sort((a, b) => a - b);
+    if (damaged.length > 0) notes.unshift(`${damaged.length} of ${frameCount} frames ${damaged.length === 1 ? 'is' : 'are'} damaged in the file (the first is frame ${damaged[0]}) and will show so: copy it again from the camera, or choose another take`);
     // A file of varying rate says itself which of its frames are held (VideoReader.heldFrames).
     const repeats = reader.info.variableRate ? null : watch.repeats(rate);
     if (repeats !== null) notes.push(repeatsInWords(repeats, frameCount, framesPerSecond(rate)));
