@@ -16,6 +16,7 @@ import { stepOfKey, withFurther } from './further-keys.js';
 import type { FrameRoom } from './frame-room.js';
 import { asUnderParallel } from './near-lamp.js';
 import { lowerPeaks, slopeOfFeet } from './foot-line.js';
+import { carrierRound } from './carrier-round.js';
 import { fillReceivers, GRAZING, isBalls, isLit, placeReceivers, type MarkedShade, type PlacedReceiver, type Plane } from './receivers.js';
 import { buildShadowMap, type SolidBall } from './shadow-map.js';
 import { facing, standUp } from './solid-body.js';
@@ -97,8 +98,10 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
   const casting = bodiesAt(step, at), body = casting[0]!.body, slope = slopeOfFeet(feet, g, ahead, cross(g.up, ahead), mh);
   const solids = casting.map((c) => { const s = standUp(balls, g, slope, c.body); return step.lampFar === undefined ? s : asUnderParallel(s, g, step.lampFar); }), solid = solids.length === 1 ? solids[0]! : solids.flat();
   const plane = receiverPlane(step, g, solid);
-  const receivers = placeReceivers(step.receivers ?? [], g, at.frame);
-  const grounded = dot(g.light, plane.n) > GRAZING;
+  const carrier = step.receiver === 'carrier' && at.carrierAxis !== undefined ? carrierRound(g, at.carrierAxis, solid) : null;
+  const receivers = [...(carrier === null ? [] : [carrier]), ...placeReceivers(step.receivers ?? [], g, at.frame)];
+  // On a carrier known to be round nothing falls on a plane.
+  const grounded = carrier === null && dot(g.light, plane.n) > GRAZING;
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
   const maps = throws ? solids.map((s) => buildShadowMap(s, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre, room)) : [null], map = maps[0]!;
   const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, body === undefined ? undefined : { lean: body.lean, head: body.head, deep: 0 }) : [];

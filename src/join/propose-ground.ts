@@ -48,8 +48,8 @@ export interface GroundProposal {
   readonly measuredFill: readonly [number, number, number] | null;
 }
 
-/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground @param walked where the foot has gone from its place on a plate frame, px; null where it stays */
-export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null, walked: ((n: number) => readonly [number, number]) | null = null): Promise<GroundProposal> {
+/** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground @param walked where the foot has gone from its place on a plate frame, px; null where it stays @param axisFrom where the axis of a carrier who turns stands from the performer (turning-stand.ts); null where it is not known */
+export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null, walked: ((n: number) => readonly [number, number]) | null = null, axisFrom: ((n: number) => readonly [number, number]) | null = null): Promise<GroundProposal> {
   const pm = input.plate.measures;
   const { marks } = input.plate;
   const light = pm.light;
@@ -69,7 +69,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     const at = where(n);
     const scale = scaleOfUpright(at.ground, at.top, height, { ...v, focalPx }, pm.widthPx, pm.heightPx), gone = walked?.(n) ?? null;
     const stood = gone === null ? { foot: at.ground, pxPerMetre: scale } : onSameGround(at.ground, scale, [at.ground[0] + gone[0], at.ground[1] + gone[1]], { ...v, focalPx }, pm.widthPx, pm.heightPx);
-    frames.push({ frame: n, ...stood, tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }), ...(body?.at === undefined ? {} : { bodyAt: Math.round(1000 * body.at(n)) / 1000 }) });
+    frames.push({ frame: n, ...stood, tiltDeg: v.tiltDeg, rollDeg: v.rollDeg, azimuthDeg: azimuth + (v.panDeg - vRef.panDeg), ...(axisFrom === null ? {} : { carrierAxis: rounded(axisFrom(n)) }), ...(body?.ofFrame === undefined ? {} : { body: body.ofFrame(n) }), ...(body?.at === undefined ? {} : { bodyAt: Math.round(1000 * body.at(n)) / 1000 }) });
   }
   const overcast = light?.overcast === true;
   let transmission: [number, number, number] | null = null, measuredOn: GroundStep['measuredOn'] = null;
@@ -123,7 +123,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === null ? {} : { reflection: mirror.reflection }),
-    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°${pm.foundShadows === undefined ? '' : ' (no shadow is marked: told by what was found at the feet of marked uprights)'}${lampKey === null ? '' : `, where the performer stands, of a lamp ${lampKey.far.toFixed(1)} m away: the marked shadows fan out from it`}; ${said}${carried ? '; it falls on the carrier' : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
+    why: `${missing !== null ? `contact only: ${missing}` : `key from ${azimuth.toFixed(0)}° at ${elevation.toFixed(0)}°${pm.foundShadows === undefined ? '' : ' (no shadow is marked: told by what was found at the feet of marked uprights)'}${lampKey === null ? '' : `, where the performer stands, of a lamp ${lampKey.far.toFixed(1)} m away: the marked shadows fan out from it`}; ${said}${carried ? `; it falls on the carrier${axisFrom === null ? '' : ', as round as its axis is behind the performer'}` : ''}${body === null ? '' : `; ${body.why}`}${marked.why === '' ? '' : `; ${marked.why}`}`}${shades.length === 0 ? '' : `; the plate's own shadow lies on the performer where it was marked`}${mirror === null ? '' : `; ${mirror.why}`}${inShade === null || inShade < LEAST_SHADED ? '' : `; ${(100 * inShade).toFixed(0)} % of the ground that its shadow falls on lies in a shadow of the plate's own: where that falls on the performer too, outline it (a "shade" mark)`}`,
   };
   return { step, measuredFill };
 }
@@ -145,6 +145,8 @@ export function howToTellTheKey(marks: MarksFile): string {
   const own = near.length === 0 ? 'foot and tip of the shadow of anybody or anything upright in the shot' : `foot and tip of the shadow of what stands at ${near.slice(0, 3).join(' or ')}, which is marked already`;
   return `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: mark a shadow (${own}), or a head, whose shading tells it roughly`;
 }
+
+const rounded = ([away, left]: readonly [number, number]): [number, number] => [Math.round(1000 * away) / 1000, Math.round(1000 * left) / 1000];
 
 /** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
 function grownCarry(marks: MarksFile): RegionFile | undefined {

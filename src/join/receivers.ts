@@ -23,10 +23,12 @@ export interface Plane { readonly n: Vec3; readonly d: number }
 
 /** A marked surface as it stands at one frame. */
 export interface PlacedReceiver {
-  /** Place in the step's list, from 1. */
+  /** Place in the step's list, from 1; 0 for the carrier itself. */
   readonly number: number;
   readonly polygon: readonly Point[];
   readonly surface: Plane | readonly SolidBall[];
+  /** Cosine of the sight on a rounded body from which on it takes less, to nothing where it turns away: its true outline is not known. */
+  readonly fadesFrom?: number;
 }
 
 /** What the marked surfaces say over a box: planes of its size. */
@@ -136,7 +138,7 @@ export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry
   const hidden = new Float32Array(w * h), closed = new Float32Array(w * h);
   const level = Math.max(LEAST_SINE, dot(g.light, g.up));
   const hit = new Float64Array(6);
-  for (const { polygon, surface, number: own } of list) {
+  for (const { polygon, surface, number: own, fadesFrom } of list) {
     const inside = rasterizePolygon(polygon.map(([x, y]) => [x - box[0], y - box[1]] as const), w, h);
     const front = isBalls(surface) ? frontOf(surface, g, inside, box) : null;
     // The outermost pixels of a body may pass its balls by: they take what the nearest ball's pixel has.
@@ -144,7 +146,8 @@ export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry
     for (let y = 0; y < h; y++) {
       const dy = (y + box[1] + 0.5 - g.principal[1]) / g.focalPx;
       for (let x = 0; x < w; x++) {
-        const o = y * w + x, s = inside[o]!;
+        const o = y * w + x;
+        let s = inside[o]!;
         if (s <= TRACE) continue;
         if (front === null) {
           if (!meetPlane(surface as Plane, (x + box[0] + 0.5 - g.principal[0]) / g.focalPx, dy, hit)) continue;
@@ -154,6 +157,7 @@ export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry
         }
         const px = hit[0]!, py = hit[1]!, pz = hit[2]!, nx = hit[3]!, ny = hit[4]!, nz = hit[5]!;
         const slant = g.light[0] * nx + g.light[1] * ny + g.light[2] * nz;
+        if (fadesFrom !== undefined) s *= Math.min(1, Math.max(0, -(px * nx + py * ny + pz * nz) / (Math.hypot(px, py, pz) * fadesFrom)));
         // What the ground still had of the pixel goes first, then what the surfaces before had.
         const had = share[o]!, left = Math.min(had, 1 - s), k = had > 0 ? left / had : 0;
         hidden[o] = hidden[o]! * k + s * (slant > GRAZING && map !== null ? shadowAt(map, px, py, pz) : 0);

@@ -122,7 +122,7 @@ export async function proposeRecipe(given: ProposalInput): Promise<Recipe> {
   steps.push(pace, steady, ride);
   const way = carried || noFeet || input.feet === undefined ? null : footWay(input.feet, steady.on ? steady : null, takeStand.frame, Math.hypot(takeStand.top[0] - takeStand.ground[0], takeStand.top[1] - takeStand.ground[1]), framesPerSecond(parseRate(tm.rate)));
   const walked = way === null ? null : (n: number): readonly [number, number] => { const [dx, dy] = way(pace.curve[n - span.in] ?? n), m = placed(n), side = mirror ? -1 : 1; return [m[0] * side * dx + m[1] * dy, m[3] * side * dx + m[4] * dy]; };
-  const ground = await proposeGround(input, stands, where, carried, carrier, pm.travel === undefined ? setCarrier : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx), carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n), walked);
+  const ground = await proposeGround(input, stands, where, carried, carrier, pm.travel === undefined ? setCarrier : groundCarrier(pm.travel, span, pm.widthPx, pm.heightPx), carried ? null : proposeBody(input, takeStand, (n) => pace.curve[n - span.in] ?? n), walked, turned?.axisFrom ?? null);
   const sightDeg = view === undefined ? (plateElevation ?? 0) : view.takeElevationDeg - Math.max(-MOST_SHIFT_DEG, Math.min(MOST_SHIFT_DEG, view.takeElevationDeg - view.plateElevationDeg));
   const plateMid = await plate.linear(mid), edges = asksEdges(pm) ? greyEdge(plateMid, pm.look?.bars ?? null) : null, screen = input.screen == null || input.takeHasAlpha ? null : litScreen(await take.linear(takeStand.frame), input.screen.colour === 'blue' ? 2 : 1);
   const air = proposeAir(input, placement[0]!.matrix);

@@ -36,6 +36,8 @@ export interface TurningStand {
   /** How many px nearer than the axis the performer is on a frame, and where the axis stands there. */
   readonly nearerPx: (frame: number) => number;
   readonly axisAt: (frame: number) => Px;
+  /** Where the axis stands on a frame: metres from the performer away from the camera, and to the picture's left. */
+  readonly axisFrom: (frame: number) => readonly [away: number, left: number];
   /** Miss of marks left out, rms px; null with fewer than three. */
   readonly leftOutPx: number | null;
 }
@@ -64,7 +66,7 @@ export function turningStand(stands: readonly Stand[], c: Carrying): TurningStan
     const misses = inner.map((s) => { const told = settled(stands.filter((o) => o !== s), fit(stands.filter((o) => o !== s), c).path, c)(s.frame); return (told.ground[0] - s.ground[0]) ** 2 + (told.ground[1] - s.ground[1]) ** 2; });
     leftOutPx = Math.sqrt(misses.reduce((a, b) => a + b, 0) / misses.length);
   }
-  return { where: settled(stands, fitted.path, c), unsure: leastSure(stands, c, fitted), distanceM: fitted.p[0], nearerPx: (n) => fitted.path(n).nearerPx, axisAt: carryPoint(c.axis.map((a): Keyed => ({ frame: a.frame, point: a.foot })), c.set), leftOutPx };
+  return { where: settled(stands, fitted.path, c), unsure: leastSure(stands, c, fitted), distanceM: fitted.p[0], nearerPx: (n) => fitted.path(n).nearerPx, axisAt: carryPoint(c.axis.map((a): Keyed => ({ frame: a.frame, point: a.foot })), c.set), axisFrom: (n) => fitted.path(n).axisFrom, leftOutPx };
 }
 
 /** How the step says it. */
@@ -89,7 +91,7 @@ export function turningPlace(input: ProposalInput, stands: readonly Stand[], set
 }
 
 type Numbers = readonly [distanceM: number, bearing: number, groundM: number, topM: number];
-type Path = (frame: number, p?: readonly number[], yawOffDeg?: number) => { readonly ground: [number, number]; readonly top: [number, number]; readonly nearerPx: number };
+type Path = (frame: number, p?: readonly number[], yawOffDeg?: number) => { readonly ground: [number, number]; readonly top: [number, number]; readonly nearerPx: number; readonly axisFrom: readonly [number, number] };
 interface Fitted { readonly p: Numbers; readonly path: Path; readonly covariance: Float64Array | null }
 
 function fit(stands: readonly Stand[], c: Carrying): Fitted {
@@ -104,7 +106,7 @@ function fit(stands: readonly Stand[], c: Carrying): Fitted {
 }
 
 /** Ground and top on a frame, in the picture, for distance, bearing and heights over the axis's foot. */
-function pathOf(stands: readonly Stand[], c: Carrying): (frame: number, p: readonly number[], yawOffDeg?: number) => { ground: [number, number]; top: [number, number]; nearerPx: number } {
+function pathOf(stands: readonly Stand[], c: Carrying): (frame: number, p: readonly number[], yawOffDeg?: number) => ReturnType<Path> {
   const f = c.focalPx, cx = c.plate.widthPx / 2, cy = c.plate.heightPx / 2, first = c.axis[0]!;
   // Pixels a metre at the axis, from the performer's own height or a person's.
   const s0 = stands[0]!, perMetre = c.heightM !== null ? Math.hypot(s0.top[0] - s0.ground[0], s0.top[1] - s0.ground[1]) / c.heightM : Math.hypot(first.top[0] - first.foot[0], first.top[1] - first.foot[1]) / PERSON_M;
@@ -121,7 +123,7 @@ function pathOf(stands: readonly Stand[], c: Carrying): (frame: number, p: reado
       const X = [0, 1, 2].map((i) => foot[i]! + height * up[i]! + cos * near[i]! + sin * left[i]!) as unknown as Vec3;
       return apply(multiply(c.set.at(frame), invert(c.set.at(home))), cx + (f * X[0]) / X[2], cy + (f * X[1]) / X[2]);
     };
-    return { ground: see(p[2]!), top: see(p[3]!), nearerPx: cos * perMetre };
+    return { ground: see(p[2]!), top: see(p[3]!), nearerPx: cos * perMetre, axisFrom: [cos, -sin] };
   };
 }
 
