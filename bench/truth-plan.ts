@@ -90,7 +90,7 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
   const mid = camera((frames - 1) / 2), azimuth = sign() * u(20, 105), elevation = u(24, 58), sun = sunFrom(mid, azimuth, elevation);
   const lampsOf = (towards: Vec3, kelvin: number, ratio: number, softDeg: number, sky: number): Lamps => ({ towards, key: whiteOf(kelvin), softDeg, far: 120, fill: whiteOf(sky).map((c) => (c * towards[1]) / ratio) as unknown as Vec3 });
   const kelvin = u(4400, 5900), lamps = lampsOf(sun, kelvin, u(2, 6), random.uniform() < 0.3 ? u(1.5, 5) : 0.53, u(6500, 10000));
-  const groundKind = pick(Object.keys(GROUNDS)), back = Math.max(manAt0[2], 0) + u(1.1, 2.6), bench = benchOf(side, back, u, kind);
+  const groundKind = pick(Object.keys(GROUNDS)), back = Math.max(manAt0[2], 0) + (kind === 'pan' ? u(2.4, 3.6) : u(1.1, 2.6)), bench = benchOf(side, back, u, kind);
   const pole = kind === 'push' ? poleOf(camera, frames, far, ahead, u) : '';
   const set = setText(random, groundKind, back, far, focalPx) + bench.text + pole;
   const law = pick(['middle', 'darks', 'even'] as const), lift = u(0, 1) ** 2 * 0.015;

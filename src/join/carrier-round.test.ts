@@ -27,7 +27,7 @@ function onColumns(dx: number, dy: number, columns: readonly (readonly [number, 
 
 describe('the shadow on somebody who carries the performer and turns', () => {
   it.each([{ x: 0, away: 0.35, left: 0, azimuth: 45 }, { x: 0.2, away: 0.22, left: 0.27, azimuth: 55 }])('falls as on round columns by ray tracing (axis $away m behind, $left m to the left)', ({ x, away, left, azimuth }) => {
-    const elevation = 30, { matte, at, centre } = ball(x), shade = shadeGround(step(azimuth, elevation), { ...at, azimuthDeg: azimuth, carrierAxis: [away, left] }, matte, [0, 0, W, H], W, H, 0)!;
+    const elevation = 30, { matte, at, centre } = ball(x), shade = shadeGround(step(azimuth, elevation), { ...at, azimuthDeg: azimuth, carrierAxis: [away, left, 0.5] }, matte, [0, 0, W, H], W, H, 0)!;
     // Chest radius and breadth as the module says them: to the performer's back, half as broad again.
     const reach = Math.hypot(away, left), r = reach - 0.55 * R, axis = [x - left, Z + away] as const, side = [(0.5 * r * away) / reach, (0.5 * r * left) / reach] as const;
     const columns = [-1, 0, 1].map((k) => [axis[0] + k * side[0], axis[1] + k * side[1]] as const);

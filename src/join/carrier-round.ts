@@ -18,20 +18,20 @@ const BROAD = 0.5, COLUMNS = [-1, 0, 1] as const;
 const BALLS = 4;
 /** Its true outline is not known: what turns away by more takes less. */
 const FADES = 0.4;
-/** How far the body goes under the performer's foot, and over its top, metres. */
-const UNDER = 0.6, OVER = 0.25;
+/** How far the body goes under the performer's foot, metres. */
+const UNDER = 0.6;
 
-/** @param from the axis from the performer's foot, metres away from the camera and to the picture's left @param solid the performer's body; null where the body lies behind the camera */
-export function carrierRound(g: GroundGeometry, from: readonly [number, number], solid: readonly SolidBall[]): PlacedReceiver | null {
+/** @param from the axis from the performer's foot, metres away from the camera and to the picture's left, and the height of the shoulders over that foot @param solid the performer's body; null where the body lies behind the camera */
+export function carrierRound(g: GroundGeometry, from: readonly [number, number, number], solid: readonly SolidBall[]): PlacedReceiver | null {
   const ahead = facing(g), near: Vec3 = [-ahead[0], -ahead[1], -ahead[2]], left = cross(near, g.up);
-  let deepest = 0, top = 0;
-  for (const b of solid) { deepest = Math.max(deepest, b.radius); top = Math.max(top, (b.centre[0] - g.foot[0]) * g.up[0] + (b.centre[1] - g.foot[1]) * g.up[1] + (b.centre[2] - g.foot[2]) * g.up[2]); }
+  let deepest = 0;
+  for (const b of solid) deepest = Math.max(deepest, b.radius);
   // The carrier's chest begins where the performer's back ends.
   const radius = Math.min(STOUT, Math.max(SLIM, Math.hypot(from[0], from[1]) - 0.55 * deepest));
   const at = (height: number, away: number, aside: number): Vec3 => [0, 1, 2].map((k) => g.foot[k]! + (from[0] + away) * ahead[k]! + (from[1] + aside) * left[k]! + height * g.up[k]!) as unknown as Vec3;
   // The performer is before the chest: shoulders and arms lie across the way to it.
   const reach = Math.hypot(from[0], from[1]), across: readonly [number, number] = reach > 0 ? [(BROAD * radius * from[1]) / reach, (-BROAD * radius * from[0]) / reach] : [0, 0];
-  const low = -UNDER, high = top + OVER, count = Math.ceil((BALLS * (high - low)) / radius), surface: SolidBall[] = [];
+  const low = -UNDER, high = from[2], count = Math.ceil((BALLS * (high - low)) / radius), surface: SolidBall[] = [];
   for (const side of COLUMNS) for (let i = 0; i <= count; i++) surface.push({ centre: at(low + ((high - low) * i) / count, side * across[0], side * across[1]), radius });
   if (surface.some((b) => b.centre[2] < 2 * radius)) return null;
   const see = (p: Vec3): readonly [number, number] => [g.principal[0] + (g.focalPx * p[0]) / p[2], g.principal[1] + (g.focalPx * p[1]) / p[2]];

@@ -22,6 +22,7 @@ import { proposeReceivers } from './propose-receivers.js';
 import { proposeReflection } from './propose-reflection.js';
 import type { BodyProposal } from './propose-body.js';
 import type { Stand } from './ride.js';
+import type { AxisFrom } from './turning-stand.js';
 import type { FurtherKey, GroundFrame, GroundStep, OnPerformer } from './types.js';
 
 /** Share of the performer's height over which the ground is smoothed before its shadows are read: stones and blades are smaller, shadows that matter larger. */
@@ -49,7 +50,7 @@ export interface GroundProposal {
 }
 
 /** @param body the caster's depth, where the take told it @param stands, where where the performer stands, marked and on any frame @param carried it rides on something of the plate @param groundCarrier carries what lies on the ground @param walked where the foot has gone from its place on a plate frame, px; null where it stays @param axisFrom where the axis of a carrier who turns stands from the performer (turning-stand.ts); null where it is not known */
-export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null, walked: ((n: number) => readonly [number, number]) | null = null, axisFrom: ((n: number) => readonly [number, number]) | null = null): Promise<GroundProposal> {
+export async function proposeGround(input: ProposalInput, stands: readonly Stand[], where: (n: number) => { ground: [number, number]; top: [number, number] }, carried: boolean, carrier: Carrier, groundCarrier: Carrier, body: BodyProposal | null, walked: ((n: number) => readonly [number, number]) | null = null, axisFrom: ((n: number) => AxisFrom) | null = null): Promise<GroundProposal> {
   const pm = input.plate.measures;
   const { marks } = input.plate;
   const light = pm.light;
@@ -146,7 +147,7 @@ export function howToTellTheKey(marks: MarksFile): string {
   return `the plate's key direction is not known, so no shadow is cast. The plate's own can tell it: mark a shadow (${own}), or a head, whose shading tells it roughly`;
 }
 
-const rounded = ([away, left]: readonly [number, number]): [number, number] => [Math.round(1000 * away) / 1000, Math.round(1000 * left) / 1000];
+const rounded = (from: AxisFrom): [number, number, number] => from.map((v) => Math.round(1000 * v) / 1000) as [number, number, number];
 
 /** Without an outline of the carrier the shadow is kept to its marked region, grown to about a torso. */
 function grownCarry(marks: MarksFile): RegionFile | undefined {

@@ -27,6 +27,10 @@ const LEAST_TURN_DEG = 40;
 const SAID_PX = 4;
 /** Where nothing tells metres a body's marked axis is a person's height. */
 const PERSON_M = 1.7;
+/** How far under the top of a body's axis, which may begin anywhere under it, the shoulders are: 1 − .818 of a person's height (Drillis & Contini, Body segment parameters, 1966; from memory). Who sits less than so far under them, metres, sits on them. */
+const SHOULDERS_DOWN_M = 0.182 * PERSON_M, LEAST_UNDER_M = 0.15;
+
+export type AxisFrom = readonly [away: number, left: number, shoulders: number];
 
 export interface TurningStand {
   readonly where: Place;
@@ -36,8 +40,8 @@ export interface TurningStand {
   /** How many px nearer than the axis the performer is on a frame, and where the axis stands there. */
   readonly nearerPx: (frame: number) => number;
   readonly axisAt: (frame: number) => Px;
-  /** Where the axis stands on a frame: metres from the performer away from the camera, and to the picture's left. */
-  readonly axisFrom: (frame: number) => readonly [away: number, left: number];
+  /** Where the axis stands on a frame: metres from the performer away from the camera, and to the picture's left, and how far over its foot the carrier's shoulders are; null where it sits on these. */
+  readonly axisFrom: ((frame: number) => AxisFrom) | null;
   /** Miss of marks left out, rms px; null with fewer than three. */
   readonly leftOutPx: number | null;
 }
@@ -66,7 +70,7 @@ export function turningStand(stands: readonly Stand[], c: Carrying): TurningStan
     const misses = inner.map((s) => { const told = settled(stands.filter((o) => o !== s), fit(stands.filter((o) => o !== s), c).path, c)(s.frame); return (told.ground[0] - s.ground[0]) ** 2 + (told.ground[1] - s.ground[1]) ** 2; });
     leftOutPx = Math.sqrt(misses.reduce((a, b) => a + b, 0) / misses.length);
   }
-  return { where: settled(stands, fitted.path, c), unsure: leastSure(stands, c, fitted), distanceM: fitted.p[0], nearerPx: (n) => fitted.path(n).nearerPx, axisAt: carryPoint(c.axis.map((a): Keyed => ({ frame: a.frame, point: a.foot })), c.set), axisFrom: (n) => fitted.path(n).axisFrom, leftOutPx };
+  return { where: settled(stands, fitted.path, c), unsure: leastSure(stands, c, fitted), distanceM: fitted.p[0], nearerPx: (n) => fitted.path(n).nearerPx, axisAt: carryPoint(c.axis.map((a): Keyed => ({ frame: a.frame, point: a.foot })), c.set), axisFrom: fitted.path(stands[0]!.frame).axisFrom[2] < LEAST_UNDER_M ? null : (n) => fitted.path(n).axisFrom, leftOutPx };
 }
 
 /** How the step says it. */
@@ -91,7 +95,7 @@ export function turningPlace(input: ProposalInput, stands: readonly Stand[], set
 }
 
 type Numbers = readonly [distanceM: number, bearing: number, groundM: number, topM: number];
-type Path = (frame: number, p?: readonly number[], yawOffDeg?: number) => { readonly ground: [number, number]; readonly top: [number, number]; readonly nearerPx: number; readonly axisFrom: readonly [number, number] };
+type Path = (frame: number, p?: readonly number[], yawOffDeg?: number) => { readonly ground: [number, number]; readonly top: [number, number]; readonly nearerPx: number; readonly axisFrom: AxisFrom };
 interface Fitted { readonly p: Numbers; readonly path: Path; readonly covariance: Float64Array | null }
 
 function fit(stands: readonly Stand[], c: Carrying): Fitted {
@@ -112,7 +116,7 @@ function pathOf(stands: readonly Stand[], c: Carrying): (frame: number, p: reado
   const s0 = stands[0]!, perMetre = c.heightM !== null ? Math.hypot(s0.top[0] - s0.ground[0], s0.top[1] - s0.ground[1]) / c.heightM : Math.hypot(first.top[0] - first.foot[0], first.top[1] - first.foot[1]) / PERSON_M;
   const z = f / perMetre, up: Vec3 = unit(applyVector(worldToCamera(0, c.tiltDeg, c.rollDeg), [0, 1, 0]));
   const footAt = carryPoint(c.axis.map((a): Keyed => ({ frame: a.frame, point: a.foot })), c.set), home = first.frame;
-  const yawAt = yawOf(c.turn);
+  const yawAt = yawOf(c.turn), shoulders = Math.hypot(first.top[0] - first.foot[0], first.top[1] - first.foot[1]) / perMetre - SHOULDERS_DOWN_M;
   return (frame, p, yawOffDeg = 0) => {
     // In the picture of the axis's first frame, then along with the set.
     const [fx, fy] = apply(multiply(c.set.at(home), invert(c.set.at(frame))), ...footAt(frame));
@@ -123,7 +127,7 @@ function pathOf(stands: readonly Stand[], c: Carrying): (frame: number, p: reado
       const X = [0, 1, 2].map((i) => foot[i]! + height * up[i]! + cos * near[i]! + sin * left[i]!) as unknown as Vec3;
       return apply(multiply(c.set.at(frame), invert(c.set.at(home))), cx + (f * X[0]) / X[2], cy + (f * X[1]) / X[2]);
     };
-    return { ground: see(p[2]!), top: see(p[3]!), nearerPx: cos * perMetre, axisFrom: [cos, -sin] };
+    return { ground: see(p[2]!), top: see(p[3]!), nearerPx: cos * perMetre, axisFrom: [cos, -sin, shoulders - p[2]!] };
   };
 }
 

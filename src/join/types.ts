@@ -109,8 +109,8 @@ export interface GroundFrame {
   readonly body?: BodyDepth;
   /** Which of the step's `bodies` casts at this frame; between two of them both do, each in its share. */
   readonly bodyAt?: number;
-  /** Where the upright axis of who carries the performer and turns stands: metres from the foot away from the camera, and to the picture's left. */
-  readonly carrierAxis?: readonly [away: number, left: number];
+  /** Where the upright axis of who carries the performer and turns stands: metres from the foot away from the camera, and to the picture's left; and how far over the foot that one's shoulders are. */
+  readonly carrierAxis?: readonly [away: number, left: number, shoulders: number];
 }
 /** A marked surface's outline at one plate frame; `base`: two points of the line where it stands. */
 export interface ReceiverFrame {
