@@ -133,6 +133,25 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
     await page.keyboard.press('Escape');
   });
 
+  it('draws roughly round a performer with the tool in hand; the line lies on its own frame alone', async () => {
+    const card = page.locator('.take-card').filter({ hasText: 'guest' });
+    await card.getByRole('button', { name: 'draw roughly round it' }).click();
+    await expect.poll(() => page.getByRole('button', { name: 'roughly round', exact: true }).getAttribute('aria-pressed')).toBe('true');
+    const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
+    for (const [x, y] of [[0.3, 0.2], [0.7, 0.2], [0.5, 0.9]] as const) await page.mouse.click(glass.x + glass.width * x, glass.y + glass.height * y);
+    await page.keyboard.press('Enter');
+    await page.locator('.mark.about').waitFor();
+    // The tool away, a frame on: the line told of the frame before.
+    await page.keyboard.press('Escape');
+    await page.keyboard.press('ArrowRight');
+    await expect.poll(() => page.locator('.mark.about').count()).toBe(0);
+    await page.keyboard.press('ArrowLeft');
+    await page.locator('.mark.about').waitFor();
+    await page.getByRole('dialog').getByRole('button', { name: 'Take back' }).click();
+    await expect.poll(() => page.locator('.mark.about').count()).toBe(0);
+    await page.keyboard.press('Escape');
+  });
+
   it('names the frame on which the set is empty', async () => {
     const card = page.locator('.take-card').filter({ hasText: 'guest' });
     const field = card.getByLabel('set is empty on frame');
