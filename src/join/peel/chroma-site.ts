@@ -73,35 +73,57 @@ function leastOf({ sums, windows }: Left): { at: number; bend: number } | null {
 
 function gather(frame: VideoFrame, kinds: readonly Left[]): void {
   const w = frame.widthPx, h = frame.heightPx, cw = (w + 1) >> 1, ch = frame.chromaShift[1] === 1 ? (h + 1) >> 1 : h, unit = 2 ** (8 - frame.bitDepth);
-  const chroma = [frame.planes[1]!, frame.planes[2]!] as const, found = [windowsOf(chroma[0], cw, ch, unit), windowsOf(chroma[1], cw, ch, unit)] as const;
+  const chroma = [frame.planes[1]!, frame.planes[2]!] as (Uint8Array | Uint16Array)[] as [Uint8Array | Uint16Array, Uint8Array | Uint16Array], found = [windowsOf(chroma[0], cw, ch, unit), windowsOf(chroma[1], cw, ch, unit)] as const;
   const every = Math.max(1, Math.ceil((found[0].length + found[1].length) / MOST));
   const rows = new LumaRows(frame, cw, unit);
-  for (const plane of [0, 1] as const) {
-    rows.rewind();
-    for (let k = 0; k < found[plane].length; k += every) look(found[plane][k]!, chroma[plane], cw, unit, rows, kinds, 2 * plane);
+  // Both planes' windows row by row together: luma's rows are made once.
+  for (let a = 0, b = 0; a < found[0].length || b < found[1].length;) {
+    const first = a < found[0].length && (b >= found[1].length || found[0][a]! <= found[1][b]!), plane = first ? 0 : 1;
+    look(found[plane][first ? a : b]!, chroma[plane], cw, unit, rows, kinds, 2 * plane);
+    if (first) a += every;
+    else b += every;
   }
 }
 
-/** Middles of the windows, by row, whose chroma varies and changes along x. */
-function windowsOf(chroma: ArrayLike<number>, cw: number, ch: number, unit: number): number[] {
+/**
+ * Middles of the windows, by row, whose chroma varies and changes along x. Sums go on from window to window by what comes and goes:
+ * codes are whole numbers (or, of deeper files, so many quarters of one), so nothing is lost by it.
+ */
+function windowsOf(chroma: Uint8Array | Uint16Array, cw: number, ch: number, unit: number): number[] {
   const out: number[] = [], sum = new Float64Array(cw), square = new Float64Array(cw);
+  for (let y = 0; y < 2 * R && y < ch; y += 1) addRow(chroma, y * cw, 1, unit, sum, square);
   for (let y = R; y < ch - R; y += 1) {
-    sum.fill(0);
-    square.fill(0);
-    for (let i = (y - R) * cw, x = 0; i < (y + R + 1) * cw; i += 1, x = x + 1 === cw ? 0 : x + 1) {
-      const v = unit * chroma[i]!;
-      sum[x] = sum[x]! + v;
-      square[x] = square[x]! + v * v;
-    }
-    for (let x = R; x < cw - R; x += 1) {
-      let s = 0, q = 0, slope = 0;
-      for (let k = -R; k <= R; k += 1) { s += sum[x + k]!; q += square[x + k]!; slope += k * sum[x + k]!; }
-      const variance = q / WINDOW - (s / WINDOW) ** 2;
-      // Variance of x within a window: R (R + 1) / 3.
-      if (variance > LEAST && Math.abs(slope / WINDOW) > SLOPE * Math.sqrt((variance * R * (R + 1)) / 3)) out.push(y * cw + x);
-    }
+    addRow(chroma, (y + R) * cw, 1, unit, sum, square);
+    if (y > R) addRow(chroma, (y - R - 1) * cw, -1, unit, sum, square);
+    windowsOfRow(sum, square, y * cw, out);
   }
   return out;
+}
+
+/** A row of chroma comes to the columns' sums (`sign` 1) or goes (-1). */
+function addRow(chroma: Uint8Array | Uint16Array, from: number, sign: number, unit: number, sum: Float64Array, square: Float64Array): void {
+  const cw = sum.length;
+  for (let x = 0; x < cw; x += 1) {
+    const v = unit * chroma[from + x]!;
+    sum[x] = sum[x]! + sign * v;
+    square[x] = square[x]! + sign * v * v;
+  }
+}
+
+function windowsOfRow(sum: Float64Array, square: Float64Array, row: number, out: number[]): void {
+  const cw = sum.length;
+  let s = 0, q = 0, slope = 0;
+  for (let k = 0; k <= 2 * R && k < cw; k += 1) { s += sum[k]!; q += square[k]!; slope += (k - R) * sum[k]!; }
+  for (let x = R; x < cw - R; x += 1) {
+    const variance = q / WINDOW - (s / WINDOW) ** 2;
+    // Variance of x within a window: R (R + 1) / 3.
+    if (variance > LEAST && Math.abs(slope / WINDOW) > SLOPE * Math.sqrt((variance * R * (R + 1)) / 3)) out.push(row + x);
+    if (x + R + 1 === cw) break;
+    const goes = sum[x - R]!, comes = sum[x + R + 1]!;
+    s += comes - goes;
+    q += square[x + R + 1]! - square[x - R]!;
+    slope += R * goes + (R + 1) * comes - s;
+  }
 }
 
 /** What luma at each place leaves of one window's chroma. */
@@ -146,10 +168,6 @@ class LumaRows {
     this.upright = new Float32Array(frame.widthPx);
   }
 
-  rewind(): void {
-    this.known.fill(-1);
-  }
-
   at(y: number, place: number): Float32Array {
     const slot = y % this.kept.length;
     if (this.known[slot] !== y) {
@@ -160,18 +178,32 @@ class LumaRows {
   }
 
   private fill(y: number, rows: Float32Array[]): void {
-    const { widthPx: w, heightPx: h } = this.frame, luma = this.frame.planes[0]!, down = this.frame.chromaShift[1] === 1;
+    const { widthPx: w, heightPx: h } = this.frame, luma = this.frame.planes[0]! as Uint8Array | Uint16Array, down = this.frame.chromaShift[1] === 1;
     this.upright.fill(0);
-    for (const [d, share] of down ? tapsAt(this.frame.chromaSite[1]) : [[0, 1] as const]) {
-      const from = Math.min(Math.max((down ? 2 * y : y) + d, 0), h - 1) * w;
-      for (let x = 0; x < w; x += 1) this.upright[x] = this.upright[x]! + share * this.unit * luma[from + x]!;
-    }
-    for (let p = 0; p < PLACES.length; p += 1) {
-      const row = rows[p]!;
-      row.fill(0);
-      for (const [d, share] of tapsAt(PLACES[p]!)) for (let x = 0; x < this.cw; x += 1) row[x] = row[x]! + share * this.upright[Math.min(Math.max(2 * x + d, 0), w - 1)]!;
-    }
+    for (const [d, share] of down ? tapsAt(this.frame.chromaSite[1]) : [[0, 1] as const]) addLuma(luma, Math.min(Math.max((down ? 2 * y : y) + d, 0), h - 1) * w, share * this.unit, this.upright);
+    for (let p = 0; p < PLACES.length; p += 1) ontoPlace(this.upright, TAPS[p]!, rows[p]!);
   }
+}
+
+/** Loops in functions of their own, so that each is compiled once and for good. */
+function addLuma(luma: Uint8Array | Uint16Array, from: number, share: number, to: Float32Array): void {
+  for (let x = 0; x < to.length; x += 1) to[x] = to[x]! + share * luma[from + x]!;
+}
+
+/** Every second sample of a row about a place, ends repeated; summed in single precision, tap by tap. */
+function ontoPlace(row: Float32Array, taps: readonly (readonly [number, number])[], out: Float32Array): void {
+  const w = row.length, [[d0, a], [d1, b], [d2, c], [d3, e]] = taps as [readonly [number, number], readonly [number, number], readonly [number, number], readonly [number, number]];
+  const end = w - 1, round = Math.fround;
+  for (let x = 0; x < out.length; x += 1) {
+    const i = 2 * x;
+    const p = i + d0 >= 0 && i + d3 <= end ? round(round(round(round(a * row[i + d0]!) + b * row[i + d1]!) + c * row[i + d2]!) + e * row[i + d3]!)
+      : round(round(round(round(a * row[held(i + d0, end)]!) + b * row[held(i + d1, end)]!) + c * row[held(i + d2, end)]!) + e * row[held(i + d3, end)]!);
+    out[x] = p;
+  }
+}
+
+function held(i: number, end: number): number {
+  return i < 0 ? 0 : i > end ? end : i;
 }
 
 /** Offsets and shares of a cubic B-spline's samples about a place. */
@@ -182,3 +214,5 @@ function tapsAt(place: number): (readonly [number, number])[] {
     return [base + k, u < 1 ? 2 / 3 - u * u + u ** 3 / 2 : u < 2 ? (2 - u) ** 3 / 6 : 0] as const;
   });
 }
+
+const TAPS = PLACES.map(tapsAt);
