@@ -19,6 +19,9 @@ const LONGEST_FLASH = 10;
 /** Longest time in which a shot may go flat and come back without having changed, frames. */
 const LONGEST_BLINK = 60;
 
+/** Least frames of a picture before a fade up that are a shot of their own (a title that opens the film): own choice. */
+const LEAST_SEEN = 6;
+
 /** Plain JSON. */
 export interface CutDetectorState {
   readonly history: FrameHistoryState;
@@ -111,8 +114,15 @@ export class CutDetector {
         if (before.quality >= g.quality) continue;
         this.events = this.events.filter((e) => e !== before);
       }
-      if (!this.sameShotBack(g)) this.events.push(g);
+      if (!this.sameShotBack(g)) this.events.push(g.flatStart && this.pictureBefore(g.a) ? { ...g, pictureBefore: true } : g);
     }
+  }
+
+  /** Was anything but a flat picture seen before this frame, as far back as is kept, for long enough to be a shot? */
+  private pictureBefore(t: number): boolean {
+    let seen = 0;
+    for (let s = t - 1; s >= 0 && this.history.kept(s) && seen < LEAST_SEEN; s--) if (!this.history.flat(s)) seen++;
+    return seen >= LEAST_SEEN;
   }
 
   /** A flash: flat at once, and what was there before comes back out of it. Its fall looks like a fade in. */

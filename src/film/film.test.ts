@@ -54,6 +54,21 @@ describe('made reels', () => {
   }, 60000);
 });
 
+describe('a film\'s opening', () => {
+  const dimmed = (f: Uint8Array, k: number): Uint8Array => f.map((v, i) => Math.round(i < W * H ? 16 + (v - 16) * k : 128 + (v - 128) * k));
+  const second = scenes[1]!.frames.slice(0, 45).map((f, t) => dimmed(f, Math.min(1, t / 10)));
+
+  it('that goes from a still title through black is two shots; one that comes up out of black is one', async () => {
+    const title = Array.from({ length: 36 }, (_, t) => dimmed(scenes[0]!.frames[0]!, Math.min(1, (36 - t) / 4)));
+    const two = (await findCuts(sourceOf([...title, ...second]))).shots;
+    expect(two.map((x) => x.entry)).toEqual(['start', 'fade']);
+    expect(two[1]!.in).toBeGreaterThanOrEqual(30);
+    expect(two[1]!.in).toBeLessThanOrEqual(44);
+    const black = Array.from({ length: 12 }, () => dimmed(scenes[0]!.frames[0]!, 0));
+    expect((await findCuts(sourceOf([...black, ...second]))).shots.map((x) => x.entry)).toEqual(['start']);
+  }, 60000);
+});
+
 describe('what is no cut', () => {
   const still = scenes[0]!.frames;
   const shots = (change: (f: Uint8Array, t: number) => void): number[] => {

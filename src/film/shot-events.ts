@@ -18,6 +18,8 @@ export interface GradualEvent {
   /** The picture is flat (black, white, one colour) at that end. */
   readonly flatStart: boolean;
   readonly flatEnd: boolean;
+  /** Where it begins flat: the film showed a picture before, so that this does not open it. */
+  readonly pictureBefore?: boolean;
   readonly quality: number;
 }
 
@@ -72,7 +74,7 @@ export function shotsOf(events: readonly ShotEvent[], frames: number): Shot[] {
     const at = Math.min(frames - 1, Math.ceil((e.a + e.b) / 2));
     const over: [number, number] = [Math.max(0, e.a + 1), Math.max(0, Math.min(frames - 1, e.b - 1))];
     // A fade up from the first frame, or down to the last, begins or ends the film: no shot lies beyond it.
-    if (e.flatStart && !e.flatEnd && shots.length === 1 && e.a <= 48) {
+    if (e.flatStart && !e.flatEnd && e.pictureBefore !== true && shots.length === 1 && e.a <= 48) {
       shots[0] = { in: 0, entry: 'start', over: [0, over[1]] };
       continue;
     }
