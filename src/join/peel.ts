@@ -17,7 +17,6 @@ import { matteOfFrame } from './peel/frame-matte.js';
 import { linearFrame, type CodedFrame, type LinearFrame } from './peel/linear-frame.js';
 import { performerColour, type Box } from './peel/performer-colour.js';
 import { resampleCells } from './peel/resample-cells.js';
-import { raiseRims } from './peel/rim-spill.js';
 import { buildScreenModel, screenOfFrame, type ScreenModel } from './peel/screen-model.js';
 import { screenShadow, type ScreenShadow } from './peel/screen-shadow.js';
 import type { SmallLinear } from './peel/small-linear.js';
@@ -127,7 +126,6 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
     const alpha = space.picture(linear.width, linear.height, 1);
     const colour = space.picture(linear.width, linear.height, 3);
     const highest = matteOfFrame(linear, analysis, alpha.data);
-    raiseRims(alpha.data, linear.width, linear.height, analysis, highest);
     if (options.dropEdges === true) dropEdgeParts(alpha.data, linear.width, linear.height, small.block, highest);
     const keep = options.keep === undefined || options.keep.length === 0 ? null : coverage(options.keep, linear.width, linear.height, step);
     if (keep !== null) for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
