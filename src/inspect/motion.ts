@@ -7,41 +7,67 @@
  * recipe planned; what returns at once is jitter, what goes on is the performer's own step. (3) The plan itself: the plate's
  * ground about the foot followed from frame to frame beside the planned foot.
  */
+import { bt709Decode } from '../colour/transfer.js';
 import type { SeenFrame } from './frame.js';
 
-/** Shift (px) of the joined performer against its matte; null where the change is too faint to tell. Only the upper three quarters count: the shadow darkens the lower part's surroundings. */
+/** How far inside the outline the performer is taken from, and how much deeper again, px. */
+const INSIDE = 3, DEEPER = 3;
+/** Cover by which a coat's own change may move what is seen before the place counts less: at it half; and the change taken where the body is too thin to tell (own choices). */
+const EVEN = 0.1, THIN = 0.15;
+/** Light that stands for black in ratios; coded film reaches below its black. */
+const BLACK = 1e-3;
+/**
+ * Most cover, over a (1 − a) and the logarithm of performer over plate in linear light, by which a mixture made in another measure than codes stands over one of codes: light
+ * read in codes (BT.709's power of .45) makes (1 − .45) / 2 by Taylor's second term, a shoulder of the tone curve adds to it.
+ */
+const MOST_CURVE = 0.45, CURVE_DOUBT = 0.02;
+
+/**
+ * Shift (px) of the joined performer against its matte; null where the change is too faint to tell. Only the upper three quarters count: the
+ * shadow darkens the lower part's surroundings. Two things move an outline seen without moving the performer, and neither goes one way on all sides as a shift does:
+ * light and curve that mix otherwise than codes make the brighter of the two wider (one number for the whole outline, fitted beside the shift), and a coat that grows
+ * brighter or darker towards its limb shows more or less cover there (such places count less, by covered pixels alone).
+ */
 export function matteShift(f: SeenFrame): [number, number] | null {
   if (f.box === null) return null;
   const { width: W, height: H } = f.join;
   const N = W * H;
   const [bx0, by0, bx1, by1] = f.box;
   const x0 = Math.max(2, bx0 - 4), x1 = Math.min(W - 2, bx1 + 4), y0 = Math.max(2, by0 - 4), y1 = Math.min(H - 2, by0 + Math.round(0.72 * (by1 - by0)));
-  let xx = 0, xy = 0, yy = 0, xb = 0, yb = 0, used = 0;
+  let xx = 0, xy = 0, yy = 0, xb = 0, yb = 0, xc = 0, yc = 0, cc = CURVE_DOUBT, cb = 0, used = 0;
   for (let y = y0; y < y1; y++) {
     for (let x = x0; x < x1; x++) {
       const i = y * W + x;
       const gx = (f.matte[i + 1]! - f.matte[i - 1]!) / 2, gy = (f.matte[i + W]! - f.matte[i - W]!) / 2;
       if (gx * gx + gy * gy < 0.0025) continue;
       // Coverage as the picture tells it: how far the pixel moved from the plate towards the performer just inside.
-      const l = Math.hypot(gx, gy), ix = Math.min(W - 1, Math.max(0, Math.round(x + (3 * gx) / l))), iy = Math.min(H - 1, Math.max(0, Math.round(y + (3 * gy) / l)));
-      const q = iy * W + ix;
+      const l = Math.hypot(gx, gy), at = (far: number): number => Math.min(H - 1, Math.max(0, Math.round(y + (far * gy) / l))) * W + Math.min(W - 1, Math.max(0, Math.round(x + (far * gx) / l)));
+      const q = at(INSIDE), deep = at(INSIDE + DEEPER);
       if (f.matte[q]! < 0.9) continue;
-      let num = 0, den = 0;
+      let num = 0, den = 0, rise = 0;
       for (let c = 0; c < 3; c++) {
         const b = f.plate.data[c * N + i]!, j = f.join.data[c * N + i]!, inside = f.join.data[c * N + q]!;
         num += (j - b) * (inside - b);
         den += (inside - b) * (inside - b);
+        rise += (inside - f.join.data[c * N + deep]!) * (inside - b);
       }
       if (den < 0.01) continue;
-      const seen = Math.min(1.3, Math.max(-0.3, num / den)), d = f.matte[i]! - seen;
-      // seen(x) = matte(x − shift) ≈ matte − shift · slope
-      xx += gx * gx; xy += gx * gy; yy += gy * gy; xb += gx * d; yb += gy * d;
+      const a = f.matte[i]!, seen = Math.min(1.3, Math.max(-0.3, num / den)), d = a - seen;
+      const stray = f.matte[deep]! < 0.98 ? THIN : (a * rise) / den, weight = 1 / (1 + (stray / EVEN) ** 2);
+      const curve = a * (1 - a) * Math.log((Math.max(0, bt709Decode(f.luma[q]!)) + BLACK) / (Math.max(0, bt709Decode(f.plateLuma[i]!)) + BLACK));
+      // seen(x) = matte(x − shift) + curve ≈ matte − shift · slope + strength · curve
+      xx += weight * gx * gx; xy += weight * gx * gy; yy += weight * gy * gy; xb += weight * gx * d; yb += weight * gy * d;
+      xc -= weight * gx * curve; yc -= weight * gy * curve; cc += weight * curve * curve; cb -= weight * curve * d;
       used++;
     }
   }
   const det = xx * yy - xy * xy;
   if (used < 60 || !(det > 1e-6)) return null;
-  return [(yy * xb - xy * yb) / det, (xx * yb - xy * xb) / det];
+  const shifted = (strength: number): [number, number] => { const u = xb - strength * xc, v = yb - strength * yc; return [(yy * u - xy * v) / det, (xx * v - xy * u) / det]; };
+  // What is left of the curve's own equation once the shift is put in.
+  const s0 = shifted(0), sc: [number, number] = [(yy * xc - xy * yc) / det, (xx * yc - xy * xc) / det], left = cc - xc * sc[0] - yc * sc[1];
+  const strength = left > 1e-9 ? Math.min(MOST_CURVE, Math.max(0, (cb - xc * s0[0] - yc * s0[1]) / left)) : 0;
+  return shifted(strength);
 }
 
 /** Middle of the outline's left and right and its bottom: a sub-pixel place of the silhouette. Weighted means of the matte over its lower half. */
