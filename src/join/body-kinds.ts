@@ -54,7 +54,7 @@ const STANDING: BodyKind = {
   make: (p, out) => {
     const f = new Filling(out), long = p[0]!, leg = p[1]!, y = leg + 0.85, step = p[6]!;
     f.limb(TRUNK, 0, y, -0.5 * long, 0.9, 0, y, 0.5 * long, 1);
-    for (let side = -1; side <= 1; side += 2) for (let end = -1; end <= 1; end += 2) f.limb(LEG, side * 0.55, leg, end * 0.47 * long, 0.36, side * 0.55, 0.2, end * 0.47 * long + side * end * step, 0.24);
+    for (let side = -1; side <= 1; side += 2) for (let end = -1; end <= 1; end += 2) f.limb(LEG, side * 0.55, leg, end * 0.47 * long, 0.36, side * 0.55, 0.24, end * 0.47 * long + side * end * step, 0.24);
     head(f, y + 0.3, 0.55 * long, 0.7, p[2]!, p[3]!, p[4]!, p[5]!);
     f.limb(TAIL, 0, y + 0.3, -0.5 * long - 0.8, 0.22, 0, y + 0.3 + 1.5 * Math.sin(p[7]!), -0.5 * long - 0.8 - 1.5 * Math.cos(p[7]!), 0.12);
   },
@@ -68,9 +68,9 @@ const SITTING: BodyKind = {
     const f = new Filling(out), long = p[0]!, c = Math.cos(p[1]!), s = Math.sin(p[1]!), wide = p[6]!, y = 1 + s * long, z = c * long - 0.5;
     f.limb(TRUNK, 0, 1, -0.5, 1.05, 0, y, z, 0.8);
     for (let side = -1; side <= 1; side += 2) {
-      f.limb(LEG, side * 0.45, y - 0.4, z + 0.2, 0.36, side * 0.45, 0.2, z + 0.35, 0.24);
+      f.limb(LEG, side * 0.45, y - 0.4, z + 0.2, 0.36, side * 0.45, 0.24, z + 0.35, 0.24);
       f.ball(side * wide * 0.8, 0.62, 0, 0.62);
-      f.ball(side * wide * 0.9, 0.22, 0.75, 0.24);
+      f.ball(side * wide * 0.9, 0.24, 0.75, 0.24);
     }
     head(f, y + 0.3, z + 0.1, 0.65, p[2]!, p[3]!, p[4]!, p[5]!);
     f.limb(TAIL, 0, 0.3, -1.5, 0.25, 0.6 * p[7]!, 0.25, -2.3, 0.16);
@@ -85,9 +85,9 @@ const LYING: BodyKind = {
     const f = new Filling(out), long = p[0]!, y = p[1]!, roll = p[7]!;
     f.limb(TRUNK, 0, y, -0.5 * long, 0.95, 0, y, 0.5 * long, 1);
     for (let side = -1; side <= 1; side += 2) {
-      f.limb(3, side * 0.6, 0.32, 0.45 * long, 0.34, side * 0.6, 0.25, 0.5 * long + p[6]!, 0.25);
+      f.limb(3, side * 0.6, 0.34, 0.45 * long, 0.34, side * 0.6, 0.25, 0.5 * long + p[6]!, 0.25);
       f.ball(side * 0.85 + roll, 0.6, -0.4 * long, 0.6);
-      f.ball(side * 0.95 + roll, 0.25, -0.4 * long + 0.9, 0.26);
+      f.ball(side * 0.95 + roll, 0.26, -0.4 * long + 0.9, 0.26);
     }
     head(f, y + 0.4, 0.5 * long, 0.7, p[2]!, p[3]!, p[4]!, p[5]!);
     f.limb(TAIL, 0, 0.4, -0.5 * long - 0.9, 0.26, roll, 0.25, -0.5 * long - 2.4, 0.14);
@@ -101,7 +101,7 @@ const BIRD: BodyKind = {
   make: (p, out) => {
     const f = new Filling(out), half = 0.5 * p[0]!, c = Math.cos(p[1]!), s = Math.sin(p[1]!), leg = p[2]!, y = leg + 0.9, size = p[5]!, look = p[7]!;
     f.limb(TRUNK, 0, y - s * half, -c * half, 0.85, 0, y + s * half, c * half, 1);
-    for (let side = -1; side <= 1; side += 2) { f.limb(LEG, side * 0.4, leg, 0, 0.18, side * 0.4, 0.1, 0, 0.11); f.ball(side * 0.4, 0.06, 0.25, 0.2); }
+    for (let side = -1; side <= 1; side += 2) { f.limb(LEG, side * 0.4, leg, 0, 0.18, side * 0.4, 0.1, 0, 0.11); f.ball(side * 0.4, 0.12, 0.25, 0.12); }
     const ny = y + s * half + 0.4, nz = c * half + 0.5, hy = ny + Math.sin(p[3]!) * p[4]!, hz = nz + Math.cos(p[3]!) * p[4]!;
     f.limb(NECK, 0, ny, nz, 0.5, 0, hy, hz, 0.8 * size);
     f.ball(0, hy + 0.2 * size, hz, size);
@@ -118,8 +118,8 @@ const PERSON: BodyKind = {
     const f = new Filling(out), trunk = p[0]!, leg = p[1]!, stride = p[2]!, hip = p[3]!, spreadArm = p[4]!, bend = p[5]!, lean = p[7]! * trunk, y = leg + trunk;
     for (let side = -1; side <= 1; side += 2) {
       f.limb(TRUNK, side * 0.4, leg, 0, 0.75, side * 0.6, y - 0.4, lean, 0.75);
-      f.limb(8, side * hip * 0.8, leg, 0, 0.6, side * hip, 0.25, side * stride, 0.3);
-      f.ball(side * hip, 0.2, side * stride + 0.5, 0.26);
+      f.limb(8, side * hip * 0.8, leg, 0, 0.6, side * hip, 0.3, side * stride, 0.3);
+      f.ball(side * hip, 0.26, side * stride + 0.5, 0.26);
       f.limb(4, side * 1.3, y - 0.5, lean, 0.36, side * (1.5 + 0.5 * spreadArm), y - 2.4, lean, 0.3);
       f.limb(4, side * (1.5 + 0.5 * spreadArm), y - 2.4, lean, 0.28, side * (1.4 + 0.5 * spreadArm), y - 2.4 - 1.8 * Math.cos(bend), lean + 1.8 * Math.sin(bend), 0.22);
     }

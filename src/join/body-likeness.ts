@@ -36,7 +36,7 @@ export interface LikelyBody {
 }
 
 /** Bodies drawn a kind; the best of each kind that are bent a little, the best of all these that are bent further, and steps of both. */
-const DRAWN = 400, KEPT = 6, STEPS = 200, LAST = 5, FURTHER = 600;
+const DRAWN = 400, KEPT = 6, STEPS = 200, LAST = 5, FURTHER = 600, FINE_STEPS = 400, FINE_STEP = 0.25;
 /** Least sd of the key, degrees: marks tell it no better; sd of how near a lamp stands, 1 over metres (own choice: a sun's is none, a lamp at home two to four metres away). */
 const LEAST_KEY_SD = 2, NEAR_SD = 0.3, NEAREST = 0.7;
 /** What an sd of all proportions together costs in overlap. */
@@ -166,20 +166,21 @@ class Judge {
 interface Candidate { readonly kind: BodyKind; readonly p: Float64Array; worth: number }
 
 /** The likeliest body of an outline; null where there is no outline. `told`: where the key's direction was read, right of, above and behind the foot; `keySd`: how well, azimuth and elevation in degrees. */
-export function likelyBody(seen: SeenBody, g: GroundGeometry, told: readonly [number, number, number] = [0, 0, 0], keySd: readonly [number, number] = [0, 0]): LikelyBody | null {
+export function likelyBody(seen: SeenBody, g: GroundGeometry, told: readonly [number, number, number] = [0, 0, 0], keySd: readonly [number, number] = [0, 0], finer: { readonly seen: SeenBody; readonly g: GroundGeometry } | null = null): LikelyBody | null {
   const ahead = facing(g), left = cross(g.up, ahead), right: Vec3 = [-left[0], -left[1], -left[2]];
-  const judge = new Judge(seen, { g, right, ahead, azimuth: Math.atan2(dot(g.light, right), dot(g.light, ahead)), elevation: Math.asin(dot(g.light, g.up)), told, keySd: [Math.max(LEAST_KEY_SD, keySd[0]), Math.max(LEAST_KEY_SD, keySd[1])] });
+  const sight: Sight = { g, right, ahead, azimuth: Math.atan2(dot(g.light, right), dot(g.light, ahead)), elevation: Math.asin(dot(g.light, g.up)), told, keySd: [Math.max(LEAST_KEY_SD, keySd[0]), Math.max(LEAST_KEY_SD, keySd[1])] }, judge = new Judge(seen, sight);
   const [x0, y0, x1, y1] = judge.box;
   if (x1 <= x0) return null;
   const random = new RandomStream(1, 61), work = new Map(BODY_KINDS.map((k) => [k, { own: new Float64Array(4 * k.count), out: new Float64Array(4 * k.count) }]));
   const size = ((y1 - y0) / g.focalPx) * g.foot[2];
-  const worth = (kind: BodyKind, p: Float64Array): number => {
+  const worthBy = (judge: Judge) => (kind: BodyKind, p: Float64Array): number => {
     const { own, out } = work.get(kind)!;
     let cost = p[4]! ** 2 + p[5]! ** 2 + (p[6]! / NEAR_SD) ** 2 + ((p[2]! / size) ** 2 + (p[3]! / size) ** 2) / FOOT_SD ** 2;
     for (let i = 0; i < kind.spreads.length; i++) { const s = kind.spreads[i]!, d = (p[OWN + i]! - s.middle) / s.sd; cost += d * d; }
     judge.place(kind, p, own, out);
     return judge.outline(out) + SHADOW_WEIGHT * (judge.shadow(out, p) ?? 0) - COST * cost;
   };
+  const worth = worthBy(judge);
   /** Size and place by the outline's own box. */
   const align = (kind: BodyKind, p: Float64Array): void => {
     const { own, out } = work.get(kind)!;
@@ -206,16 +207,22 @@ export function likelyBody(seen: SeenBody, g: GroundGeometry, told: readonly [nu
   }
   const better = (a: Candidate, b: Candidate): number => b.worth - a.worth;
   const bent = BODY_KINDS.flatMap((kind) => drawn.filter((c) => c.kind === kind).sort(better).slice(0, KEPT).map((c) => bend(c, worth, size, random, STEPS))).sort(better).slice(0, LAST);
-  const best = bent.map((c) => bend(c, worth, size, random, FURTHER)).sort(better)[0];
-  if (best === undefined) return null;
+  const first = bent.map((c) => bend(c, worth, size, random, FURTHER)).sort(better)[0];
+  if (first === undefined) return null;
+  const best = finer === null ? first : bendFiner(first, worthBy(new Judge(finer.seen, { ...sight, g: finer.g })), size, random);
   const { own, out } = work.get(best.kind)!;
   judge.place(best.kind, best.p, own, out);
   return { kind: best.kind.name, balls: out.slice(), outline: judge.outline(out), shadow: judge.shadow(out, best.p), worth: best.worth };
 }
 
+/** Bent on by what is seen in finer cells. */
+function bendFiner(c: Candidate, worth: (kind: BodyKind, p: Float64Array) => number, size: number, random: RandomStream): Candidate {
+  return bend({ ...c, worth: worth(c.kind, c.p) }, worth, size, random, FINE_STEPS, FINE_STEP);
+}
+
 /** One parent, one child; the step grows by success and shrinks by failure so that one in five succeeds. */
-function bend(c: Candidate, worth: (kind: BodyKind, p: Float64Array) => number, size: number, random: RandomStream, steps: number): Candidate {
-  let p = c.p, most = c.worth, step = 0.5;
+function bend(c: Candidate, worth: (kind: BodyKind, p: Float64Array) => number, size: number, random: RandomStream, steps: number, begin = 0.5): Candidate {
+  let p = c.p, most = c.worth, step = begin;
   const { spreads } = c.kind;
   for (let k = 0; k < steps; k++) {
     const q = p.slice();

@@ -16,9 +16,11 @@ import type { BodyDepth, BodyPart } from './types.js';
 
 /** Rows that the body is looked at in: a leg is three cells wide then. */
 const ROWS = 70;
+/** The likeliest body is bent on in cells so many times finer: on ground seen level a cell is a tenth of the body's height deep. */
+const FINER = 3;
 /** A shadow must darken the screen by this share of its light, in so many cells (as body-depth.ts has it). */
 const LEAST_DENSITY = 0.12, LEAST_CELLS = 15;
-/** Of the shadow's cells, dark ones first, as many as this share lie in its core. */
+/** Of the light that the shadow lacks, dark cells first, as much as this share lies in its core: what the body keeps off of the sky is wide and faint, and no part of it. */
 const CORE = 0.3;
 /** Cells from the performer within which its shadow begins. */
 const TOUCHES = 3;
@@ -60,13 +62,20 @@ export function depthFromLikeness(seen: TakeOutline, g: TakeGround): LikelyDepth
   let top = Infinity, low = -Infinity;
   for (let i = 0; i < alpha.length; i++) if (alpha[i]! > 0.5) { const y = box[1] + Math.floor(i / bw); top = Math.min(top, y); low = Math.max(low, y + 1); }
   if (!(low > top)) return null;
-  const unit = seen.shadow?.cell ?? 1, cell = unit * Math.max(1, Math.round((low - top) / ROWS / unit)), width = Math.ceil(g.widthPx / cell), height = Math.ceil(g.heightPx / cell);
+  const unit = seen.shadow?.cell ?? 1, rows = low - top, coarse = unit * Math.max(1, Math.round(rows / ROWS / unit)), fine = unit * Math.max(1, Math.round(coarse / FINER / unit));
+  const { body: at, geometry, told } = inCells(seen, g, coarse, rows), finer = fine === coarse ? null : inCells(seen, g, fine, rows);
+  const body = likelyBody(at, geometry, told, seen.keySd, finer === null || (at.shadow !== null && finer.body.shadow === null) ? null : { seen: finer.body, g: finer.geometry });
+  return body === null ? null : { depth: { lean: 0, head: 0, deep: 0, parts: partsOf(body, geometry, at.matte, at.width, at.height) }, kind: body.kind, outline: body.outline, shadow: body.shadow };
+}
+
+/** What is seen in cells of so many take pixels, and the ground as the take's camera sees it there. */
+function inCells(seen: TakeOutline, g: TakeGround, cell: number, rows: number): { readonly body: SeenBody; readonly geometry: GroundGeometry; readonly told: readonly [number, number, number] } {
+  const { box, alpha } = seen, bw = box[2] - box[0], width = Math.ceil(g.widthPx / cell), height = Math.ceil(g.heightPx / cell);
   const matte = new Float32Array(width * height), share = 1 / (cell * cell);
   for (let y = box[1]; y < box[3]; y++) for (let x = box[0]; x < box[2]; x++) { const i = Math.floor(y / cell) * width + Math.floor(x / cell); matte[i] = matte[i]! + share * alpha[(y - box[1]) * bw + x - box[0]]!; }
   const geometry = groundGeometry({ focalPx: g.focalPx / cell, azimuthDeg: g.azimuthDeg, elevationDeg: g.elevationDeg, principal: [g.widthPx / 2 / cell, g.heightPx / 2 / cell] }, { ...g.at, foot: [g.at.foot[0] / cell, g.at.foot[1] / cell], pxPerMetre: g.at.pxPerMetre / cell, azimuthDeg: g.azimuthDeg }, width, height);
-  const shadow = seen.shadow === null ? null : shadowInCells(seen.shadow, matte, width, height, cell, seen.others, mayThrow(matte, width, height, geometry, [seen.keySd[0], seen.keySd[1]], ((low - top) / cell / geometry.focalPx) * geometry.foot[2]));
-  const body = likelyBody({ matte, width, height, shadow }, geometry, toldPlace(seen.toldAt, geometry, cell), seen.keySd);
-  return body === null ? null : { depth: { lean: 0, head: 0, deep: 0, parts: partsOf(body, geometry, matte, width, height) }, kind: body.kind, outline: body.outline, shadow: body.shadow };
+  const shadow = seen.shadow === null ? null : shadowInCells(seen.shadow, matte, width, height, cell, seen.others, mayThrow(matte, width, height, geometry, [seen.keySd[0], seen.keySd[1]], (rows / cell / geometry.focalPx) * geometry.foot[2]));
+  return { body: { matte, width, height, shadow }, geometry, told: toldPlace(seen.toldAt, geometry, cell) };
 }
 
 /** Where the key was told, right of, above and behind the foot; the foot itself where that is not known. */
@@ -93,7 +102,10 @@ function shadowInCells(s: ScreenShadow, matte: Float32Array, w: number, h: numbe
   const dark: number[] = [];
   for (let i = 0; i < density.length; i++) if (use[i] !== 0 && density[i]! > LEAST_DENSITY / 2) { if (own[i] === 0) use[i] = 0; else dark.push(density[i]!); }
   if (dark.length < LEAST_CELLS) return null;
-  const full = dark.sort((a, b) => b - a)[Math.floor(CORE * dark.length)]!;
+  dark.sort((a, b) => b - a);
+  let rest = CORE * dark.reduce((sum, v) => sum + v, 0), last = 0;
+  while (rest > 0 && last < dark.length - 1) rest -= dark[last++]!;
+  const full = dark[last]!;
   // Half dark and more counts, as body-depth.ts has it.
   return full < LEAST_DENSITY ? null : { share: density.map((v) => Math.min(1, Math.max(0, (v / full - 0.3) / 0.4))), use };
 }
