@@ -23,6 +23,8 @@ const FLAT_ENOUGH = 0.65;
 const CARVED_BETTER = 0.1, MOST_CARVED = 0.9;
 /** How far a take's key strays from the one asked for, azimuth and elevation, degrees. */
 const ASKED_SD = [15, 8] as const;
+/** Sd of a plate's key that was told by shadows nobody marked, degrees, beside its own: one may be another thing's (own choice; one of two such on traced scenes is 20° off). */
+const FOUND_SD = 15;
 const KIND_WORDS = { standing: 'that stands on four legs', sitting: 'that sits on its haunches', lying: 'that lies', bird: 'of a bird on two legs', person: 'of a person' } as const;
 
 export interface BodyProposal {
@@ -138,7 +140,7 @@ function keyOfTake(input: ProposalInput, stand: TakeStand): { azimuthDeg: number
   if (own?.azimuthDeg.value != null && own.elevationDeg.value != null && own.azimuthDeg.priorLed !== true) return { azimuthDeg: own.azimuthDeg.value, elevationDeg: own.elevationDeg.value, sd: [own.azimuthDeg.sd ?? 0, own.elevationDeg.sd ?? 0], marked: true };
   if (film?.azimuthDeg.value == null || film.elevationDeg.value == null) return null;
   const place = marksOf(input.plate.marks, 'stand')[0], seen = place === undefined ? 0 : (bearingAt(input.plate.measures, place.mark.ground, place.frame) ?? 0);
-  return { azimuthDeg: film.azimuthDeg.value - seen + (bearingAt(input.take.measures, stand.ground, stand.frame) ?? 0), elevationDeg: film.elevationDeg.value, sd: ASKED_SD, marked: false };
+  return { azimuthDeg: film.azimuthDeg.value - seen + (bearingAt(input.take.measures, stand.ground, stand.frame) ?? 0), elevationDeg: film.elevationDeg.value, sd: [Math.hypot(ASKED_SD[0], film.azimuthDeg.sd ?? 0, input.plate.measures.foundShadows === undefined ? 0 : FOUND_SD), Math.hypot(ASKED_SD[1], film.elevationDeg.sd ?? 0)], marked: false };
 }
 
 /** The usual body that outline and shadow are most like; null where none is like them, or where the performer turns. */
