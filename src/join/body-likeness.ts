@@ -211,8 +211,11 @@ export function likelyBody(seen: SeenBody, g: GroundGeometry, told: readonly [nu
   if (first === undefined) return null;
   const best = finer === null ? first : bendFiner(first, worthBy(new Judge(finer.seen, { ...sight, g: finer.g })), size, random);
   const { own, out } = work.get(best.kind)!;
+  judge.place(first.kind, first.p, own, out);
+  // How like it is, in the coarser cells: in finer ones the same likeness reads lower.
+  const outline = judge.outline(out), shadow = judge.shadow(out, first.p);
   judge.place(best.kind, best.p, own, out);
-  return { kind: best.kind.name, balls: out.slice(), outline: judge.outline(out), shadow: judge.shadow(out, best.p), worth: best.worth };
+  return { kind: best.kind.name, balls: out.slice(), outline, shadow, worth: best.worth };
 }
 
 /** Bent on by what is seen in finer cells. */
