@@ -1,16 +1,15 @@
 /**
  * Screens that were modelled once. The model hangs on the take's frames alone (eight of them, spread over the span, and the empty
  * set where one is named), so that what judging a take found serves every proposal, preview, render and inspection after it.
- * Named by the take's file (name, size, time of change), span, clean frame and colour.
+ * Named by the take's file (name, size, time of change), span, clean frame, colour and the program, so that a program that was
+ * changed models anew.
  */
 import { createHash } from 'node:crypto';
 import { mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { deserialize, serialize } from 'node:v8';
 import type { ScreenModel } from './peel.js';
-
-/** Changes whenever models are made in another way. */
-const MAKE = 3;
+import { programStamp } from './program-stamp.js';
 
 export interface KeptScreens {
   find(key: string): ScreenModel | null;
@@ -27,7 +26,7 @@ export interface ScreensOfTake {
 export function screenKey(file: string, span: { readonly in: number; readonly out: number }, screen: 'green' | 'blue' | undefined, cleanFrame: number | undefined): string | null {
   const stat = statSync(file, { throwIfNoEntry: false });
   if (stat === undefined || !stat.isFile()) return null;
-  return createHash('sha256').update(JSON.stringify([MAKE, basename(file), stat.size, stat.mtimeMs, span.in, span.out, screen ?? null, cleanFrame ?? null])).digest('hex').slice(0, 24);
+  return createHash('sha256').update(JSON.stringify([programStamp(), basename(file), stat.size, stat.mtimeMs, span.in, span.out, screen ?? null, cleanFrame ?? null])).digest('hex').slice(0, 24);
 }
 
 /** For as long as the program runs. */
