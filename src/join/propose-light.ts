@@ -73,10 +73,10 @@ export function proposeLight(input: ProposalInput, keys: Keys | null, sightDeg: 
   if (apart > MOST_DEG) return { ...base, why: `${match.why}; the keys lie ${apart.toFixed(0)}° apart, more than ${MOST_DEG}° can't be mended: shoot again with the light moved` };
   const stopsFill = (stops: number | null | undefined): number | null => (stops == null ? null : 2 ** -stops);
   const toFill = groundFill === null ? even(stopsFill(pm.light?.keyFillStops.value) ?? 0.3) : (groundFill.map((f) => shareFacing(f, keys.plate.elevationDeg)) as [number, number, number]);
-  // How much fill the take has may be measured; its colour is not. Its camera balances to the take's own light, so that it may be neutral, or the plate's: their middle.
+  // How much fill the take has may be measured; its colour is not, and is taken to be the plate's: else the difference would tint the performer.
   const own = stopsFill(tm.light?.keyFillStops.value), plateFill = Math.max(0.02, luma(toFill));
   const more = moreFill(plateFill, own === null ? null : { share: own, sdStops: tm.light?.keyFillStops.sd ?? READ_WELL }, takeFill);
-  const fromFill = toFill.map((f) => Math.min(0.9, Math.sqrt(Math.max(0, f) * luma(toFill)) * more)) as [number, number, number];
+  const fromFill = toFill.map((f) => Math.min(0.9, f * more)) as [number, number, number];
   return {
     ...base,
     relight: { azimuthDeg: differenceDeg(keys.plate.azimuthDeg, mirror ? -keys.take.azimuthDeg : keys.take.azimuthDeg), elevationDeg: keys.plate.elevationDeg - keys.take.elevationDeg, strength: 1, fromCamera: [...from] as [number, number, number], toCamera: [...to] as [number, number, number], fromFill, toFill },
