@@ -4,6 +4,7 @@ import type { JoinDocument, PickDocument, TakeDocument } from '../book/documents
 import { takePath } from '../book/take-place.js';
 import { PlatewrightError } from '../core/errors.js';
 import { clonePicture } from '../image/picture.js';
+import { peelQuality } from '../join/peel-quality.js';
 import { proposeRecipe } from '../join/recipe.js';
 import { JoinRenderer, type JoinOptions } from '../join/render.js';
 import { readyTake } from '../join/take-side.js';
@@ -15,7 +16,7 @@ import { plateClip } from './plate-clip.js';
 import { joinOptions, keptScreens } from './join-options.js';
 
 /** Proposes the recipe of a pick with a take from the measures in the book. */
-export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, quality: 'fast' | 'fine', patch?: TakeDocument, platePatch?: number): Promise<{ recipe: Recipe; notes: readonly string[] }> {
+export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, asked: 'fast' | 'fine', patch?: TakeDocument, platePatch?: number): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
   if (measured === null) throw new PlatewrightError('PW-JOIN-UNMEASURED', `the plate of ${pick.id} has not been measured yet; measure it first`, { kind: 'usage' });
   const plateFile = await plateClip(book, pick), takeFile = takePath(book, take);
@@ -23,6 +24,7 @@ export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocum
   try {
     const reader = await VideoReader.open(takeFile);
     try {
+      const quality = peelQuality(asked, reader.info);
       const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'), book.cachePath('takes'));
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({

@@ -8,6 +8,7 @@ import type { CameraMove } from '../plate/types.js';
 import type { VideoInfo } from '../media/types.js';
 import { cameraCarrier, type Carrier } from './carrier.js';
 import { screensInMemory, type KeptScreens } from './kept-screens.js';
+import { peelQuality } from './peel-quality.js';
 import { proposeRecipe } from './recipe.js';
 import { measurePlateSide } from './sides.js';
 import { readyTake } from './take-side.js';
@@ -40,11 +41,11 @@ export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
 /** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. @param onProgress how far each file's measuring is */
-export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, quality: 'fast' | 'fine', patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number }, platePatch?: { readonly offsetFrames: number }, onProgress?: (what: 'plate' | 'take', done: number, total: number) => void): Promise<QuickProposal> {
+export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, asked: 'fast' | 'fine', patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number }, platePatch?: { readonly offsetFrames: number }, onProgress?: (what: 'plate' | 'take', done: number, total: number) => void): Promise<QuickProposal> {
   const plate = await VideoReader.open(plateFile), take = await VideoReader.open(takeFile);
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks, undefined, (d, n) => onProgress?.('plate', d, n));
-    const screens = screensInMemory(), t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n) => onProgress?.('take', d, n));
+    const quality = peelQuality(asked, take.info), screens = screensInMemory(), t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n) => onProgress?.('take', d, n));
     const { subject, screen, seen, noScreen, screenFound, room, feet } = t;
     const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
     return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera, screens };
