@@ -10,6 +10,7 @@
 import { RAD_PER_DEG } from '../core/angles.js';
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, cross, dot, unit, type Vec3 } from '../geometry/mat3.js';
+import { gaussianPlane } from '../image/gaussian.js';
 import { ballsOfMatte, fewBalls, type Ball } from './body-volume.js';
 import { contactBalls } from './contact.js';
 import { stepOfKey, withFurther } from './further-keys.js';
@@ -105,7 +106,8 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
   const throws = step.shadow && (grounded || receivers.some((r) => isLit(r, g.light)));
   const maps = throws ? solids.map((s) => buildShadowMap(s, g.light, g.up, step.softnessDeg, 0.6 / at.pxPerMetre, softEdgePx / at.pxPerMetre, room)) : [null], map = maps[0]!;
   const near = step.contact ? standUp(fewBalls(balls, 7), g, slope, body === undefined ? undefined : { lean: body.lean, head: body.head, deep: 0 }) : [];
-  const box = clipped(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), widthPx, heightPx);
+  const lensPx = step.lensPx ?? 0;
+  const box = clipped(grown(receivers.reduce((all, r) => joined(all, receiverBounds(g, r, map === null ? [] : solid, near, step)), shadedBounds(g, plane, map === null || !grounded ? [] : solid, near, step)), 2.5 * lensPx), widthPx, heightPx);
   if (box === null) return null;
   const w = box[2] - box[0], h = box[3] - box[1];
   const makePlane = (): Float32Array => room?.picture(w, h, 1, fillsAll(box)).data ?? new Float32Array(w * h), cover = makePlane(), contact = makePlane();
@@ -115,6 +117,8 @@ function shadeOfKey(step: GroundStep, at: GroundFrame, alpha: Float32Array, matt
     fillShade(g, plane, maps[1]!, [], box, other, none);
     blend(cover, other, share);
   }
+  // The outline's softness lies in the body and is foreshortened on the ground; the lens's is of the picture.
+  if (lensPx > 0 && grounded && map !== null) gaussianPlane(cover, w, h, lensPx, lensPx, cover);
   return { box, cover, contact, ...(receivers.length === 0 ? {} : { marked: fillReceivers(receivers, g, map, contactBalls(near), box, cover, contact) }) };
 }
 
@@ -141,6 +145,7 @@ export function bodiesAt(step: GroundStep, at: GroundFrame): { readonly body: Bo
   return t > 0.5 ? both.reverse() : both;
 }
 
+const grown = (b: Box, by: number): Box => [b[0] - by, b[1] - by, b[2] + by, b[3] + by];
 const joined = (a: Box, b: Box): Box => [Math.min(a[0], b[0]), Math.min(a[1], b[1]), Math.max(a[2], b[2]), Math.max(a[3], b[3])];
 const NOWHERE: Box = [Infinity, Infinity, -Infinity, -Infinity];
 

@@ -17,6 +17,7 @@ import { leftOnBody } from './plate-shade.js';
 import { darknessAlong, tellDarkness } from './plate-darkness.js';
 import { measureLitGround } from './plate-shadow.js';
 import { darknessUnderMirror } from './mirrored-darkness.js';
+import type { PlateMeasures } from '../plate/types.js';
 import { marksOf, viewAngles, type ProposalInput } from './proposal-input.js';
 import { proposeReceivers } from './propose-receivers.js';
 import { proposeReflection } from './propose-reflection.js';
@@ -42,6 +43,17 @@ const CONTACT = 0.7;
 
 /** Share of the light that is sky where no key is known at all: whoever saw a shadow would have marked it (a shade mark is one that was seen). Own choice, seen on a room lit through windows: at .35 no contact could be seen under a dog. */
 const NO_KEY = 0.75;
+
+/** Sd of a pixel's own blur: the shadow is drawn with that already, px. */
+const OWN_BLUR_PX = 0.35;
+/** Softer edges than this are drawn as they are, px: nobody sees the difference. */
+const LEAST_LENS_PX = 0.4;
+
+/** What the plate's lens and coding spread edges by beyond a pixel's own blur. A Gaussian edge of sd s rises from a tenth to nine tenths over 2.56 s. */
+function lensOf(plate: PlateMeasures): { readonly lensPx?: number } {
+  const spread = plate.look?.edgeSpreadPx.value ?? null, sd = spread === null ? 0 : Math.sqrt(Math.max(0, (spread / 2.563) ** 2 - OWN_BLUR_PX ** 2));
+  return sd < LEAST_LENS_PX ? {} : { lensPx: Math.round(100 * Math.min(4, sd)) / 100 };
+}
 
 export interface GroundProposal {
   readonly step: GroundStep;
@@ -120,7 +132,7 @@ export async function proposeGround(input: ProposalInput, stands: readonly Stand
     step: 'ground', on: true, shadow: !contactOnly && !(carried && region === undefined), contact: !carried, receiver,
     ...(carried && region !== undefined ? { receiverRegion: region } : {}),
     ...(marked.receivers.length === 0 ? {} : { receivers: marked.receivers }),
-    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, measuredOn, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), ...(lampKey === null ? {} : { lampFar: Math.round(100 * lampKey.far) / 100 }), ...(keys.length === 0 ? {} : { keys }), contactStrength: CONTACT, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
+    azimuthDeg: azimuth, proposedAzimuthDeg: azimuth, elevationDeg: elevation, transmission, measuredOn, softnessDeg: light?.softnessDeg.value ?? (overcast ? 60 : 0.53), ...lensOf(pm), ...(lampKey === null ? {} : { lampFar: Math.round(100 * lampKey.far) / 100 }), ...(keys.length === 0 ? {} : { keys }), contactStrength: CONTACT, focalPx, frames, ...(body?.depth == null ? {} : { body: body.depth }), ...(body?.bodies === undefined ? {} : { bodies: body.bodies }),
     ...(lit === null ? {} : { litLinear: lit.linear, litSpread: Math.round(1000 * lit.spread) / 1000, litRadiusPx: radius }),
     ...(onPerformer === null ? {} : { onPerformer }),
     ...(mirror === null ? {} : { reflection: mirror.reflection }),

@@ -156,6 +156,8 @@ export interface GroundStep extends StepBase<'ground'> {
   /** Linear RGB of the plate's lit ground beside the shadow that told `transmission`; null where no shadow of the plate did. Absent in recipes of before. */
   readonly measuredOn?: readonly [number, number, number] | null;
   readonly softnessDeg: number;
+  /** Sd of what the plate's lens and coding spread an edge by, plate px: the shadow's edges are as soft; none where its sharpness was not measured. */
+  readonly lensPx?: number;
   /** How far the key's lamp stands from the performer's foot, in the frames' own metres, where it stands near; its azimuth and elevation are those at the foot. Absent: its light is parallel. */
   readonly lampFar?: number;
   /** Further lamps that throw shadows. */
