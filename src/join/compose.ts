@@ -19,6 +19,7 @@ import { baseAt, behindBox, layMirrored, reflectPerformer, type Mirrored } from 
 import { layPremultiplied } from './lay-premultiplied.js';
 import { placementAt } from './ride.js';
 import { applyShade } from './shade.js';
+import { grainInShade } from './shade-grain.js';
 import type { AirStep, FrontStep } from './types.js';
 import { veilPerformer, type Veil } from './veil.js';
 
@@ -51,8 +52,9 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   const door = kernels();
   // In the kernels' memory from the start: nothing is copied in and out, and nothing is left for the collector.
   const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true);
-  // Only the light that wraps round the performer wants the plate as it was once something was laid on it.
-  const kept = air !== null && air.wrap > 0 ? door.allocPicture(w, h, 3, true) : null;
+  const grown = air !== null && air.grain > 0 ? tools.plateGrain : null;
+  // Only the light that wraps round the performer and the grain of its shadow want the plate as it was once something was laid on it.
+  const kept = air !== null && (air.wrap > 0 || (grown !== null && shade !== null)) ? door.allocPicture(w, h, 3, true) : null;
   try {
     toLinear(cropFrame(plate, box, room), base);
     kept?.data.set(base.data.subarray(0, 3 * n));
@@ -77,7 +79,10 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     if (before !== null && smear >= LEAST_SMEAR) clearBehindEdges(out, before, hidden!, matte, smear);
     if (before !== null && veil !== null) veilPerformer(veil, out, before, before, matte, paneCover(front!, tools.fronts!, frame, box));
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
-    if (air !== null && air.grain > 0 && tools.plateGrain !== null) addGrain(air, tools.plateGrain, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
+    if (air !== null && grown !== null) {
+      addGrain(air, grown, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
+      if (shade !== null) grainInShade(air.grain, grown, frame, box, shade.box, base, out, coded, matte);
+    }
     return { box, coded, changed: touched, matte };
   }
 
