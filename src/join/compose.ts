@@ -53,8 +53,8 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   // In the kernels' memory from the start: nothing is copied in and out, and nothing is left for the collector.
   const base = door.allocPicture(w, h, plate.hasAlpha ? 4 : 3, true);
   const grown = air !== null && air.grain > 0 ? tools.plateGrain : null;
-  // Only the light that wraps round the performer and the grain of its shadow want the plate as it was once something was laid on it.
-  const kept = air !== null && (air.wrap > 0 || (grown !== null && shade !== null)) ? door.allocPicture(w, h, 3, true) : null;
+  // Only the light that wraps round the performer wants all of the plate as it was once something was laid on it; the shadow's grain its part.
+  const kept = air !== null && air.wrap > 0 ? door.allocPicture(w, h, 3, true) : null;
   try {
     toLinear(cropFrame(plate, box, room), base);
     kept?.data.set(base.data.subarray(0, 3 * n));
@@ -67,6 +67,7 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
   function onPlate(base: Picture, out: Picture): ComposedBox {
     const hidden = front === null || tools.fronts === null ? null : frontCover(front, tools.fronts, frame, box, front.passing === undefined ? null : coverageIn(placed, box));
     const touched = room?.bytes(n) ?? new Uint8Array(n);
+    const unshaded = shade !== null && grown !== null ? greenOf(base, box, shade.box, room) : null;
     if (shade !== null && ground !== null) applyShade(ground, shade, base, out, box, touched, tools.receiverOutline?.(frame) ?? null, hidden, room);
     if (reflection !== null) layMirror(reflection, base, out, touched, hidden);
     // The performer, held out by what passes in front.
@@ -81,7 +82,7 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const coded = codeChanged(out, touched, plate.colour.transfer, room);
     if (air !== null && grown !== null) {
       addGrain(air, grown, tools.takeGrain, frame, box, coded, matte, takeScale(tools, frame));
-      if (shade !== null) grainInShade(air.grain, grown, frame, box, shade.box, base, out, coded, matte);
+      if (shade !== null && unshaded !== null) grainInShade(air.grain, grown, frame, box, shade.box, unshaded, out, coded, matte);
     }
     return { box, coded, changed: touched, matte };
   }
@@ -92,6 +93,13 @@ export function composeFrame(tools: ComposeTools, plate: VideoFrame, frame: numb
     const seen = seenBox === null ? base : rgbOnly(toLinear(cropFrame(plate, seenBox)));
     layMirrored(out, reflection, box, seen, seenBox ?? [-1, -1, -1, -1], touched, hidden);
   }
+}
+
+/** A copy of the green of a part of a picture over `box`; the part lies within it. */
+function greenOf(whole: Picture, box: Box, part: Box, room?: FrameRoom): Float32Array {
+  const w = part[2] - part[0], h = part[3] - part[1], at = whole.width * whole.height + (part[1] - box[1]) * whole.width + part[0] - box[0], out = room?.picture(w, h, 1, true).data ?? new Float32Array(w * h);
+  for (let y = 0; y < h; y++) out.set(whole.data.subarray(at + y * whole.width, at + y * whole.width + w), y * w);
+  return out;
 }
 
 /** The veil of a pane whose own light was read; null where there is none. */

@@ -15,7 +15,7 @@ function film(law: (coded: number) => number): Grower {
 }
 /** Sd of what was grown over the middle of a frame where `left` of the light is left. */
 function grown(law: (coded: number) => number, left: number, cover = 0): { readonly inside: number; readonly beside: number } {
-  const before = flat(0.5), after = flat(0.5), coded = flat(0.7);
+  const before = new Float32Array(96 * 96).fill(0.5), after = flat(0.5), coded = flat(0.7);
   for (let c = 0; c < 3; c++) for (let y = 32; y < 96; y++) for (let x = 32; x < 96; x++) { after.data[c * N + y * W + x] = 0.5 * left; coded.data[c * N + y * W + x] = 0.7 * left ** 0.45; }
   const clean = coded.data.slice();
   grainInShade(1, film(law), 3, [0, 0, W, H], [16, 16, 112, 112], before, after, coded, new Float32Array(N).fill(cover));

@@ -18,23 +18,23 @@ const STEPS = 256;
 const CODED_LEFT = Float32Array.from({ length: STEPS + 1 }, (_, i) => (i / STEPS) ** CODED_POWER);
 
 /**
- * @param share of the grain that is grown (the air step's) @param box of the pictures and `matte` in the plate @param shaded part of it with shade
- * @param before plate under the box, scene-linear @param after the same with shade on it and what else was laid on @param coded display-coded values of `after`, changed in place
+ * @param share of the grain that is grown (the air step's) @param box of `after`, `coded` and `matte` in the plate @param shaded part of it with shade
+ * @param before green of the plate under the shaded part alone, scene-linear: it tells how much light is left, for all channels nearly enough
+ * @param after box with shade on it and what else was laid on, scene-linear @param coded display-coded values of `after`, changed in place
  */
-export function grainInShade(share: number, plate: Grower, frame: number, box: Box, shaded: Box, before: Picture, after: Picture, coded: Picture, matte: Float32Array): void {
-  const { width: w, height: h } = coded, n = w * h, { tiles, ox, oy, sx, sy } = plate.field(frame);
-  const x0 = Math.max(0, shaded[0] - box[0]), x1 = Math.min(w, shaded[2] - box[0]), y0 = Math.max(0, shaded[1] - box[1]), y1 = Math.min(h, shaded[3] - box[1]);
-  for (let c = 0; c < 3; c++) {
-    const curve = plate.curves[c]!, tile = tiles[c]!, was = before.data.subarray(c * n, (c + 1) * n), is = after.data.subarray(c * n, (c + 1) * n), d = coded.data.subarray(c * n, (c + 1) * n);
-    for (let y = y0; y < y1; y++) {
-      // Half a tile from where the performer's grain is read.
-      const row = ((oy + TILE / 2 + sy * (box[1] + y)) & (TILE - 1)) * TILE;
-      for (let x = x0, i = y * w + x0; x < x1; x++, i++) {
-        const lit = was[i]!, dark = is[i]!;
-        if (!(dark < NEARLY_ALL * lit) || matte[i]! > PERFORMER) continue;
-        const left = CODED_LEFT[dark <= 0 ? 0 : (STEPS * dark / lit) | 0]!, l = d[i]!;
-        const want = curve[levelOf(l)]!, own = curve[levelOf(left > 0 ? l / left : l)]! * left, missing = want * want - own * own;
-        if (missing > 0) d[i] = l + share * Math.sqrt(missing) * tile[row + ((ox + TILE / 2 + sx * (box[0] + x)) & (TILE - 1))]!;
+export function grainInShade(share: number, plate: Grower, frame: number, box: Box, shaded: Box, before: Float32Array, after: Picture, coded: Picture, matte: Float32Array): void {
+  const { width: w, height: h } = coded, n = w * h, { tiles, ox, oy, sx, sy } = plate.field(frame), { data } = coded, green = after.data.subarray(n, 2 * n);
+  const wide = shaded[2] - shaded[0], high = shaded[3] - shaded[1];
+  for (let v = 0, j = 0; v < high; v++) {
+    // Half a tile from where the performer's grain is read.
+    const row = ((oy + TILE / 2 + sy * (shaded[1] + v)) & (TILE - 1)) * TILE;
+    for (let u = 0, i = (shaded[1] - box[1] + v) * w + shaded[0] - box[0]; u < wide; u++, i++, j++) {
+      const lit = before[j]!, dark = green[i]!;
+      if (!(dark < NEARLY_ALL * lit) || matte[i]! > PERFORMER) continue;
+      const left = CODED_LEFT[dark <= 0 ? 0 : (STEPS * dark / lit) | 0]!, at = row + ((ox + TILE / 2 + sx * (shaded[0] + u)) & (TILE - 1));
+      for (let c = 0, k = i; c < 3; c++, k += n) {
+        const curve = plate.curves[c as 0 | 1 | 2], l = data[k]!, want = curve[levelOf(l)]!, own = curve[levelOf(left > 0 ? l / left : l)]! * left, missing = want * want - own * own;
+        if (missing > 0) data[k] = l + share * Math.sqrt(missing) * tiles[c as 0 | 1 | 2][at]!;
       }
     }
   }
