@@ -57,6 +57,7 @@ export function reframedRecipe(recipe: Recipe): Recipe {
         frames: s.frames.map((f) => ({ ...f, foot: apply(m, f.foot[0], f.foot[1]), pxPerMetre: f.pxPerMetre * scale })),
         ...(s.receiverRegion === undefined ? {} : { receiverRegion: movedRegion(s.receiverRegion, m) }),
         ...(s.receivers === undefined ? {} : { receivers: s.receivers.map((r) => movedReceiver(r, m)) }),
+        ...(s.lensPx === undefined ? {} : { lensPx: s.lensPx * scale }),
         ...(s.onPerformer === undefined ? {} : { onPerformer: { ...s.onPerformer, regions: s.onPerformer.regions.map((r) => movedRegion(r, m)), softPx: s.onPerformer.softPx * scale } }),
         ...(s.reflection === undefined ? {} : { reflection: { ...s.reflection, ...(s.reflection.region === undefined ? {} : { region: movedRegion(s.reflection.region, m) }), ...(s.reflection.base === undefined ? {} : { base: s.reflection.base.map((b) => ({ frame: b.frame, line: [apply(m, ...b.line[0]), apply(m, ...b.line[1])] as const })) }) } }),
       };

@@ -45,7 +45,7 @@ describe('re-framing', () => {
   });
 
   it('keeps the ground where it was in the scene: a point seen through the moved axis lies in the same place', () => {
-    const ground: RecipeStep = { step: 'ground', on: true, why: '', shadow: true, contact: true, azimuthDeg: 30, elevationDeg: 40, transmission: [0.3, 0.3, 0.3], softnessDeg: 0.5, contactStrength: 0.5, focalPx: 220, receiver: 'ground', frames: [{ frame: 0, foot: [140, 90], pxPerMetre: 60, tiltDeg: -6, rollDeg: 1, azimuthDeg: 30 }] };
+    const ground: RecipeStep = { step: 'ground', on: true, why: '', shadow: true, contact: true, azimuthDeg: 30, elevationDeg: 40, transmission: [0.3, 0.3, 0.3], softnessDeg: 0.5, lensPx: 1.3, contactStrength: 0.5, focalPx: 220, receiver: 'ground', frames: [{ frame: 0, foot: [140, 90], pxPerMetre: 60, tiltDeg: -6, rollDeg: 1, azimuthDeg: 30 }] };
     const before = recipe('x', 1, [{ step: 'widen', on: true, why: '', left: 60, right: 0, top: 10, bottom: 0 }, ground]);
     const after = reframedRecipe(before);
     const a = before.steps[1], b = after.steps[1];
@@ -53,6 +53,8 @@ describe('re-framing', () => {
     const p = groundGeometry(a, a.frames[0]!, W, H), q = groundGeometry(b, b.frames[0]!, W, H);
     for (let k = 0; k < 3; k++) { expect(q.foot[k]).toBeCloseTo(p.foot[k]!, 9); expect(q.up[k]).toBeCloseTo(p.up[k]!, 12); }
     expect(q.cameraHeight).toBeCloseTo(p.cameraHeight, 9);
+    // What is made smaller is softer by fewer pixels.
+    expect(b.lensPx).toBeCloseTo(1.3 * reframeOf({ left: 60, right: 0, top: 10, bottom: 0 }, W, H).scale, 9);
     // Off, nothing moves.
     expect(reframedRecipe(recipe('x', 1, [{ step: 'widen', on: false, why: '', left: 60, right: 0, top: 10, bottom: 0 }, ground])).steps[1]).toBe(ground);
   });
