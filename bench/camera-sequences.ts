@@ -9,7 +9,23 @@ import { rotationFromPanTiltRoll } from '../src/geometry/rotation.js';
 import type { CutOut, GreyImage } from './ride-sequences.js';
 
 export type CameraKind = 'pan' | 'pan and tilt' | 'hand-held' | 'actor' | 'distortion' | 'small move';
-const KINDS: readonly CameraKind[] = ['pan', 'pan and tilt', 'hand-held', 'actor', 'distortion', 'pan', 'pan and tilt', 'hand-held', 'actor', 'distortion', 'pan', 'pan', 'small move', 'small move', 'small move'];
+const KINDS: readonly CameraKind[] = [
+  'pan',
+  'pan and tilt',
+  'hand-held',
+  'actor',
+  'distortion',
+  'pan',
+  'pan and tilt',
+  'hand-held',
+  'actor',
+  'distortion',
+  'pan',
+  'pan',
+  'small move',
+  'small move',
+  'small move',
+];
 const RAD = Math.PI / 180;
 
 export interface CameraSequence {
@@ -26,40 +42,101 @@ export interface CameraSequence {
   readonly render: (t: number) => Float32Array;
 }
 
-export function makeCameraSequence(seed: number, index: number, world: GreyImage, actor: CutOut, frameCount = 48): CameraSequence {
-  const rng = new RandomStream(seed, 500 + index), kind = KINDS[index % KINDS.length]!;
-  const widthPx = 960, heightPx = 540, u = (a: number, b: number): number => a + (b - a) * rng.uniform();
-  const focalPx = widthPx * u(0.75, 1.7), sign = rng.uniform() < 0.5 ? -1 : 1;
+export function makeCameraSequence(
+  seed: number,
+  index: number,
+  world: GreyImage,
+  actor: CutOut,
+  frameCount = 48,
+): CameraSequence {
+  const rng = new RandomStream(seed, 500 + index),
+    kind = KINDS[index % KINDS.length]!;
+  const widthPx = 960,
+    heightPx = 540,
+    u = (a: number, b: number): number => a + (b - a) * rng.uniform();
+  const focalPx = widthPx * u(0.75, 1.7),
+    sign = rng.uniform() < 0.5 ? -1 : 1;
   const span = kind === 'small move' ? [1.2, 3, 6][index % 3]! : u(11, 24);
-  const tilt = kind === 'pan and tilt' ? u(4, 9) * (rng.uniform() < 0.5 ? -1 : 1) : 0, roll = kind === 'pan and tilt' ? u(-3, 3) : 0, lean = u(-0.6, 0.6);
+  const tilt = kind === 'pan and tilt' ? u(4, 9) * (rng.uniform() < 0.5 ? -1 : 1) : 0,
+    roll = kind === 'pan and tilt' ? u(-3, 3) : 0,
+    lean = u(-0.6, 0.6);
   const shake = kind === 'hand-held' ? 0.35 : 0;
-  const waves = Array.from({ length: 3 }, () => Array.from({ length: 5 }, () => ({ a: shake * rng.normal() * 0.6, hz: u(0.8, 6), p: u(0, 6.28) })));
+  const waves = Array.from({ length: 3 }, () =>
+    Array.from({ length: 5 }, () => ({ a: shake * rng.normal() * 0.6, hz: u(0.8, 6), p: u(0, 6.28) })),
+  );
   const k1 = kind === 'distortion' ? u(-0.12, -0.05) : 0;
   const level = Array.from({ length: 2 }, () => u(0.02, 0.2));
-  const ease = (t: number): number => { const s = t / (frameCount - 1); return s + level[0]! * Math.sin(2 * Math.PI * s) * 0.3; };
-  const wobble = (k: number, t: number): number => waves[k]!.reduce((s, w) => s + w.a * (Math.sin((2 * Math.PI * w.hz * t) / 24 + w.p) - Math.sin(w.p)), 0);
-  const rotation = (t: number): Mat3 => rotationFromPanTiltRoll((sign * span * ease(t) + wobble(0, t)) * RAD, (tilt * ease(t) + lean * (1 - Math.cos((3 * t) / frameCount)) * (kind === 'pan' ? 0.3 : 1) + wobble(1, t)) * RAD, (roll * ease(t) + 0.5 * wobble(2, t)) * RAD);
+  const ease = (t: number): number => {
+    const s = t / (frameCount - 1);
+    return s + level[0]! * Math.sin(2 * Math.PI * s) * 0.3;
+  };
+  const wobble = (k: number, t: number): number =>
+    waves[k]!.reduce((s, w) => s + w.a * (Math.sin((2 * Math.PI * w.hz * t) / 24 + w.p) - Math.sin(w.p)), 0);
+  const rotation = (t: number): Mat3 =>
+    rotationFromPanTiltRoll(
+      (sign * span * ease(t) + wobble(0, t)) * RAD,
+      (tilt * ease(t) + lean * (1 - Math.cos((3 * t) / frameCount)) * (kind === 'pan' ? 0.3 : 1) + wobble(1, t)) * RAD,
+      (roll * ease(t) + 0.5 * wobble(2, t)) * RAD,
+    );
   const grain = 0.008;
   // Distortion: distorted = undistorted · (1 + k1 r²); taken back by Newton's steps on the radius.
-  const undistort = (r: number): number => { let q = r; for (let i = 0; i < 6; i++) q -= (q * (1 + k1 * q * q) - r) / (1 + 3 * k1 * q * q); return q; };
+  const undistort = (r: number): number => {
+    let q = r;
+    for (let i = 0; i < 6; i++) q -= (q * (1 + k1 * q * q) - r) / (1 + 3 * k1 * q * q);
+    return q;
+  };
   const perRad = 900;
-  const turnDeg = Math.max(...Array.from({ length: frameCount }, (_, t) => { const r = rotation(t); return Math.acos(Math.max(-1, Math.min(1, (r[0] + r[4] + r[8] - 1) / 2))) / RAD; }));
+  const turnDeg = Math.max(
+    ...Array.from({ length: frameCount }, (_, t) => {
+      const r = rotation(t);
+      return Math.acos(Math.max(-1, Math.min(1, (r[0] + r[4] + r[8] - 1) / 2))) / RAD;
+    }),
+  );
   return {
-    name: `${index} ${kind}`, kind, widthPx, heightPx, frameCount, focalPx, turnDeg, rotation,
+    name: `${index} ${kind}`,
+    kind,
+    widthPx,
+    heightPx,
+    frameCount,
+    focalPx,
+    turnDeg,
+    rotation,
     render: (t) => {
-      const out = new Float32Array(widthPx * heightPx), noise = new RandomStream(seed * 31 + index, t), m = rotation(t);
-      const size = kind === 'actor' ? (0.85 * heightPx) / actor.height : 0, ax = widthPx * (0.15 + (0.7 * t) / frameCount) * 1, ay = 0.57 * heightPx;
-      for (let y = 0; y < heightPx; y++) for (let x = 0; x < widthPx; x++) {
-        let a = (x + 0.5 - widthPx / 2) / focalPx, b = (y + 0.5 - heightPx / 2) / focalPx;
-        if (k1 !== 0) { const r = Math.hypot(a, b); if (r > 1e-9) { const k = undistort(r) / r; a *= k; b *= k; } }
-        const d = applyVector(m, [a, b, 1]);
-        let v = sample(world, world.width / 2 + perRad * Math.atan2(d[0], d[2]), world.height / 2 + perRad * Math.atan2(d[1], Math.hypot(d[0], d[2])));
-        if (size > 0) {
-          const p = (x + 0.5 - ax) / size + actor.width / 2, q = (y + 0.5 - ay) / size + actor.height / 2;
-          if (p >= 1 && q >= 1 && p < actor.width - 1 && q < actor.height - 1) { const o = Math.floor(q) * actor.width + Math.floor(p), k = actor.cover[o]!; v = v * (1 - k) + actor.grey[o]! * k; }
+      const out = new Float32Array(widthPx * heightPx),
+        noise = new RandomStream(seed * 31 + index, t),
+        m = rotation(t);
+      const size = kind === 'actor' ? (0.85 * heightPx) / actor.height : 0,
+        ax = widthPx * (0.15 + (0.7 * t) / frameCount) * 1,
+        ay = 0.57 * heightPx;
+      for (let y = 0; y < heightPx; y++)
+        for (let x = 0; x < widthPx; x++) {
+          let a = (x + 0.5 - widthPx / 2) / focalPx,
+            b = (y + 0.5 - heightPx / 2) / focalPx;
+          if (k1 !== 0) {
+            const r = Math.hypot(a, b);
+            if (r > 1e-9) {
+              const k = undistort(r) / r;
+              a *= k;
+              b *= k;
+            }
+          }
+          const d = applyVector(m, [a, b, 1]);
+          let v = sample(
+            world,
+            world.width / 2 + perRad * Math.atan2(d[0], d[2]),
+            world.height / 2 + perRad * Math.atan2(d[1], Math.hypot(d[0], d[2])),
+          );
+          if (size > 0) {
+            const p = (x + 0.5 - ax) / size + actor.width / 2,
+              q = (y + 0.5 - ay) / size + actor.height / 2;
+            if (p >= 1 && q >= 1 && p < actor.width - 1 && q < actor.height - 1) {
+              const o = Math.floor(q) * actor.width + Math.floor(p),
+                k = actor.cover[o]!;
+              v = v * (1 - k) + actor.grey[o]! * k;
+            }
+          }
+          out[y * widthPx + x] = Math.max(0, Math.min(1, v + grain * noise.normal()));
         }
-        out[y * widthPx + x] = Math.max(0, Math.min(1, v + grain * noise.normal()));
-      }
       return out;
     },
   };
@@ -67,9 +144,19 @@ export function makeCameraSequence(seed: number, index: number, world: GreyImage
 
 /** Bilinear over a slightly enlarged world, mirrored outside. */
 function sample(t: GreyImage, x: number, y: number): number {
-  const fold = (i: number, n: number): number => { const m = ((i % (2 * n)) + 2 * n) % (2 * n); return m < n ? m : 2 * n - 1 - m; };
-  const xi = Math.floor(x - 0.5), yi = Math.floor(y - 0.5), fx = x - 0.5 - xi, fy = y - 0.5 - yi;
-  const x0 = fold(xi, t.width), x1 = fold(xi + 1, t.width), y0 = fold(yi, t.height) * t.width, y1 = fold(yi + 1, t.height) * t.width;
-  const p = t.data[y0 + x0]! + fx * (t.data[y0 + x1]! - t.data[y0 + x0]!), q = t.data[y1 + x0]! + fx * (t.data[y1 + x1]! - t.data[y1 + x0]!);
+  const fold = (i: number, n: number): number => {
+    const m = ((i % (2 * n)) + 2 * n) % (2 * n);
+    return m < n ? m : 2 * n - 1 - m;
+  };
+  const xi = Math.floor(x - 0.5),
+    yi = Math.floor(y - 0.5),
+    fx = x - 0.5 - xi,
+    fy = y - 0.5 - yi;
+  const x0 = fold(xi, t.width),
+    x1 = fold(xi + 1, t.width),
+    y0 = fold(yi, t.height) * t.width,
+    y1 = fold(yi + 1, t.height) * t.width;
+  const p = t.data[y0 + x0]! + fx * (t.data[y0 + x1]! - t.data[y0 + x0]!),
+    q = t.data[y1 + x0]! + fx * (t.data[y1 + x1]! - t.data[y1 + x0]!);
   return p + fy * (q - p);
 }

@@ -26,12 +26,16 @@ export function chromaDistance(frame: VideoFrame, truth: Float32Array): Float32A
   const ku = us[us.length >> 1] ?? 128;
   const kv = vs[vs.length >> 1] ?? 128;
   const raw = new Float32Array(w * h);
-  for (let y = 0; y < h; y += 1) for (let x = 0; x < w; x += 1) raw[y * w + x] = Math.hypot(cb[at(x, y)]! - ku, cr[at(x, y)]! - kv) / (255 * Math.SQRT2);
+  for (let y = 0; y < h; y += 1)
+    for (let x = 0; x < w; x += 1)
+      raw[y * w + x] = Math.hypot(cb[at(x, y)]! - ku, cr[at(x, y)]! - kv) / (255 * Math.SQRT2);
   const out = new Float32Array(w * h);
   for (let y = 0; y < h; y += 1) {
     for (let x = 0; x < w; x += 1) {
       let s = 0;
-      for (let j = -1; j <= 1; j += 1) for (let i = -1; i <= 1; i += 1) s += raw[Math.min(Math.max(y + j, 0), h - 1) * w + Math.min(Math.max(x + i, 0), w - 1)]!;
+      for (let j = -1; j <= 1; j += 1)
+        for (let i = -1; i <= 1; i += 1)
+          s += raw[Math.min(Math.max(y + j, 0), h - 1) * w + Math.min(Math.max(x + i, 0), w - 1)]!;
       out[y * w + x] = s / 9;
     }
   }
@@ -46,7 +50,8 @@ export function tunedChromakey(frame: VideoFrame, truth: Float32Array, band: Uin
   for (const similarity of [0.01, 0.02, 0.03, 0.04, 0.06, 0.08, 0.12]) {
     for (const blend of [0.02, 0.04, 0.06, 0.1, 0.15, 0.2]) {
       let sum = 0;
-      for (let i = 0; i < band.length; i += 1) if (band[i] === 1) sum += (Math.min(1, Math.max(0, (distance[i]! - similarity) / blend)) - truth[i]!) ** 2;
+      for (let i = 0; i < band.length; i += 1)
+        if (band[i] === 1) sum += (Math.min(1, Math.max(0, (distance[i]! - similarity) / blend)) - truth[i]!) ** 2;
       if (sum < best) {
         best = sum;
         chosen = [similarity, blend];

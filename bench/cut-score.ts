@@ -24,7 +24,21 @@ export interface CutScore {
 }
 
 export function emptyScore(): CutScore {
-  return { truth: 0, found: 0, hit: 0, cuts: 0, cutsHit: 0, gradual: 0, gradualHit: 0, hard: 0, hardHit: 0, spanError: 0, spans: 0, misses: [], extras: [] };
+  return {
+    truth: 0,
+    found: 0,
+    hit: 0,
+    cuts: 0,
+    cutsHit: 0,
+    gradual: 0,
+    gradualHit: 0,
+    hard: 0,
+    hardHit: 0,
+    spanError: 0,
+    spans: 0,
+    misses: [],
+    extras: [],
+  };
 }
 
 export function scoreCuts(truth: readonly Transition[], found: readonly Found[], into: CutScore): CutScore {
@@ -37,7 +51,13 @@ export function scoreCuts(truth: readonly Transition[], found: readonly Found[],
     const mid = (t.from + t.to) / 2;
     let best = -1;
     found.forEach((f, i) => {
-      if (!used.has(i) && f.at >= lo && f.at <= hi && (best < 0 || Math.abs(f.at - mid) < Math.abs(found[best]!.at - mid))) best = i;
+      if (
+        !used.has(i) &&
+        f.at >= lo &&
+        f.at <= hi &&
+        (best < 0 || Math.abs(f.at - mid) < Math.abs(found[best]!.at - mid))
+      )
+        best = i;
     });
     if (extra) {
       into.hard++;
@@ -75,7 +95,15 @@ export function scoreCuts(truth: readonly Transition[], found: readonly Found[],
   return into;
 }
 
-export function ratios(s: CutScore): { precision: number; recall: number; f1: number; cutRecall: number; gradualRecall: number; hardRecall: number; spanError: number } {
+export function ratios(s: CutScore): {
+  precision: number;
+  recall: number;
+  f1: number;
+  cutRecall: number;
+  gradualRecall: number;
+  hardRecall: number;
+  spanError: number;
+} {
   const precision = s.found > 0 ? s.hit / s.found : 0;
   const recall = s.truth > 0 ? s.hit / s.truth : 0;
   return {

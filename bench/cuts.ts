@@ -21,35 +21,87 @@ import type { BenchRow } from './rows.js';
 import { makeReel, type Reel } from './reel-maker.js';
 import { syntheticSource, type ReelSource } from './reel-picture.js';
 
-const W = 192, H = 108;
+const W = 192,
+  H = 108;
 
 /** Continuous stretches of the clips, between the known changes (footage/README.md; by eye). */
 const STRETCHES: Record<string, readonly (readonly [number, number])[]> = {
-  'tears-of-steel-30s.mp4': [[0, 72], [72, 438], [438, 482], [482, 567], [567, 596], [667, 699], [699, 720]],
-  'sintel-26s.mp4': [[0, 76], [76, 121], [121, 319], [319, 457], [457, 545], [545, 611], [611, 652]],
-  'handheld-round-object.mp4': [[0, 117], [117, 234]],
-  'locked-off-people.mp4': [[0, 200], [600, 900]],
-  'green-wall-person.mp4': [[0, 300], [500, 800]],
+  'tears-of-steel-30s.mp4': [
+    [0, 72],
+    [72, 438],
+    [438, 482],
+    [482, 567],
+    [567, 596],
+    [667, 699],
+    [699, 720],
+  ],
+  'sintel-26s.mp4': [
+    [0, 76],
+    [76, 121],
+    [121, 319],
+    [319, 457],
+    [457, 545],
+    [545, 611],
+    [611, 652],
+  ],
+  'handheld-round-object.mp4': [
+    [0, 117],
+    [117, 234],
+  ],
+  'locked-off-people.mp4': [
+    [0, 200],
+    [600, 900],
+  ],
+  'green-wall-person.mp4': [
+    [0, 300],
+    [500, 800],
+  ],
 };
 
 /** Wraps planar 8-bit 4:2:0 data of a reel as the media door would hand it out. */
 export function asFrame(data: Uint8Array, index: number): VideoFrame {
-  return { index, widthPx: W, heightPx: H, planes: [data.subarray(0, W * H), data.subarray(W * H, W * H * 1.25), data.subarray(W * H * 1.25)], chromaShift: [1, 1], layout: 'yuv', bitDepth: 8, hasAlpha: false, colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false } } as unknown as VideoFrame;
+  return {
+    index,
+    widthPx: W,
+    heightPx: H,
+    planes: [data.subarray(0, W * H), data.subarray(W * H, W * H * 1.25), data.subarray(W * H * 1.25)],
+    chromaShift: [1, 1],
+    layout: 'yuv',
+    bitDepth: 8,
+    hasAlpha: false,
+    colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false },
+  } as unknown as VideoFrame;
 }
 
 /** Area average of a plane to w × h. */
-function reduce(src: ArrayLike<number>, sw: number, sh: number, w: number, h: number, dst: Uint8Array, at: number, shift: number): void {
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    const x0 = Math.floor((x * sw) / w), x1 = Math.max(x0 + 1, Math.floor(((x + 1) * sw) / w));
-    const y0 = Math.floor((y * sh) / h), y1 = Math.max(y0 + 1, Math.floor(((y + 1) * sh) / h));
-    let s = 0;
-    for (let v = y0; v < y1; v++) for (let u = x0; u < x1; u++) s += src[v * sw + u]!;
-    dst[at + y * w + x] = s / ((x1 - x0) * (y1 - y0)) / 2 ** shift + 0.5;
-  }
+function reduce(
+  src: ArrayLike<number>,
+  sw: number,
+  sh: number,
+  w: number,
+  h: number,
+  dst: Uint8Array,
+  at: number,
+  shift: number,
+): void {
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const x0 = Math.floor((x * sw) / w),
+        x1 = Math.max(x0 + 1, Math.floor(((x + 1) * sw) / w));
+      const y0 = Math.floor((y * sh) / h),
+        y1 = Math.max(y0 + 1, Math.floor(((y + 1) * sh) / h));
+      let s = 0;
+      for (let v = y0; v < y1; v++) for (let u = x0; u < x1; u++) s += src[v * sw + u]!;
+      dst[at + y * w + x] = s / ((x1 - x0) * (y1 - y0)) / 2 ** shift + 0.5;
+    }
 }
 
 /** Stretches of a clip as sources, brought to the reels' size. */
-async function stretchesOf(path: string, name: string, stretches: readonly (readonly [number, number])[]): Promise<ReelSource[]> {
+async function stretchesOf(
+  path: string,
+  name: string,
+  stretches: readonly (readonly [number, number])[],
+): Promise<ReelSource[]> {
   const out: ReelSource[] = [];
   const reader = await VideoReader.open(path);
   for (const [a, b] of stretches) {
@@ -57,12 +109,15 @@ async function stretchesOf(path: string, name: string, stretches: readonly (read
     for await (const f of reader.frames(a, Math.min(b, reader.info.frameCount))) {
       const d = new Uint8Array(W * H * 1.5);
       const depth = f.bitDepth - 8;
-      const cw = Math.ceil(f.widthPx / 2 ** f.chromaShift[0]), ch = Math.ceil(f.heightPx / 2 ** f.chromaShift[1]);
+      const cw = Math.ceil(f.widthPx / 2 ** f.chromaShift[0]),
+        ch = Math.ceil(f.heightPx / 2 ** f.chromaShift[1]);
       reduce(f.planes[0]!, f.widthPx, f.heightPx, W, H, d, 0, depth);
       reduce(f.planes[1]!, cw, ch, W / 2, H / 2, d, W * H, depth);
       reduce(f.planes[2]!, cw, ch, W / 2, H / 2, d, W * H * 1.25, depth);
       // Stills come with the full range of codes.
-      if (f.colour.fullRange) for (let i = 0; i < d.length; i++) d[i] = i < W * H ? 16 + (d[i]! * 219) / 255 + 0.5 : 128 + ((d[i]! - 128) * 224) / 255 + 0.5;
+      if (f.colour.fullRange)
+        for (let i = 0; i < d.length; i++)
+          d[i] = i < W * H ? 16 + (d[i]! * 219) / 255 + 0.5 : 128 + ((d[i]! - 128) * 224) / 255 + 0.5;
       frames.push(d);
     }
     if (frames.length > 12) out.push({ name: `${name}[${a}]`, frames });
@@ -74,26 +129,51 @@ async function stretchesOf(path: string, name: string, stretches: readonly (read
 /** Clips that the detector was never worked on with: animals outdoors, an archive film, the truth set's plates and takes. Empty where they are absent. */
 export async function loadOtherSources(shared: string): Promise<ReelSource[]> {
   const clips: readonly (readonly [string, readonly (readonly [number, number])[]])[] = [
-    ...['camel', 'dog'].map((n) => [`footage/davis/${n}/frames/%05d.jpg`, [[0, 30], [30, 60], [60, 90]]] as const),
-    ['footage/nasa-13013.mp4', [[0, 126], [149, 202], [202, 325]]],
-    ...['stand', 'pan', 'push', 'turn'].flatMap((s) => ['plate', 'take'].map((k) => [`truth/${s}/${k}.mp4`, [[0, 48]]] as const)),
+    ...['camel', 'dog'].map(
+      (n) =>
+        [
+          `footage/davis/${n}/frames/%05d.jpg`,
+          [
+            [0, 30],
+            [30, 60],
+            [60, 90],
+          ],
+        ] as const,
+    ),
+    [
+      'footage/nasa-13013.mp4',
+      [
+        [0, 126],
+        [149, 202],
+        [202, 325],
+      ],
+    ],
+    ...['stand', 'pan', 'push', 'turn'].flatMap((s) =>
+      ['plate', 'take'].map((k) => [`truth/${s}/${k}.mp4`, [[0, 48]]] as const),
+    ),
   ];
   const out: ReelSource[] = [];
-  for (const [file, stretches] of clips) if (existsSync(join(shared, file.replace('%05d', '00000')))) out.push(...(await stretchesOf(join(shared, file), file, stretches)));
+  for (const [file, stretches] of clips)
+    if (existsSync(join(shared, file.replace('%05d', '00000'))))
+      out.push(...(await stretchesOf(join(shared, file), file, stretches)));
   return out;
 }
 
 export async function loadSources(folder: string): Promise<ReelSource[]> {
   const out: ReelSource[] = [];
-  if (!existsSync(folder)) console.error(`SKIPPED: no open clips at ${folder}; reels are made from made scenes alone, which are easier than film`);
-  else for (const [name, stretches] of Object.entries(STRETCHES)) {
-    const path = join(folder, name);
-    if (!existsSync(path)) {
-      console.error(`SKIPPED: ${name} is not there`);
-      continue;
+  if (!existsSync(folder))
+    console.error(
+      `SKIPPED: no open clips at ${folder}; reels are made from made scenes alone, which are easier than film`,
+    );
+  else
+    for (const [name, stretches] of Object.entries(STRETCHES)) {
+      const path = join(folder, name);
+      if (!existsSync(path)) {
+        console.error(`SKIPPED: ${name} is not there`);
+        continue;
+      }
+      out.push(...(await stretchesOf(path, name, stretches)));
     }
-    out.push(...(await stretchesOf(path, name, stretches)));
-  }
   for (let s = 0; s < 8; s++) out.push(syntheticSource(1000 + s, W, H, 50));
   return out;
 }
@@ -101,7 +181,9 @@ export async function loadSources(folder: string): Promise<ReelSource[]> {
 export function ours(reel: Reel): Found[] {
   const d = new CutDetector();
   reel.frames.forEach((f, i) => d.push(smallFrame(asFrame(f, i))));
-  return shotsOf(d.finish(), reel.frames.length).slice(1).map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) }));
+  return shotsOf(d.finish(), reel.frames.length)
+    .slice(1)
+    .map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) }));
 }
 
 /** FFmpeg's scene score, 0..100, by the published formula. */
@@ -109,7 +191,8 @@ function sceneScores(reel: Reel): Float64Array {
   const out = new Float64Array(reel.frames.length);
   let before = 0;
   for (let t = 1; t < reel.frames.length; t++) {
-    const a = reel.frames[t - 1]!, b = reel.frames[t]!;
+    const a = reel.frames[t - 1]!,
+      b = reel.frames[t]!;
     let s = 0;
     for (let i = 0; i < W * H; i++) s += Math.abs(a[i]! - b[i]!);
     const mafd = (100 * s) / (W * H) / 256;
@@ -123,21 +206,25 @@ function sceneScores(reel: Reel): Float64Array {
 function histogramCuts(reel: Reel): Found[] {
   const hist = reel.frames.map((f) => {
     const h = new Float64Array(128);
-    for (let y = 0; y < H / 2; y++) for (let x = 0; x < W / 2; x++) {
-      const c = y * (W / 2) + x;
-      h[(f[2 * y * W + 2 * x]! >> 5) * 16 + (f[W * H + c]! >> 6) * 4 + (f[W * H * 1.25 + c]! >> 6)]! += 4 / (W * H);
-    }
+    for (let y = 0; y < H / 2; y++)
+      for (let x = 0; x < W / 2; x++) {
+        const c = y * (W / 2) + x;
+        h[(f[2 * y * W + 2 * x]! >> 5) * 16 + (f[W * H + c]! >> 6) * 4 + (f[W * H * 1.25 + c]! >> 6)]! += 4 / (W * H);
+      }
     return h;
   });
   const d = hist.map((h, t) => (t === 0 ? 0 : h.reduce((s, v, i) => s + Math.abs(v - hist[t - 1]![i]!), 0)));
   const out: Found[] = [];
   for (let t = 1; t < d.length; t++) {
-    let s = 0, n = 0;
-    for (let k = Math.max(1, t - 8); k <= Math.min(d.length - 1, t + 8); k++) if (k !== t) {
-      s += d[k]!;
-      n++;
-    }
-    if (d[t]! > 0.35 && d[t]! > 3 * (s / n) && d[t]! >= (d[t - 1] ?? 0) && d[t]! >= (d[t + 1] ?? 0)) out.push({ at: t });
+    let s = 0,
+      n = 0;
+    for (let k = Math.max(1, t - 8); k <= Math.min(d.length - 1, t + 8); k++)
+      if (k !== t) {
+        s += d[k]!;
+        n++;
+      }
+    if (d[t]! > 0.35 && d[t]! > 3 * (s / n) && d[t]! >= (d[t - 1] ?? 0) && d[t]! >= (d[t + 1] ?? 0))
+      out.push({ at: t });
   }
   return out;
 }
@@ -157,22 +244,35 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
   const dir = mkdtempSync(join(tmpdir(), 'reel-'));
   const path = join(dir, 'reel.mp4');
   try {
-    const w = 640, h = 360;
-    const writer = await VideoWriter.open(path, { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'h264', crf: 20 });
+    const w = 640,
+      h = 360;
+    const writer = await VideoWriter.open(path, {
+      widthPx: w,
+      heightPx: h,
+      rate: { num: 24, den: 1 },
+      codec: 'h264',
+      crf: 20,
+    });
     const p = createPicture(w, h, 3);
     for (const f of reel.frames) {
-      for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-        const sx = Math.floor((x * W) / w), sy = Math.floor((y * H) / h), c = (sy >> 1) * (W / 2) + (sx >> 1);
-        const l = (f[sy * W + sx]! - 16) / 219, cb = (f[W * H + c]! - 128) / 224, cr = (f[W * H * 1.25 + c]! - 128) / 224;
-        const i = y * w + x;
-        p.data[i] = l + 1.5748 * cr;
-        p.data[w * h + i] = l - 0.1873 * cb - 0.4681 * cr;
-        p.data[2 * w * h + i] = l + 1.8556 * cb;
-      }
+      for (let y = 0; y < h; y++)
+        for (let x = 0; x < w; x++) {
+          const sx = Math.floor((x * W) / w),
+            sy = Math.floor((y * H) / h),
+            c = (sy >> 1) * (W / 2) + (sx >> 1);
+          const l = (f[sy * W + sx]! - 16) / 219,
+            cb = (f[W * H + c]! - 128) / 224,
+            cr = (f[W * H * 1.25 + c]! - 128) / 224;
+          const i = y * w + x;
+          p.data[i] = l + 1.5748 * cr;
+          p.data[w * h + i] = l - 0.1873 * cb - 0.4681 * cr;
+          p.data[2 * w * h + i] = l + 1.8556 * cb;
+        }
       await writer.writeCoded(p);
     }
     await writer.close();
-    let decodeMs = Infinity, scanMs = Infinity;
+    let decodeMs = Infinity,
+      scanMs = Infinity;
     let found: Found[] = [];
     const reader = await VideoReader.open(path);
     for (let k = 0; k < 3; k++) {
@@ -196,13 +296,20 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
 /** The table of BARS for one seed (three with `full`), beside FFmpeg's scene score by its formula; speed from an encoded reel. */
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const sources = await loadSources(join(import.meta.dirname, '..', '..', 'shared', 'footage'));
-  const own = emptyScore(), scene = emptyScore(), histogram = emptyScore();
-  let decode = 0, scan = 0;
+  const own = emptyScore(),
+    scene = emptyScore(),
+    histogram = emptyScore();
+  let decode = 0,
+    scan = 0;
   // Two reels at least: one has some sixty changes, so that a single one weighs a hundredth and a half.
   for (const s of full ? [seed, seed + 1, seed + 2] : [seed, seed + 1]) {
     const reel = makeReel(sources, { seed: s, width: W, height: H, transitions: 60, hardKinds: false });
     scoreCuts(reel.transitions, ours(reel), own);
-    scoreCuts(reel.transitions, [...sceneScores(reel)].flatMap((v, t) => (v >= 10 ? [{ at: t }] : [])), scene);
+    scoreCuts(
+      reel.transitions,
+      [...sceneScores(reel)].flatMap((v, t) => (v >= 10 ? [{ at: t }] : [])),
+      scene,
+    );
     scoreCuts(reel.transitions, histogramCuts(reel), histogram);
     if (s !== seed) continue;
     // A third of a reel tells the speed as well as the whole.
@@ -210,36 +317,107 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     decode += e.decodeMs;
     scan += e.scanMs;
   }
-  const others = await loadOtherSources(join(import.meta.dirname, '..', '..', 'shared')), unseen = emptyScore();
-  if (others.length > 1) for (const s of [seed, seed + 1]) {
-    const reel = makeReel(others, { seed: s, width: W, height: H, transitions: 60, hardKinds: false });
-    scoreCuts(reel.transitions, ours(reel), unseen);
-  }
-  const a = ratios(own), b = ratios(scene), c = ratios(histogram);
-  const name = (what: string): string => `cuts: ${what} (${own.cuts} cuts, ${own.gradual} gradual; reference FFmpeg's scene score ≥ 10)`;
+  const others = await loadOtherSources(join(import.meta.dirname, '..', '..', 'shared')),
+    unseen = emptyScore();
+  if (others.length > 1)
+    for (const s of [seed, seed + 1]) {
+      const reel = makeReel(others, { seed: s, width: W, height: H, transitions: 60, hardKinds: false });
+      scoreCuts(reel.transitions, ours(reel), unseen);
+    }
+  const a = ratios(own),
+    b = ratios(scene),
+    c = ratios(histogram);
+  const name = (what: string): string =>
+    `cuts: ${what} (${own.cuts} cuts, ${own.gradual} gradual; reference FFmpeg's scene score ≥ 10)`;
   return [
-    { name: name('precision'), ours: a.precision, reference: b.precision, bar: 0.98, goal: 0.99, unit: '', better: 'high' },
+    {
+      name: name('precision'),
+      ours: a.precision,
+      reference: b.precision,
+      bar: 0.98,
+      goal: 0.99,
+      unit: '',
+      better: 'high',
+    },
     { name: 'cuts: recall', ours: a.recall, reference: b.recall, bar: 0.92, goal: 0.97, unit: '', better: 'high' },
     { name: 'cuts: F1', ours: a.f1, reference: b.f1, bar: 0.95, goal: 0.98, unit: '', better: 'high' },
-    { name: 'cuts: F1, reference a colour histogram that follows its neighbourhood', ours: a.f1, reference: c.f1, bar: 0.95, goal: 0.98, unit: '', better: 'high' },
-    { name: 'cuts: recall of hard cuts', ours: a.cutRecall, reference: b.cutRecall, bar: 0.98, goal: 0.99, unit: '', better: 'high' },
-    { name: 'cuts: recall of gradual changes', ours: a.gradualRecall, reference: b.gradualRecall, bar: 0.8, goal: 0.92, unit: '', better: 'high' },
-    ...(others.length > 1 ? [{ name: `cuts: F1 on clips never worked with (${unseen.cuts} cuts, ${unseen.gradual} gradual)`, ours: ratios(unseen).f1, bar: 0.95, goal: 0.98, unit: '', better: 'high' as const }] : []),
-    { name: 'cuts: bare decode over scan, processor time (best of three, in turn)', ours: decode / scan, bar: 0.8, goal: 0.95, unit: 'ratio', better: 'high' },
+    {
+      name: 'cuts: F1, reference a colour histogram that follows its neighbourhood',
+      ours: a.f1,
+      reference: c.f1,
+      bar: 0.95,
+      goal: 0.98,
+      unit: '',
+      better: 'high',
+    },
+    {
+      name: 'cuts: recall of hard cuts',
+      ours: a.cutRecall,
+      reference: b.cutRecall,
+      bar: 0.98,
+      goal: 0.99,
+      unit: '',
+      better: 'high',
+    },
+    {
+      name: 'cuts: recall of gradual changes',
+      ours: a.gradualRecall,
+      reference: b.gradualRecall,
+      bar: 0.8,
+      goal: 0.92,
+      unit: '',
+      better: 'high',
+    },
+    ...(others.length > 1
+      ? [
+          {
+            name: `cuts: F1 on clips never worked with (${unseen.cuts} cuts, ${unseen.gradual} gradual)`,
+            ours: ratios(unseen).f1,
+            bar: 0.95,
+            goal: 0.98,
+            unit: '',
+            better: 'high' as const,
+          },
+        ]
+      : []),
+    {
+      name: 'cuts: bare decode over scan, processor time (best of three, in turn)',
+      ours: decode / scan,
+      bar: 0.8,
+      goal: 0.95,
+      unit: 'ratio',
+      better: 'high',
+    },
   ];
 }
 
 async function main(): Promise<void> {
   const arg = (name: string, otherwise: string): string => {
     const i = process.argv.indexOf(`--${name}`);
-    return i >= 0 ? process.argv[i + 1] ?? otherwise : otherwise;
+    return i >= 0 ? (process.argv[i + 1] ?? otherwise) : otherwise;
   };
   const seeds = arg('seeds', '1,2,3').split(',').map(Number);
-  const sources = process.argv.includes('--other') ? await loadOtherSources(join(import.meta.dirname, '..', '..', 'shared')) : await loadSources(arg('footage', join(import.meta.dirname, '..', '..', 'shared', 'footage')));
-  const scores = { ours: emptyScore(), scdet: emptyScore(), scene: emptyScore(), histogram: emptyScore(), encoded: emptyScore() };
-  let frames = 0, decode = 0, scan = 0;
+  const sources = process.argv.includes('--other')
+    ? await loadOtherSources(join(import.meta.dirname, '..', '..', 'shared'))
+    : await loadSources(arg('footage', join(import.meta.dirname, '..', '..', 'shared', 'footage')));
+  const scores = {
+    ours: emptyScore(),
+    scdet: emptyScore(),
+    scene: emptyScore(),
+    histogram: emptyScore(),
+    encoded: emptyScore(),
+  };
+  let frames = 0,
+    decode = 0,
+    scan = 0;
   for (const seed of seeds) {
-    const reel = makeReel(sources, { seed, width: W, height: H, transitions: Number(arg('transitions', '60')), hardKinds: process.argv.includes('--hard') });
+    const reel = makeReel(sources, {
+      seed,
+      width: W,
+      height: H,
+      transitions: Number(arg('transitions', '60')),
+      hardKinds: process.argv.includes('--hard'),
+    });
     frames += reel.frames.length;
     scoreCuts(reel.transitions, ours(reel), scores.ours);
     const s = sceneScores(reel);
@@ -254,7 +432,9 @@ async function main(): Promise<void> {
       scan += e.scanMs;
     }
   }
-  console.log(`${frames} frames, ${scores.ours.cuts} cuts, ${scores.ours.gradual} gradual; seeds ${seeds.join(', ')}; ${sources.length} sources`);
+  console.log(
+    `${frames} frames, ${scores.ours.cuts} cuts, ${scores.ours.gradual} gradual; seeds ${seeds.join(', ')}; ${sources.length} sources`,
+  );
   console.log(line('Platewright', scores.ours));
   if (process.argv.includes('--encoded')) {
     console.log(line('Platewright, H.264 360p', scores.encoded));
@@ -263,7 +443,8 @@ async function main(): Promise<void> {
   console.log(line('scene score ≥ 10 (default)', scores.scdet));
   console.log(line('scene score > 0.3', scores.scene));
   console.log(line('colour histogram', scores.histogram));
-  if (scores.ours.misses.length + scores.ours.extras.length > 0) console.log(`missed: ${scores.ours.misses.join(' ')}; extra at: ${scores.ours.extras.join(' ')}`);
+  if (scores.ours.misses.length + scores.ours.extras.length > 0)
+    console.log(`missed: ${scores.ours.misses.join(' ')}; extra at: ${scores.ours.extras.join(' ')}`);
 }
 
 if (process.argv[1]?.endsWith('cuts.ts') || process.argv[1]?.endsWith('cuts.js')) await main();

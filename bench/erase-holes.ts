@@ -25,57 +25,114 @@ import { VideoReader } from '../src/media/video-reader.js';
 import type { BenchRow } from './rows.js';
 
 const FOOTAGE = fileURLToPath(new URL('../../shared/footage/', import.meta.url));
-const CLIPS = ['tears-of-steel-30s.mp4', 'sintel-26s.mp4', 'nasa-13013.mp4', 'handheld-round-object.mp4', 'locked-off-people.mp4', 'davis/camel/frames/%05d.jpg', 'davis/dog/frames/%05d.jpg', 'green-wall-person.mp4'];
+const CLIPS = [
+  'tears-of-steel-30s.mp4',
+  'sintel-26s.mp4',
+  'nasa-13013.mp4',
+  'handheld-round-object.mp4',
+  'locked-off-people.mp4',
+  'davis/camel/frames/%05d.jpg',
+  'davis/dog/frames/%05d.jpg',
+  'green-wall-person.mp4',
+];
 const MASKS = ['davis/camel/masks/%05d.png', 'davis/dog/masks/%05d.png'];
 const HOLES = 70;
 
-interface Hole { readonly name: string; readonly picture: Picture; readonly hole: Uint8Array }
+interface Hole {
+  readonly name: string;
+  readonly picture: Picture;
+  readonly hole: Uint8Array;
+}
 
 /** An oval, or an animal's outline, over a frame. */
 async function shape(random: RandomStream, w: number, h: number, masks: readonly VideoReader[]): Promise<Uint8Array> {
-  const out = new Uint8Array(w * h), tall = (0.125 + 0.33 * random.uniform()) * h;
-  const kind = random.below(2), mask = masks[random.below(masks.length)]!, at = random.below(mask.info.frameCount);
-  const turn = Math.PI * random.uniform(), long = 0.5 + random.uniform(), fx = random.uniform(), fy = random.uniform();
+  const out = new Uint8Array(w * h),
+    tall = (0.125 + 0.33 * random.uniform()) * h;
+  const kind = random.below(2),
+    mask = masks[random.below(masks.length)]!,
+    at = random.below(mask.info.frameCount);
+  const turn = Math.PI * random.uniform(),
+    long = 0.5 + random.uniform(),
+    fx = random.uniform(),
+    fy = random.uniform();
   if (kind === 0) {
-    const a = tall / 2, b = a * long, c = Math.cos(turn), s = Math.sin(turn), r = Math.max(a, b) + 12;
-    const cx = r + fx * (w - 2 * r), cy = r + fy * Math.max(1, h - 2 * r);
-    for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const u = x - cx, v = y - cy; if (((c * u + s * v) / a) ** 2 + ((c * v - s * u) / b) ** 2 < 1) out[y * w + x] = 1; }
+    const a = tall / 2,
+      b = a * long,
+      c = Math.cos(turn),
+      s = Math.sin(turn),
+      r = Math.max(a, b) + 12;
+    const cx = r + fx * (w - 2 * r),
+      cy = r + fy * Math.max(1, h - 2 * r);
+    for (let y = 0; y < h; y++)
+      for (let x = 0; x < w; x++) {
+        const u = x - cx,
+          v = y - cy;
+        if (((c * u + s * v) / a) ** 2 + ((c * v - s * u) / b) ** 2 < 1) out[y * w + x] = 1;
+      }
     return out;
   }
-  const m = toCodedRgb(await mask.frame(at)), n = m.width * m.height;
-  let x0 = m.width, y0 = m.height, x1 = 0, y1 = 0;
-  for (let y = 0; y < m.height; y++) for (let x = 0; x < m.width; x++) if (m.data[n + y * m.width + x]! > 0.5) { x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); }
-  const k = tall / (y1 - y0), ow = k * (x1 - x0), left = Math.round(12 + fx * Math.max(1, w - 24 - ow)), top = Math.round(12 + fy * Math.max(1, h - 24 - tall));
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    const u = Math.floor(x0 + (x - left) / k), v = Math.floor(y0 + (y - top) / k);
-    if (u >= x0 && v >= y0 && u < x1 && v < y1 && m.data[n + v * m.width + u]! > 0.5) out[y * w + x] = 1;
-  }
+  const m = toCodedRgb(await mask.frame(at)),
+    n = m.width * m.height;
+  let x0 = m.width,
+    y0 = m.height,
+    x1 = 0,
+    y1 = 0;
+  for (let y = 0; y < m.height; y++)
+    for (let x = 0; x < m.width; x++)
+      if (m.data[n + y * m.width + x]! > 0.5) {
+        x0 = Math.min(x0, x);
+        x1 = Math.max(x1, x + 1);
+        y0 = Math.min(y0, y);
+        y1 = Math.max(y1, y + 1);
+      }
+  const k = tall / (y1 - y0),
+    ow = k * (x1 - x0),
+    left = Math.round(12 + fx * Math.max(1, w - 24 - ow)),
+    top = Math.round(12 + fy * Math.max(1, h - 24 - tall));
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const u = Math.floor(x0 + (x - left) / k),
+        v = Math.floor(y0 + (y - top) / k);
+      if (u >= x0 && v >= y0 && u < x1 && v < y1 && m.data[n + v * m.width + u]! > 0.5) out[y * w + x] = 1;
+    }
   return out;
 }
 
 /** Whether the place says anything: neither a black bar nor burnt, and not one flat colour. */
 function worth(p: Picture, hole: Uint8Array): boolean {
-  const luma = lumaOf(p), far = distanceToSet(hole, p.width, p.height);
-  let n = 0, sum = 0, square = 0, inside = 0;
+  const luma = lumaOf(p),
+    far = distanceToSet(hole, p.width, p.height);
+  let n = 0,
+    sum = 0,
+    square = 0,
+    inside = 0;
   for (let i = 0; i < hole.length; i++) {
     if (hole[i] !== 0) inside++;
     if (far[i]! > 10) continue;
-    n++; sum += luma[i]!; square += luma[i]! ** 2;
+    n++;
+    sum += luma[i]!;
+    square += luma[i]! ** 2;
   }
-  const mean = sum / n, sd = Math.sqrt(Math.max(0, square / n - mean * mean));
+  const mean = sum / n,
+    sd = Math.sqrt(Math.max(0, square / n - mean * mean));
   return inside > 200 && mean > 0.08 && mean < 0.92 && sd > 0.02;
 }
 
 async function drawHoles(seed: number, count: number): Promise<Hole[]> {
   const masks = await Promise.all(MASKS.map((m) => VideoReader.open(join(FOOTAGE, m))));
   const readers = await Promise.all(CLIPS.map((c) => VideoReader.open(join(FOOTAGE, c))));
-  const random = new RandomStream(seed, 5), out: Hole[] = [];
+  const random = new RandomStream(seed, 5),
+    out: Hole[] = [];
   try {
     for (let tries = 0; out.length < count && tries < 20 * count; tries++) {
-      const k = tries % CLIPS.length, reader = readers[k]!, n = random.below(reader.info.frameCount);
-      const read = toCodedRgb(await reader.frame(n)), picture = { ...read, data: read.data.slice() };
+      const k = tries % CLIPS.length,
+        reader = readers[k]!,
+        n = random.below(reader.info.frameCount);
+      const read = toCodedRgb(await reader.frame(n)),
+        picture = { ...read, data: read.data.slice() };
       const hole = await shape(random, picture.width, picture.height, masks);
-      if (worth(picture, hole)) out.push({ name: `${CLIPS[k]!.replace(/[^a-z0-9]+/gi, '-').slice(0, 14)}-${n}`, picture, hole });
+      if (worth(picture, hole))
+        out.push({ name: `${CLIPS[k]!.replace(/[^a-z0-9]+/gi, '-').slice(0, 14)}-${n}`, picture, hole });
     }
   } finally {
     for (const r of [...masks, ...readers]) await r.close();
@@ -85,23 +142,42 @@ async function drawHoles(seed: number, count: number): Promise<Hole[]> {
 
 /** Ours, as the join fills what no frame shows. */
 export function ours(picture: Picture, hole: Uint8Array): Picture {
-  const { width, height } = picture, count = Float32Array.from(hole, (v) => 1 - v);
+  const { width, height } = picture,
+    count = Float32Array.from(hole, (v) => 1 - v);
   const empty: Picture = { ...picture, data: picture.data.map((v, i) => (hole[i % hole.length] !== 0 ? 0 : v)) };
-  return fillUnseen({ picture: empty, count, spread: new Float32Array(hole.length), fromReference: IDENTITY3, width, height }, hole, 1).filled.picture;
+  return fillUnseen(
+    { picture: empty, count, spread: new Float32Array(hole.length), fromReference: IDENTITY3, width, height },
+    hole,
+    1,
+  ).filled.picture;
 }
 
 function smooth(picture: Picture, hole: Uint8Array): Picture {
-  const { width, height } = picture, out = createPicture(width, height, 3);
-  pushPull([0, 1, 2].map((c) => plane(picture, c)), Float32Array.from(hole, (v) => 1 - v), width, height).forEach((p, c) => { plane(out, c).set(p); });
+  const { width, height } = picture,
+    out = createPicture(width, height, 3);
+  pushPull(
+    [0, 1, 2].map((c) => plane(picture, c)),
+    Float32Array.from(hole, (v) => 1 - v),
+    width,
+    height,
+  ).forEach((p, c) => {
+    plane(out, c).set(p);
+  });
   return out;
 }
 
 /** OpenCV's inpainting, in 8 bits as it takes pictures, with a reach of 5 px. */
 // The library ships no types that a strict build can read.
-function inpaint(cv: any, picture: Picture, hole: Uint8Array, how: number): Picture { // oxlint-disable-line typescript/no-explicit-any
-  const { width: w, height: h } = picture, n = w * h, bytes = new Uint8Array(3 * n);
-  for (let c = 0; c < 3; c++) for (let i = 0; i < n; i++) bytes[3 * i + c] = Math.round(255 * Math.min(1, Math.max(0, picture.data[c * n + i]!)));
-  const from = cv.matFromArray(h, w, cv.CV_8UC3, bytes), mask = cv.matFromArray(h, w, cv.CV_8UC1, hole), to = new cv.Mat();
+function inpaint(cv: any, picture: Picture, hole: Uint8Array, how: number): Picture {
+  // oxlint-disable-line typescript/no-explicit-any
+  const { width: w, height: h } = picture,
+    n = w * h,
+    bytes = new Uint8Array(3 * n);
+  for (let c = 0; c < 3; c++)
+    for (let i = 0; i < n; i++) bytes[3 * i + c] = Math.round(255 * Math.min(1, Math.max(0, picture.data[c * n + i]!)));
+  const from = cv.matFromArray(h, w, cv.CV_8UC3, bytes),
+    mask = cv.matFromArray(h, w, cv.CV_8UC1, hole),
+    to = new cv.Mat();
   cv.inpaint(from, mask, to, 5, how);
   const out = createPicture(w, h, 3);
   for (let c = 0; c < 3; c++) for (let i = 0; i < n; i++) out.data[c * n + i] = to.data[3 * i + c] / 255;
@@ -111,57 +187,131 @@ function inpaint(cv: any, picture: Picture, hole: Uint8Array, how: number): Pict
 
 function psnr(p: Picture, truth: Picture, hole: Uint8Array): number {
   const n = hole.length;
-  let e = 0, k = 0;
-  for (let i = 0; i < n; i++) if (hole[i] !== 0) { k++; for (let c = 0; c < 3; c++) e += (p.data[c * n + i]! - truth.data[c * n + i]!) ** 2 / 3; }
+  let e = 0,
+    k = 0;
+  for (let i = 0; i < n; i++)
+    if (hole[i] !== 0) {
+      k++;
+      for (let c = 0; c < 3; c++) e += (p.data[c * n + i]! - truth.data[c * n + i]!) ** 2 / 3;
+    }
   return -10 * Math.log10(e / k + 1e-9);
 }
 
 function detail(p: Picture, hole: Uint8Array): number {
-  const luma = lumaOf(p), soft = gaussianPlane(luma, p.width, p.height, 1.5);
-  let e = 0, k = 0;
-  for (let i = 0; i < hole.length; i++) if (hole[i] !== 0) { k++; e += (luma[i]! - soft[i]!) ** 2; }
+  const luma = lumaOf(p),
+    soft = gaussianPlane(luma, p.width, p.height, 1.5);
+  let e = 0,
+    k = 0;
+  for (let i = 0; i < hole.length; i++)
+    if (hole[i] !== 0) {
+      k++;
+      e += (luma[i]! - soft[i]!) ** 2;
+    }
   return Math.sqrt(e / k);
 }
 
 /** Rows for `npm run bench`; every hole's figures go to the terminal. */
 export async function run(seed = 1, full = false, pictures?: string, count = full ? HOLES : 24): Promise<BenchRow[]> {
-  if (!existsSync(FOOTAGE)) { console.log(`SKIPPED: ${FOOTAGE} is absent; holes are cut into the clips there`); return []; }
+  if (!existsSync(FOOTAGE)) {
+    console.log(`SKIPPED: ${FOOTAGE} is absent; holes are cut into the clips there`);
+    return [];
+  }
   const cv = createRequire(import.meta.url)('@techstark/opencv-js');
-  if (cv.Mat === undefined) await new Promise<void>((done) => { cv.onRuntimeInitialized = () => done(); });
+  if (cv.Mat === undefined)
+    await new Promise<void>((done) => {
+      cv.onRuntimeInitialized = () => done();
+    });
   const ways = ['ours', 'Telea', 'Navier-Stokes', 'smooth'] as const;
-  const db = ways.map(() => [] as number[]), fine = ways.map(() => [] as number[]);
+  const db = ways.map(() => [] as number[]),
+    fine = ways.map(() => [] as number[]);
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   console.log(`hole                   ${ways.join('  ')}  (dB; then share of the truth's detail)`);
   for (const [k, { name, picture, hole }] of (await drawHoles(seed, count)).entries()) {
-    const fills = [ours(picture, hole), inpaint(cv, picture, hole, cv.INPAINT_TELEA), inpaint(cv, picture, hole, cv.INPAINT_NS), smooth(picture, hole)], own = detail(picture, hole);
-    fills.forEach((f, i) => { db[i]!.push(psnr(f, picture, hole)); fine[i]!.push(detail(f, hole) / Math.max(1e-4, own)); });
-    console.log(`${String(k).padStart(2)} ${name.padEnd(20)}${db.map((d) => d.at(-1)!.toFixed(1).padStart(6)).join('')}  ${fine.map((d) => d.at(-1)!.toFixed(2).padStart(6)).join('')}`);
-    if (pictures !== undefined) await writePng16(join(pictures, `${String(k).padStart(2, '0')}-${name}.png`), beside(picture, hole, fills.slice(0, 3)));
+    const fills = [
+        ours(picture, hole),
+        inpaint(cv, picture, hole, cv.INPAINT_TELEA),
+        inpaint(cv, picture, hole, cv.INPAINT_NS),
+        smooth(picture, hole),
+      ],
+      own = detail(picture, hole);
+    fills.forEach((f, i) => {
+      db[i]!.push(psnr(f, picture, hole));
+      fine[i]!.push(detail(f, hole) / Math.max(1e-4, own));
+    });
+    console.log(
+      `${String(k).padStart(2)} ${name.padEnd(20)}${db.map((d) => d.at(-1)!.toFixed(1).padStart(6)).join('')}  ${fine.map((d) => d.at(-1)!.toFixed(2).padStart(6)).join('')}`,
+    );
+    if (pictures !== undefined)
+      await writePng16(
+        join(pictures, `${String(k).padStart(2, '0')}-${name}.png`),
+        beside(picture, hole, fills.slice(0, 3)),
+      );
   }
   const mean = (v: readonly number[]): number => v.reduce((a, b) => a + b, 0) / Math.max(1, v.length);
-  console.log(`mean                   ${db.map((d) => mean(d).toFixed(2).padStart(6)).join('')}  ${fine.map((d) => mean(d).toFixed(2).padStart(6)).join('')}`);
-  console.log(`24 dB reached by ${ways.map((name, i) => `${name} ${db[i]!.filter((v) => v >= 24).length}`).join(', ')} of ${db[0]!.length}`);
+  console.log(
+    `mean                   ${db.map((d) => mean(d).toFixed(2).padStart(6)).join('')}  ${fine.map((d) => mean(d).toFixed(2).padStart(6)).join('')}`,
+  );
+  console.log(
+    `24 dB reached by ${ways.map((name, i) => `${name} ${db[i]!.filter((v) => v >= 24).length}`).join(', ')} of ${db[0]!.length}`,
+  );
   const best = Math.max(mean(db[1]!), mean(db[2]!));
   return [
-    { name: `erase, ${db[0]!.length} holes in real frames: mean PSNR (OpenCV's better one beside)`, ours: mean(db[0]!), reference: best, bar: 24, goal: null, unit: 'dB', better: 'high' },
-    { name: 'erase, the same: share of the truth\'s fine detail', ours: mean(fine[0]!), reference: Math.max(mean(fine[1]!), mean(fine[2]!)), bar: null, goal: null, unit: '', better: 'high' },
+    {
+      name: `erase, ${db[0]!.length} holes in real frames: mean PSNR (OpenCV's better one beside)`,
+      ours: mean(db[0]!),
+      reference: best,
+      bar: 24,
+      goal: null,
+      unit: 'dB',
+      better: 'high',
+    },
+    {
+      name: "erase, the same: share of the truth's fine detail",
+      ours: mean(fine[0]!),
+      reference: Math.max(mean(fine[1]!), mean(fine[2]!)),
+      bar: null,
+      goal: null,
+      unit: '',
+      better: 'high',
+    },
   ];
 }
 
 /** The hole's surroundings: with the hole grey, filled in each way, and as they were. */
 function beside(picture: Picture, hole: Uint8Array, fills: readonly Picture[]): Picture {
-  const { width: w, height: h } = picture, room = 24;
-  let x0 = w, y0 = h, x1 = 0, y1 = 0;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (hole[y * w + x] !== 0) { x0 = Math.min(x0, x - room); x1 = Math.max(x1, x + room); y0 = Math.min(y0, y - room); y1 = Math.max(y1, y + room); }
-  x0 = Math.max(0, x0); y0 = Math.max(0, y0); x1 = Math.min(w, x1); y1 = Math.min(h, y1);
+  const { width: w, height: h } = picture,
+    room = 24;
+  let x0 = w,
+    y0 = h,
+    x1 = 0,
+    y1 = 0;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++)
+      if (hole[y * w + x] !== 0) {
+        x0 = Math.min(x0, x - room);
+        x1 = Math.max(x1, x + room);
+        y0 = Math.min(y0, y - room);
+        y1 = Math.max(y1, y + room);
+      }
+  x0 = Math.max(0, x0);
+  y0 = Math.max(0, y0);
+  x1 = Math.min(w, x1);
+  y1 = Math.min(h, y1);
   const grey: Picture = { ...picture, data: picture.data.map((v, i) => (hole[i % hole.length] !== 0 ? 0.5 : v)) };
-  const all = [grey, ...fills, picture], bw = x1 - x0, out = createPicture(bw * all.length, y1 - y0, 3);
-  for (let c = 0; c < 3; c++) all.forEach((p, k) => { for (let y = y0; y < y1; y++) plane(out, c).set(plane(p, c).subarray(y * w + x0, y * w + x1), (y - y0) * out.width + k * bw); });
+  const all = [grey, ...fills, picture],
+    bw = x1 - x0,
+    out = createPicture(bw * all.length, y1 - y0, 3);
+  for (let c = 0; c < 3; c++)
+    all.forEach((p, k) => {
+      for (let y = y0; y < y1; y++)
+        plane(out, c).set(plane(p, c).subarray(y * w + x0, y * w + x1), (y - y0) * out.width + k * bw);
+    });
   return out;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const value = (name: string): string | undefined => process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
+  const value = (name: string): string | undefined =>
+    process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
   await run(Number(value('seed') ?? 1), true, value('pictures'), Number(value('holes') ?? HOLES));
   // OpenCV's runtime keeps the process alive.
   process.exit(0);

@@ -35,86 +35,230 @@ interface Case {
 
 const CASES: Readonly<Record<string, Case>> = {
   /** Travel round a thing on a table, by hand. */
-  table: { file: 'footage/handheld-round-object.mp4', from: 0, count: 40, animal: 'dog', height: 0.35, path: [[0.1, 0.75], [0.85, 0.7]] },
+  table: {
+    file: 'footage/handheld-round-object.mp4',
+    from: 0,
+    count: 40,
+    animal: 'dog',
+    height: 0.35,
+    path: [
+      [0.1, 0.75],
+      [0.85, 0.7],
+    ],
+  },
   /** Tripod pan over leaves and planks, and once more while the exposure drifts. */
-  fence: { file: 'footage/davis/camel/frames/%05d.jpg', from: 20, count: 40, animal: 'dog', height: 0.4, path: [[1, 0.66], [0.8, 0.66]] },
-  exposed: { file: 'footage/davis/camel/frames/%05d.jpg', from: 20, count: 40, animal: 'dog', height: 0.4, path: [[1, 0.66], [0.8, 0.66]], exposure: 1.18 },
+  fence: {
+    file: 'footage/davis/camel/frames/%05d.jpg',
+    from: 20,
+    count: 40,
+    animal: 'dog',
+    height: 0.4,
+    path: [
+      [1, 0.66],
+      [0.8, 0.66],
+    ],
+  },
+  exposed: {
+    file: 'footage/davis/camel/frames/%05d.jpg',
+    from: 20,
+    count: 40,
+    animal: 'dog',
+    height: 0.4,
+    path: [
+      [1, 0.66],
+      [0.8, 0.66],
+    ],
+    exposure: 1.18,
+  },
   /** Hand-held over dry grass, with motion blur. */
-  grass: { file: 'footage/davis/dog/frames/%05d.jpg', from: 0, count: 40, animal: 'camel', height: 0.35, path: [[0.75, 0.4], [0.95, 0.95]] },
+  grass: {
+    file: 'footage/davis/dog/frames/%05d.jpg',
+    from: 0,
+    count: 40,
+    animal: 'camel',
+    height: 0.35,
+    path: [
+      [0.75, 0.4],
+      [0.95, 0.95],
+    ],
+  },
   /** Hand-held film shot out of focus behind, dark, and one at a push-in. */
-  dark: { file: 'footage/tears-of-steel-30s.mp4', from: 482, count: 48, animal: 'camel', height: 0.5, path: [[0.2, 0.8], [0.8, 0.9]] },
-  aerial: { file: 'footage/nasa-13013.mp4', from: 202, count: 48, animal: 'camel', height: 0.4, path: [[0.15, 0.7], [0.85, 0.6]] },
+  dark: {
+    file: 'footage/tears-of-steel-30s.mp4',
+    from: 482,
+    count: 48,
+    animal: 'camel',
+    height: 0.5,
+    path: [
+      [0.2, 0.8],
+      [0.8, 0.9],
+    ],
+  },
+  aerial: {
+    file: 'footage/nasa-13013.mp4',
+    from: 202,
+    count: 48,
+    animal: 'camel',
+    height: 0.4,
+    path: [
+      [0.15, 0.7],
+      [0.85, 0.6],
+    ],
+  },
   /** Locked-off, while the exposure drifts. */
-  locked: { file: 'footage/locked-off-people.mp4', from: 0, count: 40, animal: 'dog', height: 0.5, path: [[0.1, 0.9], [0.9, 0.9]], exposure: 0.85 },
+  locked: {
+    file: 'footage/locked-off-people.mp4',
+    from: 0,
+    count: 40,
+    animal: 'dog',
+    height: 0.5,
+    path: [
+      [0.1, 0.9],
+      [0.9, 0.9],
+    ],
+    exposure: 0.85,
+  },
   /** Push-in with shake before a set in depth. */
-  push: { file: 'truth/push/clean.mp4', from: 0, count: 36, animal: 'dog', height: 0.45, path: [[0.1, 0.9], [0.9, 0.8]] },
+  push: {
+    file: 'truth/push/clean.mp4',
+    from: 0,
+    count: 36,
+    animal: 'dog',
+    height: 0.45,
+    path: [
+      [0.1, 0.9],
+      [0.9, 0.8],
+    ],
+  },
 };
 
-interface Sprite { readonly rgb: Picture; readonly alpha: Picture }
+interface Sprite {
+  readonly rgb: Picture;
+  readonly alpha: Picture;
+}
 
 async function sprite(reader: VideoReader, masks: VideoReader, k: number, height: number): Promise<Sprite> {
   const n = k % reader.info.frameCount;
-  const rgb = toCodedRgb(await reader.frame(n)), picture = { ...rgb, data: rgb.data.slice() };
-  const mask = toCodedRgb(await masks.frame(n)), { width: w, height: h } = mask;
-  let x0 = w, y0 = h, x1 = 0, y1 = 0;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (mask.data[w * h + y * w + x]! > 0.5) { x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); }
+  const rgb = toCodedRgb(await reader.frame(n)),
+    picture = { ...rgb, data: rgb.data.slice() };
+  const mask = toCodedRgb(await masks.frame(n)),
+    { width: w, height: h } = mask;
+  let x0 = w,
+    y0 = h,
+    x1 = 0,
+    y1 = 0;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++)
+      if (mask.data[w * h + y * w + x]! > 0.5) {
+        x0 = Math.min(x0, x);
+        x1 = Math.max(x1, x + 1);
+        y0 = Math.min(y0, y);
+        y1 = Math.max(y1, y + 1);
+      }
   const part = (p: Picture, channels: 1 | 3): Picture => {
     const out = createPicture(x1 - x0, y1 - y0, channels);
-    for (let c = 0; c < channels; c++) for (let y = y0; y < y1; y++) plane(out, c).set(plane(p, c).subarray(y * w + x0, y * w + x1), (y - y0) * out.width);
+    for (let c = 0; c < channels; c++)
+      for (let y = y0; y < y1; y++)
+        plane(out, c).set(plane(p, c).subarray(y * w + x0, y * w + x1), (y - y0) * out.width);
     return out;
   };
-  const oh = Math.round(height), ow = Math.max(8, Math.round((oh * (x1 - x0)) / (y1 - y0)));
+  const oh = Math.round(height),
+    ow = Math.max(8, Math.round((oh * (x1 - x0)) / (y1 - y0)));
   return { rgb: resize(part(picture, 3), ow, oh), alpha: resize(part(mask, 1), ow, oh) };
 }
 
 /** Lays the animal down and returns the outline of what it covers (its convex hull). */
 function paste(to: Picture, s: Sprite, footX: number, footY: number): [number, number][] {
-  const { width: w, height: h } = to, sw = s.rgb.width, sh = s.rgb.height;
-  const x0 = Math.round(footX - sw / 2), y0 = Math.round(footY - sh);
+  const { width: w, height: h } = to,
+    sw = s.rgb.width,
+    sh = s.rgb.height;
+  const x0 = Math.round(footX - sw / 2),
+    y0 = Math.round(footY - sh);
   const points: [number, number][] = [];
-  for (let y = 0; y < sh; y++) for (let x = 0; x < sw; x++) {
-    const a = s.alpha.data[y * sw + x]!, X = x + x0, Y = y + y0;
-    if (a <= 0.01) continue;
-    points.push([X, Y], [X + 1, Y + 1]);
-    if (X < 0 || Y < 0 || X >= w || Y >= h) continue;
-    for (let c = 0; c < 3; c++) { const o = c * w * h + Y * w + X; to.data[o] = to.data[o]! + a * (s.rgb.data[c * sw * sh + y * sw + x]! - to.data[o]!); }
-  }
+  for (let y = 0; y < sh; y++)
+    for (let x = 0; x < sw; x++) {
+      const a = s.alpha.data[y * sw + x]!,
+        X = x + x0,
+        Y = y + y0;
+      if (a <= 0.01) continue;
+      points.push([X, Y], [X + 1, Y + 1]);
+      if (X < 0 || Y < 0 || X >= w || Y >= h) continue;
+      for (let c = 0; c < 3; c++) {
+        const o = c * w * h + Y * w + X;
+        to.data[o] = to.data[o]! + a * (s.rgb.data[c * sw * sh + y * sw + x]! - to.data[o]!);
+      }
+    }
   return convexHull(points).map(([x, y]) => [x, y]);
 }
 
 /** Takes the light of a shadow on the ground beside a foot: an ellipse along the picture with a soft edge. */
 function shade(p: Picture, footX: number, footY: number, height: number, share: number): void {
-  const { width: w, height: h } = p, rx = 0.55 * height, ry = 0.11 * height, cx = footX + 0.6 * height;
-  for (let y = Math.max(0, Math.floor(footY - 2 * ry)); y < Math.min(h, footY + 2 * ry); y++) for (let x = Math.max(0, Math.floor(cx - 1.5 * rx)); x < Math.min(w, cx + 1.5 * rx); x++) {
-    const r = Math.hypot((x - cx) / rx, (y - footY) / ry), k = 1 - share * Math.min(1, Math.max(0, (1.15 - r) / 0.3));
-    for (let c = 0; c < 3; c++) { const o = c * w * h + y * w + x; p.data[o] = bt709Encode(k * bt709Decode(p.data[o]!)); }
-  }
+  const { width: w, height: h } = p,
+    rx = 0.55 * height,
+    ry = 0.11 * height,
+    cx = footX + 0.6 * height;
+  for (let y = Math.max(0, Math.floor(footY - 2 * ry)); y < Math.min(h, footY + 2 * ry); y++)
+    for (let x = Math.max(0, Math.floor(cx - 1.5 * rx)); x < Math.min(w, cx + 1.5 * rx); x++) {
+      const r = Math.hypot((x - cx) / rx, (y - footY) / ry),
+        k = 1 - share * Math.min(1, Math.max(0, (1.15 - r) / 0.3));
+      for (let c = 0; c < 3; c++) {
+        const o = c * w * h + y * w + x;
+        p.data[o] = bt709Encode(k * bt709Decode(p.data[o]!));
+      }
+    }
 }
 
 /** Writes a case's clip and its truth into a folder; null, loudly, where the material is not there. `shadow`: share of the light that the animal's shadow takes (none: none is laid). */
-export async function makeCase(name: string, folder: string, shadow = 0): Promise<{ readonly part: string; readonly truth: string; readonly region: RegionFile } | null> {
+export async function makeCase(
+  name: string,
+  folder: string,
+  shadow = 0,
+): Promise<{ readonly part: string; readonly truth: string; readonly region: RegionFile } | null> {
   const c = CASES[name];
   if (c === undefined) throw new Error(`there is no case ${name}; there are ${Object.keys(CASES).join(', ')}`);
   const file = join(SHARED, c.file);
-  if (!existsSync(file.replace('%05d', '00000'))) { console.log(`SKIPPED: ${name}, ${c.file} is not in ../shared beside the checkout`); return null; }
+  if (!existsSync(file.replace('%05d', '00000'))) {
+    console.log(`SKIPPED: ${name}, ${c.file} is not in ../shared beside the checkout`);
+    return null;
+  }
   const reader = await VideoReader.open(file);
   const { widthPx: w, heightPx: h, rate, colour } = reader.info;
-  const animal = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/frames/%05d.jpg`)), masks = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/masks/%05d.png`));
+  const animal = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/frames/%05d.jpg`)),
+    masks = await VideoReader.open(join(SHARED, `footage/davis/${c.animal}/masks/%05d.png`));
   const part = join(folder, 'part.mkv');
-  const options = { widthPx: w, heightPx: h, rate, codec: 'ffv1', colour: { ...colour, matrix: 'rgb', fullRange: true } } as const;
+  const options = {
+    widthPx: w,
+    heightPx: h,
+    rate,
+    codec: 'ffv1',
+    colour: { ...colour, matrix: 'rgb', fullRange: true },
+  } as const;
   const writer = await VideoWriter.open(part, options);
   const truth = await VideoWriter.open(join(folder, 'truth.mkv'), options);
   const frames: { frame: number; polygon: [number, number][] }[] = [];
   const count = Math.min(c.count, Number(process.argv.find((a) => a.startsWith('--count='))?.slice(8) ?? c.count));
   for (let k = 0; k < count; k++) {
     const t = k / (c.count - 1);
-    const p = toCodedRgb(await reader.frame(c.from + k)), whole = { ...p, data: p.data.slice() };
+    const p = toCodedRgb(await reader.frame(c.from + k)),
+      whole = { ...p, data: p.data.slice() };
     const gain = 1 + ((c.exposure ?? 1) - 1) * t;
     for (let i = 0; i < whole.data.length; i++) whole.data[i] = Math.min(1, whole.data[i]! * gain);
     await truth.writeCoded(whole);
     const s = await sprite(animal, masks, k, c.height * h);
-    if (shadow > 0) shade(whole, w * (c.path[0][0] + t * (c.path[1][0] - c.path[0][0])), h * (c.path[0][1] + t * (c.path[1][1] - c.path[0][1])), c.height * h, shadow);
-    const polygon = paste(whole, s, w * (c.path[0][0] + t * (c.path[1][0] - c.path[0][0])), h * (c.path[0][1] + t * (c.path[1][1] - c.path[0][1])));
+    if (shadow > 0)
+      shade(
+        whole,
+        w * (c.path[0][0] + t * (c.path[1][0] - c.path[0][0])),
+        h * (c.path[0][1] + t * (c.path[1][1] - c.path[0][1])),
+        c.height * h,
+        shadow,
+      );
+    const polygon = paste(
+      whole,
+      s,
+      w * (c.path[0][0] + t * (c.path[1][0] - c.path[0][0])),
+      h * (c.path[0][1] + t * (c.path[1][1] - c.path[0][1])),
+    );
     frames.push({ frame: k, polygon });
     await writer.writeCoded(whole);
   }
@@ -143,13 +287,33 @@ export async function run(_seed: number, _full = false): Promise<BenchRow[]> {
   for (const name of Object.keys(CASES)) {
     const score = await one(name);
     if (score === null) continue;
-    rows.push({ name: `erase, pasted over ${name}: PSNR where some frame shows it`, ours: score.seen, reference: null, bar: 34, goal: 38, unit: 'dB', better: 'high' });
-    rows.push({ name: `erase, pasted over ${name}: PSNR where none does`, ours: score.unseen, reference: null, bar: 24, goal: null, unit: 'dB', better: 'high' });
+    rows.push({
+      name: `erase, pasted over ${name}: PSNR where some frame shows it`,
+      ours: score.seen,
+      reference: null,
+      bar: 34,
+      goal: 38,
+      unit: 'dB',
+      better: 'high',
+    });
+    rows.push({
+      name: `erase, pasted over ${name}: PSNR where none does`,
+      ours: score.unseen,
+      reference: null,
+      bar: 24,
+      goal: null,
+      unit: 'dB',
+      better: 'high',
+    });
   }
   return rows;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const wanted = process.argv.slice(2).find((a) => !a.startsWith('--'))?.split(',') ?? Object.keys(CASES);
+  const wanted =
+    process.argv
+      .slice(2)
+      .find((a) => !a.startsWith('--'))
+      ?.split(',') ?? Object.keys(CASES);
   for (const name of wanted) await one(name);
 }

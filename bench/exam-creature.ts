@@ -7,7 +7,11 @@ import { n, unit, v, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
 import { makeBody, type BodyKind, type Ellipsoid } from './made-bodies.js';
 
-export interface Coat { readonly name: string; readonly back: Vec3; readonly belly: Vec3 }
+export interface Coat {
+  readonly name: string;
+  readonly back: Vec3;
+  readonly belly: Vec3;
+}
 
 /** Linear reflectances of coats, by eye over what pets have. */
 export const COATS: readonly Coat[] = [
@@ -22,7 +26,9 @@ export const COATS: readonly Coat[] = [
 
 const KINDS: readonly BodyKind[] = ['standing', 'sitting', 'lying', 'bird', 'person'];
 /** Blades of fur a creature, their length in shares of its height (its breadth, where it lies), and half their breadth. */
-const BLADES = 9000, BLADE_LONG = [0.03, 0.07] as const, BLADE_HALF = 0.0032;
+const BLADES = 9000,
+  BLADE_LONG = [0.03, 0.07] as const,
+  BLADE_HALF = 0.0032;
 /** Tones that a two-toned coat's blades are sorted into, darker and lighter of each. */
 const SHADES = [0.78, 1, 1.16] as const;
 
@@ -37,50 +43,127 @@ export interface Creature {
   text(at: Vec3, yawDeg: number, flat?: boolean): string;
 }
 
-const axesOf = (e: Ellipsoid): Vec3[] => e.a.map((row) => { const q = row[0] ** 2 + row[1] ** 2 + row[2] ** 2; return [row[0] / q, row[1] / q, row[2] / q] as Vec3; });
-const at = (c: Vec3, axes: readonly Vec3[], u: Vec3): Vec3 => [0, 1, 2].map((k) => c[k]! + u[0] * axes[0]![k]! + u[1] * axes[1]![k]! + u[2] * axes[2]![k]!) as unknown as Vec3;
-const reach = (e: Ellipsoid, p: Vec3): number => e.a.reduce((s, row) => s + (row[0] * (p[0] - e.c[0]) + row[1] * (p[1] - e.c[1]) + row[2] * (p[2] - e.c[2])) ** 2, 0);
+const axesOf = (e: Ellipsoid): Vec3[] =>
+  e.a.map((row) => {
+    const q = row[0] ** 2 + row[1] ** 2 + row[2] ** 2;
+    return [row[0] / q, row[1] / q, row[2] / q] as Vec3;
+  });
+const at = (c: Vec3, axes: readonly Vec3[], u: Vec3): Vec3 =>
+  [0, 1, 2].map((k) => c[k]! + u[0] * axes[0]![k]! + u[1] * axes[1]![k]! + u[2] * axes[2]![k]!) as unknown as Vec3;
+const reach = (e: Ellipsoid, p: Vec3): number =>
+  e.a.reduce((s, row) => s + (row[0] * (p[0] - e.c[0]) + row[1] * (p[1] - e.c[1]) + row[2] * (p[2] - e.c[2])) ** 2, 0);
 const times = (c: Vec3, k: number): string => `rgb<${c.map((x) => Math.min(0.9, x * k).toFixed(4)).join(',')}>`;
 
 /** The creature of a seed; `index` chooses its coat, so that neighbouring seeds show all. */
 export function makeCreature(seed: number, index: number): Creature {
-  const random = new RandomStream(seed, 401), u = (a: number, b: number): number => a + (b - a) * random.uniform();
-  const kind = KINDS[random.below(KINDS.length)]!, coat = COATS[index % COATS.length]!, furred = kind !== 'person' && random.uniform() < 0.7;
-  const made = makeBody(kind, random, 0), size = kind === 'person' ? 1 : u(0.8, 1.5) * Math.min(1, 0.75 / made.height), axes = made.parts.map(axesOf);
-  const waves = Array.from({ length: 4 }, () => ({ f: [u(-9, 9), u(-9, 9), u(-9, 9)] as Vec3, p: u(0, 6.28) })), edge = u(-0.5, 0.3);
+  const random = new RandomStream(seed, 401),
+    u = (a: number, b: number): number => a + (b - a) * random.uniform();
+  const kind = KINDS[random.below(KINDS.length)]!,
+    coat = COATS[index % COATS.length]!,
+    furred = kind !== 'person' && random.uniform() < 0.7;
+  const made = makeBody(kind, random, 0),
+    size = kind === 'person' ? 1 : u(0.8, 1.5) * Math.min(1, 0.75 / made.height),
+    axes = made.parts.map(axesOf);
+  const waves = Array.from({ length: 4 }, () => ({ f: [u(-9, 9), u(-9, 9), u(-9, 9)] as Vec3, p: u(0, 6.28) })),
+    edge = u(-0.5, 0.3);
   /** Whether the belly's tone lies there: below, and in patches. */
-  const pale = (p: Vec3, normal: Vec3): boolean => -normal[1] + 0.35 * waves.reduce((s, w) => s + Math.sin((w.f[0] * p[0] + w.f[1] * p[1] + w.f[2] * p[2]) / made.height + w.p), 0) > -edge;
-  const matt = (c: Vec3, k: number): string => `pigment{${times(c, k)}} finish{ambient 0 diffuse 0.9${furred ? '' : ' specular 0.08 roughness 0.06'}}`;
-  const skin = (e: Ellipsoid): string => `texture{${matt(pale(e.c, [0, e.c[1] < 0.45 * made.height ? -0.6 : 0.5, 0]) ? coat.belly : coat.back, 0.92)}}`;
-  const solid = (flat: boolean): string => made.parts.map((e, i) => `sphere{0,1 matrix<${[...axes[i]!, e.c].map((r) => r.map((x) => n(x)).join(',')).join(',')}>${flat ? '' : ` ${skin(e)}`}}`).join('\n');
+  const pale = (p: Vec3, normal: Vec3): boolean =>
+    -normal[1] +
+      0.35 *
+        waves.reduce((s, w) => s + Math.sin((w.f[0] * p[0] + w.f[1] * p[1] + w.f[2] * p[2]) / made.height + w.p), 0) >
+    -edge;
+  const matt = (c: Vec3, k: number): string =>
+    `pigment{${times(c, k)}} finish{ambient 0 diffuse 0.9${furred ? '' : ' specular 0.08 roughness 0.06'}}`;
+  const skin = (e: Ellipsoid): string =>
+    `texture{${matt(pale(e.c, [0, e.c[1] < 0.45 * made.height ? -0.6 : 0.5, 0]) ? coat.belly : coat.back, 0.92)}}`;
+  const solid = (flat: boolean): string =>
+    made.parts
+      .map(
+        (e, i) =>
+          `sphere{0,1 matrix<${[...axes[i]!, e.c].map((r) => r.map((x) => n(x)).join(',')).join(',')}>${flat ? '' : ` ${skin(e)}`}}`,
+      )
+      .join('\n');
   const textures = [coat.back, coat.belly].flatMap((c) => SHADES.map((k) => matt(c, k)));
   let half = 0;
-  for (let i = 0; i < made.parts.length; i++) for (const s of [0, 2]) half = Math.max(half, Math.abs(made.parts[i]!.c[s]!) + Math.hypot(...axes[i]!.map((a) => a[s]!)));
-  const large = Math.max(made.height, half), blades = furred ? furOf(random, made.parts, axes, large, u(...BLADE_LONG) * large, (p, normal) => (pale(p, normal) ? SHADES.length : 0)) : null;
-  const mesh = (flat: boolean): string => (blades === null ? '' : `mesh2{ vertex_vectors{${blades.points.length},${blades.points.join(',')}} normal_vectors{${blades.normals.length},${blades.normals.join(',')}}${flat ? '' : ` texture_list{${textures.length},${textures.map((t) => `texture{${t}}`).join(',')}}`} face_indices{${blades.tones.length},${blades.tones.map((t, i) => `<${3 * i},${3 * i + 1},${3 * i + 2}>${flat ? '' : `,${t}`}`).join(',')}} normal_indices{${blades.tones.length},${blades.tones.map((_, i) => `<${i},${i},${i}>`).join(',')}} no_shadow }\n`);
-  const whole = solid(false) + mesh(false), bare = solid(true) + mesh(true);
+  for (let i = 0; i < made.parts.length; i++)
+    for (const s of [0, 2])
+      half = Math.max(half, Math.abs(made.parts[i]!.c[s]!) + Math.hypot(...axes[i]!.map((a) => a[s]!)));
+  const large = Math.max(made.height, half),
+    blades = furred
+      ? furOf(random, made.parts, axes, large, u(...BLADE_LONG) * large, (p, normal) =>
+          pale(p, normal) ? SHADES.length : 0,
+        )
+      : null;
+  const mesh = (flat: boolean): string =>
+    blades === null
+      ? ''
+      : `mesh2{ vertex_vectors{${blades.points.length},${blades.points.join(',')}} normal_vectors{${blades.normals.length},${blades.normals.join(',')}}${flat ? '' : ` texture_list{${textures.length},${textures.map((t) => `texture{${t}}`).join(',')}}`} face_indices{${blades.tones.length},${blades.tones.map((t, i) => `<${3 * i},${3 * i + 1},${3 * i + 2}>${flat ? '' : `,${t}`}`).join(',')}} normal_indices{${blades.tones.length},${blades.tones.map((_, i) => `<${i},${i},${i}>`).join(',')}} no_shadow }\n`;
+  const whole = solid(false) + mesh(false),
+    bare = solid(true) + mesh(true);
   return {
-    name: `${furred ? 'furred' : 'smooth'} ${kind}, ${coat.name}`, height: made.height * size, half: half * size,
-    parts: made.parts.map((e) => ({ c: e.c.map((x) => x * size) as unknown as Vec3, a: e.a.map((row) => row.map((x) => x / size)) as unknown as Ellipsoid['a'] })),
-    text: (p, yawDeg, flat = false) => `union{ ${flat ? bare : whole} ${flat ? 'texture{pigment{rgb 1} finish{ambient 0 diffuse 0 emission 1}} ' : ''}scale ${n(size)} rotate y*${n(yawDeg)} translate ${v(p)} }\n`,
+    name: `${furred ? 'furred' : 'smooth'} ${kind}, ${coat.name}`,
+    height: made.height * size,
+    half: half * size,
+    parts: made.parts.map((e) => ({
+      c: e.c.map((x) => x * size) as unknown as Vec3,
+      a: e.a.map((row) => row.map((x) => x / size)) as unknown as Ellipsoid['a'],
+    })),
+    text: (p, yawDeg, flat = false) =>
+      `union{ ${flat ? bare : whole} ${flat ? 'texture{pigment{rgb 1} finish{ambient 0 diffuse 0 emission 1}} ' : ''}scale ${n(size)} rotate y*${n(yawDeg)} translate ${v(p)} }\n`,
   };
 }
 
 /** Narrow triangles over the body, none inside it; each carries the body's normal, so that the coat shades as a whole. */
-function furOf(random: RandomStream, parts: readonly Ellipsoid[], axes: readonly (readonly Vec3[])[], height: number, long: number, tone: (p: Vec3, normal: Vec3) => number): { points: string[]; normals: string[]; tones: number[] } {
-  const area = axes.map((a) => { const [x, y, z] = a.map((r) => Math.hypot(...r)) as [number, number, number]; return ((x * y) ** 1.6 + (x * z) ** 1.6 + (y * z) ** 1.6) ** (1 / 1.6); });
-  const total = area.reduce((s, x) => s + x, 0), out = { points: [] as string[], normals: [] as string[], tones: [] as number[] };
+function furOf(
+  random: RandomStream,
+  parts: readonly Ellipsoid[],
+  axes: readonly (readonly Vec3[])[],
+  height: number,
+  long: number,
+  tone: (p: Vec3, normal: Vec3) => number,
+): { points: string[]; normals: string[]; tones: number[] } {
+  const area = axes.map((a) => {
+    const [x, y, z] = a.map((r) => Math.hypot(...r)) as [number, number, number];
+    return ((x * y) ** 1.6 + (x * z) ** 1.6 + (y * z) ** 1.6) ** (1 / 1.6);
+  });
+  const total = area.reduce((s, x) => s + x, 0),
+    out = { points: [] as string[], normals: [] as string[], tones: [] as number[] };
   for (let tries = 0; out.tones.length < BLADES && tries < 40 * BLADES; tries++) {
-    let pick = random.uniform() * total, k = 0;
+    let pick = random.uniform() * total,
+      k = 0;
     while (k < parts.length - 1 && pick > area[k]!) pick -= area[k++]!;
-    const w = unit([random.normal(), random.normal(), random.normal()]), e = parts[k]!, p = at(e.c, axes[k]!, w);
+    const w = unit([random.normal(), random.normal(), random.normal()]),
+      e = parts[k]!,
+      p = at(e.c, axes[k]!, w);
     if (p[1] < 0.02 * height || parts.some((o, i) => i !== k && reach(o, p) < 0.97)) continue;
-    const normal = unit([0, 1, 2].map((c) => w[0] * e.a[0]![c]! + w[1] * e.a[1]![c]! + w[2] * e.a[2]![c]!) as unknown as Vec3);
+    const normal = unit(
+      [0, 1, 2].map((c) => w[0] * e.a[0]![c]! + w[1] * e.a[1]![c]! + w[2] * e.a[2]![c]!) as unknown as Vec3,
+    );
     // Hair lies backwards and down, and stands up a little.
-    const dir = unit([0.45 * normal[0] + 0.5 * (random.uniform() - 0.5), 0.45 * normal[1] - 0.5 + 0.4 * (random.uniform() - 0.5), 0.45 * normal[2] + 0.5 + 0.5 * (random.uniform() - 0.5)]);
-    const lift = dir[0] * normal[0] + dir[1] * normal[1] + dir[2] * normal[2] < 0.15 ? unit([0, 1, 2].map((c) => dir[c]! + 0.6 * normal[c]!) as unknown as Vec3) : dir;
-    const side = unit([random.normal(), random.normal(), random.normal()]), b = BLADE_HALF * height * (1 + random.uniform()), l = long * (0.5 + random.uniform());
-    for (const q of [[1, 0], [-1, 0], [0, 1]] as const) out.points.push(v([0, 1, 2].map((c) => p[c]! - 0.004 * normal[c]! + q[0] * b * side[c]! + q[1] * l * lift[c]!) as unknown as Vec3));
+    const dir = unit([
+      0.45 * normal[0] + 0.5 * (random.uniform() - 0.5),
+      0.45 * normal[1] - 0.5 + 0.4 * (random.uniform() - 0.5),
+      0.45 * normal[2] + 0.5 + 0.5 * (random.uniform() - 0.5),
+    ]);
+    const lift =
+      dir[0] * normal[0] + dir[1] * normal[1] + dir[2] * normal[2] < 0.15
+        ? unit([0, 1, 2].map((c) => dir[c]! + 0.6 * normal[c]!) as unknown as Vec3)
+        : dir;
+    const side = unit([random.normal(), random.normal(), random.normal()]),
+      b = BLADE_HALF * height * (1 + random.uniform()),
+      l = long * (0.5 + random.uniform());
+    for (const q of [
+      [1, 0],
+      [-1, 0],
+      [0, 1],
+    ] as const)
+      out.points.push(
+        v(
+          [0, 1, 2].map(
+            (c) => p[c]! - 0.004 * normal[c]! + q[0] * b * side[c]! + q[1] * l * lift[c]!,
+          ) as unknown as Vec3,
+        ),
+      );
     out.normals.push(v(normal));
     out.tones.push(tone(p, normal) + random.below(SHADES.length));
   }

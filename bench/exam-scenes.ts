@@ -33,34 +33,58 @@ export interface ExamScene {
   /** Frames with truth: N-truth (with a fresh draw of the grain), N-clean (without), N-base, N-matte, N-takematte, all PNG. */
   readonly frames: readonly number[];
   /** Ground and top of the creature by frame, as they truly are, in plate and take. */
-  readonly places: readonly { readonly frame: number; readonly plate: readonly [readonly [number, number], readonly [number, number]]; readonly take: readonly [readonly [number, number], readonly [number, number]] }[];
+  readonly places: readonly {
+    readonly frame: number;
+    readonly plate: readonly [readonly [number, number], readonly [number, number]];
+    readonly take: readonly [readonly [number, number], readonly [number, number]];
+  }[];
 }
 
 /** Rays a pixel along each axis: fewer where every frame is traced anew. */
-const FINE = 1.5, COARSE = 1.2;
+const FINE = 1.5,
+  COARSE = 1.2;
 const TAKE_HANDLE = 4;
 
-const luma = (p: Picture): number => { let s = 0; for (let i = 0; i < p.rgb.length; i += 3) s += 0.2126 * p.rgb[i]! + 0.7152 * p.rgb[i + 1]! + 0.0722 * p.rgb[i + 2]!; return s / (p.w * p.h); };
+const luma = (p: Picture): number => {
+  let s = 0;
+  for (let i = 0; i < p.rgb.length; i += 3) s += 0.2126 * p.rgb[i]! + 0.7152 * p.rgb[i + 1]! + 0.0722 * p.rgb[i + 2]!;
+  return s / (p.w * p.h);
+};
 
 /** Exposure and white as the camera sets them on what it sees. */
 export function finishFor(look: Look, lamps: Lamps, picture: Picture): Finish {
-  const light = [0, 1, 2].map((k) => lamps.key[k]! * lamps.towards[1] + lamps.fill[k]!), y = 0.2126 * light[0]! + 0.7152 * light[1]! + 0.0722 * light[2]!;
+  const light = [0, 1, 2].map((k) => lamps.key[k]! * lamps.towards[1] + lamps.fill[k]!),
+    y = 0.2126 * light[0]! + 0.7152 * light[1]! + 0.0722 * light[2]!;
   const tint = light.map((c, k) => (y / c) ** look.balance * look.grade[k]!) as unknown as Vec3;
   return { ...look.finish, tint, exposure: look.mean / luma(picture) };
 }
 
 /** Developed light to 8-bit R'G'B' with grain of the look's law; `seed` null leaves it out. */
 export function printed(p: Picture, f: Finish, law: Look['law'], seed: number | null): Uint8Array {
-  const out = new Uint8Array(p.rgb.length), r = seeded(seed ?? 0), ox = Math.floor(r() * 512), oy = Math.floor(r() * 512), amount = seed === null ? 0 : f.grain, of = GRAIN_LAWS[law];
-  for (let y = 0; y < p.h; y++) for (let x = 0; x < p.w; x++) {
-    const i = 3 * (y * p.w + x), q = 3 * (((oy + y) % 512) * 512 + ((ox + x) % 512));
-    for (let c = 0; c < 3; c++) { const e = encode709(Math.min(1, p.rgb[i + c]!)); out[i + c] = Math.max(0, Math.min(255, Math.round(255 * e + amount * of(e) * f.noise[q + c]!))); }
-  }
+  const out = new Uint8Array(p.rgb.length),
+    r = seeded(seed ?? 0),
+    ox = Math.floor(r() * 512),
+    oy = Math.floor(r() * 512),
+    amount = seed === null ? 0 : f.grain,
+    of = GRAIN_LAWS[law];
+  for (let y = 0; y < p.h; y++)
+    for (let x = 0; x < p.w; x++) {
+      const i = 3 * (y * p.w + x),
+        q = 3 * (((oy + y) % 512) * 512 + ((ox + x) % 512));
+      for (let c = 0; c < 3; c++) {
+        const e = encode709(Math.min(1, p.rgb[i + c]!));
+        out[i + c] = Math.max(0, Math.min(255, Math.round(255 * e + amount * of(e) * f.noise[q + c]!)));
+      }
+    }
   return out;
 }
 
 export function savePng(path: string, rgb: Uint8Array, w: number, h: number): void {
-  execFileSync('ffmpeg', ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'rgb24', '-s', `${w}x${h}`, '-i', '-', '-frames:v', '1', path], { input: Buffer.from(rgb) });
+  execFileSync(
+    'ffmpeg',
+    ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'rgb24', '-s', `${w}x${h}`, '-i', '-', '-frames:v', '1', path],
+    { input: Buffer.from(rgb) },
+  );
 }
 
 /** How much of each pixel a creature covers, through the same lens. */
@@ -72,104 +96,266 @@ export async function matteOf(text: string, c: Camera, softness: number, o: Trac
 const whole = (c: Camera) => ({ x: 0, y: 0, w: c.widthPx, h: c.heightPx });
 
 function marksOf(p: ExamPlan): { plate: object; take: object; places: ExamScene['places'] } {
-  const random = new RandomStream(p.seed, 501), put = (q: readonly [number, number]): [number, number] => [q[0] + random.normal(), q[1] + random.normal()].map((x) => Math.round(10 * x) / 10) as [number, number];
-  const up = (a: Vec3, h: number): Vec3 => [a[0], a[1] + h, a[2]], H = p.creature.height;
+  const random = new RandomStream(p.seed, 501),
+    put = (q: readonly [number, number]): [number, number] =>
+      [q[0] + random.normal(), q[1] + random.normal()].map((x) => Math.round(10 * x) / 10) as [number, number];
+  const up = (a: Vec3, h: number): Vec3 => [a[0], a[1] + h, a[2]],
+    H = p.creature.height;
   /** Where the shadow of a point falls: a near lamp's fans out. */
-  const tip = (q: Vec3, l: Lamps): Vec3 => { const s = mul(l.towards, l.far); return shadowOf(q, l.far > 50 ? l.towards : [s[0] - q[0], s[1] - q[1], s[2] - q[2]]); };
+  const tip = (q: Vec3, l: Lamps): Vec3 => {
+    const s = mul(l.towards, l.far);
+    return shadowOf(q, l.far > 50 ? l.towards : [s[0] - q[0], s[1] - q[1], s[2] - q[2]]);
+  };
   const upright = (c: Camera, at: Vec3, h: number, l: Lamps, withShadow: boolean): object[] => {
     if (!seen(c, at) || !seen(c, up(at, h))) return [];
-    const foot = put(project(c, at)), end = tip(up(at, h), l);
-    return [{ kind: 'upright', frame: 0, foot, top: put(project(c, up(at, h))), height: h }, ...(withShadow && l.softDeg < 7 && seen(c, end) ? [{ kind: 'shadow', frame: 0, foot, tip: put(project(c, end)), height: h }] : [])];
+    const foot = put(project(c, at)),
+      end = tip(up(at, h), l);
+    return [
+      { kind: 'upright', frame: 0, foot, top: put(project(c, up(at, h))), height: h },
+      ...(withShadow && l.softDeg < 7 && seen(c, end)
+        ? [{ kind: 'shadow', frame: 0, foot, tip: put(project(c, end)), height: h }]
+        : []),
+    ];
   };
-  const c0 = p.camera(0), n = p.frames, frames = p.move === 'locked' ? [0] : [0, n >> 1, n - 1];
-  const lines = p.set.lines === null ? [] : p.set.lines.map(([a, b]) => ends(c0, a, b)).filter((l) => l !== null).map((l) => l.map(put));
-  const plate = { frame: 0, marks: [
-    ...p.set.uprights.flatMap((q) => upright(c0, q.at, q.height, p.lamps, true)), ...(lines.length > 1 ? [{ kind: 'groundLines', frame: 0, lines }] : []),
-    ...frames.map((f) => ({ kind: 'stand', frame: f, ground: put(project(p.camera(f), p.at)), top: put(project(p.camera(f), up(p.at, H))), height: Math.round(H * 1000) / 1000 })),
-  ] };
-  const t = p.take, tc = t.camera, home = t.garden === null ? upright(tc, t.screen.peg, t.screen.pegHeight, t.lamps, true) : t.garden.uprights.flatMap((q) => upright(tc, q.at, q.height, t.lamps, true));
-  const garden = t.garden?.lines?.map(([a, b]) => ends(tc, a, b)).filter((l) => l !== null).map((l) => l.map(put)) ?? [];
+  const c0 = p.camera(0),
+    n = p.frames,
+    frames = p.move === 'locked' ? [0] : [0, n >> 1, n - 1];
+  const lines =
+    p.set.lines === null
+      ? []
+      : p.set.lines
+          .map(([a, b]) => ends(c0, a, b))
+          .filter((l) => l !== null)
+          .map((l) => l.map(put));
+  const plate = {
+    frame: 0,
+    marks: [
+      ...p.set.uprights.flatMap((q) => upright(c0, q.at, q.height, p.lamps, true)),
+      ...(lines.length > 1 ? [{ kind: 'groundLines', frame: 0, lines }] : []),
+      ...frames.map((f) => ({
+        kind: 'stand',
+        frame: f,
+        ground: put(project(p.camera(f), p.at)),
+        top: put(project(p.camera(f), up(p.at, H))),
+        height: Math.round(H * 1000) / 1000,
+      })),
+    ],
+  };
+  const t = p.take,
+    tc = t.camera,
+    home =
+      t.garden === null
+        ? upright(tc, t.screen.peg, t.screen.pegHeight, t.lamps, true)
+        : t.garden.uprights.flatMap((q) => upright(tc, q.at, q.height, t.lamps, true));
+  const garden =
+    t.garden?.lines
+      ?.map(([a, b]) => ends(tc, a, b))
+      .filter((l) => l !== null)
+      .map((l) => l.map(put)) ?? [];
   const take = {
-    frame: 0, focalPx: Math.round(tc.focalPx * (1 + 0.02 * random.normal())), cameraHeight: Math.round(100 * tc.position[1] * (1 + 0.02 * random.normal())) / 100, ...(t.garden === null ? {} : { cleanFrame: n + TAKE_HANDLE }),
-    marks: [...home, ...(garden.length > 1 ? [{ kind: 'groundLines', frame: 0, lines: garden }] : []), { kind: 'performer', frame: 0, ground: put(project(tc, [0, 0, 0])), top: put(project(tc, [0, H, 0])), height: Math.round(H * 1000) / 1000 }],
+    frame: 0,
+    focalPx: Math.round(tc.focalPx * (1 + 0.02 * random.normal())),
+    cameraHeight: Math.round(100 * tc.position[1] * (1 + 0.02 * random.normal())) / 100,
+    ...(t.garden === null ? {} : { cleanFrame: n + TAKE_HANDLE }),
+    marks: [
+      ...home,
+      ...(garden.length > 1 ? [{ kind: 'groundLines', frame: 0, lines: garden }] : []),
+      {
+        kind: 'performer',
+        frame: 0,
+        ground: put(project(tc, [0, 0, 0])),
+        top: put(project(tc, [0, H, 0])),
+        height: Math.round(H * 1000) / 1000,
+      },
+    ],
   };
-  const places = truthFrames(p).map((f) => ({ frame: f, plate: [project(p.camera(f), p.at), project(p.camera(f), up(p.at, H))] as const, take: [project(tc, [0, 0, 0]), project(tc, [0, H, 0])] as const }));
+  const places = truthFrames(p).map((f) => ({
+    frame: f,
+    plate: [project(p.camera(f), p.at), project(p.camera(f), up(p.at, H))] as const,
+    take: [project(tc, [0, 0, 0]), project(tc, [0, H, 0])] as const,
+  }));
   return { plate, take, places };
 }
 
 /** Makes what is missing of a scene's take and its true mattes. @param cache folder of traced pictures */
-export async function makeTake(folder: string, p: ExamPlan, cache: string): Promise<{ readonly take: string; readonly frames: readonly number[]; readonly cleanFrame: number | null }> {
-  const name = (what: string): string => join(folder, what), fine: TraceOptions = { cache, scale: FINE, kept: new Map() }, { widthPx: w, heightPx: h } = p.take.camera;
+export async function makeTake(
+  folder: string,
+  p: ExamPlan,
+  cache: string,
+): Promise<{ readonly take: string; readonly frames: readonly number[]; readonly cleanFrame: number | null }> {
+  const name = (what: string): string => join(folder, what),
+    fine: TraceOptions = { cache, scale: FINE, kept: new Map() },
+    { widthPx: w, heightPx: h } = p.take.camera;
   mkdirSync(folder, { recursive: true });
   mkdirSync(cache, { recursive: true });
-  const t = p.take, home = takeSet(p);
-  const take: Shot = { id: folder, what: p.words, frames: p.frames, how: 'whole', exposure: 1, camera: () => t.camera, sun: p.lamps.towards, set: home, cast: (f) => (f === p.frames + TAKE_HANDLE ? '' : p.creature.text([0, 0, 0], t.yaw(f))), reach: () => [], truth: () => ({}) };
-  const made = { take: name('take.mp4'), frames: truthFrames(p), cleanFrame: t.garden === null ? null : p.frames + TAKE_HANDLE };
-  if ([name('take.mp4'), ...made.frames.map((f) => name(`${f}-takematte.png`))].every((f) => existsSync(f))) return made;
-  const once = p.yaw(1) === p.yaw(0) ? fine : { ...fine, scale: COARSE }, shown = await frameOf(take, 0, once), phone = finishFor(t.look, t.lamps, shown);
-  if (!existsSync(name('take.mp4'))) await encode(name('take.mp4'), lookahead(p.frames + TAKE_HANDLE + (t.garden === null ? 0 : 3), 1, async (f) => printed(develop(await frameOf(take, Math.min(f, p.frames + TAKE_HANDLE - (t.garden === null ? 1 : 0)), once), phone), phone, t.look.law, 5000 + 64 * p.seed + f)), { width: w, height: h, rate: '24/1', crf: t.look.crf });
-  for (const f of made.frames) savePng(name(`${f}-takematte.png`), await matteOf(p.creature.text([0, 0, 0], t.yaw(f), true), t.camera, phone.softness, fine), w, h);
+  const t = p.take,
+    home = takeSet(p);
+  const take: Shot = {
+    id: folder,
+    what: p.words,
+    frames: p.frames,
+    how: 'whole',
+    exposure: 1,
+    camera: () => t.camera,
+    sun: p.lamps.towards,
+    set: home,
+    cast: (f) => (f === p.frames + TAKE_HANDLE ? '' : p.creature.text([0, 0, 0], t.yaw(f))),
+    reach: () => [],
+    truth: () => ({}),
+  };
+  const made = {
+    take: name('take.mp4'),
+    frames: truthFrames(p),
+    cleanFrame: t.garden === null ? null : p.frames + TAKE_HANDLE,
+  };
+  if ([name('take.mp4'), ...made.frames.map((f) => name(`${f}-takematte.png`))].every((f) => existsSync(f)))
+    return made;
+  const once = p.yaw(1) === p.yaw(0) ? fine : { ...fine, scale: COARSE },
+    shown = await frameOf(take, 0, once),
+    phone = finishFor(t.look, t.lamps, shown);
+  if (!existsSync(name('take.mp4')))
+    await encode(
+      name('take.mp4'),
+      lookahead(p.frames + TAKE_HANDLE + (t.garden === null ? 0 : 3), 1, async (f) =>
+        printed(
+          develop(await frameOf(take, Math.min(f, p.frames + TAKE_HANDLE - (t.garden === null ? 1 : 0)), once), phone),
+          phone,
+          t.look.law,
+          5000 + 64 * p.seed + f,
+        ),
+      ),
+      { width: w, height: h, rate: '24/1', crf: t.look.crf },
+    );
+  for (const f of made.frames)
+    savePng(
+      name(`${f}-takematte.png`),
+      await matteOf(p.creature.text([0, 0, 0], t.yaw(f), true), t.camera, phone.softness, fine),
+      w,
+      h,
+    );
   return made;
 }
 
 /** The part of a line on the ground that is seen, or null. */
 function ends(c: Camera, a: Vec3, b: Vec3): [readonly [number, number], readonly [number, number]] | null {
-  const at = (t: number): Vec3 => add(mul(a, 1 - t), mul(b, t)), steps = Array.from({ length: 61 }, (_, k) => k / 60).filter((t) => at(t)[2] > c.position[2] + 0.3 && seen(c, at(t), 2));
+  const at = (t: number): Vec3 => add(mul(a, 1 - t), mul(b, t)),
+    steps = Array.from({ length: 61 }, (_, k) => k / 60).filter(
+      (t) => at(t)[2] > c.position[2] + 0.3 && seen(c, at(t), 2),
+    );
   return steps.length < 12 ? null : [project(c, at(steps[0]!)), project(c, at(steps.at(-1)!))];
 }
 
-const truthFrames = (p: ExamPlan): number[] => (p.move === 'locked' && p.yaw(1) === p.yaw(0) ? [2] : [1, 3, 5].map((k) => Math.round((k * (p.frames - 1)) / 6)));
+const truthFrames = (p: ExamPlan): number[] =>
+  p.move === 'locked' && p.yaw(1) === p.yaw(0) ? [2] : [1, 3, 5].map((k) => Math.round((k * (p.frames - 1)) / 6));
 
 /** The take's set with its lamps, as text. */
 export function takeSet({ take: t }: ExamPlan): string {
   const level = [0, 1, 2].map((k) => t.lamps.fill[k]! + t.lamps.key[k]! * t.lamps.towards[1]) as unknown as Vec3;
-  return (t.garden === null ? homeText(t.screen, t.far, level) : t.garden.text) + lampsText(t.lamps, t.garden === null ? t.screen.cloth : t.garden.ground);
+  return (
+    (t.garden === null ? homeText(t.screen, t.far, level) : t.garden.text) +
+    lampsText(t.lamps, t.garden === null ? t.screen.cloth : t.garden.ground)
+  );
 }
 
 /** Makes what is missing of one scene. */
 export async function makeExam(out: string, seed: number): Promise<ExamScene> {
-  const p = planOf(seed), folder = join(out, `exam-${seed}`), name = (what: string): string => join(folder, what), cache = join(out, 'cache');
+  const p = planOf(seed),
+    folder = join(out, `exam-${seed}`),
+    name = (what: string): string => join(folder, what),
+    cache = join(out, 'cache');
   const file = name('scene.json');
   if (existsSync(file)) return JSON.parse(readFileSync(file, 'utf8')) as ExamScene;
   mkdirSync(folder, { recursive: true });
   mkdirSync(cache, { recursive: true });
-  const moving = p.move === 'push' || p.move === 'hand', o: TraceOptions = { cache, scale: p.move === 'locked' ? FINE : COARSE, kept: new Map() }, fine = { ...o, scale: FINE };
-  const scene = p.set.text + lampsText(p.lamps, p.set.ground), nothing = (): string => '';
-  const shot: Shot = { id: folder, what: p.words, frames: p.frames, how: p.move === 'pan' ? 'pan' : moving ? 'whole' : 'still', exposure: 1, camera: p.camera, sun: p.lamps.towards, set: scene, cast: nothing, reach: () => [], truth: () => ({}) };
-  const first = await frameOf(shot, p.frames >> 1, o), finish = finishFor(p.look, p.lamps, first), { w, h } = first;
-  if (!existsSync(name('plate.mp4'))) await encode(name('plate.mp4'), lookahead(p.frames, 1, async (f) => printed(develop(await frameOf(shot, f, o), finish), finish, p.look.law, 9000 + 64 * seed + f)), { width: w, height: h, rate: '24/1', crf: p.look.crf });
+  const moving = p.move === 'push' || p.move === 'hand',
+    o: TraceOptions = { cache, scale: p.move === 'locked' ? FINE : COARSE, kept: new Map() },
+    fine = { ...o, scale: FINE };
+  const scene = p.set.text + lampsText(p.lamps, p.set.ground),
+    nothing = (): string => '';
+  const shot: Shot = {
+    id: folder,
+    what: p.words,
+    frames: p.frames,
+    how: p.move === 'pan' ? 'pan' : moving ? 'whole' : 'still',
+    exposure: 1,
+    camera: p.camera,
+    sun: p.lamps.towards,
+    set: scene,
+    cast: nothing,
+    reach: () => [],
+    truth: () => ({}),
+  };
+  const first = await frameOf(shot, p.frames >> 1, o),
+    finish = finishFor(p.look, p.lamps, first),
+    { w, h } = first;
+  if (!existsSync(name('plate.mp4')))
+    await encode(
+      name('plate.mp4'),
+      lookahead(p.frames, 1, async (f) =>
+        printed(develop(await frameOf(shot, f, o), finish), finish, p.look.law, 9000 + 64 * seed + f),
+      ),
+      { width: w, height: h, rate: '24/1', crf: p.look.crf },
+    );
   // With the creature in it, the whole picture is traced: its sky shadow reaches far. A pan shows it through the same wide picture.
   for (const f of truthFrames(p)) {
-    const text = p.creature.text(p.at, p.yaw(f)), base = develop(await frameOf(shot, f, o), finish), c = p.camera(f);
+    const text = p.creature.text(p.at, p.yaw(f)),
+      base = develop(await frameOf(shot, f, o), finish),
+      c = p.camera(f);
     const joined = develop(await frameOf({ ...shot, set: scene + text }, f, o), finish);
     savePng(name(`${f}-truth.png`), printed(joined, finish, p.look.law, 77 + 64 * seed + f), w, h);
     savePng(name(`${f}-clean.png`), printed(joined, finish, p.look.law, null), w, h);
     savePng(name(`${f}-base.png`), printed(base, finish, p.look.law, null), w, h);
-    savePng(name(`${f}-matte.png`), await matteOf(p.creature.text(p.at, p.yaw(f), true), c, finish.softness, fine), w, h);
+    savePng(
+      name(`${f}-matte.png`),
+      await matteOf(p.creature.text(p.at, p.yaw(f), true), c, finish.softness, fine),
+      w,
+      h,
+    );
   }
   await makeTake(folder, p, cache);
   const marks = marksOf(p);
   writeFileSync(name('plate.json'), JSON.stringify(marks.plate));
   writeFileSync(name('take.json'), JSON.stringify(marks.take));
-  const made: ExamScene = { seed, words: p.words, plate: name('plate.mp4'), take: name('take.mp4'), plateMarks: name('plate.json'), takeMarks: name('take.json'), frames: truthFrames(p), places: marks.places };
+  const made: ExamScene = {
+    seed,
+    words: p.words,
+    plate: name('plate.mp4'),
+    take: name('take.mp4'),
+    plateMarks: name('plate.json'),
+    takeMarks: name('take.json'),
+    frames: truthFrames(p),
+    places: marks.places,
+  };
   writeFileSync(file, JSON.stringify(made));
   return made;
 }
 
 /** Numbers of `1-6,9`. */
 export function seedsOf(text: string): number[] {
-  return text.split(',').flatMap((part) => { const [a, b] = part.split('-').map(Number); if (!Number.isInteger(a) || (b !== undefined && !(b >= a!))) throw new Error(`seeds are written as 1-6 or 1,3,9, not ${text}`); return Array.from({ length: (b ?? a!) - a! + 1 }, (_, k) => a! + k); });
+  return text.split(',').flatMap((part) => {
+    const [a, b] = part.split('-').map(Number);
+    if (!Number.isInteger(a) || (b !== undefined && !(b >= a!)))
+      throw new Error(`seeds are written as 1-6 or 1,3,9, not ${text}`);
+    return Array.from({ length: (b ?? a!) - a! + 1 }, (_, k) => a! + k);
+  });
 }
 
 /** Says loudly where the ray tracer is absent. */
 export function canTrace(): boolean {
   const found = ['povray', 'ffmpeg'].filter((p) => spawnSync(p, ['-h'], { stdio: 'ignore' }).error !== undefined);
-  if (found.length > 0) console.log(`SKIPPED: ${found.join(' and ')} not found on the PATH; the exam's scenes are traced by it`);
+  if (found.length > 0)
+    console.log(`SKIPPED: ${found.join(' and ')} not found on the PATH; the exam's scenes are traced by it`);
   return found.length === 0;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
   const [folder, seeds] = process.argv.slice(2);
-  if (folder === undefined || seeds === undefined) console.log('usage: npx tsx bench/exam-scenes.ts FOLDER SEEDS (1-6)');
-  else if (canTrace()) for (const seed of seedsOf(seeds)) { const t = Date.now(), s = await makeExam(resolve(folder), seed); console.log(`${seed}: ${s.words} (${Math.round((Date.now() - t) / 1000)} s)`); }
+  if (folder === undefined || seeds === undefined)
+    console.log('usage: npx tsx bench/exam-scenes.ts FOLDER SEEDS (1-6)');
+  else if (canTrace())
+    for (const seed of seedsOf(seeds)) {
+      const t = Date.now(),
+        s = await makeExam(resolve(folder), seed);
+      console.log(`${seed}: ${s.words} (${Math.round((Date.now() - t) / 1000)} s)`);
+    }
 }

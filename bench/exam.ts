@@ -20,102 +20,275 @@ import { canTrace, makeExam, seedsOf, type ExamScene } from './exam-scenes.js';
 import { blurred, isWide, regions, scoreFrame, type Regions } from './join-score.js';
 
 /** Readings of one picture against the truth. */
-const KEYS = ['performer', 'edge', 'bias', 'shadow', 'iou', 'stray', 'outside', 'level', 'a', 'b', 'red', 'green', 'blue'] as const;
+const KEYS = [
+  'performer',
+  'edge',
+  'bias',
+  'shadow',
+  'iou',
+  'stray',
+  'outside',
+  'level',
+  'a',
+  'b',
+  'red',
+  'green',
+  'blue',
+] as const;
 type Reading = Record<(typeof KEYS)[number], number>;
 /** Bars of the whole join; of level, white, size and place there are none: what an eye sees beside the truth (own choice). */
-const BARS: Readonly<Record<string, number>> = { performer: 6, edge: 7, bias: 1.5, shadow: 7, overlap: 0.25, outside: 0.3, level: 3, white: 4, size: 3, place: 3 };
+const BARS: Readonly<Record<string, number>> = {
+  performer: 6,
+  edge: 7,
+  bias: 1.5,
+  shadow: 7,
+  overlap: 0.25,
+  outside: 0.3,
+  level: 3,
+  white: 4,
+  size: 3,
+  place: 3,
+};
 
-interface Row { readonly seed: number; readonly words: string; readonly ours: Reading; readonly plain: Reading; readonly size: number; readonly place: number; readonly worst: string; readonly rank: number }
+interface Row {
+  readonly seed: number;
+  readonly words: string;
+  readonly ours: Reading;
+  readonly plain: Reading;
+  readonly size: number;
+  readonly place: number;
+  readonly worst: string;
+  readonly rank: number;
+}
 
 /** Our picture, the true one and the set without the creature, blurred; stops by which our performer's mean light would have to change, a channel. */
 function readingOf(ours: Picture, truth: Picture, base: Picture, r: Regions): Reading {
-  const s = scoreFrame(ours, truth, base, r), a = codedToLinear(ours, 'bt709'), b = codedToLinear(truth, 'bt709'), n = r.width * r.height;
-  const stops = [0, 1, 2].map((c) => { let x = 0, y = 0; for (let i = 0; i < n; i++) if (r.label[i] === 1) { x += a.data[c * n + i]!; y += b.data[c * n + i]!; } return Math.log2(y / x); });
-  return { performer: s.performer, edge: s.edge, bias: s.edgeBias, shadow: s.shadow, iou: isWide(r) ? s.shadowIou : NaN, stray: s.shadowStray, outside: s.outside, level: s.performerBias[0], a: s.performerBias[1], b: s.performerBias[2], red: stops[0]!, green: stops[1]!, blue: stops[2]! };
+  const s = scoreFrame(ours, truth, base, r),
+    a = codedToLinear(ours, 'bt709'),
+    b = codedToLinear(truth, 'bt709'),
+    n = r.width * r.height;
+  const stops = [0, 1, 2].map((c) => {
+    let x = 0,
+      y = 0;
+    for (let i = 0; i < n; i++)
+      if (r.label[i] === 1) {
+        x += a.data[c * n + i]!;
+        y += b.data[c * n + i]!;
+      }
+    return Math.log2(y / x);
+  });
+  return {
+    performer: s.performer,
+    edge: s.edge,
+    bias: s.edgeBias,
+    shadow: s.shadow,
+    iou: isWide(r) ? s.shadowIou : NaN,
+    stray: s.shadowStray,
+    outside: s.outside,
+    level: s.performerBias[0],
+    a: s.performerBias[1],
+    b: s.performerBias[2],
+    red: stops[0]!,
+    green: stops[1]!,
+    blue: stops[2]!,
+  };
 }
 
 /** Cover's middle and the root of its area, px. */
 function extent(matte: Float32Array, w: number): { x: number; y: number; size: number } {
-  let x = 0, y = 0, s = 0;
-  for (let i = 0; i < matte.length; i++) { const v = matte[i]!; s += v; x += v * (i % w); y += v * Math.floor(i / w); }
+  let x = 0,
+    y = 0,
+    s = 0;
+  for (let i = 0; i < matte.length; i++) {
+    const v = matte[i]!;
+    s += v;
+    x += v * (i % w);
+    y += v * Math.floor(i / w);
+  }
   return { x: x / s, y: y / s, size: Math.sqrt(s) };
 }
 
 /** The take laid over the plate with its true matte, its foot and top on the plate's: display codes, nothing else done. */
 function overlay(plate: Picture, take: Picture, matte: Float32Array, at: ExamScene['places'][number]): Picture {
-  const { width: w, height: h } = plate, n = w * h, out = { ...plate, data: plate.data.slice() }, [p0, p1] = at.plate, [t0, t1] = at.take;
-  const px = p1[0] - p0[0], py = p1[1] - p0[1], tx = t1[0] - t0[0], ty = t1[1] - t0[1], q = px * px + py * py, c = (tx * px + ty * py) / q, s = (ty * px - tx * py) / q, FINE = 4;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    let alpha = 0;
-    const colour = [0, 0, 0];
-    for (let k = 0; k < FINE * FINE; k++) {
-      const dx = x + ((k % FINE) + 0.5) / FINE - p0[0], dy = y + (Math.floor(k / FINE) + 0.5) / FINE - p0[1], u = Math.round(t0[0] + c * dx - s * dy - 0.5), v = Math.round(t0[1] + s * dx + c * dy - 0.5);
-      if (u < 0 || v < 0 || u >= w || v >= h) continue;
-      const m = matte[v * w + u]! / (FINE * FINE);
-      alpha += m;
-      for (let j = 0; j < 3; j++) colour[j]! += m * take.data[j * n + v * w + u]!;
+  const { width: w, height: h } = plate,
+    n = w * h,
+    out = { ...plate, data: plate.data.slice() },
+    [p0, p1] = at.plate,
+    [t0, t1] = at.take;
+  const px = p1[0] - p0[0],
+    py = p1[1] - p0[1],
+    tx = t1[0] - t0[0],
+    ty = t1[1] - t0[1],
+    q = px * px + py * py,
+    c = (tx * px + ty * py) / q,
+    s = (ty * px - tx * py) / q,
+    FINE = 4;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      let alpha = 0;
+      const colour = [0, 0, 0];
+      for (let k = 0; k < FINE * FINE; k++) {
+        const dx = x + ((k % FINE) + 0.5) / FINE - p0[0],
+          dy = y + (Math.floor(k / FINE) + 0.5) / FINE - p0[1],
+          u = Math.round(t0[0] + c * dx - s * dy - 0.5),
+          v = Math.round(t0[1] + s * dx + c * dy - 0.5);
+        if (u < 0 || v < 0 || u >= w || v >= h) continue;
+        const m = matte[v * w + u]! / (FINE * FINE);
+        alpha += m;
+        for (let j = 0; j < 3; j++) colour[j]! += m * take.data[j * n + v * w + u]!;
+      }
+      if (alpha > 0)
+        for (let j = 0; j < 3; j++) {
+          const i = j * n + y * w + x;
+          out.data[i] = out.data[i]! * (1 - alpha) + colour[j]!;
+        }
     }
-    if (alpha > 0) for (let j = 0; j < 3; j++) { const i = j * n + y * w + x; out.data[i] = out.data[i]! * (1 - alpha) + colour[j]!; }
-  }
   return out;
 }
 
 /** Plain overlay, ours and truth side by side, cut out about the performer. */
 function beside(path: string, pictures: readonly Picture[], matte: Float32Array): Promise<void> {
-  const w = pictures[0]!.width, h = pictures[0]!.height;
-  let x0 = w, y0 = h, x1 = 0, y1 = 0;
-  for (let i = 0; i < matte.length; i++) if (matte[i]! > 0.3) { const x = i % w, y = Math.floor(i / w); x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); }
+  const w = pictures[0]!.width,
+    h = pictures[0]!.height;
+  let x0 = w,
+    y0 = h,
+    x1 = 0,
+    y1 = 0;
+  for (let i = 0; i < matte.length; i++)
+    if (matte[i]! > 0.3) {
+      const x = i % w,
+        y = Math.floor(i / w);
+      x0 = Math.min(x0, x);
+      x1 = Math.max(x1, x + 1);
+      y0 = Math.min(y0, y);
+      y1 = Math.max(y1, y + 1);
+    }
   const side = Math.round(0.7 * (y1 - y0)) + 10;
-  x0 = Math.max(0, x0 - side); x1 = Math.min(w, x1 + side); y0 = Math.max(0, y0 - 20); y1 = Math.min(h, y1 + 30);
-  const cw = x1 - x0, ch = y1 - y0, out = createPicture(pictures.length * (cw + 4), ch, 3), n = out.width * ch;
-  pictures.forEach((p, k) => { for (let c = 0; c < 3; c++) for (let y = 0; y < ch; y++) out.data.set(p.data.subarray(c * w * h + (y0 + y) * w + x0, c * w * h + (y0 + y) * w + x1), c * n + y * out.width + k * (cw + 4)); });
+  x0 = Math.max(0, x0 - side);
+  x1 = Math.min(w, x1 + side);
+  y0 = Math.max(0, y0 - 20);
+  y1 = Math.min(h, y1 + 30);
+  const cw = x1 - x0,
+    ch = y1 - y0,
+    out = createPicture(pictures.length * (cw + 4), ch, 3),
+    n = out.width * ch;
+  pictures.forEach((p, k) => {
+    for (let c = 0; c < 3; c++)
+      for (let y = 0; y < ch; y++)
+        out.data.set(
+          p.data.subarray(c * w * h + (y0 + y) * w + x0, c * w * h + (y0 + y) * w + x1),
+          c * n + y * out.width + k * (cw + 4),
+        );
+  });
   return writePng16(path, out);
 }
 
 /** Of what was read; not a number where nothing was. */
-const mean = (all: readonly Reading[]): Reading => Object.fromEntries(KEYS.map((k) => { const v = all.map((r) => r[k]).filter(Number.isFinite); return [k, v.reduce((s, x) => s + x, 0) / v.length]; })) as Reading;
+const mean = (all: readonly Reading[]): Reading =>
+  Object.fromEntries(
+    KEYS.map((k) => {
+      const v = all.map((r) => r[k]).filter(Number.isFinite);
+      return [k, v.reduce((s, x) => s + x, 0) / v.length];
+    }),
+  ) as Reading;
 
 async function rowOf(s: ExamScene, folder: string, pictures: string | undefined, why: boolean): Promise<Row> {
   const json = (f: string): MarksFile => JSON.parse(readFileSync(f, 'utf8')) as MarksFile;
   const proposal = await proposeFromFiles(s.plate, s.take, json(s.plateMarks), json(s.takeMarks), 'fine');
-  if (why) for (const step of proposal.recipe.steps) console.log(`  ${step.step}${step.on ? '' : ' (off)'}: ${step.why}`);
-  const renderer = await JoinRenderer.open(proposal.recipe, { ...(await joinTools(proposal.recipe, json(s.plateMarks), proposal.camera)), carrier: proposal.carrier });
-  const plate = await VideoReader.open(s.plate), take = await VideoReader.open(s.take), ours: Reading[] = [], plain: Reading[] = [];
-  let size = 0, place = 0, own = 0;
+  if (why)
+    for (const step of proposal.recipe.steps) console.log(`  ${step.step}${step.on ? '' : ' (off)'}: ${step.why}`);
+  const renderer = await JoinRenderer.open(proposal.recipe, {
+    ...(await joinTools(proposal.recipe, json(s.plateMarks), proposal.camera)),
+    carrier: proposal.carrier,
+  });
+  const plate = await VideoReader.open(s.plate),
+    take = await VideoReader.open(s.take),
+    ours: Reading[] = [],
+    plain: Reading[] = [];
+  let size = 0,
+    place = 0,
+    own = 0;
   for (const f of s.frames) {
     const read = (what: string): Promise<Picture> => readPng(join(folder, `exam-${s.seed}`, `${f}-${what}.png`));
-    const truth = await read('truth'), clean = blurred(await read('clean')), base = blurred(await read('base')), n = truth.width * truth.height, cover = async (what: string): Promise<Float32Array> => (await read(what)).data.slice(0, n);
-    const matte = await cover('matte'), frame = await renderer.frame(f), coded = frame.coded(), r = regions(matte, truth.width, truth.height, clean, base), t = blurred(truth);
-    const shown = toCodedRgb(await plate.frame(f)), over = overlay(shown, toCodedRgb(await take.frame(f)), await cover('takematte'), s.places.find((p) => p.frame === f)!);
+    const truth = await read('truth'),
+      clean = blurred(await read('clean')),
+      base = blurred(await read('base')),
+      n = truth.width * truth.height,
+      cover = async (what: string): Promise<Float32Array> => (await read(what)).data.slice(0, n);
+    const matte = await cover('matte'),
+      frame = await renderer.frame(f),
+      coded = frame.coded(),
+      r = regions(matte, truth.width, truth.height, clean, base),
+      t = blurred(truth);
+    const shown = toCodedRgb(await plate.frame(f)),
+      over = overlay(
+        shown,
+        toCodedRgb(await take.frame(f)),
+        await cover('takematte'),
+        s.places.find((p) => p.frame === f)!,
+      );
     ours.push(readingOf(blurred(coded), t, base, r));
     plain.push(readingOf(blurred(over), t, base, r));
     own += scoreFrame(blurred(shown), t, base, r).outside / s.frames.length;
-    const a = extent(frame.matte(), truth.width), b = extent(matte, truth.width);
+    const a = extent(frame.matte(), truth.width),
+      b = extent(matte, truth.width);
     size += (a.size - b.size) / s.frames.length;
     place += Math.hypot(a.x - b.x, a.y - b.y) / s.frames.length;
     if (pictures !== undefined) await beside(join(pictures, `exam-${s.seed}-${f}.png`), [over, coded, truth], matte);
   }
   await Promise.all([renderer.close(), plate.close(), take.close()]);
-  const all = mean(ours), us = { ...all, outside: all.outside - own }, pl = mean(plain);
-  const off: Record<string, number> = { performer: us.performer, edge: us.edge, bias: Math.abs(us.bias), shadow: us.shadow, overlap: 1 - us.iou, outside: us.outside, level: Math.abs(us.level), white: Math.hypot(us.a, us.b), size: Math.abs(size), place };
-  const [worst] = Object.entries(off).map(([k, v]) => [k, v / BARS[k]!] as const).filter(([, v]) => Number.isFinite(v)).sort((p, q) => q[1] - p[1])[0]!;
-  return { seed: s.seed, words: s.words, ours: us, plain: { ...pl, outside: pl.outside - own }, size, place, worst, rank: (us.performer / 6 + us.edge / 7 + (Number.isFinite(us.shadow) ? us.shadow / 7 : 1)) / 3 };
+  const all = mean(ours),
+    us = { ...all, outside: all.outside - own },
+    pl = mean(plain);
+  const off: Record<string, number> = {
+    performer: us.performer,
+    edge: us.edge,
+    bias: Math.abs(us.bias),
+    shadow: us.shadow,
+    overlap: 1 - us.iou,
+    outside: us.outside,
+    level: Math.abs(us.level),
+    white: Math.hypot(us.a, us.b),
+    size: Math.abs(size),
+    place,
+  };
+  const [worst] = Object.entries(off)
+    .map(([k, v]) => [k, v / BARS[k]!] as const)
+    .filter(([, v]) => Number.isFinite(v))
+    .sort((p, q) => q[1] - p[1])[0]!;
+  return {
+    seed: s.seed,
+    words: s.words,
+    ours: us,
+    plain: { ...pl, outside: pl.outside - own },
+    size,
+    place,
+    worst,
+    rank: (us.performer / 6 + us.edge / 7 + (Number.isFinite(us.shadow) ? us.shadow / 7 : 1)) / 3,
+  };
 }
 
 const f1 = (v: number): string => v.toFixed(1);
-const cells = (r: Reading): string => `${f1(r.performer)} / ${f1(r.edge)} (${r.bias > 0 ? '+' : ''}${f1(r.bias)}) / ${f1(r.shadow)} IoU ${Number.isFinite(r.iou) ? r.iou.toFixed(2) : 'hidden'} stray ${r.stray.toFixed(2)} out ${r.outside.toFixed(2)}  L ${f1(r.level)} a ${f1(r.a)} b ${f1(r.b)}  stops ${r.red.toFixed(2)} ${r.green.toFixed(2)} ${r.blue.toFixed(2)}`;
+const cells = (r: Reading): string =>
+  `${f1(r.performer)} / ${f1(r.edge)} (${r.bias > 0 ? '+' : ''}${f1(r.bias)}) / ${f1(r.shadow)} IoU ${Number.isFinite(r.iou) ? r.iou.toFixed(2) : 'hidden'} stray ${r.stray.toFixed(2)} out ${r.outside.toFixed(2)}  L ${f1(r.level)} a ${f1(r.a)} b ${f1(r.b)}  stops ${r.red.toFixed(2)} ${r.green.toFixed(2)} ${r.blue.toFixed(2)}`;
 
 /** Mean of the rows; of signed readings the mean amount. */
 function summary(rows: readonly Row[], of: 'ours' | 'plain'): Reading {
   const signed = new Set<string>(['bias', 'level', 'a', 'b', 'red', 'green', 'blue']);
-  return mean(rows.map((r) => Object.fromEntries(KEYS.map((k) => [k, signed.has(k) ? Math.abs(r[of][k]) : r[of][k]])) as Reading));
+  return mean(
+    rows.map((r) => Object.fromEntries(KEYS.map((k) => [k, signed.has(k) ? Math.abs(r[of][k]) : r[of][k]])) as Reading),
+  );
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2), [folder, seeds] = args.filter((a) => !a.startsWith('--')), option = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
-  if (folder === undefined || seeds === undefined) console.log('usage: npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why]');
+  const args = process.argv.slice(2),
+    [folder, seeds] = args.filter((a) => !a.startsWith('--')),
+    option = (name: string): string | undefined => args.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
+  if (folder === undefined || seeds === undefined)
+    console.log('usage: npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why]');
   else if (canTrace()) {
-    const pictures = option('pictures'), rows: Row[] = [];
+    const pictures = option('pictures'),
+      rows: Row[] = [];
     if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
     for (const seed of seedsOf(seeds)) {
       const scene = await makeExam(resolve(folder), seed);
@@ -127,8 +300,13 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       }
     }
     rows.sort((a, b) => b.rank - a.rank);
-    console.log('performer / edge (bias) / shadow, its IoU (hidden: only a rim of the true one shows) and where there is none (over the area of the performer), outside; level and white of the performer; stops that its light lacks (red, green, blue)');
-    for (const r of rows) console.log(`${String(r.seed).padStart(4)} most off: ${r.worst}; size ${f1(r.size)} place ${f1(r.place)} px; ${r.words}\n     ours  ${cells(r.ours)}\n     plain ${cells(r.plain)}`);
+    console.log(
+      'performer / edge (bias) / shadow, its IoU (hidden: only a rim of the true one shows) and where there is none (over the area of the performer), outside; level and white of the performer; stops that its light lacks (red, green, blue)',
+    );
+    for (const r of rows)
+      console.log(
+        `${String(r.seed).padStart(4)} most off: ${r.worst}; size ${f1(r.size)} place ${f1(r.place)} px; ${r.words}\n     ours  ${cells(r.ours)}\n     plain ${cells(r.plain)}`,
+      );
     console.log(`mean ours  ${cells(summary(rows, 'ours'))}\nmean plain ${cells(summary(rows, 'plain'))}`);
     const file = option('json');
     if (file !== undefined) writeFileSync(file, JSON.stringify(rows));

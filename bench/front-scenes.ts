@@ -20,25 +20,64 @@ import { outlinePolygon } from '../src/join/outline/outline-polygon.js';
 import { writePng16 } from '../src/media/stills.js';
 import type { Mark, MarksFile } from '../src/plate/marks.js';
 
-export const W = 640, H = 360, FRAMES = 24;
+export const W = 640,
+  H = 360,
+  FRAMES = 24;
 type Thing = 'post' | 'bollard' | 'rail' | 'column' | 'door' | 'walker';
 type Move = 'locked' | 'pan' | 'travel' | 'push' | 'hand';
 
 export const CASES: readonly (readonly [Thing, Move])[] = [
-  ['post', 'locked'], ['post', 'pan'], ['post', 'travel'], ['post', 'push'], ['post', 'hand'], ['bollard', 'travel'], ['bollard', 'hand'], ['rail', 'travel'], ['rail', 'hand'],
-  ['column', 'travel'], ['column', 'push'], ['door', 'travel'], ['door', 'pan'], ['walker', 'locked'], ['walker', 'pan'], ['walker', 'travel'],
+  ['post', 'locked'],
+  ['post', 'pan'],
+  ['post', 'travel'],
+  ['post', 'push'],
+  ['post', 'hand'],
+  ['bollard', 'travel'],
+  ['bollard', 'hand'],
+  ['rail', 'travel'],
+  ['rail', 'hand'],
+  ['column', 'travel'],
+  ['column', 'push'],
+  ['door', 'travel'],
+  ['door', 'pan'],
+  ['walker', 'locked'],
+  ['walker', 'pan'],
+  ['walker', 'travel'],
 ];
 export const idOf = ([thing, move]: readonly [Thing, Move]): string => `${thing}-${move}`;
 
 /** Where the camera stands on a frame, and where it looks. */
 function cameraAt(move: Move, n: number, seed: number, focalPx: number): Camera {
-  const t = n / (FRAMES - 1), s = t * t * (3 - 2 * t), r = seeded(seed * 7 + 3), side = r() < 0.5 ? -1 : 1, long = 0.8 + 0.5 * r();
+  const t = n / (FRAMES - 1),
+    s = t * t * (3 - 2 * t),
+    r = seeded(seed * 7 + 3),
+    side = r() < 0.5 ? -1 : 1,
+    long = 0.8 + 0.5 * r();
   const shake = (k: number): number => wander(seed * 31 + k, n / 24);
   const place: Vec3 = [0, 1.5, -6];
   if (move === 'pan') return aim(place, side * (-7 + 14 * s), -3 + 0.5 * s, focalPx, 0, W, H);
-  if (move === 'travel') return aim([side * long * (s - 0.5), 1.5, -6 + 0.25 * s], side * 2 * (s - 0.5), -3, focalPx, 0, W, H);
-  if (move === 'push') return aim([0.06 * shake(1), 1.5 + 0.02 * shake(2), -6 + 1.1 * s], side * (-2 + 4 * s) + 0.25 * shake(3), -3 + 0.2 * shake(4), focalPx, 0.2 * shake(5), W, H);
-  if (move === 'hand') return aim([0.12 * shake(1), 1.5 + 0.05 * shake(2), -6 + 0.1 * shake(6)], 1.2 * shake(3), -3 + 0.7 * shake(4), focalPx, 0.6 * shake(5), W, H);
+  if (move === 'travel')
+    return aim([side * long * (s - 0.5), 1.5, -6 + 0.25 * s], side * 2 * (s - 0.5), -3, focalPx, 0, W, H);
+  if (move === 'push')
+    return aim(
+      [0.06 * shake(1), 1.5 + 0.02 * shake(2), -6 + 1.1 * s],
+      side * (-2 + 4 * s) + 0.25 * shake(3),
+      -3 + 0.2 * shake(4),
+      focalPx,
+      0.2 * shake(5),
+      W,
+      H,
+    );
+  if (move === 'hand')
+    return aim(
+      [0.12 * shake(1), 1.5 + 0.05 * shake(2), -6 + 0.1 * shake(6)],
+      1.2 * shake(3),
+      -3 + 0.7 * shake(4),
+      focalPx,
+      0.6 * shake(5),
+      W,
+      H,
+    );
   return aim(place, 0, -3, focalPx, 0, W, H);
 }
 
@@ -50,62 +89,186 @@ function toneOf(r: () => number): string {
 
 /** The set: a patterned wall, boxes and thin poles at several distances, a patterned ground. */
 function setText(seed: number): string {
-  const r = seeded(seed), tone = (): string => toneOf(r);
+  const r = seeded(seed),
+    tone = (): string => toneOf(r);
   let out = `global_settings{assumed_gamma 1.0}\nbackground{rgb<0.5,0.6,0.8>}\nlight_source{<${(-30 + 60 * r()).toFixed(1)},40,-35> rgb 2.0}\nlight_source{<0,60,-60> rgb 0.6 shadowless}\n`;
   out += `plane{y,0 pigment{granite scale 1.4 color_map{[0 rgb<0.12,0.11,0.1>][0.6 rgb<0.36,0.33,0.29>]}} finish{ambient 0 diffuse 0.85}}\n`;
   out += `box{<-30,0,9>,<30,9,10> texture{pigment{brick pigment{rgb<${tone()}>} pigment{granite scale 0.6 color_map{[0 rgb<${tone()}>][0.7 rgb<${tone()}>]}} brick_size <0.9,0.35,0.5> mortar 0.05} finish{ambient 0 diffuse 0.8}}}\n`;
   for (let i = 0; i < 14; i++) {
-    const x = -9 + 18 * r(), z = 1.5 + 7 * r(), wide = 0.25 + 0.9 * r(), high = 0.4 + 2.6 * r();
-    out += r() < 0.35
-      ? `cylinder{<${x.toFixed(3)},0,${z.toFixed(3)}>,<${x.toFixed(3)},${(high + 1.5).toFixed(3)},${z.toFixed(3)}>,${(0.04 + 0.06 * r()).toFixed(3)} pigment{rgb<${tone()}>} finish{ambient 0 diffuse 0.85}}\n`
-      : `box{<${(x - wide / 2).toFixed(3)},0,${z.toFixed(3)}>,<${(x + wide / 2).toFixed(3)},${high.toFixed(3)},${(z + 0.5).toFixed(3)}> texture{pigment{bozo turbulence 0.6 scale ${(0.1 + 0.3 * r()).toFixed(3)} color_map{[0 rgb<${tone()}>][1 rgb<${tone()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
+    const x = -9 + 18 * r(),
+      z = 1.5 + 7 * r(),
+      wide = 0.25 + 0.9 * r(),
+      high = 0.4 + 2.6 * r();
+    out +=
+      r() < 0.35
+        ? `cylinder{<${x.toFixed(3)},0,${z.toFixed(3)}>,<${x.toFixed(3)},${(high + 1.5).toFixed(3)},${z.toFixed(3)}>,${(0.04 + 0.06 * r()).toFixed(3)} pigment{rgb<${tone()}>} finish{ambient 0 diffuse 0.85}}\n`
+        : `box{<${(x - wide / 2).toFixed(3)},0,${z.toFixed(3)}>,<${(x + wide / 2).toFixed(3)},${high.toFixed(3)},${(z + 0.5).toFixed(3)}> texture{pigment{bozo turbulence 0.6 scale ${(0.1 + 0.3 * r()).toFixed(3)} color_map{[0 rgb<${tone()}>][1 rgb<${tone()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
   }
   return out;
 }
 
 /** What passes: its parts' text with a texture of its own or the given one, and outlines of straight parts in the world. */
-interface Front { text(n: number, texture: string | null): string; readonly parts: readonly (readonly Vec3[])[] | null }
+interface Front {
+  text(n: number, texture: string | null): string;
+  readonly parts: readonly (readonly Vec3[])[] | null;
+}
 
 function frontOf(thing: Thing, seed: number): Front {
-  const r = seeded(seed * 13 + 5), x = -0.25 + 0.5 * r(), z = -3.4 + 0.8 * r(), tone = toneOf(r), paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
-  const upright = (cx: number, radius: number, y0: number, y1: number, own: string): { text: (t: string | null) => string; part: Vec3[] } => ({
-    text: (t) => `cylinder{<${cx.toFixed(4)},${y0},${z.toFixed(4)}>,<${cx.toFixed(4)},${y1},${z.toFixed(4)}>,${radius.toFixed(4)} ${t ?? own} no_shadow}\n`,
-    part: [[cx - radius, y1, z], [cx + radius, y1, z], [cx + radius, y0, z], [cx - radius, y0, z]],
+  const r = seeded(seed * 13 + 5),
+    x = -0.25 + 0.5 * r(),
+    z = -3.4 + 0.8 * r(),
+    tone = toneOf(r),
+    paint = `texture{pigment{rgb<${tone}>} finish{ambient 0 diffuse 0.85}}`;
+  const upright = (
+    cx: number,
+    radius: number,
+    y0: number,
+    y1: number,
+    own: string,
+  ): { text: (t: string | null) => string; part: Vec3[] } => ({
+    text: (t) =>
+      `cylinder{<${cx.toFixed(4)},${y0},${z.toFixed(4)}>,<${cx.toFixed(4)},${y1},${z.toFixed(4)}>,${radius.toFixed(4)} ${t ?? own} no_shadow}\n`,
+    part: [
+      [cx - radius, y1, z],
+      [cx + radius, y1, z],
+      [cx + radius, y0, z],
+      [cx - radius, y0, z],
+    ],
   });
-  if (thing === 'post') { const p = upright(x, 0.035 + 0.03 * r(), 0, 5, paint); return { text: (_, t) => p.text(t), parts: [p.part] }; }
-  if (thing === 'column') { const p = upright(x, 0.16, 0, 5, `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} finish{ambient 0 diffuse 0.85}}`); return { text: (_, t) => p.text(t), parts: [p.part] }; }
-  if (thing === 'bollard') { const p = upright(x, 0.07, 0.95, 1.55, paint); return { text: (_, t) => p.text(t), parts: [p.part] }; }
+  if (thing === 'post') {
+    const p = upright(x, 0.035 + 0.03 * r(), 0, 5, paint);
+    return { text: (_, t) => p.text(t), parts: [p.part] };
+  }
+  if (thing === 'column') {
+    const p = upright(
+      x,
+      0.16,
+      0,
+      5,
+      `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} finish{ambient 0 diffuse 0.85}}`,
+    );
+    return { text: (_, t) => p.text(t), parts: [p.part] };
+  }
+  if (thing === 'bollard') {
+    const p = upright(x, 0.07, 0.95, 1.55, paint);
+    return { text: (_, t) => p.text(t), parts: [p.part] };
+  }
   if (thing === 'rail') {
-    const bars = [-0.55, -0.1, 0.35].map((d) => upright(x + d, 0.02, 0.6, 1.4, paint)), y = 1.42, top: Vec3[] = [[x - 2.4, y + 0.025, z], [x + 2.4, y + 0.025, z], [x + 2.4, y - 0.025, z], [x - 2.4, y - 0.025, z]];
-    const beam = (t: string | null): string => `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}>,0.025 ${t ?? paint} no_shadow}\n`;
+    const bars = [-0.55, -0.1, 0.35].map((d) => upright(x + d, 0.02, 0.6, 1.4, paint)),
+      y = 1.42,
+      top: Vec3[] = [
+        [x - 2.4, y + 0.025, z],
+        [x + 2.4, y + 0.025, z],
+        [x + 2.4, y - 0.025, z],
+        [x - 2.4, y - 0.025, z],
+      ];
+    const beam = (t: string | null): string =>
+      `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}>,0.025 ${t ?? paint} no_shadow}\n`;
     return { text: (_, t) => beam(t) + bars.map((b) => b.text(t)).join(''), parts: [top, ...bars.map((b) => b.part)] };
   }
-  if (thing === 'door') { const e = x, s = r() < 0.5 ? -1 : 1, a = s < 0 ? e - 4 : e, b = s < 0 ? e : e + 4; return { text: (_, t) => `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} no_shadow}\n`, parts: [[[a, 4, z], [b, 4, z], [b, -0.5, z], [a, -0.5, z]]] }; }
+  if (thing === 'door') {
+    const e = x,
+      s = r() < 0.5 ? -1 : 1,
+      a = s < 0 ? e - 4 : e,
+      b = s < 0 ? e : e + 4;
+    return {
+      text: (_, t) =>
+        `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} no_shadow}\n`,
+      parts: [
+        [
+          [a, 4, z],
+          [b, 4, z],
+          [b, -0.5, z],
+          [a, -0.5, z],
+        ],
+      ],
+    };
+  }
   const from = r() < 0.5 ? -1 : 1;
-  return { text: (n, t) => { const s = n / (FRAMES - 1), body = passenger({ position: [from * (-0.75 + 1.5 * s), 0, -2.6], yaw: -90 * from, stride: 0.15 + 1.2 * s }, seed % 2 === 0 ? 'plum' : 'mustard'); return t === null ? body : `union{ ${body} ${t} }`; }, parts: null };
+  return {
+    text: (n, t) => {
+      const s = n / (FRAMES - 1),
+        body = passenger(
+          { position: [from * (-0.75 + 1.5 * s), 0, -2.6], yaw: -90 * from, stride: 0.15 + 1.2 * s },
+          seed % 2 === 0 ? 'plum' : 'mustard',
+        );
+      return t === null ? body : `union{ ${body} ${t} }`;
+    },
+    parts: null,
+  };
 }
 
 const MARKED = Math.floor(FRAMES / 2);
 
 async function make(folder: string, c: readonly [Thing, Move], seed: number): Promise<void> {
-  const [thing, move] = c, dir = join(folder, `${idOf(c)}-${seed}`);
+  const [thing, move] = c,
+    dir = join(folder, `${idOf(c)}-${seed}`);
   if (existsSync(join(dir, 'marks.json'))) return;
   mkdirSync(dir, { recursive: true });
-  const r = seeded(seed * 101 + 17), focalPx = 560 + 120 * r(), set = setText(seed), front = frontOf(thing, seed), options = { cache: folder, scale: 1.5, kept: new Map() }, rect = { x: 0, y: 0, w: W, h: H };
-  const hand = (): number => 0.7 * gaussian(r), grain = seeded(seed * 977), marks: Mark[] = [], sigma = 0.006 + 0.008 * r();
+  const r = seeded(seed * 101 + 17),
+    focalPx = 560 + 120 * r(),
+    set = setText(seed),
+    front = frontOf(thing, seed),
+    options = { cache: folder, scale: 1.5, kept: new Map() },
+    rect = { x: 0, y: 0, w: W, h: H };
+  const hand = (): number => 0.7 * gaussian(r),
+    grain = seeded(seed * 977),
+    marks: Mark[] = [],
+    sigma = 0.006 + 0.008 * r();
   async function* frames(): AsyncGenerator<Uint8Array> {
     for (let n = 0; n < FRAMES; n++) {
-      const camera = cameraAt(move, n, seed, focalPx), lit = await trace(set + front.text(n, null), camera, rect, options);
+      const camera = cameraAt(move, n, seed, focalPx),
+        lit = await trace(set + front.text(n, null), camera, rect, options);
       // The figure's own paints cannot be replaced from outside: it is told from two flat grounds instead.
-      const alone = (back: number): Promise<{ rgb: Float32Array }> => trace(`global_settings{assumed_gamma 1.0}\nbackground{rgb ${back}}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n${front.text(n, null)}`, camera, rect, options);
-      const [dark, bright] = [await alone(0), await alone(1)], truth = createPicture(W, H, 1), out = new Uint8Array(3 * W * H);
-      for (let i = 0; i < W * H; i++) truth.data[i] = Math.min(1, Math.max(0, 1 - (bright.rgb[3 * i + 1]! - dark.rgb[3 * i + 1]!)));
-      for (let i = 0; i < 3 * W * H; i++) out[i] = Math.min(255, Math.max(0, Math.round(255 * (bt709Encode(Math.min(1, lit.rgb[i]!)) + sigma * gaussian(grain)))));
+      const alone = (back: number): Promise<{ rgb: Float32Array }> =>
+        trace(
+          `global_settings{assumed_gamma 1.0}\nbackground{rgb ${back}}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n${front.text(n, null)}`,
+          camera,
+          rect,
+          options,
+        );
+      const [dark, bright] = [await alone(0), await alone(1)],
+        truth = createPicture(W, H, 1),
+        out = new Uint8Array(3 * W * H);
+      for (let i = 0; i < W * H; i++)
+        truth.data[i] = Math.min(1, Math.max(0, 1 - (bright.rgb[3 * i + 1]! - dark.rgb[3 * i + 1]!)));
+      for (let i = 0; i < 3 * W * H; i++)
+        out[i] = Math.min(
+          255,
+          Math.max(0, Math.round(255 * (bt709Encode(Math.min(1, lit.rgb[i]!)) + sigma * gaussian(grain)))),
+        );
       await writePng16(join(dir, `truth-${n}.png`), threefold(truth.data));
       if (n === MARKED) {
-        for (const p of front.parts ?? []) marks.push({ kind: 'front', frame: n, polygon: clipped(p.map((q) => project(camera, q))).map(([x, y]) => [x + hand(), y + hand()]) });
-        if (front.parts === null) marks.push({ kind: 'front', frame: n, polygon: outlinePolygon(Uint8Array.from(truth.data, (a) => (a >= 0.5 ? 1 : 0)), W, H, 1, 1).map(([x, y]) => [x + hand(), y + hand()]) });
-        for (const at of [[-1.2, 1], [1.6, 3], [-2.4, 6]] as const) marks.push({ kind: 'upright', frame: n, foot: mark(project(camera, [at[0], 0, at[1]])), top: mark(project(camera, [at[0], 1.8, at[1]])), height: 1.8 });
+        for (const p of front.parts ?? [])
+          marks.push({
+            kind: 'front',
+            frame: n,
+            polygon: clipped(p.map((q) => project(camera, q))).map(([x, y]) => [x + hand(), y + hand()]),
+          });
+        if (front.parts === null)
+          marks.push({
+            kind: 'front',
+            frame: n,
+            polygon: outlinePolygon(
+              Uint8Array.from(truth.data, (a) => (a >= 0.5 ? 1 : 0)),
+              W,
+              H,
+              1,
+              1,
+            ).map(([x, y]) => [x + hand(), y + hand()]),
+          });
+        for (const at of [
+          [-1.2, 1],
+          [1.6, 3],
+          [-2.4, 6],
+        ] as const)
+          marks.push({
+            kind: 'upright',
+            frame: n,
+            foot: mark(project(camera, [at[0], 0, at[1]])),
+            top: mark(project(camera, [at[0], 1.8, at[1]])),
+            height: 1.8,
+          });
       }
       yield out;
     }
@@ -119,13 +282,23 @@ async function make(folder: string, c: readonly [Thing, Move], seed: number): Pr
 /** A polygon as far as the picture shows it and a little beyond (Sutherland & Hodgman, CACM 17, 1974): so it is drawn by hand. */
 function clipped(polygon: readonly (readonly [number, number])[]): [number, number][] {
   let out = polygon.map((p): [number, number] => [p[0], p[1]]);
-  for (const [axis, limit, sign] of [[0, -3, 1], [0, W + 3, -1], [1, -3, 1], [1, H + 3, -1]] as const) {
+  for (const [axis, limit, sign] of [
+    [0, -3, 1],
+    [0, W + 3, -1],
+    [1, -3, 1],
+    [1, H + 3, -1],
+  ] as const) {
     const from = out;
     out = [];
     from.forEach((p, i) => {
-      const q = from[(i + 1) % from.length]!, a = sign * (p[axis] - limit), b = sign * (q[axis] - limit);
+      const q = from[(i + 1) % from.length]!,
+        a = sign * (p[axis] - limit),
+        b = sign * (q[axis] - limit);
       if (a >= 0) out.push(p);
-      if (a >= 0 !== b >= 0) { const t = a / (a - b); out.push([p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])]); }
+      if (a >= 0 !== b >= 0) {
+        const t = a / (a - b);
+        out.push([p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])]);
+      }
     });
   }
   return out;
@@ -138,7 +311,8 @@ function threefold(p: Float32Array): ReturnType<typeof createPicture> {
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--')), seed = Number(process.argv.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
+  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--')),
+    seed = Number(process.argv.find((a) => a.startsWith('--seed='))?.slice(7) ?? 1);
   if (folder === undefined) console.log('usage: npx tsx bench/front-scenes.ts FOLDER [ids] [--seed=N]');
   else {
     mkdirSync(folder, { recursive: true });

@@ -20,22 +20,52 @@ import { readPng, writePng16 } from '../src/media/stills.js';
 import { VideoReader } from '../src/media/video-reader.js';
 import type { MarksFile } from '../src/plate/marks.js';
 
-export interface Score { readonly iou: number; readonly edge: number }
+export interface Score {
+  readonly iou: number;
+  readonly edge: number;
+}
 
 /** Overlap of two covers, and the mean of the way from either's half-way line to the other's, px. */
 export function scoreCover(ours: Float32Array, truth: Float32Array, w: number, h: number): Score | null {
-  let both = 0, any = 0, seen = 0;
-  for (let i = 0; i < w * h; i++) { both += Math.min(ours[i]!, truth[i]!); any += Math.max(ours[i]!, truth[i]!); if (truth[i]! > 0.5) seen++; }
+  let both = 0,
+    any = 0,
+    seen = 0;
+  for (let i = 0; i < w * h; i++) {
+    both += Math.min(ours[i]!, truth[i]!);
+    any += Math.max(ours[i]!, truth[i]!);
+    if (truth[i]! > 0.5) seen++;
+  }
   if (seen < 20) return null;
-  const a = rim(ours, w, h), b = rim(truth, w, h), da = distanceToSet(a, w, h), db = distanceToSet(b, w, h);
-  let s = 0, n = 0;
-  for (let i = 0; i < w * h; i++) { if (a[i] === 1) { s += Math.min(40, db[i]!); n++; } if (b[i] === 1) { s += Math.min(40, da[i]!); n++; } }
+  const a = rim(ours, w, h),
+    b = rim(truth, w, h),
+    da = distanceToSet(a, w, h),
+    db = distanceToSet(b, w, h);
+  let s = 0,
+    n = 0;
+  for (let i = 0; i < w * h; i++) {
+    if (a[i] === 1) {
+      s += Math.min(40, db[i]!);
+      n++;
+    }
+    if (b[i] === 1) {
+      s += Math.min(40, da[i]!);
+      n++;
+    }
+  }
   return { iou: any === 0 ? 1 : both / any, edge: n === 0 ? 0 : s / n };
 }
 
 function rim(cover: Float32Array, w: number, h: number): Uint8Array {
   const out = new Uint8Array(w * h);
-  for (let y = 1; y < h - 1; y++) for (let x = 1; x < w - 1; x++) { const i = y * w + x; if (cover[i]! >= 0.5 && (cover[i - 1]! < 0.5 || cover[i + 1]! < 0.5 || cover[i - w]! < 0.5 || cover[i + w]! < 0.5)) out[i] = 1; }
+  for (let y = 1; y < h - 1; y++)
+    for (let x = 1; x < w - 1; x++) {
+      const i = y * w + x;
+      if (
+        cover[i]! >= 0.5 &&
+        (cover[i - 1]! < 0.5 || cover[i + 1]! < 0.5 || cover[i - w]! < 0.5 || cover[i + w]! < 0.5)
+      )
+        out[i] = 1;
+    }
   return out;
 }
 
@@ -44,36 +74,90 @@ function drawn(step: FrontStep, carrier: typeof STILL, n: number, w: number, h: 
 }
 
 async function row(dir: string, id: string, pictures: string | null, each: boolean): Promise<string> {
-  const reader = await VideoReader.open(join(dir, 'plate.mp4')), marks = JSON.parse(readFileSync(join(dir, 'marks.json'), 'utf8')) as MarksFile;
+  const reader = await VideoReader.open(join(dir, 'plate.mp4')),
+    marks = JSON.parse(readFileSync(join(dir, 'marks.json'), 'utf8')) as MarksFile;
   try {
-    const began = process.cpuUsage(), p = await measurePlateSide(join(dir, 'plate.mp4'), reader, marks), m = p.side.measures, carrier = cameraCarrier(m.camera), measured = process.cpuUsage(began);
-    const fronts = thingsOf(marksOf(marks, 'front')), before: FrontStep = { step: 'front', on: true, why: '', region: fronts[0]!, also: fronts.slice(1), softPx: 0.6, pane: null };
-    const from = process.cpuUsage(), now = (await proposeFront(p.side, carrier, m))!, used = process.cpuUsage(from), { widthPx: w, heightPx: h } = reader.info, list: { n: number; was: Score; is: Score }[] = [];
+    const began = process.cpuUsage(),
+      p = await measurePlateSide(join(dir, 'plate.mp4'), reader, marks),
+      m = p.side.measures,
+      carrier = cameraCarrier(m.camera),
+      measured = process.cpuUsage(began);
+    const fronts = thingsOf(marksOf(marks, 'front')),
+      before: FrontStep = {
+        step: 'front',
+        on: true,
+        why: '',
+        region: fronts[0]!,
+        also: fronts.slice(1),
+        softPx: 0.6,
+        pane: null,
+      };
+    const from = process.cpuUsage(),
+      now = (await proposeFront(p.side, carrier, m))!,
+      used = process.cpuUsage(from),
+      { widthPx: w, heightPx: h } = reader.info,
+      list: { n: number; was: Score; is: Score }[] = [];
     for (let n = 0; existsSync(join(dir, `truth-${n}.png`)); n++) {
-      const truth = (await readPng(join(dir, `truth-${n}.png`))).data.subarray(0, w * h), is = drawn(now, carrier, n, w, h), a = scoreCover(drawn(before, carrier, n, w, h), truth, w, h), b = scoreCover(is, truth, w, h);
+      const truth = (await readPng(join(dir, `truth-${n}.png`))).data.subarray(0, w * h),
+        is = drawn(now, carrier, n, w, h),
+        a = scoreCover(drawn(before, carrier, n, w, h), truth, w, h),
+        b = scoreCover(is, truth, w, h);
       if (a !== null && b !== null) list.push({ n, was: a, is: b });
-      if (pictures !== null && n % 6 === 0) await writePng16(join(pictures, `${id}-${n}.png`), lineOn(clonePicture(toCodedRgb(await reader.frame(n))), is));
+      if (pictures !== null && n % 6 === 0)
+        await writePng16(join(pictures, `${id}-${n}.png`), lineOn(clonePicture(toCodedRgb(await reader.frame(n))), is));
     }
-    const mean = (f: (q: (typeof list)[number]) => number): number => list.reduce((s, q) => s + f(q), 0) / Math.max(1, list.length), worst = (f: (q: (typeof list)[number]) => number): number => Math.max(...list.map(f));
-    if (each) for (const q of list) console.log(`  ${q.n} was ${q.was.iou.toFixed(3)} ${q.was.edge.toFixed(2)} is ${q.is.iou.toFixed(3)} ${q.is.edge.toFixed(2)}`);
-    return `${id.padEnd(20)} ${(m.camera?.move ?? '-').padEnd(9)}${(m.travel === undefined ? '' : 'way').padEnd(4)} was ${mean((q) => q.was.iou).toFixed(3)} ${mean((q) => q.was.edge).toFixed(2).padStart(6)} (${worst((q) => q.was.edge).toFixed(1).padStart(4)})  is ${mean((q) => q.is.iou).toFixed(3)} ${mean((q) => q.is.edge).toFixed(2).padStart(6)} (${worst((q) => q.is.edge).toFixed(1).padStart(4)})  ${((used.user + used.system) / 1e6).toFixed(1)} s of ${((measured.user + measured.system) / 1e6).toFixed(1)} s for the measures  soft ${now.softPx}  ${now.why}`;
+    const mean = (f: (q: (typeof list)[number]) => number): number =>
+        list.reduce((s, q) => s + f(q), 0) / Math.max(1, list.length),
+      worst = (f: (q: (typeof list)[number]) => number): number => Math.max(...list.map(f));
+    if (each)
+      for (const q of list)
+        console.log(
+          `  ${q.n} was ${q.was.iou.toFixed(3)} ${q.was.edge.toFixed(2)} is ${q.is.iou.toFixed(3)} ${q.is.edge.toFixed(2)}`,
+        );
+    return `${id.padEnd(20)} ${(m.camera?.move ?? '-').padEnd(9)}${(m.travel === undefined ? '' : 'way').padEnd(4)} was ${mean((q) => q.was.iou).toFixed(3)} ${mean(
+      (q) => q.was.edge,
+    )
+      .toFixed(2)
+      .padStart(6)} (${worst((q) => q.was.edge)
+      .toFixed(1)
+      .padStart(4)})  is ${mean((q) => q.is.iou).toFixed(3)} ${mean((q) => q.is.edge)
+      .toFixed(2)
+      .padStart(6)} (${worst((q) => q.is.edge)
+      .toFixed(1)
+      .padStart(
+        4,
+      )})  ${((used.user + used.system) / 1e6).toFixed(1)} s of ${((measured.user + measured.system) / 1e6).toFixed(1)} s for the measures  soft ${now.softPx}  ${now.why}`;
   } finally {
     await reader.close();
   }
 }
 
 function lineOn(p: Picture, cover: Float32Array): Picture {
-  const { width: w, height: h } = p, n = w * h, edge = rim(cover, w, h), out = createPicture(w, h, 3);
+  const { width: w, height: h } = p,
+    n = w * h,
+    edge = rim(cover, w, h),
+    out = createPicture(w, h, 3);
   out.data.set(p.data.subarray(0, 3 * n));
-  for (let i = 0; i < n; i++) if (edge[i] === 1) { out.data[i] = 1; out.data[n + i] = 0.1; out.data[2 * n + i] = 0.1; }
+  for (let i = 0; i < n; i++)
+    if (edge[i] === 1) {
+      out.data[i] = 1;
+      out.data[n + i] = 0.1;
+      out.data[2 * n + i] = 0.1;
+    }
   return out;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--')), pictures = process.argv.find((a) => a.startsWith('--pictures='))?.slice(11) ?? null;
+  const [folder, ids] = process.argv.slice(2).filter((a) => !a.startsWith('--')),
+    pictures = process.argv.find((a) => a.startsWith('--pictures='))?.slice(11) ?? null;
   if (folder === undefined) console.log('usage: npx tsx bench/front.ts FOLDER [ids] [--pictures=DIR] [--frames]');
   else {
     if (pictures !== null) mkdirSync(pictures, { recursive: true });
-    for (const id of readdirSync(folder).sort()) if (existsSync(join(folder, id, 'marks.json')) && (ids === undefined || ids.split(',').some((s) => id.startsWith(s)))) console.log(await row(join(folder, id), id, pictures, process.argv.includes('--frames')));
+    for (const id of readdirSync(folder).sort())
+      if (
+        existsSync(join(folder, id, 'marks.json')) &&
+        (ids === undefined || ids.split(',').some((s) => id.startsWith(s)))
+      )
+        console.log(await row(join(folder, id), id, pictures, process.argv.includes('--frames')));
   }
 }

@@ -25,7 +25,10 @@ import { finish, lookOf, readPng, type JoinFrame } from './made-joins.js';
 import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, truthFile, truthFolder, truthKind } from './truth-set.js';
 
-export interface Again { readonly luma: Float32Array; readonly expected: Expected }
+export interface Again {
+  readonly luma: Float32Array;
+  readonly expected: Expected;
+}
 export interface HeldJoin {
   readonly id: string;
   /** `own`: the recipe's own picture; `true`: a picture in which nothing was joined, beside the recipe that is proposed for it. */
@@ -40,16 +43,28 @@ export interface HeldJoin {
   readonly again: ReadonlyMap<number, Again>;
 }
 /** One source of a held join: where its files are. */
-interface Source { readonly id: string; readonly family: 'own' | 'true'; readonly half: 'dev' | 'hold'; readonly plate: string; readonly take: string; readonly plateMarks: () => MarksFile; readonly takeMarks: () => MarksFile;
+interface Source {
+  readonly id: string;
+  readonly family: 'own' | 'true';
+  readonly half: 'dev' | 'hold';
+  readonly plate: string;
+  readonly take: string;
+  readonly plateMarks: () => MarksFile;
+  readonly takeMarks: () => MarksFile;
   /** Frames of a true picture from `first` on; absent for own joins. */
-  readonly truth?: (first: number, count: number) => Promise<readonly JoinFrame[]>; readonly from: number }
+  readonly truth?: (first: number, count: number) => Promise<readonly JoinFrame[]>;
+  readonly from: number;
+}
 
-const COUNT = 10, AGAIN = [2, 5, 8];
+const COUNT = 10,
+  AGAIN = [2, 5, 8];
 const DEV = ['platform', 'pan', 'window', 'stand', 'turn', 'rabbit-high', 'noon-sand', 'cool-black', 'hound-side'];
 const half = (id: string): 'dev' | 'hold' => (DEV.includes(id) ? 'dev' : 'hold');
 
 async function range(file: string, first: number, count: number): Promise<Picture[]> {
-  const r = await VideoReader.open(file), out: Picture[] = [], still = r.info.frameCount === 1;
+  const r = await VideoReader.open(file),
+    out: Picture[] = [],
+    still = r.info.frameCount === 1;
   for await (const f of r.frames(still ? 0 : first, still ? 1 : first + count)) out.push(toCodedRgb(f));
   await r.close();
   while (still && out.length < count) out.push(out[0]!);
@@ -58,27 +73,83 @@ async function range(file: string, first: number, count: number): Promise<Pictur
 
 /** Sources by name: the demo's seven picks, the practice set's four shots as own joins and as true pictures, and traced scenes. */
 export function sources(scenes: string | null, demoPlates: string): Source[] {
-  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'), json = (f: string): MarksFile => parseMarks(readFileSync(f, 'utf8'), f);
-  const picks: readonly (readonly [string, string])[] = [['platform', 'platform-1'], ['railing', 'railing-1'], ['conductor', 'conductor-1'], ['punch', 'punch-1'], ['pan', 'pan-1'], ['window', 'window-1']];
-  const out: Source[] = picks.map(([id, take]) => ({ id: `own-${id}`, family: 'own', half: half(id), plate: path(demoPlates, `${id}.mkv`), take: path(demo, 'media', 'takes', `${take}.mp4`), plateMarks: () => json(path(demo, 'marks', `${id}.json`)), takeMarks: () => json(path(demo, 'marks', 'takes', `${take}.json`)), from: 8 }));
-  if (truthFolder() !== null) for (const shot of TRUTH_SHOTS) {
-    const h = truthKind(shot) === 'stand' || truthKind(shot) === 'turn' ? 'dev' : 'hold', at = { plate: truthFile(shot, 'plate.mp4'), take: truthFile(shot, 'take.mp4'), plateMarks: () => truthMarks(shot).plate, takeMarks: () => truthMarks(shot).take, from: 9 } as const;
-    out.push({ id: `own-practice-${shot}`, family: 'own', half: h, ...at });
-    out.push({ id: `true-${shot}`, family: 'true', half: h, ...at, truth: async (first, count) => {
-      const [j, b, m] = await Promise.all([range(truthFile(shot, 'joined.mp4'), first, count), range(truthKind(shot) === 'pan' ? truthFile(shot, 'clean.mp4') : at.plate, first, count), range(truthFile(shot, 'performer-matte.mkv'), first, count)]);
-      return j.map((join, k) => ({ join, plate: b[k]!, matte: m[k]!.data.slice(0, join.width * join.height) }));
-    } });
-  }
-  if (scenes !== null) for (const s of readScenes(scenes)) {
-    if (s.frames.length !== 1) continue;
-    const at = { half: half(s.id), plate: s.plate, take: s.take, plateMarks: () => json(s.plateMarks), takeMarks: () => json(s.takeMarks), from: 0 } as const;
-    out.push({ id: `own-${s.id}`, family: 'own', ...at });
-    out.push({ id: `true-${s.id}`, family: 'true', ...at, truth: async (_first, count) => {
-      const file = (what: string): string => path(scenes, s.id, `${s.frames[0]}-${what}.png`), truth = readPng(file('truth')), base = readPng(file('base')), m = readPng(file('matte')), r = new RandomStream(s.id.length * 77);
-      const clean = Array.from({ length: Math.min(count, 6) }, () => ({ join: copy(truth), plate: copy(base), matte: m.data.slice(0, m.width * m.height) }));
-      return finish(clean, { ...lookOf(r), soft: 0, grain: 0.01, crf: 18 }, r);
-    } });
-  }
+  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
+    json = (f: string): MarksFile => parseMarks(readFileSync(f, 'utf8'), f);
+  const picks: readonly (readonly [string, string])[] = [
+    ['platform', 'platform-1'],
+    ['railing', 'railing-1'],
+    ['conductor', 'conductor-1'],
+    ['punch', 'punch-1'],
+    ['pan', 'pan-1'],
+    ['window', 'window-1'],
+  ];
+  const out: Source[] = picks.map(([id, take]) => ({
+    id: `own-${id}`,
+    family: 'own',
+    half: half(id),
+    plate: path(demoPlates, `${id}.mkv`),
+    take: path(demo, 'media', 'takes', `${take}.mp4`),
+    plateMarks: () => json(path(demo, 'marks', `${id}.json`)),
+    takeMarks: () => json(path(demo, 'marks', 'takes', `${take}.json`)),
+    from: 8,
+  }));
+  if (truthFolder() !== null)
+    for (const shot of TRUTH_SHOTS) {
+      const h = truthKind(shot) === 'stand' || truthKind(shot) === 'turn' ? 'dev' : 'hold',
+        at = {
+          plate: truthFile(shot, 'plate.mp4'),
+          take: truthFile(shot, 'take.mp4'),
+          plateMarks: () => truthMarks(shot).plate,
+          takeMarks: () => truthMarks(shot).take,
+          from: 9,
+        } as const;
+      out.push({ id: `own-practice-${shot}`, family: 'own', half: h, ...at });
+      out.push({
+        id: `true-${shot}`,
+        family: 'true',
+        half: h,
+        ...at,
+        truth: async (first, count) => {
+          const [j, b, m] = await Promise.all([
+            range(truthFile(shot, 'joined.mp4'), first, count),
+            range(truthKind(shot) === 'pan' ? truthFile(shot, 'clean.mp4') : at.plate, first, count),
+            range(truthFile(shot, 'performer-matte.mkv'), first, count),
+          ]);
+          return j.map((join, k) => ({ join, plate: b[k]!, matte: m[k]!.data.slice(0, join.width * join.height) }));
+        },
+      });
+    }
+  if (scenes !== null)
+    for (const s of readScenes(scenes)) {
+      if (s.frames.length !== 1) continue;
+      const at = {
+        half: half(s.id),
+        plate: s.plate,
+        take: s.take,
+        plateMarks: () => json(s.plateMarks),
+        takeMarks: () => json(s.takeMarks),
+        from: 0,
+      } as const;
+      out.push({ id: `own-${s.id}`, family: 'own', ...at });
+      out.push({
+        id: `true-${s.id}`,
+        family: 'true',
+        ...at,
+        truth: async (_first, count) => {
+          const file = (what: string): string => path(scenes, s.id, `${s.frames[0]}-${what}.png`),
+            truth = readPng(file('truth')),
+            base = readPng(file('base')),
+            m = readPng(file('matte')),
+            r = new RandomStream(s.id.length * 77);
+          const clean = Array.from({ length: Math.min(count, 6) }, () => ({
+            join: copy(truth),
+            plate: copy(base),
+            matte: m.data.slice(0, m.width * m.height),
+          }));
+          return finish(clean, { ...lookOf(r), soft: 0, grain: 0.01, crf: 18 }, r);
+        },
+      });
+    }
   return out;
 }
 
@@ -90,21 +161,39 @@ function copy(p: Picture): Picture {
 
 /** Renders what is not yet kept of a source; its frames, recipe and what is rendered again. */
 export async function held(s: Source, folder: string): Promise<HeldJoin> {
-  const at = path(folder, s.id), file = (n: string): string => path(at, n);
+  const at = path(folder, s.id),
+    file = (n: string): string => path(at, n);
   if (!existsSync(file('recipe.json'))) {
     mkdirSync(at, { recursive: true });
     const proposal = await proposeFromFiles(s.plate, s.take, s.plateMarks(), s.takeMarks(), 'fast');
-    const length = proposal.recipe.plate.out - proposal.recipe.plate.in, count = Math.min(COUNT, length), first = proposal.recipe.plate.in + Math.min(s.from, length - count);
+    const length = proposal.recipe.plate.out - proposal.recipe.plate.in,
+      count = Math.min(COUNT, length),
+      first = proposal.recipe.plate.in + Math.min(s.from, length - count);
     const recipe: Recipe = { ...proposal.recipe, plate: { ...proposal.recipe.plate, in: first, out: first + count } };
-    const tools: JoinOptions = { ...(await joinTools(recipe, s.plateMarks(), proposal.camera)), carrier: proposal.carrier, screens: proposal.screens };
-    const mends = recipe.steps.some(mendsPlate), truths = await s.truth?.(first, count);
+    const tools: JoinOptions = {
+      ...(await joinTools(recipe, s.plateMarks(), proposal.camera)),
+      carrier: proposal.carrier,
+      screens: proposal.screens,
+    };
+    const mends = recipe.steps.some(mendsPlate),
+      truths = await s.truth?.(first, count);
     if (truths === undefined) {
       // The pace's curve counts from the plate's first frame, so the recipe stays whole and some of its frames are made.
-      const renderer = await JoinRenderer.open(proposal.recipe, tools), { widthPx, heightPx, rate } = renderer.plateInfo, mattes: Picture[] = [];
-      const w = await VideoWriter.open(file('join.mp4'), { widthPx: widthPx - (widthPx % 2), heightPx, rate, codec: 'h264', crf: 14, preset: 'veryfast' });
+      const renderer = await JoinRenderer.open(proposal.recipe, tools),
+        { widthPx, heightPx, rate } = renderer.plateInfo,
+        mattes: Picture[] = [];
+      const w = await VideoWriter.open(file('join.mp4'), {
+        widthPx: widthPx - (widthPx % 2),
+        heightPx,
+        rate,
+        codec: 'h264',
+        crf: 14,
+        preset: 'veryfast',
+      });
       for await (const f of renderer.frames(first, first + count)) {
         await w.writeCoded(f.coded());
-        const p = createPicture(widthPx, heightPx, 3), m = f.matte();
+        const p = createPicture(widthPx, heightPx, 3),
+          m = f.matte();
         for (let c = 0; c < 3; c++) p.data.set(m, c * m.length);
         mattes.push(p);
       }
@@ -118,34 +207,93 @@ export async function held(s: Source, folder: string): Promise<HeldJoin> {
       } else plates.push(...(await range(s.plate, first, count)));
       await keep(file('plate.mkv'), plates);
     } else {
-      await keep(file('join.mkv'), truths.map((f) => f.join));
-      await keep(file('plate.mkv'), truths.map((f) => f.plate));
-      await keep(file('matte.mkv'), truths.map((f) => { const p = createPicture(f.join.width, f.join.height, 3); for (let c = 0; c < 3; c++) p.data.set(f.matte, c * f.matte.length); return p; }));
+      await keep(
+        file('join.mkv'),
+        truths.map((f) => f.join),
+      );
+      await keep(
+        file('plate.mkv'),
+        truths.map((f) => f.plate),
+      );
+      await keep(
+        file('matte.mkv'),
+        truths.map((f) => {
+          const p = createPicture(f.join.width, f.join.height, 3);
+          for (let c = 0; c < 3; c++) p.data.set(f.matte, c * f.matte.length);
+          return p;
+        }),
+      );
     }
-    const bare = await BareJoin.open(proposal.recipe, tools), made: number[] = [];
+    const bare = await BareJoin.open(proposal.recipe, tools),
+      made: number[] = [];
     for (const k of AGAIN) {
-      const r = k < count ? await bare?.rendered(first + k) ?? null : null;
+      const r = k < count ? ((await bare?.rendered(first + k)) ?? null) : null;
       if (r === null) continue;
-      for (const [n, d] of [['luma', r.luma], ['coded', r.expected.coded.data.subarray(0, 3 * r.luma.length)], ['matte', r.expected.matte]] as const) writeFileSync(file(`again-${k}-${n}.f32`), Buffer.from(Float32Array.from(d).buffer));
+      for (const [n, d] of [
+        ['luma', r.luma],
+        ['coded', r.expected.coded.data.subarray(0, 3 * r.luma.length)],
+        ['matte', r.expected.matte],
+      ] as const)
+        writeFileSync(file(`again-${k}-${n}.f32`), Buffer.from(Float32Array.from(d).buffer));
       made.push(k);
     }
     await bare?.close();
-    writeFileSync(file('recipe.json'), JSON.stringify({ recipe: { ...(truths === undefined && mends ? reframedRecipe(proposal.recipe) : proposal.recipe) }, first, made, erased: truths !== undefined && mends && s.id !== 'true-pan' }));
+    writeFileSync(
+      file('recipe.json'),
+      JSON.stringify({
+        recipe: { ...(truths === undefined && mends ? reframedRecipe(proposal.recipe) : proposal.recipe) },
+        first,
+        made,
+        erased: truths !== undefined && mends && s.id !== 'true-pan',
+      }),
+    );
   }
-  const kept = JSON.parse(readFileSync(file('recipe.json'), 'utf8')) as { recipe: Recipe; first: number; made: number[]; erased: boolean };
-  const [j, b, m] = await Promise.all(['join.mkv', 'plate.mkv', 'matte.mkv'].map((f) => range(file(f), 0, COUNT))), W = j![0]!.width, H = j![0]!.height;
-  const read = (n: string): Float32Array => { const q = readFileSync(file(n)); return new Float32Array(q.buffer.slice(q.byteOffset, q.byteOffset + q.byteLength)); };
-  const again = new Map(kept.made.map((k) => {
-    const coded = createPicture(W, H, 3), luma = new Float32Array(W * H);
-    coded.data.set(read(`again-${k}-coded.f32`));
-    for (let i = 0; i < luma.length; i++) luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[W * H + i]! + 0.0722 * coded.data[2 * W * H + i]!;
-    return [k, { luma: read(`again-${k}-luma.f32`), expected: { coded, luma, matte: read(`again-${k}-matte.f32`) } }] as const;
-  }));
-  return { id: s.id, family: s.family, half: s.half, frames: j!.map((join, k) => ({ join, plate: b![k]!, matte: m![k]!.data.slice(0, W * H) })), first: kept.first, erased: kept.erased, recipe: kept.recipe, again };
+  const kept = JSON.parse(readFileSync(file('recipe.json'), 'utf8')) as {
+    recipe: Recipe;
+    first: number;
+    made: number[];
+    erased: boolean;
+  };
+  const [j, b, m] = await Promise.all(['join.mkv', 'plate.mkv', 'matte.mkv'].map((f) => range(file(f), 0, COUNT))),
+    W = j![0]!.width,
+    H = j![0]!.height;
+  const read = (n: string): Float32Array => {
+    const q = readFileSync(file(n));
+    return new Float32Array(q.buffer.slice(q.byteOffset, q.byteOffset + q.byteLength));
+  };
+  const again = new Map(
+    kept.made.map((k) => {
+      const coded = createPicture(W, H, 3),
+        luma = new Float32Array(W * H);
+      coded.data.set(read(`again-${k}-coded.f32`));
+      for (let i = 0; i < luma.length; i++)
+        luma[i] = 0.2126 * coded.data[i]! + 0.7152 * coded.data[W * H + i]! + 0.0722 * coded.data[2 * W * H + i]!;
+      return [
+        k,
+        { luma: read(`again-${k}-luma.f32`), expected: { coded, luma, matte: read(`again-${k}-matte.f32`) } },
+      ] as const;
+    }),
+  );
+  return {
+    id: s.id,
+    family: s.family,
+    half: s.half,
+    frames: j!.map((join, k) => ({ join, plate: b![k]!, matte: m![k]!.data.slice(0, W * H) })),
+    first: kept.first,
+    erased: kept.erased,
+    recipe: kept.recipe,
+    again,
+  };
 }
 
 async function keep(file: string, list: readonly Picture[]): Promise<void> {
-  const w = await VideoWriter.open(file, { widthPx: list[0]!.width, heightPx: list[0]!.height, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 10 });
+  const w = await VideoWriter.open(file, {
+    widthPx: list[0]!.width,
+    heightPx: list[0]!.height,
+    rate: { num: 24, den: 1 },
+    codec: 'ffv1',
+    bits: 10,
+  });
   for (const p of list) await w.writeCoded(p);
   await w.close();
 }

@@ -16,29 +16,46 @@ import { VideoWriter } from '../src/media/video-writer.js';
 import type { BenchRow } from './rows.js';
 
 async function film(path: string, seconds: number, seed: number): Promise<void> {
-  const w = await VideoWriter.open(path, { widthPx: 640, heightPx: 360, rate: rate(24), codec: 'h264', crf: 24, preset: 'ultrafast' });
+  const w = await VideoWriter.open(path, {
+    widthPx: 640,
+    heightPx: 360,
+    rate: rate(24),
+    codec: 'h264',
+    crf: 24,
+    preset: 'ultrafast',
+  });
   const random = new RandomStream(seed);
   // A handful of textures, slid frame by frame: cheap to make, costs the decoder as a film does.
   const looks: Picture[] = Array.from({ length: 6 }, () => {
     const p = createPicture(640 + 64, 360, 3);
-    for (let i = 0; i < p.data.length; i++) p.data[i] = 0.5 + 0.35 * Math.sin(i * 0.01 * (1 + random.uniform() * 0.02)) + 0.1 * (random.uniform() - 0.5);
+    for (let i = 0; i < p.data.length; i++)
+      p.data[i] = 0.5 + 0.35 * Math.sin(i * 0.01 * (1 + random.uniform() * 0.02)) + 0.1 * (random.uniform() - 0.5);
     return p;
   });
   const out = createPicture(640, 360, 3);
   for (let f = 0; f < seconds * 24; f++) {
     const look = looks[Math.floor(f / 96) % looks.length]!;
     const dx = f % 64;
-    for (let c = 0; c < 3; c++) for (let y = 0; y < 360; y++) out.data.set(look.data.subarray(c * 704 * 360 + y * 704 + dx, c * 704 * 360 + y * 704 + dx + 640), c * 230400 + y * 640);
+    for (let c = 0; c < 3; c++)
+      for (let y = 0; y < 360; y++)
+        out.data.set(
+          look.data.subarray(c * 704 * 360 + y * 704 + dx, c * 704 * 360 + y * 704 + dx + 640),
+          c * 230400 + y * 640,
+        );
     await w.writeCoded(out);
   }
   await w.close();
 }
 
 /** Wall and processor seconds: on a machine that is shared the second is the steadier. */
-interface Cost { readonly seconds: number; readonly processor: number }
+interface Cost {
+  readonly seconds: number;
+  readonly processor: number;
+}
 
 function clock(): () => Cost {
-  const from = performance.now(), used = process.cpuUsage();
+  const from = performance.now(),
+    used = process.cpuUsage();
   return () => {
     const u = process.cpuUsage(used);
     return { seconds: (performance.now() - from) / 1000, processor: (u.user + u.system) / 1e6 };
@@ -58,7 +75,11 @@ async function scanSeconds(path: string): Promise<Cost & { peakMb: number }> {
   const reader = await VideoReader.open(path);
   let peak = 0;
   const stop = clock();
-  await findCuts(reader, { onProgress: () => { peak = Math.max(peak, process.memoryUsage().rss); } });
+  await findCuts(reader, {
+    onProgress: () => {
+      peak = Math.max(peak, process.memoryUsage().rss);
+    },
+  });
   const t = stop();
   await reader.close();
   return { ...t, peakMb: peak / 1048576 };
@@ -75,7 +96,11 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     for (const seconds of lengths) {
       const path = join(folder, `${seconds}.mp4`);
       await film(path, seconds, seed);
-      const bare: number[] = [], scan: number[] = [], linear: number[] = [], bareUsed: number[] = [], scanUsed: number[] = [];
+      const bare: number[] = [],
+        scan: number[] = [],
+        linear: number[] = [],
+        bareUsed: number[] = [],
+        scanUsed: number[] = [];
       let peak = 0;
       // Interleaved, so that whatever else the machine does falls on all alike.
       for (let k = 0; k < (seconds > 200 ? 1 : 3); k++) {
@@ -87,22 +112,60 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
         scanUsed.push(s.processor);
         peak = Math.max(peak, s.peakMb);
         let dst: Picture | undefined;
-        linear.push((await decodeSeconds(path, (f) => { dst = toLinear(f, dst); })).seconds);
+        linear.push(
+          (
+            await decodeSeconds(path, (f) => {
+              dst = toLinear(f, dst);
+            })
+          ).seconds,
+        );
       }
       peaks.push(peak);
-      rows.push({ name: `scan of ${seconds} s: speed as share of bare decode`, ours: middle(bare) / middle(scan), bar: 0.8, goal: 0.95, unit: 'ratio', better: 'high' });
-      rows.push({ name: `scan of ${seconds} s: processor time as share of bare decode's`, ours: middle(bareUsed) / middle(scanUsed), bar: 0.8, goal: 0.95, unit: 'ratio', better: 'high' });
-      rows.push({ name: `decode to linear of ${seconds} s: cost over bare decode`, ours: middle(linear) / middle(bare), bar: null, goal: null, unit: 'ratio' });
+      rows.push({
+        name: `scan of ${seconds} s: speed as share of bare decode`,
+        ours: middle(bare) / middle(scan),
+        bar: 0.8,
+        goal: 0.95,
+        unit: 'ratio',
+        better: 'high',
+      });
+      rows.push({
+        name: `scan of ${seconds} s: processor time as share of bare decode's`,
+        ours: middle(bareUsed) / middle(scanUsed),
+        bar: 0.8,
+        goal: 0.95,
+        unit: 'ratio',
+        better: 'high',
+      });
+      rows.push({
+        name: `decode to linear of ${seconds} s: cost over bare decode`,
+        ours: middle(linear) / middle(bare),
+        bar: null,
+        goal: null,
+        unit: 'ratio',
+      });
       rows.push({ name: `memory while scanning ${seconds} s`, ours: peak, bar: null, goal: null, unit: 'MB' });
     }
-    rows.push({ name: `memory of the longest over the shortest (${lengths.at(-1)! / lengths[0]!} times as long)`, ours: peaks.at(-1)! / peaks[0]!, bar: 1.2, goal: 1.05, unit: 'ratio' });
+    rows.push({
+      name: `memory of the longest over the shortest (${lengths.at(-1)! / lengths[0]!} times as long)`,
+      ours: peaks.at(-1)! / peaks[0]!,
+      bar: 1.2,
+      goal: 1.05,
+      unit: 'ratio',
+    });
     const book = Book.create(join(folder, 'book'));
     const from = performance.now();
     for (let i = 0; i < 300; i++) book.edit('bench', (e) => e.put('purpose', { id: `p${i % 50}`, text: `${i}` }));
     const put = performance.now() - from;
     const again = performance.now();
     for (let i = 0; i < 300; i++) book.list('purpose');
-    rows.push({ name: 'one edit of the book over one reading of fifty documents', ours: put / (performance.now() - again), bar: null, goal: null, unit: 'ratio' });
+    rows.push({
+      name: 'one edit of the book over one reading of fifty documents',
+      ours: put / (performance.now() - again),
+      bar: null,
+      goal: null,
+      unit: 'ratio',
+    });
     book.close();
     return rows;
   } finally {

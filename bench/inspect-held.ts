@@ -22,111 +22,302 @@ import { OTHERWISE, spoilOtherwise, type OtherwiseName } from './spoil-otherwise
 import { SPOIL_KINDS, SPOILS, Spoiler, type Spoil } from './spoiled-joins.js';
 
 type Fault = Spoil | OtherwiseName;
-interface Row { readonly id: string; readonly family: string; readonly half: string; readonly fault: string; readonly size: number; readonly named: boolean | null; readonly first: boolean; readonly step: boolean; readonly found: readonly string[]; readonly readings: Readonly<Record<string, number>>; readonly matters: Readonly<Record<string, readonly [number, boolean | null]>> }
+interface Row {
+  readonly id: string;
+  readonly family: string;
+  readonly half: string;
+  readonly fault: string;
+  readonly size: number;
+  readonly named: boolean | null;
+  readonly first: boolean;
+  readonly step: boolean;
+  readonly found: readonly string[];
+  readonly readings: Readonly<Record<string, number>>;
+  readonly matters: Readonly<Record<string, readonly [number, boolean | null]>>;
+}
 
 /** `picked`: frames looked at; all closely, where they are few. */
-export function inspectHeld(h: HeldJoin, frames: readonly JoinFrame[], picked: readonly number[], against: boolean): { readonly inspection: Inspection; readonly readings: Readonly<Record<string, number>> } {
-  const all = picked.length > 5, reader = new SeriesReader(h.recipe, h.first, all ? picked.length : 3, all ? 3 : 3, h.erased);
+export function inspectHeld(
+  h: HeldJoin,
+  frames: readonly JoinFrame[],
+  picked: readonly number[],
+  against: boolean,
+): { readonly inspection: Inspection; readonly readings: Readonly<Record<string, number>> } {
+  const all = picked.length > 5,
+    reader = new SeriesReader(h.recipe, h.first, all ? picked.length : 3, all ? 3 : 3, h.erased);
   for (const k of picked) {
-    const p = frames[k]!, { width: W, height: H } = p.join, matte = p.matte.slice();
+    const p = frames[k]!,
+      { width: W, height: H } = p.join,
+      matte = p.matte.slice();
     if (reader.veiled) liftVeil(matte);
-    const f: SeenFrame = { frame: h.first + k, join: p.join, plate: p.plate, luma: lumaOf(p.join), plateLuma: lumaOf(p.plate), matte, box: matteBox(matte, W, H) };
+    const f: SeenFrame = {
+      frame: h.first + k,
+      join: p.join,
+      plate: p.plate,
+      luma: lumaOf(p.join),
+      plateLuma: lumaOf(p.plate),
+      matte,
+      box: matteBox(matte, W, H),
+    };
     const again = against ? h.again.get(k) : undefined;
-    reader.add(f, again === undefined ? null : compared(f, again.luma.slice(), { ...again.expected, matte: again.expected.matte.slice() }));
+    reader.add(
+      f,
+      again === undefined
+        ? null
+        : compared(f, again.luma.slice(), { ...again.expected, matte: again.expected.matte.slice() }),
+    );
   }
   reader.finish();
-  const readings = Object.fromEntries(Object.entries(reader.series.readings).map(([k, l]) => [k, Number(quantile((l ?? []).map((r) => r.value), 0.5).toPrecision(4))]));
+  const readings = Object.fromEntries(
+    Object.entries(reader.series.readings).map(([k, l]) => [
+      k,
+      Number(
+        quantile(
+          (l ?? []).map((r) => r.value),
+          0.5,
+        ).toPrecision(4),
+      ),
+    ]),
+  );
   return { inspection: judge(reader.series, h.recipe), readings };
 }
 
 /** The performer's way from the frame before, by its planned foot. */
 function moves(h: HeldJoin): [number, number][] {
-  const ride = h.recipe.steps.find((s) => s.step === 'ride'), ground = h.recipe.steps.find((s) => s.step === 'ground');
+  const ride = h.recipe.steps.find((s) => s.step === 'ride'),
+    ground = h.recipe.steps.find((s) => s.step === 'ground');
   const foot = (n: number): [number, number] => {
     const g = ground?.step === 'ground' ? ground.frames.find((q) => q.frame === n) : undefined;
     if (g !== undefined) return [g.foot[0], g.foot[1]];
     if (ride?.step !== 'ride' || ride.placement.length === 0) return [0, 0];
-    const m = placementAt(ride, n), x = h.recipe.take.widthPx / 2, y = 0.8 * h.recipe.take.heightPx, w = m[6] * x + m[7] * y + m[8];
+    const m = placementAt(ride, n),
+      x = h.recipe.take.widthPx / 2,
+      y = 0.8 * h.recipe.take.heightPx,
+      w = m[6] * x + m[7] * y + m[8];
     return [(m[0] * x + m[1] * y + m[2]) / w, (m[3] * x + m[4] * y + m[5]) / w];
   };
-  return h.frames.map((_, k) => { const a = foot(h.first + k), b = foot(h.first + Math.max(0, k - 1)); return [a[0] - b[0], a[1] - b[1]]; });
+  return h.frames.map((_, k) => {
+    const a = foot(h.first + k),
+      b = foot(h.first + Math.max(0, k - 1));
+    return [a[0] - b[0], a[1] - b[1]];
+  });
 }
 
 /** The plate's grain as it was measured, sd of coded luma; that of a fine film file where it was not. */
 function grainOf(h: HeldJoin): number {
-  const air = h.recipe.steps.find((s) => s.step === 'air'), table = (air?.step === 'air' ? air.plateGrain?.table ?? [] : []).filter((r) => r.channel === 'luma' || r.channel === 'g');
-  return table.length === 0 ? 0.006 : quantile(table.map((r) => r.sigma), 0.5);
+  const air = h.recipe.steps.find((s) => s.step === 'air'),
+    table = (air?.step === 'air' ? (air.plateGrain?.table ?? []) : []).filter(
+      (r) => r.channel === 'luma' || r.channel === 'g',
+    );
+  return table.length === 0
+    ? 0.006
+    : quantile(
+        table.map((r) => r.sigma),
+        0.5,
+      );
 }
 
 /** Told by frames that follow each other: three apart say nothing of it. */
 const MOVING: readonly string[] = ['slip', 'chatter', 'cadence', 'flicker'];
 
 export function look(h: HeldJoin, fault: Fault | 'none', size: number, seed: number): Row {
-  const other = fault in OTHERWISE, kind = fault === 'none' ? null : other ? OTHERWISE[fault as OtherwiseName] : SPOIL_KINDS[fault as Spoil], n = h.frames.length;
+  const other = fault in OTHERWISE,
+    kind = fault === 'none' ? null : other ? OTHERWISE[fault as OtherwiseName] : SPOIL_KINDS[fault as Spoil],
+    n = h.frames.length;
   const picked = kind?.read === 'close' ? [2, 5, 8].filter((k) => k < n) : h.frames.map((_, k) => k);
-  let frames: readonly JoinFrame[] = h.frames, against = true;
+  let frames: readonly JoinFrame[] = h.frames,
+    against = true;
   if (other) {
-    const part = kind!.read === 'close' ? h.frames.map((f, k) => (picked.includes(k) ? f : null)) : null, mv = moves(h);
+    const part = kind!.read === 'close' ? h.frames.map((f, k) => (picked.includes(k) ? f : null)) : null,
+      mv = moves(h);
     if (part === null) frames = spoilOtherwise(fault as OtherwiseName, size, seed, h.frames, grainOf(h), mv);
-    else { const made = spoilOtherwise(fault as OtherwiseName, size, seed, picked.map((k) => h.frames[k]!), grainOf(h), picked.map((k) => mv[k]!)); const out = [...h.frames]; picked.forEach((k, q) => { out[k] = made[q]!; }); frames = out; }
+    else {
+      const made = spoilOtherwise(
+        fault as OtherwiseName,
+        size,
+        seed,
+        picked.map((k) => h.frames[k]!),
+        grainOf(h),
+        picked.map((k) => mv[k]!),
+      );
+      const out = [...h.frames];
+      picked.forEach((k, q) => {
+        out[k] = made[q]!;
+      });
+      frames = out;
+    }
   } else if (fault !== 'none') {
-    const s = new Spoiler(fault as Spoil, size, seed, n), source = fault === 'frame dropped' ? h.frames.map((f, k) => ({ ...f, join: h.frames[k >= s.at ? Math.min(n - 1, k + 1) : k]!.join })) : h.frames;
+    const s = new Spoiler(fault as Spoil, size, seed, n),
+      source =
+        fault === 'frame dropped'
+          ? h.frames.map((f, k) => ({ ...f, join: h.frames[k >= s.at ? Math.min(n - 1, k + 1) : k]!.join }))
+          : h.frames;
     const out = [...source];
-    for (const k of picked) { const f = source[k]!; out[k] = s.next(f.join, f.plate, f.matte, k); }
+    for (const k of picked) {
+      const f = source[k]!;
+      out[k] = s.next(f.join, f.plate, f.matte, k);
+    }
     frames = out;
     against = !['haze missing', 'blur missing'].includes(fault);
   }
-  const { inspection: r, readings } = inspectHeld(h, frames, picked, against), matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter], steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
-  const of = r.matters.filter((m) => matters.includes(m.matter)), named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false), found = (r.found ?? []).filter((m) => kind?.read !== 'close' || !MOVING.includes(m)), first = r.matters.find((m) => m.matter === found[0]);
-  return { id: h.id, family: h.family, half: h.half, fault, size, named, first: first !== undefined && matters.includes(first.matter), step: first !== undefined && steps.includes(first.step), found, readings, matters: Object.fromEntries(r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]])) };
+  const { inspection: r, readings } = inspectHeld(h, frames, picked, against),
+    matters: readonly string[] = kind === null ? [] : 'matters' in kind ? kind.matters : [kind.matter],
+    steps: readonly string[] = kind === null ? [] : 'steps' in kind ? kind.steps : [kind.step];
+  const of = r.matters.filter((m) => matters.includes(m.matter)),
+    named = of.every((m) => m.value === null) ? null : of.some((m) => m.passes === false),
+    found = (r.found ?? []).filter((m) => kind?.read !== 'close' || !MOVING.includes(m)),
+    first = r.matters.find((m) => m.matter === found[0]);
+  return {
+    id: h.id,
+    family: h.family,
+    half: h.half,
+    fault,
+    size,
+    named,
+    first: first !== undefined && matters.includes(first.matter),
+    step: first !== undefined && steps.includes(first.step),
+    found,
+    readings,
+    matters: Object.fromEntries(
+      r.matters.filter((m) => m.value !== null).map((m) => [m.matter, [Number(m.value!.toPrecision(4)), m.passes]]),
+    ),
+  };
 }
 
 export function table(rows: readonly Row[]): string {
   const out: string[] = [];
-  for (const family of ['own', 'true']) for (const half of ['dev', 'hold']) {
-    const good = rows.filter((r) => r.fault === 'none' && r.family === family && r.half === half);
-    if (good.length > 0) out.push(`${family} ${half}: ${good.length} joins unspoiled, blamed: ${good.filter((r) => r.found.length > 0).map((r) => `${r.id} (${r.found.map((f) => `${f} ${r.matters[f]?.[0]}`).join(', ')})`).join('; ') || 'none'}`);
-  }
+  for (const family of ['own', 'true'])
+    for (const half of ['dev', 'hold']) {
+      const good = rows.filter((r) => r.fault === 'none' && r.family === family && r.half === half);
+      if (good.length > 0)
+        out.push(
+          `${family} ${half}: ${good.length} joins unspoiled, blamed: ${
+            good
+              .filter((r) => r.found.length > 0)
+              .map((r) => `${r.id} (${r.found.map((f) => `${f} ${r.matters[f]?.[0]}`).join(', ')})`)
+              .join('; ') || 'none'
+          }`,
+        );
+    }
   for (const family of ['own', 'true']) {
     const mine = rows.filter((r) => r.family === family && r.fault !== 'none');
     if (mine.length === 0) continue;
     out.push(`${family}: named / first / step of read, dev | hold`);
     for (const fault of [...new Set(mine.map((r) => r.fault))]) {
       const sizes = [...new Set(mine.filter((r) => r.fault === fault).map((r) => r.size))];
-      out.push(`  ${fault.padEnd(18)} ${sizes.map((s) => `${s}: ${['dev', 'hold'].map((half) => { const l = mine.filter((r) => r.fault === fault && r.size === s && r.half === half && r.named !== null); return `${l.filter((r) => r.named).length}/${l.filter((r) => r.first).length}/${l.filter((r) => r.step).length} of ${l.length}`; }).join(' | ')}`).join('   ')}`);
+      out.push(
+        `  ${fault.padEnd(18)} ${sizes
+          .map(
+            (s) =>
+              `${s}: ${['dev', 'hold']
+                .map((half) => {
+                  const l = mine.filter(
+                    (r) => r.fault === fault && r.size === s && r.half === half && r.named !== null,
+                  );
+                  return `${l.filter((r) => r.named).length}/${l.filter((r) => r.first).length}/${l.filter((r) => r.step).length} of ${l.length}`;
+                })
+                .join(' | ')}`,
+          )
+          .join('   ')}`,
+      );
     }
   }
   return out.join('\n');
 }
 
 function demoPlates(folder: string): string {
-  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'), picks = (JSON.parse(readFileSync(path(demo, 'production.json'), 'utf8')) as { picks: { id: string; shot: string; in: number; out: number }[] }).picks;
+  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
+    picks = (
+      JSON.parse(readFileSync(path(demo, 'production.json'), 'utf8')) as {
+        picks: { id: string; shot: string; in: number; out: number }[];
+      }
+    ).picks;
   const out = path(folder, 'plates');
   mkdirSync(out, { recursive: true });
   for (const p of picks) {
     const file = path(out, `${p.id}.mkv`);
-    if (!existsSync(file)) execFileSync('ffmpeg', ['-v', 'error', '-y', '-i', path(demo, 'media', 'last-tram-to-harrow-hill.mp4'), '-an', '-vf', `trim=start_frame=${p.in}:end_frame=${p.out},setpts=PTS-STARTPTS`, '-c:v', 'ffv1', file]);
+    if (!existsSync(file))
+      execFileSync('ffmpeg', [
+        '-v',
+        'error',
+        '-y',
+        '-i',
+        path(demo, 'media', 'last-tram-to-harrow-hill.mp4'),
+        '-an',
+        '-vf',
+        `trim=start_frame=${p.in}:end_frame=${p.out},setpts=PTS-STARTPTS`,
+        '-c:v',
+        'ffv1',
+        file,
+      ]);
   }
   return out;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const args = process.argv.slice(2), opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
-  const from = opt('from', ''), folder = resolve(args.find((a) => !a.startsWith('--')) ?? 'held'), only = opt('only', '').split(',').filter((q) => q !== ''), wanted = opt('faults', ''), out = opt('out', '');
-  if (from !== '') console.log(table(from.split(',').flatMap((f) => readFileSync(f, 'utf8').split('\n').filter((l) => l !== '').map((l) => JSON.parse(l) as Row))));
+  const args = process.argv.slice(2),
+    opt = (n: string, d: string): string => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3) ?? d;
+  const from = opt('from', ''),
+    folder = resolve(args.find((a) => !a.startsWith('--')) ?? 'held'),
+    only = opt('only', '')
+      .split(',')
+      .filter((q) => q !== ''),
+    wanted = opt('faults', ''),
+    out = opt('out', '');
+  if (from !== '')
+    console.log(
+      table(
+        from.split(',').flatMap((f) =>
+          readFileSync(f, 'utf8')
+            .split('\n')
+            .filter((l) => l !== '')
+            .map((l) => JSON.parse(l) as Row),
+        ),
+      ),
+    );
   else {
-    const rows: Row[] = [], faults = (wanted === '' ? [...SPOILS.filter((s) => s !== 'erase seam'), ...Object.keys(OTHERWISE)] : wanted.split(',').map((f) => f.split(':')[0]!)) as Fault[], only1 = wanted.split(',').map((f) => f.split(':')[1]);
+    const rows: Row[] = [],
+      faults = (
+        wanted === ''
+          ? [...SPOILS.filter((s) => s !== 'erase seam'), ...Object.keys(OTHERWISE)]
+          : wanted.split(',').map((f) => f.split(':')[0]!)
+      ) as Fault[],
+      only1 = wanted.split(',').map((f) => f.split(':')[1]);
     if (out !== '') writeFileSync(out, '');
-    const keep = (r: Row): void => { rows.push(r); if (out !== '') appendFileSync(out, JSON.stringify(r) + '\n'); };
+    const keep = (r: Row): void => {
+      rows.push(r);
+      if (out !== '') appendFileSync(out, JSON.stringify(r) + '\n');
+    };
     for (const s of sources(opt('scenes', '') === '' ? null : resolve(opt('scenes', '')), demoPlates(folder))) {
-      if ((only.length > 0 && !only.some((q) => s.id.startsWith(q))) || (opt('half', '') !== '' && s.half !== opt('half', ''))) continue;
+      if (
+        (only.length > 0 && !only.some((q) => s.id.startsWith(q))) ||
+        (opt('half', '') !== '' && s.half !== opt('half', ''))
+      )
+        continue;
       try {
-        const h = await held(s, folder), t = process.cpuUsage();
+        const h = await held(s, folder),
+          t = process.cpuUsage();
         keep(look(h, 'none', 0, 0));
-        if (wanted !== 'none') for (const [k, fault] of faults.entries()) for (const size of wanted !== '' && only1[k] !== undefined ? [Number(only1[k])] : fault in OTHERWISE ? OTHERWISE[fault as OtherwiseName].sizes : SPOIL_KINDS[fault as Spoil].sizes) keep(look(h, fault, size, 100 + k + Math.round(10 * size) + s.id.length));
+        if (wanted !== 'none')
+          for (const [k, fault] of faults.entries())
+            for (const size of wanted !== '' && only1[k] !== undefined
+              ? [Number(only1[k])]
+              : fault in OTHERWISE
+                ? OTHERWISE[fault as OtherwiseName].sizes
+                : SPOIL_KINDS[fault as Spoil].sizes)
+              keep(look(h, fault, size, 100 + k + Math.round(10 * size) + s.id.length));
         const u = process.cpuUsage(t);
-        console.log(`${s.id} (${s.half}): ${((u.user + u.system) / 1e6).toFixed(0)} s of processor; unspoiled: ${rows.filter((r) => r.id === s.id && r.fault === 'none').flatMap((r) => r.found).join(', ') || 'passes'}`);
-      } catch (e) { console.log(s.id, String(e)); }
+        console.log(
+          `${s.id} (${s.half}): ${((u.user + u.system) / 1e6).toFixed(0)} s of processor; unspoiled: ${
+            rows
+              .filter((r) => r.id === s.id && r.fault === 'none')
+              .flatMap((r) => r.found)
+              .join(', ') || 'passes'
+          }`,
+        );
+      } catch (e) {
+        console.log(s.id, String(e));
+      }
     }
     console.log(table(rows));
   }

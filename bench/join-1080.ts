@@ -17,22 +17,48 @@ function enlargedMarks(marks: MarksFile, k: number): MarksFile {
   const grown = (v: unknown, name = ''): unknown => {
     if (Array.isArray(v)) return v.map((x) => grown(x, name));
     if (typeof v === 'number') return ['frame', 'height', 'yawDeg', 'cameraHeight'].includes(name) ? v : v * k;
-    return typeof v === 'object' && v !== null ? Object.fromEntries(Object.entries(v).map(([key, x]) => [key, grown(x, key)])) : v;
+    return typeof v === 'object' && v !== null
+      ? Object.fromEntries(Object.entries(v).map(([key, x]) => [key, grown(x, key)]))
+      : v;
   };
   return grown(marks) as MarksFile;
 }
 
 /** Writes plate and take into `folder` and proposes the join. Needs the truth set beside the checkout. */
 export async function standAt1080(folder: string): Promise<{ recipe: Recipe; options: JoinOptions }> {
-  const stand = firstOf('stand'), W = 1920, H = 1080, names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
+  const stand = firstOf('stand'),
+    W = 1920,
+    H = 1080,
+    names = { plate: join(folder, 'plate.mp4'), take: join(folder, 'take.mp4') };
   for (const f of ['plate', 'take'] as const) {
     const r = await VideoReader.open(truthFile(stand, `${f}.mp4`));
-    const w = await VideoWriter.open(names[f], { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'h264', crf: 12, preset: 'veryfast' });
+    const w = await VideoWriter.open(names[f], {
+      widthPx: W,
+      heightPx: H,
+      rate: { num: 24, den: 1 },
+      codec: 'h264',
+      crf: 12,
+      preset: 'veryfast',
+    });
     for await (const frame of r.frames()) await w.writeCoded(resize(toCodedRgb(frame), W, H, 'cubic'));
     await w.close();
     await r.close();
   }
-  const marks = truthMarks(stand), k = H / readTruth(stand).height;
-  const proposal = await proposeFromFiles(names.plate, names.take, enlargedMarks(marks.plate, k), enlargedMarks(marks.take, k), 'fine');
-  return { recipe: proposal.recipe, options: { ...(await joinTools(proposal.recipe, null, proposal.camera)), carrier: proposal.carrier, screens: proposal.screens } };
+  const marks = truthMarks(stand),
+    k = H / readTruth(stand).height;
+  const proposal = await proposeFromFiles(
+    names.plate,
+    names.take,
+    enlargedMarks(marks.plate, k),
+    enlargedMarks(marks.take, k),
+    'fine',
+  );
+  return {
+    recipe: proposal.recipe,
+    options: {
+      ...(await joinTools(proposal.recipe, null, proposal.camera)),
+      carrier: proposal.carrier,
+      screens: proposal.screens,
+    },
+  };
 }

@@ -27,10 +27,25 @@ const WAYS = ['production', 'quick', 'pieces', 'picture', 'copy', 'copy-producti
 type Way = (typeof WAYS)[number];
 
 /** The plate decoded and coded, nothing else. */
-async function copy(file: string, out: string, options: Pick<WriterOptions, 'codec' | 'crf' | 'preset'>): Promise<void> {
-  const r = await VideoReader.open(file), { widthPx, heightPx, rate, colour } = r.info, w = await VideoWriter.open(out, { widthPx, heightPx, rate, ...options, ...(options.codec === 'h264' ? { colour } : {}) });
+async function copy(
+  file: string,
+  out: string,
+  options: Pick<WriterOptions, 'codec' | 'crf' | 'preset'>,
+): Promise<void> {
+  const r = await VideoReader.open(file),
+    { widthPx, heightPx, rate, colour } = r.info,
+    w = await VideoWriter.open(out, {
+      widthPx,
+      heightPx,
+      rate,
+      ...options,
+      ...(options.codec === 'h264' ? { colour } : {}),
+    });
   for await (const f of r.frames()) {
-    if (w.hasRoom) await w.writeLaid((planes) => { widenYuv(f, 10, planes); });
+    if (w.hasRoom)
+      await w.writeLaid((planes) => {
+        widenYuv(f, 10, planes);
+      });
     else await w.writeFrame(f);
   }
   await w.close();
@@ -41,33 +56,73 @@ async function one(folder: string, way: Way): Promise<void> {
   letHeapGrow();
   const recipe = JSON.parse(readFileSync(join(folder, 'recipe.json'), 'utf8')) as Recipe;
   if (way === 'copy' || way === 'copy-production') {
-    const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')), used = process.cpuUsage(), from = performance.now(), frames = recipe.plate.out - recipe.plate.in;
-    await copy(recipe.plate.file, join(out, 'film.mov'), way === 'copy' ? { codec: 'h264', crf: 14, preset: 'veryfast' } : { codec: 'prores4444' });
+    const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')),
+      used = process.cpuUsage(),
+      from = performance.now(),
+      frames = recipe.plate.out - recipe.plate.in;
+    await copy(
+      recipe.plate.file,
+      join(out, 'film.mov'),
+      way === 'copy' ? { codec: 'h264', crf: 14, preset: 'veryfast' } : { codec: 'prores4444' },
+    );
     const u = process.cpuUsage(used);
-    console.log(JSON.stringify({ way, msAFrame: Math.round((u.user + u.system) / 100 / frames) / 10, fps: Math.round((1e5 * frames) / (performance.now() - from)) / 100 }));
+    console.log(
+      JSON.stringify({
+        way,
+        msAFrame: Math.round((u.user + u.system) / 100 / frames) / 10,
+        fps: Math.round((1e5 * frames) / (performance.now() - from)) / 100,
+      }),
+    );
     rmSync(out, { recursive: true, force: true });
     return;
   }
   const options = { ...(await joinTools(recipe, null)), screens: screensInFolder(join(folder, 'screens')) };
-  const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')), used = process.cpuUsage(), from = performance.now();
+  const out = mkdtempSync(join(tmpdir(), 'bench-join-film-')),
+    used = process.cpuUsage(),
+    from = performance.now();
   try {
-    const renderer = await JoinRenderer.open(recipe, options), frames = recipe.plate.out - recipe.plate.in;
+    const renderer = await JoinRenderer.open(recipe, options),
+      frames = recipe.plate.out - recipe.plate.in;
     const film = join(out, way === 'production' ? 'film.mov' : 'film.mp4');
-    const how: RenderOptions = way === 'production' ? { codec: 'prores4444', matte: join(out, 'matte.mkv'), resumeIn: join(out, 'pieces') }
-      : way === 'quick' ? { codec: 'h264', crf: 14, preset: 'veryfast' } : { codec: 'h264', resumeIn: join(out, 'pieces') };
+    const how: RenderOptions =
+      way === 'production'
+        ? { codec: 'prores4444', matte: join(out, 'matte.mkv'), resumeIn: join(out, 'pieces') }
+        : way === 'quick'
+          ? { codec: 'h264', crf: 14, preset: 'veryfast' }
+          : { codec: 'h264', resumeIn: join(out, 'pieces') };
     let firstAt = 0;
-    const first = (): void => { if (firstAt === 0) { const u = process.cpuUsage(used); firstAt = (u.user + u.system) / 1000; } };
-    if (way === 'picture') for await (const f of renderer.frames()) { f.video(); first(); }
+    const first = (): void => {
+      if (firstAt === 0) {
+        const u = process.cpuUsage(used);
+        firstAt = (u.user + u.system) / 1000;
+      }
+    };
+    if (way === 'picture')
+      for await (const f of renderer.frames()) {
+        f.video();
+        first();
+      }
     else await renderJoin(renderer, film, { ...how, onFrame: first });
     await renderer.close();
-    const u = process.cpuUsage(used), ms = (u.user + u.system) / 1000;
-    console.log(JSON.stringify({ way, msAFrame: Math.round((10 * ms) / frames) / 10, toFirst: Math.round(firstAt), fps: Math.round((1e5 * frames) / (performance.now() - from)) / 100, peakMb: Math.round(process.resourceUsage().maxRSS / 1024), ...(way === 'picture' ? {} : { bytes: statSync(film).size }) }));
+    const u = process.cpuUsage(used),
+      ms = (u.user + u.system) / 1000;
+    console.log(
+      JSON.stringify({
+        way,
+        msAFrame: Math.round((10 * ms) / frames) / 10,
+        toFirst: Math.round(firstAt),
+        fps: Math.round((1e5 * frames) / (performance.now() - from)) / 100,
+        peakMb: Math.round(process.resourceUsage().maxRSS / 1024),
+        ...(way === 'picture' ? {} : { bytes: statSync(film).size }),
+      }),
+    );
   } finally {
     rmSync(out, { recursive: true, force: true });
   }
 }
 
-const args = process.argv.slice(2), folder = args[0];
+const args = process.argv.slice(2),
+  folder = args[0];
 if (folder === undefined) console.log('usage: npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture ..]');
 else if (args[1] === '--one') await one(folder, args[2] as Way);
 else {
@@ -76,7 +131,9 @@ else {
   if (!existsSync(file)) writeFileSync(file, JSON.stringify((await standAt1080(folder)).recipe));
   const asked = args.slice(1).filter((a): a is Way => WAYS.includes(a as Way));
   for (const way of asked.length === 0 ? WAYS : asked) {
-    const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), folder, '--one', way], { encoding: 'utf8' });
+    const run = spawnSync(process.execPath, ['--import', 'tsx', fileURLToPath(import.meta.url), folder, '--one', way], {
+      encoding: 'utf8',
+    });
     process.stdout.write(run.stdout);
     if (run.status !== 0) process.stderr.write(run.stderr);
   }

@@ -9,14 +9,37 @@ import { execFileSync } from 'node:child_process';
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { aim, HEIGHT, lookAt, project, shadowOf, sunFrom, viewFrom, WIDTH, windowOf, type Camera } from '../demo/scenes/camera.js';
+import {
+  aim,
+  HEIGHT,
+  lookAt,
+  project,
+  shadowOf,
+  sunFrom,
+  viewFrom,
+  WIDTH,
+  windowOf,
+  type Camera,
+} from '../demo/scenes/camera.js';
 import { encode } from '../demo/scenes/encode.js';
 import { EDIT, lookahead } from '../demo/scenes/film.js';
 import { PICKS } from '../demo/scenes/guests.js';
 import { develop, filmFinish, phoneFinish, print } from '../demo/scenes/look.js';
 import { passenger, PASSENGER_HEIGHT } from '../demo/scenes/people.js';
 import { RABBIT_HEIGHT, rabbit, rabbitDeclarations } from '../demo/scenes/rabbit.js';
-import { ground, gutter, HAZE, houses, kerb, lamp, lights, POST_HEIGHT, SKY, stopPost, track } from '../demo/scenes/set.js';
+import {
+  ground,
+  gutter,
+  HAZE,
+  houses,
+  kerb,
+  lamp,
+  lights,
+  POST_HEIGHT,
+  SKY,
+  stopPost,
+  track,
+} from '../demo/scenes/set.js';
 import { background, frameOf, GLOBAL, reachOf, type Shot } from '../demo/scenes/shot.js';
 import { standing } from '../demo/scenes/street-shots.js';
 import { EVEN, homeSet, PEG_HEIGHT, SEAM_X, SEAM_Z } from '../demo/scenes/take-scene.js';
@@ -42,34 +65,148 @@ type Made = Omit<LightScene, 'light'> & { readonly light?: LightChange };
 type Kind = Made['body'];
 
 const MADE: readonly Made[] = [
-  { id: 'rabbit-high', body: 'rabbit', yaw: -20, at: [-0.35, 0, -0.4], cameraHeight: 1.7, tilt: -11, focalPx: 1050, sun: [-38, 56], exposure: 0.6, off: [5, 18, -8], takeExposure: 0.86 },
-  { id: 'rabbit-back', body: 'rabbit', yaw: 15, at: [-0.1, 0, -0.3], cameraHeight: 0.9, tilt: -4, focalPx: 1150, sun: [86, 36], exposure: 0.75, off: [-3, -18, 6], takeExposure: 0.7 },
-  { id: 'hound-side', body: 'hound', yaw: 48, at: [-0.35, 0, 0.2], cameraHeight: 1.2, tilt: -5.5, focalPx: 1000, sun: [58, 33], exposure: 0.6, off: [4, -14, 5], takeExposure: 0.8 },
-  { id: 'hound-front', body: 'hound', yaw: -24, at: [-0.2, 0, 0], cameraHeight: 1.5, tilt: -8, focalPx: 1050, sun: [-66, 44], exposure: 0.5, off: [-4, 22, -5], takeExposure: 0.86 },
+  {
+    id: 'rabbit-high',
+    body: 'rabbit',
+    yaw: -20,
+    at: [-0.35, 0, -0.4],
+    cameraHeight: 1.7,
+    tilt: -11,
+    focalPx: 1050,
+    sun: [-38, 56],
+    exposure: 0.6,
+    off: [5, 18, -8],
+    takeExposure: 0.86,
+  },
+  {
+    id: 'rabbit-back',
+    body: 'rabbit',
+    yaw: 15,
+    at: [-0.1, 0, -0.3],
+    cameraHeight: 0.9,
+    tilt: -4,
+    focalPx: 1150,
+    sun: [86, 36],
+    exposure: 0.75,
+    off: [-3, -18, 6],
+    takeExposure: 0.7,
+  },
+  {
+    id: 'hound-side',
+    body: 'hound',
+    yaw: 48,
+    at: [-0.35, 0, 0.2],
+    cameraHeight: 1.2,
+    tilt: -5.5,
+    focalPx: 1000,
+    sun: [58, 33],
+    exposure: 0.6,
+    off: [4, -14, 5],
+    takeExposure: 0.8,
+  },
+  {
+    id: 'hound-front',
+    body: 'hound',
+    yaw: -24,
+    at: [-0.2, 0, 0],
+    cameraHeight: 1.5,
+    tilt: -8,
+    focalPx: 1050,
+    sun: [-66, 44],
+    exposure: 0.5,
+    off: [-4, 22, -5],
+    takeExposure: 0.86,
+  },
   // Its body stands in the waiting passenger's shadow, its head above it.
-  { id: 'rabbit-shade', body: 'rabbit', yaw: 10, at: [-0.87, 0, 1.57], cameraHeight: 1.3, tilt: -5, focalPx: 1250, sun: [100, 35], exposure: 0.6, off: [4, -16, 5], takeExposure: 0.8 },
-  { id: 'person', body: 'person', yaw: 20, at: [-0.6, 0, 1.2], cameraHeight: 1.5, tilt: -2.5, focalPx: 980, sun: [46, 42], exposure: 0.6, off: [4, -24, 6], takeExposure: 0.75 },
+  {
+    id: 'rabbit-shade',
+    body: 'rabbit',
+    yaw: 10,
+    at: [-0.87, 0, 1.57],
+    cameraHeight: 1.3,
+    tilt: -5,
+    focalPx: 1250,
+    sun: [100, 35],
+    exposure: 0.6,
+    off: [4, -16, 5],
+    takeExposure: 0.8,
+  },
+  {
+    id: 'person',
+    body: 'person',
+    yaw: 20,
+    at: [-0.6, 0, 1.2],
+    cameraHeight: 1.5,
+    tilt: -2.5,
+    focalPx: 980,
+    sun: [46, 42],
+    exposure: 0.6,
+    off: [4, -24, 6],
+    takeExposure: 0.75,
+  },
   ...LIGHT_SCENES,
 ];
 
-const skin = (rgb: string): string => `texture{pigment{bozo scale 0.02 color_map{[0 rgb<${rgb}>*0.82][1 rgb<${rgb}>]}} normal{bumps 0.35 scale 0.006} finish{ambient 0 diffuse 0.85}}`;
-const capsule = (a: Vec3, b: Vec3, ra: number, rb: number, m: string): string => `union{ cone{${v(a)},${num(ra)},${v(b)},${num(rb)}} sphere{${v(a)},${num(ra)}} sphere{${v(b)},${num(rb)}} ${m}}\n`;
+const skin = (rgb: string): string =>
+  `texture{pigment{bozo scale 0.02 color_map{[0 rgb<${rgb}>*0.82][1 rgb<${rgb}>]}} normal{bumps 0.35 scale 0.006} finish{ambient 0 diffuse 0.85}}`;
+const capsule = (a: Vec3, b: Vec3, ra: number, rb: number, m: string): string =>
+  `union{ cone{${v(a)},${num(ra)},${v(b)},${num(rb)}} sphere{${v(a)},${num(ra)}} sphere{${v(b)},${num(rb)}} ${m}}\n`;
 
 /** A standing hound, facing −z at yaw 0: body along z, four legs of which two stand well behind the others. */
 function hound(at: Vec3, yaw: number): string {
-  const tan = skin('0.46,0.27,0.12'), dark = skin('0.12,0.08,0.06'), pale = skin('0.72,0.62,0.48');
-  const leg = (x: number, z: number): string => capsule([x * 0.9, 0.36, z], [x, 0.16, z + 0.015], 0.06, 0.034, tan) + capsule([x, 0.16, z + 0.015], [x, 0.03, z], 0.034, 0.028, pale) + `sphere{0,1 scale <0.036,0.028,0.052> translate <${num(x)},0.028,${num(z - 0.02)}> ${pale}}\n`;
-  return `union{ sphere{0,1 scale <0.125,0.15,0.2> translate <0,0.44,-0.17> ${tan}} sphere{0,1 scale <0.105,0.12,0.22> translate <0,0.45,0.08> ${tan}} sphere{0,1 scale <0.115,0.13,0.16> translate <0,0.45,0.27> ${tan}} sphere{0,1 scale <0.09,0.11,0.15> translate <0,0.37,-0.2> ${pale}}\n`
-    + leg(-0.085, -0.23) + leg(0.085, -0.23) + leg(-0.085, 0.3) + leg(0.085, 0.3)
-    + capsule([0, 0.5, -0.27], [0, 0.64, -0.36], 0.09, 0.07, tan) + `sphere{0,1 scale <0.085,0.085,0.1> translate <0,0.68,-0.4> ${tan}}\n` + capsule([0, 0.65, -0.46], [0, 0.635, -0.55], 0.052, 0.036, pale)
-    + `sphere{<0,0.648,-0.585>,0.018 ${dark}} ` + [-1, 1].map((s) => `sphere{<${num(s * 0.04)},0.7,-0.476>,0.014 ${dark}} sphere{0,1 scale <0.02,0.075,0.045> rotate z*${s * 12} translate <${num(s * 0.088)},0.645,-0.39> ${dark}}`).join(' ')
-    + capsule([0, 0.5, 0.4], [0, 0.62, 0.54], 0.025, 0.014, tan) + ` rotate y*${num(yaw)} translate ${v(at)} }\n`;
+  const tan = skin('0.46,0.27,0.12'),
+    dark = skin('0.12,0.08,0.06'),
+    pale = skin('0.72,0.62,0.48');
+  const leg = (x: number, z: number): string =>
+    capsule([x * 0.9, 0.36, z], [x, 0.16, z + 0.015], 0.06, 0.034, tan) +
+    capsule([x, 0.16, z + 0.015], [x, 0.03, z], 0.034, 0.028, pale) +
+    `sphere{0,1 scale <0.036,0.028,0.052> translate <${num(x)},0.028,${num(z - 0.02)}> ${pale}}\n`;
+  return (
+    `union{ sphere{0,1 scale <0.125,0.15,0.2> translate <0,0.44,-0.17> ${tan}} sphere{0,1 scale <0.105,0.12,0.22> translate <0,0.45,0.08> ${tan}} sphere{0,1 scale <0.115,0.13,0.16> translate <0,0.45,0.27> ${tan}} sphere{0,1 scale <0.09,0.11,0.15> translate <0,0.37,-0.2> ${pale}}\n` +
+    leg(-0.085, -0.23) +
+    leg(0.085, -0.23) +
+    leg(-0.085, 0.3) +
+    leg(0.085, 0.3) +
+    capsule([0, 0.5, -0.27], [0, 0.64, -0.36], 0.09, 0.07, tan) +
+    `sphere{0,1 scale <0.085,0.085,0.1> translate <0,0.68,-0.4> ${tan}}\n` +
+    capsule([0, 0.65, -0.46], [0, 0.635, -0.55], 0.052, 0.036, pale) +
+    `sphere{<0,0.648,-0.585>,0.018 ${dark}} ` +
+    [-1, 1]
+      .map(
+        (s) =>
+          `sphere{<${num(s * 0.04)},0.7,-0.476>,0.014 ${dark}} sphere{0,1 scale <0.02,0.075,0.045> rotate z*${s * 12} translate <${num(s * 0.088)},0.645,-0.39> ${dark}}`,
+      )
+      .join(' ') +
+    capsule([0, 0.5, 0.4], [0, 0.62, 0.54], 0.025, 0.014, tan) +
+    ` rotate y*${num(yaw)} translate ${v(at)} }\n`
+  );
 }
 
-const BODIES: Record<Kind, { readonly height: number; readonly half: number; readonly distance: number; readonly focalPx: number; readonly text: (at: Vec3, yaw: number) => string }> = {
-  rabbit: { height: RABBIT_HEIGHT, half: 0.25, distance: 2.4, focalPx: 1300, text: (position, yaw) => rabbitDeclarations() + rabbit({ position, yaw }) },
+const BODIES: Record<
+  Kind,
+  {
+    readonly height: number;
+    readonly half: number;
+    readonly distance: number;
+    readonly focalPx: number;
+    readonly text: (at: Vec3, yaw: number) => string;
+  }
+> = {
+  rabbit: {
+    height: RABBIT_HEIGHT,
+    half: 0.25,
+    distance: 2.4,
+    focalPx: 1300,
+    text: (position, yaw) => rabbitDeclarations() + rabbit({ position, yaw }),
+  },
   hound: { height: 0.765, half: 0.62, distance: 3.4, focalPx: 1250, text: hound },
-  person: { height: PASSENGER_HEIGHT, half: 0.4, distance: 6, focalPx: 1250, text: (position, yaw) => passenger({ position, yaw }, 'plum') },
+  person: {
+    height: PASSENGER_HEIGHT,
+    half: 0.4,
+    distance: 6,
+    focalPx: 1250,
+    text: (position, yaw) => passenger({ position, yaw }, 'plum'),
+  },
 };
 
 const round = (p: Point): [number, number] => [Math.round(p[0] * 100) / 100, Math.round(p[1] * 100) / 100];
@@ -77,7 +214,11 @@ const up = (at: Vec3, h: number): Vec3 => [at[0], at[1] + h, at[2]];
 const CLIP = 6;
 
 function savePng(path: string, rgb: Uint8Array, w: number, h: number): void {
-  execFileSync('ffmpeg', ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'rgb24', '-s', `${w}x${h}`, '-i', '-', '-frames:v', '1', path], { input: Buffer.from(rgb) });
+  execFileSync(
+    'ffmpeg',
+    ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'rgb24', '-s', `${w}x${h}`, '-i', '-', '-frames:v', '1', path],
+    { input: Buffer.from(rgb) },
+  );
 }
 
 /** A picture of the shot as the film shows it, without grain. */
@@ -86,17 +227,30 @@ function finished(p: Picture, exposure: number, light?: LightChange): Uint8Array
   return print(develop(p, f), f, 1);
 }
 
-const printOf = (exposure: number, light?: LightChange): ReturnType<typeof filmFinish> => ({ ...filmFinish(exposure), ...(light?.tint === undefined ? {} : { tint: light.tint }), ...(light?.contrast === undefined ? {} : { contrast: light.contrast }) });
+const printOf = (exposure: number, light?: LightChange): ReturnType<typeof filmFinish> => ({
+  ...filmFinish(exposure),
+  ...(light?.tint === undefined ? {} : { tint: light.tint }),
+  ...(light?.contrast === undefined ? {} : { contrast: light.contrast }),
+});
 
 /** How much of each pixel the performer covers; 0 where the set stands in front of it. */
-async function matteOf(body: string, camera: Camera, window: ReturnType<typeof windowOf>, joined: Picture, base: Picture, o: TraceOptions): Promise<Uint8Array> {
+async function matteOf(
+  body: string,
+  camera: Camera,
+  window: ReturnType<typeof windowOf>,
+  joined: Picture,
+  base: Picture,
+  o: TraceOptions,
+): Promise<Uint8Array> {
   const alone = `${GLOBAL}light_source{<0,50,-50> rgb 0.4 shadowless parallel point_at 0}\n`;
   const text = body.replaceAll(' reflection 0.04', '');
-  const dark = await trace(`${alone}background{rgb 0}\n${text}`, camera, window, o), bright = await trace(`${alone}background{rgb 1}\n${text}`, camera, window, o);
+  const dark = await trace(`${alone}background{rgb 0}\n${text}`, camera, window, o),
+    bright = await trace(`${alone}background{rgb 1}\n${text}`, camera, window, o);
   const out = new Uint8Array(3 * joined.w * joined.h);
   for (let y = 0; y < window.h; y++) {
     for (let x = 0; x < window.w; x++) {
-      const q = (y * window.w + x) * 3 + 1, i = (window.y + y) * joined.w + window.x + x;
+      const q = (y * window.w + x) * 3 + 1,
+        i = (window.y + y) * joined.w + window.x + x;
       let seen = 0;
       for (let c = 0; c < 3; c++) seen = Math.max(seen, Math.abs(joined.rgb[3 * i + c]! - base.rgb[3 * i + c]!));
       if (seen < 1e-4) continue;
@@ -107,10 +261,21 @@ async function matteOf(body: string, camera: Camera, window: ReturnType<typeof w
 }
 
 /** Truth of one frame: join, empty set, matte. */
-async function saveTruth(folder: string, frame: number, shot: Shot, f: number, body: string, reach: readonly Vec3[], empty: Shot, o: TraceOptions, light?: LightChange): Promise<void> {
+async function saveTruth(
+  folder: string,
+  frame: number,
+  shot: Shot,
+  f: number,
+  body: string,
+  reach: readonly Vec3[],
+  empty: Shot,
+  o: TraceOptions,
+  light?: LightChange,
+): Promise<void> {
   const name = (what: string): string => join(folder, `${frame}-${what}.png`);
   if (existsSync(name('matte'))) return;
-  const base = await frameOf(empty, f, o), joined = await frameOf({ ...empty, set: empty.set }, f, o, body, reach);
+  const base = await frameOf(empty, f, o),
+    joined = await frameOf({ ...empty, set: empty.set }, f, o, body, reach);
   savePng(name('truth'), finished(joined, shot.exposure, light), WIDTH, HEIGHT);
   savePng(name('base'), finished(base, shot.exposure, light), WIDTH, HEIGHT);
   const c = shot.camera(f);
@@ -118,88 +283,248 @@ async function saveTruth(folder: string, frame: number, shot: Shot, f: number, b
 }
 
 async function makePick(out: string, demo: string, id: string, takeId: string, o: TraceOptions): Promise<void> {
-  const pick = PICKS.find((p) => p.id === id)!, take = TAKES.find((t) => t.id === takeId)!, at = EDIT.find((e) => e.shot === pick.shot)!.at;
+  const pick = PICKS.find((p) => p.id === id)!,
+    take = TAKES.find((t) => t.id === takeId)!,
+    at = EDIT.find((e) => e.shot === pick.shot)!.at;
   const folder = join(out, id);
   mkdirSync(folder, { recursive: true });
   const plate = join(folder, 'plate.mkv');
-  if (!existsSync(plate)) execFileSync('ffmpeg', ['-v', 'error', '-y', '-i', join(demo, 'media', 'last-tram-to-harrow-hill.mp4'), '-an', '-vf', `trim=start_frame=${at + pick.in}:end_frame=${at + pick.out},setpts=PTS-STARTPTS`, '-c:v', 'ffv1', plate]);
-  const n = pick.out - pick.in, frames = [1, 3, 5].map((k) => Math.round((k * (n - 1)) / 6));
+  if (!existsSync(plate))
+    execFileSync('ffmpeg', [
+      '-v',
+      'error',
+      '-y',
+      '-i',
+      join(demo, 'media', 'last-tram-to-harrow-hill.mp4'),
+      '-an',
+      '-vf',
+      `trim=start_frame=${at + pick.in}:end_frame=${at + pick.out},setpts=PTS-STARTPTS`,
+      '-c:v',
+      'ffv1',
+      plate,
+    ]);
+  const n = pick.out - pick.in,
+    frames = [1, 3, 5].map((k) => Math.round((k * (n - 1)) / 6));
   const shown = pick.shot;
   // Whom the pick erases is not in the truth; the window's pane is laid on after tracing.
   const empty: Shot = id === 'pan' ? { ...shown, cast: () => '', reach: () => [] } : shown;
   for (const k of frames) {
-    const f = k + pick.in, position = pick.guest!.at(f);
-    const body = rabbitDeclarations() + rabbit({ ...take.pose(k + HANDLE_FRAMES), yaw: id === 'conductor' ? pick.guest!.yaw(f) : take.yaw(k + HANDLE_FRAMES), position });
+    const f = k + pick.in,
+      position = pick.guest!.at(f);
+    const body =
+      rabbitDeclarations() +
+      rabbit({
+        ...take.pose(k + HANDLE_FRAMES),
+        yaw: id === 'conductor' ? pick.guest!.yaw(f) : take.yaw(k + HANDLE_FRAMES),
+        position,
+      });
     const painted: Shot = shown.how !== 'painted' ? empty : { ...shown };
-    await saveTruth(folder, k, shown, f, body, reachOf(position, 0.25, RABBIT_HEIGHT + 0.07, shown.sun, position[1]), painted, o);
+    await saveTruth(
+      folder,
+      k,
+      shown,
+      f,
+      body,
+      reachOf(position, 0.25, RABBIT_HEIGHT + 0.07, shown.sun, position[1]),
+      painted,
+      o,
+    );
   }
-  writeFileSync(join(folder, 'scene.json'), JSON.stringify({ id, plate, take: join(demo, 'media', 'takes', `${takeId}.mp4`), plateMarks: join(demo, 'marks', `${id}.json`), takeMarks: join(demo, 'marks', 'takes', `${takeId}.json`), frames } satisfies SceneFile));
+  writeFileSync(
+    join(folder, 'scene.json'),
+    JSON.stringify({
+      id,
+      plate,
+      take: join(demo, 'media', 'takes', `${takeId}.mp4`),
+      plateMarks: join(demo, 'marks', `${id}.json`),
+      takeMarks: join(demo, 'marks', 'takes', `${takeId}.json`),
+      frames,
+    } satisfies SceneFile),
+  );
 }
 
 async function makeMade(out: string, m: Made, o: TraceOptions): Promise<void> {
   const l = m.light;
-  const folder = join(out, m.id), body = BODIES[m.body];
+  const folder = join(out, m.id),
+    body = BODIES[m.body];
   mkdirSync(folder, { recursive: true });
-  const camera = aim([0, m.cameraHeight, -4.2], 1, m.tilt, m.focalPx), sun = sunFrom(camera, m.sun[0], m.sun[1]);
-  const waiting: Vec3 = [1.0, 0, 1.9], post: Vec3 = [-1.6, 0, 3.2];
+  const camera = aim([0, m.cameraHeight, -4.2], 1, m.tilt, m.focalPx),
+    sun = sunFrom(camera, m.sun[0], m.sun[1]);
+  const waiting: Vec3 = [1.0, 0, 1.9],
+    post: Vec3 = [-1.6, 0, 3.2];
   const shot: Shot = {
-    id: m.id, what: m.id, frames: CLIP, how: 'still', exposure: m.exposure, camera: () => camera, sun,
-    set: (l?.day === true ? DAY_SKY : SKY + HAZE) + lights(sun, 0.62 * (l?.fill ?? 1), l?.sunRgb) + (l?.ground === undefined ? ground() : `plane{y,0 ${plaster(...l.ground)}}\n`) + kerb(5.2, 6.3) + track(8) + houses(13, -19, 13, l?.houses ?? 5) + gutter(-1.5, -4, 5.2) + gutter(2.15, -4, 5.2) + stopPost(post[0], post[2]) + lamp(-2.7, 5) + passenger({ position: waiting, yaw: 22 }, l?.tone ?? 'mustard'),
-    cast: () => '', reach: () => [], truth: () => ({}),
+    id: m.id,
+    what: m.id,
+    frames: CLIP,
+    how: 'still',
+    exposure: m.exposure,
+    camera: () => camera,
+    sun,
+    set:
+      (l?.day === true ? DAY_SKY : SKY + HAZE) +
+      lights(sun, 0.62 * (l?.fill ?? 1), l?.sunRgb) +
+      (l?.ground === undefined ? ground() : `plane{y,0 ${plaster(...l.ground)}}\n`) +
+      kerb(5.2, 6.3) +
+      track(8) +
+      houses(13, -19, 13, l?.houses ?? 5) +
+      gutter(-1.5, -4, 5.2) +
+      gutter(2.15, -4, 5.2) +
+      stopPost(post[0], post[2]) +
+      lamp(-2.7, 5) +
+      passenger({ position: waiting, yaw: 22 }, l?.tone ?? 'mustard'),
+    cast: () => '',
+    reach: () => [],
+    truth: () => ({}),
   };
   const reach = reachOf(m.at, body.half, body.height + 0.08, sun);
   await saveTruth(folder, 2, shot, 0, recoloured(body.text(m.at, m.yaw), l), reach, shot, o, l);
-  const base = await background(shot, 0, o), finishFilm = printOf(m.exposure, l), dev = develop(base, finishFilm);
-  const plate = join(folder, 'plate.mp4'), take = join(folder, 'take.mp4');
-  if (!existsSync(plate)) await encode(plate, lookahead(CLIP, 1, async (f) => print(dev, finishFilm, 900 + 31 * f + m.id.length)), { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 });
-  const mid: Vec3 = up(m.at, body.height / 2), view = viewFrom(camera, mid);
+  const base = await background(shot, 0, o),
+    finishFilm = printOf(m.exposure, l),
+    dev = develop(base, finishFilm);
+  const plate = join(folder, 'plate.mp4'),
+    take = join(folder, 'take.mp4');
+  if (!existsSync(plate))
+    await encode(
+      plate,
+      lookahead(CLIP, 1, async (f) => print(dev, finishFilm, 900 + 31 * f + m.id.length)),
+      { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 18 },
+    );
+  const mid: Vec3 = up(m.at, body.height / 2),
+    view = viewFrom(camera, mid);
   const e = ((view.viewElevationDeg + m.off[0]) * Math.PI) / 180;
   const target: Vec3 = [0, body.height / 2, 0];
   // How far beside the camera's heading (1°) the performer is seen.
   const turn = Math.atan2(m.at[0] - camera.position[0], m.at[2] - camera.position[2]) * (180 / Math.PI) - 1;
-  const tc = lookAt([0.02, target[1] + body.distance * Math.sin(e), -body.distance * Math.cos(e)], target, body.focalPx);
+  const tc = lookAt(
+    [0.02, target[1] + body.distance * Math.sin(e), -body.distance * Math.cos(e)],
+    target,
+    body.focalPx,
+  );
   // The key and the performer stand beside the line of sight as in the film, but for what the take is off.
   const takeSun = sunFrom(tc, m.sun[0] - turn + m.off[1], m.sun[1] + m.off[2]);
   const peg: Vec3 = [(Math.sin((m.sun[0] * Math.PI) / 180) > 0 ? -1 : 1) * (body.half + 0.18), 0, -0.14];
   const home: Shot = {
-    id: `${m.id}-take`, what: m.id, frames: CLIP, how: 'still', exposure: 1, camera: () => tc, sun: takeSun,
-    set: homeChanged(homeSet(takeSun, EVEN, peg).replace(/^global_settings\{[^}]*\}\n/, ''), l), cast: () => recoloured(body.text([0, 0, 0], m.yaw - turn), l), reach: () => reachOf([0, 0, 0], body.half, body.height + 0.08, takeSun), truth: () => ({}),
+    id: `${m.id}-take`,
+    what: m.id,
+    frames: CLIP,
+    how: 'still',
+    exposure: 1,
+    camera: () => tc,
+    sun: takeSun,
+    set: homeChanged(homeSet(takeSun, EVEN, peg).replace(/^global_settings\{[^}]*\}\n/, ''), l),
+    cast: () => recoloured(body.text([0, 0, 0], m.yaw - turn), l),
+    reach: () => reachOf([0, 0, 0], body.half, body.height + 0.08, takeSun),
+    truth: () => ({}),
   };
-  const finish = phoneFinish(m.takeExposure), shown = develop(await frameOf(home, 0, o), finish);
-  if (!existsSync(take)) await encode(take, lookahead(CLIP, 1, async (f) => print(shown, finish, 77 * f + m.id.length)), { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 20 });
-  const p = standing(camera, waiting, PASSENGER_HEIGHT, sun) as { foot: Point; top: Point; shadowTip: Point }, s = standing(camera, post, POST_HEIGHT, sun) as { foot: Point; top: Point };
-  const line = (c: Camera, x: number, z0: number, z1: number): [number, number][] => [round(project(c, [x, 0, z0])), round(project(c, [x, 0, z1]))];
-  const plateMarks = { frame: 0, marks: [
-    { kind: 'upright', frame: 0, foot: round(p.foot), top: round(p.top), height: PASSENGER_HEIGHT }, { kind: 'shadow', frame: 0, foot: round(p.foot), tip: round(p.shadowTip), height: PASSENGER_HEIGHT },
-    { kind: 'upright', frame: 0, foot: round(s.foot), top: round(s.top), height: POST_HEIGHT }, { kind: 'groundLines', frame: 0, lines: [line(camera, -1.5, 1.6, 5.1), line(camera, 2.15, 1.6, 5.1)] },
-    { kind: 'stand', frame: 0, ground: round(project(camera, m.at)), top: round(project(camera, up(m.at, body.height))), height: body.height },
-  ] };
-  const takeMarks = { frame: 0, focalPx: body.focalPx, cameraHeight: Math.round(tc.position[1] * 100) / 100, marks: [
-    { kind: 'upright', frame: 0, foot: round(project(tc, peg)), top: round(project(tc, up(peg, PEG_HEIGHT))), height: PEG_HEIGHT }, { kind: 'shadow', frame: 0, foot: round(project(tc, peg)), tip: round(project(tc, shadowOf(up(peg, PEG_HEIGHT), takeSun))), height: PEG_HEIGHT },
-    { kind: 'groundLines', frame: 0, lines: SEAM_X.map((x) => SEAM_Z.map((z) => round(project(tc, [x, 0, z])))) },
-    { kind: 'performer', frame: 0, ground: round(project(tc, [0, 0, 0])), top: round(project(tc, up([0, 0, 0], body.height))), height: body.height },
-  ] };
+  const finish = phoneFinish(m.takeExposure),
+    shown = develop(await frameOf(home, 0, o), finish);
+  if (!existsSync(take))
+    await encode(
+      take,
+      lookahead(CLIP, 1, async (f) => print(shown, finish, 77 * f + m.id.length)),
+      { width: WIDTH, height: HEIGHT, rate: '24/1', crf: 20 },
+    );
+  const p = standing(camera, waiting, PASSENGER_HEIGHT, sun) as { foot: Point; top: Point; shadowTip: Point },
+    s = standing(camera, post, POST_HEIGHT, sun) as { foot: Point; top: Point };
+  const line = (c: Camera, x: number, z0: number, z1: number): [number, number][] => [
+    round(project(c, [x, 0, z0])),
+    round(project(c, [x, 0, z1])),
+  ];
+  const plateMarks = {
+    frame: 0,
+    marks: [
+      { kind: 'upright', frame: 0, foot: round(p.foot), top: round(p.top), height: PASSENGER_HEIGHT },
+      { kind: 'shadow', frame: 0, foot: round(p.foot), tip: round(p.shadowTip), height: PASSENGER_HEIGHT },
+      { kind: 'upright', frame: 0, foot: round(s.foot), top: round(s.top), height: POST_HEIGHT },
+      { kind: 'groundLines', frame: 0, lines: [line(camera, -1.5, 1.6, 5.1), line(camera, 2.15, 1.6, 5.1)] },
+      {
+        kind: 'stand',
+        frame: 0,
+        ground: round(project(camera, m.at)),
+        top: round(project(camera, up(m.at, body.height))),
+        height: body.height,
+      },
+    ],
+  };
+  const takeMarks = {
+    frame: 0,
+    focalPx: body.focalPx,
+    cameraHeight: Math.round(tc.position[1] * 100) / 100,
+    marks: [
+      {
+        kind: 'upright',
+        frame: 0,
+        foot: round(project(tc, peg)),
+        top: round(project(tc, up(peg, PEG_HEIGHT))),
+        height: PEG_HEIGHT,
+      },
+      {
+        kind: 'shadow',
+        frame: 0,
+        foot: round(project(tc, peg)),
+        tip: round(project(tc, shadowOf(up(peg, PEG_HEIGHT), takeSun))),
+        height: PEG_HEIGHT,
+      },
+      { kind: 'groundLines', frame: 0, lines: SEAM_X.map((x) => SEAM_Z.map((z) => round(project(tc, [x, 0, z])))) },
+      {
+        kind: 'performer',
+        frame: 0,
+        ground: round(project(tc, [0, 0, 0])),
+        top: round(project(tc, up([0, 0, 0], body.height))),
+        height: body.height,
+      },
+    ],
+  };
   writeFileSync(join(folder, 'plate.json'), JSON.stringify(plateMarks));
   writeFileSync(join(folder, 'take.json'), JSON.stringify(takeMarks));
-  writeFileSync(join(folder, 'scene.json'), JSON.stringify({ id: m.id, plate, take, plateMarks: join(folder, 'plate.json'), takeMarks: join(folder, 'take.json'), frames: [2] } satisfies SceneFile));
+  writeFileSync(
+    join(folder, 'scene.json'),
+    JSON.stringify({
+      id: m.id,
+      plate,
+      take,
+      plateMarks: join(folder, 'plate.json'),
+      takeMarks: join(folder, 'take.json'),
+      frames: [2],
+    } satisfies SceneFile),
+  );
 }
 
 /** Demo picks whose truth can be traced here; `poster` is a flat still and `window`'s pane is painted over. */
-const PICK_TAKES: readonly (readonly [string, string])[] = [['platform', 'platform-1'], ['railing', 'railing-1'], ['conductor', 'conductor-1'], ['punch', 'punch-1'], ['pan', 'pan-1']];
+const PICK_TAKES: readonly (readonly [string, string])[] = [
+  ['platform', 'platform-1'],
+  ['railing', 'railing-1'],
+  ['conductor', 'conductor-1'],
+  ['punch', 'punch-1'],
+  ['pan', 'pan-1'],
+];
 
 /** Makes what is missing of the scenes named (all, where none is). */
 export async function makeScenes(out: string, ids: readonly string[] = []): Promise<void> {
-  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'), cache = join(out, 'cache');
+  const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
+    cache = join(out, 'cache');
   mkdirSync(cache, { recursive: true });
   const o: TraceOptions = { cache, scale: 1.5, kept: new Map() };
   const wanted = (id: string): boolean => ids.length === 0 || ids.includes(id);
-  for (const m of MADE) if (wanted(m.id)) { const t = Date.now(); await makeMade(out, m, o); console.log(m.id, Math.round((Date.now() - t) / 1000), 's'); }
-  for (const [id, take] of PICK_TAKES) if (wanted(id)) { const t = Date.now(); await makePick(out, demo, id, take, o); console.log(id, Math.round((Date.now() - t) / 1000), 's'); }
+  for (const m of MADE)
+    if (wanted(m.id)) {
+      const t = Date.now();
+      await makeMade(out, m, o);
+      console.log(m.id, Math.round((Date.now() - t) / 1000), 's');
+    }
+  for (const [id, take] of PICK_TAKES)
+    if (wanted(id)) {
+      const t = Date.now();
+      await makePick(out, demo, id, take, o);
+      console.log(id, Math.round((Date.now() - t) / 1000), 's');
+    }
 }
 
 /** Scenes that a folder holds. */
 export function readScenes(out: string, ids: readonly string[] = []): SceneFile[] {
-  return [...PICK_TAKES.map(([id]) => id), ...MADE.map((m) => m.id)].filter((id) => (ids.length === 0 || ids.includes(id)) && existsSync(join(out, id, 'scene.json'))).map((id) => JSON.parse(readFileSync(join(out, id, 'scene.json'), 'utf8')) as SceneFile);
+  return [...PICK_TAKES.map(([id]) => id), ...MADE.map((m) => m.id)]
+    .filter((id) => (ids.length === 0 || ids.includes(id)) && existsSync(join(out, id, 'scene.json')))
+    .map((id) => JSON.parse(readFileSync(join(out, id, 'scene.json'), 'utf8')) as SceneFile);
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {

@@ -22,11 +22,13 @@ export interface Regions {
 
 export function blurred(coded: Picture): Picture {
   const out = createPicture(coded.width, coded.height, 3);
-  for (let c = 0; c < 3; c++) gaussianPlane(plane(coded, c), coded.width, coded.height, SIGMA_PX, SIGMA_PX, plane(out, c));
+  for (let c = 0; c < 3; c++)
+    gaussianPlane(plane(coded, c), coded.width, coded.height, SIGMA_PX, SIGMA_PX, plane(out, c));
   return out;
 }
 
-const luma = (p: Picture, i: number, n: number): number => 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
+const luma = (p: Picture, i: number, n: number): number =>
+  0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
 
 /** Pixels clearly darker than the plate without the performer, outside its band: the shadow. Coded pictures, blurred. */
 export function shadowMask(joined: Picture, base: Picture, label: Uint8Array): Uint8Array {
@@ -56,17 +58,33 @@ export function regions(matte: Float32Array, width: number, height: number, trut
   const shadow = shadowMask(truth, base, label);
   // The two renderings differ in a few places far off; a shadow lies near what throws it.
   const near = reach(matte, width, height);
-  for (let y = near[1]; y < near[3]; y++) for (let x = near[0]; x < near[2]; x++) if (shadow[y * width + x] === 1) label[y * width + x] = 3;
+  for (let y = near[1]; y < near[3]; y++)
+    for (let x = near[0]; x < near[2]; x++) if (shadow[y * width + x] === 1) label[y * width + x] = 3;
   return { label, width, height };
 }
 
 /** Box round the matte, one and a half times its height to each side, half above and below. */
 function reach(matte: Float32Array, width: number, height: number): [number, number, number, number] {
-  let x0 = width, y0 = height, x1 = 0, y1 = 0;
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) if (matte[y * width + x]! > 0.1) { x0 = Math.min(x0, x); x1 = Math.max(x1, x + 1); y0 = Math.min(y0, y); y1 = Math.max(y1, y + 1); }
+  let x0 = width,
+    y0 = height,
+    x1 = 0,
+    y1 = 0;
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++)
+      if (matte[y * width + x]! > 0.1) {
+        x0 = Math.min(x0, x);
+        x1 = Math.max(x1, x + 1);
+        y0 = Math.min(y0, y);
+        y1 = Math.max(y1, y + 1);
+      }
   if (x1 <= x0) return [0, 0, 0, 0];
   const h = y1 - y0;
-  return [Math.max(0, Math.round(x0 - 1.5 * h)), Math.max(0, Math.round(y0 - 0.5 * h)), Math.min(width, Math.round(x1 + 1.5 * h)), Math.min(height, Math.round(y1 + 0.5 * h))];
+  return [
+    Math.max(0, Math.round(x0 - 1.5 * h)),
+    Math.max(0, Math.round(y0 - 0.5 * h)),
+    Math.min(width, Math.round(x1 + 1.5 * h)),
+    Math.min(height, Math.round(y1 + 0.5 * h)),
+  ];
 }
 
 export interface JoinScore {
@@ -93,32 +111,74 @@ export interface JoinScore {
 /** `join`, `truth`, `base`: display-coded BT.709, blurred. */
 export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regions): JoinScore {
   const n = r.width * r.height;
-  const a = codedToLinear(join, 'bt709'), b = codedToLinear(truth, 'bt709'), open = codedToLinear(base, 'bt709');
-  let leftJoin = 0, leftTruth = 0, light = 0;
-  const sum = [0, 0, 0, 0], count = [0, 0, 0, 0];
-  let bias = 0, sb = 0;
+  const a = codedToLinear(join, 'bt709'),
+    b = codedToLinear(truth, 'bt709'),
+    open = codedToLinear(base, 'bt709');
+  let leftJoin = 0,
+    leftTruth = 0,
+    light = 0;
+  const sum = [0, 0, 0, 0],
+    count = [0, 0, 0, 0];
+  let bias = 0,
+    sb = 0;
   const pb = [0, 0, 0];
-  let both = 0, either = 0;
-  const mask = shadowMask(join, base, Uint8Array.from(r.label, (v) => (v === 3 ? 0 : v)));
-  const near = reach(Float32Array.from(r.label, (v) => (v === 1 || v === 2 ? 1 : 0)), r.width, r.height);
+  let both = 0,
+    either = 0;
+  const mask = shadowMask(
+    join,
+    base,
+    Uint8Array.from(r.label, (v) => (v === 3 ? 0 : v)),
+  );
+  const near = reach(
+    Float32Array.from(r.label, (v) => (v === 1 || v === 2 ? 1 : 0)),
+    r.width,
+    r.height,
+  );
   const shadow = new Uint8Array(n);
-  for (let y = near[1]; y < near[3]; y++) for (let x = near[0]; x < near[2]; x++) shadow[y * r.width + x] = mask[y * r.width + x]!;
+  for (let y = near[1]; y < near[3]; y++)
+    for (let x = near[0]; x < near[2]; x++) shadow[y * r.width + x] = mask[y * r.width + x]!;
   for (let i = 0; i < n; i++) {
     const k = r.label[i]!;
-    if (k === 0 && i % 3 !== 0) { if (shadow[i] === 1) either++; continue; }
+    if (k === 0 && i % 3 !== 0) {
+      if (shadow[i] === 1) either++;
+      continue;
+    }
     const [L1, a1, b1] = linearToLab(a.data[i]!, a.data[n + i]!, a.data[2 * n + i]!);
     const [L2, a2, b2] = linearToLab(b.data[i]!, b.data[n + i]!, b.data[2 * n + i]!);
     sum[k]! += ciede2000(L1, a1, b1, L2, a2, b2);
     count[k]!++;
     if (k === 2) bias += L1 - L2;
-    if (k === 1) { pb[0]! += L1 - L2; pb[1]! += a1 - a2; pb[2]! += b1 - b2; }
-    if (k === 3) { sb += L1 - L2; if (shadow[i] === 1) { both++; leftJoin += luma(a, i, n); leftTruth += luma(b, i, n); light += luma(open, i, n); } either++; } else if (shadow[i] === 1) either++;
+    if (k === 1) {
+      pb[0]! += L1 - L2;
+      pb[1]! += a1 - a2;
+      pb[2]! += b1 - b2;
+    }
+    if (k === 3) {
+      sb += L1 - L2;
+      if (shadow[i] === 1) {
+        both++;
+        leftJoin += luma(a, i, n);
+        leftTruth += luma(b, i, n);
+        light += luma(open, i, n);
+      }
+      either++;
+    } else if (shadow[i] === 1) either++;
   }
   const mean = (k: number): number => (count[k]! > 0 ? sum[k]! / count[k]! : NaN);
   return {
-    performer: mean(1), edge: mean(2), shadow: mean(3), outside: mean(0), edgeBias: bias / Math.max(1, count[2]!),
-    performerBias: pb.map((v) => v / Math.max(1, count[1]!)) as [number, number, number], shadowBias: sb / Math.max(1, count[3]!),
-    shadowIou: either > 0 ? both / either : NaN, shadowStray: (either - count[3]!) / Math.max(1, count[1]!), shadowArea: count[3]! > 0 ? (either - count[3]! + both) / count[3]! : NaN, shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN, shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN, ssim: ssim(join, truth, r),
+    performer: mean(1),
+    edge: mean(2),
+    shadow: mean(3),
+    outside: mean(0),
+    edgeBias: bias / Math.max(1, count[2]!),
+    performerBias: pb.map((v) => v / Math.max(1, count[1]!)) as [number, number, number],
+    shadowBias: sb / Math.max(1, count[3]!),
+    shadowIou: either > 0 ? both / either : NaN,
+    shadowStray: (either - count[3]!) / Math.max(1, count[1]!),
+    shadowArea: count[3]! > 0 ? (either - count[3]! + both) / count[3]! : NaN,
+    shadowLeft: leftTruth > 0 ? leftJoin / leftTruth : NaN,
+    shadowLost: light > leftTruth ? (light - leftJoin) / (light - leftTruth) : NaN,
+    ssim: ssim(join, truth, r),
   };
 }
 
@@ -128,7 +188,8 @@ export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regi
  */
 export function isWide(r: Regions): boolean {
   const { label, width: w } = r;
-  let all = 0, inside = 0;
+  let all = 0,
+    inside = 0;
   for (let i = w; i < label.length - w; i++) {
     if (label[i] !== 3) continue;
     all++;
@@ -139,16 +200,40 @@ export function isWide(r: Regions): boolean {
 
 /** Mean SSIM of luma where the performer, its band or its shadow is, Gaussian window of 1.5 px. */
 function ssim(x: Picture, y: Picture, r: Regions): number {
-  const { width: w, height: h } = r, n = w * h;
-  const a = new Float32Array(n), b = new Float32Array(n), aa = new Float32Array(n), bb = new Float32Array(n), ab = new Float32Array(n);
-  for (let i = 0; i < n; i++) { const p = luma(x, i, n), q = luma(y, i, n); a[i] = p; b[i] = q; aa[i] = p * p; bb[i] = q * q; ab[i] = p * q; }
-  const [ma, mb, maa, mbb, mab] = [a, b, aa, bb, ab].map((p) => gaussianPlane(p, w, h, 1.5)) as [Float32Array, Float32Array, Float32Array, Float32Array, Float32Array];
-  const c1 = 0.01 ** 2, c2 = 0.03 ** 2;
-  let sum = 0, count = 0;
+  const { width: w, height: h } = r,
+    n = w * h;
+  const a = new Float32Array(n),
+    b = new Float32Array(n),
+    aa = new Float32Array(n),
+    bb = new Float32Array(n),
+    ab = new Float32Array(n);
+  for (let i = 0; i < n; i++) {
+    const p = luma(x, i, n),
+      q = luma(y, i, n);
+    a[i] = p;
+    b[i] = q;
+    aa[i] = p * p;
+    bb[i] = q * q;
+    ab[i] = p * q;
+  }
+  const [ma, mb, maa, mbb, mab] = [a, b, aa, bb, ab].map((p) => gaussianPlane(p, w, h, 1.5)) as [
+    Float32Array,
+    Float32Array,
+    Float32Array,
+    Float32Array,
+    Float32Array,
+  ];
+  const c1 = 0.01 ** 2,
+    c2 = 0.03 ** 2;
+  let sum = 0,
+    count = 0;
   for (let i = 0; i < n; i++) {
     if (r.label[i] === 0) continue;
-    const p = ma[i]!, q = mb[i]!;
-    sum += ((2 * p * q + c1) * (2 * (mab[i]! - p * q) + c2)) / ((p * p + q * q + c1) * (maa[i]! - p * p + mbb[i]! - q * q + c2));
+    const p = ma[i]!,
+      q = mb[i]!;
+    sum +=
+      ((2 * p * q + c1) * (2 * (mab[i]! - p * q) + c2)) /
+      ((p * p + q * q + c1) * (maa[i]! - p * p + mbb[i]! - q * q + c2));
     count++;
   }
   return count > 0 ? sum / count : NaN;

@@ -12,11 +12,15 @@ import { truthMarks } from './truth-marks.js';
 import { TRUTH_SHOTS, readTruth, truthFile, truthFolder } from './truth-set.js';
 
 export async function run(_seed: number): Promise<BenchRow[]> {
-  if (truthFolder() === null) return [{ name: 'judge: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];
+  if (truthFolder() === null)
+    return [{ name: 'judge: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' }];
   const rows: BenchRow[] = [];
-  let right = 0, judged = 0, silent = 0;
+  let right = 0,
+    judged = 0,
+    silent = 0;
   for (const shot of TRUTH_SHOTS) {
-    const t = readTruth(shot), f = t.frames[0]!;
+    const t = readTruth(shot),
+      f = t.frames[0]!;
     const marks = truthMarks(shot);
     const started = performance.now();
     const plate = await measurePlate(truthFile(shot, 'plate.mp4'), marks.plate, { ride: false });
@@ -32,17 +36,58 @@ export async function run(_seed: number): Promise<BenchRow[]> {
     ];
     for (const q of truths) {
       const m = matter(q.name)!;
-      const wanted = grade(Math.abs(q.difference), q.name === 'viewElevation' ? DEFAULT_TOLERANCES.viewElevation : q.name === 'lightAzimuth' ? DEFAULT_TOLERANCES.lightAzimuth : DEFAULT_TOLERANCES.lightElevation);
-      const found = m.measured === null || m.needed === null ? null : q.name === 'lightAzimuth' ? differenceDeg(m.measured, m.needed) : m.measured - m.needed;
+      const wanted = grade(
+        Math.abs(q.difference),
+        q.name === 'viewElevation'
+          ? DEFAULT_TOLERANCES.viewElevation
+          : q.name === 'lightAzimuth'
+            ? DEFAULT_TOLERANCES.lightAzimuth
+            : DEFAULT_TOLERANCES.lightElevation,
+      );
+      const found =
+        m.measured === null || m.needed === null
+          ? null
+          : q.name === 'lightAzimuth'
+            ? differenceDeg(m.measured, m.needed)
+            : m.measured - m.needed;
       if (m.verdict === null) silent++;
-      else { judged++; if (m.verdict === wanted) right++; }
-      rows.push({ name: `judge ${shot}: ${q.name} differs by ${q.difference.toFixed(1)}°, found ${found === null ? '–' : found.toFixed(1)}°: "${m.verdict ?? 'not judged'}" (truth "${wanted}"); error`, ours: found === null ? null : Math.abs(found - q.difference), bar: q.bar, goal: q.bar / 2, unit: 'deg' });
+      else {
+        judged++;
+        if (m.verdict === wanted) right++;
+      }
+      rows.push({
+        name: `judge ${shot}: ${q.name} differs by ${q.difference.toFixed(1)}°, found ${found === null ? '–' : found.toFixed(1)}°: "${m.verdict ?? 'not judged'}" (truth "${wanted}"); error`,
+        ours: found === null ? null : Math.abs(found - q.difference),
+        bar: q.bar,
+        goal: q.bar / 2,
+        unit: 'deg',
+      });
     }
     const turn = matter('turnRate');
-    if (turn?.measured != null && turn.needed != null) rows.push({ name: `judge ${shot}: pace ${t.take.pace}, found ${(turn.measured / turn.needed).toFixed(2)}: "${turn.verdict}"; error`, ours: 100 * Math.abs(turn.measured / turn.needed / t.take.pace - 1), bar: 10, goal: 5, unit: '%' });
-    rows.push({ name: `judge ${shot}: over all "${v.verdict}"; judging time over the take's length`, ours: (ended - between) / 1000 / (take.frameCount / 24), bar: 1, goal: 0.5, unit: 'ratio' });
+    if (turn?.measured != null && turn.needed != null)
+      rows.push({
+        name: `judge ${shot}: pace ${t.take.pace}, found ${(turn.measured / turn.needed).toFixed(2)}: "${turn.verdict}"; error`,
+        ours: 100 * Math.abs(turn.measured / turn.needed / t.take.pace - 1),
+        bar: 10,
+        goal: 5,
+        unit: '%',
+      });
+    rows.push({
+      name: `judge ${shot}: over all "${v.verdict}"; judging time over the take's length`,
+      ours: (ended - between) / 1000 / (take.frameCount / 24),
+      bar: 1,
+      goal: 0.5,
+      unit: 'ratio',
+    });
     void started;
   }
-  rows.push({ name: `judge: words on view and light as the truth's (${judged} judged, ${silent} not)`, ours: (100 * right) / Math.max(1, judged), bar: 90, goal: 100, unit: '%', better: 'high' });
+  rows.push({
+    name: `judge: words on view and light as the truth's (${judged} judged, ${silent} not)`,
+    ours: (100 * right) / Math.max(1, judged),
+    bar: 90,
+    goal: 100,
+    unit: '%',
+    better: 'high',
+  });
   return rows;
 }

@@ -23,19 +23,33 @@ import { VideoReader } from '../src/media/video-reader.js';
 import { canTrace, seedsOf } from './exam-scenes.js';
 import { makeLeft, rawOf } from './left-shadow-scenes.js';
 
-const SIGMA_PX = 3, SEEN = 3;
+const SIGMA_PX = 3,
+  SEEN = 3;
 
-export interface LeftScore { readonly left: number; readonly flicker: number | null; readonly harmed: number; readonly touched: number; readonly under: number; readonly worst: number; readonly worstFrame: number; readonly gathered: number; readonly perFrame: number }
+export interface LeftScore {
+  readonly left: number;
+  readonly flicker: number | null;
+  readonly harmed: number;
+  readonly touched: number;
+  readonly under: number;
+  readonly worst: number;
+  readonly worstFrame: number;
+  readonly gathered: number;
+  readonly perFrame: number;
+}
 
 function pictureOf(raw: Uint8Array, w: number, h: number): Picture {
-  const out = createPicture(w, h, 3), n = w * h;
+  const out = createPicture(w, h, 3),
+    n = w * h;
   for (let i = 0; i < n; i++) for (let c = 0; c < 3; c++) out.data[c * n + i] = raw[3 * i + c]! / 255;
   return out;
 }
 
 /** L*, a*, b* of the picture after the Gaussian. */
 function labOf(p: Picture): Float32Array {
-  const soft = createPicture(p.width, p.height, 3), n = p.width * p.height, out = new Float32Array(3 * n);
+  const soft = createPicture(p.width, p.height, 3),
+    n = p.width * p.height,
+    out = new Float32Array(3 * n);
   for (let c = 0; c < 3; c++) gaussianPlane(plane(p, c), p.width, p.height, SIGMA_PX, SIGMA_PX, plane(soft, c));
   const { data } = codedToLinear(soft, 'bt709');
   for (let i = 0; i < n; i++) out.set(linearToLab(data[i]!, data[n + i]!, data[2 * n + i]!), 3 * i);
@@ -44,67 +58,160 @@ function labOf(p: Picture): Float32Array {
 
 function differs(a: Float32Array, b: Float32Array): Float32Array {
   const out = new Float32Array(a.length / 3);
-  for (let i = 0; i < out.length; i++) if (ciede2000(a[3 * i]!, a[3 * i + 1]!, a[3 * i + 2]!, b[3 * i]!, b[3 * i + 1]!, b[3 * i + 2]!) > SEEN) out[i] = 1;
+  for (let i = 0; i < out.length; i++)
+    if (ciede2000(a[3 * i]!, a[3 * i + 1]!, a[3 * i + 2]!, b[3 * i]!, b[3 * i + 1]!, b[3 * i + 2]!) > SEEN) out[i] = 1;
   return out;
 }
 
-export async function scoreLeft(folder: string, seed: number, every: number, pictures?: string): Promise<{ readonly words: string; readonly score: LeftScore }> {
-  const s = await makeLeft(folder, seed), own = join(folder, `left-${seed}`), { widthPx: w, heightPx: h } = s, n = w * h;
-  const reader = await VideoReader.open(s.plate), t0 = process.cpuUsage().user, cleaner = await PlateCleaner.build(reader, { regions: [{ frames: s.region }] }), t1 = process.cpuUsage().user;
-  let left = 0, harmed = 0, touched = 0, under = 0, flicker = 0, pairs = 0, area = 0, body = 0, worst = 0, worstFrame = -1, cpu = 0, frames = 0;
+export async function scoreLeft(
+  folder: string,
+  seed: number,
+  every: number,
+  pictures?: string,
+): Promise<{ readonly words: string; readonly score: LeftScore }> {
+  const s = await makeLeft(folder, seed),
+    own = join(folder, `left-${seed}`),
+    { widthPx: w, heightPx: h } = s,
+    n = w * h;
+  const reader = await VideoReader.open(s.plate),
+    t0 = process.cpuUsage().user,
+    cleaner = await PlateCleaner.build(reader, { regions: [{ frames: s.region }] }),
+    t1 = process.cpuUsage().user;
+  let left = 0,
+    harmed = 0,
+    touched = 0,
+    under = 0,
+    flicker = 0,
+    pairs = 0,
+    area = 0,
+    body = 0,
+    worst = 0,
+    worstFrame = -1,
+    cpu = 0,
+    frames = 0;
   let before: Float32Array | null = null;
   const reach = Math.ceil(s.shiftPx) + 3;
   for (let f = 0; f < s.frames; f += every) {
-    const read = toCodedRgb(await reader.frame(f)), plate: Picture = { ...read, data: read.data.slice() }, clean: Picture = { ...plate, data: plate.data.slice() };
-    const c0 = process.cpuUsage().user, box = cleaner.clean(f, plate);
+    const read = toCodedRgb(await reader.frame(f)),
+      plate: Picture = { ...read, data: read.data.slice() },
+      clean: Picture = { ...plate, data: plate.data.slice() };
+    const c0 = process.cpuUsage().user,
+      box = cleaner.clean(f, plate);
     cpu += process.cpuUsage().user - c0;
     frames++;
     if (box !== null) layBox(clean, box);
-    const truth = labOf(pictureOf(rawOf(own, f, 'clean'), w, h)), shadow = differs(labOf(pictureOf(rawOf(own, f, 'with'), w, h)), truth), cleaned = labOf(clean), still = differs(cleaned, truth), was = differs(labOf(plate), truth);
-    const matte = Float32Array.from(rawOf(own, f, 'matte')), person = dilate(matte, w, h, 6), near = dilate(shadow, w, h, 4), now = new Float32Array(n), cover = new Float32Array(n);
-    if (box !== null) { const [x0, y0, x1, y1] = box.box; for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) cover[y * w + x] = box.cover[(y - y0) * (x1 - x0) + x - x0]!; }
-    let S = 0, L = 0;
+    const truth = labOf(pictureOf(rawOf(own, f, 'clean'), w, h)),
+      shadow = differs(labOf(pictureOf(rawOf(own, f, 'with'), w, h)), truth),
+      cleaned = labOf(clean),
+      still = differs(cleaned, truth),
+      was = differs(labOf(plate), truth);
+    const matte = Float32Array.from(rawOf(own, f, 'matte')),
+      person = dilate(matte, w, h, 6),
+      near = dilate(shadow, w, h, 4),
+      now = new Float32Array(n),
+      cover = new Float32Array(n);
+    if (box !== null) {
+      const [x0, y0, x1, y1] = box.box;
+      for (let y = y0; y < y1; y++)
+        for (let x = x0; x < x1; x++) cover[y * w + x] = box.cover[(y - y0) * (x1 - x0) + x - x0]!;
+    }
+    let S = 0,
+      L = 0;
     const darker = (i: number): boolean => cleaned[3 * i]! < truth[3 * i]!;
     for (let i = 0; i < n; i++) {
-      if (matte[i]! > 0) { body++; under += still[i]!; }
+      if (matte[i]! > 0) {
+        body++;
+        under += still[i]!;
+      }
       if (person[i]! > 0) continue;
-      if (shadow[i]! > 0) { S++; if (still[i]! > 0 && darker(i)) { L++; now[i] = 1; } }
-      else if (near[i]! === 0) { if (still[i]! > 0 && was[i] === 0) harmed++; if (cover[i]! > 0.5) touched++; }
+      if (shadow[i]! > 0) {
+        S++;
+        if (still[i]! > 0 && darker(i)) {
+          L++;
+          now[i] = 1;
+        }
+      } else if (near[i]! === 0) {
+        if (still[i]! > 0 && was[i] === 0) harmed++;
+        if (cover[i]! > 0.5) touched++;
+      }
     }
-    area += S; left += L;
-    if (S > 0 && L / S > worst) { worst = L / S; worstFrame = f; }
+    area += S;
+    left += L;
+    if (S > 0 && L / S > worst) {
+      worst = L / S;
+      worstFrame = f;
+    }
     if (before !== null) {
-      const a = dilate(before, w, h, reach), b = dilate(now, w, h, reach);
-      for (let i = 0; i < n; i++) { if (now[i]! > 0 && a[i] === 0) flicker++; if (before[i]! > 0 && b[i] === 0) flicker++; }
+      const a = dilate(before, w, h, reach),
+        b = dilate(now, w, h, reach);
+      for (let i = 0; i < n; i++) {
+        if (now[i]! > 0 && a[i] === 0) flicker++;
+        if (before[i]! > 0 && b[i] === 0) flicker++;
+      }
       pairs++;
     }
     before = every === 1 ? now : null;
-    if (pictures !== undefined) writePng16(join(pictures, `left-${seed}-${f}.png`), beside(plate, clean, pictureOf(rawOf(own, f, 'clean'), w, h)));
+    if (pictures !== undefined)
+      writePng16(
+        join(pictures, `left-${seed}-${f}.png`),
+        beside(plate, clean, pictureOf(rawOf(own, f, 'clean'), w, h)),
+      );
   }
   await reader.close();
   const per = area / frames;
-  return { words: s.words, score: { left: left / area, flicker: pairs === 0 ? null : flicker / pairs / per, harmed: harmed / area, touched: touched / area, under: under / Math.max(1, body), worst, worstFrame, gathered: (t1 - t0) / 1e6, perFrame: cpu / frames / 1e6 } };
+  return {
+    words: s.words,
+    score: {
+      left: left / area,
+      flicker: pairs === 0 ? null : flicker / pairs / per,
+      harmed: harmed / area,
+      touched: touched / area,
+      under: under / Math.max(1, body),
+      worst,
+      worstFrame,
+      gathered: (t1 - t0) / 1e6,
+      perFrame: cpu / frames / 1e6,
+    },
+  };
 }
 
 function beside(...of: Picture[]): Picture {
-  const { width: w, height: h } = of[0]!, out = createPicture(w * of.length, h, 3);
-  for (let c = 0; c < 3; c++) of.forEach((p, k) => { for (let y = 0; y < h; y++) plane(out, c).set(plane(p, c).subarray(y * w, (y + 1) * w), y * out.width + k * w); });
+  const { width: w, height: h } = of[0]!,
+    out = createPicture(w * of.length, h, 3);
+  for (let c = 0; c < 3; c++)
+    of.forEach((p, k) => {
+      for (let y = 0; y < h; y++) plane(out, c).set(plane(p, c).subarray(y * w, (y + 1) * w), y * out.width + k * w);
+    });
   return out;
 }
 
 if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(import.meta.url)) {
-  const [folder, seeds] = process.argv.slice(2), option = (name: string): string | undefined => process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
-  if (folder === undefined || seeds === undefined) console.log('usage: npx tsx bench/left-shadow.ts FOLDER SEEDS [--every=N] [--pictures=DIR]');
+  const [folder, seeds] = process.argv.slice(2),
+    option = (name: string): string | undefined =>
+      process.argv.find((a) => a.startsWith(`--${name}=`))?.slice(name.length + 3);
+  if (folder === undefined || seeds === undefined)
+    console.log('usage: npx tsx bench/left-shadow.ts FOLDER SEEDS [--every=N] [--pictures=DIR]');
   else if (canTrace()) {
-    const pictures = option('pictures'), all: LeftScore[] = [], pc = (x: number | null): string => (x === null ? '-' : (100 * x).toFixed(1).padStart(5));
+    const pictures = option('pictures'),
+      all: LeftScore[] = [],
+      pc = (x: number | null): string => (x === null ? '-' : (100 * x).toFixed(1).padStart(5));
     if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
-    console.log('% of the shadow: left (worst), flicker, harmed, touched; % of the person: under; s of processor time: gathered, a frame');
+    console.log(
+      '% of the shadow: left (worst), flicker, harmed, touched; % of the person: under; s of processor time: gathered, a frame',
+    );
     for (const seed of seedsOf(seeds)) {
       const { words, score: r } = await scoreLeft(resolve(folder), seed, Number(option('every') ?? 1), pictures);
       all.push(r);
-      console.log(`${String(seed).padStart(3)}: ${pc(r.left)} (${pc(r.worst)} on ${r.worstFrame}) ${pc(r.flicker)} ${pc(r.harmed)} ${pc(r.touched)}; ${pc(r.under)}; ${r.gathered.toFixed(1)} ${r.perFrame.toFixed(2)}  ${words}`);
+      console.log(
+        `${String(seed).padStart(3)}: ${pc(r.left)} (${pc(r.worst)} on ${r.worstFrame}) ${pc(r.flicker)} ${pc(r.harmed)} ${pc(r.touched)}; ${pc(r.under)}; ${r.gathered.toFixed(1)} ${r.perFrame.toFixed(2)}  ${words}`,
+      );
     }
-    const mean = (of: (r: LeftScore) => number | null): number | null => { const v = all.map(of); return v.some((x) => x === null) ? null : (v as number[]).reduce((a, b) => a + b, 0) / v.length; };
-    console.log(`mean ${pc(mean((r) => r.left))} (${pc(mean((r) => r.worst))}) ${pc(mean((r) => r.flicker))} ${pc(mean((r) => r.harmed))} ${pc(mean((r) => r.touched))}; ${pc(mean((r) => r.under))}; ${mean((r) => r.gathered)!.toFixed(2)} ${mean((r) => r.perFrame)!.toFixed(3)}`);
+    const mean = (of: (r: LeftScore) => number | null): number | null => {
+      const v = all.map(of);
+      return v.some((x) => x === null) ? null : (v as number[]).reduce((a, b) => a + b, 0) / v.length;
+    };
+    console.log(
+      `mean ${pc(mean((r) => r.left))} (${pc(mean((r) => r.worst))}) ${pc(mean((r) => r.flicker))} ${pc(mean((r) => r.harmed))} ${pc(mean((r) => r.touched))}; ${pc(mean((r) => r.under))}; ${mean((r) => r.gathered)!.toFixed(2)} ${mean((r) => r.perFrame)!.toFixed(3)}`,
+    );
   }
 }

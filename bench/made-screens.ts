@@ -34,10 +34,22 @@ export interface MadeFrame {
 /** Root x y and tip x y from the body's centre, width px, tone. */
 type Hair = readonly [number, number, number, number, number, number];
 
-const COATS: readonly (readonly [number, number, number])[] = [[0.5, 0.35, 0.2], [0.7, 0.66, 0.6], [0.12, 0.09, 0.07], [0.35, 0.33, 0.32]];
+const COATS: readonly (readonly [number, number, number])[] = [
+  [0.5, 0.35, 0.2],
+  [0.7, 0.66, 0.6],
+  [0.12, 0.09, 0.07],
+  [0.35, 0.33, 0.32],
+];
 
 /** `count` frames of one made take; the performer drifts a few pixels a frame. With `empty` nobody stands there. */
-export function madeTake(seed: number, grade: ScreenGrade, w: number, h: number, count: number, empty = false): MadeFrame[] {
+export function madeTake(
+  seed: number,
+  grade: ScreenGrade,
+  w: number,
+  h: number,
+  count: number,
+  empty = false,
+): MadeFrame[] {
   const random = new RandomStream(seed, 17);
   const coat = COATS[random.uint32() % COATS.length]!;
   const cx = w * (0.35 + 0.3 * random.uniform());
@@ -50,17 +62,39 @@ export function madeTake(seed: number, grade: ScreenGrade, w: number, h: number,
     const t = 2 * Math.PI * random.uniform();
     const length = h * (0.01 + 0.04 * random.uniform());
     const lean = t + 0.8 * (random.uniform() - 0.5);
-    hairs.push([rx * 0.97 * Math.cos(t), ry * 0.97 * Math.sin(t), rx * Math.cos(t) + length * Math.cos(lean), ry * Math.sin(t) + length * Math.sin(lean), 0.5 + 0.7 * random.uniform(), 0.7 + 0.6 * random.uniform()]);
+    hairs.push([
+      rx * 0.97 * Math.cos(t),
+      ry * 0.97 * Math.sin(t),
+      rx * Math.cos(t) + length * Math.cos(lean),
+      ry * Math.sin(t) + length * Math.sin(lean),
+      0.5 + 0.7 * random.uniform(),
+      0.7 + 0.6 * random.uniform(),
+    ]);
   }
   const phases = Array.from({ length: 8 }, () => 6.28 * random.uniform());
   const vx = 4 * (random.uniform() - 0.5);
   const vy = 3 * (random.uniform() - 0.5);
   // Far out of the picture with shadow and spill.
   const away = empty ? -20 * w : 0;
-  return Array.from({ length: count }, (_, k) => madeFrame(random, grade, w, h, k, coat, cx + vx * k + away, cy + vy * k, rx, ry, hairs, phases));
+  return Array.from({ length: count }, (_, k) =>
+    madeFrame(random, grade, w, h, k, coat, cx + vx * k + away, cy + vy * k, rx, ry, hairs, phases),
+  );
 }
 
-function madeFrame(random: RandomStream, grade: ScreenGrade, w: number, h: number, index: number, coat: readonly [number, number, number], cx: number, cy: number, rx: number, ry: number, hairs: readonly Hair[], phases: readonly number[]): MadeFrame {
+function madeFrame(
+  random: RandomStream,
+  grade: ScreenGrade,
+  w: number,
+  h: number,
+  index: number,
+  coat: readonly [number, number, number],
+  cx: number,
+  cy: number,
+  rx: number,
+  ry: number,
+  hairs: readonly Hair[],
+  phases: readonly number[],
+): MadeFrame {
   const n = w * h;
   const alpha = new Float32Array(n);
   const tone = new Float32Array(n).fill(1);
@@ -70,7 +104,8 @@ function madeFrame(random: RandomStream, grade: ScreenGrade, w: number, h: numbe
       const dy = (y + 0.5 - cy) / ry;
       const d = (1 - Math.hypot(dx, dy)) * Math.min(rx, ry);
       alpha[y * w + x] = Math.min(1, Math.max(0, d + 0.5));
-      tone[y * w + x] = 1 + 0.25 * Math.sin(0.9 * x + 3 * Math.sin(0.11 * y + phases[0]!)) * Math.sin(0.35 * y + phases[1]!) - 0.2 * dx;
+      tone[y * w + x] =
+        1 + 0.25 * Math.sin(0.9 * x + 3 * Math.sin(0.11 * y + phases[0]!)) * Math.sin(0.35 * y + phases[1]!) - 0.2 * dx;
     }
   }
   for (const [ax, ay, bx, by, width, shade] of hairs) {
@@ -87,7 +122,7 @@ function madeFrame(random: RandomStream, grade: ScreenGrade, w: number, h: numbe
         const py = y + 0.5 - cy - ay;
         const t = Math.min(1, Math.max(0, (px * lx + py * ly) / power));
         const d = Math.hypot(px - t * lx, py - t * ly);
-        const cover = Math.min(1, Math.max(0, (width * (1 - 0.6 * t) + 0.5 - d))) * Math.min(1, 1.4 - t);
+        const cover = Math.min(1, Math.max(0, width * (1 - 0.6 * t) + 0.5 - d)) * Math.min(1, 1.4 - t);
         const i = y * w + x;
         if (cover > 0) {
           const before = alpha[i]!;
@@ -103,18 +138,23 @@ function madeFrame(random: RandomStream, grade: ScreenGrade, w: number, h: numbe
     for (let x = 0; x < w; x += 1) {
       const i = y * w + x;
       const far = Math.hypot(x / w - 0.4, y / h - 0.4);
-      const fold = Math.sin(0.021 * x + 0.013 * y + phases[2]!) * Math.sin(0.008 * x - 0.027 * y + phases[3]!) + 0.5 * Math.sin(0.07 * x + 0.03 * y + phases[4]!);
+      const fold =
+        Math.sin(0.021 * x + 0.013 * y + phases[2]!) * Math.sin(0.008 * x - 0.027 * y + phases[3]!) +
+        0.5 * Math.sin(0.07 * x + 0.03 * y + phases[4]!);
       const sx = (x - cx - 0.9 * rx) / (1.1 * rx);
       const sy = (y - cy - 0.7 * ry) / (0.35 * ry);
       const shade = grade.shadow * Math.min(1, Math.max(0, 2.5 * (1.1 - Math.hypot(sx, sy))));
       const light = (1 - grade.fallOff * Math.min(1, far * 1.3)) * (1 + 0.5 * grade.folds * fold) * (1 - shade);
-      const rim = Math.exp(-Math.max(0, (1 - Math.hypot((x - cx) / rx, (y - cy) / ry)) * Math.min(rx, ry)) / (0.05 * h));
+      const rim = Math.exp(
+        -Math.max(0, (1 - Math.hypot((x - cx) / rx, (y - cy) / ry)) * Math.min(rx, ry)) / (0.05 * h),
+      );
       const a = alpha[i]!;
       for (let p = 0; p < 3; p += 1) {
         const f = coat[p]! * Math.max(0.1, tone[i]!);
         const spilled = f + grade.spill * (0.3 + 0.7 * rim) * grade.screen[p]! * (0.4 + f);
         colour[p * n + i] = bt709Encode(f);
-        coded[p * n + i] = bt709Encode(a * spilled + (1 - a) * grade.screen[p]! * light) + grade.noise * random.normal();
+        coded[p * n + i] =
+          bt709Encode(a * spilled + (1 - a) * grade.screen[p]! * light) + grade.noise * random.normal();
       }
     }
   }
@@ -150,5 +190,16 @@ function quantised(coded: Float32Array, w: number, h: number, index: number): Vi
     }
     return out;
   };
-  return { index, widthPx: w, heightPx: h, planes: [y, small(u), small(v)], chromaShift: [1, 1], chromaSite: [0, 0.5], layout: 'yuv', bitDepth: 8, hasAlpha: false, colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false } };
+  return {
+    index,
+    widthPx: w,
+    heightPx: h,
+    planes: [y, small(u), small(v)],
+    chromaShift: [1, 1],
+    chromaSite: [0, 0.5],
+    layout: 'yuv',
+    bitDepth: 8,
+    hasAlpha: false,
+    colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false },
+  };
 }

@@ -55,7 +55,13 @@ export function softBand(truth: Float32Array, w: number, h: number, radius = 10)
 }
 
 /** All single-frame figures. `band` from `softBand`. */
-export function scoreMatte(matte: Float32Array, truth: Float32Array, band: Uint8Array, w: number, h: number): MatteScore {
+export function scoreMatte(
+  matte: Float32Array,
+  truth: Float32Array,
+  band: Uint8Array,
+  w: number,
+  h: number,
+): MatteScore {
   const n = w * h;
   let count = 0;
   let square = 0;
@@ -89,7 +95,13 @@ export function scoreMatte(matte: Float32Array, truth: Float32Array, band: Uint8
 }
 
 /** Root-mean-square error of the change from the frame before, × 100, over the band of the later frame. */
-export function dtSsd(now: Float32Array, before: Float32Array, truthNow: Float32Array, truthBefore: Float32Array, band: Uint8Array): number {
+export function dtSsd(
+  now: Float32Array,
+  before: Float32Array,
+  truthNow: Float32Array,
+  truthBefore: Float32Array,
+  band: Uint8Array,
+): number {
   let sum = 0;
   let count = 0;
   for (let i = 0; i < band.length; i += 1) {
@@ -113,7 +125,8 @@ function gaussianDerivativeKernels(): { smooth: Float64Array; derive: Float64Arr
     derive[i + radius] = (-i * g) / (sigma * sigma);
   }
   // Rhemann et al. normalise the two-dimensional kernel to unit energy.
-  for (let j = 0; j < smooth.length; j += 1) for (let i = 0; i < smooth.length; i += 1) norm += (smooth[j]! * derive[i]!) ** 2;
+  for (let j = 0; j < smooth.length; j += 1)
+    for (let i = 0; i < smooth.length; i += 1) norm += (smooth[j]! * derive[i]!) ** 2;
   norm = Math.sqrt(norm);
   for (let i = 0; i < derive.length; i += 1) derive[i] = derive[i]! / norm;
   return { smooth, derive, radius };
@@ -127,7 +140,9 @@ function gradientMagnitude(image: Float32Array, w: number, h: number): Float32Ar
       for (let x = 0; x < w; x += 1) {
         let s = 0;
         for (let k = -radius; k <= radius; k += 1) {
-          const i = horizontal ? y * w + Math.min(Math.max(x - k, 0), w - 1) : Math.min(Math.max(y - k, 0), h - 1) * w + x;
+          const i = horizontal
+            ? y * w + Math.min(Math.max(x - k, 0), w - 1)
+            : Math.min(Math.max(y - k, 0), h - 1) * w + x;
           s += kernel[k + radius]! * src[i]!;
         }
         out[y * w + x] = s;
@@ -227,7 +242,14 @@ function encode(v: number): number {
  * RMSE 0..255 over the band of performer-over-background against the true one, mean square over the given backgrounds
  * (planar coded R'G'B' or a single grey value), mixed in linear light.
  */
-export function compositeError(matte: Float32Array, colour: Float32Array, truth: Float32Array, trueColour: Float32Array, band: Uint8Array, backgrounds: readonly (Float32Array | number)[]): number {
+export function compositeError(
+  matte: Float32Array,
+  colour: Float32Array,
+  truth: Float32Array,
+  trueColour: Float32Array,
+  band: Uint8Array,
+  backgrounds: readonly (Float32Array | number)[],
+): number {
   const n = band.length;
   let total = 0;
   for (const background of backgrounds) {

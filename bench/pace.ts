@@ -57,37 +57,62 @@ for line in sys.stdin:
 `;
 
 function python(): string | null {
-  for (const p of ['python3', '/usr/bin/python3']) if (spawnSync(p, ['-c', 'import cv2; cv2.DISOpticalFlow_create'], { encoding: 'utf8' }).status === 0) return p;
+  for (const p of ['python3', '/usr/bin/python3'])
+    if (spawnSync(p, ['-c', 'import cv2; cv2.DISOpticalFlow_create'], { encoding: 'utf8' }).status === 0) return p;
   return null;
 }
 
 function luma(p: Picture): Float32Array {
-  const r = plane(p, 0), g = plane(p, 1), b = plane(p, 2);
+  const r = plane(p, 0),
+    g = plane(p, 1),
+    b = plane(p, 2);
   return r.map((v, i) => 0.2126 * v + 0.7152 * g[i]! + 0.0722 * b[i]!);
 }
 
 // biome-ignore lint: the library has no types worth the name
 function farneback(cv: any, a: Picture, b: Picture): Picture {
   const { width: w, height: h } = a;
-  const mat = (p: Picture): unknown => { const m = new cv.Mat(h, w, cv.CV_8UC1); m.data.set(luma(p).map((v) => Math.round(255 * Math.min(1, Math.max(0, v))))); return m; };
-  const m0 = mat(a), m1 = mat(b), flow = new cv.Mat();
+  const mat = (p: Picture): unknown => {
+    const m = new cv.Mat(h, w, cv.CV_8UC1);
+    m.data.set(luma(p).map((v) => Math.round(255 * Math.min(1, Math.max(0, v)))));
+    return m;
+  };
+  const m0 = mat(a),
+    m1 = mat(b),
+    flow = new cv.Mat();
   cv.calcOpticalFlowFarneback(m0, m1, flow, 0.5, 5, 15, 3, 5, 1.2, 0);
   const n = w * h;
-  const ax = new Float32Array(n), ay = new Float32Array(n), bx = new Float32Array(n), by = new Float32Array(n);
+  const ax = new Float32Array(n),
+    ay = new Float32Array(n),
+    bx = new Float32Array(n),
+    by = new Float32Array(n);
   for (let i = 0; i < n; i++) {
-    const x = (i % w) + 0.5, y = Math.floor(i / w) + 0.5, u = flow.data32F[2 * i], v = flow.data32F[2 * i + 1];
-    ax[i] = x - u / 2; ay[i] = y - v / 2; bx[i] = x + u / 2; by[i] = y + v / 2;
+    const x = (i % w) + 0.5,
+      y = Math.floor(i / w) + 0.5,
+      u = flow.data32F[2 * i],
+      v = flow.data32F[2 * i + 1];
+    ax[i] = x - u / 2;
+    ay[i] = y - v / 2;
+    bx[i] = x + u / 2;
+    by[i] = y + v / 2;
   }
   for (const m of [m0, m1, flow] as { delete(): void }[]) m.delete();
-  const p = warpMap(a, ax, ay, w, h), q = warpMap(b, bx, by, w, h);
+  const p = warpMap(a, ax, ay, w, h),
+    q = warpMap(b, bx, by, w, h);
   for (let i = 0; i < p.data.length; i++) p.data[i] = 0.5 * (p.data[i]! + q.data[i]!);
   return p;
 }
 
 const shown = (p: Float32Array): Float32Array => p.map((v) => (v < 0 ? 0 : v > 1 ? 1 : v));
-const median = (a: readonly number[]): number => { const s = [...a].sort((x, y) => x - y); return s.length % 2 === 1 ? s[s.length >> 1]! : 0.5 * (s[s.length / 2 - 1]! + s[s.length / 2]!); };
+const median = (a: readonly number[]): number => {
+  const s = [...a].sort((x, y) => x - y);
+  return s.length % 2 === 1 ? s[s.length >> 1]! : 0.5 * (s[s.length / 2 - 1]! + s[s.length / 2]!);
+};
 const mean = (a: readonly number[]): number => a.reduce((s, v) => s + v, 0) / a.length;
-const over = (rows: readonly number[][]): string => { const g = rows.map((r) => r[0]! - r[3]!); return [mean(g), Math.min(...g), Math.max(...g)].map((v) => v.toFixed(2)).join(' '); };
+const over = (rows: readonly number[][]): string => {
+  const g = rows.map((r) => r[0]! - r[3]!);
+  return [mean(g), Math.min(...g), Math.max(...g)].map((v) => v.toFixed(2)).join(' ');
+};
 
 /** Rows for `npm run bench`; the table by clip goes to the terminal. The clips are fixed, so the seed has no part here. */
 export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
@@ -96,30 +121,53 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
     return [];
   }
   const cv = createRequire(import.meta.url)('@techstark/opencv-js');
-  if (cv.Mat === undefined) await new Promise<void>((done) => { cv.onRuntimeInitialized = () => done(); });
+  if (cv.Mat === undefined)
+    await new Promise<void>((done) => {
+      cv.onRuntimeInitialized = () => done();
+    });
   const py = python();
   if (py === null) console.log('no Python with OpenCV here: the DIS column stays empty');
   const folder = mkdtempSync(join(tmpdir(), 'pace-bench-'));
   const all: number[][] = [];
   try {
-    console.log('clip                            ours   mix   Farneback  DIS   (mean PSNR, dB), gain over DIS: mean, lowest, highest');
+    console.log(
+      'clip                            ours   mix   Farneback  DIS   (mean PSNR, dB), gain over DIS: mean, lowest, highest',
+    );
     for (const [file, starts] of full ? [...CLIPS, ...OTHERS] : CLIPS) {
-      const reader = await VideoReader.open(join(FOOTAGE, file)).catch((e: Error) => { console.log(`${file}: ${e.message}`); return null; });
+      const reader = await VideoReader.open(join(FOOTAGE, file)).catch((e: Error) => {
+        console.log(`${file}: ${e.message}`);
+        return null;
+      });
       if (reader === null) continue;
       const rows: number[][] = [];
       const lines: string[] = [];
       for (const s of starts) {
         const get = async (n: number): Promise<Picture> => toCodedRgb(await reader.frame(n));
-        const a = await get(s), truth = await get(s + 1), b = await get(s + 2), before = await get(s - 2), after = await get(s + 4);
+        const a = await get(s),
+          truth = await get(s + 1),
+          b = await get(s + 2),
+          before = await get(s - 2),
+          after = await get(s + 4);
         const { width: w, height: h } = a;
-        const la = luma(a), lb = luma(b);
-        const pm = new PairMotion(la, lb, w, h), p0 = new PairMotion(luma(before), la, w, h), p1 = new PairMotion(lb, luma(after), w, h);
-        const ours = pm.picture(a, b, 0.5, { before: p0.broken ? null : p0.backward, after: p1.broken ? null : p1.forward });
+        const la = luma(a),
+          lb = luma(b);
+        const pm = new PairMotion(la, lb, w, h),
+          p0 = new PairMotion(luma(before), la, w, h),
+          p1 = new PairMotion(lb, luma(after), w, h);
+        const ours = pm.picture(a, b, 0.5, {
+          before: p0.broken ? null : p0.backward,
+          after: p1.broken ? null : p1.forward,
+        });
         for (const p of [pm, p0, p1]) p.close();
-        const mix = a.data.map((v, i) => 0.5 * (v + b.data[i]!)), want = shown(truth.data);
+        const mix = a.data.map((v, i) => 0.5 * (v + b.data[i]!)),
+          want = shown(truth.data);
         rows.push([ours.data, mix, farneback(cv, a, b).data].map((p) => psnrDb(shown(p), want)));
         if (py !== null) {
-          const names = [a, truth, b].map((p, i) => { const f = join(folder, `${rows.length}-${i}`); writeFileSync(f, new Uint8Array(p.data.buffer, p.data.byteOffset, p.data.byteLength)); return f; });
+          const names = [a, truth, b].map((p, i) => {
+            const f = join(folder, `${rows.length}-${i}`);
+            writeFileSync(f, new Uint8Array(p.data.buffer, p.data.byteOffset, p.data.byteLength));
+            return f;
+          });
           lines.push(JSON.stringify([...names, w, h]));
         }
       }
@@ -128,10 +176,15 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
         const script = join(folder, 'oracle.py');
         writeFileSync(script, DIS);
         const out = spawnSync(py, [script], { input: `${lines.join('\n')}\n`, encoding: 'utf8', maxBuffer: 1e8 });
-        out.stdout.trim().split('\n').forEach((v, i) => rows[i]!.push(Number(v)));
+        out.stdout
+          .trim()
+          .split('\n')
+          .forEach((v, i) => rows[i]!.push(Number(v)));
       }
       all.push(...rows);
-      console.log(`${file.padEnd(30)}${[0, 1, 2, 3].map((k) => (rows[0]!.length > k ? mean(rows.map((r) => r[k]!)).toFixed(2) : '-').padStart(7)).join(' ')}${py === null ? '' : `   ${over(rows)}`}`);
+      console.log(
+        `${file.padEnd(30)}${[0, 1, 2, 3].map((k) => (rows[0]!.length > k ? mean(rows.map((r) => r[k]!)).toFixed(2) : '-').padStart(7)).join(' ')}${py === null ? '' : `   ${over(rows)}`}`,
+      );
     }
   } finally {
     rmSync(folder, { recursive: true, force: true });
@@ -140,10 +193,33 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
   const gain = (k: number): number | null => (all[0]!.length > k ? mean(all.map((r) => r[0]! - r[k]!)) : null);
   const middle = (k: number): number => mean(all.map((r) => r[k]!));
   return [
-    { name: `held-out frames, PSNR (${all.length} frames), beside the mix`, ours: middle(0), reference: middle(1), bar: null, goal: null, unit: 'dB', better: 'high' },
+    {
+      name: `held-out frames, PSNR (${all.length} frames), beside the mix`,
+      ours: middle(0),
+      reference: middle(1),
+      bar: null,
+      goal: null,
+      unit: 'dB',
+      better: 'high',
+    },
     { name: 'gain over the mix of the neighbours', ours: gain(1), bar: 2, goal: 3, unit: 'dB', better: 'high' },
     { name: 'gain over warping by Farneback flow', ours: gain(2), bar: null, goal: null, unit: 'dB', better: 'high' },
-    { name: `gain over warping by DIS flow${gain(3) === null ? ' (no OpenCV with DIS here)' : ''}`, ours: gain(3), bar: 1, goal: 2, unit: 'dB', better: 'high' },
-    { name: 'the same, median of the frames', ours: all[0]!.length > 3 ? median(all.map((r) => r[0]! - r[3]!)) : null, reference: null, bar: null, goal: null, unit: 'dB', better: 'high' },
+    {
+      name: `gain over warping by DIS flow${gain(3) === null ? ' (no OpenCV with DIS here)' : ''}`,
+      ours: gain(3),
+      bar: 1,
+      goal: 2,
+      unit: 'dB',
+      better: 'high',
+    },
+    {
+      name: 'the same, median of the frames',
+      ours: all[0]!.length > 3 ? median(all.map((r) => r[0]! - r[3]!)) : null,
+      reference: null,
+      bar: null,
+      goal: null,
+      unit: 'dB',
+      better: 'high',
+    },
   ];
 }

@@ -22,53 +22,160 @@ import { HARD, hardTake, type HardScreen } from './hard-screens.js';
 import { HOME } from './home-screens.js';
 import { compositeError, dtSsd, scoreMatte, softBand } from './matte-score.js';
 
-const W = 960, H = 540, COUNT = 6;
+const W = 960,
+  H = 540,
+  COUNT = 6;
 
-export interface HardScore { mse: number; sad: number; grad: number; holes: number; ghosts: number; flecks: number; dtssd: number; comp: number; keyMse: number; keyComp: number; keyGhosts: number; keyDtssd: number }
+export interface HardScore {
+  mse: number;
+  sad: number;
+  grad: number;
+  holes: number;
+  ghosts: number;
+  flecks: number;
+  dtssd: number;
+  comp: number;
+  keyMse: number;
+  keyComp: number;
+  keyGhosts: number;
+  keyDtssd: number;
+}
 
 /** Whole pictures of alpha and straight coded colour. */
-export function wholePerformer(p: PerformerPicture, w: number, h: number): { alpha: Float32Array; coded: Float32Array } {
-  const n = w * h, alpha = new Float32Array(n), colour = new Float32Array(3 * n), [x0, y0, x1] = p.box, pw = x1 - x0, m = p.picture.width * p.picture.height;
-  if (x1 > x0) for (let k = 0; k < m; k++) {
-    const a = p.picture.data[3 * m + k]!, i = (y0 + Math.floor(k / pw)) * w + x0 + (k % pw);
-    alpha[i] = a;
-    if (a > 0) for (let c = 0; c < 3; c++) colour[c * n + i] = p.picture.data[c * m + k]! / a;
-  }
+export function wholePerformer(
+  p: PerformerPicture,
+  w: number,
+  h: number,
+): { alpha: Float32Array; coded: Float32Array } {
+  const n = w * h,
+    alpha = new Float32Array(n),
+    colour = new Float32Array(3 * n),
+    [x0, y0, x1] = p.box,
+    pw = x1 - x0,
+    m = p.picture.width * p.picture.height;
+  if (x1 > x0)
+    for (let k = 0; k < m; k++) {
+      const a = p.picture.data[3 * m + k]!,
+        i = (y0 + Math.floor(k / pw)) * w + x0 + (k % pw);
+      alpha[i] = a;
+      if (a > 0) for (let c = 0; c < 3; c++) colour[c * n + i] = p.picture.data[c * m + k]! / a;
+    }
   encode(colour, colour, 'bt709');
   return { alpha, coded: colour };
 }
 
 export function flecksOf(alpha: Float32Array, truth: Float32Array, band: Uint8Array, w: number, h: number): number {
-  const { area } = labelAreas(Uint8Array.from(alpha, (a, i) => (a > 0.1 && band[i] === 0 && truth[i] === 0 ? 1 : 0)), w, h);
+  const { area } = labelAreas(
+    Uint8Array.from(alpha, (a, i) => (a > 0.1 && band[i] === 0 && truth[i] === 0 ? 1 : 0)),
+    w,
+    h,
+  );
   return area.filter((a) => a > 0).length;
 }
 
-export async function hardScore(seed: number, kind: HardScreen, pictures?: string, quality: 'fast' | 'fine' = 'fine'): Promise<HardScore> {
+export async function hardScore(
+  seed: number,
+  kind: HardScreen,
+  pictures?: string,
+  quality: 'fast' | 'fine' = 'fine',
+): Promise<HardScore> {
   const folder = mkdtempSync(join(tmpdir(), 'platewright-bench-'));
   try {
-    const path = join(folder, 'take.mp4'), truth = await hardTake(path, seed, kind, W, H, COUNT), reader = await VideoReader.open(path);
+    const path = join(folder, 'take.mp4'),
+      truth = await hardTake(path, seed, kind, W, H, COUNT),
+      reader = await VideoReader.open(path);
     try {
-      const { marks } = await withScreenPart(reader, { frame: 0, marks: [] }), garbage = screenRegion(marks);
-      const keep: RegionFile | undefined = truth.toy === null ? undefined : { frames: truth.toy.map((polygon, frame) => ({ frame, polygon: polygon.map(([x, y]) => [x, y] as [number, number]) })) };
-      const peeler = await screenPeeler({ step: 'peel', on: true, why: '', method: 'screen', screen: kind.screen[2] > kind.screen[1] ? 'blue' : 'green', quality, spill: 1, ...(garbage === undefined ? {} : { garbage }), ...(keep === undefined ? {} : { keep }) }, reader, { in: 0, out: COUNT });
+      const { marks } = await withScreenPart(reader, { frame: 0, marks: [] }),
+        garbage = screenRegion(marks);
+      const keep: RegionFile | undefined =
+        truth.toy === null
+          ? undefined
+          : {
+              frames: truth.toy.map((polygon, frame) => ({
+                frame,
+                polygon: polygon.map(([x, y]) => [x, y] as [number, number]),
+              })),
+            };
+      const peeler = await screenPeeler(
+        {
+          step: 'peel',
+          on: true,
+          why: '',
+          method: 'screen',
+          screen: kind.screen[2] > kind.screen[1] ? 'blue' : 'green',
+          quality,
+          spill: 1,
+          ...(garbage === undefined ? {} : { garbage }),
+          ...(keep === undefined ? {} : { keep }),
+        },
+        reader,
+        { in: 0, out: COUNT },
+      );
       const frames: VideoFrame[] = [];
       for await (const f of reader.frames(0, COUNT)) frames.push(copyFrame(f));
       const peeled: { alpha: Float32Array; coded: Float32Array }[] = [];
       for (const f of frames) peeled.push(wholePerformer(await peeler.peel(f), W, H));
-      const all = new Uint8Array(W * H).fill(1), backgrounds = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
-      const sums: HardScore = { mse: 0, sad: 0, grad: 0, holes: 0, ghosts: 0, flecks: 0, dtssd: 0, comp: 0, keyMse: 0, keyComp: 0, keyGhosts: 0, keyDtssd: 0 };
+      const all = new Uint8Array(W * H).fill(1),
+        backgrounds = [0.5, 0.1, new Float32Array(3 * W * H).fill(0.8)];
+      const sums: HardScore = {
+        mse: 0,
+        sad: 0,
+        grad: 0,
+        holes: 0,
+        ghosts: 0,
+        flecks: 0,
+        dtssd: 0,
+        comp: 0,
+        keyMse: 0,
+        keyComp: 0,
+        keyGhosts: 0,
+        keyDtssd: 0,
+      };
       const tried = [2, 5];
       for (const k of tried) {
-        const t = truth.frames[k]!, band = softBand(t.alpha, W, H), s = scoreMatte(peeled[k]!.alpha, t.alpha, band, W, H);
-        const key = tunedChromakey(frames[k]!, t.alpha, band), keyBefore = tunedChromakey(frames[k - 1]!, truth.frames[k - 1]!.alpha, softBand(truth.frames[k - 1]!.alpha, W, H)), ks = scoreMatte(key, t.alpha, band, W, H);
-        const add = (name: keyof HardScore, v: number): void => { sums[name] += v / tried.length; };
-        add('mse', s.mse); add('sad', s.sad); add('grad', s.grad); add('holes', s.holes); add('ghosts', s.ghosts); add('flecks', flecksOf(peeled[k]!.alpha, t.alpha, band, W, H));
+        const t = truth.frames[k]!,
+          band = softBand(t.alpha, W, H),
+          s = scoreMatte(peeled[k]!.alpha, t.alpha, band, W, H);
+        const key = tunedChromakey(frames[k]!, t.alpha, band),
+          keyBefore = tunedChromakey(
+            frames[k - 1]!,
+            truth.frames[k - 1]!.alpha,
+            softBand(truth.frames[k - 1]!.alpha, W, H),
+          ),
+          ks = scoreMatte(key, t.alpha, band, W, H);
+        const add = (name: keyof HardScore, v: number): void => {
+          sums[name] += v / tried.length;
+        };
+        add('mse', s.mse);
+        add('sad', s.sad);
+        add('grad', s.grad);
+        add('holes', s.holes);
+        add('ghosts', s.ghosts);
+        add('flecks', flecksOf(peeled[k]!.alpha, t.alpha, band, W, H));
         add('dtssd', dtSsd(peeled[k]!.alpha, peeled[k - 1]!.alpha, t.alpha, truth.frames[k - 1]!.alpha, all));
         add('comp', compositeError(peeled[k]!.alpha, peeled[k]!.coded, t.alpha, t.colour, band, backgrounds));
-        add('keyMse', ks.mse); add('keyGhosts', ks.ghosts); add('keyDtssd', dtSsd(key, keyBefore, t.alpha, truth.frames[k - 1]!.alpha, all));
-        add('keyComp', compositeError(key, despilled(codedRgb(frames[k]!).data, kind.screen[2] > kind.screen[1] ? 'blue' : 'green'), t.alpha, t.colour, band, backgrounds));
+        add('keyMse', ks.mse);
+        add('keyGhosts', ks.ghosts);
+        add('keyDtssd', dtSsd(key, keyBefore, t.alpha, truth.frames[k - 1]!.alpha, all));
+        add(
+          'keyComp',
+          compositeError(
+            key,
+            despilled(codedRgb(frames[k]!).data, kind.screen[2] > kind.screen[1] ? 'blue' : 'green'),
+            t.alpha,
+            t.colour,
+            band,
+            backgrounds,
+          ),
+        );
       }
-      if (pictures !== undefined) await show(join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.png`), frames[5]!, peeled[5]!.alpha, truth.frames[5]!.alpha);
+      if (pictures !== undefined)
+        await show(
+          join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.png`),
+          frames[5]!,
+          peeled[5]!.alpha,
+          truth.frames[5]!.alpha,
+        );
       return sums;
     } finally {
       await reader.close();
@@ -80,28 +187,48 @@ export async function hardScore(seed: number, kind: HardScreen, pictures?: strin
 
 /** Frame, true matte, matte, difference. */
 export async function show(path: string, frame: VideoFrame, alpha: Float32Array, truth: Float32Array): Promise<void> {
-  const out = createPicture(2 * W, 2 * H, 3), rgb = codedRgb(frame).data;
+  const out = createPicture(2 * W, 2 * H, 3),
+    rgb = codedRgb(frame).data;
   for (let p = 0; p < 3; p++) {
     const to = plane(out, p);
-    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
-      const i = y * W + x;
-      to[y * 2 * W + x] = rgb[p * W * H + i]!;
-      to[y * 2 * W + W + x] = truth[i]!;
-      to[(y + H) * 2 * W + x] = alpha[i]!;
-      to[(y + H) * 2 * W + W + x] = 0.5 + 0.5 * (alpha[i]! - truth[i]!);
-    }
+    for (let y = 0; y < H; y++)
+      for (let x = 0; x < W; x++) {
+        const i = y * W + x;
+        to[y * 2 * W + x] = rgb[p * W * H + i]!;
+        to[y * 2 * W + W + x] = truth[i]!;
+        to[(y + H) * 2 * W + x] = alpha[i]!;
+        to[(y + H) * 2 * W + W + x] = 0.5 + 0.5 * (alpha[i]! - truth[i]!);
+      }
   }
   await writePng16(path, out);
 }
 
 if (process.argv[1]?.endsWith('peel-hard.ts') === true) {
-  const words = process.argv.slice(2), at = words.indexOf('--pictures'), pictures = at < 0 ? undefined : words.splice(at, 2)[1];
-  const seed = Number(words[0] ?? 1), kinds = [...HARD, ...HOME].filter((k) => words[1] === undefined || k.name.includes(words[1]));
+  const words = process.argv.slice(2),
+    at = words.indexOf('--pictures'),
+    pictures = at < 0 ? undefined : words.splice(at, 2)[1];
+  const seed = Number(words[0] ?? 1),
+    kinds = [...HARD, ...HOME].filter((k) => words[1] === undefined || k.name.includes(words[1]));
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
   console.log('kind'.padEnd(36), '  MSE   SAD  Grad  comp holes ghosts flecks dtSSD | key: MSE  comp ghosts dtSSD');
   for (const kind of kinds) {
     const s = await hardScore(seed, kind, pictures);
     const n = (v: number, d = 2, l = 6): string => v.toFixed(d).padStart(l);
-    console.log(kind.name.padEnd(36), n(s.mse, 1, 5), n(s.sad, 2, 5), n(s.grad, 2, 5), n(s.comp, 1, 5), n(s.holes, 2, 5), n(s.ghosts, 3), n(s.flecks, 1, 6), n(s.dtssd, 2, 5), '|', n(s.keyMse, 1, 8), n(s.keyComp, 1, 5), n(s.keyGhosts, 3), n(s.keyDtssd, 2, 5));
+    console.log(
+      kind.name.padEnd(36),
+      n(s.mse, 1, 5),
+      n(s.sad, 2, 5),
+      n(s.grad, 2, 5),
+      n(s.comp, 1, 5),
+      n(s.holes, 2, 5),
+      n(s.ghosts, 3),
+      n(s.flecks, 1, 6),
+      n(s.dtssd, 2, 5),
+      '|',
+      n(s.keyMse, 1, 8),
+      n(s.keyComp, 1, 5),
+      n(s.keyGhosts, 3),
+      n(s.keyDtssd, 2, 5),
+    );
   }
 }

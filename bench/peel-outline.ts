@@ -25,66 +25,184 @@ import { CASES, hasShared, outlineTake, type OutlineTruth } from './outline-take
 import { wholePerformer } from './peel-hard.js';
 import { toCodedRgb } from '../src/media/convert.js';
 
-const W = 960, H = 540, COUNT = 12, AT = 5, TRIED = [2, 9];
-const words = process.argv.slice(2), hand = words.includes('--hand'), p = words.indexOf('--pictures'), pictures = p < 0 ? undefined : words.splice(p, 2)[1];
-const rest = words.filter((w) => w !== '--hand'), seed = Number(rest[0] ?? 1), keep = process.env['OUTLINE_TAKES'];
+const W = 960,
+  H = 540,
+  COUNT = 12,
+  AT = 5,
+  TRIED = [2, 9];
+const words = process.argv.slice(2),
+  hand = words.includes('--hand'),
+  p = words.indexOf('--pictures'),
+  pictures = p < 0 ? undefined : words.splice(p, 2)[1];
+const rest = words.filter((w) => w !== '--hand'),
+  seed = Number(rest[0] ?? 1),
+  keep = process.env['OUTLINE_TAKES'];
 
 function boxAround(t: OutlineTruth): [number, number][] {
-  let x0 = W, y0 = H, x1 = 0, y1 = 0;
-  for (let i = 0; i < W * H; i++) if (t.alpha[i]! > 0.3) { const x = i % W, y = Math.floor(i / W); x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y); }
+  let x0 = W,
+    y0 = H,
+    x1 = 0,
+    y1 = 0;
+  for (let i = 0; i < W * H; i++)
+    if (t.alpha[i]! > 0.3) {
+      const x = i % W,
+        y = Math.floor(i / W);
+      x0 = Math.min(x0, x);
+      x1 = Math.max(x1, x);
+      y0 = Math.min(y0, y);
+      y1 = Math.max(y1, y);
+    }
   const e = 0.06 * Math.max(x1 - x0, y1 - y0);
-  return [[x0 - e, y0 - e], [x1 + e, y0 - e], [x1 + e, y1 + e], [x0 - e, y1 + e]];
+  return [
+    [x0 - e, y0 - e],
+    [x1 + e, y0 - e],
+    [x1 + e, y1 + e],
+    [x0 - e, y1 + e],
+  ];
 }
 
 /** As a careful hand draws it: within two pixels of the half-covered line. */
-const drawn = (t: OutlineTruth): [number, number][] => outlinePolygon(Uint8Array.from(t.alpha, (a) => (a > 0.5 ? 1 : 0)), W, H, 1, 2);
+const drawn = (t: OutlineTruth): [number, number][] =>
+  outlinePolygon(
+    Uint8Array.from(t.alpha, (a) => (a > 0.5 ? 1 : 0)),
+    W,
+    H,
+    1,
+    2,
+  );
 
 /** Touches as a person makes them who looks at the outline: in the middle of the largest parts that are wrong, four at most. */
 function touches(found: readonly (readonly [number, number])[], t: OutlineTruth): Mark[] {
-  const mask = rasterizePolygon(found, W, H), wrong = Uint8Array.from(mask, (v, i) => ((v > 0.5) !== (t.alpha[i]! > 0.5) ? 1 : 0)), right = Uint8Array.from(wrong, (v) => 1 - v), deep = distanceToSet(right, W, H), { labels, area } = labelAreas(wrong, W, H), best = new Map<number, number>();
-  for (let i = 0; i < W * H; i++) { const l = labels[i]!; if (l > 0 && (best.get(l) === undefined || deep[i]! > deep[best.get(l)!]!)) best.set(l, i); }
-  return [...best].filter(([, i]) => deep[i]! >= 9).sort((a, b) => area[b[0]]! - area[a[0]]!).slice(0, 4).map(([, i]) => ({ kind: 'touch', frame: AT, points: [[(i % W) + 0.5, Math.floor(i / W) + 0.5]], on: t.alpha[i]! > 0.5 ? 'performer' : 'set' }));
+  const mask = rasterizePolygon(found, W, H),
+    wrong = Uint8Array.from(mask, (v, i) => (v > 0.5 !== t.alpha[i]! > 0.5 ? 1 : 0)),
+    right = Uint8Array.from(wrong, (v) => 1 - v),
+    deep = distanceToSet(right, W, H),
+    { labels, area } = labelAreas(wrong, W, H),
+    best = new Map<number, number>();
+  for (let i = 0; i < W * H; i++) {
+    const l = labels[i]!;
+    if (l > 0 && (best.get(l) === undefined || deep[i]! > deep[best.get(l)!]!)) best.set(l, i);
+  }
+  return [...best]
+    .filter(([, i]) => deep[i]! >= 9)
+    .sort((a, b) => area[b[0]]! - area[a[0]]!)
+    .slice(0, 4)
+    .map(([, i]) => ({
+      kind: 'touch',
+      frame: AT,
+      points: [[(i % W) + 0.5, Math.floor(i / W) + 0.5]],
+      on: t.alpha[i]! > 0.5 ? 'performer' : 'set',
+    }));
 }
 
-const overlap = (polygon: readonly (readonly [number, number])[], t: OutlineTruth): number => { const m = rasterizePolygon(polygon, W, H); let a = 0, b = 0; for (let i = 0; i < W * H; i++) { const p = m[i]! > 0.5, q = t.alpha[i]! > 0.5; if (p && q) a++; if (p || q) b++; } return a / b; };
+const overlap = (polygon: readonly (readonly [number, number])[], t: OutlineTruth): number => {
+  const m = rasterizePolygon(polygon, W, H);
+  let a = 0,
+    b = 0;
+  for (let i = 0; i < W * H; i++) {
+    const p = m[i]! > 0.5,
+      q = t.alpha[i]! > 0.5;
+    if (p && q) a++;
+    if (p || q) b++;
+  }
+  return a / b;
+};
 
 async function main(): Promise<void> {
-  if (!hasShared()) { console.log('needs ../shared/keying and ../shared/footage: nothing measured'); return; }
+  if (!hasShared()) {
+    console.log('needs ../shared/keying and ../shared/footage: nothing measured');
+    return;
+  }
   if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
-  const folder = keep ?? mkdtempSync(join(tmpdir(), 'platewright-bench-')), all = { mse: 0, grad: 0, sad: 0, dt: 0, comp: 0, iou: 0, n: 0 };
+  const folder = keep ?? mkdtempSync(join(tmpdir(), 'platewright-bench-')),
+    all = { mse: 0, grad: 0, sad: 0, dt: 0, comp: 0, iou: 0, n: 0 };
   try {
     for (const kind of CASES.filter((c) => rest[1] === undefined || c.name.includes(rest[1]))) {
-      const path = join(folder, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.mp4`), truth = await outlineTake(path, seed, kind, W, H, COUNT, 0.005, existsSync(path)), reader = await VideoReader.open(path);
+      const path = join(folder, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.mp4`),
+        truth = await outlineTake(path, seed, kind, W, H, COUNT, 0.005, existsSync(path)),
+        reader = await VideoReader.open(path);
       try {
-        const list: Mark[] = hand ? [0, COUNT - 1].map((frame) => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) })) : [{ kind: 'about', frame: AT, polygon: boxAround(truth[AT]!) }];
+        const list: Mark[] = hand
+          ? [0, COUNT - 1].map((frame) => ({ kind: 'body', frame, polygon: drawn(truth[frame]!) }))
+          : [{ kind: 'about', frame: AT, polygon: boxAround(truth[AT]!) }];
         let marks: MarksFile = { frame: 0, marks: list };
         const said: string[] = [];
-        if (!hand) for (let turn = 0; turn < 3; turn++) {
-          const found = await findOutline(reader, AT, hintsOn(marks, AT));
-          if (found.polygon === null) { said.push(found.why); break; }
-          said.push(overlap(found.polygon, truth[AT]!).toFixed(3));
-          const more = turn === 2 ? [] : touches(found.polygon, truth[AT]!);
-          if (more.length === 0) break;
-          marks = { ...marks, marks: [...marks.marks, ...more] };
-          said.push(`${more.length} touches`);
-        }
+        if (!hand)
+          for (let turn = 0; turn < 3; turn++) {
+            const found = await findOutline(reader, AT, hintsOn(marks, AT));
+            if (found.polygon === null) {
+              said.push(found.why);
+              break;
+            }
+            said.push(overlap(found.polygon, truth[AT]!).toFixed(3));
+            const more = turn === 2 ? [] : touches(found.polygon, truth[AT]!);
+            if (more.length === 0) break;
+            marks = { ...marks, marks: [...marks.marks, ...more] };
+            said.push(`${more.length} touches`);
+          }
         if (said.length > 0) console.log(`${kind.name.padEnd(28)} on frame ${AT}: ${said.join(', ')}`);
-        const from = process.cpuUsage(), outlined = await outlinesOfMarks(reader, marks, null), used = process.cpuUsage(from), outline = outlineRegion(outlined!.marks)!, peeler = outlinePeeler({ step: 'peel', on: true, why: '', method: 'outline', screen: 'green', quality: 'fine', spill: 0, outline });
-        const of = async (n: number) => wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H), line: string[] = [];
+        const from = process.cpuUsage(),
+          outlined = await outlinesOfMarks(reader, marks, null),
+          used = process.cpuUsage(from),
+          outline = outlineRegion(outlined!.marks)!,
+          peeler = outlinePeeler({
+            step: 'peel',
+            on: true,
+            why: '',
+            method: 'outline',
+            screen: 'green',
+            quality: 'fine',
+            spill: 0,
+            outline,
+          });
+        const of = async (n: number) => wholePerformer(await peeler.peel(copyFrame(await reader.frame(n))), W, H),
+          line: string[] = [];
         for (const n of TRIED) {
-          const before = await of(n - 1), start = process.cpuUsage(), now = await of(n), took = process.cpuUsage(start), t = truth[n]!, band = softBand(t.alpha, W, H), s = scoreMatte(now.alpha, t.alpha, band, W, H);
-          const dt = dtSsd(now.alpha, before.alpha, t.alpha, truth[n - 1]!.alpha, band), comp = compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]);
-          let both = 0, any = 0;
-          for (let i = 0; i < W * H; i++) { const a = now.alpha[i]! > 0.5, b = t.alpha[i]! > 0.5; if (a && b) both++; if (a || b) any++; }
-          all.mse += s.mse; all.grad += s.grad; all.sad += s.sad; all.dt += dt; all.comp += comp; all.iou += both / any; all.n++;
-          line.push(`frame ${n}: MSE ${s.mse.toFixed(1)} SAD ${s.sad.toFixed(2)} grad ${s.grad.toFixed(2)} holes ${s.holes.toFixed(2)} ghosts ${s.ghosts.toFixed(2)} dtSSD ${dt.toFixed(2)} comp ${comp.toFixed(1)} IoU ${(both / any).toFixed(3)} ${((took.user + took.system) / 1e3).toFixed(0)} ms`);
+          const before = await of(n - 1),
+            start = process.cpuUsage(),
+            now = await of(n),
+            took = process.cpuUsage(start),
+            t = truth[n]!,
+            band = softBand(t.alpha, W, H),
+            s = scoreMatte(now.alpha, t.alpha, band, W, H);
+          const dt = dtSsd(now.alpha, before.alpha, t.alpha, truth[n - 1]!.alpha, band),
+            comp = compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]);
+          let both = 0,
+            any = 0;
+          for (let i = 0; i < W * H; i++) {
+            const a = now.alpha[i]! > 0.5,
+              b = t.alpha[i]! > 0.5;
+            if (a && b) both++;
+            if (a || b) any++;
+          }
+          all.mse += s.mse;
+          all.grad += s.grad;
+          all.sad += s.sad;
+          all.dt += dt;
+          all.comp += comp;
+          all.iou += both / any;
+          all.n++;
+          line.push(
+            `frame ${n}: MSE ${s.mse.toFixed(1)} SAD ${s.sad.toFixed(2)} grad ${s.grad.toFixed(2)} holes ${s.holes.toFixed(2)} ghosts ${s.ghosts.toFixed(2)} dtSSD ${dt.toFixed(2)} comp ${comp.toFixed(1)} IoU ${(both / any).toFixed(3)} ${((took.user + took.system) / 1e3).toFixed(0)} ms`,
+          );
           if (pictures !== undefined) {
-            const shown = createPicture(2 * W, H, 3), coded = toCodedRgb(await reader.frame(n));
-            for (let c = 0; c < 3; c++) for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) { const i = y * W + x; shown.data[c * 2 * W * H + y * 2 * W + x] = (1 - now.alpha[i]!) * [0.1, 0.3, 0.9][c]! + now.alpha[i]! * now.coded[c * W * H + i]!; shown.data[c * 2 * W * H + y * 2 * W + W + x] = c === 0 ? now.alpha[i]! : c === 1 ? t.alpha[i]! : 0.5 * coded.data[W * H + i]!; }
+            const shown = createPicture(2 * W, H, 3),
+              coded = toCodedRgb(await reader.frame(n));
+            for (let c = 0; c < 3; c++)
+              for (let y = 0; y < H; y++)
+                for (let x = 0; x < W; x++) {
+                  const i = y * W + x;
+                  shown.data[c * 2 * W * H + y * 2 * W + x] =
+                    (1 - now.alpha[i]!) * [0.1, 0.3, 0.9][c]! + now.alpha[i]! * now.coded[c * W * H + i]!;
+                  shown.data[c * 2 * W * H + y * 2 * W + W + x] =
+                    c === 0 ? now.alpha[i]! : c === 1 ? t.alpha[i]! : 0.5 * coded.data[W * H + i]!;
+                }
             await writePng16(join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${n}.png`), resize(shown, W, H / 2));
           }
         }
-        console.log(`${kind.name.padEnd(28)} outline ${((used.user + used.system) / 1e6 / COUNT).toFixed(2)} s a frame`);
+        console.log(
+          `${kind.name.padEnd(28)} outline ${((used.user + used.system) / 1e6 / COUNT).toFixed(2)} s a frame`,
+        );
         for (const l of line) console.log(`  ${l}`);
       } catch (error) {
         console.log(`${kind.name.padEnd(28)} ${(error as Error).message}`);
@@ -92,7 +210,9 @@ async function main(): Promise<void> {
         await reader.close();
       }
     }
-    console.log(`mean of ${all.n}: MSE ${(all.mse / all.n).toFixed(1)} SAD ${(all.sad / all.n).toFixed(2)} grad ${(all.grad / all.n).toFixed(2)} dtSSD ${(all.dt / all.n).toFixed(2)} comp ${(all.comp / all.n).toFixed(1)} IoU ${(all.iou / all.n).toFixed(3)}`);
+    console.log(
+      `mean of ${all.n}: MSE ${(all.mse / all.n).toFixed(1)} SAD ${(all.sad / all.n).toFixed(2)} grad ${(all.grad / all.n).toFixed(2)} dtSSD ${(all.dt / all.n).toFixed(2)} comp ${(all.comp / all.n).toFixed(1)} IoU ${(all.iou / all.n).toFixed(3)}`,
+    );
   } finally {
     if (keep === undefined) rmSync(folder, { recursive: true, force: true });
   }

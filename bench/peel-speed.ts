@@ -16,12 +16,17 @@ import { VideoWriter } from '../src/media/video-writer.js';
 import { GRADES, madeTake } from './made-screens.js';
 import type { BenchRow } from './rows.js';
 
-interface Cost { readonly wall: number; readonly processor: number }
+interface Cost {
+  readonly wall: number;
+  readonly processor: number;
+}
 
 async function timed(work: () => Promise<number>): Promise<Cost> {
-  const before = process.cpuUsage(), from = performance.now();
+  const before = process.cpuUsage(),
+    from = performance.now();
   const frames = await work();
-  const wall = (performance.now() - from) / frames, used = process.cpuUsage(before);
+  const wall = (performance.now() - from) / frames,
+    used = process.cpuUsage(before);
   return { wall, processor: (used.user + used.system) / 1000 / frames };
 }
 
@@ -36,7 +41,11 @@ async function writeTake(path: string, seed: number): Promise<void> {
 /** Milliseconds a frame of FFmpeg's key and despill, or null without the program. */
 function chromakey(path: string, frames: number): number | null {
   const from = performance.now();
-  const r = spawnSync('ffmpeg', ['-v', 'error', '-i', path, '-vf', 'chromakey=0x3b9c55:0.15:0.08,despill=green', '-f', 'null', '-'], { encoding: 'utf8' });
+  const r = spawnSync(
+    'ffmpeg',
+    ['-v', 'error', '-i', path, '-vf', 'chromakey=0x3b9c55:0.15:0.08,despill=green', '-f', 'null', '-'],
+    { encoding: 'utf8' },
+  );
   return r.error !== undefined || r.status !== 0 ? null : (performance.now() - from) / frames;
 }
 
@@ -49,18 +58,27 @@ export async function speedRows(seed: number, full: boolean): Promise<BenchRow[]
     try {
       const count = reader.info.frameCount;
       const model = await screenModelOf(reader, { in: 0, out: count });
-      const each = (peel: ((frame: Parameters<ReturnType<typeof modelPeeler>['peel']>[0]) => unknown) | null) => async (): Promise<number> => {
-        for await (const frame of reader.frames(0, count)) if (peel !== null) await peel(frame);
-        return count;
-      };
-      const fine = modelPeeler(model, { quality: 'fine', spill: 1 }), fast = modelPeeler(model, { quality: 'fast', spill: 1 });
+      const each =
+        (peel: ((frame: Parameters<ReturnType<typeof modelPeeler>['peel']>[0]) => unknown) | null) =>
+        async (): Promise<number> => {
+          for await (const frame of reader.frames(0, count)) if (peel !== null) await peel(frame);
+          return count;
+        };
+      const fine = modelPeeler(model, { quality: 'fine', spill: 1 }),
+        fast = modelPeeler(model, { quality: 'fast', spill: 1 });
       const runs: Record<string, Cost[]> = { bare: [], fine: [], fast: [], command: [] };
       const keys: number[] = [];
       // One turn to warm up.
       for (let turn = 0; turn < (full ? 7 : 4); turn += 1) {
         const costs = {
-          bare: await timed(each(null)), fine: await timed(each((f) => fine.peel(f))), fast: await timed(each((f) => fast.peel(f))),
-          command: await timed(async () => (await peelToPictures(reader, model, 0, count, join(folder, 'out'), { dropEdges: true }, () => {})).written),
+          bare: await timed(each(null)),
+          fine: await timed(each((f) => fine.peel(f))),
+          fast: await timed(each((f) => fast.peel(f))),
+          command: await timed(
+            async () =>
+              (await peelToPictures(reader, model, 0, count, join(folder, 'out'), { dropEdges: true }, () => {}))
+                .written,
+          ),
         };
         const key = chromakey(path, count);
         if (turn === 0) continue;
@@ -71,11 +89,36 @@ export async function speedRows(seed: number, full: boolean): Promise<BenchRow[]
       const least = (name: string, what: keyof Cost): number => Math.min(...runs[name]!.map((c) => c[what]));
       const key = keys.length === 0 ? null : 1000 / Math.min(...keys);
       const rows: BenchRow[] = [];
-      for (const [name, words, bar, goal] of [['fine', 'peel at 1080p, fine, decoding included', 12, 24], ['fast', 'peel at 1080p, fast, decoding included', null, null], ['command', 'peel command at 1080p, pictures written', 12, 24]] as const) {
+      for (const [name, words, bar, goal] of [
+        ['fine', 'peel at 1080p, fine, decoding included', 12, 24],
+        ['fast', 'peel at 1080p, fast, decoding included', null, null],
+        ['command', 'peel command at 1080p, pictures written', 12, 24],
+      ] as const) {
         rows.push(
-          { name: `${words} (beside: FFmpeg chroma key)`, ours: 1000 / least(name, 'wall'), reference: key, bar, goal, unit: 'frames/s', better: 'high' },
-          { name: `${words}: two cores at the most, by processor time`, ours: 2000 / least(name, 'processor'), bar, goal, unit: 'frames/s', better: 'high' },
-          { name: `${words}: time over bare decoding`, ours: least(name, 'wall') / least('bare', 'wall'), bar: null, goal: null, unit: 'ratio' },
+          {
+            name: `${words} (beside: FFmpeg chroma key)`,
+            ours: 1000 / least(name, 'wall'),
+            reference: key,
+            bar,
+            goal,
+            unit: 'frames/s',
+            better: 'high',
+          },
+          {
+            name: `${words}: two cores at the most, by processor time`,
+            ours: 2000 / least(name, 'processor'),
+            bar,
+            goal,
+            unit: 'frames/s',
+            better: 'high',
+          },
+          {
+            name: `${words}: time over bare decoding`,
+            ours: least(name, 'wall') / least('bare', 'wall'),
+            bar: null,
+            goal: null,
+            unit: 'ratio',
+          },
         );
       }
       return rows;

@@ -7,6 +7,15 @@ if (file === undefined || list === undefined) throw new Error('say a file and fr
 const reader = await VideoReader.open(file);
 for (const n of list.split(',').map(Number)) {
   const found = await proposePeople(reader, n);
-  console.log(n, found.map((p) => (p.mark.kind === 'upright' ? `foot ${p.mark.foot.join(',')} top ${p.mark.top.join(',')} (${p.strength.toFixed(2)})` : '')).join(' | ') || 'none');
+  console.log(
+    n,
+    found
+      .map((p) =>
+        p.mark.kind === 'upright'
+          ? `foot ${p.mark.foot.join(',')} top ${p.mark.top.join(',')} (${p.strength.toFixed(2)})`
+          : '',
+      )
+      .join(' | ') || 'none',
+  );
 }
 await reader.close();

@@ -76,7 +76,16 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
     if (options.calm || to - from < 14 || rng.uniform() > 0.45) return list;
     const kinds = ['flash', 'dropOut', 'whip', 'shake', 'strobe', 'light', 'bars', 'glow'];
     const kind = kinds[rng.below(kinds.length)]!;
-    const longest: Record<string, number> = { flash: 4, dropOut: 3, whip: 12, shake: 20, strobe: 18, light: 400, bars: 400, glow: 14 };
+    const longest: Record<string, number> = {
+      flash: 4,
+      dropOut: 3,
+      whip: 12,
+      shake: 20,
+      strobe: 18,
+      light: 400,
+      bars: 400,
+      glow: 14,
+    };
     const len = Math.min(to - from - 10, Math.max(1, Math.ceil(longest[kind]! * (0.3 + 0.7 * rng.uniform()))));
     const at = from + 5 + rng.below(Math.max(1, to - from - 10 - (kind === 'light' || kind === 'bars' ? 0 : len)));
     const end = kind === 'light' || kind === 'bars' ? to : at + len;
@@ -112,14 +121,19 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
     for (const e of effects) {
       if (k < e.from || k >= e.to) continue;
       if (e.kind === 'flash' || e.kind === 'glow') {
-        const fall = e.kind === 'flash' ? 1 - (k - e.from) / (e.to - e.from + 1) : Math.sin((Math.PI * (k - e.from + 0.5)) / (e.to - e.from));
+        const fall =
+          e.kind === 'flash'
+            ? 1 - (k - e.from) / (e.to - e.from + 1)
+            : Math.sin((Math.PI * (k - e.from + 0.5)) / (e.to - e.from));
         const amount = fall * (0.5 + 0.5 * e.a);
-        const cx = e.b * w, cy = e.c * h;
-        for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-          const i = y * w + x;
-          const r = e.kind === 'flash' ? 1 : Math.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (0.18 * w * w));
-          p.y[i] = p.y[i]! + (245 - p.y[i]!) * Math.min(1, amount * r * 1.1);
-        }
+        const cx = e.b * w,
+          cy = e.c * h;
+        for (let y = 0; y < h; y++)
+          for (let x = 0; x < w; x++) {
+            const i = y * w + x;
+            const r = e.kind === 'flash' ? 1 : Math.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (0.18 * w * w));
+            p.y[i] = p.y[i]! + (245 - p.y[i]!) * Math.min(1, amount * r * 1.1);
+          }
         for (let i = 0; i < p.u.length; i++) {
           p.u[i] = 128 + (p.u[i]! - 128) * (1 - amount);
           p.v[i] = 128 + (p.v[i]! - 128) * (1 - amount);
@@ -137,16 +151,18 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
       }
       if (e.kind === 'light') {
         const g = e.b < 0.5 ? 0.35 + 0.4 * e.c : 1.3 + 0.7 * e.c;
-        for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) p.y[y * w + x] = 16 + (p.y[y * w + x]! - 16) * (g + (e.a - 0.5) * 0.5 * (x / w));
+        for (let y = 0; y < h; y++)
+          for (let x = 0; x < w; x++) p.y[y * w + x] = 16 + (p.y[y * w + x]! - 16) * (g + (e.a - 0.5) * 0.5 * (x / w));
         for (let i = 0; i < p.u.length; i++) p.v[i] = p.v[i]! + (e.a - 0.5) * 14;
       }
       if (e.kind === 'bars') {
         const bar = Math.round(h * (0.08 + 0.06 * e.a)) & ~1;
         for (let y = 0; y < h; y++) if (y < bar || y >= h - bar) p.y.fill(16, y * w, (y + 1) * w);
-        for (let y = 0; y < h / 2; y++) if (y < bar / 2 || y >= (h - bar) / 2) {
-          p.u.fill(128, (y * w) / 2, ((y + 1) * w) / 2);
-          p.v.fill(128, (y * w) / 2, ((y + 1) * w) / 2);
-        }
+        for (let y = 0; y < h / 2; y++)
+          if (y < bar / 2 || y >= (h - bar) / 2) {
+            p.u.fill(128, (y * w) / 2, ((y + 1) * w) / 2);
+            p.v.fill(128, (y * w) / 2, ((y + 1) * w) / 2);
+          }
       }
     }
   };
@@ -172,7 +188,12 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
   const play = (count: number): void => {
     const start = played;
     effects = effectsFor(start, start + count);
-    for (const e of effects) disturbances.push({ kind: e.kind, from: frames.length + e.from - start, to: frames.length + Math.min(e.to, start + count) - start });
+    for (const e of effects)
+      disturbances.push({
+        kind: e.kind,
+        from: frames.length + e.from - start,
+        to: frames.length + Math.min(e.to, start + count) - start,
+      });
     for (let k = 0; k < count; k++, played++) {
       render(segment, played, w, h, viewFor(effects, played), A);
       disturb(effects, played, A);
@@ -183,16 +204,26 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
   play(18 + rng.below(40));
   for (let t = 0; t < options.transitions; t++) {
     const gradual = rng.uniform() < (options.gradualShare ?? 0.25);
-    let kind: TransitionKind = gradual ? (rng.uniform() < 0.6 ? 'dissolve' : rng.uniform() < 0.6 ? 'fadeBlack' : 'fadeWhite') : 'cut';
+    let kind: TransitionKind = gradual
+      ? rng.uniform() < 0.6
+        ? 'dissolve'
+        : rng.uniform() < 0.6
+          ? 'fadeBlack'
+          : 'fadeWhite'
+      : 'cut';
     if (options.hardKinds && rng.uniform() < 0.2) kind = rng.uniform() < 0.5 ? 'wipe' : 'punchIn';
     const body = 14 + rng.below(44);
-    const lasting = effects.filter((e) => (e.kind === 'light' || e.kind === 'bars' || e.kind === 'whip'));
+    const lasting = effects.filter((e) => e.kind === 'light' || e.kind === 'bars' || e.kind === 'whip');
     const carried = lasting.map((e) => (e.kind === 'whip' ? e : { ...e, to: Infinity }));
     let next = makeSegment(segment.source, 24 + rng.below(60));
     if (kind === 'punchIn') {
       const still = { shiftX: 0, shiftY: 0, blurX: 0, zoom: 1 };
       void still;
-      next = { ...segment, start: segment.start, look: { ...segment.look, zoom: segment.look.zoom * (1.35 + 0.5 * rng.uniform()) } };
+      next = {
+        ...segment,
+        start: segment.start,
+        look: { ...segment.look, zoom: segment.look.zoom * (1.35 + 0.5 * rng.uniform()) },
+      };
       transitions.push({ kind, from: frames.length, to: frames.length });
       const keep = played;
       segment = next;
@@ -203,7 +234,8 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
     if (kind === 'cut') {
       transitions.push({ kind, from: frames.length, to: frames.length });
     } else {
-      const length = kind === 'wipe' ? 10 + rng.below(20) : kind === 'dissolve' ? 8 + rng.below(41) : 10 + rng.below(30);
+      const length =
+        kind === 'wipe' ? 10 + rng.below(20) : kind === 'dissolve' ? 8 + rng.below(41) : 10 + rng.below(30);
       const from = frames.length;
       const edge = rng.uniform();
       const hold = kind === 'fadeBlack' || kind === 'fadeWhite' ? rng.below(6) : 0;
@@ -216,11 +248,15 @@ export function makeReel(sources: readonly ReelSource[], options: ReelOptions): 
           const alpha = (k + 1) / (length + 1);
           if (kind === 'dissolve') push((dst) => mix(A, B, alpha, 0, dst));
           else {
-            for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if ((edge < 0.5 ? x / w : 1 - x / w) < alpha) A.y[y * w + x] = B.y[y * w + x]!;
-            for (let y = 0; y < h / 2; y++) for (let x = 0; x < w / 2; x++) if ((edge < 0.5 ? (2 * x) / w : 1 - (2 * x) / w) < alpha) {
-              A.u[(y * w) / 2 + x] = B.u[(y * w) / 2 + x]!;
-              A.v[(y * w) / 2 + x] = B.v[(y * w) / 2 + x]!;
-            }
+            for (let y = 0; y < h; y++)
+              for (let x = 0; x < w; x++)
+                if ((edge < 0.5 ? x / w : 1 - x / w) < alpha) A.y[y * w + x] = B.y[y * w + x]!;
+            for (let y = 0; y < h / 2; y++)
+              for (let x = 0; x < w / 2; x++)
+                if ((edge < 0.5 ? (2 * x) / w : 1 - (2 * x) / w) < alpha) {
+                  A.u[(y * w) / 2 + x] = B.u[(y * w) / 2 + x]!;
+                  A.v[(y * w) / 2 + x] = B.v[(y * w) / 2 + x]!;
+                }
             push((dst) => mix(A, null, 0, 0, dst));
           }
         }

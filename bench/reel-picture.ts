@@ -21,7 +21,18 @@ export function planesOf(w: number, h: number): Planes {
 }
 
 /** Resamples a source plane through a view: scale about the centre, shift in source widths, mirror at the borders. */
-function sampleInto(src: Uint8Array, at: number, w: number, h: number, zoom: number, shiftX: number, shiftY: number, flip: boolean, blurX: number, dst: Float32Array): void {
+function sampleInto(
+  src: Uint8Array,
+  at: number,
+  w: number,
+  h: number,
+  zoom: number,
+  shiftX: number,
+  shiftY: number,
+  flip: boolean,
+  blurX: number,
+  dst: Float32Array,
+): void {
   const taps = Math.max(1, Math.min(24, Math.round(Math.abs(blurX) * w)));
   for (let y = 0; y < h; y++) {
     let sy = ((y + 0.5) / h - 0.5) / zoom + 0.5 + shiftY;
@@ -41,7 +52,8 @@ function sampleInto(src: Uint8Array, at: number, w: number, h: number, zoom: num
         const ix = Math.floor(fx);
         const tx = fx - ix;
         const i = at + iy * w + ix;
-        sum += (src[i]! * (1 - tx) + src[i + 1]! * tx) * (1 - ty) + (src[i + w]! * (1 - tx) + src[i + w + 1]! * tx) * ty;
+        sum +=
+          (src[i]! * (1 - tx) + src[i + 1]! * tx) * (1 - ty) + (src[i + w]! * (1 - tx) + src[i + w + 1]! * tx) * ty;
       }
       dst[y * w + x] = sum / taps;
     }
@@ -64,7 +76,14 @@ export interface Segment {
   readonly look: Look;
 }
 
-export function render(seg: Segment, k: number, w: number, h: number, view: { shiftX: number; shiftY: number; blurX: number; zoom: number }, out: Planes): void {
+export function render(
+  seg: Segment,
+  k: number,
+  w: number,
+  h: number,
+  view: { shiftX: number; shiftY: number; blurX: number; zoom: number },
+  out: Planes,
+): void {
   const n = seg.source.frames.length;
   // Past the end the shot plays back and forth: still one continuous shot.
   let f = (seg.start + k) % (2 * n - 2 || 1);
@@ -91,17 +110,37 @@ export function syntheticSource(seed: number, w: number, h: number, count: numbe
   });
   const base = 40 + 90 * rng.uniform();
   const contrast = 60 + 90 * rng.uniform();
-  const vx = (rng.uniform() - 0.5) * 0.012, vy = (rng.uniform() - 0.5) * 0.004, vz = (rng.uniform() - 0.5) * 0.006;
-  const u0 = (rng.uniform() - 0.5) * 50, v0 = (rng.uniform() - 0.5) * 50, cu = (rng.uniform() - 0.5) * 60, cv = (rng.uniform() - 0.5) * 60;
-  const blobs = Array.from({ length: 3 }, () => ({ x: rng.uniform(), y: rng.uniform(), r: 0.04 + 0.12 * rng.uniform(), vx: (rng.uniform() - 0.5) * 0.02, vy: (rng.uniform() - 0.5) * 0.01, l: (rng.uniform() - 0.5) * 180, u: (rng.uniform() - 0.5) * 80 }));
+  const vx = (rng.uniform() - 0.5) * 0.012,
+    vy = (rng.uniform() - 0.5) * 0.004,
+    vz = (rng.uniform() - 0.5) * 0.006;
+  const u0 = (rng.uniform() - 0.5) * 50,
+    v0 = (rng.uniform() - 0.5) * 50,
+    cu = (rng.uniform() - 0.5) * 60,
+    cv = (rng.uniform() - 0.5) * 60;
+  const blobs = Array.from({ length: 3 }, () => ({
+    x: rng.uniform(),
+    y: rng.uniform(),
+    r: 0.04 + 0.12 * rng.uniform(),
+    vx: (rng.uniform() - 0.5) * 0.02,
+    vy: (rng.uniform() - 0.5) * 0.01,
+    l: (rng.uniform() - 0.5) * 180,
+    u: (rng.uniform() - 0.5) * 80,
+  }));
   const tex = (x: number, y: number): number => {
     let s = 0;
     for (const l of layers) {
-      const fx = (((x * l.n * 0.5) % l.n) + l.n) % l.n, fy = (((y * l.n * 0.5) % l.n) + l.n) % l.n;
-      const ix = Math.floor(fx), iy = Math.floor(fy);
-      const tx = fx - ix, ty = fy - iy;
+      const fx = (((x * l.n * 0.5) % l.n) + l.n) % l.n,
+        fy = (((y * l.n * 0.5) % l.n) + l.n) % l.n;
+      const ix = Math.floor(fx),
+        iy = Math.floor(fy);
+      const tx = fx - ix,
+        ty = fy - iy;
       const g = (a: number, b: number): number => l.grid[(b % l.n) * l.n + (a % l.n)]!;
-      s += l.amp * ((g(ix, iy) * (1 - tx) + g(ix + 1, iy) * tx) * (1 - ty) + (g(ix, iy + 1) * (1 - tx) + g(ix + 1, iy + 1) * tx) * ty - 0.5);
+      s +=
+        l.amp *
+        ((g(ix, iy) * (1 - tx) + g(ix + 1, iy) * tx) * (1 - ty) +
+          (g(ix, iy + 1) * (1 - tx) + g(ix + 1, iy + 1) * tx) * ty -
+          0.5);
     }
     return s;
   };
@@ -109,21 +148,23 @@ export function syntheticSource(seed: number, w: number, h: number, count: numbe
   for (let t = 0; t < count; t++) {
     const f = new Uint8Array(w * h * 1.5);
     const z = Math.exp(vz * t);
-    for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-      const px = ((x / w - 0.5) * z + vx * t) * 1.78, py = (y / h - 0.5) * z + vy * t;
-      let l = base + contrast * tex(px + 3, py + 5);
-      for (const b of blobs) {
-        const d = Math.hypot(x / w - b.x - b.vx * t, ((y / h - b.y - b.vy * t) * h) / w) / b.r;
-        if (d < 1) l += b.l * Math.min(1, (1 - d) * 4);
+    for (let y = 0; y < h; y++)
+      for (let x = 0; x < w; x++) {
+        const px = ((x / w - 0.5) * z + vx * t) * 1.78,
+          py = (y / h - 0.5) * z + vy * t;
+        let l = base + contrast * tex(px + 3, py + 5);
+        for (const b of blobs) {
+          const d = Math.hypot(x / w - b.x - b.vx * t, ((y / h - b.y - b.vy * t) * h) / w) / b.r;
+          if (d < 1) l += b.l * Math.min(1, (1 - d) * 4);
+        }
+        f[y * w + x] = Math.max(16, Math.min(235, l + rng.normal() * 2));
+        if (x % 2 === 0 && y % 2 === 0) {
+          const i = (y / 2) * (w / 2) + x / 2;
+          const c = tex(py + 9, px + 2);
+          f[w * h + i] = Math.max(16, Math.min(240, 128 + u0 + cu * c));
+          f[w * h * 1.25 + i] = Math.max(16, Math.min(240, 128 + v0 + cv * c));
+        }
       }
-      f[y * w + x] = Math.max(16, Math.min(235, l + rng.normal() * 2));
-      if (x % 2 === 0 && y % 2 === 0) {
-        const i = (y / 2) * (w / 2) + x / 2;
-        const c = tex(py + 9, px + 2);
-        f[w * h + i] = Math.max(16, Math.min(240, 128 + u0 + cu * c));
-        f[w * h * 1.25 + i] = Math.max(16, Math.min(240, 128 + v0 + cv * c));
-      }
-    }
     frames.push(f);
   }
   return { name: `synthetic ${seed}`, frames };

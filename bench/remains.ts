@@ -26,58 +26,187 @@ import { readerLumaSource } from '../src/plate/reader-luma-source.js';
 import type { CameraMove } from '../src/plate/types.js';
 import { makeCase } from './erase-pasted.js';
 
-const args = process.argv.slice(2), opt = (n: string): string | undefined => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3);
-const FAULTS: Readonly<Record<string, readonly number[]>> = { none: [0], shadow: [0.05, 0.1, 0.2, 0.4], ghost: [0.05, 0.1, 0.2], smear: [1.5, 3, 6], boil: [0.005, 0.01, 0.02] };
-const SHADOW = 0.45, FRAMES = 24;
+const args = process.argv.slice(2),
+  opt = (n: string): string | undefined => args.find((a) => a.startsWith(`--${n}=`))?.slice(n.length + 3);
+const FAULTS: Readonly<Record<string, readonly number[]>> = {
+  none: [0],
+  shadow: [0.05, 0.1, 0.2, 0.4],
+  ghost: [0.05, 0.1, 0.2],
+  smear: [1.5, 3, 6],
+  boil: [0.005, 0.01, 0.02],
+};
+const SHADOW = 0.45,
+  FRAMES = 24;
 
-interface Shot { readonly name: string; readonly W: number; readonly H: number; readonly frames: readonly number[]; readonly filmed: readonly Float32Array[]; readonly truth: readonly Float32Array[]; readonly own: readonly Float32Array[] | null; readonly camera: CameraMove }
+interface Shot {
+  readonly name: string;
+  readonly W: number;
+  readonly H: number;
+  readonly frames: readonly number[];
+  readonly filmed: readonly Float32Array[];
+  readonly truth: readonly Float32Array[];
+  readonly own: readonly Float32Array[] | null;
+  readonly camera: CameraMove;
+}
 
-async function shotOf(name: string, file: string, region: RegionFile, truthAt: (n: number, filmed: Float32Array) => Promise<Float32Array>): Promise<Shot> {
-  const r = await VideoReader.open(file), { widthPx: W, heightPx: H, frameCount } = r.info, every = Math.max(1, Math.ceil(frameCount / FRAMES));
+async function shotOf(
+  name: string,
+  file: string,
+  region: RegionFile,
+  truthAt: (n: number, filmed: Float32Array) => Promise<Float32Array>,
+): Promise<Shot> {
+  const r = await VideoReader.open(file),
+    { widthPx: W, heightPx: H, frameCount } = r.info,
+    every = Math.max(1, Math.ceil(frameCount / FRAMES));
   const camera = await measureCameraMove(readerLumaSource(r), { framesPerSecond: r.info.rate.num / r.info.rate.den });
   const cleaner = args.includes('--own') ? await PlateCleaner.build(r, { regions: [region], camera }) : null;
-  const frames: number[] = [], filmed: Float32Array[] = [], truth: Float32Array[] = [], own: Float32Array[] = [];
+  const frames: number[] = [],
+    filmed: Float32Array[] = [],
+    truth: Float32Array[] = [],
+    own: Float32Array[] = [];
   for (let n = 0; n < frameCount; n += every) {
-    const p = toCodedRgb(await r.frame(n)), l = lumaOf(p);
-    frames.push(n); filmed.push(l); truth.push(await truthAt(n, l));
-    if (cleaner !== null) { const q = { ...p, data: p.data.slice() }, box = cleaner.clean(n, q); if (box !== null) layBox(q, box); own.push(lumaOf(q)); }
+    const p = toCodedRgb(await r.frame(n)),
+      l = lumaOf(p);
+    frames.push(n);
+    filmed.push(l);
+    truth.push(await truthAt(n, l));
+    if (cleaner !== null) {
+      const q = { ...p, data: p.data.slice() },
+        box = cleaner.clean(n, q);
+      if (box !== null) layBox(q, box);
+      own.push(lumaOf(q));
+    }
   }
   await r.close();
   return { name, W, H, frames, filmed, truth, own: cleaner === null ? null : own, camera };
 }
 
 /** Spoils one clean frame; `m`: 1 where what was erased changed the picture. */
-function spoil(fault: string, size: number, clean: Float32Array, filmed: Float32Array, m: Uint8Array, W: number, H: number, r: RandomStream): Float32Array {
+function spoil(
+  fault: string,
+  size: number,
+  clean: Float32Array,
+  filmed: Float32Array,
+  m: Uint8Array,
+  W: number,
+  H: number,
+  r: RandomStream,
+): Float32Array {
   switch (fault) {
     case 'shadow': {
-      let x0 = W, x1 = 0, y1 = 0;
-      for (let i = 0; i < m.length; i++) if (m[i] === 1) { x0 = Math.min(x0, i % W); x1 = Math.max(x1, i % W); y1 = Math.max(y1, Math.floor(i / W)); }
-      const cx = (x0 + x1) / 2, rx = 0.3 * (x1 - x0) + 8, ry = 0.25 * rx;
-      return clean.map((v, i) => { const q = Math.min(1, Math.max(0, (1.15 - Math.hypot(((i % W) - cx) / rx, (Math.floor(i / W) - y1 + 2 * ry) / ry)) / 0.3)); return q === 0 ? v : bt709Encode(bt709Decode(v) * (1 - size * q)); });
+      let x0 = W,
+        x1 = 0,
+        y1 = 0;
+      for (let i = 0; i < m.length; i++)
+        if (m[i] === 1) {
+          x0 = Math.min(x0, i % W);
+          x1 = Math.max(x1, i % W);
+          y1 = Math.max(y1, Math.floor(i / W));
+        }
+      const cx = (x0 + x1) / 2,
+        rx = 0.3 * (x1 - x0) + 8,
+        ry = 0.25 * rx;
+      return clean.map((v, i) => {
+        const q = Math.min(
+          1,
+          Math.max(0, (1.15 - Math.hypot(((i % W) - cx) / rx, (Math.floor(i / W) - y1 + 2 * ry) / ry)) / 0.3),
+        );
+        return q === 0 ? v : bt709Encode(bt709Decode(v) * (1 - size * q));
+      });
     }
-    case 'ghost': return clean.map((v, i) => (m[i] === 1 ? bt709Encode((1 - size) * bt709Decode(v) + size * bt709Decode(filmed[i]!)) : v));
-    case 'smear': { const g = gaussianPlane(clean, W, H, size); return clean.map((v, i) => (m[i] === 1 ? g[i]! : v)); }
-    case 'boil': { const g = gaussianPlane(Float32Array.from({ length: W * H }, () => r.normal()), W, H, 6), sd = 1 / (2 * Math.sqrt(Math.PI) * 6); return clean.map((v, i) => (m[i] === 1 ? Math.min(1, Math.max(0, v + (size * g[i]!) / sd)) : v)); }
-    default: return clean;
+    case 'ghost':
+      return clean.map((v, i) =>
+        m[i] === 1 ? bt709Encode((1 - size) * bt709Decode(v) + size * bt709Decode(filmed[i]!)) : v,
+      );
+    case 'smear': {
+      const g = gaussianPlane(clean, W, H, size);
+      return clean.map((v, i) => (m[i] === 1 ? g[i]! : v));
+    }
+    case 'boil': {
+      const g = gaussianPlane(
+          Float32Array.from({ length: W * H }, () => r.normal()),
+          W,
+          H,
+          6,
+        ),
+        sd = 1 / (2 * Math.sqrt(Math.PI) * 6);
+      return clean.map((v, i) => (m[i] === 1 ? Math.min(1, Math.max(0, v + (size * g[i]!) / sd)) : v));
+    }
+    default:
+      return clean;
   }
 }
 
 function look(s: Shot, fault: string, size: number, seed: number): void {
-  const r = new RandomStream(seed), none = new Float32Array(s.W * s.H);
+  const r = new RandomStream(seed),
+    none = new Float32Array(s.W * s.H);
   const frames = s.frames.map((n, k): RemainsFrame => {
-    const change = gaussianPlane(Float32Array.from(s.filmed[k]!, (v, i) => Math.abs(v - s.truth[k]![i]!)), s.W, s.H, 2), m = Uint8Array.from(change, (v) => (v > 0.02 ? 1 : 0));
+    const change = gaussianPlane(
+        Float32Array.from(s.filmed[k]!, (v, i) => Math.abs(v - s.truth[k]![i]!)),
+        s.W,
+        s.H,
+        2,
+      ),
+      m = Uint8Array.from(change, (v) => (v > 0.02 ? 1 : 0));
     const left = fault === 'own' ? s.own![k]! : spoil(fault, size, s.truth[k]!, s.filmed[k]!, m, s.W, s.H, r);
     return remainsFrame(n, s.filmed[k]!, left, left, none, s.W, s.H);
   });
-  const t = process.cpuUsage(), remains = readRemains(frames, frames.map(() => null), cameraCarrier(s.camera)), u = process.cpuUsage(t);
-  const series: Series = { first: 0, through: null, remains, frames: [...s.frames], boxes: new Map(), readings: { remains: (remains?.frames ?? []).flatMap((f) => (f.stain === null ? [] : [{ frame: f.frame, value: Math.abs(f.stain) }])) }, change: [], planned: [], slipPlan: [], jitter: [], shift: [], against: [], followed: [], steps: [], inStep: [], outsideFaults: [], levels: [], gains: [], sides: [], cuts: [] };
-  const m = judge(series, { version: 1, plate: { file: '', in: 0, out: 1, rate: '24/1', widthPx: s.W, heightPx: s.H }, take: { file: '', in: 0, out: 1, rate: '24/1', widthPx: s.W, heightPx: s.H }, steps: [] }).matters.find((q) => q.matter === 'remains')!;
+  const t = process.cpuUsage(),
+    remains = readRemains(
+      frames,
+      frames.map(() => null),
+      cameraCarrier(s.camera),
+    ),
+    u = process.cpuUsage(t);
+  const series: Series = {
+    first: 0,
+    through: null,
+    remains,
+    frames: [...s.frames],
+    boxes: new Map(),
+    readings: {
+      remains: (remains?.frames ?? []).flatMap((f) =>
+        f.stain === null ? [] : [{ frame: f.frame, value: Math.abs(f.stain) }],
+      ),
+    },
+    change: [],
+    planned: [],
+    slipPlan: [],
+    jitter: [],
+    shift: [],
+    against: [],
+    followed: [],
+    steps: [],
+    inStep: [],
+    outsideFaults: [],
+    levels: [],
+    gains: [],
+    sides: [],
+    cuts: [],
+  };
+  const m = judge(series, {
+    version: 1,
+    plate: { file: '', in: 0, out: 1, rate: '24/1', widthPx: s.W, heightPx: s.H },
+    take: { file: '', in: 0, out: 1, rate: '24/1', widthPx: s.W, heightPx: s.H },
+    steps: [],
+  }).matters.find((q) => q.matter === 'remains')!;
   const say = (v: number | null | undefined): string => (v == null ? 'not read' : v.toFixed(3));
-  console.log(`${s.name}, ${fault} ${size}: ${m.passes === null ? 'not read' : m.passes ? 'passes' : `NAMED (${m.value!.toFixed(2)} ${m.unit})`}; stain ${say(remains?.stain)}, ghost ${say(remains?.ghost?.sure)}, boil ${say(remains?.boil)}, detail ${say(remains?.detail)}; ${((u.user + u.system) / 1e6).toFixed(1)} s of processor`);
+  console.log(
+    `${s.name}, ${fault} ${size}: ${m.passes === null ? 'not read' : m.passes ? 'passes' : `NAMED (${m.value!.toFixed(2)} ${m.unit})`}; stain ${say(remains?.stain)}, ghost ${say(remains?.ghost?.sure)}, boil ${say(remains?.boil)}, detail ${say(remains?.detail)}; ${((u.user + u.system) / 1e6).toFixed(1)} s of processor`,
+  );
 }
 
-const only = opt('only')?.split(','), faults = opt('faults')?.split(','), seed = Number(opt('seed') ?? 7), left = opt('left'), cases = args.find((a) => !a.startsWith('--'))?.split(',') ?? [];
-const names = left === undefined ? [] : readdirSync(left).filter((d) => existsSync(join(left, d, 'scene.json')) && (only === undefined || only.includes(d))).sort();
+const only = opt('only')?.split(','),
+  faults = opt('faults')?.split(','),
+  seed = Number(opt('seed') ?? 7),
+  left = opt('left'),
+  cases = args.find((a) => !a.startsWith('--'))?.split(',') ?? [];
+const names =
+  left === undefined
+    ? []
+    : readdirSync(left)
+        .filter((d) => existsSync(join(left, d, 'scene.json')) && (only === undefined || only.includes(d)))
+        .sort();
 const folder = mkdtempSync(join(tmpdir(), 'bench-remains-'));
 async function* shots(): AsyncGenerator<Shot> {
   for (const name of cases) {
@@ -88,14 +217,35 @@ async function* shots(): AsyncGenerator<Shot> {
     await clean.close();
   }
   for (const id of names) {
-    const scene = JSON.parse(readFileSync(join(left!, id, 'scene.json'), 'utf8')) as { plate: string; region: RegionFile['frames']; words: string };
+    const scene = JSON.parse(readFileSync(join(left!, id, 'scene.json'), 'utf8')) as {
+      plate: string;
+      region: RegionFile['frames'];
+      words: string;
+    };
     // The plate's own grain stays where the truth, traced without any, is laid in.
     yield await shotOf(`${id} (${scene.words})`, scene.plate, { frames: scene.region }, async (n, filmed) => {
-      const a = readFileSync(join(left!, id, `${n}-clean.raw`)), b = readFileSync(join(left!, id, `${n}-with.raw`));
-      return filmed.map((v, i) => Math.min(1, Math.max(0, v + (0.2126 * (a[3 * i]! - b[3 * i]!) + 0.7152 * (a[3 * i + 1]! - b[3 * i + 1]!) + 0.0722 * (a[3 * i + 2]! - b[3 * i + 2]!)) / 255)));
+      const a = readFileSync(join(left!, id, `${n}-clean.raw`)),
+        b = readFileSync(join(left!, id, `${n}-with.raw`));
+      return filmed.map((v, i) =>
+        Math.min(
+          1,
+          Math.max(
+            0,
+            v +
+              (0.2126 * (a[3 * i]! - b[3 * i]!) +
+                0.7152 * (a[3 * i + 1]! - b[3 * i + 1]!) +
+                0.0722 * (a[3 * i + 2]! - b[3 * i + 2]!)) /
+                255,
+          ),
+        ),
+      );
     });
   }
 }
 try {
-  for await (const s of shots()) for (const [fault, sizes] of [...Object.entries(FAULTS), ...(s.own === null ? [] : [['own', [0]] as const])]) if (faults === undefined || faults.includes(fault)) for (const size of sizes) look(s, fault, size, seed);
-} finally { rmSync(folder, { recursive: true, force: true }); }
+  for await (const s of shots())
+    for (const [fault, sizes] of [...Object.entries(FAULTS), ...(s.own === null ? [] : [['own', [0]] as const])])
+      if (faults === undefined || faults.includes(fault)) for (const size of sizes) look(s, fault, size, seed);
+} finally {
+  rmSync(folder, { recursive: true, force: true });
+}

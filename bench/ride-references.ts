@@ -12,7 +12,10 @@ type Vision = any;
 
 export async function openVision(): Promise<Vision> {
   const cv = createRequire(import.meta.url)('@techstark/opencv-js');
-  if (cv.Mat === undefined) await new Promise<void>((done) => { cv.onRuntimeInitialized = () => done(); });
+  if (cv.Mat === undefined)
+    await new Promise<void>((done) => {
+      cv.onRuntimeInitialized = () => done();
+    });
   // Never hand out the module from an async function: its `then` resolves to itself.
   return { cv };
 }
@@ -25,24 +28,48 @@ function grey(cv: Vision, frame: Uint8Array, w: number, h: number): Vision {
 
 function inPolygonMask(cv: Vision, quad: readonly Point2[], w: number, h: number): Vision {
   const mask = cv.Mat.zeros(h, w, cv.CV_8UC1);
-  const inside = (x: number, y: number): boolean => quad.every((p, i) => { const q = quad[(i + 1) % quad.length]!; return (q[0] - p[0]) * (y - p[1]) - (q[1] - p[1]) * (x - p[0]) >= 0; });
+  const inside = (x: number, y: number): boolean =>
+    quad.every((p, i) => {
+      const q = quad[(i + 1) % quad.length]!;
+      return (q[0] - p[0]) * (y - p[1]) - (q[1] - p[1]) * (x - p[0]) >= 0;
+    });
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (inside(x + 0.5, y + 0.5)) mask.data[y * w + x] = 255;
   return mask;
 }
 
 /** Corners a frame by chained Lucas-Kanade with RANSAC, library defaults. */
-export function lucasKanade({ cv }: Vision, frames: readonly Uint8Array[], w: number, h: number, quad: readonly Point2[]): Point2[][] {
-  let before = grey(cv, frames[0]!, w, h), total: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1], corners = quad.map((p) => [...p] as unknown as Point2);
+export function lucasKanade(
+  { cv }: Vision,
+  frames: readonly Uint8Array[],
+  w: number,
+  h: number,
+  quad: readonly Point2[],
+): Point2[][] {
+  let before = grey(cv, frames[0]!, w, h),
+    total: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1],
+    corners = quad.map((p) => [...p] as unknown as Point2);
   const out: Point2[][] = [corners];
   for (let t = 1; t < frames.length; t++) {
-    const now = grey(cv, frames[t]!, w, h), mask = inPolygonMask(cv, corners, w, h), points = new cv.Mat(), next = new cv.Mat(), status = new cv.Mat(), error = new cv.Mat(), none = new cv.Mat();
+    const now = grey(cv, frames[t]!, w, h),
+      mask = inPolygonMask(cv, corners, w, h),
+      points = new cv.Mat(),
+      next = new cv.Mat(),
+      status = new cv.Mat(),
+      error = new cv.Mat(),
+      none = new cv.Mat();
     cv.goodFeaturesToTrack(before, points, 200, 0.01, 7, mask, 3, false, 0.04);
     if (points.rows >= 4) {
       cv.calcOpticalFlowPyrLK(before, now, points, next, status, error, new cv.Size(21, 21), 3);
-      const a: number[] = [], b: number[] = [];
-      for (let i = 0; i < points.rows; i++) if (status.data[i] === 1) { a.push(points.data32F[2 * i], points.data32F[2 * i + 1]); b.push(next.data32F[2 * i], next.data32F[2 * i + 1]); }
+      const a: number[] = [],
+        b: number[] = [];
+      for (let i = 0; i < points.rows; i++)
+        if (status.data[i] === 1) {
+          a.push(points.data32F[2 * i], points.data32F[2 * i + 1]);
+          b.push(next.data32F[2 * i], next.data32F[2 * i + 1]);
+        }
       if (a.length >= 8) {
-        const from = cv.matFromArray(a.length / 2, 1, cv.CV_32FC2, a), to = cv.matFromArray(b.length / 2, 1, cv.CV_32FC2, b);
+        const from = cv.matFromArray(a.length / 2, 1, cv.CV_32FC2, a),
+          to = cv.matFromArray(b.length / 2, 1, cv.CV_32FC2, b);
         const step = cv.findHomography(from, to, cv.RANSAC, 3);
         // Its pixel centres are whole numbers; ours lie half a pixel further.
         if (step.rows === 3) total = normalise(multiply(shifted([...step.data64F] as unknown as Mat3), total));
@@ -59,15 +86,33 @@ export function lucasKanade({ cv }: Vision, frames: readonly Uint8Array[], w: nu
 }
 
 /** Corners a frame by ECC of the region against the key frame, warm-started; a frame that fails keeps the last warp. */
-export function enhancedCorrelation({ cv }: Vision, frames: readonly Uint8Array[], w: number, h: number, quad: readonly Point2[]): Point2[][] {
-  const xs = quad.map((p) => p[0]), ys = quad.map((p) => p[1]);
-  const x0 = Math.max(0, Math.floor(Math.min(...xs))), y0 = Math.max(0, Math.floor(Math.min(...ys))), x1 = Math.min(w, Math.ceil(Math.max(...xs))), y1 = Math.min(h, Math.ceil(Math.max(...ys)));
-  const first = grey(cv, frames[0]!, w, h), patch = first.roi(new cv.Rect(x0, y0, x1 - x0, y1 - y0)).clone();
-  const warp = cv.matFromArray(3, 3, cv.CV_32FC1, [1, 0, x0, 0, 1, y0, 0, 0, 1]), all = new cv.Mat(), stop = new cv.TermCriteria(cv.TermCriteria_COUNT + cv.TermCriteria_EPS, 50, 1e-4);
+export function enhancedCorrelation(
+  { cv }: Vision,
+  frames: readonly Uint8Array[],
+  w: number,
+  h: number,
+  quad: readonly Point2[],
+): Point2[][] {
+  const xs = quad.map((p) => p[0]),
+    ys = quad.map((p) => p[1]);
+  const x0 = Math.max(0, Math.floor(Math.min(...xs))),
+    y0 = Math.max(0, Math.floor(Math.min(...ys))),
+    x1 = Math.min(w, Math.ceil(Math.max(...xs))),
+    y1 = Math.min(h, Math.ceil(Math.max(...ys)));
+  const first = grey(cv, frames[0]!, w, h),
+    patch = first.roi(new cv.Rect(x0, y0, x1 - x0, y1 - y0)).clone();
+  const warp = cv.matFromArray(3, 3, cv.CV_32FC1, [1, 0, x0, 0, 1, y0, 0, 0, 1]),
+    all = new cv.Mat(),
+    stop = new cv.TermCriteria(cv.TermCriteria_COUNT + cv.TermCriteria_EPS, 50, 1e-4);
   const out: Point2[][] = [quad.map((p) => [...p] as unknown as Point2)];
   for (let t = 1; t < frames.length; t++) {
-    const now = grey(cv, frames[t]!, w, h), kept = Float32Array.from(warp.data32F as Float32Array);
-    try { cv.findTransformECC(patch, now, warp, cv.MOTION_HOMOGRAPHY, stop, all, 5); } catch { warp.data32F.set(kept); }
+    const now = grey(cv, frames[t]!, w, h),
+      kept = Float32Array.from(warp.data32F as Float32Array);
+    try {
+      cv.findTransformECC(patch, now, warp, cv.MOTION_HOMOGRAPHY, stop, all, 5);
+    } catch {
+      warp.data32F.set(kept);
+    }
     now.delete();
     const m = multiply([...(warp.data32F as Float32Array)] as unknown as Mat3, [1, 0, -x0, 0, 1, -y0, 0, 0, 1]);
     out.push(quad.map((p) => apply(shifted(m), p[0], p[1])));

@@ -9,9 +9,18 @@ import { RandomStream } from '../src/core/random.js';
 import { homographyFromQuad } from '../src/geometry/homography.js';
 import { apply, invert, multiply, type Mat3, type Point2 } from '../src/geometry/mat3.js';
 
-export interface GreyImage { readonly width: number; readonly height: number; readonly data: Float32Array }
+export interface GreyImage {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Float32Array;
+}
 /** A cut-out: grey and cover, both width × height. */
-export interface CutOut { readonly width: number; readonly height: number; readonly grey: Float32Array; readonly cover: Float32Array }
+export interface CutOut {
+  readonly width: number;
+  readonly height: number;
+  readonly grey: Float32Array;
+  readonly cover: Float32Array;
+}
 export type RideLevel = 'easy' | 'medium' | 'hard';
 
 export interface RideSequence {
@@ -33,28 +42,42 @@ export function patternTexture(seed: number, width: number, height: number): Gre
   const data = new Float32Array(width * height).fill(0.45);
   for (let octave = 0; octave < 7; octave++) {
     const cell = 256 >> octave;
-    const gw = Math.ceil(width / cell) + 2, gh = Math.ceil(height / cell) + 2;
+    const gw = Math.ceil(width / cell) + 2,
+      gh = Math.ceil(height / cell) + 2;
     const grid = Float32Array.from({ length: gw * gh }, () => rng.uniform() - 0.5);
     const k = 0.34 * 0.68 ** octave;
     for (let y = 0; y < height; y++) {
-      const gy = Math.floor(y / cell), fy = y / cell - gy, sy = fy * fy * (3 - 2 * fy);
+      const gy = Math.floor(y / cell),
+        fy = y / cell - gy,
+        sy = fy * fy * (3 - 2 * fy);
       for (let x = 0; x < width; x++) {
-        const gx = Math.floor(x / cell), fx = x / cell - gx, sx = fx * fx * (3 - 2 * fx);
+        const gx = Math.floor(x / cell),
+          fx = x / cell - gx,
+          sx = fx * fx * (3 - 2 * fx);
         const o = gy * gw + gx;
-        const a = grid[o]! + sx * (grid[o + 1]! - grid[o]!), b = grid[o + gw]! + sx * (grid[o + gw + 1]! - grid[o + gw]!);
+        const a = grid[o]! + sx * (grid[o + 1]! - grid[o]!),
+          b = grid[o + gw]! + sx * (grid[o + gw + 1]! - grid[o + gw]!);
         data[y * width + x] = data[y * width + x]! + k * (a + sy * (b - a));
       }
     }
   }
   for (let s = 0; s < 420; s++) {
-    const w = 10 + rng.below(90), h = 6 + rng.below(70), cx = rng.below(width), cy = rng.below(height);
-    const t = rng.uniform() * Math.PI, c = Math.cos(t), d = Math.sin(t), v = rng.uniform() * 0.5 - 0.25;
+    const w = 10 + rng.below(90),
+      h = 6 + rng.below(70),
+      cx = rng.below(width),
+      cy = rng.below(height);
+    const t = rng.uniform() * Math.PI,
+      c = Math.cos(t),
+      d = Math.sin(t),
+      v = rng.uniform() * 0.5 - 0.25;
     const r = Math.ceil(Math.hypot(w, h));
-    for (let y = Math.max(0, cy - r); y < Math.min(height, cy + r); y++) for (let x = Math.max(0, cx - r); x < Math.min(width, cx + r); x++) {
-      const p = Math.abs(c * (x - cx) + d * (y - cy)) - w / 2, q = Math.abs(-d * (x - cx) + c * (y - cy)) - h / 2;
-      const cover = Math.max(0, Math.min(1, 0.5 - Math.max(p, q)));
-      data[y * width + x] = data[y * width + x]! + cover * v;
-    }
+    for (let y = Math.max(0, cy - r); y < Math.min(height, cy + r); y++)
+      for (let x = Math.max(0, cx - r); x < Math.min(width, cx + r); x++) {
+        const p = Math.abs(c * (x - cx) + d * (y - cy)) - w / 2,
+          q = Math.abs(-d * (x - cx) + c * (y - cy)) - h / 2;
+        const cover = Math.max(0, Math.min(1, 0.5 - Math.max(p, q)));
+        data[y * width + x] = data[y * width + x]! + cover * v;
+      }
   }
   for (let i = 0; i < data.length; i++) data[i] = Math.max(0.03, Math.min(0.97, data[i]!));
   return { width, height, data };
@@ -62,46 +85,92 @@ export function patternTexture(seed: number, width: number, height: number): Gre
 
 export function blobCutOut(seed: number): CutOut {
   const rng = new RandomStream(seed, 31);
-  const width = 220, height = 160;
+  const width = 220,
+    height = 160;
   const texture = patternTexture(seed + 5, width, height);
   const cover = new Float32Array(width * height);
   const lobes = Array.from({ length: 6 }, () => [60 + rng.below(100), 45 + rng.below(70), 25 + rng.below(40)] as const);
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
-    let d = -99;
-    for (const [cx, cy, r] of lobes) d = Math.max(d, r - Math.hypot(x - cx, y - cy));
-    cover[y * width + x] = Math.max(0, Math.min(1, d + 0.5));
-  }
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) {
+      let d = -99;
+      for (const [cx, cy, r] of lobes) d = Math.max(d, r - Math.hypot(x - cx, y - cy));
+      cover[y * width + x] = Math.max(0, Math.min(1, d + 0.5));
+    }
   return { width, height, grey: texture.data.map((v) => v * 0.7), cover };
 }
 
-export function makeRideSequence(seed: number, index: number, level: RideLevel, textures: readonly GreyImage[], cutOuts: readonly CutOut[], frameCount = 60): RideSequence {
+export function makeRideSequence(
+  seed: number,
+  index: number,
+  level: RideLevel,
+  textures: readonly GreyImage[],
+  cutOuts: readonly CutOut[],
+  frameCount = 60,
+): RideSequence {
   const rng = new RandomStream(seed, index * 101 + level.length);
-  const widthPx = 960, heightPx = 540;
+  const widthPx = 960,
+    heightPx = 540;
   const texture = textures[index % textures.length]!;
   const ground = textures[(index + 1) % textures.length]!;
   const alone = index % 2 === 1;
   const amount = level === 'easy' ? 0.4 : 1;
-  const cx = 380 + rng.below(200), cy = 220 + rng.below(100);
-  const w = 150 + rng.below(120), h = 110 + rng.below(80);
-  const quad: Point2[] = [[-1, -1], [1, -1], [1, 1], [-1, 1]].map(([a, b]) => [cx + (a! * w) / 2 + 14 * (rng.uniform() - 0.5), cy + (b! * h) / 2 + 14 * (rng.uniform() - 0.5)] as const);
+  const cx = 380 + rng.below(200),
+    cy = 220 + rng.below(100);
+  const w = 150 + rng.below(120),
+    h = 110 + rng.below(80);
+  const quad: Point2[] = [
+    [-1, -1],
+    [1, -1],
+    [1, 1],
+    [-1, 1],
+  ].map(
+    ([a, b]) =>
+      [cx + (a! * w) / 2 + 14 * (rng.uniform() - 0.5), cy + (b! * h) / 2 + 14 * (rng.uniform() - 0.5)] as const,
+  );
   // A sum of slow sines from rest: each freedom has its own amplitude and period.
   const wave = (amplitude: number): ((t: number) => number) => {
-    const a = amplitude * amount * (0.5 + rng.uniform()), p = 28 + 50 * rng.uniform(), q = 2 * Math.PI * rng.uniform();
-    const b = a * 0.35, p2 = 13 + 12 * rng.uniform(), q2 = 2 * Math.PI * rng.uniform();
-    return (t) => a * (Math.sin((2 * Math.PI * t) / p + q) - Math.sin(q)) + b * (Math.sin((2 * Math.PI * t) / p2 + q2) - Math.sin(q2));
+    const a = amplitude * amount * (0.5 + rng.uniform()),
+      p = 28 + 50 * rng.uniform(),
+      q = 2 * Math.PI * rng.uniform();
+    const b = a * 0.35,
+      p2 = 13 + 12 * rng.uniform(),
+      q2 = 2 * Math.PI * rng.uniform();
+    return (t) =>
+      a * (Math.sin((2 * Math.PI * t) / p + q) - Math.sin(q)) +
+      b * (Math.sin((2 * Math.PI * t) / p2 + q2) - Math.sin(q2));
   };
-  const move = { x: wave(70), y: wave(40), turn: wave(0.1), grow: wave(0.12), shear: wave(0.05), stretch: wave(0.05), px: wave(0.05), py: wave(0.05) };
+  const move = {
+    x: wave(70),
+    y: wave(40),
+    turn: wave(0.1),
+    grow: wave(0.12),
+    shear: wave(0.05),
+    stretch: wave(0.05),
+    px: wave(0.05),
+    py: wave(0.05),
+  };
   const shake = level === 'easy' ? 0 : level === 'medium' ? 0.8 : 1.5;
-  const jitter = Array.from({ length: frameCount + 2 }, (_, t) => (t === 0 ? [0, 0, 0] : [shake * rng.normal(), shake * rng.normal(), 0.0015 * shake * rng.normal()]));
+  const jitter = Array.from({ length: frameCount + 2 }, (_, t) =>
+    t === 0 ? [0, 0, 0] : [shake * rng.normal(), shake * rng.normal(), 0.0015 * shake * rng.normal()],
+  );
   const exit = level === 'hard' && index % 4 === 3;
   const whole = level === 'hard' && index % 4 === 2;
   const s = 150;
   const homography = (t: number): Mat3 => {
-    const k = Math.floor(t), fr = t - k;
-    const j = [0, 1, 2].map((q) => jitter[Math.max(0, Math.min(frameCount, k))]![q]! * (1 - fr) + jitter[Math.max(0, Math.min(frameCount, k + 1))]![q]! * fr);
+    const k = Math.floor(t),
+      fr = t - k;
+    const j = [0, 1, 2].map(
+      (q) =>
+        jitter[Math.max(0, Math.min(frameCount, k))]![q]! * (1 - fr) +
+        jitter[Math.max(0, Math.min(frameCount, k + 1))]![q]! * fr,
+    );
     const out = exit ? 900 * Math.exp(-(((t - 0.5 * frameCount) / 6) ** 2)) : 0;
-    const a = move.turn(t) + j[2]!, g = Math.exp(move.grow(t)), c = Math.cos(a) * g, d = Math.sin(a) * g;
-    const sh = move.shear(t), st = Math.exp(move.stretch(t));
+    const a = move.turn(t) + j[2]!,
+      g = Math.exp(move.grow(t)),
+      c = Math.cos(a) * g,
+      d = Math.sin(a) * g;
+    const sh = move.shear(t),
+      st = Math.exp(move.stretch(t));
     const linear: Mat3 = multiply([c, -d, 0, d, c, 0, 0, 0, 1], [st, sh, 0, 0, 1 / st, 0, 0, 0, 1]);
     const perspective: Mat3 = [1, 0, 0, 0, 1, 0, move.px(t) / s, move.py(t) / s, 1];
     const shift: Mat3 = [1, 0, cx + move.x(t) + j[0]! + out, 0, 1, cy + move.y(t) + j[1]!, 0, 0, 1];
@@ -110,29 +179,44 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
   const origin = homography(0);
   const relative = (t: number): Mat3 => multiply(homography(t), invert(origin));
   const poster: Point2[] = quad.map(([x, y]) => [cx + (x - cx) * 1.12, cy + (y - cy) * 1.12]);
-  const bx = wave(50), by = wave(20);
-  const passes = level !== 'hard' ? [] : Array.from({ length: 2 }, (_, k) => {
-    const cut = cutOuts[(index + k) % cutOuts.length]!;
-    const middle = frameCount * (k === 0 ? 0.35 : 0.75);
-    const size = (whole && k === 0 ? 2.4 : 0.85 + 0.45 * rng.uniform()) * h / cut.height;
-    // Off the region on the first frame, which the tracker is given.
-    const speed = (k === 0 ? 1 : -1) * Math.max(8 + 9 * rng.uniform(), (size * cut.width + w) / 2 / (middle - 3));
-    return { cut, middle, speed, size, lift: (rng.uniform() - 0.5) * 0.5 * h };
-  });
-  const light = level === 'easy' ? () => 1 : ((a: number, p: number, q: number) => (t: number) => 0.72 * (1 + a * Math.sin((2 * Math.PI * t) / p + q)))(level === 'hard' ? 0.4 : 0.1, 20 + 40 * rng.uniform(), 6.28 * rng.uniform());
+  const bx = wave(50),
+    by = wave(20);
+  const passes =
+    level !== 'hard'
+      ? []
+      : Array.from({ length: 2 }, (_, k) => {
+          const cut = cutOuts[(index + k) % cutOuts.length]!;
+          const middle = frameCount * (k === 0 ? 0.35 : 0.75);
+          const size = ((whole && k === 0 ? 2.4 : 0.85 + 0.45 * rng.uniform()) * h) / cut.height;
+          // Off the region on the first frame, which the tracker is given.
+          const speed = (k === 0 ? 1 : -1) * Math.max(8 + 9 * rng.uniform(), (size * cut.width + w) / 2 / (middle - 3));
+          return { cut, middle, speed, size, lift: (rng.uniform() - 0.5) * 0.5 * h };
+        });
+  const light =
+    level === 'easy'
+      ? () => 1
+      : (
+          (a: number, p: number, q: number) => (t: number) =>
+            0.72 * (1 + a * Math.sin((2 * Math.PI * t) / p + q))
+        )(level === 'hard' ? 0.4 : 0.1, 20 + 40 * rng.uniform(), 6.28 * rng.uniform());
   const slope = level === 'hard' ? 0.25 : 0;
   const grain = level === 'easy' ? 0.006 : level === 'medium' ? 0.015 : 0.03;
   const shutter = level === 'hard' ? 0.5 : 0;
-  const at = (t: number): [Point2, Point2, Point2, Point2] => quad.map(([x, y]) => apply(relative(t), x, y)) as unknown as [Point2, Point2, Point2, Point2];
+  const at = (t: number): [Point2, Point2, Point2, Point2] =>
+    quad.map(([x, y]) => apply(relative(t), x, y)) as unknown as [Point2, Point2, Point2, Point2];
 
-  const exposure = (t: number): number[] => (shutter === 0 ? [t] : Array.from({ length: 5 }, (_, k) => t + shutter * ((k + 0.5) / 5 - 0.5)));
+  const exposure = (t: number): number[] =>
+    shutter === 0 ? [t] : Array.from({ length: 5 }, (_, k) => t + shutter * ((k + 0.5) / 5 - 0.5));
 
   const coverAt = (t: number, x: number, y: number): { grey: number; cover: number } => {
-    let grey = 0, cover = 0;
+    let grey = 0,
+      cover = 0;
     for (const p of passes) {
       const c = at(t);
-      const mx = (c[0][0] + c[2][0]) / 2, my = (c[0][1] + c[2][1]) / 2;
-      const u = (x - (mx + p.speed * (t - p.middle))) / p.size + p.cut.width / 2, v = (y - my - p.lift) / p.size + p.cut.height / 2;
+      const mx = (c[0][0] + c[2][0]) / 2,
+        my = (c[0][1] + c[2][1]) / 2;
+      const u = (x - (mx + p.speed * (t - p.middle))) / p.size + p.cut.width / 2,
+        v = (y - my - p.lift) / p.size + p.cut.height / 2;
       if (u < 1 || v < 1 || u >= p.cut.width - 1 || v >= p.cut.height - 1) continue;
       const o = Math.floor(v) * p.cut.width + Math.floor(u);
       const k = p.cut.cover[o]!;
@@ -146,24 +230,41 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
   const shown = (t: number): [Point2, Point2, Point2, Point2] => {
     if (shutter === 0) return at(t);
     const all = exposure(t).map(at);
-    return [0, 1, 2, 3].map((k) => [all.reduce((v, q) => v + q[k]![0], 0) / all.length, all.reduce((v, q) => v + q[k]![1], 0) / all.length] as const) as unknown as [Point2, Point2, Point2, Point2];
+    return [0, 1, 2, 3].map(
+      (k) =>
+        [
+          all.reduce((v, q) => v + q[k]![0], 0) / all.length,
+          all.reduce((v, q) => v + q[k]![1], 0) / all.length,
+        ] as const,
+    ) as unknown as [Point2, Point2, Point2, Point2];
   };
   // The truth is given against the key frame as it is drawn on: the mean of the first exposure is taken out.
   const first = homographyFromQuad(shown(0), quad as unknown as [Point2, Point2, Point2, Point2])!;
   const corners = (t: number): [Point2, Point2, Point2, Point2] => {
     const h = homographyFromQuad(quad as unknown as [Point2, Point2, Point2, Point2], shown(t))!;
-    return quad.map(([x, y]) => { const [u, v] = apply(first, x, y); return apply(h, u, v); }) as unknown as [Point2, Point2, Point2, Point2];
+    return quad.map(([x, y]) => {
+      const [u, v] = apply(first, x, y);
+      return apply(h, u, v);
+    }) as unknown as [Point2, Point2, Point2, Point2];
   };
 
   return {
-    name: `${level}-${index}`, level, widthPx, heightPx, frameCount, corners,
+    name: `${level}-${index}`,
+    level,
+    widthPx,
+    heightPx,
+    frameCount,
+    corners,
     seen: (t) => {
       const hm = relative(t);
       let seen = 0;
       for (let i = 0; i < 100; i++) {
-        const a = ((i % 10) + 0.5) / 10, b = (Math.floor(i / 10) + 0.5) / 10;
-        const x0 = quad[0]![0] * (1 - a) * (1 - b) + quad[1]![0] * a * (1 - b) + quad[2]![0] * a * b + quad[3]![0] * (1 - a) * b;
-        const y0 = quad[0]![1] * (1 - a) * (1 - b) + quad[1]![1] * a * (1 - b) + quad[2]![1] * a * b + quad[3]![1] * (1 - a) * b;
+        const a = ((i % 10) + 0.5) / 10,
+          b = (Math.floor(i / 10) + 0.5) / 10;
+        const x0 =
+          quad[0]![0] * (1 - a) * (1 - b) + quad[1]![0] * a * (1 - b) + quad[2]![0] * a * b + quad[3]![0] * (1 - a) * b;
+        const y0 =
+          quad[0]![1] * (1 - a) * (1 - b) + quad[1]![1] * a * (1 - b) + quad[2]![1] * a * b + quad[3]![1] * (1 - a) * b;
         const [x, y] = apply(hm, x0, y0);
         if (x > 0 && y > 0 && x < widthPx && y < heightPx && coverAt(t, x, y).cover < 0.5) seen++;
       }
@@ -171,7 +272,8 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
     },
     render: (t) => {
       const out = new Float32Array(widthPx * heightPx);
-      const times = exposure(t), steps = times.length;
+      const times = exposure(t),
+        steps = times.length;
       const noise = new RandomStream(seed * 7 + index, t + 1000 * level.length);
       const passing = passes.map((p) => {
         const c = at(t);
@@ -181,38 +283,58 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
       for (let k = 0; k < steps; k++) {
         const time = times[k]!;
         const inverse = invert(relative(time));
-        const toPoster = homographyFromQuad(poster, [[0, 0], [1, 0], [1, 1], [0, 1]])!;
-        const gx = bx(time), gy = by(time);
+        const toPoster = homographyFromQuad(poster, [
+          [0, 0],
+          [1, 0],
+          [1, 1],
+          [0, 1],
+        ])!;
+        const gx = bx(time),
+          gy = by(time);
         const lit = light(t) / steps;
         const [i0, i1, i2, i3, i4, i5, i6, i7, i8] = inverse;
         const [q0, q1, q2, q3, q4, q5, q6, q7, q8] = toPoster;
-        for (let y = 0; y < heightPx; y++) for (let x = 0; x < widthPx; x++) {
-          const u = x + 0.5, v = y + 0.5;
-          const z = 1 / (i6 * u + i7 * v + i8);
-          const px = (i0 * u + i1 * v + i2) * z, py = (i3 * u + i4 * v + i5) * z;
-          let cover = 1;
-          if (alone) {
-            const k2 = 1 / (q6 * px + q7 * py + q8);
-            const a = (q0 * px + q1 * py + q2) * k2, b = (q3 * px + q4 * py + q5) * k2;
-            const edge = Math.min(a, 1 - a) * w, edge2 = Math.min(b, 1 - b) * h;
-            cover = Math.max(0, Math.min(1, Math.min(edge, edge2) + 0.5));
+        for (let y = 0; y < heightPx; y++)
+          for (let x = 0; x < widthPx; x++) {
+            const u = x + 0.5,
+              v = y + 0.5;
+            const z = 1 / (i6 * u + i7 * v + i8);
+            const px = (i0 * u + i1 * v + i2) * z,
+              py = (i3 * u + i4 * v + i5) * z;
+            let cover = 1;
+            if (alone) {
+              const k2 = 1 / (q6 * px + q7 * py + q8);
+              const a = (q0 * px + q1 * py + q2) * k2,
+                b = (q3 * px + q4 * py + q5) * k2;
+              const edge = Math.min(a, 1 - a) * w,
+                edge2 = Math.min(b, 1 - b) * h;
+              cover = Math.max(0, Math.min(1, Math.min(edge, edge2) + 0.5));
+            }
+            let value =
+              cover > 0
+                ? cover * cubic(texture, (px - cx) * zoom + texture.width / 2, (py - cy) * zoom + texture.height / 2)
+                : 0;
+            if (cover < 1)
+              value +=
+                (1 - cover) *
+                cubic(ground, (u - cx + gx) * zoom + ground.width / 2, (v - cy + gy) * zoom + ground.height / 2);
+            out[y * widthPx + x] =
+              out[y * widthPx + x]! + value * lit * (1 + slope * Math.sin(t / 9) * (x / widthPx - 0.5));
           }
-          let value = cover > 0 ? cover * cubic(texture, (px - cx) * zoom + texture.width / 2, (py - cy) * zoom + texture.height / 2) : 0;
-          if (cover < 1) value += (1 - cover) * cubic(ground, (u - cx + gx) * zoom + ground.width / 2, (v - cy + gy) * zoom + ground.height / 2);
-          out[y * widthPx + x] = out[y * widthPx + x]! + value * lit * (1 + slope * Math.sin(t / 9) * (x / widthPx - 0.5));
-        }
       }
-      for (let y = 0; y < heightPx; y++) for (let x = 0; x < widthPx; x++) {
-        const o = y * widthPx + x;
-        for (const p of passing) {
-          const u = (x - p.mx) / p.size + p.cut.width / 2, v = (y - p.my) / p.size + p.cut.height / 2;
-          if (u < 1 || v < 1 || u >= p.cut.width - 1 || v >= p.cut.height - 1) continue;
-          const q = Math.floor(v) * p.cut.width + Math.floor(u);
-          const c = p.cut.cover[q]!;
-          if (c > 0) out[o] = out[o]! * (1 - c) + p.cut.grey[q]! * c;
+      for (let y = 0; y < heightPx; y++)
+        for (let x = 0; x < widthPx; x++) {
+          const o = y * widthPx + x;
+          for (const p of passing) {
+            const u = (x - p.mx) / p.size + p.cut.width / 2,
+              v = (y - p.my) / p.size + p.cut.height / 2;
+            if (u < 1 || v < 1 || u >= p.cut.width - 1 || v >= p.cut.height - 1) continue;
+            const q = Math.floor(v) * p.cut.width + Math.floor(u);
+            const c = p.cut.cover[q]!;
+            if (c > 0) out[o] = out[o]! * (1 - c) + p.cut.grey[q]! * c;
+          }
+          out[o] = Math.max(0, Math.min(1, out[o]! + grain * noise.normal()));
         }
-        out[o] = Math.max(0, Math.min(1, out[o]! + grain * noise.normal()));
-      }
       return out;
     },
   };
@@ -220,14 +342,31 @@ export function makeRideSequence(seed: number, index: number, level: RideLevel, 
 
 /** Catmull-Rom sample, mirrored outside. */
 function cubic(t: GreyImage, x: number, y: number): number {
-  const xx = x - 0.5, yy = y - 0.5;
-  const xi = Math.floor(xx), yi = Math.floor(yy), fx = xx - xi, fy = yy - yi;
+  const xx = x - 0.5,
+    yy = y - 0.5;
+  const xi = Math.floor(xx),
+    yi = Math.floor(yy),
+    fx = xx - xi,
+    fy = yy - yi;
   let sum = 0;
-  const wx0 = fx * (-0.5 + fx * (1 - 0.5 * fx)), wx1 = 1 + fx * fx * (-2.5 + 1.5 * fx), wx2 = fx * (0.5 + fx * (2 - 1.5 * fx)), wx3 = fx * fx * (-0.5 + 0.5 * fx);
-  const x0 = mirror(xi - 1, t.width), x1 = mirror(xi, t.width), x2 = mirror(xi + 1, t.width), x3 = mirror(xi + 2, t.width);
+  const wx0 = fx * (-0.5 + fx * (1 - 0.5 * fx)),
+    wx1 = 1 + fx * fx * (-2.5 + 1.5 * fx),
+    wx2 = fx * (0.5 + fx * (2 - 1.5 * fx)),
+    wx3 = fx * fx * (-0.5 + 0.5 * fx);
+  const x0 = mirror(xi - 1, t.width),
+    x1 = mirror(xi, t.width),
+    x2 = mirror(xi + 1, t.width),
+    x3 = mirror(xi + 2, t.width);
   for (let k = -1; k <= 2; k++) {
     const o = mirror(yi + k, t.height) * t.width;
-    const w = k === -1 ? fy * (-0.5 + fy * (1 - 0.5 * fy)) : k === 0 ? 1 + fy * fy * (-2.5 + 1.5 * fy) : k === 1 ? fy * (0.5 + fy * (2 - 1.5 * fy)) : fy * fy * (-0.5 + 0.5 * fy);
+    const w =
+      k === -1
+        ? fy * (-0.5 + fy * (1 - 0.5 * fy))
+        : k === 0
+          ? 1 + fy * fy * (-2.5 + 1.5 * fy)
+          : k === 1
+            ? fy * (0.5 + fy * (2 - 1.5 * fy))
+            : fy * fy * (-0.5 + 0.5 * fy);
     sum += w * (wx0 * t.data[o + x0]! + wx1 * t.data[o + x1]! + wx2 * t.data[o + x2]! + wx3 * t.data[o + x3]!);
   }
   return sum;

@@ -45,22 +45,39 @@ export function madePerson(random: RandomStream): Person {
   const u = (a: number, b: number): number => a + (b - a) * random.uniform();
   const tone = u(0.35, 1);
   return {
-    skin: [0.62 * tone, 0.44 * tone, 0.35 * tone], hair: [u(0.03, 0.3), u(0.03, 0.15), u(0.02, 0.08)], cloth: [u(0.05, 0.6), u(0.05, 0.6), u(0.05, 0.6)],
-    hairLine: u(0.35, 0.6), hairThick: u(1.03, 1.16), nose: u(0.8, 1.3), jaw: u(0.9, 1.12),
-    waves: Array.from({ length: 14 }, (_, k) => ({ f: [random.normal() * (4 + 2 * k), random.normal() * (4 + 2 * k), random.normal() * (4 + 2 * k)] as const, phase: u(0, 6.28), size: 0.05 / (1 + 0.12 * k) })),
+    skin: [0.62 * tone, 0.44 * tone, 0.35 * tone],
+    hair: [u(0.03, 0.3), u(0.03, 0.15), u(0.02, 0.08)],
+    cloth: [u(0.05, 0.6), u(0.05, 0.6), u(0.05, 0.6)],
+    hairLine: u(0.35, 0.6),
+    hairThick: u(1.03, 1.16),
+    nose: u(0.8, 1.3),
+    jaw: u(0.9, 1.12),
+    waves: Array.from({ length: 14 }, (_, k) => ({
+      f: [random.normal() * (4 + 2 * k), random.normal() * (4 + 2 * k), random.normal() * (4 + 2 * k)] as const,
+      phase: u(0, 6.28),
+      size: 0.05 / (1 + 0.12 * k),
+    })),
   };
 }
 
-interface Body { readonly c: V3; readonly r: V3; readonly kind: 'skull' | 'hair' | 'nose' | 'neck' | 'cloth'; readonly head: boolean }
+interface Body {
+  readonly c: V3;
+  readonly r: V3;
+  readonly kind: 'skull' | 'hair' | 'nose' | 'neck' | 'cloth';
+  readonly head: boolean;
+}
 
 function bodiesOf(p: Person): Body[] {
   const n = p.nose;
   return [
-    { c: [0, 0, 0], r: [0.74, 1, 0.85], kind: 'skull', head: true }, { c: [0, -0.42, 0.2], r: [0.54 * p.jaw, 0.6, 0.58], kind: 'skull', head: true },
+    { c: [0, 0, 0], r: [0.74, 1, 0.85], kind: 'skull', head: true },
+    { c: [0, -0.42, 0.2], r: [0.54 * p.jaw, 0.6, 0.58], kind: 'skull', head: true },
     { c: [0, -0.12, 0.84], r: [0.12 * n, 0.25, 0.2 * n], kind: 'nose', head: true },
-    { c: [-0.74, -0.05, -0.05], r: [0.09, 0.2, 0.14], kind: 'nose', head: true }, { c: [0.74, -0.05, -0.05], r: [0.09, 0.2, 0.14], kind: 'nose', head: true },
+    { c: [-0.74, -0.05, -0.05], r: [0.09, 0.2, 0.14], kind: 'nose', head: true },
+    { c: [0.74, -0.05, -0.05], r: [0.09, 0.2, 0.14], kind: 'nose', head: true },
     { c: [0, 0.08, -0.06], r: [0.76 * p.hairThick, 1 * p.hairThick, 0.9 * p.hairThick], kind: 'hair', head: true },
-    { c: [0, -1.2, -0.12], r: [0.4, 0.8, 0.4], kind: 'neck', head: false }, { c: [0, -3, -0.2], r: [1.7, 1.3, 0.8], kind: 'cloth', head: false },
+    { c: [0, -1.2, -0.12], r: [0.4, 0.8, 0.4], kind: 'neck', head: false },
+    { c: [0, -3, -0.2], r: [1.7, 1.3, 0.8], kind: 'cloth', head: false },
   ];
 }
 
@@ -69,60 +86,110 @@ export function rotationOf(pose: Pose): number[] {
   const [a, b, c] = [pose.yawDeg * RAD_PER_DEG, pose.pitchDeg * RAD_PER_DEG, pose.rollDeg * RAD_PER_DEG];
   const [sa, ca, sb, cb, sc, cc] = [Math.sin(a), Math.cos(a), Math.sin(b), Math.cos(b), Math.sin(c), Math.cos(c)];
   // Roll · yaw · pitch.
-  const yaw = [ca, 0, sa, 0, 1, 0, -sa, 0, ca], pitch = [1, 0, 0, 0, cb, -sb, 0, sb, cb], roll = [cc, -sc, 0, sc, cc, 0, 0, 0, 1];
-  const mul = (p: number[], q: number[]): number[] => Array.from({ length: 9 }, (_, k) => [0, 1, 2].reduce((s, j) => s + p[3 * Math.floor(k / 3) + j]! * q[3 * j + (k % 3)]!, 0));
+  const yaw = [ca, 0, sa, 0, 1, 0, -sa, 0, ca],
+    pitch = [1, 0, 0, 0, cb, -sb, 0, sb, cb],
+    roll = [cc, -sc, 0, sc, cc, 0, 0, 0, 1];
+  const mul = (p: number[], q: number[]): number[] =>
+    Array.from({ length: 9 }, (_, k) =>
+      [0, 1, 2].reduce((s, j) => s + p[3 * Math.floor(k / 3) + j]! * q[3 * j + (k % 3)]!, 0),
+    );
   return mul(roll, mul(yaw, pitch));
 }
 
 /** A point of the head in the picture. */
 export function seenAt(pose: Pose, p: V3): [number, number] {
   const m = rotationOf(pose);
-  return [pose.x + pose.size * (m[0]! * p[0] + m[1]! * p[1] + m[2]! * p[2]), pose.y - pose.size * (m[3]! * p[0] + m[4]! * p[1] + m[5]! * p[2])];
+  return [
+    pose.x + pose.size * (m[0]! * p[0] + m[1]! * p[1] + m[2]! * p[2]),
+    pose.y - pose.size * (m[3]! * p[0] + m[4]! * p[1] + m[5]! * p[2]),
+  ];
 }
 
 /** Depth (towards the camera) of the face at (x, y) of the head: skull and jaw, without the nose. */
 export function faceDepth(p: Person, x: number, y: number): number {
   let z = 0;
-  for (const b of bodiesOf(p)) if (b.kind === 'skull') { const q = 1 - ((x - b.c[0]) / b.r[0]) ** 2 - ((y - b.c[1]) / b.r[1]) ** 2; if (q > 0) z = Math.max(z, b.c[2] + b.r[2] * Math.sqrt(q)); }
+  for (const b of bodiesOf(p))
+    if (b.kind === 'skull') {
+      const q = 1 - ((x - b.c[0]) / b.r[0]) ** 2 - ((y - b.c[1]) / b.r[1]) ** 2;
+      if (q > 0) z = Math.max(z, b.c[2] + b.r[2] * Math.sqrt(q));
+    }
   return z;
 }
 
 /** Nearest hit along o + t·d, t > least; −1 for none. */
-function meet(bodies: readonly Body[], head: boolean, p: Person, o: readonly number[], d: readonly number[], least: number, most: number): { t: number; k: number } {
-  let best = most, at = -1;
+function meet(
+  bodies: readonly Body[],
+  head: boolean,
+  p: Person,
+  o: readonly number[],
+  d: readonly number[],
+  least: number,
+  most: number,
+): { t: number; k: number } {
+  let best = most,
+    at = -1;
   for (let k = 0; k < bodies.length; k++) {
     const q = bodies[k]!;
     if (q.head !== head) continue;
     const [rx, ry, rz] = q.r;
-    const x = (o[0]! - q.c[0]) / rx, y = (o[1]! - q.c[1]) / ry, z = (o[2]! - q.c[2]) / rz, u = d[0]! / rx, v = d[1]! / ry, w = d[2]! / rz;
-    const a = u * u + v * v + w * w, b = x * u + y * v + z * w, c = x * x + y * y + z * z - 1, disc = b * b - a * c;
+    const x = (o[0]! - q.c[0]) / rx,
+      y = (o[1]! - q.c[1]) / ry,
+      z = (o[2]! - q.c[2]) / rz,
+      u = d[0]! / rx,
+      v = d[1]! / ry,
+      w = d[2]! / rz;
+    const a = u * u + v * v + w * w,
+      b = x * u + y * v + z * w,
+      c = x * x + y * y + z * z - 1,
+      disc = b * b - a * c;
     if (disc <= 0) continue;
     const root = Math.sqrt(disc);
     for (const t of [(-b - root) / a, (-b + root) / a]) {
       if (t <= least || t >= best) continue;
       if (q.kind === 'hair') {
         // The face and the neck stay free of it.
-        const hy = o[1]! + t * d[1]!, hz = o[2]! + t * d[2]!, hx = o[0]! + t * d[0]!;
+        const hy = o[1]! + t * d[1]!,
+          hz = o[2]! + t * d[2]!,
+          hx = o[0]! + t * d[0]!;
         if (hy < p.hairLine - 0.25 * hx * hx && (hz > -0.1 || hy < -0.55)) continue;
       }
-      best = t; at = k;
+      best = t;
+      at = k;
       break;
     }
   }
   return { t: best, k: at };
 }
 
-function albedo(p: Person, kind: Body['kind'], x: number, y: number, z: number, mouth: number): [number, number, number] {
+function albedo(
+  p: Person,
+  kind: Body['kind'],
+  x: number,
+  y: number,
+  z: number,
+  mouth: number,
+): [number, number, number] {
   let f = 1;
   for (const w of p.waves) f += w.size * Math.cos(w.f[0] * x + w.f[1] * y + w.f[2] * z + w.phase);
-  if (kind === 'hair') { const g = f * (0.7 + 0.5 * Math.cos(40 * x + 9 * Math.cos(7 * y))); return [p.hair[0] * g, p.hair[1] * g, p.hair[2] * g]; }
-  if (kind === 'cloth') { const g = 0.8 + 0.25 * Math.cos(9 * x) * Math.cos(9 * y); return [p.cloth[0] * g, p.cloth[1] * g, p.cloth[2] * g]; }
+  if (kind === 'hair') {
+    const g = f * (0.7 + 0.5 * Math.cos(40 * x + 9 * Math.cos(7 * y)));
+    return [p.hair[0] * g, p.hair[1] * g, p.hair[2] * g];
+  }
+  if (kind === 'cloth') {
+    const g = 0.8 + 0.25 * Math.cos(9 * x) * Math.cos(9 * y);
+    return [p.cloth[0] * g, p.cloth[1] * g, p.cloth[2] * g];
+  }
   const out: [number, number, number] = [p.skin[0] * f, p.skin[1] * f, p.skin[2] * f];
   if (kind !== 'skull' || z < 0.2) return out;
-  const ex = Math.abs(x) - 0.29, ey = y - 0.1, eye = (ex / 0.14) ** 2 + (ey / 0.07) ** 2;
+  const ex = Math.abs(x) - 0.29,
+    ey = y - 0.1,
+    eye = (ex / 0.14) ** 2 + (ey / 0.07) ** 2;
   if (eye < 1) return ex * ex + ey * ey < 0.0034 ? [0.04, 0.05, 0.06] : [0.6, 0.6, 0.6];
   if (Math.abs(y - 0.27 + 0.3 * ex * ex) < 0.035 && Math.abs(ex) < 0.19) return [p.hair[0], p.hair[1], p.hair[2]];
-  const high = 0.02 + 0.13 * mouth, my = y + 0.52 + 0.5 * high, mx = x / (0.23 - 0.04 * mouth), hole = mx * mx + (my / high) ** 2;
+  const high = 0.02 + 0.13 * mouth,
+    my = y + 0.52 + 0.5 * high,
+    mx = x / (0.23 - 0.04 * mouth),
+    hole = mx * mx + (my / high) ** 2;
   if (hole < 1) return my > 0.35 * high && mouth > 0.3 ? [0.6, 0.58, 0.5] : [0.04, 0.015, 0.015];
   const lip = (x / (0.28 - 0.04 * mouth)) ** 2 + (my / (high + 0.055)) ** 2;
   return lip < 1 ? [out[0] * 0.85, out[1] * 0.5, out[2] * 0.55] : out;
@@ -141,35 +208,87 @@ export interface HeadScene {
 
 /** The scene with the person in a pose, display-coded R'G'B' (BT.709), and alpha of person and body in a fourth plane. 2 × 2 samples a pixel. */
 export function traceHead(s: HeadScene, pose: Pose): Picture {
-  const { width: w, height: h, person, light } = s, n = w * h, m = rotationOf(pose), body = s.body ?? person;
-  const own = bodiesOf(person), theirs = bodiesOf(body);
+  const { width: w, height: h, person, light } = s,
+    n = w * h,
+    m = rotationOf(pose),
+    body = s.body ?? person;
+  const own = bodiesOf(person),
+    theirs = bodiesOf(body);
   const out = createPicture(w, h, 4);
-  const toHead = (v: readonly number[]): number[] => [m[0]! * v[0]! + m[3]! * v[1]! + m[6]! * v[2]!, m[1]! * v[0]! + m[4]! * v[1]! + m[7]! * v[2]!, m[2]! * v[0]! + m[5]! * v[1]! + m[8]! * v[2]!];
-  const ray = [0, 0, -1], rayHead = toHead(ray), lampHead = toHead(light.towards);
-  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-    let r = 0, g = 0, b = 0, a = 0;
-    const back = s.wall(x + 0.5, y + 0.5);
-    for (let k = 0; k < 4; k++) {
-      const o = [(x + 0.25 + 0.5 * (k & 1) - pose.x) / pose.size, -(y + 0.25 + 0.5 * (k >> 1) - pose.y) / pose.size, 6];
-      if (Math.abs(o[0]!) > 1.8 || o[1]! > 1.35) { r += back[0]; g += back[1]; b += back[2]; continue; }
-      const oh = toHead(o), hitHead = meet(own, true, person, oh, rayHead, 0, 20), hitBody = meet(theirs, false, body, o, ray, 0, hitHead.t);
-      if (hitHead.k < 0 && hitBody.k < 0) { r += back[0]; g += back[1]; b += back[2]; continue; }
-      const onBody = hitBody.k >= 0, who = onBody ? body : person, hit = onBody ? theirs[hitBody.k]! : own[hitHead.k]!, t = onBody ? hitBody.t : hitHead.t;
-      const p = onBody ? [o[0]!, o[1]!, o[2]! - t] : [oh[0]! + t * rayHead[0]!, oh[1]! + t * rayHead[1]!, oh[2]! + t * rayHead[2]!];
-      const q = [(p[0]! - hit.c[0]) / hit.r[0] ** 2, (p[1]! - hit.c[1]) / hit.r[1] ** 2, (p[2]! - hit.c[2]) / hit.r[2] ** 2], l = Math.hypot(q[0]!, q[1]!, q[2]!);
-      const lamp = onBody ? light.towards : lampHead, nl = (q[0]! * lamp[0]! + q[1]! * lamp[1]! + q[2]! * lamp[2]!) / l;
-      const upY = onBody ? q[1]! / l : (m[3]! * q[0]! + m[4]! * q[1]! + m[5]! * q[2]!) / l;
-      let key = Math.max(0, nl);
-      if (key > 0) {
-        // Both bodies may stand in the key's way.
-        const world = [o[0]!, o[1]!, o[2]! - t], inHead = onBody ? toHead(world) : p;
-        if (meet(own, true, person, inHead, lampHead, 0.04, 20).k >= 0 || meet(theirs, false, body, world, light.towards, 0.04, 20).k >= 0) key = 0;
+  const toHead = (v: readonly number[]): number[] => [
+    m[0]! * v[0]! + m[3]! * v[1]! + m[6]! * v[2]!,
+    m[1]! * v[0]! + m[4]! * v[1]! + m[7]! * v[2]!,
+    m[2]! * v[0]! + m[5]! * v[1]! + m[8]! * v[2]!,
+  ];
+  const ray = [0, 0, -1],
+    rayHead = toHead(ray),
+    lampHead = toHead(light.towards);
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++) {
+      let r = 0,
+        g = 0,
+        b = 0,
+        a = 0;
+      const back = s.wall(x + 0.5, y + 0.5);
+      for (let k = 0; k < 4; k++) {
+        const o = [
+          (x + 0.25 + 0.5 * (k & 1) - pose.x) / pose.size,
+          -(y + 0.25 + 0.5 * (k >> 1) - pose.y) / pose.size,
+          6,
+        ];
+        if (Math.abs(o[0]!) > 1.8 || o[1]! > 1.35) {
+          r += back[0];
+          g += back[1];
+          b += back[2];
+          continue;
+        }
+        const oh = toHead(o),
+          hitHead = meet(own, true, person, oh, rayHead, 0, 20),
+          hitBody = meet(theirs, false, body, o, ray, 0, hitHead.t);
+        if (hitHead.k < 0 && hitBody.k < 0) {
+          r += back[0];
+          g += back[1];
+          b += back[2];
+          continue;
+        }
+        const onBody = hitBody.k >= 0,
+          who = onBody ? body : person,
+          hit = onBody ? theirs[hitBody.k]! : own[hitHead.k]!,
+          t = onBody ? hitBody.t : hitHead.t;
+        const p = onBody
+          ? [o[0]!, o[1]!, o[2]! - t]
+          : [oh[0]! + t * rayHead[0]!, oh[1]! + t * rayHead[1]!, oh[2]! + t * rayHead[2]!];
+        const q = [
+            (p[0]! - hit.c[0]) / hit.r[0] ** 2,
+            (p[1]! - hit.c[1]) / hit.r[1] ** 2,
+            (p[2]! - hit.c[2]) / hit.r[2] ** 2,
+          ],
+          l = Math.hypot(q[0]!, q[1]!, q[2]!);
+        const lamp = onBody ? light.towards : lampHead,
+          nl = (q[0]! * lamp[0]! + q[1]! * lamp[1]! + q[2]! * lamp[2]!) / l;
+        const upY = onBody ? q[1]! / l : (m[3]! * q[0]! + m[4]! * q[1]! + m[5]! * q[2]!) / l;
+        let key = Math.max(0, nl);
+        if (key > 0) {
+          // Both bodies may stand in the key's way.
+          const world = [o[0]!, o[1]!, o[2]! - t],
+            inHead = onBody ? toHead(world) : p;
+          if (
+            meet(own, true, person, inHead, lampHead, 0.04, 20).k >= 0 ||
+            meet(theirs, false, body, world, light.towards, 0.04, 20).k >= 0
+          )
+            key = 0;
+        }
+        const c = albedo(who, hit.kind, p[0]!, p[1]!, p[2]!, onBody ? 0 : pose.mouth),
+          sky = 0.65 + 0.35 * upY;
+        r += c[0] * (key * light.key[0] + sky * light.sky[0]);
+        g += c[1] * (key * light.key[1] + sky * light.sky[1]);
+        b += c[2] * (key * light.key[2] + sky * light.sky[2]);
+        a++;
       }
-      const c = albedo(who, hit.kind, p[0]!, p[1]!, p[2]!, onBody ? 0 : pose.mouth), sky = 0.65 + 0.35 * upY;
-      r += c[0] * (key * light.key[0] + sky * light.sky[0]); g += c[1] * (key * light.key[1] + sky * light.sky[1]); b += c[2] * (key * light.key[2] + sky * light.sky[2]);
-      a++;
+      out.data[i] = bt709Encode(Math.min(1, r / 4));
+      out.data[n + i] = bt709Encode(Math.min(1, g / 4));
+      out.data[2 * n + i] = bt709Encode(Math.min(1, b / 4));
+      out.data[3 * n + i] = a / 4;
     }
-    out.data[i] = bt709Encode(Math.min(1, r / 4)); out.data[n + i] = bt709Encode(Math.min(1, g / 4)); out.data[2 * n + i] = bt709Encode(Math.min(1, b / 4)); out.data[3 * n + i] = a / 4;
-  }
   return out;
 }

@@ -5,7 +5,20 @@
  */
 import type { Mark, MarksFile } from '../src/plate/marks.js';
 import { passingPole } from './passing-pole.js';
-import { plateCamera, projectWorld, readTruth, shadowOnGround, sunInWorld, takeCamera, truthFile, truthKind, TRUTH_SHOTS, type Px, type Truth, type TruthShot } from './truth-set.js';
+import {
+  plateCamera,
+  projectWorld,
+  readTruth,
+  shadowOnGround,
+  sunInWorld,
+  takeCamera,
+  truthFile,
+  truthKind,
+  TRUTH_SHOTS,
+  type Px,
+  type Truth,
+  type TruthShot,
+} from './truth-set.js';
 
 const round = (p: Px): Px => [Math.round(p[0] * 10) / 10, Math.round(p[1] * 10) / 10];
 
@@ -24,10 +37,14 @@ function erasePolygon(t: Truth, frame: number): Px[] {
   const foot = f.mannequin.position;
   const tip = shadowOnGround([foot[0], t.heights.mannequin, foot[2]], sun);
   const len = Math.hypot(tip[0] - foot[0], tip[2] - foot[2]);
-  const ux = (tip[0] - foot[0]) / len, uz = (tip[2] - foot[2]) / len;
+  const ux = (tip[0] - foot[0]) / len,
+    uz = (tip[2] - foot[2]) / len;
   const strip = (along: number, aside: number): Px =>
     projectWorld([foot[0] + ux * along - uz * aside, 0, foot[2] + uz * along + ux * aside], cam);
-  const a = strip(0, 0.5), b = strip(0, -0.5), tipA = strip(len + 0.3, 0.5), tipB = strip(len + 0.3, -0.5);
+  const a = strip(0, 0.5),
+    b = strip(0, -0.5),
+    tipA = strip(len + 0.3, 0.5),
+    tipB = strip(len + 0.3, -0.5);
   const [near, far] = a[1] > b[1] ? [a, b] : [b, a];
   const [tipNear, tipFar] = a[1] > b[1] ? [tipA, tipB] : [tipB, tipA];
   const left = tipNear[0] < cx;
@@ -37,15 +54,26 @@ function erasePolygon(t: Truth, frame: number): Px[] {
   // Where the far edge of the shadow meets the box's side.
   const k = (xs - far[0]) / (tipFar[0] - far[0]);
   const yMeet = far[1] + (tipFar[1] - far[1]) * Math.min(Math.max(k, 0), 1);
-  return [[xs, yTop], [xo, yTop], [xo, yBottom], [near[0], Math.max(near[1], yBottom)], tipNear, tipFar, [xs, Math.min(yMeet, yBottom - 1)]].map((p) => round(p as Px));
+  return [
+    [xs, yTop],
+    [xo, yTop],
+    [xo, yBottom],
+    [near[0], Math.max(near[1], yBottom)],
+    tipNear,
+    tipFar,
+    [xs, Math.min(yMeet, yBottom - 1)],
+  ].map((p) => round(p as Px));
 }
 
 /** The man's head, of his hat's height: middle under the top of the hat along his axis, and its half-width, metres (the set's mannequin). */
-const HEAD_UNDER = 0.22, HEAD_HALF = 0.123;
+const HEAD_UNDER = 0.22,
+  HEAD_HALF = 0.123;
 
 /** The upright that passes before the performer, on a push: found once a shot. */
 const poles = new Map<TruthShot, Awaited<ReturnType<typeof passingPole>>>();
-for (const shot of TRUTH_SHOTS) if (truthKind(shot) === 'push') poles.set(shot, await passingPole(readTruth(shot), truthFile(shot, 'performer-matte.mkv')));
+for (const shot of TRUTH_SHOTS)
+  if (truthKind(shot) === 'push')
+    poles.set(shot, await passingPole(readTruth(shot), truthFile(shot, 'performer-matte.mkv')));
 
 /** Frames at which a careful person would mark what moves: first, thirds, last. */
 function keyFrames(n: number): number[] {
@@ -63,7 +91,8 @@ export interface TruthMarksOptions {
 
 /** Marks for plate and take of one truth shot. Throws where the truth set is absent. */
 export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { plate: MarksFile; take: MarksFile } {
-  const t = readTruth(shot), is = truthKind(shot);
+  const t = readTruth(shot),
+    is = truthKind(shot);
   const n = t.frames.length;
   const f0 = t.frames[0]!;
   const cam0 = plateCamera(t, 0);
@@ -74,22 +103,52 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
     marks.push({ kind: 'upright', frame: k, foot: round(m.feet), top: round(m.top), height: t.heights.mannequin });
   }
   const man = f0.mannequin;
-  const tip = projectWorld(shadowOnGround([man.position[0], t.heights.mannequin, man.position[2]], sunInWorld(f0.sunInCamera, cam0.R)), cam0);
-  marks.push({ kind: 'shadow', frame: 0, foot: round(man.feet), tip: round(tip), height: t.heights.mannequin, top: round(man.top) });
+  const tip = projectWorld(
+    shadowOnGround([man.position[0], t.heights.mannequin, man.position[2]], sunInWorld(f0.sunInCamera, cam0.R)),
+    cam0,
+  );
+  marks.push({
+    kind: 'shadow',
+    frame: 0,
+    foot: round(man.feet),
+    tip: round(tip),
+    height: t.heights.mannequin,
+    top: round(man.top),
+  });
   for (const corners of Object.values(f0.posterCorners)) {
-    marks.push({ kind: 'rectangle', frame: 0, corners: corners.map((p) => round(p)) as [Px, Px, Px, Px], plane: 'wall' });
+    marks.push({
+      kind: 'rectangle',
+      frame: 0,
+      corners: corners.map((p) => round(p)) as [Px, Px, Px, Px],
+      plane: 'wall',
+    });
   }
-  const perMetre = Math.hypot(man.top[0] - man.feet[0], man.top[1] - man.feet[1]) / t.heights.mannequin, down = HEAD_UNDER / t.heights.mannequin;
-  const half = Math.round(HEAD_HALF * perMetre * 10) / 10, head = round([man.top[0] + (man.feet[0] - man.top[0]) * down, man.top[1] + (man.feet[1] - man.top[1]) * down]);
+  const perMetre = Math.hypot(man.top[0] - man.feet[0], man.top[1] - man.feet[1]) / t.heights.mannequin,
+    down = HEAD_UNDER / t.heights.mannequin;
+  const half = Math.round(HEAD_HALF * perMetre * 10) / 10,
+    head = round([man.top[0] + (man.feet[0] - man.top[0]) * down, man.top[1] + (man.feet[1] - man.top[1]) * down]);
   marks.push({ kind: 'head', frame: 0, ellipse: [...head, half, half, 0] });
   const height = options.standHeight === false ? {} : { height: t.heights.performer };
   if (is === 'turn') {
     for (const k of keyFrames(n)) {
       const f = t.frames[k]!;
       const [x, y] = f.mannequin.chest;
-      marks.push({ kind: 'carry', frame: k, region: [[x - 60, y - 60], [x + 60, y - 60], [x + 60, y + 80], [x - 60, y + 80]].map((p) => round(p as Px)), ground: round(f.performer.ground), top: round(f.performer.top), ...height });
+      marks.push({
+        kind: 'carry',
+        frame: k,
+        region: [
+          [x - 60, y - 60],
+          [x + 60, y - 60],
+          [x + 60, y + 80],
+          [x - 60, y + 80],
+        ].map((p) => round(p as Px)),
+        ground: round(f.performer.ground),
+        top: round(f.performer.top),
+        ...height,
+      });
     }
-    for (const k of [0, Math.round((n - 1) / 2), n - 1]) marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.mannequin.yaw * 10) / 10 });
+    for (const k of [0, Math.round((n - 1) / 2), n - 1])
+      marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.mannequin.yaw * 10) / 10 });
     marks.push({ kind: 'body', frame: 0, axis: [round(man.feet), round(man.top)] });
   } else {
     // Still camera: one stand is enough; moving camera: where the same ground point is seen at a few frames.
@@ -98,22 +157,33 @@ export function truthMarks(shot: TruthShot, options: TruthMarksOptions = {}): { 
       marks.push({ kind: 'stand', frame: k, ground: round(p.ground), top: round(p.top), ...height });
     }
     // The performer's own turning, which the take has to match.
-    for (const k of [0, Math.round((n - 1) / 2), n - 1]) marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.performer.yaw * 10) / 10 });
+    for (const k of [0, Math.round((n - 1) / 2), n - 1])
+      marks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.performer.yaw * 10) / 10 });
   }
   if (is === 'pan') for (let k = 0; k < n; k += 5) marks.push({ kind: 'erase', frame: k, polygon: erasePolygon(t, k) });
   const pole = poles.get(shot) ?? null;
-  if (pole !== null) for (let k = 0; k < n; k += 5) { const outline = pole(k); if (outline.some((p) => p[0] > 0 && p[0] < t.width)) marks.push({ kind: 'front', frame: k, polygon: outline.map((p) => round(p)) }); }
+  if (pole !== null)
+    for (let k = 0; k < n; k += 5) {
+      const outline = pole(k);
+      if (outline.some((p) => p[0] > 0 && p[0] < t.width))
+        marks.push({ kind: 'front', frame: k, polygon: outline.map((p) => round(p)) });
+    }
 
   const tc = takeCamera(t);
   const hp = t.heights.performer;
   const takeSun = sunInWorld(t.take.sunInCamera, tc.R);
-  const ground = projectWorld([0, 0, 0], tc), top = projectWorld([0, hp, 0], tc);
+  const ground = projectWorld([0, 0, 0], tc),
+    top = projectWorld([0, hp, 0], tc);
   const takeTip = projectWorld(shadowOnGround([0, hp, 0], takeSun), tc);
   const takeMarks: Mark[] = [
     { kind: 'performer', frame: 0, ground: round(ground), top: round(top), height: hp },
     { kind: 'shadow', frame: 0, foot: round(ground), tip: round(takeTip), height: hp, top: round(top) },
   ];
-  for (const k of [0, Math.round((n - 1) / 2), n - 1]) takeMarks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.takeYaw * 10) / 10 });
-  const known = options.takeCameraUnknown === true ? {} : { focalPx: Math.round(t.take.focalPx), cameraHeight: Math.round(t.take.cameraPosition[1] * 100) / 100 };
+  for (const k of [0, Math.round((n - 1) / 2), n - 1])
+    takeMarks.push({ kind: 'pose', frame: k, yawDeg: Math.round(t.frames[k]!.takeYaw * 10) / 10 });
+  const known =
+    options.takeCameraUnknown === true
+      ? {}
+      : { focalPx: Math.round(t.take.focalPx), cameraHeight: Math.round(t.take.cameraPosition[1] * 100) / 100 };
   return { plate: { frame: 0, marks }, take: { frame: 0, ...known, marks: takeMarks } };
 }

@@ -22,7 +22,13 @@ export interface TruthFrame {
   readonly cameraPosition: Vec3;
   readonly rotationWorldToCamera: Rows;
   readonly sunInCamera: Vec3;
-  readonly mannequin: { readonly position: Vec3; readonly yaw: number; readonly feet: Px; readonly top: Px; readonly chest: Px };
+  readonly mannequin: {
+    readonly position: Vec3;
+    readonly yaw: number;
+    readonly feet: Px;
+    readonly top: Px;
+    readonly chest: Px;
+  };
   readonly performer: { readonly position: Vec3; readonly yaw: number; readonly ground: Px; readonly top: Px };
   readonly posterCorners: Readonly<Record<string, readonly [Px, Px, Px, Px]>>;
   readonly takeYaw: number;
@@ -80,13 +86,18 @@ export function truthKind(shot: TruthShot): TruthKind {
 /** Shots of the set, by kind, then name; none where the set is absent. */
 export const TRUTH_SHOTS: readonly TruthShot[] = KINDS.flatMap((kind) => {
   const folder = truthFolder();
-  return folder === null || !existsSync(folder) ? [] : readdirSync(folder).filter((n) => (n === kind || n.startsWith(`${kind}-`)) && existsSync(join(folder, n, 'truth.json'))).sort();
+  return folder === null || !existsSync(folder)
+    ? []
+    : readdirSync(folder)
+        .filter((n) => (n === kind || n.startsWith(`${kind}-`)) && existsSync(join(folder, n, 'truth.json')))
+        .sort();
 });
 
 /** The set's first shot of a kind. Throws where it has none. */
 export function firstOf(kind: TruthKind): TruthShot {
   const shot = TRUTH_SHOTS.find((s) => truthKind(s) === kind);
-  if (shot === undefined) throw new Error(`the truth set has no ${kind} (${truthFolder() ?? '../shared/truth is not beside the checkout'})`);
+  if (shot === undefined)
+    throw new Error(`the truth set has no ${kind} (${truthFolder() ?? '../shared/truth is not beside the checkout'})`);
   return shot;
 }
 
@@ -101,14 +112,21 @@ export function readTruth(shot: TruthShot): Truth {
   return JSON.parse(readFileSync(truthFile(shot, 'truth.json'), 'utf8')) as Truth;
 }
 
-export interface TruthCamera { readonly C: Vec3; readonly R: Rows; readonly f: number; readonly c: Px }
+export interface TruthCamera {
+  readonly C: Vec3;
+  readonly R: Rows;
+  readonly f: number;
+  readonly c: Px;
+}
 
 const dot = (a: Vec3, b: Vec3): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 
 /** World point (metres) to pixels. */
 export function projectWorld(X: Vec3, cam: TruthCamera): Px {
   const d: Vec3 = [X[0] - cam.C[0], X[1] - cam.C[1], X[2] - cam.C[2]];
-  const x = dot(cam.R[0], d), y = dot(cam.R[1], d), z = dot(cam.R[2], d);
+  const x = dot(cam.R[0], d),
+    y = dot(cam.R[1], d),
+    z = dot(cam.R[2], d);
   return [cam.c[0] + (cam.f * x) / z, cam.c[1] + (cam.f * y) / z];
 }
 

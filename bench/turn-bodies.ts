@@ -15,77 +15,200 @@ import type { GroundFrame, GroundStep } from '../src/join/types.js';
 
 const RAD = Math.PI / 180;
 /** Size of the take's picture: outlines are brought down to some 56 rows anyway. */
-const TW = 427, TH = 240;
+const TW = 427,
+  TH = 240;
 
-const towards = (az: number, el: number): Vec3 => [Math.cos(el * RAD) * Math.sin(az * RAD), Math.sin(el * RAD), -Math.cos(el * RAD) * Math.cos(az * RAD)];
+const towards = (az: number, el: number): Vec3 => [
+  Math.cos(el * RAD) * Math.sin(az * RAD),
+  Math.sin(el * RAD),
+  -Math.cos(el * RAD) * Math.cos(az * RAD),
+];
 
-function cameraAt(far: number, downDeg: number, height: number, focalPx: number, width: number, rows: number): MadeView {
-  return { position: [0, height / 2 + far * Math.sin(downDeg * RAD), -far * Math.cos(downDeg * RAD)], tiltDeg: -downDeg + (0.1 * rows / focalPx) / RAD, focalPx, width, height: rows };
+function cameraAt(
+  far: number,
+  downDeg: number,
+  height: number,
+  focalPx: number,
+  width: number,
+  rows: number,
+): MadeView {
+  return {
+    position: [0, height / 2 + far * Math.sin(downDeg * RAD), -far * Math.cos(downDeg * RAD)],
+    tiltDeg: -downDeg + (0.1 * rows) / focalPx / RAD,
+    focalPx,
+    width,
+    height: rows,
+  };
 }
 
 function frameFor(v: MadeView, azimuthDeg: number, mark: Vec3): GroundFrame {
-  const c = Math.cos(v.tiltDeg * RAD), s = Math.sin(v.tiltDeg * RAD);
-  return { frame: 0, foot: pixelOf(v, mark), pxPerMetre: v.focalPx / ((mark[2] - v.position[2]) * c - v.position[1] * s), tiltDeg: v.tiltDeg, rollDeg: 0, azimuthDeg };
+  const c = Math.cos(v.tiltDeg * RAD),
+    s = Math.sin(v.tiltDeg * RAD);
+  return {
+    frame: 0,
+    foot: pixelOf(v, mark),
+    pxPerMetre: v.focalPx / ((mark[2] - v.position[2]) * c - v.position[1] * s),
+    tiltDeg: v.tiltDeg,
+    rollDeg: 0,
+    azimuthDeg,
+  };
 }
 
 /** Pixels that body and shadow can reach. */
 function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [number, number, number, number] {
-  const flat = Math.hypot(light[0], light[2]), reach = height / light[1], end: Vec3 = [-light[0] * reach, 0, -light[2] * reach];
-  let x0 = v.width, y0 = v.height, x1 = 0, y1 = 0;
-  for (const p of [[0, 0, 0], ...(flat > 0 ? [end] : [])] as Vec3[]) for (const dx of [-room, room]) for (const dy of [0, height * 1.05]) for (const dz of [-room, room]) {
-    const [x, y] = pixelOf(v, [p[0] + dx, p === end ? 0 : dy, p[2] + dz]);
-    x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y);
-  }
-  return [Math.max(0, Math.floor(x0)), Math.max(0, Math.floor(y0)), Math.min(v.width, Math.ceil(x1)), Math.min(v.height, Math.ceil(y1))];
+  const flat = Math.hypot(light[0], light[2]),
+    reach = height / light[1],
+    end: Vec3 = [-light[0] * reach, 0, -light[2] * reach];
+  let x0 = v.width,
+    y0 = v.height,
+    x1 = 0,
+    y1 = 0;
+  for (const p of [[0, 0, 0], ...(flat > 0 ? [end] : [])] as Vec3[])
+    for (const dx of [-room, room])
+      for (const dy of [0, height * 1.05])
+        for (const dz of [-room, room]) {
+          const [x, y] = pixelOf(v, [p[0] + dx, p === end ? 0 : dy, p[2] + dz]);
+          x0 = Math.min(x0, x);
+          x1 = Math.max(x1, x);
+          y0 = Math.min(y0, y);
+          y1 = Math.max(y1, y);
+        }
+  return [
+    Math.max(0, Math.floor(x0)),
+    Math.max(0, Math.floor(y0)),
+    Math.min(v.width, Math.ceil(x1)),
+    Math.min(v.height, Math.ceil(y1)),
+  ];
 }
 
 /** The take's outline laid on the plate by foot and scale. */
 function laid(outline: Float32Array, from: GroundFrame, plate: MadeView, at: GroundFrame): Float32Array {
-  const k = from.pxPerMetre / at.pxPerMetre, out = new Float32Array(plate.width * plate.height);
-  for (let y = 0; y < plate.height; y++) for (let x = 0; x < plate.width; x++) {
-    let sum = 0;
-    for (const dy of [0.25, 0.75]) for (const dx of [0.25, 0.75]) {
-      const tx = Math.floor(from.foot[0] + k * (x + dx - at.foot[0])), ty = Math.floor(from.foot[1] + k * (y + dy - at.foot[1]));
-      if (tx >= 0 && ty >= 0 && tx < TW && ty < TH) sum += outline[ty * TW + tx]!;
+  const k = from.pxPerMetre / at.pxPerMetre,
+    out = new Float32Array(plate.width * plate.height);
+  for (let y = 0; y < plate.height; y++)
+    for (let x = 0; x < plate.width; x++) {
+      let sum = 0;
+      for (const dy of [0.25, 0.75])
+        for (const dx of [0.25, 0.75]) {
+          const tx = Math.floor(from.foot[0] + k * (x + dx - at.foot[0])),
+            ty = Math.floor(from.foot[1] + k * (y + dy - at.foot[1]));
+          if (tx >= 0 && ty >= 0 && tx < TW && ty < TH) sum += outline[ty * TW + tx]!;
+        }
+      out[y * plate.width + x] = sum / 4;
     }
-    out[y * plate.width + x] = sum / 4;
-  }
   return out;
 }
 
 /** Overlap over union with the true shadow, outside the performer and its edge. */
-function overlap(step: GroundStep, at: GroundFrame, alpha: Float32Array, truth: Float32Array, kept: Float32Array, w: number, h: number): number {
-  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6), ours = new Float32Array(w * h);
-  if (shade !== null) { const [x0, y0, x1, y1] = shade.box; for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) ours[y * w + x] = shade.cover[(y - y0) * (x1 - x0) + x - x0]!; }
-  let both = 0, either = 0;
-  for (let i = 0; i < w * h; i++) { if (kept[i]! > 0.5) continue; const a = ours[i]! > 0.45, b = truth[i]! > 0.45; if (a && b) both++; if (a || b) either++; }
+function overlap(
+  step: GroundStep,
+  at: GroundFrame,
+  alpha: Float32Array,
+  truth: Float32Array,
+  kept: Float32Array,
+  w: number,
+  h: number,
+): number {
+  const shade = shadeGround(step, at, alpha, [0, 0, w, h], w, h, 0.6),
+    ours = new Float32Array(w * h);
+  if (shade !== null) {
+    const [x0, y0, x1, y1] = shade.box;
+    for (let y = y0; y < y1; y++)
+      for (let x = x0; x < x1; x++) ours[y * w + x] = shade.cover[(y - y0) * (x1 - x0) + x - x0]!;
+  }
+  let both = 0,
+    either = 0;
+  for (let i = 0; i < w * h; i++) {
+    if (kept[i]! > 0.5) continue;
+    const a = ours[i]! > 0.45,
+      b = truth[i]! > 0.45;
+    if (a && b) both++;
+    if (a || b) either++;
+  }
   return either > 0 ? both / either : NaN;
 }
 
 /** One body: a line to print, and the two overlaps. */
 function row(kind: BodyKind, seed: number): { readonly line: string; readonly overlaps: readonly [number, number] } {
-  const r = new RandomStream(seed + 77, 1 + BODY_KINDS.indexOf(kind)), u = (a: number, b: number): number => a + (b - a) * r.uniform();
+  const r = new RandomStream(seed + 77, 1 + BODY_KINDS.indexOf(kind)),
+    u = (a: number, b: number): number => a + (b - a) * r.uniform();
   const body = (yaw: number): ReturnType<typeof makeBody> => makeBody(kind, new RandomStream(seed, 3), yaw);
-  const { height } = body(0), y0 = u(-80, 60), range = u(30, 75), down = u(5, 16), room = kind === 'person' ? 0.5 : height * 0.55 + 0.4;
-  const mark: Vec3 = [0.07 * height * r.normal(), 0, 0.07 * height * r.normal()], up: Vec3 = [0.3, 0.95, 0];
-  const take = cameraAt((600 * height) / 140, down, height, 600, TW, TH), takeAt = frameFor(take, 0, mark), outline = (yaw: number): Float32Array => castBody(body(yaw).parts, take, up, boundsOf(take, height, up, room)).matte;
+  const { height } = body(0),
+    y0 = u(-80, 60),
+    range = u(30, 75),
+    down = u(5, 16),
+    room = kind === 'person' ? 0.5 : height * 0.55 + 0.4;
+  const mark: Vec3 = [0.07 * height * r.normal(), 0, 0.07 * height * r.normal()],
+    up: Vec3 = [0.3, 0.95, 0];
+  const take = cameraAt((600 * height) / 140, down, height, 600, TW, TH),
+    takeAt = frameFor(take, 0, mark),
+    outline = (yaw: number): Float32Array =>
+      castBody(body(yaw).parts, take, up, boundsOf(take, height, up, room)).matte;
   const many = Math.max(2, Math.min(4, Math.round(range / 18) + 1));
-  const seen = Array.from({ length: many }, (_, i): TurnedOutline => { const yaw = y0 + (range * i) / (many - 1); return { frame: 10 * i, yawDeg: yaw + 1.5 * r.normal(), alpha: outline(yaw), box: [0, 0, TW, TH] }; });
+  const seen = Array.from({ length: many }, (_, i): TurnedOutline => {
+    const yaw = y0 + (range * i) / (many - 1);
+    return { frame: 10 * i, yawDeg: yaw + 1.5 * r.normal(), alpha: outline(yaw), box: [0, 0, TW, TH] };
+  });
   const found = depthFromTurn(seen, { focalPx: 600, widthPx: TW, heightPx: TH, at: takeAt });
-  const azimuthDeg = u(25, 110) * (r.uniform() < 0.5 ? -1 : 1), elevationDeg = u(28, 55), light = towards(azimuthDeg, elevationDeg);
-  const plate = cameraAt((640 * height) / u(110, 180), down + 3 * r.normal(), height, 1100, 854, 480), { width: w, height: h } = plate, at = frameFor(plate, azimuthDeg, mark);
-  const step = { step: 'ground', on: true, shadow: true, contact: false, receiver: 'ground', azimuthDeg, elevationDeg, transmission: [0.35, 0.35, 0.4], softnessDeg: 0.53, contactStrength: 0.8, focalPx: plate.focalPx, frames: [at], why: '' } as GroundStep;
-  let flat = 0, told = 0;
+  const azimuthDeg = u(25, 110) * (r.uniform() < 0.5 ? -1 : 1),
+    elevationDeg = u(28, 55),
+    light = towards(azimuthDeg, elevationDeg);
+  const plate = cameraAt((640 * height) / u(110, 180), down + 3 * r.normal(), height, 1100, 854, 480),
+    { width: w, height: h } = plate,
+    at = frameFor(plate, azimuthDeg, mark);
+  const step = {
+    step: 'ground',
+    on: true,
+    shadow: true,
+    contact: false,
+    receiver: 'ground',
+    azimuthDeg,
+    elevationDeg,
+    transmission: [0.35, 0.35, 0.4],
+    softnessDeg: 0.53,
+    contactStrength: 0.8,
+    focalPx: plate.focalPx,
+    frames: [at],
+    why: '',
+  } as GroundStep;
+  let flat = 0,
+    told = 0;
   for (const share of [0.3, 0.8]) {
-    const yaw = y0 + share * range, placed = laid(outline(yaw), takeAt, plate, at), truth = castBody(body(yaw).parts, plate, light, boundsOf(plate, height, light, room));
-    const kept = dilate(truth.matte.map((v) => (v > 0.02 ? 1 : 0)), w, h, 3), of = (s: GroundStep, a: GroundFrame): number => overlap(s, a, placed, truth.shadow, kept, w, h) / 2, frame = share * 10 * (many - 1);
+    const yaw = y0 + share * range,
+      placed = laid(outline(yaw), takeAt, plate, at),
+      truth = castBody(body(yaw).parts, plate, light, boundsOf(plate, height, light, room));
+    const kept = dilate(
+        truth.matte.map((v) => (v > 0.02 ? 1 : 0)),
+        w,
+        h,
+        3,
+      ),
+      of = (s: GroundStep, a: GroundFrame): number => overlap(s, a, placed, truth.shadow, kept, w, h) / 2,
+      frame = share * 10 * (many - 1);
     flat += of(step, at);
-    told += found === null ? of(step, at) : found.carved ? of({ ...step, bodies: found.frames.map((f) => f.depth) }, { ...at, bodyAt: frame / 10 }) : of({ ...step, body: depthAt(found.frames, frame) }, at);
+    told +=
+      found === null
+        ? of(step, at)
+        : found.carved
+          ? of({ ...step, bodies: found.frames.map((f) => f.depth) }, { ...at, bodyAt: frame / 10 })
+          : of({ ...step, body: depthAt(found.frames, frame) }, at);
   }
-  return { line: `${kind.padEnd(9)} turns by ${range.toFixed(0).padStart(2)}, key ${azimuthDeg.toFixed(0).padStart(4)} at ${elevationDeg.toFixed(0)}: ${flat.toFixed(3)} ${told.toFixed(3)} (${found === null ? 'nothing told' : `${found.carved ? 'carved' : 'three numbers'}; outlines ${found.before.toFixed(2)}, ${found.after.toFixed(2)}`})`, overlaps: [flat, told] };
+  return {
+    line: `${kind.padEnd(9)} turns by ${range.toFixed(0).padStart(2)}, key ${azimuthDeg.toFixed(0).padStart(4)} at ${elevationDeg.toFixed(0)}: ${flat.toFixed(3)} ${told.toFixed(3)} (${found === null ? 'nothing told' : `${found.carved ? 'carved' : 'three numbers'}; outlines ${found.before.toFixed(2)}, ${found.after.toFixed(2)}`})`,
+    overlaps: [flat, told],
+  };
 }
 
-const seed = Number(process.argv[2] ?? 1), each = Number(process.argv[3] ?? 2), kinds = (process.argv[4]?.split(',') ?? BODY_KINDS) as BodyKind[];
+const seed = Number(process.argv[2] ?? 1),
+  each = Number(process.argv[3] ?? 2),
+  kinds = (process.argv[4]?.split(',') ?? BODY_KINDS) as BodyKind[];
 const all: (readonly [number, number])[] = [];
-for (const kind of kinds) for (let k = 0; k < each; k++) { const { line, overlaps } = row(kind, 1000 * seed + k); console.log(line); all.push(overlaps); }
-console.log(`mean of ${all.length}: ${all.reduce((a, v) => a + v[0] / all.length, 0).toFixed(3)} flat, ${all.reduce((a, v) => a + v[1] / all.length, 0).toFixed(3)} as told`);
+for (const kind of kinds)
+  for (let k = 0; k < each; k++) {
+    const { line, overlaps } = row(kind, 1000 * seed + k);
+    console.log(line);
+    all.push(overlaps);
+  }
+console.log(
+  `mean of ${all.length}: ${all.reduce((a, v) => a + v[0] / all.length, 0).toFixed(3)} flat, ${all.reduce((a, v) => a + v[1] / all.length, 0).toFixed(3)} as told`,
+);

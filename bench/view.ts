@@ -11,7 +11,15 @@ import type { BenchRow } from './rows.js';
 const median = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[Math.floor(v.length / 2)] ?? NaN;
 const p90 = (v: readonly number[]): number => [...v].sort((a, b) => a - b)[Math.floor(0.9 * v.length)] ?? NaN;
 
-export interface ViewErrors { focal: number[]; tilt: number[]; height: number[]; zFocal: number[]; zTilt: number[]; zHeight: number[]; zRoll: number[] }
+export interface ViewErrors {
+  focal: number[];
+  tilt: number[];
+  height: number[];
+  zFocal: number[];
+  zTilt: number[];
+  zHeight: number[];
+  zRoll: number[];
+}
 
 /** Errors over made scenes: relative for focal and height, degrees for tilt; and the same in stated standard deviations. */
 export function viewErrors(seed: number, count: number, o: SceneOptions): ViewErrors {
@@ -30,13 +38,19 @@ export function viewErrors(seed: number, count: number, o: SceneOptions): ViewEr
 }
 
 /** The Cramer-Rao floor: stated sd of each scene with marks free of noise, which is the covariance at the truth; then what errors of just that size would show at the 90th percentile. */
-export function noiseFloor(seed: number, count: number, o: SceneOptions): { focal: number; tilt: number; height: number } {
+export function noiseFloor(
+  seed: number,
+  count: number,
+  o: SceneOptions,
+): { focal: number; tilt: number; height: number } {
   const sds: [number, number, number][] = makeScenes(seed, count, { ...o, noisePx: 0 }).map((s) => {
     const v = solveView(s.marks, { widthPx: s.widthPx, heightPx: s.heightPx, pointSdPx: Math.max(0.05, o.noisePx) });
     return [v.focalPx.sd! / v.focalPx.value!, v.tiltDeg.sd!, v.cameraHeight.sd! / v.cameraHeight.value!];
   });
   const random = new RandomStream(seed, 78);
-  const [focal, tilt, height] = [0, 1, 2].map((k) => p90(sds.flatMap((sd) => Array.from({ length: 100 }, () => Math.abs(sd[k]! * random.normal()))))) as [number, number, number];
+  const [focal, tilt, height] = [0, 1, 2].map((k) =>
+    p90(sds.flatMap((sd) => Array.from({ length: 100 }, () => Math.abs(sd[k]! * random.normal())))),
+  ) as [number, number, number];
   return { focal, tilt, height };
 }
 
@@ -47,29 +61,97 @@ export async function run(seed: number): Promise<BenchRow[]> {
   const inside = (z: readonly number[]): number => z.filter((v) => Math.abs(v) < 1.96).length / z.length;
   const floor = noiseFloor(seed, 60, rich);
   rows.push(
-    { name: 'view: focal length error, rich marks, median of 60 scenes', ours: 100 * median(e.focal), bar: 3, goal: 1.5, unit: '%' },
-    { name: 'view: focal length error, rich marks, 90th percentile (reference: the marks\' noise alone, Cramer-Rao)', ours: 100 * p90(e.focal), reference: 100 * floor.focal, bar: 3, goal: 1.5, unit: '%' },
-    { name: 'view: tilt error, rich marks, 90th percentile (reference as above)', ours: p90(e.tilt), reference: floor.tilt, bar: 0.5, goal: 0.25, unit: 'deg' },
-    { name: 'view: camera height error, rich marks, 90th percentile (reference as above)', ours: 100 * p90(e.height), reference: 100 * floor.height, bar: 3, goal: 1.5, unit: '%' },
-    { name: 'view: share of truths within 1.96 stated sd (focal, tilt, height)', ours: 100 * Math.min(inside(e.zFocal), inside(e.zTilt), inside(e.zHeight)), bar: 90, goal: 95, unit: '%', better: 'high' },
+    {
+      name: 'view: focal length error, rich marks, median of 60 scenes',
+      ours: 100 * median(e.focal),
+      bar: 3,
+      goal: 1.5,
+      unit: '%',
+    },
+    {
+      name: "view: focal length error, rich marks, 90th percentile (reference: the marks' noise alone, Cramer-Rao)",
+      ours: 100 * p90(e.focal),
+      reference: 100 * floor.focal,
+      bar: 3,
+      goal: 1.5,
+      unit: '%',
+    },
+    {
+      name: 'view: tilt error, rich marks, 90th percentile (reference as above)',
+      ours: p90(e.tilt),
+      reference: floor.tilt,
+      bar: 0.5,
+      goal: 0.25,
+      unit: 'deg',
+    },
+    {
+      name: 'view: camera height error, rich marks, 90th percentile (reference as above)',
+      ours: 100 * p90(e.height),
+      reference: 100 * floor.height,
+      bar: 3,
+      goal: 1.5,
+      unit: '%',
+    },
+    {
+      name: 'view: share of truths within 1.96 stated sd (focal, tilt, height)',
+      ours: 100 * Math.min(inside(e.zFocal), inside(e.zTilt), inside(e.zHeight)),
+      bar: 90,
+      goal: 95,
+      unit: '%',
+      better: 'high',
+    },
   );
   const plainFloor = noiseFloor(seed + 1, 60, { noisePx: rich.noisePx, uprights: 2, lineFamilies: 1 });
   const plain = viewErrors(seed + 1, 60, { noisePx: rich.noisePx, uprights: 2, lineFamilies: 1 });
   rows.push(
-    { name: 'view: tilt error, two uprights and a pair of lines, 90th percentile (reference as above)', ours: p90(plain.tilt), reference: plainFloor.tilt, bar: 0.5, goal: 0.25, unit: 'deg' },
-    { name: 'view: camera height error, two uprights and a pair of lines, 90th percentile (reference as above)', ours: 100 * p90(plain.height), reference: 100 * plainFloor.height, bar: 3, goal: 1.5, unit: '%' },
+    {
+      name: 'view: tilt error, two uprights and a pair of lines, 90th percentile (reference as above)',
+      ours: p90(plain.tilt),
+      reference: plainFloor.tilt,
+      bar: 0.5,
+      goal: 0.25,
+      unit: 'deg',
+    },
+    {
+      name: 'view: camera height error, two uprights and a pair of lines, 90th percentile (reference as above)',
+      ours: 100 * p90(plain.height),
+      reference: 100 * plainFloor.height,
+      bar: 3,
+      goal: 1.5,
+      unit: '%',
+    },
   );
-  if (truthFolder() === null) rows.push({ name: 'view: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' });
+  if (truthFolder() === null)
+    rows.push({ name: 'view: truth set absent, its rows skipped', ours: null, bar: null, goal: null, unit: '' });
   else {
     for (const shot of TRUTH_SHOTS) {
       const t = readTruth(shot);
       const { view: v } = await measureView(truthFile(shot, 'plate.mp4'), truthMarks(shot).plate);
       const f = t.frames[0]!;
-      const cover = (m: { value: number | null; sd: number | null }, truth: number): string => (m.value !== null && Math.abs(m.value - truth) <= 2 * m.sd! ? 'covered' : 'NOT covered');
+      const cover = (m: { value: number | null; sd: number | null }, truth: number): string =>
+        m.value !== null && Math.abs(m.value - truth) <= 2 * m.sd! ? 'covered' : 'NOT covered';
       rows.push(
-        { name: `view ${shot}: focal length, marks and picture (stated sd ${(100 * v.focalPx.sd! / v.focalPx.value!).toFixed(1)} %, ${cover(v.focalPx, t.focalPx)})`, ours: 100 * Math.abs(v.focalPx.value! / t.focalPx - 1), bar: 3, goal: 1.5, unit: '%' },
-        { name: `view ${shot}: tilt, marks and picture (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ${cover(v.tiltDeg, f.tiltDeg)})`, ours: Math.abs(v.tiltDeg.value! - f.tiltDeg), bar: 0.5, goal: 0.25, unit: 'deg' },
-        { name: `view ${shot}: camera height, marks and picture (stated sd ${(100 * v.cameraHeight.sd! / v.cameraHeight.value!).toFixed(1)} %, ${cover(v.cameraHeight, f.cameraPosition[1])})`, ours: 100 * Math.abs(v.cameraHeight.value! / f.cameraPosition[1] - 1), bar: 3, goal: 1.5, unit: '%' },
+        {
+          name: `view ${shot}: focal length, marks and picture (stated sd ${((100 * v.focalPx.sd!) / v.focalPx.value!).toFixed(1)} %, ${cover(v.focalPx, t.focalPx)})`,
+          ours: 100 * Math.abs(v.focalPx.value! / t.focalPx - 1),
+          bar: 3,
+          goal: 1.5,
+          unit: '%',
+        },
+        {
+          name: `view ${shot}: tilt, marks and picture (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ${cover(v.tiltDeg, f.tiltDeg)})`,
+          ours: Math.abs(v.tiltDeg.value! - f.tiltDeg),
+          bar: 0.5,
+          goal: 0.25,
+          unit: 'deg',
+        },
+        {
+          name: `view ${shot}: camera height, marks and picture (stated sd ${((100 * v.cameraHeight.sd!) / v.cameraHeight.value!).toFixed(1)} %, ${cover(v.cameraHeight, f.cameraPosition[1])})`,
+          ours: 100 * Math.abs(v.cameraHeight.value! / f.cameraPosition[1] - 1),
+          bar: 3,
+          goal: 1.5,
+          unit: '%',
+        },
       );
     }
   }

@@ -35,7 +35,13 @@ export function buildSources() {
     mkdirSync(dirname(out), { recursive: true });
     if (isTs) {
       // Maps lie beside: within the modules they would be most of what every process reads and scans as it starts.
-      const { code, map } = transformSync(readFileSync(file, 'utf8'), { loader: 'ts', format: 'esm', target: 'node20', sourcemap: 'external', sourcefile: file });
+      const { code, map } = transformSync(readFileSync(file, 'utf8'), {
+        loader: 'ts',
+        format: 'esm',
+        target: 'node20',
+        sourcemap: 'external',
+        sourcefile: file,
+      });
       writeFileSync(`${out}.map`, map);
       writeFileSync(out, `${code}//# sourceMappingURL=${basename(out)}.map\n`);
     } else writeFileSync(out, readFileSync(file));
@@ -47,7 +53,8 @@ export function buildSources() {
   for (const file of walk(dist)) {
     const rel = relative(dist, file);
     if (rel.startsWith('web') || rel.startsWith('kernels')) continue;
-    if ((file.endsWith('.js') && !wanted.has(file)) || (file.endsWith('.js.map') && !wanted.has(file.slice(0, -4)))) rmSync(file);
+    if ((file.endsWith('.js') && !wanted.has(file)) || (file.endsWith('.js.map') && !wanted.has(file.slice(0, -4))))
+      rmSync(file);
   }
   return made;
 }
@@ -62,7 +69,17 @@ function buildThreads() {
   for (const name of THREADS) {
     const out = join(dist, `${name}.bundle.js`);
     if (![...walk(join(root, 'src'))].some((f) => newer(f, out))) continue;
-    buildSync({ entryPoints: [join(root, 'src', `${name}.ts`)], outfile: out, bundle: true, format: 'esm', platform: 'node', target: 'node20', packages: 'external', sourcemap: 'external', logLevel: 'error' });
+    buildSync({
+      entryPoints: [join(root, 'src', `${name}.ts`)],
+      outfile: out,
+      bundle: true,
+      format: 'esm',
+      platform: 'node',
+      target: 'node20',
+      packages: 'external',
+      sourcemap: 'external',
+      logLevel: 'error',
+    });
   }
 }
 
@@ -72,9 +89,28 @@ export function buildKernels() {
   const out = join(dist, 'kernels.wasm');
   if (![...walk(join(root, 'kernels'))].some((f) => newer(f, out))) return false;
   mkdirSync(dist, { recursive: true });
-  const run = spawnSync(process.execPath, [join(root, 'node_modules', 'assemblyscript', 'bin', 'asc.js'), entry, '--outFile', out,
-    '--runtime', 'stub', '--importMemory', '--sharedMemory', '--initialMemory', '256', '--maximumMemory', '65536', '--enable', 'simd,threads,bulk-memory',
-    '-O3', '--noAssert'], { cwd: root, encoding: 'utf8' });
+  const run = spawnSync(
+    process.execPath,
+    [
+      join(root, 'node_modules', 'assemblyscript', 'bin', 'asc.js'),
+      entry,
+      '--outFile',
+      out,
+      '--runtime',
+      'stub',
+      '--importMemory',
+      '--sharedMemory',
+      '--initialMemory',
+      '256',
+      '--maximumMemory',
+      '65536',
+      '--enable',
+      'simd,threads,bulk-memory',
+      '-O3',
+      '--noAssert',
+    ],
+    { cwd: root, encoding: 'utf8' },
+  );
   if (run.status !== 0) {
     console.error(run.stdout + run.stderr);
     throw new Error('kernels did not compile');
@@ -87,7 +123,11 @@ export function buildWeb() {
   if (!existsSync(config)) return false;
   const mark = join(dist, 'web', 'index.html');
   if (![...walk(join(root, 'web'))].some((f) => newer(f, mark))) return false;
-  const run = spawnSync(process.execPath, [join(root, 'node_modules', 'vite', 'bin', 'vite.js'), 'build', '--config', config, '--logLevel', 'warn'], { cwd: root, encoding: 'utf8' });
+  const run = spawnSync(
+    process.execPath,
+    [join(root, 'node_modules', 'vite', 'bin', 'vite.js'), 'build', '--config', config, '--logLevel', 'warn'],
+    { cwd: root, encoding: 'utf8' },
+  );
   if (run.status !== 0) {
     console.error(run.stdout + run.stderr);
     throw new Error('the workbench did not build');

@@ -20,16 +20,24 @@ export function run(command, args, options = {}) {
 export function install() {
   const [major] = process.versions.node.split('.').map(Number);
   if (major < 20) {
-    console.error(`PW-SETUP-NODE: Platewright needs Node 20 or newer, but this is ${process.version}; install a current Node from nodejs.org`);
+    console.error(
+      `PW-SETUP-NODE: Platewright needs Node 20 or newer, but this is ${process.version}; install a current Node from nodejs.org`,
+    );
     process.exit(4);
   }
   const mark = join(root, 'node_modules', '.platewright-installed');
   const lock = readFileSync(join(root, 'package-lock.json'), 'utf8');
-  if (existsSync(mark) && readFileSync(mark, 'utf8') === String(lock.length) + ':' + statSync(join(root, 'package-lock.json')).size) return;
+  if (
+    existsSync(mark) &&
+    readFileSync(mark, 'utf8') === String(lock.length) + ':' + statSync(join(root, 'package-lock.json')).size
+  )
+    return;
   console.log('installing packages (once)…');
   const status = run('npm', ['ci', '--no-audit', '--no-fund', '--loglevel', 'error']);
   if (status !== 0) {
-    console.error('PW-SETUP-INSTALL: npm could not install the packages; look at its words above, check the connection, and start again');
+    console.error(
+      'PW-SETUP-INSTALL: npm could not install the packages; look at its words above, check the connection, and start again',
+    );
     process.exit(4);
   }
   writeFileSync(mark, String(lock.length) + ':' + statSync(join(root, 'package-lock.json')).size);

@@ -18,25 +18,61 @@ import { VideoWriter } from '../src/media/video-writer.js';
 const program = fileURLToPath(new URL('../bin/platewright.mjs', import.meta.url));
 let folder: string, production: string;
 
-function run(...args: string[]): { code: number; out: string; err: string; json: { error?: { code: string; message: string } } | null } {
+function run(...args: string[]): {
+  code: number;
+  out: string;
+  err: string;
+  json: { error?: { code: string; message: string } } | null;
+} {
   const r = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 60_000 });
   let json = null;
-  try { json = JSON.parse(r.stdout) as { error?: { code: string; message: string } }; } catch { json = null; }
+  try {
+    json = JSON.parse(r.stdout) as { error?: { code: string; message: string } };
+  } catch {
+    json = null;
+  }
   return { code: r.status ?? -1, out: r.stdout, err: r.stderr, json };
 }
-const pulse = (): string => { const b = Book.open(production); const p = b.pulse(); b.close(); return p; };
+const pulse = (): string => {
+  const b = Book.open(production);
+  const p = b.pulse();
+  b.close();
+  return p;
+};
 const file = (name: string): string => join(folder, name);
 
 beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'platewright-bad-'));
   production = join(folder, 'production');
-  const w = await VideoWriter.open(file('film.mp4'), { widthPx: 96, heightPx: 64, rate: rate(24), codec: 'h264', crf: 12 });
-  for (let f = 0; f < 48; f++) { const p = createPicture(96, 64, 3); for (let i = 0; i < p.data.length; i++) p.data[i] = ((i * 31 + f * 17) % 97) / 97; await w.writeCoded(p); }
+  const w = await VideoWriter.open(file('film.mp4'), {
+    widthPx: 96,
+    heightPx: 64,
+    rate: rate(24),
+    codec: 'h264',
+    crf: 12,
+  });
+  for (let f = 0; f < 48; f++) {
+    const p = createPicture(96, 64, 3);
+    for (let i = 0; i < p.data.length; i++) p.data[i] = ((i * 31 + f * 17) % 97) / 97;
+    await w.writeCoded(p);
+  }
   await w.close();
   const book = Book.create(production);
   book.edit('start', (e) => e.put('production', newProduction('Bad walk')));
   await addFilm(book, file('film.mp4'), { title: 'Film' });
-  book.edit('pick', (e) => e.put('pick', { id: 'one', film: 'film', title: 'One', in: 0, out: 24, order: 1, note: '', marks: { frame: 0, marks: [] }, action: '' }));
+  book.edit('pick', (e) =>
+    e.put('pick', {
+      id: 'one',
+      film: 'film',
+      title: 'One',
+      in: 0,
+      out: 24,
+      order: 1,
+      note: '',
+      marks: { frame: 0, marks: [] },
+      action: '',
+    }),
+  );
   book.close();
   copyFileSync(file('film.mp4'), file('truncated.mp4'));
   truncateSync(file('truncated.mp4'), 300);
@@ -45,17 +81,41 @@ beforeAll(async () => {
   writeWav(file('sound.wav'), { sampleRate: 48000, channels: 1, samples: new Float32Array(48000) }, 16);
   writeFileSync(file('nonsense.json'), '{"frame":0,"marks":[');
   writeFileSync(file('unknown-mark.json'), JSON.stringify({ frame: 0, marks: [{ kind: 'wish', foot: [1, 2] }] }));
-  writeFileSync(file('outside.json'), JSON.stringify({ frame: 0, marks: [{ kind: 'upright', foot: [5000, 60], top: [5000, 10], height: 1.8 }] }));
-  writeFileSync(file('late.json'), JSON.stringify({ frame: 99, marks: [{ kind: 'upright', foot: [50, 60], top: [50, 10], height: 1.8 }] }));
-  writeFileSync(file('negative-height.json'), JSON.stringify({ frame: 0, marks: [{ kind: 'upright', foot: [50, 60], top: [50, 10], height: -2 }] }));
-  writeFileSync(file('two-points.json'), JSON.stringify({ frames: [{ frame: 0, polygon: [[1, 1], [20, 20]] }] }));
+  writeFileSync(
+    file('outside.json'),
+    JSON.stringify({ frame: 0, marks: [{ kind: 'upright', foot: [5000, 60], top: [5000, 10], height: 1.8 }] }),
+  );
+  writeFileSync(
+    file('late.json'),
+    JSON.stringify({ frame: 99, marks: [{ kind: 'upright', foot: [50, 60], top: [50, 10], height: 1.8 }] }),
+  );
+  writeFileSync(
+    file('negative-height.json'),
+    JSON.stringify({ frame: 0, marks: [{ kind: 'upright', foot: [50, 60], top: [50, 10], height: -2 }] }),
+  );
+  writeFileSync(
+    file('two-points.json'),
+    JSON.stringify({
+      frames: [
+        {
+          frame: 0,
+          polygon: [
+            [1, 1],
+            [20, 20],
+          ],
+        },
+      ],
+    }),
+  );
   const newer = Book.create(join(folder, 'newer'));
   newer.close();
   const db = new Database(join(folder, 'newer', 'book.sqlite'));
   db.exec(`PRAGMA user_version = ${SCHEMA_VERSION + 1}`);
   db.close();
 });
-afterAll(() => { rmSync(folder, { recursive: true, force: true }); });
+afterAll(() => {
+  rmSync(folder, { recursive: true, force: true });
+});
 
 /** What was asked, the arguments, the code that must be named, and the exit code. */
 const cases: readonly (readonly [string, () => string[], RegExp, number])[] = [
@@ -69,19 +129,64 @@ const cases: readonly (readonly [string, () => string[], RegExp, number])[] = [
   ['a production that is not there', () => ['pick', 'list', '-p', file('nobody')], /PW-BOOK-MISSING/, 2],
   ['a book from a newer version', () => ['pick', 'list', '-p', join(folder, 'newer')], /PW-BOOK-NEWER/, 3],
   ['a production where one is', () => ['new', production, '--title', 'again'], /PW-BOOK-EXISTS/, 3],
-  ['a marks file that is not JSON', () => ['mark', 'one', '--file', file('nonsense.json'), '-p', production], /PW-MARKS-FORM/, 3],
-  ['a mark of an unknown kind', () => ['mark', 'one', '--file', file('unknown-mark.json'), '-p', production], /PW-MARKS-FORM/, 3],
-  ['marks outside the picture', () => ['mark', 'one', '--file', file('outside.json'), '-p', production], /PW-MARKS-OUTSIDE/, 3],
-  ['marks on a frame that the clip has not', () => ['mark', 'one', '--file', file('late.json'), '-p', production], /PW-MARKS-OUTSIDE/, 3],
-  ['a negative height', () => ['mark', 'one', '--file', file('negative-height.json'), '-p', production], /PW-MARKS-FORM/, 3],
-  ['a region with two points', () => ['erase', file('film.mp4'), '--region', file('two-points.json'), '--out', file('clean')], /PW-REGION-FORM/, 3],
-  ['a region of two points to follow', () => ['track', file('film.mp4'), '--region', '1,1 20,20', '--at', '0'], /PW-/, 2],
+  [
+    'a marks file that is not JSON',
+    () => ['mark', 'one', '--file', file('nonsense.json'), '-p', production],
+    /PW-MARKS-FORM/,
+    3,
+  ],
+  [
+    'a mark of an unknown kind',
+    () => ['mark', 'one', '--file', file('unknown-mark.json'), '-p', production],
+    /PW-MARKS-FORM/,
+    3,
+  ],
+  [
+    'marks outside the picture',
+    () => ['mark', 'one', '--file', file('outside.json'), '-p', production],
+    /PW-MARKS-OUTSIDE/,
+    3,
+  ],
+  [
+    'marks on a frame that the clip has not',
+    () => ['mark', 'one', '--file', file('late.json'), '-p', production],
+    /PW-MARKS-OUTSIDE/,
+    3,
+  ],
+  [
+    'a negative height',
+    () => ['mark', 'one', '--file', file('negative-height.json'), '-p', production],
+    /PW-MARKS-FORM/,
+    3,
+  ],
+  [
+    'a region with two points',
+    () => ['erase', file('film.mp4'), '--region', file('two-points.json'), '--out', file('clean')],
+    /PW-REGION-FORM/,
+    3,
+  ],
+  [
+    'a region of two points to follow',
+    () => ['track', file('film.mp4'), '--region', '1,1 20,20', '--at', '0'],
+    /PW-/,
+    2,
+  ],
   ['a pick beyond the film', () => ['pick', 'add', '--from', '40', '--to', '400', '-p', production], /PW-PICK-SPAN/, 2],
   ['a pick that is not there', () => ['join', 'nobody', '-p', production], /PW-BOOK-NO-SUCH/, 2],
   ['a verdict without a take', () => ['verdict', '-p', production], /PW-TAKE-NONE/, 2],
   ['a brief before the measures', () => ['brief', 'one', '-p', production], /PW-BRIEF-UNMEASURED/, 2],
-  ['a place off the globe', () => ['sun', '--place', '95,0', '--date', '2026-06-21', '--elevation', '20..30'], /PW-SUN-PLACE/, 2],
-  ['a date that is none', () => ['sun', '--place', '50,0', '--date', '2026-02-31', '--elevation', '20..30'], /PW-TIME-DATE/, 2],
+  [
+    'a place off the globe',
+    () => ['sun', '--place', '95,0', '--date', '2026-06-21', '--elevation', '20..30'],
+    /PW-SUN-PLACE/,
+    2,
+  ],
+  [
+    'a date that is none',
+    () => ['sun', '--place', '50,0', '--date', '2026-02-31', '--elevation', '20..30'],
+    /PW-TIME-DATE/,
+    2,
+  ],
   ['loudness of a film without sound', () => ['loudness', file('film.mp4')], /PW-MEDIA-SILENT/, 3],
   ['a command that is none', () => ['conjure'], /PW-CLI-COMMAND/, 2],
 ];

@@ -18,9 +18,13 @@ import { doJob } from '../src/jobs/run-job.js';
 import { probe } from '../src/media/probe.js';
 
 const FOOTAGE = fileURLToPath(new URL('../../shared/footage', import.meta.url));
-const FILM = join(FOOTAGE, 'tears-of-steel-30s.mp4'), TAKE = join(FOOTAGE, 'green-wall-person.mp4');
+const FILM = join(FOOTAGE, 'tears-of-steel-30s.mp4'),
+  TAKE = join(FOOTAGE, 'green-wall-person.mp4');
 const there = existsSync(FILM) && existsSync(TAKE);
-if (!there) console.warn('\n*** SKIPPED: the real clips (../shared/footage) are not beside the checkout; the production on real footage was not made ***\n');
+if (!there)
+  console.warn(
+    '\n*** SKIPPED: the real clips (../shared/footage) are not beside the checkout; the production on real footage was not made ***\n',
+  );
 const SHOTS = [72, 438, 482, 567, 667, 699];
 
 describe.skipIf(!there)('a production on real footage', () => {
@@ -36,22 +40,43 @@ describe.skipIf(!there)('a production on real footage', () => {
   });
 
   it('scans the film and finds the shots that an eye finds', async () => {
-    await addFilm(book, FILM, { id: 'film', title: 'Tears of Steel', credit: 'its makers, as named beside the clip', licence: 'CC BY 3.0' });
+    await addFilm(book, FILM, {
+      id: 'film',
+      title: 'Tears of Steel',
+      credit: 'its makers, as named beside the clip',
+      licence: 'CC BY 3.0',
+    });
     await doJob(book, 'scan', 'film', {});
     const starts = book.need('film', 'film').cutList!.shots.map((s) => s.in);
-    for (const s of SHOTS) expect(starts.some((x) => Math.abs(x - s) <= 2), `the shot that starts at ${s}; found ${starts.join(', ')}`).toBe(true);
+    for (const s of SHOTS)
+      expect(
+        starts.some((x) => Math.abs(x - s) <= 2),
+        `the shot that starts at ${s}; found ${starts.join(', ')}`,
+      ).toBe(true);
     // The glow about 596 to 606 and the whip about 612 to 628 are no cuts.
     expect(starts.filter((x) => x > 590 && x < 640)).toEqual([]);
   });
 
-  it('measures the plate: a camera that stands, film grain, and what it can\'t know with a reason', async () => {
-    book.edit('pick', (e) => e.put('pick', {
-      id: 'bridge', film: 'film', title: 'Between them on the bridge', in: 84, out: 116, order: 1, note: '', action: 'looks from one to the other',
-      marks: { frame: 0, marks: [
-        { kind: 'upright', foot: [246, 330], top: [253, 35], height: 1.8 },
-        { kind: 'stand', ground: [318, 250], top: [318, 92], height: 0.9 },
-      ] },
-    }));
+  it("measures the plate: a camera that stands, film grain, and what it can't know with a reason", async () => {
+    book.edit('pick', (e) =>
+      e.put('pick', {
+        id: 'bridge',
+        film: 'film',
+        title: 'Between them on the bridge',
+        in: 84,
+        out: 116,
+        order: 1,
+        note: '',
+        action: 'looks from one to the other',
+        marks: {
+          frame: 0,
+          marks: [
+            { kind: 'upright', foot: [246, 330], top: [253, 35], height: 1.8 },
+            { kind: 'stand', ground: [318, 250], top: [318, 92], height: 0.9 },
+          ],
+        },
+      }),
+    );
     await doJob(book, 'measure', 'bridge', {});
     const m = book.need('measures', 'bridge').measures;
     expect(m.camera?.move).toBe('static');
@@ -69,7 +94,11 @@ describe.skipIf(!there)('a production on real footage', () => {
   });
 
   it('judges the take, joins it, inspects the join', async () => {
-    await addTake(book, TAKE, { id: 'wall', pick: 'bridge', marks: { frame: 0, marks: [{ kind: 'performer', ground: [150, 192], top: [150, 0], height: 0.9 }] } });
+    await addTake(book, TAKE, {
+      id: 'wall',
+      pick: 'bridge',
+      marks: { frame: 0, marks: [{ kind: 'performer', ground: [150, 192], top: [150, 0], height: 0.9 }] },
+    });
     await doJob(book, 'verdict', 'wall', {});
     const verdict = book.need('take', 'wall').verdict!;
     expect(['fits', 'mendable', 'shoot again']).toContain(verdict.verdict);
@@ -83,22 +112,53 @@ describe.skipIf(!there)('a production on real footage', () => {
   }, 240_000);
 
   it('delivers a reel that reads back with the right rate, size, colour and sound', async () => {
-    book.edit('cut', (e) => e.put('cut', {
-      id: 'cut', music: null, captions: [], credits: [], thanks: [],
-      entries: [
-        { kind: 'film', film: 'film', in: 40, out: 64, soundLead: 0, soundTail: 0 },
-        { kind: 'pick', pick: 'bridge', trimIn: 0, trimOut: 0, soundLead: 0, soundTail: 0, soundFrom: 'film' },
-      ],
-    }));
+    book.edit('cut', (e) =>
+      e.put('cut', {
+        id: 'cut',
+        music: null,
+        captions: [],
+        credits: [],
+        thanks: [],
+        entries: [
+          { kind: 'film', film: 'film', in: 40, out: 64, soundLead: 0, soundTail: 0 },
+          { kind: 'pick', pick: 'bridge', trimIn: 0, trimOut: 0, soundLead: 0, soundTail: 0, soundFrom: 'film' },
+        ],
+      }),
+    );
     await doJob(book, 'deliver', '', {});
     const delivery = book.list('delivery')[0]!;
     const reel = book.mediaPath(delivery.files.find((f) => f.endsWith('.mp4'))!);
     const info = await probe(reel);
     expect(info.video).toMatchObject({ widthPx: 640, heightPx: 268, rate: { num: 24, den: 1 }, frameCount: 56 });
-    const run = spawnSync('ffprobe', ['-v', 'error', '-show_entries', 'stream=codec_type,codec_name,width,height,r_frame_rate,color_space,color_transfer,color_primaries,color_range,sample_rate,nb_frames', '-of', 'json', reel], { encoding: 'utf8' });
-    if (run.error !== undefined) { console.warn('*** ffprobe is not on this machine: the reel was read by the project\'s own door alone ***'); return; }
+    const run = spawnSync(
+      'ffprobe',
+      [
+        '-v',
+        'error',
+        '-show_entries',
+        'stream=codec_type,codec_name,width,height,r_frame_rate,color_space,color_transfer,color_primaries,color_range,sample_rate,nb_frames',
+        '-of',
+        'json',
+        reel,
+      ],
+      { encoding: 'utf8' },
+    );
+    if (run.error !== undefined) {
+      console.warn("*** ffprobe is not on this machine: the reel was read by the project's own door alone ***");
+      return;
+    }
     const streams = (JSON.parse(run.stdout) as { streams: Record<string, string | number>[] }).streams;
-    expect(streams.find((s) => s['codec_type'] === 'video')).toMatchObject({ codec_name: 'h264', width: 640, height: 268, r_frame_rate: '24/1', color_space: 'bt709', color_transfer: 'bt709', color_primaries: 'bt709', color_range: 'tv', nb_frames: '56' });
+    expect(streams.find((s) => s['codec_type'] === 'video')).toMatchObject({
+      codec_name: 'h264',
+      width: 640,
+      height: 268,
+      r_frame_rate: '24/1',
+      color_space: 'bt709',
+      color_transfer: 'bt709',
+      color_primaries: 'bt709',
+      color_range: 'tv',
+      nb_frames: '56',
+    });
     expect(streams.find((s) => s['codec_type'] === 'audio')).toMatchObject({ codec_name: 'aac', sample_rate: '48000' });
   }, 120_000);
 });

@@ -5,6 +5,11 @@ import solid from 'vite-plugin-solid';
 export default defineConfig({
   root: fileURLToPath(new URL('.', import.meta.url)),
   plugins: [solid()],
-  build: { outDir: fileURLToPath(new URL('../dist/web', import.meta.url)), emptyOutDir: true, target: 'es2022', sourcemap: false },
+  build: {
+    outDir: fileURLToPath(new URL('../dist/web', import.meta.url)),
+    emptyOutDir: true,
+    target: 'es2022',
+    sourcemap: false,
+  },
   server: { proxy: { '/api': 'http://localhost:4780' } },
 });

@@ -25,7 +25,13 @@ export const HEIGHT = 480;
 
 /** Camera from heading (positive to the right), tilt (positive up) and roll (positive: picture content turns anticlockwise), degrees. */
 export function aim(
-  position: Vec3, headingDeg: number, tiltDeg: number, focalPx: number, rollDeg = 0, widthPx = WIDTH, heightPx = HEIGHT,
+  position: Vec3,
+  headingDeg: number,
+  tiltDeg: number,
+  focalPx: number,
+  rollDeg = 0,
+  widthPx = WIDTH,
+  heightPx = HEIGHT,
 ): Camera {
   const ch = Math.cos(headingDeg * DEG);
   const sh = Math.sin(headingDeg * DEG);
@@ -37,7 +43,11 @@ export function aim(
   const cr = Math.cos(rollDeg * DEG);
   const sr = Math.sin(rollDeg * DEG);
   return {
-    position, forward, focalPx, widthPx, heightPx,
+    position,
+    forward,
+    focalPx,
+    widthPx,
+    heightPx,
     right: add(mul(right0, cr), mul(down0, sr)),
     down: add(mul(down0, cr), mul(right0, -sr)),
   };
@@ -56,10 +66,7 @@ export const tiltDeg = (c: Camera): number => Math.asin(c.forward[1]) / DEG;
 export function project(c: Camera, p: Vec3): Point {
   const q = sub(p, c.position);
   const z = dot(q, c.forward);
-  return [
-    c.widthPx / 2 + (c.focalPx * dot(q, c.right)) / z,
-    c.heightPx / 2 + (c.focalPx * dot(q, c.down)) / z,
-  ];
+  return [c.widthPx / 2 + (c.focalPx * dot(q, c.right)) / z, c.heightPx / 2 + (c.focalPx * dot(q, c.down)) / z];
 }
 
 /** Unit vector towards the sun: azimuth 0 = from straight behind the camera, positive = from camera right. */

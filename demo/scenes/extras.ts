@@ -29,21 +29,72 @@ export async function makeExtras(demo: string, o: TraceOptions, atOnce: number):
   const bytes = Buffer.from(Uint8Array.from(clean.rgb, (x) => Math.round(255 * encode709(Math.min(1, x)))));
   const ppm = join(o.cache, 'clean.ppm');
   writeFileSync(ppm, Buffer.concat([Buffer.from(`P6\n${WIDTH} ${HEIGHT}\n255\n`), bytes]));
-  execFileSync('ffmpeg', ['-v', 'error', '-y', '-i', ppm, '-pix_fmt', 'rgb24', join(demo, 'truth', 'platform-clean.png')]);
+  execFileSync('ffmpeg', [
+    '-v',
+    'error',
+    '-y',
+    '-i',
+    ppm,
+    '-pix_fmt',
+    'rgb24',
+    join(demo, 'truth', 'platform-clean.png'),
+  ]);
   rmSync(ppm);
 
   const joined = lookahead(pick.out - pick.in, atOnce, async (f) => {
     const at = guest.at(f + pick.in);
     const pose = { ...take.pose(f + HANDLE_FRAMES), position: at };
-    const p = await frameOf(shot, f + pick.in, o, hair + rabbit(pose), reachOf(at, 0.25, RABBIT_HEIGHT + 0.07, shot.sun));
+    const p = await frameOf(
+      shot,
+      f + pick.in,
+      o,
+      hair + rabbit(pose),
+      reachOf(at, 0.25, RABBIT_HEIGHT + 0.07, shot.sun),
+    );
     return printLikeFilm(p, shot, `joined platform ${f}`);
   });
-  await encode(join(demo, 'truth', 'platform-joined.mp4'), joined, { width: WIDTH, height: HEIGHT, rate: FILM_RATE, crf: 20 });
+  await encode(join(demo, 'truth', 'platform-joined.mp4'), joined, {
+    width: WIDTH,
+    height: HEIGHT,
+    rate: FILM_RATE,
+    crf: 20,
+  });
 
   const at = windowOf(take.camera, reachOf([0, 0, 0], 0.25, RABBIT_HEIGHT + 0.07, [0, 1, 0]), 12);
   const part = join(o.cache, 'matte.mkv');
-  const child = spawn('ffmpeg', ['-v', 'error', '-y', '-f', 'rawvideo', '-pix_fmt', 'gray', '-s', `${WIDTH}x${HEIGHT}`, '-r', take.rate, '-i', '-', '-c:v', 'ffv1', '-level', '3', '-g', '1', '-fflags', '+bitexact', '-flags:v', '+bitexact', part], { stdio: ['pipe', 'inherit', 'inherit'] });
-  const done = new Promise<void>((ok, no) => child.on('close', (code) => (code === 0 ? ok() : no(new Error(`ffmpeg ended with ${code}`)))));
+  const child = spawn(
+    'ffmpeg',
+    [
+      '-v',
+      'error',
+      '-y',
+      '-f',
+      'rawvideo',
+      '-pix_fmt',
+      'gray',
+      '-s',
+      `${WIDTH}x${HEIGHT}`,
+      '-r',
+      take.rate,
+      '-i',
+      '-',
+      '-c:v',
+      'ffv1',
+      '-level',
+      '3',
+      '-g',
+      '1',
+      '-fflags',
+      '+bitexact',
+      '-flags:v',
+      '+bitexact',
+      part,
+    ],
+    { stdio: ['pipe', 'inherit', 'inherit'] },
+  );
+  const done = new Promise<void>((ok, no) =>
+    child.on('close', (code) => (code === 0 ? ok() : no(new Error(`ffmpeg ended with ${code}`)))),
+  );
   for await (const frame of lookahead(take.frames, atOnce, async (f) => {
     // Without the mirror of the eyes, which would show the ground.
     const body = (hair + performer(take, f)).replaceAll(' reflection 0.04', '');
@@ -53,7 +104,9 @@ export async function makeExtras(demo: string, o: TraceOptions, atOnce: number):
     for (let y = 0; y < at.h; y++) {
       for (let x = 0; x < at.w; x++) {
         const q = (y * at.w + x) * 3 + 1;
-        grey[(at.y + y) * WIDTH + at.x + x] = Math.round(255 * Math.min(1, Math.max(0, 1 - ((bright.rgb[q] ?? 0) - (dark.rgb[q] ?? 0)))));
+        grey[(at.y + y) * WIDTH + at.x + x] = Math.round(
+          255 * Math.min(1, Math.max(0, 1 - ((bright.rgb[q] ?? 0) - (dark.rgb[q] ?? 0)))),
+        );
       }
     }
     return grey;

@@ -27,13 +27,22 @@ export const FILM_RATE = '24/1';
 /** The edit: everything joined by hard cuts but one fade through black and one dissolve. */
 export const EDIT: readonly Joint[] = (() => {
   const order: readonly [Shot, Joint['entry']][] = [
-    [titleShot, 'start'], [arrive, 'fade'], [platform, 'cut'], [pan, 'cut'], [punchShot, 'cut'], [conductorShot, 'cut'], [windowShot, 'cut'], [railingShot, 'cut'], [hillShot, 'dissolve'],
+    [titleShot, 'start'],
+    [arrive, 'fade'],
+    [platform, 'cut'],
+    [pan, 'cut'],
+    [punchShot, 'cut'],
+    [conductorShot, 'cut'],
+    [windowShot, 'cut'],
+    [railingShot, 'cut'],
+    [hillShot, 'dissolve'],
   ];
   const out: Joint[] = [];
   let at = 0;
   for (const [shot, entry] of order) {
     if (entry === 'dissolve') at -= DISSOLVE;
-    const over: [number, number] | undefined = entry === 'dissolve' ? [at, at + DISSOLVE] : entry === 'fade' ? [at - FADE_OUT, at + FADE_IN] : undefined;
+    const over: [number, number] | undefined =
+      entry === 'dissolve' ? [at, at + DISSOLVE] : entry === 'fade' ? [at - FADE_OUT, at + FADE_IN] : undefined;
     out.push({ shot, entry, at, in: at, out: at + shot.frames, ...(over ? { over } : {}) });
     at += shot.frames;
   }
@@ -58,8 +67,10 @@ async function mixed(frame: number, o: TraceOptions): Promise<Picture> {
     if (j.entry === 'dissolve' && j.over && frame < j.over[1]) weight = (frame - j.over[0] + 1) / (DISSOLVE + 1);
     if (j.entry === 'fade' && j.over && frame < j.over[1]) weight = f / FADE_IN;
     const next = EDIT[i + 1];
-    if (next?.entry === 'dissolve' && next.over && frame >= next.over[0]) weight = 1 - (frame - next.over[0] + 1) / (DISSOLVE + 1);
-    if (next?.entry === 'fade' && next.over && frame >= next.over[0]) weight = 1 - (frame - next.over[0] + 1) / FADE_OUT;
+    if (next?.entry === 'dissolve' && next.over && frame >= next.over[0])
+      weight = 1 - (frame - next.over[0] + 1) / (DISSOLVE + 1);
+    if (next?.entry === 'fade' && next.over && frame >= next.over[0])
+      weight = 1 - (frame - next.over[0] + 1) / FADE_OUT;
     const p = develop(await frameOf(j.shot, f, o), filmFinish(j.shot.exposure));
     sum ??= picture(p.w, p.h);
     for (let k = 0; k < p.rgb.length; k++) sum.rgb[k] = (sum.rgb[k] ?? 0) + weight * (p.rgb[k] ?? 0);
@@ -74,10 +85,15 @@ export async function filmFrame(frame: number, o: TraceOptions): Promise<Uint8Ar
 }
 
 /** Prints a picture of one shot with the film's finish and a grain of its own. */
-export const printLikeFilm = (p: Picture, shot: Shot, key: string): Uint8Array => print(develop(p, filmFinish(shot.exposure)), filmFinish(), seedOf(key));
+export const printLikeFilm = (p: Picture, shot: Shot, key: string): Uint8Array =>
+  print(develop(p, filmFinish(shot.exposure)), filmFinish(), seedOf(key));
 
 /** Runs `make` over 0..count−1 with a few at work at a time, in order. */
-export async function* lookahead(count: number, atOnce: number, make: (i: number) => Promise<Uint8Array>): AsyncGenerator<Uint8Array> {
+export async function* lookahead(
+  count: number,
+  atOnce: number,
+  make: (i: number) => Promise<Uint8Array>,
+): AsyncGenerator<Uint8Array> {
   const going: Promise<Uint8Array>[] = [];
   for (let i = 0; i < count + atOnce; i++) {
     if (i < count) {

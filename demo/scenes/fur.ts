@@ -46,8 +46,11 @@ function onSurface(e: Ellipsoid, r: Random): { p: Vec3; normal: Vec3 } {
  * `hidden` says where no hair grows (inside another part of the body).
  */
 export function furMesh(
-  patches: readonly FurPatch[], r: Random, tint: (p: Vec3, normal: Vec3, r: Random) => number,
-  hidden: (p: Vec3, own: Ellipsoid) => boolean, textures: readonly string[],
+  patches: readonly FurPatch[],
+  r: Random,
+  tint: (p: Vec3, normal: Vec3, r: Random) => number,
+  hidden: (p: Vec3, own: Ellipsoid) => boolean,
+  textures: readonly string[],
 ): string {
   const points: string[] = [];
   const normals: string[] = [];
@@ -80,8 +83,10 @@ export function furMesh(
       count += 1;
     }
   }
-  return `mesh2 { vertex_vectors { ${points.length}, ${points.join(',')} }\n`
-    + `normal_vectors { ${count}, ${normals.join(',')} }\n`
-    + `texture_list { ${textures.length}, ${textures.map((x) => `texture{${x}}`).join(',')} }\n`
-    + `face_indices { ${count}, ${faces.join(',')} }\nnormal_indices { ${count}, ${used.join(',')} } no_shadow }\n`;
+  return (
+    `mesh2 { vertex_vectors { ${points.length}, ${points.join(',')} }\n` +
+    `normal_vectors { ${count}, ${normals.join(',')} }\n` +
+    `texture_list { ${textures.length}, ${textures.map((x) => `texture{${x}}`).join(',')} }\n` +
+    `face_indices { ${count}, ${faces.join(',')} }\nnormal_indices { ${count}, ${used.join(',')} } no_shadow }\n`
+  );
 }

@@ -19,7 +19,12 @@ export interface Pane {
 /** Width of the reflected street, so that it can slide by. */
 export const REFLECTION_WIDTH = 1100;
 
-export interface Drop { readonly x: number; readonly y: number; readonly r: number; readonly tall: number }
+export interface Drop {
+  readonly x: number;
+  readonly y: number;
+  readonly r: number;
+  readonly tall: number;
+}
 
 /** Drops on the pane in one frame: those that rest, then those that run. */
 export function dropsAt(pane: Pane, frame: number): Drop[] {
@@ -30,7 +35,8 @@ export function dropsAt(pane: Pane, frame: number): Drop[] {
   const w = (br?.[0] ?? 0) - x0;
   const h = (br?.[1] ?? 0) - y0;
   const out: Drop[] = [];
-  for (let i = 0; i < pane.drops; i++) out.push({ x: x0 + w * r(), y: y0 + h * r(), r: 1.5 + 7.5 * r() ** 4, tall: 1 + 0.25 * r() });
+  for (let i = 0; i < pane.drops; i++)
+    out.push({ x: x0 + w * r(), y: y0 + h * r(), r: 1.5 + 7.5 * r() ** 4, tall: 1 + 0.25 * r() });
   for (let i = 0; i < pane.runners; i++) {
     const x = x0 + w * (0.04 + 0.92 * r());
     const start = h * (r() * 0.9 - 0.15);
@@ -43,7 +49,13 @@ export function dropsAt(pane: Pane, frame: number): Drop[] {
     out.push({ x: x + 3 * Math.sin(at / 23 + phase), y: y0 + at, r: 4.2 + 2.2 * r(), tall: 1.35 });
     for (let k = 1; k < 9; k++) {
       const back = at - k * 9 - 3 * Math.sin(k * 2.3 + phase);
-      if (back > start - 30) out.push({ x: x + 3 * Math.sin(back / 23 + phase), y: y0 + back, r: 1.1 + 0.7 * Math.abs(Math.sin(k * 1.7)), tall: 1.2 });
+      if (back > start - 30)
+        out.push({
+          x: x + 3 * Math.sin(back / 23 + phase),
+          y: y0 + back,
+          r: 1.1 + 0.7 * Math.abs(Math.sin(k * 1.7)),
+          tall: 1.2,
+        });
     }
   }
   return out.filter((d) => d.y > y0 - 8 && d.y < y0 + h + 8);
@@ -61,7 +73,7 @@ export function glassOver(behind: Picture, street: Picture, frame: number, pane:
   const bx1 = br?.[0] ?? 0;
   const by1 = br?.[1] ?? 0;
   const spare = street.w - w;
-  const slide = (spare - 4) - frame * pane.slidePxPerFrame;
+  const slide = spare - 4 - frame * pane.slidePxPerFrame;
   const veil = (x: number, y: number, c: number): number => {
     const sx = Math.min(street.w - 1.001, Math.max(0, x + slide));
     const i = Math.floor(sx);
@@ -101,7 +113,10 @@ export function glassOver(behind: Picture, street: Picture, frame: number, pane:
         const p = (y * w + x) * 3;
         const s = (sy * w + sx) * 3;
         for (let c = 0; c < 3; c++) {
-          const lens = (0.75 * (soft.rgb[s + c] ?? 0) + 1.15 * veil(sx, sy, c)) * rim * (1 + 0.55 * (lean - 0.8)) + glint + 0.12 * Math.max(0, t) * q;
+          const lens =
+            (0.75 * (soft.rgb[s + c] ?? 0) + 1.15 * veil(sx, sy, c)) * rim * (1 + 0.55 * (lean - 0.8)) +
+            glint +
+            0.12 * Math.max(0, t) * q;
           const a = out.rgb[p + c] ?? 0;
           out.rgb[p + c] = a * (1 - 0.88 * k) + 0.88 * k * lens;
         }

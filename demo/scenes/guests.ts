@@ -29,15 +29,69 @@ const fixed = (p: Vec3, yaw: number): Guest => ({ at: () => p, yaw: () => yaw })
 
 export const PICKS: readonly Pick[] = [
   { id: 'poster', title: 'Clementine is famous already', shot: arrive, in: 14, out: 58, order: 1, needs: ['ride'] },
-  { id: 'platform', title: 'Clementine waits for the tram', shot: platform, in: 8, out: 44, order: 2, needs: ['ground', 'light'], guest: fixed([-0.45, 0, -0.2], -24) },
-  { id: 'pan', title: 'She was here first', shot: pan, in: 4, out: 44, order: 3, needs: ['erase', 'ground'], guest: fixed([-0.2, 0, 1.3], -14) },
-  { id: 'punch', title: 'One single to Harrow Hill', shot: punchShot, in: 6, out: 40, order: 4, needs: ['widen', 'light'], guest: fixed([-0.53, 0, 0.75], -34) },
   {
-    id: 'conductor', title: 'Promoted to inspector', shot: conductorShot, in: 4, out: 56, order: 5, needs: ['ride', 'turn'],
-    guest: { at: (f) => ofPerson({ position: [-0.08, 0, 1.7], yaw: conductorYaw(f) }, SHOULDER_SEAT), yaw: conductorYaw },
+    id: 'platform',
+    title: 'Clementine waits for the tram',
+    shot: platform,
+    in: 8,
+    out: 44,
+    order: 2,
+    needs: ['ground', 'light'],
+    guest: fixed([-0.45, 0, -0.2], -24),
   },
-  { id: 'window', title: 'The yawn that stopped the tram', shot: windowShot, in: 6, out: 42, order: 6, needs: ['veil', 'patch'], guest: fixed([0.2, WINDOW_SILL_Y, 0.4], 16) },
-  { id: 'railing', title: 'Mind the gap', shot: railingShot, in: 4, out: 44, order: 7, needs: ['front', 'ground', 'steady'], guest: fixed([0, 0, 0.35], 12) },
+  {
+    id: 'pan',
+    title: 'She was here first',
+    shot: pan,
+    in: 4,
+    out: 44,
+    order: 3,
+    needs: ['erase', 'ground'],
+    guest: fixed([-0.2, 0, 1.3], -14),
+  },
+  {
+    id: 'punch',
+    title: 'One single to Harrow Hill',
+    shot: punchShot,
+    in: 6,
+    out: 40,
+    order: 4,
+    needs: ['widen', 'light'],
+    guest: fixed([-0.53, 0, 0.75], -34),
+  },
+  {
+    id: 'conductor',
+    title: 'Promoted to inspector',
+    shot: conductorShot,
+    in: 4,
+    out: 56,
+    order: 5,
+    needs: ['ride', 'turn'],
+    guest: {
+      at: (f) => ofPerson({ position: [-0.08, 0, 1.7], yaw: conductorYaw(f) }, SHOULDER_SEAT),
+      yaw: conductorYaw,
+    },
+  },
+  {
+    id: 'window',
+    title: 'The yawn that stopped the tram',
+    shot: windowShot,
+    in: 6,
+    out: 42,
+    order: 6,
+    needs: ['veil', 'patch'],
+    guest: fixed([0.2, WINDOW_SILL_Y, 0.4], 16),
+  },
+  {
+    id: 'railing',
+    title: 'Mind the gap',
+    shot: railingShot,
+    in: 4,
+    out: 44,
+    order: 7,
+    needs: ['front', 'ground', 'steady'],
+    guest: fixed([0, 0, 0.35], 12),
+  },
 ];
 
 /** Middle of the performer, what views are measured to. */
@@ -51,8 +105,14 @@ export function needed(pick: Pick, f: number): Record<string, unknown> | undefin
   const bearingDeg = (Math.atan2((project(c, middle(at))[0] - c.widthPx / 2) / c.focalPx, 1) * 180) / Math.PI;
   const sun = sunAngles(c, pick.shot.sun);
   return {
-    position: at, yawDeg: pick.guest.yaw(f), ground: project(c, at), top: project(c, add(at, [0, RABBIT_HEIGHT, 0])),
-    ...viewFrom(c, middle(at)), bearingDeg, sunAzimuthDeg: sun.azimuthDeg, sunElevationDeg: sun.elevationDeg,
+    position: at,
+    yawDeg: pick.guest.yaw(f),
+    ground: project(c, at),
+    top: project(c, add(at, [0, RABBIT_HEIGHT, 0])),
+    ...viewFrom(c, middle(at)),
+    bearingDeg,
+    sunAzimuthDeg: sun.azimuthDeg,
+    sunElevationDeg: sun.elevationDeg,
     ...(pick.id === 'window' ? { pane: pane().corners } : {}),
   };
 }

@@ -49,7 +49,8 @@ function glow(from: Picture, knee: number, amount: number): void {
     for (let x = 0; x < from.w; x++) {
       const p = (y * from.w + x) * 3;
       const q = ((y >> 2) * w + (x >> 2)) * 3;
-      for (let c = 0; c < 3; c++) small.rgb[q + c] = (small.rgb[q + c] ?? 0) + Math.max(0, Math.min(3, from.rgb[p + c] ?? 0) - knee) / 16;
+      for (let c = 0; c < 3; c++)
+        small.rgb[q + c] = (small.rgb[q + c] ?? 0) + Math.max(0, Math.min(3, from.rgb[p + c] ?? 0) - knee) / 16;
     }
   }
   const soft = blur(small, 3.2);
@@ -180,11 +181,25 @@ export function print(from: Picture, f: Finish, seed: number): Uint8Array {
 
 /** The film: soft, warm in the lights, blue in the darks, grain that hangs together. */
 export const filmFinish = (exposure = 0.62): Finish => ({
-  exposure, softness: 0.6, glow: 0.3, lift: [0.0048, 0.0052, 0.0075], tint: [1.03, 1.0, 0.96], grain: 2.0, noise: FILM_NOISE, contrast: 1.18,
+  exposure,
+  softness: 0.6,
+  glow: 0.3,
+  lift: [0.0048, 0.0052, 0.0075],
+  tint: [1.03, 1.0, 0.96],
+  grain: 2.0,
+  noise: FILM_NOISE,
+  contrast: 1.18,
 });
 /** The phone at home: crisper, cleaner colour, finer noise. */
 export const phoneFinish = (exposure = 0.86): Finish => ({
-  exposure, softness: 0.5, glow: 0, lift: [0.003, 0.003, 0.003], tint: [1, 1, 1], grain: 1.9, noise: PHONE_NOISE, contrast: 1.08,
+  exposure,
+  softness: 0.5,
+  glow: 0,
+  lift: [0.003, 0.003, 0.003],
+  tint: [1, 1, 1],
+  grain: 1.9,
+  noise: PHONE_NOISE,
+  contrast: 1.08,
 });
 const ENCODE = tabulate((x) => encode709(Math.min(1, x)));
 const FILM_NOISE = noiseTile(9041, 0.75, 0.6);

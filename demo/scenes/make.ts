@@ -29,7 +29,11 @@ function flag(name: string): string | undefined {
 const only = flag('only');
 const atOnce = Number(flag('at-once') ?? 2);
 const draft = flag('quality') === 'draft';
-const options: TraceOptions = { cache: resolve(flag('cache') ?? join(demo, '.frames')), scale: draft ? 1 : 1.5, kept: new Map() };
+const options: TraceOptions = {
+  cache: resolve(flag('cache') ?? join(demo, '.frames')),
+  scale: draft ? 1 : 1.5,
+  kept: new Map(),
+};
 const traceOnly = process.argv.includes('--trace-only');
 const media = join(demo, 'media');
 mkdirSync(join(media, 'takes'), { recursive: true });
@@ -37,7 +41,9 @@ mkdirSync(options.cache, { recursive: true });
 
 const wanted = (id: string): boolean => only === undefined || only.split(',').includes(id);
 const started = Date.now();
-const say = (what: string): void => { process.stderr.write(`${((Date.now() - started) / 1000).toFixed(0).padStart(5)} s  ${what}\n`); };
+const say = (what: string): void => {
+  process.stderr.write(`${((Date.now() - started) / 1000).toFixed(0).padStart(5)} s  ${what}\n`);
+};
 
 async function drain(frames: AsyncIterable<Uint8Array>): Promise<void> {
   for await (const frame of frames) if (frame.length === 0) throw new Error('empty frame');
@@ -46,14 +52,23 @@ async function drain(frames: AsyncIterable<Uint8Array>): Promise<void> {
 for (const j of EDIT) {
   if (only !== j.shot.id && !(traceOnly && wanted('film'))) continue;
   say(`shot ${j.shot.id}: ${j.shot.frames} frames`);
-  await drain(lookahead(j.shot.frames, atOnce, async (f) => { await frameOf(j.shot, f, options); return new Uint8Array(1); }));
+  await drain(
+    lookahead(j.shot.frames, atOnce, async (f) => {
+      await frameOf(j.shot, f, options);
+      return new Uint8Array(1);
+    }),
+  );
 }
 if (!traceOnly && (only === undefined || only === 'film')) {
   const tune = join(media, 'harrow-hill-tune.wav');
   const sound = join(options.cache, 'film-sound.wav');
   makeSound(sound, tune, FILM_FRAMES / 24);
   say(`film: ${FILM_FRAMES} frames`);
-  await encode(join(media, 'last-tram-to-harrow-hill.mp4'), lookahead(FILM_FRAMES, atOnce, (f) => filmFrame(f, options)), { width: WIDTH, height: HEIGHT, rate: FILM_RATE, crf: 19, sound });
+  await encode(
+    join(media, 'last-tram-to-harrow-hill.mp4'),
+    lookahead(FILM_FRAMES, atOnce, (f) => filmFrame(f, options)),
+    { width: WIDTH, height: HEIGHT, rate: FILM_RATE, crf: 19, sound },
+  );
 }
 for (const t of TAKES) {
   if (!wanted(t.id) && !wanted('takes')) continue;
@@ -63,16 +78,26 @@ for (const t of TAKES) {
   const rays = t.softnessPx > 2 ? { ...options, scale: 1 } : options;
   const frames = lookahead(t.frames, atOnce, (f) => takeFrame(shot, f, t.softnessPx, t.seed, rays));
   if (traceOnly) await drain(frames);
-  else await encode(join(media, 'takes', `${t.id}.mp4`), frames, { width: WIDTH, height: HEIGHT, rate: t.rate, crf: 20 });
+  else
+    await encode(join(media, 'takes', `${t.id}.mp4`), frames, { width: WIDTH, height: HEIGHT, rate: t.rate, crf: 20 });
 }
 if (wanted('hand-1') || wanted('takes')) {
   say(`take hand-1: ${HAND_FRAMES} frames`);
   const frames = lookahead(HAND_FRAMES, atOnce, (f) => takeFrame(handShot, f, 0.5, 900, options));
   if (traceOnly) await drain(frames);
-  else await encode(join(media, 'takes', 'hand-1.mp4'), frames, { width: WIDTH, height: HEIGHT, rate: HAND_RATE, crf: 20 });
+  else
+    await encode(join(media, 'takes', 'hand-1.mp4'), frames, {
+      width: WIDTH,
+      height: HEIGHT,
+      rate: HAND_RATE,
+      crf: 20,
+    });
 }
 if (!traceOnly && (wanted('poster') || wanted('takes'))) await makePoster(join(media, 'takes', 'poster.png'), options);
 if (!traceOnly && (wanted('paper') || wanted('takes'))) await makePaper(join(media, 'takes', 'paper'));
-if (!traceOnly && wanted('extras')) { say('extras'); await makeExtras(demo, options, atOnce); }
+if (!traceOnly && wanted('extras')) {
+  say('extras');
+  await makeExtras(demo, options, atOnce);
+}
 if (!traceOnly && (only === undefined || only === 'truth')) writeTruth(demo);
 say('done');

@@ -1,11 +1,14 @@
 // Paints of the set. Linear light, diffuse first: the look is a hand-built model street in late sun.
 
 /** Plain matt paint. */
-export const paint = (rgb: string, more = ''): string => `texture{pigment{rgb<${rgb}>} finish{ambient 0 diffuse 0.82 ${more}}}`;
+export const paint = (rgb: string, more = ''): string =>
+  `texture{pigment{rgb<${rgb}>} finish{ambient 0 diffuse 0.82 ${more}}}`;
 /** A lit pane or bulb. */
-export const glow = (rgb: string, level = 1): string => `texture{pigment{rgb<${rgb}>} finish{ambient 0 diffuse 0 emission ${level}}}`;
+export const glow = (rgb: string, level = 1): string =>
+  `texture{pigment{rgb<${rgb}>} finish{ambient 0 diffuse 0 emission ${level}}}`;
 
-export const BRASS = 'texture{pigment{rgb<0.72,0.46,0.13>} finish{ambient 0 diffuse 0.6 specular 0.7 roughness 0.04 metallic}}';
+export const BRASS =
+  'texture{pigment{rgb<0.72,0.46,0.13>} finish{ambient 0 diffuse 0.6 specular 0.7 roughness 0.04 metallic}}';
 export const IRON = 'texture{pigment{rgb<0.035,0.05,0.05>} finish{ambient 0 diffuse 0.8 specular 0.25 roughness 0.06}}';
 export const STEEL = 'texture{pigment{rgb<0.42,0.43,0.45>} finish{ambient 0 diffuse 0.6 specular 0.6 roughness 0.03}}';
 

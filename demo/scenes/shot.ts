@@ -54,7 +54,10 @@ export function wideCamera(shot: Shot): Camera {
     const c = shot.camera(k);
     for (const sx of [-1, 1]) {
       for (const sy of [-1, 0, 1]) {
-        const ray = add(c.forward, add(mul(c.right, (sx * c.widthPx) / 2 / c.focalPx), mul(c.down, (sy * c.heightPx) / 2 / c.focalPx)));
+        const ray = add(
+          c.forward,
+          add(mul(c.right, (sx * c.widthPx) / 2 / c.focalPx), mul(c.down, (sy * c.heightPx) / 2 / c.focalPx)),
+        );
         halfW = Math.max(halfW, Math.abs((f * dot(ray, mid.right)) / dot(ray, mid.forward)));
         halfH = Math.max(halfH, Math.abs((f * dot(ray, mid.down)) / dot(ray, mid.forward)));
       }
@@ -79,8 +82,14 @@ function turnThrough(shot: Shot, wide: Picture, wideCam: Camera, f: number): Pic
         const ry = c.forward[1] + a * c.right[1] + b * c.down[1];
         const rz = c.forward[2] + a * c.right[2] + b * c.down[2];
         const z = rx * wideCam.forward[0] + ry * wideCam.forward[1] + rz * wideCam.forward[2];
-        const u = wideCam.widthPx / 2 + (wideCam.focalPx * (rx * wideCam.right[0] + ry * wideCam.right[1] + rz * wideCam.right[2])) / z - 0.5;
-        const w = wideCam.heightPx / 2 + (wideCam.focalPx * (rx * wideCam.down[0] + ry * wideCam.down[1] + rz * wideCam.down[2])) / z - 0.5;
+        const u =
+          wideCam.widthPx / 2 +
+          (wideCam.focalPx * (rx * wideCam.right[0] + ry * wideCam.right[1] + rz * wideCam.right[2])) / z -
+          0.5;
+        const w =
+          wideCam.heightPx / 2 +
+          (wideCam.focalPx * (rx * wideCam.down[0] + ry * wideCam.down[1] + rz * wideCam.down[2])) / z -
+          0.5;
         const x0 = Math.min(wide.w - 2, Math.max(0, Math.floor(u)));
         const y0 = Math.min(wide.h - 2, Math.max(0, Math.floor(w)));
         const fx = Math.min(1, Math.max(0, u - x0));
@@ -103,14 +112,25 @@ function turnThrough(shot: Shot, wide: Picture, wideCam: Camera, f: number): Pic
 export async function background(shot: Shot, f: number, o: TraceOptions): Promise<Picture> {
   if (shot.how === 'pan') {
     const wideCam = wideCamera(shot);
-    return turnThrough(shot, await trace(GLOBAL + shot.set, wideCam, whole(wideCam), { ...o, scale: Math.max(1, o.scale * 0.75) }), wideCam, f);
+    return turnThrough(
+      shot,
+      await trace(GLOBAL + shot.set, wideCam, whole(wideCam), { ...o, scale: Math.max(1, o.scale * 0.75) }),
+      wideCam,
+      f,
+    );
   }
   const c = shot.camera(f);
   return trace(GLOBAL + shot.set, c, whole(c), o);
 }
 
 /** One frame of the shot in linear light. `extra` adds scene text (a guest) and the points that it reaches. */
-export async function frameOf(shot: Shot, f: number, o: TraceOptions, extra = '', reachMore: readonly Vec3[] = []): Promise<Picture> {
+export async function frameOf(
+  shot: Shot,
+  f: number,
+  o: TraceOptions,
+  extra = '',
+  reachMore: readonly Vec3[] = [],
+): Promise<Picture> {
   if (shot.how === 'painted' && shot.paint) return shot.paint(f, o);
   const c = shot.camera(f);
   const scene = GLOBAL + shot.set + shot.cast(f) + extra;
@@ -151,7 +171,11 @@ export function poseOf(c: Camera): Record<string, unknown> {
   const flatRight: Vec3 = unit(cross([0, 1, 0], c.forward));
   const roll = (Math.atan2(dot(c.right, unit(cross(c.forward, flatRight))), dot(c.right, flatRight)) * 180) / Math.PI;
   return {
-    cameraPosition: c.position, rotationWorldToCamera: [c.right, c.down, c.forward], cameraHeight: c.position[1],
-    headingDeg: headingDeg(c), tiltDeg: (Math.asin(c.forward[1] / norm(c.forward)) * 180) / Math.PI, rollDeg: roll,
+    cameraPosition: c.position,
+    rotationWorldToCamera: [c.right, c.down, c.forward],
+    cameraHeight: c.position[1],
+    headingDeg: headingDeg(c),
+    tiltDeg: (Math.asin(c.forward[1] / norm(c.forward)) * 180) / Math.PI,
+    rollDeg: roll,
   };
 }

@@ -52,7 +52,18 @@ export function shrink(from: Picture, w: number, h: number): Picture {
   const sx = from.w / w;
   const sy = from.h / h;
   const mid = new Float32Array(w * from.h * 3);
-  const pass = (src: Float32Array, dst: Float32Array, lines: number, inN: number, outN: number, s: number, inStep: number, inLine: number, outStep: number, outLine: number): void => {
+  const pass = (
+    src: Float32Array,
+    dst: Float32Array,
+    lines: number,
+    inN: number,
+    outN: number,
+    s: number,
+    inStep: number,
+    inLine: number,
+    outStep: number,
+    outLine: number,
+  ): void => {
     for (let o = 0; o < outN; o++) {
       const a = o * s;
       const b = Math.min(inN, (o + 1) * s);
@@ -110,9 +121,32 @@ async function traced(text: string, key: string, rect: Rect, options: TraceOptio
     const w = Math.round(rect.w * options.scale);
     const h = Math.round(rect.h * options.scale);
     try {
-      await run('povray', [`+I${pov}`, `+O${part}`, '+FP16', `+W${w}`, `+H${h}`, '-D', '-P', '-A', '+WT1', 'File_Gamma=1.0', `+L${options.cache}`, '-GA'], { maxBuffer: 1 << 24 });
+      await run(
+        'povray',
+        [
+          `+I${pov}`,
+          `+O${part}`,
+          '+FP16',
+          `+W${w}`,
+          `+H${h}`,
+          '-D',
+          '-P',
+          '-A',
+          '+WT1',
+          'File_Gamma=1.0',
+          `+L${options.cache}`,
+          '-GA',
+        ],
+        { maxBuffer: 1 << 24 },
+      );
     } catch (error) {
-      throw new Error(`povray failed on ${pov}: ${String((error as { stderr?: string }).stderr ?? error).split('\n').filter((l) => /error|line|expected|found/i.test(l)).slice(-6).join('\n')}`);
+      throw new Error(
+        `povray failed on ${pov}: ${String((error as { stderr?: string }).stderr ?? error)
+          .split('\n')
+          .filter((l) => /error|line|expected|found/i.test(l))
+          .slice(-6)
+          .join('\n')}`,
+      );
     }
     renameSync(part, out);
     rmSync(pov, { force: true });

@@ -16,7 +16,11 @@ describe('a book without room', () => {
     book.edit('start the production', (e) => e.put('production', newProduction('Short')));
     const before = book.need('production', 'production');
     book.db.exec('PRAGMA max_page_count = 1');
-    expect(() => book.edit('many notes', (e) => { for (let i = 0; i < 60; i++) e.put('purpose', { id: `p-${i}`, text: 'because '.repeat(60) }); })).toThrow(/PW-BOOK-NO-ROOM: .*nothing in the book is lost/);
+    expect(() =>
+      book.edit('many notes', (e) => {
+        for (let i = 0; i < 60; i++) e.put('purpose', { id: `p-${i}`, text: 'because '.repeat(60) });
+      }),
+    ).toThrow(/PW-BOOK-NO-ROOM: .*nothing in the book is lost/);
     expect(book.list('purpose')).toEqual([]);
     expect(book.history(5)).toEqual([]);
     book.db.exec('PRAGMA max_page_count = 100000');

@@ -7,17 +7,32 @@ import { PlatewrightError } from '../core/errors.js';
 const LEAST_ROOM_BYTES = 128 * 1024;
 
 export function damaged(file: string, how: string, cause?: unknown): PlatewrightError {
-  return new PlatewrightError('PW-BOOK-DAMAGED', `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched`, { cause });
+  return new PlatewrightError(
+    'PW-BOOK-DAMAGED',
+    `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched`,
+    { cause },
+  );
 }
 
 /** What the disk has to do with it, as an error to act on; null where the disk is not to blame. */
 export function diskTrouble(file: string, cause: unknown): PlatewrightError | null {
   const code = String((cause as { code?: unknown } | null)?.code ?? '');
-  if (code === 'SQLITE_FULL' || (code !== 'SQLITE_CORRUPT' && code !== 'SQLITE_NOTADB' && room(file) < LEAST_ROOM_BYTES)) {
-    return new PlatewrightError('PW-BOOK-NO-ROOM', `the disk that holds ${file} is full: nothing was changed and nothing in the book is lost; free some room and do it again`, { cause });
+  if (
+    code === 'SQLITE_FULL' ||
+    (code !== 'SQLITE_CORRUPT' && code !== 'SQLITE_NOTADB' && room(file) < LEAST_ROOM_BYTES)
+  ) {
+    return new PlatewrightError(
+      'PW-BOOK-NO-ROOM',
+      `the disk that holds ${file} is full: nothing was changed and nothing in the book is lost; free some room and do it again`,
+      { cause },
+    );
   }
   if (code === 'SQLITE_READONLY' || !writable(file)) {
-    return new PlatewrightError('PW-BOOK-NOT-WRITABLE', `${dirname(file)} may not be written, and a book writes beside itself even to be read; change the folder's rights, or copy it to where you may write`, { cause });
+    return new PlatewrightError(
+      'PW-BOOK-NOT-WRITABLE',
+      `${dirname(file)} may not be written, and a book writes beside itself even to be read; change the folder's rights, or copy it to where you may write`,
+      { cause },
+    );
   }
   return null;
 }

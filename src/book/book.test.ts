@@ -12,8 +12,12 @@ import { newProduction } from './new-production.js';
 import { SCHEMA_VERSION } from './schema.js';
 
 let folder: string;
-beforeEach(() => { folder = mkdtempSync(join(tmpdir(), 'platewright-book-')); });
-afterEach(() => { rmSync(folder, { recursive: true, force: true }); });
+beforeEach(() => {
+  folder = mkdtempSync(join(tmpdir(), 'platewright-book-'));
+});
+afterEach(() => {
+  rmSync(folder, { recursive: true, force: true });
+});
 
 const moment = (id: string, note: string) => ({ id, take: 'take-1', frame: 3, kind: 'yawn', note });
 
@@ -21,7 +25,10 @@ describe('edits', () => {
   it('keeps, undoes and redoes across a restart', () => {
     const a = Book.create(folder);
     a.edit('first', (e) => e.put('moment', moment('m1', 'one')));
-    a.edit('second', (e) => { e.put('moment', moment('m1', 'two')); e.put('moment', moment('m2', 'new')); });
+    a.edit('second', (e) => {
+      e.put('moment', moment('m1', 'two'));
+      e.put('moment', moment('m2', 'new'));
+    });
     a.close();
     const b = Book.open(folder);
     expect(b.get('moment', 'm1')?.note).toBe('two');
@@ -33,7 +40,8 @@ describe('edits', () => {
     expect(c.redo()?.title).toBe('second');
     expect(c.get('moment', 'm2')?.note).toBe('new');
     expect(c.redo()).toBeNull();
-    c.undo(); c.undo();
+    c.undo();
+    c.undo();
     expect(c.ids('moment')).toEqual([]);
     expect(c.undo()).toBeNull();
     c.close();
@@ -52,7 +60,14 @@ describe('edits', () => {
 
   it('leaves a film where it lies now when an edit from before it was found again is taken back', () => {
     const b = Book.create(folder);
-    const film = (file: string, credit: string) => ({ id: 'film', title: 'Film', file, credit, licence: '', info: { file, container: 'mp4', durationSeconds: 1, video: null, sound: null } as never });
+    const film = (file: string, credit: string) => ({
+      id: 'film',
+      title: 'Film',
+      file,
+      credit,
+      licence: '',
+      info: { file, container: 'mp4', durationSeconds: 1, video: null, sound: null } as never,
+    });
     writeFileSync(join(folder, 'old.mp4'), 'x');
     b.edit('add', (e) => e.put('film', film('old.mp4', '')));
     b.edit('credit', (e) => e.put('film', film('old.mp4', 'somebody')));
@@ -76,7 +91,12 @@ describe('edits', () => {
     const b = Book.create(folder);
     b.edit('first', (e) => e.put('moment', moment('m1', 'one')));
     const pulse = b.pulse();
-    expect(() => b.edit('bad', (e) => { e.put('moment', moment('m2', 'x')); e.put('moment', { ...moment('m3', 'y'), frame: -1 }); })).toThrow(/PW-BOOK-FORM.*frame/);
+    expect(() =>
+      b.edit('bad', (e) => {
+        e.put('moment', moment('m2', 'x'));
+        e.put('moment', { ...moment('m3', 'y'), frame: -1 });
+      }),
+    ).toThrow(/PW-BOOK-FORM.*frame/);
     expect(b.pulse()).toBe(pulse);
     expect(b.ids('moment')).toEqual(['m1']);
     b.close();
@@ -99,10 +119,14 @@ describe('edits', () => {
     a.edit('start', (e) => e.put('moment', moment('m1', '')));
     for (let i = 0; i < 20; i++) {
       const book = i % 2 === 0 ? a : b;
-      book.edit('add', (e) => { const m = e.get('moment', 'm1')!; e.put('moment', { ...m, note: m.note + i.toString(36) }); });
+      book.edit('add', (e) => {
+        const m = e.get('moment', 'm1')!;
+        e.put('moment', { ...m, note: m.note + i.toString(36) });
+      });
     }
     expect(a.get('moment', 'm1')?.note).toBe('0123456789abcdefghij');
-    a.close(); b.close();
+    a.close();
+    b.close();
   });
 });
 
@@ -122,7 +146,8 @@ describe('opening', () => {
     // Emptied, or cut short anywhere: refused, never opened as a story that has lost its end.
     const whole = mkdtempSync(join(tmpdir(), 'platewright-cut-'));
     const book = Book.create(whole);
-    for (let i = 0; i < 60; i++) book.edit(`note ${i}`, (e) => e.put('purpose', { id: `p-${i}`, text: 'because '.repeat(60) }));
+    for (let i = 0; i < 60; i++)
+      book.edit(`note ${i}`, (e) => e.put('purpose', { id: `p-${i}`, text: 'because '.repeat(60) }));
     book.db.exec('PRAGMA wal_checkpoint(TRUNCATE)');
     book.close();
     const bytes = readFileSync(join(whole, BOOK_FILE));
@@ -145,7 +170,9 @@ describe('opening', () => {
     const raw = new Database(join(folder, 'book.sqlite'));
     raw.exec(MIGRATIONS[0]!);
     raw.exec('PRAGMA user_version = 1');
-    raw.prepare('INSERT INTO document (kind, id, body, revision) VALUES (?, ?, ?, 1)').run('moment', 'm1', JSON.stringify(moment('m1', 'old')));
+    raw
+      .prepare('INSERT INTO document (kind, id, body, revision) VALUES (?, ?, ?, 1)')
+      .run('moment', 'm1', JSON.stringify(moment('m1', 'old')));
     raw.close();
     const b = Book.open(folder);
     expect(b.get('moment', 'm1')?.note).toBe('old');
@@ -167,7 +194,9 @@ describe('kill -9', () => {
     const dist = fileURLToPath(new URL('../../dist/book/book.js', import.meta.url));
     Book.create(folder).close();
     const script = join(folder, 'writer.mjs');
-    writeFileSync(script, `
+    writeFileSync(
+      script,
+      `
       const { Book } = await import(${JSON.stringify(new URL(`file://${dist}`).href)});
       const b = Book.open(${JSON.stringify(folder)});
       const run = process.argv[2];
@@ -178,7 +207,8 @@ describe('kill -9', () => {
           if (i % 3 === 2) e.remove('moment', 'r' + run + '-' + (i - 1) + '-a'), e.remove('moment', 'r' + run + '-' + (i - 1) + '-b');
         });
         process.stdout.write(i + '\\n');
-      }`);
+      }`,
+    );
     const random = new RandomStream(20261125);
     for (let run = 0; run < 12; run++) {
       const child = spawn(process.execPath, [script, String(run)], { stdio: ['ignore', 'pipe', 'inherit'] });
@@ -188,7 +218,10 @@ describe('kill -9', () => {
         let armed = false;
         child.stdout.on('data', (d: Buffer) => {
           text += d.toString();
-          if (!armed) { armed = true; setTimeout(() => child.kill('SIGKILL'), delay); }
+          if (!armed) {
+            armed = true;
+            setTimeout(() => child.kill('SIGKILL'), delay);
+          }
         });
         child.on('exit', () => done());
       });
@@ -201,7 +234,8 @@ describe('kill -9', () => {
         if (removed) expect(ids.has(`r${run}-${i}-a`)).toBe(false);
         else if (i % 3 !== 1) expect(ids.has(`r${run}-${i}-a`)).toBe(true);
       }
-      for (const id of ids) expect(ids.has(id.endsWith('-a') ? id.replace(/a$/, 'b') : id.replace(/b$/, 'a'))).toBe(true);
+      for (const id of ids)
+        expect(ids.has(id.endsWith('-a') ? id.replace(/a$/, 'b') : id.replace(/b$/, 'a'))).toBe(true);
       expect((b.db.prepare('PRAGMA integrity_check').get() as { integrity_check: string }).integrity_check).toBe('ok');
       b.close();
     }

@@ -28,7 +28,9 @@ export interface EditScope {
   remove(kind: DocumentKind, id: string): void;
 }
 
-interface Row { readonly [column: string]: unknown }
+interface Row {
+  readonly [column: string]: unknown;
+}
 
 export const BOOK_FILE = 'book.sqlite';
 
@@ -49,7 +51,8 @@ export class Book {
   /** Makes a new production folder with an empty book. Throws `PW-BOOK-EXISTS` where one is. */
   static create(folder: string): Book {
     const path = resolve(folder);
-    if (existsSync(join(path, BOOK_FILE))) throw new PlatewrightError('PW-BOOK-EXISTS', `${path} already holds a book; open it, or choose another folder`);
+    if (existsSync(join(path, BOOK_FILE)))
+      throw new PlatewrightError('PW-BOOK-EXISTS', `${path} already holds a book; open it, or choose another folder`);
     mkdirSync(path, { recursive: true });
     try {
       return Book.connect(path);
@@ -68,13 +71,18 @@ export class Book {
   static open(folder: string): Book {
     const path = resolve(folder);
     if (!existsSync(join(path, BOOK_FILE))) {
-      throw new PlatewrightError('PW-BOOK-MISSING', `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, or start one with "platewright new"`);
+      throw new PlatewrightError(
+        'PW-BOOK-MISSING',
+        `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, or start one with "platewright new"`,
+      );
     }
     // An empty file opens as an empty book: the story would look as if it had never been. (What a crash left in the log is a book.)
     const log = join(path, `${BOOK_FILE}-wal`);
-    if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0)) throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
+    if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0))
+      throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
     const book = Book.connect(path);
-    let found = 'ok', why: unknown;
+    let found = 'ok',
+      why: unknown;
     try {
       // Milliseconds for a book of some megabytes: better than a story that breaks off in the middle.
       found = String(Object.values(book.db.prepare('PRAGMA quick_check(1)').get() as Row)[0]);
@@ -84,7 +92,10 @@ export class Book {
     }
     if (found !== 'ok') {
       book.close();
-      throw (why === undefined ? null : diskTrouble(join(path, BOOK_FILE), why)) ?? damaged(join(path, BOOK_FILE), found.replace(/\s+/g, ' '), why);
+      throw (
+        (why === undefined ? null : diskTrouble(join(path, BOOK_FILE), why)) ??
+        damaged(join(path, BOOK_FILE), found.replace(/\s+/g, ' '), why)
+      );
     }
     return book;
   }
@@ -111,7 +122,10 @@ export class Book {
     const version = Number((this.db.prepare('PRAGMA user_version').get() as Row)['user_version']);
     if (version > SCHEMA_VERSION) {
       this.db.close();
-      throw new PlatewrightError('PW-BOOK-NEWER', `${file} was written by a newer Platewright (book version ${version}, this program knows ${SCHEMA_VERSION}); nothing was changed; open it with that version`);
+      throw new PlatewrightError(
+        'PW-BOOK-NEWER',
+        `${file} was written by a newer Platewright (book version ${version}, this program knows ${SCHEMA_VERSION}); nothing was changed; open it with that version`,
+      );
     }
     if (version === SCHEMA_VERSION) return;
     this.immediate(() => {
@@ -132,7 +146,9 @@ export class Book {
     } catch (error) {
       // A full disk ends the transaction by itself.
       if (this.db.inTransaction) this.db.exec('ROLLBACK');
-      throw String((error as { code?: unknown } | null)?.code ?? '').startsWith('SQLITE_') ? diskTrouble(join(this.folder, BOOK_FILE), error) ?? error : error;
+      throw String((error as { code?: unknown } | null)?.code ?? '').startsWith('SQLITE_')
+        ? (diskTrouble(join(this.folder, BOOK_FILE), error) ?? error)
+        : error;
     }
   }
 
@@ -146,16 +162,29 @@ export class Book {
     const found = this.get(kind, id);
     if (found !== null) return found;
     const ids = this.ids(kind);
-    if (id === '' && ids.length > 1) throw new PlatewrightError('PW-BOOK-NO-SUCH', `the book has several ${kind}s (${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}); name one`, { kind: 'usage' });
-    throw new PlatewrightError('PW-BOOK-NO-SUCH', `the book has no ${kind} "${id}"; ${ids.length === 0 ? `it has no ${kind} yet` : `it has ${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}`}`, { kind: 'usage' });
+    if (id === '' && ids.length > 1)
+      throw new PlatewrightError(
+        'PW-BOOK-NO-SUCH',
+        `the book has several ${kind}s (${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}); name one`,
+        { kind: 'usage' },
+      );
+    throw new PlatewrightError(
+      'PW-BOOK-NO-SUCH',
+      `the book has no ${kind} "${id}"; ${ids.length === 0 ? `it has no ${kind} yet` : `it has ${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}`}`,
+      { kind: 'usage' },
+    );
   }
 
   list<K extends DocumentKind>(kind: K): DocumentOf<K>[] {
-    return (this.db.prepare('SELECT body FROM document WHERE kind = ? ORDER BY id').all(kind) as Row[]).map((r) => JSON.parse(String(r['body'])) as DocumentOf<K>);
+    return (this.db.prepare('SELECT body FROM document WHERE kind = ? ORDER BY id').all(kind) as Row[]).map(
+      (r) => JSON.parse(String(r['body'])) as DocumentOf<K>,
+    );
   }
 
   ids(kind: DocumentKind): string[] {
-    return (this.db.prepare('SELECT id FROM document WHERE kind = ? ORDER BY id').all(kind) as Row[]).map((r) => String(r['id']));
+    return (this.db.prepare('SELECT id FROM document WHERE kind = ? ORDER BY id').all(kind) as Row[]).map((r) =>
+      String(r['id']),
+    );
   }
 
   /**
@@ -166,7 +195,9 @@ export class Book {
     return this.immediate(() => {
       const changes: { kind: string; id: string; before: string | null; after: string | null }[] = [];
       const write = (kind: DocumentKind, id: string, after: string | null): void => {
-        const row = this.db.prepare('SELECT body FROM document WHERE kind = ? AND id = ?').get(kind, id) as Row | undefined;
+        const row = this.db.prepare('SELECT body FROM document WHERE kind = ? AND id = ?').get(kind, id) as
+          | Row
+          | undefined;
         const before = row === undefined ? null : String(row['body']);
         if (before === after) return;
         this.apply(kind, id, after);
@@ -177,7 +208,12 @@ export class Book {
         list: (kind) => this.list(kind),
         put: (kind, document) => {
           const parsed = DOCUMENT_SCHEMAS[kind].safeParse(document);
-          if (!parsed.success) throw new PlatewrightError('PW-BOOK-FORM', `this ${kind} can't enter the book: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+          if (!parsed.success)
+            throw new PlatewrightError(
+              'PW-BOOK-FORM',
+              `this ${kind} can't enter the book: ${firstIssue(parsed.error)}`,
+              { cause: parsed.error },
+            );
           write(kind, (parsed.data as { id: string }).id, JSON.stringify(parsed.data));
         },
         remove: (kind, id) => write(kind, id, null),
@@ -185,8 +221,13 @@ export class Book {
       if (changes.length > 0) {
         // What was undone before a new edit can't be done again: the history is a line, not a tree.
         this.db.exec('DELETE FROM edit WHERE undone = 1');
-        const seq = Number(this.db.prepare('INSERT INTO edit (at, title) VALUES (?, ?)').run(new Date().toISOString(), title).lastInsertRowid);
-        const insert = this.db.prepare('INSERT INTO change (edit, position, kind, id, before, after) VALUES (?, ?, ?, ?, ?, ?)');
+        const seq = Number(
+          this.db.prepare('INSERT INTO edit (at, title) VALUES (?, ?)').run(new Date().toISOString(), title)
+            .lastInsertRowid,
+        );
+        const insert = this.db.prepare(
+          'INSERT INTO change (edit, position, kind, id, before, after) VALUES (?, ?, ?, ?, ?, ?)',
+        );
         changes.forEach((c, i) => insert.run(seq, i, c.kind, c.id, c.before, c.after));
       }
       return value;
@@ -196,25 +237,38 @@ export class Book {
   private apply(kind: string, id: string, body: string | null): void {
     if (body === null) this.db.prepare('DELETE FROM document WHERE kind = ? AND id = ?').run(kind, id);
     else {
-      this.db.prepare(`INSERT INTO document (kind, id, body, revision) VALUES (?, ?, ?, 1)
-        ON CONFLICT (kind, id) DO UPDATE SET body = excluded.body, revision = revision + 1`).run(kind, id, body);
+      this.db
+        .prepare(`INSERT INTO document (kind, id, body, revision) VALUES (?, ?, ?, 1)
+        ON CONFLICT (kind, id) DO UPDATE SET body = excluded.body, revision = revision + 1`)
+        .run(kind, id, body);
     }
   }
 
   /** Puts an older or undone form of a document back; media stay where they lie. */
   private restore(kind: string, id: string, body: string | null): void {
     const row = this.db.prepare('SELECT body FROM document WHERE kind = ? AND id = ?').get(kind, id) as Row | undefined;
-    this.apply(kind, id, keepPlace(kind, row === undefined ? null : String(row['body']), body, (stored) => existsSync(this.mediaPath(stored))));
+    this.apply(
+      kind,
+      id,
+      keepPlace(kind, row === undefined ? null : String(row['body']), body, (stored) =>
+        existsSync(this.mediaPath(stored)),
+      ),
+    );
   }
 
   /** Takes back the last edit. Returns it, or null where there is nothing to take back. */
   undo(): EditRecord | null {
     return this.immediate(() => {
-      const row = this.db.prepare(`SELECT seq, at, title FROM edit WHERE undone = 0 AND seq NOT IN ${START} ORDER BY seq DESC LIMIT 1`).get() as Row | undefined;
+      const row = this.db
+        .prepare(`SELECT seq, at, title FROM edit WHERE undone = 0 AND seq NOT IN ${START} ORDER BY seq DESC LIMIT 1`)
+        .get() as Row | undefined;
       if (row === undefined) return null;
       const seq = Number(row['seq']);
-      const changes = this.db.prepare('SELECT kind, id, before FROM change WHERE edit = ? ORDER BY position DESC').all(seq) as Row[];
-      for (const c of changes) this.restore(String(c['kind']), String(c['id']), c['before'] === null ? null : String(c['before']));
+      const changes = this.db
+        .prepare('SELECT kind, id, before FROM change WHERE edit = ? ORDER BY position DESC')
+        .all(seq) as Row[];
+      for (const c of changes)
+        this.restore(String(c['kind']), String(c['id']), c['before'] === null ? null : String(c['before']));
       this.db.prepare('UPDATE edit SET undone = 1 WHERE seq = ?').run(seq);
       return { seq, at: String(row['at']), title: String(row['title']), undone: true };
     });
@@ -223,24 +277,39 @@ export class Book {
   /** Does the last undone edit again. Returns it, or null where nothing was undone. */
   redo(): EditRecord | null {
     return this.immediate(() => {
-      const row = this.db.prepare('SELECT seq, at, title FROM edit WHERE undone = 1 ORDER BY seq LIMIT 1').get() as Row | undefined;
+      const row = this.db.prepare('SELECT seq, at, title FROM edit WHERE undone = 1 ORDER BY seq LIMIT 1').get() as
+        | Row
+        | undefined;
       if (row === undefined) return null;
       const seq = Number(row['seq']);
-      const changes = this.db.prepare('SELECT kind, id, after FROM change WHERE edit = ? ORDER BY position').all(seq) as Row[];
-      for (const c of changes) this.restore(String(c['kind']), String(c['id']), c['after'] === null ? null : String(c['after']));
+      const changes = this.db
+        .prepare('SELECT kind, id, after FROM change WHERE edit = ? ORDER BY position')
+        .all(seq) as Row[];
+      for (const c of changes)
+        this.restore(String(c['kind']), String(c['id']), c['after'] === null ? null : String(c['after']));
       this.db.prepare('UPDATE edit SET undone = 0 WHERE seq = ?').run(seq);
       return { seq, at: String(row['at']), title: String(row['title']), undone: false };
     });
   }
 
   history(limit = 50): EditRecord[] {
-    return (this.db.prepare(`SELECT seq, at, title, undone FROM edit WHERE seq NOT IN ${START} ORDER BY seq DESC LIMIT ?`).all(limit) as Row[])
-      .map((r) => ({ seq: Number(r['seq']), at: String(r['at']), title: String(r['title']), undone: Number(r['undone']) === 1 }));
+    return (
+      this.db
+        .prepare(`SELECT seq, at, title, undone FROM edit WHERE seq NOT IN ${START} ORDER BY seq DESC LIMIT ?`)
+        .all(limit) as Row[]
+    ).map((r) => ({
+      seq: Number(r['seq']),
+      at: String(r['at']),
+      title: String(r['title']),
+      undone: Number(r['undone']) === 1,
+    }));
   }
 
   /** A number that changes whenever any process changed a document: what the workbench watches. */
   pulse(): string {
-    const a = this.db.prepare('SELECT COALESCE(MAX(seq), 0) AS s, COALESCE(SUM(undone), 0) AS u, COUNT(*) AS n FROM edit').get() as Row;
+    const a = this.db
+      .prepare('SELECT COALESCE(MAX(seq), 0) AS s, COALESCE(SUM(undone), 0) AS u, COUNT(*) AS n FROM edit')
+      .get() as Row;
     const d = this.db.prepare('SELECT COALESCE(SUM(revision), 0) AS r, COUNT(*) AS n FROM document').get() as Row;
     return `${String(a['s'])}.${String(a['u'])}.${String(a['n'])}.${String(d['r'])}.${String(d['n'])}`;
   }
@@ -267,7 +336,12 @@ export class Book {
   insidePath(...parts: string[]): string {
     const path = resolve(this.folder, ...parts);
     const rel = relative(this.folder, path);
-    if (rel.startsWith('..') || isAbsolute(rel)) throw new PlatewrightError('PW-PATH-OUTSIDE', `${parts.join('/')} leaves the production's folder; files of a production stay inside it`, { kind: 'usage' });
+    if (rel.startsWith('..') || isAbsolute(rel))
+      throw new PlatewrightError(
+        'PW-PATH-OUTSIDE',
+        `${parts.join('/')} leaves the production's folder; files of a production stay inside it`,
+        { kind: 'usage' },
+      );
     return path;
   }
 

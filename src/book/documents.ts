@@ -32,19 +32,35 @@ export const cameraSchema = z.object({
 export type StudioCamera = z.infer<typeof cameraSchema>;
 
 const attentionSchema = z.object({
-  takeSeconds: z.number().positive().max(600), restSeconds: z.number().min(0).max(3600), blockMinutes: z.number().positive().max(240), restBlockMinutes: z.number().min(0).max(480),
-  blocksADay: z.number().int().positive().max(48), warmestC: z.number().min(0).max(45),
+  takeSeconds: z.number().positive().max(600),
+  restSeconds: z.number().min(0).max(3600),
+  blockMinutes: z.number().positive().max(240),
+  restBlockMinutes: z.number().min(0).max(480),
+  blocksADay: z.number().int().positive().max(48),
+  warmestC: z.number().min(0).max(45),
 });
 
 export const productionSchema = z.object({
   id: z.literal('production'),
   title: z.string().min(1).max(200),
   rate: z.string(),
-  performer: z.object({ name: z.string(), species: z.string(), heightM: z.number().positive(), triesADay: z.number().int().positive() }),
+  performer: z.object({
+    name: z.string(),
+    species: z.string(),
+    heightM: z.number().positive(),
+    triesADay: z.number().int().positive(),
+  }),
   /** The performer's attention (brief/cautions.ts): books from before it was kept here get the program's defaults. */
   attention: attentionSchema.default(ATTENTION_DEFAULTS),
   camera: cameraSchema,
-  place: z.object({ name: z.string(), latitude: z.number().min(-90).max(90), longitude: z.number().min(-180).max(180), timeZone: z.string(), roomLengthM: z.number().positive(), yard: z.object({ fromDeg: z.number(), toDeg: z.number() }).nullable() }),
+  place: z.object({
+    name: z.string(),
+    latitude: z.number().min(-90).max(90),
+    longitude: z.number().min(-180).max(180),
+    timeZone: z.string(),
+    roomLengthM: z.number().positive(),
+    yard: z.object({ fromDeg: z.number(), toDeg: z.number() }).nullable(),
+  }),
   /** Tolerances changed by hand: matter → [fits, mendable]. */
   tolerances: z.record(z.string(), z.tuple([z.number(), z.number()])),
   /** The production's delivery: loudness target and the like. */
@@ -53,7 +69,11 @@ export const productionSchema = z.object({
 export type ProductionDocument = z.infer<typeof productionSchema>;
 
 export const filmSchema = z.object({
-  id, title: z.string().min(1), file: z.string().min(1), credit: z.string(), licence: z.string(),
+  id,
+  title: z.string().min(1),
+  file: z.string().min(1),
+  credit: z.string(),
+  licence: z.string(),
   info: result<MediaInfo>(),
   cutList: result<CutList>().optional(),
   summaries: z.array(result<ShotSummary>()).optional(),
@@ -61,8 +81,11 @@ export const filmSchema = z.object({
 export type FilmDocument = z.infer<typeof filmSchema>;
 
 export const pickSchema = z.object({
-  id, film: id, title: z.string().min(1),
-  in: z.number().int().min(0), out: z.number().int().positive(),
+  id,
+  film: id,
+  title: z.string().min(1),
+  in: z.number().int().min(0),
+  out: z.number().int().positive(),
   order: z.number(),
   note: z.string(),
   /** Frames count from the pick's first frame. */
@@ -73,16 +96,30 @@ export const pickSchema = z.object({
 export type PickDocument = z.infer<typeof pickSchema>;
 
 /** `of` here and below: stamp of what it was made from (jobs/stale.ts). */
-export const measuresSchema = z.object({ id, at: z.string(), of: z.string().optional(), measures: result<PlateMeasures>() });
+export const measuresSchema = z.object({
+  id,
+  at: z.string(),
+  of: z.string().optional(),
+  measures: result<PlateMeasures>(),
+});
 export type MeasuresDocument = z.infer<typeof measuresSchema>;
 
-export const briefSchema = z.object({ id, at: z.string(), of: z.string().optional(), brief: result<Record<string, unknown>>() });
+export const briefSchema = z.object({
+  id,
+  at: z.string(),
+  of: z.string().optional(),
+  brief: result<Record<string, unknown>>(),
+});
 export type BriefDocument = z.infer<typeof briefSchema>;
 
 export const takeSchema = z.object({
-  id, pick: id.nullable(), title: z.string().min(1), file: z.string().min(1),
+  id,
+  pick: id.nullable(),
+  title: z.string().min(1),
+  file: z.string().min(1),
   kind: z.enum(['video', 'still', 'sequence', 'layers']),
-  star: z.boolean(), note: z.string(),
+  star: z.boolean(),
+  note: z.string(),
   info: result<MediaInfo>(),
   marks: marksFileSchema.nullable(),
   verdict: result<Verdict>().optional(),
@@ -91,41 +128,98 @@ export const takeSchema = z.object({
 export type TakeDocument = z.infer<typeof takeSchema>;
 
 export const joinSchema = z.object({
-  id, take: id, recipe: result<Recipe>(),
+  id,
+  take: id,
+  recipe: result<Recipe>(),
   /** Controls as the program proposed them (join/step-controls.ts); joins from before they were kept have none. */
   proposed: z.record(z.string(), z.union([z.number(), z.boolean(), z.string()])).optional(),
   /** The job that proposed the recipe: when it goes on after a stop it keeps what a hand changed meanwhile. */
   by: z.string().optional(),
-  render: z.object({ file: z.string(), matte: z.string().nullable(), frames: z.number().int(), quality: z.enum(['fast', 'fine']), recipeHash: z.string(), at: z.string() }).optional(),
+  render: z
+    .object({
+      file: z.string(),
+      matte: z.string().nullable(),
+      frames: z.number().int(),
+      quality: z.enum(['fast', 'fine']),
+      recipeHash: z.string(),
+      at: z.string(),
+    })
+    .optional(),
   inspection: result<Inspection>().optional(),
 });
 export type JoinDocument = z.infer<typeof joinSchema>;
 
 export const cutEntrySchema = z.discriminatedUnion('kind', [
-  z.object({ kind: z.literal('pick'), pick: id, trimIn: z.number().int().min(0), trimOut: z.number().int().min(0), soundLead: z.number().int(), soundTail: z.number().int(), soundFrom: z.enum(['film', 'take', 'none']) }),
-  z.object({ kind: z.literal('film'), film: id, in: z.number().int().min(0), out: z.number().int().positive(), soundLead: z.number().int(), soundTail: z.number().int() }),
+  z.object({
+    kind: z.literal('pick'),
+    pick: id,
+    trimIn: z.number().int().min(0),
+    trimOut: z.number().int().min(0),
+    soundLead: z.number().int(),
+    soundTail: z.number().int(),
+    soundFrom: z.enum(['film', 'take', 'none']),
+  }),
+  z.object({
+    kind: z.literal('film'),
+    film: id,
+    in: z.number().int().min(0),
+    out: z.number().int().positive(),
+    soundLead: z.number().int(),
+    soundTail: z.number().int(),
+  }),
   z.object({ kind: z.literal('title'), lines: z.array(z.string()).min(1), frames: z.number().int().positive() }),
 ]);
 export type CutEntry = z.infer<typeof cutEntrySchema>;
 export const cutSchema = z.object({
-  id: z.literal('cut'), entries: z.array(cutEntrySchema),
+  id: z.literal('cut'),
+  entries: z.array(cutEntrySchema),
   music: z.object({ file: z.string(), gainDb: z.number(), fromFrame: z.number().int() }).nullable(),
   captions: z.array(z.object({ in: z.number().int().min(0), out: z.number().int().positive(), text: z.string() })),
-  credits: z.array(z.string()), thanks: z.array(z.string()),
+  credits: z.array(z.string()),
+  thanks: z.array(z.string()),
 });
 export type CutDocument = z.infer<typeof cutSchema>;
 
-export const momentSchema = z.object({ id, take: id, frame: z.number().int().min(0), kind: z.string().min(1), note: z.string() });
+export const momentSchema = z.object({
+  id,
+  take: id,
+  frame: z.number().int().min(0),
+  kind: z.string().min(1),
+  note: z.string(),
+});
 export type MomentDocument = z.infer<typeof momentSchema>;
 
-export const spentSchema = z.object({ id, date: z.string(), what: z.string(), minutes: z.number().min(0), money: z.number().min(0), currency: z.string() });
+export const spentSchema = z.object({
+  id,
+  date: z.string(),
+  what: z.string(),
+  minutes: z.number().min(0),
+  money: z.number().min(0),
+  currency: z.string(),
+});
 export const purposeSchema = z.object({ id, text: z.string() });
 export const daySchema = z.object({ id, at: z.string(), plan: result<Record<string, unknown>>() });
-export const deliverySchema = z.object({ id, at: z.string(), files: z.array(z.string()), report: result<Record<string, unknown>>() });
+export const deliverySchema = z.object({
+  id,
+  at: z.string(),
+  files: z.array(z.string()),
+  report: result<Record<string, unknown>>(),
+});
 
 export const DOCUMENT_SCHEMAS = {
-  production: productionSchema, film: filmSchema, pick: pickSchema, measures: measuresSchema, brief: briefSchema, take: takeSchema,
-  join: joinSchema, cut: cutSchema, moment: momentSchema, spent: spentSchema, purpose: purposeSchema, day: daySchema, delivery: deliverySchema,
+  production: productionSchema,
+  film: filmSchema,
+  pick: pickSchema,
+  measures: measuresSchema,
+  brief: briefSchema,
+  take: takeSchema,
+  join: joinSchema,
+  cut: cutSchema,
+  moment: momentSchema,
+  spent: spentSchema,
+  purpose: purposeSchema,
+  day: daySchema,
+  delivery: deliverySchema,
 } as const;
 export type DocumentKind = keyof typeof DOCUMENT_SCHEMAS;
 export type DocumentOf<K extends DocumentKind> = z.infer<(typeof DOCUMENT_SCHEMAS)[K]>;
@@ -138,9 +232,17 @@ export const DOCUMENT_KINDS = Object.keys(DOCUMENT_SCHEMAS) as DocumentKind[];
  */
 export function makeId(words: string, taken: (id: string) => boolean, otherwise = 'unnamed'): string {
   // An accent goes, its letter stays one with its word: Écharpe is echarpe, not e-charpe.
-  const plain = words.normalize('NFKD').replace(/\p{M}+/gu, '').toLowerCase();
-  const own = plain.replace(/[^a-z0-9]+/g, '-').replace(/^-+|-+$/g, '').slice(0, 48).replace(/-+$/, '');
-  const base = /[a-z]/.test(own) || !/\p{L}/u.test(plain) ? own || otherwise : own === '' ? otherwise : `${otherwise}-${own}`;
+  const plain = words
+    .normalize('NFKD')
+    .replace(/\p{M}+/gu, '')
+    .toLowerCase();
+  const own = plain
+    .replace(/[^a-z0-9]+/g, '-')
+    .replace(/^-+|-+$/g, '')
+    .slice(0, 48)
+    .replace(/-+$/, '');
+  const base =
+    /[a-z]/.test(own) || !/\p{L}/u.test(plain) ? own || otherwise : own === '' ? otherwise : `${otherwise}-${own}`;
   if (!taken(base)) return base;
   for (let n = 2; ; n++) if (!taken(`${base}-${n}`)) return `${base}-${n}`;
 }
@@ -148,6 +250,10 @@ export function makeId(words: string, taken: (id: string) => boolean, otherwise 
 /** A file's name from a title: letters and digits of any script, small, with hyphens between; `otherwise` where there are none. */
 export function fileNameOf(title: string, otherwise: string): string {
   // 40 characters: at four bytes each they and an ending stay within the 255 bytes that file systems take.
-  const name = title.normalize('NFC').toLowerCase().replace(/[^\p{L}\p{M}\p{N}]+/gu, '-').replace(/^-+|-+$/g, '');
+  const name = title
+    .normalize('NFC')
+    .toLowerCase()
+    .replace(/[^\p{L}\p{M}\p{N}]+/gu, '-')
+    .replace(/^-+|-+$/g, '');
   return [...name].slice(0, 40).join('').replace(/-+$/, '') || otherwise;
 }

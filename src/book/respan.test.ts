@@ -4,8 +4,22 @@ import type { PickDocument } from './documents.js';
 
 it('keeps marks on the pictures they were made on when the span changes', () => {
   const pick: PickDocument = {
-    id: 'a', film: 'f', title: 'A', in: 100, out: 150, order: 1, note: '', action: '',
-    marks: { frame: 10, marks: [{ kind: 'pose', frame: 4, yawDeg: 1 }, { kind: 'upright', foot: [1, 2], top: [1, 1] }, { kind: 'pose', frame: 45, yawDeg: 2 }] },
+    id: 'a',
+    film: 'f',
+    title: 'A',
+    in: 100,
+    out: 150,
+    order: 1,
+    note: '',
+    action: '',
+    marks: {
+      frame: 10,
+      marks: [
+        { kind: 'pose', frame: 4, yawDeg: 1 },
+        { kind: 'upright', foot: [1, 2], top: [1, 1] },
+        { kind: 'pose', frame: 45, yawDeg: 2 },
+      ],
+    },
   };
   const { fields, lost } = respanPick(pick, 106, 140);
   expect(lost).toBe(2);

@@ -36,7 +36,12 @@ describe('tolerances', () => {
     changeSetting(book, 'lightAzimuth', [20, 40]);
     changeSetting(book, 'size', [1.2, 0.8]);
     changeSetting(book, 'handleFrames', [12]);
-    expect(limits()).toEqual({ ...DEFAULT_TOLERANCES, lightAzimuth: { fits: 20, mendable: 40 }, size: { fits: 1.2, mendable: 0.8 }, handleFrames: 12 });
+    expect(limits()).toEqual({
+      ...DEFAULT_TOLERANCES,
+      lightAzimuth: { fits: 20, mendable: 40 },
+      size: { fits: 1.2, mendable: 0.8 },
+      handleFrames: 12,
+    });
     book.close();
     book = Book.open(join(folder, 'p'));
     expect(book.undo()?.title).toBe('handleFrames to 12');
@@ -47,7 +52,16 @@ describe('tolerances', () => {
 
   it('refuses what makes no sense and leaves the book as it was', () => {
     const before = book.history().length;
-    for (const [name, numbers] of [['lightAzimuth', [30, 15]], ['lightAzimuth', [10]], ['lightAzimuth', [10, 400]], ['size', [0.6, 1]], ['turnRate', [0.05, 0.5]], ['handleFrames', [2.5]], ['handleFrames', [2, 3]], ['blur', [NaN, 5]]] as const) {
+    for (const [name, numbers] of [
+      ['lightAzimuth', [30, 15]],
+      ['lightAzimuth', [10]],
+      ['lightAzimuth', [10, 400]],
+      ['size', [0.6, 1]],
+      ['turnRate', [0.05, 0.5]],
+      ['handleFrames', [2.5]],
+      ['handleFrames', [2, 3]],
+      ['blur', [NaN, 5]],
+    ] as const) {
       expect(() => changeSetting(book, name, numbers), `${name} ${numbers.join(' ')}`).toThrow('PW-TOLERANCE-VALUE');
     }
     expect(() => changeSetting(book, 'charm', [1, 2])).toThrow('PW-TOLERANCE-NAME');
@@ -57,13 +71,17 @@ describe('tolerances', () => {
 });
 
 describe('attention', () => {
-  it('a book from before it was kept gets the program\'s own; what is changed is what cautions say', () => {
+  it("a book from before it was kept gets the program's own; what is changed is what cautions say", () => {
     const { attention: _left, ...old } = newProduction('Old');
-    expect(productionSchema.parse({ ...old, performer: { ...old.performer, minutesATry: 3 } }).attention).toEqual(ATTENTION_DEFAULTS);
+    expect(productionSchema.parse({ ...old, performer: { ...old.performer, minutesATry: 3 } }).attention).toEqual(
+      ATTENTION_DEFAULTS,
+    );
     changeSetting(book, 'takeSeconds', [12]);
     const attention = book.need('production', 'production').attention;
     expect(attention).toEqual({ ...ATTENTION_DEFAULTS, takeSeconds: 12 });
-    const text = cautions({ animal: true, turning: false, sun: false, lamps: false, raised: false }, attention).join(' ');
+    const text = cautions({ animal: true, turning: false, sun: false, lamps: false, raised: false }, attention).join(
+      ' ',
+    );
     expect(text).toMatch(/about 12 s a try/);
     expect(text).not.toMatch(/own defaults/);
     expect(() => changeSetting(book, 'blocksADay', [1.5])).toThrow('PW-TOLERANCE-VALUE');

@@ -6,7 +6,12 @@ import type { Book } from './book.js';
 import { productionSchema } from './documents.js';
 
 export const ATTENTION_UNITS: Readonly<Record<keyof Attention, string>> = {
-  takeSeconds: 's a try', restSeconds: 's between tries', blockMinutes: 'min at a stretch', restBlockMinutes: 'min of rest after it', blocksADay: 'stretches a day', warmestC: '°C at the warmest',
+  takeSeconds: 's a try',
+  restSeconds: 's between tries',
+  blockMinutes: 'min at a stretch',
+  restBlockMinutes: 'min of rest after it',
+  blocksADay: 'stretches a day',
+  warmestC: '°C at the warmest',
 };
 
 export interface AttentionRow {
@@ -23,14 +28,21 @@ export interface Settings {
   readonly note: string;
 }
 
-export const SETTINGS_NOTE = 'The program\'s own choice (common practice, no source), for this production to change. A verdict given before keeps the limits it was given with until the take is judged again.';
+export const SETTINGS_NOTE =
+  "The program's own choice (common practice, no source), for this production to change. A verdict given before keeps the limits it was given with until the take is judged again.";
 
 export function settingsOf(book: Book): Settings {
   const p = book.need('production', 'production');
   const attention = p.attention ?? ATTENTION_DEFAULTS;
   return {
     tolerances: toleranceRows(p.tolerances),
-    attention: (Object.keys(ATTENTION_UNITS) as (keyof Attention)[]).map((name) => ({ name, unit: ATTENTION_UNITS[name], value: attention[name], default: ATTENTION_DEFAULTS[name], changed: attention[name] !== ATTENTION_DEFAULTS[name] })),
+    attention: (Object.keys(ATTENTION_UNITS) as (keyof Attention)[]).map((name) => ({
+      name,
+      unit: ATTENTION_UNITS[name],
+      value: attention[name],
+      default: ATTENTION_DEFAULTS[name],
+      changed: attention[name] !== ATTENTION_DEFAULTS[name],
+    })),
     note: SETTINGS_NOTE,
   };
 }
@@ -50,8 +62,16 @@ export function changeSetting(book: Book, name: string, numbers: readonly number
       return;
     }
     const key = name as keyof Attention;
-    const next = productionSchema.shape.attention.safeParse({ ...(p.attention ?? ATTENTION_DEFAULTS), [key]: numbers === null ? ATTENTION_DEFAULTS[key] : numbers[0] });
-    if (!next.success || (numbers !== null && numbers.length !== 1)) throw new PlatewrightError('PW-TOLERANCE-VALUE', `${name} (${ATTENTION_UNITS[key]}) takes one number that makes sense, but got ${numbers?.join(' ') ?? 'none'}`, { kind: 'usage' });
+    const next = productionSchema.shape.attention.safeParse({
+      ...(p.attention ?? ATTENTION_DEFAULTS),
+      [key]: numbers === null ? ATTENTION_DEFAULTS[key] : numbers[0],
+    });
+    if (!next.success || (numbers !== null && numbers.length !== 1))
+      throw new PlatewrightError(
+        'PW-TOLERANCE-VALUE',
+        `${name} (${ATTENTION_UNITS[key]}) takes one number that makes sense, but got ${numbers?.join(' ') ?? 'none'}`,
+        { kind: 'usage' },
+      );
     e.put('production', { ...p, attention: next.data });
   });
 }

@@ -12,7 +12,10 @@ beforeAll(() => {
   book = Book.create(join(folder, 'p'));
   book.edit('start', (e) => e.put('production', newProduction('Studio')));
 });
-afterAll(() => { book.close(); rmSync(folder, { recursive: true, force: true }); });
+afterAll(() => {
+  book.close();
+  rmSync(folder, { recursive: true, force: true });
+});
 
 describe('the studio', () => {
   it('reads back every line as it would be written, and changes nothing by writing it again', () => {
@@ -27,7 +30,10 @@ describe('the studio', () => {
     changeStudio(book, 'rates', '25, 30000/1001');
     const { camera } = book.need('production', 'production');
     expect([camera.sensorWidthMm, camera.sensorHeightMm]).toEqual([23.5, 13.2]);
-    expect(camera.lensesMm).toEqual([[24, 70], [35, 35]]);
+    expect(camera.lensesMm).toEqual([
+      [24, 70],
+      [35, 35],
+    ]);
     expect(camera.rates).toEqual(['25/1', '30000/1001']);
     book.undo();
     expect(book.need('production', 'production').camera.rates).not.toEqual(camera.rates);

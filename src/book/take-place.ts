@@ -23,8 +23,16 @@ export function assignTake(book: Book, id: string, pick: string | null): TakeDoc
 /** Takes a take out of the book; its file stays, so that an undo brings it back whole. Throws `PW-TAKE-USED` where a join is built with it. */
 export function removeTake(book: Book, id: string): void {
   const take = book.need('take', id);
-  const used = book.list('join').filter((j) => j.take === id).map((j) => book.get('pick', j.id)?.title ?? j.id);
-  if (used.length > 0) throw new PlatewrightError('PW-TAKE-USED', `the join of ${used.join(' and of ')} is built with ${take.title}; build it with another take first`, { kind: 'usage' });
+  const used = book
+    .list('join')
+    .filter((j) => j.take === id)
+    .map((j) => book.get('pick', j.id)?.title ?? j.id);
+  if (used.length > 0)
+    throw new PlatewrightError(
+      'PW-TAKE-USED',
+      `the join of ${used.join(' and of ')} is built with ${take.title}; build it with another take first`,
+      { kind: 'usage' },
+    );
   book.edit(`take ${take.title} out of the book`, (e) => {
     e.remove('take', id);
     for (const m of e.list('moment')) if (m.take === id) e.remove('moment', m.id);
@@ -33,12 +41,20 @@ export function removeTake(book: Book, id: string): void {
 
 /** What says that a take has no pick, and the ways out. */
 export function looseTake(take: TakeDocument): PlatewrightError {
-  return new PlatewrightError('PW-TAKE-LOOSE', `the take ${take.title} belongs to no pick yet; say which it is for: "platewright take for ${take.id} PICK", or on the workbench's Shoot day under “Takes for no pick”`, { kind: 'usage' });
+  return new PlatewrightError(
+    'PW-TAKE-LOOSE',
+    `the take ${take.title} belongs to no pick yet; say which it is for: "platewright take for ${take.id} PICK", or on the workbench's Shoot day under “Takes for no pick”`,
+    { kind: 'usage' },
+  );
 }
 
 /** Absolute path of a take's file. Throws `PW-MEDIA-MISSING` where it is not there. */
 export function takePath(book: Book, take: TakeDocument): string {
   const path = book.mediaPath(take.file);
-  if (!/%\d*d/.test(take.file) && !existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `the take ${take.title} is not at ${path}; put it back there, or take it out of the book ("platewright take remove ${take.id}") and add it again`);
+  if (!/%\d*d/.test(take.file) && !existsSync(path))
+    throw new PlatewrightError(
+      'PW-MEDIA-MISSING',
+      `the take ${take.title} is not at ${path}; put it back there, or take it out of the book ("platewright take remove ${take.id}") and add it again`,
+    );
   return path;
 }

@@ -6,7 +6,14 @@ import { measured } from '../core/measure.js';
 import { groundCamera, project } from '../geometry/camera.js';
 import type { PlateMeasures, View } from '../plate/types.js';
 import { makeBrief, type BriefRequest } from './brief.js';
-import { angleOfViewDeg, depthOfFieldMm, fillStopsBelowKey, hyperfocalMm, shadowLengthM, shutterSeconds } from './optics.js';
+import {
+  angleOfViewDeg,
+  depthOfFieldMm,
+  fillStopsBelowKey,
+  hyperfocalMm,
+  shadowLengthM,
+  shutterSeconds,
+} from './optics.js';
 import { planSetUp } from './set-up.js';
 import { cueTicks, renderCue } from './turn-cue.js';
 import type { ShootCamera } from './types.js';
@@ -14,17 +21,44 @@ import { groundPointAt, viewCamera } from './view-camera.js';
 
 interface Published {
   fov: { toleranceDeg: number; rows: { d: number; f: number; deg: number }[] };
-  pinhole: { scaledMatch: { plate_distance_m: number; plate_subject_m: number; stand_in_m: number; shoot_distance_m: number; camera_height_scale: number } };
-  depthOfField: { published: { f_mm?: number; N: number; c_mm?: number; H_mm?: number }[]; computedMm: { f: number; N: number; c: number; s: number; H: number; near: number; far: number }[] };
+  pinhole: {
+    scaledMatch: {
+      plate_distance_m: number;
+      plate_subject_m: number;
+      stand_in_m: number;
+      shoot_distance_m: number;
+      camera_height_scale: number;
+    };
+  };
+  depthOfField: {
+    published: { f_mm?: number; N: number; c_mm?: number; H_mm?: number }[];
+    computedMm: { f: number; N: number; c: number; s: number; H: number; near: number; far: number }[];
+  };
   shutter: { rows: { fps: number; angle: number; t: string }[] };
   shadow: { published: { h_ft: number; elevation: number; L_ft: number }; per1m: Record<string, number> };
 }
-const published = JSON.parse(readFileSync(new URL('../../test/published/optics.json', import.meta.url), 'utf8')) as Published;
+const published = JSON.parse(
+  readFileSync(new URL('../../test/published/optics.json', import.meta.url), 'utf8'),
+) as Published;
 
-const phone: ShootCamera = { name: 'Phone', sensorWidthMm: 9.8, sensorHeightMm: 5.5, lensesMm: [[6.86, 6.86], [13.7, 13.7]], videoWidthPx: 1920, videoHeightPx: 1080, rates: ['24/1', '30/1'] };
+const phone: ShootCamera = {
+  name: 'Phone',
+  sensorWidthMm: 9.8,
+  sensorHeightMm: 5.5,
+  lensesMm: [
+    [6.86, 6.86],
+    [13.7, 13.7],
+  ],
+  videoWidthPx: 1920,
+  videoHeightPx: 1080,
+  rates: ['24/1', '30/1'],
+};
 
 describe('optics against published examples', () => {
-  it('angle of view', () => { for (const r of published.fov.rows) expect(Math.abs(angleOfViewDeg(r.d, r.f) - r.deg)).toBeLessThan(published.fov.toleranceDeg); });
+  it('angle of view', () => {
+    for (const r of published.fov.rows)
+      expect(Math.abs(angleOfViewDeg(r.d, r.f) - r.deg)).toBeLessThan(published.fov.toleranceDeg);
+  });
   it('hyperfocal distance and depth of field', () => {
     expect(hyperfocalMm(50, 8, 0.03)).toBeCloseTo(published.depthOfField.published[0]!.H_mm!, 0);
     for (const r of published.depthOfField.computedMm) {
@@ -34,7 +68,10 @@ describe('optics against published examples', () => {
     }
     expect(depthOfFieldMm(50, 8, 0.03, 20000).farMm).toBe(Infinity);
   });
-  it('shutter times', () => { for (const r of published.shutter.rows) expect(1 / shutterSeconds(r.angle, r.fps)).toBeCloseTo(Number(r.t.split('/')[1]), 6); });
+  it('shutter times', () => {
+    for (const r of published.shutter.rows)
+      expect(1 / shutterSeconds(r.angle, r.fps)).toBeCloseTo(Number(r.t.split('/')[1]), 6);
+  });
   it('shadow length', () => {
     const p = published.shadow.published;
     expect(Math.abs(shadowLengthM(p.h_ft, p.elevation) - p.L_ft)).toBeLessThan(0.3);
@@ -49,20 +86,47 @@ describe('optics against published examples', () => {
 describe('set-up', () => {
   it('scales the published match', () => {
     const s = published.pinhole.scaledMatch;
-    const up = planSetUp({ plateCameraHeightM: 1.5, plateDistanceM: s.plate_distance_m, plateBaseHeightM: 0, platePerformerHeightM: s.plate_subject_m, plateFocalPx: 1500, performerHeightM: s.stand_in_m, camera: phone, roomLengthM: 10 });
+    const up = planSetUp({
+      plateCameraHeightM: 1.5,
+      plateDistanceM: s.plate_distance_m,
+      plateBaseHeightM: 0,
+      platePerformerHeightM: s.plate_subject_m,
+      plateFocalPx: 1500,
+      performerHeightM: s.stand_in_m,
+      camera: phone,
+      roomLengthM: 10,
+    });
     expect(up.distanceM).toBeCloseTo(s.shoot_distance_m, 3);
     expect(up.cameraHeightM).toBeCloseTo(1.5 * s.camera_height_scale, 3);
     expect(up.tooShort).toBeNull();
   });
   it('keeps the sight line and says what it costs where the room is too short', () => {
-    const q = { plateCameraHeightM: 1.5, plateDistanceM: 6, plateBaseHeightM: 0, platePerformerHeightM: 0.4, plateFocalPx: 1500, performerHeightM: 0.4, camera: phone } as const;
-    const free = planSetUp({ ...q, roomLengthM: 20 }), tight = planSetUp({ ...q, roomLengthM: 4 });
+    const q = {
+      plateCameraHeightM: 1.5,
+      plateDistanceM: 6,
+      plateBaseHeightM: 0,
+      platePerformerHeightM: 0.4,
+      plateFocalPx: 1500,
+      performerHeightM: 0.4,
+      camera: phone,
+    } as const;
+    const free = planSetUp({ ...q, roomLengthM: 20 }),
+      tight = planSetUp({ ...q, roomLengthM: 4 });
     expect(tight.tooShort?.perspectiveErrorPercent).toBeGreaterThan(1);
     expect((tight.cameraHeightM - 0.2) / tight.distanceM).toBeCloseTo((free.cameraHeightM - 0.2) / free.distanceM, 9);
     expect(tight.distanceM + 1.7).toBeCloseTo(4, 9);
   });
-  it('raises the performer where the film\'s camera looks from below its base', () => {
-    const up = planSetUp({ plateCameraHeightM: 1.2, plateDistanceM: 3, plateBaseHeightM: 1.5, platePerformerHeightM: 0.4, plateFocalPx: 1500, performerHeightM: 0.4, camera: phone, roomLengthM: 9 });
+  it("raises the performer where the film's camera looks from below its base", () => {
+    const up = planSetUp({
+      plateCameraHeightM: 1.2,
+      plateDistanceM: 3,
+      plateBaseHeightM: 1.5,
+      platePerformerHeightM: 0.4,
+      plateFocalPx: 1500,
+      performerHeightM: 0.4,
+      camera: phone,
+      roomLengthM: 9,
+    });
     expect(up.raiseM).toBeCloseTo(0.42, 6);
     expect(up.cameraHeightM).toBeCloseTo(0.12, 6);
     expect(up.tiltDeg).toBeGreaterThan(0);
@@ -70,19 +134,31 @@ describe('set-up', () => {
 });
 
 const v: View = {
-  frame: 0, widthPx: 854, heightPx: 480, focalPx: measured(1100, 'px', 10, 'test'), tiltDeg: measured(-3, 'deg', 0.2, 'test'), rollDeg: measured(0.5, 'deg', 0.2, 'test'),
-  cameraHeight: measured(1.35, 'm', 0.02, 'test'), covariance: new Array<number>(16).fill(0), residualPx: 0.3, notes: [],
+  frame: 0,
+  widthPx: 854,
+  heightPx: 480,
+  focalPx: measured(1100, 'px', 10, 'test'),
+  tiltDeg: measured(-3, 'deg', 0.2, 'test'),
+  rollDeg: measured(0.5, 'deg', 0.2, 'test'),
+  cameraHeight: measured(1.35, 'm', 0.02, 'test'),
+  covariance: new Array<number>(16).fill(0),
+  residualPx: 0.3,
+  notes: [],
 };
 
 describe('where the performer is', () => {
   const c = viewCamera(v)!;
   it('finds a standing thing from its pixels, and a carried one from its own height', () => {
-    const base = project(groundCamera({ focalPx: 1100, tiltDeg: -3, rollDeg: 0.5, cameraHeight: 1.35, widthPx: 854, heightPx: 480 }), [0.7, 0, 5])!;
+    const base = project(
+      groundCamera({ focalPx: 1100, tiltDeg: -3, rollDeg: 0.5, cameraHeight: 1.35, widthPx: 854, heightPx: 480 }),
+      [0.7, 0, 5],
+    )!;
     const top = project(c.pinhole, [0.7, 0.6, 5])!;
     const stood = groundPointAt(c, [base.x, base.y], [top.x, top.y], 0)!;
     expect(stood.distanceM).toBeCloseTo(Math.hypot(0.7, 5), 6);
     expect(stood.heightM).toBeCloseTo(0.6, 6);
-    const b2 = project(c.pinhole, [0.3, 1.4, 3])!, t2 = project(c.pinhole, [0.3, 1.8, 3])!;
+    const b2 = project(c.pinhole, [0.3, 1.4, 3])!,
+      t2 = project(c.pinhole, [0.3, 1.8, 3])!;
     const carried = groundPointAt(c, [b2.x, b2.y], [t2.x, t2.y], null, 0.4)!;
     expect(carried.distanceM).toBeCloseTo(Math.hypot(0.3, 3), 6);
     expect(carried.baseHeightM).toBeCloseTo(1.4, 6);
@@ -91,13 +167,40 @@ describe('where the performer is', () => {
 
 describe('brief', () => {
   const measures: PlateMeasures = {
-    file: 'x.mp4', span: { in: 0, out: 48 }, rate: '24/1', widthPx: 854, heightPx: 480, view: v,
-    light: { azimuthDeg: measured(40, 'deg', 2, 't'), elevationDeg: measured(30, 'deg', 2, 't'), keyFillStops: measured(2, 'stop', 0.2, 't'), softnessDeg: measured(0.53, 'deg', 0.1, 't'), temperatureK: measured(5200, 'K', 200, 't'), tintDuv: measured(0, '1', 0.002, 't'), overcast: false, notes: [] },
+    file: 'x.mp4',
+    span: { in: 0, out: 48 },
+    rate: '24/1',
+    widthPx: 854,
+    heightPx: 480,
+    view: v,
+    light: {
+      azimuthDeg: measured(40, 'deg', 2, 't'),
+      elevationDeg: measured(30, 'deg', 2, 't'),
+      keyFillStops: measured(2, 'stop', 0.2, 't'),
+      softnessDeg: measured(0.53, 'deg', 0.1, 't'),
+      temperatureK: measured(5200, 'K', 200, 't'),
+      tintDuv: measured(0, '1', 0.002, 't'),
+      overcast: false,
+      notes: [],
+    },
   };
   const request: BriefRequest = {
-    pick: 'p', title: 'P', action: 'look up', measures, marks: { frame: 0, marks: [{ kind: 'stand', ground: [300, 430], top: [300, 330] }] },
-    performer: { name: 'Clementine', heightM: 0.42, triesADay: 4 }, camera: phone,
-    place: { latitudeDeg: 51.5, longitudeDeg: 0, timeZone: 'Europe/London', roomLengthM: 5, yard: { fromDeg: 250, toDeg: 340 } }, fromDate: '2026-06-20', days: 3,
+    pick: 'p',
+    title: 'P',
+    action: 'look up',
+    measures,
+    marks: { frame: 0, marks: [{ kind: 'stand', ground: [300, 430], top: [300, 330] }] },
+    performer: { name: 'Clementine', heightM: 0.42, triesADay: 4 },
+    camera: phone,
+    place: {
+      latitudeDeg: 51.5,
+      longitudeDeg: 0,
+      timeZone: 'Europe/London',
+      roomLengthM: 5,
+      yard: { fromDeg: 250, toDeg: 340 },
+    },
+    fromDate: '2026-06-20',
+    days: 3,
   };
   it('states set-up, sun with a heading inside the yard, and lamp', () => {
     const b = makeBrief(request);
@@ -113,15 +216,32 @@ describe('brief', () => {
     expect(b.instructions.join(' ')).toMatch(/Record at \d+(\.\d+)? frames a second with the shutter/);
     expect(b.cautions.join(' ')).toMatch(/Never look at the sun/);
   });
-  it('asks for the plate\'s own rate, and says what a camera calls it or that it has another', () => {
-    const asked = (rate: string, rates: string[]): string => makeBrief({ ...request, measures: { ...measures, rate }, camera: { ...phone, rates } }).instructions.find((i) => i.startsWith('Record at'))!;
+  it("asks for the plate's own rate, and says what a camera calls it or that it has another", () => {
+    const asked = (rate: string, rates: string[]): string =>
+      makeBrief({ ...request, measures: { ...measures, rate }, camera: { ...phone, rates } }).instructions.find((i) =>
+        i.startsWith('Record at'),
+      )!;
     expect(asked('24/1', ['24/1', '30/1'])).toMatch(/^Record at 24 frames a second with/);
-    expect(asked('24000/1001', ['24/1', '30/1'])).toMatch(/^Record at 23\.976 frames a second \(the plate's; a camera that calls it 24 will do\) with/);
-    expect(asked('25/1', ['24/1', '30/1'])).toMatch(/^Record at 24 frames a second \(the plate has 25, which this camera has not: .*re-timed\) with/);
+    expect(asked('24000/1001', ['24/1', '30/1'])).toMatch(
+      /^Record at 23\.976 frames a second \(the plate's; a camera that calls it 24 will do\) with/,
+    );
+    expect(asked('25/1', ['24/1', '30/1'])).toMatch(
+      /^Record at 24 frames a second \(the plate has 25, which this camera has not: .*re-timed\) with/,
+    );
   });
   it('the shoot day keeps to the attention that the book asks for', () => {
-    const day = (attention: Attention | undefined): number[] => planDay({ date: '2026-06-20', briefs: [{ brief: makeBrief(request), costume: '', useSun: false }], place: request.place, fromHour: 9, toHour: 18, triesADay: 4, ...(attention === undefined ? {} : { attention }) })
-      .slots.filter((x) => x.kind === 'shoot').map((x) => (Date.parse(x.end) - Date.parse(x.start)) / 60000);
+    const day = (attention: Attention | undefined): number[] =>
+      planDay({
+        date: '2026-06-20',
+        briefs: [{ brief: makeBrief(request), costume: '', useSun: false }],
+        place: request.place,
+        fromHour: 9,
+        toHour: 18,
+        triesADay: 4,
+        ...(attention === undefined ? {} : { attention }),
+      })
+        .slots.filter((x) => x.kind === 'shoot')
+        .map((x) => (Date.parse(x.end) - Date.parse(x.start)) / 60000);
     const tries = Math.min(4, makeBrief(request).length.tries);
     // 20 s and 60 s of rest a try by the program's own numbers; 30 s and 90 s by the book's.
     expect(day(undefined)).toEqual([Math.ceil((tries * 80) / 60)]);
@@ -129,7 +249,11 @@ describe('brief', () => {
     expect(day({ ...ATTENTION_DEFAULTS, blockMinutes: 1, blocksADay: 1 })).toEqual([]);
   });
   it('says which marks are missing instead of inventing numbers', () => {
-    const b = makeBrief({ ...request, measures: { ...measures, view: undefined, light: undefined }, marks: { frame: 0, marks: [] } });
+    const b = makeBrief({
+      ...request,
+      measures: { ...measures, view: undefined, light: undefined },
+      marks: { frame: 0, marks: [] },
+    });
     expect(b.setUp).toBeNull();
     expect(b.light.lamp).toBeNull();
     expect(b.missing.length).toBe(2);
@@ -152,7 +276,8 @@ describe('turn cue', () => {
   });
   it('sounds at the ticks and is silent between', () => {
     const s = renderCue({ yawDeg, framesPerSecond: 24 });
-    const loud = (from: number, to: number): number => Math.max(...s.samples.subarray(Math.round(from * 48000), Math.round(to * 48000)).map(Math.abs));
+    const loud = (from: number, to: number): number =>
+      Math.max(...s.samples.subarray(Math.round(from * 48000), Math.round(to * 48000)).map(Math.abs));
     expect(loud(4 + 3 / 24, 4 + 3 / 24 + 0.02)).toBeGreaterThan(0.1);
     expect(loud(0.5, 0.9)).toBeLessThan(1e-3);
     expect(() => renderCue({ yawDeg: [1], framesPerSecond: 24 })).toThrow(/PW-CUE-EMPTY/);

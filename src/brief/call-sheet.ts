@@ -15,11 +15,18 @@ export interface CallSheetRequest {
 
 /** Renders the sheet. Pages carry no clock time of making, so the same plan gives the same pages. */
 export function callSheetPdf(r: CallSheetRequest): Promise<Buffer> {
-  const doc = new PDFDocument({ size: r.paper === 'letter' ? 'LETTER' : 'A4', margin: 50, info: { Title: `Call sheet: ${r.title}`, CreationDate: new Date(0), ModDate: new Date(0) } });
+  const doc = new PDFDocument({
+    size: r.paper === 'letter' ? 'LETTER' : 'A4',
+    margin: 50,
+    info: { Title: `Call sheet: ${r.title}`, CreationDate: new Date(0), ModDate: new Date(0) },
+  });
   const pen = penFor(doc);
   const chunks: Buffer[] = [];
   doc.on('data', (c: Buffer) => chunks.push(c));
-  const done = new Promise<Buffer>((resolve, reject) => { doc.on('end', () => resolve(Buffer.concat(chunks))); doc.on('error', reject); });
+  const done = new Promise<Buffer>((resolve, reject) => {
+    doc.on('end', () => resolve(Buffer.concat(chunks)));
+    doc.on('error', reject);
+  });
 
   pen.say('bold', 22, r.title);
   pen.say('text', 12, `Call sheet${r.day === null ? '' : ` for ${r.day.date}`} · ${r.place}`);
@@ -28,7 +35,11 @@ export function callSheetPdf(r: CallSheetRequest): Promise<Buffer> {
     const name = (id: string | null): string => r.briefs.find((b) => b.pick === id)?.title ?? id ?? '';
     for (const s of r.day.slots) {
       pen.say('sans', 12, `${s.start.slice(11, 16)}–${s.end.slice(11, 16)}   `, { continued: true });
-      pen.say(s.kind === 'shoot' ? 'bold' : 'text', 12, s.kind === 'shoot' ? name(s.pick) : s.kind === 'rest' ? s.note : `set up ${name(s.pick)}: ${s.note}`);
+      pen.say(
+        s.kind === 'shoot' ? 'bold' : 'text',
+        12,
+        s.kind === 'shoot' ? name(s.pick) : s.kind === 'rest' ? s.note : `set up ${name(s.pick)}: ${s.note}`,
+      );
     }
     if (r.day.unplaced.length > 0) {
       doc.moveDown();
@@ -57,7 +68,12 @@ export function callSheetPdf(r: CallSheetRequest): Promise<Buffer> {
     if (b.light.sun !== null && b.light.sun.windows.length > 0) {
       doc.moveDown();
       pen.say('bold', 12, 'Sun windows');
-      for (const w of b.light.sun.windows.slice(0, 14)) pen.say('sans', 11, `${w.date}   ${w.start.slice(11, 16)}–${w.end.slice(11, 16)}   sun ${w.elevationDeg[0].toFixed(0)}–${w.elevationDeg[1].toFixed(0)}° high   camera looks to ${w.cameraHeadingDeg[0].toFixed(0)}–${w.cameraHeadingDeg[1].toFixed(0)}°`);
+      for (const w of b.light.sun.windows.slice(0, 14))
+        pen.say(
+          'sans',
+          11,
+          `${w.date}   ${w.start.slice(11, 16)}–${w.end.slice(11, 16)}   sun ${w.elevationDeg[0].toFixed(0)}–${w.elevationDeg[1].toFixed(0)}° high   camera looks to ${w.cameraHeadingDeg[0].toFixed(0)}–${w.cameraHeadingDeg[1].toFixed(0)}°`,
+        );
     }
     doc.moveDown();
     pen.say('bold', 12, 'Roll for reference');
@@ -65,7 +81,11 @@ export function callSheetPdf(r: CallSheetRequest): Promise<Buffer> {
   }
   if (pen.missing() !== '') {
     doc.moveDown();
-    pen.say('text', 9, `${counted([...pen.missing()].length, 'letter')} of these words stand as question marks: the bundled fonts have no letters of their script. The pages in the browser show them.`);
+    pen.say(
+      'text',
+      9,
+      `${counted([...pen.missing()].length, 'letter')} of these words stand as question marks: the bundled fonts have no letters of their script. The pages in the browser show them.`,
+    );
   }
   doc.end();
   return done;

@@ -16,18 +16,30 @@ export const PEG_CLEAR_RADIUS_MM = 40;
 
 /** Rows of four bits, 1 = white, inside a one-cell black border. */
 export const MARKER_BITS: readonly (readonly string[])[] = [
-  ['1011', '0101', '0011', '0010'], ['0000', '1111', '1001', '1010'], ['0011', '0011', '0010', '1101'],
+  ['1011', '0101', '0011', '0010'],
+  ['0000', '1111', '1001', '1010'],
+  ['0011', '0011', '0010', '1101'],
   ['1001', '1001', '0100', '0110'],
 ];
 
 /** Centres of the four fiducials by id. */
-export const MARKER_CENTRES: readonly (readonly [number, number])[] = [[-52, -87], [52, -87], [-52, 87], [52, 87]];
+export const MARKER_CENTRES: readonly (readonly [number, number])[] = [
+  [-52, -87],
+  [52, -87],
+  [-52, 87],
+  [52, 87],
+];
 
 /** Corners of a fiducial: top left, top right, bottom right, bottom left. */
 export function markerCorners(id: number): readonly (readonly [number, number])[] {
   const [x, y] = MARKER_CENTRES[id]!;
   const h = MARKER_MM / 2;
-  return [[x - h, y - h], [x + h, y - h], [x + h, y + h], [x - h, y + h]];
+  return [
+    [x - h, y - h],
+    [x + h, y - h],
+    [x + h, y + h],
+    [x - h, y + h],
+  ];
 }
 
 export interface Patch {
@@ -42,9 +54,18 @@ export interface Patch {
 
 /** Six greys from white to black, then four colours, two abreast between the lower fiducials. */
 export const PATCHES: readonly Patch[] = [
-  ...[0.9, 0.59, 0.36, 0.198, 0.09, 0.031].map((v, i) => ({ x: -18 + (i % 2) * 18, y: 59 + Math.floor(i / 2) * 11, width: 18, height: 11, linear: [v, v, v] as const, name: `grey ${Math.round(v * 100)} %` })),
-  { x: -18, y: 92, width: 18, height: 11, linear: [0.45, 0.05, 0.05], name: 'red' }, { x: 0, y: 92, width: 18, height: 11, linear: [0.08, 0.3, 0.08], name: 'green' },
-  { x: -18, y: 103, width: 18, height: 11, linear: [0.04, 0.05, 0.35], name: 'blue' }, { x: 0, y: 103, width: 18, height: 11, linear: [0.72, 0.45, 0.34], name: 'skin' },
+  ...[0.9, 0.59, 0.36, 0.198, 0.09, 0.031].map((v, i) => ({
+    x: -18 + (i % 2) * 18,
+    y: 59 + Math.floor(i / 2) * 11,
+    width: 18,
+    height: 11,
+    linear: [v, v, v] as const,
+    name: `grey ${Math.round(v * 100)} %`,
+  })),
+  { x: -18, y: 92, width: 18, height: 11, linear: [0.45, 0.05, 0.05], name: 'red' },
+  { x: 0, y: 92, width: 18, height: 11, linear: [0.08, 0.3, 0.08], name: 'green' },
+  { x: -18, y: 103, width: 18, height: 11, linear: [0.04, 0.05, 0.35], name: 'blue' },
+  { x: 0, y: 103, width: 18, height: 11, linear: [0.72, 0.45, 0.34], name: 'skin' },
 ];
 
 export const CODE_SPOT = { x: -19, y: -116, size: 38 } as const;
@@ -58,9 +79,11 @@ export function cardCode(production: string, pick: string): string {
 export function cardReflectance(xMm: number, yMm: number): number | null {
   for (let id = 0; id < MARKER_CENTRES.length; id++) {
     const [cx, cy] = MARKER_CENTRES[id]!;
-    const u = (xMm - cx) / MARKER_MM + 0.5, v = (yMm - cy) / MARKER_MM + 0.5;
+    const u = (xMm - cx) / MARKER_MM + 0.5,
+      v = (yMm - cy) / MARKER_MM + 0.5;
     if (u < 0 || v < 0 || u >= 1 || v >= 1) continue;
-    const i = Math.floor(u * 6), j = Math.floor(v * 6);
+    const i = Math.floor(u * 6),
+      j = Math.floor(v * 6);
     if (i === 0 || j === 0 || i === 5 || j === 5) return 0.04;
     return MARKER_BITS[id]![j - 1]![i - 1] === '1' ? 1 : 0.04;
   }
@@ -82,24 +105,34 @@ const SPOT_RADIUS_MM = 12;
  * The map is 182 × 252 and its rim is `outside`.
  */
 export function cardClassMap(): Uint8Array {
-  const w = 2 * CLASS_HALF_WIDTH_MM, h = 2 * CLASS_HALF_HEIGHT_MM;
+  const w = 2 * CLASS_HALF_WIDTH_MM,
+    h = 2 * CLASS_HALF_HEIGHT_MM;
   const map = new Uint8Array(w * h);
-  for (let j = 0; j < h; j++) for (let i = 0; i < w; i++) {
-    const x = i + 0.5 - CLASS_HALF_WIDTH_MM, y = j + 0.5 - CLASS_HALF_HEIGHT_MM;
-    let c: number = CARD_CLASS.paper;
-    if (Math.abs(x) > CARD_WIDTH_MM / 2 || Math.abs(y) > CARD_HEIGHT_MM / 2) c = CARD_CLASS.outside;
-    else {
-      const r = cardReflectance(x, y);
-      if (r !== null) c = r < 0.5 ? CARD_CLASS.ink : Math.hypot(x - PEG_SPOT[0], y - PEG_SPOT[1]) < SPOT_RADIUS_MM ? CARD_CLASS.unknown : CARD_CLASS.paper;
-      else if (inCodeOrPatch(x, y)) c = CARD_CLASS.unknown;
+  for (let j = 0; j < h; j++)
+    for (let i = 0; i < w; i++) {
+      const x = i + 0.5 - CLASS_HALF_WIDTH_MM,
+        y = j + 0.5 - CLASS_HALF_HEIGHT_MM;
+      let c: number = CARD_CLASS.paper;
+      if (Math.abs(x) > CARD_WIDTH_MM / 2 || Math.abs(y) > CARD_HEIGHT_MM / 2) c = CARD_CLASS.outside;
+      else {
+        const r = cardReflectance(x, y);
+        if (r !== null)
+          c =
+            r < 0.5
+              ? CARD_CLASS.ink
+              : Math.hypot(x - PEG_SPOT[0], y - PEG_SPOT[1]) < SPOT_RADIUS_MM
+                ? CARD_CLASS.unknown
+                : CARD_CLASS.paper;
+        else if (inCodeOrPatch(x, y)) c = CARD_CLASS.unknown;
+      }
+      map[j * w + i] = c;
     }
-    map[j * w + i] = c;
-  }
   return map;
 }
 
 /** True on the code and the patches (the code's own quiet border is paper). */
 function inCodeOrPatch(x: number, y: number): boolean {
-  if (x >= CODE_SPOT.x && x < CODE_SPOT.x + CODE_SPOT.size && y >= CODE_SPOT.y && y < CODE_SPOT.y + CODE_SPOT.size) return true;
+  if (x >= CODE_SPOT.x && x < CODE_SPOT.x + CODE_SPOT.size && y >= CODE_SPOT.y && y < CODE_SPOT.y + CODE_SPOT.size)
+    return true;
   return PATCHES.some((p) => x >= p.x && x < p.x + p.width && y >= p.y && y < p.y + p.height);
 }

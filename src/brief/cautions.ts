@@ -23,9 +23,16 @@ export interface Attention {
 }
 
 /** What a new book starts with: the program's own choice. */
-export const ATTENTION_DEFAULTS: Attention = { takeSeconds: 20, restSeconds: 60, blockMinutes: 10, restBlockMinutes: 20, blocksADay: 4, warmestC: 25 };
+export const ATTENTION_DEFAULTS: Attention = {
+  takeSeconds: 20,
+  restSeconds: 60,
+  blockMinutes: 10,
+  restBlockMinutes: 20,
+  blocksADay: 4,
+  warmestC: 25,
+};
 
-const OWN_WORDS = 'this program\'s own defaults; no published limit is known';
+const OWN_WORDS = "this program's own defaults; no published limit is known";
 
 export function cautions(needs: CautionNeeds, attention: Attention = ATTENTION_DEFAULTS): string[] {
   const list: string[] = [];
@@ -33,7 +40,7 @@ export function cautions(needs: CautionNeeds, attention: Attention = ATTENTION_D
     list.push(
       'One person looks after the animal and nothing else, and may stop the shoot at any moment.',
       `Short goes and real rests: about ${attention.takeSeconds} s a try, ${attention.blockMinutes} min at a stretch, then ${attention.restBlockMinutes} min off (${isDefault(attention) ? OWN_WORDS : 'as the book says; no published limit is known'}).`,
-      `Water and shade within reach; do not work in heat (limit ${attention.warmestC} °C, ${attention.warmestC === ATTENTION_DEFAULTS.warmestC ? 'this program\'s own choice after common advice' : 'as the book says'}).`,
+      `Water and shade within reach; do not work in heat (limit ${attention.warmestC} °C, ${attention.warmestC === ATTENTION_DEFAULTS.warmestC ? "this program's own choice after common advice" : 'as the book says'}).`,
       'No restraint beyond a gentle hold that supports chest and hindquarters; let it come and go. Stop at signs of stress: flat ears, hiding, panting, lip licking, turning away, freezing, thumping.',
       'A second person keeps the door. Costumes must not press, heat or hinder breathing.',
     );
@@ -45,12 +52,22 @@ export function cautions(needs: CautionNeeds, attention: Attention = ATTENTION_D
     );
   }
   if (needs.sun) list.push('Never look at the sun, least of all through a lens; shade the finder when you line up.');
-  if (needs.lamps) list.push('Weigh stands down, tape cables, keep hot lamps away from screen, fur and noses; no lamp above an animal without a safety line.');
-  if (needs.raised) list.push('A raised performer needs a broad steady surface, a soft floor beside it and a hand near.');
-  list.push('Local rules on animals, filming and borrowing come first; ask a vet or a lawyer where in doubt. This list is no licensed advice.');
+  if (needs.lamps)
+    list.push(
+      'Weigh stands down, tape cables, keep hot lamps away from screen, fur and noses; no lamp above an animal without a safety line.',
+    );
+  if (needs.raised)
+    list.push('A raised performer needs a broad steady surface, a soft floor beside it and a hand near.');
+  list.push(
+    'Local rules on animals, filming and borrowing come first; ask a vet or a lawyer where in doubt. This list is no licensed advice.',
+  );
   return list;
 }
 
 function isDefault(a: Attention): boolean {
-  return a.takeSeconds === ATTENTION_DEFAULTS.takeSeconds && a.blockMinutes === ATTENTION_DEFAULTS.blockMinutes && a.restBlockMinutes === ATTENTION_DEFAULTS.restBlockMinutes;
+  return (
+    a.takeSeconds === ATTENTION_DEFAULTS.takeSeconds &&
+    a.blockMinutes === ATTENTION_DEFAULTS.blockMinutes &&
+    a.restBlockMinutes === ATTENTION_DEFAULTS.restBlockMinutes
+  );
 }

@@ -13,7 +13,10 @@ export interface CalendarEvent {
 }
 
 function utc(timeMs: number): string {
-  return new Date(timeMs).toISOString().replace(/[-:]/g, '').replace(/\.\d{3}/, '');
+  return new Date(timeMs)
+    .toISOString()
+    .replace(/[-:]/g, '')
+    .replace(/\.\d{3}/, '');
 }
 
 function escapeText(text: string): string {
@@ -43,8 +46,15 @@ function fold(line: string): string {
 export function iCalendar(events: readonly CalendarEvent[], stampMs: number): string {
   const lines = ['BEGIN:VCALENDAR', 'VERSION:2.0', 'PRODID:-//Platewright//Sun windows//EN', 'CALSCALE:GREGORIAN'];
   for (const e of events) {
-    lines.push('BEGIN:VEVENT', `UID:${escapeText(e.uid)}`, `DTSTAMP:${utc(stampMs)}`, `DTSTART:${utc(e.startMs)}`, `DTEND:${utc(e.endMs)}`,
-      `SUMMARY:${escapeText(e.summary)}`, `DESCRIPTION:${escapeText(e.description)}`);
+    lines.push(
+      'BEGIN:VEVENT',
+      `UID:${escapeText(e.uid)}`,
+      `DTSTAMP:${utc(stampMs)}`,
+      `DTSTART:${utc(e.startMs)}`,
+      `DTEND:${utc(e.endMs)}`,
+      `SUMMARY:${escapeText(e.summary)}`,
+      `DESCRIPTION:${escapeText(e.description)}`,
+    );
     if (e.location !== undefined) lines.push(`LOCATION:${escapeText(e.location)}`);
     lines.push('END:VEVENT');
   }

@@ -24,7 +24,12 @@ export function hyperfocalMm(focalMm: number, fNumber: number, circleMm: number)
 }
 
 /** Near and far limits of sharpness in mm; far is Infinity from the hyperfocal distance on. */
-export function depthOfFieldMm(focalMm: number, fNumber: number, circleMm: number, distanceMm: number): { nearMm: number; farMm: number } {
+export function depthOfFieldMm(
+  focalMm: number,
+  fNumber: number,
+  circleMm: number,
+  distanceMm: number,
+): { nearMm: number; farMm: number } {
   const h = hyperfocalMm(focalMm, fNumber, circleMm);
   const nearMm = (distanceMm * (h - focalMm)) / (h + distanceMm - 2 * focalMm);
   const farMm = distanceMm >= h ? Infinity : (distanceMm * (h - focalMm)) / (h - distanceMm);

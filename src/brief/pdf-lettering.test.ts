@@ -6,13 +6,25 @@ import { penFor } from './pdf-lettering.js';
 function recorder() {
   const said: { font: string; text: string; continued: boolean }[] = [];
   let font = '';
-  const doc = { registerFont: () => doc, font: (f: string) => { font = f; return doc; }, fontSize: () => doc, text: (t: string, ...rest: unknown[]) => { said.push({ font, text: t, continued: (rest.at(-1) as { continued?: boolean }).continued === true }); return doc; } };
+  const doc = {
+    registerFont: () => doc,
+    font: (f: string) => {
+      font = f;
+      return doc;
+    },
+    fontSize: () => doc,
+    text: (t: string, ...rest: unknown[]) => {
+      said.push({ font, text: t, continued: (rest.at(-1) as { continued?: boolean }).continued === true });
+      return doc;
+    },
+  };
   return { doc: doc as never, said };
 }
 
 describe('words on PDF pages', () => {
   it('go on in the font that has them, and tell what none has', () => {
-    const { doc, said } = recorder(), pen = penFor(doc);
+    const { doc, said } = recorder(),
+      pen = penFor(doc);
     pen.say('text', 12, 'Set up Двор 兎!');
     expect(said.map((s) => s.text)).toEqual(['Set up ', 'Двор ', '?', '!']);
     expect(said.map((s) => s.font)).toEqual(['text-0', 'text-2', 'text-0', 'text-0']);
@@ -20,7 +32,10 @@ describe('words on PDF pages', () => {
     expect(pen.missing()).toBe('兎');
   });
   it('embed a Cyrillic font where a title asks for one', async () => {
-    const fonts = async (title: string): Promise<number> => (await callSheetPdf({ title, place: 'x', day: null, briefs: [], paper: 'a4' })).toString('latin1').split('/FontDescriptor').length;
+    const fonts = async (title: string): Promise<number> =>
+      (await callSheetPdf({ title, place: 'x', day: null, briefs: [], paper: 'a4' }))
+        .toString('latin1')
+        .split('/FontDescriptor').length;
     expect(await fonts('Двор')).toBe(await fonts('Yard'));
     expect(await fonts('Yard Двор')).toBeGreaterThan(await fonts('Yard'));
   });

@@ -4,9 +4,13 @@ import { loadTypeface, runsOf, type Family, type Typeface } from '../core/typefa
 
 export type PageFace = 'text' | 'bold' | 'sans';
 type Doc = InstanceType<typeof PDFDocument>;
-type TextOptions = NonNullable<Parameters<Doc['text']>[1]> extends infer O ? O extends object ? O : never : never;
+type TextOptions = NonNullable<Parameters<Doc['text']>[1]> extends infer O ? (O extends object ? O : never) : never;
 
-const FACES: Record<PageFace, readonly [Family, 400 | 700]> = { text: ['vollkorn', 400], bold: ['vollkorn', 700], sans: ['alegreya-sans', 400] };
+const FACES: Record<PageFace, readonly [Family, 400 | 700]> = {
+  text: ['vollkorn', 400],
+  bold: ['vollkorn', 700],
+  sans: ['alegreya-sans', 400],
+};
 
 /** Writes lines on a document's pages. */
 export interface Pen {
@@ -16,7 +20,8 @@ export interface Pen {
 }
 
 export function penFor(doc: Doc): Pen {
-  const faces = new Map<PageFace, Typeface>(), missing = new Set<string>();
+  const faces = new Map<PageFace, Typeface>(),
+    missing = new Set<string>();
   const faceOf = (face: PageFace): Typeface => {
     const have = faces.get(face);
     if (have !== undefined) return have;
@@ -36,11 +41,15 @@ export function penFor(doc: Doc): Pen {
         // Runs would each be centred by themselves: the line is centred as a whole.
         const widths = runs.map((r) => doc.font(`${face}-${r.font}`).fontSize(sizePt).widthOfString(r.text));
         let x = at[0] + ((options as { width?: number }).width ?? 0) / 2 - widths.reduce((s, w) => s + w, 0) / 2;
-        runs.forEach((r, i) => { doc.font(`${face}-${r.font}`).text(r.text, x, at[1], { lineBreak: false }); x += widths[i]!; });
+        runs.forEach((r, i) => {
+          doc.font(`${face}-${r.font}`).text(r.text, x, at[1], { lineBreak: false });
+          x += widths[i]!;
+        });
         return;
       }
       runs.forEach((r, i) => {
-        const last = i === runs.length - 1, o = { ...options, continued: last ? (options as { continued?: boolean }).continued ?? false : true };
+        const last = i === runs.length - 1,
+          o = { ...options, continued: last ? ((options as { continued?: boolean }).continued ?? false) : true };
         doc.font(`${face}-${r.font}`).fontSize(sizePt);
         if (i === 0 && at !== undefined) doc.text(r.text, at[0], at[1], o);
         else doc.text(r.text, o);

@@ -14,21 +14,42 @@ export interface Zone {
 export function parseZone(text: string): Zone {
   const fixed = /^(?:UTC|Z|([+-])(\d{2}):?(\d{2}))$/.exec(text);
   if (fixed) {
-    const minutes = fixed[1] === undefined ? 0 : (fixed[1] === '-' ? -1 : 1) * (Number(fixed[2]) * 60 + Number(fixed[3]));
+    const minutes =
+      fixed[1] === undefined ? 0 : (fixed[1] === '-' ? -1 : 1) * (Number(fixed[2]) * 60 + Number(fixed[3]));
     return { label: text, offsetMinutes: () => minutes };
   }
   let format: Intl.DateTimeFormat;
   try {
-    format = new Intl.DateTimeFormat('en-US', { timeZone: text, hourCycle: 'h23', year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', second: '2-digit' });
+    format = new Intl.DateTimeFormat('en-US', {
+      timeZone: text,
+      hourCycle: 'h23',
+      year: 'numeric',
+      month: '2-digit',
+      day: '2-digit',
+      hour: '2-digit',
+      minute: '2-digit',
+      second: '2-digit',
+    });
   } catch {
-    throw new PlatewrightError('PW-TIME-ZONE', `"${text}" is not a time zone; write an IANA name such as Europe/Lisbon or an offset such as +01:00`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-TIME-ZONE',
+      `"${text}" is not a time zone; write an IANA name such as Europe/Lisbon or an offset such as +01:00`,
+      { kind: 'usage' },
+    );
   }
   return {
     label: text,
     offsetMinutes: (timeMs) => {
       const part: Record<string, number> = {};
       for (const p of format.formatToParts(new Date(timeMs))) if (p.type !== 'literal') part[p.type] = Number(p.value);
-      const local = Date.UTC(part['year']!, part['month']! - 1, part['day']!, part['hour']!, part['minute']!, part['second']!);
+      const local = Date.UTC(
+        part['year']!,
+        part['month']! - 1,
+        part['day']!,
+        part['hour']!,
+        part['minute']!,
+        part['second']!,
+      );
       return Math.round((local - Math.floor(timeMs / 1000) * 1000) / 60000);
     },
   };
@@ -37,7 +58,10 @@ export function parseZone(text: string): Zone {
 /** Whole-hour zone of a longitude, for places whose civil zone was not given. */
 export function nauticalZone(longitudeDeg: number): Zone {
   const minutes = Math.round(longitudeDeg / 15) * 60;
-  return { label: `${isoOffset(minutes)} (from the longitude; give --zone for civil time)`, offsetMinutes: () => minutes };
+  return {
+    label: `${isoOffset(minutes)} (from the longitude; give --zone for civil time)`,
+    offsetMinutes: () => minutes,
+  };
 }
 
 function isoOffset(minutes: number): string {
@@ -68,16 +92,26 @@ export function startOfDate(date: string, zone: Zone): number {
 /** Adds days to a YYYY-MM-DD date. */
 export function addDays(date: string, days: number): string {
   const m = /^(\d{4})-(\d{2})-(\d{2})$/.exec(date);
-  if (m === null) throw new PlatewrightError('PW-TIME-DATE', `"${date}" is not a date; write it as 2026-06-21`, { kind: 'usage' });
+  if (m === null)
+    throw new PlatewrightError('PW-TIME-DATE', `"${date}" is not a date; write it as 2026-06-21`, { kind: 'usage' });
   return new Date(Date.UTC(Number(m[1]), Number(m[2]) - 1, Number(m[3]) + days)).toISOString().slice(0, 10);
 }
 
 /** An instant from ISO 8601 that must carry its offset. Throws `PW-TIME-INSTANT`. */
 export function parseInstant(text: string): number {
   if (!/^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})$/.test(text)) {
-    throw new PlatewrightError('PW-TIME-INSTANT', `"${text}" is not a time with its offset; write it as 2026-06-21T15:30:00+02:00 or with Z for UTC`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-TIME-INSTANT',
+      `"${text}" is not a time with its offset; write it as 2026-06-21T15:30:00+02:00 or with Z for UTC`,
+      { kind: 'usage' },
+    );
   }
   const t = Date.parse(text);
-  if (Number.isNaN(t)) throw new PlatewrightError('PW-TIME-INSTANT', `"${text}" names no moment of the calendar; check day, month and hour`, { kind: 'usage' });
+  if (Number.isNaN(t))
+    throw new PlatewrightError(
+      'PW-TIME-INSTANT',
+      `"${text}" names no moment of the calendar; check day, month and hour`,
+      { kind: 'usage' },
+    );
   return t;
 }

@@ -41,9 +41,11 @@ export function planSetUp(r: SetUpRequest): SetUp {
     // Nearer on the same sight line: the view's elevation stays, near and far parts of the body differ more in size.
     const near = haveM;
     const depth = r.performerHeightM * 0.7;
-    const error = ((near + depth / 2) / (near - depth / 2)) / ((distanceM + depth / 2) / (distanceM - depth / 2)) - 1;
+    const error = (near + depth / 2) / (near - depth / 2) / ((distanceM + depth / 2) / (distanceM - depth / 2)) - 1;
     tooShort = {
-      neededM: distanceM + behind + man, haveM: r.roomLengthM, perspectiveErrorPercent: error * 100,
+      neededM: distanceM + behind + man,
+      haveM: r.roomLengthM,
+      perspectiveErrorPercent: error * 100,
       advice: `the room gives ${haveM.toFixed(2)} m of the ${distanceM.toFixed(2)} m wanted: stand on the same sight line at ${near.toFixed(2)} m; the near side of the body then looks ${(error * 100).toFixed(0)} % larger against the far side than in the film. Through an open door, or in the garden, the full distance costs nothing`,
     };
     height = middle + (relative - middle) * (near / distanceM);
@@ -55,7 +57,12 @@ export function planSetUp(r: SetUpRequest): SetUp {
   const cameraHeightM = height + raiseM;
   const tiltDeg = -Math.atan2(height - middle, distanceM) * DEG_PER_RAD;
   const slant = Math.hypot(distanceM, height - middle);
-  const shareAt = (focalMm: number): number => (focalInPixels(focalMm, r.camera.sensorWidthMm, r.camera.videoWidthPx) * r.performerHeightM * Math.cos(tiltDeg / DEG_PER_RAD)) / slant / r.camera.videoHeightPx;
+  const shareAt = (focalMm: number): number =>
+    (focalInPixels(focalMm, r.camera.sensorWidthMm, r.camera.videoWidthPx) *
+      r.performerHeightM *
+      Math.cos(tiltDeg / DEG_PER_RAD)) /
+    slant /
+    r.camera.videoHeightPx;
   let focalMm = 0;
   for (const [lo, hi] of r.camera.lensesMm) {
     const wanted = FILL_SHARE / shareAt(1);
@@ -63,29 +70,48 @@ export function planSetUp(r: SetUpRequest): SetUp {
     if (shareAt(f) <= FILL_SHARE * 1.02 ? f > focalMm : focalMm === 0) focalMm = f;
   }
   const focalPx = focalInPixels(focalMm, r.camera.sensorWidthMm, r.camera.videoWidthPx);
-  const plateSlant = Math.hypot(r.plateDistanceM, r.plateCameraHeightM - r.plateBaseHeightM - r.platePerformerHeightM / 2);
+  const plateSlant = Math.hypot(
+    r.plateDistanceM,
+    r.plateCameraHeightM - r.plateBaseHeightM - r.platePerformerHeightM / 2,
+  );
   const platePx = (r.plateFocalPx * r.platePerformerHeightM) / plateSlant;
   return {
-    distanceM, cameraHeightM, tiltDeg, focalMm, focalPx,
+    distanceM,
+    cameraHeightM,
+    tiltDeg,
+    focalMm,
+    focalPx,
     horizontalFovDeg: angleOfViewDeg(r.camera.sensorWidthMm, focalMm),
-    viewElevationDeg: wantedElevation, raiseM,
+    viewElevationDeg: wantedElevation,
+    raiseM,
     takePxPerPlatePx: (focalPx * r.performerHeightM) / slant / platePx,
-    performerHeightShare: shareAt(focalMm), tooShort,
+    performerHeightShare: shareAt(focalMm),
+    tooShort,
   };
 }
 
 /** Screen that covers the performer with room to move, seen from the planned camera. Gap and margins: common practice, no source. */
-export function planScreen(setUp: SetUp, performerHeightM: number, platePaletteIsGreen: boolean, carried: boolean): ScreenNeed {
+export function planScreen(
+  setUp: SetUp,
+  performerHeightM: number,
+  platePaletteIsGreen: boolean,
+  carried: boolean,
+): ScreenNeed {
   const behindM = Math.max(0.8, performerHeightM * 1.5);
   const grow = (setUp.distanceM + behindM) / setUp.distanceM;
   const span = carried ? 2.2 : 2.6;
   const widthM = performerHeightM * span * grow;
   // The sight line over the performer's head meets the screen this high.
-  const top = setUp.cameraHeightM - setUp.raiseM + (performerHeightM * 1.3 - (setUp.cameraHeightM - setUp.raiseM)) * grow;
+  const top =
+    setUp.cameraHeightM - setUp.raiseM + (performerHeightM * 1.3 - (setUp.cameraHeightM - setUp.raiseM)) * grow;
   return {
-    widthM: Math.ceil(widthM * 10) / 10, heightM: Math.ceil(Math.max(top, performerHeightM * 1.2) * 10) / 10, behindM: Math.ceil(behindM * 10) / 10,
+    widthM: Math.ceil(widthM * 10) / 10,
+    heightM: Math.ceil(Math.max(top, performerHeightM * 1.2) * 10) / 10,
+    behindM: Math.ceil(behindM * 10) / 10,
     floorM: Math.ceil((behindM + performerHeightM * 1.5) * 10) / 10,
     colour: platePaletteIsGreen ? 'blue' : 'green',
-    why: platePaletteIsGreen ? 'the performer or its costume holds green: use a blue screen' : 'green: phones record it with least noise',
+    why: platePaletteIsGreen
+      ? 'the performer or its costume holds green: use a blue screen'
+      : 'green: phones record it with least noise',
   };
 }

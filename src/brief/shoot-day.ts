@@ -61,7 +61,9 @@ const MOST_PICKS = 16;
 
 /** Shooting of a pick that is longer than a block is broken by rests: its whole duration, and the attention left in use. */
 function spread(shoot: number, used: number, rules: DayRules): { duration: number; attention: number } {
-  let left = shoot, attention = used, duration = 0;
+  let left = shoot,
+    attention = used,
+    duration = 0;
   while (attention + left > rules.blockMinutes + 1e-9) {
     const part = rules.blockMinutes - attention;
     left -= part;
@@ -73,14 +75,20 @@ function spread(shoot: number, used: number, rules: DayRules): { duration: numbe
 
 /** Solves the day. Throws `PW-DAY-SIZE` beyond sixteen picks. */
 export function solveDay(picks: readonly DayPick[], rules: DayRules): DaySolution {
-  if (picks.length > MOST_PICKS) throw new PlatewrightError('PW-DAY-SIZE', `a day of ${picks.length} picks is more than can be solved exactly (${MOST_PICKS}); share them between days`, { kind: 'usage' });
+  if (picks.length > MOST_PICKS)
+    throw new PlatewrightError(
+      'PW-DAY-SIZE',
+      `a day of ${picks.length} picks is more than can be solved exactly (${MOST_PICKS}); share them between days`,
+      { kind: 'usage' },
+    );
   const n = picks.length;
   const table: Label[][] = Array.from({ length: (1 << n) * n }, () => []);
   let labels = 0;
   const add = (key: number, label: Label): void => {
     const list = table[key]!;
     for (const o of list) if (o.finish <= label.finish + 1e-9 && o.attention <= label.attention + 1e-9) return;
-    for (let i = list.length - 1; i >= 0; i--) if (label.finish <= list[i]!.finish + 1e-9 && label.attention <= list[i]!.attention + 1e-9) list.splice(i, 1);
+    for (let i = list.length - 1; i >= 0; i--)
+      if (label.finish <= list[i]!.finish + 1e-9 && label.attention <= list[i]!.attention + 1e-9) list.splice(i, 1);
     list.push(label);
     labels++;
   };
@@ -105,7 +113,21 @@ export function solveDay(picks: readonly DayPick[], rules: DayRules): DaySolutio
         const { duration, attention } = spread(p.shootMinutes, used, rules);
         const end = start + duration;
         if (end > Math.min(close, rules.dayMinutes) + 1e-9) continue;
-        add(key, { finish: end, attention, shot, before: from, slot: { pick: p.id, setUpStart: start - change, start, end, restBefore: from === null ? 0 : idle, setUpChange, costumeChange } });
+        add(key, {
+          finish: end,
+          attention,
+          shot,
+          before: from,
+          slot: {
+            pick: p.id,
+            setUpStart: start - change,
+            start,
+            end,
+            restBefore: from === null ? 0 : idle,
+            setUpChange,
+            costumeChange,
+          },
+        });
       }
       if (from === null) break;
     }
@@ -115,31 +137,46 @@ export function solveDay(picks: readonly DayPick[], rules: DayRules): DaySolutio
     for (let last = 0; last < n; last++) {
       if ((set & (1 << last)) === 0) continue;
       for (const label of table[set * n + last]!) {
-        for (let j = 0; j < n; j++) if ((set & (1 << j)) === 0) extend(label, picks[last]!, j, (set | (1 << j)) * n + j);
+        for (let j = 0; j < n; j++)
+          if ((set & (1 << j)) === 0) extend(label, picks[last]!, j, (set | (1 << j)) * n + j);
       }
     }
   }
-  let best: Label | null = null, bestWeight = -1, bestSet = 0;
+  let best: Label | null = null,
+    bestWeight = -1,
+    bestSet = 0;
   for (let set = 1; set < 1 << n; set++) {
     let weight = 0;
     for (let j = 0; j < n; j++) if ((set & (1 << j)) !== 0) weight += picks[j]!.weight;
     if (weight < bestWeight) continue;
     for (let last = 0; last < n; last++) {
       for (const label of table[set * n + last]!) {
-        if (weight > bestWeight + 1e-9 || best === null || label.finish < best.finish - 1e-9) { best = label; bestWeight = weight; bestSet = set; }
+        if (weight > bestWeight + 1e-9 || best === null || label.finish < best.finish - 1e-9) {
+          best = label;
+          bestWeight = weight;
+          bestSet = set;
+        }
       }
     }
   }
   const slots: DaySlot[] = [];
   for (let l: Label | null = best; l !== null; l = l.before) slots.unshift(l.slot);
-  const left = picks.filter((_, j) => (bestSet & (1 << j)) === 0).map((p) => ({ pick: p.id, reason: whyLeft(p, rules, slots, picks) }));
+  const left = picks
+    .filter((_, j) => (bestSet & (1 << j)) === 0)
+    .map((p) => ({ pick: p.id, reason: whyLeft(p, rules, slots, picks) }));
   return { slots, left, endMinute: best?.finish ?? 0, labels };
 }
 
 function whyLeft(p: DayPick, rules: DayRules, slots: readonly DaySlot[], picks: readonly DayPick[]): string {
-  if (p.windows !== null && p.windows.length === 0) return 'the sun never stands right on this day; use the lamp, or another day';
-  if (p.windows !== null && !p.windows.some(([a, b]) => Math.min(b, rules.dayMinutes) - Math.max(a, 0) >= p.shootMinutes)) return 'its sun window is shorter than the tries take, or lies outside the day';
+  if (p.windows !== null && p.windows.length === 0)
+    return 'the sun never stands right on this day; use the lamp, or another day';
+  if (
+    p.windows !== null &&
+    !p.windows.some(([a, b]) => Math.min(b, rules.dayMinutes) - Math.max(a, 0) >= p.shootMinutes)
+  )
+    return 'its sun window is shorter than the tries take, or lies outside the day';
   const shot = slots.reduce((s, x) => s + (picks.find((q) => q.id === x.pick)?.shootMinutes ?? 0), 0);
-  if (shot + p.shootMinutes > rules.mostShootMinutes) return `the animal would work longer than ${rules.mostShootMinutes} min in a day (this program's own limit)`;
+  if (shot + p.shootMinutes > rules.mostShootMinutes)
+    return `the animal would work longer than ${rules.mostShootMinutes} min in a day (this program's own limit)`;
   return 'it does not fit beside the others; shoot it on another day, or with the lamp';
 }

@@ -7,11 +7,27 @@ import { cameraHeadingDeg, onArc, refractionDeg, sunPosition, sunWindows } from 
 
 interface Published {
   horizons29N81W: { latitudeDeg: number; longitudeDeg: number; toleranceDeg: number; rows: [string, number, number][] };
-  horizons2026Cities: { toleranceDeg: number; toleranceBelow3Deg: number; rows: [string, number, number, string, number, number][] };
+  horizons2026Cities: {
+    toleranceDeg: number;
+    toleranceBelow3Deg: number;
+    rows: [string, number, number, string, number, number][];
+  };
   usno2019: { toleranceSeconds: number; rows: [number, number, string, 'rise' | 'set'][] };
-  nrelWorkedExample: { utc: string; latitudeDeg: number; longitudeDeg: number; heightM: number; pressureMbar: number; temperatureC: number; azimuthDeg: number; airlessElevationDeg: number; refractedElevationDeg: number };
+  nrelWorkedExample: {
+    utc: string;
+    latitudeDeg: number;
+    longitudeDeg: number;
+    heightM: number;
+    pressureMbar: number;
+    temperatureC: number;
+    azimuthDeg: number;
+    airlessElevationDeg: number;
+    refractedElevationDeg: number;
+  };
 }
-const published = JSON.parse(readFileSync(new URL('../../test/published/sun.json', import.meta.url), 'utf8')) as Published;
+const published = JSON.parse(
+  readFileSync(new URL('../../test/published/sun.json', import.meta.url), 'utf8'),
+) as Published;
 
 describe('position against published rows', () => {
   it('agrees with the worked example of NREL/TP-560-34302 within 0.001°', () => {
@@ -43,8 +59,16 @@ describe('position against published rows', () => {
     for (const [lat, lon, utc, event] of published.usno2019.rows) {
       const t = Date.parse(utc);
       // Rise and set are defined by an airless centre at -0.8333 degrees; ask the windows for that elevation without air.
-      const windows = sunWindows({ place: { latitudeDeg: lat, longitudeDeg: lon }, fromMs: t - 3 * 3600e3, toMs: t + 3 * 3600e3, elevationDeg: [-0.8333, 90], air: { pressureMbar: 0, temperatureC: 10 } });
-      const edges = windows.map((w) => (event === 'rise' ? (w.openStart ? NaN : w.startMs) : (w.openEnd ? NaN : w.endMs))).filter((e) => !Number.isNaN(e));
+      const windows = sunWindows({
+        place: { latitudeDeg: lat, longitudeDeg: lon },
+        fromMs: t - 3 * 3600e3,
+        toMs: t + 3 * 3600e3,
+        elevationDeg: [-0.8333, 90],
+        air: { pressureMbar: 0, temperatureC: 10 },
+      });
+      const edges = windows
+        .map((w) => (event === 'rise' ? (w.openStart ? NaN : w.startMs) : w.openEnd ? NaN : w.endMs))
+        .filter((e) => !Number.isNaN(e));
       expect(edges.length).toBeGreaterThan(0);
       // The table is printed to the minute: half a minute of rounding on top of its own minute.
       expect(Math.min(...edges.map((e) => Math.abs(e - t)))).toBeLessThan(90_000);
@@ -58,7 +82,9 @@ describe('windows', () => {
   it('ends where the elevation is the limit, within a hundredth of a degree', () => {
     const w = sunWindows({ place, fromMs: day, toMs: day + 86400e3, elevationDeg: [20, 35] });
     expect(w).toHaveLength(2);
-    for (const x of w) for (const p of [x.atStart, x.atEnd]) expect(Math.min(Math.abs(p.elevationDeg - 20), Math.abs(p.elevationDeg - 35))).toBeLessThan(0.01);
+    for (const x of w)
+      for (const p of [x.atStart, x.atEnd])
+        expect(Math.min(Math.abs(p.elevationDeg - 20), Math.abs(p.elevationDeg - 35))).toBeLessThan(0.01);
   });
   it('finds a window of under two minutes at noon', () => {
     let top = -90;
@@ -95,7 +121,8 @@ describe('windows', () => {
 describe('time at a place', () => {
   it('finds midnight across a change to summer time', () => {
     const z = parseZone('Europe/Lisbon');
-    const a = startOfDate('2026-03-29', z), b = startOfDate('2026-03-30', z);
+    const a = startOfDate('2026-03-29', z),
+      b = startOfDate('2026-03-30', z);
     expect((b - a) / 3600e3).toBe(23);
     expect(isoLocal(b, z)).toBe('2026-03-30T00:00:00+01:00');
   });
@@ -110,7 +137,18 @@ describe('time at a place', () => {
 
 describe('iCalendar (RFC 5545)', () => {
   it('folds at 75 octets, escapes text and ends lines with CRLF', () => {
-    const text = iCalendar([{ uid: 'a@platewright', startMs: Date.UTC(2026, 5, 21, 6), endMs: Date.UTC(2026, 5, 21, 7), summary: 'Sun; right, now', description: 'é'.repeat(100) }], 0);
+    const text = iCalendar(
+      [
+        {
+          uid: 'a@platewright',
+          startMs: Date.UTC(2026, 5, 21, 6),
+          endMs: Date.UTC(2026, 5, 21, 7),
+          summary: 'Sun; right, now',
+          description: 'é'.repeat(100),
+        },
+      ],
+      0,
+    );
     expect(text).toContain('DTSTART:20260621T060000Z\r\n');
     expect(text).toContain('SUMMARY:Sun\\; right\\, now\r\n');
     for (const line of text.split('\r\n')) expect(Buffer.byteLength(line)).toBeLessThanOrEqual(75);

@@ -45,12 +45,18 @@ export interface SunWindow {
 export function refractionDeg(airlessElevationDeg: number, air: Air = STANDARD_AIR): number {
   if (airlessElevationDeg < -(0.26667 + 0.5667)) return 0;
   const argument = airlessElevationDeg + 10.3 / (airlessElevationDeg + 5.11);
-  return (air.pressureMbar / 1010) * (283 / (273 + air.temperatureC)) * (1.02 / (60 * Math.tan(argument * RAD_PER_DEG)));
+  return (
+    (air.pressureMbar / 1010) * (283 / (273 + air.temperatureC)) * (1.02 / (60 * Math.tan(argument * RAD_PER_DEG)))
+  );
 }
 
 function checkPlace(place: Place): void {
   if (!(Math.abs(place.latitudeDeg) <= 90) || !(Math.abs(place.longitudeDeg) <= 180)) {
-    throw new PlatewrightError('PW-SUN-PLACE', `the place ${place.latitudeDeg}, ${place.longitudeDeg} is not on the globe; give latitude -90..90 and longitude -180..180 in decimal degrees, north and east positive`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-SUN-PLACE',
+      `the place ${place.latitudeDeg}, ${place.longitudeDeg} is not on the globe; give latitude -90..90 and longitude -180..180 in decimal degrees, north and east positive`,
+      { kind: 'usage' },
+    );
   }
 }
 
@@ -62,7 +68,11 @@ export function sunPosition(place: Place, timeMs: number, air: Air = STANDARD_AI
   const equatorial = Equator(Body.Sun, time, observer, true, true);
   const horizontal = Horizon(time, observer, equatorial.ra, equatorial.dec);
   const airless = horizontal.altitude;
-  return { azimuthDeg: horizontal.azimuth, elevationDeg: airless + refractionDeg(airless, air), airlessElevationDeg: airless };
+  return {
+    azimuthDeg: horizontal.azimuth,
+    elevationDeg: airless + refractionDeg(airless, air),
+    airlessElevationDeg: airless,
+  };
 }
 
 export interface WindowRequest {
@@ -77,8 +87,8 @@ export interface WindowRequest {
 
 /** True where `deg` lies on the arc that runs clockwise from `from` to `to`. */
 export function onArc(deg: number, from: number, to: number): boolean {
-  const width = to - from >= 360 ? 360 : ((to - from) % 360 + 360) % 360;
-  const offset = ((deg - from) % 360 + 360) % 360;
+  const width = to - from >= 360 ? 360 : (((to - from) % 360) + 360) % 360;
+  const offset = (((deg - from) % 360) + 360) % 360;
   return offset <= width;
 }
 
@@ -89,7 +99,7 @@ function insideness(p: SunPosition, request: WindowRequest): number {
   if (request.azimuthDeg !== undefined) {
     const [from, to] = request.azimuthDeg;
     if (to - from < 360) {
-      const width = ((to - from) % 360 + 360) % 360;
+      const width = (((to - from) % 360) + 360) % 360;
       const centre = from + width / 2;
       margin = Math.min(margin, width / 2 - Math.abs(wrapDeg(p.azimuthDeg - centre)));
     }
@@ -103,7 +113,12 @@ function insideness(p: SunPosition, request: WindowRequest): number {
  */
 export function sunWindows(request: WindowRequest): SunWindow[] {
   const [low, high] = request.elevationDeg;
-  if (!(low <= high)) throw new PlatewrightError('PW-SUN-RANGE', `the elevation range ${low}..${high} runs backwards; write the lower angle first`, { kind: 'usage' });
+  if (!(low <= high))
+    throw new PlatewrightError(
+      'PW-SUN-RANGE',
+      `the elevation range ${low}..${high} runs backwards; write the lower angle first`,
+      { kind: 'usage' },
+    );
   const { place, fromMs, toMs } = request;
   const at = (t: number): SunPosition => sunPosition(place, t, request.air);
   const value = (t: number): number => insideness(at(t), request);
@@ -113,23 +128,41 @@ export function sunWindows(request: WindowRequest): SunWindow[] {
   let openStart = false;
   let tPrev = fromMs;
   let vPrev = value(fromMs);
-  if (vPrev >= 0) { start = fromMs; openStart = true; }
+  if (vPrev >= 0) {
+    start = fromMs;
+    openStart = true;
+  }
   const crossing = (a: number, b: number, va: number): number => {
-    let lo = a, hi = b;
+    let lo = a,
+      hi = b;
     while (hi - lo > 100) {
       const mid = (lo + hi) / 2;
-      if (value(mid) >= 0 === va >= 0) lo = mid; else hi = mid;
+      if (value(mid) >= 0 === va >= 0) lo = mid;
+      else hi = mid;
     }
     return va >= 0 ? lo : hi;
   };
   const close = (end: number, openEnd: boolean): void => {
-    if (start === null || end <= start) { start = null; return; }
-    windows.push({ startMs: start, endMs: end, atStart: at(start), atEnd: at(end), atMiddle: at((start + end) / 2), openStart, openEnd });
+    if (start === null || end <= start) {
+      start = null;
+      return;
+    }
+    windows.push({
+      startMs: start,
+      endMs: end,
+      atStart: at(start),
+      atEnd: at(end),
+      atMiddle: at((start + end) / 2),
+      openStart,
+      openEnd,
+    });
     start = null;
   };
   const take = (t: number, v: number): void => {
-    if (vPrev < 0 && v >= 0) { start = crossing(tPrev, t, vPrev); openStart = false; }
-    else if (vPrev >= 0 && v < 0) close(crossing(tPrev, t, vPrev), false);
+    if (vPrev < 0 && v >= 0) {
+      start = crossing(tPrev, t, vPrev);
+      openStart = false;
+    } else if (vPrev >= 0 && v < 0) close(crossing(tPrev, t, vPrev), false);
     tPrev = t;
     vPrev = v;
   };
@@ -139,11 +172,14 @@ export function sunWindows(request: WindowRequest): SunWindow[] {
     const v = value(now);
     if (vPrev < 0 && v < 0 && vPrev > -1.5) {
       // A touch between two samples: climb to the maximum by golden section and look there.
-      let a = Math.max(fromMs, tPrev - step), b = now;
+      let a = Math.max(fromMs, tPrev - step),
+        b = now;
       if (vBefore <= vPrev || v <= vPrev) {
         for (let i = 0; i < 40 && b - a > 200; i++) {
-          const m1 = b - 0.618034 * (b - a), m2 = a + 0.618034 * (b - a);
-          if (value(m1) > value(m2)) b = m2; else a = m1;
+          const m1 = b - 0.618034 * (b - a),
+            m2 = a + 0.618034 * (b - a);
+          if (value(m1) > value(m2)) b = m2;
+          else a = m1;
         }
         const top = (a + b) / 2;
         const vTop = value(top);
@@ -174,5 +210,5 @@ export function highestElevation(place: Place, fromMs: number, toMs: number): { 
  * right (+90) stands at heading + 90, which is heading + 180 - 90.
  */
 export function cameraHeadingDeg(sunAzimuthDeg: number, lightAzimuthDeg: number): number {
-  return ((sunAzimuthDeg - 180 + lightAzimuthDeg) % 360 + 360) % 360;
+  return (((sunAzimuthDeg - 180 + lightAzimuthDeg) % 360) + 360) % 360;
 }

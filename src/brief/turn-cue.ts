@@ -22,7 +22,12 @@ export interface CueTick {
 
 /** Times of all ticks, from the beginning of the sound. Throws `PW-CUE-EMPTY` for fewer than two frames. */
 export function cueTicks(r: CueRequest): CueTick[] {
-  if (r.yawDeg.length < 2) throw new PlatewrightError('PW-CUE-EMPTY', 'a turn cue needs the yaw of at least two frames; measure the turn first', { kind: 'usage' });
+  if (r.yawDeg.length < 2)
+    throw new PlatewrightError(
+      'PW-CUE-EMPTY',
+      'a turn cue needs the yaw of at least two frames; measure the turn first',
+      { kind: 'usage' },
+    );
   const step = r.stepDeg ?? 15;
   const count = r.countIn ?? 4;
   const ticks: CueTick[] = [];
@@ -46,7 +51,10 @@ const TONES: Record<CueTick['kind'], readonly { hz: number; delay: number; lengt
   count: [{ hz: 660, delay: 0, length: 0.06, gain: 0.4 }],
   start: [{ hz: 330, delay: 0, length: 0.25, gain: 0.6 }],
   tick: [{ hz: 990, delay: 0, length: 0.03, gain: 0.35 }],
-  end: [{ hz: 330, delay: 0, length: 0.12, gain: 0.6 }, { hz: 247, delay: 0.18, length: 0.3, gain: 0.6 }],
+  end: [
+    { hz: 330, delay: 0, length: 0.12, gain: 0.6 },
+    { hz: 247, delay: 0.18, length: 0.3, gain: 0.6 },
+  ],
 };
 
 /** The cue as sound, mono. Gentle levels and no hard edges: an animal hears it too. */
@@ -61,7 +69,8 @@ export function renderCue(r: CueRequest): Sound {
       const n = Math.round(tone.length * sampleRate);
       for (let i = 0; i < n && from + i < length; i++) {
         const attack = Math.min(1, i / (0.004 * sampleRate));
-        samples[from + i]! += tone.gain * attack * Math.sin((2 * Math.PI * tone.hz * i) / sampleRate) * Math.exp((-4 * i) / n);
+        samples[from + i]! +=
+          tone.gain * attack * Math.sin((2 * Math.PI * tone.hz * i) / sampleRate) * Math.exp((-4 * i) / n);
       }
     }
   }

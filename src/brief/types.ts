@@ -38,7 +38,12 @@ export interface SetUp {
   readonly takePxPerPlatePx: number;
   readonly performerHeightShare: number;
   /** What to do where the room is too short, with what it costs. */
-  readonly tooShort: { readonly neededM: number; readonly haveM: number; readonly advice: string; readonly perspectiveErrorPercent: number } | null;
+  readonly tooShort: {
+    readonly neededM: number;
+    readonly haveM: number;
+    readonly advice: string;
+    readonly perspectiveErrorPercent: number;
+  } | null;
 }
 
 export interface ScreenNeed {
@@ -64,7 +69,13 @@ export interface LampPlan {
 }
 
 export interface SunPlan {
-  readonly windows: readonly { readonly date: string; readonly start: string; readonly end: string; readonly elevationDeg: readonly [number, number]; readonly cameraHeadingDeg: readonly [number, number] }[];
+  readonly windows: readonly {
+    readonly date: string;
+    readonly start: string;
+    readonly end: string;
+    readonly elevationDeg: readonly [number, number];
+    readonly cameraHeadingDeg: readonly [number, number];
+  }[];
   readonly reason: string | null;
 }
 
@@ -81,13 +92,28 @@ export interface TurnPlan {
 export interface Brief {
   readonly pick: string;
   readonly title: string;
-  readonly performer: { readonly name: string; readonly heightM: number; readonly heightInPlateM: number; readonly scale: number };
+  readonly performer: {
+    readonly name: string;
+    readonly heightM: number;
+    readonly heightInPlateM: number;
+    readonly scale: number;
+  };
   readonly setUp: SetUp | null;
   readonly screen: ScreenNeed | null;
-  readonly exposure: { readonly rate: string; readonly shutterDeg: number; readonly shutterSeconds: number; readonly why: string };
+  readonly exposure: {
+    readonly rate: string;
+    readonly shutterDeg: number;
+    readonly shutterSeconds: number;
+    readonly why: string;
+  };
   readonly light: {
-    readonly azimuthDeg: Measure | null; readonly elevationDeg: Measure | null; readonly keyFillStops: Measure | null; readonly softnessDeg: Measure | null;
-    readonly sun: SunPlan | null; readonly lamp: LampPlan | null; readonly overcast: boolean;
+    readonly azimuthDeg: Measure | null;
+    readonly elevationDeg: Measure | null;
+    readonly keyFillStops: Measure | null;
+    readonly softnessDeg: Measure | null;
+    readonly sun: SunPlan | null;
+    readonly lamp: LampPlan | null;
+    readonly overcast: boolean;
   };
   readonly turn: TurnPlan | null;
   readonly stir: string | null;

@@ -11,9 +11,22 @@ export interface SceneCamera {
 
 /** The solved view as a camera; null where a needed number could not be measured. */
 export function viewCamera(view: View): SceneCamera | null {
-  const focalPx = view.focalPx.value, tiltDeg = view.tiltDeg.value, cameraHeight = view.cameraHeight.value;
+  const focalPx = view.focalPx.value,
+    tiltDeg = view.tiltDeg.value,
+    cameraHeight = view.cameraHeight.value;
   if (focalPx === null || tiltDeg === null || cameraHeight === null) return null;
-  return { pinhole: groundCamera({ focalPx, tiltDeg, rollDeg: view.rollDeg.value ?? 0, cameraHeight, widthPx: view.widthPx, heightPx: view.heightPx }), heightM: cameraHeight, focalPx };
+  return {
+    pinhole: groundCamera({
+      focalPx,
+      tiltDeg,
+      rollDeg: view.rollDeg.value ?? 0,
+      cameraHeight,
+      widthPx: view.widthPx,
+      heightPx: view.heightPx,
+    }),
+    heightM: cameraHeight,
+    focalPx,
+  };
 }
 
 /**
@@ -21,7 +34,13 @@ export function viewCamera(view: View): SceneCamera | null {
  * With a known base height (0: it stands on the ground) the depth follows from the ground; with a known own height from its
  * size: both rays are cut by one vertical line at distance D, top − base = heightM. Null where the rays do not allow it.
  */
-export function groundPointAt(camera: SceneCamera, ground: Point, top: Point, baseHeightM: number | null, heightM?: number): { distanceM: number; baseHeightM: number; heightM: number; lateralM: number } | null {
+export function groundPointAt(
+  camera: SceneCamera,
+  ground: Point,
+  top: Point,
+  baseHeightM: number | null,
+  heightM?: number,
+): { distanceM: number; baseHeightM: number; heightM: number; lateralM: number } | null {
   const c = camera.pinhole;
   const up = unproject(c, top[0], top[1]);
   if (baseHeightM !== null) {
@@ -37,5 +56,10 @@ export function groundPointAt(camera: SceneCamera, ground: Point, top: Point, ba
   const slopeBase = down[1] / Math.hypot(down[0], down[2]);
   if (!(slopeTop - slopeBase > 1e-6)) return null;
   const distanceM = heightM / (slopeTop - slopeBase);
-  return { distanceM, baseHeightM: camera.heightM + slopeBase * distanceM, heightM, lateralM: (down[0] / Math.hypot(down[0], down[2])) * distanceM };
+  return {
+    distanceM,
+    baseHeightM: camera.heightM + slopeBase * distanceM,
+    heightM,
+    lateralM: (down[0] / Math.hypot(down[0], down[2])) * distanceM,
+  };
 }

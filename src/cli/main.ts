@@ -19,22 +19,22 @@ export interface CommandModule {
 const COMMANDS: readonly (readonly [name: string, summary: string])[] = [
   ['new', 'start a production: a folder with its book'],
   ['film', 'add the film that the production borrows from'],
-  ['scan', 'find the film\'s shots'],
+  ['scan', "find the film's shots"],
   ['pick', 'choose shots and put them in story order'],
   ['mark', 'put marks on a pick'],
-  ['measure', 'measure a pick\'s plate'],
+  ['measure', "measure a pick's plate"],
   ['brief', 'say what the home shoot must do'],
   ['card', 'print the floor card, or read it in a frame'],
   ['day', 'plan the shoot day'],
   ['take', 'add takes'],
   ['verdict', 'judge takes against their pick'],
-  ['join', 'build a pick\'s join'],
+  ['join', "build a pick's join"],
   ['inspect', 'measure whether the join shows'],
   ['cut', 'order joins and film shots, with sound'],
   ['deliver', 'write masters, web files and interchange'],
   ['reveal', 'build the before-and-after reel'],
   ['ledger', 'list what was borrowed and spent'],
-  ['tolerances', 'list and change the verdict\'s limits and the performer\'s attention'],
+  ['tolerances', "list and change the verdict's limits and the performer's attention"],
   ['studio', 'list and change what briefs are written for: performer, camera, place'],
   ['undo', 'take back, or do again, the last edits of the book'],
   ['serve', 'open the workbench'],
@@ -75,15 +75,24 @@ async function load(program: Command, name: string): Promise<boolean> {
 /** Runs one command line. `argv` as in process.argv. Sets process.exitCode; never throws for a user's mistake. */
 export async function run(argv: readonly string[]): Promise<void> {
   const program = new Command('platewright');
-  program.description('Puts your own performer into shots of a film that already exists, with the measured numbers of each shot carried from brief to join.')
-    .version(version()).exitOverride().configureOutput({ writeErr: (s) => process.stderr.write(s) });
+  program
+    .description(
+      'Puts your own performer into shots of a film that already exists, with the measured numbers of each shot carried from brief to join.',
+    )
+    .version(version())
+    .exitOverride()
+    .configureOutput({ writeErr: (s) => process.stderr.write(s) });
   const asked = argv.slice(2).find((a) => !a.startsWith('-'));
   if (asked !== 'serve') letHeapGrow();
   try {
     if (asked !== undefined && asked !== 'help') {
       const known = COMMANDS.some(([n]) => n === asked);
       if (!known || !(await load(program, asked))) {
-        throw new PlatewrightError('PW-CLI-COMMAND', `there is no command "${asked}"; "platewright --help" lists them all`, { kind: 'usage' });
+        throw new PlatewrightError(
+          'PW-CLI-COMMAND',
+          `there is no command "${asked}"; "platewright --help" lists them all`,
+          { kind: 'usage' },
+        );
       }
     } else {
       for (const [name, summary] of COMMANDS) program.command(name).description(summary).helpOption(false);

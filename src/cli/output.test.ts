@@ -4,8 +4,13 @@ import { readFileSync } from 'node:fs';
 import { fileTrouble, jobName, shellWord, table } from './output.js';
 
 describe('a table on the command line', () => {
-  const reasons = '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); hardly anything moves by itself';
-  const rows = [['shot', 'in', 'entry', 'effort', 'takes'], ['0', '0', 'start', '44 min', reasons], ['1', '1073', 'cut', '8 min', 'short']];
+  const reasons =
+    '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); hardly anything moves by itself';
+  const rows = [
+    ['shot', 'in', 'entry', 'effort', 'takes'],
+    ['0', '0', 'start', '44 min', reasons],
+    ['1', '1073', 'cut', '8 min', 'short'],
+  ];
 
   it('keeps within the window and loses no word of a long last column', () => {
     const lines = table(rows, 80).split('\n');
@@ -19,7 +24,13 @@ describe('a table on the command line', () => {
   });
 
   it('puts long words below their row where the columns before leave no room', () => {
-    const lines = table([['a'.repeat(30), 'b'.repeat(30), reasons], ['c', 'd', '']], 80).split('\n');
+    const lines = table(
+      [
+        ['a'.repeat(30), 'b'.repeat(30), reasons],
+        ['c', 'd', ''],
+      ],
+      80,
+    ).split('\n');
     for (const l of lines) expect(l.length).toBeLessThanOrEqual(80);
     expect(lines.join(' ').replace(/\s+/g, ' ')).toContain(reasons);
     expect(lines[1]).toMatch(/^ {6}\S/);
@@ -36,7 +47,14 @@ describe('a table on the command line', () => {
 });
 
 describe('a file that the system refuses', () => {
-  const thrownBy = (fn: () => unknown): unknown => { try { fn(); } catch (error) { return error; } return null; };
+  const thrownBy = (fn: () => unknown): unknown => {
+    try {
+      fn();
+    } catch (error) {
+      return error;
+    }
+    return null;
+  };
 
   it('is named with what is wrong, and is no internal error', () => {
     const missing = fileTrouble(thrownBy(() => readFileSync('no-such-marks.json', 'utf8')))!;
@@ -45,7 +63,14 @@ describe('a file that the system refuses', () => {
     expect(missing.exitCode).toBe(3);
     expect(fileTrouble(thrownBy(() => readFileSync(import.meta.dirname, 'utf8')))?.code).toBe('PW-FILE-UNUSABLE');
     // As the system tells of a copy onto a full disk.
-    const full = fileTrouble(Object.assign(new Error('ENOSPC'), { code: 'ENOSPC', syscall: 'copyfile', path: '/card/take.mp4', dest: '/disk/takes/take.mp4' }))!;
+    const full = fileTrouble(
+      Object.assign(new Error('ENOSPC'), {
+        code: 'ENOSPC',
+        syscall: 'copyfile',
+        path: '/card/take.mp4',
+        dest: '/disk/takes/take.mp4',
+      }),
+    )!;
     expect(full.message).toMatch(/: \/disk\/takes\/take\.mp4 can't be written: the disk is full/);
     expect(fileTrouble(new Error('something else'))).toBeNull();
   });

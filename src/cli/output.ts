@@ -60,22 +60,37 @@ export function action<A extends unknown[]>(fn: (...args: A) => Promise<number |
 }
 
 const TROUBLES: Readonly<Record<string, string>> = {
-  ENOENT: 'is not there; check its name and folder', EISDIR: 'is a folder, and a file is wanted', ENOTDIR: 'lies below something that is no folder',
-  EACCES: 'may not be opened by you; change its rights', ENOSPC: 'can\'t be written: the disk is full; free some room and run the command again',
+  ENOENT: 'is not there; check its name and folder',
+  EISDIR: 'is a folder, and a file is wanted',
+  ENOTDIR: 'lies below something that is no folder',
+  EACCES: 'may not be opened by you; change its rights',
+  ENOSPC: "can't be written: the disk is full; free some room and run the command again",
 };
 
 /** What the system says of a file that a person named, as an error that they can act on; null for anything else. */
 export function fileTrouble(thrown: unknown): PlatewrightError | null {
-  const { code, path: named, dest } = thrown instanceof Error ? (thrown as NodeJS.ErrnoException & { readonly dest?: string }) : {};
+  const {
+    code,
+    path: named,
+    dest,
+  } = thrown instanceof Error ? (thrown as NodeJS.ErrnoException & { readonly dest?: string }) : {};
   // A copy that finds no room names its source first: what can't be written is where it goes.
-  const path = code === 'ENOSPC' ? dest ?? named : named;
+  const path = code === 'ENOSPC' ? (dest ?? named) : named;
   // Reading a folder as a file is refused without its name.
-  const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined), said = code === undefined || place === undefined ? undefined : TROUBLES[code];
-  return said === undefined ? null : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, { cause: thrown });
+  const place = path ?? (code === 'EISDIR' ? 'what was named as a file' : undefined),
+    said = code === undefined || place === undefined ? undefined : TROUBLES[code];
+  return said === undefined
+    ? null
+    : new PlatewrightError(code === 'ENOENT' ? 'PW-FILE-MISSING' : 'PW-FILE-UNUSABLE', `${place} ${said}`, {
+        cause: thrown,
+      });
 }
 
 function wantsJson(args: unknown[]): boolean {
-  return process.argv.includes('--json') || args.some((a) => typeof a === 'object' && a !== null && (a as OutputOptions).json === true);
+  return (
+    process.argv.includes('--json') ||
+    args.some((a) => typeof a === 'object' && a !== null && (a as OutputOptions).json === true)
+  );
 }
 
 export function reportError(error: unknown, json: boolean): void {
@@ -83,8 +98,10 @@ export function reportError(error: unknown, json: boolean): void {
   const message = error instanceof Error ? error.message : String(error);
   const code = known ? error.code : 'PW-INTERNAL';
   process.stderr.write(`${known ? message : `PW-INTERNAL: ${message}`}\n`);
-  if (!known && error instanceof Error && process.env['PLATEWRIGHT_DEBUG']) process.stderr.write(`${error.stack ?? ''}\n`);
-  if (json) process.stdout.write(`${JSON.stringify({ error: { code, message, detail: known ? error.detail : {} } })}\n`);
+  if (!known && error instanceof Error && process.env['PLATEWRIGHT_DEBUG'])
+    process.stderr.write(`${error.stack ?? ''}\n`);
+  if (json)
+    process.stdout.write(`${JSON.stringify({ error: { code, message, detail: known ? error.detail : {} } })}\n`);
 }
 
 /** A cell that is read as a number, with or without a unit: it stands to the right of its column. */
@@ -94,8 +111,12 @@ const NUMBER = /^(?:[-+−]?\d[\d.,–:/ ]*(?:±\s*[\d.]+)?\s*(?:[a-zA-Z%°²/]{
  * Plain table: numbers to the right, words to the left. Words of a last column that would run over `width` characters go on
  * in lines of their own below it, so that a row of reasons can be read in any window.
  */
-export function table(rows: readonly (readonly string[])[], width: number = Math.max(60, process.stdout.columns ?? 120)): string {
-  const widths: number[] = [], numeric: boolean[] = [];
+export function table(
+  rows: readonly (readonly string[])[],
+  width: number = Math.max(60, process.stdout.columns ?? 120),
+): string {
+  const widths: number[] = [],
+    numeric: boolean[] = [];
   for (const [n, r] of rows.entries()) {
     r.forEach((c, i) => {
       widths[i] = Math.max(widths[i] ?? 0, c.length);
@@ -107,14 +128,26 @@ export function table(rows: readonly (readonly string[])[], width: number = Math
   const before = widths.slice(0, last).reduce((sum, w) => sum + w + 2, 0);
   // Where the columns before leave it no room, its words stand below, indented.
   const below = width - before < 40;
-  const indent = below ? 6 : before, room = width - indent;
-  return rows.map((r) => {
-    const line = r.map((c, i) => (i > 0 && numeric[i] === true ? c.padStart(widths[i]!) : i === last ? c : c.padEnd(widths[i]!)));
-    const words = r.length - 1 === last && numeric[last] !== true ? wrapped(r[last]!, room) : null;
-    if (words === null || r[last]!.length <= width - before) return line.join('  ').trimEnd();
-    if (below) return [line.slice(0, last).join('  ').trimEnd(), ...words.map((w) => ' '.repeat(indent) + w)].join('\n');
-    return [...line.slice(0, last), words[0]!].join('  ') + words.slice(1).map((w) => `\n${' '.repeat(indent)}${w}`).join('');
-  }).join('\n');
+  const indent = below ? 6 : before,
+    room = width - indent;
+  return rows
+    .map((r) => {
+      const line = r.map((c, i) =>
+        i > 0 && numeric[i] === true ? c.padStart(widths[i]!) : i === last ? c : c.padEnd(widths[i]!),
+      );
+      const words = r.length - 1 === last && numeric[last] !== true ? wrapped(r[last]!, room) : null;
+      if (words === null || r[last]!.length <= width - before) return line.join('  ').trimEnd();
+      if (below)
+        return [line.slice(0, last).join('  ').trimEnd(), ...words.map((w) => ' '.repeat(indent) + w)].join('\n');
+      return (
+        [...line.slice(0, last), words[0]!].join('  ') +
+        words
+          .slice(1)
+          .map((w) => `\n${' '.repeat(indent)}${w}`)
+          .join('')
+      );
+    })
+    .join('\n');
 }
 
 /** Words broken into lines of at most `room` characters where there is a space to break at. */

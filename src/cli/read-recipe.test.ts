@@ -4,10 +4,14 @@ import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
 import { readRecipe } from './read-recipe.js';
 
-const folder = mkdtempSync(join(tmpdir(), 'recipe-')), file = join(folder, 'r.json');
+const folder = mkdtempSync(join(tmpdir(), 'recipe-')),
+  file = join(folder, 'r.json');
 const side = { file: 'was.mp4', in: 0, out: 4, rate: '24/1', widthPx: 64, heightPx: 36 };
 const ride = { step: 'ride', on: true, placement: [{ frame: 0, matrix: [1, 0, 0, 0, 1, 0, 0, 0, 1] }] };
-const read = (value: unknown, take: string | null = 'take.mp4') => { writeFileSync(file, typeof value === 'string' ? value : JSON.stringify(value)); return readRecipe(file, 'plate.mp4', take); };
+const read = (value: unknown, take: string | null = 'take.mp4') => {
+  writeFileSync(file, typeof value === 'string' ? value : JSON.stringify(value));
+  return readRecipe(file, 'plate.mp4', take);
+};
 
 describe('a recipe given by hand', () => {
   afterAll(() => rmSync(folder, { recursive: true }));
@@ -21,8 +25,14 @@ describe('a recipe given by hand', () => {
   it('is refused with the field that is wrong', () => {
     expect(() => read('{bad')).toThrow(/r\.json is not JSON/);
     expect(() => read({ version: 2, plate: side, take: side, steps: [ride] })).toThrow(/version/);
-    expect(() => read({ version: 1, plate: { ...side, out: 0 }, take: side, steps: [ride] })).toThrow(/plate: out must lie after in/);
-    expect(() => read({ version: 1, plate: side, take: side, steps: [{ step: 'glow', on: true }] })).toThrow(/steps\.0\.step/);
-    expect(() => read({ version: 1, plate: side, take: side, steps: [{ ...ride, placement: [{ frame: 0, matrix: [1] }] }] })).toThrow(/nine numbers/);
+    expect(() => read({ version: 1, plate: { ...side, out: 0 }, take: side, steps: [ride] })).toThrow(
+      /plate: out must lie after in/,
+    );
+    expect(() => read({ version: 1, plate: side, take: side, steps: [{ step: 'glow', on: true }] })).toThrow(
+      /steps\.0\.step/,
+    );
+    expect(() =>
+      read({ version: 1, plate: side, take: side, steps: [{ ...ride, placement: [{ frame: 0, matrix: [1] }] }] }),
+    ).toThrow(/nine numbers/);
   });
 });

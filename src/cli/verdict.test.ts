@@ -9,18 +9,51 @@ import { newProduction } from '../book/new-production.js';
 import { orSayFor, takesToJudge } from './commands/verdict.js';
 
 let folder: string, book: Book;
-const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'video'): TakeDocument => ({ id, pick, kind, title: id, file: `takes/${id}.mp4`, star: false, note: '', info: {}, marks: { frame: 0, marks: [] } }) as unknown as TakeDocument;
+const take = (id: string, pick: string | null, kind: TakeDocument['kind'] = 'video'): TakeDocument =>
+  ({
+    id,
+    pick,
+    kind,
+    title: id,
+    file: `takes/${id}.mp4`,
+    star: false,
+    note: '',
+    info: {},
+    marks: { frame: 0, marks: [] },
+  }) as unknown as TakeDocument;
 
 beforeAll(() => {
   folder = mkdtempSync(join(tmpdir(), 'platewright-verdict-'));
   book = Book.create(join(folder, 'production'));
   book.edit('start', (e) => {
     e.put('production', newProduction('Judged'));
-    for (const [n, id] of ['bench', 'stairs', 'lamp'].entries()) e.put('pick', { id, film: 'film', title: id, in: 0, out: 24, order: n, note: '', marks: { frame: 0, marks: [] }, action: '' });
-    for (const t of [take('bench-1', 'bench'), take('bench-2', 'bench'), take('drawn', 'bench', 'still'), take('stairs', 'bench'), take('stairs-1', 'stairs'), take('loose', null)]) e.put('take', t);
+    for (const [n, id] of ['bench', 'stairs', 'lamp'].entries())
+      e.put('pick', {
+        id,
+        film: 'film',
+        title: id,
+        in: 0,
+        out: 24,
+        order: n,
+        note: '',
+        marks: { frame: 0, marks: [] },
+        action: '',
+      });
+    for (const t of [
+      take('bench-1', 'bench'),
+      take('bench-2', 'bench'),
+      take('drawn', 'bench', 'still'),
+      take('stairs', 'bench'),
+      take('stairs-1', 'stairs'),
+      take('loose', null),
+    ])
+      e.put('take', t);
   });
 });
-afterAll(() => { book.close(); rmSync(folder, { recursive: true, force: true }); });
+afterAll(() => {
+  book.close();
+  rmSync(folder, { recursive: true, force: true });
+});
 
 describe('takes to judge', () => {
   it('are those of a pick where a pick is named', () => {
@@ -30,7 +63,7 @@ describe('takes to judge', () => {
     expect(takesToJudge(book, ['lamp'])).toEqual([]);
   });
 
-  it('are the take itself where a take has a pick\'s name, and all without any name', () => {
+  it("are the take itself where a take has a pick's name, and all without any name", () => {
     expect(takesToJudge(book, ['stairs'])).toEqual(['stairs']);
     expect(takesToJudge(book, ['drawn'])).toEqual(['drawn']);
     expect(takesToJudge(book, []).sort()).toEqual(['bench-1', 'bench-2', 'stairs', 'stairs-1']);

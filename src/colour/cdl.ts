@@ -17,8 +17,17 @@ export interface Cdl {
 export const CDL_IDENTITY: Cdl = { slope: [1, 1, 1], offset: [0, 0, 0], power: [1, 1, 1], saturation: 1 };
 
 function requireCdl(cdl: Cdl): void {
-  const bad = cdl.slope.some((v) => !(v >= 0)) || cdl.power.some((v) => !(v > 0)) || !(cdl.saturation >= 0) || cdl.offset.some((v) => !Number.isFinite(v));
-  if (bad) throw new PlatewrightError('PW-COLOUR-CDL', `a CDL needs slope ≥ 0, power > 0 and saturation ≥ 0, but got ${JSON.stringify(cdl)}`, { kind: 'usage' });
+  const bad =
+    cdl.slope.some((v) => !(v >= 0)) ||
+    cdl.power.some((v) => !(v > 0)) ||
+    !(cdl.saturation >= 0) ||
+    cdl.offset.some((v) => !Number.isFinite(v));
+  if (bad)
+    throw new PlatewrightError(
+      'PW-COLOUR-CDL',
+      `a CDL needs slope ≥ 0, power > 0 and saturation ≥ 0, but got ${JSON.stringify(cdl)}`,
+      { kind: 'usage' },
+    );
 }
 
 function channel(v: number, slope: number, offset: number, power: number, clamp: boolean): number {
@@ -36,7 +45,9 @@ export function applyCdl(cdl: Cdl, r: number, g: number, b: number, clamp = true
   const luma = 0.2126 * R + 0.7152 * G + 0.0722 * B;
   const s = cdl.saturation;
   const out: [number, number, number] = [luma + s * (R - luma), luma + s * (G - luma), luma + s * (B - luma)];
-  return clamp ? [Math.min(1, Math.max(0, out[0])), Math.min(1, Math.max(0, out[1])), Math.min(1, Math.max(0, out[2]))] : out;
+  return clamp
+    ? [Math.min(1, Math.max(0, out[0])), Math.min(1, Math.max(0, out[1])), Math.min(1, Math.max(0, out[2]))]
+    : out;
 }
 
 /**
@@ -45,21 +56,36 @@ export function applyCdl(cdl: Cdl, r: number, g: number, b: number, clamp = true
  */
 export function applyCdlPicturePlain(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
   requireCdl(cdl);
-  if (src.channels < 3) throw new PlatewrightError('PW-IMAGE-CHANNELS', `a CDL needs colour, but the picture has ${src.channels} channel(s)`, { kind: 'internal' });
+  if (src.channels < 3)
+    throw new PlatewrightError(
+      'PW-IMAGE-CHANNELS',
+      `a CDL needs colour, but the picture has ${src.channels} channel(s)`,
+      { kind: 'internal' },
+    );
   const out = dst ?? createPicture(src.width, src.height, src.channels);
   const n = src.width * src.height;
-  const s = src.data, o = out.data;
-  const [s0, s1, s2] = cdl.slope, [o0, o1, o2] = cdl.offset, [p0, p1, p2] = cdl.power, sat = cdl.saturation;
+  const s = src.data,
+    o = out.data;
+  const [s0, s1, s2] = cdl.slope,
+    [o0, o1, o2] = cdl.offset,
+    [p0, p1, p2] = cdl.power,
+    sat = cdl.saturation;
   const alpha = src.channels === 4;
   for (let i = 0; i < n; i++) {
     const a = alpha ? s[3 * n + i]! : 1;
     const k = a > 1e-6 ? 1 / a : 0;
-    let R = channel(s[i]! * k, s0, o0, p0, clamp), G = channel(s[n + i]! * k, s1, o1, p1, clamp), B = channel(s[2 * n + i]! * k, s2, o2, p2, clamp);
+    let R = channel(s[i]! * k, s0, o0, p0, clamp),
+      G = channel(s[n + i]! * k, s1, o1, p1, clamp),
+      B = channel(s[2 * n + i]! * k, s2, o2, p2, clamp);
     const luma = 0.2126 * R + 0.7152 * G + 0.0722 * B;
     R = luma + sat * (R - luma);
     G = luma + sat * (G - luma);
     B = luma + sat * (B - luma);
-    if (clamp) { R = Math.min(1, Math.max(0, R)); G = Math.min(1, Math.max(0, G)); B = Math.min(1, Math.max(0, B)); }
+    if (clamp) {
+      R = Math.min(1, Math.max(0, R));
+      G = Math.min(1, Math.max(0, G));
+      B = Math.min(1, Math.max(0, B));
+    }
     o[i] = R * a;
     o[n + i] = G * a;
     o[2 * n + i] = B * a;
@@ -83,7 +109,12 @@ export function applyCdlPicture(cdl: Cdl, src: Picture, clamp = false, dst?: Pic
   const scope = door.scope();
   try {
     const k = scope.input(Float32Array.of(...cdl.slope, ...cdl.offset, ...cdl.power, cdl.saturation));
-    door.run('cdl', [scope.input(src.data), scope.output(out.data), n, k, src.channels === 4 ? 1 : 0, clamp ? 1 : 0], Math.ceil(n / 1024), 8192);
+    door.run(
+      'cdl',
+      [scope.input(src.data), scope.output(out.data), n, k, src.channels === 4 ? 1 : 0, clamp ? 1 : 0],
+      Math.ceil(n / 1024),
+      8192,
+    );
     scope.finish();
   } finally {
     scope.close();

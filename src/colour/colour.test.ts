@@ -7,19 +7,45 @@ import { bradford, bradfordFromXyz } from './adaptation.js';
 import { applyCdl, applyCdlPicture, applyCdlPicturePlain, CDL_IDENTITY, type Cdl } from './cdl.js';
 import { ciede2000 } from './ciede2000.js';
 import { labToLinear, labToXyz, linearToLab, linearToLabPlanes, WHITE_D50_ICC, WHITE_D65, xyzToLab } from './lab.js';
-import { apply3, ILLUMINANTS, LUMA_COEFFICIENTS, multiply3, PRIMARIES, rgbToRgb, rgbToXyz, rgbToYcbcr, xyzToRgb, ycbcrToRgb, type YcbcrName } from './matrices.js';
+import {
+  apply3,
+  ILLUMINANTS,
+  LUMA_COEFFICIENTS,
+  multiply3,
+  PRIMARIES,
+  rgbToRgb,
+  rgbToXyz,
+  rgbToYcbcr,
+  xyzToRgb,
+  ycbcrToRgb,
+  type YcbcrName,
+} from './matrices.js';
 import { cctMcCamy, cctOfLinear, cctOhno, daylightXy, linearOfWhite, planckianXy } from './temperature.js';
-import { bt1886Decode, bt1886Encode, decodeTransfer, encodeTransfer, hlgOotf, hlgSystemGamma, pqDecodeNits, pqEncodeNits, srgbDecode, srgbEncode, type TransferName } from './transfer.js';
+import {
+  bt1886Decode,
+  bt1886Encode,
+  decodeTransfer,
+  encodeTransfer,
+  hlgOotf,
+  hlgSystemGamma,
+  pqDecodeNits,
+  pqEncodeNits,
+  srgbDecode,
+  srgbEncode,
+  type TransferName,
+} from './transfer.js';
 import { decodePlane, decodePlanePlain, encodePlane, encodePlanePlain, transferTable } from './transfer-plane.js';
 
 // biome-ignore lint: published tables are plain JSON
-const table = (name: string): any => JSON.parse(readFileSync(new URL(`../../test/published/${name}.json`, import.meta.url), 'utf8'));
+const table = (name: string): any =>
+  JSON.parse(readFileSync(new URL(`../../test/published/${name}.json`, import.meta.url), 'utf8'));
 
 describe('CIEDE2000', () => {
   const t = table('ciede2000');
   it('gives all 34 pairs of Sharma, Wu and Dalal, both ways round', () => {
     (t.rows as number[][]).forEach((r, i) => {
-      const d = ciede2000(r[0]!, r[1]!, r[2]!, r[3]!, r[4]!, r[5]!), e = ciede2000(r[3]!, r[4]!, r[5]!, r[0]!, r[1]!, r[2]!);
+      const d = ciede2000(r[0]!, r[1]!, r[2]!, r[3]!, r[4]!, r[5]!),
+        e = ciede2000(r[3]!, r[4]!, r[5]!, r[0]!, r[1]!, r[2]!);
       const wanted: number[] = i + 1 === t.tie.pair ? t.tie.either : [r[6]!];
       expect(Math.min(...wanted.map((w) => Math.abs(w - d)))).toBeLessThanOrEqual(1e-4);
       expect(Math.min(...wanted.map((w) => Math.abs(w - e)))).toBeLessThanOrEqual(1e-4);
@@ -30,14 +56,19 @@ describe('CIEDE2000', () => {
 describe('transfer curves', () => {
   const t = table('transfer-curves');
   it('sRGB, BT.709, BT.1886 both ways', () => {
-    for (const [name, key] of [['srgb', 'srgb'], ['bt709', 'bt709']] as const) {
+    for (const [name, key] of [
+      ['srgb', 'srgb'],
+      ['bt709', 'bt709'],
+    ] as const) {
       for (const [linear, coded] of t[key].linearToCoded as [number, number][]) {
         expect(encodeTransfer(name, linear)).toBeCloseTo(coded, 7);
         expect(decodeTransfer(name, coded)).toBeCloseTo(linear, 6);
       }
     }
-    for (const [code, linear] of t.srgb.eightBitToLinear.rows as [number, number][]) expect(srgbDecode(code / 255)).toBeCloseTo(linear, 7);
-    for (const [coded, light] of t.bt1886.codedToLight as [number, number][]) expect(decodeTransfer('bt1886', coded)).toBeCloseTo(light, 7);
+    for (const [code, linear] of t.srgb.eightBitToLinear.rows as [number, number][])
+      expect(srgbDecode(code / 255)).toBeCloseTo(linear, 7);
+    for (const [coded, light] of t.bt1886.codedToLight as [number, number][])
+      expect(decodeTransfer('bt1886', coded)).toBeCloseTo(light, 7);
     for (const r of t.bt1886.computed as { Lw: number; Lb: number; V: number; L: number }[]) {
       expect(bt1886Decode(r.V, r.Lw, r.Lb)).toBeCloseTo(r.L, 5);
       expect(bt1886Encode(r.L, r.Lw, r.Lb)).toBeCloseTo(r.V, 6);
@@ -49,7 +80,8 @@ describe('transfer curves', () => {
       expect(pqEncodeNits(nits)).toBeCloseTo(coded, 7);
       expect(pqDecodeNits(coded)).toBeCloseTo(nits, 3);
     }
-    for (const [nits, code] of t.pq.tenBitNarrow as [number, number][]) expect(Math.round(64 + 876 * pqEncodeNits(nits))).toBe(code);
+    for (const [nits, code] of t.pq.tenBitNarrow as [number, number][])
+      expect(Math.round(64 + 876 * pqEncodeNits(nits))).toBe(code);
   });
 
   it('HLG curve, system gamma, OOTF', () => {
@@ -57,14 +89,17 @@ describe('transfer curves', () => {
       expect(encodeTransfer('hlg', scene)).toBeCloseTo(coded, 7);
       expect(decodeTransfer('hlg', coded)).toBeCloseTo(scene, 7);
     }
-    for (const [peak, gamma] of t.hlg.systemGamma as [number, number][]) expect(hlgSystemGamma(peak)).toBeCloseTo(gamma, 9);
-    for (const [coded, nits] of t.hlg.displayAt1000 as [number, number][]) expect(Math.abs(hlgOotf(decodeTransfer('hlg', coded)) - nits)).toBeLessThan(1e-4 * Math.max(1, nits));
+    for (const [peak, gamma] of t.hlg.systemGamma as [number, number][])
+      expect(hlgSystemGamma(peak)).toBeCloseTo(gamma, 9);
+    for (const [coded, nits] of t.hlg.displayAt1000 as [number, number][])
+      expect(Math.abs(hlgOotf(decodeTransfer('hlg', coded)) - nits)).toBeLessThan(1e-4 * Math.max(1, nits));
     for (const [scene, nits] of t.hlg.ootf as [number, number][]) expect(hlgOotf(scene)).toBeCloseTo(nits, 6);
   });
 
   it('every curve inverts itself, also below black and above white', () => {
     for (const name of ['bt709', 'srgb', 'bt1886', 'gamma22', 'gamma28', 'hlg', 'linear'] as TransferName[]) {
-      for (const v of [-0.1, -0.01, 0, 0.003, 0.04, 0.0809, 0.0815, 0.3, 0.7, 1, 1.09]) expect(encodeTransfer(name, decodeTransfer(name, v))).toBeCloseTo(v, 6);
+      for (const v of [-0.1, -0.01, 0, 0.003, 0.04, 0.0809, 0.0815, 0.3, 0.7, 1, 1.09])
+        expect(encodeTransfer(name, decodeTransfer(name, v))).toBeCloseTo(v, 6);
     }
     // BT.709's rounded constants leave a gap where toe and power meet: 2.5e-4 there, nothing elsewhere.
     expect(Math.abs(encodeTransfer('bt709', decodeTransfer('bt709', 0.0811)) - 0.0811)).toBeLessThan(3e-4);
@@ -117,10 +152,18 @@ describe('matrices', () => {
     near(xyzToRgb(PRIMARIES.p3d65), t.P3_D65_inv);
     near(rgbToRgb(PRIMARIES.bt709, PRIMARIES.bt2020), t.BT709_to_BT2020);
     near(rgbToRgb(PRIMARIES.bt2020, PRIMARIES.bt709), t.BT2020_to_BT709);
-    near(multiply3(rgbToXyz(PRIMARIES.p3d65), xyzToRgb(PRIMARIES.p3d65)), [[1, 0, 0], [0, 1, 0], [0, 0, 1]], 1e-12);
+    near(
+      multiply3(rgbToXyz(PRIMARIES.p3d65), xyzToRgb(PRIMARIES.p3d65)),
+      [
+        [1, 0, 0],
+        [0, 1, 0],
+        [0, 0, 1],
+      ],
+      1e-12,
+    );
   });
 
-  it('Y\'CbCr: published cases, narrow eight-bit rows, and the 601/709 mix-up is seen', () => {
+  it("Y'CbCr: published cases, narrow eight-bit rows, and the 601/709 mix-up is seen", () => {
     const y = table('ycbcr');
     for (const name of ['601', '709', '2020'] as const) {
       const k = LUMA_COEFFICIENTS[`bt${name}` as YcbcrName];
@@ -133,12 +176,22 @@ describe('matrices', () => {
     };
     legal(rgbToYcbcr('bt709'), a!.RGB, 1 / 255).forEach((v, i) => expect(v).toBeCloseTo(a!.YCbCr[i]!, 7));
     expect(legal(rgbToYcbcr('bt601'), b!.RGB, 4).map(Math.round)).toEqual(b!.YCbCr);
-    apply3(rgbToYcbcr('bt2020'), c!.RGB[0]!, c!.RGB[1]!, c!.RGB[2]!).forEach((v, i) => expect(v).toBeCloseTo(c!.YCbCr[i]!, 7));
-    const colours: Record<string, number[]> = { white: [1, 1, 1], black: [0, 0, 0], '100% green': [0, 1, 0], '100% red': [1, 0, 0], '100% blue': [0, 0, 1] };
-    for (const [name, rgb] of Object.entries(colours)) expect(legal(rgbToYcbcr('bt709'), rgb, 1).map(Math.round)).toEqual(y.narrow8Bt709[name]);
+    apply3(rgbToYcbcr('bt2020'), c!.RGB[0]!, c!.RGB[1]!, c!.RGB[2]!).forEach((v, i) =>
+      expect(v).toBeCloseTo(c!.YCbCr[i]!, 7),
+    );
+    const colours: Record<string, number[]> = {
+      white: [1, 1, 1],
+      black: [0, 0, 0],
+      '100% green': [0, 1, 0],
+      '100% red': [1, 0, 0],
+      '100% blue': [0, 0, 1],
+    };
+    for (const [name, rgb] of Object.entries(colours))
+      expect(legal(rgbToYcbcr('bt709'), rgb, 1).map(Math.round)).toEqual(y.narrow8Bt709[name]);
     // Decoded with the wrong matrix, pure green is no longer pure.
     const green = apply3(rgbToYcbcr('bt709'), 0, 1, 0);
-    const wrong = apply3(ycbcrToRgb('bt601'), ...green), right = apply3(ycbcrToRgb('bt709'), ...green);
+    const wrong = apply3(ycbcrToRgb('bt601'), ...green),
+      right = apply3(ycbcrToRgb('bt709'), ...green);
     expect(Math.hypot(right[0], right[1] - 1, right[2])).toBeLessThan(1e-12);
     expect(Math.hypot(wrong[0], wrong[1] - 1, wrong[2])).toBeGreaterThan(0.1);
   });
@@ -149,15 +202,24 @@ describe('adaptation, Lab, temperature', () => {
   it('Bradford: published matrix and colour, and the computed ones', () => {
     const m = bradfordFromXyz(t.bradford.XYZ_w, t.bradford.XYZ_wr);
     (t.bradford.matrix as number[][]).flat().forEach((v, i) => expect(Math.abs(m[i]! - v)).toBeLessThan(1e-6));
-    apply3(m, t.bradford.XYZ[0], t.bradford.XYZ[1], t.bradford.XYZ[2]).forEach((v, i) => expect(v).toBeCloseTo(t.bradford.adapted[i], 6));
-    for (const [key, from, to] of [['D65_to_D50', 'D65', 'D50'], ['A_to_D65', 'A', 'D65'], ['D50_to_D65', 'D50', 'D65']] as const) {
+    apply3(m, t.bradford.XYZ[0], t.bradford.XYZ[1], t.bradford.XYZ[2]).forEach((v, i) =>
+      expect(v).toBeCloseTo(t.bradford.adapted[i], 6),
+    );
+    for (const [key, from, to] of [
+      ['D65_to_D50', 'D65', 'D50'],
+      ['A_to_D65', 'A', 'D65'],
+      ['D50_to_D65', 'D50', 'D65'],
+    ] as const) {
       const got = bradford(ILLUMINANTS[from], ILLUMINANTS[to]);
-      (t.bradford.computed[key] as number[][]).flat().forEach((v, i) => expect(Math.abs(got[i]! - v)).toBeLessThan(1e-6));
+      (t.bradford.computed[key] as number[][])
+        .flat()
+        .forEach((v, i) => expect(Math.abs(got[i]! - v)).toBeLessThan(1e-6));
     }
   });
 
   it('the 24-patch chart: Lab under D50 → linear BT.709, and the planes do as the scalars', () => {
-    const adapt = bradfordFromXyz(WHITE_D50_ICC, WHITE_D65), to = xyzToRgb(PRIMARIES.bt709);
+    const adapt = bradfordFromXyz(WHITE_D50_ICC, WHITE_D65),
+      to = xyzToRgb(PRIMARIES.bt709);
     for (const p of table('colour-chart-24').patches as { labD50: number[]; linear: number[]; srgb8: number[] }[]) {
       const xyz = labToXyz(p.labD50[0]!, p.labD50[1]!, p.labD50[2]!, WHITE_D50_ICC);
       const d65 = apply3(adapt, ...xyz);
@@ -173,8 +235,9 @@ describe('adaptation, Lab, temperature', () => {
     }
   });
 
-  it('McCamy\'s published values; the nearest point of the locus for illuminants', () => {
-    for (const [x, y, kelvin] of t.mccamy.published as [number, number, number][]) expect(Math.abs(cctMcCamy(x, y) - kelvin)).toBeLessThan(1e-5 * kelvin);
+  it("McCamy's published values; the nearest point of the locus for illuminants", () => {
+    for (const [x, y, kelvin] of t.mccamy.published as [number, number, number][])
+      expect(Math.abs(cctMcCamy(x, y) - kelvin)).toBeLessThan(1e-5 * kelvin);
     for (const [name, kelvin] of Object.entries(t.mccamy.computed as Record<string, number>)) {
       const xy = t.illuminants[name];
       if (xy !== undefined) expect(Math.abs(cctMcCamy(xy[0], xy[1]) - kelvin)).toBeLessThan(0.01);
@@ -185,7 +248,8 @@ describe('adaptation, Lab, temperature', () => {
       // Daylight lies on the green side of the locus by about 0.003, the lamp on it.
       expect(Math.abs(duv - (name === 'A' ? 0 : 0.0032))).toBeLessThan(3e-4);
     }
-    for (const kelvin of [2000, 3200, 4500, 6500, 10000]) expect(Math.abs(cctOhno(...planckianXy(kelvin)).kelvin / kelvin - 1)).toBeLessThan(1e-4);
+    for (const kelvin of [2000, 3200, 4500, 6500, 10000])
+      expect(Math.abs(cctOhno(...planckianXy(kelvin)).kelvin / kelvin - 1)).toBeLessThan(1e-4);
     const grey = linearOfWhite(daylightXy(5600));
     expect(Math.abs(cctOfLinear(...grey)!.kelvin - 5600)).toBeLessThan(15);
     expect(cctOfLinear(0, 0, 0)).toBeNull();
@@ -196,29 +260,52 @@ describe('adaptation, Lab, temperature', () => {
 describe('ASC CDL', () => {
   const t = table('asc-cdl');
   it('published cases, clamped and open', () => {
-    for (const s of t.sets as { slope: [number, number, number]; offset: [number, number, number]; power: [number, number, number]; sat: number; cases: [number[], number[]][]; no_clamp_cases?: [number[], number[]][] }[]) {
+    for (const s of t.sets as {
+      slope: [number, number, number];
+      offset: [number, number, number];
+      power: [number, number, number];
+      sat: number;
+      cases: [number[], number[]][];
+      no_clamp_cases?: [number[], number[]][];
+    }[]) {
       const list: Cdl = { slope: s.slope, offset: s.offset, power: s.power, saturation: s.sat };
-      for (const [x, want] of s.cases) applyCdl(list, x[0]!, x[1]!, x[2]!).forEach((v, i) => expect(Math.abs(v - want[i]!)).toBeLessThan(5e-6));
-      for (const [x, want] of s.no_clamp_cases ?? []) applyCdl(list, x[0]!, x[1]!, x[2]!, false).forEach((v, i) => expect(Math.abs(v - want[i]!)).toBeLessThan(5e-6));
+      for (const [x, want] of s.cases)
+        applyCdl(list, x[0]!, x[1]!, x[2]!).forEach((v, i) => expect(Math.abs(v - want[i]!)).toBeLessThan(5e-6));
+      for (const [x, want] of s.no_clamp_cases ?? [])
+        applyCdl(list, x[0]!, x[1]!, x[2]!, false).forEach((v, i) => expect(Math.abs(v - want[i]!)).toBeLessThan(5e-6));
     }
   });
 
   it('the kernel agrees with its twin and leaves transparent parts transparent', () => {
-    fc.assert(fc.property(fc.integer({ min: 1, max: 9999 }), fc.boolean(), fc.double({ min: 0.3, max: 3, noNaN: true }), (seed, clamp, power) => {
-      const src = createPicture(77, 60, 4);
-      const n = 77 * 60;
-      for (let i = 0; i < n; i++) {
-        const a = (i % 5) / 4;
-        src.data[3 * n + i] = a;
-        for (let c = 0; c < 3; c++) src.data[c * n + i] = a * (((i * 7919 + seed * (c + 3)) % 1000) / 800 - 0.05);
-      }
-      const list: Cdl = { slope: [1.3, 0.9, 1], offset: [0.05, -0.1, 0.02], power: [power, 1, 1.4], saturation: 0.8 };
-      const got = applyCdlPicture(list, src, clamp), plain = applyCdlPicturePlain(list, src, clamp);
-      let off = 0;
-      for (let i = 0; i < got.data.length; i++) off = Math.max(off, Math.abs(got.data[i]! - plain.data[i]!));
-      expect(off).toBeLessThan(5e-6);
-      expect(got.data[0]! === 0).toBe(true);
-    }), { numRuns: 8, seed: 3 });
+    fc.assert(
+      fc.property(
+        fc.integer({ min: 1, max: 9999 }),
+        fc.boolean(),
+        fc.double({ min: 0.3, max: 3, noNaN: true }),
+        (seed, clamp, power) => {
+          const src = createPicture(77, 60, 4);
+          const n = 77 * 60;
+          for (let i = 0; i < n; i++) {
+            const a = (i % 5) / 4;
+            src.data[3 * n + i] = a;
+            for (let c = 0; c < 3; c++) src.data[c * n + i] = a * (((i * 7919 + seed * (c + 3)) % 1000) / 800 - 0.05);
+          }
+          const list: Cdl = {
+            slope: [1.3, 0.9, 1],
+            offset: [0.05, -0.1, 0.02],
+            power: [power, 1, 1.4],
+            saturation: 0.8,
+          };
+          const got = applyCdlPicture(list, src, clamp),
+            plain = applyCdlPicturePlain(list, src, clamp);
+          let off = 0;
+          for (let i = 0; i < got.data.length; i++) off = Math.max(off, Math.abs(got.data[i]! - plain.data[i]!));
+          expect(off).toBeLessThan(5e-6);
+          expect(got.data[0]! === 0).toBe(true);
+        },
+      ),
+      { numRuns: 8, seed: 3 },
+    );
     expect(() => applyCdl({ ...CDL_IDENTITY, power: [0, 1, 1] }, 0, 0, 0)).toThrow(/PW-COLOUR-CDL/);
   });
 });

@@ -6,10 +6,21 @@ export type Chromaticity = readonly [number, number];
 
 /** CIE 15:2004 chromaticities, 2° observer. */
 export const ILLUMINANTS = {
-  A: [0.44758, 0.40745], C: [0.31006, 0.31616], D50: [0.3457, 0.3585], D55: [0.33243, 0.34744], D65: [0.3127, 0.329], D75: [0.29903, 0.31488], E: [1 / 3, 1 / 3],
+  A: [0.44758, 0.40745],
+  C: [0.31006, 0.31616],
+  D50: [0.3457, 0.3585],
+  D55: [0.33243, 0.34744],
+  D65: [0.3127, 0.329],
+  D75: [0.29903, 0.31488],
+  E: [1 / 3, 1 / 3],
 } as const satisfies Record<string, Chromaticity>;
 
-export interface Primaries { readonly red: Chromaticity; readonly green: Chromaticity; readonly blue: Chromaticity; readonly white: Chromaticity }
+export interface Primaries {
+  readonly red: Chromaticity;
+  readonly green: Chromaticity;
+  readonly blue: Chromaticity;
+  readonly white: Chromaticity;
+}
 
 export type PrimariesName = 'bt709' | 'bt2020' | 'p3d65' | 'bt601-625' | 'bt601-525';
 
@@ -35,15 +46,37 @@ export function xyzToXy(x: number, y: number, z: number): [number, number] {
 
 export function multiply3(a: ArrayLike<number>, b: ArrayLike<number>): Float64Array {
   const out = new Float64Array(9);
-  for (let r = 0; r < 3; r++) for (let c = 0; c < 3; c++) out[3 * r + c] = a[3 * r]! * b[c]! + a[3 * r + 1]! * b[3 + c]! + a[3 * r + 2]! * b[6 + c]!;
+  for (let r = 0; r < 3; r++)
+    for (let c = 0; c < 3; c++)
+      out[3 * r + c] = a[3 * r]! * b[c]! + a[3 * r + 1]! * b[3 + c]! + a[3 * r + 2]! * b[6 + c]!;
   return out;
 }
 
 export function invert3(m: ArrayLike<number>): Float64Array {
-  const a = m[0]!, b = m[1]!, c = m[2]!, d = m[3]!, e = m[4]!, f = m[5]!, g = m[6]!, h = m[7]!, i = m[8]!;
-  const A = e * i - f * h, B = f * g - d * i, C = d * h - e * g;
+  const a = m[0]!,
+    b = m[1]!,
+    c = m[2]!,
+    d = m[3]!,
+    e = m[4]!,
+    f = m[5]!,
+    g = m[6]!,
+    h = m[7]!,
+    i = m[8]!;
+  const A = e * i - f * h,
+    B = f * g - d * i,
+    C = d * h - e * g;
   const k = 1 / (a * A + b * B + c * C);
-  return Float64Array.of(A * k, (c * h - b * i) * k, (b * f - c * e) * k, B * k, (a * i - c * g) * k, (c * d - a * f) * k, C * k, (b * g - a * h) * k, (a * e - b * d) * k);
+  return Float64Array.of(
+    A * k,
+    (c * h - b * i) * k,
+    (b * f - c * e) * k,
+    B * k,
+    (a * i - c * g) * k,
+    (c * d - a * f) * k,
+    C * k,
+    (b * g - a * h) * k,
+    (a * e - b * d) * k,
+  );
 }
 
 export function apply3(m: ArrayLike<number>, x: number, y: number, z: number): [number, number, number] {
@@ -52,7 +85,10 @@ export function apply3(m: ArrayLike<number>, x: number, y: number, z: number): [
 
 /** Linear RGB → XYZ: columns are the primaries' XYZ, scaled so that RGB (1, 1, 1) is white. */
 export function rgbToXyz(primaries: Primaries): Float64Array {
-  const r = xyToXyz(primaries.red), g = xyToXyz(primaries.green), b = xyToXyz(primaries.blue), w = xyToXyz(primaries.white);
+  const r = xyToXyz(primaries.red),
+    g = xyToXyz(primaries.green),
+    b = xyToXyz(primaries.blue),
+    w = xyToXyz(primaries.white);
   const p = Float64Array.of(r[0], g[0], b[0], r[1], g[1], b[1], r[2], g[2], b[2]);
   const s = apply3(invert3(p), w[0], w[1], w[2]);
   for (let row = 0; row < 3; row++) for (let c = 0; c < 3; c++) p[3 * row + c] = p[3 * row + c]! * s[c]!;
@@ -72,14 +108,17 @@ export type YcbcrName = 'bt601' | 'bt709' | 'bt2020';
 
 /** Kr and Kb of the luma equation. */
 export const LUMA_COEFFICIENTS: Record<YcbcrName, { readonly kr: number; readonly kb: number }> = {
-  bt601: { kr: 0.299, kb: 0.114 }, bt709: { kr: 0.2126, kb: 0.0722 }, bt2020: { kr: 0.2627, kb: 0.0593 },
+  bt601: { kr: 0.299, kb: 0.114 },
+  bt709: { kr: 0.2126, kb: 0.0722 },
+  bt2020: { kr: 0.2627, kb: 0.0593 },
 };
 
 /** Coded R'G'B' 0..1 → Y' 0..1, Cb, Cr −0.5..0.5. */
 export function rgbToYcbcr(name: YcbcrName): Float64Array {
   const { kr, kb } = LUMA_COEFFICIENTS[name];
   const kg = 1 - kr - kb;
-  const u = 2 * (1 - kb), v = 2 * (1 - kr);
+  const u = 2 * (1 - kb),
+    v = 2 * (1 - kr);
   return Float64Array.of(kr, kg, kb, -kr / u, -kg / u, 0.5, 0.5, -kg / v, -kb / v);
 }
 
@@ -88,10 +127,20 @@ export function ycbcrToRgb(name: YcbcrName): Float64Array {
 }
 
 /** Applies a 3×3 matrix to three planes (the alpha plane, if any, stays). `dst` planes may be the sources. */
-export function matrixPlanes(m: ArrayLike<number>, r: Float32Array, g: Float32Array, b: Float32Array, dr = r, dg = g, db = b): void {
+export function matrixPlanes(
+  m: ArrayLike<number>,
+  r: Float32Array,
+  g: Float32Array,
+  b: Float32Array,
+  dr = r,
+  dg = g,
+  db = b,
+): void {
   const [m0, m1, m2, m3, m4, m5, m6, m7, m8] = [m[0]!, m[1]!, m[2]!, m[3]!, m[4]!, m[5]!, m[6]!, m[7]!, m[8]!];
   for (let i = 0; i < r.length; i++) {
-    const x = r[i]!, y = g[i]!, z = b[i]!;
+    const x = r[i]!,
+      y = g[i]!,
+      z = b[i]!;
     dr[i] = m0 * x + m1 * y + m2 * z;
     dg[i] = m3 * x + m4 * y + m5 * z;
     db[i] = m6 * x + m7 * y + m8 * z;

@@ -44,7 +44,8 @@ export function palette(linear: Float32Array, encode: (v: number) => number, cou
   for (let round = 0; round < 12; round++) {
     sums = new Float64Array(k * 4);
     for (let i = 0; i < n; i++) {
-      let best = 0, bd = Infinity;
+      let best = 0,
+        bd = Infinity;
       for (let c = 0; c < k; c++) {
         const m = centres[c]!;
         const d = (lab[3 * i]! - m[0]!) ** 2 + (lab[3 * i + 1]! - m[1]!) ** 2 + (lab[3 * i + 2]! - m[2]!) ** 2;
@@ -58,18 +59,26 @@ export function palette(linear: Float32Array, encode: (v: number) => number, cou
       sums[4 * best + 2]! += lab[3 * i + 2]!;
       sums[4 * best + 3]!++;
     }
-    for (let c = 0; c < k; c++) if (sums[4 * c + 3]! > 0) for (let j = 0; j < 3; j++) centres[c]![j] = sums[4 * c + j]! / sums[4 * c + 3]!;
+    for (let c = 0; c < k; c++)
+      if (sums[4 * c + 3]! > 0) for (let j = 0; j < 3; j++) centres[c]![j] = sums[4 * c + j]! / sums[4 * c + 3]!;
   }
-  const found = centres.map((lab3, c) => ({ lab3, weight: sums[4 * c + 3]! })).filter((c) => c.weight > 0).sort((p, q) => q.weight - p.weight);
+  const found = centres
+    .map((lab3, c) => ({ lab3, weight: sums[4 * c + 3]! }))
+    .filter((c) => c.weight > 0)
+    .sort((p, q) => q.weight - p.weight);
   const kept: typeof found = [];
   for (const c of found) {
-    const twin = kept.find((q) => Math.hypot(q.lab3[0]! - c.lab3[0]!, q.lab3[1]! - c.lab3[1]!, q.lab3[2]! - c.lab3[2]!) < 4);
+    const twin = kept.find(
+      (q) => Math.hypot(q.lab3[0]! - c.lab3[0]!, q.lab3[1]! - c.lab3[1]!, q.lab3[2]! - c.lab3[2]!) < 4,
+    );
     if (twin) twin.weight += c.weight;
     else kept.push(c);
   }
-  return kept.sort((p, q) => q.weight - p.weight).map((c) => {
-    const rgb = labToLinear(c.lab3[0]!, c.lab3[1]!, c.lab3[2]!);
-    const coded = rgb.map((v) => Math.max(0, Math.min(1, encode(Math.max(0, v))))) as [number, number, number];
-    return { coded, share: c.weight / n };
-  });
+  return kept
+    .sort((p, q) => q.weight - p.weight)
+    .map((c) => {
+      const rgb = labToLinear(c.lab3[0]!, c.lab3[1]!, c.lab3[2]!);
+      const coded = rgb.map((v) => Math.max(0, Math.min(1, encode(Math.max(0, v))))) as [number, number, number];
+      return { coded, share: c.weight / n };
+    });
 }

@@ -22,7 +22,11 @@ const LOCUS_HIGH = 15000;
 /** Planckian locus in CIE 1960 (u, v), 1000 K to 15 000 K; Krystek's rational fit, within 8e-5 in u and 9e-5 in v by its author. */
 export function planckianUv(kelvin: number): [number, number] {
   if (!(kelvin >= LOCUS_LOW && kelvin <= LOCUS_HIGH)) {
-    throw new PlatewrightError('PW-COLOUR-KELVIN', `the locus is known from ${LOCUS_LOW} K to ${LOCUS_HIGH} K, but ${kelvin} K was asked`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-COLOUR-KELVIN',
+      `the locus is known from ${LOCUS_LOW} K to ${LOCUS_HIGH} K, but ${kelvin} K was asked`,
+      { kind: 'usage' },
+    );
   }
   const t = kelvin;
   return [
@@ -41,10 +45,17 @@ export function planckianXy(kelvin: number): [number, number] {
 /** Daylight locus of CIE 15:2004, 4000 K to 25 000 K. */
 export function daylightXy(kelvin: number): [number, number] {
   if (!(kelvin >= 4000 && kelvin <= 25000)) {
-    throw new PlatewrightError('PW-COLOUR-KELVIN', `the daylight locus is defined from 4000 K to 25000 K, but ${kelvin} K was asked`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-COLOUR-KELVIN',
+      `the daylight locus is defined from 4000 K to 25000 K, but ${kelvin} K was asked`,
+      { kind: 'usage' },
+    );
   }
   const t = 1000 / kelvin;
-  const x = kelvin <= 7000 ? ((-4.607 * t + 2.9678) * t + 0.09911) * t + 0.244063 : ((-2.0064 * t + 1.9018) * t + 0.24748) * t + 0.23704;
+  const x =
+    kelvin <= 7000
+      ? ((-4.607 * t + 2.9678) * t + 0.09911) * t + 0.244063
+      : ((-2.0064 * t + 1.9018) * t + 0.24748) * t + 0.23704;
   return [x, (-3 * x + 2.87) * x - 0.275];
 }
 
@@ -65,16 +76,24 @@ export function cctOhno(x: number, y: number): { kelvin: number; duv: number } {
     return Math.hypot(u - q[0], v - q[1]);
   };
   // Distance along the locus is nearly even in mired: coarse scan, then golden section.
-  const lo = 1e6 / LOCUS_HIGH, hi = 1e6 / LOCUS_LOW, step = (hi - lo) / 200;
-  let best = lo, least = Infinity;
+  const lo = 1e6 / LOCUS_HIGH,
+    hi = 1e6 / LOCUS_LOW,
+    step = (hi - lo) / 200;
+  let best = lo,
+    least = Infinity;
   for (let i = 0; i <= 200; i++) {
     const d = distance(lo + step * i);
-    if (d < least) { least = d; best = lo + step * i; }
+    if (d < least) {
+      least = d;
+      best = lo + step * i;
+    }
   }
-  let a = Math.max(lo, best - step), b = Math.min(hi, best + step);
+  let a = Math.max(lo, best - step),
+    b = Math.min(hi, best + step);
   const golden = (Math.sqrt(5) - 1) / 2;
   for (let i = 0; i < 60; i++) {
-    const c = b - golden * (b - a), d = a + golden * (b - a);
+    const c = b - golden * (b - a),
+      d = a + golden * (b - a);
     if (distance(c) < distance(d)) b = d;
     else a = c;
   }

@@ -9,7 +9,9 @@ import { planeOr } from '../image/boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { decodeTransfer, encodeTransfer, type TransferName } from './transfer.js';
 
-const DECODE_LO = -0.25, DECODE_HI = 1.25, DECODE_STEPS = 12288;
+const DECODE_LO = -0.25,
+  DECODE_HI = 1.25,
+  DECODE_STEPS = 12288;
 const ENCODE_STEPS = 8192;
 /** Largest light the encoding table covers; cube-root spacing. */
 const ENCODE_MAX = 2;
@@ -25,7 +27,8 @@ export interface TransferTable {
 /** Builds the tables of a curve; build once a clip and hand it on. */
 export function transferTable(name: TransferName): TransferTable {
   const decode = new Float32Array(DECODE_STEPS + 2);
-  for (let i = 0; i < decode.length; i++) decode[i] = decodeTransfer(name, DECODE_LO + (i * (DECODE_HI - DECODE_LO)) / DECODE_STEPS);
+  for (let i = 0; i < decode.length; i++)
+    decode[i] = decodeTransfer(name, DECODE_LO + (i * (DECODE_HI - DECODE_LO)) / DECODE_STEPS);
   const encode = new Float32Array(ENCODE_STEPS + 2);
   for (let i = 0; i < encode.length; i++) encode[i] = encodeTransfer(name, ENCODE_MAX * (i / ENCODE_STEPS) ** 3);
   return { name, decode, encode };
@@ -34,7 +37,10 @@ export function transferTable(name: TransferName): TransferTable {
 /** Plain twin of {@link decodePlane}. */
 export function decodePlanePlain(src: Float32Array, table: TransferTable, dst?: Float32Array): Float32Array {
   const out = planeOr(dst, src.length, 'transfer decoding');
-  if (table.name === 'linear') { if (out !== src) out.set(src); return out; }
+  if (table.name === 'linear') {
+    if (out !== src) out.set(src);
+    return out;
+  }
   const t = table.decode;
   const k = DECODE_STEPS / (DECODE_HI - DECODE_LO);
   for (let i = 0; i < src.length; i++) {
@@ -53,7 +59,10 @@ export function decodePlanePlain(src: Float32Array, table: TransferTable, dst?: 
 export function encodePlanePlain(src: Float32Array, table: TransferTable, dst?: Float32Array): Float32Array {
   const out = planeOr(dst, src.length, 'transfer encoding');
   const { name, encode: t } = table;
-  if (name === 'linear') { if (out !== src) out.set(src); return out; }
+  if (name === 'linear') {
+    if (out !== src) out.set(src);
+    return out;
+  }
   if (name === 'pq') {
     for (let i = 0; i < src.length; i++) out[i] = encodeTransfer(name, src[i]!);
     return out;
@@ -96,7 +105,12 @@ function byKernel(src: Float32Array, form: PowerForm, out: Float32Array): Float3
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('powerCurve', [scope.input(src), scope.output(out), src.length, ...form], Math.ceil(src.length / 1024), 4096);
+    door.run(
+      'powerCurve',
+      [scope.input(src), scope.output(out), src.length, ...form],
+      Math.ceil(src.length / 1024),
+      4096,
+    );
     scope.finish();
   } finally {
     scope.close();

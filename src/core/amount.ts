@@ -1,5 +1,21 @@
 /** A measured number as a person reads it: as many digits as its uncertainty leaves standing, and its unit. */
-const UNITS: Record<string, string> = { deg: '°', px: ' px', m: ' m', cm: ' cm', stop: ' stops', K: ' K', ratio: '', 'deg/s': '°/s', Hz: ' Hz', s: ' s', frame: ' frames', '1': '', '%': ' %', 'cycles/px': ' cycles/px', 'px/m': ' px/m' };
+const UNITS: Record<string, string> = {
+  deg: '°',
+  px: ' px',
+  m: ' m',
+  cm: ' cm',
+  stop: ' stops',
+  K: ' K',
+  ratio: '',
+  'deg/s': '°/s',
+  Hz: ' Hz',
+  s: ' s',
+  frame: ' frames',
+  '1': '',
+  '%': ' %',
+  'cycles/px': ' cycles/px',
+  'px/m': ' px/m',
+};
 
 /** Digits that the uncertainty leaves standing: one more than the first digit of the deviation. */
 function digits(sd: number | null, value: number): number {

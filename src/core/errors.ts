@@ -15,7 +15,11 @@ export class PlatewrightError extends Error {
   /** Machine-readable particulars (file, frame, limit...) for `--json` and the workbench. */
   readonly detail: Record<string, unknown>;
 
-  constructor(code: string, sentence: string, options: { kind?: FailureKind; detail?: Record<string, unknown>; cause?: unknown } = {}) {
+  constructor(
+    code: string,
+    sentence: string,
+    options: { kind?: FailureKind; detail?: Record<string, unknown>; cause?: unknown } = {},
+  ) {
     super(`${code}: ${sentence}`, options.cause === undefined ? undefined : { cause: options.cause });
     this.name = 'PlatewrightError';
     this.code = code;

@@ -3,7 +3,22 @@
  * One that can't be had carries `value: null`, the reason, and the mark that would make it measurable. A number is never
  * invented to fill a field.
  */
-export type Unit = 'deg' | 'px' | 'm' | 'cm' | 'stop' | 'K' | 'ratio' | 'deg/s' | 'Hz' | 's' | 'frame' | '1' | '%' | 'cycles/px' | 'px/m';
+export type Unit =
+  | 'deg'
+  | 'px'
+  | 'm'
+  | 'cm'
+  | 'stop'
+  | 'K'
+  | 'ratio'
+  | 'deg/s'
+  | 'Hz'
+  | 's'
+  | 'frame'
+  | '1'
+  | '%'
+  | 'cycles/px'
+  | 'px/m';
 
 export interface Measure {
   readonly value: number | null;
@@ -22,10 +37,25 @@ export interface Measure {
   readonly priorLed?: boolean;
 }
 
-export function measured(value: number, unit: Unit, sd: number, how: string, frames: readonly [number, number] | null = null, extra: { wouldHelp?: string; priorLed?: boolean } = {}): Measure {
+export function measured(
+  value: number,
+  unit: Unit,
+  sd: number,
+  how: string,
+  frames: readonly [number, number] | null = null,
+  extra: { wouldHelp?: string; priorLed?: boolean } = {},
+): Measure {
   return { value, unit, sd, how, frames, ...extra };
 }
 
 export function notMeasurable(unit: Unit, reason: string, wouldHelp?: string): Measure {
-  return { value: null, unit, sd: null, how: '', frames: null, reason, ...(wouldHelp === undefined ? {} : { wouldHelp }) };
+  return {
+    value: null,
+    unit,
+    sd: null,
+    how: '',
+    frames: null,
+    reason,
+    ...(wouldHelp === undefined ? {} : { wouldHelp }),
+  };
 }

@@ -18,7 +18,11 @@ function gcd(a: number, b: number): number {
 /** Makes a rate in lowest terms. Throws `PW-TIME-RATE` unless both parts are positive safe integers. */
 export function rate(num: number, den = 1): Rate {
   if (!Number.isSafeInteger(num) || !Number.isSafeInteger(den) || num <= 0 || den <= 0) {
-    throw new PlatewrightError('PW-TIME-RATE', `a frame rate needs two positive whole numbers, but got ${num}/${den}; write it as 24, 25/1 or 24000/1001`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-TIME-RATE',
+      `a frame rate needs two positive whole numbers, but got ${num}/${den}; write it as 24, 25/1 or 24000/1001`,
+      { kind: 'usage' },
+    );
   }
   const g = gcd(num, den);
   return { num: num / g, den: den / g };
@@ -36,7 +40,9 @@ export function parseRate(text: string): Rate {
     if (Math.abs(v - (ntsc * 1000) / 1001) < 0.005) return rate(ntsc * 1000, 1001);
     return rate(Math.round(v * 1000), 1000);
   }
-  throw new PlatewrightError('PW-TIME-RATE', `"${text}" is not a frame rate; write it as 24, 25/1 or 24000/1001`, { kind: 'usage' });
+  throw new PlatewrightError('PW-TIME-RATE', `"${text}" is not a frame rate; write it as 24, 25/1 or 24000/1001`, {
+    kind: 'usage',
+  });
 }
 
 /** `24/1`, the form used in JSON. */

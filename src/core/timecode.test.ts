@@ -3,8 +3,14 @@ import { describe, expect, it } from 'vitest';
 import { convertFrame, parseRate, rate } from './rational.js';
 import { formatTimecode, parseTimecode } from './timecode.js';
 
-const published = JSON.parse(readFileSync(new URL('../../test/published/timecode.json', import.meta.url), 'utf8')) as { drop2997: [number, string, string | null][]; drop5994: [number, string][]; invalid: string[]; valid: string };
-const r2997 = rate(30000, 1001), r5994 = rate(60000, 1001);
+const published = JSON.parse(readFileSync(new URL('../../test/published/timecode.json', import.meta.url), 'utf8')) as {
+  drop2997: [number, string, string | null][];
+  drop5994: [number, string][];
+  invalid: string[];
+  valid: string;
+};
+const r2997 = rate(30000, 1001),
+  r5994 = rate(60000, 1001);
 
 describe('timecode', () => {
   it('labels 29.97 drop-frame as published, both ways', () => {

@@ -13,12 +13,19 @@ export function nominalRate(rate: Rate): number {
 function dropCount(rate: Rate): number {
   if (rate.den === 1001 && rate.num === 30000) return 2;
   if (rate.den === 1001 && rate.num === 60000) return 4;
-  throw new PlatewrightError('PW-TIMECODE-DROP', `drop-frame labels exist at 30000/1001 and 60000/1001 only, not at ${rate.num}/${rate.den}`, { kind: 'usage' });
+  throw new PlatewrightError(
+    'PW-TIMECODE-DROP',
+    `drop-frame labels exist at 30000/1001 and 60000/1001 only, not at ${rate.num}/${rate.den}`,
+    { kind: 'usage' },
+  );
 }
 
 /** Label of a frame number (0 = 00:00:00:00), wrapping after 24 hours. Throws for negative frames. */
 export function formatTimecode(frame: number, rate: Rate, drop = false): string {
-  if (!Number.isInteger(frame) || frame < 0) throw new PlatewrightError('PW-TIMECODE-FRAME', `a timecode needs a whole frame number from 0, but got ${frame}`, { kind: 'usage' });
+  if (!Number.isInteger(frame) || frame < 0)
+    throw new PlatewrightError('PW-TIMECODE-FRAME', `a timecode needs a whole frame number from 0, but got ${frame}`, {
+      kind: 'usage',
+    });
   const fps = nominalRate(rate);
   let label = frame;
   if (drop) {
@@ -32,14 +39,21 @@ export function formatTimecode(frame: number, rate: Rate, drop = false): string 
   }
   label %= fps * 86400;
   const two = (n: number): string => String(n).padStart(2, '0');
-  const ff = label % fps, s = Math.floor(label / fps) % 60, m = Math.floor(label / (fps * 60)) % 60, h = Math.floor(label / (fps * 3600));
+  const ff = label % fps,
+    s = Math.floor(label / fps) % 60,
+    m = Math.floor(label / (fps * 60)) % 60,
+    h = Math.floor(label / (fps * 3600));
   return `${two(h)}:${two(m)}:${two(s)}${drop ? ';' : ':'}${two(ff)}`;
 }
 
 /** Frame number of a label. Throws `PW-TIMECODE-LABEL` for malformed labels and for labels that drop-frame skips. */
 export function parseTimecode(label: string, rate: Rate): number {
   const m = /^(\d{2}):(\d{2}):(\d{2})([:;])(\d{2,3})$/.exec(label);
-  const fail = (why: string): never => { throw new PlatewrightError('PW-TIMECODE-LABEL', `"${label}" is no timecode at ${rate.num}/${rate.den}: ${why}`, { kind: 'usage' }); };
+  const fail = (why: string): never => {
+    throw new PlatewrightError('PW-TIMECODE-LABEL', `"${label}" is no timecode at ${rate.num}/${rate.den}: ${why}`, {
+      kind: 'usage',
+    });
+  };
   if (m === null) return fail('write HH:MM:SS:FF, or HH:MM:SS;FF for drop-frame');
   const [h, min, s, f] = [Number(m[1]), Number(m[2]), Number(m[3]), Number(m[5])];
   const fps = nominalRate(rate);

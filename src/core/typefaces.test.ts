@@ -6,7 +6,8 @@ const script = (k: number | null): string => (k === null ? 'none' : /vollkorn-(.
 
 describe('bundled typefaces', () => {
   it('have the letters of Latin, Cyrillic, Greek and Vietnamese names, and say which they lack', () => {
-    for (const name of ['Clementine', 'Łódź', 'Čapek', 'Двор и подъезд', 'Їжак', 'Ελένη', 'Nguyễn Thị']) expect(missingLetters(name, face), name).toBe('');
+    for (const name of ['Clementine', 'Łódź', 'Čapek', 'Двор и подъезд', 'Їжак', 'Ελένη', 'Nguyễn Thị'])
+      expect(missingLetters(name, face), name).toBe('');
     expect(missingLetters('兎の散歩: 兎', face)).toBe('兎の散歩');
     expect(missingLetters('مع', face)).toBe('مع');
   });

@@ -27,7 +27,8 @@ export interface Run {
 export function loadTypeface(family: Family, weight: 400 | 700): Typeface {
   const files = SCRIPTS.map((s) => require.resolve(`@fontsource/${family}/files/${family}-${s}-${weight}-normal.woff`));
   return {
-    files, fonts: files.map((f) => {
+    files,
+    fonts: files.map((f) => {
       const bytes = readFileSync(f);
       return opentype.parse(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.byteLength) as ArrayBuffer);
     }),
@@ -44,7 +45,10 @@ export function runsOf(text: string, face: Typeface): Run[] {
     if (font === null) font = face.fonts.findIndex((_, k) => has(k, letter));
     if (font < 0) font = null;
     // Blanks and joiners have no picture of their own to be missed.
-    if (font === null && /^(?:\s|\p{Cf}|\p{Variation_Selector})$/u.test(letter)) { if (last !== undefined) last.text += letter; continue; }
+    if (font === null && /^(?:\s|\p{Cf}|\p{Variation_Selector})$/u.test(letter)) {
+      if (last !== undefined) last.text += letter;
+      continue;
+    }
     // Latin is asked first for what both have, so that one word is not set in two fonts.
     if (last !== undefined && last.font === font) last.text += letter;
     else runs.push({ text: letter, font });
@@ -54,5 +58,11 @@ export function runsOf(text: string, face: Typeface): Run[] {
 
 /** The letters of a text that no bundled font has, each once. */
 export function missingLetters(text: string, face: Typeface): string {
-  return [...new Set(runsOf(text, face).filter((r) => r.font === null).flatMap((r) => [...r.text]))].join('');
+  return [
+    ...new Set(
+      runsOf(text, face)
+        .filter((r) => r.font === null)
+        .flatMap((r) => [...r.text]),
+    ),
+  ].join('');
 }

@@ -17,14 +17,25 @@ import { cardCoverage, cardFrame } from './title-card.js';
 /** Fits a display-coded picture into a raster, centred, black bars where needed. */
 export function fitInto(src: Picture, widthPx: number, heightPx: number): Picture {
   const scale = Math.min(widthPx / src.width, heightPx / src.height);
-  const w = Math.min(widthPx, Math.max(1, Math.round(src.width * scale))), h = Math.min(heightPx, Math.max(1, Math.round(src.height * scale)));
-  const rgb: Picture = src.channels === 3 ? src : { width: src.width, height: src.height, channels: 3, data: src.channels === 4 ? src.data.subarray(0, src.width * src.height * 3) : threefold(src) };
+  const w = Math.min(widthPx, Math.max(1, Math.round(src.width * scale))),
+    h = Math.min(heightPx, Math.max(1, Math.round(src.height * scale)));
+  const rgb: Picture =
+    src.channels === 3
+      ? src
+      : {
+          width: src.width,
+          height: src.height,
+          channels: 3,
+          data: src.channels === 4 ? src.data.subarray(0, src.width * src.height * 3) : threefold(src),
+        };
   const fitted = w === src.width && h === src.height ? rgb : resize(rgb, w, h, scale < 1 ? 'area' : 'cubic');
   if (w === widthPx && h === heightPx) return fitted;
   const out = createPicture(widthPx, heightPx, 3);
-  const x0 = (widthPx - w) >> 1, y0 = (heightPx - h) >> 1;
+  const x0 = (widthPx - w) >> 1,
+    y0 = (heightPx - h) >> 1;
   for (let c = 0; c < 3; c++) {
-    const from = plane(fitted, c), to = plane(out, c);
+    const from = plane(fitted, c),
+      to = plane(out, c);
     for (let y = 0; y < h; y++) to.set(from.subarray(y * w, (y + 1) * w), (y + y0) * widthPx + x0);
   }
   return out;
@@ -55,7 +66,11 @@ export interface AssembleResult {
 }
 
 /** Renders the whole programme into the sinks. `from` skips frames that a resumed run has already written. */
-export async function assemble(p: Programme, sinks: readonly PictureSink[], options: { progress?: (done: number, total: number) => void; signal?: AbortSignal } = {}): Promise<AssembleResult> {
+export async function assemble(
+  p: Programme,
+  sinks: readonly PictureSink[],
+  options: { progress?: (done: number, total: number) => void; signal?: AbortSignal } = {},
+): Promise<AssembleResult> {
   const placed = placeItems(p);
   const total = placed[placed.length - 1]!.recordOut;
   const flash = new FlashDetector(framesPerSecond(p.rate));
@@ -65,13 +80,15 @@ export async function assemble(p: Programme, sinks: readonly PictureSink[], opti
     if (item.kind === 'title') {
       const coverage = await cardCoverage(item.lines ?? [item.name], p.widthPx, p.heightPx, faces);
       const n = item.recordOut - item.recordIn;
-      for (let f = 0; f < n; f++) await emit(cardFrame(coverage, p.widthPx, p.heightPx, f, n, framesPerSecond(p.rate), card), item.recordIn + f);
+      for (let f = 0; f < n; f++)
+        await emit(cardFrame(coverage, p.widthPx, p.heightPx, f, n, framesPerSecond(p.rate), card), item.recordIn + f);
       continue;
     }
     const reader = await VideoReader.open(item.file!);
     try {
       let record = item.recordIn;
-      let last: Picture | null = null, read: Picture | undefined;
+      let last: Picture | null = null,
+        read: Picture | undefined;
       for await (const frame of reader.frames(item.in, item.out)) {
         options.signal?.throwIfAborted();
         if (record >= item.recordOut) break;

@@ -20,14 +20,33 @@ function stamp(ms: number, point: '.' | ','): string {
 
 function check(captions: readonly Caption[]): void {
   captions.forEach((c, i) => {
-    if (!(c.out > c.in)) throw new PlatewrightError('PW-CAPTION-TIME', `caption ${i + 1} ("${c.text.slice(0, 30)}") ends before it begins (${c.in} to ${c.out})`, { kind: 'usage' });
-    if (i > 0 && c.in < captions[i - 1]!.in) throw new PlatewrightError('PW-CAPTION-ORDER', `caption ${i + 1} begins before the one ahead of it; sort them by time`, { kind: 'usage' });
-    if (c.text.includes('-->')) throw new PlatewrightError('PW-CAPTION-TEXT', `caption ${i + 1} holds "-->", which separates times in a caption file; write it another way`, { kind: 'usage' });
+    if (!(c.out > c.in))
+      throw new PlatewrightError(
+        'PW-CAPTION-TIME',
+        `caption ${i + 1} ("${c.text.slice(0, 30)}") ends before it begins (${c.in} to ${c.out})`,
+        { kind: 'usage' },
+      );
+    if (i > 0 && c.in < captions[i - 1]!.in)
+      throw new PlatewrightError(
+        'PW-CAPTION-ORDER',
+        `caption ${i + 1} begins before the one ahead of it; sort them by time`,
+        { kind: 'usage' },
+      );
+    if (c.text.includes('-->'))
+      throw new PlatewrightError(
+        'PW-CAPTION-TEXT',
+        `caption ${i + 1} holds "-->", which separates times in a caption file; write it another way`,
+        { kind: 'usage' },
+      );
   });
 }
 
 // A blank line would end the cue, and markup characters would be read as tags.
-const lines = (t: string): string => t.replace(/\r\n?/g, '\n').replace(/\n(\s*\n)+/g, '\n').trim();
+const lines = (t: string): string =>
+  t
+    .replace(/\r\n?/g, '\n')
+    .replace(/\n(\s*\n)+/g, '\n')
+    .trim();
 const vttText = (t: string): string => lines(t).replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
 
 export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
@@ -37,5 +56,10 @@ export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
 
 export function writeSubRip(captions: readonly Caption[], rate: Rate): string {
   check(captions);
-  return captions.map((c, i) => `${i + 1}\n${stamp(milliseconds(c.in, rate), ',')} --> ${stamp(milliseconds(c.out, rate), ',')}\n${lines(c.text)}\n`).join('\n');
+  return captions
+    .map(
+      (c, i) =>
+        `${i + 1}\n${stamp(milliseconds(c.in, rate), ',')} --> ${stamp(milliseconds(c.out, rate), ',')}\n${lines(c.text)}\n`,
+    )
+    .join('\n');
 }

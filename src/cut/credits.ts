@@ -6,8 +6,12 @@ export const CREDIT_FRAMES = 60;
 const LINES = 8;
 
 /** Lines card by card; none where there are neither credits nor thanks. */
-export function creditCards(cut: { readonly credits: readonly string[]; readonly thanks: readonly string[] }): string[][] {
-  const lines = [...cut.credits, ...(cut.thanks.length > 0 ? ['Thanks to', ...cut.thanks] : [])], cards: string[][] = [];
+export function creditCards(cut: {
+  readonly credits: readonly string[];
+  readonly thanks: readonly string[];
+}): string[][] {
+  const lines = [...cut.credits, ...(cut.thanks.length > 0 ? ['Thanks to', ...cut.thanks] : [])],
+    cards: string[][] = [];
   for (let i = 0; i < lines.length; i += LINES) cards.push(lines.slice(i, i + LINES));
   return cards;
 }

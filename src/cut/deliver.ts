@@ -64,22 +64,62 @@ export async function deliver(p: Programme, o: DeliverOptions): Promise<Delivery
 
   const even = { widthPx: p.widthPx - (p.widthPx % 2), heightPx: p.heightPx - (p.heightPx % 2) };
   const programme = { ...p, ...even };
-  const web = await VideoWriter.open(path('.mp4'), { ...even, rate: p.rate, codec: 'h264', crf: 18, sound: normal.sound });
+  const web = await VideoWriter.open(path('.mp4'), {
+    ...even,
+    rate: p.rate,
+    codec: 'h264',
+    crf: 18,
+    sound: normal.sound,
+  });
   const writers = [web];
   try {
-    if (o.master) writers.push(await VideoWriter.open(path('-master.mov'), { ...even, rate: p.rate, codec: 'prores4444', sound: normal.sound }));
-    const result = await assemble(programme, writers, { progress: (d, t) => o.progress?.(d, t, 'writing pictures'), ...(o.signal === undefined ? {} : { signal: o.signal }) });
+    if (o.master)
+      writers.push(
+        await VideoWriter.open(path('-master.mov'), {
+          ...even,
+          rate: p.rate,
+          codec: 'prores4444',
+          sound: normal.sound,
+        }),
+      );
+    const result = await assemble(programme, writers, {
+      progress: (d, t) => o.progress?.(d, t, 'writing pictures'),
+      ...(o.signal === undefined ? {} : { signal: o.signal }),
+    });
     for (const w of writers) await w.close();
     writeWav(path('-mix.wav'), normal.sound, 24);
     writeFileSync(path('.edl'), writeEdl(p, placed, o.cdl));
     writeFileSync(path('.otio'), writeOtio(p, placed, o.pathOf ?? ((f) => f)));
-    writeFileSync(path('-shots.csv'), writeCsv([['record in', 'record out', 'name', 'kind', 'file', 'source in', 'source out', 'seconds'],
-      ...placed.map((i) => [formatTimecode(i.recordIn, p.rate), formatTimecode(i.recordOut, p.rate), i.name, i.kind, i.file === null ? null : (o.pathOf?.(i.file) ?? i.file), i.in, i.out, Number(secondsOf(i.recordOut - i.recordIn, p.rate).toFixed(3))])]));
+    writeFileSync(
+      path('-shots.csv'),
+      writeCsv([
+        ['record in', 'record out', 'name', 'kind', 'file', 'source in', 'source out', 'seconds'],
+        ...placed.map((i) => [
+          formatTimecode(i.recordIn, p.rate),
+          formatTimecode(i.recordOut, p.rate),
+          i.name,
+          i.kind,
+          i.file === null ? null : (o.pathOf?.(i.file) ?? i.file),
+          i.in,
+          i.out,
+          Number(secondsOf(i.recordOut - i.recordIn, p.rate).toFixed(3)),
+        ]),
+      ]),
+    );
     if (o.captions.length > 0) {
       writeFileSync(path('.vtt'), writeWebVtt(o.captions, p.rate));
       writeFileSync(path('.srt'), writeSubRip(o.captions, p.rate));
     }
-    return { files, frames: result.frames, seconds: secondsOf(result.frames, p.rate), rate: formatRate(p.rate), loudness: meter.report(), gainDb: normal.gainDb, flash: result.flash, notes };
+    return {
+      files,
+      frames: result.frames,
+      seconds: secondsOf(result.frames, p.rate),
+      rate: formatRate(p.rate),
+      loudness: meter.report(),
+      gainDb: normal.gainDb,
+      flash: result.flash,
+      notes,
+    };
   } catch (error) {
     for (const w of writers) await w.abort();
     throw error;

@@ -9,12 +9,19 @@ const published = JSON.parse(readFileSync(new URL('../../test/published/flash.js
   red: { a: Triple; b: Triple; duv: number | null; red_transition: boolean | null }[];
   timing: { fps: number; n: number; flashes_per_s?: number; complete_flashes?: number; verdict: string }[];
 };
-const lin = (v: number): number => { const c = v / 255; return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4; };
+const lin = (v: number): number => {
+  const c = v / 255;
+  return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4;
+};
 const toLin = (c: Triple): Triple => [lin(c[0]), lin(c[1]), lin(c[2])];
 
 function picture(fill: (x: number, y: number) => Triple): Picture {
   const p = createPicture(128, 72, 3);
-  for (let y = 0; y < 72; y++) for (let x = 0; x < 128; x++) { const c = fill(x, y); for (let k = 0; k < 3; k++) plane(p, k)[y * 128 + x] = c[k]! / 255; }
+  for (let y = 0; y < 72; y++)
+    for (let x = 0; x < 128; x++) {
+      const c = fill(x, y);
+      for (let k = 0; k < 3; k++) plane(p, k)[y * 128 + x] = c[k]! / 255;
+    }
   return p;
 }
 function run(fps: number, frames: number, colour: (f: number) => (x: number, y: number) => Triple) {
@@ -26,7 +33,8 @@ function run(fps: number, frames: number, colour: (f: number) => (x: number, y: 
 describe('pairs of the definition (WCAG 2.x, ITU-R BT.1702-3)', () => {
   it('general', () => {
     for (const p of published.general) {
-      const a = relativeLuminance(...toLin(p.a)), b = relativeLuminance(...toLin(p.b));
+      const a = relativeLuminance(...toLin(p.a)),
+        b = relativeLuminance(...toLin(p.b));
       expect(a).toBeCloseTo(p.Ya, 3);
       expect(isGeneralTransition(a, b)).toBe(p.general_transition);
     }
@@ -48,17 +56,26 @@ describe('timing', () => {
       const r = run(t.fps, t.fps * 3, (f) => () => (Math.floor(f / t.n) % 2 === 0 ? [0, 0, 0] : [255, 255, 255]));
       expect(r.passes).toBe(t.verdict.startsWith('pass'));
       if (t.complete_flashes !== undefined) expect(r.worst.general.flashes).toBe(t.complete_flashes);
-      if (t.flashes_per_s !== undefined) expect(Math.abs(r.worst.general.flashes - t.flashes_per_s)).toBeLessThanOrEqual(0);
+      if (t.flashes_per_s !== undefined)
+        expect(Math.abs(r.worst.general.flashes - t.flashes_per_s)).toBeLessThanOrEqual(0);
     });
   }
   it('three flashes a second pass, and a slow pulse too', () => {
-    expect(run(24, 48, (f) => () => (f < 18 && Math.floor(f / 3) % 2 === 1 ? [255, 255, 255] : [0, 0, 0])).passes).toBe(true);
-    expect(run(24, 96, (f) => () => { const v = 127 + 120 * Math.sin((2 * Math.PI * f) / 24); return [v, v, v]; }).passes).toBe(true);
+    expect(run(24, 48, (f) => () => (f < 18 && Math.floor(f / 3) % 2 === 1 ? [255, 255, 255] : [0, 0, 0])).passes).toBe(
+      true,
+    );
+    expect(
+      run(24, 96, (f) => () => {
+        const v = 127 + 120 * Math.sin((2 * Math.PI * f) / 24);
+        return [v, v, v];
+      }).passes,
+    ).toBe(true);
   });
 });
 
 describe('area', () => {
-  const part = (share: number) => run(24, 24, (f) => (x) => (x < 128 * share && f % 2 === 1 ? [255, 255, 255] : [0, 0, 0]));
+  const part = (share: number) =>
+    run(24, 24, (f) => (x) => (x < 128 * share && f % 2 === 1 ? [255, 255, 255] : [0, 0, 0]));
   it('a tenth of the screen may flash, half may not', () => {
     expect(part(0.5).passes).toBe(false);
     expect(part(0.1).passes).toBe(true);

@@ -28,8 +28,16 @@ export interface FlashTransition {
 export interface FlashReport {
   readonly frames: number;
   /** Complete flashes (pairs of opposing transitions), over a quarter of the screen. */
-  readonly flashes: readonly { readonly kind: 'general' | 'red'; readonly from: number; readonly to: number; readonly screenShare: number }[];
-  readonly worst: { readonly general: { readonly flashes: number; readonly fromFrame: number }; readonly red: { readonly flashes: number; readonly fromFrame: number } };
+  readonly flashes: readonly {
+    readonly kind: 'general' | 'red';
+    readonly from: number;
+    readonly to: number;
+    readonly screenShare: number;
+  }[];
+  readonly worst: {
+    readonly general: { readonly flashes: number; readonly fromFrame: number };
+    readonly red: { readonly flashes: number; readonly fromFrame: number };
+  };
   /** ITU-R BT.1702: at most three flashes in any second over more than a quarter of the screen. */
   readonly passes: boolean;
   /** The same with a quarter of any 10-degree field. */
@@ -38,7 +46,10 @@ export interface FlashReport {
   readonly longSequence: boolean;
 }
 
-const LUT = Float32Array.from({ length: 1025 }, (_, i) => { const v = i / 1024; return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; });
+const LUT = Float32Array.from({ length: 1025 }, (_, i) => {
+  const v = i / 1024;
+  return v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+});
 const linear = (v: number): number => LUT[v <= 0 ? 0 : v >= 1 ? 1024 : (v * 1024 + 0.5) | 0]!;
 
 /** Relative luminance of linear Rec. 709 RGB (WCAG). */
@@ -48,7 +59,9 @@ export function relativeLuminance(r: number, g: number, b: number): number {
 
 /** CIE 1976 u', v'; null for black. */
 export function uvPrime(r: number, g: number, b: number): readonly [number, number] | null {
-  const x = 0.4124 * r + 0.3576 * g + 0.1805 * b, y = 0.2126 * r + 0.7152 * g + 0.0722 * b, z = 0.0193 * r + 0.1192 * g + 0.9505 * b;
+  const x = 0.4124 * r + 0.3576 * g + 0.1805 * b,
+    y = 0.2126 * r + 0.7152 * g + 0.0722 * b,
+    z = 0.0193 * r + 0.1192 * g + 0.9505 * b;
   const d = x + 15 * y + 3 * z;
   return d < 1e-4 ? null : [(4 * x) / d, (9 * y) / d];
 }
@@ -64,7 +77,8 @@ const isSaturatedRed = (c: Rgb): boolean => c[0] >= 0.8 * (c[0] + c[1] + c[2]) &
 /** Whether going between two linear colours is a red transition. */
 export function isRedTransition(a: Rgb, b: Rgb): boolean {
   if (!isSaturatedRed(a) && !isSaturatedRed(b)) return false;
-  const ua = uvPrime(...a), ub = uvPrime(...b);
+  const ua = uvPrime(...a),
+    ub = uvPrime(...b);
   if (ua === null || ub === null) return true;
   return Math.hypot(ua[0] - ub[0], ua[1] - ub[1]) > 0.2;
 }
@@ -93,21 +107,34 @@ export class FlashDetector {
   /** Adds one display-coded picture (R'G'B' 0..1), at least three channels or one. */
   add(coded: Picture): void {
     const { width, height } = coded;
-    const r = plane(coded, 0), g = plane(coded, coded.channels >= 3 ? 1 : 0), b = plane(coded, coded.channels >= 3 ? 2 : 0);
-    const stepX = Math.max(1, Math.floor(width / COLUMNS / 6)), stepY = Math.max(1, Math.floor(height / ROWS / 6));
+    const r = plane(coded, 0),
+      g = plane(coded, coded.channels >= 3 ? 1 : 0),
+      b = plane(coded, coded.channels >= 3 ? 2 : 0);
+    const stepX = Math.max(1, Math.floor(width / COLUMNS / 6)),
+      stepY = Math.max(1, Math.floor(height / ROWS / 6));
     for (let cy = 0; cy < ROWS; cy++) {
-      const y0 = Math.floor((cy * height) / ROWS), y1 = Math.max(y0 + 1, Math.floor(((cy + 1) * height) / ROWS));
+      const y0 = Math.floor((cy * height) / ROWS),
+        y1 = Math.max(y0 + 1, Math.floor(((cy + 1) * height) / ROWS));
       for (let cx = 0; cx < COLUMNS; cx++) {
-        const x0 = Math.floor((cx * width) / COLUMNS), x1 = Math.max(x0 + 1, Math.floor(((cx + 1) * width) / COLUMNS));
-        let sr = 0, sg = 0, sb = 0, n = 0;
-        for (let y = y0; y < y1 && y < height; y += stepY) for (let x = x0; x < x1 && x < width; x += stepX) {
-          const i = y * width + x;
-          sr += linear(r[i]!); sg += linear(g[i]!); sb += linear(b[i]!); n++;
-        }
+        const x0 = Math.floor((cx * width) / COLUMNS),
+          x1 = Math.max(x0 + 1, Math.floor(((cx + 1) * width) / COLUMNS));
+        let sr = 0,
+          sg = 0,
+          sb = 0,
+          n = 0;
+        for (let y = y0; y < y1 && y < height; y += stepY)
+          for (let x = x0; x < x1 && x < width; x += stepX) {
+            const i = y * width + x;
+            sr += linear(r[i]!);
+            sg += linear(g[i]!);
+            sb += linear(b[i]!);
+            n++;
+          }
         if (n > 0) this.cell(cy * COLUMNS + cx, sr / n, sg / n, sb / n);
       }
     }
-    for (const kind of ['general', 'red'] as const) for (const direction of ['up', 'down'] as const) this.gather(kind, direction);
+    for (const kind of ['general', 'red'] as const)
+      for (const direction of ['up', 'down'] as const) this.gather(kind, direction);
     this.frame++;
   }
 
@@ -162,11 +189,16 @@ export class FlashDetector {
           table[(y + 1) * (COLUMNS + 1) + x + 1] = table[y * (COLUMNS + 1) + x + 1]! + row;
         }
       }
-      for (let y = 0; y + FIELD_ROWS <= ROWS; y++) for (let x = 0; x + FIELD_COLUMNS <= COLUMNS; x++) {
-        const w = COLUMNS + 1;
-        const s = table[(y + FIELD_ROWS) * w + x + FIELD_COLUMNS]! - table[y * w + x + FIELD_COLUMNS]! - table[(y + FIELD_ROWS) * w + x]! + table[y * w + x]!;
-        if (s > best) best = s;
-      }
+      for (let y = 0; y + FIELD_ROWS <= ROWS; y++)
+        for (let x = 0; x + FIELD_COLUMNS <= COLUMNS; x++) {
+          const w = COLUMNS + 1;
+          const s =
+            table[(y + FIELD_ROWS) * w + x + FIELD_COLUMNS]! -
+            table[y * w + x + FIELD_COLUMNS]! -
+            table[(y + FIELD_ROWS) * w + x]! +
+            table[y * w + x]!;
+          if (s > best) best = s;
+        }
     } else best = FIELD_COLUMNS * FIELD_ROWS;
     const fieldShare = best / (FIELD_COLUMNS * FIELD_ROWS);
     const t: FlashTransition = { frame: this.frame, kind, direction, screenShare, fieldShare };
@@ -178,7 +210,10 @@ export class FlashDetector {
   }
 
   report(): FlashReport {
-    const worst = (list: readonly FlashTransition[], kind: 'general' | 'red'): { flashes: number; fromFrame: number } => {
+    const worst = (
+      list: readonly FlashTransition[],
+      kind: 'general' | 'red',
+    ): { flashes: number; fromFrame: number } => {
       const own = list.filter((t) => t.kind === kind);
       let best = { flashes: 0, fromFrame: 0 };
       for (let a = 0; a < own.length; a++) {
@@ -191,18 +226,33 @@ export class FlashDetector {
     const flashes: { kind: 'general' | 'red'; from: number; to: number; screenShare: number }[] = [];
     for (const kind of ['general', 'red'] as const) {
       const own = this.transitions.filter((t) => t.kind === kind);
-      for (let i = 0; i + 1 < own.length; i += 2) flashes.push({ kind, from: own[i]!.frame, to: own[i + 1]!.frame, screenShare: Math.min(own[i]!.screenShare, own[i + 1]!.screenShare) });
+      for (let i = 0; i + 1 < own.length; i += 2)
+        flashes.push({
+          kind,
+          from: own[i]!.frame,
+          to: own[i + 1]!.frame,
+          screenShare: Math.min(own[i]!.screenShare, own[i + 1]!.screenShare),
+        });
     }
     flashes.sort((a, b) => a.from - b.from);
-    const general = worst(this.transitions, 'general'), red = worst(this.transitions, 'red');
-    let run = 0, longest = 0;
+    const general = worst(this.transitions, 'general'),
+      red = worst(this.transitions, 'red');
+    let run = 0,
+      longest = 0;
     for (let i = 1; i < this.transitions.length; i++) {
-      run = this.transitions[i]!.frame - this.transitions[i - 1]!.frame < this.framesPerSecond / 2 ? run + this.transitions[i]!.frame - this.transitions[i - 1]!.frame : 0;
+      run =
+        this.transitions[i]!.frame - this.transitions[i - 1]!.frame < this.framesPerSecond / 2
+          ? run + this.transitions[i]!.frame - this.transitions[i - 1]!.frame
+          : 0;
       longest = Math.max(longest, run);
     }
     return {
-      frames: this.frame, flashes, worst: { general, red }, passes: general.flashes <= 3 && red.flashes <= 3,
-      passesField: worst(this.fieldTransitions, 'general').flashes <= 3 && worst(this.fieldTransitions, 'red').flashes <= 3,
+      frames: this.frame,
+      flashes,
+      worst: { general, red },
+      passes: general.flashes <= 3 && red.flashes <= 3,
+      passesField:
+        worst(this.fieldTransitions, 'general').flashes <= 3 && worst(this.fieldTransitions, 'red').flashes <= 3,
       longSequence: longest > 5 * this.framesPerSecond,
     };
   }

@@ -24,9 +24,11 @@ export class KeptPictures {
 
   /** Sets a picture aside; one under the same name is written over. */
   keep(name: string, picture: Picture): void {
-    for (let i = 0; i < this.bytes.length; i++) this.bytes[i] = Math.max(0, Math.min(255, Math.round(255 * picture.data[i]!)));
+    for (let i = 0; i < this.bytes.length; i++)
+      this.bytes[i] = Math.max(0, Math.min(255, Math.round(255 * picture.data[i]!)));
     const slot = this.slots.get(name) ?? this.slots.size;
-    for (let at = 0; at < this.bytes.length;) at += writeSync(this.handle, this.bytes, at, this.bytes.length - at, slot * this.bytes.length + at);
+    for (let at = 0; at < this.bytes.length; )
+      at += writeSync(this.handle, this.bytes, at, this.bytes.length - at, slot * this.bytes.length + at);
     this.slots.set(name, slot);
   }
 
@@ -34,7 +36,7 @@ export class KeptPictures {
   read(name: string): Picture {
     const slot = this.slots.get(name);
     if (slot === undefined) throw new Error(`no picture "${name}" was kept`);
-    for (let at = 0; at < this.bytes.length;) {
+    for (let at = 0; at < this.bytes.length; ) {
       const got = readSync(this.handle, this.bytes, at, this.bytes.length - at, slot * this.bytes.length + at);
       if (got === 0) throw new Error(`${this.file} ends inside a picture`);
       at += got;

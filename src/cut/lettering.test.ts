@@ -6,10 +6,20 @@ const faces = { regular: loadFace('regular'), bold: loadFace('bold') };
 
 describe('lettering', () => {
   it('draws every letter of a line: ink in each eighth of its width, and none beside it', async () => {
-    for (const [text, face] of [['Clementine Takes the Last Tram', 'bold'], ['Harrow Hill. All change.', 'bold'], ['Media by the project, three hedgehogs', 'regular']] as const) {
-      const size = 40, w = Math.ceil(lineWidth(text, size, faces[face])), W = w + 40;
+    for (const [text, face] of [
+      ['Clementine Takes the Last Tram', 'bold'],
+      ['Harrow Hill. All change.', 'bold'],
+      ['Media by the project, three hedgehogs', 'regular'],
+    ] as const) {
+      const size = 40,
+        w = Math.ceil(lineWidth(text, size, faces[face])),
+        W = w + 40;
       const ink = await renderLines([{ text, sizePx: size, x: 20, y: 60, align: 'left', face }], W, 90, faces);
-      const column = (x: number): number => { let s = 0; for (let y = 0; y < 90; y++) s += ink[y * W + x]!; return s; };
+      const column = (x: number): number => {
+        let s = 0;
+        for (let y = 0; y < 90; y++) s += ink[y * W + x]!;
+        return s;
+      };
       for (let k = 0; k < 8; k++) {
         let s = 0;
         for (let x = 20 + Math.floor((k * w) / 8); x < 20 + Math.floor(((k + 1) * w) / 8); x++) s += column(x);
@@ -19,20 +29,31 @@ describe('lettering', () => {
     }
   });
   it('draws Cyrillic and Greek as well; lines of other scripts are set by the machine and told', async () => {
-    const ink = async (text: string): Promise<number> => (await renderLines([{ text, sizePx: 40, x: 300, y: 60, align: 'centre', face: 'bold' }], 600, 90, faces)).reduce((s, v) => s + v, 0);
+    const ink = async (text: string): Promise<number> =>
+      (await renderLines([{ text, sizePx: 40, x: 300, y: 60, align: 'centre', face: 'bold' }], 600, 90, faces)).reduce(
+        (s, v) => s + v,
+        0,
+      );
     for (const text of ['Двор', 'Ελένη', 'Łódź']) expect(await ink(text), text).toBeGreaterThan(300);
     expect(foreignLetters(['Двор', 'Ελένη'])).toBeNull();
     expect(foreignLetters(['Двор', '兎の'])).toMatch(/no 兎の; .*look at the titles/);
     // However long: no line leaves the card.
-    const title = `${'очень длинная прогулка '.repeat(9)}兎`, card = await cardCoverage([title, 'a film'], 320, 180, faces);
-    let edge = 0, inside = 0;
-    for (let y = 0; y < 180; y++) for (let x = 0; x < 320; x++) { if (x < 4 || x >= 316 || y < 4 || y >= 176) edge += card[y * 320 + x]!; else inside += card[y * 320 + x]!; }
+    const title = `${'очень длинная прогулка '.repeat(9)}兎`,
+      card = await cardCoverage([title, 'a film'], 320, 180, faces);
+    let edge = 0,
+      inside = 0;
+    for (let y = 0; y < 180; y++)
+      for (let x = 0; x < 320; x++) {
+        if (x < 4 || x >= 316 || y < 4 || y >= 176) edge += card[y * 320 + x]!;
+        else inside += card[y * 320 + x]!;
+      }
     expect(inside).toBeGreaterThan(200);
     expect(edge).toBe(0);
   });
   it('fits a line to a width: smaller first, then cut short', () => {
     expect(fitLine('short', 30, 400, faces.regular)).toEqual({ text: 'short', sizePx: 30 });
-    const line = fitLine('a caption that is rather too long', 30, 400, faces.regular), cut = fitLine('a caption that is far too long for so narrow a picture'.repeat(2), 30, 400, faces.regular);
+    const line = fitLine('a caption that is rather too long', 30, 400, faces.regular),
+      cut = fitLine('a caption that is far too long for so narrow a picture'.repeat(2), 30, 400, faces.regular);
     expect([line.text, line.sizePx < 30]).toEqual(['a caption that is rather too long', true]);
     expect(cut.text).toMatch(/ …$/);
     for (const l of [line, cut]) expect(lineWidth(l.text, l.sizePx, faces.regular)).toBeLessThanOrEqual(401);

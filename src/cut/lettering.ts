@@ -30,10 +30,19 @@ function pathData(commands: readonly opentype.PathCommand[]): string {
   let d = '';
   for (const c of commands) {
     switch (c.type) {
-      case 'M': case 'L': d += `${c.type}${n(c.x)} ${n(c.y)}`; break;
-      case 'Q': d += `Q${n(c.x1)} ${n(c.y1)} ${n(c.x)} ${n(c.y)}`; break;
-      case 'C': d += `C${n(c.x1)} ${n(c.y1)} ${n(c.x2)} ${n(c.y2)} ${n(c.x)} ${n(c.y)}`; break;
-      case 'Z': d += 'Z'; break;
+      case 'M':
+      case 'L':
+        d += `${c.type}${n(c.x)} ${n(c.y)}`;
+        break;
+      case 'Q':
+        d += `Q${n(c.x1)} ${n(c.y1)} ${n(c.x)} ${n(c.y)}`;
+        break;
+      case 'C':
+        d += `C${n(c.x1)} ${n(c.y1)} ${n(c.x2)} ${n(c.y2)} ${n(c.x)} ${n(c.y)}`;
+        break;
+      case 'Z':
+        d += 'Z';
+        break;
     }
   }
   return d;
@@ -48,13 +57,15 @@ const WIDE = /[\u1100-\u11ff\u2e80-\u9fff\uac00-\ud7af\uf900-\ufaff\uff00-\uff60
 
 /** Glyph outlines of a line one after another. Kerning pairs that the parser reads as no number count as none. */
 function setLine(text: string, x: number, y: number, sizePx: number, face: Typeface): { path: string; width: number } {
-  let at = x, path = '';
+  let at = x,
+    path = '';
   for (const run of runsOf(text, face)) {
     if (run.font === null) {
       for (const letter of run.text) at += (WIDE.test(letter) ? 1 : 0.5) * sizePx;
       continue;
     }
-    const font = face.fonts[run.font]!, k = sizePx / font.unitsPerEm;
+    const font = face.fonts[run.font]!,
+      k = sizePx / font.unitsPerEm;
     let before: opentype.Glyph | null = null;
     for (const glyph of font.stringToGlyphs(run.text)) {
       if (before !== null) {
@@ -75,25 +86,49 @@ function setLine(text: string, x: number, y: number, sizePx: number, face: Typef
  */
 async function drawByMachine(l: Line, out: Float32Array, widthPx: number, heightPx: number): Promise<void> {
   const words = l.text.replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
-  let ink = sharp({ text: { text: words, font: `serif ${l.face === 'bold' ? 'bold ' : ''}${l.sizePx.toFixed(1)}`, dpi: 72, wrap: 'none', rgba: true } });
-  const most = Math.max(8, Math.round(0.96 * widthPx)), meta = await ink.metadata();
+  let ink = sharp({
+    text: {
+      text: words,
+      font: `serif ${l.face === 'bold' ? 'bold ' : ''}${l.sizePx.toFixed(1)}`,
+      dpi: 72,
+      wrap: 'none',
+      rgba: true,
+    },
+  });
+  const most = Math.max(8, Math.round(0.96 * widthPx)),
+    meta = await ink.metadata();
   if ((meta.width ?? 0) > most) ink = sharp(await ink.png().toBuffer()).resize({ width: most });
   const { data, info } = await ink.raw().toBuffer({ resolveWithObject: true });
-  const x0 = Math.round(l.align === 'left' ? l.x : l.align === 'centre' ? l.x - info.width / 2 : l.x - info.width), y0 = Math.round(l.y - 0.3 * l.sizePx - info.height / 2);
-  for (let y = Math.max(0, -y0); y < info.height && y + y0 < heightPx; y++) for (let x = Math.max(0, -x0); x < info.width && x + x0 < widthPx; x++) {
-    const i = (y + y0) * widthPx + x + x0;
-    out[i] = Math.max(out[i]!, data[(y * info.width + x) * info.channels + info.channels - 1]! / 255);
-  }
+  const x0 = Math.round(l.align === 'left' ? l.x : l.align === 'centre' ? l.x - info.width / 2 : l.x - info.width),
+    y0 = Math.round(l.y - 0.3 * l.sizePx - info.height / 2);
+  for (let y = Math.max(0, -y0); y < info.height && y + y0 < heightPx; y++)
+    for (let x = Math.max(0, -x0); x < info.width && x + x0 < widthPx; x++) {
+      const i = (y + y0) * widthPx + x + x0;
+      out[i] = Math.max(out[i]!, data[(y * info.width + x) * info.channels + info.channels - 1]! / 255);
+    }
 }
 
 /** Coverage (0..1, height × width) of some lines of text. A line with letters that the bundled fonts lack is set in this machine's own (`foreignLetters` tells of it). */
-export async function renderLines(lines: readonly Line[], widthPx: number, heightPx: number, faces: Readonly<Record<Face, Typeface>>): Promise<Float32Array> {
+export async function renderLines(
+  lines: readonly Line[],
+  widthPx: number,
+  heightPx: number,
+  faces: Readonly<Record<Face, Typeface>>,
+): Promise<Float32Array> {
   const foreign = lines.filter((l) => missingLetters(l.text, faces[l.face]) !== '');
-  const paths = lines.filter((l) => !foreign.includes(l)).map((l) => {
-    const font = faces[l.face];
-    const w = lineWidth(l.text, l.sizePx, font);
-    return setLine(l.text, l.align === 'left' ? l.x : l.align === 'centre' ? l.x - w / 2 : l.x - w, l.y, l.sizePx, font).path;
-  });
+  const paths = lines
+    .filter((l) => !foreign.includes(l))
+    .map((l) => {
+      const font = faces[l.face];
+      const w = lineWidth(l.text, l.sizePx, font);
+      return setLine(
+        l.text,
+        l.align === 'left' ? l.x : l.align === 'centre' ? l.x - w / 2 : l.x - w,
+        l.y,
+        l.sizePx,
+        font,
+      ).path;
+    });
   const svg = `<svg xmlns="http://www.w3.org/2000/svg" width="${widthPx}" height="${heightPx}"><rect width="100%" height="100%" fill="black"/>${paths.map((d) => `<path d="${d}" fill="white"/>`).join('')}</svg>`;
   const raw = await sharp(Buffer.from(svg)).greyscale().raw().toBuffer();
   const n = widthPx * heightPx;
@@ -106,18 +141,30 @@ export async function renderLines(lines: readonly Line[], widthPx: number, heigh
 
 /** What to tell of lines whose letters the bundled fonts lack; null where they have them all. */
 export function foreignLetters(lines: readonly string[]): string | null {
-  const face = loadFace('regular'), missing = [...new Set(lines.flatMap((l) => [...missingLetters(l, face)]))].join('');
-  return missing === '' ? null : `the bundled typefaces have no ${missing.length > 24 ? `${[...missing].slice(0, 24).join('')} …` : missing}; the lines with them were set in this machine's own fonts, which may lack them too: look at the titles`;
+  const face = loadFace('regular'),
+    missing = [...new Set(lines.flatMap((l) => [...missingLetters(l, face)]))].join('');
+  return missing === ''
+    ? null
+    : `the bundled typefaces have no ${missing.length > 24 ? `${[...missing].slice(0, 24).join('')} …` : missing}; the lines with them were set in this machine's own fonts, which may lack them too: look at the titles`;
 }
 
 /** A line made to fit a width: smaller by up to a third, then cut short with an ellipsis. */
-export function fitLine(text: string, sizePx: number, widthPx: number, face: Typeface): { readonly text: string; readonly sizePx: number } {
+export function fitLine(
+  text: string,
+  sizePx: number,
+  widthPx: number,
+  face: Typeface,
+): { readonly text: string; readonly sizePx: number } {
   const width = lineWidth(text, sizePx, face);
   if (width <= widthPx) return { text, sizePx };
   const small = Math.max(0.67 * sizePx, (sizePx * widthPx) / width);
   let letters = [...text];
   const whole = letters.length;
-  while (letters.length > 1 && lineWidth(letters.join('').trimEnd() + (letters.length < whole ? ' …' : ''), small, face) > widthPx + 0.5) letters = letters.slice(0, -1);
+  while (
+    letters.length > 1 &&
+    lineWidth(letters.join('').trimEnd() + (letters.length < whole ? ' …' : ''), small, face) > widthPx + 0.5
+  )
+    letters = letters.slice(0, -1);
   return { text: letters.length < whole ? `${letters.join('').trimEnd()} …` : text, sizePx: small };
 }
 

@@ -39,11 +39,18 @@ export function limitTruePeak(sound: Sound, ceilingDbtp: number, lookAheadSecond
   const n = magnitude.length;
   const gain = new Float32Array(n).fill(1);
   let any = false;
-  for (let i = 0; i < n; i++) if (magnitude[i]! > ceiling) { gain[i] = ceiling / magnitude[i]!; any = true; }
+  for (let i = 0; i < n; i++)
+    if (magnitude[i]! > ceiling) {
+      gain[i] = ceiling / magnitude[i]!;
+      any = true;
+    }
   if (!any) return { ...sound, samples: sound.samples.slice() };
   const half = Math.max(8, Math.round(lookAheadSeconds * sound.sampleRate));
   const least = slidingMinimum(gain, half);
-  const window = Float64Array.from({ length: 2 * half + 1 }, (_, k) => 0.5 + 0.5 * Math.cos((Math.PI * (k - half)) / (half + 1)));
+  const window = Float64Array.from(
+    { length: 2 * half + 1 },
+    (_, k) => 0.5 + 0.5 * Math.cos((Math.PI * (k - half)) / (half + 1)),
+  );
   const total = window.reduce((a, b) => a + b, 0);
   const samples = sound.samples.slice();
   for (let i = 0; i < n; i++) {
@@ -63,7 +70,8 @@ function slidingMinimum(values: Float32Array, radius: number): Float32Array {
   const n = values.length;
   const out = new Float32Array(n);
   const queue = new Int32Array(n);
-  let head = 0, tail = 0;
+  let head = 0,
+    tail = 0;
   for (let i = 0; i < n + radius; i++) {
     if (i < n) {
       while (tail > head && values[queue[tail - 1]!]! >= values[i]!) tail--;

@@ -5,11 +5,21 @@ import { kWeighting, LoudnessMeter } from './loudness.js';
 
 interface Published {
   kWeighting48k: { shelf: { b: number[]; a: number[] }; highPass: { b: number[]; a: number[] } };
-  tech3341: { cases: { case: number; segments_dB_s: [number, number][]; expected: { M?: number; S?: number; I?: number; tol_LU: number } }[] };
-  truePeak: { cases: { case: number; freq: string; amplitude_FFS: number; phase_deg: number; expected_dBTP: number }[] };
+  tech3341: {
+    cases: {
+      case: number;
+      segments_dB_s: [number, number][];
+      expected: { M?: number; S?: number; I?: number; tol_LU: number };
+    }[];
+  };
+  truePeak: {
+    cases: { case: number; freq: string; amplitude_FFS: number; phase_deg: number; expected_dBTP: number }[];
+  };
   range: { cases: { tones_dBFS_20s_each: number[]; LRA: number }[] };
 }
-const published = JSON.parse(readFileSync(new URL('../../test/published/loudness.json', import.meta.url), 'utf8')) as Published;
+const published = JSON.parse(
+  readFileSync(new URL('../../test/published/loudness.json', import.meta.url), 'utf8'),
+) as Published;
 const RATE = 48000;
 
 /** Stereo 1 kHz tone segments: level in dB of per-channel peak, seconds. */
@@ -25,18 +35,22 @@ function tones(segments: readonly (readonly [number, number])[], rate = RATE): F
   }
   const all = new Float32Array(parts.reduce((s, p) => s + p.length, 0));
   let o = 0;
-  for (const p of parts) { all.set(p, o); o += p.length; }
+  for (const p of parts) {
+    all.set(p, o);
+    o += p.length;
+  }
   return all;
 }
 function measure(samples: Float32Array, channels = 2, rate = RATE) {
   const m = new LoudnessMeter(rate, channels);
   // In uneven blocks, as a decoder hands them out.
-  for (let i = 0; i < samples.length; i += 4801 * channels) m.add(samples.subarray(i, Math.min(samples.length, i + 4801 * channels)));
+  for (let i = 0; i < samples.length; i += 4801 * channels)
+    m.add(samples.subarray(i, Math.min(samples.length, i + 4801 * channels)));
   return m.report();
 }
 
 describe('K-weighting', () => {
-  it('derives the recommendation\'s 48 kHz table', () => {
+  it("derives the recommendation's 48 kHz table", () => {
     const [shelf, high] = kWeighting(48000);
     shelf.b.forEach((v, i) => expect(v).toBeCloseTo(published.kWeighting48k.shelf.b[i]!, 6));
     shelf.a.forEach((v, i) => expect(v).toBeCloseTo(published.kWeighting48k.shelf.a[i]!, 6));
@@ -55,31 +69,58 @@ describe('EBU Tech 3341', () => {
   for (const c of published.tech3341.cases) {
     it(`case ${c.case}`, () => {
       const r = measure(tones(c.segments_dB_s));
-      if (c.expected.I !== undefined) expect(Math.abs(r.integratedLufs! - c.expected.I)).toBeLessThanOrEqual(c.expected.tol_LU);
-      if (c.expected.M !== undefined) expect(Math.abs(r.maxMomentaryLufs! - c.expected.M)).toBeLessThanOrEqual(c.expected.tol_LU);
-      if (c.expected.S !== undefined) expect(Math.abs(r.maxShortTermLufs! - c.expected.S)).toBeLessThanOrEqual(c.expected.tol_LU);
+      if (c.expected.I !== undefined)
+        expect(Math.abs(r.integratedLufs! - c.expected.I)).toBeLessThanOrEqual(c.expected.tol_LU);
+      if (c.expected.M !== undefined)
+        expect(Math.abs(r.maxMomentaryLufs! - c.expected.M)).toBeLessThanOrEqual(c.expected.tol_LU);
+      if (c.expected.S !== undefined)
+        expect(Math.abs(r.maxShortTermLufs! - c.expected.S)).toBeLessThanOrEqual(c.expected.tol_LU);
     });
   }
   it('case 6: five channels', () => {
-    const n = RATE * 20, levels = [-28, -28, -24, -30, -30].map((l) => 10 ** (l / 20));
+    const n = RATE * 20,
+      levels = [-28, -28, -24, -30, -30].map((l) => 10 ** (l / 20));
     const s = new Float32Array(n * 5);
-    for (let i = 0; i < n; i++) for (let k = 0; k < 5; k++) s[5 * i + k] = levels[k]! * Math.sin((2 * Math.PI * 1000 * i) / RATE);
+    for (let i = 0; i < n; i++)
+      for (let k = 0; k < 5; k++) s[5 * i + k] = levels[k]! * Math.sin((2 * Math.PI * 1000 * i) / RATE);
     expect(Math.abs(measure(s, 5).integratedLufs! + 23)).toBeLessThanOrEqual(0.1);
   });
   it('cases 10 and 13: short-term and momentary windows find what starts anywhere', () => {
     for (let i = 0; i < 20; i += 3) {
-      expect(Math.abs(measure(tones([[-Infinity, i * 0.15], [-23, 3], [-Infinity, 1]])).maxShortTermLufs! + 23)).toBeLessThanOrEqual(0.1);
-      expect(Math.abs(measure(tones([[-Infinity, i * 0.02], [-23, 0.4], [-Infinity, 1]])).maxMomentaryLufs! + 23)).toBeLessThanOrEqual(0.1);
+      expect(
+        Math.abs(
+          measure(
+            tones([
+              [-Infinity, i * 0.15],
+              [-23, 3],
+              [-Infinity, 1],
+            ]),
+          ).maxShortTermLufs! + 23,
+        ),
+      ).toBeLessThanOrEqual(0.1);
+      expect(
+        Math.abs(
+          measure(
+            tones([
+              [-Infinity, i * 0.02],
+              [-23, 0.4],
+              [-Infinity, 1],
+            ]),
+          ).maxMomentaryLufs! + 23,
+        ),
+      ).toBeLessThanOrEqual(0.1);
     }
   });
   for (const c of published.truePeak.cases) {
     it(`case ${c.case}: true peak between samples`, () => {
       const div = Number(c.freq.split('/')[1]);
-      const n = RATE, fade = RATE * 0.01;
+      const n = RATE,
+        fade = RATE * 0.01;
       const s = new Float32Array(n * 2);
       for (let i = 0; i < n; i++) {
         const g = Math.min(1, i / fade, (n - 1 - i) / fade);
-        s[2 * i] = s[2 * i + 1] = g * c.amplitude_FFS * Math.sin((2 * Math.PI * i) / div + (c.phase_deg * Math.PI) / 180);
+        s[2 * i] = s[2 * i + 1] =
+          g * c.amplitude_FFS * Math.sin((2 * Math.PI * i) / div + (c.phase_deg * Math.PI) / 180);
       }
       const d = measure(s).truePeakDbtp! - c.expected_dBTP;
       expect(d).toBeLessThanOrEqual(0.2);
@@ -91,7 +132,9 @@ describe('EBU Tech 3341', () => {
 describe('EBU Tech 3342', () => {
   for (const c of published.range.cases) {
     it(`range of ${c.tones_dBFS_20s_each.join(', ')}`, () => {
-      expect(Math.abs(measure(tones(c.tones_dBFS_20s_each.map((l) => [l, 20] as const))).rangeLu! - c.LRA)).toBeLessThanOrEqual(1);
+      expect(
+        Math.abs(measure(tones(c.tones_dBFS_20s_each.map((l) => [l, 20] as const))).rangeLu! - c.LRA),
+      ).toBeLessThanOrEqual(1);
     });
   }
 });
@@ -99,11 +142,12 @@ describe('EBU Tech 3342', () => {
 describe('limiter', () => {
   it('meets the target and keeps the ceiling, also between samples', () => {
     const s = tones([[-30, 5]]);
-    for (let i = 0; i < 40; i++) for (let k = 0; k < 64; k++) {
-      const at = (i * 5000 + k) * 2;
-      s[at]! += 0.9 * Math.sin((2 * Math.PI * k) / 4 + Math.PI / 4);
-      s[at + 1] = s[at]!;
-    }
+    for (let i = 0; i < 40; i++)
+      for (let k = 0; k < 64; k++) {
+        const at = (i * 5000 + k) * 2;
+        s[at]! += 0.9 * Math.sin((2 * Math.PI * k) / 4 + Math.PI / 4);
+        s[at + 1] = s[at]!;
+      }
     const r = normaliseLoudness({ sampleRate: RATE, channels: 2, samples: s }, -23, -1);
     expect(r.truePeakDbtp!).toBeLessThanOrEqual(-0.95);
     expect(Math.abs(r.after! + 23)).toBeLessThan(0.2);
@@ -118,6 +162,8 @@ describe('limiter', () => {
   });
   it('silence has no loudness', () => {
     expect(measure(new Float32Array(RATE * 4)).integratedLufs).toBeNull();
-    expect(normaliseLoudness({ sampleRate: RATE, channels: 2, samples: new Float32Array(9600) }, -23, -1).after).toBeNull();
+    expect(
+      normaliseLoudness({ sampleRate: RATE, channels: 2, samples: new Float32Array(9600) }, -23, -1).after,
+    ).toBeNull();
   });
 });

@@ -9,7 +9,10 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
-export interface Biquad { readonly b: readonly [number, number, number]; readonly a: readonly [number, number, number] }
+export interface Biquad {
+  readonly b: readonly [number, number, number];
+  readonly a: readonly [number, number, number];
+}
 
 /** The two K-weighting stages at a sample rate: high shelf, then high pass. */
 export function kWeighting(sampleRate: number): readonly [Biquad, Biquad] {
@@ -19,7 +22,10 @@ export function kWeighting(sampleRate: number): readonly [Biquad, Biquad] {
     const vh = 10 ** (3.999843853973347 / 20);
     const vb = vh ** 0.4996667741545416;
     const a0 = 1 + k / q + k * k;
-    return { b: [(vh + (vb * k) / q + k * k) / a0, (2 * (k * k - vh)) / a0, (vh - (vb * k) / q + k * k) / a0], a: [1, (2 * (k * k - 1)) / a0, (1 - k / q + k * k) / a0] };
+    return {
+      b: [(vh + (vb * k) / q + k * k) / a0, (2 * (k * k - vh)) / a0, (vh - (vb * k) / q + k * k) / a0],
+      a: [1, (2 * (k * k - 1)) / a0, (1 - k / q + k * k) / a0],
+    };
   })();
   const high = ((): Biquad => {
     const k = Math.tan((Math.PI * 38.13547087602444) / sampleRate);
@@ -32,10 +38,21 @@ export function kWeighting(sampleRate: number): readonly [Biquad, Biquad] {
 
 /** BS.1770 annex 2 interpolation filter, four phases of twelve taps. */
 const TAPS: readonly (readonly number[])[] = [
-  [0.001708984375, 0.010986328125, -0.0196533203125, 0.033203125, -0.0594482421875, 0.1373291015625, 0.97216796875, -0.102294921875, 0.047607421875, -0.026611328125, 0.014892578125, -0.00830078125],
-  [-0.0291748046875, 0.029296875, -0.0517578125, 0.089111328125, -0.16650390625, 0.465087890625, 0.77978515625, -0.2003173828125, 0.1015625, -0.0582275390625, 0.0330810546875, -0.0189208984375],
+  [
+    0.001708984375, 0.010986328125, -0.0196533203125, 0.033203125, -0.0594482421875, 0.1373291015625, 0.97216796875,
+    -0.102294921875, 0.047607421875, -0.026611328125, 0.014892578125, -0.00830078125,
+  ],
+  [
+    -0.0291748046875, 0.029296875, -0.0517578125, 0.089111328125, -0.16650390625, 0.465087890625, 0.77978515625,
+    -0.2003173828125, 0.1015625, -0.0582275390625, 0.0330810546875, -0.0189208984375,
+  ],
 ];
-export const OVERSAMPLING_PHASES: readonly (readonly number[])[] = [TAPS[0]!, TAPS[1]!, [...TAPS[1]!].reverse(), [...TAPS[0]!].reverse()];
+export const OVERSAMPLING_PHASES: readonly (readonly number[])[] = [
+  TAPS[0]!,
+  TAPS[1]!,
+  [...TAPS[1]!].reverse(),
+  [...TAPS[0]!].reverse(),
+];
 
 export interface LoudnessReport {
   readonly integratedLufs: number | null;
@@ -50,14 +67,25 @@ export interface LoudnessReport {
 /** Channel weights by count, in FFmpeg's order: mono, stereo, 3.0 … 5.1 (L R C LFE Ls Rs). LFE does not count. */
 export function channelWeights(channels: number): readonly number[] {
   switch (channels) {
-    case 1: return [1];
-    case 2: return [1, 1];
-    case 3: return [1, 1, 1];
-    case 4: return [1, 1, 1.41, 1.41];
-    case 5: return [1, 1, 1, 1.41, 1.41];
-    case 6: return [1, 1, 1, 0, 1.41, 1.41];
-    case 8: return [1, 1, 1, 0, 1.41, 1.41, 1.41, 1.41];
-    default: throw new PlatewrightError('PW-LOUDNESS-CHANNELS', `loudness is defined for 1 to 6 or 8 channels, but the sound has ${channels}; mix it down first`);
+    case 1:
+      return [1];
+    case 2:
+      return [1, 1];
+    case 3:
+      return [1, 1, 1];
+    case 4:
+      return [1, 1, 1.41, 1.41];
+    case 5:
+      return [1, 1, 1, 1.41, 1.41];
+    case 6:
+      return [1, 1, 1, 0, 1.41, 1.41];
+    case 8:
+      return [1, 1, 1, 0, 1.41, 1.41, 1.41, 1.41];
+    default:
+      throw new PlatewrightError(
+        'PW-LOUDNESS-CHANNELS',
+        `loudness is defined for 1 to 6 or 8 channels, but the sound has ${channels}; mix it down first`,
+      );
   }
 }
 
@@ -94,8 +122,10 @@ export class LoudnessMeter {
   add(interleaved: Float32Array): void {
     const { channels, state, stages, weights } = this;
     const [s1, s2] = stages;
-    const [b10, b11, b12] = s1.b, [, a11, a12] = s1.a;
-    const [b20, b21, b22] = s2.b, [, a21, a22] = s2.a;
+    const [b10, b11, b12] = s1.b,
+      [, a11, a12] = s1.a;
+    const [b20, b21, b22] = s2.b,
+      [, a21, a22] = s2.a;
     const frames = Math.floor(interleaved.length / channels);
     for (let n = 0; n < frames; n++) {
       let power = 0;
@@ -167,8 +197,12 @@ export class LoudnessMeter {
       return m > 0 ? db(m) : null;
     };
     return {
-      integratedLufs: this.integrated(momentary), rangeLu: this.range(shortTerm), maxMomentaryLufs: top(momentary), maxShortTermLufs: top(shortTerm),
-      truePeakDbtp: this.truePeak > 0 ? 20 * Math.log10(Math.max(this.truePeak, this.peak)) : null, samplePeakDbfs: this.peak > 0 ? 20 * Math.log10(this.peak) : null,
+      integratedLufs: this.integrated(momentary),
+      rangeLu: this.range(shortTerm),
+      maxMomentaryLufs: top(momentary),
+      maxShortTermLufs: top(shortTerm),
+      truePeakDbtp: this.truePeak > 0 ? 20 * Math.log10(Math.max(this.truePeak, this.peak)) : null,
+      samplePeakDbfs: this.peak > 0 ? 20 * Math.log10(this.peak) : null,
       seconds: this.samples / this.sampleRate,
     };
   }
@@ -176,8 +210,13 @@ export class LoudnessMeter {
   /** BS.1770 gating: 400 ms blocks each 100 ms, absolute gate -70, relative gate 10 LU below the mean of what passed. */
   private integrated(momentary: Float64Array): number | null {
     const mean = (gate: number): { mean: number; n: number } => {
-      let sum = 0, n = 0;
-      for (let i = 0; i < momentary.length; i += 10) if (momentary[i]! > gate) { sum += momentary[i]!; n++; }
+      let sum = 0,
+        n = 0;
+      for (let i = 0; i < momentary.length; i += 10)
+        if (momentary[i]! > gate) {
+          sum += momentary[i]!;
+          n++;
+        }
       return { mean: n > 0 ? sum / n : 0, n };
     };
     const absolute = 10 ** ((-70 + 0.691) / 10);
@@ -189,8 +228,13 @@ export class LoudnessMeter {
   /** Tech 3342: 3 s windows, gates -70 LUFS and 20 LU below, 95th minus 10th percentile. */
   private range(shortTerm: Float64Array): number | null {
     const absolute = 10 ** ((-70 + 0.691) / 10);
-    let sum = 0, n = 0;
-    for (let i = 0; i < shortTerm.length; i += 10) if (shortTerm[i]! >= absolute) { sum += shortTerm[i]!; n++; }
+    let sum = 0,
+      n = 0;
+    for (let i = 0; i < shortTerm.length; i += 10)
+      if (shortTerm[i]! >= absolute) {
+        sum += shortTerm[i]!;
+        n++;
+      }
     if (n === 0) return null;
     const gate = Math.max(absolute, (sum / n) * 0.01);
     const kept: number[] = [];

@@ -22,7 +22,12 @@ export interface ProgrammeItem {
   readonly soundLead: number;
   readonly soundTail: number;
   /** Film frames borrowed by this item, in the film's own numbers: for ledger and interchange. */
-  readonly borrowed: { readonly film: string; readonly in: number; readonly out: number; /** The sound is not the film's. */ readonly otherSound?: boolean } | null;
+  readonly borrowed: {
+    readonly film: string;
+    readonly in: number;
+    readonly out: number /** The sound is not the film's. */;
+    readonly otherSound?: boolean;
+  } | null;
 }
 
 export interface Programme {
@@ -41,11 +46,17 @@ export interface PlacedItem extends ProgrammeItem {
 
 /** Puts items one after another. Length in programme frames is exact for equal rates, floored otherwise. Throws `PW-CUT-EMPTY`. */
 export function placeItems(p: Programme): PlacedItem[] {
-  if (p.items.length === 0) throw new PlatewrightError('PW-CUT-EMPTY', 'the cut holds nothing yet; put picks, film shots or titles into it', { kind: 'usage' });
+  if (p.items.length === 0)
+    throw new PlatewrightError('PW-CUT-EMPTY', 'the cut holds nothing yet; put picks, film shots or titles into it', {
+      kind: 'usage',
+    });
   let at = 0;
   return p.items.map((item) => {
     const own = item.out - item.in;
-    if (own <= 0) throw new PlatewrightError('PW-CUT-SPAN', `"${item.name}" has no frame left after trimming; trim it less`, { kind: 'usage' });
+    if (own <= 0)
+      throw new PlatewrightError('PW-CUT-SPAN', `"${item.name}" has no frame left after trimming; trim it less`, {
+        kind: 'usage',
+      });
     const length = ratesEqual(item.rate, p.rate) ? own : Math.max(1, convertFrame(own, item.rate, p.rate));
     const placed = { ...item, recordIn: at, recordOut: at + length };
     at += length;

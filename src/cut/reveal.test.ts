@@ -10,7 +10,8 @@ import { renderReveal, revealLength, revealSize, type RevealStage } from './reve
 const folder = mkdtempSync(join(tmpdir(), 'platewright-reveal-'));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
-const W = 96, H = 54;
+const W = 96,
+  H = 54;
 function plain(r: number, g: number): Picture {
   const p = createPicture(W, H, 3);
   p.data.fill(r, 0, W * H).fill(g, W * H, 2 * W * H);
@@ -21,17 +22,40 @@ describe('a reveal', () => {
   it('shows each stage at the running frame, wipes the next one in, and makes each picture once, by moments', async () => {
     const asked: string[] = [];
     // Red tells the stage, green the frame of the shot.
-    const stage = (k: number): RevealStage => ({ caption: `stage ${k}`, frame: async (n) => { asked.push(`${n} ${k}`); return plain(0.2 * (k + 1), n / 10); } });
+    const stage = (k: number): RevealStage => ({
+      caption: `stage ${k}`,
+      frame: async (n) => {
+        asked.push(`${n} ${k}`);
+        return plain(0.2 * (k + 1), n / 10);
+      },
+    });
     const parts = [{ title: 'A shot', frames: 6, stages: [stage(0), stage(1), stage(2)] }];
     const o = { widthPx: W, heightPx: H, framesPerSecond: 10, secondsAStage: 1, scratch: join(folder, 'pictures.rgb') };
     const out: { left: number; right: number; green: number; size: number }[] = [];
     const seen: number[] = [];
-    const frames = await renderReveal(parts, { writeCoded: async (p: Picture) => { const y = 20 * p.width; out.push({ left: p.data[y + 4]!, right: p.data[y + p.width - 5]!, green: p.data[p.width * p.height + y + 4]!, size: p.height }); } }, { regular: loadFace('regular'), bold: loadFace('bold') }, { ...o, progress: (done, total) => seen.push(done / total) });
+    const frames = await renderReveal(
+      parts,
+      {
+        writeCoded: async (p: Picture) => {
+          const y = 20 * p.width;
+          out.push({
+            left: p.data[y + 4]!,
+            right: p.data[y + p.width - 5]!,
+            green: p.data[p.width * p.height + y + 4]!,
+            size: p.height,
+          });
+        },
+      },
+      { regular: loadFace('regular'), bold: loadFace('bold') },
+      { ...o, progress: (done, total) => seen.push(done / total) },
+    );
     expect(frames).toBe(revealLength(parts, o));
     expect(frames).toBe(40);
     expect(out.every((f) => f.size === revealSize(o).heightPx)).toBe(true);
     for (let i = 0; i < 30; i++) {
-      const k = Math.floor(i / 10), f = i % 10, wiped = f < 4 && k > 0;
+      const k = Math.floor(i / 10),
+        f = i % 10,
+        wiped = f < 4 && k > 0;
       expect(out[i]!.left, `frame ${i}`).toBeCloseTo(0.2 * (k + 1), 2);
       expect(out[i]!.right, `frame ${i}`).toBeCloseTo(0.2 * (wiped ? k : k + 1), 2);
       expect(out[i]!.green, `frame ${i}`).toBeCloseTo((i % 6) / 10, 2);

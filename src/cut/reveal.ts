@@ -44,13 +44,19 @@ export function shortTitle(title: string): string {
 }
 
 /** Frames a reveal of these parts will have. */
-export function revealLength(parts: readonly RevealPart[], o: Pick<RevealOptions, 'secondsAStage' | 'framesPerSecond'>): number {
+export function revealLength(
+  parts: readonly RevealPart[],
+  o: Pick<RevealOptions, 'secondsAStage' | 'framesPerSecond'>,
+): number {
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
   return parts.reduce((s, p) => s + (p.stages.length + 1) * per, 0);
 }
 
 /** Size of the reel: the pictures' and the strip of the captions below them; even, as H.264 needs it. */
-export function revealSize(picture: { readonly widthPx: number; readonly heightPx: number }): { widthPx: number; heightPx: number } {
+export function revealSize(picture: { readonly widthPx: number; readonly heightPx: number }): {
+  widthPx: number;
+  heightPx: number;
+} {
   return { widthPx: picture.widthPx - (picture.widthPx % 2), heightPx: 2 * Math.round((1.12 * picture.heightPx) / 2) };
 }
 
@@ -60,34 +66,59 @@ function captioned(p: Picture, coverage: Float32Array, heightPx: number): Pictur
   for (let c = 0; c < 3; c++) {
     const q = plane(out, c);
     q.set(plane(p, c));
-    for (let i = p.height * p.width; i < q.length; i++) q[i] = 0.055 * (1 - coverage[i]!) + [0.93, 0.9, 0.82][c]! * coverage[i]!;
+    for (let i = p.height * p.width; i < q.length; i++)
+      q[i] = 0.055 * (1 - coverage[i]!) + [0.93, 0.9, 0.82][c]! * coverage[i]!;
   }
   return out;
 }
 
 /** One frame of the reel: which stage it shows at which frame of the shot, and from which column on still the stage before. */
-interface Shown { readonly stage: number; readonly n: number; readonly edge: number | null }
+interface Shown {
+  readonly stage: number;
+  readonly n: number;
+  readonly edge: number | null;
+}
 
 /** The frames of a part in the reel's order. */
 function framesOf(part: RevealPart, per: number, widthPx: number): Shown[] {
-  const wipe = Math.max(1, Math.round(per * 0.35)), out: Shown[] = [];
-  for (let stage = 0; stage <= part.stages.length; stage++) for (let f = 0; f < per; f++) {
-    const wiped = f < wipe && stage > 0 && stage < part.stages.length;
-    out.push({ stage, n: out.length % part.frames, edge: wiped ? Math.round((widthPx * (f + 1)) / (wipe + 1)) : null });
-  }
+  const wipe = Math.max(1, Math.round(per * 0.35)),
+    out: Shown[] = [];
+  for (let stage = 0; stage <= part.stages.length; stage++)
+    for (let f = 0; f < per; f++) {
+      const wiped = f < wipe && stage > 0 && stage < part.stages.length;
+      out.push({
+        stage,
+        n: out.length % part.frames,
+        edge: wiped ? Math.round((widthPx * (f + 1)) / (wipe + 1)) : null,
+      });
+    }
   return out;
 }
 
 const nameOf = (stage: number, n: number): string => `${stage} ${n}`;
 
 /** Makes and keeps all pictures that the frames show, by moments. @param each called after each */
-async function keepPictures(part: RevealPart, shown: readonly Shown[], kept: KeptPictures, o: RevealOptions, each: () => void): Promise<void> {
-  const h = o.heightPx, w = o.widthPx - (o.widthPx % 2), wanted = wantedOf(shown);
-  for (const n of [...wanted.keys()].sort((x, y) => x - y)) for (const stage of wanted.get(n)!) {
-    o.signal?.throwIfAborted();
-    kept.keep(nameOf(stage, n), stage === part.stages.length ? await sideBySide(part, n, w, h) : fitInto(await part.stages[stage]!.frame(n), w, h));
-    each();
-  }
+async function keepPictures(
+  part: RevealPart,
+  shown: readonly Shown[],
+  kept: KeptPictures,
+  o: RevealOptions,
+  each: () => void,
+): Promise<void> {
+  const h = o.heightPx,
+    w = o.widthPx - (o.widthPx % 2),
+    wanted = wantedOf(shown);
+  for (const n of [...wanted.keys()].sort((x, y) => x - y))
+    for (const stage of wanted.get(n)!) {
+      o.signal?.throwIfAborted();
+      kept.keep(
+        nameOf(stage, n),
+        stage === part.stages.length
+          ? await sideBySide(part, n, w, h)
+          : fitInto(await part.stages[stage]!.frame(n), w, h),
+      );
+      each();
+    }
 }
 
 /** Stages wanted at each frame of the shot, in rising order. */
@@ -102,25 +133,50 @@ function wantedOf(shown: readonly Shown[]): Map<number, readonly number[]> {
   return new Map([...all].map(([n, set]) => [n, [...set].sort((x, y) => x - y)]));
 }
 
-export async function renderReveal(parts: readonly RevealPart[], sink: PictureSink, faces: Readonly<Record<Face, Typeface>>, o: RevealOptions): Promise<number> {
-  const h = o.heightPx, { widthPx: w, heightPx: whole } = revealSize(o);
+export async function renderReveal(
+  parts: readonly RevealPart[],
+  sink: PictureSink,
+  faces: Readonly<Record<Face, Typeface>>,
+  o: RevealOptions,
+): Promise<number> {
+  const h = o.heightPx,
+    { widthPx: w, heightPx: whole } = revealSize(o);
   const per = Math.round((o.secondsAStage ?? 1.6) * o.framesPerSecond);
   const size = Math.round(h * 0.052);
   const plans = parts.map((p) => framesOf(p, per, w));
-  const total = plans.reduce((sum, p) => sum + p.length + [...wantedOf(p).values()].reduce((k, stages) => k + stages.length, 0), 0);
-  let done = 0, frames = 0;
+  const total = plans.reduce(
+    (sum, p) => sum + p.length + [...wantedOf(p).values()].reduce((k, stages) => k + stages.length, 0),
+    0,
+  );
+  let done = 0,
+    frames = 0;
   const kept = new KeptPictures(o.scratch, w, h);
   try {
     for (const [k, part] of parts.entries()) {
       const shown = plans[k]!;
       kept.clear();
       await keepPictures(part, shown, kept, o, () => o.progress?.(++done, total));
-      let coverage: Float32Array | null = null, captionOf = -1;
+      let coverage: Float32Array | null = null,
+        captionOf = -1;
       for (const { stage, n, edge } of shown) {
         o.signal?.throwIfAborted();
         if (stage !== captionOf || coverage === null) {
-          const text = stage === part.stages.length ? `${shortTitle(part.title)}: before and after` : part.stages[stage]!.caption;
-          coverage = await renderLines([{ ...fitLine(text, size, 0.94 * w, faces.regular), x: w / 2, y: Math.round(h + 0.62 * (whole - h)), align: 'centre', face: 'regular' }], w, whole, faces);
+          const text =
+            stage === part.stages.length ? `${shortTitle(part.title)}: before and after` : part.stages[stage]!.caption;
+          coverage = await renderLines(
+            [
+              {
+                ...fitLine(text, size, 0.94 * w, faces.regular),
+                x: w / 2,
+                y: Math.round(h + 0.62 * (whole - h)),
+                align: 'centre',
+                face: 'regular',
+              },
+            ],
+            w,
+            whole,
+            faces,
+          );
           captionOf = stage;
         }
         const current = kept.read(nameOf(stage, n));
@@ -140,7 +196,8 @@ export async function renderReveal(parts: readonly RevealPart[], sink: PictureSi
 function wipeIn(current: Picture, before: Picture, edge: number): void {
   const { width: w, height: h } = current;
   for (let c = 0; c < 3; c++) {
-    const to = plane(current, c), from = plane(before, c);
+    const to = plane(current, c),
+      from = plane(before, c);
     for (let y = 0; y < h; y++) {
       to.set(from.subarray(y * w + edge, (y + 1) * w), y * w + edge);
       for (let x = Math.max(0, edge - 1); x < Math.min(w, edge + 1); x++) to[y * w + x] = 0.92;
@@ -157,8 +214,11 @@ async function sideBySide(part: RevealPart, n: number, w: number, h: number): Pr
     const rgb = fitInto(p, p.width, p.height);
     const height = Math.min(h, Math.round((half * rgb.height) / rgb.width));
     const small = resize(rgb, half, height, 'area');
-    const x0 = k === 0 ? 2 : w - half - 2, y0 = Math.max(0, Math.round((h - height) / 2));
-    for (let c = 0; c < 3; c++) for (let y = 0; y < height && y + y0 < h; y++) plane(out, c).set(plane(small, c).subarray(y * half, (y + 1) * half), (y + y0) * w + x0);
+    const x0 = k === 0 ? 2 : w - half - 2,
+      y0 = Math.max(0, Math.round((h - height) / 2));
+    for (let c = 0; c < 3; c++)
+      for (let y = 0; y < height && y + y0 < h; y++)
+        plane(out, c).set(plane(small, c).subarray(y * half, (y + 1) * half), (y + y0) * w + x0);
   });
   return out;
 }

@@ -28,22 +28,43 @@ export function mixParts(p: Programme, placed: readonly PlacedItem[]): MixPart[]
   const parts: MixPart[] = [];
   for (const i of placed) {
     if (i.sound === null) continue;
-    const from = Math.max(0, i.recordIn - i.soundLead), to = Math.max(from + 1, i.recordOut + i.soundTail);
-    const start = sampleAt(from), end = Math.min(total, sampleAt(to));
+    const from = Math.max(0, i.recordIn - i.soundLead),
+      to = Math.max(from + 1, i.recordOut + i.soundTail);
+    const start = sampleAt(from),
+      end = Math.min(total, sampleAt(to));
     const source = secondsOf(i.sound.in, i.sound.rate) - (secondsOf(i.recordIn, p.rate) - secondsOf(from, p.rate));
     const skip = Math.max(0, -source);
     const begin = start + Math.round(skip * SAMPLE_RATE);
-    if (end > begin) parts.push({ file: i.sound.file, fromSeconds: Math.max(0, source), startSample: begin, lengthSamples: end - begin, gainDb: 0, fadeSeconds: FADE_SECONDS });
+    if (end > begin)
+      parts.push({
+        file: i.sound.file,
+        fromSeconds: Math.max(0, source),
+        startSample: begin,
+        lengthSamples: end - begin,
+        gainDb: 0,
+        fadeSeconds: FADE_SECONDS,
+      });
   }
   if (p.music !== null) {
     const start = sampleAt(p.music.fromFrame);
-    parts.push({ file: p.music.file, fromSeconds: 0, startSample: start, lengthSamples: total - start, gainDb: p.music.gainDb, fadeSeconds: 1 });
+    parts.push({
+      file: p.music.file,
+      fromSeconds: 0,
+      startSample: start,
+      lengthSamples: total - start,
+      gainDb: p.music.gainDb,
+      fadeSeconds: 1,
+    });
   }
   return parts;
 }
 
 /** Renders the mix, before loudness. Sources without sound, or shorter than asked, leave silence. */
-export async function renderMix(p: Programme, placed: readonly PlacedItem[], progress?: (done: number, total: number) => void): Promise<Sound> {
+export async function renderMix(
+  p: Programme,
+  placed: readonly PlacedItem[],
+  progress?: (done: number, total: number) => void,
+): Promise<Sound> {
   const total = Math.round(secondsOf(placed[placed.length - 1]!.recordOut, p.rate) * SAMPLE_RATE);
   const out = new Float32Array(total * 2);
   const parts = mixParts(p, placed);

@@ -7,16 +7,28 @@ const GROUND = [0.055, 0.05, 0.06] as const;
 const INK = [0.93, 0.9, 0.82] as const;
 
 /** Coverage of a card's words, first line large. A line too long for the card is set smaller by up to a third, then broken. */
-export async function cardCoverage(lines: readonly string[], widthPx: number, heightPx: number, faces: Readonly<Record<Face, Typeface>>): Promise<Float32Array> {
-  const big = Math.round(heightPx * (lines.length > 4 ? 0.06 : 0.1)), small = Math.round(heightPx * 0.045), room = widthPx * 0.86;
+export async function cardCoverage(
+  lines: readonly string[],
+  widthPx: number,
+  heightPx: number,
+  faces: Readonly<Record<Face, Typeface>>,
+): Promise<Float32Array> {
+  const big = Math.round(heightPx * (lines.length > 4 ? 0.06 : 0.1)),
+    small = Math.round(heightPx * 0.045),
+    room = widthPx * 0.86;
   const broken = lines.flatMap((text, i) => {
-    const face: Face = i === 0 ? 'bold' : 'regular', size = i === 0 ? big : small;
+    const face: Face = i === 0 ? 'bold' : 'regular',
+      size = i === 0 ? big : small;
     const width = lineWidth(text, size, faces[face]);
     if (width <= 1.5 * room) return [{ text, face, size: width > room ? (size * room) / width : size, step: size }];
-    return wrapText(text, room, 0.67 * size, faces[face]).map((t) => { const w = lineWidth(t, 0.67 * size, faces[face]); return { text: t, face, size: w > room ? (0.67 * size * room) / w : 0.67 * size, step: 0.67 * size }; });
+    return wrapText(text, room, 0.67 * size, faces[face]).map((t) => {
+      const w = lineWidth(t, 0.67 * size, faces[face]);
+      return { text: t, face, size: w > room ? (0.67 * size * room) / w : 0.67 * size, step: 0.67 * size };
+    });
   });
   // More than the card holds: all smaller.
-  const total = broken.reduce((s, z) => s + z.step * 1.45, 0), k = Math.min(1, (0.9 * heightPx) / total);
+  const total = broken.reduce((s, z) => s + z.step * 1.45, 0),
+    k = Math.min(1, (0.9 * heightPx) / total);
   let y = heightPx / 2 - (k * total) / 2;
   const set: Line[] = broken.map((b) => {
     y += k * b.step * 1.1;
@@ -28,13 +40,22 @@ export async function cardCoverage(lines: readonly string[], widthPx: number, he
 }
 
 /** The card at one frame, display-coded: fades in and out over a third of a second at most. */
-export function cardFrame(coverage: Float32Array, widthPx: number, heightPx: number, frame: number, frames: number, framesPerSecond: number, dst?: Picture): Picture {
+export function cardFrame(
+  coverage: Float32Array,
+  widthPx: number,
+  heightPx: number,
+  frame: number,
+  frames: number,
+  framesPerSecond: number,
+  dst?: Picture,
+): Picture {
   const out = dst ?? createPicture(widthPx, heightPx, 3);
   const fade = Math.max(1, Math.min(framesPerSecond / 3, frames / 3));
   const level = Math.max(0, Math.min(1, (frame + 1) / fade, (frames - frame) / fade));
   for (let c = 0; c < 3; c++) {
     const p = plane(out, c);
-    const g = GROUND[c]!, ink = INK[c]!;
+    const g = GROUND[c]!,
+      ink = INK[c]!;
     for (let i = 0; i < p.length; i++) p[i] = g + (ink - g) * coverage[i]! * level;
   }
   return out;

@@ -50,8 +50,10 @@ export class BlockMatcher {
   private readonly bytes = new Uint8Array(this.result);
   private readonly whole = new Float64Array(this.result, 0, 7);
   private readonly found: BlockFields = {
-    leftOver: new Float64Array(this.result, 64, BLOCKS), contrast: new Float64Array(this.result, 64 + 8 * BLOCKS, BLOCKS),
-    shiftX: new Int32Array(this.result, 64 + 16 * BLOCKS, BLOCKS), shiftY: new Int32Array(this.result, 64 + 20 * BLOCKS, BLOCKS),
+    leftOver: new Float64Array(this.result, 64, BLOCKS),
+    contrast: new Float64Array(this.result, 64 + 8 * BLOCKS, BLOCKS),
+    shiftX: new Int32Array(this.result, 64 + 16 * BLOCKS, BLOCKS),
+    shiftY: new Int32Array(this.result, 64 + 20 * BLOCKS, BLOCKS),
   };
 
   /** Matches a onto b. `reach` is how far (cells) a block may stray from its best prediction. */
@@ -60,7 +62,13 @@ export class BlockMatcher {
     const scope = door.scope();
     try {
       const at = scope.allocate(OUT_BYTES);
-      door.run('blockMatch', [scope.input(a.subarray(0, LUMA)), scope.input(b.subarray(0, LUMA)), reach, at], 1, 1, SCRATCH_BYTES);
+      door.run(
+        'blockMatch',
+        [scope.input(a.subarray(0, LUMA)), scope.input(b.subarray(0, LUMA)), reach, at],
+        1,
+        1,
+        SCRATCH_BYTES,
+      );
       this.bytes.set(new Uint8Array(door.memory.buffer, at, OUT_BYTES));
     } finally {
       scope.close();
@@ -84,7 +92,12 @@ export class BlockMatcher {
   /** Block by block of the last match: shift (cells), what was left unexplained 0..1, and whether there was texture to see it. */
   blockShifts(): { dx: number; dy: number; left: number; textured: boolean }[] {
     const f = this.found;
-    return Array.from({ length: BLOCKS }, (_, k) => ({ dx: f.shiftX[k]!, dy: f.shiftY[k]!, left: f.leftOver[k]!, textured: Math.sqrt(f.contrast[k]!) > CONTRAST_HALF }));
+    return Array.from({ length: BLOCKS }, (_, k) => ({
+      dx: f.shiftX[k]!,
+      dy: f.shiftY[k]!,
+      left: f.leftOver[k]!,
+      textured: Math.sqrt(f.contrast[k]!) > CONTRAST_HALF,
+    }));
   }
 }
 

@@ -94,7 +94,8 @@ export class CutDetector {
     return e?.kind === 'cut' ? e.at : 0;
   }
 
-  private readonly cutBetween = (x: number, y: number): boolean => this.events.some((e) => e.kind === 'cut' && e.at > x && e.at <= y);
+  private readonly cutBetween = (x: number, y: number): boolean =>
+    this.events.some((e) => e.kind === 'cut' && e.at > x && e.at <= y);
 
   /** Turns a finished cluster of candidates into one gradual event. */
   private resolve(end: boolean): void {
@@ -114,7 +115,8 @@ export class CutDetector {
         if (before.quality >= g.quality) continue;
         this.events = this.events.filter((e) => e !== before);
       }
-      if (!this.sameShotBack(g)) this.events.push(g.flatStart && this.pictureBefore(g.a) ? { ...g, pictureBefore: true } : g);
+      if (!this.sameShotBack(g))
+        this.events.push(g.flatStart && this.pictureBefore(g.a) ? { ...g, pictureBefore: true } : g);
     }
   }
 
@@ -156,7 +158,15 @@ export class CutDetector {
 
   save(): CutDetectorState {
     const { cutDecided, centre, candidates, events, disturbedUntil, wentFlat } = this;
-    return { history: this.history.save(), cutDecided, centre, candidates: candidates.map((k) => ({ ...k })), events: [...events], disturbedUntil, wentFlat: wentFlat && { a: wentFlat.a, frame: smallFrameText(wentFlat.frame) } };
+    return {
+      history: this.history.save(),
+      cutDecided,
+      centre,
+      candidates: candidates.map((k) => ({ ...k })),
+      events: [...events],
+      disturbedUntil,
+      wentFlat: wentFlat && { a: wentFlat.a, frame: smallFrameText(wentFlat.frame) },
+    };
   }
 
   static restore(state: CutDetectorState): CutDetector {

@@ -14,10 +14,21 @@ import { fitRamp } from './mixture.js';
 import { smallFrame } from './small-frame.js';
 import { summariseShot } from './summarise-shot.js';
 
-const W = 192, H = 108;
+const W = 192,
+  H = 108;
 
 function asFrame(d: Uint8Array, index: number): VideoFrame {
-  return { index, widthPx: W, heightPx: H, planes: [d.subarray(0, W * H), d.subarray(W * H, W * H * 1.25), d.subarray(W * H * 1.25)], chromaShift: [1, 1], layout: 'yuv', bitDepth: 8, hasAlpha: false, colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false } } as unknown as VideoFrame;
+  return {
+    index,
+    widthPx: W,
+    heightPx: H,
+    planes: [d.subarray(0, W * H), d.subarray(W * H, W * H * 1.25), d.subarray(W * H * 1.25)],
+    chromaShift: [1, 1],
+    layout: 'yuv',
+    bitDepth: 8,
+    hasAlpha: false,
+    colour: { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false },
+  } as unknown as VideoFrame;
 }
 
 function sourceOf(frames: readonly Uint8Array[]): FrameSource {
@@ -35,7 +46,13 @@ const reel: Reel = makeReel(scenes, { seed: 77, width: W, height: H, transitions
 describe('made reels', () => {
   it('finds cuts, dissolves and fades among disturbances', async () => {
     const list = await findCuts(sourceOf(reel.frames));
-    const r = ratios(scoreCuts(reel.transitions, list.shots.slice(1).map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) })), emptyScore()));
+    const r = ratios(
+      scoreCuts(
+        reel.transitions,
+        list.shots.slice(1).map((s) => ({ at: s.in, ...(s.over ? { over: s.over } : {}) })),
+        emptyScore(),
+      ),
+    );
     expect(list.frames).toBe(reel.frames.length);
     expect(r.precision).toBeGreaterThan(0.9);
     expect(r.recall).toBeGreaterThan(0.9);
@@ -48,14 +65,24 @@ describe('made reels', () => {
     const whole = await findCuts(sourceOf(reel.frames));
     const stop = new AbortController();
     let kept: ScanState | null = null;
-    await expect(findCuts(sourceOf(reel.frames), { signal: stop.signal, saveEvery: 137, onState: (s) => { kept = JSON.parse(JSON.stringify(s)) as ScanState; stop.abort(); } })).rejects.toMatchObject({ code: 'PW-FILM-CANCELLED', exitCode: 1 });
+    await expect(
+      findCuts(sourceOf(reel.frames), {
+        signal: stop.signal,
+        saveEvery: 137,
+        onState: (s) => {
+          kept = JSON.parse(JSON.stringify(s)) as ScanState;
+          stop.abort();
+        },
+      }),
+    ).rejects.toMatchObject({ code: 'PW-FILM-CANCELLED', exitCode: 1 });
     expect(kept!.done).toBe(137);
     expect(await findCuts(sourceOf(reel.frames), { resume: kept })).toEqual(whole);
   }, 60000);
 });
 
-describe('a film\'s opening', () => {
-  const dimmed = (f: Uint8Array, k: number): Uint8Array => f.map((v, i) => Math.round(i < W * H ? 16 + (v - 16) * k : 128 + (v - 128) * k));
+describe("a film's opening", () => {
+  const dimmed = (f: Uint8Array, k: number): Uint8Array =>
+    f.map((v, i) => Math.round(i < W * H ? 16 + (v - 16) * k : 128 + (v - 128) * k));
   const second = scenes[1]!.frames.slice(0, 45).map((f, t) => dimmed(f, Math.min(1, t / 10)));
 
   it('that goes from a still title through black is two shots; one that comes up out of black is one', async () => {
@@ -84,10 +111,26 @@ describe('what is no cut', () => {
     return d.finish().map((e) => (e.kind === 'cut' ? e.at : e.a));
   };
   it('a flash, a drop-out, a light switched off, strobing', () => {
-    expect(shots((f, t) => { if (t === 20 || t === 21) f.fill(235, 0, W * H); })).toEqual([]);
-    expect(shots((f, t) => { if (t >= 20 && t < 23) f.fill(16, 0, W * H); })).toEqual([]);
-    expect(shots((f, t) => { if (t >= 20) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4; })).toEqual([]);
-    expect(shots((f, t) => { if (t >= 15 && t < 30 && t % 2 === 0) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4; })).toEqual([]);
+    expect(
+      shots((f, t) => {
+        if (t === 20 || t === 21) f.fill(235, 0, W * H);
+      }),
+    ).toEqual([]);
+    expect(
+      shots((f, t) => {
+        if (t >= 20 && t < 23) f.fill(16, 0, W * H);
+      }),
+    ).toEqual([]);
+    expect(
+      shots((f, t) => {
+        if (t >= 20) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4;
+      }),
+    ).toEqual([]);
+    expect(
+      shots((f, t) => {
+        if (t >= 15 && t < 30 && t % 2 === 0) for (let i = 0; i < W * H; i++) f[i] = 16 + (f[i]! - 16) * 0.4;
+      }),
+    ).toEqual([]);
   }, 60000);
 });
 
@@ -117,7 +160,9 @@ it('summarises a shot: still or moving camera, palette, effort with its reasons'
   expect(a.palette.reduce((s, c) => s + c.share, 0)).toBeCloseTo(1, 3);
   const pan = still.map((f, t) => {
     const g = new Uint8Array(f.length);
-    for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) g[y * W + x] = f[y * W + Math.abs(((x + 2 * t) % (2 * W)) - (((x + 2 * t) % (2 * W)) >= W ? 2 * W - 1 : 0))]!;
+    for (let y = 0; y < H; y++)
+      for (let x = 0; x < W; x++)
+        g[y * W + x] = f[y * W + Math.abs(((x + 2 * t) % (2 * W)) - ((x + 2 * t) % (2 * W) >= W ? 2 * W - 1 : 0))]!;
     g.fill(128, W * H);
     return g;
   });
@@ -139,14 +184,25 @@ function moved(set: Uint8Array, step: number, growth: number, body: Uint8Array |
   let way = 0;
   return Array.from({ length: 48 }, (_, t) => {
     way += step * Math.sin((Math.PI * (t + 0.5)) / 48);
-    const k = (1 + growth) ** t, out = set.slice();
+    const k = (1 + growth) ** t,
+      out = set.slice();
     for (let y = 0; y < H; y++) {
       for (let x = 0; x < W; x++) {
-        if (body !== null && x > 56 && x < 132 && y > 14 && y < 104) { out[y * W + x] = Math.max(16, Math.min(235, 126 + 2 * (body[y * W + x]! - 126))); continue; }
-        const sx = (((x - W / 2) / k + W / 2 + way) % (2 * W) + 2 * W) % (2 * W), sy = (y - H / 2) / k + H / 2;
-        const at = (i: number, j: number): number => set[Math.min(H - 1, Math.max(0, j)) * W + (i >= W ? Math.max(0, 2 * W - 1 - i) : i)]!;
-        const i = Math.floor(sx), j = Math.floor(sy), fx = sx - i, fy = sy - j;
-        out[y * W + x] = Math.round((1 - fy) * ((1 - fx) * at(i, j) + fx * at(i + 1, j)) + fy * ((1 - fx) * at(i, j + 1) + fx * at(i + 1, j + 1)));
+        if (body !== null && x > 56 && x < 132 && y > 14 && y < 104) {
+          out[y * W + x] = Math.max(16, Math.min(235, 126 + 2 * (body[y * W + x]! - 126)));
+          continue;
+        }
+        const sx = ((((x - W / 2) / k + W / 2 + way) % (2 * W)) + 2 * W) % (2 * W),
+          sy = (y - H / 2) / k + H / 2;
+        const at = (i: number, j: number): number =>
+          set[Math.min(H - 1, Math.max(0, j)) * W + (i >= W ? Math.max(0, 2 * W - 1 - i) : i)]!;
+        const i = Math.floor(sx),
+          j = Math.floor(sy),
+          fx = sx - i,
+          fy = sy - j;
+        out[y * W + x] = Math.round(
+          (1 - fy) * ((1 - fx) * at(i, j) + fx * at(i + 1, j)) + fy * ((1 - fx) * at(i, j + 1) + fx * at(i + 1, j + 1)),
+        );
       }
     }
     return out;
@@ -154,7 +210,11 @@ function moved(set: Uint8Array, step: number, growth: number, body: Uint8Array |
 }
 
 it('a camera that follows somebody is seen to move, though he fills a third of the picture and it starts and settles gently', async () => {
-  const s = await summariseShot(sourceOf(moved(scenes[2]!.frames[0]!, 2.2, 0, scenes[4]!.frames[0]!)), { in: 0, out: 48, entry: 'cut' }, 0);
+  const s = await summariseShot(
+    sourceOf(moved(scenes[2]!.frames[0]!, 2.2, 0, scenes[4]!.frames[0]!)),
+    { in: 0, out: 48, entry: 'cut' },
+    0,
+  );
   expect(s.takes.join('; ')).toMatch(/the camera moves to the right|the camera moves slowly/);
   // He fills 33 % of it.
   const share = Number(/about (\d+) % of the picture moves otherwise/.exec(s.takes.join('; '))?.[1]);
@@ -163,7 +223,11 @@ it('a camera that follows somebody is seen to move, though he fills a third of t
 });
 
 it('a push in is told apart from things that move', async () => {
-  const s = await summariseShot(sourceOf(moved(scenes[2]!.frames[0]!, 0, 0.012, null)), { in: 0, out: 48, entry: 'cut' }, 0);
+  const s = await summariseShot(
+    sourceOf(moved(scenes[2]!.frames[0]!, 0, 0.012, null)),
+    { in: 0, out: 48, entry: 'cut' },
+    0,
+  );
   expect(s.takes.join('; ')).toMatch(/the camera pushes in/);
   // Nobody moves in it, so nothing is said to.
   expect(s.takes.join('; ')).toMatch(/hardly anything moves by itself/);
@@ -184,7 +248,16 @@ describe('open clips', () => {
       // Stopped in the middle of a group of pictures and gone on with: the same, to the letter.
       const stop = new AbortController();
       let kept: ScanState | null = null;
-      await expect(findCuts(reader, { signal: stop.signal, saveEvery: 331, onState: (s) => { kept = JSON.parse(JSON.stringify(s)) as ScanState; stop.abort(); } })).rejects.toThrow('PW-FILM-CANCELLED');
+      await expect(
+        findCuts(reader, {
+          signal: stop.signal,
+          saveEvery: 331,
+          onState: (s) => {
+            kept = JSON.parse(JSON.stringify(s)) as ScanState;
+            stop.abort();
+          },
+        }),
+      ).rejects.toThrow('PW-FILM-CANCELLED');
       expect(await findCuts(reader, { resume: kept })).toEqual(list);
       await reader.close();
     }, 60000);

@@ -19,12 +19,21 @@ export interface FrameSource {
   readonly info: { readonly rate: Rate; readonly frameCount: number };
   frames(from?: number, to?: number): AsyncGenerator<VideoFrame>;
   /** The same frames made small on the way, where the source can; `whole` gives the full one. */
-  reducedFrames?(size: { readonly widthPx: number; readonly heightPx: number }, from?: number, to?: number): AsyncGenerator<VideoFrame & { whole(): VideoFrame | null }>;
+  reducedFrames?(
+    size: { readonly widthPx: number; readonly heightPx: number },
+    from?: number,
+    to?: number,
+  ): AsyncGenerator<VideoFrame & { whole(): VideoFrame | null }>;
 }
 
 /** Frames as small as the scan needs them; from a source that can't reduce, in full. */
-export async function* scanFrames(source: FrameSource, from: number, to = Infinity): AsyncGenerator<VideoFrame & { whole(): VideoFrame | null }> {
-  if (source.reducedFrames !== undefined) yield* source.reducedFrames({ widthPx: SMALL_W, heightPx: SMALL_H }, from, to);
+export async function* scanFrames(
+  source: FrameSource,
+  from: number,
+  to = Infinity,
+): AsyncGenerator<VideoFrame & { whole(): VideoFrame | null }> {
+  if (source.reducedFrames !== undefined)
+    yield* source.reducedFrames({ widthPx: SMALL_W, heightPx: SMALL_H }, from, to);
   else for await (const frame of source.frames(from, to)) yield { ...frame, whole: () => frame };
 }
 
@@ -55,15 +64,29 @@ export interface ScanOptions {
 export async function findCuts(source: FrameSource, options: ScanOptions = {}): Promise<CutList> {
   const resume = options.resume ?? null;
   if (resume !== null && resume.version !== SCAN_STATE_VERSION) {
-    throw new PlatewrightError('PW-FILM-STATE', `the saved scan is of version ${String(resume.version)} and this program reads version ${SCAN_STATE_VERSION}; scan the film anew`, { kind: 'input' });
+    throw new PlatewrightError(
+      'PW-FILM-STATE',
+      `the saved scan is of version ${String(resume.version)} and this program reads version ${SCAN_STATE_VERSION}; scan the film anew`,
+      { kind: 'input' },
+    );
   }
   const detector = resume === null ? new CutDetector() : CutDetector.restore(resume.detector);
   const bars = LetterboxFinder.restore(resume?.letterbox ?? null);
   const saveEvery = options.saveEvery ?? 2000;
   const small = new Uint16Array(SMALL_LENGTH);
-  const state = (): ScanState => ({ version: SCAN_STATE_VERSION, done: detector.frames, detector: detector.save(), letterbox: bars.save() });
+  const state = (): ScanState => ({
+    version: SCAN_STATE_VERSION,
+    done: detector.frames,
+    detector: detector.save(),
+    letterbox: bars.save(),
+  });
   const stop = (): void => {
-    if (options.signal?.aborted) throw new PlatewrightError('PW-FILM-CANCELLED', `the scan was stopped after ${detector.frames} frames; it can go on from there`, { kind: 'finding', detail: { state: state() } });
+    if (options.signal?.aborted)
+      throw new PlatewrightError(
+        'PW-FILM-CANCELLED',
+        `the scan was stopped after ${detector.frames} frames; it can go on from there`,
+        { kind: 'finding', detail: { state: state() } },
+      );
   };
   stop();
   for await (const frame of scanFrames(source, detector.frames)) {
@@ -79,5 +102,10 @@ export async function findCuts(source: FrameSource, options: ScanOptions = {}): 
   const frames = detector.frames;
   options.onProgress?.(frames, frames);
   const letterbox = bars.result();
-  return { rate: `${source.info.rate.num}/${source.info.rate.den}`, frames, shots: shotsOf(events, frames), ...(letterbox === undefined ? {} : { letterbox }) };
+  return {
+    rate: `${source.info.rate.num}/${source.info.rate.den}`,
+    frames,
+    shots: shotsOf(events, frames),
+    ...(letterbox === undefined ? {} : { letterbox }),
+  };
 }

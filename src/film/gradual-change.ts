@@ -52,7 +52,11 @@ export function gradualCandidates(history: FrameHistory, c: number): GradualCand
 }
 
 /** Finds a candidate's ends to the frame. `cutBetween(x, y)`: whether a hard cut lies after x and not after y. */
-export function refineGradual(history: FrameHistory, k: GradualCandidate, cutBetween: (x: number, y: number) => boolean): GradualEvent {
+export function refineGradual(
+  history: FrameHistory,
+  k: GradualCandidate,
+  cutBetween: (x: number, y: number) => boolean,
+): GradualEvent {
   const margin = Math.max(4, Math.min(10, (k.b - k.a) >> 1));
   let from = k.a;
   let to = k.b;
@@ -74,12 +78,26 @@ export function refineGradual(history: FrameHistory, k: GradualCandidate, cutBet
   const fit = fitRamp(alpha, from, detail);
   // A fade whose last faint frames the ramp left out is still a fade.
   const most = Math.min(LONGEST_TAIL, fit.b - fit.a);
-  const start = flatBeyond(history, fit.a, -1, most, cutBetween), end = flatBeyond(history, fit.b, 1, most, cutBetween);
-  return { kind: 'gradual', a: start, b: end, flatStart: history.flat(start), flatEnd: history.flat(end), quality: k.quality };
+  const start = flatBeyond(history, fit.a, -1, most, cutBetween),
+    end = flatBeyond(history, fit.b, 1, most, cutBetween);
+  return {
+    kind: 'gradual',
+    a: start,
+    b: end,
+    flatStart: history.flat(start),
+    flatEnd: history.flat(end),
+    quality: k.quality,
+  };
 }
 
 /** The flat frame that a fade runs into from `t` on (step 1 or −1), its contrast falling all the way; else `t`. */
-function flatBeyond(history: FrameHistory, t: number, step: 1 | -1, most: number, cutBetween: (x: number, y: number) => boolean): number {
+function flatBeyond(
+  history: FrameHistory,
+  t: number,
+  step: 1 | -1,
+  most: number,
+  cutBetween: (x: number, y: number) => boolean,
+): number {
   if (history.flat(t)) return t;
   let contrast = lowContrast(history.lowOf(t));
   for (let s = t + step; Math.abs(s - t) <= most && history.kept(s); s += step) {

@@ -27,12 +27,17 @@ const LEAST_OUT_OF_BLUR = 0.72;
 function outOfBlur(history: FrameHistory, t: number, since: number): boolean {
   const blur = history.detailAt(t - 1);
   if (blur > BLURRED * history.detailAt(t) || history.motionAt(t - 1) < WHIP_CELLS) return false;
-  for (let s = t - 2; s >= Math.max(since, t - 1 - WHIP_FRAMES) && history.kept(s); s--) if (blur < BLURRED * history.detailAt(s)) return true;
+  for (let s = t - 2; s >= Math.max(since, t - 1 - WHIP_FRAMES) && history.kept(s); s--)
+    if (blur < BLURRED * history.detailAt(s)) return true;
   return false;
 }
 
 /** `cut` where one lies before frame `t`; `returned` is the frame in which the old shot is back. Frames before `since` are of another shot. */
-export function decideHardCut(history: FrameHistory, t: number, since: number): { readonly cut?: CutEvent; readonly returned?: number } {
+export function decideHardCut(
+  history: FrameHistory,
+  t: number,
+  since: number,
+): { readonly cut?: CutEvent; readonly returned?: number } {
   const d = history.changeAt(t);
   if (d < 0.3) return {};
   const before = Math.max(history.changeAt(t - 1), history.changeAt(t - 2));

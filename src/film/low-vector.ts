@@ -7,7 +7,11 @@ import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-f
 const CELLS = COARSE_W * COARSE_H;
 export const LOW_LENGTH = 3 * CELLS;
 
-export function lowVector(f: SmallFrame, dst: Float32Array = new Float32Array(LOW_LENGTH), scratch: Float32Array = new Float32Array(LOW_LENGTH)): Float32Array {
+export function lowVector(
+  f: SmallFrame,
+  dst: Float32Array = new Float32Array(LOW_LENGTH),
+  scratch: Float32Array = new Float32Array(LOW_LENGTH),
+): Float32Array {
   for (let cy = 0; cy < COARSE_H; cy++) {
     for (let cx = 0; cx < COARSE_W; cx++) {
       let s = 0;
@@ -28,7 +32,8 @@ export function lowVector(f: SmallFrame, dst: Float32Array = new Float32Array(LO
 function smooth(src: Float32Array, dst: Float32Array, at: number): void {
   const last = COARSE_W - 1;
   for (let y = 0, i = at; y < COARSE_H; y++, i += COARSE_W) {
-    let a = src[i]!, b = src[i + 1]!;
+    let a = src[i]!,
+      b = src[i + 1]!;
     dst[i] = (a + b) / 2;
     for (let x = 1; x < last; x++) {
       const c = src[i + x + 1]!;
@@ -40,7 +45,8 @@ function smooth(src: Float32Array, dst: Float32Array, at: number): void {
   }
   for (let x = 0; x < COARSE_W; x++) {
     let i = at + x;
-    let a = dst[i]!, b = dst[i + COARSE_W]!;
+    let a = dst[i]!,
+      b = dst[i + COARSE_W]!;
     dst[i] = (a + b) / 2;
     for (let y = 1; y < COARSE_H - 1; y++) {
       i += COARSE_W;
@@ -65,7 +71,8 @@ export function lowDistance(a: Float32Array, b: Float32Array): number {
 
 /** Standard deviation of the luma cells: how far from a flat picture. */
 export function lowContrast(a: Float32Array): number {
-  let s = 0, ss = 0;
+  let s = 0,
+    ss = 0;
   for (let i = 0; i < CELLS; i++) {
     s += a[i]!;
     ss += a[i]! * a[i]!;

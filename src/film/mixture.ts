@@ -32,11 +32,20 @@ export function mixtureShare(f: Float32Array, a: Float32Array, b: Float32Array, 
 }
 
 /** Tests frames `from`..`to` (both inclusive, low vectors by `at`). Gives up early (null) where the halves disagree. */
-export function testMixture(at: (frame: number) => Float32Array, from: number, to: number, leastAgreement: number, leastEnergy: number): Mixture | null {
+export function testMixture(
+  at: (frame: number) => Float32Array,
+  from: number,
+  to: number,
+  leastAgreement: number,
+  leastEnergy: number,
+): Mixture | null {
   const a = at(from);
   const b = at(to);
   const m = at((from + to) >> 1);
-  let e = 0, x = 0, y = 0, xy = 0;
+  let e = 0,
+    x = 0,
+    y = 0,
+    xy = 0;
   for (let i = 0; i < LOW_LENGTH; i++) {
     const d1 = m[i]! - a[i]!;
     const d2 = b[i]! - m[i]!;
@@ -47,7 +56,10 @@ export function testMixture(at: (frame: number) => Float32Array, from: number, t
   }
   const agreement = xy / (Math.sqrt(x * y) + 1e-9);
   if (agreement < leastAgreement || e < leastEnergy * LOW_LENGTH) return null;
-  let residual = 0, ramp = 0, step = 0, before = 0;
+  let residual = 0,
+    ramp = 0,
+    step = 0,
+    before = 0;
   const span = to - from;
   for (let t = from + 1; t < to; t++) {
     const f = at(t);
@@ -60,7 +72,13 @@ export function testMixture(at: (frame: number) => Float32Array, from: number, t
     before = alpha;
   }
   step = Math.max(step, Math.abs(1 - before));
-  return { residual: residual / (span - 1), rampError: Math.sqrt(ramp / (span - 1)), largestStep: step, agreement, energy: e / LOW_LENGTH };
+  return {
+    residual: residual / (span - 1),
+    rampError: Math.sqrt(ramp / (span - 1)),
+    largestStep: step,
+    agreement,
+    energy: e / LOW_LENGTH,
+  };
 }
 
 /**
@@ -69,7 +87,11 @@ export function testMixture(at: (frame: number) => Float32Array, from: number, t
  * are fitted too: under a mixture of two unrelated pictures they follow (1 − α)²·D(a) + α²·D(b), and motion, which bends α,
  * leaves them alone.
  */
-export function fitRamp(alpha: Float64Array, first: number, detail: Float64Array | null = null): { a: number; b: number; rms: number } {
+export function fitRamp(
+  alpha: Float64Array,
+  first: number,
+  detail: Float64Array | null = null,
+): { a: number; b: number; rms: number } {
   const n = alpha.length;
   let best = { a: first, b: first + n - 1, rms: Infinity };
   for (let a = 0; a < n - 2; a++) {
@@ -81,7 +103,8 @@ export function fitRamp(alpha: Float64Array, first: number, detail: Float64Array
       for (let t = 0; t < n && s < best.rms; t++) {
         const r = t <= a ? 0 : t >= b ? 1 : (t - a) / (b - a);
         s += (alpha[t]! - r) ** 2;
-        if (detail !== null) s += weight * Math.min((da + db) ** 2 / 4, (detail[t]! - (1 - r) * (1 - r) * da - r * r * db) ** 2);
+        if (detail !== null)
+          s += weight * Math.min((da + db) ** 2 / 4, (detail[t]! - (1 - r) * (1 - r) * da - r * r * db) ** 2);
       }
       if (s < best.rms) best = { a: first + a, b: first + b, rms: s };
     }
@@ -97,5 +120,13 @@ export function fitRamp(alpha: Float64Array, first: number, detail: Float64Array
  */
 export function gradualScore(dip: number, dissimilarity: number, m: Mixture): number {
   const d = Math.max(-0.2, Math.min(0.45, dip));
-  return 10.4 * d + 6.5 * dissimilarity + 2.3 * m.residual - 26.7 * m.rampError + 0.7 * m.agreement + 0.37 * Math.log(m.energy) - 6.3;
+  return (
+    10.4 * d +
+    6.5 * dissimilarity +
+    2.3 * m.residual -
+    26.7 * m.rampError +
+    0.7 * m.agreement +
+    0.37 * Math.log(m.energy) -
+    6.3
+  );
 }

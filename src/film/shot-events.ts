@@ -40,20 +40,56 @@ export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
     const last = out[out.length - 1];
     if (last !== undefined && last.kind === 'gradual' && last.flatEnd && !last.flatStart) {
       if (e.kind === 'gradual' && e.a - last.b <= (e.flatStart ? LONGEST_HOLD : SAME_FADE)) {
-        out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.b, flatStart: true, flatEnd: true, quality: Math.min(last.quality, e.quality) };
+        out[out.length - 1] = {
+          kind: 'gradual',
+          a: last.a,
+          b: e.b,
+          flatStart: true,
+          flatEnd: true,
+          quality: Math.min(last.quality, e.quality),
+        };
         continue;
       }
       if (e.kind === 'cut' && e.flatBefore === true && e.at - last.b <= LONGEST_HOLD) {
-        out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.at, flatStart: true, flatEnd: true, quality: last.quality };
+        out[out.length - 1] = {
+          kind: 'gradual',
+          a: last.a,
+          b: e.at,
+          flatStart: true,
+          flatEnd: true,
+          quality: last.quality,
+        };
         continue;
       }
     }
-    if (last !== undefined && last.kind === 'gradual' && !last.flatStart && e.kind === 'gradual' && e.flatStart && !e.flatEnd && e.a - last.b <= SAME_FADE) {
-      out[out.length - 1] = { kind: 'gradual', a: last.a, b: e.b, flatStart: true, flatEnd: true, quality: Math.min(last.quality, e.quality) };
+    if (
+      last !== undefined &&
+      last.kind === 'gradual' &&
+      !last.flatStart &&
+      e.kind === 'gradual' &&
+      e.flatStart &&
+      !e.flatEnd &&
+      e.a - last.b <= SAME_FADE
+    ) {
+      out[out.length - 1] = {
+        kind: 'gradual',
+        a: last.a,
+        b: e.b,
+        flatStart: true,
+        flatEnd: true,
+        quality: Math.min(last.quality, e.quality),
+      };
       continue;
     }
     if (last !== undefined && last.kind === 'cut' && e.kind === 'gradual' && e.flatStart && e.a - last.at <= 12) {
-      out[out.length - 1] = { kind: 'gradual', a: last.at - 1, b: e.b, flatStart: true, flatEnd: true, quality: e.quality };
+      out[out.length - 1] = {
+        kind: 'gradual',
+        a: last.at - 1,
+        b: e.b,
+        flatStart: true,
+        flatEnd: true,
+        quality: e.quality,
+      };
       continue;
     }
     out.push(e);
@@ -81,5 +117,10 @@ export function shotsOf(events: readonly ShotEvent[], frames: number): Shot[] {
     if (e.flatEnd && !e.flatStart && frames - e.b <= 48) continue;
     if (at > shots[shots.length - 1]!.in) shots.push({ in: at, entry: fade ? 'fade' : 'dissolve', over });
   }
-  return shots.map((s, i) => ({ in: s.in, out: shots[i + 1]?.in ?? frames, entry: s.entry, ...(s.over ? { over: s.over } : {}) }));
+  return shots.map((s, i) => ({
+    in: s.in,
+    out: shots[i + 1]?.in ?? frames,
+    entry: s.entry,
+    ...(s.over ? { over: s.over } : {}),
+  }));
 }

@@ -22,7 +22,18 @@ export const SMALL_LENGTH = LUMA_CELLS + 2 * CHROMA_CELLS;
 export type SmallFrame = Uint16Array;
 
 /** Averages `src` (rows of `w` values) over the cells of a `cw` × `ch` grid into `dst` from `at`, as (mean − zero) · scale + base. */
-function reducePlane(src: Uint8Array | Uint16Array | Float32Array, w: number, h: number, cw: number, ch: number, zero: number, scale: number, base: number, dst: Uint16Array, at: number): void {
+function reducePlane(
+  src: Uint8Array | Uint16Array | Float32Array,
+  w: number,
+  h: number,
+  cw: number,
+  ch: number,
+  zero: number,
+  scale: number,
+  base: number,
+  dst: Uint16Array,
+  at: number,
+): void {
   const rowStep = h >= 8 * ch ? 3 : h >= 4 * ch ? 2 : 1;
   const columnStep = w >= 10 * cw ? 3 : w >= 6 * cw ? 2 : 1;
   const edges = new Int32Array(cw + 1);
@@ -85,7 +96,15 @@ export function smallFrame(frame: VideoFrame, dst: SmallFrame = new Uint16Array(
     }
     return dst;
   }
-  if (w === SMALL_W && h === SMALL_H && frame.layout === 'yuv' && frame.bitDepth === 16 && frame.chromaShift[0] === 0 && frame.chromaShift[1] === 0) return fromReduced(frame, full, dst);
+  if (
+    w === SMALL_W &&
+    h === SMALL_H &&
+    frame.layout === 'yuv' &&
+    frame.bitDepth === 16 &&
+    frame.chromaShift[0] === 0 &&
+    frame.chromaShift[1] === 0
+  )
+    return fromReduced(frame, full, dst);
   const lumaScale = (full ? 256 : (256 * 255) / 219) / depth;
   reducePlane(planes[0]!, w, h, SMALL_W, SMALL_H, full ? 0 : 16 * depth, lumaScale, 0, dst, 0);
   if (frame.layout === 'grey') {
@@ -116,8 +135,18 @@ function fromReduced(frame: VideoFrame, full: boolean, dst: SmallFrame): SmallFr
     let at = LUMA_CELLS + (p - 1) * CHROMA_CELLS;
     for (let cy = 0; cy < COARSE_H; cy++) {
       for (let cx = 0, i = cy * 3 * SMALL_W; cx < COARSE_W; cx++, i += 3) {
-        const a = i + SMALL_W, b = a + SMALL_W;
-        const s = src[i]! + src[i + 1]! + src[i + 2]! + src[a]! + src[a + 1]! + src[a + 2]! + src[b]! + src[b + 1]! + src[b + 2]!;
+        const a = i + SMALL_W,
+          b = a + SMALL_W;
+        const s =
+          src[i]! +
+          src[i + 1]! +
+          src[i + 2]! +
+          src[a]! +
+          src[a + 1]! +
+          src[a + 2]! +
+          src[b]! +
+          src[b + 1]! +
+          src[b + 2]!;
         const v = (s - 9 * 32768) * k + 32768;
         dst[at++] = v <= 0 ? 0 : v >= 65535 ? 65535 : v + 0.5;
       }

@@ -24,7 +24,12 @@ export interface SummaryOptions {
 }
 
 /** Summarises one shot of a film. Reads at most RUNS · (LAG + 1) frames. */
-export async function summariseShot(source: FrameSource, shot: Shot, index: number, options: SummaryOptions = {}): Promise<ShotSummary> {
+export async function summariseShot(
+  source: FrameSource,
+  shot: Shot,
+  index: number,
+  options: SummaryOptions = {},
+): Promise<ShotSummary> {
   // Inside a dissolve two shots lie over each other: look only at what is this shot's own.
   const first = shot.over ? Math.min(shot.out - 1, shot.over[1] + 1) : shot.in;
   const length = Math.max(1, shot.out - first);
@@ -35,7 +40,12 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   const runs = Math.max(1, Math.min(RUNS, Math.floor(length / (LAG + 1))));
   const samples: number[] = [];
   const shifts: SetShift[] = [];
-  let brightness = 0, motion = 0, beside = 0, pairs = 0, seen = 0, contrast = 0;
+  let brightness = 0,
+    motion = 0,
+    beside = 0,
+    pairs = 0,
+    seen = 0,
+    contrast = 0;
   let opening: SmallFrame | null = null;
   let closing: SmallFrame | null = null;
   for (let r = 0; r < runs; r++) {
@@ -68,8 +78,12 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   contrast /= Math.max(1, seen);
   motion /= Math.max(1, pairs);
   beside /= Math.max(1, pairs);
-  const mean = (value: (s: SetShift) => number): number => shifts.reduce((t, s) => t + value(s), 0) / Math.max(1, shifts.length);
-  const dx = mean((s) => s.dx), dy = mean((s) => s.dy), growth = mean((s) => s.growth), far = Math.hypot(dx, dy);
+  const mean = (value: (s: SetShift) => number): number =>
+    shifts.reduce((t, s) => t + value(s), 0) / Math.max(1, shifts.length);
+  const dx = mean((s) => s.dx),
+    dy = mean((s) => s.dy),
+    growth = mean((s) => s.growth),
+    far = Math.hypot(dx, dy);
   const wander = Math.sqrt(mean((s) => (s.dx - dx) ** 2 + (s.dy - dy) ** 2));
   // A move that starts, runs and settles goes one way all along, however uneven its pace.
   const oneWay = far > 0.1 && shifts.every((s) => s.dx * dx + s.dy * dy > -0.15 * far * far);
@@ -98,21 +112,49 @@ export async function summariseShot(source: FrameSource, shot: Shot, index: numb
   if (!cameraMoves) add(0, 'the camera stands still');
   else if (steadyMove) {
     // The picture goes the other way than the camera.
-    const way = Math.abs(dx) >= Math.abs(dy) ? (dx < 0 ? 'to the right' : 'to the left') : dy < 0 ? 'downwards' : 'upwards';
-    add(25, `the camera moves ${way}, about ${Math.round((Math.hypot(dx, dy) / SMALL_W) * fps * 100)} % of the width a second: the performer must ride along`);
-  } else if (restless) add(40, 'the camera is restless (hand-held, shaken or fast): the performer must ride along with its blur');
-  else if (pushes) add(30, `the camera ${growth > 0 ? 'pushes in' : 'draws back'}, about ${Math.round(Math.abs(growth) * fps * 100)} % a second: the performer must ride along and ${growth > 0 ? 'grow' : 'shrink'}`);
+    const way =
+      Math.abs(dx) >= Math.abs(dy) ? (dx < 0 ? 'to the right' : 'to the left') : dy < 0 ? 'downwards' : 'upwards';
+    add(
+      25,
+      `the camera moves ${way}, about ${Math.round((Math.hypot(dx, dy) / SMALL_W) * fps * 100)} % of the width a second: the performer must ride along`,
+    );
+  } else if (restless)
+    add(40, 'the camera is restless (hand-held, shaken or fast): the performer must ride along with its blur');
+  else if (pushes)
+    add(
+      30,
+      `the camera ${growth > 0 ? 'pushes in' : 'draws back'}, about ${Math.round(Math.abs(growth) * fps * 100)} % a second: the performer must ride along and ${growth > 0 ? 'grow' : 'shrink'}`,
+    );
   else add(20, 'the camera moves slowly: the performer must ride along');
   // While the camera travels two frames can't tell a walker from a post that stands nearer.
   const nearer = cameraMoves ? ', by itself or because it stands nearer or farther' : '';
-  if (beside > 0.3) add(45, `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: to erase, hold or keep in front`);
-  else if (beside > 0.08) add(20, `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: may have to be erased, held or kept in front`);
+  if (beside > 0.3)
+    add(
+      45,
+      `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: to erase, hold or keep in front`,
+    );
+  else if (beside > 0.08)
+    add(
+      20,
+      `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: may have to be erased, held or kept in front`,
+    );
   else add(0, 'hardly anything moves by itself');
   if (brightness < 0.12) add(10, 'a dark picture: edges are hidden, but grain and light are hard to match');
   if (contrast < 8) add(5, 'a flat picture: little for a track to hold on to');
-  if (shot.entry === 'dissolve' || shot.entry === 'fade') add(10, `begins with a ${shot.entry}: use the part after it, or make the ${shot.entry} anew`);
+  if (shot.entry === 'dissolve' || shot.entry === 'fade')
+    add(10, `begins with a ${shot.entry}: use the part after it, or make the ${shot.entry} anew`);
   const rgb = palette(Float32Array.from(samples), bt709Encode, 5);
-  return { ...shot, index, motion, cameraMoves, brightness, palette: rgb, thumbFrames, takes, effortMinutes: Math.round(effort) };
+  return {
+    ...shot,
+    index,
+    motion,
+    cameraMoves,
+    brightness,
+    palette: rgb,
+    thumbFrames,
+    takes,
+    effortMinutes: Math.round(effort),
+  };
 }
 
 /** Share of the picture that must be found again in its place for the camera to stand; people may fill the rest. */
@@ -131,7 +173,11 @@ function collectColours(f: SmallFrame, into: number[]): void {
 }
 
 /** Summaries of a whole list, in order. */
-export async function summariseShots(source: FrameSource, shots: readonly Shot[], options: SummaryOptions & { readonly onProgress?: (done: number, total: number) => void } = {}): Promise<ShotSummary[]> {
+export async function summariseShots(
+  source: FrameSource,
+  shots: readonly Shot[],
+  options: SummaryOptions & { readonly onProgress?: (done: number, total: number) => void } = {},
+): Promise<ShotSummary[]> {
   const out: ShotSummary[] = [];
   for (const [i, shot] of shots.entries()) {
     if (options.signal?.aborted) break;

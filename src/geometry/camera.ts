@@ -20,15 +20,30 @@ export interface Pinhole {
 
 /** World-to-camera of a camera panned, tilted and rolled by angles in degrees. */
 export function worldToCamera(panDeg: number, tiltDeg: number, rollDeg: number): Mat3 {
-  const p = panDeg * RAD_PER_DEG, t = tiltDeg * RAD_PER_DEG, r = rollDeg * RAD_PER_DEG;
-  const cp = Math.cos(p), sp = Math.sin(p), ct = Math.cos(t), st = Math.sin(t), cr = Math.cos(r), sr = Math.sin(r);
+  const p = panDeg * RAD_PER_DEG,
+    t = tiltDeg * RAD_PER_DEG,
+    r = rollDeg * RAD_PER_DEG;
+  const cp = Math.cos(p),
+    sp = Math.sin(p),
+    ct = Math.cos(t),
+    st = Math.sin(t),
+    cr = Math.cos(r),
+    sr = Math.sin(r);
   // Rows: camera right, down, forward in world coordinates for roll 0.
   const level: Mat3 = [cp, 0, -sp, st * sp, -ct, st * cp, ct * sp, st, ct * cp];
   return multiply([cr, -sr, 0, sr, cr, 0, 0, 0, 1], level);
 }
 
 /** A camera over flat ground as a view measures it. */
-export function groundCamera(v: { focalPx: number; tiltDeg: number; rollDeg: number; cameraHeight: number; widthPx: number; heightPx: number; panDeg?: number }): Pinhole {
+export function groundCamera(v: {
+  focalPx: number;
+  tiltDeg: number;
+  rollDeg: number;
+  cameraHeight: number;
+  widthPx: number;
+  heightPx: number;
+  panDeg?: number;
+}): Pinhole {
   return {
     focalPx: v.focalPx,
     principal: [v.widthPx / 2, v.heightPx / 2],
@@ -39,7 +54,11 @@ export function groundCamera(v: { focalPx: number; tiltDeg: number; rollDeg: num
 
 /** Image point of a world point and its depth along the optical axis; null where it lies behind the camera. */
 export function project(c: Pinhole, world: Vec3): { x: number; y: number; depth: number } | null {
-  const v = applyVector(c.worldToCamera, [world[0] - c.position[0], world[1] - c.position[1], world[2] - c.position[2]]);
+  const v = applyVector(c.worldToCamera, [
+    world[0] - c.position[0],
+    world[1] - c.position[1],
+    world[2] - c.position[2],
+  ]);
   if (!(v[2] > 1e-9)) return null;
   return { x: c.principal[0] + (c.focalPx * v[0]) / v[2], y: c.principal[1] + (c.focalPx * v[1]) / v[2], depth: v[2] };
 }
@@ -75,7 +94,8 @@ export function horizonLine(c: Pinhole): [number, number, number] {
   // Points whose ray is level: d · up = 0, with d = Rᵀ K⁻¹ x.
   const r = c.worldToCamera;
   const up: Vec3 = [r[1], r[4], r[7]];
-  const a = -up[0] / c.focalPx, b = -up[1] / c.focalPx;
+  const a = -up[0] / c.focalPx,
+    b = -up[1] / c.focalPx;
   const k = -(up[2] - (up[0] * c.principal[0] + up[1] * c.principal[1]) / c.focalPx);
   const n = Math.hypot(a, b);
   return [a / n, b / n, k / n];

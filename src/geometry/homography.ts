@@ -13,9 +13,17 @@ import { apply, multiply, normalise, type Mat3, type Point2 } from './mat3.js';
  * Returns null where the points are degenerate (three of four on a line, all equal).
  * Throws `PW-GEOMETRY-POINTS` for fewer than four pairs or lists of different length.
  */
-export function homographyFromPoints(from: readonly Point2[], to: readonly Point2[], weights?: ArrayLike<number>): Mat3 | null {
+export function homographyFromPoints(
+  from: readonly Point2[],
+  to: readonly Point2[],
+  weights?: ArrayLike<number>,
+): Mat3 | null {
   if (from.length !== to.length || from.length < 4) {
-    throw new PlatewrightError('PW-GEOMETRY-POINTS', `a homography needs at least four point pairs, but got ${from.length} and ${to.length} points`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-GEOMETRY-POINTS',
+      `a homography needs at least four point pairs, but got ${from.length} and ${to.length} points`,
+      { kind: 'internal' },
+    );
   }
   const a = normaliser(from, weights);
   const b = normaliser(to, weights);
@@ -26,13 +34,16 @@ export function homographyFromPoints(from: readonly Point2[], to: readonly Point
   for (let i = 0; i < from.length; i++) {
     const w = weights === undefined ? 1 : weights[i]!;
     if (!(w > 0)) continue;
-    const x = (from[i]![0] - a.cx) * a.s, y = (from[i]![1] - a.cy) * a.s;
-    const u = (to[i]![0] - b.cx) * b.s, v = (to[i]![1] - b.cy) * b.s;
+    const x = (from[i]![0] - a.cx) * a.s,
+      y = (from[i]![1] - a.cy) * a.s;
+    const u = (to[i]![0] - b.cx) * b.s,
+      v = (to[i]![1] - b.cy) * b.s;
     row1.set([x, y, 1, 0, 0, 0, -u * x, -u * y, -u]);
     row2.set([0, 0, 0, x, y, 1, -v * x, -v * y, -v]);
-    for (let r = 0; r < 9; r++) for (let c = 0; c < 9; c++) {
-      m[r * 9 + c] = m[r * 9 + c]! + w * (row1[r]! * row1[c]! + row2[r]! * row2[c]!);
-    }
+    for (let r = 0; r < 9; r++)
+      for (let c = 0; c < 9; c++) {
+        m[r * 9 + c] = m[r * 9 + c]! + w * (row1[r]! * row1[c]! + row2[r]! * row2[c]!);
+      }
   }
   const { values, vectors } = symmetricEigen(m, 9);
   if (!(values[1]! > 1e-10 * values[8]!)) return null;
@@ -77,14 +88,22 @@ export interface RefinedHomography {
  * Refines a homography on the transfer error |to − H from| in pixels, with a robust loss.
  * Works in coordinates normalised about the points, so that the eight unknowns are of one size.
  */
-export function refineHomography(start: Mat3, from: readonly Point2[], to: readonly Point2[], loss: RobustLoss = { kind: 'squared' }): RefinedHomography {
+export function refineHomography(
+  start: Mat3,
+  from: readonly Point2[],
+  to: readonly Point2[],
+  loss: RobustLoss = { kind: 'squared' },
+): RefinedHomography {
   const a = normaliser(from) ?? { cx: 0, cy: 0, s: 1 };
   const ta: Mat3 = [a.s, 0, -a.s * a.cx, 0, a.s, -a.s * a.cy, 0, 0, 1];
   const taInverse: Mat3 = [1 / a.s, 0, a.cx, 0, 1 / a.s, a.cy, 0, 0, 1];
   // Target coordinates are scaled alike so that h stays well conditioned; residuals are put back into pixels.
   const h0 = normalise(multiply(ta, multiply(start, taInverse)));
   const n = from.length;
-  const fx = new Float64Array(n), fy = new Float64Array(n), ux = new Float64Array(n), uy = new Float64Array(n);
+  const fx = new Float64Array(n),
+    fy = new Float64Array(n),
+    ux = new Float64Array(n),
+    uy = new Float64Array(n);
   for (let i = 0; i < n; i++) {
     fx[i] = (from[i]![0] - a.cx) * a.s;
     fy[i] = (from[i]![1] - a.cy) * a.s;
@@ -100,7 +119,8 @@ export function refineHomography(start: Mat3, from: readonly Point2[], to: reado
     maxIterations: 30,
     residuals: (p, out) => {
       for (let i = 0; i < n; i++) {
-        const x = fx[i]!, y = fy[i]!;
+        const x = fx[i]!,
+          y = fy[i]!;
         const w = 1 / (p[6]! * x + p[7]! * y + 1);
         out[2 * i] = ((p[0]! * x + p[1]! * y + p[2]!) * w - ux[i]!) * k;
         out[2 * i + 1] = ((p[3]! * x + p[4]! * y + p[5]!) * w - uy[i]!) * k;
@@ -108,16 +128,29 @@ export function refineHomography(start: Mat3, from: readonly Point2[], to: reado
     },
     jacobian: (p, out) => {
       for (let i = 0; i < n; i++) {
-        const x = fx[i]!, y = fy[i]!;
+        const x = fx[i]!,
+          y = fy[i]!;
         const w = 1 / (p[6]! * x + p[7]! * y + 1);
-        const u = (p[0]! * x + p[1]! * y + p[2]!) * w, v = (p[3]! * x + p[4]! * y + p[5]!) * w;
-        const o = i * 16, wk = w * k;
-        out[o] = x * wk; out[o + 1] = y * wk; out[o + 2] = wk;
-        out[o + 3] = 0; out[o + 4] = 0; out[o + 5] = 0;
-        out[o + 6] = -u * x * wk; out[o + 7] = -u * y * wk;
-        out[o + 8] = 0; out[o + 9] = 0; out[o + 10] = 0;
-        out[o + 11] = x * wk; out[o + 12] = y * wk; out[o + 13] = wk;
-        out[o + 14] = -v * x * wk; out[o + 15] = -v * y * wk;
+        const u = (p[0]! * x + p[1]! * y + p[2]!) * w,
+          v = (p[3]! * x + p[4]! * y + p[5]!) * w;
+        const o = i * 16,
+          wk = w * k;
+        out[o] = x * wk;
+        out[o + 1] = y * wk;
+        out[o + 2] = wk;
+        out[o + 3] = 0;
+        out[o + 4] = 0;
+        out[o + 5] = 0;
+        out[o + 6] = -u * x * wk;
+        out[o + 7] = -u * y * wk;
+        out[o + 8] = 0;
+        out[o + 9] = 0;
+        out[o + 10] = 0;
+        out[o + 11] = x * wk;
+        out[o + 12] = y * wk;
+        out[o + 13] = wk;
+        out[o + 14] = -v * x * wk;
+        out[o + 15] = -v * y * wk;
       }
     },
   });
@@ -130,8 +163,13 @@ export function refineHomography(start: Mat3, from: readonly Point2[], to: reado
   };
 }
 
-function normaliser(points: readonly Point2[], weights?: ArrayLike<number>): { cx: number; cy: number; s: number } | null {
-  let cx = 0, cy = 0, sw = 0;
+function normaliser(
+  points: readonly Point2[],
+  weights?: ArrayLike<number>,
+): { cx: number; cy: number; s: number } | null {
+  let cx = 0,
+    cy = 0,
+    sw = 0;
   for (let i = 0; i < points.length; i++) {
     const w = weights === undefined ? 1 : Math.max(0, weights[i]!);
     cx += w * points[i]![0];

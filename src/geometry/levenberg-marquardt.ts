@@ -46,11 +46,16 @@ export interface LeastSquaresResult {
 /** ρ(r) of a residual norm r; behaves as r² near zero. */
 export function lossValue(loss: RobustLoss, r: number): number {
   switch (loss.kind) {
-    case 'squared': return r * r;
-    case 'huber': return r <= loss.scale ? r * r : 2 * loss.scale * r - loss.scale * loss.scale;
-    case 'cauchy': { const q = r / loss.scale; return loss.scale * loss.scale * Math.log1p(q * q); }
+    case 'squared':
+      return r * r;
+    case 'huber':
+      return r <= loss.scale ? r * r : 2 * loss.scale * r - loss.scale * loss.scale;
+    case 'cauchy': {
+      const q = r / loss.scale;
+      return loss.scale * loss.scale * Math.log1p(q * q);
+    }
     case 'tukey': {
-      const c2 = loss.scale * loss.scale / 3;
+      const c2 = (loss.scale * loss.scale) / 3;
       if (r >= loss.scale) return c2;
       const q = 1 - (r / loss.scale) ** 2;
       return c2 * (1 - q * q * q);
@@ -61,9 +66,14 @@ export function lossValue(loss: RobustLoss, r: number): number {
 /** IRLS weight ρ'(r) / (2 r), 1 at zero. */
 export function lossWeight(loss: RobustLoss, r: number): number {
   switch (loss.kind) {
-    case 'squared': return 1;
-    case 'huber': return r <= loss.scale ? 1 : loss.scale / r;
-    case 'cauchy': { const q = r / loss.scale; return 1 / (1 + q * q); }
+    case 'squared':
+      return 1;
+    case 'huber':
+      return r <= loss.scale ? 1 : loss.scale / r;
+    case 'cauchy': {
+      const q = r / loss.scale;
+      return 1 / (1 + q * q);
+    }
     case 'tukey': {
       if (r >= loss.scale) return 0;
       const q = 1 - (r / loss.scale) ** 2;
@@ -159,13 +169,22 @@ export function levenbergMarquardt(problem: LeastSquaresProblem): LeastSquaresRe
         lambda *= Math.max(1 / 3, 1 - (2 * gain - 1) ** 3);
         grow = 2;
         accepted = true;
-        if (small || relative < 1e-12) { converged = true; break; }
-      } else if (small) { converged = true; break; }
+        if (small || relative < 1e-12) {
+          converged = true;
+          break;
+        }
+      } else if (small) {
+        converged = true;
+        break;
+      }
     }
     if (!accepted) {
       lambda *= grow;
       grow *= 2;
-      if (lambda > 1e16) { converged = true; break; }
+      if (lambda > 1e16) {
+        converged = true;
+        break;
+      }
     }
   }
   let sw = 0;
@@ -176,7 +195,12 @@ export function levenbergMarquardt(problem: LeastSquaresProblem): LeastSquaresRe
     swr += w * r[i]! * r[i]!;
   }
   return {
-    parameters: p, residuals: r, weights, cost, iterations, converged,
+    parameters: p,
+    residuals: r,
+    weights,
+    cost,
+    iterations,
+    converged,
     variance: swr / Math.max(1e-12, sw - n),
     covariance: invertSymmetric(jtj, n),
   };

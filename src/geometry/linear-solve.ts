@@ -73,8 +73,14 @@ export function solveGeneral(a: Float64Array, b: Float64Array, n: number): Float
     const pivot = m[p * n + c]!;
     if (!(Math.abs(pivot) > 1e-300)) return null;
     if (p !== c) {
-      for (let k = c; k < n; k++) { const t = m[c * n + k]!; m[c * n + k] = m[p * n + k]!; m[p * n + k] = t; }
-      const t = x[c]!; x[c] = x[p]!; x[p] = t;
+      for (let k = c; k < n; k++) {
+        const t = m[c * n + k]!;
+        m[c * n + k] = m[p * n + k]!;
+        m[p * n + k] = t;
+      }
+      const t = x[c]!;
+      x[c] = x[p]!;
+      x[p] = t;
     }
     for (let r = c + 1; r < n; r++) {
       const f = m[r * n + c]! / pivot;
@@ -103,34 +109,40 @@ export function symmetricEigen(a: Float64Array, n: number): { values: Float64Arr
   for (let sweep = 0; sweep < 60; sweep++) {
     let off = 0;
     let diag = 0;
-    for (let i = 0; i < n; i++) for (let j = 0; j < n; j++) {
-      const q = m[i * n + j]! * m[i * n + j]!;
-      if (i === j) diag += q; else off += q;
-    }
+    for (let i = 0; i < n; i++)
+      for (let j = 0; j < n; j++) {
+        const q = m[i * n + j]! * m[i * n + j]!;
+        if (i === j) diag += q;
+        else off += q;
+      }
     if (off <= 1e-30 * diag || off === 0) break;
-    for (let p = 0; p < n - 1; p++) for (let q = p + 1; q < n; q++) {
-      const apq = m[p * n + q]!;
-      if (apq === 0) continue;
-      const theta = (m[q * n + q]! - m[p * n + p]!) / (2 * apq);
-      const t = Math.sign(theta || 1) / (Math.abs(theta) + Math.sqrt(theta * theta + 1));
-      const c = 1 / Math.sqrt(t * t + 1);
-      const s = t * c;
-      for (let k = 0; k < n; k++) {
-        const kp = m[k * n + p]!, kq = m[k * n + q]!;
-        m[k * n + p] = c * kp - s * kq;
-        m[k * n + q] = s * kp + c * kq;
+    for (let p = 0; p < n - 1; p++)
+      for (let q = p + 1; q < n; q++) {
+        const apq = m[p * n + q]!;
+        if (apq === 0) continue;
+        const theta = (m[q * n + q]! - m[p * n + p]!) / (2 * apq);
+        const t = Math.sign(theta || 1) / (Math.abs(theta) + Math.sqrt(theta * theta + 1));
+        const c = 1 / Math.sqrt(t * t + 1);
+        const s = t * c;
+        for (let k = 0; k < n; k++) {
+          const kp = m[k * n + p]!,
+            kq = m[k * n + q]!;
+          m[k * n + p] = c * kp - s * kq;
+          m[k * n + q] = s * kp + c * kq;
+        }
+        for (let k = 0; k < n; k++) {
+          const pk = m[p * n + k]!,
+            qk = m[q * n + k]!;
+          m[p * n + k] = c * pk - s * qk;
+          m[q * n + k] = s * pk + c * qk;
+        }
+        for (let k = 0; k < n; k++) {
+          const kp = v[k * n + p]!,
+            kq = v[k * n + q]!;
+          v[k * n + p] = c * kp - s * kq;
+          v[k * n + q] = s * kp + c * kq;
+        }
       }
-      for (let k = 0; k < n; k++) {
-        const pk = m[p * n + k]!, qk = m[q * n + k]!;
-        m[p * n + k] = c * pk - s * qk;
-        m[q * n + k] = s * pk + c * qk;
-      }
-      for (let k = 0; k < n; k++) {
-        const kp = v[k * n + p]!, kq = v[k * n + q]!;
-        v[k * n + p] = c * kp - s * kq;
-        v[k * n + q] = s * kp + c * kq;
-      }
-    }
   }
   const order = Array.from({ length: n }, (_, i) => i).sort((i, j) => m[i * n + i]! - m[j * n + j]!);
   const values = new Float64Array(n);

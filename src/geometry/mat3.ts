@@ -13,9 +13,15 @@ export const IDENTITY3: Mat3 = [1, 0, 0, 0, 1, 0, 0, 0, 1];
 /** a · b: applies `b` first. */
 export function multiply(a: Mat3, b: Mat3): Mat3 {
   return [
-    a[0] * b[0] + a[1] * b[3] + a[2] * b[6], a[0] * b[1] + a[1] * b[4] + a[2] * b[7], a[0] * b[2] + a[1] * b[5] + a[2] * b[8],
-    a[3] * b[0] + a[4] * b[3] + a[5] * b[6], a[3] * b[1] + a[4] * b[4] + a[5] * b[7], a[3] * b[2] + a[4] * b[5] + a[5] * b[8],
-    a[6] * b[0] + a[7] * b[3] + a[8] * b[6], a[6] * b[1] + a[7] * b[4] + a[8] * b[7], a[6] * b[2] + a[7] * b[5] + a[8] * b[8],
+    a[0] * b[0] + a[1] * b[3] + a[2] * b[6],
+    a[0] * b[1] + a[1] * b[4] + a[2] * b[7],
+    a[0] * b[2] + a[1] * b[5] + a[2] * b[8],
+    a[3] * b[0] + a[4] * b[3] + a[5] * b[6],
+    a[3] * b[1] + a[4] * b[4] + a[5] * b[7],
+    a[3] * b[2] + a[4] * b[5] + a[5] * b[8],
+    a[6] * b[0] + a[7] * b[3] + a[8] * b[6],
+    a[6] * b[1] + a[7] * b[4] + a[8] * b[7],
+    a[6] * b[2] + a[7] * b[5] + a[8] * b[8],
   ];
 }
 
@@ -39,16 +45,27 @@ export function tryInvert(m: Mat3): Mat3 | null {
   }
   const k = 1 / d;
   return [
-    (m[4] * m[8] - m[5] * m[7]) * k, (m[2] * m[7] - m[1] * m[8]) * k, (m[1] * m[5] - m[2] * m[4]) * k,
-    (m[5] * m[6] - m[3] * m[8]) * k, (m[0] * m[8] - m[2] * m[6]) * k, (m[2] * m[3] - m[0] * m[5]) * k,
-    (m[3] * m[7] - m[4] * m[6]) * k, (m[1] * m[6] - m[0] * m[7]) * k, (m[0] * m[4] - m[1] * m[3]) * k,
+    (m[4] * m[8] - m[5] * m[7]) * k,
+    (m[2] * m[7] - m[1] * m[8]) * k,
+    (m[1] * m[5] - m[2] * m[4]) * k,
+    (m[5] * m[6] - m[3] * m[8]) * k,
+    (m[0] * m[8] - m[2] * m[6]) * k,
+    (m[2] * m[3] - m[0] * m[5]) * k,
+    (m[3] * m[7] - m[4] * m[6]) * k,
+    (m[1] * m[6] - m[0] * m[7]) * k,
+    (m[0] * m[4] - m[1] * m[3]) * k,
   ];
 }
 
 /** Inverse. Throws `PW-GEOMETRY-SINGULAR` where there is none. */
 export function invert(m: Mat3): Mat3 {
   const r = tryInvert(m);
-  if (r === null) throw new PlatewrightError('PW-GEOMETRY-SINGULAR', `the 3 × 3 matrix [${m.join(', ')}] cannot be inverted; the points it came from lie on one line`, { kind: 'internal' });
+  if (r === null)
+    throw new PlatewrightError(
+      'PW-GEOMETRY-SINGULAR',
+      `the 3 × 3 matrix [${m.join(', ')}] cannot be inverted; the points it came from lie on one line`,
+      { kind: 'internal' },
+    );
   return r;
 }
 

@@ -22,7 +22,11 @@ export interface RobustHomography {
  * @param maxSigmaPx largest localisation noise thought possible (one coordinate), default 1.
  * Returns null where fewer than four pairs agree.
  */
-export function robustHomography(from: readonly Point2[], to: readonly Point2[], options: { seed?: number; maxSigmaPx?: number; guess?: Mat3 | null; maxSamples?: number } = {}): RobustHomography | null {
+export function robustHomography(
+  from: readonly Point2[],
+  to: readonly Point2[],
+  options: { seed?: number; maxSigmaPx?: number; guess?: Mat3 | null; maxSamples?: number } = {},
+): RobustHomography | null {
   const n = from.length;
   if (n < 4) return null;
   const maxSigma = options.maxSigmaPx ?? 1;
@@ -35,7 +39,8 @@ export function robustHomography(from: readonly Point2[], to: readonly Point2[],
     maxSamples: options.maxSamples ?? 2000,
     fit: (indices, weights) => {
       if (weights === undefined) {
-        const a = indices.map((i) => from[i]!), b = indices.map((i) => to[i]!);
+        const a = indices.map((i) => from[i]!),
+          b = indices.map((i) => to[i]!);
         return sameSense(a, b) ? homographyFromQuad(a, b) : null;
       }
       return homographyFromPoints(from, to, weights);
@@ -45,9 +50,16 @@ export function robustHomography(from: readonly Point2[], to: readonly Point2[],
   if (found === null) return null;
   const inside = from.map((_, i) => i).filter((i) => found.weights[i]! > 0);
   if (inside.length < 4) return null;
-  const refined = refineHomography(found.model, inside.map((i) => from[i]!), inside.map((i) => to[i]!), { kind: 'tukey', scale: 3 * maxSigma });
+  const refined = refineHomography(
+    found.model,
+    inside.map((i) => from[i]!),
+    inside.map((i) => to[i]!),
+    { kind: 'tukey', scale: 3 * maxSigma },
+  );
   const weights = new Float64Array(n);
-  inside.forEach((i, k) => { weights[i] = refined.weights[k]!; });
+  inside.forEach((i, k) => {
+    weights[i] = refined.weights[k]!;
+  });
   return { homography: refined.homography, weights, support: found.support, rmsPx: refined.rmsPx };
 }
 
@@ -56,7 +68,10 @@ export function transferErrors(h: Mat3, from: readonly Point2[], to: readonly Po
   for (let i = 0; i < from.length; i++) {
     const [x, y] = from[i]!;
     const w = h[6] * x + h[7] * y + h[8];
-    if (!(w * h[8] > 0)) { out[i] = Infinity; continue; }
+    if (!(w * h[8] > 0)) {
+      out[i] = Infinity;
+      continue;
+    }
     const dx = (h[0] * x + h[1] * y + h[2]) / w - to[i]![0];
     const dy = (h[3] * x + h[4] * y + h[5]) / w - to[i]![1];
     out[i] = Math.sqrt(dx * dx + dy * dy);
@@ -64,8 +79,14 @@ export function transferErrors(h: Mat3, from: readonly Point2[], to: readonly Po
 }
 
 function sameSense(a: readonly Point2[], b: readonly Point2[]): boolean {
-  for (const [i, j, k] of [[0, 1, 2], [0, 1, 3], [0, 2, 3], [1, 2, 3]] as const) {
-    const sa = area(a[i]!, a[j]!, a[k]!), sb = area(b[i]!, b[j]!, b[k]!);
+  for (const [i, j, k] of [
+    [0, 1, 2],
+    [0, 1, 3],
+    [0, 2, 3],
+    [1, 2, 3],
+  ] as const) {
+    const sa = area(a[i]!, a[j]!, a[k]!),
+      sb = area(b[i]!, b[j]!, b[k]!);
     if (sa * sb <= 0) return false;
   }
   return true;

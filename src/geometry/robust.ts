@@ -49,8 +49,9 @@ function tables(): { weight: Float64Array; loss: Float64Array } {
   const top = 1 - tail;
   for (let i = 0; i <= TABLE; i++) weight[i] = Math.max(0, (erfc(((i / TABLE) * K) / Math.SQRT2) - tail) / top);
   for (let i = 1; i <= TABLE; i++) {
-    const u0 = (i - 1) / TABLE, u1 = i / TABLE;
-    loss[i] = loss[i - 1]! + 0.5 * (u0 * weight[i - 1]! + u1 * weight[i]!) / TABLE;
+    const u0 = (i - 1) / TABLE,
+      u1 = i / TABLE;
+    loss[i] = loss[i - 1]! + (0.5 * (u0 * weight[i - 1]! + u1 * weight[i]!)) / TABLE;
   }
   const full = loss[TABLE]!;
   for (let i = 0; i <= TABLE; i++) loss[i] = loss[i]! / full;
@@ -61,8 +62,22 @@ function tables(): { weight: Float64Array; loss: Float64Array } {
 function erfc(x: number): number {
   const z = Math.abs(x);
   const t = 1 / (1 + 0.5 * z);
-  const r = t * Math.exp(-z * z - 1.26551223 + t * (1.00002368 + t * (0.37409196 + t * (0.09678418 + t * (-0.18628806
-    + t * (0.27886807 + t * (-1.13520398 + t * (1.48851587 + t * (-0.82215223 + t * 0.17087277)))))))));
+  const r =
+    t *
+    Math.exp(
+      -z * z -
+        1.26551223 +
+        t *
+          (1.00002368 +
+            t *
+              (0.37409196 +
+                t *
+                  (0.09678418 +
+                    t *
+                      (-0.18628806 +
+                        t *
+                          (0.27886807 + t * (-1.13520398 + t * (1.48851587 + t * (-0.82215223 + t * 0.17087277)))))))),
+    );
   return x >= 0 ? r : 2 - r;
 }
 
@@ -91,7 +106,10 @@ export function robustFit<M>(problem: RobustProblem<M>): RobustResult<M> | null 
     let inside = 0;
     for (let i = 0; i < count; i++) {
       const u = res[i]! / cut;
-      if (u < 1) { w[i] = weight[(u * TABLE) | 0]!; inside++; } else w[i] = 0;
+      if (u < 1) {
+        w[i] = weight[(u * TABLE) | 0]!;
+        inside++;
+      } else w[i] = 0;
     }
     return inside;
   };
@@ -110,7 +128,13 @@ export function robustFit<M>(problem: RobustProblem<M>): RobustResult<M> | null 
       if (next === null) break;
       problem.residuals(next, res);
       const t = score();
-      if (t >= s - 1e-9 * s) { if (t < s) { current = next; s = t; } break; }
+      if (t >= s - 1e-9 * s) {
+        if (t < s) {
+          current = next;
+          s = t;
+        }
+        break;
+      }
       current = next;
       s = t;
     }

@@ -4,7 +4,14 @@ import type { AsideAnswer, AsideData, AsideOrder } from './aside.js';
 import type { KernelFunction } from './lane-protocol.js';
 
 const { module, memory } = workerData as AsideData;
-const instance = new WebAssembly.Instance(module, { env: { memory, abort: () => { throw new Error('kernel aborted'); } } });
+const instance = new WebAssembly.Instance(module, {
+  env: {
+    memory,
+    abort: () => {
+      throw new Error('kernel aborted');
+    },
+  },
+});
 
 parentPort!.on('message', ({ name, args }: AsideOrder) => {
   let failed = false;

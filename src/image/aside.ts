@@ -5,9 +5,17 @@
 import { Worker } from 'node:worker_threads';
 import { PlatewrightError } from '../core/errors.js';
 
-export interface AsideData { readonly module: WebAssembly.Module; readonly memory: WebAssembly.Memory }
-export interface AsideOrder { readonly name: string; readonly args: readonly number[] }
-export interface AsideAnswer { readonly failed: boolean }
+export interface AsideData {
+  readonly module: WebAssembly.Module;
+  readonly memory: WebAssembly.Memory;
+}
+export interface AsideOrder {
+  readonly name: string;
+  readonly args: readonly number[];
+}
+export interface AsideAnswer {
+  readonly failed: boolean;
+}
 
 export class Aside {
   private readonly data: AsideData;
@@ -23,12 +31,15 @@ export class Aside {
 
   /** Runs a kernel with these arguments; jobs wait for one another. Rejects with `PW-IMAGE-KERNEL` if it trapped or its thread ended. */
   run(name: string, args: readonly number[]): Promise<void> {
-    const done = this.last.then(() => new Promise<void>((resolve, reject) => {
-      this.worker ??= this.start();
-      this.waiting = { resolve, reject };
-      this.worker.ref();
-      this.worker.postMessage({ name, args } satisfies AsideOrder);
-    }));
+    const done = this.last.then(
+      () =>
+        new Promise<void>((resolve, reject) => {
+          this.worker ??= this.start();
+          this.waiting = { resolve, reject };
+          this.worker.ref();
+          this.worker.postMessage({ name, args } satisfies AsideOrder);
+        }),
+    );
     this.last = done.catch(() => undefined);
     return done;
   }

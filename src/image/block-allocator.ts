@@ -52,20 +52,26 @@ export class BlockAllocator {
   release(pointer: number): void {
     const size = this.sizes.get(pointer);
     if (size === undefined) {
-      throw new PlatewrightError('PW-IMAGE-FREE', `a block at ${pointer} was freed that is not allocated (freed twice?)`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-IMAGE-FREE',
+        `a block at ${pointer} was freed that is not allocated (freed twice?)`,
+        { kind: 'internal' },
+      );
     }
     this.sizes.delete(pointer);
     this.insert(pointer, pointer + size);
   }
 
   private insert(start: number, end: number): void {
-    let lo = 0, hi = this.free.length;
+    let lo = 0,
+      hi = this.free.length;
     while (lo < hi) {
       const mid = (lo + hi) >> 1;
       if (this.free[mid]!.start < start) lo = mid + 1;
       else hi = mid;
     }
-    const before = this.free[lo - 1], after = this.free[lo];
+    const before = this.free[lo - 1],
+      after = this.free[lo];
     if (before !== undefined && before.end === start) {
       before.end = end;
       if (after !== undefined && after.start === end) {
@@ -83,13 +89,21 @@ export class BlockAllocator {
       const last = this.free[this.free.length - 1];
       const tail = last !== undefined && last.end === this.pages * PAGE ? last.end - last.start : 0;
       if (add <= 0 || add * PAGE + tail < size) {
-        throw new PlatewrightError('PW-IMAGE-MEMORY', `the picture memory is full: ${Math.round(this.used / 1e6)} MB are in use and ${Math.round(size / 1e6)} MB more were asked; free pictures or work on smaller ones`, { kind: 'internal' });
+        throw new PlatewrightError(
+          'PW-IMAGE-MEMORY',
+          `the picture memory is full: ${Math.round(this.used / 1e6)} MB are in use and ${Math.round(size / 1e6)} MB more were asked; free pictures or work on smaller ones`,
+          { kind: 'internal' },
+        );
       }
     }
     try {
       this.memory.grow(add);
     } catch (cause) {
-      throw new PlatewrightError('PW-IMAGE-MEMORY', `this machine would not give the picture memory ${add * 64} KB more`, { kind: 'internal', cause });
+      throw new PlatewrightError(
+        'PW-IMAGE-MEMORY',
+        `this machine would not give the picture memory ${add * 64} KB more`,
+        { kind: 'internal', cause },
+      );
     }
     this.pages += add;
     this.insert((this.pages - add) * PAGE, this.pages * PAGE);

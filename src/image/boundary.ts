@@ -23,7 +23,11 @@ export function boundaryIndex(i: number, n: number, boundary: Boundary): number 
 /** Throws `PW-IMAGE-SHAPE` unless `plane` has width × height elements; `what` names the caller. */
 export function requirePlane(plane: { readonly length: number }, width: number, height: number, what: string): void {
   if (!(width > 0) || !(height > 0) || plane.length !== width * height) {
-    throw new PlatewrightError('PW-IMAGE-SHAPE', `${what} expected a plane of ${width} × ${height} = ${width * height} values, but got ${plane.length}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-SHAPE',
+      `${what} expected a plane of ${width} × ${height} = ${width * height} values, but got ${plane.length}`,
+      { kind: 'internal' },
+    );
   }
 }
 
@@ -31,7 +35,11 @@ export function requirePlane(plane: { readonly length: number }, width: number, 
 export function planeOr(dst: Float32Array | undefined, n: number, what: string): Float32Array {
   if (dst === undefined) return new Float32Array(n);
   if (dst.length !== n) {
-    throw new PlatewrightError('PW-IMAGE-SHAPE', `${what} was given a destination of ${dst.length} values, but writes ${n}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-SHAPE',
+      `${what} was given a destination of ${dst.length} values, but writes ${n}`,
+      { kind: 'internal' },
+    );
   }
   return dst;
 }

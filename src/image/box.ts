@@ -7,7 +7,15 @@ import { mapPlanes } from './convolve.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import type { Picture } from './picture.js';
 
-function runBox(src: Float32Array, width: number, height: number, rx: number, ry: number, out: Float32Array, mean: boolean): void {
+function runBox(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number,
+  out: Float32Array,
+  mean: boolean,
+): void {
   const mid = new Float64Array(width * height);
   for (let y = 0; y < height; y++) {
     const o = y * width;
@@ -37,7 +45,14 @@ function runBox(src: Float32Array, width: number, height: number, rx: number, ry
 }
 
 /** Plain twin: mean over the window of half widths rx, ry (pixels) cut at the edge; `dst` may be `src`. */
-export function boxMeanPlain(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function boxMeanPlain(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'box mean');
   const out = planeOr(dst, width * height, 'box mean');
   runBox(src, width, height, Math.max(0, Math.floor(rx)), Math.max(0, Math.floor(ry)), out, true);
@@ -45,20 +60,43 @@ export function boxMeanPlain(src: Float32Array, width: number, height: number, r
 }
 
 /** Mean over a (2 rx + 1) × (2 ry + 1) window, cut at the edge; `dst` may be `src`. */
-export function boxMean(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function boxMean(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   return box(src, width, height, rx, ry, dst, true);
 }
 
 /** Sum over the same window (pixels beyond the edge add nothing); `dst` may be `src`. */
-export function boxSum(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function boxSum(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   return box(src, width, height, rx, ry, dst, false);
 }
 
-function box(src: Float32Array, width: number, height: number, rx: number, ry: number, dst: Float32Array | undefined, mean: boolean): Float32Array {
+function box(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number,
+  dst: Float32Array | undefined,
+  mean: boolean,
+): Float32Array {
   requirePlane(src, width, height, 'box filter');
   const n = width * height;
   const out = planeOr(dst, n, 'box filter');
-  const ix = Math.max(0, Math.floor(rx)), iy = Math.max(0, Math.floor(ry));
+  const ix = Math.max(0, Math.floor(rx)),
+    iy = Math.max(0, Math.floor(ry));
   if (n < KERNEL_FROM_PIXELS) {
     runBox(src, width, height, ix, iy, out, mean);
     return out;
@@ -66,7 +104,10 @@ function box(src: Float32Array, width: number, height: number, rx: number, ry: n
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src), d = scope.output(out), mid = scope.allocate(4 * n), flag = mean ? 1 : 0;
+    const s = scope.input(src),
+      d = scope.output(out),
+      mid = scope.allocate(4 * n),
+      flag = mean ? 1 : 0;
     door.run('boxAcross', [s, mid, width, ix, flag], height, 2 * width);
     door.run('boxDown', [mid, d, width, height, iy, flag], width, 2 * height, 8 * width + 64);
     scope.finish();
@@ -77,7 +118,12 @@ function box(src: Float32Array, width: number, height: number, rx: number, ry: n
 }
 
 /** Local mean and variance (never negative) of one plane over the window. */
-export function boxVariance(src: Float32Array, width: number, height: number, radius: number): { mean: Float32Array; variance: Float32Array } {
+export function boxVariance(
+  src: Float32Array,
+  width: number,
+  height: number,
+  radius: number,
+): { mean: Float32Array; variance: Float32Array } {
   const n = width * height;
   const square = new Float32Array(n);
   for (let i = 0; i < n; i++) square[i] = src[i]! * src[i]!;
@@ -88,7 +134,13 @@ export function boxVariance(src: Float32Array, width: number, height: number, ra
 }
 
 /** Local covariance of two planes over the window. */
-export function boxCovariance(a: Float32Array, b: Float32Array, width: number, height: number, radius: number): Float32Array {
+export function boxCovariance(
+  a: Float32Array,
+  b: Float32Array,
+  width: number,
+  height: number,
+  radius: number,
+): Float32Array {
   const n = width * height;
   const product = new Float32Array(n);
   for (let i = 0; i < n; i++) product[i] = a[i]! * b[i]!;

@@ -5,10 +5,19 @@ import { srgbEncode } from '../colour/transfer.js';
 import { composite, over, premultiply, unpremultiply, type PorterDuff } from './composite.js';
 import type { Channels, Picture } from './picture.js';
 
-interface Table { source: { colour: number[]; alpha: number }; backdrop: { colour: number[]; alpha: number }; results: Record<string, { co: number[]; ao: number }> }
-const published = JSON.parse(readFileSync(new URL('../../test/published/porter-duff.json', import.meta.url), 'utf8')) as {
-  tolerance: number; worked: { Cs: number[]; as: number; Cb: number[]; ab: number; co: number[]; ao?: number }[]; tables: Table[];
-  matting: { cases: { F: number[]; B: number[]; a: number; C: number[] }[] }; halfMix8Bit: { coded_mix_8bit: number; linear_mix_8bit: number };
+interface Table {
+  source: { colour: number[]; alpha: number };
+  backdrop: { colour: number[]; alpha: number };
+  results: Record<string, { co: number[]; ao: number }>;
+}
+const published = JSON.parse(
+  readFileSync(new URL('../../test/published/porter-duff.json', import.meta.url), 'utf8'),
+) as {
+  tolerance: number;
+  worked: { Cs: number[]; as: number; Cb: number[]; ab: number; co: number[]; ao?: number }[];
+  tables: Table[];
+  matting: { cases: { F: number[]; B: number[]; a: number; C: number[] }[] };
+  halfMix8Bit: { coded_mix_8bit: number; linear_mix_8bit: number };
 };
 
 /** A picture of one premultiplied colour; large enough for the kernel where asked. */
@@ -20,13 +29,20 @@ function flat(colour: readonly number[], alpha: number, side: number, channels: 
   return { width: side, height: side, channels, data };
 }
 
-describe.each([['plain twin', 3], ['kernel', 70]])('Porter-Duff by the %s', (_, side) => {
+describe.each([
+  ['plain twin', 3],
+  ['kernel', 70],
+])('Porter-Duff by the %s', (_, side) => {
   const at = (p: Picture, c: number): number => p.data[c * side * side + 1]!;
 
   it('gives every operator of W3C Compositing 1, section 9', () => {
     for (const t of published.tables) {
       for (const [operator, want] of Object.entries(t.results)) {
-        const out = composite(operator as PorterDuff, flat(t.source.colour, t.source.alpha, side), flat(t.backdrop.colour, t.backdrop.alpha, side));
+        const out = composite(
+          operator as PorterDuff,
+          flat(t.source.colour, t.source.alpha, side),
+          flat(t.backdrop.colour, t.backdrop.alpha, side),
+        );
         for (let c = 0; c < 3; c++) expect(Math.abs(at(out, c) - want.co[c]!)).toBeLessThan(published.tolerance);
         expect(Math.abs(at(out, 3) - want.ao)).toBeLessThan(published.tolerance);
       }
@@ -56,17 +72,23 @@ describe.each([['plain twin', 3], ['kernel', 70]])('Porter-Duff by the %s', (_, 
   });
 
   it('over is associative, in plus out is the whole, premultiplication goes both ways', () => {
-    const a = flat([0.2, 0.6, 0.4], 0.75, side), b = flat([0.9, 0.1, 0.5], 0.4, side), c = flat([0.3, 0.3, 0.8], 0.6, side);
-    const left = composite('over', composite('over', a, b), c), right = composite('over', a, composite('over', b, c));
+    const a = flat([0.2, 0.6, 0.4], 0.75, side),
+      b = flat([0.9, 0.1, 0.5], 0.4, side),
+      c = flat([0.3, 0.3, 0.8], 0.6, side);
+    const left = composite('over', composite('over', a, b), c),
+      right = composite('over', a, composite('over', b, c));
     for (let i = 0; i < left.data.length; i++) expect(left.data[i]!).toBeCloseTo(right.data[i]!, 6);
-    const inside = composite('in', a, b), outside = composite('out', a, b);
+    const inside = composite('in', a, b),
+      outside = composite('out', a, b);
     for (let i = 0; i < a.data.length; i++) expect(inside.data[i]! + outside.data[i]!).toBeCloseTo(a.data[i]!, 6);
     const back = premultiply(unpremultiply(a));
     for (let i = 0; i < a.data.length; i++) expect(back.data[i]!).toBeCloseTo(a.data[i]!, 6);
   });
 
   it('refuses pictures of different size and mattes as colour', () => {
-    expect(() => composite('over', flat([0, 0, 0], 1, side), flat([0, 0, 0], 1, side + 1))).toThrow(/PW-IMAGE-MISMATCH/);
+    expect(() => composite('over', flat([0, 0, 0], 1, side), flat([0, 0, 0], 1, side + 1))).toThrow(
+      /PW-IMAGE-MISMATCH/,
+    );
     const matte: Picture = { width: side, height: side, channels: 1, data: new Float32Array(side * side) };
     expect(() => composite('over', matte, matte)).toThrow(/PW-IMAGE-CHANNELS/);
   });

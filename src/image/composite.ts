@@ -7,7 +7,20 @@ import { PlatewrightError } from '../core/errors.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 import { createPicture, requireSameSize, type Picture } from './picture.js';
 
-export type PorterDuff = 'clear' | 'copy' | 'destination' | 'over' | 'destOver' | 'in' | 'destIn' | 'out' | 'destOut' | 'atop' | 'destAtop' | 'xor' | 'plus';
+export type PorterDuff =
+  | 'clear'
+  | 'copy'
+  | 'destination'
+  | 'over'
+  | 'destOver'
+  | 'in'
+  | 'destIn'
+  | 'out'
+  | 'destOut'
+  | 'atop'
+  | 'destAtop'
+  | 'xor'
+  | 'plus';
 
 /** [Fa, Fb] as numbers: constant + coefficient times the other alpha. Fa = a0 + a1·ab, Fb = b0 + b1·as. */
 export const PORTER_DUFF_FACTORS: Record<PorterDuff, readonly [number, number, number, number]> = {
@@ -28,7 +41,11 @@ export const PORTER_DUFF_FACTORS: Record<PorterDuff, readonly [number, number, n
 
 function requireColour(p: Picture, what: string): void {
   if (p.channels !== 3 && p.channels !== 4) {
-    throw new PlatewrightError('PW-IMAGE-CHANNELS', `${what} needs RGB or RGBA pictures, but got ${p.channels} channel(s)`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-CHANNELS',
+      `${what} needs RGB or RGBA pictures, but got ${p.channels} channel(s)`,
+      { kind: 'internal' },
+    );
   }
 }
 
@@ -43,7 +60,9 @@ export function compositePlain(operator: PorterDuff, source: Picture, backdrop: 
   requireColour(out, 'compositing');
   const [a0, a1, b0, b1] = PORTER_DUFF_FACTORS[operator];
   const n = source.width * source.height;
-  const s = source.data, b = backdrop.data, o = out.data;
+  const s = source.data,
+    b = backdrop.data,
+    o = out.data;
   const sa = source.channels === 4 ? 3 * n : -1;
   const ba = backdrop.channels === 4 ? 3 * n : -1;
   const oa = out.channels === 4 ? 3 * n : -1;
@@ -67,15 +86,22 @@ export function composite(operator: PorterDuff, source: Picture, backdrop: Pictu
   requireColour(source, 'compositing');
   requireColour(backdrop, 'compositing');
   requireSameSize(source, backdrop, 'compositing');
-  const out = dst ?? createPicture(source.width, source.height, source.channels === 3 && backdrop.channels === 3 ? 3 : 4);
+  const out =
+    dst ?? createPicture(source.width, source.height, source.channels === 3 && backdrop.channels === 3 ? 3 : 4);
   requireSameSize(source, out, 'compositing');
   requireColour(out, 'compositing');
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(source.data), b = backdrop.data === source.data ? s : scope.input(backdrop.data);
+    const s = scope.input(source.data),
+      b = backdrop.data === source.data ? s : scope.input(backdrop.data);
     const flag = (p: Picture): number => (p.channels === 4 ? 1 : 0);
-    door.run('composite', [s, b, scope.output(out.data), n, flag(source), flag(backdrop), flag(out), ...PORTER_DUFF_FACTORS[operator]], Math.ceil(n / 1024), 4096);
+    door.run(
+      'composite',
+      [s, b, scope.output(out.data), n, flag(source), flag(backdrop), flag(out), ...PORTER_DUFF_FACTORS[operator]],
+      Math.ceil(n / 1024),
+      4096,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -124,12 +150,16 @@ export function unpremultiplyPlain(src: Picture, dst?: Picture): Picture {
 
 /** Multiplies colour by alpha; a picture without alpha is copied. `dst` may be `src`. */
 export function premultiply(src: Picture, dst?: Picture): Picture {
-  return src.channels === 4 && src.width * src.height >= KERNEL_FROM_PIXELS ? premultiplyByKernel(src, 0, dst) : premultiplyPlain(src, dst);
+  return src.channels === 4 && src.width * src.height >= KERNEL_FROM_PIXELS
+    ? premultiplyByKernel(src, 0, dst)
+    : premultiplyPlain(src, dst);
 }
 
 /** Divides colour by alpha; where alpha is at most 1e-6 the colour becomes 0. `dst` may be `src`. */
 export function unpremultiply(src: Picture, dst?: Picture): Picture {
-  return src.channels === 4 && src.width * src.height >= KERNEL_FROM_PIXELS ? premultiplyByKernel(src, 1, dst) : unpremultiplyPlain(src, dst);
+  return src.channels === 4 && src.width * src.height >= KERNEL_FROM_PIXELS
+    ? premultiplyByKernel(src, 1, dst)
+    : unpremultiplyPlain(src, dst);
 }
 
 function premultiplyByKernel(src: Picture, mode: 0 | 1, dst: Picture | undefined): Picture {
@@ -151,7 +181,10 @@ function premultiplyByKernel(src: Picture, mode: 0 | 1, dst: Picture | undefined
 export function multiplyByMatte(src: Picture, matte: Float32Array, dst?: Picture): Picture {
   const out = dst ?? createPicture(src.width, src.height, src.channels);
   const n = src.width * src.height;
-  if (matte.length !== n) throw new PlatewrightError('PW-IMAGE-SHAPE', `the matte has ${matte.length} values, but the picture ${n} pixels`, { kind: 'internal' });
+  if (matte.length !== n)
+    throw new PlatewrightError('PW-IMAGE-SHAPE', `the matte has ${matte.length} values, but the picture ${n} pixels`, {
+      kind: 'internal',
+    });
   for (let c = 0; c < src.channels; c++) {
     const o = c * n;
     for (let i = 0; i < n; i++) out.data[o + i] = src.data[o + i]! * matte[i]!;

@@ -10,7 +10,11 @@ import { createPicture, plane, type Picture } from './picture.js';
 
 function requireTaps(taps: ArrayLike<number>): void {
   if (taps.length % 2 !== 1) {
-    throw new PlatewrightError('PW-IMAGE-TAPS', `a separable filter needs an odd number of taps, but got ${taps.length}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-TAPS',
+      `a separable filter needs an odd number of taps, but got ${taps.length}`,
+      { kind: 'internal' },
+    );
   }
 }
 
@@ -18,7 +22,15 @@ function requireTaps(taps: ArrayLike<number>): void {
  * Plain twin of the kernel. `src` and `dst` are height × width; `dst` may be `src`.
  * @param tapsX odd number of weights across; @param tapsY odd number of weights down.
  */
-export function convolveSeparablePlain(src: Float32Array, width: number, height: number, tapsX: ArrayLike<number>, tapsY: ArrayLike<number>, boundary: Boundary = 'clamp', dst?: Float32Array): Float32Array {
+export function convolveSeparablePlain(
+  src: Float32Array,
+  width: number,
+  height: number,
+  tapsX: ArrayLike<number>,
+  tapsY: ArrayLike<number>,
+  boundary: Boundary = 'clamp',
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'separable convolution');
   requireTaps(tapsX);
   requireTaps(tapsY);
@@ -59,11 +71,21 @@ export function convolveSeparablePlain(src: Float32Array, width: number, height:
 
 /** Do two arrays share memory? */
 function overlap(a: Float32Array, b: Float32Array): boolean {
-  return a.buffer === b.buffer && a.byteOffset < b.byteOffset + b.byteLength && b.byteOffset < a.byteOffset + a.byteLength;
+  return (
+    a.buffer === b.buffer && a.byteOffset < b.byteOffset + b.byteLength && b.byteOffset < a.byteOffset + a.byteLength
+  );
 }
 
 /** Separable convolution; shapes as in {@link convolveSeparablePlain}. */
-export function convolveSeparable(src: Float32Array, width: number, height: number, tapsX: ArrayLike<number>, tapsY: ArrayLike<number>, boundary: Boundary = 'clamp', dst?: Float32Array): Float32Array {
+export function convolveSeparable(
+  src: Float32Array,
+  width: number,
+  height: number,
+  tapsX: ArrayLike<number>,
+  tapsY: ArrayLike<number>,
+  boundary: Boundary = 'clamp',
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'separable convolution');
   requireTaps(tapsX);
   requireTaps(tapsY);
@@ -76,10 +98,18 @@ export function convolveSeparable(src: Float32Array, width: number, height: numb
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src), d = scope.output(out, overlap(out, src));
-    const tx = scope.input(Float32Array.from(tapsX)), ty = scope.input(Float32Array.from(tapsY));
+    const s = scope.input(src),
+      d = scope.output(out, overlap(out, src));
+    const tx = scope.input(Float32Array.from(tapsX)),
+      ty = scope.input(Float32Array.from(tapsY));
     const scratch = 4 * (width + tapsX.length + 64 + tapsY.length + tapsY.length * (width + 16)) + 256;
-    door.run('convolveSeparable', [s, d, width, height, tx, tapsX.length, ty, tapsY.length, BOUNDARY_MODE[boundary]], height, width * (tapsX.length + tapsY.length) / 4, scratch);
+    door.run(
+      'convolveSeparable',
+      [s, d, width, height, tx, tapsX.length, ty, tapsY.length, BOUNDARY_MODE[boundary]],
+      height,
+      (width * (tapsX.length + tapsY.length)) / 4,
+      scratch,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -88,10 +118,18 @@ export function convolveSeparable(src: Float32Array, width: number, height: numb
 }
 
 /** Applies a plane function to every plane of a picture. `dst` may be `src`. */
-export function mapPlanes(src: Picture, dst: Picture | undefined, run: (from: Float32Array, to: Float32Array) => void): Picture {
+export function mapPlanes(
+  src: Picture,
+  dst: Picture | undefined,
+  run: (from: Float32Array, to: Float32Array) => void,
+): Picture {
   const out = dst ?? createPicture(src.width, src.height, src.channels);
   if (out.width !== src.width || out.height !== src.height || out.channels !== src.channels) {
-    throw new PlatewrightError('PW-IMAGE-SHAPE', `the destination is ${out.width}×${out.height}×${out.channels}, but the source is ${src.width}×${src.height}×${src.channels}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-SHAPE',
+      `the destination is ${out.width}×${out.height}×${out.channels}, but the source is ${src.width}×${src.height}×${src.channels}`,
+      { kind: 'internal' },
+    );
   }
   for (let c = 0; c < src.channels; c++) run(plane(src, c), plane(out, c));
   return out;

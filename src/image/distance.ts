@@ -6,7 +6,14 @@ import { planeOr, requirePlane } from './boundary.js';
 
 const FAR = 1e20;
 
-function transformLine(f: Float64Array, n: number, d: Float64Array, v: Int32Array, z: Float64Array, arg: Int32Array): void {
+function transformLine(
+  f: Float64Array,
+  n: number,
+  d: Float64Array,
+  v: Int32Array,
+  z: Float64Array,
+  arg: Int32Array,
+): void {
   let k = 0;
   v[0] = 0;
   z[0] = -Infinity;
@@ -19,7 +26,11 @@ function transformLine(f: Float64Array, n: number, d: Float64Array, v: Int32Arra
       if (s > z[k]! || k === 0) break;
       k--;
     }
-    if (s <= z[k]!) { v[k] = q; z[k + 1] = Infinity; continue; }
+    if (s <= z[k]!) {
+      v[k] = q;
+      z[k + 1] = Infinity;
+      continue;
+    }
     k++;
     v[k] = q;
     z[k] = s;
@@ -45,8 +56,11 @@ export interface NearestResult {
 export function nearestInSet(set: ArrayLike<number>, width: number, height: number): NearestResult {
   requirePlane(set, width, height, 'distance transform');
   const n = Math.max(width, height);
-  const f = new Float64Array(n), d = new Float64Array(n), z = new Float64Array(n + 1);
-  const v = new Int32Array(n), arg = new Int32Array(n);
+  const f = new Float64Array(n),
+    d = new Float64Array(n),
+    z = new Float64Array(n + 1);
+  const v = new Int32Array(n),
+    arg = new Int32Array(n);
   const columns = new Float64Array(width * height);
   const columnArg = new Int32Array(width * height);
   for (let x = 0; x < width; x++) {
@@ -82,7 +96,13 @@ export function distanceToSet(set: ArrayLike<number>, width: number, height: num
  * Signed distance to the edge of {plane ≥ threshold}: positive inside, negative outside, zero half-way between an inside and
  * an outside pixel.
  */
-export function signedDistance(plane: Float32Array, width: number, height: number, threshold = 0.5, dst?: Float32Array): Float32Array {
+export function signedDistance(
+  plane: Float32Array,
+  width: number,
+  height: number,
+  threshold = 0.5,
+  dst?: Float32Array,
+): Float32Array {
   const out = planeOr(dst, width * height, 'signed distance');
   const inside = new Uint8Array(width * height);
   const outside = new Uint8Array(width * height);

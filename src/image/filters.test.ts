@@ -19,7 +19,8 @@ import { resizePlane } from './resize.js';
 import { moments, median, percentile, robustSigma } from './statistics.js';
 import { warpHomography } from './warp.js';
 
-const W = 101, H = 81;
+const W = 101,
+  H = 81;
 
 function noise(n: number, seed: number): Float32Array {
   const r = new RandomStream(seed);
@@ -37,13 +38,15 @@ describe('Gaussian', () => {
     const out = gaussianPlane(src, W, H, 1.7);
     const t = gaussianTaps(1.7);
     const r = t.length >> 1;
-    for (let j = -r; j <= r; j++) for (let i = -r; i <= r; i++) expect(out[(40 + j) * W + 50 + i]!).toBeCloseTo(t[i + r]! * t[j + r]!, 6);
+    for (let j = -r; j <= r; j++)
+      for (let i = -r; i <= r; i++) expect(out[(40 + j) * W + 50 + i]!).toBeCloseTo(t[i + r]! * t[j + r]!, 6);
     expect(out.reduce((s, v) => s + v, 0)).toBeCloseTo(1, 5);
   });
 
   it('keeps a constant at every boundary but zero, and reads left and right apart', () => {
     const flat = new Float32Array(W * H).fill(0.7);
-    for (const boundary of ['clamp', 'mirror'] as const) expect(Math.abs(gaussianPlane(flat, W, H, 3, 3, undefined, boundary)[0]! - 0.7)).toBeLessThan(1e-6);
+    for (const boundary of ['clamp', 'mirror'] as const)
+      expect(Math.abs(gaussianPlane(flat, W, H, 3, 3, undefined, boundary)[0]! - 0.7)).toBeLessThan(1e-6);
     expect(gaussianPlane(flat, W, H, 3, 3, undefined, 'zero')[0]!).toBeLessThan(0.3);
     // A correlation with (0 0 1) reads the right neighbour.
     const src = noise(W * H, 3);
@@ -54,15 +57,21 @@ describe('Gaussian', () => {
 
   it('recursive: right variance, within 4 % of the peak of the sampled Gaussian, and the edge repeats', () => {
     for (const sigma of [1, 2, 5, 12, 40]) {
-      const n = 16 * Math.ceil(sigma) * 2 + 71, mid = n >> 1;
+      const n = 16 * Math.ceil(sigma) * 2 + 71,
+        mid = n >> 1;
       const src = new Float32Array(n * 80);
       for (let y = 0; y < 80; y++) src[y * n + mid] = 1;
       const out = recursiveGaussian(src, n, 80, sigma, 0).subarray(40 * n, 41 * n);
-      let sum = 0, second = 0, off = 0;
+      let sum = 0,
+        second = 0,
+        off = 0;
       for (let i = 0; i < n; i++) {
         sum += out[i]!;
         second += out[i]! * (i - mid) ** 2;
-        off = Math.max(off, Math.abs(out[i]! - Math.exp(-((i - mid) ** 2) / (2 * sigma * sigma)) / (sigma * Math.sqrt(2 * Math.PI))));
+        off = Math.max(
+          off,
+          Math.abs(out[i]! - Math.exp(-((i - mid) ** 2) / (2 * sigma * sigma)) / (sigma * Math.sqrt(2 * Math.PI))),
+        );
       }
       expect(sum).toBeCloseTo(1, 4);
       expect(Math.sqrt(second)).toBeCloseTo(sigma, 2);
@@ -75,7 +84,8 @@ describe('Gaussian', () => {
     long.fill(line[0]!, 0, 400);
     long.set(line, 400);
     long.fill(line[119]!, 520);
-    const a = recursiveGaussian(line, 120, 1, 9, 0), b = recursiveGaussian(long, 920, 1, 9, 0);
+    const a = recursiveGaussian(line, 120, 1, 9, 0),
+      b = recursiveGaussian(long, 920, 1, 9, 0);
     for (let i = 0; i < 120; i++) expect(a[i]!).toBeCloseTo(b[400 + i]!, 6);
   });
 
@@ -92,8 +102,17 @@ describe('box and integral', () => {
     const src = noise(W * H, 4);
     const mean = boxMean(src, W, H, 4, 2);
     const table = integralImage(src, W, H);
-    for (const [x, y] of [[0, 0], [100, 80], [3, 1], [50, 40], [97, 79]] as const) {
-      const x0 = Math.max(0, x - 4), x1 = Math.min(W, x + 5), y0 = Math.max(0, y - 2), y1 = Math.min(H, y + 3);
+    for (const [x, y] of [
+      [0, 0],
+      [100, 80],
+      [3, 1],
+      [50, 40],
+      [97, 79],
+    ] as const) {
+      const x0 = Math.max(0, x - 4),
+        x1 = Math.min(W, x + 5),
+        y0 = Math.max(0, y - 2),
+        y1 = Math.min(H, y + 3);
       let s = 0;
       for (let j = y0; j < y1; j++) for (let i = x0; i < x1; i++) s += src[j * W + i]!;
       expect(rectangleSum(table, x - 4, y - 2, x + 5, y + 3)).toBeCloseTo(s, 9);
@@ -116,10 +135,12 @@ describe('pyramid and resize', () => {
     expect(back[31 * 128 + 64]!).toBeCloseTo(src[31 * 128 + 64]!, 5);
     for (const filter of ['area', 'linear', 'cubic', 'lanczos3'] as const) {
       const small = resizePlane(src, 128, 96, 37, 31, filter);
-      expect(small[15 * 37 + 18]!).toBeCloseTo(0.01 * (18.5 * 128) / 37 + 0.02 * (15.5 * 96) / 31, 4);
+      expect(small[15 * 37 + 18]!).toBeCloseTo((0.01 * (18.5 * 128)) / 37 + (0.02 * (15.5 * 96)) / 31, 4);
       const large = resizePlane(src, 128, 96, 300, 200, filter === 'area' ? 'linear' : filter);
       // Lanczos does not reproduce a ramp exactly: its weights are normalised, but their first moment is not zero.
-      expect(Math.abs(large[100 * 300 + 150]! - 0.01 * (150.5 * 128) / 300 - 0.02 * (100.5 * 96) / 200)).toBeLessThan(filter === 'lanczos3' ? 1.5e-3 : 1e-4);
+      expect(
+        Math.abs(large[100 * 300 + 150]! - (0.01 * (150.5 * 128)) / 300 - (0.02 * (100.5 * 96)) / 200),
+      ).toBeLessThan(filter === 'lanczos3' ? 1.5e-3 : 1e-4);
     }
     expect(buildPyramid(src, 128, 96, 9).map((l) => l.width)).toEqual([128, 64, 32, 16]);
   });
@@ -146,9 +167,15 @@ describe('warp', () => {
   });
 
   it('sub-pixel shift of a smooth wave: bicubic within 1e-3, Lanczos within 2e-3, bilinear within 1e-2', () => {
-    const w = 128, h = 80;
+    const w = 128,
+      h = 80;
     const wave = (x: number): number => 0.5 + 0.5 * Math.sin((2 * Math.PI * x) / 16);
-    const src = { width: w, height: h, channels: 1 as const, data: Float32Array.from({ length: w * h }, (_, i) => wave((i % w) + 0.5)) };
+    const src = {
+      width: w,
+      height: h,
+      channels: 1 as const,
+      data: Float32Array.from({ length: w * h }, (_, i) => wave((i % w) + 0.5)),
+    };
     const limit = { bilinear: 1e-2, bicubic: 1.5e-3, lanczos3: 2e-3 };
     for (const filter of ['bilinear', 'bicubic', 'lanczos3'] as const) {
       const out = warpHomography(src, [1, 0, 0.37, 0, 1, 0, 0, 0, 1], w, h, { filter });
@@ -159,10 +186,25 @@ describe('warp', () => {
   });
 
   it('averages what a small pixel covers: a fine chequer shrunk 3.7 and 11 times is grey, unlike without footprint', () => {
-    const w = 720, h = 720;
-    const src = { width: w, height: h, channels: 1 as const, data: Float32Array.from({ length: w * h }, (_, i) => ((i % w) + Math.floor(i / w)) & 1) };
+    const w = 720,
+      h = 720;
+    const src = {
+      width: w,
+      height: h,
+      channels: 1 as const,
+      data: Float32Array.from({ length: w * h }, (_, i) => ((i % w) + Math.floor(i / w)) & 1),
+    };
     for (const scale of [1 / 3.7, 1 / 11]) {
-      const spread = (footprint: boolean): number => Math.sqrt(moments(warpHomography(src, [scale, 0, 2.3, 0, scale, 1.1, 0, 0, 1], 64, 64, { filter: 'bilinear', footprint, boundary: 'mirror' }).data).variance);
+      const spread = (footprint: boolean): number =>
+        Math.sqrt(
+          moments(
+            warpHomography(src, [scale, 0, 2.3, 0, scale, 1.1, 0, 0, 1], 64, 64, {
+              filter: 'bilinear',
+              footprint,
+              boundary: 'mirror',
+            }).data,
+          ).variance,
+        );
       expect(spread(true)).toBeLessThan(0.06);
       expect(spread(false)).toBeGreaterThan(0.15);
     }
@@ -181,13 +223,15 @@ describe('distance, morphology, components, polygons', () => {
     const set = new Uint8Array(60 * 50);
     for (let i = 0; i < 25; i++) set[r.below(3000)] = 1;
     const { distance, nearest } = nearestInSet(set, 60, 50);
-    for (let y = 0; y < 50; y++) for (let x = 0; x < 60; x++) {
-      let best = Infinity;
-      for (let j = 0; j < 3000; j++) if (set[j] === 1) best = Math.min(best, Math.hypot((j % 60) - x, Math.floor(j / 60) - y));
-      expect(distance[y * 60 + x]!).toBeCloseTo(best, 4);
-      const n = nearest[y * 60 + x]!;
-      expect(Math.hypot((n % 60) - x, Math.floor(n / 60) - y)).toBeCloseTo(best, 4);
-    }
+    for (let y = 0; y < 50; y++)
+      for (let x = 0; x < 60; x++) {
+        let best = Infinity;
+        for (let j = 0; j < 3000; j++)
+          if (set[j] === 1) best = Math.min(best, Math.hypot((j % 60) - x, Math.floor(j / 60) - y));
+        expect(distance[y * 60 + x]!).toBeCloseTo(best, 4);
+        const n = nearest[y * 60 + x]!;
+        expect(Math.hypot((n % 60) - x, Math.floor(n / 60) - y)).toBeCloseTo(best, 4);
+      }
     expect(distanceToSet(new Uint8Array(20), 5, 4)[3]).toBeGreaterThan(1e9);
   });
 
@@ -213,22 +257,63 @@ describe('distance, morphology, components, polygons', () => {
     expect([c.x0, c.y0, c.x1, c.y1]).toEqual([0, 0, 3, 3]);
   });
 
-  it('polygon coverage sums to the polygon\'s area (shoelace), also cut by the picture', () => {
-    const sum = (p: readonly (readonly [number, number])[]): number => rasterizePolygon(p, 20, 20).reduce((s, v) => s + v, 0);
-    expect(sum([[2.25, 3.5], [11.75, 2.1], [14.2, 13.7], [4.4, 16.9]])).toBeCloseTo(125.915, 3);
-    expect(sum([[-10, -10], [30, -10], [30, 30], [-10, 30]])).toBeCloseTo(400, 4);
-    expect(sum([[15, 5], [45, 5], [45, 15], [15, 15]])).toBeCloseTo(50, 4);
-    expect(sum([[-5, 4], [5, 4], [5, 6], [-5, 6]])).toBeCloseTo(10, 4);
+  it("polygon coverage sums to the polygon's area (shoelace), also cut by the picture", () => {
+    const sum = (p: readonly (readonly [number, number])[]): number =>
+      rasterizePolygon(p, 20, 20).reduce((s, v) => s + v, 0);
+    expect(
+      sum([
+        [2.25, 3.5],
+        [11.75, 2.1],
+        [14.2, 13.7],
+        [4.4, 16.9],
+      ]),
+    ).toBeCloseTo(125.915, 3);
+    expect(
+      sum([
+        [-10, -10],
+        [30, -10],
+        [30, 30],
+        [-10, 30],
+      ]),
+    ).toBeCloseTo(400, 4);
+    expect(
+      sum([
+        [15, 5],
+        [45, 5],
+        [45, 15],
+        [15, 15],
+      ]),
+    ).toBeCloseTo(50, 4);
+    expect(
+      sum([
+        [-5, 4],
+        [5, 4],
+        [5, 6],
+        [-5, 6],
+      ]),
+    ).toBeCloseTo(10, 4);
     // Either way round.
-    expect(sum([[4, 4], [4, 8], [8, 8], [8, 4]])).toBeCloseTo(16, 5);
-    expect(sum([[1, 1], [5, 5]])).toBe(0);
+    expect(
+      sum([
+        [4, 4],
+        [4, 8],
+        [8, 8],
+        [8, 4],
+      ]),
+    ).toBeCloseTo(16, 5);
+    expect(
+      sum([
+        [1, 1],
+        [5, 5],
+      ]),
+    ).toBe(0);
   });
 });
 
 describe('guided filter, push-pull, gradients, statistics, comparison', () => {
   it('guided filter keeps a step of the guide and flattens noise; a colour guide of three equal planes does the same', () => {
     const n = W * H;
-    const guide = Float32Array.from({ length: n }, (_, i) => ((i % W) < 50 ? 0.2 : 0.8));
+    const guide = Float32Array.from({ length: n }, (_, i) => (i % W < 50 ? 0.2 : 0.8));
     const grain = noise(n, 6);
     const input = Float32Array.from(guide, (v, i) => v + 0.1 * (grain[i]! - 0.5));
     const out = guidedFilter(guide, input, W, H, 6, 1e-4);
@@ -248,7 +333,8 @@ describe('guided filter, push-pull, gradients, statistics, comparison', () => {
     for (let i = 0; i < poisoned.length; i++) if (weight[i] === 0) poisoned[i] = NaN;
     const filled = pushPull([poisoned], weight, W, H)[0]!;
     expect(filled[10 * W + 10]!).toBeCloseTo(src[10 * W + 10]!, 6);
-    for (let y = 20; y < 60; y++) for (let x = 30; x < 70; x++) expect(Math.abs(filled[y * W + x]! - src[y * W + x]!)).toBeLessThan(0.12);
+    for (let y = 20; y < 60; y++)
+      for (let x = 30; x < 70; x++) expect(Math.abs(filled[y * W + x]! - src[y * W + x]!)).toBeLessThan(0.12);
   });
 
   it('gradients of a ramp are its slopes', () => {
@@ -259,7 +345,7 @@ describe('guided filter, push-pull, gradients, statistics, comparison', () => {
     }
   });
 
-  it('percentiles by Hyndman and Fan\'s type 7, robust spread of a normal sample', () => {
+  it("percentiles by Hyndman and Fan's type 7, robust spread of a normal sample", () => {
     expect(percentile([1, 2, 3, 4], 50)).toBe(2.5);
     expect(percentile([15, 20, 35, 40, 50], 40)).toBeCloseTo(29, 9);
     expect(median(Float32Array.of(5, 1, 9), Uint8Array.of(1, 1, 0))).toBe(3);
@@ -272,7 +358,12 @@ describe('guided filter, push-pull, gradients, statistics, comparison', () => {
 
   it('PSNR of a known error, SSIM 1 of itself and less of a blur', () => {
     const a = noise(W * H, 1);
-    expect(psnrDb(a, Float32Array.from(a, (v) => v + 0.1))).toBeCloseTo(20, 3);
+    expect(
+      psnrDb(
+        a,
+        Float32Array.from(a, (v) => v + 0.1),
+      ),
+    ).toBeCloseTo(20, 3);
     expect(ssim(a, a, W, H)).toBeCloseTo(1, 5);
     expect(ssim(a, gaussianPlane(a, W, H, 1), W, H)).toBeLessThan(0.8);
   });

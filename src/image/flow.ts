@@ -49,7 +49,13 @@ const OMEGA = 1.85;
 /** Lowers smoothness across picture edges: weight 1 / (1 + EDGE · step²). */
 const EDGE = 300;
 
-interface PaddedLevel { readonly width: number; readonly height: number; readonly stride: number; /** Pointer to pixel (0, 0) in the kernels' memory. */ readonly origin: number; readonly block: number }
+interface PaddedLevel {
+  readonly width: number;
+  readonly height: number;
+  readonly stride: number /** Pointer to pixel (0, 0) in the kernels' memory. */;
+  readonly origin: number;
+  readonly block: number;
+}
 
 /** Padded pyramids of one picture in the kernels' memory; free with `close`. */
 export class FlowPicture {
@@ -61,7 +67,12 @@ export class FlowPicture {
 
   constructor(plane: Float32Array, width: number, height: number) {
     requirePlane(plane, width, height, 'motion estimation');
-    if (width < 16 || height < 16) throw new PlatewrightError('PW-IMAGE-FLOW', `motion between pictures needs at least 16 × 16 pixels, but got ${width} × ${height}`, { kind: 'internal' });
+    if (width < 16 || height < 16)
+      throw new PlatewrightError(
+        'PW-IMAGE-FLOW',
+        `motion between pictures needs at least 16 × 16 pixels, but got ${width} × ${height}`,
+        { kind: 'internal' },
+      );
     this.door = kernels();
     this.width = width;
     this.height = height;
@@ -94,7 +105,11 @@ export class FlowPicture {
 /** Motion on the frame at time `t` (0..1) between two pictures. */
 export function motionAt(first: FlowPicture, second: FlowPicture, t: number, options: FlowOptions = {}): MotionField {
   if (first.width !== second.width || first.height !== second.height) {
-    throw new PlatewrightError('PW-IMAGE-MISMATCH', `motion needs two pictures of one size, but got ${first.width}×${first.height} and ${second.width}×${second.height}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-MISMATCH',
+      `motion needs two pictures of one size, but got ${first.width}×${first.height} and ${second.width}×${second.height}`,
+      { kind: 'internal' },
+    );
   }
   const finest = Math.min(options.finest ?? 0, first.levels.length - 1);
   const door = kernels();
@@ -105,20 +120,33 @@ export function motionAt(first: FlowPicture, second: FlowPicture, t: number, opt
   return coarse!;
 }
 
-function solveLevel(door: KernelDoor, a: PaddedLevel, b: PaddedLevel, t: number, coarse: MotionField | null, search: boolean, options: FlowOptions): MotionField {
+function solveLevel(
+  door: KernelDoor,
+  a: PaddedLevel,
+  b: PaddedLevel,
+  t: number,
+  coarse: MotionField | null,
+  search: boolean,
+  options: FlowOptions,
+): MotionField {
   const { width: w, height: h, stride } = a;
   const n = w * h;
   const scope = door.scope();
   try {
-    const uAt = scope.allocate(4 * n), vAt = scope.allocate(4 * n);
-    const u = door.view(uAt, n), v = door.view(vAt, n);
+    const uAt = scope.allocate(4 * n),
+      vAt = scope.allocate(4 * n);
+    const u = door.view(uAt, n),
+      v = door.view(vAt, n);
     enlarge(coarse, w, h, u, v);
     const pair = [a.origin, b.origin, stride, w, h, t];
     if (search) {
-      const nx = Math.floor((w - PATCH + STEP - 1) / STEP) + 1, ny = Math.floor((h - PATCH + STEP - 1) / STEP) + 1, np = nx * ny;
+      const nx = Math.floor((w - PATCH + STEP - 1) / STEP) + 1,
+        ny = Math.floor((h - PATCH + STEP - 1) / STEP) + 1,
+        np = nx * ny;
       const buffers = [0, 1, 2, 3].map(() => scope.allocate(4 * np));
       const cost = scope.allocate(4 * np);
-      const u0 = door.view(buffers[0]!, np), v0 = door.view(buffers[1]!, np);
+      const u0 = door.view(buffers[0]!, np),
+        v0 = door.view(buffers[1]!, np);
       for (let j = 0; j < ny; j++) {
         const y = Math.min(j * STEP, h - PATCH) + PATCH / 2;
         for (let i = 0; i < nx; i++) {
@@ -128,8 +156,19 @@ function solveLevel(door: KernelDoor, a: PaddedLevel, b: PaddedLevel, t: number,
         }
       }
       const [p0, p1, p2, p3] = buffers as [number, number, number, number];
-      const run = (spread: number, iterations: number, from: readonly [number, number], to: readonly [number, number]): void =>
-        door.run('flowPatches', [...pair, nx, ny, STEP, from[0], from[1], to[0], to[1], cost, spread, iterations], ny, nx * 2000, 1536);
+      const run = (
+        spread: number,
+        iterations: number,
+        from: readonly [number, number],
+        to: readonly [number, number],
+      ): void =>
+        door.run(
+          'flowPatches',
+          [...pair, nx, ny, STEP, from[0], from[1], to[0], to[1], cost, spread, iterations],
+          ny,
+          nx * 2000,
+          1536,
+        );
       run(0, 8, [p0, p1], [p2, p3]);
       run(1, 6, [p2, p3], [p0, p1]);
       run(1, 5, [p0, p1], [p2, p3]);
@@ -149,26 +188,57 @@ function enlarge(coarse: MotionField | null, w: number, h: number, u: Float32Arr
     v.fill(0);
     return;
   }
-  const cw = coarse.width, ch = coarse.height;
+  const cw = coarse.width,
+    ch = coarse.height;
   for (let y = 0; y < h; y++) {
-    const near = Math.min(ch - 1, y >> 1) * cw, far = Math.min(ch - 1, Math.max(0, (y >> 1) + ((y & 1) === 0 ? -1 : 1))) * cw;
+    const near = Math.min(ch - 1, y >> 1) * cw,
+      far = Math.min(ch - 1, Math.max(0, (y >> 1) + ((y & 1) === 0 ? -1 : 1))) * cw;
     for (let x = 0; x < w; x++) {
-      const a = Math.min(cw - 1, x >> 1), b = Math.min(cw - 1, Math.max(0, (x >> 1) + ((x & 1) === 0 ? -1 : 1)));
-      u[y * w + x] = 2 * (0.5625 * coarse.u[near + a]! + 0.1875 * (coarse.u[near + b]! + coarse.u[far + a]!) + 0.0625 * coarse.u[far + b]!);
-      v[y * w + x] = 2 * (0.5625 * coarse.v[near + a]! + 0.1875 * (coarse.v[near + b]! + coarse.v[far + a]!) + 0.0625 * coarse.v[far + b]!);
+      const a = Math.min(cw - 1, x >> 1),
+        b = Math.min(cw - 1, Math.max(0, (x >> 1) + ((x & 1) === 0 ? -1 : 1)));
+      u[y * w + x] =
+        2 *
+        (0.5625 * coarse.u[near + a]! +
+          0.1875 * (coarse.u[near + b]! + coarse.u[far + a]!) +
+          0.0625 * coarse.u[far + b]!);
+      v[y * w + x] =
+        2 *
+        (0.5625 * coarse.v[near + a]! +
+          0.1875 * (coarse.v[near + b]! + coarse.v[far + a]!) +
+          0.0625 * coarse.v[far + b]!);
     }
   }
 }
 
-function refine(door: KernelDoor, pair: readonly number[], w: number, h: number, uAt: number, vAt: number, options: FlowOptions): void {
+function refine(
+  door: KernelDoor,
+  pair: readonly number[],
+  w: number,
+  h: number,
+  uAt: number,
+  vAt: number,
+  options: FlowOptions,
+): void {
   const n = w * h;
-  const outer = options.outer ?? 4, sweeps = options.sweeps ?? 8, alpha = options.alpha ?? 3;
+  const outer = options.outer ?? 4,
+    sweeps = options.sweeps ?? 8,
+    alpha = options.alpha ?? 3;
   const scope = door.scope();
   try {
     const plane = (): number => scope.allocate(4 * n);
-    const mean = plane(), diff = plane(), du = plane(), dv = plane(), wx = plane(), wy = plane(), sys = scope.allocate(20 * n);
-    const u = door.view(uAt, n), v = door.view(vAt, n), duV = door.view(du, n), dvV = door.view(dv, n);
-    const warps = 2, inner = Math.max(1, Math.ceil(outer / warps));
+    const mean = plane(),
+      diff = plane(),
+      du = plane(),
+      dv = plane(),
+      wx = plane(),
+      wy = plane(),
+      sys = scope.allocate(20 * n);
+    const u = door.view(uAt, n),
+      v = door.view(vAt, n),
+      duV = door.view(du, n),
+      dvV = door.view(dv, n);
+    const warps = 2,
+      inner = Math.max(1, Math.ceil(outer / warps));
     for (let k = 0; k < warps; k++) {
       door.run('flowWarp', [...pair, uAt, vAt, mean, diff], h, w * 30);
       duV.fill(0);

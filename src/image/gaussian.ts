@@ -15,7 +15,9 @@ const RECURSIVE_FROM_PX = 6;
 /** Odd number of normalised Gaussian weights, radius ceil(3.5 sigma); sigma 0 gives the single weight 1. */
 export function gaussianTaps(sigmaPx: number): Float32Array {
   if (!(sigmaPx >= 0) || !Number.isFinite(sigmaPx)) {
-    throw new PlatewrightError('PW-IMAGE-SIGMA', `a blur needs a finite sigma of 0 px or more, but got ${sigmaPx}`, { kind: 'internal' });
+    throw new PlatewrightError('PW-IMAGE-SIGMA', `a blur needs a finite sigma of 0 px or more, but got ${sigmaPx}`, {
+      kind: 'internal',
+    });
   }
   if (sigmaPx < 0.05) return Float32Array.of(1);
   const r = Math.ceil(3.5 * sigmaPx);
@@ -30,13 +32,29 @@ export function gaussianTaps(sigmaPx: number): Float32Array {
 }
 
 /** Gaussian of one plane (height × width) by direct convolution; `dst` may be `src`. */
-export function gaussianPlane(src: Float32Array, width: number, height: number, sigmaXPx: number, sigmaYPx: number = sigmaXPx, dst?: Float32Array, boundary: Boundary = 'clamp'): Float32Array {
+export function gaussianPlane(
+  src: Float32Array,
+  width: number,
+  height: number,
+  sigmaXPx: number,
+  sigmaYPx: number = sigmaXPx,
+  dst?: Float32Array,
+  boundary: Boundary = 'clamp',
+): Float32Array {
   return convolveSeparable(src, width, height, gaussianTaps(sigmaXPx), gaussianTaps(sigmaYPx), boundary, dst);
 }
 
 /** Gaussian of one plane by whichever method costs less at this sigma; the edge pixel repeats. `dst` may be `src`. */
-export function blurPlane(src: Float32Array, width: number, height: number, sigmaPx: number, dst?: Float32Array): Float32Array {
-  return sigmaPx >= RECURSIVE_FROM_PX ? recursiveGaussian(src, width, height, sigmaPx, sigmaPx, dst) : gaussianPlane(src, width, height, sigmaPx, sigmaPx, dst);
+export function blurPlane(
+  src: Float32Array,
+  width: number,
+  height: number,
+  sigmaPx: number,
+  dst?: Float32Array,
+): Float32Array {
+  return sigmaPx >= RECURSIVE_FROM_PX
+    ? recursiveGaussian(src, width, height, sigmaPx, sigmaPx, dst)
+    : gaussianPlane(src, width, height, sigmaPx, sigmaPx, dst);
 }
 
 /** {@link blurPlane} on every plane of a picture (premultiplied pictures stay right). `dst` may be `src`. */

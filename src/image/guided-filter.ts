@@ -8,16 +8,28 @@ import { planeOr, requirePlane } from './boundary.js';
 import { plane, type Picture } from './picture.js';
 
 /** Filters `input` with a grey guide. @param epsilon regularisation in squared guide units. `dst` may be an input. */
-export function guidedFilter(guide: Float32Array, input: Float32Array, width: number, height: number, radius: number, epsilon: number, dst?: Float32Array): Float32Array {
+export function guidedFilter(
+  guide: Float32Array,
+  input: Float32Array,
+  width: number,
+  height: number,
+  radius: number,
+  epsilon: number,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(guide, width, height, 'guided filter');
   requirePlane(input, width, height, 'guided filter');
   const n = width * height;
   const out = planeOr(dst, n, 'guided filter');
   const mI = boxMean(guide, width, height, radius);
   const mP = boxMean(input, width, height, radius);
-  const ip = new Float32Array(n), ii = new Float32Array(n);
+  const ip = new Float32Array(n),
+    ii = new Float32Array(n);
   // Centred products: subtracting the means first keeps three digits where the guide is bright and flat.
-  for (let i = 0; i < n; i++) { ip[i] = guide[i]! * input[i]!; ii[i] = guide[i]! * guide[i]!; }
+  for (let i = 0; i < n; i++) {
+    ip[i] = guide[i]! * input[i]!;
+    ii[i] = guide[i]! * guide[i]!;
+  }
   boxMean(ip, width, height, radius, radius, ip);
   boxMean(ii, width, height, radius, radius, ii);
   for (let i = 0; i < n; i++) {
@@ -32,32 +44,67 @@ export function guidedFilter(guide: Float32Array, input: Float32Array, width: nu
 }
 
 /** Filters `input` with an RGB guide (first three planes). `dst` may be `input`. */
-export function guidedFilterColour(guide: Picture, input: Float32Array, radius: number, epsilon: number, dst?: Float32Array): Float32Array {
+export function guidedFilterColour(
+  guide: Picture,
+  input: Float32Array,
+  radius: number,
+  epsilon: number,
+  dst?: Float32Array,
+): Float32Array {
   const { width, height } = guide;
   requirePlane(input, width, height, 'colour guided filter');
   const n = width * height;
   const out = planeOr(dst, n, 'colour guided filter');
-  const R = plane(guide, 0), G = plane(guide, 1), B = plane(guide, 2);
+  const R = plane(guide, 0),
+    G = plane(guide, 1),
+    B = plane(guide, 2);
   const mean = (p: Float32Array, q?: Float32Array): Float32Array => {
     if (q === undefined) return boxMean(p, width, height, radius);
     const t = new Float32Array(n);
     for (let i = 0; i < n; i++) t[i] = p[i]! * q[i]!;
     return boxMean(t, width, height, radius, radius, t);
   };
-  const mr = mean(R), mg = mean(G), mb = mean(B), mp = mean(input);
-  const rr = mean(R, R), rg = mean(R, G), rb = mean(R, B), gg = mean(G, G), gb = mean(G, B), bb = mean(B, B);
-  const pr = mean(R, input), pg = mean(G, input), pb = mean(B, input);
+  const mr = mean(R),
+    mg = mean(G),
+    mb = mean(B),
+    mp = mean(input);
+  const rr = mean(R, R),
+    rg = mean(R, G),
+    rb = mean(R, B),
+    gg = mean(G, G),
+    gb = mean(G, B),
+    bb = mean(B, B);
+  const pr = mean(R, input),
+    pg = mean(G, input),
+    pb = mean(B, input);
   for (let i = 0; i < n; i++) {
-    const r = mr[i]!, g = mg[i]!, b = mb[i]!, p = mp[i]!;
-    const a00 = rr[i]! - r * r + epsilon, a01 = rg[i]! - r * g, a02 = rb[i]! - r * b;
-    const a11 = gg[i]! - g * g + epsilon, a12 = gb[i]! - g * b, a22 = bb[i]! - b * b + epsilon;
-    const y0 = pr[i]! - r * p, y1 = pg[i]! - g * p, y2 = pb[i]! - b * p;
+    const r = mr[i]!,
+      g = mg[i]!,
+      b = mb[i]!,
+      p = mp[i]!;
+    const a00 = rr[i]! - r * r + epsilon,
+      a01 = rg[i]! - r * g,
+      a02 = rb[i]! - r * b;
+    const a11 = gg[i]! - g * g + epsilon,
+      a12 = gb[i]! - g * b,
+      a22 = bb[i]! - b * b + epsilon;
+    const y0 = pr[i]! - r * p,
+      y1 = pg[i]! - g * p,
+      y2 = pb[i]! - b * p;
     // Symmetric 3×3 by the adjugate: epsilon keeps it positive.
-    const c00 = a11 * a22 - a12 * a12, c01 = a02 * a12 - a01 * a22, c02 = a01 * a12 - a02 * a11;
-    const c11 = a00 * a22 - a02 * a02, c12 = a01 * a02 - a00 * a12, c22 = a00 * a11 - a01 * a01;
+    const c00 = a11 * a22 - a12 * a12,
+      c01 = a02 * a12 - a01 * a22,
+      c02 = a01 * a12 - a02 * a11;
+    const c11 = a00 * a22 - a02 * a02,
+      c12 = a01 * a02 - a00 * a12,
+      c22 = a00 * a11 - a01 * a01;
     const k = 1 / (a00 * c00 + a01 * c01 + a02 * c02);
-    const x0 = (c00 * y0 + c01 * y1 + c02 * y2) * k, x1 = (c01 * y0 + c11 * y1 + c12 * y2) * k, x2 = (c02 * y0 + c12 * y1 + c22 * y2) * k;
-    pr[i] = x0; pg[i] = x1; pb[i] = x2;
+    const x0 = (c00 * y0 + c01 * y1 + c02 * y2) * k,
+      x1 = (c01 * y0 + c11 * y1 + c12 * y2) * k,
+      x2 = (c02 * y0 + c12 * y1 + c22 * y2) * k;
+    pr[i] = x0;
+    pg[i] = x1;
+    pb[i] = x2;
     rr[i] = p - x0 * r - x1 * g - x2 * b;
   }
   for (const q of [pr, pg, pb, rr]) boxMean(q, width, height, radius, radius, q);

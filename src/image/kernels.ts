@@ -37,7 +37,9 @@ export class KernelScope {
   input(view: Float32Array | Float64Array | Int32Array | Uint8Array | Uint16Array): number {
     if (this.door.owns(view)) return view.byteOffset;
     const pointer = this.allocate(view.byteLength);
-    new Uint8Array(this.door.memory.buffer, pointer, view.byteLength).set(new Uint8Array(view.buffer, view.byteOffset, view.byteLength));
+    new Uint8Array(this.door.memory.buffer, pointer, view.byteLength).set(
+      new Uint8Array(view.buffer, view.byteOffset, view.byteLength),
+    );
     return pointer;
   }
 
@@ -66,7 +68,12 @@ export class KernelScope {
 
   /** Brings outputs home. */
   finish(): void {
-    for (const { view, pointer } of this.back) view.set(view instanceof Uint8Array ? new Uint8Array(this.door.memory.buffer, pointer, view.length) : new Float32Array(this.door.memory.buffer, pointer, view.length));
+    for (const { view, pointer } of this.back)
+      view.set(
+        view instanceof Uint8Array
+          ? new Uint8Array(this.door.memory.buffer, pointer, view.length)
+          : new Float32Array(this.door.memory.buffer, pointer, view.length),
+      );
   }
 
   close(): void {
@@ -87,8 +94,17 @@ export class KernelDoor {
   constructor(wasm: Uint8Array, workerUrl: URL, lanes: number) {
     const module = new WebAssembly.Module(wasm as unknown as ArrayBuffer);
     this.memory = new WebAssembly.Memory({ initial: INITIAL_PAGES, maximum: MAXIMUM_PAGES, shared: true });
-    const instance = new WebAssembly.Instance(module, { env: { memory: this.memory, abort: () => { throw new Error('kernel aborted'); } } });
-    const names = WebAssembly.Module.exports(module).filter((e) => e.kind === 'function').map((e) => e.name);
+    const instance = new WebAssembly.Instance(module, {
+      env: {
+        memory: this.memory,
+        abort: () => {
+          throw new Error('kernel aborted');
+        },
+      },
+    });
+    const names = WebAssembly.Module.exports(module)
+      .filter((e) => e.kind === 'function')
+      .map((e) => e.name);
     this.functions = names.map((name) => instance.exports[name] as KernelFunction);
     this.index = new Map(names.map((name, i) => [name, i]));
     this.allocator = new BlockAllocator(this.memory, PAGE, INITIAL_PAGES, MAXIMUM_PAGES);
@@ -98,7 +114,11 @@ export class KernelDoor {
 
   /** Does this array lie in the kernels' memory? (A shared memory that grew has several buffer objects over the same bytes.) */
   owns(view: ArrayBufferView): boolean {
-    return view.buffer instanceof SharedArrayBuffer && view.buffer.byteLength >= INITIAL_PAGES * PAGE && this.known(view.buffer);
+    return (
+      view.buffer instanceof SharedArrayBuffer &&
+      view.buffer.byteLength >= INITIAL_PAGES * PAGE &&
+      this.known(view.buffer)
+    );
   }
 
   private readonly buffers = new WeakSet<object>();
@@ -123,7 +143,12 @@ export class KernelDoor {
 
   freePicture(picture: Picture): void {
     const pointer = this.pictures.get(picture);
-    if (pointer === undefined) throw new PlatewrightError('PW-IMAGE-FREE', 'a picture was freed that was not allocated here, or was freed twice', { kind: 'internal' });
+    if (pointer === undefined)
+      throw new PlatewrightError(
+        'PW-IMAGE-FREE',
+        'a picture was freed that was not allocated here, or was freed twice',
+        { kind: 'internal' },
+      );
     this.pictures.delete(picture);
     this.allocator.release(pointer);
   }
@@ -175,7 +200,11 @@ export class KernelDoor {
   run(name: string, args: readonly number[], items: number, costPerItem: number, scratchBytes = 64): void {
     const operation = this.index.get(name);
     if (operation === undefined) {
-      throw new PlatewrightError('PW-IMAGE-KERNEL', `dist/kernels.wasm has no kernel ${name}: it is older than the sources; run npm run build`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-IMAGE-KERNEL',
+        `dist/kernels.wasm has no kernel ${name}: it is older than the sources; run npm run build`,
+        { kind: 'internal' },
+      );
     }
     const lanes = items > 1 && this.given === 0 && items * costPerItem >= PARALLEL_FROM ? this.lanes.count : 1;
     const each = Math.ceil((scratchBytes + 64) / 64) * 64;
@@ -190,7 +219,10 @@ export class KernelDoor {
 
   /** Runs a kernel of one item in a thread of its own, where there is more than one lane; else here and now. */
   async runAside(name: string, args: readonly number[], scratchBytes: number): Promise<void> {
-    if (this.lanes.count === 1 || !this.index.has(name)) { this.run(name, args, 1, 1, scratchBytes); return; }
+    if (this.lanes.count === 1 || !this.index.has(name)) {
+      this.run(name, args, 1, 1, scratchBytes);
+      return;
+    }
     const scratch = this.allocator.allocate(scratchBytes + 64);
     try {
       await this.aside.run(name, [...args, 0, 1, scratch]);
@@ -219,7 +251,11 @@ export function openKernels(lanes: number): KernelDoor {
   const wasm = builtFile('kernels.wasm');
   const worker = builtFile('image/lane-worker.js');
   if (!existsSync(wasm) || !existsSync(worker)) {
-    throw new PlatewrightError('PW-IMAGE-NOT-BUILT', `the picture kernels are not built (${fileURLToPath(wasm)} is missing): run npm run build`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-NOT-BUILT',
+      `the picture kernels are not built (${fileURLToPath(wasm)} is missing): run npm run build`,
+      { kind: 'internal' },
+    );
   }
   return new KernelDoor(readFileSync(wasm), worker, lanes);
 }

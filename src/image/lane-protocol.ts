@@ -7,7 +7,17 @@
  */
 export const CONTROL_BYTES = 512;
 /** Int32 slots. */
-export const TICKET = 0, WAKE = 1, DONE = 2, CHUNKS = 3, OPERATION = 4, ARGUMENTS = 5, ITEMS = 6, GRAIN = 7, SCRATCH = 8, SCRATCH_BYTES = 9, FAILED = 10;
+export const TICKET = 0,
+  WAKE = 1,
+  DONE = 2,
+  CHUNKS = 3,
+  OPERATION = 4,
+  ARGUMENTS = 5,
+  ITEMS = 6,
+  GRAIN = 7,
+  SCRATCH = 8,
+  SCRATCH_BYTES = 9,
+  FAILED = 10;
 /** Byte offset of the arguments (doubles). */
 export const ARGUMENT_OFFSET = 64;
 export const MAX_ARGUMENTS = 32;
@@ -17,7 +27,12 @@ export const CLOSED = 0xffff;
 export type KernelFunction = (...args: number[]) => void;
 
 /** Runs chunks of the job whose number is in the ticket until none is left. Returns false if the job had gone. */
-export function workOnJob(control: Int32Array, args: Float64Array, functions: readonly KernelFunction[], lane: number): void {
+export function workOnJob(
+  control: Int32Array,
+  args: Float64Array,
+  functions: readonly KernelFunction[],
+  lane: number,
+): void {
   const ticket = Atomics.load(control, TICKET);
   const job = ticket >>> 16;
   const chunks = Atomics.load(control, CHUNKS);

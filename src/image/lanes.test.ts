@@ -6,7 +6,8 @@ import { RandomStream } from '../core/random.js';
 import { openKernels, type KernelDoor } from './kernels.js';
 import { recursiveCoefficients } from './recursive-gaussian.js';
 
-const W = 517, H = 389;
+const W = 517,
+  H = 389;
 
 function source(): Float32Array {
   const r = new RandomStream(11);
@@ -19,8 +20,11 @@ function work(door: KernelDoor, src: Float32Array): Float32Array[] {
   for (let round = 0; round < 12; round++) {
     const scope = door.scope();
     try {
-      const a = new Float32Array(W * H), b = new Float32Array(W * H), c = new Float32Array(W * H);
-      const s = scope.input(src), mid = scope.allocate(4 * W * H);
+      const a = new Float32Array(W * H),
+        b = new Float32Array(W * H),
+        c = new Float32Array(W * H);
+      const s = scope.input(src),
+        mid = scope.allocate(4 * W * H);
       const k = recursiveCoefficients(7.3 + round);
       const kp = scope.input(Float64Array.of(k.b, k.a1, k.a2, k.a3, ...k.m));
       door.run('boxAcross', [s, mid, W, 9, 1], H, 4 * W);
@@ -28,7 +32,13 @@ function work(door: KernelDoor, src: Float32Array): Float32Array[] {
       door.run('recursiveAcross', [s, mid, W, kp], H, 4 * W, 32 * W + 64);
       door.run('recursiveDown', [mid, scope.output(b), W, H, kp], (W + 3) >> 2, 16 * H, 32 * H + 64);
       const taps = scope.input(Float32Array.of(0.1, 0.2, 0.4, 0.2, 0.1));
-      door.run('convolveSeparable', [s, scope.output(c), W, H, taps, 5, taps, 5, 0], H, 10 * W, 4 * (5 * (W + 16) + W + 200));
+      door.run(
+        'convolveSeparable',
+        [s, scope.output(c), W, H, taps, 5, taps, 5, 0],
+        H,
+        10 * W,
+        4 * (5 * (W + 16) + W + 200),
+      );
       scope.finish();
       out.push(a, b, c);
     } finally {
@@ -47,7 +57,8 @@ describe('lanes', () => {
       // Twice: once before the workers are awake, once when they are.
       for (let pass = 0; pass < 2; pass++) {
         const many = work(door, src);
-        for (let i = 0; i < one.length; i++) expect(Buffer.compare(Buffer.from(one[i]!.buffer), Buffer.from(many[i]!.buffer))).toBe(0);
+        for (let i = 0; i < one.length; i++)
+          expect(Buffer.compare(Buffer.from(one[i]!.buffer), Buffer.from(many[i]!.buffer))).toBe(0);
         Atomics.wait(new Int32Array(new SharedArrayBuffer(4)), 0, 0, 120);
       }
     }

@@ -8,8 +8,23 @@ import { availableParallelism } from 'node:os';
 import { Worker } from 'node:worker_threads';
 import { PlatewrightError } from '../core/errors.js';
 import {
-  ARGUMENT_OFFSET, ARGUMENTS, CHUNKS, CLOSED, CONTROL_BYTES, DONE, FAILED, GRAIN, ITEMS, MAX_ARGUMENTS, OPERATION, SCRATCH, SCRATCH_BYTES, TICKET, WAKE,
-  workOnJob, type KernelFunction,
+  ARGUMENT_OFFSET,
+  ARGUMENTS,
+  CHUNKS,
+  CLOSED,
+  CONTROL_BYTES,
+  DONE,
+  FAILED,
+  GRAIN,
+  ITEMS,
+  MAX_ARGUMENTS,
+  OPERATION,
+  SCRATCH,
+  SCRATCH_BYTES,
+  TICKET,
+  WAKE,
+  workOnJob,
+  type KernelFunction,
 } from './lane-protocol.js';
 
 /** Most chunks of a job: enough to even out two unequal lanes, few enough that claiming costs nothing. */
@@ -58,7 +73,7 @@ export class Lanes {
     if (this.workers === null) this.start();
     const grain = Math.max(1, Math.ceil(items / MAX_CHUNKS));
     const chunks = Math.ceil(items / grain);
-    Atomics.store(c, TICKET, ((this.job << 16) | CLOSED) | 0);
+    Atomics.store(c, TICKET, (this.job << 16) | CLOSED | 0);
     this.job = (this.job + 1) & 0xffff;
     for (let i = 0; i < args.length; i++) this.args[i] = args[i]!;
     Atomics.store(c, DONE, 0);
@@ -80,7 +95,11 @@ export class Lanes {
       Atomics.wait(c, DONE, done, 1000);
     }
     if (Atomics.load(c, FAILED) !== 0) {
-      throw new PlatewrightError('PW-IMAGE-KERNEL', `the kernel ${this.setup.names[operation]} stopped with a memory fault`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-IMAGE-KERNEL',
+        `the kernel ${this.setup.names[operation]} stopped with a memory fault`,
+        { kind: 'internal' },
+      );
     }
   }
 
@@ -88,7 +107,13 @@ export class Lanes {
     this.workers = [];
     for (let lane = 1; lane < this.count; lane++) {
       const worker = new Worker(this.setup.workerUrl, {
-        workerData: { module: this.setup.module, memory: this.setup.memory, control: this.control.buffer, lane, names: this.setup.names },
+        workerData: {
+          module: this.setup.module,
+          memory: this.setup.memory,
+          control: this.control.buffer,
+          lane,
+          names: this.setup.names,
+        },
         // A loader of the parent (tests, development) has no business in a lane.
         execArgv: [],
         name: `lane ${lane}`,

@@ -7,7 +7,15 @@ import { planeOr, requirePlane } from './boundary.js';
 import { distanceToSet } from './distance.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
 
-function runLine(line: Float32Array, n: number, r: number, isMax: boolean, g: Float32Array, h: Float32Array, out: Float32Array): void {
+function runLine(
+  line: Float32Array,
+  n: number,
+  r: number,
+  isMax: boolean,
+  g: Float32Array,
+  h: Float32Array,
+  out: Float32Array,
+): void {
   // Padded line of n + 2r values; blocks of k = 2r + 1; g runs forward, h backward within blocks.
   const k = 2 * r + 1;
   const size = n + 2 * r;
@@ -23,12 +31,23 @@ function runLine(line: Float32Array, n: number, r: number, isMax: boolean, g: Fl
 }
 
 /** Plain twin: maximum or minimum over a (2 rx + 1) × (2 ry + 1) window; `dst` may be `src`. */
-export function rankRectPlain(src: Float32Array, width: number, height: number, rx: number, ry: number, isMax: boolean, dst?: Float32Array): Float32Array {
+export function rankRectPlain(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number,
+  isMax: boolean,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'morphology');
   const out = planeOr(dst, width * height, 'morphology');
   if (out !== src) out.set(src);
   const longest = Math.max(width + 2 * rx, height + 2 * ry);
-  const line = new Float32Array(longest), g = new Float32Array(longest), h = new Float32Array(longest), res = new Float32Array(longest);
+  const line = new Float32Array(longest),
+    g = new Float32Array(longest),
+    h = new Float32Array(longest),
+    res = new Float32Array(longest);
   const pad = isMax ? -Infinity : Infinity;
   if (rx > 0) {
     for (let y = 0; y < height; y++) {
@@ -49,7 +68,15 @@ export function rankRectPlain(src: Float32Array, width: number, height: number, 
   return out;
 }
 
-function rankRect(src: Float32Array, width: number, height: number, rx: number, ry: number, isMax: boolean, dst?: Float32Array): Float32Array {
+function rankRect(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number,
+  isMax: boolean,
+  dst?: Float32Array,
+): Float32Array {
   const n = width * height;
   if (n < KERNEL_FROM_PIXELS || (rx === 0 && ry === 0)) return rankRectPlain(src, width, height, rx, ry, isMax, dst);
   requirePlane(src, width, height, 'morphology');
@@ -57,9 +84,18 @@ function rankRect(src: Float32Array, width: number, height: number, rx: number, 
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src), d = scope.output(out), flag = isMax ? 1 : 0;
+    const s = scope.input(src),
+      d = scope.output(out),
+      flag = isMax ? 1 : 0;
     if (rx > 0) door.run('rankAcross', [s, d, width, rx, flag], height, 2 * width, 4 * (width + 2 * rx) + 128);
-    if (ry > 0) door.run('rankDown', [rx > 0 ? d : s, d, width, height, ry, flag], (width + 15) >> 4, 32 * height, 64 * (height + 2 * ry) + 128);
+    if (ry > 0)
+      door.run(
+        'rankDown',
+        [rx > 0 ? d : s, d, width, height, ry, flag],
+        (width + 15) >> 4,
+        32 * height,
+        64 * (height + 2 * ry) + 128,
+      );
     scope.finish();
   } finally {
     scope.close();
@@ -68,23 +104,51 @@ function rankRect(src: Float32Array, width: number, height: number, rx: number, 
 }
 
 /** Largest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
-export function dilate(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function dilate(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   return rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), true, dst);
 }
 
 /** Smallest value within a rectangle of half widths rx, ry; `dst` may be `src`. */
-export function erode(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function erode(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   return rankRect(src, width, height, Math.max(0, Math.round(rx)), Math.max(0, Math.round(ry)), false, dst);
 }
 
 /** Erosion, then dilation: removes bright specks smaller than the window. */
-export function open(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function open(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   const out = erode(src, width, height, rx, ry, dst);
   return dilate(out, width, height, rx, ry, out);
 }
 
 /** Dilation, then erosion: fills dark holes smaller than the window. */
-export function close(src: Float32Array, width: number, height: number, rx: number, ry: number = rx, dst?: Float32Array): Float32Array {
+export function close(
+  src: Float32Array,
+  width: number,
+  height: number,
+  rx: number,
+  ry: number = rx,
+  dst?: Float32Array,
+): Float32Array {
   const out = dilate(src, width, height, rx, ry, dst);
   return erode(out, width, height, rx, ry, out);
 }
@@ -93,11 +157,18 @@ export function close(src: Float32Array, width: number, height: number, rx: numb
  * Grows (radius > 0) or shrinks (radius < 0) a matte by a disc: pixels at or above `threshold` are inside; the result is 1
  * inside the moved edge, 0 outside, with a ramp of one pixel.
  */
-export function growDisc(matte: Float32Array, width: number, height: number, radiusPx: number, threshold = 0.5, dst?: Float32Array): Float32Array {
+export function growDisc(
+  matte: Float32Array,
+  width: number,
+  height: number,
+  radiusPx: number,
+  threshold = 0.5,
+  dst?: Float32Array,
+): Float32Array {
   const out = planeOr(dst, width * height, 'disc morphology');
   const inside = new Uint8Array(width * height);
   const grow = radiusPx >= 0;
-  for (let i = 0; i < inside.length; i++) inside[i] = (matte[i]! >= threshold) === grow ? 1 : 0;
+  for (let i = 0; i < inside.length; i++) inside[i] = matte[i]! >= threshold === grow ? 1 : 0;
   const d = distanceToSet(inside, width, height);
   const r = Math.abs(radiusPx);
   for (let i = 0; i < inside.length; i++) {

@@ -18,7 +18,11 @@ export interface Picture {
 /** Allocates a zeroed picture. Throws `PW-IMAGE-SIZE` for sizes that are not positive integers. */
 export function createPicture(width: number, height: number, channels: Channels): Picture {
   if (!Number.isInteger(width) || !Number.isInteger(height) || width <= 0 || height <= 0 || width * height > 1 << 28) {
-    throw new PlatewrightError('PW-IMAGE-SIZE', `a picture needs a width and height of at least one pixel, but got ${width} × ${height}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-SIZE',
+      `a picture needs a width and height of at least one pixel, but got ${width} × ${height}`,
+      { kind: 'internal' },
+    );
   }
   return { width, height, channels, data: new Float32Array(width * height * channels) };
 }
@@ -27,7 +31,9 @@ export function createPicture(width: number, height: number, channels: Channels)
 export function plane(picture: Picture, channel: number): Float32Array {
   const n = picture.width * picture.height;
   if (channel < 0 || channel >= picture.channels) {
-    throw new PlatewrightError('PW-IMAGE-CHANNEL', `plane ${channel} asked of a picture with ${picture.channels}`, { kind: 'internal' });
+    throw new PlatewrightError('PW-IMAGE-CHANNEL', `plane ${channel} asked of a picture with ${picture.channels}`, {
+      kind: 'internal',
+    });
   }
   return picture.data.subarray(channel * n, (channel + 1) * n);
 }
@@ -43,6 +49,10 @@ export function sameSize(a: Picture, b: Picture): boolean {
 /** Throws unless the two pictures have one size; `what` names the operation in the message. */
 export function requireSameSize(a: Picture, b: Picture, what: string): void {
   if (!sameSize(a, b)) {
-    throw new PlatewrightError('PW-IMAGE-MISMATCH', `${what} needs two pictures of one size, but got ${a.width}×${a.height} and ${b.width}×${b.height}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-MISMATCH',
+      `${what} needs two pictures of one size, but got ${a.width}×${a.height} and ${b.width}×${b.height}`,
+      { kind: 'internal' },
+    );
   }
 }

@@ -11,21 +11,28 @@ export type Point = readonly [number, number];
 export function insidePolygon(polygon: readonly Point[], x: number, y: number): boolean {
   let inside = false;
   for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
-    const [xi, yi] = polygon[i]!, [xj, yj] = polygon[j]!;
+    const [xi, yi] = polygon[i]!,
+      [xj, yj] = polygon[j]!;
     if (yi > y !== yj > y && x < ((xj - xi) * (y - yi)) / (yj - yi) + xi) inside = !inside;
   }
   return inside;
 }
 
 /** Coverage 0..1, height × width; fewer than three points cover nothing. */
-export function rasterizePolygon(points: readonly Point[], width: number, height: number, dst?: Float32Array): Float32Array {
+export function rasterizePolygon(
+  points: readonly Point[],
+  width: number,
+  height: number,
+  dst?: Float32Array,
+): Float32Array {
   const out = planeOr(dst, width * height, 'polygon');
   out.fill(0);
   if (points.length < 3) return out;
   const acc = new Float64Array((width + 2) * height);
   const stride = width + 2;
   for (let i = 0; i < points.length; i++) {
-    const p = points[i]!, q = points[(i + 1) % points.length]!;
+    const p = points[i]!,
+      q = points[(i + 1) % points.length]!;
     accumulateEdge(acc, stride, width, height, p[0], p[1], q[0], q[1]);
   }
   for (let y = 0; y < height; y++) {
@@ -38,24 +45,42 @@ export function rasterizePolygon(points: readonly Point[], width: number, height
   return out;
 }
 
-function accumulateEdge(acc: Float64Array, stride: number, width: number, height: number, xa: number, ya: number, xb: number, yb: number): void {
+function accumulateEdge(
+  acc: Float64Array,
+  stride: number,
+  width: number,
+  height: number,
+  xa: number,
+  ya: number,
+  xb: number,
+  yb: number,
+): void {
   if (ya === yb) return;
   const sign = ya < yb ? 1 : -1;
-  const x0 = ya < yb ? xa : xb, y0 = Math.min(ya, yb), x1 = ya < yb ? xb : xa, y1 = Math.max(ya, yb);
+  const x0 = ya < yb ? xa : xb,
+    y0 = Math.min(ya, yb),
+    x1 = ya < yb ? xb : xa,
+    y1 = Math.max(ya, yb);
   const slope = (x1 - x0) / (y1 - y0);
-  const first = Math.max(0, Math.floor(y0)), last = Math.min(height, Math.ceil(y1));
+  const first = Math.max(0, Math.floor(y0)),
+    last = Math.min(height, Math.ceil(y1));
   for (let y = first; y < last; y++) {
-    const ta = Math.max(y, y0), tb = Math.min(y + 1, y1);
+    const ta = Math.max(y, y0),
+      tb = Math.min(y + 1, y1);
     const dy = sign * (tb - ta);
     if (dy === 0) continue;
-    const ua = x0 + (ta - y0) * slope, ub = x0 + (tb - y0) * slope;
+    const ua = x0 + (ta - y0) * slope,
+      ub = x0 + (tb - y0) * slope;
     addSpan(acc, y * stride, width, Math.min(ua, ub), Math.max(ua, ub), dy);
   }
 }
 
 /** Adds the area right of an edge that runs from x = lo to x = hi over a height `dy` of one row. */
 function addSpan(acc: Float64Array, row: number, width: number, lo: number, hi: number, dy: number): void {
-  if (hi <= 0) { acc[row] = acc[row]! + dy; return; }
+  if (hi <= 0) {
+    acc[row] = acc[row]! + dy;
+    return;
+  }
   if (lo >= width) return;
   if (lo < 0 || hi > width) {
     // Cut at the picture's sides: what lies left counts in full, what lies right not at all.
@@ -77,7 +102,8 @@ function addSpan(acc: Float64Array, row: number, width: number, lo: number, hi: 
   }
   const s = 1 / (hi - lo);
   for (let i = i0; i < i1; i++) {
-    const a = Math.max(lo, i), b = Math.min(hi, i + 1);
+    const a = Math.max(lo, i),
+      b = Math.min(hi, i + 1);
     const part = dy * (b - a) * s;
     const mean = 0.5 * (a + b) - i;
     acc[row + i] = acc[row + i]! + part * (1 - mean);

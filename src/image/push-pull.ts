@@ -11,17 +11,30 @@ import { requirePlane } from './boundary.js';
  * Returns planes in which each pixel is w·value + (1 − w)·(coarser fill), w = weight cut to 0..1.
  * Where the weights are zero everywhere the result is zero. Inputs are not changed.
  */
-export function pushPull(planes: readonly Float32Array[], weight: Float32Array, width: number, height: number): Float32Array[] {
+export function pushPull(
+  planes: readonly Float32Array[],
+  weight: Float32Array,
+  width: number,
+  height: number,
+): Float32Array[] {
   requirePlane(weight, width, height, 'push-pull');
   for (const p of planes) requirePlane(p, width, height, 'push-pull');
-  if (planes.length === 0) throw new PlatewrightError('PW-IMAGE-SHAPE', 'push-pull was given no plane', { kind: 'internal' });
-  interface Level { w: number; h: number; weight: Float32Array; sums: Float32Array[] }
+  if (planes.length === 0)
+    throw new PlatewrightError('PW-IMAGE-SHAPE', 'push-pull was given no plane', { kind: 'internal' });
+  interface Level {
+    w: number;
+    h: number;
+    weight: Float32Array;
+    sums: Float32Array[];
+  }
   const n = width * height;
-  const w0 = new Float32Array(n), keep = new Float64Array(halfSize(width) * halfSize(height));
+  const w0 = new Float32Array(n),
+    keep = new Float64Array(halfSize(width) * halfSize(height));
   for (let i = 0; i < n; i++) w0[i] = Math.min(1, Math.max(0, weight[i]!));
   const levels: Level[] = [{ w: width, h: height, weight: w0, sums: planes.map((p) => weighed(p, w0)) }];
   for (let last = levels[0]!; last.w > 1 || last.h > 1; last = levels[levels.length - 1]!) {
-    const w = halfSize(last.w), h = halfSize(last.h);
+    const w = halfSize(last.w),
+      h = halfSize(last.h);
     // Sums, not means: a pixel known among four unknown ones counts whole. Cut at 1 so that known areas do not shout.
     const lw = halve(last.weight, last.w, last.h);
     const sums = last.sums.map((s) => halve(s, last.w, last.h));
@@ -34,7 +47,9 @@ export function pushPull(planes: readonly Float32Array[], weight: Float32Array, 
     levels.push({ w, h, weight: lw, sums });
   }
   let coarse = levels[levels.length - 1]!;
-  let fill: Float32Array[] = coarse.sums.map((s) => Float32Array.from(s, (v, i) => (coarse.weight[i]! > 0 ? v / coarse.weight[i]! : 0)));
+  let fill: Float32Array[] = coarse.sums.map((s) =>
+    Float32Array.from(s, (v, i) => (coarse.weight[i]! > 0 ? v / coarse.weight[i]! : 0)),
+  );
   for (let k = levels.length - 2; k >= 0; k--) {
     const fine = levels[k]!;
     fill = fill.map((f, j) => {

@@ -22,7 +22,8 @@ export function halfSize(n: number): number {
 /** Plain twin: halves one plane; result ceil(width/2) × ceil(height/2). */
 export function halvePlain(src: Float32Array, width: number, height: number, dst?: Float32Array): Float32Array {
   requirePlane(src, width, height, 'halving');
-  const w = halfSize(width), h = halfSize(height);
+  const w = halfSize(width),
+    h = halfSize(height);
   const out = planeOr(dst, w * h, 'halving');
   const line = new Float32Array(width);
   for (let y = 0; y < h; y++) {
@@ -32,8 +33,10 @@ export function halvePlain(src: Float32Array, width: number, height: number, dst
     const y3 = Math.min(height - 1, 2 * y + 2) * width;
     for (let x = 0; x < width; x++) line[x] = src[y0 + x]! + src[y3 + x]! + 3 * (src[y1 + x]! + src[y2 + x]!);
     for (let x = 0; x < w; x++) {
-      const a = line[Math.max(0, 2 * x - 1)]!, b = line[2 * x]!;
-      const c = line[Math.min(width - 1, 2 * x + 1)]!, d = line[Math.min(width - 1, 2 * x + 2)]!;
+      const a = line[Math.max(0, 2 * x - 1)]!,
+        b = line[2 * x]!;
+      const c = line[Math.min(width - 1, 2 * x + 1)]!,
+        d = line[Math.min(width - 1, 2 * x + 2)]!;
       out[y * w + x] = (a + d + 3 * (b + c)) * (1 / 64);
     }
   }
@@ -48,7 +51,13 @@ export function halve(src: Float32Array, width: number, height: number, dst?: Fl
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('halve', [scope.input(src), scope.output(out), width, height], halfSize(height), 2 * width, 4 * width + 128);
+    door.run(
+      'halve',
+      [scope.input(src), scope.output(out), width, height],
+      halfSize(height),
+      2 * width,
+      4 * width + 128,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -57,7 +66,14 @@ export function halve(src: Float32Array, width: number, height: number, dst?: Fl
 }
 
 /** Plain twin: doubles one plane to `outWidth` × `outHeight` (2 w or 2 w − 1 each way) with weights 3/4 and 1/4 (linear). */
-export function doublePlain(src: Float32Array, width: number, height: number, outWidth: number, outHeight: number, dst?: Float32Array): Float32Array {
+export function doublePlain(
+  src: Float32Array,
+  width: number,
+  height: number,
+  outWidth: number,
+  outHeight: number,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'doubling');
   const out = planeOr(dst, outWidth * outHeight, 'doubling');
   const line = new Float32Array(width);
@@ -75,16 +91,30 @@ export function doublePlain(src: Float32Array, width: number, height: number, ou
 }
 
 /** Doubles one plane to the given finer size. */
-export function double(src: Float32Array, width: number, height: number, outWidth: number, outHeight: number, dst?: Float32Array): Float32Array {
+export function double(
+  src: Float32Array,
+  width: number,
+  height: number,
+  outWidth: number,
+  outHeight: number,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'doubling');
   const n = outWidth * outHeight;
   // The kernel relies on exactly twice (or one less): other sizes have no place in a pyramid.
-  if (n < KERNEL_FROM_PIXELS || halfSize(outWidth) !== width || halfSize(outHeight) !== height) return doublePlain(src, width, height, outWidth, outHeight, dst);
+  if (n < KERNEL_FROM_PIXELS || halfSize(outWidth) !== width || halfSize(outHeight) !== height)
+    return doublePlain(src, width, height, outWidth, outHeight, dst);
   const out = planeOr(dst, n, 'doubling');
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('double', [scope.input(src), scope.output(out), width, height, outWidth], outHeight, outWidth, 4 * width + 128);
+    door.run(
+      'double',
+      [scope.input(src), scope.output(out), width, height, outWidth],
+      outHeight,
+      outWidth,
+      4 * width + 128,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -93,11 +123,18 @@ export function double(src: Float32Array, width: number, height: number, outWidt
 }
 
 /** Levels from full size (level 0 is `src` itself, not a copy) down to `levels` levels or a side below `minSide` pixels. */
-export function buildPyramid(src: Float32Array, width: number, height: number, levels: number, minSide = 8): PyramidLevel[] {
+export function buildPyramid(
+  src: Float32Array,
+  width: number,
+  height: number,
+  levels: number,
+  minSide = 8,
+): PyramidLevel[] {
   const out: PyramidLevel[] = [{ width, height, data: src }];
   while (out.length < levels) {
     const last = out[out.length - 1]!;
-    const w = halfSize(last.width), h = halfSize(last.height);
+    const w = halfSize(last.width),
+      h = halfSize(last.height);
     if (Math.min(w, h) < minSide) break;
     out.push({ width: w, height: h, data: halve(last.data, last.width, last.height) });
   }

@@ -47,7 +47,11 @@ function varianceAt(q: number): number {
 /** Filter coefficients for a standard deviation of `sigmaPx` (0.5 px or more). */
 export function recursiveCoefficients(sigmaPx: number): RecursiveCoefficients {
   if (!(sigmaPx >= 0.5) || !Number.isFinite(sigmaPx)) {
-    throw new PlatewrightError('PW-IMAGE-SIGMA', `the recursive Gaussian needs a sigma of 0.5 px or more, but got ${sigmaPx}; use the direct Gaussian`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-IMAGE-SIGMA',
+      `the recursive Gaussian needs a sigma of 0.5 px or more, but got ${sigmaPx}; use the direct Gaussian`,
+      { kind: 'internal' },
+    );
   }
   // Variance grows with q: bisect, which can't fail.
   let lo = 1e-2;
@@ -73,16 +77,24 @@ export function recursiveCoefficients(sigmaPx: number): RecursiveCoefficients {
   const tail = new Float64Array(steps + 3);
   for (let k = 0; k < 3; k++) {
     // Zero input after the end: the causal output decays from the unit deviation k.
-    let u1 = k === 0 ? 1 : 0, u2 = k === 1 ? 1 : 0, u3 = k === 2 ? 1 : 0;
+    let u1 = k === 0 ? 1 : 0,
+      u2 = k === 1 ? 1 : 0,
+      u3 = k === 2 ? 1 : 0;
     for (let i = 0; i < steps; i++) {
       const u = a1 * u1 + a2 * u2 + a3 * u3;
       tail[i] = u;
-      u3 = u2; u2 = u1; u1 = u;
+      u3 = u2;
+      u2 = u1;
+      u1 = u;
     }
-    let v1 = 0, v2 = 0, v3 = 0;
+    let v1 = 0,
+      v2 = 0,
+      v3 = 0;
     for (let i = steps - 1; i >= 0; i--) {
       const v = b * tail[i]! + a1 * v1 + a2 * v2 + a3 * v3;
-      v3 = v2; v2 = v1; v1 = v;
+      v3 = v2;
+      v2 = v1;
+      v1 = v;
     }
     m[k] = v1;
     m[3 + k] = v2;
@@ -95,25 +107,40 @@ function filterLine(line: Float64Array, n: number, k: RecursiveCoefficients): vo
   const { b, a1, a2, a3, m } = k;
   const first = line[0]!;
   const last = line[n - 1]!;
-  let u1 = first, u2 = first, u3 = first;
+  let u1 = first,
+    u2 = first,
+    u3 = first;
   for (let i = 0; i < n; i++) {
     const u = b * line[i]! + a1 * u1 + a2 * u2 + a3 * u3;
     line[i] = u;
-    u3 = u2; u2 = u1; u1 = u;
+    u3 = u2;
+    u2 = u1;
+    u1 = u;
   }
-  const e1 = u1 - last, e2 = u2 - last, e3 = u3 - last;
+  const e1 = u1 - last,
+    e2 = u2 - last,
+    e3 = u3 - last;
   let v1 = m[0]! * e1 + m[1]! * e2 + m[2]! * e3 + last;
   let v2 = m[3]! * e1 + m[4]! * e2 + m[5]! * e3 + last;
   let v3 = m[6]! * e1 + m[7]! * e2 + m[8]! * e3 + last;
   for (let i = n - 1; i >= 0; i--) {
     const v = b * line[i]! + a1 * v1 + a2 * v2 + a3 * v3;
     line[i] = v;
-    v3 = v2; v2 = v1; v1 = v;
+    v3 = v2;
+    v2 = v1;
+    v1 = v;
   }
 }
 
 /** Plain twin of the kernel: Gaussian of one plane, height × width; the edge pixel repeats; sigma below 0.5 leaves that axis alone. `dst` may be `src`. */
-export function recursiveGaussianPlain(src: Float32Array, width: number, height: number, sigmaXPx: number, sigmaYPx: number = sigmaXPx, dst?: Float32Array): Float32Array {
+export function recursiveGaussianPlain(
+  src: Float32Array,
+  width: number,
+  height: number,
+  sigmaXPx: number,
+  sigmaYPx: number = sigmaXPx,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'recursive Gaussian');
   const out = planeOr(dst, width * height, 'recursive Gaussian');
   if (out !== src) out.set(src);
@@ -139,12 +166,20 @@ export function recursiveGaussianPlain(src: Float32Array, width: number, height:
 }
 
 /** Recursive Gaussian; shapes as in {@link recursiveGaussianPlain}. */
-export function recursiveGaussian(src: Float32Array, width: number, height: number, sigmaXPx: number, sigmaYPx: number = sigmaXPx, dst?: Float32Array): Float32Array {
+export function recursiveGaussian(
+  src: Float32Array,
+  width: number,
+  height: number,
+  sigmaXPx: number,
+  sigmaYPx: number = sigmaXPx,
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'recursive Gaussian');
   const n = width * height;
   if (n < KERNEL_FROM_PIXELS || width < 4) return recursiveGaussianPlain(src, width, height, sigmaXPx, sigmaYPx, dst);
   const out = planeOr(dst, n, 'recursive Gaussian');
-  const across = sigmaXPx >= 0.5, down = sigmaYPx >= 0.5;
+  const across = sigmaXPx >= 0.5,
+    down = sigmaYPx >= 0.5;
   if (!across && !down) {
     if (out !== src) out.set(src);
     return out;
@@ -152,10 +187,19 @@ export function recursiveGaussian(src: Float32Array, width: number, height: numb
   const door = kernels();
   const scope = door.scope();
   try {
-    const s = scope.input(src), d = scope.output(out);
+    const s = scope.input(src),
+      d = scope.output(out);
     // Rows are read whole before they are written, and so are columns: the passes may run in place.
-    if (across) door.run('recursiveAcross', [s, d, width, scope.input(packed(sigmaXPx))], height, 4 * width, 32 * width + 64);
-    if (down) door.run('recursiveDown', [across ? d : s, d, width, height, scope.input(packed(sigmaYPx))], (width + 3) >> 2, 16 * height, 32 * height + 64);
+    if (across)
+      door.run('recursiveAcross', [s, d, width, scope.input(packed(sigmaXPx))], height, 4 * width, 32 * width + 64);
+    if (down)
+      door.run(
+        'recursiveDown',
+        [across ? d : s, d, width, height, scope.input(packed(sigmaYPx))],
+        (width + 3) >> 2,
+        16 * height,
+        32 * height + 64,
+      );
     scope.finish();
   } finally {
     scope.close();

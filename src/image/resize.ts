@@ -28,7 +28,11 @@ export function kernelWeight(filter: 'linear' | 'cubic' | 'lanczos3', t: number)
 
 export const KERNEL_RADIUS = { linear: 1, cubic: 2, lanczos3: 3 } as const;
 
-interface Axis { readonly start: Int32Array; readonly taps: Float32Array; readonly count: number }
+interface Axis {
+  readonly start: Int32Array;
+  readonly taps: Float32Array;
+  readonly count: number;
+}
 
 /** For each output pixel the first source pixel (may lie outside) and `count` normalised weights. */
 function axisTable(from: number, to: number, filter: ResizeFilter): Axis {
@@ -46,9 +50,10 @@ function axisTable(from: number, to: number, filter: ResizeFilter): Axis {
     const w = new Float64Array(count);
     for (let k = 0; k < count; k++) {
       const p = first + k;
-      const weight = filter === 'area'
-        ? Math.max(0, Math.min(p + 1, centre + radius) - Math.max(p, centre - radius))
-        : kernelWeight(filter, (p + 0.5 - centre) / widen);
+      const weight =
+        filter === 'area'
+          ? Math.max(0, Math.min(p + 1, centre + radius) - Math.max(p, centre - radius))
+          : kernelWeight(filter, (p + 0.5 - centre) / widen);
       w[k] = weight;
       sum += weight;
     }
@@ -58,7 +63,15 @@ function axisTable(from: number, to: number, filter: ResizeFilter): Axis {
 }
 
 /** Resizes one plane to outWidth × outHeight. Making larger with 'area' repeats pixels. */
-export function resizePlane(src: Float32Array, width: number, height: number, outWidth: number, outHeight: number, filter: ResizeFilter = 'area', dst?: Float32Array): Float32Array {
+export function resizePlane(
+  src: Float32Array,
+  width: number,
+  height: number,
+  outWidth: number,
+  outHeight: number,
+  filter: ResizeFilter = 'area',
+  dst?: Float32Array,
+): Float32Array {
   requirePlane(src, width, height, 'resize');
   const out = planeOr(dst, outWidth * outHeight, 'resize');
   const ax = axisTable(width, outWidth, filter);
@@ -94,8 +107,15 @@ export function resizePlane(src: Float32Array, width: number, height: number, ou
 }
 
 /** Resizes every plane (premultiplied pictures stay right). */
-export function resize(src: Picture, outWidth: number, outHeight: number, filter: ResizeFilter = 'area', dst?: Picture): Picture {
+export function resize(
+  src: Picture,
+  outWidth: number,
+  outHeight: number,
+  filter: ResizeFilter = 'area',
+  dst?: Picture,
+): Picture {
   const out = dst ?? createPicture(outWidth, outHeight, src.channels);
-  for (let c = 0; c < src.channels; c++) resizePlane(plane(src, c), src.width, src.height, outWidth, outHeight, filter, plane(out, c));
+  for (let c = 0; c < src.channels; c++)
+    resizePlane(plane(src, c), src.width, src.height, outWidth, outHeight, filter, plane(out, c));
   return out;
 }

@@ -1,11 +1,20 @@
 /** Statistics over planes: moments, percentiles, histograms, robust spread. Double precision sums. */
 import { PlatewrightError } from '../core/errors.js';
 
-export interface Moments { readonly count: number; readonly mean: number; /** Population variance. */ readonly variance: number; readonly min: number; readonly max: number }
+export interface Moments {
+  readonly count: number;
+  readonly mean: number /** Population variance. */;
+  readonly variance: number;
+  readonly min: number;
+  readonly max: number;
+}
 
 /** Mean, population variance, smallest and largest; with `mask` only where it is non-zero. Count 0 gives NaN moments. */
 export function moments(values: ArrayLike<number>, mask?: ArrayLike<number>): Moments {
-  let count = 0, sum = 0, min = Infinity, max = -Infinity;
+  let count = 0,
+    sum = 0,
+    min = Infinity,
+    max = -Infinity;
   for (let i = 0; i < values.length; i++) {
     if (mask !== undefined && mask[i] === 0) continue;
     const v = values[i]!;
@@ -26,30 +35,60 @@ export function moments(values: ArrayLike<number>, mask?: ArrayLike<number>): Mo
 }
 
 /** Weighted mean and variance. */
-export function weightedMoments(values: ArrayLike<number>, weights: ArrayLike<number>): { weight: number; mean: number; variance: number } {
-  let weight = 0, sum = 0;
-  for (let i = 0; i < values.length; i++) { weight += weights[i]!; sum += weights[i]! * values[i]!; }
+export function weightedMoments(
+  values: ArrayLike<number>,
+  weights: ArrayLike<number>,
+): { weight: number; mean: number; variance: number } {
+  let weight = 0,
+    sum = 0;
+  for (let i = 0; i < values.length; i++) {
+    weight += weights[i]!;
+    sum += weights[i]! * values[i]!;
+  }
   const mean = sum / weight;
   let square = 0;
-  for (let i = 0; i < values.length; i++) { const d = values[i]! - mean; square += weights[i]! * d * d; }
+  for (let i = 0; i < values.length; i++) {
+    const d = values[i]! - mean;
+    square += weights[i]! * d * d;
+  }
   return { weight, mean, variance: square / weight };
 }
 
 /** Places the k-th smallest (from 0) at index k by Hoare's selection; reorders `a`. */
 export function selectInPlace(a: Float32Array | Float64Array, k: number): number {
-  let lo = 0, hi = a.length - 1;
+  let lo = 0,
+    hi = a.length - 1;
   while (lo < hi) {
     // Median of three as pivot: sorted input would cost n² otherwise.
     const mid = (lo + hi) >> 1;
-    if (a[mid]! < a[lo]!) { const t = a[mid]!; a[mid] = a[lo]!; a[lo] = t; }
-    if (a[hi]! < a[lo]!) { const t = a[hi]!; a[hi] = a[lo]!; a[lo] = t; }
-    if (a[hi]! < a[mid]!) { const t = a[hi]!; a[hi] = a[mid]!; a[mid] = t; }
+    if (a[mid]! < a[lo]!) {
+      const t = a[mid]!;
+      a[mid] = a[lo]!;
+      a[lo] = t;
+    }
+    if (a[hi]! < a[lo]!) {
+      const t = a[hi]!;
+      a[hi] = a[lo]!;
+      a[lo] = t;
+    }
+    if (a[hi]! < a[mid]!) {
+      const t = a[hi]!;
+      a[hi] = a[mid]!;
+      a[mid] = t;
+    }
     const pivot = a[mid]!;
-    let i = lo, j = hi;
+    let i = lo,
+      j = hi;
     while (i <= j) {
       while (a[i]! < pivot) i++;
       while (a[j]! > pivot) j--;
-      if (i <= j) { const t = a[i]!; a[i] = a[j]!; a[j] = t; i++; j--; }
+      if (i <= j) {
+        const t = a[i]!;
+        a[i] = a[j]!;
+        a[j] = t;
+        i++;
+        j--;
+      }
     }
     if (k <= j) hi = j;
     else if (k >= i) lo = i;
@@ -75,7 +114,10 @@ export function percentiles(values: ArrayLike<number>, ps: readonly number[], ma
     a = a.subarray(0, n);
   }
   for (const p of ps) {
-    if (!(p >= 0 && p <= 100)) throw new PlatewrightError('PW-IMAGE-PERCENTILE', `a percentile lies in 0..100, but ${p} was asked`, { kind: 'internal' });
+    if (!(p >= 0 && p <= 100))
+      throw new PlatewrightError('PW-IMAGE-PERCENTILE', `a percentile lies in 0..100, but ${p} was asked`, {
+        kind: 'internal',
+      });
   }
   if (n === 0) return ps.map(() => NaN);
   return ps.map((p) => {
@@ -97,11 +139,23 @@ export function median(values: ArrayLike<number>, mask?: ArrayLike<number>): num
 /** Median absolute deviation times 1.4826: standard deviation of a normal sample, robust against outliers. */
 export function robustSigma(values: ArrayLike<number>, mask?: ArrayLike<number>): number {
   const m = median(values, mask);
-  return 1.4826 * median(Float64Array.from(values, (v) => Math.abs(v - m)), mask);
+  return (
+    1.4826 *
+    median(
+      Float64Array.from(values, (v) => Math.abs(v - m)),
+      mask,
+    )
+  );
 }
 
 /** Counts in `bins` equal bins over lo..hi; values beyond fall into the end bins. */
-export function histogram(values: ArrayLike<number>, bins: number, lo = 0, hi = 1, mask?: ArrayLike<number>): Uint32Array {
+export function histogram(
+  values: ArrayLike<number>,
+  bins: number,
+  lo = 0,
+  hi = 1,
+  mask?: ArrayLike<number>,
+): Uint32Array {
   const out = new Uint32Array(bins);
   const k = bins / (hi - lo);
   for (let i = 0; i < values.length; i++) {
@@ -114,18 +168,47 @@ export function histogram(values: ArrayLike<number>, bins: number, lo = 0, hi = 
 }
 
 /** Mean and covariance (row-major 3×3) of three planes, weighted. */
-export function colourMoments(r: ArrayLike<number>, g: ArrayLike<number>, b: ArrayLike<number>, weights?: ArrayLike<number>): { weight: number; mean: [number, number, number]; covariance: Float64Array } {
-  let w = 0, sr = 0, sg = 0, sb = 0;
+export function colourMoments(
+  r: ArrayLike<number>,
+  g: ArrayLike<number>,
+  b: ArrayLike<number>,
+  weights?: ArrayLike<number>,
+): { weight: number; mean: [number, number, number]; covariance: Float64Array } {
+  let w = 0,
+    sr = 0,
+    sg = 0,
+    sb = 0;
   for (let i = 0; i < r.length; i++) {
     const k = weights === undefined ? 1 : weights[i]!;
-    w += k; sr += k * r[i]!; sg += k * g[i]!; sb += k * b[i]!;
+    w += k;
+    sr += k * r[i]!;
+    sg += k * g[i]!;
+    sb += k * b[i]!;
   }
-  const mr = sr / w, mg = sg / w, mb = sb / w;
-  let rr = 0, rg = 0, rb = 0, gg = 0, gb = 0, bb = 0;
+  const mr = sr / w,
+    mg = sg / w,
+    mb = sb / w;
+  let rr = 0,
+    rg = 0,
+    rb = 0,
+    gg = 0,
+    gb = 0,
+    bb = 0;
   for (let i = 0; i < r.length; i++) {
     const k = weights === undefined ? 1 : weights[i]!;
-    const x = r[i]! - mr, y = g[i]! - mg, z = b[i]! - mb;
-    rr += k * x * x; rg += k * x * y; rb += k * x * z; gg += k * y * y; gb += k * y * z; bb += k * z * z;
+    const x = r[i]! - mr,
+      y = g[i]! - mg,
+      z = b[i]! - mb;
+    rr += k * x * x;
+    rg += k * x * y;
+    rb += k * x * z;
+    gg += k * y * y;
+    gb += k * y * z;
+    bb += k * z * z;
   }
-  return { weight: w, mean: [mr, mg, mb], covariance: Float64Array.of(rr / w, rg / w, rb / w, rg / w, gg / w, gb / w, rb / w, gb / w, bb / w) };
+  return {
+    weight: w,
+    mean: [mr, mg, mb],
+    covariance: Float64Array.of(rr / w, rg / w, rb / w, rg / w, gg / w, gb / w, rb / w, gb / w, bb / w),
+  };
 }

@@ -4,7 +4,16 @@ import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import type { Boundary } from './boundary.js';
 import { boxMean, boxMeanPlain, boxSum } from './box.js';
-import { composite, compositePlain, PORTER_DUFF_FACTORS, premultiply, premultiplyPlain, unpremultiply, unpremultiplyPlain, type PorterDuff } from './composite.js';
+import {
+  composite,
+  compositePlain,
+  PORTER_DUFF_FACTORS,
+  premultiply,
+  premultiplyPlain,
+  unpremultiply,
+  unpremultiplyPlain,
+  type PorterDuff,
+} from './composite.js';
 import { convolveSeparable, convolveSeparablePlain } from './convolve.js';
 import { kernels } from './kernels.js';
 import { dilate, erode, rankRectPlain } from './morphology.js';
@@ -33,128 +42,211 @@ function worst(a: Float32Array, b: Float32Array): number {
 }
 
 /** Sizes above the door's threshold, with every remainder modulo 16. */
-const size = fc.record({ width: fc.integer({ min: 65, max: 130 }), height: fc.integer({ min: 65, max: 110 }), seed: fc.integer({ min: 1, max: 1e6 }) });
+const size = fc.record({
+  width: fc.integer({ min: 65, max: 130 }),
+  height: fc.integer({ min: 65, max: 110 }),
+  seed: fc.integer({ min: 1, max: 1e6 }),
+});
 const few = { numRuns: 12, seed: 7 };
 
 describe('kernels and their plain twins', () => {
   it('separable convolution, every boundary, in place or apart', () => {
-    fc.assert(fc.property(size, fc.integer({ min: 0, max: 9 }), fc.integer({ min: 0, max: 9 }), fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'), ({ width, height, seed }, rx, ry, boundary) => {
-      const src = noise(width * height, seed, -1, 2);
-      const tx = noise(2 * rx + 1, seed + 1, -1, 1), ty = noise(2 * ry + 1, seed + 2, -1, 1);
-      const plain = convolveSeparablePlain(src, width, height, tx, ty, boundary);
-      const scale = tx.reduce((s, v) => s + Math.abs(v), 0) * ty.reduce((s, v) => s + Math.abs(v), 0);
-      expect(worst(convolveSeparable(src, width, height, tx, ty, boundary), plain)).toBeLessThan(4e-6 * Math.max(1, scale));
-      const own = src.slice();
-      convolveSeparable(own, width, height, tx, ty, boundary, own);
-      expect(worst(own, plain)).toBeLessThan(4e-6 * Math.max(1, scale));
-    }), few);
+    fc.assert(
+      fc.property(
+        size,
+        fc.integer({ min: 0, max: 9 }),
+        fc.integer({ min: 0, max: 9 }),
+        fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'),
+        ({ width, height, seed }, rx, ry, boundary) => {
+          const src = noise(width * height, seed, -1, 2);
+          const tx = noise(2 * rx + 1, seed + 1, -1, 1),
+            ty = noise(2 * ry + 1, seed + 2, -1, 1);
+          const plain = convolveSeparablePlain(src, width, height, tx, ty, boundary);
+          const scale = tx.reduce((s, v) => s + Math.abs(v), 0) * ty.reduce((s, v) => s + Math.abs(v), 0);
+          expect(worst(convolveSeparable(src, width, height, tx, ty, boundary), plain)).toBeLessThan(
+            4e-6 * Math.max(1, scale),
+          );
+          const own = src.slice();
+          convolveSeparable(own, width, height, tx, ty, boundary, own);
+          expect(worst(own, plain)).toBeLessThan(4e-6 * Math.max(1, scale));
+        },
+      ),
+      few,
+    );
   });
 
   it('box mean and sum', () => {
-    fc.assert(fc.property(size, fc.integer({ min: 0, max: 140 }), fc.integer({ min: 0, max: 30 }), ({ width, height, seed }, rx, ry) => {
-      const src = noise(width * height, seed, -1, 2);
-      const plain = boxMeanPlain(src, width, height, rx, ry);
-      expect(worst(boxMean(src, width, height, rx, ry), plain)).toBeLessThan(1e-6);
-      const own = src.slice();
-      boxMean(own, width, height, rx, ry, own);
-      expect(worst(own, plain)).toBeLessThan(1e-6);
-      const count = boxSum(new Float32Array(width * height).fill(1), width, height, rx, ry);
-      expect(count[0]).toBe((Math.min(rx, width - 1) + 1) * (Math.min(ry, height - 1) + 1));
-    }), few);
+    fc.assert(
+      fc.property(
+        size,
+        fc.integer({ min: 0, max: 140 }),
+        fc.integer({ min: 0, max: 30 }),
+        ({ width, height, seed }, rx, ry) => {
+          const src = noise(width * height, seed, -1, 2);
+          const plain = boxMeanPlain(src, width, height, rx, ry);
+          expect(worst(boxMean(src, width, height, rx, ry), plain)).toBeLessThan(1e-6);
+          const own = src.slice();
+          boxMean(own, width, height, rx, ry, own);
+          expect(worst(own, plain)).toBeLessThan(1e-6);
+          const count = boxSum(new Float32Array(width * height).fill(1), width, height, rx, ry);
+          expect(count[0]).toBe((Math.min(rx, width - 1) + 1) * (Math.min(ry, height - 1) + 1));
+        },
+      ),
+      few,
+    );
   });
 
   it('recursive Gaussian', () => {
-    fc.assert(fc.property(size, fc.double({ min: 0.5, max: 60, noNaN: true }), fc.double({ min: 0, max: 40, noNaN: true }), ({ width, height, seed }, sx, sy) => {
-      const src = noise(width * height, seed);
-      const plain = recursiveGaussianPlain(src, width, height, sx, sy);
-      expect(worst(recursiveGaussian(src, width, height, sx, sy), plain)).toBeLessThan(2e-6);
-      const own = src.slice();
-      recursiveGaussian(own, width, height, sx, sy, own);
-      expect(worst(own, plain)).toBeLessThan(2e-6);
-    }), few);
+    fc.assert(
+      fc.property(
+        size,
+        fc.double({ min: 0.5, max: 60, noNaN: true }),
+        fc.double({ min: 0, max: 40, noNaN: true }),
+        ({ width, height, seed }, sx, sy) => {
+          const src = noise(width * height, seed);
+          const plain = recursiveGaussianPlain(src, width, height, sx, sy);
+          expect(worst(recursiveGaussian(src, width, height, sx, sy), plain)).toBeLessThan(2e-6);
+          const own = src.slice();
+          recursiveGaussian(own, width, height, sx, sy, own);
+          expect(worst(own, plain)).toBeLessThan(2e-6);
+        },
+      ),
+      few,
+    );
   });
 
   it('halving and doubling', () => {
-    fc.assert(fc.property(size, ({ width, height, seed }) => {
-      const src = noise(width * height, seed);
-      const small = halvePlain(src, width, height);
-      expect(worst(halve(src, width, height), small)).toBeLessThan(3e-7);
-      expect(worst(double(small, halfSize(width), halfSize(height), width, height), doublePlain(small, halfSize(width), halfSize(height), width, height))).toBeLessThan(3e-7);
-    }), few);
+    fc.assert(
+      fc.property(size, ({ width, height, seed }) => {
+        const src = noise(width * height, seed);
+        const small = halvePlain(src, width, height);
+        expect(worst(halve(src, width, height), small)).toBeLessThan(3e-7);
+        expect(
+          worst(
+            double(small, halfSize(width), halfSize(height), width, height),
+            doublePlain(small, halfSize(width), halfSize(height), width, height),
+          ),
+        ).toBeLessThan(3e-7);
+      }),
+      few,
+    );
   });
 
   it('Porter-Duff operators over RGB and RGBA, in place or apart', () => {
     const operators = Object.keys(PORTER_DUFF_FACTORS) as PorterDuff[];
-    fc.assert(fc.property(size, fc.constantFrom(...operators), fc.constantFrom<Channels>(3, 4), fc.constantFrom<Channels>(3, 4), ({ width, height, seed }, operator, a, b) => {
-      const s = picture(width, height, a, seed), d = picture(width, height, b, seed + 1);
-      const plain = compositePlain(operator, s, d);
-      expect(worst(composite(operator, s, d).data, plain.data)).toBeLessThan(5e-7);
-      if (plain.channels === d.channels) {
-        composite(operator, s, d, d);
-        expect(worst(d.data, plain.data)).toBeLessThan(5e-7);
-      }
-    }), { numRuns: 26, seed: 7 });
+    fc.assert(
+      fc.property(
+        size,
+        fc.constantFrom(...operators),
+        fc.constantFrom<Channels>(3, 4),
+        fc.constantFrom<Channels>(3, 4),
+        ({ width, height, seed }, operator, a, b) => {
+          const s = picture(width, height, a, seed),
+            d = picture(width, height, b, seed + 1);
+          const plain = compositePlain(operator, s, d);
+          expect(worst(composite(operator, s, d).data, plain.data)).toBeLessThan(5e-7);
+          if (plain.channels === d.channels) {
+            composite(operator, s, d, d);
+            expect(worst(d.data, plain.data)).toBeLessThan(5e-7);
+          }
+        },
+      ),
+      { numRuns: 26, seed: 7 },
+    );
   });
 
   it('premultiplication both ways', () => {
-    fc.assert(fc.property(size, ({ width, height, seed }) => {
-      const p = picture(width, height, 4, seed);
-      const n = width * height;
-      for (let i = 3 * n; i < 4 * n; i += 3) p.data[i] = 0;
-      expect(worst(premultiply(p).data, premultiplyPlain(p).data)).toBeLessThan(1e-7);
-      const pre = premultiplyPlain(p);
-      expect(worst(unpremultiply(pre).data, unpremultiplyPlain(pre).data)).toBeLessThan(1e-6);
-    }), few);
+    fc.assert(
+      fc.property(size, ({ width, height, seed }) => {
+        const p = picture(width, height, 4, seed);
+        const n = width * height;
+        for (let i = 3 * n; i < 4 * n; i += 3) p.data[i] = 0;
+        expect(worst(premultiply(p).data, premultiplyPlain(p).data)).toBeLessThan(1e-7);
+        const pre = premultiplyPlain(p);
+        expect(worst(unpremultiply(pre).data, unpremultiplyPlain(pre).data)).toBeLessThan(1e-6);
+      }),
+      few,
+    );
   });
 
   it('running maximum and minimum', () => {
-    fc.assert(fc.property(size, fc.integer({ min: 0, max: 40 }), fc.integer({ min: 0, max: 40 }), ({ width, height, seed }, rx, ry) => {
-      const src = noise(width * height, seed, -1, 1);
-      expect(worst(dilate(src, width, height, rx, ry), rankRectPlain(src, width, height, rx, ry, true))).toBe(0);
-      const own = src.slice();
-      erode(own, width, height, rx, ry, own);
-      expect(worst(own, rankRectPlain(src, width, height, rx, ry, false))).toBe(0);
-    }), few);
+    fc.assert(
+      fc.property(
+        size,
+        fc.integer({ min: 0, max: 40 }),
+        fc.integer({ min: 0, max: 40 }),
+        ({ width, height, seed }, rx, ry) => {
+          const src = noise(width * height, seed, -1, 1);
+          expect(worst(dilate(src, width, height, rx, ry), rankRectPlain(src, width, height, rx, ry, true))).toBe(0);
+          const own = src.slice();
+          erode(own, width, height, rx, ry, own);
+          expect(worst(own, rankRectPlain(src, width, height, rx, ry, false))).toBe(0);
+        },
+      ),
+      few,
+    );
   });
 
   it('homography warps, larger and smaller, every filter and boundary', () => {
-    fc.assert(fc.property(size, fc.constantFrom<WarpFilter>('nearest', 'bilinear', 'bicubic', 'lanczos3'), fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'), fc.double({ min: 0.1, max: 2, noNaN: true }), fc.double({ min: -0.5, max: 0.5, noNaN: true }), fc.constantFrom<Channels>(1, 3, 4), ({ width, height, seed }, filter, boundary, scale, turn, channels) => {
-      const src = picture(width, height, channels, seed);
-      const c = scale * Math.cos(turn), s = scale * Math.sin(turn);
-      const m = [c, -s, 11.3, s, c, 4.7, 1e-4 * scale, -5e-5, 1];
-      const plain = warpHomographyPlain(src, m, 90, 71, { filter, boundary });
-      // Nearest may choose the other of two pixels where the last bit decides; there every value may differ, but hardly any does.
-      const got = warpHomography(src, m, 90, 71, { filter, boundary });
-      let off = 0;
-      for (let i = 0; i < got.data.length; i++) if (!(Math.abs(got.data[i]! - plain.data[i]!) < 5e-6)) off++;
-      // A weight table is read at the nearest of 1024 fractions: the last bit may pick the neighbour there too.
-      expect(off).toBeLessThanOrEqual(filter === 'bilinear' ? 0 : 0.002 * got.data.length);
-    }), { numRuns: 30, seed: 7 });
+    fc.assert(
+      fc.property(
+        size,
+        fc.constantFrom<WarpFilter>('nearest', 'bilinear', 'bicubic', 'lanczos3'),
+        fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'),
+        fc.double({ min: 0.1, max: 2, noNaN: true }),
+        fc.double({ min: -0.5, max: 0.5, noNaN: true }),
+        fc.constantFrom<Channels>(1, 3, 4),
+        ({ width, height, seed }, filter, boundary, scale, turn, channels) => {
+          const src = picture(width, height, channels, seed);
+          const c = scale * Math.cos(turn),
+            s = scale * Math.sin(turn);
+          const m = [c, -s, 11.3, s, c, 4.7, 1e-4 * scale, -5e-5, 1];
+          const plain = warpHomographyPlain(src, m, 90, 71, { filter, boundary });
+          // Nearest may choose the other of two pixels where the last bit decides; there every value may differ, but hardly any does.
+          const got = warpHomography(src, m, 90, 71, { filter, boundary });
+          let off = 0;
+          for (let i = 0; i < got.data.length; i++) if (!(Math.abs(got.data[i]! - plain.data[i]!) < 5e-6)) off++;
+          // A weight table is read at the nearest of 1024 fractions: the last bit may pick the neighbour there too.
+          expect(off).toBeLessThanOrEqual(filter === 'bilinear' ? 0 : 0.002 * got.data.length);
+        },
+      ),
+      { numRuns: 30, seed: 7 },
+    );
   });
 
   it('warps by a map', () => {
-    fc.assert(fc.property(size, fc.constantFrom<WarpFilter>('nearest', 'bilinear', 'bicubic', 'lanczos3'), fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'), ({ width, height, seed }, filter, boundary) => {
-      const src = picture(width, height, 3, seed);
-      const n = 80 * 64;
-      const mx = noise(n, seed + 1, -20, width + 20), my = noise(n, seed + 2, -20, height + 20);
-      mx[5] = NaN;
-      my[9] = Infinity;
-      const got = warpMap(src, mx, my, 80, 64, { filter, boundary });
-      const plain = warpMapPlain(src, mx, my, 80, 64, { filter, boundary });
-      expect(worst(got.data, plain.data)).toBeLessThan(5e-6);
-      expect(got.data[5]).toBe(0);
-    }), few);
+    fc.assert(
+      fc.property(
+        size,
+        fc.constantFrom<WarpFilter>('nearest', 'bilinear', 'bicubic', 'lanczos3'),
+        fc.constantFrom<Boundary>('clamp', 'mirror', 'zero'),
+        ({ width, height, seed }, filter, boundary) => {
+          const src = picture(width, height, 3, seed);
+          const n = 80 * 64;
+          const mx = noise(n, seed + 1, -20, width + 20),
+            my = noise(n, seed + 2, -20, height + 20);
+          mx[5] = NaN;
+          my[9] = Infinity;
+          const got = warpMap(src, mx, my, 80, 64, { filter, boundary });
+          const plain = warpMapPlain(src, mx, my, 80, 64, { filter, boundary });
+          expect(worst(got.data, plain.data)).toBeLessThan(5e-6);
+          expect(got.data[5]).toBe(0);
+        },
+      ),
+      few,
+    );
   });
 });
 
-describe('pictures in the kernels\' memory', () => {
+describe("pictures in the kernels' memory", () => {
   it('are used in place, give the same bytes, and are freed', () => {
     const door = kernels();
     const before = door.allocator.used;
     const src = picture(120, 90, 1, 3);
     const far = recursiveGaussian(src.data, 120, 90, 5);
     door.withPictures((make) => {
-      const a = make(120, 90, 1), b = make(120, 90, 1);
+      const a = make(120, 90, 1),
+        b = make(120, 90, 1);
       a.data.set(src.data);
       expect(door.owns(a.data)).toBe(true);
       recursiveGaussian(a.data, 120, 90, 5, 5, b.data);

@@ -6,19 +6,44 @@ import { createPicture } from '../image/picture.js';
 import { readAgainstTake } from './against-take.js';
 import { matteBox, type SeenFrame } from './frame.js';
 
-const W = 200, H = 120, N = W * H;
+const W = 200,
+  H = 120,
+  N = W * H;
 
 function coat(seed: number): Float32Array {
-  const r = new RandomStream(seed), luma = new Float32Array(N).fill(0.45);
-  for (const px of [0.6, 1, 1.5, 2.2, 3.3]) { const n = gaussianPlane(Float32Array.from({ length: N }, () => r.normal()), W, H, px); for (let i = 0; i < N; i++) luma[i] = luma[i]! + 0.09 * px * n[i]!; }
+  const r = new RandomStream(seed),
+    luma = new Float32Array(N).fill(0.45);
+  for (const px of [0.6, 1, 1.5, 2.2, 3.3]) {
+    const n = gaussianPlane(
+      Float32Array.from({ length: N }, () => r.normal()),
+      W,
+      H,
+      px,
+    );
+    for (let i = 0; i < N; i++) luma[i] = luma[i]! + 0.09 * px * n[i]!;
+  }
   return luma;
 }
 
-const matte = Float32Array.from({ length: N }, (_, i) => (Math.abs((i % W) - 100) < 35 && Math.abs(Math.floor(i / W) - 60) < 45 ? 1 : 0));
-const seen = (luma: Float32Array): SeenFrame => { const p = createPicture(W, H, 3); return { frame: 0, join: p, plate: p, luma, plateLuma: gaussianPlane(luma, W, H, 2), matte, box: matteBox(matte, W, H) }; };
+const matte = Float32Array.from({ length: N }, (_, i) =>
+  Math.abs((i % W) - 100) < 35 && Math.abs(Math.floor(i / W) - 60) < 45 ? 1 : 0,
+);
+const seen = (luma: Float32Array): SeenFrame => {
+  const p = createPicture(W, H, 3);
+  return {
+    frame: 0,
+    join: p,
+    plate: p,
+    luma,
+    plateLuma: gaussianPlane(luma, W, H, 2),
+    matte,
+    box: matteBox(matte, W, H),
+  };
+};
 
 describe('sharpness beside the take through the recipe', () => {
-  const take = coat(5), expected = { coded: createPicture(W, H, 3), luma: take, matte };
+  const take = coat(5),
+    expected = { coded: createPicture(W, H, 3), luma: take, matte };
   it('is one for what the recipe makes, whatever the plate is like', () => {
     expect(readAgainstTake(seen(take), expected)).toBeCloseTo(1, 6);
     // Another draw of the same coat, elsewhere: nothing is laid over the other.
@@ -26,7 +51,8 @@ describe('sharpness beside the take through the recipe', () => {
     expect(readAgainstTake(seen(coat(9)), expected)).toBeLessThan(1.07);
   });
   it('falls with a sharpening and rises with a blur', () => {
-    const soft = gaussianPlane(take, W, H, 1), values = [0.5, 1, 2].map((k) => readAgainstTake(seen(take.map((v, i) => v + k * (v - soft[i]!))), expected)!);
+    const soft = gaussianPlane(take, W, H, 1),
+      values = [0.5, 1, 2].map((k) => readAgainstTake(seen(take.map((v, i) => v + k * (v - soft[i]!))), expected)!);
     expect(values[0]!).toBeLessThan(0.94);
     expect(values[1]!).toBeLessThan(values[0]! - 0.03);
     expect(values[2]!).toBeLessThan(values[1]! - 0.03);

@@ -10,7 +10,11 @@ import { bandsOf, coreOf, DEEP } from './fineness.js';
 import { grow, type SeenFrame } from './frame.js';
 
 /** The recipe rendered again, with its grain: the picture, its coded luma and the performer's matte, whole frame. */
-export interface Expected { readonly coded: Picture; readonly luma: Float32Array; readonly matte: Float32Array }
+export interface Expected {
+  readonly coded: Picture;
+  readonly luma: Float32Array;
+  readonly matte: Float32Array;
+}
 
 /** How far the bands' filters reach over the outline, px. */
 const REACH = 8;
@@ -21,10 +25,13 @@ const REACH = 8;
  */
 export function readAgainstTake(f: SeenFrame, expected: Expected): number | null {
   if (f.box === null) return null;
-  const { width: W, height: H } = f.join, box = grow(f.box, REACH, REACH, W, H);
+  const { width: W, height: H } = f.join,
+    box = grow(f.box, REACH, REACH, W, H);
   // Where both are covered: what passes in front, or stands otherwise, is left out of both.
-  const here = coreOf(f.matte, W, box), there = coreOf(expected.matte, W, box);
+  const here = coreOf(f.matte, W, box),
+    there = coreOf(expected.matte, W, box);
   const both = (i: number): boolean => here(i) >= DEEP && there(i) >= DEEP;
-  const seen = bandsOf(f.luma, W, box, both), asked = bandsOf(expected.luma, W, box, both);
+  const seen = bandsOf(f.luma, W, box, both),
+    asked = bandsOf(expected.luma, W, box, both);
   return seen === null || asked === null ? null : Math.sqrt((asked.middle * seen.wide) / (asked.wide * seen.middle));
 }

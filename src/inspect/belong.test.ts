@@ -2,8 +2,17 @@ import { describe, expect, it } from 'vitest';
 import type { VideoInfo } from '../media/types.js';
 import { checkBelong } from './belong.js';
 
-const file = (widthPx: number, heightPx: number, frameCount = 48, num = 24, den = 1): VideoInfo => ({ widthPx, heightPx, frameCount, rate: { num, den } }) as VideoInfo;
-const plate = file(1920, 1080), told = (join: VideoInfo): string => { try { checkBelong(plate, join, join); return ''; } catch (e) { return String((e as Error).message); } };
+const file = (widthPx: number, heightPx: number, frameCount = 48, num = 24, den = 1): VideoInfo =>
+  ({ widthPx, heightPx, frameCount, rate: { num, den } }) as VideoInfo;
+const plate = file(1920, 1080),
+  told = (join: VideoInfo): string => {
+    try {
+      checkBelong(plate, join, join);
+      return '';
+    } catch (e) {
+      return String((e as Error).message);
+    }
+  };
 
 describe('files that are laid side by side', () => {
   it('are of one size, and the error names what was done to the join', () => {

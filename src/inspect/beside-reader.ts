@@ -29,8 +29,14 @@ export interface BesideOf {
   readonly foot: readonly [number, number] | null;
 }
 
-export function readBeside(f: SeenFrame, { luma, expected, explained, gain, offset, scale, shift }: Bare, of: BesideOf, put: Put): void {
-  const own = explained >= SAME, { width: W, height: H } = f.join;
+export function readBeside(
+  f: SeenFrame,
+  { luma, expected, explained, gain, offset, scale, shift }: Bare,
+  of: BesideOf,
+  put: Put,
+): void {
+  const own = explained >= SAME,
+    { width: W, height: H } = f.join;
   put('takeBlur', f.frame, readAgainstTake(f, expected));
   const light = readLightBeside(f, expected, own);
   put('exposure', f.frame, light?.stops ?? null);
@@ -43,7 +49,11 @@ export function readBeside(f: SeenFrame, { luma, expected, explained, gain, offs
   put('takeWhite', f.frame, light?.white ?? null);
   put('explained', f.frame, explained);
   if (luma !== null && own) {
-    const grain = readGrainBeside(f, luma, expected.luma.map((v) => gain * v + offset));
+    const grain = readGrainBeside(
+      f,
+      luma,
+      expected.luma.map((v) => gain * v + offset),
+    );
     put('grainBeside', f.frame, grain?.ratio ?? null);
     put('grainAsked', f.frame, grain?.asked ?? null);
     put('grainEncoder', f.frame, grain?.encoder ?? null);
@@ -70,10 +80,15 @@ export function readBeside(f: SeenFrame, { luma, expected, explained, gain, offs
   put('softDeg', f.frame, soft?.deg ?? null);
   const holes = explained < NEARLY ? null : readHoles(f, expected, gain, offset);
   put('holes', f.frame, holes?.share ?? null, holes?.at);
-  const rim = rimWidth(f.matte, W, H, f.box), asked = rimWidth(expected.matte, W, H, box);
+  const rim = rimWidth(f.matte, W, H, f.box),
+    asked = rimWidth(expected.matte, W, H, box);
   put('rim', f.frame, rim === null || asked === null ? null : rim / asked);
-  let here = 0, there = 0;
-  for (let i = 0; i < f.matte.length; i++) { here += f.matte[i]!; there += expected.matte[i]!; }
+  let here = 0,
+    there = 0;
+  for (let i = 0; i < f.matte.length; i++) {
+    here += f.matte[i]!;
+    there += expected.matte[i]!;
+  }
   // Cut by the picture's border or hidden, less is seen of either.
   const cut = box[0] <= 1 || box[1] <= 1 || box[2] >= W - 1 || box[3] >= H - 1;
   if (scale !== 1) put('size', f.frame, scale);

@@ -5,18 +5,23 @@ import { liftVeil, lumaOf } from './frame.js';
 
 /** A disc of 40 px across with a soft rim of 4 px, times `share`. */
 function disc(share: number): Float32Array {
-  return Float32Array.from({ length: 64 * 64 }, (_, i) => share * Math.min(1, Math.max(0, (20 - Math.hypot((i % 64) - 31.5, Math.floor(i / 64) - 31.5)) / 4 + 0.5)));
+  return Float32Array.from(
+    { length: 64 * 64 },
+    (_, i) => share * Math.min(1, Math.max(0, (20 - Math.hypot((i % 64) - 31.5, Math.floor(i / 64) - 31.5)) / 4 + 0.5)),
+  );
 }
 
-describe('the inspection\'s frame', () => {
+describe("the inspection's frame", () => {
   it('gives a performer behind a pane its core back and its rim in proportion', () => {
-    const veiled = disc(0.75), whole = disc(1);
+    const veiled = disc(0.75),
+      whole = disc(1);
     liftVeil(veiled);
     for (let i = 0; i < whole.length; i++) expect(Math.abs(veiled[i]! - whole[i]!)).toBeLessThan(0.01);
   });
   it('leaves a whole core, and a ghost without one, as they are', () => {
     for (const share of [1, 0.3]) {
-      const m = disc(share), before = m.slice();
+      const m = disc(share),
+        before = m.slice();
       liftVeil(m);
       expect(m).toEqual(before);
     }

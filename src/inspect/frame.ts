@@ -20,7 +20,10 @@ export interface SeenFrame {
 }
 
 export function matteBox(matte: Float32Array, width: number, height: number): [number, number, number, number] | null {
-  let x0 = width, y0 = height, x1 = 0, y1 = 0;
+  let x0 = width,
+    y0 = height,
+    x1 = 0,
+    y1 = 0;
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
       if (matte[y * width + x]! < 0.1) continue;
@@ -34,13 +37,25 @@ export function matteBox(matte: Float32Array, width: number, height: number): [n
 }
 
 /** Box grown on all sides, cut at the picture. */
-export function grow(box: readonly [number, number, number, number], dx: number, dy: number, width: number, height: number): [number, number, number, number] {
-  return [Math.max(0, Math.floor(box[0] - dx)), Math.max(0, Math.floor(box[1] - dy)), Math.min(width, Math.ceil(box[2] + dx)), Math.min(height, Math.ceil(box[3] + dy))];
+export function grow(
+  box: readonly [number, number, number, number],
+  dx: number,
+  dy: number,
+  width: number,
+  height: number,
+): [number, number, number, number] {
+  return [
+    Math.max(0, Math.floor(box[0] - dx)),
+    Math.max(0, Math.floor(box[1] - dy)),
+    Math.min(width, Math.ceil(box[2] + dx)),
+    Math.min(height, Math.ceil(box[3] + dy)),
+  ];
 }
 
 /** Coded luma (BT.709 weights) of a whole picture. */
 export function lumaOf(p: Picture): Float32Array {
-  const n = p.width * p.height, d = p.data;
+  const n = p.width * p.height,
+    d = p.data;
   const out = new Float32Array(n);
   for (let i = 0; i < n; i++) out[i] = 0.2126 * d[i]! + 0.7152 * d[n + i]! + 0.0722 * d[2 * n + i]!;
   return out;
@@ -54,10 +69,15 @@ export function lumaOf(p: Picture): Float32Array {
 export function liftVeil(matte: Float32Array): void {
   const counts = new Uint32Array(101);
   let n = 0;
-  for (let i = 0; i < matte.length; i++) if (matte[i]! > 0.3) { counts[Math.round(100 * matte[i]!)]!++; n++; }
+  for (let i = 0; i < matte.length; i++)
+    if (matte[i]! > 0.3) {
+      counts[Math.round(100 * matte[i]!)]!++;
+      n++;
+    }
   if (n < 200) return;
   // The plateau: where a twentieth of the seen matte lies above.
-  let k = 100, above = 0;
+  let k = 100,
+    above = 0;
   while (k > 30 && above + counts[k]! < 0.05 * n) above += counts[k--]!;
   const plateau = k / 100;
   if (plateau >= 0.97 || plateau < 0.4) return;
@@ -67,6 +87,7 @@ export function liftVeil(matte: Float32Array): void {
 export function quantile(values: readonly number[] | Float32Array, q: number): number {
   if (values.length === 0) return NaN;
   const s = Float64Array.from(values).sort();
-  const k = q * (s.length - 1), i = Math.floor(k);
+  const k = q * (s.length - 1),
+    i = Math.floor(k);
   return s[i]! + (s[Math.min(s.length - 1, i + 1)]! - s[i]!) * (k - i);
 }

@@ -17,23 +17,63 @@ import type { GrainModel, GroundFrame, GroundStep, Recipe } from '../join/types.
 import { inspectJoin } from './inspect.js';
 import type { Inspection, InspectionMatterName } from './types.js';
 
-const W = 320, H = 200, N = W * H, FRAMES = 11;
-const grain: GrainModel = { table: [{ channel: 'luma', level: 0.5, sigma: 0.012, samples: 99 }], autocorrelation: { x: [1, 0.5, 0.15, 0], y: [1, 0.5, 0.15, 0] }, channelCorrelation: [0.6, 0.5, 0.55] };
+const W = 320,
+  H = 200,
+  N = W * H,
+  FRAMES = 11;
+const grain: GrainModel = {
+  table: [{ channel: 'luma', level: 0.5, sigma: 0.012, samples: 99 }],
+  autocorrelation: { x: [1, 0.5, 0.15, 0], y: [1, 0.5, 0.15, 0] },
+  channelCorrelation: [0.6, 0.5, 0.55],
+};
 const FOOT: [number, number] = [170, 165];
 const ground: GroundStep = {
-  step: 'ground', on: true, why: '', shadow: true, contact: false, azimuthDeg: 55, elevationDeg: 32, transmission: [0.3, 0.34, 0.42], softnessDeg: 0.5, contactStrength: 0, focalPx: 420, receiver: 'ground',
-  frames: Array.from({ length: FRAMES }, (_, frame): GroundFrame => ({ frame, foot: FOOT, pxPerMetre: 90, tiltDeg: -9, rollDeg: 0, azimuthDeg: 55 })),
+  step: 'ground',
+  on: true,
+  why: '',
+  shadow: true,
+  contact: false,
+  azimuthDeg: 55,
+  elevationDeg: 32,
+  transmission: [0.3, 0.34, 0.42],
+  softnessDeg: 0.5,
+  contactStrength: 0,
+  focalPx: 420,
+  receiver: 'ground',
+  frames: Array.from(
+    { length: FRAMES },
+    (_, frame): GroundFrame => ({ frame, foot: FOOT, pxPerMetre: 90, tiltDeg: -9, rollDeg: 0, azimuthDeg: 55 }),
+  ),
 };
 const recipe: Recipe = {
-  version: 1, plate: { file: 'no-plate.mp4', in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H }, take: { file: 'no-take.mp4', in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
+  version: 1,
+  plate: { file: 'no-plate.mp4', in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
+  take: { file: 'no-take.mp4', in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
   steps: [
     { step: 'peel', on: true, why: '', method: 'alpha', screen: 'green', quality: 'fast', spill: 1 },
-    { step: 'ride', on: true, why: '', mirror: false, motionBlur: 0, placement: ground.frames.map((f) => ({ frame: f.frame, matrix: [1, 0, 0, 0, 1, 0, 0, 0, 1] })) },
+    {
+      step: 'ride',
+      on: true,
+      why: '',
+      mirror: false,
+      motionBlur: 0,
+      placement: ground.frames.map((f) => ({ frame: f.frame, matrix: [1, 0, 0, 0, 1, 0, 0, 0, 1] })),
+    },
     ground,
   ],
 };
 
-type Spoil = 'none' | 'blue spill' | 'slip' | 'spill' | 'dark edges' | 'no grain' | 'double grain' | 'wrong shadow' | 'lifted black' | 'doubled frame';
+type Spoil =
+  | 'none'
+  | 'blue spill'
+  | 'slip'
+  | 'spill'
+  | 'dark edges'
+  | 'no grain'
+  | 'double grain'
+  | 'wrong shadow'
+  | 'lifted black'
+  | 'doubled frame';
 
 /** Matte of an egg with a soft rim and two ears, leaning a little with time. */
 function matteAt(t: number, dx = 0): Float32Array {
@@ -42,7 +82,8 @@ function matteAt(t: number, dx = 0): Float32Array {
   for (let y = 0; y < H; y++) {
     for (let x = 0; x < W; x++) {
       const k = (165 - y) / 100;
-      const u = x + 0.5 - FOOT[0] - lean * (0.3 + k), v = y + 0.5;
+      const u = x + 0.5 - FOOT[0] - lean * (0.3 + k),
+        v = y + 0.5;
       const body = 1 - Math.hypot(u / 38, (v - 125) / 40);
       const ears = Math.max(1 - Math.hypot((u + 14) / 8, (v - 78) / 26), 1 - Math.hypot((u - 14) / 8, (v - 78) / 26));
       m[y * W + x] = Math.min(1, Math.max(0, Math.max(body * 16, ears * 5) + 0.5));
@@ -55,20 +96,45 @@ function matteAt(t: number, dx = 0): Float32Array {
 interface Base {
   readonly files: { readonly plate: string; readonly take: string; readonly matte: string };
   /** A frame: display-coded plate with its grain, the coat's light before its tint, the matte, its right shadow. */
-  readonly frames: readonly { readonly coded: Picture; readonly light: Float32Array; readonly matte: Float32Array; readonly shade: GroundShade }[];
+  readonly frames: readonly {
+    readonly coded: Picture;
+    readonly light: Float32Array;
+    readonly matte: Float32Array;
+    readonly shade: GroundShade;
+  }[];
 }
 
 const TINT = [1, 0.86, 0.7] as const;
 const box = [0, 0, W, H] as const;
-const open = (file: string, grey = false): Promise<VideoWriter> => VideoWriter.open(file, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 8, grey });
+const open = (file: string, grey = false): Promise<VideoWriter> =>
+  VideoWriter.open(file, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 8, grey });
 
 async function makeBase(folder: string): Promise<Base> {
   const files = { plate: path(folder, 'plate.mkv'), take: path(folder, 'take.mkv'), matte: path(folder, 'matte.mkv') };
-  const plate = await open(files.plate), matte = await open(files.matte, true);
-  const take = await VideoWriter.open(files.take, { widthPx: W, heightPx: H, rate: { num: 24, den: 1 }, codec: 'ffv1', bits: 16, alpha: true });
+  const plate = await open(files.plate),
+    matte = await open(files.matte, true);
+  const take = await VideoWriter.open(files.take, {
+    widthPx: W,
+    heightPx: H,
+    rate: { num: 24, den: 1 },
+    codec: 'ffv1',
+    bits: 16,
+    alpha: true,
+  });
   // The set: soft blotches, a wall above and a floor below, dark things and bright things so that levels have an anchor.
   const stream = new RandomStream(3);
-  const blotch = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 3), fine = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 0.8);
+  const blotch = gaussianPlane(
+      Float32Array.from({ length: N }, () => stream.normal()),
+      W,
+      H,
+      3,
+    ),
+    fine = gaussianPlane(
+      Float32Array.from({ length: N }, () => stream.normal()),
+      W,
+      H,
+      0.8,
+    );
   const set = createPicture(W, H, 3);
   for (let y = 0; y < H; y++) {
     for (let x = 0; x < W; x++) {
@@ -80,7 +146,12 @@ async function makeBase(folder: string): Promise<Base> {
       for (let c = 0; c < 3; c++) set.data[c * N + i] = bt709Encode(Math.max(0, thing * [1, 0.95, 0.88][c]!));
     }
   }
-  const coat = gaussianPlane(Float32Array.from({ length: N }, () => stream.normal()), W, H, 1.2);
+  const coat = gaussianPlane(
+    Float32Array.from({ length: N }, () => stream.normal()),
+    W,
+    H,
+    1.2,
+  );
   const plateGrain = grower(grain, 11);
   const one = new Float32Array(N).fill(0.012);
   const frames: Base['frames'][number][] = [];
@@ -89,7 +160,8 @@ async function makeBase(folder: string): Promise<Base> {
     const coded = createPicture(W, H, 3);
     coded.data.set(set.data);
     plateGrain.add(n, box, coded.data, () => one);
-    const own = createPicture(W, H, 4), light = new Float32Array(N);
+    const own = createPicture(W, H, 4),
+      light = new Float32Array(N);
     const lean = 3 * Math.sin(n * 0.3);
     for (let y = 0; y < H; y++) {
       for (let x = 0; x < W; x++) {
@@ -97,7 +169,8 @@ async function makeBase(folder: string): Promise<Base> {
         const cx = Math.min(W - 1, Math.max(0, Math.round(x - lean * (0.3 + (165 - y) / 100))));
         // Coat: lit from the right, half of it smooth; two dark eyes.
         const u = (x - FOOT[0]) / 38;
-        const eye = Math.hypot(x - FOOT[0] + 12 - lean, y - 108) < 4.5 || Math.hypot(x - FOOT[0] - 12 - lean, y - 108) < 4.5;
+        const eye =
+          Math.hypot(x - FOOT[0] + 12 - lean, y - 108) < 4.5 || Math.hypot(x - FOOT[0] - 12 - lean, y - 108) < 4.5;
         light[i] = eye ? 0.004 : Math.max(0, 0.27 * (1 + 0.35 * u) * (1 + (y < 118 ? 0.5 : 0) * coat[y * W + cx]!));
         for (let c = 0; c < 3; c++) own.data[c * N + i] = m[i]! * light[i]! * TINT[c]!;
         own.data[3 * N + i] = m[i]!;
@@ -112,7 +185,11 @@ async function makeBase(folder: string): Promise<Base> {
   return { files, frames };
 }
 
-async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: string; join: string; matte: string; recipe: Recipe }> {
+async function make(
+  folder: string,
+  base: Base,
+  spoil: Spoil,
+): Promise<{ plate: string; join: string; matte: string; recipe: Recipe }> {
   const file = path(folder, `${spoil.replace(' ', '-')}.mkv`);
   const join = await open(file);
   const ownGrain = grower(grain, 23);
@@ -123,7 +200,10 @@ async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: 
     const slip = spoil === 'slip' ? 1.4 * Math.sin(n * 1.9) : 0;
     const seen = slip === 0 ? m : matteAt(n, slip);
     const out = createPicture(W, H, 3);
-    const shade = spoil !== 'wrong shadow' ? base.frames[n]!.shade : shadeGround({ ...ground, azimuthDeg: -55 }, { ...ground.frames[n]!, azimuthDeg: -55 }, m, box, W, H, 0.5)!;
+    const shade =
+      spoil !== 'wrong shadow'
+        ? base.frames[n]!.shade
+        : shadeGround({ ...ground, azimuthDeg: -55 }, { ...ground.frames[n]!, azimuthDeg: -55 }, m, box, W, H, 0.5)!;
     const sw = shade.box[2] - shade.box[0];
     for (let y = 0; y < H; y++) {
       for (let x = 0; x < W; x++) {
@@ -131,13 +211,17 @@ async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: 
         const inShade = x >= shade.box[0] && x < shade.box[2] && y >= shade.box[1] && y < shade.box[3];
         const cover = inShade ? shade.cover[(y - shade.box[1]) * sw + x - shade.box[0]]! : 0;
         const a = seen[i]!;
-        if (a === 0 && cover === 0) { for (let c = 0; c < 3; c++) out.data[c * N + i] = coded.data[c * N + i]!; continue; }
+        if (a === 0 && cover === 0) {
+          for (let c = 0; c < 3; c++) out.data[c * N + i] = coded.data[c * N + i]!;
+          continue;
+        }
         const edge = a > 0.02 && a < 0.98;
         const lit = spoil === 'dark edges' && edge ? 0.25 * light[i]! : light[i]!;
         for (let c = 0; c < 3; c++) {
           let f = lit * TINT[c]!;
           if (spoil === 'lifted black') f = f * 0.85 + 0.08;
-          if ((spoil === 'spill' && c === 1) || (spoil === 'blue spill' && c === 2)) f += (c === 2 ? 0.3 : 0.12) * (edge || a > 0.98 ? 1 : 0);
+          if ((spoil === 'spill' && c === 1) || (spoil === 'blue spill' && c === 2))
+            f += (c === 2 ? 0.3 : 0.12) * (edge || a > 0.98 ? 1 : 0);
           const b = bt709Decode(coded.data[c * N + i]!) * (1 - cover * (1 - ground.transmission[c]!));
           out.data[c * N + i] = bt709Encode(a * f + (1 - a) * b);
         }
@@ -151,13 +235,24 @@ async function make(folder: string, base: Base, spoil: Spoil): Promise<{ plate: 
   }
   await join.close();
   const { plate, take, matte } = base.files;
-  const steps = spoil !== 'blue spill' ? recipe.steps : recipe.steps.map((s) => (s.step === 'peel' ? { ...s, screen: 'blue' as const } : s));
-  return { plate, join: file, matte, recipe: { ...recipe, steps, plate: { ...recipe.plate, file: plate }, take: { ...recipe.take, file: take } } };
+  const steps =
+    spoil !== 'blue spill'
+      ? recipe.steps
+      : recipe.steps.map((s) => (s.step === 'peel' ? { ...s, screen: 'blue' as const } : s));
+  return {
+    plate,
+    join: file,
+    matte,
+    recipe: { ...recipe, steps, plate: { ...recipe.plate, file: plate }, take: { ...recipe.take, file: take } },
+  };
 }
 
 let folder: string;
 let base: Base;
-beforeAll(async () => { folder = mkdtempSync(path(tmpdir(), 'inspect-')); base = await makeBase(folder); }, 60000);
+beforeAll(async () => {
+  folder = mkdtempSync(path(tmpdir(), 'inspect-'));
+  base = await makeBase(folder);
+}, 60000);
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
 async function look(spoil: Spoil): Promise<{ inspection: Inspection; failed: InspectionMatterName[] }> {
@@ -170,20 +265,33 @@ describe('inspection', () => {
     const { inspection, failed } = await look('none');
     expect(failed).toEqual([]);
     expect(inspection.passes).toBe(true);
-    for (const m of ['slip', 'spill', 'edgeLightness', 'grain', 'blackLevel', 'cadence', 'shadow'] as const) expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
+    for (const m of ['slip', 'spill', 'edgeLightness', 'grain', 'blackLevel', 'cadence', 'shadow'] as const)
+      expect(inspection.matters.find((q) => q.matter === m)!.value).not.toBeNull();
     expect(inspection.frames).toHaveLength(FRAMES);
   }, 60000);
   it('says that a shadow may be missing where the recipe could lay none', async () => {
     const made = await make(folder, base, 'none');
-    const why = 'contact only: the plate\'s key direction is not known (mark a shadow: foot and tip)';
+    const why = "contact only: the plate's key direction is not known (mark a shadow: foot and tip)";
     const steps = made.recipe.steps.map((s) => (s.step === 'ground' ? { ...s, shadow: false, why } : s));
-    const matter = (await inspectJoin({ ...made, recipe: { ...made.recipe, steps } })).matters.find((m) => m.matter === 'shadow')!;
+    const matter = (await inspectJoin({ ...made, recipe: { ...made.recipe, steps } })).matters.find(
+      (m) => m.matter === 'shadow',
+    )!;
     expect(matter.value).toBeNull();
     expect(matter.passes).toBeNull();
     expect(matter.reason).toContain('key direction is not known');
     expect(matter.reason).toContain('missing');
   }, 60000);
-  for (const [spoil, matter] of [['slip', 'slip'], ['spill', 'spill'], ['blue spill', 'spill'], ['dark edges', 'edgeLightness'], ['no grain', 'grain'], ['double grain', 'grain'], ['wrong shadow', 'shadow'], ['lifted black', 'blackLevel'], ['doubled frame', 'cadence']] as const) {
+  for (const [spoil, matter] of [
+    ['slip', 'slip'],
+    ['spill', 'spill'],
+    ['blue spill', 'spill'],
+    ['dark edges', 'edgeLightness'],
+    ['no grain', 'grain'],
+    ['double grain', 'grain'],
+    ['wrong shadow', 'shadow'],
+    ['lifted black', 'blackLevel'],
+    ['doubled frame', 'cadence'],
+  ] as const) {
     it(`names ${matter} where the join has ${spoil}`, async () => {
       const { inspection, failed } = await look(spoil);
       expect(failed).toContain(matter);

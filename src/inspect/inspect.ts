@@ -46,17 +46,53 @@ export interface InspectOptions {
 
 /** A recipe of no steps for a join that nobody has one of: the plate's span alone. */
 function withoutRecipe(input: InspectInput, plate: VideoInfo): Recipe {
-  const from = Math.max(0, input.plateFrom ?? 0), rate = `${plate.rate.num}/${plate.rate.den}`, file = { in: 0, out: plate.frameCount, rate, widthPx: plate.widthPx, heightPx: plate.heightPx };
-  return { version: 1, plate: { ...file, file: input.plate, in: Math.min(from, plate.frameCount - 1) }, take: { ...file, file: '' }, steps: [] };
+  const from = Math.max(0, input.plateFrom ?? 0),
+    rate = `${plate.rate.num}/${plate.rate.den}`,
+    file = { in: 0, out: plate.frameCount, rate, widthPx: plate.widthPx, heightPx: plate.heightPx };
+  return {
+    version: 1,
+    plate: { ...file, file: input.plate, in: Math.min(from, plate.frameCount - 1) },
+    take: { ...file, file: '' },
+    steps: [],
+  };
 }
 
 /** Matters that hang on where exactly the outline lies, which a rough matte does not know. */
-const BY_OUTLINE: readonly InspectionMatterName[] = ['slip', 'spill', 'edgeLightness', 'chatter', 'edgeHardness', 'size', 'solid', 'flicker', 'takeBorder', 'front'];
+const BY_OUTLINE: readonly InspectionMatterName[] = [
+  'slip',
+  'spill',
+  'edgeLightness',
+  'chatter',
+  'edgeHardness',
+  'size',
+  'solid',
+  'flicker',
+  'takeBorder',
+  'front',
+];
 
 /** What a rough matte can't tell is not judged. */
 function withoutOutline(r: Inspection): Inspection {
-  const matters = r.matters.map((m): InspectionMatter => (BY_OUTLINE.includes(m.matter) ? { ...m, value: null, passes: null, worstFrame: null, advice: '', reason: 'no matte of the performer was given and no recipe to render one from, so its outline is known to some pixels only' } : m));
-  return { ...r, matters, passes: matters.every((m) => m.passes !== false), found: (r.found ?? []).filter((m) => !BY_OUTLINE.includes(m)) };
+  const matters = r.matters.map(
+    (m): InspectionMatter =>
+      BY_OUTLINE.includes(m.matter)
+        ? {
+            ...m,
+            value: null,
+            passes: null,
+            worstFrame: null,
+            advice: '',
+            reason:
+              'no matte of the performer was given and no recipe to render one from, so its outline is known to some pixels only',
+          }
+        : m,
+  );
+  return {
+    ...r,
+    matters,
+    passes: matters.every((m) => m.passes !== false),
+    found: (r.found ?? []).filter((m) => !BY_OUTLINE.includes(m)),
+  };
 }
 
 /** Frames on which the recipe is rendered again to tell grain from fur. */
@@ -64,34 +100,63 @@ const BARE_FRAMES = 6;
 
 /** Inspects a join. Throws the media door's errors and `PW-INSPECT-SIZE` or `PW-INSPECT-RATE` where the files do not belong together. */
 export async function inspectJoin(input: InspectInput, options: InspectOptions = {}): Promise<Inspection> {
-  const plate = await VideoReader.open(input.clean ?? input.plate), join = await VideoReader.open(input.join), matte = input.matte === undefined ? null : await VideoReader.open(input.matte);
+  const plate = await VideoReader.open(input.clean ?? input.plate),
+    join = await VideoReader.open(input.join),
+    matte = input.matte === undefined ? null : await VideoReader.open(input.matte);
   let before: VideoReader | null = null;
   try {
-    const p = plate.info, j = join.info, m = matte?.info ?? j;
+    const p = plate.info,
+      j = join.info,
+      m = matte?.info ?? j;
     checkBelong(p, j, m);
     const given = input.recipe ?? withoutRecipe(input, p);
     const { in: first, out: end } = given.plate;
     const total = Math.min(end - first, j.frameCount, m.frameCount, p.frameCount - first);
     // Where the plate is mended, the join is held against the mended plate, in its own pixels.
-    const mended = input.clean === undefined && given.steps.some(mendsPlate) ? await MendedPlate.open(given, await input.tools?.()) : null;
+    const mended =
+      input.clean === undefined && given.steps.some(mendsPlate)
+        ? await MendedPlate.open(given, await input.tools?.())
+        : null;
     const recipe = mended === null ? given : reframedRecipe(given);
     const tools = await input.tools?.();
-    const reader = new SeriesReader(recipe, first, total, options.samples ?? 24, mended === null && input.clean === undefined && isOn(given, 'erase'), carrierOf(given, mended === null ? undefined : recipe, tools?.carrier));
+    const reader = new SeriesReader(
+      recipe,
+      first,
+      total,
+      options.samples ?? 24,
+      mended === null && input.clean === undefined && isOn(given, 'erase'),
+      carrierOf(given, mended === null ? undefined : recipe, tools?.carrier),
+    );
     const bare = input.recipe === undefined ? null : await BareJoin.open(given, tools);
     const bareEvery = Math.max(1, Math.floor(total / BARE_FRAMES));
     // Before it was mended, where that shows the same pixels.
     const filmed = mended !== null && !isOn(given, 'widen') ? plate.frames(first, first + total) : null;
     before = input.clean === undefined || input.clean === input.plate ? null : await VideoReader.open(input.plate);
     const unmended = sameShape(before?.info, p) ? before!.frames(first, first + total) : null;
-    const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total), mattes = matte?.frames(0, total);
+    const plates = mended?.frames(first, first + total) ?? plate.frames(first, first + total),
+      mattes = matte?.frames(0, total);
     let n = 0;
     for await (const jf of join.frames(0, total)) {
-      if (options.signal?.aborted) throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, { kind: 'finding' });
-      const pf = await plates.next(), mf = await mattes?.next();
+      if (options.signal?.aborted)
+        throw new PlatewrightError('PW-INSPECT-STOPPED', `the inspection was stopped at frame ${first + n}`, {
+          kind: 'finding',
+        });
+      const pf = await plates.next(),
+        mf = await mattes?.next();
       if (pf.done || mf?.done === true) break;
-      const of = await filmed?.next(), uf = await unmended?.next(), j = toCodedRgb(jf), p = toCodedRgb(pf.value);
-      const alpha = mf !== undefined ? matteOf(mf.value) : (await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(j.width * j.height);
-      const f = { ...seen(first + n, j, p, alpha, reader.veiled), ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }), ...(uf === undefined || uf.done ? {} : { beside: lumaOf(toCodedRgb(uf.value)) }) };
+      const of = await filmed?.next(),
+        uf = await unmended?.next(),
+        j = toCodedRgb(jf),
+        p = toCodedRgb(pf.value);
+      const alpha =
+        mf !== undefined
+          ? matteOf(mf.value)
+          : ((await bare?.matteAt(first + n)) ?? roughMatte(j, p) ?? new Float32Array(j.width * j.height));
+      const f = {
+        ...seen(first + n, j, p, alpha, reader.veiled),
+        ...(of === undefined || of.done ? {} : { asFilmed: lumaOf(toCodedRgb(of.value)) }),
+        ...(uf === undefined || uf.done ? {} : { beside: lumaOf(toCodedRgb(uf.value)) }),
+      };
       reader.add(f, bare !== null && n % bareEvery === bareEvery >> 1 ? await bare.at(f) : null);
       n++;
       options.onProgress?.(n, total);
@@ -114,7 +179,9 @@ function sameShape(a: VideoInfo | undefined, b: VideoInfo): boolean {
 /** The set's motion in the pixels that are inspected: as filmed, or of the widened picture. */
 function carrierOf(recipe: Recipe, mended: Recipe | undefined, carrier: Carrier | undefined): Carrier | undefined {
   const widen = recipe.steps.find((s): s is WidenStep => s.step === 'widen' && s.on);
-  return carrier === undefined || mended === undefined || widen === undefined ? carrier : reframedCarrier(carrier, reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx).matrix);
+  return carrier === undefined || mended === undefined || widen === undefined
+    ? carrier
+    : reframedCarrier(carrier, reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx).matrix);
 }
 
 function isOn(recipe: Recipe, step: StepName): boolean {
@@ -123,13 +190,25 @@ function isOn(recipe: Recipe, step: StepName): boolean {
 
 /** Coverage of a matte's frame, 0..1: grey stored in full range, or in the limited range of a film file. */
 function matteOf(matte: VideoFrame): Float32Array {
-  const n = matte.widthPx * matte.heightPx, alpha = new Float32Array(n), src = matte.planes[0]!;
-  const max = 2 ** matte.bitDepth - 1, low = matte.colour.fullRange ? 0 : 16 * 2 ** (matte.bitDepth - 8), high = matte.colour.fullRange ? max : 235 * 2 ** (matte.bitDepth - 8);
+  const n = matte.widthPx * matte.heightPx,
+    alpha = new Float32Array(n),
+    src = matte.planes[0]!;
+  const max = 2 ** matte.bitDepth - 1,
+    low = matte.colour.fullRange ? 0 : 16 * 2 ** (matte.bitDepth - 8),
+    high = matte.colour.fullRange ? max : 235 * 2 ** (matte.bitDepth - 8);
   for (let i = 0; i < n; i++) alpha[i] = Math.min(1, Math.max(0, (src[i]! - low) / (high - low)));
   return alpha;
 }
 
 function seen(frame: number, j: Picture, p: Picture, alpha: Float32Array, veiled: boolean): SeenFrame {
   if (veiled) liftVeil(alpha);
-  return { frame, join: j, plate: p, luma: lumaOf(j), plateLuma: lumaOf(p), matte: alpha, box: matteBox(alpha, j.width, j.height) };
+  return {
+    frame,
+    join: j,
+    plate: p,
+    luma: lumaOf(j),
+    plateLuma: lumaOf(p),
+    matte: alpha,
+    box: matteBox(alpha, j.width, j.height),
+  };
 }

@@ -4,9 +4,16 @@ import type { Reading, Series } from './series.js';
 import type { InspectionMatterName, InspectionStep } from './types.js';
 
 /** `off`: how far the value is off, in the limit's own measure; the matter fails where it is more than `limit`. `advice` is kept where it fails. */
-export interface Told { readonly value: number; readonly worst: number | null; readonly off: number; readonly advice: string; readonly needed?: string; readonly limit?: number;
+export interface Told {
+  readonly value: number;
+  readonly worst: number | null;
+  readonly off: number;
+  readonly advice: string;
+  readonly needed?: string;
+  readonly limit?: number;
   /** Readings that the worst frame was taken from, where they are not the matter's own. */
-  readonly readings?: readonly Reading[] }
+  readonly readings?: readonly Reading[];
+}
 export interface Judge {
   readonly recipe: Recipe;
   add(matter: InspectionMatterName, unit: string, step: InspectionStep, told: Told): void;
@@ -22,11 +29,16 @@ export function stepOf<N extends StepName>(recipe: Recipe, name: N): Extract<Rec
 /** The way out where the performer's edge shows, by how it was told from what is behind it: care (`quality`) is the screen's peel's alone. */
 export function peelWayOut(peel: Extract<RecipeStep, { step: 'peel' }> | null): string {
   switch (peel?.method) {
-    case 'outline': return 'look at the outline on that frame, draw it anew there and make its soft edge as wide as the fur reaches';
-    case 'difference': return 'outline the performer, name an empty frame nearer in time, or draw the garbage matte closer';
-    case 'alpha': return 'mend the alpha that the take brings';
-    case 'none': return 'the take is used whole: outline what of it is the performer';
-    default: return peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer';
+    case 'outline':
+      return 'look at the outline on that frame, draw it anew there and make its soft edge as wide as the fur reaches';
+    case 'difference':
+      return 'outline the performer, name an empty frame nearer in time, or draw the garbage matte closer';
+    case 'alpha':
+      return 'mend the alpha that the take brings';
+    case 'none':
+      return 'the take is used whole: outline what of it is the performer';
+    default:
+      return peel?.quality === 'fast' ? 'peel again at fine quality (it is fast now)' : 'draw the garbage matte closer';
   }
 }
 
@@ -46,7 +58,8 @@ export function worstBy(list: readonly Reading[], off: (v: number) => number): n
 }
 
 export function middle(values: readonly number[]): number {
-  const s = [...values].sort((a, b) => a - b), k = s.length >> 1;
+  const s = [...values].sort((a, b) => a - b),
+    k = s.length >> 1;
   return s.length === 0 ? NaN : s.length % 2 === 1 ? s[k]! : (s[k - 1]! + s[k]!) / 2;
 }
 
@@ -67,7 +80,12 @@ export function clock(x: number, y: number): string {
 }
 
 /** A matter of which the mean counts. */
-export function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour', off: (v: number) => number, advice: (v: number) => string): Told | null {
+export function ofMean(
+  series: Series,
+  matter: 'spill' | 'edgeLightness' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour',
+  off: (v: number) => number,
+  advice: (v: number) => string,
+): Told | null {
   const list = series.readings[matter] ?? [];
   if (list.length === 0) return null;
   const v = mean(list);
@@ -76,6 +94,9 @@ export function ofMean(series: Series, matter: 'spill' | 'edgeLightness' | 'blur
 
 /** Stops by which the screen's colour stands over the two others, where those stand alike; else 0. */
 export function screenLeft(beside: { readonly red: number; readonly blue: number }, screen: 'green' | 'blue'): number {
-  const [over, other] = screen === 'green' ? [-(beside.red + beside.blue) / 2, beside.red - beside.blue] : [beside.blue - beside.red / 2, beside.red];
+  const [over, other] =
+    screen === 'green'
+      ? [-(beside.red + beside.blue) / 2, beside.red - beside.blue]
+      : [beside.blue - beside.red / 2, beside.red];
   return Math.abs(other) < over ? over : 0;
 }

@@ -31,7 +31,8 @@ export interface LevelReading {
  * to .37 and read up to .31 over the plate's black by luma alone, as much as a veil of a tenth does; a veil of a tenth over a coat of a fifth stands at .4, over one of a third at .24.
  * So some of the former are blamed (six of the 89 beyond .13) and some of the latter missed (two in five of a veil of .05, one in twenty of .1).
  */
-const OWN_SHADE = 0.28, VEILED = 0.4;
+const OWN_SHADE = 0.28,
+  VEILED = 0.4;
 
 /** Coded value from which a colour is at full white. */
 const FULL = 0.985;
@@ -41,32 +42,41 @@ export function readLevels(f: SeenFrame): LevelReading | null {
   const { width: W, height: H } = f.join;
   const N = W * H;
   const [x0, y0, x1, y1] = grow(f.box, 4, 4, W, H);
-  const w = x1 - x0, h = y1 - y0;
+  const w = x1 - x0,
+    h = y1 - y0;
   // Grain is averaged out first, so that two pictures of unlike grain compare.
   const part = new Float32Array(w * h);
   for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) part[y * w + x] = f.luma[(y0 + y) * W + x0 + x]!;
   const soft = gaussianPlane(part, w, h, 0.9);
-  const inside: number[] = [], d = f.join.data;
+  const inside: number[] = [],
+    d = f.join.data;
   let full = 0;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    const i = (y0 + y) * W + x0 + x;
-    if (f.matte[i]! <= 0.97) continue;
-    inside.push(soft[y * w + x]!);
-    if (Math.max(d[i]!, d[N + i]!, d[2 * N + i]!) > FULL) full++;
-  }
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const i = (y0 + y) * W + x0 + x;
+      if (f.matte[i]! <= 0.97) continue;
+      inside.push(soft[y * w + x]!);
+      if (Math.max(d[i]!, d[N + i]!, d[2 * N + i]!) > FULL) full++;
+    }
   const step = Math.max(1, Math.floor(N / 60000));
   const plate: number[] = [];
   // Black bars round the picture are none of its blacks.
   const bars = barsOf([f.plateLuma], W, H) ?? { left: 0, top: 0, right: 0, bottom: 0 };
   for (let i = 0; i < N; i += step) {
-    const x = i % W, y = (i - x) / W;
-    if (x < Math.max(1, bars.left) || x >= W - Math.max(1, bars.right) || y < bars.top || y >= H - bars.bottom) continue;
+    const x = i % W,
+      y = (i - x) / W;
+    if (x < Math.max(1, bars.left) || x >= W - Math.max(1, bars.right) || y < bars.top || y >= H - bars.bottom)
+      continue;
     plate.push((f.plateLuma[i - 1]! + 2 * f.plateLuma[i]! + f.plateLuma[i + 1]!) / 4);
   }
   if (inside.length < 200) return null;
-  const [black, white, middle] = percentiles(inside, [0.5, 99.5, 50]), [plateBlack, plateWhite] = percentiles(plate, [0.5, 99.5]);
+  const [black, white, middle] = percentiles(inside, [0.5, 99.5, 50]),
+    [plateBlack, plateWhite] = percentiles(plate, [0.5, 99.5]);
   // What has no black of its own still shades itself.
-  const veiled = Math.min(1, Math.max(0, (bt709Decode(black!) / Math.max(1e-4, bt709Decode(middle!)) - OWN_SHADE) / (VEILED - OWN_SHADE)));
+  const veiled = Math.min(
+    1,
+    Math.max(0, (bt709Decode(black!) / Math.max(1e-4, bt709Decode(middle!)) - OWN_SHADE) / (VEILED - OWN_SHADE)),
+  );
   return {
     black: black! > plateBlack! ? veiled * (black! - plateBlack!) : black! - plateBlack!,
     white: white! - plateWhite!,
@@ -82,7 +92,8 @@ export function readLevels(f: SeenFrame): LevelReading | null {
 const SIXTH = Float64Array.from({ length: 1025 }, (_, i) => bt709Decode(i / 1024) ** 6);
 
 function sixthPower(coded: number): number {
-  const v = 1024 * Math.min(1, Math.max(0, coded)), k = Math.min(1023, Math.floor(v));
+  const v = 1024 * Math.min(1, Math.max(0, coded)),
+    k = Math.min(1023, Math.floor(v));
   return SIXTH[k]! + (SIXTH[k + 1]! - SIXTH[k]!) * (v - k);
 }
 
@@ -96,7 +107,10 @@ const BELIEVED = 0.5;
 function castOf(f: SeenFrame): Pick<LevelReading, 'colour' | 'gain'> {
   const N = f.join.width * f.join.height;
   const b = f.box!;
-  const sums = [[0, 0, 0], [0, 0, 0]];
+  const sums = [
+    [0, 0, 0],
+    [0, 0, 0],
+  ];
   const [x0, y0, x1, y1] = grow(b, b[3] - b[1], 0.5 * (b[3] - b[1]), f.join.width, f.join.height);
   for (let y = y0; y < y1; y += 2) {
     for (let x = x0; x < x1; x++) {

@@ -6,21 +6,46 @@
 import type { InspectionMatterName } from './types.js';
 
 export const LIMITS: Readonly<Record<InspectionMatterName, number>> = {
-  slip: 0.5, spill: 1, edgeLightness: 3.2, chatter: 0.016, grain: 0.35, blur: 0.3, blackLevel: 0.13, whiteLevel: 0.27, colour: 17.5, light: 50, cadence: 0, shadow: 35, seam: 0.02,
-  exposure: 0.8, flicker: 0.04, size: 0.09, edgeHardness: 0.62, solid: 0.15, contact: 0.5, outside: 0.013, comb: 0.15, takeBorder: 0.08, front: 1.5, remains: 0.12,
+  slip: 0.5,
+  spill: 1,
+  edgeLightness: 3.2,
+  chatter: 0.016,
+  grain: 0.35,
+  blur: 0.3,
+  blackLevel: 0.13,
+  whiteLevel: 0.27,
+  colour: 17.5,
+  light: 50,
+  cadence: 0,
+  shadow: 35,
+  seam: 0.02,
+  exposure: 0.8,
+  flicker: 0.04,
+  size: 0.09,
+  edgeHardness: 0.62,
+  solid: 0.15,
+  contact: 0.5,
+  outside: 0.013,
+  comb: 0.15,
+  takeBorder: 0.08,
+  front: 1.5,
+  remains: 0.12,
 };
 
 /**
  * Most stops by which the shadow may be lighter or darker than the plate's own: true ones of eleven scenes read -.14 on average with sd .16; one in a
  * thousand such scenes lies beyond (Student's t, 10 degrees of freedom). Bodies of a true picture hide more sky than the recipe's contact does.
  */
-export const SHADOW_LIGHTER = 0.6, SHADOW_DARKER = 0.8;
+export const SHADOW_LIGHTER = 0.6,
+  SHADOW_DARKER = 0.8;
 
 /** Stops in green, and in red or blue beside it, by which the ground under the plate's own shadow may differ from the performer's to tell how dark that should be (own choice). */
-export const OTHER_GROUND_STOPS = 1.5, OTHER_GROUND_COLOUR = 0.6;
+export const OTHER_GROUND_STOPS = 1.5,
+  OTHER_GROUND_COLOUR = 0.6;
 
 /** Chatter of the picture beside its matte, read finer than the matte's own: in cells, and of the outline as a whole (chatter.ts). */
-export const SEEN_CHATTER = 0.055, WHOLE_CHATTER = 0.028;
+export const SEEN_CHATTER = 0.055,
+  WHOLE_CHATTER = 0.028;
 
 /** An encoder's own noise in rough fur adds to the grain: more is forgiven than less. */
 export const SURE_MOST = 1.75;
@@ -35,14 +60,16 @@ export const SHARPEST = 0.665;
  * Beside the take through the recipe, for a picture that is this recipe's own: renders of seven demo joins read 1.00 to 1.01; what an encoder
  * smooths away (of four as H.264, .99 to 1.07 at a rate factor of 26) is let through, the slightest sharpening (half the difference from a blur of 1 px: .88 to .93) and a blur of .7 px (1.12 to 1.24) are not.
  */
-export const OWN_SHARPEST = 0.94, OWN_SOFTEST = 1.1;
+export const OWN_SHARPEST = 0.94,
+  OWN_SOFTEST = 1.1;
 
 /**
  * The same for any other picture of the subject (another pose, light or lens than the recipe renders): seven of fourteen true ones, traced
  * anew, scatter by sd .067 of the logarithm about -.012; one in a hundred such scenes lies beyond (Student's t, 6 degrees of freedom, one side).
  * None of the other seven does.
  */
-export const OTHER_SHARPEST = 0.77, OTHER_SOFTEST = 1.24;
+export const OTHER_SHARPEST = 0.77,
+  OTHER_SOFTEST = 1.24;
 
 /** Squared distance from what the key could make from which on its side is wrong: the 90 % point of chi squared with two degrees. */
 export const UNLIKE = 4.6;
@@ -72,23 +99,32 @@ export const UNSEEN = 0.0025;
  * Grain of the recipe's own picture, by its very draw (least: the slope of what is seen over it) and by its strength beside grain and encoder together
  * (most); and the difference (sd of coded luma in the halved picture) under which none is seen. Untouched pictures read 1.00 ± .02 either way.
  */
-export const OWN_GRAIN_LEAST = 0.55, OWN_GRAIN_MOST = 1.5, OWN_GRAIN_UNSEEN = 0.0006;
+export const OWN_GRAIN_LEAST = 0.55,
+  OWN_GRAIN_MOST = 1.5,
+  OWN_GRAIN_UNSEEN = 0.0006;
 
 /**
  * Encoder's noise in parts of the grain asked: under the first it took nothing; over the second nothing of fine grain can be told from it. Between, files of five
  * joins at a rate factor of 14 (1.6 to 1.9 of the grain) keep .29 to .42 of the draw, at 18 .05 to .25 (2.4 to 3.1); none reads 0 ± .02.
  */
-export const ENCODER_NONE = 0.35, ENCODER_DROWNS = 2.2, GRAIN_LEFT = 0.12;
+export const ENCODER_NONE = 0.35,
+  ENCODER_DROWNS = 2.2,
+  GRAIN_LEFT = 0.12;
 
 /**
  * The outline beside the recipe's own (L* of the half-covered rim and of the bare ground just beyond; cover beyond), the shadow's colour (stops, red over blue) and how
  * saturated the performer is: unspoiled files at a rate factor of 14 read to .06 and .22 L*, .008, .015 stop and 1.00 ± .01; an outline darker by a fifth -3.7, a halo of a
  * tenth 4.1, a matte feathered by 2 px .09.
  */
-export const OWN_RIM = 1.5, OWN_BEYOND = 1.5, OWN_COVER = 0.035, OWN_TINT = 0.2, OWN_SATURATION = 0.1;
+export const OWN_RIM = 1.5,
+  OWN_BEYOND = 1.5,
+  OWN_COVER = 0.035,
+  OWN_TINT = 0.2,
+  OWN_SATURATION = 0.1;
 
 /** Softness along one direction over that square to it, and of all that is left along it, from which it is motion's: a blur alike in all directions reads .87 to .99, one of 6 px along a line .60. */
-export const ONE_WAY = 0.75, ALONG = 0.85;
+export const ONE_WAY = 0.75,
+  ALONG = 0.85;
 
 /** By how much farther beyond its limit (logarithm) softness beside the plate must lie where another picture of the subject is as soft as its take says: a black coat in a true picture read 1.29, 1.07 by its take. */
 export const TAKE_DOUBTS = 1.3;
@@ -97,7 +133,9 @@ export const TAKE_DOUBTS = 1.3;
 export const THROWN = 0.5;
 
 /** Of any other picture of the subject: the screen's colour and the light of the outline beyond the body's, beside what is asked, stops; and the plate's own patches in the body, share. */
-export const OTHER_SPILL = 0.2, OTHER_RIM = 0.55, HOLES_ALONE = 0.003;
+export const OTHER_SPILL = 0.2,
+  OTHER_RIM = 0.55,
+  HOLES_ALONE = 0.003;
 
 /** Roughly read, fur only ever adds: less grain than the plate's is blamed only where half of that is missing. */
 export const UNSEEN_ROUGH = 0.0012;
@@ -106,48 +144,81 @@ export const UNSEEN_ROUGH = 0.0012;
  * Rough readings may be off by fur that passes for grain: less is forgiven than of sure ones. What moves on by more than STEADY px a
  * frame an encoder smooths, less so the coat's rough parts: true pictures of the practice set read .7 to 1.3 but 2.1 in its pan.
  */
-export const ROUGH_LEAST = 0.35, ROUGH_MOST = 1.75, ROUGH_MOVING = 2.6, STEADY = 3;
+export const ROUGH_LEAST = 0.35,
+  ROUGH_MOST = 1.75,
+  ROUGH_MOVING = 2.6,
+  STEADY = 3;
 
 /**
  * Beside the take through the recipe, of a picture that is this recipe's own (what is seen lies on what is rendered). Seven demo joins as their
  * files hold them and four practice joins as eight bits read: exposure 0.00 to -.01 stop, red and blue over green to .006 stop, a veil to .002, size 1.00, holes 0,
  * see-through to .007, contact .99 to 1.00. The limits are ten to twenty times that, for other encoders; half of what the eye sees side by side.
  */
-export const OWN_EXPOSURE = 0.1, OWN_CAST = 0.1, OWN_SPILL = 0.06, OWN_VEIL = 0.012, OWN_SIZE = 0.03, OWN_THROUGH = 0.05, HOLES = 0.005, THROWN_BACK = 0.5;
+export const OWN_EXPOSURE = 0.1,
+  OWN_CAST = 0.1,
+  OWN_SPILL = 0.06,
+  OWN_VEIL = 0.012,
+  OWN_SIZE = 0.03,
+  OWN_THROUGH = 0.05,
+  HOLES = 0.005,
+  THROWN_BACK = 0.5;
 
 /**
  * The same of any other picture of the subject (another pose, lens or light): the recipe's own error counts too. The practice set's four true pictures read
  * -.17 to .29 stop, red and blue to .07, size 1.02 to 1.06, darkest parts -.075 to -.02, brightest .08 to .72 stop; twelve traced
  * scenes -.65 to .05 stop where their light was the recipe's own, red and blue over green together up to .51. A fault of half a stop is not told from that.
  */
-export const OTHER_CAST = 0.7, OTHER_VEIL = 0.04, OTHER_WHITE = 0.95;
+export const OTHER_CAST = 0.7,
+  OTHER_VEIL = 0.04,
+  OTHER_WHITE = 0.95;
 
 /** Share of the performer at full white above which it is burnt out: of 89 true joins four stand over all of their plate by right, one of them so. */
 export const BURNT = 0.25;
 
 /** See-through of other pictures: so many standard errors at least, as a coat's pattern is like the plate's by chance; and from which share on it could not be told, nothing is said. */
-export const THROUGH_SURE = 5, THROUGH_UNTOLD = 0.5;
+export const THROUGH_SURE = 5,
+  THROUGH_UNTOLD = 0.5;
 
 /** Rim of the matte beside the recipe's, from which it is cut out hard; true mattes beside another pose's: .36 to .65, of a person in hard clothes .19, so of other pictures than the recipe's own less is asked. And how much more than a mixture may show where little is covered: 69 true joins read .85 to 2.99. */
-export const HARDEST_RIM = 0.2, OTHER_HARDEST_RIM = 0.14, SOFTEST_OUTLINE = 3.2;
+export const HARDEST_RIM = 0.2,
+  OTHER_HARDEST_RIM = 0.14,
+  SOFTEST_OUTLINE = 3.2;
 
 /** Bright ring about another picture's performer, L*; of the thin rim where no recipe tells how bright hair is by right. 28 true joins (practice, traced, bodies) read -2.9 to .5, with a ring of a tenth of white 1 to 10. */
-export const RING = 2, RING_ALONE = 4;
+export const RING = 2,
+  RING_ALONE = 4;
 
 /** Known changes of the whole picture: 85 true joins read 0.0000 to 0.0017 of the coded range, the faults .006 (matrix) to .035 (range). */
 export const OUTSIDE_PART = 0.004;
 
 /** What an erase leaves: share of what went that still shows, unsteadiness of the fill (ln of light), and the least of the set's fine pattern that the fill keeps. */
-export const GHOST = 0.06, BOIL = 0.025, DETAIL_KEPT = 0.6;
+export const GHOST = 0.06,
+  BOIL = 0.025,
+  DETAIL_KEPT = 0.6;
 
 /** What each value must be, from the limits themselves. */
 export const NEEDED: Readonly<Record<InspectionMatterName, string>> = {
-  slip: `at most ${LIMITS.slip} px`, spill: `at most ${LIMITS.spill} %`, edgeLightness: `from −${DARKEST_EDGE} to ${LIMITS.edgeLightness} L*`, chatter: `at most ${LIMITS.chatter} of alpha`,
-  grain: `${(1 - LIMITS.grain).toFixed(2)} to ${SURE_MOST} of the plate's`, blur: `${SHARPEST.toFixed(2)} to ${(1 + LIMITS.blur).toFixed(2)} of the plate's`,
-  blackLevel: `from −${BLACKEST} to ${LIMITS.blackLevel} of the coded range`, whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`, colour: `at most ${LIMITS.colour} CIEDE2000`, light: `at most ${LIMITS.light}°, or no surer than chance`,
-  cadence: 'no frame doubled, missing or out of step', shadow: `at most ${LIMITS.shadow}° aside, at most ${SHADOW_LIGHTER} stop lighter or ${SHADOW_DARKER} darker`, seam: `at most ${LIMITS.seam} of the coded range`,
-  exposure: `within ${LIMITS.exposure} stop of the take through the recipe`, flicker: `at most ${LIMITS.flicker} stop`, size: `within ${100 * LIMITS.size} % of the recipe's`, edgeHardness: `from ${LIMITS.edgeHardness} of the matte's`, solid: `at most ${100 * LIMITS.solid} % of the plate seen through`,
-  contact: `from ${100 * LIMITS.contact} % of what the recipe asks`, outside: `at most ${LIMITS.outside} of the coded range`, comb: `at most ${100 * LIMITS.comb} % of what moves`,
+  slip: `at most ${LIMITS.slip} px`,
+  spill: `at most ${LIMITS.spill} %`,
+  edgeLightness: `from −${DARKEST_EDGE} to ${LIMITS.edgeLightness} L*`,
+  chatter: `at most ${LIMITS.chatter} of alpha`,
+  grain: `${(1 - LIMITS.grain).toFixed(2)} to ${SURE_MOST} of the plate's`,
+  blur: `${SHARPEST.toFixed(2)} to ${(1 + LIMITS.blur).toFixed(2)} of the plate's`,
+  blackLevel: `from −${BLACKEST} to ${LIMITS.blackLevel} of the coded range`,
+  whiteLevel: `at most ${LIMITS.whiteLevel} of the coded range`,
+  colour: `at most ${LIMITS.colour} CIEDE2000`,
+  light: `at most ${LIMITS.light}°, or no surer than chance`,
+  cadence: 'no frame doubled, missing or out of step',
+  shadow: `at most ${LIMITS.shadow}° aside, at most ${SHADOW_LIGHTER} stop lighter or ${SHADOW_DARKER} darker`,
+  seam: `at most ${LIMITS.seam} of the coded range`,
+  exposure: `within ${LIMITS.exposure} stop of the take through the recipe`,
+  flicker: `at most ${LIMITS.flicker} stop`,
+  size: `within ${100 * LIMITS.size} % of the recipe's`,
+  edgeHardness: `from ${LIMITS.edgeHardness} of the matte's`,
+  solid: `at most ${100 * LIMITS.solid} % of the plate seen through`,
+  contact: `from ${100 * LIMITS.contact} % of what the recipe asks`,
+  outside: `at most ${LIMITS.outside} of the coded range`,
+  comb: `at most ${100 * LIMITS.comb} % of what moves`,
   takeBorder: `at most ${(100 * LIMITS.takeBorder).toFixed(0)} % of its height in one straight line`,
   front: `within ${LIMITS.front} px of the plate's own edge`,
   remains: `within ${LIMITS.remains} of the set's light`,

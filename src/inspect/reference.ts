@@ -70,7 +70,19 @@ export class MendedPlate {
   }
 }
 
-const ALL: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'];
+const ALL: readonly StepName[] = [
+  'erase',
+  'widen',
+  'peel',
+  'patch',
+  'pace',
+  'steady',
+  'ride',
+  'light',
+  'ground',
+  'front',
+  'air',
+];
 
 export class BareJoin {
   private readonly renderer: JoinRenderer;
@@ -108,7 +120,8 @@ export class BareJoin {
   async rendered(frame: number): Promise<{ readonly luma: Float32Array; readonly expected: Expected } | null> {
     try {
       const whole = await this.whole.frame(frame, { steps: ALL });
-      const picture = whole.coded(), expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
+      const picture = whole.coded(),
+        expected = { coded: picture, luma: lumaOf(picture), matte: whole.matte() };
       return { luma: lumaOf((await this.renderer.frame(frame, { steps: ALL })).coded()), expected };
     } catch (error) {
       if (error instanceof PlatewrightError) return null;
@@ -128,32 +141,68 @@ const SCALES = [0.015, 0.3] as const;
 export function compared(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | null {
   const r = fitted(f, luma, expected);
   if (r === null || r.explained >= SAME || f.box === null) return r;
-  const here = placeOf(f.matte, f.join.width), there = placeOf(expected.matte, f.join.width), scale = Math.sqrt(here.area / Math.max(1, there.area));
+  const here = placeOf(f.matte, f.join.width),
+    there = placeOf(expected.matte, f.join.width),
+    scale = Math.sqrt(here.area / Math.max(1, there.area));
   if (Math.abs(scale - 1) < SCALES[0] || Math.abs(scale - 1) > SCALES[1]) return r;
   // Drawn larger or smaller the picture may still be the recipe's own.
-  const bare = r.luma === null ? luma : luma.map((v) => (v - r.offset) / r.gain), again = fitted(f, scaledPlane(f, bare, here, there, scale), scaledTo(f, expected, here, there, scale));
+  const bare = r.luma === null ? luma : luma.map((v) => (v - r.offset) / r.gain),
+    again = fitted(f, scaledPlane(f, bare, here, there, scale), scaledTo(f, expected, here, there, scale));
   return again === null || again.explained < SAME ? r : { ...again, scale };
 }
 
-interface MattePlace { readonly x: number; readonly y: number; readonly area: number }
+interface MattePlace {
+  readonly x: number;
+  readonly y: number;
+  readonly area: number;
+}
 
 function placeOf(matte: Float32Array, W: number): MattePlace {
-  let x = 0, y = 0, area = 0;
-  for (let i = 0; i < matte.length; i++) if (matte[i]! > 0.004) { area += matte[i]!; x += matte[i]! * ((i % W) + 0.5); y += matte[i]! * (Math.floor(i / W) + 0.5); }
+  let x = 0,
+    y = 0,
+    area = 0;
+  for (let i = 0; i < matte.length; i++)
+    if (matte[i]! > 0.004) {
+      area += matte[i]!;
+      x += matte[i]! * ((i % W) + 0.5);
+      y += matte[i]! * (Math.floor(i / W) + 0.5);
+    }
   return { x: x / Math.max(1e-6, area), y: y / Math.max(1e-6, area), area };
 }
 
 /** A plane of the recipe's picture drawn `scale` times larger about the performer, in and close about what is seen of it; elsewhere as it was. */
-function scaledPlane(f: SeenFrame, src: Float32Array, here: MattePlace, there: MattePlace, scale: number): Float32Array {
-  const { width: W, height: H } = f.join, out = src.slice(), [x0, y0, x1, y1] = grow(f.box!, 8, 8, W, H);
-  for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) out[y * W + x] = sampleBilinear(src, W, H, there.x + (x + 0.5 - here.x) / scale, there.y + (y + 0.5 - here.y) / scale);
+function scaledPlane(
+  f: SeenFrame,
+  src: Float32Array,
+  here: MattePlace,
+  there: MattePlace,
+  scale: number,
+): Float32Array {
+  const { width: W, height: H } = f.join,
+    out = src.slice(),
+    [x0, y0, x1, y1] = grow(f.box!, 8, 8, W, H);
+  for (let y = y0; y < y1; y++)
+    for (let x = x0; x < x1; x++)
+      out[y * W + x] = sampleBilinear(
+        src,
+        W,
+        H,
+        there.x + (x + 0.5 - here.x) / scale,
+        there.y + (y + 0.5 - here.y) / scale,
+      );
   return out;
 }
 
 function scaledTo(f: SeenFrame, e: Expected, here: MattePlace, there: MattePlace, scale: number): Expected {
-  const N = f.join.width * f.join.height, coded = createPicture(f.join.width, f.join.height, 3);
-  for (let c = 0; c < 3; c++) coded.data.set(scaledPlane(f, e.coded.data.subarray(c * N, (c + 1) * N), here, there, scale), c * N);
-  return { coded, luma: scaledPlane(f, e.luma, here, there, scale), matte: scaledPlane(f, e.matte, here, there, scale) };
+  const N = f.join.width * f.join.height,
+    coded = createPicture(f.join.width, f.join.height, 3);
+  for (let c = 0; c < 3; c++)
+    coded.data.set(scaledPlane(f, e.coded.data.subarray(c * N, (c + 1) * N), here, there, scale), c * N);
+  return {
+    coded,
+    luma: scaledPlane(f, e.luma, here, there, scale),
+    matte: scaledPlane(f, e.matte, here, there, scale),
+  };
 }
 
 function fitted(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | null {
@@ -161,28 +210,52 @@ function fitted(f: SeenFrame, luma: Float32Array, expected: Expected): Bare | nu
   const { width: W, height: H } = f.join;
   const n = W * H;
   // seen = gain · bare + slope · shift: one least-squares step, then the share explained.
-  let s = 0, sa = 0, sb = 0, aa = 0, ab = 0, bb = 0;
+  let s = 0,
+    sa = 0,
+    sb = 0,
+    aa = 0,
+    ab = 0,
+    bb = 0;
   const [x0, y0, x1, y1] = f.box;
   for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
     for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
       const i = y * W + x;
       if (f.matte[i]! < 0.95) continue;
-      const a = luma[i]!, b = f.luma[i]!;
-      s++; sa += a; sb += b; aa += a * a; ab += a * b; bb += b * b;
+      const a = luma[i]!,
+        b = f.luma[i]!;
+      s++;
+      sa += a;
+      sb += b;
+      aa += a * a;
+      ab += a * b;
+      bb += b * b;
     }
   }
   if (s < 200) return null;
-  const va = aa - (sa * sa) / s, vb = bb - (sb * sb) / s, cab = ab - (sa * sb) / s;
+  const va = aa - (sa * sa) / s,
+    vb = bb - (sb * sb) / s,
+    cab = ab - (sa * sb) / s;
   const gain = cab / Math.max(1e-9, va);
   const offset = sb / s - (gain * sa) / s;
-  let xx = 0, xy = 0, yy = 0, xd = 0, yd = 0, left = 0;
+  let xx = 0,
+    xy = 0,
+    yy = 0,
+    xd = 0,
+    yd = 0,
+    left = 0;
   for (let y = Math.max(1, y0); y < Math.min(H - 1, y1); y++) {
     for (let x = Math.max(1, x0); x < Math.min(W - 1, x1); x++) {
       const i = y * W + x;
       if (f.matte[i]! < 0.95) continue;
-      const gx = (gain * (luma[i + 1]! - luma[i - 1]!)) / 2, gy = (gain * (luma[i + W]! - luma[i - W]!)) / 2;
+      const gx = (gain * (luma[i + 1]! - luma[i - 1]!)) / 2,
+        gy = (gain * (luma[i + W]! - luma[i - W]!)) / 2;
       const d = gain * luma[i]! + offset - f.luma[i]!;
-      xx += gx * gx; xy += gx * gy; yy += gy * gy; xd += gx * d; yd += gy * d; left += d * d;
+      xx += gx * gx;
+      xy += gx * gy;
+      yy += gy * gy;
+      xd += gx * d;
+      yd += gy * d;
+      left += d * d;
     }
   }
   const det = xx * yy - xy * xy;

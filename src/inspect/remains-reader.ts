@@ -29,17 +29,33 @@ export class RemainsReader {
 
   add(f: SeenFrame): void {
     const filmed = f.asFilmed ?? f.beside;
-    if (filmed !== undefined && (f.frame - this.first) % this.every === 0) this.frames.push(remainsFrame(f.frame, filmed, f.plateLuma, f.luma, f.matte, f.join.width, f.join.height));
+    if (filmed !== undefined && (f.frame - this.first) % this.every === 0)
+      this.frames.push(remainsFrame(f.frame, filmed, f.plateLuma, f.luma, f.matte, f.join.width, f.join.height));
   }
 
   /** The recipe rendered again on a frame: where it changes the ground, nothing is read of the erase. */
   asked(f: SeenFrame, expected: Expected): void {
     if (f.asFilmed === undefined && f.beside === undefined) return;
     const { width: W, height: H } = f.join;
-    this.own.push(ownGround(f.frame, expected.luma, f.plateLuma, W, H, scaleFor(W), plannedFoot(this.recipe, f.frame), f.box === null ? 0 : f.box[3] - f.box[1]));
+    this.own.push(
+      ownGround(
+        f.frame,
+        expected.luma,
+        f.plateLuma,
+        W,
+        H,
+        scaleFor(W),
+        plannedFoot(this.recipe, f.frame),
+        f.box === null ? 0 : f.box[3] - f.box[1],
+      ),
+    );
   }
 
   result(): Remains | null {
-    return readRemains(this.frames, this.frames.map((f) => ownGroundAt(this.own, f, plannedFoot(this.recipe, f.frame))), this.carrier);
+    return readRemains(
+      this.frames,
+      this.frames.map((f) => ownGroundAt(this.own, f, plannedFoot(this.recipe, f.frame))),
+      this.carrier,
+    );
   }
 }

@@ -11,9 +11,12 @@ import type { Box } from '../join/ground.js';
 import { quantile } from './frame.js';
 
 /** A strip's near and far side, px from the border. */
-const NEAR = 1.5, FAR = 4.5;
+const NEAR = 1.5,
+  FAR = 4.5;
 /** Side of a piece of the border, px; pixels that each of its strips needs; pieces without which nothing is said. */
-const PIECE = 14, LEAST = 12, PIECES = 6;
+const PIECE = 14,
+  LEAST = 12,
+  PIECES = 6;
 /** Change of coded luma from which a pixel is mended: half a step of an 8-bit picture. */
 const CHANGED = 0.002;
 
@@ -28,27 +31,56 @@ export function mendedMask(plate: Float32Array, mended: Float32Array, width: num
  * Step of coded luma at the border of `mask` (1 = mended) in `luma`, as much of it as is sure, and where it is largest; null where the border
  * is too short or hidden. `hidden(i)`: pixels where something else lies over the plate.
  */
-export function readSeam(luma: Float32Array, mask: Uint8Array, width: number, height: number, hidden: (i: number) => boolean): { readonly step: number; readonly at: Box } | null {
+export function readSeam(
+  luma: Float32Array,
+  mask: Uint8Array,
+  width: number,
+  height: number,
+  hidden: (i: number) => boolean,
+): { readonly step: number; readonly at: Box } | null {
   const outside = mask.map((v) => 1 - v);
-  const { nearest, distance } = nearestInSet(mask, width, height), inner = nearestInSet(outside, width, height);
+  const { nearest, distance } = nearestInSet(mask, width, height),
+    inner = nearestInSet(outside, width, height);
   const pieces = new Map<number, Float64Array>();
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
-      const i = y * width + x, within = mask[i] === 1, d = within ? inner.distance[i]! : distance[i]!;
+      const i = y * width + x,
+        within = mask[i] === 1,
+        d = within ? inner.distance[i]! : distance[i]!;
       const strip = within ? 0 : 1;
       if (d < NEAR || d > FAR || hidden(i)) continue;
-      const q = within ? inner.nearest[i]! : nearest[i]!, key = Math.floor(Math.floor(q / width) / PIECE) * 4096 + Math.floor((q % width) / PIECE);
+      const q = within ? inner.nearest[i]! : nearest[i]!,
+        key = Math.floor(Math.floor(q / width) / PIECE) * 4096 + Math.floor((q % width) / PIECE);
       let s = pieces.get(key);
-      if (s === undefined) { s = new Float64Array(4); pieces.set(key, s); }
+      if (s === undefined) {
+        s = new Float64Array(4);
+        pieces.set(key, s);
+      }
       s[2 * strip]! += luma[i]!;
       s[2 * strip + 1]!++;
     }
   }
-  const steps: number[] = [], keys: number[] = [];
-  for (const [key, s] of pieces) if (Math.min(s[1]!, s[3]!) >= LEAST) { steps.push(s[0]! / s[1]! - s[2]! / s[3]!); keys.push(key); }
+  const steps: number[] = [],
+    keys: number[] = [];
+  for (const [key, s] of pieces)
+    if (Math.min(s[1]!, s[3]!) >= LEAST) {
+      steps.push(s[0]! / s[1]! - s[2]! / s[3]!);
+      keys.push(key);
+    }
   if (steps.length < PIECES) return null;
-  const middle = quantile(steps, 0.5), sigma = 1.4826 * quantile(steps.map((v) => Math.abs(v - middle)), 0.5);
+  const middle = quantile(steps, 0.5),
+    sigma =
+      1.4826 *
+      quantile(
+        steps.map((v) => Math.abs(v - middle)),
+        0.5,
+      );
   // The place is told by the piece that steps most the way that most do.
-  const most = keys[steps.reduce((w, v, k) => (v * Math.sign(middle) > steps[w]! * Math.sign(middle) ? k : w), 0)]!, x = PIECE * (most % 4096), y = PIECE * Math.floor(most / 4096);
-  return { step: Math.max(0, Math.abs(middle) - (1.5 * 1.2533 * sigma) / Math.sqrt(steps.length)), at: [x, y, Math.min(width, x + PIECE), Math.min(height, y + PIECE)] };
+  const most = keys[steps.reduce((w, v, k) => (v * Math.sign(middle) > steps[w]! * Math.sign(middle) ? k : w), 0)]!,
+    x = PIECE * (most % 4096),
+    y = PIECE * Math.floor(most / 4096);
+  return {
+    step: Math.max(0, Math.abs(middle) - (1.5 * 1.2533 * sigma) / Math.sqrt(steps.length)),
+    at: [x, y, Math.min(width, x + PIECE), Math.min(height, y + PIECE)],
+  };
 }

@@ -7,11 +7,66 @@ import type { SeeThrough } from './see-through.js';
 import type { InspectionMatterName } from './types.js';
 
 /** `box`: where on the frame it is worst, x0, y0 inclusive, x1, y1 exclusive; the performer's where not told. */
-export interface Reading { readonly frame: number; readonly value: number; readonly box?: Box }
-export interface Place { readonly frame: number; readonly x: number; readonly y: number }
+export interface Reading {
+  readonly frame: number;
+  readonly value: number;
+  readonly box?: Box;
+}
+export interface Place {
+  readonly frame: number;
+  readonly x: number;
+  readonly y: number;
+}
 
 /** Readings beside the matters' own values, which decide with them or say how much to change. */
-type Beside = 'takeBlur' | 'explained' | 'shadowStops' | 'shadowTurn' | 'roughGrain' | 'grainOutside' | 'roughOutside' | 'seenChatter' | 'wholeChatter' | 'lightUnlike' | 'blackLinear' | 'whiteStops' | 'whiteRoom' | 'lightRed' | 'lightBlue' | 'veil' | 'grainBeside' | 'saturation' | 'shade' | 'rimLight' | 'holesAlone' | 'spillBeside' | 'rimBeside' | 'beyondBeside' | 'coverBeside' | 'shadowTint' | 'softAlong' | 'softAcross' | 'softDeg' | 'grainAsked' | 'grainEncoder' | 'grainSlope' | 'grainSlopeSd' | 'takeBlack' | 'takeWhite' | 'whiteFull' | 'takeThrough' | 'through' | 'holes' | 'rim' | 'thrownBack' | 'outsidePart' | 'combInside' | 'haloRim' | 'haloBeyond' | 'haloAsked' | 'spillSet';
+type Beside =
+  | 'takeBlur'
+  | 'explained'
+  | 'shadowStops'
+  | 'shadowTurn'
+  | 'roughGrain'
+  | 'grainOutside'
+  | 'roughOutside'
+  | 'seenChatter'
+  | 'wholeChatter'
+  | 'lightUnlike'
+  | 'blackLinear'
+  | 'whiteStops'
+  | 'whiteRoom'
+  | 'lightRed'
+  | 'lightBlue'
+  | 'veil'
+  | 'grainBeside'
+  | 'saturation'
+  | 'shade'
+  | 'rimLight'
+  | 'holesAlone'
+  | 'spillBeside'
+  | 'rimBeside'
+  | 'beyondBeside'
+  | 'coverBeside'
+  | 'shadowTint'
+  | 'softAlong'
+  | 'softAcross'
+  | 'softDeg'
+  | 'grainAsked'
+  | 'grainEncoder'
+  | 'grainSlope'
+  | 'grainSlopeSd'
+  | 'takeBlack'
+  | 'takeWhite'
+  | 'whiteFull'
+  | 'takeThrough'
+  | 'through'
+  | 'holes'
+  | 'rim'
+  | 'thrownBack'
+  | 'outsidePart'
+  | 'combInside'
+  | 'haloRim'
+  | 'haloBeyond'
+  | 'haloAsked'
+  | 'spillSet';
 
 /** Keeps a reading of a frame; nothing where it is null or no number. */
 export type Put = (matter: InspectionMatterName | Beside, frame: number, value: number | null, box?: Box) => void;

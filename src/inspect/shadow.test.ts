@@ -7,26 +7,55 @@ import type { GroundStep } from '../join/types.js';
 import { lumaOf, matteBox, type SeenFrame } from './frame.js';
 import { readShadow } from './shadow.js';
 
-const W = 480, H = 270, FOOT: [number, number] = [200, 140];
+const W = 480,
+  H = 270,
+  FOOT: [number, number] = [200, 140];
 const at = { frame: 0, foot: FOOT, pxPerMetre: 220, tiltDeg: -3, rollDeg: 0, azimuthDeg: -47 };
 const step: GroundStep = {
-  step: 'ground', on: true, why: '', shadow: true, contact: false, azimuthDeg: -47, elevationDeg: 20, transmission: [0.72, 0.72, 0.78], softnessDeg: 0.5, contactStrength: 0, focalPx: 600, receiver: 'ground', frames: [at],
+  step: 'ground',
+  on: true,
+  why: '',
+  shadow: true,
+  contact: false,
+  azimuthDeg: -47,
+  elevationDeg: 20,
+  transmission: [0.72, 0.72, 0.78],
+  softnessDeg: 0.5,
+  contactStrength: 0,
+  focalPx: 600,
+  receiver: 'ground',
+  frames: [at],
 };
 
 /** A join whose shadow was thrown by the key at `azimuthDeg`; none where it is null. */
 function seen(azimuthDeg: number | null): SeenFrame {
-  const n = W * H, matte = new Float32Array(n), plate = createPicture(W, H, 3), join = createPicture(W, H, 3);
-  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) matte[y * W + x] = Math.min(1, Math.max(0, 50.5 - Math.hypot(x + 0.5 - FOOT[0], y + 0.5 - (FOOT[1] - 50))));
+  const n = W * H,
+    matte = new Float32Array(n),
+    plate = createPicture(W, H, 3),
+    join = createPicture(W, H, 3);
+  for (let y = 0; y < H; y++)
+    for (let x = 0; x < W; x++)
+      matte[y * W + x] = Math.min(1, Math.max(0, 50.5 - Math.hypot(x + 0.5 - FOOT[0], y + 0.5 - (FOOT[1] - 50))));
   // A few stray pixels far aside, as a screen's marks leave them.
-  for (let y = FOOT[1] - 30; y < FOOT[1]; y++) { matte[y * W + 30] = 0.4; matte[y * W + 460] = 0.4; }
-  const shade = azimuthDeg === null ? null : shadeGround({ ...step, azimuthDeg }, { ...at, azimuthDeg }, matte, [0, 0, W, H], W, H, 0.5)!;
+  for (let y = FOOT[1] - 30; y < FOOT[1]; y++) {
+    matte[y * W + 30] = 0.4;
+    matte[y * W + 460] = 0.4;
+  }
+  const shade =
+    azimuthDeg === null
+      ? null
+      : shadeGround({ ...step, azimuthDeg }, { ...at, azimuthDeg }, matte, [0, 0, W, H], W, H, 0.5)!;
   for (let i = 0; i < n; i++) {
-    const x = i % W, y = Math.floor(i / W), light = 0.2 + 0.02 * Math.sin(x / 9) * Math.sin(y / 7);
+    const x = i % W,
+      y = Math.floor(i / W),
+      light = 0.2 + 0.02 * Math.sin(x / 9) * Math.sin(y / 7);
     const inside = shade !== null && x >= shade.box[0] && x < shade.box[2] && y >= shade.box[1] && y < shade.box[3];
     const cover = inside ? shade.cover[(y - shade.box[1]) * (shade.box[2] - shade.box[0]) + x - shade.box[0]]! : 0;
     for (let c = 0; c < 3; c++) {
       plate.data[c * n + i] = bt709Encode(light);
-      join.data[c * n + i] = bt709Encode(matte[i]! * 0.4 + (1 - matte[i]!) * light * (1 - cover * (1 - step.transmission[c]!)));
+      join.data[c * n + i] = bt709Encode(
+        matte[i]! * 0.4 + (1 - matte[i]!) * light * (1 - cover * (1 - step.transmission[c]!)),
+      );
     }
   }
   expect(bt709Decode(plate.data[0]!)).toBeCloseTo(0.2, 1);
@@ -53,7 +82,9 @@ describe('a thin and faint shadow', () => {
   });
 
   it('is not read off a file that came out darker as a whole', () => {
-    const f = seen(-47), darker = { ...f, luma: f.luma.map((v) => 0.92 * v) }, r = readShadow(darker, step)!;
+    const f = seen(-47),
+      darker = { ...f, luma: f.luma.map((v) => 0.92 * v) },
+      r = readShadow(darker, step)!;
     expect(r.offDeg).toBeLessThan(12);
     expect(Math.abs(r.stops!)).toBeLessThan(0.25);
     expect(readShadow({ ...seen(null), luma: seen(null).luma.map((v) => 0.92 * v) }, step)!.offDeg).toBe(180);

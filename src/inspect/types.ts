@@ -2,8 +2,30 @@
 import type { StepName } from '../join/types.js';
 
 export type InspectionMatterName =
-  | 'slip' | 'spill' | 'edgeLightness' | 'chatter' | 'grain' | 'blur' | 'blackLevel' | 'whiteLevel' | 'colour' | 'light' | 'cadence' | 'shadow' | 'seam'
-  | 'exposure' | 'flicker' | 'size' | 'edgeHardness' | 'solid' | 'contact' | 'outside' | 'comb' | 'takeBorder' | 'front' | 'remains';
+  | 'slip'
+  | 'spill'
+  | 'edgeLightness'
+  | 'chatter'
+  | 'grain'
+  | 'blur'
+  | 'blackLevel'
+  | 'whiteLevel'
+  | 'colour'
+  | 'light'
+  | 'cadence'
+  | 'shadow'
+  | 'seam'
+  | 'exposure'
+  | 'flicker'
+  | 'size'
+  | 'edgeHardness'
+  | 'solid'
+  | 'contact'
+  | 'outside'
+  | 'comb'
+  | 'takeBorder'
+  | 'front'
+  | 'remains';
 
 /** What is to be changed: a step of the recipe, or how the file was written. */
 export type InspectionStep = StepName | 'render';
@@ -33,5 +55,8 @@ export interface Inspection {
   /** Matters that fail, the farthest over its limit first: change the first one's step first. Absent in inspections of before. */
   readonly found?: readonly InspectionMatterName[];
   readonly matters: readonly InspectionMatter[];
-  readonly frames: readonly { readonly frame: number; readonly values: Readonly<Partial<Record<InspectionMatterName, number>>> }[];
+  readonly frames: readonly {
+    readonly frame: number;
+    readonly values: Readonly<Partial<Record<InspectionMatterName, number>>>;
+  }[];
 }

@@ -7,5 +7,6 @@ export function enterTakeJobs(book: Book, take: TakeDocument): void {
   if (take.pick === null || take.kind !== 'video') return;
   enterJob(book, 'verdict', take.id, {});
   // A join needs to know where the performer goes.
-  if (book.need('pick', take.pick).marks.marks.some((m) => m.kind === 'stand' || m.kind === 'carry')) enterJob(book, 'quick', take.id, {});
+  if (book.need('pick', take.pick).marks.marks.some((m) => m.kind === 'stand' || m.kind === 'carry'))
+    enterJob(book, 'quick', take.id, {});
 }

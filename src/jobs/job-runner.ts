@@ -21,7 +21,9 @@ export class JobRunner {
 
   constructor(book: Book) {
     this.book = book;
-    this.watch = setInterval(() => { if (this.child === null && hasOrphans(this.book)) this.wake(); }, WATCH_MS);
+    this.watch = setInterval(() => {
+      if (this.child === null && hasOrphans(this.book)) this.wake();
+    }, WATCH_MS);
     this.watch.unref();
   }
 
@@ -30,8 +32,13 @@ export class JobRunner {
     if (this.child !== null || this.closing) return;
     const next = recoverJobs(this.book)[0];
     if (next === undefined) return;
-    const main = fileURLToPath(new URL('./job-main.js', import.meta.url)).replace(/([\\/])src([\\/]jobs[\\/])/, '$1dist$2');
-    const child = spawn(process.execPath, [main, this.book.folder, next.id], { stdio: ['ignore', 'inherit', 'inherit'] });
+    const main = fileURLToPath(new URL('./job-main.js', import.meta.url)).replace(
+      /([\\/])src([\\/]jobs[\\/])/,
+      '$1dist$2',
+    );
+    const child = spawn(process.execPath, [main, this.book.folder, next.id], {
+      stdio: ['ignore', 'inherit', 'inherit'],
+    });
     this.child = child;
     child.on('exit', (code, signal) => {
       this.child = null;
@@ -40,7 +47,11 @@ export class JobRunner {
       if (after !== null && (after.state === 'running' || after.state === 'waiting')) {
         const n = (this.crashes.get(next.id) ?? 0) + 1;
         this.crashes.set(next.id, n);
-        if (n >= MAX_CRASHES) finishJob(this.book, next.id, { state: 'failed', error: `PW-JOB-CRASHED: the process ended without an answer (${signal ?? `exit code ${code}`}) ${n} times; the media it reads may be damaged` });
+        if (n >= MAX_CRASHES)
+          finishJob(this.book, next.id, {
+            state: 'failed',
+            error: `PW-JOB-CRASHED: the process ended without an answer (${signal ?? `exit code ${code}`}) ${n} times; the media it reads may be damaged`,
+          });
       }
       setTimeout(() => this.wake(), 30);
     });

@@ -6,7 +6,18 @@ import { randomUUID } from 'node:crypto';
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
 
-export type JobKind = 'scan' | 'measure' | 'brief' | 'verdict' | 'outline' | 'quick' | 'join' | 'inspect' | 'day' | 'deliver' | 'reveal';
+export type JobKind =
+  | 'scan'
+  | 'measure'
+  | 'brief'
+  | 'verdict'
+  | 'outline'
+  | 'quick'
+  | 'join'
+  | 'inspect'
+  | 'day'
+  | 'deliver'
+  | 'reveal';
 export type JobState = 'waiting' | 'running' | 'done' | 'failed' | 'stopped';
 
 export interface JobRecord {
@@ -30,13 +41,24 @@ export interface JobRecord {
 /** A running job whose heartbeat is older than this belongs to a dead process. */
 const STALE_MS = 20_000;
 
-interface Row { readonly [column: string]: unknown }
+interface Row {
+  readonly [column: string]: unknown;
+}
 
 function toRecord(r: Row): JobRecord {
   return {
-    id: String(r['id']), kind: String(r['kind']) as JobKind, subject: String(r['subject']), spec: JSON.parse(String(r['spec'])) as Record<string, unknown>,
-    state: String(r['state']) as JobState, done: Number(r['done']), total: Number(r['total']), stage: String(r['stage']),
-    error: r['error'] === null ? null : String(r['error']), result: r['result'] === null ? null : JSON.parse(String(r['result'])), createdMs: Number(r['created']), stopping: r['state'] === 'running' && Number(r['stop_asked']) === 1,
+    id: String(r['id']),
+    kind: String(r['kind']) as JobKind,
+    subject: String(r['subject']),
+    spec: JSON.parse(String(r['spec'])) as Record<string, unknown>,
+    state: String(r['state']) as JobState,
+    done: Number(r['done']),
+    total: Number(r['total']),
+    stage: String(r['stage']),
+    error: r['error'] === null ? null : String(r['error']),
+    result: r['result'] === null ? null : JSON.parse(String(r['result'])),
+    createdMs: Number(r['created']),
+    stopping: r['state'] === 'running' && Number(r['stop_asked']) === 1,
   };
 }
 
@@ -44,10 +66,16 @@ function toRecord(r: Row): JobRecord {
 export function enterJob(book: Book, kind: JobKind, subject: string, spec: Record<string, unknown>): JobRecord {
   return book.immediate(() => {
     const text = JSON.stringify(spec);
-    const same = book.db.prepare("SELECT * FROM job WHERE kind = ? AND subject = ? AND spec = ? AND state IN ('waiting', 'running') ORDER BY created LIMIT 1").get(kind, subject, text) as Row | undefined;
+    const same = book.db
+      .prepare(
+        "SELECT * FROM job WHERE kind = ? AND subject = ? AND spec = ? AND state IN ('waiting', 'running') ORDER BY created LIMIT 1",
+      )
+      .get(kind, subject, text) as Row | undefined;
     if (same !== undefined) return toRecord(same);
     const id = randomUUID();
-    book.db.prepare("INSERT INTO job (id, kind, subject, spec, state, created) VALUES (?, ?, ?, ?, 'waiting', ?)").run(id, kind, subject, text, Date.now());
+    book.db
+      .prepare("INSERT INTO job (id, kind, subject, spec, state, created) VALUES (?, ?, ?, ?, 'waiting', ?)")
+      .run(id, kind, subject, text, Date.now());
     return toRecord(book.db.prepare('SELECT * FROM job WHERE id = ?').get(id) as Row);
   });
 }
@@ -59,7 +87,9 @@ export function getJob(book: Book, id: string): JobRecord | null {
 
 /** Newest first. */
 export function listJobs(book: Book, limit = 60): JobRecord[] {
-  return (book.db.prepare('SELECT * FROM job ORDER BY created DESC, rowid DESC LIMIT ?').all(limit) as Row[]).map(toRecord);
+  return (book.db.prepare('SELECT * FROM job ORDER BY created DESC, rowid DESC LIMIT ?').all(limit) as Row[]).map(
+    toRecord,
+  );
 }
 
 function alive(pid: number): boolean {
@@ -76,9 +106,12 @@ export function claimJob(book: Book, id: string): boolean {
   return book.immediate(() => {
     const row = book.db.prepare('SELECT state, pid, heartbeat FROM job WHERE id = ?').get(id) as Row | undefined;
     if (row === undefined) throw new PlatewrightError('PW-JOB-NO-SUCH', `there is no job ${id}`, { kind: 'usage' });
-    const dead = row['state'] === 'running' && (!alive(Number(row['pid'])) || Date.now() - Number(row['heartbeat']) > STALE_MS);
+    const dead =
+      row['state'] === 'running' && (!alive(Number(row['pid'])) || Date.now() - Number(row['heartbeat']) > STALE_MS);
     if (row['state'] !== 'waiting' && !dead) return false;
-    book.db.prepare("UPDATE job SET state = 'running', pid = ?, heartbeat = ?, error = NULL WHERE id = ?").run(process.pid, Date.now(), id);
+    book.db
+      .prepare("UPDATE job SET state = 'running', pid = ?, heartbeat = ?, error = NULL WHERE id = ?")
+      .run(process.pid, Date.now(), id);
     return true;
   });
 }
@@ -88,9 +121,12 @@ export function recoverJobs(book: Book): JobRecord[] {
   return book.immediate(() => {
     const running = book.db.prepare("SELECT id, pid, heartbeat FROM job WHERE state = 'running'").all() as Row[];
     for (const r of running) {
-      if (!alive(Number(r['pid'])) || Date.now() - Number(r['heartbeat']) > STALE_MS) book.db.prepare("UPDATE job SET state = 'waiting', pid = NULL WHERE id = ?").run(String(r['id']));
+      if (!alive(Number(r['pid'])) || Date.now() - Number(r['heartbeat']) > STALE_MS)
+        book.db.prepare("UPDATE job SET state = 'waiting', pid = NULL WHERE id = ?").run(String(r['id']));
     }
-    return (book.db.prepare("SELECT * FROM job WHERE state = 'waiting' ORDER BY created, rowid").all() as Row[]).map(toRecord);
+    return (book.db.prepare("SELECT * FROM job WHERE state = 'waiting' ORDER BY created, rowid").all() as Row[]).map(
+      toRecord,
+    );
   });
 }
 
@@ -103,17 +139,25 @@ export function hasOrphans(book: Book): boolean {
 /** Records progress and the heartbeat. Returns true where the job was asked to stop. */
 export function beatJob(book: Book, id: string, done: number, total: number, stage: string): boolean {
   const row = book.immediate(() => {
-    book.db.prepare('UPDATE job SET done = ?, total = ?, stage = ?, heartbeat = ? WHERE id = ?').run(Math.round(done), Math.round(total), stage, Date.now(), id);
+    book.db
+      .prepare('UPDATE job SET done = ?, total = ?, stage = ?, heartbeat = ? WHERE id = ?')
+      .run(Math.round(done), Math.round(total), stage, Date.now(), id);
     return book.db.prepare('SELECT stop_asked FROM job WHERE id = ?').get(id) as Row;
   });
   return Number(row['stop_asked']) === 1;
 }
 
-export function finishJob(book: Book, id: string, outcome: { state: 'done'; result: unknown } | { state: 'failed'; error: string } | { state: 'stopped' }): void {
+export function finishJob(
+  book: Book,
+  id: string,
+  outcome: { state: 'done'; result: unknown } | { state: 'failed'; error: string } | { state: 'stopped' },
+): void {
   book.immediate(() => {
     const error = outcome.state === 'failed' ? outcome.error : null;
     const result = outcome.state === 'done' ? JSON.stringify(outcome.result ?? null) : null;
-    book.db.prepare('UPDATE job SET state = ?, error = ?, result = ?, pid = NULL, heartbeat = NULL WHERE id = ?').run(outcome.state, error, result, id);
+    book.db
+      .prepare('UPDATE job SET state = ?, error = ?, result = ?, pid = NULL, heartbeat = NULL WHERE id = ?')
+      .run(outcome.state, error, result, id);
   });
 }
 
@@ -128,11 +172,19 @@ export function stopJob(book: Book, id: string): void {
 /** Puts a stopped or failed job back into the queue; what it had finished is found again by the stage itself. */
 export function resumeJob(book: Book, id: string): void {
   book.immediate(() => {
-    book.db.prepare("UPDATE job SET state = 'waiting', stop_asked = 0, error = NULL WHERE id = ? AND state IN ('stopped', 'failed')").run(id);
+    book.db
+      .prepare(
+        "UPDATE job SET state = 'waiting', stop_asked = 0, error = NULL WHERE id = ? AND state IN ('stopped', 'failed')",
+      )
+      .run(id);
   });
 }
 
 export function jobsPulse(book: Book): string {
-  const r = book.db.prepare("SELECT COUNT(*) AS n, COALESCE(SUM(done), 0) AS d, COALESCE(SUM(total), 0) AS t, COALESCE(SUM(state = 'running'), 0) AS r, COALESCE(SUM(state = 'done'), 0) AS f, COALESCE(SUM(stop_asked), 0) AS s, COALESCE(SUM(LENGTH(stage)), 0) AS l FROM job").get() as Row;
+  const r = book.db
+    .prepare(
+      "SELECT COUNT(*) AS n, COALESCE(SUM(done), 0) AS d, COALESCE(SUM(total), 0) AS t, COALESCE(SUM(state = 'running'), 0) AS r, COALESCE(SUM(state = 'done'), 0) AS f, COALESCE(SUM(stop_asked), 0) AS s, COALESCE(SUM(LENGTH(stage)), 0) AS l FROM job",
+    )
+    .get() as Row;
   return Object.values(r).join('.');
 }

@@ -11,7 +11,17 @@ import { RandomStream } from '../core/random.js';
 import { rate } from '../core/rational.js';
 import { createPicture, plane } from '../image/picture.js';
 import { VideoWriter } from '../media/video-writer.js';
-import { beatJob, claimJob, enterJob, finishJob, getJob, listJobs, recoverJobs, resumeJob, stopJob } from './job-store.js';
+import {
+  beatJob,
+  claimJob,
+  enterJob,
+  finishJob,
+  getJob,
+  listJobs,
+  recoverJobs,
+  resumeJob,
+  stopJob,
+} from './job-store.js';
 import { doJob } from './run-job.js';
 
 const MAIN = fileURLToPath(new URL('../../dist/jobs/job-main.js', import.meta.url));
@@ -19,7 +29,14 @@ let folder: string;
 
 /** A film of coloured, moving shots with cuts at known frames. */
 async function makeFilm(path: string, cuts: readonly number[], frames: number): Promise<void> {
-  const w = await VideoWriter.open(path, { widthPx: 160, heightPx: 90, rate: rate(24), codec: 'h264', crf: 14, preset: 'ultrafast' });
+  const w = await VideoWriter.open(path, {
+    widthPx: 160,
+    heightPx: 90,
+    rate: rate(24),
+    codec: 'h264',
+    crf: 14,
+    preset: 'ultrafast',
+  });
   const random = new RandomStream(5);
   const p = createPicture(160, 90, 3);
   // Blocks of random colours, sliding slowly; other blocks after each cut.
@@ -28,7 +45,10 @@ async function makeFilm(path: string, cuts: readonly number[], frames: number): 
     if (cuts.includes(f)) blocks = Float32Array.from({ length: 40 * 12 * 3 }, () => random.uniform());
     for (let c = 0; c < 3; c++) {
       const q = plane(p, c);
-      for (let y = 0; y < 90; y++) for (let x = 0; x < 160; x++) q[y * 160 + x] = 0.1 + 0.8 * blocks[((Math.floor((x + f * 0.25) / 13) % 40) * 12 + Math.floor(y / 8)) * 3 + c]!;
+      for (let y = 0; y < 90; y++)
+        for (let x = 0; x < 160; x++)
+          q[y * 160 + x] =
+            0.1 + 0.8 * blocks[((Math.floor((x + f * 0.25) / 13) % 40) * 12 + Math.floor(y / 8)) * 3 + c]!;
     }
     await w.writeCoded(p);
   }
@@ -39,7 +59,9 @@ beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), 'platewright-jobs-'));
   await makeFilm(join(folder, 'film.mp4'), [400, 900, 1300], 2000);
 });
-afterAll(() => { rmSync(folder, { recursive: true, force: true }); });
+afterAll(() => {
+  rmSync(folder, { recursive: true, force: true });
+});
 
 function production(name: string): Book {
   const book = Book.create(join(folder, name));
@@ -103,14 +125,19 @@ describe('kill -9 while scanning', () => {
       const child = spawn(process.execPath, [MAIN, book.folder, job.id], { stdio: 'ignore' });
       // The first rounds are killed at random shares of the work, the first of all as soon as it runs; then it may finish.
       const share = round === 0 ? 0 : random.uniform();
-      const watch = round >= 5 ? undefined : setInterval(() => {
-        const j = getJob(book, job.id)!;
-        if (j.state === 'running' && j.done >= share * j.total) child.kill('SIGKILL');
-      }, 4);
+      const watch =
+        round >= 5
+          ? undefined
+          : setInterval(() => {
+              const j = getJob(book, job.id)!;
+              if (j.state === 'running' && j.done >= share * j.total) child.kill('SIGKILL');
+            }, 4);
       const signal = await new Promise<NodeJS.Signals | null>((done) => child.on('exit', (_c, s) => done(s)));
       clearInterval(watch);
       if (signal === 'SIGKILL') kills++;
-      expect((book.db.prepare('PRAGMA integrity_check').get() as { integrity_check: string }).integrity_check).toBe('ok');
+      expect((book.db.prepare('PRAGMA integrity_check').get() as { integrity_check: string }).integrity_check).toBe(
+        'ok',
+      );
     }
     expect(getJob(book, job.id)!.state).toBe('done');
     expect(kills).toBeGreaterThan(0);

@@ -18,5 +18,10 @@ export async function joinOptions(book: Book, id: string, recipe: Recipe): Promi
   const carried = marks.marks.some((m) => m.kind === 'carry');
   const tools = await joinTools(recipe, marks, measures?.camera);
   const mender = tools.mender === undefined ? null : clipMender(book, id, recipe, tools.mender);
-  return { ...tools, screens: keptScreens(book), ...(mender === null ? {} : { mender }), carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera) };
+  return {
+    ...tools,
+    screens: keptScreens(book),
+    ...(mender === null ? {} : { mender }),
+    carrier: carried && measures?.ride !== undefined ? rideCarrier(measures.ride) : cameraCarrier(measures?.camera),
+  };
 }

@@ -16,20 +16,53 @@ import { plateClip } from './plate-clip.js';
 import { joinOptions, keptScreens } from './join-options.js';
 
 /** Proposes the recipe of a pick with a take from the measures in the book. */
-export async function proposeFor(book: Book, pick: PickDocument, take: TakeDocument, asked: 'fast' | 'fine', patch?: TakeDocument, platePatch?: number): Promise<{ recipe: Recipe; notes: readonly string[] }> {
+export async function proposeFor(
+  book: Book,
+  pick: PickDocument,
+  take: TakeDocument,
+  asked: 'fast' | 'fine',
+  patch?: TakeDocument,
+  platePatch?: number,
+): Promise<{ recipe: Recipe; notes: readonly string[] }> {
   const measured = book.get('measures', pick.id);
-  if (measured === null) throw new PlatewrightError('PW-JOIN-UNMEASURED', `the plate of ${pick.id} has not been measured yet; measure it first`, { kind: 'usage' });
-  const plateFile = await plateClip(book, pick), takeFile = takePath(book, take);
+  if (measured === null)
+    throw new PlatewrightError(
+      'PW-JOIN-UNMEASURED',
+      `the plate of ${pick.id} has not been measured yet; measure it first`,
+      { kind: 'usage' },
+    );
+  const plateFile = await plateClip(book, pick),
+    takeFile = takePath(book, take);
   const plate = await VideoReader.open(plateFile);
   try {
     const reader = await VideoReader.open(takeFile);
     try {
       const quality = peelQuality(asked, reader.info);
-      const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(takeFile, reader, take.marks ?? { frame: 0, marks: [] }, quality, keptScreens(book), book.cachePath('outlines'), book.cachePath('takes'));
+      const { side, notes, subject, screen, seen, noScreen, screenFound, room, feet } = await readyTake(
+        takeFile,
+        reader,
+        take.marks ?? { frame: 0, marks: [] },
+        quality,
+        keptScreens(book),
+        book.cachePath('outlines'),
+        book.cachePath('takes'),
+      );
       const measures: PlateMeasures = { ...measured.measures, file: plateFile };
       const recipe = await proposeRecipe({
-        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) }, take: side, quality, takeHasAlpha: reader.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet,
-        ...(patch === undefined ? {} : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
+        plate: { measures, marks: pick.marks, linear: async (n) => clonePicture(toLinear(await plate.frame(n))) },
+        take: side,
+        quality,
+        takeHasAlpha: reader.info.hasAlpha,
+        subject,
+        screen,
+        seen,
+        noScreen,
+        screenFound,
+        room,
+        feet,
+        ...(patch === undefined
+          ? {}
+          : { patch: { file: book.mediaPath(patch.file), marks: patch.marks ?? { frame: 0, marks: [] } } }),
         ...(platePatch === undefined ? {} : { platePatch: { offsetFrames: platePatch } }),
       });
       return { recipe: storeRecipe(book, recipe), notes };
@@ -48,13 +81,24 @@ function sourcesThrough(r: Recipe, path: (p: string) => string): Recipe['steps']
 
 /** Recipes in the book name media by stored paths, so that a production's folder can be moved. */
 export function storeRecipe(book: Book, r: Recipe): Recipe {
-  return { ...r, plate: { ...r.plate, file: book.storedPath(r.plate.file) }, take: { ...r.take, file: book.storedPath(r.take.file) }, steps: sourcesThrough(r, (p) => book.storedPath(p)) };
+  return {
+    ...r,
+    plate: { ...r.plate, file: book.storedPath(r.plate.file) },
+    take: { ...r.take, file: book.storedPath(r.take.file) },
+    steps: sourcesThrough(r, (p) => book.storedPath(p)),
+  };
 }
 
 /** A stored recipe with its media where they are now; the plate clip is made again where the cache was deleted. */
 export async function liveRecipe(book: Book, join: JoinDocument): Promise<Recipe> {
-  const pick = book.need('pick', join.id), take = book.need('take', join.take);
-  return { ...join.recipe, plate: { ...join.recipe.plate, file: await plateClip(book, pick) }, take: { ...join.recipe.take, file: takePath(book, take) }, steps: sourcesThrough(join.recipe, (p) => book.mediaPath(p)) };
+  const pick = book.need('pick', join.id),
+    take = book.need('take', join.take);
+  return {
+    ...join.recipe,
+    plate: { ...join.recipe.plate, file: await plateClip(book, pick) },
+    take: { ...join.recipe.take, file: takePath(book, take) },
+    steps: sourcesThrough(join.recipe, (p) => book.mediaPath(p)),
+  };
 }
 
 /** Opens the renderer of a pick's join as its recipe stands. */

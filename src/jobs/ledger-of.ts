@@ -6,7 +6,14 @@ import { rate } from '../core/rational.js';
 import { resolveCut } from './resolve-cut.js';
 
 export interface BookLedger {
-  readonly spent: readonly { readonly id: string; readonly date: string; readonly what: string; readonly minutes: number; readonly money: number; readonly currency: string }[];
+  readonly spent: readonly {
+    readonly id: string;
+    readonly date: string;
+    readonly what: string;
+    readonly minutes: number;
+    readonly money: number;
+    readonly currency: string;
+  }[];
   readonly purposes: readonly { readonly id: string; readonly text: string }[];
   readonly borrowed: Ledger;
 }
@@ -15,7 +22,18 @@ export function ledgerOf(book: Book): BookLedger {
   const spent = book.list('spent');
   const purposes = book.list('purpose');
   const { programme } = resolveCut(book);
-  const films = book.list('film').map((f) => ({ id: f.id, title: f.title, credit: f.credit, licence: f.licence, frames: f.info.video?.frameCount ?? 0, rate: f.info.video?.rate ?? rate(24) }));
+  const films = book.list('film').map((f) => ({
+    id: f.id,
+    title: f.title,
+    credit: f.credit,
+    licence: f.licence,
+    frames: f.info.video?.frameCount ?? 0,
+    rate: f.info.video?.rate ?? rate(24),
+  }));
   const placed = programme.items.length === 0 ? [] : placeItems(programme);
-  return { spent, purposes, borrowed: makeLedger(placed, programme.rate, films, Object.fromEntries(purposes.map((p) => [p.id, p.text])), spent) };
+  return {
+    spent,
+    purposes,
+    borrowed: makeLedger(placed, programme.rate, films, Object.fromEntries(purposes.map((p) => [p.id, p.text])), spent),
+  };
 }

@@ -22,21 +22,57 @@ export function mendedClipPath(book: Book, id: string, recipe: Recipe): string |
   const mending = recipe.steps.filter((s) => mendsPlate(s));
   if (mending.length === 0) return null;
   const air = recipe.steps.find((s) => s.step === 'air');
-  const key = createHash('sha256').update(JSON.stringify([basename(recipe.plate.file), recipe.plate.in, recipe.plate.out, mending, air?.plateGrain ?? null, air?.seed ?? 0, book.get('measures', id)?.measures.camera ?? null])).digest('hex').slice(0, 12);
+  const key = createHash('sha256')
+    .update(
+      JSON.stringify([
+        basename(recipe.plate.file),
+        recipe.plate.in,
+        recipe.plate.out,
+        mending,
+        air?.plateGrain ?? null,
+        air?.seed ?? 0,
+        book.get('measures', id)?.measures.camera ?? null,
+      ]),
+    )
+    .digest('hex')
+    .slice(0, 12);
   return book.cachePath('mended', `${id}-${key}.mkv`);
 }
 
 /** Mends the plate into its clip unless it is there. Does nothing where the recipe mends nothing or the plate can't be kept exactly. */
-export async function makeMendedClip(book: Book, id: string, recipe: Recipe, o: { signal?: AbortSignal; progress?: (done: number, total: number) => void } = {}): Promise<void> {
+export async function makeMendedClip(
+  book: Book,
+  id: string,
+  recipe: Recipe,
+  o: { signal?: AbortSignal; progress?: (done: number, total: number) => void } = {},
+): Promise<void> {
   const path = mendedClipPath(book, id, recipe);
   if (path === null || existsSync(path)) return;
   const { mender } = await joinTools(recipe, null, book.get('measures', id)?.measures.camera);
   const plate = await VideoReader.open(recipe.plate.file);
   try {
     const { info } = plate;
-    if (mender === undefined || info.bitDepth !== 8 || !/420/.test(info.pixelFormat) || info.hasAlpha || info.colour.matrix === 'rgb' || info.widthPx % 2 !== 0 || info.heightPx % 2 !== 0) return;
+    if (
+      mender === undefined ||
+      info.bitDepth !== 8 ||
+      !/420/.test(info.pixelFormat) ||
+      info.hasAlpha ||
+      info.colour.matrix === 'rgb' ||
+      info.widthPx % 2 !== 0 ||
+      info.heightPx % 2 !== 0
+    )
+      return;
     const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
-    const writer = await VideoWriter.open(part, { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate, codec: 'h264', crf: 0, preset: 'ultrafast', groupSize: 1, colour: { ...info.colour, assumed: false } });
+    const writer = await VideoWriter.open(part, {
+      widthPx: info.widthPx,
+      heightPx: info.heightPx,
+      rate: info.rate,
+      codec: 'h264',
+      crf: 0,
+      preset: 'ultrafast',
+      groupSize: 1,
+      colour: { ...info.colour, assumed: false },
+    });
     try {
       let done = 0;
       for await (const frame of plate.frames(recipe.plate.in, recipe.plate.out)) {

@@ -18,12 +18,20 @@ const inFlight = new Map<string, Promise<string>>();
 /** Absolute path of a film. Throws `PW-MEDIA-MISSING` where the file is not there. */
 export function filmPath(book: Book, film: FilmDocument): string {
   const source = book.mediaPath(film.file);
-  if (!existsSync(source)) throw new PlatewrightError('PW-MEDIA-MISSING', `the film ${film.title} is not at ${source}; put it back there, or say where it lies now: "platewright film relink ${film.id} FILE", or on the workbench's Wall`);
+  if (!existsSync(source))
+    throw new PlatewrightError(
+      'PW-MEDIA-MISSING',
+      `the film ${film.title} is not at ${source}; put it back there, or say where it lies now: "platewright film relink ${film.id} FILE", or on the workbench's Wall`,
+    );
   return source;
 }
 
 /** Absolute path of the plate clip, extracting it first where needed. Throws `PW-MEDIA-MISSING`, `PW-PICK-SPAN`. */
-export function plateClip(book: Book, pick: PickDocument, progress?: (done: number, total: number) => void): Promise<string> {
+export function plateClip(
+  book: Book,
+  pick: PickDocument,
+  progress?: (done: number, total: number) => void,
+): Promise<string> {
   const film = book.need('film', pick.film);
   let source: string;
   try {
@@ -33,7 +41,10 @@ export function plateClip(book: Book, pick: PickDocument, progress?: (done: numb
   }
   const s = statSync(source);
   // Two processes may extract at once; the name holds what the clip depends on, and the writer renames when whole.
-  const key = createHash('sha256').update(JSON.stringify([film.file, s.size, Math.round(s.mtimeMs), pick.in, pick.out])).digest('hex').slice(0, 12);
+  const key = createHash('sha256')
+    .update(JSON.stringify([film.file, s.size, Math.round(s.mtimeMs), pick.in, pick.out]))
+    .digest('hex')
+    .slice(0, 12);
   const path = book.cachePath('plates', `${pick.id}-${key}.mkv`);
   if (existsSync(path)) return Promise.resolve(path);
   const running = inFlight.get(path);
@@ -43,21 +54,46 @@ export function plateClip(book: Book, pick: PickDocument, progress?: (done: numb
   return made;
 }
 
-async function extract(source: string, pick: PickDocument, path: string, progress?: (done: number, total: number) => void): Promise<string> {
+async function extract(
+  source: string,
+  pick: PickDocument,
+  path: string,
+  progress?: (done: number, total: number) => void,
+): Promise<string> {
   const reader = await VideoReader.open(source);
   try {
     const info = reader.info;
     if (pick.out > info.frameCount || pick.in >= pick.out) {
-      throw new PlatewrightError('PW-PICK-SPAN', `the pick "${pick.id}" runs from ${pick.in} to ${pick.out}, but the film has ${info.frameCount} frames; choose a span inside it`, { kind: 'usage' });
+      throw new PlatewrightError(
+        'PW-PICK-SPAN',
+        `the pick "${pick.id}" runs from ${pick.in} to ${pick.out}, but the film has ${info.frameCount} frames; choose a span inside it`,
+        { kind: 'usage' },
+      );
     }
     // Another process may work on the same clip: each writes its own part.
     const part = path.replace(/\.mkv$/, `.${process.pid}.mkv`);
     const size = { widthPx: info.widthPx, heightPx: info.heightPx, rate: info.rate };
     // 8-bit 4:2:0 keeps its own codes through lossless H.264; anything else goes through 10-bit RGB.
-    const own = info.bitDepth === 8 && info.colour.matrix !== 'rgb' && !info.hasAlpha && info.widthPx % 2 === 0 && info.heightPx % 2 === 0 && /420/.test(info.pixelFormat);
-    const writer = await VideoWriter.open(part, own
-      ? { ...size, codec: 'h264', crf: 0, preset: 'ultrafast', groupSize: 1, colour: { ...info.colour, assumed: false } }
-      : { ...size, codec: 'ffv1', bits: 10, colour: { ...info.colour, matrix: 'rgb', fullRange: true } });
+    const own =
+      info.bitDepth === 8 &&
+      info.colour.matrix !== 'rgb' &&
+      !info.hasAlpha &&
+      info.widthPx % 2 === 0 &&
+      info.heightPx % 2 === 0 &&
+      /420/.test(info.pixelFormat);
+    const writer = await VideoWriter.open(
+      part,
+      own
+        ? {
+            ...size,
+            codec: 'h264',
+            crf: 0,
+            preset: 'ultrafast',
+            groupSize: 1,
+            colour: { ...info.colour, assumed: false },
+          }
+        : { ...size, codec: 'ffv1', bits: 10, colour: { ...info.colour, matrix: 'rgb', fullRange: true } },
+    );
     try {
       let n = 0;
       for await (const frame of reader.frames(pick.in, pick.out)) {
@@ -72,7 +108,14 @@ async function extract(source: string, pick: PickDocument, path: string, progres
     }
     renameSync(part, path);
     for (const old of readdirSync(dirname(path))) {
-      if (old.startsWith(`${pick.id}-`) && old.endsWith('.mkv') && join(dirname(path), old) !== path && /-[0-9a-f]{12}\.mkv$/.test(old) && old.length === pick.id.length + 17) rmSync(join(dirname(path), old), { force: true });
+      if (
+        old.startsWith(`${pick.id}-`) &&
+        old.endsWith('.mkv') &&
+        join(dirname(path), old) !== path &&
+        /-[0-9a-f]{12}\.mkv$/.test(old) &&
+        old.length === pick.id.length + 17
+      )
+        rmSync(join(dirname(path), old), { force: true });
     }
     return path;
   } finally {

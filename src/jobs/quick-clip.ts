@@ -12,6 +12,7 @@ export function quickJoins(book: Book): Record<string, string> {
   const folder = dirname(quickClipPath(book, 'x'));
   const out: Record<string, string> = {};
   if (!existsSync(folder)) return out;
-  for (const f of readdirSync(folder)) if (/^[^.]+\.mp4$/.test(f)) out[f.slice(0, -4)] = String(Math.round(statSync(book.cachePath('quick', f)).mtimeMs));
+  for (const f of readdirSync(folder))
+    if (/^[^.]+\.mp4$/.test(f)) out[f.slice(0, -4)] = String(Math.round(statSync(book.cachePath('quick', f)).mtimeMs));
   return out;
 }

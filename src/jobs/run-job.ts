@@ -21,9 +21,18 @@ export type JobWorker = (context: JobContext) => Promise<unknown>;
 const BEAT_MS = 250;
 
 /** Runs an entered job to its end. Throws what the stage threw, after writing it to the job. */
-export async function runJob(book: Book, id: string, onProgress?: (done: number, total: number, stage: string) => void, outer?: AbortSignal): Promise<unknown> {
+export async function runJob(
+  book: Book,
+  id: string,
+  onProgress?: (done: number, total: number, stage: string) => void,
+  outer?: AbortSignal,
+): Promise<unknown> {
   if (!claimJob(book, id)) {
-    throw new PlatewrightError('PW-JOB-BUSY', `job ${id} is already being done by another process; wait for it, or stop it in the workbench`, { kind: 'finding' });
+    throw new PlatewrightError(
+      'PW-JOB-BUSY',
+      `job ${id} is already being done by another process; wait for it, or stop it in the workbench`,
+      { kind: 'finding' },
+    );
   }
   const job = getJob(book, id)!;
   const stop = new AbortController();
@@ -52,7 +61,9 @@ export async function runJob(book: Book, id: string, onProgress?: (done: number,
   try {
     const worker = await workerFor(job.kind);
     const result = await worker({
-      book, job, signal: stop.signal,
+      book,
+      job,
+      signal: stop.signal,
       progress: (done, total, stage) => {
         state = { done, total, stage };
         onProgress?.(done, total, stage);
@@ -67,7 +78,11 @@ export async function runJob(book: Book, id: string, onProgress?: (done: number,
     clearInterval(timer);
     if (stop.signal.aborted) {
       settle({ state: 'stopped' });
-      throw new PlatewrightError('PW-JOB-STOPPED', `the ${job.kind} of ${job.subject || 'the production'} was stopped at ${state.done} of ${state.total}; the same command goes on from there`, { kind: 'finding', cause: error });
+      throw new PlatewrightError(
+        'PW-JOB-STOPPED',
+        `the ${job.kind} of ${job.subject || 'the production'} was stopped at ${state.done} of ${state.total}; the same command goes on from there`,
+        { kind: 'finding', cause: error },
+      );
     }
     settle({ state: 'failed', error: error instanceof Error ? error.message : String(error) });
     throw error;
@@ -75,7 +90,14 @@ export async function runJob(book: Book, id: string, onProgress?: (done: number,
 }
 
 /** Enters and runs a job at once: what a command of the command line does. */
-export async function doJob(book: Book, kind: JobKind, subject: string, spec: Record<string, unknown>, onProgress?: (done: number, total: number, stage: string) => void, signal?: AbortSignal): Promise<unknown> {
+export async function doJob(
+  book: Book,
+  kind: JobKind,
+  subject: string,
+  spec: Record<string, unknown>,
+  onProgress?: (done: number, total: number, stage: string) => void,
+  signal?: AbortSignal,
+): Promise<unknown> {
   const job = enterJob(book, kind, subject, spec);
   return runJob(book, job.id, onProgress, signal);
 }

@@ -32,11 +32,24 @@ export function measuresStamp(pick: PickDocument): string {
 
 /** What a brief depends on beside the dates: the measures, the marks, and what the studio owns. */
 export function briefStamp(pick: PickDocument, measures: MeasuresDocument, production: ProductionDocument): string {
-  return stamp([measures.at, pick.marks, pick.title, pick.action, production.performer, production.camera, production.place]);
+  return stamp([
+    measures.at,
+    pick.marks,
+    pick.title,
+    pick.action,
+    production.performer,
+    production.camera,
+    production.place,
+  ]);
 }
 
 /** What a verdict depends on: the measures, the take's marks and the limits. */
-export function verdictStamp(take: TakeDocument, pick: PickDocument, measures: MeasuresDocument, production: ProductionDocument): string {
+export function verdictStamp(
+  take: TakeDocument,
+  pick: PickDocument,
+  measures: MeasuresDocument,
+  production: ProductionDocument,
+): string {
   return stamp([measures.at, pick.marks, take.file, take.marks, production.tolerances]);
 }
 
@@ -46,11 +59,35 @@ export function staleOf(book: Book): Stale {
   const all = book.list('measures');
   const measures = new Map(all.map((m) => [m.id, m]));
   const differs = (kept: string | undefined, now: string): boolean => kept !== undefined && kept !== now;
-  const staleMeasures = all.filter((m) => picks.has(m.id) && differs(m.of, measuresStamp(picks.get(m.id)!))).map((m) => m.id);
+  const staleMeasures = all
+    .filter((m) => picks.has(m.id) && differs(m.of, measuresStamp(picks.get(m.id)!)))
+    .map((m) => m.id);
   return {
     measures: staleMeasures,
-    briefs: book.list('brief').filter((b) => { const p = picks.get(b.id), m = measures.get(b.id); return p !== undefined && m !== undefined && differs(b.of, briefStamp(p, m, production)); }).map((b) => b.id),
-    verdicts: book.list('take').filter((t) => { const p = t.pick === null ? undefined : picks.get(t.pick), m = p === undefined ? undefined : measures.get(p.id); return t.verdict !== undefined && p !== undefined && m !== undefined && differs(t.verdictOf, verdictStamp(t, p, m, production)); }).map((t) => t.id),
-    renders: book.list('join').filter((j) => j.render !== undefined && j.render.recipeHash !== recipeHash(j.recipe)).map((j) => j.id),
+    briefs: book
+      .list('brief')
+      .filter((b) => {
+        const p = picks.get(b.id),
+          m = measures.get(b.id);
+        return p !== undefined && m !== undefined && differs(b.of, briefStamp(p, m, production));
+      })
+      .map((b) => b.id),
+    verdicts: book
+      .list('take')
+      .filter((t) => {
+        const p = t.pick === null ? undefined : picks.get(t.pick),
+          m = p === undefined ? undefined : measures.get(p.id);
+        return (
+          t.verdict !== undefined &&
+          p !== undefined &&
+          m !== undefined &&
+          differs(t.verdictOf, verdictStamp(t, p, m, production))
+        );
+      })
+      .map((t) => t.id),
+    renders: book
+      .list('join')
+      .filter((j) => j.render !== undefined && j.render.recipeHash !== recipeHash(j.recipe))
+      .map((j) => j.id),
   };
 }

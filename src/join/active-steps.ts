@@ -3,7 +3,19 @@ import { carryRegion, STILL, type Carrier } from './carrier.js';
 import { frontOutlines, type FrontOutlines } from './front.js';
 import { grower, type Grower } from './grain.js';
 import { reframedCarrier, reframedRecipe, reframeOf } from './reframe.js';
-import { STEP_ORDER, type AirStep, type FrontStep, type GroundStep, type LightStep, type Recipe, type RecipeStep, type RideStep, type SteadyStep, type StepName, type WidenStep } from './types.js';
+import {
+  STEP_ORDER,
+  type AirStep,
+  type FrontStep,
+  type GroundStep,
+  type LightStep,
+  type Recipe,
+  type RecipeStep,
+  type RideStep,
+  type SteadyStep,
+  type StepName,
+  type WidenStep,
+} from './types.js';
 
 /** The steps that run, by name; null where a step is off or not asked for. */
 export interface ActiveSteps {
@@ -33,8 +45,19 @@ export function activeSteps(recipe: Recipe, choice: StepChoice = {}): ActiveStep
     if (choice.steps !== undefined && !choice.steps.includes(s.step)) continue;
     names.add(s.step);
   }
-  const pick = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null => (names.has(n) ? (recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null) : null);
-  return { names, steady: pick('steady'), ride: pick('ride'), light: pick('light'), ground: pick('ground'), front: pick('front'), air: pick('air') };
+  const pick = <N extends StepName>(n: N): Extract<RecipeStep, { step: N }> | null =>
+    names.has(n)
+      ? (recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === n && s.on) ?? null)
+      : null;
+  return {
+    names,
+    steady: pick('steady'),
+    ride: pick('ride'),
+    light: pick('light'),
+    ground: pick('ground'),
+    front: pick('front'),
+    air: pick('air'),
+  };
 }
 
 /** What is made once for a recipe and used on every frame. */
@@ -52,26 +75,40 @@ export interface ComposeTools {
 
 /** @param widens something is there that widens the plate: then all that lies on it moves with it. @param carrier of the plate as it was */
 export function composeTools(recipe: Recipe, choice: StepChoice, widens: boolean, carrier: Carrier): ComposeTools {
-  const widen = widens && activeSteps(recipe, choice).names.has('widen') ? recipe.steps.find((s): s is WidenStep => s.step === 'widen') : undefined;
+  const widen =
+    widens && activeSteps(recipe, choice).names.has('widen')
+      ? recipe.steps.find((s): s is WidenStep => s.step === 'widen')
+      : undefined;
   const used = widen === undefined ? recipe : reframedRecipe(recipe);
   const active = activeSteps(used, choice);
-  const moved = widen === undefined ? carrier : reframedCarrier(carrier, reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx).matrix);
+  const moved =
+    widen === undefined
+      ? carrier
+      : reframedCarrier(carrier, reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx).matrix);
   const g = active.ground;
   // Their tiles take a tenth of a second, and the threads that only prepare the performer never ask for them.
   let made: ReturnType<typeof growersOf> | null = null;
   const grain = (): ReturnType<typeof growersOf> => (made ??= growersOf(active.air));
   return {
-    recipe: used, active,
+    recipe: used,
+    active,
     fronts: active.front === null ? null : frontOutlines(active.front, moved),
     receiverOutline: g?.receiverRegion === undefined ? null : carryRegion(g.receiverRegion, STILL),
     shadeOutlines: (g?.onPerformer?.regions ?? []).map((r) => carryRegion(r, STILL)),
     mirrorOutline: g?.reflection?.region === undefined ? null : carryRegion(g.reflection.region, moved),
-    get plateGrain() { return grain().plate; },
-    get takeGrain() { return grain().take; },
+    get plateGrain() {
+      return grain().plate;
+    },
+    get takeGrain() {
+      return grain().take;
+    },
   };
 }
 
 /** Growers of a step's grain. */
 function growersOf(air: AirStep | null): { readonly plate: Grower | null; readonly take: Grower | null } {
-  return { plate: air?.plateGrain == null ? null : grower(air.plateGrain, air.seed), take: air?.takeGrain == null ? null : grower(air.takeGrain, air.seed) };
+  return {
+    plate: air?.plateGrain == null ? null : grower(air.plateGrain, air.seed),
+    take: air?.takeGrain == null ? null : grower(air.takeGrain, air.seed),
+  };
 }

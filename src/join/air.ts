@@ -16,7 +16,8 @@ export function airOverPerformer(step: AirStep, over: Picture): void {
   const n = over.width * over.height;
   const a = plane(over, 3);
   for (let c = 0; c < 3; c++) {
-    const p = plane(over, c), air = step.haze.linear[c]! * k;
+    const p = plane(over, c),
+      air = step.haze.linear[c]! * k;
     for (let i = 0; i < n; i++) p[i] = p[i]! * (1 - k) + air * a[i]!;
   }
 }
@@ -44,21 +45,54 @@ export function wrapLight(step: AirStep, over: Picture, base: Picture): void {
  * Grain over the performer: enough that plate's, take's and added grain together have the plate's variance. `coded` is
  * display-coded over the box; `scale`: plate pixels per take pixel (a take made smaller has its own grain averaged down).
  */
-export function addGrain(step: AirStep, plateGrain: Grower, takeGrain: Grower | null, frame: number, box: Box, coded: Picture, matte: Float32Array, scale: number): void {
+export function addGrain(
+  step: AirStep,
+  plateGrain: Grower,
+  takeGrain: Grower | null,
+  frame: number,
+  box: Box,
+  coded: Picture,
+  matte: Float32Array,
+  scale: number,
+): void {
   const { width: w, height: h } = coded;
   const n = w * h;
-  if (n < KERNEL_FROM_PIXELS) { addGrainPlain(step, plateGrain, takeGrain, frame, box, coded, matte, scale); return; }
+  if (n < KERNEL_FROM_PIXELS) {
+    addGrainPlain(step, plateGrain, takeGrain, frame, box, coded, matte, scale);
+    return;
+  }
   const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
   const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
-  const door = kernels(), scope = door.scope();
+  const door = kernels(),
+    scope = door.scope();
   try {
     const where = scope.input(matte);
     for (let c = 0; c < 3; c++) {
       const curves = new Float32Array(128);
       curves.set(plateGrain.curves[c]!);
       if (takeGrain !== null) curves.set(takeGrain.curves[c]!, 64);
-      const d = coded.data.subarray(c * n, (c + 1) * n), at = scope.input(d);
-      door.run('grainOver', [at, where, w, scope.input(curves), step.grain, keep, scope.input(tiles[c]!), TILE, ox + sx * box[0], oy + sy * box[1], sx, sy], h, w * 4, 256);
+      const d = coded.data.subarray(c * n, (c + 1) * n),
+        at = scope.input(d);
+      door.run(
+        'grainOver',
+        [
+          at,
+          where,
+          w,
+          scope.input(curves),
+          step.grain,
+          keep,
+          scope.input(tiles[c]!),
+          TILE,
+          ox + sx * box[0],
+          oy + sy * box[1],
+          sx,
+          sy,
+        ],
+        h,
+        w * 4,
+        256,
+      );
       if (!door.owns(d)) d.set(door.view(at, n));
     }
   } finally {
@@ -67,14 +101,25 @@ export function addGrain(step: AirStep, plateGrain: Grower, takeGrain: Grower | 
 }
 
 /** Plain twin of the kernel. */
-export function addGrainPlain(step: AirStep, plateGrain: Grower, takeGrain: Grower | null, frame: number, box: Box, coded: Picture, matte: Float32Array, scale: number): void {
+export function addGrainPlain(
+  step: AirStep,
+  plateGrain: Grower,
+  takeGrain: Grower | null,
+  frame: number,
+  box: Box,
+  coded: Picture,
+  matte: Float32Array,
+  scale: number,
+): void {
   const { width: w, height: h } = coded;
   const n = w * h;
   const keep = Math.min(1, scale) * (step.softenPx > 0.3 ? 0.6 : 1);
   const { tiles, ox, oy, sx, sy } = plateGrain.field(frame);
   for (let c = 0; c < 3; c++) {
-    const curve = plateGrain.curves[c]!, own = takeGrain === null ? NONE : takeGrain.curves[c]!;
-    const tile = tiles[c]!, d = coded.data.subarray(c * n, (c + 1) * n);
+    const curve = plateGrain.curves[c]!,
+      own = takeGrain === null ? NONE : takeGrain.curves[c]!;
+    const tile = tiles[c]!,
+      d = coded.data.subarray(c * n, (c + 1) * n);
     for (let y = 0, i = 0; y < h; y++) {
       const row = ((oy + sy * (box[1] + y)) & (TILE - 1)) * TILE;
       for (let x = 0, at = ox + sx * box[0]; x < w; x++, i++, at += sx) {
@@ -82,7 +127,8 @@ export function addGrainPlain(step: AirStep, plateGrain: Grower, takeGrain: Grow
         if (a <= 0) continue;
         const l = d[i]!;
         const k = l <= 0 ? 0 : l >= 1 ? 63 : (l * 63 + 0.5) | 0;
-        const want = curve[k]! * step.grain, taken = own[k]! * keep * a;
+        const want = curve[k]! * step.grain,
+          taken = own[k]! * keep * a;
         const missing = want * want * (1 - (1 - a) * (1 - a)) - taken * taken;
         if (missing > 0) d[i] = l + Math.sqrt(missing) * tile[row + (at & (TILE - 1))]!;
       }

@@ -32,7 +32,8 @@ const LEAST_BETTER = 0.005;
 /** Below this overlap the shadow seen is another's (a wall's, a lamp's) or none. */
 const LEAST_OVERLAP = 0.4;
 /** A shadow must darken the screen by this share of its light, in so many cells. */
-const LEAST_DENSITY = 0.15, LEAST_CELLS = 60;
+const LEAST_DENSITY = 0.15,
+  LEAST_CELLS = 60;
 /** Cells round the performer that its own colour and hairs may lie in. */
 const CLEAR = 4;
 /** Rows that the body is carved in. */
@@ -88,27 +89,51 @@ interface Expected {
 
 /** Where the body's shadow is expected, and what is seen there; null where too little of it is in sight or nothing is darker. */
 function expected(seen: TakeShadow, g: TakeGround): Expected | null {
-  const { width: w, height: h, cell, density } = seen.shadow, n = w * h;
+  const { width: w, height: h, cell, density } = seen.shadow,
+    n = w * h;
   const matte = inCells(seen, w, h, cell);
   const balls = ballsOfMatte(matte, w, h);
   if (balls.length === 0) return null;
   // Everything in cells: a camera of so many times fewer pixels.
-  const step: Pick<GroundStep, 'focalPx' | 'azimuthDeg' | 'elevationDeg' | 'principal'> = { focalPx: g.focalPx / cell, azimuthDeg: g.azimuthDeg, elevationDeg: g.elevationDeg, principal: [g.widthPx / 2 / cell, g.heightPx / 2 / cell] };
-  const at: GroundFrame = { ...g.at, foot: [g.at.foot[0] / cell, g.at.foot[1] / cell], pxPerMetre: g.at.pxPerMetre / cell, azimuthDeg: g.azimuthDeg };
+  const step: Pick<GroundStep, 'focalPx' | 'azimuthDeg' | 'elevationDeg' | 'principal'> = {
+    focalPx: g.focalPx / cell,
+    azimuthDeg: g.azimuthDeg,
+    elevationDeg: g.elevationDeg,
+    principal: [g.widthPx / 2 / cell, g.heightPx / 2 / cell],
+  };
+  const at: GroundFrame = {
+    ...g.at,
+    foot: [g.at.foot[0] / cell, g.at.foot[1] / cell],
+    pxPerMetre: g.at.pxPerMetre / cell,
+    azimuthDeg: g.azimuthDeg,
+  };
   const geometry = groundGeometry(step, at, w, h);
-  let y0 = h, y1 = 0;
-  for (const b of balls) { y0 = Math.min(y0, b.y - b.r); y1 = Math.max(y1, b.y + b.r); }
-  const tall = y1 - y0, ahead = facing(geometry);
+  let y0 = h,
+    y1 = 0;
+  for (const b of balls) {
+    y0 = Math.min(y0, b.y - b.r);
+    y1 = Math.max(y1, b.y + b.r);
+  }
+  const tall = y1 - y0,
+    ahead = facing(geometry);
   const slope = slopeOfFeet(lowerPeaks(balls, 0, w, tall), geometry, ahead, cross(geometry.up, ahead), tall);
   const plane = { n: geometry.up, d: dot(geometry.up, geometry.foot) };
   const none = new Float32Array(n);
   const thrown = (depth: BodyDepth): Float32Array => {
-    const map = buildShadowMap(standUp(balls, geometry, slope, depth), geometry.light, geometry.up, g.softnessDeg, 0.6 / at.pxPerMetre, 1 / at.pxPerMetre);
+    const map = buildShadowMap(
+      standUp(balls, geometry, slope, depth),
+      geometry.light,
+      geometry.up,
+      g.softnessDeg,
+      0.6 / at.pxPerMetre,
+      1 / at.pxPerMetre,
+    );
     const cover = new Float32Array(n);
     if (map !== null) fillShade(geometry, plane, map, [], [0, 0, w, h], cover, none);
     return cover;
   };
-  const first = thrown(FLAT), use = cellsOfUse(first, matte, w, h, REACH * tall);
+  const first = thrown(FLAT),
+    use = cellsOfUse(first, matte, w, h, REACH * tall);
   if (use === null) return null;
   const core: number[] = [];
   for (let i = 0; i < n; i++) if (use[i] !== 0 && first[i]! > 0.5) core.push(density[i]!);
@@ -116,10 +141,12 @@ function expected(seen: TakeShadow, g: TakeGround): Expected | null {
   const full = core.sort((p, q) => p - q)[Math.floor(0.8 * core.length)]!;
   if (full < LEAST_DENSITY) return null;
   const overlap = (cover: Float32Array, use: Uint8Array): number => {
-    let both = 0, either = 0;
+    let both = 0,
+      either = 0;
     for (let i = 0; i < n; i++) {
       if (use[i] === 0) continue;
-      const a = ramp(density[i]! / full), b = ramp(cover[i]!);
+      const a = ramp(density[i]! / full),
+        b = ramp(cover[i]!);
       both += Math.min(a, b);
       either += Math.max(a, b);
     }
@@ -129,7 +156,10 @@ function expected(seen: TakeShadow, g: TakeGround): Expected | null {
 }
 
 /** Share of the light on the take's floor that its key takes along where the performer shades it, and how well that shadow lies where the key throws it (overlap over union, 0..1); null as of `expected`. */
-export function darknessOfShadow(seen: TakeShadow, g: TakeGround): { readonly lost: number; readonly overlap: number } | null {
+export function darknessOfShadow(
+  seen: TakeShadow,
+  g: TakeGround,
+): { readonly lost: number; readonly overlap: number } | null {
   const e = expected(seen, g);
   return e === null ? null : { lost: e.full, overlap: e.overlap(e.first, e.use) };
 }
@@ -138,13 +168,35 @@ export function darknessOfShadow(seen: TakeShadow, g: TakeGround): { readonly lo
 export function depthFromShadow(seen: TakeShadow, g: TakeGround): DepthFound | null {
   const e = expected(seen, g);
   if (e === null) return null;
-  const { width: w, height: h, density } = seen.shadow, { thrown, use, first, full, overlap, matte, geometry, slope, tall } = e;
+  const { width: w, height: h, density } = seen.shadow,
+    { thrown, use, first, full, overlap, matte, geometry, slope, tall } = e;
   const before = overlap(first, use);
-  const three = searchDepth((d) => overlap(thrown(d), use), COST), better = overlap(thrown(three), use) - before >= LEAST_GAIN, start = better && before >= LEAST_OVERLAP ? three : FLAT;
-  const wide = cellsOfUse(first, matte, w, h, FAR_REACH * tall)!, flat = overlap(first, wide);
-  const carved: BodyDepth = { ...rounded(start), ...carveDepth(coarse(matte, w, h, tall), geometry, [floorScreen(geometry, { share: density.map((v) => v / full), use: wide, width: w, height: h }, (tall / geometry.focalPx) * geometry.foot[2])], { matte, width: w, height: h }, slope, tall, start) };
+  const three = searchDepth((d) => overlap(thrown(d), use), COST),
+    better = overlap(thrown(three), use) - before >= LEAST_GAIN,
+    start = better && before >= LEAST_OVERLAP ? three : FLAT;
+  const wide = cellsOfUse(first, matte, w, h, FAR_REACH * tall)!,
+    flat = overlap(first, wide);
+  const carved: BodyDepth = {
+    ...rounded(start),
+    ...carveDepth(
+      coarse(matte, w, h, tall),
+      geometry,
+      [
+        floorScreen(
+          geometry,
+          { share: density.map((v) => v / full), use: wide, width: w, height: h },
+          (tall / geometry.focalPx) * geometry.foot[2],
+        ),
+      ],
+      { matte, width: w, height: h },
+      slope,
+      tall,
+      start,
+    ),
+  };
   const after = overlap(thrown(carved), wide);
-  if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_BETTER) return { depth: carved, before: flat, after };
+  if (after >= LEAST_CARVED && after - overlap(thrown(start), wide) >= LEAST_BETTER)
+    return { depth: carved, before: flat, after };
   return start === FLAT ? null : { depth: rounded(three), before, after: overlap(thrown(three), use) };
 }
 
@@ -153,8 +205,15 @@ const rounded = (d: BodyDepth): BodyDepth => ({ lean: round3(d.lean), head: roun
 
 /** Balls of the matte brought down to some 50 rows, in its own cells. */
 function coarse(matte: Float32Array, w: number, h: number, tall: number): Ball[] {
-  const f = Math.max(1, Math.round(tall / CARVED_ROWS)), cw = Math.ceil(w / f), ch = Math.ceil(h / f), out = new Float32Array(cw * ch);
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) { const i = Math.floor(y / f) * cw + Math.floor(x / f); out[i] = out[i]! + matte[y * w + x]! / (f * f); }
+  const f = Math.max(1, Math.round(tall / CARVED_ROWS)),
+    cw = Math.ceil(w / f),
+    ch = Math.ceil(h / f),
+    out = new Float32Array(cw * ch);
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const i = Math.floor(y / f) * cw + Math.floor(x / f);
+      out[i] = out[i]! + matte[y * w + x]! / (f * f);
+    }
   return ballsOfMatte(out, cw, ch).map((b) => ({ x: b.x * f, y: b.y * f, r: b.r * f }));
 }
 
@@ -165,7 +224,9 @@ function ramp(share: number): number {
 
 /** The take's alpha as means over the shadow's cells, the whole picture. */
 function inCells(seen: TakeShadow, w: number, h: number, cell: number): Float32Array {
-  const out = new Float32Array(w * h), [x0, y0, x1, y1] = seen.box, share = 1 / (cell * cell);
+  const out = new Float32Array(w * h),
+    [x0, y0, x1, y1] = seen.box,
+    share = 1 / (cell * cell);
   for (let y = y0; y < y1; y++) {
     const row = Math.min(h - 1, Math.floor(y / cell)) * w;
     for (let x = x0; x < x1; x++) {
@@ -180,14 +241,25 @@ function inCells(seen: TakeShadow, w: number, h: number, cell: number): Float32A
 function cellsOfUse(cover: Float32Array, matte: Float32Array, w: number, h: number, reach: number): Uint8Array | null {
   const about = boxMean(matte, w, h, CLEAR, CLEAR);
   const use = new Uint8Array(w * h);
-  let x0 = w, y0 = h, x1 = -1, y1 = -1;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-    const i = y * w + x;
-    if (about[i]! > 5e-4) continue;
-    use[i] = 1;
-    if (cover[i]! > 0.5) { x0 = Math.min(x0, x); x1 = Math.max(x1, x); y0 = Math.min(y0, y); y1 = Math.max(y1, y); }
-  }
+  let x0 = w,
+    y0 = h,
+    x1 = -1,
+    y1 = -1;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++) {
+      const i = y * w + x;
+      if (about[i]! > 5e-4) continue;
+      use[i] = 1;
+      if (cover[i]! > 0.5) {
+        x0 = Math.min(x0, x);
+        x1 = Math.max(x1, x);
+        y0 = Math.min(y0, y);
+        y1 = Math.max(y1, y);
+      }
+    }
   if (x1 < 0) return null;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (x < x0 - reach || x > x1 + reach || y < y0 - reach || y > y1 + reach) use[y * w + x] = 0;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++)
+      if (x < x0 - reach || x > x1 + reach || y < y0 - reach || y > y1 + reach) use[y * w + x] = 0;
   return use;
 }

@@ -20,23 +20,39 @@ export interface Ball {
 const WORK_ROWS = 120;
 
 /** The cells about one, nearest first: a nearer one covers most often. */
-const ABOUT = [-2, -1, 0, 1, 2].flatMap((dy) => [-2, -1, 0, 1, 2].map((dx) => ({ dx, dy, away: Math.hypot(dx, dy) }))).filter((d) => d.away > 0).sort((a, b) => a.away - b.away);
+const ABOUT = [-2, -1, 0, 1, 2]
+  .flatMap((dy) => [-2, -1, 0, 1, 2].map((dx) => ({ dx, dy, away: Math.hypot(dx, dy) })))
+  .filter((d) => d.away > 0)
+  .sort((a, b) => a.away - b.away);
 const ABOUT_LIST = Float64Array.from(ABOUT.flatMap(({ dx, dy, away }) => [dx, dy, away]));
 
 /**
  * Fills the matte with balls. `box` bounds the work (x0, y0 inclusive, x1, y1 exclusive). Where the body runs out of the
  * picture the edge does not count as its outline. An empty matte gives no balls.
  */
-export function ballsOfMatte(alpha: Float32Array, width: number, height: number, box: readonly [number, number, number, number] = [0, 0, width, height]): Ball[] {
-  const bx0 = Math.max(0, box[0]), by0 = Math.max(0, box[1]), bx1 = Math.min(width, box[2]), by1 = Math.min(height, box[3]);
+export function ballsOfMatte(
+  alpha: Float32Array,
+  width: number,
+  height: number,
+  box: readonly [number, number, number, number] = [0, 0, width, height],
+): Ball[] {
+  const bx0 = Math.max(0, box[0]),
+    by0 = Math.max(0, box[1]),
+    bx1 = Math.min(width, box[2]),
+    by1 = Math.min(height, box[3]);
   if (bx1 <= bx0 || by1 <= by0) return [];
   const step = Math.max(1, Math.floor((by1 - by0) / WORK_ROWS));
   // One cell of border all round, so that the body's own edge is found where the box hugs it.
-  const w = Math.ceil((bx1 - bx0) / step) + 2, h = Math.ceil((by1 - by0) / step) + 2;
+  const w = Math.ceil((bx1 - bx0) / step) + 2,
+    h = Math.ceil((by1 - by0) / step) + 2;
   const cells: Cells = { bx0, by0, step, w, h };
-  const found = w * h < KERNEL_FROM ? ballsOfCellsPlain(matteCellsPlain(alpha, width, height, cells), w, h) : ballsOfCells(alpha, width, height, cells);
+  const found =
+    w * h < KERNEL_FROM
+      ? ballsOfCellsPlain(matteCellsPlain(alpha, width, height, cells), w, h)
+      : ballsOfCells(alpha, width, height, cells);
   const balls: Ball[] = [];
-  for (let k = 0; k < found.length; k += 3) balls.push({ x: bx0 + (found[k]! - 0.5) * step, y: by0 + (found[k + 1]! - 0.5) * step, r: found[k + 2]! * step });
+  for (let k = 0; k < found.length; k += 3)
+    balls.push({ x: bx0 + (found[k]! - 0.5) * step, y: by0 + (found[k + 1]! - 0.5) * step, r: found[k + 2]! * step });
   return balls;
 }
 
@@ -44,13 +60,28 @@ export function ballsOfMatte(alpha: Float32Array, width: number, height: number,
 const KERNEL_FROM = 256;
 
 /** A grid of cells over a matte: w × h cells of `step` pixels, the first one step before (bx0, by0). */
-export interface Cells { readonly bx0: number; readonly by0: number; readonly step: number; readonly w: number; readonly h: number }
+export interface Cells {
+  readonly bx0: number;
+  readonly by0: number;
+  readonly step: number;
+  readonly w: number;
+  readonly h: number;
+}
 
 /** Column, row and radius (in cells) of each ball, by the kernels (kernels/body.ts). */
-export function ballsOfCells(alpha: Float32Array, width: number, height: number, { bx0, by0, step, w, h }: Cells): Float64Array {
-  const door = kernels(), scope = door.scope();
+export function ballsOfCells(
+  alpha: Float32Array,
+  width: number,
+  height: number,
+  { bx0, by0, step, w, h }: Cells,
+): Float64Array {
+  const door = kernels(),
+    scope = door.scope();
   try {
-    const outside = scope.allocate(w * h), distance = scope.allocate(4 * w * h), list = scope.allocate(24 * w * h), count = scope.allocate(16);
+    const outside = scope.allocate(w * h),
+      distance = scope.allocate(4 * w * h),
+      list = scope.allocate(24 * w * h),
+      count = scope.allocate(16);
     door.run('matteCells', [scope.input(alpha), width, height, bx0, by0, step, outside, w], h, w * step * step, 8 * w);
     door.run('cellDistance', [outside, w, h, distance], 1, 1, 4 * w * h);
     door.run('cellBalls', [outside, distance, w, h, scope.input(ABOUT_LIST), ABOUT.length, list, count], 1, 1);
@@ -61,8 +92,15 @@ export function ballsOfCells(alpha: Float32Array, width: number, height: number,
 }
 
 /** Plain twin of `matteCells`: 1 where less than half of a cell is covered. */
-export function matteCellsPlain(alpha: Float32Array, width: number, height: number, { bx0, by0, step, w, h }: Cells): Uint8Array {
-  const outside = new Uint8Array(w * h), sums = new Float64Array(w), half = 0.5 * step * step;
+export function matteCellsPlain(
+  alpha: Float32Array,
+  width: number,
+  height: number,
+  { bx0, by0, step, w, h }: Cells,
+): Uint8Array {
+  const outside = new Uint8Array(w * h),
+    sums = new Float64Array(w),
+    half = 0.5 * step * step;
   for (let gy = 0; gy < h; gy++) {
     sums.fill(0);
     for (let y = by0 + (gy - 1) * step, end = y + step; y < end; y++) {
@@ -91,7 +129,8 @@ export function ballsOfCellsPlain(outside: Uint8Array, w: number, h: number): Fl
       const r = Math.min(distance[i]!, w + h) - 0.5;
       if (r < 0.5) continue;
       const covered = ABOUT.some(({ dx, dy, away }) => {
-        const xx = x + dx, yy = y + dy;
+        const xx = x + dx,
+          yy = y + dy;
         return xx >= 0 && yy >= 0 && xx < w && yy < h && distance[yy * w + xx]! - 0.5 - away > r - 0.15;
       });
       if (!covered) found.push(x, y, r);

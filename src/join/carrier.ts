@@ -30,7 +30,8 @@ export const STILL: Carrier = { at: () => IDENTITY };
 export function cameraCarrier(camera: CameraMove | undefined): Carrier {
   if (camera === undefined || camera.move === 'static' || camera.frames.length === 0) return STILL;
   const byFrame = new Map(camera.frames.map((f) => [f.frame, invert(f.homographyToFirst)]));
-  const first = camera.frames[0]!.frame, last = camera.frames[camera.frames.length - 1]!.frame;
+  const first = camera.frames[0]!.frame,
+    last = camera.frames[camera.frames.length - 1]!.frame;
   const at = (n: number): Mat3 => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY;
   const list = camera.frames.map((f) => at(f.frame));
   const span = growthAt(list[list.length - 1]!, [0, 0]) - growthAt(list[0]!, [0, 0]);
@@ -40,8 +41,12 @@ export function cameraCarrier(camera: CameraMove | undefined): Carrier {
     progress: (n, near) => {
       // Over five frames, so that a grain's worth of noise does not jolt the travel.
       const i = Math.min(last, Math.max(first, Math.round(n))) - first;
-      let s = 0, k = 0;
-      for (let j = Math.max(0, i - 2); j <= Math.min(list.length - 1, i + 2); j++) { s += growthAt(list[j]!, near); k++; }
+      let s = 0,
+        k = 0;
+      for (let j = Math.max(0, i - 2); j <= Math.min(list.length - 1, i + 2); j++) {
+        s += growthAt(list[j]!, near);
+        k++;
+      }
       return s / k;
     },
   };
@@ -50,7 +55,8 @@ export function cameraCarrier(camera: CameraMove | undefined): Carrier {
 /** Logarithm of how much larger a homography shows things about a point of the reference; a shake leaves it alone. */
 function growthAt(m: Mat3, p: readonly [number, number]): number {
   const w = m[6] * p[0] + m[7] * p[1] + m[8];
-  const det = m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]);
+  const det =
+    m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]);
   return 0.5 * Math.log(Math.max(1e-9, Math.abs(det / (w * w * w))));
 }
 
@@ -75,16 +81,23 @@ export function monotoneCubic(xs: readonly number[], ys: readonly number[]): (x:
   const n = xs.length;
   if (n === 0) return () => NaN;
   if (n === 1) return () => ys[0]!;
-  const d: number[] = [], m: number[] = new Array<number>(n).fill(0);
+  const d: number[] = [],
+    m: number[] = new Array<number>(n).fill(0);
   for (let i = 0; i < n - 1; i++) d.push((ys[i + 1]! - ys[i]!) / (xs[i + 1]! - xs[i]!));
   m[0] = d[0]!;
   m[n - 1] = d[n - 2]!;
   for (let i = 1; i < n - 1; i++) {
-    const a = d[i - 1]!, b = d[i]!;
-    if (a * b <= 0) { m[i] = 0; continue; }
+    const a = d[i - 1]!,
+      b = d[i]!;
+    if (a * b <= 0) {
+      m[i] = 0;
+      continue;
+    }
     // Weighted harmonic mean of the slopes (Fritsch & Butland 1984), three-point form.
-    const h0 = xs[i]! - xs[i - 1]!, h1 = xs[i + 1]! - xs[i]!;
-    const w1 = 2 * h1 + h0, w2 = h1 + 2 * h0;
+    const h0 = xs[i]! - xs[i - 1]!,
+      h1 = xs[i + 1]! - xs[i]!;
+    const w1 = 2 * h1 + h0,
+      w2 = h1 + 2 * h0;
     m[i] = (w1 + w2) / (w1 / a + w2 / b);
   }
   return (x) => {
@@ -92,8 +105,16 @@ export function monotoneCubic(xs: readonly number[], ys: readonly number[]): (x:
     if (x >= xs[n - 1]!) return ys[n - 1]!;
     let i = 0;
     while (x > xs[i + 1]!) i++;
-    const h = xs[i + 1]! - xs[i]!, t = (x - xs[i]!) / h, t2 = t * t, t3 = t2 * t;
-    return (2 * t3 - 3 * t2 + 1) * ys[i]! + (t3 - 2 * t2 + t) * h * m[i]! + (-2 * t3 + 3 * t2) * ys[i + 1]! + (t3 - t2) * h * m[i + 1]!;
+    const h = xs[i + 1]! - xs[i]!,
+      t = (x - xs[i]!) / h,
+      t2 = t * t,
+      t3 = t2 * t;
+    return (
+      (2 * t3 - 3 * t2 + 1) * ys[i]! +
+      (t3 - 2 * t2 + t) * h * m[i]! +
+      (-2 * t3 + 3 * t2) * ys[i + 1]! +
+      (t3 - t2) * h * m[i + 1]!
+    );
   };
 }
 
@@ -106,11 +127,13 @@ export function smoothCubic(xs: readonly number[], ys: readonly number[]): (x: n
   for (let i = 0; i < n; i++) {
     if (i === 0 || i === n - 1) {
       const j = i === 0 ? 0 : n - 3;
-      const h0 = xs[j + 1]! - xs[j]!, h1 = xs[j + 2]! - xs[j + 1]!;
+      const h0 = xs[j + 1]! - xs[j]!,
+        h1 = xs[j + 2]! - xs[j + 1]!;
       const curve = (slope(j + 1) - slope(j)) / (h0 + h1);
       m.push(i === 0 ? slope(0) - curve * h0 : slope(n - 2) + curve * h1);
     } else {
-      const h0 = xs[i]! - xs[i - 1]!, h1 = xs[i + 1]! - xs[i]!;
+      const h0 = xs[i]! - xs[i - 1]!,
+        h1 = xs[i + 1]! - xs[i]!;
       m.push((slope(i - 1) * h1 + slope(i) * h0) / (h0 + h1));
     }
   }
@@ -119,8 +142,16 @@ export function smoothCubic(xs: readonly number[], ys: readonly number[]): (x: n
     if (x >= xs[n - 1]!) return ys[n - 1]!;
     let i = 0;
     while (x > xs[i + 1]!) i++;
-    const h = xs[i + 1]! - xs[i]!, t = (x - xs[i]!) / h, t2 = t * t, t3 = t2 * t;
-    return (2 * t3 - 3 * t2 + 1) * ys[i]! + (t3 - 2 * t2 + t) * h * m[i]! + (-2 * t3 + 3 * t2) * ys[i + 1]! + (t3 - t2) * h * m[i + 1]!;
+    const h = xs[i + 1]! - xs[i]!,
+      t = (x - xs[i]!) / h,
+      t2 = t * t,
+      t3 = t2 * t;
+    return (
+      (2 * t3 - 3 * t2 + 1) * ys[i]! +
+      (t3 - 2 * t2 + t) * h * m[i]! +
+      (-2 * t3 + 3 * t2) * ys[i + 1]! +
+      (t3 - t2) * h * m[i + 1]!
+    );
   };
 }
 
@@ -130,7 +161,11 @@ export interface Keyed {
 }
 
 /** The carrier's travel where it goes one way all along the marked frames, else the frame number. */
-function alongTravel(frames: readonly number[], carrier: Carrier, near: readonly [number, number]): (frame: number) => number {
+function alongTravel(
+  frames: readonly number[],
+  carrier: Carrier,
+  near: readonly [number, number],
+): (frame: number) => number {
   const p = carrier.progress;
   if (p === undefined || frames.length < 2) return (n) => n;
   const travel = (n: number): number => p(n, near);
@@ -144,12 +179,24 @@ function alongTravel(frames: readonly number[], carrier: Carrier, near: readonly
 export function carryPoint(marks: readonly Keyed[], carrier: Carrier): (frame: number) => [number, number] {
   const sorted = [...marks].sort((a, b) => a.frame - b.frame);
   const rest = sorted.map((k) => apply(invert(carrier.at(k.frame)), k.point[0], k.point[1]));
-  const along = alongTravel(sorted.map((k) => k.frame), carrier, rest[0]!);
+  const along = alongTravel(
+    sorted.map((k) => k.frame),
+    carrier,
+    rest[0]!,
+  );
   const xs = sorted.map((k) => along(k.frame));
   // Along a falling travel the marks come in the other order.
   const back = xs.length > 1 && xs[0]! > xs[xs.length - 1]!;
-  const ordered = back ? [...xs].reverse() : xs, points = back ? [...rest].reverse() : rest;
-  const fx = smoothCubic(ordered, points.map((p) => p[0])), fy = smoothCubic(ordered, points.map((p) => p[1]));
+  const ordered = back ? [...xs].reverse() : xs,
+    points = back ? [...rest].reverse() : rest;
+  const fx = smoothCubic(
+      ordered,
+      points.map((p) => p[0]),
+    ),
+    fy = smoothCubic(
+      ordered,
+      points.map((p) => p[1]),
+    );
   return (n) => apply(carrier.at(n), fx(along(n)), fy(along(n)));
 }
 
@@ -158,7 +205,12 @@ export function carryRegion(region: RegionFile, carrier: Carrier): (frame: numbe
   const keys = keysThere(region.frames).sort((a, b) => a.frame - b.frame);
   const corners = keys[0]!.polygon.length;
   if (keys.every((k) => k.polygon.length === corners)) {
-    const paths = Array.from({ length: corners }, (_, i) => carryPoint(keys.map((k) => ({ frame: k.frame, point: k.polygon[i]! })), carrier));
+    const paths = Array.from({ length: corners }, (_, i) =>
+      carryPoint(
+        keys.map((k) => ({ frame: k.frame, point: k.polygon[i]! })),
+        carrier,
+      ),
+    );
     return (n) => paths.map((p) => p(n));
   }
   return (n) => {

@@ -32,21 +32,33 @@ export interface CastRequest {
  * counts as never seen (`count` 0) and is made up. Null, and nothing changed, where no shadow was found.
  */
 export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
-  const { width: w, height: h } = mosaic, n = w * h;
-  const core = new Float32Array(n), lit = new Float32Array(n), one = new Float32Array(n);
+  const { width: w, height: h } = mosaic,
+    n = w * h;
+  const core = new Float32Array(n),
+    lit = new Float32Array(n),
+    one = new Float32Array(n);
   const fill = (outlines: [number, number][][], to: Mat3, into: Float32Array): void => {
     for (const o of outlines) {
-      rasterizePolygon(o.map((p) => apply(to, p[0], p[1])), w, h, one);
+      rasterizePolygon(
+        o.map((p) => apply(to, p[0], p[1])),
+        w,
+        h,
+        one,
+      );
       for (let i = 0; i < n; i++) if (one[i]! > 0.5) into[i] = 1;
     }
   };
   for (const frame of r.frames) {
     const back = tryInvert(r.fromReference(frame));
     if (back === null) continue;
-    const to = multiply(mosaic.fromReference, back), here = new Float32Array(n), hides = new Float32Array(n);
+    const to = multiply(mosaic.fromReference, back),
+      here = new Float32Array(n),
+      hides = new Float32Array(n);
     fill(r.cast(frame), to, here);
     fill(r.things(frame), to, hides);
-    for (let i = 0; i < n; i++) if (here[i]! > 0) core[i] = 1; else if (hides[i]! === 0) lit[i] = 1;
+    for (let i = 0; i < n; i++)
+      if (here[i]! > 0) core[i] = 1;
+      else if (hides[i]! === 0) lit[i] = 1;
   }
   // Ground that some frame shows out of the shadow is lit in the still picture already.
   let area = 0;
@@ -58,11 +70,21 @@ export function relightCast(mosaic: Mosaic, r: CastRequest): FoundCast | null {
   const wide = dilate(core, w, h, Math.ceil(ABOUT * Math.sqrt(area)));
   const found = relightPlace(mosaic, wide, (mask, box) => {
     const foretold = cropPlane(core, w, box);
-    let both = 0, beyond = 0;
-    for (let i = 0; i < mask.length; i++) if (mask[i]! > 0) { if (foretold[i]! > 0) both++; else beyond++; }
+    let both = 0,
+      beyond = 0;
+    for (let i = 0; i < mask.length; i++)
+      if (mask[i]! > 0) {
+        if (foretold[i]! > 0) both++;
+        else beyond++;
+      }
     return both > FILLS * area && beyond < BEYOND * area;
   });
-  return found === null ? null : { mask: found.mask, note: `a shadow that no frame shows lit was found where the key throws it and relit: it let through ${percents(found.ratio)} of red, green, blue` };
+  return found === null
+    ? null
+    : {
+        mask: found.mask,
+        note: `a shadow that no frame shows lit was found where the key throws it and relit: it let through ${percents(found.ratio)} of red, green, blue`,
+      };
 }
 
 /** Ground that the still picture shows lit though every frame shows it in the shadow of what is erased. */
@@ -75,8 +97,16 @@ export interface CastGround {
 }
 
 /** Looks for each of the shadows foretold (`paths`: outlines by frame), then, where `moves`, for the rest of one that is seen to move (only where the camera stands: in a pan the shade of a shelter that a walker's shadow met was relit with it, and where it travels what passes near by is dark and comes and goes too); what was relit is `needed` (1) too. */
-export function castOf(paths: readonly ((frame: number) => [number, number][])[], mosaic: Mosaic, needed: Uint8Array, r: Omit<CastRequest, 'cast'>, moves: boolean): CastGround {
-  const outlines: ((frame: number) => [number, number][])[] = [], notes: string[] = [], relit = createPicture(mosaic.width, mosaic.height, 1);
+export function castOf(
+  paths: readonly ((frame: number) => [number, number][])[],
+  mosaic: Mosaic,
+  needed: Uint8Array,
+  r: Omit<CastRequest, 'cast'>,
+  moves: boolean,
+): CastGround {
+  const outlines: ((frame: number) => [number, number][])[] = [],
+    notes: string[] = [],
+    relit = createPicture(mosaic.width, mosaic.height, 1);
   const take = (one: FoundCast): void => {
     notes.push(one.note);
     for (let i = 0; i < needed.length; i++) if (one.mask[i]! > 0) relit.data[i] = needed[i] = 1;

@@ -18,9 +18,27 @@ export function codeChanged(linear: Picture, changed: Uint8Array, transfer: Tran
   if (w * h < KERNEL_FROM_PIXELS || transfer === 'linear') return linearToCoded(linear, transfer);
   const out = room?.picture(w, h, 3, true) ?? createPicture(w, h, 3);
   const table = encodeTable(transfer);
-  const door = kernels(), scope = door.scope();
+  const door = kernels(),
+    scope = door.scope();
   try {
-    door.run('codeChanged', [scope.input(linear.data), scope.output(out.data, room === undefined), scope.input(changed), w, h, scope.input(table.knots), table.steps, table.count, table.odd ? 1 : 0, REACH], h, w * 6, w + 64);
+    door.run(
+      'codeChanged',
+      [
+        scope.input(linear.data),
+        scope.output(out.data, room === undefined),
+        scope.input(changed),
+        w,
+        h,
+        scope.input(table.knots),
+        table.steps,
+        table.count,
+        table.odd ? 1 : 0,
+        REACH,
+      ],
+      h,
+      w * 6,
+      w + 64,
+    );
     scope.finish();
   } finally {
     scope.close();

@@ -5,20 +5,39 @@
 import type { SolidBall } from './shadow-map.js';
 
 /** Balls as flat lists, `rr` their squared radii. */
-export interface ContactBalls { readonly count: number; readonly x: Float64Array; readonly y: Float64Array; readonly z: Float64Array; readonly rr: Float64Array }
+export interface ContactBalls {
+  readonly count: number;
+  readonly x: Float64Array;
+  readonly y: Float64Array;
+  readonly z: Float64Array;
+  readonly rr: Float64Array;
+}
 
 export function contactBalls(balls: readonly SolidBall[]): ContactBalls {
   return {
-    count: balls.length, x: Float64Array.from(balls, (b) => b.centre[0]), y: Float64Array.from(balls, (b) => b.centre[1]), z: Float64Array.from(balls, (b) => b.centre[2]),
+    count: balls.length,
+    x: Float64Array.from(balls, (b) => b.centre[0]),
+    y: Float64Array.from(balls, (b) => b.centre[1]),
+    z: Float64Array.from(balls, (b) => b.centre[2]),
     rr: Float64Array.from(balls, (b) => b.radius * b.radius),
   };
 }
 
 /** Share of the sky hidden from a point of a surface, 0..1; (nx, ny, nz) its normal. */
-export function contactAt(balls: ContactBalls, px: number, py: number, pz: number, nx: number, ny: number, nz: number): number {
+export function contactAt(
+  balls: ContactBalls,
+  px: number,
+  py: number,
+  pz: number,
+  nx: number,
+  ny: number,
+  nz: number,
+): number {
   let open = 1;
   for (let i = 0; i < balls.count; i++) {
-    const vx = balls.x[i]! - px, vy = balls.y[i]! - py, vz = balls.z[i]! - pz;
+    const vx = balls.x[i]! - px,
+      vy = balls.y[i]! - py,
+      vz = balls.z[i]! - pz;
     const d2 = vx * vx + vy * vy + vz * vz;
     const s = vx * nx + vy * ny + vz * nz;
     if (s <= 0) continue;

@@ -28,7 +28,8 @@ const MARKED_NEAR = 0.03;
 
 /** Sides of the take (of `widthPx` × `heightPx`) on which the performer is cut off. */
 export function cutsOf(p: PerformerPicture, widthPx: number, heightPx: number): Cut[] {
-  const unit = p.unit ?? 1, [x0, y0, x1, y1] = p.box;
+  const unit = p.unit ?? 1,
+    [x0, y0, x1, y1] = p.box;
   return cutsOfMatte(plane(p.picture, 3), p.picture.width, [0, 0, x1 - x0, y1 - y0], [x0, y0], unit, widthPx, heightPx);
 }
 
@@ -36,22 +37,44 @@ export function cutsOf(p: PerformerPicture, widthPx: number, heightPx: number): 
  * The same of a matte. @param stride its width @param box the part of it that holds the performer @param origin where its (0, 0) lies in the take, in its own pixels
  * @param unit take pixels a pixel of it
  */
-export function cutsOfMatte(alpha: Float32Array, stride: number, box: Box, origin: readonly [number, number], unit: number, widthPx: number, heightPx: number): Cut[] {
-  const [x0, y0, x1, y1] = box, w = x1 - x0, h = y1 - y0, [ox, oy] = origin;
+export function cutsOfMatte(
+  alpha: Float32Array,
+  stride: number,
+  box: Box,
+  origin: readonly [number, number],
+  unit: number,
+  widthPx: number,
+  heightPx: number,
+): Cut[] {
+  const [x0, y0, x1, y1] = box,
+    w = x1 - x0,
+    h = y1 - y0,
+    [ox, oy] = origin;
   if (w <= 0 || h <= 0) return [];
-  const out: Cut[] = [], near = NEAR / unit, inset = Math.round(near);
+  const out: Cut[] = [],
+    near = NEAR / unit,
+    inset = Math.round(near);
   const run = (length: number, at: (i: number) => number): [number, number] | null => {
-    let first = -1, last = -1;
-    for (let i = 0; i < length; i++) if (alpha[at(i)]! > BODY) { if (first < 0) first = i; last = i; }
+    let first = -1,
+      last = -1;
+    for (let i = 0; i < length; i++)
+      if (alpha[at(i)]! > BODY) {
+        if (first < 0) first = i;
+        last = i;
+      }
     return first < 0 || last + 1 - first < LEAST_SHARE * length ? null : [first, last + 1];
   };
   const row = (y: number): [number, number] | null => run(w, (x) => (y0 + y) * stride + x0 + x);
   const column = (x: number): [number, number] | null => run(h, (y) => (y0 + y) * stride + x0 + x);
-  const add = (side: Side, found: [number, number] | null, point: (t: number) => [number, number]): void => { if (found !== null) out.push({ side, from: point(found[0]), to: point(found[1]) }); };
-  if (oy + y1 >= heightPx / unit - near) add('bottom', row(h - 1 - Math.min(h - 1, inset)), (t) => [unit * (ox + x0 + t), heightPx]);
+  const add = (side: Side, found: [number, number] | null, point: (t: number) => [number, number]): void => {
+    if (found !== null) out.push({ side, from: point(found[0]), to: point(found[1]) });
+  };
+  if (oy + y1 >= heightPx / unit - near)
+    add('bottom', row(h - 1 - Math.min(h - 1, inset)), (t) => [unit * (ox + x0 + t), heightPx]);
   if (oy + y0 <= near) add('top', row(Math.min(h - 1, inset)), (t) => [unit * (ox + x0 + t), 0]);
   if (ox + x0 <= near) add('left', column(Math.min(w - 1, inset)), (t) => [0, unit * (oy + y0 + t)]);
-  if (ox + x1 >= widthPx / unit - near) add('right', column(w - 1 - Math.min(w - 1, inset)), (t) => [widthPx, unit * (oy + y0 + t)]);
+  if (ox + x1 >= widthPx / unit - near)
+    add('right', column(w - 1 - Math.min(w - 1, inset)), (t) => [widthPx, unit * (oy + y0 + t)]);
   return out;
 }
 
@@ -75,22 +98,35 @@ const POINTS = 9;
 const SEEN_PX = 0.75;
 
 /** Which cuts would be seen. @param cutsAt the cuts of the take's picture that a frame of the plate shows @param window the plate's picture without its black bars: x0, y0, x1, y1 @param at take pixels to plate pixels on a frame of the plate */
-export function shownCuts(cutsAt: (frame: number) => readonly Cut[], span: { readonly in: number; readonly out: number }, at: (frame: number) => Mat3, window: readonly [number, number, number, number]): Shown[] {
-  const out = new Map<Side, { side: Side; depthPx: number; frame: number; frames: number }>(), [left, top, right, bottom] = window;
+export function shownCuts(
+  cutsAt: (frame: number) => readonly Cut[],
+  span: { readonly in: number; readonly out: number },
+  at: (frame: number) => Mat3,
+  window: readonly [number, number, number, number],
+): Shown[] {
+  const out = new Map<Side, { side: Side; depthPx: number; frame: number; frames: number }>(),
+    [left, top, right, bottom] = window;
   for (let n = span.in; n < span.out; n++) {
     const m = at(n);
     for (const c of cutsAt(n)) {
       let deepest = 0;
       for (let i = 0; i < POINTS; i++) {
-        const t = i / (POINTS - 1), [x, y] = apply(m, c.from[0] + t * (c.to[0] - c.from[0]), c.from[1] + t * (c.to[1] - c.from[1]));
+        const t = i / (POINTS - 1),
+          [x, y] = apply(m, c.from[0] + t * (c.to[0] - c.from[0]), c.from[1] + t * (c.to[1] - c.from[1]));
         if (Math.min(x - left, right - x, y - top, bottom - y) <= 0) continue;
         // The way past the border on that side.
-        deepest = Math.max(deepest, c.side === 'bottom' ? bottom - y : c.side === 'top' ? y - top : c.side === 'left' ? x - left : right - x);
+        deepest = Math.max(
+          deepest,
+          c.side === 'bottom' ? bottom - y : c.side === 'top' ? y - top : c.side === 'left' ? x - left : right - x,
+        );
       }
       if (deepest <= SEEN_PX) continue;
       const s = out.get(c.side) ?? { side: c.side, depthPx: 0, frame: n, frames: 0 };
       s.frames++;
-      if (deepest > s.depthPx) { s.depthPx = deepest; s.frame = n; }
+      if (deepest > s.depthPx) {
+        s.depthPx = deepest;
+        s.frame = n;
+      }
       out.set(c.side, s);
     }
   }
@@ -110,5 +146,10 @@ const SIDE_WORDS: Readonly<Record<Side, string>> = { left: 'left', right: 'right
 
 /** What to say of cuts that stay in sight; empty where there are none. */
 export function sayShown(shown: readonly Shown[], hasFront: boolean): string {
-  return shown.map((s) => `; the take's ${SIDE_WORDS[s.side]} border cuts the performer off and would show on ${s.frames === 1 ? 'one frame' : `${s.frames} frames`}, most on frame ${s.frame} (${s.depthPx.toFixed(0)} px inside the picture)${hasFront ? ', where nothing in front hides it' : ''}: stand it ${s.side === 'bottom' ? 'lower or larger' : 'nearer that side'}, mark what stands in front of it, or shoot it whole`).join('');
+  return shown
+    .map(
+      (s) =>
+        `; the take's ${SIDE_WORDS[s.side]} border cuts the performer off and would show on ${s.frames === 1 ? 'one frame' : `${s.frames} frames`}, most on frame ${s.frame} (${s.depthPx.toFixed(0)} px inside the picture)${hasFront ? ', where nothing in front hides it' : ''}: stand it ${s.side === 'bottom' ? 'lower or larger' : 'nearer that side'}, mark what stands in front of it, or shoot it whole`,
+    )
+    .join('');
 }

@@ -29,14 +29,23 @@ export function judgeEdgeRoom(told: readonly Told[], moving: boolean): EdgeRoom 
   const large = told.map((t) => t.apart.filter((p) => p.area >= LEAST_AREA));
   if (large.every((parts) => parts.length === 0)) return { drop: false, why: null };
   for (const parts of large) {
-    if (parts.some((p) => told.some((t) => meets(p, t.main)))) return { drop: false, why: 'what reaches in from the picture\'s edge joins the performer on some frames and is kept' };
+    if (parts.some((p) => told.some((t) => meets(p, t.main))))
+      return {
+        drop: false,
+        why: "what reaches in from the picture's edge joins the performer on some frames and is kept",
+      };
   }
-  if (!moving && changes(large)) return { drop: false, why: 'what reaches in from the picture\'s edge comes, goes or changes, as an arm does, and is kept: mark the screen\'s useful part where it is none' };
-  return { drop: true, why: 'what reaches in from the picture\'s edge apart from the performer is left out' };
+  if (!moving && changes(large))
+    return {
+      drop: false,
+      why: "what reaches in from the picture's edge comes, goes or changes, as an arm does, and is kept: mark the screen's useful part where it is none",
+    };
+  return { drop: true, why: "what reaches in from the picture's edge apart from the performer is left out" };
 }
 
 function meets(a: EdgePart, b: EdgePart): boolean {
-  const on = (p: readonly [number, number] | null, q: readonly [number, number] | null): boolean => p !== null && q !== null && p[0] <= q[1] + BESIDE && q[0] <= p[1] + BESIDE;
+  const on = (p: readonly [number, number] | null, q: readonly [number, number] | null): boolean =>
+    p !== null && q !== null && p[0] <= q[1] + BESIDE && q[0] <= p[1] + BESIDE;
   return on(a.left, b.left) || on(a.right, b.right) || on(a.top, b.top) || on(a.bottom, b.bottom);
 }
 

@@ -32,42 +32,79 @@ const NONE: LocalFit = { matrix: IDENTITY3, before: 0, after: 0 };
 const BLUR = 0.9;
 
 /** Fits `picture` to `template` where `weight` is over a half. The identity where too little is to be seen or the fit does not help. */
-export function fitLocally(template: Float32Array, picture: Float32Array, weight: Float32Array, width: number, height: number, options: LocalFitOptions = {}): LocalFit {
-  const reach = options.reachPx ?? 1, most = options.points ?? 12000;
-  const t = blurPlane(template, width, height, BLUR), p = blurPlane(picture, width, height, BLUR);
+export function fitLocally(
+  template: Float32Array,
+  picture: Float32Array,
+  weight: Float32Array,
+  width: number,
+  height: number,
+  options: LocalFitOptions = {},
+): LocalFit {
+  const reach = options.reachPx ?? 1,
+    most = options.points ?? 12000;
+  const t = blurPlane(template, width, height, BLUR),
+    p = blurPlane(picture, width, height, BLUR);
   const at: number[] = [];
-  let sx = 0, sy = 0, sxx = 0;
-  for (let y = 2; y < height - 2; y++) for (let x = 2; x < width - 2; x++) {
-    const i = y * width + x;
-    if (weight[i]! > 0.5 && weight[i - 2]! > 0.5 && weight[i + 2]! > 0.5 && weight[i - 2 * width]! > 0.5 && weight[i + 2 * width]! > 0.5) { at.push(i); sx += x; sy += y; }
-  }
+  let sx = 0,
+    sy = 0,
+    sxx = 0;
+  for (let y = 2; y < height - 2; y++)
+    for (let x = 2; x < width - 2; x++) {
+      const i = y * width + x;
+      if (
+        weight[i]! > 0.5 &&
+        weight[i - 2]! > 0.5 &&
+        weight[i + 2]! > 0.5 &&
+        weight[i - 2 * width]! > 0.5 &&
+        weight[i + 2 * width]! > 0.5
+      ) {
+        at.push(i);
+        sx += x;
+        sy += y;
+      }
+    }
   if (at.length < 200) return NONE;
-  const cx = sx / at.length, cy = sy / at.length;
+  const cx = sx / at.length,
+    cy = sy / at.length;
   const every = Math.max(1, at.length / most);
   const chosen: number[] = [];
   for (let k = 0; k < at.length; k += every) chosen.push(at[Math.floor(k)]!);
-  for (const i of chosen) sxx += (i % width - cx) ** 2 + (Math.floor(i / width) - cy) ** 2;
+  for (const i of chosen) sxx += ((i % width) - cx) ** 2 + (Math.floor(i / width) - cy) ** 2;
   const s = Math.max(4, Math.sqrt(sxx / chosen.length));
   const n = chosen.length;
   const P = options.shiftOnly === true ? 4 : 8;
-  const jac = new Float64Array(n * P), value = new Float64Array(n), us = new Float64Array(n), vs = new Float64Array(n);
+  const jac = new Float64Array(n * P),
+    value = new Float64Array(n),
+    us = new Float64Array(n),
+    vs = new Float64Array(n);
   for (let k = 0; k < n; k++) {
     const i = chosen[k]!;
-    const x = i % width, y = (i - x) / width;
-    const gx = 0.5 * (t[i + 1]! - t[i - 1]!), gy = 0.5 * (t[i + width]! - t[i - width]!);
-    const u = (x - cx) / s, v = (y - cy) / s;
-    us[k] = u; vs[k] = v; value[k] = t[i]!;
+    const x = i % width,
+      y = (i - x) / width;
+    const gx = 0.5 * (t[i + 1]! - t[i - 1]!),
+      gy = 0.5 * (t[i + width]! - t[i - width]!);
+    const u = (x - cx) / s,
+      v = (y - cy) / s;
+    us[k] = u;
+    vs[k] = v;
+    value[k] = t[i]!;
     const row = P === 8 ? [gx, gx * u, gx * v, gy, gy * u, gy * v, t[i]!, 1] : [gx, gy, t[i]!, 1];
     jac.set(row, k * P);
   }
   // Displacement (dx, dy) = a[0..2]·(1, u, v), a[3..5]·(1, u, v).
   const a = new Float64Array(6);
-  const residual = new Float64Array(n), magnitude = new Float64Array(n);
-  let gain = 1, bias = 0, before = -1, after = 0;
+  const residual = new Float64Array(n),
+    magnitude = new Float64Array(n);
+  let gain = 1,
+    bias = 0,
+    before = -1,
+    after = 0;
   const measure = (d: Float64Array): number => {
     for (let k = 0; k < n; k++) {
-      const u = us[k]!, v = vs[k]!;
-      const x = cx + s * u + d[0]! + d[1]! * u + d[2]! * v, y = cy + s * v + d[3]! + d[4]! * u + d[5]! * v;
+      const u = us[k]!,
+        v = vs[k]!;
+      const x = cx + s * u + d[0]! + d[1]! * u + d[2]! * v,
+        y = cy + s * v + d[3]! + d[4]! * u + d[5]! * v;
       residual[k] = sampleBilinear(p, width, height, x + 0.5, y + 0.5) - gain * value[k]! - bias;
       magnitude[k] = Math.abs(residual[k]!);
     }
@@ -80,7 +117,8 @@ export function fitLocally(template: Float32Array, picture: Float32Array, weight
   for (let iteration = 0; iteration < 12; iteration++) {
     const sigma = Math.max(0.002, measure(a));
     const c = 4.685 * sigma;
-    const A = new Float64Array(P * P), b = new Float64Array(P);
+    const A = new Float64Array(P * P),
+      b = new Float64Array(P);
     for (let k = 0; k < n; k++) {
       const r = residual[k]!;
       if (Math.abs(r) >= c) continue;
@@ -106,7 +144,10 @@ export function fitLocally(template: Float32Array, picture: Float32Array, weight
     const step = solveCholesky(A, b, P);
     if (step === null) break;
     if (P === 8) for (let i = 0; i < 6; i++) a[i] = a[i]! - step[i]!;
-    else { a[0] = a[0]! - step[0]!; a[3] = a[3]! - step[1]!; }
+    else {
+      a[0] = a[0]! - step[0]!;
+      a[3] = a[3]! - step[1]!;
+    }
     gain += step[P - 2]!;
     bias += step[P - 1]!;
     let way = 0;
@@ -118,10 +159,23 @@ export function fitLocally(template: Float32Array, picture: Float32Array, weight
   for (const v of a) far = Math.max(far, Math.abs(v));
   if (!(after < before) || far > 6 * reach || !Number.isFinite(far)) return { ...NONE, before, after: before };
   // Pixel centres: (x + 0.5) ↦ (x + 0.5) + d, with u, v of the pixel's own place.
-  const k = 1 / s, ox = (cx + 0.5) * k, oy = (cy + 0.5) * k;
+  const k = 1 / s,
+    ox = (cx + 0.5) * k,
+    oy = (cy + 0.5) * k;
   return {
-    matrix: [1 + a[1]! * k, a[2]! * k, a[0]! - a[1]! * ox - a[2]! * oy, a[4]! * k, 1 + a[5]! * k, a[3]! - a[4]! * ox - a[5]! * oy, 0, 0, 1],
-    before, after,
+    matrix: [
+      1 + a[1]! * k,
+      a[2]! * k,
+      a[0]! - a[1]! * ox - a[2]! * oy,
+      a[4]! * k,
+      1 + a[5]! * k,
+      a[3]! - a[4]! * ox - a[5]! * oy,
+      0,
+      0,
+      1,
+    ],
+    before,
+    after,
   };
 }
 

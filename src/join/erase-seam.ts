@@ -34,26 +34,31 @@ export function matchSharpness(around: Picture, fill: Picture, hidden: Float32Ar
   const { width: w, height: h } = around;
   const n = w * h;
   const detail = [0, 1, 2].map((c) => {
-    const f = plane(fill, c), soft = gaussianPlane(f, w, h, 0.8);
+    const f = plane(fill, c),
+      soft = gaussianPlane(f, w, h, 0.8);
     for (let i = 0; i < n; i++) soft[i] = f[i]! - soft[i]!;
     return soft;
   });
-  let dd = 0, de = 0;
-  for (let y = 2; y < h - 2; y++) for (let x = 2; x < w - 2; x++) {
-    const i = y * w + x;
-    if (hidden[i]! > 0 || !(trusted[i]! > 0.5)) continue;
-    for (let c = 0; c < 3; c++) {
-      const d = detail[c]![i]!, e = around.data[c * n + i]! - fill.data[c * n + i]!;
-      // A difference beyond any softness is something else.
-      if (e > 0.15 || e < -0.15) continue;
-      dd += d * d;
-      de += d * e;
+  let dd = 0,
+    de = 0;
+  for (let y = 2; y < h - 2; y++)
+    for (let x = 2; x < w - 2; x++) {
+      const i = y * w + x;
+      if (hidden[i]! > 0 || !(trusted[i]! > 0.5)) continue;
+      for (let c = 0; c < 3; c++) {
+        const d = detail[c]![i]!,
+          e = around.data[c * n + i]! - fill.data[c * n + i]!;
+        // A difference beyond any softness is something else.
+        if (e > 0.15 || e < -0.15) continue;
+        dd += d * d;
+        de += d * e;
+      }
     }
-  }
   const beta = dd < 1e-4 * 400 ? 0 : Math.min(1, Math.max(-0.3, de / dd));
   if (Math.abs(beta) < 0.02) return 0;
   for (let c = 0; c < 3; c++) {
-    const f = plane(fill, c), d = detail[c]!;
+    const f = plane(fill, c),
+      d = detail[c]!;
     for (let i = 0; i < n; i++) f[i] = f[i]! + beta * d[i]!;
   }
   return beta;
@@ -64,30 +69,55 @@ export function matchSharpness(around: Picture, fill: Picture, hidden: Float32Ar
  * @param around the picture, display-coded @param fill of the same size @param hidden > 0 where the hole is
  * @param trusted > 0 where fill and picture show the same thing
  */
-export function matchSeam(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, options: SeamOptions): void {
+export function matchSeam(
+  around: Picture,
+  fill: Picture,
+  hidden: Float32Array,
+  trusted: Float32Array,
+  options: SeamOptions,
+): void {
   // Only the hole and its band have a say.
-  let x0 = around.width, y0 = around.height, x1 = 0, y1 = 0;
-  for (let y = 0; y < around.height; y++) for (let x = 0; x < around.width; x++) {
-    if (hidden[y * around.width + x]! <= 0) continue;
-    if (x < x0) x0 = x;
-    if (x >= x1) x1 = x + 1;
-    if (y < y0) y0 = y;
-    y1 = y + 1;
-  }
+  let x0 = around.width,
+    y0 = around.height,
+    x1 = 0,
+    y1 = 0;
+  for (let y = 0; y < around.height; y++)
+    for (let x = 0; x < around.width; x++) {
+      if (hidden[y * around.width + x]! <= 0) continue;
+      if (x < x0) x0 = x;
+      if (x >= x1) x1 = x + 1;
+      if (y < y0) y0 = y;
+      y1 = y + 1;
+    }
   if (x1 <= x0) return;
   const pad = Math.ceil(options.bandPx) + 2;
-  const box = [Math.max(0, x0 - pad), Math.max(0, y0 - pad), Math.min(around.width, x1 + pad), Math.min(around.height, y1 + pad)] as const;
+  const box = [
+    Math.max(0, x0 - pad),
+    Math.max(0, y0 - pad),
+    Math.min(around.width, x1 + pad),
+    Math.min(around.height, y1 + pad),
+  ] as const;
   const part = cropPicture(fill, box);
-  seamInside(cropPicture(around, box), part, cropPlane(hidden, around.width, box), cropPlane(trusted, around.width, box), options.near === undefined ? null : cropPlane(options.near, around.width, box), options);
+  seamInside(
+    cropPicture(around, box),
+    part,
+    cropPlane(hidden, around.width, box),
+    cropPlane(trusted, around.width, box),
+    options.near === undefined ? null : cropPlane(options.near, around.width, box),
+    options,
+  );
   for (let c = 0; c < fill.channels; c++) {
-    const from = plane(part, c), to = plane(fill, c);
-    for (let y = box[1]; y < box[3]; y++) to.set(from.subarray((y - box[1]) * part.width, (y - box[1] + 1) * part.width), y * fill.width + box[0]);
+    const from = plane(part, c),
+      to = plane(fill, c);
+    for (let y = box[1]; y < box[3]; y++)
+      to.set(from.subarray((y - box[1]) * part.width, (y - box[1] + 1) * part.width), y * fill.width + box[0]);
   }
 }
 
 /** Copy of a box of a plane of `width` pixels a row. */
 export function cropPlane(p: Float32Array, width: number, box: PartBox): Float32Array {
-  const bw = box[2] - box[0], out = new Float32Array(bw * (box[3] - box[1]));
+  const bw = box[2] - box[0],
+    out = new Float32Array(bw * (box[3] - box[1]));
   for (let y = box[1]; y < box[3]; y++) out.set(p.subarray(y * width + box[0], y * width + box[2]), (y - box[1]) * bw);
   return out;
 }
@@ -103,24 +133,37 @@ export function cropPicture(p: Picture, box: PartBox): Picture {
 function blurWithin(p: Float32Array, weight: Float32Array, w: number, h: number, sigmaPx: number): Float32Array {
   const sum = new Float32Array(p.length);
   for (let i = 0; i < p.length; i++) sum[i] = p[i]! * weight[i]!;
-  const a = gaussianPlane(sum, w, h, sigmaPx), b = gaussianPlane(weight, w, h, sigmaPx);
+  const a = gaussianPlane(sum, w, h, sigmaPx),
+    b = gaussianPlane(weight, w, h, sigmaPx);
   for (let i = 0; i < a.length; i++) a[i] = b[i]! > 1e-3 ? a[i]! / b[i]! : p[i]!;
   return a;
 }
 
-function seamInside(around: Picture, fill: Picture, hidden: Float32Array, trusted: Float32Array, known: Float32Array | null, options: SeamOptions): void {
+function seamInside(
+  around: Picture,
+  fill: Picture,
+  hidden: Float32Array,
+  trusted: Float32Array,
+  known: Float32Array | null,
+  options: SeamOptions,
+): void {
   const { width: w, height: h } = around;
   const n = w * h;
   const near = known ?? distanceToSet(hidden, w, h);
   const weight = new Float32Array(n);
   let total = 0;
-  for (let i = 0; i < n; i++) if (hidden[i]! <= 0 && trusted[i]! > 0.5 && near[i]! <= options.bandPx) { weight[i] = 1; total++; }
+  for (let i = 0; i < n; i++)
+    if (hidden[i]! <= 0 && trusted[i]! > 0.5 && near[i]! <= options.bandPx) {
+      weight[i] = 1;
+      total++;
+    }
   if (total < 50) return;
   const most = options.mostGain ?? 1.5;
   const away = new Float32Array(n);
   const differences: Float32Array[] = [];
   for (let c = 0; c < 3; c++) {
-    const a = plane(around, c), f = plane(fill, c);
+    const a = plane(around, c),
+      f = plane(fill, c);
     const ratios: number[] = [];
     for (let i = 0; i < n; i++) if (weight[i]! > 0 && f[i]! > 0.08 && f[i]! < 0.94) ratios.push(a[i]! / f[i]!);
     const gain = ratios.length < 50 ? 1 : Math.min(most, Math.max(1 / most, median(ratios)));
@@ -128,7 +171,10 @@ function seamInside(around: Picture, fill: Picture, hidden: Float32Array, truste
     const from = options.blurPx === undefined ? a : blurWithin(a, weight, w, h, options.blurPx);
     for (let i = 0; i < n; i++) f[i] = f[i]! * gain;
     const to = options.blurPx === undefined ? f : blurWithin(f, weight, w, h, options.blurPx);
-    for (let i = 0; i < n; i++) { d[i] = from[i]! - to[i]!; away[i] = Math.max(away[i]!, Math.abs(d[i]!)); }
+    for (let i = 0; i < n; i++) {
+      d[i] = from[i]! - to[i]!;
+      away[i] = Math.max(away[i]!, Math.abs(d[i]!));
+    }
     differences.push(d);
   }
   const list: number[] = [];
@@ -138,7 +184,8 @@ function seamInside(around: Picture, fill: Picture, hidden: Float32Array, truste
   for (let i = 0; i < n; i++) weight[i] = weight[i]! > 0 && away[i]! < bound ? 0.03 * Math.exp(-near[i]! / 12) : 0;
   const membrane = smoothly(differences, weight, w, h);
   for (let c = 0; c < 3; c++) {
-    const f = plane(fill, c), m = double(membrane[c]!, halfSize(w), halfSize(h), w, h);
+    const f = plane(fill, c),
+      m = double(membrane[c]!, halfSize(w), halfSize(h), w, h);
     const most = options.mostStep ?? Infinity;
     for (let i = 0; i < n; i++) f[i] = f[i]! + Math.min(most, Math.max(-most, m[i]!));
   }

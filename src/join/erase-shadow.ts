@@ -51,52 +51,111 @@ const MOST_AREA = 3;
  * Mask (0 or 1) of the shadow beside `hidden`, grown by its penumbra; null where there is none.
  * @param seen > 0 where the clean plate is known
  */
-export function shadowBeside(frame: Picture, clean: Picture, hidden: Float32Array, seen: Float32Array): Float32Array | null {
-  const { width: w, height: h } = frame, n = w * h, table = transferTable('bt709');
+export function shadowBeside(
+  frame: Picture,
+  clean: Picture,
+  hidden: Float32Array,
+  seen: Float32Array,
+): Float32Array | null {
+  const { width: w, height: h } = frame,
+    n = w * h,
+    table = transferTable('bt709');
   const known = new Float32Array(n);
   for (let i = 0; i < n; i++) known[i] = hidden[i]! > 0 || !(seen[i]! > 0.5) ? 0 : 1;
   // What is hidden takes no part in what lies beside it.
   const share = gaussianPlane(known, w, h, SMOOTH_PX);
   const logs = [0, 1, 2].map((c) => {
-    const [f, g] = [frame, clean].map((p) => { const l = decodePlane(plane(p, c), table); for (let i = 0; i < n; i++) l[i] = l[i]! * known[i]!; return gaussianPlane(l, w, h, SMOOTH_PX); }) as [Float32Array, Float32Array];
-    for (let i = 0; i < n; i++) f[i] = known[i]! > 0 ? Math.log((f[i]! / share[i]! + FLOOR) / (g[i]! / share[i]! + FLOOR)) : 0;
+    const [f, g] = [frame, clean].map((p) => {
+      const l = decodePlane(plane(p, c), table);
+      for (let i = 0; i < n; i++) l[i] = l[i]! * known[i]!;
+      return gaussianPlane(l, w, h, SMOOTH_PX);
+    }) as [Float32Array, Float32Array];
+    for (let i = 0; i < n; i++)
+      f[i] = known[i]! > 0 ? Math.log((f[i]! / share[i]! + FLOOR) / (g[i]! / share[i]! + FLOOR)) : 0;
     return f;
   }) as [Float32Array, Float32Array, Float32Array];
   const dark = new Float32Array(n);
   for (let i = 0; i < n; i++) dark[i] = -(0.2126 * logs[0][i]! + 0.7152 * logs[1][i]! + 0.0722 * logs[2][i]!);
-  const noise = noiseOf(dark, known), half = halved(dark, logs, known, w, h, noise), { cut, differs, width, height } = half;
-  const pieces = connectedComponents(cut, width, height, 8), touching = new Set<number>();
-  let top = h, bottom = 0;
-  for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) if (hidden[y * w + x]! > 0) { top = Math.min(top, y); bottom = y; }
+  const noise = noiseOf(dark, known),
+    half = halved(dark, logs, known, w, h, noise),
+    { cut, differs, width, height } = half;
+  const pieces = connectedComponents(cut, width, height, 8),
+    touching = new Set<number>();
+  let top = h,
+    bottom = 0;
+  for (let y = 0; y < h; y++)
+    for (let x = 0; x < w; x++)
+      if (hidden[y * w + x]! > 0) {
+        top = Math.min(top, y);
+        bottom = y;
+      }
   // Ground that every frame shows in the shadow is dark in the clean plate too and tells nothing: what lies beyond such a gap still belongs.
   const beside = dilate(hidden, w, h, Math.max(2, GAP * (bottom - top)));
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) if (cut[y * width + x] !== 0 && beside[2 * y * w + 2 * x]! > 0) touching.add(pieces.labels[y * width + x]!);
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++)
+      if (cut[y * width + x] !== 0 && beside[2 * y * w + 2 * x]! > 0) touching.add(pieces.labels[y * width + x]!);
   for (const c of pieces.components) if (4 * c.area < LEAST_AREA) touching.delete(c.label);
-  alongTheGap(pieces.labels, pieces.components.filter((c) => 4 * c.area >= LEAST_AREA).map((c) => c.label), dark, touching, width, height, w, GAP * 0.5 * (bottom - top));
+  alongTheGap(
+    pieces.labels,
+    pieces.components.filter((c) => 4 * c.area >= LEAST_AREA).map((c) => c.label),
+    dark,
+    touching,
+    width,
+    height,
+    w,
+    GAP * 0.5 * (bottom - top),
+  );
   for (const l of unexplained(cut, differs, pieces.labels, touching, width, height)) touching.delete(l);
   if (touching.size === 0) return null;
-  const mask = new Float32Array(n), labels = new Int32Array(n), mark = new Uint8Array(n);
-  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-    const l = pieces.labels[Math.min(height - 1, y >> 1) * width + Math.min(width - 1, x >> 1)]!;
-    if (l !== 0 && known[i]! > 0 && touching.has(l)) { labels[i] = l; mark[i] = 1; }
-  }
-  let area = 0, whole = 0;
+  const mask = new Float32Array(n),
+    labels = new Int32Array(n),
+    mark = new Uint8Array(n);
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++) {
+      const l = pieces.labels[Math.min(height - 1, y >> 1) * width + Math.min(width - 1, x >> 1)]!;
+      if (l !== 0 && known[i]! > 0 && touching.has(l)) {
+        labels[i] = l;
+        mark[i] = 1;
+      }
+    }
+  let area = 0,
+    whole = 0;
   for (let i = 0; i < n; i++) {
     if (hidden[i]! > 0) whole++;
-    if (mark[i] !== 0 && touching.has(labels[i]!)) { mask[i] = 1; area++; }
+    if (mark[i] !== 0 && touching.has(labels[i]!)) {
+      mask[i] = 1;
+      area++;
+    }
   }
   if (area < LEAST_AREA || area > MOST_AREA * whole) return null;
   return softRim(mask, dark, known, w, h, area, noise);
 }
 
 /** Pieces as dark as those that belong already, beyond a gap: added in place. Labels at half the size. */
-function alongTheGap(labels: Int32Array, pieces: readonly number[], dark: Float32Array, touching: Set<number>, width: number, height: number, w: number, gapPx: number): void {
+function alongTheGap(
+  labels: Int32Array,
+  pieces: readonly number[],
+  dark: Float32Array,
+  touching: Set<number>,
+  width: number,
+  height: number,
+  w: number,
+  gapPx: number,
+): void {
   const depth = new Map<number, number>();
   const values = new Map<number, number[]>(pieces.map((l) => [l, []]));
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) values.get(labels[y * width + x]!)?.push(dark[2 * y * w + 2 * x]!);
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) values.get(labels[y * width + x]!)?.push(dark[2 * y * w + 2 * x]!);
   for (const [l, v] of values) depth.set(l, median(v));
-  for (let rest = pieces.filter((l) => !touching.has(l)); touching.size > 0 && rest.length > 0;) {
-    const near = dilate(Float32Array.from(labels, (l) => (touching.has(l) ? 1 : 0)), width, height, Math.max(2, gapPx / 2)), met = new Set<number>(), own = [...touching].flatMap((l) => depth.get(l) ?? []);
+  for (let rest = pieces.filter((l) => !touching.has(l)); touching.size > 0 && rest.length > 0; ) {
+    const near = dilate(
+        Float32Array.from(labels, (l) => (touching.has(l) ? 1 : 0)),
+        width,
+        height,
+        Math.max(2, gapPx / 2),
+      ),
+      met = new Set<number>(),
+      own = [...touching].flatMap((l) => depth.get(l) ?? []);
     for (let i = 0; i < labels.length; i++) if (labels[i] !== 0 && near[i]! > 0) met.add(labels[i]!);
     const like = (l: number): boolean => own.some((d) => Math.abs(depth.get(l)! - d) < AS_DARK * d);
     const more = rest.filter((l) => met.has(l) && like(l));
@@ -114,40 +173,78 @@ function noiseOf(dark: Float32Array, known: Float32Array): number {
 }
 
 /** The least cut at half the size, and what differs there in any way. */
-function halved(dark: Float32Array, logs: readonly [Float32Array, Float32Array, Float32Array], known: Float32Array, w: number, h: number, noise: number): { cut: Uint8Array; differs: Uint8Array; width: number; height: number } {
-  const width = Math.max(1, w >> 1), height = Math.max(1, h >> 1), n = width * height, threshold = Math.max(LEAST_DARK, NOISES * noise);
-  const cost = new Float32Array(n), d = new Float32Array(n), differs = new Uint8Array(n), some = new Uint8Array(n);
-  for (let y = 0, o = 0; y < height; y++) for (let x = 0; x < width; x++, o++) {
-    const i = 2 * y * w + 2 * x, v = dark[i]!;
-    if (known[i] === 0) continue;
-    some[o] = 1;
-    d[o] = v;
-    const r = -logs[0][i]!, g = -logs[1][i]!, b = -logs[2][i]!, least = Math.min(r, g, b), most = Math.max(r, g, b), bluer = r >= g - TINT_LEAST && g >= b - TINT_LEAST;
-    const like = most - least < (bluer ? TINT_SKY : TINT_SHARE) * Math.max(0, most) + TINT_LEAST && v < MOST_DARK;
-    if (Math.max(Math.abs(least), Math.abs(most)) > 1.5 * threshold) differs[o] = 1;
-    cost[o] = like ? Math.max(-1, Math.min(1, v / threshold - 1)) : -0.5;
-  }
-  const edges = [0, 1, 2, 3].map(() => new Float32Array(n)) as [Float32Array, Float32Array, Float32Array, Float32Array], to = [1, width + 1, width, width - 1] as const;
-  for (let y = 0, o = 0; y < height; y++) for (let x = 0; x < width; x++, o++) for (let k = 0; k < 4; k++) {
-    if ((k < 2 && x === width - 1) || (k > 0 && y === height - 1) || (k === 3 && x === 0)) continue;
-    const q = o + to[k]!;
-    if (some[o] === 0 || some[q] === 0) continue;
-    const step = (d[o]! - d[q]!) / STEP;
-    edges[k]![o] = EDGE * (k % 2 === 0 ? 1 : Math.SQRT1_2) * (0.1 + 0.9 * Math.exp(-step * step));
-  }
+function halved(
+  dark: Float32Array,
+  logs: readonly [Float32Array, Float32Array, Float32Array],
+  known: Float32Array,
+  w: number,
+  h: number,
+  noise: number,
+): { cut: Uint8Array; differs: Uint8Array; width: number; height: number } {
+  const width = Math.max(1, w >> 1),
+    height = Math.max(1, h >> 1),
+    n = width * height,
+    threshold = Math.max(LEAST_DARK, NOISES * noise);
+  const cost = new Float32Array(n),
+    d = new Float32Array(n),
+    differs = new Uint8Array(n),
+    some = new Uint8Array(n);
+  for (let y = 0, o = 0; y < height; y++)
+    for (let x = 0; x < width; x++, o++) {
+      const i = 2 * y * w + 2 * x,
+        v = dark[i]!;
+      if (known[i] === 0) continue;
+      some[o] = 1;
+      d[o] = v;
+      const r = -logs[0][i]!,
+        g = -logs[1][i]!,
+        b = -logs[2][i]!,
+        least = Math.min(r, g, b),
+        most = Math.max(r, g, b),
+        bluer = r >= g - TINT_LEAST && g >= b - TINT_LEAST;
+      const like = most - least < (bluer ? TINT_SKY : TINT_SHARE) * Math.max(0, most) + TINT_LEAST && v < MOST_DARK;
+      if (Math.max(Math.abs(least), Math.abs(most)) > 1.5 * threshold) differs[o] = 1;
+      cost[o] = like ? Math.max(-1, Math.min(1, v / threshold - 1)) : -0.5;
+    }
+  const edges = [0, 1, 2, 3].map(() => new Float32Array(n)) as [Float32Array, Float32Array, Float32Array, Float32Array],
+    to = [1, width + 1, width, width - 1] as const;
+  for (let y = 0, o = 0; y < height; y++)
+    for (let x = 0; x < width; x++, o++)
+      for (let k = 0; k < 4; k++) {
+        if ((k < 2 && x === width - 1) || (k > 0 && y === height - 1) || (k === 3 && x === 0)) continue;
+        const q = o + to[k]!;
+        if (some[o] === 0 || some[q] === 0) continue;
+        const step = (d[o]! - d[q]!) / STEP;
+        edges[k]![o] = EDGE * (k % 2 === 0 ? 1 : Math.SQRT1_2) * (0.1 + 0.9 * Math.exp(-step * step));
+      }
   return { cut: gridCut(cost, edges, width, height), differs, width, height };
 }
 
 /** The mask grown over its penumbra, through pixels that are darker than noise, and by a filter's reach. */
-function softRim(mask: Float32Array, dark: Float32Array, known: Float32Array, w: number, h: number, area: number, noise: number): Float32Array {
-  const n = w * h, deep: number[] = [];
+function softRim(
+  mask: Float32Array,
+  dark: Float32Array,
+  known: Float32Array,
+  w: number,
+  h: number,
+  area: number,
+  noise: number,
+): Float32Array {
+  const n = w * h,
+    deep: number[] = [];
   for (let i = 0; i < n; i += 3) if (mask[i]! > 0) deep.push(dark[i]!);
-  const even = gaussianPlane(dark, w, h, 1.5), least = Math.max(RIM_SHARE * median(deep), RIM_NOISES * noise, 0.02), reach = Math.ceil(4 + RIM_REACH * Math.sqrt(area));
+  const even = gaussianPlane(dark, w, h, 1.5),
+    least = Math.max(RIM_SHARE * median(deep), RIM_NOISES * noise, 0.02),
+    reach = Math.ceil(4 + RIM_REACH * Math.sqrt(area));
   let out = mask;
   for (let step = 0; step < reach; step += 2) {
     const wide = dilate(out, w, h, 2);
     let grew = 0;
-    for (let i = 0; i < n; i++) if (wide[i]! > 0 && out[i] === 0) { if (known[i]! > 0 && even[i]! > least) grew++; else wide[i] = 0; }
+    for (let i = 0; i < n; i++)
+      if (wide[i]! > 0 && out[i] === 0) {
+        if (known[i]! > 0 && even[i]! > least) grew++;
+        else wide[i] = 0;
+      }
     out = wide;
     if (grew === 0) break;
   }
@@ -155,21 +252,38 @@ function softRim(mask: Float32Array, dark: Float32Array, known: Float32Array, w:
 }
 
 /** Those of the parts that are only crumbs of something that differs in other ways too: a shadow is a shadow throughout. */
-function unexplained(mark: Uint8Array, differs: Uint8Array, labels: Int32Array, parts: ReadonlySet<number>, w: number, h: number): number[] {
+function unexplained(
+  mark: Uint8Array,
+  differs: Uint8Array,
+  labels: Int32Array,
+  parts: ReadonlySet<number>,
+  w: number,
+  h: number,
+): number[] {
   const { labels: wholes } = connectedComponents(differs, w, h, 8);
   // Along its rim a shadow's own border is what differs: counted a little way in, as far as that leaves anything.
   const inner = erode(Float32Array.from(differs), w, h, RIM);
-  const size = new Map<number, number>(), shadow = new Map<number, number>(), shared = new Map<number, Map<number, number>>(), wholeOf = new Map<number, number>(), deep = new Set<number>();
+  const size = new Map<number, number>(),
+    shadow = new Map<number, number>(),
+    shared = new Map<number, Map<number, number>>(),
+    wholeOf = new Map<number, number>(),
+    deep = new Set<number>();
   for (let i = 0; i < mark.length; i++) if (inner[i]! > 0) deep.add(wholes[i]!);
   for (let i = 0; i < mark.length; i++) {
     if (differs[i] === 0) continue;
     const whole = wholes[i]!;
-    if (mark[i] !== 0) { const of = shared.get(labels[i]!) ?? new Map<number, number>(); of.set(whole, (of.get(whole) ?? 0) + 1); shared.set(labels[i]!, of); }
+    if (mark[i] !== 0) {
+      const of = shared.get(labels[i]!) ?? new Map<number, number>();
+      of.set(whole, (of.get(whole) ?? 0) + 1);
+      shared.set(labels[i]!, of);
+    }
     if (deep.has(whole) && !(inner[i]! > 0)) continue;
     size.set(whole, (size.get(whole) ?? 0) + 1);
     if (mark[i] !== 0) shadow.set(whole, (shadow.get(whole) ?? 0) + 1);
   }
   // A part may reach over several that differ: the one that holds most of it tells.
   for (const [l, of] of shared) wholeOf.set(l, [...of].toSorted((a, b) => b[1] - a[1])[0]![0]);
-  return [...parts].filter((l) => wholeOf.has(l) && (shadow.get(wholeOf.get(l)!) ?? 0) < EXPLAINS * size.get(wholeOf.get(l)!)!);
+  return [...parts].filter(
+    (l) => wholeOf.has(l) && (shadow.get(wholeOf.get(l)!) ?? 0) < EXPLAINS * size.get(wholeOf.get(l)!)!,
+  );
 }

@@ -42,7 +42,8 @@ export function sourcesByWorth(r: SourceRequest): number[] {
   const left = new Set(r.candidates.map((_, i) => i));
   const chosen: number[] = [];
   while (chosen.length < r.most && left.size > 0) {
-    let best = -1, most = 0;
+    let best = -1,
+      most = 0;
     for (const i of left) {
       let gain = 0;
       const s = seen[i]!;
@@ -51,7 +52,10 @@ export function sourcesByWorth(r: SourceRequest): number[] {
       let apart = Infinity;
       for (const c of chosen) apart = Math.min(apart, Math.abs(r.candidates[i]! - r.candidates[c]!));
       gain *= apart >= 4 ? 1 : 0.6 + 0.1 * apart;
-      if (gain > most) { most = gain; best = i; }
+      if (gain > most) {
+        most = gain;
+        best = i;
+      }
     }
     if (best < 0 || most <= 0) break;
     chosen.push(best);
@@ -64,8 +68,12 @@ export function sourcesByWorth(r: SourceRequest): number[] {
 
 /** Outline moved outwards from its middle: enough for a coarse grid. */
 function growOutline(outline: readonly Point2[], px: number): Point2[] {
-  let cx = 0, cy = 0;
-  for (const [x, y] of outline) { cx += x / outline.length; cy += y / outline.length; }
+  let cx = 0,
+    cy = 0;
+  for (const [x, y] of outline) {
+    cx += x / outline.length;
+    cy += y / outline.length;
+  }
   return outline.map(([x, y]) => {
     const d = Math.hypot(x - cx, y - cy);
     return [x + ((x - cx) / Math.max(1, d)) * px, y + ((y - cy) / Math.max(1, d)) * px] as const;

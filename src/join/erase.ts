@@ -112,7 +112,17 @@ export class PlateCleaner {
   /** How far shadows reach beyond the outlines' bounds on the sources: left, up, right, down, px. */
   private readonly overhang: readonly [number, number, number, number];
 
-  private constructor(mosaic: Mosaic, sources: readonly MosaicSource[], seen: Picture, cast: CastGround, motion: SetMotion, outlines: (frame: number) => [number, number][][], request: EraseRequest, size: { w: number; h: number }, report: EraseReport) {
+  private constructor(
+    mosaic: Mosaic,
+    sources: readonly MosaicSource[],
+    seen: Picture,
+    cast: CastGround,
+    motion: SetMotion,
+    outlines: (frame: number) => [number, number][][],
+    request: EraseRequest,
+    size: { w: number; h: number },
+    report: EraseReport,
+  ) {
     this.mosaic = mosaic;
     this.seen = seen;
     this.cast = cast;
@@ -134,9 +144,18 @@ export class PlateCleaner {
   static async build(reader: VideoReader, request: EraseRequest): Promise<PlateCleaner> {
     const { widthPx: w, heightPx: h, frameCount, rate } = reader.info;
     const span = { in: request.span?.in ?? 0, out: Math.min(frameCount, request.span?.out ?? frameCount) };
-    const camera = request.camera ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(rate), span, ...(request.signal === undefined ? {} : { signal: request.signal }) }));
+    const camera =
+      request.camera ??
+      (await measureCameraMove(readerLumaSource(reader), {
+        framesPerSecond: framesPerSecond(rate),
+        span,
+        ...(request.signal === undefined ? {} : { signal: request.signal }),
+      }));
     const carrier = cameraCarrier(camera);
-    const following = (r: RegionFile): ((n: number) => [number, number][][]) => { const path = carryRegion(r, carrier); return (n) => (isThere(r.frames, n) ? [path(n)] : []); };
+    const following = (r: RegionFile): ((n: number) => [number, number][][]) => {
+      const path = carryRegion(r, carrier);
+      return (n) => (isThere(r.frames, n) ? [path(n)] : []);
+    };
     const paths = request.regions.map(following);
     const things = (n: number): [number, number][][] => paths.flatMap((p) => p(n));
     const shadowPaths = (request.shadows ?? []).map(following);
@@ -150,10 +169,17 @@ export class PlateCleaner {
     const frame = frameOfMosaic(looked, (n) => [...outlines(n), ...castPaths.map((p) => p(n))], motion, w, h);
     const hidden = hiddenInMosaic(frame, looked, outlines, motion, w, h, growPx);
     const byWorth = sourcesByWorth({
-      candidates, points: gridPoints(hidden, frame), widthPx: w, heightPx: h, most: SOURCES, clearPx: growPx + 3,
-      fromReference: (n) => motion.fromReference(n), hides: things,
+      candidates,
+      points: gridPoints(hidden, frame),
+      widthPx: w,
+      heightPx: h,
+      most: SOURCES,
+      clearPx: growPx + 3,
+      fromReference: (n) => motion.fromReference(n),
+      hides: things,
     });
-    const chosen = byWorth.toSorted((a, b) => a - b), inMosaic = new Set(byWorth.slice(0, MOSAIC_SOURCES));
+    const chosen = byWorth.toSorted((a, b) => a - b),
+      inMosaic = new Set(byWorth.slice(0, MOSAIC_SOURCES));
     const ofMosaic = (s: readonly MosaicSource[]): MosaicSource[] => s.filter((q) => inMosaic.has(q.frame));
     const sources: MosaicSource[] = [];
     let got = 0;
@@ -162,19 +188,62 @@ export class PlateCleaner {
       request.signal?.throwIfAborted();
       const held = copyFrame(await reader.frame(n));
       sources.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(outlines(n), w, h, growPx)));
-      if (shadowPaths.length > 0) shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
+      if (shadowPaths.length > 0)
+        shaded.push(sourceOf(held, n, invert(motion.fromReference(n)), showsMask(things(n), w, h, growPx)));
       request.onProgress?.(++got, chosen.length);
     }
-    const mosaic = buildMosaic(ofMosaic(sources), frame, !motion.still, request.shadowToo ?? true, TURNS.has(camera.move));
+    const mosaic = buildMosaic(
+      ofMosaic(sources),
+      frame,
+      !motion.still,
+      request.shadowToo ?? true,
+      TURNS.has(camera.move),
+    );
     const relit = shaded.length === 0 ? [] : layRelit(mosaic, buildMosaic(ofMosaic(shaded), frame, !motion.still));
-    const cast = castOf(castPaths, mosaic, hidden, { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines }, motion.still);
+    const cast = castOf(
+      castPaths,
+      mosaic,
+      hidden,
+      { frames: ofMosaic(sources).map((s) => s.frame), fromReference: motion.fromReference, things: outlines },
+      motion.still,
+    );
     relit.push(...cast.notes);
     const apart = (request.apart ?? []).map((r) => carryRegion(r, carrier));
-    const movers = unseenShare(mosaic, hidden) < WORTH_COPYING ? null : await findMovers(readerLumaSource(reader), motion, span, mosaic, stirs(motion, span, w, h));
-    const { filled, suppliedShare, notes } = fillUnseen(mosaic, hidden, request.seed ?? 1, mayCopy(mosaic, ofMosaic(sources), movers, apart));
+    const movers =
+      unseenShare(mosaic, hidden) < WORTH_COPYING
+        ? null
+        : await findMovers(readerLumaSource(reader), motion, span, mosaic, stirs(motion, span, w, h));
+    const { filled, suppliedShare, notes } = fillUnseen(
+      mosaic,
+      hidden,
+      request.seed ?? 1,
+      mayCopy(mosaic, ofMosaic(sources), movers, apart),
+    );
     const seen = createPicture(mosaic.width, mosaic.height, 1);
     for (let i = 0; i < seen.data.length; i++) seen.data[i] = mosaic.count[i]! > 0 ? 1 : 0;
-    return new PlateCleaner(filled, sources, seen, cast, motion, outlines, request, { w, h }, { sources: chosen, suppliedShare, move: camera.move, notes: lost.size === 0 ? [...relit, ...notes] : [...relit, ...notes, `${counted(lost.size, 'frame')} could not be aligned to the set and ${lost.size === 1 ? 'gives' : 'give'} nothing`] });
+    return new PlateCleaner(
+      filled,
+      sources,
+      seen,
+      cast,
+      motion,
+      outlines,
+      request,
+      { w, h },
+      {
+        sources: chosen,
+        suppliedShare,
+        move: camera.move,
+        notes:
+          lost.size === 0
+            ? [...relit, ...notes]
+            : [
+                ...relit,
+                ...notes,
+                `${counted(lost.size, 'frame')} could not be aligned to the set and ${lost.size === 1 ? 'gives' : 'give'} nothing`,
+              ],
+      },
+    );
   }
 
   /** The clean part of a frame; null where the region does not reach into it. @param coded display-coded picture of the whole frame @param chromaShift so that the box holds whole chroma samples */
@@ -185,13 +254,23 @@ export class PlateCleaner {
     if (outlines.length === 0) return null;
     const bounds = boundsOf([...outlines, ...this.cast.outlines(n)].flat(), IDENTITY3);
     const tall = Math.max(bounds[2] - bounds[0], bounds[3] - bounds[1]);
-    const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx, [left, up, right, down] = this.overhang.map((o) => Math.max(pad, o)) as [number, number, number, number];
+    const pad = Math.min(0.25 * w, Math.max(40, (this.shadowToo ? 0.6 : 0.35) * tall)) + this.growPx,
+      [left, up, right, down] = this.overhang.map((o) => Math.max(pad, o)) as [number, number, number, number];
     const box = alignedBox([bounds[0] - left, bounds[1] - up, bounds[2] + right, bounds[3] + down], w, h, chromaShift);
     if (box === null || bounds[2] <= 0 || bounds[3] <= 0 || bounds[0] >= w || bounds[1] >= h) return null;
-    const bw = box[2] - box[0], bh = box[3] - box[1];
+    const bw = box[2] - box[0],
+      bh = box[3] - box[1];
     const around = cropPicture(coded, box);
-    const hidden = maskOf(outlines.map((o) => o.map(([x, y]) => [x - box[0], y - box[1]] as const)), bw, bh, this.growPx);
-    const toBox: Mat3 = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)));
+    const hidden = maskOf(
+      outlines.map((o) => o.map(([x, y]) => [x - box[0], y - box[1]] as const)),
+      bw,
+      bh,
+      this.growPx,
+    );
+    const toBox: Mat3 = multiply(
+      [1, 0, -box[0], 0, 1, -box[1], 0, 0, 1],
+      multiply(this.motion.fromReference(n), invert(this.mosaic.fromReference)),
+    );
     if (this.cast.relit !== null) {
       const relit = layOver(this.cast.relit, toBox, bw, bh, 'bilinear', 'zero').data;
       for (let i = 0; i < hidden.length; i++) if (relit[i]! > 0.1) hidden[i] = 1;
@@ -220,12 +299,26 @@ export class PlateCleaner {
     }
     const toFrame = multiply([1, 0, -box[0], 0, 1, -box[1], 0, 0, 1], this.motion.fromReference(n));
     let through: Passing | null = null;
-    if (this.sources.length > 1 && differenceBeside(around, fill, hidden, seen, NEAR_BAND) > STILL_HOLDS * this.noise + LEAST_NOISE) {
-      const request = { frame: n, around, hidden, toBox: toFrame, sources: this.sources, still: fill, lit: shadow !== null, seen, spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data };
+    if (
+      this.sources.length > 1 &&
+      differenceBeside(around, fill, hidden, seen, NEAR_BAND) > STILL_HOLDS * this.noise + LEAST_NOISE
+    ) {
+      const request = {
+        frame: n,
+        around,
+        hidden,
+        toBox: toFrame,
+        sources: this.sources,
+        still: fill,
+        lit: shadow !== null,
+        seen,
+        spread: layOver(this.spread, matrix, bw, bh, 'bilinear', 'zero').data,
+      };
       let near = nearFill(request);
       const pieces = TURNS.has(this.report.move) ? null : piecesBefore(request);
       // A thing that near frames bring over rightly needs no layer of its own.
-      if (pieces !== null && missesPieces(around, near.fill, hidden, pieces)) through = passing({ ...request, near: near.fill }, pieces);
+      if (pieces !== null && missesPieces(around, near.fill, hidden, pieces))
+        through = passing({ ...request, near: near.fill }, pieces);
       if (through !== null) near = nearFill({ ...request, struck: true });
       fill = near.fill;
       seen = near.seen;
@@ -234,12 +327,18 @@ export class PlateCleaner {
     if (through !== null) for (let i = 0; i < trusted.length; i++) if (through.visible[i]! > 0) trusted[i] = 0;
     if (!this.motion.still) matchSharpness(around, fill, hidden, trusted);
     matchSeam(around, fill, hidden, trusted, { bandPx: 24 });
-    if (through !== null) for (let i = 0; i < seen.length; i++) {
-      // What the frame itself shows of it keeps its own pixels, also under the feathered edge.
-      const own = hidden[i]! <= 0 && through.visible[i]! > 0, a = through.cover[i]!;
-      if (own) for (let c = 0; c < 3; c++) fill.data[c * bw * bh + i] = around.data[c * bw * bh + i]!;
-      else if (a > 0) for (let c = 0; c < 3; c++) { const o = c * bw * bh + i; fill.data[o] = fill.data[o]! + a * (through.picture.data[o]! - fill.data[o]!); }
-    }
+    if (through !== null)
+      for (let i = 0; i < seen.length; i++) {
+        // What the frame itself shows of it keeps its own pixels, also under the feathered edge.
+        const own = hidden[i]! <= 0 && through.visible[i]! > 0,
+          a = through.cover[i]!;
+        if (own) for (let c = 0; c < 3; c++) fill.data[c * bw * bh + i] = around.data[c * bw * bh + i]!;
+        else if (a > 0)
+          for (let c = 0; c < 3; c++) {
+            const o = c * bw * bh + i;
+            fill.data[o] = fill.data[o]! + a * (through.picture.data[o]! - fill.data[o]!);
+          }
+      }
     const cover = feather(hidden, bw, bh);
     const madeUp = new Float32Array(bw * bh);
     for (let i = 0; i < cover.length; i++) {
@@ -258,7 +357,10 @@ export class PlateCleaner {
 const ROOM_PX = 24;
 
 /** How far the shadows found on sources reach beyond the bounds of the outlines there: left, up, right, down, px. */
-function overhangOf(shadows: NonNullable<Mosaic['shadows']>, outlines: (frame: number) => [number, number][][]): [number, number, number, number] {
+function overhangOf(
+  shadows: NonNullable<Mosaic['shadows']>,
+  outlines: (frame: number) => [number, number][][],
+): [number, number, number, number] {
   const out: [number, number, number, number] = [0, 0, 0, 0];
   for (const { frame, box } of shadows) {
     const here = outlines(frame);

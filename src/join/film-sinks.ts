@@ -38,10 +38,17 @@ const MASTER_BITS = 10;
 /** Frames a piece of H.264, a closed group: half as many make a film a tenth larger (common practice is one to two seconds, no source). */
 export const GROUP = 48;
 
-export interface Sinks { add(frame: JoinFrame): Promise<void>; close(): Promise<void>; abort(): Promise<void> }
+export interface Sinks {
+  add(frame: JoinFrame): Promise<void>;
+  close(): Promise<void>;
+  abort(): Promise<void>;
+}
 
 /** A stream that is begun while `other` is done: what makes its first frame ahead, in other threads, takes a while. */
-export async function* begunBeside<T>(stream: AsyncGenerator<T, void, undefined>, other: () => Promise<void>): AsyncGenerator<T, void, undefined> {
+export async function* begunBeside<T>(
+  stream: AsyncGenerator<T, void, undefined>,
+  other: () => Promise<void>,
+): AsyncGenerator<T, void, undefined> {
   const first = stream.next();
   first.catch(() => undefined);
   try {
@@ -53,28 +60,57 @@ export async function* begunBeside<T>(stream: AsyncGenerator<T, void, undefined>
 }
 
 export async function openFilm(renderer: JoinRenderer, out: string, o: RenderOptions): Promise<VideoWriter> {
-  const { widthPx, heightPx } = renderer.plateInfo, cut = o.even === true ? 1 : 0;
+  const { widthPx, heightPx } = renderer.plateInfo,
+    cut = o.even === true ? 1 : 0;
   return VideoWriter.open(out, {
-    widthPx: widthPx - (cut & widthPx), heightPx: heightPx - (cut & heightPx), rate: renderer.rate, codec: o.codec, ...(o.crf === undefined ? {} : { crf: o.crf }), ...(o.preset === undefined ? {} : { preset: o.preset }),
-    ...(o.codec === 'h264' && o.resumeIn !== undefined ? { groupSize: GROUP, evenGroups: true } : {}), sound: o.sound ?? null, colour: filmColour(renderer, o.codec),
+    widthPx: widthPx - (cut & widthPx),
+    heightPx: heightPx - (cut & heightPx),
+    rate: renderer.rate,
+    codec: o.codec,
+    ...(o.crf === undefined ? {} : { crf: o.crf }),
+    ...(o.preset === undefined ? {} : { preset: o.preset }),
+    ...(o.codec === 'h264' && o.resumeIn !== undefined ? { groupSize: GROUP, evenGroups: true } : {}),
+    sound: o.sound ?? null,
+    colour: filmColour(renderer, o.codec),
   });
 }
 
 export function openMatte(renderer: JoinRenderer, out: string): Promise<VideoWriter> {
-  return VideoWriter.open(out, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: 'ffv1', grey: true, bits: 8 });
+  return VideoWriter.open(out, {
+    widthPx: renderer.plateInfo.widthPx,
+    heightPx: renderer.plateInfo.heightPx,
+    rate: renderer.rate,
+    codec: 'ffv1',
+    grey: true,
+    bits: 8,
+  });
 }
 
-export async function openSinks(renderer: JoinRenderer, out: string, matte: string | undefined, o: RenderOptions): Promise<Sinks> {
+export async function openSinks(
+  renderer: JoinRenderer,
+  out: string,
+  matte: string | undefined,
+  o: RenderOptions,
+): Promise<Sinks> {
   const size = { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx };
-  const even = o.even === true ? { widthPx: size.widthPx - (size.widthPx % 2), heightPx: size.heightPx - (size.heightPx % 2) } : size;
+  const even =
+    o.even === true
+      ? { widthPx: size.widthPx - (size.widthPx % 2), heightPx: size.heightPx - (size.heightPx % 2) }
+      : size;
   const cropped = even.widthPx !== size.widthPx || even.heightPx !== size.heightPx;
-  const colour = renderer.plateInfo.colour, own = filmColour(renderer, o.codec);
+  const colour = renderer.plateInfo.colour,
+    own = filmColour(renderer, o.codec);
   const picture = await openFilm(renderer, out, o);
   const mask = matte === undefined ? null : await openMatte(renderer, matte);
-  let whole: Picture | null = null, part: Picture | null = null;
+  let whole: Picture | null = null,
+    part: Picture | null = null;
   const grey = mask === null ? null : emptyMatte(size);
   // The plate's own code values need no way through light where the film is coded as the plate is.
-  const straight = (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') && colour.transfer === own.transfer && colour.primaries === 'bt709' && renderer.plateInfo.bitDepth <= 16;
+  const straight =
+    (o.codec === 'ffv1' || o.codec === 'prores4444' || o.codec === 'h264') &&
+    colour.transfer === own.transfer &&
+    colour.primaries === 'bt709' &&
+    renderer.plateInfo.bitDepth <= 16;
   return {
     async add(frame) {
       await o.onFrame?.(frame);
@@ -82,21 +118,48 @@ export async function openSinks(renderer: JoinRenderer, out: string, matte: stri
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(topLeft(frame.coded(whole), (part ??= createPicture(even.widthPx, even.heightPx, 3))));
       } else if (o.codec === 'h264' && frame.plate.bitDepth === 8) await picture.writeFrame(frame.video());
-      else if (o.codec === 'prores4444' && straight && frame.plate.bitDepth <= MASTER_BITS && picture.takes({ ...frame.plate, chromaShift: [0, 0], bitDepth: MASTER_BITS })) await (picture.hasRoom ? picture.writeLaid((planes) => { frame.full(MASTER_BITS, planes); }) : picture.writeFrame(frame.full(MASTER_BITS)!));
+      else if (
+        o.codec === 'prores4444' &&
+        straight &&
+        frame.plate.bitDepth <= MASTER_BITS &&
+        picture.takes({ ...frame.plate, chromaShift: [0, 0], bitDepth: MASTER_BITS })
+      )
+        await (picture.hasRoom
+          ? picture.writeLaid((planes) => {
+              frame.full(MASTER_BITS, planes);
+            })
+          : picture.writeFrame(frame.full(MASTER_BITS)!));
       else if (straight && !frame.plate.hasAlpha) {
         whole ??= createPicture(frame.plate.widthPx, frame.plate.heightPx, 3);
         await picture.writeCoded(frame.coded(whole));
       } else await picture.write(frame.linear());
       if (mask !== null && grey !== null) await mask.writeFrame(matteInto(grey, frame));
     },
-    async close() { await picture.close(); await mask?.close(); },
-    async abort() { await picture.abort(); await mask?.abort(); },
+    async close() {
+      await picture.close();
+      await mask?.close();
+    },
+    async abort() {
+      await picture.abort();
+      await mask?.abort();
+    },
   };
 }
 
 /** A grey frame of 0 in the form in which mattes are coded, to be filled again and again. */
 function emptyMatte({ widthPx, heightPx }: { readonly widthPx: number; readonly heightPx: number }): VideoFrame {
-  return { index: 0, widthPx, heightPx, planes: [new Uint8Array(widthPx * heightPx)], chromaShift: [0, 0], chromaSite: [0, 0], layout: 'grey', bitDepth: 8, hasAlpha: false, colour: defaultColour('ffv1') };
+  return {
+    index: 0,
+    widthPx,
+    heightPx,
+    planes: [new Uint8Array(widthPx * heightPx)],
+    chromaShift: [0, 0],
+    chromaSite: [0, 0],
+    layout: 'grey',
+    bitDepth: 8,
+    hasAlpha: false,
+    colour: defaultColour('ffv1'),
+  };
 }
 
 /** The performer's matte as codes, in `to`'s own plane. */
@@ -105,7 +168,18 @@ function matteInto(to: VideoFrame, { composed }: JoinFrame): VideoFrame {
   codes.fill(0);
   if (composed !== null) {
     const [x0, y0, x1, y1] = composed.box;
-    quantisePlane(composed.matte, 0, x1 - x0, y1 - y0, codes.subarray(y0 * to.widthPx + x0), to.widthPx, 255, 0, 0, 255);
+    quantisePlane(
+      composed.matte,
+      0,
+      x1 - x0,
+      y1 - y0,
+      codes.subarray(y0 * to.widthPx + x0),
+      to.widthPx,
+      255,
+      0,
+      0,
+      255,
+    );
   }
   return to;
 }
@@ -113,7 +187,8 @@ function matteInto(to: VideoFrame, { composed }: JoinFrame): VideoFrame {
 /** Fills a smaller picture with a larger one's first columns and lines. */
 function topLeft(p: Picture, out: Picture): Picture {
   for (let c = 0; c < out.channels; c++) {
-    const from = plane(p, c), to = plane(out, c);
+    const from = plane(p, c),
+      to = plane(out, c);
     for (let y = 0; y < out.height; y++) to.set(from.subarray(y * p.width, y * p.width + out.width), y * out.width);
   }
   return out;
@@ -121,7 +196,8 @@ function topLeft(p: Picture, out: Picture): Picture {
 
 /** How the film is coded: in the plate's own curve where a display shows that as it is, so that nothing beside the performer changes. */
 function filmColour(renderer: JoinRenderer, codec: WriterCodec): ColourTags {
-  const { colour, bitDepth } = renderer.plateInfo, usual = defaultColour(codec);
+  const { colour, bitDepth } = renderer.plateInfo,
+    usual = defaultColour(codec);
   const film = codec === 'h264' || codec === 'prores4444' || codec === 'ffv1';
   if (!film || !shownAsCoded(colour.transfer)) return usual;
   if (codec === 'h264' && bitDepth === 8 && colour.matrix !== 'rgb') return { ...colour, assumed: false };

@@ -8,14 +8,23 @@ import { levelBeside } from './take-level.js';
 
 /** Ground of a level under a sky of another, with a dark strip (a shadow) beside the foot. */
 function outdoors(ground: number, sky: number): Picture {
-  const p = createPicture(160, 120, 3), n = 160 * 120;
-  for (let i = 0; i < n; i++) { const x = i % 160, y = Math.floor(i / 160), v = y < 60 ? sky : x > 86 && x < 100 ? 0.2 * ground : ground; for (let c = 0; c < 3; c++) p.data[c * n + i] = v; }
+  const p = createPicture(160, 120, 3),
+    n = 160 * 120;
+  for (let i = 0; i < n; i++) {
+    const x = i % 160,
+      y = Math.floor(i / 160),
+      v = y < 60 ? sky : x > 86 && x < 100 ? 0.2 * ground : ground;
+    for (let c = 0; c < 3; c++) p.data[c * n + i] = v;
+  }
   return p;
 }
 const STAND = { ground: [80, 95], top: [80, 55] } as const;
-const look = (mean: number, white: number): Look => ({ meanLinear: [mean, mean, mean], percentiles: [0, 0, 0, 0, 0, 0, bt709Encode(white)] }) as unknown as Look;
+const look = (mean: number, white: number): Look =>
+  ({ meanLinear: [mean, mean, mean], percentiles: [0, 0, 0, 0, 0, 0, bt709Encode(white)] }) as unknown as Look;
 /** A screen that lies 1.3 stops under a white, and the picture of a plate exposed alike: mean 2.5, whites .85, ground 2.5 under it. */
-const CLOTH = 2 ** -1.3, FEET = 2 ** -2.5, alike = look(2 ** -2.5, 2 ** -0.85);
+const CLOTH = 2 ** -1.3,
+  FEET = 2 ** -2.5,
+  alike = look(2 ** -2.5, 2 ** -0.85);
 
 describe('ground about the feet', () => {
   it('is read whatever the sky shows, and whatever shadow lies beside the feet', () => {
@@ -29,14 +38,16 @@ describe('ground about the feet', () => {
 });
 
 describe('take beside plate, by the ground at the feet', () => {
-  const beside = (l: Look, screen: number | null, feet: number) => levelBeside(l, { screen, cardStops: null, azimuthDeg: 30, feet });
+  const beside = (l: Look, screen: number | null, feet: number) =>
+    levelBeside(l, { screen, cardStops: null, azimuthDeg: 30, feet });
 
   it('leaves alike what is exposed alike', () => {
     expect(beside(alike, CLOTH, FEET)).toBeNull();
   });
 
   // Ground and picture are known alike, .76, so each has half a say; with the cloth's .35 the sd of all is √(.76² / 2 + .35²) = .64, and what lies within .6 of it is left.
-  const left = 0.6 * Math.sqrt(0.76 ** 2 / 2 + 0.35 ** 2), followed = (read: number): number => read - left ** 2 / read;
+  const left = 0.6 * Math.sqrt(0.76 ** 2 / 2 + 0.35 ** 2),
+    followed = (read: number): number => read - left ** 2 / read;
 
   it('leaves a ground that is pale or dark by itself, and follows one far darker by half, almost wholly', () => {
     expect(beside(alike, CLOTH, FEET * 2 ** -0.7)).toBeNull();
@@ -52,7 +63,8 @@ describe('take beside plate, by the ground at the feet', () => {
   });
 
   it('follows all three by one rule, up as down, where they agree', () => {
-    const up = beside(alike, CLOTH / 4, FEET)!, down = beside(alike, CLOTH * 4, FEET)!;
+    const up = beside(alike, CLOTH / 4, FEET)!,
+      down = beside(alike, CLOTH * 4, FEET)!;
     expect(up.stops).toBeCloseTo(followed(2), 9);
     expect(down.stops).toBeCloseTo(-up.stops, 9);
   });

@@ -11,14 +11,25 @@ import { median } from '../image/statistics.js';
  * concrete .2 to .5 of the light (albedos of ground as handbooks of building physics list them, from memory): spread evenly over
  * .08 to .5 in stops, their middle .2 lies 2.3 stops under and their sd is .76. Under a white that lies on it (half shade, dirt and joints come off) it lay 2.46 stops on 76 of the exam's scenes, sd .6.
  */
-export const GROUND_UNDER = 2.5, GROUND_SD = 0.76;
+export const GROUND_UNDER = 2.5,
+  GROUND_SD = 0.76;
 /** The ground looked at, in the performer's heights: above and below its foot, and to each side. */
-const ABOVE = 0.08, BELOW = 0.35, BESIDE = 0.8;
-const LEAST_PIXELS = 300, LEAST_LEVEL = 1e-3;
+const ABOVE = 0.08,
+  BELOW = 0.35,
+  BESIDE = 0.8;
+const LEAST_PIXELS = 300,
+  LEAST_LEVEL = 1e-3;
 
 /** Median linear luminance of the ground about a performer's feet; null where too little of it is in the picture or it is black. `linear`: scene-linear RGB. */
-export function footLevel(linear: Picture, stand: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] }): number | null {
-  const { width: w, height: h, data } = linear, n = w * h, [gx, gy] = stand.ground, tall = Math.hypot(stand.top[0] - gx, stand.top[1] - gy), levels: number[] = [];
+export function footLevel(
+  linear: Picture,
+  stand: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] },
+): number | null {
+  const { width: w, height: h, data } = linear,
+    n = w * h,
+    [gx, gy] = stand.ground,
+    tall = Math.hypot(stand.top[0] - gx, stand.top[1] - gy),
+    levels: number[] = [];
   const step = Math.max(1, Math.floor(tall / 120));
   for (let y = Math.max(0, Math.floor(gy - ABOVE * tall)); y < Math.min(h, gy + BELOW * tall); y += step) {
     for (let x = Math.max(0, Math.floor(gx - BESIDE * tall)); x < Math.min(w, gx + BESIDE * tall); x += step) {

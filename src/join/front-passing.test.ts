@@ -1,7 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import { passedCover } from './front-passing.js';
 
-const W = 120, H = 40, HEAD: [number, number][] = [[20, 0], [60, 0], [60, H], [20, H]];
+const W = 120,
+  H = 40,
+  HEAD: [number, number][] = [
+    [20, 0],
+    [60, 0],
+    [60, H],
+    [20, H],
+  ];
 /** A performer 40 px wide about x = 70, before a thing 40 px wide about x = 40: two upright cylinders of radius 20, seen from far. */
 const matte = Float32Array.from({ length: W * H }, (_, i) => (i % W >= 50 && i % W < 90 ? 1 : 0));
 

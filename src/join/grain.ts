@@ -51,7 +51,8 @@ export function sigmaCurve(model: GrainModel, channel: 'r' | 'g' | 'b'): Float32
     if (k === 0) out[i] = rows[0]!.sigma;
     else if (k === rows.length) out[i] = rows[k - 1]!.sigma;
     else {
-      const a = rows[k - 1]!, b = rows[k]!;
+      const a = rows[k - 1]!,
+        b = rows[k]!;
       out[i] = a.sigma + ((b.sigma - a.sigma) * (level - a.level)) / Math.max(1e-6, b.level - a.level);
     }
   }
@@ -59,9 +60,13 @@ export function sigmaCurve(model: GrainModel, channel: 'r' | 'g' | 'b'): Float32
 }
 
 /** Lower-triangular mix (Cholesky) that gives three independent noises the correlations r-g, r-b, g-b. */
-export function channelMix(correlation: readonly [number, number, number]): readonly [number, number, number, number, number, number] {
+export function channelMix(
+  correlation: readonly [number, number, number],
+): readonly [number, number, number, number, number, number] {
   const clamp = (v: number): number => Math.min(0.999, Math.max(-0.999, v));
-  const rg = clamp(correlation[0]), rb = clamp(correlation[1]), gb = clamp(correlation[2]);
+  const rg = clamp(correlation[0]),
+    rb = clamp(correlation[1]),
+    gb = clamp(correlation[2]);
   const l22 = Math.sqrt(1 - rg * rg);
   const l32 = clamp((gb - rg * rb) / l22);
   const l33 = Math.sqrt(Math.max(0, 1 - rb * rb - l32 * l32));
@@ -77,7 +82,13 @@ export interface Grower {
   readonly curves: readonly [Float32Array, Float32Array, Float32Array];
 }
 
-export interface GrainField { readonly tiles: readonly [Float32Array, Float32Array, Float32Array]; readonly ox: number; readonly oy: number; readonly sx: number; readonly sy: number }
+export interface GrainField {
+  readonly tiles: readonly [Float32Array, Float32Array, Float32Array];
+  readonly ox: number;
+  readonly oy: number;
+  readonly sx: number;
+  readonly sy: number;
+}
 
 /** Side of the noise tile, a power of two: each frame reads it from another place and another way round, so that no pattern stands still. */
 export const TILE = 512;
@@ -87,22 +98,35 @@ export const TILE = 512;
  * recipe gives the same bytes however the work was divided.
  */
 export function grower(model: GrainModel, seed: number): Grower {
-  const curves: [Float32Array, Float32Array, Float32Array] = [sigmaCurve(model, 'r'), sigmaCurve(model, 'g'), sigmaCurve(model, 'b')];
+  const curves: [Float32Array, Float32Array, Float32Array] = [
+    sigmaCurve(model, 'r'),
+    sigmaCurve(model, 'g'),
+    sigmaCurve(model, 'b'),
+  ];
   const key = JSON.stringify([model.autocorrelation.x, model.autocorrelation.y, model.channelCorrelation, seed]);
   const field = (frame: number): GrainField => {
     const draw = new RandomStream(seed, frame);
-    const ox = draw.below(TILE), oy = draw.below(TILE);
+    const ox = draw.below(TILE),
+      oy = draw.below(TILE);
     // Looked up when they are wanted: of a take's grain only the curves are.
-    return { tiles: keptTiles(key, model, seed), ox, oy, sx: draw.below(2) === 0 ? 1 : -1, sy: draw.below(2) === 0 ? 1 : -1 };
+    return {
+      tiles: keptTiles(key, model, seed),
+      ox,
+      oy,
+      sx: draw.below(2) === 0 ? 1 : -1,
+      sy: draw.below(2) === 0 ? 1 : -1,
+    };
   };
   return {
     curves,
     field,
     add(frame, box, coded, amount) {
-      const w = box[2] - box[0], h = box[3] - box[1];
+      const w = box[2] - box[0],
+        h = box[3] - box[1];
       const { tiles, ox, oy, sx, sy } = field(frame);
       for (let k = 0; k < 3; k++) {
-        const tile = tiles[k]!, to = amount(k as 0 | 1 | 2);
+        const tile = tiles[k]!,
+          to = amount(k as 0 | 1 | 2);
         const base = k * w * h;
         for (let y = 0; y < h; y++) {
           const row = ((oy + sy * (box[1] + y)) & (TILE - 1)) * TILE;
@@ -142,11 +166,14 @@ function keptTiles(key: string, model: GrainModel, seed: number): GrainField['ti
 }
 
 function fillTiles(model: GrainModel, seed: number, [a, b, c]: GrainField['tiles']): void {
-  const tx = shapingTaps(model.autocorrelation.x), ty = shapingTaps(model.autocorrelation.y);
+  const tx = shapingTaps(model.autocorrelation.x),
+    ty = shapingTaps(model.autocorrelation.y);
   const [, m21, m22, m31, m32, m33] = channelMix(model.channelCorrelation);
   [a, b, c].forEach((tile, i) => tile.set(shapedTile(seed, i + 1, tx, ty)));
   for (let i = 0; i < a.length; i++) {
-    const p = a[i]!, q = b[i]!, r = c[i]!;
+    const p = a[i]!,
+      q = b[i]!,
+      r = c[i]!;
     b[i] = m21 * p + m22 * q;
     c[i] = m31 * p + m32 * q + m33 * r;
   }
@@ -158,10 +185,13 @@ function shapedTile(seed: number, lane: number, tx: Float32Array, ty: Float32Arr
   const stream = new RandomStream(seed, lane << 20);
   for (let i = 0; i < white.length; i++) white[i] = stream.normal();
   if (tx.length === 1 && ty.length === 1) return white;
-  const rx = tx.length >> 1, ry = ty.length >> 1;
-  const W = TILE + 2 * rx, H = TILE + 2 * ry;
+  const rx = tx.length >> 1,
+    ry = ty.length >> 1;
+  const W = TILE + 2 * rx,
+    H = TILE + 2 * ry;
   const wide = new Float32Array(W * H);
-  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) wide[y * W + x] = white[((y - ry) & (TILE - 1)) * TILE + ((x - rx) & (TILE - 1))]!;
+  for (let y = 0; y < H; y++)
+    for (let x = 0; x < W; x++) wide[y * W + x] = white[((y - ry) & (TILE - 1)) * TILE + ((x - rx) & (TILE - 1))]!;
   const shaped = convolveSeparable(wide, W, H, tx, ty, 'clamp');
   for (let y = 0; y < TILE; y++) for (let x = 0; x < TILE; x++) white[y * TILE + x] = shaped[(y + ry) * W + x + rx]!;
   return white;

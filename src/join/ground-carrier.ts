@@ -9,17 +9,28 @@ import type { Travel } from '../plate/types.js';
 import type { Carrier } from './carrier.js';
 
 /** Reference: the span's first frame; frames without a pose take the nearest of the span's ends. */
-export function groundCarrier(travel: Travel, span: { readonly in: number; readonly out: number }, widthPx: number, heightPx: number): Carrier {
+export function groundCarrier(
+  travel: Travel,
+  span: { readonly in: number; readonly out: number },
+  widthPx: number,
+  heightPx: number,
+): Carrier {
   const poses = new Map<number, Pose>(travel.frames.map((t) => [t.frame, { r: t.rotation, t: t.translation }]));
   const poseAt = (n: number): Pose => poses.get(Math.min(span.out - 1, Math.max(span.in, Math.round(n)))) ?? AT_HOME;
-  const first = poseAt(span.in), back = inversePose(first), plane = movedPlane(travel.groundNormal, travel.height, first);
-  const centre: Mat3 = [1, 0, widthPx / 2, 0, 1, heightPx / 2, 0, 0, 1], corner = invert(centre);
+  const first = poseAt(span.in),
+    back = inversePose(first),
+    plane = movedPlane(travel.groundNormal, travel.height, first);
+  const centre: Mat3 = [1, 0, widthPx / 2, 0, 1, heightPx / 2, 0, 0, 1],
+    corner = invert(centre);
   const made = new Map<number, Mat3>();
   return {
     at: (n) => {
       const kept = made.get(n);
       if (kept !== undefined) return kept;
-      const m = multiply(centre, multiply(planeHomographyCentred(chain(poseAt(n), back), plane.n, plane.d, travel.focalPx), corner));
+      const m = multiply(
+        centre,
+        multiply(planeHomographyCentred(chain(poseAt(n), back), plane.n, plane.d, travel.focalPx), corner),
+      );
       made.set(n, m);
       return m;
     },

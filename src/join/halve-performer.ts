@@ -21,10 +21,12 @@ export function halvingsOf(recipe: Recipe): number {
   const steady = recipe.steps.find((s): s is SteadyStep => s.step === 'steady' && s.on) ?? null;
   let most = 0;
   // Steadying hardly scales; its largest counts.
-  for (const a of steady?.anchor ?? []) most = Math.max(most, sizeOf(steadyMatrix(steady, a.frame), recipe.take.widthPx, recipe.take.heightPx));
+  for (const a of steady?.anchor ?? [])
+    most = Math.max(most, sizeOf(steadyMatrix(steady, a.frame), recipe.take.widthPx, recipe.take.heightPx));
   const own = Math.max(1, most);
   let shown = 0;
-  for (const p of [ride.placement, ...(ride.layers ?? []).map((l) => l.placement)].flat()) shown = Math.max(shown, sizeOf(p.matrix, recipe.take.widthPx, recipe.take.heightPx) * own);
+  for (const p of [ride.placement, ...(ride.layers ?? []).map((l) => l.placement)].flat())
+    shown = Math.max(shown, sizeOf(p.matrix, recipe.take.widthPx, recipe.take.heightPx) * own);
   if (!(shown > 0)) return 0;
   let k = 0;
   while (k < MOST_HALVINGS && shown * 2 ** (k + 1) <= MOST) k++;
@@ -34,11 +36,21 @@ export function halvingsOf(recipe: Recipe): number {
 /** Largest stretch of a homography, over the corners of a picture. */
 function sizeOf(m: readonly number[], w: number, h: number): number {
   let most = 0;
-  for (const [x, y] of [[0, 0], [w, 0], [0, h], [w, h]] as const) {
+  for (const [x, y] of [
+    [0, 0],
+    [w, 0],
+    [0, h],
+    [w, h],
+  ] as const) {
     const d = m[6]! * x + m[7]! * y + m[8]!;
-    const u = (m[0]! * x + m[1]! * y + m[2]!) / d, v = (m[3]! * x + m[4]! * y + m[5]!) / d;
-    const ux = (m[0]! - u * m[6]!) / d, uy = (m[1]! - u * m[7]!) / d, vx = (m[3]! - v * m[6]!) / d, vy = (m[4]! - v * m[7]!) / d;
-    const s = (ux * ux + uy * uy + vx * vx + vy * vy) / 2, det = ux * vy - uy * vx;
+    const u = (m[0]! * x + m[1]! * y + m[2]!) / d,
+      v = (m[3]! * x + m[4]! * y + m[5]!) / d;
+    const ux = (m[0]! - u * m[6]!) / d,
+      uy = (m[1]! - u * m[7]!) / d,
+      vx = (m[3]! - v * m[6]!) / d,
+      vy = (m[4]! - v * m[7]!) / d;
+    const s = (ux * ux + uy * uy + vx * vx + vy * vy) / 2,
+      det = ux * vy - uy * vx;
     // The larger singular value.
     most = Math.max(most, Math.sqrt(s + Math.sqrt(Math.max(0, s * s - det * det))));
   }
@@ -49,8 +61,14 @@ function sizeOf(m: readonly number[], w: number, h: number): number {
 export function halvePerformer(p: PerformerPicture): PerformerPicture {
   const unit = 2 * (p.unit ?? 1);
   if (p.box[2] <= p.box[0]) return { ...p, unit };
-  const box: Box = [Math.floor(p.box[0] / 2), Math.floor(p.box[1] / 2), Math.ceil(p.box[2] / 2), Math.ceil(p.box[3] / 2)];
-  const w = box[2] - box[0], h = box[3] - box[1];
+  const box: Box = [
+    Math.floor(p.box[0] / 2),
+    Math.floor(p.box[1] / 2),
+    Math.ceil(p.box[2] / 2),
+    Math.ceil(p.box[3] / 2),
+  ];
+  const w = box[2] - box[0],
+    h = box[3] - box[1];
   const { width: sw, height: sh, data } = p.picture;
   const out = createPicture(w, h, 4);
   const sum = new Float32Array(w);
@@ -63,8 +81,13 @@ export function halvePerformer(p: PerformerPicture): PerformerPicture {
         if (sy < 0 || sy >= sh) continue;
         const row = c * sw * sh + sy * sw;
         // The first and last pixel of a row may be alone in their pair.
-        let x = 0, o = 0;
-        if (left === 1) { sum[0] = sum[0]! + data[row]!; x = 1; o = 1; }
+        let x = 0,
+          o = 0;
+        if (left === 1) {
+          sum[0] = sum[0]! + data[row]!;
+          x = 1;
+          o = 1;
+        }
         for (; x + 1 < sw; x += 2, o++) sum[o] = sum[o]! + data[row + x]! + data[row + x + 1]!;
         if (x < sw) sum[o] = sum[o]! + data[row + x]!;
       }
@@ -80,9 +103,29 @@ export function premultipliedHalf(alpha: Picture, colour: Picture, [x0, y0, x1, 
   const { width: w, height: h } = alpha;
   const box: Box = [Math.floor(x0 / 2), Math.floor(y0 / 2), Math.ceil(x1 / 2), Math.ceil(y1 / 2)];
   const picture = createPicture(box[2] - box[0], box[3] - box[1], 4);
-  const door = kernels(), scope = door.scope();
+  const door = kernels(),
+    scope = door.scope();
   try {
-    door.run('premultiplyHalf', [scope.input(alpha.data), scope.input(colour.data), w, h, x0, y0, x1, y1, scope.output(picture.data), picture.width, picture.height, box[0], box[1]], picture.height, picture.width * 16);
+    door.run(
+      'premultiplyHalf',
+      [
+        scope.input(alpha.data),
+        scope.input(colour.data),
+        w,
+        h,
+        x0,
+        y0,
+        x1,
+        y1,
+        scope.output(picture.data),
+        picture.width,
+        picture.height,
+        box[0],
+        box[1],
+      ],
+      picture.height,
+      picture.width * 16,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -92,9 +135,26 @@ export function premultipliedHalf(alpha: Picture, colour: Picture, [x0, y0, x1, 
 
 /** A matte and straight colour premultiplied over the part of them inside `box`, by the kernel. The colour must be finite where alpha is 0. */
 export function premultipliedCut(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): Picture {
-  const picture = createPicture(x1 - x0, y1 - y0, 4), door = kernels(), scope = door.scope();
+  const picture = createPicture(x1 - x0, y1 - y0, 4),
+    door = kernels(),
+    scope = door.scope();
   try {
-    door.run('premultiplyCut', [scope.input(alpha.data), scope.input(colour.data), alpha.width, alpha.height, x0, y0, scope.output(picture.data), picture.width, picture.height], picture.height, picture.width * 8);
+    door.run(
+      'premultiplyCut',
+      [
+        scope.input(alpha.data),
+        scope.input(colour.data),
+        alpha.width,
+        alpha.height,
+        x0,
+        y0,
+        scope.output(picture.data),
+        picture.width,
+        picture.height,
+      ],
+      picture.height,
+      picture.width * 8,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -104,8 +164,10 @@ export function premultipliedCut(alpha: Picture, colour: Picture, [x0, y0, x1, y
 
 /** Plain twin. */
 export function premultipliedCutPlain(alpha: Picture, colour: Picture, [x0, y0, x1, y1]: Box): Picture {
-  const { width: w, height: h } = alpha, n = w * h;
-  const picture = createPicture(x1 - x0, y1 - y0, 4), m = picture.width * picture.height;
+  const { width: w, height: h } = alpha,
+    n = w * h;
+  const picture = createPicture(x1 - x0, y1 - y0, 4),
+    m = picture.width * picture.height;
   for (let y = y0, o = 0; y < y1; y++) {
     for (let i = y * w + x0; i < y * w + x1; i++, o++) {
       const a = alpha.data[i]!;

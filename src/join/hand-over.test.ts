@@ -12,8 +12,10 @@ function performer(w: number, h: number, value: number): PerformerPicture {
 
 describe('a place for a picture', () => {
   it('holds a copy in shared memory, and is used again only when it was freed', () => {
-    const over = new HandOver(), own = performer(20, 10, 0.5);
-    const a = over.lay(own), b = over.lay(performer(20, 10, 0.25));
+    const over = new HandOver(),
+      own = performer(20, 10, 0.5);
+    const a = over.lay(own),
+      b = over.lay(performer(20, 10, 0.25));
     expect(a.picture.data.buffer).toBeInstanceOf(SharedArrayBuffer);
     expect(a.picture.data.buffer).not.toBe(b.picture.data.buffer);
     expect(Array.from(a.picture.data)).toEqual(Array.from(own.picture.data));
@@ -30,7 +32,8 @@ describe('a place for a picture', () => {
   });
 
   it('leaves alone what was not handed over, and forgets what is taken when it is cleared', () => {
-    const own = performer(4, 4, 1), over = new HandOver();
+    const own = performer(4, 4, 1),
+      over = new HandOver();
     freePlace(own);
     expect(own.picture.data[0]).toBe(1);
     const a = over.lay(own);

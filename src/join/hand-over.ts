@@ -14,7 +14,8 @@ export class HandOver {
 
   /** The performer with its picture in a place of its own, taken until `freePlace` is called. Layered pictures go as they are. */
   lay(performer: PerformerPicture): PerformerPicture {
-    const { picture } = performer, bytes = picture.data.byteLength;
+    const { picture } = performer,
+      bytes = picture.data.byteLength;
     if (performer.layers !== undefined) return performer;
     let place = this.places.find((p) => p.byteLength >= HEAD + bytes && Atomics.load(new Int32Array(p, 0, 1), 0) === 0);
     if (place === undefined) {

@@ -15,7 +15,11 @@ import { median, percentile } from '../image/statistics.js';
 import { lightBetween, structureOf, type LocalField } from './local-field.js';
 
 /** A picture over the frame's own pixels, and 1 where it shows the set. */
-export interface Shown { readonly luma: Float32Array; readonly open: Float32Array; /** Kept by `hiddenMotion`: the luma, gone on smoothly where it hides. */ filled?: Float32Array }
+export interface Shown {
+  readonly luma: Float32Array;
+  readonly open: Float32Array /** Kept by `hiddenMotion`: the luma, gone on smoothly where it hides. */;
+  filled?: Float32Array;
+}
 
 /** A way is believed where the two pictures, so brought together, differ by no more (coded, smoothed), or by no more than this share of the local contrast. */
 const MOST_LEFT = 0.03;
@@ -41,36 +45,84 @@ export interface HiddenMotion {
 }
 
 /** Motion of the source to the frame inside what the frame hides; null where a smooth field tells as much or too little is seen. */
-export function hiddenMotion(source: Shown, helper: Shown, frame: Shown, width: number, height: number, reachPx: number): HiddenMotion | null {
+export function hiddenMotion(
+  source: Shown,
+  helper: Shown,
+  frame: Shown,
+  width: number,
+  height: number,
+  reachPx: number,
+): HiddenMotion | null {
   if (width < 48 || height < 48) return null;
   const n = width * height;
-  const a = wayBetween(source, helper, width, height), b = wayBetween(source, frame, width, height);
+  const a = wayBetween(source, helper, width, height),
+    b = wayBetween(source, frame, width, height);
   if (a === null || b === null) return null;
   const both: number[] = [];
-  for (let i = 0; i < n; i++) if (a.known[i] === 1 && b.known[i] === 1 && a.tells[i]! > TELLS && Math.abs(b.u[i]!) < reachPx && Math.abs(b.v[i]!) < reachPx) both.push(i);
+  for (let i = 0; i < n; i++)
+    if (
+      a.known[i] === 1 &&
+      b.known[i] === 1 &&
+      a.tells[i]! > TELLS &&
+      Math.abs(b.u[i]!) < reachPx &&
+      Math.abs(b.v[i]!) < reachPx
+    )
+      both.push(i);
   if (both.length < LEAST_POINTS) return null;
-  const rows = new Float64Array(TERMS), every = Math.max(1, both.length / POINTS), chosen: number[] = [];
+  const rows = new Float64Array(TERMS),
+    every = Math.max(1, both.length / POINTS),
+    chosen: number[] = [];
   for (let k = 0; k < both.length; k += every) chosen.push(both[Math.floor(k)]!);
-  const cx = width / 2, cy = height / 2, s = Math.max(width, height) / 2;
+  const cx = width / 2,
+    cy = height / 2,
+    s = Math.max(width, height) / 2;
   const terms = (i: number): void => {
-    const x = ((i % width) - cx) / s, y = (Math.floor(i / width) - cy) / s, au = a.u[i]!, av = a.v[i]!;
-    rows[0] = 1; rows[1] = x; rows[2] = y; rows[3] = x * x; rows[4] = x * y; rows[5] = y * y;
-    rows[6] = au; rows[7] = av; rows[8] = x * au; rows[9] = y * au; rows[10] = x * av; rows[11] = y * av;
+    const x = ((i % width) - cx) / s,
+      y = (Math.floor(i / width) - cy) / s,
+      au = a.u[i]!,
+      av = a.v[i]!;
+    rows[0] = 1;
+    rows[1] = x;
+    rows[2] = y;
+    rows[3] = x * x;
+    rows[4] = x * y;
+    rows[5] = y * y;
+    rows[6] = au;
+    rows[7] = av;
+    rows[8] = x * au;
+    rows[9] = y * au;
+    rows[10] = x * av;
+    rows[11] = y * av;
   };
-  const smooth = fitMap(chosen, terms, rows, b, 6), map = fitMap(chosen, terms, rows, b, TERMS);
+  const smooth = fitMap(chosen, terms, rows, b, 6),
+    map = fitMap(chosen, terms, rows, b, TERMS);
   if (smooth === null || map === null || !(helps(smooth.far, map.far) || helps(smooth.most, map.most))) return null;
   // The map's way for every point whose way to the helper is known; what it leaves over beside the hidden part goes on inside.
-  const u = new Float32Array(n), v = new Float32Array(n), du = new Float32Array(n), dv = new Float32Array(n), say = new Float32Array(n);
+  const u = new Float32Array(n),
+    v = new Float32Array(n),
+    du = new Float32Array(n),
+    dv = new Float32Array(n),
+    say = new Float32Array(n);
   const bound = Math.max(0.5, 4 * map.left);
   for (let i = 0; i < n; i++) {
     if (a.known[i] === 0) continue;
     terms(i);
-    let p = 0, q = 0;
-    for (let k = 0; k < TERMS; k++) { p += map.u[k]! * rows[k]!; q += map.v[k]! * rows[k]!; }
-    u[i] = p; v[i] = q;
+    let p = 0,
+      q = 0;
+    for (let k = 0; k < TERMS; k++) {
+      p += map.u[k]! * rows[k]!;
+      q += map.v[k]! * rows[k]!;
+    }
+    u[i] = p;
+    v[i] = q;
     if (b.known[i] === 0) continue;
-    const eu = b.u[i]! - p, ev = b.v[i]! - q;
-    if (Math.abs(eu) < bound && Math.abs(ev) < bound) { du[i] = eu; dv[i] = ev; say[i] = 0.05; }
+    const eu = b.u[i]! - p,
+      ev = b.v[i]! - q;
+    if (Math.abs(eu) < bound && Math.abs(ev) < bound) {
+      du[i] = eu;
+      dv[i] = ev;
+      say[i] = 0.05;
+    }
   }
   const [ru, rv] = pushPull([du, dv], say, width, height);
   return carryOver(u, v, ru!, rv!, a, width, height, reachPx);
@@ -80,18 +132,30 @@ function helps(before: number, after: number): boolean {
   return before > WORTH && after < HELPS * before;
 }
 
-interface Way { readonly u: Float32Array; readonly v: Float32Array; /** 1 where it is believed. */ readonly known: Uint8Array; /** How much the surroundings tell of place, 0..1. */ readonly tells: Float32Array }
+interface Way {
+  readonly u: Float32Array;
+  readonly v: Float32Array /** 1 where it is believed. */;
+  readonly known: Uint8Array /** How much the surroundings tell of place, 0..1. */;
+  readonly tells: Float32Array;
+}
 
 /** Dense motion from one picture to another, and where it explains what is seen. */
 function wayBetween(from: Shown, to: Shown, w: number, h: number): Way | null {
-  const n = w * h, both = new Float32Array(n);
+  const n = w * h,
+    both = new Float32Array(n);
   let count = 0;
-  for (let i = 0; i < n; i++) if (from.open[i]! > 0.5 && to.open[i]! > 0.5) { both[i] = 1; count++; }
+  for (let i = 0; i < n; i++)
+    if (from.open[i]! > 0.5 && to.open[i]! > 0.5) {
+      both[i] = 1;
+      count++;
+    }
   if (count < LEAST_POINTS) return null;
   // What one of them hides is made smooth in each by itself: texture there would say that nothing moves.
   const light = lightBetween(from.luma, to.luma, both);
-  const p = filled(from, w, h), q = scaled(filled(to, w, h), 1 / light);
-  const a = new FlowPicture(blurPlane(p, w, h, 0.7), w, h), b = new FlowPicture(blurPlane(q, w, h, 0.7), w, h);
+  const p = filled(from, w, h),
+    q = scaled(filled(to, w, h), 1 / light);
+  const a = new FlowPicture(blurPlane(p, w, h, 0.7), w, h),
+    b = new FlowPicture(blurPlane(q, w, h, 0.7), w, h);
   let u: Float32Array, v: Float32Array;
   try {
     ({ u, v } = motionAt(a, b, 0, { alpha: 4, outer: 3, sweeps: 6 }));
@@ -99,19 +163,30 @@ function wayBetween(from: Shown, to: Shown, w: number, h: number): Way | null {
     a.close();
     b.close();
   }
-  const left = new Float32Array(n), open = new Uint8Array(n);
-  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-    const px = x + u[i]!, py = y + v[i]!;
-    if (!(from.open[i]! > 0.5) || !(px >= 0 && py >= 0 && px <= w - 1 && py <= h - 1)) continue;
-    const x0 = Math.min(w - 2, Math.floor(px)), y0 = Math.min(h - 2, Math.floor(py)), fx = px - x0, fy = py - y0, o = y0 * w + x0;
-    if (!(to.open[o]! > 0.5 && to.open[o + 1]! > 0.5 && to.open[o + w]! > 0.5 && to.open[o + w + 1]! > 0.5)) continue;
-    left[i] = ((q[o]! * (1 - fx) + q[o + 1]! * fx) * (1 - fy) + (q[o + w]! * (1 - fx) + q[o + w + 1]! * fx) * fy - p[i]!) ** 2;
-    open[i] = 1;
-  }
-  const mean = gaussianPlane(left, w, h, 1.5), share = gaussianPlane(Float32Array.from(open), w, h, 1.5);
+  const left = new Float32Array(n),
+    open = new Uint8Array(n);
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++) {
+      const px = x + u[i]!,
+        py = y + v[i]!;
+      if (!(from.open[i]! > 0.5) || !(px >= 0 && py >= 0 && px <= w - 1 && py <= h - 1)) continue;
+      const x0 = Math.min(w - 2, Math.floor(px)),
+        y0 = Math.min(h - 2, Math.floor(py)),
+        fx = px - x0,
+        fy = py - y0,
+        o = y0 * w + x0;
+      if (!(to.open[o]! > 0.5 && to.open[o + 1]! > 0.5 && to.open[o + w]! > 0.5 && to.open[o + w + 1]! > 0.5)) continue;
+      left[i] =
+        ((q[o]! * (1 - fx) + q[o + 1]! * fx) * (1 - fy) + (q[o + w]! * (1 - fx) + q[o + w + 1]! * fx) * fy - p[i]!) **
+        2;
+      open[i] = 1;
+    }
+  const mean = gaussianPlane(left, w, h, 1.5),
+    share = gaussianPlane(Float32Array.from(open), w, h, 1.5);
   for (let i = 0; i < n; i++) if (open[i] === 1 && mean[i]! > MOST_LEFT ** 2 * share[i]!) open[i] = 0;
   // Where nothing tells of place the way is that of the surroundings which do.
-  const tells = structureOf(p, w, h), say = new Float32Array(n);
+  const tells = structureOf(p, w, h),
+    say = new Float32Array(n);
   for (let i = 0; i < n; i++) if (open[i] === 1) say[i] = Math.max(1e-4, tells[i]! * tells[i]!);
   const [su, sv] = pushPull([u, v], say, w, h);
   return { u: su!, v: sv!, known: open, tells };
@@ -134,15 +209,33 @@ function scaled(p: Float32Array, gain: number): Float32Array {
   return out;
 }
 
-interface WayMap { readonly u: Float64Array; readonly v: Float64Array; /** Median of what is left, what 85 in a hundred stay under, and its root mean square, each point counted up to CAP_PX; px. Parallax may be that of few points, and then a few wrong ways may hide it. */ readonly left: number; readonly most: number; readonly far: number }
+interface WayMap {
+  readonly u: Float64Array;
+  readonly v: Float64Array /** Median of what is left, what 85 in a hundred stay under, and its root mean square, each point counted up to CAP_PX; px. Parallax may be that of few points, and then a few wrong ways may hide it. */;
+  readonly left: number;
+  readonly most: number;
+  readonly far: number;
+}
 
 /** Least squares with Tukey weights of the way `b` on the first `count` terms. */
-function fitMap(points: readonly number[], terms: (i: number) => void, row: Float64Array, b: Way, count: number): WayMap | null {
-  const u = new Float64Array(TERMS), v = new Float64Array(TERMS), e = new Float64Array(points.length);
-  let left = Infinity, most = Infinity, far = Infinity;
+function fitMap(
+  points: readonly number[],
+  terms: (i: number) => void,
+  row: Float64Array,
+  b: Way,
+  count: number,
+): WayMap | null {
+  const u = new Float64Array(TERMS),
+    v = new Float64Array(TERMS),
+    e = new Float64Array(points.length);
+  let left = Infinity,
+    most = Infinity,
+    far = Infinity;
   for (let round = 0; round < 6; round++) {
     const c = round === 0 ? Infinity : 4.685 * Math.max(0.05, left);
-    const A = new Float64Array(count * count), p = new Float64Array(count), q = new Float64Array(count);
+    const A = new Float64Array(count * count),
+      p = new Float64Array(count),
+      q = new Float64Array(count);
     for (let k = 0; k < points.length; k++) {
       const i = points[k]!;
       // The first round leaves out nothing; its scale is the largest.
@@ -160,14 +253,20 @@ function fitMap(points: readonly number[], terms: (i: number) => void, row: Floa
       A[r * count + r] = A[r * count + r]! + (r < 6 ? 1e-3 : PRIOR_PX ** 2 * (r < 8 ? 10 : 100));
       for (let d = 0; d < r; d++) A[r * count + d] = A[d * count + r]!;
     }
-    const a = solveCholesky(A.slice(), p, count), k2 = solveCholesky(A, q, count);
+    const a = solveCholesky(A.slice(), p, count),
+      k2 = solveCholesky(A, q, count);
     if (a === null || k2 === null) return null;
-    u.set(a); v.set(k2);
+    u.set(a);
+    v.set(k2);
     for (let k = 0; k < points.length; k++) {
       const i = points[k]!;
       terms(i);
-      let x = 0, y = 0;
-      for (let r = 0; r < count; r++) { x += u[r]! * row[r]!; y += v[r]! * row[r]!; }
+      let x = 0,
+        y = 0;
+      for (let r = 0; r < count; r++) {
+        x += u[r]! * row[r]!;
+        y += v[r]! * row[r]!;
+      }
       e[k] = Math.hypot(b.u[i]! - x, b.v[i]! - y);
     }
     left = median(e);
@@ -178,23 +277,45 @@ function fitMap(points: readonly number[], terms: (i: number) => void, row: Floa
 }
 
 /** Each point of the source goes where its way leads; of several at one place the one that parts most from the rest, as near things do. */
-function carryOver(u: Float32Array, v: Float32Array, ru: Float32Array, rv: Float32Array, a: Way, w: number, h: number, reach: number): HiddenMotion {
-  const n = w * h, swift = new Float32Array(n).fill(-1), sum = new Float32Array(n), fu = new Float32Array(n), fv = new Float32Array(n);
+function carryOver(
+  u: Float32Array,
+  v: Float32Array,
+  ru: Float32Array,
+  rv: Float32Array,
+  a: Way,
+  w: number,
+  h: number,
+  reach: number,
+): HiddenMotion {
+  const n = w * h,
+    swift = new Float32Array(n).fill(-1),
+    sum = new Float32Array(n),
+    fu = new Float32Array(n),
+    fv = new Float32Array(n);
   const each = (take: (o: number, share: number, speed: number, x: number, y: number) => void): void => {
-    for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-      if (a.known[i] === 0) continue;
-      const du = u[i]! + ru[i]!, dv = v[i]! + rv[i]!;
-      if (Math.abs(du) > reach || Math.abs(dv) > reach) continue;
-      const px = x + du, py = y + dv, x0 = Math.floor(px), y0 = Math.floor(py), speed = Math.hypot(du, dv);
-      for (let k = 0; k < 4; k++) {
-        const X = x0 + (k & 1), Y = y0 + (k >> 1);
-        if (X < 0 || Y < 0 || X >= w || Y >= h) continue;
-        const share = (1 - Math.abs(px - X)) * (1 - Math.abs(py - Y));
-        if (share > 0.02) take(Y * w + X, share, speed, du, dv);
+    for (let y = 0, i = 0; y < h; y++)
+      for (let x = 0; x < w; x++, i++) {
+        if (a.known[i] === 0) continue;
+        const du = u[i]! + ru[i]!,
+          dv = v[i]! + rv[i]!;
+        if (Math.abs(du) > reach || Math.abs(dv) > reach) continue;
+        const px = x + du,
+          py = y + dv,
+          x0 = Math.floor(px),
+          y0 = Math.floor(py),
+          speed = Math.hypot(du, dv);
+        for (let k = 0; k < 4; k++) {
+          const X = x0 + (k & 1),
+            Y = y0 + (k >> 1);
+          if (X < 0 || Y < 0 || X >= w || Y >= h) continue;
+          const share = (1 - Math.abs(px - X)) * (1 - Math.abs(py - Y));
+          if (share > 0.02) take(Y * w + X, share, speed, du, dv);
+        }
       }
-    }
   };
-  each((o, share, speed) => { if (share > 0.2 && speed > swift[o]!) swift[o] = speed; });
+  each((o, share, speed) => {
+    if (share > 0.2 && speed > swift[o]!) swift[o] = speed;
+  });
   each((o, share, speed, x, y) => {
     if (speed < swift[o]! - 1.5) return;
     sum[o] = sum[o]! + share;
@@ -202,7 +323,12 @@ function carryOver(u: Float32Array, v: Float32Array, ru: Float32Array, rv: Float
     fv[o] = fv[o]! - share * y;
   });
   const told = new Float32Array(n);
-  for (let i = 0; i < n; i++) if (sum[i]! > 0.25) { fu[i] = fu[i]! / sum[i]!; fv[i] = fv[i]! / sum[i]!; told[i] = 1; }
+  for (let i = 0; i < n; i++)
+    if (sum[i]! > 0.25) {
+      fu[i] = fu[i]! / sum[i]!;
+      fv[i] = fv[i]! / sum[i]!;
+      told[i] = 1;
+    }
   const [x, y] = pushPull([fu, fv], told, w, h);
   return { field: { cellPx: 1, columns: w, rows: h, u: x!, v: y! }, told };
 }

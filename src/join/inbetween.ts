@@ -46,7 +46,12 @@ export interface Proposal extends MotionField {
 }
 
 /** A proposal with the places that it fetches from. */
-interface Weighed extends Proposal { readonly ax: Float32Array; readonly ay: Float32Array; readonly bx: Float32Array; readonly by: Float32Array }
+interface Weighed extends Proposal {
+  readonly ax: Float32Array;
+  readonly ay: Float32Array;
+  readonly bx: Float32Array;
+  readonly by: Float32Array;
+}
 
 /** Weight of the plain mix, see {@link InbetweenTuning.doubt}. */
 export const DOUBT = 0.03;
@@ -94,12 +99,15 @@ export class PairMotion {
     const { width: w, height: h } = this;
     const { u, v } = this.forward;
     const one = 1 / (this.tuning.unitPx ?? 1) ** 2;
-    let off = 0, count = 0;
+    let off = 0,
+      count = 0;
     for (let y = 0; y < h; y += 2) {
       for (let x = 0; x < w; x += 2) {
         const i = y * w + x;
-        const fu = u[i]!, fv = v[i]!;
-        const du = sampleBilinear(this.backward.u, w, h, x + 0.5 + fu, y + 0.5 + fv) - fu, dv = sampleBilinear(this.backward.v, w, h, x + 0.5 + fu, y + 0.5 + fv) - fv;
+        const fu = u[i]!,
+          fv = v[i]!;
+        const du = sampleBilinear(this.backward.u, w, h, x + 0.5 + fu, y + 0.5 + fv) - fu,
+          dv = sampleBilinear(this.backward.v, w, h, x + 0.5 + fu, y + 0.5 + fv) - fv;
         if (du * du + dv * dv > one + 0.01 * (fu * fu + fv * fv)) off++;
         count++;
       }
@@ -120,11 +128,18 @@ export class PairMotion {
   picture(a: Picture, b: Picture, t: number, neighbours: NeighbourMotion | null = null, dst?: Picture): Picture {
     requireSameSize(a, b, 'an in-between picture');
     if (a.width !== this.width || a.height !== this.height || a.channels !== b.channels) {
-      throw new PlatewrightError('PW-JOIN-PACE', `the motion is of ${this.width}×${this.height} pictures, but got ${a.width}×${a.height}`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-JOIN-PACE',
+        `the motion is of ${this.width}×${this.height} pictures, but got ${a.width}×${a.height}`,
+        { kind: 'internal' },
+      );
     }
-    const w = this.width, h = this.height, n = w * h;
+    const w = this.width,
+      h = this.height,
+      n = w * h;
     const out = dst ?? createPicture(w, h, a.channels);
-    const sum = new Float32Array(n * a.channels), weight = new Float32Array(n);
+    const sum = new Float32Array(n * a.channels),
+      weight = new Float32Array(n);
     for (const p of this.proposals(t, neighbours)) this.add(a, b, p, sum, weight);
     const rest = this.tuning.doubt ?? DOUBT;
     for (let c = 0; c < a.channels; c++) {
@@ -139,49 +154,76 @@ export class PairMotion {
   /** The motions that compete at time t: the direct one and, unless `compete` is false, the two carried ones. */
   proposals(t: number, neighbours: NeighbourMotion | null = null): Weighed[] {
     const field = this.fieldAt(t);
-    const bend = neighbours === null || neighbours.before === null || neighbours.after === null ? null : curvature(field, t, neighbours.before, this.forward, neighbours.after);
-    const direct = this.weigh(field, t, 1, bend), out = [direct];
+    const bend =
+      neighbours === null || neighbours.before === null || neighbours.after === null
+        ? null
+        : curvature(field, t, neighbours.before, this.forward, neighbours.after);
+    const direct = this.weigh(field, t, 1, bend),
+      out = [direct];
     for (let i = 0; i < direct.w0.length; i++) {
       direct.w0[i] = direct.w0[i]! + DIRECT * (1 - t);
       direct.w1[i] = direct.w1[i]! + DIRECT * t;
     }
-    if (this.tuning.compete ?? true) out.push(this.weigh(carry(this.forward, t, this.backward), t, 0.5, bend), this.weigh(carry(this.backward, t - 1, this.forward), t, 0.5, bend));
+    if (this.tuning.compete ?? true)
+      out.push(
+        this.weigh(carry(this.forward, t, this.backward), t, 0.5, bend),
+        this.weigh(carry(this.backward, t - 1, this.forward), t, 0.5, bend),
+      );
     return out;
   }
 
   private weigh(field: MotionField, t: number, bias: number, bend: MotionField | null): Weighed {
-    const w = this.width, h = this.height, n = w * h;
-    const ax = new Float32Array(n), ay = new Float32Array(n), bx = new Float32Array(n), by = new Float32Array(n);
+    const w = this.width,
+      h = this.height,
+      n = w * h;
+    const ax = new Float32Array(n),
+      ay = new Float32Array(n),
+      bx = new Float32Array(n),
+      by = new Float32Array(n);
     // A bent path: what is seen at x came to x − bend on the straight one.
     const straight = bend === null ? field : bentField(field, bend);
     for (let y = 0, i = 0; y < h; y++) {
       for (let x = 0; x < w; x++, i++) {
-        const u = straight.u[i]!, v = straight.v[i]!;
-        const px = x + 0.5 - (bend === null ? 0 : bend.u[i]!), py = y + 0.5 - (bend === null ? 0 : bend.v[i]!);
+        const u = straight.u[i]!,
+          v = straight.v[i]!;
+        const px = x + 0.5 - (bend === null ? 0 : bend.u[i]!),
+          py = y + 0.5 - (bend === null ? 0 : bend.v[i]!);
         ax[i] = px - t * u;
         ay[i] = py - t * v;
         bx[i] = px + (1 - t) * u;
         by[i] = py + (1 - t) * v;
       }
     }
-    const l0 = warpMap(one(this.lumaA, w, h), ax, ay, w, h), l1 = warpMap(one(this.lumaB, w, h), bx, by, w, h);
-    const f = warpMap(two(this.forward), ax, ay, w, h), g = warpMap(two(this.backward), bx, by, w, h);
-    const d = new Float32Array(n), w0s = new Float32Array(n), w1s = new Float32Array(n);
+    const l0 = warpMap(one(this.lumaA, w, h), ax, ay, w, h),
+      l1 = warpMap(one(this.lumaB, w, h), bx, by, w, h);
+    const f = warpMap(two(this.forward), ax, ay, w, h),
+      g = warpMap(two(this.backward), bx, by, w, h);
+    const d = new Float32Array(n),
+      w0s = new Float32Array(n),
+      w1s = new Float32Array(n);
     for (let i = 0; i < n; i++) d[i] = Math.abs(l0.data[i]! - l1.data[i]!);
     gaussianPlane(d, w, h, 1.2, 1.2, d);
-    const unit2 = (this.tuning.unitPx ?? 1) ** 2, trust2 = (this.tuning.trustPx ?? 1) ** 2;
+    const unit2 = (this.tuning.unitPx ?? 1) ** 2,
+      trust2 = (this.tuning.trustPx ?? 1) ** 2;
     for (let i = 0; i < n; i++) {
-      const u = straight.u[i]!, v = straight.v[i]!;
+      const u = straight.u[i]!,
+        v = straight.v[i]!;
       const s2 = trust2 / unit2 + 0.01 * trust2 * (u * u + v * v);
-      const fu = f.data[i]! - u, fv = f.data[n + i]! - v, gu = g.data[i]! - u, gv = g.data[n + i]! - v;
-      let e0 = Math.exp(-(fu * fu + fv * fv) / s2), e1 = Math.exp(-(gu * gu + gv * gv) / s2);
+      const fu = f.data[i]! - u,
+        fv = f.data[n + i]! - v,
+        gu = g.data[i]! - u,
+        gv = g.data[n + i]! - v;
+      let e0 = Math.exp(-(fu * fu + fv * fv) / s2),
+        e1 = Math.exp(-(gu * gu + gv * gv) / s2);
       // Outside the picture nothing is known, and what only one picture can show needs no confirming by the other.
-      const out0 = ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h, out1 = bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h;
+      const out0 = ax[i]! < 0 || ay[i]! < 0 || ax[i]! > w || ay[i]! > h,
+        out1 = bx[i]! < 0 || by[i]! < 0 || bx[i]! > w || by[i]! > h;
       if (out0) e0 *= 0.01;
       if (out1) e1 *= 0.01;
       if (out0 && !out1) e1 = 1;
       else if (out1 && !out0) e0 = 1;
-      const w0 = (1 - t) * e0, w1 = t * e1;
+      const w0 = (1 - t) * e0,
+        w1 = t * e1;
       const confirmed = out0 !== out1 ? 1 : (2 * Math.min(e0, e1)) / (e0 + e1 + 1e-6);
       // Both agree with v: then they must also look alike. One alone can't be checked so.
       const both = (2 * Math.min(w0, w1)) / (w0 + w1 + 1e-6);
@@ -195,8 +237,11 @@ export class PairMotion {
   }
 
   private add(a: Picture, b: Picture, p: Weighed, sum: Float32Array, weight: Float32Array): void {
-    const w = this.width, h = this.height, n = w * h;
-    const p0 = warpMap(a, p.ax, p.ay, w, h, { filter: 'bicubic' }), p1 = warpMap(b, p.bx, p.by, w, h, { filter: 'bicubic' });
+    const w = this.width,
+      h = this.height,
+      n = w * h;
+    const p0 = warpMap(a, p.ax, p.ay, w, h, { filter: 'bicubic' }),
+      p1 = warpMap(b, p.bx, p.by, w, h, { filter: 'bicubic' });
     for (let i = 0; i < n; i++) weight[i] = weight[i]! + p.w0[i]! + p.w1[i]!;
     for (let c = 0; c < a.channels; c++) {
       for (let i = 0, k = c * n; i < n; i++, k++) sum[k] = sum[k]! + p.w0[i]! * p0.data[k]! + p.w1[i]! * p1.data[k]!;

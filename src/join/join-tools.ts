@@ -10,13 +10,24 @@ import type { Recipe } from './types.js';
 /** What most recipes have no use for is loaded when it is: every thread of a render begins with these. */
 function betweenOnNeed(): InBetween {
   let made: Promise<InBetween> | null = null;
-  const between: InBetween = async (a, b, t) => (await (made ??= import('./paced-performer.js').then((m) => m.performersBetween())))(a, b, t);
-  return Object.assign(between, { close: () => void made?.then((m) => m.close?.(), () => undefined) });
+  const between: InBetween = async (a, b, t) =>
+    (await (made ??= import('./paced-performer.js').then((m) => m.performersBetween())))(a, b, t);
+  return Object.assign(between, {
+    close: () =>
+      void made?.then(
+        (m) => m.close?.(),
+        () => undefined,
+      ),
+  });
 }
 
 /** @param camera the plate's measured move; where the plate is mended and it is not given, it is measured again. */
 export async function joinTools(recipe: Recipe, _marks: MarksFile | null, camera?: CameraMove): Promise<JoinOptions> {
   const mender = recipe.steps.some(mendsPlate) ? (await import('./plate-mender.js')).plateMender(recipe, camera) : null;
-  const ownTools: PerformerTools = { screenPeeler, inBetween: betweenOnNeed(), takePatcher: async (step) => (await import('./patch-take.js')).takePatcher(step, recipe.take.file) };
+  const ownTools: PerformerTools = {
+    screenPeeler,
+    inBetween: betweenOnNeed(),
+    takePatcher: async (step) => (await import('./patch-take.js')).takePatcher(step, recipe.take.file),
+  };
   return { ...ownTools, ownTools, ...(mender === null ? {} : { mender }) };
 }

@@ -16,14 +16,27 @@ const frames = madeTake(5, GRADES[1]!, 320, 180, 3).map((t) => t.frame);
 /** A take in memory that counts how often it was looked at. */
 function take(): { reader: VideoReader; looks: () => number } {
   let count = 0;
-  return { reader: { info: { frameCount: frames.length }, frame: (n: number) => { count++; return Promise.resolve(frames[n]!); } } as unknown as VideoReader, looks: () => count };
+  return {
+    reader: {
+      info: { frameCount: frames.length },
+      frame: (n: number) => {
+        count++;
+        return Promise.resolve(frames[n]!);
+      },
+    } as unknown as VideoReader,
+    looks: () => count,
+  };
 }
 const span = { in: 0, out: 3 };
 
 describe('models of screens that are kept', () => {
-  for (const [where, make] of [['in memory', () => screensInMemory()], ['in a folder', () => screensInFolder(join(folder, 'screens'))]] as const) {
+  for (const [where, make] of [
+    ['in memory', () => screensInMemory()],
+    ['in a folder', () => screensInFolder(join(folder, 'screens'))],
+  ] as const) {
     it(`are found again ${where}, whole, by the colour that was found too`, async () => {
-      const screens: KeptScreens = make(), first = take();
+      const screens: KeptScreens = make(),
+        first = take();
       const model = await screenModelOf(first.reader, span, undefined, undefined, { screens, file });
       expect(first.looks()).toBe(3);
       for (const colour of [undefined, model.hue.family]) {
@@ -38,7 +51,10 @@ describe('models of screens that are kept', () => {
 
   it('are made anew for another span, clean frame or file, and where the kept one can not be read', async () => {
     const screens = screensInFolder(join(folder, 'screens'));
-    for (const [s, clean] of [[{ in: 0, out: 2 }, undefined], [span, 0]] as const) {
+    for (const [s, clean] of [
+      [{ in: 0, out: 2 }, undefined],
+      [span, 0],
+    ] as const) {
       const other = take();
       await screenModelOf(other.reader, s, undefined, clean, { screens, file });
       expect(other.looks()).toBeGreaterThan(0);

@@ -23,16 +23,40 @@ export interface ScreensOfTake {
 }
 
 /** Name of a model; null for takes that are not one file (picture sequences), whose models are not kept. */
-export function screenKey(file: string, span: { readonly in: number; readonly out: number }, screen: 'green' | 'blue' | undefined, cleanFrame: number | undefined): string | null {
+export function screenKey(
+  file: string,
+  span: { readonly in: number; readonly out: number },
+  screen: 'green' | 'blue' | undefined,
+  cleanFrame: number | undefined,
+): string | null {
   const stat = statSync(file, { throwIfNoEntry: false });
   if (stat === undefined || !stat.isFile()) return null;
-  return createHash('sha256').update(JSON.stringify([programStamp(), basename(file), stat.size, stat.mtimeMs, span.in, span.out, screen ?? null, cleanFrame ?? null])).digest('hex').slice(0, 24);
+  return createHash('sha256')
+    .update(
+      JSON.stringify([
+        programStamp(),
+        basename(file),
+        stat.size,
+        stat.mtimeMs,
+        span.in,
+        span.out,
+        screen ?? null,
+        cleanFrame ?? null,
+      ]),
+    )
+    .digest('hex')
+    .slice(0, 24);
 }
 
 /** For as long as the program runs. */
 export function screensInMemory(): KeptScreens {
   const known = new Map<string, ScreenModel>();
-  return { find: (key) => known.get(key) ?? null, keep: (key, model) => { known.set(key, model); } };
+  return {
+    find: (key) => known.get(key) ?? null,
+    keep: (key, model) => {
+      known.set(key, model);
+    },
+  };
 }
 
 /** In a folder, which may be deleted at any time; what can't be read there is made again. */

@@ -11,10 +11,18 @@ import type { MarksFile } from '../plate/marks.js';
 import { keptTake, keptTakeKey } from './kept-takes.js';
 import { readyTake, type ReadyTake } from './take-side.js';
 
-const folder = mkdtempSync(join(tmpdir(), 'kept-takes-')), file = join(folder, 'take.mp4'), cache = join(folder, 'cache');
+const folder = mkdtempSync(join(tmpdir(), 'kept-takes-')),
+  file = join(folder, 'take.mp4'),
+  cache = join(folder, 'cache');
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 beforeAll(async () => {
-  const w = await VideoWriter.open(file, { widthPx: 320, heightPx: 180, rate: { num: 24, den: 1 }, codec: 'h264', crf: 12 });
+  const w = await VideoWriter.open(file, {
+    widthPx: 320,
+    heightPx: 180,
+    rate: { num: 24, den: 1 },
+    codec: 'h264',
+    crf: 12,
+  });
   for (const t of madeTake(5, GRADES[1]!, 320, 180, 6)) await w.writeCoded(toCodedRgb(t.frame));
   await w.close();
 });
@@ -23,7 +31,8 @@ const none: MarksFile = { frame: 0, marks: [] };
 
 /** The take made ready, and how often a file was opened for it. */
 async function ready(marks: MarksFile, kept: string | null): Promise<{ take: ReadyTake; opened: number }> {
-  const reader = await VideoReader.open(file), spy = vi.spyOn(VideoReader, 'open');
+  const reader = await VideoReader.open(file),
+    spy = vi.spyOn(VideoReader, 'open');
   try {
     const take = await readyTake(file, reader, marks, 'fast', undefined, null, kept);
     return { take, opened: spy.mock.calls.length };
@@ -33,11 +42,18 @@ async function ready(marks: MarksFile, kept: string | null): Promise<{ take: Rea
   }
 }
 
-const told = ({ take: { side, linear: _, ...rest } }: { take: ReadyTake & { linear?: unknown } }): unknown => ({ ...rest, measures: side.measures, marks: side.marks, held: side.held });
+const told = ({ take: { side, linear: _, ...rest } }: { take: ReadyTake & { linear?: unknown } }): unknown => ({
+  ...rest,
+  measures: side.measures,
+  marks: side.marks,
+  held: side.held,
+});
 
 describe('measures of takes that are kept', () => {
   it('are those measured anew, and cost no look at the file again', async () => {
-    const plain = await ready(none, null), first = await ready(none, cache), again = await ready(none, cache);
+    const plain = await ready(none, null),
+      first = await ready(none, cache),
+      again = await ready(none, cache);
     expect(told(first)).toEqual(told(plain));
     expect(told(again)).toEqual(told(plain));
     expect(plain.opened).toBeGreaterThan(0);
@@ -54,7 +70,9 @@ describe('measures of takes that are kept', () => {
   it('have names of their own by file, marks and what is asked, and none for what is no file', () => {
     expect(keptTakeKey(file, 'side', none)).toBe(keptTakeKey(file, 'side', { ...none }));
     expect(keptTakeKey(file, 'side', none)).not.toBe(keptTakeKey(file, 'screen', none));
-    expect(keptTakeKey(file, 'side', none)).not.toBe(keptTakeKey(file, 'side', { frame: 0, marks: [{ kind: 'performer', ground: [160, 150], top: [160, 40] }] }));
+    expect(keptTakeKey(file, 'side', none)).not.toBe(
+      keptTakeKey(file, 'side', { frame: 0, marks: [{ kind: 'performer', ground: [160, 150], top: [160, 40] }] }),
+    );
     const before = keptTakeKey(file, 'side', none);
     utimesSync(file, new Date(2001, 1, 1), new Date(2001, 1, 1));
     expect(keptTakeKey(file, 'side', none)).not.toBe(before);

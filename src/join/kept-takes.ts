@@ -13,7 +13,10 @@ import { programStamp } from './program-stamp.js';
 export function keptTakeKey(file: string, what: string, asked: unknown): string | null {
   const stat = statSync(file, { throwIfNoEntry: false });
   if (stat === undefined || !stat.isFile()) return null;
-  return createHash('sha256').update(JSON.stringify([programStamp(), basename(file), stat.size, stat.mtimeMs, what, asked])).digest('hex').slice(0, 24);
+  return createHash('sha256')
+    .update(JSON.stringify([programStamp(), basename(file), stat.size, stat.mtimeMs, what, asked]))
+    .digest('hex')
+    .slice(0, 24);
 }
 
 /**

@@ -7,14 +7,43 @@ import type { Box } from './ground.js';
  * Lays `over` (RGBA premultiplied, over `overBox`) on `out` (RGB, over `box`) in place. `touched` becomes 1 where it covers,
  * `matte`, given, takes its coverage; `hidden` (over `box`) holds it out.
  */
-export function layPremultiplied(out: Picture, over: Picture, overBox: Box, box: Box, touched: Uint8Array, hidden: Float32Array | null, matte: Float32Array | null = null): void {
-  const n = out.width * out.height, m = over.width * over.height;
+export function layPremultiplied(
+  out: Picture,
+  over: Picture,
+  overBox: Box,
+  box: Box,
+  touched: Uint8Array,
+  hidden: Float32Array | null,
+  matte: Float32Array | null = null,
+): void {
+  const n = out.width * out.height,
+    m = over.width * over.height;
   const door = kernels();
-  if (m < KERNEL_FROM_PIXELS) { layPremultipliedPlain(out, over, overBox, box, touched, hidden, matte); return; }
+  if (m < KERNEL_FROM_PIXELS) {
+    layPremultipliedPlain(out, over, overBox, box, touched, hidden, matte);
+    return;
+  }
   const scope = door.scope();
   try {
     const marks = scope.input(touched);
-    door.run('layOver', [scope.input(over.data), over.width, m, scope.changed(out.data), out.width, n, overBox[0] - box[0], overBox[1] - box[1], marks, hidden === null ? 0 : scope.input(hidden), matte === null ? 0 : scope.changed(matte)], over.height, over.width * 6);
+    door.run(
+      'layOver',
+      [
+        scope.input(over.data),
+        over.width,
+        m,
+        scope.changed(out.data),
+        out.width,
+        n,
+        overBox[0] - box[0],
+        overBox[1] - box[1],
+        marks,
+        hidden === null ? 0 : scope.input(hidden),
+        matte === null ? 0 : scope.changed(matte),
+      ],
+      over.height,
+      over.width * 6,
+    );
     if (!door.owns(touched)) touched.set(new Uint8Array(door.memory.buffer, marks, touched.length));
     scope.finish();
   } finally {
@@ -23,10 +52,21 @@ export function layPremultiplied(out: Picture, over: Picture, overBox: Box, box:
 }
 
 /** Plain twin of {@link layPremultiplied}. */
-export function layPremultipliedPlain(out: Picture, over: Picture, overBox: Box, box: Box, touched: Uint8Array, hidden: Float32Array | null, matte: Float32Array | null = null): void {
-  const n = out.width * out.height, m = over.width * over.height;
-  const dx = overBox[0] - box[0], dy = overBox[1] - box[1];
-  const s = over.data, d = out.data;
+export function layPremultipliedPlain(
+  out: Picture,
+  over: Picture,
+  overBox: Box,
+  box: Box,
+  touched: Uint8Array,
+  hidden: Float32Array | null,
+  matte: Float32Array | null = null,
+): void {
+  const n = out.width * out.height,
+    m = over.width * over.height;
+  const dx = overBox[0] - box[0],
+    dy = overBox[1] - box[1];
+  const s = over.data,
+    d = out.data;
   for (let y = 0, i = 0; y < over.height; y++) {
     for (let x = 0, o = (y + dy) * out.width + dx; x < over.width; x++, i++, o++) {
       const k = hidden === null ? 1 : 1 - hidden[o]!;

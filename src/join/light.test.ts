@@ -4,31 +4,46 @@ import { bt709Decode } from '../colour/transfer.js';
 import type { PlateMeasures } from '../plate/types.js';
 import { matchLight, type SubjectStatistics, temperatureOfBlueToRed, weakWhite } from './light.js';
 
-const plate = (kelvin: number | null, white: readonly [number, number, number]): PlateMeasures => ({
-  light: { temperatureK: { value: kelvin, sd: kelvin === null ? null : 0.15 * kelvin, priorLed: true } },
-  look: { whiteCoded: white, blackCoded: [0, 0, 0], meanLinear: [0.08, 0.08, 0.08], percentiles: [0, 0, 0, 0, 0, 0, 0.9] },
-}) as unknown as PlateMeasures;
+const plate = (kelvin: number | null, white: readonly [number, number, number]): PlateMeasures =>
+  ({
+    light: { temperatureK: { value: kelvin, sd: kelvin === null ? null : 0.15 * kelvin, priorLed: true } },
+    look: {
+      whiteCoded: white,
+      blackCoded: [0, 0, 0],
+      meanLinear: [0.08, 0.08, 0.08],
+      percentiles: [0, 0, 0, 0, 0, 0, 0.9],
+    },
+  }) as unknown as PlateMeasures;
 const take = { light: { temperatureK: { value: null }, azimuthDeg: { value: null } } } as unknown as PlateMeasures;
 
 describe('exposure of the take', () => {
-  const coat = (bright: number): SubjectStatistics => ({ mean: [0.5 * bright, 0.5 * bright, 0.5 * bright], percentiles: [0.1 * bright, 0.2 * bright, 0.5 * bright, bright, bright] });
+  const coat = (bright: number): SubjectStatistics => ({
+    mean: [0.5 * bright, 0.5 * bright, 0.5 * bright],
+    percentiles: [0.1 * bright, 0.2 * bright, 0.5 * bright, bright, bright],
+  });
   const daylit = plate(null, [0.86, 0.86, 0.86]);
-  const carded = (stops: number): PlateMeasures => ({ light: { temperatureK: { value: null }, azimuthDeg: { value: null }, exposureStops: { value: stops, sd: 0.3 } } }) as unknown as PlateMeasures;
+  const carded = (stops: number): PlateMeasures =>
+    ({
+      light: { temperatureK: { value: null }, azimuthDeg: { value: null }, exposureStops: { value: stops, sd: 0.3 } },
+    }) as unknown as PlateMeasures;
 
-  it('raises a take whose card shows white under, not one exposed about rightly, nor beyond the plate\'s whites', () => {
+  it("raises a take whose card shows white under, not one exposed about rightly, nor beyond the plate's whites", () => {
     const { slope, why } = matchLight(daylit, carded(-1.5), coat(0.1));
     slope.forEach((v) => expect(v).toBeCloseTo(2 ** 1.5, 6));
     expect(why).toContain('raised by 1.5 stops');
     expect(matchLight(daylit, carded(-0.4), coat(0.1)).slope).toEqual([1, 1, 1]);
     // A night plate's whites (.3 coded) bound it: 2^.2 times .1052, what .3 decodes to, is .121, the most that a bright part of .1 may become.
     const night = { ...daylit, look: { ...daylit.look!, percentiles: [0, 0, 0, 0, 0, 0, 0.3] } };
-    expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(Math.max(0.4 * 2 ** 1.5 * 0.1, 2 ** 0.2 * bt709Decode(0.3)), 6);
+    expect(matchLight(night, carded(-1.5), coat(0.1)).slope[1] * 0.1).toBeCloseTo(
+      Math.max(0.4 * 2 ** 1.5 * 0.1, 2 ** 0.2 * bt709Decode(0.3)),
+      6,
+    );
   });
 
   it('leaves a dark performer without a known white as it is, and says that nothing tells', () => {
     const { slope, why } = matchLight(daylit, take, coat(0.05));
     expect(slope).toEqual([1, 1, 1]);
-    expect(why).toContain('stops under the plate\'s whites');
+    expect(why).toContain("stops under the plate's whites");
     expect(matchLight(daylit, take, coat(0.4)).why).not.toContain('under the plate');
   });
 });
@@ -52,7 +67,8 @@ describe('white of the plate', () => {
   });
 
   it('asks the edges where no ground tells, and follows them only with the whites', () => {
-    const warm = plate(null, [0.86, 0.77, 0.58]), edges = [1, 0.8, 0.5] as const;
+    const warm = plate(null, [0.86, 0.77, 0.58]),
+      edges = [1, 0.8, 0.5] as const;
     const white = weakWhite(warm, edges)!;
     expect(white.kelvin).toBeLessThan(6200);
     expect(white.how).toContain('edges');

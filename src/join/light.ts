@@ -35,13 +35,16 @@ const MOST_SD_K = 700;
 
 /** Linear RGB of a white of the measured temperature, green 1; null where it is not known well enough. */
 function whiteOf(temperature: Measure | undefined): [number, number, number] | null {
-  if (temperature?.value == null || (temperature.sd ?? Infinity) > MOST_SD_K || temperature.priorLed === true) return null;
+  if (temperature?.value == null || (temperature.sd ?? Infinity) > MOST_SD_K || temperature.priorLed === true)
+    return null;
   return whiteAt(temperature.value);
 }
 
 /** Linear RGB of the white of a temperature, green 1. */
 function whiteAt(k: number): [number, number, number] {
-  const [r, g, b] = linearOfWhite(k >= 4000 && k <= 25000 ? daylightXy(k) : planckianXy(Math.min(15000, Math.max(1700, k))));
+  const [r, g, b] = linearOfWhite(
+    k >= 4000 && k <= 25000 ? daylightXy(k) : planckianXy(Math.min(15000, Math.max(1700, k))),
+  );
   return [r / g, 1, b / g];
 }
 
@@ -70,11 +73,13 @@ const mired = (kelvin: number): number => 1e6 / kelvin;
 
 /** Temperature whose white has this ratio of linear blue to red (it rises with temperature), K within 2000 to 12000. */
 export function temperatureOfBlueToRed(ratio: number): number {
-  let lo = 2000, hi = 12000;
+  let lo = 2000,
+    hi = 12000;
   for (let k = 0; k < 40; k++) {
     const mid = Math.sqrt(lo * hi);
     const [r, , b] = linearOfWhite(mid >= 4000 ? daylightXy(mid) : planckianXy(mid));
-    if (Math.max(0, b) / Math.max(1e-6, r) < ratio) lo = mid; else hi = mid;
+    if (Math.max(0, b) / Math.max(1e-6, r) < ratio) lo = mid;
+    else hi = mid;
   }
   return Math.sqrt(lo * hi);
 }
@@ -88,15 +93,23 @@ export function asksEdges(plate: PlateMeasures): boolean {
 }
 
 /** The plate's white from what weakly speaks for it, K, with how: a share of the smaller departure from neutral of its ground (without a reading of it, of its edges) and its whites; null where the two do not point the same way. */
-export function weakWhite(plate: PlateMeasures, edges: EdgeColour | null = null): { readonly kelvin: number; readonly how: string } | null {
-  const ground = plate.light?.temperatureK.value ?? null, w = plate.look?.whiteCoded;
+export function weakWhite(
+  plate: PlateMeasures,
+  edges: EdgeColour | null = null,
+): { readonly kelvin: number; readonly how: string } | null {
+  const ground = plate.light?.temperatureK.value ?? null,
+    w = plate.look?.whiteCoded;
   const other = ground ?? (edges === null ? null : temperatureOfBlueToRed(edges[2] / edges[0]));
   if (other === null || w === undefined || !(Math.max(...w) > 0.5)) return null;
   const whites = temperatureOfBlueToRed(bt709Decode(Math.max(1e-3, w[2]!)) / bt709Decode(Math.max(1e-3, w[0]!)));
-  const one = mired(other) - mired(NEUTRAL_K), two = mired(whites) - mired(NEUTRAL_K);
+  const one = mired(other) - mired(NEUTRAL_K),
+    two = mired(whites) - mired(NEUTRAL_K);
   if (one * two <= 0) return null;
   const departure = FOLLOWED * (Math.abs(one) < Math.abs(two) ? one : two);
-  return { kelvin: 1e6 / (mired(NEUTRAL_K) + departure), how: `${ground === null ? 'edges' : 'ground'} (${Math.round(other)} K) and whites (${Math.round(whites)} K)` };
+  return {
+    kelvin: 1e6 / (mired(NEUTRAL_K) + departure),
+    how: `${ground === null ? 'edges' : 'ground'} (${Math.round(other)} K) and whites (${Math.round(whites)} K)`,
+  };
 }
 
 /** A take whose known white lies this much under, stops, is brought up; less is within what two cameras' metering differs by (own choice). */
@@ -110,59 +123,106 @@ const DARK_STOPS = 3;
  * A take exposed too dark. The floor card's paper tells it; without a known white nothing does (a black coat looks the same), so
  * the take is left and the doubt is said. Raising is bounded afterwards by the plate's whites, as every exposure is.
  */
-function raisedExposure(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null): { readonly gain: number; readonly why: string } {
+function raisedExposure(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  subject: SubjectStatistics | null,
+): { readonly gain: number; readonly why: string } {
   const known = take.light?.exposureStops?.value ?? null;
   if (known !== null) {
     if (known > -DIM_STOPS) return { gain: 1, why: '' };
     const up = Math.min(MOST_RAISED, -known);
-    return { gain: 2 ** up, why: `exposure raised by ${up.toFixed(1)} stops: the take's card shows white ${(-known).toFixed(1)} stops under` };
+    return {
+      gain: 2 ** up,
+      why: `exposure raised by ${up.toFixed(1)} stops: the take's card shows white ${(-known).toFixed(1)} stops under`,
+    };
   }
   const white = plate.look?.percentiles[6];
   if (subject === null || white === undefined) return { gain: 1, why: '' };
   const under = Math.log2(bt709Decode(Math.max(1e-6, white)) / Math.max(1e-6, subject.percentiles[3]));
-  return { gain: 1, why: under < DARK_STOPS ? '' : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye` };
+  return {
+    gain: 1,
+    why:
+      under < DARK_STOPS
+        ? ''
+        : `the performer's bright parts lie ${under.toFixed(1)} stops under the plate's whites: right for a dark coat, else the take is too dark; nothing in it tells (the floor card would), so its exposure is left: turn it by eye`,
+  };
 }
 
 /** Match of a take to a plate; `edges`: what the plate's edges say of its light's colour, where they were asked; `screen`: level of the take's lit screen, linear; `feet`: level of the plate's ground about the feet, linear. Never throws: what is not known stays as it is and `why` says so. */
-export function matchLight(plate: PlateMeasures, take: PlateMeasures, subject: SubjectStatistics | null, edges: EdgeColour | null = null, screen: number | null = null, feet: number | null = null): LightMatch {
+export function matchLight(
+  plate: PlateMeasures,
+  take: PlateMeasures,
+  subject: SubjectStatistics | null,
+  edges: EdgeColour | null = null,
+  screen: number | null = null,
+  feet: number | null = null,
+): LightMatch {
   const said: string[] = [];
   let slope: [number, number, number] = [1, 1, 1];
-  const to = whiteOf(plate.light?.temperatureK), from = whiteOf(take.light?.temperatureK);
+  const to = whiteOf(plate.light?.temperatureK),
+    from = whiteOf(take.light?.temperatureK);
   const weak = to === null ? weakWhite(plate, edges) : null;
-  const toK = to !== null ? plate.light!.temperatureK.value! : weak?.kelvin ?? null, fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
-  if (toK !== null && (to !== null && from !== null || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED)) {
-    const a = whiteAt(toK), b = whiteAt(fromK);
+  const toK = to !== null ? plate.light!.temperatureK.value! : (weak?.kelvin ?? null),
+    fromK = from !== null ? take.light!.temperatureK.value! : NEUTRAL_K;
+  if (toK !== null && ((to !== null && from !== null) || Math.abs(mired(toK) - mired(fromK)) >= LEAST_MIRED)) {
+    const a = whiteAt(toK),
+      b = whiteAt(fromK);
     const raw = [a[0] / b[0], a[1] / b[1], a[2] / b[2]] as const;
     // The change of colour leaves luminance as it is.
     const y = 0.2126 * raw[0] + 0.7152 * raw[1] + 0.0722 * raw[2];
     slope = [raw[0] / y, raw[1] / y, raw[2] / y];
-    said.push(`white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ${Math.round(toK)} K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`);
-  } else said.push('the keys\' colours are not both known: white left as it is (a grey card in the take and a grey thing in the plate would give it)');
+    said.push(
+      `white from ${Math.round(fromK)} K${from === null ? ' (taken as balanced to its own light)' : ''} to ${Math.round(toK)} K${weak === null ? '' : `, roughly, by the plate's ${weak.how}: a grey card in the take and a grey thing in the plate would give it better`}`,
+    );
+  } else
+    said.push(
+      "the keys' colours are not both known: white left as it is (a grey card in the take and a grey thing in the plate would give it)",
+    );
   const dim = raisedExposure(plate, take, subject);
   if (dim.why !== '') said.push(dim.why);
   slope = [slope[0] * dim.gain, slope[1] * dim.gain, slope[2] * dim.gain];
-  const level = plate.look === undefined || dim.gain !== 1 ? null : levelBeside(plate.look, { screen, cardStops: take.light?.exposureStops?.value ?? null, azimuthDeg: take.light?.azimuthDeg.value ?? null, feet });
+  const level =
+    plate.look === undefined || dim.gain !== 1
+      ? null
+      : levelBeside(plate.look, {
+          screen,
+          cardStops: take.light?.exposureStops?.value ?? null,
+          azimuthDeg: take.light?.azimuthDeg.value ?? null,
+          feet,
+        });
   if (level !== null) {
     slope = slope.map((v) => v * 2 ** level.stops) as [number, number, number];
-    said.push(`exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ${level.sdStops.toFixed(1)}): ${level.why}`);
+    said.push(
+      `exposure ${level.stops < 0 ? 'lowered' : 'raised'} by ${Math.abs(level.stops).toFixed(1)} stops (± ${level.sdStops.toFixed(1)}): ${level.why}`,
+    );
   }
   let gain = 1;
   if (subject !== null && plate.look !== undefined) {
     const white = plate.look.percentiles[6];
     if (white !== undefined) {
-      const most = (feet !== null && (screen !== null || (take.light?.exposureStops?.value ?? null) !== null) ? OVER_WHITE_TOLD : OVER_WHITE) * bt709Decode(white);
+      const most =
+        (feet !== null && (screen !== null || (take.light?.exposureStops?.value ?? null) !== null)
+          ? OVER_WHITE_TOLD
+          : OVER_WHITE) * bt709Decode(white);
       const brightest = subject.percentiles[3] * (0.2126 * slope[0] + 0.7152 * slope[1] + 0.0722 * slope[2]);
-      if (brightest > most && most > 0.02) { gain = Math.max(0.4, most / brightest); said.push(`exposure lowered by ${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`); }
+      if (brightest > most && most > 0.02) {
+        gain = Math.max(0.4, most / brightest);
+        said.push(
+          `exposure lowered by ${level !== null && level.stops < 0 ? 'further ' : ''}${(-Math.log2(gain)).toFixed(1)} stops: the performer outshone everything in the plate`,
+        );
+      }
     }
   }
   slope = [slope[0] * gain, slope[1] * gain, slope[2] * gain];
   const offset: [number, number, number] = [0, 0, 0];
   if (plate.look !== undefined && subject !== null) {
     for (let c = 0; c < 3; c++) {
-      const floor = bt709Decode(Math.max(0, plate.look.blackCoded[c]!)), own = subject.percentiles[0] * slope[c]!;
+      const floor = bt709Decode(Math.max(0, plate.look.blackCoded[c]!)),
+        own = subject.percentiles[0] * slope[c]!;
       if (floor > 0.004 && own < floor) offset[c] = Math.min(0.05, floor - own);
     }
-    if (offset.some((v) => v > 0)) said.push('blacks lifted to the plate\'s');
+    if (offset.some((v) => v > 0)) said.push("blacks lifted to the plate's");
   }
   return { slope, offset, power: [1, 1, 1], saturation: 1, why: said.join('; ') };
 }

@@ -4,8 +4,14 @@ import { kernels } from '../image/kernels.js';
 type Within = readonly [number, number, number, number];
 
 /** Smallest box in `within` (x0, y0 inclusive, x1, y1 exclusive) of all values above `least` of a plane `w` wide, or null. */
-export function boxOf(values: Float32Array, w: number, within: Within, least: number): [number, number, number, number] | null {
-  const door = kernels(), scope = door.scope();
+export function boxOf(
+  values: Float32Array,
+  w: number,
+  within: Within,
+  least: number,
+): [number, number, number, number] | null {
+  const door = kernels(),
+    scope = door.scope();
   try {
     const at = scope.allocate(16);
     door.run('matteBox', [scope.input(values), w, ...within, least, at], 1, 1);
@@ -17,11 +23,20 @@ export function boxOf(values: Float32Array, w: number, within: Within, least: nu
 }
 
 /** Plain twin of {@link boxOf}. */
-export function boxOfPlain(values: Float32Array, w: number, within: Within, least: number): [number, number, number, number] | null {
-  let x0 = w, y0 = -1, x1 = 0, y1 = 0;
+export function boxOfPlain(
+  values: Float32Array,
+  w: number,
+  within: Within,
+  least: number,
+): [number, number, number, number] | null {
+  let x0 = w,
+    y0 = -1,
+    x1 = 0,
+    y1 = 0;
   for (let y = within[1]; y < within[3]; y++) {
     const row = y * w;
-    let first = within[0], last = within[2] - 1;
+    let first = within[0],
+      last = within[2] - 1;
     while (first <= last && !(values[row + first]! > least)) first++;
     if (first > last) continue;
     while (!(values[row + last]! > least)) last--;

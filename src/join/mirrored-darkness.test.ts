@@ -1,12 +1,19 @@
 import { describe, expect, it } from 'vitest';
 import { darknessUnderMirror } from './mirrored-darkness.js';
 
-const floor: readonly (readonly [number, number])[] = [[0, 100], [300, 100], [300, 200], [0, 200]];
+const floor: readonly (readonly [number, number])[] = [
+  [0, 100],
+  [300, 100],
+  [300, 200],
+  [0, 200],
+];
 
 describe('darkness of a shadow on a floor that mirrors', () => {
   it('is that of the channel which the mirrored set lightens least', () => {
     // Diffuse floor .6, .3, .15 of which .15 is left in shadow, under a mirrored wall of .08, .07, .06.
-    const floorLit = [0.6, 0.3, 0.15], wall = [0.08, 0.07, 0.06], read = floorLit.map((d, c) => (0.15 * d + wall[c]!) / (d + wall[c]!)) as [number, number, number];
+    const floorLit = [0.6, 0.3, 0.15],
+      wall = [0.08, 0.07, 0.06],
+      read = floorLit.map((d, c) => (0.15 * d + wall[c]!) / (d + wall[c]!)) as [number, number, number];
     expect(read[2] - read[0]).toBeGreaterThan(0.1);
     const t = darknessUnderMirror(read, [{ foot: [50, 150], tip: [120, 140] }], [floor])!;
     expect(t).toEqual([read[0], read[0], read[0]]);

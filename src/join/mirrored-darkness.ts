@@ -12,8 +12,14 @@ type Px = readonly [number, number];
  * Shares of light left, per channel, as read where these shadows lie: the least of them for all where one lies within a level
  * mirror, else null (as it was read).
  */
-export function darknessUnderMirror(transmission: readonly [number, number, number], shadows: readonly { readonly foot: Px; readonly tip: Px }[], mirrors: readonly (readonly Px[])[]): [number, number, number] | null {
-  const within = shadows.some(({ foot, tip }) => mirrors.some((m) => insidePolygon(m, (foot[0] + tip[0]) / 2, (foot[1] + tip[1]) / 2)));
+export function darknessUnderMirror(
+  transmission: readonly [number, number, number],
+  shadows: readonly { readonly foot: Px; readonly tip: Px }[],
+  mirrors: readonly (readonly Px[])[],
+): [number, number, number] | null {
+  const within = shadows.some(({ foot, tip }) =>
+    mirrors.some((m) => insidePolygon(m, (foot[0] + tip[0]) / 2, (foot[1] + tip[1]) / 2)),
+  );
   if (!within) return null;
   const least = Math.min(...transmission);
   return [least, least, least];

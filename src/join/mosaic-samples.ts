@@ -5,20 +5,38 @@
  * heap lies within the reach of a shadow of what is erased, it is taken for that shadow and goes, however many frames it fills.
  * `sorted` rises; the other arrays are packed in place. Returns how many stay.
  */
-export function withoutShadow(sorted: Float64Array, value: Float64Array, far: Float64Array, index: Int32Array, place: Int32Array, k: number): number {
+export function withoutShadow(
+  sorted: Float64Array,
+  value: Float64Array,
+  far: Float64Array,
+  index: Int32Array,
+  place: Int32Array,
+  k: number,
+): number {
   if (sorted[k - 1]! - sorted[0]! < 0.05) return k;
-  let total = 0, squares = 0;
-  for (let q = 0; q < k; q++) { total += sorted[q]!; squares += sorted[q]! * sorted[q]!; }
-  let best = -1, at = 0, low = 0;
+  let total = 0,
+    squares = 0;
+  for (let q = 0; q < k; q++) {
+    total += sorted[q]!;
+    squares += sorted[q]! * sorted[q]!;
+  }
+  let best = -1,
+    at = 0,
+    low = 0;
   for (let q = 1; q < k; q++) {
     low += sorted[q - 1]!;
-    const a = low / q, b = (total - low) / (k - q);
+    const a = low / q,
+      b = (total - low) / (k - q);
     const between = q * (k - q) * (b - a) * (b - a);
-    if (between > best) { best = between; at = q; }
+    if (between > best) {
+      best = between;
+      at = q;
+    }
   }
   let sum = 0;
   for (let q = 0; q < at; q++) sum += sorted[q]!;
-  const a = sum / at, b = (total - sum) / (k - at);
+  const a = sum / at,
+    b = (total - sum) / (k - at);
   const within = Math.sqrt(Math.max(0, squares - at * a * a - (k - at) * b * b) / k);
   const split = 0.5 * (sorted[at - 1]! + sorted[at]!);
   if (b - a < Math.max(0.05, 5 * within)) return k;
@@ -29,7 +47,10 @@ export function withoutShadow(sorted: Float64Array, value: Float64Array, far: Fl
   let kept = 0;
   for (let q = 0; q < k; q++) {
     if (value[q]! < split) continue;
-    value[kept] = value[q]!; far[kept] = far[q]!; index[kept] = index[q]!; place[kept] = place[q]!;
+    value[kept] = value[q]!;
+    far[kept] = far[q]!;
+    index[kept] = index[q]!;
+    place[kept] = place[q]!;
     kept++;
   }
   return kept;
@@ -53,7 +74,10 @@ export function medianInPlace(a: Float64Array, k: number): number {
   for (let i = 1; i < k; i++) {
     const v = a[i]!;
     let j = i - 1;
-    while (j >= 0 && a[j]! > v) { a[j + 1] = a[j]!; j--; }
+    while (j >= 0 && a[j]! > v) {
+      a[j + 1] = a[j]!;
+      j--;
+    }
     a[j + 1] = v;
   }
   return (k & 1) === 1 ? a[k >> 1]! : 0.5 * (a[(k >> 1) - 1]! + a[k >> 1]!);

@@ -26,33 +26,79 @@ const LIKE = 1.4;
 
 /** Relights, in place, what no frame shows lit of a shadow that is seen to move. Null, and nothing changed, where there is none. */
 export function relightRest(mosaic: Mosaic): FoundCast | null {
-  const { width: w, height: h, shaded, count } = mosaic, n = w * h;
+  const { width: w, height: h, shaded, count } = mosaic,
+    n = w * h;
   if (shaded === undefined) return null;
-  const seen = open(Float32Array.from(shaded, (v) => (v > 0 ? 1 : 0)), w, h, 1);
+  const seen = open(
+    Float32Array.from(shaded, (v) => (v > 0 ? 1 : 0)),
+    w,
+    h,
+    1,
+  );
   let area = 0;
   for (let i = 0; i < n; i++) area += seen[i]!;
   if (area < LEAST_SEEN) return null;
-  const luma = lumaOf(mosaic.picture), lit = new Float32Array(n), dark = new Float32Array(n), known = new Float32Array(n), flat = new Float32Array(n);
+  const luma = lumaOf(mosaic.picture),
+    lit = new Float32Array(n),
+    dark = new Float32Array(n),
+    known = new Float32Array(n),
+    flat = new Float32Array(n);
   for (let i = 0; i < n; i++) {
     known[i] = count[i]! > 0 ? 1 : 0;
     flat[i] = known[i]! * luma[i]!;
-    if (seen[i]! > 0) { lit[i] = luma[i]!; dark[i] = shaded[i]!; }
+    if (seen[i]! > 0) {
+      lit[i] = luma[i]!;
+      dark[i] = shaded[i]!;
+    }
   }
-  const [l, d] = pushPull([lit, dark], seen, w, h) as [Float32Array, Float32Array], sum = gaussianPlane(flat, w, h, 1.5), share = gaussianPlane(known, w, h, 1.5);
+  const [l, d] = pushPull([lit, dark], seen, w, h) as [Float32Array, Float32Array],
+    sum = gaussianPlane(flat, w, h, 1.5),
+    share = gaussianPlane(known, w, h, 1.5);
   const mark = new Uint8Array(n);
   for (let i = 0; i < n; i++) {
     if (known[i] === 0 || seen[i]! > 0) continue;
-    const v = sum[i]! / Math.max(1e-3, share[i]!), step = l[i]! - d[i]!;
+    const v = sum[i]! / Math.max(1e-3, share[i]!),
+      step = l[i]! - d[i]!;
     if (step > 0.03 && Math.abs(v - d[i]!) < AS_DARK * step) mark[i] = 1;
   }
-  const { labels, components } = connectedComponents(mark, w, h, 8), rim = dilate(seen, w, h, 3), meets = new Map<number, number>();
+  const { labels, components } = connectedComponents(mark, w, h, 8),
+    rim = dilate(seen, w, h, 3),
+    meets = new Map<number, number>();
   for (let i = 0; i < n; i++) if (mark[i] !== 0 && rim[i]! > 0) meets.set(labels[i]!, (meets.get(labels[i]!) ?? 0) + 1);
-  const parts = new Set(components.filter((c) => c.area >= LEAST_PX && c.area <= MOST * area && (meets.get(c.label) ?? 0) >= 3 * MEETS * Math.sqrt(c.area)).map((c) => c.label));
+  const parts = new Set(
+    components
+      .filter(
+        (c) =>
+          c.area >= LEAST_PX && c.area <= MOST * area && (meets.get(c.label) ?? 0) >= 3 * MEETS * Math.sqrt(c.area),
+      )
+      .map((c) => c.label),
+  );
   if (parts.size === 0) return null;
-  const place = dilate(Float32Array.from(mark, (v, i) => (v !== 0 && parts.has(labels[i]!) ? 1 : 0)), w, h, 3);
-  const table = transferTable('bt709'), ll = decodePlane(l, table), dl = decodePlane(d, table), ratios: number[] = [];
+  const place = dilate(
+    Float32Array.from(mark, (v, i) => (v !== 0 && parts.has(labels[i]!) ? 1 : 0)),
+    w,
+    h,
+    3,
+  );
+  const table = transferTable('bt709'),
+    ll = decodePlane(l, table),
+    dl = decodePlane(d, table),
+    ratios: number[] = [];
   for (let i = 0; i < n; i += 3) if (seen[i]! > 0 && ll[i]! > 1e-4) ratios.push(dl[i]! / ll[i]!);
   const moving = median(ratios);
-  const found = relightPlace(mosaic, place, () => true, ([r, g, b]) => { const k = (0.2126 * r + 0.7152 * g + 0.0722 * b) / moving; return k < LIKE && k > 1 / LIKE; });
-  return found === null ? null : { mask: found.mask, note: `of a shadow that moves, what no frame shows lit was relit: it let through ${percents(found.ratio)} of red, green, blue` };
+  const found = relightPlace(
+    mosaic,
+    place,
+    () => true,
+    ([r, g, b]) => {
+      const k = (0.2126 * r + 0.7152 * g + 0.0722 * b) / moving;
+      return k < LIKE && k > 1 / LIKE;
+    },
+  );
+  return found === null
+    ? null
+    : {
+        mask: found.mask,
+        note: `of a shadow that moves, what no frame shows lit was relit: it let through ${percents(found.ratio)} of red, green, blue`,
+      };
 }

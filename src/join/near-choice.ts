@@ -27,11 +27,16 @@ export interface NearPlace {
   readonly helper: { readonly source: MosaicSource; readonly matrix: Mat3 } | null;
 }
 
-interface Seen { readonly source: MosaicSource; readonly matrix: Mat3; readonly shown: Uint8Array }
+interface Seen {
+  readonly source: MosaicSource;
+  readonly matrix: Mat3;
+  readonly shown: Uint8Array;
+}
 
 /** Shows most of the hidden points that the source shows, from about as far off in time as the frame: nearer, the way's noise is drawn out; farther, more else has changed. */
 function helperOf(seen: readonly Seen[], shown: Uint8Array, at: number, frame: number): NearPlace['helper'] {
-  let best: Seen | null = null, most = LEAST_HELP;
+  let best: Seen | null = null,
+    most = LEAST_HELP;
   let all = 0;
   for (const v of shown) all += v;
   for (const s of seen) {
@@ -40,42 +45,81 @@ function helperOf(seen: readonly Seen[], shown: Uint8Array, at: number, frame: n
     let both = 0;
     for (let k = 0; k < shown.length; k++) both += shown[k]! & s.shown[k]!;
     const worth = (both / Math.max(1, all)) * Math.sqrt(Math.min(ratio, 1) / Math.max(1, ratio / 2));
-    if (worth > most) { most = worth; best = s; }
+    if (worth > most) {
+      most = worth;
+      best = s;
+    }
   }
   return best;
 }
 
 /** @param hidden > 0 where the frame hides the set, over a box of `width` pixels a row @param toBox reference pixels → the box's @param most so many at most */
-export function chooseNear(sources: readonly MosaicSource[], frame: number, toBox: Mat3, hidden: Float32Array, width: number, most: number): NearPlace[] {
+export function chooseNear(
+  sources: readonly MosaicSource[],
+  frame: number,
+  toBox: Mat3,
+  hidden: Float32Array,
+  width: number,
+  most: number,
+): NearPlace[] {
   let all = 0;
   for (let i = 0; i < hidden.length; i++) if (hidden[i]! > 0) all++;
   const step = Math.max(1, Math.round(Math.sqrt(all / POINTS)));
   const points: number[] = [];
-  for (let i = 0; i < hidden.length; i++) if (hidden[i]! > 0 && (i % width) % step === 0 && Math.floor(i / width) % step === 0) points.push(i);
+  for (let i = 0; i < hidden.length; i++)
+    if (hidden[i]! > 0 && (i % width) % step === 0 && Math.floor(i / width) % step === 0) points.push(i);
   const away = (s: MosaicSource): number => Math.abs(s.frame - frame);
-  const seen = sources.filter((s) => s.frame !== frame).sort((a, b) => away(a) - away(b) || a.frame - b.frame).flatMap((source) => {
-    const matrix = multiply(toBox, source.toReference), back = tryInvert(matrix);
-    if (back === null) return [];
-    const shown = Uint8Array.from(points, (i) => {
-      const [x, y] = apply(back, (i % width) + 0.5, Math.floor(i / width) + 0.5);
-      return x >= 1 && y >= 1 && x < source.widthPx - 1 && y < source.heightPx - 1 && source.shows[Math.floor(y) * source.widthPx + Math.floor(x)]! >= 100 ? 1 : 0;
+  const seen = sources
+    .filter((s) => s.frame !== frame)
+    .sort((a, b) => away(a) - away(b) || a.frame - b.frame)
+    .flatMap((source) => {
+      const matrix = multiply(toBox, source.toReference),
+        back = tryInvert(matrix);
+      if (back === null) return [];
+      const shown = Uint8Array.from(points, (i) => {
+        const [x, y] = apply(back, (i % width) + 0.5, Math.floor(i / width) + 0.5);
+        return x >= 1 &&
+          y >= 1 &&
+          x < source.widthPx - 1 &&
+          y < source.heightPx - 1 &&
+          source.shows[Math.floor(y) * source.widthPx + Math.floor(x)]! >= 100
+          ? 1
+          : 0;
+      });
+      return [{ source, matrix, shown, worth: LASTS + (1 - LASTS) * Math.exp(-(away(source) - 1) / FADES) }];
     });
-    return [{ source, matrix, shown, worth: LASTS + (1 - LASTS) * Math.exp(-(away(source) - 1) / FADES) }];
-  });
   const left = seen.slice();
-  const first = new Float64Array(points.length), second = new Float64Array(points.length);
+  const first = new Float64Array(points.length),
+    second = new Float64Array(points.length);
   const out: NearPlace[] = [];
   while (out.length < most) {
-    let best = -1, gain = ADDS * points.length;
+    let best = -1,
+      gain = ADDS * points.length;
     for (let j = 0; j < left.length; j++) {
       const { shown, worth } = left[j]!;
       let g = 0;
-      for (let k = 0; k < shown.length; k++) if (shown[k] === 1) g += worth > first[k]! ? worth - first[k]! + SECOND * (first[k]! - second[k]!) : worth > second[k]! ? SECOND * (worth - second[k]!) : 0;
-      if (g > gain) { gain = g; best = j; }
+      for (let k = 0; k < shown.length; k++)
+        if (shown[k] === 1)
+          g +=
+            worth > first[k]!
+              ? worth - first[k]! + SECOND * (first[k]! - second[k]!)
+              : worth > second[k]!
+                ? SECOND * (worth - second[k]!)
+                : 0;
+      if (g > gain) {
+        gain = g;
+        best = j;
+      }
     }
     if (best < 0) break;
     const { source, matrix, shown, worth } = left.splice(best, 1)[0]!;
-    for (let k = 0; k < shown.length; k++) if (shown[k] === 1) { if (worth > first[k]!) { second[k] = first[k]!; first[k] = worth; } else if (worth > second[k]!) second[k] = worth; }
+    for (let k = 0; k < shown.length; k++)
+      if (shown[k] === 1) {
+        if (worth > first[k]!) {
+          second[k] = first[k]!;
+          first[k] = worth;
+        } else if (worth > second[k]!) second[k] = worth;
+      }
     out.push({ source, matrix, helper: helperOf(seen, shown, source.frame, frame) });
   }
   return out;

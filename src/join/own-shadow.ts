@@ -24,17 +24,26 @@ const COLOUR_SD = 0.08;
 const LEAST_SPAN = 0.2;
 
 /** Weights that turn (ln r, ln g, ln b) of a smoothed pixel into the share of shadow it lies in. */
-export interface OwnShadow { readonly r: number; readonly g: number; readonly b: number; readonly offset: number }
+export interface OwnShadow {
+  readonly r: number;
+  readonly g: number;
+  readonly b: number;
+  readonly offset: number;
+}
 
 /** Null where the lit ground is not known or its shadow would hardly show. */
-export function ownShadowOf(lit: LitGround | undefined, transmission: readonly [number, number, number]): OwnShadow | null {
+export function ownShadowOf(
+  lit: LitGround | undefined,
+  transmission: readonly [number, number, number],
+): OwnShadow | null {
   if (lit === undefined || !(Math.max(...lit.linear) > 0)) return null;
   const sigma = transmission.map((t) => Math.log(1 / Math.max(0.02, t))) as [number, number, number];
   const mean = (sigma[0] + sigma[1] + sigma[2]) / 3;
   if (mean < LEAST_SPAN) return null;
   const spread = Math.max(LEAST_SPREAD, lit.spread);
   // Along grey (unit (1, 1, 1) / √3) the ground's reflectance adds its variance; across it only the noise of colour counts.
-  const grey = 1 / (COLOUR_SD ** 2 + 3 * spread ** 2), across = 1 / COLOUR_SD ** 2;
+  const grey = 1 / (COLOUR_SD ** 2 + 3 * spread ** 2),
+    across = 1 / COLOUR_SD ** 2;
   let power = 0;
   const w = sigma.map((s) => grey * mean + across * (s - mean)) as [number, number, number];
   for (let c = 0; c < 3; c++) power += w[c]! * sigma[c]!;
@@ -45,15 +54,25 @@ export function ownShadowOf(lit: LitGround | undefined, transmission: readonly [
 }
 
 /** The plate smoothed over `radius` pixels, so that its texture and grain weigh less. @param out may be `base` */
-export function softened(base: Picture, radius: number, out: Picture = createPicture(base.width, base.height, 3)): Picture {
+export function softened(
+  base: Picture,
+  radius: number,
+  out: Picture = createPicture(base.width, base.height, 3),
+): Picture {
   for (let c = 0; c < 3; c++) boxMean(plane(base, c), base.width, base.height, radius, radius, plane(out, c));
   return out;
 }
 
 /** Share of shadow of pixel i as it is read: 0 lit, 1 a full shadow, with what ground and noise add. */
 function shareAt(o: OwnShadow, soft: Picture, i: number): number {
-  const n = soft.width * soft.height, d = soft.data;
-  return o.offset - o.r * Math.log(Math.max(1e-5, d[i]!)) - o.g * Math.log(Math.max(1e-5, d[n + i]!)) - o.b * Math.log(Math.max(1e-5, d[2 * n + i]!));
+  const n = soft.width * soft.height,
+    d = soft.data;
+  return (
+    o.offset -
+    o.r * Math.log(Math.max(1e-5, d[i]!)) -
+    o.g * Math.log(Math.max(1e-5, d[n + i]!)) -
+    o.b * Math.log(Math.max(1e-5, d[2 * n + i]!))
+  );
 }
 
 /** How far pixel i of a softened picture lies in a shadow of the plate's own, 0..1: from .45 of a full one on it counts, from .85 wholly. */
@@ -71,7 +90,9 @@ const MIXED = [0.1, 0.9] as const;
  * would stay light. Changes `part`.
  */
 export function softenedToBorders(part: Picture, radius: number, own: OwnShadow): Picture {
-  const sharp = part.data.slice(), out = softened(part, radius, part), n = out.width * out.height;
+  const sharp = part.data.slice(),
+    out = softened(part, radius, part),
+    n = out.width * out.height;
   for (let i = 0; i < n; i++) {
     const share = shareAt(own, out, i);
     if (share > MIXED[0] && share < MIXED[1]) for (let c = 0; c < 3; c++) out.data[c * n + i] = sharp[c * n + i]!;

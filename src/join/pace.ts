@@ -22,7 +22,9 @@ export interface PacedFrame {
 }
 
 /** Retime file: one source frame for each frame wanted, or one rate for the whole clip (0.5 = half as fast). */
-export type CurveFile = { readonly frames: readonly { readonly frame: number; readonly source: number }[] } | { readonly rate: number };
+export type CurveFile =
+  | { readonly frames: readonly { readonly frame: number; readonly source: number }[] }
+  | { readonly rate: number };
 
 /** A frame nearer than this to a whole number is the frame itself. */
 const WHOLE = 1e-3;
@@ -33,13 +35,18 @@ const WHOLE = 1e-3;
  */
 export function curveOf(file: unknown, frameCount: number): number[] {
   const bad = (what: string): never => {
-    throw new PlatewrightError('PW-JOIN-CURVE', `${what}; a curve file is {"frames":[{"frame":0,"source":0.0},…]} or {"rate":0.75}`, { kind: 'input' });
+    throw new PlatewrightError(
+      'PW-JOIN-CURVE',
+      `${what}; a curve file is {"frames":[{"frame":0,"source":0.0},…]} or {"rate":0.75}`,
+      { kind: 'input' },
+    );
   };
   if (typeof file !== 'object' || file === null) return bad('the curve is not a JSON object');
   const f = file as { rate?: unknown; frames?: unknown };
   if (f.rate !== undefined) {
     const rate = f.rate;
-    if (typeof rate !== 'number' || !(rate > 0) || !(rate <= 100) || rate < 0.01) return bad(`the rate ${JSON.stringify(rate)} is not a number from 0.01 to 100`);
+    if (typeof rate !== 'number' || !(rate > 0) || !(rate <= 100) || rate < 0.01)
+      return bad(`the rate ${JSON.stringify(rate)} is not a number from 0.01 to 100`);
     const n = Math.floor((frameCount - 1) / rate + 1e-9) + 1;
     return Array.from({ length: n }, (_, i) => Math.min(frameCount - 1, i * rate));
   }
@@ -47,12 +54,14 @@ export function curveOf(file: unknown, frameCount: number): number[] {
   const out: number[] = [];
   for (const entry of f.frames as { frame?: unknown; source?: unknown }[]) {
     const { frame, source } = entry ?? {};
-    if (typeof frame !== 'number' || !Number.isInteger(frame) || typeof source !== 'number' || !Number.isFinite(source)) return bad(`the entry ${JSON.stringify(entry)} needs a whole "frame" and a number "source"`);
+    if (typeof frame !== 'number' || !Number.isInteger(frame) || typeof source !== 'number' || !Number.isFinite(source))
+      return bad(`the entry ${JSON.stringify(entry)} needs a whole "frame" and a number "source"`);
     if (out.length === 0) {
       if (frame !== 0) return bad(`the curve starts at frame ${frame}, not at 0`);
     } else {
       if (frame < out.length || frame > 1_000_000) return bad(`frame ${frame} comes after frame ${out.length - 1}`);
-      const last = out[out.length - 1]!, from = out.length - 1;
+      const last = out[out.length - 1]!,
+        from = out.length - 1;
       for (let k = out.length; k < frame; k++) out.push(last + ((source - last) * (k - from)) / (frame - from));
     }
     out.push(source);
@@ -80,7 +89,8 @@ export class Pacer {
 
   /** @param read gives frame n as a picture of its own (not a buffer that is used again). @param count frames in the source. */
   constructor(read: (frame: number) => Promise<Picture>, count: number, tuning: InbetweenTuning = {}) {
-    if (!(count >= 1)) throw new PlatewrightError('PW-JOIN-CURVE', 'the source has no frames to retime', { kind: 'input' });
+    if (!(count >= 1))
+      throw new PlatewrightError('PW-JOIN-CURVE', 'the source has no frames to retime', { kind: 'input' });
     this.read = read;
     this.count = count;
     this.tuning = tuning;
@@ -88,18 +98,27 @@ export class Pacer {
 
   /** The picture at a fractional source frame (cut to the clip's first and last). */
   async at(source: number, method: PaceMethod, frame = 0): Promise<PacedFrame> {
-    if (!Number.isFinite(source)) throw new PlatewrightError('PW-JOIN-CURVE', `source frame ${source} is not a number`, { kind: 'input' });
+    if (!Number.isFinite(source))
+      throw new PlatewrightError('PW-JOIN-CURVE', `source frame ${source} is not a number`, { kind: 'input' });
     const s = Math.min(this.count - 1, Math.max(0, source));
     const near = Math.round(s);
-    if (Math.abs(s - near) < WHOLE) return { frame, source: s, how: 'source', picture: copy((await this.load(near)).picture) };
-    const k = Math.floor(s), t = s - k;
-    if (method === 'nearest') return { frame, source: s, how: 'nearest', picture: copy((await this.load(near)).picture) };
-    const a = (await this.load(k)).picture, b = (await this.load(k + 1)).picture;
+    if (Math.abs(s - near) < WHOLE)
+      return { frame, source: s, how: 'source', picture: copy((await this.load(near)).picture) };
+    const k = Math.floor(s),
+      t = s - k;
+    if (method === 'nearest')
+      return { frame, source: s, how: 'nearest', picture: copy((await this.load(near)).picture) };
+    const a = (await this.load(k)).picture,
+      b = (await this.load(k + 1)).picture;
     if (method === 'blend') return { frame, source: s, how: 'blend', picture: mix(a, b, t) };
     const pair = await this.pair(k);
     if (pair.broken) return { frame, source: s, how: 'nearest', picture: copy(t < 0.5 ? a : b) };
-    const before = k > 0 ? await this.pair(k - 1) : null, after = k + 2 < this.count ? await this.pair(k + 1) : null;
-    const neighbours: NeighbourMotion = { before: before === null || before.broken ? null : before.motion.backward, after: after === null || after.broken ? null : after.motion.forward };
+    const before = k > 0 ? await this.pair(k - 1) : null,
+      after = k + 2 < this.count ? await this.pair(k + 1) : null;
+    const neighbours: NeighbourMotion = {
+      before: before === null || before.broken ? null : before.motion.backward,
+      after: after === null || after.broken ? null : after.motion.forward,
+    };
     return { frame, source: s, how: 'flow', picture: pair.motion.picture(a, b, t, neighbours) };
   }
 
@@ -130,7 +149,8 @@ export class Pacer {
       this.pairs.set(k, held);
       return held;
     }
-    const a = await this.load(k), b = await this.load(k + 1);
+    const a = await this.load(k),
+      b = await this.load(k + 1);
     a.luma ??= codedLuma(a.picture);
     b.luma ??= codedLuma(b.picture);
     const motion = new PairMotion(a.luma, b.luma, a.picture.width, a.picture.height, this.tuning);
@@ -146,7 +166,13 @@ export class Pacer {
 }
 
 /** The whole curve, frame after frame. */
-export async function* pace(read: (frame: number) => Promise<Picture>, count: number, curve: readonly number[], method: PaceMethod = 'flow', tuning: InbetweenTuning = {}): AsyncGenerator<PacedFrame> {
+export async function* pace(
+  read: (frame: number) => Promise<Picture>,
+  count: number,
+  curve: readonly number[],
+  method: PaceMethod = 'flow',
+  tuning: InbetweenTuning = {},
+): AsyncGenerator<PacedFrame> {
   const pacer = new Pacer(read, count, tuning);
   try {
     for (let i = 0; i < curve.length; i++) yield await pacer.at(curve[i]!, method, i);

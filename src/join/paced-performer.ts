@@ -36,13 +36,20 @@ export class PerformerPair {
   constructor(a: PerformerPicture, b: PerformerPicture) {
     this.a = a;
     this.b = b;
-    this.box = [Math.min(a.box[0], b.box[0]) - BORDER, Math.min(a.box[1], b.box[1]) - BORDER, Math.max(a.box[2], b.box[2]) + BORDER, Math.max(a.box[3], b.box[3]) + BORDER];
+    this.box = [
+      Math.min(a.box[0], b.box[0]) - BORDER,
+      Math.min(a.box[1], b.box[1]) - BORDER,
+      Math.max(a.box[2], b.box[2]) + BORDER,
+      Math.max(a.box[3], b.box[3]) + BORDER,
+    ];
     this.scope = kernels().scope();
     try {
       // The full pictures lie in the kernels' memory from the start: no copies, and nothing for the collector.
       this.on = [ontoBox(a, this.box, this.scope), ontoBox(b, this.box, this.scope)];
-      let shift = 0, { width: w, height: h } = this.on[0];
-      let la = this.on[0].luma, lb = this.on[1].luma;
+      let shift = 0,
+        { width: w, height: h } = this.on[0];
+      let la = this.on[0].luma,
+        lb = this.on[1].luma;
       while (Math.max(w, h) > WORK_PX && Math.min(w, h) >= 2 * LEAST_PX) {
         la = halve(la, w, h);
         lb = halve(lb, w, h);
@@ -61,10 +68,24 @@ export class PerformerPair {
 
   at(t: number): PerformerPicture {
     if (this.broken) return mixPerformers(this.a, this.b, t);
-    const [pa, pb] = this.on, proposals = this.motion.proposals(t);
-    const door = kernels(), scope = door.scope(), n = 4 * pa.width * pa.height;
+    const [pa, pb] = this.on,
+      proposals = this.motion.proposals(t);
+    const door = kernels(),
+      scope = door.scope(),
+      n = 4 * pa.width * pa.height;
     try {
-      const drawn = offBox(drawBetween(pa, pb, proposals, reached(this.on, proposals, this.shift), this.shift, t, door.view(scope.allocate(4 * n), n)), this.box);
+      const drawn = offBox(
+        drawBetween(
+          pa,
+          pb,
+          proposals,
+          reached(this.on, proposals, this.shift),
+          this.shift,
+          t,
+          door.view(scope.allocate(4 * n), n),
+        ),
+        this.box,
+      );
       const unit = this.a.unit ?? 1;
       return unit === 1 ? drawn : { ...drawn, unit };
     } finally {
@@ -114,22 +135,38 @@ function reached(pictures: readonly OnBox[], proposals: readonly Proposal[], shi
   const { width: gw, height: gh } = proposals[0]!;
   const any = heldCells(pictures, shift, gw, gh);
   let far = 0;
-  for (const { u, v } of proposals) for (let i = 0; i < u.length; i++) far = Math.max(far, Math.abs(u[i]!), Math.abs(v[i]!));
+  for (const { u, v } of proposals)
+    for (let i = 0; i < u.length; i++) far = Math.max(far, Math.abs(u[i]!), Math.abs(v[i]!));
   // Two cells more for the filters' reach.
   const reach = Math.ceil(far) + 2;
-  const across = new Uint8Array(gw * gh), out = new Uint8Array(gw * gh);
+  const across = new Uint8Array(gw * gh),
+    out = new Uint8Array(gw * gh);
   widen(any, across, gh, gw, gw, 1, reach);
   widen(across, out, gw, gh, 1, gw, reach);
   return out;
 }
 
 /** Along each of `lines` lines of `count` cells: 1 wherever a cell no farther than `reach` is 1. */
-function widen(from: Uint8Array, to: Uint8Array, lines: number, count: number, nextLine: number, next: number, reach: number): void {
+function widen(
+  from: Uint8Array,
+  to: Uint8Array,
+  lines: number,
+  count: number,
+  nextLine: number,
+  next: number,
+  reach: number,
+): void {
   for (let l = 0; l < lines; l++) {
     const at = l * nextLine;
     let last = -Infinity;
-    for (let k = 0; k < count; k++) { if (from[at + k * next] === 1) last = k; if (k - last <= reach) to[at + k * next] = 1; }
+    for (let k = 0; k < count; k++) {
+      if (from[at + k * next] === 1) last = k;
+      if (k - last <= reach) to[at + k * next] = 1;
+    }
     last = Infinity;
-    for (let k = count - 1; k >= 0; k--) { if (from[at + k * next] === 1) last = k; if (last - k <= reach) to[at + k * next] = 1; }
+    for (let k = count - 1; k >= 0; k--) {
+      if (from[at + k * next] === 1) last = k;
+      if (last - k <= reach) to[at + k * next] = 1;
+    }
   }
 }

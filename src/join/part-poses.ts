@@ -21,23 +21,43 @@ const DOUBT = 0.85;
 const EVEN_FRAMES = 1.2;
 
 /** @param offset source frame of target frame f is f + offset */
-export async function partPoses(targetFile: string, sourceFile: string, offset: number, onTarget: (frame: number) => readonly Point2[], onSource: (frame: number) => readonly Point2[]): Promise<PartPoses> {
+export async function partPoses(
+  targetFile: string,
+  sourceFile: string,
+  offset: number,
+  onTarget: (frame: number) => readonly Point2[],
+  onSource: (frame: number) => readonly Point2[],
+): Promise<PartPoses> {
   const readers = [await VideoReader.open(targetFile), await VideoReader.open(sourceFile)] as const;
   try {
     const [target, source] = readers.map((r) => readerLumaSource(r)) as [LumaSource, LumaSource];
-    const first = Math.max(0, -offset), end = Math.min(target.frameCount, source.frameCount - offset);
+    const first = Math.max(0, -offset),
+      end = Math.min(target.frameCount, source.frameCount - offset);
     const fits = new Map<number, PartFit>();
-    const pass = async (frames: AsyncGenerator<LumaFrame>, others: AsyncGenerator<LumaFrame>, wanted: (f: number) => boolean): Promise<void> => {
+    const pass = async (
+      frames: AsyncGenerator<LumaFrame>,
+      others: AsyncGenerator<LumaFrame>,
+      wanted: (f: number) => boolean,
+    ): Promise<void> => {
       let last: PartPose | null = null;
       for await (const t of frames) {
         const s = (await others.next()).value as LumaFrame | undefined;
         if (s === undefined) break;
         const known = fits.get(t.index);
         if (wanted(t.index)) {
-          const polygon = onTarget(t.index), byOutlines = tryInvert(similarityBetween(onSource(t.index + offset), polygon));
-          const starts = [...(byOutlines === null || known !== undefined ? [] : [poseOf(partShape(polygon), byOutlines)]), ...(last === null ? [] : [last])];
+          const polygon = onTarget(t.index),
+            byOutlines = tryInvert(similarityBetween(onSource(t.index + offset), polygon));
+          const starts = [
+            ...(byOutlines === null || known !== undefined ? [] : [poseOf(partShape(polygon), byOutlines)]),
+            ...(last === null ? [] : [last]),
+          ];
           if (starts.length > 0) {
-            const fit = fitPart({ luma: t.luma, width: target.widthPx, height: target.heightPx }, polygon, { luma: s.luma, width: source.widthPx, height: source.heightPx }, starts);
+            const fit = fitPart(
+              { luma: t.luma, width: target.widthPx, height: target.heightPx },
+              polygon,
+              { luma: s.luma, width: source.widthPx, height: source.heightPx },
+              starts,
+            );
             if (known === undefined || fit.alike > known.alike) fits.set(t.index, fit);
           }
         }
@@ -48,8 +68,14 @@ export async function partPoses(targetFile: string, sourceFile: string, offset: 
     };
     if (end > first) {
       await pass(target.frames(first, end), source.frames(first + offset, end + offset), () => true);
-      const alike = [...fits.values()].map((f) => f.alike).sort((a, b) => a - b), usual = alike[alike.length >> 1] ?? 0;
-      if (alike[0]! < DOUBT * usual) await pass(framesBackward(target, end - 1, first), framesBackward(source, end - 1 + offset, first + offset), (f) => fits.get(f)!.alike < DOUBT * usual);
+      const alike = [...fits.values()].map((f) => f.alike).sort((a, b) => a - b),
+        usual = alike[alike.length >> 1] ?? 0;
+      if (alike[0]! < DOUBT * usual)
+        await pass(
+          framesBackward(target, end - 1, first),
+          framesBackward(source, end - 1 + offset, first + offset),
+          (f) => fits.get(f)!.alike < DOUBT * usual,
+        );
     }
     return (frame) => evened(fits, frame);
   } finally {
@@ -58,17 +84,28 @@ export async function partPoses(targetFile: string, sourceFile: string, offset: 
 }
 
 /** Line through the poses about a frame, each weighed by its nearness and likeness. */
-function evened(fits: ReadonlyMap<number, PartFit>, frame: number): { readonly shape: PartShape; readonly pose: PartPose } | null {
+function evened(
+  fits: ReadonlyMap<number, PartFit>,
+  frame: number,
+): { readonly shape: PartShape; readonly pose: PartPose } | null {
   const here = fits.get(frame);
   if (here === undefined) return null;
-  let s0 = 0, s1 = 0, s2 = 0;
-  const y0 = new Float64Array(8), y1 = new Float64Array(8);
+  let s0 = 0,
+    s1 = 0,
+    s2 = 0;
+  const y0 = new Float64Array(8),
+    y1 = new Float64Array(8);
   for (let d = -3; d <= 3; d++) {
     const f = fits.get(frame + d);
     if (f === undefined || f.alike < LEAST_ALIKE) continue;
     const w = Math.exp(-(d * d) / (2 * EVEN_FRAMES * EVEN_FRAMES)) * f.alike ** 4;
-    s0 += w; s1 += w * d; s2 += w * d * d;
-    for (let k = 0; k < 8; k++) { y0[k] = y0[k]! + w * f.pose[k]!; y1[k] = y1[k]! + w * d * f.pose[k]!; }
+    s0 += w;
+    s1 += w * d;
+    s2 += w * d * d;
+    for (let k = 0; k < 8; k++) {
+      y0[k] = y0[k]! + w * f.pose[k]!;
+      y1[k] = y1[k]! + w * d * f.pose[k]!;
+    }
   }
   if (!(s0 > 0)) return null;
   const det = s0 * s2 - s1 * s1;

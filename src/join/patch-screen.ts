@@ -19,13 +19,19 @@ const MORE_HUE = 6;
 
 /** The test for takes with this one's screen; null where it shows none. */
 export function screenTest(coded: Picture, transfer: TransferName): ScreenTest | null {
-  const linear = linearOf(coded, transfer), hue = findScreenHue([linear.data.subarray(0, 3 * coded.width * coded.height)]);
+  const linear = linearOf(coded, transfer),
+    hue = findScreenHue([linear.data.subarray(0, 3 * coded.width * coded.height)]);
   if (hue === null) return null;
   const alike = hueWithin(hue.hueDeg, Math.min(24, hue.spreadDeg + MORE_HUE));
   return (picture) => {
-    const { data } = linearOf(picture, transfer), n = picture.width * picture.height, out = new Uint8Array(n);
+    const { data } = linearOf(picture, transfer),
+      n = picture.width * picture.height,
+      out = new Uint8Array(n);
     for (let i = 0; i < n; i++) {
-      const r = data[i]!, g = data[n + i]!, b = data[2 * n + i]!, most = Math.max(r, g, b);
+      const r = data[i]!,
+        g = data[n + i]!,
+        b = data[2 * n + i]!,
+        most = Math.max(r, g, b);
       out[i] = most > 0.004 && most - Math.min(r, g, b) >= LEAST_CHROMA * most && alike(r, g, b) ? 1 : 0;
     }
     return out;
@@ -33,7 +39,8 @@ export function screenTest(coded: Picture, transfer: TransferName): ScreenTest |
 }
 
 function linearOf(coded: Picture, transfer: TransferName): Picture {
-  const n = coded.width * coded.height, out = createPicture(coded.width, coded.height, 3);
+  const n = coded.width * coded.height,
+    out = createPicture(coded.width, coded.height, 3);
   linearise(coded.data.subarray(0, 3 * n), out.data, transfer);
   return out;
 }
@@ -43,17 +50,31 @@ function linearOf(coded: Picture, transfer: TransferName): Picture {
  * target's performer than at the target's screen.
  * @param inside 1 inside the outline @param rim inside pixels that lie at the outline @param source, target their screens; all width × height
  */
-export function strayScreen(inside: Uint8Array, rim: Uint8Array, source: Uint8Array, target: Uint8Array, width: number): Uint8Array {
-  const n = inside.length, out = new Uint8Array(n), seen = new Uint8Array(n), piece: number[] = [];
+export function strayScreen(
+  inside: Uint8Array,
+  rim: Uint8Array,
+  source: Uint8Array,
+  target: Uint8Array,
+  width: number,
+): Uint8Array {
+  const n = inside.length,
+    out = new Uint8Array(n),
+    seen = new Uint8Array(n),
+    piece: number[] = [];
   for (let start = 0; start < n; start++) {
     if (seen[start] === 1 || inside[start] === 0 || source[start] === 0) continue;
     piece.length = 0;
     piece.push(start);
     seen[start] = 1;
-    let onPerformer = 0, onScreen = 0;
+    let onPerformer = 0,
+      onScreen = 0;
     for (let k = 0; k < piece.length; k++) {
-      const i = piece[k]!, x = i % width;
-      if (rim[i] === 1) { if (target[i] === 1) onScreen++; else onPerformer++; }
+      const i = piece[k]!,
+        x = i % width;
+      if (rim[i] === 1) {
+        if (target[i] === 1) onScreen++;
+        else onPerformer++;
+      }
       for (const j of [i - width, i + width, x > 0 ? i - 1 : -1, x < width - 1 ? i + 1 : -1]) {
         if (j < 0 || j >= n || seen[j] === 1 || inside[j] === 0 || source[j] === 0) continue;
         seen[j] = 1;

@@ -35,7 +35,14 @@ export interface SynthesisOptions {
  * may be 0 outside the hole too: such pixels are neither filled nor used. Where there is nothing to copy from, the fill is
  * the smooth one (push-pull). Deterministic for one seed.
  */
-export function synthesisePatches(planes: readonly Float32Array[], hole: Uint8Array, known: Uint8Array, width: number, height: number, options: SynthesisOptions = {}): Float32Array[] {
+export function synthesisePatches(
+  planes: readonly Float32Array[],
+  hole: Uint8Array,
+  known: Uint8Array,
+  width: number,
+  height: number,
+  options: SynthesisOptions = {},
+): Float32Array[] {
   for (const p of planes) requirePlane(p, width, height, 'patch synthesis');
   requirePlane(hole, width, height, 'patch synthesis');
   requirePlane(known, width, height, 'patch synthesis');
@@ -46,23 +53,37 @@ export function synthesisePatches(planes: readonly Float32Array[], hole: Uint8Ar
   for (let i = 0; i < n; i++) weight[i] = hole[i] === 0 && known[i] !== 0 ? 1 : 0;
   const smooth = pushPull(planes, weight, width, height);
   const rgb = new Float32Array(3 * n);
-  const source = new Uint8Array(n), holes = new Uint8Array(n), valued = new Uint8Array(n);
+  const source = new Uint8Array(n),
+    holes = new Uint8Array(n),
+    valued = new Uint8Array(n);
   for (let i = 0; i < n; i++) {
     holes[i] = hole[i] !== 0 ? 1 : 0;
     valued[i] = weight[i]! > 0 ? 1 : 0;
     source[i] = weight[i]! > 0 && (options.sources === undefined || options.sources[i] !== 0) ? 1 : 0;
     for (let c = 0; c < 3; c++) rgb[3 * i + c] = weight[i]! > 0 ? planes[c]![i]! : smooth[c]![i]!;
   }
-  const levels = buildLevels({ w: width, h: height, rgb, rough: roughness(rgb, valued, width, height), hole: holes, known: source, valued });
+  const levels = buildLevels({
+    w: width,
+    h: height,
+    rgb,
+    rough: roughness(rgb, valued, width, height),
+    hole: holes,
+    known: source,
+    valued,
+  });
   const random = new RandomStream(options.seed ?? 1, 77);
   let field: Field | null = null;
   const start = startLevel(levels);
   for (let k = start; k >= 0; k--) {
     const level = levels[k]!;
     const search = Search.of(level, height);
-    if (search === null) { field = null; continue; }
+    if (search === null) {
+      field = null;
+      continue;
+    }
     const first = field === null;
-    if (field !== null) search.adopt(field); else search.begin(random);
+    if (field !== null) search.adopt(field);
+    else search.begin(random);
     search.vote();
     // What goes where is settled on the coarse levels; the fine ones look only about what they are handed.
     const rounds = first ? FIRST_ROUNDS : k === 0 ? 1 : k === 1 ? 3 : Math.min(10, 3 + 2 * k);
@@ -74,7 +95,10 @@ export function synthesisePatches(planes: readonly Float32Array[], hole: Uint8Ar
     if (k === 0) search.meld();
     field = search.field();
   }
-  if (field === null) { for (let i = 0; i < n; i++) if (holes[i] !== 0) for (let c = 0; c < 3; c++) out[c]![i] = smooth[c]![i]!; return out; }
+  if (field === null) {
+    for (let i = 0; i < n; i++) if (holes[i] !== 0) for (let c = 0; c < 3; c++) out[c]![i] = smooth[c]![i]!;
+    return out;
+  }
   const filled = levels[0]!.rgb;
   for (let i = 0; i < n; i++) if (holes[i] !== 0) for (let c = 0; c < 3; c++) out[c]![i] = filled[3 * i + c]!;
   return out;
@@ -86,28 +110,36 @@ function buildLevels(finest: Level): Level[] {
   for (;;) {
     const last = levels[levels.length - 1]!;
     if (Math.min(last.w, last.h) < 6 * SIDE || levels.length >= 7 || deepest(last) < RADIUS) return levels;
-    const w = last.w >> 1, h = last.h >> 1;
-    const rgb = new Float32Array(3 * w * h), rough = new Float32Array(2 * w * h), hole = new Uint8Array(w * h), known = new Uint8Array(w * h), valued = new Uint8Array(w * h);
-    for (let y = 0; y < h; y++) for (let x = 0; x < w; x++) {
-      let k = 0, holes = 0, values = 0;
-      const i = y * w + x;
-      for (let d = 0; d < 4; d++) {
-        const j = (2 * y + (d >> 1)) * last.w + 2 * x + (d & 1);
-        k += last.known[j]!;
-        holes += last.hole[j]!;
-        values += last.valued[j]!;
+    const w = last.w >> 1,
+      h = last.h >> 1;
+    const rgb = new Float32Array(3 * w * h),
+      rough = new Float32Array(2 * w * h),
+      hole = new Uint8Array(w * h),
+      known = new Uint8Array(w * h),
+      valued = new Uint8Array(w * h);
+    for (let y = 0; y < h; y++)
+      for (let x = 0; x < w; x++) {
+        let k = 0,
+          holes = 0,
+          values = 0;
+        const i = y * w + x;
+        for (let d = 0; d < 4; d++) {
+          const j = (2 * y + (d >> 1)) * last.w + 2 * x + (d & 1);
+          k += last.known[j]!;
+          holes += last.hole[j]!;
+          values += last.valued[j]!;
+        }
+        for (let d = 0; d < 4; d++) {
+          const j = (2 * y + (d >> 1)) * last.w + 2 * x + (d & 1);
+          if (k > 0 && last.known[j] === 0) continue;
+          const share = 1 / (k > 0 ? k : 4);
+          for (let c = 0; c < 3; c++) rgb[3 * i + c] = rgb[3 * i + c]! + share * last.rgb[3 * j + c]!;
+          for (let c = 0; c < 2; c++) rough[2 * i + c] = rough[2 * i + c]! + share * last.rough[2 * j + c]!;
+        }
+        hole[i] = holes >= 2 ? 1 : 0;
+        known[i] = hole[i] === 0 && k >= 2 ? 1 : 0;
+        valued[i] = hole[i] === 0 && values >= 2 ? 1 : 0;
       }
-      for (let d = 0; d < 4; d++) {
-        const j = (2 * y + (d >> 1)) * last.w + 2 * x + (d & 1);
-        if (k > 0 && last.known[j] === 0) continue;
-        const share = 1 / (k > 0 ? k : 4);
-        for (let c = 0; c < 3; c++) rgb[3 * i + c] = rgb[3 * i + c]! + share * last.rgb[3 * j + c]!;
-        for (let c = 0; c < 2; c++) rough[2 * i + c] = rough[2 * i + c]! + share * last.rough[2 * j + c]!;
-      }
-      hole[i] = holes >= 2 ? 1 : 0;
-      known[i] = hole[i] === 0 && k >= 2 ? 1 : 0;
-      valued[i] = hole[i] === 0 && values >= 2 ? 1 : 0;
-    }
     if (!hole.some((v) => v !== 0)) return levels;
     levels.push({ w, h, rgb, rough, hole, known, valued });
   }

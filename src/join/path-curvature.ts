@@ -14,15 +14,29 @@ import { warpMap } from '../image/warp.js';
  * round from picture to picture). Tried on open clips: 1/2 + 1/2 bends too little there, 1/2 + 1 costs on hand-held ones.
  * (Quadratic paths: X. Xu et al., "Quadratic video interpolation", NeurIPS 2019.)
  */
-export function curvature(field: MotionField, t: number, before: MotionField, middle: MotionField, after: MotionField): MotionField {
+export function curvature(
+  field: MotionField,
+  t: number,
+  before: MotionField,
+  middle: MotionField,
+  after: MotionField,
+): MotionField {
   const { width: w, height: h } = field;
   const n = w * h;
-  const a0u = new Float32Array(n), a0v = new Float32Array(n), a1u = new Float32Array(n), a1v = new Float32Array(n);
+  const a0u = new Float32Array(n),
+    a0v = new Float32Array(n),
+    a1u = new Float32Array(n),
+    a1v = new Float32Array(n);
   for (let y = 0, i = 0; y < h; y++) {
     for (let x = 0; x < w; x++, i++) {
-      const fu = field.u[i]!, fv = field.v[i]!;
-      const ax = x + 0.5 - t * fu, ay = y + 0.5 - t * fv, bx = ax + fu, by = ay + fv;
-      const mu = sampleBilinear(middle.u, w, h, ax, ay), mv = sampleBilinear(middle.v, w, h, ax, ay);
+      const fu = field.u[i]!,
+        fv = field.v[i]!;
+      const ax = x + 0.5 - t * fu,
+        ay = y + 0.5 - t * fv,
+        bx = ax + fu,
+        by = ay + fv;
+      const mu = sampleBilinear(middle.u, w, h, ax, ay),
+        mv = sampleBilinear(middle.v, w, h, ax, ay);
       a0u[i] = mu - sampleBilinear(before.u, w, h, ax, ay);
       a0v[i] = mv - sampleBilinear(before.v, w, h, ax, ay);
       a1u[i] = sampleBilinear(after.u, w, h, bx, by) - mu;
@@ -31,10 +45,18 @@ export function curvature(field: MotionField, t: number, before: MotionField, mi
   }
   const sigma = Math.max(1.4, Math.max(w, h) / 230);
   for (const p of [a0u, a0v, a1u, a1v]) blurPlane(p, w, h, sigma, p);
-  const k = (-t * (1 - t)) / 2, k0 = (k * (2 - t)) / 3, k1 = (k * (1 + t)) / 3;
+  const k = (-t * (1 - t)) / 2,
+    k0 = (k * (2 - t)) / 3,
+    k1 = (k * (1 + t)) / 3;
   for (let i = 0; i < n; i++) {
-    const pu = a0u[i]!, pv = a0v[i]!, qu = a1u[i]!, qv = a1v[i]!;
-    const agree = Math.max(0, 0.5 + (0.75 * (pu * qu + pv * qv)) / (0.5 * (pu * pu + pv * pv + qu * qu + qv * qv) + 1e-6));
+    const pu = a0u[i]!,
+      pv = a0v[i]!,
+      qu = a1u[i]!,
+      qv = a1v[i]!;
+    const agree = Math.max(
+      0,
+      0.5 + (0.75 * (pu * qu + pv * qv)) / (0.5 * (pu * pu + pv * pv + qu * qu + qv * qv) + 1e-6),
+    );
     a0u[i] = agree * (k0 * pu + k1 * qu);
     a0v[i] = agree * (k0 * pv + k1 * qv);
   }
@@ -45,11 +67,13 @@ export function curvature(field: MotionField, t: number, before: MotionField, mi
 export function bentField(field: MotionField, bend: MotionField): MotionField {
   const { width: w, height: h } = field;
   const n = w * h;
-  const mx = new Float32Array(n), my = new Float32Array(n);
-  for (let y = 0, i = 0; y < h; y++) for (let x = 0; x < w; x++, i++) {
-    mx[i] = x + 0.5 - bend.u[i]!;
-    my[i] = y + 0.5 - bend.v[i]!;
-  }
+  const mx = new Float32Array(n),
+    my = new Float32Array(n);
+  for (let y = 0, i = 0; y < h; y++)
+    for (let x = 0; x < w; x++, i++) {
+      mx[i] = x + 0.5 - bend.u[i]!;
+      my[i] = y + 0.5 - bend.v[i]!;
+    }
   const both = new Float32Array(2 * n);
   both.set(field.u);
   both.set(field.v, n);

@@ -34,7 +34,12 @@ export interface CutoutOptions {
  * @param coded display-coded RGB (edges are judged as the eye does) @param linear the same frame, scene-linear
  * Throws `PW-PEEL-OUTLINE` where no outline has three points.
  */
-export function peelByOutline(coded: Picture, linear: Picture, outlines: readonly (readonly Point[])[], options: CutoutOptions = {}): Peeled {
+export function peelByOutline(
+  coded: Picture,
+  linear: Picture,
+  outlines: readonly (readonly Point[])[],
+  options: CutoutOptions = {},
+): Peeled {
   requireSameSize(coded, linear, 'peel by outline');
   const { width: w, height: h } = coded;
   const inside = new Float32Array(w * h);
@@ -45,7 +50,12 @@ export function peelByOutline(coded: Picture, linear: Picture, outlines: readonl
     const one = rasterizePolygon(outline, w, h);
     for (let i = 0; i < inside.length; i += 1) inside[i] = Math.max(inside[i]!, one[i]!);
   }
-  if (drawn === 0) throw new PlatewrightError('PW-PEEL-OUTLINE', 'an outline needs at least three points; draw one round the performer', { kind: 'input' });
+  if (drawn === 0)
+    throw new PlatewrightError(
+      'PW-PEEL-OUTLINE',
+      'an outline needs at least three points; draw one round the performer',
+      { kind: 'input' },
+    );
   return settle(coded, linear, inside, options.bandPx ?? Math.max(2, 0.015 * h), null);
 }
 
@@ -59,21 +69,37 @@ export interface DifferenceOptions extends CutoutOptions {
  * (`peel/empty-set.ts`), the outline settled at full size. Where the set stirs or lies in the performer's shadow, what is behind
  * is told by the frame's own surroundings, elsewhere by the clean frame.
  */
-export function peelByDifference(coded: Picture, linear: Picture, clean: Picture, options: DifferenceOptions = {}): Peeled {
+export function peelByDifference(
+  coded: Picture,
+  linear: Picture,
+  clean: Picture,
+  options: DifferenceOptions = {},
+): Peeled {
   requireSameSize(coded, clean, 'peel by difference');
-  const { width: w, height: h } = coded, n = w * h;
-  const own = options.set, set = own ?? emptySet([smallLinear(clean)]), small = smallLinear(own === undefined ? coded : linear), { block } = small;
+  const { width: w, height: h } = coded,
+    n = w * h;
+  const own = options.set,
+    set = own ?? emptySet([smallLinear(clean)]),
+    small = smallLinear(own === undefined ? coded : linear),
+    { block } = small;
   const { inside: mask, holds } = notOfSet(small, set);
-  const inside = new Float32Array(n), trust = new Float32Array(n);
-  for (let y = 0; y < h; y += 1) for (let x = 0; x < w; x += 1) {
-    const i = y * w + x, j = Math.floor(y / block) * small.width + Math.floor(x / block);
-    inside[i] = mask[j]!;
-    trust[i] = holds[j]!;
-  }
+  const inside = new Float32Array(n),
+    trust = new Float32Array(n);
+  for (let y = 0; y < h; y += 1)
+    for (let x = 0; x < w; x += 1) {
+      const i = y * w + x,
+        j = Math.floor(y / block) * small.width + Math.floor(x / block);
+      inside[i] = mask[j]!;
+      trust[i] = holds[j]!;
+    }
   // The small mask reaches into the fur: its outline is drawn in, and the band wide.
-  const smooth = boxMean(inside, w, h, 3 * block), holding = boxMean(trust, w, h, block);
+  const smooth = boxMean(inside, w, h, 3 * block),
+    holding = boxMean(trust, w, h, block);
   for (let i = 0; i < n; i += 1) inside[i] = smooth[i]! > DRAWN_IN ? 1 : 0;
-  return settle(coded, linear, inside, options.bandPx ?? Math.max(3, FOUND_BAND * h), { clean: renderedAlike(clean, coded), holds: holding });
+  return settle(coded, linear, inside, options.bandPx ?? Math.max(3, FOUND_BAND * h), {
+    clean: renderedAlike(clean, coded),
+    holds: holding,
+  });
 }
 
 /** Side of a cell of the colour clouds, px, and the weight of the coarser level. */
@@ -81,13 +107,20 @@ const CELL = 8;
 const PRIOR = 8;
 
 /** The set behind the performer as a clean frame shows it under this frame's light, and how far that holds. */
-interface Empty { readonly clean: Picture; readonly holds: Float32Array }
+interface Empty {
+  readonly clean: Picture;
+  readonly holds: Float32Array;
+}
 
 /** The clean frame's codes as this frame's camera, light and curve would have them. */
 function renderedAlike(clean: Picture, coded: Picture): Picture {
-  const { width: w, height: h } = coded, n = w * h, radius = Math.max(2, Math.round(h / 70)), out = createPicture(w, h, 3);
+  const { width: w, height: h } = coded,
+    n = w * h,
+    radius = Math.max(2, Math.round(h / 70)),
+    out = createPicture(w, h, 3);
   for (let p = 0; p < 3; p += 1) {
-    const from = clean.data.subarray(p * n, (p + 1) * n), curve = renderingOf(boxMean(from, w, h, radius), boxMean(coded.data.subarray(p * n, (p + 1) * n), w, h, radius));
+    const from = clean.data.subarray(p * n, (p + 1) * n),
+      curve = renderingOf(boxMean(from, w, h, radius), boxMean(coded.data.subarray(p * n, (p + 1) * n), w, h, radius));
     for (let i = 0; i < n; i += 1) out.data[p * n + i] = Math.max(0, rendered(curve, from[i]!));
   }
   return out;
@@ -123,12 +156,13 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
   alpha.data.set(inside);
   // Of an outline that was drawn the clouds are as told; one that was found is settled anew from what the first turn found.
   for (let turn = 0; turn < (empty === null ? 1 : 2); turn += 1) {
-    if (turn > 0) for (let i = 0; i < n; i += 1) {
-      const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
-      if (Math.abs(depth) > bandPx) continue;
-      weightF[i] = alpha.data[i]! > SURELY ? 1 : 0;
-      weightB[i] = alpha.data[i]! < 1 - SURELY ? 1 : 0;
-    }
+    if (turn > 0)
+      for (let i = 0; i < n; i += 1) {
+        const depth = isIn[i] === 1 ? toOut[i]! : -toIn[i]!;
+        if (Math.abs(depth) > bandPx) continue;
+        weightF[i] = alpha.data[i]! > SURELY ? 1 : 0;
+        weightB[i] = alpha.data[i]! < 1 - SURELY ? 1 : 0;
+      }
     const first = unmixed(data, w, h, weightF, weightB, empty);
     if (first === null) break;
     for (let i = 0; i < n; i += 1) {
@@ -153,7 +187,8 @@ function settle(coded: Picture, linear: Picture, inside: Float32Array, bandPx: n
 
 /** 1 at pixels at least so deep inside that are plainly not what the clean frame shows there: feet and tails are nowhere deeper, and no cloud but their own knows their colour. */
 function surelySolid(data: Float32Array, toOut: Float32Array, deepPx: number, empty: Empty): Uint8Array {
-  const n = toOut.length, out = new Uint8Array(n);
+  const n = toOut.length,
+    out = new Uint8Array(n);
   for (let i = 0; i < n; i += 1) {
     if (toOut[i]! < deepPx || empty.holds[i]! < 0.5) continue;
     let d = 0;
@@ -164,7 +199,14 @@ function surelySolid(data: Float32Array, toOut: Float32Array, deepPx: number, em
 }
 
 /** Coverage of each pixel between the clouds of the weighted pixels, 0..1; null where one of them has none. */
-function unmixed(data: Float32Array, w: number, h: number, weightF: Float32Array, weightB: Float32Array, empty: Empty | null): Float32Array | null {
+function unmixed(
+  data: Float32Array,
+  w: number,
+  h: number,
+  weightF: Float32Array,
+  weightB: Float32Array,
+  empty: Empty | null,
+): Float32Array | null {
   const n = w * h;
   const performer = cellMoments(data, weightF, w, h, CELL, PRIOR);
   const behind = cellMoments(data, weightB, w, h, CELL, PRIOR);
@@ -176,9 +218,18 @@ function unmixed(data: Float32Array, w: number, h: number, weightF: Float32Array
   for (let j = 0; j < cells; j += 1) {
     const m = [behind.moments[j]!, behind.moments[cells + j]!, behind.moments[2 * cells + j]!];
     let k = 3;
-    for (let p = 0; p < 3; p += 1) for (let q = p; q < 3; q += 1, k += 1) residual[k * cells + j] = Math.max(p === q ? 0 : -1, behind.moments[k * cells + j]! - m[p]! * m[q]!);
+    for (let p = 0; p < 3; p += 1)
+      for (let q = p; q < 3; q += 1, k += 1)
+        residual[k * cells + j] = Math.max(p === q ? 0 : -1, behind.moments[k * cells + j]! - m[p]! * m[q]!);
   }
-  const weights = resampleCells(unmixingModel(performer.moments, behind.moments, residual, cells, CODED_NOISE), grid, CELL, w, h, 3);
+  const weights = resampleCells(
+    unmixingModel(performer.moments, behind.moments, residual, cells, CODED_NOISE),
+    grid,
+    CELL,
+    w,
+    h,
+    3,
+  );
   const back = resampleCells(behind.moments, grid, CELL, w, h, 3);
   const out = new Float32Array(n);
   if (empty === null) {
@@ -192,9 +243,11 @@ function unmixed(data: Float32Array, w: number, h: number, weightF: Float32Array
   // Behind a pixel is what the clean frame shows there, which is not its cell's mean: the performer's mean is to be 1 against it.
   const front = resampleCells(performer.moments.subarray(0, 3 * cells), grid, CELL, w, h, 3);
   for (let i = 0; i < n; i += 1) {
-    let a = 0, whole = 0;
+    let a = 0,
+      whole = 0;
     for (let p = 0; p < 3; p += 1) {
-      const at = p * n + i, b = back[at]! + empty.holds[i]! * (empty.clean.data[at]! - back[at]!);
+      const at = p * n + i,
+        b = back[at]! + empty.holds[i]! * (empty.clean.data[at]! - back[at]!);
       a += weights[at]! * (data[at]! - b);
       whole += weights[at]! * (front[at]! - b);
     }

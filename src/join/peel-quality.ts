@@ -6,6 +6,9 @@
 const WHOLE_UP_TO_PX = 1280;
 
 /** Quality that a take of such a size is peeled at, px. `asked`: what the maker asked for. */
-export function peelQuality(asked: 'fast' | 'fine', size: { readonly widthPx: number; readonly heightPx: number }): 'fast' | 'fine' {
+export function peelQuality(
+  asked: 'fast' | 'fine',
+  size: { readonly widthPx: number; readonly heightPx: number },
+): 'fast' | 'fine' {
   return Math.max(size.widthPx, size.heightPx) <= WHOLE_UP_TO_PX ? 'fine' : asked;
 }

@@ -58,7 +58,12 @@ describe('peel off made screens (truth by construction)', () => {
   it('keeps what a person marks, and drops what lies outside the garbage polygon', () => {
     const take = madeTake(5, GRADES[0]!, W, H, 1);
     const model = peelModel([take[0]!.frame]);
-    const box = [[10, 10], [40, 10], [40, 40], [10, 40]] as const;
+    const box = [
+      [10, 10],
+      [40, 10],
+      [40, 40],
+      [10, 40],
+    ] as const;
     const kept = peelFrame(model, take[0]!.frame, { keep: [box] });
     expect(kept.alpha.data[25 * W + 25]).toBe(1);
     const cut = peelFrame(model, take[0]!.frame, { garbage: [box] });
@@ -71,7 +76,10 @@ describe('peel off made screens (truth by construction)', () => {
     // Wide enough for the preview's half size.
     const take = madeTake(9, GRADES[1]!, 964, 180, 2);
     const model = peelModel(take.map((t) => t.frame));
-    const soil = (value: number): void => withWorkSpace((space) => { for (let k = 0; k < 4; k += 1) space.floats(8 * 964 * 180).fill(value); });
+    const soil = (value: number): void =>
+      withWorkSpace((space) => {
+        for (let k = 0; k < 4; k += 1) space.floats(8 * 964 * 180).fill(value);
+      });
     for (const quality of ['fine', 'fast'] as const) {
       soil(Number.NaN);
       const a = peelFrame(model, take[1]!.frame, { quality });
@@ -115,10 +123,14 @@ describe('peel without a screen', () => {
       }
     }
   }
-  const meanError = (alpha: Float32Array): number => alpha.reduce((s, v, i) => s + Math.abs(v - truth[i]!), 0) / (2 * Math.PI * 50);
+  const meanError = (alpha: Float32Array): number =>
+    alpha.reduce((s, v, i) => s + Math.abs(v - truth[i]!), 0) / (2 * Math.PI * 50);
 
   it('settles a drawn outline on the true edge', () => {
-    const ring = Array.from({ length: 64 }, (_, k) => [160 + 54 * Math.cos((k * Math.PI) / 32), 90 + 54 * Math.sin((k * Math.PI) / 32)] as const);
+    const ring = Array.from(
+      { length: 64 },
+      (_, k) => [160 + 54 * Math.cos((k * Math.PI) / 32), 90 + 54 * Math.sin((k * Math.PI) / 32)] as const,
+    );
     const peeled = peelByOutline(coded, coded, [ring], { bandPx: 10 });
     // The drawn outline itself is 4 px off along its whole length; the settled one must be within 1.5 px.
     expect(meanError(peeled.alpha.data)).toBeLessThan(1.5);
@@ -129,7 +141,14 @@ describe('peel without a screen', () => {
   });
 
   it('refuses an outline of two points', () => {
-    expect(() => peelByOutline(coded, coded, [[[0, 0], [5, 5]]])).toThrow(/PW-PEEL-OUTLINE/);
+    expect(() =>
+      peelByOutline(coded, coded, [
+        [
+          [0, 0],
+          [5, 5],
+        ],
+      ]),
+    ).toThrow(/PW-PEEL-OUTLINE/);
   });
 });
 
@@ -178,30 +197,55 @@ describe('parts of the peel', () => {
       for (const [x0, y0, x1, y1] of boxes) for (let y = y0; y < y1; y += 1) out.fill(1, y * 80 + x0, y * 80 + x1);
       return out;
     };
-    const past = paint([[30, 20, 50, 50], [0, 0, 12, 60]]);
+    const past = paint([
+      [30, 20, 50, 50],
+      [0, 0, 12, 60],
+    ]);
     expect(dropEdgeParts(past, 80, 60, 2)).toBe(1);
     expect(past).toEqual(paint([[30, 20, 50, 50]]));
-    const cutOff = paint([[30, 20, 50, 60], [60, 10, 62, 12], [0, 0, 4, 60]]);
+    const cutOff = paint([
+      [30, 20, 50, 60],
+      [60, 10, 62, 12],
+      [0, 0, 4, 60],
+    ]);
     expect(dropEdgeParts(cutOff, 80, 60, 2)).toBe(1);
-    expect(cutOff).toEqual(paint([[30, 20, 50, 60], [60, 10, 62, 12]]));
+    expect(cutOff).toEqual(
+      paint([
+        [30, 20, 50, 60],
+        [60, 10, 62, 12],
+      ]),
+    );
   });
 
   it('peels a take alike whatever its primaries: matte and colour, in Rec. 709', () => {
     const take = madeTake(5, GRADES[0]!, W, H, 1)[0]!;
-    const coded = codedRgb(take.frame), n = W * H;
+    const coded = codedRgb(take.frame),
+      n = W * H;
     const { transfer } = take.frame.colour;
     // ITU-R BT.2087-0: linear BT.709 to BT.2020.
-    const toWide = [[0.6274, 0.3293, 0.0433], [0.0691, 0.9195, 0.0114], [0.0164, 0.088, 0.8956]];
-    const linear = new Float32Array(3 * n), wide = createPicture(W, H, 3);
+    const toWide = [
+      [0.6274, 0.3293, 0.0433],
+      [0.0691, 0.9195, 0.0114],
+      [0.0164, 0.088, 0.8956],
+    ];
+    const linear = new Float32Array(3 * n),
+      wide = createPicture(W, H, 3);
     linearise(coded.data.subarray(0, 3 * n), linear, transfer);
-    for (let c = 0; c < 3; c += 1) for (let i = 0; i < n; i += 1) wide.data[c * n + i] = toWide[c]!.reduce((sum, k, q) => sum + k * linear[q * n + i]!, 0);
+    for (let c = 0; c < 3; c += 1)
+      for (let i = 0; i < n; i += 1)
+        wide.data[c * n + i] = toWide[c]!.reduce((sum, k, q) => sum + k * linear[q * n + i]!, 0);
     encode(wide.data, wide.data, transfer);
-    const own = { coded, colour: { transfer } }, other = { coded: wide, colour: { transfer, primaries: 'bt2020' as const } };
-    const a = peelFrame(peelModel([own]), own), b = peelFrame(peelModel([other]), other);
-    let alpha = 0, colour = 0;
+    const own = { coded, colour: { transfer } },
+      other = { coded: wide, colour: { transfer, primaries: 'bt2020' as const } };
+    const a = peelFrame(peelModel([own]), own),
+      b = peelFrame(peelModel([other]), other);
+    let alpha = 0,
+      colour = 0;
     for (let i = 0; i < n; i += 1) {
       alpha += Math.abs(a.alpha.data[i]! - b.alpha.data[i]!) / n;
-      if (a.alpha.data[i] === 1 && b.alpha.data[i] === 1) for (let c = 0; c < 3; c += 1) colour = Math.max(colour, Math.abs(a.colour.data[c * n + i]! - b.colour.data[c * n + i]!));
+      if (a.alpha.data[i] === 1 && b.alpha.data[i] === 1)
+        for (let c = 0; c < 3; c += 1)
+          colour = Math.max(colour, Math.abs(a.colour.data[c * n + i]! - b.colour.data[c * n + i]!));
     }
     expect(alpha).toBeLessThan(1e-3);
     expect(colour).toBeLessThan(0.01);
@@ -226,7 +270,8 @@ describe('parts of the peel', () => {
   });
 
   it('finds green, blue and yellow-green screens, and none on skin', () => {
-    const patch = (r: number, g: number, b: number): Float32Array => Float32Array.from({ length: 300 }, (_, i) => (i < 100 ? r : i < 200 ? g : b));
+    const patch = (r: number, g: number, b: number): Float32Array =>
+      Float32Array.from({ length: 300 }, (_, i) => (i < 100 ? r : i < 200 ? g : b));
     expect(findScreenHue([patch(0.03, 0.4, 0.08)])!.family).toBe('green');
     expect(findScreenHue([patch(0.03, 0.1, 0.5)])!.family).toBe('blue');
     expect(findScreenHue([patch(0.41, 0.44, 0.01)])!.family).toBe('green');
@@ -235,21 +280,34 @@ describe('parts of the peel', () => {
 });
 
 describe('the empty set', () => {
-  const W = 320, H = 180;
+  const W = 320,
+    H = 180;
   /** A hedge of blobs that hang `at` px aside, light `gain`, and a performer with its shadow where one stands. */
   const garden = (at: number, gain: number, stands: boolean): Picture => {
     const p = createPicture(W, H, 3);
-    for (let y = 0, i = 0; y < H; y += 1) for (let x = 0; x < W; x += 1, i += 1) {
-      const u = x + at * Math.sin(0.05 * y + 0.03 * x), leaf = Math.sin(0.9 * u + 2 * Math.sin(0.23 * y)) * Math.sin(0.8 * y + Math.sin(0.31 * u)) > 0.2;
-      const body = stands && Math.hypot((x - 150) / 22, (y - 90) / 40) < 1, shade = stands && y > 115 && y < 135 && x > 165 && x < 235 ? 0.4 : 1;
-      for (let c = 0; c < 3; c += 1) p.data[c * W * H + i] = body ? [0.5, 0.38, 0.25][c]! : gain * shade * (y > 110 ? [0.1, 0.17, 0.06][c]! : leaf ? [0.08, 0.16, 0.05][c]! : 0.02);
-    }
+    for (let y = 0, i = 0; y < H; y += 1)
+      for (let x = 0; x < W; x += 1, i += 1) {
+        const u = x + at * Math.sin(0.05 * y + 0.03 * x),
+          leaf = Math.sin(0.9 * u + 2 * Math.sin(0.23 * y)) * Math.sin(0.8 * y + Math.sin(0.31 * u)) > 0.2;
+        const body = stands && Math.hypot((x - 150) / 22, (y - 90) / 40) < 1,
+          shade = stands && y > 115 && y < 135 && x > 165 && x < 235 ? 0.4 : 1;
+        for (let c = 0; c < 3; c += 1)
+          p.data[c * W * H + i] = body
+            ? [0.5, 0.38, 0.25][c]!
+            : gain * shade * (y > 110 ? [0.1, 0.17, 0.06][c]! : leaf ? [0.08, 0.16, 0.05][c]! : 0.02);
+      }
     return p;
   };
   const inside = (set: ReturnType<typeof emptySet>, frame: Picture): { right: number; wrong: number } => {
-    const small = smallLinear(frame), { inside: mask } = notOfSet(small, set);
-    let right = 0, wrong = 0;
-    for (let i = 0; i < mask.length; i += 1) { const d = Math.hypot(((i % W) - 150) / 22, (Math.floor(i / W) - 90) / 40); if (mask[i] === 1 && d < 0.95) right += 1; else if (mask[i] === 1 && d > 1.3) wrong += 1; }
+    const small = smallLinear(frame),
+      { inside: mask } = notOfSet(small, set);
+    let right = 0,
+      wrong = 0;
+    for (let i = 0; i < mask.length; i += 1) {
+      const d = Math.hypot(((i % W) - 150) / 22, (Math.floor(i / W) - 90) / 40);
+      if (mask[i] === 1 && d < 0.95) right += 1;
+      else if (mask[i] === 1 && d > 1.3) wrong += 1;
+    }
     return { right: right / (Math.PI * 22 * 40 * 0.95 ** 2), wrong };
   };
 

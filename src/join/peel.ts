@@ -56,11 +56,19 @@ export interface Peeled {
  * The screen of a take from frames of it (six to twelve spread over the take; a clean frame of the empty screen may be given
  * beside them). Throws `PW-PEEL-NO-SCREEN` where no green or blue screen is found.
  */
-export function peelModel(frames: readonly (VideoFrame | CodedFrame)[], options: { screen?: 'green' | 'blue'; clean?: VideoFrame | CodedFrame } = {}): ScreenModel {
-  const chromaSite = chromaSiteSeen((frames.length === 0 && options.clean !== undefined ? [options.clean] : frames).filter((f): f is VideoFrame => 'planes' in f));
+export function peelModel(
+  frames: readonly (VideoFrame | CodedFrame)[],
+  options: { screen?: 'green' | 'blue'; clean?: VideoFrame | CodedFrame } = {},
+): ScreenModel {
+  const chromaSite = chromaSiteSeen(
+    (frames.length === 0 && options.clean !== undefined ? [options.clean] : frames).filter(
+      (f): f is VideoFrame => 'planes' in f,
+    ),
+  );
   const linear = frames.map((f) => smallOf(sitedAs(f, chromaSite)));
   const clean = options.clean === undefined ? null : smallOf(sitedAs(options.clean, chromaSite));
-  if (linear.length === 0 && clean === null) throw new PlatewrightError('PW-PEEL-NO-FRAMES', 'a screen model needs at least one frame', { kind: 'internal' });
+  if (linear.length === 0 && clean === null)
+    throw new PlatewrightError('PW-PEEL-NO-FRAMES', 'a screen model needs at least one frame', { kind: 'internal' });
   return { ...buildScreenModel(linear, clean, options.screen), chromaSite };
 }
 
@@ -86,8 +94,13 @@ export function peelFrame(model: ScreenModel, frame: VideoFrame | CodedFrame, op
   return peelWithin(model, frame, options, ({ alpha, colour, box: [x0, y0, x1, y1] }) => {
     const { width: w, height: h } = alpha;
     const own = { alpha: createPicture(w, h, 1), colour: createPicture(w, h, 3) };
-    for (const [from, to] of [[alpha, own.alpha], [colour, own.colour]] as const) {
-      for (let k = 0; k < from.channels; k += 1) for (let y = y0; y < y1; y += 1) to.data.set(from.data.subarray((k * h + y) * w + x0, (k * h + y) * w + x1), (k * h + y) * w + x0);
+    for (const [from, to] of [
+      [alpha, own.alpha],
+      [colour, own.colour],
+    ] as const) {
+      for (let k = 0; k < from.channels; k += 1)
+        for (let y = y0; y < y1; y += 1)
+          to.data.set(from.data.subarray((k * h + y) * w + x0, (k * h + y) * w + x1), (k * h + y) * w + x0);
     }
     return own;
   });
@@ -106,7 +119,12 @@ export interface PeeledWithin extends Peeled {
  * The same without copies: the pictures are handed to `use` and are gone when it returns. They may be changed there.
  * @throws `PW-PEEL-SIZE` where the frame has another size than the model.
  */
-export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame, options: PeelOptions, use: (peeled: PeeledWithin) => T): T {
+export function peelWithin<T>(
+  model: ScreenModel,
+  frame: VideoFrame | CodedFrame,
+  options: PeelOptions,
+  use: (peeled: PeeledWithin) => T,
+): T {
   return withWorkSpace((space) => {
     const fast = options.quality === 'fast';
     const halved = options.halved === true;
@@ -114,7 +132,11 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
     const { linear, small, step } = seen;
     const [w, h] = 'coded' in frame ? [frame.coded.width, frame.coded.height] : [frame.widthPx, frame.heightPx];
     if (small.width !== model.width || small.height !== model.height) {
-      throw new PlatewrightError('PW-PEEL-SIZE', `the screen was modelled on frames of another size than this one (${w} × ${h})`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-PEEL-SIZE',
+        `the screen was modelled on frames of another size than this one (${w} × ${h})`,
+        { kind: 'internal' },
+      );
     }
     const field = screenOfFrame(model, small, space.floats);
     // What a person keeps is no screen: no gap opens round it either.
@@ -127,16 +149,26 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
     const colour = space.picture(linear.width, linear.height, 3);
     const highest = matteOfFrame(linear, analysis, alpha.data);
     if (options.dropEdges === true) dropEdgeParts(alpha.data, linear.width, linear.height, small.block, highest);
-    const keep = options.keep === undefined || options.keep.length === 0 ? null : coverage(options.keep, linear.width, linear.height, step);
-    if (keep !== null) for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
+    const keep =
+      options.keep === undefined || options.keep.length === 0
+        ? null
+        : coverage(options.keep, linear.width, linear.height, step);
+    if (keep !== null)
+      for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = Math.max(alpha.data[i]!, keep[i]!);
     if (options.garbage !== undefined && options.garbage.length > 0) {
       const inside = coverage(options.garbage, linear.width, linear.height, step);
       for (let i = 0; i < alpha.data.length; i += 1) alpha.data[i] = alpha.data[i]! * inside[i]!;
     }
     const box = performerColour(linear, analysis, alpha.data, options.spill ?? 1, keep, colour);
     const cell = step * small.block;
-    const useful = options.shadow === undefined || options.garbage === undefined || options.garbage.length === 0 ? null : coverage(options.garbage, small.width, small.height, cell);
-    const shadow = options.shadow === undefined ? {} : { shadow: screenShadow(small, field.sure, analysis.fromPerformer, options.shadow.clean, cell, useful) };
+    const useful =
+      options.shadow === undefined || options.garbage === undefined || options.garbage.length === 0
+        ? null
+        : coverage(options.garbage, small.width, small.height, cell);
+    const shadow =
+      options.shadow === undefined
+        ? {}
+        : { shadow: screenShadow(small, field.sure, analysis.fromPerformer, options.shadow.clean, cell, useful) };
     if (step === 1 || halved) return use({ alpha, colour, box, unit: step, ...shadow });
     return use({ ...widened({ alpha, colour, box, unit: 1 }, seen, w, h, space), ...shadow });
   });
@@ -145,7 +177,8 @@ export function peelWithin<T>(model: ScreenModel, frame: VideoFrame | CodedFrame
 /** Sets what lies next to a box to 0: interpolation at the box's edge reads it. */
 function clearRing(picture: Picture, [x0, y0, x1, y1]: Box): void {
   const { width: w, height: h, data } = picture;
-  const left = Math.max(0, x0 - 1), right = Math.min(w, x1 + 1);
+  const left = Math.max(0, x0 - 1),
+    right = Math.min(w, x1 + 1);
   for (let p = 0; p < picture.channels; p += 1) {
     const at = p * w * h;
     if (y0 > 0) data.fill(0, at + (y0 - 1) * w + left, at + (y0 - 1) * w + right);

@@ -20,7 +20,12 @@ export interface InBetween {
 }
 
 /** Makes the peeler for a screen take. What it makes of a frame must hang on that frame alone: frames are peeled in several threads. */
-export type ScreenPeeler = (step: PeelStep, take: VideoReader, span: { in: number; out: number }, kept?: ScreensOfTake) => Promise<Peeler>;
+export type ScreenPeeler = (
+  step: PeelStep,
+  take: VideoReader,
+  span: { in: number; out: number },
+  kept?: ScreensOfTake,
+) => Promise<Peeler>;
 
 export interface PerformerTools {
   /** The other methods need none. */
@@ -50,12 +55,17 @@ function layersOf(recipe: Recipe): readonly number[] | null {
 export function takeFrameOf(recipe: Recipe, frame: number): number {
   const pace = recipe.steps.find((s) => s.step === 'pace');
   const i = frame - recipe.plate.in;
-  if (pace?.step === 'pace' && pace.on && pace.curve.length > 0) return pace.curve[Math.min(pace.curve.length - 1, Math.max(0, i))]!;
+  if (pace?.step === 'pace' && pace.on && pace.curve.length > 0)
+    return pace.curve[Math.min(pace.curve.length - 1, Math.max(0, i))]!;
   return Math.min(recipe.take.out - 1, recipe.take.in + i);
 }
 
 /** The frames with a picture of their own that a take frame (fractional) lies between; the second is the first's follower at least. */
-function ownNeighbours(takeFrame: number, held: readonly number[], span: { readonly in: number; readonly out: number }): [number, number] {
+function ownNeighbours(
+  takeFrame: number,
+  held: readonly number[],
+  span: { readonly in: number; readonly out: number },
+): [number, number] {
   let lo = Math.floor(takeFrame);
   while (lo > span.in && held.includes(lo)) lo--;
   let hi = Math.floor(takeFrame) + 1;
@@ -72,7 +82,10 @@ export class PerformerSource {
   private readonly take: VideoReader;
   private readonly tools: PerformerTools;
   private readonly halvings: number;
-  private readonly peeled = new Map<string, { readonly takeFrame: number; readonly picture: Promise<PerformerPicture> }>();
+  private readonly peeled = new Map<
+    string,
+    { readonly takeFrame: number; readonly picture: Promise<PerformerPicture> }
+  >();
   private peeler: Promise<Peeler> | null = null;
   /** The in-between drawn last. */
   private drawn: { readonly key: string; readonly picture: Promise<PerformerPicture> } | null = null;
@@ -96,8 +109,18 @@ export class PerformerSource {
       const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
       if (step === undefined || !step.on || step.method === 'none' || step.method === 'alpha') return alphaPeeler();
       if (step.method === 'outline') return outlinePeeler(step);
-      if (this.tools.screenPeeler === undefined) throw new PlatewrightError('PW-JOIN-PEEL', `a take before a screen needs a peeler (method "${step.method}"), and none was given`, { kind: 'internal' });
-      return this.tools.screenPeeler(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }, this.kept);
+      if (this.tools.screenPeeler === undefined)
+        throw new PlatewrightError(
+          'PW-JOIN-PEEL',
+          `a take before a screen needs a peeler (method "${step.method}"), and none was given`,
+          { kind: 'internal' },
+        );
+      return this.tools.screenPeeler(
+        step,
+        this.take,
+        { in: this.recipe.take.in, out: this.recipe.take.out },
+        this.kept,
+      );
     })();
     return this.peeler;
   }
@@ -105,7 +128,9 @@ export class PerformerSource {
   /** The take's screen as the product's own peeler models it, for the threads that peel; null for takes that are peeled otherwise. */
   screenSet(): Promise<ScreenSet> | null {
     const step = this.recipe.steps.find((s): s is PeelStep => s.step === 'peel');
-    return step === undefined || !step.on || step.method !== 'screen' ? null : (this.set ??= screenSetOf(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }, this.kept));
+    return step === undefined || !step.on || step.method !== 'screen'
+      ? null
+      : (this.set ??= screenSetOf(step, this.take, { in: this.recipe.take.in, out: this.recipe.take.out }, this.kept));
   }
 
   /** Where the take's frames lie in its file, as far as it was looked up. */
@@ -114,8 +139,11 @@ export class PerformerSource {
   }
 
   private patcherFor(): Promise<TakePatcher | null> {
-    const step = this.recipe.steps.find((s): s is PatchStep => s.step === 'patch' && s.on && (s.onto ?? 'take') === 'take');
-    this.patcher ??= step === undefined || this.tools.takePatcher === undefined ? Promise.resolve(null) : this.tools.takePatcher(step);
+    const step = this.recipe.steps.find(
+      (s): s is PatchStep => s.step === 'patch' && s.on && (s.onto ?? 'take') === 'take',
+    );
+    this.patcher ??=
+      step === undefined || this.tools.takePatcher === undefined ? Promise.resolve(null) : this.tools.takePatcher(step);
     return this.patcher;
   }
 
@@ -138,7 +166,8 @@ export class PerformerSource {
       return withShadow(made, shadow);
     });
     this.peeled.set(key, { takeFrame: n, picture });
-    for (const [k, p] of this.peeled) if (this.peeled.size > KEPT && Math.abs(p.takeFrame - n) >= KEPT - 1) this.peeled.delete(k);
+    for (const [k, p] of this.peeled)
+      if (this.peeled.size > KEPT && Math.abs(p.takeFrame - n) >= KEPT - 1) this.peeled.delete(k);
     while (this.peeled.size > KEPT) this.peeled.delete(this.peeled.keys().next().value!);
     return picture;
   }
@@ -163,7 +192,9 @@ export class PerformerSource {
     const pace = this.recipe.steps.find((s) => s.step === 'pace');
     const method = pace?.step === 'pace' && pace.on ? pace.method : 'nearest';
     if (method === 'nearest') return this.performerAt(Math.round(takeFrame), o);
-    const held = (pace?.step === 'pace' ? pace.held : undefined) ?? [], [lo, hi] = ownNeighbours(takeFrame, held, this.recipe.take), t = (takeFrame - lo) / (hi - lo);
+    const held = (pace?.step === 'pace' ? pace.held : undefined) ?? [],
+      [lo, hi] = ownNeighbours(takeFrame, held, this.recipe.take),
+      t = (takeFrame - lo) / (hi - lo);
     // A held frame at the take's end, as the end itself, has nothing after it.
     if (hi >= this.recipe.take.out || held.includes(hi)) return this.performerAt(lo, o);
     if (t < 0.02 || t > 0.98) return this.performerAt(t < 0.5 ? lo : hi, o);
@@ -173,9 +204,19 @@ export class PerformerSource {
     return this.drawn.picture;
   }
 
-  private async drawBetween(lo: number, hi: number, t: number, method: PaceStep['method'], o: Asked): Promise<PerformerPicture> {
-    const a = await this.performerAt(lo, o), b = await this.performerAt(hi, o);
-    const between = method === 'flow' && this.tools.inBetween !== undefined ? await this.tools.inBetween(a, b, t) : mixPerformers(a, b, t);
+  private async drawBetween(
+    lo: number,
+    hi: number,
+    t: number,
+    method: PaceStep['method'],
+    o: Asked,
+  ): Promise<PerformerPicture> {
+    const a = await this.performerAt(lo, o),
+      b = await this.performerAt(hi, o);
+    const between =
+      method === 'flow' && this.tools.inBetween !== undefined
+        ? await this.tools.inBetween(a, b, t)
+        : mixPerformers(a, b, t);
     return withShadow(between, mixShadows(a.shadow, b.shadow, t));
   }
 

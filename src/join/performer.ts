@@ -44,11 +44,19 @@ export const NOTHING = 0.002;
 export function tighten(picture: Picture, origin: readonly [number, number] = [0, 0], border = 3): PerformerPicture {
   const { width: w, height: h } = picture;
   const alpha = plane(picture, 3);
-  let x0 = w, y0 = h, x1 = 0, y1 = 0;
+  let x0 = w,
+    y0 = h,
+    x1 = 0,
+    y1 = 0;
   for (let y = 0; y < h; y++) {
     const row = y * w;
-    let first = -1, last = -1;
-    for (let x = 0; x < w; x++) if (alpha[row + x]! > NOTHING) { if (first < 0) first = x; last = x; }
+    let first = -1,
+      last = -1;
+    for (let x = 0; x < w; x++)
+      if (alpha[row + x]! > NOTHING) {
+        if (first < 0) first = x;
+        last = x;
+      }
     if (first < 0) continue;
     if (first < x0) x0 = first;
     if (last + 1 > x1) x1 = last + 1;
@@ -56,10 +64,14 @@ export function tighten(picture: Picture, origin: readonly [number, number] = [0
     y1 = y + 1;
   }
   if (x1 <= x0) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
-  x0 = Math.max(0, x0 - border); y0 = Math.max(0, y0 - border); x1 = Math.min(w, x1 + border); y1 = Math.min(h, y1 + border);
+  x0 = Math.max(0, x0 - border);
+  y0 = Math.max(0, y0 - border);
+  x1 = Math.min(w, x1 + border);
+  y1 = Math.min(h, y1 + border);
   const out = createPicture(x1 - x0, y1 - y0, 4);
   for (let c = 0; c < 4; c++) {
-    const from = plane(picture, c), to = plane(out, c);
+    const from = plane(picture, c),
+      to = plane(out, c);
     for (let y = y0; y < y1; y++) to.set(from.subarray(y * w + x0, y * w + x1), (y - y0) * out.width);
   }
   return { picture: out, box: [origin[0] + x0, origin[1] + y0, origin[0] + x1, origin[1] + y1] };
@@ -89,15 +101,25 @@ export function outlinePeeler(step: PeelStep): Peeler {
     peel(frame) {
       if (outline === null) return alphaPeeler().peel(frame);
       const points = outline(frame.index);
-      const coded = toCodedRgb(frame), linear = toLinear(frame);
+      const coded = toCodedRgb(frame),
+        linear = toLinear(frame);
       const { width: w, height: h } = linear;
-      const bandPx = step.softPx ?? outlineBand(h), reach = Math.ceil(9 * bandPx);
-      const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
+      const bandPx = step.softPx ?? outlineBand(h),
+        reach = Math.ceil(9 * bandPx);
+      const xs = points.map((p) => p[0]),
+        ys = points.map((p) => p[1]);
       // Nothing beyond the reach of the band's clouds has a say.
-      const x0 = Math.max(0, Math.floor(Math.min(...xs)) - reach), y0 = Math.max(0, Math.floor(Math.min(...ys)) - reach);
-      const x1 = Math.min(w, Math.ceil(Math.max(...xs)) + reach), y1 = Math.min(h, Math.ceil(Math.max(...ys)) + reach);
+      const x0 = Math.max(0, Math.floor(Math.min(...xs)) - reach),
+        y0 = Math.max(0, Math.floor(Math.min(...ys)) - reach);
+      const x1 = Math.min(w, Math.ceil(Math.max(...xs)) + reach),
+        y1 = Math.min(h, Math.ceil(Math.max(...ys)) + reach);
       if (!(x1 > x0 && y1 > y0)) return { picture: createPicture(1, 1, 4), box: [0, 0, 0, 0] };
-      const { alpha, colour } = peelByOutline(cropRgb(coded, x0, y0, x1, y1), cropRgb(linear, x0, y0, x1, y1), [points.map((p) => [p[0] - x0, p[1] - y0] as const)], { bandPx });
+      const { alpha, colour } = peelByOutline(
+        cropRgb(coded, x0, y0, x1, y1),
+        cropRgb(linear, x0, y0, x1, y1),
+        [points.map((p) => [p[0] - x0, p[1] - y0] as const)],
+        { bandPx },
+      );
       return tighten(withAlpha(colour, alpha.data), [x0, y0]);
     },
   };
@@ -107,15 +129,19 @@ export function outlinePeeler(step: PeelStep): Peeler {
 function cropRgb(picture: Picture, x0: number, y0: number, x1: number, y1: number): Picture {
   const out = createPicture(x1 - x0, y1 - y0, 3);
   for (let c = 0; c < 3; c++) {
-    const from = plane(picture, c), to = plane(out, c);
-    for (let y = y0; y < y1; y++) to.set(from.subarray(y * picture.width + x0, y * picture.width + x1), (y - y0) * out.width);
+    const from = plane(picture, c),
+      to = plane(out, c);
+    for (let y = y0; y < y1; y++)
+      to.set(from.subarray(y * picture.width + x0, y * picture.width + x1), (y - y0) * out.width);
   }
   return out;
 }
 
 /** A performer told from the empty set of the same set-up (`peelByDifference`). @param frames of the take, or others of its size: the first without the performer, the others probably @param useful what lies outside is never performer */
 export function differencePeeler(frames: readonly VideoFrame[], useful?: RegionFile): Peeler {
-  const empty = clonePicture(toCodedRgb(frames[0]!)), set = emptySet(frames.map((f) => smallLinear(toLinear(f)))), part = useful === undefined ? null : carryRegion(useful, STILL);
+  const empty = clonePicture(toCodedRgb(frames[0]!)),
+    set = emptySet(frames.map((f) => smallLinear(toLinear(f)))),
+    part = useful === undefined ? null : carryRegion(useful, STILL);
   return {
     peel(frame) {
       const { alpha, colour } = peelByDifference(toCodedRgb(frame), toLinear(frame), empty, { set });
@@ -132,7 +158,8 @@ function withAlpha(linear: Picture, alpha: Float32Array): Picture {
   const n = linear.width * linear.height;
   const out = createPicture(linear.width, linear.height, 4);
   for (let c = 0; c < 3; c++) {
-    const from = plane(linear, c), to = plane(out, c);
+    const from = plane(linear, c),
+      to = plane(out, c);
     for (let i = 0; i < n; i++) to[i] = from[i]! * alpha[i]!;
   }
   plane(out, 3).set(alpha);
@@ -143,14 +170,25 @@ function withAlpha(linear: Picture, alpha: Float32Array): Picture {
 export function mixPerformers(a: PerformerPicture, b: PerformerPicture, t: number): PerformerPicture {
   if (t <= 0 || b.box[2] <= b.box[0]) return a;
   if (t >= 1 || a.box[2] <= a.box[0]) return b;
-  const box: Box = [Math.min(a.box[0], b.box[0]), Math.min(a.box[1], b.box[1]), Math.max(a.box[2], b.box[2]), Math.max(a.box[3], b.box[3])];
+  const box: Box = [
+    Math.min(a.box[0], b.box[0]),
+    Math.min(a.box[1], b.box[1]),
+    Math.max(a.box[2], b.box[2]),
+    Math.max(a.box[3], b.box[3]),
+  ];
   const out = createPicture(box[2] - box[0], box[3] - box[1], 4);
-  for (const [p, k] of [[a, 1 - t], [b, t]] as const) {
-    const dx = p.box[0] - box[0], dy = p.box[1] - box[1];
+  for (const [p, k] of [
+    [a, 1 - t],
+    [b, t],
+  ] as const) {
+    const dx = p.box[0] - box[0],
+      dy = p.box[1] - box[1];
     for (let c = 0; c < 4; c++) {
-      const from = plane(p.picture, c), to = plane(out, c);
+      const from = plane(p.picture, c),
+        to = plane(out, c);
       for (let y = 0; y < p.picture.height; y++) {
-        const o = (dy + y) * out.width + dx, i = y * p.picture.width;
+        const o = (dy + y) * out.width + dx,
+          i = y * p.picture.width;
         for (let x = 0; x < p.picture.width; x++) to[o + x] = to[o + x]! + k * from[i + x]!;
       }
     }

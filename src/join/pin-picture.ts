@@ -15,12 +15,26 @@ export interface PinnedRegion {
 }
 
 /** Placement a frame of a still of `widthPx` × `heightPx`. Throws `PW-JOIN-PIN` unless every region has four corners. */
-export function pinPicture(widthPx: number, heightPx: number, regions: readonly PinnedRegion[], carrier: Carrier, span: { readonly in: number; readonly out: number }): { frame: number; matrix: Mat3 }[] {
+export function pinPicture(
+  widthPx: number,
+  heightPx: number,
+  regions: readonly PinnedRegion[],
+  carrier: Carrier,
+  span: { readonly in: number; readonly out: number },
+): { frame: number; matrix: Mat3 }[] {
   const marks = [...regions].sort((a, b) => a.frame - b.frame);
   if (marks.length === 0 || marks.some((m) => m.corners.length !== 4)) {
-    throw new PlatewrightError('PW-JOIN-PIN', 'a still is pinned by its corners: give the carry mark a region of four corners, from the top left clockwise');
+    throw new PlatewrightError(
+      'PW-JOIN-PIN',
+      'a still is pinned by its corners: give the carry mark a region of four corners, from the top left clockwise',
+    );
   }
-  const still: [number, number][] = [[0, 0], [widthPx, 0], [widthPx, heightPx], [0, heightPx]];
+  const still: [number, number][] = [
+    [0, 0],
+    [widthPx, 0],
+    [widthPx, heightPx],
+    [0, heightPx],
+  ];
   const carried = (m: PinnedRegion, frame: number): [number, number][] => {
     const move = multiply(carrier.at(frame), invert(carrier.at(m.frame)));
     return m.corners.map((c) => apply(move, c[0], c[1]));
@@ -30,11 +44,13 @@ export function pinPicture(widthPx: number, heightPx: number, regions: readonly 
     let after = marks.findIndex((m) => m.frame >= frame);
     if (after < 0) after = marks.length - 1;
     const before = marks[after]!.frame > frame && after > 0 ? after - 1 : after;
-    const a = carried(marks[before]!, frame), b = carried(marks[after]!, frame);
+    const a = carried(marks[before]!, frame),
+      b = carried(marks[after]!, frame);
     const t = before === after ? 0 : (frame - marks[before]!.frame) / (marks[after]!.frame - marks[before]!.frame);
     const corners = a.map((p, i) => [p[0] * (1 - t) + b[i]![0] * t, p[1] * (1 - t) + b[i]![1] * t] as [number, number]);
     const matrix = homographyFromQuad(still, corners);
-    if (matrix === null) throw new PlatewrightError('PW-JOIN-PIN', `the region's corners at frame ${frame} lie on a line; mark it again`);
+    if (matrix === null)
+      throw new PlatewrightError('PW-JOIN-PIN', `the region's corners at frame ${frame} lie on a line; mark it again`);
     out.push({ frame, matrix });
   }
   return out;

@@ -22,7 +22,11 @@ import { takePatcher, type TakePatcher } from './patch-take.js';
 import type { AirStep, EraseStep, PatchStep, Recipe, WidenStep } from './types.js';
 import { WideCanvas } from './widen.js';
 
-interface Tools { readonly cleaner: PlateCleaner | null; readonly canvas: WideCanvas | null; readonly patcher: TakePatcher | null }
+interface Tools {
+  readonly cleaner: PlateCleaner | null;
+  readonly canvas: WideCanvas | null;
+  readonly patcher: TakePatcher | null;
+}
 
 /** Null where the recipe changes nothing of the plate. `camera`: the plate's measured move; measured here where it is not given. */
 export function plateMender(recipe: Recipe, camera?: CameraMove): PlateMender | null {
@@ -35,9 +39,18 @@ export function plateMender(recipe: Recipe, camera?: CameraMove): PlateMender | 
   let tools: Promise<Tools> | null = null;
   return {
     async mend(frame, plate, steps) {
-      tools ??= gather(recipe, erase?.on === true ? erase : null, widen?.on === true ? widen : null, patch?.on === true ? patch : null, camera);
+      tools ??= gather(
+        recipe,
+        erase?.on === true ? erase : null,
+        widen?.on === true ? widen : null,
+        patch?.on === true ? patch : null,
+        camera,
+      );
       const { cleaner, canvas, patcher } = await tools;
-      const patched = patcher !== null && steps.has('patch') ? { ...(await patcher.patch({ ...plate, index: frame })), index: plate.index } : plate;
+      const patched =
+        patcher !== null && steps.has('patch')
+          ? { ...(await patcher.patch({ ...plate, index: frame })), index: plate.index }
+          : plate;
       return mendFrame(frame, patched, steps.has('erase') ? cleaner : null, steps.has('widen') ? canvas : null, grain);
     },
     async close() {
@@ -46,23 +59,57 @@ export function plateMender(recipe: Recipe, camera?: CameraMove): PlateMender | 
   };
 }
 
-async function gather(recipe: Recipe, erase: EraseStep | null, widen: WidenStep | null, patch: PatchStep | null, known: CameraMove | undefined): Promise<Tools> {
+async function gather(
+  recipe: Recipe,
+  erase: EraseStep | null,
+  widen: WidenStep | null,
+  patch: PatchStep | null,
+  known: CameraMove | undefined,
+): Promise<Tools> {
   const patcher = patch === null ? null : await takePatcher({ ...patch, source: recipe.plate.file }, recipe.plate.file);
   if (erase === null && widen === null) return { cleaner: null, canvas: null, patcher };
   const reader = await VideoReader.open(recipe.plate.file);
   try {
     const span = { in: recipe.plate.in, out: Math.min(recipe.plate.out, reader.info.frameCount) };
-    const camera = known ?? (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(reader.info.rate), span }));
+    const camera =
+      known ??
+      (await measureCameraMove(readerLumaSource(reader), { framesPerSecond: framesPerSecond(reader.info.rate), span }));
     const regions = erase === null ? [] : [erase.region, ...(erase.also ?? [])];
-    const cleaner = erase === null ? null : await PlateCleaner.build(reader, { regions, growPx: erase.growPx, ...(erase.shadows === undefined ? {} : { shadows: erase.shadows }), ...(erase.cast === undefined ? {} : { cast: erase.cast }), ...(erase.apart === undefined ? {} : { apart: erase.apart }), shadowToo: erase.shadowToo, span, camera });
-    const canvas = widen === null ? null : await WideCanvas.build(reader, { reframe: reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx), span, camera, erased: regions });
+    const cleaner =
+      erase === null
+        ? null
+        : await PlateCleaner.build(reader, {
+            regions,
+            growPx: erase.growPx,
+            ...(erase.shadows === undefined ? {} : { shadows: erase.shadows }),
+            ...(erase.cast === undefined ? {} : { cast: erase.cast }),
+            ...(erase.apart === undefined ? {} : { apart: erase.apart }),
+            shadowToo: erase.shadowToo,
+            span,
+            camera,
+          });
+    const canvas =
+      widen === null
+        ? null
+        : await WideCanvas.build(reader, {
+            reframe: reframeOf(widen, recipe.plate.widthPx, recipe.plate.heightPx),
+            span,
+            camera,
+            erased: regions,
+          });
     return { cleaner, canvas, patcher };
   } finally {
     await reader.close();
   }
 }
 
-function mendFrame(n: number, plate: VideoFrame, cleaner: PlateCleaner | null, canvas: WideCanvas | null, grain: Grower | null): VideoFrame {
+function mendFrame(
+  n: number,
+  plate: VideoFrame,
+  cleaner: PlateCleaner | null,
+  canvas: WideCanvas | null,
+  grain: Grower | null,
+): VideoFrame {
   const coded = toCodedRgb(plate);
   const { width: w, height: h } = coded;
   const out = copyFrame(plate);
@@ -75,21 +122,38 @@ function mendFrame(n: number, plate: VideoFrame, cleaner: PlateCleaner | null, c
   }
   if (cleaned !== null) layBox(coded, cleaned);
   const wide = canvas.widen(n, coded);
-  if (grain !== null) growGrain(grain, n, { box: [0, 0, wide.coded.width, wide.coded.height], coded: wide.coded, cover: wide.cover, madeUp: wide.cover, shadow: null });
+  if (grain !== null)
+    growGrain(grain, n, {
+      box: [0, 0, wide.coded.width, wide.coded.height],
+      coded: wide.coded,
+      cover: wide.cover,
+      madeUp: wide.cover,
+      shadow: null,
+    });
   put(out, [0, 0, w, h], canvas.fit(wide.coded, w, h), null);
   return out;
 }
 
 /** Writes display-coded pixels into a frame's planes where `cover` is over zero (everywhere for null). */
-function put(frame: VideoFrame, box: readonly [number, number, number, number], coded: Picture, cover: Float32Array | null): void {
+function put(
+  frame: VideoFrame,
+  box: readonly [number, number, number, number],
+  coded: Picture,
+  cover: Float32Array | null,
+): void {
   const n = coded.width * coded.height;
   const changed = new Uint8Array(n).fill(1);
   if (cover !== null) for (let i = 0; i < n; i++) changed[i] = cover[i]! > 0 ? 1 : 0;
-  if (frame.bitDepth !== 32) { patchFrame(frame, [box[0], box[1], box[2], box[3]], coded.data, changed); return; }
+  if (frame.bitDepth !== 32) {
+    patchFrame(frame, [box[0], box[1], box[2], box[3]], coded.data, changed);
+    return;
+  }
   // Float files hold their values as they are.
   for (let c = 0; c < (frame.layout === 'grey' ? 1 : 3); c++) {
     const to = frame.planes[c]!;
-    for (let i = 0; i < n; i++) if (changed[i] !== 0) to[(box[1] + Math.floor(i / coded.width)) * frame.widthPx + box[0] + (i % coded.width)] = coded.data[c * n + i]!;
+    for (let i = 0; i < n; i++)
+      if (changed[i] !== 0)
+        to[(box[1] + Math.floor(i / coded.width)) * frame.widthPx + box[0] + (i % coded.width)] =
+          coded.data[c * n + i]!;
   }
 }
-

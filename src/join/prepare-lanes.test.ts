@@ -11,7 +11,9 @@ import { lanesAreBuilt, PrepareLanes } from './prepare-lanes.js';
 import { JoinRenderer } from './render.js';
 import type { Recipe } from './types.js';
 
-const W = 160, H = 120, FRAMES = 17;
+const W = 160,
+  H = 120,
+  FRAMES = 17;
 let folder: string;
 let recipe: Recipe;
 
@@ -20,11 +22,17 @@ beforeAll(async () => {
   const size = { widthPx: W, heightPx: H, rate: { num: 24, den: 1 } };
   const plate = await VideoWriter.open(path(folder, 'plate.mp4'), { ...size, codec: 'h264' });
   const take = await VideoWriter.open(path(folder, 'take.mkv'), { ...size, codec: 'ffv1', alpha: true, bits: 8 });
-  const p = createPicture(W, H, 3), t = createPicture(W, H, 4), n = W * H;
+  const p = createPicture(W, H, 3),
+    t = createPicture(W, H, 4),
+    n = W * H;
   for (let f = 0; f < FRAMES; f++) {
     for (let i = 0; i < n; i++) {
-      const x = i % W, y = Math.floor(i / W);
-      for (let c = 0; c < 3; c++) { p.data[c * n + i] = 0.5 + 0.2 * Math.sin(x / 9 + y / 14 + c); t.data[c * n + i] = 0.4 + 0.3 * Math.sin(x / 3 - y / 5 + c); }
+      const x = i % W,
+        y = Math.floor(i / W);
+      for (let c = 0; c < 3; c++) {
+        p.data[c * n + i] = 0.5 + 0.2 * Math.sin(x / 9 + y / 14 + c);
+        t.data[c * n + i] = 0.4 + 0.3 * Math.sin(x / 3 - y / 5 + c);
+      }
       t.data[3 * n + i] = Math.min(1, Math.max(0, 30 - Math.hypot(x - 70 - 2 * f, y - 60)));
     }
     await plate.writeCoded(p);
@@ -34,21 +42,53 @@ beforeAll(async () => {
   await take.close();
   recipe = {
     version: 1,
-    plate: { file: path(folder, 'plate.mp4'), in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H }, take: { file: path(folder, 'take.mkv'), in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
+    plate: { file: path(folder, 'plate.mp4'), in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
+    take: { file: path(folder, 'take.mkv'), in: 0, out: FRAMES, rate: '24/1', widthPx: W, heightPx: H },
     steps: [
       { step: 'peel', on: true, why: '', method: 'alpha', screen: 'green', quality: 'fast', spill: 1 },
       { step: 'pace', on: true, why: '', method: 'flow', curve: Array.from({ length: FRAMES }, (_, i) => i * 0.8) },
-      { step: 'ride', on: true, why: '', mirror: false, motionBlur: 0, placement: Array.from({ length: FRAMES }, (_, frame) => ({ frame, matrix: [0.8, 0.02, 10 + frame, -0.02, 0.8, 12, 0, 0, 1] as const })) },
       {
-        step: 'ground', on: true, why: '', shadow: true, contact: true, receiver: 'ground', azimuthDeg: 40, elevationDeg: 35, transmission: [0.4, 0.4, 0.5], softnessDeg: 0.5, contactStrength: 0.8, focalPx: 200,
-        frames: Array.from({ length: FRAMES }, (_, frame) => ({ frame, foot: [66 + frame, 80] as const, pxPerMetre: 100, tiltDeg: 10, rollDeg: 0, azimuthDeg: 40 })),
+        step: 'ride',
+        on: true,
+        why: '',
+        mirror: false,
+        motionBlur: 0,
+        placement: Array.from({ length: FRAMES }, (_, frame) => ({
+          frame,
+          matrix: [0.8, 0.02, 10 + frame, -0.02, 0.8, 12, 0, 0, 1] as const,
+        })),
+      },
+      {
+        step: 'ground',
+        on: true,
+        why: '',
+        shadow: true,
+        contact: true,
+        receiver: 'ground',
+        azimuthDeg: 40,
+        elevationDeg: 35,
+        transmission: [0.4, 0.4, 0.5],
+        softnessDeg: 0.5,
+        contactStrength: 0.8,
+        focalPx: 200,
+        frames: Array.from({ length: FRAMES }, (_, frame) => ({
+          frame,
+          foot: [66 + frame, 80] as const,
+          pxPerMetre: 100,
+          tiltDeg: 10,
+          rollDeg: 0,
+          azimuthDeg: 40,
+        })),
       },
     ] as Recipe['steps'],
   };
 });
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 const asked = process.env['PLATEWRIGHT_LANES'];
-afterEach(() => { if (asked === undefined) delete process.env['PLATEWRIGHT_LANES']; else process.env['PLATEWRIGHT_LANES'] = asked; });
+afterEach(() => {
+  if (asked === undefined) delete process.env['PLATEWRIGHT_LANES'];
+  else process.env['PLATEWRIGHT_LANES'] = asked;
+});
 
 async function drawn(lanes: number, from = 0, stop = Infinity): Promise<string[]> {
   process.env['PLATEWRIGHT_LANES'] = String(lanes);
@@ -62,7 +102,12 @@ async function drawn(lanes: number, from = 0, stop = Infinity): Promise<string[]
       if (out.length >= stop) break;
     }
     // A second stream of the same renderer, after one that was left early.
-    if (stop < Infinity) for await (const f of renderer.frames(from, FRAMES)) { const h = createHash('sha256'); for (const plane of f.video().planes) h.update(plane); out.push(h.update(new Uint8Array(f.matte().buffer)).digest('hex')); }
+    if (stop < Infinity)
+      for await (const f of renderer.frames(from, FRAMES)) {
+        const h = createHash('sha256');
+        for (const plane of f.video().planes) h.update(plane);
+        out.push(h.update(new Uint8Array(f.matte().buffer)).digest('hex'));
+      }
   } finally {
     await renderer.close();
   }
@@ -90,7 +135,9 @@ describe('frames made ahead', () => {
       const h = createHash('sha256');
       for await (const a of lanes.frames(0, FRAMES, {})) {
         const p = 'prepared' in a ? a.prepared : null;
-        h.update(p === null ? 'none' : new Uint8Array(p.placed.picture.data.slice().buffer)).update(JSON.stringify(p?.placed.box)).update(new Uint8Array(p!.shade!.cover.slice().buffer));
+        h.update(p === null ? 'none' : new Uint8Array(p.placed.picture.data.slice().buffer))
+          .update(JSON.stringify(p?.placed.box))
+          .update(new Uint8Array(p!.shade!.cover.slice().buffer));
       }
       await lanes.close();
       return h.digest('hex');
@@ -100,7 +147,11 @@ describe('frames made ahead', () => {
 
   it('says what stopped a lane', async () => {
     const lanes = new PrepareLanes({ ...recipe, take: { ...recipe.take, file: path(folder, 'gone.mp4') } }, false, 2);
-    await expect((async () => { for await (const p of lanes.frames(0, FRAMES, {})) void p; })()).rejects.toMatchObject({ code: expect.stringMatching(/^PW-MEDIA-/) as string });
+    await expect(
+      (async () => {
+        for await (const p of lanes.frames(0, FRAMES, {})) void p;
+      })(),
+    ).rejects.toMatchObject({ code: expect.stringMatching(/^PW-MEDIA-/) as string });
     await lanes.close();
   });
 });

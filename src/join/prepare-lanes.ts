@@ -30,22 +30,43 @@ export interface LaneData {
 /** A frame's performer as a lane leaves it: placed and shaded (null where it does not show), or only peeled and paced. */
 export type Ahead = { readonly prepared: Prepared | null } | { readonly performer: PerformerPicture };
 
-export type LaneOrder = { readonly kind: 'frames'; readonly batch: number; readonly from: number; readonly to: number; readonly choice: StepChoice } | { readonly kind: 'screen'; readonly set: ScreenSet } | { readonly kind: 'end' };
+export type LaneOrder =
+  | {
+      readonly kind: 'frames';
+      readonly batch: number;
+      readonly from: number;
+      readonly to: number;
+      readonly choice: StepChoice;
+    }
+  | { readonly kind: 'screen'; readonly set: ScreenSet }
+  | { readonly kind: 'end' };
 export interface LaneAnswer {
   readonly batch: number;
   readonly frame: number;
   readonly made?: Ahead;
-  readonly failure?: { readonly message: string; readonly stack: string; readonly own: { readonly code: string; readonly kind: FailureKind; readonly detail: Record<string, unknown> } | null };
+  readonly failure?: {
+    readonly message: string;
+    readonly stack: string;
+    readonly own: {
+      readonly code: string;
+      readonly kind: FailureKind;
+      readonly detail: Record<string, unknown>;
+    } | null;
+  };
 }
 
 /** Frames a run at 1080p: each run peels one take frame more than it needs alone. Larger pictures go in shorter runs, for memory's sake. */
-const RUN = 6, RUN_PIXELS = 1920 * 1080;
+const RUN = 6,
+  RUN_PIXELS = 1920 * 1080;
 /** More lanes would hold more memory than they are worth beside one encoder. */
 const MOST_LANES = 6;
 
 /** The worker's file: built (one module, see scripts/build.mjs), whether this module runs from src/ or from dist/. */
 function workerFile(): string {
-  return fileURLToPath(new URL('./prepare-worker.bundle.js', import.meta.url)).replace(/([\\/])src([\\/]join[\\/])/, '$1dist$2');
+  return fileURLToPath(new URL('./prepare-worker.bundle.js', import.meta.url)).replace(
+    /([\\/])src([\\/]join[\\/])/,
+    '$1dist$2',
+  );
 }
 
 /** Can frames be made ahead here? */
@@ -53,7 +74,10 @@ export function lanesAreBuilt(): boolean {
   return existsSync(workerFile());
 }
 
-interface Waiting { readonly resolve: (p: Ahead) => void; readonly reject: (e: unknown) => void }
+interface Waiting {
+  readonly resolve: (p: Ahead) => void;
+  readonly reject: (e: unknown) => void;
+}
 
 export class PrepareLanes {
   private readonly workers: Worker[] = [];
@@ -68,20 +92,56 @@ export class PrepareLanes {
   readonly splits: boolean;
 
   /** @param screen the take's screen, modelled once for all lanes while they start; null for takes that are peeled otherwise */
-  constructor(recipe: Recipe, widens: boolean, count: number, screen: () => Promise<ScreenSet> | null = () => null, peelsOnly = false, index: FrameIndex | null = null) {
-    this.run = Math.min(RUN, Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))));
+  constructor(
+    recipe: Recipe,
+    widens: boolean,
+    count: number,
+    screen: () => Promise<ScreenSet> | null = () => null,
+    peelsOnly = false,
+    index: FrameIndex | null = null,
+  ) {
+    this.run = Math.min(
+      RUN,
+      Math.max(2, Math.round((RUN * RUN_PIXELS) / (recipe.plate.widthPx * recipe.plate.heightPx))),
+    );
     this.splits = peelsOnly;
     const set = screen();
     for (let i = 0; i < Math.min(MOST_LANES, count); i++) {
       // Each lane is one thread: its kernels wake no others.
-      const worker = new Worker(workerFile(), { workerData: { recipe, widens, awaitsScreen: set !== null, peelsOnly, index, wanted: this.wanted.buffer as SharedArrayBuffer } satisfies LaneData, env: { ...process.env, PLATEWRIGHT_LANES: '1' }, execArgv: [], name: `join lane ${i}` });
+      const worker = new Worker(workerFile(), {
+        workerData: {
+          recipe,
+          widens,
+          awaitsScreen: set !== null,
+          peelsOnly,
+          index,
+          wanted: this.wanted.buffer as SharedArrayBuffer,
+        } satisfies LaneData,
+        env: { ...process.env, PLATEWRIGHT_LANES: '1' },
+        execArgv: [],
+        name: `join lane ${i}`,
+      });
       worker.on('message', (a: LaneAnswer) => this.take(a));
       worker.on('error', (e) => this.fail(e instanceof Error ? e : new Error(String(e))));
-      worker.on('exit', (code) => { if (code !== 0) this.fail(new PlatewrightError('PW-JOIN-LANE', `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`, { kind: 'internal' })); });
+      worker.on('exit', (code) => {
+        if (code !== 0)
+          this.fail(
+            new PlatewrightError(
+              'PW-JOIN-LANE',
+              `a thread of the render ended without an answer (exit code ${code}); render again, with PLATEWRIGHT_LANES=1 if it happens twice`,
+              { kind: 'internal' },
+            ),
+          );
+      });
       worker.unref();
       this.workers.push(worker);
     }
-    set?.then((made) => { for (const w of this.workers) w.postMessage({ kind: 'screen', set: made } satisfies LaneOrder); }, (e: unknown) => this.fail(e instanceof Error ? e : new Error(String(e))));
+    set?.then(
+      (made) => {
+        for (const w of this.workers) w.postMessage({ kind: 'screen', set: made } satisfies LaneOrder);
+      },
+      (e: unknown) => this.fail(e instanceof Error ? e : new Error(String(e))),
+    );
   }
 
   /** Has any lane work left? */
@@ -98,7 +158,10 @@ export class PrepareLanes {
     this.open--;
     if (a.failure !== undefined) {
       const { message, stack, own } = a.failure;
-      const error = own === null ? new Error(message) : new PlatewrightError(own.code, message.slice(own.code.length + 2), { kind: own.kind, detail: own.detail });
+      const error =
+        own === null
+          ? new Error(message)
+          : new PlatewrightError(own.code, message.slice(own.code.length + 2), { kind: own.kind, detail: own.detail });
       error.stack = stack;
       this.fail(error);
       return;
@@ -121,7 +184,8 @@ export class PrepareLanes {
     this.ready.clear();
     this.open = 0;
     for (const w of this.workers) w.ref();
-    let next = from, turn = 0;
+    let next = from,
+      turn = 0;
     const order = (): void => {
       if (next >= to) return;
       const end = Math.min(to, next + this.run);
@@ -137,7 +201,9 @@ export class PrepareLanes {
         if (this.failure !== null) throw this.failure;
         const there = this.ready.get(n);
         this.ready.delete(n);
-        yield there !== undefined ? there : await new Promise<Ahead>((resolve, reject) => this.waiting.set(n, { resolve, reject }));
+        yield there !== undefined
+          ? there
+          : await new Promise<Ahead>((resolve, reject) => this.waiting.set(n, { resolve, reject }));
       }
     } finally {
       if (batch === this.batch) Atomics.add(this.wanted, 0, 1);
@@ -148,11 +214,19 @@ export class PrepareLanes {
   /** The lanes finish the frame they are at and end. */
   async close(): Promise<void> {
     Atomics.add(this.wanted, 0, 1);
-    await Promise.all(this.workers.map((worker) => new Promise<void>((done) => {
-      if (worker.threadId === -1) { done(); return; }
-      worker.ref();
-      worker.once('exit', () => done());
-      worker.postMessage({ kind: 'end' } satisfies LaneOrder);
-    })));
+    await Promise.all(
+      this.workers.map(
+        (worker) =>
+          new Promise<void>((done) => {
+            if (worker.threadId === -1) {
+              done();
+              return;
+            }
+            worker.ref();
+            worker.once('exit', () => done());
+            worker.postMessage({ kind: 'end' } satisfies LaneOrder);
+          }),
+      ),
+    );
   }
 }

@@ -20,15 +20,34 @@ let last: Promise<void> = Promise.resolve();
 const handOver = new HandOver();
 let handedFor = -1;
 
-let screenCame: (set: ScreenSet) => void = () => undefined, screenGone: (why: Error) => void = () => undefined;
-const screen = new Promise<ScreenSet>((resolve, reject) => { screenCame = resolve; screenGone = reject; });
+let screenCame: (set: ScreenSet) => void = () => undefined,
+  screenGone: (why: Error) => void = () => undefined;
+const screen = new Promise<ScreenSet>((resolve, reject) => {
+  screenCame = resolve;
+  screenGone = reject;
+});
 screen.catch(() => undefined);
 
 async function open(): Promise<PerformerSource> {
   const own = await joinTools(recipe, null);
   // A lane that only peels is alone, and the slower half: the next frame is decoded beside its work.
-  const take = await VideoReader.open(recipe.take.file, { threads: peelsOnly ? 2 : 1, ...(index === null ? {} : { index }) });
-  return new PerformerSource(recipe, take, awaitsScreen ? { ...own, screenPeeler: async (step) => { const { model, clean } = await screen; return modelPeeler(model, step, clean); } } : own);
+  const take = await VideoReader.open(recipe.take.file, {
+    threads: peelsOnly ? 2 : 1,
+    ...(index === null ? {} : { index }),
+  });
+  return new PerformerSource(
+    recipe,
+    take,
+    awaitsScreen
+      ? {
+          ...own,
+          screenPeeler: async (step) => {
+            const { model, clean } = await screen;
+            return modelPeeler(model, step, clean);
+          },
+        }
+      : own,
+  );
 }
 
 async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<void> {
@@ -44,16 +63,37 @@ async function answer(order: Extract<LaneOrder, { kind: 'frames' }>): Promise<vo
       source ??= open();
       const performer = await (await source).at(n, { patched: used.active.names.has('patch') });
       if (peelsOnly) {
-        port.postMessage({ batch: order.batch, frame: n, made: { performer: handOver.lay(performer) } } satisfies LaneAnswer);
+        port.postMessage({
+          batch: order.batch,
+          frame: n,
+          made: { performer: handOver.lay(performer) },
+        } satisfies LaneAnswer);
         continue;
       }
-      const prepared = preparePerformer(used, performer, n, takeFrameOf(recipe, n), recipe.plate.widthPx, recipe.plate.heightPx);
-      const move = prepared === null ? [] : [prepared.placed.picture.data, prepared.shade?.cover, prepared.shade?.contact].flatMap((p) => (p === undefined ? [] : [p.buffer as ArrayBuffer]));
+      const prepared = preparePerformer(
+        used,
+        performer,
+        n,
+        takeFrameOf(recipe, n),
+        recipe.plate.widthPx,
+        recipe.plate.heightPx,
+      );
+      const move =
+        prepared === null
+          ? []
+          : [prepared.placed.picture.data, prepared.shade?.cover, prepared.shade?.contact].flatMap((p) =>
+              p === undefined ? [] : [p.buffer as ArrayBuffer],
+            );
       port.postMessage({ batch: order.batch, frame: n, made: { prepared } } satisfies LaneAnswer, move);
     } catch (error) {
       const e = error as Error;
-      const own = error instanceof PlatewrightError ? { code: error.code, kind: error.kind, detail: error.detail } : null;
-      port.postMessage({ batch: order.batch, frame: n, failure: { message: e.message, stack: e.stack ?? '', own } } satisfies LaneAnswer);
+      const own =
+        error instanceof PlatewrightError ? { code: error.code, kind: error.kind, detail: error.detail } : null;
+      port.postMessage({
+        batch: order.batch,
+        frame: n,
+        failure: { message: e.message, stack: e.stack ?? '', own },
+      } satisfies LaneAnswer);
       return;
     }
   }
@@ -63,7 +103,10 @@ async function end(): Promise<void> {
   // A lane that is ended before the screen came waits no longer.
   screenGone(new Error('the render ended before the screen was modelled'));
   await last;
-  await source?.then((s) => s.close(), () => undefined);
+  await source?.then(
+    (s) => s.close(),
+    () => undefined,
+  );
   port.close();
 }
 

@@ -31,7 +31,12 @@ export interface SeenInTake {
   readonly frame: number;
   readonly performer: PerformerPicture;
   /** The performer on further frames that show it turned, and on one beside each, a few degrees further. */
-  readonly turned?: readonly { readonly frame: number; readonly yawDeg: number; readonly performer: PerformerPicture; readonly beside?: { readonly frame: number; readonly performer: PerformerPicture } }[];
+  readonly turned?: readonly {
+    readonly frame: number;
+    readonly yawDeg: number;
+    readonly performer: PerformerPicture;
+    readonly beside?: { readonly frame: number; readonly performer: PerformerPicture };
+  }[];
 }
 
 export interface ProposalInput {
@@ -65,11 +70,16 @@ export type MarkOf<K extends Mark['kind']> = Extract<Mark, { kind: K }>;
 
 /** Marks of one kind with the frame that each holds for. */
 export function marksOf<K extends Mark['kind']>(file: MarksFile, kind: K): { mark: MarkOf<K>; frame: number }[] {
-  return file.marks.filter((m): m is MarkOf<K> => m.kind === kind).map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
+  return file.marks
+    .filter((m): m is MarkOf<K> => m.kind === kind)
+    .map((mark) => ({ mark, frame: ('frame' in mark ? mark.frame : undefined) ?? file.frame }));
 }
 
 /** Tilt and roll of a view on another frame of the shot, and how far the camera has panned about the upright since the view's own. */
-export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: number; tiltDeg: number; rollDeg: number; panDeg: number } | null {
+export function viewAngles(
+  measures: PlateMeasures,
+  frame: number,
+): { focalPx: number; tiltDeg: number; rollDeg: number; panDeg: number } | null {
   const v = measures.view;
   if (v === undefined || v.focalPx.value === null || v.tiltDeg.value === null) return null;
   return { focalPx: v.focalPx.value, ...turnedFrom(measures, v.frame, frame) };
@@ -80,23 +90,42 @@ export function viewAngles(measures: PlateMeasures, frame: number): { focalPx: n
  * camera's own axes: one that looks down and pans turns about an upright that leans in its picture, and so seems to roll. The
  * rotations are therefore multiplied and read against the ground, not their angles added.
  */
-export function turnedFrom(m: PlateMeasures, from: number, frame: number): { tiltDeg: number; rollDeg: number; panDeg: number } {
+export function turnedFrom(
+  m: PlateMeasures,
+  from: number,
+  frame: number,
+): { tiltDeg: number; rollDeg: number; panDeg: number } {
   const view = worldToCamera(0, m.view?.tiltDeg.value ?? 0, m.view?.rollDeg.value ?? 0);
   // From the view's own frame to both.
   const own = transpose(rotationAt(m, m.view?.frame ?? from));
   const to = (n: number): Mat3 => multiply(rotationAt(m, n), multiply(own, view));
-  const a = to(from), b = to(frame);
-  return { panDeg: differenceDeg(headingDeg(b), headingDeg(a)), tiltDeg: Math.asin(Math.max(-1, Math.min(1, b[7]))) / RAD_PER_DEG, rollDeg: Math.atan2(b[1], -b[4]) / RAD_PER_DEG };
+  const a = to(from),
+    b = to(frame);
+  return {
+    panDeg: differenceDeg(headingDeg(b), headingDeg(a)),
+    tiltDeg: Math.asin(Math.max(-1, Math.min(1, b[7]))) / RAD_PER_DEG,
+    rollDeg: Math.atan2(b[1], -b[4]) / RAD_PER_DEG,
+  };
 }
 
 const headingDeg = (w: Mat3): number => Math.atan2(w[6], w[8]) / RAD_PER_DEG;
 
 /** Rotation from the axes of the camera's reference frame to its axes at the nearest measured frame. */
 function rotationAt(m: PlateMeasures, frame: number): Mat3 {
-  const list = m.camera?.frames ?? [], along = m.travel?.frames, turns = list.filter((f) => f.panDeg !== null);
+  const list = m.camera?.frames ?? [],
+    along = m.travel?.frames,
+    turns = list.filter((f) => f.panDeg !== null);
   if (along !== undefined && along.length > 0 && turns.length === 0) return nearestTo(along, frame)!.rotation;
   const f = nearestTo(turns, frame);
-  return f === undefined ? IDENTITY3 : transpose(rotationFromPanTiltRoll(f.panDeg! * RAD_PER_DEG, (f.tiltDeg ?? 0) * RAD_PER_DEG, (f.rollDeg ?? 0) * RAD_PER_DEG));
+  return f === undefined
+    ? IDENTITY3
+    : transpose(
+        rotationFromPanTiltRoll(
+          f.panDeg! * RAD_PER_DEG,
+          (f.tiltDeg ?? 0) * RAD_PER_DEG,
+          (f.rollDeg ?? 0) * RAD_PER_DEG,
+        ),
+      );
 }
 
 function nearestTo<T extends { readonly frame: number }>(list: readonly T[], frame: number): T | undefined {
@@ -106,11 +135,20 @@ function nearestTo<T extends { readonly frame: number }>(list: readonly T[], fra
 }
 
 /** How far down the camera looks at the middle of the performer, degrees; null without a view. */
-export function elevationAt(m: PlateMeasures, ground: readonly [number, number], top: readonly [number, number], frame: number): number | null {
+export function elevationAt(
+  m: PlateMeasures,
+  ground: readonly [number, number],
+  top: readonly [number, number],
+  frame: number,
+): number | null {
   const v = viewAngles(m, frame);
   if (v === null) return null;
   const up = unit(applyVector(worldToCamera(0, v.tiltDeg, v.rollDeg), [0, 1, 0]));
-  const d = unit([((ground[0] + top[0]) / 2 - m.widthPx / 2) / v.focalPx, ((ground[1] + top[1]) / 2 - m.heightPx / 2) / v.focalPx, 1]);
+  const d = unit([
+    ((ground[0] + top[0]) / 2 - m.widthPx / 2) / v.focalPx,
+    ((ground[1] + top[1]) / 2 - m.heightPx / 2) / v.focalPx,
+    1,
+  ]);
   return -Math.asin(dot(d, up)) / RAD_PER_DEG;
 }
 

@@ -17,7 +17,10 @@ import type { PaceStep } from './types.js';
 const FACE_POSES = 12;
 
 type Yaw = (frame: number) => number;
-interface Pose { readonly frame: number; readonly yawDeg: number }
+interface Pose {
+  readonly frame: number;
+  readonly yawDeg: number;
+}
 
 /** Turns smaller than this are no turn to be paced. */
 const LEAST_TURN_DEG = 8;
@@ -46,33 +49,61 @@ export function posesOf(side: Side, mirrored = false): Pose[] {
 
 /** Poses of a take: as marked, else read off the turn that was measured from its face. */
 function posesOfTake(side: Side, mirrored: boolean): Pose[] {
-  const marked = posesOf(side, mirrored), turn = side.measures.turn?.frames ?? [];
+  const marked = posesOf(side, mirrored),
+    turn = side.measures.turn?.frames ?? [];
   if (marked.length >= 2 || turn.length < 2 || facesOf(side.marks).length === 0) return marked;
   const many = Math.min(turn.length, FACE_POSES);
-  return Array.from({ length: many }, (_, i) => turn[Math.round((i * (turn.length - 1)) / (many - 1))]!).map((p) => ({ frame: p.frame, yawDeg: mirrored ? -p.yawDeg : p.yawDeg }));
+  return Array.from({ length: many }, (_, i) => turn[Math.round((i * (turn.length - 1)) / (many - 1))]!).map((p) => ({
+    frame: p.frame,
+    yawDeg: mirrored ? -p.yawDeg : p.yawDeg,
+  }));
 }
 
 function throughPoses(poses: readonly Pose[]): Yaw | null {
-  return poses.length >= 2 ? smoothCubic(poses.map((p) => p.frame), poses.map((p) => p.yawDeg)) : null;
+  return poses.length >= 2
+    ? smoothCubic(
+        poses.map((p) => p.frame),
+        poses.map((p) => p.yawDeg),
+      )
+    : null;
 }
 
 function yawOfPlate(side: Side, poses: readonly Pose[], carried: boolean): Yaw | null {
   const turn = side.measures.turn;
-  if (carried && turn !== undefined && turn.frames.length > 1) return smoothCubic(turn.frames.map((f) => f.frame), turn.frames.map((f) => f.yawDeg));
+  if (carried && turn !== undefined && turn.frames.length > 1)
+    return smoothCubic(
+      turn.frames.map((f) => f.frame),
+      turn.frames.map((f) => f.yawDeg),
+    );
   return throughPoses(poses);
 }
 
 /** The plate's curve at the take's pace, its misfit at the take's poses shared out between them. */
-function yawOfTake(poses: readonly Pose[], platePoses: readonly Pose[], plate: Yaw, plateFps: number, takeFps: number): Yaw | null {
+function yawOfTake(
+  poses: readonly Pose[],
+  platePoses: readonly Pose[],
+  plate: Yaw,
+  plateFps: number,
+  takeFps: number,
+): Yaw | null {
   const plain = throughPoses(poses);
-  const first = poses[0], wanted = platePoses[0];
+  const first = poses[0],
+    wanted = platePoses[0];
   if (plain === null || first === undefined || wanted === undefined) return plain;
   // Where both start alike, the difference is the eye's, not a different start.
   const apart = Math.abs(first.yawDeg - wanted.yawDeg) <= SAME_START_DEG ? wanted.yawDeg - first.yawDeg : 0;
-  const pace = paceOfPoses(platePoses, poses.map((p) => ({ frame: p.frame, yawDeg: p.yawDeg + apart })), plateFps, takeFps);
+  const pace = paceOfPoses(
+    platePoses,
+    poses.map((p) => ({ frame: p.frame, yawDeg: p.yawDeg + apart })),
+    plateFps,
+    takeFps,
+  );
   if (pace === null || pace.sd > SURE_PACE * pace.pace) return plain;
   const shaped: Yaw = (f) => plate(((pace.pace * f) / takeFps + pace.offsetS) * plateFps);
-  const rest = smoothCubic(poses.map((p) => p.frame), poses.map((p) => p.yawDeg - shaped(p.frame)));
+  const rest = smoothCubic(
+    poses.map((p) => p.frame),
+    poses.map((p) => p.yawDeg - shaped(p.frame)),
+  );
   return (f) => shaped(f) + rest(f);
 }
 
@@ -87,17 +118,32 @@ export function proposePace(input: ProposalInput, carried: boolean, mirrored: bo
 }
 
 function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): PaceStep {
-  const pm = input.plate.measures, tm = input.take.measures;
-  const plateFps = framesPerSecond(parseRate(pm.rate)), takeFps = framesPerSecond(parseRate(tm.rate));
-  const n = pm.span.out - pm.span.in, apart = Math.abs(takeFps / plateFps - 1), alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
+  const pm = input.plate.measures,
+    tm = input.take.measures;
+  const plateFps = framesPerSecond(parseRate(pm.rate)),
+    takeFps = framesPerSecond(parseRate(tm.rate));
+  const n = pm.span.out - pm.span.in,
+    apart = Math.abs(takeFps / plateFps - 1),
+    alike = apart < ONE_RATE && apart * n < LEAST_DRIFT;
   const ratio = alike ? 1 : takeFps / plateFps;
   const last = tm.span.out - 1;
-  const held = last > tm.span.in ? Array.from({ length: n }, (_, i) => tm.span.in + i * ratio).filter((v) => v > last + 0.5).length : 0;
+  const held =
+    last > tm.span.in
+      ? Array.from({ length: n }, (_, i) => tm.span.in + i * ratio).filter((v) => v > last + 0.5).length
+      : 0;
   const straight: PaceStep = {
-    step: 'pace', on: true, method: ratio === 1 ? 'nearest' : 'flow', curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
-    why: (ratio === 1 ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster` : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) + endsTooSoon(held),
+    step: 'pace',
+    on: true,
+    method: ratio === 1 ? 'nearest' : 'flow',
+    curve: Array.from({ length: n }, (_, i) => Math.min(last, tm.span.in + i * ratio)),
+    why:
+      (ratio === 1
+        ? `frame for frame: ${apart === 0 ? 'both run at one rate' : `${Number(takeFps.toFixed(3))} and ${Number(plateFps.toFixed(3))} frames a second are near enough`} and nothing has to turn faster`
+        : `the take runs at ${Number(takeFps.toFixed(3))} frames a second, the plate at ${Number(plateFps.toFixed(3))}`) +
+      endsTooSoon(held),
   };
-  const platePoses = posesOf(input.plate), takePoses = posesOfTake(input.take, mirrored);
+  const platePoses = posesOf(input.plate),
+    takePoses = posesOfTake(input.take, mirrored);
   const need = yawOfPlate(input.plate, platePoses, carried);
   const have = need === null ? null : yawOfTake(takePoses, platePoses, need, plateFps, takeFps);
   if (need === null || have === null) return straight;
@@ -109,7 +155,11 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
   if (turnsBy < LEAST_TURN_DEG || needBy < LEAST_TURN_DEG) return straight;
   const sign = Math.sign(takeYaw[takeYaw.length - 1]! - takeYaw[0]!);
   const mono = sign === Math.sign(needed[n - 1]! - needed[0]!) && turnsBack(takeYaw, sign) < BACK_DEG;
-  if (!mono) return { ...straight, why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's` };
+  if (!mono)
+    return {
+      ...straight,
+      why: `${straight.why}; the take turns the other way or back and forth, so its turn can't be paced to the plate's`,
+    };
   for (let i = 1; i < takeYaw.length; i++) if ((takeYaw[i]! - takeYaw[i - 1]!) * sign < 0) takeYaw[i] = takeYaw[i - 1]!;
   // The difference of the starts is the marks' own uncertainty where both start alike.
   const offset = Math.abs(needed[0]! - takeYaw[0]!) <= SAME_START_DEG ? takeYaw[0]! - needed[0]! : 0;
@@ -118,18 +168,27 @@ function paceByTurn(input: ProposalInput, carried: boolean, mirrored: boolean): 
     const want = yaw + offset;
     let k = 0;
     while (k < takeYaw.length - 1 && (takeYaw[k + 1]! - want) * sign < 0) k++;
-    if (k >= takeYaw.length - 1) { if ((want - takeYaw[takeYaw.length - 1]!) * sign > 3) missing++; return last; }
-    const a = takeYaw[k]!, b = takeYaw[k + 1]!;
+    if (k >= takeYaw.length - 1) {
+      if ((want - takeYaw[takeYaw.length - 1]!) * sign > 3) missing++;
+      return last;
+    }
+    const a = takeYaw[k]!,
+      b = takeYaw[k + 1]!;
     const t = Math.abs(b - a) < 1e-6 ? 0 : Math.min(1, Math.max(0, (want - a) / (b - a)));
     return tm.span.in + k + t;
   });
-  const even = evened(matched, takeYaw, tm.span.in, last), curve = missing > 0 ? landed(even, last, plateFps) : even;
+  const even = evened(matched, takeYaw, tm.span.in, last),
+    curve = missing > 0 ? landed(even, last, plateFps) : even;
   const moving = curve.filter((v, i) => i === 0 || v > curve[i - 1]!);
   const mean = (moving[moving.length - 1]! - moving[0]!) / Math.max(1, moving.length - 1);
   const same = curve.every((v, i) => Math.abs(v - straight.curve[i]!) < 0.75);
-  if (same) return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
+  if (same)
+    return { ...straight, why: `${straight.why}: the take turns as the plate asks, within three quarters of a frame` };
   return {
-    step: 'pace', on: true, method: 'flow', curve,
+    step: 'pace',
+    on: true,
+    method: 'flow',
+    curve,
     why: `the take turns ${turnsBy.toFixed(0)}° where the plate asks ${needBy.toFixed(0)}°: paced at ${mean.toFixed(2)} take frames a plate frame${missing > 0 ? `; the take ends too soon: its turn comes to rest and falls short for ${counted(missing, 'frame')}` : ''}`,
   };
 }
@@ -140,8 +199,12 @@ function endsTooSoon(frames: number): string {
 
 /** Furthest that a turn goes back from what it had reached, degrees. */
 function turnsBack(yaw: readonly number[], sign: number): number {
-  let reached = -Infinity, back = 0;
-  for (const v of yaw) { reached = Math.max(reached, v * sign); back = Math.max(back, reached - v * sign); }
+  let reached = -Infinity,
+    back = 0;
+  for (const v of yaw) {
+    reached = Math.max(reached, v * sign);
+    back = Math.max(back, reached - v * sign);
+  }
   return back;
 }
 
@@ -153,11 +216,13 @@ const REST_S = 1 / 3;
  * that end as after it covers the same way.
  */
 export function landed(curve: readonly number[], last: number, plateFps: number): number[] {
-  const out = [...curve], end = out.findIndex((v) => v >= last - 1e-6);
+  const out = [...curve],
+    end = out.findIndex((v) => v >= last - 1e-6);
   if (end < 3) return out;
   const m = Math.min(end - 1, out.length - 1 - end, Math.round((REST_S * plateFps) / 2));
   if (m < 1) return out;
-  const from = out[end - m]!, rate = (last - from) / m;
+  const from = out[end - m]!,
+    rate = (last - from) / m;
   for (let k = 0; k <= 2 * m; k++) out[end - m + k] = from + rate * (k - (k * k) / (4 * m));
   return out;
 }
@@ -170,16 +235,28 @@ const EVEN_FRAMES = 2.5;
  * the take turns there (local linear regression), keeps the curve from jumping. Frames that are held at the end stay held.
  */
 function evened(curve: readonly number[], takeYaw: readonly number[], first: number, last: number): number[] {
-  const rate = (v: number): number => { const k = Math.min(takeYaw.length - 1, Math.max(1, Math.round(v - first))); return Math.abs(takeYaw[k]! - takeYaw[k - 1]!); };
+  const rate = (v: number): number => {
+    const k = Math.min(takeYaw.length - 1, Math.max(1, Math.round(v - first)));
+    return Math.abs(takeYaw[k]! - takeYaw[k - 1]!);
+  };
   const most = Math.max(1e-6, ...curve.map(rate));
   let held = curve.length;
   while (held > 0 && curve[held - 1]! >= last) held--;
   const out = curve.map((v, i) => {
     if (i >= held) return v;
-    let s0 = 0, s1 = 0, s2 = 0, y0 = 0, y1 = 0;
+    let s0 = 0,
+      s1 = 0,
+      s2 = 0,
+      y0 = 0,
+      y1 = 0;
     for (let j = Math.max(0, i - 8); j < Math.min(held, i + 9); j++) {
-      const d = j - i, w = Math.exp(-(d * d) / (2 * EVEN_FRAMES * EVEN_FRAMES)) * ((rate(curve[j]!) / most) ** 2 + 0.01);
-      s0 += w; s1 += w * d; s2 += w * d * d; y0 += w * curve[j]!; y1 += w * d * curve[j]!;
+      const d = j - i,
+        w = Math.exp(-(d * d) / (2 * EVEN_FRAMES * EVEN_FRAMES)) * ((rate(curve[j]!) / most) ** 2 + 0.01);
+      s0 += w;
+      s1 += w * d;
+      s2 += w * d * d;
+      y0 += w * curve[j]!;
+      y1 += w * d * curve[j]!;
     }
     const det = s0 * s2 - s1 * s1;
     return det > 1e-9 * s0 * s0 ? (s2 * y0 - s1 * y1) / det : y0 / s0;

@@ -30,8 +30,21 @@ export interface QuickProposal {
 export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal, 'recipe'>> {
   const plate = await VideoReader.open(recipe.plate.file);
   try {
-    const wanted = recipe.steps.some((s) => s.on && (s.step === 'erase' || s.step === 'widen' || s.step === 'front' || s.step === 'patch' || (s.step === 'ground' && (s.receiverRegion !== undefined || s.reflection !== undefined))));
-    const camera = wanted ? await measureCameraMove(readerLumaSource(plate), { framesPerSecond: framesPerSecond(plate.info.rate), span: { in: recipe.plate.in, out: recipe.plate.out } }) : undefined;
+    const wanted = recipe.steps.some(
+      (s) =>
+        s.on &&
+        (s.step === 'erase' ||
+          s.step === 'widen' ||
+          s.step === 'front' ||
+          s.step === 'patch' ||
+          (s.step === 'ground' && (s.receiverRegion !== undefined || s.reflection !== undefined))),
+    );
+    const camera = wanted
+      ? await measureCameraMove(readerLumaSource(plate), {
+          framesPerSecond: framesPerSecond(plate.info.rate),
+          span: { in: recipe.plate.in, out: recipe.plate.out },
+        })
+      : undefined;
     return { notes: [], plateInfo: plate.info, carrier: cameraCarrier(camera), camera, screens: screensInMemory() };
   } finally {
     await plate.close();
@@ -41,14 +54,49 @@ export async function readyForRecipe(recipe: Recipe): Promise<Omit<QuickProposal
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
 /** Measures both files and proposes the recipe. Throws what the measures and the proposal throw. @param onProgress how far each file's measuring is */
-export async function proposeFromFiles(plateFile: string, takeFile: string, plateMarks: MarksFile, takeMarks: MarksFile | null, asked: 'fast' | 'fine', patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number }, platePatch?: { readonly offsetFrames: number }, onProgress?: (what: 'plate' | 'take', done: number, total: number) => void): Promise<QuickProposal> {
-  const plate = await VideoReader.open(plateFile), take = await VideoReader.open(takeFile);
+export async function proposeFromFiles(
+  plateFile: string,
+  takeFile: string,
+  plateMarks: MarksFile,
+  takeMarks: MarksFile | null,
+  asked: 'fast' | 'fine',
+  patch?: { readonly file: string; readonly marks: MarksFile; readonly offsetFrames?: number },
+  platePatch?: { readonly offsetFrames: number },
+  onProgress?: (what: 'plate' | 'take', done: number, total: number) => void,
+): Promise<QuickProposal> {
+  const plate = await VideoReader.open(plateFile),
+    take = await VideoReader.open(takeFile);
   try {
     const p = await measurePlateSide(plateFile, plate, plateMarks, undefined, (d, n) => onProgress?.('plate', d, n));
-    const quality = peelQuality(asked, take.info), screens = screensInMemory(), t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n) => onProgress?.('take', d, n));
+    const quality = peelQuality(asked, take.info),
+      screens = screensInMemory(),
+      t = await readyTake(takeFile, take, takeMarks ?? EMPTY, quality, screens, null, null, (d, n) =>
+        onProgress?.('take', d, n),
+      );
     const { subject, screen, seen, noScreen, screenFound, room, feet } = t;
-    const recipe = await proposeRecipe({ plate: p.side, take: t.side, quality, takeHasAlpha: take.info.hasAlpha, subject, screen, seen, noScreen, screenFound, room, feet, ...(patch === undefined ? {} : { patch }), ...(platePatch === undefined ? {} : { platePatch }) });
-    return { recipe, notes: [...p.notes, ...t.notes], plateInfo: plate.info, carrier: cameraCarrier(p.side.measures.camera), camera: p.side.measures.camera, screens };
+    const recipe = await proposeRecipe({
+      plate: p.side,
+      take: t.side,
+      quality,
+      takeHasAlpha: take.info.hasAlpha,
+      subject,
+      screen,
+      seen,
+      noScreen,
+      screenFound,
+      room,
+      feet,
+      ...(patch === undefined ? {} : { patch }),
+      ...(platePatch === undefined ? {} : { platePatch }),
+    });
+    return {
+      recipe,
+      notes: [...p.notes, ...t.notes],
+      plateInfo: plate.info,
+      carrier: cameraCarrier(p.side.measures.camera),
+      camera: p.side.measures.camera,
+      screens,
+    };
   } finally {
     await Promise.all([plate.close(), take.close()]);
   }

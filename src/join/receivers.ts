@@ -19,7 +19,10 @@ import type { ReceiverFrame, ShadowReceiver } from './types.js';
 type Point = readonly [number, number];
 
 /** n · x = d, n of unit length towards the camera's side. */
-export interface Plane { readonly n: Vec3; readonly d: number }
+export interface Plane {
+  readonly n: Vec3;
+  readonly d: number;
+}
 
 /** A marked surface as it stands at one frame. */
 export interface PlacedReceiver {
@@ -50,7 +53,8 @@ export const GRAZING = 0.03;
 /** A receiver's outline and foot line at a frame; the nearest frame's where it has none of its own. */
 export function receiverAt(receiver: ShadowReceiver, frame: number): ReceiverFrame | null {
   let best: ReceiverFrame | null = null;
-  for (const f of receiver.frames) if (best === null || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
+  for (const f of receiver.frames)
+    if (best === null || Math.abs(f.frame - frame) < Math.abs(best.frame - frame)) best = f;
   return best;
 }
 
@@ -63,12 +67,14 @@ function onLevel(g: GroundGeometry, p: Point, height: number): Vec3 | null {
 
 /** Upright plane over a foot line on the ground, or on the level `height` over it; null where the line can't be the foot of anything seen. */
 export function wallPlane(g: GroundGeometry, base: readonly [Point, Point], height: number): Plane | null {
-  const a = onLevel(g, base[0], height), b = onLevel(g, base[1], height);
+  const a = onLevel(g, base[0], height),
+    b = onLevel(g, base[1], height);
   if (a === null || b === null) return null;
   const along: Vec3 = [b[0] - a[0], b[1] - a[1], b[2] - a[2]];
   const across = cross(along, g.up);
   if (!(Math.hypot(...across) > 1e-6)) return null;
-  const n = unit(across), d = dot(n, a);
+  const n = unit(across),
+    d = dot(n, a);
   // The camera, at the origin, sees the side that the normal points to: n · 0 > d.
   return d < 0 ? { n, d } : { n: [-n[0], -n[1], -n[2]], d: -d };
 }
@@ -83,12 +89,24 @@ export function stepPlane(g: GroundGeometry, height: number): Plane | null {
  * The outlined body as balls, standing in the upright plane that faces the camera: through the middle of its foot line, or at
  * the performer's own distance where none is given.
  */
-export function faceBalls(g: GroundGeometry, polygon: readonly Point[], base: readonly [Point, Point] | undefined, height: number): SolidBall[] {
-  const place = base === undefined ? g.foot : onLevel(g, [(base[0][0] + base[1][0]) / 2, (base[0][1] + base[1][1]) / 2], height);
+export function faceBalls(
+  g: GroundGeometry,
+  polygon: readonly Point[],
+  base: readonly [Point, Point] | undefined,
+  height: number,
+): SolidBall[] {
+  const place =
+    base === undefined ? g.foot : onLevel(g, [(base[0][0] + base[1][0]) / 2, (base[0][1] + base[1][1]) / 2], height);
   if (place === null) return [];
-  const x0 = Math.floor(Math.min(...polygon.map((p) => p[0]))) - 1, y0 = Math.floor(Math.min(...polygon.map((p) => p[1]))) - 1;
-  const w = Math.ceil(Math.max(...polygon.map((p) => p[0]))) + 1 - x0, h = Math.ceil(Math.max(...polygon.map((p) => p[1]))) + 1 - y0;
-  const matte = rasterizePolygon(polygon.map(([x, y]) => [x - x0, y - y0] as const), w, h);
+  const x0 = Math.floor(Math.min(...polygon.map((p) => p[0]))) - 1,
+    y0 = Math.floor(Math.min(...polygon.map((p) => p[1]))) - 1;
+  const w = Math.ceil(Math.max(...polygon.map((p) => p[0]))) + 1 - x0,
+    h = Math.ceil(Math.max(...polygon.map((p) => p[1]))) + 1 - y0;
+  const matte = rasterizePolygon(
+    polygon.map(([x, y]) => [x - x0, y - y0] as const),
+    w,
+    h,
+  );
   const rise = dot(place, g.up);
   const n = unit([place[0] - rise * g.up[0], place[1] - rise * g.up[1], place[2] - rise * g.up[2]]);
   const reach = dot(n, place);
@@ -102,13 +120,24 @@ export function faceBalls(g: GroundGeometry, polygon: readonly Point[], base: re
 }
 
 /** The marked surfaces at one frame; those that can't stand where they were marked are left out. */
-export function placeReceivers(receivers: readonly ShadowReceiver[], g: GroundGeometry, frame: number): PlacedReceiver[] {
+export function placeReceivers(
+  receivers: readonly ShadowReceiver[],
+  g: GroundGeometry,
+  frame: number,
+): PlacedReceiver[] {
   const out: PlacedReceiver[] = [];
   receivers.forEach((r, i) => {
     const at = receiverAt(r, frame);
     if (at === null || at.polygon.length < 3) return;
     const height = r.height ?? 0;
-    const surface = r.surface === 'face' ? faceBalls(g, at.polygon, at.base, height) : r.surface === 'step' ? stepPlane(g, height) : at.base === undefined ? null : wallPlane(g, at.base, height);
+    const surface =
+      r.surface === 'face'
+        ? faceBalls(g, at.polygon, at.base, height)
+        : r.surface === 'step'
+          ? stepPlane(g, height)
+          : at.base === undefined
+            ? null
+            : wallPlane(g, at.base, height);
     if (surface === null || (isBalls(surface) && surface.length === 0)) return;
     out.push({ number: i + 1, polygon: at.polygon, surface });
   });
@@ -132,17 +161,40 @@ const TRACE = 1e-4;
  * of two that meet each has its own share.
  * @param map null where nothing throws a shadow @param cover, contact the ground's own over `box`, mixed in place
  */
-export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry, map: ShadowMap | null, near: ContactBalls, box: Box, cover: Float32Array, contact: Float32Array): MarkedShade {
-  const w = box[2] - box[0], h = box[3] - box[1];
-  const share = new Float32Array(w * h), key = new Float32Array(w * h), number = new Uint8Array(w * h);
-  const hidden = new Float32Array(w * h), closed = new Float32Array(w * h);
+export function fillReceivers(
+  list: readonly PlacedReceiver[],
+  g: GroundGeometry,
+  map: ShadowMap | null,
+  near: ContactBalls,
+  box: Box,
+  cover: Float32Array,
+  contact: Float32Array,
+): MarkedShade {
+  const w = box[2] - box[0],
+    h = box[3] - box[1];
+  const share = new Float32Array(w * h),
+    key = new Float32Array(w * h),
+    number = new Uint8Array(w * h);
+  const hidden = new Float32Array(w * h),
+    closed = new Float32Array(w * h);
   const level = Math.max(LEAST_SINE, dot(g.light, g.up));
   const hit = new Float64Array(6);
   for (const { polygon, surface, number: own, fadesFrom } of list) {
-    const inside = rasterizePolygon(polygon.map(([x, y]) => [x - box[0], y - box[1]] as const), w, h);
+    const inside = rasterizePolygon(
+      polygon.map(([x, y]) => [x - box[0], y - box[1]] as const),
+      w,
+      h,
+    );
     const front = isBalls(surface) ? frontOf(surface, g, inside, box) : null;
     // The outermost pixels of a body may pass its balls by: they take what the nearest ball's pixel has.
-    const instead = front === null ? null : nearestInSet(Uint8Array.from(front, (b) => (b < 0 ? 0 : 1)), w, h).nearest;
+    const instead =
+      front === null
+        ? null
+        : nearestInSet(
+            Uint8Array.from(front, (b) => (b < 0 ? 0 : 1)),
+            w,
+            h,
+          ).nearest;
     for (let y = 0; y < h; y++) {
       const dy = (y + box[1] + 0.5 - g.principal[1]) / g.focalPx;
       for (let x = 0; x < w; x++) {
@@ -152,14 +204,32 @@ export function fillReceivers(list: readonly PlacedReceiver[], g: GroundGeometry
         if (front === null) {
           if (!meetPlane(surface as Plane, (x + box[0] + 0.5 - g.principal[0]) / g.focalPx, dy, hit)) continue;
         } else {
-          const i = instead![o]!, q = i % w;
-          if (!meetBall(surface as readonly SolidBall[], front[i]!, (q + box[0] + 0.5 - g.principal[0]) / g.focalPx, ((i - q) / w + box[1] + 0.5 - g.principal[1]) / g.focalPx, hit)) continue;
+          const i = instead![o]!,
+            q = i % w;
+          if (
+            !meetBall(
+              surface as readonly SolidBall[],
+              front[i]!,
+              (q + box[0] + 0.5 - g.principal[0]) / g.focalPx,
+              ((i - q) / w + box[1] + 0.5 - g.principal[1]) / g.focalPx,
+              hit,
+            )
+          )
+            continue;
         }
-        const px = hit[0]!, py = hit[1]!, pz = hit[2]!, nx = hit[3]!, ny = hit[4]!, nz = hit[5]!;
+        const px = hit[0]!,
+          py = hit[1]!,
+          pz = hit[2]!,
+          nx = hit[3]!,
+          ny = hit[4]!,
+          nz = hit[5]!;
         const slant = g.light[0] * nx + g.light[1] * ny + g.light[2] * nz;
-        if (fadesFrom !== undefined) s *= Math.min(1, Math.max(0, -(px * nx + py * ny + pz * nz) / (Math.hypot(px, py, pz) * fadesFrom)));
+        if (fadesFrom !== undefined)
+          s *= Math.min(1, Math.max(0, -(px * nx + py * ny + pz * nz) / (Math.hypot(px, py, pz) * fadesFrom)));
         // What the ground still had of the pixel goes first, then what the surfaces before had.
-        const had = share[o]!, left = Math.min(had, 1 - s), k = had > 0 ? left / had : 0;
+        const had = share[o]!,
+          left = Math.min(had, 1 - s),
+          k = had > 0 ? left / had : 0;
         hidden[o] = hidden[o]! * k + s * (slant > GRAZING && map !== null ? shadowAt(map, px, py, pz) : 0);
         closed[o] = closed[o]! * k + s * contactAt(near, px, py, pz, nx, ny, nz);
         key[o] = key[o]! * k + s * Math.min(MOST_KEY, Math.max(0, slant) / level);
@@ -183,27 +253,42 @@ function meetPlane(plane: Plane, dx: number, dy: number, hit: Float64Array): boo
   if (facing >= -1e-6) return false;
   const k = plane.d / facing;
   if (!(k > 0)) return false;
-  hit[0] = dx * k; hit[1] = dy * k; hit[2] = k;
-  hit[3] = plane.n[0]; hit[4] = plane.n[1]; hit[5] = plane.n[2];
+  hit[0] = dx * k;
+  hit[1] = dy * k;
+  hit[2] = k;
+  hit[3] = plane.n[0];
+  hit[4] = plane.n[1];
+  hit[5] = plane.n[2];
   return true;
 }
 
 /** Which ball each pixel of the outline sees first, from 0; −1 for none. Each ball is tried on its own pixels only. */
 function frontOf(balls: readonly SolidBall[], g: GroundGeometry, inside: Float32Array, box: Box): Int32Array {
-  const w = box[2] - box[0], h = box[3] - box[1];
-  const front = new Int32Array(w * h).fill(-1), depth = new Float64Array(w * h).fill(Infinity);
+  const w = box[2] - box[0],
+    h = box[3] - box[1];
+  const front = new Int32Array(w * h).fill(-1),
+    depth = new Float64Array(w * h).fill(Infinity);
   const hit = new Float64Array(6);
   for (let i = 0; i < balls.length; i++) {
     const { centre, radius } = balls[i]!;
-    const cx = g.principal[0] + (g.focalPx * centre[0]) / centre[2], cy = g.principal[1] + (g.focalPx * centre[1]) / centre[2];
+    const cx = g.principal[0] + (g.focalPx * centre[0]) / centre[2],
+      cy = g.principal[1] + (g.focalPx * centre[1]) / centre[2];
     const reach = (1.2 * g.focalPx * radius) / Math.max(0.05, centre[2] - radius) + 2;
-    const xa = Math.max(0, Math.floor(cx - reach) - box[0]), xb = Math.min(w, Math.ceil(cx + reach) - box[0]);
-    for (let y = Math.max(0, Math.floor(cy - reach) - box[1]), yb = Math.min(h, Math.ceil(cy + reach) - box[1]); y < yb; y++) {
+    const xa = Math.max(0, Math.floor(cx - reach) - box[0]),
+      xb = Math.min(w, Math.ceil(cx + reach) - box[0]);
+    for (
+      let y = Math.max(0, Math.floor(cy - reach) - box[1]), yb = Math.min(h, Math.ceil(cy + reach) - box[1]);
+      y < yb;
+      y++
+    ) {
       const dy = (y + box[1] + 0.5 - g.principal[1]) / g.focalPx;
       for (let x = xa; x < xb; x++) {
         const o = y * w + x;
         if (inside[o]! <= 0 || !meetBall(balls, i, (x + box[0] + 0.5 - g.principal[0]) / g.focalPx, dy, hit)) continue;
-        if (hit[2]! < depth[o]!) { depth[o] = hit[2]!; front[o] = i; }
+        if (hit[2]! < depth[o]!) {
+          depth[o] = hit[2]!;
+          front[o] = i;
+        }
       }
     }
   }
@@ -213,12 +298,17 @@ function frontOf(balls: readonly SolidBall[], g: GroundGeometry, inside: Float32
 function meetBall(balls: readonly SolidBall[], i: number, dx: number, dy: number, hit: Float64Array): boolean {
   if (i < 0) return false;
   const { centre: c, radius } = balls[i]!;
-  const dd = dx * dx + dy * dy + 1, b = dx * c[0] + dy * c[1] + c[2];
+  const dd = dx * dx + dy * dy + 1,
+    b = dx * c[0] + dy * c[1] + c[2];
   const root = b * b - dd * (c[0] * c[0] + c[1] * c[1] + c[2] * c[2] - radius * radius);
   if (root < 0) return false;
   const k = (b - Math.sqrt(root)) / dd;
   if (!(k > 0)) return false;
-  hit[0] = dx * k; hit[1] = dy * k; hit[2] = k;
-  hit[3] = (hit[0] - c[0]) / radius; hit[4] = (hit[1] - c[1]) / radius; hit[5] = (k - c[2]) / radius;
+  hit[0] = dx * k;
+  hit[1] = dy * k;
+  hit[2] = k;
+  hit[3] = (hit[0] - c[0]) / radius;
+  hit[4] = (hit[1] - c[1]) / radius;
+  hit[5] = (k - c[2]) / radius;
   return true;
 }

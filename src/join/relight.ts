@@ -39,13 +39,17 @@ function frontOfMatte(alpha: Float32Array, width: number, height: number): Float
 }
 
 function normalsOfFront(front: Float32Array, width: number, height: number): Float32Array {
-  const n = width * height, out = new Float32Array(3 * n);
+  const n = width * height,
+    out = new Float32Array(3 * n);
   for (let y = 0; y < height; y++) {
-    const up = Math.max(0, y - 1) * width, row = y * width, down = Math.min(height - 1, y + 1) * width;
+    const up = Math.max(0, y - 1) * width,
+      row = y * width,
+      down = Math.min(height - 1, y + 1) * width;
     for (let x = 0; x < width; x++) {
       const i = row + x;
       // The front surface stands at −z; its normal is (−∂z/∂x, −∂z/∂y, −1) with z the height towards the camera.
-      const gx = (front[row + Math.max(0, x - 1)]! - front[row + Math.min(width - 1, x + 1)]!) / 2, gy = (front[up + x]! - front[down + x]!) / 2;
+      const gx = (front[row + Math.max(0, x - 1)]! - front[row + Math.min(width - 1, x + 1)]!) / 2,
+        gy = (front[up + x]! - front[down + x]!) / 2;
       const k = 1 / Math.sqrt(gx * gx + gy * gy + 1);
       out[i] = gx * k;
       out[n + i] = gy * k;
@@ -73,7 +77,12 @@ const STEEPEST = 1.2;
 
 /** A normal with its slope g brought to g / sqrt(1 + g² / STEEPEST²). */
 function seenNormal(nx: number, ny: number, nz: number): readonly [number, number, number] {
-  const z2 = Math.max(1e-12, nz * nz), bent = (nx * nx + ny * ny) / z2 / (STEEPEST * STEEPEST), k = 1 / Math.sqrt(1 + bent) / Math.sqrt(z2), x = nx * k, y = ny * k, q = 1 / Math.sqrt(1 + x * x + y * y);
+  const z2 = Math.max(1e-12, nz * nz),
+    bent = (nx * nx + ny * ny) / z2 / (STEEPEST * STEEPEST),
+    k = 1 / Math.sqrt(1 + bent) / Math.sqrt(z2),
+    x = nx * k,
+    y = ny * k,
+    q = 1 / Math.sqrt(1 + x * x + y * y);
   return [x * q, y * q, -q];
 }
 
@@ -83,21 +92,58 @@ const WORK_ROWS = 110;
 type Planes = readonly [Float32Array, Float32Array, Float32Array];
 
 /** Multiplies premultiplied linear colour (three planes) by the ratio of the two shadings, in place. `strength` 0..1 is an exponent: half strength is half the stops. */
-export function relight(colour: Planes, alpha: Float32Array, width: number, height: number, from: RelightLamp, to: RelightLamp, strength: number): void {
+export function relight(
+  colour: Planes,
+  alpha: Float32Array,
+  width: number,
+  height: number,
+  from: RelightLamp,
+  to: RelightLamp,
+  strength: number,
+): void {
   const cell = workCell(height);
-  const w = Math.ceil(width / cell), h = Math.ceil(height / cell);
+  const w = Math.ceil(width / cell),
+    h = Math.ceil(height / cell);
   const front = frontOfMatte(cellMiddles(alpha, width, height, cell), w, h) ?? new Float32Array(w * h);
   if (w * h < RATIO_FROM || width * height < KERNEL_FROM_PIXELS) {
     relightOverPlain(colour, alpha, width, height, relightCellsPlain(front, w, h, from, to, strength), cell);
     return;
   }
-  const door = kernels(), scope = door.scope();
+  const door = kernels(),
+    scope = door.scope();
   try {
     const ratio = scope.allocate(12 * w * h);
-    const k = Float32Array.of(...from.towards, ...to.towards, ...fillOf(from), ...fillOf(to), WRAP, (2 * strength) / MOST, MOST * Math.LOG2E, 1 / (STEEPEST * STEEPEST));
+    const k = Float32Array.of(
+      ...from.towards,
+      ...to.towards,
+      ...fillOf(from),
+      ...fillOf(to),
+      WRAP,
+      (2 * strength) / MOST,
+      MOST * Math.LOG2E,
+      1 / (STEEPEST * STEEPEST),
+    );
     door.run('relightCells', [scope.input(front), w, h, scope.input(k), ratio], h, w * 16, 4 * (w + 8));
     const { first, share } = columnCells(width, w, cell);
-    door.run('relightOver', [scope.changed(colour[0]), scope.changed(colour[1]), scope.changed(colour[2]), scope.input(alpha), width, ratio, w, h, cell, scope.input(first), scope.input(share)], height, width * 4, 12 * (w + 1));
+    door.run(
+      'relightOver',
+      [
+        scope.changed(colour[0]),
+        scope.changed(colour[1]),
+        scope.changed(colour[2]),
+        scope.input(alpha),
+        width,
+        ratio,
+        w,
+        h,
+        cell,
+        scope.input(first),
+        scope.input(share),
+      ],
+      height,
+      width * 4,
+      12 * (w + 1),
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -109,7 +155,9 @@ export const workCell = (height: number): number => Math.max(1, Math.floor(heigh
 
 /** Alpha at the middle of each cell. */
 export function cellMiddles(alpha: Float32Array, width: number, height: number, cell: number): Float32Array {
-  const w = Math.ceil(width / cell), h = Math.ceil(height / cell), half = cell >> 1;
+  const w = Math.ceil(width / cell),
+    h = Math.ceil(height / cell),
+    half = cell >> 1;
   const out = new Float32Array(w * h);
   for (let y = 0; y < h; y++) {
     const row = Math.min(height - 1, y * cell + half) * width;
@@ -128,9 +176,11 @@ function fillOf(lamp: RelightLamp): number[] {
 
 /** The same for every row: the cell of each column and the part of the next; for groups of four. */
 function columnCells(width: number, w: number, cell: number): { first: Int32Array; share: Float32Array } {
-  const first = new Int32Array((width + 3) & ~3), share = new Float32Array((width + 3) & ~3);
+  const first = new Int32Array((width + 3) & ~3),
+    share = new Float32Array((width + 3) & ~3);
   for (let x = 0; x < width; x++) {
-    const u = Math.max(0, Math.min(w - 1.001, (x + 0.5) / cell - 0.5)), k = Math.floor(u);
+    const u = Math.max(0, Math.min(w - 1.001, (x + 0.5) / cell - 0.5)),
+      k = Math.floor(u);
     first[x] = k;
     share[x] = u - k;
   }
@@ -138,15 +188,27 @@ function columnCells(width: number, w: number, cell: number): { first: Int32Arra
 }
 
 /** Plain twin of `relightCells`: the ratio of the two shadings on the normals of a front surface, three planes. */
-export function relightCellsPlain(front: Float32Array, w: number, h: number, from: RelightLamp, to: RelightLamp, strength: number): Float32Array {
-  const n = w * h, out = new Float32Array(3 * n), normals = normalsOfFront(front, w, h);
-  const ff = fillOf(from), tf = fillOf(to);
+export function relightCellsPlain(
+  front: Float32Array,
+  w: number,
+  h: number,
+  from: RelightLamp,
+  to: RelightLamp,
+  strength: number,
+): Float32Array {
+  const n = w * h,
+    out = new Float32Array(3 * n),
+    normals = normalsOfFront(front, w, h);
+  const ff = fillOf(from),
+    tf = fillOf(to);
   for (let i = 0; i < n; i++) {
     // Beyond the filled body the surface turns to the lens: fur's tips take what the body's edge takes.
     const [nx, ny, nz] = seenNormal(normals[i]!, normals[n + i]!, normals[2 * n + i]!);
-    const gf = facingOf(from.towards, nx, ny, nz), gt = facingOf(to.towards, nx, ny, nz);
+    const gf = facingOf(from.towards, nx, ny, nz),
+      gt = facingOf(to.towards, nx, ny, nz);
     for (let c = 0; c < 3; c++) {
-      const before = ff[c]! + (1 - ff[c]!) * gf, after = tf[c]! + (1 - tf[c]!) * gt;
+      const before = ff[c]! + (1 - ff[c]!) * gf,
+        after = tf[c]! + (1 - tf[c]!) * gt;
       const stops = Math.log(Math.max(0.05, after) / Math.max(0.05, before)) * strength;
       out[c * n + i] = Math.exp(MOST * Math.tanh(stops / MOST));
     }
@@ -155,19 +217,39 @@ export function relightCellsPlain(front: Float32Array, w: number, h: number, fro
 }
 
 /** Plain twin of `relightOver`: colour times a ratio on cells, bilinear between their middles. */
-export function relightOverPlain(colour: Planes, alpha: Float32Array, width: number, height: number, ratio: Float32Array, cell: number): void {
-  const w = Math.ceil(width / cell), h = Math.ceil(height / cell), n = w * h;
+export function relightOverPlain(
+  colour: Planes,
+  alpha: Float32Array,
+  width: number,
+  height: number,
+  ratio: Float32Array,
+  cell: number,
+): void {
+  const w = Math.ceil(width / cell),
+    h = Math.ceil(height / cell),
+    n = w * h;
   const { first, share } = columnCells(width, w, cell);
   for (let y = 0; y < height; y++) {
-    const v = Math.max(0, Math.min(h - 1.001, (y + 0.5) / cell - 0.5)), j = Math.floor(v), ty = v - j;
+    const v = Math.max(0, Math.min(h - 1.001, (y + 0.5) / cell - 0.5)),
+      j = Math.floor(v),
+      ty = v - j;
     const down = j + 1 < h ? w : 0;
     for (let x = 0; x < width; x++) {
       const i = y * width + x;
       if (alpha[i]! <= 0) continue;
-      const tx = share[x]!, o = j * w + first[x]!, o1 = o + (first[x]! + 1 < w ? 1 : 0), o2 = o + down, o3 = o1 + down;
+      const tx = share[x]!,
+        o = j * w + first[x]!,
+        o1 = o + (first[x]! + 1 < w ? 1 : 0),
+        o2 = o + down,
+        o3 = o1 + down;
       for (let c = 0; c < 3; c++) {
         const r = c * n;
-        colour[c]![i] = colour[c]![i]! * ((1 - tx) * (1 - ty) * ratio[r + o]! + tx * (1 - ty) * ratio[r + o1]! + (1 - tx) * ty * ratio[r + o2]! + tx * ty * ratio[r + o3]!);
+        colour[c]![i] =
+          colour[c]![i]! *
+          ((1 - tx) * (1 - ty) * ratio[r + o]! +
+            tx * (1 - ty) * ratio[r + o1]! +
+            (1 - tx) * ty * ratio[r + o2]! +
+            tx * ty * ratio[r + o3]!);
       }
     }
   }

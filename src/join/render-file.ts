@@ -22,7 +22,9 @@ export async function renderJoin(renderer: JoinRenderer, out: string, options: R
     let sinks: Sinks | null = null;
     try {
       let done = 0;
-      for await (const frame of begunBeside(renderer.frames(first, end, options.choice, options.signal), async () => { sinks = await openSinks(renderer, out, options.matte, options); })) {
+      for await (const frame of begunBeside(renderer.frames(first, end, options.choice, options.signal), async () => {
+        sinks = await openSinks(renderer, out, options.matte, options);
+      })) {
         await sinks!.add(frame);
         done++;
         options.onProgress?.(done, end - first);
@@ -41,19 +43,44 @@ async function renderSequence(renderer: JoinRenderer, out: string, o: RenderOpti
   const { in: first, out: end } = renderer.recipe.plate;
   // Pictures are gone on with only where a stopped render of this very recipe left them: its stamp stands beside them until it is done.
   const mark = join(dirname(out), `.${basename(out).replace(/%\d*d/, '')}.unfinished`);
-  const stamp = createHash('sha256').update(JSON.stringify([renderer.recipe, o.choice ?? null, o.codec])).digest('hex');
+  const stamp = createHash('sha256')
+    .update(JSON.stringify([renderer.recipe, o.choice ?? null, o.codec]))
+    .digest('hex');
   const resume = existsSync(mark) && readFileSync(mark, 'utf8') === stamp;
   mkdirSync(dirname(out), { recursive: true });
   writeFileSync(mark, stamp);
-  const writer = await VideoWriter.open(out, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: o.codec, resume, firstNumber: first });
+  const writer = await VideoWriter.open(out, {
+    widthPx: renderer.plateInfo.widthPx,
+    heightPx: renderer.plateInfo.heightPx,
+    rate: renderer.rate,
+    codec: o.codec,
+    resume,
+    firstNumber: first,
+  });
   const kept = Math.min(end - first, writer.framesDone);
-  const matte = o.matte === undefined ? null : await VideoWriter.open(o.matte, { widthPx: renderer.plateInfo.widthPx, heightPx: renderer.plateInfo.heightPx, rate: renderer.rate, codec: isSequencePattern(o.matte) ? 'png' : 'ffv1', grey: true, bits: 8, resume, firstNumber: first });
+  const matte =
+    o.matte === undefined
+      ? null
+      : await VideoWriter.open(o.matte, {
+          widthPx: renderer.plateInfo.widthPx,
+          heightPx: renderer.plateInfo.heightPx,
+          rate: renderer.rate,
+          codec: isSequencePattern(o.matte) ? 'png' : 'ffv1',
+          grey: true,
+          bits: 8,
+          resume,
+          firstNumber: first,
+        });
   let done = kept;
   try {
     for await (const frame of renderer.frames(first + kept, end, o.choice, o.signal)) {
       await o.onFrame?.(frame);
       await writer.write(frame.linear());
-      if (matte !== null) { const g = createPicture(frame.plate.widthPx, frame.plate.heightPx, 1); g.data.set(frame.matte()); await matte.writeCoded(g); }
+      if (matte !== null) {
+        const g = createPicture(frame.plate.widthPx, frame.plate.heightPx, 1);
+        g.data.set(frame.matte());
+        await matte.writeCoded(g);
+      }
       done++;
       o.onProgress?.(done, end - first);
     }

@@ -7,7 +7,16 @@ import { existsSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node
 import { extname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
 import type { VideoWriter } from '../media/video-writer.js';
-import { begunBeside, GROUP, openFilm, openMatte, openSinks, type RenderOptions, type RenderReport, type Sinks } from './film-sinks.js';
+import {
+  begunBeside,
+  GROUP,
+  openFilm,
+  openMatte,
+  openSinks,
+  type RenderOptions,
+  type RenderReport,
+  type Sinks,
+} from './film-sinks.js';
 import type { JoinRenderer } from './render.js';
 
 /** Frames a piece: what a kill can cost at most. */
@@ -19,11 +28,29 @@ const PIECES = 3;
  * Renders by pieces in `folder`: `piece-00000.…` and, where a matte is wanted, `matte-00000.mkv`, written whole and renamed by the writer, in the film's
  * own coding: their packets are joined on as they are. A piece of H.264 is one closed group of pictures.
  */
-export async function renderPieces(renderer: JoinRenderer, out: string, o: RenderOptions, folder: string): Promise<RenderReport> {
+export async function renderPieces(
+  renderer: JoinRenderer,
+  out: string,
+  o: RenderOptions,
+  folder: string,
+): Promise<RenderReport> {
   const { in: first, out: end } = renderer.recipe.plate;
-  const total = end - first, size = o.codec === 'h264' ? GROUP : PIECE;
+  const total = end - first,
+    size = o.codec === 'h264' ? GROUP : PIECE;
   mkdirSync(folder, { recursive: true });
-  const stamp = createHash('sha256').update(JSON.stringify([PIECES, renderer.recipe, o.choice ?? {}, o.codec, o.crf ?? null, o.preset ?? null, o.matte !== undefined])).digest('hex');
+  const stamp = createHash('sha256')
+    .update(
+      JSON.stringify([
+        PIECES,
+        renderer.recipe,
+        o.choice ?? {},
+        o.codec,
+        o.crf ?? null,
+        o.preset ?? null,
+        o.matte !== undefined,
+      ]),
+    )
+    .digest('hex');
   const stampFile = join(folder, 'recipe.sha256');
   if (!existsSync(stampFile) || readFileSync(stampFile, 'utf8') !== stamp) {
     // Pieces of another recipe are of no use.
@@ -34,14 +61,24 @@ export async function renderPieces(renderer: JoinRenderer, out: string, o: Rende
   // NUT keeps H.264 as the encoder hands it on: the film's file gives it its own form.
   const ending = o.codec === 'h264' ? '.nut' : extname(out);
   const pieces: Pieces = {
-    count: Math.ceil(total / size), size, first, end,
+    count: Math.ceil(total / size),
+    size,
+    first,
+    end,
     name: (kind, k) => join(folder, `${kind}-${String(k).padStart(5, '0')}${kind === 'piece' ? ending : '.mkv'}`),
     frames: (k) => Math.min(end, first + (k + 1) * size) - (first + k * size),
   };
-  const there = Array.from({ length: pieces.count }, (_, k) => existsSync(pieces.name('piece', k)) && (o.matte === undefined || existsSync(pieces.name('matte', k))));
-  let kept = 0, done = 0;
-  const count = (n: number): void => { done += n; o.onProgress?.(done, total); };
-  for (let k = 0; k < pieces.count;) {
+  const there = Array.from(
+    { length: pieces.count },
+    (_, k) => existsSync(pieces.name('piece', k)) && (o.matte === undefined || existsSync(pieces.name('matte', k))),
+  );
+  let kept = 0,
+    done = 0;
+  const count = (n: number): void => {
+    done += n;
+    o.onProgress?.(done, total);
+  };
+  for (let k = 0; k < pieces.count; ) {
     if (there[k] === true) {
       kept += pieces.frames(k);
       count(pieces.frames(k));
@@ -69,14 +106,28 @@ interface Pieces {
   frames(k: number): number;
 }
 
-async function renderRun(renderer: JoinRenderer, o: RenderOptions, pieces: Pieces, firstPiece: number, lastPiece: number, counted: () => void): Promise<void> {
+async function renderRun(
+  renderer: JoinRenderer,
+  o: RenderOptions,
+  pieces: Pieces,
+  firstPiece: number,
+  lastPiece: number,
+  counted: () => void,
+): Promise<void> {
   const { first, end, size, name } = pieces;
-  let k = firstPiece, n = first + k * size;
+  let k = firstPiece,
+    n = first + k * size;
   const begin = n;
   let sinks: Sinks | null = null;
-  const open = async (): Promise<Sinks> => (sinks = await openSinks(renderer, name('piece', k), o.matte === undefined ? undefined : name('matte', k), o));
+  const open = async (): Promise<Sinks> =>
+    (sinks = await openSinks(renderer, name('piece', k), o.matte === undefined ? undefined : name('matte', k), o));
   try {
-    for await (const frame of begunBeside(renderer.frames(n, Math.min(end, first + (lastPiece + 1) * size), o.choice, o.signal), async () => { await open(); })) {
+    for await (const frame of begunBeside(
+      renderer.frames(n, Math.min(end, first + (lastPiece + 1) * size), o.choice, o.signal),
+      async () => {
+        await open();
+      },
+    )) {
       await ((sinks as Sinks | null) ?? (await open())).add(frame);
       n++;
       if (n === Math.min(end, first + (k + 1) * size)) {
@@ -101,7 +152,12 @@ async function gather(pieces: Pieces, renderer: JoinRenderer, out: string, o: Re
     const writer = await (kind === 'piece' ? openFilm(renderer, out, o) : openMatte(renderer, o.matte!));
     try {
       for (let k = 0; k < pieces.count; k++) {
-        if (o.signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', 'the render was stopped while its pieces were put together; they are kept', { kind: 'finding' });
+        if (o.signal?.aborted)
+          throw new PlatewrightError(
+            'PW-JOIN-STOPPED',
+            'the render was stopped while its pieces were put together; they are kept',
+            { kind: 'finding' },
+          );
         await addPiece(writer, pieces, kind, k);
       }
     } catch (error) {
@@ -114,8 +170,11 @@ async function gather(pieces: Pieces, renderer: JoinRenderer, out: string, o: Re
 
 /** Joins a piece on. One that is damaged is taken away, so that the next render makes it anew. */
 async function addPiece(writer: VideoWriter, pieces: Pieces, kind: 'piece' | 'matte', k: number): Promise<void> {
-  const file = pieces.name(kind, k), wanted = pieces.frames(k), last = k === pieces.count - 1;
-  let why = '', cause: unknown;
+  const file = pieces.name(kind, k),
+    wanted = pieces.frames(k),
+    last = k === pieces.count - 1;
+  let why = '',
+    cause: unknown;
   try {
     const got = await writer.append(file);
     // A plate that ends before its time leaves its last piece short.
@@ -128,5 +187,9 @@ async function addPiece(writer: VideoWriter, pieces: Pieces, kind: 'piece' | 'ma
     cause = error;
   }
   rmSync(file, { force: true });
-  throw new PlatewrightError('PW-JOIN-PIECE', `piece ${k} of the unfinished render is damaged (${why}); it was taken away: render again, and it is made anew`, { cause, detail: { file, piece: k } });
+  throw new PlatewrightError(
+    'PW-JOIN-PIECE',
+    `piece ${k} of the unfinished render is damaged (${why}); it was taken away: render again, and it is made anew`,
+    { cause, detail: { file, piece: k } },
+  );
 }

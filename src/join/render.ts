@@ -75,7 +75,13 @@ export class JoinRenderer {
   /** Shared with renderers of the same files under other recipes. */
   private readonly shared: { platePatch: Promise<JoinPatcher> | null };
 
-  private constructor(recipe: Recipe, plate: VideoReader, source: PerformerSource, options: JoinOptions, shared: { platePatch: Promise<JoinPatcher> | null } = { platePatch: null }) {
+  private constructor(
+    recipe: Recipe,
+    plate: VideoReader,
+    source: PerformerSource,
+    options: JoinOptions,
+    shared: { platePatch: Promise<JoinPatcher> | null } = { platePatch: null },
+  ) {
     this.shared = shared;
     this.recipe = recipe;
     this.plate = plate;
@@ -83,8 +89,10 @@ export class JoinRenderer {
     this.options = options;
     for (const s of recipe.steps) {
       if (!s.on) continue;
-      if (s.step === 'patch' && (s.onto ?? 'take') === 'take' && options.takePatcher === undefined) this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
-      if (mendsPlate(s) && options.mender === undefined) this.leftOff.push({ step: s.step, reason: 'no clean plate was made for this join yet' });
+      if (s.step === 'patch' && (s.onto ?? 'take') === 'take' && options.takePatcher === undefined)
+        this.leftOff.push({ step: s.step, reason: 'nothing was given that lays one take onto another' });
+      if (mendsPlate(s) && options.mender === undefined)
+        this.leftOff.push({ step: s.step, reason: 'no clean plate was made for this join yet' });
     }
   }
 
@@ -98,11 +106,20 @@ export class JoinRenderer {
       await plate.close();
       throw error;
     }
-    const wrong = plate.info.widthPx !== recipe.plate.widthPx || plate.info.heightPx !== recipe.plate.heightPx ? 'plate' : take.info.widthPx !== recipe.take.widthPx || take.info.heightPx !== recipe.take.heightPx ? 'take' : null;
+    const wrong =
+      plate.info.widthPx !== recipe.plate.widthPx || plate.info.heightPx !== recipe.plate.heightPx
+        ? 'plate'
+        : take.info.widthPx !== recipe.take.widthPx || take.info.heightPx !== recipe.take.heightPx
+          ? 'take'
+          : null;
     if (wrong !== null) {
-      const r = wrong === 'plate' ? recipe.plate : recipe.take, i = wrong === 'plate' ? plate.info : take.info;
+      const r = wrong === 'plate' ? recipe.plate : recipe.take,
+        i = wrong === 'plate' ? plate.info : take.info;
       await Promise.all([plate.close(), take.close()]);
-      throw new PlatewrightError('PW-JOIN-SIZE', `the recipe was made for a ${wrong} of ${r.widthPx} × ${r.heightPx}, but ${r.file} is ${i.widthPx} × ${i.heightPx}; propose the recipe anew`);
+      throw new PlatewrightError(
+        'PW-JOIN-SIZE',
+        `the recipe was made for a ${wrong} of ${r.widthPx} × ${r.heightPx}, but ${r.file} is ${i.widthPx} × ${i.heightPx}; propose the recipe anew`,
+      );
     }
     return new JoinRenderer(recipe, plate, new PerformerSource(recipe, take, options), options);
   }
@@ -113,7 +130,9 @@ export class JoinRenderer {
    * close that one.
    */
   under(recipe: Recipe): JoinRenderer | null {
-    return setUpOf(recipe) === setUpOf(this.recipe) ? new JoinRenderer(recipe, this.plate, this.source, this.options, this.shared) : null;
+    return setUpOf(recipe) === setUpOf(this.recipe)
+      ? new JoinRenderer(recipe, this.plate, this.source, this.options, this.shared)
+      : null;
   }
 
   get rate(): { num: number; den: number } {
@@ -127,7 +146,11 @@ export class JoinRenderer {
   private toolsFor(choice: StepChoice): ComposeTools {
     const key = JSON.stringify(choice);
     let t = this.tools.get(key);
-    if (t === undefined) this.tools.set(key, (t = composeTools(this.recipe, choice, this.options.mender !== undefined, this.options.carrier ?? STILL)));
+    if (t === undefined)
+      this.tools.set(
+        key,
+        (t = composeTools(this.recipe, choice, this.options.mender !== undefined, this.options.carrier ?? STILL)),
+      );
     return t;
   }
 
@@ -139,30 +162,75 @@ export class JoinRenderer {
   /** Frame `n` of the plate, joined; `choice` says which steps run. Throws `PW-JOIN-FRAME` outside the recipe's span. */
   async frame(n: number, choice: StepChoice = {}): Promise<JoinFrame> {
     if (n < this.recipe.plate.in || n >= this.recipe.plate.out) {
-      throw new PlatewrightError('PW-JOIN-FRAME', `frame ${n} lies outside the join, which runs from ${this.recipe.plate.in} to ${this.recipe.plate.out - 1}`, { kind: 'usage' });
+      throw new PlatewrightError(
+        'PW-JOIN-FRAME',
+        `frame ${n} lies outside the join, which runs from ${this.recipe.plate.in} to ${this.recipe.plate.out - 1}`,
+        { kind: 'usage' },
+      );
     }
     return this.build(n, await this.plate.frame(n), choice);
   }
 
-  private async build(n: number, source: VideoFrame, choice: StepChoice, ahead?: Ahead, room?: FrameRoom): Promise<JoinFrame> {
+  private async build(
+    n: number,
+    source: VideoFrame,
+    choice: StepChoice,
+    ahead?: Ahead,
+    room?: FrameRoom,
+  ): Promise<JoinFrame> {
     const tools = this.toolsFor(choice);
     let plate = source;
     if (choice.alone !== undefined) plate = greyFrame(source);
-    else if (this.options.mender !== undefined && this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))) plate = await this.options.mender.mend(n, source, tools.active.names);
+    else if (
+      this.options.mender !== undefined &&
+      this.recipe.steps.some((s) => mendsPlate(s) && tools.active.names.has(s.step))
+    )
+      plate = await this.options.mender.mend(n, source, tools.active.names);
     let prepared: Prepared | null = null;
     if (ahead !== undefined && 'prepared' in ahead) prepared = ahead.prepared;
-    else if (showsPerformer(tools)) prepared = preparePerformer(tools, ahead?.performer ?? (await this.source.at(n, askedOf(this.recipe, tools.active.names.has('patch')))), n, takeFrameOf(this.recipe, n), plate.widthPx, plate.heightPx, room);
-    const made = joinFrame(n, plate, prepared === null ? null : composeFrame(tools, plate, n, prepared, room), this.room, room);
+    else if (showsPerformer(tools))
+      prepared = preparePerformer(
+        tools,
+        ahead?.performer ?? (await this.source.at(n, askedOf(this.recipe, tools.active.names.has('patch')))),
+        n,
+        takeFrameOf(this.recipe, n),
+        plate.widthPx,
+        plate.heightPx,
+        room,
+      );
+    const made = joinFrame(
+      n,
+      plate,
+      prepared === null ? null : composeFrame(tools, plate, n, prepared, room),
+      this.room,
+      room,
+    );
     return this.withPlatePatch(made, tools, choice);
   }
 
   /** A part of the plate laid onto the joined performer, where the recipe asks for it. */
   private async withPlatePatch(made: JoinFrame, tools: ComposeTools, choice: StepChoice): Promise<JoinFrame> {
     const step = joinPatchOf(this.recipe);
-    if (step === null || made.composed === null || choice.alone !== undefined || !tools.active.names.has('patch') || tools.active.ride === null) return made;
+    if (
+      step === null ||
+      made.composed === null ||
+      choice.alone !== undefined ||
+      !tools.active.names.has('patch') ||
+      tools.active.ride === null
+    )
+      return made;
     this.shared.platePatch ??= import('./patch-join.js').then((m) => m.joinPatcher(this.recipe, step));
-    const { front } = tools.active, { fronts } = tools;
-    const composed = await (await this.shared.platePatch).patch(made.frame, takeFrameOf(this.recipe, made.frame), made.coded(), made.composed, front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box), takeToPlate(tools, made.frame, takeFrameOf(this.recipe, made.frame)), made.plate.chromaShift);
+    const { front } = tools.active,
+      { fronts } = tools;
+    const composed = await (await this.shared.platePatch).patch(
+      made.frame,
+      takeFrameOf(this.recipe, made.frame),
+      made.coded(),
+      made.composed,
+      front === null || fronts === null ? null : (box) => frontCover(front, fronts, made.frame, box),
+      takeToPlate(tools, made.frame, takeFrameOf(this.recipe, made.frame)),
+      made.plate.chromaShift,
+    );
     return composed === null ? made : joinFrame(made.frame, made.plate, composed, this.room);
   }
 
@@ -170,23 +238,49 @@ export class JoinRenderer {
   private lanesFor(frames: number, choice: StepChoice): PrepareLanes | null {
     const { ownTools: own, screenPeeler, inBetween, takePatcher, mender } = this.options;
     const count = lanesFromEnvironment();
-    if (own === undefined || own.screenPeeler !== screenPeeler || own.inBetween !== inBetween || own.takePatcher !== takePatcher) return null;
-    if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt()) return null;
+    if (
+      own === undefined ||
+      own.screenPeeler !== screenPeeler ||
+      own.inBetween !== inBetween ||
+      own.takePatcher !== takePatcher
+    )
+      return null;
+    if (count < 2 || frames < LANES_FROM_FRAMES || !showsPerformer(this.toolsFor(choice)) || !lanesAreBuilt())
+      return null;
     // Two cores: one lane peels, this thread does the rest. Each part of the work is then warmed up once, and the take decoded once.
     const split = count === 2;
-    return (this.lanes ??= new PrepareLanes(this.recipe, mender !== undefined, split ? 1 : count, () => this.source.screenSet(), split, this.source.takeIndex));
+    return (this.lanes ??= new PrepareLanes(
+      this.recipe,
+      mender !== undefined,
+      split ? 1 : count,
+      () => this.source.screenSet(),
+      split,
+      this.source.takeIndex,
+    ));
   }
 
   /** All frames in order, or from `from`. Each is valid until the next is asked for. */
-  async *frames(from = this.recipe.plate.in, to = this.recipe.plate.out, choice: StepChoice = {}, signal?: AbortSignal): AsyncGenerator<JoinFrame, void, undefined> {
+  async *frames(
+    from = this.recipe.plate.in,
+    to = this.recipe.plate.out,
+    choice: StepChoice = {},
+    signal?: AbortSignal,
+  ): AsyncGenerator<JoinFrame, void, undefined> {
     let n = from;
-    const lanes = this.lanesFor(to - from, choice), ahead = lanes?.frames(from, to, choice), room = new FrameRoom();
+    const lanes = this.lanesFor(to - from, choice),
+      ahead = lanes?.frames(from, to, choice),
+      room = new FrameRoom();
     // Lanes begin with the first question: they work while the plate is opened and its first frame decoded.
     let coming = ahead?.next();
     coming?.catch(() => undefined);
     try {
       for await (const f of this.plate.frames(from, to)) {
-        if (signal?.aborted) throw new PlatewrightError('PW-JOIN-STOPPED', `the render was stopped before frame ${n} of ${to}; what was finished is kept`, { kind: 'finding' });
+        if (signal?.aborted)
+          throw new PlatewrightError(
+            'PW-JOIN-STOPPED',
+            `the render was stopped before frame ${n} of ${to}; what was finished is kept`,
+            { kind: 'finding' },
+          );
         const made = await (coming ?? ahead?.next());
         coming = undefined;
         // While the one lane is at work both cores are: a third thread would only take their time.
@@ -207,7 +301,16 @@ export class JoinRenderer {
   }
 
   async close(): Promise<void> {
-    await Promise.all([this.plate.close(), this.source.close(), this.lanes?.close(), this.options.mender?.close?.(), this.shared.platePatch?.then((p) => p.close(), () => undefined)]);
+    await Promise.all([
+      this.plate.close(),
+      this.source.close(),
+      this.lanes?.close(),
+      this.options.mender?.close?.(),
+      this.shared.platePatch?.then(
+        (p) => p.close(),
+        () => undefined,
+      ),
+    ]);
   }
 }
 
@@ -231,18 +334,34 @@ function showsPerformer(tools: ComposeTools): boolean {
 }
 
 /** Planes that every frame's own copy is made in. */
-interface Room { frame: VideoFrame | null }
+interface Room {
+  frame: VideoFrame | null;
+}
 
 function copyInto(room: Room, plate: VideoFrame): VideoFrame {
   const kept = room.frame;
-  if (kept === null || kept.bitDepth !== plate.bitDepth || kept.planes.length !== plate.planes.length || kept.planes.some((p, i) => p.length !== plate.planes[i]!.length)) return (room.frame = copyFrame(plate));
+  if (
+    kept === null ||
+    kept.bitDepth !== plate.bitDepth ||
+    kept.planes.length !== plate.planes.length ||
+    kept.planes.some((p, i) => p.length !== plate.planes[i]!.length)
+  )
+    return (room.frame = copyFrame(plate));
   plate.planes.forEach((p, i) => kept.planes[i]!.set(p));
   return (room.frame = { ...plate, planes: kept.planes });
 }
 
-function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | null, room: Room, work?: FrameRoom): JoinFrame {
+function joinFrame(
+  frame: number,
+  plate: VideoFrame,
+  composed: ComposedBox | null,
+  room: Room,
+  work?: FrameRoom,
+): JoinFrame {
   return {
-    frame, plate, composed,
+    frame,
+    plate,
+    composed,
     linear: () => linearPicture(plate, composed),
     coded: (dst) => {
       const whole = toCodedRgb(plate, dst);
@@ -259,7 +378,11 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
       const out = dst?.fill(0) ?? new Float32Array(plate.widthPx * plate.heightPx);
       if (composed !== null) {
         const w = composed.box[2] - composed.box[0];
-        for (let y = composed.box[1]; y < composed.box[3]; y++) out.set(composed.matte.subarray((y - composed.box[1]) * w, (y - composed.box[1] + 1) * w), y * plate.widthPx + composed.box[0]);
+        for (let y = composed.box[1]; y < composed.box[3]; y++)
+          out.set(
+            composed.matte.subarray((y - composed.box[1]) * w, (y - composed.box[1] + 1) * w),
+            y * plate.widthPx + composed.box[0],
+          );
       }
       return out;
     },
@@ -268,7 +391,9 @@ function joinFrame(frame: number, plate: VideoFrame, composed: ComposedBox | nul
 
 function layCoded(whole: Picture, c: ComposedBox): Picture {
   const [x0, y0, x1, y1] = c.box;
-  const w = x1 - x0, n = w * (y1 - y0), N = whole.width * whole.height;
+  const w = x1 - x0,
+    n = w * (y1 - y0),
+    N = whole.width * whole.height;
   for (let y = y0, i = 0; y < y1; y++) {
     for (let o = y * whole.width + x0, end = o + w; o < end; o++, i++) {
       if (c.changed[i] === 0) continue;
@@ -285,4 +410,3 @@ function greyFrame(like: VideoFrame): VideoFrame {
   const mid = like.bitDepth === 32 ? 0.18 : 2 ** (like.bitDepth - 1);
   return { ...like, planes: like.planes.map((p) => (p.slice() as Uint8Array).fill(mid)) };
 }
-

@@ -19,12 +19,17 @@ export interface BoundedTake {
 /** The take's marks, with a mark of the screen's useful part added where one is needed, can be found, and holds the performer's own marks. */
 export async function withScreenPart(take: VideoReader, marks: MarksFile): Promise<BoundedTake> {
   const asIs = { marks, found: null };
-  const drawn = marks.marks.some((m) => m.kind === 'screen' || m.kind === 'about' || m.kind === 'touch' || (m.kind === 'body' && m.polygon !== undefined));
+  const drawn = marks.marks.some(
+    (m) =>
+      m.kind === 'screen' || m.kind === 'about' || m.kind === 'touch' || (m.kind === 'body' && m.polygon !== undefined),
+  );
   if (drawn || take.info.hasAlpha || take.info.frameCount < 2 || isLayered(marks)) return asIs;
   const { proposal, why } = await proposeScreenMark(take, marks.frame);
   if (proposal === null || proposal.mark.kind !== 'screen') return asIs;
   const { polygon } = proposal.mark;
-  const holds = marks.marks.every((m) => m.kind !== 'performer' || (insidePolygon(polygon, ...m.ground) && insidePolygon(polygon, ...m.top)));
+  const holds = marks.marks.every(
+    (m) => m.kind !== 'performer' || (insidePolygon(polygon, ...m.ground) && insidePolygon(polygon, ...m.top)),
+  );
   return holds ? { marks: { ...marks, marks: [...marks.marks, proposal.mark] }, found: why } : asIs;
 }
 
@@ -37,5 +42,7 @@ export function outlineRegion(marks: MarksFile): RegionFile | undefined {
 /** The marked useful part as a region; undefined where none is marked. */
 export function screenRegion(marks: MarksFile): RegionFile | undefined {
   const screens = marksOf(marks, 'screen');
-  return screens.length === 0 ? undefined : { frames: screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon })).sort((a, b) => a.frame - b.frame) };
+  return screens.length === 0
+    ? undefined
+    : { frames: screens.map((s) => ({ frame: s.frame, polygon: s.mark.polygon })).sort((a, b) => a.frame - b.frame) };
 }

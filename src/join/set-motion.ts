@@ -10,8 +10,10 @@ export interface SetMotion {
 }
 
 export function setMotion(camera: CameraMove, reference: number): SetMotion {
-  if (camera.move === 'static' || camera.frames.length === 0) return { reference, still: true, fromReference: () => IDENTITY3 };
-  const first = camera.frames[0]!.frame, last = camera.frames[camera.frames.length - 1]!.frame;
+  if (camera.move === 'static' || camera.frames.length === 0)
+    return { reference, still: true, fromReference: () => IDENTITY3 };
+  const first = camera.frames[0]!.frame,
+    last = camera.frames[camera.frames.length - 1]!.frame;
   const byFrame = new Map(camera.frames.map((f) => [f.frame, f.homographyToFirst]));
   const toFirst = (n: number): Mat3 => byFrame.get(Math.min(last, Math.max(first, Math.round(n)))) ?? IDENTITY3;
   const ref = toFirst(reference);

@@ -14,31 +14,83 @@ export function fillsAll(box: Box): boolean {
  * Fills `cover` (share of the key hidden; 0 without a map) and `contact` (share of the sky hidden by `near`: see
  * contact.ts) over the box; 0 where the plane n · x = d is not seen from in front.
  */
-export function fillShade(g: GroundGeometry, plane: { readonly n: Vec3; readonly d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
-  const w = box[2] - box[0], h = box[3] - box[1];
-  if (!fillsAll(box)) { fillShadePlain(g, plane, map, near, box, cover, contact); return; }
+export function fillShade(
+  g: GroundGeometry,
+  plane: { readonly n: Vec3; readonly d: number },
+  map: ShadowMap | null,
+  near: readonly SolidBall[],
+  box: Box,
+  cover: Float32Array,
+  contact: Float32Array,
+): void {
+  const w = box[2] - box[0],
+    h = box[3] - box[1];
+  if (!fillsAll(box)) {
+    fillShadePlain(g, plane, map, near, box, cover, contact);
+    return;
+  }
   const k = new Float32Array(32);
   k.set([box[0] + 0.5 - g.principal[0], box[1] + 0.5 - g.principal[1], 1 / g.focalPx, ...plane.n, plane.d]);
   const balls = new Float32Array(4 * near.length + 4);
   for (let i = 0; i < near.length; i++) balls.set([...near[i]!.centre, near[i]!.radius ** 2], 4 * i);
-  const door = kernels(), scope = door.scope();
+  const door = kernels(),
+    scope = door.scope();
   try {
-    let levels = 0, stand = 0;
+    let levels = 0,
+      stand = 0;
     if (map !== null) {
-      const c = map.cell, n = map.width * map.height;
-      k.set([map.b[0] / c, map.b[1] / c, map.b[2] / c, map.b0 / c + 0.5, map.a[0] / c, map.a[1] / c, map.a[2] / c, map.a0 / c + 0.5, ...map.light, 1], 7);
+      const c = map.cell,
+        n = map.width * map.height;
+      k.set(
+        [
+          map.b[0] / c,
+          map.b[1] / c,
+          map.b[2] / c,
+          map.b0 / c + 0.5,
+          map.a[0] / c,
+          map.a[1] / c,
+          map.a[2] / c,
+          map.a0 / c + 0.5,
+          ...map.light,
+          1,
+        ],
+        7,
+      );
       k.set([map.spread / c, map.baseBlur * map.baseBlur, map.width, map.height, map.levels.length, ...BLURS], 21);
       const [first] = map.levels;
       // Made in one piece in the kernels' memory, they are read where they lie.
-      if (first !== undefined && door.owns(first) && map.levels.every((l, i) => l.byteOffset === first.byteOffset + 4 * n * i)) levels = first.byteOffset;
+      if (
+        first !== undefined &&
+        door.owns(first) &&
+        map.levels.every((l, i) => l.byteOffset === first.byteOffset + 4 * n * i)
+      )
+        levels = first.byteOffset;
       else {
         levels = scope.allocate(4 * n * map.levels.length);
         map.levels.forEach((l, i) => door.view(levels + 4 * n * i, n).set(l));
       }
       stand = scope.input(map.stand);
     }
-    const step = contactStep(g, near), cells = Math.ceil(w / step) + 2;
-    door.run('shadePlane', [scope.input(k), levels, stand, scope.input(balls), near.length, step, scope.output(cover), scope.output(contact), w, h], h, w * 12, 4 * (cells + 8) + 64);
+    const step = contactStep(g, near),
+      cells = Math.ceil(w / step) + 2;
+    door.run(
+      'shadePlane',
+      [
+        scope.input(k),
+        levels,
+        stand,
+        scope.input(balls),
+        near.length,
+        step,
+        scope.output(cover),
+        scope.output(contact),
+        w,
+        h,
+      ],
+      h,
+      w * 12,
+      4 * (cells + 8) + 64,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -56,7 +108,15 @@ function contactStep(g: GroundGeometry, near: readonly SolidBall[]): number {
 }
 
 /** Plain twin of {@link fillShade}, contact at every pixel. */
-export function fillShadePlain(g: GroundGeometry, plane: { readonly n: Vec3; readonly d: number }, map: ShadowMap | null, near: readonly SolidBall[], box: Box, cover: Float32Array, contact: Float32Array): void {
+export function fillShadePlain(
+  g: GroundGeometry,
+  plane: { readonly n: Vec3; readonly d: number },
+  map: ShadowMap | null,
+  near: readonly SolidBall[],
+  box: Box,
+  cover: Float32Array,
+  contact: Float32Array,
+): void {
   const w = box[2] - box[0];
   const [nx, ny, nz] = plane.n;
   const close = contactBalls(near);
@@ -69,7 +129,9 @@ export function fillShadePlain(g: GroundGeometry, plane: { readonly n: Vec3; rea
       if (facingPlane >= -1e-6) continue;
       const k = plane.d / facingPlane;
       if (!(k > 0)) continue;
-      const px = dx * k, py = dy * k, pz = k;
+      const px = dx * k,
+        py = dy * k,
+        pz = k;
       const o = (y - box[1]) * w + (x - box[0]);
       if (map !== null) cover[o] = shadowAt(map, px, py, pz);
       contact[o] = contactAt(close, px, py, pz, nx, ny, nz);

@@ -34,26 +34,42 @@ const ROUNDS = 2;
 
 /** Masks (1 in the shadow) over the coarse picture, one a source; null where these are too few to tell. */
 export function sourceShadows(laid: readonly LaidCoarse[], width: number, height: number): Uint8Array[] | null {
-  const n = width * height, K = laid.length, out = laid.map(() => new Uint8Array(n));
+  const n = width * height,
+    K = laid.length,
+    out = laid.map(() => new Uint8Array(n));
   if (K < LEAST_SAMPLES) return null;
   const soft = laid.map(({ rgb, seen }) => {
-    const known = Float32Array.from(seen, (v) => (v > 0.99 ? 1 : 0)), share = gaussianPlane(known, width, height, SMOOTH_PX);
+    const known = Float32Array.from(seen, (v) => (v > 0.99 ? 1 : 0)),
+      share = gaussianPlane(known, width, height, SMOOTH_PX);
     return [0, 1, 2].map((c) => {
-      const p = gaussianPlane(plane(rgb, c).map((v, i) => v * known[i]!), width, height, SMOOTH_PX);
+      const p = gaussianPlane(
+        plane(rgb, c).map((v, i) => v * known[i]!),
+        width,
+        height,
+        SMOOTH_PX,
+      );
       for (let i = 0; i < n; i++) p[i] = known[i]! > 0 ? p[i]! / share[i]! : 0;
       return p;
     }) as [Float32Array, Float32Array, Float32Array];
   });
-  const lit = [0, 1, 2].map(() => new Float32Array(n)) as [Float32Array, Float32Array, Float32Array], order = new Int32Array(K), luma = new Float64Array(K);
+  const lit = [0, 1, 2].map(() => new Float32Array(n)) as [Float32Array, Float32Array, Float32Array],
+    order = new Int32Array(K),
+    luma = new Float64Array(K);
   for (let round = 0; round < ROUNDS; round++) {
     for (let i = 0; i < n; i++) {
       let k = 0;
       for (let j = 0; j < K; j++) {
         if (!(laid[j]!.seen[i]! > 0.99) || out[j]![i] !== 0) continue;
-        const s = soft[j]!, v = 0.2126 * s[0][i]! + 0.7152 * s[1][i]! + 0.0722 * s[2][i]!;
+        const s = soft[j]!,
+          v = 0.2126 * s[0][i]! + 0.7152 * s[1][i]! + 0.0722 * s[2][i]!;
         let q = k++;
-        while (q > 0 && luma[q - 1]! < v) { luma[q] = luma[q - 1]!; order[q] = order[q - 1]!; q--; }
-        luma[q] = v; order[q] = j;
+        while (q > 0 && luma[q - 1]! < v) {
+          luma[q] = luma[q - 1]!;
+          order[q] = order[q - 1]!;
+          q--;
+        }
+        luma[q] = v;
+        order[q] = j;
       }
       // First the second brightest sample, so that one alone proves nothing; then the middle of those that no shadow lies on.
       const at = round === 0 ? (k < LEAST_SAMPLES ? -1 : 1) : k === 0 ? -1 : k >> 1;
@@ -64,23 +80,44 @@ export function sourceShadows(laid: readonly LaidCoarse[], width: number, height
   return out;
 }
 
-function shadowIn(soft: readonly Float32Array[], lit: readonly Float32Array[], seen: Float32Array, w: number, h: number, out: Uint8Array): void {
-  const n = w * h, mark = new Float32Array(n), ratios: number[] = [];
+function shadowIn(
+  soft: readonly Float32Array[],
+  lit: readonly Float32Array[],
+  seen: Float32Array,
+  w: number,
+  h: number,
+  out: Uint8Array,
+): void {
+  const n = w * h,
+    mark = new Float32Array(n),
+    ratios: number[] = [];
   // A camera that exposes by itself makes all of a source darker.
   for (let i = 0; i < n; i += 7) if (seen[i]! > 0.99 && lit[1]![i]! > 0.04) ratios.push(soft[1]![i]! / lit[1]![i]!);
   if (ratios.length < 50) return;
   const gain = median(ratios);
   for (let i = 0; i < n; i++) {
     if (!(seen[i]! > 0.99) || seen[i]! > REACHES || !(lit[1]![i]! > 0.04)) continue;
-    let least = Infinity, most = 0;
-    for (let c = 0; c < 3; c++) { const r = soft[c]![i]! / Math.max(0.02, gain * lit[c]![i]!); least = Math.min(least, r); most = Math.max(most, r); }
+    let least = Infinity,
+      most = 0;
+    for (let c = 0; c < 3; c++) {
+      const r = soft[c]![i]! / Math.max(0.02, gain * lit[c]![i]!);
+      least = Math.min(least, r);
+      most = Math.max(most, r);
+    }
     const bluer = soft[0]![i]! / Math.max(0.02, lit[0]![i]!) <= soft[2]![i]! / Math.max(0.02, lit[2]![i]!) + 0.05;
     if (most < DARKER + (bluer ? 0.04 : 0) && least > DARKEST && most < (bluer ? TINT : 1.4) * least) mark[i] = 1;
   }
-  const even = open(gaussianPlane(mark, w, h, 1.5).map((v) => (v > 0.4 ? 1 : 0)), w, h, 1);
-  const { labels, components } = connectedComponents(even, w, h, 8), touching = new Set<number>();
+  const even = open(
+    gaussianPlane(mark, w, h, 1.5).map((v) => (v > 0.4 ? 1 : 0)),
+    w,
+    h,
+    1,
+  );
+  const { labels, components } = connectedComponents(even, w, h, 8),
+    touching = new Set<number>();
   for (let i = 0; i < n; i++) if (even[i]! > 0 && seen[i]! > 0.99 && seen[i]! < 1 + TOUCHES) touching.add(labels[i]!);
   for (const c of components) if (c.area < LEAST_AREA) touching.delete(c.label);
-  const core = Float32Array.from(even, (v, i) => (v > 0 && touching.has(labels[i]!) ? 1 : 0)), wide = dilate(core, w, h, 2);
+  const core = Float32Array.from(even, (v, i) => (v > 0 && touching.has(labels[i]!) ? 1 : 0)),
+    wide = dilate(core, w, h, 2);
   for (let i = 0; i < n; i++) out[i] = wide[i]! > 0 ? 1 : 0;
 }

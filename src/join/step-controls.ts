@@ -12,29 +12,94 @@ interface ControlBase {
   readonly key: string;
   readonly label: string;
 }
-export interface NumberControl extends ControlBase { readonly kind: 'number'; readonly min: number; readonly max: number; readonly step: number; readonly unit: string }
-export interface FlagControl extends ControlBase { readonly kind: 'flag' }
-export interface ChoiceControl extends ControlBase { readonly kind: 'choice'; readonly options: readonly { readonly value: string; readonly label: string }[] }
+export interface NumberControl extends ControlBase {
+  readonly kind: 'number';
+  readonly min: number;
+  readonly max: number;
+  readonly step: number;
+  readonly unit: string;
+}
+export interface FlagControl extends ControlBase {
+  readonly kind: 'flag';
+}
+export interface ChoiceControl extends ControlBase {
+  readonly kind: 'choice';
+  readonly options: readonly { readonly value: string; readonly label: string }[];
+}
 export type StepControl = NumberControl | FlagControl | ChoiceControl;
 
-const number = (key: string, label: string, unit: string, min: number, max: number, step: number): NumberControl => ({ kind: 'number', key, label, unit, min, max, step });
+const number = (key: string, label: string, unit: string, min: number, max: number, step: number): NumberControl => ({
+  kind: 'number',
+  key,
+  label,
+  unit,
+  min,
+  max,
+  step,
+});
 const flag = (key: string, label: string): FlagControl => ({ kind: 'flag', key, label });
 
 export const STEP_CONTROLS: Readonly<Record<StepName, readonly StepControl[]>> = {
   erase: [number('growPx', 'grown by', 'px', 0, 40, 1), flag('shadowToo', 'its shadow goes too')],
-  widen: [number('left', 'left', 'px', 0, 2000, 2), number('right', 'right', 'px', 0, 2000, 2), number('top', 'top', 'px', 0, 2000, 2), number('bottom', 'bottom', 'px', 0, 2000, 2)],
-  peel: [number('spill', 'spill removed', '× all', 0, 1, 0.01), number('softPx', 'soft edge of the outline, to either side', 'take px', 1, 60, 0.5), flag('dropEdges', 'what reaches in from the picture\'s edge is left out')],
-  patch: [number('offsetFrames', 'taken from', 'frames later', -240, 240, 1)],
-  pace: [{ kind: 'choice', key: 'method', label: 'between two frames', options: [{ value: 'flow', label: 'carried along the motion' }, { value: 'blend', label: 'mixed' }, { value: 'nearest', label: 'the nearest frame' }] }],
-  steady: [],
-  ride: [number('motionBlur', 'shutter', '°', 0, 360, 1), flag('mirror', 'left for right'), number('stir.amplitudePx', 'stir', 'take px', 0, 20, 0.1), number('stir.rateHz', 'stir, rate', 'Hz', 0, 6, 0.05)],
-  light: [number('exposureStops', 'exposure', 'stops', -3, 3, 0.05), number('warmthStops', 'red over blue', 'stops', -2, 2, 0.05), number('saturation', 'saturation', '×', 0, 2, 0.01), number('relight.strength', 'turn of the key', '× asked', 0, 1, 0.01)],
-  ground: [
-    flag('shadow', 'cast shadow'), flag('contact', 'contact shadow'), number('azimuthDeg', 'light, azimuth', '°', -180, 180, 1), number('elevationDeg', 'light, elevation', '°', 3, 88, 1), number('softnessDeg', 'light, width', '°', 0, 30, 0.1),
-    number('contactStrength', 'contact, strength', '×', 0, 1, 0.01), number('reflection.share', 'mirrored', '× all', 0, 1, 0.01), number('reflection.roughness', 'mirror, roughness', '×', 0, 1, 0.01),
+  widen: [
+    number('left', 'left', 'px', 0, 2000, 2),
+    number('right', 'right', 'px', 0, 2000, 2),
+    number('top', 'top', 'px', 0, 2000, 2),
+    number('bottom', 'bottom', 'px', 0, 2000, 2),
   ],
-  front: [number('softPx', 'edge softness', 'px', 0, 8, 0.1), number('shutterDeg', 'shutter', '°', 0, 360, 1), number('pane.veil', 'veil of the pane', '×', 0, 1, 0.01), number('pane.detail', 'scratches and drops on the pane', '×', 0, 1, 0.01)],
-  air: [number('softenPx', 'softened by', 'px', 0, 4, 0.05), number('haze.amount', 'haze', '× all', 0, 1, 0.01), number('wrap', 'light wrap', '×', 0, 1, 0.01), number('grain', 'grain', '× measured', 0, 2, 0.01)],
+  peel: [
+    number('spill', 'spill removed', '× all', 0, 1, 0.01),
+    number('softPx', 'soft edge of the outline, to either side', 'take px', 1, 60, 0.5),
+    flag('dropEdges', "what reaches in from the picture's edge is left out"),
+  ],
+  patch: [number('offsetFrames', 'taken from', 'frames later', -240, 240, 1)],
+  pace: [
+    {
+      kind: 'choice',
+      key: 'method',
+      label: 'between two frames',
+      options: [
+        { value: 'flow', label: 'carried along the motion' },
+        { value: 'blend', label: 'mixed' },
+        { value: 'nearest', label: 'the nearest frame' },
+      ],
+    },
+  ],
+  steady: [],
+  ride: [
+    number('motionBlur', 'shutter', '°', 0, 360, 1),
+    flag('mirror', 'left for right'),
+    number('stir.amplitudePx', 'stir', 'take px', 0, 20, 0.1),
+    number('stir.rateHz', 'stir, rate', 'Hz', 0, 6, 0.05),
+  ],
+  light: [
+    number('exposureStops', 'exposure', 'stops', -3, 3, 0.05),
+    number('warmthStops', 'red over blue', 'stops', -2, 2, 0.05),
+    number('saturation', 'saturation', '×', 0, 2, 0.01),
+    number('relight.strength', 'turn of the key', '× asked', 0, 1, 0.01),
+  ],
+  ground: [
+    flag('shadow', 'cast shadow'),
+    flag('contact', 'contact shadow'),
+    number('azimuthDeg', 'light, azimuth', '°', -180, 180, 1),
+    number('elevationDeg', 'light, elevation', '°', 3, 88, 1),
+    number('softnessDeg', 'light, width', '°', 0, 30, 0.1),
+    number('contactStrength', 'contact, strength', '×', 0, 1, 0.01),
+    number('reflection.share', 'mirrored', '× all', 0, 1, 0.01),
+    number('reflection.roughness', 'mirror, roughness', '×', 0, 1, 0.01),
+  ],
+  front: [
+    number('softPx', 'edge softness', 'px', 0, 8, 0.1),
+    number('shutterDeg', 'shutter', '°', 0, 360, 1),
+    number('pane.veil', 'veil of the pane', '×', 0, 1, 0.01),
+    number('pane.detail', 'scratches and drops on the pane', '×', 0, 1, 0.01),
+  ],
+  air: [
+    number('softenPx', 'softened by', 'px', 0, 4, 0.05),
+    number('haze.amount', 'haze', '× all', 0, 1, 0.01),
+    number('wrap', 'light wrap', '×', 0, 1, 0.01),
+    number('grain', 'grain', '× measured', 0, 2, 0.01),
+  ],
 };
 
 /** Value of a control; undefined where the step has none of it (a still has stir, a film has not). */
@@ -65,6 +130,7 @@ export function controlValues(recipe: Pick<Recipe, 'steps'>): Record<string, Con
 
 /** A step's name, told apart where the recipe has several of its kind: patch, patch 2. */
 export function stepLabel(steps: readonly RecipeStep[], index: number): string {
-  const { step } = steps[index]!, before = steps.slice(0, index).filter((s) => s.step === step).length;
+  const { step } = steps[index]!,
+    before = steps.slice(0, index).filter((s) => s.step === step).length;
   return before === 0 ? step : `${step} ${before + 1}`;
 }

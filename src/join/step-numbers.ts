@@ -12,12 +12,21 @@ const scaled = (s: Slope, k: number): [number, number, number] => [s[0] * k, s[1
 /** Slopes of nothing have no stops. */
 const LEAST = 1e-4;
 
-const LIGHT: Readonly<Record<string, { readonly read: (s: Slope) => number; readonly write: (s: Slope, value: number) => [number, number, number] }>> = {
-  exposureStops: { read: (s) => Math.log2(Math.max(LEAST, luminance(s))), write: (s, v) => scaled(s, 2 ** v / Math.max(LEAST, luminance(s))) },
+const LIGHT: Readonly<
+  Record<
+    string,
+    { readonly read: (s: Slope) => number; readonly write: (s: Slope, value: number) => [number, number, number] }
+  >
+> = {
+  exposureStops: {
+    read: (s) => Math.log2(Math.max(LEAST, luminance(s))),
+    write: (s, v) => scaled(s, 2 ** v / Math.max(LEAST, luminance(s))),
+  },
   warmthStops: {
     read: (s) => Math.log2(Math.max(LEAST, s[0]) / Math.max(LEAST, s[2])),
     write: (s, v) => {
-      const middle = Math.sqrt(Math.max(LEAST, s[0]) * Math.max(LEAST, s[2])), turned: Slope = [middle * 2 ** (v / 2), s[1], middle * 2 ** (-v / 2)];
+      const middle = Math.sqrt(Math.max(LEAST, s[0]) * Math.max(LEAST, s[2])),
+        turned: Slope = [middle * 2 ** (v / 2), s[1], middle * 2 ** (-v / 2)];
       return scaled(turned, luminance(s) / luminance(turned));
     },
   },
@@ -28,7 +37,8 @@ export function stepNumber(step: RecipeStep, key: string): number | undefined {
   const light = step.step === 'light' ? LIGHT[key] : undefined;
   if (light !== undefined) return light.read((step as LightStep).slope);
   let at: unknown = step;
-  for (const k of key.split('.')) at = typeof at === 'object' && at !== null ? (at as Record<string, unknown>)[k] : undefined;
+  for (const k of key.split('.'))
+    at = typeof at === 'object' && at !== null ? (at as Record<string, unknown>)[k] : undefined;
   return typeof at === 'number' ? at : undefined;
 }
 
@@ -36,6 +46,10 @@ export function stepNumber(step: RecipeStep, key: string): number | undefined {
 export function withStepNumber(step: RecipeStep, key: string, value: number): RecipeStep {
   const light = step.step === 'light' ? LIGHT[key] : undefined;
   if (light !== undefined) return { ...step, slope: light.write((step as LightStep).slope, value) } as RecipeStep;
-  const [first, inner] = key.split('.'), whole = step as unknown as Record<string, unknown>;
-  return { ...step, [first!]: inner === undefined ? value : { ...(whole[first!] as Record<string, unknown>), [inner]: value } } as RecipeStep;
+  const [first, inner] = key.split('.'),
+    whole = step as unknown as Record<string, unknown>;
+  return {
+    ...step,
+    [first!]: inner === undefined ? value : { ...(whole[first!] as Record<string, unknown>), [inner]: value },
+  } as RecipeStep;
 }

@@ -27,14 +27,22 @@ export function stirPerformer(performer: PerformerPicture, stir: GivenStir, seco
   const { picture, box } = performer;
   if (!(stir.amplitudePx > 0) || box[2] <= box[0]) return performer;
   const pad = Math.ceil(stir.amplitudePx) + 1;
-  const w = picture.width + 2 * pad, h = picture.height + 2 * pad, n = w * h;
+  const w = picture.width + 2 * pad,
+    h = picture.height + 2 * pad,
+    n = w * h;
   const grown = createPicture(w, h, 4);
-  for (let c = 0; c < 4; c++) for (let y = 0; y < picture.height; y++) plane(grown, c).set(plane(picture, c).subarray(y * picture.width, (y + 1) * picture.width), (y + pad) * w + pad);
+  for (let c = 0; c < 4; c++)
+    for (let y = 0; y < picture.height; y++)
+      plane(grown, c).set(plane(picture, c).subarray(y * picture.width, (y + 1) * picture.width), (y + pad) * w + pad);
   const alpha = plane(grown, 3);
   const outside = new Uint8Array(n);
-  let top = h, bottom = 0;
+  let top = h,
+    bottom = 0;
   for (let i = 0; i < n; i++) {
-    if (alpha[i]! < 0.5) { outside[i] = 1; continue; }
+    if (alpha[i]! < 0.5) {
+      outside[i] = 1;
+      continue;
+    }
     const y = Math.floor(i / w);
     if (y < top) top = y;
     if (y > bottom) bottom = y;
@@ -45,18 +53,22 @@ export function stirPerformer(performer: PerformerPicture, stir: GivenStir, seco
   const reach = Math.max(3, 0.12 * height);
   const weight = new Float32Array(n);
   for (let y = 0; y < h; y++) {
-    const up = Math.min(1, Math.max(0, (bottom - y) / height - STANDS) / (1 - STANDS) * 1.6);
+    const up = Math.min(1, (Math.max(0, (bottom - y) / height - STANDS) / (1 - STANDS)) * 1.6);
     for (let x = 0; x < w; x++) weight[y * w + x] = up * (INSIDE + (1 - INSIDE) * Math.exp(-depth[y * w + x]! / reach));
   }
   // Without this the field would have the outline's own kinks.
   gaussianPlane(weight, w, h, Math.max(1, 0.02 * height), Math.max(1, 0.02 * height), weight);
-  const phase = phases(stir.seed), turn = 2 * Math.PI * stir.rateHz * seconds;
-  const dx = Math.cos(stir.directionDeg * RAD_PER_DEG) * stir.amplitudePx, dy = Math.sin(stir.directionDeg * RAD_PER_DEG) * stir.amplitudePx;
-  const mapX = new Float32Array(n), mapY = new Float32Array(n);
+  const phase = phases(stir.seed),
+    turn = 2 * Math.PI * stir.rateHz * seconds;
+  const dx = Math.cos(stir.directionDeg * RAD_PER_DEG) * stir.amplitudePx,
+    dy = Math.sin(stir.directionDeg * RAD_PER_DEG) * stir.amplitudePx;
+  const mapX = new Float32Array(n),
+    mapY = new Float32Array(n);
   for (let y = 0; y < h; y++) {
     const v = (y - top) / height;
     for (let x = 0; x < w; x++) {
-      const i = y * w + x, u = (x - w / 2) / height;
+      const i = y * w + x,
+        u = (x - w / 2) / height;
       const s = weight[i]! * Math.sin(turn + phase(u, v));
       mapX[i] = x + 0.5 - dx * s;
       mapY[i] = y + 0.5 - dy * s;
@@ -75,8 +87,13 @@ export function stirPerformer(performer: PerformerPicture, stir: GivenStir, seco
 function phases(seed: number): (u: number, v: number) => number {
   const r = new RandomStream(seed, 77);
   const waves = Array.from({ length: 3 }, (_, k) => {
-    const a = 2 * Math.PI * r.uniform(), f = (1.2 + 0.9 * k) * Math.PI;
+    const a = 2 * Math.PI * r.uniform(),
+      f = (1.2 + 0.9 * k) * Math.PI;
     return { x: f * Math.cos(a), y: f * Math.sin(a), p: 2 * Math.PI * r.uniform(), size: 0.9 / (1 + k) };
   });
-  return (u, v) => { let s = 0; for (const q of waves) s += q.size * Math.sin(q.x * u + q.y * v + q.p); return s; };
+  return (u, v) => {
+    let s = 0;
+    for (const q of waves) s += q.size * Math.sin(q.x * u + q.y * v + q.p);
+    return s;
+  };
 }

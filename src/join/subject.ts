@@ -29,29 +29,67 @@ export interface Subject {
 }
 
 /** Colour statistics of the performer at the middle of the take, what was seen of it there, and the screen behind it; null where it can't be peeled yet. @param moving the take's camera moves */
-export async function subjectOf(take: VideoReader, quality: 'fast' | 'fine', marks: MarksFile, kept?: ScreensOfTake, moving = false): Promise<Subject> {
+export async function subjectOf(
+  take: VideoReader,
+  quality: 'fast' | 'fine',
+  marks: MarksFile,
+  kept?: ScreensOfTake,
+  moving = false,
+): Promise<Subject> {
   const unknown: Subject = { subject: null, screen: null, seen: null, noScreen: null };
   if (take.info.hasAlpha) return unknown;
-  const outline = outlineRegion(marks), garbage = screenRegion(marks);
+  const outline = outlineRegion(marks),
+    garbage = screenRegion(marks);
   let noScreen: string | null = null;
   try {
     if (outline === undefined) {
       const wanted = turnedFrames(marks, take.info.frameCount);
-      const found = await probeScreen(take, quality, marks.cleanFrame, garbage, kept, [...wanted.map((f) => f.frame), ...wanted.flatMap((f) => f.beside ?? [])], moving).catch((error: unknown) => {
+      const found = await probeScreen(
+        take,
+        quality,
+        marks.cleanFrame,
+        garbage,
+        kept,
+        [...wanted.map((f) => f.frame), ...wanted.flatMap((f) => f.beside ?? [])],
+        moving,
+      ).catch((error: unknown) => {
         if (!(error instanceof PlatewrightError) || error.code !== 'PW-PEEL-NO-SCREEN') throw error;
         return null;
       });
       noScreen = found === null ? 'nothing green or blue is seen in it' : found.screen.doubt;
       // A screen whose useful part was marked is one, whatever it looks like.
-      if (found !== null && (noScreen === null || garbage !== undefined && marks.cleanFrame === undefined)) {
+      if (found !== null && (noScreen === null || (garbage !== undefined && marks.cleanFrame === undefined))) {
         const { performer, frame, others, screen, room, feet } = found;
         const beside = others.slice(wanted.length);
-        const turned = wanted.map(({ beside: next, ...f }, i) => ({ ...f, performer: others[i]!, ...(next === null ? {} : { beside: { frame: next, performer: beside.shift()! } }) }));
-        return { subject: statisticsOf(performer), screen, room, feet, seen: { frame, performer, ...(turned.length === 0 ? {} : { turned }) }, noScreen: null };
+        const turned = wanted.map(({ beside: next, ...f }, i) => ({
+          ...f,
+          performer: others[i]!,
+          ...(next === null ? {} : { beside: { frame: next, performer: beside.shift()! } }),
+        }));
+        return {
+          subject: statisticsOf(performer),
+          screen,
+          room,
+          feet,
+          seen: { frame, performer, ...(turned.length === 0 ? {} : { turned }) },
+          noScreen: null,
+        };
       }
     }
-    const found = await probeWithoutScreen(take, quality, { ...(outline === undefined ? {} : { outline }), ...(marks.cleanFrame === undefined ? {} : { cleanFrame: marks.cleanFrame }), ...(garbage === undefined ? {} : { garbage }) });
-    return found === null ? { ...unknown, noScreen } : { subject: statisticsOf(found.performer), screen: null, seen: found, noScreen, ...(outline === undefined ? {} : { feet: feetOfOutline(outline, take.info.widthPx, take.info.heightPx) }) };
+    const found = await probeWithoutScreen(take, quality, {
+      ...(outline === undefined ? {} : { outline }),
+      ...(marks.cleanFrame === undefined ? {} : { cleanFrame: marks.cleanFrame }),
+      ...(garbage === undefined ? {} : { garbage }),
+    });
+    return found === null
+      ? { ...unknown, noScreen }
+      : {
+          subject: statisticsOf(found.performer),
+          screen: null,
+          seen: found,
+          noScreen,
+          ...(outline === undefined ? {} : { feet: feetOfOutline(outline, take.info.widthPx, take.info.heightPx) }),
+        };
   } catch (error) {
     // A take that cannot be peeled has no statistics; the recipe then says so. Anything else is a fault.
     if (!(error instanceof PlatewrightError)) throw error;
@@ -67,9 +105,19 @@ export function statisticsOf(p: PerformerPicture): SubjectStatistics | null {
   for (let i = 0; i < n; i++) {
     if (a[i]! < 0.98) continue;
     let y = 0;
-    for (let c = 0; c < 3; c++) { const v = p.picture.data[c * n + i]! / a[i]!; mean[c]! += v; y += v * [0.2126, 0.7152, 0.0722][c]!; }
+    for (let c = 0; c < 3; c++) {
+      const v = p.picture.data[c * n + i]! / a[i]!;
+      mean[c]! += v;
+      y += v * [0.2126, 0.7152, 0.0722][c]!;
+    }
     luma.push(y);
   }
   if (luma.length < 100) return null;
-  return { mean: mean.map((v) => v / luma.length) as [number, number, number], percentiles: percentiles(Float32Array.from(luma), [1, 5, 50, 95, 99]) as unknown as SubjectStatistics['percentiles'] };
+  return {
+    mean: mean.map((v) => v / luma.length) as [number, number, number],
+    percentiles: percentiles(
+      Float32Array.from(luma),
+      [1, 5, 50, 95, 99],
+    ) as unknown as SubjectStatistics['percentiles'],
+  };
 }

@@ -4,32 +4,77 @@ import { createPicture, type Picture } from '../image/picture.js';
 import { moreFill } from './propose-light.js';
 import { leftOnFloor, shareFacing } from './take-fill.js';
 
-const W = 320, H = 200, STAND = { ground: [160, 120], top: [160, 40] } as const;
+const W = 320,
+  H = 200,
+  STAND = { ground: [160, 120], top: [160, 40] } as const;
 
 /** A green floor; `lightAt` says how much of the light a place has. */
 function floor(lightAt: (x: number, y: number) => number): Picture {
-  const random = new RandomStream(3, 1), p = createPicture(W, H, 3), n = W * H;
-  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
-    const l = lightAt(x, y) * (1 + 0.06 * random.normal());
-    [0.08, 0.4, 0.12].forEach((paint, c) => { p.data[c * n + y * W + x] = Math.max(0, paint * l); });
-  }
+  const random = new RandomStream(3, 1),
+    p = createPicture(W, H, 3),
+    n = W * H;
+  for (let y = 0; y < H; y++)
+    for (let x = 0; x < W; x++) {
+      const l = lightAt(x, y) * (1 + 0.06 * random.normal());
+      [0.08, 0.4, 0.12].forEach((paint, c) => {
+        p.data[c * n + y * W + x] = Math.max(0, paint * l);
+      });
+    }
   return p;
 }
 
-test('reads what a shadow on the screen\'s floor leaves of the light', () => {
+test("reads what a shadow on the screen's floor leaves of the light", () => {
   for (const left of [0.15, 0.35, 0.55]) {
-    const seen = leftOnFloor(floor((x, y) => (x > 90 && x < 150 && y > 118 ? left : 1)), STAND, 1)!;
+    const seen = leftOnFloor(
+      floor((x, y) => (x > 90 && x < 150 && y > 118 ? left : 1)),
+      STAND,
+      1,
+    )!;
     expect(Math.abs(Math.log2(seen / left))).toBeLessThan(0.08);
     // A wall's shadow over half of the floor tells the same.
-    expect(Math.abs(Math.log2(leftOnFloor(floor((x) => (x < 170 ? left : 1)), STAND, 1)! / left))).toBeLessThan(0.08);
+    expect(
+      Math.abs(
+        Math.log2(
+          leftOnFloor(
+            floor((x) => (x < 170 ? left : 1)),
+            STAND,
+            1,
+          )! / left,
+        ),
+      ),
+    ).toBeLessThan(0.08);
   }
 });
 
 test('says nothing of an even floor, of light that falls off, of faint folds, or of what is no screen', () => {
-  expect(leftOnFloor(floor(() => 1), STAND, 1)).toBeNull();
-  expect(leftOnFloor(floor((x) => 0.3 + (0.7 * x) / W), STAND, 1)).toBeNull();
-  expect(leftOnFloor(floor((x) => (x % 40 < 12 ? 0.75 : 1)), STAND, 1)).toBeNull();
-  expect(leftOnFloor(floor((x) => (x < 170 ? 0.3 : 1)), STAND, 2)).toBeNull();
+  expect(
+    leftOnFloor(
+      floor(() => 1),
+      STAND,
+      1,
+    ),
+  ).toBeNull();
+  expect(
+    leftOnFloor(
+      floor((x) => 0.3 + (0.7 * x) / W),
+      STAND,
+      1,
+    ),
+  ).toBeNull();
+  expect(
+    leftOnFloor(
+      floor((x) => (x % 40 < 12 ? 0.75 : 1)),
+      STAND,
+      1,
+    ),
+  ).toBeNull();
+  expect(
+    leftOnFloor(
+      floor((x) => (x < 170 ? 0.3 : 1)),
+      STAND,
+      2,
+    ),
+  ).toBeNull();
 });
 
 test('fill on a surface that faces the key, from level ground: by the sine of its elevation', () => {

@@ -19,15 +19,38 @@ export interface ReadyTake extends Subject {
 }
 
 /** @param folder where followed outlines are kept; null keeps none @param measured where measures of takes are kept; null keeps none */
-export async function readyTake(file: string, reader: VideoReader, marks: MarksFile, quality: 'fast' | 'fine', screens: KeptScreens = screensInMemory(), folder: string | null = null, measured: string | null = null, onProgress?: (done: number, total: number) => void): Promise<ReadyTake> {
-  const kept: OutlinesOfTake = { folder, file }, outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
+export async function readyTake(
+  file: string,
+  reader: VideoReader,
+  marks: MarksFile,
+  quality: 'fast' | 'fine',
+  screens: KeptScreens = screensInMemory(),
+  folder: string | null = null,
+  measured: string | null = null,
+  onProgress?: (done: number, total: number) => void,
+): Promise<ReadyTake> {
+  const kept: OutlinesOfTake = { folder, file },
+    outlined = reader.info.hasAlpha || isLayered(marks) ? null : await outlinesOfMarks(reader, marks, kept);
   const ready = async (m: MarksFile, found: string | null): Promise<ReadyTake> => {
     const { side, notes } = await takeSide(file, reader, m, measured, onProgress);
-    return { ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera?.move !== 'static')), side, notes, screenFound: found };
+    return {
+      ...(await subjectOf(reader, quality, m, { screens, file }, side.measures.camera?.move !== 'static')),
+      side,
+      notes,
+      screenFound: found,
+    };
   };
   if (outlined !== null) return ready(outlined.marks, outlined.found);
-  const bounded = await keptTake(measured, measured === null ? null : keptTakeKey(file, 'screen', marks), () => withScreenPart(reader, marks)), first = await ready(bounded.marks, bounded.found);
-  const open = first.noScreen !== null && first.subject === null && marks.cleanFrame === undefined && reader.info.frameCount > 2 && !bounded.marks.marks.some((m) => m.kind === 'screen');
+  const bounded = await keptTake(measured, measured === null ? null : keptTakeKey(file, 'screen', marks), () =>
+      withScreenPart(reader, marks),
+    ),
+    first = await ready(bounded.marks, bounded.found);
+  const open =
+    first.noScreen !== null &&
+    first.subject === null &&
+    marks.cleanFrame === undefined &&
+    reader.info.frameCount > 2 &&
+    !bounded.marks.marks.some((m) => m.kind === 'screen');
   if (!open) return first;
   // Neither screen, empty set nor outline: what moves by itself is the last that may tell the performer.
   const moving = await outlinesByMotion(reader, marks, kept);
@@ -36,12 +59,33 @@ export async function readyTake(file: string, reader: VideoReader, marks: MarksF
 }
 
 /** The take's side as `measureTakeSide` makes it, its data kept in `folder`. */
-async function takeSide(file: string, reader: VideoReader, marks: MarksFile, folder: string | null, onProgress?: (done: number, total: number) => void): Promise<Pick<ReadyTake, 'side' | 'notes'>> {
-  const { measures, marks: found, held, heldStride, notes } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
+async function takeSide(
+  file: string,
+  reader: VideoReader,
+  marks: MarksFile,
+  folder: string | null,
+  onProgress?: (done: number, total: number) => void,
+): Promise<Pick<ReadyTake, 'side' | 'notes'>> {
+  const {
+    measures,
+    marks: found,
+    held,
+    heldStride,
+    notes,
+  } = await keptTake(folder, folder === null ? null : keptTakeKey(file, 'side', marks), async () => {
     const { side, notes: said } = await measureTakeSide(file, reader, marks, onProgress);
     return { measures: side.measures, marks: side.marks, held: side.held, heldStride: side.heldStride, notes: said };
   });
   onProgress?.(reader.info.frameCount, reader.info.frameCount);
   // The file may lie elsewhere now.
-  return { side: { measures: { ...measures, file }, marks: found, ...(held === undefined ? {} : { held }), ...(heldStride === undefined ? {} : { heldStride }), linear: async (n) => clonePicture(toLinear(await reader.frame(n))) }, notes };
+  return {
+    side: {
+      measures: { ...measures, file },
+      marks: found,
+      ...(held === undefined ? {} : { held }),
+      ...(heldStride === undefined ? {} : { heldStride }),
+      linear: async (n) => clonePicture(toLinear(await reader.frame(n))),
+    },
+    notes,
+  };
 }

@@ -13,7 +13,10 @@ import { medianOf } from './plate-shadow.js';
 
 type Point = readonly [number, number];
 
-export interface ThinUpright { readonly foot: Point; readonly top: Point }
+export interface ThinUpright {
+  readonly foot: Point;
+  readonly top: Point;
+}
 
 export interface ThinShadow {
   /** Linear light missing in the shadow as a share of the lit ground's, per channel; beside noise between 0 and 1. */
@@ -29,88 +32,186 @@ export interface ThinShadow {
 }
 
 /** Part of the shadow's length that is looked at: beyond the foot, and not far towards the tip, where a near lamp's shadow grows and a wide lamp's spreads. */
-const FROM = 0.1, TO = 0.6, PLACES = 48;
+const FROM = 0.1,
+  TO = 0.6,
+  PLACES = 48;
 /** Half the breadth looked at for the upright's own edges, share of its height, and the part of its height. */
-const STOUT = 0.14, LOW = 0.08, HIGH = 0.8, BLOCKS = 6;
+const STOUT = 0.14,
+  LOW = 0.08,
+  HIGH = 0.8,
+  BLOCKS = 6;
 /** An edge stands out by this share of the strongest; the middle between two may lie so many half pixels aside of the marked line. */
-const EDGE = 0.2, ASIDE = 10;
+const EDGE = 0.2,
+  ASIDE = 10;
 /** Px beside the shadow's own half width that spreading reaches, and px on which the lit ground is read, of a picture 640 wide. */
-const SPREAD = 4, BESIDE = 8;
+const SPREAD = 4,
+  BESIDE = 8;
 const LEAST_PLACES = 10;
 
 const sample = (p: Picture, c: number, x: number, y: number): number => {
-  const fx = x - 0.5, fy = y - 0.5, ix = Math.floor(fx), iy = Math.floor(fy), tx = fx - ix, ty = fy - iy, d = p.data, o = c * p.width * p.height + iy * p.width + ix;
+  const fx = x - 0.5,
+    fy = y - 0.5,
+    ix = Math.floor(fx),
+    iy = Math.floor(fy),
+    tx = fx - ix,
+    ty = fy - iy,
+    d = p.data,
+    o = c * p.width * p.height + iy * p.width + ix;
   return (d[o]! * (1 - tx) + d[o + 1]! * tx) * (1 - ty) + (d[o + p.width]! * (1 - tx) + d[o + p.width + 1]! * tx) * ty;
 };
 
 /** Thickness of an upright across its axis, px, and how far its middle lies aside of the line marked; null where its two edges do not stand out. */
-export function thicknessOf(linear: Picture, { foot, top }: ThinUpright): { readonly thickPx: number; readonly aside: number } | null {
-  const dx = top[0] - foot[0], dy = top[1] - foot[1], tall = Math.hypot(dx, dy), nx = -dy / tall, ny = dx / tall, reach = Math.max(6, STOUT * tall), m = Math.ceil(2 * reach) + 4;
+export function thicknessOf(
+  linear: Picture,
+  { foot, top }: ThinUpright,
+): { readonly thickPx: number; readonly aside: number } | null {
+  const dx = top[0] - foot[0],
+    dy = top[1] - foot[1],
+    tall = Math.hypot(dx, dy),
+    nx = -dy / tall,
+    ny = dx / tall,
+    reach = Math.max(6, STOUT * tall),
+    m = Math.ceil(2 * reach) + 4;
   if (!(tall > 20)) return null;
-  const steps = 2 * m + 1, G = new Float64Array(steps);
-  for (let b = 0; b < BLOCKS; b++) for (let c = 0; c < 3; c++) {
-    const profile = new Float64Array(steps);
-    let rows = 0;
-    for (let q = 0; q < tall * (HIGH - LOW) / BLOCKS; q++) {
-      const t = LOW + (b / BLOCKS) * (HIGH - LOW) + q / tall, x0 = foot[0] + t * dx, y0 = foot[1] + t * dy;
-      if (x0 - m / 2 < 2 || y0 < 2 || x0 + m / 2 > linear.width - 3 || y0 > linear.height - 3) continue;
-      rows++;
-      for (let k = 0; k < steps; k++) { const d = (k - m) / 2; profile[k] = profile[k]! + Math.sqrt(Math.max(0, sample(linear, c, x0 + nx * d, y0 + ny * d))); }
+  const steps = 2 * m + 1,
+    G = new Float64Array(steps);
+  for (let b = 0; b < BLOCKS; b++)
+    for (let c = 0; c < 3; c++) {
+      const profile = new Float64Array(steps);
+      let rows = 0;
+      for (let q = 0; q < (tall * (HIGH - LOW)) / BLOCKS; q++) {
+        const t = LOW + (b / BLOCKS) * (HIGH - LOW) + q / tall,
+          x0 = foot[0] + t * dx,
+          y0 = foot[1] + t * dy;
+        if (x0 - m / 2 < 2 || y0 < 2 || x0 + m / 2 > linear.width - 3 || y0 > linear.height - 3) continue;
+        rows++;
+        for (let k = 0; k < steps; k++) {
+          const d = (k - m) / 2;
+          profile[k] = profile[k]! + Math.sqrt(Math.max(0, sample(linear, c, x0 + nx * d, y0 + ny * d)));
+        }
+      }
+      if (rows === 0) continue;
+      for (let k = 2; k < steps - 2; k++) G[k] = G[k]! + Math.abs(profile[k + 2]! - profile[k - 2]!) / rows;
     }
-    if (rows === 0) continue;
-    for (let k = 2; k < steps - 2; k++) G[k] = G[k]! + Math.abs(profile[k + 2]! - profile[k - 2]!) / rows;
-  }
-  const sorted = Float64Array.from(G.subarray(2, steps - 2)).sort(), floor = sorted[sorted.length >> 1]!, most = sorted[sorted.length - 1]!, least = floor + EDGE * (most - floor);
+  const sorted = Float64Array.from(G.subarray(2, steps - 2)).sort(),
+    floor = sorted[sorted.length >> 1]!,
+    most = sorted[sorted.length - 1]!,
+    least = floor + EDGE * (most - floor);
   // The outermost pair of edges that lie alike beside the axis: the border between a round upright's lit and its dark side lies within.
-  let best = 0, left = 0, right = 0;
+  let best = 0,
+    left = 0,
+    right = 0;
   const edge = (k: number): boolean => G[k]! >= least && G[k]! >= G[k - 1]! && G[k]! >= G[k + 1]!;
-  for (let i = 3; i < m + 6; i++) for (let j = Math.max(i + 2, m - 6); j < steps - 3; j++) {
-    if (!edge(i) || !edge(j) || Math.abs(i + j - 2 * m) > ASIDE || j - i > 4 * reach) continue;
-    if (j - i > best) { best = j - i; left = i; right = j; }
-  }
+  for (let i = 3; i < m + 6; i++)
+    for (let j = Math.max(i + 2, m - 6); j < steps - 3; j++) {
+      if (!edge(i) || !edge(j) || Math.abs(i + j - 2 * m) > ASIDE || j - i > 4 * reach) continue;
+      if (j - i > best) {
+        best = j - i;
+        left = i;
+        right = j;
+      }
+    }
   if (best === 0) return null;
-  const peak = (k: number): number => { const a = G[k - 1]!, b = G[k]!, c = G[k + 1]!, q = a - 2 * b + c; return q < -1e-9 ? k + Math.max(-0.5, Math.min(0.5, (0.5 * (a - c)) / q)) : k; };
-  const l = peak(left), r = peak(right);
+  const peak = (k: number): number => {
+    const a = G[k - 1]!,
+      b = G[k]!,
+      c = G[k + 1]!,
+      q = a - 2 * b + c;
+    return q < -1e-9 ? k + Math.max(-0.5, Math.min(0.5, (0.5 * (a - c)) / q)) : k;
+  };
+  const l = peak(left),
+    r = peak(right);
   return { thickPx: (r - l) / 2, aside: (l + r) / 4 - m / 2 };
 }
 
 /** @param linear scene-linear RGB of the frame that `camera` sees @param tip where the shadow ends on the picture, or would; null where nothing can be told */
-export function measureThinShadow(linear: Picture, camera: Pinhole, upright: ThinUpright, tip: Vec3): ThinShadow | null {
-  const ground = groundPoint(camera, ...upright.foot), thick = thicknessOf(linear, upright);
+export function measureThinShadow(
+  linear: Picture,
+  camera: Pinhole,
+  upright: ThinUpright,
+  tip: Vec3,
+): ThinShadow | null {
+  const ground = groundPoint(camera, ...upright.foot),
+    thick = thicknessOf(linear, upright);
   if (ground === null || thick === null) return null;
-  const at = project(camera, ground)!, metres = (thick.thickPx * at.depth) / camera.focalPx;
-  const gx = tip[0] - ground[0], gz = tip[2] - ground[2], long = Math.hypot(gx, gz);
+  const at = project(camera, ground)!,
+    metres = (thick.thickPx * at.depth) / camera.focalPx;
+  const gx = tip[0] - ground[0],
+    gz = tip[2] - ground[2],
+    long = Math.hypot(gx, gz);
   if (!(long > 2 * metres)) return null;
-  const sx = -gz / long, sz = gx / long, scale = linear.width / 640, { foot, top } = upright;
-  const ux = top[0] - foot[0], uy = top[1] - foot[1], tall = Math.hypot(ux, uy);
-  const shares: [number[], number[], number[]] = [[], [], []], lits: [number[], number[], number[]] = [[], [], []], widths: number[] = [];
+  const sx = -gz / long,
+    sz = gx / long,
+    scale = linear.width / 640,
+    { foot, top } = upright;
+  const ux = top[0] - foot[0],
+    uy = top[1] - foot[1],
+    tall = Math.hypot(ux, uy);
+  const shares: [number[], number[], number[]] = [[], [], []],
+    lits: [number[], number[], number[]] = [[], [], []],
+    widths: number[] = [];
   for (let k = 0; k < PLACES; k++) {
-    const s = FROM + ((TO - FROM) * k) / (PLACES - 1), p: Vec3 = [ground[0] + s * gx, 0, ground[2] + s * gz], q = project(camera, p), e = project(camera, [p[0] + 1e-3 * sx, 0, p[2] + 1e-3 * sz]);
+    const s = FROM + ((TO - FROM) * k) / (PLACES - 1),
+      p: Vec3 = [ground[0] + s * gx, 0, ground[2] + s * gz],
+      q = project(camera, p),
+      e = project(camera, [p[0] + 1e-3 * sx, 0, p[2] + 1e-3 * sz]);
     if (q === null || e === null) continue;
     // Square to the shadow on the picture: so its breadth is least, and what spreads it is told apart best.
     const on = project(camera, [p[0] + (1e-3 * gx) / long, 0, p[2] + (1e-3 * gz) / long]);
     if (on === null) continue;
-    const run = Math.hypot(on.x - q.x, on.y - q.y), ax = -(on.y - q.y) / run, ay = (on.x - q.x) / run, wide = (metres * Math.abs((e.x - q.x) * ax + (e.y - q.y) * ay)) / 1e-3;
-    const inner = 0.5 * wide + Math.max(SPREAD * scale, 0.5 * wide), outer = inner + Math.max(BESIDE * scale, 0.5 * wide);
+    const run = Math.hypot(on.x - q.x, on.y - q.y),
+      ax = -(on.y - q.y) / run,
+      ay = (on.x - q.x) / run,
+      wide = (metres * Math.abs((e.x - q.x) * ax + (e.y - q.y) * ay)) / 1e-3;
+    const inner = 0.5 * wide + Math.max(SPREAD * scale, 0.5 * wide),
+      outer = inner + Math.max(BESIDE * scale, 0.5 * wide);
     // Nothing of the upright itself may lie there, and all of it in the picture.
     let clear = true;
     for (let d = -outer; d <= outer && clear; d += 1) {
-      const x = q.x + ax * d, y = q.y + ay * d, t = ((x - foot[0]) * ux + (y - foot[1]) * uy) / (tall * tall), off = Math.abs((x - foot[0]) * uy - (y - foot[1]) * ux) / tall;
-      if (x < 2 || y < 2 || x > linear.width - 3 || y > linear.height - 3 || (t > -0.05 && t < 1.1 && off < 0.7 * thick.thickPx + 3 * scale)) clear = false;
+      const x = q.x + ax * d,
+        y = q.y + ay * d,
+        t = ((x - foot[0]) * ux + (y - foot[1]) * uy) / (tall * tall),
+        off = Math.abs((x - foot[0]) * uy - (y - foot[1]) * ux) / tall;
+      if (
+        x < 2 ||
+        y < 2 ||
+        x > linear.width - 3 ||
+        y > linear.height - 3 ||
+        (t > -0.05 && t < 1.1 && off < 0.7 * thick.thickPx + 3 * scale)
+      )
+        clear = false;
     }
     if (!clear) continue;
     widths.push(wide);
     for (let c = 0; c < 3; c++) {
-      const a: number[] = [], b: number[] = [];
-      for (let d = inner; d <= outer; d += 0.5) { a.push(sample(linear, c, q.x - ax * d, q.y - ay * d)); b.push(sample(linear, c, q.x + ax * d, q.y + ay * d)); }
-      const la = medianOf(a), lb = medianOf(b), mid = (inner + outer) / 2;
+      const a: number[] = [],
+        b: number[] = [];
+      for (let d = inner; d <= outer; d += 0.5) {
+        a.push(sample(linear, c, q.x - ax * d, q.y - ay * d));
+        b.push(sample(linear, c, q.x + ax * d, q.y + ay * d));
+      }
+      const la = medianOf(a),
+        lb = medianOf(b),
+        mid = (inner + outer) / 2;
       let missing = 0;
-      for (let d = -inner; d < inner; d += 0.25) { const lit = la + ((lb - la) * (d + mid)) / (2 * mid); missing += 0.25 * (1 - sample(linear, c, q.x + ax * (d + 0.125), q.y + ay * (d + 0.125)) / Math.max(1e-4, lit)); }
+      for (let d = -inner; d < inner; d += 0.25) {
+        const lit = la + ((lb - la) * (d + mid)) / (2 * mid);
+        missing += 0.25 * (1 - sample(linear, c, q.x + ax * (d + 0.125), q.y + ay * (d + 0.125)) / Math.max(1e-4, lit));
+      }
       shares[c]!.push(missing / wide);
       lits[c]!.push((la + lb) / 2);
     }
   }
   if (widths.length < LEAST_PLACES) return null;
   const missing = shares.map((v) => medianOf(v)) as [number, number, number];
-  return { missing, litLinear: lits.map((v) => medianOf(v)) as [number, number, number], places: widths.length, thickPx: thick.thickPx, widePx: medianOf(widths), sd: shares.map((v, c) => (1.4826 * medianOf(v.map((x) => Math.abs(x - missing[c]!)))) / Math.sqrt(widths.length / 4)) as [number, number, number] };
+  return {
+    missing,
+    litLinear: lits.map((v) => medianOf(v)) as [number, number, number],
+    places: widths.length,
+    thickPx: thick.thickPx,
+    widePx: medianOf(widths),
+    sd: shares.map(
+      (v, c) => (1.4826 * medianOf(v.map((x) => Math.abs(x - missing[c]!)))) / Math.sqrt(widths.length / 4),
+    ) as [number, number, number],
+  };
 }

@@ -6,18 +6,52 @@ import type { Stand } from './ride.js';
 import { turningStand, type Carrying } from './turning-stand.js';
 
 // A person whose axis stands 4 m away turns from −60° to 65° and carries something .42 m before it, 12° to a side, at 1 m; seen by a pinhole that looks down 4°.
-const W = 960, H = 540, COUNT = 40, DISTANCE = 4, HELD = 0.42, BEARING = 12;
+const W = 960,
+  H = 540,
+  COUNT = 40,
+  DISTANCE = 4,
+  HELD = 0.42,
+  BEARING = 12;
 const camera = groundCamera({ focalPx: 1000, tiltDeg: -4, rollDeg: 0, cameraHeight: 1.5, widthPx: W, heightPx: H });
-const yaw = (n: number): number => { const t = n / (COUNT - 1); return -60 + 125 * t * t * (3 - 2 * t); };
-const see = (x: number, y: number, z: number): [number, number] => { const p = project(camera, [x, y, z])!; return [p.x, p.y]; };
+const yaw = (n: number): number => {
+  const t = n / (COUNT - 1);
+  return -60 + 125 * t * t * (3 - 2 * t);
+};
+const see = (x: number, y: number, z: number): [number, number] => {
+  const p = project(camera, [x, y, z])!;
+  return [p.x, p.y];
+};
 // Yaw grows as the front turns to the picture's left; the person stands a little to the right of the middle.
-const held = (n: number, height: number): [number, number] => { const a = ((yaw(n) + BEARING) * Math.PI) / 180; return see(0.2 - HELD * Math.sin(a), height, DISTANCE - HELD * Math.cos(a)); };
+const held = (n: number, height: number): [number, number] => {
+  const a = ((yaw(n) + BEARING) * Math.PI) / 180;
+  return see(0.2 - HELD * Math.sin(a), height, DISTANCE - HELD * Math.cos(a));
+};
 const mark = (frame: number): Stand => ({ frame, ground: held(frame, 1), top: held(frame, 1.5) });
-const turn: Turn = { frames: Array.from({ length: COUNT }, (_, frame) => ({ frame, yawDeg: yaw(frame), sd: 2 })), peakDegPerSecond: 90, startFrame: 0, stopFrame: COUNT - 1 };
-const carrying: Carrying = { turn, axis: [{ frame: 0, foot: see(0.2, 0, DISTANCE), top: see(0.2, 1.8, DISTANCE) }], set: STILL, plate: { span: { in: 0, out: COUNT }, widthPx: W, heightPx: H }, focalPx: 1000, tiltDeg: -4, rollDeg: 0, heightM: 0.5 };
+const turn: Turn = {
+  frames: Array.from({ length: COUNT }, (_, frame) => ({ frame, yawDeg: yaw(frame), sd: 2 })),
+  peakDegPerSecond: 90,
+  startFrame: 0,
+  stopFrame: COUNT - 1,
+};
+const carrying: Carrying = {
+  turn,
+  axis: [{ frame: 0, foot: see(0.2, 0, DISTANCE), top: see(0.2, 1.8, DISTANCE) }],
+  set: STILL,
+  plate: { span: { in: 0, out: COUNT }, widthPx: W, heightPx: H },
+  focalPx: 1000,
+  tiltDeg: -4,
+  rollDeg: 0,
+  heightM: 0.5,
+};
 const astray = (stands: readonly Stand[]): number => {
   const told = turningStand(stands, carrying)!.where;
-  return Math.max(...Array.from({ length: COUNT }, (_, n) => { const g = told(n).ground, t = held(n, 1); return Math.hypot(g[0] - t[0], g[1] - t[1]); }));
+  return Math.max(
+    ...Array.from({ length: COUNT }, (_, n) => {
+      const g = told(n).ground,
+        t = held(n, 1);
+      return Math.hypot(g[0] - t[0], g[1] - t[1]);
+    }),
+  );
 };
 
 describe('what somebody carries who turns', () => {
@@ -39,6 +73,11 @@ describe('what somebody carries who turns', () => {
   });
   it('is not asked where the carrier hardly turns or has no axis', () => {
     expect(turningStand([mark(0)], { ...carrying, axis: [] })).toBeNull();
-    expect(turningStand([mark(0)], { ...carrying, turn: { ...turn, frames: turn.frames.map((f) => ({ ...f, yawDeg: f.yawDeg / 10 })) } })).toBeNull();
+    expect(
+      turningStand([mark(0)], {
+        ...carrying,
+        turn: { ...turn, frames: turn.frames.map((f) => ({ ...f, yawDeg: f.yawDeg / 10 })) },
+      }),
+    ).toBeNull();
   });
 });

@@ -5,8 +5,31 @@
 import type { RegionFile } from '../plate/marks.js';
 import type { GrainRow, Mat3 } from '../plate/types.js';
 
-export type StepName = 'erase' | 'widen' | 'peel' | 'patch' | 'pace' | 'steady' | 'ride' | 'light' | 'ground' | 'front' | 'air';
-export const STEP_ORDER: readonly StepName[] = ['erase', 'widen', 'peel', 'patch', 'pace', 'steady', 'ride', 'light', 'ground', 'front', 'air'];
+export type StepName =
+  | 'erase'
+  | 'widen'
+  | 'peel'
+  | 'patch'
+  | 'pace'
+  | 'steady'
+  | 'ride'
+  | 'light'
+  | 'ground'
+  | 'front'
+  | 'air';
+export const STEP_ORDER: readonly StepName[] = [
+  'erase',
+  'widen',
+  'peel',
+  'patch',
+  'pace',
+  'steady',
+  'ride',
+  'light',
+  'ground',
+  'front',
+  'air',
+];
 
 export interface StepBase<N extends StepName> {
   readonly step: N;
@@ -15,7 +38,10 @@ export interface StepBase<N extends StepName> {
   readonly why: string;
 }
 
-export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFile; readonly growPx: number; readonly shadowToo: boolean;
+export interface EraseStep extends StepBase<'erase'> {
+  readonly region: RegionFile;
+  readonly growPx: number;
+  readonly shadowToo: boolean;
   /** Further things to go, each with its own polygons over time. */
   readonly also?: readonly RegionFile[];
   /** Their shadows, where no frame shows the ground lit: relit. */
@@ -25,9 +51,15 @@ export interface EraseStep extends StepBase<'erase'> { readonly region: RegionFi
   /** Things marked as standing for themselves: never copied into what no frame shows. */
   readonly apart?: readonly RegionFile[];
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
-  readonly within?: readonly [number, number, number, number] }
+  readonly within?: readonly [number, number, number, number];
+}
 /** Plate pixels added on each side; the canvas is then scaled back to the plate's size (reframe.ts). All other steps keep the plate's own pixels. */
-export interface WidenStep extends StepBase<'widen'> { readonly left: number; readonly right: number; readonly top: number; readonly bottom: number }
+export interface WidenStep extends StepBase<'widen'> {
+  readonly left: number;
+  readonly right: number;
+  readonly top: number;
+  readonly bottom: number;
+}
 export interface PeelStep extends StepBase<'peel'> {
   readonly method: 'screen' | 'outline' | 'difference' | 'alpha' | 'none';
   readonly screen: 'green' | 'blue';
@@ -56,30 +88,68 @@ export interface PeelStep extends StepBase<'peel'> {
  * source's frame n + offsetFrames. With `onto: 'join'` a part of the plate (as filmed) comes last, onto the joined picture: `targetRegion` is in take
  * pixels and goes where the performer goes.
  */
-export interface PatchStep extends StepBase<'patch'> { readonly source: string; readonly sourceRegion: RegionFile; readonly targetRegion: RegionFile; readonly offsetFrames: number; readonly onto?: 'take' | 'plate' | 'join' }
+export interface PatchStep extends StepBase<'patch'> {
+  readonly source: string;
+  readonly sourceRegion: RegionFile;
+  readonly targetRegion: RegionFile;
+  readonly offsetFrames: number;
+  readonly onto?: 'take' | 'plate' | 'join';
+}
 /** Plate frame → take frame (fractional), one entry a plate frame of the span. */
 /** `held`: take frames that only repeat the one before (a phone left one out in the dark); what they would show is drawn between their neighbours. */
-export interface PaceStep extends StepBase<'pace'> { readonly curve: readonly number[]; readonly method: 'nearest' | 'blend' | 'flow'; readonly held?: readonly number[] }
-export interface SteadyStep extends StepBase<'steady'> { readonly anchor: readonly { readonly frame: number; readonly x: number; readonly y: number; readonly angleDeg: number; readonly scale: number }[] }
+export interface PaceStep extends StepBase<'pace'> {
+  readonly curve: readonly number[];
+  readonly method: 'nearest' | 'blend' | 'flow';
+  readonly held?: readonly number[];
+}
+export interface SteadyStep extends StepBase<'steady'> {
+  readonly anchor: readonly {
+    readonly frame: number;
+    readonly x: number;
+    readonly y: number;
+    readonly angleDeg: number;
+    readonly scale: number;
+  }[];
+}
 /** Sway given to a performer that would look dead: amplitude in take pixels, direction in the picture (0 to the right, 90 down), rate. */
-export interface GivenStir { readonly amplitudePx: number; readonly directionDeg: number; readonly rateHz: number; readonly seed: number }
+export interface GivenStir {
+  readonly amplitudePx: number;
+  readonly directionDeg: number;
+  readonly rateHz: number;
+  readonly seed: number;
+}
 /**
  * Take pixels → plate pixels, one matrix a plate frame of the span (perspective allowed). `motionBlur`: shutter angle in
  * degrees over which the ridden motion is smeared (0 = none, 180 = half a frame's motion). `mirror` shows the take left for
  * right about its `upright` (its ground and top in take pixels); placements and keys are written as for the take unmirrored,
  * so that it can be switched alone.
  */
-export interface RideStep extends StepBase<'ride'> { readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[]; readonly mirror: boolean; readonly motionBlur: number;
+export interface RideStep extends StepBase<'ride'> {
+  readonly placement: readonly { readonly frame: number; readonly matrix: Mat3 }[];
+  readonly mirror: boolean;
+  readonly motionBlur: number;
   /** A take of several pictures, each at its own depth with its own placements, from far to near; `placement` is then the nearest one's. */
   readonly layers?: readonly RideLayer[];
   readonly upright?: { readonly ground: readonly [number, number]; readonly top: readonly [number, number] };
   readonly stir?: GivenStir;
   /** Mend of the camera's elevation: the take's foot and top, and how far down each camera looks at the performer. */
-  readonly view?: { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly takeElevationDeg: number; readonly plateElevationDeg: number; readonly takeFocalPx: number; readonly plateFocalPx: number;
+  readonly view?: {
+    readonly foot: readonly [number, number];
+    readonly top: readonly [number, number];
+    readonly takeElevationDeg: number;
+    readonly plateElevationDeg: number;
+    readonly takeFocalPx: number;
+    readonly plateFocalPx: number;
     /** The performer stands on the floor in take and plate alike: what shows below the foot is nearer, not deeper. */
-    readonly floor: boolean } }
+    readonly floor: boolean;
+  };
+}
 /** One picture of a layered take. `distance`: along the line of sight at the frame it was placed on, null where the camera's move shows no depth. */
-export interface RideLayer { readonly picture: number; readonly distance: number | null; readonly placement: RideStep['placement'] }
+export interface RideLayer {
+  readonly picture: number;
+  readonly distance: number | null;
+  readonly placement: RideStep['placement'];
+}
 export interface LightStep extends StepBase<'light'> {
   /** ASC CDL in scene-linear: out = (in × slope + offset)^power, and saturation. */
   readonly slope: readonly [number, number, number];
@@ -88,11 +158,15 @@ export interface LightStep extends StepBase<'light'> {
   readonly saturation: number;
   /** Gentle relight: change of key azimuth and elevation asked for, degrees. */
   readonly relight?: {
-    readonly azimuthDeg: number; readonly elevationDeg: number; readonly strength: number;
+    readonly azimuthDeg: number;
+    readonly elevationDeg: number;
+    readonly strength: number;
     /** The key of the take and of the plate as unit vectors towards the light, camera frame (x right, y down, z forward). */
-    readonly fromCamera: readonly [number, number, number]; readonly toCamera: readonly [number, number, number];
+    readonly fromCamera: readonly [number, number, number];
+    readonly toCamera: readonly [number, number, number];
     /** Share of the full light that is fill, 0..1 per channel, in the take and in the plate: skylight fills bluer than the key. */
-    readonly fromFill: readonly [number, number, number]; readonly toFill: readonly [number, number, number];
+    readonly fromFill: readonly [number, number, number];
+    readonly toFill: readonly [number, number, number];
   };
 }
 /** Where the performer meets the ground at one plate frame, and how the camera sees that ground. */
@@ -134,15 +208,36 @@ export interface ShadowReceiver {
  * How a body lies in depth where its outline cannot tell: leaning towards the camera by `lean` of its height from foot to top and
  * by `head` more over its upper half; `deep` ball radii deeper to the front and to the back than round.
  */
-export interface BodyDepth { readonly lean: number; readonly head: number; readonly deep: number; readonly parts?: readonly BodyPart[]; readonly small?: readonly BodyPart[]; /** Its front surface, where the take told it. */ readonly front?: readonly FrontPoint[] }
+export interface BodyDepth {
+  readonly lean: number;
+  readonly head: number;
+  readonly deep: number;
+  readonly parts?: readonly BodyPart[];
+  readonly small?: readonly BodyPart[] /** Its front surface, where the take told it. */;
+  readonly front?: readonly FrontPoint[];
+}
 /** A point of a body's front: place right of and above the foot on the picture, and how far it stands nearer to the camera than the foot; in shares of the body's height. */
 export type FrontPoint = readonly [x: number, u: number, front: number];
 /** A part of a body: place right of and above the foot and radius on the picture, and how far it stands nearer to the camera than the foot, at one or more places; all in shares of the body's height. */
-export interface BodyPart { readonly x: number; readonly u: number; readonly r: number; readonly at: readonly number[] }
+export interface BodyPart {
+  readonly x: number;
+  readonly u: number;
+  readonly r: number;
+  readonly at: readonly number[];
+}
 /** Where the plate's own shadow lies on the performer: things with their outline on every frame, in plate pixels; sd of the shadow's edge; linear light left inside, per channel. */
-export interface OnPerformer { readonly regions: readonly RegionFile[]; readonly softPx: number; readonly transmission: readonly [number, number, number] }
+export interface OnPerformer {
+  readonly regions: readonly RegionFile[];
+  readonly softPx: number;
+  readonly transmission: readonly [number, number, number];
+}
 /** Another lamp than the key that throws a shadow. `transmission`: light left on the ground where it alone does not reach, per channel. Azimuth as of the step's own. */
-export interface FurtherKey { readonly azimuthDeg: number; readonly elevationDeg: number; readonly softnessDeg: number; readonly transmission: readonly [number, number, number] }
+export interface FurtherKey {
+  readonly azimuthDeg: number;
+  readonly elevationDeg: number;
+  readonly softnessDeg: number;
+  readonly transmission: readonly [number, number, number];
+}
 export interface GroundStep extends StepBase<'ground'> {
   /** Contact point on the plate a frame: where the performer touches the ground. */
   readonly shadow: boolean;
@@ -183,13 +278,28 @@ export interface GroundStep extends StepBase<'ground'> {
   readonly litRadiusPx?: number;
   /** The plate's own shadow on the performer. */
   readonly onPerformer?: OnPerformer;
-  readonly reflection?: { readonly share: number; readonly roughness: number; readonly region?: RegionFile;
+  readonly reflection?: {
+    readonly share: number;
+    readonly roughness: number;
+    readonly region?: RegionFile;
     /** Foot line of an upright mirror; absent where it lies level. */
-    readonly base?: readonly { readonly frame: number; readonly line: readonly [readonly [number, number], readonly [number, number]] }[] };
+    readonly base?: readonly {
+      readonly frame: number;
+      readonly line: readonly [readonly [number, number], readonly [number, number]];
+    }[];
+  };
 }
-export interface FrontStep extends StepBase<'front'> { readonly region: RegionFile | null; readonly pane: { readonly region: RegionFile | null; readonly veil: number;
+export interface FrontStep extends StepBase<'front'> {
+  readonly region: RegionFile | null;
+  readonly pane: {
+    readonly region: RegionFile | null;
+    readonly veil: number;
     /** What the pane adds (veil.ts), read from the plate; absent: the plate itself stands for it. `detail`: how much of its scratches and drops stays over the performer. */
-    readonly lightLinear?: readonly [number, number, number]; readonly detailFloor?: number; readonly detailPx?: number; readonly detail?: number } | null;
+    readonly lightLinear?: readonly [number, number, number];
+    readonly detailFloor?: number;
+    readonly detailPx?: number;
+    readonly detail?: number;
+  } | null;
   /** Softness of the cut, sd in px: of the first thing, and of all where `alsoSoftPx` says no other. */
   readonly softPx: number;
   /** Softness of the further things. */
@@ -201,7 +311,8 @@ export interface FrontStep extends StepBase<'front'> { readonly region: RegionFi
   /** Further things in front, each with its own polygons over time. */
   readonly also?: readonly RegionFile[];
   /** Box (x0, y0, x1, y1) in which the plate has picture: beyond it are black bars, which nothing is laid on. */
-  readonly within?: readonly [number, number, number, number] }
+  readonly within?: readonly [number, number, number, number];
+}
 export interface AirStep extends StepBase<'air'> {
   /** Gaussian sigma (px, plate scale) added to the performer to meet the plate's sharpness. */
   readonly softenPx: number;
@@ -221,11 +332,36 @@ export interface GrainModel {
   readonly channelCorrelation: readonly [number, number, number];
 }
 
-export type RecipeStep = EraseStep | WidenStep | PeelStep | PatchStep | PaceStep | SteadyStep | RideStep | LightStep | GroundStep | FrontStep | AirStep;
+export type RecipeStep =
+  | EraseStep
+  | WidenStep
+  | PeelStep
+  | PatchStep
+  | PaceStep
+  | SteadyStep
+  | RideStep
+  | LightStep
+  | GroundStep
+  | FrontStep
+  | AirStep;
 
 export interface Recipe {
   readonly version: 1;
-  readonly plate: { readonly file: string; readonly in: number; readonly out: number; readonly rate: string; readonly widthPx: number; readonly heightPx: number };
-  readonly take: { readonly file: string; readonly in: number; readonly out: number; readonly rate: string; readonly widthPx: number; readonly heightPx: number };
+  readonly plate: {
+    readonly file: string;
+    readonly in: number;
+    readonly out: number;
+    readonly rate: string;
+    readonly widthPx: number;
+    readonly heightPx: number;
+  };
+  readonly take: {
+    readonly file: string;
+    readonly in: number;
+    readonly out: number;
+    readonly rate: string;
+    readonly widthPx: number;
+    readonly heightPx: number;
+  };
   readonly steps: readonly RecipeStep[];
 }

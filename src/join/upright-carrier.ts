@@ -11,7 +11,8 @@ import type { CameraMove } from '../plate/types.js';
 import { cameraCarrier, type Carrier } from './carrier.js';
 
 /** Below the first support a frame is told by its neighbours alone, above the second by itself. */
-const POOR = 0.25, GOOD = 0.5;
+const POOR = 0.25,
+  GOOD = 0.5;
 /** Frames on either side that have a say in a poorly supported one. */
 const REACH = 6;
 
@@ -25,13 +26,17 @@ export function travelsUnknown(camera: CameraMove | undefined): camera is Camera
  * Its growth over the shot is the set's own (Carrier.progress).
  */
 export function uprightCarrier(camera: CameraMove, frame: number, ground: readonly [number, number]): Carrier {
-  const set = cameraCarrier(camera), at0 = set.at(frame);
+  const set = cameraCarrier(camera),
+    at0 = set.at(frame);
   const [x0, y0] = apply(invert(at0), ground[0], ground[1]);
   const first = camera.frames[0]!.frame;
   const raw = camera.frames.map((f): readonly number[] => {
-    const m = set.at(f.frame), [x, y] = apply(m, x0, y0), w = m[6] * x0 + m[7] * y0 + m[8];
+    const m = set.at(f.frame),
+      [x, y] = apply(m, x0, y0),
+      w = m[6] * x0 + m[7] * y0 + m[8];
     // Derivative along the breadth: how a level line through the foot turns and grows.
-    const dx = (m[0] - m[6] * x) / w, dy = (m[3] - m[6] * y) / w;
+    const dx = (m[0] - m[6] * x) / w,
+      dy = (m[3] - m[6] * y) / w;
     return [x, y, Math.log(Math.max(1e-6, Math.hypot(dx, dy))), Math.atan2(dy, dx)];
   });
   const weights = camera.frames.map((f) => Math.max(1e-3, f.support) ** 2);
@@ -42,8 +47,15 @@ export function uprightCarrier(camera: CameraMove, frame: number, ground: readon
   const last = path.length - 1;
   return {
     at: (n): Mat3 => {
-      const [x, y, size, turn] = path[Math.min(last, Math.max(0, Math.round(n) - first))]! as [number, number, number, number];
-      const k = Math.exp(size), c = k * Math.cos(turn), s = k * Math.sin(turn);
+      const [x, y, size, turn] = path[Math.min(last, Math.max(0, Math.round(n) - first))]! as [
+        number,
+        number,
+        number,
+        number,
+      ];
+      const k = Math.exp(size),
+        c = k * Math.cos(turn),
+        s = k * Math.sin(turn);
       return [c, -s, x - c * x0 + s * y0, s, c, y - s * x0 - c * y0, 0, 0, 1];
     },
     ...(set.progress === undefined ? {} : { progress: set.progress }),
@@ -52,10 +64,20 @@ export function uprightCarrier(camera: CameraMove, frame: number, ground: readon
 
 /** Straight line through one number of the neighbours, at frame i. */
 function lineAt(path: readonly (readonly number[])[], weights: readonly number[], i: number, k: number): number {
-  let s = 0, st = 0, stt = 0, sv = 0, stv = 0;
+  let s = 0,
+    st = 0,
+    stt = 0,
+    sv = 0,
+    stv = 0;
   for (let j = Math.max(0, i - REACH); j <= Math.min(path.length - 1, i + REACH); j++) {
-    const t = j - i, w = weights[j]! * (1 - (Math.abs(t) / (REACH + 1)) ** 3) ** 3, v = path[j]![k]!;
-    s += w; st += w * t; stt += w * t * t; sv += w * v; stv += w * t * v;
+    const t = j - i,
+      w = weights[j]! * (1 - (Math.abs(t) / (REACH + 1)) ** 3) ** 3,
+      v = path[j]![k]!;
+    s += w;
+    st += w * t;
+    stt += w * t * t;
+    sv += w * v;
+    stv += w * t * v;
   }
   const det = s * stt - st * st;
   return det > 1e-9 * s * s ? (stt * sv - st * stv) / det : sv / s;

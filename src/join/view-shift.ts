@@ -41,16 +41,34 @@ const LEAST_ELEVATION = 0.08;
  * the floor by `elevation` (radians; 0: no floor) and the feet stand at several depths the surface is inclined along them
  * (foot-line.ts). Null for an empty matte.
  */
-export function frontField(alpha: Float32Array, width: number, height: number, x0: number, y0: number, elevation = 0, standing: StandingDepth | null = null): FrontField | null {
+export function frontField(
+  alpha: Float32Array,
+  width: number,
+  height: number,
+  x0: number,
+  y0: number,
+  elevation = 0,
+  standing: StandingDepth | null = null,
+): FrontField | null {
   const balls = ballsOfMatte(alpha, width, height);
   if (balls.length === 0) return null;
   const cell = Math.max(1, Math.floor(height / 110));
   const pad = 6;
-  const w = Math.ceil(width / cell) + 2 * pad, h = Math.ceil(height / cell) + 2 * pad;
+  const w = Math.ceil(width / cell) + 2 * pad,
+    h = Math.ceil(height / cell) + 2 * pad;
   const biggest = largestOf(balls);
-  const slope = standing === null && elevation > LEAST_ELEVATION ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height) : 0;
+  const slope =
+    standing === null && elevation > LEAST_ELEVATION
+      ? slopeInSight(lowerPeaks(balls, 0, width, height), elevation, height)
+      : 0;
   // The body's middle column stays where it is.
-  const z = frontOfBalls(balls, w, h, { cell, pad, scale: DEPTH, tilt: slope, middle: slope === 0 ? 0 : middleOf(balls) });
+  const z = frontOfBalls(balls, w, h, {
+    cell,
+    pad,
+    scale: DEPTH,
+    tilt: slope,
+    middle: slope === 0 ? 0 : middleOf(balls),
+  });
   // Smooth enough that no line of sight crosses the surface twice.
   const smooth = gaussianPlane(z, w, h, Math.max(1.5, (0.07 * biggest) / cell));
   // What the take told of the depth stands for the line through the feet, which is a guess at it.
@@ -63,24 +81,36 @@ export function frontField(alpha: Float32Array, width: number, height: number, x
 
 /** Rows of a body. */
 function heightOf(balls: readonly Ball[]): number {
-  let top = Infinity, low = -Infinity;
-  for (const b of balls) { top = Math.min(top, b.y - b.r); low = Math.max(low, b.y + b.r); }
+  let top = Infinity,
+    low = -Infinity;
+  for (const b of balls) {
+    top = Math.min(top, b.y - b.r);
+    low = Math.max(low, b.y + b.r);
+  }
   return low - top;
 }
 
 /** Middle column of a body, its thick parts counting most. */
 function middleOf(balls: readonly Ball[]): number {
-  let mid = 0, weight = 0;
-  for (const b of balls) { mid += b.x * b.r; weight += b.r; }
+  let mid = 0,
+    weight = 0;
+  for (const b of balls) {
+    mid += b.x * b.r;
+    weight += b.r;
+  }
   return mid / weight;
 }
 
 /** z at a take pixel, bilinear, 0 outside. */
 export function frontAt(f: FrontField, x: number, y: number): number {
-  const u = (x - f.x0) / f.cell - 0.5, v = (y - f.y0) / f.cell - 0.5;
-  const i = Math.floor(u), j = Math.floor(v);
+  const u = (x - f.x0) / f.cell - 0.5,
+    v = (y - f.y0) / f.cell - 0.5;
+  const i = Math.floor(u),
+    j = Math.floor(v);
   if (i < 0 || j < 0 || i >= f.width - 1 || j >= f.height - 1) return 0;
-  const tx = u - i, ty = v - j, o = j * f.width + i;
+  const tx = u - i,
+    ty = v - j,
+    o = j * f.width + i;
   const z = f.z;
   return (z[o]! * (1 - tx) + z[o + 1]! * tx) * (1 - ty) + (z[o + f.width]! * (1 - tx) + z[o + f.width + 1]! * tx) * ty;
 }

@@ -2,24 +2,35 @@ import { describe, expect, it } from 'vitest';
 import { seenFrom, sightBetween } from './view-sight.js';
 
 /** A pinhole at `distance` that looks at (0, 0) down by `deg`: picture height of a point `a` towards it and `y` up. */
-const pinhole = (deg: number, focal: number, distance: number, a: number, y: number): { up: number; perUnit: number } => {
-  const e = (deg * Math.PI) / 180, depth = distance - a * Math.cos(e) - y * Math.sin(e);
+const pinhole = (
+  deg: number,
+  focal: number,
+  distance: number,
+  a: number,
+  y: number,
+): { up: number; perUnit: number } => {
+  const e = (deg * Math.PI) / 180,
+    depth = distance - a * Math.cos(e) - y * Math.sin(e);
   return { up: (focal * (y * Math.cos(e) - a * Math.sin(e))) / depth, perUnit: focal / depth };
 };
 
 describe('an upright body seen from another elevation and distance', () => {
   // A body .8 high: the take from 2.5 at 24°, the plate from 7 at 9°.
-  const half = 0.4, from = (a: number, y: number) => pinhole(24, 1100, 2.5, a, y), to = (a: number, y: number) => pinhole(9, 1000, 7, a, y);
-  const length = from(0, half).up - from(0, -half).up, shown = to(0, half).up - to(0, -half).up;
+  const half = 0.4,
+    from = (a: number, y: number) => pinhole(24, 1100, 2.5, a, y),
+    to = (a: number, y: number) => pinhole(9, 1000, 7, a, y);
+  const length = from(0, half).up - from(0, -half).up,
+    shown = to(0, half).up - to(0, -half).up;
   const scale = to(0, 0).perUnit / from(0, 0).perUnit;
   const sight = sightBetween(24, 9, 1100, 1000 / scale, length, shown / scale);
   const z = (a: number): number => (a * from(0, 0).perUnit) / Math.cos((24 * Math.PI) / 180);
   it('goes where two pinholes see it', () => {
-    for (const y of [-0.4, -0.1, 0.2, 0.4]) for (const a of [-0.3, 0, 0.25, 0.4]) {
-      const [above, aside] = seenFrom(sight, from(a, y).up - from(0, -half).up, z(a));
-      expect(above * scale).toBeCloseTo(to(a, y).up - to(0, -half).up, 1);
-      expect(aside * scale).toBeCloseTo(to(a, y).perUnit / from(a, y).perUnit, 3);
-    }
+    for (const y of [-0.4, -0.1, 0.2, 0.4])
+      for (const a of [-0.3, 0, 0.25, 0.4]) {
+        const [above, aside] = seenFrom(sight, from(a, y).up - from(0, -half).up, z(a));
+        expect(above * scale).toBeCloseTo(to(a, y).up - to(0, -half).up, 1);
+        expect(aside * scale).toBeCloseTo(to(a, y).perUnit / from(a, y).perUnit, 3);
+      }
   });
   it('leaves foot and top where the marks have them', () => {
     expect(seenFrom(sight, 0, 0)[0]).toBeCloseTo(0, 3);

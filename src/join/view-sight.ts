@@ -27,22 +27,49 @@ export interface Sight {
  * @param lengthPx foot to top in the first picture
  * @param toLengthPx the same where the second is to show it
  */
-export function sightBetween(fromDeg: number, toDeg: number, fromPx: number, toPx: number, lengthPx: number, toLengthPx: number): Sight {
-  const [cosFrom, sinFrom, cosTo, sinTo] = [Math.cos(fromDeg * RAD_PER_DEG), Math.sin(fromDeg * RAD_PER_DEG), Math.cos(toDeg * RAD_PER_DEG), Math.sin(toDeg * RAD_PER_DEG)];
+export function sightBetween(
+  fromDeg: number,
+  toDeg: number,
+  fromPx: number,
+  toPx: number,
+  lengthPx: number,
+  toLengthPx: number,
+): Sight {
+  const [cosFrom, sinFrom, cosTo, sinTo] = [
+    Math.cos(fromDeg * RAD_PER_DEG),
+    Math.sin(fromDeg * RAD_PER_DEG),
+    Math.cos(toDeg * RAD_PER_DEG),
+    Math.sin(toDeg * RAD_PER_DEG),
+  ];
   // Half the body's height from the length seen: D h c / (D − h s) + D h c / (D + h s) = length; a few steps from the plain value.
   let half = lengthPx / 2 / cosFrom;
   for (let k = 0; k < 6; k++) half = (lengthPx / 2 / cosFrom) * (1 - ((half * sinFrom) / fromPx) ** 2);
-  const below = (c: number, s: number, d: number): number => (d * half * c) / (d + half * s), above = (c: number, s: number, d: number): number => (d * half * c) / (d - half * s);
+  const below = (c: number, s: number, d: number): number => (d * half * c) / (d + half * s),
+    above = (c: number, s: number, d: number): number => (d * half * c) / (d - half * s);
   const size = toLengthPx / (below(cosTo, sinTo, toPx) + above(cosTo, sinTo, toPx));
-  return { cosFrom, sinFrom, cosTo, sinTo, fromPx, toPx, middleFrom: below(cosFrom, sinFrom, fromPx), middleTo: size * below(cosTo, sinTo, toPx), size };
+  return {
+    cosFrom,
+    sinFrom,
+    cosTo,
+    sinTo,
+    fromPx,
+    toPx,
+    middleFrom: below(cosFrom, sinFrom, fromPx),
+    middleTo: size * below(cosTo, sinTo, toPx),
+    size,
+  };
 }
 
 /** A pixel `t` above the foot in the first picture, of a point `z` pixels before the upright along the sight: how far above it the second shows it, and how much farther aside. */
 export function seenFrom(k: Sight, t: number, z: number): readonly [above: number, aside: number] {
-  const a = z * k.cosFrom, w = t - k.middleFrom;
+  const a = z * k.cosFrom,
+    w = t - k.middleFrom;
   const y = (w * (k.fromPx - a * k.cosFrom) + k.fromPx * a * k.sinFrom) / (k.fromPx * k.cosFrom + w * k.sinFrom);
   const larger = (k.size * k.toPx) / (k.toPx - a * k.cosTo - y * k.sinTo);
-  return [k.middleTo + larger * (y * k.cosTo - a * k.sinTo), (larger * (k.fromPx - a * k.cosFrom - y * k.sinFrom)) / k.fromPx];
+  return [
+    k.middleTo + larger * (y * k.cosTo - a * k.sinTo),
+    (larger * (k.fromPx - a * k.cosFrom - y * k.sinFrom)) / k.fromPx,
+  ];
 }
 
 /** Distance of the foot over that of the body's middle, from the first camera. */

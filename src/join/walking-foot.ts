@@ -11,13 +11,19 @@ import { steadyMatrix } from './steady.js';
 import type { SteadyStep } from './types.js';
 
 /** Lowest part of the performer on a take frame, take pixels. */
-export interface FootSeen { readonly frame: number; readonly x: number; readonly y: number;
+export interface FootSeen {
+  readonly frame: number;
+  readonly x: number;
+  readonly y: number;
   /** Where the take's own picture cuts it off there. */
-  readonly cuts: readonly Cut[] }
+  readonly cuts: readonly Cut[];
+}
 
 /** The cuts seen on the nearest frame of the take that was looked at; null where none was. */
 export function cutsNear(feet: readonly FootSeen[] | undefined, takeFrame: number): readonly Cut[] | null {
-  return feet === undefined || feet.length === 0 ? null : feet.reduce((a, b) => (Math.abs(b.frame - takeFrame) < Math.abs(a.frame - takeFrame) ? b : a)).cuts;
+  return feet === undefined || feet.length === 0
+    ? null
+    : feet.reduce((a, b) => (Math.abs(b.frame - takeFrame) < Math.abs(a.frame - takeFrame) ? b : a)).cuts;
 }
 
 /** How far the foot is from where it was marked, take pixels of the steadied take. */
@@ -33,33 +39,54 @@ const LEAST = 0.07;
  * @param marked frame on which the foot was marked @param heightPx of the performer in the take @param framesPerSecond of the take
  * @returns null for one who stays in place, or where too little was seen
  */
-export function footWay(feet: readonly FootSeen[], steady: SteadyStep | null, marked: number, heightPx: number, framesPerSecond: number): FootWay | null {
+export function footWay(
+  feet: readonly FootSeen[],
+  steady: SteadyStep | null,
+  marked: number,
+  heightPx: number,
+  framesPerSecond: number,
+): FootWay | null {
   if (feet.length < 4) return null;
-  const at = feet.map((f) => { const [x, y] = apply(steadyMatrix(steady, f.frame), f.x, f.y); return { frame: f.frame, x, y }; });
+  const at = feet.map((f) => {
+    const [x, y] = apply(steadyMatrix(steady, f.frame), f.x, f.y);
+    return { frame: f.frame, x, y };
+  });
   const half = (LEAP_S / 2) * framesPerSecond;
   const closed = closing(at, half);
   // Which paw is lowest changes from frame to frame: the middle of them goes its way smoothly.
-  const xs = at.map((_, i) => { const near = at.filter((b) => Math.abs(b.frame - at[i]!.frame) <= half); return near.reduce((s, b) => s + b.x, 0) / near.length; });
+  const xs = at.map((_, i) => {
+    const near = at.filter((b) => Math.abs(b.frame - at[i]!.frame) <= half);
+    return near.reduce((s, b) => s + b.x, 0) / near.length;
+  });
   const between = (v: readonly number[], frame: number): number => {
     const j = at.findIndex((a) => a.frame >= frame);
     if (j <= 0) return v[j < 0 ? v.length - 1 : 0]!;
     const t = (frame - at[j - 1]!.frame) / (at[j]!.frame - at[j - 1]!.frame);
     return v[j - 1]! + t * (v[j]! - v[j - 1]!);
   };
-  const x0 = between(xs, marked), y0 = between(closed, marked);
+  const x0 = between(xs, marked),
+    y0 = between(closed, marked);
   if (Math.max(...closed) - Math.min(...closed) < LEAST * heightPx) return null;
   return (n) => [between(xs, n) - x0, between(closed, n) - y0];
 }
 
 /** Heights with what rises and comes back within the window filled; beyond both ends the way goes on as it came (odd reflection). */
 function closing(path: readonly { readonly frame: number; readonly y: number }[], half: number): number[] {
-  const first = path[0]!, last = path[path.length - 1]!;
+  const first = path[0]!,
+    last = path[path.length - 1]!;
   const long = [
-    ...path.filter((p) => p.frame > first.frame && p.frame <= first.frame + 2 * half).map((p) => ({ frame: 2 * first.frame - p.frame, y: 2 * first.y - p.y })).reverse(),
+    ...path
+      .filter((p) => p.frame > first.frame && p.frame <= first.frame + 2 * half)
+      .map((p) => ({ frame: 2 * first.frame - p.frame, y: 2 * first.y - p.y }))
+      .reverse(),
     ...path,
-    ...path.filter((p) => p.frame < last.frame && p.frame >= last.frame - 2 * half).map((p) => ({ frame: 2 * last.frame - p.frame, y: 2 * last.y - p.y })).reverse(),
+    ...path
+      .filter((p) => p.frame < last.frame && p.frame >= last.frame - 2 * half)
+      .map((p) => ({ frame: 2 * last.frame - p.frame, y: 2 * last.y - p.y }))
+      .reverse(),
   ];
-  const near = (list: readonly { readonly frame: number; readonly y: number }[], frame: number): number[] => list.filter((p) => Math.abs(p.frame - frame) <= half).map((p) => p.y);
+  const near = (list: readonly { readonly frame: number; readonly y: number }[], frame: number): number[] =>
+    list.filter((p) => Math.abs(p.frame - frame) <= half).map((p) => p.y);
   const raised = long.map((p) => ({ frame: p.frame, y: Math.max(...near(long, p.frame)) }));
   return path.map((p) => Math.min(...near(raised, p.frame)));
 }

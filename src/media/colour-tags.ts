@@ -16,36 +16,61 @@ export interface StreamColourCodes {
 /** H.273 matrix coefficients. YCgCo, ICtCp and constant-luminance 2020 are not Y'CbCr of this kind and come back null. */
 function matrixOf(code: number): MatrixName | null {
   switch (code) {
-    case 1: return 'bt709';
-    case 5: case 6: return 'bt601';
-    case 9: return 'bt2020';
-    case 0: return 'rgb';
-    default: return null;
+    case 1:
+      return 'bt709';
+    case 5:
+    case 6:
+      return 'bt601';
+    case 9:
+      return 'bt2020';
+    case 0:
+      return 'rgb';
+    default:
+      return null;
   }
 }
 
 function transferOf(code: number): TransferName | null {
   switch (code) {
     // 601, 709 and 2020 share one curve; xvYCC extends it symmetrically, as the door does for all.
-    case 1: case 6: case 11: case 14: case 15: return 'bt709';
-    case 4: return 'gamma22';
-    case 5: return 'gamma28';
-    case 8: return 'linear';
-    case 13: return 'srgb';
-    case 16: return 'pq';
-    case 18: return 'hlg';
-    default: return null;
+    case 1:
+    case 6:
+    case 11:
+    case 14:
+    case 15:
+      return 'bt709';
+    case 4:
+      return 'gamma22';
+    case 5:
+      return 'gamma28';
+    case 8:
+      return 'linear';
+    case 13:
+      return 'srgb';
+    case 16:
+      return 'pq';
+    case 18:
+      return 'hlg';
+    default:
+      return null;
   }
 }
 
 function primariesOf(code: number): PrimariesName | null {
   switch (code) {
-    case 1: return 'bt709';
-    case 5: return 'bt601-625';
-    case 6: case 7: return 'bt601-525';
-    case 9: return 'bt2020';
-    case 12: return 'p3';
-    default: return null;
+    case 1:
+      return 'bt709';
+    case 5:
+      return 'bt601-625';
+    case 6:
+    case 7:
+      return 'bt601-525';
+    case 9:
+      return 'bt2020';
+    case 12:
+      return 'p3';
+    default:
+      return null;
   }
 }
 
@@ -55,10 +80,17 @@ function primariesOf(code: number): PrimariesName | null {
  * source); the transfer is BT.709's for video and sRGB's for stills; range is limited for Y'CbCr unless the format says
  * otherwise, full for RGB and grey.
  */
-export function readColourTags(codes: StreamColourCodes, format: PlaneFormat, widthPx: number, heightPx: number, still: boolean): { tags: ColourTags; notes: string[] } {
+export function readColourTags(
+  codes: StreamColourCodes,
+  format: PlaneFormat,
+  widthPx: number,
+  heightPx: number,
+  still: boolean,
+): { tags: ColourTags; notes: string[] } {
   const notes: string[] = [];
   const small = widthPx < 1280 && heightPx <= 576;
-  const lines525 = small && (heightPx === 480 || heightPx === 486) && (widthPx === 720 || widthPx === 704 || widthPx === 640);
+  const lines525 =
+    small && (heightPx === 480 || heightPx === 486) && (widthPx === 720 || widthPx === 704 || widthPx === 640);
   const lines625 = small && heightPx === 576 && (widthPx === 720 || widthPx === 704 || widthPx === 768);
 
   const missing: string[] = [];
@@ -72,10 +104,11 @@ export function readColourTags(codes: StreamColourCodes, format: PlaneFormat, wi
   }
   let primaries = primariesOf(codes.primaries);
   if (primaries === null) {
-    primaries = !still && lines525 ? 'bt601-525' : !still && lines625 ? 'bt601-625' : matrix === 'bt2020' ? 'bt2020' : 'bt709';
+    primaries =
+      !still && lines525 ? 'bt601-525' : !still && lines625 ? 'bt601-625' : matrix === 'bt2020' ? 'bt2020' : 'bt709';
     if (!still) missing.push(`primaries ${primaries}`);
   }
-  let transfer = format.float ? 'linear' as const : transferOf(codes.transfer);
+  let transfer = format.float ? ('linear' as const) : transferOf(codes.transfer);
   if (transfer === null) {
     transfer = still ? 'srgb' : 'bt709';
     if (!still) missing.push(`transfer ${transfer}`);
@@ -83,7 +116,8 @@ export function readColourTags(codes: StreamColourCodes, format: PlaneFormat, wi
   let fullRange = format.fullRangeByName || codes.range === C.AVCOL_RANGE_JPEG;
   if (format.layout === 'rgb' && codes.range === C.AVCOL_RANGE_MPEG) fullRange = false;
   if (format.layout === 'grey' && codes.range === C.AVCOL_RANGE_MPEG) fullRange = false;
-  if (format.layout === 'yuv' && codes.range === C.AVCOL_RANGE_UNSPECIFIED && !format.fullRangeByName) missing.push('limited range');
+  if (format.layout === 'yuv' && codes.range === C.AVCOL_RANGE_UNSPECIFIED && !format.fullRangeByName)
+    missing.push('limited range');
   if (missing.length > 0) notes.push(`the file does not say its colour; assumed by its size: ${missing.join(', ')}`);
   return { tags: { matrix, transfer, primaries, fullRange, assumed: missing.length > 0 }, notes };
 }
@@ -104,11 +138,26 @@ export function rgbPrimaries(name: PrimariesName): Primaries {
 
 /** H.273 codes to write for a set of tags. */
 export function colourCodes(tags: ColourTags, linesLarge: boolean): StreamColourCodes {
-  const space: Record<MatrixName, number> = { bt709: 1, bt601: tags.primaries === 'bt601-625' ? 5 : 6, bt2020: 9, rgb: 0 };
-  const transfer: Record<TransferName, number> = { bt709: tags.primaries === 'bt2020' ? 14 : !linesLarge && tags.matrix === 'bt601' ? 6 : 1, srgb: 13, linear: 8, pq: 16, hlg: 18, gamma22: 4, gamma28: 5 };
+  const space: Record<MatrixName, number> = {
+    bt709: 1,
+    bt601: tags.primaries === 'bt601-625' ? 5 : 6,
+    bt2020: 9,
+    rgb: 0,
+  };
+  const transfer: Record<TransferName, number> = {
+    bt709: tags.primaries === 'bt2020' ? 14 : !linesLarge && tags.matrix === 'bt601' ? 6 : 1,
+    srgb: 13,
+    linear: 8,
+    pq: 16,
+    hlg: 18,
+    gamma22: 4,
+    gamma28: 5,
+  };
   const primaries: Record<PrimariesName, number> = { bt709: 1, 'bt601-525': 6, 'bt601-625': 5, bt2020: 9, p3: 12 };
   return {
     range: tags.fullRange ? C.AVCOL_RANGE_JPEG : C.AVCOL_RANGE_MPEG,
-    space: space[tags.matrix], transfer: transfer[tags.transfer], primaries: primaries[tags.primaries],
+    space: space[tags.matrix],
+    transfer: transfer[tags.transfer],
+    primaries: primaries[tags.primaries],
   };
 }

@@ -18,7 +18,10 @@ import { decodingOf, expansion, lumaWeights, quantisation } from './ycbcr.js';
 export function lumaPlane(frame: VideoFrame, dst?: Float32Array): Float32Array {
   const n = frame.widthPx * frame.heightPx;
   const out = dst ?? new Float32Array(n);
-  if (out.length < n) throw new PlatewrightError('PW-MEDIA-SIZE', `a luma plane of ${n} values was to be written into ${out.length}`, { kind: 'internal' });
+  if (out.length < n)
+    throw new PlatewrightError('PW-MEDIA-SIZE', `a luma plane of ${n} values was to be written into ${out.length}`, {
+      kind: 'internal',
+    });
   const { scale, offset } = expansion(frame.bitDepth, frame.colour);
   if (frame.layout !== 'rgb') {
     const y = frame.planes[0]!;
@@ -27,17 +30,26 @@ export function lumaPlane(frame: VideoFrame, dst?: Float32Array): Float32Array {
   }
   const [kr, kb] = lumaWeights('rgb');
   const kg = 1 - kr - kb;
-  const r = frame.planes[0]!, g = frame.planes[1]!, b = frame.planes[2]!;
+  const r = frame.planes[0]!,
+    g = frame.planes[1]!,
+    b = frame.planes[2]!;
   for (let i = 0; i < n; i++) out[i] = (kr * r[i]! + kg * g[i]! + kb * b[i]!) * scale + offset;
   return out;
 }
 
 /** Per output cell the first source sample, their number, and the weights of the two end samples: an exact box average. */
-function boxes(source: number, target: number): { first: Int32Array; last: Int32Array; head: Float32Array; tail: Float32Array } {
-  const first = new Int32Array(target), last = new Int32Array(target), head = new Float32Array(target), tail = new Float32Array(target);
+function boxes(
+  source: number,
+  target: number,
+): { first: Int32Array; last: Int32Array; head: Float32Array; tail: Float32Array } {
+  const first = new Int32Array(target),
+    last = new Int32Array(target),
+    head = new Float32Array(target),
+    tail = new Float32Array(target);
   const ratio = source / target;
   for (let i = 0; i < target; i++) {
-    const a = i * ratio, b = Math.min(source, (i + 1) * ratio);
+    const a = i * ratio,
+      b = Math.min(source, (i + 1) * ratio);
     const f = Math.min(source - 1, Math.floor(a + 1e-9));
     const l = Math.max(f, Math.min(source - 1, Math.ceil(b - 1e-9) - 1));
     first[i] = f;
@@ -56,14 +68,16 @@ export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?
   const out = dst ?? new Float32Array(width * height);
   const w = frame.widthPx;
   const { scale, offset } = expansion(frame.bitDepth, frame.colour);
-  const across = boxes(w, width), down = boxes(frame.heightPx, height);
+  const across = boxes(w, width),
+    down = boxes(frame.heightPx, height);
   const row = new Float32Array(w);
   const area = (w / width) * (frame.heightPx / height);
   const [kr, kb] = lumaWeights('rgb');
   const weights = frame.layout === 'rgb' ? [kr, 1 - kr - kb, kb] : [1];
   for (let j = 0; j < height; j++) {
     row.fill(0);
-    const f = down.first[j]!, l = down.last[j]!;
+    const f = down.first[j]!,
+      l = down.last[j]!;
     for (let p = 0; p < weights.length; p++) {
       const src = frame.planes[p]!;
       let y = f;
@@ -81,7 +95,8 @@ export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?
       }
     }
     for (let i = 0; i < width; i++) {
-      const a = across.first[i]!, b = across.last[i]!;
+      const a = across.first[i]!,
+        b = across.last[i]!;
       let s = row[a]! * across.head[i]!;
       for (let x = a + 1; x < b; x++) s += row[x]!;
       if (b > a) s += row[b]! * across.tail[i]!;
@@ -94,8 +109,16 @@ export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?
 function target(frame: VideoFrame, dst: Picture | undefined): Picture {
   const channels = frame.hasAlpha ? 4 : 3;
   const out = dst ?? createPicture(frame.widthPx, frame.heightPx, channels);
-  if (out.width !== frame.widthPx || out.height !== frame.heightPx || (out.channels !== channels && out.channels !== 3)) {
-    throw new PlatewrightError('PW-MEDIA-SIZE', `frame ${frame.index} is ${frame.widthPx} × ${frame.heightPx} with ${channels} channels, but the picture to fill is ${out.width} × ${out.height} with ${out.channels}`, { kind: 'internal' });
+  if (
+    out.width !== frame.widthPx ||
+    out.height !== frame.heightPx ||
+    (out.channels !== channels && out.channels !== 3)
+  ) {
+    throw new PlatewrightError(
+      'PW-MEDIA-SIZE',
+      `frame ${frame.index} is ${frame.widthPx} × ${frame.heightPx} with ${channels} channels, but the picture to fill is ${out.width} × ${out.height} with ${out.channels}`,
+      { kind: 'internal' },
+    );
   }
   return out;
 }
@@ -148,12 +171,38 @@ function yuvToRgb(frame: VideoFrame, data: Float32Array, curve: CurveTable | nul
   const cw = (w + (1 << sx) - 1) >> sx;
   const q = quantisation(frame.bitDepth, frame.colour.fullRange);
   const d = decodingOf(frame.colour.matrix);
-  const constants = Float32Array.of(1 / q.lumaScale, -q.lumaOffset / q.lumaScale, 1 / q.chromaScale, q.chromaOffset, d.crToR, d.cbToG, d.crToG, d.cbToB, frame.chromaSite[0], frame.chromaSite[1]);
+  const constants = Float32Array.of(
+    1 / q.lumaScale,
+    -q.lumaOffset / q.lumaScale,
+    1 / q.chromaScale,
+    q.chromaOffset,
+    d.crToR,
+    d.cbToG,
+    d.crToG,
+    d.cbToB,
+    frame.chromaSite[0],
+    frame.chromaSite[1],
+  );
   const door = kernels();
   const scope = door.scope();
   try {
     const planes = frame.planes as readonly (Uint8Array | Uint16Array)[];
-    const args = [scope.input(planes[0]!), scope.input(planes[1]!), scope.input(planes[2]!), scope.output(data), w, h, sx, sy, frame.bitDepth > 8 ? 1 : 0, scope.input(constants), curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
+    const args = [
+      scope.input(planes[0]!),
+      scope.input(planes[1]!),
+      scope.input(planes[2]!),
+      scope.output(data),
+      w,
+      h,
+      sx,
+      sy,
+      frame.bitDepth > 8 ? 1 : 0,
+      scope.input(constants),
+      curve === null ? 0 : scope.input(curve.knots),
+      curve?.lo ?? 0,
+      curve?.steps ?? 0,
+      curve?.count ?? 0,
+    ];
     door.run('ycbcrToRgb', args, h, w * 8, 8 * (cw + 16) + 8 * (w + 16) + 64);
     scope.finish();
   } finally {
@@ -167,24 +216,35 @@ export function yuvToRgbPlain(frame: VideoFrame, data: Float32Array): void {
   const { widthPx: w, heightPx: h } = frame;
   const n = w * h;
   const [sx, sy] = frame.chromaShift;
-  const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy;
+  const cw = (w + (1 << sx) - 1) >> sx,
+    ch = (h + (1 << sy) - 1) >> sy;
   const q = quantisation(frame.bitDepth, frame.colour.fullRange);
   const d = decodingOf(frame.colour.matrix);
-  const yScale = 1 / q.lumaScale, yOffset = -q.lumaOffset / q.lumaScale;
-  const y = frame.planes[0]!, cb = frame.planes[1]!, cr = frame.planes[2]!;
-  const cScale = 1 / q.chromaScale, mid = q.chromaOffset;
+  const yScale = 1 / q.lumaScale,
+    yOffset = -q.lumaOffset / q.lumaScale;
+  const y = frame.planes[0]!,
+    cb = frame.planes[1]!,
+    cr = frame.planes[2]!;
+  const cScale = 1 / q.chromaScale,
+    mid = q.chromaOffset;
 
-  const left = new Int32Array(w), right = new Int32Array(w), weight = new Float32Array(w);
+  const left = new Int32Array(w),
+    right = new Int32Array(w),
+    weight = new Float32Array(w);
   for (let x = 0; x < w; x++) {
     const t = taps((x - frame.chromaSite[0]) / (1 << sx), cw);
     left[x] = t.k;
     right[x] = t.next;
     weight[x] = t.w;
   }
-  const u = new Float32Array(cw), v = new Float32Array(cw);
+  const u = new Float32Array(cw),
+    v = new Float32Array(cw);
   for (let j = 0; j < h; j++) {
     const t = taps((j - frame.chromaSite[1]) / (1 << sy), ch);
-    const a = t.k * cw, b = t.next * cw, wb = t.w * cScale, wa = cScale - wb;
+    const a = t.k * cw,
+      b = t.next * cw,
+      wb = t.w * cScale,
+      wa = cScale - wb;
     const bias = -mid * cScale;
     for (let x = 0; x < cw; x++) {
       u[x] = cb[a + x]! * wa + cb[b + x]! * wb + bias;
@@ -193,7 +253,9 @@ export function yuvToRgbPlain(frame: VideoFrame, data: Float32Array): void {
     const row = j * w;
     for (let x = 0; x < w; x++) {
       const l = y[row + x]! * yScale + yOffset;
-      const k = left[x]!, m = right[x]!, f = weight[x]!;
+      const k = left[x]!,
+        m = right[x]!,
+        f = weight[x]!;
       const uu = u[k]! + (u[m]! - u[k]!) * f;
       const vv = v[k]! + (v[m]! - v[k]!) * f;
       data[row + x] = l + d.crToR * vv;
@@ -226,7 +288,12 @@ export function toLinear(frame: VideoFrame, dst?: Picture): Picture {
   } else toCodedRgb(frame, out);
   if (!done) linearise(colour, colour, frame.colour.transfer);
   if (frame.colour.primaries !== 'bt709') {
-    matrixPlanes(rgbToRgb(rgbPrimaries(frame.colour.primaries), PRIMARIES.bt709), plane(out, 0), plane(out, 1), plane(out, 2));
+    matrixPlanes(
+      rgbToRgb(rgbPrimaries(frame.colour.primaries), PRIMARIES.bt709),
+      plane(out, 0),
+      plane(out, 1),
+      plane(out, 2),
+    );
   }
   // OpenEXR's alpha is premultiplied by its own rule; everything else the door reads is straight.
   if (out.channels === 4 && frame.bitDepth !== 32) multiplyAlpha(out);
@@ -236,7 +303,11 @@ export function toLinear(frame: VideoFrame, dst?: Picture): Picture {
 function like(picture: Picture, dst: Picture | undefined): Picture {
   const out = dst ?? createPicture(picture.width, picture.height, picture.channels);
   if (out.width !== picture.width || out.height !== picture.height || out.channels !== picture.channels) {
-    throw new PlatewrightError('PW-MEDIA-SIZE', `a ${picture.width} × ${picture.height} picture with ${picture.channels} channels was to be converted into ${out.width} × ${out.height} with ${out.channels}`, { kind: 'internal' });
+    throw new PlatewrightError(
+      'PW-MEDIA-SIZE',
+      `a ${picture.width} × ${picture.height} picture with ${picture.channels} channels was to be converted into ${out.width} × ${out.height} with ${out.channels}`,
+      { kind: 'internal' },
+    );
   }
   return out;
 }
@@ -259,7 +330,8 @@ export function linearToCoded(picture: Picture, transfer: TransferName, dst?: Pi
   const out = like(picture, dst);
   const n = picture.width * picture.height;
   if (picture.channels === 4) {
-    const s = picture.data, d = out.data;
+    const s = picture.data,
+      d = out.data;
     for (let i = 0; i < n; i++) {
       const a = s[3 * n + i]!;
       const k = a > 0 ? 1 / a : 0;

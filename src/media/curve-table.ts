@@ -19,7 +19,10 @@ export interface CurveTable {
   readonly odd: boolean;
 }
 
-const STEPS = 2048, DECODE_LO = -2, DECODE_HI = 3, ENCODE_ROOT = 8;
+const STEPS = 2048,
+  DECODE_LO = -2,
+  DECODE_HI = 3,
+  ENCODE_ROOT = 8;
 
 // Pure functions of their key, kept once made.
 const decoding = new Map<TransferName, CurveTable>();
@@ -55,7 +58,22 @@ function lookUp(src: Float32Array, dst: Float32Array, table: CurveTable): void {
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('curveByTable', [scope.input(src), scope.output(dst), src.length, scope.input(table.knots), table.lo, table.steps, table.count, table.root ? 1 : 0, table.odd ? 1 : 0], Math.ceil(src.length / 1024), 2048);
+    door.run(
+      'curveByTable',
+      [
+        scope.input(src),
+        scope.output(dst),
+        src.length,
+        scope.input(table.knots),
+        table.lo,
+        table.steps,
+        table.count,
+        table.root ? 1 : 0,
+        table.odd ? 1 : 0,
+      ],
+      Math.ceil(src.length / 1024),
+      2048,
+    );
     scope.finish();
   } finally {
     scope.close();

@@ -16,7 +16,9 @@ import { VideoReader } from './video-reader.js';
 import type { WriterCodec } from './encodings.js';
 import { VideoWriter } from './video-writer.js';
 
-const W = 128, H = 64, FRAMES = 24;
+const W = 128,
+  H = 64,
+  FRAMES = 24;
 let dir: string;
 const sources: { name: string; data: Buffer }[] = [];
 
@@ -24,14 +26,27 @@ beforeAll(async () => {
   dir = mkdtempSync(join(tmpdir(), 'pw-damage-'));
   const samples = Float32Array.from({ length: 48000 }, (_, i) => 0.3 * Math.sin(i / 9));
   const sound = { sampleRate: 48000, channels: 1, samples };
-  for (const [name, codec] of [['ok.mp4', 'h264'], ['ok.mov', 'prores4444'], ['ok.mkv', 'ffv1'], ['h264.mkv', 'h264']] as [string, WriterCodec][]) {
-    const w = await VideoWriter.open(join(dir, name), { widthPx: W, heightPx: H, rate: rate(24), codec, sound, bits: codec === 'ffv1' ? 10 : undefined });
+  for (const [name, codec] of [
+    ['ok.mp4', 'h264'],
+    ['ok.mov', 'prores4444'],
+    ['ok.mkv', 'ffv1'],
+    ['h264.mkv', 'h264'],
+  ] as [string, WriterCodec][]) {
+    const w = await VideoWriter.open(join(dir, name), {
+      widthPx: W,
+      heightPx: H,
+      rate: rate(24),
+      codec,
+      sound,
+      bits: codec === 'ffv1' ? 10 : undefined,
+    });
     for (let n = 0; n < FRAMES; n++) await w.writeCoded(numberPicture(n, W, H));
     await w.close();
   }
   await writePng16(join(dir, 'ok.png'), numberPicture(5, W, H));
   writeWav(join(dir, 'ok.wav'), sound, 16);
-  for (const name of ['ok.mp4', 'ok.mov', 'ok.mkv', 'h264.mkv', 'ok.png', 'ok.wav']) sources.push({ name, data: readFileSync(join(dir, name)) });
+  for (const name of ['ok.mp4', 'ok.mov', 'ok.mkv', 'h264.mkv', 'ok.png', 'ok.wav'])
+    sources.push({ name, data: readFileSync(join(dir, name)) });
 });
 afterAll(() => rmSync(dir, { recursive: true, force: true }));
 
@@ -58,7 +73,8 @@ async function readAll(path: string): Promise<{ frames: number; code: string | n
 describe('damaged files', () => {
   it('truncated anywhere: whole frames or a clear error', async () => {
     const random = new RandomStream(1);
-    let kept = 0, refused = 0;
+    let kept = 0,
+      refused = 0;
     for (const { name, data } of sources) {
       for (let i = 0; i < 14; i++) {
         const path = join(dir, `cut-${i}-${name}`);
@@ -98,7 +114,8 @@ describe('damaged files', () => {
     for (const { name, data } of sources) {
       for (let i = 0; i < 8; i++) {
         const bad = Buffer.from(data);
-        const from = random.below(bad.length), to = Math.min(bad.length, from + 1 + random.below(bad.length >> 1));
+        const from = random.below(bad.length),
+          to = Math.min(bad.length, from + 1 + random.below(bad.length >> 1));
         if (i < 4) bad.fill(0, from, to);
         else for (let k = i === 7 ? 0 : from; k < (i === 7 ? bad.length : to); k++) bad[k] = random.below(256);
         const path = join(dir, `hole-${i}-${name}`);
@@ -117,7 +134,9 @@ describe('damaged files', () => {
     const count = reader.info.frameCount;
     expect(count).toBeGreaterThan(5);
     expect(count).toBeLessThan(FRAMES);
-    expect(reader.info.notes.join(' ')).toContain(`short.mov ends inside frame ${count} of ${FRAMES}; the ${count} whole frames were kept`);
+    expect(reader.info.notes.join(' ')).toContain(
+      `short.mov ends inside frame ${count} of ${FRAMES}; the ${count} whole frames were kept`,
+    );
     let n = 0;
     for await (const f of reader.frames()) expect(readNumber(f)).toBe(n++);
     expect(n).toBe(count);
@@ -128,11 +147,17 @@ describe('damaged files', () => {
 describe('files copied in part', () => {
   it('a Matroska film says how much of it is missing; a whole one says nothing', async () => {
     for (const name of ['h264.mkv', 'ok.mkv']) {
-      const data = sources.find((s) => s.name === name)!.data, path = join(dir, `part-${name}`);
+      const data = sources.find((s) => s.name === name)!.data,
+        path = join(dir, `part-${name}`);
       writeFileSync(path, data.subarray(0, Math.floor(data.length * 0.6)));
-      const cut = await VideoReader.open(path), whole = await VideoReader.open(join(dir, name));
+      const cut = await VideoReader.open(path),
+        whole = await VideoReader.open(join(dir, name));
       expect(cut.info.frameCount).toBeLessThan(FRAMES - 3);
-      expect(cut.info.notes.join(' ')).toMatch(new RegExp(`part-${name} breaks off after 0\\.\\d s of the 1\\.0 s that its header promises; the ${cut.info.frameCount} whole frames were kept`));
+      expect(cut.info.notes.join(' ')).toMatch(
+        new RegExp(
+          `part-${name} breaks off after 0\\.\\d s of the 1\\.0 s that its header promises; the ${cut.info.frameCount} whole frames were kept`,
+        ),
+      );
       expect(whole.info.notes.join(' ')).not.toMatch(/breaks off/);
       await cut.close();
       await whole.close();
@@ -140,10 +165,17 @@ describe('files copied in part', () => {
   });
   it('an MP4 without its index is told from what is no film', async () => {
     // Written with the index at the end, as cameras do: ftyp, then the pictures.
-    const box = (type: string, length: number, bytes: number): Buffer => { const b = Buffer.alloc(bytes, 7); b.writeUInt32BE(length, 0); b.write(type, 4, 'latin1'); return b; };
+    const box = (type: string, length: number, bytes: number): Buffer => {
+      const b = Buffer.alloc(bytes, 7);
+      b.writeUInt32BE(length, 0);
+      b.write(type, 4, 'latin1');
+      return b;
+    };
     const path = join(dir, 'half.mp4');
     writeFileSync(path, Buffer.concat([box('ftyp', 16, 16), box('mdat', 5000, 1200)]));
-    await expect(probe(path)).rejects.toThrow(/PW-MEDIA-TRUNCATED: half\.mp4 breaks off before its index.*copy it again/);
+    await expect(probe(path)).rejects.toThrow(
+      /PW-MEDIA-TRUNCATED: half\.mp4 breaks off before its index.*copy it again/,
+    );
     // A camera that lost power leaves the length unwritten.
     writeFileSync(path, Buffer.concat([box('ftyp', 16, 16), box('mdat', 0, 1200)]));
     await expect(probe(path)).rejects.toThrow(/PW-MEDIA-TRUNCATED/);
@@ -158,9 +190,17 @@ describe('named bad files', () => {
     ['zero bytes', () => put('zero.mp4', ''), /PW-MEDIA-EMPTY/],
     ['one byte', () => put('one.mp4', 'x'), /PW-MEDIA-UNREADABLE/],
     ['text called mp4', () => put('text.mp4', 'Scene 1. A tram stop at dusk.\n'.repeat(200)), /PW-MEDIA-UNREADABLE/],
-    ['a playlist called mp4', () => put('list.mp4', '#EXTM3U\n#EXT-X-TARGETDURATION:1\n#EXTINF:1,\nok.mp4\n'), /PW-MEDIA-UNREADABLE/],
+    [
+      'a playlist called mp4',
+      () => put('list.mp4', '#EXTM3U\n#EXT-X-TARGETDURATION:1\n#EXTINF:1,\nok.mp4\n'),
+      /PW-MEDIA-UNREADABLE/,
+    ],
     ['a concat script', () => put('list.txt', 'ffconcat version 1.0\nfile ok.mp4\n'), /PW-MEDIA-UNREADABLE/],
-    ['a web page called mov', () => put('page.mov', '<!doctype html><html><body>not found</body></html>'), /PW-MEDIA-UNREADABLE/],
+    [
+      'a web page called mov',
+      () => put('page.mov', '<!doctype html><html><body>not found</body></html>'),
+      /PW-MEDIA-UNREADABLE/,
+    ],
     ['a folder', () => dir, /PW-MEDIA-NOTAFILE/],
     ['a protocol as a name', () => 'http://example.org/film.mp4', /PW-MEDIA-MISSING/],
     ['a sequence without files', () => join(dir, 'none_%05d.png'), /PW-MEDIA-MISSING/],
@@ -202,13 +242,18 @@ describe('in a process of its own', () => {
   }, 30_000);
 
   it('hands its errors over, and gives up in time', async () => {
-    await expect(probeInChild(join(dir, 'nowhere.mp4'))).rejects.toMatchObject({ code: 'PW-MEDIA-MISSING', kind: 'input' });
+    await expect(probeInChild(join(dir, 'nowhere.mp4'))).rejects.toMatchObject({
+      code: 'PW-MEDIA-MISSING',
+      kind: 'input',
+    });
     await expect(probeInChild(join(dir, 'ok.mp4'), { timeoutMs: 1 })).rejects.toThrow(/PW-MEDIA-TIMEOUT/);
   }, 30_000);
 
   it('outlives its crash', async () => {
     // The child is made to crash by hand, as a decoder would.
     const crash = (pid: number): void => void setTimeout(() => process.kill(pid, 'SIGSEGV'), 20);
-    await expect(probeInChild(join(dir, 'ok.mp4'), { onStart: crash })).rejects.toThrow(/PW-MEDIA-CRASHED: ok.mp4 made the decoder stop \(SIGSEGV\)/);
+    await expect(probeInChild(join(dir, 'ok.mp4'), { onStart: crash })).rejects.toThrow(
+      /PW-MEDIA-CRASHED: ok.mp4 made the decoder stop \(SIGSEGV\)/,
+    );
   }, 30_000);
 });

@@ -31,12 +31,21 @@ export class PictureDecoder {
    * @param scan for small pictures only: frames that no other frame refers to are left without their deblocking, which nothing small shows.
    * @param opened the file as it was opened for something else, taken over; opening looks into the first frames anew.
    */
-  static async open(path: string, threads: number, scan = false, opened: OpenedInput | null = null): Promise<PictureDecoder> {
+  static async open(
+    path: string,
+    threads: number,
+    scan = false,
+    opened: OpenedInput | null = null,
+  ): Promise<PictureDecoder> {
     const input = opened ?? (await openInput(path));
     const stream = input.video;
     if (stream === null) {
       await closeInput(input);
-      throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(path)} has no picture in it${input.sound ? ', only sound' : ''}`, { detail: { file: path } });
+      throw new PlatewrightError(
+        'PW-MEDIA-NOPICTURE',
+        `${basename(path)} has no picture in it${input.sound ? ', only sound' : ''}`,
+        { detail: { file: path } },
+      );
     }
     for (const s of input.context.streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
     const codec = Codec.findDecoder(stream.codecpar.codecId);
@@ -52,7 +61,11 @@ export class PictureDecoder {
     }
     if (code < 0) {
       await closeInput(input);
-      throw new PlatewrightError('PW-MEDIA-CODEC', `${basename(path)} uses a picture codec that cannot be decoded here; convert it to H.264 or ProRes`, { detail: { file: path } });
+      throw new PlatewrightError(
+        'PW-MEDIA-CODEC',
+        `${basename(path)} uses a picture codec that cannot be decoded here; convert it to H.264 or ProRes`,
+        { detail: { file: path } },
+      );
     }
     return new PictureDecoder(input, context);
   }
@@ -109,7 +122,8 @@ export class PictureDecoder {
     const stream = this.input.video!;
     const wanted = index.dts[key]!;
     // Containers seek by decoding or by showing time; both are tried, the earlier first, and the landing is checked.
-    const tries = key === 0 ? [Math.min(wanted, index.pts[key]!)] : [Math.min(wanted, index.pts[key]!), index.pts[key]!];
+    const tries =
+      key === 0 ? [Math.min(wanted, index.pts[key]!)] : [Math.min(wanted, index.pts[key]!), index.pts[key]!];
     for (const t of tries) {
       if (this.input.context.seekFrameSync(stream.index, BigInt(t), C.AVSEEK_FLAG_BACKWARD) >= 0) {
         this.reset();

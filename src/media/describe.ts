@@ -30,36 +30,67 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   const par = stream.codecpar;
   if (par.width <= 0 || par.height <= 0 || (par.format as number) < 0) return null;
   const format = deliveredFormat(par.format as number);
-  const { tags, notes } = readColourTags({ range: par.colorRange, space: par.colorSpace, transfer: par.colorTrc, primaries: par.colorPrimaries }, format, par.width, par.height, input.still);
+  const { tags, notes } = readColourTags(
+    { range: par.colorRange, space: par.colorSpace, transfer: par.colorTrc, primaries: par.colorPrimaries },
+    format,
+    par.width,
+    par.height,
+    input.still,
+  );
   const orientation = readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX));
   const turn = orientationDegrees(orientation);
   const all = [...notes, ...(timing?.notes ?? [])];
-  if (!isUpright(orientation)) all.push(`the file asks to be shown turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}; that was done`);
+  if (!isUpright(orientation))
+    all.push(
+      `the file asks to be shown turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}; that was done`,
+    );
   const claimed = Number(stream.nbFrames);
-  if (index !== null && index.damaged + Math.max(0, claimed - index.pts.length - index.damaged) > 0 && claimed > 0 && !input.still) {
-    all.push(`${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; the ${index.shown.length} whole frames were kept`);
+  if (
+    index !== null &&
+    index.damaged + Math.max(0, claimed - index.pts.length - index.damaged) > 0 &&
+    claimed > 0 &&
+    !input.still
+  ) {
+    all.push(
+      `${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; the ${index.shown.length} whole frames were kept`,
+    );
   }
   // Matroska counts no frames in its header; it says how long the picture was to be.
-  const promised = clockSeconds(stream.metadata?.get('DURATION')) ?? (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
+  const promised =
+    clockSeconds(stream.metadata?.get('DURATION')) ??
+    (input.sound === null && claimed === 0 ? Number(input.context.duration) / 1e6 : null);
   if (index !== null && timing !== null && promised !== null && claimed <= 0 && !input.still && !index.untimed) {
-    const have = (timing.frameCount * timing.rate.den) / timing.rate.num, short = promised - have;
+    const have = (timing.frameCount * timing.rate.den) / timing.rate.num,
+      short = promised - have;
     // Half a second, or a tenth of a short clip: less may be a last frame held longer.
-    if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised))) all.push(`${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`);
+    if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised)))
+      all.push(
+        `${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`,
+      );
   }
   const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : par.sampleAspectRatio;
   let aspect: [number, number] = sar.num > 0 && sar.den > 0 ? [sar.num, sar.den] : [1, 1];
   if (isTurned(orientation)) aspect = [aspect[1], aspect[0]];
-  const storedPx = isTurned(orientation) ? par.height : par.width, widthPx = squareWidth(storedPx, aspect);
-  if (widthPx !== storedPx) all.push(`its pixels have the shape ${aspect[0]}:${aspect[1]}; they were made square, ${storedPx} became ${widthPx} across`);
+  const storedPx = isTurned(orientation) ? par.height : par.width,
+    widthPx = squareWidth(storedPx, aspect);
+  if (widthPx !== storedPx)
+    all.push(
+      `its pixels have the shape ${aspect[0]}:${aspect[1]}; they were made square, ${storedPx} became ${widthPx} across`,
+    );
   const order = (par.toJSON() as { fieldOrder?: number }).fieldOrder ?? 0;
   const rates = claimedRates(input);
   const r = timing?.rate ?? rates[0] ?? rate(25);
-  const seconds = Number(stream.duration) > 0 ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den : Number(input.context.duration) / 1e6;
+  const seconds =
+    Number(stream.duration) > 0
+      ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den
+      : Number(input.context.duration) / 1e6;
   return {
     widthPx,
     heightPx: isTurned(orientation) ? par.width : par.height,
     rate: r,
-    frameCount: input.still ? 1 : timing?.frameCount ?? (claimed > 0 ? claimed : Math.max(1, Math.round((seconds * r.num) / r.den))),
+    frameCount: input.still
+      ? 1
+      : (timing?.frameCount ?? (claimed > 0 ? claimed : Math.max(1, Math.round((seconds * r.num) / r.den)))),
     frameCountExact: input.still || timing !== null,
     codec: avGetCodecName(par.codecId) ?? 'unknown',
     pixelFormat: avGetPixFmtName(par.format as never) ?? 'unknown',
@@ -68,7 +99,12 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     hasAlpha: format.hasAlpha,
     rotationDeg: turn.deg,
     variableRate: timing?.variable ?? false,
-    fieldOrder: order === C.AV_FIELD_TT || order === C.AV_FIELD_TB ? 'top' : order === C.AV_FIELD_BB || order === C.AV_FIELD_BT ? 'bottom' : 'progressive',
+    fieldOrder:
+      order === C.AV_FIELD_TT || order === C.AV_FIELD_TB
+        ? 'top'
+        : order === C.AV_FIELD_BB || order === C.AV_FIELD_BT
+          ? 'bottom'
+          : 'progressive',
     pixelAspect: aspect,
     notes: all,
   };
@@ -77,6 +113,14 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
 export function describeSound(input: OpenedInput): SoundInfo | null {
   const stream = input.sound;
   if (stream === null || stream.codecpar.sampleRate <= 0) return null;
-  const seconds = Number(stream.duration) > 0 ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den : Number(input.context.duration) / 1e6;
-  return { codec: avGetCodecName(stream.codecpar.codecId) ?? 'unknown', sampleRate: stream.codecpar.sampleRate, channels: stream.codecpar.channels, durationSeconds: Math.max(0, seconds) };
+  const seconds =
+    Number(stream.duration) > 0
+      ? (Number(stream.duration) * stream.timeBase.num) / stream.timeBase.den
+      : Number(input.context.duration) / 1e6;
+  return {
+    codec: avGetCodecName(stream.codecpar.codecId) ?? 'unknown',
+    sampleRate: stream.codecpar.sampleRate,
+    channels: stream.codecpar.channels,
+    durationSeconds: Math.max(0, seconds),
+  };
 }

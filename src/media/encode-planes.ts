@@ -27,35 +27,54 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
     return;
   }
   const f = planeFormat(name);
-  if (f === null) throw new PlatewrightError('PW-MEDIA-FORMAT', `pictures cannot be written as ${name}`, { kind: 'internal' });
+  if (f === null)
+    throw new PlatewrightError('PW-MEDIA-FORMAT', `pictures cannot be written as ${name}`, { kind: 'internal' });
   const { width, height } = coded;
   const n = width * height;
   if (f.float) {
     for (let p = 0; p < f.planeOrder.length; p++) {
-      const buffer = buffers[f.planeOrder[p]!]!, stride = strides[f.planeOrder[p]!]! / 4;
+      const buffer = buffers[f.planeOrder[p]!]!,
+        stride = strides[f.planeOrder[p]!]! / 4;
       const out = new Float32Array(buffer.buffer, buffer.byteOffset, stride * height);
       const at = channelAt(coded, p, n);
       for (let y = 0; y < height; y++) out.set(coded.data.subarray(at + y * width, at + (y + 1) * width), y * stride);
     }
     return;
   }
-  const samples = buffers.map((b, i) => (f.bitDepth > 8 ? new Uint16Array(b.buffer, b.byteOffset, (strides[i]! * planeRows(f, i, height)) >> 1) : new Uint8Array(b.buffer, b.byteOffset, strides[i]! * planeRows(f, i, height))));
+  const samples = buffers.map((b, i) =>
+    f.bitDepth > 8
+      ? new Uint16Array(b.buffer, b.byteOffset, (strides[i]! * planeRows(f, i, height)) >> 1)
+      : new Uint8Array(b.buffer, b.byteOffset, strides[i]! * planeRows(f, i, height)),
+  );
   const rowLength = strides.map((s) => (f.bitDepth > 8 ? s >> 1 : s));
   const q = quantisation(f.bitDepth, tags.fullRange);
   // Video levels 0 and the top code are timing references (BT.601, BT.709), so limited range stops one step short of them.
   const max = 2 ** f.bitDepth - 1;
-  const low = tags.fullRange ? 0 : 2 ** (f.bitDepth - 8), high = tags.fullRange ? max : max - 2 ** (f.bitDepth - 8);
+  const low = tags.fullRange ? 0 : 2 ** (f.bitDepth - 8),
+    high = tags.fullRange ? max : max - 2 ** (f.bitDepth - 8);
   if (f.layout !== 'yuv') {
     for (let p = 0; p < (f.layout === 'grey' ? 1 : 3); p++) {
       const i = f.planeOrder[p]!;
-      quantisePlane(coded.data, channelAt(coded, p, n), width, height, samples[i]!, rowLength[i]!, q.lumaScale, q.lumaOffset, low, high);
+      quantisePlane(
+        coded.data,
+        channelAt(coded, p, n),
+        width,
+        height,
+        samples[i]!,
+        rowLength[i]!,
+        q.lumaScale,
+        q.lumaOffset,
+        low,
+        high,
+      );
     }
   } else {
     fillYuv(coded, samples, rowLength, f.chromaShift, tags, f.bitDepth, low, high);
   }
   if (f.hasAlpha) {
     const i = f.planeOrder[f.planeOrder.length - 1]!;
-    if (coded.channels === 4) quantisePlane(coded.data, 3 * n, width, height, samples[i]!, rowLength[i]!, max, 0, 0, max);
+    if (coded.channels === 4)
+      quantisePlane(coded.data, 3 * n, width, height, samples[i]!, rowLength[i]!, max, 0, 0, max);
     else samples[i]!.fill(max);
   }
 }
@@ -64,14 +83,23 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
 export function copyPlanes({ planes: buffers, strides }: Room, from: VideoFrame): void {
   const [sx, sy] = from.chromaShift;
   from.planes.forEach((plane, p) => {
-    const chroma = from.layout === 'yuv' && p > 0, w = chroma ? (from.widthPx + (1 << sx) - 1) >> sx : from.widthPx, h = chroma ? (from.heightPx + (1 << sy) - 1) >> sy : from.heightPx;
-    const row = w * plane.BYTES_PER_ELEMENT, src = new Uint8Array(plane.buffer, plane.byteOffset, row * h), dst = buffers[p]!, stride = strides[p]!;
+    const chroma = from.layout === 'yuv' && p > 0,
+      w = chroma ? (from.widthPx + (1 << sx) - 1) >> sx : from.widthPx,
+      h = chroma ? (from.heightPx + (1 << sy) - 1) >> sy : from.heightPx;
+    const row = w * plane.BYTES_PER_ELEMENT,
+      src = new Uint8Array(plane.buffer, plane.byteOffset, row * h),
+      dst = buffers[p]!,
+      stride = strides[p]!;
     if (stride === row) dst.set(src);
     else for (let y = 0; y < h; y++) dst.set(src.subarray(y * row, (y + 1) * row), y * stride);
   });
 }
 
-function planeRows(f: { layout: string; chromaShift: readonly [number, number] }, plane: number, height: number): number {
+function planeRows(
+  f: { layout: string; chromaShift: readonly [number, number] },
+  plane: number,
+  height: number,
+): number {
   const chroma = f.layout === 'yuv' && (plane === 1 || plane === 2);
   return chroma ? (height + (1 << f.chromaShift[1]) - 1) >> f.chromaShift[1] : height;
 }
@@ -86,12 +114,14 @@ function fillPackedBigEndian(buffer: Buffer, stride: number, coded: Picture, cha
   const out = new Uint16Array(buffer.buffer, buffer.byteOffset, (stride * height) >> 1);
   for (let p = 0; p < channels; p++) {
     if (p === 3 && coded.channels !== 4) {
-      for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) out[y * (stride >> 1) + x * channels + 3] = 0xffff;
+      for (let y = 0; y < height; y++)
+        for (let x = 0; x < width; x++) out[y * (stride >> 1) + x * channels + 3] = 0xffff;
       continue;
     }
     const at = channelAt(coded, p, n);
     for (let y = 0; y < height; y++) {
-      const i = at + y * width, j = y * (stride >> 1) + p;
+      const i = at + y * width,
+        j = y * (stride >> 1) + p;
       for (let x = 0; x < width; x++) {
         const f = data[i + x]! * 65535 + 0.5;
         const v = f < 0 ? 0 : f >= 65535 ? 65535 : f | 0;
@@ -102,7 +132,12 @@ function fillPackedBigEndian(buffer: Buffer, stride: number, coded: Picture, cha
 }
 
 /** Channels (0 red, 1 green, 2 blue, 3 alpha) byte by byte. */
-const PACKED_BYTES: Record<string, readonly number[]> = { rgb24: [0, 1, 2], rgba: [0, 1, 2, 3], bgra: [2, 1, 0, 3], bgr0: [2, 1, 0, 3] };
+const PACKED_BYTES: Record<string, readonly number[]> = {
+  rgb24: [0, 1, 2],
+  rgba: [0, 1, 2, 3],
+  bgra: [2, 1, 0, 3],
+  bgr0: [2, 1, 0, 3],
+};
 
 function fillPackedBytes(buffer: Buffer, stride: number, coded: Picture, order: readonly number[]): void {
   const { width, height, data } = coded;
@@ -112,7 +147,8 @@ function fillPackedBytes(buffer: Buffer, stride: number, coded: Picture, order: 
     const opaque = p === 3 && coded.channels !== 4;
     const at = channelAt(coded, p, n);
     for (let y = 0; y < height; y++) {
-      const i = at + y * width, j = y * stride + k;
+      const i = at + y * width,
+        j = y * stride + k;
       for (let x = 0; x < width; x++) {
         const v = opaque ? 255 : data[i + x]! * 255 + 0.5;
         buffer[j + x * order.length] = v < 0 ? 0 : v >= 255 ? 255 : v;

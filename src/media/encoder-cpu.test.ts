@@ -9,12 +9,16 @@ import { encoderAssembly } from './encoder-cpu.js';
 import { VideoWriter } from './video-writer.js';
 
 it('ten encodings of one clip are one file', async () => {
-  const W = 320, H = 192, N = W * H;
+  const W = 320,
+    H = 192,
+    N = W * H;
   const folder = mkdtempSync(join(tmpdir(), 'pw-bytes-'));
   try {
     const pictures = Array.from({ length: 30 }, (_, n) => {
       const p = createPicture(W, H, 3);
-      for (let i = 0; i < 3 * N; i++) p.data[i] = 0.4 + 0.1 * Math.sin((i % W) / 7 + n / 5) + 0.03 * Math.sin(i * 12.9898 + n * 78.2) * Math.sin(i * n);
+      for (let i = 0; i < 3 * N; i++)
+        p.data[i] =
+          0.4 + 0.1 * Math.sin((i % W) / 7 + n / 5) + 0.03 * Math.sin(i * 12.9898 + n * 78.2) * Math.sin(i * n);
       return p;
     });
     const seen = new Set<string>();
@@ -35,5 +39,9 @@ it('the encoder is held back only where the processor has what wanders, and can 
   const held = process.arch === 'x64' ? 'avx2' : null;
   expect(encoderAssembly(() => 'model name\t: x\nflags\t\t: fpu sse2 avx avx2 avx512f avx512dq\n')).toBe(held);
   expect(encoderAssembly(() => 'flags\t\t: fpu sse2 avx avx2\n')).toBeNull();
-  expect(encoderAssembly(() => { throw new Error('no such file'); })).toBeNull();
+  expect(
+    encoderAssembly(() => {
+      throw new Error('no such file');
+    }),
+  ).toBeNull();
 });

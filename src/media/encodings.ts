@@ -40,10 +40,14 @@ export interface WriterOptions {
 export function defaultColour(codec: WriterCodec): ColourTags {
   switch (codec) {
     case 'h264':
-    case 'prores4444': return { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false };
-    case 'ffv1': return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
-    case 'png': return { matrix: 'rgb', transfer: 'srgb', primaries: 'bt709', fullRange: true, assumed: false };
-    case 'exr': return { matrix: 'rgb', transfer: 'linear', primaries: 'bt709', fullRange: true, assumed: false };
+    case 'prores4444':
+      return { matrix: 'bt709', transfer: 'bt709', primaries: 'bt709', fullRange: false, assumed: false };
+    case 'ffv1':
+      return { matrix: 'rgb', transfer: 'bt709', primaries: 'bt709', fullRange: true, assumed: false };
+    case 'png':
+      return { matrix: 'rgb', transfer: 'srgb', primaries: 'bt709', fullRange: true, assumed: false };
+    case 'exr':
+      return { matrix: 'rgb', transfer: 'linear', primaries: 'bt709', fullRange: true, assumed: false };
   }
 }
 
@@ -62,36 +66,69 @@ export function encodingOf(o: WriterOptions): Encoding {
     case 'h264': {
       const asm = encoderAssembly();
       return {
-        encoder: 'libx264', pixelFormat: 'yuv420p',
+        encoder: 'libx264',
+        pixelFormat: 'yuv420p',
         options: {
           ...(asm === null ? {} : { 'x264-params': `asm=${asm}` }),
-          preset: o.preset ?? 'fast', crf: String(o.crf ?? 18),
-          ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }), ...(o.evenGroups === true ? { sc_threshold: '0', flags: '+cgop' } : {}), ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
+          preset: o.preset ?? 'fast',
+          crf: String(o.crf ?? 18),
+          ...(o.groupSize === undefined ? {} : { g: String(o.groupSize) }),
+          ...(o.evenGroups === true ? { sc_threshold: '0', flags: '+cgop' } : {}),
+          ...(o.betweenFrames === undefined ? {} : { bf: String(o.betweenFrames), 'b-adapt': '0' }),
         },
       };
     }
     case 'prores4444':
       // FFmpeg's other ProRes encoder (prores_ks) takes several times as long for the same distance to the source.
       // It alone writes pictures of an odd width, though.
-      if (o.widthPx % 2 !== 0) return { encoder: 'prores_ks', pixelFormat: `yuv${a}444p10le`, options: { profile: '4', vendor: 'apl0', bits_per_mb: '8192' } };
+      if (o.widthPx % 2 !== 0)
+        return {
+          encoder: 'prores_ks',
+          pixelFormat: `yuv${a}444p10le`,
+          options: { profile: '4', vendor: 'apl0', bits_per_mb: '8192' },
+        };
       return { encoder: 'prores_aw', pixelFormat: `yuv${a}444p10le`, options: { profile: '4', vendor: 'apl0' } };
     case 'ffv1': {
       const deep = bits > 8 ? `${bits}le` : '';
-      return { encoder: 'ffv1', pixelFormat: o.grey ? `gray${deep}` : bits === 8 ? (o.alpha ? 'bgra' : 'bgr0') : `gbr${a}p${deep}`, options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) } };
+      return {
+        encoder: 'ffv1',
+        pixelFormat: o.grey ? `gray${deep}` : bits === 8 ? (o.alpha ? 'bgra' : 'bgr0') : `gbr${a}p${deep}`,
+        options: { level: '3', slicecrc: '1', slices: '4', g: '1', ...(bits > 8 ? { coder: '1' } : {}) },
+      };
     }
     case 'png': {
-      if (bits === 8) return { encoder: 'png', pixelFormat: o.grey ? 'gray' : o.alpha ? 'rgba' : 'rgb24', options: { pred: 'mixed', compression_level: '4' } };
-      return { encoder: 'png', pixelFormat: o.grey ? 'gray16be' : o.alpha ? 'rgba64be' : 'rgb48be', options: { pred: 'mixed', compression_level: '4' } };
+      if (bits === 8)
+        return {
+          encoder: 'png',
+          pixelFormat: o.grey ? 'gray' : o.alpha ? 'rgba' : 'rgb24',
+          options: { pred: 'mixed', compression_level: '4' },
+        };
+      return {
+        encoder: 'png',
+        pixelFormat: o.grey ? 'gray16be' : o.alpha ? 'rgba64be' : 'rgb48be',
+        options: { pred: 'mixed', compression_level: '4' },
+      };
     }
     case 'exr':
-      return { encoder: 'exr', pixelFormat: o.grey ? 'grayf32le' : `gbr${a}pf32le`, options: { compression: 'zip16', format: o.half === false ? 'float' : 'half' } };
+      return {
+        encoder: 'exr',
+        pixelFormat: o.grey ? 'grayf32le' : `gbr${a}pf32le`,
+        options: { compression: 'zip16', format: o.half === false ? 'float' : 'half' },
+      };
   }
 }
 
 /** The encoder, opened. @param globalHeader the container keeps its header. Throws `PW-MEDIA-CODEC` and `PW-MEDIA-ENCODER`. */
-export async function openEncoder({ encoder, pixelFormat, options }: Encoding, o: WriterOptions, tags: ColourTags, threads: number, globalHeader: boolean): Promise<CodecContext> {
+export async function openEncoder(
+  { encoder, pixelFormat, options }: Encoding,
+  o: WriterOptions,
+  tags: ColourTags,
+  threads: number,
+  globalHeader: boolean,
+): Promise<CodecContext> {
   const codec = Codec.findEncoderByName(encoder as never);
-  if (codec === null) throw new PlatewrightError('PW-MEDIA-CODEC', `this build cannot encode ${encoder}`, { kind: 'internal' });
+  if (codec === null)
+    throw new PlatewrightError('PW-MEDIA-CODEC', `this build cannot encode ${encoder}`, { kind: 'internal' });
   const c = new CodecContext();
   c.allocContext3(codec);
   c.width = o.widthPx;
@@ -112,6 +149,11 @@ export async function openEncoder({ encoder, pixelFormat, options }: Encoding, o
   const dictionary = Dictionary.fromObject(options);
   const code = await c.open2(codec, dictionary);
   dictionary.free();
-  if (code < 0) throw new PlatewrightError('PW-MEDIA-ENCODER', `the ${encoder} encoder refuses ${o.widthPx} × ${o.heightPx} as ${pixelFormat}`, { kind: 'internal', detail: { code } });
+  if (code < 0)
+    throw new PlatewrightError(
+      'PW-MEDIA-ENCODER',
+      `the ${encoder} encoder refuses ${o.widthPx} × ${o.heightPx} as ${pixelFormat}`,
+      { kind: 'internal', detail: { code } },
+    );
   return c;
 }

@@ -26,11 +26,20 @@ const FLOOR = 0.02;
 
 /** @param runs runs of consecutive frames, each of RUN_LENGTH or fewer. */
 export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedParity: 0 | 1 | null): FieldUse {
-  let whole = 0, woven = 0, between = 0, before = 0, after = 0, firstTop = 0, firstBottom = 0;
+  let whole = 0,
+    woven = 0,
+    between = 0,
+    before = 0,
+    after = 0,
+    firstTop = 0,
+    firstBottom = 0;
   for (const run of runs) {
     for (let i = 1; i + 1 < run.length; i++) {
-      const c = combing(run[i]!, run[i]!, 0), p = combing(run[i]!, run[i - 1]!, 0), n = combing(run[i]!, run[i + 1]!, 0);
-      const best = Math.min(p, n), most = Math.max(p, n);
+      const c = combing(run[i]!, run[i]!, 0),
+        p = combing(run[i]!, run[i - 1]!, 0),
+        n = combing(run[i]!, run[i + 1]!, 0);
+      const best = Math.min(p, n),
+        most = Math.max(p, n);
       if (most < FLOOR || (most < 1.2 * c && best > c / CLEAR)) continue;
       if (c * CLEAR <= best) whole++;
       else if (c >= CLEAR * best) {
@@ -52,16 +61,28 @@ export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedPar
   if (moving < 4) return WHOLE;
   // Frame 4 of a 3:2 cycle weaves as well with its neighbour's field as with its own, so it stands between; woven ones are two in five.
   if (woven >= 0.75 * moving) {
-    return { kind: 'shifted', parity: before >= after ? 0 : 1, note: 'the fields of each picture stand in two neighbouring frames; they were put together again' };
+    return {
+      kind: 'shifted',
+      parity: before >= after ? 0 : 1,
+      note: 'the fields of each picture stand in two neighbouring frames; they were put together again',
+    };
   }
   if (woven >= 0.22 * moving && whole >= 0.22 * moving) {
-    return { kind: 'pulldown', parity: before >= after ? 0 : 1, note: 'film frames are spread over fields 3:2 (pulldown); the film frames were put together again, at four fifths of the rate' };
+    return {
+      kind: 'pulldown',
+      parity: before >= after ? 0 : 1,
+      note: 'film frames are spread over fields 3:2 (pulldown); the film frames were put together again, at four fifths of the rate',
+    };
   }
   const laced = firstTop + firstBottom;
   // The nearer side is always the same one.
   if (laced >= 0.5 * moving && Math.max(firstTop, firstBottom) >= 0.8 * laced && whole < 0.35 * moving) {
     const parity = firstTop === firstBottom && flaggedParity !== null ? flaggedParity : firstTop >= firstBottom ? 0 : 1;
-    return { kind: 'interlaced', parity, note: `the frames hold two moments each (interlaced, ${parity === 0 ? 'top' : 'bottom'} field first); the first field was kept and the other made anew` };
+    return {
+      kind: 'interlaced',
+      parity,
+      note: `the frames hold two moments each (interlaced, ${parity === 0 ? 'top' : 'bottom'} field first); the first field was kept and the other made anew`,
+    };
   }
   return WHOLE;
 }
@@ -78,6 +99,7 @@ export function mayHaveFields(heightPx: number, r: Rate, flagged: boolean): bool
 /** Rate and frame count after the fields are put right. */
 export function conformed(use: FieldUse, r: Rate, count: number): { rate: Rate; frameCount: number } {
   if (use.kind !== 'pulldown') return { rate: r, frameCount: count };
-  const groups = Math.floor(count / 5), rest = count - 5 * groups;
+  const groups = Math.floor(count / 5),
+    rest = count - 5 * groups;
   return { rate: rate(r.num * 4, r.den * 5), frameCount: 4 * groups + Math.min(rest, 4) };
 }

@@ -13,7 +13,8 @@ import { writeRawClip } from './test-clips.js';
 import type { VideoFrame } from './types.js';
 import { VideoReader } from './video-reader.js';
 
-const W = 160, H = 480;
+const W = 160,
+  H = 480;
 let dir: string;
 beforeAll(() => {
   dir = mkdtempSync(join(tmpdir(), 'pw-fields-'));
@@ -39,7 +40,8 @@ function scene(t: number): Picture {
 function twoFields(top: Picture, bottom: Picture): Picture {
   const p = createPicture(W, H, 3);
   const rows = 3 * H;
-  for (let y = 0; y < rows; y++) p.data.set(((y % H) % 2 === 0 ? top : bottom).data.subarray(y * W, (y + 1) * W), y * W);
+  for (let y = 0; y < rows; y++)
+    p.data.set(((y % H) % 2 === 0 ? top : bottom).data.subarray(y * W, (y + 1) * W), y * W);
   return p;
 }
 
@@ -55,16 +57,34 @@ function pulldown(i: number, phase: number, bottomFirst: boolean): Picture {
   const of = (field: number): number => {
     // Fields in time: 2 of A, 3 of B, 2 of C, 3 of D.
     const f = 2 * (i + phase) + field;
-    const cycle = Math.floor(f / 10), r = f - 10 * cycle;
+    const cycle = Math.floor(f / 10),
+      r = f - 10 * cycle;
     return 4 * cycle + [0, 0, 1, 1, 1, 2, 2, 3, 3, 3][r]!;
   };
-  const first = film(of(0)), second = film(of(1));
+  const first = film(of(0)),
+    second = film(of(1));
   return bottomFirst ? twoFields(second, first) : twoFields(first, second);
 }
 
-async function clip(name: string, frames: number, r: readonly [number, number], picture: (n: number) => Picture): Promise<string> {
+async function clip(
+  name: string,
+  frames: number,
+  r: readonly [number, number],
+  picture: (n: number) => Picture,
+): Promise<string> {
   const path = join(dir, name);
-  await writeRawClip(path, { width: W, height: H, muxer: 'matroska', encoder: 'ffv1', pixelFormat: 'yuv420p', options: { level: '3' }, timeBase: [r[1], r[0]], rate: r, ticks: Array.from({ length: frames }, (_, i) => i), picture });
+  await writeRawClip(path, {
+    width: W,
+    height: H,
+    muxer: 'matroska',
+    encoder: 'ffv1',
+    pixelFormat: 'yuv420p',
+    options: { level: '3' },
+    timeBase: [r[1], r[0]],
+    rate: r,
+    ticks: Array.from({ length: frames }, (_, i) => i),
+    picture,
+  });
   return path;
 }
 
@@ -77,9 +97,16 @@ function worst(frame: Parameters<typeof lumaPlane>[0], want: Picture): number {
 }
 
 describe('3:2 pulldown', () => {
-  for (const [phase, bottomFirst] of [[0, false], [2, false], [4, false], [1, true]] as const) {
+  for (const [phase, bottomFirst] of [
+    [0, false],
+    [2, false],
+    [4, false],
+    [1, true],
+  ] as const) {
     it(`is undone to the very film frames (phase ${phase}, ${bottomFirst ? 'bottom' : 'top'} field first)`, async () => {
-      const path = await clip(`pd${phase}${bottomFirst}.mkv`, 50, [30000, 1001], (i) => pulldown(i, phase, bottomFirst));
+      const path = await clip(`pd${phase}${bottomFirst}.mkv`, 50, [30000, 1001], (i) =>
+        pulldown(i, phase, bottomFirst),
+      );
       const reader = await VideoReader.open(path);
       expect(reader.info.rate).toEqual(rate(24000, 1001));
       expect(reader.info.frameCount).toBe(40);
@@ -88,7 +115,8 @@ describe('3:2 pulldown', () => {
       // Which film frame each one is; in order, none twice, none left out.
       const seen: number[] = [];
       for await (const f of reader.frames()) {
-        let best = -1, least = Infinity;
+        let best = -1,
+          least = Infinity;
         for (let t = Math.max(0, f.index - 4); t < f.index + 8; t++) {
           const e = worst(f, film(t));
           if (e < least) {
@@ -117,13 +145,16 @@ describe('3:2 pulldown', () => {
 describe('interlace', () => {
   for (const bottomFirst of [false, true]) {
     it(`${bottomFirst ? 'bottom' : 'top'} field first is recognised, and the first field's moment is kept`, async () => {
-      const path = await clip(`il${bottomFirst}.mkv`, 40, [25, 1], (i) => (bottomFirst ? twoFields(film(i + 0.5), film(i)) : twoFields(film(i), film(i + 0.5))));
+      const path = await clip(`il${bottomFirst}.mkv`, 40, [25, 1], (i) =>
+        bottomFirst ? twoFields(film(i + 0.5), film(i)) : twoFields(film(i), film(i + 0.5)),
+      );
       const reader = await VideoReader.open(path);
       expect(reader.info.frameCount).toBe(40);
       expect(reader.info.notes.join()).toContain(`interlaced, ${bottomFirst ? 'bottom' : 'top'} field first`);
       const raw = await VideoReader.open(path, { fields: 'as-is' });
       for (const n of [5, 20, 33]) {
-        const got = await reader.frame(n), was = await raw.frame(n);
+        const got = await reader.frame(n),
+          was = await raw.frame(n);
         expect(combing(got, got, 0)).toBeLessThan(0.25 * combing(was, was, 0));
         // Mean error against the moment's own picture, beside doing nothing.
         const mean = (f: typeof got): number => {
@@ -145,8 +176,19 @@ describe('interlace', () => {
     const run = Array.from({ length: 13 }, (_, f): VideoFrame => {
       const grain = Float32Array.from({ length: W * (H + 2) }, () => 7 * random.normal());
       const luma = new Uint8Array(W * H);
-      for (let i = 0; i < W * H; i++) luma[i] = Math.round(110 + 40 * Math.sin(Math.floor(i / W) / 5) + (0.07 * grain[i]! + grain[i + W]! + 0.07 * grain[i + 2 * W]!));
-      return { index: f, widthPx: W, heightPx: H, planes: [luma], layout: 'yuv', bitDepth: 8, chromaShift: [1, 1] } as unknown as VideoFrame;
+      for (let i = 0; i < W * H; i++)
+        luma[i] = Math.round(
+          110 + 40 * Math.sin(Math.floor(i / W) / 5) + (0.07 * grain[i]! + grain[i + W]! + 0.07 * grain[i + 2 * W]!),
+        );
+      return {
+        index: f,
+        widthPx: W,
+        heightPx: H,
+        planes: [luma],
+        layout: 'yuv',
+        bitDepth: 8,
+        chromaShift: [1, 1],
+      } as unknown as VideoFrame;
     });
     expect(combing(run[4]!, run[5]!, 0)).toBeGreaterThan(1.2 * combing(run[4]!, run[4]!, 0));
     expect(judgeFields([run], null)).toEqual(WHOLE);
@@ -166,7 +208,11 @@ describe('interlace', () => {
 
 describe('whole frames', () => {
   it('moving and resting pictures at television rates are left as they are', async () => {
-    for (const [name, r, picture] of [['p25.mkv', [25, 1], film], ['p30.mkv', [30000, 1001], film], ['rest.mkv', [25, 1], () => film(3)]] as const) {
+    for (const [name, r, picture] of [
+      ['p25.mkv', [25, 1], film],
+      ['p30.mkv', [30000, 1001], film],
+      ['rest.mkv', [25, 1], () => film(3)],
+    ] as const) {
       const path = await clip(name, 30, r, picture);
       const info = (await probe(path)).video!;
       expect([info.frameCount, info.rate]).toEqual([30, rate(r[0], r[1])]);

@@ -38,7 +38,16 @@ export class FileCursor implements Cursor {
   private held: { source: number; frame: VideoFrame } | null = null;
   private open = true;
 
-  private constructor(path: string, threads: number, decoder: PictureDecoder, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>, small: SmallSize | null) {
+  private constructor(
+    path: string,
+    threads: number,
+    decoder: PictureDecoder,
+    info: VideoInfo,
+    ensureIndex: () => Promise<Built | null>,
+    built: Built | null,
+    damage: Set<number>,
+    small: SmallSize | null,
+  ) {
     this.path = path;
     this.threads = threads;
     this.decoder = decoder;
@@ -50,8 +59,26 @@ export class FileCursor implements Cursor {
   }
 
   /** @param opened the file as it was opened before, at whatever place; only with an index */
-  static async open(path: string, threads: number, info: VideoInfo, ensureIndex: () => Promise<Built | null>, built: Built | null, damage: Set<number>, small: SmallSize | null = null, opened: OpenedInput | null = null): Promise<FileCursor> {
-    const cursor = new FileCursor(path, threads, await PictureDecoder.open(path, threads, small !== null, opened), info, ensureIndex, built, damage, small);
+  static async open(
+    path: string,
+    threads: number,
+    info: VideoInfo,
+    ensureIndex: () => Promise<Built | null>,
+    built: Built | null,
+    damage: Set<number>,
+    small: SmallSize | null = null,
+    opened: OpenedInput | null = null,
+  ): Promise<FileCursor> {
+    const cursor = new FileCursor(
+      path,
+      threads,
+      await PictureDecoder.open(path, threads, small !== null, opened),
+      info,
+      ensureIndex,
+      built,
+      damage,
+      small,
+    );
     // Its packets were counted to the end: the first frame is sought.
     if (opened !== null) cursor.position = Infinity;
     return cursor;
@@ -67,7 +94,8 @@ export class FileCursor implements Cursor {
     const index = this.built !== null && !this.built.index.untimed ? this.built.index : null;
     const next = this.waiting?.at ?? this.position;
     let sought = false;
-    if (source < next && this.held !== null && this.held.source < source && this.waiting !== null) return this.inPlaceOf(n, source);
+    if (source < next && this.held !== null && this.held.source < source && this.waiting !== null)
+      return this.inPlaceOf(n, source);
     if (index !== null && (source < next || passesKey(index, next, source))) sought = await this.goTo(index, source);
     else if (source < next) await this.reopen();
 
@@ -79,7 +107,8 @@ export class FileCursor implements Cursor {
       }
       if (got !== null && got.at === source) return this.handOut(n, source, got.frame);
       // Behind it or past the end: after a seek an earlier start may bring it, else it is lost.
-      if (index === null || attempt === 2 || (!sought && this.held !== null)) return got === null ? null : this.inPlaceOf(n, source);
+      if (index === null || attempt === 2 || (!sought && this.held !== null))
+        return got === null ? null : this.inPlaceOf(n, source);
       attempt++;
       if (attempt === 1) sought = await this.goTo(index, Math.max(0, source - 300));
       else await this.reopen();
@@ -135,7 +164,8 @@ export class FileCursor implements Cursor {
   /** Frame `n` is lost: the one before it stands in, or the one after it where there is none. */
   private inPlaceOf(n: number, source: number): VideoFrame {
     this.damage.add(n);
-    if (this.held !== null && this.held.source <= source) return { ...this.held.frame, index: n, ...(this.small === null ? {} : { whole: () => null }) };
+    if (this.held !== null && this.held.source <= source)
+      return { ...this.held.frame, index: n, ...(this.small === null ? {} : { whole: () => null }) };
     const out = this.small === null ? this.extract(this.waiting!.frame, n) : this.reduced(this.waiting!.frame, n);
     this.held = { source, frame: out };
     return out;
@@ -161,28 +191,50 @@ export class FileCursor implements Cursor {
       this.extractor = new PlaneExtractor(format);
       this.extractorFormat = format;
       this.reducer?.free();
-      const upright = isUpright(readDisplayMatrix(this.decoder.opened.video!.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)));
-      this.reducer = this.small === null || !upright ? null : FrameReducer.for(format, frame.width, frame.height, this.small);
+      const upright = isUpright(
+        readDisplayMatrix(this.decoder.opened.video!.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)),
+      );
+      this.reducer =
+        this.small === null || !upright ? null : FrameReducer.for(format, frame.width, frame.height, this.small);
     }
     return this.extractor;
   }
 
   private reduced(frame: Frame, n: number): ReducedFrame {
     this.extractorFor(frame);
-    if (this.reducer === null || !this.reducer.takes(frame) || squareWidth(frame.width, this.info.pixelAspect) !== this.info.widthPx || frame.height !== this.info.heightPx) {
+    if (
+      this.reducer === null ||
+      !this.reducer.takes(frame) ||
+      squareWidth(frame.width, this.info.pixelAspect) !== this.info.widthPx ||
+      frame.height !== this.info.heightPx
+    ) {
       const full = this.extract(frame, n);
       return { ...full, whole: () => full };
     }
-    return { ...this.reducer.reduce(frame, n, this.info.colour), whole: () => (this.waiting === null ? this.extract(frame, n) : null) };
+    return {
+      ...this.reducer.reduce(frame, n, this.info.colour),
+      whole: () => (this.waiting === null ? this.extract(frame, n) : null),
+    };
   }
 
   private extract(frame: Frame, n: number): VideoFrame {
     this.extractorFor(frame);
     const par = this.decoder.opened.video!.codecpar;
     const site = chromaSiteOf(par.chromaLocation, this.extractor!.format, this.decoder.opened.still);
-    const out = this.extractor!.extract(frame, n, this.info.colour, site, readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)), this.info.pixelAspect);
+    const out = this.extractor!.extract(
+      frame,
+      n,
+      this.info.colour,
+      site,
+      readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)),
+      this.info.pixelAspect,
+    );
     if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {
-      throw new PlatewrightError('PW-MEDIA-CHANGED', `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} × ${this.info.heightPx}; split the file there`, { detail: { frame: n } });
+      throw new PlatewrightError(
+        'PW-MEDIA-CHANGED',
+        `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} × ${this.info.heightPx}; split the file there`,
+        { detail: { frame: n } },
+      );
     }
     return out;
   }
@@ -199,7 +251,8 @@ export class FileCursor implements Cursor {
 /** True where reaching `to` from `from` by decoding on would pass another key frame, so that a seek is the shorter way. */
 function passesKey(index: FrameIndex, from: number, to: number): boolean {
   if (!(to - from >= 3)) return false;
-  const at = index.shown[to]!, start = index.shown[from]!;
+  const at = index.shown[to]!,
+    start = index.shown[from]!;
   for (let i = index.keys.length - 1; i >= 0; i--) {
     const k = index.keys[i]!;
     if (k <= start) return false;

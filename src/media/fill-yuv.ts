@@ -8,18 +8,52 @@ type Codes = Uint8Array | Uint16Array;
 
 /** Rows of a tight plane in the kernels' memory into one whose rows are `stride` samples apart. */
 function layRows(door: KernelDoor, pointer: number, width: number, height: number, to: Codes, stride: number): void {
-  const made = to instanceof Uint8Array ? new Uint8Array(door.memory.buffer, pointer, width * height) : new Uint16Array(door.memory.buffer, pointer, width * height);
-  if (stride === width) { to.set(made); return; }
+  const made =
+    to instanceof Uint8Array
+      ? new Uint8Array(door.memory.buffer, pointer, width * height)
+      : new Uint16Array(door.memory.buffer, pointer, width * height);
+  if (stride === width) {
+    to.set(made);
+    return;
+  }
   for (let y = 0; y < height; y++) to.set(made.subarray(y * width, (y + 1) * width), y * stride);
 }
 
 /** A plane of `src` that begins at `at`, times scale plus offset, rounded and held within low and high. */
-export function quantisePlane(src: Float32Array, at: number, width: number, height: number, dst: Codes, stride: number, scale: number, offset: number, low: number, high: number): void {
-  if (width * height < KERNEL_FROM_PIXELS) { quantisePlanePlain(src, at, width, height, dst, stride, scale, offset, low, high); return; }
-  const door = kernels(), scope = door.scope(), deep = dst instanceof Uint8Array ? 0 : 1;
+export function quantisePlane(
+  src: Float32Array,
+  at: number,
+  width: number,
+  height: number,
+  dst: Codes,
+  stride: number,
+  scale: number,
+  offset: number,
+  low: number,
+  high: number,
+): void {
+  if (width * height < KERNEL_FROM_PIXELS) {
+    quantisePlanePlain(src, at, width, height, dst, stride, scale, offset, low, high);
+    return;
+  }
+  const door = kernels(),
+    scope = door.scope(),
+    deep = dst instanceof Uint8Array ? 0 : 1;
   try {
     const made = scope.allocate((width * height) << deep);
-    door.run('quantise', [scope.input(src.subarray(at, at + width * height)), width, height, deep, scope.input(Float64Array.of(scale, offset + 0.5, low, high)), made], height, width * 2);
+    door.run(
+      'quantise',
+      [
+        scope.input(src.subarray(at, at + width * height)),
+        width,
+        height,
+        deep,
+        scope.input(Float64Array.of(scale, offset + 0.5, low, high)),
+        made,
+      ],
+      height,
+      width * 2,
+    );
     layRows(door, made, width, height, dst, stride);
   } finally {
     scope.close();
@@ -30,18 +64,55 @@ export function quantisePlane(src: Float32Array, at: number, width: number, heig
  * Y'CbCr codes of a display-coded picture into planes whose rows are `rowLength` samples apart; chroma left-sited: 1-2-1 across,
  * the mean of the lines down.
  */
-export function fillYuv(coded: Picture, samples: Codes[], rowLength: number[], shift: readonly [number, number], tags: ColourTags, bitDepth: number, low: number, high: number): void {
-  const { width: w, height: h } = coded, n = w * h;
-  if (n < KERNEL_FROM_PIXELS) { fillYuvPlain(coded, samples, rowLength, shift, tags, bitDepth, low, high); return; }
-  const [sx, sy] = shift, deep = bitDepth > 8 ? 1 : 0;
-  const q = quantisation(bitDepth, tags.fullRange), [kr, kb] = lumaWeights(tags.matrix);
-  const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy, grey = coded.channels < 3;
-  const door = kernels(), scope = door.scope();
+export function fillYuv(
+  coded: Picture,
+  samples: Codes[],
+  rowLength: number[],
+  shift: readonly [number, number],
+  tags: ColourTags,
+  bitDepth: number,
+  low: number,
+  high: number,
+): void {
+  const { width: w, height: h } = coded,
+    n = w * h;
+  if (n < KERNEL_FROM_PIXELS) {
+    fillYuvPlain(coded, samples, rowLength, shift, tags, bitDepth, low, high);
+    return;
+  }
+  const [sx, sy] = shift,
+    deep = bitDepth > 8 ? 1 : 0;
+  const q = quantisation(bitDepth, tags.fullRange),
+    [kr, kb] = lumaWeights(tags.matrix);
+  const cw = (w + (1 << sx) - 1) >> sx,
+    ch = (h + (1 << sy) - 1) >> sy,
+    grey = coded.channels < 3;
+  const door = kernels(),
+    scope = door.scope();
   try {
-    const y = scope.allocate(n << deep), u = scope.allocate((cw * ch) << deep), v = scope.allocate((cw * ch) << deep);
-    const k = Float64Array.of(kr, 1 - kr - kb, kb, q.lumaScale, q.lumaOffset + 0.5, q.chromaScale / (2 * (1 - kb)), q.chromaScale / (2 * (1 - kr)), q.chromaOffset + 0.5, low, high);
+    const y = scope.allocate(n << deep),
+      u = scope.allocate((cw * ch) << deep),
+      v = scope.allocate((cw * ch) << deep);
+    const k = Float64Array.of(
+      kr,
+      1 - kr - kb,
+      kb,
+      q.lumaScale,
+      q.lumaOffset + 0.5,
+      q.chromaScale / (2 * (1 - kb)),
+      q.chromaScale / (2 * (1 - kr)),
+      q.chromaOffset + 0.5,
+      low,
+      high,
+    );
     const light = scope.input(coded.data.subarray(0, grey ? n : 3 * n));
-    door.run('fillYuv', [light, grey ? 0 : 4 * n, grey ? 0 : 8 * n, w, h, sx, sy, deep, scope.input(k), y, u, v], ch, (w << sy) * 6, 8 * (w + 8));
+    door.run(
+      'fillYuv',
+      [light, grey ? 0 : 4 * n, grey ? 0 : 8 * n, w, h, sx, sy, deep, scope.input(k), y, u, v],
+      ch,
+      (w << sy) * 6,
+      8 * (w + 8),
+    );
     layRows(door, y, w, h, samples[0]!, rowLength[0]!);
     layRows(door, u, cw, ch, samples[1]!, rowLength[1]!);
     layRows(door, v, cw, ch, samples[2]!, rowLength[2]!);
@@ -51,10 +122,22 @@ export function fillYuv(coded: Picture, samples: Codes[], rowLength: number[], s
 }
 
 /** Plain twin of {@link quantisePlane}. */
-export function quantisePlanePlain(src: Float32Array, at: number, width: number, height: number, dst: Uint8Array | Uint16Array, stride: number, scale: number, offset: number, low: number, high: number): void {
+export function quantisePlanePlain(
+  src: Float32Array,
+  at: number,
+  width: number,
+  height: number,
+  dst: Uint8Array | Uint16Array,
+  stride: number,
+  scale: number,
+  offset: number,
+  low: number,
+  high: number,
+): void {
   const bias = offset + 0.5;
   for (let y = 0; y < height; y++) {
-    const i = at + y * width, j = y * stride;
+    const i = at + y * width,
+      j = y * stride;
     for (let x = 0; x < width; x++) {
       const v = src[i + x]! * scale + bias;
       dst[j + x] = v < low ? low : v >= high ? high : v;
@@ -66,17 +149,31 @@ export function quantisePlanePlain(src: Float32Array, at: number, width: number,
  * Plain twin of {@link fillYuv}. Rows are worked out in floats and then rounded into their plane by a loop of the plane's own
  * type: one loop that meets bytes and words alike is several times slower.
  */
-export function fillYuvPlain(coded: Picture, samples: (Uint8Array | Uint16Array)[], rowLength: number[], shift: readonly [number, number], tags: ColourTags, bitDepth: number, low: number, high: number): void {
+export function fillYuvPlain(
+  coded: Picture,
+  samples: (Uint8Array | Uint16Array)[],
+  rowLength: number[],
+  shift: readonly [number, number],
+  tags: ColourTags,
+  bitDepth: number,
+  low: number,
+  high: number,
+): void {
   const { width: w, height: h, data } = coded;
   const n = w * h;
   const [sx, sy] = shift;
   const q = quantisation(bitDepth, tags.fullRange);
   const [kr, kb] = lumaWeights(tags.matrix);
-  const us = q.chromaScale / (2 * (1 - kb)), vs = q.chromaScale / (2 * (1 - kr)), mid = q.chromaOffset + 0.5;
-  const green = coded.channels < 3 ? 0 : n, blue = coded.channels < 3 ? 0 : 2 * n;
+  const us = q.chromaScale / (2 * (1 - kb)),
+    vs = q.chromaScale / (2 * (1 - kr)),
+    mid = q.chromaOffset + 0.5;
+  const green = coded.channels < 3 ? 0 : n,
+    blue = coded.channels < 3 ? 0 : 2 * n;
   const lines = 1 << sy;
   const cw = (w + (1 << sx) - 1) >> sx;
-  const luma = new Float32Array(w), u = new Float32Array(w), v = new Float32Array(w);
+  const luma = new Float32Array(w),
+    u = new Float32Array(w),
+    v = new Float32Array(w);
   for (let top = 0; top < h; top += lines) {
     const used = Math.min(lines, h - top);
     u.fill(0);
@@ -97,10 +194,22 @@ export function fillYuvPlain(coded: Picture, samples: (Uint8Array | Uint16Array)
 }
 
 /** Luma of a row, and its blue and red differences added to u and v. */
-function addRow(data: Float32Array, r0: number, g0: number, b0: number, w: number, kr: number, kb: number, luma: Float32Array, u: Float32Array, v: Float32Array): void {
+function addRow(
+  data: Float32Array,
+  r0: number,
+  g0: number,
+  b0: number,
+  w: number,
+  kr: number,
+  kb: number,
+  luma: Float32Array,
+  u: Float32Array,
+  v: Float32Array,
+): void {
   const kg = 1 - kr - kb;
   for (let x = 0; x < w; x++) {
-    const r = data[r0 + x]!, b = data[b0 + x]!;
+    const r = data[r0 + x]!,
+      b = data[b0 + x]!;
     const l = kr * r + kg * data[g0 + x]! + kb * b;
     luma[x] = l;
     u[x] = u[x]! + (b - l);
@@ -112,7 +221,8 @@ function addRow(data: Float32Array, r0: number, g0: number, b0: number, w: numbe
 function thin(row: Float32Array, w: number, cw: number, shift: number): void {
   let before = row[0]!;
   for (let x = 0; x < cw; x++) {
-    const c = x << shift, centre = row[c]!;
+    const c = x << shift,
+      centre = row[c]!;
     const value = 0.25 * ((c > 0 ? before : centre) + (c + 1 < w ? row[c + 1]! : centre)) + 0.5 * centre;
     // The sample left of the next centre is read before this one may overwrite it.
     before = row[((x + 1) << shift) - 1] ?? 0;
@@ -120,19 +230,46 @@ function thin(row: Float32Array, w: number, cw: number, shift: number): void {
   }
 }
 
-function roundRow(src: Float32Array, count: number, scale: number, bias: number, dst: Uint8Array | Uint16Array, at: number, low: number, high: number): void {
+function roundRow(
+  src: Float32Array,
+  count: number,
+  scale: number,
+  bias: number,
+  dst: Uint8Array | Uint16Array,
+  at: number,
+  low: number,
+  high: number,
+): void {
   if (dst instanceof Uint8Array) roundToBytes(src, count, scale, bias, dst, at, low, high);
   else roundToWords(src, count, scale, bias, dst, at, low, high);
 }
 
-function roundToBytes(src: Float32Array, count: number, scale: number, bias: number, dst: Uint8Array, at: number, low: number, high: number): void {
+function roundToBytes(
+  src: Float32Array,
+  count: number,
+  scale: number,
+  bias: number,
+  dst: Uint8Array,
+  at: number,
+  low: number,
+  high: number,
+): void {
   for (let x = 0; x < count; x++) {
     const c = src[x]! * scale + bias;
     dst[at + x] = c < low ? low : c >= high ? high : c | 0;
   }
 }
 
-function roundToWords(src: Float32Array, count: number, scale: number, bias: number, dst: Uint16Array, at: number, low: number, high: number): void {
+function roundToWords(
+  src: Float32Array,
+  count: number,
+  scale: number,
+  bias: number,
+  dst: Uint16Array,
+  at: number,
+  low: number,
+  high: number,
+): void {
   for (let x = 0; x < count; x++) {
     const c = src[x]! * scale + bias;
     dst[at + x] = c < low ? low : c >= high ? high : c | 0;

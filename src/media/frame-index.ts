@@ -31,13 +31,21 @@ export interface FrameIndex {
 /** Reads every packet of the picture stream. The input is used up: open another to decode. */
 export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
   const stream = input.video;
-  if (stream === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${input.path} has no picture in it`, { detail: { file: input.path } });
+  if (stream === null)
+    throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${input.path} has no picture in it`, {
+      detail: { file: input.path },
+    });
   const streams = input.context.streams;
   for (const s of streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
   const timeBase = stream.timeBase;
-  const pts: number[] = [], dts: number[] = [], keys: number[] = [];
+  const pts: number[] = [],
+    dts: number[] = [],
+    keys: number[] = [];
   const visible: number[] = [];
-  let damaged = 0, missing = 0, lastDuration = 0, lastPts = -Infinity;
+  let damaged = 0,
+    missing = 0,
+    lastDuration = 0,
+    lastPts = -Infinity;
   const packet = new Packet();
   packet.alloc();
   let sinceYield = performance.now();
@@ -49,7 +57,8 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
           damaged++;
         } else {
           const at = pts.length;
-          const d = packet.dts, p = packet.pts;
+          const d = packet.dts,
+            p = packet.pts;
           if (p === NO_TIMESTAMP) missing++;
           const ticks = Number(p === NO_TIMESTAMP ? d : p);
           pts.push(ticks);
@@ -77,7 +86,11 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
   const times = new Set(visible.map((i) => pts[i]!));
   const codec = stream.codecpar.codecId;
   // VP8's hidden reference frames are packets that show nothing; without times or with doubled ones packets can't be matched.
-  const untimed = (missing > 0 && reorders) || times.size !== visible.length || visible.some((i) => pts[i]! < -9e15) || codec === C.AV_CODEC_ID_VP8;
+  const untimed =
+    (missing > 0 && reorders) ||
+    times.size !== visible.length ||
+    visible.some((i) => pts[i]! < -9e15) ||
+    codec === C.AV_CODEC_ID_VP8;
   const shown = untimed ? visible : [...visible].sort((i, j) => pts[i]! - pts[j]!);
   return { version: 1, timeBase: [timeBase.num, timeBase.den], pts, dts, keys, shown, lastDuration, damaged, untimed };
 }
@@ -86,7 +99,9 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
 export function keyBefore(index: FrameIndex, n: number): number {
   const at = index.shown[n]!;
   const time = index.pts[at]!;
-  let lo = 0, hi = index.keys.length - 1, best = 0;
+  let lo = 0,
+    hi = index.keys.length - 1,
+    best = 0;
   while (lo <= hi) {
     const mid = (lo + hi) >> 1;
     if (index.keys[mid]! <= at) {
@@ -100,7 +115,31 @@ export function keyBefore(index: FrameIndex, n: number): number {
 }
 
 const USUAL_RATES: readonly (readonly [number, number])[] = [
-  [24000, 1001], [24, 1], [25, 1], [30000, 1001], [30, 1], [48, 1], [50, 1], [60000, 1001], [60, 1], [120000, 1001], [120, 1], [100, 1], [240, 1], [15, 1], [12, 1], [10, 1], [8, 1], [5, 1], [20, 1], [16, 1], [18, 1], [12000, 1001], [15000, 1001], [48000, 1001], [240000, 1001],
+  [24000, 1001],
+  [24, 1],
+  [25, 1],
+  [30000, 1001],
+  [30, 1],
+  [48, 1],
+  [50, 1],
+  [60000, 1001],
+  [60, 1],
+  [120000, 1001],
+  [120, 1],
+  [100, 1],
+  [240, 1],
+  [15, 1],
+  [12, 1],
+  [10, 1],
+  [8, 1],
+  [5, 1],
+  [20, 1],
+  [16, 1],
+  [18, 1],
+  [12000, 1001],
+  [15000, 1001],
+  [48000, 1001],
+  [240000, 1001],
 ];
 
 export interface Timing {
@@ -119,7 +158,14 @@ export interface Timing {
 export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   const count = index.shown.length;
   const fallback = claimed[0] ?? rate(25);
-  if (count < 2 || index.untimed) return { rate: fallback, variable: false, frameCount: count, sourceOf: null, notes: index.untimed && count > 1 ? ['the file gives no usable times; its frames were numbered one by one'] : [] };
+  if (count < 2 || index.untimed)
+    return {
+      rate: fallback,
+      variable: false,
+      frameCount: count,
+      sourceOf: null,
+      notes: index.untimed && count > 1 ? ['the file gives no usable times; its frames were numbered one by one'] : [],
+    };
   const [num, den] = index.timeBase;
   const t = (n: number): number => ((index.pts[index.shown[n]!]! - index.pts[index.shown[0]!]!) * num) / den;
   const deltas = new Float64Array(count - 1);
@@ -133,7 +179,8 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   for (const c of candidates) {
     const step = c.den / c.num;
     if (Math.abs(step - mean) > 0.02 * mean) continue;
-    let low = Infinity, high = -Infinity;
+    let low = Infinity,
+      high = -Infinity;
     for (let n = 0; n < count; n++) {
       const e = t(n) - n * step;
       if (e < low) low = e;
@@ -146,13 +193,19 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   }
   if (best !== null && best.worst < 0.5) {
     return {
-      rate: best.rate, variable: true, frameCount: count, sourceOf: null,
-      notes: [`times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms about ${best.rate.num}/${best.rate.den} frames a second; frames were numbered one by one, none doubled or left out`],
+      rate: best.rate,
+      variable: true,
+      frameCount: count,
+      sourceOf: null,
+      notes: [
+        `times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms about ${best.rate.num}/${best.rate.den} frames a second; frames were numbered one by one, none doubled or left out`,
+      ],
     };
   }
   // Really variable: show at each tick of a usual rate the frame that is due then. Of the rates near the median step the one
   // whose grid the times lie closest to wins; the container's claim is asked first.
-  let target = fallback, closest = Infinity;
+  let target = fallback,
+    closest = Infinity;
   for (const c of candidates) {
     const step = c.den / c.num;
     if (Math.abs(step / median - 1) > 0.06) continue;
@@ -163,12 +216,16 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
       target = c;
     }
   }
-  if (closest === Infinity) target = candidates.reduce((a, b) => (Math.abs(Math.log(b.den / b.num / median)) < Math.abs(Math.log(a.den / a.num / median)) - 1e-9 ? b : a));
+  if (closest === Infinity)
+    target = candidates.reduce((a, b) =>
+      Math.abs(Math.log(b.den / b.num / median)) < Math.abs(Math.log(a.den / a.num / median)) - 1e-9 ? b : a,
+    );
   const step = target.den / target.num;
   const last = index.lastDuration > 0 ? index.lastDuration * tick : median;
   const frames = Math.max(1, Math.round((t(count - 1) + last) / step));
   const sourceOf = new Int32Array(frames);
-  let s = 0, doubled = 0;
+  let s = 0,
+    doubled = 0;
   const used = new Uint8Array(count);
   for (let n = 0; n < frames; n++) {
     while (s + 1 < count && t(s + 1) <= (n + 0.5) * step) s++;
@@ -178,7 +235,12 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   }
   const dropped = count - used.reduce((a, b) => a + b, 0);
   return {
-    rate: target, variable: true, frameCount: frames, sourceOf,
-    notes: [`the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ${count} frames became ${frames}, ${doubled} held longer, ${dropped} left out`],
+    rate: target,
+    variable: true,
+    frameCount: frames,
+    sourceOf,
+    notes: [
+      `the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ${count} frames became ${frames}, ${doubled} held longer, ${dropped} left out`,
+    ],
   };
 }

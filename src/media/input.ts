@@ -10,9 +10,52 @@ import { C, Dictionary, FormatContext, type AVMediaType, type Stream, InputForma
  * text renamed to .mp4 is refused whatever it says.
  */
 const CONTAINERS = [
-  'mov', 'mp4', 'matroska', 'webm', 'avi', 'mpegts', 'mpeg', 'mpegvideo', 'mxf', 'asf', 'flv', 'ivf', 'nut', 'dv', 'gxf', 'ogg',
-  'h264', 'hevc', 'm4v', 'obu', 'av1', 'yuv4mpegpipe', 'gif', 'apng', 'wav', 'w64', 'aiff', 'caf', 'flac', 'mp3', 'aac', 'ac3', 'eac3', 'amr',
-  'png_pipe', 'jpeg_pipe', 'tiff_pipe', 'exr_pipe', 'webp_pipe', 'bmp_pipe', 'dpx_pipe', 'jpegxl_pipe', 'pam_pipe', 'ppm_pipe', 'pgm_pipe', 'j2k_pipe',
+  'mov',
+  'mp4',
+  'matroska',
+  'webm',
+  'avi',
+  'mpegts',
+  'mpeg',
+  'mpegvideo',
+  'mxf',
+  'asf',
+  'flv',
+  'ivf',
+  'nut',
+  'dv',
+  'gxf',
+  'ogg',
+  'h264',
+  'hevc',
+  'm4v',
+  'obu',
+  'av1',
+  'yuv4mpegpipe',
+  'gif',
+  'apng',
+  'wav',
+  'w64',
+  'aiff',
+  'caf',
+  'flac',
+  'mp3',
+  'aac',
+  'ac3',
+  'eac3',
+  'amr',
+  'png_pipe',
+  'jpeg_pipe',
+  'tiff_pipe',
+  'exr_pipe',
+  'webp_pipe',
+  'bmp_pipe',
+  'dpx_pipe',
+  'jpegxl_pipe',
+  'pam_pipe',
+  'ppm_pipe',
+  'pgm_pipe',
+  'j2k_pipe',
 ].join(',');
 
 const STILL_CONTAINERS = /_pipe$/;
@@ -33,10 +76,23 @@ export function requireFile(path: string): { sizeBytes: number; mtimeMs: number 
   try {
     s = statSync(path);
   } catch (cause) {
-    throw new PlatewrightError('PW-MEDIA-MISSING', `${path} does not exist or may not be read; check the name`, { cause, detail: { file: path } });
+    throw new PlatewrightError('PW-MEDIA-MISSING', `${path} does not exist or may not be read; check the name`, {
+      cause,
+      detail: { file: path },
+    });
   }
-  if (!s.isFile()) throw new PlatewrightError('PW-MEDIA-NOTAFILE', `${path} is not a file; name a media file, or a picture sequence such as shot_%05d.png`, { detail: { file: path } });
-  if (s.size === 0) throw new PlatewrightError('PW-MEDIA-EMPTY', `${basename(path)} has no bytes in it; copy it again from its source`, { detail: { file: path } });
+  if (!s.isFile())
+    throw new PlatewrightError(
+      'PW-MEDIA-NOTAFILE',
+      `${path} is not a file; name a media file, or a picture sequence such as shot_%05d.png`,
+      { detail: { file: path } },
+    );
+  if (s.size === 0)
+    throw new PlatewrightError(
+      'PW-MEDIA-EMPTY',
+      `${basename(path)} has no bytes in it; copy it again from its source`,
+      { detail: { file: path } },
+    );
   return { sizeBytes: s.size, mtimeMs: s.mtimeMs };
 }
 
@@ -64,17 +120,33 @@ export async function openInput(path: string): Promise<OpenedInput> {
   options.free();
   if (code < 0) {
     await dispose(context);
-    if (endsBeforeIndex(path)) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${basename(path)} breaks off before its index, which such files carry at their end, so no frame of it can be found; copy it again from the camera or the phone, and wait until the copy is whole`, { detail: { file: path, code } });
-    throw new PlatewrightError('PW-MEDIA-UNREADABLE', `${basename(path)} is not a media file that can be read (it may be cut off at its start, or be something else under this name); export or copy it again`, { detail: { file: path, code } });
+    if (endsBeforeIndex(path))
+      throw new PlatewrightError(
+        'PW-MEDIA-TRUNCATED',
+        `${basename(path)} breaks off before its index, which such files carry at their end, so no frame of it can be found; copy it again from the camera or the phone, and wait until the copy is whole`,
+        { detail: { file: path, code } },
+      );
+    throw new PlatewrightError(
+      'PW-MEDIA-UNREADABLE',
+      `${basename(path)} is not a media file that can be read (it may be cut off at its start, or be something else under this name); export or copy it again`,
+      { detail: { file: path, code } },
+    );
   }
   code = await context.findStreamInfo();
   const container = context.iformat?.name ?? 'unknown';
   const streams = context.streams;
   const pick = (type: AVMediaType): Stream | null => {
     const i = context.findBestStream(type);
-    return i < 0 ? null : streams[i] ?? null;
+    return i < 0 ? null : (streams[i] ?? null);
   };
-  return { path, context, container, still: STILL_CONTAINERS.test(container), video: pictureStream(streams), sound: pick(C.AVMEDIA_TYPE_AUDIO) };
+  return {
+    path,
+    context,
+    container,
+    still: STILL_CONTAINERS.test(container),
+    video: pictureStream(streams),
+    sound: pick(C.AVMEDIA_TYPE_AUDIO),
+  };
 }
 
 /**
@@ -82,7 +154,11 @@ export async function openInput(path: string): Promise<OpenedInput> {
  * timed thumbnails and has a size. (FFmpeg's own choice goes by what has most data, which may be another version of the film.)
  */
 function pictureStream(streams: readonly Stream[]): Stream | null {
-  const real = streams.filter((s) => s.codecpar.codecType === C.AVMEDIA_TYPE_VIDEO && (s.disposition & (C.AV_DISPOSITION_ATTACHED_PIC | C.AV_DISPOSITION_TIMED_THUMBNAILS)) === 0);
+  const real = streams.filter(
+    (s) =>
+      s.codecpar.codecType === C.AVMEDIA_TYPE_VIDEO &&
+      (s.disposition & (C.AV_DISPOSITION_ATTACHED_PIC | C.AV_DISPOSITION_TIMED_THUMBNAILS)) === 0,
+  );
   const sized = real.filter((s) => s.codecpar.width > 0);
   return sized.find((s) => (s.disposition & C.AV_DISPOSITION_DEFAULT) !== 0) ?? sized[0] ?? real[0] ?? null;
 }

@@ -26,5 +26,8 @@ export function decodeLight(coded: number, transfer: TransferName): number {
 
 /** Scene-linear value to coded. */
 export function encodeLight(linear: number, transfer: TransferName): number {
-  return encodeTransfer(transfer, (transfer === 'pq' ? Math.max(linear, 0) ** PQ_CONTRAST : linear) / whiteScale(transfer));
+  return encodeTransfer(
+    transfer,
+    (transfer === 'pq' ? Math.max(linear, 0) ** PQ_CONTRAST : linear) / whiteScale(transfer),
+  );
 }

@@ -1,6 +1,14 @@
 /** Takes a decoded FFmpeg frame apart into plain planes in buffers that are used again for the next frame. */
 import { PlatewrightError } from '../core/errors.js';
-import { avGetPixFmtFromName, avGetPixFmtName, avImageCopyToBuffer, avImageGetBufferSize, C, Frame, SoftwareScaleContext } from './ffmpeg.js';
+import {
+  avGetPixFmtFromName,
+  avGetPixFmtName,
+  avImageCopyToBuffer,
+  avImageGetBufferSize,
+  C,
+  Frame,
+  SoftwareScaleContext,
+} from './ffmpeg.js';
 import { widenHalves } from './half-float.js';
 import { isTurned, isUpright, orientPlane, orientSite, type Orientation } from './orientation.js';
 import { planarEquivalent, planeFormat, type PlaneFormat } from './pixel-formats.js';
@@ -13,7 +21,12 @@ type Plane = Uint8Array | Uint16Array | Float32Array;
 export function deliveredFormat(pixelFormat: number): PlaneFormat {
   const name = avGetPixFmtName(pixelFormat as never) ?? 'unknown';
   const planar = planarEquivalent(name);
-  if (planar === null) throw new PlatewrightError('PW-MEDIA-FORMAT', `pictures stored as ${name} cannot be read here; convert the file to ProRes, H.264 or PNG`, { detail: { pixelFormat: name } });
+  if (planar === null)
+    throw new PlatewrightError(
+      'PW-MEDIA-FORMAT',
+      `pictures stored as ${name} cannot be read here; convert the file to ProRes, H.264 or PNG`,
+      { detail: { pixelFormat: name } },
+    );
   return planeFormat(planar)!;
 }
 
@@ -23,13 +36,20 @@ export function chromaSiteOf(location: number, format: PlaneFormat, still: boole
   const midX = sx === 0 ? 0 : ((1 << sx) - 1) / 2;
   const midY = sy === 0 ? 0 : ((1 << sy) - 1) / 2;
   switch (location) {
-    case C.AVCHROMA_LOC_CENTER: return [midX, midY];
-    case C.AVCHROMA_LOC_TOPLEFT: return [0, 0];
-    case C.AVCHROMA_LOC_TOP: return [midX, 0];
-    case C.AVCHROMA_LOC_BOTTOMLEFT: return [0, sy === 0 ? 0 : (1 << sy) - 1];
-    case C.AVCHROMA_LOC_BOTTOM: return [midX, sy === 0 ? 0 : (1 << sy) - 1];
-    case C.AVCHROMA_LOC_LEFT: return [0, midY];
-    default: return still ? [midX, midY] : [0, midY];
+    case C.AVCHROMA_LOC_CENTER:
+      return [midX, midY];
+    case C.AVCHROMA_LOC_TOPLEFT:
+      return [0, 0];
+    case C.AVCHROMA_LOC_TOP:
+      return [midX, 0];
+    case C.AVCHROMA_LOC_BOTTOMLEFT:
+      return [0, sy === 0 ? 0 : (1 << sy) - 1];
+    case C.AVCHROMA_LOC_BOTTOM:
+      return [midX, sy === 0 ? 0 : (1 << sy) - 1];
+    case C.AVCHROMA_LOC_LEFT:
+      return [0, midY];
+    default:
+      return still ? [midX, midY] : [0, midY];
   }
 }
 
@@ -51,8 +71,16 @@ export class PlaneExtractor {
   }
 
   /** Planes of `frame`, upright and with square pixels (`aspect`: the shape of the file's own, as shown). They stay valid until the next call. */
-  extract(frame: Frame, index: number, colour: ColourTags, site: readonly [number, number], orientation: Orientation, aspect: readonly [number, number] = [1, 1]): VideoFrame {
-    const width = frame.width, height = frame.height;
+  extract(
+    frame: Frame,
+    index: number,
+    colour: ColourTags,
+    site: readonly [number, number],
+    orientation: Orientation,
+    aspect: readonly [number, number] = [1, 1],
+  ): VideoFrame {
+    const width = frame.width,
+      height = frame.height;
     let from = frame;
     if (this.source !== this.target) from = this.unpack(frame, width, height);
     const size = avImageGetBufferSize(this.target as never, width, height, 1);
@@ -63,7 +91,8 @@ export class PlaneExtractor {
     const bytes = f.half ? 2 : f.float ? 4 : f.bitDepth > 8 ? 2 : 1;
     const [sx, sy] = f.chromaShift;
     const stored: Plane[] = [];
-    const widths: number[] = [], heights: number[] = [];
+    const widths: number[] = [],
+      heights: number[] = [];
     let offset = 0;
     for (let p = 0; p < f.planeOrder.length; p++) {
       const chroma = f.layout === 'yuv' && (p === 1 || p === 2);
@@ -78,10 +107,14 @@ export class PlaneExtractor {
     if (f.half) {
       if (this.wide === null || this.wide.byteLength !== size * 2) this.wide = new ArrayBuffer(size * 2);
       const wide = this.wide;
-      planes = planes.map((src, i) => widenHalves(src as Uint16Array, new Float32Array(wide, i * src.length * 4, src.length)));
+      planes = planes.map((src, i) =>
+        widenHalves(src as Uint16Array, new Float32Array(wide, i * src.length * 4, src.length)),
+      );
     }
-    let outWidth = width, outHeight = height;
-    let shift: readonly [number, number] = f.chromaShift, outSite = site;
+    let outWidth = width,
+      outHeight = height;
+    let shift: readonly [number, number] = f.chromaShift,
+      outSite = site;
     if (!isUpright(orientation)) {
       const outBytes = f.half ? 4 : bytes;
       const outSize = f.half ? size * 2 : size;
@@ -101,8 +134,16 @@ export class PlaneExtractor {
       }
     }
     const out: VideoFrame = {
-      index, widthPx: outWidth, heightPx: outHeight, planes, chromaShift: shift, chromaSite: outSite, layout: f.layout,
-      bitDepth: f.bitDepth, hasAlpha: f.hasAlpha, colour,
+      index,
+      widthPx: outWidth,
+      heightPx: outHeight,
+      planes,
+      chromaShift: shift,
+      chromaSite: outSite,
+      layout: f.layout,
+      bitDepth: f.bitDepth,
+      hasAlpha: f.hasAlpha,
+      colour,
     };
     const square = squareWidth(outWidth, aspect);
     return square === outWidth ? out : (this.resampler ??= new LineResampler()).resample(out, square);
@@ -112,7 +153,15 @@ export class PlaneExtractor {
     if (this.scaled !== null && (this.scaled.width !== width || this.scaled.height !== height)) this.free();
     if (this.scaler === null || this.scaled === null) {
       this.scaler = new SoftwareScaleContext();
-      this.scaler.getContext(width, height, this.source as never, width, height, this.target as never, (C.SWS_POINT | C.SWS_ACCURATE_RND | C.SWS_FULL_CHR_H_INP | C.SWS_FULL_CHR_H_INT) as never);
+      this.scaler.getContext(
+        width,
+        height,
+        this.source as never,
+        width,
+        height,
+        this.target as never,
+        (C.SWS_POINT | C.SWS_ACCURATE_RND | C.SWS_FULL_CHR_H_INP | C.SWS_FULL_CHR_H_INT) as never,
+      );
       this.scaled = new Frame();
       this.scaled.alloc();
       this.scaled.width = width;
@@ -122,7 +171,12 @@ export class PlaneExtractor {
     }
     // Whole frames, so that a palette comes along: it lies in no plane of its own size, and reading past it crashes.
     const code = this.scaler.scaleFrameSync(this.scaled, frame);
-    if (code < 0) throw new PlatewrightError('PW-MEDIA-FORMAT', `pictures stored as ${avGetPixFmtName(this.source as never) ?? '?'} could not be unpacked`, { detail: { code } });
+    if (code < 0)
+      throw new PlatewrightError(
+        'PW-MEDIA-FORMAT',
+        `pictures stored as ${avGetPixFmtName(this.source as never) ?? '?'} could not be unpacked`,
+        { detail: { code } },
+      );
     return this.scaled;
   }
 
@@ -135,7 +189,11 @@ export class PlaneExtractor {
 }
 
 function view(buffer: ArrayBuffer, offset: number, length: number, bytes: number): Plane {
-  return bytes === 1 ? new Uint8Array(buffer, offset, length) : bytes === 2 ? new Uint16Array(buffer, offset, length) : new Float32Array(buffer, offset, length);
+  return bytes === 1
+    ? new Uint8Array(buffer, offset, length)
+    : bytes === 2
+      ? new Uint16Array(buffer, offset, length)
+      : new Float32Array(buffer, offset, length);
 }
 
 /** A copy of a frame whose planes belong to the caller. */

@@ -20,7 +20,16 @@ const SIGNATURE = Uint8Array.of(0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a);
 type Part = readonly [number, number, number, number];
 
 /** A picture's part, filtered, in the kernels' memory. */
-interface Packed { readonly pointer: number; readonly stride: number; readonly bytes: number; readonly rows: number; readonly lead: number; readonly tail: number; readonly before: number; readonly after: number }
+interface Packed {
+  readonly pointer: number;
+  readonly stride: number;
+  readonly bytes: number;
+  readonly rows: number;
+  readonly lead: number;
+  readonly tail: number;
+  readonly before: number;
+  readonly after: number;
+}
 
 /** Scratch of deflateRows. */
 const DEFLATE_BYTES = 160 << 10;
@@ -41,7 +50,12 @@ export class PngSequence {
    * @param colour how the values are stored (said in the cICP chunk), or null for mattes @param light the values come as scene-linear
    * light and are coded by `colour`'s curve on the way
    */
-  constructor(nameOf: (frame: number) => string, channels: 1 | 3, colour: Pick<ColourTags, 'transfer' | 'primaries'> | null, light = false) {
+  constructor(
+    nameOf: (frame: number) => string,
+    channels: 1 | 3,
+    colour: Pick<ColourTags, 'transfer' | 'primaries'> | null,
+    light = false,
+  ) {
     this.nameOf = nameOf;
     this.channels = channels;
     this.colour = colour === null ? null : { ...colour, matrix: 'rgb', fullRange: true, assumed: false };
@@ -54,11 +68,15 @@ export class PngSequence {
    * @throws `PW-MEDIA-WRITE` where the folder cannot be written to
    */
   write(frame: number, picture: Picture, part: Part = [0, 0, picture.width, picture.height]): Promise<void> {
-    const { width, height } = picture, before = this.pending, path = this.nameOf(frame);
+    const { width, height } = picture,
+      before = this.pending,
+      path = this.nameOf(frame);
     const packed = this.pack(picture, part);
-    this.pending = before.then(() => this.store(path, packed, width, height)).catch((error: unknown) => {
-      this.failure ??= error;
-    });
+    this.pending = before
+      .then(() => this.store(path, packed, width, height))
+      .catch((error: unknown) => {
+        this.failure ??= error;
+      });
     return before.then(() => this.check());
   }
 
@@ -87,21 +105,51 @@ export class PngSequence {
   /** Filtered rows of the part, by the kernel. */
   private pack({ width, height, data }: Picture, part: Part): Packed {
     const [x0, y0, x1, y1] = part[2] > part[0] && part[3] > part[1] ? part : [0, 0, 0, 0];
-    const { door, channels, curve } = this, pixel = 2 * channels, line = 1 + pixel * width, rows = y1 - y0;
+    const { door, channels, curve } = this,
+      pixel = 2 * channels,
+      line = 1 + pixel * width,
+      rows = y1 - y0;
     // Where the picture goes on to the right, a pixel more: from the part's last value back to 0.
-    const across = x1 < width ? x1 - x0 + 1 : x1 - x0, stride = pixel * 8 * Math.ceil(across / 8);
+    const across = x1 < width ? x1 - x0 + 1 : x1 - x0,
+      stride = pixel * 8 * Math.ceil(across / 8);
     const pointer = this.block(`rows ${this.turn}`, stride * rows);
     this.turn = 1 - this.turn;
     const scope = door.scope();
     try {
       if (rows > 0) {
-        const table = curve === null ? [0, 0, 0, 0] : [scope.input(curve.knots), curve.steps, curve.count, curve.odd ? 1 : 0];
-        door.run('pngPack', [scope.input(data.subarray(0, width * height * channels)), width, height, channels, x0, y0, x1, ...table, pointer, stride], rows, (x1 - x0) * channels * 2);
+        const table =
+          curve === null ? [0, 0, 0, 0] : [scope.input(curve.knots), curve.steps, curve.count, curve.odd ? 1 : 0];
+        door.run(
+          'pngPack',
+          [
+            scope.input(data.subarray(0, width * height * channels)),
+            width,
+            height,
+            channels,
+            x0,
+            y0,
+            x1,
+            ...table,
+            pointer,
+            stride,
+          ],
+          rows,
+          (x1 - x0) * channels * 2,
+        );
       }
     } finally {
       scope.close();
     }
-    return { pointer, stride, bytes: pixel * across, rows, lead: pixel * x0, tail: pixel * (width - x0 - across), before: y0 * line, after: (height - y1) * line };
+    return {
+      pointer,
+      stride,
+      bytes: pixel * across,
+      rows,
+      lead: pixel * x0,
+      tail: pixel * (width - x0 - across),
+      before: y0 * line,
+      after: (height - y1) * line,
+    };
   }
 
   private async store(path: string, packed: Packed, width: number, height: number): Promise<void> {
@@ -123,17 +171,26 @@ export class PngSequence {
       renameSync(`${path}.part`, path);
     } catch (cause) {
       rmSync(`${path}.part`, { force: true });
-      throw new PlatewrightError('PW-MEDIA-WRITE', `${basename(path)} cannot be written; check the folder's rights and space`, { detail: { file: path }, cause });
+      throw new PlatewrightError(
+        'PW-MEDIA-WRITE',
+        `${basename(path)} cannot be written; check the folder's rights and space`,
+        { detail: { file: path }, cause },
+      );
     }
   }
 
   /** The zlib stream, made in a thread beside this one where there is one; valid until the next is asked for. */
   private async deflated({ pointer, stride, bytes, rows, lead, tail, before, after }: Packed): Promise<Uint8Array> {
-    const { door } = this, all = rows * (1 + lead + bytes + tail) + before + after;
+    const { door } = this,
+      all = rows * (1 + lead + bytes + tail) + before + after;
     // A literal takes nine bits at most on the mean, a run of 258 zeros three bytes, a block's head 200 bytes each 65536 tokens.
     const out = this.block('deflated', Math.ceil((rows * (bytes + 8) * 9) / 8 + (3 * all) / 258 + 4096) + 2 ** 16);
     const total = this.block('total', 16);
-    await door.runAside('deflateRows', [pointer, stride, bytes, rows, lead, tail, before, after, out, total], DEFLATE_BYTES);
+    await door.runAside(
+      'deflateRows',
+      [pointer, stride, bytes, rows, lead, tail, before, after, out, total],
+      DEFLATE_BYTES,
+    );
     const length = new Uint32Array(door.memory.buffer, total, 1)[0]!;
     return new Uint8Array(door.memory.buffer, out, length);
   }

@@ -28,9 +28,21 @@ async function answer(request: ChildRequest): Promise<ChildAnswer> {
     }
   } catch (error) {
     if (error instanceof PlatewrightError) {
-      return { ok: false, code: error.code, sentence: error.message.slice(error.code.length + 2), kind: error.kind, detail: error.detail };
+      return {
+        ok: false,
+        code: error.code,
+        sentence: error.message.slice(error.code.length + 2),
+        kind: error.kind,
+        detail: error.detail,
+      };
     }
-    return { ok: false, code: 'PW-MEDIA-INTERNAL', sentence: error instanceof Error ? error.message : String(error), kind: 'internal', detail: {} };
+    return {
+      ok: false,
+      code: 'PW-MEDIA-INTERNAL',
+      sentence: error instanceof Error ? error.message : String(error),
+      kind: 'internal',
+      detail: {},
+    };
   }
 }
 

@@ -17,7 +17,13 @@ export interface ChildRequest {
 
 export type ChildAnswer =
   | { readonly ok: true; readonly value: MediaInfo | VideoFrame }
-  | { readonly ok: false; readonly code: string; readonly sentence: string; readonly kind: FailureKind; readonly detail: Record<string, unknown> };
+  | {
+      readonly ok: false;
+      readonly code: string;
+      readonly sentence: string;
+      readonly kind: FailureKind;
+      readonly detail: Record<string, unknown>;
+    };
 
 export interface ChildOptions {
   /** Time allowed, 20 s unless told. */
@@ -30,9 +36,15 @@ const TIMEOUT_MS = 20_000;
 
 async function ask(request: ChildRequest, options: ChildOptions): Promise<MediaInfo | VideoFrame> {
   const fromSource = import.meta.url.endsWith('.ts');
-  const child = fork(fileURLToPath(new URL(fromSource ? './probe-child.ts' : './probe-child.js', import.meta.url)), [], {
-    serialization: 'advanced', stdio: ['ignore', 'ignore', 'ignore', 'ipc'], execArgv: fromSource ? ['--import', 'tsx'] : [],
-  });
+  const child = fork(
+    fileURLToPath(new URL(fromSource ? './probe-child.ts' : './probe-child.js', import.meta.url)),
+    [],
+    {
+      serialization: 'advanced',
+      stdio: ['ignore', 'ignore', 'ignore', 'ipc'],
+      execArgv: fromSource ? ['--import', 'tsx'] : [],
+    },
+  );
   if (child.pid !== undefined) options.onStart?.(child.pid);
   const timeoutMs = options.timeoutMs ?? TIMEOUT_MS;
   const name = basename(request.path);
@@ -46,7 +58,15 @@ async function ask(request: ChildRequest, options: ChildOptions): Promise<MediaI
       act();
     };
     const timer = setTimeout(() => {
-      end(() => reject(new PlatewrightError('PW-MEDIA-TIMEOUT', `${name} could not be read within ${timeoutMs / 1000} seconds and was given up; export it again in a usual format`, { detail: { file: request.path } })));
+      end(() =>
+        reject(
+          new PlatewrightError(
+            'PW-MEDIA-TIMEOUT',
+            `${name} could not be read within ${timeoutMs / 1000} seconds and was given up; export it again in a usual format`,
+            { detail: { file: request.path } },
+          ),
+        ),
+      );
     }, timeoutMs);
     child.once('message', (message) => {
       const reply = message as ChildAnswer;
@@ -56,13 +76,36 @@ async function ask(request: ChildRequest, options: ChildOptions): Promise<MediaI
       });
     });
     child.once('error', (cause) => {
-      end(() => reject(new PlatewrightError('PW-MEDIA-INTERNAL', `no process could be started to read ${name}`, { kind: 'internal', cause })));
+      end(() =>
+        reject(
+          new PlatewrightError('PW-MEDIA-INTERNAL', `no process could be started to read ${name}`, {
+            kind: 'internal',
+            cause,
+          }),
+        ),
+      );
     });
     child.once('exit', (code, signal) => {
-      end(() => reject(new PlatewrightError('PW-MEDIA-CRASHED', `${name} made the decoder stop (${signal ?? `exit ${code}`}); the file is damaged, export or copy it again`, { detail: { file: request.path, code, signal } })));
+      end(() =>
+        reject(
+          new PlatewrightError(
+            'PW-MEDIA-CRASHED',
+            `${name} made the decoder stop (${signal ?? `exit ${code}`}); the file is damaged, export or copy it again`,
+            { detail: { file: request.path, code, signal } },
+          ),
+        ),
+      );
     });
     child.send(request, (cause) => {
-      if (cause) end(() => reject(new PlatewrightError('PW-MEDIA-INTERNAL', `the process that reads ${name} took no request`, { kind: 'internal', cause })));
+      if (cause)
+        end(() =>
+          reject(
+            new PlatewrightError('PW-MEDIA-INTERNAL', `the process that reads ${name} took no request`, {
+              kind: 'internal',
+              cause,
+            }),
+          ),
+        );
     });
   });
 }

@@ -14,7 +14,13 @@ import { VideoReader } from './video-reader.js';
 export async function probe(path: string): Promise<MediaInfo> {
   if (isSequencePattern(path) || isPictureFolder(path)) {
     const sequence = await openSequence(path);
-    return { file: path, container: 'sequence', durationSeconds: (sequence.info.frameCount * sequence.info.rate.den) / sequence.info.rate.num, video: sequence.info, sound: null };
+    return {
+      file: path,
+      container: 'sequence',
+      durationSeconds: (sequence.info.frameCount * sequence.info.rate.den) / sequence.info.rate.num,
+      video: sequence.info,
+      sound: null,
+    };
   }
   requireFile(path);
   const input = await openInput(path);
@@ -29,13 +35,24 @@ export async function probe(path: string): Promise<MediaInfo> {
     }
     const sound = describeSound(input);
     if (video === null && sound === null) {
-      throw new PlatewrightError('PW-MEDIA-NOTHING', `${basename(path)} holds neither a picture nor sound that can be decoded; it may be cut off before its first frame`, { detail: { file: path } });
+      throw new PlatewrightError(
+        'PW-MEDIA-NOTHING',
+        `${basename(path)} holds neither a picture nor sound that can be decoded; it may be cut off before its first frame`,
+        { detail: { file: path } },
+      );
     }
     const seconds = Number(input.context.duration) / 1e6;
     return {
-      file: path, container: input.container,
-      durationSeconds: video?.frameCountExact && !input.still ? (video.frameCount * video.rate.den) / video.rate.num : seconds > 0 ? seconds : sound?.durationSeconds ?? 0,
-      video, sound,
+      file: path,
+      container: input.container,
+      durationSeconds:
+        video?.frameCountExact && !input.still
+          ? (video.frameCount * video.rate.den) / video.rate.num
+          : seconds > 0
+            ? seconds
+            : (sound?.durationSeconds ?? 0),
+      video,
+      sound,
     };
   } finally {
     await closeInput(input);

@@ -10,18 +10,30 @@ import { WriterFrames } from './writer-frames.js';
 /** Three planes of 10-bit words. `rough` 0: a soft slope with an edge; 1: any code anywhere; between: noise on the slope. */
 function planes(w: number, h: number, rough: number, seed: number): Uint16Array[] {
   const r = new RandomStream(seed);
-  return [0, 1, 2].map((c) => Uint16Array.from({ length: w * h }, (_, i) => {
-    const x = i % w, y = Math.floor(i / w), smooth = 200 + (400 * x) / w + (c === 0 && x > y ? 250 : 0) + 3 * c;
-    return Math.max(4, Math.min(1019, Math.round(rough === 1 ? 4 + 1015 * r.uniform() : smooth + 1000 * rough * (r.uniform() - 0.5))));
-  }));
+  return [0, 1, 2].map((c) =>
+    Uint16Array.from({ length: w * h }, (_, i) => {
+      const x = i % w,
+        y = Math.floor(i / w),
+        smooth = 200 + (400 * x) / w + (c === 0 && x > y ? 250 : 0) + 3 * c;
+      return Math.max(
+        4,
+        Math.min(1019, Math.round(rough === 1 ? 4 + 1015 * r.uniform() : smooth + 1000 * rough * (r.uniform() - 0.5))),
+      );
+    }),
+  );
 }
 
 async function theirs(w: number, h: number, from: readonly Uint16Array[]): Promise<Buffer> {
-  const o: WriterOptions = { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'prores4444' }, tags = defaultColour('prores4444');
-  const codec = await openEncoder(encodingOf(o), o, tags, 1, false), frames = new WriterFrames('yuv444p10le', w, h, tags), packet = new Packet();
+  const o: WriterOptions = { widthPx: w, heightPx: h, rate: { num: 24, den: 1 }, codec: 'prores4444' },
+    tags = defaultColour('prores4444');
+  const codec = await openEncoder(encodingOf(o), o, tags, 1, false),
+    frames = new WriterFrames('yuv444p10le', w, h, tags),
+    packet = new Packet();
   packet.alloc();
   const { frame, planes: to, strides } = frames.next();
-  from.forEach((p, i) => { for (let y = 0; y < h; y++) to[i]!.set(new Uint8Array(p.buffer, 2 * y * w, 2 * w), y * strides[i]!); });
+  from.forEach((p, i) => {
+    for (let y = 0; y < h; y++) to[i]!.set(new Uint8Array(p.buffer, 2 * y * w, 2 * w), y * strides[i]!);
+  });
   frame.pts = 0n;
   await codec.sendFrame(frame);
   await codec.sendFrame(null);
@@ -34,7 +46,14 @@ async function theirs(w: number, h: number, from: readonly Uint16Array[]): Promi
 }
 
 describe('our ProRes', () => {
-  for (const [w, h] of [[128, 32], [264, 40], [70, 38], [1918, 18], [16, 16], [2, 2]] as const) {
+  for (const [w, h] of [
+    [128, 32],
+    [264, 40],
+    [70, 38],
+    [1918, 18],
+    [16, 16],
+    [2, 2],
+  ] as const) {
     it(`has the bytes of FFmpeg's encoder at ${w} × ${h}`, async () => {
       const ours = new ProResEncoder(w, h, defaultColour('prores4444'));
       for (const rough of [0, 0.01, 0.05, 0.15, 0.4, 1]) {

@@ -12,9 +12,11 @@ import type { FillFrame } from './writer-frames.js';
 type Planes = readonly [Uint16Array, Uint16Array, Uint16Array];
 
 /** Bytes of the frame's header with its size and mark, and of the picture's. */
-const FRAME_HEAD = 8 + 148, PICTURE_HEAD = 8;
+const FRAME_HEAD = 8 + 148,
+  PICTURE_HEAD = 8;
 /** Bits a macroblock aimed at, and the coarsest quantiser taken for them, as FFmpeg has them for 4:4:4. */
-const AIM_BITS = 1750, COARSEST = 5;
+const AIM_BITS = 1750,
+  COARSEST = 5;
 /** More bytes a coefficient never takes: a run (23 bits at most) of nothing is others' saving, a level has 30 with its sign. */
 const MOST_BYTES = 4;
 const MACROBLOCK = 12 * 64;
@@ -28,29 +30,55 @@ export class ProResEncoder {
   private readonly slices: number;
   private readonly door = kernels();
   private readonly blocks: number[] = [];
-  private readonly pointers: { readonly planes: readonly number[]; readonly tables: number; readonly out: number; readonly total: number };
+  private readonly pointers: {
+    readonly planes: readonly number[];
+    readonly tables: number;
+    readonly out: number;
+    readonly total: number;
+  };
   private readonly most: number;
 
   constructor(widthPx: number, heightPx: number, tags: ColourTags) {
     this.widthPx = widthPx;
     this.heightPx = heightPx;
-    const across = (widthPx + 15) >> 4, down = (heightPx + 15) >> 4;
+    const across = (widthPx + 15) >> 4,
+      down = (heightPx + 15) >> 4;
     // Eight macroblocks a slice; what is left of a row goes into slices of four, two and one.
     this.slices = down * ((across >> 3) + ((across >> 2) & 1) + ((across >> 1) & 1) + (across & 1));
-    const n = widthPx * heightPx, tables = proresTables();
+    const n = widthPx * heightPx,
+      tables = proresTables();
     this.most = this.slices * 8 + across * down * MACROBLOCK * MOST_BYTES;
-    const make = (bytes: number): number => { const p = this.door.allocator.allocate(bytes); this.blocks.push(p); return p; };
-    this.pointers = { planes: [make(2 * n), make(2 * n), make(2 * n)], tables: make(tables.length), out: make(this.most), total: make(16) };
+    const make = (bytes: number): number => {
+      const p = this.door.allocator.allocate(bytes);
+      this.blocks.push(p);
+      return p;
+    };
+    this.pointers = {
+      planes: [make(2 * n), make(2 * n), make(2 * n)],
+      tables: make(tables.length),
+      out: make(this.most),
+      total: make(16),
+    };
     new Uint8Array(this.door.memory.buffer, this.pointers.tables, tables.length).set(tables);
-    const words = this.pointers.planes.map((p) => new Uint16Array(this.door.view(p, n >> 1).buffer, p, n)) as unknown as Planes;
-    this.room = { words, planes: words.map((w) => Buffer.from(w.buffer, w.byteOffset, w.byteLength)), strides: [2 * widthPx, 2 * widthPx, 2 * widthPx] };
+    const words = this.pointers.planes.map(
+      (p) => new Uint16Array(this.door.view(p, n >> 1).buffer, p, n),
+    ) as unknown as Planes;
+    this.room = {
+      words,
+      planes: words.map((w) => Buffer.from(w.buffer, w.byteOffset, w.byteLength)),
+      strides: [2 * widthPx, 2 * widthPx, 2 * widthPx],
+    };
     this.head = header(widthPx, heightPx, tags, tables.subarray(64, 192));
   }
 
   /** The frame in `room`, coded. The room may be filled again when the promise resolves. */
   async encode(): Promise<Buffer> {
     const { planes, tables, out, total } = this.pointers;
-    await this.door.runAside('proresSlices', [...planes, 2 * this.widthPx, this.widthPx, this.heightPx, tables, COARSEST, AIM_BITS, this.slices, out, total], 17600);
+    await this.door.runAside(
+      'proresSlices',
+      [...planes, 2 * this.widthPx, this.widthPx, this.heightPx, tables, COARSEST, AIM_BITS, this.slices, out, total],
+      17600,
+    );
     const size = new Uint32Array(this.door.memory.buffer, total, 1)[0]!;
     const frame = Buffer.allocUnsafe(FRAME_HEAD + PICTURE_HEAD + size);
     this.head.copy(frame);
@@ -73,7 +101,8 @@ export class ProResEncoder {
 
 /** The frame's head but for its size. */
 function header(widthPx: number, heightPx: number, tags: ColourTags, weights: Uint8Array): Buffer {
-  const h = Buffer.alloc(FRAME_HEAD), codes = colourCodes(tags, true);
+  const h = Buffer.alloc(FRAME_HEAD),
+    codes = colourCodes(tags, true);
   h.write('icpf', 4, 'latin1');
   h.writeUInt16BE(FRAME_HEAD - 8, 8);
   // Version 1: 4:4:4.

@@ -8,12 +8,53 @@
 /** Places of a progressive frame's coefficients (row · 8 + column) in the order in which they are coded. */
 export const SCAN = [
   0, 1, 8, 9, 2, 3, 10, 11, 16, 17, 24, 25, 18, 19, 26, 27, 4, 5, 12, 20, 13, 6, 7, 14, 21, 28, 29, 22, 15, 23, 30, 31,
-  32, 33, 40, 48, 41, 34, 35, 42, 49, 56, 57, 50, 43, 36, 37, 44, 51, 58, 59, 52, 45, 38, 39, 46, 53, 60, 61, 54, 47, 55, 62, 63,
+  32, 33, 40, 48, 41, 34, 35, 42, 49, 56, 57, 50, 43, 36, 37, 44, 51, 58, 59, 52, 45, 38, 39, 46, 53, 60, 61, 54, 47,
+  55, 62, 63,
 ] as const;
 
 /** Weights of the quantiser, luma's and chroma's: flat but for the finest structures, as FFmpeg's encoders have them for 4:4:4. */
 export const WEIGHTS = [
-  ...new Array<number>(24).fill(4), 4, 4, 4, 4, 4, 4, 4, 5, 4, 4, 4, 4, 4, 4, 5, 5, 4, 4, 4, 4, 4, 5, 5, 6, 4, 4, 4, 4, 5, 5, 6, 7, 4, 4, 4, 4, 5, 6, 7, 7,
+  ...new Array<number>(24).fill(4),
+  4,
+  4,
+  4,
+  4,
+  4,
+  4,
+  4,
+  5,
+  4,
+  4,
+  4,
+  4,
+  4,
+  4,
+  5,
+  5,
+  4,
+  4,
+  4,
+  4,
+  4,
+  5,
+  5,
+  6,
+  4,
+  4,
+  4,
+  4,
+  5,
+  5,
+  6,
+  7,
+  4,
+  4,
+  4,
+  4,
+  5,
+  6,
+  7,
+  7,
 ] as const;
 
 /** A codebook's bits: order of its Rice codes (3), of its exponential Golomb codes (3), and where these begin (2). */
@@ -27,20 +68,31 @@ const MOST_DIVISOR = 255;
 
 /** A value's code in a codebook and the number of its bits. */
 export function codeword(value: number, book: number): { readonly bits: number; readonly length: number } {
-  const turn = book & 3, rice = book >> 5, order = (book >> 2) & 7, golomb = (turn + 1) << rice;
+  const turn = book & 3,
+    rice = book >> 5,
+    order = (book >> 2) & 7,
+    golomb = (turn + 1) << rice;
   if (value < golomb) return { bits: (1 << rice) | (value & ((1 << rice) - 1)), length: (value >> rice) + 1 + rice };
-  const v = value - golomb + (1 << order), size = 31 - Math.clz32(v);
+  const v = value - golomb + (1 << order),
+    size = 31 - Math.clz32(v);
   return { bits: v, length: size - order + turn + 1 + size + 1 };
 }
 
 export function proresTables(): Uint8Array {
-  const bytes = new Uint8Array(6912 + 4 * (MOST_DIVISOR + 1)), view = new DataView(bytes.buffer);
+  const bytes = new Uint8Array(6912 + 4 * (MOST_DIVISOR + 1)),
+    view = new DataView(bytes.buffer);
   bytes.set(SCAN);
   bytes.set(WEIGHTS, 64);
   bytes.set(WEIGHTS, 128);
   for (let v = 0; v < KNOWN; v++) {
-    RUN_BOOKS.forEach((book, i) => { const c = codeword(v, book); view.setUint32(192 + 4 * (i * KNOWN + v), (c.length << 24) | c.bits, true); });
-    LEVEL_BOOKS.forEach((book, i) => { const c = codeword(v, book); view.setUint32(4288 + 4 * (i * KNOWN + v), ((c.length + 1) << 24) | (c.bits << 1), true); });
+    RUN_BOOKS.forEach((book, i) => {
+      const c = codeword(v, book);
+      view.setUint32(192 + 4 * (i * KNOWN + v), (c.length << 24) | c.bits, true);
+    });
+    LEVEL_BOOKS.forEach((book, i) => {
+      const c = codeword(v, book);
+      view.setUint32(4288 + 4 * (i * KNOWN + v), ((c.length + 1) << 24) | (c.bits << 1), true);
+    });
   }
   bytes.set([...RUN_BOOKS, ...LEVEL_BOOKS, ...MEAN_BOOKS], 6848);
   for (let q = 1; q <= MOST_DIVISOR; q++) {

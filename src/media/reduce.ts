@@ -40,7 +40,15 @@ export class FrameReducer {
     this.from = { widthPx, heightPx };
     this.size = size;
     const format = avGetPixFmtFromName('yuv444p16le');
-    this.scaler.getContext(widthPx, heightPx, source as never, size.widthPx, size.heightPx, format, (C.SWS_AREA | C.SWS_ACCURATE_RND | C.SWS_BITEXACT) as never);
+    this.scaler.getContext(
+      widthPx,
+      heightPx,
+      source as never,
+      size.widthPx,
+      size.heightPx,
+      format,
+      (C.SWS_AREA | C.SWS_ACCURATE_RND | C.SWS_BITEXACT) as never,
+    );
     this.small.alloc();
     this.small.width = size.widthPx;
     this.small.height = size.heightPx;
@@ -58,7 +66,9 @@ export class FrameReducer {
   /** A reducer for frames of this FFmpeg pixel format, or null where they must be taken in full (RGB, grey, floats, packed formats, smaller pictures). */
   static for(pixelFormat: number, widthPx: number, heightPx: number, size: SmallSize): FrameReducer | null {
     const source = scalerSource(pixelFormat);
-    return source === null || widthPx < size.widthPx || heightPx < size.heightPx ? null : new FrameReducer(source, widthPx, heightPx, size);
+    return source === null || widthPx < size.widthPx || heightPx < size.heightPx
+      ? null
+      : new FrameReducer(source, widthPx, heightPx, size);
   }
 
   /** Whether the frame has the size that this was made for. */
@@ -69,14 +79,31 @@ export class FrameReducer {
   /** The planes stay valid until the next call. */
   reduce(frame: Frame, index: number, colour: ColourTags): VideoFrame {
     const code = this.scaler.scaleFrameSync(this.small, frame);
-    if (code < 0) throw new PlatewrightError('PW-MEDIA-FORMAT', `frame ${index} could not be made smaller`, { kind: 'internal', detail: { code } });
+    if (code < 0)
+      throw new PlatewrightError('PW-MEDIA-FORMAT', `frame ${index} could not be made smaller`, {
+        kind: 'internal',
+        detail: { code },
+      });
     const { widthPx: w, heightPx: h } = this.size;
     for (let p = 0; p < 3; p++) {
-      const from = this.stored[p]!, to = this.planes[p]!, stride = this.strides[p]!;
+      const from = this.stored[p]!,
+        to = this.planes[p]!,
+        stride = this.strides[p]!;
       if (stride === w) to.set(from);
       else for (let y = 0; y < h; y++) for (let x = 0, i = y * stride, j = y * w; x < w; x++) to[j++] = from[i++]!;
     }
-    return { index, widthPx: w, heightPx: h, planes: this.planes, chromaShift: [0, 0], chromaSite: [0, 0], layout: 'yuv', bitDepth: 16, hasAlpha: false, colour };
+    return {
+      index,
+      widthPx: w,
+      heightPx: h,
+      planes: this.planes,
+      chromaShift: [0, 0],
+      chromaSite: [0, 0],
+      layout: 'yuv',
+      bitDepth: 16,
+      hasAlpha: false,
+      colour,
+    };
   }
 
   free(): void {

@@ -20,18 +20,35 @@ export class SequenceCursor implements Cursor {
     const { info, first, present } = this.sequence;
     if (n >= info.frameCount) return null;
     const name = pictureOf(this.sequence, n);
-    if (!present.has(first + n)) throw new PlatewrightError('PW-MEDIA-GAP', `${name} is missing from the sequence; render or copy it`, { detail: { file: name, frame: n } });
+    if (!present.has(first + n))
+      throw new PlatewrightError('PW-MEDIA-GAP', `${name} is missing from the sequence; render or copy it`, {
+        detail: { file: name, frame: n },
+      });
     const decoder = await PictureDecoder.open(name, 1);
     try {
       const frame = decoder.next();
-      if (frame === null) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${name} cannot be decoded; render or copy it again`, { detail: { file: name, frame: n } });
+      if (frame === null)
+        throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${name} cannot be decoded; render or copy it again`, {
+          detail: { file: name, frame: n },
+        });
       const format = frame.format as number;
       let extractor = this.extractors.get(format);
       if (!extractor) this.extractors.set(format, (extractor = new PlaneExtractor(format)));
       const par = decoder.opened.video!.codecpar;
-      const out = extractor.extract(frame, n, info.colour, chromaSiteOf(par.chromaLocation, deliveredFormat(format), true), readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)), info.pixelAspect);
+      const out = extractor.extract(
+        frame,
+        n,
+        info.colour,
+        chromaSiteOf(par.chromaLocation, deliveredFormat(format), true),
+        readDisplayMatrix(par.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)),
+        info.pixelAspect,
+      );
       if (out.widthPx !== info.widthPx || out.heightPx !== info.heightPx) {
-        throw new PlatewrightError('PW-MEDIA-CHANGED', `${name} is ${out.widthPx} × ${out.heightPx} where the sequence began with ${info.widthPx} × ${info.heightPx}`, { detail: { file: name, frame: n } });
+        throw new PlatewrightError(
+          'PW-MEDIA-CHANGED',
+          `${name} is ${out.widthPx} × ${out.heightPx} where the sequence began with ${info.widthPx} × ${info.heightPx}`,
+          { detail: { file: name, frame: n } },
+        );
       }
       return out;
     } finally {

@@ -15,7 +15,12 @@ export function isSequencePattern(path: string): boolean {
 
 /** Name of picture `number` of a pattern. */
 export function sequenceName(pattern: string, number: number): string {
-  return join(dirname(pattern), basename(pattern).replace(PATTERN, (_, digits: string | undefined) => String(number).padStart(digits ? Number(digits) : 1, '0')));
+  return join(
+    dirname(pattern),
+    basename(pattern).replace(PATTERN, (_, digits: string | undefined) =>
+      String(number).padStart(digits ? Number(digits) : 1, '0'),
+    ),
+  );
 }
 
 const PICTURES = /\.(png|tiff?|exr|jpe?g)$/i;
@@ -34,7 +39,10 @@ export function isPictureFolder(path: string): boolean {
 /** Pictures of a folder as people count them: 2 before 10. Hidden files are left out. */
 export function picturesIn(folder: string): string[] {
   const order = new Intl.Collator('en', { numeric: true, sensitivity: 'base' });
-  return readdirSync(folder).filter((f) => PICTURES.test(f) && !f.startsWith('.')).sort((a, b) => order.compare(a, b) || (a < b ? -1 : 1)).map((f) => join(folder, f));
+  return readdirSync(folder)
+    .filter((f) => PICTURES.test(f) && !f.startsWith('.'))
+    .sort((a, b) => order.compare(a, b) || (a < b ? -1 : 1))
+    .map((f) => join(folder, f));
 }
 
 /** The file of frame `n`. */
@@ -56,7 +64,8 @@ export interface Sequence {
 export function sequenceNumbers(pattern: string): number[] {
   const name = basename(pattern);
   const m = PATTERN.exec(name)!;
-  const head = name.slice(0, m.index), tail = name.slice(m.index + m[0].length);
+  const head = name.slice(0, m.index),
+    tail = name.slice(m.index + m[0].length);
   const digits = m[1] ? Number(m[1]) : 1;
   let files: string[];
   try {
@@ -68,7 +77,8 @@ export function sequenceNumbers(pattern: string): number[] {
   for (const f of files) {
     if (f.length < head.length + tail.length || !f.startsWith(head) || !f.endsWith(tail)) continue;
     const mid = f.slice(head.length, f.length - tail.length);
-    if (/^\d+$/.test(mid) && mid.length >= digits && (mid.length === digits || !mid.startsWith('0'))) out.push(Number(mid));
+    if (/^\d+$/.test(mid) && mid.length >= digits && (mid.length === digits || !mid.startsWith('0')))
+      out.push(Number(mid));
   }
   return out.sort((a, b) => a - b);
 }
@@ -77,8 +87,14 @@ export function sequenceNumbers(pattern: string): number[] {
 export async function openSequence(pattern: string, asRate: Rate = rate(24)): Promise<Sequence> {
   const files = isPictureFolder(pattern) ? picturesIn(pattern) : null;
   const numbers = files === null ? sequenceNumbers(pattern) : files.map((_, i) => i);
-  if (numbers.length === 0) throw new PlatewrightError('PW-MEDIA-MISSING', `no file fits the sequence ${pattern}; check folder and number of digits`, { detail: { file: pattern } });
-  const first = numbers[0]!, last = numbers[numbers.length - 1]!;
+  if (numbers.length === 0)
+    throw new PlatewrightError(
+      'PW-MEDIA-MISSING',
+      `no file fits the sequence ${pattern}; check folder and number of digits`,
+      { detail: { file: pattern } },
+    );
+  const first = numbers[0]!,
+    last = numbers[numbers.length - 1]!;
   const opening = files?.[0] ?? sequenceName(pattern, first);
   const input = await openInput(opening);
   let info: VideoInfo | null;
@@ -87,9 +103,20 @@ export async function openSequence(pattern: string, asRate: Rate = rate(24)): Pr
   } finally {
     await closeInput(input);
   }
-  if (info === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${opening} holds no picture`, { detail: { file: pattern } });
-  const notes = [...info.notes, `a picture sequence has no rate of its own; taken as ${asRate.num}/${asRate.den} frames a second`];
+  if (info === null)
+    throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${opening} holds no picture`, { detail: { file: pattern } });
+  const notes = [
+    ...info.notes,
+    `a picture sequence has no rate of its own; taken as ${asRate.num}/${asRate.den} frames a second`,
+  ];
   const count = last - first + 1;
-  if (numbers.length < count) notes.push(`${count - numbers.length} of the ${count} pictures from ${first} to ${last} are missing`);
-  return { pattern, first, present: new Set(numbers), info: { ...info, rate: asRate, frameCount: count, frameCountExact: true, notes }, ...(files === null ? {} : { files }) };
+  if (numbers.length < count)
+    notes.push(`${count - numbers.length} of the ${count} pictures from ${first} to ${last} are missing`);
+  return {
+    pattern,
+    first,
+    present: new Set(numbers),
+    info: { ...info, rate: asRate, frameCount: count, frameCountExact: true, notes },
+    ...(files === null ? {} : { files }),
+  };
 }

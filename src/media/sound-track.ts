@@ -1,6 +1,16 @@
 /** The sound stream of a film file that is being written: AAC in mp4, PCM elsewhere. */
 import { PlatewrightError } from '../core/errors.js';
-import { avChannelLayoutDefault, C, Codec, CodecContext, Frame, Packet, Rational, type FormatContext, type Stream } from './ffmpeg.js';
+import {
+  avChannelLayoutDefault,
+  C,
+  Codec,
+  CodecContext,
+  Frame,
+  Packet,
+  Rational,
+  type FormatContext,
+  type Stream,
+} from './ffmpeg.js';
 import type { Sound } from './types.js';
 
 export class SoundTrack {
@@ -13,7 +23,14 @@ export class SoundTrack {
   private readonly planar: boolean;
   private position = 0;
 
-  private constructor(format: FormatContext, sound: Sound, codec: CodecContext, stream: Stream, chunk: number, planar: boolean) {
+  private constructor(
+    format: FormatContext,
+    sound: Sound,
+    codec: CodecContext,
+    stream: Stream,
+    chunk: number,
+    planar: boolean,
+  ) {
     this.format = format;
     this.sound = sound;
     this.codec = codec;
@@ -36,7 +53,10 @@ export class SoundTrack {
     if (aac) c.bitRate = BigInt(128000 * Math.max(2, sound.channels));
     if (globalHeader) c.setFlags(C.AV_CODEC_FLAG_GLOBAL_HEADER);
     if ((await c.open2(codec)) < 0) {
-      throw new PlatewrightError('PW-MEDIA-ENCODER', `sound with ${sound.channels} channels at ${sound.sampleRate} Hz cannot be encoded; resample to 48000 Hz, one or two channels`);
+      throw new PlatewrightError(
+        'PW-MEDIA-ENCODER',
+        `sound with ${sound.channels} channels at ${sound.sampleRate} Hz cannot be encoded; resample to 48000 Hz, one or two channels`,
+      );
     }
     const stream = format.newStream();
     stream.codecpar.fromContext(c);
@@ -87,11 +107,16 @@ export class SoundTrack {
   }
 
   private async send(frame: Frame | null): Promise<void> {
-    if ((await this.codec.sendFrame(frame)) < 0) throw new PlatewrightError('PW-MEDIA-ENCODER', 'the sound encoder refused a block', { kind: 'internal' });
+    if ((await this.codec.sendFrame(frame)) < 0)
+      throw new PlatewrightError('PW-MEDIA-ENCODER', 'the sound encoder refused a block', { kind: 'internal' });
     while ((await this.codec.receivePacket(this.packet)) >= 0) {
       this.packet.streamIndex = this.stream.index;
       this.packet.rescaleTs(this.codec.timeBase, this.stream.timeBase);
-      if ((await this.format.interleavedWriteFrame(this.packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', 'the sound can\'t be written any further: the disk is full or was taken away; free some room and begin again');
+      if ((await this.format.interleavedWriteFrame(this.packet)) < 0)
+        throw new PlatewrightError(
+          'PW-MEDIA-WRITE',
+          "the sound can't be written any further: the disk is full or was taken away; free some room and begin again",
+        );
     }
   }
 

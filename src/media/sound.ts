@@ -2,7 +2,17 @@
 import { renameSync, writeFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
-import { avChannelLayoutDefault, C, Codec, CodecContext, Frame, NO_TIMESTAMP, Packet, SoftwareResampleContext, type Stream } from './ffmpeg.js';
+import {
+  avChannelLayoutDefault,
+  C,
+  Codec,
+  CodecContext,
+  Frame,
+  NO_TIMESTAMP,
+  Packet,
+  SoftwareResampleContext,
+  type Stream,
+} from './ffmpeg.js';
 import { closeInput, openInput, type OpenedInput } from './input.js';
 import type { Sound } from './types.js';
 
@@ -46,7 +56,11 @@ export async function* soundBlocks(path: string, options: SoundOptions = {}): As
   }
 }
 
-async function* decodeSound(input: OpenedInput, stream: Stream, options: SoundOptions): AsyncGenerator<Sound, void, undefined> {
+async function* decodeSound(
+  input: OpenedInput,
+  stream: Stream,
+  options: SoundOptions,
+): AsyncGenerator<Sound, void, undefined> {
   const par = stream.codecpar;
   const codec = Codec.findDecoder(par.codecId);
   const context = new CodecContext();
@@ -59,15 +73,24 @@ async function* decodeSound(input: OpenedInput, stream: Stream, options: SoundOp
     throw unreadable(input.path);
   }
   for (const s of input.context.streams) if (s.index !== stream.index) s.discard = C.AVDISCARD_ALL;
-  const sampleRate = options.sampleRate ?? par.sampleRate, channels = options.channels ?? par.channels;
+  const sampleRate = options.sampleRate ?? par.sampleRate,
+    channels = options.channels ?? par.channels;
   const from = Math.round((options.fromSeconds ?? 0) * sampleRate);
   const to = options.toSeconds === undefined ? Infinity : Math.round(options.toSeconds * sampleRate);
-  if (from > 0) input.context.seekFrameSync(stream.index, BigInt(Math.floor(((options.fromSeconds! - 0.2) * stream.timeBase.den) / stream.timeBase.num)), C.AVSEEK_FLAG_BACKWARD);
+  if (from > 0)
+    input.context.seekFrameSync(
+      stream.index,
+      BigInt(Math.floor(((options.fromSeconds! - 0.2) * stream.timeBase.den) / stream.timeBase.num)),
+      C.AVSEEK_FLAG_BACKWARD,
+    );
   const resampler = new SoftwareResampleContext();
-  const packet = new Packet(), frame = new Frame();
+  const packet = new Packet(),
+    frame = new Frame();
   packet.alloc();
   frame.alloc();
-  let position: number | null = null, set = false, since = performance.now();
+  let position: number | null = null,
+    set = false,
+    since = performance.now();
   const outLayout = avChannelLayoutDefault(channels);
   let space = Buffer.alloc(0);
 
@@ -76,13 +99,14 @@ async function* decodeSound(input: OpenedInput, stream: Stream, options: SoundOp
     const count = f === null ? 0 : f.nbSamples;
     const most = resampler.getOutSamples(count) + 64;
     if (space.length < most * channels * 4) space = Buffer.from(new ArrayBuffer(most * channels * 4));
-    const got = resampler.convertSync([space], most, f === null ? null : f.extendedData ?? f.data, count);
+    const got = resampler.convertSync([space], most, f === null ? null : (f.extendedData ?? f.data), count);
     if (got <= 0) return [];
     const out = new Float32Array(space.buffer as ArrayBuffer, 0, got * channels);
     const begin = position ?? 0;
     position = begin + got;
     const pieces: Float32Array[] = [];
-    const a = Math.max(0, from - begin), b = Math.min(got, to - begin);
+    const a = Math.max(0, from - begin),
+      b = Math.min(got, to - begin);
     if (b > a) pieces.push(out.slice(a * channels, b * channels));
     return pieces;
   };
@@ -101,8 +125,18 @@ async function* decodeSound(input: OpenedInput, stream: Stream, options: SoundOp
       while (context.receiveFrameSync(frame) >= 0) {
         if (frame.nbSamples > 0) {
           if (!set) {
-            const layout = frame.channelLayout.nbChannels > 0 && frame.channelLayout.mask !== 0n ? frame.channelLayout : avChannelLayoutDefault(par.channels);
-            resampler.allocSetOpts2(outLayout, C.AV_SAMPLE_FMT_FLT, sampleRate, layout, frame.format as never, frame.sampleRate);
+            const layout =
+              frame.channelLayout.nbChannels > 0 && frame.channelLayout.mask !== 0n
+                ? frame.channelLayout
+                : avChannelLayoutDefault(par.channels);
+            resampler.allocSetOpts2(
+              outLayout,
+              C.AV_SAMPLE_FMT_FLT,
+              sampleRate,
+              layout,
+              frame.format as never,
+              frame.sampleRate,
+            );
             // Mixes are scaled so that full channels stay within full scale: stereo to mono is the mean.
             resampler.setOption('rematrix_maxval', '1.0');
             if (resampler.init() < 0) throw unreadable(input.path);
@@ -135,7 +169,11 @@ async function* decodeSound(input: OpenedInput, stream: Stream, options: SoundOp
 }
 
 function unreadable(path: string): PlatewrightError {
-  return new PlatewrightError('PW-MEDIA-CODEC', `the sound of ${basename(path)} uses a codec that cannot be decoded here; convert it to WAV or AAC`, { detail: { file: path } });
+  return new PlatewrightError(
+    'PW-MEDIA-CODEC',
+    `the sound of ${basename(path)} uses a codec that cannot be decoded here; convert it to WAV or AAC`,
+    { detail: { file: path } },
+  );
 }
 
 /**
@@ -146,7 +184,12 @@ export function writeWav(path: string, sound: Sound, bits: 16 | 24 | 32 = 24): v
   const { sampleRate, channels, samples } = sound;
   const bytes = bits / 8;
   const size = samples.length * bytes;
-  if (size > 0xffffffff - 64) throw new PlatewrightError('PW-MEDIA-WAVSIZE', `${basename(path)} would pass the 4 GB that a WAV file can hold; write it in parts`, { kind: 'usage' });
+  if (size > 0xffffffff - 64)
+    throw new PlatewrightError(
+      'PW-MEDIA-WAVSIZE',
+      `${basename(path)} would pass the 4 GB that a WAV file can hold; write it in parts`,
+      { kind: 'usage' },
+    );
   const out = Buffer.alloc(44 + size + (size & 1));
   out.write('RIFF', 0, 'latin1');
   out.writeUInt32LE(36 + size + (size & 1), 4);

@@ -17,10 +17,16 @@ const LOBES = 3;
 /** Width, px and even, at which a picture stored `widthPx` wide with pixels of shape `aspect` (width over height) has square ones. */
 export function squareWidth(widthPx: number, aspect: readonly [number, number]): number {
   const a = aspect[0] / aspect[1];
-  return !(a >= 1 / MOST && a <= MOST) || Math.abs(a - 1) <= SQUARE_ENOUGH ? widthPx : 2 * Math.round((widthPx * a) / 2);
+  return !(a >= 1 / MOST && a <= MOST) || Math.abs(a - 1) <= SQUARE_ENOUGH
+    ? widthPx
+    : 2 * Math.round((widthPx * a) / 2);
 }
 
-interface Taps { readonly first: Int32Array; readonly weights: Float32Array; readonly count: number }
+interface Taps {
+  readonly first: Int32Array;
+  readonly weights: Float32Array;
+  readonly count: number;
+}
 
 /** Lines of frames of one size brought to another width. Planes stay valid until the next call. */
 export class LineResampler {
@@ -30,13 +36,17 @@ export class LineResampler {
   resample(frame: VideoFrame, widthPx: number): VideoFrame {
     const chroma = (p: number): boolean => frame.layout === 'yuv' && (p === 1 || p === 2);
     const planes = frame.planes.map((src, p) => {
-      const shift = chroma(p) ? frame.chromaShift[0] : 0, site = chroma(p) && shift > 0 ? frame.chromaSite[0] : 0;
-      const from = (frame.widthPx + (1 << shift) - 1) >> shift, to = (widthPx + (1 << shift) - 1) >> shift, rows = src.length / from;
+      const shift = chroma(p) ? frame.chromaShift[0] : 0,
+        site = chroma(p) && shift > 0 ? frame.chromaSite[0] : 0;
+      const from = (frame.widthPx + (1 << shift) - 1) >> shift,
+        to = (widthPx + (1 << shift) - 1) >> shift,
+        rows = src.length / from;
       const key = `${from} ${to} ${shift} ${site}`;
       let taps = this.tables.get(key);
       if (taps === undefined) this.tables.set(key, (taps = tapsOf(from, to, frame.widthPx / widthPx, shift, site)));
       let dst = this.planes[p];
-      if (dst === undefined || dst.length !== to * rows || dst.constructor !== src.constructor) this.planes[p] = dst = new (src.constructor as new (n: number) => Plane)(to * rows);
+      if (dst === undefined || dst.length !== to * rows || dst.constructor !== src.constructor)
+        this.planes[p] = dst = new (src.constructor as new (n: number) => Plane)(to * rows);
       lines(src, from, rows, dst, to, taps, src instanceof Float32Array ? 0 : 2 ** frame.bitDepth - 1);
       return dst;
     });
@@ -46,10 +56,15 @@ export class LineResampler {
 
 /** Weights of each new sample. `scale`: old pixels per new one. A chroma sample keeps its site beside its luma sample. */
 function tapsOf(from: number, to: number, scale: number, shift: number, site: number): Taps {
-  const wide = Math.max(1, scale), reach = LOBES * wide, count = 2 * Math.ceil(reach);
-  const first = new Int32Array(to), weights = new Float32Array(to * count), step = 1 << shift;
+  const wide = Math.max(1, scale),
+    reach = LOBES * wide,
+    count = 2 * Math.ceil(reach);
+  const first = new Int32Array(to),
+    weights = new Float32Array(to * count),
+    step = 1 << shift;
   for (let j = 0; j < to; j++) {
-    const x = ((j * step + site + 0.5) * scale - 0.5 - site) / step, start = Math.ceil(x - reach);
+    const x = ((j * step + site + 0.5) * scale - 0.5 - site) / step,
+      start = Math.ceil(x - reach);
     first[j] = start;
     let sum = 0;
     for (let k = 0; k < count; k++) sum += weights[j * count + k] = lanczos((start + k - x) / wide);
@@ -66,7 +81,15 @@ function lanczos(t: number): number {
 }
 
 /** `most` 0: floats, neither rounded nor cut. */
-function lines(src: Plane, from: number, rows: number, dst: Plane, to: number, { first, weights, count }: Taps, most: number): void {
+function lines(
+  src: Plane,
+  from: number,
+  rows: number,
+  dst: Plane,
+  to: number,
+  { first, weights, count }: Taps,
+  most: number,
+): void {
   const line = new Float32Array(from + 2 * count);
   for (let y = 0; y < rows; y++) {
     const row = y * from;

@@ -11,8 +11,18 @@ import { VideoWriter } from './video-writer.js';
  * round(v · 65535). Written beside and renamed.
  */
 export async function writePng16(path: string, coded: Picture): Promise<void> {
-  if (coded.channels === 2) throw new PlatewrightError('PW-MEDIA-CHANNELS', 'a PNG holds one, three or four channels here, not two', { kind: 'internal' });
-  const writer = await VideoWriter.open(path, { widthPx: coded.width, heightPx: coded.height, rate: rate(24), codec: 'png', grey: coded.channels === 1, alpha: coded.channels === 4 });
+  if (coded.channels === 2)
+    throw new PlatewrightError('PW-MEDIA-CHANNELS', 'a PNG holds one, three or four channels here, not two', {
+      kind: 'internal',
+    });
+  const writer = await VideoWriter.open(path, {
+    widthPx: coded.width,
+    heightPx: coded.height,
+    rate: rate(24),
+    codec: 'png',
+    grey: coded.channels === 1,
+    alpha: coded.channels === 4,
+  });
   try {
     await writer.writeCoded(coded);
   } catch (error) {
@@ -29,7 +39,12 @@ export async function readPng(path: string): Promise<Picture> {
     const frame = await reader.frame(0);
     const coded = toCodedRgb(frame);
     if (frame.layout !== 'grey') return coded;
-    return { width: coded.width, height: coded.height, channels: 1, data: coded.data.slice(0, coded.width * coded.height) };
+    return {
+      width: coded.width,
+      height: coded.height,
+      channels: 1,
+      data: coded.data.slice(0, coded.width * coded.height),
+    };
   } finally {
     await reader.close();
   }

@@ -3,7 +3,17 @@ import { renameSync } from 'node:fs';
 import { createPicture, type Picture } from '../image/picture.js';
 import { lumaPlane } from './convert.js';
 import { fillFrame } from './encode-planes.js';
-import { avGetPixFmtFromName, C, Codec, CodecContext, Dictionary, FormatContext, Frame, Packet, Rational } from './ffmpeg.js';
+import {
+  avGetPixFmtFromName,
+  C,
+  Codec,
+  CodecContext,
+  Dictionary,
+  FormatContext,
+  Frame,
+  Packet,
+  Rational,
+} from './ffmpeg.js';
 import { defaultColour } from './encodings.js';
 import type { VideoFrame } from './types.js';
 
@@ -28,13 +38,15 @@ export function readNumber(frame: VideoFrame): number {
   const { widthPx: w, heightPx: h } = frame;
   const luma = lumaPlane(frame);
   const value = (bit: number, from: number, to: number): number => {
-    let s = 0, n = 0;
+    let s = 0,
+      n = 0;
     for (let y = Math.ceil(from * h) + 4; y < to * h - 4; y++) {
       for (let x = Math.ceil(((bit + 0.25) * w) / BITS); x < ((bit + 0.75) * w) / BITS; x++, n++) s += luma[y * w + x]!;
     }
     return s / n;
   };
-  let a = 0, b = 0;
+  let a = 0,
+    b = 0;
   for (let i = 0; i < BITS; i++) {
     if (value(i, 0, 0.5) > 0.5) a |= 1 << i;
     if (value(i, 0.5, 1) > 0.5) b |= 1 << i;
@@ -95,7 +107,8 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
     stream.codecpar.addCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX, data);
   }
   await format.openOutput();
-  if ((await format.writeHeader(Dictionary.fromObject(clip.muxerOptions ?? {}))) < 0) throw new Error(`${clip.muxer} header refused`);
+  if ((await format.writeHeader(Dictionary.fromObject(clip.muxerOptions ?? {}))) < 0)
+    throw new Error(`${clip.muxer} header refused`);
   const packet = new Packet();
   packet.alloc();
   const drain = async (): Promise<void> => {
@@ -131,7 +144,11 @@ export async function writeRawClip(path: string, clip: RawClip): Promise<void> {
 }
 
 /** Puts the picture streams of several files into one, packets as they are, with the dispositions given. */
-export async function muxStreams(path: string, muxer: string, sources: readonly { readonly file: string; readonly disposition: number }[]): Promise<void> {
+export async function muxStreams(
+  path: string,
+  muxer: string,
+  sources: readonly { readonly file: string; readonly disposition: number }[],
+): Promise<void> {
   const out = new FormatContext();
   out.allocOutputContext2(null, muxer, `file:${path}`);
   const inputs: FormatContext[] = [];

@@ -12,15 +12,25 @@ import { readDisplayMatrix, type Orientation } from './orientation.js';
 export type Turn = 90 | 180 | 270;
 
 /** Clockwise turns as they act on x (right) and y (down). */
-const TURNS: Record<Turn, Orientation> = { 90: { a: 0, b: 1, c: -1, d: 0 }, 180: { a: -1, b: 0, c: 0, d: -1 }, 270: { a: 0, b: -1, c: 1, d: 0 } };
+const TURNS: Record<Turn, Orientation> = {
+  90: { a: 0, b: 1, c: -1, d: 0 },
+  180: { a: -1, b: 0, c: 0, d: -1 },
+  270: { a: 0, b: -1, c: 1, d: 0 },
+};
 
 /** First `was`, then `then`. */
 function after(then: Orientation, was: Orientation): Orientation {
-  return { a: then.a * was.a + then.c * was.b, b: then.b * was.a + then.d * was.b, c: then.a * was.c + then.c * was.d, d: then.b * was.c + then.d * was.d };
+  return {
+    a: then.a * was.a + then.c * was.b,
+    b: then.b * was.a + then.d * was.b,
+    c: then.a * was.c + then.c * was.d,
+    d: then.b * was.c + then.d * was.d,
+  };
 }
 
 function matrixBytes(o: Orientation): Buffer {
-  const bytes = Buffer.alloc(36), one = 65536;
+  const bytes = Buffer.alloc(36),
+    one = 65536;
   [o.a * one, o.b * one, 0, o.c * one, o.d * one, 0, 0, 0, 2 ** 30].forEach((v, i) => bytes.writeInt32LE(v, 4 * i));
   return bytes;
 }
@@ -30,9 +40,13 @@ function matrixBytes(o: Orientation): Buffer {
  * Throws the media errors, and `PW-MEDIA-WRITE` where the container does not take what the file holds.
  */
 export async function copyTurned(source: string, target: string, clockwise: Turn): Promise<void> {
-  const input = await openInput(source), part = `${target}.part`, out = new FormatContext(), packet = new Packet();
+  const input = await openInput(source),
+    part = `${target}.part`,
+    out = new FormatContext(),
+    packet = new Packet();
   try {
-    if (input.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(source)} holds no picture that could be turned`);
+    if (input.video === null)
+      throw new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(source)} holds no picture that could be turned`);
     out.allocOutputContext2(null, /\.(mp4|m4v)$/i.test(target) ? 'mp4' : 'mov', `file:${part}`);
     const to = new Map<number, number>();
     for (const stream of [input.video, input.sound]) {
@@ -42,11 +56,21 @@ export async function copyTurned(source: string, target: string, clockwise: Turn
       made.codecpar.codecTag = 0;
       made.timeBase = stream.timeBase;
       made.avgFrameRate = stream.avgFrameRate;
-      if (stream === input.video) made.codecpar.addCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX, matrixBytes(after(TURNS[clockwise], readDisplayMatrix(stream.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX)))));
+      if (stream === input.video)
+        made.codecpar.addCodedSideData(
+          C.AV_PKT_DATA_DISPLAYMATRIX,
+          matrixBytes(
+            after(TURNS[clockwise], readDisplayMatrix(stream.codecpar.getCodedSideData(C.AV_PKT_DATA_DISPLAYMATRIX))),
+          ),
+        );
       to.set(stream.index, to.size);
     }
     await out.openOutput();
-    const refused = (): PlatewrightError => new PlatewrightError('PW-MEDIA-WRITE', `${basename(source)} can't be copied turned into ${basename(target)} (its sound or picture does not go into that container, or the disk is full); turn it in the camera's own program and add it again`);
+    const refused = (): PlatewrightError =>
+      new PlatewrightError(
+        'PW-MEDIA-WRITE',
+        `${basename(source)} can't be copied turned into ${basename(target)} (its sound or picture does not go into that container, or the disk is full); turn it in the camera's own program and add it again`,
+      );
     if ((await out.writeHeader()) < 0) throw refused();
     packet.alloc();
     while ((await input.context.readFrame(packet)) >= 0) {

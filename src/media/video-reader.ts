@@ -74,19 +74,32 @@ export class VideoReader {
       const first = describeVideo(input, null, null);
       if (first === null) throw noPicture(path, input.sound !== null);
       let built: Built | null = null;
-      const fields = options.fields !== 'as-is' && mayHaveFields(first.heightPx, first.rate, first.fieldOrder !== 'progressive');
+      const fields =
+        options.fields !== 'as-is' && mayHaveFields(first.heightPx, first.rate, first.fieldOrder !== 'progressive');
       if (!input.still && (options.index || fields || sizeBytes <= COUNT_AT_ONCE_BYTES)) {
         const index = options.index ?? (await buildFrameIndex(input));
         built = { index, timing: timingOf(index, claimedRates(input)) };
-        if (built.timing.frameCount === 0) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `${basename(path)} ends before its first whole frame; copy it again from its source`, { detail: { file: path } });
+        if (built.timing.frameCount === 0)
+          throw new PlatewrightError(
+            'PW-MEDIA-TRUNCATED',
+            `${basename(path)} ends before its first whole frame; copy it again from its source`,
+            { detail: { file: path } },
+          );
       }
-      const reader = new VideoReader(path, threads, describeVideo(input, built?.index ?? null, built?.timing ?? null)!, null, built);
+      const reader = new VideoReader(
+        path,
+        threads,
+        describeVideo(input, built?.index ?? null, built?.timing ?? null)!,
+        null,
+        built,
+      );
       if (built !== null && !built.index.untimed && SOUGHT.test(input.container)) {
         reader.opened = input;
         kept = true;
       }
       try {
-        if (built !== null && options.fields !== 'as-is') await reader.findFields(`${resolve(path)} ${sizeBytes} ${mtimeMs}`);
+        if (built !== null && options.fields !== 'as-is')
+          await reader.findFields(`${resolve(path)} ${sizeBytes} ${mtimeMs}`);
       } catch (error) {
         await reader.close();
         throw error;
@@ -102,7 +115,13 @@ export class VideoReader {
     const met = this.damage.size;
     if (met === 0) return this.information;
     const first = Math.min(...[...this.damage].slice(0, 1000));
-    return { ...this.information, notes: [...this.information.notes, `${met} of the frames read so far ${met === 1 ? 'is' : 'are'} damaged (first: ${first}); a frame that was lost is stood in for by the one before it`] };
+    return {
+      ...this.information,
+      notes: [
+        ...this.information.notes,
+        `${met} of the frames read so far ${met === 1 ? 'is' : 'are'} damaged (first: ${first}); a frame that was lost is stood in for by the one before it`,
+      ],
+    };
   }
 
   /** Frames met so far that were damaged or lost. */
@@ -112,7 +131,8 @@ export class VideoReader {
 
   /** Looks at two runs of frames where interlace or pulldown may be, and takes what was found into account from then on. */
   private async findFields(bytesKey: string): Promise<void> {
-    const info = this.information, count = info.frameCount;
+    const info = this.information,
+      count = info.frameCount;
     const use = fieldsFound.get(bytesKey) ?? (await this.judge());
     if (fieldsFound.size >= 256) fieldsFound.clear();
     fieldsFound.set(bytesKey, use);
@@ -123,10 +143,15 @@ export class VideoReader {
   }
 
   private async judge(): Promise<FieldUse> {
-    const info = this.information, count = info.frameCount;
+    const info = this.information,
+      count = info.frameCount;
     const flagged = info.fieldOrder !== 'progressive';
-    if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged)) return WHOLE;
-    const starts = count <= 2 * RUN_LENGTH ? [0] : [Math.floor((count - RUN_LENGTH) / 4), Math.floor((3 * (count - RUN_LENGTH)) / 4)];
+    if (info.variableRate || info.rotationDeg !== 0 || count < 8 || !mayHaveFields(info.heightPx, info.rate, flagged))
+      return WHOLE;
+    const starts =
+      count <= 2 * RUN_LENGTH
+        ? [0]
+        : [Math.floor((count - RUN_LENGTH) / 4), Math.floor((3 * (count - RUN_LENGTH)) / 4)];
     const cursor = await this.newCursor();
     const runs: VideoFrame[][] = [];
     try {
@@ -135,7 +160,13 @@ export class VideoReader {
         for (let n = start; n < Math.min(count, start + (starts.length === 1 ? 2 * RUN_LENGTH : RUN_LENGTH)); n++) {
           const frame = await cursor.get(n);
           if (frame === null) break;
-          run.push({ ...frame, planes: copyFrame({ ...frame, planes: frame.layout === 'rgb' ? frame.planes.slice(0, 2) : frame.planes.slice(0, 1) }).planes });
+          run.push({
+            ...frame,
+            planes: copyFrame({
+              ...frame,
+              planes: frame.layout === 'rgb' ? frame.planes.slice(0, 2) : frame.planes.slice(0, 1),
+            }).planes,
+          });
         }
         runs.push(run);
       }
@@ -158,7 +189,8 @@ export class VideoReader {
 
   /** Frames that only repeat the one before, because a file of varying rate has none of its own for that moment. Rising. */
   async heldFrames(): Promise<readonly number[]> {
-    const source = (await this.ensureIndex())?.timing.sourceOf ?? null, held: number[] = [];
+    const source = (await this.ensureIndex())?.timing.sourceOf ?? null,
+      held: number[] = [];
     if (source !== null) for (let n = 1; n < source.length; n++) if (source[n] === source[n - 1]) held.push(n);
     return held;
   }
@@ -187,7 +219,11 @@ export class VideoReader {
     return this.stream(from, to, null);
   }
 
-  private async *stream(from: number, to: number, small: SmallSize | null): AsyncGenerator<VideoFrame, void, undefined> {
+  private async *stream(
+    from: number,
+    to: number,
+    small: SmallSize | null,
+  ): AsyncGenerator<VideoFrame, void, undefined> {
     const count = this.information.frameCount;
     const end = this.information.frameCountExact ? Math.min(to, count) : to;
     if (from < 0 || !Number.isInteger(from)) throw outside(this.path, from, count);
@@ -200,7 +236,10 @@ export class VideoReader {
         whole = false;
         const frame = await cursor.get(n);
         if (frame === null) {
-          if (this.information.frameCountExact) this.note(`${basename(this.path)} stops decoding at frame ${n} of ${count}; the ${n} whole frames were kept`);
+          if (this.information.frameCountExact)
+            this.note(
+              `${basename(this.path)} stops decoding at frame ${n} of ${count}; the ${n} whole frames were kept`,
+            );
           return;
         }
         whole = true;
@@ -224,18 +263,28 @@ export class VideoReader {
    * needs no fields put right), else in full. The full frame can be had from each as long as it is the last asked for.
    */
   async *reducedFrames(size: SmallSize, from = 0, to = Infinity): AsyncGenerator<ReducedFrame, void, undefined> {
-    for await (const frame of this.stream(from, to, size)) yield 'whole' in frame ? (frame as ReducedFrame) : { ...frame, whole: () => frame };
+    for await (const frame of this.stream(from, to, size))
+      yield 'whole' in frame ? (frame as ReducedFrame) : { ...frame, whole: () => frame };
   }
 
   /** Frame `n`, exactly. Throws `PW-MEDIA-FRAME` outside the clip. Valid until the next call; `copyFrame` keeps one. */
   frame(n: number): Promise<VideoFrame> {
     const result = this.queue.then(async () => {
-      if (this.closed) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
+      if (this.closed)
+        throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, {
+          kind: 'internal',
+        });
       await this.ensureIndex();
-      if (!Number.isInteger(n) || n < 0 || n >= this.information.frameCount) throw outside(this.path, n, this.information.frameCount);
+      if (!Number.isInteger(n) || n < 0 || n >= this.information.frameCount)
+        throw outside(this.path, n, this.information.frameCount);
       this.single ??= await this.newCursor();
       const frame = await this.single.get(n);
-      if (frame === null) throw new PlatewrightError('PW-MEDIA-TRUNCATED', `frame ${n} of ${basename(this.path)} cannot be decoded; the file is damaged there`, { detail: { file: this.path, frame: n } });
+      if (frame === null)
+        throw new PlatewrightError(
+          'PW-MEDIA-TRUNCATED',
+          `frame ${n} of ${basename(this.path)} cannot be decoded; the file is damaged there`,
+          { detail: { file: this.path, frame: n } },
+        );
       return frame;
     });
     this.queue = result.catch(() => undefined);
@@ -243,12 +292,14 @@ export class VideoReader {
   }
 
   private note(sentence: string): void {
-    if (!this.information.notes.includes(sentence)) this.information = { ...this.information, notes: [...this.information.notes, sentence] };
+    if (!this.information.notes.includes(sentence))
+      this.information = { ...this.information, notes: [...this.information.notes, sentence] };
   }
 
   private async newCursor(small: SmallSize | null = null): Promise<Cursor> {
     if (this.sequence !== null) return new SequenceCursor(this.sequence);
-    const whole = this.fieldUse.kind === 'whole', rested = this.idle;
+    const whole = this.fieldUse.kind === 'whole',
+      rested = this.idle;
     if (whole && small === null && rested !== null) {
       this.idle = null;
       return rested;
@@ -256,7 +307,16 @@ export class VideoReader {
     // A scan's caller works while the decoder does: one more frame under way keeps its threads busy meanwhile.
     const { opened } = this;
     this.opened = null;
-    const cursor = await FileCursor.open(this.path, this.threads + (small === null ? 0 : 1), this.information, () => this.ensureIndex(), this.built, this.damage, whole ? small : null, opened);
+    const cursor = await FileCursor.open(
+      this.path,
+      this.threads + (small === null ? 0 : 1),
+      this.information,
+      () => this.ensureIndex(),
+      this.built,
+      this.damage,
+      whole ? small : null,
+      opened,
+    );
     return whole ? cursor : new FieldCursor(cursor, this.fieldUse, this.sourceCount);
   }
 
@@ -275,9 +335,17 @@ export class VideoReader {
 }
 
 function noPicture(path: string, sound: boolean): PlatewrightError {
-  return new PlatewrightError('PW-MEDIA-NOPICTURE', `${basename(path)} has no picture that can be decoded${sound ? ', only sound' : ''}; choose a film or a still`, { detail: { file: path } });
+  return new PlatewrightError(
+    'PW-MEDIA-NOPICTURE',
+    `${basename(path)} has no picture that can be decoded${sound ? ', only sound' : ''}; choose a film or a still`,
+    { detail: { file: path } },
+  );
 }
 
 function outside(path: string, n: number, count: number): PlatewrightError {
-  return new PlatewrightError('PW-MEDIA-FRAME', `${basename(path)} has frames 0 to ${count - 1}, but frame ${n} was asked for`, { kind: 'usage', detail: { file: path, frame: n, frameCount: count } });
+  return new PlatewrightError(
+    'PW-MEDIA-FRAME',
+    `${basename(path)} has frames 0 to ${count - 1}, but frame ${n} was asked for`,
+    { kind: 'usage', detail: { file: path, frame: n, frameCount: count } },
+  );
 }

@@ -14,7 +14,9 @@ import { VideoReader } from './video-reader.js';
 import type { WriterOptions } from './encodings.js';
 import { VideoWriter } from './video-writer.js';
 
-const W = 96, H = 64, RATE = rate(24000, 1001);
+const W = 96,
+  H = 64,
+  RATE = rate(24000, 1001);
 let dir: string;
 beforeAll(() => {
   dir = mkdtempSync(join(tmpdir(), 'pw-write-'));
@@ -45,26 +47,126 @@ function tone(seconds: number, sampleRate = 48000): Sound {
   return { sampleRate, channels: 2, samples };
 }
 
-async function write(path: string, options: Partial<WriterOptions> & Pick<WriterOptions, 'codec'>, frames = 12): Promise<void> {
+async function write(
+  path: string,
+  options: Partial<WriterOptions> & Pick<WriterOptions, 'codec'>,
+  frames = 12,
+): Promise<void> {
   const w = await VideoWriter.open(path, { widthPx: W, heightPx: H, rate: RATE, ...options });
   for (let n = w.framesDone; n < frames; n++) await w.write(picture(n, options.grey ? 1 : options.alpha ? 4 : 3));
   await w.close();
 }
 
-interface Case { name: string; options: Partial<WriterOptions> & Pick<WriterOptions, 'codec'>; format: string; transfer: TransferName; full: boolean; mean: number; worst: number }
+interface Case {
+  name: string;
+  options: Partial<WriterOptions> & Pick<WriterOptions, 'codec'>;
+  format: string;
+  transfer: TransferName;
+  full: boolean;
+  mean: number;
+  worst: number;
+}
 // Largest allowed mean and worst errors in linear light; lossless formats are held to half a code at their steepest.
 const CASES: Case[] = [
-  { name: 'a.mp4', options: { codec: 'h264' }, format: 'yuv420p', transfer: 'bt709', full: false, mean: 0.006, worst: 0.1 },
-  { name: 'b.mov', options: { codec: 'prores4444', alpha: true }, format: 'yuva444p12le', transfer: 'bt709', full: false, mean: 0.001, worst: 0.008 },
-  { name: 'b.mkv', options: { codec: 'prores4444' }, format: 'yuv444p12le', transfer: 'bt709', full: false, mean: 0.001, worst: 0.008 },
-  { name: 'c16.mkv', options: { codec: 'ffv1', alpha: true }, format: 'gbrap16le', transfer: 'bt709', full: true, mean: 1e-5, worst: 4e-5 },
-  { name: 'c10.mkv', options: { codec: 'ffv1', bits: 10 }, format: 'gbrp10le', transfer: 'bt709', full: true, mean: 5e-4, worst: 1.2e-3 },
-  { name: 'c8.mkv', options: { codec: 'ffv1', bits: 8 }, format: 'bgr0', transfer: 'bt709', full: true, mean: 2e-3, worst: 5e-3 },
-  { name: 'grey.mkv', options: { codec: 'ffv1', grey: true }, format: 'gray16le', transfer: 'bt709', full: true, mean: 1e-5, worst: 4e-5 },
-  { name: 'd/p_%04d.png', options: { codec: 'png', alpha: true }, format: 'rgba64be', transfer: 'srgb', full: true, mean: 1e-5, worst: 4e-5 },
-  { name: 'd8/p_%04d.png', options: { codec: 'png', bits: 8 }, format: 'rgb24', transfer: 'srgb', full: true, mean: 2e-3, worst: 5e-3 },
-  { name: 'e/x_%04d.exr', options: { codec: 'exr', alpha: true }, format: 'gbrapf16le', transfer: 'linear', full: true, mean: 2e-4, worst: 5e-4 },
-  { name: 'e32/x_%04d.exr', options: { codec: 'exr', half: false }, format: 'gbrpf32le', transfer: 'linear', full: true, mean: 1e-12, worst: 1e-12 },
+  {
+    name: 'a.mp4',
+    options: { codec: 'h264' },
+    format: 'yuv420p',
+    transfer: 'bt709',
+    full: false,
+    mean: 0.006,
+    worst: 0.1,
+  },
+  {
+    name: 'b.mov',
+    options: { codec: 'prores4444', alpha: true },
+    format: 'yuva444p12le',
+    transfer: 'bt709',
+    full: false,
+    mean: 0.001,
+    worst: 0.008,
+  },
+  {
+    name: 'b.mkv',
+    options: { codec: 'prores4444' },
+    format: 'yuv444p12le',
+    transfer: 'bt709',
+    full: false,
+    mean: 0.001,
+    worst: 0.008,
+  },
+  {
+    name: 'c16.mkv',
+    options: { codec: 'ffv1', alpha: true },
+    format: 'gbrap16le',
+    transfer: 'bt709',
+    full: true,
+    mean: 1e-5,
+    worst: 4e-5,
+  },
+  {
+    name: 'c10.mkv',
+    options: { codec: 'ffv1', bits: 10 },
+    format: 'gbrp10le',
+    transfer: 'bt709',
+    full: true,
+    mean: 5e-4,
+    worst: 1.2e-3,
+  },
+  {
+    name: 'c8.mkv',
+    options: { codec: 'ffv1', bits: 8 },
+    format: 'bgr0',
+    transfer: 'bt709',
+    full: true,
+    mean: 2e-3,
+    worst: 5e-3,
+  },
+  {
+    name: 'grey.mkv',
+    options: { codec: 'ffv1', grey: true },
+    format: 'gray16le',
+    transfer: 'bt709',
+    full: true,
+    mean: 1e-5,
+    worst: 4e-5,
+  },
+  {
+    name: 'd/p_%04d.png',
+    options: { codec: 'png', alpha: true },
+    format: 'rgba64be',
+    transfer: 'srgb',
+    full: true,
+    mean: 1e-5,
+    worst: 4e-5,
+  },
+  {
+    name: 'd8/p_%04d.png',
+    options: { codec: 'png', bits: 8 },
+    format: 'rgb24',
+    transfer: 'srgb',
+    full: true,
+    mean: 2e-3,
+    worst: 5e-3,
+  },
+  {
+    name: 'e/x_%04d.exr',
+    options: { codec: 'exr', alpha: true },
+    format: 'gbrapf16le',
+    transfer: 'linear',
+    full: true,
+    mean: 2e-4,
+    worst: 5e-4,
+  },
+  {
+    name: 'e32/x_%04d.exr',
+    options: { codec: 'exr', half: false },
+    format: 'gbrpf32le',
+    transfer: 'linear',
+    full: true,
+    mean: 1e-12,
+    worst: 1e-12,
+  },
 ];
 
 describe('round trips', () => {
@@ -82,9 +184,12 @@ describe('round trips', () => {
         expect(info.colour.assumed).toBe(false);
       }
       const reader = await VideoReader.open(path);
-      let sum = 0, count = 0, worst = 0;
+      let sum = 0,
+        count = 0,
+        worst = 0;
       for await (const frame of reader.frames()) {
-        const want = picture(frame.index, c.options.grey ? 1 : c.options.alpha ? 4 : 3).data, got = toLinear(frame).data;
+        const want = picture(frame.index, c.options.grey ? 1 : c.options.alpha ? 4 : 3).data,
+          got = toLinear(frame).data;
         for (let i = 0; i < want.length; i++, count++) {
           const e = Math.abs(want[i]! - got[i]!);
           sum += e;
@@ -99,9 +204,13 @@ describe('round trips', () => {
   }
 
   it('prores4444 holds pictures of odd width and height, whole', async () => {
-    const path = join(dir, 'odd.mov'), w = await VideoWriter.open(path, { widthPx: 71, heightPx: 37, rate: RATE, codec: 'prores4444' });
+    const path = join(dir, 'odd.mov'),
+      w = await VideoWriter.open(path, { widthPx: 71, heightPx: 37, rate: RATE, codec: 'prores4444' });
     const p = createPicture(71, 37, 3);
-    for (let c = 0; c < 3; c++) { const q = plane(p, c); for (let y = 0; y < 37; y++) for (let x = 0; x < 71; x++) q[y * 71 + x] = 0.1 + 0.005 * x + 0.008 * y + 0.1 * c; }
+    for (let c = 0; c < 3; c++) {
+      const q = plane(p, c);
+      for (let y = 0; y < 37; y++) for (let x = 0; x < 71; x++) q[y * 71 + x] = 0.1 + 0.005 * x + 0.008 * y + 0.1 * c;
+    }
     for (let n = 0; n < 3; n++) await w.writeCoded(p);
     await w.close();
     const reader = await VideoReader.open(path);
@@ -130,12 +239,23 @@ describe('round trips', () => {
 
   it('is read the same by ffprobe, where that is installed', async ({ skip }) => {
     if (spawnSync('ffprobe', ['-version']).status !== 0) return skip('ffprobe is not installed here');
-    for (const [name, codec] of [['f.mp4', 'h264'], ['f.mov', 'prores4444']] as const) {
+    for (const [name, codec] of [
+      ['f.mp4', 'h264'],
+      ['f.mov', 'prores4444'],
+    ] as const) {
       const path = join(dir, name);
       await write(path, { codec, sound: tone(0.5) });
-      const out = spawnSync('ffprobe', ['-v', 'error', '-of', 'json', '-show_streams', path], { encoding: 'utf8' }).stdout;
+      const out = spawnSync('ffprobe', ['-v', 'error', '-of', 'json', '-show_streams', path], {
+        encoding: 'utf8',
+      }).stdout;
       const [video, audio] = (JSON.parse(out) as { streams: Record<string, string>[] }).streams;
-      expect([video!['color_space'], video!['color_transfer'], video!['color_primaries'], video!['color_range'], video!['r_frame_rate']]).toEqual(['bt709', 'bt709', 'bt709', 'tv', '24000/1001']);
+      expect([
+        video!['color_space'],
+        video!['color_transfer'],
+        video!['color_primaries'],
+        video!['color_range'],
+        video!['r_frame_rate'],
+      ]).toEqual(['bt709', 'bt709', 'bt709', 'tv', '24000/1001']);
       expect(video!['nb_frames']).toBe('12');
       expect(audio!['codec_name']).toBe(codec === 'h264' ? 'aac' : 'pcm_s24le');
     }
@@ -145,7 +265,11 @@ describe('round trips', () => {
 describe('sound beside the picture', () => {
   it('is PCM to 24 bits in mov and mkv, AAC in mp4, in step with the picture', async () => {
     const sound = tone(0.5);
-    for (const [name, codec, tolerance] of [['s.mov', 'prores4444', 2 ** -23], ['s.mkv', 'ffv1', 2 ** -23], ['s.mp4', 'h264', 0.1]] as const) {
+    for (const [name, codec, tolerance] of [
+      ['s.mov', 'prores4444', 2 ** -23],
+      ['s.mkv', 'ffv1', 2 ** -23],
+      ['s.mp4', 'h264', 0.1],
+    ] as const) {
       const path = join(dir, name);
       await write(path, { codec, sound });
       const back = (await readSound(path))!;
@@ -160,12 +284,17 @@ describe('sound beside the picture', () => {
 
   it('WAV of 16, 24 and 32 bits reads back to its own step', async () => {
     const sound = tone(0.1);
-    for (const [bits, step] of [[16, 2 ** -15], [24, 2 ** -23], [32, 0]] as const) {
+    for (const [bits, step] of [
+      [16, 2 ** -15],
+      [24, 2 ** -23],
+      [32, 0],
+    ] as const) {
       const path = join(dir, `w${bits}.wav`);
       writeWav(path, sound, bits);
       const back = (await readSound(path))!;
       expect(back.samples.length).toBe(sound.samples.length);
-      for (let i = 0; i < back.samples.length; i++) expect(Math.abs(back.samples[i]! - sound.samples[i]!)).toBeLessThanOrEqual(step / 2 + 1e-9);
+      for (let i = 0; i < back.samples.length; i++)
+        expect(Math.abs(back.samples[i]! - sound.samples[i]!)).toBeLessThanOrEqual(step / 2 + 1e-9);
     }
   });
 
@@ -176,7 +305,8 @@ describe('sound beside the picture', () => {
     expect([mono.sampleRate, mono.channels]).toEqual([16000, 1]);
     expect(Math.abs(mono.samples.length - 16000)).toBeLessThanOrEqual(2);
     // Level of the 440 Hz part by correlation over whole periods; the mix halves each channel.
-    let re = 0, im = 0;
+    let re = 0,
+      im = 0;
     for (let i = 2000; i < 10000; i++) {
       re += mono.samples[i]! * Math.cos((2 * Math.PI * 440 * i) / 16000);
       im += mono.samples[i]! * Math.sin((2 * Math.PI * 440 * i) / 16000);
@@ -218,7 +348,8 @@ describe('files on the way', () => {
     expect(readdirSync(join(dir, 'resume')).sort()).toEqual([0, 1, 2, 3, 4, 5, 6].map((n) => `s_00${n}.png`));
     expect([0, 1, 2, 3].map((n) => statSync(join(dir, 'resume', `s_00${n}.png`)).mtimeMs)).toEqual(before);
     const reader = await VideoReader.open(path);
-    const got = toLinear(await reader.frame(6)).data, want = picture(6, 3).data;
+    const got = toLinear(await reader.frame(6)).data,
+      want = picture(6, 3).data;
     for (let i = 0; i < want.length; i += 97) expect(Math.abs(got[i]! - want[i]!)).toBeLessThan(4e-5);
     await reader.close();
   });
@@ -232,7 +363,11 @@ describe('files on the way', () => {
   });
 
   it('the same pictures give the same bytes', async () => {
-    for (const [name, codec] of [['x.mp4', 'h264'], ['x.mov', 'prores4444'], ['x.mkv', 'ffv1']] as const) {
+    for (const [name, codec] of [
+      ['x.mp4', 'h264'],
+      ['x.mov', 'prores4444'],
+      ['x.mkv', 'ffv1'],
+    ] as const) {
       await write(join(dir, `1${name}`), { codec, sound: tone(0.5) });
       await write(join(dir, `2${name}`), { codec, sound: tone(0.5) });
       expect(readFileSync(join(dir, `1${name}`)).equals(readFileSync(join(dir, `2${name}`))), name).toBe(true);
@@ -241,9 +376,15 @@ describe('files on the way', () => {
 
   it('says what does not go together', async () => {
     const o = { widthPx: W, heightPx: H, rate: RATE };
-    await expect(VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'prores4444' })).rejects.toThrow(/PW-MEDIA-CONTAINER/);
-    await expect(VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'h264', widthPx: 97 })).rejects.toThrow(/PW-MEDIA-ODD/);
-    await expect(VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'h264', alpha: true })).rejects.toThrow(/PW-MEDIA-ALPHA/);
+    await expect(VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'prores4444' })).rejects.toThrow(
+      /PW-MEDIA-CONTAINER/,
+    );
+    await expect(VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'h264', widthPx: 97 })).rejects.toThrow(
+      /PW-MEDIA-ODD/,
+    );
+    await expect(VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'h264', alpha: true })).rejects.toThrow(
+      /PW-MEDIA-ALPHA/,
+    );
     const w = await VideoWriter.open(join(dir, 'q.mp4'), { ...o, codec: 'h264' });
     await expect(w.write(createPicture(10, 10, 3))).rejects.toThrow(/PW-MEDIA-SIZE/);
     await w.abort();

@@ -50,7 +50,10 @@ export class VideoWriter {
     this.framesDone = framesDone;
     this.count = framesDone;
     this.frames = new WriterFrames(this.encoding.pixelFormat, options.widthPx, options.heightPx, this.tags);
-    this.own = options.codec === 'prores4444' && this.encoding.encoder === 'prores_aw' && options.alpha !== true ? new ProResEncoder(options.widthPx, options.heightPx, this.tags) : null;
+    this.own =
+      options.codec === 'prores4444' && this.encoding.encoder === 'prores_aw' && options.alpha !== true
+        ? new ProResEncoder(options.widthPx, options.heightPx, this.tags)
+        : null;
     this.packet = new Packet();
     this.packet.alloc();
   }
@@ -80,7 +83,13 @@ export class VideoWriter {
   }
 
   private makeCodec(globalHeader: boolean): Promise<CodecContext> {
-    return openEncoder(this.encoding, this.options, this.tags, this.sequence || this.own !== null ? 1 : 2, globalHeader);
+    return openEncoder(
+      this.encoding,
+      this.options,
+      this.tags,
+      this.sequence || this.own !== null ? 1 : 2,
+      globalHeader,
+    );
   }
 
   private async openFile(): Promise<void> {
@@ -99,32 +108,54 @@ export class VideoWriter {
     stream.avgFrameRate = this.codec.framerate;
     stream.rFrameRate = this.codec.framerate;
     if (this.options.sound) this.track = await SoundTrack.open(format, this.options.sound, muxer, global);
-    if ((await format.openOutput()) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} cannot be written; check the folder's rights and space`, { detail: { file: this.part } });
-    const header = Dictionary.fromObject(muxer === 'mp4' || muxer === 'mov' ? { movflags: '+faststart+write_colr' } : {});
+    if ((await format.openOutput()) < 0)
+      throw new PlatewrightError(
+        'PW-MEDIA-WRITE',
+        `${this.part} cannot be written; check the folder's rights and space`,
+        { detail: { file: this.part } },
+      );
+    const header = Dictionary.fromObject(
+      muxer === 'mp4' || muxer === 'mov' ? { movflags: '+faststart+write_colr' } : {},
+    );
     const code = await format.writeHeader(header);
     header.free();
-    if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${basename(this.path)}: the ${muxer} file cannot be begun with these streams`, { kind: 'internal', detail: { code } });
+    if (code < 0)
+      throw new PlatewrightError(
+        'PW-MEDIA-WRITE',
+        `${basename(this.path)}: the ${muxer} file cannot be begun with these streams`,
+        { kind: 'internal', detail: { code } },
+      );
   }
 
   /** Adds a scene-linear Rec. 709 picture (premultiplied alpha); it may be reused as soon as the promise resolves. */
   async write(linear: Picture): Promise<void> {
     if (this.options.codec === 'exr') return this.add(linear);
     this.requireSize(linear);
-    const { widthPx, heightPx, grey, alpha } = this.options, channels = grey ? 1 : alpha ? 4 : 3;
+    const { widthPx, heightPx, grey, alpha } = this.options,
+      channels = grey ? 1 : alpha ? 4 : 3;
     if (linear.channels === channels) this.scratch ??= createPicture(widthPx, heightPx, channels);
-    return this.add(linear.channels === channels && this.scratch !== null ? linearToCoded(linear, this.tags.transfer, this.scratch) : linearToCoded(linear, this.tags.transfer));
+    return this.add(
+      linear.channels === channels && this.scratch !== null
+        ? linearToCoded(linear, this.tags.transfer, this.scratch)
+        : linearToCoded(linear, this.tags.transfer),
+    );
   }
 
   /** Adds a picture that is display-coded already (straight alpha). OpenEXR stores it as light again. */
   async writeCoded(coded: Picture): Promise<void> {
-    if (this.options.codec === 'exr') return this.add(codedToLinear(coded, this.tags.transfer === 'linear' ? 'srgb' : this.tags.transfer));
+    if (this.options.codec === 'exr')
+      return this.add(codedToLinear(coded, this.tags.transfer === 'linear' ? 'srgb' : this.tags.transfer));
     return this.add(coded);
   }
 
   private requireSize(picture: { readonly width: number; readonly height: number }): void {
     const o = this.options;
     if (picture.width !== o.widthPx || picture.height !== o.heightPx) {
-      throw new PlatewrightError('PW-MEDIA-SIZE', `frame ${this.count} is ${picture.width} × ${picture.height}, but ${basename(this.path)} was opened for ${o.widthPx} × ${o.heightPx}`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-MEDIA-SIZE',
+        `frame ${this.count} is ${picture.width} × ${picture.height}, but ${basename(this.path)} was opened for ${o.widthPx} × ${o.heightPx}`,
+        { kind: 'internal' },
+      );
     }
   }
 
@@ -164,12 +195,22 @@ export class VideoWriter {
    */
   async append(path: string): Promise<number> {
     const group = this.options.codec === 'h264' && this.options.evenGroups === true;
-    if (!group && this.options.codec !== 'ffv1' && this.options.codec !== 'prores4444') throw new PlatewrightError('PW-MEDIA-APPEND', `pictures of ${this.options.codec} hang on one another and cannot be joined on as they are`, { kind: 'internal' });
+    if (!group && this.options.codec !== 'ffv1' && this.options.codec !== 'prores4444')
+      throw new PlatewrightError(
+        'PW-MEDIA-APPEND',
+        `pictures of ${this.options.codec} hang on one another and cannot be joined on as they are`,
+        { kind: 'internal' },
+      );
     await this.pending;
     // Pictures are coded before those that are shown earlier by so many frames: decoding begins that long before the first is shown.
-    const first = this.count, delay = group ? this.stream!.codecpar.videoDelay : 0, shown = new Set<number>();
+    const first = this.count,
+      delay = group ? this.stream!.codecpar.videoDelay : 0,
+      shown = new Set<number>();
     let begin = 0n;
-    const wrong = (): PlatewrightError => new PlatewrightError('PW-MEDIA-APPEND', `${basename(path)} does not hold each of its frames once`, { detail: { file: path } });
+    const wrong = (): PlatewrightError =>
+      new PlatewrightError('PW-MEDIA-APPEND', `${basename(path)} does not hold each of its frames once`, {
+        detail: { file: path },
+      });
     const count = await readPackets(path, this.stream!.codecpar, this.codec!.timeBase, !group, async (packet) => {
       // A group's first picture is shown first, at whatever time its container begins with.
       if (shown.size === 0) begin = packet.pts;
@@ -191,9 +232,11 @@ export class VideoWriter {
   }
 
   private async put(fill: (to: Pick<FillFrame, 'planes' | 'strides'>) => void): Promise<void> {
-    if (this.finished) throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
+    if (this.finished)
+      throw new PlatewrightError('PW-MEDIA-CLOSED', `${basename(this.path)} was closed already`, { kind: 'internal' });
     if (this.own !== null) return this.putOwn(this.own, fill);
-    const to = this.frames.next(), { frame } = to;
+    const to = this.frames.next(),
+      { frame } = to;
     fill(to);
     const n = this.count++;
     frame.pts = BigInt(this.sequence ? 0 : n);
@@ -206,26 +249,37 @@ export class VideoWriter {
     });
   }
 
-  private async putOwn(encoder: ProResEncoder, fill: (to: Pick<FillFrame, 'planes' | 'strides'>) => void): Promise<void> {
+  private async putOwn(
+    encoder: ProResEncoder,
+    fill: (to: Pick<FillFrame, 'planes' | 'strides'>) => void,
+  ): Promise<void> {
     // The encoder's planes are free again.
     await this.pending;
     if (this.failure !== null) throw this.failure;
     fill(encoder.room);
     const n = BigInt(this.count++);
-    this.pending = encoder.encode().then(async (bytes) => {
-      this.packet.data = bytes;
-      this.packet.pts = this.packet.dts = n;
-      this.packet.isKeyframe = true;
-      await this.writePacket(this.packet);
-    }).catch((error: unknown) => {
-      this.failure = error;
-    });
+    this.pending = encoder
+      .encode()
+      .then(async (bytes) => {
+        this.packet.data = bytes;
+        this.packet.pts = this.packet.dts = n;
+        this.packet.isKeyframe = true;
+        await this.writePacket(this.packet);
+      })
+      .catch((error: unknown) => {
+        this.failure = error;
+      });
   }
 
   private async encodeFrame(frame: Frame | null): Promise<void> {
     const codec = this.codec!;
     const code = await codec.sendFrame(frame);
-    if (code < 0 && code !== C.AVERROR_EOF) throw new PlatewrightError('PW-MEDIA-ENCODER', `frame ${this.count - 1} of ${basename(this.path)} was refused by the encoder`, { kind: 'internal', detail: { code } });
+    if (code < 0 && code !== C.AVERROR_EOF)
+      throw new PlatewrightError(
+        'PW-MEDIA-ENCODER',
+        `frame ${this.count - 1} of ${basename(this.path)} was refused by the encoder`,
+        { kind: 'internal', detail: { code } },
+      );
     for (;;) {
       if ((await codec.receivePacket(this.packet)) < 0) break;
       await this.writePacket(this.packet);
@@ -238,7 +292,12 @@ export class VideoWriter {
     if (Number(packet.duration) === 0) packet.duration = 1n;
     const seconds = (Number(packet.dts) * this.options.rate.den) / this.options.rate.num;
     packet.rescaleTs(this.codec!.timeBase, this.stream!.timeBase);
-    if ((await this.format!.interleavedWriteFrame(packet)) < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} can't be written any further: the disk is full or was taken away; free some room and begin again`, { detail: { file: this.part } });
+    if ((await this.format!.interleavedWriteFrame(packet)) < 0)
+      throw new PlatewrightError(
+        'PW-MEDIA-WRITE',
+        `${this.part} can't be written any further: the disk is full or was taken away; free some room and begin again`,
+        { detail: { file: this.part } },
+      );
     await this.track?.writeUntil(seconds + 0.5);
   }
 
@@ -247,10 +306,17 @@ export class VideoWriter {
     this.codec ??= await this.makeCodec(false);
     const codec = this.codec;
     if ((await codec.sendFrame(frame)) < 0 || (await codec.receivePacket(this.packet)) < 0) {
-      throw new PlatewrightError('PW-MEDIA-ENCODER', `picture ${n} of ${basename(this.path)} was refused by the encoder`, { kind: 'internal' });
+      throw new PlatewrightError(
+        'PW-MEDIA-ENCODER',
+        `picture ${n} of ${basename(this.path)} was refused by the encoder`,
+        { kind: 'internal' },
+      );
     }
     try {
-      await writePicture(isSequencePattern(this.path) ? sequenceName(this.path, (this.options.firstNumber ?? 0) + n) : this.path, this.packet.data!);
+      await writePicture(
+        isSequencePattern(this.path) ? sequenceName(this.path, (this.options.firstNumber ?? 0) + n) : this.path,
+        this.packet.data!,
+      );
     } finally {
       this.packet.unref();
     }
@@ -274,7 +340,12 @@ export class VideoWriter {
       if (this.own === null) await this.encodeFrame(null);
       await this.track?.finish();
       const code = await this.format!.writeTrailer();
-      if (code < 0) throw new PlatewrightError('PW-MEDIA-WRITE', `${this.part} can't be finished: the disk is full or was taken away; free some room and begin again`, { detail: { file: this.part, code } });
+      if (code < 0)
+        throw new PlatewrightError(
+          'PW-MEDIA-WRITE',
+          `${this.part} can't be finished: the disk is full or was taken away; free some room and begin again`,
+          { detail: { file: this.part, code } },
+        );
       await this.format!.closeOutput();
     } catch (error) {
       await this.abort();

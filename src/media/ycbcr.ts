@@ -22,7 +22,8 @@ export interface Quantisation {
 
 /** Levels of a bit depth: limited 16..235 and 16..240 scaled by 2^(n-8), full 0..2^n-1. */
 export function quantisation(bitDepth: number, fullRange: boolean): Quantisation {
-  const unit = 2 ** (bitDepth - 8), max = 2 ** bitDepth - 1;
+  const unit = 2 ** (bitDepth - 8),
+    max = 2 ** bitDepth - 1;
   return fullRange
     ? { lumaScale: max, lumaOffset: 0, chromaScale: max, chromaOffset: 2 ** (bitDepth - 1) }
     : { lumaScale: 219 * unit, lumaOffset: 16 * unit, chromaScale: 224 * unit, chromaOffset: 128 * unit };
@@ -39,7 +40,12 @@ export interface Decoding {
 export function decodingOf(matrix: MatrixName): Decoding {
   const [kr, kb] = lumaWeights(matrix);
   const kg = 1 - kr - kb;
-  return { crToR: 2 * (1 - kr), cbToB: 2 * (1 - kb), cbToG: (-2 * kb * (1 - kb)) / kg, crToG: (-2 * kr * (1 - kr)) / kg };
+  return {
+    crToR: 2 * (1 - kr),
+    cbToB: 2 * (1 - kb),
+    cbToG: (-2 * kb * (1 - kb)) / kg,
+    crToG: (-2 * kr * (1 - kr)) / kg,
+  };
 }
 
 /** Scale and offset that turn a code value of a plane that isn't Y'CbCr (RGB, grey) or of luma into 0..1. */

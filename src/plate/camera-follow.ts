@@ -81,10 +81,31 @@ export class SetFollower {
   }
 
   private addKey(frame: number, fromFirst: Mat3): void {
-    const w = this.widthPx, h = this.heightPx, m = 3;
-    const template = buildTemplate(this.pyramid, [[m, m], [w - m, m], [w - m, h - m], [m, h - m]], frame, this.withPatches ? 14000 : 4000, true, this.memory);
+    const w = this.widthPx,
+      h = this.heightPx,
+      m = 3;
+    const template = buildTemplate(
+      this.pyramid,
+      [
+        [m, m],
+        [w - m, m],
+        [w - m, h - m],
+        [m, h - m],
+      ],
+      frame,
+      this.withPatches ? 14000 : 4000,
+      true,
+      this.memory,
+    );
     const patches = this.withPatches ? patchesOf(this.pyramid[0]!) : NO_PATCHES;
-    this.keys.push({ frame, fromFirst, template, scratch: createScratch(template, this.memory), ...patches, ballot: this.withPatches ? ballotOf(this.pyramid, patches.patches) : null });
+    this.keys.push({
+      frame,
+      fromFirst,
+      template,
+      scratch: createScratch(template, this.memory),
+      ...patches,
+      ballot: this.withPatches ? ballotOf(this.pyramid, patches.patches) : null,
+    });
   }
 
   follow(frame: LumaFrame): SetFrame {
@@ -98,21 +119,47 @@ export class SetFollower {
     const moving = multiply(multiply(multiply(this.last, firstUnit), generatorExp(this.velocity)), invert(firstUnit));
     const starts = [multiply(moving, unit), multiply(this.last, unit)];
     const pxPerUnit = localScale(starts[0]!);
-    const near = priorInformation(key.template.corners, pxPerUnit, 6, 12), wide = priorInformation(key.template.corners, pxPerUnit, 12, 300);
+    const near = priorInformation(key.template.corners, pxPerUnit, 6, 12),
+      wide = priorInformation(key.template.corners, pxPerUnit, 12, 300);
     const bottom = this.widthPx > 1300 ? 1 : 0;
     const top = key.template.levels.length - 1;
     // Close to the prediction first: on the coarse levels people in front and their shadows weigh as much as the set.
-    const tries = [[starts[0]!, 1, near], [starts[0]!, 2, near], [starts[1]!, 2, wide], [starts[0]!, top, wide], [starts[1]!, top, wide]] as const;
-    let best: AlignResult | null = null, nearest: AlignResult | null = null;
+    const tries = [
+      [starts[0]!, 1, near],
+      [starts[0]!, 2, near],
+      [starts[1]!, 2, wide],
+      [starts[0]!, top, wide],
+      [starts[1]!, top, wide],
+    ] as const;
+    let best: AlignResult | null = null,
+      nearest: AlignResult | null = null;
     let quality = -1;
     for (const [start, level, prior] of tries) {
-      const r = align(key.template, this.pyramid, start, { predicted: starts[0]!, prior, startLevel: Math.min(top, level), stopLevel: Math.min(top, 1) }, key.scratch);
+      const r = align(
+        key.template,
+        this.pyramid,
+        start,
+        { predicted: starts[0]!, prior, startLevel: Math.min(top, level), stopLevel: Math.min(top, 1) },
+        key.scratch,
+      );
       const q = r === null ? -1 : r.agreement * r.visible;
       nearest ??= r;
-      if (q > quality + 0.02) { best = r; quality = q; }
+      if (q > quality + 0.02) {
+        best = r;
+        quality = q;
+      }
       if (q > 0.8 * this.usual) break;
     }
-    const finish = (r: AlignResult): AlignResult | null => (bottom !== 0 ? r : align(key.template, this.pyramid, r.warp, { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 }, key.scratch));
+    const finish = (r: AlignResult): AlignResult | null =>
+      bottom !== 0
+        ? r
+        : align(
+            key.template,
+            this.pyramid,
+            r.warp,
+            { predicted: r.warp, prior: near, startLevel: 0, stopLevel: 0 },
+            key.scratch,
+          );
     const sought = best;
     if (best !== null) best = finish(best);
     // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands still: what most of the picture did is asked too.
@@ -120,26 +167,60 @@ export class SetFollower {
     // An alignment sought from afar may look better by the whole picture's sum (somebody large who keeps his place, a wall of one grain) where small pieces stay found near the prediction.
     if (key.patches.length > 0 && nearest !== null && nearest !== sought && placed.share < SURE) {
       const other = this.placed(key, finish(nearest));
-      if (other.share > placed.share) { placed = other; best = other.result!; quality = best.agreement * best.visible; }
+      if (other.share > placed.share) {
+        placed = other;
+        best = other.result!;
+        quality = best.agreement * best.visible;
+      }
     }
     if (key.ballot !== null && placed.share < SURE) {
       const expected = multiply(starts[0]!, invert(key.template.toPixels));
-      const shift = votedShift(key.ballot, this.pyramid, Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)), (x, y) => apply(expected, x, y));
-      const voted: Mat3 | null = shift === null ? null : multiply([1, 0, shift[0], 0, 1, shift[1], 0, 0, 1], starts[0]!);
-      const coarse = voted === null ? null : align(key.template, this.pyramid, voted, { predicted: voted, prior: near, startLevel: Math.min(top, 1), stopLevel: Math.min(top, 1) }, key.scratch);
+      const shift = votedShift(
+        key.ballot,
+        this.pyramid,
+        Math.min(VOTE_REACH, Math.round(0.06 * this.widthPx)),
+        (x, y) => apply(expected, x, y),
+      );
+      const voted: Mat3 | null =
+        shift === null ? null : multiply([1, 0, shift[0], 0, 1, shift[1], 0, 0, 1], starts[0]!);
+      const coarse =
+        voted === null
+          ? null
+          : align(
+              key.template,
+              this.pyramid,
+              voted,
+              { predicted: voted, prior: near, startLevel: Math.min(top, 1), stopLevel: Math.min(top, 1) },
+              key.scratch,
+            );
       const other = this.placed(key, coarse === null ? null : finish(coarse));
-      if (other.result !== null && (best === null || other.share > placed.share)) { placed = other; best = other.result; quality = best.agreement * best.visible; }
+      if (other.result !== null && (best === null || other.share > placed.share)) {
+        placed = other;
+        best = other.result;
+        quality = best.agreement * best.visible;
+      }
     }
     this.usual = Math.max(0.2, quality);
     const lost = best === null || best.agreement * best.visible < 0.08;
-    const fromKey = lost ? multiply(this.last, invert(key.fromFirst)) : normalise(multiply(best!.warp, invert(key.template.toPixels)));
+    const fromKey = lost
+      ? multiply(this.last, invert(key.fromFirst))
+      : normalise(multiply(best!.warp, invert(key.template.toPixels)));
     const fromFirst = normalise(multiply(fromKey, key.fromFirst));
     const step = multiply(multiply(invert(multiply(this.last, firstUnit)), fromFirst), firstUnit);
     this.velocity = lost ? new Float64Array(8) : generatorLog(step);
     this.last = fromFirst;
     const matches = lost ? [] : placed.matches;
     const support = matches.length === 0 ? 0 : closeCount(key, matches, fromKey) / matches.length;
-    const out: SetFrame = { frame: frame.index, fromFirst, key: index, fromKey, support, agreement: best?.agreement ?? 0, matches, lost };
+    const out: SetFrame = {
+      frame: frame.index,
+      fromFirst,
+      key: index,
+      fromKey,
+      support,
+      agreement: best?.agreement ?? 0,
+      matches,
+      lost,
+    };
     if (!lost && (best!.visible < 0.62 || (best!.agreement < 0.35 && best!.visible < 0.9)) && this.keys.length < 60) {
       this.addKey(frame.index, fromFirst);
       this.usual = 1;
@@ -150,8 +231,15 @@ export class SetFollower {
   /** The frame of a camera that stands where it stood at its key; null where it does not, or went away from there before. */
   private stood(key: SetKey, frame: number, index: number): SetFrame | null {
     if (key.patches.length === 0) return null;
-    const before = multiply(this.last, invert(key.fromFirst)), w = this.widthPx, h = this.heightPx;
-    for (const [x, y] of [[0, 0], [w, 0], [w, h], [0, h]] as const) {
+    const before = multiply(this.last, invert(key.fromFirst)),
+      w = this.widthPx,
+      h = this.heightPx;
+    for (const [x, y] of [
+      [0, 0],
+      [w, 0],
+      [w, h],
+      [0, h],
+    ] as const) {
       const [u, v] = apply(before, x, y);
       if (!(Math.hypot(u - x, v - y) < STOOD)) return null;
     }
@@ -159,19 +247,39 @@ export class SetFollower {
     if (!standsStill(key.patches, matches)) return null;
     this.velocity = new Float64Array(8);
     this.last = key.fromFirst;
-    return { frame, fromFirst: key.fromFirst, key: index, fromKey: IDENTITY3, support: closeCount(key, matches, IDENTITY3) / matches.length, agreement: this.usual, matches, lost: false };
+    return {
+      frame,
+      fromFirst: key.fromFirst,
+      key: index,
+      fromKey: IDENTITY3,
+      support: closeCount(key, matches, IDENTITY3) / matches.length,
+      agreement: this.usual,
+      matches,
+      lost: false,
+    };
   }
 
   /** The patches of a key found under an alignment, and what share of all that it shows lies where it puts them. */
-  private placed(key: SetKey, result: AlignResult | null): { result: AlignResult | null; matches: SetFrame['matches']; share: number } {
+  private placed(
+    key: SetKey,
+    result: AlignResult | null,
+  ): { result: AlignResult | null; matches: SetFrame['matches']; share: number } {
     if (result === null || key.patches.length === 0) return { result, matches: [], share: 0 };
     const fromKey = normalise(multiply(result.warp, invert(key.template.toPixels)));
     const matches = matchPatches(key, this.pyramid[0]!, fromKey);
-    return { result, matches, share: closeCount(key, matches, fromKey) / (key.patches.length * Math.max(0.3, result.visible)) };
+    return {
+      result,
+      matches,
+      share: closeCount(key, matches, fromKey) / (key.patches.length * Math.max(0.3, result.visible)),
+    };
   }
 }
 
-function closeCount(key: SetKey, matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[], fromKey: Mat3): number {
+function closeCount(
+  key: SetKey,
+  matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[],
+  fromKey: Mat3,
+): number {
   let close = 0;
   for (const q of matches) {
     const p = key.patches[q.patch]!;
@@ -189,26 +297,45 @@ export function patchesOf(level: LumaLevel, columns = 16, rows = 9): Patches {
   const { width: w, height: h, data } = level;
   const margin = HALF + 4;
   const patches: Point2[] = [];
-  for (let r = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
-    let best = 2e-4 * SIDE, bx = -1, by = -1;
-    const x0 = Math.max(margin, Math.floor((c * w) / columns)), x1 = Math.min(w - margin, Math.floor(((c + 1) * w) / columns));
-    const y0 = Math.max(margin, Math.floor((r * h) / rows)), y1 = Math.min(h - margin, Math.floor(((r + 1) * h) / rows));
-    for (let y = y0; y < y1; y += 3) for (let x = x0; x < x1; x += 3) {
-      let xx = 0, xy = 0, yy = 0;
-      for (let dy = -HALF; dy <= HALF; dy += 2) for (let dx = -HALF; dx <= HALF; dx += 2) {
-        const o = (y + dy) * w + x + dx;
-        const gx = data[o + 1]! - data[o - 1]!, gy = data[o + w]! - data[o - w]!;
-        xx += gx * gx; xy += gx * gy; yy += gy * gy;
-      }
-      const low = (xx + yy - Math.hypot(xx - yy, 2 * xy)) / 2;
-      if (low > best) { best = low; bx = x; by = y; }
+  for (let r = 0; r < rows; r++)
+    for (let c = 0; c < columns; c++) {
+      let best = 2e-4 * SIDE,
+        bx = -1,
+        by = -1;
+      const x0 = Math.max(margin, Math.floor((c * w) / columns)),
+        x1 = Math.min(w - margin, Math.floor(((c + 1) * w) / columns));
+      const y0 = Math.max(margin, Math.floor((r * h) / rows)),
+        y1 = Math.min(h - margin, Math.floor(((r + 1) * h) / rows));
+      for (let y = y0; y < y1; y += 3)
+        for (let x = x0; x < x1; x += 3) {
+          let xx = 0,
+            xy = 0,
+            yy = 0;
+          for (let dy = -HALF; dy <= HALF; dy += 2)
+            for (let dx = -HALF; dx <= HALF; dx += 2) {
+              const o = (y + dy) * w + x + dx;
+              const gx = data[o + 1]! - data[o - 1]!,
+                gy = data[o + w]! - data[o - w]!;
+              xx += gx * gx;
+              xy += gx * gy;
+              yy += gy * gy;
+            }
+          const low = (xx + yy - Math.hypot(xx - yy, 2 * xy)) / 2;
+          if (low > best) {
+            best = low;
+            bx = x;
+            by = y;
+          }
+        }
+      if (bx >= 0) patches.push([bx + 0.5, by + 0.5]);
     }
-    if (bx >= 0) patches.push([bx + 0.5, by + 0.5]);
-  }
   const n = SIDE * SIDE;
-  const value = new Float32Array(patches.length * n), gx = new Float32Array(patches.length * n), gy = new Float32Array(patches.length * n);
+  const value = new Float32Array(patches.length * n),
+    gx = new Float32Array(patches.length * n),
+    gy = new Float32Array(patches.length * n);
   patches.forEach(([px, py], i) => {
-    const x0 = Math.round(px - 0.5), y0 = Math.round(py - 0.5);
+    const x0 = Math.round(px - 0.5),
+      y0 = Math.round(py - 0.5);
     let mean = 0;
     for (let k = 0; k < n; k++) {
       const o = (y0 + Math.floor(k / SIDE) - HALF) * w + x0 + (k % SIDE) - HALF;
@@ -226,7 +353,12 @@ export function patchesOf(level: LumaLevel, columns = 16, rows = 9): Patches {
  * Each patch sought about its place under the homography, sampled under the homography's local affine part.
  * @param of the homography of a patch where each has its own; null leaves it out
  */
-export function matchPatches(key: Patches, level: LumaLevel, h: Mat3, of?: (patch: number) => Mat3 | null): { patch: number; x: number; y: number }[] {
+export function matchPatches(
+  key: Patches,
+  level: LumaLevel,
+  h: Mat3,
+  of?: (patch: number) => Mat3 | null,
+): { patch: number; x: number; y: number }[] {
   const { width: w, height: hh, data } = level;
   const n = SIDE * SIDE;
   const sample = new Float32Array(n);
@@ -236,37 +368,78 @@ export function matchPatches(key: Patches, level: LumaLevel, h: Mat3, of?: (patc
     const own = of === undefined ? h : of(p);
     if (own === null) continue;
     const [x0, y0] = apply(own, px, py);
-    const [xa, ya] = apply(own, px + 1, py), [xb, yb] = apply(own, px, py + 1);
-    const a = xa - x0, b = xb - x0, c = ya - y0, d = yb - y0;
-    let xx = 0, xy = 0, yy = 0;
-    for (let k = 0; k < n; k++) { const u = key.gx[p * n + k]!, v = key.gy[p * n + k]!; xx += u * u; xy += u * v; yy += v * v; }
+    const [xa, ya] = apply(own, px + 1, py),
+      [xb, yb] = apply(own, px, py + 1);
+    const a = xa - x0,
+      b = xb - x0,
+      c = ya - y0,
+      d = yb - y0;
+    let xx = 0,
+      xy = 0,
+      yy = 0;
+    for (let k = 0; k < n; k++) {
+      const u = key.gx[p * n + k]!,
+        v = key.gy[p * n + k]!;
+      xx += u * u;
+      xy += u * v;
+      yy += v * v;
+    }
     const det = xx * yy - xy * xy;
     if (!(det > 1e-12)) continue;
-    let su = 0, sv = 0;
+    let su = 0,
+      sv = 0;
     let good = false;
     for (let it = 0; it < 10; it++) {
-      let mean = 0, outside = false;
+      let mean = 0,
+        outside = false;
       for (let k = 0; k < n; k++) {
-        const u = (k % SIDE) - HALF + su, v = Math.floor(k / SIDE) - HALF + sv;
-        const x = x0 + a * u + b * v - 0.5, y = y0 + c * u + d * v - 0.5;
-        if (!(x >= 0 && y >= 0 && x < w - 1 && y < hh - 1)) { outside = true; break; }
-        const xi = x | 0, yi = y | 0, fx = x - xi, fy = y - yi, o = yi * w + xi;
-        const t = data[o]! + fx * (data[o + 1]! - data[o]!), q = data[o + w]! + fx * (data[o + w + 1]! - data[o + w]!);
+        const u = (k % SIDE) - HALF + su,
+          v = Math.floor(k / SIDE) - HALF + sv;
+        const x = x0 + a * u + b * v - 0.5,
+          y = y0 + c * u + d * v - 0.5;
+        if (!(x >= 0 && y >= 0 && x < w - 1 && y < hh - 1)) {
+          outside = true;
+          break;
+        }
+        const xi = x | 0,
+          yi = y | 0,
+          fx = x - xi,
+          fy = y - yi,
+          o = yi * w + xi;
+        const t = data[o]! + fx * (data[o + 1]! - data[o]!),
+          q = data[o + w]! + fx * (data[o + w + 1]! - data[o + w]!);
         sample[k] = t + fy * (q - t);
         mean += sample[k]! / n;
       }
       if (outside) break;
-      let tt = 0, ss = 0, ts = 0;
-      for (let k = 0; k < n; k++) { const t = key.value[p * n + k]!, s = sample[k]! - mean; tt += t * t; ss += s * s; ts += t * s; }
+      let tt = 0,
+        ss = 0,
+        ts = 0;
+      for (let k = 0; k < n; k++) {
+        const t = key.value[p * n + k]!,
+          s = sample[k]! - mean;
+        tt += t * t;
+        ss += s * s;
+        ts += t * s;
+      }
       const gain = ts / Math.max(1e-9, tt);
       good = gain > 0.25 && ts / Math.sqrt(tt * ss + 1e-12) > 0.85;
       if (gain < 0.1) break;
-      let bu = 0, bv = 0;
-      for (let k = 0; k < n; k++) { const e = (sample[k]! - mean) / gain - key.value[p * n + k]!; bu += e * key.gx[p * n + k]!; bv += e * key.gy[p * n + k]!; }
-      const du = (yy * bu - xy * bv) / det, dv = (xx * bv - xy * bu) / det;
+      let bu = 0,
+        bv = 0;
+      for (let k = 0; k < n; k++) {
+        const e = (sample[k]! - mean) / gain - key.value[p * n + k]!;
+        bu += e * key.gx[p * n + k]!;
+        bv += e * key.gy[p * n + k]!;
+      }
+      const du = (yy * bu - xy * bv) / det,
+        dv = (xx * bv - xy * bu) / det;
       su -= Math.max(-1, Math.min(1, du));
       sv -= Math.max(-1, Math.min(1, dv));
-      if (Math.hypot(su, sv) > 6) { good = false; break; }
+      if (Math.hypot(su, sv) > 6) {
+        good = false;
+        break;
+      }
       if (Math.hypot(du, dv) < 0.004) break;
     }
     if (good) out.push({ patch: p, x: x0 + a * su + b * sv, y: y0 + c * su + d * sv });

@@ -30,23 +30,36 @@ export async function measureCameraMove(source: LumaSource, request: CameraReque
   if (bars === null) return moveOf(source, request);
   const within = await moveOf(sourceWithin(source, bars), request);
   // As seen from the whole picture's corner; bars are as wide on one side as on the other, so the lens stays in the middle.
-  const out: Mat3 = [1, 0, bars.left, 0, 1, bars.top, 0, 0, 1], back: Mat3 = [1, 0, -bars.left, 0, 1, -bars.top, 0, 0, 1];
-  return { ...within, frames: within.frames.map((f) => ({ ...f, homographyToFirst: normalise(multiply(multiply(out, f.homographyToFirst as Mat3), back)) })) };
+  const out: Mat3 = [1, 0, bars.left, 0, 1, bars.top, 0, 0, 1],
+    back: Mat3 = [1, 0, -bars.left, 0, 1, -bars.top, 0, 0, 1];
+  return {
+    ...within,
+    frames: within.frames.map((f) => ({
+      ...f,
+      homographyToFirst: normalise(multiply(multiply(out, f.homographyToFirst as Mat3), back)),
+    })),
+  };
 }
 
 function sourceWithin(source: LumaSource, bars: Bars): LumaSource {
-  const { widthPx: w, heightPx: h } = source, widthPx = w - bars.left - bars.right, heightPx = h - bars.top - bars.bottom;
+  const { widthPx: w, heightPx: h } = source,
+    widthPx = w - bars.left - bars.right,
+    heightPx = h - bars.top - bars.bottom;
   const luma = new Float32Array(widthPx * heightPx);
   return {
-    widthPx, heightPx, frameCount: source.frameCount,
+    widthPx,
+    heightPx,
+    frameCount: source.frameCount,
     async *frames(from: number, to: number) {
-      for await (const f of source.frames(from, to)) yield { index: f.index, luma: withinBars(f.luma, w, h, bars, luma) };
+      for await (const f of source.frames(from, to))
+        yield { index: f.index, luma: withinBars(f.luma, w, h, bars, luma) };
     },
   };
 }
 
 async function moveOf(source: LumaSource, request: CameraRequest): Promise<CameraMove> {
-  const first = request.span?.in ?? 0, end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
+  const first = request.span?.in ?? 0,
+    end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
   const { widthPx: w, heightPx: h } = source;
   const follower = new SetFollower({ index: first, luma: await lumaAt(source, first) }, w, h);
   const frames: SetFrame[] = [];
@@ -62,18 +75,43 @@ async function moveOf(source: LumaSource, request: CameraRequest): Promise<Camer
     follower.close();
   }
   const lens = solveLens(follower.keys, frames, w, h, request.focalPx);
-  const rotations = lens.focalPx === null ? null : chainRotations(follower.keys, frames, { focalPx: lens.focalPx, k1: lens.k1, cx: w / 2, cy: h / 2 });
-  const kind = describeMove(frames.map((f) => f.fromFirst), w, h, request.framesPerSecond, lens.calibration !== null);
-  const out: CameraMoveFrame[] = [{ frame: first, homographyToFirst: IDENTITY3, panDeg: rotations ? 0 : null, tiltDeg: rotations ? 0 : null, rollDeg: rotations ? 0 : null, support: 1 }];
+  const rotations =
+    lens.focalPx === null
+      ? null
+      : chainRotations(follower.keys, frames, { focalPx: lens.focalPx, k1: lens.k1, cx: w / 2, cy: h / 2 });
+  const kind = describeMove(
+    frames.map((f) => f.fromFirst),
+    w,
+    h,
+    request.framesPerSecond,
+    lens.calibration !== null,
+  );
+  const out: CameraMoveFrame[] = [
+    {
+      frame: first,
+      homographyToFirst: IDENTITY3,
+      panDeg: rotations ? 0 : null,
+      tiltDeg: rotations ? 0 : null,
+      rollDeg: rotations ? 0 : null,
+      support: 1,
+    },
+  ];
   frames.forEach((f, i) => {
     const a = rotations === null ? null : panTiltRollDeg(transpose(rotations[i]!));
     out.push({
-      frame: f.frame, homographyToFirst: normalise(inverseOr(f.fromFirst)),
-      panDeg: a?.panDeg ?? null, tiltDeg: a?.tiltDeg ?? null, rollDeg: a?.rollDeg ?? null, support: f.lost ? 0 : f.support,
+      frame: f.frame,
+      homographyToFirst: normalise(inverseOr(f.fromFirst)),
+      panDeg: a?.panDeg ?? null,
+      tiltDeg: a?.tiltDeg ?? null,
+      rollDeg: a?.rollDeg ?? null,
+      support: f.lost ? 0 : f.support,
     });
   });
   return {
-    move: kind.move, focalPx: lens.measure, frames: out, shake: kind.shake,
+    move: kind.move,
+    focalPx: lens.measure,
+    frames: out,
+    shake: kind.shake,
     ...(lens.distortion === null ? {} : { distortionK1: lens.distortion }),
     ...(rotations === null ? { reason: lens.measure.reason ?? 'the focal length is not known' } : {}),
   };
@@ -87,33 +125,86 @@ interface LensAnswer {
   readonly calibration: Calibration | null;
 }
 
-function solveLens(keys: readonly SetKey[], frames: readonly SetFrame[], w: number, h: number, known: number | undefined): LensAnswer {
+function solveLens(
+  keys: readonly SetKey[],
+  frames: readonly SetFrame[],
+  w: number,
+  h: number,
+  known: number | undefined,
+): LensAnswer {
   const span: readonly [number, number] = [keys[0]!.frame, frames.at(-1)?.frame ?? keys[0]!.frame];
-  const none = (reason: string, help = 'mark uprights of known height or ground lines, or take a shot of the same lens that pans'): LensAnswer => known !== undefined
-    ? { focalPx: known, k1: 0, measure: measured(known, 'px', 0, 'known beforehand', span), distortion: null, calibration: null }
-    : { focalPx: null, k1: 0, measure: notMeasurable('px', reason, help), distortion: null, calibration: null };
+  const none = (
+    reason: string,
+    help = 'mark uprights of known height or ground lines, or take a shot of the same lens that pans',
+  ): LensAnswer =>
+    known !== undefined
+      ? {
+          focalPx: known,
+          k1: 0,
+          measure: measured(known, 'px', 0, 'known beforehand', span),
+          distortion: null,
+          calibration: null,
+        }
+      : { focalPx: null, k1: 0, measure: notMeasurable('px', reason, help), distortion: null, calibration: null };
   const steps = usefulFrames(frames);
   const pairs = steps.map((f) => toPair(keys[f.key]!, f));
   if (pairs.length === 0) return none('the frames could not be aligned to the first');
-  const moved = Math.max(...frames.map((f) => Math.max(...[[0.2, 0.2], [0.8, 0.2], [0.8, 0.8], [0.2, 0.8]].map(([a, b]) => {
-    const [x, y] = apply(f.fromFirst, a! * w, b! * h);
-    return Math.hypot(x - a! * w, y - b! * h);
-  }))));
+  const moved = Math.max(
+    ...frames.map((f) =>
+      Math.max(
+        ...[
+          [0.2, 0.2],
+          [0.8, 0.2],
+          [0.8, 0.8],
+          [0.2, 0.8],
+        ].map(([a, b]) => {
+          const [x, y] = apply(f.fromFirst, a! * w, b! * h);
+          return Math.hypot(x - a! * w, y - b! * h);
+        }),
+      ),
+    ),
+  );
   if (moved < 0.02 * w) return none('the camera stands still or moves too little: a lens shows only when it turns');
   const plain = calibrateTurning(pairs, w, h, false);
-  if (plain === null) return none('the picture moves, but not as a turning camera would show it: the camera travels, or turns too little');
+  if (plain === null)
+    return none(
+      'the picture moves, but not as a turning camera would show it: the camera travels, or turns too little',
+    );
   const bent = calibrateTurning(pairs, w, h, true);
-  const distorted = bent !== null && Math.abs(bent.k1) > 3 * bent.k1Sd && Math.abs(bent.k1) > 0.004 && bent.residualPx < 0.97 * plain.residualPx;
+  const distorted =
+    bent !== null &&
+    Math.abs(bent.k1) > 3 * bent.k1Sd &&
+    Math.abs(bent.k1) > 0.004 &&
+    bent.residualPx < 0.97 * plain.residualPx;
   const fit = distorted ? bent : plain;
   const angle = Math.max(...fit.rotations.map(turnedDeg));
   const free = freeResidual(pairs, steps, keys);
-  if (fit.residualPx > Math.max(0.3, 2.2 * free)) return none(`the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over against ${free.toFixed(2)} px for a free plane): the camera travels`);
-  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5) return none(`${angle < 5 ? `the camera turns too little (${angle.toFixed(1)}°)` : 'too little of the set is found again while the camera turns'} to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`);
+  if (fit.residualPx > Math.max(0.3, 2.2 * free))
+    return none(
+      `the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over against ${free.toFixed(2)} px for a free plane): the camera travels`,
+    );
+  if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5)
+    return none(
+      `${angle < 5 ? `the camera turns too little (${angle.toFixed(1)}°)` : 'too little of the set is found again while the camera turns'} to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`,
+    );
   const how = `self-calibration from a turn of ${angle.toFixed(1)}° over matched points of the set${distorted ? ', with radial distortion' : ''}`;
   return {
-    focalPx: known ?? fit.focalPx, k1: fit.k1, calibration: fit,
-    measure: known !== undefined ? measured(known, 'px', 0, 'known beforehand', span) : measured(fit.focalPx, 'px', fit.focalSd, how, span),
-    distortion: distorted ? measured(fit.k1, '1', fit.k1Sd, 'radial distortion k1: undistorted = distorted · (1 + k1 r²), r in focal lengths', span) : null,
+    focalPx: known ?? fit.focalPx,
+    k1: fit.k1,
+    calibration: fit,
+    measure:
+      known !== undefined
+        ? measured(known, 'px', 0, 'known beforehand', span)
+        : measured(fit.focalPx, 'px', fit.focalSd, how, span),
+    distortion: distorted
+      ? measured(
+          fit.k1,
+          '1',
+          fit.k1Sd,
+          'radial distortion k1: undistorted = distorted · (1 + k1 r²), r in focal lengths',
+          span,
+        )
+      : null,
   };
 }
 
@@ -143,7 +234,8 @@ function toPair(key: SetKey, f: SetFrame): RayPair {
 function freeResidual(pairs: readonly RayPair[], frames: readonly SetFrame[], keys: readonly SetKey[]): number {
   const all: number[] = [];
   frames.forEach((f, i) => {
-    const key = keys[f.key]!, pair = pairs[i]!;
+    const key = keys[f.key]!,
+      pair = pairs[i]!;
     pair.patch.forEach((p, k) => {
       const [x, y] = apply(f.fromKey, key.patches[p]![0], key.patches[p]![1]);
       all.push(Math.hypot(x - pair.to[2 * k]!, y - pair.to[2 * k + 1]!));
@@ -154,13 +246,17 @@ function freeResidual(pairs: readonly RayPair[], frames: readonly SetFrame[], ke
 }
 
 /** Rotation first → frame for every frame, through the keys. */
-function chainRotations(keys: readonly SetKey[], frames: readonly SetFrame[], lens: { focalPx: number; k1: number; cx: number; cy: number }): Mat3[] {
+function chainRotations(
+  keys: readonly SetKey[],
+  frames: readonly SetFrame[],
+  lens: { focalPx: number; k1: number; cx: number; cy: number },
+): Mat3[] {
   const ofKey: Mat3[] = [IDENTITY3];
   const out: Mat3[] = [];
   for (const f of frames) {
     const pair = toPair(keys[f.key]!, f);
     const base = ofKey[f.key] ?? IDENTITY3;
-    const r = pair.patch.length >= 6 ? multiply(pairRotation(pair, lens), base) : out.at(-1) ?? base;
+    const r = pair.patch.length >= 6 ? multiply(pairRotation(pair, lens), base) : (out.at(-1) ?? base);
     out.push(r);
     const next = keys.findIndex((k, i) => i > 0 && k.frame === f.frame);
     if (next > 0) ofKey[next] = r;

@@ -11,7 +11,10 @@ const LEAST = 1 / (1.35 * 1.6);
 
 describe('law of the grain over brightness', () => {
   it('keeps a pure law well within what is let through beside it', () => {
-    const rows = Array.from({ length: 12 }, (_, k) => { const level = 0.08 + 0.07 * k; return { level, variance: sigma(level) ** 2, count: 100 }; });
+    const rows = Array.from({ length: 12 }, (_, k) => {
+      const level = 0.08 + 0.07 * k;
+      return { level, variance: sigma(level) ** 2, count: 100 };
+    });
     const law = grainEnvelope(rows);
     for (const r of rows) {
       expect(law(r.level) / r.variance).toBeLessThan(1.2);
@@ -24,7 +27,11 @@ describe('law of the grain over brightness', () => {
       const stream = new RandomStream(seed);
       const rows = Array.from({ length: 12 }, (_, k) => {
         const level = 0.08 + 0.07 * k;
-        return { level, variance: sigma(level) ** 2 * (k % 2 === seed % 2 ? 3 + 27 * stream.uniform() : 1), count: 20 + Math.floor(400 * stream.uniform()) };
+        return {
+          level,
+          variance: sigma(level) ** 2 * (k % 2 === seed % 2 ? 3 + 27 * stream.uniform() : 1),
+          count: 20 + Math.floor(400 * stream.uniform()),
+        };
       });
       const law = grainEnvelope(rows);
       // 1.6 times the law is let through (grain.ts): the least texture, 3 times the grain, must not be, pure grain must be.
@@ -36,15 +43,23 @@ describe('law of the grain over brightness', () => {
     }
   });
 
-  it('does not take a night\'s few lit things for grain: no tone has more than four times the plainest one\'s', () => {
-    const law = grainEnvelope([{ level: 0.07, variance: 0.0015 ** 2, count: 438 }, { level: 0.33, variance: 0.0173 ** 2, count: 15 }, { level: 0.42, variance: 0.0324 ** 2, count: 11 }, { level: 0.47, variance: 0.0348 ** 2, count: 11 }]);
+  it("does not take a night's few lit things for grain: no tone has more than four times the plainest one's", () => {
+    const law = grainEnvelope([
+      { level: 0.07, variance: 0.0015 ** 2, count: 438 },
+      { level: 0.33, variance: 0.0173 ** 2, count: 15 },
+      { level: 0.42, variance: 0.0324 ** 2, count: 11 },
+      { level: 0.47, variance: 0.0348 ** 2, count: 11 },
+    ]);
     expect(Math.sqrt(law(0.07))).toBeGreaterThan(0.0014);
     for (const level of [0.33, 0.42, 0.47]) expect(Math.sqrt(law(level))).toBeLessThan(0.0061);
   });
 
   it('says infinite where nothing was seen, and holds level beyond what was', () => {
     expect(grainEnvelope([])(0.5)).toBe(Infinity);
-    const law = grainEnvelope([{ level: 0.3, variance: 1e-4, count: 9 }, { level: 0.5, variance: 2e-4, count: 9 }]);
+    const law = grainEnvelope([
+      { level: 0.3, variance: 1e-4, count: 9 },
+      { level: 0.5, variance: 2e-4, count: 9 },
+    ]);
     expect(law(0.9)).toBe(law(0.5));
     expect(law(0.05)).toBe(law(0.3));
   });

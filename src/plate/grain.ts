@@ -59,7 +59,9 @@ export class GrainMeter {
     const { width: w, height: h } = a;
     const n = w * h;
     const chan = (p: Picture): Float32Array[] => {
-      const r = p.data.subarray(0, n), g = p.data.subarray(n, 2 * n), bb = p.data.subarray(2 * n, 3 * n);
+      const r = p.data.subarray(0, n),
+        g = p.data.subarray(n, 2 * n),
+        bb = p.data.subarray(2 * n, 3 * n);
       const y = new Float32Array(n);
       for (let i = 0; i < n; i++) y[i] = 0.2126 * r[i]! + 0.7152 * g[i]! + 0.0722 * bb[i]!;
       return [r, g, bb, y];
@@ -85,7 +87,10 @@ export class GrainMeter {
       for (let i = 0; i < n; i++) d[i] = q[i]! - p[i]!;
       return d;
     });
-    const insideX0 = Math.max(0, -mx), insideX1 = Math.min(w, w - mx), insideY0 = Math.max(0, -my), insideY1 = Math.min(h, h - my);
+    const insideX0 = Math.max(0, -mx),
+      insideX1 = Math.min(w, w - mx),
+      insideY0 = Math.max(0, -my),
+      insideY1 = Math.min(h, h - my);
     const ya = pa[3]!;
     const yb = pb[3]!;
     const pair = this.pair++;
@@ -100,8 +105,16 @@ export class GrainMeter {
         let zeros = 0;
         let clipped = false;
         for (let c = 0; c < 4; c++) {
-          const p = pa[c]!, q = pb[c]!, d = diff[c]!;
-          let s = 0, sd = 0, sdd = 0, sx = 0, sy = 0, lo = 1, hi = 0;
+          const p = pa[c]!,
+            q = pb[c]!,
+            d = diff[c]!;
+          let s = 0,
+            sd = 0,
+            sdd = 0,
+            sx = 0,
+            sy = 0,
+            lo = 1,
+            hi = 0;
           for (let y = 0; y < BLOCK; y++) {
             for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
               const v = p[i]!;
@@ -120,17 +133,19 @@ export class GrainMeter {
           level[c] = s / (2 * N);
           means[c] = sd / N;
           variance[c] = sdd / (2 * N);
-          const gx = sx / (N * 21.25), gy = sy / (N * 21.25);
+          const gx = sx / (N * 21.25),
+            gy = sy / (N * 21.25);
           let m = 0;
           for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) m += p[i]!;
           m /= N;
           let rr = 0;
           const out = residual[c]!;
-          for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
-            const e = p[i]! - m - gx * (x - 7.5) - gy * (y - 7.5);
-            out[i] = e;
-            rr += e * e;
-          }
+          for (let y = 0; y < BLOCK; y++)
+            for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
+              const e = p[i]! - m - gx * (x - 7.5) - gy * (y - 7.5);
+              out[i] = e;
+              rr += e * e;
+            }
           flatVariance[c] = rr / (N * PLANE_SHARE);
           // Near the ends of the scale the grain is cut off.
           if (lo <= 0.004 || hi >= 0.996) clipped = true;
@@ -140,17 +155,22 @@ export class GrainMeter {
         if (clipped) continue;
         const within = x0 >= insideX0 && x0 + BLOCK <= insideX1 && y0 >= insideY0 && y0 + BLOCK <= insideY1;
         // Motion: regress the luma difference on the smoothed gradient. Shift of s pixels gives d = -s · gradient.
-        let gxx = 0, gyy = 0, gxy = 0, gxd = 0, gyd = 0;
+        let gxx = 0,
+          gyy = 0,
+          gxy = 0,
+          gxd = 0,
+          gyd = 0;
         const d3 = diff[3]!;
-        for (let y = 1; y < BLOCK - 1; y++) for (let x = 1, i = (y0 + y) * w + x0 + 1; x < BLOCK - 1; x++, i++) {
-          const gx = (ya[i + 1]! - ya[i - 1]! + yb[i + 1]! - yb[i - 1]!) / 4;
-          const gy = (ya[i + w]! - ya[i - w]! + yb[i + w]! - yb[i - w]!) / 4;
-          gxx += gx * gx;
-          gyy += gy * gy;
-          gxy += gx * gy;
-          gxd += gx * d3[i]!;
-          gyd += gy * d3[i]!;
-        }
+        for (let y = 1; y < BLOCK - 1; y++)
+          for (let x = 1, i = (y0 + y) * w + x0 + 1; x < BLOCK - 1; x++, i++) {
+            const gx = (ya[i + 1]! - ya[i - 1]! + yb[i + 1]! - yb[i - 1]!) / 4;
+            const gy = (ya[i + w]! - ya[i - w]! + yb[i + w]! - yb[i - w]!) / 4;
+            gxx += gx * gx;
+            gyy += gy * gy;
+            gxy += gx * gy;
+            gxd += gx * d3[i]!;
+            gyd += gy * d3[i]!;
+          }
         const det = gxx * gyy - gxy * gxy;
         let left = 0;
         if (det > 1e-12) {
@@ -158,27 +178,51 @@ export class GrainMeter {
           const sy = (gyd * gxx - gxd * gxy) / det;
           const v = variance[3]! * 2;
           // Standard error of the shift; only a shift that stands well out of it is taken off. Grain that hangs together over an area of A pixels makes it √A times the white one.
-          const error = wider * Math.sqrt(v * Math.max(gxx, gyy) / det);
+          const error = wider * Math.sqrt((v * Math.max(gxx, gyy)) / det);
           left = Math.hypot(sx, sy);
           if (left > 4 * error) {
             for (let c = 0; c < 4; c++) {
-              const p = pa[c]!, q = pb[c]!, d = diff[c]!;
+              const p = pa[c]!,
+                q = pb[c]!,
+                d = diff[c]!;
               let dd = 0;
-              for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
-                const xa = x0 + x > 0 ? i - 1 : i, xb = x0 + x < w - 1 ? i + 1 : i;
-                const ya2 = y0 + y > 0 ? i - w : i, yb2 = y0 + y < h - 1 ? i + w : i;
-                const e = d[i]! - (sx * (p[xb]! - p[xa]! + q[xb]! - q[xa]!) + sy * (p[yb2]! - p[ya2]! + q[yb2]! - q[ya2]!)) / 4;
-                d[i] = e;
-                dd += e * e;
-              }
+              for (let y = 0; y < BLOCK; y++)
+                for (let x = 0, i = (y0 + y) * w + x0; x < BLOCK; x++, i++) {
+                  const xa = x0 + x > 0 ? i - 1 : i,
+                    xb = x0 + x < w - 1 ? i + 1 : i;
+                  const ya2 = y0 + y > 0 ? i - w : i,
+                    yb2 = y0 + y < h - 1 ? i + w : i;
+                  const e =
+                    d[i]! -
+                    (sx * (p[xb]! - p[xa]! + q[xb]! - q[xa]!) + sy * (p[yb2]! - p[ya2]! + q[yb2]! - q[ya2]!)) / 4;
+                  d[i] = e;
+                  dd += e * e;
+                }
               variance[c] = dd / (2 * BLOCK * BLOCK);
             }
           } else left = 0;
         }
         const N = BLOCK * BLOCK;
         const drift = (means[3]! * means[3]! * N) / (variance[3]! * 2 + 1e-12);
-        if (within) this.still.push({ level, variance, x: x0, y: y0, pair, trouble: Math.max(left / 0.8, drift / 250), flat: flatVariance[3]! });
-        this.flat.push({ level, variance: flatVariance, x: x0, y: y0, pair, trouble: flatVariance[3]!, flat: flatVariance[3]! });
+        if (within)
+          this.still.push({
+            level,
+            variance,
+            x: x0,
+            y: y0,
+            pair,
+            trouble: Math.max(left / 0.8, drift / 250),
+            flat: flatVariance[3]!,
+          });
+        this.flat.push({
+          level,
+          variance: flatVariance,
+          x: x0,
+          y: y0,
+          pair,
+          trouble: flatVariance[3]!,
+          flat: flatVariance[3]!,
+        });
       }
     }
     this.planes.push({ d: diff, w, h });
@@ -204,7 +248,8 @@ export class GrainMeter {
       lows.push({ level: base.level[3]!, variance: base.variance[3]!, count: list.length, list: sorted });
     }
     // A level with texture (or motion) everywhere has no flat (or still) block: its lowest lies above the law that the others keep.
-    const law = grainEnvelope(lows), [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
+    const law = grainEnvelope(lows),
+      [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
     return {
       all: lows.flatMap((l) => l.list.filter((s) => s.variance[3]! <= spread * l.variance)),
       kept: lows.flatMap((l) => {
@@ -224,7 +269,10 @@ export class GrainMeter {
       const v = list.map((s) => s.variance[3]!).sort((p, q) => p - q);
       return v[v.length >> 1] ?? Infinity;
     };
-    const method: GrainMethod = frozenShare < 0.25 && fromTime.all.length >= 24 && level(fromTime.all) <= 2.5 * level(fromSpace.kept) ? 'temporal' : 'spatial';
+    const method: GrainMethod =
+      frozenShare < 0.25 && fromTime.all.length >= 24 && level(fromTime.all) <= 2.5 * level(fromSpace.kept)
+        ? 'temporal'
+        : 'spatial';
     const chosen = (method === 'temporal' ? fromTime : fromSpace).kept;
     const { x, y, channels } = this.correlate(chosen, method);
     const unbias = method === 'temporal' ? 1 / keptMean(blockFreedom(x, y), LOWER_SHARE, SPREAD) : 1;
@@ -240,26 +288,68 @@ export class GrainMeter {
       for (let k = 0; k < BINS; k++) {
         const n = sums[3 * k]!;
         if (n < 6) continue;
-        table.push({ channel, level: sums[3 * k + 1]! / n, sigma: Math.sqrt((unbias * sums[3 * k + 2]!) / n), samples: n * BLOCK * BLOCK });
+        table.push({
+          channel,
+          level: sums[3 * k + 1]! / n,
+          sigma: Math.sqrt((unbias * sums[3 * k + 2]!) / n),
+          samples: n * BLOCK * BLOCK,
+        });
       }
     });
-    const how = method === 'temporal' ? 'differences of neighbouring frames where the picture holds still' : 'residual about a plane in the flattest blocks of single frames (fine texture there would count as grain)';
+    const how =
+      method === 'temporal'
+        ? 'differences of neighbouring frames where the picture holds still'
+        : 'residual about a plane in the flattest blocks of single frames (fine texture there would count as grain)';
     const radius = halfRadius(x, y);
     if (method === 'spatial' && (x[6]! > 0.25 || y[6]! > 0.25)) {
-      const reason = 'the flattest parts hold texture, not grain, and no part changes from frame to frame as grain would';
-      return { grain: { table: [], correlationPx: notMeasurable('px', reason, 'an even wall or sky in the shot'), autocorrelation: { x, y }, channelCorrelation: channels }, method, note: reason };
+      const reason =
+        'the flattest parts hold texture, not grain, and no part changes from frame to frame as grain would';
+      return {
+        grain: {
+          table: [],
+          correlationPx: notMeasurable('px', reason, 'an even wall or sky in the shot'),
+          autocorrelation: { x, y },
+          channelCorrelation: channels,
+        },
+        method,
+        note: reason,
+      };
     }
-    const correlationPx: Measure = chosen.length < 12
-      ? notMeasurable('px', 'too few still or flat parts', 'a few frames that hold still, or an even wall or sky in the shot')
-      : measured(radius, 'px', Math.max(0.03, (method === 'temporal' ? 0.6 : 2) / Math.sqrt(chosen.length)), how, frames);
-    const note = method === 'temporal' ? how : frozenShare >= 0.25 ? `${how}; ${Math.round(frozenShare * 100)} % of the blocks repeat to the bit from frame to frame: compression has frozen the grain` : `${how}; too little of the picture holds still`;
+    const correlationPx: Measure =
+      chosen.length < 12
+        ? notMeasurable(
+            'px',
+            'too few still or flat parts',
+            'a few frames that hold still, or an even wall or sky in the shot',
+          )
+        : measured(
+            radius,
+            'px',
+            Math.max(0.03, (method === 'temporal' ? 0.6 : 2) / Math.sqrt(chosen.length)),
+            how,
+            frames,
+          );
+    const note =
+      method === 'temporal'
+        ? how
+        : frozenShare >= 0.25
+          ? `${how}; ${Math.round(frozenShare * 100)} % of the blocks repeat to the bit from frame to frame: compression has frozen the grain`
+          : `${how}; too little of the picture holds still`;
     return { grain: { table, correlationPx, autocorrelation: { x, y }, channelCorrelation: channels }, method, note };
   }
 
-  private correlate(chosen: readonly BlockStat[], method: GrainMethod): { x: number[]; y: number[]; channels: [number, number, number] } {
+  private correlate(
+    chosen: readonly BlockStat[],
+    method: GrainMethod,
+  ): { x: number[]; y: number[]; channels: [number, number, number] } {
     const sx = new Float64Array(LAGS);
     const sy = new Float64Array(LAGS);
-    let rg = 0, rb = 0, gb = 0, rr = 0, gg = 0, bb = 0;
+    let rg = 0,
+      rb = 0,
+      gb = 0,
+      rr = 0,
+      gg = 0,
+      bb = 0;
     for (const s of chosen) {
       const src = (method === 'temporal' ? this.planes : this.singles)[s.pair]!;
       const w = src.w;
@@ -268,21 +358,27 @@ export class GrainMeter {
       // Lags stay inside the block, so that only still or flat pixels meet. Each lag is scaled to its own count of pairs.
       for (let k = 0; k < LAGS; k++) {
         const scale = BLOCK / (BLOCK - k);
-        let ax = 0, ay = 0;
-        for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK - k; x++, i++) ax += l[i]! * l[i + k]!;
-        for (let y = 0; y < BLOCK - k; y++) for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) ay += l[i]! * l[i + k * w]!;
+        let ax = 0,
+          ay = 0;
+        for (let y = 0; y < BLOCK; y++)
+          for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK - k; x++, i++) ax += l[i]! * l[i + k]!;
+        for (let y = 0; y < BLOCK - k; y++)
+          for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) ay += l[i]! * l[i + k * w]!;
         sx[k]! += ax * scale;
         sy[k]! += ay * scale;
       }
-      for (let y = 0; y < BLOCK; y++) for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) {
-        const p = r[i]!, q = g[i]!, t = b[i]!;
-        rg += p * q;
-        rb += p * t;
-        gb += q * t;
-        rr += p * p;
-        gg += q * q;
-        bb += t * t;
-      }
+      for (let y = 0; y < BLOCK; y++)
+        for (let x = 0, i = (s.y + y) * w + s.x; x < BLOCK; x++, i++) {
+          const p = r[i]!,
+            q = g[i]!,
+            t = b[i]!;
+          rg += p * q;
+          rb += p * t;
+          gb += q * t;
+          rr += p * p;
+          gg += q * q;
+          bb += t * t;
+        }
     }
     const norm = (a: Float64Array): number[] => [...a].map((v) => (a[0]! > 0 ? v / a[0]! : 0));
     const c = (v: number, p: number, q: number): number => (p > 0 && q > 0 ? v / Math.sqrt(p * q) : 0);
@@ -300,4 +396,3 @@ function plainest(blocks: readonly BlockStat[]): readonly BlockStat[] {
   const ranked = blocks.map((s) => ({ s, r: s.flat / Math.sqrt(s.variance[3]!) })).sort((p, q) => p.r - q.r);
   return ranked.slice(0, ranked.length >> 1).map((q) => q.s);
 }
-

@@ -18,21 +18,31 @@ const LEAST_PIXELS = 1000;
 
 /** Linear colour of the light (only its ratios mean something), or null where a channel shows no edges. `linear`: scene-linear RGB; `bars`: black bars to leave out. */
 export function greyEdge(linear: Picture, bars: Bars | null = null): [number, number, number] | null {
-  const b = bars ?? { left: 0, right: 0, top: 0, bottom: 0 }, n = linear.width * linear.height;
-  const w = linear.width - b.left - b.right, h = linear.height - b.top - b.bottom;
-  const planes = [0, 1, 2].map((c) => gaussianPlane(withinBars(linear.data.subarray(c * n, (c + 1) * n), linear.width, linear.height, b), w, h, Math.max(0.5, SMOOTHED * linear.width)));
+  const b = bars ?? { left: 0, right: 0, top: 0, bottom: 0 },
+    n = linear.width * linear.height;
+  const w = linear.width - b.left - b.right,
+    h = linear.height - b.top - b.bottom;
+  const planes = [0, 1, 2].map((c) =>
+    gaussianPlane(
+      withinBars(linear.data.subarray(c * n, (c + 1) * n), linear.width, linear.height, b),
+      w,
+      h,
+      Math.max(0.5, SMOOTHED * linear.width),
+    ),
+  );
   const [red, green, blue] = planes as [Float32Array, Float32Array, Float32Array];
   const sums = [0, 0, 0];
   let count = 0;
-  for (let y = 1; y < h - 1; y++) for (let x = 1; x < w - 1; x++) {
-    const i = y * w + x;
-    if (Math.max(red[i]!, green[i]!, blue[i]!) > CLIPPED) continue;
-    count++;
-    for (let c = 0; c < 3; c++) {
-      const p = planes[c]!;
-      sums[c] = sums[c]! + Math.hypot(p[i + 1]! - p[i - 1]!, p[i + w]! - p[i - w]!) ** NORM;
+  for (let y = 1; y < h - 1; y++)
+    for (let x = 1; x < w - 1; x++) {
+      const i = y * w + x;
+      if (Math.max(red[i]!, green[i]!, blue[i]!) > CLIPPED) continue;
+      count++;
+      for (let c = 0; c < 3; c++) {
+        const p = planes[c]!;
+        sums[c] = sums[c]! + Math.hypot(p[i + 1]! - p[i - 1]!, p[i + w]! - p[i - w]!) ** NORM;
+      }
     }
-  }
   if (count < LEAST_PIXELS) return null;
   const out = sums.map((s) => (s / count) ** (1 / NORM)) as [number, number, number];
   return Math.min(...out) > 1e-4 ? out : null;

@@ -26,7 +26,8 @@ export interface BrimFit {
 
 type Fit = Omit<BrimFit, 'spreadDeg' | 'explained'>;
 
-const HEIGHTS = [0.2, 0.35, 0.5, 0.65], RADII = [1.25, 1.6, 2];
+const HEIGHTS = [0.2, 0.35, 0.5, 0.65],
+  RADII = [1.25, 1.6, 2];
 /** Keys under this elevation (sine) throw a brim's shadow on nothing. */
 const LOWEST = 0.05;
 const ROUNDS = 4;
@@ -40,10 +41,11 @@ export function findBrim(s: ShadedSamples, tall: number, directions: readonly Di
   for (const l of directions) {
     if (l[1] < LOWEST) continue;
     let best: Fit | null = null;
-    for (const at of HEIGHTS) for (const radius of RADII) {
-      const f = room.fit(l, at, radius);
-      if (best === null || f.cost < best.cost) best = f;
-    }
+    for (const at of HEIGHTS)
+      for (const radius of RADII) {
+        const f = room.fit(l, at, radius);
+        if (best === null || f.cost < best.cost) best = f;
+      }
     tried.push(best!);
   }
   if (tried.length === 0) return null;
@@ -53,11 +55,14 @@ export function findBrim(s: ShadedSamples, tall: number, directions: readonly Di
     const r = refine(room, t);
     if (r.cost < found.cost) found = r;
   }
-  let sum = 0, square = 0;
+  let sum = 0,
+    square = 0;
   for (const t of tried) {
     const weight = Math.exp(-DOUBT * Math.max(0, t.cost - found.cost));
     sum += weight;
-    square += weight * (Math.acos(Math.min(1, t.l[0] * found.l[0] + t.l[1] * found.l[1] + t.l[2] * found.l[2])) * (180 / Math.PI)) ** 2;
+    square +=
+      weight *
+      (Math.acos(Math.min(1, t.l[0] * found.l[0] + t.l[1] * found.l[1] + t.l[2] * found.l[2])) * (180 / Math.PI)) ** 2;
   }
   return { ...found, spreadDeg: sum > 1e-9 ? Math.sqrt(square / sum / 2) : 0, explained: room.explained(found) };
 }
@@ -67,12 +72,24 @@ function refine(room: BrimRoom, from: Fit): Fit {
   let now = from;
   for (let step = 0.105; step > 0.01; step /= 2) {
     for (let guard = 0; guard < 12; guard++) {
-      const before = now.cost, d = now.l, o: Direction = Math.abs(d[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
+      const before = now.cost,
+        d = now.l,
+        o: Direction = Math.abs(d[1]) < 0.9 ? [0, 1, 0] : [1, 0, 0];
       const t = unit(d[1] * o[2] - d[2] * o[1], d[2] * o[0] - d[0] * o[2], d[0] * o[1] - d[1] * o[0]);
       const v: Direction = [d[1] * t[2] - d[2] * t[1], d[2] * t[0] - d[0] * t[2], d[0] * t[1] - d[1] * t[0]];
-      for (const [p, q, h, r] of [[step, 0, 0, 0], [-step, 0, 0, 0], [0, step, 0, 0], [0, -step, 0, 0], [0, 0, 0.7 * step, 0], [0, 0, -0.7 * step, 0], [0, 0, 0, 2 * step], [0, 0, 0, -2 * step]] as const) {
+      for (const [p, q, h, r] of [
+        [step, 0, 0, 0],
+        [-step, 0, 0, 0],
+        [0, step, 0, 0],
+        [0, -step, 0, 0],
+        [0, 0, 0.7 * step, 0],
+        [0, 0, -0.7 * step, 0],
+        [0, 0, 0, 2 * step],
+        [0, 0, 0, -2 * step],
+      ] as const) {
         const l = unit(now.l[0] + p * t[0] + q * v[0], now.l[1] + p * t[1] + q * v[1], now.l[2] + p * t[2] + q * v[2]);
-        if (l[1] < LOWEST || now.at + h < 0.1 || now.at + h > 0.8 || now.radius + r < 1.1 || now.radius + r > 2.4) continue;
+        if (l[1] < LOWEST || now.at + h < 0.1 || now.at + h > 0.8 || now.radius + r < 1.1 || now.radius + r > 2.4)
+          continue;
         const f = room.fit(l, now.at + h, now.radius + r);
         if (f.cost < now.cost - 1e-6) now = f;
       }
@@ -84,19 +101,29 @@ function refine(room: BrimRoom, from: Fit): Fit {
 
 export class BrimRoom {
   private readonly s: ShadedSamples;
-  private readonly px: Float64Array; private readonly py: Float64Array; private readonly pz: Float64Array;
-  private readonly open: Float64Array; private readonly lit: Float64Array;
+  private readonly px: Float64Array;
+  private readonly py: Float64Array;
+  private readonly pz: Float64Array;
+  private readonly open: Float64Array;
+  private readonly lit: Float64Array;
 
   constructor(s: ShadedSamples, tall: number) {
     this.s = s;
-    this.px = new Float64Array(s.count); this.py = new Float64Array(s.count); this.pz = new Float64Array(s.count);
-    this.open = new Float64Array(s.count); this.lit = new Float64Array(s.count);
+    this.px = new Float64Array(s.count);
+    this.py = new Float64Array(s.count);
+    this.pz = new Float64Array(s.count);
+    this.open = new Float64Array(s.count);
+    this.lit = new Float64Array(s.count);
     // Where an ellipsoid of half axes 1, tall, (1 + tall) / 2 has this normal, in half widths.
     const deep = (1 + tall) / 2;
     for (let i = 0; i < s.count; i++) {
-      const x = s.nx[i]!, y = tall * tall * s.ny[i]!, z = deep * deep * s.nz[i]!;
+      const x = s.nx[i]!,
+        y = tall * tall * s.ny[i]!,
+        z = deep * deep * s.nz[i]!;
       const k = 1 / Math.sqrt(x * s.nx[i]! + y * s.ny[i]! + z * s.nz[i]!);
-      this.px[i] = x * k; this.py[i] = (y * k) / tall; this.pz[i] = z * k;
+      this.px[i] = x * k;
+      this.py[i] = (y * k) / tall;
+      this.pz[i] = z * k;
     }
     this.tall = tall;
   }
@@ -104,10 +131,15 @@ export class BrimRoom {
 
   explained(f: Fit): number {
     this.fit(f.l, f.at, f.radius);
-    const { s, open, lit } = this, [a, b, k] = f.w, weights = new Float64Array(s.count), left = new Float64Array(s.count);
+    const { s, open, lit } = this,
+      [a, b, k] = f.w,
+      weights = new Float64Array(s.count),
+      left = new Float64Array(s.count);
     for (let i = 0; i < s.count; i++) {
       if (open[i]! < 0) continue;
-      const r = s.y[i]! - open[i]! * (a + b * s.ny[i]!) - k * lit[i]!, t2 = (r / s.scale) ** 2, cap = r > 0 ? BRIGHT : 1;
+      const r = s.y[i]! - open[i]! * (a + b * s.ny[i]!) - k * lit[i]!,
+        t2 = (r / s.scale) ** 2,
+        cap = r > 0 ? BRIGHT : 1;
       weights[i] = Math.max(0, 1 - (cap * t2) / (cap + t2));
       left[i] = r;
     }
@@ -115,46 +147,100 @@ export class BrimRoom {
   }
 
   fit(l: Direction, at: number, radius: number): Fit {
-    const { s, px, py, pz, open, lit, tall } = this, out = Math.max(0.1, radius - 1);
+    const { s, px, py, pz, open, lit, tall } = this,
+      out = Math.max(0.1, radius - 1);
     let cloth = 0;
     for (let i = 0; i < s.count; i++) {
       const up = (at - py[i]!) * tall;
       const facing = Math.max(0, s.nx[i]! * l[0] + s.ny[i]! * l[1] + s.nz[i]! * l[2]);
-      if (up <= 0) { open[i] = -1; lit[i] = facing; cloth++; continue; }
-      const t = up / l[1], x = px[i]! + t * l[0], z = pz[i]! + t * l[2];
+      if (up <= 0) {
+        open[i] = -1;
+        lit[i] = facing;
+        cloth++;
+        continue;
+      }
+      const t = up / l[1],
+        x = px[i]! + t * l[0],
+        z = pz[i]! + t * l[2];
       lit[i] = x * x + z * z < radius * radius ? 0 : facing;
       open[i] = 1 - (0.5 * out * out) / (out * out + up * up);
     }
     const top = s.top;
-    let a = 0.15 * top, b = 0.03 * top, k = 0.7 * top, tone = 0.5, cost = 0;
+    let a = 0.15 * top,
+      b = 0.03 * top,
+      k = 0.7 * top,
+      tone = 0.5,
+      cost = 0;
     for (let round = 0; round < ROUNDS; round++) {
-      let aa = 0, ab = 0, ak = 0, bb = 0, bk = 0, kk = 0, ga = 0, gb = 0, gk = 0, tt = 0, ty = 0;
+      let aa = 0,
+        ab = 0,
+        ak = 0,
+        bb = 0,
+        bk = 0,
+        kk = 0,
+        ga = 0,
+        gb = 0,
+        gk = 0,
+        tt = 0,
+        ty = 0;
       const v = (s.scale * (round === 0 ? 2.5 : round === 1 ? 1.5 : 1)) ** 2;
       cost = 0;
       for (let i = 0; i < s.count; i++) {
-        const y = s.y[i]!, ny = s.ny[i]!;
+        const y = s.y[i]!,
+          ny = s.ny[i]!;
         if (open[i]! < 0) {
-          const m = a + b * ny + k * lit[i]!, r = y - tone * m, t2 = (r * r) / v, cap = r > 0 ? BRIGHT : 1, q = cap / (cap + t2);
-          cost += cap * t2 / (cap + t2);
-          tt += q * q * m * m; ty += q * q * m * y;
+          const m = a + b * ny + k * lit[i]!,
+            r = y - tone * m,
+            t2 = (r * r) / v,
+            cap = r > 0 ? BRIGHT : 1,
+            q = cap / (cap + t2);
+          cost += (cap * t2) / (cap + t2);
+          tt += q * q * m * m;
+          ty += q * q * m * y;
           continue;
         }
-        const o = open[i]!, base = o * (a + b * ny);
-        let x = lit[i]!, r = y - base - k * x, t2 = (r * r) / v, cap = r > 0 ? BRIGHT : 1, loss = (cap * t2) / (cap + t2);
+        const o = open[i]!,
+          base = o * (a + b * ny);
+        let x = lit[i]!,
+          r = y - base - k * x,
+          t2 = (r * r) / v,
+          cap = r > 0 ? BRIGHT : 1,
+          loss = (cap * t2) / (cap + t2);
         if (x > 0.05) {
-          const rs = y - base, ts = (rs * rs) / v, caps = rs > 0 ? BRIGHT : 1, shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
-          if (shade < loss) { loss = shade; r = rs; t2 = ts; cap = caps; x = 0; }
+          const rs = y - base,
+            ts = (rs * rs) / v,
+            caps = rs > 0 ? BRIGHT : 1,
+            shade = (caps * ts) / (caps + ts) + SHADOW_TOLL;
+          if (shade < loss) {
+            loss = shade;
+            r = rs;
+            t2 = ts;
+            cap = caps;
+            x = 0;
+          }
         }
         cost += loss;
-        const q = cap / (cap + t2), wt = q * q, on = o * ny;
-        aa += wt * o * o; ab += wt * o * on; ak += wt * o * x; bb += wt * on * on; bk += wt * on * x; kk += wt * x * x;
-        ga += wt * o * y; gb += wt * on * y; gk += wt * x * y;
+        const q = cap / (cap + t2),
+          wt = q * q,
+          on = o * ny;
+        aa += wt * o * o;
+        ab += wt * o * on;
+        ak += wt * o * x;
+        bb += wt * on * on;
+        bk += wt * on * x;
+        kk += wt * x * x;
+        ga += wt * o * y;
+        gb += wt * on * y;
+        gk += wt * x * y;
       }
-      const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale), miss = b - SKY_SLOPE * a;
+      const ridge = (SKY_WEIGHT * s.count) / (s.scale * s.scale),
+        miss = b - SKY_SLOPE * a;
       cost += Math.min(SKY_WEIGHT * s.count, ridge * miss * miss);
       if (round === ROUNDS - 1) break;
       const rv = ridge * v;
-      aa += SKY_SLOPE ** 2 * rv; ab -= SKY_SLOPE * rv; bb += rv;
+      aa += SKY_SLOPE ** 2 * rv;
+      ab -= SKY_SLOPE * rv;
+      bb += rv;
       // Coordinate descent with a, k ≥ 0 and |b| ≤ .9 a.
       for (let pass = 0; pass < 12; pass++) {
         if (aa > 1e-12) a = Math.max(1e-6, (ga - ab * b - ak * k) / aa);
@@ -167,4 +253,7 @@ export class BrimRoom {
   }
 }
 
-const unit = (x: number, y: number, z: number): Direction => { const n = Math.hypot(x, y, z); return [x / n, y / n, z / n]; };
+const unit = (x: number, y: number, z: number): Direction => {
+  const n = Math.hypot(x, y, z);
+  return [x / n, y / n, z / n];
+};

@@ -11,7 +11,10 @@ import { PATTERN, type HeadPairs } from './light-head-pairs.js';
 export type Direction = readonly [number, number, number];
 
 /** Cost a pair (0..1) and [a, b, k]. */
-export interface KeysFit { readonly cost: number; readonly w: readonly [number, number, number] }
+export interface KeysFit {
+  readonly cost: number;
+  readonly w: readonly [number, number, number];
+}
 
 /** How much wider the loss is in the first rounds of a fit from nothing. */
 const GRADUAL = [4, 2.5, 1.6, 1.2];
@@ -22,28 +25,45 @@ const SHADOW_TOLL = 0.1;
  * brighter than the ground under it (an even sky over ground that reflects a quarter gives 0.6, a room less; common practice,
  * no source). Without it a low weak key and a high stronger one explain a face alike.
  */
-const SKY_SLOPE = 0.3, SKY_WEIGHT = 0.025;
+const SKY_SLOPE = 0.3,
+  SKY_WEIGHT = 0.025;
 /** Most ambient, in keys, and most second light; the change of one round is bounded to these factors. */
-const MOST_AMBIENT = 20, MOST_SECOND = 1.5, UP = 3, DOWN = 0.4;
+const MOST_AMBIENT = 20,
+  MOST_SECOND = 1.5,
+  UP = 3,
+  DOWN = 0.4;
 
 /** Room for one head's fits. */
 export class KeysRoom {
   readonly s: HeadPairs;
-  readonly d1: Float64Array; readonly d2: Float64Array;
-  readonly lit: Float64Array; readonly shade: Float64Array; readonly litPer: Float64Array; readonly shadePer: Float64Array;
+  readonly d1: Float64Array;
+  readonly d2: Float64Array;
+  readonly lit: Float64Array;
+  readonly shade: Float64Array;
+  readonly litPer: Float64Array;
+  readonly shadePer: Float64Array;
 
   constructor(s: HeadPairs) {
     const of = (): Float64Array => new Float64Array(s.count);
     this.s = s;
-    this.d1 = of(); this.d2 = of(); this.lit = of(); this.shade = of(); this.litPer = of(); this.shadePer = of();
+    this.d1 = of();
+    this.d2 = of();
+    this.lit = of();
+    this.shade = of();
+    this.litPer = of();
+    this.shadePer = of();
   }
 
   /** Log brightness of every sample for these lights into `lit`, of those that see no key into `shade`. */
   predict(w: readonly [number, number, number]): void {
     const { s, d1, d2, lit, shade, litPer, shadePer } = this;
     for (let i = 0; i < s.count; i++) {
-      const ambient = w[0] + w[1] * s.ny[i]! + w[2] * d2[i]!, all = ambient + d1[i]!;
-      lit[i] = Math.log(all); litPer[i] = 1 / all; shade[i] = Math.log(ambient); shadePer[i] = 1 / ambient;
+      const ambient = w[0] + w[1] * s.ny[i]! + w[2] * d2[i]!,
+        all = ambient + d1[i]!;
+      lit[i] = Math.log(all);
+      litPer[i] = 1 / all;
+      shade[i] = Math.log(ambient);
+      shadePer[i] = 1 / ambient;
     }
   }
 
@@ -58,7 +78,13 @@ export class KeysRoom {
 }
 
 /** Fits the strengths for the directions l1 and l2 (null: one light), from w where given. */
-export function fitKeys(room: KeysRoom, l1: Direction, l2: Direction | null, rounds: number, from: readonly [number, number, number] | null): KeysFit {
+export function fitKeys(
+  room: KeysRoom,
+  l1: Direction,
+  l2: Direction | null,
+  rounds: number,
+  from: readonly [number, number, number] | null,
+): KeysFit {
   const { s, d1, d2, lit, shade, litPer, shadePer } = room;
   let w: [number, number, number] = from === null ? [0.25, 0.25 * SKY_SLOPE, l2 === null ? 0 : 0.3] : [...from];
   room.aim(l1, l2);
@@ -66,34 +92,98 @@ export function fitKeys(room: KeysRoom, l1: Direction, l2: Direction | null, rou
   for (let round = 0; round < rounds; round++) {
     room.predict(w);
     const widen = from === null ? (GRADUAL[round] ?? 1) ** 2 : 1;
-    let aa = 0, ab = 0, bb = 0, ak = 0, bk = 0, kk = 0, ga = 0, gb = 0, gk = 0;
+    let aa = 0,
+      ab = 0,
+      bb = 0,
+      ak = 0,
+      bk = 0,
+      kk = 0,
+      ga = 0,
+      gb = 0,
+      gk = 0;
     cost = 0;
     for (let p = 0; p < s.pairs; p++) {
-      const i = s.from[p]!, j = s.to[p]!, v = s.variance[p]! * widen, seen = s.log[i]! - s.log[j]!;
-      let e = seen - lit[i]! + lit[j]!, t2 = (e * e) / v, loss = t2 / (1 + t2), pi = litPer[i]!, pj = litPer[j]!;
+      const i = s.from[p]!,
+        j = s.to[p]!,
+        v = s.variance[p]! * widen,
+        seen = s.log[i]! - s.log[j]!;
+      let e = seen - lit[i]! + lit[j]!,
+        t2 = (e * e) / v,
+        loss = t2 / (1 + t2),
+        pi = litPer[i]!,
+        pj = litPer[j]!;
       if (d1[i]! > 0.05 && d1[j]! > 0.05) {
-        const es = seen - shade[i]! + shade[j]!, ts = (es * es) / v, ls = ts / (1 + ts) + SHADOW_TOLL;
-        if (ls < loss) { loss = ls; e = es; t2 = ts; pi = shadePer[i]!; pj = shadePer[j]!; }
+        const es = seen - shade[i]! + shade[j]!,
+          ts = (es * es) / v,
+          ls = ts / (1 + ts) + SHADOW_TOLL;
+        if (ls < loss) {
+          loss = ls;
+          e = es;
+          t2 = ts;
+          pi = shadePer[i]!;
+          pj = shadePer[j]!;
+        }
       }
       cost += loss;
-      const wt = 1 / ((1 + t2) * (1 + t2) * v), ja = pi - pj, jb = s.ny[i]! * pi - s.ny[j]! * pj, jk = d2[i]! * pi - d2[j]! * pj;
-      aa += wt * ja * ja; ab += wt * ja * jb; bb += wt * jb * jb; ak += wt * ja * jk; bk += wt * jb * jk; kk += wt * jk * jk;
-      ga += wt * ja * e; gb += wt * jb * e; gk += wt * jk * e;
+      const wt = 1 / ((1 + t2) * (1 + t2) * v),
+        ja = pi - pj,
+        jb = s.ny[i]! * pi - s.ny[j]! * pj,
+        jk = d2[i]! * pi - d2[j]! * pj;
+      aa += wt * ja * ja;
+      ab += wt * ja * jb;
+      bb += wt * jb * jb;
+      ak += wt * ja * jk;
+      bk += wt * jb * jk;
+      kk += wt * jk * jk;
+      ga += wt * ja * e;
+      gb += wt * jb * e;
+      gk += wt * jk * e;
     }
-    const miss = w[1] - SKY_SLOPE * w[0], ambient = Math.max(w[0], 0.05), ridge = (SKY_WEIGHT * s.pairs) / (PATTERN * ambient) ** 2;
+    const miss = w[1] - SKY_SLOPE * w[0],
+      ambient = Math.max(w[0], 0.05),
+      ridge = (SKY_WEIGHT * s.pairs) / (PATTERN * ambient) ** 2;
     cost += Math.min(4 * SKY_WEIGHT * s.pairs, ridge * miss * miss);
     if (round === rounds - 1) break;
-    const step = solve3(aa * 1.001 + SKY_SLOPE ** 2 * ridge + 1e-9, ab - SKY_SLOPE * ridge, bb * 1.001 + ridge + 1e-9, ak, bk, l2 === null ? 1 : kk * 1.001 + 1e-9, ga + ridge * SKY_SLOPE * miss, gb - ridge * miss, l2 === null ? 0 : gk);
+    const step = solve3(
+      aa * 1.001 + SKY_SLOPE ** 2 * ridge + 1e-9,
+      ab - SKY_SLOPE * ridge,
+      bb * 1.001 + ridge + 1e-9,
+      ak,
+      bk,
+      l2 === null ? 1 : kk * 1.001 + 1e-9,
+      ga + ridge * SKY_SLOPE * miss,
+      gb - ridge * miss,
+      l2 === null ? 0 : gk,
+    );
     const a = Math.min(MOST_AMBIENT, UP * w[0] + 0.05, Math.max(0.02, DOWN * w[0], w[0] + step[0]));
-    w = [a, Math.max(-0.9 * a, Math.min(0.9 * a, w[1] + step[1])), l2 === null ? 0 : Math.max(0, Math.min(MOST_SECOND, w[2] + step[2]))];
+    w = [
+      a,
+      Math.max(-0.9 * a, Math.min(0.9 * a, w[1] + step[1])),
+      l2 === null ? 0 : Math.max(0, Math.min(MOST_SECOND, w[2] + step[2])),
+    ];
   }
   return { cost: cost / s.pairs, w };
 }
 
 /** Solves a symmetric 3 × 3 system; zeros where it has no answer. */
-function solve3(aa: number, ab: number, bb: number, ak: number, bk: number, kk: number, x: number, y: number, z: number): readonly [number, number, number] {
-  const c0 = bb * kk - bk * bk, c1 = ak * bk - ab * kk, c2 = ab * bk - ak * bb, det = aa * c0 + ab * c1 + ak * c2;
+function solve3(
+  aa: number,
+  ab: number,
+  bb: number,
+  ak: number,
+  bk: number,
+  kk: number,
+  x: number,
+  y: number,
+  z: number,
+): readonly [number, number, number] {
+  const c0 = bb * kk - bk * bk,
+    c1 = ak * bk - ab * kk,
+    c2 = ab * bk - ak * bb,
+    det = aa * c0 + ab * c1 + ak * c2;
   if (!(Math.abs(det) > 1e-18)) return [0, 0, 0];
-  const d1 = aa * kk - ak * ak, d2 = ab * ak - aa * bk, e2 = aa * bb - ab * ab;
+  const d1 = aa * kk - ak * ak,
+    d2 = ab * ak - aa * bk,
+    e2 = aa * bb - ab * ab;
   return [(c0 * x + c1 * y + c2 * z) / det, (c1 * x + d1 * y + d2 * z) / det, (c2 * x + d2 * y + e2 * z) / det];
 }

@@ -31,7 +31,11 @@ export interface GroundLight {
   readonly softnessSd: number | null;
 }
 
-interface EdgeWidth { readonly slantM: number; readonly widthM: number; readonly pxPerM: number }
+interface EdgeWidth {
+  readonly slantM: number;
+  readonly widthM: number;
+  readonly pxPerM: number;
+}
 
 /**
  * Reads one shadow.
@@ -39,20 +43,32 @@ interface EdgeWidth { readonly slantM: number; readonly widthM: number; readonly
  * @param elevationDeg the key's elevation, for the slant distance
  * @returns null where the shadow's ground is not in the picture or no darker than the ground beside it can be found
  */
-export function readGroundShadow(linear: Picture, view: View, mark: ShadowMark, elevationDeg: number | null): GroundLight | null {
+export function readGroundShadow(
+  linear: Picture,
+  view: View,
+  mark: ShadowMark,
+  elevationDeg: number | null,
+): GroundLight | null {
   const cam = viewCamera(view);
-  const foot = groundPoint(cam, mark.foot[0], mark.foot[1]), tip = groundPoint(cam, mark.tip[0], mark.tip[1]);
+  const foot = groundPoint(cam, mark.foot[0], mark.foot[1]),
+    tip = groundPoint(cam, mark.tip[0], mark.tip[1]);
   if (foot === null || tip === null) return null;
   const length = Math.hypot(tip[0] - foot[0], tip[2] - foot[2]);
   if (!(length > 1e-3)) return null;
-  const ux = (tip[0] - foot[0]) / length, uz = (tip[2] - foot[2]) / length;
+  const ux = (tip[0] - foot[0]) / length,
+    uz = (tip[2] - foot[2]) / length;
   const height = elevationDeg === null ? length : length * Math.tan(elevationDeg * RAD_PER_DEG);
   // Half the span looked at: a third of what casts the shadow, a little more for thin things.
   const reach = Math.max(0.35 * height, 0.15 * length);
   const n = linear.width * linear.height;
-  const planes = [linear.data.subarray(0, n), linear.data.subarray(n, 2 * n), linear.data.subarray(2 * n, 3 * n)] as const;
+  const planes = [
+    linear.data.subarray(0, n),
+    linear.data.subarray(n, 2 * n),
+    linear.data.subarray(2 * n, 3 * n),
+  ] as const;
   const steps = 81;
-  const shadowRgb: number[][] = [[], [], []], litRgb: number[][] = [[], [], []];
+  const shadowRgb: number[][] = [[], [], []],
+    litRgb: number[][] = [[], [], []];
   const ratios: number[] = [];
   const edges: EdgeWidth[] = [];
   const widthsPx: number[] = [];
@@ -82,7 +98,8 @@ export function readGroundShadow(linear: Picture, view: View, mark: ShadowMark, 
     const shade = profile.filter((_, i) => i > dark[0] + 1 && i < dark[1] - 1);
     const light = profile.filter((q, i) => (i < dark[0] - 2 || i > dark[1] + 2) && q.y > split.threshold);
     if (shade.length < 3 || light.length < 8) continue;
-    const ys = median(Float64Array.from(shade, (q) => q.y)), yl = median(Float64Array.from(light, (q) => q.y));
+    const ys = median(Float64Array.from(shade, (q) => q.y)),
+      yl = median(Float64Array.from(light, (q) => q.y));
     const widthPx = pixelWidth(cam, foot, [ux, uz], along, profile[dark[0]]!.t, profile[dark[1]]!.t);
     widthsPx.push(widthPx);
     const runM = Math.abs(profile[dark[1]]!.t - profile[dark[0]]!.t);
@@ -96,22 +113,33 @@ export function readGroundShadow(linear: Picture, view: View, mark: ShadowMark, 
       const slantM = along / Math.cos(elevationDeg * RAD_PER_DEG);
       for (const at of dark) {
         const w = edgeWidth(profile, at, ys, yl);
-        const p = project(cam, [foot[0] + ux * along, 0, foot[2] + uz * along]), q = project(cam, [foot[0] + ux * along - uz * 0.1, 0, foot[2] + uz * along + ux * 0.1]);
-        if (w !== null && p !== null && q !== null) edges.push({ slantM, widthM: w, pxPerM: Math.hypot(q.x - p.x, q.y - p.y) / 0.1 });
+        const p = project(cam, [foot[0] + ux * along, 0, foot[2] + uz * along]),
+          q = project(cam, [foot[0] + ux * along - uz * 0.1, 0, foot[2] + uz * along + ux * 0.1]);
+        if (w !== null && p !== null && q !== null)
+          edges.push({ slantM, widthM: w, pxPerM: Math.hypot(q.x - p.x, q.y - p.y) / 0.1 });
       }
     }
   }
   if (ratios.length < 2) return null;
   const stops = median(Float64Array.from(ratios));
   const spread = 1.4826 * median(Float64Array.from(ratios, (r) => Math.abs(r - stops)));
-  const rgb = (v: number[][]): [number, number, number] => [median(Float64Array.from(v[0]!)), median(Float64Array.from(v[1]!)), median(Float64Array.from(v[2]!))];
-  const lit = rgb(litRgb), fill = rgb(shadowRgb);
+  const rgb = (v: number[][]): [number, number, number] => [
+    median(Float64Array.from(v[0]!)),
+    median(Float64Array.from(v[1]!)),
+    median(Float64Array.from(v[2]!)),
+  ];
+  const lit = rgb(litRgb),
+    fill = rgb(shadowRgb);
   const soft = softness(edges);
   const facing = elevationDeg === null ? 1 : Math.max(0.1, Math.sin(elevationDeg * RAD_PER_DEG));
   return {
     keyFillStops: Math.log2(1 + Math.max(0, 2 ** stops - 1) / facing),
     // A shadow a few pixels thin, or whose soft edges meet in its middle, is filled with light by the lens: its darkness is then only a lower bound.
-    keyFillSd: Math.hypot(0.15, median(Float64Array.from(widthsPx)) < THIN_PX || median(Float64Array.from(softShares)) > SOFT_SHARE ? 1.5 : 0, (1.25 * spread) / Math.sqrt(ratios.length)),
+    keyFillSd: Math.hypot(
+      0.15,
+      median(Float64Array.from(widthsPx)) < THIN_PX || median(Float64Array.from(softShares)) > SOFT_SHARE ? 1.5 : 0,
+      (1.25 * spread) / Math.sqrt(ratios.length),
+    ),
     keyRgb: [Math.max(0, lit[0] - fill[0]), Math.max(0, lit[1] - fill[1]), Math.max(0, lit[2] - fill[2])],
     fillRgb: fill,
     softnessDeg: soft?.deg ?? null,
@@ -128,9 +156,18 @@ const THIN_PX = 14;
 const SOFT_SHARE = 0.5;
 
 /** Width in the picture of a stretch across the shadow. */
-function pixelWidth(cam: ReturnType<typeof viewCamera>, foot: readonly number[], u: readonly [number, number], along: number, t0: number, t1: number): number {
-  const at = (t: number): ReturnType<typeof project> => project(cam, [foot[0]! + u[0] * along - u[1] * t, 0, foot[2]! + u[1] * along + u[0] * t]);
-  const a = at(t0), b = at(t1);
+function pixelWidth(
+  cam: ReturnType<typeof viewCamera>,
+  foot: readonly number[],
+  u: readonly [number, number],
+  along: number,
+  t0: number,
+  t1: number,
+): number {
+  const at = (t: number): ReturnType<typeof project> =>
+    project(cam, [foot[0]! + u[0] * along - u[1] * t, 0, foot[2]! + u[1] * along + u[0] * t]);
+  const a = at(t0),
+    b = at(t1);
   return a === null || b === null ? 0 : Math.hypot(a.x - b.x, a.y - b.y);
 }
 
@@ -138,16 +175,23 @@ function pixelWidth(cam: ReturnType<typeof viewCamera>, foot: readonly number[],
 function twoLevels(y: number[]): { threshold: number } | null {
   const s = [...y].sort((a, b) => a - b);
   const total = s.reduce((a, b) => a + b, 0);
-  let best = -1, at = 0, sum = 0;
+  let best = -1,
+    at = 0,
+    sum = 0;
   for (let i = 1; i < s.length; i++) {
     sum += s[i - 1]!;
-    const m0 = sum / i, m1 = (total - sum) / (s.length - i);
+    const m0 = sum / i,
+      m1 = (total - sum) / (s.length - i);
     const between = i * (s.length - i) * (m1 - m0) ** 2;
-    if (between > best) { best = between; at = i; }
+    if (between > best) {
+      best = between;
+      at = i;
+    }
   }
   const mean = total / s.length;
   const variance = s.reduce((a, b) => a + (b - mean) ** 2, 0);
-  const m0 = s.slice(0, at).reduce((a, b) => a + b, 0) / at, m1 = s.slice(at).reduce((a, b) => a + b, 0) / (s.length - at);
+  const m0 = s.slice(0, at).reduce((a, b) => a + b, 0) / at,
+    m1 = s.slice(at).reduce((a, b) => a + b, 0) / (s.length - at);
   if (!(best / s.length / Math.max(1e-18, variance) > 0.6) || m1 < 1.12 * m0) return null;
   return { threshold: (m0 + m1) / 2 };
 }
@@ -157,16 +201,27 @@ function connectedDark(profile: readonly { t: number; y: number }[], threshold: 
   let mid = 0;
   for (let i = 1; i < profile.length; i++) if (Math.abs(profile[i]!.t) < Math.abs(profile[mid]!.t)) mid = i;
   if (profile[mid]!.y > threshold) return null;
-  let a = mid, b = mid;
+  let a = mid,
+    b = mid;
   while (a > 0 && (profile[a - 1]!.y < threshold || (a > 1 && profile[a - 2]!.y < threshold))) a--;
-  while (b < profile.length - 1 && (profile[b + 1]!.y < threshold || (b < profile.length - 2 && profile[b + 2]!.y < threshold))) b++;
+  while (
+    b < profile.length - 1 &&
+    (profile[b + 1]!.y < threshold || (b < profile.length - 2 && profile[b + 2]!.y < threshold))
+  )
+    b++;
   if (a < 4 || b > profile.length - 5) return null;
   return [a, b];
 }
 
 /** 10 to 90 % width in metres of one edge, from the slope of a logistic fitted around it; null where it does not fit. */
-function edgeWidth(profile: readonly { t: number; y: number }[], at: number, dark: number, light: number): number | null {
-  const lo = Math.max(0, at - 9), hi = Math.min(profile.length, at + 10);
+function edgeWidth(
+  profile: readonly { t: number; y: number }[],
+  at: number,
+  dark: number,
+  light: number,
+): number | null {
+  const lo = Math.max(0, at - 9),
+    hi = Math.min(profile.length, at + 10);
   const part = profile.slice(lo, hi);
   if (part.length < 10) return null;
   const sign = part[0]!.y > part[part.length - 1]!.y ? -1 : 1;
@@ -197,11 +252,12 @@ function softness(edges: readonly EdgeWidth[]): { deg: number; sd: number } | nu
     start: [1e-4, 2],
     steps: [1e-7, 1e-4],
     residualCount: edges.length,
-    residuals: (p, out) => edges.forEach((e, i) => {
-      // A disc's penumbra goes from 10 to 90 % within 0.69 of its full width.
-      const w = Math.sqrt(Math.max(1e-12, 0.476 * p[0]! * e.slantM * e.slantM + (p[1]! / e.pxPerM) ** 2));
-      out[i] = Math.log(e.widthM / w) / 0.35;
-    }),
+    residuals: (p, out) =>
+      edges.forEach((e, i) => {
+        // A disc's penumbra goes from 10 to 90 % within 0.69 of its full width.
+        const w = Math.sqrt(Math.max(1e-12, 0.476 * p[0]! * e.slantM * e.slantM + (p[1]! / e.pxPerM) ** 2));
+        out[i] = Math.log(e.widthM / w) / 0.35;
+      }),
     loss: { kind: 'cauchy', scale: 1.5 },
   });
   if (r.covariance === null) return null;

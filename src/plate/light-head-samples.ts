@@ -6,7 +6,20 @@
 import type { Picture } from '../image/picture.js';
 
 /** One square of pixels: its normal in the world (x right, y up, z away), linear luminance and colour. */
-export interface HeadSample { readonly nx: number; readonly ny: number; readonly nz: number; readonly up: number; readonly y: number; readonly r: number; readonly g: number; readonly b: number; readonly rim: boolean; readonly col: number; readonly row: number; beyond: boolean }
+export interface HeadSample {
+  readonly nx: number;
+  readonly ny: number;
+  readonly nz: number;
+  readonly up: number;
+  readonly y: number;
+  readonly r: number;
+  readonly g: number;
+  readonly b: number;
+  readonly rim: boolean;
+  readonly col: number;
+  readonly row: number;
+  beyond: boolean;
+}
 
 /** Beyond this share of the outline's area a hand's slip (some 4 % of the radius) may already show what lies behind: a bright wall must not be taken for the brightest of a dark skin. */
 const RIM = 0.72;
@@ -14,28 +27,47 @@ const RIM = 0.72;
 const TARGET_SAMPLES = 700;
 
 /** The samples of an ellipse (half axes rx, ry, turned by `angle` rad) within the share `outermost` of its area; `right`, `down`, `sight`: the head's own frame in the world. */
-export function headSamples(p: Picture, cx: number, cy: number, rx: number, ry: number, angle: number, roll: number, right: readonly number[], down: readonly number[], sight: readonly number[], outermost: number, mask?: Float32Array): HeadSample[] {
+export function headSamples(
+  p: Picture,
+  cx: number,
+  cy: number,
+  rx: number,
+  ry: number,
+  angle: number,
+  roll: number,
+  right: readonly number[],
+  down: readonly number[],
+  sight: readonly number[],
+  outermost: number,
+  mask?: Float32Array,
+): HeadSample[] {
   const n = p.width * p.height;
   const step = sampleStep(rx, ry);
   const rz = (rx + ry) / 2;
-  const ca = Math.cos(angle), sa = Math.sin(angle);
-  const cr = Math.cos(-roll), sr = Math.sin(-roll);
+  const ca = Math.cos(angle),
+    sa = Math.sin(angle);
+  const cr = Math.cos(-roll),
+    sr = Math.sin(-roll);
   const out: HeadSample[] = [];
   const half = Math.max(0, Math.floor(step / 2));
   const big = Math.max(rx, ry);
   for (let v = -big, row = 0; v <= big; v += step, row++) {
     for (let u = -big, col = 0; u <= big; u += step, col++) {
       // Ellipse coordinates.
-      const ex = (u * ca + v * sa) / rx, ey = (-u * sa + v * ca) / ry;
+      const ex = (u * ca + v * sa) / rx,
+        ey = (-u * sa + v * ca) / ry;
       const q = ex * ex + ey * ey;
       if (q > outermost) continue;
-      const x = Math.floor(cx + u), y = Math.floor(cy + v);
+      const x = Math.floor(cx + u),
+        y = Math.floor(cy + v);
       if (x < half || y < half || x >= p.width - half || y >= p.height - half) continue;
       if (mask && mask[y * p.width + x]! < 0.9) continue;
       // Normal of the ellipsoid in its own axes, then in the picture's.
-      let nx = ex / rx, ny = ey / ry;
+      let nx = ex / rx,
+        ny = ey / ry;
       const nz = Math.sqrt(1 - q) / rz;
-      const ix = nx * ca - ny * sa, iy = nx * sa + ny * ca;
+      const ix = nx * ca - ny * sa,
+        iy = nx * sa + ny * ca;
       // Undo the camera's roll, so that picture-right and -down are the level frame's.
       nx = ix * cr - iy * sr;
       ny = ix * sr + iy * cr;
@@ -43,14 +75,35 @@ export function headSamples(p: Picture, cx: number, cy: number, rx: number, ry: 
       const wx = (nx * right[0]! + ny * down[0]! - nz * sight[0]!) / len;
       const wy = (nx * right[1]! + ny * down[1]! - nz * sight[1]!) / len;
       const wz = (nx * right[2]! + ny * down[2]! - nz * sight[2]!) / len;
-      let r = 0, g = 0, b = 0, c = 0;
-      for (let j = -half; j <= half; j++) for (let i = -half; i <= half; i++) {
-        const at = (y + j) * p.width + x + i;
-        r += p.data[at]!; g += p.data[at + n]!; b += p.data[at + 2 * n]!;
-        c++;
-      }
-      r /= c; g /= c; b /= c;
-      out.push({ nx: wx, ny: wy, nz: wz, up: wy, y: 0.2126 * r + 0.7152 * g + 0.0722 * b, r, g, b, rim: q > RIM, col, row, beyond: false });
+      let r = 0,
+        g = 0,
+        b = 0,
+        c = 0;
+      for (let j = -half; j <= half; j++)
+        for (let i = -half; i <= half; i++) {
+          const at = (y + j) * p.width + x + i;
+          r += p.data[at]!;
+          g += p.data[at + n]!;
+          b += p.data[at + 2 * n]!;
+          c++;
+        }
+      r /= c;
+      g /= c;
+      b /= c;
+      out.push({
+        nx: wx,
+        ny: wy,
+        nz: wz,
+        up: wy,
+        y: 0.2126 * r + 0.7152 * g + 0.0722 * b,
+        r,
+        g,
+        b,
+        rim: q > RIM,
+        col,
+        row,
+        beyond: false,
+      });
     }
   }
   return out;

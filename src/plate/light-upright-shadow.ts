@@ -29,12 +29,20 @@ export interface UprightShadows {
   readonly clear: number;
 }
 
-interface Foot { readonly foot: readonly [number, number]; readonly top: readonly [number, number]; readonly ground: readonly [number, number, number]; readonly height: number }
+interface Foot {
+  readonly foot: readonly [number, number];
+  readonly top: readonly [number, number];
+  readonly ground: readonly [number, number, number];
+  readonly height: number;
+}
 
 /** Directions tried on the ground, degrees. */
 const STEP_DEG = 3;
 /** Elevations tried: even steps of the shadow's length in logarithm, from high to low. */
-const ELEVATIONS = Array.from({ length: 36 }, (_, k) => Math.atan(Math.exp(Math.log(4) - (k / 35) * Math.log(4 / 0.16))) * DEG_PER_RAD);
+const ELEVATIONS = Array.from(
+  { length: 36 },
+  (_, k) => Math.atan(Math.exp(Math.log(4) - (k / 35) * Math.log(4 / 0.16))) * DEG_PER_RAD,
+);
 /** Half widths of the shadow at the foot, pixels of a picture 854 wide. */
 const HALF_PX = [1, 2, 4, 8];
 /** Random feet in whose company the found ones must stand out. */
@@ -63,14 +71,35 @@ const STOUT = 0.12;
  * @returns null where no upright stands on the ground or nothing stands out
  */
 export function findUprightShadows(linear: Picture, view: View, marks: MarksFile): UprightShadows | null {
-  const cam = viewCamera(view), w = linear.width, h = linear.height;
+  const cam = viewCamera(view),
+    w = linear.width,
+    h = linear.height;
   const feet = uprightsOf(view, marks, cam);
   if (feet.length === 0) return null;
-  const scale = w / 854, log = logLuminance(linear), widths = HALF_PX.map((p): Width => ({ half: p * scale, core: boxMean(log, w, h, Math.floor(0.6 * p * scale)), beside: boxMean(log, w, h, Math.max(1, Math.floor(0.6 * p * scale))) }));
-  const rows = feet.map((f) => f.foot[1]), random = new RandomStream(1), places: Foot[] = [];
+  const scale = w / 854,
+    log = logLuminance(linear),
+    widths = HALF_PX.map(
+      (p): Width => ({
+        half: p * scale,
+        core: boxMean(log, w, h, Math.floor(0.6 * p * scale)),
+        beside: boxMean(log, w, h, Math.max(1, Math.floor(0.6 * p * scale))),
+      }),
+    );
+  const rows = feet.map((f) => f.foot[1]),
+    random = new RandomStream(1),
+    places: Foot[] = [];
   for (let tries = 0; tries < 20 * PLACES && places.length < PLACES; tries += 1) {
-    const like = feet[random.below(feet.length)]!, x = random.uniform() * w, y = rows[random.below(rows.length)]! + (random.uniform() - 0.5) * 0.12 * h;
-    if (x < 4 || y < 4 || x > w - 4 || y > h - 4 || feet.some((f) => Math.hypot(f.foot[0] - x, f.foot[1] - y) < 24 * scale)) continue;
+    const like = feet[random.below(feet.length)]!,
+      x = random.uniform() * w,
+      y = rows[random.below(rows.length)]! + (random.uniform() - 0.5) * 0.12 * h;
+    if (
+      x < 4 ||
+      y < 4 ||
+      x > w - 4 ||
+      y > h - 4 ||
+      feet.some((f) => Math.hypot(f.foot[0] - x, f.foot[1] - y) < 24 * scale)
+    )
+      continue;
     const g = groundPoint(cam, x, y);
     if (g === null) continue;
     places.push({ foot: [x, y], top: [x, y - Math.abs(like.foot[1] - like.top[1])], ground: g, height: like.height });
@@ -79,22 +108,39 @@ export function findUprightShadows(linear: Picture, view: View, marks: MarksFile
   const azimuths = Array.from({ length: 360 / STEP_DEG }, (_, k) => k * STEP_DEG - 180);
   const noise = widths.map((b) => noiseOf(w, h, cam, places, azimuths, b));
   const search = (f: Foot): Float64Array => scores(w, h, cam, f, azimuths, widths, noise);
-  const own = feet.map(search), others = places.map(search);
+  const own = feet.map(search),
+    others = places.map(search);
   const best = bestOf(own, azimuths.length);
-  const drawn = Array.from({ length: DRAWS }, () => bestOf(feet.map(() => others[random.below(others.length)]!), azimuths.length).score).sort((a, b) => a - b);
-  const usual = Math.max(1, drawn[Math.floor(0.95 * DRAWS)]!), clear = best.score / usual;
+  const drawn = Array.from(
+    { length: DRAWS },
+    () =>
+      bestOf(
+        feet.map(() => others[random.below(others.length)]!),
+        azimuths.length,
+      ).score,
+  ).sort((a, b) => a - b);
+  const usual = Math.max(1, drawn[Math.floor(0.95 * DRAWS)]!),
+    clear = best.score / usual;
   if (clear < CLEARER) return null;
   const { azimuthDeg, elevationDeg, ...spread } = middleOf(own, azimuths, best);
   const each = own.map((s) => s[best.azimuth * ELEVATIONS.length + best.elevation]!);
   const seen = feet.filter((_, i) => each[i]! > 0.25 * Math.max(...each));
-  return { shadows: seen.flatMap((f) => shadowOf(cam, f, view.frame, azimuthDeg, elevationDeg)), azimuthDeg, elevationDeg, ...spread, clear };
+  return {
+    shadows: seen.flatMap((f) => shadowOf(cam, f, view.frame, azimuthDeg, elevationDeg)),
+    azimuthDeg,
+    elevationDeg,
+    ...spread,
+    clear,
+  };
 }
 
 function uprightsOf(view: View, marks: MarksFile, cam: Pinhole): Foot[] {
   const out: Foot[] = [];
   marks.marks.forEach((m: Mark) => {
     if (m.kind !== 'upright' || (m.frame ?? marks.frame) !== view.frame) return;
-    const ground = groundPoint(cam, m.foot[0], m.foot[1]), height = view.cameraHeight.value !== null && m.height !== undefined ? m.height : heightOfUpright(cam, m.foot, m.top);
+    const ground = groundPoint(cam, m.foot[0], m.foot[1]),
+      height =
+        view.cameraHeight.value !== null && m.height !== undefined ? m.height : heightOfUpright(cam, m.foot, m.top);
     if (ground === null || height === null || !(height > 0)) return;
     out.push({ foot: [m.foot[0], m.foot[1]], top: [m.top[0], m.top[1]], ground, height });
   });
@@ -102,46 +148,96 @@ function uprightsOf(view: View, marks: MarksFile, cam: Pinhole): Foot[] {
 }
 
 function logLuminance(p: Picture): Float32Array {
-  const n = p.width * p.height, out = new Float32Array(n);
-  for (let i = 0; i < n; i += 1) out[i] = Math.log(0.002 + Math.max(0, 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!));
+  const n = p.width * p.height,
+    out = new Float32Array(n);
+  for (let i = 0; i < n; i += 1)
+    out[i] = Math.log(0.002 + Math.max(0, 0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!));
   return out;
 }
 
 /** Points of the way that a shadow takes, one about every pixel, with what it has gone on the ground. */
-interface Way { readonly x: readonly number[]; readonly y: readonly number[]; readonly gone: readonly number[]; readonly near: readonly number[]; readonly nx: number; readonly ny: number }
+interface Way {
+  readonly x: readonly number[];
+  readonly y: readonly number[];
+  readonly gone: readonly number[];
+  readonly near: readonly number[];
+  readonly nx: number;
+  readonly ny: number;
+}
 
 /** The way is a straight line of the picture, on which the ground's metres run projectively. @param longest of the way on the ground, in the view's metres */
 function wayOf(cam: Pinhole, f: Foot, azimuthDeg: number, longest: number, w: number, h: number): Way {
   // Away from the light: azimuth 0 comes from behind the camera and throws away from it.
-  const a = azimuthDeg * RAD_PER_DEG, ux = -Math.sin(a), uz = Math.cos(a), x: number[] = [], y: number[] = [], gone: number[] = [], near: number[] = [];
-  const from = project(cam, f.ground), on = project(cam, [f.ground[0] + ux * 1e-3, 0, f.ground[2] + uz * 1e-3]);
+  const a = azimuthDeg * RAD_PER_DEG,
+    ux = -Math.sin(a),
+    uz = Math.cos(a),
+    x: number[] = [],
+    y: number[] = [],
+    gone: number[] = [],
+    near: number[] = [];
+  const from = project(cam, f.ground),
+    on = project(cam, [f.ground[0] + ux * 1e-3, 0, f.ground[2] + uz * 1e-3]);
   if (from === null || on === null) return { x, y, gone, near, nx: 0, ny: 0 };
   // p(s) = p0 + v s z0 / (z0 + s dz), v the speed at the foot in px a metre.
-  const z0 = from.depth, dz = (on.depth - z0) / 1e-3, vx = ((on.x - from.x) / 1e-3) * (on.depth / z0), vy = ((on.y - from.y) / 1e-3) * (on.depth / z0), v = Math.hypot(vx, vy), dx = vx / v, dy = vy / v;
+  const z0 = from.depth,
+    dz = (on.depth - z0) / 1e-3,
+    vx = ((on.x - from.x) / 1e-3) * (on.depth / z0),
+    vy = ((on.y - from.y) / 1e-3) * (on.depth / z0),
+    v = Math.hypot(vx, vy),
+    dx = vx / v,
+    dy = vy / v;
   for (let q = 1; q < 600; q += 1) {
-    const left = v * z0 - q * dz, s = (q * z0) / left, px = from.x + dx * q, py = from.y + dy * q;
+    const left = v * z0 - q * dz,
+      s = (q * z0) / left,
+      px = from.x + dx * q,
+      py = from.y + dy * q;
     if (!(left > 1e-9) || s > longest || px < 2 || py < 2 || px > w - 2 || py > h - 2) break;
-    x.push(px); y.push(py); gone.push(s); near.push(z0 / (z0 + s * dz));
+    x.push(px);
+    y.push(py);
+    gone.push(s);
+    near.push(z0 / (z0 + s * dz));
   }
   return { x, y, gone, near, nx: -dy, ny: dx };
 }
 
 /** One width of shadow, with the picture smoothed for its core and for the ground beside it. */
-interface Width { readonly half: number; readonly core: Float32Array; readonly beside: Float32Array }
+interface Width {
+  readonly half: number;
+  readonly core: Float32Array;
+  readonly beside: Float32Array;
+}
 
 /** How much darker a point of the way is than the darker of its two sides, so that a border between two grounds is none. */
 function darknessAt(w: number, h: number, way: Way, k: number, width: Width): number {
-  const x = way.x[k]!, y = way.y[k]!, nx = way.nx, ny = way.ny, b = width.half * way.near[k]!, gap = b + 1.2 + 0.6 * Math.max(1.5, b);
-  return Math.min(nearest(width.beside, w, h, x + nx * gap, y + ny * gap), nearest(width.beside, w, h, x - nx * gap, y - ny * gap)) - nearest(width.core, w, h, x, y);
+  const x = way.x[k]!,
+    y = way.y[k]!,
+    nx = way.nx,
+    ny = way.ny,
+    b = width.half * way.near[k]!,
+    gap = b + 1.2 + 0.6 * Math.max(1.5, b);
+  return (
+    Math.min(
+      nearest(width.beside, w, h, x + nx * gap, y + ny * gap),
+      nearest(width.beside, w, h, x - nx * gap, y - ny * gap),
+    ) - nearest(width.core, w, h, x, y)
+  );
 }
 
 function nearest(plane: Float32Array, w: number, h: number, x: number, y: number): number {
-  const u = x < 0 ? 0 : x >= w ? w - 1 : x | 0, v = y < 0 ? 0 : y >= h ? h - 1 : y | 0;
+  const u = x < 0 ? 0 : x >= w ? w - 1 : x | 0,
+    v = y < 0 ? 0 : y >= h ? h - 1 : y | 0;
   return plane[v * w + u]!;
 }
 
 /** Spread of a point's darkness where no shadow is looked for. */
-function noiseOf(w: number, h: number, cam: Pinhole, places: readonly Foot[], azimuths: readonly number[], width: Width): number {
+function noiseOf(
+  w: number,
+  h: number,
+  cam: Pinhole,
+  places: readonly Foot[],
+  azimuths: readonly number[],
+  width: Width,
+): number {
   const seen: number[] = [];
   places.forEach((f, i) => {
     const way = wayOf(cam, f, azimuths[(i * 37) % azimuths.length]!, 2 * f.height, w, h);
@@ -151,16 +247,35 @@ function noiseOf(w: number, h: number, cam: Pinhole, places: readonly Foot[], az
 }
 
 /** Score of every direction × elevation for one foot, the best width each: rows of `ELEVATIONS.length`. */
-function scores(w: number, h: number, cam: Pinhole, f: Foot, azimuths: readonly number[], widths: readonly Width[], noise: readonly number[]): Float64Array {
-  const n = ELEVATIONS.length, out = new Float64Array(azimuths.length * n), longest = f.height / Math.tan(ELEVATIONS[n - 1]! * RAD_PER_DEG);
-  const upX = f.top[0] - f.foot[0], upY = f.top[1] - f.foot[1], up = Math.hypot(upX, upY) || 1;
+function scores(
+  w: number,
+  h: number,
+  cam: Pinhole,
+  f: Foot,
+  azimuths: readonly number[],
+  widths: readonly Width[],
+  noise: readonly number[],
+): Float64Array {
+  const n = ELEVATIONS.length,
+    out = new Float64Array(azimuths.length * n),
+    longest = f.height / Math.tan(ELEVATIONS[n - 1]! * RAD_PER_DEG);
+  const upX = f.top[0] - f.foot[0],
+    upY = f.top[1] - f.foot[1],
+    up = Math.hypot(upX, upY) || 1;
   const sums = azimuths.map((a) => {
     const way = wayOf(cam, f, a, longest, w, h);
     if (way.x.length < 4) return null;
-    const dx = way.x[3]! - f.foot[0], dy = way.y[3]! - f.foot[1], d = Math.hypot(dx, dy) || 1;
+    const dx = way.x[3]! - f.foot[0],
+      dy = way.y[3]! - f.foot[1],
+      d = Math.hypot(dx, dy) || 1;
     const rising = (dx * upX + dy * upY) / (d * up);
     if (rising > Math.cos(BEHIND_DEG * RAD_PER_DEG)) return null;
-    return { way, of: widths.map((b, j) => runningSum(w, h, way, b, noise[j]!, rising <= 0 ? 0 : (STOUT * up) / Math.sqrt(1 - rising * rising))) };
+    return {
+      way,
+      of: widths.map((b, j) =>
+        runningSum(w, h, way, b, noise[j]!, rising <= 0 ? 0 : (STOUT * up) / Math.sqrt(1 - rising * rising)),
+      ),
+    };
   });
   sums.forEach((s, i) => {
     if (s === null) return;
@@ -174,7 +289,8 @@ function scores(w: number, h: number, cam: Pinhole, f: Foot, azimuths: readonly 
       let best = 0;
       for (let j = 0; j < widths.length; j += 1) {
         // What goes on behind the foot is a joint or a kerb; where little of that side is seen, what is seen stands for as much.
-        const m = back === null ? 0 : Math.min(k, back.of[j]!.length - 1), behind = m < 6 ? 0 : Math.max(0, (back!.of[j]![m]! * (k + 1)) / (m + 1));
+        const m = back === null ? 0 : Math.min(k, back.of[j]!.length - 1),
+          behind = m < 6 ? 0 : Math.max(0, (back!.of[j]![m]! * (k + 1)) / (m + 1));
         best = Math.max(best, s.of[j]![k]! - behind);
       }
       out[i * n + e] = best;
@@ -189,48 +305,87 @@ function runningSum(w: number, h: number, way: Way, width: Width, noise: number,
   let sum = 0;
   for (let k = 0; k < out.length; k += 1) {
     // The caster's own base covers the first of it.
-    if (k >= 1.5 * width.half && k >= hidden) sum += Math.max(-MOST, Math.min(MOST, darknessAt(w, h, way, k, width) / noise)) - TOLL;
+    if (k >= 1.5 * width.half && k >= hidden)
+      sum += Math.max(-MOST, Math.min(MOST, darknessAt(w, h, way, k, width) / noise)) - TOLL;
     out[k] = sum;
   }
   return out;
 }
 
-interface Best { readonly score: number; readonly azimuth: number; readonly elevation: number }
+interface Best {
+  readonly score: number;
+  readonly azimuth: number;
+  readonly elevation: number;
+}
 
 function bestOf(all: readonly Float64Array[], directions: number): Best {
   const n = ELEVATIONS.length;
   let best: Best = { score: 0, azimuth: 0, elevation: 0 };
-  for (let a = 0; a < directions; a += 1) for (let e = 0; e < n; e += 1) {
-    let s = 0;
-    for (const f of all) s += f[a * n + e]!;
-    if (s > best.score) best = { score: s, azimuth: a, elevation: e };
-  }
+  for (let a = 0; a < directions; a += 1)
+    for (let e = 0; e < n; e += 1) {
+      let s = 0;
+      for (const f of all) s += f[a * n + e]!;
+      if (s > best.score) best = { score: s, azimuth: a, elevation: e };
+    }
   return best;
 }
 
 /** Middle and spread of the directions that score within a tenth of the best, about it. */
-function middleOf(all: readonly Float64Array[], azimuths: readonly number[], best: Best): { azimuthDeg: number; elevationDeg: number; azimuthSd: number; elevationSd: number } {
+function middleOf(
+  all: readonly Float64Array[],
+  azimuths: readonly number[],
+  best: Best,
+): { azimuthDeg: number; elevationDeg: number; azimuthSd: number; elevationSd: number } {
   const n = ELEVATIONS.length;
-  let m = 0, a1 = 0, a2 = 0, e1 = 0, e2 = 0;
-  for (let a = 0; a < azimuths.length; a += 1) for (let e = 0; e < n; e += 1) {
-    const da = differenceDeg(azimuths[a]!, azimuths[best.azimuth]!), de = ELEVATIONS[e]! - ELEVATIONS[best.elevation]!;
-    if (Math.abs(da) > ABOUT_DEG || Math.abs(de) > ABOUT_DEG) continue;
-    let s = 0;
-    for (const f of all) s += f[a * n + e]!;
-    const k = s - 0.9 * best.score;
-    if (k <= 0) continue;
-    m += k; a1 += k * da; a2 += k * da * da; e1 += k * de; e2 += k * de * de;
-  }
-  return { azimuthDeg: wrapDeg(azimuths[best.azimuth]! + a1 / m), elevationDeg: ELEVATIONS[best.elevation]! + e1 / m, azimuthSd: DOUBT * Math.hypot(STEP_DEG / 2, Math.sqrt(Math.max(0, a2 / m - (a1 / m) ** 2))), elevationSd: DOUBT * Math.hypot(2, Math.sqrt(Math.max(0, e2 / m - (e1 / m) ** 2))) };
+  let m = 0,
+    a1 = 0,
+    a2 = 0,
+    e1 = 0,
+    e2 = 0;
+  for (let a = 0; a < azimuths.length; a += 1)
+    for (let e = 0; e < n; e += 1) {
+      const da = differenceDeg(azimuths[a]!, azimuths[best.azimuth]!),
+        de = ELEVATIONS[e]! - ELEVATIONS[best.elevation]!;
+      if (Math.abs(da) > ABOUT_DEG || Math.abs(de) > ABOUT_DEG) continue;
+      let s = 0;
+      for (const f of all) s += f[a * n + e]!;
+      const k = s - 0.9 * best.score;
+      if (k <= 0) continue;
+      m += k;
+      a1 += k * da;
+      a2 += k * da * da;
+      e1 += k * de;
+      e2 += k * de * de;
+    }
+  return {
+    azimuthDeg: wrapDeg(azimuths[best.azimuth]! + a1 / m),
+    elevationDeg: ELEVATIONS[best.elevation]! + e1 / m,
+    azimuthSd: DOUBT * Math.hypot(STEP_DEG / 2, Math.sqrt(Math.max(0, a2 / m - (a1 / m) ** 2))),
+    elevationSd: DOUBT * Math.hypot(2, Math.sqrt(Math.max(0, e2 / m - (e1 / m) ** 2))),
+  };
 }
 
 function shadowOf(cam: Pinhole, f: Foot, frame: number, azimuthDeg: number, elevationDeg: number): FoundShadow[] {
-  const a = azimuthDeg * RAD_PER_DEG, long = f.height / Math.tan(elevationDeg * RAD_PER_DEG), p = project(cam, [f.ground[0] - Math.sin(a) * long, 0, f.ground[2] + Math.cos(a) * long]);
+  const a = azimuthDeg * RAD_PER_DEG,
+    long = f.height / Math.tan(elevationDeg * RAD_PER_DEG),
+    p = project(cam, [f.ground[0] - Math.sin(a) * long, 0, f.ground[2] + Math.cos(a) * long]);
   return p === null ? [] : [{ frame, foot: f.foot, tip: [p.x, p.y], height: f.height }];
 }
 
 /** The marks with the found shadows among them, for what reads marked shadows. */
 export function withFoundShadows(marks: MarksFile, found: readonly FoundShadow[] | undefined): MarksFile {
   if (found === undefined || found.length === 0) return marks;
-  return { ...marks, marks: [...marks.marks, ...found.map((s) => ({ kind: 'shadow' as const, frame: s.frame, foot: [s.foot[0], s.foot[1]] as [number, number], tip: [s.tip[0], s.tip[1]] as [number, number], height: s.height }))] };
+  return {
+    ...marks,
+    marks: [
+      ...marks.marks,
+      ...found.map((s) => ({
+        kind: 'shadow' as const,
+        frame: s.frame,
+        foot: [s.foot[0], s.foot[1]] as [number, number],
+        tip: [s.tip[0], s.tip[1]] as [number, number],
+        height: s.height,
+      })),
+    ],
+  };
 }

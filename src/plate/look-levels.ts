@@ -5,7 +5,12 @@ const LEVELS = 1024;
 
 /** Histograms of R', G', B' and luma over coded pictures, 0..1. */
 export class LevelCounter {
-  private readonly counts = [new Float64Array(LEVELS), new Float64Array(LEVELS), new Float64Array(LEVELS), new Float64Array(LEVELS)];
+  private readonly counts = [
+    new Float64Array(LEVELS),
+    new Float64Array(LEVELS),
+    new Float64Array(LEVELS),
+    new Float64Array(LEVELS),
+  ];
 
   add(coded: Picture): void {
     const n = coded.width * coded.height;
@@ -13,7 +18,9 @@ export class LevelCounter {
     const [cr, cg, cb, cl] = this.counts as [Float64Array, Float64Array, Float64Array, Float64Array];
     const at = (v: number): number => (v <= 0 ? 0 : v >= 1 ? LEVELS - 1 : (v * (LEVELS - 1) + 0.5) | 0);
     for (let i = 0; i < n; i++) {
-      const r = d[i]!, g = d[n + i]!, b = d[2 * n + i]!;
+      const r = d[i]!,
+        g = d[n + i]!,
+        b = d[2 * n + i]!;
       cr[at(r)]!++;
       cg[at(g)]!++;
       cb[at(b)]!++;

@@ -9,11 +9,23 @@ import { motionBlurOf, smearedEdge } from './motion-blur.js';
 import { findEdges, mtf50Of, sharpnessOf, ESF_LENGTH, FINE, OVER } from './sharpness.js';
 
 describe('grain', () => {
-  for (const [spread, pan] of [[0, 0], [1, 0], [1, 1]] as const) {
+  for (const [spread, pan] of [
+    [0, 0],
+    [1, 0],
+    [1, 1],
+  ] as const) {
     it(`has its sigma within 5 % at most levels and its half radius within 0.2 px (spread ${spread}, ${pan ? 'panning' : 'still'})`, () => {
       const m = new GrainMeter();
-      const w = 480, h = 320, vx = pan * 3.3, vy = pan * 0.4;
-      for (let k = 0; k < 3; k++) m.add(grained(scene(4, w, h, 0, 0), w, h, 0.016, spread, 0.5, 4, 2 * k), grained(scene(4, w, h, vx, vy), w, h, 0.016, spread, 0.5, 4, 2 * k + 1), [vx, vy]);
+      const w = 480,
+        h = 320,
+        vx = pan * 3.3,
+        vy = pan * 0.4;
+      for (let k = 0; k < 3; k++)
+        m.add(
+          grained(scene(4, w, h, 0, 0), w, h, 0.016, spread, 0.5, 4, 2 * k),
+          grained(scene(4, w, h, vx, vy), w, h, 0.016, spread, 0.5, 4, 2 * k + 1),
+          [vx, vy],
+        );
       const { grain, method } = m.result([0, 1]);
       expect(method).toBe('temporal');
       const rows = grain.table.filter((r) => r.channel === 'g' && r.samples > 30 * 256);
@@ -39,7 +51,9 @@ describe('grain', () => {
 describe('sharpness', () => {
   it('gives the closed form of MTF50 for a Gaussian edge spread function', () => {
     for (const s of [0.6, 1, 2]) {
-      const esf = Float64Array.from({ length: ESF_LENGTH }, (_, k) => smearedEdge((k + 0.5 - ESF_LENGTH / 2) / OVER, 0, s));
+      const esf = Float64Array.from({ length: ESF_LENGTH }, (_, k) =>
+        smearedEdge((k + 0.5 - ESF_LENGTH / 2) / OVER, 0, s),
+      );
       // exp(−2π²s²f²) = ½. One sinc of the pair undone belongs to binning, which this exact function did not have.
       expect(mtf50Of(esf) / (Math.sqrt(Math.LN2 / 2) / (Math.PI * s))).toBeCloseTo(1, 1);
     }
@@ -63,9 +77,11 @@ describe('sharpness', () => {
   });
 
   it('takes a picture for as sharp as its sharp details, not as its clouds, and a soft one for soft', () => {
-    const soft = squares(9, 540, 360, 3, 0, 0, 0.004), sharp = squares(8, 540, 360, 0.8, 0, 0, 0.004);
+    const soft = squares(9, 540, 360, 3, 0, 0, 0.004),
+      sharp = squares(8, 540, 360, 0.8, 0, 0, 0.004);
     const mixed = Float32Array.from(soft, (v, i) => (i % 540 < 360 ? v : sharp[i]!));
-    const read = (l: Float32Array): number => sharpnessOf(findEdges(l, 540, 360), [0, 0], findEdges(l, 540, 360, 200, FINE)).edgeSpreadPx.value!;
+    const read = (l: Float32Array): number =>
+      sharpnessOf(findEdges(l, 540, 360), [0, 0], findEdges(l, 540, 360, 200, FINE)).edgeSpreadPx.value!;
     expect(Math.abs(read(mixed) / (2.5631 * 0.8) - 1)).toBeLessThan(0.1);
     expect(Math.abs(read(soft) / (2.5631 * 3) - 1)).toBeLessThan(0.05);
   });
@@ -79,7 +95,10 @@ describe('sharpness', () => {
 
 describe('motion blur', () => {
   it('has length within 10 %, direction within 5°, shutter from the motion', () => {
-    for (const [length, deg] of [[5, 20], [9, 110]] as const) {
+    for (const [length, deg] of [
+      [5, 20],
+      [9, 110],
+    ] as const) {
       const u = (deg * Math.PI) / 180;
       const edges = findEdges(squares(9, 540, 450, 0.7, length, deg, 0.004), 540, 450);
       const b = motionBlurOf({ edges, frames: [3, 3], motionPx: [2 * length * Math.cos(u), 2 * length * Math.sin(u)] });
@@ -98,8 +117,13 @@ describe('motion blur', () => {
 });
 
 it('finds the shift of a picture to a tenth of a pixel', () => {
-  const w = 320, h = 240;
-  for (const [dx, dy] of [[0.4, -0.3], [6.3, 2.2], [-14.6, 1.1]] as const) {
+  const w = 320,
+    h = 240;
+  for (const [dx, dy] of [
+    [0.4, -0.3],
+    [6.3, 2.2],
+    [-14.6, 1.1],
+  ] as const) {
     const s = pictureShift(scene(5, w, h, 0, 0), scene(5, w, h, dx, dy), w, h);
     expect(Math.abs(s.dx - dx)).toBeLessThan(0.1);
     expect(Math.abs(s.dy - dy)).toBeLessThan(0.1);
@@ -108,7 +132,8 @@ it('finds the shift of a picture to a tenth of a pixel', () => {
 
 it('finds the colours of a flag and their shares', () => {
   const data = new Float32Array(900 * 3);
-  for (let i = 0; i < 900; i++) data.set(i < 450 ? [0.6, 0.05, 0.05] : i < 720 ? [0.05, 0.1, 0.5] : [0.8, 0.8, 0.8], 3 * i);
+  for (let i = 0; i < 900; i++)
+    data.set(i < 450 ? [0.6, 0.05, 0.05] : i < 720 ? [0.05, 0.1, 0.5] : [0.8, 0.8, 0.8], 3 * i);
   const p = palette(data, (v) => v, 6, 3);
   expect(p.map((c) => Math.round(c.share * 100))).toEqual([50, 30, 20]);
   expect(p[0]!.coded[0]).toBeCloseTo(0.6, 2);

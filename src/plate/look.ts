@@ -46,11 +46,16 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const { info } = source;
   const from = options.from ?? 0;
   const to = Math.min(options.to ?? info.frameCount, info.frameCount);
-  if (to <= from) throw new PlatewrightError('PW-PLATE-EMPTY', `no frames from ${from} to ${to}: the look needs at least one`, { kind: 'input' });
+  if (to <= from)
+    throw new PlatewrightError('PW-PLATE-EMPTY', `no frames from ${from} to ${to}: the look needs at least one`, {
+      kind: 'input',
+    });
   const count = Math.max(1, Math.min(options.places ?? 6, Math.floor((to - from) / 2)));
-  const placeOf = (k: number): number => Math.max(from, Math.min(Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count)), to - 2));
+  const placeOf = (k: number): number =>
+    Math.max(from, Math.min(Math.min(to - 1, from + Math.floor(((k + 0.5) * (to - from)) / count)), to - 2));
   const bars = await lookForBars(source, [...new Set([0, count >> 1, count - 1])].map(placeOf));
-  const w = info.widthPx - (bars === null ? 0 : bars.left + bars.right), h = info.heightPx - (bars === null ? 0 : bars.top + bars.bottom);
+  const w = info.widthPx - (bars === null ? 0 : bars.left + bars.right),
+    h = info.heightPx - (bars === null ? 0 : bars.top + bars.bottom);
   const a = createPicture(w, h, 3);
   const b = createPicture(w, h, 3);
   const later = createPicture(w, h, 3);
@@ -64,7 +69,8 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
   const hazes: ReturnType<typeof hazeOf>[] = [];
   const frames: [number, number] = [from, to - 1];
   for (let k = 0; k < count; k++) {
-    if (options.signal?.aborted) throw new PlatewrightError('PW-PLATE-CANCELLED', 'measuring the look was stopped', { kind: 'finding' });
+    if (options.signal?.aborted)
+      throw new PlatewrightError('PW-PLATE-CANCELLED', 'measuring the look was stopped', { kind: 'finding' });
     const start = placeOf(k);
     let n = 0;
     for await (const frame of source.frames(start, Math.min(to, start + 1 + GRAIN_LAG))) {
@@ -77,20 +83,23 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
     const linear = codedToLinear(a, info.colour.transfer);
     const px = w * h;
     const step = Math.max(1, Math.round(Math.sqrt(px / 1600)));
-    for (let y = step >> 1; y < h; y += step) for (let x = step >> 1; x < w; x += step) {
-      const i = y * w + x;
-      samples.push(linear.data[i]!, linear.data[px + i]!, linear.data[2 * px + i]!);
-    }
+    for (let y = step >> 1; y < h; y += step)
+      for (let x = step >> 1; x < w; x += step) {
+        const i = y * w + x;
+        samples.push(linear.data[i]!, linear.data[px + i]!, linear.data[2 * px + i]!);
+      }
     for (let c = 0; c < 3; c++) {
       let s = 0;
       for (let i = c * px; i < (c + 1) * px; i++) s += linear.data[i]!;
       mean[c]! += s / px / count;
     }
     const luma = new Float32Array(px);
-    for (let i = 0; i < px; i++) luma[i] = 0.2126 * linear.data[i]! + 0.7152 * linear.data[px + i]! + 0.0722 * linear.data[2 * px + i]!;
+    for (let i = 0; i < px; i++)
+      luma[i] = 0.2126 * linear.data[i]! + 0.7152 * linear.data[px + i]! + 0.0722 * linear.data[2 * px + i]!;
     let shift: [number, number] | null = null;
     if (n >= 2) {
-      const la = new Float32Array(px), lb = new Float32Array(px);
+      const la = new Float32Array(px),
+        lb = new Float32Array(px);
       for (let i = 0; i < px; i++) {
         la[i] = 0.2126 * a.data[i]! + 0.7152 * a.data[px + i]! + 0.0722 * a.data[2 * px + i]!;
         lb[i] = 0.2126 * b.data[i]! + 0.7152 * b.data[px + i]! + 0.0722 * b.data[2 * px + i]!;
@@ -106,18 +115,34 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
     hazes.push(hazeOf(linear, encode, [start, start]));
     options.onProgress?.(k + 1, count);
   }
-  if (places.length === 0) throw new PlatewrightError('PW-PLATE-EMPTY', `no frame could be read from ${from} to ${to}`, { kind: 'input' });
+  if (places.length === 0)
+    throw new PlatewrightError('PW-PLATE-EMPTY', `no frame could be read from ${from} to ${to}`, { kind: 'input' });
   const g = grain.result(frames);
   notes.push(`grain: ${g.note}`);
   // Sharpness from where the picture moves least, blur from where it moves most.
-  const speed = (p: (typeof places)[number]): number => (p.shift === null ? Infinity : Math.hypot(p.shift[0], p.shift[1]));
+  const speed = (p: (typeof places)[number]): number =>
+    p.shift === null ? Infinity : Math.hypot(p.shift[0], p.shift[1]);
   const still = places.filter((p) => speed(p) < 1.5);
   const sharpAt = still.length > 0 ? still : places;
-  const sharpness = sharpnessOf(sharpAt.flatMap((p) => p.edges), frames, sharpAt.flatMap((p) => p.fine));
-  if (still.length === 0) notes.push('sharpness: the picture moves wherever it was looked at; motion blur may count as softness');
-  const moving = places.filter((p) => p.shift !== null && p.edges.length >= 8).sort((p, q) => speed(q) - speed(p))[0] ?? places[0]!;
-  const motionBlur = motionBlurOf({ edges: moving.edges, frames: [moving.frame, moving.frame], motionPx: moving.shift });
-  const pts = (p: number): [number, number, number] => [levels.percentile(0, p), levels.percentile(1, p), levels.percentile(2, p)];
+  const sharpness = sharpnessOf(
+    sharpAt.flatMap((p) => p.edges),
+    frames,
+    sharpAt.flatMap((p) => p.fine),
+  );
+  if (still.length === 0)
+    notes.push('sharpness: the picture moves wherever it was looked at; motion blur may count as softness');
+  const moving =
+    places.filter((p) => p.shift !== null && p.edges.length >= 8).sort((p, q) => speed(q) - speed(p))[0] ?? places[0]!;
+  const motionBlur = motionBlurOf({
+    edges: moving.edges,
+    frames: [moving.frame, moving.frame],
+    motionPx: moving.shift,
+  });
+  const pts = (p: number): [number, number, number] => [
+    levels.percentile(0, p),
+    levels.percentile(1, p),
+    levels.percentile(2, p),
+  ];
   const known = hazes.filter((x) => x.amount.value !== null).sort((p, q) => p.amount.value! - q.amount.value!);
   return {
     blackCoded: pts(0.001),
@@ -143,7 +168,8 @@ function rgbOf(frame: VideoFrame, dst: Picture, bars: Bars | null): void {
 }
 
 async function lookForBars(source: LookSource, places: readonly number[]): Promise<Bars | null> {
-  const { widthPx, heightPx } = source.info, planes: Float32Array[] = [];
+  const { widthPx, heightPx } = source.info,
+    planes: Float32Array[] = [];
   for (const n of places) for await (const f of source.frames(n, n + 1)) planes.push(lumaPlane(f));
   return barsOf(planes, widthPx, heightPx);
 }

@@ -15,16 +15,49 @@ const frame = z.number().int().min(0).optional();
 
 export const markSchema = z.discriminatedUnion('kind', [
   // `heightSd`: metres, where the height is a guess (a person of assumed height).
-  z.object({ kind: z.literal('upright'), frame, foot: point, top: point, height: z.number().positive().optional(), heightSd: z.number().positive().optional() }),
+  z.object({
+    kind: z.literal('upright'),
+    frame,
+    foot: point,
+    top: point,
+    height: z.number().positive().optional(),
+    heightSd: z.number().positive().optional(),
+  }),
   z.object({ kind: z.literal('groundLines'), frame, lines: z.array(line).min(2) }),
   z.object({ kind: z.literal('horizon'), frame, line }),
-  z.object({ kind: z.literal('rectangle'), frame, corners: z.tuple([point, point, point, point]), width: z.number().positive().optional(), depth: z.number().positive().optional(), plane: z.enum(['ground', 'wall']).optional() }),
-  z.object({ kind: z.literal('shadow'), frame, foot: point, tip: point, height: z.number().positive().optional(), top: point.optional() }),
-  z.object({ kind: z.literal('head'), frame, ellipse: z.tuple([z.number(), z.number(), z.number().positive(), z.number().positive(), z.number()]), yawDeg: z.number().optional() }),
+  z.object({
+    kind: z.literal('rectangle'),
+    frame,
+    corners: z.tuple([point, point, point, point]),
+    width: z.number().positive().optional(),
+    depth: z.number().positive().optional(),
+    plane: z.enum(['ground', 'wall']).optional(),
+  }),
+  z.object({
+    kind: z.literal('shadow'),
+    frame,
+    foot: point,
+    tip: point,
+    height: z.number().positive().optional(),
+    top: point.optional(),
+  }),
+  z.object({
+    kind: z.literal('head'),
+    frame,
+    ellipse: z.tuple([z.number(), z.number(), z.number().positive(), z.number().positive(), z.number()]),
+    yawDeg: z.number().optional(),
+  }),
   // Of who turns: the eye on the picture's left, the eye on its right, tip of the nose, middle of the mouth.
   z.object({ kind: z.literal('face'), frame, leftEye: point, rightEye: point, nose: point, mouth: point.optional() }),
   z.object({ kind: z.literal('stand'), frame, ground: point, top: point, height: z.number().positive().optional() }),
-  z.object({ kind: z.literal('carry'), frame, region: polygon, ground: point.optional(), top: point.optional(), height: z.number().positive().optional() }),
+  z.object({
+    kind: z.literal('carry'),
+    frame,
+    region: polygon,
+    ground: point.optional(),
+    top: point.optional(),
+    height: z.number().positive().optional(),
+  }),
   // `shadow`: a shadow of what goes, whose ground no frame shows lit; it is relit.
   // `gone`: on this frame it is not there (it came in later, or has left); the place is then seen bare.
   z.object({ kind: z.literal('erase'), frame, polygon, shadow: z.boolean().optional(), gone: z.boolean().optional() }),
@@ -36,25 +69,64 @@ export const markSchema = z.discriminatedUnion('kind', [
   // On a plate: where its own shadow lies on the performer (the shadow of whoever stands beside it, of a tree).
   z.object({ kind: z.literal('shade'), frame, polygon }),
   // `base`: two points of the foot line of an upright one (a pane of glass); without it it lies level on the ground.
-  z.object({ kind: z.literal('reflector'), frame, polygon, base: line.optional(), roughness: z.number().min(0).max(1).optional(), share: z.number().min(0).max(1).optional() }),
+  z.object({
+    kind: z.literal('reflector'),
+    frame,
+    polygon,
+    base: line.optional(),
+    roughness: z.number().min(0).max(1).optional(),
+    share: z.number().min(0).max(1).optional(),
+  }),
   // What the performer's shadow falls on in place of the ground. `base`: two points of the line where it stands; `height`: metres over the ground, of the step or of that line.
-  z.object({ kind: z.literal('receiver'), frame, polygon, surface: z.enum(['wall', 'step', 'face']), base: line.optional(), height: z.number().finite().optional() })
-    .refine((m) => m.surface !== 'wall' || m.base !== undefined, 'a wall needs base: two points of its foot line on the ground')
-    .refine((m) => m.surface !== 'step' || m.height !== undefined, 'a step needs height: metres over the ground, negative under it'),
+  z
+    .object({
+      kind: z.literal('receiver'),
+      frame,
+      polygon,
+      surface: z.enum(['wall', 'step', 'face']),
+      base: line.optional(),
+      height: z.number().finite().optional(),
+    })
+    .refine(
+      (m) => m.surface !== 'wall' || m.base !== undefined,
+      'a wall needs base: two points of its foot line on the ground',
+    )
+    .refine(
+      (m) => m.surface !== 'step' || m.height !== undefined,
+      'a step needs height: metres over the ground, negative under it',
+    ),
   z.object({ kind: z.literal('screen'), frame, polygon }),
   z.object({ kind: z.literal('keep'), frame, polygon }),
   // Fur, cloth, water or leaves whose stir is measured.
   z.object({ kind: z.literal('stir'), frame, polygon }),
   // `soft`: on a take, how far from the line its edge may lie on either side (fur), pixels; the widest of all lines holds for the take.
-  z.object({ kind: z.literal('body'), frame, axis: line.optional(), polygon: polygon.optional(), soft: z.number().positive().optional() }),
+  z.object({
+    kind: z.literal('body'),
+    frame,
+    axis: line.optional(),
+    polygon: polygon.optional(),
+    soft: z.number().positive().optional(),
+  }),
   // On a take without a screen: a rough line round the performer, outside of which nothing of it is; touches on it or on the set beside it.
   z.object({ kind: z.literal('about'), frame, polygon }),
   z.object({ kind: z.literal('touch'), frame, points: z.array(point).min(1), on: z.enum(['performer', 'set']) }),
   z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
-  z.object({ kind: z.literal('performer'), frame, ground: point, top: point, height: z.number().positive().optional() }),
+  z.object({
+    kind: z.literal('performer'),
+    frame,
+    ground: point,
+    top: point,
+    height: z.number().positive().optional(),
+  }),
   // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in metres along its line of sight
   // (`distance`), in multiples of the distance of the stand or carry mark (`share`), or by the point of the picture that stands on the ground (`foot`).
-  z.object({ kind: z.literal('layer'), frame: z.number().int().min(0), distance: z.number().positive().optional(), share: z.number().positive().optional(), foot: point.optional() }),
+  z.object({
+    kind: z.literal('layer'),
+    frame: z.number().int().min(0),
+    distance: z.number().positive().optional(),
+    share: z.number().positive().optional(),
+    foot: point.optional(),
+  }),
   z.object({ kind: z.literal('eyeline'), frame, from: point, to: point }),
 ]);
 export type Mark = z.infer<typeof markSchema>;
@@ -75,20 +147,37 @@ export type MarksFile = z.infer<typeof marksFileSchema>;
 
 /** Polygons over time, carried between the frames given (an erase or front region file). `gone`: the thing is not there on that frame (src/plate/presence.ts). */
 export const regionFileSchema = z.object({
-  frames: z.array(z.object({ frame: z.number().int().min(0), polygon, gone: z.boolean().optional() })).min(1).refine((f) => f.some((k) => k.gone !== true), { message: 'on every frame it is gone: nothing is outlined' }),
+  frames: z
+    .array(z.object({ frame: z.number().int().min(0), polygon, gone: z.boolean().optional() }))
+    .min(1)
+    .refine((f) => f.some((k) => k.gone !== true), { message: 'on every frame it is gone: nothing is outlined' }),
 });
 export type RegionFile = z.infer<typeof regionFileSchema>;
 
-const IN_WORDS: Readonly<Record<string, string>> = { tuple: 'a list of numbers, as the point [x, y]', array: 'a list', number: 'a number', int: 'a whole number', string: 'a text', boolean: 'true or false', object: 'an object in braces', undefined: 'nothing', null: 'null' };
+const IN_WORDS: Readonly<Record<string, string>> = {
+  tuple: 'a list of numbers, as the point [x, y]',
+  array: 'a list',
+  number: 'a number',
+  int: 'a whole number',
+  string: 'a text',
+  boolean: 'true or false',
+  object: 'an object in braces',
+  undefined: 'nothing',
+  null: 'null',
+};
 
 /** First zod issue as one readable phrase: where and what. */
 export function firstIssue(error: z.ZodError): string {
   const i = error.issues[0];
   if (i === undefined) return 'it does not have the form asked for';
-  const place = i.path.length > 0 ? i.path.join('.') : 'the document', types = /expected (\w+), received (\w+)/i.exec(i.message);
+  const place = i.path.length > 0 ? i.path.join('.') : 'the document',
+    types = /expected (\w+), received (\w+)/i.exec(i.message);
   if (types === null) return `${place}: ${i.message}`;
-  const wanted = IN_WORDS[types[1]!] ?? types[1]!, got = IN_WORDS[types[2]!] ?? types[2]!;
-  return types[2] === 'undefined' ? `${place} is missing; ${wanted} belongs there` : `${place} should be ${wanted}, but is ${got}`;
+  const wanted = IN_WORDS[types[1]!] ?? types[1]!,
+    got = IN_WORDS[types[2]!] ?? types[2]!;
+  return types[2] === 'undefined'
+    ? `${place} is missing; ${wanted} belongs there`
+    : `${place} should be ${wanted}, but is ${got}`;
 }
 
 /** Parses and checks a marks file's text. Throws `PW-MARKS-FORM` naming the place. */
@@ -97,10 +186,15 @@ export function parseMarks(text: string, name: string): MarksFile {
   try {
     raw = JSON.parse(text);
   } catch (cause) {
-    throw new PlatewrightError('PW-MARKS-FORM', `${name} is not JSON (${(cause as Error).message}); a marks file looks like {"frame":0,"marks":[...]}`, { cause });
+    throw new PlatewrightError(
+      'PW-MARKS-FORM',
+      `${name} is not JSON (${(cause as Error).message}); a marks file looks like {"frame":0,"marks":[...]}`,
+      { cause },
+    );
   }
   const parsed = marksFileSchema.safeParse(raw);
-  if (!parsed.success) throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
+  if (!parsed.success)
+    throw new PlatewrightError('PW-MARKS-FORM', `${name}: ${firstIssue(parsed.error)}`, { cause: parsed.error });
   return parsed.data;
 }
 
@@ -110,32 +204,68 @@ export function parseRegion(text: string, name: string): RegionFile {
   try {
     raw = JSON.parse(text);
   } catch (cause) {
-    throw new PlatewrightError('PW-REGION-FORM', `${name} is not JSON (${(cause as Error).message}); a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}`, { cause });
+    throw new PlatewrightError(
+      'PW-REGION-FORM',
+      `${name} is not JSON (${(cause as Error).message}); a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}`,
+      { cause },
+    );
   }
   const parsed = regionFileSchema.safeParse(raw);
-  if (!parsed.success) throw new PlatewrightError('PW-REGION-FORM', `${name}: ${firstIssue(parsed.error)} (a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]})`, { cause: parsed.error });
+  if (!parsed.success)
+    throw new PlatewrightError(
+      'PW-REGION-FORM',
+      `${name}: ${firstIssue(parsed.error)} (a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]})`,
+      { cause: parsed.error },
+    );
   return parsed.data;
 }
 
 /** Every point of a mark, for bounds checks and drawing. */
 export function markPoints(mark: Mark): Point[] {
   switch (mark.kind) {
-    case 'upright': return [mark.foot, mark.top];
-    case 'groundLines': return mark.lines.flat();
-    case 'horizon': return [...mark.line];
-    case 'rectangle': return [...mark.corners];
-    case 'shadow': return [mark.foot, mark.tip, ...(mark.top ? [mark.top] : [])];
-    case 'head': return [[mark.ellipse[0], mark.ellipse[1]]];
-    case 'face': return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
-    case 'stand': case 'performer': return [mark.ground, mark.top];
-    case 'carry': return [...mark.region];
-    case 'erase': case 'front': case 'pane': case 'screen': case 'keep': case 'stir': case 'shade': case 'patch': case 'about': return [...mark.polygon];
-    case 'receiver': case 'reflector': return [...mark.polygon, ...(mark.base ?? [])];
-    case 'touch': return [...mark.points];
-    case 'body': return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
-    case 'pose': case 'widen': return [];
-    case 'layer': return mark.foot === undefined ? [] : [mark.foot];
-    case 'eyeline': return [mark.from, mark.to];
+    case 'upright':
+      return [mark.foot, mark.top];
+    case 'groundLines':
+      return mark.lines.flat();
+    case 'horizon':
+      return [...mark.line];
+    case 'rectangle':
+      return [...mark.corners];
+    case 'shadow':
+      return [mark.foot, mark.tip, ...(mark.top ? [mark.top] : [])];
+    case 'head':
+      return [[mark.ellipse[0], mark.ellipse[1]]];
+    case 'face':
+      return [mark.leftEye, mark.rightEye, mark.nose, ...(mark.mouth ? [mark.mouth] : [])];
+    case 'stand':
+    case 'performer':
+      return [mark.ground, mark.top];
+    case 'carry':
+      return [...mark.region];
+    case 'erase':
+    case 'front':
+    case 'pane':
+    case 'screen':
+    case 'keep':
+    case 'stir':
+    case 'shade':
+    case 'patch':
+    case 'about':
+      return [...mark.polygon];
+    case 'receiver':
+    case 'reflector':
+      return [...mark.polygon, ...(mark.base ?? [])];
+    case 'touch':
+      return [...mark.points];
+    case 'body':
+      return [...(mark.axis ?? []), ...(mark.polygon ?? [])];
+    case 'pose':
+    case 'widen':
+      return [];
+    case 'layer':
+      return mark.foot === undefined ? [] : [mark.foot];
+    case 'eyeline':
+      return [mark.from, mark.to];
   }
 }
 
@@ -144,16 +274,41 @@ export function markPoints(mark: Mark): Point[] {
  * outside (a foot below the frame line is an honest mark); further is a slip of the hand.
  * Throws `PW-MARKS-OUTSIDE`, and `PW-MARKS-TWICE` where one thing is marked twice on a frame.
  */
-export function checkMarks(marks: MarksFile, widthPx: number, heightPx: number, frameCount: number, name: string): void {
-  if (marks.cleanFrame !== undefined && marks.cleanFrame >= frameCount) throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: cleanFrame is ${marks.cleanFrame}, but the clip ends at frame ${frameCount - 1}`);
+export function checkMarks(
+  marks: MarksFile,
+  widthPx: number,
+  heightPx: number,
+  frameCount: number,
+  name: string,
+): void {
+  if (marks.cleanFrame !== undefined && marks.cleanFrame >= frameCount)
+    throw new PlatewrightError(
+      'PW-MARKS-OUTSIDE',
+      `${name}: cleanFrame is ${marks.cleanFrame}, but the clip ends at frame ${frameCount - 1}`,
+    );
   marks.marks.forEach((m, i) => {
     const f = m.frame ?? marks.frame;
-    if (f >= frameCount) throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: mark ${i + 1} (${m.kind}) is on frame ${f}, but the clip ends at frame ${frameCount - 1}`);
-    const twin = ONE_A_FRAME.includes(m.kind) ? marks.marks.findIndex((o, k) => k < i && o.kind === m.kind && (('frame' in o ? o.frame : undefined) ?? marks.frame) === f) : -1;
-    if (twin >= 0) throw new PlatewrightError('PW-MARKS-TWICE', `${name}: marks ${twin + 1} and ${i + 1} are both a ${m.kind} on frame ${f}, where there can be one; remove the one that is not meant`);
+    if (f >= frameCount)
+      throw new PlatewrightError(
+        'PW-MARKS-OUTSIDE',
+        `${name}: mark ${i + 1} (${m.kind}) is on frame ${f}, but the clip ends at frame ${frameCount - 1}`,
+      );
+    const twin = ONE_A_FRAME.includes(m.kind)
+      ? marks.marks.findIndex(
+          (o, k) => k < i && o.kind === m.kind && (('frame' in o ? o.frame : undefined) ?? marks.frame) === f,
+        )
+      : -1;
+    if (twin >= 0)
+      throw new PlatewrightError(
+        'PW-MARKS-TWICE',
+        `${name}: marks ${twin + 1} and ${i + 1} are both a ${m.kind} on frame ${f}, where there can be one; remove the one that is not meant`,
+      );
     for (const [x, y] of markPoints(m)) {
       if (x < -widthPx || x > 2 * widthPx || y < -heightPx || y > 2 * heightPx) {
-        throw new PlatewrightError('PW-MARKS-OUTSIDE', `${name}: mark ${i + 1} (${m.kind}) has a point at ${x}, ${y}, far outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`);
+        throw new PlatewrightError(
+          'PW-MARKS-OUTSIDE',
+          `${name}: mark ${i + 1} (${m.kind}) has a point at ${x}, ${y}, far outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`,
+        );
       }
     }
   });

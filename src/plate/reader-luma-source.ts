@@ -11,10 +11,13 @@ import type { CameraMove } from './types.js';
 
 /** Luma of an open reader, averaged down by `factor`. */
 export function readerLumaSource(reader: VideoReader, factor = 1): LumaSource {
-  const widthPx = Math.floor(reader.info.widthPx / factor), heightPx = Math.floor(reader.info.heightPx / factor);
+  const widthPx = Math.floor(reader.info.widthPx / factor),
+    heightPx = Math.floor(reader.info.heightPx / factor);
   const plane = new Float32Array(widthPx * heightPx);
   return {
-    widthPx, heightPx, frameCount: reader.info.frameCount,
+    widthPx,
+    heightPx,
+    frameCount: reader.info.frameCount,
     async *frames(from: number, to: number): AsyncGenerator<LumaFrame> {
       for await (const f of reader.frames(from, to)) {
         if (factor === 1) lumaPlane(f, plane);
@@ -35,7 +38,8 @@ export function enlargeMove(move: CameraMove, factor: number): CameraMove {
   if (factor === 1) return move;
   const px = (m: Measure): Measure => (m.value === null ? m : { ...m, value: m.value * factor, sd: m.sd! * factor });
   return {
-    ...move, focalPx: px(move.focalPx),
+    ...move,
+    focalPx: px(move.focalPx),
     frames: move.frames.map((f) => ({ ...f, homographyToFirst: rescale(f.homographyToFirst as Mat3, factor) })),
     ...(move.shake === undefined ? {} : { shake: { ...move.shake, rmsPx: move.shake.rmsPx * factor } }),
   };

@@ -60,14 +60,22 @@ export interface AlignOptions {
 }
 
 /** Aligns from `start`; null where the region leaves the frame or the fit degenerates. */
-export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3, options: AlignOptions, scratch: AlignScratch): AlignResult | null {
+export function align(
+  template: RideTemplate,
+  pyramid: LumaPyramid,
+  start: Mat3,
+  options: AlignOptions,
+  scratch: AlignScratch,
+): AlignResult | null {
   let warp = normalise(start);
   const inversePredicted = tryInvert(options.predicted);
   if (inversePredicted === null) return null;
   const top = Math.min(options.startLevel ?? 99, template.levels.length - 1, pyramid.length - 1);
   const bottom = Math.min(options.stopLevel ?? 0, top);
   const most = options.freedoms ?? 8;
-  const h = scratch.out, b = new Float64Array(8), fields = template.corners.map(([u, v]) => generatorField(u, v));
+  const h = scratch.out,
+    b = new Float64Array(8),
+    fields = template.corners.map(([u, v]) => generatorField(u, v));
   let last: LevelState | null = null;
   for (let l = top; l >= bottom; l--) {
     const level = template.levels[l]!;
@@ -78,11 +86,23 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
     const stopPx = (l === bottom ? 0.008 : 0.05) * (1 << l);
     for (let it = 0; it < iterations; it++) {
       // Expected leftover misalignment in level pixels: wide at first, so that edges are not taken for strangers.
-      const slack = Math.max(l === bottom ? 0.06 : 0.2, (l === top ? options.slackPx ?? 1 : 0.6) * 0.5 ** it);
-      const state = accumulate(level, pyramid, warp, scratch, it === 0, options.usualSigma ?? 0, slack, options.light ?? null);
-      if (state === null) { if (l < top || it > 0) break; return null; }
+      const slack = Math.max(l === bottom ? 0.06 : 0.2, (l === top ? (options.slackPx ?? 1) : 0.6) * 0.5 ** it);
+      const state = accumulate(
+        level,
+        pyramid,
+        warp,
+        scratch,
+        it === 0,
+        options.usualSigma ?? 0,
+        slack,
+        options.light ?? null,
+      );
+      if (state === null) {
+        if (l < top || it > 0) break;
+        return null;
+      }
       last = state;
-      const k = INDEPENDENCE * (1 << (2 * Math.min(2, l))) ** 0.5 / (state.sigma * state.sigma);
+      const k = (INDEPENDENCE * (1 << (2 * Math.min(2, l))) ** 0.5) / (state.sigma * state.sigma);
       const eps = generatorLog(multiply(inversePredicted, warp));
       for (let r = 0; r < dims; r++) {
         let s = k * h[64 + r]!;
@@ -98,13 +118,17 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
       const d = solveWithFactor(factor, b, used);
       let move = 0;
       for (const f of fields) {
-        let du = 0, dv = 0;
-        for (let q = 0; q < used; q++) { du += f[q]! * d[q]!; dv += f[8 + q]! * d[q]!; }
+        let du = 0,
+          dv = 0;
+        for (let q = 0; q < used; q++) {
+          du += f[q]! * d[q]!;
+          dv += f[8 + q]! * d[q]!;
+        }
         move = Math.max(move, Math.hypot(du, dv));
       }
       if (!Number.isFinite(move)) return null;
       const limit = 0.5;
-      if (move > limit) for (let q = 0; q < used; q++) d[q] = d[q]! * limit / move;
+      if (move > limit) for (let q = 0; q < used; q++) d[q] = (d[q]! * limit) / move;
       const delta = new Float64Array(8);
       for (let q = 0; q < used; q++) delta[q] = -d[q]!;
       warp = normalise(multiply(warp, generatorExp(delta)));
@@ -118,21 +142,41 @@ export function align(template: RideTemplate, pyramid: LumaPyramid, start: Mat3,
   const state = accumulate(finest, pyramid, warp, scratch, false, options.usualSigma ?? 0, 0.06, options.light ?? null);
   if (state === null) return null;
   const information = new Float64Array(64);
-  const k = INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5 / (state.sigma * state.sigma);
+  const k = (INDEPENDENCE * (1 << (2 * Math.min(2, bottom))) ** 0.5) / (state.sigma * state.sigma);
   for (let q = 0; q < 64; q++) information[q] = h[q]! * k;
   const texture = withoutGrain(information, finest, template.scale, state.sigma, k, scratch);
   const judge = template.levels[Math.min(bottom + 1, template.levels.length - 1)]!;
   const agreement = agreementAt(template, judge, pyramid, warp, scratch, state.light);
-  const eps = generatorLog(multiply(inversePredicted, warp)), pull = new Float64Array(8);
+  const eps = generatorLog(multiply(inversePredicted, warp)),
+    pull = new Float64Array(8);
   for (let r = 0; r < 8; r++) for (let c = 0; c < 8; c++) pull[r] = pull[r]! + options.prior[r * 8 + c]! * eps[c]!;
-  return { warp, pull, visible: state.visible, inliers: state.inliers, correlation: state.correlation, agreement, sigma: state.sigma, information, texture, light: state.light };
+  return {
+    warp,
+    pull,
+    visible: state.visible,
+    inliers: state.inliers,
+    correlation: state.correlation,
+    agreement,
+    sigma: state.sigma,
+    information,
+    texture,
+    light: state.light,
+  };
 }
 
 /** See `AlignResult.agreement`. A cell agrees from a correlation of 0.6 on, by half at 0.5. */
-function agreementAt(template: RideTemplate, level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch, light: RegionLight): number {
+function agreementAt(
+  template: RideTemplate,
+  level: TemplateLevel,
+  pyramid: LumaPyramid,
+  warp: Mat3,
+  scratch: AlignScratch,
+  light: RegionLight,
+): number {
   if (accumulate(level, pyramid, warp, scratch, true, 0, 0.2, light) === null) return 0;
   // The root of the energy, so that one contrasty stranger in the key frame (a pole) does not outvote the region.
-  let all = 1e-12, good = 0;
+  let all = 1e-12,
+    good = 0;
   for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
     const e = Math.sqrt(scratch.cells[o + ENERGY]! * level.balance[c]!);
@@ -151,7 +195,16 @@ interface LevelState {
 }
 
 /** One linearisation: samples the frame, solves the light, weighs the residuals, sums the normal equations. */
-function accumulate(level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scratch: AlignScratch, first: boolean, usualSigma: number, slackPx: number, expected: RegionLight | null): LevelState | null {
+function accumulate(
+  level: TemplateLevel,
+  pyramid: LumaPyramid,
+  warp: Mat3,
+  scratch: AlignScratch,
+  first: boolean,
+  usualSigma: number,
+  slackPx: number,
+  expected: RegionLight | null,
+): LevelState | null {
   const f = 1 / (1 << level.level);
   for (let k = 0; k < 9; k++) scratch.matrix[k] = k < 6 ? warp[k]! * f : warp[k]!;
   const seen = sampleCells(level, pyramid[level.level]!, scratch, first);
@@ -177,7 +230,16 @@ function accumulate(level: TemplateLevel, pyramid: LumaPyramid, warp: Mat3, scra
   if (!(sw > 0)) return null;
   for (let r = 1; r < 8; r++) for (let c = 0; c < r; c++) out[r * 8 + c] = out[c * 8 + r]!;
   projectLight(out, cells, scratch.lit, level.cells);
-  const swt = out[75]!, sws = out[76]!;
-  const ct = out[77]! - (swt * swt) / sw, cs = out[79]! - (sws * sws) / sw, cts = out[78]! - (swt * sws) / sw;
-  return { visible: seen / level.count, inliers: out[72]! / (out[73]! + 1e-12), correlation: cts / Math.sqrt(Math.max(1e-12, ct * cs)), sigma, light };
+  const swt = out[75]!,
+    sws = out[76]!;
+  const ct = out[77]! - (swt * swt) / sw,
+    cs = out[79]! - (sws * sws) / sw,
+    cts = out[78]! - (swt * sws) / sw;
+  return {
+    visible: seen / level.count,
+    inliers: out[72]! / (out[73]! + 1e-12),
+    correlation: cts / Math.sqrt(Math.max(1e-12, ct * cs)),
+    sigma,
+    light,
+  };
 }

@@ -4,14 +4,23 @@ import type { Point2 } from '../geometry/mat3.js';
 import type { LumaSource } from './ride-source.js';
 import { trackRegion } from './ride.js';
 
-const W = 320, H = 200, FRAMES = 26, KEY = 10;
-const REGION: Point2[] = [[110, 60], [200, 60], [200, 130], [110, 130]];
+const W = 320,
+  H = 200,
+  FRAMES = 26,
+  KEY = 10;
+const REGION: Point2[] = [
+  [110, 60],
+  [200, 60],
+  [200, 130],
+  [110, 130],
+];
 
 /** A texture known at every point: seeded sines of many directions. */
 function texture(seed: number): (x: number, y: number) => number {
   const rng = new RandomStream(seed);
   const waves = Array.from({ length: 40 }, () => {
-    const t = rng.uniform() * Math.PI, k = 0.03 + 0.35 * rng.uniform() ** 2;
+    const t = rng.uniform() * Math.PI,
+      k = 0.03 + 0.35 * rng.uniform() ** 2;
     return [k * Math.cos(t), k * Math.sin(t), rng.uniform() * 6.28, 0.09 / (1 + 4 * k)] as const;
   });
   return (x, y) => waves.reduce((s, [a, b, p, m]) => s + m * Math.sin(a * x + b * y + p), 0.5);
@@ -22,17 +31,24 @@ type Layer = (t: number, x: number, y: number) => number | null;
 function clip(layers: readonly Layer[], seed = 1): LumaSource {
   const held = new Map<number, Float32Array>();
   return {
-    widthPx: W, heightPx: H, frameCount: FRAMES,
+    widthPx: W,
+    heightPx: H,
+    frameCount: FRAMES,
     async *frames(from, to) {
       for (let t = from; t < Math.min(to, FRAMES); t++) {
         const before = held.get(t);
-        if (before !== undefined) { yield { index: t, luma: before }; continue; }
-        const rng = new RandomStream(seed, t), luma = new Float32Array(W * H);
-        for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) {
-          let v = 0.5;
-          for (const l of layers) v = l(t, x + 0.5, y + 0.5) ?? v;
-          luma[y * W + x] = Math.min(0.97, Math.max(0.02, v + 0.004 * rng.normal()));
+        if (before !== undefined) {
+          yield { index: t, luma: before };
+          continue;
         }
+        const rng = new RandomStream(seed, t),
+          luma = new Float32Array(W * H);
+        for (let y = 0; y < H; y++)
+          for (let x = 0; x < W; x++) {
+            let v = 0.5;
+            for (const l of layers) v = l(t, x + 0.5, y + 0.5) ?? v;
+            luma[y * W + x] = Math.min(0.97, Math.max(0.02, v + 0.004 * rng.normal()));
+          }
         held.set(t, luma);
         yield { index: t, luma };
       }
@@ -40,10 +56,36 @@ function clip(layers: readonly Layer[], seed = 1): LumaSource {
   };
 }
 
-const wall = (seed: number, vx = 0): Layer => { const f = texture(seed); return (t, x, y) => f(x - vx * t, y); };
+const wall = (seed: number, vx = 0): Layer => {
+  const f = texture(seed);
+  return (t, x, y) => f(x - vx * t, y);
+};
 /** Somebody who walks by, its cloth going its own way within it; on the key frame it hides the region from x = 110 to `to`. */
-const passer = (seed: number, to: number, v: number): Layer => { const f = texture(seed); return (t, x, y) => { const right = to + v * (t - KEY), left = right - 100; return x > left && x < right && y > 30 ? f(x - left + 2 * Math.sin(0.5 * t + 0.05 * y), y + 1.5 * Math.sin(0.7 * t)) : null; }; };
-const worst = (track: Awaited<ReturnType<typeof trackRegion>>, at: (t: number) => Point2, frames: (t: number) => boolean = () => true): number => Math.max(...track.frames.filter((f) => frames(f.frame)).flatMap((f) => f.corners.map((c, k) => { const d = at(f.frame); return Math.hypot(c[0] - REGION[k]![0] - d[0], c[1] - REGION[k]![1] - d[1]); })));
+const passer = (seed: number, to: number, v: number): Layer => {
+  const f = texture(seed);
+  return (t, x, y) => {
+    const right = to + v * (t - KEY),
+      left = right - 100;
+    return x > left && x < right && y > 30
+      ? f(x - left + 2 * Math.sin(0.5 * t + 0.05 * y), y + 1.5 * Math.sin(0.7 * t))
+      : null;
+  };
+};
+const worst = (
+  track: Awaited<ReturnType<typeof trackRegion>>,
+  at: (t: number) => Point2,
+  frames: (t: number) => boolean = () => true,
+): number =>
+  Math.max(
+    ...track.frames
+      .filter((f) => frames(f.frame))
+      .flatMap((f) =>
+        f.corners.map((c, k) => {
+          const d = at(f.frame);
+          return Math.hypot(c[0] - REGION[k]![0] - d[0], c[1] - REGION[k]![1] - d[1]);
+        }),
+      ),
+  );
 
 describe('a region that is mostly hidden on the frame it is drawn on', () => {
   it('goes by a frame that shows it, where it keeps to the set', async () => {
@@ -52,8 +94,14 @@ describe('a region that is mostly hidden on the frame it is drawn on', () => {
     expect(worst(track, (t) => [1.2 * (t - KEY), 0])).toBeLessThan(0.5);
   });
   it('goes by a frame that shows it, where it moves by itself before the set', async () => {
-    const board = texture(5), moves = (t: number): Point2 => [1.5 * (t - KEY), -0.6 * (t - KEY)];
-    const poster: Layer = (t, x, y) => { const [dx, dy] = moves(t), u = x - dx, v = y - dy; return u > 100 && u < 210 && v > 50 && v < 140 ? board(u, v) : null; };
+    const board = texture(5),
+      moves = (t: number): Point2 => [1.5 * (t - KEY), -0.6 * (t - KEY)];
+    const poster: Layer = (t, x, y) => {
+      const [dx, dy] = moves(t),
+        u = x - dx,
+        v = y - dy;
+      return u > 100 && u < 210 && v > 50 && v < 140 ? board(u, v) : null;
+    };
     const track = await trackRegion(clip([wall(1, -1), poster, passer(2, 172, 17)]), { at: KEY, polygon: REGION });
     expect(track.reference).toBeDefined();
     expect(worst(track, moves)).toBeLessThan(0.8);

@@ -24,14 +24,18 @@ export interface AnchorTrack {
 }
 
 /** Frames between the neighbouring anchors: in (inclusive) to out (exclusive). */
-export interface AnchorSpan { readonly in: number; readonly out: number }
+export interface AnchorSpan {
+  readonly in: number;
+  readonly out: number;
+}
 
 /**
  * A region of which as much agrees over the shot is not looked at again; below the second, it is; between them where parts of it go
  * their own ways on its own frame (own choice, which costs time alone: ordinary keys of hard made sequences that are hidden whole or
  * leave the picture have .61 to .64, hidden keys .13 to .62).
  */
-const SERVES = 0.75, DOES_NOT = 0.6;
+const SERVES = 0.75,
+  DOES_NOT = 0.6;
 /** Another frame must agree with the shot by so much more. */
 const BETTER = 0.15;
 /** Once followed from there it must still do better, by less: frames on which all is hidden count there. */
@@ -39,7 +43,8 @@ const STILL = 0.05;
 /** And with so much of the region on its own frame, beyond what agrees by chance. */
 const AT_HOME = 0.08;
 /** How far (px) ways may err: the set's and those of parts; a poor fit's own. */
-const CLOSE = { placePx: 8, shapePx: 3 }, LOOSE = { placePx: 40, shapePx: 15 };
+const CLOSE = { placePx: 8, shapePx: 3 },
+  LOOSE = { placePx: 40, shapePx: 15 };
 /** A part that fills more of the region than this is what was followed already. */
 const MOST = 0.6;
 /** Parts that are followed. */
@@ -48,7 +53,14 @@ const MOST_PARTS = 4;
 const ASIDE = 2;
 
 /** Follows `polygon` from frame `at`. `step` is told each frame done. */
-export async function followAnchor(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan, step: () => void, signal?: AbortSignal): Promise<AnchorTrack> {
+export async function followAnchor(
+  source: LumaSource,
+  at: number,
+  polygon: readonly Point2[],
+  span: AnchorSpan,
+  step: () => void,
+  signal?: AbortSignal,
+): Promise<AnchorTrack> {
   const own = await followFrom(source, at, polygon, span, step, signal);
   // Of a region that is drawn half outside the picture only the half inside was compared.
   const worth = worthOf(own.raw) * inPicture(polygon, source.widthPx, source.heightPx);
@@ -62,12 +74,25 @@ export async function followAnchor(source: LumaSource, at: number, polygon: read
   return throughReference(theirs, other, at) ?? own;
 }
 
-interface Followed extends AnchorTrack { readonly raw: readonly FollowedFrame[] }
+interface Followed extends AnchorTrack {
+  readonly raw: readonly FollowedFrame[];
+}
 
-async function followFrom(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan, step: () => void, signal?: AbortSignal): Promise<Followed> {
-  const keyFrame = { index: at, luma: await lumaAt(source, at) }, follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
+async function followFrom(
+  source: LumaSource,
+  at: number,
+  polygon: readonly Point2[],
+  span: AnchorSpan,
+  step: () => void,
+  signal?: AbortSignal,
+): Promise<Followed> {
+  const keyFrame = { index: at, luma: await lumaAt(source, at) },
+    follower = new Follower(keyFrame, source.widthPx, source.heightPx, polygon);
   try {
-    const raw = await bothWays(follower, keyFrame, source, span, () => { signal?.throwIfAborted(); step(); });
+    const raw = await bothWays(follower, keyFrame, source, span, () => {
+      signal?.throwIfAborted();
+      step();
+    });
     return { ...(await reworkTrack(source, follower, at, raw, signal)), raw };
   } finally {
     follower.close();
@@ -75,19 +100,45 @@ async function followFrom(source: LumaSource, at: number, polygon: readonly Poin
 }
 
 /** Every frame of the span but the key's, in rising order. */
-async function bothWays(follower: Follower, keyFrame: LumaFrame, source: LumaSource, span: AnchorSpan, step: () => void): Promise<FollowedFrame[]> {
+async function bothWays(
+  follower: Follower,
+  keyFrame: LumaFrame,
+  source: LumaSource,
+  span: AnchorSpan,
+  step: () => void,
+): Promise<FollowedFrame[]> {
   const at = keyFrame.index;
-  const ahead = await followAll(follower, keyFrame, source, span.out > at + 1 ? source.frames(at + 1, span.out) : null, step);
+  const ahead = await followAll(
+    follower,
+    keyFrame,
+    source,
+    span.out > at + 1 ? source.frames(at + 1, span.out) : null,
+    step,
+  );
   follower.restart();
-  const behind = await followAll(follower, keyFrame, source, span.in < at ? framesBackward(source, at - 1, span.in) : null, step);
+  const behind = await followAll(
+    follower,
+    keyFrame,
+    source,
+    span.in < at ? framesBackward(source, at - 1, span.in) : null,
+    step,
+  );
   return [...behind.reverse(), ...ahead];
 }
 
 /** Follows every frame of one direction, with the set's motion beside. */
-async function followAll(follower: Follower, keyFrame: LumaFrame, source: LumaSource, frames: AsyncGenerator<LumaFrame> | null, step: () => void): Promise<FollowedFrame[]> {
+async function followAll(
+  follower: Follower,
+  keyFrame: LumaFrame,
+  source: LumaSource,
+  frames: AsyncGenerator<LumaFrame> | null,
+  step: () => void,
+): Promise<FollowedFrame[]> {
   const out: FollowedFrame[] = [];
   if (frames === null) return out;
-  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx), memory = new RideMemory(), luma = memory.floats(source.widthPx * source.heightPx);
+  const camera = new RideCamera(keyFrame, source.widthPx, source.heightPx),
+    memory = new RideMemory(),
+    luma = memory.floats(source.widthPx * source.heightPx);
   try {
     for await (const f of frames) {
       // Once into the kernels' memory for all that look at it.
@@ -109,13 +160,24 @@ function worthOf(frames: readonly FollowedFrame[]): number {
 }
 
 /** A frame that tells the region better than the one it was drawn on; null where none does, or what the shot shows there has no part in it. */
-async function otherReference(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan, own: readonly FollowedFrame[], parts: readonly KeyLayer[], worth: number, signal?: AbortSignal): Promise<Reference | null> {
-  const set: Way = { at: new Map(own.flatMap((f) => (f.set === null ? [] : [[f.frame, f.set] as const]))), ...CLOSE }, self: Way = { at: new Map(own.flatMap((f) => (f.found ? [[f.frame, f.homography] as const] : []))), ...LOOSE };
+async function otherReference(
+  source: LumaSource,
+  at: number,
+  polygon: readonly Point2[],
+  span: AnchorSpan,
+  own: readonly FollowedFrame[],
+  parts: readonly KeyLayer[],
+  worth: number,
+  signal?: AbortSignal,
+): Promise<Reference | null> {
+  const set: Way = { at: new Map(own.flatMap((f) => (f.set === null ? [] : [[f.frame, f.set] as const]))), ...CLOSE },
+    self: Way = { at: new Map(own.flatMap((f) => (f.found ? [[f.frame, f.homography] as const] : []))), ...LOOSE };
   const bestOf = async (ways: readonly Way[]): Promise<Reference | null> => {
     let best: Reference | null = null;
     for (const way of ways) {
       const r = await bestReference(source, at, polygon, way, span, signal);
-      if (r !== null && r.overChance >= AT_HOME && r.worth >= worth + BETTER && (best === null || r.worth > best.worth)) best = r;
+      if (r !== null && r.overChance >= AT_HOME && r.worth >= worth + BETTER && (best === null || r.worth > best.worth))
+        best = r;
     }
     return best;
   };
@@ -123,15 +185,31 @@ async function otherReference(source: LumaSource, at: number, polygon: readonly 
 }
 
 /** What moves together within the region of its own frame, as a frame before and one after show it. */
-async function partsOf(source: LumaSource, at: number, polygon: readonly Point2[], span: AnchorSpan): Promise<KeyLayer[][]> {
-  const luma = await lumaAt(source, at), out: KeyLayer[][] = [];
-  for (const frames of [-ASIDE, ASIDE]) if (at + frames >= span.in && at + frames < span.out) out.push(keyLayers(luma, await lumaAt(source, at + frames), frames, source.widthPx, source.heightPx, polygon));
+async function partsOf(
+  source: LumaSource,
+  at: number,
+  polygon: readonly Point2[],
+  span: AnchorSpan,
+): Promise<KeyLayer[][]> {
+  const luma = await lumaAt(source, at),
+    out: KeyLayer[][] = [];
+  for (const frames of [-ASIDE, ASIDE])
+    if (at + frames >= span.in && at + frames < span.out)
+      out.push(keyLayers(luma, await lumaAt(source, at + frames), frames, source.widthPx, source.heightPx, polygon));
   return out;
 }
 
 /** Where the region's parts lead it that move by themselves on its own frame. */
-async function waysOfParts(source: LumaSource, at: number, polygon: readonly Point2[], parts: readonly KeyLayer[], span: AnchorSpan, signal?: AbortSignal): Promise<Way[]> {
-  const keyFrame = { index: at, luma: await lumaAt(source, at) }, out: Way[] = [];
+async function waysOfParts(
+  source: LumaSource,
+  at: number,
+  polygon: readonly Point2[],
+  parts: readonly KeyLayer[],
+  span: AnchorSpan,
+  signal?: AbortSignal,
+): Promise<Way[]> {
+  const keyFrame = { index: at, luma: await lumaAt(source, at) },
+    out: Way[] = [];
   for (const part of parts.filter((l) => l.share < MOST).slice(0, MOST_PARTS)) {
     const follower = partFollower(keyFrame, source, polygon, part);
     if (follower === null) continue;
@@ -146,7 +224,12 @@ async function waysOfParts(source: LumaSource, at: number, polygon: readonly Poi
 }
 
 /** Null where the layer holds too few pixels to be followed. */
-function partFollower(keyFrame: LumaFrame, source: LumaSource, polygon: readonly Point2[], layer: KeyLayer): Follower | null {
+function partFollower(
+  keyFrame: LumaFrame,
+  source: LumaSource,
+  polygon: readonly Point2[],
+  layer: KeyLayer,
+): Follower | null {
   try {
     return new Follower(keyFrame, source.widthPx, source.heightPx, polygon, layer.belongs);
   } catch (error) {
@@ -157,11 +240,17 @@ function partFollower(keyFrame: LumaFrame, source: LumaSource, polygon: readonly
 
 /** A track from the reference told from the anchor's frame; null where that does not lie in it. */
 function throughReference(track: Followed, reference: Reference, at: number): AnchorTrack | null {
-  const home = track.frames.find((f) => f.frame === at), back = home === undefined ? null : tryInvert(home.homography);
+  const home = track.frames.find((f) => f.frame === at),
+    back = home === undefined ? null : tryInvert(home.homography);
   if (home === undefined || back === null) return null;
   const tell = (f: SolvedFrame): SolvedFrame => {
     const sdPx = Math.hypot(f.sdPx, home.sdPx);
-    return { ...f, homography: normalise(multiply(f.homography, back)), sdPx, confidence: Math.min(f.confidence, home.confidence) };
+    return {
+      ...f,
+      homography: normalise(multiply(f.homography, back)),
+      sdPx,
+      confidence: Math.min(f.confidence, home.confidence),
+    };
   };
   const own: SolvedFrame = { frame: reference.frame, homography: IDENTITY3, found: true, sdPx: 0, confidence: 0.99 };
   const frames = [...track.frames.filter((f) => f.frame !== at), own].sort((a, b) => a.frame - b.frame).map(tell);

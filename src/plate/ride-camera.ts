@@ -49,8 +49,16 @@ export class RideCamera {
 }
 
 /** Means of squares of k pixels of a plane of so full a width, `width` × `height` of them, by the kernel. */
-export function reduceLuma(luma: Float32Array, fullWidth: number, k: number, out: Float32Array, width: number, height: number): void {
-  const door = kernels(), scope = door.scope();
+export function reduceLuma(
+  luma: Float32Array,
+  fullWidth: number,
+  k: number,
+  out: Float32Array,
+  width: number,
+  height: number,
+): void {
+  const door = kernels(),
+    scope = door.scope();
   try {
     door.run('rideReduce', [scope.input(luma), fullWidth, k, scope.output(out), width], height, width * k * k);
     scope.finish();
@@ -60,7 +68,14 @@ export function reduceLuma(luma: Float32Array, fullWidth: number, k: number, out
 }
 
 /** Plain twin of the kernel. */
-export function reduceLumaPlain(luma: Float32Array, fullWidth: number, k: number, out: Float32Array, width: number, height: number): void {
+export function reduceLumaPlain(
+  luma: Float32Array,
+  fullWidth: number,
+  k: number,
+  out: Float32Array,
+  width: number,
+  height: number,
+): void {
   const share = 1 / (k * k);
   out.fill(0);
   for (let y = 0; y < height * k; y++) {

@@ -50,7 +50,13 @@ export class Follower {
   private usual = 1;
   private previous = 1;
 
-  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[], belongs: ((x: number, y: number) => boolean) | null = null) {
+  constructor(
+    keyFrame: LumaFrame,
+    widthPx: number,
+    heightPx: number,
+    polygon: readonly (readonly [number, number])[],
+    belongs: ((x: number, y: number) => boolean) | null = null,
+  ) {
     this.keys = new RegionKeys(keyFrame, widthPx, heightPx, polygon, belongs);
     this.shutter = new ShutterBlur(this.keys);
     this.fits = new RegionFit(this.keys, this.shutter);
@@ -67,12 +73,26 @@ export class Follower {
   }
 
   /** See `RegionKeys.adopt`. */
-  adopt(luma: Float32Array, polygon: readonly (readonly [number, number])[], worth: number, belongs: (x: number, y: number, reach: number) => boolean): number {
+  adopt(
+    luma: Float32Array,
+    polygon: readonly (readonly [number, number])[],
+    worth: number,
+    belongs: (x: number, y: number, reach: number) => boolean,
+  ): number {
     return this.keys.adopt(luma, polygon, worth, belongs);
   }
 
   /** See `again` (ride-again.ts). */
-  again(frame: LumaFrame, before: FollowedFrame, expected: Mat3, information: Float64Array, sdPx: number, light: RegionLight | null, motion: Mat3 | null = null, near = false): FollowedFrame | null {
+  again(
+    frame: LumaFrame,
+    before: FollowedFrame,
+    expected: Mat3,
+    information: Float64Array,
+    sdPx: number,
+    light: RegionLight | null,
+    motion: Mat3 | null = null,
+    near = false,
+  ): FollowedFrame | null {
     return again(this.keys, this.shutter, frame, before, expected, information, sdPx, light, motion, near);
   }
 
@@ -103,7 +123,13 @@ export class Follower {
     this.trusted = at.homography;
     this.shares = at.agreement * at.visible;
     this.usual = this.previous = at.quality;
-    if (before !== null) this.velocity = generatorLog(multiply(invert(multiply(before.homography, this.anchor.toPixels)), multiply(at.homography, this.anchor.toPixels)));
+    if (before !== null)
+      this.velocity = generatorLog(
+        multiply(
+          invert(multiply(before.homography, this.anchor.toPixels)),
+          multiply(at.homography, this.anchor.toPixels),
+        ),
+      );
     this.active.light = at.light;
     this.tied = true;
   }
@@ -111,12 +137,25 @@ export class Follower {
   /** Follows into the next frame (one further from the key frame than the last). `set`: how the set moved, where known. */
   follow(frame: LumaFrame, set: SetPose | null = null): FollowedFrame {
     fillPyramid(frame.luma, this.keys.pyramid);
-    this.fits.expect({ last: this.last, lost: this.lost, shares: this.shares, usual: Math.min(this.usual, this.previous) });
+    this.fits.expect({
+      last: this.last,
+      lost: this.lost,
+      shares: this.shares,
+      usual: Math.min(this.usual, this.previous),
+    });
     const anchorToUnit = this.anchor.toPixels;
     const lastWarp = multiply(this.last, anchorToUnit);
     // Once lost, only the place goes on, and slower and slower; a shape must not run away.
     const damp = this.lost === 0 ? 1 : 0.8 ** this.lost;
-    const byOwn = normalise(multiply(multiply(lastWarp, generatorExp(this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0)))), invert(anchorToUnit)));
+    const byOwn = normalise(
+      multiply(
+        multiply(
+          lastWarp,
+          generatorExp(this.velocity.map((v, k) => (k < 2 ? v * damp : this.lost === 0 && this.shares > 0.8 ? v : 0))),
+        ),
+        invert(anchorToUnit),
+      ),
+    );
     const step = set !== null && set.sure ? multiply(set.fromKey, invert(this.setPose)) : null;
     if (set !== null && set.sure) this.setPose = set.fromKey;
     const bySet = step === null ? null : normalise(multiply(step, this.last));
@@ -127,14 +166,23 @@ export class Follower {
     // What moved with the set goes on with it.
     if (rides && step !== null) this.trusted = normalise(multiply(step, this.trusted));
 
-    let result = this.lost > 0 && !rides ? null : this.fits.attempt(this.active, predicted, other === null ? [this.last] : [other, this.last], miss);
+    let result =
+      this.lost > 0 && !rides
+        ? null
+        : this.fits.attempt(this.active, predicted, other === null ? [this.last] : [other, this.last], miss);
     if (this.lost === 0 && !accept(result)) {
       const near = this.fits.searchNear(this.active, predicted);
       if (better(near, result)) result = near;
     }
     // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly better.
     const weak = !this.tied && result !== null && result.agreement * result.visible < 0.55;
-    if (result !== null && accept(result) && (this.doubt || weak) && frame.index % 2 === 0 && !(rides && miss.shift < 3)) {
+    if (
+      result !== null &&
+      accept(result) &&
+      (this.doubt || weak) &&
+      frame.index % 2 === 0 &&
+      !(rides && miss.shift < 3)
+    ) {
       const sighted = this.fits.search(this.trusted, frame.index % 4 === 0);
       if (sighted !== null && qualityOf(sighted.result) > (this.doubt ? 1.1 : 1.25) * qualityOf(result) + 0.05) {
         this.active = sighted.key;
@@ -144,13 +192,38 @@ export class Follower {
     if (!accept(result) && this.tied) result = null;
     if (result !== null ? !accept(result) : !this.tied) {
       const sighted = this.fits.search(this.lost > 1 ? this.trusted : predicted, this.lost % 2 === 1);
-      if (sighted !== null && sighted.result.agreement * sighted.result.visible > SIGHTED && !(rides && this.strange(sighted, predicted, miss))) { this.doubt = true; this.active = sighted.key; result = sighted.result; } else result = null;
+      if (
+        sighted !== null &&
+        sighted.result.agreement * sighted.result.visible > SIGHTED &&
+        !(rides && this.strange(sighted, predicted, miss))
+      ) {
+        this.doubt = true;
+        this.active = sighted.key;
+        result = sighted.result;
+      } else result = null;
     }
     if (result === null) {
       // What was followed badly just before the loss is a poor place to look from.
       this.last = this.lost === 0 ? this.trusted : predicted;
       this.lost++;
-      return { frame: frame.index, homography: normalise(predicted), found: false, sdPx: 2 + 2 * this.lost, textureSdPx: 0, visible: 0, inliers: 0, correlation: 0, agreement: 0, information: null, pull: null, quality: 0, key: this.keys.all.indexOf(this.active), light: null, anew: false, set: set?.fromKey ?? null };
+      return {
+        frame: frame.index,
+        homography: normalise(predicted),
+        found: false,
+        sdPx: 2 + 2 * this.lost,
+        textureSdPx: 0,
+        visible: 0,
+        inliers: 0,
+        correlation: 0,
+        agreement: 0,
+        information: null,
+        pull: null,
+        quality: 0,
+        key: this.keys.all.indexOf(this.active),
+        light: null,
+        anew: false,
+        set: set?.fromKey ?? null,
+      };
     }
     const key = this.active;
     const homography = normalise(multiply(multiply(result.warp, invert(key.template.toPixels)), key.fromAnchor));
@@ -174,8 +247,12 @@ export class Follower {
       this.trusted = homography;
       key.light = result.light;
     }
-    key.usualSigma = key.usualSigma === 0 ? result.sigma : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
-    key.usualCorrelation = key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
+    key.usualSigma =
+      key.usualSigma === 0
+        ? result.sigma
+        : Math.max(0.85 * key.usualSigma, Math.min(1.15 * key.usualSigma, 0.8 * key.usualSigma + 0.2 * result.sigma));
+    key.usualCorrelation =
+      key.usualCorrelation === 0 ? result.correlation : 0.9 * key.usualCorrelation + 0.1 * result.correlation;
     const out = this.keys.report(frame.index, homography, key, result, set?.fromKey ?? null, this.doubt);
     this.renewKey(frame, out, key, result);
     return out;
@@ -183,7 +260,8 @@ export class Follower {
 
   /** A poor sighting far from where the set, which the region has gone with so far, would have it: something else as flat, or as plain. */
   private strange(sighted: Sighted, predicted: Mat3, miss: Miss): boolean {
-    const r = sighted.result, at = multiply(multiply(r.warp, invert(sighted.key.template.toPixels)), sighted.key.fromAnchor);
+    const r = sighted.result,
+      at = multiply(multiply(r.warp, invert(sighted.key.template.toPixels)), sighted.key.fromAnchor);
     return qualityOf(r) < 0.5 && this.keys.missOf(predicted, at).shift > Math.max(12, 4 * miss.shift);
   }
 

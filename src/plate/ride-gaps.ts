@@ -13,11 +13,22 @@ const GIVE_UP = 2;
  * @param frames of the clip in rising order round the anchor (the anchor's own left out)
  * @param sound whether a frame is beyond doubt
  */
-export async function followBack(source: LumaSource, follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], sound: (f: FollowedFrame) => boolean, signal?: AbortSignal): Promise<FollowedFrame[]> {
+export async function followBack(
+  source: LumaSource,
+  follower: Follower,
+  anchorFrame: number,
+  frames: readonly FollowedFrame[],
+  sound: (f: FollowedFrame) => boolean,
+  signal?: AbortSignal,
+): Promise<FollowedFrame[]> {
   const out = [...frames];
   for (const side of [1, -1]) {
     // Away from the anchor.
-    const order = out.map((f, i) => ({ f, i })).filter(({ f }) => Math.sign(f.frame - anchorFrame) === side).sort((a, b) => side * (a.f.frame - b.f.frame)).map(({ i }) => i);
+    const order = out
+      .map((f, i) => ({ f, i }))
+      .filter(({ f }) => Math.sign(f.frame - anchorFrame) === side)
+      .sort((a, b) => side * (a.f.frame - b.f.frame))
+      .map(({ i }) => i);
     for (let k = 1; k < order.length; k++) {
       const end = out[order[k]!]!;
       if (!sound(end) || sound(out[order[k - 1]!]!)) continue;
@@ -27,7 +38,8 @@ export async function followBack(source: LumaSource, follower: Follower, anchorF
       if (!order.slice(from, k).some((i) => !out[i]!.found || out[i]!.anew)) continue;
       const beyond = out[order[k + 1] ?? -1] ?? null;
       follower.resume(end, beyond !== null && beyond.found ? beyond : null);
-      const a = out[order[from]!]!.frame, b = out[order[k - 1]!]!.frame;
+      const a = out[order[from]!]!.frame,
+        b = out[order[k - 1]!]!.frame;
       const pictures: AsyncGenerator<LumaFrame> = side > 0 ? framesBackward(source, b, a) : source.frames(b, a + 1);
       const place = new Map(order.slice(from, k).map((i) => [out[i]!.frame, i]));
       let missed = 0;
@@ -38,7 +50,8 @@ export async function followBack(source: LumaSource, follower: Follower, anchorF
         const seen = follower.follow(luma);
         missed = seen.found ? 0 : missed + 1;
         if (missed >= GIVE_UP) break;
-        if (seen.found && (!out[i]!.found || seen.quality > out[i]!.quality || out[i]!.anew)) out[i] = { ...seen, set: out[i]!.set };
+        if (seen.found && (!out[i]!.found || seen.quality > out[i]!.quality || out[i]!.anew))
+          out[i] = { ...seen, set: out[i]!.set };
       }
     }
   }

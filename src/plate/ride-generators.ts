@@ -7,7 +7,9 @@ import { apply, multiply, normalise, tryInvert, type Mat3, type Point2 } from '.
 /** exp of Σ δ_k A_k over the eight generators, as a 3 × 3 matrix. */
 export function generatorExp(d: ArrayLike<number>): Mat3 {
   const a: Mat3 = [d[3]! + d[4]!, d[5]! - d[2]!, d[0]!, d[5]! + d[2]!, d[3]! - d[4]!, d[1]!, d[6]!, d[7]!, 0];
-  const a2 = multiply(a, a), a3 = multiply(a2, a), a4 = multiply(a2, a2);
+  const a2 = multiply(a, a),
+    a3 = multiply(a2, a),
+    a4 = multiply(a2, a2);
   return a.map((v, i) => (i % 4 === 0 ? 1 : 0) + v + a2[i]! / 2 + a3[i]! / 6 + a4[i]! / 24) as unknown as Mat3;
 }
 
@@ -40,12 +42,18 @@ export function generatorField(u: number, v: number): Float64Array {
 /** Pixels of the frame per template unit at the region's middle. */
 export function localScale(warp: Mat3): number {
   const [x, y] = apply(warp, 0, 0);
-  const [ax, ay] = apply(warp, 0.01, 0), [bx, by] = apply(warp, 0, 0.01);
+  const [ax, ay] = apply(warp, 0.01, 0),
+    [bx, by] = apply(warp, 0, 0.01);
   return Math.sqrt(Math.abs((ax - x) * (by - y) - (ay - y) * (bx - x))) / 0.01;
 }
 
 /** Information of a prior that expects the corners within `shapePx` of the prediction, and the whole within `shiftPx`. */
-export function priorInformation(corners: readonly Point2[], pxPerUnit: number, shapePx: number, shiftPx: number): Float64Array {
+export function priorInformation(
+  corners: readonly Point2[],
+  pxPerUnit: number,
+  shapePx: number,
+  shiftPx: number,
+): Float64Array {
   const out = new Float64Array(64);
   const mean = new Float64Array(16);
   for (const [u, v] of corners) {
@@ -53,9 +61,11 @@ export function priorInformation(corners: readonly Point2[], pxPerUnit: number, 
     for (let k = 0; k < 16; k++) mean[k] = mean[k]! + f[k]! / corners.length;
   }
   const add = (f: Float64Array, w: number): void => {
-    for (let r = 0; r < 2; r++) for (let a = 0; a < 8; a++) for (let b = 0; b < 8; b++) {
-      out[a * 8 + b] = out[a * 8 + b]! + w * f[r * 8 + a]! * f[r * 8 + b]!;
-    }
+    for (let r = 0; r < 2; r++)
+      for (let a = 0; a < 8; a++)
+        for (let b = 0; b < 8; b++) {
+          out[a * 8 + b] = out[a * 8 + b]! + w * f[r * 8 + a]! * f[r * 8 + b]!;
+        }
   };
   for (const [u, v] of corners) {
     const f = generatorField(u, v);

@@ -17,10 +17,16 @@ export interface KeyLayer {
 }
 
 /** A plane of luma, halved once. */
-interface Half { readonly w: number; readonly h: number; readonly data: Float32Array }
+interface Half {
+  readonly w: number;
+  readonly h: number;
+  readonly data: Float32Array;
+}
 
 /** Squares are so many to the region's shorter side, no smaller than `LEAST_SIDE` and no larger than `MOST_SIDE` (pixels of the halved picture), half a square apart. */
-const ACROSS = 5, LEAST_SIDE = 8, MOST_SIDE = 18;
+const ACROSS = 5,
+  LEAST_SIDE = 8,
+  MOST_SIDE = 18;
 /** How far (halved px) a square is sought for each frame of distance. */
 const REACH = 12;
 /** A square is told from this correlation on. */
@@ -34,18 +40,37 @@ const LEAST = 0.1;
  * @param otherLuma another frame, `frames` after the key (negative: before): what is about to be covered is seen on one side of the key alone
  * Returns the layers, largest first; none where fewer than six squares are told.
  */
-export function keyLayers(keyLuma: Float32Array, otherLuma: Float32Array, frames: number, widthPx: number, heightPx: number, polygon: readonly Point2[]): KeyLayer[] {
-  const key = halved(keyLuma, widthPx, heightPx), other = halved(otherLuma, widthPx, heightPx), told: { x: number; y: number; way: [number, number] }[] = [];
-  const xs = polygon.map((p) => p[0] / 2), ys = polygon.map((p) => p[1] / 2), x0 = Math.max(1, Math.min(...xs)), x1 = Math.min(key.w - 2, Math.max(...xs)), y0 = Math.max(1, Math.min(...ys)), y1 = Math.min(key.h - 2, Math.max(...ys));
-  const side = Math.round(Math.max(LEAST_SIDE, Math.min(MOST_SIDE, Math.min(x1 - x0, y1 - y0) / ACROSS))), step = side / 2;
-  for (let y = y0; y + side <= y1 + 0.5; y += step) for (let x = x0; x + side <= x1 + 0.5; x += step) {
-    if (!insidePolygon(polygon, 2 * x + side, 2 * y + side)) continue;
-    const way = sought(key, other, Math.round(x), Math.round(y), side, REACH * Math.abs(frames));
-    if (way !== null) told.push({ x: 2 * x + side, y: 2 * y + side, way: [(2 * way[0]) / frames, (2 * way[1]) / frames] });
-  }
+export function keyLayers(
+  keyLuma: Float32Array,
+  otherLuma: Float32Array,
+  frames: number,
+  widthPx: number,
+  heightPx: number,
+  polygon: readonly Point2[],
+): KeyLayer[] {
+  const key = halved(keyLuma, widthPx, heightPx),
+    other = halved(otherLuma, widthPx, heightPx),
+    told: { x: number; y: number; way: [number, number] }[] = [];
+  const xs = polygon.map((p) => p[0] / 2),
+    ys = polygon.map((p) => p[1] / 2),
+    x0 = Math.max(1, Math.min(...xs)),
+    x1 = Math.min(key.w - 2, Math.max(...xs)),
+    y0 = Math.max(1, Math.min(...ys)),
+    y1 = Math.min(key.h - 2, Math.max(...ys));
+  const side = Math.round(Math.max(LEAST_SIDE, Math.min(MOST_SIDE, Math.min(x1 - x0, y1 - y0) / ACROSS))),
+    step = side / 2;
+  for (let y = y0; y + side <= y1 + 0.5; y += step)
+    for (let x = x0; x + side <= x1 + 0.5; x += step) {
+      if (!insidePolygon(polygon, 2 * x + side, 2 * y + side)) continue;
+      const way = sought(key, other, Math.round(x), Math.round(y), side, REACH * Math.abs(frames));
+      if (way !== null)
+        told.push({ x: 2 * x + side, y: 2 * y + side, way: [(2 * way[0]) / frames, (2 * way[1]) / frames] });
+    }
   if (told.length < 6) return [];
-  const apart = (a: readonly [number, number], b: readonly [number, number]): number => Math.hypot(a[0] - b[0], a[1] - b[1]);
-  const layer = new Int32Array(told.length).fill(-1), shares: number[] = [];
+  const apart = (a: readonly [number, number], b: readonly [number, number]): number =>
+    Math.hypot(a[0] - b[0], a[1] - b[1]);
+  const layer = new Int32Array(told.length).fill(-1),
+    shares: number[] = [];
   for (;;) {
     let best: number[] = [];
     told.forEach((t, i) => {
@@ -62,40 +87,93 @@ export function keyLayers(keyLuma: Float32Array, otherLuma: Float32Array, frames
   return shares.map((share, k) => ({
     share,
     belongs: (x, y) => {
-      let near = reach * reach, own = -1;
-      told.forEach((t, i) => { const d = (t.x - x) ** 2 + (t.y - y) ** 2; if (d < near) { near = d; own = layer[i]!; } });
+      let near = reach * reach,
+        own = -1;
+      told.forEach((t, i) => {
+        const d = (t.x - x) ** 2 + (t.y - y) ** 2;
+        if (d < near) {
+          near = d;
+          own = layer[i]!;
+        }
+      });
       return own === k;
     },
   }));
 }
 
 function halved(luma: Float32Array, w: number, h: number): Half {
-  const hw = w >> 1, hh = h >> 1, data = new Float32Array(hw * hh);
-  for (let y = 0; y < hh; y++) for (let x = 0; x < hw; x++) { const o = 2 * y * w + 2 * x; data[y * hw + x] = 0.25 * (luma[o]! + luma[o + 1]! + luma[o + w]! + luma[o + w + 1]!); }
+  const hw = w >> 1,
+    hh = h >> 1,
+    data = new Float32Array(hw * hh);
+  for (let y = 0; y < hh; y++)
+    for (let x = 0; x < hw; x++) {
+      const o = 2 * y * w + 2 * x;
+      data[y * hw + x] = 0.25 * (luma[o]! + luma[o + 1]! + luma[o + w]! + luma[o + w + 1]!);
+    }
   return { w: hw, h: hh, data };
 }
 
 /** Where a square went (halved px): first every second place, then those about the best. Null where nothing looks like it. */
 function sought(key: Half, other: Half, x: number, y: number, side: number, reach: number): [number, number] | null {
   if (x < 0 || y < 0 || x + side > key.w || y + side > key.h) return null;
-  const n = side * side, values = new Float32Array(n);
+  const n = side * side,
+    values = new Float32Array(n);
   let mean = 0;
-  for (let j = 0, i = 0; j < side; j++) for (let k = 0; k < side; k++, i++) { values[i] = key.data[(y + j) * key.w + x + k]!; mean += values[i]! / n; }
+  for (let j = 0, i = 0; j < side; j++)
+    for (let k = 0; k < side; k++, i++) {
+      values[i] = key.data[(y + j) * key.w + x + k]!;
+      mean += values[i]! / n;
+    }
   let energy = 0;
-  for (let i = 0; i < n; i++) { values[i] = values[i]! - mean; energy += values[i]! ** 2; }
+  for (let i = 0; i < n; i++) {
+    values[i] = values[i]! - mean;
+    energy += values[i]! ** 2;
+  }
   if (energy < 1e-4 * n) return null;
   const at = (dx: number, dy: number, skip: number): number => {
-    const ox = x + dx, oy = y + dy;
+    const ox = x + dx,
+      oy = y + dy;
     if (ox < 0 || oy < 0 || ox + side > other.w || oy + side > other.h) return -1;
-    let s = 0, ss = 0, ts = 0, m = 0;
-    for (let j = 0; j < side; j += skip) { const row = (oy + j) * other.w + ox; for (let k = 0; k < side; k++) { const v = other.data[row + k]!; s += v; ss += v * v; ts += v * values[j * side + k]!; } m += side; }
+    let s = 0,
+      ss = 0,
+      ts = 0,
+      m = 0;
+    for (let j = 0; j < side; j += skip) {
+      const row = (oy + j) * other.w + ox;
+      for (let k = 0; k < side; k++) {
+        const v = other.data[row + k]!;
+        s += v;
+        ss += v * v;
+        ts += v * values[j * side + k]!;
+      }
+      m += side;
+    }
     const spread = ss - (s * s) / m;
     return spread > 1e-6 * m ? ts / Math.sqrt((energy / skip) * spread) : 0;
   };
-  let best = -1, bx = 0, by = 0;
-  for (let dy = -reach; dy <= reach; dy += 2) for (let dx = -reach; dx <= reach; dx += 2) { const v = at(dx, dy, 2); if (v > best) { best = v; bx = dx; by = dy; } }
+  let best = -1,
+    bx = 0,
+    by = 0;
+  for (let dy = -reach; dy <= reach; dy += 2)
+    for (let dx = -reach; dx <= reach; dx += 2) {
+      const v = at(dx, dy, 2);
+      if (v > best) {
+        best = v;
+        bx = dx;
+        by = dy;
+      }
+    }
   best = -1;
-  const cx = bx, cy = by;
-  for (let dy = cy - 2; dy <= cy + 2; dy++) for (let dx = cx - 2; dx <= cx + 2; dx++) { const v = at(dx, dy, 1); if (v > best) { best = v; bx = dx; by = dy; } }
+  const cx = bx,
+    cy = by;
+  for (let dy = cy - 2; dy <= cy + 2; dy++)
+    for (let dx = cx - 2; dx <= cx + 2; dx++) {
+      const v = at(dx, dy, 1);
+      if (v > best) {
+        best = v;
+        bx = dx;
+        by = dy;
+      }
+    }
   return best < TOLD ? null : [bx, by];
 }

@@ -60,7 +60,10 @@ export interface Key {
 }
 
 /** How far a prediction was off, px. */
-export interface Miss { readonly shift: number; readonly shape: number }
+export interface Miss {
+  readonly shift: number;
+  readonly shape: number;
+}
 
 const LEVELS = 6;
 /**
@@ -84,13 +87,29 @@ export class RegionKeys {
   readonly partial: boolean;
 
   /** @param belongs which pixels of the key frame are the region's, where something hides the others; null: all */
-  constructor(keyFrame: LumaFrame, widthPx: number, heightPx: number, polygon: readonly (readonly [number, number])[], belongs: ((x: number, y: number) => boolean) | null = null) {
+  constructor(
+    keyFrame: LumaFrame,
+    widthPx: number,
+    heightPx: number,
+    polygon: readonly (readonly [number, number])[],
+    belongs: ((x: number, y: number) => boolean) | null = null,
+  ) {
     this.partial = belongs !== null;
     this.pyramid = allocatePyramid(widthPx, heightPx, LEVELS, this.memory);
     fillPyramid(keyFrame.luma, this.pyramid);
     this.grain = grainIn(keyFrame.luma, widthPx, heightPx, polygon);
     this.limit = Math.round(9000 + 11000 * Math.max(0, Math.min(1, (this.grain - 0.008) / 0.01)));
-    this.anchor = buildTemplate(this.pyramid, polygon, keyFrame.index, this.limit, false, this.memory, this.grain, 1, belongs);
+    this.anchor = buildTemplate(
+      this.pyramid,
+      polygon,
+      keyFrame.index,
+      this.limit,
+      false,
+      this.memory,
+      this.grain,
+      1,
+      belongs,
+    );
     this.add(this.anchor, IDENTITY3, 0);
   }
 
@@ -105,7 +124,17 @@ export class RegionKeys {
 
   /** The pictures at hand become a key's. */
   add(template: RideTemplate, fromAnchor: Mat3, sdPx: number): Key {
-    const key: Key = { template, coarse: this.pyramid.map((l) => ({ ...l, data: this.memory.copy(l.data) })), smeared: null, scratch: createScratch(template, this.memory), fromAnchor, sdPx, usualSigma: 0, usualCorrelation: 0, light: null };
+    const key: Key = {
+      template,
+      coarse: this.pyramid.map((l) => ({ ...l, data: this.memory.copy(l.data) })),
+      smeared: null,
+      scratch: createScratch(template, this.memory),
+      fromAnchor,
+      sdPx,
+      usualSigma: 0,
+      usualCorrelation: 0,
+      light: null,
+    };
     this.all.push(key);
     return key;
   }
@@ -113,40 +142,83 @@ export class RegionKeys {
   /** The frame at hand, the region's outline in it known, becomes a key. */
   renew(frame: number, homography: Mat3, sdPx: number): Key {
     const polygon = this.anchor.polygon.map(([x, y]) => apply(homography, x, y) as [number, number]);
-    return this.add(buildTemplate(this.pyramid, polygon, frame, this.limit, false, this.memory, this.grain), homography, sdPx);
+    return this.add(
+      buildTemplate(this.pyramid, polygon, frame, this.limit, false, this.memory, this.grain),
+      homography,
+      sdPx,
+    );
   }
 
   /** A picture of the region averaged over many frames (laid into the key frame's place in `luma`) becomes a key; returns its number. */
-  adopt(luma: Float32Array, polygon: readonly (readonly [number, number])[], worth: number, belongs: (x: number, y: number, reach: number) => boolean): number {
+  adopt(
+    luma: Float32Array,
+    polygon: readonly (readonly [number, number])[],
+    worth: number,
+    belongs: (x: number, y: number, reach: number) => boolean,
+  ): number {
     fillPyramid(luma, this.pyramid);
     const limit = Math.round(this.limit + (ALL - this.limit) * Math.max(0, Math.min(1, (this.grain - 0.012) / 0.012)));
-    const key = this.add(buildTemplate(this.pyramid, polygon, this.anchor.frame, limit, false, this.memory, this.grain, worth, belongs), IDENTITY3, 0);
+    const key = this.add(
+      buildTemplate(this.pyramid, polygon, this.anchor.frame, limit, false, this.memory, this.grain, worth, belongs),
+      IDENTITY3,
+      0,
+    );
     key.usualSigma = this.first.usualSigma;
     return this.all.indexOf(key);
   }
 
   /** A fit to `key` as a frame of the track. */
-  report(frame: number, homography: Mat3, key: Key, result: AlignResult, set: Mat3 | null, anew: boolean): FollowedFrame {
-    const adjoint = key === this.first ? null : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), this.anchor.toPixels));
+  report(
+    frame: number,
+    homography: Mat3,
+    key: Key,
+    result: AlignResult,
+    set: Mat3 | null,
+    anew: boolean,
+  ): FollowedFrame {
+    const adjoint =
+      key === this.first
+        ? null
+        : adjointTo(multiply(multiply(invert(key.template.toPixels), key.fromAnchor), this.anchor.toPixels));
     const information = adjoint === null ? result.information : changeCoordinates(result.information, adjoint);
-    const texture = adjoint === null ? result.texture : changeCoordinates(result.texture, adjoint), warp = multiply(homography, this.anchor.toPixels);
+    const texture = adjoint === null ? result.texture : changeCoordinates(result.texture, adjoint),
+      warp = multiply(homography, this.anchor.toPixels);
     const pull = adjoint === null ? result.pull : transposedTimes(adjoint, result.pull);
     return {
-      frame, homography, found: true, sdPx: Math.hypot(cornerSd(this.anchor, { information, warp }), key.sdPx), textureSdPx: cornerSd(this.anchor, { information: texture, warp }), visible: result.visible, inliers: result.inliers,
-      correlation: result.correlation, agreement: result.agreement, information, pull, quality: qualityOf(result), key: this.all.indexOf(key), light: result.light, anew, set,
+      frame,
+      homography,
+      found: true,
+      sdPx: Math.hypot(cornerSd(this.anchor, { information, warp }), key.sdPx),
+      textureSdPx: cornerSd(this.anchor, { information: texture, warp }),
+      visible: result.visible,
+      inliers: result.inliers,
+      correlation: result.correlation,
+      agreement: result.agreement,
+      information,
+      pull,
+      quality: qualityOf(result),
+      key: this.all.indexOf(key),
+      light: result.light,
+      anew,
+      set,
     };
   }
 
   /** Distance of the corners under two maps of the anchor's pixels: of their middle, and of their shape. */
   missOf(a: Mat3, b: Mat3): Miss {
-    let mx = 0, my = 0;
+    let mx = 0,
+      my = 0;
     const d = this.anchor.corners.map(([u, v]) => {
       const [x, y] = apply(this.anchor.toPixels, u, v);
-      const p = apply(a, x, y), q = apply(b, x, y);
+      const p = apply(a, x, y),
+        q = apply(b, x, y);
       mx += (p[0] - q[0]) / 4;
       my += (p[1] - q[1]) / 4;
       return [p[0] - q[0], p[1] - q[1]] as const;
     });
-    return { shift: Math.hypot(mx, my), shape: Math.sqrt(d.reduce((s, [x, y]) => s + ((x - mx) ** 2 + (y - my) ** 2) / 4, 0)) };
+    return {
+      shift: Math.hypot(mx, my),
+      shape: Math.sqrt(d.reduce((s, [x, y]) => s + ((x - mx) ** 2 + (y - my) ** 2) / 4, 0)),
+    };
   }
 }

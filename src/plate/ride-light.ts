@@ -14,8 +14,25 @@ export interface RegionLight {
 }
 
 /** Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the same sums unweighted; slope energy. */
-export const N = 0, ST = 1, SI = 2, STT = 3, STI = 4, SII = 5, GAIN = 6, BIAS = 7, TRUST = 8, CORR = 9;
-export const RN = 10, RT = 11, RI = 12, RTT = 13, RTI = 14, RII = 15, ENERGY = 16, RIDGE = 17, SLOTS = 18;
+export const N = 0,
+  ST = 1,
+  SI = 2,
+  STT = 3,
+  STI = 4,
+  SII = 5,
+  GAIN = 6,
+  BIAS = 7,
+  TRUST = 8,
+  CORR = 9;
+export const RN = 10,
+  RT = 11,
+  RI = 12,
+  RTT = 13,
+  RTI = 14,
+  RII = 15,
+  ENERGY = 16,
+  RIDGE = 17,
+  SLOTS = 18;
 
 /**
  * Takes out of the normal matrix what a change of the cells' gain and bias explains as well (variable projection, Golub &
@@ -23,13 +40,17 @@ export const RN = 10, RT = 11, RI = 12, RTT = 13, RTI = 14, RII = 15, ENERGY = 1
  */
 export function projectLight(h: Float64Array, cells: Float64Array, lights: Float64Array, count: number): void {
   for (let c = 0; c < count; c++) {
-    const p = c * 18, o = c * SLOTS;
+    const p = c * 18,
+      o = c * SLOTS;
     const m = lights[p + 16]!;
     if (m < 1e-6) continue;
-    const mean = lights[p + 17]! / m, share = m / Math.max(1e-9, cells[o + N]!);
-    const bias = 1 / (m + 2 * share), gain = 1 / (share * (cells[o + STT]! + cells[o + RIDGE]!) + 1e-12);
+    const mean = lights[p + 17]! / m,
+      share = m / Math.max(1e-9, cells[o + N]!);
+    const bias = 1 / (m + 2 * share),
+      gain = 1 / (share * (cells[o + STT]! + cells[o + RIDGE]!) + 1e-12);
     for (let r = 0; r < 8; r++) {
-      const a = lights[p + r]! * bias, b = (lights[p + 8 + r]! - mean * lights[p + r]!) * gain;
+      const a = lights[p + r]! * bias,
+        b = (lights[p + 8 + r]! - mean * lights[p + r]!) * gain;
       for (let q = r; q < 8; q++) {
         const d = a * lights[p + q]! + b * (lights[p + 8 + q]! - mean * lights[p + q]!);
         h[r * 8 + q] = h[r * 8 + q]! - d;
@@ -44,14 +65,26 @@ export function projectLight(h: Float64Array, cells: Float64Array, lights: Float
  * cell from its own correlation against the better cells'. A cell whose bias lies far off the region's (something else is
  * in front of it) is given the region's, so that what is still seen of the template in it may speak and the rest may not.
  */
-export function solveLight(cells: Float64Array, level: TemplateLevel, expected: RegionLight | null, first: boolean): RegionLight {
+export function solveLight(
+  cells: Float64Array,
+  level: TemplateLevel,
+  expected: RegionLight | null,
+  first: boolean,
+): RegionLight {
   const count = level.cells;
-  let n = 0, t = 0, s = 0, within = 0, cross = 0, used = 0;
+  let n = 0,
+    t = 0,
+    s = 0,
+    within = 0,
+    cross = 0,
+    used = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
     if (m < 1e-3) continue;
-    n += m; t += cells[o + ST]!; s += cells[o + SI]!;
+    n += m;
+    t += cells[o + ST]!;
+    s += cells[o + SI]!;
     const vt = Math.max(0, cells[o + STT]! - cells[o + ST]! ** 2 / m);
     const vi = Math.max(0, cells[o + SII]! - cells[o + SI]! ** 2 / m);
     const ti = cells[o + STI]! - (cells[o + ST]! * cells[o + SI]!) / m;
@@ -60,8 +93,12 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
     cells[o + STI] = ti;
     // Every pixel has its say here: a correlation over chosen pixels would prove itself.
     const rn = cells[o + RN]!;
-    const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn, ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
-    cells[o + CORR] = rn >= 6 && rt > 0 && ri > 0 ? (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / Math.sqrt(rt * ri + 1e-12) : 0;
+    const rt = cells[o + RTT]! - cells[o + RT]! ** 2 / rn,
+      ri = cells[o + RII]! - cells[o + RI]! ** 2 / rn;
+    cells[o + CORR] =
+      rn >= 6 && rt > 0 && ri > 0
+        ? (cells[o + RTI]! - (cells[o + RT]! * cells[o + RI]!) / rn) / Math.sqrt(rt * ri + 1e-12)
+        : 0;
     used++;
   }
   // The region's gain from the cells that agree with the template, so that an occluder has no say.
@@ -74,17 +111,32 @@ export function solveLight(cells: Float64Array, level: TemplateLevel, expected: 
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     if (cells[o + N]! < 1e-3) continue;
-    if (correlations.length === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) { within += textureOf(cells, o, level.grain); cross += cells[o + STI]!; }
+    if (correlations.length === 0 || cells[o + CORR]! > 0.7 * good || cells[o + RN]! < 6) {
+      within += textureOf(cells, o, level.grain);
+      cross += cells[o + STI]!;
+    }
   }
   const g0 = Math.max(0.15, Math.min(6, within > 0 ? cross / within : 1));
-  const ridge = 0.25 * within / Math.max(1, used);
+  const ridge = (0.25 * within) / Math.max(1, used);
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     const m = cells[o + N]!;
     cells[o + RIDGE] = ridge;
-    if (m < 1e-3) { cells[o + GAIN] = g0; cells[o + TRUST] = 0; continue; }
-    cells[o + GAIN] = first ? g0 : Math.max(0.4 * g0, Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (textureOf(cells, o, level.grain) + ridge + 1e-12)));
-    cells[o + TRUST] = cells[o + RN]! < 6 || correlations.length < 3 ? 1 : Math.max(0, Math.min(1, (cells[o + CORR]! / good - 0.82) / 0.12));
+    if (m < 1e-3) {
+      cells[o + GAIN] = g0;
+      cells[o + TRUST] = 0;
+      continue;
+    }
+    cells[o + GAIN] = first
+      ? g0
+      : Math.max(
+          0.4 * g0,
+          Math.min(2.5 * g0, (cells[o + STI]! + ridge * g0) / (textureOf(cells, o, level.grain) + ridge + 1e-12)),
+        );
+    cells[o + TRUST] =
+      cells[o + RN]! < 6 || correlations.length < 3
+        ? 1
+        : Math.max(0, Math.min(1, (cells[o + CORR]! / good - 0.82) / 0.12));
   }
   const plane = lightPlane(cells, level, g0, expected);
   const limit = 0.04 + 4 * plane.spread;
@@ -110,11 +162,18 @@ function textureOf(cells: Float64Array, o: number, grain: number): number {
 }
 
 /** The region's bias as a plane over its cells, by weights that fall off (Geman & McClure) from what was expected or from the middle of the cells that look like the template. */
-function lightPlane(cells: Float64Array, level: TemplateLevel, gain: number, expected: RegionLight | null): RegionLight {
+function lightPlane(
+  cells: Float64Array,
+  level: TemplateLevel,
+  gain: number,
+  expected: RegionLight | null,
+): RegionLight {
   const count = level.cells;
   const biases = new Float64Array(count);
-  const trusted = new Float64Array(count), all = new Float64Array(count);
-  let sure = 0, seen = 0;
+  const trusted = new Float64Array(count),
+    all = new Float64Array(count);
+  let sure = 0,
+    seen = 0;
   for (let c = 0; c < count; c++) {
     const o = c * SLOTS;
     if (cells[o + N]! < 1e-3) continue;
@@ -123,35 +182,71 @@ function lightPlane(cells: Float64Array, level: TemplateLevel, gain: number, exp
     if (cells[o + TRUST]! > 0.5) trusted[sure++] = biases[c]!;
   }
   const middle = (v: Float64Array): number => v.sort()[v.length >> 1] ?? 0;
-  let b = sure >= 3 ? middle(trusted.subarray(0, sure)) : middle(all.subarray(0, seen)), bu = 0, bv = 0, scale = 0.15;
+  let b = sure >= 3 ? middle(trusted.subarray(0, sure)) : middle(all.subarray(0, seen)),
+    bu = 0,
+    bv = 0,
+    scale = 0.15;
   if (expected !== null) {
     // The gain may have changed with the light: what was expected is carried to it through the mean of the template.
-    let mean = 0, n = 0;
-    for (let c = 0; c < count; c++) if (cells[c * SLOTS + N]! > 1e-3) { mean += cells[c * SLOTS + ST]!; n += cells[c * SLOTS + N]!; }
+    let mean = 0,
+      n = 0;
+    for (let c = 0; c < count; c++)
+      if (cells[c * SLOTS + N]! > 1e-3) {
+        mean += cells[c * SLOTS + ST]!;
+        n += cells[c * SLOTS + N]!;
+      }
     const carried = expected.bias + (expected.gain - gain) * (mean / Math.max(1, n));
     let near = 0;
     for (let k = 0; k < seen; k++) if (Math.abs(all[k]! - carried) < 0.08) near++;
-    if (near >= 0.2 * seen) { b = carried; bu = expected.biasU; bv = expected.biasV; scale = 0.06; }
+    if (near >= 0.2 * seen) {
+      b = carried;
+      bu = expected.biasU;
+      bv = expected.biasV;
+      scale = 0.06;
+    }
   }
   let spread = 0.02;
   for (let it = 0; it < 4; it++) {
-    let s = 1e-9, su = 0, sv = 0, suu = 0, suv = 0, svv = 0, sb = 0, sub = 0, svb = 0, square = 0;
+    let s = 1e-9,
+      su = 0,
+      sv = 0,
+      suu = 0,
+      suv = 0,
+      svv = 0,
+      sb = 0,
+      sub = 0,
+      svb = 0,
+      square = 0;
     for (let c = 0; c < count; c++) {
       const o = c * SLOTS;
       const m = cells[o + N]!;
       if (m < 1e-3) continue;
-      const u = level.middles[2 * c]!, v = level.middles[2 * c + 1]!;
+      const u = level.middles[2 * c]!,
+        v = level.middles[2 * c + 1]!;
       const e = biases[c]! - b - bu * u - bv * v;
-      const w = m * (0.05 + cells[o + TRUST]!) / (1 + (e / scale) ** 2) ** 2;
-      s += w; su += w * u; sv += w * v; suu += w * u * u; suv += w * u * v; svv += w * v * v;
-      sb += w * biases[c]!; sub += w * u * biases[c]!; svb += w * v * biases[c]!;
+      const w = (m * (0.05 + cells[o + TRUST]!)) / (1 + (e / scale) ** 2) ** 2;
+      s += w;
+      su += w * u;
+      sv += w * v;
+      suu += w * u * u;
+      suv += w * u * v;
+      svv += w * v * v;
+      sb += w * biases[c]!;
+      sub += w * u * biases[c]!;
+      svb += w * v * biases[c]!;
       square += w * e * e;
     }
     // Slopes are drawn towards none by a third of the region's own weight.
-    const cuu = suu - (su * su) / s + 0.1 * s, cvv = svv - (sv * sv) / s + 0.1 * s, cuv = suv - (su * sv) / s;
-    const cub = sub - (su * sb) / s, cvb = svb - (sv * sb) / s;
+    const cuu = suu - (su * su) / s + 0.1 * s,
+      cvv = svv - (sv * sv) / s + 0.1 * s,
+      cuv = suv - (su * sv) / s;
+    const cub = sub - (su * sb) / s,
+      cvb = svb - (sv * sb) / s;
     const det = cuu * cvv - cuv * cuv;
-    if (det > 1e-12) { bu = (cub * cvv - cvb * cuv) / det; bv = (cvb * cuu - cub * cuv) / det; }
+    if (det > 1e-12) {
+      bu = (cub * cvv - cvb * cuv) / det;
+      bv = (cvb * cuu - cub * cuv) / det;
+    }
     b = (sb - bu * su - bv * sv) / s;
     spread = Math.min(0.08, Math.sqrt(square / s));
     scale = Math.max(0.03, Math.min(scale, 3 * spread + 0.01));

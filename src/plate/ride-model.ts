@@ -11,18 +11,31 @@ import type { FollowedFrame } from './ride-keys.js';
 import type { RideTemplate } from './ride-template.js';
 
 export type RideModel = 'translation' | 'similarity' | 'affine' | 'perspective';
-const FREEDOMS: readonly (readonly [RideModel, number])[] = [['translation', 2], ['similarity', 4], ['affine', 6]];
+const FREEDOMS: readonly (readonly [RideModel, number])[] = [
+  ['translation', 2],
+  ['similarity', 4],
+  ['affine', 6],
+];
 
 /** The model and the frames brought onto it. Frames that were not found are left. */
-export function chooseModel(template: RideTemplate, frames: readonly FollowedFrame[]): { model: RideModel; frames: FollowedFrame[] } {
+export function chooseModel(
+  template: RideTemplate,
+  frames: readonly FollowedFrame[],
+): { model: RideModel; frames: FollowedFrame[] } {
   const found = frames.filter((f) => f.found && f.information !== null);
-  const usual = percentile(found.map((f) => f.inliers * f.visible), 0.8);
+  const usual = percentile(
+    found.map((f) => f.inliers * f.visible),
+    0.8,
+  );
   const usable = found.filter((f) => f.inliers * f.visible > 0.6 * usual);
   if (usable.length < 2 || usable.length < 0.3 * frames.length) return { model: 'perspective', frames: [...frames] };
   for (const [model, dims] of FREEDOMS) {
     const fits = usable.map((f) => constrain(template, f, dims));
     const ratio = median(fits.map((q) => q.misfit / (8 - dims)));
-    const shift = percentile(fits.map((q) => q.shiftPx), 0.9);
+    const shift = percentile(
+      fits.map((q) => q.shiftPx),
+      0.9,
+    );
     if (ratio < 1 && shift < 0.15) {
       return {
         model,
@@ -43,12 +56,17 @@ export function ontoModel(template: RideTemplate, model: RideModel, homography: 
 }
 
 /** The warp with the first `dims` generators only that is nearest in the metric of the frame's information. */
-function constrain(template: RideTemplate, f: Pick<FollowedFrame, 'homography' | 'information'>, dims: number): { homography: Mat3; misfit: number; shiftPx: number } {
+function constrain(
+  template: RideTemplate,
+  f: Pick<FollowedFrame, 'homography' | 'information'>,
+  dims: number,
+): { homography: Mat3; misfit: number; shiftPx: number } {
   const toUnit = invert(template.toPixels);
   const m = normalise(multiply(toUnit, multiply(f.homography, template.toPixels)));
   const target = template.corners.map(([u, v]) => apply(m, u, v));
   let s = startOf(template, target, dims);
-  const a = new Float64Array(dims * dims), b = new Float64Array(dims);
+  const a = new Float64Array(dims * dims),
+    b = new Float64Array(dims);
   const info = f.information!;
   for (let it = 0; it < 5; it++) {
     const inverse = tryInvert(s);
@@ -76,19 +94,46 @@ function constrain(template: RideTemplate, f: Pick<FollowedFrame, 'homography' |
     const [x, y] = apply(s, u, v);
     shift += ((x - target[i]![0]) ** 2 + (y - target[i]![1]) ** 2) / template.corners.length;
   });
-  return { homography: normalise(multiply(template.toPixels, multiply(s, toUnit))), misfit, shiftPx: Math.sqrt(shift) * template.scale };
+  return {
+    homography: normalise(multiply(template.toPixels, multiply(s, toUnit))),
+    misfit,
+    shiftPx: Math.sqrt(shift) * template.scale,
+  };
 }
 
 /** Least squares on the corners: a start within the group. */
 function startOf(template: RideTemplate, target: readonly (readonly [number, number])[], dims: number): Mat3 {
   const n = template.corners.length;
-  let mu = 0, mv = 0, mx = 0, my = 0;
-  template.corners.forEach(([u, v], i) => { mu += u / n; mv += v / n; mx += target[i]![0] / n; my += target[i]![1] / n; });
-  if (dims === 2) return [1, 0, mx - mu, 0, 1, my - mv, 0, 0, 1];
-  let uu = 0, uv = 0, vv = 0, xu = 0, xv = 0, yu = 0, yv = 0;
+  let mu = 0,
+    mv = 0,
+    mx = 0,
+    my = 0;
   template.corners.forEach(([u, v], i) => {
-    const a = u - mu, b = v - mv, x = target[i]![0] - mx, y = target[i]![1] - my;
-    uu += a * a; uv += a * b; vv += b * b; xu += x * a; xv += x * b; yu += y * a; yv += y * b;
+    mu += u / n;
+    mv += v / n;
+    mx += target[i]![0] / n;
+    my += target[i]![1] / n;
+  });
+  if (dims === 2) return [1, 0, mx - mu, 0, 1, my - mv, 0, 0, 1];
+  let uu = 0,
+    uv = 0,
+    vv = 0,
+    xu = 0,
+    xv = 0,
+    yu = 0,
+    yv = 0;
+  template.corners.forEach(([u, v], i) => {
+    const a = u - mu,
+      b = v - mv,
+      x = target[i]![0] - mx,
+      y = target[i]![1] - my;
+    uu += a * a;
+    uv += a * b;
+    vv += b * b;
+    xu += x * a;
+    xv += x * b;
+    yu += y * a;
+    yv += y * b;
   });
   let p: number, q: number, r: number, s: number;
   if (dims === 4) {
@@ -97,8 +142,10 @@ function startOf(template: RideTemplate, target: readonly (readonly [number, num
     q = -r;
   } else {
     const det = uu * vv - uv * uv;
-    p = (xu * vv - xv * uv) / det; q = (xv * uu - xu * uv) / det;
-    r = (yu * vv - yv * uv) / det; s = (yv * uu - yu * uv) / det;
+    p = (xu * vv - xv * uv) / det;
+    q = (xv * uu - xu * uv) / det;
+    r = (yu * vv - yv * uv) / det;
+    s = (yv * uu - yu * uv) / det;
   }
   return [p, q, mx - p * mu - q * mv, r, s, my - r * mu - s * mv, 0, 0, 1];
 }

@@ -11,10 +11,14 @@ export const D = 8;
 
 /** Orthonormal basis of corner displacements: the common shift in x and y, then six of shape. Rows over (x0, y0, ... y3). */
 const MODES: readonly (readonly number[])[] = [
-  [0.5, 0, 0.5, 0, 0.5, 0, 0.5, 0], [0, 0.5, 0, 0.5, 0, 0.5, 0, 0.5],
-  [0.5, 0, -0.5, 0, -0.5, 0, 0.5, 0], [0, 0.5, 0, -0.5, 0, -0.5, 0, 0.5],
-  [0.5, 0, 0.5, 0, -0.5, 0, -0.5, 0], [0, 0.5, 0, 0.5, 0, -0.5, 0, -0.5],
-  [0.5, 0, -0.5, 0, 0.5, 0, -0.5, 0], [0, 0.5, 0, -0.5, 0, 0.5, 0, -0.5],
+  [0.5, 0, 0.5, 0, 0.5, 0, 0.5, 0],
+  [0, 0.5, 0, 0.5, 0, 0.5, 0, 0.5],
+  [0.5, 0, -0.5, 0, -0.5, 0, 0.5, 0],
+  [0, 0.5, 0, -0.5, 0, -0.5, 0, 0.5],
+  [0.5, 0, 0.5, 0, -0.5, 0, -0.5, 0],
+  [0, 0.5, 0, 0.5, 0, -0.5, 0, -0.5],
+  [0.5, 0, -0.5, 0, 0.5, 0, -0.5, 0],
+  [0, 0.5, 0, -0.5, 0, 0.5, 0, -0.5],
 ];
 
 export function cornersUnder(template: RideTemplate, warp: Mat3, back: Mat3 | null): Point2[] {
@@ -27,7 +31,9 @@ export function modesOf(corners: readonly Point2[]): Float64Array {
 }
 
 export function homographyOf(template: RideTemplate, modes: Float64Array, set: Mat3 | null): Mat3 | null {
-  const corners = [0, 1, 2, 3].map((k) => [0, 1].map((q) => MODES.reduce((s, row, m) => s + row[2 * k + q]! * modes[m]!, 0)) as unknown as Point2);
+  const corners = [0, 1, 2, 3].map(
+    (k) => [0, 1].map((q) => MODES.reduce((s, row, m) => s + row[2 * k + q]! * modes[m]!, 0)) as unknown as Point2,
+  );
   const home = template.corners.map(([u, v]) => apply(template.toPixels, u, v));
   const h = homographyFromQuad(home as never, corners as never);
   return h === null ? null : normalise(set === null ? h : multiply(set, h));
@@ -36,7 +42,8 @@ export function homographyOf(template: RideTemplate, modes: Float64Array, set: M
 /** 8 × 8: modes of the corners over the generators (right perturbation of the warp). */
 export function jacobian(template: RideTemplate, homography: Mat3, back: Mat3 | null): Float64Array {
   const warp = multiply(homography, template.toPixels);
-  const out = new Float64Array(D * D), e = 1e-4;
+  const out = new Float64Array(D * D),
+    e = 1e-4;
   for (let k = 0; k < D; k++) {
     const d = new Float64Array(D);
     d[k] = e;
@@ -50,20 +57,29 @@ export function jacobian(template: RideTemplate, homography: Mat3, back: Mat3 | 
 
 export function scaleOf(m: Mat3, template: RideTemplate): number {
   const [x, y] = [template.toPixels[2], template.toPixels[5]];
-  const o = apply(m, x, y), a = apply(m, x + 1, y), b = apply(m, x, y + 1);
+  const o = apply(m, x, y),
+    a = apply(m, x + 1, y),
+    b = apply(m, x, y + 1);
   return Math.sqrt(Math.abs((a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])));
 }
 
 /** Tᵀ A T. */
 export function congruent(a: Float64Array, t: Float64Array): Float64Array {
-  const half = new Float64Array(D * D), out = new Float64Array(D * D);
-  for (let r = 0; r < D; r++) for (let c = 0; c < D; c++) for (let k = 0; k < D; k++) half[r * D + c] = half[r * D + c]! + a[r * D + k]! * t[k * D + c]!;
-  for (let r = 0; r < D; r++) for (let c = 0; c < D; c++) for (let k = 0; k < D; k++) out[r * D + c] = out[r * D + c]! + t[k * D + r]! * half[k * D + c]!;
+  const half = new Float64Array(D * D),
+    out = new Float64Array(D * D);
+  for (let r = 0; r < D; r++)
+    for (let c = 0; c < D; c++)
+      for (let k = 0; k < D; k++) half[r * D + c] = half[r * D + c]! + a[r * D + k]! * t[k * D + c]!;
+  for (let r = 0; r < D; r++)
+    for (let c = 0; c < D; c++)
+      for (let k = 0; k < D; k++) out[r * D + c] = out[r * D + c]! + t[k * D + r]! * half[k * D + c]!;
   return out;
 }
 
 export function invertDense(a: Float64Array): Float64Array | null {
-  const n = D, m = Float64Array.from(a), out = new Float64Array(n * n);
+  const n = D,
+    m = Float64Array.from(a),
+    out = new Float64Array(n * n);
   for (let i = 0; i < n; i++) out[i * n + i] = 1;
   for (let c = 0; c < n; c++) {
     let p = c;
@@ -71,13 +87,20 @@ export function invertDense(a: Float64Array): Float64Array | null {
     const d = m[p * n + c]!;
     if (!(Math.abs(d) > 1e-12)) return null;
     for (let k = 0; k < n; k++) {
-      const s = m[c * n + k]!; m[c * n + k] = m[p * n + k]! / d; if (p !== c) m[p * n + k] = s;
-      const q = out[c * n + k]!; out[c * n + k] = out[p * n + k]! / d; if (p !== c) out[p * n + k] = q;
+      const s = m[c * n + k]!;
+      m[c * n + k] = m[p * n + k]! / d;
+      if (p !== c) m[p * n + k] = s;
+      const q = out[c * n + k]!;
+      out[c * n + k] = out[p * n + k]! / d;
+      if (p !== c) out[p * n + k] = q;
     }
     for (let r = 0; r < n; r++) {
       const f = m[r * n + c]!;
       if (r === c || f === 0) continue;
-      for (let k = 0; k < n; k++) { m[r * n + k] = m[r * n + k]! - f * m[c * n + k]!; out[r * n + k] = out[r * n + k]! - f * out[c * n + k]!; }
+      for (let k = 0; k < n; k++) {
+        m[r * n + k] = m[r * n + k]! - f * m[c * n + k]!;
+        out[r * n + k] = out[r * n + k]! - f * out[c * n + k]!;
+      }
     }
   }
   return out;

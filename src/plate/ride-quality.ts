@@ -17,13 +17,16 @@ export function plausible(template: RideTemplate, warp: Mat3, predicted: Mat3): 
     let a = 0;
     let sign = 0;
     for (let i = 0; i < p.length; i++) {
-      const q = p[i]!, r = p[(i + 1) % p.length]!, s = p[(i + 2) % p.length]!;
+      const q = p[i]!,
+        r = p[(i + 1) % p.length]!,
+        s = p[(i + 2) % p.length]!;
       a += q[0] * r[1] - r[0] * q[1];
       sign += Math.sign((r[0] - q[0]) * (s[1] - r[1]) - (r[1] - q[1]) * (s[0] - r[0]));
     }
     return Math.abs(sign) === p.length ? a / 2 : 0;
   };
-  const a = area(warp), b = area(predicted);
+  const a = area(warp),
+    b = area(predicted);
   if (b === 0) return a !== 0;
   return a / b > 1 / 3 && a / b < 3;
 }
@@ -38,12 +41,19 @@ export function cornerSd(template: RideTemplate, r: { information: Float64Array;
   let s = 0;
   for (const [u, v] of template.corners) {
     const f = generatorField(u, v);
-    for (let row = 0; row < 2; row++) for (let a = 0; a < 8; a++) for (let b = 0; b < 8; b++) s += f[row * 8 + a]! * c[a * 8 + b]! * f[row * 8 + b]!;
+    for (let row = 0; row < 2; row++)
+      for (let a = 0; a < 8; a++) for (let b = 0; b < 8; b++) s += f[row * 8 + a]! * c[a * 8 + b]! * f[row * 8 + b]!;
   }
   return px * Math.sqrt(s / (2 * template.corners.length));
 }
 
 /** Largest distance of a corner under two warps, px. */
 export function cornersApart(template: RideTemplate, a: Mat3, b: Mat3): number {
-  return Math.max(...template.corners.map(([u, v]) => { const p = apply(a, u, v), q = apply(b, u, v); return Math.hypot(p[0] - q[0], p[1] - q[1]); }));
+  return Math.max(
+    ...template.corners.map(([u, v]) => {
+      const p = apply(a, u, v),
+        q = apply(b, u, v);
+      return Math.hypot(p[0] - q[0], p[1] - q[1]);
+    }),
+  );
 }

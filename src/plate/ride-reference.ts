@@ -14,7 +14,11 @@ import { createScratch, type AlignScratch } from './ride-sums.js';
 import { buildTemplate, type RideTemplate } from './ride-template.js';
 
 /** Where the anchor's pixels lie on other frames (frames that it does not know are left out), and how far it may err there, px. */
-export interface Way { readonly at: ReadonlyMap<number, Mat3>; readonly placePx: number; readonly shapePx: number }
+export interface Way {
+  readonly at: ReadonlyMap<number, Mat3>;
+  readonly placePx: number;
+  readonly shapePx: number;
+}
 
 export interface Reference {
   readonly frame: number;
@@ -32,45 +36,99 @@ const SAMPLES = 9;
 /** A candidate must lie in the picture by this share. */
 const WITHIN = 0.85;
 /** Share of the way's doubt allowed at a second try on the frame that the region was drawn on: what hides most of it there pulls a fit aside, and closer to where the way has it the rest is heard. */
-const TIGHT = 0.2, NEAR = { startLevel: 1, stopLevel: 0 };
+const TIGHT = 0.2,
+  NEAR = { startLevel: 1, stopLevel: 0 };
 /** Places beside the region, in its sizes, that tell what agrees by chance. */
-const ASIDE = [[0.3, 0], [-0.3, 0], [0, 0.3], [0, -0.3], [0.25, 0.25]] as const;
+const ASIDE = [
+  [0.3, 0],
+  [-0.3, 0],
+  [0, 0.3],
+  [0, -0.3],
+  [0.25, 0.25],
+] as const;
 /** Way's doubt (px) from which a place is sought from the coarsest level on. */
 const FAR_PX = 12;
 
 /** The best frame along `way`; null where none can hold the region. `frames`: the span, in (inclusive) to out (exclusive). */
-export async function bestReference(source: LumaSource, home: number, polygon: readonly Point2[], way: Way, frames: { readonly in: number; readonly out: number }, signal?: AbortSignal): Promise<Reference | null> {
-  const count = frames.out - frames.in, all = [...new Set(Array.from({ length: SAMPLES }, (_, i) => frames.in + Math.round((i * (count - 1)) / (SAMPLES - 1))))].filter((f) => f !== home), samples = all.filter((f) => way.at.has(f));
+export async function bestReference(
+  source: LumaSource,
+  home: number,
+  polygon: readonly Point2[],
+  way: Way,
+  frames: { readonly in: number; readonly out: number },
+  signal?: AbortSignal,
+): Promise<Reference | null> {
+  const count = frames.out - frames.in,
+    all = [
+      ...new Set(Array.from({ length: SAMPLES }, (_, i) => frames.in + Math.round((i * (count - 1)) / (SAMPLES - 1)))),
+    ].filter((f) => f !== home),
+    samples = all.filter((f) => way.at.has(f));
   if (samples.length < 2) return null;
   const memory = new RideMemory();
   try {
-    const pyramid = allocatePyramid(source.widthPx, source.heightPx, 6, memory), seen: { frame: number; at: Mat3; levels: LumaLevel[]; template: RideTemplate | null }[] = [];
+    const pyramid = allocatePyramid(source.widthPx, source.heightPx, 6, memory),
+      seen: { frame: number; at: Mat3; levels: LumaLevel[]; template: RideTemplate | null }[] = [];
     for (const frame of [...samples, home]) {
       signal?.throwIfAborted();
       fillPyramid(await lumaAt(source, frame), pyramid);
-      const at = frame === home ? null : way.at.get(frame)!, there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
-      const template = at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN ? buildTemplate(pyramid, there, frame, 6000, false, memory) : null;
+      const at = frame === home ? null : way.at.get(frame)!,
+        there = at === null ? polygon : polygon.map(([x, y]) => apply(at, x, y));
+      const template =
+        at !== null && inPicture(there, source.widthPx, source.heightPx) >= WITHIN
+          ? buildTemplate(pyramid, there, frame, 6000, false, memory)
+          : null;
       // The finest level is asked on the frame alone that it was drawn on.
-      seen.push({ frame, at: at ?? IDENTITY3, template, levels: pyramid.map((l, k) => (k === 0 && frame !== home ? { ...l, data: new Float32Array(4) } : { ...l, data: memory.copy(l.data) })) });
+      seen.push({
+        frame,
+        at: at ?? IDENTITY3,
+        template,
+        levels: pyramid.map((l, k) =>
+          k === 0 && frame !== home ? { ...l, data: new Float32Array(4) } : { ...l, data: memory.copy(l.data) },
+        ),
+      });
     }
     let best: Reference | null = null;
     for (const r of seen) {
       if (r.template === null) continue;
-      const scratch = createScratch(r.template, memory), back = invert(r.at);
-      let sum = 0, atHome = 0;
+      const scratch = createScratch(r.template, memory),
+        back = invert(r.at);
+      let sum = 0,
+        atHome = 0;
       for (const s of seen) {
         if (s === r) continue;
         const start = multiply(multiply(s.at, back), r.template.toPixels);
-        if (s.frame === home) atHome = Math.max(agreed(r.template, s.levels, start, way, 1, { stopLevel: 0 }, scratch), agreed(r.template, s.levels, start, way, TIGHT, NEAR, scratch));
+        if (s.frame === home)
+          atHome = Math.max(
+            agreed(r.template, s.levels, start, way, 1, { stopLevel: 0 }, scratch),
+            agreed(r.template, s.levels, start, way, TIGHT, NEAR, scratch),
+          );
         else sum += agreed(r.template, s.levels, start, way, 1, { stopLevel: 1 }, scratch);
       }
       // Frames to which the way does not lead agree with nothing.
       const worth = sum / (all.length - 1);
       if (best !== null && worth <= best.worth) continue;
-      const there = seen.at(-1)!, start = multiply(back, r.template.toPixels), { width, height } = sizeOf(polygon);
+      const there = seen.at(-1)!,
+        start = multiply(back, r.template.toPixels),
+        { width, height } = sizeOf(polygon);
       // Soft textures agree with anything by a part.
-      const chance = ASIDE.map(([x, y]) => agreed(r.template!, there.levels, multiply([1, 0, x * width, 0, 1, y * height, 0, 0, 1], start), way, TIGHT, NEAR, scratch)).sort((a, b) => a - b)[ASIDE.length >> 1]!;
-      best = { frame: r.frame, polygon: polygon.map(([x, y]) => apply(r.at, x, y)), worth, atHome, overChance: atHome - chance };
+      const chance = ASIDE.map(([x, y]) =>
+        agreed(
+          r.template!,
+          there.levels,
+          multiply([1, 0, x * width, 0, 1, y * height, 0, 0, 1], start),
+          way,
+          TIGHT,
+          NEAR,
+          scratch,
+        ),
+      ).sort((a, b) => a - b)[ASIDE.length >> 1]!;
+      best = {
+        frame: r.frame,
+        polygon: polygon.map(([x, y]) => apply(r.at, x, y)),
+        worth,
+        atHome,
+        overChance: atHome - chance,
+      };
     }
     return best;
   } finally {
@@ -79,21 +137,42 @@ export async function bestReference(source: LumaSource, home: number, polygon: r
 }
 
 /** Share of the template that agrees with a frame about `start`. */
-function agreed(template: RideTemplate, frame: readonly LumaLevel[], start: Mat3, way: Way, tight: number, levels: { readonly startLevel?: number; readonly stopLevel: number }, scratch: AlignScratch): number {
+function agreed(
+  template: RideTemplate,
+  frame: readonly LumaLevel[],
+  start: Mat3,
+  way: Way,
+  tight: number,
+  levels: { readonly startLevel?: number; readonly stopLevel: number },
+  scratch: AlignScratch,
+): number {
   const prior = priorInformation(template.corners, localScale(start), tight * way.shapePx, tight * way.placePx);
-  const fit = align(template, frame, start, { predicted: start, prior, ...(way.placePx < FAR_PX ? { startLevel: 2 } : {}), ...levels }, scratch);
+  const fit = align(
+    template,
+    frame,
+    start,
+    { predicted: start, prior, ...(way.placePx < FAR_PX ? { startLevel: 2 } : {}), ...levels },
+    scratch,
+  );
   return fit === null ? 0 : fit.agreement * fit.visible;
 }
 
 function sizeOf(polygon: readonly Point2[]): { width: number; height: number } {
-  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
+  const xs = polygon.map((p) => p[0]),
+    ys = polygon.map((p) => p[1]);
   return { width: Math.max(...xs) - Math.min(...xs), height: Math.max(...ys) - Math.min(...ys) };
 }
 
 /** Share of a region's box that lies in the picture. */
 export function inPicture(polygon: readonly Point2[], w: number, h: number): number {
-  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]), x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+  const xs = polygon.map((p) => p[0]),
+    ys = polygon.map((p) => p[1]),
+    x0 = Math.min(...xs),
+    x1 = Math.max(...xs),
+    y0 = Math.min(...ys),
+    y1 = Math.max(...ys);
   if (![x0, x1, y0, y1].every(Number.isFinite) || x1 - x0 < 8 || y1 - y0 < 8) return 0;
-  const along = (a: number, b: number, most: number): number => Math.max(0, Math.min(b, most) - Math.max(a, 0)) / (b - a);
+  const along = (a: number, b: number, most: number): number =>
+    Math.max(0, Math.min(b, most) - Math.max(a, 0)) / (b - a);
   return along(x0, x1, w) * along(y0, y1, h);
 }

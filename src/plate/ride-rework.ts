@@ -29,18 +29,31 @@ export interface SolvedFrame {
 const EVEN = 0.65;
 
 /** @param raw frames of the clip in rising order round the anchor (the anchor's own left out). */
-export async function reworkTrack(source: LumaSource, follower: Follower, anchorFrame: number, raw: readonly FollowedFrame[], signal?: AbortSignal): Promise<{ model: RideTrack['model']; frames: SolvedFrame[] }> {
+export async function reworkTrack(
+  source: LumaSource,
+  follower: Follower,
+  anchorFrame: number,
+  raw: readonly FollowedFrame[],
+  signal?: AbortSignal,
+): Promise<{ model: RideTrack['model']; frames: SolvedFrame[] }> {
   if (raw.length === 0) return { model: 'translation', frames: [] };
   const usual = usualQuality(raw);
   let frames = await followBack(source, follower, anchorFrame, raw, (f) => f.found && trustOf(f, usual) > 0.5, signal);
   let points = smoothed(follower, anchorFrame, frames, usual);
   const first = await lookAgain(source, follower, frames, points, usual, signal);
-  if (first !== null) { frames = first; points = smoothed(follower, anchorFrame, frames, usual); }
+  if (first !== null) {
+    frames = first;
+    points = smoothed(follower, anchorFrame, frames, usual);
+  }
   const finer = await refined(source, follower, anchorFrame, frames, points, usual, signal);
   let home: FollowedFrame | null = null;
   if (finer !== null) ({ frames, points, home } = finer);
-  const usualNow = usualQuality(frames), second = await lookAgain(source, follower, frames, points, usualNow, signal);
-  if (second !== null) { frames = second; points = smoothed(follower, anchorFrame, frames, usualNow, home); }
+  const usualNow = usualQuality(frames),
+    second = await lookAgain(source, follower, frames, points, usualNow, signal);
+  if (second !== null) {
+    frames = second;
+    points = smoothed(follower, anchorFrame, frames, usualNow, home);
+  }
   const chosen = chooseModel(follower.anchor, frames);
   if (chosen.model !== 'perspective') {
     frames = chosen.frames.map((f) => ({ ...f, pull: null }));
@@ -50,46 +63,129 @@ export async function reworkTrack(source: LumaSource, follower: Follower, anchor
     model: chosen.model,
     frames: frames.map((f, i) => {
       const p = points[i]!;
-      const homography = chosen.model === 'perspective' ? p.homography : ontoModel(follower.anchor, chosen.model, p.homography, f.information ?? p.others.information);
-      return { frame: f.frame, homography, found: f.found, sdPx: p.sdPx, confidence: confidenceOf(f, p, home?.sdPx ?? 0) };
+      const homography =
+        chosen.model === 'perspective'
+          ? p.homography
+          : ontoModel(follower.anchor, chosen.model, p.homography, f.information ?? p.others.information);
+      return {
+        frame: f.frame,
+        homography,
+        found: f.found,
+        sdPx: p.sdPx,
+        confidence: confidenceOf(f, p, home?.sdPx ?? 0),
+      };
     }),
   };
 }
 
 /** Frames that were not found, hardly seen or contradicted by the rest, aligned with what the rest says of them; null where there are none. */
-async function lookAgain(source: LumaSource, follower: Follower, frames: readonly FollowedFrame[], points: readonly SmoothPoint[], usual: number, signal?: AbortSignal): Promise<FollowedFrame[] | null> {
-  const doubtful = frames.map((f, i) => ({ f, i })).filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
+async function lookAgain(
+  source: LumaSource,
+  follower: Follower,
+  frames: readonly FollowedFrame[],
+  points: readonly SmoothPoint[],
+  usual: number,
+  signal?: AbortSignal,
+): Promise<FollowedFrame[] | null> {
+  const doubtful = frames
+    .map((f, i) => ({ f, i }))
+    .filter(({ f, i }) => !f.found || trustOf(f, usual) < 0.7 || points[i]!.weight < 0.6);
   if (doubtful.length === 0) return null;
-  const next = [...frames], wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
+  const next = [...frames],
+    wanted = new Map(doubtful.map((d) => [d.f.frame, d.i]));
   for (const [a, b] of runs(doubtful.map((d) => d.f.frame))) {
     for await (const luma of source.frames(a, b + 1)) {
       signal?.throwIfAborted();
       const i = wanted.get(luma.index);
       if (i === undefined) continue;
-      const f = frames[i]!, p = points[i]!;
-      const seen = follower.again(luma, f, p.others.homography, p.others.information, p.others.sdPx, lightNear(frames, i, usual), motionAt(frames, points, i));
+      const f = frames[i]!,
+        p = points[i]!;
+      const seen = follower.again(
+        luma,
+        f,
+        p.others.homography,
+        p.others.information,
+        p.others.sdPx,
+        lightNear(frames, i, usual),
+        motionAt(frames, points, i),
+      );
       // A fit that the rest contradicts falls away where looking again finds nothing better.
-      next[i] = seen ?? { ...f, found: false, homography: p.others.homography, information: null, pull: null, quality: 0, agreement: 0, visible: 0 };
+      next[i] = seen ?? {
+        ...f,
+        found: false,
+        homography: p.others.homography,
+        information: null,
+        pull: null,
+        quality: 0,
+        agreement: 0,
+        visible: 0,
+      };
     }
   }
   return next;
 }
 
 /** Every frame aligned to the average of the best ones; null where there is none. */
-async function refined(source: LumaSource, follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], points: readonly SmoothPoint[], usual: number, signal?: AbortSignal): Promise<{ frames: FollowedFrame[]; points: SmoothPoint[]; home: FollowedFrame } | null> {
+async function refined(
+  source: LumaSource,
+  follower: Follower,
+  anchorFrame: number,
+  frames: readonly FollowedFrame[],
+  points: readonly SmoothPoint[],
+  usual: number,
+  signal?: AbortSignal,
+): Promise<{ frames: FollowedFrame[]; points: SmoothPoint[]; home: FollowedFrame } | null> {
   const keyLuma = await lumaAt(source, anchorFrame);
   const key = await averageKey(source, follower, keyLuma, frames, points, signal);
   if (key === null) return null;
-  const rest: FollowedFrame = { frame: anchorFrame, homography: IDENTITY3, found: true, sdPx: 0, textureSdPx: 0, visible: 1, inliers: 1, correlation: 1, agreement: 1, information: null, pull: null, quality: 1, key, light: null, anew: false, set: IDENTITY3 };
-  const home = follower.again({ index: anchorFrame, luma: keyLuma }, rest, IDENTITY3, new Float64Array(64), 0, null, null, true);
+  const rest: FollowedFrame = {
+    frame: anchorFrame,
+    homography: IDENTITY3,
+    found: true,
+    sdPx: 0,
+    textureSdPx: 0,
+    visible: 1,
+    inliers: 1,
+    correlation: 1,
+    agreement: 1,
+    information: null,
+    pull: null,
+    quality: 1,
+    key,
+    light: null,
+    anew: false,
+    set: IDENTITY3,
+  };
+  const home = follower.again(
+    { index: anchorFrame, luma: keyLuma },
+    rest,
+    IDENTITY3,
+    new Float64Array(64),
+    0,
+    null,
+    null,
+    true,
+  );
   if (home === null) return null;
-  const next = [...frames], ratios: number[] = [];
+  const next = [...frames],
+    ratios: number[] = [];
   for await (const luma of source.frames(frames[0]!.frame, frames.at(-1)!.frame + 1)) {
     signal?.throwIfAborted();
-    const i = frames.findIndex((f) => f.frame === luma.index), f = frames[i], p = points[i];
+    const i = frames.findIndex((f) => f.frame === luma.index),
+      f = frames[i],
+      p = points[i];
     if (f === undefined || p === undefined) continue;
     const sure = f.found && trustOf(f, usual) > 0.7 && p.weight > 0.6;
-    const seen = follower.again(luma, { ...f, key, homography: p.homography }, p.others.homography, p.others.information, p.others.sdPx, trustOf(f, usual) > 0.6 ? f.light : lightNear(frames, i, usual), motionAt(frames, points, i), sure);
+    const seen = follower.again(
+      luma,
+      { ...f, key, homography: p.homography },
+      p.others.homography,
+      p.others.information,
+      p.others.sdPx,
+      trustOf(f, usual) > 0.6 ? f.light : lightNear(frames, i, usual),
+      motionAt(frames, points, i),
+      sure,
+    );
     if (sure) ratios.push((seen?.quality ?? 0) / f.quality);
     if (seen !== null && (!f.found || seen.quality > 0.8 * f.quality)) next[i] = seen;
     else if (!f.found) next[i] = { ...f, key };
@@ -101,9 +197,31 @@ async function refined(source: LumaSource, follower: Follower, anchorFrame: numb
 }
 
 /** @param anchor the key frame's own fit to an average; null: the others tell how sure it is */
-function smoothed(follower: Follower, anchorFrame: number, frames: readonly FollowedFrame[], usual: number, anchor: FollowedFrame | null = null): SmoothPoint[] {
-  const home: TrackPoint = { frame: anchorFrame, homography: anchor?.homography ?? IDENTITY3, found: true, information: anchor?.information ?? null, pull: anchor?.pull ?? null, trust: 1, set: IDENTITY3 };
-  const points: TrackPoint[] = frames.map((f) => ({ frame: f.frame, homography: f.homography, found: f.found, information: f.information, pull: f.pull, trust: trustOf(f, usual), set: f.set }));
+function smoothed(
+  follower: Follower,
+  anchorFrame: number,
+  frames: readonly FollowedFrame[],
+  usual: number,
+  anchor: FollowedFrame | null = null,
+): SmoothPoint[] {
+  const home: TrackPoint = {
+    frame: anchorFrame,
+    homography: anchor?.homography ?? IDENTITY3,
+    found: true,
+    information: anchor?.information ?? null,
+    pull: anchor?.pull ?? null,
+    trust: 1,
+    set: IDENTITY3,
+  };
+  const points: TrackPoint[] = frames.map((f) => ({
+    frame: f.frame,
+    homography: f.homography,
+    found: f.found,
+    information: f.information,
+    pull: f.pull,
+    trust: trustOf(f, usual),
+    set: f.set,
+  }));
   const at = points.findIndex((p) => p.frame > anchorFrame);
   const cut = at < 0 ? points.length : at;
   const all = smoothTrack(follower.anchor, [...points.slice(0, cut), home, ...points.slice(cut)], anchorFrame);
@@ -112,7 +230,10 @@ function smoothed(follower: Follower, anchorFrame: number, frames: readonly Foll
 
 /** What a well-seen frame of this track reaches. */
 function usualQuality(frames: readonly FollowedFrame[]): number {
-  const q = frames.filter((f) => f.found).map((f) => f.quality).sort((a, b) => a - b);
+  const q = frames
+    .filter((f) => f.found)
+    .map((f) => f.quality)
+    .sort((a, b) => a - b);
   return Math.max(0.4, q[Math.floor(0.8 * (q.length - 1))] ?? 0.4);
 }
 
@@ -122,16 +243,18 @@ function trustOf(f: FollowedFrame, usual: number): number {
 }
 
 function lightNear(frames: readonly FollowedFrame[], i: number, usual: number): FollowedFrame['light'] {
-  for (let d = 0; d < 8; d++) for (const k of d === 0 ? [i] : [i - d, i + d]) {
-    const f = frames[k];
-    if (f !== undefined && f.light !== null && trustOf(f, usual) > 0.6) return f.light;
-  }
+  for (let d = 0; d < 8; d++)
+    for (const k of d === 0 ? [i] : [i - d, i + d]) {
+      const f = frames[k];
+      if (f !== undefined && f.light !== null && trustOf(f, usual) > 0.6) return f.light;
+    }
   return null;
 }
 
 /** A frame's motion, as the others have it: anchor pixels to where they would be shown half a frame each way. */
 function motionAt(frames: readonly FollowedFrame[], points: readonly SmoothPoint[], i: number): Mat3 | null {
-  const a = Math.max(0, i - 1), b = Math.min(points.length - 1, i + 1);
+  const a = Math.max(0, i - 1),
+    b = Math.min(points.length - 1, i + 1);
   // The anchor's own frame is not among them: what spans it is no motion of one frame a step.
   if (frames[b]!.frame - frames[a]!.frame !== 2 || b - a !== 2) return null;
   const inverse = tryInvert(points[a]!.homography);

@@ -19,40 +19,95 @@ export interface Block {
 }
 
 /** Blocks of some nine pixels' side; the weight grows with the contrast, but no block outweighs twice the mean. */
-export function blocksOf(px: readonly number[], py: readonly number[], pv: readonly number[], w: number, h: number): Block[] {
-  const columns = Math.max(1, Math.round(w / 9)), rows = Math.max(1, Math.round(h / 9));
+export function blocksOf(
+  px: readonly number[],
+  py: readonly number[],
+  pv: readonly number[],
+  w: number,
+  h: number,
+): Block[] {
+  const columns = Math.max(1, Math.round(w / 9)),
+    rows = Math.max(1, Math.round(h / 9));
   const of: number[][] = Array.from({ length: columns * rows }, () => []);
-  px.forEach((x, i) => of[Math.min(rows - 1, Math.floor((py[i]! * rows) / h)) * columns + Math.min(columns - 1, Math.floor((x * columns) / w))]!.push(i));
-  const raw = of.filter((b) => b.length >= 16).map((b) => {
-    const mean = b.reduce((s, i) => s + pv[i]!, 0) / b.length;
-    const value = Float32Array.from(b, (i) => pv[i]! - mean);
-    const energy = value.reduce((s, v) => s + v * v, 0);
-    const x = Int32Array.from(b, (i) => px[i]!), y = Int32Array.from(b, (i) => py[i]!);
-    return { x, y, value, energy, weight: Math.sqrt(energy), left: Math.min(...x), right: Math.max(...x), top: Math.min(...y), bottom: Math.max(...y) };
-  }).filter((b) => b.energy > 1e-5 * b.value.length);
+  px.forEach((x, i) =>
+    of[
+      Math.min(rows - 1, Math.floor((py[i]! * rows) / h)) * columns +
+        Math.min(columns - 1, Math.floor((x * columns) / w))
+    ]!.push(i),
+  );
+  const raw = of
+    .filter((b) => b.length >= 16)
+    .map((b) => {
+      const mean = b.reduce((s, i) => s + pv[i]!, 0) / b.length;
+      const value = Float32Array.from(b, (i) => pv[i]! - mean);
+      const energy = value.reduce((s, v) => s + v * v, 0);
+      const x = Int32Array.from(b, (i) => px[i]!),
+        y = Int32Array.from(b, (i) => py[i]!);
+      return {
+        x,
+        y,
+        value,
+        energy,
+        weight: Math.sqrt(energy),
+        left: Math.min(...x),
+        right: Math.max(...x),
+        top: Math.min(...y),
+        bottom: Math.max(...y),
+      };
+    })
+    .filter((b) => b.energy > 1e-5 * b.value.length);
   const mean = raw.reduce((s, b) => s + b.weight / raw.length, 0);
   const total = raw.reduce((s, b) => s + Math.min(b.weight, 2 * mean), 0);
   return raw.map((b) => ({ ...b, weight: Math.min(b.weight, 2 * mean) / total }));
 }
 
 /** `scoreAt` of every place (ox + c, oy + r), rows × columns. */
-export function scorePlaces(blocks: readonly Block[], target: LumaLevel, ox: number, oy: number, columns: number, rows: number): Float32Array {
+export function scorePlaces(
+  blocks: readonly Block[],
+  target: LumaLevel,
+  ox: number,
+  oy: number,
+  columns: number,
+  rows: number,
+): Float32Array {
   const scores = new Float32Array(columns * rows).fill(-1);
   const total = blocks.reduce((s, b) => s + b.value.length, 0);
   if (total === 0) return scores;
-  const table = new Int32Array(blocks.length * 8), floats = new Float32Array(table.buffer);
-  const offsets = new Int32Array(total), values = new Float32Array(total);
+  const table = new Int32Array(blocks.length * 8),
+    floats = new Float32Array(table.buffer);
+  const offsets = new Int32Array(total),
+    values = new Float32Array(total);
   let at = 0;
   blocks.forEach((b, k) => {
     table.set([at, b.value.length, b.left, b.right, b.top, b.bottom], k * 8);
     floats[k * 8 + 6] = b.energy;
     floats[k * 8 + 7] = b.weight;
-    for (let i = 0; i < b.value.length; i++, at++) { offsets[at] = b.y[i]! * target.width + b.x[i]!; values[at] = b.value[i]!; }
+    for (let i = 0; i < b.value.length; i++, at++) {
+      offsets[at] = b.y[i]! * target.width + b.x[i]!;
+      values[at] = b.value[i]!;
+    }
   });
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('rideScore', [scope.input(table), blocks.length, scope.input(offsets), scope.input(values), scope.input(target.data), target.width, target.height, ox, oy, columns, scope.output(scores)], rows, columns * total);
+    door.run(
+      'rideScore',
+      [
+        scope.input(table),
+        blocks.length,
+        scope.input(offsets),
+        scope.input(values),
+        scope.input(target.data),
+        target.width,
+        target.height,
+        ox,
+        oy,
+        columns,
+        scope.output(scores),
+      ],
+      rows,
+      columns * total,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -63,17 +118,22 @@ export function scorePlaces(blocks: readonly Block[], target: LumaLevel, ox: num
 /** Plain twin of a place of `scorePlaces`: sum of the blocks' squared positive correlations with the frame at (ox, oy); −1 where less than two fifths is inside. */
 export function scoreAt(blocks: readonly Block[], target: LumaLevel, ox: number, oy: number): number {
   const { width: w, height: h, data } = target;
-  let score = 0, inside = 0;
+  let score = 0,
+    inside = 0;
   for (const b of blocks) {
     const { x: bx, y: by, value } = b;
     const n = value.length;
     // Only whole blocks speak.
     if (b.left + ox < 0 || b.top + oy < 0 || b.right + ox >= w || b.bottom + oy >= h) continue;
-    let si = 0, sii = 0, sti = 0;
+    let si = 0,
+      sii = 0,
+      sti = 0;
     const origin = oy * w + ox;
     for (let i = 0; i < n; i++) {
       const s = data[by[i]! * w + bx[i]! + origin]!;
-      si += s; sii += s * s; sti += value[i]! * s;
+      si += s;
+      sii += s * s;
+      sti += value[i]! * s;
     }
     inside += b.weight;
     const vi = sii - (si * si) / n;

@@ -32,7 +32,9 @@ export class ShutterBlur {
   /** The template for the coarse levels: smeared by the motion expected where that is long. `last`: where the region was; null: not known. */
   inMotion(key: Key, last: Mat3 | null, predictedWarp: Mat3): RideTemplate {
     if (last === null || this.blur.tried < TRIES || this.blur.gain <= 0) return key.template;
-    const way = generatorLog(multiply(invert(multiply(last, multiply(invert(key.fromAnchor), key.template.toPixels))), predictedWarp)).map((v) => v * EXPOSURE);
+    const way = generatorLog(
+      multiply(invert(multiply(last, multiply(invert(key.fromAnchor), key.template.toPixels))), predictedWarp),
+    ).map((v) => v * EXPOSURE);
     if (smearLength(key.template, way) < COARSE_SMEAR_FROM) return key.template;
     key.smeared ??= twinOf(key.template, this.keys.memory);
     return smear(key.template, key.coarse, way, key.smeared, 1);
@@ -41,7 +43,13 @@ export class ShutterBlur {
   /** The template for levels 1 to `to` under a motion (a frame) that is known. */
   coarse(key: Key, motion: Float64Array | null, to: number): RideTemplate {
     const way = motion?.map((v) => v * EXPOSURE);
-    if (way === undefined || this.blur.tried < TRIES || this.blur.gain <= 0 || smearLength(key.template, way) < SMEAR_FROM) return key.template;
+    if (
+      way === undefined ||
+      this.blur.tried < TRIES ||
+      this.blur.gain <= 0 ||
+      smearLength(key.template, way) < SMEAR_FROM
+    )
+      return key.template;
     key.smeared ??= twinOf(key.template, this.keys.memory);
     return smear(key.template, key.coarse, way, key.smeared, 1, to);
   }
@@ -50,17 +58,33 @@ export class ShutterBlur {
   finest(key: Key, start: Mat3, options: AlignOptions, motion: Float64Array | null): AlignResult | null {
     const way = motion?.map((v) => v * EXPOSURE);
     const refused = this.blur.tried >= TRIES && this.blur.gain <= 0;
-    if (way === undefined || refused || smearLength(key.template, way) < SMEAR_FROM) return align(key.template, this.keys.pyramid, start, options, key.scratch);
+    if (way === undefined || refused || smearLength(key.template, way) < SMEAR_FROM)
+      return align(key.template, this.keys.pyramid, start, options, key.scratch);
     key.smeared ??= twinOf(key.template, this.keys.memory);
     const to = Math.max(1, options.startLevel ?? Infinity);
-    const blurred = align(smear(key.template, key.coarse, way, key.smeared, 0, to), this.keys.pyramid, start, options, key.scratch);
+    const blurred = align(
+      smear(key.template, key.coarse, way, key.smeared, 0, to),
+      this.keys.pyramid,
+      start,
+      options,
+      key.scratch,
+    );
     if (this.blur.tried >= TRIES) return blurred;
     const plain = align(key.template, this.keys.pyramid, start, options, key.scratch);
     if (plain === null || blurred === null) return plain;
     // Until it is known, nothing is smeared. A smear also averages the template's grain. One across the motion does that as well, and no blur of the camera's.
-    const across = align(smear(key.template, key.coarse, [-way[1]!, way[0]!, 0, 0, 0, 0, 0, 0], key.smeared, 0, to), this.keys.pyramid, start, options, key.scratch);
+    const across = align(
+      smear(key.template, key.coarse, [-way[1]!, way[0]!, 0, 0, 0, 0, 0, 0], key.smeared, 0, to),
+      this.keys.pyramid,
+      start,
+      options,
+      key.scratch,
+    );
     const other = Math.min(plain.sigma, across?.sigma ?? Infinity);
-    if (plain.agreement * plain.visible > 0.8) { this.blur.gain += Math.log(other / blurred.sigma) - SMEAR_GAIN; this.blur.tried++; }
+    if (plain.agreement * plain.visible > 0.8) {
+      this.blur.gain += Math.log(other / blurred.sigma) - SMEAR_GAIN;
+      this.blur.tried++;
+    }
     return plain;
   }
 }

@@ -21,47 +21,90 @@ export function smearLength(template: RideTemplate, motion: ArrayLike<number>): 
 
 /** A template over the same pixels whose values `smear` may overwrite. */
 export function twinOf(template: RideTemplate, memory: RideMemory): RideTemplate {
-  return { ...template, levels: template.levels.map((l) => ({ ...l, value: memory.copy(l.value), jacobian: memory.copy(l.jacobian), slope: memory.copy(l.slope), reference: memory.copy(l.reference) })) };
+  return {
+    ...template,
+    levels: template.levels.map((l) => ({
+      ...l,
+      value: memory.copy(l.value),
+      jacobian: memory.copy(l.jacobian),
+      slope: memory.copy(l.slope),
+      reference: memory.copy(l.reference),
+    })),
+  };
 }
 
 /**
  * Fills the levels `from` to `to` of `dst` (from `twinOf`) with the key picture smeared by `motion`, the exposure's share of a
  * frame already in it. Within tiles of 8 × 8 pixels the way is one.
  */
-export function smear(template: RideTemplate, key: LumaPyramid, motion: ArrayLike<number>, dst: RideTemplate, from = 0, to = Infinity): RideTemplate {
-  const { scale, toPixels } = template, length = smearLength(template, motion);
-  const xs = template.polygon.map((p) => p[0]), ys = template.polygon.map((p) => p[1]);
-  const left = Math.min(...xs), right = Math.max(...xs), top = Math.min(...ys), bottom = Math.max(...ys);
+export function smear(
+  template: RideTemplate,
+  key: LumaPyramid,
+  motion: ArrayLike<number>,
+  dst: RideTemplate,
+  from = 0,
+  to = Infinity,
+): RideTemplate {
+  const { scale, toPixels } = template,
+    length = smearLength(template, motion);
+  const xs = template.polygon.map((p) => p[0]),
+    ys = template.polygon.map((p) => p[1]);
+  const left = Math.min(...xs),
+    right = Math.max(...xs),
+    top = Math.min(...ys),
+    bottom = Math.max(...ys);
   template.levels.forEach((l, at) => {
     if (at < from || at > to) return;
-    const d = dst.levels[at]!, f = 1 / (1 << l.level), picture = key[l.level]!;
-    const x0 = Math.max(0, Math.floor(left * f) - 2), y0 = Math.max(0, Math.floor(top * f) - 2);
-    const columns = Math.max(1, Math.ceil((Math.min(picture.width, Math.ceil(right * f) + 3) - x0) / TILE)), rows = Math.max(1, Math.ceil((Math.min(picture.height, Math.ceil(bottom * f) + 3) - y0) / TILE));
-    const taps = Math.max(1, Math.min(9, Math.ceil((length * f) / 1.3))), ways = new Float32Array(2 * columns * rows);
-    for (let r = 0, k = 0; r < rows; r++) for (let c = 0; c < columns; c++) {
-      const u = ((x0 + (c + 0.5) * TILE) / f - toPixels[2]) / scale, v = ((y0 + (r + 0.5) * TILE) / f - toPixels[5]) / scale;
-      ways[k++] = wayU(motion, u, v) * scale * f;
-      ways[k++] = wayV(motion, u, v) * scale * f;
-    }
-    const w = columns * TILE, data = smearTiles(picture, ways, columns, rows, x0, y0, taps);
+    const d = dst.levels[at]!,
+      f = 1 / (1 << l.level),
+      picture = key[l.level]!;
+    const x0 = Math.max(0, Math.floor(left * f) - 2),
+      y0 = Math.max(0, Math.floor(top * f) - 2);
+    const columns = Math.max(1, Math.ceil((Math.min(picture.width, Math.ceil(right * f) + 3) - x0) / TILE)),
+      rows = Math.max(1, Math.ceil((Math.min(picture.height, Math.ceil(bottom * f) + 3) - y0) / TILE));
+    const taps = Math.max(1, Math.min(9, Math.ceil((length * f) / 1.3))),
+      ways = new Float32Array(2 * columns * rows);
+    for (let r = 0, k = 0; r < rows; r++)
+      for (let c = 0; c < columns; c++) {
+        const u = ((x0 + (c + 0.5) * TILE) / f - toPixels[2]) / scale,
+          v = ((y0 + (r + 0.5) * TILE) / f - toPixels[5]) / scale;
+        ways[k++] = wayU(motion, u, v) * scale * f;
+        ways[k++] = wayV(motion, u, v) * scale * f;
+      }
+    const w = columns * TILE,
+      data = smearTiles(picture, ways, columns, rows, x0, y0, taps);
     d.reference.fill(0);
     d.grain = l.grain * grainLeft(length * f, taps);
     const { value, slope, jacobian: J, reference } = d;
     for (let c = 0; c < l.cells; c++) {
-      const first = l.starts[c]!, end = l.starts[c + 1]!;
-      let n = 0, sum = 0;
+      const first = l.starts[c]!,
+        end = l.starts[c + 1]!;
+      let n = 0,
+        sum = 0;
       for (let i = first; i < end; i++) {
-        const u = l.u[i]!, v = l.v[i]!;
+        const u = l.u[i]!,
+          v = l.v[i]!;
         if (u !== u) continue;
         const o = Math.floor((toPixels[5] + scale * v) * f - y0) * w + Math.floor((toPixels[2] + scale * u) * f - x0);
-        const s = data[o]!, gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
+        const s = data[o]!,
+          gx = 0.5 * (data[o + 1]! - data[o - 1]!),
+          gy = 0.5 * (data[o + w]! - data[o - w]!);
         value[i] = s;
         slope[i] = Math.sqrt(gx * gx + gy * gy);
         sum += s;
         n++;
-        const gu = gx * f * scale, gv = gy * f * scale, radial = gu * u + gv * v, j = i * 8;
-        J[j] = gu; J[j + 1] = gv; J[j + 2] = -gu * v + gv * u; J[j + 3] = radial;
-        J[j + 4] = gu * u - gv * v; J[j + 5] = gu * v + gv * u; J[j + 6] = -u * radial; J[j + 7] = -v * radial;
+        const gu = gx * f * scale,
+          gv = gy * f * scale,
+          radial = gu * u + gv * v,
+          j = i * 8;
+        J[j] = gu;
+        J[j + 1] = gv;
+        J[j + 2] = -gu * v + gv * u;
+        J[j + 3] = radial;
+        J[j + 4] = gu * u - gv * v;
+        J[j + 5] = gu * v + gv * u;
+        J[j + 6] = -u * radial;
+        J[j + 7] = -v * radial;
       }
       reference[c] = sum / Math.max(1, n);
     }
@@ -70,10 +113,35 @@ export function smear(template: RideTemplate, key: LumaPyramid, motion: ArrayLik
 }
 
 /** Tiles of a picture from (x0, y0) on, each smeared along its own way (px along and down); rows · 8 × columns · 8. */
-export function smearTiles(picture: LumaLevel, ways: Float32Array, columns: number, rows: number, x0: number, y0: number, taps: number): Float32Array {
-  const out = new Float32Array(columns * rows * TILE * TILE), door = kernels(), scope = door.scope();
+export function smearTiles(
+  picture: LumaLevel,
+  ways: Float32Array,
+  columns: number,
+  rows: number,
+  x0: number,
+  y0: number,
+  taps: number,
+): Float32Array {
+  const out = new Float32Array(columns * rows * TILE * TILE),
+    door = kernels(),
+    scope = door.scope();
   try {
-    door.run('rideSmear', [scope.input(picture.data), picture.width, picture.height, scope.input(ways), columns, x0, y0, taps, scope.output(out)], rows, columns * TILE * TILE * taps);
+    door.run(
+      'rideSmear',
+      [
+        scope.input(picture.data),
+        picture.width,
+        picture.height,
+        scope.input(ways),
+        columns,
+        x0,
+        y0,
+        taps,
+        scope.output(out),
+      ],
+      rows,
+      columns * TILE * TILE * taps,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -82,24 +150,47 @@ export function smearTiles(picture: LumaLevel, ways: Float32Array, columns: numb
 }
 
 /** Plain twin of `smearTiles`. */
-export function smearTilesPlain(picture: LumaLevel, ways: Float32Array, columns: number, rows: number, x0: number, y0: number, taps: number): Float32Array {
-  const { width: w, height: h, data } = picture, out = new Float32Array(columns * rows * TILE * TILE);
-  const at = (x: number, y: number): number => data[Math.max(0, Math.min(h - 1, y)) * w + Math.max(0, Math.min(w - 1, x))]!;
-  for (let y = 0, o = 0; y < rows * TILE; y++) for (let x = 0; x < columns * TILE; x++, o++) {
-    const k = 2 * (Math.floor(y / TILE) * columns + Math.floor(x / TILE));
-    for (let t = 0; t < taps; t++) {
-      const q = (t + 0.5) / taps - 0.5, sx = q * ways[k]!, sy = q * ways[k + 1]!, ix = Math.floor(sx), iy = Math.floor(sy), fx = sx - ix, fy = sy - iy;
-      const px = x0 + x + ix, py = y0 + y + iy;
-      out[o] = out[o]! + ((1 - fy) * ((1 - fx) * at(px, py) + fx * at(px + 1, py)) + fy * ((1 - fx) * at(px, py + 1) + fx * at(px + 1, py + 1))) / taps;
+export function smearTilesPlain(
+  picture: LumaLevel,
+  ways: Float32Array,
+  columns: number,
+  rows: number,
+  x0: number,
+  y0: number,
+  taps: number,
+): Float32Array {
+  const { width: w, height: h, data } = picture,
+    out = new Float32Array(columns * rows * TILE * TILE);
+  const at = (x: number, y: number): number =>
+    data[Math.max(0, Math.min(h - 1, y)) * w + Math.max(0, Math.min(w - 1, x))]!;
+  for (let y = 0, o = 0; y < rows * TILE; y++)
+    for (let x = 0; x < columns * TILE; x++, o++) {
+      const k = 2 * (Math.floor(y / TILE) * columns + Math.floor(x / TILE));
+      for (let t = 0; t < taps; t++) {
+        const q = (t + 0.5) / taps - 0.5,
+          sx = q * ways[k]!,
+          sy = q * ways[k + 1]!,
+          ix = Math.floor(sx),
+          iy = Math.floor(sy),
+          fx = sx - ix,
+          fy = sy - iy;
+        const px = x0 + x + ix,
+          py = y0 + y + iy;
+        out[o] =
+          out[o]! +
+          ((1 - fy) * ((1 - fx) * at(px, py) + fx * at(px + 1, py)) +
+            fy * ((1 - fx) * at(px, py + 1) + fx * at(px + 1, py + 1))) /
+            taps;
+      }
     }
-  }
   return out;
 }
 
 /** Share of the grain's variance left in the mean of `taps` samples along a way (level pixels): neighbours are alike after the pyramid's own smoothing, of sd .71 px, and the samples' own, of about .4. */
 function grainLeft(way: number, taps: number): number {
   let s = 0;
-  for (let i = 0; i < taps; i++) for (let k = 0; k < taps; k++) s += Math.exp(-(((i - k) * way / taps) ** 2) / (4 * (0.71 ** 2 + 0.4 ** 2)));
+  for (let i = 0; i < taps; i++)
+    for (let k = 0; k < taps; k++) s += Math.exp(-((((i - k) * way) / taps) ** 2) / (4 * (0.71 ** 2 + 0.4 ** 2)));
   return s / (taps * taps);
 }
 

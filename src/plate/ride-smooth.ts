@@ -28,7 +28,6 @@ const BAND = 23;
 /** Times the motion may be let go fourfold: from rest to anything. */
 const LETS_GO = 8;
 
-
 /** Smooths a track whose points follow each other frame by frame; the anchor's own homography is the identity. */
 export function smoothTrack(template: RideTemplate, points: readonly TrackPoint[], anchorFrame: number): SmoothPoint[] {
   const raw = rideMode(template, points, anchorFrame, false);
@@ -46,12 +45,17 @@ export function smoothTrack(template: RideTemplate, points: readonly TrackPoint[
  * for place and for shape by itself.
  */
 function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): SmoothPoint[] {
-  let now = ride, out = solve(template, points, now);
+  let now = ride,
+    out = solve(template, points, now);
   for (let it = 0; it < LETS_GO; it++) {
     const gap = discrepancy(now, out.means);
-    const shift = gap.shift > 1 ? 4 : 1, shape = gap.shape > 1 ? 4 : 1;
+    const shift = gap.shift > 1 ? 4 : 1,
+      shape = gap.shape > 1 ? 4 : 1;
     if (shift * shape === 1) break;
-    const grow = (v: { shift: number; shape: number }): { shift: number; shape: number } => ({ shift: v.shift * shift, shape: v.shape * shape });
+    const grow = (v: { shift: number; shape: number }): { shift: number; shape: number } => ({
+      shift: v.shift * shift,
+      shape: v.shape * shape,
+    });
     now = { ...now, first: grow(now.first), second: grow(now.second) };
     out = solve(template, points, now);
   }
@@ -60,14 +64,17 @@ function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride
 
 /** Median over the sure fits of the squared distance of the track from them, in units of what noise alone would leave. */
 function discrepancy(ride: Ride, means: readonly Float64Array[]): { shift: number; shape: number } {
-  const shift: number[] = [], shape: number[] = [];
+  const shift: number[] = [],
+    shape: number[] = [];
   ride.measured.forEach((m, t) => {
     if (m.own === null || m.trust < 0.5 || means[t] === undefined) return;
     const z = times(m.own, m.eta!);
-    let a = 0, b = 0;
+    let a = 0,
+      b = 0;
     for (let i = 0; i < D; i++) {
-      const d = (z[i]! - means[t]![i]!) ** 2 * INFLATION / m.own[i * D + i]!;
-      if (i < 2) a += d / 2; else b += d / 6;
+      const d = ((z[i]! - means[t]![i]!) ** 2 * INFLATION) / m.own[i * D + i]!;
+      if (i < 2) a += d / 2;
+      else b += d / 6;
     }
     shift.push(a);
     shape.push(b);
@@ -76,38 +83,59 @@ function discrepancy(ride: Ride, means: readonly Float64Array[]): { shift: numbe
   return { shift: middle(shift), shape: middle(shape) };
 }
 
-function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): { points: SmoothPoint[]; means: Float64Array[] } {
-  const n = points.length, { measured, relative } = ride;
+function solve(
+  template: RideTemplate,
+  points: readonly TrackPoint[],
+  ride: Ride,
+): { points: SmoothPoint[]; means: Float64Array[] } {
+  const n = points.length,
+    { measured, relative } = ride;
   const weights = measured.map((m): number => (m.lambda === null ? 0 : 1));
   const bends = localBends(ride);
-  let mean: Float64Array[] = [], covariance: Float64Array[] = [];
+  let mean: Float64Array[] = [],
+    covariance: Float64Array[] = [];
   for (let it = 0; it < 4; it++) {
-    const a = new Float64Array(n * D * (BAND + 1)), b = new Float64Array(n * D);
-    const put = (i: number, j: number, v: number): void => { if (j <= i) a[i * (BAND + 1) + BAND + j - i] = a[i * (BAND + 1) + BAND + j - i]! + v; };
+    const a = new Float64Array(n * D * (BAND + 1)),
+      b = new Float64Array(n * D);
+    const put = (i: number, j: number, v: number): void => {
+      if (j <= i) a[i * (BAND + 1) + BAND + j - i] = a[i * (BAND + 1) + BAND + j - i]! + v;
+    };
     for (let t = 0; t < n; t++) {
       const m = measured[t]!;
       for (let r = 0; r < D; r++) put(t * D + r, t * D + r, 1e-7);
-      if (m.lambda === null) { for (let r = 0; r < D; r++) b[t * D + r] = b[t * D + r]! + 1e-7 * m.z[r]!; continue; }
+      if (m.lambda === null) {
+        for (let r = 0; r < D; r++) b[t * D + r] = b[t * D + r]! + 1e-7 * m.z[r]!;
+        continue;
+      }
       for (let r = 0; r < D; r++) {
         b[t * D + r] = b[t * D + r]! + weights[t]! * m.eta![r]! + 1e-7 * m.z[r]!;
         for (let c = 0; c <= r; c++) put(t * D + r, t * D + c, weights[t]! * m.lambda[r * D + c]!);
       }
     }
-    for (let t = 0; t + 1 < n; t++) for (let m = 0; m < D; m++) {
-      const v = 1 / (4 * (m < 2 ? ride.first.shift : ride.first.shape));
-      put(t * D + m, t * D + m, v); put((t + 1) * D + m, (t + 1) * D + m, v); put((t + 1) * D + m, t * D + m, -v);
-      if (t + 2 >= n) continue;
-      const q = 1 / (m < 2 ? bends[t + 1]!.shift : bends[t + 1]!.shape);
-      const w = [1, -2, 1];
-      for (let i = 0; i < 3; i++) for (let j = 0; j <= i; j++) put((t + i) * D + m, (t + j) * D + m, q * w[i]! * w[j]!);
-    }
+    for (let t = 0; t + 1 < n; t++)
+      for (let m = 0; m < D; m++) {
+        const v = 1 / (4 * (m < 2 ? ride.first.shift : ride.first.shape));
+        put(t * D + m, t * D + m, v);
+        put((t + 1) * D + m, (t + 1) * D + m, v);
+        put((t + 1) * D + m, t * D + m, -v);
+        if (t + 2 >= n) continue;
+        const q = 1 / (m < 2 ? bends[t + 1]!.shift : bends[t + 1]!.shape);
+        const w = [1, -2, 1];
+        for (let i = 0; i < 3; i++)
+          for (let j = 0; j <= i; j++) put((t + i) * D + m, (t + j) * D + m, q * w[i]! * w[j]!);
+      }
     const factor = factorBand(a, n * D, BAND);
     if (factor === null) break;
-    const x = solveBand(factor, b), z = inverseInBand(factor);
+    const x = solveBand(factor, b),
+      z = inverseInBand(factor);
     mean = points.map((_, t) => x.slice(t * D, (t + 1) * D));
     covariance = points.map((_, t) => {
       const s = new Float64Array(D * D);
-      for (let r = 0; r < D; r++) for (let c = 0; c <= r; c++) { s[r * D + c] = z[(t * D + r) * (BAND + 1) + BAND + c - r]!; s[c * D + r] = s[r * D + c]!; }
+      for (let r = 0; r < D; r++)
+        for (let c = 0; c <= r; c++) {
+          s[r * D + c] = z[(t * D + r) * (BAND + 1) + BAND + c - r]!;
+          s[c * D + r] = s[r * D + c]!;
+        }
       return s;
     });
     if (it === 3) break;
@@ -117,7 +145,8 @@ function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride
       const o = without(mean[t]!, covariance[t]!, m, weights[t]!);
       if (o === null) continue;
       // Distance of the fit from what the others say, in both their uncertainties.
-      const sum = invertSymmetric(o.information, D), own = invertSymmetric(m.lambda, D);
+      const sum = invertSymmetric(o.information, D),
+        own = invertSymmetric(m.lambda, D);
       if (sum === null || own === null) continue;
       for (let i = 0; i < D * D; i++) sum[i] = sum[i]! + own[i]!;
       const z0 = times(own, m.eta!);
@@ -132,16 +161,24 @@ function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride
     }
   }
   const solved = points.map((p, t) => {
-    if (mean.length === 0) return { homography: p.homography, sdPx: 20, weight: weights[t]!, others: { homography: p.homography, information: new Float64Array(D * D), sdPx: 20 } };
+    if (mean.length === 0)
+      return {
+        homography: p.homography,
+        sdPx: 20,
+        weight: weights[t]!,
+        others: { homography: p.homography, information: new Float64Array(D * D), sdPx: 20 },
+      };
     const o = without(mean[t]!, covariance[t]!, measured[t]!, weights[t]!);
     const homography = homographyOf(template, mean[t]!, relative ? p.set! : null) ?? p.homography;
-    const other = o === null ? homography : homographyOf(template, o.mean, relative ? p.set! : null) ?? homography;
+    const other = o === null ? homography : (homographyOf(template, o.mean, relative ? p.set! : null) ?? homography);
     const j = jacobian(template, other, relative ? tryInvert(p.set!) : null);
     const information = o === null ? new Float64Array(D * D) : congruent(o.information, j);
     const grow = relative ? scaleOf(p.set!, template) : 1;
     const oc = o === null ? null : invertSymmetric(o.information, D);
     return {
-      homography, sdPx: grow * Math.sqrt(trace(covariance[t]!) / D), weight: weights[t]!,
+      homography,
+      sdPx: grow * Math.sqrt(trace(covariance[t]!) / D),
+      weight: weights[t]!,
       others: { homography: other, information, sdPx: oc === null ? 20 : grow * Math.sqrt(trace(oc) / D) },
     };
   });
@@ -152,23 +189,39 @@ function solve(template: RideTemplate, points: readonly TrackPoint[], ride: Ride
 function localBends(ride: Ride): { shift: number; shape: number }[] {
   const { measured, second } = ride;
   const own = measured.map((b, t) => {
-    const a = measured[t - 1], c = measured[t + 1];
+    const a = measured[t - 1],
+      c = measured[t + 1];
     if (a === undefined || c === undefined || Math.min(a.trust, b.trust, c.trust) < 0.8) return null;
     const p = part([1, -2, 1], [a, b, c]);
-    return { shift: p.shift - 3 * (a.noise.shift + b.noise.shift), shape: p.shape - 3 * (a.noise.shape + b.noise.shape) };
+    return {
+      shift: p.shift - 3 * (a.noise.shift + b.noise.shift),
+      shape: p.shape - 3 * (a.noise.shape + b.noise.shape),
+    };
   });
-  return own.map((o) => ({ shift: Math.max(second.shift, 2 * (o?.shift ?? 0)), shape: Math.max(second.shape, 2 * (o?.shape ?? 0)) }));
+  return own.map((o) => ({
+    shift: Math.max(second.shift, 2 * (o?.shift ?? 0)),
+    shape: Math.max(second.shape, 2 * (o?.shape ?? 0)),
+  }));
 }
 
-function without(mean: Float64Array, covariance: Float64Array, m: Measured, weight: number): { mean: Float64Array; information: Float64Array } | null {
+function without(
+  mean: Float64Array,
+  covariance: Float64Array,
+  m: Measured,
+  weight: number,
+): { mean: Float64Array; information: Float64Array } | null {
   const information = invertSymmetric(covariance, D);
   if (information === null) return null;
   const eta = times(information, mean);
-  if (m.lambda !== null && weight > 0) for (let i = 0; i < D; i++) {
-    eta[i] = eta[i]! - weight * m.eta![i]!;
-    for (let k = 0; k < D; k++) information[i * D + k] = information[i * D + k]! - weight * m.lambda[i * D + k]!;
+  if (m.lambda !== null && weight > 0)
+    for (let i = 0; i < D; i++) {
+      eta[i] = eta[i]! - weight * m.eta![i]!;
+      for (let k = 0; k < D; k++) information[i * D + k] = information[i * D + k]! - weight * m.lambda[i * D + k]!;
+    }
+  for (let i = 0; i < D; i++) {
+    information[i * D + i] = information[i * D + i]! + 1e-6;
+    eta[i] = eta[i]! + 1e-6 * mean[i]!;
   }
-  for (let i = 0; i < D; i++) { information[i * D + i] = information[i * D + i]! + 1e-6; eta[i] = eta[i]! + 1e-6 * mean[i]!; }
   const f = choleskyFactor(information, D);
   return f === null ? null : { mean: solveWithFactor(f, eta, D), information };
 }

@@ -18,7 +18,12 @@ export interface LumaSource {
 }
 
 /** Frames `from` down to `to` (inclusive), decoded in rising chunks of at most `windowBytes` (planes kept as 8 fractional bits more than 8-bit video has). */
-export async function* framesBackward(source: LumaSource, from: number, to: number, windowBytes = 96 << 20): AsyncGenerator<LumaFrame> {
+export async function* framesBackward(
+  source: LumaSource,
+  from: number,
+  to: number,
+  windowBytes = 96 << 20,
+): AsyncGenerator<LumaFrame> {
   const size = source.widthPx * source.heightPx;
   const chunk = Math.max(8, Math.floor(windowBytes / (2 * size)));
   const out = new Float32Array(size);
@@ -43,5 +48,8 @@ export async function lumaAt(source: LumaSource, index: number): Promise<Float32
   if (Number.isInteger(index) && index >= 0 && index < source.frameCount) {
     for await (const f of source.frames(index, index + 1)) return f.luma.slice();
   }
-  throw new PlatewrightError('PW-RIDE-FRAME', `frame ${index} is outside the clip, whose frames run from 0 to ${source.frameCount - 1}`);
+  throw new PlatewrightError(
+    'PW-RIDE-FRAME',
+    `frame ${index} is outside the clip, whose frames run from 0 to ${source.frameCount - 1}`,
+  );
 }

@@ -32,9 +32,21 @@ export interface AlignScratch {
 
 /** Scratch for a template; in the kernels' memory where one is given (else every call copies). */
 export function createScratch(template: RideTemplate, memory?: RideMemory): AlignScratch {
-  const n = Math.max(...template.levels.map((l) => l.u.length)), c = template.cells;
-  const f = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k), d = (k: number): Float64Array => memory?.doubles(k) ?? new Float64Array(k);
-  return { sample: f(n), weight: f(n), pick: new Float32Array(n), cells: d(c * SLOTS + 1), lit: d(c * 18), light: f(4 * c), matrix: f(9), numbers: f(3), out: d(80) };
+  const n = Math.max(...template.levels.map((l) => l.u.length)),
+    c = template.cells;
+  const f = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k),
+    d = (k: number): Float64Array => memory?.doubles(k) ?? new Float64Array(k);
+  return {
+    sample: f(n),
+    weight: f(n),
+    pick: new Float32Array(n),
+    cells: d(c * SLOTS + 1),
+    lit: d(c * 18),
+    light: f(4 * c),
+    matrix: f(9),
+    numbers: f(3),
+    out: d(80),
+  };
 }
 
 /** Samples `picture` under `scratch.matrix` (template coordinates to the level's pixels). Returns how many pixels lie inside. */
@@ -44,7 +56,28 @@ export function sampleCells(level: TemplateLevel, picture: LumaLevel, scratch: A
   const scope = door.scope();
   try {
     const at = (v: Float32Array | Float64Array | Int32Array): number => v.byteOffset;
-    door.run('rideSample', [at(level.u), at(level.v), at(level.value), at(level.slope), at(level.starts), at(level.reference), level.cells, at(scratch.sample), at(scratch.weight), at(scratch.cells), at(scratch.matrix), scope.input(picture.data), picture.width, picture.height, first ? 1 : 0], 1, 1);
+    door.run(
+      'rideSample',
+      [
+        at(level.u),
+        at(level.v),
+        at(level.value),
+        at(level.slope),
+        at(level.starts),
+        at(level.reference),
+        level.cells,
+        at(scratch.sample),
+        at(scratch.weight),
+        at(scratch.cells),
+        at(scratch.matrix),
+        scope.input(picture.data),
+        picture.width,
+        picture.height,
+        first ? 1 : 0,
+      ],
+      1,
+      1,
+    );
   } finally {
     scope.close();
   }
@@ -54,32 +87,96 @@ export function sampleCells(level: TemplateLevel, picture: LumaLevel, scratch: A
 /** Weights the residuals and sums the normal equations into `scratch.out` and `scratch.lit`. */
 export function normalEquations(level: TemplateLevel, scratch: AlignScratch): void {
   const door = kernels();
-  if (!door.owns(level.u) || !door.owns(scratch.sample)) { normalEquationsPlain(level, scratch); return; }
+  if (!door.owns(level.u) || !door.owns(scratch.sample)) {
+    normalEquationsPlain(level, scratch);
+    return;
+  }
   const at = (v: Float32Array | Float64Array | Int32Array): number => v.byteOffset;
-  door.run('rideNormal', [at(level.value), at(level.slope), at(level.jacobian), at(level.starts), at(level.reference), level.cells, at(scratch.sample), at(scratch.weight), at(scratch.light), at(scratch.numbers), at(scratch.out), at(scratch.lit)], 1, 1, 16 * level.longest + 64);
+  door.run(
+    'rideNormal',
+    [
+      at(level.value),
+      at(level.slope),
+      at(level.jacobian),
+      at(level.starts),
+      at(level.reference),
+      level.cells,
+      at(scratch.sample),
+      at(scratch.weight),
+      at(scratch.light),
+      at(scratch.numbers),
+      at(scratch.out),
+      at(scratch.lit),
+    ],
+    1,
+    1,
+    16 * level.longest + 64,
+  );
 }
 
 /** Plain twin of `sampleCells`. */
-export function sampleCellsPlain(level: TemplateLevel, picture: LumaLevel, scratch: AlignScratch, first: boolean): number {
-  const { width: w, height: h, data } = picture, { u, v, value, slope } = level, { sample, weight, cells, matrix: m } = scratch;
-  const xMax = w - 1.001, yMax = h - 1.001;
+export function sampleCellsPlain(
+  level: TemplateLevel,
+  picture: LumaLevel,
+  scratch: AlignScratch,
+  first: boolean,
+): number {
+  const { width: w, height: h, data } = picture,
+    { u, v, value, slope } = level,
+    { sample, weight, cells, matrix: m } = scratch;
+  const xMax = w - 1.001,
+    yMax = h - 1.001;
   let seen = 0;
   for (let c = 0; c < level.cells; c++) {
     const o = c * SLOTS;
     cells.fill(0, o, o + SLOTS);
     for (let i = level.starts[c]!; i < level.starts[c + 1]!; i++) {
-      const a = u[i]!, b = v[i]!;
+      const a = u[i]!,
+        b = v[i]!;
       const q = 1 / (m[6]! * a + m[7]! * b + m[8]!);
-      const x = (m[0]! * a + m[1]! * b + m[2]!) * q - 0.5, y = (m[3]! * a + m[4]! * b + m[5]!) * q - 0.5;
-      if (!(q > 0 && x >= 0 && y >= 0 && x <= xMax && y <= yMax)) { sample[i] = MISSING; weight[i] = 0; continue; }
-      const xi = x | 0, yi = y | 0, fx = x - xi, fy = y - yi, p = yi * w + xi;
-      const top = data[p]! + fx * (data[p + 1]! - data[p]!), low = data[p + w]! + fx * (data[p + w + 1]! - data[p + w]!);
+      const x = (m[0]! * a + m[1]! * b + m[2]!) * q - 0.5,
+        y = (m[3]! * a + m[4]! * b + m[5]!) * q - 0.5;
+      if (!(q > 0 && x >= 0 && y >= 0 && x <= xMax && y <= yMax)) {
+        sample[i] = MISSING;
+        weight[i] = 0;
+        continue;
+      }
+      const xi = x | 0,
+        yi = y | 0,
+        fx = x - xi,
+        fy = y - yi,
+        p = yi * w + xi;
+      const top = data[p]! + fx * (data[p + 1]! - data[p]!),
+        low = data[p + w]! + fx * (data[p + w + 1]! - data[p + w]!);
       const s = top + fy * (low - top);
       seen++;
-      if (s > 0.985 || s < 0.004) { sample[i] = MISSING; weight[i] = 0; continue; }
+      if (s > 0.985 || s < 0.004) {
+        sample[i] = MISSING;
+        weight[i] = 0;
+        continue;
+      }
       sample[i] = s;
-      const t = value[i]!, k = first ? 1 : 0.1 + weight[i]!;
-      const terms = [k, k * t, k * s, k * t * t, k * t * s, k * s * s, 0, 0, 0, 0, 1, t, s, t * t, t * s, s * s, slope[i]! * slope[i]!];
+      const t = value[i]!,
+        k = first ? 1 : 0.1 + weight[i]!;
+      const terms = [
+        k,
+        k * t,
+        k * s,
+        k * t * t,
+        k * t * s,
+        k * s * s,
+        0,
+        0,
+        0,
+        0,
+        1,
+        t,
+        s,
+        t * t,
+        t * s,
+        s * s,
+        slope[i]! * slope[i]!,
+      ];
       for (let z = 0; z < 17; z++) cells[o + z] = cells[o + z]! + terms[z]!;
     }
   }
@@ -89,17 +186,27 @@ export function sampleCellsPlain(level: TemplateLevel, picture: LumaLevel, scrat
 
 /** Plain twin of `normalEquations`. */
 export function normalEquationsPlain(level: TemplateLevel, scratch: AlignScratch): void {
-  const { value, slope, jacobian: j } = level, { sample, weight, light, numbers, out, lit } = scratch;
+  const { value, slope, jacobian: j } = level,
+    { sample, weight, light, numbers, out, lit } = scratch;
   out.fill(0);
   for (let c = 0; c < level.cells; c++) {
-    const gain = light[4 * c]!, bias = light[4 * c + 1]!, trust = light[4 * c + 2]!, balance = light[4 * c + 3]!, p = c * 18;
+    const gain = light[4 * c]!,
+      bias = light[4 * c + 1]!,
+      trust = light[4 * c + 2]!,
+      balance = light[4 * c + 3]!,
+      p = c * 18;
     lit.fill(0, p, p + 18);
     for (let i = level.starts[c]!; i < level.starts[c + 1]!; i++) {
       const s = sample[i]!;
       if (s === MISSING) continue;
-      const t = value[i]!, l = (s - bias) / gain, r = l - t, steep = slope[i]! * slope[i]!;
+      const t = value[i]!,
+        l = (s - bias) / gain,
+        r = l - t,
+        steep = slope[i]! * slope[i]!;
       out[73] = out[73]! + steep;
-      const z = numbers[1]! * slope[i]!, y = numbers[2]! * slope[i]!, e = r * numbers[0]!;
+      const z = numbers[1]! * slope[i]!,
+        y = numbers[2]! * slope[i]!,
+        e = r * numbers[0]!;
       const rest = 1 - (e * e) / (1 + y * y);
       const robust = rest <= 0 ? 0 : rest * rest * trust;
       weight[i] = robust;

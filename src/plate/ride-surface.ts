@@ -13,13 +13,17 @@ import { framesBackward, type LumaFrame, type LumaSource } from './ride-source.j
 import type { RideFrame, RideTrack } from './types.js';
 
 /** Confidence from which the flat region counts as found; what is carried on here says less. */
-const FOUND = 0.3, CARRIED = 0.2;
+const FOUND = 0.3,
+  CARRIED = 0.2;
 /** Points a side of the region, and the fewest that must come home. */
-const POINTS = 24, LEAST_POINTS = 24;
+const POINTS = 24,
+  LEAST_POINTS = 24;
 /** The way there and back meets within so many pixels, or this share of the way. */
-const MEETS_PX = 0.5, MEETS = 0.1;
+const MEETS_PX = 0.5,
+  MEETS = 0.1;
 /** Room round the region for its motion from one frame to the next: pixels, and share of its size. */
-const ROOM_PX = 48, ROOM = 0.6;
+const ROOM_PX = 48,
+  ROOM = 0.6;
 
 export interface SurfaceRequest {
   readonly polygon: readonly Point2[];
@@ -29,19 +33,41 @@ export interface SurfaceRequest {
 }
 
 /** The track with its lost stretches carried on; the same where there is none. */
-export async function carryOnSurface(source: LumaSource, track: RideTrack, request: SurfaceRequest): Promise<RideTrack> {
-  const frames = [...track.frames], found = frames.map((f) => request.anchors.includes(f.frame) || (f.visible && f.confidence >= FOUND));
+export async function carryOnSurface(
+  source: LumaSource,
+  track: RideTrack,
+  request: SurfaceRequest,
+): Promise<RideTrack> {
+  const frames = [...track.frames],
+    found = frames.map((f) => request.anchors.includes(f.frame) || (f.visible && f.confidence >= FOUND));
   for (let a = 0; a < frames.length; a++) {
     if (found[a]) continue;
     let b = a;
     while (b + 1 < frames.length && !found[b + 1]) b++;
-    const before = frames[a - 1], after = frames[b + 1], placed = (f: RideFrame | undefined): boolean => f !== undefined && request.anchors.includes(f.frame);
+    const before = frames[a - 1],
+      after = frames[b + 1],
+      placed = (f: RideFrame | undefined): boolean => f !== undefined && request.anchors.includes(f.frame);
     if (before === undefined || after === undefined || placed(before) || placed(after)) {
-      const ahead = before === undefined ? [] : await carried(source.frames(before.frame, frames[b]!.frame + 1), before.homography, request, source);
-      const behind = after === undefined ? [] : await carried(framesBackward(source, after.frame, frames[a]!.frame), after.homography, request, source);
+      const ahead =
+        before === undefined
+          ? []
+          : await carried(source.frames(before.frame, frames[b]!.frame + 1), before.homography, request, source);
+      const behind =
+        after === undefined
+          ? []
+          : await carried(framesBackward(source, after.frame, frames[a]!.frame), after.homography, request, source);
       for (let k = a; k <= b; k++) {
         const h = met(ahead[k - a], behind[b - k], (k - a + 1) / (b - a + 2), request.polygon);
-        if (h !== null) frames[k] = { ...frames[k]!, homography: h, corners: track.frames.find((f) => f.frame === track.atFrame)!.corners.map(([x, y]) => apply(h, x, y)) as unknown as RideFrame['corners'], confidence: CARRIED, visible: true };
+        if (h !== null)
+          frames[k] = {
+            ...frames[k]!,
+            homography: h,
+            corners: track.frames
+              .find((f) => f.frame === track.atFrame)!
+              .corners.map(([x, y]) => apply(h, x, y)) as unknown as RideFrame['corners'],
+            confidence: CARRIED,
+            visible: true,
+          };
       }
     }
     a = b;
@@ -50,9 +76,15 @@ export async function carryOnSurface(source: LumaSource, track: RideTrack, reque
 }
 
 /** The region's place on each frame after the first, until it can't be told. */
-async function carried(frames: AsyncIterable<LumaFrame>, from: Mat3, { polygon, signal }: SurfaceRequest, { widthPx, heightPx }: LumaSource): Promise<Mat3[]> {
+async function carried(
+  frames: AsyncIterable<LumaFrame>,
+  from: Mat3,
+  { polygon, signal }: SurfaceRequest,
+  { widthPx, heightPx }: LumaSource,
+): Promise<Mat3[]> {
   const out: Mat3[] = [];
-  let h = from, last: Float32Array | null = null;
+  let h = from,
+    last: Float32Array | null = null;
   for await (const f of frames) {
     signal?.throwIfAborted();
     const luma = Float32Array.from(f.luma);
@@ -68,12 +100,31 @@ async function carried(frames: AsyncIterable<LumaFrame>, from: Mat3, { polygon, 
 }
 
 /** The similarity that the region's surface goes by from one frame to the next; null where too few points tell it. */
-function stepOf(a: Float32Array, b: Float32Array, width: number, height: number, h: Mat3, polygon: readonly Point2[]): Mat3 | null {
-  const corners = polygon.map(([x, y]) => apply(h, x, y)), xs = corners.map((c) => c[0]), ys = corners.map((c) => c[1]), [left, right, top, low] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
-  const room = Math.round(Math.max(ROOM_PX, ROOM * Math.max(right - left, low - top))), x0 = Math.max(0, Math.floor(left - room)), y0 = Math.max(0, Math.floor(top - room)), w = Math.min(width, Math.ceil(right + room)) - x0, t = Math.min(height, Math.ceil(low + room)) - y0;
+function stepOf(
+  a: Float32Array,
+  b: Float32Array,
+  width: number,
+  height: number,
+  h: Mat3,
+  polygon: readonly Point2[],
+): Mat3 | null {
+  const corners = polygon.map(([x, y]) => apply(h, x, y)),
+    xs = corners.map((c) => c[0]),
+    ys = corners.map((c) => c[1]),
+    [left, right, top, low] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  const room = Math.round(Math.max(ROOM_PX, ROOM * Math.max(right - left, low - top))),
+    x0 = Math.max(0, Math.floor(left - room)),
+    y0 = Math.max(0, Math.floor(top - room)),
+    w = Math.min(width, Math.ceil(right + room)) - x0,
+    t = Math.min(height, Math.ceil(low + room)) - y0;
   if (!(w >= 32) || !(t >= 32)) return null;
-  const cut = (p: Float32Array): Float32Array => { const out = new Float32Array(w * t); for (let y = 0; y < t; y++) out.set(p.subarray((y + y0) * width + x0, (y + y0) * width + x0 + w), y * w); return out; };
-  const first = new FlowPicture(cut(a), w, t), second = new FlowPicture(cut(b), w, t);
+  const cut = (p: Float32Array): Float32Array => {
+    const out = new Float32Array(w * t);
+    for (let y = 0; y < t; y++) out.set(p.subarray((y + y0) * width + x0, (y + y0) * width + x0 + w), y * w);
+    return out;
+  };
+  const first = new FlowPicture(cut(a), w, t),
+    second = new FlowPicture(cut(b), w, t);
   let there: MotionField, back: MotionField;
   try {
     there = motionAt(first, second, 0);
@@ -82,19 +133,36 @@ function stepOf(a: Float32Array, b: Float32Array, width: number, height: number,
     first.close();
     second.close();
   }
-  const cx = (left + right) / 2, cy = (top + low) / 2, reach = 0.35 * Math.max(right - left, low - top), moved: Moved[] = [];
-  for (let j = 0; j < POINTS; j++) for (let i = 0; i < POINTS; i++) {
-    const x = left + ((i + 0.5) / POINTS) * (right - left), y = top + ((j + 0.5) / POINTS) * (low - top);
-    const m = homeAgain(there, back, x - x0, y - y0);
-    if (m !== null && inside(corners, x, y)) moved.push({ x, y, u: m[0], v: m[1], weight: Math.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * reach * reach)) });
-  }
+  const cx = (left + right) / 2,
+    cy = (top + low) / 2,
+    reach = 0.35 * Math.max(right - left, low - top),
+    moved: Moved[] = [];
+  for (let j = 0; j < POINTS; j++)
+    for (let i = 0; i < POINTS; i++) {
+      const x = left + ((i + 0.5) / POINTS) * (right - left),
+        y = top + ((j + 0.5) / POINTS) * (low - top);
+      const m = homeAgain(there, back, x - x0, y - y0);
+      if (m !== null && inside(corners, x, y))
+        moved.push({
+          x,
+          y,
+          u: m[0],
+          v: m[1],
+          weight: Math.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * reach * reach)),
+        });
+    }
   return moved.length < LEAST_POINTS ? null : sharedSimilarity(moved);
 }
 
 function homeAgain(there: MotionField, back: MotionField, x: number, y: number): readonly [number, number] | null {
-  const i = Math.floor(x), j = Math.floor(y);
+  const i = Math.floor(x),
+    j = Math.floor(y);
   if (i < 0 || j < 0 || i >= there.width || j >= there.height) return null;
-  const k = j * there.width + i, u = there.u[k]!, v = there.v[k]!, ii = Math.floor(x + u), jj = Math.floor(y + v);
+  const k = j * there.width + i,
+    u = there.u[k]!,
+    v = there.v[k]!,
+    ii = Math.floor(x + u),
+    jj = Math.floor(y + v);
   if (ii < 0 || jj < 0 || ii >= there.width || jj >= there.height) return null;
   const q = jj * there.width + ii;
   return Math.hypot(back.u[q]! - u, back.v[q]! - v) > Math.max(MEETS_PX, MEETS * Math.hypot(u, v)) ? null : [u, v];
@@ -104,25 +172,65 @@ function homeAgain(there: MotionField, back: MotionField, x: number, y: number):
 function inside(corners: readonly Point2[], x: number, y: number): boolean {
   let odd = false;
   for (let i = 0, j = corners.length - 1; i < corners.length; j = i++) {
-    const [ax, ay] = corners[i]!, [bx, by] = corners[j]!;
+    const [ax, ay] = corners[i]!,
+      [bx, by] = corners[j]!;
     if (ay > y !== by > y && x < ((bx - ax) * (y - ay)) / (by - ay) + ax) odd = !odd;
   }
   return odd;
 }
 
-interface Moved { readonly x: number; readonly y: number; readonly u: number; readonly v: number; readonly weight: number }
+interface Moved {
+  readonly x: number;
+  readonly y: number;
+  readonly u: number;
+  readonly v: number;
+  readonly weight: number;
+}
 
 /** Least squares with biweights on what is left over, from all points' own weights. */
 export function sharedSimilarity(moved: readonly Moved[]): Mat3 {
-  let weights = moved.map((m) => m.weight), c = 1, s = 0, tx = 0, ty = 0;
+  let weights = moved.map((m) => m.weight),
+    c = 1,
+    s = 0,
+    tx = 0,
+    ty = 0;
   for (let round = 0; round < 8; round++) {
-    let sum = 1e-12, mx = 0, my = 0, nx = 0, ny = 0;
-    moved.forEach((m, i) => { const k = weights[i]!; sum += k; mx += k * m.x; my += k * m.y; nx += k * (m.x + m.u); ny += k * (m.y + m.v); });
-    mx /= sum; my /= sum; nx /= sum; ny /= sum;
-    let along = 0, across = 0, size = 1e-12;
-    moved.forEach((m, i) => { const k = weights[i]!, x = m.x - mx, y = m.y - my, p = m.x + m.u - nx, q = m.y + m.v - ny; along += k * (x * p + y * q); across += k * (x * q - y * p); size += k * (x * x + y * y); });
-    c = along / size; s = across / size; tx = nx - c * mx + s * my; ty = ny - s * mx - c * my;
-    const left = moved.map((m) => Math.hypot(c * m.x - s * m.y + tx - m.x - m.u, s * m.x + c * m.y + ty - m.y - m.v)), wide = 4.5 * [...left].sort((p, q) => p - q)[left.length >> 1]! + 0.3;
+    let sum = 1e-12,
+      mx = 0,
+      my = 0,
+      nx = 0,
+      ny = 0;
+    moved.forEach((m, i) => {
+      const k = weights[i]!;
+      sum += k;
+      mx += k * m.x;
+      my += k * m.y;
+      nx += k * (m.x + m.u);
+      ny += k * (m.y + m.v);
+    });
+    mx /= sum;
+    my /= sum;
+    nx /= sum;
+    ny /= sum;
+    let along = 0,
+      across = 0,
+      size = 1e-12;
+    moved.forEach((m, i) => {
+      const k = weights[i]!,
+        x = m.x - mx,
+        y = m.y - my,
+        p = m.x + m.u - nx,
+        q = m.y + m.v - ny;
+      along += k * (x * p + y * q);
+      across += k * (x * q - y * p);
+      size += k * (x * x + y * y);
+    });
+    c = along / size;
+    s = across / size;
+    tx = nx - c * mx + s * my;
+    ty = ny - s * mx - c * my;
+    const left = moved.map((m) => Math.hypot(c * m.x - s * m.y + tx - m.x - m.u, s * m.x + c * m.y + ty - m.y - m.v)),
+      wide = 4.5 * [...left].sort((p, q) => p - q)[left.length >> 1]! + 0.3;
     weights = moved.map((m, i) => m.weight * Math.max(0, 1 - (left[i]! / wide) ** 2) ** 2);
   }
   return [c, -s, tx, s, c, ty, 0, 0, 1];
@@ -131,6 +239,10 @@ export function sharedSimilarity(moved: readonly Moved[]): Mat3 {
 /** Both ways' places, the one from behind counting by `t`; one alone where the other gave up. */
 function met(ahead: Mat3 | undefined, behind: Mat3 | undefined, t: number, polygon: readonly Point2[]): Mat3 | null {
   if (ahead === undefined || behind === undefined) return ahead ?? behind ?? null;
-  const moved = polygon.map(([x, y]): Moved => { const p = apply(ahead, x, y), q = apply(behind, x, y); return { x: p[0], y: p[1], u: t * (q[0] - p[0]), v: t * (q[1] - p[1]), weight: 1 }; });
+  const moved = polygon.map(([x, y]): Moved => {
+    const p = apply(ahead, x, y),
+      q = apply(behind, x, y);
+    return { x: p[0], y: p[1], u: t * (q[0] - p[0]), v: t * (q[1] - p[1]), weight: 1 };
+  });
   return multiply(sharedSimilarity(moved), ahead);
 }

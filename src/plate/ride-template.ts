@@ -59,9 +59,18 @@ export interface RideTemplate {
 /** The region's first four corners where it has four, else the corners of its bounding box (clockwise from the top left). */
 export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Point2, Point2] {
   if (polygon.length === 4) return [polygon[0]!, polygon[1]!, polygon[2]!, polygon[3]!];
-  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
-  const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
-  return [[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
+  const xs = polygon.map((p) => p[0]),
+    ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs),
+    x1 = Math.max(...xs),
+    y0 = Math.min(...ys),
+    y1 = Math.max(...ys);
+  return [
+    [x0, y0],
+    [x1, y0],
+    [x1, y1],
+    [x0, y1],
+  ];
 }
 
 /**
@@ -70,12 +79,27 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
  * frame's grain in luma, where it is known. `averaged`: how many frames the picture is the mean of. `belongs`: whether the full-size pixel x, y and those within `reach` of it belong to the plane.
  * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
  */
-export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], frame: number, limit = 9000, even = false, memory?: RideMemory, grainSd = 0, averaged = 1, belongs: ((x: number, y: number, reach: number) => boolean) | null = null): RideTemplate {
+export function buildTemplate(
+  pyramid: LumaPyramid,
+  polygon: readonly Point2[],
+  frame: number,
+  limit = 9000,
+  even = false,
+  memory?: RideMemory,
+  grainSd = 0,
+  averaged = 1,
+  belongs: ((x: number, y: number, reach: number) => boolean) | null = null,
+): RideTemplate {
   const full = pyramid[0]!;
   checkRegion(polygon, full.width, full.height);
-  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
-  const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
-  const cx = (x0 + x1) / 2, cy = (y0 + y1) / 2;
+  const xs = polygon.map((p) => p[0]),
+    ys = polygon.map((p) => p[1]);
+  const x0 = Math.min(...xs),
+    x1 = Math.max(...xs),
+    y0 = Math.min(...ys),
+    y1 = Math.max(...ys);
+  const cx = (x0 + x1) / 2,
+    cy = (y0 + y1) / 2;
   const scale = Math.max(4, Math.hypot(x1 - x0, y1 - y0) / 2 / Math.SQRT2);
   const levels: TemplateLevel[] = [];
   for (let l = 0; l < pyramid.length; l++) {
@@ -92,23 +116,44 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
     const n = kept.count;
     const counts = new Int32Array(cells);
     for (let k = 0; k < n; k++) counts[kept.cell[k]!] = counts[kept.cell[k]!]! + 1;
-    const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1), next = new Int32Array(cells);
-    for (let c = 0; c < cells; c++) { next[c] = starts[c]!; starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3); }
+    const starts = memory?.whole(cells + 1) ?? new Int32Array(cells + 1),
+      next = new Int32Array(cells);
+    for (let c = 0; c < cells; c++) {
+      next[c] = starts[c]!;
+      starts[c + 1] = starts[c]! + ((counts[c]! + 3) & ~3);
+    }
     const padded = starts[cells]!;
     const floats = (k: number): Float32Array => memory?.floats(k) ?? new Float32Array(k);
     const t: TemplateLevel = {
-      level: l, count: n, grain: (grainSd * grainSd * grainKept(l)) / averaged, grainShare: 1 / (1 + averaged), cells, starts, longest: Math.max(...counts) + 3, reference: floats(cells),
-      u: floats(padded).fill(NaN), v: floats(padded), value: floats(padded), jacobian: floats(padded * 8),
-      slope: floats(padded), balance: new Float32Array(cells), middles: middlesOf(kept, cells, f, cx, cy, scale),
+      level: l,
+      count: n,
+      grain: (grainSd * grainSd * grainKept(l)) / averaged,
+      grainShare: 1 / (1 + averaged),
+      cells,
+      starts,
+      longest: Math.max(...counts) + 3,
+      reference: floats(cells),
+      u: floats(padded).fill(NaN),
+      v: floats(padded),
+      value: floats(padded),
+      jacobian: floats(padded * 8),
+      slope: floats(padded),
+      balance: new Float32Array(cells),
+      middles: middlesOf(kept, cells, f, cx, cy, scale),
     };
     const energy = t.balance;
     for (let k = 0; k < n; k++) {
-      const x = kept.x[k]!, y = kept.y[k]!, c = kept.cell[k]!;
+      const x = kept.x[k]!,
+        y = kept.y[k]!,
+        c = kept.cell[k]!;
       const i = next[c]!++;
       const o = y * w + x;
-      const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
-      const u = ((x + 0.5) / f - cx) / scale, v = ((y + 0.5) / f - cy) / scale;
-      const gu = gx * f * scale, gv = gy * f * scale;
+      const gx = 0.5 * (data[o + 1]! - data[o - 1]!),
+        gy = 0.5 * (data[o + w]! - data[o - w]!);
+      const u = ((x + 0.5) / f - cx) / scale,
+        v = ((y + 0.5) / f - cy) / scale;
+      const gu = gx * f * scale,
+        gv = gy * f * scale;
       t.u[i] = u;
       t.v[i] = v;
       t.value[i] = data[o]!;
@@ -126,15 +171,24 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
       t.jacobian[j + 6] = -u * radial;
       t.jacobian[j + 7] = -v * radial;
     }
-    const most = even ? Float32Array.from(energy).sort()[Math.floor(cells * 0.6)]! : energy.reduce((a, b) => a + b, 0) / cells;
+    const most = even
+      ? Float32Array.from(energy).sort()[Math.floor(cells * 0.6)]!
+      : energy.reduce((a, b) => a + b, 0) / cells;
     for (let c = 0; c < cells; c++) energy[c] = energy[c]! > most ? most / energy[c]! : 1;
     levels.push(t);
   }
   if (levels.length === 0) {
-    throw new PlatewrightError('PW-RIDE-REGION', `the region on frame ${frame} holds too few pixels of the picture to follow; draw it larger or choose a frame where it is seen`);
+    throw new PlatewrightError(
+      'PW-RIDE-REGION',
+      `the region on frame ${frame} holds too few pixels of the picture to follow; draw it larger or choose a frame where it is seen`,
+    );
   }
   return {
-    frame, polygon, scale, cells: Math.max(...levels.map((l) => l.cells)), levels,
+    frame,
+    polygon,
+    scale,
+    cells: Math.max(...levels.map((l) => l.cells)),
+    levels,
     toPixels: [scale, 0, cx, 0, scale, cy, 0, 0, 1],
     corners: reportedCorners(polygon).map(([x, y]) => [(x - cx) / scale, (y - cy) / scale] as const),
   };
@@ -144,39 +198,74 @@ export function buildTemplate(pyramid: LumaPyramid, polygon: readonly Point2[], 
 function grainKept(level: number): number {
   let k = [1, 2, 1].map((v) => v / 4);
   for (let l = 0; l < level; l++) {
-    const step = 1 << l, wide = new Array<number>(k.length + 3 * step).fill(0);
-    [1, 3, 3, 1].forEach((w, q) => k.forEach((v, i) => { wide[i + q * step] = wide[i + q * step]! + (v * w) / 8; }));
+    const step = 1 << l,
+      wide = new Array<number>(k.length + 3 * step).fill(0);
+    [1, 3, 3, 1].forEach((w, q) =>
+      k.forEach((v, i) => {
+        wide[i + q * step] = wide[i + q * step]! + (v * w) / 8;
+      }),
+    );
     k = wide;
   }
   return k.reduce((s, v) => s + v * v, 0) ** 2;
 }
 
 /** Pixels of a level in scan order: place, squared slope, cell; the first `count` of each array. */
-interface Pixels { readonly count: number; readonly x: Int32Array; readonly y: Int32Array; readonly g: Float64Array; readonly cell: Int32Array }
+interface Pixels {
+  readonly count: number;
+  readonly x: Int32Array;
+  readonly y: Int32Array;
+  readonly g: Float64Array;
+  readonly cell: Int32Array;
+}
 
-interface Box { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number }
+interface Box {
+  readonly x0: number;
+  readonly y0: number;
+  readonly x1: number;
+  readonly y1: number;
+}
 
 /** Pixels that lie in the polygon (even-odd) and are neither clipped nor somebody else's. `f`: level pixels a frame pixel. */
-function pixelsInside({ width: w, height: h, data }: LumaPyramid[number], polygon: readonly Point2[], f: number, { x0, y0, x1, y1 }: Box, columns: number, rows: number, belongs: ((x: number, y: number, reach: number) => boolean) | null): Pixels {
-  const left = Math.max(1, Math.floor(x0 * f)), top = Math.max(1, Math.floor(y0 * f)), xEnd = Math.min(w - 2, Math.ceil(x1 * f)), yEnd = Math.min(h - 2, Math.ceil(y1 * f));
-  const most = Math.max(0, xEnd - left + 1) * Math.max(0, yEnd - top + 1), xs = new Int32Array(most), ys = new Int32Array(most), gs = new Float64Array(most), cells = new Int32Array(most);
+function pixelsInside(
+  { width: w, height: h, data }: LumaPyramid[number],
+  polygon: readonly Point2[],
+  f: number,
+  { x0, y0, x1, y1 }: Box,
+  columns: number,
+  rows: number,
+  belongs: ((x: number, y: number, reach: number) => boolean) | null,
+): Pixels {
+  const left = Math.max(1, Math.floor(x0 * f)),
+    top = Math.max(1, Math.floor(y0 * f)),
+    xEnd = Math.min(w - 2, Math.ceil(x1 * f)),
+    yEnd = Math.min(h - 2, Math.ceil(y1 * f));
+  const most = Math.max(0, xEnd - left + 1) * Math.max(0, yEnd - top + 1),
+    xs = new Int32Array(most),
+    ys = new Int32Array(most),
+    gs = new Float64Array(most),
+    cells = new Int32Array(most);
   const crossings = new Float64Array(polygon.length);
   let count = 0;
   for (let y = top; y <= yEnd; y++) {
-    const py = (y + 0.5) / f, row = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns;
+    const py = (y + 0.5) / f,
+      row = Math.min(rows - 1, Math.max(0, Math.floor(((py - y0) / (y1 - y0)) * rows))) * columns;
     // Where the row meets the outline: a pixel left of an odd number of these is inside.
     let met = 0;
     for (let i = 0, j = polygon.length - 1; i < polygon.length; j = i++) {
-      const [xi, yi] = polygon[i]!, [xj, yj] = polygon[j]!;
+      const [xi, yi] = polygon[i]!,
+        [xj, yj] = polygon[j]!;
       if (yi > py !== yj > py) crossings[met++] = ((xj - xi) * (py - yi)) / (yj - yi) + xi;
     }
     for (let x = left; x <= xEnd; x++) {
-      const px = (x + 0.5) / f, o = y * w + x;
+      const px = (x + 0.5) / f,
+        o = y * w + x;
       if (!(data[o]! > 0.004 && data[o]! < 0.985)) continue;
       let odd = false;
       for (let k = 0; k < met; k++) if (px < crossings[k]!) odd = !odd;
       if (!odd || (belongs !== null && !belongs(px, py, 1.5 / f))) continue;
-      const gx = 0.5 * (data[o + 1]! - data[o - 1]!), gy = 0.5 * (data[o + w]! - data[o - w]!);
+      const gx = 0.5 * (data[o + 1]! - data[o - 1]!),
+        gy = 0.5 * (data[o + w]! - data[o - w]!);
       xs[count] = x;
       ys[count] = y;
       gs[count] = gx * gx + gy * gy;
@@ -187,7 +276,8 @@ function pixelsInside({ width: w, height: h, data }: LumaPyramid[number], polygo
 }
 
 function middlesOf(pixels: Pixels, cells: number, f: number, cx: number, cy: number, scale: number): Float32Array {
-  const out = new Float32Array(2 * cells), counts = new Float32Array(cells);
+  const out = new Float32Array(2 * cells),
+    counts = new Float32Array(cells);
   for (let k = 0; k < pixels.count; k++) {
     const c = pixels.cell[k]!;
     out[2 * c] = out[2 * c]! + ((pixels.x[k]! + 0.5) / f - cx) / scale;
@@ -202,13 +292,20 @@ function middlesOf(pixels: Pixels, cells: number, f: number, cx: number, cy: num
 function selectPixels(inside: Pixels, cells: number, limit: number): Pixels {
   const { count, x, y, g, cell } = inside;
   if (count <= limit) return inside;
-  const share = limit / count, starts = new Int32Array(cells + 1);
+  const share = limit / count,
+    starts = new Int32Array(cells + 1);
   for (let k = 0; k < count; k++) starts[cell[k]! + 1] = starts[cell[k]! + 1]! + 1;
   for (let c = 0; c < cells; c++) starts[c + 1] = starts[c + 1]! + starts[c]!;
-  const sorted = new Float64Array(count), next = starts.slice();
-  for (let k = 0; k < count; k++) { const c = cell[k]!; sorted[next[c]!] = g[k]!; next[c] = next[c]! + 1; };
+  const sorted = new Float64Array(count),
+    next = starts.slice();
+  for (let k = 0; k < count; k++) {
+    const c = cell[k]!;
+    sorted[next[c]!] = g[k]!;
+    next[c] = next[c]! + 1;
+  }
   const threshold = Float64Array.from({ length: cells }, (_, c) => {
-    const own = sorted.subarray(starts[c], starts[c + 1]).sort(), n = own.length;
+    const own = sorted.subarray(starts[c], starts[c + 1]).sort(),
+      n = own.length;
     return own[n - 1 - Math.max(0, Math.min(n - 1, Math.floor(n * share) - 1))] ?? Infinity;
   });
   let kept = 0;
@@ -224,19 +321,37 @@ function selectPixels(inside: Pixels, cells: number, limit: number): Pixels {
 /** Refuses regions that cannot be followed; see `buildTemplate`. */
 export function checkRegion(polygon: readonly Point2[], widthPx: number, heightPx: number): void {
   if (polygon.length < 3) {
-    throw new PlatewrightError('PW-RIDE-REGION', `a region needs at least three corners, but got ${polygon.length}; write it as "x,y x,y x,y x,y"`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-RIDE-REGION',
+      `a region needs at least three corners, but got ${polygon.length}; write it as "x,y x,y x,y x,y"`,
+      { kind: 'usage' },
+    );
   }
   if (polygon.some((p) => !Number.isFinite(p[0]) || !Number.isFinite(p[1]))) {
-    throw new PlatewrightError('PW-RIDE-REGION', 'a corner of the region is not a number; write it as "x,y x,y x,y x,y"', { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-RIDE-REGION',
+      'a corner of the region is not a number; write it as "x,y x,y x,y x,y"',
+      { kind: 'usage' },
+    );
   }
   let area = 0;
   for (let i = 0; i < polygon.length; i++) {
-    const [ax, ay] = polygon[i]!, [bx, by] = polygon[(i + 1) % polygon.length]!;
+    const [ax, ay] = polygon[i]!,
+      [bx, by] = polygon[(i + 1) % polygon.length]!;
     area += ax * by - bx * ay;
   }
-  if (Math.abs(area) / 2 < 60) throw new PlatewrightError('PW-RIDE-REGION', `the region covers ${(Math.abs(area) / 2).toFixed(0)} square pixels; it needs at least 60 to be followed`, { kind: 'usage' });
-  const xs = polygon.map((p) => p[0]), ys = polygon.map((p) => p[1]);
+  if (Math.abs(area) / 2 < 60)
+    throw new PlatewrightError(
+      'PW-RIDE-REGION',
+      `the region covers ${(Math.abs(area) / 2).toFixed(0)} square pixels; it needs at least 60 to be followed`,
+      { kind: 'usage' },
+    );
+  const xs = polygon.map((p) => p[0]),
+    ys = polygon.map((p) => p[1]);
   if (Math.max(...xs) <= 0 || Math.max(...ys) <= 0 || Math.min(...xs) >= widthPx || Math.min(...ys) >= heightPx) {
-    throw new PlatewrightError('PW-RIDE-REGION', `the region lies outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`);
+    throw new PlatewrightError(
+      'PW-RIDE-REGION',
+      `the region lies outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`,
+    );
   }
 }

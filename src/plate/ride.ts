@@ -34,17 +34,30 @@ export interface RideRequest {
  * followed, `PW-RIDE-CORRECTION` for a correction that folds the region.
  */
 export async function trackRegion(source: LumaSource, request: RideRequest): Promise<RideTrack> {
-  const first = request.span?.in ?? 0, end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
+  const first = request.span?.in ?? 0,
+    end = Math.min(source.frameCount, request.span?.out ?? source.frameCount);
   checkRegion(request.polygon, source.widthPx, source.heightPx);
   if (!Number.isInteger(request.at) || request.at < first || request.at >= end) {
-    throw new PlatewrightError('PW-RIDE-FRAME', `the region is drawn on frame ${request.at}, but the clip's frames run from ${first} to ${end - 1}`);
+    throw new PlatewrightError(
+      'PW-RIDE-FRAME',
+      `the region is drawn on frame ${request.at}, but the clip's frames run from ${first} to ${end - 1}`,
+    );
   }
   const home = reportedCorners(request.polygon);
   const anchors = [{ frame: request.at, homography: IDENTITY3 as Mat3 }];
   for (const c of request.corrections ?? []) {
-    if (!Number.isInteger(c.frame) || c.frame < first || c.frame >= end) throw new PlatewrightError('PW-RIDE-FRAME', `a correction is on frame ${c.frame}, but the clip's frames run from ${first} to ${end - 1}`);
+    if (!Number.isInteger(c.frame) || c.frame < first || c.frame >= end)
+      throw new PlatewrightError(
+        'PW-RIDE-FRAME',
+        `a correction is on frame ${c.frame}, but the clip's frames run from ${first} to ${end - 1}`,
+      );
     const h = homographyFromQuad(home, c.corners);
-    if (h === null || !c.corners.flat().every(Number.isFinite)) throw new PlatewrightError('PW-RIDE-CORRECTION', `the corners given for frame ${c.frame} fold the region onto a line; place all four`, { kind: 'usage' });
+    if (h === null || !c.corners.flat().every(Number.isFinite))
+      throw new PlatewrightError(
+        'PW-RIDE-CORRECTION',
+        `the corners given for frame ${c.frame} fold the region onto a line; place all four`,
+        { kind: 'usage' },
+      );
     const same = anchors.findIndex((a) => a.frame === c.frame);
     if (same >= 0) anchors[same] = { frame: c.frame, homography: h };
     else anchors.push({ frame: c.frame, homography: h });
@@ -55,32 +68,59 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
   const backward = new Map<number, SolvedFrame>();
   const total = end - first;
   let done = 0;
-  let model: RideTrack['model'] = 'translation', reference: number | undefined;
+  let model: RideTrack['model'] = 'translation',
+    reference: number | undefined;
   const order: readonly RideTrack['model'][] = ['translation', 'similarity', 'affine', 'perspective'];
   for (let i = 0; i < anchors.length; i++) {
     const anchor = anchors[i]!;
     const polygon = request.polygon.map(([x, y]) => apply(anchor.homography, x, y));
     const span = { in: (anchors[i - 1]?.frame ?? first - 1) + 1, out: anchors[i + 1]?.frame ?? end };
-    const solved = await followAnchor(source, anchor.frame, polygon, span, () => request.onProgress?.(Math.min(total, ++done), total), request.signal);
+    const solved = await followAnchor(
+      source,
+      anchor.frame,
+      polygon,
+      span,
+      () => request.onProgress?.(Math.min(total, ++done), total),
+      request.signal,
+    );
     if (order.indexOf(solved.model) > order.indexOf(model)) model = solved.model;
     if (anchor.frame === request.at) reference = solved.reference;
-    for (const f of solved.frames) (f.frame > anchor.frame ? forward : backward).set(f.frame, { ...f, homography: normalise(multiply(f.homography, anchor.homography)) });
+    for (const f of solved.frames)
+      (f.frame > anchor.frame ? forward : backward).set(f.frame, {
+        ...f,
+        homography: normalise(multiply(f.homography, anchor.homography)),
+      });
   }
   const frames: RideFrame[] = [];
   for (let t = first; t < end; t++) {
     const anchor = anchors.find((a) => a.frame === t);
-    if (anchor) { frames.push(rideFrame(t, anchor.homography, home, 1, true)); continue; }
-    const f = forward.get(t), b = backward.get(t);
+    if (anchor) {
+      frames.push(rideFrame(t, anchor.homography, home, 1, true));
+      continue;
+    }
+    const f = forward.get(t),
+      b = backward.get(t);
     if (f && b) {
-      const before = anchors.filter((a) => a.frame < t).at(-1)!.frame, after = anchors.find((a) => a.frame > t)!.frame;
+      const before = anchors.filter((a) => a.frame < t).at(-1)!.frame,
+        after = anchors.find((a) => a.frame > t)!.frame;
       const near = (after - t) / (after - before);
-      const wf = near / (0.05 + f.sdPx) ** 2, wb = (1 - near) / (0.05 + b.sdPx) ** 2;
+      const wf = near / (0.05 + f.sdPx) ** 2,
+        wb = (1 - near) / (0.05 + b.sdPx) ** 2;
       const k = wb / (wf + wb);
       const corners = home.map(([x, y]) => {
-        const p = apply(f.homography, x, y), q = apply(b.homography, x, y);
+        const p = apply(f.homography, x, y),
+          q = apply(b.homography, x, y);
         return [p[0] + k * (q[0] - p[0]), p[1] + k * (q[1] - p[1])] as const;
       });
-      frames.push(rideFrame(t, homographyFromQuad(home, corners) ?? f.homography, home, (1 - k) * f.confidence + k * b.confidence, f.found || b.found));
+      frames.push(
+        rideFrame(
+          t,
+          homographyFromQuad(home, corners) ?? f.homography,
+          home,
+          (1 - k) * f.confidence + k * b.confidence,
+          f.found || b.found,
+        ),
+      );
     } else {
       const one = (f ?? b)!;
       frames.push(rideFrame(t, one.homography, home, one.confidence, one.found));
@@ -90,5 +130,11 @@ export async function trackRegion(source: LumaSource, request: RideRequest): Pro
 }
 
 function rideFrame(frame: number, homography: Mat3, home: Quad, confidence: number, visible: boolean): RideFrame {
-  return { frame, homography, corners: home.map(([x, y]) => apply(homography, x, y)) as unknown as Quad, confidence: Math.round(confidence * 1000) / 1000, visible };
+  return {
+    frame,
+    homography,
+    corners: home.map(([x, y]) => apply(homography, x, y)) as unknown as Quad,
+    confidence: Math.round(confidence * 1000) / 1000,
+    visible,
+  };
 }

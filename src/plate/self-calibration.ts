@@ -36,10 +36,16 @@ export function pairRotation(pair: RayPair, lens: Lens): Mat3 {
   return fitPair(pair, lens, null, 0, null);
 }
 
-export interface Lens { readonly focalPx: number; readonly k1: number; readonly cx: number; readonly cy: number }
+export interface Lens {
+  readonly focalPx: number;
+  readonly k1: number;
+  readonly cx: number;
+  readonly cy: number;
+}
 
 function ray(x: number, y: number, lens: Lens): Vec3 {
-  const u = (x - lens.cx) / lens.focalPx, v = (y - lens.cy) / lens.focalPx;
+  const u = (x - lens.cx) / lens.focalPx,
+    v = (y - lens.cy) / lens.focalPx;
   const s = 1 + lens.k1 * (u * u + v * v);
   return [u * s, v * s, 1];
 }
@@ -50,14 +56,19 @@ function fitPair(pair: RayPair, lens: Lens, out: Float64Array | null, at: number
   const m = [0, 0, 0, 0, 0, 0, 0, 0, 0];
   for (let i = 0; i < n; i++) {
     if (skip !== null && pair.patch[i]! % GROUPS === skip) continue;
-    const a = ray(pair.from[2 * i]!, pair.from[2 * i + 1]!, lens), b = ray(pair.to[2 * i]!, pair.to[2 * i + 1]!, lens);
+    const a = ray(pair.from[2 * i]!, pair.from[2 * i + 1]!, lens),
+      b = ray(pair.to[2 * i]!, pair.to[2 * i + 1]!, lens);
     const w = pair.weight[i]! / Math.sqrt((1 + a[0] * a[0] + a[1] * a[1]) * (1 + b[0] * b[0] + b[1] * b[1]));
     for (let r = 0; r < 3; r++) for (let c = 0; c < 3; c++) m[r * 3 + c] = m[r * 3 + c]! + w * b[r]! * a[c]!;
   }
   const rotation = rotationFromMoment(m as unknown as Mat3);
   if (out !== null) {
     for (let i = 0; i < n; i++) {
-      if (skip !== null && pair.patch[i]! % GROUPS === skip) { out[at + 2 * i] = 0; out[at + 2 * i + 1] = 0; continue; }
+      if (skip !== null && pair.patch[i]! % GROUPS === skip) {
+        out[at + 2 * i] = 0;
+        out[at + 2 * i + 1] = 0;
+        continue;
+      }
       const v = applyVector(rotation, ray(pair.from[2 * i]!, pair.from[2 * i + 1]!, lens));
       const b = ray(pair.to[2 * i]!, pair.to[2 * i + 1]!, lens);
       const w = Math.sqrt(pair.weight[i]!) * lens.focalPx;
@@ -74,37 +85,63 @@ const GROUPS = 7;
  * Calibrates from pairs. Null where no minimum inside 0.3 to 12 picture widths exists.
  * @param withDistortion solves k1 too; only where the rays cover enough of the picture.
  */
-export function calibrateTurning(pairs: readonly RayPair[], widthPx: number, heightPx: number, withDistortion: boolean): Calibration | null {
-  const cx = widthPx / 2, cy = heightPx / 2;
+export function calibrateTurning(
+  pairs: readonly RayPair[],
+  widthPx: number,
+  heightPx: number,
+  withDistortion: boolean,
+): Calibration | null {
+  const cx = widthPx / 2,
+    cy = heightPx / 2;
   let count = 0;
   for (const p of pairs) count += 2 * p.patch.length;
   if (count < 60) return null;
-  const solve = (start: readonly number[], skip: number | null): ReturnType<typeof levenbergMarquardt> => levenbergMarquardt({
-    start, residualCount: count, blockSize: 2, loss: { kind: 'cauchy', scale: 0.5 }, maxIterations: 25, steps: [1e-4, 1e-4],
-    residuals: (p, out) => {
-      const lens = { focalPx: Math.exp(p[0]!), k1: p[1] ?? 0, cx, cy };
-      let at = 0;
-      for (const pair of pairs) { fitPair(pair, lens, out, at, skip); at += 2 * pair.patch.length; }
-    },
-  });
+  const solve = (start: readonly number[], skip: number | null): ReturnType<typeof levenbergMarquardt> =>
+    levenbergMarquardt({
+      start,
+      residualCount: count,
+      blockSize: 2,
+      loss: { kind: 'cauchy', scale: 0.5 },
+      maxIterations: 25,
+      steps: [1e-4, 1e-4],
+      residuals: (p, out) => {
+        const lens = { focalPx: Math.exp(p[0]!), k1: p[1] ?? 0, cx, cy };
+        let at = 0;
+        for (const pair of pairs) {
+          fitPair(pair, lens, out, at, skip);
+          at += 2 * pair.patch.length;
+        }
+      },
+    });
   // Search: the cost over f is smooth but flat far out.
   const out = new Float64Array(count);
-  let best = Infinity, bestF = 0, edge = false;
+  let best = Infinity,
+    bestF = 0,
+    edge = false;
   const steps = 36;
   for (let i = 0; i <= steps; i++) {
-    const focalPx = widthPx * 0.3 * (40 ** (i / steps));
+    const focalPx = widthPx * 0.3 * 40 ** (i / steps);
     let at = 0;
-    for (const pair of pairs) { fitPair(pair, { focalPx, k1: 0, cx, cy }, out, at, null); at += 2 * pair.patch.length; }
+    for (const pair of pairs) {
+      fitPair(pair, { focalPx, k1: 0, cx, cy }, out, at, null);
+      at += 2 * pair.patch.length;
+    }
     let s = 0;
     for (let k = 0; k < count; k += 2) s += Math.log1p((out[k]! ** 2 + out[k + 1]! ** 2) / 0.25);
-    if (s < best) { best = s; bestF = focalPx; edge = i === 0 || i === steps; }
+    if (s < best) {
+      best = s;
+      bestF = focalPx;
+      edge = i === 0 || i === steps;
+    }
   }
   if (edge) return null;
   const start = [Math.log(bestF), ...(withDistortion ? [0] : [])];
   const fit = solve(start, null);
-  const lnF = fit.parameters[0]!, k1 = fit.parameters[1] ?? 0;
+  const lnF = fit.parameters[0]!,
+    k1 = fit.parameters[1] ?? 0;
   if (!(Math.exp(lnF) > 0.25 * widthPx && Math.exp(lnF) < 15 * widthPx)) return null;
-  let vF = 0, vK = 0;
+  let vF = 0,
+    vK = 0;
   for (let g = 0; g < GROUPS; g++) {
     const part = solve([...fit.parameters], g);
     vF += (part.parameters[0]! - lnF) ** 2;
@@ -115,8 +152,12 @@ export function calibrateTurning(pairs: readonly RayPair[], widthPx: number, hei
   const sdLn = Math.sqrt(scale * vF + 4 * formal + 0.0006 ** 2);
   const lens = { focalPx: Math.exp(lnF), k1, cx, cy };
   return {
-    focalPx: lens.focalPx, focalSd: lens.focalPx * sdLn, k1, k1Sd: Math.sqrt(scale * vK),
-    residualPx: Math.sqrt(fit.variance), rotations: pairs.map((p) => fitPair(p, lens, null, 0, null)),
+    focalPx: lens.focalPx,
+    focalSd: lens.focalPx * sdLn,
+    k1,
+    k1Sd: Math.sqrt(scale * vK),
+    residualPx: Math.sqrt(fit.variance),
+    rotations: pairs.map((p) => fitPair(p, lens, null, 0, null)),
   };
 }
 

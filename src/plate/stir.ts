@@ -31,36 +31,57 @@ const WIN = 6;
 const CALM = 3;
 
 /** Shift of the window at (x, y) of a to b starting from (dx, dy); null where it can't be had. `sd` from the residual. */
-function follow(a: Float32Array, b: Float32Array, w: number, h: number, x: number, y: number, dx0: number, dy0: number): { dx: number; dy: number; sd: number } | null {
-  let gxx = 0, gyy = 0, gxy = 0;
-  for (let v = -WIN; v <= WIN; v++) for (let u = -WIN; u <= WIN; u++) {
-    const i = (y + v) * w + x + u;
-    const gx = (a[i + 1]! - a[i - 1]!) / 2, gy = (a[i + w]! - a[i - w]!) / 2;
-    gxx += gx * gx;
-    gyy += gy * gy;
-    gxy += gx * gy;
-  }
+function follow(
+  a: Float32Array,
+  b: Float32Array,
+  w: number,
+  h: number,
+  x: number,
+  y: number,
+  dx0: number,
+  dy0: number,
+): { dx: number; dy: number; sd: number } | null {
+  let gxx = 0,
+    gyy = 0,
+    gxy = 0;
+  for (let v = -WIN; v <= WIN; v++)
+    for (let u = -WIN; u <= WIN; u++) {
+      const i = (y + v) * w + x + u;
+      const gx = (a[i + 1]! - a[i - 1]!) / 2,
+        gy = (a[i + w]! - a[i - w]!) / 2;
+      gxx += gx * gx;
+      gyy += gy * gy;
+      gxy += gx * gy;
+    }
   const det = gxx * gyy - gxy * gxy;
   const least = (gxx + gyy - Math.hypot(gxx - gyy, 2 * gxy)) / 2;
   if (least < 0.01) return null;
-  let dx = dx0, dy = dy0, ee = 0;
-  for (let round = 0; round < 10; round++) {
-    const px = x + dx, py = y + dy;
-    const ix = Math.floor(px), iy = Math.floor(py);
-    if (ix < WIN + 1 || iy < WIN + 1 || ix > w - WIN - 3 || iy > h - WIN - 3) return null;
-    const fx = px - ix, fy = py - iy;
-    let sx = 0, sy = 0;
+  let dx = dx0,
+    dy = dy0,
     ee = 0;
-    for (let v = -WIN; v <= WIN; v++) for (let u = -WIN; u <= WIN; u++) {
-      const i = (y + v) * w + x + u;
-      const j = (iy + v) * w + ix + u;
-      const q = (b[j]! * (1 - fx) + b[j + 1]! * fx) * (1 - fy) + (b[j + w]! * (1 - fx) + b[j + w + 1]! * fx) * fy;
-      const e = a[i]! - q;
-      sx += (e * (a[i + 1]! - a[i - 1]!)) / 2;
-      sy += (e * (a[i + w]! - a[i - w]!)) / 2;
-      ee += e * e;
-    }
-    const ux = (sx * gyy - sy * gxy) / det, uy = (sy * gxx - sx * gxy) / det;
+  for (let round = 0; round < 10; round++) {
+    const px = x + dx,
+      py = y + dy;
+    const ix = Math.floor(px),
+      iy = Math.floor(py);
+    if (ix < WIN + 1 || iy < WIN + 1 || ix > w - WIN - 3 || iy > h - WIN - 3) return null;
+    const fx = px - ix,
+      fy = py - iy;
+    let sx = 0,
+      sy = 0;
+    ee = 0;
+    for (let v = -WIN; v <= WIN; v++)
+      for (let u = -WIN; u <= WIN; u++) {
+        const i = (y + v) * w + x + u;
+        const j = (iy + v) * w + ix + u;
+        const q = (b[j]! * (1 - fx) + b[j + 1]! * fx) * (1 - fy) + (b[j + w]! * (1 - fx) + b[j + w + 1]! * fx) * fy;
+        const e = a[i]! - q;
+        sx += (e * (a[i + 1]! - a[i - 1]!)) / 2;
+        sy += (e * (a[i + w]! - a[i - w]!)) / 2;
+        ee += e * e;
+      }
+    const ux = (sx * gyy - sy * gxy) / det,
+      uy = (sy * gxx - sx * gxy) / det;
     dx += ux;
     dy += uy;
     if (Math.hypot(ux, uy) < 0.01) break;
@@ -72,12 +93,18 @@ function follow(a: Float32Array, b: Float32Array, w: number, h: number, x: numbe
 }
 
 /** Robust affine fit (d = A p + t) of shifts at points by re-weighted least squares, `say` the weight of each beside; returns six numbers or null. */
-function affineFit(points: readonly { x: number; y: number }[], shifts: readonly { dx: number; dy: number }[], say?: readonly number[]): number[] | null {
+function affineFit(
+  points: readonly { x: number; y: number }[],
+  shifts: readonly { dx: number; dy: number }[],
+  say?: readonly number[],
+): number[] | null {
   if (points.length < 4) return null;
   let model = [0, 0, 0, 0, 0, 0];
   let scale = Infinity;
   for (let round = 0; round < 6; round++) {
-    const m = new Float64Array(9), bx = new Float64Array(3), by = new Float64Array(3);
+    const m = new Float64Array(9),
+      bx = new Float64Array(3),
+      by = new Float64Array(3);
     points.forEach((p, i) => {
       const ex = shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y;
       const ey = shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y;
@@ -90,10 +117,18 @@ function affineFit(points: readonly { x: number; y: number }[], shifts: readonly
         by[a]! += wgt * q[a]! * shifts[i]!.dy;
       }
     });
-    const sx = solve3(m, bx), sy = solve3(m, by);
+    const sx = solve3(m, bx),
+      sy = solve3(m, by);
     if (sx === null || sy === null) return null;
     model = [...sx, ...sy];
-    const rs = points.map((p, i) => Math.hypot(shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y, shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y)).sort((p, q) => p - q);
+    const rs = points
+      .map((p, i) =>
+        Math.hypot(
+          shifts[i]!.dx - model[0]! - model[1]! * p.x - model[2]! * p.y,
+          shifts[i]!.dy - model[3]! - model[4]! * p.x - model[5]! * p.y,
+        ),
+      )
+      .sort((p, q) => p - q);
     scale = Math.max(0.05, 1.5 * rs[rs.length >> 1]!);
   }
   return model;
@@ -101,29 +136,72 @@ function affineFit(points: readonly { x: number; y: number }[], shifts: readonly
 
 function solve3(m: Float64Array, b: Float64Array): number[] | null {
   const d = (a: number, e: number, i: number, f: number, hh: number): number => a * (e * i - f * hh);
-  const det = d(m[0]!, m[4]!, m[8]!, m[5]!, m[7]!) - d(m[1]!, m[3]!, m[8]!, m[5]!, m[6]!) + d(m[2]!, m[3]!, m[7]!, m[4]!, m[6]!);
+  const det =
+    d(m[0]!, m[4]!, m[8]!, m[5]!, m[7]!) - d(m[1]!, m[3]!, m[8]!, m[5]!, m[6]!) + d(m[2]!, m[3]!, m[7]!, m[4]!, m[6]!);
   if (Math.abs(det) < 1e-9) return null;
   return [0, 1, 2].map((c) => {
     const n = Float64Array.from(m);
     for (let r = 0; r < 3; r++) n[3 * r + c] = b[r]!;
-    return (d(n[0]!, n[4]!, n[8]!, n[5]!, n[7]!) - d(n[1]!, n[3]!, n[8]!, n[5]!, n[6]!) + d(n[2]!, n[3]!, n[7]!, n[4]!, n[6]!)) / det;
+    return (
+      (d(n[0]!, n[4]!, n[8]!, n[5]!, n[7]!) -
+        d(n[1]!, n[3]!, n[8]!, n[5]!, n[6]!) +
+        d(n[2]!, n[3]!, n[7]!, n[4]!, n[6]!)) /
+      det
+    );
   });
 }
 
 /** Measures the stir of a region. Needs at least 12 frames. */
 export async function measureStir(request: StirRequest): Promise<Stir> {
   const { widthPx: w, heightPx: h, region } = request;
-  const xs = region.map((p) => p[0]), ys = region.map((p) => p[1]);
-  const x0 = Math.min(...xs), x1 = Math.max(...xs), y0 = Math.min(...ys), y1 = Math.max(...ys);
+  const xs = region.map((p) => p[0]),
+    ys = region.map((p) => p[1]);
+  const x0 = Math.min(...xs),
+    x1 = Math.max(...xs),
+    y0 = Math.min(...ys),
+    y1 = Math.max(...ys);
   // The surround shows how the camera and the body move; a third of the region's size to each side.
-  const mx = Math.max(20, (x1 - x0) / 3), my = Math.max(20, (y1 - y0) / 3);
+  const mx = Math.max(20, (x1 - x0) / 3),
+    my = Math.max(20, (y1 - y0) / 3);
   const step = Math.max(7, Math.round(Math.sqrt(((x1 - x0 + 2 * mx) * (y1 - y0 + 2 * my)) / 260)));
-  const points: { x: number; y: number; inside: boolean; px: number; py: number; alive: boolean; dx: number[]; dy: number[]; ux: number[]; uy: number[]; sd: number }[] = [];
-  for (let y = y0 - my; y <= y1 + my; y += step) for (let x = x0 - mx; x <= x1 + mx; x += step) {
-    if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3) points.push({ x: Math.round(x), y: Math.round(y), inside: insidePolygon(region, x, y), px: 0, py: 0, alive: true, dx: [], dy: [], ux: [], uy: [], sd: 0 });
-  }
-  const help = 'a region drawn over the hair or cloth, with some of the still body or set round it, over a second or more';
-  const none = (reason: string): Stir => ({ directionDeg: notMeasurable('deg', reason, help), amplitudePx: notMeasurable('px', reason, help), shareOfHeight: notMeasurable('1', reason, help), rateHz: notMeasurable('Hz', reason, help) });
+  const points: {
+    x: number;
+    y: number;
+    inside: boolean;
+    px: number;
+    py: number;
+    alive: boolean;
+    dx: number[];
+    dy: number[];
+    ux: number[];
+    uy: number[];
+    sd: number;
+  }[] = [];
+  for (let y = y0 - my; y <= y1 + my; y += step)
+    for (let x = x0 - mx; x <= x1 + mx; x += step) {
+      if (x > WIN + 2 && y > WIN + 2 && x < w - WIN - 3 && y < h - WIN - 3)
+        points.push({
+          x: Math.round(x),
+          y: Math.round(y),
+          inside: insidePolygon(region, x, y),
+          px: 0,
+          py: 0,
+          alive: true,
+          dx: [],
+          dy: [],
+          ux: [],
+          uy: [],
+          sd: 0,
+        });
+    }
+  const help =
+    'a region drawn over the hair or cloth, with some of the still body or set round it, over a second or more';
+  const none = (reason: string): Stir => ({
+    directionDeg: notMeasurable('deg', reason, help),
+    amplitudePx: notMeasurable('px', reason, help),
+    shareOfHeight: notMeasurable('1', reason, help),
+    rateHz: notMeasurable('Hz', reason, help),
+  });
   let key: Float32Array | null = null;
   let base = [0, 0, 0, 0, 0, 0];
   let n = 0;
@@ -137,10 +215,16 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     const got: { p: (typeof points)[number]; dx: number; dy: number }[] = [];
     for (const p of points) {
       if (!p.alive) continue;
-      const start = p.px === 0 && p.py === 0 ? [base[0]! + base[1]! * p.x + base[2]! * p.y, base[3]! + base[4]! * p.x + base[5]! * p.y] : [p.px, p.py];
+      const start =
+        p.px === 0 && p.py === 0
+          ? [base[0]! + base[1]! * p.x + base[2]! * p.y, base[3]! + base[4]! * p.x + base[5]! * p.y]
+          : [p.px, p.py];
       const f = follow(key, frame, w, h, p.x, p.y, start[0]!, start[1]!);
       // What was not found once has no say: it is not known how it moves.
-      if (f === null) { p.alive = false; continue; }
+      if (f === null) {
+        p.alive = false;
+        continue;
+      }
       p.px = f.dx;
       p.py = f.dy;
       p.dx.push(f.dx);
@@ -149,24 +233,38 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
       got.push({ p, ...f });
     }
     const calm = got.filter((g) => !g.p.inside);
-    base = affineFit((calm.length >= 8 ? calm : got).map((g) => g.p), calm.length >= 8 ? calm : got) ?? base;
+    base =
+      affineFit(
+        (calm.length >= 8 ? calm : got).map((g) => g.p),
+        calm.length >= 8 ? calm : got,
+      ) ?? base;
   }
   if (n < 12) return none(`only ${n} frames: a stir needs at least 12`);
-  const whole = points.filter((p) => p.dx.length === n - 1), tracks = whole.filter((p) => p.inside);
+  const whole = points.filter((p) => p.dx.length === n - 1),
+    tracks = whole.filter((p) => p.inside);
   if (tracks.length < 3) return none('nothing in the region could be followed over all frames');
-  const calm = whole.filter((p) => !p.inside), ground = calm.length >= 8 ? calm : whole;
+  const calm = whole.filter((p) => !p.inside),
+    ground = calm.length >= 8 ? calm : whole;
   let say: number[] = ground.map(() => 1);
   for (let round = 0; round < 5; round++) {
-    for (const p of whole) { p.ux.length = 0; p.uy.length = 0; }
+    for (const p of whole) {
+      p.ux.length = 0;
+      p.uy.length = 0;
+    }
     for (let t = 0; t < n - 1; t++) {
-      const model = affineFit(ground, ground.map((p) => ({ dx: p.dx[t]!, dy: p.dy[t]! })), say);
+      const model = affineFit(
+        ground,
+        ground.map((p) => ({ dx: p.dx[t]!, dy: p.dy[t]! })),
+        say,
+      );
       if (model === null) return none('what lies round the region tells no common motion');
       for (const p of whole) {
         p.ux.push(p.dx[t]! - model[0]! - model[1]! * p.x - model[2]! * p.y);
         p.uy.push(p.dy[t]! - model[3]! - model[4]! * p.x - model[5]! * p.y);
       }
     }
-    const rms = ground.map((p) => Math.sqrt(p.ux.reduce((s, v, t) => s + v * v + p.uy[t]! ** 2, 0) / (n - 1))), sorted = [...rms].sort((p, q) => p - q);
+    const rms = ground.map((p) => Math.sqrt(p.ux.reduce((s, v, t) => s + v * v + p.uy[t]! ** 2, 0) / (n - 1))),
+      sorted = [...rms].sort((p, q) => p - q);
     const cut = CALM * Math.max(0.02, sorted[Math.floor(0.3 * (sorted.length - 1))]!);
     say = rms.map((r) => (r >= cut ? 0 : (1 - (r / cut) ** 2) ** 2));
   }
@@ -174,7 +272,10 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const frames: [number, number] = [request.firstFrame, request.firstFrame + n - 1];
   const fps = request.rate.num / request.rate.den;
   const detrend = (s: number[]): Float64Array => {
-    let st = 0, sv = 0, stt = 0, stv = 0;
+    let st = 0,
+      sv = 0,
+      stt = 0,
+      stv = 0;
     s.forEach((v, t) => {
       st += t;
       sv += v;
@@ -185,9 +286,13 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     const c = (sv - slope * st) / T;
     return Float64Array.from(s, (v, t) => v - c - slope * t);
   };
-  let cxx = 0, cyy = 0, cxy = 0, noise = 0;
+  let cxx = 0,
+    cyy = 0,
+    cxy = 0,
+    noise = 0;
   const series = tracks.map((p) => {
-    const x = detrend(p.ux), y = detrend(p.uy);
+    const x = detrend(p.ux),
+      y = detrend(p.uy);
     for (let t = 0; t < T; t++) {
       cxx += x[t]! * x[t]!;
       cyy += y[t]! * y[t]!;
@@ -201,7 +306,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const axis = 0.5 * Math.atan2(2 * cxy, cxx - cyy);
   const along = (cxx + cyy + Math.hypot(cxx - cyy, 2 * cxy)) / 2 / total;
   const across = (cxx + cyy) / total - along;
-  const ca = Math.cos(axis), sa = Math.sin(axis);
+  const ca = Math.cos(axis),
+    sa = Math.sin(axis);
   // Summed periodogram of the motion along the axis, from one cycle in the shot to half the frame rate.
   const bins = Math.max(8, T * 2);
   const power = new Float64Array(bins);
@@ -209,7 +315,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     const f = (0.5 * (k + 1)) / bins;
     if (f * T < 0.9) continue;
     for (const s of series) {
-      let re = 0, im = 0;
+      let re = 0,
+        im = 0;
       for (let t = 0; t < T; t++) {
         const v = s.x[t]! * ca + s.y[t]! * sa;
         re += v * Math.cos(2 * Math.PI * f * t);
@@ -223,28 +330,67 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
   const sorted = [...power].filter((v) => v > 0).sort((p, q) => p - q);
   const middle = sorted[sorted.length >> 1] ?? 0;
   const stands = middle > 0 ? power[peak]! / middle : 0;
-  const own = series.map((s, i) => s.x.reduce((sum, v, t) => sum + (v * ca + s.y[t]! * sa) ** 2, 0) / T - (tracks[i]!.sd / T) ** 2).sort((p, q) => p - q);
+  const own = series
+    .map((s, i) => s.x.reduce((sum, v, t) => sum + (v * ca + s.y[t]! * sa) ** 2, 0) / T - (tracks[i]!.sd / T) ** 2)
+    .sort((p, q) => p - q);
   const clean = Math.max(0, own[own.length >> 1]!);
   const amplitude = Math.sqrt(2 * clean);
   // Windows at the rim see a part of the sway only, and those outside may share in it: a twentieth of it is never sure (bench/stir.ts).
-  const amplitudeSd = Math.max(0.03, Math.hypot(0.05 * amplitude, amplitude / Math.sqrt(2 * tracks.length)), Math.sqrt(noise / tracks.length));
+  const amplitudeSd = Math.max(
+    0.03,
+    Math.hypot(0.05 * amplitude, amplitude / Math.sqrt(2 * tracks.length)),
+    Math.sqrt(noise / tracks.length),
+  );
   const how = `${tracks.length} windows followed over ${n} frames, the common affine motion taken off`;
   const amplitudePx = measured(amplitude, 'px', amplitudeSd, how, frames);
-  const shareOfHeight = request.bodyHeightPx === null ? notMeasurable('1', 'the height of the body is not known', 'an upright mark on the body') : measured(amplitude / request.bodyHeightPx, '1', amplitudeSd / request.bodyHeightPx, how, frames);
+  const shareOfHeight =
+    request.bodyHeightPx === null
+      ? notMeasurable('1', 'the height of the body is not known', 'an upright mark on the body')
+      : measured(amplitude / request.bodyHeightPx, '1', amplitudeSd / request.bodyHeightPx, how, frames);
   if (amplitude < 3 * Math.sqrt(noise) * 0.5 || amplitude < 0.12) {
     const reason = `the region moves no more than its grain makes it seem (${amplitude.toFixed(2)} px)`;
-    return { directionDeg: notMeasurable('deg', reason, help), amplitudePx, shareOfHeight, rateHz: notMeasurable('Hz', reason, help) };
+    return {
+      directionDeg: notMeasurable('deg', reason, help),
+      amplitudePx,
+      shareOfHeight,
+      rateHz: notMeasurable('Hz', reason, help),
+    };
   }
   // Less than two swings in all that was seen: what bends, turns or walks does as much, and no fan could be asked for by it.
   if ((0.5 * (peak + 1) * T) / bins < 2) {
-    const reason = 'fewer than two swings were seen, which can\'t be told from the thing\'s own way';
+    const reason = "fewer than two swings were seen, which can't be told from the thing's own way";
     const help2 = 'a longer part of the shot';
-    return { directionDeg: notMeasurable('deg', reason, help2), amplitudePx: notMeasurable('px', reason, help2), shareOfHeight: notMeasurable('1', reason, help2), rateHz: notMeasurable('Hz', reason, help2) };
+    return {
+      directionDeg: notMeasurable('deg', reason, help2),
+      amplitudePx: notMeasurable('px', reason, help2),
+      shareOfHeight: notMeasurable('1', reason, help2),
+      rateHz: notMeasurable('Hz', reason, help2),
+    };
   }
   const deg = ((((axis * 180) / Math.PI) % 180) + 180) % 180;
-  const directionDeg: Measure = along > 1.5 * across ? measured(deg, 'deg', Math.max(2, (Math.atan2(Math.sqrt(across), Math.sqrt(along)) * 180) / Math.PI / Math.sqrt(tracks.length)), `${how}; 0 = along the rows, 90 = down the columns`, frames)
-    : notMeasurable('deg', 'it moves alike in all directions', help);
-  const rateHz = stands > 8 ? measured(((0.5 * (peak + 1)) / bins) * fps, 'Hz', (0.3 * fps) / T, `${how}; highest peak of the periodogram, ${stands.toFixed(0)} times its middle`, frames)
-    : notMeasurable('Hz', 'no rate stands out: it moves irregularly or is slower than the shot is long', 'a longer part of the shot');
+  const directionDeg: Measure =
+    along > 1.5 * across
+      ? measured(
+          deg,
+          'deg',
+          Math.max(2, (Math.atan2(Math.sqrt(across), Math.sqrt(along)) * 180) / Math.PI / Math.sqrt(tracks.length)),
+          `${how}; 0 = along the rows, 90 = down the columns`,
+          frames,
+        )
+      : notMeasurable('deg', 'it moves alike in all directions', help);
+  const rateHz =
+    stands > 8
+      ? measured(
+          ((0.5 * (peak + 1)) / bins) * fps,
+          'Hz',
+          (0.3 * fps) / T,
+          `${how}; highest peak of the periodogram, ${stands.toFixed(0)} times its middle`,
+          frames,
+        )
+      : notMeasurable(
+          'Hz',
+          'no rate stands out: it moves irregularly or is slower than the shot is long',
+          'a longer part of the shot',
+        );
   return { directionDeg, amplitudePx, shareOfHeight, rateHz };
 }

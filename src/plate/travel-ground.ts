@@ -22,23 +22,47 @@ export interface TravelSight {
   pose: Pose;
   fit: PoseFit | null;
 }
-export interface Ground { readonly n: Vec3; readonly d: number }
+export interface Ground {
+  readonly n: Vec3;
+  readonly d: number;
+}
 
 /** Does a pixel's ray meet the ground before it is too far off to tell anything? */
-export function meetsGround(p: readonly [number, number], plane: Ground, focal: number, cx: number, cy: number): boolean {
+export function meetsGround(
+  p: readonly [number, number],
+  plane: Ground,
+  focal: number,
+  cx: number,
+  cy: number,
+): boolean {
   const s = (plane.n[0] * (p[0] - cx) + plane.n[1] * (p[1] - cy)) / focal + plane.n[2];
   return s > plane.d / (FAR * Math.max(0.2, plane.d));
 }
 
 /** Points of a key that were found to lie on the ground. */
-export function groundPoints(key: TravelKey, matches: TravelSight['matches'], plane: Ground, focal: number, cx: number, cy: number): { points: Float64Array; seen: Float64Array; patch: Int32Array } {
-  const kept = matches.filter((m) => key.ground.has(m.patch) && meetsGround(key.patches.patches[m.patch]!, plane, focal, cx, cy));
-  const points = new Float64Array(3 * kept.length), seen = new Float64Array(2 * kept.length);
+export function groundPoints(
+  key: TravelKey,
+  matches: TravelSight['matches'],
+  plane: Ground,
+  focal: number,
+  cx: number,
+  cy: number,
+): { points: Float64Array; seen: Float64Array; patch: Int32Array } {
+  const kept = matches.filter(
+    (m) => key.ground.has(m.patch) && meetsGround(key.patches.patches[m.patch]!, plane, focal, cx, cy),
+  );
+  const points = new Float64Array(3 * kept.length),
+    seen = new Float64Array(2 * kept.length);
   kept.forEach((m, i) => {
-    const p = key.patches.patches[m.patch]!, x = (p[0] - cx) / focal, y = (p[1] - cy) / focal;
+    const p = key.patches.patches[m.patch]!,
+      x = (p[0] - cx) / focal,
+      y = (p[1] - cy) / focal;
     const z = plane.d / (plane.n[0] * x + plane.n[1] * y + plane.n[2]);
-    points[3 * i] = x * z; points[3 * i + 1] = y * z; points[3 * i + 2] = z;
-    seen[2 * i] = m.x - cx; seen[2 * i + 1] = m.y - cy;
+    points[3 * i] = x * z;
+    points[3 * i + 1] = y * z;
+    points[3 * i + 2] = z;
+    seen[2 * i] = m.x - cx;
+    seen[2 * i + 1] = m.y - cy;
   });
   return { points, seen, patch: Int32Array.from(kept, (m) => m.patch) };
 }

@@ -8,7 +8,8 @@ import { movedPlane, chain, fitPose, inverseDepth, inversePose, type Pose, type 
 import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
 
 /** Sights that a point must have, and how well they must agree. */
-const LEAST_SIGHTS = 6, AGREE_PX = 0.5;
+const LEAST_SIGHTS = 6,
+  AGREE_PX = 0.5;
 /** Inverse depths to begin from, in one over the camera's height. */
 const STARTS = [0.01, 0.05, 0.12, 0.25, 0.5];
 /** Where the set's main plane is one away. */
@@ -18,12 +19,29 @@ const WEIGHT = 0.5;
 const ROUNDS = 3;
 
 /** Poses of all sights (and keys) made anew, in place, the ground's points holding the scale. Answers the depths by key. */
-export function withPointsOffTheGround(keys: TravelKey[], sights: TravelSight[], ground: Ground, focal: number, cx: number, cy: number): Map<number, FreePoint>[] {
+export function withPointsOffTheGround(
+  keys: TravelKey[],
+  sights: TravelSight[],
+  ground: Ground,
+  focal: number,
+  cx: number,
+  cy: number,
+): Map<number, FreePoint>[] {
   let depths: Map<number, FreePoint>[] = [];
   for (let round = 0; round < ROUNDS; round++) {
-    depths = keys.map((key, k) => depthsOf(key, sights.filter((s) => s.key === k), focal, cx, cy, STARTS));
+    depths = keys.map((key, k) =>
+      depthsOf(
+        key,
+        sights.filter((s) => s.key === k),
+        focal,
+        cx,
+        cy,
+        STARTS,
+      ),
+    );
     for (const s of sights) {
-      const key = keys[s.key]!, depth = depths[s.key]!;
+      const key = keys[s.key]!,
+        depth = depths[s.key]!;
       const g = groundPoints(key, s.matches, movedPlane(ground.n, ground.d, key.pose), focal, cx, cy);
       repose(keys, s, g.points, g.seen, depth, focal, cx, cy);
     }
@@ -32,28 +50,62 @@ export function withPointsOffTheGround(keys: TravelKey[], sights: TravelSight[],
 }
 
 /** Poses made anew from all points with depths of their own, none held: for first poses, whose scale is not known yet. Answers how many sights agree within a pixel, of all. */
-export function withFreePoints(keys: TravelKey[], sights: TravelSight[], focal: number, cx: number, cy: number, rounds: number): { agreeing: number; depths: Map<number, FreePoint>[] } {
+export function withFreePoints(
+  keys: TravelKey[],
+  sights: TravelSight[],
+  focal: number,
+  cx: number,
+  cy: number,
+  rounds: number,
+): { agreeing: number; depths: Map<number, FreePoint>[] } {
   const none = new Float64Array(0);
   let depths: Map<number, FreePoint>[] = [];
   for (let round = 0; round <= rounds; round++) {
-    depths = keys.map((key, k) => depthsOf(key, sights.filter((s) => s.key === k), focal, cx, cy, FREE_STARTS, false));
+    depths = keys.map((key, k) =>
+      depthsOf(
+        key,
+        sights.filter((s) => s.key === k),
+        focal,
+        cx,
+        cy,
+        FREE_STARTS,
+        false,
+      ),
+    );
     if (round === rounds) break;
     for (const s of sights) repose(keys, s, none, none, depths[s.key]!, focal, cx, cy);
   }
   return { agreeing: depths.reduce((sum, d) => sum + [...d.values()].reduce((a, p) => a + p.sights, 0), 0), depths };
 }
 
-function repose(keys: readonly TravelKey[], s: TravelSight, ground: Float64Array, groundSeen: Float64Array, depth: ReadonlyMap<number, FreePoint>, focal: number, cx: number, cy: number): void {
+function repose(
+  keys: readonly TravelKey[],
+  s: TravelSight,
+  ground: Float64Array,
+  groundSeen: Float64Array,
+  depth: ReadonlyMap<number, FreePoint>,
+  focal: number,
+  cx: number,
+  cy: number,
+): void {
   const key = keys[s.key]!;
   const free = s.matches.filter((m) => depth.has(m.patch));
-  const n = groundSeen.length / 2, all = n + free.length;
+  const n = groundSeen.length / 2,
+    all = n + free.length;
   if (all < 12) return;
-  const points = new Float64Array(3 * all), seen = new Float64Array(2 * all), given = new Float64Array(all).fill(1);
-  points.set(ground); seen.set(groundSeen);
+  const points = new Float64Array(3 * all),
+    seen = new Float64Array(2 * all),
+    given = new Float64Array(all).fill(1);
+  points.set(ground);
+  seen.set(groundSeen);
   free.forEach((m, i) => {
-    const p = key.patches.patches[m.patch]!, z = 1 / Math.max(1e-3, depth.get(m.patch)!.rho);
-    points[3 * (n + i)] = ((p[0] - cx) / focal) * z; points[3 * (n + i) + 1] = ((p[1] - cy) / focal) * z; points[3 * (n + i) + 2] = z;
-    seen[2 * (n + i)] = m.x - cx; seen[2 * (n + i) + 1] = m.y - cy;
+    const p = key.patches.patches[m.patch]!,
+      z = 1 / Math.max(1e-3, depth.get(m.patch)!.rho);
+    points[3 * (n + i)] = ((p[0] - cx) / focal) * z;
+    points[3 * (n + i) + 1] = ((p[1] - cy) / focal) * z;
+    points[3 * (n + i) + 2] = z;
+    seen[2 * (n + i)] = m.x - cx;
+    seen[2 * (n + i) + 1] = m.y - cy;
     given[n + i] = n === 0 ? 1 : WEIGHT;
   });
   const fit = fitPose(points, seen, focal, chain(s.pose, inversePose(key.pose)), given);
@@ -67,15 +119,33 @@ function repose(keys: readonly TravelKey[], s: TravelSight, ground: Float64Array
 }
 
 /** Depths of a key's pieces from its sights' poses, in camera heights, the ground not told apart. */
-export function freeDepths(key: TravelKey, sights: readonly TravelSight[], focal: number, cx: number, cy: number): Map<number, FreePoint> {
+export function freeDepths(
+  key: TravelKey,
+  sights: readonly TravelSight[],
+  focal: number,
+  cx: number,
+  cy: number,
+): Map<number, FreePoint> {
   return depthsOf(key, sights, focal, cx, cy, STARTS, false);
 }
 
 /** A point's inverse depth in its key's camera, its sd, and how many sights it has. */
-export interface FreePoint { readonly rho: number; readonly sd: number; readonly sights: number }
+export interface FreePoint {
+  readonly rho: number;
+  readonly sd: number;
+  readonly sights: number;
+}
 
 /** Inverse depth of each piece that agrees with one depth and was not found to lie on the ground. */
-function depthsOf(key: TravelKey, sights: readonly TravelSight[], focal: number, cx: number, cy: number, starts: readonly number[], strict = true): Map<number, FreePoint> {
+function depthsOf(
+  key: TravelKey,
+  sights: readonly TravelSight[],
+  focal: number,
+  cx: number,
+  cy: number,
+  starts: readonly number[],
+  strict = true,
+): Map<number, FreePoint> {
   const back = inversePose(key.pose);
   const seen = new Map<number, Sight[]>();
   for (const s of sights) {
@@ -94,7 +164,11 @@ function depthsOf(key: TravelKey, sights: readonly TravelSight[], focal: number,
     const p = key.patches.patches[patch]!;
     const found = inverseDepth(p[0] - cx, p[1] - cy, focal, list, starts, least);
     if (found === null || (strict && found.rmsPx > AGREE_PX)) continue;
-    out.set(patch, { rho: found.rho, sd: Math.max(0.08, found.rmsPx) / Math.sqrt(Math.max(1e-9, found.information)), sights: list.length });
+    out.set(patch, {
+      rho: found.rho,
+      sd: Math.max(0.08, found.rmsPx) / Math.sqrt(Math.max(1e-9, found.information)),
+      sights: list.length,
+    });
   }
   return out;
 }

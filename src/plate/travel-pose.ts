@@ -9,7 +9,10 @@ import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/li
 import { applyVector, multiply, type Mat3, type Vec3 } from '../geometry/mat3.js';
 import { rotationFromVector } from '../geometry/rotation.js';
 
-export interface Pose { readonly r: Mat3; readonly t: Vec3 }
+export interface Pose {
+  readonly r: Mat3;
+  readonly t: Vec3;
+}
 export const AT_HOME: Pose = { r: [1, 0, 0, 0, 1, 0, 0, 0, 1], t: [0, 0, 0] };
 
 /** First `a`, then `b`. */
@@ -56,16 +59,29 @@ const LEAST_SCALE_PX = 0.06;
  * @param seen centred pixels of each
  * @param given weight of each point before the loss, or undefined for 1
  */
-export function fitPose(points: Float64Array, seen: Float64Array, focalPx: number, start: Pose, given?: Float64Array): PoseFit {
+export function fitPose(
+  points: Float64Array,
+  seen: Float64Array,
+  focalPx: number,
+  start: Pose,
+  given?: Float64Array,
+): PoseFit {
   const n = seen.length / 2;
   let pose = start;
-  const res = new Float64Array(2 * n), size = new Float64Array(n), weights = new Float64Array(n).fill(1);
+  const res = new Float64Array(2 * n),
+    size = new Float64Array(n),
+    weights = new Float64Array(n).fill(1);
   const look = (p: Pose): void => {
     for (let i = 0; i < n; i++) {
       const [x, y, z] = applyVector(p.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
       const zz = z + p.t[2];
-      if (zz > 1e-6) { res[2 * i] = (focalPx * (x + p.t[0])) / zz - seen[2 * i]!; res[2 * i + 1] = (focalPx * (y + p.t[1])) / zz - seen[2 * i + 1]!; }
-      else { res[2 * i] = 1e3; res[2 * i + 1] = 1e3; }
+      if (zz > 1e-6) {
+        res[2 * i] = (focalPx * (x + p.t[0])) / zz - seen[2 * i]!;
+        res[2 * i + 1] = (focalPx * (y + p.t[1])) / zz - seen[2 * i + 1]!;
+      } else {
+        res[2 * i] = 1e3;
+        res[2 * i + 1] = 1e3;
+      }
       size[i] = Math.hypot(res[2 * i]!, res[2 * i + 1]!);
     }
   };
@@ -86,53 +102,104 @@ export function fitPose(points: Float64Array, seen: Float64Array, focalPx: numbe
       weights[i] = q >= 1 ? 0 : (1 - q * q) ** 2;
       if (w === 0) continue;
       const [x, y, z] = applyVector(pose.r, [points[3 * i]!, points[3 * i + 1]!, points[3 * i + 2]!]);
-      const X = x + pose.t[0], Y = y + pose.t[1], Z = z + pose.t[2], k = focalPx / Z, u = X / Z, v = Y / Z;
+      const X = x + pose.t[0],
+        Y = y + pose.t[1],
+        Z = z + pose.t[2],
+        k = focalPx / Z,
+        u = X / Z,
+        v = Y / Z;
       // Turned by ω: ω × (R X).
-      const ju = [k * (0 - u * y), k * (z + u * x), k * (-y), k, 0, -k * u];
+      const ju = [k * (0 - u * y), k * (z + u * x), k * -y, k, 0, -k * u];
       const jv = [k * (-z - v * y), k * (v * x), k * x, 0, k, -k * v];
       for (let a = 0; a < 6; a++) {
         g[a] = g[a]! + w * (ju[a]! * res[2 * i]! + jv[a]! * res[2 * i + 1]!);
         for (let b = 0; b <= a; b++) jtj[6 * a + b] = jtj[6 * a + b]! + w * (ju[a]! * ju[b]! + jv[a]! * jv[b]!);
       }
     }
-    for (let a = 0; a < 6; a++) { for (let b = 0; b < a; b++) jtj[6 * b + a] = jtj[6 * a + b]!; jtj[7 * a] = jtj[7 * a]! * (1 + 1e-9) + 1e-12; }
+    for (let a = 0; a < 6; a++) {
+      for (let b = 0; b < a; b++) jtj[6 * b + a] = jtj[6 * a + b]!;
+      jtj[7 * a] = jtj[7 * a]! * (1 + 1e-9) + 1e-12;
+    }
     const l = choleskyFactor(jtj, 6);
     if (l === null) break;
     const s = solveWithFactor(l, g, 6);
-    pose = { r: multiply(rotationFromVector([-s[0]!, -s[1]!, -s[2]!]), pose.r), t: [pose.t[0] - s[3]!, pose.t[1] - s[4]!, pose.t[2] - s[5]!] };
+    pose = {
+      r: multiply(rotationFromVector([-s[0]!, -s[1]!, -s[2]!]), pose.r),
+      t: [pose.t[0] - s[3]!, pose.t[1] - s[4]!, pose.t[2] - s[5]!],
+    };
     if (round > 4 && Math.hypot(s[0]!, s[1]!, s[2]!) * focalPx < 1e-4 && Math.hypot(s[3]!, s[4]!, s[5]!) < 1e-6) break;
   }
   let agreeing = 0;
   for (let i = 0; i < n; i++) if (weights[i]! > 0.5) agreeing++;
   const covariance = invertSymmetric(jtj, 6);
-  return { pose, weights, residualPx: scale, agreeing, covariance: covariance === null ? null : covariance.map((v) => v * scale * scale) };
+  return {
+    pose,
+    weights,
+    residualPx: scale,
+    agreeing,
+    covariance: covariance === null ? null : covariance.map((v) => v * scale * scale),
+  };
 }
 
 /** One sight of a point: the camera's pose from home, and where it shows, centred pixels. */
-export interface Sight { readonly pose: Pose; readonly x: number; readonly y: number }
+export interface Sight {
+  readonly pose: Pose;
+  readonly x: number;
+  readonly y: number;
+}
 
 /**
  * Inverse depth of a point of the camera at home from its sights; null where fewer than `least` sights agree within 1.2 px.
  * @param x centred pixel at home
  */
-export function inverseDepth(x: number, y: number, focalPx: number, sights: readonly Sight[], starts: readonly number[], least: number): { rho: number; rmsPx: number; information: number } | null {
-  let best: { rho: number; rmsPx: number; information: number } | null = null, cheapest = Infinity;
-  const a = x / focalPx, b = y / focalPx;
+export function inverseDepth(
+  x: number,
+  y: number,
+  focalPx: number,
+  sights: readonly Sight[],
+  starts: readonly number[],
+  least: number,
+): { rho: number; rmsPx: number; information: number } | null {
+  let best: { rho: number; rmsPx: number; information: number } | null = null,
+    cheapest = Infinity;
+  const a = x / focalPx,
+    b = y / focalPx;
   for (const start of starts) {
-    let rho = start, cost = Infinity, info = 0, agree = 0, sum = 0;
+    let rho = start,
+      cost = Infinity,
+      info = 0,
+      agree = 0,
+      sum = 0;
     for (let k = 0; k < 8; k++) {
-      let h = 0, g = 0;
-      cost = 0; info = 0; agree = 0; sum = 0;
+      let h = 0,
+        g = 0;
+      cost = 0;
+      info = 0;
+      agree = 0;
+      sum = 0;
       for (const s of sights) {
         const [p, q, w] = applyVector(s.pose.r, [a, b, 1]);
-        const X = p + s.pose.t[0] * rho, Y = q + s.pose.t[1] * rho, Z = w + s.pose.t[2] * rho;
-        if (!(Z > 1e-6)) { cost += 9; continue; }
-        const ru = (focalPx * X) / Z - s.x, rv = (focalPx * Y) / Z - s.y, m = Math.hypot(ru, rv);
-        const du = (focalPx * (s.pose.t[0] - (X / Z) * s.pose.t[2])) / Z, dv = (focalPx * (s.pose.t[1] - (Y / Z) * s.pose.t[2])) / Z;
+        const X = p + s.pose.t[0] * rho,
+          Y = q + s.pose.t[1] * rho,
+          Z = w + s.pose.t[2] * rho;
+        if (!(Z > 1e-6)) {
+          cost += 9;
+          continue;
+        }
+        const ru = (focalPx * X) / Z - s.x,
+          rv = (focalPx * Y) / Z - s.y,
+          m = Math.hypot(ru, rv);
+        const du = (focalPx * (s.pose.t[0] - (X / Z) * s.pose.t[2])) / Z,
+          dv = (focalPx * (s.pose.t[1] - (Y / Z) * s.pose.t[2])) / Z;
         const l = m < 3 ? (1 - (m / 3) ** 2) ** 2 : 0;
         cost += m < 3 ? 3 * (1 - (1 - (m / 3) ** 2) ** 3) : 3;
-        h += l * (du * du + dv * dv); g += l * (du * ru + dv * rv);
-        if (m < 1.2) { agree++; sum += m * m; info += du * du + dv * dv; }
+        h += l * (du * du + dv * dv);
+        g += l * (du * ru + dv * rv);
+        if (m < 1.2) {
+          agree++;
+          sum += m * m;
+          info += du * du + dv * dv;
+        }
       }
       if (!(h > 1e-12)) break;
       const step = g / h;
@@ -141,7 +208,10 @@ export function inverseDepth(x: number, y: number, focalPx: number, sights: read
     }
     // No point lies behind the camera; a little less than nothing is far away.
     if (agree < least || rho < -0.02) continue;
-    if (cost < cheapest) { cheapest = cost; best = { rho: Math.max(0, rho), rmsPx: Math.sqrt(sum / (2 * agree)), information: info }; }
+    if (cost < cheapest) {
+      cheapest = cost;
+      best = { rho: Math.max(0, rho), rmsPx: Math.sqrt(sum / (2 * agree)), information: info };
+    }
   }
   return best;
 }

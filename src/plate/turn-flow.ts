@@ -9,8 +9,18 @@
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
 
-export interface BodyPlace { readonly x0: number; readonly y0: number; readonly y1: number; readonly radiusPx: number }
-export interface SurfaceRate { readonly frame: number; readonly rate: number; readonly spread: number; readonly patches: number }
+export interface BodyPlace {
+  readonly x0: number;
+  readonly y0: number;
+  readonly y1: number;
+  readonly radiusPx: number;
+}
+export interface SurfaceRate {
+  readonly frame: number;
+  readonly rate: number;
+  readonly spread: number;
+  readonly patches: number;
+}
 
 const HALF = 7;
 const N = (2 * HALF + 1) ** 2;
@@ -30,7 +40,12 @@ export class SurfaceFlow {
   }
 
   /** Rate from the last frame given to this one. `camera` maps the last frame's pixels of the set to this frame's; `moves` says whether a place of the last frame belongs to something that moves at all. */
-  next(luma: Float32Array, body: BodyPlace, camera: Mat3, moves: (x: number, y: number) => boolean = () => true): SurfaceRate {
+  next(
+    luma: Float32Array,
+    body: BodyPlace,
+    camera: Mat3,
+    moves: (x: number, y: number) => boolean = () => true,
+  ): SurfaceRate {
     fillPyramid(luma, this.current);
     const halves = [0, 1].map(() => new Float64Array(2 * REACH + 1));
     const patch = new Float32Array(N);
@@ -53,35 +68,63 @@ export class SurfaceFlow {
     this.frame++;
     if (count < 6) return { frame: this.frame, rate: 0, spread: Infinity, patches: count };
     const all = halves[0]!.map((v, k) => v + halves[1]![k]!);
-    const rate = peakOf(all), one = peakOf(halves[0]!), two = peakOf(halves[1]!);
+    const rate = peakOf(all),
+      one = peakOf(halves[0]!),
+      two = peakOf(halves[1]!);
     if (rate === null) return { frame: this.frame, rate: 0, spread: Infinity, patches: count };
     const spread = one === null || two === null ? 0.03 : Math.abs(one - two) / 2;
     return { frame: this.frame, rate, spread: spread + 0.0025, patches: count };
   }
 
   /** Squared positive correlation of one patch at every arc; false where it has no texture across. */
-  private score(x: number, y: number, sx: number, sy: number, c: number, patch: Float32Array, out: Float64Array): boolean {
-    const a = this.previous[0]!, b = this.current[0]!.data, w = a.width, h = a.height;
-    const px = x - 0.5, py = y - 0.5;
+  private score(
+    x: number,
+    y: number,
+    sx: number,
+    sy: number,
+    c: number,
+    patch: Float32Array,
+    out: Float64Array,
+  ): boolean {
+    const a = this.previous[0]!,
+      b = this.current[0]!.data,
+      w = a.width,
+      h = a.height;
+    const px = x - 0.5,
+      py = y - 0.5;
     if (!(px - HALF >= 1 && py - HALF >= 1 && px + HALF < w - 2 && py + HALF < h - 2)) return false;
-    let mean = 0, across = 0;
-    for (let k = 0, v = -HALF; v <= HALF; v++) for (let u = -HALF; u <= HALF; u++, k++) {
-      patch[k] = bilinear(a.data, w, px + u, py + v);
-      mean += patch[k]! / N;
-      const g = bilinear(a.data, w, px + u + 1, py + v) - bilinear(a.data, w, px + u - 1, py + v);
-      across += g * g;
-    }
+    let mean = 0,
+      across = 0;
+    for (let k = 0, v = -HALF; v <= HALF; v++)
+      for (let u = -HALF; u <= HALF; u++, k++) {
+        patch[k] = bilinear(a.data, w, px + u, py + v);
+        mean += patch[k]! / N;
+        const g = bilinear(a.data, w, px + u + 1, py + v) - bilinear(a.data, w, px + u - 1, py + v);
+        across += g * g;
+      }
     if (across < 1.5e-4 * N) return false;
     let tt = 0;
-    for (let k = 0; k < N; k++) { patch[k] = patch[k]! - mean; tt += patch[k]! * patch[k]!; }
+    for (let k = 0; k < N; k++) {
+      patch[k] = patch[k]! - mean;
+      tt += patch[k]! * patch[k]!;
+    }
     for (let i = -REACH; i <= REACH; i++) {
-      const qx = sx - 0.5 + i * STEP * c, qy = sy - 0.5;
-      if (!(qx - HALF >= 0 && qy - HALF >= 0 && qx + HALF < w - 1 && qy + HALF < h - 1)) { out[i + REACH] = 0; continue; }
-      let m = 0, ss = 0, ts = 0;
-      for (let k = 0, v = -HALF; v <= HALF; v++) for (let u = -HALF; u <= HALF; u++, k++) {
-        const s = bilinear(b, w, qx + u, qy + v);
-        m += s; ss += s * s; ts += s * patch[k]!;
+      const qx = sx - 0.5 + i * STEP * c,
+        qy = sy - 0.5;
+      if (!(qx - HALF >= 0 && qy - HALF >= 0 && qx + HALF < w - 1 && qy + HALF < h - 1)) {
+        out[i + REACH] = 0;
+        continue;
       }
+      let m = 0,
+        ss = 0,
+        ts = 0;
+      for (let k = 0, v = -HALF; v <= HALF; v++)
+        for (let u = -HALF; u <= HALF; u++, k++) {
+          const s = bilinear(b, w, qx + u, qy + v);
+          m += s;
+          ss += s * s;
+          ts += s * patch[k]!;
+        }
       const r = ts / Math.sqrt(tt * Math.max(1e-9, ss - (m * m) / N));
       out[i + REACH] = r > 0 ? r * r : 0;
     }
@@ -94,13 +137,20 @@ function peakOf(sum: Float64Array): number | null {
   let best = 1;
   for (let k = 1; k < sum.length - 1; k++) if (sum[k]! > sum[best]!) best = k;
   if (best <= 1 || best >= sum.length - 2) return null;
-  const a = sum[best - 1]!, b = sum[best]!, c = sum[best + 1]!;
+  const a = sum[best - 1]!,
+    b = sum[best]!,
+    c = sum[best + 1]!;
   const bend = a - 2 * b + c;
   return (best - REACH + (bend < 0 ? (0.5 * (a - c)) / bend : 0)) * STEP;
 }
 
 function bilinear(d: Float32Array, w: number, x: number, y: number): number {
-  const xi = x | 0, yi = y | 0, fx = x - xi, fy = y - yi, o = yi * w + xi;
-  const a = d[o]! + fx * (d[o + 1]! - d[o]!), b = d[o + w]! + fx * (d[o + w + 1]! - d[o + w]!);
+  const xi = x | 0,
+    yi = y | 0,
+    fx = x - xi,
+    fy = y - yi,
+    o = yi * w + xi;
+  const a = d[o]! + fx * (d[o + 1]! - d[o]!),
+    b = d[o + w]! + fx * (d[o + w + 1]! - d[o + w]!);
   return a + fy * (b - a);
 }

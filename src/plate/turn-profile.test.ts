@@ -3,7 +3,8 @@ import type { SurfaceRate } from './turn-flow.js';
 import { turnFromPoses } from './turn-poses.js';
 import { ANY_SWING, PERSON_SWING, solveProfile } from './turn-profile.js';
 
-const RATE = { num: 24, den: 1 }, N = 36;
+const RATE = { num: 24, den: 1 },
+  N = 36;
 /** A turn of 130° eased by a cosine. */
 const yaw = (t: number): number => -60 + 65 * (1 - Math.cos((Math.PI * t) / (N - 1)));
 
@@ -16,8 +17,18 @@ function slides(depth: number): SurfaceRate[] {
   });
 }
 
-function worst(depth: number, frames: readonly number[], swing: typeof PERSON_SWING): { worst: number; inside: number } {
-  const turn = solveProfile(frames.map((frame) => ({ frame, yawDeg: yaw(frame) })), slides(depth), 0, RATE, swing);
+function worst(
+  depth: number,
+  frames: readonly number[],
+  swing: typeof PERSON_SWING,
+): { worst: number; inside: number } {
+  const turn = solveProfile(
+    frames.map((frame) => ({ frame, yawDeg: yaw(frame) })),
+    slides(depth),
+    0,
+    RATE,
+    swing,
+  );
   const off = turn.frames.map((f) => Math.abs(f.yawDeg - yaw(f.frame)));
   return { worst: Math.max(...off), inside: turn.frames.filter((f, i) => off[i]! <= 2 * f.sd).length };
 }
@@ -25,7 +36,8 @@ function worst(depth: number, frames: readonly number[], swing: typeof PERSON_SW
 describe('yaw from poses and the slide of a surface', () => {
   it('of a body wider than deep is within 3°, and nearer than by a round one', () => {
     for (const depth of [0.55, 0.65, 0.8]) {
-      const flat = worst(depth, [0, 18, 35], PERSON_SWING), round = worst(depth, [0, 18, 35], { mean: 0, sd: 1e-3 });
+      const flat = worst(depth, [0, 18, 35], PERSON_SWING),
+        round = worst(depth, [0, 18, 35], { mean: 0, sd: 1e-3 });
       expect(flat.worst, `depth ${depth}`).toBeLessThan(3);
       expect(flat.worst).toBeLessThan(round.worst);
       expect(flat.inside).toBe(N);
@@ -38,12 +50,19 @@ describe('yaw from poses and the slide of a surface', () => {
 });
 
 describe('yaw from poses alone', () => {
-  const poses = (of: (t: number) => number, frames: readonly number[]): { frame: number; yawDeg: number }[] => frames.map((frame) => ({ frame, yawDeg: of(frame) }));
+  const poses = (of: (t: number) => number, frames: readonly number[]): { frame: number; yawDeg: number }[] =>
+    frames.map((frame) => ({ frame, yawDeg: of(frame) }));
   it('goes through the poses, never turns back, and lies between an even turn and one at rest at its ends', () => {
-    for (const frames of [[0, 35], [0, 18, 35], [0, 9, 35], [0, 7, 15, 30, 35]]) {
+    for (const frames of [
+      [0, 35],
+      [0, 18, 35],
+      [0, 9, 35],
+      [0, 7, 15, 30, 35],
+    ]) {
       const turn = turnFromPoses(poses(yaw, frames), N, RATE)!;
       for (const f of frames) expect(turn.frames[f]!.yawDeg).toBeCloseTo(yaw(f), 9);
-      for (let i = 1; i < N; i++) expect(turn.frames[i]!.yawDeg).toBeGreaterThanOrEqual(turn.frames[i - 1]!.yawDeg - 1e-9);
+      for (let i = 1; i < N; i++)
+        expect(turn.frames[i]!.yawDeg).toBeGreaterThanOrEqual(turn.frames[i - 1]!.yawDeg - 1e-9);
     }
     const even = (t: number): number => -60 + (130 * t) / (N - 1);
     for (const of of [yaw, even]) {

@@ -8,11 +8,21 @@ import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
 
 /** A shadow on the ground from foot to tip (px) of what stands `height` high (the view's metres). */
-export interface FoundShadow { readonly frame: number; readonly foot: readonly [number, number]; readonly tip: readonly [number, number]; readonly height: number }
+export interface FoundShadow {
+  readonly frame: number;
+  readonly foot: readonly [number, number];
+  readonly tip: readonly [number, number];
+  readonly height: number;
+}
 
 /** Row-major 3 × 3 matrix. */
 export type Mat3 = readonly [number, number, number, number, number, number, number, number, number];
-export type Quad = readonly [readonly [number, number], readonly [number, number], readonly [number, number], readonly [number, number]];
+export type Quad = readonly [
+  readonly [number, number],
+  readonly [number, number],
+  readonly [number, number],
+  readonly [number, number],
+];
 
 /** 5.2 ride: a planar region followed. */
 export interface RideTrack {

@@ -6,22 +6,36 @@ import { uprightEdges } from './view-lines.js';
 import { solveView } from './view.js';
 
 /** Antialiased half-plane wedge: 1 right of the line through a and b. */
-function edge(luma: Float32Array, w: number, h: number, a: readonly number[], b: readonly number[], gain: number): void {
-  const lx = b[0]! - a[0]!, ly = b[1]! - a[1]!, len = Math.hypot(lx, ly);
-  const y0 = Math.min(a[1]!, b[1]!), y1 = Math.max(a[1]!, b[1]!);
+function edge(
+  luma: Float32Array,
+  w: number,
+  h: number,
+  a: readonly number[],
+  b: readonly number[],
+  gain: number,
+): void {
+  const lx = b[0]! - a[0]!,
+    ly = b[1]! - a[1]!,
+    len = Math.hypot(lx, ly);
+  const y0 = Math.min(a[1]!, b[1]!),
+    y1 = Math.max(a[1]!, b[1]!);
   for (let y = 0; y < h; y++) {
     if (y + 0.5 < y0 || y + 0.5 > y1) continue;
     for (let x = 0; x < w; x++) {
-      const d = (-(ly) * (x + 0.5 - a[0]!) + lx * (y + 0.5 - a[1]!)) / len;
+      const d = (-ly * (x + 0.5 - a[0]!) + lx * (y + 0.5 - a[1]!)) / len;
       // A band of 14 px on one side of the line.
-      if (d > -1 && d < 15) luma[y * w + x] = luma[y * w + x]! + gain * Math.min(1, Math.max(0, d + 0.5)) * Math.min(1, Math.max(0, 14.5 - d));
+      if (d > -1 && d < 15)
+        luma[y * w + x] =
+          luma[y * w + x]! + gain * Math.min(1, Math.max(0, d + 0.5)) * Math.min(1, Math.max(0, 14.5 - d));
     }
   }
 }
 
 describe('line segments', () => {
-  it('finds a slanted band\'s two sides within a fifth of a pixel', () => {
-    const w = 240, h = 180, luma = new Float32Array(w * h).fill(0.3);
+  it("finds a slanted band's two sides within a fifth of a pixel", () => {
+    const w = 240,
+      h = 180,
+      luma = new Float32Array(w * h).fill(0.3);
     const random = new RandomStream(4);
     edge(luma, w, h, [100, 20], [112, 160], 0.4);
     for (let i = 0; i < luma.length; i++) luma[i] = luma[i]! + 0.01 * random.normal();
@@ -49,16 +63,24 @@ describe('line segments', () => {
 });
 
 describe('upright edges of the picture', () => {
-  const W = 960, H = 540;
+  const W = 960,
+    H = 540;
   const cam = groundCamera({ focalPx: 900, tiltDeg: -9, rollDeg: 0.8, cameraHeight: 1.6, widthPx: W, heightPx: H });
-  const px = (x: number, y: number, z: number): [number, number] => { const p = project(cam, [x, y, z])!; return [p.x, p.y]; };
+  const px = (x: number, y: number, z: number): [number, number] => {
+    const p = project(cam, [x, y, z])!;
+    return [p.x, p.y];
+  };
 
   it('settle the roll and sharpen the tilt of a view with a single upright', () => {
     const luma = new Float32Array(W * H).fill(0.35);
     for (const x of [-2.6, -1.2, 0.9, 2.3]) edge(luma, W, H, px(x, 2.4, 6), px(x, 0.2, 6), 0.3);
     const edges = uprightEdges(luma, W, H);
     expect(edges.observations.length).toBeGreaterThanOrEqual(4);
-    const marks = { frame: 0, focalPx: 900, marks: [{ kind: 'upright' as const, foot: px(0.2, 0, 7), top: px(0.2, 1.8, 7), height: 1.8 }] };
+    const marks = {
+      frame: 0,
+      focalPx: 900,
+      marks: [{ kind: 'upright' as const, foot: px(0.2, 0, 7), top: px(0.2, 1.8, 7), height: 1.8 }],
+    };
     const bare = solveView(marks, { widthPx: W, heightPx: H });
     const v = solveView(marks, { widthPx: W, heightPx: H, extra: edges.observations });
     expect(Math.abs(v.rollDeg.value! - 0.8)).toBeLessThan(0.15);
@@ -73,6 +95,15 @@ describe('upright edges of the picture', () => {
     expect(uprightEdges(luma, W, H).observations.length).toBe(0);
     edge(luma, W, H, px(-2, 2.4, 6), px(-2, 0.2, 6), 0.3);
     expect(uprightEdges(luma, W, H).observations.length).toBeGreaterThan(0);
-    expect(uprightEdges(luma, W, H, [[[0, 0], [W, 0], [W, H], [0, H]]]).observations.length).toBe(0);
+    expect(
+      uprightEdges(luma, W, H, [
+        [
+          [0, 0],
+          [W, 0],
+          [W, H],
+          [0, H],
+        ],
+      ]).observations.length,
+    ).toBe(0);
   });
 });

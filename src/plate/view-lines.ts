@@ -27,7 +27,8 @@ const POST_SD = (0.33 * Math.PI) / 180;
 
 /** Lean of a segment from the picture's vertical, radians, positive = top leans right. */
 function leanOf(s: LineSegment): number {
-  const up = s.a[1] < s.b[1] ? s.a : s.b, down = up === s.a ? s.b : s.a;
+  const up = s.a[1] < s.b[1] ? s.a : s.b,
+    down = up === s.a ? s.b : s.a;
   return Math.atan2(up[0] - down[0], down[1] - up[1]);
 }
 
@@ -35,11 +36,19 @@ function leanOf(s: LineSegment): number {
  * Finds upright edges in a luma plane (display-coded, height × width).
  * @param avoid polygons (people, things to be erased) whose edges say nothing of the set
  */
-export function uprightEdges(luma: Float32Array, width: number, height: number, avoid: readonly (readonly Point[])[] = []): UprightEdges {
+export function uprightEdges(
+  luma: Float32Array,
+  width: number,
+  height: number,
+  avoid: readonly (readonly Point[])[] = [],
+): UprightEdges {
   const none: UprightEdges = { observations: [], segments: [], support: 0, roll: null };
-  const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter((s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)));
+  const all = lineSegments(luma, width, height, { minLengthPx: Math.max(14, height / 10), nearVerticalDeg: 14 }).filter(
+    (s) => !avoid.some((p) => insidePolygon(p, (s.a[0] + s.b[0]) / 2, (s.a[1] + s.b[1]) / 2)),
+  );
   if (all.length < LEAST_SEGMENTS) return none;
-  const lean = all.map(leanOf), mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
+  const lean = all.map(leanOf),
+    mid = all.map((s) => [(s.a[0] + s.b[0]) / 2 - width / 2, (s.a[1] + s.b[1]) / 2 - height / 2] as const);
   // A vanishing point far off at (X, Y): lean ≈ roll + k x / (1 + k y'), to first order roll + k x; the second order is
   // put in through y, so that strong tilts are not lost.
   const model = (roll: number, k: number, i: number): number => {
@@ -61,14 +70,20 @@ export function uprightEdges(luma: Float32Array, width: number, height: number, 
   const sum = weight.reduce((a, b) => a + b, 0);
   const draw = (): number => {
     let t = random.uniform() * sum;
-    for (let i = 0; i < weight.length; i++) { t -= weight[i]!; if (t <= 0) return i; }
+    for (let i = 0; i < weight.length; i++) {
+      t -= weight[i]!;
+      if (t <= 0) return i;
+    }
     return weight.length - 1;
   };
   for (let round = 0; round < 500; round++) {
-    const i = draw(), j = draw();
+    const i = draw(),
+      j = draw();
     const dx = mid[j]![0] - mid[i]![0];
     if (Math.abs(dx) < 0.12 * width) continue;
-    const k = (Math.tan(lean[j]!) - Math.tan(lean[i]!)) / (dx - (mid[j]![1] * Math.tan(lean[j]!) - mid[i]![1] * Math.tan(lean[i]!)));
+    const k =
+      (Math.tan(lean[j]!) - Math.tan(lean[i]!)) /
+      (dx - (mid[j]![1] * Math.tan(lean[j]!) - mid[i]![1] * Math.tan(lean[i]!)));
     const roll = Math.tan(lean[i]!) * (1 + k * mid[i]![1]) - k * mid[i]![0];
     if (!(Math.abs(k) * width < 0.9) || Math.abs(roll) > 0.14) continue;
     const s = score(roll, k);
@@ -76,10 +91,12 @@ export function uprightEdges(luma: Float32Array, width: number, height: number, 
   }
   if (best.score < 0) return none;
   const chosen = all.filter((_, i) => Math.abs(lean[i]! - model(best.roll, best.k, i)) < 2.5 * noise[i]!);
-  const total = all.reduce((a, s) => a + s.lengthPx, 0), kept = chosen.reduce((a, s) => a + s.lengthPx, 0);
+  const total = all.reduce((a, s) => a + s.lengthPx, 0),
+    kept = chosen.reduce((a, s) => a + s.lengthPx, 0);
   const support = kept / total;
   const spread = Math.max(...chosen.map((s) => s.a[0])) - Math.min(...chosen.map((s) => s.a[0]));
-  if (chosen.length < LEAST_SEGMENTS || support < LEAST_SUPPORT || spread < 0.3 * width) return { ...none, segments: chosen, support };
+  if (chosen.length < LEAST_SEGMENTS || support < LEAST_SUPPORT || spread < 0.3 * width)
+    return { ...none, segments: chosen, support };
   const posts = byPost(chosen, 0.06 * width);
   const tall = posts.filter((q) => q.some((x) => x.lengthPx > height / 5)).length;
   // Two tall posts far apart, or three: less could be one leaning thing.
@@ -87,9 +104,21 @@ export function uprightEdges(luma: Float32Array, width: number, height: number, 
   const observations: ViewObservation[] = [];
   for (const post of posts) {
     const mass = post.reduce((a, q) => a + q.lengthPx, 0);
-    for (const q of post) observations.push({ kind: 'vertical', a: q.a, b: q.b, sdPx: 0.3, angleSd: POST_SD / Math.sqrt(q.lengthPx / mass) });
+    for (const q of post)
+      observations.push({
+        kind: 'vertical',
+        a: q.a,
+        b: q.b,
+        sdPx: 0.3,
+        angleSd: POST_SD / Math.sqrt(q.lengthPx / mass),
+      });
   }
-  return { observations, segments: chosen, support, roll: { value: Math.atan(best.roll), sd: POST_SD / Math.sqrt(posts.length) } };
+  return {
+    observations,
+    segments: chosen,
+    support,
+    roll: { value: Math.atan(best.roll), sd: POST_SD / Math.sqrt(posts.length) },
+  };
 }
 
 /** Groups segments whose middles lie within `gapPx` of each other across the picture. */
@@ -103,4 +132,3 @@ function byPost(segments: readonly LineSegment[], gapPx: number): LineSegment[][
   });
   return out;
 }
-

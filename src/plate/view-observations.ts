@@ -7,11 +7,26 @@ import { apply, type Mat3 } from '../geometry/mat3.js';
 import type { Mark, MarksFile, Point } from './marks.js';
 
 export type ViewObservation =
-  | { readonly kind: 'upright'; readonly foot: Point; readonly top: Point; readonly height: number | null; readonly heightSd: number; readonly sdPx: number; readonly leanSd: number }
+  | {
+      readonly kind: 'upright';
+      readonly foot: Point;
+      readonly top: Point;
+      readonly height: number | null;
+      readonly heightSd: number;
+      readonly sdPx: number;
+      readonly leanSd: number;
+    }
   | { readonly kind: 'groundLine'; readonly group: number; readonly a: Point; readonly b: Point; readonly sdPx: number }
   | { readonly kind: 'vertical'; readonly a: Point; readonly b: Point; readonly sdPx: number; readonly angleSd: number }
   | { readonly kind: 'horizon'; readonly a: Point; readonly b: Point; readonly sdPx: number }
-  | { readonly kind: 'rectangle'; readonly corners: readonly [Point, Point, Point, Point]; readonly plane: 'ground' | 'wall'; readonly width: number | null; readonly depth: number | null; readonly sdPx: number };
+  | {
+      readonly kind: 'rectangle';
+      readonly corners: readonly [Point, Point, Point, Point];
+      readonly plane: 'ground' | 'wall';
+      readonly width: number | null;
+      readonly depth: number | null;
+      readonly sdPx: number;
+    };
 
 /** How well a person points and knows heights: the program's own choice, stated here once. */
 export const MARK_NOISE = {
@@ -45,7 +60,15 @@ export interface ObservationSet {
   readonly notes: readonly string[];
 }
 
-const USED: ReadonlySet<Mark['kind']> = new Set(['upright', 'groundLines', 'horizon', 'rectangle', 'shadow', 'stand', 'performer']);
+const USED: ReadonlySet<Mark['kind']> = new Set([
+  'upright',
+  'groundLines',
+  'horizon',
+  'rectangle',
+  'shadow',
+  'stand',
+  'performer',
+]);
 
 /** Observations of the view at `marks.frame` from every mark that tells of it. */
 export function observationsFromMarks(marks: MarksFile, options: ObservationOptions): ObservationSet {
@@ -73,20 +96,44 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     switch (mark.kind) {
       case 'upright':
         feet.push(to(mark.foot));
-        observations.push({ kind: 'upright', foot: to(mark.foot), top: to(mark.top), height: mark.height ?? null, ...(mark.height === undefined || mark.heightSd === undefined ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd } : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }) });
+        observations.push({
+          kind: 'upright',
+          foot: to(mark.foot),
+          top: to(mark.top),
+          height: mark.height ?? null,
+          ...(mark.height === undefined || mark.heightSd === undefined
+            ? { heightSd: MARK_NOISE.uprightHeight, sdPx, leanSd }
+            : { heightSd: mark.heightSd / mark.height, sdPx: 2 * sdPx, leanSd: 3 * leanSd }),
+        });
         break;
       case 'stand':
         // Without a height it says nothing of the view.
         if (mark.height !== undefined) {
           feet.push(to(mark.ground));
-          observations.push({ kind: 'upright', foot: to(mark.ground), top: to(mark.top), height: mark.height, heightSd: MARK_NOISE.standHeight, sdPx: 1.5 * sdPx, leanSd: 3 * leanSd });
+          observations.push({
+            kind: 'upright',
+            foot: to(mark.ground),
+            top: to(mark.top),
+            height: mark.height,
+            heightSd: MARK_NOISE.standHeight,
+            sdPx: 1.5 * sdPx,
+            leanSd: 3 * leanSd,
+          });
         }
         break;
       case 'performer':
         // Its height is that of its top over the ground, wherever aside the top is seen.
         if (mark.height !== undefined) {
           feet.push(to(mark.ground));
-          observations.push({ kind: 'upright', foot: to(mark.ground), top: to([mark.ground[0], mark.top[1]]), height: mark.height, heightSd: MARK_NOISE.performerHeight, sdPx: 1.5 * sdPx, leanSd: MARK_NOISE.performerLeanRad });
+          observations.push({
+            kind: 'upright',
+            foot: to(mark.ground),
+            top: to([mark.ground[0], mark.top[1]]),
+            height: mark.height,
+            heightSd: MARK_NOISE.performerHeight,
+            sdPx: 1.5 * sdPx,
+            leanSd: MARK_NOISE.performerLeanRad,
+          });
         }
         break;
       case 'groundLines':
@@ -94,13 +141,28 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
         group++;
         break;
       case 'horizon':
-        observations.push({ kind: 'horizon', a: to(mark.line[0]), b: to(mark.line[1]), sdPx: sdPx * MARK_NOISE.horizonFactor });
+        observations.push({
+          kind: 'horizon',
+          a: to(mark.line[0]),
+          b: to(mark.line[1]),
+          sdPx: sdPx * MARK_NOISE.horizonFactor,
+        });
         break;
       case 'rectangle': {
         const corners = mark.corners.map((c) => to(c)) as [Point, Point, Point, Point];
         const plane = mark.plane ?? guessPlane(corners);
-        if (mark.plane === undefined) notes.push(`a rectangle's plane was not said; taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`);
-        observations.push({ kind: 'rectangle', corners, plane, width: mark.width ?? null, depth: mark.depth ?? null, sdPx });
+        if (mark.plane === undefined)
+          notes.push(
+            `a rectangle's plane was not said; taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`,
+          );
+        observations.push({
+          kind: 'rectangle',
+          corners,
+          plane,
+          width: mark.width ?? null,
+          depth: mark.depth ?? null,
+          sdPx,
+        });
         break;
       }
       case 'shadow':
@@ -117,13 +179,25 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
     if (to === null) continue;
     const foot = to(mark.foot);
     if (feet.some((f) => Math.hypot(f[0] - foot[0], f[1] - foot[1]) < 4 * sdPx)) continue;
-    observations.push({ kind: 'upright', foot, top: to(mark.top), height: mark.height, heightSd: MARK_NOISE.performerHeight, sdPx, leanSd: 2 * leanSd });
+    observations.push({
+      kind: 'upright',
+      foot,
+      top: to(mark.top),
+      height: mark.height,
+      heightSd: MARK_NOISE.performerHeight,
+      sdPx,
+      leanSd: 2 * leanSd,
+    });
   }
   // Shadows of uprights under one sun are parallel lines on the ground: two and more tell of the horizon.
   if (shadowRays.length >= 2) {
-    for (const s of shadowRays) observations.push({ kind: 'groundLine', group, a: s.a, b: s.b, sdPx: sdPx * MARK_NOISE.shadowTipFactor });
+    for (const s of shadowRays)
+      observations.push({ kind: 'groundLine', group, a: s.a, b: s.b, sdPx: sdPx * MARK_NOISE.shadowTipFactor });
   }
-  if (skipped.size > 0) notes.push(`marks on frame ${[...skipped].sort((a, b) => a - b).join(', ')} were left out: the camera is not known to stand still or only to turn between them and frame ${marks.frame}`);
+  if (skipped.size > 0)
+    notes.push(
+      `marks on frame ${[...skipped].sort((a, b) => a - b).join(', ')} were left out: the camera is not known to stand still or only to turn between them and frame ${marks.frame}`,
+    );
   return { observations, notes };
 }
 
@@ -141,7 +215,13 @@ export function orderWallCorners(c: readonly [Point, Point, Point, Point]): [Poi
   for (let k = 0; k < 4; k++) {
     for (const s of [1, 3]) {
       const q = [0, 1, 2, 3].map((i) => c[(k + i * s) % 4]!) as [Point, Point, Point, Point];
-      const score = q[0][1] + q[1][1] - q[2][1] - q[3][1] + 2 * (q[0][0] - q[1][0]) / (1 + Math.abs(q[0][0] - q[1][0])) + (q[0][0] > q[1][0] ? 1e6 : 0);
+      const score =
+        q[0][1] +
+        q[1][1] -
+        q[2][1] -
+        q[3][1] +
+        (2 * (q[0][0] - q[1][0])) / (1 + Math.abs(q[0][0] - q[1][0])) +
+        (q[0][0] > q[1][0] ? 1e6 : 0);
       if (score < bestScore) {
         bestScore = score;
         best = q;

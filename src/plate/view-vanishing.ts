@@ -26,24 +26,39 @@ export function focalFromVanishingPoints(v1: Point, v2: Point, principal: Point)
 
 /** Principal point of a triangle of three orthogonal vanishing points: its orthocentre (Caprile & Torre 1990). Null where they lie on a line. */
 export function orthocentre(a: Point, b: Point, c: Point): [number, number] | null {
-  const ax = c[0] - b[0], ay = c[1] - b[1], bx = c[0] - a[0], by = c[1] - a[1];
-  const p = ax * a[0] + ay * a[1], q = bx * b[0] + by * b[1];
+  const ax = c[0] - b[0],
+    ay = c[1] - b[1],
+    bx = c[0] - a[0],
+    by = c[1] - a[1];
+  const p = ax * a[0] + ay * a[1],
+    q = bx * b[0] + by * b[1];
   const det = ax * by - ay * bx;
   return Math.abs(det) < 1e-9 ? null : [(p * by - q * ay) / det, (ax * q - bx * p) / det];
 }
 
 /** Height of upright (foot, top) over that of a reference, by the cross ratio of Criminisi, Reid & Zisserman. */
-export function heightByCrossRatio(horizon: Vec3, zenith: Vec3, reference: { foot: Point; top: Point; height: number }, wanted: { foot: Point; top: Point }): number {
+export function heightByCrossRatio(
+  horizon: Vec3,
+  zenith: Vec3,
+  reference: { foot: Point; top: Point; height: number },
+  wanted: { foot: Point; top: Point },
+): number {
   const alphaZ = (u: { foot: Point; top: Point }): number => {
-    const b = homogeneous(u.foot), t = homogeneous(u.top);
-    const bt = cross(b, t), vt = cross(zenith, t);
+    const b = homogeneous(u.foot),
+      t = homogeneous(u.top);
+    const bt = cross(b, t),
+      vt = cross(zenith, t);
     return -Math.hypot(bt[0], bt[1], bt[2]) / (dot(horizon, b) * Math.hypot(vt[0], vt[1], vt[2]));
   };
   return (alphaZ(wanted) / alphaZ(reference)) * reference.height;
 }
 
 /** Camera height by the same cross ratio: the height of an upright whose top lies on the horizon. */
-export function cameraHeightByHorizon(horizon: Vec3, zenith: Vec3, reference: { foot: Point; top: Point; height: number }): number {
+export function cameraHeightByHorizon(
+  horizon: Vec3,
+  zenith: Vec3,
+  reference: { foot: Point; top: Point; height: number },
+): number {
   const axis = cross(homogeneous(reference.foot), zenith);
   const at = cross(axis, horizon);
   return heightByCrossRatio(horizon, zenith, reference, { foot: reference.foot, top: [at[0] / at[2], at[1] / at[2]] });

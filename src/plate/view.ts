@@ -60,14 +60,27 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   });
   const observations = [...set.observations, ...(options.extra ?? [])];
   if (observations.length === 0) {
-    throw new PlatewrightError('PW-VIEW-NO-MARKS', `no mark on frame ${marks.frame} tells how the camera looks; mark an upright of known height (a person's feet and head), two parallel lines on the ground, or the horizon`);
+    throw new PlatewrightError(
+      'PW-VIEW-NO-MARKS',
+      `no mark on frame ${marks.frame} tells how the camera looks; mark an upright of known height (a person's feet and head), two parallel lines on the ground, or the horizon`,
+    );
   }
   const notes = [...set.notes];
-  const priors: ViewPriors = { ...DEFAULT_PRIORS, ...options.priors, ...focalKnown(marks, options, notes), ...(marks.cameraHeight === undefined ? {} : { height: { m: marks.cameraHeight, relativeSd: 0.02 } }) };
+  const priors: ViewPriors = {
+    ...DEFAULT_PRIORS,
+    ...options.priors,
+    ...focalKnown(marks, options, notes),
+    ...(marks.cameraHeight === undefined ? {} : { height: { m: marks.cameraHeight, relativeSd: 0.02 } }),
+  };
   const problem = viewProblem(observations, priors, widthPx, heightPx);
   const best = bestOfStarts(problem, priors, widthPx);
   const covariance = best.covariance;
-  if (covariance === null) throw new PlatewrightError('PW-VIEW-SINGULAR', 'the marks leave the view undetermined in a way that even usual lenses do not settle; check that feet lie below heads and that lines are not points', { kind: 'input' });
+  if (covariance === null)
+    throw new PlatewrightError(
+      'PW-VIEW-SINGULAR',
+      'the marks leave the view undetermined in a way that even usual lenses do not settle; check that feet lie below heads and that lines are not points',
+      { kind: 'input' },
+    );
 
   const n = problem.parameterCount;
   // Redundancy: with residuals beyond their own noise the stated sd must grow; they never shrink it.
@@ -81,13 +94,27 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   for (let i = 0; i < problem.dataResiduals; i++) ssq += best.residuals[i]! * best.residuals[i]!;
   const pointSd = options.pointSdPx ?? observations.find((o) => 'sdPx' in o)?.sdPx ?? 1;
   const residualPx = Math.sqrt(ssq / Math.max(1, problem.dataResiduals)) * pointSd;
-  if (inflate > 4) notes.push(`the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; look for one that is misplaced or a height that is wrong`);
+  if (inflate > 4)
+    notes.push(
+      `the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; look for one that is misplaced or a height that is wrong`,
+    );
 
   const f = Math.exp(theta[0]);
   const lensSd = priors.focal ? priors.focal.relativeSd : lensPriorLnSd(priors, f, widthPx);
-  const metric = priors.height !== undefined || observations.some((o) => (o.kind === 'upright' && o.height !== null) || (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)));
+  const metric =
+    priors.height !== undefined ||
+    observations.some(
+      (o) =>
+        (o.kind === 'upright' && o.height !== null) ||
+        (o.kind === 'rectangle' && o.plane === 'ground' && (o.width !== null || o.depth !== null)),
+    );
   const sd = [0, 1, 2, 3].map((i) => Math.sqrt(c4[i * 5]!));
-  const led = priorLed(covariance, n, [priors.focal ? null : lensSd, priors.tilt.sdDeg * RAD_PER_DEG, priors.roll.sdDeg * RAD_PER_DEG, priors.height ? null : priors.cameraHeight.lnSd]);
+  const led = priorLed(covariance, n, [
+    priors.focal ? null : lensSd,
+    priors.tilt.sdDeg * RAD_PER_DEG,
+    priors.roll.sdDeg * RAD_PER_DEG,
+    priors.height ? null : priors.cameraHeight.lnSd,
+  ]);
   const frames: [number, number] = [marks.frame, marks.frame];
   const how = `least squares over ${observations.length} mark${observations.length === 1 ? '' : 's'}`;
   const lensHow = priors.focal ? `${how}, with the focal length known beforehand` : how;
@@ -95,16 +122,53 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   const tiltLed = led[1]!;
   const rollLed = led[2]!;
   const help = whatWouldHelp(observations, priors);
-  const mark = (value: number, unit: Measure['unit'], s: number, why: string, isLed: boolean, would: string | undefined): Measure =>
-    measured(value, unit, s, isLed ? `${why}; led by what is usual, not by the marks` : why, frames, { ...(isLed ? { priorLed: true } : {}), ...(would === undefined ? {} : { wouldHelp: would }) });
+  const mark = (
+    value: number,
+    unit: Measure['unit'],
+    s: number,
+    why: string,
+    isLed: boolean,
+    would: string | undefined,
+  ): Measure =>
+    measured(value, unit, s, isLed ? `${why}; led by what is usual, not by the marks` : why, frames, {
+      ...(isLed ? { priorLed: true } : {}),
+      ...(would === undefined ? {} : { wouldHelp: would }),
+    });
   return {
-    frame: marks.frame, widthPx, heightPx,
+    frame: marks.frame,
+    widthPx,
+    heightPx,
     focalPx: mark(f, 'px', f * sd[0]!, lensHow, focalLed, sd[0]! > 0.03 ? help.focal : undefined),
-    tiltDeg: mark(theta[1] * DEG_PER_RAD, 'deg', sd[1]! * DEG_PER_RAD, how, tiltLed, sd[1]! * DEG_PER_RAD > 0.5 ? help.tilt : undefined),
-    rollDeg: mark(theta[2] * DEG_PER_RAD, 'deg', sd[2]! * DEG_PER_RAD, how, rollLed, sd[2]! * DEG_PER_RAD > 0.5 ? help.roll : undefined),
+    tiltDeg: mark(
+      theta[1] * DEG_PER_RAD,
+      'deg',
+      sd[1]! * DEG_PER_RAD,
+      how,
+      tiltLed,
+      sd[1]! * DEG_PER_RAD > 0.5 ? help.tilt : undefined,
+    ),
+    rollDeg: mark(
+      theta[2] * DEG_PER_RAD,
+      'deg',
+      sd[2]! * DEG_PER_RAD,
+      how,
+      rollLed,
+      sd[2]! * DEG_PER_RAD > 0.5 ? help.roll : undefined,
+    ),
     cameraHeight: metric
-      ? mark(Math.exp(theta[3]), 'm', Math.exp(theta[3]) * sd[3]!, how, !priors.height && led[3]!, sd[3]! > 0.03 ? help.height : undefined)
-      : notMeasurable('m', 'no mark has a known length, so the picture could be a model of itself at any scale', 'an upright of known height, or a rectangle on the ground of known side'),
+      ? mark(
+          Math.exp(theta[3]),
+          'm',
+          Math.exp(theta[3]) * sd[3]!,
+          how,
+          !priors.height && led[3]!,
+          sd[3]! > 0.03 ? help.height : undefined,
+        )
+      : notMeasurable(
+          'm',
+          'no mark has a known length, so the picture could be a model of itself at any scale',
+          'an upright of known height, or a rectangle on the ground of known side',
+        ),
     covariance: c4,
     residualPx,
     notes,
@@ -128,7 +192,7 @@ function priorLed(covariance: Float64Array, n: number, priorSds: readonly (numbe
   const information = invertSymmetric(covariance, n);
   if (information === null) return [true, true, true, true];
   priorSds.forEach((sd, i) => {
-    if (sd !== null) information[i * n + i] = information[i * n + i]! - (8 / 9) / (sd * sd);
+    if (sd !== null) information[i * n + i] = information[i * n + i]! - 8 / 9 / (sd * sd);
   });
   const loose = invertSymmetric(information, n);
   return [0, 1, 2, 3].map((i) => loose === null || !(loose[i * n + i]! < 2.25 * covariance[i * n + i]!));
@@ -141,8 +205,14 @@ function lensPriorLnSd(priors: ViewPriors, f: number, widthPx: number): number {
   return (priors.fieldOfView.lnSd * 2 * half) / Math.sin(2 * half);
 }
 
-function bestOfStarts(problem: ReturnType<typeof viewProblem>, priors: ViewPriors, widthPx: number): LeastSquaresResult {
-  const mid = priors.focal ? priors.focal.px : widthPx / (2 * Math.tan((priors.fieldOfView.medianDeg * RAD_PER_DEG) / 2));
+function bestOfStarts(
+  problem: ReturnType<typeof viewProblem>,
+  priors: ViewPriors,
+  widthPx: number,
+): LeastSquaresResult {
+  const mid = priors.focal
+    ? priors.focal.px
+    : widthPx / (2 * Math.tan((priors.fieldOfView.medianDeg * RAD_PER_DEG) / 2));
   const focals = priors.focal ? [mid] : [mid, mid * 0.6, mid * 1.8];
   const heights = priors.height ? [priors.height.m] : [priors.cameraHeight.medianM, priors.cameraHeight.medianM * 0.4];
   let best: LeastSquaresResult | undefined;
@@ -150,27 +220,53 @@ function bestOfStarts(problem: ReturnType<typeof viewProblem>, priors: ViewPrior
     for (const tilt of [-4, -14, 4, -30]) {
       for (const h of heights) {
         const start = problem.start([Math.log(f), tilt * RAD_PER_DEG, 0, Math.log(h)]);
-        const r = levenbergMarquardt({ start, residualCount: problem.residualCount, residuals: problem.residuals, loss: { kind: 'huber', scale: 3 }, maxIterations: 120 });
+        const r = levenbergMarquardt({
+          start,
+          residualCount: problem.residualCount,
+          residuals: problem.residuals,
+          loss: { kind: 'huber', scale: 3 },
+          maxIterations: 120,
+        });
         if (!Number.isFinite(r.cost)) continue;
-        if (best === undefined || r.cost < best.cost - 1e-9 || (best.covariance === null && r.covariance !== null)) best = r;
+        if (best === undefined || r.cost < best.cost - 1e-9 || (best.covariance === null && r.covariance !== null))
+          best = r;
       }
     }
     // The starts differ only to escape false valleys: a fit that leaves nothing to explain needs no further lens.
     if (best !== undefined && best.covariance !== null && best.cost < 0.5 * problem.dataResiduals) break;
   }
-  if (best === undefined) throw new PlatewrightError('PW-VIEW-SINGULAR', 'no camera agrees with these marks; check that feet lie below heads and that lines are not points');
+  if (best === undefined)
+    throw new PlatewrightError(
+      'PW-VIEW-SINGULAR',
+      'no camera agrees with these marks; check that feet lie below heads and that lines are not points',
+    );
   return best;
 }
 
-interface Help { focal: string; tilt: string; roll: string; height: string }
+interface Help {
+  focal: string;
+  tilt: string;
+  roll: string;
+  height: string;
+}
 
 /** Which mark would improve what most, from what is there already. */
 function whatWouldHelp(observations: readonly ViewObservation[], priors: ViewPriors): Help {
   const uprights = observations.filter((o) => o.kind === 'upright' && o.height !== null).length;
   const lines = observations.some((o) => o.kind === 'groundLine');
-  const focal = 'a rectangle of known shape lying on the ground, or the lens itself; a pan of the same camera gives it too';
-  const tilt = uprights >= 1 && !lines ? 'two parallel lines that run away on the ground, the horizon, or an upright of known height at another distance' : lines ? 'a second upright of known height, far from the first' : 'the horizon, or two parallel lines that run away on the ground';
+  const focal =
+    'a rectangle of known shape lying on the ground, or the lens itself; a pan of the same camera gives it too';
+  const tilt =
+    uprights >= 1 && !lines
+      ? 'two parallel lines that run away on the ground, the horizon, or an upright of known height at another distance'
+      : lines
+        ? 'a second upright of known height, far from the first'
+        : 'the horizon, or two parallel lines that run away on the ground';
   const roll = 'two upright posts or house edges far apart in the picture, or the horizon';
-  const height = priors.height ? 'a second tape measure' : uprights === 0 ? 'an upright of known height standing on the ground' : 'another upright of known height, at another distance';
+  const height = priors.height
+    ? 'a second tape measure'
+    : uprights === 0
+      ? 'an upright of known height standing on the ground'
+      : 'another upright of known height, at another distance';
   return { focal, tilt, roll, height };
 }

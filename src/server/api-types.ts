@@ -1,7 +1,15 @@
 /**
  * What the workbench and the server say to each other. The browser imports these types only; nothing here may pull in code.
  */
-import type { CutDocument, FilmDocument, JoinDocument, MomentDocument, PickDocument, ProductionDocument, TakeDocument } from '../book/documents.js';
+import type {
+  CutDocument,
+  FilmDocument,
+  JoinDocument,
+  MomentDocument,
+  PickDocument,
+  ProductionDocument,
+  TakeDocument,
+} from '../book/documents.js';
 import type { Settings } from '../book/settings.js';
 import type { StudioRow } from '../book/studio.js';
 import type { Brief } from '../brief/types.js';
@@ -26,7 +34,12 @@ export interface BookState {
   readonly day: unknown;
   /** Take id → stamp of its quick join (GET /api/clip/quick/:take.mp4), where one was made. */
   readonly quick: Readonly<Record<string, string>>;
-  readonly deliveries: readonly { readonly id: string; readonly at: string; readonly files: readonly string[]; readonly report: unknown }[];
+  readonly deliveries: readonly {
+    readonly id: string;
+    readonly at: string;
+    readonly files: readonly string[];
+    readonly report: unknown;
+  }[];
   /** Tolerances and attention as they hold, beside the program's own. POST /api/settings {name, numbers | null} changes one. */
   readonly settings: Settings;
   /** Performer, camera, place, as lines. POST /api/studio {name, text} changes one. */
@@ -57,7 +70,14 @@ export interface PhoneInvitation {
 
 /** Ledger: what was borrowed and spent. Filled by the cut stage's ledger. */
 export interface LedgerState {
-  readonly spent: readonly { readonly id: string; readonly date: string; readonly what: string; readonly minutes: number; readonly money: number; readonly currency: string }[];
+  readonly spent: readonly {
+    readonly id: string;
+    readonly date: string;
+    readonly what: string;
+    readonly minutes: number;
+    readonly money: number;
+    readonly currency: string;
+  }[];
   readonly purposes: readonly { readonly id: string; readonly text: string }[];
   readonly borrowed: unknown;
 }
@@ -65,7 +85,11 @@ export interface LedgerState {
 /** POST /api/edit: one undoable edit. `change` replaces the named fields of a document and leaves the others as the book has them by then. */
 export interface EditRequest {
   readonly title: string;
-  readonly changes: readonly ({ readonly do: 'put'; readonly kind: string; readonly document: unknown } | { readonly do: 'change'; readonly kind: string; readonly id: string; readonly fields: unknown } | { readonly do: 'remove'; readonly kind: string; readonly id: string })[];
+  readonly changes: readonly (
+    | { readonly do: 'put'; readonly kind: string; readonly document: unknown }
+    | { readonly do: 'change'; readonly kind: string; readonly id: string; readonly fields: unknown }
+    | { readonly do: 'remove'; readonly kind: string; readonly id: string }
+  )[];
 }
 
 /** POST /api/jobs */

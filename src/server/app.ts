@@ -55,32 +55,107 @@ export interface PhoneDesk {
 
 const STATUS = { finding: 409, usage: 400, input: 422, internal: 500 } as const;
 const MIME: Record<string, string> = {
-  '.html': 'text/html; charset=utf-8', '.js': 'text/javascript; charset=utf-8', '.css': 'text/css; charset=utf-8', '.svg': 'image/svg+xml', '.png': 'image/png', '.woff2': 'font/woff2',
-  '.ico': 'image/x-icon', '.json': 'application/json', '.mp4': 'video/mp4', '.mov': 'video/quicktime', '.mkv': 'video/x-matroska', '.wav': 'audio/wav', '.vtt': 'text/vtt; charset=utf-8',
-  '.pdf': 'application/pdf', '.ics': 'text/calendar; charset=utf-8', '.csv': 'text/csv; charset=utf-8', '.edl': 'text/plain; charset=utf-8', '.otio': 'application/json', '.jpg': 'image/jpeg', '.txt': 'text/plain; charset=utf-8', '.map': 'application/json', '.webmanifest': 'application/manifest+json',
+  '.html': 'text/html; charset=utf-8',
+  '.js': 'text/javascript; charset=utf-8',
+  '.css': 'text/css; charset=utf-8',
+  '.svg': 'image/svg+xml',
+  '.png': 'image/png',
+  '.woff2': 'font/woff2',
+  '.ico': 'image/x-icon',
+  '.json': 'application/json',
+  '.mp4': 'video/mp4',
+  '.mov': 'video/quicktime',
+  '.mkv': 'video/x-matroska',
+  '.wav': 'audio/wav',
+  '.vtt': 'text/vtt; charset=utf-8',
+  '.pdf': 'application/pdf',
+  '.ics': 'text/calendar; charset=utf-8',
+  '.csv': 'text/csv; charset=utf-8',
+  '.edl': 'text/plain; charset=utf-8',
+  '.otio': 'application/json',
+  '.jpg': 'image/jpeg',
+  '.txt': 'text/plain; charset=utf-8',
+  '.map': 'application/json',
+  '.webmanifest': 'application/manifest+json',
 };
 const SOURCES = new Set<FrameSource>(['film', 'plate', 'take', 'join', 'matte']);
 
 const editSchema = z.object({
   title: z.string().min(1).max(200),
-  changes: z.array(z.discriminatedUnion('do', [
-    z.object({ do: z.literal('put'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), document: z.record(z.string(), z.unknown()) }),
-    z.object({ do: z.literal('change'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string(), fields: z.record(z.string(), z.unknown()) }),
-    z.object({ do: z.literal('remove'), kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]), id: z.string() }),
-  ])).min(1).max(500),
+  changes: z
+    .array(
+      z.discriminatedUnion('do', [
+        z.object({
+          do: z.literal('put'),
+          kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]),
+          document: z.record(z.string(), z.unknown()),
+        }),
+        z.object({
+          do: z.literal('change'),
+          kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]),
+          id: z.string(),
+          fields: z.record(z.string(), z.unknown()),
+        }),
+        z.object({
+          do: z.literal('remove'),
+          kind: z.enum(DOCUMENT_KINDS as [DocumentKind, ...DocumentKind[]]),
+          id: z.string(),
+        }),
+      ]),
+    )
+    .min(1)
+    .max(500),
 });
-const settingSchema = z.object({ name: z.string().min(1).max(40), numbers: z.array(z.number()).min(1).max(2).nullable() });
+const settingSchema = z.object({
+  name: z.string().min(1).max(40),
+  numbers: z.array(z.number()).min(1).max(2).nullable(),
+});
 const studioSchema = z.object({ name: z.string().min(1).max(40), text: z.string().max(200) });
-const jobSchema = z.object({ kind: z.enum(['scan', 'measure', 'brief', 'verdict', 'outline', 'quick', 'join', 'inspect', 'day', 'deliver', 'reveal']), subject: z.string().max(64), spec: z.record(z.string(), z.unknown()).default({}) });
+const jobSchema = z.object({
+  kind: z.enum([
+    'scan',
+    'measure',
+    'brief',
+    'verdict',
+    'outline',
+    'quick',
+    'join',
+    'inspect',
+    'day',
+    'deliver',
+    'reveal',
+  ]),
+  subject: z.string().max(64),
+  spec: z.record(z.string(), z.unknown()).default({}),
+});
 
 export function bookState(book: Book): BookState {
   const byId = <K extends 'measures' | 'brief'>(kind: K, field: string): Record<string, never> =>
-    Object.fromEntries(book.list(kind).map((d) => [d.id, (d as unknown as Record<string, unknown>)[field]])) as Record<string, never>;
+    Object.fromEntries(book.list(kind).map((d) => [d.id, (d as unknown as Record<string, unknown>)[field]])) as Record<
+      string,
+      never
+    >;
   return {
-    pulse: `${book.pulse()}`, production: book.need('production', 'production'),
-    films: book.list('film'), picks: book.list('pick').sort((a, b) => a.order - b.order), takes: book.list('take'), joins: book.list('join'), moments: book.list('moment'),
-    cut: book.get('cut', 'cut'), measures: byId('measures', 'measures'), briefs: byId('brief', 'brief'), day: book.list('day')[0]?.plan ?? null,
-    quick: quickJoins(book), deliveries: book.list('delivery'), settings: settingsOf(book), studio: studioOf(book), stale: staleOf(book), missing: missingMedia(book), ledger: ledgerOf(book), history: book.history(30), jobs: listJobs(book, 40),
+    pulse: `${book.pulse()}`,
+    production: book.need('production', 'production'),
+    films: book.list('film'),
+    picks: book.list('pick').sort((a, b) => a.order - b.order),
+    takes: book.list('take'),
+    joins: book.list('join'),
+    moments: book.list('moment'),
+    cut: book.get('cut', 'cut'),
+    measures: byId('measures', 'measures'),
+    briefs: byId('brief', 'brief'),
+    day: book.list('day')[0]?.plan ?? null,
+    quick: quickJoins(book),
+    deliveries: book.list('delivery'),
+    settings: settingsOf(book),
+    studio: studioOf(book),
+    stale: staleOf(book),
+    missing: missingMedia(book),
+    ledger: ledgerOf(book),
+    history: book.history(30),
+    jobs: listJobs(book, 40),
   };
 }
 
@@ -93,7 +168,14 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     const known = error instanceof PlatewrightError;
     const code = known ? error.code : 'PW-INTERNAL';
     if (!known) process.stderr.write(`PW-INTERNAL: ${error.stack ?? error.message}\n`);
-    const status = code === 'PW-SERVER-HOST' || code === 'PW-SERVER-ORIGIN' ? 403 : code === 'PW-BOOK-NO-SUCH' || code === 'PW-SERVER-NO-SUCH' ? 404 : known ? STATUS[error.kind] : 500;
+    const status =
+      code === 'PW-SERVER-HOST' || code === 'PW-SERVER-ORIGIN'
+        ? 403
+        : code === 'PW-BOOK-NO-SUCH' || code === 'PW-SERVER-NO-SUCH'
+          ? 404
+          : known
+            ? STATUS[error.kind]
+            : 500;
     return c.json({ error: { code, message: error.message, detail: known ? error.detail : {} } }, status);
   });
 
@@ -103,7 +185,10 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     c.header('X-Content-Type-Options', 'nosniff');
     c.header('Referrer-Policy', 'no-referrer');
     c.header('Cross-Origin-Resource-Policy', 'same-origin');
-    c.header('Content-Security-Policy', "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'");
+    c.header(
+      'Content-Security-Policy',
+      "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'",
+    );
   });
 
   app.get('/api/book', (c) => c.json(bookState(book)));
@@ -129,7 +214,12 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
         if (change.do === 'remove') scope.remove(change.kind, change.id);
         else if (change.do === 'change') {
           const now = scope.get(change.kind, change.id);
-          if (now === null) throw new PlatewrightError('PW-BOOK-NO-SUCH', `the book has no ${change.kind} "${change.id}" (any more); nothing was changed`, { kind: 'usage' });
+          if (now === null)
+            throw new PlatewrightError(
+              'PW-BOOK-NO-SUCH',
+              `the book has no ${change.kind} "${change.id}" (any more); nothing was changed`,
+              { kind: 'usage' },
+            );
           scope.put(change.kind, { ...now, ...change.fields, id: change.id } as DocumentOf<DocumentKind>);
         } else scope.put(change.kind, change.document as DocumentOf<DocumentKind>);
       }
@@ -141,12 +231,23 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
 
   const phones = (): PhoneDesk => {
     const open = options.phones?.() ?? null;
-    if (open === null) throw new PlatewrightError('PW-SERVER-NO-SUCH', 'no phone can come in; start the workbench with --lan', { kind: 'usage' });
+    if (open === null)
+      throw new PlatewrightError('PW-SERVER-NO-SUCH', 'no phone can come in; start the workbench with --lan', {
+        kind: 'usage',
+      });
     return open;
   };
   app.get('/api/phone', (c) => c.json(options.phones?.()?.invitation() ?? null));
-  app.post('/api/phone/code', async (c) => { await body(c); phones().renew(); return c.json(phones().invitation()); });
-  app.post('/api/phone/forget', async (c) => { await body(c); phones().forget(); return c.json(phones().invitation()); });
+  app.post('/api/phone/code', async (c) => {
+    await body(c);
+    phones().renew();
+    return c.json(phones().invitation());
+  });
+  app.post('/api/phone/forget', async (c) => {
+    await body(c);
+    phones().forget();
+    return c.json(phones().invitation());
+  });
 
   app.get('/api/jobs', (c) => c.json(listJobs(book)));
   app.post('/api/jobs', async (c) => {
@@ -155,41 +256,102 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     runner.wake();
     return c.json(job, 202);
   });
-  app.post('/api/jobs/:id/stop', (c) => { need(getJob(book, c.req.param('id')), 'job'); stopJob(book, c.req.param('id')); return c.json(getJob(book, c.req.param('id'))); });
-  app.post('/api/jobs/:id/resume', (c) => { need(getJob(book, c.req.param('id')), 'job'); resumeJob(book, c.req.param('id')); runner.wake(); return c.json(getJob(book, c.req.param('id'))); });
+  app.post('/api/jobs/:id/stop', (c) => {
+    need(getJob(book, c.req.param('id')), 'job');
+    stopJob(book, c.req.param('id'));
+    return c.json(getJob(book, c.req.param('id')));
+  });
+  app.post('/api/jobs/:id/resume', (c) => {
+    need(getJob(book, c.req.param('id')), 'job');
+    resumeJob(book, c.req.param('id'));
+    runner.wake();
+    return c.json(getJob(book, c.req.param('id')));
+  });
 
-  app.get('/api/events', (c) => streamSSE(c, async (stream) => {
-    let open = true;
-    stream.onAbort(() => { open = false; });
-    let pulse = '', jobs = '', silent = 0;
-    while (open) {
-      const p = book.pulse();
-      const j = jobsPulse(book);
-      if (p !== pulse) { pulse = p; silent = 0; await stream.writeSSE({ event: 'pulse', data: p }); }
-      if (j !== jobs) { jobs = j; silent = 0; await stream.writeSSE({ event: 'jobs', data: JSON.stringify(listJobs(book, 40)) }); }
-      // Proxies and phones drop a stream that says nothing.
-      if (++silent >= 60) { silent = 0; await stream.writeSSE({ event: 'still-here', data: '' }); }
-      await stream.sleep(250);
-    }
-  }));
+  app.get('/api/events', (c) =>
+    streamSSE(c, async (stream) => {
+      let open = true;
+      stream.onAbort(() => {
+        open = false;
+      });
+      let pulse = '',
+        jobs = '',
+        silent = 0;
+      while (open) {
+        const p = book.pulse();
+        const j = jobsPulse(book);
+        if (p !== pulse) {
+          pulse = p;
+          silent = 0;
+          await stream.writeSSE({ event: 'pulse', data: p });
+        }
+        if (j !== jobs) {
+          jobs = j;
+          silent = 0;
+          await stream.writeSSE({ event: 'jobs', data: JSON.stringify(listJobs(book, 40)) });
+        }
+        // Proxies and phones drop a stream that says nothing.
+        if (++silent >= 60) {
+          silent = 0;
+          await stream.writeSSE({ event: 'still-here', data: '' });
+        }
+        await stream.sleep(250);
+      }
+    }),
+  );
 
   app.get('/api/frame/:what/:id/:n', async (c) => {
-    const jpeg = await frames.jpeg(sourceOf(c.req.param('what')), c.req.param('id'), wholeNumber(c.req.param('n'), 'frame'), optionalWidth(c));
+    const jpeg = await frames.jpeg(
+      sourceOf(c.req.param('what')),
+      c.req.param('id'),
+      wholeNumber(c.req.param('n'), 'frame'),
+      optionalWidth(c),
+    );
     return picture(c, jpeg);
   });
-  app.get('/api/pixel/:what/:id/:n', async (c) => c.json(await frames.pixel(sourceOf(c.req.param('what')), c.req.param('id'), wholeNumber(c.req.param('n'), 'frame'), Number(c.req.query('x')), Number(c.req.query('y')))));
-  app.get('/api/preview/:pick/:n', async (c) => picture(c, await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
-    step: c.req.query('step'), view: c.req.query('view'), off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''), width: optionalWidth(c), changes: changesOf(c.req.query('set')),
-  })));
+  app.get('/api/pixel/:what/:id/:n', async (c) =>
+    c.json(
+      await frames.pixel(
+        sourceOf(c.req.param('what')),
+        c.req.param('id'),
+        wholeNumber(c.req.param('n'), 'frame'),
+        Number(c.req.query('x')),
+        Number(c.req.query('y')),
+      ),
+    ),
+  );
+  app.get('/api/preview/:pick/:n', async (c) =>
+    picture(
+      c,
+      await previewFrame(book, c.req.param('pick'), wholeNumber(c.req.param('n'), 'frame'), {
+        step: c.req.query('step'),
+        view: c.req.query('view'),
+        off: (c.req.query('off') ?? '').split(',').filter((s) => s !== ''),
+        width: optionalWidth(c),
+        changes: changesOf(c.req.query('set')),
+      }),
+    ),
+  );
   app.get('/api/propose-marks/:what/:id/:n', async (c) => {
-    const what = sourceOf(c.req.param('what')), n = wholeNumber(c.req.param('n'), 'frame');
+    const what = sourceOf(c.req.param('what')),
+      n = wholeNumber(c.req.param('n'), 'frame');
     const frame = await (await frames.reader(await frames.pathOf(what, c.req.param('id')))).frame(n);
     const proposals = proposeMarks(lumaPlane(frame), frame.widthPx, frame.heightPx, n);
-    const more = what === 'take' ? [...(await outlineOf(c.req.param('id'), n)), ...(await screenOf(c.req.param('id'), n)).proposals] : what === 'plate' ? await proposePeople(await frames.reader(await frames.pathOf(what, c.req.param('id'))), n, book.get('measures', c.req.param('id'))?.measures.camera) : [];
+    const more =
+      what === 'take'
+        ? [...(await outlineOf(c.req.param('id'), n)), ...(await screenOf(c.req.param('id'), n)).proposals]
+        : what === 'plate'
+          ? await proposePeople(
+              await frames.reader(await frames.pathOf(what, c.req.param('id'))),
+              n,
+              book.get('measures', c.req.param('id'))?.measures.camera,
+            )
+          : [];
     return c.json({ proposals: [...more, ...proposals] });
   });
   const outlineOf = async (id: string, n: number): Promise<ProposedMark[]> => {
-    const take = book.need('take', id), path = await frames.pathOf('take', id);
+    const take = book.need('take', id),
+      path = await frames.pathOf('take', id);
     if (take.kind === 'layers') return [];
     const one = await proposeOutline(await frames.reader(path), take.marks ?? { frame: 0, marks: [] }, n);
     return one === null ? [] : [one];
@@ -197,12 +359,20 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   // The screen's useful part is looked for in frames of the whole take, once.
   const screens = new Map<string, ReturnType<typeof proposeScreenMark>>();
   const screenOf = async (id: string, n: number): Promise<{ proposals: ProposedMark[]; why: string }> => {
-    const path = await frames.pathOf('take', id), reader = await frames.reader(path);
+    const path = await frames.pathOf('take', id),
+      reader = await frames.reader(path);
     if (reader.info.frameCount < 2) return { proposals: [], why: 'a still has no screen that could be told from it' };
     let found = screens.get(path);
-    if (found === undefined) { screens.set(path, (found = proposeScreenMark(reader, 0))); found.catch(() => screens.delete(path)); }
+    if (found === undefined) {
+      screens.set(path, (found = proposeScreenMark(reader, 0)));
+      found.catch(() => screens.delete(path));
+    }
     const { proposal, why } = await found;
-    return { proposals: proposal === null ? [] : [{ ...proposal, mark: { ...proposal.mark, frame: n } as ProposedMark['mark'] }], why };
+    return {
+      proposals:
+        proposal === null ? [] : [{ ...proposal, mark: { ...proposal.mark, frame: n } as ProposedMark['mark'] }],
+      why,
+    };
   };
   app.get('/api/propose-screen/:take', async (c) => c.json(await screenOf(c.req.param('take'), 0)));
   app.get('/api/grain/:pick/:n', async (c) => {
@@ -222,19 +392,28 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
   app.get('/api/delivery/:id/:index', (c) => {
     const d = book.need('delivery', c.req.param('id'));
     const stored = d.files[wholeNumber(c.req.param('index'), 'file')];
-    if (stored === undefined) throw new PlatewrightError('PW-SERVER-NO-SUCH', 'that delivery has no such file', { kind: 'usage' });
+    if (stored === undefined)
+      throw new PlatewrightError('PW-SERVER-NO-SUCH', 'that delivery has no such file', { kind: 'usage' });
     return sendFile(c, book.mediaPath(stored));
   });
   mediaRoutes(app, book, runner);
 
-  app.all('/api/*', (c) => { throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is nothing at ${c.req.path}`, { kind: 'usage' }); });
+  app.all('/api/*', (c) => {
+    throw new PlatewrightError('PW-SERVER-NO-SUCH', `there is nothing at ${c.req.path}`, { kind: 'usage' });
+  });
 
   app.get('*', async (c) => {
     const asked = decodeURIComponent(c.req.path);
     const path = normalize(join(options.webFolder, asked));
-    if (path !== options.webFolder && !path.startsWith(options.webFolder + sep)) throw new PlatewrightError('PW-PATH-OUTSIDE', 'that path leaves the workbench', { kind: 'usage' });
+    if (path !== options.webFolder && !path.startsWith(options.webFolder + sep))
+      throw new PlatewrightError('PW-PATH-OUTSIDE', 'that path leaves the workbench', { kind: 'usage' });
     const file = existsSync(path) && statSync(path).isFile() ? path : join(options.webFolder, 'index.html');
-    if (!existsSync(file)) throw new PlatewrightError('PW-SETUP-NOT-BUILT', 'the workbench has not been built; run "npm start", or "node scripts/build.mjs --web"', { kind: 'internal' });
+    if (!existsSync(file))
+      throw new PlatewrightError(
+        'PW-SETUP-NOT-BUILT',
+        'the workbench has not been built; run "npm start", or "node scripts/build.mjs --web"',
+        { kind: 'internal' },
+      );
     c.header('Content-Type', MIME[extname(file)] ?? 'application/octet-stream');
     c.header('Cache-Control', file.includes(`${sep}assets${sep}`) ? 'public, max-age=31536000, immutable' : 'no-cache');
     return c.body(new Uint8Array(await readFile(file)));
@@ -248,7 +427,10 @@ function changesOf(text: string | undefined): Record<string, number> {
   const out: Record<string, number> = {};
   for (const part of (text ?? '').split(',').filter((s) => s !== '')) {
     const [name, value] = part.split(':');
-    if (name === undefined || value === undefined || !Number.isFinite(Number(value))) throw new PlatewrightError('PW-SERVER-FORM', `"${part}" is no change; write step.number:value`, { kind: 'usage' });
+    if (name === undefined || value === undefined || !Number.isFinite(Number(value)))
+      throw new PlatewrightError('PW-SERVER-FORM', `"${part}" is no change; write step.number:value`, {
+        kind: 'usage',
+      });
     out[name] = Number(value);
   }
   return out;
@@ -256,12 +438,18 @@ function changesOf(text: string | undefined): Record<string, number> {
 
 function kindOf(text: string): DocumentKind {
   const kind = DOCUMENT_KINDS.find((k) => k === text);
-  if (kind === undefined) throw new PlatewrightError('PW-SERVER-NO-SUCH', `the book has no documents called "${text}"`, { kind: 'usage' });
+  if (kind === undefined)
+    throw new PlatewrightError('PW-SERVER-NO-SUCH', `the book has no documents called "${text}"`, { kind: 'usage' });
   return kind;
 }
 
 function sourceOf(text: string): FrameSource {
-  if (!SOURCES.has(text as FrameSource)) throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no pictures called "${text}"; ask for film, plate, take, join or matte`, { kind: 'usage' });
+  if (!SOURCES.has(text as FrameSource))
+    throw new PlatewrightError(
+      'PW-SERVER-NO-SUCH',
+      `there are no pictures called "${text}"; ask for film, plate, take, join or matte`,
+      { kind: 'usage' },
+    );
   return text as FrameSource;
 }
 
@@ -276,10 +464,14 @@ function sendFile(c: Context, path: string): Response {
   if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `${path} is gone; make it again`);
   const size = statSync(path).size;
   const range = /^bytes=(\d*)-(\d*)$/.exec(c.req.header('range') ?? '');
-  let from = 0, to = size - 1, status: 200 | 206 = 200;
+  let from = 0,
+    to = size - 1,
+    status: 200 | 206 = 200;
   if (range !== null && size > 0) {
-    if (range[1] !== '') { from = Number(range[1]); if (range[2] !== '') to = Math.min(to, Number(range[2])); }
-    else if (range[2] !== '') from = Math.max(0, size - Number(range[2]));
+    if (range[1] !== '') {
+      from = Number(range[1]);
+      if (range[2] !== '') to = Math.min(to, Number(range[2]));
+    } else if (range[2] !== '') from = Math.max(0, size - Number(range[2]));
     if (from > to) return c.body(null, 416, { 'Content-Range': `bytes */${size}` });
     status = 206;
     c.header('Content-Range', `bytes ${from}-${to}/${size}`);

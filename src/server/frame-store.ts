@@ -49,20 +49,33 @@ export class FrameStore {
   /** Absolute media path behind a source. Throws where the document or its file is missing. */
   async pathOf(what: FrameSource, id: string): Promise<string> {
     switch (what) {
-      case 'film': return filmPath(this.book, this.book.need('film', id));
-      case 'take': return this.existing(this.book.mediaPath(this.book.need('take', id).file), `take ${id}`);
-      case 'plate': return plateClip(this.book, this.book.need('pick', id));
-      case 'join': case 'matte': {
+      case 'film':
+        return filmPath(this.book, this.book.need('film', id));
+      case 'take':
+        return this.existing(this.book.mediaPath(this.book.need('take', id).file), `take ${id}`);
+      case 'plate':
+        return plateClip(this.book, this.book.need('pick', id));
+      case 'join':
+      case 'matte': {
         const join = this.book.need('join', id);
         const file = what === 'join' ? join.render?.file : join.render?.matte;
-        if (file === undefined || file === null) throw new PlatewrightError('PW-JOIN-NOT-RENDERED', `the join of ${id} has not been rendered yet; build it first`, { kind: 'usage' });
+        if (file === undefined || file === null)
+          throw new PlatewrightError(
+            'PW-JOIN-NOT-RENDERED',
+            `the join of ${id} has not been rendered yet; build it first`,
+            { kind: 'usage' },
+          );
         return this.existing(this.book.mediaPath(file), `join ${id}`);
       }
     }
   }
 
   private existing(path: string, name: string): string {
-    if (!existsSync(path)) throw new PlatewrightError('PW-MEDIA-MISSING', `the media of ${name} is not at ${path}; put it back there${name.startsWith('join') ? ', or build the join again' : ', or take it out of the book and add it again'}`);
+    if (!existsSync(path))
+      throw new PlatewrightError(
+        'PW-MEDIA-MISSING',
+        `the media of ${name} is not at ${path}; put it back there${name.startsWith('join') ? ', or build the join again' : ', or take it out of the book and add it again'}`,
+      );
     return path;
   }
 
@@ -80,7 +93,10 @@ export class FrameStore {
     while (this.readers.size > MAX_READERS) {
       const [oldest, reader] = this.readers.entries().next().value!;
       this.readers.delete(oldest);
-      void reader.then((r) => r.close(), () => undefined);
+      void reader.then(
+        (r) => r.close(),
+        () => undefined,
+      );
     }
     return made;
   }
@@ -95,13 +111,18 @@ export class FrameStore {
       reader = await this.reader(path);
     }
     const count = reader.info.frameCount;
-    if (!Number.isInteger(n) || n < 0 || n >= count) throw new PlatewrightError('PW-FRAME-RANGE', `${what} ${id} has frames 0 to ${count - 1}, but frame ${n} was asked for`, { kind: 'usage' });
+    if (!Number.isInteger(n) || n < 0 || n >= count)
+      throw new PlatewrightError(
+        'PW-FRAME-RANGE',
+        `${what} ${id} has frames 0 to ${count - 1}, but frame ${n} was asked for`,
+        { kind: 'usage' },
+      );
     return toCodedRgb(await reader.frame(n));
   }
 
   async jpeg(what: FrameSource, id: string, n: number, width?: number): Promise<Buffer> {
     const path = await this.pathOf(what, id);
-    const stamp = what === 'join' || what === 'matte' ? this.book.need('join', id).render?.at ?? '' : '';
+    const stamp = what === 'join' || what === 'matte' ? (this.book.need('join', id).render?.at ?? '') : '';
     const key = `${path}|${stamp}|${n}|${width ?? 0}`;
     const have = this.pictures.get(key);
     if (have !== undefined) {
@@ -121,11 +142,27 @@ export class FrameStore {
   }
 
   /** Coded (0..1) and scene-linear value of one pixel. */
-  async pixel(what: FrameSource, id: string, n: number, x: number, y: number): Promise<{ coded: number[]; linear: number[] }> {
+  async pixel(
+    what: FrameSource,
+    id: string,
+    n: number,
+    x: number,
+    y: number,
+  ): Promise<{ coded: number[]; linear: number[] }> {
     const picture = await this.coded(what, id, n);
-    if (x < 0 || y < 0 || x >= picture.width || y >= picture.height) throw new PlatewrightError('PW-FRAME-RANGE', `the pixel ${x}, ${y} lies outside the ${picture.width} × ${picture.height} picture`, { kind: 'usage' });
+    if (x < 0 || y < 0 || x >= picture.width || y >= picture.height)
+      throw new PlatewrightError(
+        'PW-FRAME-RANGE',
+        `the pixel ${x}, ${y} lies outside the ${picture.width} × ${picture.height} picture`,
+        { kind: 'usage' },
+      );
     const i = Math.floor(y) * picture.width + Math.floor(x);
-    const one: Picture = { width: 1, height: 1, channels: 3, data: Float32Array.from([0, 1, 2], (c) => plane(picture, picture.channels >= 3 ? c : 0)[i]!) };
+    const one: Picture = {
+      width: 1,
+      height: 1,
+      channels: 3,
+      data: Float32Array.from([0, 1, 2], (c) => plane(picture, picture.channels >= 3 ? c : 0)[i]!),
+    };
     const reader = await this.reader(await this.pathOf(what, id));
     return { coded: [...one.data], linear: [...codedToLinear(one, reader.info.colour.transfer).data] };
   }
@@ -140,11 +177,19 @@ export class FrameStore {
         this.pictures.delete(key);
       }
     }
-    if (open !== undefined) await open.then((r) => r.close(), () => undefined);
+    if (open !== undefined)
+      await open.then(
+        (r) => r.close(),
+        () => undefined,
+      );
   }
 
   async close(): Promise<void> {
-    for (const r of this.readers.values()) await r.then((x) => x.close(), () => undefined);
+    for (const r of this.readers.values())
+      await r.then(
+        (x) => x.close(),
+        () => undefined,
+      );
     this.readers.clear();
   }
 }

@@ -14,22 +14,42 @@ export function splitHost(host: string): { name: string; port: string } | null {
 }
 
 /** Throws `PW-SERVER-HOST` or `PW-SERVER-ORIGIN` for requests that do not come from this machine's own pages. */
-export function checkCaller(host: string | undefined, origin: string | undefined, fetchSite: string | undefined, port: number): void {
+export function checkCaller(
+  host: string | undefined,
+  origin: string | undefined,
+  fetchSite: string | undefined,
+  port: number,
+): void {
   const h = host === undefined ? null : splitHost(host);
   if (h === null || !LOOPBACK.has(h.name) || h.port !== String(port)) {
-    throw new PlatewrightError('PW-SERVER-HOST', `the workbench answers only on this machine (http://localhost:${port}); the request named ${host === undefined ? 'no host' : `"${host}"`}`, { kind: 'usage' });
+    throw new PlatewrightError(
+      'PW-SERVER-HOST',
+      `the workbench answers only on this machine (http://localhost:${port}); the request named ${host === undefined ? 'no host' : `"${host}"`}`,
+      { kind: 'usage' },
+    );
   }
   if (origin !== undefined && origin !== 'null') {
     let ok = false;
     try {
       const u = new URL(origin);
-      ok = u.protocol === 'http:' && LOOPBACK.has(u.hostname === '::1' ? '[::1]' : u.hostname) && u.port === String(port);
+      ok =
+        u.protocol === 'http:' && LOOPBACK.has(u.hostname === '::1' ? '[::1]' : u.hostname) && u.port === String(port);
     } catch {
       ok = false;
     }
-    if (!ok) throw new PlatewrightError('PW-SERVER-ORIGIN', `a page of ${origin} may not use the workbench; open http://localhost:${port} itself`, { kind: 'usage' });
+    if (!ok)
+      throw new PlatewrightError(
+        'PW-SERVER-ORIGIN',
+        `a page of ${origin} may not use the workbench; open http://localhost:${port} itself`,
+        { kind: 'usage' },
+      );
   } else if (origin === 'null') {
-    throw new PlatewrightError('PW-SERVER-ORIGIN', 'a page without an address of its own may not use the workbench', { kind: 'usage' });
+    throw new PlatewrightError('PW-SERVER-ORIGIN', 'a page without an address of its own may not use the workbench', {
+      kind: 'usage',
+    });
   }
-  if (fetchSite === 'cross-site') throw new PlatewrightError('PW-SERVER-ORIGIN', 'a page of another site may not use the workbench', { kind: 'usage' });
+  if (fetchSite === 'cross-site')
+    throw new PlatewrightError('PW-SERVER-ORIGIN', 'a page of another site may not use the workbench', {
+      kind: 'usage',
+    });
 }

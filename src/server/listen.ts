@@ -29,17 +29,43 @@ export function builtWebFolder(): string {
  * Serves one production's workbench. `port` 0 takes any free one; `lan` opens the shoot day for phones on one address of the
  * local network (phone-door.ts). Throws `PW-SERVER-PORT` where a port is taken.
  */
-export async function listen(folder: string, options: { port?: number; webFolder?: string; lan?: { address: string; port: number } } = {}): Promise<RunningService> {
+export async function listen(
+  folder: string,
+  options: { port?: number; webFolder?: string; lan?: { address: string; port: number } } = {},
+): Promise<RunningService> {
   const book = Book.open(folder);
   const runner = new JobRunner(book);
   let port = options.port ?? 4780;
   const pairing = new Pairing();
   let phones: RunningPhoneDoor | null = null;
-  const { app, frames } = createService({ book, runner, webFolder: options.webFolder ?? builtWebFolder(), port: () => port, phones: () => phones && { invitation: phones.invitation, renew: () => pairing.renew(), forget: () => pairing.forget() } });
+  const { app, frames } = createService({
+    book,
+    runner,
+    webFolder: options.webFolder ?? builtWebFolder(),
+    port: () => port,
+    phones: () =>
+      phones && { invitation: phones.invitation, renew: () => pairing.renew(), forget: () => pairing.forget() },
+  });
   const server = await new Promise<ReturnType<typeof serve>>((done, fail) => {
-    const s = serve({ fetch: app.fetch, hostname: '127.0.0.1', port }, (info) => { port = info.port; done(s); });
-    s.on('error', (error: NodeJS.ErrnoException) => fail(error.code === 'EADDRINUSE' ? new PlatewrightError('PW-SERVER-PORT', `port ${port} is taken, perhaps by another workbench; give another with --port`, { cause: error }) : error));
-  }).catch((error: unknown) => { book.close(); throw error; });
+    const s = serve({ fetch: app.fetch, hostname: '127.0.0.1', port }, (info) => {
+      port = info.port;
+      done(s);
+    });
+    s.on('error', (error: NodeJS.ErrnoException) =>
+      fail(
+        error.code === 'EADDRINUSE'
+          ? new PlatewrightError(
+              'PW-SERVER-PORT',
+              `port ${port} is taken, perhaps by another workbench; give another with --port`,
+              { cause: error },
+            )
+          : error,
+      ),
+    );
+  }).catch((error: unknown) => {
+    book.close();
+    throw error;
+  });
   const closeDesk = async (): Promise<void> => {
     await new Promise<void>((done) => {
       server.close(() => done());
@@ -50,7 +76,10 @@ export async function listen(folder: string, options: { port?: number; webFolder
   };
   if (options.lan !== undefined) {
     try {
-      phones = await listenForPhones({ desk: app, deskPort: port, pairing, address: options.lan.address }, options.lan.port);
+      phones = await listenForPhones(
+        { desk: app, deskPort: port, pairing, address: options.lan.address },
+        options.lan.port,
+      );
     } catch (error) {
       runner.close();
       await closeDesk();
@@ -59,7 +88,9 @@ export async function listen(folder: string, options: { port?: number; webFolder
   }
   runner.wake();
   return {
-    url: `http://localhost:${port}/`, port, phones,
+    url: `http://localhost:${port}/`,
+    port,
+    phones,
     close: async () => {
       runner.close();
       await phones?.close();

@@ -15,10 +15,18 @@ import { acceptFilm, acceptLayer, acceptTake } from './upload.js';
 export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
   app.post('/api/takes', async (c) => {
     const stream = c.req.raw.body;
-    if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
-    const sent = { name: c.req.query('name') ?? 'take', pick: c.req.query('pick') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) };
+    if (stream === null)
+      throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
+    const sent = {
+      name: c.req.query('name') ?? 'take',
+      pick: c.req.query('pick') ?? null,
+      stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream),
+    };
     const layer = c.req.query('layer');
-    const id = layer === undefined ? await acceptTake(book, sent) : await acceptLayer(book, { ...sent, to: layer === 'new' ? null : layer });
+    const id =
+      layer === undefined
+        ? await acceptTake(book, sent)
+        : await acceptLayer(book, { ...sent, to: layer === 'new' ? null : layer });
     runner.wake();
     return c.json({ id }, 201);
   });
@@ -37,13 +45,26 @@ export function mediaRoutes(app: Hono, book: Book, runner: JobRunner): void {
     runner.wake();
     return c.json({ id: take.id });
   });
-  app.post('/api/takes/:id/remove', async (c) => { await body(c); removeTake(book, c.req.param('id')); return c.json({ pulse: book.pulse() }); });
+  app.post('/api/takes/:id/remove', async (c) => {
+    await body(c);
+    removeTake(book, c.req.param('id'));
+    return c.json({ pulse: book.pulse() });
+  });
   app.post('/api/films', async (c) => {
     const stream = c.req.raw.body;
-    if (stream === null) throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
-    const id = await acceptFilm(book, { name: c.req.query('name') ?? 'film', to: c.req.query('film') ?? null, stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream) });
+    if (stream === null)
+      throw new PlatewrightError('PW-UPLOAD-EMPTY', 'the upload carried nothing; choose a file and try again');
+    const id = await acceptFilm(book, {
+      name: c.req.query('name') ?? 'film',
+      to: c.req.query('film') ?? null,
+      stream: Readable.fromWeb(stream as import('node:stream/web').ReadableStream),
+    });
     runner.wake();
     return c.json({ id }, 201);
   });
-  app.post('/api/films/:id/remove', async (c) => { await body(c); removeFilm(book, c.req.param('id')); return c.json({ pulse: book.pulse() }); });
+  app.post('/api/films/:id/remove', async (c) => {
+    await body(c);
+    removeFilm(book, c.req.param('id'));
+    return c.json({ pulse: book.pulse() });
+  });
 }

@@ -41,7 +41,13 @@ export class Pairing {
     const held = this.#code !== null && this.#code.until > this.#now();
     if (!held || said !== this.#code!.text) {
       if (held && ++this.#wrong >= TRIES) this.#code = null;
-      throw new PlatewrightError('PW-SERVER-CODE', held && this.#code !== null ? 'that is not the code on the screen; look again' : 'no code holds any more; ask for a new one on the Shoot day page of the computer', { kind: 'usage' });
+      throw new PlatewrightError(
+        'PW-SERVER-CODE',
+        held && this.#code !== null
+          ? 'that is not the code on the screen; look again'
+          : 'no code holds any more; ask for a new one on the Shoot day page of the computer',
+        { kind: 'usage' },
+      );
     }
     this.#code = null;
     const token = randomBytes(32).toString('base64url');

@@ -23,8 +23,17 @@ export function phoneMayStart(kind: unknown): boolean {
 /** The book as the shoot needs it: nothing of the joins, the cut, what was spent, or where files lie on the computer. */
 export function phoneState(state: BookState): BookState {
   return {
-    ...state, phone: true, films: state.films.map(unplaced), takes: state.takes.map(unplaced),
-    joins: [], moments: [], cut: null, deliveries: [], studio: [], history: [], ledger: { spent: [], purposes: [], borrowed: null },
+    ...state,
+    phone: true,
+    films: state.films.map(unplaced),
+    takes: state.takes.map(unplaced),
+    joins: [],
+    moments: [],
+    cut: null,
+    deliveries: [],
+    studio: [],
+    history: [],
+    ledger: { spent: [], purposes: [], borrowed: null },
   };
 }
 

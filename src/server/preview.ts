@@ -12,7 +12,11 @@ import { STEP_ORDER, type Recipe, type RecipeStep, type StepName } from '../join
 import { liveRecipe, openJoin } from '../jobs/join-parts.js';
 import { encodeJpeg } from './frame-store.js';
 
-interface Kept { readonly pick: string; readonly renderer: Promise<JoinRenderer>; queue: Promise<unknown> }
+interface Kept {
+  readonly pick: string;
+  readonly renderer: Promise<JoinRenderer>;
+  queue: Promise<unknown>;
+}
 
 const kept: WeakMap<Book, Kept[]> = new WeakMap();
 const MOST = 2;
@@ -20,7 +24,10 @@ const MOST = 2;
 function stepName(text: string | undefined): StepName | undefined {
   if (text === undefined || text === '') return undefined;
   const s = STEP_ORDER.find((n) => n === text);
-  if (s === undefined) throw new PlatewrightError('PW-JOIN-STEP', `there is no step "${text}"; the steps are ${STEP_ORDER.join(', ')}`, { kind: 'usage' });
+  if (s === undefined)
+    throw new PlatewrightError('PW-JOIN-STEP', `there is no step "${text}"; the steps are ${STEP_ORDER.join(', ')}`, {
+      kind: 'usage',
+    });
   return s;
 }
 
@@ -28,8 +35,11 @@ function stepName(text: string | undefined): StepName | undefined {
 function drafted(recipe: Recipe, changes: Readonly<Record<string, number>>): Recipe {
   let steps: readonly RecipeStep[] = recipe.steps;
   for (const [name, value] of Object.entries(changes)) {
-    const [step, ...key] = name.split('.'), path = key.join('.'), found = steps.find((s) => s.step === step);
-    if (found === undefined || stepNumber(found, path) === undefined || !Number.isFinite(value)) throw new PlatewrightError('PW-JOIN-STEP', `the recipe has no number "${name}" to change`, { kind: 'usage' });
+    const [step, ...key] = name.split('.'),
+      path = key.join('.'),
+      found = steps.find((s) => s.step === step);
+    if (found === undefined || stepNumber(found, path) === undefined || !Number.isFinite(value))
+      throw new PlatewrightError('PW-JOIN-STEP', `the recipe has no number "${name}" to change`, { kind: 'usage' });
     steps = steps.map((s) => (s === found ? withStepNumber(s, path, value) : s));
   }
   return { ...recipe, steps };
@@ -45,15 +55,28 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
   }
   const opened = openJoin(book, pick);
   const entry: Kept = { pick, renderer: opened, queue: Promise.resolve() };
-  opened.catch(() => { const i = list.indexOf(entry); if (i >= 0) list.splice(i, 1); });
+  opened.catch(() => {
+    const i = list.indexOf(entry);
+    if (i >= 0) list.splice(i, 1);
+  });
   list.push(entry);
   while (list.length > MOST) {
     const old = list.shift()!;
-    void old.queue.then(() => old.renderer).then((r) => r.close(), () => undefined);
+    void old.queue
+      .then(() => old.renderer)
+      .then(
+        (r) => r.close(),
+        () => undefined,
+      );
   }
   const base = await opened;
   const renderer = base.under(recipe);
-  if (renderer === null) throw new PlatewrightError('PW-JOIN-STEP', 'only the spill and numbers of the steps after the peel can be tried out without being kept; keep the change first', { kind: 'usage' });
+  if (renderer === null)
+    throw new PlatewrightError(
+      'PW-JOIN-STEP',
+      'only the spill and numbers of the steps after the peel can be tried out without being kept; keep the change first',
+      { kind: 'usage' },
+    );
   return { kept: entry, renderer };
 }
 
@@ -67,19 +90,35 @@ const SHOWS = 0.5 / 255;
 /** Codes so low are noise over noise. */
 const LEAST = 0.02;
 
-interface PreviewOptions { readonly step?: string | undefined; readonly view?: string | undefined; readonly off?: readonly string[]; readonly width?: number | undefined; readonly changes?: Readonly<Record<string, number>> }
+interface PreviewOptions {
+  readonly step?: string | undefined;
+  readonly view?: string | undefined;
+  readonly off?: readonly string[];
+  readonly width?: number | undefined;
+  readonly changes?: Readonly<Record<string, number>>;
+}
 
 /** JPEG of frame `n` (from the pick's first frame) of the whole recipe, or of one step; `changes` are numbers tried out and not in the book. */
 export async function previewFrame(book: Book, pick: string, n: number, o: PreviewOptions): Promise<Buffer> {
-  const step = stepName(o.step), view = viewOf(o.view, step);
+  const step = stepName(o.step),
+    view = viewOf(o.view, step);
   const off = new Set((o.off ?? []).map((s) => stepName(s)));
   const recipe = drafted(await liveRecipe(book, book.need('join', pick)), o.changes ?? {});
   const { kept: k, renderer } = await rendererFor(book, pick, recipe);
-  const at = renderer.recipe.plate.in + n, left = off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) };
+  const at = renderer.recipe.plate.in + n,
+    left = off.size === 0 ? {} : { steps: STEP_ORDER.filter((s) => !off.has(s)) };
   // A part of the plate that goes onto the joined performer is laid last of all.
-  const patches = recipe.steps.filter((s) => s.step === 'patch' && s.on), last = step === 'patch' && patches.length > 0 && patches.every((s) => s.step === 'patch' && s.onto === 'join');
+  const patches = recipe.steps.filter((s) => s.step === 'patch' && s.on),
+    last = step === 'patch' && patches.length > 0 && patches.every((s) => s.step === 'patch' && s.onto === 'join');
   // The steps before one: none before the first.
-  const before: StepChoice = step === undefined ? {} : last ? { steps: STEP_ORDER.filter((s) => s !== 'patch' && !off.has(s)) } : STEP_ORDER[0] === step ? { steps: [] } : { ...left, upTo: STEP_ORDER[STEP_ORDER.indexOf(step) - 1]! };
+  const before: StepChoice =
+    step === undefined
+      ? {}
+      : last
+        ? { steps: STEP_ORDER.filter((s) => s !== 'patch' && !off.has(s)) }
+        : STEP_ORDER[0] === step
+          ? { steps: [] }
+          : { ...left, upTo: STEP_ORDER[STEP_ORDER.indexOf(step) - 1]! };
   const after: StepChoice = step === undefined || last ? left : { ...left, upTo: step };
   // One frame at a time on a renderer: its buffers are shared between frames.
   const run = k.queue.then(async () => {
@@ -87,7 +126,8 @@ export async function previewFrame(book: Book, pick: string, n: number, o: Previ
     if (view === 'before') return encodeJpeg((await renderer.frame(at, before)).coded(), o.width);
     if (view === 'after') return encodeJpeg((await renderer.frame(at, after)).coded(), o.width);
     if (!BY_CHANGE.has(step)) return encodeJpeg((await renderer.frame(at, { ...left, alone: step })).coded(), o.width);
-    const was = (await renderer.frame(at, before)).coded(), is = (await renderer.frame(at, after)).coded();
+    const was = (await renderer.frame(at, before)).coded(),
+      is = (await renderer.frame(at, after)).coded();
     return encodeJpeg(step === 'ground' ? ratioOnGrey(was, is) : changedOnGrey(was, is), o.width);
   });
   k.queue = run.catch(() => undefined);
@@ -104,7 +144,12 @@ function viewOf(text: string | undefined, step: StepName | undefined): StepView 
 function changedOnGrey(was: Picture, is: Picture): Picture {
   const n = is.width * is.height;
   for (let i = 0; i < n; i++) {
-    if (Math.abs(is.data[i]! - was.data[i]!) > SHOWS || Math.abs(is.data[n + i]! - was.data[n + i]!) > SHOWS || Math.abs(is.data[2 * n + i]! - was.data[2 * n + i]!) > SHOWS) continue;
+    if (
+      Math.abs(is.data[i]! - was.data[i]!) > SHOWS ||
+      Math.abs(is.data[n + i]! - was.data[n + i]!) > SHOWS ||
+      Math.abs(is.data[2 * n + i]! - was.data[2 * n + i]!) > SHOWS
+    )
+      continue;
     is.data[i] = is.data[n + i] = is.data[2 * n + i] = 0.5;
   }
   return is;
@@ -112,6 +157,7 @@ function changedOnGrey(was: Picture, is: Picture): Picture {
 
 /** Mid grey times what `is` has over `was`, in place: as codes follow a power of the light, a share of the light is the same share everywhere. */
 function ratioOnGrey(was: Picture, is: Picture): Picture {
-  for (let i = 0; i < 3 * is.width * is.height; i++) is.data[i] = Math.min(1, (0.5 * (is.data[i]! + LEAST)) / (was.data[i]! + LEAST));
+  for (let i = 0; i < 3 * is.width * is.height; i++)
+    is.data[i] = Math.min(1, (0.5 * (is.data[i]! + LEAST)) / (was.data[i]! + LEAST));
   return is;
 }

@@ -6,7 +6,8 @@ import { firstIssue } from '../plate/marks.js';
 
 export function wholeNumber(text: string, what: string): number {
   const n = Number(text.replace(/\.(jpg|png)$/, ''));
-  if (!Number.isInteger(n) || n < 0) throw new PlatewrightError('PW-FRAME-RANGE', `"${text}" is not a ${what} number; count from 0`, { kind: 'usage' });
+  if (!Number.isInteger(n) || n < 0)
+    throw new PlatewrightError('PW-FRAME-RANGE', `"${text}" is not a ${what} number; count from 0`, { kind: 'usage' });
   return n;
 }
 
@@ -14,7 +15,8 @@ export function optionalWidth(c: Context): number | undefined {
   const text = c.req.query('w');
   if (text === undefined) return undefined;
   const w = Number(text);
-  if (!Number.isInteger(w) || w < 16 || w > 8192) throw new PlatewrightError('PW-FRAME-WIDTH', `w=${text} is not a width from 16 to 8192 pixels`, { kind: 'usage' });
+  if (!Number.isInteger(w) || w < 16 || w > 8192)
+    throw new PlatewrightError('PW-FRAME-WIDTH', `w=${text} is not a width from 16 to 8192 pixels`, { kind: 'usage' });
   return w;
 }
 
@@ -26,16 +28,23 @@ export function need<T>(value: T | null, what: string): T {
 export async function body(c: Context): Promise<unknown> {
   const type = c.req.header('content-type') ?? '';
   // A foreign page can send plain forms without asking first; JSON it cannot.
-  if (!type.startsWith('application/json')) throw new PlatewrightError('PW-SERVER-FORM', 'send application/json', { kind: 'usage' });
+  if (!type.startsWith('application/json'))
+    throw new PlatewrightError('PW-SERVER-FORM', 'send application/json', { kind: 'usage' });
   try {
     return await c.req.json();
   } catch (cause) {
-    throw new PlatewrightError('PW-SERVER-FORM', `the request is not JSON (${(cause as Error).message})`, { kind: 'usage', cause });
+    throw new PlatewrightError('PW-SERVER-FORM', `the request is not JSON (${(cause as Error).message})`, {
+      kind: 'usage',
+      cause,
+    });
   }
 }
 
 export function parse<T>(schema: z.ZodType<T>, value: unknown, what: string): T {
   const parsed = schema.safeParse(value);
-  if (!parsed.success) throw new PlatewrightError('PW-SERVER-FORM', `${what} is malformed: ${firstIssue(parsed.error)}`, { kind: 'usage' });
+  if (!parsed.success)
+    throw new PlatewrightError('PW-SERVER-FORM', `${what} is malformed: ${firstIssue(parsed.error)}`, {
+      kind: 'usage',
+    });
   return parsed.data;
 }

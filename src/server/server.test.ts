@@ -27,12 +27,19 @@ async function film(path: string, frames: number): Promise<void> {
 }
 
 /** Raw request: fetch would not let a Host header through. */
-function raw(path: string, headers: Record<string, string>, method = 'GET', body?: Buffer | string): Promise<{ status: number; text: string; headers: Record<string, unknown> }> {
+function raw(
+  path: string,
+  headers: Record<string, string>,
+  method = 'GET',
+  body?: Buffer | string,
+): Promise<{ status: number; text: string; headers: Record<string, unknown> }> {
   return new Promise((done, fail) => {
     const r = request({ host: '127.0.0.1', port: service.port, path, method, headers }, (res) => {
       const chunks: Buffer[] = [];
       res.on('data', (c: Buffer) => chunks.push(c));
-      res.on('end', () => done({ status: res.statusCode!, text: Buffer.concat(chunks).toString(), headers: res.headers }));
+      res.on('end', () =>
+        done({ status: res.statusCode!, text: Buffer.concat(chunks).toString(), headers: res.headers }),
+      );
     });
     r.on('error', fail);
     r.end(body);
@@ -46,7 +53,19 @@ beforeAll(async () => {
   const book = Book.create(join(folder, 'production'));
   book.edit('start', (e) => e.put('production', newProduction('Server walk')));
   await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
-  book.edit('pick', (e) => e.put('pick', { id: 'one', film: 'film', title: 'One', in: 2, out: 8, order: 1, note: '', marks: { frame: 0, marks: [] }, action: '' }));
+  book.edit('pick', (e) =>
+    e.put('pick', {
+      id: 'one',
+      film: 'film',
+      title: 'One',
+      in: 2,
+      out: 8,
+      order: 1,
+      note: '',
+      marks: { frame: 0, marks: [] },
+      action: '',
+    }),
+  );
   await addTake(book, join(folder, 'take.mp4'), { pick: 'one' });
   book.close();
   service = await listen(join(folder, 'production'), { port: 0 });
@@ -57,12 +76,25 @@ afterAll(async () => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-const post = (path: string, value: unknown, headers: Record<string, string> = {}) => fetch(base + path, { method: 'POST', headers: { 'content-type': 'application/json', ...headers }, body: JSON.stringify(value) });
-const pulse = async (): Promise<string> => ((await (await fetch(`${base}/api/book`)).json()) as { pulse: string }).pulse;
+const post = (path: string, value: unknown, headers: Record<string, string> = {}) =>
+  fetch(base + path, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json', ...headers },
+    body: JSON.stringify(value),
+  });
+const pulse = async (): Promise<string> =>
+  ((await (await fetch(`${base}/api/book`)).json()) as { pulse: string }).pulse;
 
 describe('who may come in', () => {
   it('refuses a foreign Host, a foreign Origin, a page without origin, and a foreign site', async () => {
-    for (const host of ['evil.example', `evil.example:${service.port}`, '127.0.0.1', `localhost.evil.example:${service.port}`, '192.168.1.4:4780', '']) {
+    for (const host of [
+      'evil.example',
+      `evil.example:${service.port}`,
+      '127.0.0.1',
+      `localhost.evil.example:${service.port}`,
+      '192.168.1.4:4780',
+      '',
+    ]) {
       const r = await raw('/api/book', host === '' ? { host: ' ' } : { host });
       expect([400, 403]).toContain(r.status);
       expect(r.text).not.toContain('Server walk');
@@ -76,15 +108,26 @@ describe('who may come in', () => {
     expect(splitHost('[::1]:80')).toEqual({ name: '[::1]', port: '80' });
     expect(splitHost('a b')).toBeNull();
   });
-  it('takes no plain form as an edit, so that a foreign page can\'t send one', async () => {
+  it("takes no plain form as an edit, so that a foreign page can't send one", async () => {
     const before = await pulse();
-    const r = await fetch(`${base}/api/edit`, { method: 'POST', headers: { 'content-type': 'text/plain' }, body: JSON.stringify({ title: 'x', changes: [{ do: 'remove', kind: 'pick', id: 'one' }] }) });
+    const r = await fetch(`${base}/api/edit`, {
+      method: 'POST',
+      headers: { 'content-type': 'text/plain' },
+      body: JSON.stringify({ title: 'x', changes: [{ do: 'remove', kind: 'pick', id: 'one' }] }),
+    });
     expect(r.status).toBe(400);
     expect(await pulse()).toBe(before);
   });
   it('lets no path leave the production or the workbench', async () => {
     const own = { host: `localhost:${service.port}` };
-    for (const path of ['/../../../etc/passwd', '/..%2f..%2f..%2fetc%2fpasswd', '/assets/..%5c..%5c..%5cetc%5cpasswd', '/api/frame/film/..%2f..%2fx/0', '/api/clip/take/..%2f..%2f..%2fetc%2fpasswd.mp4', '/api/delivery/x/0']) {
+    for (const path of [
+      '/../../../etc/passwd',
+      '/..%2f..%2f..%2fetc%2fpasswd',
+      '/assets/..%5c..%5c..%5cetc%5cpasswd',
+      '/api/frame/film/..%2f..%2fx/0',
+      '/api/clip/take/..%2f..%2f..%2fetc%2fpasswd.mp4',
+      '/api/delivery/x/0',
+    ]) {
       const r = await raw(path, own);
       expect(r.text).not.toContain('root:');
       if (path.startsWith('/api/')) expect(r.status).toBeGreaterThanOrEqual(400);
@@ -93,7 +136,7 @@ describe('who may come in', () => {
 });
 
 describe('pictures', () => {
-  it('serves frames and exact pixels, counted from the pick\'s first frame', async () => {
+  it("serves frames and exact pixels, counted from the pick's first frame", async () => {
     const r = await fetch(`${base}/api/frame/plate/one/0?w=32`);
     expect(r.headers.get('content-type')).toBe('image/jpeg');
     const film2 = (await (await fetch(`${base}/api/pixel/film/film/2?x=10&y=10`)).json()) as { coded: number[] };
@@ -102,14 +145,32 @@ describe('pictures', () => {
     expect(film2.coded[0]!).toBeCloseTo(0.24, 1);
   });
   it('names what is wrong with a bad frame, width, document, kind', async () => {
-    for (const [path, code] of [['/api/frame/film/film/12', 'PW-FRAME-RANGE'], ['/api/frame/film/film/-1', 'PW-FRAME-RANGE'], ['/api/frame/film/film/1?w=9', 'PW-FRAME-WIDTH'], ['/api/frame/film/none/1', 'PW-BOOK-NO-SUCH'], ['/api/frame/desk/film/1', 'PW-SERVER-NO-SUCH'], ['/api/frame/join/one/0', 'PW-BOOK-NO-SUCH'], ['/api/documents/secret', 'PW-SERVER-NO-SUCH'], ['/api/nothing', 'PW-SERVER-NO-SUCH'], ['/api/preview/one/0', 'PW-BOOK-NO-SUCH'], ['/api/preview/one/0?set=ground', 'PW-SERVER-FORM'], ['/api/grain/one/0', 'PW-GRAIN-UNMEASURED'], ['/api/clip/quick/take.mp4', 'PW-SERVER-NO-SUCH'], ['/api/clip/quick/none.mp4', 'PW-BOOK-NO-SUCH'], ['/api/file/cue.wav?pick=one', 'PW-BRIEF-NONE'], ['/api/pixel/film/film/0?x=900&y=1', 'PW-FRAME-RANGE']] as const) {
+    for (const [path, code] of [
+      ['/api/frame/film/film/12', 'PW-FRAME-RANGE'],
+      ['/api/frame/film/film/-1', 'PW-FRAME-RANGE'],
+      ['/api/frame/film/film/1?w=9', 'PW-FRAME-WIDTH'],
+      ['/api/frame/film/none/1', 'PW-BOOK-NO-SUCH'],
+      ['/api/frame/desk/film/1', 'PW-SERVER-NO-SUCH'],
+      ['/api/frame/join/one/0', 'PW-BOOK-NO-SUCH'],
+      ['/api/documents/secret', 'PW-SERVER-NO-SUCH'],
+      ['/api/nothing', 'PW-SERVER-NO-SUCH'],
+      ['/api/preview/one/0', 'PW-BOOK-NO-SUCH'],
+      ['/api/preview/one/0?set=ground', 'PW-SERVER-FORM'],
+      ['/api/grain/one/0', 'PW-GRAIN-UNMEASURED'],
+      ['/api/clip/quick/take.mp4', 'PW-SERVER-NO-SUCH'],
+      ['/api/clip/quick/none.mp4', 'PW-BOOK-NO-SUCH'],
+      ['/api/file/cue.wav?pick=one', 'PW-BRIEF-NONE'],
+      ['/api/pixel/film/film/0?x=900&y=1', 'PW-FRAME-RANGE'],
+    ] as const) {
       const r = await fetch(base + path);
       expect(r.status).toBeGreaterThanOrEqual(400);
       expect(((await r.json()) as { error: { code: string } }).error.code).toBe(code);
     }
   });
   it('proposes marks, or none, and puts none', async () => {
-    const r = (await (await fetch(`${base}/api/propose-marks/plate/one/0`)).json()) as { proposals: { mark: { kind: string }; why: string }[] };
+    const r = (await (await fetch(`${base}/api/propose-marks/plate/one/0`)).json()) as {
+      proposals: { mark: { kind: string }; why: string }[];
+    };
     for (const p of r.proposals) expect(p.why).toMatch(/./);
     const b = (await (await fetch(`${base}/api/book`)).json()) as { picks: { marks: { marks: unknown[] } }[] };
     expect(b.picks[0]!.marks.marks).toEqual([]);
@@ -126,8 +187,16 @@ describe('pictures', () => {
 describe('edits', () => {
   it('keeps an edit, takes it back, does it again', async () => {
     const pick = (await (await fetch(`${base}/api/documents/pick/one`)).json()) as Record<string, unknown>;
-    expect((await post('/api/edit', { title: 'rename', changes: [{ do: 'put', kind: 'pick', document: { ...pick, title: 'Renamed' } }] })).status).toBe(200);
-    const title = async (): Promise<string> => ((await (await fetch(`${base}/api/documents/pick/one`)).json()) as { title: string }).title;
+    expect(
+      (
+        await post('/api/edit', {
+          title: 'rename',
+          changes: [{ do: 'put', kind: 'pick', document: { ...pick, title: 'Renamed' } }],
+        })
+      ).status,
+    ).toBe(200);
+    const title = async (): Promise<string> =>
+      ((await (await fetch(`${base}/api/documents/pick/one`)).json()) as { title: string }).title;
     expect(await title()).toBe('Renamed');
     await post('/api/undo', {});
     expect(await title()).toBe('One');
@@ -135,12 +204,30 @@ describe('edits', () => {
     expect(await title()).toBe('Renamed');
   });
   it('changes the named fields of a document and leaves what another hand has changed meanwhile', async () => {
-    const read = async (): Promise<Record<string, unknown>> => (await (await fetch(`${base}/api/documents/pick/one`)).json()) as Record<string, unknown>;
+    const read = async (): Promise<Record<string, unknown>> =>
+      (await (await fetch(`${base}/api/documents/pick/one`)).json()) as Record<string, unknown>;
     const before = await read();
-    expect((await post('/api/edit', { title: 'note', changes: [{ do: 'change', kind: 'pick', id: 'one', fields: { note: 'from the other window' } }] })).status).toBe(200);
-    expect((await post('/api/edit', { title: 'order', changes: [{ do: 'change', kind: 'pick', id: 'one', fields: { order: 7, id: 'two' } }] })).status).toBe(200);
+    expect(
+      (
+        await post('/api/edit', {
+          title: 'note',
+          changes: [{ do: 'change', kind: 'pick', id: 'one', fields: { note: 'from the other window' } }],
+        })
+      ).status,
+    ).toBe(200);
+    expect(
+      (
+        await post('/api/edit', {
+          title: 'order',
+          changes: [{ do: 'change', kind: 'pick', id: 'one', fields: { order: 7, id: 'two' } }],
+        })
+      ).status,
+    ).toBe(200);
     expect(await read()).toEqual({ ...before, note: 'from the other window', order: 7 });
-    const gone = await post('/api/edit', { title: 'gone', changes: [{ do: 'change', kind: 'pick', id: 'nobody', fields: { note: 'x' } }] });
+    const gone = await post('/api/edit', {
+      title: 'gone',
+      changes: [{ do: 'change', kind: 'pick', id: 'nobody', fields: { note: 'x' } }],
+    });
     expect(gone.status).toBeGreaterThanOrEqual(400);
     expect(await gone.text()).toContain('nobody');
     await post('/api/undo', {});
@@ -149,23 +236,51 @@ describe('edits', () => {
   });
   it('changes a limit of the verdict, refuses nonsense, and takes it back', async () => {
     const limit = async (): Promise<number[]> => {
-      const t = ((await (await fetch(`${base}/api/book`)).json()) as BookState).settings.tolerances.find((x) => x.name === 'keyFill')!;
+      const t = ((await (await fetch(`${base}/api/book`)).json()) as BookState).settings.tolerances.find(
+        (x) => x.name === 'keyFill',
+      )!;
       return [t.fits, t.mendable];
     };
     expect(await limit()).toEqual([0.5, 1.5]);
     expect((await post('/api/settings', { name: 'keyFill', numbers: [1, 2] })).status).toBe(200);
     expect(await limit()).toEqual([1, 2]);
-    for (const bad of [{ name: 'keyFill', numbers: [2, 1] }, { name: 'nothing', numbers: [1, 2] }, { name: 'keyFill', numbers: 'x' }, { name: 'keyFill' }]) expect((await post('/api/settings', bad)).status).toBe(400);
+    for (const bad of [
+      { name: 'keyFill', numbers: [2, 1] },
+      { name: 'nothing', numbers: [1, 2] },
+      { name: 'keyFill', numbers: 'x' },
+      { name: 'keyFill' },
+    ])
+      expect((await post('/api/settings', bad)).status).toBe(400);
     expect(await limit()).toEqual([1, 2]);
     await post('/api/undo', {});
     expect(await limit()).toEqual([0.5, 1.5]);
   });
   it('leaves the book unchanged by malformed edits', async () => {
     const before = await pulse();
-    const bad = [{}, { title: 'x' }, { title: 'x', changes: [] }, { title: 'x', changes: [{ do: 'put', kind: 'pick', document: { id: 'Bad Id' } }] }, { title: 'x', changes: [{ do: 'burn', kind: 'pick', id: 'one' }] },
-      { title: 'x', changes: [{ do: 'remove', kind: 'pick', id: 'one' }, { do: 'put', kind: 'pick', document: { id: 'two' } }] }];
+    const bad = [
+      {},
+      { title: 'x' },
+      { title: 'x', changes: [] },
+      { title: 'x', changes: [{ do: 'put', kind: 'pick', document: { id: 'Bad Id' } }] },
+      { title: 'x', changes: [{ do: 'burn', kind: 'pick', id: 'one' }] },
+      {
+        title: 'x',
+        changes: [
+          { do: 'remove', kind: 'pick', id: 'one' },
+          { do: 'put', kind: 'pick', document: { id: 'two' } },
+        ],
+      },
+    ];
     for (const b of bad) expect((await post('/api/edit', b)).status).toBeGreaterThanOrEqual(400);
-    expect((await fetch(`${base}/api/edit`, { method: 'POST', headers: { 'content-type': 'application/json' }, body: '{not json' })).status).toBe(400);
+    expect(
+      (
+        await fetch(`${base}/api/edit`, {
+          method: 'POST',
+          headers: { 'content-type': 'application/json' },
+          body: '{not json',
+        })
+      ).status,
+    ).toBe(400);
     expect((await post('/api/jobs', { kind: 'dance', subject: '' })).status).toBe(400);
     expect(await pulse()).toBe(before);
   });
@@ -194,7 +309,12 @@ describe('edits', () => {
 describe('uploads', () => {
   it('refuses what is no film, keeps nothing of it, and goes on', async () => {
     const before = await pulse();
-    for (const [name, body, code] of [['notes.mp4', Buffer.from('this is text, not film. '.repeat(200)), 'PW-MEDIA'], ['empty.mp4', Buffer.alloc(0), 'PW-'], ['virus.exe', Buffer.from('MZ'), 'PW-UPLOAD-KIND'], ['cut.mp4', Buffer.from([0, 0, 0, 24, 0x66, 0x74, 0x79, 0x70, 0x69, 0x73, 0x6f, 0x6d]), 'PW-MEDIA']] as const) {
+    for (const [name, body, code] of [
+      ['notes.mp4', Buffer.from('this is text, not film. '.repeat(200)), 'PW-MEDIA'],
+      ['empty.mp4', Buffer.alloc(0), 'PW-'],
+      ['virus.exe', Buffer.from('MZ'), 'PW-UPLOAD-KIND'],
+      ['cut.mp4', Buffer.from([0, 0, 0, 24, 0x66, 0x74, 0x79, 0x70, 0x69, 0x73, 0x6f, 0x6d]), 'PW-MEDIA'],
+    ] as const) {
       const r = await fetch(`${base}/api/takes?pick=one&name=${name}`, { method: 'POST', body });
       expect(r.status).toBeGreaterThanOrEqual(400);
       expect(((await r.json()) as { error: { code: string } }).error.code.startsWith(code)).toBe(true);
@@ -204,7 +324,10 @@ describe('uploads', () => {
     expect(readdirSync(join(folder, 'production', 'takes')).filter((f) => f.startsWith('.'))).toEqual([]);
   });
   it('takes a real film under a plain name, whatever the sender called it', async () => {
-    const r = await fetch(`${base}/api/takes?name=${encodeURIComponent('../../Évil name!.mp4')}`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) });
+    const r = await fetch(`${base}/api/takes?name=${encodeURIComponent('../../Évil name!.mp4')}`, {
+      method: 'POST',
+      body: readFileSync(join(folder, 'take.mp4')),
+    });
     expect(r.status).toBe(201);
     const { id } = (await r.json()) as { id: string };
     expect(id).toMatch(/^[a-z0-9-]+$/);
@@ -219,8 +342,13 @@ describe('films and takes find their place', () => {
     expect(error.code).toBe(code);
     return error.message;
   };
-  it('a take for no pick can\'t be judged, says the ways out, and is judged once it has a pick', async () => {
-    const { id } = (await (await fetch(`${base}/api/takes?name=${encodeURIComponent('собака.mp4')}`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) })).json()) as { id: string };
+  it("a take for no pick can't be judged, says the ways out, and is judged once it has a pick", async () => {
+    const { id } = (await (
+      await fetch(`${base}/api/takes?name=${encodeURIComponent('собака.mp4')}`, {
+        method: 'POST',
+        body: readFileSync(join(folder, 'take.mp4')),
+      })
+    ).json()) as { id: string };
     const take = async () => (await state()).takes.find((t) => t.id === id)!;
     expect([id.startsWith('take'), (await take()).pick, (await take()).title]).toEqual([true, null, 'собака']);
     expect((await state()).jobs.some((j) => j.subject === id)).toBe(false);
@@ -230,7 +358,17 @@ describe('films and takes find their place', () => {
     expect((await state()).jobs.filter((j) => j.subject === id).map((j) => j.kind)).toContain('verdict');
     for (const j of (await state()).jobs) await post(`/api/jobs/${j.id}/stop`, {});
     // A verdict is one against a pick: it does not go along.
-    await post('/api/edit', { title: 'verdict', changes: [{ do: 'change', kind: 'take', id, fields: { verdict: { verdict: 'fits', span: { in: 0, out: 6 }, matters: [], notes: [] }, star: true } }] });
+    await post('/api/edit', {
+      title: 'verdict',
+      changes: [
+        {
+          do: 'change',
+          kind: 'take',
+          id,
+          fields: { verdict: { verdict: 'fits', span: { in: 0, out: 6 }, matters: [], notes: [] }, star: true },
+        },
+      ],
+    });
     expect((await post(`/api/takes/${id}/pick`, { pick: null })).status).toBe(200);
     expect([(await take()).verdict, (await take()).star]).toEqual([undefined, true]);
     await fails(await post(`/api/takes/${id}/pick`, { pick: 'nobody' }), 'PW-BOOK-NO-SUCH');
@@ -243,9 +381,13 @@ describe('films and takes find their place', () => {
     const book = Book.open(join(folder, 'production'));
     try {
       expect(looseTake(book.need('take', id)).message).toContain(`platewright take for ${id} PICK`);
-      expect(() => takePath(book, { ...book.need('take', id), file: 'takes/gone.mp4' })).toThrow(`platewright take remove ${id}`);
+      expect(() => takePath(book, { ...book.need('take', id), file: 'takes/gone.mp4' })).toThrow(
+        `platewright take remove ${id}`,
+      );
       book.edit('join', (e) => e.put('join', { id: 'one', take: id, recipe: { version: 1 } as never }));
-      expect(await fails(await post(`/api/takes/${id}/remove`, {}), 'PW-TAKE-USED')).toContain('the join of Renamed is built with собака');
+      expect(await fails(await post(`/api/takes/${id}/remove`, {}), 'PW-TAKE-USED')).toContain(
+        'the join of Renamed is built with собака',
+      );
       book.undo();
       expect((await post(`/api/takes/${id}/remove`, {})).status).toBe(200);
       expect(await take()).toBeUndefined();
@@ -261,15 +403,29 @@ describe('films and takes find their place', () => {
     expect(r.status).toBe(201);
     const { id } = (await r.json()) as { id: string };
     const film = async () => (await state()).films.find((f) => f.id === id)!;
-    expect([(await film()).title, (await film()).file, (await state()).missing.films]).toEqual(['Двор', 'films/film.mp4', []]);
+    expect([(await film()).title, (await film()).file, (await state()).missing.films]).toEqual([
+      'Двор',
+      'films/film.mp4',
+      [],
+    ]);
     expect((await state()).jobs.some((j) => j.kind === 'scan' && j.subject === id)).toBe(true);
     rmSync(join(folder, 'production', 'films', 'film.mp4'));
     expect((await state()).missing.films).toEqual([id]);
-    expect(await fails(await fetch(`${base}/api/frame/film/${id}/0`), 'PW-MEDIA-MISSING')).toContain(`platewright film relink ${id} FILE`);
-    const other = await fails(await fetch(`${base}/api/films?film=${id}&name=b.mp4`, { method: 'POST', body: readFileSync(join(folder, 'take.mp4')) }), 'PW-FILM-OTHER');
+    expect(await fails(await fetch(`${base}/api/frame/film/${id}/0`), 'PW-MEDIA-MISSING')).toContain(
+      `platewright film relink ${id} FILE`,
+    );
+    const other = await fails(
+      await fetch(`${base}/api/films?film=${id}&name=b.mp4`, {
+        method: 'POST',
+        body: readFileSync(join(folder, 'take.mp4')),
+      }),
+      'PW-FILM-OTHER',
+    );
     expect(other).toContain('6 frames, where the book has 64 × 48, 24/1, 12 frames');
     expect(readdirSync(join(folder, 'production', 'films'))).toEqual([]);
-    expect((await fetch(`${base}/api/films?film=${id}&name=again.mp4`, { method: 'POST', body: bytes })).status).toBe(201);
+    expect((await fetch(`${base}/api/films?film=${id}&name=again.mp4`, { method: 'POST', body: bytes })).status).toBe(
+      201,
+    );
     expect([(await film()).file, (await state()).missing.films]).toEqual(['films/again.mp4', []]);
     await fails(await post('/api/films/film/remove', {}), 'PW-FILM-USED');
     for (const j of (await state()).jobs) await post(`/api/jobs/${j.id}/stop`, {});

@@ -20,26 +20,67 @@ import { checkInChild } from '../media/probe-process.js';
 
 /** Largest upload: an hour of 4K from a phone is below this. */
 const MAX_BYTES = 32 * 2 ** 30;
-const ENDINGS = new Set(['.mp4', '.mov', '.mkv', '.m4v', '.avi', '.webm', '.png', '.jpg', '.jpeg', '.tif', '.tiff', '.mpg', '.mts', '.3gp']);
+const ENDINGS = new Set([
+  '.mp4',
+  '.mov',
+  '.mkv',
+  '.m4v',
+  '.avi',
+  '.webm',
+  '.png',
+  '.jpg',
+  '.jpeg',
+  '.tif',
+  '.tiff',
+  '.mpg',
+  '.mts',
+  '.3gp',
+]);
 
-export async function acceptTake(book: Book, upload: { name: string; pick: string | null; stream: Readable }): Promise<string> {
+export async function acceptTake(
+  book: Book,
+  upload: { name: string; pick: string | null; stream: Readable },
+): Promise<string> {
   if (upload.pick !== null) book.need('pick', upload.pick);
   // Of the sender's name only letters and ending are used; the path is ours.
   const ending = extname(upload.name).toLowerCase();
-  if (!ENDINGS.has(ending)) throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" does not end like a film or picture; send mp4, mov, mkv, png or jpg`, { kind: 'usage' });
+  if (!ENDINGS.has(ending))
+    throw new PlatewrightError(
+      'PW-UPLOAD-KIND',
+      `"${upload.name}" does not end like a film or picture; send mp4, mov, mkv, png or jpg`,
+      { kind: 'usage' },
+    );
   const folder = book.insidePath('takes');
   mkdirSync(folder, { recursive: true });
   const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
   try {
     await receive(upload, part);
     const info = await checkInChild(part);
-    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
+    if (info.video === null)
+      throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film of the take`);
     const words = upload.name.slice(0, -ending.length);
-    const id = makeId(words, (candidate) => book.get('take', candidate) !== null || existsSync(book.insidePath('takes', `${candidate}${ending}`)), 'take');
+    const id = makeId(
+      words,
+      (candidate) =>
+        book.get('take', candidate) !== null || existsSync(book.insidePath('takes', `${candidate}${ending}`)),
+      'take',
+    );
     const path = book.insidePath('takes', `${id}${ending}`);
     renameSync(part, path);
     const still = info.video.frameCount === 1;
-    book.edit(`add take ${id}`, (e) => e.put('take', { id, pick: upload.pick, title: words.slice(0, 120) || id, file: book.storedPath(path), kind: still ? 'still' : 'video', star: false, note: '', info: { ...info, file: book.storedPath(path) }, marks: null }));
+    book.edit(`add take ${id}`, (e) =>
+      e.put('take', {
+        id,
+        pick: upload.pick,
+        title: words.slice(0, 120) || id,
+        file: book.storedPath(path),
+        kind: still ? 'still' : 'video',
+        star: false,
+        note: '',
+        info: { ...info, file: book.storedPath(path) },
+        marks: null,
+      }),
+    );
     enterTakeJobs(book, book.need('take', id));
     return id;
   } catch (error) {
@@ -48,28 +89,57 @@ export async function acceptTake(book: Book, upload: { name: string; pick: strin
   }
 }
 
-const FILM_ENDINGS = new Set(['.mp4', '.mov', '.mkv', '.m4v', '.avi', '.webm', '.mpg', '.mpeg', '.mts', '.m2ts', '.ts', '.vob', '.mxf', '.wmv', '.ogv', '.3gp']);
+const FILM_ENDINGS = new Set([
+  '.mp4',
+  '.mov',
+  '.mkv',
+  '.m4v',
+  '.avi',
+  '.webm',
+  '.mpg',
+  '.mpeg',
+  '.mts',
+  '.m2ts',
+  '.ts',
+  '.vob',
+  '.mxf',
+  '.wmv',
+  '.ogv',
+  '.3gp',
+]);
 
 /**
  * A film arriving from the browser: kept in the production's folder `films`, and scanned for its shots. With `to` it stands in for
  * the file of a film that the book has already and that is missing. Throws the errors of `acceptTake`, and `PW-FILM-OTHER`.
  */
-export async function acceptFilm(book: Book, upload: { name: string; to: string | null; stream: Readable }): Promise<string> {
+export async function acceptFilm(
+  book: Book,
+  upload: { name: string; to: string | null; stream: Readable },
+): Promise<string> {
   const was = upload.to === null ? null : book.need('film', upload.to);
   const ending = extname(upload.name).toLowerCase();
-  if (!FILM_ENDINGS.has(ending)) throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" does not end like a film; send mp4, mov, mkv, webm, avi, mpg or mxf`, { kind: 'usage' });
+  if (!FILM_ENDINGS.has(ending))
+    throw new PlatewrightError(
+      'PW-UPLOAD-KIND',
+      `"${upload.name}" does not end like a film; send mp4, mov, mkv, webm, avi, mpg or mxf`,
+      { kind: 'usage' },
+    );
   mkdirSync(book.insidePath('films'), { recursive: true });
   const part = book.insidePath('films', `.${randomUUID()}${ending}`);
   try {
     await receive(upload, part);
     const info = await checkInChild(part);
-    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film itself`);
+    if (info.video === null)
+      throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send the film itself`);
     if (was !== null) checkSameFilm(was, info, upload.name);
     const words = upload.name.slice(0, -ending.length);
     const name = makeId(words, (i) => existsSync(book.insidePath('films', `${i}${ending}`)), 'film');
     const path = book.insidePath('films', `${name}${ending}`);
     renameSync(part, path);
-    const film = was === null ? await addFilm(book, path, { title: words.slice(0, 120) || 'film' }) : await relinkFilm(book, was.id, path);
+    const film =
+      was === null
+        ? await addFilm(book, path, { title: words.slice(0, 120) || 'film' })
+        : await relinkFilm(book, was.id, path);
     if (film.cutList === undefined) enterJob(book, 'scan', film.id, {});
     return film.id;
   } finally {
@@ -83,7 +153,12 @@ async function receive(upload: { name: string; stream: Readable }, part: string)
   const limit = new Transform({
     transform(chunk: Buffer, _encoding, done) {
       bytes += chunk.length;
-      done(bytes > MAX_BYTES ? new PlatewrightError('PW-UPLOAD-SIZE', 'the upload is larger than 32 GiB; send a shorter piece') : null, chunk);
+      done(
+        bytes > MAX_BYTES
+          ? new PlatewrightError('PW-UPLOAD-SIZE', 'the upload is larger than 32 GiB; send a shorter piece')
+          : null,
+        chunk,
+      );
     },
   });
   await pipeline(upload.stream, limit, createWriteStream(part));
@@ -96,25 +171,48 @@ const PICTURES = new Set(['.png', '.tif', '.tiff']);
  * A picture that joins a drawing in layers: the first one makes the take, each further one is its next layer. What is written
  * is probed in a process of its own first. Throws the errors of `acceptTake`, and `PW-TAKE-LAYERS`.
  */
-export async function acceptLayer(book: Book, upload: { name: string; pick: string | null; to: string | null; stream: Readable }): Promise<string> {
+export async function acceptLayer(
+  book: Book,
+  upload: { name: string; pick: string | null; to: string | null; stream: Readable },
+): Promise<string> {
   if (upload.pick !== null) book.need('pick', upload.pick);
   const ending = extname(upload.name).toLowerCase();
-  if (!PICTURES.has(ending)) throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" is no layer; send PNG or TIFF pictures with alpha`, { kind: 'usage' });
+  if (!PICTURES.has(ending))
+    throw new PlatewrightError('PW-UPLOAD-KIND', `"${upload.name}" is no layer; send PNG or TIFF pictures with alpha`, {
+      kind: 'usage',
+    });
   mkdirSync(book.insidePath('takes'), { recursive: true });
   const part = book.insidePath('takes', `.${randomUUID()}${ending}`);
   try {
     await receive(upload, part);
     const info = await checkInChild(part);
-    if (info.video === null) throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send a PNG`);
+    if (info.video === null)
+      throw new PlatewrightError('PW-MEDIA-NOPICTURE', `"${upload.name}" holds no picture; send a PNG`);
     const words = upload.name.slice(0, -ending.length);
-    if (upload.to === null) return (await addLayers(book, [part], { pick: upload.pick, title: words.slice(0, 120) || 'drawing' })).id;
-    const take = book.need('take', upload.to), video = take.info.video!;
-    if (take.kind !== 'layers') throw new PlatewrightError('PW-TAKE-LAYERS', `the take ${take.id} is no drawing in layers`, { kind: 'usage' });
-    if (info.video.widthPx !== video.widthPx || info.video.heightPx !== video.heightPx) throw new PlatewrightError('PW-TAKE-LAYERS', `"${upload.name}" is ${info.video.widthPx} × ${info.video.heightPx} where the first picture is ${video.widthPx} × ${video.heightPx}; cut all layers from one sheet of the same size`);
-    renameSync(part, join(book.mediaPath(take.file), `layer-${String(video.frameCount + 1).padStart(2, '0')}${ending}`));
+    if (upload.to === null)
+      return (await addLayers(book, [part], { pick: upload.pick, title: words.slice(0, 120) || 'drawing' })).id;
+    const take = book.need('take', upload.to),
+      video = take.info.video!;
+    if (take.kind !== 'layers')
+      throw new PlatewrightError('PW-TAKE-LAYERS', `the take ${take.id} is no drawing in layers`, { kind: 'usage' });
+    if (info.video.widthPx !== video.widthPx || info.video.heightPx !== video.heightPx)
+      throw new PlatewrightError(
+        'PW-TAKE-LAYERS',
+        `"${upload.name}" is ${info.video.widthPx} × ${info.video.heightPx} where the first picture is ${video.widthPx} × ${video.heightPx}; cut all layers from one sheet of the same size`,
+      );
+    renameSync(
+      part,
+      join(book.mediaPath(take.file), `layer-${String(video.frameCount + 1).padStart(2, '0')}${ending}`),
+    );
     const whole = await probe(book.mediaPath(take.file));
     const marks = take.marks ?? { frame: 0, marks: [] };
-    book.edit(`add a layer to ${take.id}`, (e) => e.put('take', { ...take, info: { ...whole, file: take.file }, marks: { ...marks, marks: [...marks.marks, { kind: 'layer', frame: video.frameCount }] } }));
+    book.edit(`add a layer to ${take.id}`, (e) =>
+      e.put('take', {
+        ...take,
+        info: { ...whole, file: take.file },
+        marks: { ...marks, marks: [...marks.marks, { kind: 'layer', frame: video.frameCount }] },
+      }),
+    );
     return take.id;
   } finally {
     rmSync(part, { force: true });

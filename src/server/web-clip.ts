@@ -19,14 +19,24 @@ import type { FrameSource, FrameStore } from './frame-store.js';
 /** Absolute path of a playable clip of a source. */
 export async function webClip(book: Book, frames: FrameStore, what: string, id: string): Promise<string> {
   if (what === 'quick') {
-    const take = book.need('take', id).id, clip = quickClipPath(book, take);
-    if (!existsSync(clip)) throw new PlatewrightError('PW-SERVER-NO-SUCH', `no quick join of ${take} was made yet`, { kind: 'usage' });
+    const take = book.need('take', id).id,
+      clip = quickClipPath(book, take);
+    if (!existsSync(clip))
+      throw new PlatewrightError('PW-SERVER-NO-SUCH', `no quick join of ${take} was made yet`, { kind: 'usage' });
     return clip;
   }
-  if (what !== 'plate' && what !== 'take' && what !== 'join' && what !== 'film') throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no clips called "${what}"`, { kind: 'usage' });
+  if (what !== 'plate' && what !== 'take' && what !== 'join' && what !== 'film')
+    throw new PlatewrightError('PW-SERVER-NO-SUCH', `there are no clips called "${what}"`, { kind: 'usage' });
   const path = await frames.pathOf(what as FrameSource, id);
   const info = await probe(path);
-  if (info.video !== null && info.video.codec === 'h264' && /^yuvj?420p$/.test(info.video.pixelFormat) && /\.(mp4|m4v)$/.test(path) && info.video.rotationDeg === 0) return path;
+  if (
+    info.video !== null &&
+    info.video.codec === 'h264' &&
+    /^yuvj?420p$/.test(info.video.pixelFormat) &&
+    /\.(mp4|m4v)$/.test(path) &&
+    info.video.rotationDeg === 0
+  )
+    return path;
   const s = statSync(path);
   const key = createHash('sha256').update(`${path}|${s.size}|${s.mtimeMs}`).digest('hex').slice(0, 12);
   const out = book.cachePath('web', `${what}-${id}-${key}.mp4`);
@@ -35,13 +45,25 @@ export async function webClip(book: Book, frames: FrameStore, what: string, id: 
   try {
     const { widthPx, heightPx, rate } = reader.info;
     const scale = Math.min(1, 1280 / widthPx);
-    const w = Math.max(2, Math.round((widthPx * scale) / 2) * 2), h = Math.max(2, Math.round((heightPx * scale) / 2) * 2);
-    const writer = await VideoWriter.open(out, { widthPx: w, heightPx: h, rate, codec: 'h264', crf: 20, preset: 'veryfast', sound: info.sound === null ? null : await readSound(path, { sampleRate: 48000 }) });
+    const w = Math.max(2, Math.round((widthPx * scale) / 2) * 2),
+      h = Math.max(2, Math.round((heightPx * scale) / 2) * 2);
+    const writer = await VideoWriter.open(out, {
+      widthPx: w,
+      heightPx: h,
+      rate,
+      codec: 'h264',
+      crf: 20,
+      preset: 'veryfast',
+      sound: info.sound === null ? null : await readSound(path, { sampleRate: 48000 }),
+    });
     try {
       const small = createPicture(w, h, 3);
       for await (const frame of reader.frames()) {
         const coded = toCodedRgb(frame);
-        const rgb = coded.channels === 3 ? coded : { ...coded, channels: 3 as const, data: coded.data.subarray(0, coded.width * coded.height * 3) };
+        const rgb =
+          coded.channels === 3
+            ? coded
+            : { ...coded, channels: 3 as const, data: coded.data.subarray(0, coded.width * coded.height * 3) };
         await writer.writeCoded(w === widthPx && h === heightPx ? rgb : resize(rgb, w, h, 'area', small));
       }
       await writer.close();

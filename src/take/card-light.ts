@@ -38,7 +38,14 @@ export interface PegSun {
 const PEG_LEAN_DEG = 1;
 
 function cameraOf(p: CardPose, picture: Picture): Pinhole {
-  return groundCamera({ focalPx: p.focalPx, tiltDeg: p.tiltDeg, rollDeg: p.rollDeg, cameraHeight: p.cameraHeight, widthPx: picture.width, heightPx: picture.height });
+  return groundCamera({
+    focalPx: p.focalPx,
+    tiltDeg: p.tiltDeg,
+    rollDeg: p.rollDeg,
+    cameraHeight: p.cameraHeight,
+    widthPx: picture.width,
+    heightPx: picture.height,
+  });
 }
 
 function pixelOf(c: Pinhole, pose: CardPose, x: number, y: number): { x: number; y: number } | null {
@@ -47,13 +54,23 @@ function pixelOf(c: Pinhole, pose: CardPose, x: number, y: number): { x: number;
 }
 
 /** Median per channel over a rectangle of the card (mm), 0.6 of its middle. */
-function patchColour(linear: Picture, c: Pinhole, pose: CardPose, x: number, y: number, w: number, h: number): [number, number, number] | null {
+function patchColour(
+  linear: Picture,
+  c: Pinhole,
+  pose: CardPose,
+  x: number,
+  y: number,
+  w: number,
+  h: number,
+): [number, number, number] | null {
   const values: number[][] = [[], [], []];
-  for (let j = 0; j < 5; j++) for (let i = 0; i < 5; i++) {
-    const q = pixelOf(c, pose, x + w * (0.2 + 0.15 * i), y + h * (0.2 + 0.15 * j));
-    if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) continue;
-    for (let k = 0; k < 3; k++) values[k]!.push(sampleBilinear(plane(linear, k), linear.width, linear.height, q.x, q.y));
-  }
+  for (let j = 0; j < 5; j++)
+    for (let i = 0; i < 5; i++) {
+      const q = pixelOf(c, pose, x + w * (0.2 + 0.15 * i), y + h * (0.2 + 0.15 * j));
+      if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) continue;
+      for (let k = 0; k < 3; k++)
+        values[k]!.push(sampleBilinear(plane(linear, k), linear.width, linear.height, q.x, q.y));
+    }
   if (values[0]!.length < 9) return null;
   const median = (v: number[]): number => v.sort((a, b) => a - b)[v.length >> 1]!;
   return [median(values[0]!), median(values[1]!), median(values[2]!)];
@@ -65,12 +82,13 @@ const PAPER_REFLECTANCE = 0.88;
 /** The 85 % point of luminance over the card, most of which is plain paper; null where too little is in sight or it is burnt out. */
 function plainPaper(linear: Picture, c: Pinhole, pose: CardPose): number | null {
   const seen: number[] = [];
-  for (let v = -0.48; v <= 0.48; v += 0.02) for (let u = -0.48; u <= 0.48; u += 0.02) {
-    const q = pixelOf(c, pose, u * CARD_WIDTH_MM, v * CARD_HEIGHT_MM);
-    if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) continue;
-    const at = (k: number): number => sampleBilinear(plane(linear, k), linear.width, linear.height, q.x, q.y);
-    seen.push(0.2126 * at(0) + 0.7152 * at(1) + 0.0722 * at(2));
-  }
+  for (let v = -0.48; v <= 0.48; v += 0.02)
+    for (let u = -0.48; u <= 0.48; u += 0.02) {
+      const q = pixelOf(c, pose, u * CARD_WIDTH_MM, v * CARD_HEIGHT_MM);
+      if (q === null || q.x < 1 || q.y < 1 || q.x > linear.width - 1 || q.y > linear.height - 1) continue;
+      const at = (k: number): number => sampleBilinear(plane(linear, k), linear.width, linear.height, q.x, q.y);
+      seen.push(0.2126 * at(0) + 0.7152 * at(1) + 0.0722 * at(2));
+    }
   if (seen.length < 1000) return null;
   const v = seen.sort((a, b) => a - b)[Math.floor(0.85 * seen.length)]!;
   return v < 0.95 ? v / PAPER_REFLECTANCE : null;
@@ -79,8 +97,14 @@ function plainPaper(linear: Picture, c: Pinhole, pose: CardPose): number | null 
 /** White balance from the greys and the paper. `linear` is scene-linear RGB. Null where the greys are out of sight. */
 export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
   const c = cameraOf(pose, linear);
-  const greys = PATCHES.filter((p) => p.name.startsWith('grey')).map((p) => ({ seen: patchColour(linear, c, pose, p.x, p.y, p.width, p.height), printed: p.linear[0] }));
-  const usable = greys.filter((g): g is { seen: [number, number, number]; printed: number } => g.seen !== null && g.seen[1] > 1e-4 && Math.max(...g.seen) < 0.98);
+  const greys = PATCHES.filter((p) => p.name.startsWith('grey')).map((p) => ({
+    seen: patchColour(linear, c, pose, p.x, p.y, p.width, p.height),
+    printed: p.linear[0],
+  }));
+  const usable = greys.filter(
+    (g): g is { seen: [number, number, number]; printed: number } =>
+      g.seen !== null && g.seen[1] > 1e-4 && Math.max(...g.seen) < 0.98,
+  );
   if (usable.length < 2) return null;
   // Ratios of the brighter greys: print black is glossy and coloured by reflections.
   const bright = usable.filter((g) => g.printed >= 0.15);
@@ -90,28 +114,61 @@ export function readWhite(linear: Picture, pose: CardPose): CardWhite | null {
   const cct = cctOfLinear(sum[0]!, sum[1]!, sum[2]!);
   let gamma: number | null = null;
   if (usable.length >= 3) {
-    const xs = usable.map((g) => Math.log(g.printed)), ys = usable.map((g) => Math.log(g.seen[1]));
-    const mx = xs.reduce((a, b) => a + b, 0) / xs.length, my = ys.reduce((a, b) => a + b, 0) / ys.length;
+    const xs = usable.map((g) => Math.log(g.printed)),
+      ys = usable.map((g) => Math.log(g.seen[1]));
+    const mx = xs.reduce((a, b) => a + b, 0) / xs.length,
+      my = ys.reduce((a, b) => a + b, 0) / ys.length;
     const sxx = xs.reduce((s, x) => s + (x - mx) ** 2, 0);
     if (sxx > 0.1) gamma = xs.reduce((s, x, i) => s + (x - mx) * (ys[i]! - my), 0) / sxx;
   }
   const white = usable.reduce((a, b) => (b.printed > a.printed ? b : a));
-  return { paper: white.seen.map((v) => v / white.printed) as [number, number, number], gains, plainPaper: plainPaper(linear, c, pose), temperatureK: cct?.kelvin ?? null, duv: cct?.duv ?? null, greyGamma: gamma };
+  return {
+    paper: white.seen.map((v) => v / white.printed) as [number, number, number],
+    gains,
+    plainPaper: plainPaper(linear, c, pose),
+    temperatureK: cct?.kelvin ?? null,
+    duv: cct?.duv ?? null,
+    greyGamma: gamma,
+  };
 }
 
 /** The sun from the peg's shadow; a reason where no clear shadow leaves the spot. `luma` is linear, height × width. */
-export function readPeg(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, code: string | null = null): { sun: PegSun } | { reason: string } {
+export function readPeg(
+  luma: Float32Array,
+  widthPx: number,
+  heightPx: number,
+  card: AlignedCard,
+  pegHeightMm: number,
+  code: string | null = null,
+): { sun: PegSun } | { reason: string } {
   const s = fitPegShadow(luma, widthPx, heightPx, card, pegHeightMm, code);
   if ('reason' in s) return s;
   const { pose } = card;
   const [x, y] = PEG_SPOT;
-  const foot = cardToGround(pose.card, x, y), end = cardToGround(pose.card, x + s.lengthMm * Math.cos(s.theta), y + s.lengthMm * Math.sin(s.theta));
+  const foot = cardToGround(pose.card, x, y),
+    end = cardToGround(pose.card, x + s.lengthMm * Math.cos(s.theta), y + s.lengthMm * Math.sin(s.theta));
   // Light comes from the tip over the foot.
   const azimuthDeg = Math.atan2(foot[0] - end[0], -(foot[1] - end[1])) * DEG_PER_RAD;
   const elevationDeg = Math.atan2(pegHeightMm, s.lengthMm) * DEG_PER_RAD;
   // The peg is not quite upright (1°) nor quite as high as said (1 mm).
   const across = pegHeightMm ** 2 + s.lengthMm ** 2;
-  const sdElevation = Math.hypot(((s.sdLengthMm * pegHeightMm) / across) * DEG_PER_RAD, (s.lengthMm / across) * DEG_PER_RAD, PEG_LEAN_DEG * 0.7);
-  const sdAzimuth = Math.hypot(s.sdTheta * DEG_PER_RAD, PEG_LEAN_DEG * 0.7 * (pegHeightMm / s.lengthMm), pose.sd.tiltDeg * 0.3);
-  return { sun: { azimuthDeg, elevationDeg, sd: { azimuthDeg: sdAzimuth, elevationDeg: sdElevation }, shadowMm: s.lengthMm, transmission: Math.max(0, 1 - s.depth) } };
+  const sdElevation = Math.hypot(
+    ((s.sdLengthMm * pegHeightMm) / across) * DEG_PER_RAD,
+    (s.lengthMm / across) * DEG_PER_RAD,
+    PEG_LEAN_DEG * 0.7,
+  );
+  const sdAzimuth = Math.hypot(
+    s.sdTheta * DEG_PER_RAD,
+    PEG_LEAN_DEG * 0.7 * (pegHeightMm / s.lengthMm),
+    pose.sd.tiltDeg * 0.3,
+  );
+  return {
+    sun: {
+      azimuthDeg,
+      elevationDeg,
+      sd: { azimuthDeg: sdAzimuth, elevationDeg: sdElevation },
+      shadowMm: s.lengthMm,
+      transmission: Math.max(0, 1 - s.depth),
+    },
+  };
 }

@@ -20,7 +20,12 @@ export interface CardPose {
   readonly cameraHeight: number;
   /** Card's middle on the floor, metres: x to camera right, z away from the point below the lens; its turn in the map view. */
   readonly card: { readonly x: number; readonly z: number; readonly turnDeg: number };
-  readonly sd: { readonly focalPx: number; readonly tiltDeg: number; readonly rollDeg: number; readonly cameraHeight: number };
+  readonly sd: {
+    readonly focalPx: number;
+    readonly tiltDeg: number;
+    readonly rollDeg: number;
+    readonly cameraHeight: number;
+  };
   readonly residualPx: number;
   readonly markers: number;
   /** True where the usual lens decides more than the picture. */
@@ -33,20 +38,42 @@ const PRIOR_LN_SD = 0.45;
 
 /** World (x, z) in metres of a card point (mm) under a pose. */
 export function cardToGround(p: { x: number; z: number; turnDeg: number }, xMm: number, yMm: number): [number, number] {
-  const c = Math.cos(p.turnDeg * RAD_PER_DEG), s = Math.sin(p.turnDeg * RAD_PER_DEG);
-  const u = xMm / 1000, v = yMm / 1000;
+  const c = Math.cos(p.turnDeg * RAD_PER_DEG),
+    s = Math.sin(p.turnDeg * RAD_PER_DEG);
+  const u = xMm / 1000,
+    v = yMm / 1000;
   return [p.x + u * c + v * s, p.z + u * s - v * c];
 }
 
 /** Card millimetres → pixels under a pose. */
 export function poseHomography(p: CardPose, widthPx: number, heightPx: number): Mat3 {
-  return homographyOf([Math.log(p.focalPx), p.tiltDeg * RAD_PER_DEG, p.rollDeg * RAD_PER_DEG, Math.log(p.cameraHeight), p.card.x, p.card.z, p.card.turnDeg * RAD_PER_DEG], widthPx, heightPx);
+  return homographyOf(
+    [
+      Math.log(p.focalPx),
+      p.tiltDeg * RAD_PER_DEG,
+      p.rollDeg * RAD_PER_DEG,
+      Math.log(p.cameraHeight),
+      p.card.x,
+      p.card.z,
+      p.card.turnDeg * RAD_PER_DEG,
+    ],
+    widthPx,
+    heightPx,
+  );
 }
 
 /** The same from parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres). */
 function homographyOf(p: ArrayLike<number>, widthPx: number, heightPx: number): Mat3 {
-  const camera = groundCamera({ focalPx: Math.exp(p[0]!), tiltDeg: p[1]! * DEG_PER_RAD, rollDeg: p[2]! * DEG_PER_RAD, cameraHeight: Math.exp(p[3]!), widthPx, heightPx });
-  const c = Math.cos(p[6]!) / 1000, s = Math.sin(p[6]!) / 1000;
+  const camera = groundCamera({
+    focalPx: Math.exp(p[0]!),
+    tiltDeg: p[1]! * DEG_PER_RAD,
+    rollDeg: p[2]! * DEG_PER_RAD,
+    cameraHeight: Math.exp(p[3]!),
+    widthPx,
+    heightPx,
+  });
+  const c = Math.cos(p[6]!) / 1000,
+    s = Math.sin(p[6]!) / 1000;
   return multiply(groundToImage(camera), [c, s, p[4]!, s, -c, p[5]!, 0, 0, 1]);
 }
 
@@ -74,36 +101,86 @@ export interface AlignedCard {
  * @param luma linear, height × width. `focalPx` fixes the focal length where it is known.
  * @returns null where the picture does not show the card there
  */
-export function alignPose(luma: Float32Array, widthPx: number, heightPx: number, guess: Mat3, focalPx?: number): AlignedCard | null {
+export function alignPose(
+  luma: Float32Array,
+  widthPx: number,
+  heightPx: number,
+  guess: Mat3,
+  focalPx?: number,
+): AlignedCard | null {
   const coarse = alignPlane(luma, widthPx, heightPx, guess);
   if (coarse === null) return null;
-  const points: Point2[] = [], seen: Point2[] = [];
-  for (let id = 0; id < 4; id++) for (const c of markerCorners(id)) { points.push(c); seen.push(apply(coarse, c[0], c[1])); }
+  const points: Point2[] = [],
+    seen: Point2[] = [];
+  for (let id = 0; id < 4; id++)
+    for (const c of markerCorners(id)) {
+      points.push(c);
+      seen.push(apply(coarse, c[0], c[1]));
+    }
   const start = startPose(points, seen, widthPx, heightPx, focalPx);
   if (start === null) return null;
   const cut = cutOut(luma, widthPx, heightPx, coarse, FINE_SIDE, 0);
   if (cut === null) return null;
   const fixed = focalPx !== undefined;
   const full = (p: ArrayLike<number>): ArrayLike<number> => (fixed ? [start[0]!, ...Array.from(p)] : p);
-  const distance = Math.hypot(Math.exp(start[3]!), start[4]!, start[5]!), steps = [1e-3, 1e-4, 1e-4, 1e-3, 1e-3 * distance, 1e-3 * distance, 1e-3];
+  const distance = Math.hypot(Math.exp(start[3]!), start[4]!, start[5]!),
+    steps = [1e-3, 1e-4, 1e-4, 1e-3, 1e-3 * distance, 1e-3 * distance, 1e-3];
   const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const a = alignCard({
-    luma: cut.luma, width: cut.width, height: cut.height, start: fixed ? start.slice(1) : start, steps: fixed ? steps.slice(1) : steps, sigmaPx: 1, leastSigmaPx: 0.25, loss: 'tukey', maxIterations: 25,
+    luma: cut.luma,
+    width: cut.width,
+    height: cut.height,
+    start: fixed ? start.slice(1) : start,
+    steps: fixed ? steps.slice(1) : steps,
+    sigmaPx: 1,
+    leastSigmaPx: 0.25,
+    loss: 'tukey',
+    maxIterations: 25,
     toPixel: (p) => multiply(cut.fromFull, homographyOf(full(p), widthPx, heightPx)),
     // The alignment counts every pixel; the prior is set against them as if their noise were shared.
     ...(fixed ? {} : { prior: { index: 0, mean: lnPrior, sd: PRIOR_LN_SD / SHARED_NOISE } }),
   });
-  if (a === null || a.covariance === null || a.explained < LEAST_EXPLAINED || a.paper < 1.6 * Math.max(0, a.ink)) return null;
-  const [lf, tilt, roll, lh, x, z, turn] = Array.from(full(a.parameters)) as [number, number, number, number, number, number, number];
-  const size = fixed ? 6 : 7, o = fixed ? -1 : 0;
-  const sd = (k: number, least: number): number => (k + o < 0 ? 0 : Math.hypot(SHARED_NOISE * Math.sqrt(Math.max(0, a.covariance![(k + o) * size + k + o]!)), least));
-  const focal = Math.exp(lf), height = Math.exp(lh);
-  if (!holdsBits(a.bitCorrelation) || height < 0.02 || height > 30 || tilt > 20 * RAD_PER_DEG || tilt < -100 * RAD_PER_DEG) return null;
+  if (a === null || a.covariance === null || a.explained < LEAST_EXPLAINED || a.paper < 1.6 * Math.max(0, a.ink))
+    return null;
+  const [lf, tilt, roll, lh, x, z, turn] = Array.from(full(a.parameters)) as [
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+  ];
+  const size = fixed ? 6 : 7,
+    o = fixed ? -1 : 0;
+  const sd = (k: number, least: number): number =>
+    k + o < 0 ? 0 : Math.hypot(SHARED_NOISE * Math.sqrt(Math.max(0, a.covariance![(k + o) * size + k + o]!)), least);
+  const focal = Math.exp(lf),
+    height = Math.exp(lh);
+  if (
+    !holdsBits(a.bitCorrelation) ||
+    height < 0.02 ||
+    height > 30 ||
+    tilt > 20 * RAD_PER_DEG ||
+    tilt < -100 * RAD_PER_DEG
+  )
+    return null;
   const markers = a.markerCorrelation.filter((c) => c > 0.6).length;
   const pose: CardPose = {
-    focalPx: focal, tiltDeg: tilt * DEG_PER_RAD, rollDeg: roll * DEG_PER_RAD, cameraHeight: height, card: { x, z, turnDeg: turn * DEG_PER_RAD },
-    sd: { focalPx: sd(0, FLOOR.lnFocal) * focal, tiltDeg: sd(1, FLOOR.tilt) * DEG_PER_RAD, rollDeg: sd(2, FLOOR.roll) * DEG_PER_RAD, cameraHeight: sd(3, FLOOR.lnHeight) * height },
-    residualPx: (a.noise / Math.max(1e-3, a.paper - a.ink)) * Math.sqrt(2 * Math.PI) * a.sigmaPx * cut.factor, markers, priorLed: !fixed && sd(0, 0) > PRIOR_LN_SD * 0.6,
+    focalPx: focal,
+    tiltDeg: tilt * DEG_PER_RAD,
+    rollDeg: roll * DEG_PER_RAD,
+    cameraHeight: height,
+    card: { x, z, turnDeg: turn * DEG_PER_RAD },
+    sd: {
+      focalPx: sd(0, FLOOR.lnFocal) * focal,
+      tiltDeg: sd(1, FLOOR.tilt) * DEG_PER_RAD,
+      rollDeg: sd(2, FLOOR.roll) * DEG_PER_RAD,
+      cameraHeight: sd(3, FLOOR.lnHeight) * height,
+    },
+    residualPx: (a.noise / Math.max(1e-3, a.paper - a.ink)) * Math.sqrt(2 * Math.PI) * a.sigmaPx * cut.factor,
+    markers,
+    priorLed: !fixed && sd(0, 0) > PRIOR_LN_SD * 0.6,
   };
   return { pose, toPixel: poseHomography(pose, widthPx, heightPx), alignment: a, sigmaPx: a.sigmaPx * cut.factor };
 }
@@ -120,16 +197,36 @@ function holdsBits(bits: readonly number[]): boolean {
 
 /** First alignment: a free homography by its four corners, on a small and softened picture, then at the size it has. */
 function alignPlane(luma: Float32Array, widthPx: number, heightPx: number, guess: Mat3): Mat3 | null {
-  const hw = CARD_WIDTH_MM / 2, hh = CARD_HEIGHT_MM / 2;
-  const corners: Point2[] = [[-hw, -hh], [hw, -hh], [hw, hh], [-hw, hh]];
+  const hw = CARD_WIDTH_MM / 2,
+    hh = CARD_HEIGHT_MM / 2;
+  const corners: Point2[] = [
+    [-hw, -hh],
+    [hw, -hh],
+    [hw, hh],
+    [-hw, hh],
+  ];
   let now = guess;
   for (const soft of [1.5, 0]) {
     const cut = cutOut(luma, widthPx, heightPx, now, COARSE_SIDE * (soft > 0 ? 1 : 2), soft);
     if (cut === null) return null;
     const inCut = multiply(cut.fromFull, now);
     const a = alignCard({
-      luma: cut.luma, width: cut.width, height: cut.height, start: corners.flatMap((c) => apply(inCut, c[0], c[1])), steps: new Array<number>(8).fill(0.05), sigmaPx: Math.hypot(soft, 0.8), leastSigmaPx: Math.max(0.25, soft), loss: 'huber', maxIterations: 20,
-      toPixel: (p) => homographyFromQuad(corners, [[p[0]!, p[1]!], [p[2]!, p[3]!], [p[4]!, p[5]!], [p[6]!, p[7]!]]),
+      luma: cut.luma,
+      width: cut.width,
+      height: cut.height,
+      start: corners.flatMap((c) => apply(inCut, c[0], c[1])),
+      steps: new Array<number>(8).fill(0.05),
+      sigmaPx: Math.hypot(soft, 0.8),
+      leastSigmaPx: Math.max(0.25, soft),
+      loss: 'huber',
+      maxIterations: 20,
+      toPixel: (p) =>
+        homographyFromQuad(corners, [
+          [p[0]!, p[1]!],
+          [p[2]!, p[3]!],
+          [p[4]!, p[5]!],
+          [p[6]!, p[7]!],
+        ]),
     });
     if (a === null || a.explained < LEAST_EXPLAINED_COARSE) return null;
     now = multiply([cut.factor, 0, cut.x0, 0, cut.factor, cut.y0, 0, 0, 1], a.toPixel);
@@ -138,23 +235,49 @@ function alignPlane(luma: Float32Array, widthPx: number, heightPx: number, guess
 }
 
 /** Pose parameters from points of the card and where they are seen; the best of several focal lengths. */
-function startPose(points: readonly Point2[], seen: readonly Point2[], widthPx: number, heightPx: number, focalPx?: number): number[] | null {
-  const h = homographyFromPoints(points.map((c) => [c[0] / 1000, c[1] / 1000] as const), seen.map((q) => [q[0] - widthPx / 2, q[1] - heightPx / 2] as const));
+function startPose(
+  points: readonly Point2[],
+  seen: readonly Point2[],
+  widthPx: number,
+  heightPx: number,
+  focalPx?: number,
+): number[] | null {
+  const h = homographyFromPoints(
+    points.map((c) => [c[0] / 1000, c[1] / 1000] as const),
+    seen.map((q) => [q[0] - widthPx / 2, q[1] - heightPx / 2] as const),
+  );
   if (h === null) return null;
-  const [h1, h2, h3] = [[h[0], h[3], h[6]], [h[1], h[4], h[7]], [h[2], h[5], h[8]]] as [number[], number[], number[]];
+  const [h1, h2, h3] = [
+    [h[0], h[3], h[6]],
+    [h[1], h[4], h[7]],
+    [h[2], h[5], h[8]],
+  ] as [number[], number[], number[]];
   // With K = diag(f, f, 1): h1ᵀ K⁻ᵀK⁻¹ h2 = 0 and equal lengths.
   const candidates: number[] = [];
-  const d1 = h1[2]! * h2[2]!, n1 = -(h1[0]! * h2[0]! + h1[1]! * h2[1]!);
+  const d1 = h1[2]! * h2[2]!,
+    n1 = -(h1[0]! * h2[0]! + h1[1]! * h2[1]!);
   if (n1 / d1 > 0) candidates.push(Math.sqrt(n1 / d1));
-  const d2 = h1[2]! ** 2 - h2[2]! ** 2, n2 = h2[0]! ** 2 + h2[1]! ** 2 - h1[0]! ** 2 - h1[1]! ** 2;
+  const d2 = h1[2]! ** 2 - h2[2]! ** 2,
+    n2 = h2[0]! ** 2 + h2[1]! ** 2 - h1[0]! ** 2 - h1[1]! ** 2;
   if (n2 / d2 > 0) candidates.push(Math.sqrt(n2 / d2));
-  const starts = focalPx !== undefined ? [focalPx] : [...candidates.filter((f) => f > widthPx * 0.25 && f < widthPx * 8), widthPx * PRIOR_FOCAL_WIDTHS, widthPx * 1.5];
-  let best: number[] | null = null, bestCost = Infinity;
+  const starts =
+    focalPx !== undefined
+      ? [focalPx]
+      : [
+          ...candidates.filter((f) => f > widthPx * 0.25 && f < widthPx * 8),
+          widthPx * PRIOR_FOCAL_WIDTHS,
+          widthPx * 1.5,
+        ];
+  let best: number[] | null = null,
+    bestCost = Infinity;
   for (const f of starts) {
     const start = decompose(h1, h2, h3, f);
     if (start === null) continue;
     const solved = solveOnPoints(start, points, seen, widthPx, heightPx, focalPx !== undefined);
-    if (solved.cost < bestCost) { best = solved.parameters; bestCost = solved.cost; }
+    if (solved.cost < bestCost) {
+      best = solved.parameters;
+      bestCost = solved.cost;
+    }
   }
   return best;
 }
@@ -162,11 +285,15 @@ function startPose(points: readonly Point2[], seen: readonly Point2[], widthPx: 
 /** Parameters [ln f, tilt, roll, ln height, x, z, turn] (radians, metres) from a homography and a focal length. */
 function decompose(h1: number[], h2: number[], h3: number[], f: number): number[] | null {
   const k = (v: number[]): number[] => [v[0]! / f, v[1]! / f, v[2]!];
-  const a = k(h1), b = k(h2), t0 = k(h3);
+  const a = k(h1),
+    b = k(h2),
+    t0 = k(h3);
   const length = (Math.hypot(...a) + Math.hypot(...b)) / 2;
   if (!(length > 0)) return null;
   const sign = t0[2]! < 0 ? -1 : 1;
-  const r1 = a.map((v) => (sign * v) / length), r2raw = b.map((v) => (sign * v) / length), t = t0.map((v) => (sign * v) / length);
+  const r1 = a.map((v) => (sign * v) / length),
+    r2raw = b.map((v) => (sign * v) / length),
+    t = t0.map((v) => (sign * v) / length);
   const n1 = Math.hypot(...r1);
   const u = r1.map((v) => v / n1);
   const dot = u[0]! * r2raw[0]! + u[1]! * r2raw[1]! + u[2]! * r2raw[2]!;
@@ -176,7 +303,11 @@ function decompose(h1: number[], h2: number[], h3: number[], f: number): number[
   const v = w.map((x) => x / nw);
   const into = [u[1]! * v[2]! - u[2]! * v[1]!, u[2]! * v[0]! - u[0]! * v[2]!, u[0]! * v[1]! - u[1]! * v[0]!];
   const up = into.map((x) => -x);
-  const c = [-(u[0]! * t[0]! + u[1]! * t[1]! + u[2]! * t[2]!), -(v[0]! * t[0]! + v[1]! * t[1]! + v[2]! * t[2]!), -(into[0]! * t[0]! + into[1]! * t[1]! + into[2]! * t[2]!)];
+  const c = [
+    -(u[0]! * t[0]! + u[1]! * t[1]! + u[2]! * t[2]!),
+    -(v[0]! * t[0]! + v[1]! * t[1]! + v[2]! * t[2]!),
+    -(into[0]! * t[0]! + into[1]! * t[1]! + into[2]! * t[2]!),
+  ];
   const height = -c[2]!;
   if (!(height > 0.01)) return null;
   const tilt = Math.asin(Math.max(-1, Math.min(1, up[2]!)));
@@ -187,16 +318,25 @@ function decompose(h1: number[], h2: number[], h3: number[], f: number): number[
   const [fu, fv] = [forward[0]! / nf, forward[1]! / nf];
   // Map axes in card coordinates: away = forward, right = forward turned clockwise on the page (y runs down).
   const right = [-fv, fu];
-  const x = -(c[0]! * right[0]! + c[1]! * right[1]!), z = -(c[0]! * fu + c[1]! * fv);
+  const x = -(c[0]! * right[0]! + c[1]! * right[1]!),
+    z = -(c[0]! * fu + c[1]! * fv);
   return [Math.log(f), tilt, roll, Math.log(height), x, z, Math.atan2(fu, right[0]!)];
 }
 
-function solveOnPoints(start: number[], points: readonly Point2[], seen: readonly Point2[], widthPx: number, heightPx: number, fixedFocal: boolean): { parameters: number[]; cost: number } {
+function solveOnPoints(
+  start: number[],
+  points: readonly Point2[],
+  seen: readonly Point2[],
+  widthPx: number,
+  heightPx: number,
+  fixedFocal: boolean,
+): { parameters: number[]; cost: number } {
   const noise = 0.25;
   const lnPrior = Math.log(widthPx * PRIOR_FOCAL_WIDTHS);
   const at = (p: ArrayLike<number>): number[] => (fixedFocal ? [start[0]!, ...Array.from(p)] : Array.from(p));
   const residuals = (p: Float64Array, out: Float64Array): void => {
-    const q = at(p), h = homographyOf(q, widthPx, heightPx);
+    const q = at(p),
+      h = homographyOf(q, widthPx, heightPx);
     points.forEach((c, i) => {
       const w = h[6] * c[0] + h[7] * c[1] + h[8];
       const s = w > 1e-9 ? apply(h, c[0], c[1]) : null;
@@ -205,6 +345,11 @@ function solveOnPoints(start: number[], points: readonly Point2[], seen: readonl
     });
     if (!fixedFocal) out[2 * points.length] = (q[0]! - lnPrior) / PRIOR_LN_SD;
   };
-  const solved = levenbergMarquardt({ start: fixedFocal ? start.slice(1) : start, residualCount: 2 * points.length + (fixedFocal ? 0 : 1), residuals, maxIterations: 60 });
+  const solved = levenbergMarquardt({
+    start: fixedFocal ? start.slice(1) : start,
+    residualCount: 2 * points.length + (fixedFocal ? 0 : 1),
+    residuals,
+    maxIterations: 60,
+  });
   return { parameters: at(solved.parameters), cost: solved.cost };
 }

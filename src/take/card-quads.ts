@@ -15,7 +15,13 @@ export interface QuadLimits {
 }
 
 /** Quadrilaterals of the parts of `mask` (height × width), largest first, at most `most`; corners clockwise as seen. */
-export function quadsOf(mask: Uint8Array, width: number, height: number, limits: QuadLimits, most: number): { quad: Quad; area: number }[] {
+export function quadsOf(
+  mask: Uint8Array,
+  width: number,
+  height: number,
+  limits: QuadLimits,
+  most: number,
+): { quad: Quad; area: number }[] {
   const out: { quad: Quad; area: number }[] = [];
   for (const part of largeParts(mask, width, height, limits).slice(0, most * 3)) {
     const hull = convexHull(part.ends);
@@ -35,30 +41,53 @@ export function quadsOf(mask: Uint8Array, width: number, height: number, limits:
  * Connected parts (4 neighbours) within the limits of area and side, largest first, by union-find over runs of a row; `ends` are
  * the corners of each row's first and last pixel, which hold the hull.
  */
-function largeParts(mask: Uint8Array, width: number, height: number, limits: QuadLimits): { area: number; ends: [number, number][] }[] {
-  const from: number[] = [], to: number[] = [], row: number[] = [], parent: number[] = [];
-  let above = 0, aboveEnd = 0;
+function largeParts(
+  mask: Uint8Array,
+  width: number,
+  height: number,
+  limits: QuadLimits,
+): { area: number; ends: [number, number][] }[] {
+  const from: number[] = [],
+    to: number[] = [],
+    row: number[] = [],
+    parent: number[] = [];
+  let above = 0,
+    aboveEnd = 0;
   for (let y = 0; y < height; y++) {
-    const start = from.length, o = y * width;
-    let k = above, x = 0;
+    const start = from.length,
+      o = y * width;
+    let k = above,
+      x = 0;
     while (x < width) {
-      if (mask[o + x] === 0) { x++; continue; }
+      if (mask[o + x] === 0) {
+        x++;
+        continue;
+      }
       const x0 = x;
       while (x < width && mask[o + x] !== 0) x++;
       const run = from.length;
-      from.push(x0); to.push(x); row.push(y); parent.push(run);
+      from.push(x0);
+      to.push(x);
+      row.push(y);
+      parent.push(run);
       while (k < aboveEnd && to[k]! <= x0) k++;
       for (let m = k; m < aboveEnd && from[m]! < x; m++) {
-        let a = m, b = run;
+        let a = m,
+          b = run;
         while (parent[a] !== a) a = parent[a] = parent[parent[a]!]!;
         while (parent[b] !== b) b = parent[b] = parent[parent[b]!]!;
-        if (a < b) parent[b] = a; else parent[a] = b;
+        if (a < b) parent[b] = a;
+        else parent[a] = b;
       }
     }
-    above = start; aboveEnd = from.length;
+    above = start;
+    aboveEnd = from.length;
   }
   const n = from.length;
-  const area = new Float64Array(n), x0 = new Int32Array(n).fill(width), x1 = new Int32Array(n), y1 = new Int32Array(n);
+  const area = new Float64Array(n),
+    x0 = new Int32Array(n).fill(width),
+    x1 = new Int32Array(n),
+    y1 = new Int32Array(n);
   for (let i = 0; i < n; i++) {
     // A root is its part's first run: parents always lie before.
     const r = parent[i] === i ? i : (parent[i] = parent[parent[i]!]!);
@@ -68,29 +97,52 @@ function largeParts(mask: Uint8Array, width: number, height: number, limits: Qua
     y1[r] = row[i]! + 1;
   }
   const parts = new Map<number, { area: number; ends: [number, number][] }>();
-  for (let i = 0; i < n; i++) if (parent[i] === i && area[i]! >= limits.leastArea && area[i]! <= limits.mostArea && x1[i]! - x0[i]! >= limits.leastSide && y1[i]! - row[i]! >= limits.leastSide * 0.5) parts.set(i, { area: area[i]!, ends: [] });
+  for (let i = 0; i < n; i++)
+    if (
+      parent[i] === i &&
+      area[i]! >= limits.leastArea &&
+      area[i]! <= limits.mostArea &&
+      x1[i]! - x0[i]! >= limits.leastSide &&
+      y1[i]! - row[i]! >= limits.leastSide * 0.5
+    )
+      parts.set(i, { area: area[i]!, ends: [] });
   if (parts.size === 0) return [];
   for (let i = 0; i < n; i++) {
     const ends = parts.get(parent[i]!)?.ends;
-    if (ends !== undefined) ends.push([from[i]!, row[i]!], [from[i]!, row[i]! + 1], [to[i]!, row[i]!], [to[i]!, row[i]! + 1]);
+    if (ends !== undefined)
+      ends.push([from[i]!, row[i]!], [from[i]!, row[i]! + 1], [to[i]!, row[i]!], [to[i]!, row[i]! + 1]);
   }
   return [...parts.values()].sort((a, b) => b.area - a.area);
 }
 
 /** Pixels darker than `share` of the mean of their (2r + 1)² neighbourhood. */
-export function darkerThanAround(luma: Float32Array, width: number, height: number, radius: number, share: number, least: number): Uint8Array {
+export function darkerThanAround(
+  luma: Float32Array,
+  width: number,
+  height: number,
+  radius: number,
+  share: number,
+  least: number,
+): Uint8Array {
   const stride = width + 1;
   const sum = new Float64Array(stride * (height + 1));
   for (let y = 0; y < height; y++) {
     let row = 0;
-    for (let x = 0; x < width; x++) { row += luma[y * width + x]!; sum[(y + 1) * stride + x + 1] = sum[y * stride + x + 1]! + row; }
+    for (let x = 0; x < width; x++) {
+      row += luma[y * width + x]!;
+      sum[(y + 1) * stride + x + 1] = sum[y * stride + x + 1]! + row;
+    }
   }
   const out = new Uint8Array(width * height);
   for (let y = 0; y < height; y++) {
-    const y0 = Math.max(0, y - radius), y1 = Math.min(height, y + radius + 1);
+    const y0 = Math.max(0, y - radius),
+      y1 = Math.min(height, y + radius + 1);
     for (let x = 0; x < width; x++) {
-      const x0 = Math.max(0, x - radius), x1 = Math.min(width, x + radius + 1);
-      const mean = (sum[y1 * stride + x1]! - sum[y0 * stride + x1]! - sum[y1 * stride + x0]! + sum[y0 * stride + x0]!) / ((y1 - y0) * (x1 - x0));
+      const x0 = Math.max(0, x - radius),
+        x1 = Math.min(width, x + radius + 1);
+      const mean =
+        (sum[y1 * stride + x1]! - sum[y0 * stride + x1]! - sum[y1 * stride + x0]! + sum[y0 * stride + x0]!) /
+        ((y1 - y0) * (x1 - x0));
       const v = luma[y * width + x]!;
       if (v < share * mean && mean - v > least) out[y * width + x] = 1;
     }
@@ -119,7 +171,11 @@ function cross(o: readonly number[], a: readonly number[], b: readonly number[])
 
 export function polygonArea(p: readonly (readonly [number, number])[]): number {
   let s = 0;
-  for (let i = 0; i < p.length; i++) { const a = p[i]!, b = p[(i + 1) % p.length]!; s += a[0] * b[1] - a[1] * b[0]; }
+  for (let i = 0; i < p.length; i++) {
+    const a = p[i]!,
+      b = p[(i + 1) % p.length]!;
+    s += a[0] * b[1] - a[1] * b[0];
+  }
   return Math.abs(s) / 2;
 }
 
@@ -131,14 +187,22 @@ export function reduceToQuad(hull: readonly (readonly [number, number])[]): Quad
     let best = { gain: Infinity, at: -1, x: 0, y: 0 };
     for (let i = 0; i < p.length; i++) {
       // Side i → i + 1 goes; its neighbours are lengthened to their meeting point.
-      const a = p[(i + p.length - 1) % p.length]!, b = p[i]!, c = p[(i + 1) % p.length]!, d = p[(i + 2) % p.length]!;
-      const ux = b[0] - a[0], uy = b[1] - a[1], vx = c[0] - d[0], vy = c[1] - d[1];
+      const a = p[(i + p.length - 1) % p.length]!,
+        b = p[i]!,
+        c = p[(i + 1) % p.length]!,
+        d = p[(i + 2) % p.length]!;
+      const ux = b[0] - a[0],
+        uy = b[1] - a[1],
+        vx = c[0] - d[0],
+        vy = c[1] - d[1];
       const det = ux * vy - uy * vx;
       if (Math.abs(det) < 1e-9) continue;
-      const t = ((c[0] - b[0]) * vy - (c[1] - b[1]) * vx) / det, s = ((c[0] - b[0]) * uy - (c[1] - b[1]) * ux) / det;
+      const t = ((c[0] - b[0]) * vy - (c[1] - b[1]) * vx) / det,
+        s = ((c[0] - b[0]) * uy - (c[1] - b[1]) * ux) / det;
       // Forward along a → b, and forward along d → c.
       if (t < 0 || s < 0) continue;
-      const x = b[0] + t * ux, y = b[1] + t * uy;
+      const x = b[0] + t * ux,
+        y = b[1] + t * uy;
       const gain = Math.abs((c[0] - b[0]) * (y - b[1]) - (c[1] - b[1]) * (x - b[0])) / 2;
       if (gain < best.gain) best = { gain, at: i, x, y };
     }
@@ -149,6 +213,10 @@ export function reduceToQuad(hull: readonly (readonly [number, number])[]): Quad
   }
   // Clockwise on a picture whose y runs down: positive shoelace.
   let s = 0;
-  for (let i = 0; i < 4; i++) { const a = p[i]!, b = p[(i + 1) % 4]!; s += a[0] * b[1] - a[1] * b[0]; }
+  for (let i = 0; i < 4; i++) {
+    const a = p[i]!,
+      b = p[(i + 1) % 4]!;
+    s += a[0] * b[1] - a[1] * b[0];
+  }
   return s < 0 ? p.reverse() : p;
 }

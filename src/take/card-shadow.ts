@@ -34,31 +34,58 @@ const SHARED_NOISE = 2;
  * @param code text of the card's code where it was read: then its print is known too
  * @returns a reason where no shadow can be told
  */
-export function fitPegShadow(luma: Float32Array, widthPx: number, heightPx: number, card: AlignedCard, pegHeightMm: number, code: string | null = null): ShadowFit | { reason: string } {
+export function fitPegShadow(
+  luma: Float32Array,
+  widthPx: number,
+  heightPx: number,
+  card: AlignedCard,
+  pegHeightMm: number,
+  code: string | null = null,
+): ShadowFit | { reason: string } {
   const scene = pegScene(luma, widthPx, heightPx, card, pegHeightMm, code);
-  if (scene === null) return { reason: 'too little of the card\'s white paper is in sight' };
+  if (scene === null) return { reason: "too little of the card's white paper is in sight" };
   const starts = candidates(scene, card);
   const empty = evaluate(scene, 0, 0.001, null);
-  if (empty === null) return { reason: 'too little of the card\'s white paper is in sight' };
+  if (empty === null) return { reason: "too little of the card's white paper is in sight" };
   const scale = Math.max(0.002, empty.mad);
   let best: { theta: number; length: number; fit: Evaluation } | null = null;
   // Two steps from the best starts, then on from the two best of these.
-  const near = starts.map((s) => ({ ...s, cost: evaluate(scene, s.theta, s.length, scale)?.cost ?? Infinity })).sort((a, b) => a.cost - b.cost).slice(0, 4);
-  const tried = near.map((s) => solve(scene, s.theta, s.length, scale, 2)).filter((r) => r !== null).sort((a, b) => a.fit.cost - b.fit.cost).slice(0, 2);
+  const near = starts
+    .map((s) => ({ ...s, cost: evaluate(scene, s.theta, s.length, scale)?.cost ?? Infinity }))
+    .sort((a, b) => a.cost - b.cost)
+    .slice(0, 4);
+  const tried = near
+    .map((s) => solve(scene, s.theta, s.length, scale, 2))
+    .filter((r) => r !== null)
+    .sort((a, b) => a.fit.cost - b.fit.cost)
+    .slice(0, 2);
   for (const t of tried) {
     const r = solve(scene, t.theta, t.length, scale, 10);
     if (r !== null && (best === null || r.fit.cost < best.fit.cost)) best = r;
   }
   if (best === null) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
   const final = solve(scene, best.theta, best.length, Math.max(0.002, best.fit.mad), 8) ?? best;
-  const fit = final.fit, covariance = shadowCovariance(scene, final.theta, final.length, fit);
-  const light = fit.linear[0]!, depth = fit.linear[3]! / light;
+  const fit = final.fit,
+    covariance = shadowCovariance(scene, final.theta, final.length, fit);
+  const light = fit.linear[0]!,
+    depth = fit.linear[3]! / light;
   const sdDepth = covariance === null ? Infinity : Math.sqrt(covariance[2]!) / light;
-  if (covariance === null || !(depth > 0.06) || depth < 5 * sdDepth) return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
-  if (visibleShare(scene, final.theta, final.length) < LEAST_VISIBLE) return { reason: 'the light stands behind the camera, so that the peg hides its own shadow: lay the ball instead, or set the camera a little aside for the card' };
+  if (covariance === null || !(depth > 0.06) || depth < 5 * sdDepth)
+    return { reason: 'no clear shadow leaves the peg: overcast, or the peg is missing' };
+  if (visibleShare(scene, final.theta, final.length) < LEAST_VISIBLE)
+    return {
+      reason:
+        'the light stands behind the camera, so that the peg hides its own shadow: lay the ball instead, or set the camera a little aside for the card',
+    };
   const sdLengthMm = Math.sqrt(covariance[1]!);
-  if (mayBeLonger(scene, final)) return { reason: `the shadow can't be followed to its end: it is at least ${final.length.toFixed(0)} mm long, so the sun is lower than ${(Math.atan2(pegHeightMm, final.length) * DEG_PER_RAD + 2).toFixed(0)}°; turn the card so that the shadow falls on white paper, or use a shorter peg` };
-  if (!(sdLengthMm < 0.12 * final.length + 4) || final.length > REACH_MM - 1) return { reason: `the shadow runs off the card: the sun is lower than ${(Math.atan2(pegHeightMm, Math.min(final.length, endOfCard(final.theta))) * DEG_PER_RAD).toFixed(0)}°; use a shorter peg` };
+  if (mayBeLonger(scene, final))
+    return {
+      reason: `the shadow can't be followed to its end: it is at least ${final.length.toFixed(0)} mm long, so the sun is lower than ${(Math.atan2(pegHeightMm, final.length) * DEG_PER_RAD + 2).toFixed(0)}°; turn the card so that the shadow falls on white paper, or use a shorter peg`,
+    };
+  if (!(sdLengthMm < 0.12 * final.length + 4) || final.length > REACH_MM - 1)
+    return {
+      reason: `the shadow runs off the card: the sun is lower than ${(Math.atan2(pegHeightMm, Math.min(final.length, endOfCard(final.theta))) * DEG_PER_RAD).toFixed(0)}°; use a shorter peg`,
+    };
   return { theta: final.theta, lengthMm: final.length, sdTheta: Math.sqrt(covariance[0]!), sdLengthMm, depth, sdDepth };
 }
 
@@ -74,7 +101,8 @@ function mayBeLonger(s: PegScene, found: { theta: number; length: number; fit: E
 /** Share of the shadow that is seen clear of the peg. */
 function visibleShare(s: PegScene, theta: number, length: number): number {
   const shadow = drawPegShadow(s, theta, length, true);
-  let all = 0, clear = 0;
+  let all = 0,
+    clear = 0;
   for (let at = 0; at < shadow.length; at++) {
     all += shadow[at]!;
     if (s.pegShare[at]! < 0.15 && s.usable[at] !== 0) clear += shadow[at]!;
@@ -87,15 +115,31 @@ function endOfCard(theta: number): number {
   return Math.min(90 / Math.max(1e-6, Math.abs(Math.cos(theta))), 125 / Math.max(1e-6, Math.abs(Math.sin(theta))));
 }
 
-interface Evaluation { readonly cost: number; readonly mad: number; readonly linear: Float64Array; readonly residual: Float32Array; readonly shadow: Float32Array; readonly pixels: number; readonly normal: Float64Array; readonly scale: number }
+interface Evaluation {
+  readonly cost: number;
+  readonly mad: number;
+  readonly linear: Float64Array;
+  readonly residual: Float32Array;
+  readonly shadow: Float32Array;
+  readonly pixels: number;
+  readonly normal: Float64Array;
+  readonly scale: number;
+}
 
 /** Linear fit at a shadow; `scale` null: plain least squares. */
-function evaluate(s: PegScene, theta: number, length: number, scale: number | null, previous?: Float32Array): Evaluation | null {
+function evaluate(
+  s: PegScene,
+  theta: number,
+  length: number,
+  scale: number | null,
+  previous?: Float32Array,
+): Evaluation | null {
   const shadow = drawPegShadow(s, theta, length);
   const residual = new Float32Array(s.w * s.h);
   let linear = new Float64Array(LINEAR);
   const row = new Float64Array(LINEAR);
-  let A = new Float64Array(LINEAR * LINEAR), pixels = 0;
+  let A = new Float64Array(LINEAR * LINEAR),
+    pixels = 0;
   for (let round = 0; round < 2; round++) {
     A = new Float64Array(LINEAR * LINEAR);
     const B = new Float64Array(LINEAR);
@@ -107,9 +151,16 @@ function evaluate(s: PegScene, theta: number, length: number, scale: number | nu
       const r = round > 0 ? residual[at]! : previous === undefined ? 0 : previous[at]!;
       const w = scale === null ? 1 : Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r)));
       pixels++;
-      for (let i = 0; i < LINEAR; i++) { const wi = w * row[i]!; B[i]! += wi * y; for (let j = 0; j <= i; j++) A[i * LINEAR + j]! += wi * row[j]!; }
+      for (let i = 0; i < LINEAR; i++) {
+        const wi = w * row[i]!;
+        B[i]! += wi * y;
+        for (let j = 0; j <= i; j++) A[i * LINEAR + j]! += wi * row[j]!;
+      }
     }
-    for (let i = 0; i < LINEAR; i++) { A[i * LINEAR + i]! += 1e-6 * pixels; for (let j = 0; j < i; j++) A[j * LINEAR + i] = A[i * LINEAR + j]!; }
+    for (let i = 0; i < LINEAR; i++) {
+      A[i * LINEAR + i]! += 1e-6 * pixels;
+      for (let j = 0; j < i; j++) A[j * LINEAR + i] = A[i * LINEAR + j]!;
+    }
     const f = choleskyFactor(A, LINEAR);
     if (f === null) return null;
     linear = solveWithFactor(f, B, LINEAR) as Float64Array<ArrayBuffer>;
@@ -126,7 +177,8 @@ function evaluate(s: PegScene, theta: number, length: number, scale: number | nu
     if (scale === null || previous !== undefined) break;
   }
   const size = new Float32Array(pixels);
-  let k = 0, cost = 0;
+  let k = 0,
+    cost = 0;
   for (let at = 0; at < s.usable.length; at++) {
     if (s.usable[at] === 0) continue;
     const a = Math.abs(residual[at]!);
@@ -135,12 +187,25 @@ function evaluate(s: PegScene, theta: number, length: number, scale: number | nu
     cost += scale === null || t <= 1.345 ? t * t : 2 * 1.345 * t - 1.345 * 1.345;
   }
   size.sort();
-  return { cost, mad: 1.4826 * size[size.length >> 1]!, linear, residual, shadow, pixels, normal: A, scale: scale ?? 1 };
+  return {
+    cost,
+    mad: 1.4826 * size[size.length >> 1]!,
+    linear,
+    residual,
+    shadow,
+    pixels,
+    normal: A,
+    scale: scale ?? 1,
+  };
 }
 
 function fill(row: Float64Array, s: PegScene, shadow: Float32Array, at: number): void {
   const p = s.plain[at]!;
-  row[0] = p; row[1] = (p * s.cu[at]!) / 100; row[2] = (p * s.cv[at]!) / 100; row[3] = -shadow[at]!; row[4] = s.pegShare[at]!;
+  row[0] = p;
+  row[1] = (p * s.cu[at]!) / 100;
+  row[2] = (p * s.cv[at]!) / 100;
+  row[3] = -shadow[at]!;
+  row[4] = s.pegShare[at]!;
 }
 
 /** Directions and lengths to start from: matched rays over the light that is missing on the card. */
@@ -148,20 +213,30 @@ function candidates(s: PegScene, card: AlignedCard): { theta: number; length: nu
   const base = evaluate(s, 0, 0.001, null);
   if (base === null) return [];
   const missing = new Float32Array(s.w * s.h);
-  for (let at = 0; at < missing.length; at++) missing[at] = s.usable[at] !== 0 ? Math.max(-0.3 * base.linear[0]!, Math.min(base.linear[0]!, -base.residual[at]!)) : NaN;
+  for (let at = 0; at < missing.length; at++)
+    missing[at] =
+      s.usable[at] !== 0 ? Math.max(-0.3 * base.linear[0]!, Math.min(base.linear[0]!, -base.residual[at]!)) : NaN;
   const toPixel = multiply(s.cut.fromFull, card.toPixel);
   const scores: { theta: number; length: number; score: number }[] = [];
   for (let k = 0; k < 120; k++) {
     const theta = (k * Math.PI) / 60;
-    let sum = 0, n = 0;
+    let sum = 0,
+      n = 0;
     let best = { length: 20, score: -Infinity };
     for (let q = 6; q < REACH_MM; q += 2) {
       const p = apply(toPixel, PEG_SPOT[0] + q * Math.cos(theta), PEG_SPOT[1] + q * Math.sin(theta));
-      const x = p[0] - s.x0, y = p[1] - s.y0;
+      const x = p[0] - s.x0,
+        y = p[1] - s.y0;
       if (x < 0 || y < 0 || x >= s.w || y >= s.h) break;
       const v = sampleBilinear(missing, s.w, s.h, x, y);
-      if (!Number.isNaN(v)) { sum += v; n++; }
-      if (n >= 4 && q >= 14) { const score = sum / Math.sqrt(n); if (score > best.score) best = { length: q, score }; }
+      if (!Number.isNaN(v)) {
+        sum += v;
+        n++;
+      }
+      if (n >= 4 && q >= 14) {
+        const score = sum / Math.sqrt(n);
+        if (score > best.score) best = { length: q, score };
+      }
     }
     scores.push({ theta, ...best });
   }
@@ -169,34 +244,67 @@ function candidates(s: PegScene, card: AlignedCard): { theta: number; length: nu
   const kept: { theta: number; length: number }[] = [];
   for (const c of scores) {
     if (kept.length >= 5) break;
-    if (kept.every((q) => Math.abs(Math.atan2(Math.sin(q.theta - c.theta), Math.cos(q.theta - c.theta))) > 0.2)) kept.push(c);
+    if (kept.every((q) => Math.abs(Math.atan2(Math.sin(q.theta - c.theta), Math.cos(q.theta - c.theta))) > 0.2))
+      kept.push(c);
   }
-  return kept.flatMap((c) => [{ theta: c.theta, length: c.length }, ...(c.length > 70 ? [{ theta: c.theta, length: 45 }] : [{ theta: c.theta, length: c.length + 25 }])]);
+  return kept.flatMap((c) => [
+    { theta: c.theta, length: c.length },
+    ...(c.length > 70 ? [{ theta: c.theta, length: 45 }] : [{ theta: c.theta, length: c.length + 25 }]),
+  ]);
 }
 
 /** Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973). */
-function solve(s: PegScene, theta0: number, length0: number, scale: number, most: number): { theta: number; length: number; fit: Evaluation } | null {
-  let theta = theta0, length = Math.max(8, length0), lambda = 1e-2;
+function solve(
+  s: PegScene,
+  theta0: number,
+  length0: number,
+  scale: number,
+  most: number,
+): { theta: number; length: number; fit: Evaluation } | null {
+  let theta = theta0,
+    length = Math.max(8, length0),
+    lambda = 1e-2;
   let fit = evaluate(s, theta, length, scale);
   if (fit === null) return null;
   for (let iteration = 0; iteration < most; iteration++) {
     const g = gradients(s, theta, length, fit);
-    let a = 0, b = 0, c = 0, gt = 0, gl = 0;
+    let a = 0,
+      b = 0,
+      c = 0,
+      gt = 0,
+      gl = 0;
     for (let at = 0; at < s.usable.length; at++) {
       if (s.usable[at] === 0) continue;
-      const r = fit.residual[at]!, w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r))), x = g.theta[at]!, y = g.length[at]!;
-      a += w * x * x; b += w * x * y; c += w * y * y; gt += w * x * r; gl += w * y * r;
+      const r = fit.residual[at]!,
+        w = Math.min(1, (1.345 * scale) / Math.max(1e-9, Math.abs(r))),
+        x = g.theta[at]!,
+        y = g.length[at]!;
+      a += w * x * x;
+      b += w * x * y;
+      c += w * y * y;
+      gt += w * x * r;
+      gl += w * y * r;
     }
     let moved = false;
     for (let tries = 0; tries < 5; tries++) {
-      const A = a * (1 + lambda) + 1e-12, C = c * (1 + lambda) + 1e-12, det = A * C - b * b;
-      if (!(det > 0)) { lambda *= 10; continue; }
-      const dt = Math.max(-0.25, Math.min(0.25, (C * gt - b * gl) / det)), dl = Math.max(-20, Math.min(20, (A * gl - b * gt) / det));
-      const t = theta + dt, l = Math.max(5, Math.min(REACH_MM, length + dl));
+      const A = a * (1 + lambda) + 1e-12,
+        C = c * (1 + lambda) + 1e-12,
+        det = A * C - b * b;
+      if (!(det > 0)) {
+        lambda *= 10;
+        continue;
+      }
+      const dt = Math.max(-0.25, Math.min(0.25, (C * gt - b * gl) / det)),
+        dl = Math.max(-20, Math.min(20, (A * gl - b * gt) / det));
+      const t = theta + dt,
+        l = Math.max(5, Math.min(REACH_MM, length + dl));
       const next = evaluate(s, t, l, scale, fit.residual);
       if (next !== null && next.cost < fit.cost) {
         const done = Math.abs(dt) < 2e-4 && Math.abs(dl) < 0.02;
-        theta = t; length = l; fit = next; moved = !done;
+        theta = t;
+        length = l;
+        fit = next;
+        moved = !done;
         lambda = Math.max(1e-5, lambda / 4);
         break;
       }
@@ -208,9 +316,17 @@ function solve(s: PegScene, theta0: number, length0: number, scale: number, most
 }
 
 /** Change of the prediction with direction and length at the fitted depth. */
-function gradients(s: PegScene, theta: number, length: number, fit: Evaluation): { theta: Float32Array; length: Float32Array } {
-  const dt = Math.min(0.05, 1 / Math.max(10, length)), dl = 1, k = -fit.linear[3]!;
-  const difference = (a: Float32Array, b: Float32Array, step: number): Float32Array => a.map((v, i) => (k * (v - b[i]!)) / step);
+function gradients(
+  s: PegScene,
+  theta: number,
+  length: number,
+  fit: Evaluation,
+): { theta: Float32Array; length: Float32Array } {
+  const dt = Math.min(0.05, 1 / Math.max(10, length)),
+    dl = 1,
+    k = -fit.linear[3]!;
+  const difference = (a: Float32Array, b: Float32Array, step: number): Float32Array =>
+    a.map((v, i) => (k * (v - b[i]!)) / step);
   return {
     theta: difference(drawPegShadow(s, theta + dt, length), drawPegShadow(s, theta - dt, length), 2 * dt),
     length: difference(drawPegShadow(s, theta, length + dl), drawPegShadow(s, theta, length - dl), 2 * dl),
@@ -218,18 +334,30 @@ function gradients(s: PegScene, theta: number, length: number, fit: Evaluation):
 }
 
 /** Variances of direction, length and lost light, with all unknowns in one system; null where they are not held. */
-function shadowCovariance(s: PegScene, theta: number, length: number, fit: Evaluation): [number, number, number] | null {
-  const g = gradients(s, theta, length, fit), n = LINEAR + 2;
-  const A = new Float64Array(n * n), row = new Float64Array(n), part = row.subarray(2);
+function shadowCovariance(
+  s: PegScene,
+  theta: number,
+  length: number,
+  fit: Evaluation,
+): [number, number, number] | null {
+  const g = gradients(s, theta, length, fit),
+    n = LINEAR + 2;
+  const A = new Float64Array(n * n),
+    row = new Float64Array(n),
+    part = row.subarray(2);
   for (let at = 0; at < s.usable.length; at++) {
     if (s.usable[at] === 0) continue;
     const r = Math.abs(fit.residual[at]!);
     const w = Math.min(1, (1.345 * fit.scale) / Math.max(1e-9, r));
     fill(part, s, fit.shadow, at);
-    row[0] = g.theta[at]!; row[1] = g.length[at]!;
+    row[0] = g.theta[at]!;
+    row[1] = g.length[at]!;
     for (let i = 0; i < n; i++) for (let j = 0; j <= i; j++) A[i * n + j]! += w * row[i]! * row[j]!;
   }
-  for (let i = 0; i < n; i++) { A[i * n + i]! += 1e-9; for (let j = 0; j < i; j++) A[j * n + i] = A[i * n + j]!; }
+  for (let i = 0; i < n; i++) {
+    A[i * n + i]! += 1e-9;
+    for (let j = 0; j < i; j++) A[j * n + i] = A[i * n + j]!;
+  }
   const inverse = invertSymmetric(A, n);
   if (inverse === null) return null;
   const scale = (SHARED_NOISE * Math.max(0.002, fit.mad)) ** 2;

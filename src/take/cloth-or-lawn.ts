@@ -17,14 +17,19 @@ const PURE = 2;
  * studio to crumpled and to slats' shadows, .19 and .40 on a lawn and on bushes. Impure: .005 on a painted wall, .013 on a faded cloth with creases,
  * .038 to .042 on made gardens. Between them on a scale of ratios.
  */
-const MOST_ROUGH_PURE = 0.074, MOST_ROUGH = 0.022;
+const MOST_ROUGH_PURE = 0.074,
+  MOST_ROUGH = 0.022;
 /** Least share of the empty frame's useful part that an impure colour must fill to be a wall: own choice. */
 const LEAST_FILLED = 0.6;
 /** Least share of the part for any (as of a take's screen). */
 const LEAST_SHARE = 0.12;
 
 /** A picture in scene-linear light, planar RGB. */
-export interface LinearPicture { readonly width: number; readonly height: number; readonly data: Float32Array }
+export interface LinearPicture {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Float32Array;
+}
 
 export interface ClothReading {
   /** Share of the useful part that has the hue. */
@@ -35,42 +40,73 @@ export interface ClothReading {
 }
 
 /** @param clean the empty set @param useful 1 where the set counts, of the size of `clean`; all of it where absent */
-export function readCloth(clean: LinearPicture, { hueDeg, spreadDeg, family }: ScreenHue, useful?: Float32Array): ClothReading {
-  const block = Math.max(1, Math.round(clean.width / 240)), { width: w, height: h, data } = blockMeans(clean, block), n = w * h;
-  const within = hueWithin(hueDeg, spreadDeg), inside = new Float32Array(n), root = new Float32Array(n), purity: number[] = [], rough: number[] = [];
+export function readCloth(
+  clean: LinearPicture,
+  { hueDeg, spreadDeg, family }: ScreenHue,
+  useful?: Float32Array,
+): ClothReading {
+  const block = Math.max(1, Math.round(clean.width / 240)),
+    { width: w, height: h, data } = blockMeans(clean, block),
+    n = w * h;
+  const within = hueWithin(hueDeg, spreadDeg),
+    inside = new Float32Array(n),
+    root = new Float32Array(n),
+    purity: number[] = [],
+    rough: number[] = [];
   let counted = 0;
   for (let i = 0; i < n; i += 1) {
-    const x = i % w, y = (i - x) / w;
-    if (useful !== undefined && useful[Math.min(clean.height - 1, y * block + (block >> 1)) * clean.width + Math.min(clean.width - 1, x * block + (block >> 1))]! < 0.5) continue;
+    const x = i % w,
+      y = (i - x) / w;
+    if (
+      useful !== undefined &&
+      useful[
+        Math.min(clean.height - 1, y * block + (block >> 1)) * clean.width +
+          Math.min(clean.width - 1, x * block + (block >> 1))
+      ]! < 0.5
+    )
+      continue;
     counted += 1;
-    const r = data[i]!, g = data[n + i]!, b = data[2 * n + i]!, top = Math.max(r, g, b);
+    const r = data[i]!,
+      g = data[n + i]!,
+      b = data[2 * n + i]!,
+      top = Math.max(r, g, b);
     if (top < 0.004 || top - Math.min(r, g, b) < 0.35 * top || !within(r, g, b)) continue;
     inside[i] = 1;
     root[i] = Math.sqrt(0.2126 * r + 0.7152 * g + 0.0722 * b);
     purity.push(family === 'green' ? g / Math.max(r, 1e-4) : b / Math.max(r, g, 1e-4));
   }
   // Against the mean about it a slope of light (a shadow's soft edge, a fold) counts for nothing. Of a square root twice as much is light's.
-  const whole = boxMean(inside, w, h, BOX), mean = boxMean(root, w, h, BOX);
-  for (let i = 0; i < n; i += 1) if (whole[i]! > 0.99) rough.push((2 * NORMAL * Math.abs(root[i]! - mean[i]!)) / mean[i]!);
+  const whole = boxMean(inside, w, h, BOX),
+    mean = boxMean(root, w, h, BOX);
+  for (let i = 0; i < n; i += 1)
+    if (whole[i]! > 0.99) rough.push((2 * NORMAL * Math.abs(root[i]! - mean[i]!)) / mean[i]!);
   return { share: purity.length / Math.max(1, counted), purity: median(purity), rough: median(rough) };
 }
 
 /** Why what is green or blue of an empty set is no screen; null where it may be one. */
 export function clothDoubt({ share, purity, rough }: ClothReading, family: 'green' | 'blue'): string | null {
   const pure = purity >= PURE;
-  if (share < LEAST_SHARE) return `what is ${family} holds ${(100 * share).toFixed(0)} % of the empty frame, too little for a screen`;
-  if (rough > (pure ? MOST_ROUGH_PURE : MOST_ROUGH)) return `what is ${family} in the empty frame is as rough as grass or leaves (its light strays by ${(100 * rough).toFixed(0)} % from pixel to pixel), not as cloth or paint`;
-  return !pure && share < LEAST_FILLED ? `what is ${family} in the empty frame is no pure ${family} and fills ${(100 * share).toFixed(0)} % of it: the rest would be taken for the performer` : null;
+  if (share < LEAST_SHARE)
+    return `what is ${family} holds ${(100 * share).toFixed(0)} % of the empty frame, too little for a screen`;
+  if (rough > (pure ? MOST_ROUGH_PURE : MOST_ROUGH))
+    return `what is ${family} in the empty frame is as rough as grass or leaves (its light strays by ${(100 * rough).toFixed(0)} % from pixel to pixel), not as cloth or paint`;
+  return !pure && share < LEAST_FILLED
+    ? `what is ${family} in the empty frame is no pure ${family} and fills ${(100 * share).toFixed(0)} % of it: the rest would be taken for the performer`
+    : null;
 }
 
 /** Means of blocks; those at the right and bottom edge may hold fewer pixels. */
 function blockMeans({ width, height, data }: LinearPicture, block: number): LinearPicture {
-  const w = Math.ceil(width / block), h = Math.ceil(height / block), out = new Float32Array(3 * w * h), count = new Float32Array(w * h);
-  for (let y = 0, i = 0; y < height; y += 1) for (let x = 0; x < width; x += 1, i += 1) {
-    const j = Math.floor(y / block) * w + Math.floor(x / block);
-    count[j] = count[j]! + 1;
-    for (let p = 0; p < 3; p += 1) out[p * w * h + j] = out[p * w * h + j]! + data[p * width * height + i]!;
-  }
+  const w = Math.ceil(width / block),
+    h = Math.ceil(height / block),
+    out = new Float32Array(3 * w * h),
+    count = new Float32Array(w * h);
+  for (let y = 0, i = 0; y < height; y += 1)
+    for (let x = 0; x < width; x += 1, i += 1) {
+      const j = Math.floor(y / block) * w + Math.floor(x / block);
+      count[j] = count[j]! + 1;
+      for (let p = 0; p < 3; p += 1) out[p * w * h + j] = out[p * w * h + j]! + data[p * width * height + i]!;
+    }
   for (let k = 0; k < out.length; k += 1) out[k] = out[k]! / count[k % (w * h)]!;
   return { width: w, height: h, data: out };
 }

@@ -14,7 +14,12 @@ export interface PerformerBox {
   readonly area: number;
   readonly cx: number;
   readonly cy: number;
-  readonly touches: { readonly left: boolean; readonly right: boolean; readonly top: boolean; readonly bottom: boolean };
+  readonly touches: {
+    readonly left: boolean;
+    readonly right: boolean;
+    readonly top: boolean;
+    readonly bottom: boolean;
+  };
 }
 
 /**
@@ -22,7 +27,13 @@ export interface PerformerBox {
  * @param near optional point of the mask where the performer is known to be (a mark)
  * @returns null where nothing of at least 0.3 % of the picture stands on the screen
  */
-export function findPerformer(mask: Uint8Array, width: number, height: number, near: readonly [number, number] | null, performer?: Uint8Array): PerformerBox | null {
+export function findPerformer(
+  mask: Uint8Array,
+  width: number,
+  height: number,
+  near: readonly [number, number] | null,
+  performer?: Uint8Array,
+): PerformerBox | null {
   const opened = openThin(mask, width, height);
   const { components, labels } = componentsOf(opened, width, height);
   let best: { label: number; score: number } | null = null;
@@ -39,8 +50,9 @@ export function findPerformer(mask: Uint8Array, width: number, height: number, n
       if (c.x1 === width && labels[y * width + width - 1] === c.label) border++;
     }
     const roominess = border / Math.sqrt(c.area);
-    const ox = (c.cx - width / 2) / width, oy = (c.cy - height / 2) / height;
-    let score = Math.sqrt(c.area) * Math.exp(-3 * (ox * ox + oy * oy)) / (1 + 2 * Math.max(0, roominess - 1));
+    const ox = (c.cx - width / 2) / width,
+      oy = (c.cy - height / 2) / height;
+    let score = (Math.sqrt(c.area) * Math.exp(-3 * (ox * ox + oy * oy))) / (1 + 2 * Math.max(0, roominess - 1));
     if (near !== null) {
       const inside = near[0] >= c.x0 && near[0] <= c.x1 && near[1] >= c.y0 && near[1] <= c.y1;
       score *= inside ? 4 : 1;
@@ -54,16 +66,24 @@ export function findPerformer(mask: Uint8Array, width: number, height: number, n
   body.fill(0);
   growFrom(mask, labels, c.label, width, height, body);
   fillHoles(body, width, height);
-  let x0 = width, y0 = height, x1 = 0, y1 = 0, area = 0, sx = 0, sy = 0;
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
-    if (body[y * width + x] === 0) continue;
-    area++;
-    sx += x; sy += y;
-    if (x < x0) x0 = x;
-    if (x >= x1) x1 = x + 1;
-    if (y < y0) y0 = y;
-    if (y >= y1) y1 = y + 1;
-  }
+  let x0 = width,
+    y0 = height,
+    x1 = 0,
+    y1 = 0,
+    area = 0,
+    sx = 0,
+    sy = 0;
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) {
+      if (body[y * width + x] === 0) continue;
+      area++;
+      sx += x;
+      sy += y;
+      if (x < x0) x0 = x;
+      if (x >= x1) x1 = x + 1;
+      if (y < y0) y0 = y;
+      if (y >= y1) y1 = y + 1;
+    }
   if (area === 0) return null;
   const touch = (count: (i: number) => number, length: number): boolean => {
     let k = 0;
@@ -71,47 +91,96 @@ export function findPerformer(mask: Uint8Array, width: number, height: number, n
     return k >= Math.max(3, 0.012 * length);
   };
   return {
-    x0, y0, x1, y1, area, cx: sx / area + 0.5, cy: sy / area + 0.5,
+    x0,
+    y0,
+    x1,
+    y1,
+    area,
+    cx: sx / area + 0.5,
+    cy: sy / area + 0.5,
     touches: {
-      left: touch((i) => i * width, height), right: touch((i) => i * width + width - 1, height),
-      top: touch((i) => i, width), bottom: touch((i) => (height - 1) * width + i, width),
+      left: touch((i) => i * width, height),
+      right: touch((i) => i * width + width - 1, height),
+      top: touch((i) => i, width),
+      bottom: touch((i) => (height - 1) * width + i, width),
     },
   };
 }
 
-interface Labelled { label: number; area: number; x0: number; y0: number; x1: number; y1: number; cx: number; cy: number }
+interface Labelled {
+  label: number;
+  area: number;
+  x0: number;
+  y0: number;
+  x1: number;
+  y1: number;
+  cx: number;
+  cy: number;
+}
 
-function componentsOf(mask: Uint8Array, width: number, height: number): { components: readonly Labelled[]; labels: ArrayLike<number> } {
+function componentsOf(
+  mask: Uint8Array,
+  width: number,
+  height: number,
+): { components: readonly Labelled[]; labels: ArrayLike<number> } {
   const r = connectedComponents(mask, width, height, 8);
   return { components: r.components, labels: r.labels };
 }
 
 /** Opening by 3 × 3, to drop noise and loose hairs before components are counted. */
 function openThin(mask: Uint8Array, width: number, height: number): Uint8Array {
-  const eroded = new Uint8Array(mask.length), out = new Uint8Array(mask.length);
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
-    const i = y * width + x;
-    if (mask[i] === 0) continue;
-    // The picture's edge counts as more of the same, so that a performer at the edge is not eaten from outside.
-    const l = x === 0 ? 1 : mask[i - 1]!, r = x === width - 1 ? 1 : mask[i + 1]!, u = y === 0 ? 1 : mask[i - width]!, d = y === height - 1 ? 1 : mask[i + width]!;
-    eroded[i] = l & r & u & d;
-  }
-  for (let y = 0; y < height; y++) for (let x = 0; x < width; x++) {
-    const i = y * width + x;
-    out[i] = eroded[i] === 1 || (x > 0 && eroded[i - 1] === 1) || (x < width - 1 && eroded[i + 1] === 1) || (y > 0 && eroded[i - width] === 1) || (y < height - 1 && eroded[i + width] === 1) ? 1 : 0;
-  }
+  const eroded = new Uint8Array(mask.length),
+    out = new Uint8Array(mask.length);
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) {
+      const i = y * width + x;
+      if (mask[i] === 0) continue;
+      // The picture's edge counts as more of the same, so that a performer at the edge is not eaten from outside.
+      const l = x === 0 ? 1 : mask[i - 1]!,
+        r = x === width - 1 ? 1 : mask[i + 1]!,
+        u = y === 0 ? 1 : mask[i - width]!,
+        d = y === height - 1 ? 1 : mask[i + width]!;
+      eroded[i] = l & r & u & d;
+    }
+  for (let y = 0; y < height; y++)
+    for (let x = 0; x < width; x++) {
+      const i = y * width + x;
+      out[i] =
+        eroded[i] === 1 ||
+        (x > 0 && eroded[i - 1] === 1) ||
+        (x < width - 1 && eroded[i + 1] === 1) ||
+        (y > 0 && eroded[i - width] === 1) ||
+        (y < height - 1 && eroded[i + width] === 1)
+          ? 1
+          : 0;
+    }
   return out;
 }
 
 /** Flood from the chosen component through the unopened mask, at most a few pixels beyond other components' claims. */
-function growFrom(mask: Uint8Array, labels: ArrayLike<number>, label: number, width: number, height: number, out: Uint8Array): void {
+function growFrom(
+  mask: Uint8Array,
+  labels: ArrayLike<number>,
+  label: number,
+  width: number,
+  height: number,
+  out: Uint8Array,
+): void {
   const stack: number[] = [];
-  for (let i = 0; i < mask.length; i++) if (labels[i] === label) { out[i] = 1; stack.push(i); }
+  for (let i = 0; i < mask.length; i++)
+    if (labels[i] === label) {
+      out[i] = 1;
+      stack.push(i);
+    }
   while (stack.length > 0) {
     const i = stack.pop()!;
-    const x = i % width, y = (i - x) / width;
+    const x = i % width,
+      y = (i - x) / width;
     const visit = (j: number): void => {
-      if (mask[j] === 1 && out[j] === 0 && (labels[j] === 0 || labels[j] === label)) { out[j] = 1; stack.push(j); }
+      if (mask[j] === 1 && out[j] === 0 && (labels[j] === 0 || labels[j] === label)) {
+        out[j] = 1;
+        stack.push(j);
+      }
     };
     if (x > 0) visit(i - 1);
     if (x < width - 1) visit(i + 1);
@@ -124,12 +193,24 @@ function growFrom(mask: Uint8Array, labels: ArrayLike<number>, label: number, wi
 function fillHoles(mask: Uint8Array, width: number, height: number): void {
   const outside = new Uint8Array(mask.length);
   const stack: number[] = [];
-  const seed = (i: number): void => { if (mask[i] === 0 && outside[i] === 0) { outside[i] = 1; stack.push(i); } };
-  for (let x = 0; x < width; x++) { seed(x); seed((height - 1) * width + x); }
-  for (let y = 0; y < height; y++) { seed(y * width); seed(y * width + width - 1); }
+  const seed = (i: number): void => {
+    if (mask[i] === 0 && outside[i] === 0) {
+      outside[i] = 1;
+      stack.push(i);
+    }
+  };
+  for (let x = 0; x < width; x++) {
+    seed(x);
+    seed((height - 1) * width + x);
+  }
+  for (let y = 0; y < height; y++) {
+    seed(y * width);
+    seed(y * width + width - 1);
+  }
   while (stack.length > 0) {
     const i = stack.pop()!;
-    const x = i % width, y = (i - x) / width;
+    const x = i % width,
+      y = (i - x) / width;
     if (x > 0) seed(i - 1);
     if (x < width - 1) seed(i + 1);
     if (y > 0) seed(i - width);
@@ -142,17 +223,28 @@ function fillHoles(mask: Uint8Array, width: number, height: number): void {
  * Share of a ring round the performer that is not screen: 0 = screen all round, 1 = none. The ring lies `ringPx` outside the
  * mask; where the performer touches the picture's edge there is no ring to judge.
  */
-export function offScreenShare(mask: Uint8Array, performer: Uint8Array, width: number, height: number, ringPx: number): number {
-  let ring = 0, off = 0;
+export function offScreenShare(
+  mask: Uint8Array,
+  performer: Uint8Array,
+  width: number,
+  height: number,
+  ringPx: number,
+): number {
+  let ring = 0,
+    off = 0;
   const step = Math.max(1, Math.round(ringPx / 3));
-  for (let y = step; y < height - step; y += step) for (let x = step; x < width - step; x += step) {
-    const i = y * width + x;
-    if (performer[i] === 1) continue;
-    const near = (x >= ringPx && performer[i - ringPx] === 1) || (x < width - ringPx && performer[i + ringPx] === 1)
-      || (y >= ringPx && performer[i - ringPx * width] === 1) || (y < height - ringPx && performer[i + ringPx * width] === 1);
-    if (!near) continue;
-    ring++;
-    off += mask[i]!;
-  }
+  for (let y = step; y < height - step; y += step)
+    for (let x = step; x < width - step; x += step) {
+      const i = y * width + x;
+      if (performer[i] === 1) continue;
+      const near =
+        (x >= ringPx && performer[i - ringPx] === 1) ||
+        (x < width - ringPx && performer[i + ringPx] === 1) ||
+        (y >= ringPx && performer[i - ringPx * width] === 1) ||
+        (y < height - ringPx && performer[i + ringPx * width] === 1);
+      if (!near) continue;
+      ring++;
+      off += mask[i]!;
+    }
   return ring < 20 ? 0 : off / ring;
 }

@@ -24,10 +24,17 @@ export interface TakeMeasures {
   readonly widthPx: number;
   readonly heightPx: number;
   /** How the performer is told from what is behind it. */
-  readonly behind: { readonly kind: 'screen'; readonly colour: ScreenColour; readonly share: number } | { readonly kind: 'alpha' | 'outline' | 'difference' | 'none' };
+  readonly behind:
+    | { readonly kind: 'screen'; readonly colour: ScreenColour; readonly share: number }
+    | { readonly kind: 'alpha' | 'outline' | 'difference' | 'none' };
   readonly frames: readonly TakeFrame[];
   /** Performer at the marks' frame: marked, or found on the screen. */
-  readonly performer: { readonly ground: readonly [number, number]; readonly top: readonly [number, number]; readonly heightM: number | null; readonly marked: boolean } | null;
+  readonly performer: {
+    readonly ground: readonly [number, number];
+    readonly top: readonly [number, number];
+    readonly heightM: number | null;
+    readonly marked: boolean;
+  } | null;
   /** Performer's height in the picture, px: at the marks' frame. */
   readonly performerHeightPx: Measure;
   readonly view: View | null;

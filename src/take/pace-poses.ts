@@ -16,17 +16,31 @@ const ROUGHNESS = 4;
 /** How far apart two starts at the same yaw may be, as a share of the plate's turn. */
 const START_SLACK = 0.12;
 
-export interface PosePace { readonly pace: number; readonly sd: number; /** Plate seconds = pace × take seconds + offset. */ readonly offsetS: number }
+export interface PosePace {
+  readonly pace: number;
+  readonly sd: number /** Plate seconds = pace × take seconds + offset. */;
+  readonly offsetS: number;
+}
 
 /**
  * @param plate at least three poses, unwrapped, times in seconds; `take` the same
  * @returns null where either has fewer than three poses or they do not share half of the smaller turn
  */
-export function paceOfPoses(plate: readonly Pose[], take: readonly Pose[], plateFps: number, takeFps: number): PosePace | null {
+export function paceOfPoses(
+  plate: readonly Pose[],
+  take: readonly Pose[],
+  plateFps: number,
+  takeFps: number,
+): PosePace | null {
   if (plate.length < 3 || take.length < 3) return null;
-  const a = plate.map((p) => ({ t: p.frame / plateFps, y: p.yawDeg })), b = take.map((p) => ({ t: p.frame / takeFps, y: p.yawDeg }));
-  const range = (v: readonly { y: number }[]): [number, number] => [Math.min(...v.map((q) => q.y)), Math.max(...v.map((q) => q.y))];
-  const ra = range(a), rb = range(b);
+  const a = plate.map((p) => ({ t: p.frame / plateFps, y: p.yawDeg })),
+    b = take.map((p) => ({ t: p.frame / takeFps, y: p.yawDeg }));
+  const range = (v: readonly { y: number }[]): [number, number] => [
+    Math.min(...v.map((q) => q.y)),
+    Math.max(...v.map((q) => q.y)),
+  ];
+  const ra = range(a),
+    rb = range(b);
   const common = Math.min(ra[1], rb[1]) - Math.max(ra[0], rb[0]);
   const smaller = Math.min(ra[1] - ra[0], rb[1] - rb[0]);
   if (!(common > 0.5 * smaller) || !(common > 12)) return null;
@@ -40,8 +54,10 @@ export function paceOfPoses(plate: readonly Pose[], take: readonly Pose[], plate
     const late = sameStart ? (p * b[0]!.t + c - a[0]!.t) / (START_SLACK * span) : 0;
     return splineCost(points, ROUGHNESS / (unit * unit * span)) + late * late;
   };
-  const mid = (v: readonly { t: number; y: number }[]): number => timeOf(v, (Math.max(ra[0], rb[0]) + Math.min(ra[1], rb[1])) / 2);
-  const ta = mid(a), tb = mid(b);
+  const mid = (v: readonly { t: number; y: number }[]): number =>
+    timeOf(v, (Math.max(ra[0], rb[0]) + Math.min(ra[1], rb[1])) / 2);
+  const ta = mid(a),
+    tb = mid(b);
   // Several valleys: the best start of each pace is kept, and the best few of those are followed down.
   const starts: Start[] = [];
   for (let k = 0; k <= 60; k++) {
@@ -63,33 +79,60 @@ export function paceOfPoses(plate: readonly Pose[], take: readonly Pose[], plate
   const h = 0.06;
   const along = (s: number): number => {
     let v = Infinity;
-    for (let j = -8; j <= 8; j++) v = Math.min(v, cost(best.p * (1 + s), best.c - s * best.p * tb + (0.05 * span * j) / 8));
+    for (let j = -8; j <= 8; j++)
+      v = Math.min(v, cost(best.p * (1 + s), best.c - s * best.p * tb + (0.05 * span * j) / 8));
     return v;
   };
   const curve = (along(h) + along(-h) - 2 * best.cost) / (h * h);
-  return { pace: best.p, sd: best.p * Math.min(0.5, Math.max(0.015, Math.sqrt(2 / Math.max(1e-6, curve)))), offsetS: best.c };
+  return {
+    pace: best.p,
+    sd: best.p * Math.min(0.5, Math.max(0.015, Math.sqrt(2 / Math.max(1e-6, curve)))),
+    offsetS: best.c,
+  };
 }
 
-interface Start { readonly p: number; readonly c: number; readonly cost: number }
+interface Start {
+  readonly p: number;
+  readonly c: number;
+  readonly cost: number;
+}
 
 /** Pattern search with halving steps. */
 function descend(start: Start, cost: (p: number, c: number) => number, span: number, tb: number): Start {
   let best = start;
-  let sp = 0.03, sc = 0.02 * span;
+  let sp = 0.03,
+    sc = 0.02 * span;
   for (let round = 0; round < 80 && sp > 1e-4; round++) {
     let moved = false;
-    for (const [dp, dc] of [[sp, 0], [-sp, 0], [0, sc], [0, -sc], [sp, -sp * best.p * tb], [-sp, sp * best.p * tb]] as const) {
-      const p = best.p * (1 + dp), c = best.c + dc, v = cost(p, c);
-      if (v < best.cost - 1e-9) { best = { p, c, cost: v }; moved = true; break; }
+    for (const [dp, dc] of [
+      [sp, 0],
+      [-sp, 0],
+      [0, sc],
+      [0, -sc],
+      [sp, -sp * best.p * tb],
+      [-sp, sp * best.p * tb],
+    ] as const) {
+      const p = best.p * (1 + dp),
+        c = best.c + dc,
+        v = cost(p, c);
+      if (v < best.cost - 1e-9) {
+        best = { p, c, cost: v };
+        moved = true;
+        break;
+      }
     }
-    if (!moved) { sp /= 2; sc /= 2; }
+    if (!moved) {
+      sp /= 2;
+      sc /= 2;
+    }
   }
   return best;
 }
 
 function timeOf(v: readonly { t: number; y: number }[], y: number): number {
   for (let i = 1; i < v.length; i++) {
-    const p = v[i - 1]!, q = v[i]!;
+    const p = v[i - 1]!,
+      q = v[i]!;
     if ((y - p.y) * (y - q.y) <= 0 && p.y !== q.y) return p.t + ((y - p.y) / (q.y - p.y)) * (q.t - p.t);
   }
   return v[Math.floor(v.length / 2)]!.t;
@@ -98,7 +141,9 @@ function timeOf(v: readonly { t: number; y: number }[], y: number): number {
 /** Misfit and roughness of the smoothing spline through the points (sorted by time); λ weighs ∫ f″². */
 function splineCost(points: readonly { t: number; y: number }[], lambda: number): number {
   // Poses at one moment are one knot: their mean, and the scatter about it counts as misfit.
-  const t: number[] = [], y: number[] = [], w: number[] = [];
+  const t: number[] = [],
+    y: number[] = [],
+    w: number[] = [];
   let scatter = 0;
   const gap = (points[points.length - 1]!.t - points[0]!.t) * 0.002;
   for (const q of points) {
@@ -108,25 +153,37 @@ function splineCost(points: readonly { t: number; y: number }[], lambda: number)
       scatter += ((w[k]! / (w[k]! + 1)) * d * d) / (POSE_SD * POSE_SD);
       y[k] = y[k]! + d / (w[k]! + 1);
       w[k] = w[k]! + 1;
-    } else { t.push(q.t); y.push(q.y); w.push(1); }
+    } else {
+      t.push(q.t);
+      y.push(q.y);
+      w.push(1);
+    }
   }
-  const n = t.length, m = n - 2;
+  const n = t.length,
+    m = n - 2;
   if (m < 1) return scatter;
   // Q (n × m) second differences, R (m × m) Gram matrix; γ = (R + λ Qᵀ W⁻¹ Q)⁻¹ Qᵀ y; cost = λ γᵀ (R + λ QᵀW⁻¹Q) γ.
-  const q = new Float64Array(n * m), A = new Float64Array(m * m), g = new Float64Array(m);
+  const q = new Float64Array(n * m),
+    A = new Float64Array(m * m),
+    g = new Float64Array(m);
   for (let j = 0; j < m; j++) {
-    const h0 = t[j + 1]! - t[j]!, h1 = t[j + 2]! - t[j + 1]!;
+    const h0 = t[j + 1]! - t[j]!,
+      h1 = t[j + 2]! - t[j + 1]!;
     q[j * m + j] = 1 / h0;
     q[(j + 1) * m + j] = -1 / h0 - 1 / h1;
     q[(j + 2) * m + j] = 1 / h1;
     A[j * m + j] = (h0 + h1) / 3;
-    if (j + 1 < m) { A[j * m + j + 1] = h1 / 6; A[(j + 1) * m + j] = h1 / 6; }
+    if (j + 1 < m) {
+      A[j * m + j + 1] = h1 / 6;
+      A[(j + 1) * m + j] = h1 / 6;
+    }
   }
-  for (let i = 0; i < m; i++) for (let j = 0; j < m; j++) {
-    let s = 0;
-    for (let k = 0; k < n; k++) s += (q[k * m + i]! * q[k * m + j]! * POSE_SD * POSE_SD) / w[k]!;
-    A[i * m + j] = A[i * m + j]! + lambda * s;
-  }
+  for (let i = 0; i < m; i++)
+    for (let j = 0; j < m; j++) {
+      let s = 0;
+      for (let k = 0; k < n; k++) s += (q[k * m + i]! * q[k * m + j]! * POSE_SD * POSE_SD) / w[k]!;
+      A[i * m + j] = A[i * m + j]! + lambda * s;
+    }
   for (let j = 0; j < m; j++) for (let k = 0; k < n; k++) g[j] = g[j]! + q[k * m + j]! * y[k]!;
   const l = choleskyFactor(A, m);
   if (l === null) return Infinity;

@@ -51,13 +51,27 @@ const SEARCH_WIDTH = 960;
  * The card in one frame, by direct alignment, or null. `coded` is display-coded luma of about a thousand pixels' width;
  * `linear` gives linear luma at full size and is asked for only where something looks like a card.
  */
-export function findCard(coded: Float32Array, codedWidth: number, codedHeight: number, linear: () => Float32Array, widthPx: number, heightPx: number, focalPx?: number): AlignedCard | null {
+export function findCard(
+  coded: Float32Array,
+  codedWidth: number,
+  codedHeight: number,
+  linear: () => Float32Array,
+  widthPx: number,
+  heightPx: number,
+  focalPx?: number,
+): AlignedCard | null {
   const guesses = guessCards(coded, codedWidth, codedHeight);
   if (guesses.length === 0) return null;
   const luma = linear();
   let best: AlignedCard | null = null;
   for (const g of guesses) {
-    const found = alignPose(luma, widthPx, heightPx, multiply([widthPx / codedWidth, 0, 0, 0, heightPx / codedHeight, 0, 0, 0, 1], g.toPixel), focalPx);
+    const found = alignPose(
+      luma,
+      widthPx,
+      heightPx,
+      multiply([widthPx / codedWidth, 0, 0, 0, heightPx / codedHeight, 0, 0, 0, 1], g.toPixel),
+      focalPx,
+    );
     if (found !== null && (best === null || found.alignment.explained > best.alignment.explained)) best = found;
     if (best !== null && best.alignment.explained > 0.9) break;
   }
@@ -76,21 +90,36 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
   const reader = await VideoReader.open(file);
   try {
     const { widthPx, heightPx, frameCount } = reader.info;
-    const wanted = o.frames ?? Array.from({ length: Math.min(o.samples ?? 12, frameCount) }, (_, i, n = Math.min(o.samples ?? 12, frameCount)) => Math.floor(((i + 0.5) * frameCount) / n));
-    const w = Math.min(SEARCH_WIDTH, widthPx), h = Math.max(1, Math.round((heightPx * w) / widthPx));
+    const wanted =
+      o.frames ??
+      Array.from({ length: Math.min(o.samples ?? 12, frameCount) }, (_, i, n = Math.min(o.samples ?? 12, frameCount)) =>
+        Math.floor(((i + 0.5) * frameCount) / n),
+      );
+    const w = Math.min(SEARCH_WIDTH, widthPx),
+      h = Math.max(1, Math.round((heightPx * w) / widthPx));
     const coded = new Float32Array(w * h);
     let best: { frame: number; card: AlignedCard } | null = null;
     let found = 0;
     for (const n of wanted) {
       const frame = await reader.frame(n);
-      if (w === widthPx) lumaPlane(frame, coded); else lumaSmall(frame, w, h, coded);
+      if (w === widthPx) lumaPlane(frame, coded);
+      else lumaSmall(frame, w, h, coded);
       const card = findCard(coded, w, h, () => linearLuma(toLinear(frame)), widthPx, heightPx, o.focalPx);
       if (card === null) continue;
       found++;
-      if (best === null || card.pose.markers > best.card.pose.markers || (card.pose.markers === best.card.pose.markers && sharpness(card) < sharpness(best.card))) best = { frame: n, card };
+      if (
+        best === null ||
+        card.pose.markers > best.card.pose.markers ||
+        (card.pose.markers === best.card.pose.markers && sharpness(card) < sharpness(best.card))
+      )
+        best = { frame: n, card };
     }
     if (best === null) {
-      throw new PlatewrightError('PW-CARD-NONE', `the floor card is in none of the ${wanted.length} frames looked at of ${basename(file)}; lay it flat at the performer's mark, whole in the picture, and in focus`, { kind: 'finding' });
+      throw new PlatewrightError(
+        'PW-CARD-NONE',
+        `the floor card is in none of the ${wanted.length} frames looked at of ${basename(file)}; lay it flat at the performer's mark, whole in the picture, and in focus`,
+        { kind: 'finding' },
+      );
     }
     const { pose, toPixel, alignment } = best.card;
     const frame = await reader.frame(best.frame);
@@ -99,13 +128,27 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
     const text = await readCode(luma, widthPx, heightPx, toPixel);
     const parts = text?.startsWith('PLATEWRIGHT1|') === true ? text.split('|') : null;
     const markers: FoundMarker[] = [];
-    alignment.markerCorrelation.forEach((c, id) => { if (c > 0.6) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) }); });
+    alignment.markerCorrelation.forEach((c, id) => {
+      if (c > 0.6) markers.push({ id, corners: markerCorners(id).map((q) => apply(toPixel, q[0], q[1])) });
+    });
     const ball = readBall(linear, best.card);
-    const peg = 'ball' in ball ? { reason: 'a ball lies on the spot, not a peg' } : readPeg(luma, widthPx, heightPx, best.card, o.pegHeightMm ?? PEG_HEIGHT_MM, parts === null ? null : text);
+    const peg =
+      'ball' in ball
+        ? { reason: 'a ball lies on the spot, not a peg' }
+        : readPeg(luma, widthPx, heightPx, best.card, o.pegHeightMm ?? PEG_HEIGHT_MM, parts === null ? null : text);
     return {
-      file, framesLookedAt: wanted.length, framesFound: found, frame: best.frame, markers, pose,
-      code: parts === null ? null : { production: parts[1] ?? '', pick: parts[2] ?? '' }, white: readWhite(linear, pose), sun: 'sun' in peg ? peg.sun : null, sunReason: 'sun' in peg ? null : peg.reason,
-      ball: 'ball' in ball ? ball.ball : null, ballReason: 'ball' in ball ? null : ball.reason,
+      file,
+      framesLookedAt: wanted.length,
+      framesFound: found,
+      frame: best.frame,
+      markers,
+      pose,
+      code: parts === null ? null : { production: parts[1] ?? '', pick: parts[2] ?? '' },
+      white: readWhite(linear, pose),
+      sun: 'sun' in peg ? peg.sun : null,
+      sunReason: 'sun' in peg ? null : peg.reason,
+      ball: 'ball' in ball ? ball.ball : null,
+      ballReason: 'ball' in ball ? null : ball.reason,
     };
   } finally {
     await reader.close();

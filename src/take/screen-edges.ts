@@ -29,13 +29,16 @@ export interface ScreenEdges {
 }
 
 /** Frames looked at, and the width they are brought down to. */
-const FRAMES = 12, WORK_PX = 320;
+const FRAMES = 12,
+  WORK_PX = 320;
 /** Less than this share outside is not worth a mark. */
 const LEAST_OUTSIDE = 0.005;
 /** A picture is inset by this share of its width from the cloth's own edge, where hems and shadows lie, and by three pixels at least: chroma of half size mixes both sides that far. */
-const INSET = 0.004, INSET_PX = 3;
+const INSET = 0.004,
+  INSET_PX = 3;
 /** Coded change over the frames that is no noise, and the share of a notch's surroundings that must show it. */
-const MOVES = 0.035, MOVING_SHARE = 0.03;
+const MOVES = 0.035,
+  MOVING_SHARE = 0.03;
 const MOST_CORNERS = 16;
 
 /** From several frames of a take (display-coded RGB, all of one size). */
@@ -43,11 +46,16 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   const none = (why: string): ScreenEdges => ({ polygon: null, outside: 0, screen: 0, crossed: false, why });
   const first = frames[0];
   if (first === undefined) return none('there is no frame to look at');
-  const k = Math.max(1, first.width / WORK_PX), w = Math.round(first.width / k), h = Math.round(first.height / k), n = w * h;
+  const k = Math.max(1, first.width / WORK_PX),
+    w = Math.round(first.width / k),
+    h = Math.round(first.height / k),
+    n = w * h;
   const small = frames.map((f) => resize(f, w, h));
   const model = small.map((f) => findScreen(f)).sort((a, b) => (b?.share ?? 0) - (a?.share ?? 0))[0];
   if (model == null) return none('no green or blue screen was found');
-  const count = new Uint16Array(n), low = new Float32Array(n).fill(9), high = new Float32Array(n).fill(-9);
+  const count = new Uint16Array(n),
+    low = new Float32Array(n).fill(9),
+    high = new Float32Array(n).fill(-9);
   const mask = new Uint8Array(n);
   for (const f of small) {
     notScreen(f, model, mask);
@@ -59,14 +67,20 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
     }
   }
   // Seen as screen on one frame in seven is enough: the rest of the time somebody stood before it.
-  const least = Math.max(1, Math.round(frames.length / 7)), r = Math.max(1, Math.round(0.008 * w));
+  const least = Math.max(1, Math.round(frames.length / 7)),
+    r = Math.max(1, Math.round(0.008 * w));
   const ever = Float32Array.from(count, (c) => (c >= least ? 1 : 0));
   const main = largest(close(padded(ever, w, h, r), w + 2 * r, h + 2 * r, r), w, h, r);
   const filled = withHoles(main, w, h);
   const inset = Math.max(1, Math.round(INSET * w), Math.round(INSET_PX / k));
   const inner = cropped(erode(padded(filled, w, h, inset), w + 2 * inset, h + 2 * inset, inset), w, h, inset);
   const hull = rasterizePolygon(convexHull(cornersOf(inner, w, h)), w, h);
-  const moves = open(Float32Array.from(low, (v, i) => (high[i]! - v > MOVES ? 1 : 0)), w, h, 1);
+  const moves = open(
+    Float32Array.from(low, (v, i) => (high[i]! - v > MOVES ? 1 : 0)),
+    w,
+    h,
+    1,
+  );
   // Notches and what moves beyond: each piece by itself.
   const apart = Float32Array.from(hull, (v, i) => (v > 0.5 && inner[i] === 0 ? 1 : 0));
   const pieces = connectedComponents(apart, w, h, 4);
@@ -74,16 +88,36 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   let crossed = false;
   for (const c of pieces.components) {
     if (c.area < 0.0008 * n) continue;
-    let moving = 0, around = 0;
-    const grown = dilate(Float32Array.from(pieces.labels, (l) => (l === c.label ? 1 : 0)), w, h, 2 * r);
-    for (let i = 0; i < n; i++) if (grown[i]! > 0) { around++; if (moves[i]! > 0) moving++; }
+    let moving = 0,
+      around = 0;
+    const grown = dilate(
+      Float32Array.from(pieces.labels, (l) => (l === c.label ? 1 : 0)),
+      w,
+      h,
+      2 * r,
+    );
+    for (let i = 0; i < n; i++)
+      if (grown[i]! > 0) {
+        around++;
+        if (moves[i]! > 0) moving++;
+      }
     if (moving < MOVING_SHARE * around) continue;
     crossed = true;
     for (let i = 0; i < n; i++) if (pieces.labels[i] === c.label) taken[i] = 1;
   }
   // Beyond the hull: what moves and reaches to the screen is taken along with a border, so that no paw is cut off.
-  const loose = connectedComponents(moves.map((v, i) => (v > 0 && hull[i]! < 0.5 ? 1 : 0)), w, h, 8);
-  const touching = dilate(Float32Array.from(hull, (v) => (v > 0.5 ? 1 : 0)), w, h, 2);
+  const loose = connectedComponents(
+    moves.map((v, i) => (v > 0 && hull[i]! < 0.5 ? 1 : 0)),
+    w,
+    h,
+    8,
+  );
+  const touching = dilate(
+    Float32Array.from(hull, (v) => (v > 0.5 ? 1 : 0)),
+    w,
+    h,
+    2,
+  );
   for (const c of loose.components) {
     if (c.area < 0.001 * n) continue;
     let joined = false;
@@ -95,24 +129,36 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
   const border = dilate(taken, w, h, 3 * r);
   const all = Float32Array.from(inner, (v, i) => (v > 0 || border[i]! > 0 ? 1 : 0));
   const region = withHoles(largest(padded(open(all, w, h, 1), w, h, 0), w, h, 0), w, h);
-  let inside = 0, screen = 0;
-  for (let i = 0; i < n; i++) { if (region[i]! > 0) inside++; if (filled[i]! > 0) screen++; }
+  let inside = 0,
+    screen = 0;
+  for (let i = 0; i < n; i++) {
+    if (region[i]! > 0) inside++;
+    if (filled[i]! > 0) screen++;
+  }
   const outside = 1 - inside / n;
-  if (outside < LEAST_OUTSIDE) return { ...none('the screen fills the picture: nothing needs to be cut off'), screen: screen / n };
+  if (outside < LEAST_OUTSIDE)
+    return { ...none('the screen fills the picture: nothing needs to be cut off'), screen: screen / n };
   const outline = traceOutline(region, w, h);
   let polygon = thinPolygon(outline, 0.8);
   for (let t = 1.2; polygon.length > MOST_CORNERS && t < 12; t *= 1.3) polygon = thinPolygon(outline, t);
   // Where the region runs into the picture's border it goes past it.
   const past = 0.02 * first.width;
-  const at = (v: number, end: number, full: number): number => (v <= 0.5 ? -past : v >= end - 0.5 ? full + past : Math.round((v * full * 10) / end) / 10);
+  const at = (v: number, end: number, full: number): number =>
+    v <= 0.5 ? -past : v >= end - 0.5 ? full + past : Math.round((v * full * 10) / end) / 10;
   return {
-    polygon: polygon.map(([x, y]) => [at(x, w, first.width), at(y, h, first.height)]), outside, screen: screen / n, crossed,
-    why: `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, nothing is performer${crossed ? '; something moves across the screen\'s edge and was taken in: look there' : ''}; move its corners where it cuts too much or too little`,
+    polygon: polygon.map(([x, y]) => [at(x, w, first.width), at(y, h, first.height)]),
+    outside,
+    screen: screen / n,
+    crossed,
+    why: `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, nothing is performer${crossed ? "; something moves across the screen's edge and was taken in: look there" : ''}; move its corners where it cuts too much or too little`,
   };
 }
 
 /** The same from an open take, as a mark for a frame. Null with the reason where there is nothing to propose. */
-export async function proposeScreenMark(reader: VideoReader, frame: number): Promise<{ readonly proposal: ProposedMark | null; readonly why: string }> {
+export async function proposeScreenMark(
+  reader: VideoReader,
+  frame: number,
+): Promise<{ readonly proposal: ProposedMark | null; readonly why: string }> {
   const total = reader.info.frameCount;
   if (reader.info.hasAlpha) return { proposal: null, why: 'the take brings its own alpha' };
   const pictures: Picture[] = [];
@@ -120,19 +166,37 @@ export async function proposeScreenMark(reader: VideoReader, frame: number): Pro
     const p = toCodedRgb(await reader.frame(Math.floor(((i + 0.5) * total) / Math.min(FRAMES, total))));
     const k = Math.max(1, Math.floor(p.width / WORK_PX));
     // Only small pictures are kept: a take may be large.
-    pictures.push(k === 1 ? { ...p, data: p.data.slice() } : resize(p, Math.round(p.width / k), Math.round(p.height / k)));
+    pictures.push(
+      k === 1 ? { ...p, data: p.data.slice() } : resize(p, Math.round(p.width / k), Math.round(p.height / k)),
+    );
   }
   const first = pictures[0];
   if (first === undefined) throw new PlatewrightError('PW-MEDIA-NOPICTURE', 'the take has no frame');
   const found = screenEdges(pictures);
   if (found.polygon === null) return { proposal: null, why: found.why };
-  const sx = reader.info.widthPx / first.width, sy = reader.info.heightPx / first.height;
-  return { proposal: { mark: { kind: 'screen', frame, polygon: found.polygon.map(([x, y]) => [Math.round(x * sx * 10) / 10, Math.round(y * sy * 10) / 10]) }, why: found.why, strength: 0.9 }, why: found.why };
+  const sx = reader.info.widthPx / first.width,
+    sy = reader.info.heightPx / first.height;
+  return {
+    proposal: {
+      mark: {
+        kind: 'screen',
+        frame,
+        polygon: found.polygon.map(([x, y]) => [Math.round(x * sx * 10) / 10, Math.round(y * sy * 10) / 10]),
+      },
+      why: found.why,
+      strength: 0.9,
+    },
+    why: found.why,
+  };
 }
 
 function padded(src: ArrayLike<number>, w: number, h: number, r: number): Float32Array {
-  const W = w + 2 * r, H = h + 2 * r, out = new Float32Array(W * H);
-  for (let y = 0; y < H; y++) for (let x = 0; x < W; x++) out[y * W + x] = src[Math.min(h - 1, Math.max(0, y - r)) * w + Math.min(w - 1, Math.max(0, x - r))]!;
+  const W = w + 2 * r,
+    H = h + 2 * r,
+    out = new Float32Array(W * H);
+  for (let y = 0; y < H; y++)
+    for (let x = 0; x < W; x++)
+      out[y * W + x] = src[Math.min(h - 1, Math.max(0, y - r)) * w + Math.min(w - 1, Math.max(0, x - r))]!;
   return out;
 }
 
@@ -143,23 +207,36 @@ function cropped(src: Float32Array, w: number, h: number, r: number): Float32Arr
 }
 
 function largest(src: Float32Array, w: number, h: number, r: number): Float32Array {
-  const mask = cropped(src, w, h, r), c = connectedComponents(mask, w, h, 8);
+  const mask = cropped(src, w, h, r),
+    c = connectedComponents(mask, w, h, 8);
   const best = c.components.reduce<number>((a, b) => (a === 0 || b.area > c.components[a - 1]!.area ? b.label : a), 0);
   return Float32Array.from(c.labels, (l) => (best > 0 && l === best ? 1 : 0));
 }
 
 /** With what it encloses: all that the picture's border can't reach. */
 function withHoles(mask: Float32Array, w: number, h: number): Float32Array {
-  const c = connectedComponents(mask.map((v) => (v > 0 ? 0 : 1)), w, h, 4);
-  const open = new Set(c.components.filter((k) => k.x0 === 0 || k.y0 === 0 || k.x1 === w || k.y1 === h).map((k) => k.label));
+  const c = connectedComponents(
+    mask.map((v) => (v > 0 ? 0 : 1)),
+    w,
+    h,
+    4,
+  );
+  const open = new Set(
+    c.components.filter((k) => k.x0 === 0 || k.y0 === 0 || k.x1 === w || k.y1 === h).map((k) => k.label),
+  );
   return Float32Array.from(c.labels, (l) => (l === 0 || !open.has(l) ? 1 : 0));
 }
 
 function cornersOf(mask: Float32Array, w: number, h: number): [number, number][] {
   const out: [number, number][] = [];
   for (let y = 0; y < h; y++) {
-    let a = -1, b = -1;
-    for (let x = 0; x < w; x++) if (mask[y * w + x]! > 0) { if (a < 0) a = x; b = x + 1; }
+    let a = -1,
+      b = -1;
+    for (let x = 0; x < w; x++)
+      if (mask[y * w + x]! > 0) {
+        if (a < 0) a = x;
+        b = x + 1;
+      }
     if (a >= 0) out.push([a, y], [a, y + 1], [b, y], [b, y + 1]);
   }
   return out;

@@ -32,7 +32,11 @@ export function hueDegrees(r: number, g: number, b: number): number {
  * @param pictures small scene-linear RGB pictures (planar, n pixels each), several frames of one take
  * @returns null where no more than `leastShare` of the pixels have one green or blue hue
  */
-export function findScreenHue(pictures: readonly Float32Array[], leastShare = 0.03, wanted?: 'green' | 'blue'): ScreenHue | null {
+export function findScreenHue(
+  pictures: readonly Float32Array[],
+  leastShare = 0.03,
+  wanted?: 'green' | 'blue',
+): ScreenHue | null {
   const weight = new Float64Array(BINS);
   // An odd step that does not divide a common width, so that no column is looked at alone.
   const step = 2 * Math.floor(pictures.reduce((sum, p) => sum + p.length / 3, 0) / LOOKED_AT / 2) + 1;
@@ -96,10 +100,16 @@ export function findScreenHue(pictures: readonly Float32Array[], leastShare = 0.
 
 /** Whether a colour's hue lies within `gapDeg` of `hueDeg`: the same as by `hueGap`, without an arc tangent a pixel. @returns a test of r, g, b */
 export function hueWithin(hueDeg: number, gapDeg: number): (r: number, g: number, b: number) => boolean {
-  const c = Math.cos((hueDeg * Math.PI) / 180), s = Math.sin((hueDeg * Math.PI) / 180), least = Math.cos((gapDeg * Math.PI) / 180);
+  const c = Math.cos((hueDeg * Math.PI) / 180),
+    s = Math.sin((hueDeg * Math.PI) / 180),
+    least = Math.cos((gapDeg * Math.PI) / 180);
   return (r, g, b) => {
-    const u = r - 0.5 * (g + b), v = 0.8660254 * (g - b), along = u * c + v * s;
-    return least >= 0 ? along > 0 && along * along > least * least * (u * u + v * v) : along > least * Math.sqrt(u * u + v * v);
+    const u = r - 0.5 * (g + b),
+      v = 0.8660254 * (g - b),
+      along = u * c + v * s;
+    return least >= 0
+      ? along > 0 && along * along > least * least * (u * u + v * v)
+      : along > least * Math.sqrt(u * u + v * v);
   };
 }
 

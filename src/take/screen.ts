@@ -48,7 +48,8 @@ export function findScreen(coded: Picture): ScreenModel | null {
   const d = coded.data;
   let best: ScreenModel | null = null;
   for (const colour of ['green', 'blue'] as const) {
-    const s = colour === 'green' ? n : 2 * n, o = colour === 'green' ? 2 * n : n;
+    const s = colour === 'green' ? n : 2 * n,
+      o = colour === 'green' ? 2 * n : n;
     const histogram = new Float64Array(BINS);
     let counted = 0;
     for (let i = 0; i < n; i++) {
@@ -65,7 +66,8 @@ export function findScreen(coded: Picture): ScreenModel | null {
     let inside = 0;
     for (let k = Math.floor(threshold * BINS); k < BINS; k++) inside += histogram[k]!;
     const share = inside / n;
-    if (counted === 0 || share < LEAST_SHARE || spreadAbove(histogram, Math.floor(threshold * BINS)) > MOST_SPREAD) continue;
+    if (counted === 0 || share < LEAST_SHARE || spreadAbove(histogram, Math.floor(threshold * BINS)) > MOST_SPREAD)
+      continue;
     if (best === null || share * qMode > best.share * best.q) best = { colour, q: qMode, threshold, share };
   }
   const wall = tinted(coded);
@@ -76,9 +78,14 @@ export function findScreen(coded: Picture): ScreenModel | null {
 function tinted(coded: Picture): ScreenModel | null {
   const axis = findTintedWall(coded, LEAST_SHARE);
   if (axis === null) return null;
-  const n = coded.width * coded.height, d = coded.data, histogram = new Float64Array(BINS);
+  const n = coded.width * coded.height,
+    d = coded.data,
+    histogram = new Float64Array(BINS);
   for (let i = 0; i < n; i++) {
-    const r = d[i]!, g = d[n + i]!, b = d[2 * n + i]!, top = Math.max(r, g, b);
+    const r = d[i]!,
+      g = d[n + i]!,
+      b = d[2 * n + i]!,
+      top = Math.max(r, g, b);
     if (top < 0.06) continue;
     const q = along(axis, r, g, b) / top;
     if (q > 0) histogram[Math.min(BINS - 1, Math.floor(q * BINS))]!++;
@@ -88,25 +95,39 @@ function tinted(coded: Picture): ScreenModel | null {
   const from = Math.floor(found.threshold * BINS);
   let inside = 0;
   for (let k = from; k < BINS; k++) inside += histogram[k]!;
-  const model: ScreenModel = { colour: axis.family, q: found.qMode, threshold: found.threshold, share: inside / n, axis };
+  const model: ScreenModel = {
+    colour: axis.family,
+    q: found.qMode,
+    threshold: found.threshold,
+    share: inside / n,
+    axis,
+  };
   if (model.share < LEAST_SHARE || spreadAbove(histogram, from) > MOST_SPREAD) return null;
   return plainness(coded, notScreen(coded, model)) > MOST_TEXTURE ? null : model;
 }
 
 /** Mode of a lightly smoothed histogram above a small difference (grass and skin tints lie lower than a painted cloth) and the valley below it. */
 function modeAndThreshold(histogram: Float64Array): { readonly qMode: number; readonly threshold: number } | null {
-  let mode = -1, top = 0;
+  let mode = -1,
+    top = 0;
   for (let k = 6; k < BINS - 1; k++) {
     const v = histogram[k - 1]! + 2 * histogram[k]! + histogram[k + 1]!;
-    if (v > top) { top = v; mode = k; }
+    if (v > top) {
+      top = v;
+      mode = k;
+    }
   }
   if (mode < 0) return null;
   const qMode = (mode + 0.5) / BINS;
   // Valley between zero and the mode; where there is none, halfway.
-  let threshold = 0.5 * qMode, least = Infinity;
+  let threshold = 0.5 * qMode,
+    least = Infinity;
   for (let k = Math.max(1, Math.floor(0.3 * mode)); k <= Math.ceil(0.75 * mode); k++) {
     const v = histogram[k - 1]! + histogram[k]! + (histogram[k + 1] ?? 0);
-    if (v < least) { least = v; threshold = (k + 0.5) / BINS; }
+    if (v < least) {
+      least = v;
+      threshold = (k + 0.5) / BINS;
+    }
   }
   return { qMode, threshold };
 }
@@ -134,15 +155,20 @@ function spreadAbove(histogram: Float64Array, from: number): number {
 export function notScreen(coded: Picture, model: ScreenModel, dst?: Uint8Array): Uint8Array {
   const n = coded.width * coded.height;
   const out = dst ?? new Uint8Array(n);
-  const d = coded.data, axis = model.axis;
+  const d = coded.data,
+    axis = model.axis;
   if (axis !== undefined) {
     for (let i = 0; i < n; i++) {
-      const r = d[i]!, g = d[n + i]!, b = d[2 * n + i]!, v = Math.max(r, g, b);
+      const r = d[i]!,
+        g = d[n + i]!,
+        b = d[2 * n + i]!,
+        v = Math.max(r, g, b);
       out[i] = v < 0.03 || along(axis, r, g, b) < model.threshold * v ? 1 : 0;
     }
     return out;
   }
-  const s = model.colour === 'green' ? n : 2 * n, o = model.colour === 'green' ? 2 * n : n;
+  const s = model.colour === 'green' ? n : 2 * n,
+    o = model.colour === 'green' ? 2 * n : n;
   for (let i = 0; i < n; i++) {
     const v = d[s + i]!;
     out[i] = v < 0.03 || v - Math.max(d[i]!, d[o + i]!) < model.threshold * v ? 1 : 0;
@@ -164,31 +190,44 @@ export interface ScreenReading {
  * Reads the screen's light. `mask` as from `notScreen`; pixels within `marginPx` of a non-screen pixel are left out.
  * @returns null where too little plain screen is seen
  */
-export function readScreen(coded: Picture, model: ScreenModel, mask: Uint8Array, decode: (coded: number) => number): ScreenReading | null {
+export function readScreen(
+  coded: Picture,
+  model: ScreenModel,
+  mask: Uint8Array,
+  decode: (coded: number) => number,
+): ScreenReading | null {
   const { width, height } = coded;
   const n = width * height;
   const plane = coded.data.subarray(model.colour === 'green' ? n : 2 * n, model.colour === 'green' ? 2 * n : 3 * n);
   const cell = Math.max(8, Math.round(width / 32));
   const levels: number[] = [];
-  let clipped = 0, seen = 0;
+  let clipped = 0,
+    seen = 0;
   const differences: number[] = [];
   const values: number[] = [];
   for (let y0 = 0; y0 < height; y0 += cell) {
     for (let x0 = 0; x0 < width; x0 += cell) {
-      const x1 = Math.min(width, x0 + cell), y1 = Math.min(height, y0 + cell);
-      let sum = 0, count = 0, other = 0;
-      for (let y = y0; y < y1; y++) for (let x = x0; x < x1; x++) {
-        const i = y * width + x;
-        if (mask[i] === 1) { other++; continue; }
-        const v = plane[i]!;
-        sum += decode(v);
-        count++;
-        if (v > 0.985) clipped++;
-        if (((x + y) & 7) === 0) {
-          values.push(v);
-          if (x + 1 < x1 && mask[i + 1] === 0) differences.push(Math.abs(plane[i + 1]! - v));
+      const x1 = Math.min(width, x0 + cell),
+        y1 = Math.min(height, y0 + cell);
+      let sum = 0,
+        count = 0,
+        other = 0;
+      for (let y = y0; y < y1; y++)
+        for (let x = x0; x < x1; x++) {
+          const i = y * width + x;
+          if (mask[i] === 1) {
+            other++;
+            continue;
+          }
+          const v = plane[i]!;
+          sum += decode(v);
+          count++;
+          if (v > 0.985) clipped++;
+          if (((x + y) & 7) === 0) {
+            values.push(v);
+            if (x + 1 < x1 && mask[i + 1] === 0) differences.push(Math.abs(plane[i + 1]! - v));
+          }
         }
-      }
       seen += count;
       if (other === 0 && count >= 0.5 * cell * cell) levels.push(Math.log2(Math.max(1e-5, sum / count)));
     }
@@ -215,14 +254,25 @@ export function readSpill(coded: Picture, model: ScreenModel, performer: Uint8Ar
   const { width, height } = coded;
   const n = width * height;
   const d = coded.data;
-  const s = model.colour === 'green' ? n : 2 * n, o = model.colour === 'green' ? 2 * n : n;
-  let sum = 0, count = 0;
-  for (let y = insetPx; y < height - insetPx; y += 2) for (let x = insetPx; x < width - insetPx; x += 2) {
-    const i = y * width + x;
-    if (performer[i] === 0 || performer[i - insetPx] === 0 || performer[i + insetPx] === 0 || performer[i - insetPx * width] === 0 || performer[i + insetPx * width] === 0) continue;
-    const v = d[s + i]!, m = Math.max(d[i]!, d[o + i]!);
-    sum += Math.max(0, v - m) / Math.max(0.08, v);
-    count++;
-  }
+  const s = model.colour === 'green' ? n : 2 * n,
+    o = model.colour === 'green' ? 2 * n : n;
+  let sum = 0,
+    count = 0;
+  for (let y = insetPx; y < height - insetPx; y += 2)
+    for (let x = insetPx; x < width - insetPx; x += 2) {
+      const i = y * width + x;
+      if (
+        performer[i] === 0 ||
+        performer[i - insetPx] === 0 ||
+        performer[i + insetPx] === 0 ||
+        performer[i - insetPx * width] === 0 ||
+        performer[i + insetPx * width] === 0
+      )
+        continue;
+      const v = d[s + i]!,
+        m = Math.max(d[i]!, d[o + i]!);
+      sum += Math.max(0, v - m) / Math.max(0.08, v);
+      count++;
+    }
   return count < 60 ? null : sum / count;
 }

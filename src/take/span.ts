@@ -24,7 +24,12 @@ export function isCut(f: TakeFrame, open: readonly string[] = []): boolean {
  * @param start frame at which the take should start for its turn to meet the plate's, or null
  * @param open edges at which the plate cuts the performer itself
  */
-export function bestSpan(take: TakeMeasures, length: number, start: number | null, open: readonly string[] = []): BestSpan {
+export function bestSpan(
+  take: TakeMeasures,
+  length: number,
+  start: number | null,
+  open: readonly string[] = [],
+): BestSpan {
   const n = take.frameCount;
   const f = take.frames;
   const stride = f.length > 1 ? f[1]!.frame - f[0]!.frame : Math.max(1, n);
@@ -35,32 +40,47 @@ export function bestSpan(take: TakeMeasures, length: number, start: number | nul
   let from: number | null = null;
   f.forEach((q, i) => {
     if (!cut[i] && from === null) from = q.frame;
-    if (cut[i] && from !== null) { runs.push({ in: from, out: q.frame }); from = null; }
+    if (cut[i] && from !== null) {
+      runs.push({ in: from, out: q.frame });
+      from = null;
+    }
   });
   if (from !== null) runs.push({ in: from, out: n });
   if (runs.length === 0) runs = [];
-  const sigma = f.map((q) => q.sigmaPx).filter((v): v is number => v !== null).sort((a, b) => a - b);
+  const sigma = f
+    .map((q) => q.sigmaPx)
+    .filter((v): v is number => v !== null)
+    .sort((a, b) => a - b);
   const sharp = sigma.length > 0 ? sigma[Math.floor(sigma.length / 4)]! : 1;
   const score = (a: number): number => {
-    let s = 0, c = 0;
+    let s = 0,
+      c = 0;
     f.forEach((q, i) => {
       if (q.frame < a || q.frame >= a + length) return;
       c++;
-      s += (cut[i] ? 3 : 0) + (q.sigmaPx === null ? 0 : Math.min(2, Math.max(0, q.sigmaPx / Math.max(0.3, sharp) - 1.3)));
+      s +=
+        (cut[i] ? 3 : 0) + (q.sigmaPx === null ? 0 : Math.min(2, Math.max(0, q.sigmaPx / Math.max(0.3, sharp) - 1.3)));
     });
     const late = start === null ? 0 : Math.abs(a - start) / Math.max(1, 0.1 * length);
     return (c === 0 ? 0 : s / c) + late;
   };
   const last = Math.max(0, n - length);
-  let best = 0, bestScore = Infinity;
+  let best = 0,
+    bestScore = Infinity;
   // Middle first where nothing else decides: a performer needs a moment to settle.
   const order: number[] = [];
   const middle = Math.round(last / 2);
-  for (let d = 0; d <= last; d += stride) { if (middle - d >= 0) order.push(middle - d); if (d > 0 && middle + d <= last) order.push(middle + d); }
+  for (let d = 0; d <= last; d += stride) {
+    if (middle - d >= 0) order.push(middle - d);
+    if (d > 0 && middle + d <= last) order.push(middle + d);
+  }
   if (start !== null && start >= 0 && start <= last) order.unshift(start);
   for (const a of order) {
     const s = score(a);
-    if (s < bestScore - 1e-9) { bestScore = s; best = a; }
+    if (s < bestScore - 1e-9) {
+      bestScore = s;
+      best = a;
+    }
   }
   const out = Math.min(n, best + length);
   const inside = f.map((q, i) => ({ q, c: cut[i]! })).filter((x) => x.q.frame >= best && x.q.frame < out);
@@ -71,5 +91,11 @@ export function bestSpan(take: TakeMeasures, length: number, start: number | nul
   }
   const holding = runs.filter((r) => r.out > best && r.in < out).map((r) => r.out - r.in);
   const longest = Math.max(0, ...runs.map((r) => r.out - r.in));
-  return { in: best, out, usable: known ? Math.max(holding.length > 0 ? Math.max(...holding) : 0, longest >= length ? longest : 0) : n, cutShare: inside.length === 0 ? 0 : inside.filter((x) => x.c).length / inside.length, edges: [...edges] };
+  return {
+    in: best,
+    out,
+    usable: known ? Math.max(holding.length > 0 ? Math.max(...holding) : 0, longest >= length ? longest : 0) : n,
+    cutShare: inside.length === 0 ? 0 : inside.filter((x) => x.c).length / inside.length,
+    edges: [...edges],
+  };
 }

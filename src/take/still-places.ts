@@ -4,8 +4,11 @@
  * the light's gain and bias taken out. Lengths in pixels, luma display-coded 0..1.
  */
 const HALF = 7;
-const SIDE = 2 * HALF + 1, N = SIDE * SIDE;
-const COLUMNS = 16, ROWS = 9, MARGIN = HALF + 3;
+const SIDE = 2 * HALF + 1,
+  N = SIDE * SIDE;
+const COLUMNS = 16,
+  ROWS = 9,
+  MARGIN = HALF + 3;
 /** Most places that a picture has. */
 export const MOST_PLACES = COLUMNS * ROWS;
 export const LEAST_CORNERS = 6;
@@ -18,22 +21,53 @@ const LEAST_STRENGTH = 0.02;
 /** [a, −b, tx; b, a, ty] */
 export type Similarity = readonly [a: number, b: number, tx: number, ty: number];
 export const STILL: Similarity = [1, 0, 0, 0];
-export const apply = (s: Similarity, x: number, y: number): [number, number] => [s[0] * x - s[1] * y + s[2], s[1] * x + s[0] * y + s[3]];
+export const apply = (s: Similarity, x: number, y: number): [number, number] => [
+  s[0] * x - s[1] * y + s[2],
+  s[1] * x + s[0] * y + s[3],
+];
 
 /** Places to follow, their patches, and their structure tensors as a share of the larger eigenvalue. */
-export interface Corners { readonly x: Float64Array; readonly y: Float64Array; readonly txx: Float64Array; readonly txy: Float64Array; readonly tyy: Float64Array; readonly value: Float32Array; readonly gx: Float32Array; readonly gy: Float32Array }
+export interface Corners {
+  readonly x: Float64Array;
+  readonly y: Float64Array;
+  readonly txx: Float64Array;
+  readonly txy: Float64Array;
+  readonly tyy: Float64Array;
+  readonly value: Float32Array;
+  readonly gx: Float32Array;
+  readonly gy: Float32Array;
+}
 
-export interface Box { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number }
+export interface Box {
+  readonly x0: number;
+  readonly y0: number;
+  readonly x1: number;
+  readonly y1: number;
+}
 
-const covers = (b: Box | null, x: number, y: number): boolean => b !== null && x > b.x0 && x < b.x1 && y > b.y0 && y < b.y1;
+const covers = (b: Box | null, x: number, y: number): boolean =>
+  b !== null && x > b.x0 && x < b.x1 && y > b.y0 && y < b.y1;
 
 /** Noise of a picture (Immerkær, *Fast Noise Variance Estimation*, CVIU 1996), by the median so that edges do not count. */
 function noiseOf(d: Float32Array, w: number, h: number): number {
   const v: number[] = [];
-  for (let y = 1; y < h - 1; y += 4) for (let x = 1; x < w - 1; x += 4) {
-    const o = y * w + x;
-    v.push(Math.abs(d[o - w - 1]! - 2 * d[o - w]! + d[o - w + 1]! - 2 * d[o - 1]! + 4 * d[o]! - 2 * d[o + 1]! + d[o + w - 1]! - 2 * d[o + w]! + d[o + w + 1]!));
-  }
+  for (let y = 1; y < h - 1; y += 4)
+    for (let x = 1; x < w - 1; x += 4) {
+      const o = y * w + x;
+      v.push(
+        Math.abs(
+          d[o - w - 1]! -
+            2 * d[o - w]! +
+            d[o - w + 1]! -
+            2 * d[o - 1]! +
+            4 * d[o]! -
+            2 * d[o + 1]! +
+            d[o + w - 1]! -
+            2 * d[o + w]! +
+            d[o + w + 1]!,
+        ),
+      );
+    }
   v.sort((a, b) => a - b);
   return (1.4826 * (v[v.length >> 1] ?? 0)) / 6;
 }
@@ -42,38 +76,54 @@ function noiseOf(d: Float32Array, w: number, h: number): number {
 export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null): Corners {
   const sigma = noiseOf(d, w, h);
   const least = Math.max(LEAST_STRENGTH, 500 * sigma * sigma);
-  const xs: number[] = [], ys: number[] = [];
-  for (let r = 0; r < ROWS; r++) for (let c = 0; c < COLUMNS; c++) {
-    let best = least, bx = -1, by = -1;
-    const x0 = Math.max(MARGIN, Math.floor((c * w) / COLUMNS)), x1 = Math.min(w - MARGIN, Math.floor(((c + 1) * w) / COLUMNS));
-    const y0 = Math.max(MARGIN, Math.floor((r * h) / ROWS)), y1 = Math.min(h - MARGIN, Math.floor(((r + 1) * h) / ROWS));
-    for (let y = y0; y < y1; y += 2) for (let x = x0; x < x1; x += 2) {
-      if (covers(box, x, y)) continue;
-      let xx = 0, xy = 0, yy = 0;
-      for (let v = -HALF; v <= HALF; v += 2) for (let u = -HALF; u <= HALF; u += 2) {
-        const o = (y + v) * w + x + u;
-        const gx = d[o + 1]! - d[o - 1]!, gy = d[o + w]! - d[o - w]!;
-        xx += gx * gx;
-        xy += gx * gy;
-        yy += gy * gy;
-      }
-      // A corner tells both directions; a line one of them, and counts for less in the choice.
-      const apart = Math.hypot(xx - yy, 2 * xy), low = (xx + yy - apart) / 2;
-      const worth = low + 0.1 * apart;
-      if (worth > best) {
-        best = worth;
-        bx = x;
-        by = y;
+  const xs: number[] = [],
+    ys: number[] = [];
+  for (let r = 0; r < ROWS; r++)
+    for (let c = 0; c < COLUMNS; c++) {
+      let best = least,
+        bx = -1,
+        by = -1;
+      const x0 = Math.max(MARGIN, Math.floor((c * w) / COLUMNS)),
+        x1 = Math.min(w - MARGIN, Math.floor(((c + 1) * w) / COLUMNS));
+      const y0 = Math.max(MARGIN, Math.floor((r * h) / ROWS)),
+        y1 = Math.min(h - MARGIN, Math.floor(((r + 1) * h) / ROWS));
+      for (let y = y0; y < y1; y += 2)
+        for (let x = x0; x < x1; x += 2) {
+          if (covers(box, x, y)) continue;
+          let xx = 0,
+            xy = 0,
+            yy = 0;
+          for (let v = -HALF; v <= HALF; v += 2)
+            for (let u = -HALF; u <= HALF; u += 2) {
+              const o = (y + v) * w + x + u;
+              const gx = d[o + 1]! - d[o - 1]!,
+                gy = d[o + w]! - d[o - w]!;
+              xx += gx * gx;
+              xy += gx * gy;
+              yy += gy * gy;
+            }
+          // A corner tells both directions; a line one of them, and counts for less in the choice.
+          const apart = Math.hypot(xx - yy, 2 * xy),
+            low = (xx + yy - apart) / 2;
+          const worth = low + 0.1 * apart;
+          if (worth > best) {
+            best = worth;
+            bx = x;
+            by = y;
+          }
+        }
+      if (bx >= 0) {
+        xs.push(bx);
+        ys.push(by);
       }
     }
-    if (bx >= 0) {
-      xs.push(bx);
-      ys.push(by);
-    }
-  }
   const n = xs.length;
-  const txx = new Float64Array(n), txy = new Float64Array(n), tyy = new Float64Array(n);
-  const value = new Float32Array(n * N), gx = new Float32Array(n * N), gy = new Float32Array(n * N);
+  const txx = new Float64Array(n),
+    txy = new Float64Array(n),
+    tyy = new Float64Array(n);
+  const value = new Float32Array(n * N),
+    gx = new Float32Array(n * N),
+    gy = new Float32Array(n * N);
   for (let i = 0; i < n; i++) {
     let mean = 0;
     for (let k = 0; k < N; k++) {
@@ -83,7 +133,9 @@ export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null
       gx[i * N + k] = 0.5 * (d[o + 1]! - d[o - 1]!);
       gy[i * N + k] = 0.5 * (d[o + w]! - d[o - w]!);
     }
-    let xx = 0, xy = 0, yy = 0;
+    let xx = 0,
+      xy = 0,
+      yy = 0;
     for (let k = i * N; k < (i + 1) * N; k++) {
       value[k] = value[k]! - mean;
       xx += gx[k]! ** 2;
@@ -98,9 +150,16 @@ export function cornersOf(d: Float32Array, w: number, h: number, box: Box | null
   return { x: Float64Array.from(xs), y: Float64Array.from(ys), txx, txy, tyy, value, gx, gy };
 }
 
-export interface Found { readonly i: number; readonly x: number; readonly y: number }
+export interface Found {
+  readonly i: number;
+  readonly x: number;
+  readonly y: number;
+}
 
-export interface Sweep { readonly found: readonly Found[]; readonly visible: number }
+export interface Sweep {
+  readonly found: readonly Found[];
+  readonly visible: number;
+}
 
 /** Corners found in a frame. Where too few are found near the prediction they are sought further off. */
 export function follow(c: Corners, d: Float32Array, w: number, h: number, last: Similarity, box: Box | null): Sweep {
@@ -108,7 +167,15 @@ export function follow(c: Corners, d: Float32Array, w: number, h: number, last: 
   return near.found.length >= Math.max(LEAST_CORNERS, 0.5 * near.visible) ? near : sweep(c, d, w, h, last, box, true);
 }
 
-function sweep(c: Corners, d: Float32Array, w: number, h: number, last: Similarity, box: Box | null, wide: boolean): Sweep {
+function sweep(
+  c: Corners,
+  d: Float32Array,
+  w: number,
+  h: number,
+  last: Similarity,
+  box: Box | null,
+  wide: boolean,
+): Sweep {
   const out: Found[] = [];
   let visible = 0;
   for (let i = 0; i < c.x.length; i++) {
@@ -116,15 +183,18 @@ function sweep(c: Corners, d: Float32Array, w: number, h: number, last: Similari
     if (covers(box, x, y)) continue;
     visible++;
     if (wide) {
-      let best = -1, ux = 0, uy = 0;
-      for (let v = -REACH; v <= REACH; v += 2) for (let u = -REACH; u <= REACH; u += 2) {
-        const q = correlation(c.value, i, d, w, h, x + u, y + v);
-        if (q > best) {
-          best = q;
-          ux = u;
-          uy = v;
+      let best = -1,
+        ux = 0,
+        uy = 0;
+      for (let v = -REACH; v <= REACH; v += 2)
+        for (let u = -REACH; u <= REACH; u += 2) {
+          const q = correlation(c.value, i, d, w, h, x + u, y + v);
+          if (q > best) {
+            best = q;
+            ux = u;
+            uy = v;
+          }
         }
-      }
       x += ux;
       y += uy;
     }
@@ -139,7 +209,10 @@ const sample = new Float32Array(N);
 
 /** Reads the patch about (x, y) bilinearly into `sample`, its mean taken out; false where it leaves the picture. */
 function read(d: Float32Array, w: number, h: number, x: number, y: number): boolean {
-  const xi = Math.floor(x), yi = Math.floor(y), fx = x - xi, fy = y - yi;
+  const xi = Math.floor(x),
+    yi = Math.floor(y),
+    fx = x - xi,
+    fy = y - yi;
   if (xi < HALF || yi < HALF || xi + HALF + 1 >= w || yi + HALF + 1 >= h) return false;
   let mean = 0;
   for (let v = 0, k = 0; v < SIDE; v++) {
@@ -155,11 +228,22 @@ function read(d: Float32Array, w: number, h: number, x: number, y: number): bool
   return true;
 }
 
-function correlation(value: Float32Array, i: number, d: Float32Array, w: number, h: number, x: number, y: number): number {
+function correlation(
+  value: Float32Array,
+  i: number,
+  d: Float32Array,
+  w: number,
+  h: number,
+  x: number,
+  y: number,
+): number {
   if (!read(d, w, h, x, y)) return -1;
-  let ss = 0, tt = 0, st = 0;
+  let ss = 0,
+    tt = 0,
+    st = 0;
   for (let k = 0; k < N; k++) {
-    const s = sample[k]!, t = value[i * N + k]!;
+    const s = sample[k]!,
+      t = value[i * N + k]!;
     ss += s * s;
     tt += t * t;
     st += s * t;
@@ -168,8 +252,13 @@ function correlation(value: Float32Array, i: number, d: Float32Array, w: number,
 }
 
 function refine(c: Corners, i: number, d: Float32Array, w: number, h: number, x: number, y: number): Found | null {
-  const at = i * N, x0 = x, y0 = y;
-  let xx = 0, xy = 0, yy = 0, tt = 0;
+  const at = i * N,
+    x0 = x,
+    y0 = y;
+  let xx = 0,
+    xy = 0,
+    yy = 0,
+    tt = 0;
   for (let k = at; k < at + N; k++) {
     xx += c.gx[k]! ** 2;
     xy += c.gx[k]! * c.gy[k]!;
@@ -187,13 +276,15 @@ function refine(c: Corners, i: number, d: Float32Array, w: number, h: number, x:
     for (let k = 0; k < N; k++) st += sample[k]! * c.value[at + k]!;
     const gain = st / tt;
     if (!(gain > 0.2)) return null;
-    let ex = 0, ey = 0;
+    let ex = 0,
+      ey = 0;
     for (let k = 0; k < N; k++) {
       const e = sample[k]! / gain - c.value[at + k]!;
       ex += e * c.gx[at + k]!;
       ey += e * c.gy[at + k]!;
     }
-    const dx = (yy * ex - xy * ey) / det, dy = (xx * ey - xy * ex) / det;
+    const dx = (yy * ex - xy * ey) / det,
+      dy = (xx * ey - xy * ex) / det;
     x -= dx;
     y -= dy;
     if (Math.hypot(x - x0, y - y0) > 6) return null;
@@ -201,4 +292,3 @@ function refine(c: Corners, i: number, d: Float32Array, w: number, h: number, x:
   }
   return correlation(c.value, i, d, w, h, x, y) < LEAST_CORRELATION ? null : { i, x, y };
 }
-

@@ -15,10 +15,22 @@ import { describeMove } from '../plate/camera-kind.js';
 import { enlargeMove, moveFactor, readerLumaSource } from '../plate/reader-luma-source.js';
 import type { CameraMove, CameraMoveFrame } from '../plate/types.js';
 import type { TakeFrame } from './measures.js';
-import { apply, cornersOf, follow, LEAST_CORNERS, MOST_PLACES, STILL, type Box, type Corners, type Found, type Similarity } from './still-places.js';
+import {
+  apply,
+  cornersOf,
+  follow,
+  LEAST_CORNERS,
+  MOST_PLACES,
+  STILL,
+  type Box,
+  type Corners,
+  type Found,
+  type Similarity,
+} from './still-places.js';
 
 /** Least corners, and least share of frames that must hold them. */
-const LEAST_INSIDE = 5, LEAST_FRAMES = 0.8;
+const LEAST_INSIDE = 5,
+  LEAST_FRAMES = 0.8;
 /** Furthest that a place may lie from where the camera puts it and still agree, px (across its line). */
 const INSIDE = 0.7;
 /** A frame whose corners agree less well than this (robust sd, px) is not believed. */
@@ -28,9 +40,13 @@ const MOST_SD = 0.25;
 /** Least scale of the residuals: what a codec makes of a sharp corner. */
 const LEAST_SCALE = 0.08;
 
-export interface TakeCamera { readonly camera: CameraMove | null; readonly note: string | null }
+export interface TakeCamera {
+  readonly camera: CameraMove | null;
+  readonly note: string | null;
+}
 
-const PLAIN = 'the take\'s camera could not be measured: nothing behind the performer can be followed; stick a few small crosses on the screen or the floor';
+const PLAIN =
+  "the take's camera could not be measured: nothing behind the performer can be followed; stick a few small crosses on the screen or the floor";
 
 /** Measures the camera of an open take. `frames` are the sampled frames with the performer's box, in take pixels. */
 export async function measureTakeCamera(reader: VideoReader, frames: readonly TakeFrame[]): Promise<TakeCamera> {
@@ -55,7 +71,11 @@ export async function measureTakeCamera(reader: VideoReader, frames: readonly Ta
     const at = follow(corners, f.luma, w, h, last, boxAt(f.index));
     const fit = at.found.length < LEAST_CORNERS ? null : fitSimilarity(corners, at.found, trust, last, w, h);
     // Without a box the performer itself may be what is followed: only what agrees over the whole picture is the room.
-    const sure = fit !== null && fit.scale <= MOST_SCALE && fit.sdPx <= MOST_SD && fit.inside.length >= Math.max(LEAST_INSIDE, (boxed ? 0.4 : 0.6) * at.visible);
+    const sure =
+      fit !== null &&
+      fit.scale <= MOST_SCALE &&
+      fit.sdPx <= MOST_SD &&
+      fit.inside.length >= Math.max(LEAST_INSIDE, (boxed ? 0.4 : 0.6) * at.visible);
     if (sure) {
       const agreed = new Set(fit.inside.map((p) => p.i));
       for (const p of at.found) trust[p.i] = 0.7 * trust[p.i]! + (agreed.has(p.i) ? 0.3 : 0.003);
@@ -66,11 +86,32 @@ export async function measureTakeCamera(reader: VideoReader, frames: readonly Ta
   }
   bridge(found);
   const matrix = (s: Similarity): Mat3 => [s[0], -s[1], s[2], s[1], s[0], s[3], 0, 0, 1];
-  const kind = describeMove(found.map((f) => matrix(f.s)), w, h, framesPerSecond(rate), false);
+  const kind = describeMove(
+    found.map((f) => matrix(f.s)),
+    w,
+    h,
+    framesPerSecond(rate),
+    false,
+  );
   const flat = { panDeg: null, tiltDeg: null, rollDeg: null };
-  const out: CameraMoveFrame[] = [{ frame: 0, homographyToFirst: [1, 0, 0, 0, 1, 0, 0, 0, 1], ...flat, support: 1 }, ...found.map((f) => ({ frame: f.frame, homographyToFirst: invert(matrix(f.s)), ...flat, support: f.support }))];
+  const out: CameraMoveFrame[] = [
+    { frame: 0, homographyToFirst: [1, 0, 0, 0, 1, 0, 0, 0, 1], ...flat, support: 1 },
+    ...found.map((f) => ({ frame: f.frame, homographyToFirst: invert(matrix(f.s)), ...flat, support: f.support })),
+  ];
   const reason = 'a similarity of what stands behind the performer tells no lens';
-  return { camera: enlargeMove({ move: kind.move, focalPx: notMeasurable('px', reason, 'the floor card'), frames: out, shake: kind.shake, reason }, factor), note: null };
+  return {
+    camera: enlargeMove(
+      {
+        move: kind.move,
+        focalPx: notMeasurable('px', reason, 'the floor card'),
+        frames: out,
+        shake: kind.shake,
+        reason,
+      },
+      factor,
+    ),
+    note: null,
+  };
 }
 
 /** Frames that were not believed are laid between their neighbours that were. */
@@ -78,7 +119,8 @@ function bridge(found: { s: Similarity; support: number }[]): void {
   let before = -1;
   for (let i = 0; i <= found.length; i++) {
     if (i < found.length && found[i]!.support === 0) continue;
-    const a = before < 0 ? STILL : found[before]!.s, b = i < found.length ? found[i]!.s : a;
+    const a = before < 0 ? STILL : found[before]!.s,
+      b = i < found.length ? found[i]!.s : a;
     for (let k = before + 1; k < i; k++) {
       const t = (k - before) / (i - before);
       found[k]!.s = [0, 1, 2, 3].map((j) => a[j]! * (1 - t) + b[j]! * t) as unknown as Similarity;
@@ -93,9 +135,15 @@ function boxes(frames: readonly TakeFrame[], factor: number, widen: number): (fr
   return (frame) => {
     if (known.length === 0) return null;
     const after = known.findIndex((f) => f.frame >= frame);
-    const pair = after < 0 ? [known[known.length - 1]!] : after === 0 ? [known[0]!] : [known[after - 1]!, known[after]!];
+    const pair =
+      after < 0 ? [known[known.length - 1]!] : after === 0 ? [known[0]!] : [known[after - 1]!, known[after]!];
     const b = pair.map((f) => f.box!);
-    return { x0: Math.min(...b.map((q) => q.x0)) / factor - widen, y0: Math.min(...b.map((q) => q.y0)) / factor - widen, x1: Math.max(...b.map((q) => q.x1)) / factor + widen, y1: Math.max(...b.map((q) => q.y1)) / factor + widen };
+    return {
+      x0: Math.min(...b.map((q) => q.x0)) / factor - widen,
+      y0: Math.min(...b.map((q) => q.y0)) / factor - widen,
+      x1: Math.max(...b.map((q) => q.x1)) / factor + widen,
+      y1: Math.max(...b.map((q) => q.y1)) / factor + widen,
+    };
   };
 }
 
@@ -104,41 +152,65 @@ function boxes(frames: readonly TakeFrame[], factor: number, widen: number): (fr
  * speaks only of what happens across it, and the scale of what is believed shrinks from pixels to a fraction (graduated
  * reweighting). `trust` counts how often a place has agreed before: shadows lose their say.
  */
-function fitSimilarity(c: Corners, at: readonly Found[], trust: Float64Array, last: Similarity, w: number, h: number): { s: Similarity; inside: readonly Found[]; scale: number; sdPx: number } | null {
+function fitSimilarity(
+  c: Corners,
+  at: readonly Found[],
+  trust: Float64Array,
+  last: Similarity,
+  w: number,
+  h: number,
+): { s: Similarity; inside: readonly Found[]; scale: number; sdPx: number } | null {
   // About the picture's middle, in widths: well conditioned.
-  const cx = w / 2, cy = h / 2;
+  const cx = w / 2,
+    cy = h / 2;
   const error = (s: Similarity, p: Found): number => {
-    const [x, y] = apply(s, c.x[p.i]!, c.y[p.i]!), ex = p.x - x, ey = p.y - y;
+    const [x, y] = apply(s, c.x[p.i]!, c.y[p.i]!),
+      ex = p.x - x,
+      ey = p.y - y;
     return Math.sqrt(Math.max(0, c.txx[p.i]! * ex * ex + 2 * c.txy[p.i]! * ex * ey + c.tyy[p.i]! * ey * ey));
   };
-  let s = last, scale = 0, weights: number[] = [];
-  const matrix = new Float64Array(16), right = new Float64Array(4);
+  let s = last,
+    scale = 0,
+    weights: number[] = [];
+  const matrix = new Float64Array(16),
+    right = new Float64Array(4);
   for (const limit of [8, 4, 2, 1, INSIDE, INSIDE, INSIDE]) {
     const r = at.map((p) => error(s, p));
-    weights = r.map((e, n) => { const u = e / limit; return u >= 1 ? 0 : trust[at[n]!.i]! * (1 - u * u) ** 2; });
+    weights = r.map((e, n) => {
+      const u = e / limit;
+      return u >= 1 ? 0 : trust[at[n]!.i]! * (1 - u * u) ** 2;
+    });
     matrix.fill(0);
     right.fill(0);
     at.forEach((p, n) => {
       const q = weights[n]!;
       if (q === 0) return;
-      const x = (c.x[p.i]! - cx) / w, y = (c.y[p.i]! - cy) / w, xx = q * c.txx[p.i]!, xy = q * c.txy[p.i]!, yy = q * c.tyy[p.i]!;
-      const jx = [x, -y, 1, 0], jy = [y, x, 0, 1];
+      const x = (c.x[p.i]! - cx) / w,
+        y = (c.y[p.i]! - cy) / w,
+        xx = q * c.txx[p.i]!,
+        xy = q * c.txy[p.i]!,
+        yy = q * c.tyy[p.i]!;
+      const jx = [x, -y, 1, 0],
+        jy = [y, x, 0, 1];
       for (let i = 0; i < 4; i++) {
-        const ax = xx * jx[i]! + xy * jy[i]!, ay = xy * jx[i]! + yy * jy[i]!;
+        const ax = xx * jx[i]! + xy * jy[i]!,
+          ay = xy * jx[i]! + yy * jy[i]!;
         right[i]! += ax * (p.x - cx) + ay * (p.y - cy);
         for (let j = 0; j < 4; j++) matrix[4 * i + j]! += ax * jx[j]! + ay * jy[j]!;
       }
     });
     const m = solveGeneral(matrix, right, 4);
     if (m === null) return null;
-    const a = m[0]! / w, b = m[1]! / w;
+    const a = m[0]! / w,
+      b = m[1]! / w;
     s = [a, b, m[2]! + cx - a * cx + b * cy, m[3]! + cy - b * cx - a * cy];
   }
   const near = at.map((p) => error(s, p)).filter((e) => e < INSIDE);
   if (near.length < LEAST_INSIDE) return null;
   scale = Math.max(LEAST_SCALE, Math.sqrt(near.reduce((t, e) => t + e * e, 0) / near.length));
   // Variance of the shift at the picture's middle: the last two of the inverse's diagonal.
-  const vx = solveGeneral(matrix, Float64Array.of(0, 0, 1, 0), 4), vy = solveGeneral(matrix, Float64Array.of(0, 0, 0, 1), 4);
+  const vx = solveGeneral(matrix, Float64Array.of(0, 0, 1, 0), 4),
+    vy = solveGeneral(matrix, Float64Array.of(0, 0, 0, 1), 4);
   if (vx === null || vy === null) return null;
   return { s, inside: at.filter((_, n) => weights[n]! > 0), scale, sdPx: scale * Math.sqrt(Math.max(vx[2]!, vy[3]!)) };
 }

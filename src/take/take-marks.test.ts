@@ -4,12 +4,19 @@ import { findPerformer } from './find-performer.js';
 import type { Mark, MarksFile } from '../plate/marks.js';
 import { onPerformersFrame, performerAt, takeView } from './take-marks.js';
 
-const W = 100, H = 60;
+const W = 100,
+  H = 60;
 /** Ground and top of a block found in a mask, in pixels of a take twice as large. */
 function found(y0: number, y1: number) {
-  const mask = new Uint8Array(W * H), performer = new Uint8Array(W * H), small = createPicture(W, H, 3);
+  const mask = new Uint8Array(W * H),
+    performer = new Uint8Array(W * H),
+    small = createPicture(W, H, 3);
   for (let y = y0; y < y1; y++) for (let x = 40; x < 60; x++) mask[y * W + x] = 1;
-  return performerAt({ frame: 0, marks: [] }, { coded: small, small, mask, performer, box: findPerformer(mask, W, H, null, performer), model: null }, 2)!;
+  return performerAt(
+    { frame: 0, marks: [] },
+    { coded: small, small, mask, performer, box: findPerformer(mask, W, H, null, performer), model: null },
+    2,
+  )!;
 }
 
 describe('the performer as found', () => {
@@ -21,13 +28,30 @@ describe('the performer as found', () => {
   });
 });
 
-describe('a performer marked on another frame than the file\'s', () => {
-  const there: Mark = { kind: 'performer', frame: 30, ground: [50, 90], top: [55, 20], height: 0.6 }, post: Mark = { kind: 'upright', foot: [10, 90], top: [10, 20], height: 2 }, outline: Mark = { kind: 'body', polygon: [[1, 1], [9, 1], [9, 9]] };
+describe("a performer marked on another frame than the file's", () => {
+  const there: Mark = { kind: 'performer', frame: 30, ground: [50, 90], top: [55, 20], height: 0.6 },
+    post: Mark = { kind: 'upright', foot: [10, 90], top: [10, 20], height: 2 },
+    outline: Mark = {
+      kind: 'body',
+      polygon: [
+        [1, 1],
+        [9, 1],
+        [9, 9],
+      ],
+    };
 
   it('is looked at there, and every other mark keeps its frame', () => {
     const marks: MarksFile = { frame: 0, cameraHeight: 1.2, marks: [there, outline] };
-    expect(onPerformersFrame(marks)).toEqual({ frame: 30, cameraHeight: 1.2, marks: [there, { ...outline, frame: 0 }] });
-    expect(performerAt(onPerformersFrame(marks), null, 1)).toMatchObject({ ground: [50, 90], heightM: 0.6, marked: true });
+    expect(onPerformersFrame(marks)).toEqual({
+      frame: 30,
+      cameraHeight: 1.2,
+      marks: [there, { ...outline, frame: 0 }],
+    });
+    expect(performerAt(onPerformersFrame(marks), null, 1)).toMatchObject({
+      ground: [50, 90],
+      heightM: 0.6,
+      marked: true,
+    });
   });
 
   it('does not draw view and light away from where they are marked, and still counts as marked', () => {
@@ -39,12 +63,18 @@ describe('a performer marked on another frame than the file\'s', () => {
 
 describe('a view from the performer alone', () => {
   /** A dog's: its highest point is the tail, far aside from its feet. */
-  const leaning = { ground: [389, 269] as [number, number], top: [290, 58] as [number, number], heightM: null, marked: false };
+  const leaning = {
+    ground: [389, 269] as [number, number],
+    top: [290, 58] as [number, number],
+    heightM: null,
+    marked: false,
+  };
   const upright = { ...leaning, top: [389, 58] as [number, number] };
 
-  it('does not bend the lens to make an animal\'s lean an upright\'s', () => {
+  it("does not bend the lens to make an animal's lean an upright's", () => {
     const of = (p: typeof leaning) => takeView({ frame: 0, marks: [] }, p, 854, 480, [], 0.3)!;
-    const a = of(leaning), b = of(upright);
+    const a = of(leaning),
+      b = of(upright);
     // Which way the line leans tells nothing: the same view, a usual lens (48° across is 959 px), near level sides.
     expect(a.focalPx.value! / b.focalPx.value!).toBeCloseTo(1, 2);
     expect(a.tiltDeg.value!).toBeCloseTo(b.tiltDeg.value!, 1);
@@ -54,7 +84,14 @@ describe('a view from the performer alone', () => {
   });
 
   it('reads a mark with its own height alike, under either name', () => {
-    const of = (kind: 'performer' | 'stand') => takeView({ frame: 0, marks: [{ kind, ground: leaning.ground, top: leaning.top, height: 0.3 }] }, { ...leaning, heightM: 0.3, marked: true }, 854, 480, [])!;
+    const of = (kind: 'performer' | 'stand') =>
+      takeView(
+        { frame: 0, marks: [{ kind, ground: leaning.ground, top: leaning.top, height: 0.3 }] },
+        { ...leaning, heightM: 0.3, marked: true },
+        854,
+        480,
+        [],
+      )!;
     expect(of('stand').focalPx.value!).toBeCloseTo(of('performer').focalPx.value!, 3);
     expect(of('performer').focalPx.value!).toBeGreaterThan(959 / 1.6);
   });

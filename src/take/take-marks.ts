@@ -28,7 +28,12 @@ const TELLS_SET: readonly MarkKind[] = ['upright', 'groundLines', 'horizon', 're
 export function onPerformersFrame(marks: MarksFile): MarksFile {
   const frameOf = (m: Mark): number => ('frame' in m ? m.frame : undefined) ?? marks.frame;
   const at = marks.marks.filter((m) => m.kind === 'performer' || m.kind === 'stand').map(frameOf);
-  if (at.length === 0 || at.includes(marks.frame) || marks.marks.some((m) => TELLS_SET.includes(m.kind) && frameOf(m) === marks.frame)) return marks;
+  if (
+    at.length === 0 ||
+    at.includes(marks.frame) ||
+    marks.marks.some((m) => TELLS_SET.includes(m.kind) && frameOf(m) === marks.frame)
+  )
+    return marks;
   const frame = at.reduce((a, b) => (Math.abs(b - marks.frame) < Math.abs(a - marks.frame) ? b : a));
   return { ...marks, frame, marks: marks.marks.map((m) => ({ ...m, frame: frameOf(m) }) as Mark) };
 }
@@ -36,21 +41,35 @@ export function onPerformersFrame(marks: MarksFile): MarksFile {
 /** Marked, or found: ground at the middle of the footprint, top at the highest pixel. A performer that the picture's lower border cuts shows no feet: its ground is that border. */
 export function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
   for (const m of marks.marks) {
-    if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame) return { ground: m.ground, top: m.top, heightM: m.height ?? null, marked: true };
+    if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame)
+      return { ground: m.ground, top: m.top, heightM: m.height ?? null, marked: true };
   }
   // Marked elsewhere than view and light: better than what is found.
   const other = marks.marks.find((m) => m.kind === 'performer' || m.kind === 'stand');
-  if (other?.kind === 'performer' || other?.kind === 'stand') return { ground: other.ground, top: other.top, heightM: other.height ?? null, marked: true };
+  if (other?.kind === 'performer' || other?.kind === 'stand')
+    return { ground: other.ground, top: other.top, heightM: other.height ?? null, marked: true };
   if (look?.box == null || look.performer === null) return null;
-  const b = look.box, w = look.small.width;
+  const b = look.box,
+    w = look.small.width;
   const meanX = (y: number): number => {
-    let s = 0, c = 0;
-    for (let x = b.x0; x < b.x1; x++) if (look.performer![y * w + x] === 1) { s += x + 0.5; c++; }
+    let s = 0,
+      c = 0;
+    for (let x = b.x0; x < b.x1; x++)
+      if (look.performer![y * w + x] === 1) {
+        s += x + 0.5;
+        c++;
+      }
     return c > 0 ? s / c : (b.x0 + b.x1) / 2;
   };
   const height = b.y1 - b.y0;
-  const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height)), high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
-  return { ground: [((meanX(low) + b.cx) / 2) * factor, (b.touches.bottom ? b.y1 : b.y1 - FOOTPRINT * height) * factor], top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor], heightM: null, marked: false };
+  const low = Math.max(b.y0, b.y1 - 1 - Math.round(0.05 * height)),
+    high = Math.min(b.y1 - 1, b.y0 + Math.round(0.05 * height));
+  return {
+    ground: [((meanX(low) + b.cx) / 2) * factor, (b.touches.bottom ? b.y1 : b.y1 - FOOTPRINT * height) * factor],
+    top: [((meanX(high) + b.cx) / 2) * factor, b.y0 * factor],
+    heightM: null,
+    marked: false,
+  };
 }
 
 /**
@@ -58,19 +77,56 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
  * and proportions are right all the same, centimetres can't be given.
  * @param heightM the performer's height in the plate, where it is told there; it is as tall in its take
  */
-export function takeView(marks: MarksFile, performer: TakeMeasures['performer'], widthPx: number, heightPx: number, notes: string[], heightM: number | null = null): View | null {
-  const informative = marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) || marks.cameraHeight !== undefined;
-  const marksWith = performer === null || performer.heightM !== null
-    // A take's stand mark is its performer, whose top need not be above its feet.
-    ? { ...marks, marks: marks.marks.map((m) => (m.kind === 'stand' ? { ...m, kind: 'performer' as const } : m)) }
-    : { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'), ...(marks.marks.some((m) => m.kind === 'upright') ? [] : [{ kind: 'performer' as const, frame: marks.frame, ground: [...performer.ground] as [number, number], top: [...performer.top] as [number, number], ...(heightM !== null ? { height: heightM } : marks.cameraHeight === undefined ? { height: 1 } : {}) }])] };
+export function takeView(
+  marks: MarksFile,
+  performer: TakeMeasures['performer'],
+  widthPx: number,
+  heightPx: number,
+  notes: string[],
+  heightM: number | null = null,
+): View | null {
+  const informative =
+    marks.marks.some((m) => ['upright', 'groundLines', 'horizon', 'rectangle'].includes(m.kind)) ||
+    marks.cameraHeight !== undefined;
+  const marksWith =
+    performer === null || performer.heightM !== null
+      ? // A take's stand mark is its performer, whose top need not be above its feet.
+        { ...marks, marks: marks.marks.map((m) => (m.kind === 'stand' ? { ...m, kind: 'performer' as const } : m)) }
+      : {
+          ...marks,
+          marks: [
+            ...marks.marks.filter((m) => m.kind !== 'performer' && m.kind !== 'stand'),
+            ...(marks.marks.some((m) => m.kind === 'upright')
+              ? []
+              : [
+                  {
+                    kind: 'performer' as const,
+                    frame: marks.frame,
+                    ground: [...performer.ground] as [number, number],
+                    top: [...performer.top] as [number, number],
+                    ...(heightM !== null ? { height: heightM } : marks.cameraHeight === undefined ? { height: 1 } : {}),
+                  },
+                ]),
+          ],
+        };
   if (marksWith.marks.length === 0) return null;
   try {
     // A home camera unknown to us: a phone's or a short lens's field, aimed somewhat down at a small performer.
-    const view = solveView(marksWith, { widthPx, heightPx, priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } } });
-    if (toldInHeights(marks, performer, heightM)) notes.push('the performer\'s height is not known, so distances are told in performer heights');
-    if (marks.focalPx === undefined && view.focalPx.priorLed) notes.push('the take camera\'s focal length is not known (“lens, mm” beside the take, focalPx in a marks file); usual lenses stand in for it, and angles are so much less sure');
-    if (!informative) notes.push('the performer\'s own marks do not settle how high the camera stood: measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), or lay the card');
+    const view = solveView(marksWith, {
+      widthPx,
+      heightPx,
+      priors: { fieldOfView: { medianDeg: 48, lnSd: 0.4 }, tilt: { meanDeg: -12, sdDeg: 12 } },
+    });
+    if (toldInHeights(marks, performer, heightM))
+      notes.push("the performer's height is not known, so distances are told in performer heights");
+    if (marks.focalPx === undefined && view.focalPx.priorLed)
+      notes.push(
+        "the take camera's focal length is not known (“lens, mm” beside the take, focalPx in a marks file); usual lenses stand in for it, and angles are so much less sure",
+      );
+    if (!informative)
+      notes.push(
+        "the performer's own marks do not settle how high the camera stood: measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), or lay the card",
+      );
     return view;
   } catch {
     return null;
@@ -79,21 +135,74 @@ export function takeView(marks: MarksFile, performer: TakeMeasures['performer'],
 
 /** Are a take's lengths, by its own marks, told in performer heights for want of a length in metres? */
 export function toldInHeights(marks: MarksFile, performer: TakeMeasures['performer'], heightM: number | null): boolean {
-  return performer !== null && performer.heightM === null && heightM === null && marks.cameraHeight === undefined && !marks.marks.some((m) => m.kind === 'upright');
+  return (
+    performer !== null &&
+    performer.heightM === null &&
+    heightM === null &&
+    marks.cameraHeight === undefined &&
+    !marks.marks.some((m) => m.kind === 'upright')
+  );
 }
 
 /** As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor. */
-export function takeLight(linear: Picture | null, view: View | null, marks: MarksFile, look: Look | null, factor: number, performer: TakeMeasures['performer'], decode: (v: number) => number): Light {
+export function takeLight(
+  linear: Picture | null,
+  view: View | null,
+  marks: MarksFile,
+  look: Look | null,
+  factor: number,
+  performer: TakeMeasures['performer'],
+  decode: (v: number) => number,
+): Light {
   const light = measureLight(linear, view, marks);
-  const help = 'the card\'s grey patches, or a grey card';
-  const coloured = { temperatureK: notMeasurable('K', 'the floor is painted, so it does not tell the light\'s colour', help), tintDuv: notMeasurable('1', 'the floor is painted, so it does not tell the light\'s colour', help) };
-  if (light.azimuthDeg.value !== null || linear === null || look?.box == null || look.performer === null || look.mask === null || look.model === null || view === null || performer === null) return { ...light, ...coloured };
-  const found = findShadow(look.small, look.model, look.mask, look.performer, look.box, performer.ground, view, factor, decode);
+  const help = "the card's grey patches, or a grey card";
+  const coloured = {
+    temperatureK: notMeasurable('K', "the floor is painted, so it does not tell the light's colour", help),
+    tintDuv: notMeasurable('1', "the floor is painted, so it does not tell the light's colour", help),
+  };
+  if (
+    light.azimuthDeg.value !== null ||
+    linear === null ||
+    look?.box == null ||
+    look.performer === null ||
+    look.mask === null ||
+    look.model === null ||
+    view === null ||
+    performer === null
+  )
+    return { ...light, ...coloured };
+  const found = findShadow(
+    look.small,
+    look.model,
+    look.mask,
+    look.performer,
+    look.box,
+    performer.ground,
+    view,
+    factor,
+    decode,
+  );
   if (found === null) return { ...light, ...coloured };
   const tip: [number, number] = [found.tip[0] * factor, found.tip[1] * factor];
-  const mark = { kind: 'shadow' as const, frame: marks.frame, foot: [...performer.ground] as [number, number], tip, top: [...performer.top] as [number, number], ...(performer.heightM === null ? {} : { height: performer.heightM }) };
-  const again = measureLight(linear, view, { ...marks, marks: [...marks.marks.filter((m) => m.kind !== 'head'), mark] });
-  const more = { priorLed: true, wouldHelp: 'the performer\'s shadow on the floor marked (foot and tip), or the card\'s peg' };
-  const rough = (m: Measure, floor: number): Measure => (m.value === null ? m : measured(m.value, m.unit, Math.hypot(floor, m.sd!), 'the shadow found on the floor by itself', m.frames, more));
+  const mark = {
+    kind: 'shadow' as const,
+    frame: marks.frame,
+    foot: [...performer.ground] as [number, number],
+    tip,
+    top: [...performer.top] as [number, number],
+    ...(performer.heightM === null ? {} : { height: performer.heightM }),
+  };
+  const again = measureLight(linear, view, {
+    ...marks,
+    marks: [...marks.marks.filter((m) => m.kind !== 'head'), mark],
+  });
+  const more = {
+    priorLed: true,
+    wouldHelp: "the performer's shadow on the floor marked (foot and tip), or the card's peg",
+  };
+  const rough = (m: Measure, floor: number): Measure =>
+    m.value === null
+      ? m
+      : measured(m.value, m.unit, Math.hypot(floor, m.sd!), 'the shadow found on the floor by itself', m.frames, more);
   return { ...again, ...coloured, azimuthDeg: rough(again.azimuthDeg, 10), elevationDeg: rough(again.elevationDeg, 9) };
 }

@@ -4,7 +4,10 @@
  */
 import { PlatewrightError } from '../core/errors.js';
 
-export interface Tolerance { readonly fits: number; readonly mendable: number }
+export interface Tolerance {
+  readonly fits: number;
+  readonly mendable: number;
+}
 
 export interface Tolerances {
   /** Degrees. */
@@ -84,10 +87,10 @@ export const TOLERANCE_KINDS: Readonly<Record<ToleranceName, ToleranceKind>> = {
   size: { title: 'take pixels a plate pixel, at least', unit: 'pixels', sense: 'more', range: [0.05, 20] },
   screenEvenness: { title: 'light over the screen', unit: 'stops', sense: 'less', range: [0, 10] },
   spill: { title: 'screen colour on the performer', unit: 'share of brightness', sense: 'less', range: [0, 1] },
-  exposure: { title: 'exposure, by the card\'s white', unit: 'stops', sense: 'less', range: [0, 10] },
+  exposure: { title: "exposure, by the card's white", unit: 'stops', sense: 'less', range: [0, 10] },
   clipping: { title: 'performer burnt out', unit: 'share of its pixels', sense: 'less', range: [0, 1] },
-  focus: { title: 'softness beyond the plate\'s need', unit: 'plate pixels', sense: 'less', range: [0, 50] },
-  blur: { title: 'motion blur beyond the plate\'s', unit: 'plate pixels', sense: 'less', range: [0, 200] },
+  focus: { title: "softness beyond the plate's need", unit: 'plate pixels', sense: 'less', range: [0, 50] },
+  blur: { title: "motion blur beyond the plate's", unit: 'plate pixels', sense: 'less', range: [0, 200] },
   inFrame: { title: 'frames with the performer cut off', unit: 'share of frames', sense: 'less', range: [0, 1] },
   eyeline: { title: 'where the eyes look', unit: 'degrees', sense: 'less', range: [0, 180] },
   handleFrames: { title: 'handles kept before and after', unit: 'plate frames', sense: 'one', range: [0, 240] },
@@ -99,15 +102,38 @@ export function isToleranceName(name: string): name is ToleranceName {
 
 /** The two numbers as the book keeps them ([n, n] for a single one), checked. Throws `PW-TOLERANCE-NAME` and `PW-TOLERANCE-VALUE`. */
 export function checkTolerance(name: string, numbers: readonly number[]): [number, number] {
-  if (!isToleranceName(name)) throw new PlatewrightError('PW-TOLERANCE-NAME', `there is no tolerance "${name}"; the names are ${Object.keys(TOLERANCE_KINDS).join(', ')}`, { kind: 'usage' });
+  if (!isToleranceName(name))
+    throw new PlatewrightError(
+      'PW-TOLERANCE-NAME',
+      `there is no tolerance "${name}"; the names are ${Object.keys(TOLERANCE_KINDS).join(', ')}`,
+      { kind: 'usage' },
+    );
   const k = TOLERANCE_KINDS[name];
   const [fits, mendable] = k.sense === 'one' ? [numbers[0], numbers[0]] : [numbers[0], numbers[1]];
-  const fail = (why: string): never => { throw new PlatewrightError('PW-TOLERANCE-VALUE', `${name} (${k.unit}) ${why}`, { kind: 'usage', detail: { name, numbers: [...numbers] } }); };
-  if (fits === undefined || mendable === undefined || numbers.length !== (k.sense === 'one' ? 1 : 2)) return fail(k.sense === 'one' ? 'takes one number' : 'takes two numbers: up to where a take fits, and up to where it can be mended');
-  for (const v of [fits, mendable]) if (!(v >= k.range[0] && v <= k.range[1])) return fail(`goes from ${k.range[0]} to ${k.range[1]}, but got ${v}`);
-  if (k.sense === 'less' && mendable < fits) return fail(`cannot be mendable only up to ${mendable} where it fits up to ${fits}: the second number is the wider`);
-  if (k.sense === 'more' && mendable > fits) return fail(`cannot be mendable only from ${mendable} where it fits from ${fits}: the second number is the smaller`);
-  if (k.sense === 'mixed' && mendable < 1) return fail(`is mended by pacing up to a factor, which is at least 1, but got ${mendable}`);
+  const fail = (why: string): never => {
+    throw new PlatewrightError('PW-TOLERANCE-VALUE', `${name} (${k.unit}) ${why}`, {
+      kind: 'usage',
+      detail: { name, numbers: [...numbers] },
+    });
+  };
+  if (fits === undefined || mendable === undefined || numbers.length !== (k.sense === 'one' ? 1 : 2))
+    return fail(
+      k.sense === 'one'
+        ? 'takes one number'
+        : 'takes two numbers: up to where a take fits, and up to where it can be mended',
+    );
+  for (const v of [fits, mendable])
+    if (!(v >= k.range[0] && v <= k.range[1])) return fail(`goes from ${k.range[0]} to ${k.range[1]}, but got ${v}`);
+  if (k.sense === 'less' && mendable < fits)
+    return fail(
+      `cannot be mendable only up to ${mendable} where it fits up to ${fits}: the second number is the wider`,
+    );
+  if (k.sense === 'more' && mendable > fits)
+    return fail(
+      `cannot be mendable only from ${mendable} where it fits from ${fits}: the second number is the smaller`,
+    );
+  if (k.sense === 'mixed' && mendable < 1)
+    return fail(`is mended by pacing up to a factor, which is at least 1, but got ${mendable}`);
   if (name === 'handleFrames' && !Number.isInteger(fits)) return fail('counts whole frames');
   return [fits, mendable];
 }
@@ -143,8 +169,19 @@ export function toleranceRows(changed: Readonly<Record<string, readonly [number,
   const now = changedTolerances(changed);
   const pair = (t: Tolerance | number): [number, number] => (typeof t === 'number' ? [t, t] : [t.fits, t.mendable]);
   return (Object.keys(TOLERANCE_KINDS) as ToleranceName[]).map((name) => {
-    const [fits, mendable] = pair(now[name]), [defaultFits, defaultMendable] = pair(DEFAULT_TOLERANCES[name]);
+    const [fits, mendable] = pair(now[name]),
+      [defaultFits, defaultMendable] = pair(DEFAULT_TOLERANCES[name]);
     const { title, unit, sense } = TOLERANCE_KINDS[name];
-    return { name, title, unit, sense, fits, mendable, defaultFits, defaultMendable, changed: fits !== defaultFits || mendable !== defaultMendable };
+    return {
+      name,
+      title,
+      unit,
+      sense,
+      fits,
+      mendable,
+      defaultFits,
+      defaultMendable,
+      changed: fits !== defaultFits || mendable !== defaultMendable,
+    };
   });
 }

@@ -2,8 +2,23 @@
 export type VerdictWord = 'fits' | 'mendable' | 'shoot again';
 
 export type MatterName =
-  | 'viewElevation' | 'perspective' | 'lightAzimuth' | 'lightElevation' | 'keyFill' | 'turnRate' | 'stir' | 'size'
-  | 'screenEvenness' | 'spill' | 'exposure' | 'clipping' | 'focus' | 'blur' | 'inFrame' | 'eyeline' | 'length';
+  | 'viewElevation'
+  | 'perspective'
+  | 'lightAzimuth'
+  | 'lightElevation'
+  | 'keyFill'
+  | 'turnRate'
+  | 'stir'
+  | 'size'
+  | 'screenEvenness'
+  | 'spill'
+  | 'exposure'
+  | 'clipping'
+  | 'focus'
+  | 'blur'
+  | 'inFrame'
+  | 'eyeline'
+  | 'length';
 
 export interface Matter {
   readonly matter: MatterName;

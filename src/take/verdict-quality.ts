@@ -12,14 +12,50 @@ export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Toleran
   const out: Matter[] = [];
   if (take.behind.kind === 'none') {
     const why = 'no green or blue screen was found behind the performer';
-    out.push(unjudged('screenEvenness', 'stop', t.screenEvenness.fits, why, 'a take before a screen; or name a frame of the empty set or outline the performer, and no screen is needed'));
+    out.push(
+      unjudged(
+        'screenEvenness',
+        'stop',
+        t.screenEvenness.fits,
+        why,
+        'a take before a screen; or name a frame of the empty set or outline the performer, and no screen is needed',
+      ),
+    );
   } else if (take.behind.kind === 'screen') {
-    out.push(plain('screenEvenness', take.evennessStops, 'stop', t.screenEvenness, 'the screen is even enough', 'light the screen more evenly: move its lamps further off, or shade the sunlit part'));
-    out.push(plain('spill', take.spill, 'ratio', t.spill, 'little screen colour on the performer', 'bring the performer a body length further from the screen, or light the screen less'));
+    out.push(
+      plain(
+        'screenEvenness',
+        take.evennessStops,
+        'stop',
+        t.screenEvenness,
+        'the screen is even enough',
+        'light the screen more evenly: move its lamps further off, or shade the sunlit part',
+      ),
+    );
+    out.push(
+      plain(
+        'spill',
+        take.spill,
+        'ratio',
+        t.spill,
+        'little screen colour on the performer',
+        'bring the performer a body length further from the screen, or light the screen less',
+      ),
+    );
   }
   const exposed = exposure(take, t);
   if (exposed !== null) out.push(exposed);
-  if (take.clipped.value !== null || take.behind.kind === 'screen') out.push(plain('clipping', take.clipped, 'ratio', t.clipping, 'nothing burnt out', 'close the lens by half a stop to a stop: the performer\'s brightest parts are burnt out'));
+  if (take.clipped.value !== null || take.behind.kind === 'screen')
+    out.push(
+      plain(
+        'clipping',
+        take.clipped,
+        'ratio',
+        t.clipping,
+        'nothing burnt out',
+        "close the lens by half a stop to a stop: the performer's brightest parts are burnt out",
+      ),
+    );
   out.push(focus(needs, take, t));
   out.push(blur(needs, take, t));
   out.push(inFrame(take, t, span));
@@ -32,26 +68,56 @@ export function qualityMatters(needs: PlateNeeds, take: TakeMeasures, t: Toleran
 function plain(matter: MatterName, m: Measure, unit: string, t: Tolerance, good: string, bad: string): Matter {
   if (m.value === null) return unjudged(matter, unit, t.fits, m.reason ?? '', m.wouldHelp ?? '');
   const verdict = grade(m.value, t);
-  return { matter, measured: m.value, sd: m.sd, needed: t.fits, unit, verdict, tolerance: t, change: verdict === 'fits' ? good : bad };
+  return {
+    matter,
+    measured: m.value,
+    sd: m.sd,
+    needed: t.fits,
+    unit,
+    verdict,
+    tolerance: t,
+    change: verdict === 'fits' ? good : bad,
+  };
 }
 
 /** How far the take's exposure lies from the usual one, by the card's white; null where no card was read. */
 function exposure(take: TakeMeasures, t: Tolerances): Matter | null {
   const m = take.light.exposureStops;
   if (m === undefined || m.value === null) return null;
-  const off = Math.abs(m.value), stops = `${off.toFixed(1)} stops`;
-  if (tooUnsure(off, m.sd ?? 0, t.exposure)) return unjudged('exposure', 'stop', 0, `it is only known within ${(m.sd ?? 0).toFixed(1)} stops`, 'the card with its peg or ball, flat at the performer\'s mark', { measured: m.value, sd: m.sd ?? 0 });
+  const off = Math.abs(m.value),
+    stops = `${off.toFixed(1)} stops`;
+  if (tooUnsure(off, m.sd ?? 0, t.exposure))
+    return unjudged(
+      'exposure',
+      'stop',
+      0,
+      `it is only known within ${(m.sd ?? 0).toFixed(1)} stops`,
+      "the card with its peg or ball, flat at the performer's mark",
+      { measured: m.value, sd: m.sd ?? 0 },
+    );
   const verdict = grade(off, t.exposure);
   return {
-    matter: 'exposure', measured: m.value, sd: m.sd, needed: 0, unit: 'stop', verdict, tolerance: t.exposure,
-    change: verdict === 'fits' ? 'exposed as usual'
-      : m.value < 0 ? `open the lens, lengthen the shutter or add light by ${stops}; the join can raise it, and the take's noise with it` : `close the lens or take light away by ${stops}: what is burnt out stays so`,
+    matter: 'exposure',
+    measured: m.value,
+    sd: m.sd,
+    needed: 0,
+    unit: 'stop',
+    verdict,
+    tolerance: t.exposure,
+    change:
+      verdict === 'fits'
+        ? 'exposed as usual'
+        : m.value < 0
+          ? `open the lens, lengthen the shutter or add light by ${stops}; the join can raise it, and the take's noise with it`
+          : `close the lens or take light away by ${stops}: what is burnt out stays so`,
   };
 }
 
 /** Plate pixels to a take pixel. */
 function scale(needs: PlateNeeds, take: TakeMeasures): number | null {
-  return needs.performerHeightPx.value !== null && take.performerHeightPx.value !== null ? needs.performerHeightPx.value / take.performerHeightPx.value : null;
+  return needs.performerHeightPx.value !== null && take.performerHeightPx.value !== null
+    ? needs.performerHeightPx.value / take.performerHeightPx.value
+    : null;
 }
 
 function focus(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
@@ -63,8 +129,17 @@ function focus(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
   const value = m.value * k;
   const verdict = grade(Math.max(0, value - need), t.focus);
   return {
-    matter: 'focus', measured: value, sd: (m.sd ?? 0) * k, needed: need, unit: 'px', verdict, tolerance: t.focus,
-    change: verdict === 'fits' ? 'sharp enough for the plate' : 'focus on the eyes and lock it; close the lens a stop or add light',
+    matter: 'focus',
+    measured: value,
+    sd: (m.sd ?? 0) * k,
+    needed: need,
+    unit: 'px',
+    verdict,
+    tolerance: t.focus,
+    change:
+      verdict === 'fits'
+        ? 'sharp enough for the plate'
+        : 'focus on the eyes and lock it; close the lens a stop or add light',
   };
 }
 
@@ -76,21 +151,55 @@ function blur(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter {
   const value = m.value * k;
   const verdict = grade(Math.max(0, value - need), t.blur);
   return {
-    matter: 'blur', measured: value, sd: (m.sd ?? 0) * k, needed: need, unit: 'px', verdict, tolerance: t.blur,
-    change: verdict === 'fits' ? 'no more blur than the plate has' : 'a shorter shutter (half the time), and more light for it',
+    matter: 'blur',
+    measured: value,
+    sd: (m.sd ?? 0) * k,
+    needed: need,
+    unit: 'px',
+    verdict,
+    tolerance: t.blur,
+    change:
+      verdict === 'fits'
+        ? 'no more blur than the plate has'
+        : 'a shorter shutter (half the time), and more light for it',
   };
 }
 
 function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
-  if (take.behind.kind === 'none') return unjudged('inFrame', 'ratio', 0, 'the performer can\'t be told from what is behind it', 'a screen, a frame of the empty set, or an outline round the performer');
+  if (take.behind.kind === 'none')
+    return unjudged(
+      'inFrame',
+      'ratio',
+      0,
+      "the performer can't be told from what is behind it",
+      'a screen, a frame of the empty set, or an outline round the performer',
+    );
   const verdict = grade(span.cutShare, t.inFrame);
-  const names: Record<string, string> = { bottom: 'feet are cut off at the bottom', top: 'ears or head are cut off at the top', left: 'the left side is cut off', right: 'the right side is cut off', screen: 'the performer reaches beyond the screen\'s edge' };
+  const names: Record<string, string> = {
+    bottom: 'feet are cut off at the bottom',
+    top: 'ears or head are cut off at the top',
+    left: 'the left side is cut off',
+    right: 'the right side is cut off',
+    screen: "the performer reaches beyond the screen's edge",
+  };
   const how = span.edges.map((e) => names[e] ?? e).join('; ');
   const lost = take.frames.filter((f) => f.box === null).length;
-  const tail = lost > 0 ? `; in ${lost} of ${take.frames.length} frames looked at no performer is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}` : '';
+  const tail =
+    lost > 0
+      ? `; in ${lost} of ${take.frames.length} frames looked at no performer is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}`
+      : '';
   return {
-    matter: 'inFrame', measured: span.cutShare, sd: 0, needed: 0, unit: 'ratio', verdict, tolerance: t.inFrame,
-    change: verdict === 'fits' ? `whole in the picture${tail}` : `${how || 'the performer leaves the picture'}${tail}: frame wider, or bring the performer to the middle${take.behind.kind === 'screen' ? ' of the screen' : ''}`,
+    matter: 'inFrame',
+    measured: span.cutShare,
+    sd: 0,
+    needed: 0,
+    unit: 'ratio',
+    verdict,
+    tolerance: t.inFrame,
+    change:
+      verdict === 'fits'
+        ? `whole in the picture${tail}`
+        : `${how || 'the performer leaves the picture'}${tail}: frame wider, or bring the performer to the middle${take.behind.kind === 'screen' ? ' of the screen' : ''}`,
   };
 }
 
@@ -101,7 +210,16 @@ function eyeline(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter |
   const d = differenceDeg(m.value, needs.eyelineDeg);
   const verdict = grade(Math.abs(d), t.eyeline);
   return {
-    matter: 'eyeline', measured: m.value, sd: m.sd, needed: needs.eyelineDeg, unit: 'deg', verdict, tolerance: t.eyeline,
-    change: verdict === 'fits' ? 'the eyes look the right way' : `hold the treat ${Math.abs(d).toFixed(0)}° ${d > 0 ? 'clockwise from' : 'counter-clockwise from'} where it was, as the camera sees it`,
+    matter: 'eyeline',
+    measured: m.value,
+    sd: m.sd,
+    needed: needs.eyelineDeg,
+    unit: 'deg',
+    verdict,
+    tolerance: t.eyeline,
+    change:
+      verdict === 'fits'
+        ? 'the eyes look the right way'
+        : `hold the treat ${Math.abs(d).toFixed(0)}° ${d > 0 ? 'clockwise from' : 'counter-clockwise from'} where it was, as the camera sees it`,
   };
 }

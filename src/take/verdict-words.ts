@@ -12,8 +12,26 @@ export function tooUnsure(stray: number, sd: number, t: Tolerance): boolean {
   return sd > t.mendable * 0.6 && stray < t.mendable + 2 * sd;
 }
 
-export function unjudged(matter: MatterName, unit: string, needed: number | null, reason: string, wouldHelp: string, partial: { measured?: number | null; sd?: number | null } = {}): Matter {
-  return { matter, measured: partial.measured ?? null, sd: partial.sd ?? null, needed, unit, verdict: null, tolerance: null, change: `can't be judged: ${reason}; ${wouldHelp} would make it so`, reason, wouldHelp };
+export function unjudged(
+  matter: MatterName,
+  unit: string,
+  needed: number | null,
+  reason: string,
+  wouldHelp: string,
+  partial: { measured?: number | null; sd?: number | null } = {},
+): Matter {
+  return {
+    matter,
+    measured: partial.measured ?? null,
+    sd: partial.sd ?? null,
+    needed,
+    unit,
+    verdict: null,
+    tolerance: null,
+    change: `can't be judged: ${reason}; ${wouldHelp} would make it so`,
+    reason,
+    wouldHelp,
+  };
 }
 
 /** `22 cm`, `1.4 m`: lengths as a person sets them. */

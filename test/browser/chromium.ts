@@ -6,14 +6,32 @@ import { existsSync, mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { chromium, type Browser, type Page } from 'playwright-core';
 
-export const CHROMIUM = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ?? process.env['PLATEWRIGHT_CHROMIUM'];
+export const CHROMIUM =
+  ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((p) => existsSync(p)) ??
+  process.env['PLATEWRIGHT_CHROMIUM'];
 if (CHROMIUM === undefined) {
-  if (process.env['PLATEWRIGHT_BROWSER'] === 'required') throw new Error('PLATEWRIGHT_BROWSER=required, but there is no Chromium on this machine (Debian: apt-get install chromium)');
-  console.warn('\n*** BROWSER TESTS SKIPPED: there is no Chromium on this machine (Debian: apt-get install chromium) ***\n');
+  if (process.env['PLATEWRIGHT_BROWSER'] === 'required')
+    throw new Error(
+      'PLATEWRIGHT_BROWSER=required, but there is no Chromium on this machine (Debian: apt-get install chromium)',
+    );
+  console.warn(
+    '\n*** BROWSER TESTS SKIPPED: there is no Chromium on this machine (Debian: apt-get install chromium) ***\n',
+  );
 }
 
 export function launchChromium(): Promise<Browser> {
-  return chromium.launch({ executablePath: CHROMIUM!, args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'] });
+  return chromium.launch({
+    executablePath: CHROMIUM!,
+    args: [
+      '--no-sandbox',
+      '--disable-gpu',
+      '--disable-quic',
+      '--no-first-run',
+      '--disable-background-networking',
+      '--disable-component-update',
+      '--disable-sync',
+    ],
+  });
 }
 
 /** Writes a picture of the page where pictures are wanted. */

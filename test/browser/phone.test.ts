@@ -23,12 +23,31 @@ describe.skipIf(CHROMIUM === undefined)('shoot day on a phone', () => {
     const book = Book.create(join(folder, 'production'));
     book.edit('start', (e) => e.put('production', newProduction('Phone walk')));
     await addFilm(book, join(folder, 'film.mp4'), { title: 'Film' });
-    book.edit('pick', (e) => e.put('pick', { id: 'one', film: 'film', title: 'The platform', in: 2, out: 10, order: 1, note: '', marks: { frame: 0, marks: [] }, action: 'sits' }));
+    book.edit('pick', (e) =>
+      e.put('pick', {
+        id: 'one',
+        film: 'film',
+        title: 'The platform',
+        in: 2,
+        out: 10,
+        order: 1,
+        note: '',
+        marks: { frame: 0, marks: [] },
+        action: 'sits',
+      }),
+    );
     book.close();
     service = await listen(join(folder, 'production'), { port: 0, lan: { address: '127.0.0.1', port: 0 } });
     browser = await launchChromium();
     desk = await (await browser.newContext({ viewport: { width: 1280, height: 900 } })).newPage();
-    phone = await (await browser.newContext({ viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true, ignoreHTTPSErrors: true })).newPage();
+    phone = await (
+      await browser.newContext({
+        viewport: { width: 390, height: 844 },
+        hasTouch: true,
+        isMobile: true,
+        ignoreHTTPSErrors: true,
+      })
+    ).newPage();
   }, 120_000);
   afterAll(async () => {
     await browser?.close();

@@ -19,51 +19,97 @@ import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium } from './chromium.js';
 import { makeClip } from './made-clip.js';
 
-const W = 320, H = 180, FRAMES = 24;
+const W = 320,
+  H = 180,
+  FRAMES = 24;
 /** Loaded machines are slow: what is waited for comes, or the test fails by this. */
 const LONG = { timeout: 120_000 };
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
 
 /** Somebody 84 px tall who walks along the street; foot at 30 + 8 f. */
-const walks = (x: number, y: number, f: number): boolean => { const u = x - 30 - 8 * f, v = 150 - y; return Math.hypot(u, v - 75) < 9 || (Math.abs(u) < 12 && v > 33 && v < 68) || (Math.abs(Math.abs(u) - 5) < 4 && v >= 0 && v <= 35); };
+const walks = (x: number, y: number, f: number): boolean => {
+  const u = x - 30 - 8 * f,
+    v = 150 - y;
+  return (
+    Math.hypot(u, v - 75) < 9 ||
+    (Math.abs(u) < 12 && v > 33 && v < 68) ||
+    (Math.abs(Math.abs(u) - 5) < 4 && v >= 0 && v <= 35)
+  );
+};
 const guest = (x: number, y: number, f: number): boolean => Math.hypot((x - 150 - f / 2) / 26, (y - 100) / 44) < 1;
 
 async function bookNow<T>(read: (b: BookState) => T): Promise<T> {
   return read((await page.evaluate(async () => (await fetch('/api/book')).json() as Promise<unknown>)) as BookState);
 }
-const stepNow = <N extends StepName>(name: N) => bookNow((b) => b.joins[0]?.recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === name));
+const stepNow = <N extends StepName>(name: N) =>
+  bookNow((b) => b.joins[0]?.recipe.steps.find((s): s is Extract<RecipeStep, { step: N }> => s.step === name));
 const step = (name: string): Locator => page.locator(`li.step[aria-label="${name}"]`);
 const big = (): Locator => page.locator('.step-picture img').first();
 /** The large picture's address: it is another one whenever a picture came. */
 const address = (): Promise<string> => big().evaluate((i: HTMLImageElement) => i.src);
 /** Mean R, G, B of a box of the picture that the service makes. */
 async function meanOf(query: string, box: readonly [number, number, number, number]): Promise<number[]> {
-  return page.evaluate(async ([q, [x, y, w, h]]) => {
-    const bitmap = await createImageBitmap(await (await fetch(q)).blob()), c = document.createElement('canvas');
-    c.width = bitmap.width; c.height = bitmap.height;
-    const g = c.getContext('2d')!;
-    g.drawImage(bitmap, 0, 0);
-    const d = g.getImageData(x, y, w, h).data, sum = [0, 0, 0];
-    for (let i = 0; i < d.length; i += 4) for (let k = 0; k < 3; k++) sum[k] = sum[k]! + d[i + k]!;
-    return sum.map((s) => (4 * s) / d.length);
-  }, [query, box] as const);
+  return page.evaluate(
+    async ([q, [x, y, w, h]]) => {
+      const bitmap = await createImageBitmap(await (await fetch(q)).blob()),
+        c = document.createElement('canvas');
+      c.width = bitmap.width;
+      c.height = bitmap.height;
+      const g = c.getContext('2d')!;
+      g.drawImage(bitmap, 0, 0);
+      const d = g.getImageData(x, y, w, h).data,
+        sum = [0, 0, 0];
+      for (let i = 0; i < d.length; i += 4) for (let k = 0; k < 3; k++) sum[k] = sum[k]! + d[i + k]!;
+      return sum.map((s) => (4 * s) / d.length);
+    },
+    [query, box] as const,
+  );
 }
 
-describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
+describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
   beforeAll(async () => {
     folder = mkdtempSync(join(tmpdir(), 'platewright-sheet-'));
-    await makeClip(join(folder, 'film.mp4'), FRAMES, (x, y, f, c) => (walks(x, y, f) ? [0.15, 0.2, 0.35][c]! : (y > 110 ? 0.42 : 0.55) + 0.12 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c));
-    await makeClip(join(folder, 'guest.mp4'), FRAMES, (x, y, f, c) => (guest(x, y, f) ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!));
-    await makeClip(join(folder, 'other.mp4'), FRAMES, (x, y, f, c) => (guest(x, y, f) ? (Math.hypot(x - 150 - f / 2, y - 80) < 12 ? [0.7, 0.2, 0.2][c]! : [0.62, 0.5, 0.38][c]!) : [0.2, 0.62, 0.25][c]!));
+    await makeClip(join(folder, 'film.mp4'), FRAMES, (x, y, f, c) =>
+      walks(x, y, f)
+        ? [0.15, 0.2, 0.35][c]!
+        : (y > 110 ? 0.42 : 0.55) + 0.12 * ((((x >> 4) + (y >> 4)) & 1) - 0.5) + 0.03 * c,
+    );
+    await makeClip(join(folder, 'guest.mp4'), FRAMES, (x, y, f, c) =>
+      guest(x, y, f) ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!,
+    );
+    await makeClip(join(folder, 'other.mp4'), FRAMES, (x, y, f, c) =>
+      guest(x, y, f)
+        ? Math.hypot(x - 150 - f / 2, y - 80) < 12
+          ? [0.7, 0.2, 0.2][c]!
+          : [0.62, 0.5, 0.38][c]!
+        : [0.2, 0.62, 0.25][c]!,
+    );
     const book = Book.create(join(folder, 'production'));
     book.edit('start', (e) => e.put('production', newProduction('Sheet')));
     await addFilm(book, join(folder, 'film.mp4'), { title: 'Film', credit: 'the test' });
     await doJob(book, 'scan', 'film', {});
-    book.edit('pick', (e) => e.put('pick', { id: 'street', film: 'film', title: 'Street', in: 0, out: FRAMES, order: 1, note: '', action: '', marks: { frame: 0, marks: [{ kind: 'stand', ground: [230, 160], top: [230, 90], height: 0.5 }] } }));
+    book.edit('pick', (e) =>
+      e.put('pick', {
+        id: 'street',
+        film: 'film',
+        title: 'Street',
+        in: 0,
+        out: FRAMES,
+        order: 1,
+        note: '',
+        action: '',
+        marks: { frame: 0, marks: [{ kind: 'stand', ground: [230, 160], top: [230, 90], height: 0.5 }] },
+      }),
+    );
     for (const name of ['guest', 'other']) {
       const { id } = await addTake(book, join(folder, `${name}.mp4`), { pick: 'street' });
       const take = book.need('take', id);
-      book.edit('marks', (e) => e.put('take', { ...take, marks: { frame: 0, marks: [{ kind: 'performer', ground: [150, 143], top: [150, 57] }] } }));
+      book.edit('marks', (e) =>
+        e.put('take', {
+          ...take,
+          marks: { frame: 0, marks: [{ kind: 'performer', ground: [150, 143], top: [150, 57] }] },
+        }),
+      );
     }
     book.close();
     service = await listen(join(folder, 'production'), { port: 0 });
@@ -105,18 +151,36 @@ describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
     await page.getByRole('button', { name: 'Put marks on it' }).click();
     await page.getByRole('toolbar', { name: 'Marks' }).getByRole('button', { name: 'in shadow', exact: true }).click();
     const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
-    for (const [x, y] of [[200, 120], [260, 120], [260, 170], [200, 170]] as const) await page.mouse.click(glass.x + (glass.width * x) / W, glass.y + (glass.height * y) / H);
+    for (const [x, y] of [
+      [200, 120],
+      [260, 120],
+      [260, 170],
+      [200, 170],
+    ] as const)
+      await page.mouse.click(glass.x + (glass.width * x) / W, glass.y + (glass.height * y) / H);
     await page.getByRole('button', { name: 'Close the outline (Enter)' }).click();
     await expect.poll(() => bookNow((b) => b.picks[0]!.marks.marks.filter((m) => m.kind === 'shade').length)).toBe(1);
     await page.keyboard.press('Escape');
     if (await page.locator('dialog.viewer').isVisible()) await page.keyboard.press('Escape');
-    await page.locator('.take-card').filter({ has: page.getByRole('heading', { name: /^guest/ }) }).getByRole('button', { name: 'Build the join with it' }).click();
+    await page
+      .locator('.take-card')
+      .filter({ has: page.getByRole('heading', { name: /^guest/ }) })
+      .getByRole('button', { name: 'Build the join with it' })
+      .click();
     await expect.poll(() => bookNow((b) => b.joins[0]?.render?.frames ?? 0), LONG).toBe(FRAMES);
     expect((await stepNow('ground'))?.onPerformer?.regions).toHaveLength(1);
-    await step('ground').getByText(/shadow lies on the performer where it was marked/).waitFor();
+    await step('ground')
+      .getByText(/shadow lies on the performer where it was marked/)
+      .waitFor();
     // Of the performer what lies in the outline is darker after the step, what lies over it is not.
-    const inside = [222, 132, 14, 14] as const, over = [222, 98, 14, 12] as const;
-    const [before, after, beforeOver, afterOver] = [await meanOf('/api/preview/street/12?step=ground&view=before', inside), await meanOf('/api/preview/street/12?step=ground&view=after', inside), await meanOf('/api/preview/street/12?step=ground&view=before', over), await meanOf('/api/preview/street/12?step=ground&view=after', over)];
+    const inside = [222, 132, 14, 14] as const,
+      over = [222, 98, 14, 12] as const;
+    const [before, after, beforeOver, afterOver] = [
+      await meanOf('/api/preview/street/12?step=ground&view=before', inside),
+      await meanOf('/api/preview/street/12?step=ground&view=after', inside),
+      await meanOf('/api/preview/street/12?step=ground&view=before', over),
+      await meanOf('/api/preview/street/12?step=ground&view=after', over),
+    ];
     expect(after![0]!).toBeLessThan(0.85 * before![0]!);
     expect(Math.abs(afterOver![0]! - beforeOver![0]!)).toBeLessThan(3);
   });
@@ -125,46 +189,71 @@ describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
     const names = await bookNow((b) => b.joins[0]!.recipe.steps.map((s) => s.step));
     expect(names).toEqual(expect.arrayContaining(['peel', 'pace', 'ride', 'light', 'ground', 'air']));
     await expect.poll(() => page.locator('.step-picture img').count(), LONG).toBeGreaterThan(0);
-    for (const name of names) for (const as of ['alone', 'before', 'after', 'wipe'] as const) {
-      const last = await address();
-      await step(name).getByRole('button', { name: as, exact: true }).click();
-      await page.locator('.seen-words', { hasText: new RegExp(`${as === 'wipe' ? 'left before, right after' : as === 'alone' ? '' : as}.*${name}`) }).waitFor();
-      if (as !== 'wipe') await expect.poll(address, LONG).not.toBe(last);
-      else await page.locator('.step-picture img.before').waitFor(LONG);
-      expect(await page.locator('.refused').count(), `${name} ${as}`).toBe(0);
-    }
+    for (const name of names)
+      for (const as of ['alone', 'before', 'after', 'wipe'] as const) {
+        const last = await address();
+        await step(name).getByRole('button', { name: as, exact: true }).click();
+        await page
+          .locator('.seen-words', {
+            hasText: new RegExp(`${as === 'wipe' ? 'left before, right after' : as === 'alone' ? '' : as}.*${name}`),
+          })
+          .waitFor();
+        if (as !== 'wipe') await expect.poll(address, LONG).not.toBe(last);
+        else await page.locator('.step-picture img.before').waitFor(LONG);
+        expect(await page.locator('.refused').count(), `${name} ${as}`).toBe(0);
+      }
     await page.getByRole('button', { name: 'Whole recipe' }).click();
     await page.locator('.seen-words', { hasText: 'the whole recipe' }).waitFor();
     // Peeled alone the screen has gone: the corner is grey. Before the ride nobody stands on the street yet, after it somebody does.
     const corner = await meanOf('/api/preview/street/12?step=peel&view=alone', [4, 4, 20, 20]);
     expect(Math.max(...corner) - Math.min(...corner)).toBeLessThan(4);
-    const [without, placed] = [await meanOf('/api/preview/street/12?step=peel&view=before', [222, 110, 16, 20]), await meanOf('/api/preview/street/12?step=ride&view=after', [222, 110, 16, 20])];
+    const [without, placed] = [
+      await meanOf('/api/preview/street/12?step=peel&view=before', [222, 110, 16, 20]),
+      await meanOf('/api/preview/street/12?step=ride&view=after', [222, 110, 16, 20]),
+    ];
     expect(Math.abs(without![2]! - placed![2]!)).toBeGreaterThan(5);
   });
 
   it('turns a control by keyboard and by number, refuses nonsense, and goes back to what was proposed', async () => {
-    const light = step('light'), slider = light.getByLabel('exposure', { exact: true }), field = light.getByLabel('exposure, stops');
-    const proposed = await field.inputValue(), last = await address();
+    const light = step('light'),
+      slider = light.getByLabel('exposure', { exact: true }),
+      field = light.getByLabel('exposure, stops');
+    const proposed = await field.inputValue(),
+      last = await address();
     await slider.focus();
     for (let i = 0; i < 6; i++) await page.keyboard.press('ArrowRight');
     await expect.poll(address, LONG).not.toBe(last);
     const turned = await field.inputValue();
     expect(Number(turned) - Number(proposed)).toBeCloseTo(0.3, 1);
-    await expect.poll(() => bookNow((b) => b.history.find((h) => !h.undone)?.title)).toBe(`light: exposure ${turned} stops`);
+    await expect
+      .poll(() => bookNow((b) => b.history.find((h) => !h.undone)?.title))
+      .toBe(`light: exposure ${turned} stops`);
     // The keyboard takes it back while the slider has the focus: one edit for one turning, a few where the machine was slow to press.
-    const turns = await bookNow((b) => b.history.filter((h) => !h.undone && h.title.startsWith('light: exposure')).length);
+    const turns = await bookNow(
+      (b) => b.history.filter((h) => !h.undone && h.title.startsWith('light: exposure')).length,
+    );
     expect(turns).toBeLessThanOrEqual(6);
     for (let k = turns; k > 0; k--) {
       await page.keyboard.press('Control+KeyZ');
-      await expect.poll(() => bookNow((b) => b.history.filter((h) => !h.undone && h.title.startsWith('light: exposure')).length)).toBe(k - 1);
+      await expect
+        .poll(() => bookNow((b) => b.history.filter((h) => !h.undone && h.title.startsWith('light: exposure')).length))
+        .toBe(k - 1);
     }
     await expect.poll(() => field.inputValue()).toBe(proposed);
     await field.fill('1,25');
     await field.press('Enter');
-    await expect.poll(async () => { const s = await stepNow('light'); return s === undefined ? 0 : Math.log2(0.2126 * s.slope[0] + 0.7152 * s.slope[1] + 0.0722 * s.slope[2]); }).toBeCloseTo(1.25, 2);
+    await expect
+      .poll(async () => {
+        const s = await stepNow('light');
+        return s === undefined ? 0 : Math.log2(0.2126 * s.slope[0] + 0.7152 * s.slope[1] + 0.0722 * s.slope[2]);
+      })
+      .toBeCloseTo(1.25, 2);
     await field.fill('12');
     await field.press('Enter');
-    await light.getByRole('alert').filter({ hasText: 'exposure is a number from -3 to 3; nothing was changed' }).waitFor();
+    await light
+      .getByRole('alert')
+      .filter({ hasText: 'exposure is a number from -3 to 3; nothing was changed' })
+      .waitFor();
     expect(await field.getAttribute('aria-invalid')).toBe('true');
     await field.press('Escape');
     await light.getByRole('alert').waitFor({ state: 'detached' });
@@ -207,29 +296,77 @@ describe.skipIf(CHROMIUM === undefined)('the join\'s sheet', () => {
     expect(await page.evaluate(() => document.activeElement?.textContent)).toBe('Build the join with it');
     await page.keyboard.press('Enter');
     await ask.getByRole('button', { name: 'Build it and keep these' }).click();
-    await step('patch').getByText(/add a patch mark/).waitFor(LONG);
+    await step('patch')
+      .getByText(/add a patch mark/)
+      .waitFor(LONG);
     expect((await stepNow('light'))?.saturation).toBe(0.5);
     expect((await stepNow('patch'))?.on).toBe(false);
-    const mark = { kind: 'patch', frame: 0, polygon: [[132, 64], [168, 64], [168, 96], [132, 96]] };
+    const mark = {
+      kind: 'patch',
+      frame: 0,
+      polygon: [
+        [132, 64],
+        [168, 64],
+        [168, 96],
+        [132, 96],
+      ],
+    };
     for (const id of ['guest', 'other']) {
       const take = await bookNow((b) => b.takes.find((t) => t.id === id)!);
-      await page.evaluate(async ([t, m]) => { await fetch('/api/edit', { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify({ title: 'patch', changes: [{ do: 'put', kind: 'take', document: { ...t, marks: { frame: 0, marks: [...t.marks!.marks, m] } } }] }) }); }, [take, mark] as const);
+      await page.evaluate(
+        async ([t, m]) => {
+          await fetch('/api/edit', {
+            method: 'POST',
+            headers: { 'content-type': 'application/json' },
+            body: JSON.stringify({
+              title: 'patch',
+              changes: [
+                { do: 'put', kind: 'take', document: { ...t, marks: { frame: 0, marks: [...t.marks!.marks, m] } } },
+              ],
+            }),
+          });
+        },
+        [take, mark] as const,
+      );
     }
-    await expect.poll(() => bookNow((b) => b.jobs.some((j) => j.state === 'running' || j.state === 'waiting')), LONG).toBe(false);
+    await expect
+      .poll(() => bookNow((b) => b.jobs.some((j) => j.state === 'running' || j.state === 'waiting')), LONG)
+      .toBe(false);
     await card.getByRole('button', { name: 'Build the join with it' }).click();
     await ask.getByRole('button', { name: 'Build it without them' }).click();
     await expect.poll(async () => (await stepNow('patch'))?.on, LONG).toBe(true);
     expect((await stepNow('light'))?.saturation).not.toBe(0.5);
     await step('patch').getByText('onto the take').waitFor();
-    await expect.poll(() => bookNow((b) => !b.stale.renders.includes('street') && !b.jobs.some((j) => j.state === 'running' || j.state === 'waiting')), LONG).toBe(true);
+    await expect
+      .poll(
+        () =>
+          bookNow(
+            (b) =>
+              !b.stale.renders.includes('street') &&
+              !b.jobs.some((j) => j.state === 'running' || j.state === 'waiting'),
+          ),
+        LONG,
+      )
+      .toBe(true);
     // The other's red mouth comes along, and alone only that part is shown.
-    const [guestFace, patched] = [await meanOf('/api/preview/street/0?step=peel&view=after', [145, 75, 10, 10]), await meanOf('/api/preview/street/0?step=patch&view=after', [145, 75, 10, 10])];
+    const [guestFace, patched] = [
+      await meanOf('/api/preview/street/0?step=peel&view=after', [145, 75, 10, 10]),
+      await meanOf('/api/preview/street/0?step=patch&view=after', [145, 75, 10, 10]),
+    ];
     expect(guestFace![0]! / guestFace![1]!).toBeLessThan(1.6);
     expect(patched![0]! / patched![1]!).toBeGreaterThan(guestFace![0]! / guestFace![1]! + 0.3);
   });
 
   it('says why a picture could not be made', async () => {
-    await page.route('**/api/preview/**', (route) => route.fulfill({ status: 422, contentType: 'application/json', body: JSON.stringify({ error: { code: 'PW-JOIN-SIZE', message: 'PW-JOIN-SIZE: the recipe was made for another take' } }) }));
+    await page.route('**/api/preview/**', (route) =>
+      route.fulfill({
+        status: 422,
+        contentType: 'application/json',
+        body: JSON.stringify({
+          error: { code: 'PW-JOIN-SIZE', message: 'PW-JOIN-SIZE: the recipe was made for another take' },
+        }),
+      }),
+    );
     await step('ride').getByRole('button', { name: 'after', exact: true }).click();
     await page.getByRole('alert').filter({ hasText: 'the recipe was made for another take' }).waitFor();
     await page.unroute('**/api/preview/**');

@@ -19,7 +19,9 @@ import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium, look } from './chromium.js';
 import { makeClip } from './made-clip.js';
 
-const W = 321, H = 183, FRAMES = 14;
+const W = 321,
+  H = 183,
+  FRAMES = 14;
 /** Loaded machines are slow: what is waited for comes, or the test fails by this. */
 const LONG = { timeout: 180_000 };
 let folder: string, production: string, service: RunningService, browser: Browser, page: Page;
@@ -29,7 +31,16 @@ async function bookNow<T>(read: (b: BookState) => T): Promise<T> {
 }
 /** Waits until the newest job of a kind is done; fails at once with its error. */
 async function done(kind: JobKind): Promise<void> {
-  await expect.poll(() => bookNow((b) => { const j = b.jobs.find((x) => x.kind === kind); return j?.state === 'failed' ? j.error : j?.state; }), LONG).toBe('done');
+  await expect
+    .poll(
+      () =>
+        bookNow((b) => {
+          const j = b.jobs.find((x) => x.kind === kind);
+          return j?.state === 'failed' ? j.error : j?.state;
+        }),
+      LONG,
+    )
+    .toBe('done');
 }
 async function press(name: string): Promise<void> {
   await page.getByRole('button', { name, exact: true }).first().focus();
@@ -41,8 +52,22 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     folder = mkdtempSync(join(tmpdir(), 'platewright-whole-'));
     production = join(folder, 'production');
     // A still set of bricks, then another; a performer who nods before a green cloth.
-    await makeClip(join(folder, 'Yard.mkv'), 2 * FRAMES, (x, y, f, c) => (f < FRAMES ? (y > 120 ? 0.4 : 0.56) + 0.14 * ((((x >> 4) + (y >> 3)) & 1) - 0.5) + 0.03 * c : 0.25 + 0.5 * (((x >> 5) + 2 * (y >> 5)) % 3) / 3), { widthPx: W, heightPx: H, rate: rate(24000, 1001) });
-    await makeClip(join(folder, 'guest.mp4'), 24, (x, y, f, c) => (Math.hypot((x - 90 - f / 4) / 30, (y - 130) / 58) < 1 ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!), { widthPx: 180, heightPx: 240, rate: rate(25) });
+    await makeClip(
+      join(folder, 'Yard.mkv'),
+      2 * FRAMES,
+      (x, y, f, c) =>
+        f < FRAMES
+          ? (y > 120 ? 0.4 : 0.56) + 0.14 * ((((x >> 4) + (y >> 3)) & 1) - 0.5) + 0.03 * c
+          : 0.25 + (0.5 * (((x >> 5) + 2 * (y >> 5)) % 3)) / 3,
+      { widthPx: W, heightPx: H, rate: rate(24000, 1001) },
+    );
+    await makeClip(
+      join(folder, 'guest.mp4'),
+      24,
+      (x, y, f, c) =>
+        Math.hypot((x - 90 - f / 4) / 30, (y - 130) / 58) < 1 ? [0.62, 0.5, 0.38][c]! : [0.2, 0.62, 0.25][c]!,
+      { widthPx: 180, heightPx: 240, rate: rate(25) },
+    );
     const book = Book.create(production);
     book.edit('start', (e) => e.put('production', { ...newProduction('Whole'), rate: '25/1' }));
     book.close();
@@ -64,16 +89,27 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     expect(await page.getByRole('button', { name: 'Take back' }).isDisabled()).toBe(true);
     await page.getByLabel('Add the film').setInputFiles(join(folder, 'Yard.mkv'));
     await done('scan');
-    expect(await bookNow((b) => b.films[0]!.cutList!.shots.map((s) => [s.in, s.out]))).toEqual([[0, FRAMES], [FRAMES, 2 * FRAMES]]);
+    expect(await bookNow((b) => b.films[0]!.cutList!.shots.map((s) => [s.in, s.out]))).toEqual([
+      [0, FRAMES],
+      [FRAMES, 2 * FRAMES],
+    ]);
     await press('Pick this shot');
     await page.getByRole('link', { name: '1. Shot 0' }).click();
     const next = () => page.locator('.next').textContent();
     expect(await next()).toBe('Next: mark where the performer goes');
     await press('Put marks on it');
-    await page.getByRole('toolbar', { name: 'Marks' }).getByRole('group', { name: 'the performer' }).getByRole('button', { name: 'stands here' }).click();
+    await page
+      .getByRole('toolbar', { name: 'Marks' })
+      .getByRole('group', { name: 'the performer' })
+      .getByRole('button', { name: 'stands here' })
+      .click();
     await page.getByLabel('its height, m').fill('0.5');
     const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
-    for (const [x, y] of [[160, 160], [160, 80]] as const) await page.mouse.click(glass.x + (x / W) * glass.width, glass.y + (y / H) * glass.height);
+    for (const [x, y] of [
+      [160, 160],
+      [160, 80],
+    ] as const)
+      await page.mouse.click(glass.x + (x / W) * glass.width, glass.y + (y / H) * glass.height);
     await expect.poll(() => bookNow((b) => b.picks[0]!.marks.marks.length)).toBe(1);
     // Its place is put right by numbers.
     await page.getByLabel('x', { exact: true }).fill('150');
@@ -93,7 +129,9 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await done('brief');
     await page.locator('.instructions li').first().waitFor();
     // The skip link stays on its page.
-    await page.evaluate(() => { (document.querySelector('.skip') as HTMLElement).focus(); });
+    await page.evaluate(() => {
+      (document.querySelector('.skip') as HTMLElement).focus();
+    });
     await page.keyboard.press('Enter');
     await page.getByRole('heading', { name: 'The brief' }).waitFor();
     expect(await page.evaluate(() => document.activeElement?.id)).toBe('page');
@@ -105,12 +143,17 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await done('verdict');
     await done('quick');
     // H.264 holds no odd size: the quick join goes without the last column and line.
-    await expect.poll(() => page.getByLabel('quick join of guest').evaluate((v: HTMLVideoElement) => [v.videoWidth, v.videoHeight])).toEqual([W - 1, H - 1]);
+    await expect
+      .poll(() =>
+        page.getByLabel('quick join of guest').evaluate((v: HTMLVideoElement) => [v.videoWidth, v.videoHeight]),
+      )
+      .toEqual([W - 1, H - 1]);
     await press('Build the join with it');
     await page.locator('.job', { hasText: 'Building the join' }).waitFor();
     await page.reload();
     await done('join');
-    const render = await bookNow((b) => b.joins[0]!.render!), file = (await probe(join(production, render.file))).video!;
+    const render = await bookNow((b) => b.joins[0]!.render!),
+      file = (await probe(join(production, render.file))).video!;
     expect([file.widthPx, file.heightPx, file.frameCount]).toEqual([W, H, FRAMES]);
     await press('Inspect');
     await done('inspect');
@@ -139,7 +182,24 @@ describe.skipIf(CHROMIUM === undefined)('a whole production', () => {
     await page.getByRole('heading', { name: 'The reveal' }).waitFor(LONG);
     // The cut's own count of seconds is the reel's, within a frame a line.
     const said = Number(/([\d.]+) s at 25/.exec((await page.locator('main section').first().textContent())!)![1]);
-    const [reel, reveal] = await Promise.all(['.mp4"]', 'reveal.mp4"]'].map((end) => page.locator(`video[aria-label$="${end}`).first().evaluate((v: HTMLVideoElement) => new Promise<number[]>((ok, no) => { const tell = (): void => ok([v.videoWidth, v.videoHeight, v.duration]); if (v.readyState > 0) tell(); else { v.onloadedmetadata = tell; v.onerror = () => no(new Error(v.error?.message)); } }))));
+    const [reel, reveal] = await Promise.all(
+      ['.mp4"]', 'reveal.mp4"]'].map((end) =>
+        page
+          .locator(`video[aria-label$="${end}`)
+          .first()
+          .evaluate(
+            (v: HTMLVideoElement) =>
+              new Promise<number[]>((ok, no) => {
+                const tell = (): void => ok([v.videoWidth, v.videoHeight, v.duration]);
+                if (v.readyState > 0) tell();
+                else {
+                  v.onloadedmetadata = tell;
+                  v.onerror = () => no(new Error(v.error?.message));
+                }
+              }),
+          ),
+      ),
+    );
     expect(reel!.slice(0, 2)).toEqual([W - 1, H - 1]);
     expect(Math.abs(reel![2]! - said)).toBeLessThan(0.15);
     // Captions stand below the picture, not on it.

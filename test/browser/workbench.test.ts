@@ -16,11 +16,21 @@ import { listen, type RunningService } from '../../src/server/listen.js';
 import { CHROMIUM, launchChromium, look } from './chromium.js';
 import { makeClip } from './made-clip.js';
 
-
 let folder: string, service: RunningService, browser: Browser, page: Page, base: string;
 
 /** Frames whose brightness tells their number: (40 + 4 n) of 255 in the film, with a second shot from frame 24. */
-const makeFilm = (path: string): Promise<void> => makeClip(path, 48, (x, y, f) => (x < 160 ? (40 + 4 * f) / 255 : f < 24 ? 0.15 + 0.5 * (((x >> 4) + (y >> 4)) & 1) : 0.2 + 0.6 * (((x >> 3) * 7 + (y >> 5) * 3) % 5) / 5), { crf: 4 });
+const makeFilm = (path: string): Promise<void> =>
+  makeClip(
+    path,
+    48,
+    (x, y, f) =>
+      x < 160
+        ? (40 + 4 * f) / 255
+        : f < 24
+          ? 0.15 + 0.5 * (((x >> 4) + (y >> 4)) & 1)
+          : 0.2 + (0.6 * (((x >> 3) * 7 + (y >> 5) * 3) % 5)) / 5,
+    { crf: 4 },
+  );
 
 describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   beforeAll(async () => {
@@ -43,7 +53,7 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     rmSync(folder, { recursive: true, force: true });
   });
 
-  it('shows the film\'s shots on the wall and pins a pick', async () => {
+  it("shows the film's shots on the wall and pins a pick", async () => {
     const errors: string[] = [];
     page.on('pageerror', (e) => errors.push(e.message));
     await page.goto(base);
@@ -63,11 +73,14 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.keyboard.press('ArrowLeft');
     expect(await number.textContent()).toContain('frame 6 of');
     // What is shown is frame 6: its left half is as bright as that frame's number says.
-    await page.waitForFunction(() => document.querySelector<HTMLImageElement>('.sheet-of-glass img')?.alt.endsWith('frame 6') === true);
+    await page.waitForFunction(
+      () => document.querySelector<HTMLImageElement>('.sheet-of-glass img')?.alt.endsWith('frame 6') === true,
+    );
     const value = await page.evaluate(() => {
       const img = document.querySelector<HTMLImageElement>('.sheet-of-glass img')!;
       const c = document.createElement('canvas');
-      c.width = img.naturalWidth; c.height = img.naturalHeight;
+      c.width = img.naturalWidth;
+      c.height = img.naturalHeight;
       const g = c.getContext('2d')!;
       g.drawImage(img, 0, 0);
       return g.getImageData(40, 90, 1, 1).data[0]!;
@@ -95,7 +108,12 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.mouse.click(...at(0.5, 0.3));
     await page.locator('.mark.upright').waitFor();
     await page.getByRole('button', { name: 'erase', exact: true }).click();
-    for (const [x, y] of [[0.1, 0.2], [0.3, 0.2], [0.3, 0.6]] as const) await page.mouse.click(...at(x, y));
+    for (const [x, y] of [
+      [0.1, 0.2],
+      [0.3, 0.2],
+      [0.3, 0.6],
+    ] as const)
+      await page.mouse.click(...at(x, y));
     await page.keyboard.press('Enter');
     await page.locator('.mark.erase').waitFor();
     // Put the tool away and drag the upright's top.
@@ -108,7 +126,9 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await look(page, 'marks', false);
     await page.reload();
     await page.getByText('2 marks: upright, erase').waitFor();
-    const picks = (await (await fetch(`${base}api/documents/pick`)).json()) as { marks: { marks: { kind: string; top?: number[]; height?: number }[] } }[];
+    const picks = (await (await fetch(`${base}api/documents/pick`)).json()) as {
+      marks: { marks: { kind: string; top?: number[]; height?: number }[] };
+    }[];
     const upright = picks[0]!.marks.marks.find((m) => m.kind === 'upright')!;
     expect(upright.height).toBe(1.8);
     expect(upright.top![1]!).toBeGreaterThan(180 * 0.36);
@@ -133,7 +153,12 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   });
 
   it('gives a chosen mark its number afterwards, and takes it back in the viewer', async () => {
-    const height = async (): Promise<number | undefined> => ((await (await fetch(`${base}api/documents/pick`)).json()) as { marks: { marks: { kind: string; height?: number }[] } }[])[0]!.marks.marks.find((m) => m.kind === 'upright')!.height;
+    const height = async (): Promise<number | undefined> =>
+      (
+        (await (await fetch(`${base}api/documents/pick`)).json()) as {
+          marks: { marks: { kind: string; height?: number }[] };
+        }[]
+      )[0]!.marks.marks.find((m) => m.kind === 'upright')!.height;
     await page.getByRole('button', { name: 'Put marks on it' }).click();
     await page.locator('.mark.upright path').dispatchEvent('click');
     const chosen = page.getByRole('group', { name: 'The chosen mark' });
@@ -190,8 +215,16 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     expect(await page.locator('.measure-columns').textContent()).toMatch(/no mark tells how the camera looks/);
   });
 
-  it('changes a pick\'s name and span, and its marks stay on their pictures', async () => {
-    const pick = async () => ((await (await fetch(`${base}api/documents/pick`)).json()) as { title: string; in: number; out: number; marks: { marks: { kind: string; frame: number }[] } }[])[0]!;
+  it("changes a pick's name and span, and its marks stay on their pictures", async () => {
+    const pick = async () =>
+      (
+        (await (await fetch(`${base}api/documents/pick`)).json()) as {
+          title: string;
+          in: number;
+          out: number;
+          marks: { marks: { kind: string; frame: number }[] };
+        }[]
+      )[0]!;
     const before = await pick();
     await page.getByText('Name, span, action').click();
     await page.getByLabel('first frame of the film').fill(String(before.in + 2));
@@ -220,7 +253,17 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.waitForFunction(() => document.querySelectorAll('.cut-line').length === 4);
     await page.getByLabel(/^captions/).fill('4-9 She waits.');
     await page.getByLabel(/^captions/).press('Tab');
-    await expect.poll(async () => ((await (await fetch(`${base}api/documents/cut`)).json()) as { captions: unknown[]; entries: { kind: string }[] }[])[0]).toMatchObject({ captions: [{ in: 4, out: 10, text: 'She waits.' }] });
+    await expect
+      .poll(
+        async () =>
+          (
+            (await (await fetch(`${base}api/documents/cut`)).json()) as {
+              captions: unknown[];
+              entries: { kind: string }[];
+            }[]
+          )[0],
+      )
+      .toMatchObject({ captions: [{ in: 4, out: 10, text: 'She waits.' }] });
     await look(page, 'cut', false);
     await page.getByRole('link', { name: 'Ledger' }).focus();
     await page.keyboard.press('Enter');
@@ -232,13 +275,18 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   });
 
   it('reads well at 390 and at 2560 pixels: nothing wider than the screen', async () => {
-    for (const [width, height] of [[390, 844], [2560, 1300]] as const) {
+    for (const [width, height] of [
+      [390, 844],
+      [2560, 1300],
+    ] as const) {
       await page.setViewportSize({ width, height });
       for (const where of ['#/wall', '#/sheet/shot-0', '#/day', '#/cut', '#/ledger']) {
         await page.goto(base + where);
         await page.locator('main h2').first().waitFor();
         // What is folded away is read too.
-        await page.evaluate(() => { for (const d of document.querySelectorAll('details')) d.open = true; });
+        await page.evaluate(() => {
+          for (const d of document.querySelectorAll('details')) d.open = true;
+        });
         const wide = await page.evaluate(() => ({ page: document.documentElement.scrollWidth, screen: innerWidth }));
         expect(wide.page, `${where} at ${width}`).toBeLessThanOrEqual(wide.screen + 1);
         await look(page, `${where.replace(/[#/]/g, '')}-${width}`, false);
@@ -250,15 +298,25 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   it('says what went wrong in the margin, with the way out', async () => {
     await page.goto(`${base}#/sheet/shot-0`);
     await page.locator('main h2').first().waitFor();
-    await page.setInputFiles('input[type=file]', { name: 'notes.mp4', mimeType: 'video/mp4', buffer: Buffer.from('no film at all '.repeat(50)) });
+    await page.setInputFiles('input[type=file]', {
+      name: 'notes.mp4',
+      mimeType: 'video/mp4',
+      buffer: Buffer.from('no film at all '.repeat(50)),
+    });
     await page.getByRole('alert').waitFor({ timeout: 40_000 });
     expect(await page.getByRole('alert').textContent()).toMatch(/PW-MEDIA/);
     await page.getByRole('button', { name: 'Put away' }).click();
   });
 
   it('draws a mark by the keyboard alone, and begins a second one on a point of the first', async () => {
-    const marks = async () => ((await (await fetch(`${base}api/documents/pick/shot-0`)).json()) as { marks: { marks: { kind: string; foot?: number[]; top?: number[]; tip?: number[] }[] } }).marks.marks;
-    const edits = async () => ((await (await fetch(`${base}api/book`)).json()) as { history: { title: string }[] }).history[0]!.title;
+    const marks = async () =>
+      (
+        (await (await fetch(`${base}api/documents/pick/shot-0`)).json()) as {
+          marks: { marks: { kind: string; foot?: number[]; top?: number[]; tip?: number[] }[] };
+        }
+      ).marks.marks;
+    const edits = async () =>
+      ((await (await fetch(`${base}api/book`)).json()) as { history: { title: string }[] }).history[0]!.title;
     await page.goto(`${base}#/sheet/shot-0`);
     await page.reload();
     await page.getByRole('button', { name: 'Put marks on it' }).focus();
@@ -272,14 +330,21 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await page.keyboard.press(' ');
     for (let i = 0; i < 7; i++) await page.keyboard.press('Shift+ArrowUp');
     await page.keyboard.press(' ');
-    await expect.poll(async () => (await marks()).filter((m) => m.kind === 'upright')).toMatchObject([{ foot: [156, 120], top: [156, 50] }]);
+    await expect
+      .poll(async () => (await marks()).filter((m) => m.kind === 'upright'))
+      .toMatchObject([{ foot: [156, 120], top: [156, 50] }]);
     // A click on the upright's foot with another tool in hand puts a point there and moves nothing.
     await page.getByRole('button', { name: 'shadow', exact: true }).click();
     const glass = (await page.locator('.sheet-of-glass svg').boundingBox())!;
-    const at = (x: number, y: number): [number, number] => [glass.x + (glass.width * x) / 320, glass.y + (glass.height * y) / 180];
+    const at = (x: number, y: number): [number, number] => [
+      glass.x + (glass.width * x) / 320,
+      glass.y + (glass.height * y) / 180,
+    ];
     await page.mouse.click(...at(157, 120));
     await page.mouse.click(...at(220, 140));
-    await expect.poll(async () => (await marks()).filter((m) => m.kind === 'shadow').map((m) => m.foot)).toEqual([[156, 120]]);
+    await expect
+      .poll(async () => (await marks()).filter((m) => m.kind === 'shadow').map((m) => m.foot))
+      .toEqual([[156, 120]]);
     expect((await marks()).find((m) => m.kind === 'upright')!.foot).toEqual([156, 120]);
     expect(await edits()).toBe('mark shadow');
     // Out of a field by Escape, then out of the tool, then out of the viewer.
@@ -289,10 +354,17 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
   });
 
   it('takes a film in, gives a take for no pick to one, and takes it out again', async () => {
-    const state = async () => (await (await fetch(`${base}api/book`)).json()) as { films: { title: string; credit: string }[]; takes: { id: string; title: string; pick: string | null }[] };
+    const state = async () =>
+      (await (await fetch(`${base}api/book`)).json()) as {
+        films: { title: string; credit: string }[];
+        takes: { id: string; title: string; pick: string | null }[];
+      };
     await page.goto(`${base}#/wall`);
     await page.locator('main h2').first().waitFor();
-    await page.locator('input[type=file]').last().setInputFiles({ name: 'Двор.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
+    await page
+      .locator('input[type=file]')
+      .last()
+      .setInputFiles({ name: 'Двор.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
     await page.getByRole('heading', { name: 'Двор' }).waitFor({ timeout: 60_000 });
     await page.getByText('Title, credit, licence').last().click();
     await page.getByLabel('who made it').last().fill('a neighbour');
@@ -300,13 +372,19 @@ describe.skipIf(CHROMIUM === undefined)('workbench', () => {
     await expect.poll(async () => (await state()).films.find((f) => f.title === 'Двор')?.credit).toBe('a neighbour');
     await page.goto(`${base}#/day`);
     const loose = page.locator('section', { has: page.getByRole('heading', { name: 'Takes for no pick' }) });
-    await loose.locator('input[type=file]').first().setInputFiles({ name: 'garden.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
+    await loose
+      .locator('input[type=file]')
+      .first()
+      .setInputFiles({ name: 'garden.mp4', mimeType: 'video/mp4', buffer: readFileSync(join(folder, 'film.mp4')) });
     await loose.getByText('garden', { exact: true }).waitFor({ timeout: 60_000 });
     await loose.getByRole('combobox').first().selectOption({ label: 'Shot 0' });
     await expect.poll(async () => (await state()).takes.find((t) => t.title === 'garden')?.pick).toBe('shot-0');
     await loose.getByText('garden', { exact: true }).waitFor({ state: 'detached' });
     await page.goto(`${base}#/sheet/shot-0`);
-    await page.locator('.take-card', { hasText: 'garden' }).getByRole('button', { name: 'Take it out of the book' }).click();
+    await page
+      .locator('.take-card', { hasText: 'garden' })
+      .getByRole('button', { name: 'Take it out of the book' })
+      .click();
     await expect.poll(async () => (await state()).takes.some((t) => t.title === 'garden')).toBe(false);
   });
 });

@@ -47,7 +47,8 @@ export async function attempt<T>(work: () => Promise<T>): Promise<T | null> {
   }
 }
 
-let asked = 0, shown = 0;
+let asked = 0,
+  shown = 0;
 export async function refresh(): Promise<void> {
   const mine = ++asked;
   const state = await call<BookState>('/api/book');
@@ -58,7 +59,11 @@ export async function refresh(): Promise<void> {
   setJobs(state.jobs);
 }
 
-const json = (value: unknown): RequestInit => ({ method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(value) });
+const json = (value: unknown): RequestInit => ({
+  method: 'POST',
+  headers: { 'content-type': 'application/json' },
+  body: JSON.stringify(value),
+});
 
 type Changes = EditRequest['changes'];
 let lastEdit: Promise<unknown> = Promise.resolve();
@@ -74,55 +79,128 @@ export function edit(title: string, changes: Changes | (() => Changes | null)): 
   });
 }
 function inTurn(work: () => Promise<unknown>): Promise<unknown> {
-  lastEdit = lastEdit.then(() => attempt(async () => { await work(); await refresh(); }));
+  lastEdit = lastEdit.then(() =>
+    attempt(async () => {
+      await work();
+      await refresh();
+    }),
+  );
   return lastEdit;
 }
-export const changeSetting = (name: string, numbers: readonly number[] | null) => attempt(async () => { await call('/api/settings', json({ name, numbers })); await refresh(); });
-export const changeStudio = (name: string, text: string) => attempt(async () => { await call('/api/studio', json({ name, text })); await refresh(); });
+export const changeSetting = (name: string, numbers: readonly number[] | null) =>
+  attempt(async () => {
+    await call('/api/settings', json({ name, numbers }));
+    await refresh();
+  });
+export const changeStudio = (name: string, text: string) =>
+  attempt(async () => {
+    await call('/api/studio', json({ name, text }));
+    await refresh();
+  });
 export const undo = () => inTurn(() => call('/api/undo', json({})));
 export const redo = () => inTurn(() => call('/api/redo', json({})));
-export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) => attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
+export const startJob = (kind: JobKind, subject: string, spec: Record<string, unknown> = {}) =>
+  attempt(() => call<JobRecord>('/api/jobs', json({ kind, subject, spec })));
 export const stopJob = (id: string) => attempt(() => call(`/api/jobs/${id}/stop`, json({})));
 export const resumeJob = (id: string) => attempt(() => call(`/api/jobs/${id}/resume`, json({})));
 /** Pairs this phone by the code on the computer's screen, then reads the book. */
-export const pair = (code: string) => attempt(async () => { await call('/api/pair', json({ code })); setUnpaired(false); await refresh(); listen(); return true; });
+export const pair = (code: string) =>
+  attempt(async () => {
+    await call('/api/pair', json({ code }));
+    setUnpaired(false);
+    await refresh();
+    listen();
+    return true;
+  });
 export const phoneInvitation = () => call<PhoneInvitation | null>('/api/phone');
 export const newPhoneCode = () => attempt(() => call<PhoneInvitation>('/api/phone/code', json({})));
 export const forgetPhones = () => attempt(() => call<PhoneInvitation>('/api/phone/forget', json({})));
-export const assignTake = (id: string, pick: string | null) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/pick`, json({ pick })); await refresh(); });
-export const turnTake = (id: string, clockwise: number) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/turn`, json({ clockwise })); await refresh(); });
+export const assignTake = (id: string, pick: string | null) =>
+  attempt(async () => {
+    await call(`/api/takes/${encodeURIComponent(id)}/pick`, json({ pick }));
+    await refresh();
+  });
+export const turnTake = (id: string, clockwise: number) =>
+  attempt(async () => {
+    await call(`/api/takes/${encodeURIComponent(id)}/turn`, json({ clockwise }));
+    await refresh();
+  });
 /** Why the last judging of a take came to nothing; null where it did not fail. */
-export const whyUnjudged = (take: string): string | null => { const last = jobs().find((j) => j.kind === 'verdict' && j.subject === take); return last?.state === 'failed' ? last.error : null; };
-export const removeTake = (id: string) => attempt(async () => { await call(`/api/takes/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
-export const removeFilm = (id: string) => attempt(async () => { await call(`/api/films/${encodeURIComponent(id)}/remove`, json({})); await refresh(); });
-export const proposeMarks = (what: string, id: string, n: number) => attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
-export const proposeScreen = (take: string) => attempt(() => call<{ proposals: ProposedMark[]; why: string }>(`/api/propose-screen/${encodeURIComponent(take)}`));
-export const grainPair = (pick: string, n: number) => attempt(() => call<{ picture: string; at: [number, number]; sd: [number, number] }>(`/api/grain/${encodeURIComponent(pick)}/${n}`));
-export const readPixel = (what: string, id: string, n: number, x: number, y: number) => call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
+export const whyUnjudged = (take: string): string | null => {
+  const last = jobs().find((j) => j.kind === 'verdict' && j.subject === take);
+  return last?.state === 'failed' ? last.error : null;
+};
+export const removeTake = (id: string) =>
+  attempt(async () => {
+    await call(`/api/takes/${encodeURIComponent(id)}/remove`, json({}));
+    await refresh();
+  });
+export const removeFilm = (id: string) =>
+  attempt(async () => {
+    await call(`/api/films/${encodeURIComponent(id)}/remove`, json({}));
+    await refresh();
+  });
+export const proposeMarks = (what: string, id: string, n: number) =>
+  attempt(() => call<{ proposals: ProposedMark[] }>(`/api/propose-marks/${what}/${encodeURIComponent(id)}/${n}`));
+export const proposeScreen = (take: string) =>
+  attempt(() => call<{ proposals: ProposedMark[]; why: string }>(`/api/propose-screen/${encodeURIComponent(take)}`));
+export const grainPair = (pick: string, n: number) =>
+  attempt(() =>
+    call<{ picture: string; at: [number, number]; sd: [number, number] }>(
+      `/api/grain/${encodeURIComponent(pick)}/${n}`,
+    ),
+  );
+export const readPixel = (what: string, id: string, n: number, x: number, y: number) =>
+  call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 
 /** Sends a take; `onShare` hears the share sent so far. `layer`: "new" for the first picture of a drawing in layers, the take's id for its next. */
-export function uploadTake(file: File, pick: string | null, onShare: (share: number) => void, layer?: string): Promise<{ id: string } | null> {
-  return send(`/api/takes?${pick === null ? '' : `pick=${encodeURIComponent(pick)}&`}name=${encodeURIComponent(file.name)}${layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`}`, file, onShare);
+export function uploadTake(
+  file: File,
+  pick: string | null,
+  onShare: (share: number) => void,
+  layer?: string,
+): Promise<{ id: string } | null> {
+  return send(
+    `/api/takes?${pick === null ? '' : `pick=${encodeURIComponent(pick)}&`}name=${encodeURIComponent(file.name)}${layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`}`,
+    file,
+    onShare,
+  );
 }
 
 /** Sends a film; with `film` in place of the missing file of that film. */
-export function uploadFilm(file: File, onShare: (share: number) => void, film?: string): Promise<{ id: string } | null> {
-  return send(`/api/films?name=${encodeURIComponent(file.name)}${film === undefined ? '' : `&film=${encodeURIComponent(film)}`}`, file, onShare);
+export function uploadFilm(
+  file: File,
+  onShare: (share: number) => void,
+  film?: string,
+): Promise<{ id: string } | null> {
+  return send(
+    `/api/films?name=${encodeURIComponent(file.name)}${film === undefined ? '' : `&film=${encodeURIComponent(film)}`}`,
+    file,
+    onShare,
+  );
 }
 
 function send(path: string, file: File, onShare: (share: number) => void): Promise<{ id: string } | null> {
-  return attempt(() => new Promise<{ id: string }>((done, fail) => {
-    const request = new XMLHttpRequest();
-    request.open('POST', path);
-    request.upload.onprogress = (e) => { if (e.lengthComputable) onShare(e.loaded / e.total); };
-    request.onload = () => {
-      const body = JSON.parse(request.responseText) as { id: string; error?: { message: string } };
-      if (request.status >= 300) fail(new Error(body.error?.message ?? `${request.status}`));
-      else { void refresh(); done(body); }
-    };
-    request.onerror = () => fail(new Error('the upload broke off; nothing was kept, send it again'));
-    request.send(file);
-  }));
+  return attempt(
+    () =>
+      new Promise<{ id: string }>((done, fail) => {
+        const request = new XMLHttpRequest();
+        request.open('POST', path);
+        request.upload.onprogress = (e) => {
+          if (e.lengthComputable) onShare(e.loaded / e.total);
+        };
+        request.onload = () => {
+          const body = JSON.parse(request.responseText) as { id: string; error?: { message: string } };
+          if (request.status >= 300) fail(new Error(body.error?.message ?? `${request.status}`));
+          else {
+            void refresh();
+            done(body);
+          }
+        };
+        request.onerror = () => fail(new Error('the upload broke off; nothing was kept, send it again'));
+        request.send(file);
+      }),
+  );
 }
 
 let events: EventSource | null = null;
@@ -130,19 +208,30 @@ let events: EventSource | null = null;
 export function listen(): void {
   events?.close();
   events = new EventSource('/api/events');
-  events.addEventListener('open', () => { setConnected(true); if (trouble()?.startsWith(SILENT) === true) setTrouble(null); });
+  events.addEventListener('open', () => {
+    setConnected(true);
+    if (trouble()?.startsWith(SILENT) === true) setTrouble(null);
+  });
   events.addEventListener('error', () => setConnected(false));
   events.addEventListener('pulse', () => void attempt(refresh));
   events.addEventListener('jobs', (e) => {
     const now = JSON.parse((e as MessageEvent<string>).data) as JobRecord[];
     // A quick join changes no document, so no pulse tells of it.
-    const ready = now.some((j) => j.kind === 'quick' && j.state === 'done' && jobs().some((o) => o.id === j.id && o.state !== 'done'));
+    const ready = now.some(
+      (j) => j.kind === 'quick' && j.state === 'done' && jobs().some((o) => o.id === j.id && o.state !== 'done'),
+    );
     setJobs(now);
     if (ready) void attempt(refresh);
   });
 }
 
 /** Address of a frame's picture. `v` changes when a join is rendered anew. */
-export function frameUrl(what: 'film' | 'plate' | 'take' | 'join' | 'matte', id: string, n: number, width?: number, v = ''): string {
+export function frameUrl(
+  what: 'film' | 'plate' | 'take' | 'join' | 'matte',
+  id: string,
+  n: number,
+  width?: number,
+  v = '',
+): string {
   return `/api/frame/${what}/${encodeURIComponent(id)}/${Math.max(0, Math.round(n))}?${width === undefined ? '' : `w=${width}&`}v=${encodeURIComponent(v)}`;
 }

@@ -11,7 +11,12 @@ import { SheetPage } from './pages/sheet.js';
 import { WallPage } from './pages/wall.js';
 import { Viewer } from './viewer/viewer.js';
 
-const BOOKMARKS = [['wall', 'Wall'], ['day', 'Shoot day'], ['cut', 'Cut'], ['ledger', 'Ledger']] as const;
+const BOOKMARKS = [
+  ['wall', 'Wall'],
+  ['day', 'Shoot day'],
+  ['cut', 'Cut'],
+  ['ledger', 'Ledger'],
+] as const;
 
 export function App(): JSX.Element {
   const lastEdit = () => book()?.history.find((h) => !h.undone)?.title;
@@ -19,47 +24,129 @@ export function App(): JSX.Element {
   const phone = () => unpaired() || here().page === 'pair' || book()?.phone === true;
   const undone = () => book()?.history.some((h) => h.undone) ?? false;
   // The window's name tells tabs apart; a page that was gone to is read from its top, and has the keyboard.
-  const name = () => { const at = here(); return at.page === 'sheet' ? book()?.picks.find((p) => p.id === at.id)?.title ?? 'Sheet' : BOOKMARKS.find(([id]) => id === at.page)?.[1] ?? 'Shoot day'; };
-  createEffect(() => { document.title = `${name()} · ${book()?.production.title ?? 'Platewright'}`; });
-  createEffect(on(here, () => { window.scrollTo(0, 0); document.getElementById('page')?.focus({ preventScroll: true }); }, { defer: true }));
+  const name = () => {
+    const at = here();
+    return at.page === 'sheet'
+      ? (book()?.picks.find((p) => p.id === at.id)?.title ?? 'Sheet')
+      : (BOOKMARKS.find(([id]) => id === at.page)?.[1] ?? 'Shoot day');
+  };
+  createEffect(() => {
+    document.title = `${name()} · ${book()?.production.title ?? 'Platewright'}`;
+  });
+  createEffect(
+    on(
+      here,
+      () => {
+        window.scrollTo(0, 0);
+        document.getElementById('page')?.focus({ preventScroll: true });
+      },
+      { defer: true },
+    ),
+  );
   const onKey = (e: KeyboardEvent): void => {
     // A slider or a box has no text of its own to take back.
-    const typing = e.target instanceof HTMLElement && (/^(TEXTAREA|SELECT)$/.test(e.target.tagName) || (e.target instanceof HTMLInputElement && !/^(range|checkbox|radio|file)$/.test(e.target.type)));
+    const typing =
+      e.target instanceof HTMLElement &&
+      (/^(TEXTAREA|SELECT)$/.test(e.target.tagName) ||
+        (e.target instanceof HTMLInputElement && !/^(range|checkbox|radio|file)$/.test(e.target.type)));
     if (typing || phone() || !(e.ctrlKey || e.metaKey)) return;
-    if (e.key.toLowerCase() === 'z') { e.preventDefault(); void (e.shiftKey ? redo() : undo()); }
+    if (e.key.toLowerCase() === 'z') {
+      e.preventDefault();
+      void (e.shiftKey ? redo() : undo());
+    }
   };
   // On the window: with nothing in focus the keyboard is the page's own.
   window.addEventListener('keydown', onKey);
   onCleanup(() => window.removeEventListener('keydown', onKey));
   return (
     <div class="desk">
-      {/* The address holds the page: the browser's own jump would leave it. */}<a class="skip" href="#page" onClick={(e) => { e.preventDefault(); document.getElementById('page')?.focus(); }}>To the page</a>
+      {/* The address holds the page: the browser's own jump would leave it. */}
+      <a
+        class="skip"
+        href="#page"
+        onClick={(e) => {
+          e.preventDefault();
+          document.getElementById('page')?.focus();
+        }}
+      >
+        To the page
+      </a>
       <header class="head">
-        <h1 class="title"><span class="name">Platewright</span> <Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show></h1>
+        <h1 class="title">
+          <span class="name">Platewright</span>{' '}
+          <Show when={book()}>{(b) => <span class="production">{b().production.title}</span>}</Show>
+        </h1>
         <nav class="bookmarks" aria-label="Pages">
-          <For each={BOOKMARKS.filter(([id]) => !phone() || id === 'day')}>{([id, label]) => <a href={`#/${id}`} aria-current={here().page === id || phone() ? 'page' : undefined}>{label}</a>}</For>
-          <Show when={here().page === 'sheet' && !phone()}><a href={location.hash} aria-current="page">Sheet</a></Show>
+          <For each={BOOKMARKS.filter(([id]) => !phone() || id === 'day')}>
+            {([id, label]) => (
+              <a href={`#/${id}`} aria-current={here().page === id || phone() ? 'page' : undefined}>
+                {label}
+              </a>
+            )}
+          </For>
+          <Show when={here().page === 'sheet' && !phone()}>
+            <a href={location.hash} aria-current="page">
+              Sheet
+            </a>
+          </Show>
         </nav>
-        <Show when={!phone()}><div class="pencil">
-          <button onClick={() => void undo()} disabled={lastEdit() === undefined} title={lastEdit() === undefined ? 'nothing to take back' : `take back: ${lastEdit()}`}>Take back</button>
-          <button onClick={() => void redo()} disabled={!undone()}>Do again</button>
-        </div></Show>
+        <Show when={!phone()}>
+          <div class="pencil">
+            <button
+              onClick={() => void undo()}
+              disabled={lastEdit() === undefined}
+              title={lastEdit() === undefined ? 'nothing to take back' : `take back: ${lastEdit()}`}
+            >
+              Take back
+            </button>
+            <button onClick={() => void redo()} disabled={!undone()}>
+              Do again
+            </button>
+          </div>
+        </Show>
       </header>
-      <Show when={!connected() && !unpaired()}><p class="margin-note" role="status">The service does not answer. What you did is kept; this page goes on when it is back.</p></Show>
-      <Show when={trouble()}>{(t) => <p class="margin-note trouble" role="alert">{t()} <button onClick={clearTrouble}>Put away</button></p>}</Show>
+      <Show when={!connected() && !unpaired()}>
+        <p class="margin-note" role="status">
+          The service does not answer. What you did is kept; this page goes on when it is back.
+        </p>
+      </Show>
+      <Show when={trouble()}>
+        {(t) => (
+          <p class="margin-note trouble" role="alert">
+            {t()} <button onClick={clearTrouble}>Put away</button>
+          </p>
+        )}
+      </Show>
       <main id="page" class="page" tabindex="-1">
-        <Show when={!unpaired()} fallback={<PairPage code={here().page === 'pair' ? (here() as { code: string }).code : ''} />}><Show when={book()} fallback={<p class="waiting">Opening the book…</p>}>
-          {(b) => (
-            <Switch>
-              <Match when={b().phone}><DayPage book={b()} /></Match>
-              <Match when={here().page === 'wall'}><WallPage book={b()} /></Match>
-              <Match when={here().page === 'sheet'}><SheetPage book={b()} id={(here() as { id: string }).id} /></Match>
-              <Match when={here().page === 'day'}><DayPage book={b()} /></Match>
-              <Match when={here().page === 'cut'}><CutPage book={b()} /></Match>
-              <Match when={here().page === 'ledger'}><LedgerPage book={b()} /></Match>
-            </Switch>
-          )}
-        </Show></Show>
+        <Show
+          when={!unpaired()}
+          fallback={<PairPage code={here().page === 'pair' ? (here() as { code: string }).code : ''} />}
+        >
+          <Show when={book()} fallback={<p class="waiting">Opening the book…</p>}>
+            {(b) => (
+              <Switch>
+                <Match when={b().phone}>
+                  <DayPage book={b()} />
+                </Match>
+                <Match when={here().page === 'wall'}>
+                  <WallPage book={b()} />
+                </Match>
+                <Match when={here().page === 'sheet'}>
+                  <SheetPage book={b()} id={(here() as { id: string }).id} />
+                </Match>
+                <Match when={here().page === 'day'}>
+                  <DayPage book={b()} />
+                </Match>
+                <Match when={here().page === 'cut'}>
+                  <CutPage book={b()} />
+                </Match>
+                <Match when={here().page === 'ledger'}>
+                  <LedgerPage book={b()} />
+                </Match>
+              </Switch>
+            )}
+          </Show>
+        </Show>
       </main>
       <JobStrip />
       <Viewer />

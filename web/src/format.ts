@@ -7,7 +7,7 @@ export { amount, unit };
 
 export function measureText(m: Measure | undefined): string {
   if (m === undefined) return 'not measured yet';
-  return m.value === null ? m.reason ?? 'not measurable' : amount(m.value, m.sd, m.unit);
+  return m.value === null ? (m.reason ?? 'not measurable') : amount(m.value, m.sd, m.unit);
 }
 
 /** A reading to a thousandth with its standard error, where that reaches a thousandth itself: 1.347 ± 0.007. */
@@ -27,7 +27,8 @@ export function rateWords(text: string): string {
 
 /** A moment of the book (ISO 8601, UTC) by the clock of who reads it: 2026-03-01 18:05. */
 export function when(iso: string): string {
-  const d = new Date(iso), two = (n: number): string => String(n).padStart(2, '0');
+  const d = new Date(iso),
+    two = (n: number): string => String(n).padStart(2, '0');
   return `${d.getFullYear()}-${two(d.getMonth() + 1)}-${two(d.getDate())} ${two(d.getHours())}:${two(d.getMinutes())}`;
 }
 
@@ -38,22 +39,45 @@ export function rateOf(text: string): Rate {
 
 /** Unit in which a matter's value is shown: shares of a whole in hundredths, ratios of two sizes as they are. */
 export function shown(m: { readonly matter: string; readonly unit: string }): string {
-  return m.matter === 'spill' || m.matter === 'clipping' || m.matter === 'inFrame' ? '1' : m.matter === 'size' ? 'take px a plate px' : m.unit;
+  return m.matter === 'spill' || m.matter === 'clipping' || m.matter === 'inFrame'
+    ? '1'
+    : m.matter === 'size'
+      ? 'take px a plate px'
+      : m.unit;
 }
 
 /** What a matter needs and how far it may stray, in words: most are a value and a distance from it, some only have a floor or a ceiling. */
-export function need(m: { readonly matter: string; readonly needed: number | null; readonly unit: string; readonly tolerance: { readonly fits: number; readonly mendable: number } | null }): string {
+export function need(m: {
+  readonly matter: string;
+  readonly needed: number | null;
+  readonly unit: string;
+  readonly tolerance: { readonly fits: number; readonly mendable: number } | null;
+}): string {
   if (m.needed === null) return '–';
-  const u = unit(m.unit), value = `${String(Number(m.needed.toFixed(Math.abs(m.needed) >= 10 ? 1 : 2))).replace('-', '−')}${u}`, t = m.tolerance;
+  const u = unit(m.unit),
+    value = `${String(Number(m.needed.toFixed(Math.abs(m.needed) >= 10 ? 1 : 2))).replace('-', '−')}${u}`,
+    t = m.tolerance;
   if (t === null) return value;
   switch (m.matter) {
-    case 'size': case 'length': return `at least ${t.fits}${u}; ${t.mendable} can be mended`;
-    case 'spill': case 'clipping': case 'inFrame': return `at most ${Number((100 * t.fits).toFixed(2))} %; ${Number((100 * t.mendable).toFixed(2))} % can be mended`;
-    case 'screenEvenness': return `at most ${t.fits}${u}; ${t.mendable} can be mended`;
-    case 'focus': case 'blur': return `${value}; ${t.fits} more fits, ${t.mendable} more can be mended`;
-    case 'perspective': return `${value} (near over far within ${Math.round(100 * t.fits)} / ${Math.round(100 * t.mendable)} %)`;
-    case 'turnRate': return `${value} (within ${Math.round(100 * t.fits)} %; by pacing up to ${t.mendable} times)`;
-    case 'stir': return `${value} (up to ${t.fits} / ${t.mendable} times)`;
-    default: return `${value} (± ${t.fits} / ${t.mendable})`;
+    case 'size':
+    case 'length':
+      return `at least ${t.fits}${u}; ${t.mendable} can be mended`;
+    case 'spill':
+    case 'clipping':
+    case 'inFrame':
+      return `at most ${Number((100 * t.fits).toFixed(2))} %; ${Number((100 * t.mendable).toFixed(2))} % can be mended`;
+    case 'screenEvenness':
+      return `at most ${t.fits}${u}; ${t.mendable} can be mended`;
+    case 'focus':
+    case 'blur':
+      return `${value}; ${t.fits} more fits, ${t.mendable} more can be mended`;
+    case 'perspective':
+      return `${value} (near over far within ${Math.round(100 * t.fits)} / ${Math.round(100 * t.mendable)} %)`;
+    case 'turnRate':
+      return `${value} (within ${Math.round(100 * t.fits)} %; by pacing up to ${t.mendable} times)`;
+    case 'stir':
+      return `${value} (up to ${t.fits} / ${t.mendable} times)`;
+    default:
+      return `${value} (± ${t.fits} / ${t.mendable})`;
   }
 }

@@ -2,9 +2,25 @@ import { describe, expect, it } from 'vitest';
 import type { PickDocument } from '../../src/book/documents.js';
 import { nextStep } from './next-step.js';
 
-const pick = (marks: unknown[] = [{ kind: 'stand', ground: [1, 2], top: [1, 1] }]) => ({ id: 'p', marks: { frame: 0, marks } }) as unknown as PickDocument;
-const book = (over: Record<string, unknown> = {}) => ({ takes: [], joins: [], measures: { p: {} }, briefs: { p: {} }, jobs: [], ...over, stale: { measures: [], briefs: [], verdicts: [], renders: [], ...(over['stale'] as object) } }) as unknown as Parameters<typeof nextStep>[0];
-const take = (verdict?: string) => ({ id: 't', title: 'T', pick: 'p', kind: 'video', ...(verdict === undefined ? {} : { verdict: { verdict } }) });
+const pick = (marks: unknown[] = [{ kind: 'stand', ground: [1, 2], top: [1, 1] }]) =>
+  ({ id: 'p', marks: { frame: 0, marks } }) as unknown as PickDocument;
+const book = (over: Record<string, unknown> = {}) =>
+  ({
+    takes: [],
+    joins: [],
+    measures: { p: {} },
+    briefs: { p: {} },
+    jobs: [],
+    ...over,
+    stale: { measures: [], briefs: [], verdicts: [], renders: [], ...(over['stale'] as object) },
+  }) as unknown as Parameters<typeof nextStep>[0];
+const take = (verdict?: string) => ({
+  id: 't',
+  title: 'T',
+  pick: 'p',
+  kind: 'video',
+  ...(verdict === undefined ? {} : { verdict: { verdict } }),
+});
 const words = (over: Record<string, unknown>, p = pick()) => nextStep(book(over), p)?.words;
 
 describe('what is next with a pick', () => {
@@ -21,11 +37,23 @@ describe('what is next with a pick', () => {
     expect(words({ joins: [{ id: 'p', render: {} }] })).toMatch(/inspect it$/);
     expect(words({ joins: [{ id: 'p', render: {} }], stale: { renders: ['p'] } })).toMatch(/render again$/);
     expect(words({ joins: [{ id: 'p', render: {}, inspection: { passes: false } }] })).toMatch(/^change the step/);
-    expect(nextStep(book({ joins: [{ id: 'p', render: {}, inspection: { passes: true } }] }), pick())!.part).toBe('cut');
+    expect(nextStep(book({ joins: [{ id: 'p', render: {}, inspection: { passes: true } }] }), pick())!.part).toBe(
+      'cut',
+    );
   });
 
   it('says nothing while work on it goes on, and is not kept by work on another', () => {
     expect(nextStep(book({ takes: [take()], jobs: [{ state: 'running', subject: 't' }] }), pick())).toBeNull();
-    expect(nextStep(book({ jobs: [{ state: 'running', subject: 'other' }, { state: 'done', subject: 'p' }] }), pick())).not.toBeNull();
+    expect(
+      nextStep(
+        book({
+          jobs: [
+            { state: 'running', subject: 'other' },
+            { state: 'done', subject: 'p' },
+          ],
+        }),
+        pick(),
+      ),
+    ).not.toBeNull();
   });
 });

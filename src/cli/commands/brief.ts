@@ -8,19 +8,58 @@ import { inStoryOrder } from '../../book/story-order.js';
 import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
-interface Options extends ProductionOptions { from?: string; days: string; cue?: string; ics?: string }
+interface Options extends ProductionOptions {
+  from?: string;
+  days: string;
+  cue?: string;
+  ics?: string;
+}
 
 export function register(program: Command): void {
-  onProduction(program.command('brief [picks...]').description('What the home shoot must do for each pick: camera, screen, light, sun windows, turn, cautions.')
-    .option('--from <date>', 'first date for sun windows; today unless told').option('--days <n>', 'how many days of sun windows', '60').option('--cue <file>', 'also write the turn cue as WAV (one pick)').option('--ics <file>', 'also write the sun windows as iCalendar (one pick)'))
-    .action(action(async (picks: string[], o: Options) => withBook(o, async (book) => {
-      const ids = picks.length > 0 ? picks.map((p) => book.need('pick', p).id) : inStoryOrder(book, book.ids('measures'));
-      if (ids.length === 0) throw new PlatewrightError('PW-BRIEF-UNMEASURED', 'no pick has been measured yet; run "platewright measure" first', { kind: 'usage' });
-      if (ids.length > 1 && (o.cue !== undefined || o.ics !== undefined)) throw new PlatewrightError('PW-CLI-USAGE', '--cue and --ics go with one pick', { kind: 'usage' });
-      for (const id of ids) await runWithProgress(book, 'brief', id, { ...(o.from === undefined ? {} : { from: o.from }), days: Number(o.days) });
-      const briefs = ids.map((id) => book.need('brief', id).brief as unknown as Brief);
-      if (o.cue !== undefined) writeFileSync(o.cue, cueWav(briefs[0]!));
-      if (o.ics !== undefined) writeFileSync(o.ics, sunCalendar(briefs[0]!, book.need('production', 'production').place.name));
-      answer(o, briefs, (d) => d.map((b) => [b.title, ...b.instructions.map((i, k) => `  ${k + 1}. ${i}`), ...b.missing.map((x) => `  not known: ${x}`), ...b.reference.map((x) => `  reference: ${x}`), ...b.cautions.map((x) => `  take care: ${x}`)].join('\n')).join('\n\n'));
-    })));
+  onProduction(
+    program
+      .command('brief [picks...]')
+      .description('What the home shoot must do for each pick: camera, screen, light, sun windows, turn, cautions.')
+      .option('--from <date>', 'first date for sun windows; today unless told')
+      .option('--days <n>', 'how many days of sun windows', '60')
+      .option('--cue <file>', 'also write the turn cue as WAV (one pick)')
+      .option('--ics <file>', 'also write the sun windows as iCalendar (one pick)'),
+  ).action(
+    action(async (picks: string[], o: Options) =>
+      withBook(o, async (book) => {
+        const ids =
+          picks.length > 0 ? picks.map((p) => book.need('pick', p).id) : inStoryOrder(book, book.ids('measures'));
+        if (ids.length === 0)
+          throw new PlatewrightError(
+            'PW-BRIEF-UNMEASURED',
+            'no pick has been measured yet; run "platewright measure" first',
+            { kind: 'usage' },
+          );
+        if (ids.length > 1 && (o.cue !== undefined || o.ics !== undefined))
+          throw new PlatewrightError('PW-CLI-USAGE', '--cue and --ics go with one pick', { kind: 'usage' });
+        for (const id of ids)
+          await runWithProgress(book, 'brief', id, {
+            ...(o.from === undefined ? {} : { from: o.from }),
+            days: Number(o.days),
+          });
+        const briefs = ids.map((id) => book.need('brief', id).brief as unknown as Brief);
+        if (o.cue !== undefined) writeFileSync(o.cue, cueWav(briefs[0]!));
+        if (o.ics !== undefined)
+          writeFileSync(o.ics, sunCalendar(briefs[0]!, book.need('production', 'production').place.name));
+        answer(o, briefs, (d) =>
+          d
+            .map((b) =>
+              [
+                b.title,
+                ...b.instructions.map((i, k) => `  ${k + 1}. ${i}`),
+                ...b.missing.map((x) => `  not known: ${x}`),
+                ...b.reference.map((x) => `  reference: ${x}`),
+                ...b.cautions.map((x) => `  take care: ${x}`),
+              ].join('\n'),
+            )
+            .join('\n\n'),
+        );
+      }),
+    ),
+  );
 }

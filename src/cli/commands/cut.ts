@@ -11,27 +11,67 @@ import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
-  onProduction(program.command('cut').description('Show the cut; --rough makes it from the picks in story order, --file replaces it by a document.')
-    .option('--rough', 'make it anew from the picks').option('--file <json>', 'cut document: {"entries":[{"kind":"pick","pick":"…",…}],…}'))
-    .action(action(async (o: ProductionOptions & { rough?: boolean; file?: string }) => withBook(o, async (book) => {
-      if (o.rough === true) book.edit('rough cut from the picks', (e) => e.put('cut', roughCut(e.list('pick'), e.get('production', 'production')!.title)));
-      if (o.file !== undefined) {
-        let raw: unknown;
-        try {
-          raw = { ...(JSON.parse(readFileSync(o.file, 'utf8')) as object), id: 'cut' };
-        } catch (cause) {
-          throw new PlatewrightError('PW-CUT-FORM', `${o.file} can't be read as a cut (${(cause as Error).message})`, { cause });
+  onProduction(
+    program
+      .command('cut')
+      .description('Show the cut; --rough makes it from the picks in story order, --file replaces it by a document.')
+      .option('--rough', 'make it anew from the picks')
+      .option('--file <json>', 'cut document: {"entries":[{"kind":"pick","pick":"…",…}],…}'),
+  ).action(
+    action(async (o: ProductionOptions & { rough?: boolean; file?: string }) =>
+      withBook(o, async (book) => {
+        if (o.rough === true)
+          book.edit('rough cut from the picks', (e) =>
+            e.put('cut', roughCut(e.list('pick'), e.get('production', 'production')!.title)),
+          );
+        if (o.file !== undefined) {
+          let raw: unknown;
+          try {
+            raw = { ...(JSON.parse(readFileSync(o.file, 'utf8')) as object), id: 'cut' };
+          } catch (cause) {
+            throw new PlatewrightError(
+              'PW-CUT-FORM',
+              `${o.file} can't be read as a cut (${(cause as Error).message})`,
+              { cause },
+            );
+          }
+          const parsed = cutSchema.safeParse(raw);
+          if (!parsed.success) throw new PlatewrightError('PW-CUT-FORM', `${o.file}: ${firstIssue(parsed.error)}`);
+          check(parsed.data, (kind, id) => {
+            book.need(kind, id);
+          });
+          book.edit('replace the cut', (e) => e.put('cut', parsed.data));
         }
-        const parsed = cutSchema.safeParse(raw);
-        if (!parsed.success) throw new PlatewrightError('PW-CUT-FORM', `${o.file}: ${firstIssue(parsed.error)}`);
-        check(parsed.data, (kind, id) => { book.need(kind, id); });
-        book.edit('replace the cut', (e) => e.put('cut', parsed.data));
-      }
-      const { programme, cut } = resolveCut(book);
-      const placed = placeItems(programme);
-      answer(o, { rate: `${programme.rate.num}/${programme.rate.den}`, widthPx: programme.widthPx, heightPx: programme.heightPx, cut, placed }, (d) => table([['from', 'to', 'what', 'sound', 'name'],
-        ...d.placed.map((i) => [formatTimecode(i.recordIn, programme.rate), formatTimecode(i.recordOut, programme.rate), i.kind, i.sound === null ? '–' : i.soundLead !== 0 || i.soundTail !== 0 ? `J ${i.soundLead} L ${i.soundTail}` : 'straight', i.name])]));
-    })));
+        const { programme, cut } = resolveCut(book);
+        const placed = placeItems(programme);
+        answer(
+          o,
+          {
+            rate: `${programme.rate.num}/${programme.rate.den}`,
+            widthPx: programme.widthPx,
+            heightPx: programme.heightPx,
+            cut,
+            placed,
+          },
+          (d) =>
+            table([
+              ['from', 'to', 'what', 'sound', 'name'],
+              ...d.placed.map((i) => [
+                formatTimecode(i.recordIn, programme.rate),
+                formatTimecode(i.recordOut, programme.rate),
+                i.kind,
+                i.sound === null
+                  ? '–'
+                  : i.soundLead !== 0 || i.soundTail !== 0
+                    ? `J ${i.soundLead} L ${i.soundTail}`
+                    : 'straight',
+                i.name,
+              ]),
+            ]),
+        );
+      }),
+    ),
+  );
 }
 
 function check(cut: CutDocument, need: (kind: 'pick' | 'film', id: string) => void): void {

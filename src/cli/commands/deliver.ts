@@ -5,11 +5,32 @@ import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
-  onProduction(program.command('deliver').description('Write the master, the web file, captions, edit list, OpenTimelineIO, shot list and ledger; loudness and flashes are measured on what is written.')
-    .option('--loudness <lufs>', 'target; the book\'s unless told').option('--no-master', 'web file only'))
-    .action(action(async (o: ProductionOptions & { loudness?: string; master: boolean }) => withBook(o, async (book) => {
-      const d = (await runWithProgress(book, 'deliver', '', { ...(o.loudness === undefined ? {} : { loudness: Number(o.loudness) }), ...(o.master ? {} : { master: false }) })) as { id: string; files: string[]; report: DeliveryReport };
-      answer(o, d, () => [`delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`, ...d.files.map((f) => `  ${f}`), `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`, `flashes: ${d.report.flash.passes ? 'within ITU-R BT.1702' : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'}`, ...d.report.notes].join('\n'));
-      return d.report.flash.passes ? 0 : 1;
-    })));
+  onProduction(
+    program
+      .command('deliver')
+      .description(
+        'Write the master, the web file, captions, edit list, OpenTimelineIO, shot list and ledger; loudness and flashes are measured on what is written.',
+      )
+      .option('--loudness <lufs>', "target; the book's unless told")
+      .option('--no-master', 'web file only'),
+  ).action(
+    action(async (o: ProductionOptions & { loudness?: string; master: boolean }) =>
+      withBook(o, async (book) => {
+        const d = (await runWithProgress(book, 'deliver', '', {
+          ...(o.loudness === undefined ? {} : { loudness: Number(o.loudness) }),
+          ...(o.master ? {} : { master: false }),
+        })) as { id: string; files: string[]; report: DeliveryReport };
+        answer(o, d, () =>
+          [
+            `delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`,
+            ...d.files.map((f) => `  ${f}`),
+            `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`,
+            `flashes: ${d.report.flash.passes ? 'within ITU-R BT.1702' : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'}`,
+            ...d.report.notes,
+          ].join('\n'),
+        );
+        return d.report.flash.passes ? 0 : 1;
+      }),
+    ),
+  );
 }

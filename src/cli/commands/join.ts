@@ -6,22 +6,78 @@ import { action, answer, table } from '../output.js';
 import { orSayFor } from './verdict.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
-interface Options extends ProductionOptions { take?: string; fine?: boolean; keep?: boolean; handToo?: boolean; patch?: string; patchPlate?: string | true; recipeOnly?: boolean }
+interface Options extends ProductionOptions {
+  take?: string;
+  fine?: boolean;
+  keep?: boolean;
+  handToo?: boolean;
+  patch?: string;
+  patchPlate?: string | true;
+  recipeOnly?: boolean;
+}
 
 export function register(program: Command): void {
-  onProduction(program.command('join <pick>').description('Propose the recipe (unless one is there) and render the join; a stopped render goes on where it was.')
-    .option('--take <id>', 'which take; the best judged one unless told').option('--fine', 'at full quality').option('--patch <id>', 'another take whose marked part (patch or head mark) is laid onto this one\'s').option('--patch-plate [frames]', 'the plate\'s own marked part (an actor\'s head) is laid onto the joined performer\'s, from so many frames later; 0 unless told').option('--keep', 'keep the recipe as it was changed by hand').option('--hand-too', 'propose anew, and put what a hand had changed onto the new recipe').option('--recipe-only', 'propose the recipe, render nothing'))
-    .action(action(async (pick: string, o: Options) => withBook(o, async (book) => {
-      book.need('pick', pick);
-      const weight = { fits: 0, mendable: 1, 'shoot again': 2 } as const;
-      const takes = book.list('take').filter((t) => t.pick === pick).sort((a, b) => Number(b.star) - Number(a.star) || (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) - (b.verdict === undefined ? 3 : weight[b.verdict.verdict]));
-      const take = o.take ?? (o.keep === true ? book.get('join', pick)?.take : undefined) ?? takes[0]?.id;
-      if (take === undefined) throw new PlatewrightError('PW-TAKE-NONE', `the pick ${pick} has no take yet; add one with "platewright take add FILE --pick ${pick}"${orSayFor(book, pick)}`, { kind: 'usage' });
-      book.need('take', take);
-      const done = await runWithProgress(book, 'join', pick, { take, quality: o.fine === true ? 'fine' : 'fast', ...(o.keep === true ? { keep: true } : o.handToo === true ? { hand: 'keep' } : {}), ...(o.patch === undefined ? {} : { patch: o.patch }), ...(o.patchPlate === undefined ? {} : { platePatch: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 }), ...(o.recipeOnly === true ? { recipeOnly: true } : {}) });
-      const { replaced = [] } = done as { replaced?: readonly string[] };
-      if (replaced.length > 0) process.stderr.write(`${o.handToo === true ? 'the new recipe has no place for' : 'the recipe was proposed anew, without what a hand had changed'}: ${replaced.join('; ')}${o.handToo === true ? '' : ' (--hand-too puts it onto the new recipe, --keep keeps the recipe as it was, "platewright undo" goes back)'}\n`);
-      const join = book.need('join', pick);
-      answer(o, join, (d) => `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n${d.render === undefined ? 'not rendered' : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`}`);
-    })));
+  onProduction(
+    program
+      .command('join <pick>')
+      .description(
+        'Propose the recipe (unless one is there) and render the join; a stopped render goes on where it was.',
+      )
+      .option('--take <id>', 'which take; the best judged one unless told')
+      .option('--fine', 'at full quality')
+      .option('--patch <id>', "another take whose marked part (patch or head mark) is laid onto this one's")
+      .option(
+        '--patch-plate [frames]',
+        "the plate's own marked part (an actor's head) is laid onto the joined performer's, from so many frames later; 0 unless told",
+      )
+      .option('--keep', 'keep the recipe as it was changed by hand')
+      .option('--hand-too', 'propose anew, and put what a hand had changed onto the new recipe')
+      .option('--recipe-only', 'propose the recipe, render nothing'),
+  ).action(
+    action(async (pick: string, o: Options) =>
+      withBook(o, async (book) => {
+        book.need('pick', pick);
+        const weight = { fits: 0, mendable: 1, 'shoot again': 2 } as const;
+        const takes = book
+          .list('take')
+          .filter((t) => t.pick === pick)
+          .sort(
+            (a, b) =>
+              Number(b.star) - Number(a.star) ||
+              (a.verdict === undefined ? 3 : weight[a.verdict.verdict]) -
+                (b.verdict === undefined ? 3 : weight[b.verdict.verdict]),
+          );
+        const take = o.take ?? (o.keep === true ? book.get('join', pick)?.take : undefined) ?? takes[0]?.id;
+        if (take === undefined)
+          throw new PlatewrightError(
+            'PW-TAKE-NONE',
+            `the pick ${pick} has no take yet; add one with "platewright take add FILE --pick ${pick}"${orSayFor(book, pick)}`,
+            { kind: 'usage' },
+          );
+        book.need('take', take);
+        const done = await runWithProgress(book, 'join', pick, {
+          take,
+          quality: o.fine === true ? 'fine' : 'fast',
+          ...(o.keep === true ? { keep: true } : o.handToo === true ? { hand: 'keep' } : {}),
+          ...(o.patch === undefined ? {} : { patch: o.patch }),
+          ...(o.patchPlate === undefined
+            ? {}
+            : { platePatch: o.patchPlate === true ? 0 : Math.round(Number(o.patchPlate)) || 0 }),
+          ...(o.recipeOnly === true ? { recipeOnly: true } : {}),
+        });
+        const { replaced = [] } = done as { replaced?: readonly string[] };
+        if (replaced.length > 0)
+          process.stderr.write(
+            `${o.handToo === true ? 'the new recipe has no place for' : 'the recipe was proposed anew, without what a hand had changed'}: ${replaced.join('; ')}${o.handToo === true ? '' : ' (--hand-too puts it onto the new recipe, --keep keeps the recipe as it was, "platewright undo" goes back)'}\n`,
+          );
+        const join = book.need('join', pick);
+        answer(
+          o,
+          join,
+          (d) =>
+            `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n${d.render === undefined ? 'not rendered' : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`}`,
+        );
+      }),
+    ),
+  );
 }

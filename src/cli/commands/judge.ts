@@ -12,27 +12,56 @@ import { action, answer, progressPrinter, table } from '../output.js';
 const EMPTY: MarksFile = { frame: 0, marks: [] };
 
 export function register(program: Command): void {
-  program.command('judge <plate> <take>')
-    .description('Judges a take against a plate: each matter with the number, the need, the tolerance and what to change.')
+  program
+    .command('judge <plate> <take>')
+    .description(
+      'Judges a take against a plate: each matter with the number, the need, the tolerance and what to change.',
+    )
     .requiredOption('--marks <json>', 'marks file of the plate')
     .option('--take-marks <json>', 'marks file of the take; without it the performer is found on the screen by itself')
-    .option('--no-camera', 'do not look for the plate camera\'s own move')
+    .option('--no-camera', "do not look for the plate camera's own move")
     .option('--json', 'one JSON document')
-    .action(action(async (plateFile: string, takeFile: string, o: { marks: string; takeMarks?: string; camera: boolean; json?: boolean }) => {
-      const plateMarks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-      const takeMarks = o.takeMarks === undefined ? EMPTY : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
-      const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false, travel: false });
-      const needs = needsOfPlate(plate, plateMarks);
-      const take = await measureTake(takeFile, takeMarks, { stir: needs.stir !== null, onProgress: progressPrinter('judging') });
-      const verdict = judgeTake(needs, take);
-      answer(o, verdict, (v) => {
-        const num = (x: number | null): string => (x === null ? '–' : Math.abs(x) >= 100 ? x.toFixed(0) : x.toFixed(2));
-        return [
-          `${v.verdict}: frames ${v.span.in} to ${v.span.out - 1}`,
-          table([['matter', 'measured', '±', 'needed', 'unit', 'verdict'], ...v.matters.map((m) => [m.matter, num(m.measured), num(m.sd), num(m.needed), m.unit, m.verdict ?? 'not judged'])]),
-          '', ...v.matters.filter((m) => m.verdict !== 'fits').map((m) => `${m.matter}: ${m.change}`), '', ...v.notes,
-        ].join('\n');
-      });
-      return verdict.verdict === 'shoot again' ? 1 : 0;
-    }));
+    .action(
+      action(
+        async (
+          plateFile: string,
+          takeFile: string,
+          o: { marks: string; takeMarks?: string; camera: boolean; json?: boolean },
+        ) => {
+          const plateMarks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+          const takeMarks =
+            o.takeMarks === undefined ? EMPTY : parseMarks(readFileSync(o.takeMarks, 'utf8'), basename(o.takeMarks));
+          const plate = await measurePlate(plateFile, plateMarks, { camera: o.camera, ride: false, travel: false });
+          const needs = needsOfPlate(plate, plateMarks);
+          const take = await measureTake(takeFile, takeMarks, {
+            stir: needs.stir !== null,
+            onProgress: progressPrinter('judging'),
+          });
+          const verdict = judgeTake(needs, take);
+          answer(o, verdict, (v) => {
+            const num = (x: number | null): string =>
+              x === null ? '–' : Math.abs(x) >= 100 ? x.toFixed(0) : x.toFixed(2);
+            return [
+              `${v.verdict}: frames ${v.span.in} to ${v.span.out - 1}`,
+              table([
+                ['matter', 'measured', '±', 'needed', 'unit', 'verdict'],
+                ...v.matters.map((m) => [
+                  m.matter,
+                  num(m.measured),
+                  num(m.sd),
+                  num(m.needed),
+                  m.unit,
+                  m.verdict ?? 'not judged',
+                ]),
+              ]),
+              '',
+              ...v.matters.filter((m) => m.verdict !== 'fits').map((m) => `${m.matter}: ${m.change}`),
+              '',
+              ...v.notes,
+            ].join('\n');
+          });
+          return verdict.verdict === 'shoot again' ? 1 : 0;
+        },
+      ),
+    );
 }

@@ -8,25 +8,62 @@ import { parseMarks } from '../../plate/marks.js';
 import { action, answer, table } from '../output.js';
 
 export function register(program: Command): void {
-  program.command('light <file>')
-    .description('The key light: azimuth (0 = from behind the camera, positive = from camera right), elevation, key to fill in stops, softness, colour.')
-    .requiredOption('--marks <json>', 'marks file: shadows (foot, tip, height), a head outline, and uprights for the view')
+  program
+    .command('light <file>')
+    .description(
+      'The key light: azimuth (0 = from behind the camera, positive = from camera right), elevation, key to fill in stops, softness, colour.',
+    )
+    .requiredOption(
+      '--marks <json>',
+      'marks file: shadows (foot, tip, height), a head outline, and uprights for the view',
+    )
     .option('--no-lines', 'use the marks alone for the view')
     .option('--no-camera', 'do not look for a pan of the camera')
     .option('--json', 'one JSON document')
-    .action(action(async (file: string, o: { marks: string; lines: boolean; camera: boolean; json?: boolean }) => {
-      const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-      const light = await measureLightOf(file, marks, { lines: o.lines, camera: o.camera });
-      const parts: Record<string, Measure> = { azimuthDeg: light.azimuthDeg, elevationDeg: light.elevationDeg, keyFillStops: light.keyFillStops, softnessDeg: light.softnessDeg, temperatureK: light.temperatureK, tintDuv: light.tintDuv };
-      const pickOf = <T>(fn: (m: Measure) => T): Record<string, T> => Object.fromEntries(Object.entries(parts).map(([k, m]) => [k, fn(m)]));
-      const doc = {
-        frame: marks.frame, ...pickOf((m) => m.value), sd: pickOf((m) => m.sd), how: pickOf((m) => m.how), reason: pickOf((m) => m.reason ?? null),
-        wouldHelp: pickOf((m) => m.wouldHelp ?? null), priorLed: pickOf((m) => m.priorLed === true), overcast: light.overcast, notes: light.notes,
-      };
-      answer(o, doc, (d) => [
-        table(Object.entries(parts).map(([k, m]) => [k, m.value === null ? '–' : `${m.value.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)} ${m.unit === '1' ? '' : m.unit}`, m.sd === null ? '' : `± ${m.sd.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)}`, m.value === null ? m.reason ?? '' : m.how])),
-        d.overcast ? 'overcast: no key' : '', ...d.notes,
-      ].filter((l) => l !== '').join('\n'));
-      return 0;
-    }));
+    .action(
+      action(async (file: string, o: { marks: string; lines: boolean; camera: boolean; json?: boolean }) => {
+        const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const light = await measureLightOf(file, marks, { lines: o.lines, camera: o.camera });
+        const parts: Record<string, Measure> = {
+          azimuthDeg: light.azimuthDeg,
+          elevationDeg: light.elevationDeg,
+          keyFillStops: light.keyFillStops,
+          softnessDeg: light.softnessDeg,
+          temperatureK: light.temperatureK,
+          tintDuv: light.tintDuv,
+        };
+        const pickOf = <T>(fn: (m: Measure) => T): Record<string, T> =>
+          Object.fromEntries(Object.entries(parts).map(([k, m]) => [k, fn(m)]));
+        const doc = {
+          frame: marks.frame,
+          ...pickOf((m) => m.value),
+          sd: pickOf((m) => m.sd),
+          how: pickOf((m) => m.how),
+          reason: pickOf((m) => m.reason ?? null),
+          wouldHelp: pickOf((m) => m.wouldHelp ?? null),
+          priorLed: pickOf((m) => m.priorLed === true),
+          overcast: light.overcast,
+          notes: light.notes,
+        };
+        answer(o, doc, (d) =>
+          [
+            table(
+              Object.entries(parts).map(([k, m]) => [
+                k,
+                m.value === null
+                  ? '–'
+                  : `${m.value.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)} ${m.unit === '1' ? '' : m.unit}`,
+                m.sd === null ? '' : `± ${m.sd.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)}`,
+                m.value === null ? (m.reason ?? '') : m.how,
+              ]),
+            ),
+            d.overcast ? 'overcast: no key' : '',
+            ...d.notes,
+          ]
+            .filter((l) => l !== '')
+            .join('\n'),
+        );
+        return 0;
+      }),
+    );
 }

@@ -10,43 +10,114 @@ import { checkMarks, parseMarks, type MarksFile } from '../../plate/marks.js';
 import { action, answer, progressPrinter } from '../output.js';
 import { readMarks } from '../read-marks.js';
 
-interface Options { marks?: string; about?: string; at?: string; lines: string; every?: boolean; out?: string; json?: boolean }
+interface Options {
+  marks?: string;
+  about?: string;
+  at?: string;
+  lines: string;
+  every?: boolean;
+  out?: string;
+  json?: boolean;
+}
 
 function points(text: string): [number, number][] {
-  const list = text.trim().split(/[\s;]+/).map((p) => /^(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)$/.exec(p));
-  if (list.some((m) => m === null)) throw new PlatewrightError('PW-OUTLINE-ABOUT', `--about "${text}" is not a line of points; write "x,y x,y" for two corners of a box about the performer, or more points round it`, { kind: 'usage' });
+  const list = text
+    .trim()
+    .split(/[\s;]+/)
+    .map((p) => /^(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)$/.exec(p));
+  if (list.some((m) => m === null))
+    throw new PlatewrightError(
+      'PW-OUTLINE-ABOUT',
+      `--about "${text}" is not a line of points; write "x,y x,y" for two corners of a box about the performer, or more points round it`,
+      { kind: 'usage' },
+    );
   const p = list.map((m): [number, number] => [Number(m![1]), Number(m![2])]);
-  if (p.length < 2) throw new PlatewrightError('PW-OUTLINE-ABOUT', '--about needs two corners of a box, or more points round the performer', { kind: 'usage' });
+  if (p.length < 2)
+    throw new PlatewrightError(
+      'PW-OUTLINE-ABOUT',
+      '--about needs two corners of a box, or more points round the performer',
+      { kind: 'usage' },
+    );
   return p.length > 2 ? p : [p[0]!, [p[1]![0], p[0]![1]], p[1]!, [p[0]![0], p[1]![1]]];
 }
 
 export function register(program: Command): void {
-  program.command('outline <file>')
-    .description('The outline of a performer shot without a screen: from marks on it, a rough line about it, or what moves against the set; carried over the file.')
-    .option('--marks <json>', 'marks on the file: outlines that hold ("body"), rough lines ("about"), touches on performer or set ("touch")')
+  program
+    .command('outline <file>')
+    .description(
+      'The outline of a performer shot without a screen: from marks on it, a rough line about it, or what moves against the set; carried over the file.',
+    )
+    .option(
+      '--marks <json>',
+      'marks on the file: outlines that hold ("body"), rough lines ("about"), touches on performer or set ("touch")',
+    )
     .option('--about <points>', 'a rough line about the performer, "x,y x,y" (two corners of a box, or more points)')
     .option('--at <frame>', 'the frame of --about', '0')
     .option('--lines <count>', 'lines to hand back for a hand to move, spread over the file', '5')
     .option('--every', 'a line for every frame, as the peel uses them')
     .option('--out <json>', 'write the marks with the lines into this file')
     .option('--json', 'one JSON document')
-    .action(action(async (file: string, o: Options) => {
-      const name = o.marks === undefined ? basename(file) : basename(o.marks), lines = Number(o.lines), at = Number(o.at);
-      if (!Number.isInteger(lines) || lines < 1) throw new PlatewrightError('PW-CLI-NUMBER', `--lines takes a whole number from 1, but got "${o.lines}"`, { kind: 'usage' });
-      if (!Number.isInteger(at) || at < 0) throw new PlatewrightError('PW-CLI-NUMBER', `--at takes a frame number from 0, but got "${o.at}"`, { kind: 'usage' });
-      const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : parseMarks(readMarks(o.marks), name);
-      const marks: MarksFile = o.about === undefined ? given : { ...given, marks: [...given.marks, { kind: 'about', frame: at, polygon: points(o.about!) }] };
-      const reader = await VideoReader.open(file);
-      try {
-        checkMarks(marks, reader.info.widthPx, reader.info.heightPx, reader.info.frameCount, name);
-        const options = { onProgress: progressPrinter('outline') }, found = (await outlinesOfMarks(reader, marks, null, options)) ?? (await outlinesByMotion(reader, marks, null, options));
-        if (found.frames === null) throw new PlatewrightError('PW-OUTLINE-NONE', found.why, { kind: 'input' });
-        const kept = o.every === true ? found.frames : handOutlines(found, lines, reader.info.heightPx), with_: MarksFile = { ...marks, marks: [...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)), ...kept.map((k) => ({ kind: 'body' as const, frame: k.frame, polygon: k.polygon.map((p): [number, number] => [p[0], p[1]]) }))] };
-        if (o.out !== undefined) writeFileSync(o.out, `${JSON.stringify(with_)}\n`);
-        answer(o, { file: basename(file), how: found.found, frames: kept.map((k) => ({ frame: k.frame, polygon: k.polygon })), agreement: found.frames.flatMap((f) => (f.agreement === null ? [] : [{ frame: f.frame, overlap: Math.round(1000 * f.agreement) / 1000 }])), marks: with_ }, (d) => [d.how, ...d.frames.map((k) => `frame ${k.frame}: ${k.polygon.length} points`), ...(o.out === undefined ? [] : [`written into ${o.out}`])].join('\n'));
-        return 0;
-      } finally {
-        await reader.close();
-      }
-    }));
+    .action(
+      action(async (file: string, o: Options) => {
+        const name = o.marks === undefined ? basename(file) : basename(o.marks),
+          lines = Number(o.lines),
+          at = Number(o.at);
+        if (!Number.isInteger(lines) || lines < 1)
+          throw new PlatewrightError('PW-CLI-NUMBER', `--lines takes a whole number from 1, but got "${o.lines}"`, {
+            kind: 'usage',
+          });
+        if (!Number.isInteger(at) || at < 0)
+          throw new PlatewrightError('PW-CLI-NUMBER', `--at takes a frame number from 0, but got "${o.at}"`, {
+            kind: 'usage',
+          });
+        const given: MarksFile = o.marks === undefined ? { frame: 0, marks: [] } : parseMarks(readMarks(o.marks), name);
+        const marks: MarksFile =
+          o.about === undefined
+            ? given
+            : { ...given, marks: [...given.marks, { kind: 'about', frame: at, polygon: points(o.about!) }] };
+        const reader = await VideoReader.open(file);
+        try {
+          checkMarks(marks, reader.info.widthPx, reader.info.heightPx, reader.info.frameCount, name);
+          const options = { onProgress: progressPrinter('outline') },
+            found =
+              (await outlinesOfMarks(reader, marks, null, options)) ??
+              (await outlinesByMotion(reader, marks, null, options));
+          if (found.frames === null) throw new PlatewrightError('PW-OUTLINE-NONE', found.why, { kind: 'input' });
+          const kept = o.every === true ? found.frames : handOutlines(found, lines, reader.info.heightPx),
+            with_: MarksFile = {
+              ...marks,
+              marks: [
+                ...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)),
+                ...kept.map((k) => ({
+                  kind: 'body' as const,
+                  frame: k.frame,
+                  polygon: k.polygon.map((p): [number, number] => [p[0], p[1]]),
+                })),
+              ],
+            };
+          if (o.out !== undefined) writeFileSync(o.out, `${JSON.stringify(with_)}\n`);
+          answer(
+            o,
+            {
+              file: basename(file),
+              how: found.found,
+              frames: kept.map((k) => ({ frame: k.frame, polygon: k.polygon })),
+              agreement: found.frames.flatMap((f) =>
+                f.agreement === null ? [] : [{ frame: f.frame, overlap: Math.round(1000 * f.agreement) / 1000 }],
+              ),
+              marks: with_,
+            },
+            (d) =>
+              [
+                d.how,
+                ...d.frames.map((k) => `frame ${k.frame}: ${k.polygon.length} points`),
+                ...(o.out === undefined ? [] : [`written into ${o.out}`]),
+              ].join('\n'),
+          );
+          return 0;
+        } finally {
+          await reader.close();
+        }
+      }),
+    );
 }

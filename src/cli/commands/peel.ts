@@ -36,10 +36,20 @@ interface Options {
 function span(text: string | undefined, count: number, file: string): { from: number; to: number } {
   if (text === undefined) return { from: 0, to: count };
   const m = /^(\d+)(?:-(\d+))?$/.exec(text.trim());
-  if (m === null) throw new PlatewrightError('PW-PEEL-FRAMES', `--frames "${text}" is not a span; write A-B, both included, for example 0-23`, { kind: 'usage' });
+  if (m === null)
+    throw new PlatewrightError(
+      'PW-PEEL-FRAMES',
+      `--frames "${text}" is not a span; write A-B, both included, for example 0-23`,
+      { kind: 'usage' },
+    );
   const from = Number(m[1]);
   const last = m[2] === undefined ? from : Number(m[2]);
-  if (last < from || last >= count) throw new PlatewrightError('PW-PEEL-FRAMES', `--frames ${text} lies outside ${basename(file)}, which has the frames 0-${count - 1}`, { kind: 'usage' });
+  if (last < from || last >= count)
+    throw new PlatewrightError(
+      'PW-PEEL-FRAMES',
+      `--frames ${text} lies outside ${basename(file)}, which has the frames 0-${count - 1}`,
+      { kind: 'usage' },
+    );
   return { from, to: last + 1 };
 }
 
@@ -67,69 +77,189 @@ function screenOrNull(find: () => ScreenModel): ScreenModel | null {
 }
 
 /** The peel by difference to an empty frame from a file of its own, where that shows no cloth or paint; null where a screen's peel will do. */
-async function byEmptyFile(clean: VideoFrame, model: ScreenModel | null): Promise<{ readonly peeler: Peeler; readonly method: 'difference'; readonly how: string } | null> {
-  const doubt = model === null ? 'nothing green or blue is seen' : (screenDoubt(model) ?? emptyDoubt(model, smallOf(clean)));
-  return doubt === null ? null : { peeler: differencePeeler([clean]), method: 'difference', how: `the performer is what differs from the empty set, because ${doubt}; --screen peels off that colour all the same` };
+async function byEmptyFile(
+  clean: VideoFrame,
+  model: ScreenModel | null,
+): Promise<{ readonly peeler: Peeler; readonly method: 'difference'; readonly how: string } | null> {
+  const doubt =
+    model === null ? 'nothing green or blue is seen' : (screenDoubt(model) ?? emptyDoubt(model, smallOf(clean)));
+  return doubt === null
+    ? null
+    : {
+        peeler: differencePeeler([clean]),
+        method: 'difference',
+        how: `the performer is what differs from the empty set, because ${doubt}; --screen peels off that colour all the same`,
+      };
 }
 
 /** How the marks tell the performer without a screen; null where they do not. */
-async function withoutScreen(reader: VideoReader, marksFile: string, file: string, from: number, to: number): Promise<{ readonly peeler: Peeler; readonly method: 'outline' | 'difference' | 'screen'; readonly how: string } | null> {
-  const marks = parseMarks(readMarks(marksFile), basename(marksFile)), { widthPx, heightPx, frameCount } = reader.info;
+async function withoutScreen(
+  reader: VideoReader,
+  marksFile: string,
+  file: string,
+  from: number,
+  to: number,
+): Promise<{
+  readonly peeler: Peeler;
+  readonly method: 'outline' | 'difference' | 'screen';
+  readonly how: string;
+} | null> {
+  const marks = parseMarks(readMarks(marksFile), basename(marksFile)),
+    { widthPx, heightPx, frameCount } = reader.info;
   checkMarks(marks, widthPx, heightPx, frameCount, basename(marksFile));
-  const step = { step: 'peel' as const, on: true, why: '', screen: 'green' as const, quality: 'fine' as const, spill: 0 };
-  const outlined = await outlinesOfMarks(reader, marks, { folder: null, file }, { onProgress: progressPrinter('outline'), from, to }), outline = outlined === null ? undefined : outlineRegion(outlined.marks);
-  if (outline !== undefined) return { peeler: outlinePeeler({ ...step, method: 'outline', outline }), method: 'outline', how: outlined!.found };
+  const step = {
+    step: 'peel' as const,
+    on: true,
+    why: '',
+    screen: 'green' as const,
+    quality: 'fine' as const,
+    spill: 0,
+  };
+  const outlined = await outlinesOfMarks(
+      reader,
+      marks,
+      { folder: null, file },
+      { onProgress: progressPrinter('outline'), from, to },
+    ),
+    outline = outlined === null ? undefined : outlineRegion(outlined.marks);
+  if (outline !== undefined)
+    return { peeler: outlinePeeler({ ...step, method: 'outline', outline }), method: 'outline', how: outlined!.found };
   if (marks.cleanFrame === undefined) return null;
   // An empty frame of a real screen is the screen's own map; of a lawn or a room it is what the performer differs from.
-  const model = await screenModelOf(reader, { in: 0, out: frameCount }, undefined, marks.cleanFrame).catch(noScreenSeen), clean = smallOf(copyFrame(await reader.frame(marks.cleanFrame)));
-  if (model !== null && screenDoubt(model) === null && emptyDoubt(model, clean) === null) return { peeler: modelPeeler(model, { ...step, spill: 1, dropEdges: true }, clean), method: 'screen', how: `the ${model.hue.family} screen is known from the empty frame ${marks.cleanFrame}` };
-  return { peeler: await screenPeeler({ ...step, method: 'difference', cleanFrame: marks.cleanFrame }, reader, { in: from, out: to }), method: 'difference', how: `the performer is what differs from the empty set on frame ${marks.cleanFrame}` };
+  const model = await screenModelOf(reader, { in: 0, out: frameCount }, undefined, marks.cleanFrame).catch(
+      noScreenSeen,
+    ),
+    clean = smallOf(copyFrame(await reader.frame(marks.cleanFrame)));
+  if (model !== null && screenDoubt(model) === null && emptyDoubt(model, clean) === null)
+    return {
+      peeler: modelPeeler(model, { ...step, spill: 1, dropEdges: true }, clean),
+      method: 'screen',
+      how: `the ${model.hue.family} screen is known from the empty frame ${marks.cleanFrame}`,
+    };
+  return {
+    peeler: await screenPeeler({ ...step, method: 'difference', cleanFrame: marks.cleanFrame }, reader, {
+      in: from,
+      out: to,
+    }),
+    method: 'difference',
+    how: `the performer is what differs from the empty set on frame ${marks.cleanFrame}`,
+  };
 }
 
 export function register(program: Command): void {
-  program.command('peel <file>')
-    .description('The performer off a green or blue screen, or by outlines or an empty frame of the set (--marks): matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file\'s own transfer curve, Rec. 709 primaries).')
+  program
+    .command('peel <file>')
+    .description(
+      "The performer off a green or blue screen, or by outlines or an empty frame of the set (--marks): matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file's own transfer curve, Rec. 709 primaries).",
+    )
     .requiredOption('--out <dir>', 'folder for the pictures; made if it is not there')
     .option('--frames <A-B>', 'frames to peel, both included; all unless told')
     .option('--clean <file>', 'a still or clip whose first frame shows the empty screen of the same set-up')
     .option('--screen <colour>', 'green or blue; found by itself unless told')
-    .option('--edges', 'keep parts that reach in from the frame\'s edge apart from the performer; dropped unless told')
+    .option('--edges', "keep parts that reach in from the frame's edge apart from the performer; dropped unless told")
     .option('--garbage', 'propose the useful part of the screen from the file itself and keep nothing outside it')
     .option('--fast', 'preview quality')
-    .option('--marks <json>', 'marks on the file, for one without a screen: outlines ("body"), a rough line about the performer ("about"), touches ("touch"), or the empty frame (cleanFrame)')
+    .option(
+      '--marks <json>',
+      'marks on the file, for one without a screen: outlines ("body"), a rough line about the performer ("about"), touches ("touch"), or the empty frame (cleanFrame)',
+    )
     .option('--json', 'one JSON document')
-    .action(action(async (file: string, o: Options) => {
-      if (o.screen !== undefined && o.screen !== 'green' && o.screen !== 'blue') throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${o.screen} is neither green nor blue`, { kind: 'usage' });
-      const reader = await VideoReader.open(file);
-      try {
-        const { from, to } = span(o.frames, reader.info.frameCount, file);
-        const marked = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
-        const samples: VideoFrame[] = [];
-        const count = marked === null ? Math.min(MODEL_FRAMES, reader.info.frameCount) : 0;
-        for (let i = 0; i < count; i += 1) samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
-        const clean = o.clean === undefined ? null : await cleanFrame(o.clean);
-        if (clean !== null && (clean.widthPx !== reader.info.widthPx || clean.heightPx !== reader.info.heightPx)) throw new PlatewrightError('PW-PEEL-CLEAN', `--clean ${basename(o.clean!)} is ${clean.widthPx} × ${clean.heightPx}, ${basename(file)} ${reader.info.widthPx} × ${reader.info.heightPx}; name an empty frame of the same set-up and size`, { kind: 'input' });
-        const screen = o.screen, found = (): ScreenModel => peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
-        const bare = marked ?? (clean === null || o.screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
-        if (bare !== null) {
-          const progress = progressPrinter(`peel ${basename(file)}`), { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) => progress(done, to - from));
-          answer(o, { file: basename(file), out: o.out, frames: [from, to - 1], written, method: bare.method, meanCoverage, notes: [bare.how] }, (d) => [`${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
+    .action(
+      action(async (file: string, o: Options) => {
+        if (o.screen !== undefined && o.screen !== 'green' && o.screen !== 'blue')
+          throw new PlatewrightError('PW-PEEL-SCREEN', `--screen ${o.screen} is neither green nor blue`, {
+            kind: 'usage',
+          });
+        const reader = await VideoReader.open(file);
+        try {
+          const { from, to } = span(o.frames, reader.info.frameCount, file);
+          const marked = o.marks === undefined ? null : await withoutScreen(reader, o.marks, file, from, to);
+          const samples: VideoFrame[] = [];
+          const count = marked === null ? Math.min(MODEL_FRAMES, reader.info.frameCount) : 0;
+          for (let i = 0; i < count; i += 1)
+            samples.push(copyFrame(await reader.frame(Math.floor(((i + 0.5) * reader.info.frameCount) / count))));
+          const clean = o.clean === undefined ? null : await cleanFrame(o.clean);
+          if (clean !== null && (clean.widthPx !== reader.info.widthPx || clean.heightPx !== reader.info.heightPx))
+            throw new PlatewrightError(
+              'PW-PEEL-CLEAN',
+              `--clean ${basename(o.clean!)} is ${clean.widthPx} × ${clean.heightPx}, ${basename(file)} ${reader.info.widthPx} × ${reader.info.heightPx}; name an empty frame of the same set-up and size`,
+              { kind: 'input' },
+            );
+          const screen = o.screen,
+            found = (): ScreenModel =>
+              peelModel(samples, { ...(screen === undefined ? {} : { screen }), ...(clean === null ? {} : { clean }) });
+          const bare =
+            marked ?? (clean === null || o.screen !== undefined ? null : await byEmptyFile(clean, screenOrNull(found)));
+          if (bare !== null) {
+            const progress = progressPrinter(`peel ${basename(file)}`),
+              { written, meanCoverage } = await peelerToPictures(reader, bare.peeler, from, to, o.out, (done) =>
+                progress(done, to - from),
+              );
+            answer(
+              o,
+              {
+                file: basename(file),
+                out: o.out,
+                frames: [from, to - 1],
+                written,
+                method: bare.method,
+                meanCoverage,
+                notes: [bare.how],
+              },
+              (d) =>
+                [
+                  `${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
+                  ...d.notes,
+                ].join('\n'),
+            );
+            return 0;
+          }
+          const model = found();
+          const edges = o.garbage === true ? await proposeScreenMark(reader, from) : null;
+          const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
+          const progress = progressPrinter(`peel ${basename(file)}`);
+          const { written, meanCoverage } = await peelToPictures(
+            reader,
+            model,
+            from,
+            to,
+            o.out,
+            {
+              quality: o.fast === true ? 'fast' : 'fine',
+              dropEdges: o.edges !== true,
+              ...(polygon === null ? {} : { garbage: [polygon] }),
+            },
+            (done) => progress(done, to - from),
+          );
+          const doubt = screenDoubt(model),
+            doubts =
+              doubt === null
+                ? []
+                : [
+                    `this may be no screen: ${doubt}; look at the mattes, and where they are wrong find the performer by its outline ("platewright outline") or name an empty frame (--clean)`,
+                  ];
+          const document = {
+            file: basename(file),
+            out: o.out,
+            frames: [from, to - 1],
+            written,
+            screen: model.hue.family,
+            screenHueDeg: model.hue.hueDeg,
+            screenLinear: model.hue.linear,
+            meanCoverage,
+            ...(edges === null ? {} : { garbage: polygon }),
+            notes: [...doubts, ...model.notes, ...(edges === null ? [] : [edges.why])],
+          };
+          answer(o, document, (d) =>
+            [
+              `${counted(d.written, 'frame')} peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
+              ...d.notes,
+            ].join('\n'),
+          );
           return 0;
+        } finally {
+          await reader.close();
         }
-        const model = found();
-        const edges = o.garbage === true ? await proposeScreenMark(reader, from) : null;
-        const polygon = edges?.proposal?.mark.kind === 'screen' ? edges.proposal.mark.polygon : null;
-        const progress = progressPrinter(`peel ${basename(file)}`);
-        const { written, meanCoverage } = await peelToPictures(reader, model, from, to, o.out, { quality: o.fast === true ? 'fast' : 'fine', dropEdges: o.edges !== true, ...(polygon === null ? {} : { garbage: [polygon] }) }, (done) => progress(done, to - from));
-        const doubt = screenDoubt(model), doubts = doubt === null ? [] : [`this may be no screen: ${doubt}; look at the mattes, and where they are wrong find the performer by its outline ("platewright outline") or name an empty frame (--clean)`];
-        const document = {
-          file: basename(file), out: o.out, frames: [from, to - 1], written, screen: model.hue.family, screenHueDeg: model.hue.hueDeg, screenLinear: model.hue.linear,
-          meanCoverage, ...(edges === null ? {} : { garbage: polygon }), notes: [...doubts, ...model.notes, ...(edges === null ? [] : [edges.why])],
-        };
-        answer(o, document, (d) => [`${counted(d.written, 'frame')} peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`, ...d.notes].join('\n'));
-        return 0;
-      } finally {
-        await reader.close();
-      }
-    }));
+      }),
+    );
 }

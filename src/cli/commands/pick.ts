@@ -5,65 +5,162 @@ import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 import { onProduction, withBook, type ProductionOptions } from '../production.js';
 
-interface AddOptions extends ProductionOptions { shot?: string; from?: string; to?: string; title?: string; id?: string; action?: string; note?: string }
+interface AddOptions extends ProductionOptions {
+  shot?: string;
+  from?: string;
+  to?: string;
+  title?: string;
+  id?: string;
+  action?: string;
+  note?: string;
+}
 
 export function register(program: Command): void {
   const pick = program.command('pick').description('Film shots chosen for the story.');
-  onProduction(pick.command('add [film]').description('Pick a shot, or a part of one, for the story.')
-    .option('--shot <n>', 'number of a shot that the scan found, from 0').option('--from <frame>', 'first frame, inclusive').option('--to <frame>', 'last frame, exclusive')
-    .option('--title <title>').option('--id <id>').option('--action <text>', 'what the performer does here').option('--note <text>'))
-    .action(action(async (film: string | undefined, o: AddOptions) => withBook(o, async (book) => {
-      const id = film ?? (book.ids('film').length === 1 ? book.ids('film')[0]! : '');
-      const f = book.need('film', id);
-      const whole = (text: string, name: string): number => {
-        const n = Number(text);
-        if (!Number.isInteger(n) || n < 0) throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from 0, but got "${text}"`, { kind: 'usage' });
-        return n;
-      };
-      let from: number, to: number;
-      if (o.shot !== undefined) {
-        const n = whole(o.shot, 'shot');
-        const s = f.cutList?.shots[n];
-        if (s === undefined) throw new PlatewrightError('PW-PICK-SHOT', f.cutList === undefined ? `${f.title} has not been scanned; run "platewright scan" first` : `${f.title} has shots 0 to ${f.cutList.shots.length - 1}, but ${n} was asked for`, { kind: 'usage' });
-        from = o.from === undefined ? s.in : whole(o.from, 'from');
-        to = o.to === undefined ? s.out : whole(o.to, 'to');
-      } else {
-        if (o.from === undefined || o.to === undefined) throw new PlatewrightError('PW-CLI-USAGE', 'pick add needs --shot N, or --from and --to', { kind: 'usage' });
-        from = whole(o.from, 'from');
-        to = whole(o.to, 'to');
-      }
-      const count = f.info.video?.frameCount ?? 0;
-      if (from >= to || to > count) throw new PlatewrightError('PW-PICK-SPAN', from >= to ? `a pick from ${from} to ${to} holds no frame: --to is the frame after its last` : `a pick from ${from} to ${to} does not lie inside ${f.title}, whose last frame is ${count - 1} (--to is the frame after the last)`, { kind: 'usage' });
-      const made = book.edit(`pick ${o.title ?? `${from}–${to}`}`, (e) => {
-        const title = o.title ?? `shot at ${from}`;
-        const order = e.list('pick').reduce((m, p) => Math.max(m, p.order), 0) + 1;
-        const document = { id: o.id ?? makeId(title, (i) => e.get('pick', i) !== null, 'pick'), film: f.id, title, in: from, out: to, order, note: o.note ?? '', marks: { frame: 0, marks: [] }, action: o.action ?? '' };
-        e.put('pick', document);
-        return document;
-      });
-      answer(o, made, (d) => `picked "${d.id}": frames ${d.in} to ${d.out} of ${f.title}; next: platewright mark ${d.id} --file MARKS.json`);
-    })));
-  onProduction(pick.command('list').description('Picks in story order.'))
-    .action(action(async (o: ProductionOptions) => withBook(o, async (book) => {
-      const picks = book.list('pick').sort((a, b) => a.order - b.order);
-      answer(o, picks, (d) => d.length === 0 ? 'no pick yet' : table([['id', 'title', 'film', 'in', 'out', 'marks', 'takes'], ...d.map((p) => [p.id, p.title, p.film, String(p.in), String(p.out), String(p.marks.marks.length), String(book.list('take').filter((t) => t.pick === p.id).length)])]));
-    })));
-  onProduction(pick.command('order <ids...>').description('Put picks in story order.'))
-    .action(action(async (ids: string[], o: ProductionOptions) => withBook(o, async (book) => {
-      ids.forEach((id) => book.need('pick', id));
-      book.edit('order the picks', (e) => {
-        const rest = e.list('pick').filter((p) => !ids.includes(p.id)).sort((a, b) => a.order - b.order).map((p) => p.id);
-        [...ids, ...rest].forEach((id, i) => e.put('pick', { ...e.get('pick', id)!, order: i + 1 }));
-      });
-      answer(o, book.list('pick').sort((a, b) => a.order - b.order).map((p) => p.id), (d) => d.join(' → '));
-    })));
-  onProduction(pick.command('remove <id>').description('Take a pick out of the story, with what was measured on it; undo brings it back.'))
-    .action(action(async (id: string, o: ProductionOptions) => withBook(o, async (book) => {
-      book.need('pick', id);
-      book.edit(`remove pick ${id}`, (e) => {
-        e.remove('pick', id); e.remove('measures', id); e.remove('brief', id); e.remove('join', id);
-        for (const t of e.list('take')) if (t.pick === id) e.put('take', { ...t, pick: null });
-      });
-      answer(o, { removed: id }, () => `removed ${id}; "platewright undo" brings it back`);
-    })));
+  onProduction(
+    pick
+      .command('add [film]')
+      .description('Pick a shot, or a part of one, for the story.')
+      .option('--shot <n>', 'number of a shot that the scan found, from 0')
+      .option('--from <frame>', 'first frame, inclusive')
+      .option('--to <frame>', 'last frame, exclusive')
+      .option('--title <title>')
+      .option('--id <id>')
+      .option('--action <text>', 'what the performer does here')
+      .option('--note <text>'),
+  ).action(
+    action(async (film: string | undefined, o: AddOptions) =>
+      withBook(o, async (book) => {
+        const id = film ?? (book.ids('film').length === 1 ? book.ids('film')[0]! : '');
+        const f = book.need('film', id);
+        const whole = (text: string, name: string): number => {
+          const n = Number(text);
+          if (!Number.isInteger(n) || n < 0)
+            throw new PlatewrightError('PW-CLI-NUMBER', `--${name} takes a whole number from 0, but got "${text}"`, {
+              kind: 'usage',
+            });
+          return n;
+        };
+        let from: number, to: number;
+        if (o.shot !== undefined) {
+          const n = whole(o.shot, 'shot');
+          const s = f.cutList?.shots[n];
+          if (s === undefined)
+            throw new PlatewrightError(
+              'PW-PICK-SHOT',
+              f.cutList === undefined
+                ? `${f.title} has not been scanned; run "platewright scan" first`
+                : `${f.title} has shots 0 to ${f.cutList.shots.length - 1}, but ${n} was asked for`,
+              { kind: 'usage' },
+            );
+          from = o.from === undefined ? s.in : whole(o.from, 'from');
+          to = o.to === undefined ? s.out : whole(o.to, 'to');
+        } else {
+          if (o.from === undefined || o.to === undefined)
+            throw new PlatewrightError('PW-CLI-USAGE', 'pick add needs --shot N, or --from and --to', {
+              kind: 'usage',
+            });
+          from = whole(o.from, 'from');
+          to = whole(o.to, 'to');
+        }
+        const count = f.info.video?.frameCount ?? 0;
+        if (from >= to || to > count)
+          throw new PlatewrightError(
+            'PW-PICK-SPAN',
+            from >= to
+              ? `a pick from ${from} to ${to} holds no frame: --to is the frame after its last`
+              : `a pick from ${from} to ${to} does not lie inside ${f.title}, whose last frame is ${count - 1} (--to is the frame after the last)`,
+            { kind: 'usage' },
+          );
+        const made = book.edit(`pick ${o.title ?? `${from}–${to}`}`, (e) => {
+          const title = o.title ?? `shot at ${from}`;
+          const order = e.list('pick').reduce((m, p) => Math.max(m, p.order), 0) + 1;
+          const document = {
+            id: o.id ?? makeId(title, (i) => e.get('pick', i) !== null, 'pick'),
+            film: f.id,
+            title,
+            in: from,
+            out: to,
+            order,
+            note: o.note ?? '',
+            marks: { frame: 0, marks: [] },
+            action: o.action ?? '',
+          };
+          e.put('pick', document);
+          return document;
+        });
+        answer(
+          o,
+          made,
+          (d) =>
+            `picked "${d.id}": frames ${d.in} to ${d.out} of ${f.title}; next: platewright mark ${d.id} --file MARKS.json`,
+        );
+      }),
+    ),
+  );
+  onProduction(pick.command('list').description('Picks in story order.')).action(
+    action(async (o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        const picks = book.list('pick').sort((a, b) => a.order - b.order);
+        answer(o, picks, (d) =>
+          d.length === 0
+            ? 'no pick yet'
+            : table([
+                ['id', 'title', 'film', 'in', 'out', 'marks', 'takes'],
+                ...d.map((p) => [
+                  p.id,
+                  p.title,
+                  p.film,
+                  String(p.in),
+                  String(p.out),
+                  String(p.marks.marks.length),
+                  String(book.list('take').filter((t) => t.pick === p.id).length),
+                ]),
+              ]),
+        );
+      }),
+    ),
+  );
+  onProduction(pick.command('order <ids...>').description('Put picks in story order.')).action(
+    action(async (ids: string[], o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        ids.forEach((id) => book.need('pick', id));
+        book.edit('order the picks', (e) => {
+          const rest = e
+            .list('pick')
+            .filter((p) => !ids.includes(p.id))
+            .sort((a, b) => a.order - b.order)
+            .map((p) => p.id);
+          [...ids, ...rest].forEach((id, i) => e.put('pick', { ...e.get('pick', id)!, order: i + 1 }));
+        });
+        answer(
+          o,
+          book
+            .list('pick')
+            .sort((a, b) => a.order - b.order)
+            .map((p) => p.id),
+          (d) => d.join(' → '),
+        );
+      }),
+    ),
+  );
+  onProduction(
+    pick
+      .command('remove <id>')
+      .description('Take a pick out of the story, with what was measured on it; undo brings it back.'),
+  ).action(
+    action(async (id: string, o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        book.need('pick', id);
+        book.edit(`remove pick ${id}`, (e) => {
+          e.remove('pick', id);
+          e.remove('measures', id);
+          e.remove('brief', id);
+          e.remove('join', id);
+          for (const t of e.list('take')) if (t.pick === id) e.put('take', { ...t, pick: null });
+        });
+        answer(o, { removed: id }, () => `removed ${id}; "platewright undo" brings it back`);
+      }),
+    ),
+  );
 }

@@ -4,10 +4,20 @@ import { action, answer } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
-  onProduction(program.command('reveal [picks...]').description('Make the before-and-after reel of the joined picks (all of them where none is named).'))
-    .action(action(async (picks: string[], o: ProductionOptions) => withBook(o, async (book) => {
-      picks.forEach((p) => book.need('pick', p));
-      const d = (await runWithProgress(book, 'reveal', '', picks.length > 0 ? { picks } : {})) as { file: string; frames: number };
-      answer(o, d, (x) => `the reveal is ${x.file} (${x.frames} frames)`);
-    })));
+  onProduction(
+    program
+      .command('reveal [picks...]')
+      .description('Make the before-and-after reel of the joined picks (all of them where none is named).'),
+  ).action(
+    action(async (picks: string[], o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        picks.forEach((p) => book.need('pick', p));
+        const d = (await runWithProgress(book, 'reveal', '', picks.length > 0 ? { picks } : {})) as {
+          file: string;
+          frames: number;
+        };
+        answer(o, d, (x) => `the reveal is ${x.file} (${x.frames} frames)`);
+      }),
+    ),
+  );
 }

@@ -6,13 +6,45 @@ import { onProduction, runWithProgress, withBook, type ProductionOptions } from 
 import { PlatewrightError } from '../../core/errors.js';
 
 export function register(program: Command): void {
-  onProduction(program.command('scan [film]').description('Find the film\'s shots, with what using each would take. Can be stopped and goes on where it was.'))
-    .action(action(async (film: string | undefined, o: ProductionOptions) => withBook(o, async (book) => {
-      const ids = film === undefined ? book.ids('film') : [book.need('film', film).id];
-      if (ids.length === 0) throw new PlatewrightError('PW-FILM-NONE', 'the production has no film yet; add one with "platewright film add FILE"', { kind: 'usage' });
-      for (const id of ids) await runWithProgress(book, 'scan', id);
-      const films = ids.map((id) => book.need('film', id));
-      answer(o, films.map((f) => ({ film: f.id, ...f.cutList, summaries: f.summaries })), () => films.map((f) => `${f.title}: ${counted(f.cutList!.shots.length, 'shot')}\n` + table([['shot', 'in', 'out', 'entry', 'effort', 'takes'],
-        ...(f.summaries ?? []).map((s) => [String(s.index), String(s.in), String(s.out), s.entry, `${Math.round(s.effortMinutes)} min`, s.takes.join('; ')])])).join('\n'));
-    })));
+  onProduction(
+    program
+      .command('scan [film]')
+      .description("Find the film's shots, with what using each would take. Can be stopped and goes on where it was."),
+  ).action(
+    action(async (film: string | undefined, o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        const ids = film === undefined ? book.ids('film') : [book.need('film', film).id];
+        if (ids.length === 0)
+          throw new PlatewrightError(
+            'PW-FILM-NONE',
+            'the production has no film yet; add one with "platewright film add FILE"',
+            { kind: 'usage' },
+          );
+        for (const id of ids) await runWithProgress(book, 'scan', id);
+        const films = ids.map((id) => book.need('film', id));
+        answer(
+          o,
+          films.map((f) => ({ film: f.id, ...f.cutList, summaries: f.summaries })),
+          () =>
+            films
+              .map(
+                (f) =>
+                  `${f.title}: ${counted(f.cutList!.shots.length, 'shot')}\n` +
+                  table([
+                    ['shot', 'in', 'out', 'entry', 'effort', 'takes'],
+                    ...(f.summaries ?? []).map((s) => [
+                      String(s.index),
+                      String(s.in),
+                      String(s.out),
+                      s.entry,
+                      `${Math.round(s.effortMinutes)} min`,
+                      s.takes.join('; '),
+                    ]),
+                  ]),
+              )
+              .join('\n'),
+        );
+      }),
+    ),
+  );
 }

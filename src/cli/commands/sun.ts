@@ -2,95 +2,200 @@
 import { writeFileSync } from 'node:fs';
 import type { Command } from 'commander';
 import { cameraHeadingDeg, highestElevation, sunPosition, sunWindows, type Place } from '../../brief/sun.js';
-import { addDays, isoLocal, nauticalZone, parseInstant, parseZone, startOfDate, type Zone } from '../../brief/place-time.js';
+import {
+  addDays,
+  isoLocal,
+  nauticalZone,
+  parseInstant,
+  parseZone,
+  startOfDate,
+  type Zone,
+} from '../../brief/place-time.js';
 import { iCalendar } from '../../brief/icalendar.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { action, answer, table } from '../output.js';
 
 function parsePlace(text: string): Place {
   const m = /^\s*([+-]?\d+(?:\.\d+)?)\s*,\s*([+-]?\d+(?:\.\d+)?)\s*$/.exec(text);
-  if (m === null) throw new PlatewrightError('PW-SUN-PLACE', `"${text}" is not a place; write LAT,LON in decimal degrees such as 51.48,-0.01`, { kind: 'usage' });
+  if (m === null)
+    throw new PlatewrightError(
+      'PW-SUN-PLACE',
+      `"${text}" is not a place; write LAT,LON in decimal degrees such as 51.48,-0.01`,
+      { kind: 'usage' },
+    );
   return { latitudeDeg: Number(m[1]), longitudeDeg: Number(m[2]) };
 }
 
 function parseSpan(text: string, name: string): [number, number] {
   const m = /^\s*([+-]?\d+(?:\.\d+)?)\s*\.\.\s*([+-]?\d+(?:\.\d+)?)\s*$/.exec(text);
-  if (m === null) throw new PlatewrightError('PW-SUN-RANGE', `"${text}" is not a range for --${name}; write it as 20..35`, { kind: 'usage' });
+  if (m === null)
+    throw new PlatewrightError('PW-SUN-RANGE', `"${text}" is not a range for --${name}; write it as 20..35`, {
+      kind: 'usage',
+    });
   return [Number(m[1]), Number(m[2])];
 }
 
-interface Options { place: string; date?: string; days: string; elevation?: string; heading?: string; light?: string; at?: string; zone?: string; height?: string; ics?: string; json?: boolean }
+interface Options {
+  place: string;
+  date?: string;
+  days: string;
+  elevation?: string;
+  heading?: string;
+  light?: string;
+  at?: string;
+  zone?: string;
+  height?: string;
+  ics?: string;
+  json?: boolean;
+}
 
 const round = (v: number, digits = 4): number => Number(v.toFixed(digits));
 
 export function register(program: Command): void {
-  program.command('sun')
-    .description('Windows in which the sun stands at a wanted elevation, or its position at one moment. Azimuth from true north, clockwise.')
+  program
+    .command('sun')
+    .description(
+      'Windows in which the sun stands at a wanted elevation, or its position at one moment. Azimuth from true north, clockwise.',
+    )
     .requiredOption('--place <lat,lon>', 'decimal degrees, north and east positive')
     .option('--date <date>', 'first date, as 2026-06-21')
     .option('--days <n>', 'how many dates', '1')
     .option('--elevation <a..b>', 'wanted elevation in degrees, such as 20..35')
-    .option('--heading <a..b>', 'allowed heading, clockwise from true north: of the camera where --light is given, else of the sun itself')
-    .option('--light <azimuth>', 'azimuth of the light relative to the camera (0 = from behind it, positive = from its right): adds the camera\'s heading to each window')
+    .option(
+      '--heading <a..b>',
+      'allowed heading, clockwise from true north: of the camera where --light is given, else of the sun itself',
+    )
+    .option(
+      '--light <azimuth>',
+      "azimuth of the light relative to the camera (0 = from behind it, positive = from its right): adds the camera's heading to each window",
+    )
     .option('--at <time>', 'one moment, ISO 8601 with offset')
     .option('--zone <zone>', 'IANA zone or offset; without it the whole-hour zone of the longitude')
     .option('--height <m>', 'height above sea level in metres', '0')
     .option('--ics <file>', 'also write the windows as iCalendar')
     .option('--json', 'one JSON document')
-    .action(action(async (o: Options) => {
-      const place: Place = { ...parsePlace(o.place), heightM: Number(o.height ?? 0) };
-      const zone: Zone = o.zone === undefined ? nauticalZone(place.longitudeDeg) : parseZone(o.zone);
-      if (o.at !== undefined) {
-        const t = parseInstant(o.at);
-        const p = sunPosition(place, t);
-        answer(o, { at: o.at, azimuthDeg: round(p.azimuthDeg, 5), elevationDeg: round(p.elevationDeg, 5), airlessElevationDeg: round(p.airlessElevationDeg, 5) },
-          (d) => `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`);
-        return 0;
-      }
-      if (o.date === undefined || o.elevation === undefined) {
-        throw new PlatewrightError('PW-SUN-USAGE', 'sun needs --date and --elevation A..B for windows, or --at TIME for one position', { kind: 'usage' });
-      }
-      const elevation = parseSpan(o.elevation, 'elevation');
-      const days = Number(o.days);
-      if (!Number.isInteger(days) || days < 1 || days > 800) throw new PlatewrightError('PW-SUN-USAGE', `--days takes a whole number from 1 to 800, but got "${o.days}"`, { kind: 'usage' });
-      const light = o.light === undefined ? null : Number(o.light);
-      if (light !== null && !Number.isFinite(light)) throw new PlatewrightError('PW-SUN-USAGE', `--light takes degrees, but got "${o.light}"`, { kind: 'usage' });
-      let azimuth: [number, number] | undefined;
-      if (o.heading !== undefined) {
-        const [a, b] = parseSpan(o.heading, 'heading');
-        // heading = sun − 180 + light, so sun = heading + 180 − light.
-        azimuth = light === null ? [a, b] : [a + 180 - light, b + 180 - light];
-      }
-      const windows = [];
-      for (let d = 0; d < days; d++) {
-        const date = addDays(o.date, d);
-        const from = startOfDate(date, zone);
-        const to = startOfDate(addDays(o.date, d + 1), zone);
-        for (const w of sunWindows({ place, fromMs: from, toMs: to, elevationDeg: elevation, ...(azimuth === undefined ? {} : { azimuthDeg: azimuth }) })) {
-          windows.push({
-            date, start: isoLocal(w.startMs, zone), end: isoLocal(w.endMs, zone),
-            azimuth: [round(w.atStart.azimuthDeg), round(w.atEnd.azimuthDeg)], elevation: [round(w.atStart.elevationDeg), round(w.atEnd.elevationDeg)],
-            ...(light === null ? {} : { cameraHeading: [round(cameraHeadingDeg(w.atStart.azimuthDeg, light)), round(cameraHeadingDeg(w.atEnd.azimuthDeg, light))] }),
-            startMs: w.startMs, endMs: w.endMs,
-          });
+    .action(
+      action(async (o: Options) => {
+        const place: Place = { ...parsePlace(o.place), heightM: Number(o.height ?? 0) };
+        const zone: Zone = o.zone === undefined ? nauticalZone(place.longitudeDeg) : parseZone(o.zone);
+        if (o.at !== undefined) {
+          const t = parseInstant(o.at);
+          const p = sunPosition(place, t);
+          answer(
+            o,
+            {
+              at: o.at,
+              azimuthDeg: round(p.azimuthDeg, 5),
+              elevationDeg: round(p.elevationDeg, 5),
+              airlessElevationDeg: round(p.airlessElevationDeg, 5),
+            },
+            (d) =>
+              `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`,
+          );
+          return 0;
         }
-      }
-      const from = startOfDate(o.date, zone);
-      const top = highestElevation(place, from, startOfDate(addDays(o.date, days), zone));
-      const reason = windows.length > 0 ? null
-        : top.elevationDeg < elevation[0]
-          ? `the sun never gets to ${elevation[0]}° in these dates; its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
-          : `the sun does not stand between ${elevation[0]}° and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; use a lamp, other dates or another heading`;
-      if (o.ics !== undefined) {
-        writeFileSync(o.ics, iCalendar(windows.map((w) => ({
-          uid: `sun-${w.startMs}-${round(place.latitudeDeg, 3)}-${round(place.longitudeDeg, 3)}@platewright`, startMs: w.startMs, endMs: w.endMs,
-          summary: `Sun at ${elevation[0]}–${elevation[1]}°`, description: `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
-        })), from));
-      }
-      answer(o, { place: { latitude: place.latitudeDeg, longitude: place.longitudeDeg }, zone: zone.label, windows: windows.map(({ startMs: _s, endMs: _e, ...w }) => w), ...(reason === null ? {} : { reason }) },
-        (d) => d.windows.length === 0 ? reason ?? '' : table([['date', 'from', 'to', 'sun azimuth', 'elevation', ...(light === null ? [] : ['camera heading'])],
-          ...d.windows.map((w) => [w.date, w.start.slice(11, 16), w.end.slice(11, 16), `${w.azimuth[0]!.toFixed(0)}–${w.azimuth[1]!.toFixed(0)}°`, `${w.elevation[0]!.toFixed(1)}–${w.elevation[1]!.toFixed(1)}°`,
-            ...(w.cameraHeading === undefined ? [] : [`${w.cameraHeading[0]!.toFixed(0)}–${w.cameraHeading[1]!.toFixed(0)}°`])])]));
-      return windows.length > 0 ? 0 : 1;
-    }));
+        if (o.date === undefined || o.elevation === undefined) {
+          throw new PlatewrightError(
+            'PW-SUN-USAGE',
+            'sun needs --date and --elevation A..B for windows, or --at TIME for one position',
+            { kind: 'usage' },
+          );
+        }
+        const elevation = parseSpan(o.elevation, 'elevation');
+        const days = Number(o.days);
+        if (!Number.isInteger(days) || days < 1 || days > 800)
+          throw new PlatewrightError('PW-SUN-USAGE', `--days takes a whole number from 1 to 800, but got "${o.days}"`, {
+            kind: 'usage',
+          });
+        const light = o.light === undefined ? null : Number(o.light);
+        if (light !== null && !Number.isFinite(light))
+          throw new PlatewrightError('PW-SUN-USAGE', `--light takes degrees, but got "${o.light}"`, { kind: 'usage' });
+        let azimuth: [number, number] | undefined;
+        if (o.heading !== undefined) {
+          const [a, b] = parseSpan(o.heading, 'heading');
+          // heading = sun − 180 + light, so sun = heading + 180 − light.
+          azimuth = light === null ? [a, b] : [a + 180 - light, b + 180 - light];
+        }
+        const windows = [];
+        for (let d = 0; d < days; d++) {
+          const date = addDays(o.date, d);
+          const from = startOfDate(date, zone);
+          const to = startOfDate(addDays(o.date, d + 1), zone);
+          for (const w of sunWindows({
+            place,
+            fromMs: from,
+            toMs: to,
+            elevationDeg: elevation,
+            ...(azimuth === undefined ? {} : { azimuthDeg: azimuth }),
+          })) {
+            windows.push({
+              date,
+              start: isoLocal(w.startMs, zone),
+              end: isoLocal(w.endMs, zone),
+              azimuth: [round(w.atStart.azimuthDeg), round(w.atEnd.azimuthDeg)],
+              elevation: [round(w.atStart.elevationDeg), round(w.atEnd.elevationDeg)],
+              ...(light === null
+                ? {}
+                : {
+                    cameraHeading: [
+                      round(cameraHeadingDeg(w.atStart.azimuthDeg, light)),
+                      round(cameraHeadingDeg(w.atEnd.azimuthDeg, light)),
+                    ],
+                  }),
+              startMs: w.startMs,
+              endMs: w.endMs,
+            });
+          }
+        }
+        const from = startOfDate(o.date, zone);
+        const top = highestElevation(place, from, startOfDate(addDays(o.date, days), zone));
+        const reason =
+          windows.length > 0
+            ? null
+            : top.elevationDeg < elevation[0]
+              ? `the sun never gets to ${elevation[0]}° in these dates; its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
+              : `the sun does not stand between ${elevation[0]}° and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; use a lamp, other dates or another heading`;
+        if (o.ics !== undefined) {
+          writeFileSync(
+            o.ics,
+            iCalendar(
+              windows.map((w) => ({
+                uid: `sun-${w.startMs}-${round(place.latitudeDeg, 3)}-${round(place.longitudeDeg, 3)}@platewright`,
+                startMs: w.startMs,
+                endMs: w.endMs,
+                summary: `Sun at ${elevation[0]}–${elevation[1]}°`,
+                description: `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
+              })),
+              from,
+            ),
+          );
+        }
+        answer(
+          o,
+          {
+            place: { latitude: place.latitudeDeg, longitude: place.longitudeDeg },
+            zone: zone.label,
+            windows: windows.map(({ startMs: _s, endMs: _e, ...w }) => w),
+            ...(reason === null ? {} : { reason }),
+          },
+          (d) =>
+            d.windows.length === 0
+              ? (reason ?? '')
+              : table([
+                  ['date', 'from', 'to', 'sun azimuth', 'elevation', ...(light === null ? [] : ['camera heading'])],
+                  ...d.windows.map((w) => [
+                    w.date,
+                    w.start.slice(11, 16),
+                    w.end.slice(11, 16),
+                    `${w.azimuth[0]!.toFixed(0)}–${w.azimuth[1]!.toFixed(0)}°`,
+                    `${w.elevation[0]!.toFixed(1)}–${w.elevation[1]!.toFixed(1)}°`,
+                    ...(w.cameraHeading === undefined
+                      ? []
+                      : [`${w.cameraHeading[0]!.toFixed(0)}–${w.cameraHeading[1]!.toFixed(0)}°`]),
+                  ]),
+                ]),
+        );
+        return windows.length > 0 ? 0 : 1;
+      }),
+    );
 }

@@ -14,47 +14,168 @@ import { onProduction, withBook, type ProductionOptions } from '../production.js
 
 export function register(program: Command): void {
   const take = program.command('take').description('Home takes: film, stills and picture sequences.');
-  onProduction(take.command('add <files...>').description('Add takes; they are copied into the production. A folder of pictures is a drawing in layers.')
-    .option('--pick <id>', 'the pick they are for').option('--marks <file>', 'marks file for the take (one take at a time)').option('--id <id>').option('--title <title>').option('--note <text>')
-    .option('--layers', 'the pictures are the layers of one drawing, in this order').option('--distances <metres>', 'how far from the plate\'s camera each layer is, as in 9,4,2.5').option('--shares <shares>', 'the same in shares of the stand mark\'s distance'))
-    .action(action(async (files: string[], o: ProductionOptions & { pick?: string; marks?: string; id?: string; title?: string; note?: string; layers?: boolean; distances?: string; shares?: string }) => withBook(o, async (book) => {
-      const numbers = (t: string): number[] => t.split(',').map(Number);
-      const isLayers = o.layers === true || o.distances !== undefined || o.shares !== undefined || (files.length === 1 && isPictureFolder(files[0]!));
-      if (isLayers) {
-        const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-        const pictures = files.flatMap((f) => (isPictureFolder(f) ? picturesIn(f) : [f]));
-        const t = await addLayers(book, pictures, { pick: o.pick ?? null, marks, ...(o.id === undefined ? {} : { id: o.id }), title: o.title ?? basename(files[0]!, extname(files[0]!)), ...(o.note === undefined ? {} : { note: o.note }), ...(o.distances === undefined ? {} : { distances: numbers(o.distances) }), ...(o.shares === undefined ? {} : { shares: numbers(o.shares) }) });
-        answer(o, [t], () => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: a drawing in ${pictures.length} layers`);
-        return;
-      }
-      if (files.length > 1 && (o.marks !== undefined || o.id !== undefined)) throw new PlatewrightError('PW-CLI-USAGE', '--marks and --id go with one take at a time', { kind: 'usage' });
-      const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-      const added = [];
-      for (const f of files) added.push(await addTake(book, f, { pick: o.pick ?? null, marks, ...(o.id === undefined ? {} : { id: o.id }), ...(o.title === undefined ? {} : { title: o.title }), ...(o.note === undefined ? {} : { note: o.note }) }));
-      answer(o, added, (d) => d.map((t) => `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${counted(t.info.video!.frameCount, 'frame')}${t.info.video!.notes.map((n) => `\n  ${n}`).join('')}`).join('\n'));
-    })));
-  onProduction(take.command('list').description('All takes.').option('--pick <id>'))
-    .action(action(async (o: ProductionOptions & { pick?: string }) => withBook(o, async (book) => {
-      answer(o, book.list('take').filter((t) => o.pick === undefined || t.pick === o.pick), (d) => d.length === 0 ? 'no take yet' : table([['id', 'pick', 'frames', 'star', 'verdict'], ...d.map((t) => [t.id, t.pick ?? '–', String(t.info.video?.frameCount ?? 0), t.star ? 'star' : '', t.verdict?.verdict ?? 'not judged'])]));
-    })));
-  onProduction(take.command('for <take> [pick]').description('Say which pick a take is for; --none: for none. A verdict against another pick goes.').option('--none'))
-    .action(action(async (id: string, pick: string | undefined, o: ProductionOptions & { none?: boolean }) => withBook(o, async (book) => {
-      if ((pick === undefined) === (o.none !== true)) throw new PlatewrightError('PW-CLI-USAGE', `name the pick that ${id} is for, or give --none`, { kind: 'usage' });
-      answer(o, assignTake(book, id, pick ?? null), (t) => (t.pick === null ? `${t.id} is for no pick` : `${t.id} is for ${t.pick}; next: platewright verdict ${t.id}`));
-    })));
-  onProduction(take.command('turn <id> <degrees>').description('Set a take upright that was filmed upside down or on its side: 90, 180 or 270 degrees clockwise. Nothing is encoded anew; its marks go.'))
-    .action(action(async (id: string, degrees: string, o: ProductionOptions) => withBook(o, async (book) => {
-      answer(o, await turnTake(book, id, Number(degrees)), (t) => `${t.id} is ${t.info.video!.widthPx} × ${t.info.video!.heightPx} now; next: platewright verdict ${t.id}`);
-    })));
-  onProduction(take.command('remove <id>').description('Take a take out of the book; its file stays, and undo brings it back.'))
-    .action(action(async (id: string, o: ProductionOptions) => withBook(o, async (book) => {
-      removeTake(book, id);
-      answer(o, { removed: id }, () => `removed ${id}; "platewright undo" brings it back`);
-    })));
-  onProduction(take.command('star <id>').description('Star a take: it outranks any number. --off takes the star away.').option('--off'))
-    .action(action(async (id: string, o: ProductionOptions & { off?: boolean }) => withBook(o, async (book) => {
-      const t = book.need('take', id);
-      book.edit(`${o.off === true ? 'unstar' : 'star'} ${id}`, (e) => e.put('take', { ...t, star: o.off !== true }));
-      answer(o, { id, star: o.off !== true }, (d) => `${d.id} ${d.star ? 'is starred' : 'has no star'}`);
-    })));
+  onProduction(
+    take
+      .command('add <files...>')
+      .description('Add takes; they are copied into the production. A folder of pictures is a drawing in layers.')
+      .option('--pick <id>', 'the pick they are for')
+      .option('--marks <file>', 'marks file for the take (one take at a time)')
+      .option('--id <id>')
+      .option('--title <title>')
+      .option('--note <text>')
+      .option('--layers', 'the pictures are the layers of one drawing, in this order')
+      .option('--distances <metres>', "how far from the plate's camera each layer is, as in 9,4,2.5")
+      .option('--shares <shares>', "the same in shares of the stand mark's distance"),
+  ).action(
+    action(
+      async (
+        files: string[],
+        o: ProductionOptions & {
+          pick?: string;
+          marks?: string;
+          id?: string;
+          title?: string;
+          note?: string;
+          layers?: boolean;
+          distances?: string;
+          shares?: string;
+        },
+      ) =>
+        withBook(o, async (book) => {
+          const numbers = (t: string): number[] => t.split(',').map(Number);
+          const isLayers =
+            o.layers === true ||
+            o.distances !== undefined ||
+            o.shares !== undefined ||
+            (files.length === 1 && isPictureFolder(files[0]!));
+          if (isLayers) {
+            const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+            const pictures = files.flatMap((f) => (isPictureFolder(f) ? picturesIn(f) : [f]));
+            const t = await addLayers(book, pictures, {
+              pick: o.pick ?? null,
+              marks,
+              ...(o.id === undefined ? {} : { id: o.id }),
+              title: o.title ?? basename(files[0]!, extname(files[0]!)),
+              ...(o.note === undefined ? {} : { note: o.note }),
+              ...(o.distances === undefined ? {} : { distances: numbers(o.distances) }),
+              ...(o.shares === undefined ? {} : { shares: numbers(o.shares) }),
+            });
+            answer(
+              o,
+              [t],
+              () =>
+                `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: a drawing in ${pictures.length} layers`,
+            );
+            return;
+          }
+          if (files.length > 1 && (o.marks !== undefined || o.id !== undefined))
+            throw new PlatewrightError('PW-CLI-USAGE', '--marks and --id go with one take at a time', {
+              kind: 'usage',
+            });
+          const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+          const added = [];
+          for (const f of files)
+            added.push(
+              await addTake(book, f, {
+                pick: o.pick ?? null,
+                marks,
+                ...(o.id === undefined ? {} : { id: o.id }),
+                ...(o.title === undefined ? {} : { title: o.title }),
+                ...(o.note === undefined ? {} : { note: o.note }),
+              }),
+            );
+          answer(o, added, (d) =>
+            d
+              .map(
+                (t) =>
+                  `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${counted(t.info.video!.frameCount, 'frame')}${t.info.video!.notes.map((n) => `\n  ${n}`).join('')}`,
+              )
+              .join('\n'),
+          );
+        }),
+    ),
+  );
+  onProduction(take.command('list').description('All takes.').option('--pick <id>')).action(
+    action(async (o: ProductionOptions & { pick?: string }) =>
+      withBook(o, async (book) => {
+        answer(
+          o,
+          book.list('take').filter((t) => o.pick === undefined || t.pick === o.pick),
+          (d) =>
+            d.length === 0
+              ? 'no take yet'
+              : table([
+                  ['id', 'pick', 'frames', 'star', 'verdict'],
+                  ...d.map((t) => [
+                    t.id,
+                    t.pick ?? '–',
+                    String(t.info.video?.frameCount ?? 0),
+                    t.star ? 'star' : '',
+                    t.verdict?.verdict ?? 'not judged',
+                  ]),
+                ]),
+        );
+      }),
+    ),
+  );
+  onProduction(
+    take
+      .command('for <take> [pick]')
+      .description('Say which pick a take is for; --none: for none. A verdict against another pick goes.')
+      .option('--none'),
+  ).action(
+    action(async (id: string, pick: string | undefined, o: ProductionOptions & { none?: boolean }) =>
+      withBook(o, async (book) => {
+        if ((pick === undefined) === (o.none !== true))
+          throw new PlatewrightError('PW-CLI-USAGE', `name the pick that ${id} is for, or give --none`, {
+            kind: 'usage',
+          });
+        answer(o, assignTake(book, id, pick ?? null), (t) =>
+          t.pick === null ? `${t.id} is for no pick` : `${t.id} is for ${t.pick}; next: platewright verdict ${t.id}`,
+        );
+      }),
+    ),
+  );
+  onProduction(
+    take
+      .command('turn <id> <degrees>')
+      .description(
+        'Set a take upright that was filmed upside down or on its side: 90, 180 or 270 degrees clockwise. Nothing is encoded anew; its marks go.',
+      ),
+  ).action(
+    action(async (id: string, degrees: string, o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        answer(
+          o,
+          await turnTake(book, id, Number(degrees)),
+          (t) =>
+            `${t.id} is ${t.info.video!.widthPx} × ${t.info.video!.heightPx} now; next: platewright verdict ${t.id}`,
+        );
+      }),
+    ),
+  );
+  onProduction(
+    take.command('remove <id>').description('Take a take out of the book; its file stays, and undo brings it back.'),
+  ).action(
+    action(async (id: string, o: ProductionOptions) =>
+      withBook(o, async (book) => {
+        removeTake(book, id);
+        answer(o, { removed: id }, () => `removed ${id}; "platewright undo" brings it back`);
+      }),
+    ),
+  );
+  onProduction(
+    take
+      .command('star <id>')
+      .description('Star a take: it outranks any number. --off takes the star away.')
+      .option('--off'),
+  ).action(
+    action(async (id: string, o: ProductionOptions & { off?: boolean }) =>
+      withBook(o, async (book) => {
+        const t = book.need('take', id);
+        book.edit(`${o.off === true ? 'unstar' : 'star'} ${id}`, (e) => e.put('take', { ...t, star: o.off !== true }));
+        answer(o, { id, star: o.off !== true }, (d) => `${d.id} ${d.star ? 'is starred' : 'has no star'}`);
+      }),
+    ),
+  );
 }

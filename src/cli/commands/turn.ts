@@ -9,24 +9,39 @@ import { measureTurn } from '../../plate/turn.js';
 import { action, answer, progressPrinter, table } from '../output.js';
 
 export function register(program: Command): void {
-  program.command('turn <file>')
+  program
+    .command('turn <file>')
     .description('Yaw of a turning person for every frame, from pose marks and the slide of the surface between them.')
-    .requiredOption('--marks <json>', 'marks file with poses ({"kind":"pose","frame":0,"yawDeg":-60}) and, best, a body, head or upright mark')
+    .requiredOption(
+      '--marks <json>',
+      'marks file with poses ({"kind":"pose","frame":0,"yawDeg":-60}) and, best, a body, head or upright mark',
+    )
     .option('--json', 'one JSON document')
-    .action(action(async (file: string, o: { marks: string; json?: boolean }) => {
-      const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-      const reader = await VideoReader.open(file);
-      try {
-        const { widthPx, heightPx, frameCount, rate } = reader.info;
-        checkMarks(marks, widthPx, heightPx, frameCount, basename(o.marks));
-        const turn = await measureTurn(readerLumaSource(reader), { marks, rate, onProgress: progressPrinter('turn') });
-        answer(o, turn, (d) => [
-          `peak ${d.peakDegPerSecond.toFixed(1)} °/s, turning from frame ${d.startFrame ?? '–'} to ${d.stopFrame ?? '–'} (${d.how})`,
-          table([['frame', 'yaw °', 'sd °'], ...d.frames.map((f) => [String(f.frame), f.yawDeg.toFixed(1), f.sd.toFixed(1)])]),
-        ].join('\n'));
-        return 0;
-      } finally {
-        await reader.close();
-      }
-    }));
+    .action(
+      action(async (file: string, o: { marks: string; json?: boolean }) => {
+        const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const reader = await VideoReader.open(file);
+        try {
+          const { widthPx, heightPx, frameCount, rate } = reader.info;
+          checkMarks(marks, widthPx, heightPx, frameCount, basename(o.marks));
+          const turn = await measureTurn(readerLumaSource(reader), {
+            marks,
+            rate,
+            onProgress: progressPrinter('turn'),
+          });
+          answer(o, turn, (d) =>
+            [
+              `peak ${d.peakDegPerSecond.toFixed(1)} °/s, turning from frame ${d.startFrame ?? '–'} to ${d.stopFrame ?? '–'} (${d.how})`,
+              table([
+                ['frame', 'yaw °', 'sd °'],
+                ...d.frames.map((f) => [String(f.frame), f.yawDeg.toFixed(1), f.sd.toFixed(1)]),
+              ]),
+            ].join('\n'),
+          );
+          return 0;
+        } finally {
+          await reader.close();
+        }
+      }),
+    );
 }

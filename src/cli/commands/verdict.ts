@@ -6,21 +6,48 @@ import { action, answer, table } from '../output.js';
 import { onProduction, runWithProgress, withBook, type ProductionOptions } from '../production.js';
 
 export function register(program: Command): void {
-  onProduction(program.command('verdict [ids...]').description('Judge takes against their pick: fits, mendable, or shoot again, with what to change. A pick\'s id stands for all its takes. Exit code 1 where one must be shot again.').option('--pick <id>', 'all takes of one pick'))
-    .action(action(async (named: string[], o: ProductionOptions & { pick?: string }) => withBook(o, async (book) => {
-      const ids = takesToJudge(book, named, o.pick);
-      if (ids.length === 0) throw new PlatewrightError('PW-TAKE-NONE', `there is no take to judge; add one with "platewright take add FILE --pick ${o.pick ?? 'ID'}"${orSayFor(book, o.pick)}`, { kind: 'usage' });
-      for (const id of ids) await runWithProgress(book, 'verdict', id);
-      const judged = ids.map((id) => ({ take: id, ...book.need('take', id).verdict! }));
-      answer(o, judged, (d) => d.map((v) => `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n${table(v.matters.filter((m) => m.verdict !== 'fits').map((m) => [`  ${m.matter}`, m.verdict ?? 'not judged', m.measured === null ? '–' : m.measured.toFixed(2), m.needed === null ? '–' : m.needed.toFixed(2), m.unit, m.change || (m.reason ?? '')]))}${v.notes.filter((n) => !n.startsWith('not judged:')).map((n) => `\n  ${n}`).join('')}`).join('\n'));
-      return judged.some((v) => v.verdict === 'shoot again') ? 1 : 0;
-    })));
+  onProduction(
+    program
+      .command('verdict [ids...]')
+      .description(
+        "Judge takes against their pick: fits, mendable, or shoot again, with what to change. A pick's id stands for all its takes. Exit code 1 where one must be shot again.",
+      )
+      .option('--pick <id>', 'all takes of one pick'),
+  ).action(
+    action(async (named: string[], o: ProductionOptions & { pick?: string }) =>
+      withBook(o, async (book) => {
+        const ids = takesToJudge(book, named, o.pick);
+        if (ids.length === 0)
+          throw new PlatewrightError(
+            'PW-TAKE-NONE',
+            `there is no take to judge; add one with "platewright take add FILE --pick ${o.pick ?? 'ID'}"${orSayFor(book, o.pick)}`,
+            { kind: 'usage' },
+          );
+        for (const id of ids) await runWithProgress(book, 'verdict', id);
+        const judged = ids.map((id) => ({ take: id, ...book.need('take', id).verdict! }));
+        answer(o, judged, (d) =>
+          d
+            .map(
+              (v) =>
+                `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n${table(v.matters.filter((m) => m.verdict !== 'fits').map((m) => [`  ${m.matter}`, m.verdict ?? 'not judged', m.measured === null ? '–' : m.measured.toFixed(2), m.needed === null ? '–' : m.needed.toFixed(2), m.unit, m.change || (m.reason ?? '')]))}${v.notes
+                  .filter((n) => !n.startsWith('not judged:'))
+                  .map((n) => `\n  ${n}`)
+                  .join('')}`,
+            )
+            .join('\n'),
+        );
+        return judged.some((v) => v.verdict === 'shoot again') ? 1 : 0;
+      }),
+    ),
+  );
 }
 
 /** The way out where takes are there that are for no pick yet; nothing where there are none. */
 export function orSayFor(book: Book, pick = 'PICK'): string {
   const loose = book.list('take').find((t) => t.pick === null);
-  return loose === undefined ? '' : `, or say which pick a take that is there is for: "platewright take for ${loose.id} ${pick}"`;
+  return loose === undefined
+    ? ''
+    : `, or say which pick a take that is there is for: "platewright take for ${loose.id} ${pick}"`;
 }
 
 /** Ids of the takes that are to be judged: those named, those of the picks named, those of `pick`, else all that are for a pick. Stills are not judged unless named. */
@@ -29,5 +56,13 @@ export function takesToJudge(book: Book, named: readonly string[], pick?: string
   const filmed = book.list('take').filter((t) => t.pick !== null && t.kind === 'video');
   if (named.length === 0) return filmed.filter((t) => pick === undefined || t.pick === pick).map((t) => t.id);
   // Every other command is given picks: a pick's id is understood here too. A take of that name comes first.
-  return [...new Set(named.flatMap((id) => (book.get('take', id) === null && book.get('pick', id) !== null ? filmed.filter((t) => t.pick === id).map((t) => t.id) : [book.need('take', id).id])))];
+  return [
+    ...new Set(
+      named.flatMap((id) =>
+        book.get('take', id) === null && book.get('pick', id) !== null
+          ? filmed.filter((t) => t.pick === id).map((t) => t.id)
+          : [book.need('take', id).id],
+      ),
+    ),
+  ];
 }

@@ -10,29 +10,66 @@ import { action, answer, table } from '../output.js';
 const unit: Record<string, string> = { focalPx: 'px', tiltDeg: '°', rollDeg: '°', cameraHeight: 'm' };
 
 export function register(program: Command): void {
-  program.command('view <file>')
-    .description('How the camera looks: focal length, tilt (negative looks down), roll and height over the ground, from marks.')
+  program
+    .command('view <file>')
+    .description(
+      'How the camera looks: focal length, tilt (negative looks down), roll and height over the ground, from marks.',
+    )
     .requiredOption('--marks <json>', 'marks file: uprights of known height, ground lines, horizon, rectangles')
     .option('--no-lines', 'use the marks alone, without the upright edges that the picture itself shows')
     .option('--no-camera', 'do not look for a pan of the camera that would give the focal length')
     .option('--json', 'one JSON document')
-    .action(action(async (file: string, o: { marks: string; lines: boolean; camera: boolean; json?: boolean }) => {
-      const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
-      const { view, horizon, places } = await measureView(file, marks, { lines: o.lines, camera: o.camera });
-      const parts = { focalPx: view.focalPx, tiltDeg: view.tiltDeg, rollDeg: view.rollDeg, cameraHeight: view.cameraHeight };
-      const pickOf = <T>(fn: (m: Measure) => T): Record<keyof typeof parts, T> => ({ focalPx: fn(parts.focalPx), tiltDeg: fn(parts.tiltDeg), rollDeg: fn(parts.rollDeg), cameraHeight: fn(parts.cameraHeight) });
-      const doc = {
-        frame: view.frame, widthPx: view.widthPx, heightPx: view.heightPx,
-        ...pickOf((m) => m.value), sd: pickOf((m) => m.sd), priorLed: pickOf((m) => m.priorLed === true),
-        reason: pickOf((m) => m.reason ?? null), wouldHelp: pickOf((m) => m.wouldHelp ?? null), how: view.focalPx.how,
-        fieldOfViewDeg: view.focalPx.value === null ? null : (2 * Math.atan(view.widthPx / (2 * view.focalPx.value)) * 180) / Math.PI,
-        horizon, places, residualPx: view.residualPx, covariance: view.covariance, notes: view.notes,
-      };
-      answer(o, doc, (d) => {
-        const rows = (Object.keys(parts) as (keyof typeof parts)[]).map((k) => [k, d[k] === null ? '–' : `${d[k]!.toFixed(k === 'focalPx' ? 0 : 2)} ${unit[k]}`, d.sd[k] === null ? '' : `± ${d.sd[k]!.toFixed(k === 'focalPx' ? 0 : 2)}`, d.priorLed[k] ? 'led by what is usual' : '', d.reason[k] ?? (d.wouldHelp[k] === null ? '' : `better with ${d.wouldHelp[k]}`)]);
-        const seen = d.places.map((p) => `${p.kind} at ${p.ground.map((v) => Math.round(v)).join(', ')}: ${p.distance === null ? 'not on the ground' : `${p.distance.toFixed(2)} m away (± ${p.distanceSd!.toFixed(2)})`}${p.height === null ? '' : `, ${p.height.toFixed(2)} m high (± ${p.heightSd!.toFixed(2)})`}`);
-        return [table(rows), ...seen, ...d.notes].join('\n');
-      });
-      return 0;
-    }));
+    .action(
+      action(async (file: string, o: { marks: string; lines: boolean; camera: boolean; json?: boolean }) => {
+        const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));
+        const { view, horizon, places } = await measureView(file, marks, { lines: o.lines, camera: o.camera });
+        const parts = {
+          focalPx: view.focalPx,
+          tiltDeg: view.tiltDeg,
+          rollDeg: view.rollDeg,
+          cameraHeight: view.cameraHeight,
+        };
+        const pickOf = <T>(fn: (m: Measure) => T): Record<keyof typeof parts, T> => ({
+          focalPx: fn(parts.focalPx),
+          tiltDeg: fn(parts.tiltDeg),
+          rollDeg: fn(parts.rollDeg),
+          cameraHeight: fn(parts.cameraHeight),
+        });
+        const doc = {
+          frame: view.frame,
+          widthPx: view.widthPx,
+          heightPx: view.heightPx,
+          ...pickOf((m) => m.value),
+          sd: pickOf((m) => m.sd),
+          priorLed: pickOf((m) => m.priorLed === true),
+          reason: pickOf((m) => m.reason ?? null),
+          wouldHelp: pickOf((m) => m.wouldHelp ?? null),
+          how: view.focalPx.how,
+          fieldOfViewDeg:
+            view.focalPx.value === null
+              ? null
+              : (2 * Math.atan(view.widthPx / (2 * view.focalPx.value)) * 180) / Math.PI,
+          horizon,
+          places,
+          residualPx: view.residualPx,
+          covariance: view.covariance,
+          notes: view.notes,
+        };
+        answer(o, doc, (d) => {
+          const rows = (Object.keys(parts) as (keyof typeof parts)[]).map((k) => [
+            k,
+            d[k] === null ? '–' : `${d[k]!.toFixed(k === 'focalPx' ? 0 : 2)} ${unit[k]}`,
+            d.sd[k] === null ? '' : `± ${d.sd[k]!.toFixed(k === 'focalPx' ? 0 : 2)}`,
+            d.priorLed[k] ? 'led by what is usual' : '',
+            d.reason[k] ?? (d.wouldHelp[k] === null ? '' : `better with ${d.wouldHelp[k]}`),
+          ]);
+          const seen = d.places.map(
+            (p) =>
+              `${p.kind} at ${p.ground.map((v) => Math.round(v)).join(', ')}: ${p.distance === null ? 'not on the ground' : `${p.distance.toFixed(2)} m away (± ${p.distanceSd!.toFixed(2)})`}${p.height === null ? '' : `, ${p.height.toFixed(2)} m high (± ${p.heightSd!.toFixed(2)})`}`,
+          );
+          return [table(rows), ...seen, ...d.notes].join('\n');
+        });
+        return 0;
+      }),
+    );
 }

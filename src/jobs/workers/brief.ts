@@ -10,22 +10,46 @@ import { briefStamp } from '../stale.js';
 
 /** The production's place as the brief wants it. */
 export function shootPlace(p: ProductionDocument): ShootPlace {
-  return { latitudeDeg: p.place.latitude, longitudeDeg: p.place.longitude, timeZone: p.place.timeZone, roomLengthM: p.place.roomLengthM, yard: p.place.yard };
+  return {
+    latitudeDeg: p.place.latitude,
+    longitudeDeg: p.place.longitude,
+    timeZone: p.place.timeZone,
+    roomLengthM: p.place.roomLengthM,
+    yard: p.place.yard,
+  };
 }
 
 /** Light tolerance that counts as fitting: the book's, else the program's own. */
 export function lightTolerance(p: ProductionDocument): { elevationDeg: number; azimuthDeg: number } {
-  return { elevationDeg: p.tolerances['lightElevation']?.[0] ?? 10, azimuthDeg: p.tolerances['lightAzimuth']?.[0] ?? 15 };
+  return {
+    elevationDeg: p.tolerances['lightElevation']?.[0] ?? 10,
+    azimuthDeg: p.tolerances['lightAzimuth']?.[0] ?? 15,
+  };
 }
 
 export function briefFor(book: Book, pickId: string, fromDate: string, days: number): Brief {
   const production = book.need('production', 'production');
   const pick = book.need('pick', pickId);
   const measured = book.get('measures', pickId);
-  if (measured === null) throw new PlatewrightError('PW-BRIEF-UNMEASURED', `the plate of ${pickId} has not been measured yet; run "platewright measure ${pickId}" first`, { kind: 'usage' });
+  if (measured === null)
+    throw new PlatewrightError(
+      'PW-BRIEF-UNMEASURED',
+      `the plate of ${pickId} has not been measured yet; run "platewright measure ${pickId}" first`,
+      { kind: 'usage' },
+    );
   return makeBrief({
-    pick: pick.id, title: pick.title, action: pick.action, measures: measured.measures, marks: pick.marks, performer: production.performer, attention: production.attention, camera: production.camera, place: shootPlace(production),
-    fromDate, days, tolerance: lightTolerance(production),
+    pick: pick.id,
+    title: pick.title,
+    action: pick.action,
+    measures: measured.measures,
+    marks: pick.marks,
+    performer: production.performer,
+    attention: production.attention,
+    camera: production.camera,
+    place: shootPlace(production),
+    fromDate,
+    days,
+    tolerance: lightTolerance(production),
   });
 }
 
@@ -34,7 +58,18 @@ export const briefWorker: JobWorker = async ({ book, job, progress }) => {
   const days = typeof job.spec['days'] === 'number' ? job.spec['days'] : 60;
   progress(0, 1, 'sun windows');
   const brief = briefFor(book, job.subject, fromDate, days);
-  book.edit(`brief for ${job.subject}`, (e) => e.put('brief', { id: job.subject, at: new Date().toISOString(), of: briefStamp(book.need('pick', job.subject), book.need('measures', job.subject), book.need('production', 'production')), brief: brief as unknown as Record<string, unknown> }));
+  book.edit(`brief for ${job.subject}`, (e) =>
+    e.put('brief', {
+      id: job.subject,
+      at: new Date().toISOString(),
+      of: briefStamp(
+        book.need('pick', job.subject),
+        book.need('measures', job.subject),
+        book.need('production', 'production'),
+      ),
+      brief: brief as unknown as Record<string, unknown>,
+    }),
+  );
   progress(1, 1, 'written');
   return brief;
 };

@@ -21,8 +21,16 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
   let report;
   try {
     report = await deliver(programme, {
-      folder, name: base, master: job.spec['master'] !== false, loudnessLufs: Number(job.spec['loudness'] ?? production.delivery.loudnessLufs), truePeakDbtp: production.delivery.truePeakDbtp,
-      captions: cut.captions, cdl, pathOf: (f) => relative(folder, f).split('\\').join('/'), progress, signal,
+      folder,
+      name: base,
+      master: job.spec['master'] !== false,
+      loudnessLufs: Number(job.spec['loudness'] ?? production.delivery.loudnessLufs),
+      truePeakDbtp: production.delivery.truePeakDbtp,
+      captions: cut.captions,
+      cdl,
+      pathOf: (f) => relative(folder, f).split('\\').join('/'),
+      progress,
+      signal,
     });
   } catch (error) {
     // What came to nothing leaves no folder whose name the next delivery would have to step round.
@@ -32,7 +40,12 @@ export const deliverWorker: JobWorker = async ({ book, job, progress, signal }) 
   const ledgerFile = join(folder, `${base}-ledger.csv`);
   writeFileSync(ledgerFile, ledgerCsv(ledgerOf(book).borrowed));
   const files = [...report.files, ledgerFile].map((f) => book.storedPath(f));
-  const document = { id: makeId(name, (id) => book.get('delivery', id) !== null, 'short'), at: new Date().toISOString(), files, report: { ...report, files } as unknown as Record<string, unknown> };
+  const document = {
+    id: makeId(name, (id) => book.get('delivery', id) !== null, 'short'),
+    at: new Date().toISOString(),
+    files,
+    report: { ...report, files } as unknown as Record<string, unknown>,
+  };
   book.edit(`deliver ${name}`, (e) => e.put('delivery', document));
   return document;
 };

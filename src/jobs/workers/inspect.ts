@@ -7,9 +7,25 @@ import { liveRecipe } from '../join-parts.js';
 
 export const inspectWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const join = book.need('join', job.subject);
-  if (join.render === undefined || join.render.matte === null) throw new PlatewrightError('PW-JOIN-NOT-RENDERED', `the join of ${join.id} has not been rendered yet; build it first`, { kind: 'usage' });
+  if (join.render === undefined || join.render.matte === null)
+    throw new PlatewrightError(
+      'PW-JOIN-NOT-RENDERED',
+      `the join of ${join.id} has not been rendered yet; build it first`,
+      { kind: 'usage' },
+    );
   const recipe = await liveRecipe(book, join);
-  const inspection = await inspectJoin({ plate: recipe.plate.file, join: book.mediaPath(join.render.file), matte: book.mediaPath(join.render.matte), recipe, tools: () => joinOptions(book, join.id, recipe) }, { signal, onProgress: (d, t) => progress(d, t, 'looking for what shows') });
-  book.edit(`inspect ${join.id}: ${inspection.passes ? 'does not show' : 'shows'}`, (e) => e.put('join', { ...e.get('join', join.id)!, inspection }));
+  const inspection = await inspectJoin(
+    {
+      plate: recipe.plate.file,
+      join: book.mediaPath(join.render.file),
+      matte: book.mediaPath(join.render.matte),
+      recipe,
+      tools: () => joinOptions(book, join.id, recipe),
+    },
+    { signal, onProgress: (d, t) => progress(d, t, 'looking for what shows') },
+  );
+  book.edit(`inspect ${join.id}: ${inspection.passes ? 'does not show' : 'shows'}`, (e) =>
+    e.put('join', { ...e.get('join', join.id)!, inspection }),
+  );
   return { pick: join.id, passes: inspection.passes };
 };

@@ -10,9 +10,19 @@ export const measureWorker: JobWorker = async ({ book, job, progress, signal }) 
   const file = await plateClip(book, pick, (d, t) => progress((20 * d) / t, 100, 'taking the plate from the film'));
   signal.throwIfAborted();
   progress(20, 100, 'measuring');
-  const measures = await measurePlate(file, pick.marks, { signal, onProgress: (d, t) => progress(20 + (79 * d) / t, 100, 'measuring') });
+  const measures = await measurePlate(file, pick.marks, {
+    signal,
+    onProgress: (d, t) => progress(20 + (79 * d) / t, 100, 'measuring'),
+  });
   signal.throwIfAborted();
-  book.edit(`measure ${pick.id}`, (e) => e.put('measures', { id: pick.id, at: new Date().toISOString(), of: measuresStamp(pick), measures: { ...measures, file: book.storedPath(file) } }));
+  book.edit(`measure ${pick.id}`, (e) =>
+    e.put('measures', {
+      id: pick.id,
+      at: new Date().toISOString(),
+      of: measuresStamp(pick),
+      measures: { ...measures, file: book.storedPath(file) },
+    }),
+  );
   progress(100, 100, 'measured');
   return { pick: pick.id };
 };

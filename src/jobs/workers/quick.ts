@@ -19,7 +19,12 @@ export const quickWorker: JobWorker = async (context) => {
   const take = book.need('take', job.subject);
   if (take.pick === null) throw looseTake(take);
   const pick = book.need('pick', take.pick);
-  if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((20 * d) / t, 100, s) });
+  if (book.get('measures', pick.id) === null)
+    await measureWorker({
+      ...context,
+      job: { ...job, subject: pick.id },
+      progress: (d, t, s) => progress((20 * d) / t, 100, s),
+    });
   signal.throwIfAborted();
   progress(20, 100, 'proposing the recipe');
   const { recipe: stored } = await proposeFor(book, pick, take, 'fast');
@@ -29,7 +34,14 @@ export const quickWorker: JobWorker = async (context) => {
   const recipe = { ...whole, plate: { ...whole.plate, out: Math.min(whole.plate.out, whole.plate.in + most) } };
   const renderer = await JoinRenderer.open(recipe, await joinOptions(book, pick.id, recipe));
   try {
-    const report = await renderJoin(renderer, quickClipPath(book, take.id), { codec: 'h264', crf: 22, preset: 'veryfast', even: true, signal, onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join') });
+    const report = await renderJoin(renderer, quickClipPath(book, take.id), {
+      codec: 'h264',
+      crf: 22,
+      preset: 'veryfast',
+      even: true,
+      signal,
+      onProgress: (d, t) => progress(30 + (70 * d) / t, 100, 'a quick join'),
+    });
     return { take: take.id, frames: report.frames, leftOff: report.leftOff };
   } finally {
     await renderer.close();

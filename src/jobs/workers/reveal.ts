@@ -15,18 +15,31 @@ import { openJoin } from '../join-parts.js';
 
 /** Steps that add something to see, in order, with what the audience reads. */
 const CAPTIONS: readonly (readonly [StepName, string])[] = [
-  ['erase', 'what must go is taken out'], ['widen', 'the picture is made wider'], ['ride', 'placed, and moved with the film'], ['light', 'in the film’s light'], ['ground', 'shadow on the film’s ground'], ['front', 'behind what stands in front'], ['air', 'with the film’s grain and softness'],
+  ['erase', 'what must go is taken out'],
+  ['widen', 'the picture is made wider'],
+  ['ride', 'placed, and moved with the film'],
+  ['light', 'in the film’s light'],
+  ['ground', 'shadow on the film’s ground'],
+  ['front', 'behind what stands in front'],
+  ['air', 'with the film’s grain and softness'],
 ];
 
 export const revealWorker: JobWorker = async ({ book, job, progress, signal }) => {
   const wanted = Array.isArray(job.spec['picks']) ? new Set(job.spec['picks'] as string[]) : null;
-  const joins = book.list('join').filter((j) => (wanted === null || wanted.has(j.id)) && book.get('pick', j.id) !== null);
+  const joins = book
+    .list('join')
+    .filter((j) => (wanted === null || wanted.has(j.id)) && book.get('pick', j.id) !== null);
   joins.sort((a, b) => book.need('pick', a.id).order - book.need('pick', b.id).order);
-  if (joins.length === 0) throw new PlatewrightError('PW-REVEAL-EMPTY', 'no pick is joined yet, so there is nothing to reveal', { kind: 'usage' });
+  if (joins.length === 0)
+    throw new PlatewrightError('PW-REVEAL-EMPTY', 'no pick is joined yet, so there is nothing to reveal', {
+      kind: 'usage',
+    });
   const open: { close(): Promise<void> }[] = [];
   try {
     const parts: RevealPart[] = [];
-    let widthPx = 0, heightPx = 0, rate = null as JoinRenderer['rate'] | null;
+    let widthPx = 0,
+      heightPx = 0,
+      rate = null as JoinRenderer['rate'] | null;
     for (const j of joins) {
       const renderer = await openJoin(book, j.id);
       open.push(renderer);
@@ -35,12 +48,24 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
       widthPx = Math.max(widthPx, renderer.plateInfo.widthPx);
       heightPx = Math.max(heightPx, renderer.plateInfo.heightPx);
       rate ??= renderer.rate;
-      const first = j.recipe.plate.in, on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
+      const first = j.recipe.plate.in,
+        on = new Set(j.recipe.steps.filter((s) => s.on).map((s) => s.step));
       const stages: RevealStage[] = [
-        { caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`, frame: async (n) => (await renderer.frame(first + n, { steps: [] })).coded() },
-        { caption: 'the take at home', frame: async (n) => toCodedRgb(await take.frame(Math.min(take.info.frameCount - 1, Math.round(renderer.takeFrameOf(first + n))))) },
+        {
+          caption: `${shortTitle(book.need('pick', j.id).title)}: the film's shot`,
+          frame: async (n) => (await renderer.frame(first + n, { steps: [] })).coded(),
+        },
+        {
+          caption: 'the take at home',
+          frame: async (n) =>
+            toCodedRgb(
+              await take.frame(Math.min(take.info.frameCount - 1, Math.round(renderer.takeFrameOf(first + n)))),
+            ),
+        },
       ];
-      for (const [step, caption] of CAPTIONS) if (on.has(step)) stages.push({ caption, frame: async (n) => (await renderer.frame(first + n, { upTo: step })).coded() });
+      for (const [step, caption] of CAPTIONS)
+        if (on.has(step))
+          stages.push({ caption, frame: async (n) => (await renderer.frame(first + n, { upTo: step })).coded() });
       parts.push({ title: book.need('pick', j.id).title, frames: j.recipe.plate.out - first, stages });
     }
     mkdirSync(book.insidePath('delivered'), { recursive: true });
@@ -50,16 +75,28 @@ export const revealWorker: JobWorker = async ({ book, job, progress, signal }) =
     const writer = await VideoWriter.open(file, { ...revealSize(size), rate: rate!, codec: 'h264', crf: 19 });
     let frames = 0;
     try {
-      frames = await renderReveal(parts, writer, { regular: loadFace('regular'), bold: loadFace('bold') }, {
-        ...size, scratch: book.cachePath('reveal', `${job.id}.rgb`), framesPerSecond: framesPerSecond(rate!), secondsAStage: typeof job.spec['secondsAStage'] === 'number' ? job.spec['secondsAStage'] : 1.2, signal, progress: (d, t) => progress(d, t, 'building it up'),
-      });
+      frames = await renderReveal(
+        parts,
+        writer,
+        { regular: loadFace('regular'), bold: loadFace('bold') },
+        {
+          ...size,
+          scratch: book.cachePath('reveal', `${job.id}.rgb`),
+          framesPerSecond: framesPerSecond(rate!),
+          secondsAStage: typeof job.spec['secondsAStage'] === 'number' ? job.spec['secondsAStage'] : 1.2,
+          signal,
+          progress: (d, t) => progress(d, t, 'building it up'),
+        },
+      );
       await writer.close();
     } catch (error) {
       await writer.abort();
       throw error;
     }
     const stored = book.storedPath(file);
-    book.edit('make the reveal', (e) => e.put('delivery', { id: 'reveal', at: new Date().toISOString(), files: [stored], report: { frames } }));
+    book.edit('make the reveal', (e) =>
+      e.put('delivery', { id: 'reveal', at: new Date().toISOString(), files: [stored], report: { frames } }),
+    );
     return { file: stored, frames };
   } finally {
     for (const o of open) await o.close();

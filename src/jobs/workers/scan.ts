@@ -19,7 +19,12 @@ export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => 
     try {
       const kept = JSON.parse(readFileSync(stateFile, 'utf8')) as { file: string; frames: number; state: ScanState };
       // Another film under the same id, or a state that an earlier version left, starts anew.
-      if (kept.state.version === SCAN_STATE_VERSION && kept.file === film.file && kept.frames === film.info.video?.frameCount) resume = kept.state;
+      if (
+        kept.state.version === SCAN_STATE_VERSION &&
+        kept.file === film.file &&
+        kept.frames === film.info.video?.frameCount
+      )
+        resume = kept.state;
     } catch {
       // A torn cache file is worth nothing and harms nothing.
       rmSync(stateFile, { force: true });
@@ -28,14 +33,21 @@ export const scanWorker: JobWorker = async ({ book, job, progress, signal }) => 
   const reader = await VideoReader.open(filmPath(book, film));
   try {
     const cutList = await findCuts(reader, {
-      signal, resume, saveEvery: 500, onState: save,
+      signal,
+      resume,
+      saveEvery: 500,
+      onState: save,
       onProgress: (d, t) => progress(0.8 * d, t, 'finding shots'),
     });
     const summaries: ShotSummary[] = [];
     for (let i = 0; i < cutList.shots.length; i++) {
       signal.throwIfAborted();
       summaries.push(await summariseShot(reader, cutList.shots[i]!, i));
-      progress(0.8 * cutList.frames + (0.2 * cutList.frames * (i + 1)) / cutList.shots.length, cutList.frames, 'looking at shots');
+      progress(
+        0.8 * cutList.frames + (0.2 * cutList.frames * (i + 1)) / cutList.shots.length,
+        cutList.frames,
+        'looking at shots',
+      );
     }
     book.edit(`scan ${film.title}`, (e) => e.put('film', { ...e.get('film', film.id)!, cutList, summaries }));
     rmSync(stateFile, { force: true });

@@ -11,7 +11,8 @@ import { measureWorker } from './measure.js';
 
 /** The performer's height in this pick: as its place in the plate was marked, else as the production has it. */
 function performerHeight(marks: MarksFile, usual: number): number {
-  for (const m of marks.marks) if ((m.kind === 'stand' || m.kind === 'carry') && m.height !== undefined) return m.height;
+  for (const m of marks.marks)
+    if ((m.kind === 'stand' || m.kind === 'carry') && m.height !== undefined) return m.height;
   return usual;
 }
 
@@ -21,15 +22,27 @@ export const verdictWorker: JobWorker = async (context) => {
   if (take.pick === null) throw looseTake(take);
   const pick = book.need('pick', take.pick);
   // A verdict needs the plate's numbers: measure it first where nobody has.
-  if (book.get('measures', pick.id) === null) await measureWorker({ ...context, job: { ...job, subject: pick.id }, progress: (d, t, s) => progress((30 * d) / t, 100, s) });
-  const document = book.need('measures', pick.id), measures = document.measures;
+  if (book.get('measures', pick.id) === null)
+    await measureWorker({
+      ...context,
+      job: { ...job, subject: pick.id },
+      progress: (d, t, s) => progress((30 * d) / t, 100, s),
+    });
+  const document = book.need('measures', pick.id),
+    measures = document.measures;
   signal.throwIfAborted();
   const needs = needsOfPlate(measures, pick.marks);
-  const measured = await measureTake(takePath(book, take), take.marks ?? { frame: 0, marks: [] }, { stir: needs.stir !== null, performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM), onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take') });
+  const measured = await measureTake(takePath(book, take), take.marks ?? { frame: 0, marks: [] }, {
+    stir: needs.stir !== null,
+    performerHeightM: performerHeight(pick.marks, book.need('production', 'production').performer.heightM),
+    onProgress: (d, t) => progress(30 + (68 * d) / t, 100, 'measuring the take'),
+  });
   signal.throwIfAborted();
   const production = book.need('production', 'production');
   const verdict = judgeTake(needs, measured, changedTolerances(production.tolerances));
-  book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) => e.put('take', { ...e.get('take', take.id)!, verdict, verdictOf: verdictStamp(take, pick, document, production) }));
+  book.edit(`verdict on ${take.id}: ${verdict.verdict}`, (e) =>
+    e.put('take', { ...e.get('take', take.id)!, verdict, verdictOf: verdictStamp(take, pick, document, production) }),
+  );
   progress(100, 100, verdict.verdict);
   return { take: take.id, verdict: verdict.verdict };
 };

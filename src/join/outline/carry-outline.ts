@@ -12,35 +12,59 @@ import { localOdds } from './local-odds.js';
 import { boxAbout, cutEdges, partOf, partOfPlane, type SmallBox, type SmallFrame } from './small-frame.js';
 
 /** Small pixels about the carried line within which colours may move it, and over which its own say wanes. */
-const BAND = 16, SETTLED = 3;
+const BAND = 16,
+  SETTLED = 3;
 /** Most that the carried line says of a pixel, as log odds. */
 const CARRIED = 3;
 /** Reach of the near colours and the rim about the old line that is no sample. */
-const REACH = 22, DOUBTFUL = 1.5;
+const REACH = 22,
+  DOUBTFUL = 1.5;
 /** Room about the old outline for what moves. */
-const ROOM = 0.25, ROOM_PX = 20;
+const ROOM = 0.25,
+  ROOM_PX = 20;
 
-export interface Settled { readonly frame: SmallFrame; /** 1 performer, 0 set, of the whole small picture. */ readonly mask: Uint8Array }
+export interface Settled {
+  readonly frame: SmallFrame /** 1 performer, 0 set, of the whole small picture. */;
+  readonly mask: Uint8Array;
+}
 
 /** Mask of `now` from that of a neighbouring frame. @param key the nearest frame that was settled by a person or at first */
 export function carryOutline(before: Settled, now: SmallFrame, key: Settled | null): Uint8Array {
-  const { width: w, height: h } = now, out = new Uint8Array(w * h), box = boxAbout(before.mask, w, h, ROOM, ROOM_PX);
+  const { width: w, height: h } = now,
+    out = new Uint8Array(w * h),
+    box = boxAbout(before.mask, w, h, ROOM, ROOM_PX);
   if (box === null || box[2] - box[0] < 16 || box[3] - box[1] < 16) return out;
-  const was = partOf(before.frame, box), is = partOf(now, box), mask = partOfPlane(before.mask, w, box), bw = is.width, bh = is.height, n = bw * bh;
+  const was = partOf(before.frame, box),
+    is = partOf(now, box),
+    mask = partOfPlane(before.mask, w, box),
+    bw = is.width,
+    bh = is.height,
+    n = bw * bh;
   const { u, v } = flowBetween(was, is);
-  const depth = signedDistance(Float32Array.from(mask), bw, bh), carried = new Float32Array(n), old = Float32Array.from(sides(mask, bw, bh, DOUBTFUL)), label = new Uint8Array(n), moved: SmallFrame = { width: bw, height: bh, block: is.block, data: new Float32Array(3 * n) };
-  for (let y = 0, i = 0; y < bh; y++) for (let x = 0; x < bw; x++, i++) {
-    const fx = x - u[i]! + 0.5, fy = y - v[i]! + 0.5;
-    carried[i] = sampleBilinear(depth, bw, bh, fx, fy);
-    const xx = Math.min(bw - 1, Math.max(0, Math.round(fx - 0.5))), yy = Math.min(bh - 1, Math.max(0, Math.round(fy - 0.5))), j = yy * bw + xx;
-    label[i] = old[j]!;
-    for (let p = 0; p < 3; p++) moved.data[p * n + i] = was.data[p * n + j]!;
-  }
+  const depth = signedDistance(Float32Array.from(mask), bw, bh),
+    carried = new Float32Array(n),
+    old = Float32Array.from(sides(mask, bw, bh, DOUBTFUL)),
+    label = new Uint8Array(n),
+    moved: SmallFrame = { width: bw, height: bh, block: is.block, data: new Float32Array(3 * n) };
+  for (let y = 0, i = 0; y < bh; y++)
+    for (let x = 0; x < bw; x++, i++) {
+      const fx = x - u[i]! + 0.5,
+        fy = y - v[i]! + 0.5;
+      carried[i] = sampleBilinear(depth, bw, bh, fx, fy);
+      const xx = Math.min(bw - 1, Math.max(0, Math.round(fx - 0.5))),
+        yy = Math.min(bh - 1, Math.max(0, Math.round(fy - 0.5))),
+        j = yy * bw + xx;
+      label[i] = old[j]!;
+      for (let p = 0; p < 3; p++) moved.data[p * n + i] = was.data[p * n + j]!;
+    }
   const near = localOdds(is, moved, label, within(carried, BAND), REACH);
   if (key !== null) {
     // The settled frame's colours, brought along by nothing but the outline's own shift: they keep the carried line from creeping.
     const shifted = shiftedKey(key, before.mask, w, h, box);
-    if (shifted !== null) { const own = localOdds(is, shifted.frame, shifted.label, within(carried, BAND), REACH + 10); for (let i = 0; i < n; i++) near[i] = 0.7 * near[i]! + 0.5 * own[i]!; }
+    if (shifted !== null) {
+      const own = localOdds(is, shifted.frame, shifted.label, within(carried, BAND), REACH + 10);
+      for (let i = 0; i < n; i++) near[i] = 0.7 * near[i]! + 0.5 * own[i]!;
+    }
   }
   const settled = settle(is, carried, near);
   for (let y = 0; y < bh; y++) out.set(settled.subarray(y * bw, (y + 1) * bw), (y + box[1]) * w + box[0]);
@@ -49,7 +73,9 @@ export function carryOutline(before: Settled, now: SmallFrame, key: Settled | nu
 
 /** Motion to `is` from `was`, on luma: this pixel was at x − u. */
 function flowBetween(was: SmallFrame, is: SmallFrame): { u: Float32Array; v: Float32Array } {
-  const n = is.width * is.height, a = new FlowPicture(was.data.slice(0, n), was.width, was.height), b = new FlowPicture(is.data.slice(0, n), is.width, is.height);
+  const n = is.width * is.height,
+    a = new FlowPicture(was.data.slice(0, n), was.width, was.height),
+    b = new FlowPicture(is.data.slice(0, n), is.width, is.height);
   try {
     return motionAt(a, b, 1, { finest: 1 });
   } finally {
@@ -64,42 +90,79 @@ function within(depth: Float32Array, band: number): Uint8Array {
 
 /** Middle of what is set. */
 function middle(mask: Uint8Array, w: number): readonly [number, number] | null {
-  let x = 0, y = 0, k = 0;
-  for (let i = 0; i < mask.length; i++) if (mask[i] === 1) { x += i % w; y += Math.floor(i / w); k++; }
+  let x = 0,
+    y = 0,
+    k = 0;
+  for (let i = 0; i < mask.length; i++)
+    if (mask[i] === 1) {
+      x += i % w;
+      y += Math.floor(i / w);
+      k++;
+    }
   return k === 0 ? null : [x / k, y / k];
 }
 
-function shiftedKey(key: Settled, mask: Uint8Array, w: number, h: number, box: SmallBox): { frame: SmallFrame; label: Uint8Array } | null {
-  const a = middle(key.mask, w), b = middle(mask, w);
+function shiftedKey(
+  key: Settled,
+  mask: Uint8Array,
+  w: number,
+  h: number,
+  box: SmallBox,
+): { frame: SmallFrame; label: Uint8Array } | null {
+  const a = middle(key.mask, w),
+    b = middle(mask, w);
   if (a === null || b === null) return null;
-  const dx = Math.round(a[0] - b[0]), dy = Math.round(a[1] - b[1]), bw = box[2] - box[0], bh = box[3] - box[1], n = bw * bh, m = w * h, out: SmallFrame = { width: bw, height: bh, block: key.frame.block, data: new Float32Array(3 * n) }, label = new Uint8Array(n), own = sides(key.mask, w, h, DOUBTFUL);
-  for (let y = 0, i = 0; y < bh; y++) for (let x = 0; x < bw; x++, i++) {
-    const u = x + box[0] + dx, v = y + box[1] + dy;
-    if (u < 0 || v < 0 || u >= w || v >= h) continue;
-    label[i] = own[v * w + u]!;
-    for (let p = 0; p < 3; p++) out.data[p * n + i] = key.frame.data[p * m + v * w + u]!;
-  }
+  const dx = Math.round(a[0] - b[0]),
+    dy = Math.round(a[1] - b[1]),
+    bw = box[2] - box[0],
+    bh = box[3] - box[1],
+    n = bw * bh,
+    m = w * h,
+    out: SmallFrame = { width: bw, height: bh, block: key.frame.block, data: new Float32Array(3 * n) },
+    label = new Uint8Array(n),
+    own = sides(key.mask, w, h, DOUBTFUL);
+  for (let y = 0, i = 0; y < bh; y++)
+    for (let x = 0; x < bw; x++, i++) {
+      const u = x + box[0] + dx,
+        v = y + box[1] + dy;
+      if (u < 0 || v < 0 || u >= w || v >= h) continue;
+      label[i] = own[v * w + u]!;
+      for (let p = 0; p < 3; p++) out.data[p * n + i] = key.frame.data[p * m + v * w + u]!;
+    }
   return { frame: out, label };
 }
 
 /** The cut: near colours and the carried line for each pixel, the picture's edges between them. */
 export function settle(frame: SmallFrame, depth: Float32Array, near: Float32Array | null): Uint8Array {
-  const { width: w, height: h } = frame, odds = new Float32Array(w * h);
+  const { width: w, height: h } = frame,
+    odds = new Float32Array(w * h);
   for (let i = 0; i < odds.length; i++) {
     const d = depth[i]!;
-    odds[i] = Math.abs(d) >= BAND ? Math.sign(d) * 1e4 : CARRIED * Math.tanh(d / SETTLED) + (near === null ? 0 : near[i]!);
+    odds[i] =
+      Math.abs(d) >= BAND ? Math.sign(d) * 1e4 : CARRIED * Math.tanh(d / SETTLED) + (near === null ? 0 : near[i]!);
   }
   return tidy(gridCut(odds, cutEdges(frame, EDGE_WEIGHT, EDGE_FLOOR), w, h), null, w, h);
 }
 
 /** Two masks of one frame, carried to it from either side, as one: distances weighed, and the line set on the picture's edges again. */
 export function joinOutlines(frame: SmallFrame, a: Uint8Array, b: Uint8Array, weightOfB: number): Uint8Array {
-  const { width: w, height: h } = frame, both = a.map((v, i) => (v === 1 || b[i] === 1 ? 1 : 0)), box = boxAbout(both, w, h, 0, BAND + 4);
+  const { width: w, height: h } = frame,
+    both = a.map((v, i) => (v === 1 || b[i] === 1 ? 1 : 0)),
+    box = boxAbout(both, w, h, 0, BAND + 4);
   if (box === null) return both;
-  const part = partOf(frame, box), bw = part.width, da = signedDistance(Float32Array.from(partOfPlane(a, w, box)), bw, part.height), db = signedDistance(Float32Array.from(partOfPlane(b, w, box)), bw, part.height);
+  const part = partOf(frame, box),
+    bw = part.width,
+    da = signedDistance(Float32Array.from(partOfPlane(a, w, box)), bw, part.height),
+    db = signedDistance(Float32Array.from(partOfPlane(b, w, box)), bw, part.height);
   // A mask that is empty has lost the performer: the other one speaks alone.
-  const empty = (m: Uint8Array): boolean => m.every((v) => v === 0), k = empty(a) ? 1 : empty(b) ? 0 : weightOfB;
-  const settled = settle(part, da.map((d, i) => (1 - k) * d + k * db[i]!), null), out = new Uint8Array(w * h);
+  const empty = (m: Uint8Array): boolean => m.every((v) => v === 0),
+    k = empty(a) ? 1 : empty(b) ? 0 : weightOfB;
+  const settled = settle(
+      part,
+      da.map((d, i) => (1 - k) * d + k * db[i]!),
+      null,
+    ),
+    out = new Uint8Array(w * h);
   for (let y = 0; y < part.height; y++) out.set(settled.subarray(y * bw, (y + 1) * bw), (y + box[1]) * w + box[0]);
   return out;
 }

@@ -11,16 +11,26 @@ import { localOdds } from './local-odds.js';
 import { cutEdges, type SmallFrame } from './small-frame.js';
 
 /** Weight of the picture's edges beside the colours' odds, and the share of it that a length costs everywhere. */
-export const EDGE_WEIGHT = 6, EDGE_FLOOR = 0.06;
+export const EDGE_WEIGHT = 6,
+  EDGE_FLOOR = 0.06;
 /** Most that the mixtures may say of a pixel. */
-const MOST_GLOBAL = 5, MOST_BESIDE_MOTION = 2.2;
-const PERFORMER_PARTS = 5, SET_PARTS = 7, TURNS = 6;
+const MOST_GLOBAL = 5,
+  MOST_BESIDE_MOTION = 2.2;
+const PERFORMER_PARTS = 5,
+  SET_PARTS = 7,
+  TURNS = 6;
 /** Pixels about the outline that are no samples, reach of the near colours, turns with them. */
-const DOUBTFUL = 2, REACH = 26, NEAR_TURNS = 3;
+const DOUBTFUL = 2,
+  REACH = 26,
+  NEAR_TURNS = 3;
 /** Small pixels about a touch within which motion is doubted; most that it says for and against a pixel, and the small pixels by which dense motion is smeared over an outline. */
-const DOUBTED = 45, MOVED = 2.2, STILL = -2, SMEARED = 6;
+const DOUBTED = 45,
+  MOVED = 2.2,
+  STILL = -2,
+  SMEARED = 6;
 /** What they say a smear's width inside and outside. */
-const DEEP_MOVED = MOVED * Math.tanh(1), DEEP_STILL = STILL * Math.tanh(0.7);
+const DEEP_MOVED = MOVED * Math.tanh(1),
+  DEEP_STILL = STILL * Math.tanh(0.7);
 /** Share of the open part that must move by itself before motion says anything: a performer may hold still. */
 const LEAST_MOVED = 0.12;
 const SURE = 1e4;
@@ -31,30 +41,50 @@ const SURE = 1e4;
  * @returns 1 performer, 0 set; null where nothing is open or one side has no colours
  */
 export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32Array | null): Uint8Array | null {
-  const { width: w, height: h, data } = frame, n = w * h;
+  const { width: w, height: h, data } = frame,
+    n = w * h;
   const outside = new Uint8Array(n);
   for (let i = 0; i < n; i++) outside[i] = must[i] === -1 ? 1 : 0;
   const depth = distanceToSet(outside, w, h);
-  let deepest = 0, touched = 0;
-  for (let i = 0; i < n; i++) { if (must[i] !== -1 && depth[i]! < 1e9) deepest = Math.max(deepest, depth[i]!); if (must[i] === 1) touched++; }
-  // At first whoever lies deep in the rough line is the performer, more so what was touched; where much of it moves by itself, what moves.
-  const front = new Float32Array(n), back = new Float32Array(n), said = prior === null ? null : movingPrior(prior, must, w, h), told = touched > 40;
+  let deepest = 0,
+    touched = 0;
   for (let i = 0; i < n; i++) {
-    if (must[i] === -1) { back[i] = 1; continue; }
+    if (must[i] !== -1 && depth[i]! < 1e9) deepest = Math.max(deepest, depth[i]!);
+    if (must[i] === 1) touched++;
+  }
+  // At first whoever lies deep in the rough line is the performer, more so what was touched; where much of it moves by itself, what moves.
+  const front = new Float32Array(n),
+    back = new Float32Array(n),
+    said = prior === null ? null : movingPrior(prior, must, w, h),
+    told = touched > 40;
+  for (let i = 0; i < n; i++) {
+    if (must[i] === -1) {
+      back[i] = 1;
+      continue;
+    }
     const deep = deepest > 0 ? Math.min(1, depth[i]! / (0.6 * deepest)) : 1;
     if (must[i] === 1) front[i] = 1;
-    else if (said !== null) { front[i] = said[i]! > DEEP_MOVED ? 1 : 0; back[i] = said[i]! < DEEP_STILL ? 0.5 : 0; }
-    else { front[i] = told ? 0.04 * deep : deep * deep; back[i] = told ? 0.02 : 0.15 * (1 - deep); }
+    else if (said !== null) {
+      front[i] = said[i]! > DEEP_MOVED ? 1 : 0;
+      back[i] = said[i]! < DEEP_STILL ? 0.5 : 0;
+    } else {
+      front[i] = told ? 0.04 * deep : deep * deep;
+      back[i] = told ? 0.02 : 0.15 * (1 - deep);
+    }
   }
   const most = said === null ? MOST_GLOBAL : MOST_BESIDE_MOTION;
   const edges = cutEdges(frame, EDGE_WEIGHT, EDGE_FLOOR);
-  let mask: Uint8Array | null = null, global: Float32Array | null = null;
+  let mask: Uint8Array | null = null,
+    global: Float32Array | null = null;
   for (let turn = 0; turn < TURNS; turn++) {
-    const f = colourMixture(data, n, front, PERFORMER_PARTS), b = colourMixture(data, n, back, SET_PARTS);
+    const f = colourMixture(data, n, front, PERFORMER_PARTS),
+      b = colourMixture(data, n, back, SET_PARTS);
     if (f === null || b === null) return null;
     global = new Float32Array(n);
     for (let i = 0; i < n; i++) {
-      const odds = logDensity(f, data[i]!, data[n + i]!, data[2 * n + i]!) - logDensity(b, data[i]!, data[n + i]!, data[2 * n + i]!);
+      const odds =
+        logDensity(f, data[i]!, data[n + i]!, data[2 * n + i]!) -
+        logDensity(b, data[i]!, data[n + i]!, data[2 * n + i]!);
       global[i] = Math.max(-most, Math.min(most, odds)) + (said === null ? 0 : said[i]!);
     }
     const now = gridCut(held(global, must), edges, w, h);
@@ -63,14 +93,25 @@ export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32A
     if (changed < 0.0005 * n) break;
     // A line from motion lies beside the true one by its smear: what is near it teaches nothing yet.
     const label = sides(mask, w, h, said === null ? 0 : SMEARED - turn);
-    for (let i = 0; i < n; i++) { front[i] = label[i] === 1 ? 1 : 0; back[i] = label[i] === 2 ? 1 : 0; }
+    for (let i = 0; i < n; i++) {
+      front[i] = label[i] === 1 ? 1 : 0;
+      back[i] = label[i] === 2 ? 1 : 0;
+    }
   }
   for (let turn = 0; turn < NEAR_TURNS; turn++) {
     const open = new Uint8Array(n);
     for (let i = 0; i < n; i++) open[i] = must[i] === 0 ? 1 : 0;
-    const near = localOdds(frame, frame, sides(mask!, w, h, said === null ? DOUBTFUL : Math.max(DOUBTFUL, SMEARED - 2 * turn)), open, REACH), odds = new Float32Array(n);
+    const near = localOdds(
+        frame,
+        frame,
+        sides(mask!, w, h, said === null ? DOUBTFUL : Math.max(DOUBTFUL, SMEARED - 2 * turn)),
+        open,
+        REACH,
+      ),
+      odds = new Float32Array(n);
     for (let i = 0; i < n; i++) odds[i] = 0.5 * global![i]! + near[i]!;
-    const now = gridCut(held(odds, must), edges, w, h), changed = difference(now, mask!);
+    const now = gridCut(held(odds, must), edges, w, h),
+      changed = difference(now, mask!);
     mask = now;
     if (changed < 0.0005 * n) break;
   }
@@ -80,18 +121,42 @@ export function firstOutline(frame: SmallFrame, must: Int8Array, prior: Float32A
 /** What motion says of each pixel: by the distance to the line round what moves. Null where too little does. */
 function movingPrior(motion: Float32Array, must: Int8Array, w: number, h: number): Float32Array | null {
   const moves = new Uint8Array(w * h);
-  let open = 0, moving = 0;
-  for (let i = 0; i < moves.length; i++) if (must[i] !== -1) { open++; if (motion[i]! > 1) { moves[i] = 1; moving++; } }
+  let open = 0,
+    moving = 0;
+  for (let i = 0; i < moves.length; i++)
+    if (must[i] !== -1) {
+      open++;
+      if (motion[i]! > 1) {
+        moves[i] = 1;
+        moving++;
+      }
+    }
   if (moving < LEAST_MOVED * open) return null;
   // Where a person touched, what was thought before is in doubt.
-  const touched = Uint8Array.from(must, (m, i) => (m === 1 || (m === -1 && open > 0 && inner(must, i, w, h)) ? 1 : 0)), away = distanceToSet(touched, w, h);
-  return signedDistance(Float32Array.from(moves), w, h).map((d, i) => (d > 0 ? MOVED : -STILL) * Math.tanh(d / SMEARED) * Math.min(1, away[i]! / DOUBTED));
+  const touched = Uint8Array.from(must, (m, i) => (m === 1 || (m === -1 && open > 0 && inner(must, i, w, h)) ? 1 : 0)),
+    away = distanceToSet(touched, w, h);
+  return signedDistance(Float32Array.from(moves), w, h).map(
+    (d, i) => (d > 0 ? MOVED : -STILL) * Math.tanh(d / SMEARED) * Math.min(1, away[i]! / DOUBTED),
+  );
 }
 
 /** A touch on the set: it lies amid what is open, not beyond the line about it. */
 function inner(must: Int8Array, i: number, w: number, h: number): boolean {
-  const x = i % w, y = Math.floor(i / w), r = 2 * 4 + 3;
-  return [[r, 0], [-r, 0], [0, r], [0, -r]].filter(([dx, dy]) => { const u = x + dx!, v = y + dy!; return u >= 0 && v >= 0 && u < w && v < h && must[v * w + u] !== -1; }).length >= 3;
+  const x = i % w,
+    y = Math.floor(i / w),
+    r = 2 * 4 + 3;
+  return (
+    [
+      [r, 0],
+      [-r, 0],
+      [0, r],
+      [0, -r],
+    ].filter(([dx, dy]) => {
+      const u = x + dx!,
+        v = y + dy!;
+      return u >= 0 && v >= 0 && u < w && v < h && must[v * w + u] !== -1;
+    }).length >= 3
+  );
 }
 
 function held(odds: Float32Array, must: Int8Array): Float32Array {
@@ -100,12 +165,21 @@ function held(odds: Float32Array, must: Int8Array): Float32Array {
 
 /** What a length of the outline costs in the picture's edges, 1 where it runs through what is flat. */
 export function edgeCost(frame: SmallFrame, mask: Uint8Array): number {
-  const { width: w, height: h } = frame, edges = cutEdges(frame, 1, 0);
-  let cost = 0, length = 0;
-  for (let y = 0, i = 0; y < h - 1; y++) for (let x = 0; x < w; x++, i++) {
-    if (x < w - 1 && mask[i] !== mask[i + 1]) { cost += edges[0][i]!; length++; }
-    if (mask[i] !== mask[i + w]) { cost += edges[2][i]!; length++; }
-  }
+  const { width: w, height: h } = frame,
+    edges = cutEdges(frame, 1, 0);
+  let cost = 0,
+    length = 0;
+  for (let y = 0, i = 0; y < h - 1; y++)
+    for (let x = 0; x < w; x++, i++) {
+      if (x < w - 1 && mask[i] !== mask[i + 1]) {
+        cost += edges[0][i]!;
+        length++;
+      }
+      if (mask[i] !== mask[i + w]) {
+        cost += edges[2][i]!;
+        length++;
+      }
+    }
   return length === 0 ? 1 : cost / length;
 }
 
@@ -117,25 +191,40 @@ function difference(a: Uint8Array, b: Uint8Array): number {
 
 /** 1 inside, 2 outside, 0 within `doubt` pixels of the line between. */
 export function sides(mask: Uint8Array, w: number, h: number, doubt: number): Uint8Array {
-  const toIn = distanceToSet(mask, w, h), toOut = distanceToSet(mask.map((v) => 1 - v), w, h);
+  const toIn = distanceToSet(mask, w, h),
+    toOut = distanceToSet(
+      mask.map((v) => 1 - v),
+      w,
+      h,
+    );
   return mask.map((v, i) => (v === 1 ? (toOut[i]! > doubt ? 1 : 0) : toIn[i]! > doubt ? 2 : 0));
 }
 
 /** Share of the largest part under which a part apart is dropped, and of its area under which a hollow is filled. */
-const LEAST_PART = 0.12, LEAST_HOLLOW = 0.004;
+const LEAST_PART = 0.12,
+  LEAST_HOLLOW = 0.004;
 
 /** One performer: parts apart that are small and untouched go, pin-holes are filled. */
 export function tidy(mask: Uint8Array, must: Int8Array | null, w: number, h: number): Uint8Array {
-  const { labels, area } = labelAreas(mask, w, h), keep = new Uint8Array(area.length);
+  const { labels, area } = labelAreas(mask, w, h),
+    keep = new Uint8Array(area.length);
   let most = 0;
   for (let l = 1; l < area.length; l++) most = Math.max(most, area[l]!);
   for (let l = 1; l < area.length; l++) keep[l] = area[l]! >= LEAST_PART * most ? 1 : 0;
   if (must !== null) for (let i = 0; i < mask.length; i++) if (must[i] === 1) keep[labels[i]!] = 1;
   const out = mask.map((v, i) => (v === 1 && keep[labels[i]!] === 1 ? 1 : 0));
-  const { labels: holes, area: size } = labelAreas(out.map((v) => 1 - v), w, h), edge = new Uint8Array(size.length);
+  const { labels: holes, area: size } = labelAreas(
+      out.map((v) => 1 - v),
+      w,
+      h,
+    ),
+    edge = new Uint8Array(size.length);
   for (let x = 0; x < w; x++) edge[holes[x]!] = edge[holes[(h - 1) * w + x]!] = 1;
   for (let y = 0; y < h; y++) edge[holes[y * w]!] = edge[holes[y * w + w - 1]!] = 1;
   if (must !== null) for (let i = 0; i < mask.length; i++) if (must[i] === -1) edge[holes[i]!] = 1;
-  for (let i = 0; i < out.length; i++) { const l = holes[i]!; if (out[i] === 0 && edge[l] === 0 && size[l]! < LEAST_HOLLOW * most) out[i] = 1; }
+  for (let i = 0; i < out.length; i++) {
+    const l = holes[i]!;
+    if (out[i] === 0 && edge[l] === 0 && size[l]! < LEAST_HOLLOW * most) out[i] = 1;
+  }
   return out;
 }

@@ -10,14 +10,20 @@ import { outlineMask, outlinePolygon } from './outline-polygon.js';
 import { blockOf, sideOf, smallAt } from './outline-take.js';
 import { smallFrame, type SmallFrame } from './small-frame.js';
 
-export interface KeyOutline { readonly frame: number; readonly polygon: readonly Point[] }
+export interface KeyOutline {
+  readonly frame: number;
+  readonly polygon: readonly Point[];
+}
 export interface FollowedFrame {
   readonly frame: number;
   readonly polygon: [number, number][];
   /** Intersection over union of what came from the frame before and from the frame after; null where it came from one side or was drawn. */
   readonly agreement: number | null;
 }
-export interface FollowOptions { readonly signal?: AbortSignal; readonly onProgress?: (done: number, total: number) => void }
+export interface FollowOptions {
+  readonly signal?: AbortSignal;
+  readonly onProgress?: (done: number, total: number) => void;
+}
 
 /** Bytes of small pictures held at once when frames are gone through backwards. */
 const HELD_BYTES = 100e6;
@@ -25,28 +31,51 @@ const HELD_BYTES = 100e6;
 const TOLERANCE = 0.6;
 
 /** @param keys at least one @param span frames wanted, `to` exclusive @returns one a frame, in order; frames on which the performer was lost hold no line */
-export async function followOutlines(reader: VideoReader, keys: readonly KeyOutline[], span: { readonly from: number; readonly to: number }, options: FollowOptions = {}): Promise<FollowedFrame[]> {
-  const sorted = [...keys].sort((a, b) => a.frame - b.frame), { widthPx } = reader.info, block = blockOf(widthPx, Math.max(...sorted.map((k) => sideOf(k.polygon)))), out = new Map<number, FollowedFrame>();
-  for (const k of sorted) out.set(k.frame, { frame: k.frame, polygon: k.polygon.map((p) => [p[0], p[1]]), agreement: null });
+export async function followOutlines(
+  reader: VideoReader,
+  keys: readonly KeyOutline[],
+  span: { readonly from: number; readonly to: number },
+  options: FollowOptions = {},
+): Promise<FollowedFrame[]> {
+  const sorted = [...keys].sort((a, b) => a.frame - b.frame),
+    { widthPx } = reader.info,
+    block = blockOf(widthPx, Math.max(...sorted.map((k) => sideOf(k.polygon)))),
+    out = new Map<number, FollowedFrame>();
+  for (const k of sorted)
+    out.set(k.frame, { frame: k.frame, polygon: k.polygon.map((p) => [p[0], p[1]]), agreement: null });
   // Between two keys each frame is reached from both.
-  const total = Math.max(1, (span.to - span.from) + Math.max(0, Math.min(span.to, sorted.at(-1)!.frame) - Math.max(span.from, sorted[0]!.frame)));
+  const total = Math.max(
+    1,
+    span.to - span.from + Math.max(0, Math.min(span.to, sorted.at(-1)!.frame) - Math.max(span.from, sorted[0]!.frame)),
+  );
   let done = 0;
-  const step = (): void => { options.signal?.throwIfAborted(); options.onProgress?.(Math.min(total, ++done), total); };
-  const settledAt = async (k: KeyOutline): Promise<Settled> => { const frame = await smallAt(reader, k.frame, block); return { frame, mask: outlineMask(k.polygon, frame.width, frame.height, block) }; };
-  const line = (mask: Uint8Array, f: SmallFrame): [number, number][] => outlinePolygon(mask, f.width, f.height, block, TOLERANCE * block);
+  const step = (): void => {
+    options.signal?.throwIfAborted();
+    options.onProgress?.(Math.min(total, ++done), total);
+  };
+  const settledAt = async (k: KeyOutline): Promise<Settled> => {
+    const frame = await smallAt(reader, k.frame, block);
+    return { frame, mask: outlineMask(k.polygon, frame.width, frame.height, block) };
+  };
+  const line = (mask: Uint8Array, f: SmallFrame): [number, number][] =>
+    outlinePolygon(mask, f.width, f.height, block, TOLERANCE * block);
   for (let i = 0; i <= sorted.length; i++) {
-    const a = i === 0 ? null : sorted[i - 1]!, b = i === sorted.length ? null : sorted[i]!;
+    const a = i === 0 ? null : sorted[i - 1]!,
+      b = i === sorted.length ? null : sorted[i]!;
     // What lies beyond the span and beyond the keys beside it is not wanted.
-    const first = a === null ? Math.max(0, span.from) : a.frame + 1, last = b === null ? span.to : b.frame;
+    const first = a === null ? Math.max(0, span.from) : a.frame + 1,
+      last = b === null ? span.to : b.frame;
     if (first >= last || first >= span.to || last <= span.from) continue;
     const forward = new Map<number, Uint8Array>();
     if (a !== null) {
       const key = await settledAt(a);
       let before = key;
       for await (const f of reader.frames(first, Math.min(last, b === null ? span.to : last))) {
-        const now = smallFrame(toCodedRgb(f), block), mask = carryOutline(before, now, key);
+        const now = smallFrame(toCodedRgb(f), block),
+          mask = carryOutline(before, now, key);
         before = { frame: now, mask };
-        if (b === null) out.set(f.index, { frame: f.index, polygon: line(mask, now), agreement: null }); else forward.set(f.index, mask);
+        if (b === null) out.set(f.index, { frame: f.index, polygon: line(mask, now), agreement: null });
+        else forward.set(f.index, mask);
         step();
       }
     }
@@ -54,9 +83,11 @@ export async function followOutlines(reader: VideoReader, keys: readonly KeyOutl
     const key = await settledAt(b);
     let before = key;
     for await (const [n, now] of backwards(reader, Math.max(first, a === null ? span.from : first), last, block)) {
-      const mask = carryOutline(before, now, key), ahead = forward.get(n);
+      const mask = carryOutline(before, now, key),
+        ahead = forward.get(n);
       before = { frame: now, mask };
-      const t = a === null ? 1 : (n - a.frame) / (b.frame - a.frame), both = ahead === undefined ? mask : joinOutlines(now, ahead, mask, t);
+      const t = a === null ? 1 : (n - a.frame) / (b.frame - a.frame),
+        both = ahead === undefined ? mask : joinOutlines(now, ahead, mask, t);
       out.set(n, { frame: n, polygon: line(both, now), agreement: ahead === undefined ? null : overlap(ahead, mask) });
       step();
     }
@@ -65,17 +96,28 @@ export async function followOutlines(reader: VideoReader, keys: readonly KeyOutl
 }
 
 /** Frames to − 1 down to `from`, read in runs that go forward. */
-async function* backwards(reader: VideoReader, from: number, to: number, block: number): AsyncGenerator<[number, SmallFrame]> {
-  const { widthPx, heightPx } = reader.info, run = Math.max(4, Math.min(64, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / (block * block)))));
+async function* backwards(
+  reader: VideoReader,
+  from: number,
+  to: number,
+  block: number,
+): AsyncGenerator<[number, SmallFrame]> {
+  const { widthPx, heightPx } = reader.info,
+    run = Math.max(4, Math.min(64, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / (block * block)))));
   for (let end = to; end > from; end -= run) {
     const held: [number, SmallFrame][] = [];
-    for await (const f of reader.frames(Math.max(from, end - run), end)) held.push([f.index, smallFrame(toCodedRgb(f), block)]);
+    for await (const f of reader.frames(Math.max(from, end - run), end))
+      held.push([f.index, smallFrame(toCodedRgb(f), block)]);
     yield* held.reverse();
   }
 }
 
 function overlap(a: Uint8Array, b: Uint8Array): number {
-  let both = 0, any = 0;
-  for (let i = 0; i < a.length; i++) { if (a[i] === 1 && b[i] === 1) both++; if (a[i] === 1 || b[i] === 1) any++; }
+  let both = 0,
+    any = 0;
+  for (let i = 0; i < a.length; i++) {
+    if (a[i] === 1 && b[i] === 1) both++;
+    if (a[i] === 1 || b[i] === 1) any++;
+  }
   return any === 0 ? 1 : both / any;
 }

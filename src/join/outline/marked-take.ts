@@ -21,10 +21,16 @@ const DOUBTFUL_AGREEMENT = 0.9;
 const FAR_AWAY = 12;
 
 /** Where outlines that were followed are kept, and the file of the take. */
-export interface OutlinesOfTake { readonly folder: string | null; readonly file: string }
+export interface OutlinesOfTake {
+  readonly folder: string | null;
+  readonly file: string;
+}
 
 /** Frames wanted; all of the take unless told. */
-export interface FollowSpan extends FollowOptions { readonly from?: number; readonly to?: number }
+export interface FollowSpan extends FollowOptions {
+  readonly from?: number;
+  readonly to?: number;
+}
 
 export interface OutlinedTake {
   readonly marks: MarksFile;
@@ -36,8 +42,14 @@ export interface OutlinedTake {
 }
 
 /** The frames' outlines by what a person marked; null where nobody marked any. @throws `PW-OUTLINE-NONE` where what was pointed at can't be told from the set */
-export async function outlinesOfMarks(take: VideoReader, marks: MarksFile, kept: OutlinesOfTake | null, options: FollowSpan = {}): Promise<OutlinedTake | null> {
-  const drawn = drawnOutlines(marks), pointed = hintedFrames(marks).filter((f) => f < take.info.frameCount && drawn.every((d) => d.frame !== f));
+export async function outlinesOfMarks(
+  take: VideoReader,
+  marks: MarksFile,
+  kept: OutlinesOfTake | null,
+  options: FollowSpan = {},
+): Promise<OutlinedTake | null> {
+  const drawn = drawnOutlines(marks),
+    pointed = hintedFrames(marks).filter((f) => f < take.info.frameCount && drawn.every((d) => d.frame !== f));
   if (drawn.length === 0 && pointed.length === 0) return null;
   const keys: KeyOutline[] = [...drawn];
   for (const f of pointed) {
@@ -50,48 +62,113 @@ export async function outlinesOfMarks(take: VideoReader, marks: MarksFile, kept:
   }
   if (keys.length === 0) return null;
   keys.sort((a, b) => a.frame - b.frame);
-  return carried(take, marks, keys, drawn.length === 0 ? `the performer was found on ${counted(keys.length, 'frame')} where it was pointed at` : `the performer was outlined on ${counted(drawn.length, 'frame')}${keys.length > drawn.length ? ` and found on ${keys.length - drawn.length} where it was pointed at` : ''}`, kept, options);
+  return carried(
+    take,
+    marks,
+    keys,
+    drawn.length === 0
+      ? `the performer was found on ${counted(keys.length, 'frame')} where it was pointed at`
+      : `the performer was outlined on ${counted(drawn.length, 'frame')}${keys.length > drawn.length ? ` and found on ${keys.length - drawn.length} where it was pointed at` : ''}`,
+    kept,
+    options,
+  );
 }
 
 /** The performer by what moves against the set, where nobody pointed at it; null with a reason where nothing moves plainly. */
-export async function outlinesByMotion(take: VideoReader, marks: MarksFile, kept: OutlinesOfTake | null, options: FollowSpan = {}): Promise<OutlinedTake | { readonly frames: null; readonly why: string }> {
+export async function outlinesByMotion(
+  take: VideoReader,
+  marks: MarksFile,
+  kept: OutlinesOfTake | null,
+  options: FollowSpan = {},
+): Promise<OutlinedTake | { readonly frames: null; readonly why: string }> {
   const { frameCount } = take.info;
-  let best: { frame: number; polygon: [number, number][] } | null = null, why = 'nothing moves in it';
+  let best: { frame: number; polygon: [number, number][] } | null = null,
+    why = 'nothing moves in it';
   // In the midst, where frames before and after tell what moves from what is uncovered.
   for (const at of [0.5, 0.25, 0.75]) {
-    const frame = Math.floor(at * frameCount), found = await findOutline(take, frame, { about: [], performer: [], set: [] });
-    if (found.polygon === null) { why = found.why; continue; }
+    const frame = Math.floor(at * frameCount),
+      found = await findOutline(take, frame, { about: [], performer: [], set: [] });
+    if (found.polygon === null) {
+      why = found.why;
+      continue;
+    }
     best = { frame, polygon: found.polygon };
     break;
   }
   if (best === null) return { frames: null, why };
-  return carried(take, marks, [{ frame: best.frame, polygon: best.polygon }], `nobody outlined the performer: what moves against the set on frame ${best.frame} was taken for it`, kept, options);
+  return carried(
+    take,
+    marks,
+    [{ frame: best.frame, polygon: best.polygon }],
+    `nobody outlined the performer: what moves against the set on frame ${best.frame} was taken for it`,
+    kept,
+    options,
+  );
 }
 
-async function carried(take: VideoReader, marks: MarksFile, keys: readonly KeyOutline[], how: string, kept: OutlinesOfTake | null, options: FollowSpan): Promise<OutlinedTake> {
-  const { frameCount } = take.info, name = kept === null || kept.folder === null ? null : keyOf(kept.file, keys, options);
+async function carried(
+  take: VideoReader,
+  marks: MarksFile,
+  keys: readonly KeyOutline[],
+  how: string,
+  kept: OutlinesOfTake | null,
+  options: FollowSpan,
+): Promise<OutlinedTake> {
+  const { frameCount } = take.info,
+    name = kept === null || kept.folder === null ? null : keyOf(kept.file, keys, options);
   let frames = name === null ? null : readKept(kept!.folder!, name);
   if (frames === null) {
-    frames = frameCount === 1 ? keys.map((k) => ({ frame: k.frame, polygon: k.polygon.map((p) => [p[0], p[1]] as [number, number]), agreement: null })) : await followOutlines(take, keys, { from: options.from ?? 0, to: options.to ?? frameCount }, options);
+    frames =
+      frameCount === 1
+        ? keys.map((k) => ({
+            frame: k.frame,
+            polygon: k.polygon.map((p) => [p[0], p[1]] as [number, number]),
+            agreement: null,
+          }))
+        : await followOutlines(take, keys, { from: options.from ?? 0, to: options.to ?? frameCount }, options);
     if (name !== null) writeKept(kept!.folder!, name, frames);
   }
-  const soft = softOf(marks), softPx = soft === undefined ? {} : { soft };
-  const lines = frames.filter((f) => f.polygon.length >= 3), doubt = lines.filter((f) => f.agreement !== null && f.agreement < DOUBTFUL_AGREEMENT).sort((a, b) => a.agreement! - b.agreement!), lost = frames.length - lines.length;
-  const far = lines.filter((f) => f.agreement === null).map((f) => ({ frame: f.frame, away: Math.min(...keys.map((k) => Math.abs(k.frame - f.frame))) })).reduce<{ frame: number; away: number } | null>((a, b) => (b.away > (a?.away ?? FAR_AWAY) ? b : a), null);
+  const soft = softOf(marks),
+    softPx = soft === undefined ? {} : { soft };
+  const lines = frames.filter((f) => f.polygon.length >= 3),
+    doubt = lines
+      .filter((f) => f.agreement !== null && f.agreement < DOUBTFUL_AGREEMENT)
+      .sort((a, b) => a.agreement! - b.agreement!),
+    lost = frames.length - lines.length;
+  const far = lines
+    .filter((f) => f.agreement === null)
+    .map((f) => ({ frame: f.frame, away: Math.min(...keys.map((k) => Math.abs(k.frame - f.frame))) }))
+    .reduce<{ frame: number; away: number } | null>((a, b) => (b.away > (a?.away ?? FAR_AWAY) ? b : a), null);
   const found = `${how}; the outline was carried to the other frames${lost > 0 ? `, and lost on ${counted(lost, 'frame')}` : ''}${doubt.length > 0 ? `; look at frame ${doubt[0]!.frame}, where what came from either side agrees least` : ''}${far === null ? '' : `; on frame ${far.frame}, ${far.away} frames from any that was settled, it came from one side alone: look there, and correct it where it strayed`}`;
-  return { marks: { ...marks, marks: [...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)), ...lines.map((f) => ({ kind: 'body' as const, frame: f.frame, polygon: f.polygon, ...softPx }))] }, keys, frames, found };
+  return {
+    marks: {
+      ...marks,
+      marks: [
+        ...marks.marks.filter((m) => !(m.kind === 'body' && m.polygon !== undefined)),
+        ...lines.map((f) => ({ kind: 'body' as const, frame: f.frame, polygon: f.polygon, ...softPx })),
+      ],
+    },
+    keys,
+    frames,
+    found,
+  };
 }
 
 /** The widest soft edge that a line of the take was given, px. */
 export function softOf(marks: MarksFile): number | undefined {
-  const all = marks.marks.flatMap((m) => (m.kind === 'body' && m.polygon !== undefined && m.soft !== undefined ? [m.soft] : []));
+  const all = marks.marks.flatMap((m) =>
+    m.kind === 'body' && m.polygon !== undefined && m.soft !== undefined ? [m.soft] : [],
+  );
   return all.length === 0 ? undefined : Math.max(...all);
 }
 
 function keyOf(file: string, keys: readonly KeyOutline[], span: FollowSpan): string | null {
   const stat = statSync(file, { throwIfNoEntry: false });
   if (stat === undefined || !stat.isFile()) return null;
-  return createHash('sha256').update(JSON.stringify([MAKE, basename(file), stat.size, stat.mtimeMs, keys, span.from ?? 0, span.to ?? null])).digest('hex').slice(0, 24);
+  return createHash('sha256')
+    .update(JSON.stringify([MAKE, basename(file), stat.size, stat.mtimeMs, keys, span.from ?? 0, span.to ?? null]))
+    .digest('hex')
+    .slice(0, 24);
 }
 
 function readKept(folder: string, name: string): FollowedFrame[] | null {

@@ -13,8 +13,10 @@ const WIDEST = 1000;
 const HELD_BYTES = 160e6;
 
 export function frontPictures(plate: Side, carrier: Carrier): FrontPictures {
-  const { widthPx, heightPx, span, travel } = plate.measures, block = Math.max(1, Math.ceil(widthPx / WIDEST));
-  const kept = new Map<number, SmallFrame>(), room = Math.max(4, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / block ** 2)));
+  const { widthPx, heightPx, span, travel } = plate.measures,
+    block = Math.max(1, Math.ceil(widthPx / WIDEST));
+  const kept = new Map<number, SmallFrame>(),
+    room = Math.max(4, Math.floor(HELD_BYTES / ((12 * widthPx * heightPx) / block ** 2)));
   const picture = async (n: number): Promise<SmallFrame> => {
     const known = kept.get(n);
     if (known !== undefined) return known;
@@ -24,10 +26,18 @@ export function frontPictures(plate: Side, carrier: Carrier): FrontPictures {
     return made;
   };
   return {
-    block, widthPx, heightPx, carrier, span, picture,
+    block,
+    widthPx,
+    heightPx,
+    carrier,
+    span,
+    picture,
     set: (n) => rescale(carrier.at(n), 1 / block),
     async *pictures(from, to) {
-      if (to >= from) { for (let n = from; n <= to; n++) yield { frame: n, picture: await picture(n) }; return; }
+      if (to >= from) {
+        for (let n = from; n <= to; n++) yield { frame: n, picture: await picture(n) };
+        return;
+      }
       // A decoder goes forwards: backwards in runs.
       const run = Math.max(2, room >> 1);
       for (let end = from; end >= to; end -= run) {
@@ -36,6 +46,8 @@ export function frontPictures(plate: Side, carrier: Carrier): FrontPictures {
         yield* held.reverse();
       }
     },
-    ...(travel === undefined ? {} : { depth: { height: travel.height, moves: movesByDepth(travel, widthPx, heightPx, span) } }),
+    ...(travel === undefined
+      ? {}
+      : { depth: { height: travel.height, moves: movesByDepth(travel, widthPx, heightPx, span) } }),
   };
 }

@@ -11,7 +11,11 @@ import { placesOf, steepestOf, type OwnColours } from './edge-evidence.js';
 import { movedLines, waysOf, type EdgeLine } from './outline-lines.js';
 
 /** Doubt of the prediction a frame: of the place; of size and turn; of other shape, px at the outline's ends. */
-export interface Doubt { readonly place: number; readonly size: number; readonly shape: number }
+export interface Doubt {
+  readonly place: number;
+  readonly size: number;
+  readonly shape: number;
+}
 
 export interface OutlineFit {
   readonly move: Mat3;
@@ -36,11 +40,33 @@ const FREEDOMS = 8;
  * Fits `move` (marked outline's pixels to the picture's).
  * @param use lines that count; the others are left for judging
  */
-export function fitOutline(frame: SmallFrame, lines: readonly EdgeLine[], own: OwnColours, predicted: Mat3, doubt: Doubt, use: (line: number) => boolean): OutlineFit {
-  let move = predicted, result = { agree: 0, told: 0, sdPx: Infinity };
-  for (const [reach, fine] of [...REACHES.map((r) => [r, false] as const), ...STEEPEST.map((r) => [r, true] as const)]) {
-    const now = movedLines(lines, move), { place, weight } = fine ? steepestOf(frame, now, own, reach) : placesOf(frame, now, own, reach), frameOf = normalised(now);
-    const solved = solve(now, place, weight, frameOf, doubt, use, difference(move, predicted, now, frameOf), (l) => l.x > 1 && l.y > 1 && l.x < frame.width - 1 && l.y < frame.height - 1);
+export function fitOutline(
+  frame: SmallFrame,
+  lines: readonly EdgeLine[],
+  own: OwnColours,
+  predicted: Mat3,
+  doubt: Doubt,
+  use: (line: number) => boolean,
+): OutlineFit {
+  let move = predicted,
+    result = { agree: 0, told: 0, sdPx: Infinity };
+  for (const [reach, fine] of [
+    ...REACHES.map((r) => [r, false] as const),
+    ...STEEPEST.map((r) => [r, true] as const),
+  ]) {
+    const now = movedLines(lines, move),
+      { place, weight } = fine ? steepestOf(frame, now, own, reach) : placesOf(frame, now, own, reach),
+      frameOf = normalised(now);
+    const solved = solve(
+      now,
+      place,
+      weight,
+      frameOf,
+      doubt,
+      use,
+      difference(move, predicted, now, frameOf),
+      (l) => l.x > 1 && l.y > 1 && l.x < frame.width - 1 && l.y < frame.height - 1,
+    );
     if (solved === null) break;
     move = normalise(multiply(solved.step, move));
     result = solved;
@@ -48,64 +74,167 @@ export function fitOutline(frame: SmallFrame, lines: readonly EdgeLine[], own: O
   return { move, ...result };
 }
 
-interface Normalised { readonly x: number; readonly y: number; readonly s: number }
+interface Normalised {
+  readonly x: number;
+  readonly y: number;
+  readonly s: number;
+}
 
 function normalised(lines: readonly EdgeLine[]): Normalised {
-  let x0 = Infinity, x1 = -Infinity, y0 = Infinity, y1 = -Infinity;
-  for (const l of lines) { x0 = Math.min(x0, l.x); x1 = Math.max(x1, l.x); y0 = Math.min(y0, l.y); y1 = Math.max(y1, l.y); }
+  let x0 = Infinity,
+    x1 = -Infinity,
+    y0 = Infinity,
+    y1 = -Infinity;
+  for (const l of lines) {
+    x0 = Math.min(x0, l.x);
+    x1 = Math.max(x1, l.x);
+    y0 = Math.min(y0, l.y);
+    y1 = Math.max(y1, l.y);
+  }
   return { x: (x0 + x1) / 2, y: (y0 + y1) / 2, s: Math.max(4, Math.max(x1 - x0, y1 - y0) / 2) };
 }
 
 /** Displacement by each freedom of a place in normalised coordinates, in units of s. */
 function moves(X: number, Y: number, nx: number, ny: number, out: Float64Array): void {
-  out[0] = nx; out[1] = ny;
-  out[2] = nx * X + ny * Y; out[3] = ny * X - nx * Y;
-  out[4] = nx * X - ny * Y; out[5] = nx * Y + ny * X;
+  out[0] = nx;
+  out[1] = ny;
+  out[2] = nx * X + ny * Y;
+  out[3] = ny * X - nx * Y;
+  out[4] = nx * X - ny * Y;
+  out[5] = nx * Y + ny * X;
   const along = nx * X + ny * Y;
-  out[6] = -X * along; out[7] = -Y * along;
+  out[6] = -X * along;
+  out[7] = -Y * along;
 }
 
 function matrixOf(t: Float64Array, f: Normalised): Mat3 {
   // Freedoms are in pixels at the outline's ends.
-  const k = 1 / f.s, m: Mat3 = [1 + (t[2]! + t[4]!) * k, (t[5]! - t[3]!) * k, t[0]! * k, (t[3]! + t[5]!) * k, 1 + (t[2]! - t[4]!) * k, t[1]! * k, t[6]! * k, t[7]! * k, 1];
-  return multiply(multiply([f.s, 0, f.x, 0, f.s, f.y, 0, 0, 1], m), [1 / f.s, 0, -f.x / f.s, 0, 1 / f.s, -f.y / f.s, 0, 0, 1]);
+  const k = 1 / f.s,
+    m: Mat3 = [
+      1 + (t[2]! + t[4]!) * k,
+      (t[5]! - t[3]!) * k,
+      t[0]! * k,
+      (t[3]! + t[5]!) * k,
+      1 + (t[2]! - t[4]!) * k,
+      t[1]! * k,
+      t[6]! * k,
+      t[7]! * k,
+      1,
+    ];
+  return multiply(multiply([f.s, 0, f.x, 0, f.s, f.y, 0, 0, 1], m), [
+    1 / f.s,
+    0,
+    -f.x / f.s,
+    0,
+    1 / f.s,
+    -f.y / f.s,
+    0,
+    0,
+    1,
+  ]);
 }
 
 /** How far `move` has gone from the prediction already, as freedoms: from the four corners of the outline's box. */
 function difference(move: Mat3, predicted: Mat3, lines: readonly EdgeLine[], f: Normalised): Float64Array {
-  const out = new Float64Array(FREEDOMS), inverse = tryInvert(move);
+  const out = new Float64Array(FREEDOMS),
+    inverse = tryInvert(move);
   if (inverse === null || lines.length === 0) return out;
-  const m = multiply(predicted, inverse), a = new Float64Array(FREEDOMS * FREEDOMS), b = new Float64Array(FREEDOMS), row = new Float64Array(FREEDOMS);
+  const m = multiply(predicted, inverse),
+    a = new Float64Array(FREEDOMS * FREEDOMS),
+    b = new Float64Array(FREEDOMS),
+    row = new Float64Array(FREEDOMS);
   // Where this place lay by the prediction: the way back to it.
-  for (const [X, Y] of [[-1, -1], [1, -1], [1, 1], [-1, 1], [0, 0]] as const) {
-    const x = f.x + X * f.s, y = f.y + Y * f.s, w = m[6] * x + m[7] * y + m[8], dx = (m[0] * x + m[1] * y + m[2]) / w - x, dy = (m[3] * x + m[4] * y + m[5]) / w - y;
-    for (const [nx, ny, d] of [[1, 0, dx], [0, 1, dy]] as const) {
+  for (const [X, Y] of [
+    [-1, -1],
+    [1, -1],
+    [1, 1],
+    [-1, 1],
+    [0, 0],
+  ] as const) {
+    const x = f.x + X * f.s,
+      y = f.y + Y * f.s,
+      w = m[6] * x + m[7] * y + m[8],
+      dx = (m[0] * x + m[1] * y + m[2]) / w - x,
+      dy = (m[3] * x + m[4] * y + m[5]) / w - y;
+    for (const [nx, ny, d] of [
+      [1, 0, dx],
+      [0, 1, dy],
+    ] as const) {
       moves(X, Y, nx, ny, row);
-      for (let i = 0; i < FREEDOMS; i++) { b[i] = b[i]! + row[i]! * d; for (let j = 0; j < FREEDOMS; j++) a[i * FREEDOMS + j] = a[i * FREEDOMS + j]! + row[i]! * row[j]!; }
+      for (let i = 0; i < FREEDOMS; i++) {
+        b[i] = b[i]! + row[i]! * d;
+        for (let j = 0; j < FREEDOMS; j++) a[i * FREEDOMS + j] = a[i * FREEDOMS + j]! + row[i]! * row[j]!;
+      }
     }
   }
   for (let i = 0; i < FREEDOMS; i++) a[i * FREEDOMS + i] = a[i * FREEDOMS + i]! + 1e-9;
   return solveCholesky(a, b, FREEDOMS) ?? out;
 }
 
-function solve(lines: readonly EdgeLine[], place: Float32Array, weight: Float32Array, f: Normalised, doubt: Doubt, use: (line: number) => boolean, back: Float64Array, seen: (line: EdgeLine) => boolean): { step: Mat3; agree: number; told: number; sdPx: number } | null {
-  const rows = lines.map((l) => { const row = new Float64Array(FREEDOMS); moves((l.x - f.x) / f.s, (l.y - f.y) / f.s, l.nx, l.ny, row); return row; });
-  const { along, oneWay } = waysOf(lines), free = 1 / doubt.place ** 2, held = oneWay ? 1 / ALONG_PX ** 2 - free : 0;
-  const prior = [doubt.place, doubt.place, doubt.size, doubt.size, doubt.shape, doubt.shape, doubt.shape, doubt.shape].map((sd) => 1 / sd ** 2);
-  let theta: Float64Array = new Float64Array(FREEDOMS), scale = 2, covariance: Float64Array | null = null;
+function solve(
+  lines: readonly EdgeLine[],
+  place: Float32Array,
+  weight: Float32Array,
+  f: Normalised,
+  doubt: Doubt,
+  use: (line: number) => boolean,
+  back: Float64Array,
+  seen: (line: EdgeLine) => boolean,
+): { step: Mat3; agree: number; told: number; sdPx: number } | null {
+  const rows = lines.map((l) => {
+    const row = new Float64Array(FREEDOMS);
+    moves((l.x - f.x) / f.s, (l.y - f.y) / f.s, l.nx, l.ny, row);
+    return row;
+  });
+  const { along, oneWay } = waysOf(lines),
+    free = 1 / doubt.place ** 2,
+    held = oneWay ? 1 / ALONG_PX ** 2 - free : 0;
+  const prior = [
+    doubt.place,
+    doubt.place,
+    doubt.size,
+    doubt.size,
+    doubt.shape,
+    doubt.shape,
+    doubt.shape,
+    doubt.shape,
+  ].map((sd) => 1 / sd ** 2);
+  let theta: Float64Array = new Float64Array(FREEDOMS),
+    scale = 2,
+    covariance: Float64Array | null = null;
   const listed = lines.map((_, i) => i).filter((i) => weight[i]! > 0 && use(i));
   if (listed.length < 6) return null;
-  const left = (i: number): number => { let d = place[i]!; for (let k = 0; k < FREEDOMS; k++) d -= rows[i]![k]! * theta[k]!; return d; };
+  const left = (i: number): number => {
+    let d = place[i]!;
+    for (let k = 0; k < FREEDOMS; k++) d -= rows[i]![k]! * theta[k]!;
+    return d;
+  };
   for (let round = 0; round < 8; round++) {
-    const a = new Float64Array(FREEDOMS * FREEDOMS), b = new Float64Array(FREEDOMS), cut = 4 * scale;
+    const a = new Float64Array(FREEDOMS * FREEDOMS),
+      b = new Float64Array(FREEDOMS),
+      cut = 4 * scale;
     for (const i of listed) {
-      const e = round === 0 ? 0 : left(i), u = Math.abs(e) >= cut ? 0 : (1 - (e / cut) ** 2) ** 2, g = (weight[i]! * u) / scale ** 2, row = rows[i]!;
+      const e = round === 0 ? 0 : left(i),
+        u = Math.abs(e) >= cut ? 0 : (1 - (e / cut) ** 2) ** 2,
+        g = (weight[i]! * u) / scale ** 2,
+        row = rows[i]!;
       if (g === 0) continue;
-      for (let p = 0; p < FREEDOMS; p++) { b[p] = b[p]! + g * row[p]! * place[i]!; for (let q = 0; q <= p; q++) a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + g * row[p]! * row[q]!; }
+      for (let p = 0; p < FREEDOMS; p++) {
+        b[p] = b[p]! + g * row[p]! * place[i]!;
+        for (let q = 0; q <= p; q++) a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + g * row[p]! * row[q]!;
+      }
     }
     // What nothing tells of stays: along edges that run one way.
-    for (let p = 0; p < 2; p++) for (let q = 0; q < 2; q++) { a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + held * along[p]! * along[q]!; b[p] = b[p]! + held * along[p]! * along[q]! * back[q]!; }
-    for (let p = 0; p < FREEDOMS; p++) { b[p] = b[p]! + prior[p]! * back[p]!; a[p * FREEDOMS + p] = a[p * FREEDOMS + p]! + prior[p]!; for (let q = p + 1; q < FREEDOMS; q++) a[p * FREEDOMS + q] = a[q * FREEDOMS + p]!; }
+    for (let p = 0; p < 2; p++)
+      for (let q = 0; q < 2; q++) {
+        a[p * FREEDOMS + q] = a[p * FREEDOMS + q]! + held * along[p]! * along[q]!;
+        b[p] = b[p]! + held * along[p]! * along[q]! * back[q]!;
+      }
+    for (let p = 0; p < FREEDOMS; p++) {
+      b[p] = b[p]! + prior[p]! * back[p]!;
+      a[p * FREEDOMS + p] = a[p * FREEDOMS + p]! + prior[p]!;
+      for (let q = p + 1; q < FREEDOMS; q++) a[p * FREEDOMS + q] = a[q * FREEDOMS + p]!;
+    }
     const t = solveCholesky(a, b, FREEDOMS);
     if (t === null) return null;
     theta = t;
@@ -114,12 +243,25 @@ function solve(lines: readonly EdgeLine[], place: Float32Array, weight: Float32A
     scale = Math.max(0.25, 1.4826 * rest[rest.length >> 1]!);
   }
   // Neighbouring lines share their picture: three count as one observation.
-  let agree = 0, told = 0, variance = 0;
+  let agree = 0,
+    told = 0,
+    variance = 0;
   for (let i = 0; i < lines.length; i++) {
     if (!use(i) || !seen(lines[i]!)) continue;
     told++;
     if (weight[i]! > 0 && Math.abs(left(i)) < AGREE_PX) agree++;
   }
-  if (covariance !== null) for (const i of listed) { const r = rows[i]!; for (let p = 0; p < FREEDOMS; p++) for (let q = 0; q < FREEDOMS; q++) variance += (3 * r[p]! * covariance[p * FREEDOMS + q]! * r[q]!) / listed.length; }
-  return { step: matrixOf(theta, f), agree: agree / Math.max(1, told), told: listed.length / Math.max(1, told), sdPx: covariance === null ? Infinity : Math.sqrt(variance) };
+  if (covariance !== null)
+    for (const i of listed) {
+      const r = rows[i]!;
+      for (let p = 0; p < FREEDOMS; p++)
+        for (let q = 0; q < FREEDOMS; q++)
+          variance += (3 * r[p]! * covariance[p * FREEDOMS + q]! * r[q]!) / listed.length;
+    }
+  return {
+    step: matrixOf(theta, f),
+    agree: agree / Math.max(1, told),
+    told: listed.length / Math.max(1, told),
+    sdPx: covariance === null ? Infinity : Math.sqrt(variance),
+  };
 }

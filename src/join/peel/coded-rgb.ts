@@ -33,7 +33,8 @@ export function codedRgb(frame: VideoFrame, dst?: Picture): Picture {
   const { widthPx: w, heightPx: h } = frame;
   const n = w * h;
   const [shiftX, shiftY] = frame.chromaShift;
-  const out = dst !== undefined && dst.width === w && dst.height === h && dst.channels === 3 ? dst : createPicture(w, h, 3);
+  const out =
+    dst !== undefined && dst.width === w && dst.height === h && dst.channels === 3 ? dst : createPicture(w, h, 3);
   if (frame.layout !== 'yuv' || (shiftX === 0 && shiftY === 0)) return toCodedRgb(frame, out);
   const red = out.data.subarray(0, n);
   const green = out.data.subarray(n, 2 * n);
@@ -66,8 +67,10 @@ export function codedRgb(frame: VideoFrame, dst?: Picture): Picture {
       const f = columns.share[x]!;
       const i = y * w + x;
       const l = luma[i]!;
-      const u = rowBaseB[k]! + (rowBaseB[m]! - rowBaseB[k]!) * f + (rowSlopeB[k]! + (rowSlopeB[m]! - rowSlopeB[k]!) * f) * l;
-      const v = rowBaseR[k]! + (rowBaseR[m]! - rowBaseR[k]!) * f + (rowSlopeR[k]! + (rowSlopeR[m]! - rowSlopeR[k]!) * f) * l;
+      const u =
+        rowBaseB[k]! + (rowBaseB[m]! - rowBaseB[k]!) * f + (rowSlopeB[k]! + (rowSlopeB[m]! - rowSlopeB[k]!) * f) * l;
+      const v =
+        rowBaseR[k]! + (rowBaseR[m]! - rowBaseR[k]!) * f + (rowSlopeR[k]! + (rowSlopeR[m]! - rowSlopeR[k]!) * f) * l;
       red[i] = l + decoding.crToR * v;
       green[i] = l + decoding.cbToG * u + decoding.crToG * v;
       blue[i] = l + decoding.cbToB * u;
@@ -89,14 +92,25 @@ export function quadLightPlain(frame: VideoFrame, light: (coded: number) => numb
   const sites = [frame.chromaSite[0], frame.chromaSite[1]].map((s) => 0.25 - s / 2);
   for (let y = 0; y < ch; y += 1) {
     for (let x = 0; x < cw; x += 1) {
-      const four = [0, 1, 2, 3].map((k) => luma[Math.min(2 * y + (k >> 1), h - 1) * w + Math.min(2 * x + (k & 1), w - 1)]!);
+      const four = [0, 1, 2, 3].map(
+        (k) => luma[Math.min(2 * y + (k >> 1), h - 1) * w + Math.min(2 * x + (k & 1), w - 1)]!,
+      );
       const l = (four[0]! + four[1]! + four[2]! + four[3]!) / 4;
       const sd = Math.sqrt(four.reduce((s, v) => s + (v - l) ** 2, 0) / 4);
-      const u = Math.min(Math.max(x + sites[0]!, 0), cw - 1), v = Math.min(Math.max(y + sites[1]!, 0), ch - 1);
-      const fx = u - Math.floor(u), fy = v - Math.floor(v), a = Math.floor(v) * cw + Math.floor(u);
-      const right = Math.min(Math.floor(u) + 1, cw - 1) - Math.floor(u), below = (Math.min(Math.floor(v) + 1, ch - 1) - Math.floor(v)) * cw;
-      const at = (p: Float32Array): number => (p[a]! * (1 - fx) + p[a + right]! * fx) * (1 - fy) + (p[a + below]! * (1 - fx) + p[a + below + right]! * fx) * fy;
-      const sb = at(lines.slopeB), sr = at(lines.slopeR), cb = at(lines.baseB) + sb * l, cr = at(lines.baseR) + sr * l;
+      const u = Math.min(Math.max(x + sites[0]!, 0), cw - 1),
+        v = Math.min(Math.max(y + sites[1]!, 0), ch - 1);
+      const fx = u - Math.floor(u),
+        fy = v - Math.floor(v),
+        a = Math.floor(v) * cw + Math.floor(u);
+      const right = Math.min(Math.floor(u) + 1, cw - 1) - Math.floor(u),
+        below = (Math.min(Math.floor(v) + 1, ch - 1) - Math.floor(v)) * cw;
+      const at = (p: Float32Array): number =>
+        (p[a]! * (1 - fx) + p[a + right]! * fx) * (1 - fy) +
+        (p[a + below]! * (1 - fx) + p[a + below + right]! * fx) * fy;
+      const sb = at(lines.slopeB),
+        sr = at(lines.slopeR),
+        cb = at(lines.baseB) + sb * l,
+        cr = at(lines.baseR) + sr * l;
       const i = y * cw + x;
       const mean = (c: number, off: number): number => 0.5 * (light(c + off) + light(c - off));
       out.data[i] = mean(l + d.crToR * cr, sd * (1 + d.crToR * sr));
@@ -108,7 +122,12 @@ export function quadLightPlain(frame: VideoFrame, light: (coded: number) => numb
 }
 
 /** The two chroma samples beside each luma sample and the share of the second. */
-function taps(size: number, chromaSize: number, shift: number, site: number): { first: Int32Array; second: Int32Array; share: Float32Array } {
+function taps(
+  size: number,
+  chromaSize: number,
+  shift: number,
+  site: number,
+): { first: Int32Array; second: Int32Array; share: Float32Array } {
   const first = new Int32Array(size);
   const second = new Int32Array(size);
   const share = new Float32Array(size);
@@ -141,7 +160,16 @@ function chromaOf(frame: VideoFrame, luma: Float32Array): ChromaGrid {
 }
 
 /** Luma averaged onto the chroma samples: [1 2 1]/4 across where a chroma sample sits on a luma sample, a pair where it sits between two. */
-function lumaOnChroma(luma: Float32Array, w: number, h: number, cw: number, ch: number, shiftX: number, shiftY: number, site: readonly [number, number]): Float32Array {
+function lumaOnChroma(
+  luma: Float32Array,
+  w: number,
+  h: number,
+  cw: number,
+  ch: number,
+  shiftX: number,
+  shiftY: number,
+  site: readonly [number, number],
+): Float32Array {
   const across = new Float32Array(cw * h);
   for (let y = 0; y < h; y += 1) averageLine(luma, y * w, 1, w, across, y * cw, 1, cw, shiftX, site[0]);
   if (shiftY === 0) return across;
@@ -169,7 +197,18 @@ function lumaOnChroma(luma: Float32Array, w: number, h: number, cw: number, ch: 
   return out;
 }
 
-function averageLine(src: Float32Array, from: number, step: number, size: number, dst: Float32Array, to: number, dstStep: number, dstSize: number, shift: number, site: number): void {
+function averageLine(
+  src: Float32Array,
+  from: number,
+  step: number,
+  size: number,
+  dst: Float32Array,
+  to: number,
+  dstStep: number,
+  dstSize: number,
+  shift: number,
+  site: number,
+): void {
   if (shift === 0) {
     for (let i = 0; i < dstSize; i += 1) dst[to + i * dstStep] = src[from + i * step]!;
     return;
@@ -184,12 +223,21 @@ function averageLine(src: Float32Array, from: number, step: number, size: number
       for (let k = 0; k < count; k += 1) sum += src[from + Math.min(start + k, size - 1) * step]!;
       dst[to + i * dstStep] = sum / count;
     } else {
-      dst[to + i * dstStep] = 0.25 * (src[from + Math.max(c - 1, 0) * step]! + 2 * src[from + c * step]! + src[from + Math.min(c + 1, size - 1) * step]!);
+      dst[to + i * dstStep] =
+        0.25 *
+        (src[from + Math.max(c - 1, 0) * step]! +
+          2 * src[from + c * step]! +
+          src[from + Math.min(c + 1, size - 1) * step]!);
     }
   }
 }
 
-function localSlopes(grid: ChromaGrid): { slopeB: Float32Array; slopeR: Float32Array; baseB: Float32Array; baseR: Float32Array } {
+function localSlopes(grid: ChromaGrid): {
+  slopeB: Float32Array;
+  slopeR: Float32Array;
+  baseB: Float32Array;
+  baseR: Float32Array;
+} {
   const { width: w, height: h, luma, cb, cr } = grid;
   const n = w * h;
   const slopeB = new Float32Array(n);

@@ -4,7 +4,12 @@ import { kernels } from '../../image/kernels.js';
  * Chamfer distance (3-4 weights, Borgefors, "Distance transformations in digital images", CVGIP 1986) to the set pixels
  * of a mask, in pixels, at most 8 % from Euclid. Pictures without a set pixel give 1e6 everywhere.
  */
-export function chamferDistance(mask: Uint8Array, w: number, h: number, dst: Float32Array = new Float32Array(w * h)): Float32Array {
+export function chamferDistance(
+  mask: Uint8Array,
+  w: number,
+  h: number,
+  dst: Float32Array = new Float32Array(w * h),
+): Float32Array {
   // Whole numbers until the end, so that a limit of whole pixels is met exactly.
   const straight = 3;
   const diagonal = 4;

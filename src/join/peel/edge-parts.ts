@@ -22,7 +22,14 @@ export interface EdgePart {
   readonly bottom: readonly [number, number] | null;
 }
 
-interface Parts { readonly labels: Int32Array; readonly area: Int32Array; readonly sw: number; readonly sh: number; readonly edge: Uint8Array; readonly main: number }
+interface Parts {
+  readonly labels: Int32Array;
+  readonly area: Int32Array;
+  readonly sw: number;
+  readonly sh: number;
+  readonly edge: Uint8Array;
+  readonly main: number;
+}
 
 /** Tells the parts of a matte apart on blocks. Null where nothing is there. */
 function told(alpha: Float32Array, w: number, h: number, block: number, highest: Float32Array | null): Parts | null {
@@ -30,10 +37,11 @@ function told(alpha: Float32Array, w: number, h: number, block: number, highest:
   const sh = Math.ceil(h / block);
   const mask = new Uint8Array(sw * sh);
   if (highest !== null) for (let i = 0; i < mask.length; i += 1) mask[i] = highest[i]! > JOINS ? 1 : 0;
-  else for (let y = 0; y < h; y += 1) {
-    const row = ((y / block) | 0) * sw;
-    for (let x = 0; x < w; x += 1) if (alpha[y * w + x]! > JOINS) mask[row + ((x / block) | 0)] = 1;
-  }
+  else
+    for (let y = 0; y < h; y += 1) {
+      const row = ((y / block) | 0) * sw;
+      for (let x = 0; x < w; x += 1) if (alpha[y * w + x]! > JOINS) mask[row + ((x / block) | 0)] = 1;
+    }
   const { labels, area } = labelAreas(mask, sw, sh);
   const edge = new Uint8Array(area.length);
   for (let x = 0; x < sw; x += 1) edge[labels[x]!] = edge[labels[(sh - 1) * sw + x]!] = 1;
@@ -45,22 +53,45 @@ function told(alpha: Float32Array, w: number, h: number, block: number, highest:
     if (edge[l] === 0 && area[l]! > 0 && (clear === 0 || area[l]! > area[clear]!)) clear = l;
   }
   if (largest === 0) return null;
-  return { labels, area, sw, sh, edge, main: clear > 0 && area[clear]! >= LEAST_SHARE * sw * sh && area[clear]! >= LEAST_OF_LARGEST * area[largest]! ? clear : largest };
+  return {
+    labels,
+    area,
+    sw,
+    sh,
+    edge,
+    main:
+      clear > 0 && area[clear]! >= LEAST_SHARE * sw * sh && area[clear]! >= LEAST_OF_LARGEST * area[largest]!
+        ? clear
+        : largest,
+  };
 }
 
 /** The performer's part, and those that reach in from the picture's edge apart from it; null for an empty matte. */
-export function edgePartsOf(alpha: Float32Array, w: number, h: number, block: number): { readonly main: EdgePart; readonly apart: readonly EdgePart[] } | null {
+export function edgePartsOf(
+  alpha: Float32Array,
+  w: number,
+  h: number,
+  block: number,
+): { readonly main: EdgePart; readonly apart: readonly EdgePart[] } | null {
   const p = told(alpha, w, h, block, null);
   if (p === null) return null;
   const { labels, area, sw, sh } = p;
   const along = (length: number, at: (i: number) => number, label: number): [number, number] | null => {
-    let first = -1, last = -1;
-    for (let i = 0; i < length; i += 1) if (labels[at(i)] === label) { if (first < 0) first = i; last = i; }
+    let first = -1,
+      last = -1;
+    for (let i = 0; i < length; i += 1)
+      if (labels[at(i)] === label) {
+        if (first < 0) first = i;
+        last = i;
+      }
     return first < 0 ? null : [first / length, (last + 1) / length];
   };
   const part = (l: number): EdgePart => ({
-    area: area[l]! / (sw * sh), left: along(sh, (y) => y * sw, l), right: along(sh, (y) => y * sw + sw - 1, l),
-    top: along(sw, (x) => x, l), bottom: along(sw, (x) => (sh - 1) * sw + x, l),
+    area: area[l]! / (sw * sh),
+    left: along(sh, (y) => y * sw, l),
+    right: along(sh, (y) => y * sw + sw - 1, l),
+    top: along(sw, (x) => x, l),
+    bottom: along(sw, (x) => (sh - 1) * sw + x, l),
   });
   const apart: EdgePart[] = [];
   for (let l = 1; l < area.length; l += 1) if (l !== p.main && p.edge[l] === 1) apart.push(part(l));
@@ -73,7 +104,13 @@ export function edgePartsOf(alpha: Float32Array, w: number, h: number, block: nu
  * @param highest the highest alpha of each block, if it is known
  * @returns how many parts were dropped
  */
-export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: number, highest: Float32Array | null = null): number {
+export function dropEdgeParts(
+  alpha: Float32Array,
+  w: number,
+  h: number,
+  block: number,
+  highest: Float32Array | null = null,
+): number {
   const parts = told(alpha, w, h, block, highest);
   if (parts === null) return 0;
   const { labels, area, sw, edge, main } = parts;
@@ -86,7 +123,8 @@ export function dropEdgeParts(alpha: Float32Array, w: number, h: number, block: 
   edge[0] = 0;
   for (let y = 0; y < h; y += 1) {
     const row = ((y / block) | 0) * sw;
-    for (let x = 0; x < sw; x += 1) if (edge[labels[row + x]!] === 1) alpha.fill(0, y * w + x * block, y * w + Math.min((x + 1) * block, w));
+    for (let x = 0; x < sw; x += 1)
+      if (edge[labels[row + x]!] === 1) alpha.fill(0, y * w + x * block, y * w + Math.min((x + 1) * block, w));
   }
   return dropped;
 }

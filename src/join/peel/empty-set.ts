@@ -38,7 +38,8 @@ const SURE = 3.2;
 const AROUND = 7;
 const SMOOTH = 1;
 /** Half side of the boxes whose looks are held against the set's where it stirs, and a large difference over the mean one. */
-const BROAD = 5, BROAD_SPREAD = 1.5;
+const BROAD = 5,
+  BROAD_SPREAD = 1.5;
 /** An empty frame shows nothing larger than this share of the picture that the others do not. */
 const MOST_APART = 0.004;
 /** Parts of less than this share of the largest are no performer. */
@@ -48,35 +49,59 @@ const LEAST_SURE = 12;
 
 /** @param frames empty frames of one set-up, the surest first; those that show somebody beside it are left out */
 export function emptySet(frames: readonly SmallLinear[]): EmptySet {
-  const first = frames[0]!, { width: w, height: h, block } = first, n = w * h;
-  const roots = frames.map(rootsOf), kept = [0];
+  const first = frames[0]!,
+    { width: w, height: h, block } = first,
+    n = w * h;
+  const roots = frames.map(rootsOf),
+    kept = [0];
   for (let k = 1; k < frames.length; k += 1) {
-    const d = nearest(roots[k]!, [roots[0]!], w, h, REACH), mask = new Uint8Array(n);
+    const d = nearest(roots[k]!, [roots[0]!], w, h, REACH),
+      mask = new Uint8Array(n);
     for (let i = 0; i < n; i += 1) mask[i] = d[i]! > 4 * LEAST ? 1 : 0;
     if (labelAreas(opened(mask, w, h), w, h).area.every((a) => a <= MOST_APART * n)) kept.push(k);
   }
   const mean = new Float32Array(3 * n);
   for (const k of kept) for (let i = 0; i < 3 * n; i += 1) mean[i] = mean[i]! + frames[k]!.data[i]! / kept.length;
-  const sum = new Float32Array(n), square = new Float32Array(n), plain = new Float32Array(n);
+  const sum = new Float32Array(n),
+    square = new Float32Array(n),
+    plain = new Float32Array(n);
   let pairs = 0;
   for (const k of kept) {
     if (kept.length < 2) break;
-    const others = kept.filter((o) => o !== k).map((o) => roots[o]!), d = nearest(roots[k]!, others, w, h, REACH), own = nearest(roots[k]!, others, w, h, 0);
-    for (let i = 0; i < n; i += 1) { sum[i] = sum[i]! + d[i]!; square[i] = square[i]! + d[i]! * d[i]!; plain[i] = plain[i]! + own[i]!; }
+    const others = kept.filter((o) => o !== k).map((o) => roots[o]!),
+      d = nearest(roots[k]!, others, w, h, REACH),
+      own = nearest(roots[k]!, others, w, h, 0);
+    for (let i = 0; i < n; i += 1) {
+      sum[i] = sum[i]! + d[i]!;
+      square[i] = square[i]! + d[i]! * d[i]!;
+      plain[i] = plain[i]! + own[i]!;
+    }
     pairs += 1;
   }
-  const broad = kept.map((k) => boxes(roots[k]!, w, h)), broadStir = new Float32Array(n).fill(LEAST / 2);
+  const broad = kept.map((k) => boxes(roots[k]!, w, h)),
+    broadStir = new Float32Array(n).fill(LEAST / 2);
   if (kept.length > 1) {
     const mean = new Float32Array(n);
-    kept.forEach((_, k) => { const d = boxesApart(broad[k]!, broad.filter((_, o) => o !== k), n); for (let i = 0; i < n; i += 1) mean[i] = mean[i]! + d[i]! / kept.length; });
+    kept.forEach((_, k) => {
+      const d = boxesApart(
+        broad[k]!,
+        broad.filter((_, o) => o !== k),
+        n,
+      );
+      for (let i = 0; i < n; i += 1) mean[i] = mean[i]! + d[i]! / kept.length;
+    });
     const wide = boxMean(mean, w, h, AROUND);
     for (let i = 0; i < n; i += 1) broadStir[i] = Math.max(LEAST / 2, BROAD_SPREAD * wide[i]!);
   }
-  const stir = new Float32Array(n).fill(LEAST), still = new Float32Array(n).fill(1);
+  const stir = new Float32Array(n).fill(LEAST),
+    still = new Float32Array(n).fill(1);
   if (pairs > 0) {
-    const m = boxMean(sum, w, h, AROUND), s = boxMean(square, w, h, AROUND), p = boxMean(plain, w, h, 2);
+    const m = boxMean(sum, w, h, AROUND),
+      s = boxMean(square, w, h, AROUND),
+      p = boxMean(plain, w, h, 2);
     for (let i = 0; i < n; i += 1) {
-      const a = m[i]! / pairs, b = s[i]! / pairs;
+      const a = m[i]! / pairs,
+        b = s[i]! / pairs;
       stir[i] = Math.max(LEAST, a + Math.sqrt(Math.max(0, b - a * a)));
       still[i] = Math.min(1, Math.max(0, 2 - p[i]! / pairs / LEAST));
     }
@@ -94,26 +119,50 @@ export interface StandsIn {
 
 /** @param small a frame of the set's size */
 export function notOfSet(small: SmallLinear, set: EmptySet): StandsIn {
-  const { width: w, height: h } = set, n = w * h, lit = lightened(small, set);
-  const roots = rootsOf({ ...small, data: lit }), d = nearest(roots, set.frames, w, h, REACH), own = nearest(roots, set.frames, w, h, 0);
+  const { width: w, height: h } = set,
+    n = w * h,
+    lit = lightened(small, set);
+  const roots = rootsOf({ ...small, data: lit }),
+    d = nearest(roots, set.frames, w, h, REACH),
+    own = nearest(roots, set.frames, w, h, 0);
   // Where the set holds still, in the empty frames and in this one, a pixel is held against its own place alone.
-  const fixed = usual(own) < LEAST, wide = leastBeside(boxesApart(boxes(roots, w, h), set.broad, n), w, h, BROAD + 1);
-  for (let i = 0; i < n; i += 1) d[i] = fixed ? (set.still[i]! * own[i]!) / LEAST + (1 - set.still[i]!) * stirred(i) : stirred(i);
-  function stirred(i: number): number { return Math.max(d[i]! / set.stir[i]!, wide[i]! / set.broadStir[i]!); }
-  const reading = readShade(lit, set.mean, set.still, w, h), joined = whoStands(d, reading, roots, rootsOf({ ...small, data: set.mean }), w, h);
-  const score = boxMean(d, w, h, SMOOTH), shade = reading.possible, { labels, area } = labelAreas(joined, w, h), sure = new Float64Array(area.length);
-  for (let i = 0; i < n; i += 1) if (joined[i] === 1 && score[i]! > SURE) sure[labels[i]!] = sure[labels[i]!]! + Math.min(4, score[i]! / SURE);
+  const fixed = usual(own) < LEAST,
+    wide = leastBeside(boxesApart(boxes(roots, w, h), set.broad, n), w, h, BROAD + 1);
+  for (let i = 0; i < n; i += 1)
+    d[i] = fixed ? (set.still[i]! * own[i]!) / LEAST + (1 - set.still[i]!) * stirred(i) : stirred(i);
+  function stirred(i: number): number {
+    return Math.max(d[i]! / set.stir[i]!, wide[i]! / set.broadStir[i]!);
+  }
+  const reading = readShade(lit, set.mean, set.still, w, h),
+    joined = whoStands(d, reading, roots, rootsOf({ ...small, data: set.mean }), w, h);
+  const score = boxMean(d, w, h, SMOOTH),
+    shade = reading.possible,
+    { labels, area } = labelAreas(joined, w, h),
+    sure = new Float64Array(area.length);
+  for (let i = 0; i < n; i += 1)
+    if (joined[i] === 1 && score[i]! > SURE) sure[labels[i]!] = sure[labels[i]!]! + Math.min(4, score[i]! / SURE);
   let most = 0;
   for (let l = 1; l < sure.length; l += 1) most = Math.max(most, sure[l]!);
-  const out = new Uint8Array(n), holds = set.still.map((v, i) => (shade[i] === 1 && joined[i] === 0 ? 0 : v));
+  const out = new Uint8Array(n),
+    holds = set.still.map((v, i) => (shade[i] === 1 && joined[i] === 0 ? 0 : v));
   if (most < LEAST_SURE) return { inside: out, holds };
   for (let i = 0; i < n; i += 1) out[i] = joined[i] === 1 && sure[labels[i]!]! >= PART * most ? 1 : 0;
   // Shut-in hollows whose colours the set happens to have are the performer's, unless they show the set exactly.
-  const { labels: holes, area: size } = labelAreas(out.map((v) => 1 - v), w, h), edge = new Uint8Array(size.length), exact = new Float64Array(size.length);
+  const { labels: holes, area: size } = labelAreas(
+      out.map((v) => 1 - v),
+      w,
+      h,
+    ),
+    edge = new Uint8Array(size.length),
+    exact = new Float64Array(size.length);
   for (let x = 0; x < w; x += 1) edge[holes[x]!] = edge[holes[(h - 1) * w + x]!] = 1;
   for (let y = 0; y < h; y += 1) edge[holes[y * w]!] = edge[holes[y * w + w - 1]!] = 1;
-  for (let i = 0; i < n; i += 1) if (out[i] === 0 && (shade[i] === 1 || score[i]! < 0.7)) exact[holes[i]!] = exact[holes[i]!]! + 1;
-  for (let i = 0; i < n; i += 1) { const l = holes[i]!; if (out[i] === 0 && edge[l] === 0 && exact[l]! < 0.5 * size[l]!) out[i] = 1; }
+  for (let i = 0; i < n; i += 1)
+    if (out[i] === 0 && (shade[i] === 1 || score[i]! < 0.7)) exact[holes[i]!] = exact[holes[i]!]! + 1;
+  for (let i = 0; i < n; i += 1) {
+    const l = holes[i]!;
+    if (out[i] === 0 && edge[l] === 0 && exact[l]! < 0.5 * size[l]!) out[i] = 1;
+  }
   return { inside: out, holds };
 }
 
@@ -125,10 +174,17 @@ function rootsOf(small: SmallLinear): Float32Array {
 
 /** What a box about each pixel looks like, however its leaves hang: three means and how far its luma strays, planar. */
 function boxes(planes: Float32Array, w: number, h: number): Float32Array {
-  const n = w * h, out = new Float32Array(4 * n), light = new Float32Array(n), square = new Float32Array(n);
+  const n = w * h,
+    out = new Float32Array(4 * n),
+    light = new Float32Array(n),
+    square = new Float32Array(n);
   for (let p = 0; p < 3; p += 1) out.set(boxMean(planes.subarray(p * n, (p + 1) * n), w, h, BROAD), p * n);
-  for (let i = 0; i < n; i += 1) { light[i] = 0.2126 * planes[i]! + 0.7152 * planes[n + i]! + 0.0722 * planes[2 * n + i]!; square[i] = light[i]! * light[i]!; }
-  const mean = boxMean(light, w, h, BROAD), power = boxMean(square, w, h, BROAD);
+  for (let i = 0; i < n; i += 1) {
+    light[i] = 0.2126 * planes[i]! + 0.7152 * planes[n + i]! + 0.0722 * planes[2 * n + i]!;
+    square[i] = light[i]! * light[i]!;
+  }
+  const mean = boxMean(light, w, h, BROAD),
+    power = boxMean(square, w, h, BROAD);
   for (let i = 0; i < n; i += 1) out[3 * n + i] = Math.sqrt(Math.max(0, power[i]! - mean[i]! ** 2));
   return out;
 }
@@ -136,19 +192,27 @@ function boxes(planes: Float32Array, w: number, h: number): Float32Array {
 /** Least distance of each pixel's box to those of the frames at its place. */
 function boxesApart(a: Float32Array, frames: readonly Float32Array[], n: number): Float32Array {
   const best = new Float32Array(n).fill(9);
-  for (const b of frames) for (let i = 0; i < n; i += 1) {
-    let d = 0;
-    for (let p = i; p < 4 * n; p += n) d += (a[p]! - b[p]!) ** 2;
-    best[i] = Math.min(best[i]!, Math.sqrt(d));
-  }
+  for (const b of frames)
+    for (let i = 0; i < n; i += 1) {
+      let d = 0;
+      for (let p = i; p < 4 * n; p += n) d += (a[p]! - b[p]!) ** 2;
+      best[i] = Math.min(best[i]!, Math.sqrt(d));
+    }
   return best;
 }
 
 /** Least of a pixel's and those `by` pixels to its four sides: a box at the performer's edge sees some of it from outside. */
 function leastBeside(values: Float32Array, w: number, h: number, by: number): Float32Array {
   return values.map((v, i) => {
-    const x = i % w, y = (i - x) / w;
-    return Math.min(v, values[i - Math.min(x, by)]!, values[i + Math.min(w - 1 - x, by)]!, values[i - Math.min(y, by) * w]!, values[i + Math.min(h - 1 - y, by) * w]!);
+    const x = i % w,
+      y = (i - x) / w;
+    return Math.min(
+      v,
+      values[i - Math.min(x, by)]!,
+      values[i + Math.min(w - 1 - x, by)]!,
+      values[i - Math.min(y, by) * w]!,
+      values[i + Math.min(h - 1 - y, by) * w]!,
+    );
   });
 }
 
@@ -159,43 +223,80 @@ function usual(values: Float32Array): number {
 
 /** Least distance of each pixel to those of the frames within `reach`. */
 function nearest(a: Float32Array, frames: readonly Float32Array[], w: number, h: number, reach: number): Float32Array {
-  const n = w * h, best = new Float32Array(n).fill(9);
-  for (const b of frames) for (let dy = -reach; dy <= reach; dy += 1) for (let dx = -reach; dx <= reach; dx += 1) {
-    const y0 = Math.max(0, -dy), y1 = Math.min(h, h - dy), x0 = Math.max(0, -dx), x1 = Math.min(w, w - dx), shift = dy * w + dx;
-    for (let y = y0; y < y1; y += 1) for (let i = y * w + x0, end = y * w + x1; i < end; i += 1) {
-      const r = a[i]! - b[i + shift]!, g = a[n + i]! - b[n + i + shift]!, l = a[2 * n + i]! - b[2 * n + i + shift]!, d = r * r + g * g + l * l;
-      if (d < best[i]!) best[i] = d;
-    }
-  }
+  const n = w * h,
+    best = new Float32Array(n).fill(9);
+  for (const b of frames)
+    for (let dy = -reach; dy <= reach; dy += 1)
+      for (let dx = -reach; dx <= reach; dx += 1) {
+        const y0 = Math.max(0, -dy),
+          y1 = Math.min(h, h - dy),
+          x0 = Math.max(0, -dx),
+          x1 = Math.min(w, w - dx),
+          shift = dy * w + dx;
+        for (let y = y0; y < y1; y += 1)
+          for (let i = y * w + x0, end = y * w + x1; i < end; i += 1) {
+            const r = a[i]! - b[i + shift]!,
+              g = a[n + i]! - b[n + i + shift]!,
+              l = a[2 * n + i]! - b[2 * n + i + shift]!,
+              d = r * r + g * g + l * l;
+            if (d < best[i]!) best[i] = d;
+          }
+      }
   for (let i = 0; i < n; i += 1) best[i] = Math.sqrt(best[i]!);
   return best;
 }
 
 /** The frame under the set's light, linear, planar: each channel taken back through what the camera made of the set in this frame (match-light.ts, square roots of light). */
 function lightened(small: SmallLinear, set: EmptySet): Float32Array {
-  const { width: w, height: h } = small, n = w * h, out = new Float32Array(3 * n), root = (planes: Float32Array, p: number): Float32Array => boxMean(planes.subarray(p * n, (p + 1) * n), w, h, 4).map((v) => Math.sqrt(Math.max(0, v)));
+  const { width: w, height: h } = small,
+    n = w * h,
+    out = new Float32Array(3 * n),
+    root = (planes: Float32Array, p: number): Float32Array =>
+      boxMean(planes.subarray(p * n, (p + 1) * n), w, h, 4).map((v) => Math.sqrt(Math.max(0, v)));
   for (let p = 0; p < 3; p += 1) {
     const curve = renderingOf(root(set.mean, p), root(small.data, p));
-    for (let i = p * n; i < (p + 1) * n; i += 1) out[i] = unrendered(curve, Math.sqrt(Math.max(0, small.data[i]!))) ** 2;
+    for (let i = p * n; i < (p + 1) * n; i += 1)
+      out[i] = unrendered(curve, Math.sqrt(Math.max(0, small.data[i]!))) ** 2;
   }
   return out;
 }
 
 function eroded(mask: Uint8Array, w: number, h: number): Uint8Array {
   const out = new Uint8Array(w * h);
-  for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) out[i] = mask[i] === 1 && (x === 0 || mask[i - 1] === 1) && (x === w - 1 || mask[i + 1] === 1) && (y === 0 || mask[i - w] === 1) && (y === h - 1 || mask[i + w] === 1) ? 1 : 0;
+  for (let y = 0, i = 0; y < h; y += 1)
+    for (let x = 0; x < w; x += 1, i += 1)
+      out[i] =
+        mask[i] === 1 &&
+        (x === 0 || mask[i - 1] === 1) &&
+        (x === w - 1 || mask[i + 1] === 1) &&
+        (y === 0 || mask[i - w] === 1) &&
+        (y === h - 1 || mask[i + w] === 1)
+          ? 1
+          : 0;
   return out;
 }
 
 function dilated(mask: Uint8Array, w: number, h: number): Uint8Array {
   const out = new Uint8Array(w * h);
-  for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) out[i] = mask[i] === 1 || (x > 0 && mask[i - 1] === 1) || (x < w - 1 && mask[i + 1] === 1) || (y > 0 && mask[i - w] === 1) || (y < h - 1 && mask[i + w] === 1) ? 1 : 0;
+  for (let y = 0, i = 0; y < h; y += 1)
+    for (let x = 0; x < w; x += 1, i += 1)
+      out[i] =
+        mask[i] === 1 ||
+        (x > 0 && mask[i - 1] === 1) ||
+        (x < w - 1 && mask[i + 1] === 1) ||
+        (y > 0 && mask[i - w] === 1) ||
+        (y < h - 1 && mask[i + w] === 1)
+          ? 1
+          : 0;
   return out;
 }
 
 /** By reconstruction: what has a core keeps its thin parts two pixels far. */
 function opened(mask: Uint8Array, w: number, h: number): Uint8Array {
   let grown = eroded(mask, w, h);
-  for (let k = 0; k < 4; k += 1) { grown = dilated(grown, w, h); for (let i = 0; i < grown.length; i += 1) grown[i] = grown[i]! & mask[i]!; }
+  for (let k = 0; k < 4; k += 1) {
+    grown = dilated(grown, w, h);
+    for (let i = 0; i < grown.length; i += 1) grown[i] = grown[i]! & mask[i]!;
+  }
   return grown;
 }

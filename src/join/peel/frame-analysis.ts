@@ -51,7 +51,12 @@ export interface FrameAnalysis {
   readonly occupied: boolean;
 }
 
-export function analyseFrame(small: SmallLinear, field: ScreenField, tuning: Tuning = TUNING, floats: Floats = ownFloats): FrameAnalysis {
+export function analyseFrame(
+  small: SmallLinear,
+  field: ScreenField,
+  tuning: Tuning = TUNING,
+  floats: Floats = ownFloats,
+): FrameAnalysis {
   const { width: w, height: h, data } = small;
   const n = w * h;
   const { sure } = field;
@@ -77,19 +82,58 @@ export function analyseFrame(small: SmallLinear, field: ScreenField, tuning: Tun
   const noise = 1e-5 + field.noise;
   const weights = floats(3 * cells);
   if (performer === null || residual === null) {
-    return { small, field, fromScreen, fromPerformer, grid, cell, weights, performer: new Float32Array(9 * cells), residual: new Float32Array(9 * cells), matte, occupied: false };
+    return {
+      small,
+      field,
+      fromScreen,
+      fromPerformer,
+      grid,
+      cell,
+      weights,
+      performer: new Float32Array(9 * cells),
+      residual: new Float32Array(9 * cells),
+      matte,
+      occupied: false,
+    };
   }
   const screenMean = floats(3 * cells);
   blockMeans(back, w, h, cell, screenMean);
   const taps = columnTaps(w, cell, gw, floats);
   for (let turn = 0; turn < tuning.turns; turn += 1) {
     unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
-    matteTurn(weights, grid, cell, w, h, taps, difference, fromScreen, onScreen, deep, tuning.from, matte, weightF, weightB);
+    matteTurn(
+      weights,
+      grid,
+      cell,
+      w,
+      h,
+      taps,
+      difference,
+      fromScreen,
+      onScreen,
+      deep,
+      tuning.from,
+      matte,
+      weightF,
+      weightB,
+    );
     performer = cellMoments(data, weightF, w, h, cell, tuning.prior, 9, floats) ?? performer;
     residual = cellMoments(difference, weightB, w, h, cell, 4 * tuning.prior, 9, floats) ?? residual;
   }
   unmixingModel(performer.moments, screenMean, residual.moments, cells, noise, tuning.share, weights);
-  return { small, field, fromScreen, fromPerformer, grid, cell, weights, performer: performer.moments, residual: residual.moments, matte, occupied: true };
+  return {
+    small,
+    field,
+    fromScreen,
+    fromPerformer,
+    grid,
+    cell,
+    weights,
+    performer: performer.moments,
+    residual: residual.moments,
+    matte,
+    occupied: true,
+  };
 }
 
 function deepest(depth: Float32Array): number {
@@ -99,11 +143,38 @@ function deepest(depth: Float32Array): number {
 }
 
 /** Where the clouds start, by the kernel: I − B, and what each pixel counts for the screen's and the performer's. */
-export function seeds(data: Float32Array, back: Float32Array, sure: Uint8Array, fromScreen: Float32Array, w: number, h: number, deep: number, difference: Float32Array, onScreen: Float32Array, weightF: Float32Array): void {
+export function seeds(
+  data: Float32Array,
+  back: Float32Array,
+  sure: Uint8Array,
+  fromScreen: Float32Array,
+  w: number,
+  h: number,
+  deep: number,
+  difference: Float32Array,
+  onScreen: Float32Array,
+  weightF: Float32Array,
+): void {
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('peelSeeds', [scope.input(data), scope.input(back), scope.input(sure), scope.input(fromScreen), w, h, deep, scope.output(difference), scope.output(onScreen), scope.output(weightF)], h, w * 6);
+    door.run(
+      'peelSeeds',
+      [
+        scope.input(data),
+        scope.input(back),
+        scope.input(sure),
+        scope.input(fromScreen),
+        w,
+        h,
+        deep,
+        scope.output(difference),
+        scope.output(onScreen),
+        scope.output(weightF),
+      ],
+      h,
+      w * 6,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -111,7 +182,18 @@ export function seeds(data: Float32Array, back: Float32Array, sure: Uint8Array, 
 }
 
 /** Plain twin of the kernel. */
-export function seedsPlain(data: Float32Array, back: Float32Array, sure: Uint8Array, fromScreen: Float32Array, w: number, h: number, deep: number, difference: Float32Array, onScreen: Float32Array, weightF: Float32Array): void {
+export function seedsPlain(
+  data: Float32Array,
+  back: Float32Array,
+  sure: Uint8Array,
+  fromScreen: Float32Array,
+  w: number,
+  h: number,
+  deep: number,
+  difference: Float32Array,
+  onScreen: Float32Array,
+  weightF: Float32Array,
+): void {
   const n = w * h;
   for (let i = 0; i < 3 * n; i += 1) difference[i] = data[i]! - back[i]!;
   for (let i = 0; i < n; i += 1) {
@@ -122,11 +204,49 @@ export function seedsPlain(data: Float32Array, back: Float32Array, sure: Uint8Ar
 }
 
 /** The small matte from the model, and from it how much each pixel counts for the two clouds, by the kernel. */
-export function matteTurn(weights: Float32Array, grid: CellGrid, cell: number, w: number, h: number, taps: ColumnTaps, difference: Float32Array, fromScreen: Float32Array, onScreen: Float32Array, deep: number, from: number, matte: Float32Array, weightF: Float32Array, weightB: Float32Array): void {
+export function matteTurn(
+  weights: Float32Array,
+  grid: CellGrid,
+  cell: number,
+  w: number,
+  h: number,
+  taps: ColumnTaps,
+  difference: Float32Array,
+  fromScreen: Float32Array,
+  onScreen: Float32Array,
+  deep: number,
+  from: number,
+  matte: Float32Array,
+  weightF: Float32Array,
+  weightB: Float32Array,
+): void {
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('matteTurn', [scope.input(weights), grid.width, grid.height, cell, w, h, scope.input(taps.first), scope.input(taps.share), scope.input(difference), scope.input(fromScreen), scope.input(onScreen), deep, from, scope.output(matte), scope.output(weightF), scope.output(weightB)], h, w * 8, 12 * (grid.width + 8) + 64);
+    door.run(
+      'matteTurn',
+      [
+        scope.input(weights),
+        grid.width,
+        grid.height,
+        cell,
+        w,
+        h,
+        scope.input(taps.first),
+        scope.input(taps.share),
+        scope.input(difference),
+        scope.input(fromScreen),
+        scope.input(onScreen),
+        deep,
+        from,
+        scope.output(matte),
+        scope.output(weightF),
+        scope.output(weightB),
+      ],
+      h,
+      w * 8,
+      12 * (grid.width + 8) + 64,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -134,7 +254,21 @@ export function matteTurn(weights: Float32Array, grid: CellGrid, cell: number, w
 }
 
 /** Plain twin of the kernel. */
-export function matteTurnPlain(weights: Float32Array, grid: CellGrid, cell: number, w: number, h: number, difference: Float32Array, fromScreen: Float32Array, onScreen: Float32Array, deep: number, from: number, matte: Float32Array, weightF: Float32Array, weightB: Float32Array): void {
+export function matteTurnPlain(
+  weights: Float32Array,
+  grid: CellGrid,
+  cell: number,
+  w: number,
+  h: number,
+  difference: Float32Array,
+  fromScreen: Float32Array,
+  onScreen: Float32Array,
+  deep: number,
+  from: number,
+  matte: Float32Array,
+  weightF: Float32Array,
+  weightB: Float32Array,
+): void {
   const n = w * h;
   const k = resampleCellsPlain(weights, grid, cell, w, h, 3);
   for (let i = 0; i < n; i += 1) {

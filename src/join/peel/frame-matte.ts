@@ -36,14 +36,48 @@ export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Floa
     const alpha = scope.output(dst);
     const state = scope.allocate(w * h);
     const cost = w * block * 2;
-    door.run('peelMatte', [
-      scope.input(linear.data), w, h, block, sw, sh, fromScreen, scope.input(analysis.fromPerformer), scope.input(field.sure), SOLID_FROM, EMPTY_FROM,
-      scope.input(analysis.weights), grid.width, grid.height, cell, scope.input(acrossW.first), scope.input(acrossW.share), scope.input(field.colour), scope.input(acrossB.first), scope.input(acrossB.share),
-      GAP_BELOW, GAP_NEAR, alpha, state,
-    ], sh, cost, 12 * (grid.width + sw + 16) + 64);
+    door.run(
+      'peelMatte',
+      [
+        scope.input(linear.data),
+        w,
+        h,
+        block,
+        sw,
+        sh,
+        fromScreen,
+        scope.input(analysis.fromPerformer),
+        scope.input(field.sure),
+        SOLID_FROM,
+        EMPTY_FROM,
+        scope.input(analysis.weights),
+        grid.width,
+        grid.height,
+        cell,
+        scope.input(acrossW.first),
+        scope.input(acrossW.share),
+        scope.input(field.colour),
+        scope.input(acrossB.first),
+        scope.input(acrossB.share),
+        GAP_BELOW,
+        GAP_NEAR,
+        alpha,
+        state,
+      ],
+      sh,
+      cost,
+      12 * (grid.width + sw + 16) + 64,
+    );
     const [top, bottom] = openRows(analysis);
     const level = scope.allocate(w * h);
-    if (bottom > top) door.run('peelFlood', [alpha, state, level, scope.allocate(4 * w * h), w, h, top * block, Math.min(bottom * block, h)], 1, 1, 1024);
+    if (bottom > top)
+      door.run(
+        'peelFlood',
+        [alpha, state, level, scope.allocate(4 * w * h), w, h, top * block, Math.min(bottom * block, h)],
+        1,
+        1,
+        1024,
+      );
     const peaks = scope.output(highest);
     door.run('peelLift', [alpha, state, level, w, h, block, sw, fromScreen, peaks], sh, cost);
     scope.finish();
@@ -57,7 +91,13 @@ export function matteOfFrame(linear: Picture, analysis: FrameAnalysis, dst: Floa
  * The flood by itself: `fillHoles` as grey levels. @returns the level of the lowest pass from a marker to each active pixel, its
  * own at least, in 255ths; 255 where there is no way
  */
-export function floodHollows(alpha: Float32Array, marker: Uint8Array, active: Uint8Array, w: number, h: number): Uint8Array {
+export function floodHollows(
+  alpha: Float32Array,
+  marker: Uint8Array,
+  active: Uint8Array,
+  w: number,
+  h: number,
+): Uint8Array {
   const door = kernels();
   const scope = door.scope();
   try {
@@ -128,11 +168,15 @@ export function matteOfFramePlain(linear: Picture, analysis: FrameAnalysis, dst:
         const dr = data[i]! - sr;
         const dg = data[n + i]! - sg;
         const db = data[2 * n + i]! - sb;
-        const a = (wr[a0]! + (wr[a0 + 1]! - wr[a0]!) * at) * dr + (wr[ws + a0]! + (wr[ws + a0 + 1]! - wr[ws + a0]!) * at) * dg + (wr[2 * ws + a0]! + (wr[2 * ws + a0 + 1]! - wr[2 * ws + a0]!) * at) * db;
+        const a =
+          (wr[a0]! + (wr[a0 + 1]! - wr[a0]!) * at) * dr +
+          (wr[ws + a0]! + (wr[ws + a0 + 1]! - wr[ws + a0]!) * at) * dg +
+          (wr[2 * ws + a0]! + (wr[2 * ws + a0 + 1]! - wr[2 * ws + a0]!) * at) * db;
         active[i] = 1;
         dst[i] = a <= 0 ? 0 : a >= 1 ? 1 : a;
         // Sure screen blocks, and single pixels of clear screen colour: the gaps between hairs and links.
-        if (sure === 1 || (a < GAP_BELOW && dr * dr + dg * dg + db * db < GAP_NEAR * (sr * sr + sg * sg + sb * sb))) marker[i] = 1;
+        if (sure === 1 || (a < GAP_BELOW && dr * dr + dg * dg + db * db < GAP_NEAR * (sr * sr + sg * sg + sb * sb)))
+          marker[i] = 1;
       }
     }
   }

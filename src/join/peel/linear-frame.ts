@@ -45,11 +45,13 @@ const linesBytes = (w: number, cw: number): number => 64 + 4 * (w + 16) + 104 * 
  * @param half half the size; frames of less than two pixels a block keep the full one
  */
 export function linearFrame(frame: VideoFrame | CodedFrame, space: WorkSpace, half: Half = null): LinearFrame {
-  const out = inFilePrimaries(frame, space, half), primaries = frame.colour.primaries ?? 'bt709';
+  const out = inFilePrimaries(frame, space, half),
+    primaries = frame.colour.primaries ?? 'bt709';
   if (primaries === 'bt709') return out;
   const matrix = rgbToRgb(rgbPrimaries(primaries), PRIMARIES.bt709);
   for (const { width, height, data } of [out.linear, out.small]) {
-    const n = width * height, all = data.subarray(0, 3 * n);
+    const n = width * height,
+      all = data.subarray(0, 3 * n);
     matrixPlanes(matrix, all.subarray(0, n), all.subarray(n, 2 * n), all.subarray(2 * n));
     for (let i = 0; i < all.length; i++) if (all[i]! < 0) all[i] = 0;
   }
@@ -85,8 +87,15 @@ function inFilePrimaries(frame: VideoFrame | CodedFrame, space: WorkSpace, half:
     const table = [curve === null ? 0 : scope.input(curve.knots), curve?.lo ?? 0, curve?.steps ?? 0, curve?.count ?? 0];
     const quarters = half !== null && sx === 1 && sy === 1 && block % 2 === 0;
     if (quarters && half === 'chroma') {
-      const linear = space.picture(cw, ch, 3), grid = space.floats(3 * cw * ch);
-      door.run('peelChroma', [luma, cb, cr, grid.byteOffset, w, h, sx, sy, deep, constants], ch, w << (sy + 1), 4 * (w + 16 + cw + 48));
+      const linear = space.picture(cw, ch, 3),
+        grid = space.floats(3 * cw * ch);
+      door.run(
+        'peelChroma',
+        [luma, cb, cr, grid.byteOffset, w, h, sx, sy, deep, constants],
+        ch,
+        w << (sy + 1),
+        4 * (w + 16 + cw + 48),
+      );
       door.run('peelHalf', [grid.byteOffset, linear.data.byteOffset, cw, ch, constants, ...table], ch, cw * 8);
       return { linear, small: smallOf(linear, block / 2, space), step: 2, site: frame.chromaSite };
     }
@@ -95,11 +104,55 @@ function inFilePrimaries(frame: VideoFrame | CodedFrame, space: WorkSpace, half:
     const data = space.floats(3 * sw * sh);
     if (quarters) {
       const linear = space.picture(cw, ch, 3);
-      door.run('peelQuads', [luma, cb, cr, SLOPE_FLOOR, linear.data.byteOffset, w, h, deep, constants, ...table, block / 2, data.byteOffset, sw, sh], sh, w * block * 12, 28 * (cw + 24) + linesBytes(w, cw));
+      door.run(
+        'peelQuads',
+        [
+          luma,
+          cb,
+          cr,
+          SLOPE_FLOOR,
+          linear.data.byteOffset,
+          w,
+          h,
+          deep,
+          constants,
+          ...table,
+          block / 2,
+          data.byteOffset,
+          sw,
+          sh,
+        ],
+        sh,
+        w * block * 12,
+        28 * (cw + 24) + linesBytes(w, cw),
+      );
       return { linear, small: { width: sw, height: sh, block: block / 2, data }, step: 2, site: [0.5, 0.5] };
     }
     const linear = space.picture(w, h, 3);
-    door.run('peelLinear', [luma, cb, cr, SLOPE_FLOOR, linear.data.byteOffset, w, h, sx, sy, deep, constants, ...table, block, data.byteOffset, sw, sh], sh, w * block * 12, 16 * (cw + 16) + 28 * (w + 16) + linesBytes(w, cw));
+    door.run(
+      'peelLinear',
+      [
+        luma,
+        cb,
+        cr,
+        SLOPE_FLOOR,
+        linear.data.byteOffset,
+        w,
+        h,
+        sx,
+        sy,
+        deep,
+        constants,
+        ...table,
+        block,
+        data.byteOffset,
+        sw,
+        sh,
+      ],
+      sh,
+      w * block * 12,
+      16 * (cw + 16) + 28 * (w + 16) + linesBytes(w, cw),
+    );
     const whole: LinearFrame = { linear, small: { width: sw, height: sh, block, data }, step: 1, site: [0, 0] };
     return half === null ? whole : averaged(linear, space, half);
   } finally {
@@ -110,7 +163,18 @@ function inFilePrimaries(frame: VideoFrame | CodedFrame, space: WorkSpace, half:
 function constantsOf(frame: VideoFrame): Float32Array {
   const q = quantisation(frame.bitDepth, frame.colour.fullRange);
   const d = decodingOf(frame.colour.matrix);
-  return Float32Array.of(1 / q.lumaScale, -q.lumaOffset / q.lumaScale, 1 / q.chromaScale, q.chromaOffset, d.crToR, d.cbToG, d.crToG, d.cbToB, frame.chromaSite[0], frame.chromaSite[1]);
+  return Float32Array.of(
+    1 / q.lumaScale,
+    -q.lumaOffset / q.lumaScale,
+    1 / q.chromaScale,
+    q.chromaOffset,
+    d.crToR,
+    d.cbToG,
+    d.crToG,
+    d.cbToB,
+    frame.chromaSite[0],
+    frame.chromaSite[1],
+  );
 }
 
 function smallOf(linear: Picture, block: number, space: WorkSpace): SmallLinear {

@@ -32,19 +32,39 @@ const LOOKED_AT = 20_000;
 
 /** @param sure the first look at what is screen; null where that is nothing */
 export function litHue(small: SmallLinear, sure: Uint8Array): LitHue | null {
-  const { data } = small, n = small.width * small.height, step = Math.max(1, Math.floor(n / LOOKED_AT));
+  const { data } = small,
+    n = small.width * small.height,
+    step = Math.max(1, Math.floor(n / LOOKED_AT));
   const at: number[] = [];
   for (let i = 0; i < n; i += step) if (sure[i] === 1) at.push(i);
   if (at.length === 0) return null;
   // Medians of the unit vectors' parts: half of the looked at may be something else.
   const length = Float32Array.from(at, (i) => Math.hypot(data[i]!, data[n + i]!, data[2 * n + i]!) || 1e-6);
-  const unit = [0, 1, 2].map((p) => median(Float32Array.from(at, (i, k) => data[p * n + i]! / length[k]!))) as [number, number, number];
-  const size = Math.hypot(...unit) || 1, bright = median(length);
-  const colour: [number, number, number] = [(unit[0] / size) * bright, (unit[1] / size) * bright, (unit[2] / size) * bright];
-  const rho = Float32Array.from(at, (i) => rhoOf(data[i]!, data[n + i]!, data[2 * n + i]!, colour)), power = bright * bright;
-  const dark = rho.filter((_, k) => data[at[k]!]! * colour[0] + data[n + at[k]!]! * colour[1] + data[2 * n + at[k]!]! * colour[2] < DARK_UNTIL * power);
+  const unit = [0, 1, 2].map((p) => median(Float32Array.from(at, (i, k) => data[p * n + i]! / length[k]!))) as [
+    number,
+    number,
+    number,
+  ];
+  const size = Math.hypot(...unit) || 1,
+    bright = median(length);
+  const colour: [number, number, number] = [
+    (unit[0] / size) * bright,
+    (unit[1] / size) * bright,
+    (unit[2] / size) * bright,
+  ];
+  const rho = Float32Array.from(at, (i) => rhoOf(data[i]!, data[n + i]!, data[2 * n + i]!, colour)),
+    power = bright * bright;
+  const dark = rho.filter(
+    (_, k) =>
+      data[at[k]!]! * colour[0] + data[n + at[k]!]! * colour[1] + data[2 * n + at[k]!]! * colour[2] <
+      DARK_UNTIL * power,
+  );
   const limit = limitOf(median(rho));
-  return { colour, limit, darkLimit: dark.length < ENOUGH_DARK * at.length ? DARK : Math.max(limit, limitOf(median(dark))) };
+  return {
+    colour,
+    limit,
+    darkLimit: dark.length < ENOUGH_DARK * at.length ? DARK : Math.max(limit, limitOf(median(dark))),
+  };
 }
 
 function limitOf(scatter: number): number {
@@ -52,17 +72,25 @@ function limitOf(scatter: number): number {
 }
 
 function rhoOf(r: number, g: number, b: number, [cr, cg, cb]: readonly [number, number, number]): number {
-  const power = cr * cr + cg * cg + cb * cb, s = (r * cr + g * cg + b * cb) / power;
+  const power = cr * cr + cg * cg + cb * cb,
+    s = (r * cr + g * cg + b * cb) / power;
   return Math.sqrt(((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2) / power) / Math.max(s, 1e-3);
 }
 
 /** Takes out of `sure` and `weight`, in place, what is as bright as the lit screen and has another chromaticity. */
 export function holdToLit(small: SmallLinear, lit: LitHue, sure: Uint8Array, weight: Float32Array): void {
-  const { data } = small, n = small.width * small.height, [cr, cg, cb] = lit.colour, power = cr * cr + cg * cg + cb * cb;
+  const { data } = small,
+    n = small.width * small.height,
+    [cr, cg, cb] = lit.colour,
+    power = cr * cr + cg * cg + cb * cb;
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0) continue;
-    const r = data[i]!, g = data[n + i]!, b = data[2 * n + i]!, s = (r * cr + g * cg + b * cb) / power;
-    const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))), most = (lit.limit + (lit.darkLimit - lit.limit) * dark) * Math.max(s, 1e-3);
+    const r = data[i]!,
+      g = data[n + i]!,
+      b = data[2 * n + i]!,
+      s = (r * cr + g * cg + b * cb) / power;
+    const dark = Math.min(1, Math.max(0, (LIT_FROM - s) / (LIT_FROM - DARK_UNTIL))),
+      most = (lit.limit + (lit.darkLimit - lit.limit) * dark) * Math.max(s, 1e-3);
     if ((r - s * cr) ** 2 + (g - s * cg) ** 2 + (b - s * cb) ** 2 <= most * most * power) continue;
     sure[i] = 0;
     weight[i] = 0;

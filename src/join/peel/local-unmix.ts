@@ -36,7 +36,16 @@ export interface Moments {
  * @param fields MOMENTS, or 3 for the means alone
  * @returns moments, fields × grid; null where all weights are zero
  */
-export function cellMoments(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number, fields: 3 | 9 = MOMENTS, floats: Floats = ownFloats): Moments | null {
+export function cellMoments(
+  colour: Float32Array,
+  weight: Float32Array,
+  w: number,
+  h: number,
+  cell: number,
+  prior: number,
+  fields: 3 | 9 = MOMENTS,
+  floats: Floats = ownFloats,
+): Moments | null {
   const gw = Math.ceil(w / cell);
   const gh = Math.ceil(h / cell);
   const moments = floats(gw * gh * fields);
@@ -46,8 +55,21 @@ export function cellMoments(colour: Float32Array, weight: Float32Array, w: numbe
   try {
     const sums = scope.output(moments);
     const seen = scope.output(evidence);
-    door.run('cellSums', [scope.input(colour), scope.input(weight), w, h, cell, gw, gh, fields, seen, sums], gh, w * cell * 3);
-    const filled = priorFill(door.view(seen, gw * gh), door.view(sums, gw * gh * fields), fields, gw, gh, prior, door.view(sums, gw * gh * fields));
+    door.run(
+      'cellSums',
+      [scope.input(colour), scope.input(weight), w, h, cell, gw, gh, fields, seen, sums],
+      gh,
+      w * cell * 3,
+    );
+    const filled = priorFill(
+      door.view(seen, gw * gh),
+      door.view(sums, gw * gh * fields),
+      fields,
+      gw,
+      gh,
+      prior,
+      door.view(sums, gw * gh * fields),
+    );
     if (!filled) return null;
     scope.finish();
   } finally {
@@ -57,7 +79,15 @@ export function cellMoments(colour: Float32Array, weight: Float32Array, w: numbe
 }
 
 /** Plain twin of the kernels. */
-export function cellMomentsPlain(colour: Float32Array, weight: Float32Array, w: number, h: number, cell: number, prior: number, fields: 3 | 9 = MOMENTS): Moments | null {
+export function cellMomentsPlain(
+  colour: Float32Array,
+  weight: Float32Array,
+  w: number,
+  h: number,
+  cell: number,
+  prior: number,
+  fields: 3 | 9 = MOMENTS,
+): Moments | null {
   const gw = Math.ceil(w / cell);
   const gh = Math.ceil(h / cell);
   const n = w * h;
@@ -100,11 +130,24 @@ export function cellMomentsPlain(colour: Float32Array, weight: Float32Array, w: 
  * @param noise variance added to every channel
  * @param share weight of the performer's and the screen's scatter (1/3 is the mean of α² over a uniform α)
  */
-export function unmixingModel(performer: Float32Array, screen: Float32Array, residual: Float32Array, cells: number, noise: number, share = 1 / 3, dst: Float32Array = new Float32Array(3 * cells)): Float32Array {
+export function unmixingModel(
+  performer: Float32Array,
+  screen: Float32Array,
+  residual: Float32Array,
+  cells: number,
+  noise: number,
+  share = 1 / 3,
+  dst: Float32Array = new Float32Array(3 * cells),
+): Float32Array {
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('cellUnmix', [scope.input(performer), scope.input(screen), scope.input(residual), cells, noise, share, scope.output(dst)], Math.ceil(cells / 64), 64 * 30);
+    door.run(
+      'cellUnmix',
+      [scope.input(performer), scope.input(screen), scope.input(residual), cells, noise, share, scope.output(dst)],
+      Math.ceil(cells / 64),
+      64 * 30,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -113,7 +156,15 @@ export function unmixingModel(performer: Float32Array, screen: Float32Array, res
 }
 
 /** Plain twin of the kernel. */
-export function unmixingModelPlain(performer: Float32Array, screen: Float32Array, residual: Float32Array, cells: number, noise: number, share = 1 / 3, dst: Float32Array = new Float32Array(3 * cells)): Float32Array {
+export function unmixingModelPlain(
+  performer: Float32Array,
+  screen: Float32Array,
+  residual: Float32Array,
+  cells: number,
+  noise: number,
+  share = 1 / 3,
+  dst: Float32Array = new Float32Array(3 * cells),
+): Float32Array {
   for (let j = 0; j < cells; j += 1) {
     const fr = performer[j]!;
     const fg = performer[cells + j]!;

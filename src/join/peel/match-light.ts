@@ -6,37 +6,72 @@
  */
 
 /** A channel's rendering: value of the empty frame to value of this frame, both 0..1 or a little over. */
-export interface Rendering { readonly a: number; readonly b: number; readonly c: number }
+export interface Rendering {
+  readonly a: number;
+  readonly b: number;
+  readonly c: number;
+}
 
 /** Rounds of the fit, Tukey's constant in robust deviations, and the least deviation (a code of 8 bits). */
-const ROUNDS = 8, TUKEY = 4.7, LEAST_SD = 0.004;
+const ROUNDS = 8,
+  TUKEY = 4.7,
+  LEAST_SD = 0.004;
 /** Every so manieth pixel is looked at. */
 const EVERY = 23;
 /** Slopes that a camera's change may have; beyond it, or with too few pixels, the gain alone is taken. */
-const LEAST_SLOPE = 0.4, MOST_SLOPE = 2.5, LEAST_PIXELS = 60;
+const LEAST_SLOPE = 0.4,
+  MOST_SLOPE = 2.5,
+  LEAST_PIXELS = 60;
 
 /** @param was a plane of the empty frame, smoothed @param now the same of the frame */
 export function renderingOf(was: Float32Array, now: Float32Array): Rendering {
-  const at: number[] = [], ratio: number[] = [];
-  for (let i = 0; i < was.length; i += EVERY) if (was[i]! > 0.02) { at.push(i); ratio.push(now[i]! / was[i]!); }
+  const at: number[] = [],
+    ratio: number[] = [];
+  for (let i = 0; i < was.length; i += EVERY)
+    if (was[i]! > 0.02) {
+      at.push(i);
+      ratio.push(now[i]! / was[i]!);
+    }
   ratio.sort((x, y) => x - y);
-  const gain = Math.min(1.6, Math.max(0.6, ratio[ratio.length >> 1] ?? 1)), plain: Rendering = { a: 0, b: gain, c: 0 };
+  const gain = Math.min(1.6, Math.max(0.6, ratio[ratio.length >> 1] ?? 1)),
+    plain: Rendering = { a: 0, b: gain, c: 0 };
   if (at.length < LEAST_PIXELS) return plain;
   let fit = plain;
   for (let round = 0; round < ROUNDS; round += 1) {
-    const off = at.map((i) => Math.abs(now[i]! - rendered(fit, was[i]!))), sd = Math.max(LEAST_SD, 1.4826 * off.slice().sort((x, y) => x - y)[off.length >> 1]!);
+    const off = at.map((i) => Math.abs(now[i]! - rendered(fit, was[i]!))),
+      sd = Math.max(LEAST_SD, 1.4826 * off.slice().sort((x, y) => x - y)[off.length >> 1]!);
     // Normal equations of 1, x, x²; the curve leans to the gain where few values are seen.
-    const s = new Float64Array(5), t = new Float64Array(3);
+    const s = new Float64Array(5),
+      t = new Float64Array(3);
     at.forEach((i, k) => {
       const z = off[k]! / (TUKEY * sd);
       if (z >= 1) return;
-      const w = (1 - z * z) ** 2, x = was[i]!, y = now[i]! - gain * x;
+      const w = (1 - z * z) ** 2,
+        x = was[i]!,
+        y = now[i]! - gain * x;
       let power = w;
-      for (let m = 0; m < 5; m += 1) { s[m] = s[m]! + power; if (m < 3) t[m] = t[m]! + power * y; power *= x; }
+      for (let m = 0; m < 5; m += 1) {
+        s[m] = s[m]! + power;
+        if (m < 3) t[m] = t[m]! + power * y;
+        power *= x;
+      }
     });
-    const lean = 1e-3 * at.length, m = [[s[0]! + lean, s[1]!, s[2]!], [s[1]!, s[2]! + lean, s[3]!], [s[2]!, s[3]!, s[4]! + lean]] as const;
-    const det = (p: readonly (readonly number[])[]): number => p[0]![0]! * (p[1]![1]! * p[2]![2]! - p[1]![2]! * p[2]![1]!) - p[0]![1]! * (p[1]![0]! * p[2]![2]! - p[1]![2]! * p[2]![0]!) + p[0]![2]! * (p[1]![0]! * p[2]![1]! - p[1]![1]! * p[2]![0]!), d = det(m);
-    const [a, b, c] = [0, 1, 2].map((k) => det(m.map((row, r) => row.map((v, q) => (q === k ? t[r]! : v)))) / d) as [number, number, number];
+    const lean = 1e-3 * at.length,
+      m = [
+        [s[0]! + lean, s[1]!, s[2]!],
+        [s[1]!, s[2]! + lean, s[3]!],
+        [s[2]!, s[3]!, s[4]! + lean],
+      ] as const;
+    const det = (p: readonly (readonly number[])[]): number =>
+        p[0]![0]! * (p[1]![1]! * p[2]![2]! - p[1]![2]! * p[2]![1]!) -
+        p[0]![1]! * (p[1]![0]! * p[2]![2]! - p[1]![2]! * p[2]![0]!) +
+        p[0]![2]! * (p[1]![0]! * p[2]![1]! - p[1]![1]! * p[2]![0]!),
+      d = det(m);
+    const [a, b, c] = [0, 1, 2].map((k) => det(m.map((row, r) => row.map((v, q) => (q === k ? t[r]! : v)))) / d) as [
+      number,
+      number,
+      number,
+    ];
     fit = { a, b: gain + b, c };
   }
   const steep = [0.05, 0.5, 1].map((x) => fit.b + 2 * fit.c * x);

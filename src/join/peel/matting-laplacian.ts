@@ -7,27 +7,60 @@
 import type { Picture } from '../../image/picture.js';
 
 /** Regularisation of a window's covariance (coded units squared), pull of the first estimate, steps. Tried on furred subjects over real clips. */
-const EPSILON = 1e-4, PULL = 0.02, STEPS = 40;
+const EPSILON = 1e-4,
+  PULL = 0.02,
+  STEPS = 40;
 /** Per window: mean (3), inverse covariance (6), in this order xx xy xz yy yz zz. */
 const FIELDS = 9;
 
 /** @param coded RGB @param alpha first estimate in the band, what is known elsewhere; settled in place @param band 1 where it is unknown */
 export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uint8Array): void {
-  const { width: w, height: h, data } = coded, n = w * h, centres: number[] = [];
-  for (let y = 1; y < h - 1; y++) for (let x = 1; x < w - 1; x++) {
-    const i = y * w + x;
-    if (band[i] || band[i - 1] || band[i + 1] || band[i - w] || band[i + w] || band[i - w - 1] || band[i - w + 1] || band[i + w - 1] || band[i + w + 1]) centres.push(i);
-  }
-  const windows = Int32Array.from(centres), count = windows.length, models = new Float64Array(FIELDS * count), around = Int32Array.of(-w - 1, -w, -w + 1, -1, 0, 1, w - 1, w, w + 1);
+  const { width: w, height: h, data } = coded,
+    n = w * h,
+    centres: number[] = [];
+  for (let y = 1; y < h - 1; y++)
+    for (let x = 1; x < w - 1; x++) {
+      const i = y * w + x;
+      if (
+        band[i] ||
+        band[i - 1] ||
+        band[i + 1] ||
+        band[i - w] ||
+        band[i + w] ||
+        band[i - w - 1] ||
+        band[i - w + 1] ||
+        band[i + w - 1] ||
+        band[i + w + 1]
+      )
+        centres.push(i);
+    }
+  const windows = Int32Array.from(centres),
+    count = windows.length,
+    models = new Float64Array(FIELDS * count),
+    around = Int32Array.of(-w - 1, -w, -w + 1, -1, 0, 1, w - 1, w, w + 1);
   for (let k = 0; k < count; k++) model(data, n, windows[k]!, around, models, FIELDS * k);
-  const unknown = Int32Array.from(band.reduce<number[]>((list, v, i) => { if (v === 1) list.push(i); return list; }, []));
+  const unknown = Int32Array.from(
+    band.reduce<number[]>((list, v, i) => {
+      if (v === 1) list.push(i);
+      return list;
+    }, []),
+  );
   if (unknown.length === 0) return;
-  const r = new Float64Array(n), p = new Float64Array(n), q = new Float64Array(n), diagonal = new Float64Array(n);
-  for (let k = 0; k < count; k++) for (let j = 0; j < 9; j++) diagonal[windows[k]! + around[j]!] = diagonal[windows[k]! + around[j]!]! + 1;
+  const r = new Float64Array(n),
+    p = new Float64Array(n),
+    q = new Float64Array(n),
+    diagonal = new Float64Array(n);
+  for (let k = 0; k < count; k++)
+    for (let j = 0; j < 9; j++) diagonal[windows[k]! + around[j]!] = diagonal[windows[k]! + around[j]!]! + 1;
   const x = Float64Array.from(alpha);
   multiply(data, n, windows, around, models, x, q);
   let rz = 0;
-  for (const i of unknown) { r[i] = -q[i]!; const z = r[i]! / (diagonal[i]! + PULL); p[i] = z; rz += r[i]! * z; }
+  for (const i of unknown) {
+    r[i] = -q[i]!;
+    const z = r[i]! / (diagonal[i]! + PULL);
+    p[i] = z;
+    rz += r[i]! * z;
+  }
   for (let step = 0; step < STEPS && rz > 1e-9; step++) {
     multiply(data, n, windows, around, models, p, q);
     let pq = 0;
@@ -35,7 +68,11 @@ export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uin
     if (!(pq > 0)) break;
     const a = rz / pq;
     let next = 0;
-    for (const i of unknown) { x[i] = x[i]! + a * p[i]!; r[i] = r[i]! - a * (q[i]! + PULL * p[i]!); next += (r[i]! * r[i]!) / (diagonal[i]! + PULL); }
+    for (const i of unknown) {
+      x[i] = x[i]! + a * p[i]!;
+      r[i] = r[i]! - a * (q[i]! + PULL * p[i]!);
+      next += (r[i]! * r[i]!) / (diagonal[i]! + PULL);
+    }
     const b = next / rz;
     for (const i of unknown) p[i] = r[i]! / (diagonal[i]! + PULL) + b * p[i]!;
     rz = next;
@@ -44,27 +81,97 @@ export function settleByLaplacian(coded: Picture, alpha: Float32Array, band: Uin
 }
 
 function model(data: Float32Array, n: number, centre: number, around: Int32Array, out: Float64Array, at: number): void {
-  let mr = 0, mg = 0, mb = 0, rr = 0, rg = 0, rb = 0, gg = 0, gb = 0, bb = 0;
+  let mr = 0,
+    mg = 0,
+    mb = 0,
+    rr = 0,
+    rg = 0,
+    rb = 0,
+    gg = 0,
+    gb = 0,
+    bb = 0;
   for (let j = 0; j < 9; j++) {
-    const i = centre + around[j]!, r = data[i]!, g = data[n + i]!, b = data[2 * n + i]!;
-    mr += r; mg += g; mb += b; rr += r * r; rg += r * g; rb += r * b; gg += g * g; gb += g * b; bb += b * b;
+    const i = centre + around[j]!,
+      r = data[i]!,
+      g = data[n + i]!,
+      b = data[2 * n + i]!;
+    mr += r;
+    mg += g;
+    mb += b;
+    rr += r * r;
+    rg += r * g;
+    rb += r * b;
+    gg += g * g;
+    gb += g * b;
+    bb += b * b;
   }
-  mr /= 9; mg /= 9; mb /= 9;
-  const e = EPSILON / 9, xx = rr / 9 - mr * mr + e, xy = rg / 9 - mr * mg, xz = rb / 9 - mr * mb, yy = gg / 9 - mg * mg + e, yz = gb / 9 - mg * mb, zz = bb / 9 - mb * mb + e;
-  const a = yy * zz - yz * yz, b = xz * yz - xy * zz, c = xy * yz - xz * yy, k = 1 / (xx * a + xy * b + xz * c);
-  out[at] = mr; out[at + 1] = mg; out[at + 2] = mb;
-  out[at + 3] = k * a; out[at + 4] = k * b; out[at + 5] = k * c; out[at + 6] = k * (xx * zz - xz * xz); out[at + 7] = k * (xy * xz - xx * yz); out[at + 8] = k * (xx * yy - xy * xy);
+  mr /= 9;
+  mg /= 9;
+  mb /= 9;
+  const e = EPSILON / 9,
+    xx = rr / 9 - mr * mr + e,
+    xy = rg / 9 - mr * mg,
+    xz = rb / 9 - mr * mb,
+    yy = gg / 9 - mg * mg + e,
+    yz = gb / 9 - mg * mb,
+    zz = bb / 9 - mb * mb + e;
+  const a = yy * zz - yz * yz,
+    b = xz * yz - xy * zz,
+    c = xy * yz - xz * yy,
+    k = 1 / (xx * a + xy * b + xz * c);
+  out[at] = mr;
+  out[at + 1] = mg;
+  out[at + 2] = mb;
+  out[at + 3] = k * a;
+  out[at + 4] = k * b;
+  out[at + 5] = k * c;
+  out[at + 6] = k * (xx * zz - xz * xz);
+  out[at + 7] = k * (xy * xz - xx * yz);
+  out[at + 8] = k * (xx * yy - xy * xy);
 }
 
 /** out = L v: in each window what of v is not linear in colour. */
-function multiply(data: Float32Array, n: number, windows: Int32Array, around: Int32Array, models: Float64Array, v: Float64Array, out: Float64Array): void {
+function multiply(
+  data: Float32Array,
+  n: number,
+  windows: Int32Array,
+  around: Int32Array,
+  models: Float64Array,
+  v: Float64Array,
+  out: Float64Array,
+): void {
   out.fill(0);
   for (let k = 0, at = 0; k < windows.length; k++, at += FIELDS) {
-    const centre = windows[k]!, mr = models[at]!, mg = models[at + 1]!, mb = models[at + 2]!;
-    let mean = 0, cr = 0, cg = 0, cb = 0;
-    for (let j = 0; j < 9; j++) { const i = centre + around[j]!, p = v[i]!; mean += p; cr += (data[i]! - mr) * p; cg += (data[n + i]! - mg) * p; cb += (data[2 * n + i]! - mb) * p; }
-    mean /= 9; cr /= 9; cg /= 9; cb /= 9;
-    const xy = models[at + 4]!, xz = models[at + 5]!, yz = models[at + 7]!, ar = models[at + 3]! * cr + xy * cg + xz * cb, ag = xy * cr + models[at + 6]! * cg + yz * cb, ab = xz * cr + yz * cg + models[at + 8]! * cb, b = mean - ar * mr - ag * mg - ab * mb;
-    for (let j = 0; j < 9; j++) { const i = centre + around[j]!; out[i] = out[i]! + v[i]! - (ar * data[i]! + ag * data[n + i]! + ab * data[2 * n + i]! + b); }
+    const centre = windows[k]!,
+      mr = models[at]!,
+      mg = models[at + 1]!,
+      mb = models[at + 2]!;
+    let mean = 0,
+      cr = 0,
+      cg = 0,
+      cb = 0;
+    for (let j = 0; j < 9; j++) {
+      const i = centre + around[j]!,
+        p = v[i]!;
+      mean += p;
+      cr += (data[i]! - mr) * p;
+      cg += (data[n + i]! - mg) * p;
+      cb += (data[2 * n + i]! - mb) * p;
+    }
+    mean /= 9;
+    cr /= 9;
+    cg /= 9;
+    cb /= 9;
+    const xy = models[at + 4]!,
+      xz = models[at + 5]!,
+      yz = models[at + 7]!,
+      ar = models[at + 3]! * cr + xy * cg + xz * cb,
+      ag = xy * cr + models[at + 6]! * cg + yz * cb,
+      ab = xz * cr + yz * cg + models[at + 8]! * cb,
+      b = mean - ar * mr - ag * mg - ab * mb;
+    for (let j = 0; j < 9; j++) {
+      const i = centre + around[j]!;
+      out[i] = out[i]! + v[i]! - (ar * data[i]! + ag * data[n + i]! + ab * data[2 * n + i]! + b);
+    }
   }
 }

@@ -21,7 +21,12 @@ const NOTHING_FROM = 8;
 export type Box = readonly [number, number, number, number];
 
 /** Columns of each row of blocks, and the box, outside which the colour is 0. `everywhere`: a marked polygon may hold solid pixels anywhere. */
-export function colourSpans(analysis: FrameAnalysis, w: number, h: number, everywhere: boolean): { readonly begin: Int32Array; readonly end: Int32Array; readonly box: Box } {
+export function colourSpans(
+  analysis: FrameAnalysis,
+  w: number,
+  h: number,
+  everywhere: boolean,
+): { readonly begin: Int32Array; readonly end: Int32Array; readonly box: Box } {
   const { width: sw, height: sh, block } = analysis.small;
   const begin = new Int32Array(sh);
   const end = new Int32Array(sh);
@@ -32,7 +37,11 @@ export function colourSpans(analysis: FrameAnalysis, w: number, h: number, every
   for (let j = 0; j < sh; j += 1) {
     let first = everywhere ? 0 : sw;
     let last = everywhere ? sw - 1 : -1;
-    for (let s = 0; s < sw && !everywhere; s += 1) if (analysis.fromPerformer[j * sw + s]! < NOTHING_FROM) { if (s < first) first = s; last = s; }
+    for (let s = 0; s < sw && !everywhere; s += 1)
+      if (analysis.fromPerformer[j * sw + s]! < NOTHING_FROM) {
+        if (s < first) first = s;
+        last = s;
+      }
     if (last < first) continue;
     begin[j] = first * block;
     end[j] = Math.min((last + 1) * block, w);
@@ -48,7 +57,14 @@ export function colourSpans(analysis: FrameAnalysis, w: number, h: number, every
  * @param alpha of `linear`'s size @param keep 1 where screen-like colour stays, or null
  * @param dst filled within the box that is returned; beyond it the colour is 0 and not written
  */
-export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha: Float32Array, spill: number, keep: Float32Array | null, dst: Picture): Box {
+export function performerColour(
+  linear: Picture,
+  analysis: FrameAnalysis,
+  alpha: Float32Array,
+  spill: number,
+  keep: Float32Array | null,
+  dst: Picture,
+): Box {
   const { width: w, height: h } = linear;
   const { small, field, grid } = analysis;
   const { width: sw, height: sh, block } = small;
@@ -63,11 +79,40 @@ export function performerColour(linear: Picture, analysis: FrameAnalysis, alpha:
     // Only the box is written: what lies beside it must come home unchanged.
     const own = door.owns(dst.data);
     const out = own ? scope.output(dst.data) : scope.input(dst.data);
-    door.run('peelColour', [
-      scope.input(linear.data), w, h, box[1], block, sw, sh, scope.input(begin), scope.input(end),
-      scope.input(analysis.performer), grid.width, grid.height, cell, scope.input(acrossM.first), scope.input(acrossM.share), scope.input(field.colour), scope.input(acrossB.first), scope.input(acrossB.share),
-      scope.input(alpha), keep === null ? 0 : scope.input(keep), spill, LAMBDA, isBlue(analysis) ? 1 : 0, box[0], box[2], out,
-    ], box[3] - box[1], (box[2] - box[0]) * 6, 12 * (grid.width + sw + 16) + 64);
+    door.run(
+      'peelColour',
+      [
+        scope.input(linear.data),
+        w,
+        h,
+        box[1],
+        block,
+        sw,
+        sh,
+        scope.input(begin),
+        scope.input(end),
+        scope.input(analysis.performer),
+        grid.width,
+        grid.height,
+        cell,
+        scope.input(acrossM.first),
+        scope.input(acrossM.share),
+        scope.input(field.colour),
+        scope.input(acrossB.first),
+        scope.input(acrossB.share),
+        scope.input(alpha),
+        keep === null ? 0 : scope.input(keep),
+        spill,
+        LAMBDA,
+        isBlue(analysis) ? 1 : 0,
+        box[0],
+        box[2],
+        out,
+      ],
+      box[3] - box[1],
+      (box[2] - box[0]) * 6,
+      12 * (grid.width + sw + 16) + 64,
+    );
     if (!own) dst.data.set(door.view(out, dst.data.length));
   } finally {
     scope.close();
@@ -82,7 +127,14 @@ function isBlue(analysis: FrameAnalysis): boolean {
 }
 
 /** Plain twin of the kernel; clears all of `dst` first. */
-export function performerColourPlain(linear: Picture, analysis: FrameAnalysis, alpha: Float32Array, spill: number, keep: Float32Array | null, dst: Picture): void {
+export function performerColourPlain(
+  linear: Picture,
+  analysis: FrameAnalysis,
+  alpha: Float32Array,
+  spill: number,
+  keep: Float32Array | null,
+  dst: Picture,
+): void {
   const { width: w, height: h, data } = linear;
   const n = w * h;
   const { small, field } = analysis;
@@ -113,7 +165,8 @@ export function performerColourPlain(linear: Picture, analysis: FrameAnalysis, a
       if (a <= 0) {
         // Nothing of the performer: its mean goes on, so that a filter over the edge meets no foreign colour.
         const mt = mean.share[x]!;
-        for (let p = 0; p < 3; p += 1) out[p * n + i] = Math.max(0, mr[p * ms + m0]! + (mr[p * ms + m0 + 1]! - mr[p * ms + m0]!) * mt);
+        for (let p = 0; p < 3; p += 1)
+          out[p * n + i] = Math.max(0, mr[p * ms + m0]! + (mr[p * ms + m0 + 1]! - mr[p * ms + m0]!) * mt);
         free(out, i, n, key, other, keep === null ? spill : spill * (1 - keep[i]!), 0, 0, 1);
         continue;
       }
@@ -143,7 +196,17 @@ export function performerColourPlain(linear: Picture, analysis: FrameAnalysis, a
 }
 
 /** Takes the screen's light out of one pixel. `screenRed`, `screenOther`, `screenKey`: the screen's colour there. */
-function free(out: Float32Array, i: number, n: number, key: number, other: number, strength: number, screenRed: number, screenOther: number, screenKey: number): void {
+function free(
+  out: Float32Array,
+  i: number,
+  n: number,
+  key: number,
+  other: number,
+  strength: number,
+  screenRed: number,
+  screenOther: number,
+  screenKey: number,
+): void {
   const red = out[i]!;
   const second = out[other * n + i]!;
   const excess = out[key * n + i]! - limit(red, second);

@@ -13,17 +13,31 @@ import { kernels } from '../../image/kernels.js';
  * @param dst     means, same shape as sums (may be `sums` itself)
  * @returns false where there is no observation at all (dst is then zero)
  */
-export function priorFill(weight: Float32Array, sums: Float32Array, fields: number, gridW: number, gridH: number, prior: number, dst: Float32Array): boolean {
+export function priorFill(
+  weight: Float32Array,
+  sums: Float32Array,
+  fields: number,
+  gridW: number,
+  gridH: number,
+  prior: number,
+  dst: Float32Array,
+): boolean {
   const door = kernels();
   const scope = door.scope();
   try {
     const levels = [{ w: gridW, h: gridH, weight: scope.input(weight), sums: scope.input(sums) }];
-    for (let l = levels[0]!; l.w > 1 || l.h > 1;) {
+    for (let l = levels[0]!; l.w > 1 || l.h > 1; ) {
       const cw = (l.w + 1) >> 1;
       const ch = (l.h + 1) >> 1;
       const next = { w: cw, h: ch, weight: scope.allocate(4 * cw * ch), sums: scope.allocate(4 * cw * ch * fields) };
       // Saturated: a large plain region must not outweigh a near thin one on the coarser levels.
-      door.run('cellPush', [l.weight, l.sums, l.w, l.h, next.weight, next.sums, fields, 4 * prior], ch, l.w * (fields + 1), 4 * (cw + 8));
+      door.run(
+        'cellPush',
+        [l.weight, l.sums, l.w, l.h, next.weight, next.sums, fields, 4 * prior],
+        ch,
+        l.w * (fields + 1),
+        4 * (cw + 8),
+      );
       levels.push(next);
       l = next;
     }
@@ -39,7 +53,13 @@ export function priorFill(weight: Float32Array, sums: Float32Array, fields: numb
     for (let k = levels.length - 2; k >= 0; k -= 1) {
       const l = levels[k]!;
       // A level's sums are done with once they are means.
-      door.run('cellPull', [l.weight, l.sums, l.w, l.h, levels[k + 1]!.sums, k === 0 ? last : l.sums, fields, prior], l.h, l.w * (fields + 1), 4 * (((l.w + 1) >> 1) + 16 + l.w + 16));
+      door.run(
+        'cellPull',
+        [l.weight, l.sums, l.w, l.h, levels[k + 1]!.sums, k === 0 ? last : l.sums, fields, prior],
+        l.h,
+        l.w * (fields + 1),
+        4 * (((l.w + 1) >> 1) + 16 + l.w + 16),
+      );
     }
     scope.finish();
     if (levels.length === 1) dst.set(mean);
@@ -50,7 +70,15 @@ export function priorFill(weight: Float32Array, sums: Float32Array, fields: numb
 }
 
 /** Plain twin of the kernels. */
-export function priorFillPlain(weight: Float32Array, sums: Float32Array, fields: number, gridW: number, gridH: number, prior: number, dst: Float32Array): boolean {
+export function priorFillPlain(
+  weight: Float32Array,
+  sums: Float32Array,
+  fields: number,
+  gridW: number,
+  gridH: number,
+  prior: number,
+  dst: Float32Array,
+): boolean {
   const widths = [gridW];
   const heights = [gridH];
   const weights = [weight];
@@ -78,7 +106,8 @@ export function priorFillPlain(weight: Float32Array, sums: Float32Array, fields:
         const i = y * w;
         const to = f * cw * ch + (y >> 1) * cw;
         const from = f * w * h + i;
-        for (let x = 0; x < w; x += 1) if (wFine[i + x]! > 0) sCoarse[to + (x >> 1)] = sCoarse[to + (x >> 1)]! + sFine[from + x]!;
+        for (let x = 0; x < w; x += 1)
+          if (wFine[i + x]! > 0) sCoarse[to + (x >> 1)] = sCoarse[to + (x >> 1)]! + sFine[from + x]!;
       }
     }
     // Saturate: a large plain region must not outweigh a near thin one on the coarser levels.

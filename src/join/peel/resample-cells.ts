@@ -10,7 +10,13 @@ export interface ColumnTaps {
 }
 
 /** @param offset where column 0 lies in cell 0: cell 0's centre is at column cell / 2 - offset */
-export function columnTaps(width: number, cell: number, gridWidth: number, floats: Floats = ownFloats, offset = 0.5): ColumnTaps {
+export function columnTaps(
+  width: number,
+  cell: number,
+  gridWidth: number,
+  floats: Floats = ownFloats,
+  offset = 0.5,
+): ColumnTaps {
   const share = floats(width + 4);
   const own = floats(width + 4);
   const first = new Int32Array(own.buffer, own.byteOffset, width + 4);
@@ -38,7 +44,16 @@ export interface ResampleOptions {
  * @param cell side of a cell in pixels of the result
  * @returns planar, count × height × width
  */
-export function resampleCells(fields: Float32Array, grid: CellGrid, cell: number, width: number, height: number, count: number, dst?: Float32Array, options: ResampleOptions = {}): Float32Array {
+export function resampleCells(
+  fields: Float32Array,
+  grid: CellGrid,
+  cell: number,
+  width: number,
+  height: number,
+  count: number,
+  dst?: Float32Array,
+  options: ResampleOptions = {},
+): Float32Array {
   const floats = options.floats ?? ownFloats;
   const out = dst ?? floats(count * width * height);
   const [x0, y0, x1, y1] = options.box ?? [0, 0, width, height];
@@ -49,7 +64,29 @@ export function resampleCells(fields: Float32Array, grid: CellGrid, cell: number
     const gain = options.gain === undefined ? 0 : scope.input(options.gain);
     // What lies beside the box must come home unchanged.
     const at = door.owns(out) || options.box === undefined ? scope.output(out) : scope.input(out);
-    door.run('cellResample', [scope.input(fields), grid.width, grid.height, cell, options.offsetY ?? 0.5, width, height, x0, x1, y0, count, scope.input(taps.first), scope.input(taps.share), gain, at], y1 - y0, (x1 - x0) * count * 4, 4 * count * (grid.width + 8) + 64);
+    door.run(
+      'cellResample',
+      [
+        scope.input(fields),
+        grid.width,
+        grid.height,
+        cell,
+        options.offsetY ?? 0.5,
+        width,
+        height,
+        x0,
+        x1,
+        y0,
+        count,
+        scope.input(taps.first),
+        scope.input(taps.share),
+        gain,
+        at,
+      ],
+      y1 - y0,
+      (x1 - x0) * count * 4,
+      4 * count * (grid.width + 8) + 64,
+    );
     if (!door.owns(out) && options.box !== undefined) out.set(door.view(at, out.length));
     scope.finish();
   } finally {
@@ -59,7 +96,15 @@ export function resampleCells(fields: Float32Array, grid: CellGrid, cell: number
 }
 
 /** Plain twin of the kernel. */
-export function resampleCellsPlain(fields: Float32Array, grid: CellGrid, cell: number, width: number, height: number, count: number, dst: Float32Array = new Float32Array(count * width * height)): Float32Array {
+export function resampleCellsPlain(
+  fields: Float32Array,
+  grid: CellGrid,
+  cell: number,
+  width: number,
+  height: number,
+  count: number,
+  dst: Float32Array = new Float32Array(count * width * height),
+): Float32Array {
   const { width: gw, height: gh } = grid;
   const g = gw * gh;
   const n = width * height;

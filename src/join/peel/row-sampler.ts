@@ -44,7 +44,8 @@ export class RowSampler {
       const a = p * gw * gh + y0 * gw;
       const b = p * gw * gh + y1 * gw;
       const o = p * this.stride;
-      for (let x = 0; x < gw; x += 1) this.row[o + x] = this.fields[a + x]! + (this.fields[b + x]! - this.fields[a + x]!) * t;
+      for (let x = 0; x < gw; x += 1)
+        this.row[o + x] = this.fields[a + x]! + (this.fields[b + x]! - this.fields[a + x]!) * t;
       this.row[o + gw] = this.row[o + gw - 1]!;
     }
   }

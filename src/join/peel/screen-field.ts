@@ -43,11 +43,23 @@ const DARKEST = 1 / 16;
  * @param start planar RGB screen colours to start from (an earlier model of the same set-up), or null to start from `hue`
  * @param known what the lit screen has in common on another frame of the same set-up
  */
-export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Array | null = null, floats: Floats = ownFloats, known: LitHue | null = null): ScreenField {
+export function screenField(
+  small: SmallLinear,
+  hue: ScreenHue,
+  start: Float32Array | null = null,
+  floats: Floats = ownFloats,
+  known: LitHue | null = null,
+): ScreenField {
   const { width: w, height: h, data } = small;
   const n = w * h;
   const bytes = floats((n + 3) >> 2);
-  const judged: Judged = { rho: floats(n), excess: floats(n), weight: floats(n), sure: new Uint8Array(bytes.buffer, bytes.byteOffset, n), square: floats(h) };
+  const judged: Judged = {
+    rho: floats(n),
+    excess: floats(n),
+    weight: floats(n),
+    sure: new Uint8Array(bytes.buffer, bytes.byteOffset, n),
+    square: floats(h),
+  };
   const { rho, excess, weight, sure } = judged;
   const scatter = new Float32Array(Math.ceil(n / 5));
   let colour = start;
@@ -62,7 +74,8 @@ export function screenField(small: SmallLinear, hue: ScreenHue, start: Float32Ar
       lit = litHue(small, sure);
     } else judgeScreen(data, colour!, w, h, DARKEST, 1.6, limit, judged);
     if (lit !== null) holdToLit(small, lit, sure, weight);
-    const found = gather(sure, rho, scatter), square = sumOf(judged.square);
+    const found = gather(sure, rho, scatter),
+      square = sumOf(judged.square);
     if (!wide && turn >= turns - 2) dropStrays(small, sure, weight, limit, floats);
     const cells = cellMoments(data, weight, w, h, CELL, 4, 3, floats);
     if (cells === null) break;
@@ -109,12 +122,39 @@ export interface Judged {
 }
 
 /** Fills `judged` by the kernel. @param colour B, planar */
-export function judgeScreen(data: Float32Array, colour: Float32Array, w: number, h: number, low: number, high: number, limit: number, judged: Judged): void {
+export function judgeScreen(
+  data: Float32Array,
+  colour: Float32Array,
+  w: number,
+  h: number,
+  low: number,
+  high: number,
+  limit: number,
+  judged: Judged,
+): void {
   const door = kernels();
   const scope = door.scope();
   try {
     const bytes = door.owns(judged.sure) ? judged.sure.byteOffset : scope.allocate(w * h);
-    door.run('screenJudge', [scope.input(data), scope.input(colour), w, h, low, high, limit, scope.output(judged.rho), scope.output(judged.excess), scope.output(judged.weight), bytes, scope.output(judged.square)], h, w * 6);
+    door.run(
+      'screenJudge',
+      [
+        scope.input(data),
+        scope.input(colour),
+        w,
+        h,
+        low,
+        high,
+        limit,
+        scope.output(judged.rho),
+        scope.output(judged.excess),
+        scope.output(judged.weight),
+        bytes,
+        scope.output(judged.square),
+      ],
+      h,
+      w * 6,
+    );
     if (!door.owns(judged.sure)) judged.sure.set(new Uint8Array(door.memory.buffer, bytes, w * h));
     scope.finish();
   } finally {
@@ -123,7 +163,17 @@ export function judgeScreen(data: Float32Array, colour: Float32Array, w: number,
 }
 
 /** Plain twin of the kernel. `also`: what else a screen pixel must be. */
-export function judgeScreenPlain(data: Float32Array, colour: Float32Array, w: number, h: number, low: number, high: number, limit: number, judged: Judged, also: ((r: number, g: number, b: number) => boolean) | null = null): void {
+export function judgeScreenPlain(
+  data: Float32Array,
+  colour: Float32Array,
+  w: number,
+  h: number,
+  low: number,
+  high: number,
+  limit: number,
+  judged: Judged,
+  also: ((r: number, g: number, b: number) => boolean) | null = null,
+): void {
   const n = w * h;
   judged.square.fill(0);
   for (let i = 0; i < n; i += 1) {
@@ -213,8 +263,16 @@ export function takeInSpecksPlain(sure: Uint8Array, excess: Float32Array, w: num
 }
 
 /** Small parts must look like the screen round them, not only share its hue: a dark green strap is no screen. By kernels. */
-export function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number, floats: Floats): void {
-  const { width: w, height: h, data } = small, n = w * h, large = 0.01 * n;
+export function dropStrays(
+  small: SmallLinear,
+  sure: Uint8Array,
+  weight: Float32Array,
+  limit: number,
+  floats: Floats,
+): void {
+  const { width: w, height: h, data } = small,
+    n = w * h,
+    large = 0.01 * n;
   const door = kernels();
   const scope = door.scope();
   try {
@@ -228,13 +286,31 @@ export function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32
       else if (areas[l]! > 0) minor = true;
     }
     if (!any || !minor) return;
-    const major = scope.allocate(n), majorWeight = floats(n);
+    const major = scope.allocate(n),
+      majorWeight = floats(n);
     door.run('largeParts', [mask, 1, labels, area, large, major, w], h, w);
     door.run('maskFloats', [major, scope.output(majorWeight), w], h, w);
     scope.finish();
     const cells = cellMoments(data, majorWeight, w, h, CELL, 4, 3, floats)!;
     const around = resampleCells(cells.moments, cells.grid, CELL, w, h, 3, undefined, { floats });
-    door.run('dropMinor', [scope.input(data), scope.input(around), mask, major, labels, area, scope.allocate(16 * count), count, n, limit, scope.changed(weight)], 1, 1);
+    door.run(
+      'dropMinor',
+      [
+        scope.input(data),
+        scope.input(around),
+        mask,
+        major,
+        labels,
+        area,
+        scope.allocate(16 * count),
+        count,
+        n,
+        limit,
+        scope.changed(weight),
+      ],
+      1,
+      1,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -242,7 +318,13 @@ export function dropStrays(small: SmallLinear, sure: Uint8Array, weight: Float32
 }
 
 /** Plain twin of {@link dropStrays}. */
-export function dropStraysPlain(small: SmallLinear, sure: Uint8Array, weight: Float32Array, limit: number, floats: Floats): void {
+export function dropStraysPlain(
+  small: SmallLinear,
+  sure: Uint8Array,
+  weight: Float32Array,
+  limit: number,
+  floats: Floats,
+): void {
   const { width: w, height: h, data } = small;
   const n = w * h;
   const { labels, area } = labelAreas(sure, w, h);
@@ -269,7 +351,9 @@ export function dropStraysPlain(small: SmallLinear, sure: Uint8Array, weight: Fl
     const s = (data[i]! * r + data[n + i]! * g + data[2 * n + i]! * b) / power;
     const l = labels[i]!;
     total[l] = total[l]! + s;
-    off[l] = off[l]! + Math.sqrt(((data[i]! - s * r) ** 2 + (data[n + i]! - s * g) ** 2 + (data[2 * n + i]! - s * b) ** 2) / power);
+    off[l] =
+      off[l]! +
+      Math.sqrt(((data[i]! - s * r) ** 2 + (data[n + i]! - s * g) ** 2 + (data[2 * n + i]! - s * b) ** 2) / power);
   }
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0 || major[i] === 1) continue;

@@ -36,13 +36,25 @@ export interface ScreenModel {
 /** Small pixels a cell of the gain between map and frame. */
 const GAIN_CELL = 6;
 
-export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLinear | null, wanted?: 'green' | 'blue'): ScreenModel {
+export function buildScreenModel(
+  frames: readonly SmallLinear[],
+  clean: SmallLinear | null,
+  wanted?: 'green' | 'blue',
+): ScreenModel {
   const all = clean === null ? frames : [clean, ...frames];
   const first = all[0]!;
-  const hue = findScreenHue(all.map((f) => f.data), 0.03, wanted);
+  const hue = findScreenHue(
+    all.map((f) => f.data),
+    0.03,
+    wanted,
+  );
   if (hue === null) {
     const other = wanted === undefined ? null : findScreenHue(all.map((f) => f.data));
-    throw new PlatewrightError('PW-PEEL-NO-SCREEN', `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; ${other !== null ? `a ${other.family} one was: say ${other.family} instead` : 'peel this take by an outline or by difference to a clean frame'}`, { kind: 'input' });
+    throw new PlatewrightError(
+      'PW-PEEL-NO-SCREEN',
+      `no ${wanted ?? 'green or blue'} screen was found in the frames looked at; ${other !== null ? `a ${other.family} one was: say ${other.family} instead` : 'peel this take by an outline or by difference to a clean frame'}`,
+      { kind: 'input' },
+    );
   }
   const { width: w, height: h } = first;
   const n = w * h;
@@ -73,13 +85,18 @@ export function buildScreenModel(frames: readonly SmallLinear[], clean: SmallLin
   if (clean !== null) {
     // Where other frames show the same screen they take the clean frame's noise out.
     map = clean.data.slice();
-    if (steady < 0.08) for (let p = 0; p < 3; p += 1) for (let i = 0; i < n; i += 1) if (seen[i]! > 1) map[p * n + i] = sums[p * n + i]! / seen[i]!;
+    if (steady < 0.08)
+      for (let p = 0; p < 3; p += 1)
+        for (let i = 0; i < n; i += 1) if (seen[i]! > 1) map[p * n + i] = sums[p * n + i]! / seen[i]!;
     notes.push('screen colour from the clean frame');
   } else if (all.length > 1 && steady < 0.08) {
     map = new Float32Array(3 * n);
     priorFill(seen, sums, 3, w, h, 0.05, map);
     notes.push(`screen colour gathered over ${all.length} frames`);
-  } else if (all.length > 1) notes.push(`the screen changes by ${(100 * steady).toFixed(0)} % between frames (a moving camera or changing light): each frame is modelled alone`);
+  } else if (all.length > 1)
+    notes.push(
+      `the screen changes by ${(100 * steady).toFixed(0)} % between frames (a moving camera or changing light): each frame is modelled alone`,
+    );
   for (let i = 0; i < n; i += 1) seen[i] = seen[i]! / all.length;
   const pieces = map === null ? null : findSetPieces(all, fields, map);
   if (pieces !== null) notes.push('what stands before the screen and stays was told apart');
@@ -142,11 +159,24 @@ function smoothScreen(model: ScreenModel, small: SmallLinear, floats: Floats): S
 }
 
 /** What a frame shows over what the map says, and the verdicts as weights, by the kernel. */
-export function screenRatio(data: Float32Array, map: Float32Array, sure: Uint8Array, w: number, h: number, ratio: Float32Array, weight: Float32Array): void {
+export function screenRatio(
+  data: Float32Array,
+  map: Float32Array,
+  sure: Uint8Array,
+  w: number,
+  h: number,
+  ratio: Float32Array,
+  weight: Float32Array,
+): void {
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('screenRatio', [scope.input(data), scope.input(map), scope.input(sure), w, h, scope.output(ratio), scope.output(weight)], h, w * 4);
+    door.run(
+      'screenRatio',
+      [scope.input(data), scope.input(map), scope.input(sure), w, h, scope.output(ratio), scope.output(weight)],
+      h,
+      w * 4,
+    );
     scope.finish();
   } finally {
     scope.close();
@@ -154,11 +184,20 @@ export function screenRatio(data: Float32Array, map: Float32Array, sure: Uint8Ar
 }
 
 /** Plain twin of the kernel. */
-export function screenRatioPlain(data: Float32Array, map: Float32Array, sure: Uint8Array, w: number, h: number, ratio: Float32Array, weight: Float32Array): void {
+export function screenRatioPlain(
+  data: Float32Array,
+  map: Float32Array,
+  sure: Uint8Array,
+  w: number,
+  h: number,
+  ratio: Float32Array,
+  weight: Float32Array,
+): void {
   const n = w * h;
   for (let i = 0; i < n; i += 1) {
     weight[i] = sure[i]!;
-    for (let p = 0; p < 3; p += 1) ratio[p * n + i] = Math.min(4, Math.max(0.1, data[p * n + i]! / Math.max(map[p * n + i]!, 1e-4)));
+    for (let p = 0; p < 3; p += 1)
+      ratio[p * n + i] = Math.min(4, Math.max(0.1, data[p * n + i]! / Math.max(map[p * n + i]!, 1e-4)));
   }
 }
 

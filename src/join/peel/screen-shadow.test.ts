@@ -4,14 +4,24 @@ import { RandomStream } from '../../core/random.js';
 import { screenShadow, type ScreenShadow } from './screen-shadow.js';
 import type { SmallLinear } from './small-linear.js';
 
-const W = 240, H = 135, N = W * H;
+const W = 240,
+  H = 135,
+  N = W * H;
 
-interface Made { readonly small: SmallLinear; readonly sure: Uint8Array; readonly from: Float32Array; readonly truth: Float32Array }
+interface Made {
+  readonly small: SmallLinear;
+  readonly sure: Uint8Array;
+  readonly from: Float32Array;
+  readonly truth: Float32Array;
+}
 
 /** Depth: share of the light missing in the shadow's core. Folds: amplitude of a weave of 9 px. */
 function made(depth: number, folds: number, noise: number, empty: boolean, seed: number): Made {
   const random = new RandomStream(seed, 3);
-  const data = new Float32Array(3 * N), sure = new Uint8Array(N), from = new Float32Array(N), truth = new Float32Array(N);
+  const data = new Float32Array(3 * N),
+    sure = new Uint8Array(N),
+    from = new Float32Array(N),
+    truth = new Float32Array(N);
   for (let y = 0; y < H; y++) {
     for (let x = 0; x < W; x++) {
       const i = y * W + x;
@@ -24,7 +34,9 @@ function made(depth: number, folds: number, noise: number, empty: boolean, seed:
       truth[i] = empty ? 0 : depth * t * t * (3 - 2 * t);
       const performer = !empty && outside < 0;
       const gain = 1 + noise * random.normal();
-      [0.08, 0.32, 0.1].forEach((v, c) => { data[c * N + i] = performer ? 0.2 : v * light * (1 - truth[i]!) * gain; });
+      [0.08, 0.32, 0.1].forEach((v, c) => {
+        data[c * N + i] = performer ? 0.2 : v * light * (1 - truth[i]!) * gain;
+      });
       sure[i] = performer ? 0 : 1;
       from[i] = performer ? 0 : empty ? 1e3 : outside * 26;
     }
@@ -34,20 +46,31 @@ function made(depth: number, folds: number, noise: number, empty: boolean, seed:
 
 /** Largest and mean error outside the performer. */
 function errors(got: ScreenShadow, m: Made): { core: number; lit: number; most: number } {
-  let core = 0, cores = 0, lit = 0, lits = 0, most = 0;
+  let core = 0,
+    cores = 0,
+    lit = 0,
+    lits = 0,
+    most = 0;
   for (let i = 0; i < N; i++) {
     if (m.from[i]! < 3) continue;
     const e = Math.abs(got.density[i]! - m.truth[i]!);
     most = Math.max(most, e);
-    if (m.truth[i]! > 0.3) { core += e; cores++; }
-    if (m.truth[i] === 0) { lit += got.density[i]!; lits++; }
+    if (m.truth[i]! > 0.3) {
+      core += e;
+      cores++;
+    }
+    if (m.truth[i] === 0) {
+      lit += got.density[i]!;
+      lits++;
+    }
   }
   return { core: cores === 0 ? 0 : core / cores, lit: lit / lits, most };
 }
 
 describe('shadow on the screen', () => {
   it('is found as deep as it is, and nowhere else, over a clean frame with folds', () => {
-    const m = made(0.45, 0.06, 0.01, false, 1), clean = made(0, 0.06, 0.01, true, 2);
+    const m = made(0.45, 0.06, 0.01, false, 1),
+      clean = made(0, 0.06, 0.01, true, 2);
     // The lamp burns a tenth brighter than on the clean frame.
     for (let i = 0; i < 3 * N; i++) m.small.data[i] = m.small.data[i]! * 1.1;
     const e = errors(screenShadow(m.small, m.sure, m.from, clean.small, 4), m);
@@ -56,7 +79,7 @@ describe('shadow on the screen', () => {
     expect(e.most).toBeLessThan(0.08);
   });
 
-  it('is found without a clean frame by the screen\'s own smooth light', () => {
+  it("is found without a clean frame by the screen's own smooth light", () => {
     const m = made(0.45, 0, 0.01, false, 1);
     const e = errors(screenShadow(m.small, m.sure, m.from, null, 4), m);
     expect(e.core).toBeLessThan(0.03);

@@ -31,15 +31,25 @@ const LEAST_SD = 0.002;
  * @param clean the empty set, same size; null where none was shot
  * @param cell take pixels a small pixel @param allowed share of each small pixel that is useful screen; null for all
  */
-export function screenShadow(small: SmallLinear, sure: Uint8Array, fromPerformer: Float32Array, clean: SmallLinear | null, cell: number, allowed: Float32Array | null = null): ScreenShadow {
-  const { width: w, height: h } = small, n = w * h;
+export function screenShadow(
+  small: SmallLinear,
+  sure: Uint8Array,
+  fromPerformer: Float32Array,
+  clean: SmallLinear | null,
+  cell: number,
+  allowed: Float32Array | null = null,
+): ScreenShadow {
+  const { width: w, height: h } = small,
+    n = w * h;
   const density = new Float32Array(n);
   const out: ScreenShadow = { width: w, height: h, cell, density };
-  const value = new Float32Array(n), held = new Float32Array(n);
+  const value = new Float32Array(n),
+    held = new Float32Array(n);
   let count = 0;
   for (let i = 0; i < n; i++) {
     if (sure[i] === 0 || fromPerformer[i]! < CLEAR || (allowed !== null && allowed[i]! < 0.99)) continue;
-    const l = lightOf(small.data, n, i), c = clean === null ? 1 : lightOf(clean.data, n, i);
+    const l = lightOf(small.data, n, i),
+      c = clean === null ? 1 : lightOf(clean.data, n, i);
     if (!(l > 1e-5) || !(c > 1e-5)) continue;
     value[i] = Math.log(l / c);
     held[i] = 1;
@@ -71,7 +81,13 @@ function lightOf(data: Float32Array, n: number, i: number): number {
 
 /** Mean of the held values about each pixel; 0 where none is near. */
 function spread(value: Float32Array, held: Float32Array, w: number, h: number, sigma: number): Float32Array {
-  const sum = gaussianPlane(value.map((v, i) => v * held[i]!), w, h, sigma), weight = gaussianPlane(held, w, h, sigma);
+  const sum = gaussianPlane(
+      value.map((v, i) => v * held[i]!),
+      w,
+      h,
+      sigma,
+    ),
+    weight = gaussianPlane(held, w, h, sigma);
   for (let i = 0; i < sum.length; i++) sum[i] = weight[i]! > 0.01 ? sum[i]! / weight[i]! : 0;
   return sum;
 }
@@ -81,29 +97,53 @@ function litSurface(value: Float32Array, held: Float32Array, w: number, h: numbe
   const every = Math.max(1, Math.floor(count / 20000));
   const at: number[] = [];
   for (let i = 0, k = 0; i < value.length; i++) if (held[i] !== 0 && k++ % every === 0) at.push(i);
-  const weight = new Float64Array(at.length).fill(1), r = new Float64Array(at.length);
-  const terms = (i: number): [number, number, number, number, number, number] => { const x = (2 * (i % w)) / w - 1, y = (2 * Math.floor(i / w)) / h - 1; return [1, x, y, x * x, x * y, y * y]; };
+  const weight = new Float64Array(at.length).fill(1),
+    r = new Float64Array(at.length);
+  const terms = (i: number): [number, number, number, number, number, number] => {
+    const x = (2 * (i % w)) / w - 1,
+      y = (2 * Math.floor(i / w)) / h - 1;
+    return [1, x, y, x * x, x * y, y * y];
+  };
   let c: number[] | null = null;
   for (let round = 0; round < ROUNDS; round++) {
     const m = Array.from({ length: 6 }, () => new Array<number>(7).fill(0));
     at.forEach((i, k) => {
-      const t = terms(i), g = weight[k]!;
+      const t = terms(i),
+        g = weight[k]!;
       if (g === 0) return;
-      for (let a = 0; a < 6; a++) { const row = m[a]!; for (let b = 0; b < 6; b++) row[b] = row[b]! + g * t[a]! * t[b]!; row[6] = row[6]! + g * t[a]! * value[i]!; }
+      for (let a = 0; a < 6; a++) {
+        const row = m[a]!;
+        for (let b = 0; b < 6; b++) row[b] = row[b]! + g * t[a]! * t[b]!;
+        row[6] = row[6]! + g * t[a]! * value[i]!;
+      }
     });
     for (let a = 0; a < 6; a++) m[a]![a] = m[a]![a]! + 1e-6 * count;
     c = solve(m);
     if (c === null) return null;
     const own = c;
     const over: number[] = [];
-    at.forEach((i, k) => { const t = terms(i); let s = 0; for (let a = 0; a < 6; a++) s += own[a]! * t[a]!; r[k] = value[i]! - s; if (r[k]! > 0) over.push(r[k]!); });
+    at.forEach((i, k) => {
+      const t = terms(i);
+      let s = 0;
+      for (let a = 0; a < 6; a++) s += own[a]! * t[a]!;
+      r[k] = value[i]! - s;
+      if (r[k]! > 0) over.push(r[k]!);
+    });
     over.sort((a, b) => a - b);
     const sd = Math.max(LEAST_SD, (over[over.length >> 1] ?? 0) / 0.6745);
     // Darker than the noise makes: shadow. Brighter: a hot spot, held to what noise may do.
-    for (let k = 0; k < r.length; k++) { const z = r[k]! / sd; weight[k] = z < -2 ? 0 : z > 3 ? 3 / z : 1; }
+    for (let k = 0; k < r.length; k++) {
+      const z = r[k]! / sd;
+      weight[k] = z < -2 ? 0 : z > 3 ? 3 / z : 1;
+    }
   }
   const surface = new Float32Array(w * h);
-  for (let i = 0; i < surface.length; i++) { const t = terms(i); let s = 0; for (let a = 0; a < 6; a++) s += c![a]! * t[a]!; surface[i] = s; }
+  for (let i = 0; i < surface.length; i++) {
+    const t = terms(i);
+    let s = 0;
+    for (let a = 0; a < 6; a++) s += c![a]! * t[a]!;
+    surface[i] = s;
+  }
   return surface;
 }
 

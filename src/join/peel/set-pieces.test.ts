@@ -7,30 +7,55 @@ import { findSetPieces, holdSetPieces } from './set-pieces.js';
 import { takeShadowFlecks } from './shadow-flecks.js';
 import type { SmallLinear } from './small-linear.js';
 
-const W = 160, H = 90, N = W * H;
-const SCREEN = [0.04, 0.32, 0.08] as const, PEG = [0.3, 0.3, 0.3] as const, COAT = [0.5, 0.36, 0.22] as const;
+const W = 160,
+  H = 90,
+  N = W * H;
+const SCREEN = [0.04, 0.32, 0.08] as const,
+  PEG = [0.3, 0.3, 0.3] as const,
+  COAT = [0.5, 0.36, 0.22] as const;
 const peg = (x: number, y: number): boolean => x >= 130 && x < 133 && y > 30 && y < 70;
 const body = (x: number, y: number, at: number): boolean => Math.hypot((x - at) / 14, (y - 50) / 24) < 1;
 
 /** The performer stands at `at`; `sure` is right but for the peg, which one frame can't tell from a performer. */
-function frame(at: number, seed: number, more: (x: number, y: number) => readonly number[] | null = () => null): { small: SmallLinear; field: ScreenField } {
-  const random = new RandomStream(seed, 5), data = new Float32Array(3 * N), colour = new Float32Array(3 * N), sure = new Uint8Array(N);
-  for (let y = 0, i = 0; y < H; y++) for (let x = 0; x < W; x++, i++) {
-    const other = body(x, y, at) ? COAT : peg(x, y) ? PEG : more(x, y);
-    for (let p = 0; p < 3; p++) { data[p * N + i] = (other ?? SCREEN)[p]! * (1 + 0.02 * random.normal()); colour[p * N + i] = SCREEN[p]!; }
-    sure[i] = other === null ? 1 : 0;
-  }
+function frame(
+  at: number,
+  seed: number,
+  more: (x: number, y: number) => readonly number[] | null = () => null,
+): { small: SmallLinear; field: ScreenField } {
+  const random = new RandomStream(seed, 5),
+    data = new Float32Array(3 * N),
+    colour = new Float32Array(3 * N),
+    sure = new Uint8Array(N);
+  for (let y = 0, i = 0; y < H; y++)
+    for (let x = 0; x < W; x++, i++) {
+      const other = body(x, y, at) ? COAT : peg(x, y) ? PEG : more(x, y);
+      for (let p = 0; p < 3; p++) {
+        data[p * N + i] = (other ?? SCREEN)[p]! * (1 + 0.02 * random.normal());
+        colour[p * N + i] = SCREEN[p]!;
+      }
+      sure[i] = other === null ? 1 : 0;
+    }
   return { small: { width: W, height: H, block: 4, data }, field: { colour, sure, limit: 0.05, noise: 1e-5 } };
 }
 const MAP = Float32Array.from({ length: 3 * N }, (_, k) => SCREEN[Math.floor(k / N)]!);
-const count = (f: ScreenField, where: (x: number, y: number) => boolean): number => { let c = 0; for (let i = 0; i < N; i++) if (f.sure[i] === 0 && where(i % W, Math.floor(i / W))) c++; return c; };
+const count = (f: ScreenField, where: (x: number, y: number) => boolean): number => {
+  let c = 0;
+  for (let i = 0; i < N; i++) if (f.sure[i] === 0 && where(i % W, Math.floor(i / W))) c++;
+  return c;
+};
 
 describe('what stands before the screen and stays', () => {
-  const walk = [30, 40, 50, 60, 70, 80].map((at, k) => frame(at, k)), pieces = findSetPieces(walk.map((w) => w.small), walk.map((w) => w.field), MAP);
+  const walk = [30, 40, 50, 60, 70, 80].map((at, k) => frame(at, k)),
+    pieces = findSetPieces(
+      walk.map((w) => w.small),
+      walk.map((w) => w.field),
+      MAP,
+    );
 
   it('is told by hanging apart on the same pixels, and is screen on every frame', () => {
     expect(pieces).not.toBeNull();
-    const { small, field } = frame(95, 9), all = count(field, (x, y) => body(x, y, 95));
+    const { small, field } = frame(95, 9),
+      all = count(field, (x, y) => body(x, y, 95));
     holdSetPieces(small, field, pieces!);
     expect(count(field, peg)).toBe(0);
     expect(count(field, (x, y) => body(x, y, 95))).toBe(all);
@@ -38,9 +63,11 @@ describe('what stands before the screen and stays', () => {
     expect(field.colour[50 * W + 131]).toBeCloseTo(PEG[0], 1);
   });
 
-  it('is screen in the performer\'s shadow too, and where the performer stands before it only beside the outline', () => {
+  it("is screen in the performer's shadow too, and where the performer stands before it only beside the outline", () => {
     const shaded = frame(60, 11);
-    for (let i = 0; i < N; i++) if (peg(i % W, Math.floor(i / W)) && Math.floor(i / W) > 50) for (let p = 0; p < 3; p++) shaded.small.data[p * N + i] = 0.35 * shaded.small.data[p * N + i]!;
+    for (let i = 0; i < N; i++)
+      if (peg(i % W, Math.floor(i / W)) && Math.floor(i / W) > 50)
+        for (let p = 0; p < 3; p++) shaded.small.data[p * N + i] = 0.35 * shaded.small.data[p * N + i]!;
     holdSetPieces(shaded.small, shaded.field, pieces!);
     expect(count(shaded.field, peg)).toBe(0);
     const before = frame(131, 12);
@@ -51,51 +78,93 @@ describe('what stands before the screen and stays', () => {
     expect(count(before.field, (x, y) => peg(x, y) && y < 24)).toBe(0);
   });
 
-  it('is no head that a collar of the screen\'s colour parts from a body that holds still, but a box beside which the body walks', () => {
-    const round = (x: number, y: number): boolean => Math.hypot(x - 60, y - 16) < 8, head = (x: number, y: number): readonly number[] | null => (round(x, y) ? COAT : null);
-    const still = [1, 2, 3, 4, 5].map((k) => frame(60, k, head)), held = findSetPieces(still.map((w) => w.small), still.map((w) => w.field), MAP)!;
+  it("is no head that a collar of the screen's colour parts from a body that holds still, but a box beside which the body walks", () => {
+    const round = (x: number, y: number): boolean => Math.hypot(x - 60, y - 16) < 8,
+      head = (x: number, y: number): readonly number[] | null => (round(x, y) ? COAT : null);
+    const still = [1, 2, 3, 4, 5].map((k) => frame(60, k, head)),
+      held = findSetPieces(
+        still.map((w) => w.small),
+        still.map((w) => w.field),
+        MAP,
+      )!;
     // The body's top lies at row 26, the head's lower edge at row 23.
     expect(held.at.every((i) => !round(i % W, Math.floor(i / W)))).toBe(true);
-    const passing = [20, 40, 60, 80, 100].map((at, k) => frame(at, k, head)), box = findSetPieces(passing.map((w) => w.small), passing.map((w) => w.field), MAP)!;
+    const passing = [20, 40, 60, 80, 100].map((at, k) => frame(at, k, head)),
+      box = findSetPieces(
+        passing.map((w) => w.small),
+        passing.map((w) => w.field),
+        MAP,
+      )!;
     expect([...box.at].filter((i) => round(i % W, Math.floor(i / W))).length).toBeGreaterThan(150);
   });
 
   it('is neither a performer who holds still, nor a second one, nor anything that moves', () => {
-    const still = [1, 2, 3, 4, 5].map((k) => frame(60, k)), held = findSetPieces(still.map((w) => w.small), still.map((w) => w.field), MAP)!;
+    const still = [1, 2, 3, 4, 5].map((k) => frame(60, k)),
+      held = findSetPieces(
+        still.map((w) => w.small),
+        still.map((w) => w.field),
+        MAP,
+      )!;
     expect(held.at.every((i) => !body(i % W, Math.floor(i / W), 60))).toBe(true);
-    const two = [30, 40, 50, 60, 70].map((at, k) => frame(at, k, (x, y) => (Math.hypot((x - 105) / 9, (y - 50) / 20) < 1 ? COAT : null)));
-    expect(findSetPieces(two.map((w) => w.small), two.map((w) => w.field), MAP)!.at.every((i) => Math.abs((i % W) - 105) > 10)).toBe(true);
-    const ball = [30, 34, 38, 42, 46].map((at, k) => frame(at, k, (x, y) => (Math.hypot(x - 70 - 9 * k, y - 20) < 4 ? PEG : null)));
-    expect(findSetPieces(ball.map((w) => w.small), ball.map((w) => w.field), MAP)!.at.every((i) => Math.floor(i / W) > 26)).toBe(true);
+    const two = [30, 40, 50, 60, 70].map((at, k) =>
+      frame(at, k, (x, y) => (Math.hypot((x - 105) / 9, (y - 50) / 20) < 1 ? COAT : null)),
+    );
+    expect(
+      findSetPieces(
+        two.map((w) => w.small),
+        two.map((w) => w.field),
+        MAP,
+      )!.at.every((i) => Math.abs((i % W) - 105) > 10),
+    ).toBe(true);
+    const ball = [30, 34, 38, 42, 46].map((at, k) =>
+      frame(at, k, (x, y) => (Math.hypot(x - 70 - 9 * k, y - 20) < 4 ? PEG : null)),
+    );
+    expect(
+      findSetPieces(
+        ball.map((w) => w.small),
+        ball.map((w) => w.field),
+        MAP,
+      )!.at.every((i) => Math.floor(i / W) > 26),
+    ).toBe(true);
   });
 });
 
-describe('flecks of a shadow\'s edge', () => {
+describe("flecks of a shadow's edge", () => {
   const shadow = (x: number, y: number): boolean => x > 90 && x < 120 && y > 60 && y < 75;
   const edge = (x: number, y: number): boolean => y === 60 && x > 95 && x < 104;
-  const made = (fleck: readonly number[]): { small: SmallLinear; field: ScreenField } => frame(40, 3, (x, y) => (edge(x, y) ? fleck : shadow(x, y) ? SCREEN.map((v) => 0.3 * v) : null));
+  const made = (fleck: readonly number[]): { small: SmallLinear; field: ScreenField } =>
+    frame(40, 3, (x, y) => (edge(x, y) ? fleck : shadow(x, y) ? SCREEN.map((v) => 0.3 * v) : null));
 
   it('border on lit and shadowed screen and are of the shadow; brighter things are not', () => {
     const { small, field } = made(SCREEN.map((v, p) => 0.6 * v * [1.6, 1, 1.3][p]!));
-    for (let i = 0; i < N; i++) if (shadow(i % W, Math.floor(i / W))) field.sure[i] = edge(i % W, Math.floor(i / W)) ? 0 : 1;
+    for (let i = 0; i < N; i++)
+      if (shadow(i % W, Math.floor(i / W))) field.sure[i] = edge(i % W, Math.floor(i / W)) ? 0 : 1;
     takeShadowFlecks(small, field);
     expect(count(field, edge)).toBe(0);
     const bright = made([0.7, 0.6, 0.6]);
-    for (let i = 0; i < N; i++) if (shadow(i % W, Math.floor(i / W))) bright.field.sure[i] = edge(i % W, Math.floor(i / W)) ? 0 : 1;
+    for (let i = 0; i < N; i++)
+      if (shadow(i % W, Math.floor(i / W))) bright.field.sure[i] = edge(i % W, Math.floor(i / W)) ? 0 : 1;
     takeShadowFlecks(bright.small, bright.field);
     expect(count(bright.field, edge)).toBe(8);
   });
 });
 
-describe('the lit screen\'s own hue', () => {
+describe("the lit screen's own hue", () => {
   it('keeps a pale coat from passing for a faded screen, and a shadow in it', () => {
-    const faded = [0.24, 0.38, 0.13], pale = [0.43, 0.42, 0.33], data = new Float32Array(3 * N), sure = new Uint8Array(N).fill(1), weight = new Float32Array(N).fill(1);
+    const faded = [0.24, 0.38, 0.13],
+      pale = [0.43, 0.42, 0.33],
+      data = new Float32Array(3 * N),
+      sure = new Uint8Array(N).fill(1),
+      weight = new Float32Array(N).fill(1);
     const random = new RandomStream(4, 6);
     for (let i = 0; i < N; i++) {
-      const x = i % W, own = body(x, Math.floor(i / W), 60) ? pale : faded, light = (0.6 + 0.6 * (x / W)) * (1 + 0.02 * random.normal()) * (x > 130 ? 0.25 : 1);
+      const x = i % W,
+        own = body(x, Math.floor(i / W), 60) ? pale : faded,
+        light = (0.6 + 0.6 * (x / W)) * (1 + 0.02 * random.normal()) * (x > 130 ? 0.25 : 1);
       for (let p = 0; p < 3; p++) data[p * N + i] = own[p]! * light * (x > 130 && p === 2 ? 1.15 : 1);
     }
-    const small = { width: W, height: H, block: 4, data }, lit = litHue(small, sure)!;
+    const small = { width: W, height: H, block: 4, data },
+      lit = litHue(small, sure)!;
     expect(lit.limit).toBe(0.1);
     holdToLit(small, lit, sure, weight);
     let wrong = 0;

@@ -3,14 +3,21 @@ import { describe, expect, it } from 'vitest';
 import { mendShadowEdges } from './shadow-edge.js';
 import type { ScreenField } from './screen-field.js';
 
-const W = 60, H = 30, N = W * H;
-const LIT = [0.06, 0.4, 0.09], SHADOWED = [0.01, 0.06, 0.018], LEG = [0.015, 0.014, 0.013];
+const W = 60,
+  H = 30,
+  N = W * H;
+const LIT = [0.06, 0.4, 0.09],
+  SHADOWED = [0.01, 0.06, 0.018],
+  LEG = [0.015, 0.014, 0.013];
 
 /** Left of x = 24 lit, right of it shadowed, mixed between 22 and 26; with `leg` a dark body four pixels wide on the border of light and shadow instead. */
 function made(leg: boolean): { readonly data: Float32Array; readonly field: ScreenField } {
-  const data = new Float32Array(3 * N), colour = new Float32Array(3 * N), sure = new Uint8Array(N);
+  const data = new Float32Array(3 * N),
+    colour = new Float32Array(3 * N),
+    sure = new Uint8Array(N);
   for (let i = 0; i < N; i++) {
-    const x = i % W, t = Math.min(1, Math.max(0, (26 - x) / 4));
+    const x = i % W,
+      t = Math.min(1, Math.max(0, (26 - x) / 4));
     // The smooth colour of a model in cells: it blends over eight pixels.
     const smooth = Math.min(1, Math.max(0, (28 - x) / 8));
     const body = leg && x >= 22 && x <= 26;
@@ -32,15 +39,18 @@ describe('shadow edges on the screen', () => {
     expect(mendShadowEdges({ width: W, height: H, block: 2, data }, field)).toBeGreaterThan(0);
     for (let i = 0; i < N; i++) {
       expect(field.sure[i]).toBe(1);
-      for (let c = 0; c < 3; c++) expect(Math.abs(field.colour[c * N + i]! - data[c * N + i]!)).toBeLessThan(0.2 * Math.hypot(...LIT));
+      for (let c = 0; c < 3; c++)
+        expect(Math.abs(field.colour[c * N + i]! - data[c * N + i]!)).toBeLessThan(0.2 * Math.hypot(...LIT));
     }
-    const x = 24, i = 15 * W + x;
+    const x = 24,
+      i = 15 * W + x;
     expect(field.colour[N + i]).toBeCloseTo(data[N + i]!, 6);
   });
 
   it('leave a dark leg between light and shadow alone', () => {
     const { data, field } = made(true);
-    const before = field.sure.slice(), colour = field.colour.slice();
+    const before = field.sure.slice(),
+      colour = field.colour.slice();
     expect(mendShadowEdges({ width: W, height: H, block: 2, data }, field)).toBe(0);
     expect(field.sure).toEqual(before);
     expect(field.colour).toEqual(colour);

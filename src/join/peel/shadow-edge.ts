@@ -25,7 +25,12 @@ const SPREAD_ERROR = 0.25;
 const LOOSE = 2;
 /** Share of the picture from which what is no screen counts as a body. */
 const BODY = 0.003;
-const STEPS: readonly (readonly [number, number])[] = [[1, 0], [0, 1], [1, 1], [1, -1]];
+const STEPS: readonly (readonly [number, number])[] = [
+  [1, 0],
+  [0, 1],
+  [1, 1],
+  [1, -1],
+];
 
 /**
  * Sets `colour` and `sure` of the field right along the edges of shadows, in place: once everywhere, then more freely where no
@@ -33,11 +38,17 @@ const STEPS: readonly (readonly [number, number])[] = [[1, 0], [0, 1], [1, 1], [
  * @returns small pixels that were changed
  */
 export function mendShadowEdges(small: SmallLinear, field: ScreenField): number {
-  const { width: w, height: h } = small, n = w * h;
-  const door = kernels(), scope = door.scope();
+  const { width: w, height: h } = small,
+    n = w * h;
+  const door = kernels(),
+    scope = door.scope();
   try {
-    const data = scope.input(small.data), colour = scope.changed(field.colour), sure = scope.changed(field.sure);
-    const settled = scope.allocate(n), edge = scope.allocate(n), found = scope.allocate(16);
+    const data = scope.input(small.data),
+      colour = scope.changed(field.colour),
+      sure = scope.changed(field.sure);
+    const settled = scope.allocate(n),
+      edge = scope.allocate(n),
+      found = scope.allocate(16);
     const run = (limit: number, body: number): number => {
       new Uint8Array(door.memory.buffer, edge, n).fill(0);
       door.run('settledScreen', [data, colour, sure, w, h, SETTLED, settled], h, w * 3);
@@ -47,7 +58,8 @@ export function mendShadowEdges(small: SmallLinear, field: ScreenField): number 
     };
     let changed = run(field.limit, 0);
     if (changed > 0) {
-      const off = scope.allocate(n), body = scope.allocate(n);
+      const off = scope.allocate(n),
+        body = scope.allocate(n);
       door.run('otherThan', [sure, off, w], h, w);
       const { labels, area } = partsOf(off, w, h, scope);
       door.run('largeParts', [off, 1, labels, area, BODY * n, body, w], h, w);
@@ -65,7 +77,11 @@ export function mendShadowEdgesPlain(small: SmallLinear, field: ScreenField): nu
   const changed = mendRuns(small, field, field.limit, null);
   if (changed === 0) return 0;
   const { width: w, height: h } = small;
-  const { labels, area } = labelAreas(field.sure.map((s) => 1 - s), w, h);
+  const { labels, area } = labelAreas(
+    field.sure.map((s) => 1 - s),
+    w,
+    h,
+  );
   const body = new Uint8Array(w * h);
   for (let i = 0; i < body.length; i += 1) if (field.sure[i] === 0 && area[labels[i]!]! >= BODY * w * h) body[i] = 1;
   return changed + mendRuns(small, field, LOOSE * field.limit, body);
@@ -78,7 +94,10 @@ function mendRuns(small: SmallLinear, field: ScreenField, limit: number, body: U
   const settled = new Uint8Array(n);
   for (let i = 0; i < n; i += 1) {
     if (sure[i] === 0) continue;
-    const off = (data[i]! - colour[i]!) ** 2 + (data[n + i]! - colour[n + i]!) ** 2 + (data[2 * n + i]! - colour[2 * n + i]!) ** 2;
+    const off =
+      (data[i]! - colour[i]!) ** 2 +
+      (data[n + i]! - colour[n + i]!) ** 2 +
+      (data[2 * n + i]! - colour[2 * n + i]!) ** 2;
     if (off <= SETTLED * SETTLED * (colour[i]! ** 2 + colour[n + i]! ** 2 + colour[2 * n + i]! ** 2)) settled[i] = 1;
   }
   const edge = new Uint8Array(n);
@@ -116,7 +135,15 @@ function mendRuns(small: SmallLinear, field: ScreenField, limit: number, body: U
 }
 
 /** Whether all between pixel i and the k-th beyond it lies on the line between those two colours, one of which is a shadow of the other. */
-function onLine(data: Float32Array, n: number, i: number, stride: number, k: number, limit: number, body: Uint8Array | null): boolean {
+function onLine(
+  data: Float32Array,
+  n: number,
+  i: number,
+  stride: number,
+  k: number,
+  limit: number,
+  body: Uint8Array | null,
+): boolean {
   const j = i + k * stride;
   const ar = data[i]!;
   const ag = data[n + i]!;

@@ -21,12 +21,38 @@ const BORDER = 2;
 
 /** Sets `colour` and `sure` of the field right, in place, by the kernel. @returns small pixels that were changed */
 export function takeShadowFlecks(small: SmallLinear, field: ScreenField): number {
-  const { width: w, height: h } = small, n = w * h, door = kernels(), scope = door.scope();
+  const { width: w, height: h } = small,
+    n = w * h,
+    door = kernels(),
+    scope = door.scope();
   try {
-    const sure = scope.changed(field.sure), mask = scope.allocate(n);
+    const sure = scope.changed(field.sure),
+      mask = scope.allocate(n);
     door.run('otherThan', [sure, mask, w], h, w);
-    const { labels, area, count } = partsOf(mask, w, h, scope), changed = scope.allocate(16);
-    door.run('shadowFlecks', [scope.input(small.data), scope.changed(field.colour), sure, labels, area, count, w, h, FLECK * n, BORDER, SHALLOW, DARKEST, BRIGHTEST, scope.allocate(12 * count), changed], 1, 1);
+    const { labels, area, count } = partsOf(mask, w, h, scope),
+      changed = scope.allocate(16);
+    door.run(
+      'shadowFlecks',
+      [
+        scope.input(small.data),
+        scope.changed(field.colour),
+        sure,
+        labels,
+        area,
+        count,
+        w,
+        h,
+        FLECK * n,
+        BORDER,
+        SHALLOW,
+        DARKEST,
+        BRIGHTEST,
+        scope.allocate(12 * count),
+        changed,
+      ],
+      1,
+      1,
+    );
     scope.finish();
     return new Int32Array(door.memory.buffer, changed, 1)[0]!;
   } finally {
@@ -36,25 +62,32 @@ export function takeShadowFlecks(small: SmallLinear, field: ScreenField): number
 
 /** Plain twin. */
 export function takeShadowFlecksPlain(small: SmallLinear, field: ScreenField): number {
-  const { width: w, height: h, data } = small, n = w * h, { sure, colour } = field, most = FLECK * n;
+  const { width: w, height: h, data } = small,
+    n = w * h,
+    { sure, colour } = field,
+    most = FLECK * n;
   const mask = new Uint8Array(n);
   for (let i = 0; i < n; i += 1) mask[i] = 1 - sure[i]!;
   const { labels, area } = labelAreas(mask, w, h);
-  const dark = new Float32Array(area.length).fill(Infinity), lit = new Float32Array(area.length), own = new Float32Array(area.length);
+  const dark = new Float32Array(area.length).fill(Infinity),
+    lit = new Float32Array(area.length),
+    own = new Float32Array(area.length);
   const light = (i: number): number => data[i]! + data[n + i]! + data[2 * n + i]!;
-  for (let y = 0, i = 0; y < h; y += 1) for (let x = 0; x < w; x += 1, i += 1) {
-    if (mask[i] === 0) continue;
-    const l = labels[i]!;
-    if (area[l]! > most) continue;
-    own[l] = own[l]! + light(i);
-    for (let v = Math.max(0, y - BORDER); v <= Math.min(h - 1, y + BORDER); v += 1) for (let u = Math.max(0, x - BORDER); u <= Math.min(w - 1, x + BORDER); u += 1) {
-      const j = v * w + u;
-      if (sure[j] === 0) continue;
-      const b = light(j);
-      if (b < dark[l]!) dark[l] = b;
-      if (b > lit[l]!) lit[l] = b;
+  for (let y = 0, i = 0; y < h; y += 1)
+    for (let x = 0; x < w; x += 1, i += 1) {
+      if (mask[i] === 0) continue;
+      const l = labels[i]!;
+      if (area[l]! > most) continue;
+      own[l] = own[l]! + light(i);
+      for (let v = Math.max(0, y - BORDER); v <= Math.min(h - 1, y + BORDER); v += 1)
+        for (let u = Math.max(0, x - BORDER); u <= Math.min(w - 1, x + BORDER); u += 1) {
+          const j = v * w + u;
+          if (sure[j] === 0) continue;
+          const b = light(j);
+          if (b < dark[l]!) dark[l] = b;
+          if (b > lit[l]!) lit[l] = b;
+        }
     }
-  }
   let changed = 0;
   for (let i = 0; i < n; i += 1) {
     if (mask[i] === 0) continue;

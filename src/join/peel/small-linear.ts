@@ -37,7 +37,13 @@ export function blockMeans(planes: Float32Array, w: number, h: number, block: nu
   const door = kernels();
   const scope = door.scope();
   try {
-    door.run('blockMeans', [scope.input(planes), w, h, block, scope.output(dst), sw, sh], sh, w * block * 3, 4 * (w + 8));
+    door.run(
+      'blockMeans',
+      [scope.input(planes), w, h, block, scope.output(dst), sw, sh],
+      sh,
+      w * block * 3,
+      4 * (w + 8),
+    );
     scope.finish();
   } finally {
     scope.close();

@@ -12,10 +12,18 @@ export function BriefPart(props: { book: BookState; pick: PickDocument }): JSX.E
   return (
     <>
       <p class="controls">
-        <button onClick={() => void startJob('brief', props.pick.id)}>{brief() === undefined ? 'Write the brief' : 'Write it anew'}</button>
-        <a href={`/api/file/card.pdf?pick=${encodeURIComponent(props.pick.id)}`} target="_blank" rel="noreferrer">Print the floor card</a>
-        <Show when={(brief()?.light.sun?.windows.length ?? 0) > 0}><a href={`/api/file/sun.ics?pick=${encodeURIComponent(props.pick.id)}`}>Sun windows as calendar</a></Show>
-        <Show when={brief()?.turn}><a href={`/api/file/cue.wav?pick=${encodeURIComponent(props.pick.id)}`}>Turn cue as sound</a></Show>
+        <button onClick={() => void startJob('brief', props.pick.id)}>
+          {brief() === undefined ? 'Write the brief' : 'Write it anew'}
+        </button>
+        <a href={`/api/file/card.pdf?pick=${encodeURIComponent(props.pick.id)}`} target="_blank" rel="noreferrer">
+          Print the floor card
+        </a>
+        <Show when={(brief()?.light.sun?.windows.length ?? 0) > 0}>
+          <a href={`/api/file/sun.ics?pick=${encodeURIComponent(props.pick.id)}`}>Sun windows as calendar</a>
+        </Show>
+        <Show when={brief()?.turn}>
+          <a href={`/api/file/cue.wav?pick=${encodeURIComponent(props.pick.id)}`}>Turn cue as sound</a>
+        </Show>
       </p>
       <Show when={brief()}>{(b) => <BriefText brief={b()} />}</Show>
     </>
@@ -26,18 +34,66 @@ export function BriefText(props: { brief: Brief }): JSX.Element {
   const b = () => props.brief;
   return (
     <div class="brief">
-      <ol class="instructions"><For each={b().instructions}>{(i) => <li>{i}</li>}</For></ol>
-      <Show when={b().setUp}>{(s) => <SetUpPlan setUp={s()} light={b().light.lamp} performer={b().performer.heightM} screen={b().screen} />}</Show>
+      <ol class="instructions">
+        <For each={b().instructions}>{(i) => <li>{i}</li>}</For>
+      </ol>
+      <Show when={b().setUp}>
+        {(s) => <SetUpPlan setUp={s()} light={b().light.lamp} performer={b().performer.heightM} screen={b().screen} />}
+      </Show>
       <Show when={b().turn}>{(t) => <TurnDial turn={t()} />}</Show>
-      <Show when={b().missing.length > 0}><div class="missing"><h4>Not known yet</h4><ul><For each={b().missing}>{(x) => <li>{x}</li>}</For></ul></div></Show>
+      <Show when={b().missing.length > 0}>
+        <div class="missing">
+          <h4>Not known yet</h4>
+          <ul>
+            <For each={b().missing}>{(x) => <li>{x}</li>}</For>
+          </ul>
+        </div>
+      </Show>
       <Show when={b().light.sun?.windows.length}>
-        <details><summary>Sun windows ({b().light.sun!.windows.length})</summary>
-          <table><thead><tr><th scope="col">date</th><th scope="col">from</th><th scope="col">to</th><th scope="col">sun high</th><th scope="col">camera looks to</th></tr></thead>
-            <tbody><For each={b().light.sun!.windows.slice(0, 20)}>{(w) => <tr><td>{w.date}</td><td>{w.start.slice(11, 16)}</td><td>{w.end.slice(11, 16)}</td><td>{w.elevationDeg[0].toFixed(0)}–{w.elevationDeg[1].toFixed(0)}°</td><td>{w.cameraHeadingDeg[0].toFixed(0)}–{w.cameraHeadingDeg[1].toFixed(0)}° from true north</td></tr>}</For></tbody></table>
+        <details>
+          <summary>Sun windows ({b().light.sun!.windows.length})</summary>
+          <table>
+            <thead>
+              <tr>
+                <th scope="col">date</th>
+                <th scope="col">from</th>
+                <th scope="col">to</th>
+                <th scope="col">sun high</th>
+                <th scope="col">camera looks to</th>
+              </tr>
+            </thead>
+            <tbody>
+              <For each={b().light.sun!.windows.slice(0, 20)}>
+                {(w) => (
+                  <tr>
+                    <td>{w.date}</td>
+                    <td>{w.start.slice(11, 16)}</td>
+                    <td>{w.end.slice(11, 16)}</td>
+                    <td>
+                      {w.elevationDeg[0].toFixed(0)}–{w.elevationDeg[1].toFixed(0)}°
+                    </td>
+                    <td>
+                      {w.cameraHeadingDeg[0].toFixed(0)}–{w.cameraHeadingDeg[1].toFixed(0)}° from true north
+                    </td>
+                  </tr>
+                )}
+              </For>
+            </tbody>
+          </table>
         </details>
       </Show>
-      <details open><summary>Roll for reference</summary><ul><For each={b().reference}>{(x) => <li>{x}</li>}</For></ul></details>
-      <details open class="care"><summary>Take care</summary><ul><For each={b().cautions}>{(x) => <li>{x}</li>}</For></ul></details>
+      <details open>
+        <summary>Roll for reference</summary>
+        <ul>
+          <For each={b().reference}>{(x) => <li>{x}</li>}</For>
+        </ul>
+      </details>
+      <details open class="care">
+        <summary>Take care</summary>
+        <ul>
+          <For each={b().cautions}>{(x) => <li>{x}</li>}</For>
+        </ul>
+      </details>
     </div>
   );
 }

@@ -13,16 +13,40 @@ export function PairPage(props: { code: string }): JSX.Element {
     setBusy(false);
   };
   // A scanned code is the person's own act: it needs no second tap.
-  onMount(() => { if (props.code !== '') void go(); });
+  onMount(() => {
+    if (props.code !== '') void go();
+  });
   return (
     <section class="pair">
       <h2>Shoot day on this phone</h2>
-      <p>The computer shows a code of eight letters and digits on its Shoot day page. It is good for one phone and ten minutes.</p>
-      <form class="controls" onSubmit={(e) => { e.preventDefault(); void go(); }}>
-        <label>code <input value={code()} onInput={(e) => setCode(e.currentTarget.value)} autocomplete="one-time-code" autocapitalize="characters" spellcheck={false} maxlength={12} size={10} /></label>
+      <p>
+        The computer shows a code of eight letters and digits on its Shoot day page. It is good for one phone and ten
+        minutes.
+      </p>
+      <form
+        class="controls"
+        onSubmit={(e) => {
+          e.preventDefault();
+          void go();
+        }}
+      >
+        <label>
+          code{' '}
+          <input
+            value={code()}
+            onInput={(e) => setCode(e.currentTarget.value)}
+            autocomplete="one-time-code"
+            autocapitalize="characters"
+            spellcheck={false}
+            maxlength={12}
+            size={10}
+          />
+        </label>
         <button disabled={busy() || code().trim() === ''}>Pair this phone</button>
       </form>
-      <Show when={busy()}><p class="waiting">Asking the computer…</p></Show>
+      <Show when={busy()}>
+        <p class="waiting">Asking the computer…</p>
+      </Show>
     </section>
   );
 }

@@ -11,17 +11,48 @@ export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
   // A memo: the field is written only when the book says another number, not while a hand types and something else changes.
   const named = createMemo(() => props.take.marks?.cleanFrame);
   const put = (field: HTMLInputElement): void => {
-    const text = field.value.trim(), n = Number(text);
-    if (text !== '' && !(Number.isInteger(n) && n >= 0 && n <= last())) { field.value = named() === undefined ? '' : String(named()); return; }
+    const text = field.value.trim(),
+      n = Number(text);
+    if (text !== '' && !(Number.isInteger(n) && n >= 0 && n <= last())) {
+      field.value = named() === undefined ? '' : String(named());
+      return;
+    }
     void edit(text === '' ? 'no clean frame' : `clean frame ${n}`, () => {
       const { cleanFrame: _before, ...rest } = props.take.marks ?? { frame: 0, marks: [] };
-      return [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: text === '' ? rest : { ...rest, cleanFrame: n } } }];
+      return [
+        {
+          do: 'change',
+          kind: 'take',
+          id: props.take.id,
+          fields: { marks: text === '' ? rest : { ...rest, cleanFrame: n } },
+        },
+      ];
     });
   };
   return (
     <p class="controls">
-      <label>set is empty on frame <input type="number" min={0} max={last()} step={1} value={named() ?? ''} placeholder="none" onChange={(e) => put(e.currentTarget)} /></label>
-      <Show when={named() !== undefined} fallback={<span class="pencil-note">of 0 to {last()}; it tells the peel what stands behind the performer</span>}><button onClick={() => openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: named()! })}>Look at it</button></Show>
+      <label>
+        set is empty on frame{' '}
+        <input
+          type="number"
+          min={0}
+          max={last()}
+          step={1}
+          value={named() ?? ''}
+          placeholder="none"
+          onChange={(e) => put(e.currentTarget)}
+        />
+      </label>
+      <Show
+        when={named() !== undefined}
+        fallback={<span class="pencil-note">of 0 to {last()}; it tells the peel what stands behind the performer</span>}
+      >
+        <button
+          onClick={() => openViewer({ what: 'take', id: props.take.id, title: props.take.title, start: named()! })}
+        >
+          Look at it
+        </button>
+      </Show>
       <LensHeight take={props.take} /> <LensUsed take={props.take} />
     </p>
   );

@@ -6,34 +6,73 @@ import { edit } from '../api.js';
 import { captionLines, readCaptions } from './captions.js';
 
 /** Adds a shot of a film, untouched: one that the scan found. */
-export function FilmLine(props: { book: BookState; onAdd: (film: string, from: number, to: number) => void }): JSX.Element {
-  const shots = () => props.book.films.flatMap((f) => (f.cutList?.shots ?? []).map((s, i) => ({ value: `${f.id} ${s.in} ${s.out}`, label: `${f.title}, shot ${i} (${s.in}–${s.out - 1})` })));
+export function FilmLine(props: {
+  book: BookState;
+  onAdd: (film: string, from: number, to: number) => void;
+}): JSX.Element {
+  const shots = () =>
+    props.book.films.flatMap((f) =>
+      (f.cutList?.shots ?? []).map((s, i) => ({
+        value: `${f.id} ${s.in} ${s.out}`,
+        label: `${f.title}, shot ${i} (${s.in}–${s.out - 1})`,
+      })),
+    );
   const [chosen, setChosen] = createSignal('');
   const add = (): void => {
-    const [film, from, to] = (chosen() === '' ? shots()[0]?.value ?? '' : chosen()).split(' ');
+    const [film, from, to] = (chosen() === '' ? (shots()[0]?.value ?? '') : chosen()).split(' ');
     if (film !== undefined && to !== undefined) props.onAdd(film, Number(from), Number(to));
   };
   return (
-    <Show when={shots().length > 0}><p class="controls">
-      <label>film shot <select value={chosen() === '' ? shots()[0]?.value : chosen()} onChange={(e) => setChosen(e.currentTarget.value)}><For each={shots()}>{(s, i) => <option value={s.value} selected={s.value === chosen() || (chosen() === '' && i() === 0)}>{s.label}</option>}</For></select></label>
-      <button onClick={add}>Add it as it is</button>
-    </p></Show>
+    <Show when={shots().length > 0}>
+      <p class="controls">
+        <label>
+          film shot{' '}
+          <select
+            value={chosen() === '' ? shots()[0]?.value : chosen()}
+            onChange={(e) => setChosen(e.currentTarget.value)}
+          >
+            <For each={shots()}>
+              {(s, i) => (
+                <option value={s.value} selected={s.value === chosen() || (chosen() === '' && i() === 0)}>
+                  {s.label}
+                </option>
+              )}
+            </For>
+          </select>
+        </label>
+        <button onClick={add}>Add it as it is</button>
+      </p>
+    </Show>
   );
 }
 
 export function CutWords(props: { cut: CutDocument }): JSX.Element {
-  const put = (title: string, fields: Partial<CutDocument>): void => void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
-  const lines = (text: string): string[] => text.split('\n').map((t) => t.trim()).filter((t) => t !== '');
+  const put = (title: string, fields: Partial<CutDocument>): void =>
+    void edit(title, () => [{ do: 'put', kind: 'cut', document: { ...props.cut, ...fields } }]);
+  const lines = (text: string): string[] =>
+    text
+      .split('\n')
+      .map((t) => t.trim())
+      .filter((t) => t !== '');
   const [wrong, setWrong] = createSignal('');
   const music = (fields: Partial<NonNullable<CutDocument['music']>>): void => {
     void edit('music', () => {
       const m = { file: '', gainDb: 0, fromFrame: 0, ...props.cut.music, ...fields };
-      return [{ do: 'put', kind: 'cut', document: { ...props.cut, music: m.file.trim() === '' ? null : { ...m, file: m.file.trim() } } }];
+      return [
+        {
+          do: 'put',
+          kind: 'cut',
+          document: { ...props.cut, music: m.file.trim() === '' ? null : { ...m, file: m.file.trim() } },
+        },
+      ];
     });
   };
   const captions = (text: string): void => {
     const read = readCaptions(text);
-    if (typeof read === 'string') { setWrong(read); return; }
+    if (typeof read === 'string') {
+      setWrong(read);
+      return;
+    }
     setWrong('');
     put('captions', { captions: read });
   };
@@ -41,14 +80,59 @@ export function CutWords(props: { cut: CutDocument }): JSX.Element {
     <section class="cut-words">
       <h2>Music and words</h2>
       <p class="controls">
-        <label>music, a file on this machine <input type="text" size="36" value={props.cut.music?.file ?? ''} onChange={(e) => music({ file: e.currentTarget.value })} /></label>
-        <label class="num">gain, dB <input type="number" step="0.5" value={props.cut.music?.gainDb ?? 0} disabled={props.cut.music === null} onChange={(e) => music({ gainDb: Number(e.currentTarget.value) || 0 })} /></label>
-        <label class="num">from frame <input type="number" min="0" value={props.cut.music?.fromFrame ?? 0} disabled={props.cut.music === null} onChange={(e) => music({ fromFrame: Math.max(0, Math.round(Number(e.currentTarget.value) || 0)) })} /></label>
+        <label>
+          music, a file on this machine{' '}
+          <input
+            type="text"
+            size="36"
+            value={props.cut.music?.file ?? ''}
+            onChange={(e) => music({ file: e.currentTarget.value })}
+          />
+        </label>
+        <label class="num">
+          gain, dB{' '}
+          <input
+            type="number"
+            step="0.5"
+            value={props.cut.music?.gainDb ?? 0}
+            disabled={props.cut.music === null}
+            onChange={(e) => music({ gainDb: Number(e.currentTarget.value) || 0 })}
+          />
+        </label>
+        <label class="num">
+          from frame{' '}
+          <input
+            type="number"
+            min="0"
+            value={props.cut.music?.fromFrame ?? 0}
+            disabled={props.cut.music === null}
+            onChange={(e) => music({ fromFrame: Math.max(0, Math.round(Number(e.currentTarget.value) || 0)) })}
+          />
+        </label>
       </p>
-      <label class="purpose">captions, one a line: first frame, last frame, words (48-95 She waits.)<textarea rows="3" value={captionLines(props.cut.captions)} onChange={(e) => captions(e.currentTarget.value)} /></label>
-      <Show when={wrong() !== ''}><p role="alert">{wrong()}</p></Show>
-      <label class="purpose">credits, one a line<textarea rows="2" value={props.cut.credits.join('\n')} onChange={(e) => put('credits', { credits: lines(e.currentTarget.value) })} /></label>
-      <label class="purpose">thanks, one a line<textarea rows="2" value={props.cut.thanks.join('\n')} onChange={(e) => put('thanks', { thanks: lines(e.currentTarget.value) })} /></label>
+      <label class="purpose">
+        captions, one a line: first frame, last frame, words (48-95 She waits.)
+        <textarea rows="3" value={captionLines(props.cut.captions)} onChange={(e) => captions(e.currentTarget.value)} />
+      </label>
+      <Show when={wrong() !== ''}>
+        <p role="alert">{wrong()}</p>
+      </Show>
+      <label class="purpose">
+        credits, one a line
+        <textarea
+          rows="2"
+          value={props.cut.credits.join('\n')}
+          onChange={(e) => put('credits', { credits: lines(e.currentTarget.value) })}
+        />
+      </label>
+      <label class="purpose">
+        thanks, one a line
+        <textarea
+          rows="2"
+          value={props.cut.thanks.join('\n')}
+          onChange={(e) => put('thanks', { thanks: lines(e.currentTarget.value) })}
+        />
+      </label>
     </section>
   );
 }

@@ -11,14 +11,21 @@ export interface Named {
 }
 
 /** What keeps a measure away, reason and help; null for one that is there. */
-const lackOf = (i: Named): string | null => (i.measure == null ? i.absent ?? '' : i.measure.value === null ? `${i.measure.reason ?? ''} ${i.measure.wouldHelp ?? ''}` : null);
+const lackOf = (i: Named): string | null =>
+  i.measure == null
+    ? (i.absent ?? '')
+    : i.measure.value === null
+      ? `${i.measure.reason ?? ''} ${i.measure.wouldHelp ?? ''}`
+      : null;
 
 /** Neighbours that one and the same thing keeps away stand on one line: the reason is read once. */
 export function gathered(items: readonly Named[]): Named[] {
   const out: Named[] = [];
   for (const i of items) {
-    const last = out[out.length - 1], lack = lackOf(i);
-    if (last !== undefined && lack !== null && lack !== '' && lackOf(last) === lack) out[out.length - 1] = { ...last, name: `${last.name}, ${i.name}` };
+    const last = out[out.length - 1],
+      lack = lackOf(i);
+    if (last !== undefined && lack !== null && lack !== '' && lackOf(last) === lack)
+      out[out.length - 1] = { ...last, name: `${last.name}, ${i.name}` };
     else out.push(i);
   }
   return out;

@@ -8,7 +8,8 @@ import { VerdictWord } from './verdict-word.js';
 
 export function InspectionTable(props: { inspection: Inspection; pick: string }): JSX.Element {
   const found = () => props.inspection.found ?? [];
-  const place = (m: InspectionMatter): number => (m.passes === false ? (found().indexOf(m.matter) + 1 || 90) : m.passes === true ? 100 : 200);
+  const place = (m: InspectionMatter): number =>
+    m.passes === false ? found().indexOf(m.matter) + 1 || 90 : m.passes === true ? 100 : 200;
   /** What shows first, where, and what to change. */
   const sentence = (): string => {
     const m = props.inspection.matters.find((q) => q.matter === found()[0]);
@@ -17,17 +18,57 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
   };
   return (
     <>
-      <p><VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small /> {props.inspection.passes ? 'The join does not show by any of these measures.' : sentence()}</p>
+      <p>
+        <VerdictWord word={props.inspection.passes ? 'does not show' : 'shows'} small />{' '}
+        {props.inspection.passes ? 'The join does not show by any of these measures.' : sentence()}
+      </p>
       <table class="matters inspected">
-        <thead><tr><th scope="col">matter</th><th scope="col">value</th><th scope="col">needed</th><th scope="col">worst frame</th><th scope="col">step to change</th></tr></thead>
-        <tbody><For each={[...props.inspection.matters].sort((a, b) => place(a) - place(b))}>{(m) => (
-          <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
-            <JoinMatter name={m.matter} />
-            <td>{m.value === null ? '–' : `${reading(m.value, m.sd)}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}</td><td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
-            <td><Show when={m.worstFrame !== null} fallback="–"><button title={m.worstBox === undefined ? undefined : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} to ${m.worstBox[3]} down, pixels of the picture`} aria-label={`frame ${m.worstFrame}, worst for ${words(m.matter)}`} onClick={() => openViewer({ what: 'join', id: props.pick, title: 'join', start: m.worstFrame!, against: { what: 'plate', id: props.pick, title: 'plate' } })}>{m.worstFrame}</button></Show></td>
-            <td>{m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? m.reason ?? '' : ''}</td>
+        <thead>
+          <tr>
+            <th scope="col">matter</th>
+            <th scope="col">value</th>
+            <th scope="col">needed</th>
+            <th scope="col">worst frame</th>
+            <th scope="col">step to change</th>
           </tr>
-        )}</For></tbody>
+        </thead>
+        <tbody>
+          <For each={[...props.inspection.matters].sort((a, b) => place(a) - place(b))}>
+            {(m) => (
+              <tr data-verdict={m.passes === null ? 'open' : m.passes ? 'fits' : 'shoot again'}>
+                <JoinMatter name={m.matter} />
+                <td>
+                  {m.value === null ? '–' : `${reading(m.value, m.sd)}${m.unit === 'ratio' ? ' ×' : unit(m.unit)}`}
+                </td>
+                <td>{m.needed ?? `${Number(m.limit.toFixed(3))}${unit(m.unit)}`}</td>
+                <td>
+                  <Show when={m.worstFrame !== null} fallback="–">
+                    <button
+                      title={
+                        m.worstBox === undefined
+                          ? undefined
+                          : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} to ${m.worstBox[3]} down, pixels of the picture`
+                      }
+                      aria-label={`frame ${m.worstFrame}, worst for ${words(m.matter)}`}
+                      onClick={() =>
+                        openViewer({
+                          what: 'join',
+                          id: props.pick,
+                          title: 'join',
+                          start: m.worstFrame!,
+                          against: { what: 'plate', id: props.pick, title: 'plate' },
+                        })
+                      }
+                    >
+                      {m.worstFrame}
+                    </button>
+                  </Show>
+                </td>
+                <td>{m.passes === false ? `${m.step}: ${m.advice}` : m.value === null ? (m.reason ?? '') : ''}</td>
+              </tr>
+            )}
+          </For>
+        </tbody>
       </table>
     </>
   );

@@ -4,7 +4,19 @@ import type { JobRecord } from '../../../src/jobs/job-store.js';
 import { ById } from './by-id.js';
 import { book, jobs, resumeJob, stopJob } from '../api.js';
 
-const WORDS: Record<string, string> = { scan: 'Finding shots', measure: 'Measuring', brief: 'Writing the brief', verdict: 'Judging', outline: 'Outlining', quick: 'A quick join of', join: 'Building the join', inspect: 'Inspecting', day: 'Planning the day', deliver: 'Delivering', reveal: 'Making the reveal' };
+const WORDS: Record<string, string> = {
+  scan: 'Finding shots',
+  measure: 'Measuring',
+  brief: 'Writing the brief',
+  verdict: 'Judging',
+  outline: 'Outlining',
+  quick: 'A quick join of',
+  join: 'Building the join',
+  inspect: 'Inspecting',
+  day: 'Planning the day',
+  deliver: 'Delivering',
+  reveal: 'Making the reveal',
+};
 
 export function jobWord(kind: string): string {
   return WORDS[kind] ?? kind;
@@ -20,10 +32,16 @@ const halted = (j: JobRecord): boolean => j.state === 'failed' || j.state === 's
 
 function told(j: JobRecord): string {
   switch (j.state) {
-    case 'waiting': return 'waits its turn';
-    case 'failed': return j.error ?? 'failed';
-    case 'stopped': return j.total > 0 && j.done > 0 ? `stopped at ${Math.floor((100 * j.done) / j.total)} %` : 'stopped before it had begun';
-    default: return `${j.stage}${j.total > 0 ? ` · ${Math.floor((100 * j.done) / j.total)} %` : ''}`;
+    case 'waiting':
+      return 'waits its turn';
+    case 'failed':
+      return j.error ?? 'failed';
+    case 'stopped':
+      return j.total > 0 && j.done > 0
+        ? `stopped at ${Math.floor((100 * j.done) / j.total)} %`
+        : 'stopped before it had begun';
+    default:
+      return `${j.stage}${j.total > 0 ? ` · ${Math.floor((100 * j.done) / j.total)} %` : ''}`;
   }
 }
 
@@ -34,29 +52,73 @@ export function JobStrip(): JSX.Element {
   const shown = () => {
     const list = jobs();
     // What runs first, then what waits in its turn.
-    const active = list.filter((j) => j.state === 'running' || j.state === 'waiting').sort((a, b) => Number(b.state === 'running') - Number(a.state === 'running') || a.createdMs - b.createdMs);
-    const failed = list.filter((j) => (j.state === 'failed' || j.state === 'stopped') && !away().has(`${j.id} ${j.state}`) && !list.some((o) => o.kind === j.kind && o.subject === j.subject && o.createdMs > j.createdMs)).slice(0, 3);
+    const active = list
+      .filter((j) => j.state === 'running' || j.state === 'waiting')
+      .sort((a, b) => Number(b.state === 'running') - Number(a.state === 'running') || a.createdMs - b.createdMs);
+    const failed = list
+      .filter(
+        (j) =>
+          (j.state === 'failed' || j.state === 'stopped') &&
+          !away().has(`${j.id} ${j.state}`) &&
+          !list.some((o) => o.kind === j.kind && o.subject === j.subject && o.createdMs > j.createdMs),
+      )
+      .slice(0, 3);
     return [...active, ...failed];
   };
   // Read aloud is only what becomes of the newest job, not every step of its bar.
-  const spoken = createMemo(() => { const j = jobs()[0]; return j === undefined ? '' : `${jobWord(j.kind)} ${subjectTitle(j.subject)}: ${j.state === 'running' ? 'under way' : j.state === 'done' ? 'done' : told(j)}`; });
+  const spoken = createMemo(() => {
+    const j = jobs()[0];
+    return j === undefined
+      ? ''
+      : `${jobWord(j.kind)} ${subjectTitle(j.subject)}: ${j.state === 'running' ? 'under way' : j.state === 'done' ? 'done' : told(j)}`;
+  });
   return (
     <>
-    <p class="unseen" role="status">{spoken()}</p>
-    <Show when={shown().length > 0}>
-      <aside class="foot" aria-label="Work in hand">
-        <ById each={shown()}>{(j) => (
-          <div class="job" data-state={j().state}>
-            <span class="what">{jobWord(j().kind)} {subjectTitle(j().subject)}</span>
-            <Show when={j().state === 'running'}><progress max={Math.max(1, j().total)} value={j().done} aria-label={`${jobWord(j().kind)} ${subjectTitle(j().subject)}`} /></Show>
-            <span class="stage">{told(j())}</span>
-            {/* One button through all that becomes of a job, so that the keyboard stays on it. */}
-            <Show when={!book()?.phone}><button aria-disabled={j().stopping} onClick={() => { if (halted(j())) void resumeJob(j().id); else if (!j().stopping) void stopJob(j().id); }}>{j().stopping ? 'Stopping …' : j().state === 'failed' ? 'Try again' : j().state === 'stopped' ? 'Go on' : 'Stop'}</button></Show>
-            <Show when={halted(j())}><button onClick={() => setAway(new Set([...away(), `${j().id} ${j().state}`]))}>Put away</button></Show>
-          </div>
-        )}</ById>
-      </aside>
-    </Show>
+      <p class="unseen" role="status">
+        {spoken()}
+      </p>
+      <Show when={shown().length > 0}>
+        <aside class="foot" aria-label="Work in hand">
+          <ById each={shown()}>
+            {(j) => (
+              <div class="job" data-state={j().state}>
+                <span class="what">
+                  {jobWord(j().kind)} {subjectTitle(j().subject)}
+                </span>
+                <Show when={j().state === 'running'}>
+                  <progress
+                    max={Math.max(1, j().total)}
+                    value={j().done}
+                    aria-label={`${jobWord(j().kind)} ${subjectTitle(j().subject)}`}
+                  />
+                </Show>
+                <span class="stage">{told(j())}</span>
+                {/* One button through all that becomes of a job, so that the keyboard stays on it. */}
+                <Show when={!book()?.phone}>
+                  <button
+                    aria-disabled={j().stopping}
+                    onClick={() => {
+                      if (halted(j())) void resumeJob(j().id);
+                      else if (!j().stopping) void stopJob(j().id);
+                    }}
+                  >
+                    {j().stopping
+                      ? 'Stopping …'
+                      : j().state === 'failed'
+                        ? 'Try again'
+                        : j().state === 'stopped'
+                          ? 'Go on'
+                          : 'Stop'}
+                  </button>
+                </Show>
+                <Show when={halted(j())}>
+                  <button onClick={() => setAway(new Set([...away(), `${j().id} ${j().state}`]))}>Put away</button>
+                </Show>
+              </div>
+            )}
+          </ById>
+        </aside>
+      </Show>
     </>
   );
 }

@@ -5,37 +5,75 @@ import type { Mark } from '../../../src/plate/marks.js';
 import { edit, frameUrl } from '../api.js';
 
 type Layer = Extract<Mark, { kind: 'layer' }>;
-const UNITS = [{ key: 'distance', label: 'm away' }, { key: 'share', label: '× the stand mark’s distance' }] as const;
+const UNITS = [
+  { key: 'distance', label: 'm away' },
+  { key: 'share', label: '× the stand mark’s distance' },
+] as const;
 type Unit = (typeof UNITS)[number]['key'];
 
 export function LayerList(props: { take: TakeDocument }): JSX.Element {
   const count = () => props.take.info.video!.frameCount;
   const marks = () => props.take.marks ?? { frame: 0, marks: [] };
-  const layer = (n: number): Layer | undefined => marks().marks.find((m): m is Layer => m.kind === 'layer' && m.frame === n);
+  const layer = (n: number): Layer | undefined =>
+    marks().marks.find((m): m is Layer => m.kind === 'layer' && m.frame === n);
   const unitOf = (n: number): Unit => (layer(n)?.share !== undefined ? 'share' : 'distance');
   const put = (n: number, unit: Unit, text: string): void => {
     const v = Number(text.replace(',', '.'));
     // Without a number it stays where its foot is marked, if it is.
     void edit(`distance of layer ${n + 1}`, () => {
       const foot = layer(n)?.foot;
-      const mine: Layer = { kind: 'layer', frame: n, ...(text.trim() !== '' && v > 0 ? { [unit]: v } : foot === undefined ? {} : { foot }) };
+      const mine: Layer = {
+        kind: 'layer',
+        frame: n,
+        ...(text.trim() !== '' && v > 0 ? { [unit]: v } : foot === undefined ? {} : { foot }),
+      };
       const rest = marks().marks.filter((m) => !(m.kind === 'layer' && m.frame === n));
-      return [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...rest, mine] } } }];
+      return [
+        { do: 'change', kind: 'take', id: props.take.id, fields: { marks: { ...marks(), marks: [...rest, mine] } } },
+      ];
     });
   };
   return (
     <div class="layers">
-      <p class="pencil-note">Distances along the camera’s line of sight; a camera that stands still or only turns needs none.</p>
+      <p class="pencil-note">
+        Distances along the camera’s line of sight; a camera that stands still or only turns needs none.
+      </p>
       <ol>
-        <For each={Array.from({ length: count() }, (_, i) => i)}>{(n) => {
-          // Asked anew at every change of the book, but written into the field only when it is another: a hand may be typing there.
-          const said = createMemo(() => String(layer(n)?.[unitOf(n)] ?? ''));
-          return <li>
-            <img src={frameUrl('take', props.take.id, n, 160)} alt={`layer ${n + 1}`} />
-            <label>layer {n + 1} <input type="text" inputmode="decimal" size="9" placeholder={layer(n)?.foot === undefined ? '' : 'on the ground'} value={said()} onChange={(e) => put(n, unitOf(n), e.currentTarget.value)} /></label>
-            <select aria-label={`unit of layer ${n + 1}`} value={unitOf(n)} onChange={(e) => put(n, e.currentTarget.value as Unit, said())}><For each={UNITS}>{(u) => <option value={u.key} selected={u.key === unitOf(n)}>{u.label}</option>}</For></select>
-          </li>;
-        }}</For>
+        <For each={Array.from({ length: count() }, (_, i) => i)}>
+          {(n) => {
+            // Asked anew at every change of the book, but written into the field only when it is another: a hand may be typing there.
+            const said = createMemo(() => String(layer(n)?.[unitOf(n)] ?? ''));
+            return (
+              <li>
+                <img src={frameUrl('take', props.take.id, n, 160)} alt={`layer ${n + 1}`} />
+                <label>
+                  layer {n + 1}{' '}
+                  <input
+                    type="text"
+                    inputmode="decimal"
+                    size="9"
+                    placeholder={layer(n)?.foot === undefined ? '' : 'on the ground'}
+                    value={said()}
+                    onChange={(e) => put(n, unitOf(n), e.currentTarget.value)}
+                  />
+                </label>
+                <select
+                  aria-label={`unit of layer ${n + 1}`}
+                  value={unitOf(n)}
+                  onChange={(e) => put(n, e.currentTarget.value as Unit, said())}
+                >
+                  <For each={UNITS}>
+                    {(u) => (
+                      <option value={u.key} selected={u.key === unitOf(n)}>
+                        {u.label}
+                      </option>
+                    )}
+                  </For>
+                </select>
+              </li>
+            );
+          }}
+        </For>
       </ol>
     </div>
   );

@@ -1,9 +1,18 @@
 /** A lens's focal length between millimetres and a take's pixels, by the part of the sensor that the studio's video uses. */
-interface Sensor { readonly sensorWidthMm: number }
-interface Size { readonly widthPx: number; readonly heightPx: number }
+interface Sensor {
+  readonly sensorWidthMm: number;
+}
+interface Size {
+  readonly widthPx: number;
+  readonly heightPx: number;
+}
 
 /** Pixels a millimetre of sensor: the sensor's width lies along the longer side, also where the phone was held upright. */
 const pxPerMm = (sensor: Sensor, size: Size): number => Math.max(size.widthPx, size.heightPx) / sensor.sensorWidthMm;
 
-export function focalPx(mm: number, sensor: Sensor, size: Size): number { return mm * pxPerMm(sensor, size); }
-export function focalMm(px: number, sensor: Sensor, size: Size): number { return px / pxPerMm(sensor, size); }
+export function focalPx(mm: number, sensor: Sensor, size: Size): number {
+  return mm * pxPerMm(sensor, size);
+}
+export function focalMm(px: number, sensor: Sensor, size: Size): number {
+  return px / pxPerMm(sensor, size);
+}

@@ -5,21 +5,50 @@ import { book, edit } from '../api.js';
 import { focalMm, focalPx } from './lens-mm.js';
 
 export function LensUsed(props: { take: TakeDocument }): JSX.Element {
-  const camera = () => book()!.production.camera, video = () => props.take.info.video!;
-  const said = createMemo(() => { const px = props.take.marks?.focalPx; return px === undefined ? '' : String(Number(focalMm(px, camera(), video()).toFixed(2))); });
+  const camera = () => book()!.production.camera,
+    video = () => props.take.info.video!;
+  const said = createMemo(() => {
+    const px = props.take.marks?.focalPx;
+    return px === undefined ? '' : String(Number(focalMm(px, camera(), video()).toFixed(2)));
+  });
   const put = (field: HTMLInputElement): void => {
-    const text = field.value.trim(), v = Number(text.replace(',', '.')), bad = text !== '' && !(v > 0);
+    const text = field.value.trim(),
+      v = Number(text.replace(',', '.')),
+      bad = text !== '' && !(v > 0);
     field.setAttribute('aria-invalid', String(bad));
     if (bad) return;
     void edit(text === '' ? 'lens not known' : `lens ${v} mm`, () => {
       const { focalPx: _before, ...rest } = props.take.marks ?? { frame: 0, marks: [] };
-      return [{ do: 'change', kind: 'take', id: props.take.id, fields: { marks: text === '' ? rest : { ...rest, focalPx: Number(focalPx(v, camera(), video()).toFixed(1)) } } }];
+      return [
+        {
+          do: 'change',
+          kind: 'take',
+          id: props.take.id,
+          fields: {
+            marks: text === '' ? rest : { ...rest, focalPx: Number(focalPx(v, camera(), video()).toFixed(1)) },
+          },
+        },
+      ];
     });
   };
   const list = () => `lenses-${props.take.id}`;
   return (
-    <label title={`the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, whose video uses ${camera().sensorWidthMm} mm of the sensor's width`}>lens, mm <input type="text" inputmode="decimal" size="9" list={list()} placeholder="not known" value={said()} onChange={(e) => put(e.currentTarget)} />
-      <datalist id={list()}><For each={[...new Set(camera().lensesMm.flat())]}>{(mm) => <option value={String(mm)} />}</For></datalist>
+    <label
+      title={`the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, whose video uses ${camera().sensorWidthMm} mm of the sensor's width`}
+    >
+      lens, mm{' '}
+      <input
+        type="text"
+        inputmode="decimal"
+        size="9"
+        list={list()}
+        placeholder="not known"
+        value={said()}
+        onChange={(e) => put(e.currentTarget)}
+      />
+      <datalist id={list()}>
+        <For each={[...new Set(camera().lensesMm.flat())]}>{(mm) => <option value={String(mm)} />}</For>
+      </datalist>
     </label>
   );
 }

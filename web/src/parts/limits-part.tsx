@@ -5,7 +5,15 @@ import { changeSetting } from '../api.js';
 
 /** One number. `drawn` changes when the book's number is to be shown again. */
 function Field(props: { label: string; value: number; drawn: number; onNumber: (v: number) => void }): JSX.Element {
-  return <input type="number" step="any" aria-label={props.label} value={(props.drawn, props.value)} onChange={(e) => props.onNumber(e.currentTarget.value.trim() === '' ? NaN : Number(e.currentTarget.value))} />;
+  return (
+    <input
+      type="number"
+      step="any"
+      aria-label={props.label}
+      value={(props.drawn, props.value)}
+      onChange={(e) => props.onNumber(e.currentTarget.value.trim() === '' ? NaN : Number(e.currentTarget.value))}
+    />
+  );
 }
 
 export function LimitsPart(props: { settings: Settings }): JSX.Element {
@@ -18,24 +26,77 @@ export function LimitsPart(props: { settings: Settings }): JSX.Element {
   return (
     <section class="limits">
       <h2>Limits</h2>
-      <p class="how">How far a take may stray and still fit, how far it can be mended; beyond that it is shot again. {props.settings.note}</p>
-      <div class="wide-table"><table>
-        <thead><tr><th scope="col">matter</th><th scope="col">fits</th><th scope="col">mendable</th><th scope="col">in</th><th scope="col">the program's own</th></tr></thead>
-        <tbody><Index each={props.settings.tolerances}>{(t) => (
-          <tr data-changed={t().changed}>
-            <th scope="row">{t().title}</th>
-            <td><Field label={`${t().title}: fits`} value={t().fits} drawn={drawn()} onNumber={(v) => void put(t().name, t().sense === 'one' ? [v] : [v, t().mendable])} /></td>
-            <td><Show when={t().sense !== 'one'} fallback="–"><Field label={`${t().title}: mendable`} value={t().mendable} drawn={drawn()} onNumber={(v) => void put(t().name, [t().fits, v])} /></Show></td>
-            <td class="pencil-note">{t().unit}</td>
-            <td><Show when={t().changed} fallback={<span class="pencil-note">as it is</span>}><button onClick={() => void put(t().name, null)}>back to {t().sense === 'one' ? t().defaultFits : `${t().defaultFits} and ${t().defaultMendable}`}</button></Show></td>
-          </tr>
-        )}</Index></tbody>
-      </table></div>
+      <p class="how">
+        How far a take may stray and still fit, how far it can be mended; beyond that it is shot again.{' '}
+        {props.settings.note}
+      </p>
+      <div class="wide-table">
+        <table>
+          <thead>
+            <tr>
+              <th scope="col">matter</th>
+              <th scope="col">fits</th>
+              <th scope="col">mendable</th>
+              <th scope="col">in</th>
+              <th scope="col">the program's own</th>
+            </tr>
+          </thead>
+          <tbody>
+            <Index each={props.settings.tolerances}>
+              {(t) => (
+                <tr data-changed={t().changed}>
+                  <th scope="row">{t().title}</th>
+                  <td>
+                    <Field
+                      label={`${t().title}: fits`}
+                      value={t().fits}
+                      drawn={drawn()}
+                      onNumber={(v) => void put(t().name, t().sense === 'one' ? [v] : [v, t().mendable])}
+                    />
+                  </td>
+                  <td>
+                    <Show when={t().sense !== 'one'} fallback="–">
+                      <Field
+                        label={`${t().title}: mendable`}
+                        value={t().mendable}
+                        drawn={drawn()}
+                        onNumber={(v) => void put(t().name, [t().fits, v])}
+                      />
+                    </Show>
+                  </td>
+                  <td class="pencil-note">{t().unit}</td>
+                  <td>
+                    <Show when={t().changed} fallback={<span class="pencil-note">as it is</span>}>
+                      <button onClick={() => void put(t().name, null)}>
+                        back to{' '}
+                        {t().sense === 'one' ? t().defaultFits : `${t().defaultFits} and ${t().defaultMendable}`}
+                      </button>
+                    </Show>
+                  </td>
+                </tr>
+              )}
+            </Index>
+          </tbody>
+        </table>
+      </div>
       <h3>The performer's attention</h3>
-      <p class="how">What the shoot day is planned with and the cautions say. No published limit is known; whoever looks after the animal shortens all of it at any moment.</p>
-      <p class="controls"><Index each={props.settings.attention}>{(a) => (
-        <label class="num"><Field label={a().unit} value={a().value} drawn={drawn()} onNumber={(v) => void put(a().name, [v])} />{a().unit}<Show when={a().changed}><button onClick={() => void put(a().name, null)}>back to {a().default}</button></Show></label>
-      )}</Index></p>
+      <p class="how">
+        What the shoot day is planned with and the cautions say. No published limit is known; whoever looks after the
+        animal shortens all of it at any moment.
+      </p>
+      <p class="controls">
+        <Index each={props.settings.attention}>
+          {(a) => (
+            <label class="num">
+              <Field label={a().unit} value={a().value} drawn={drawn()} onNumber={(v) => void put(a().name, [v])} />
+              {a().unit}
+              <Show when={a().changed}>
+                <button onClick={() => void put(a().name, null)}>back to {a().default}</button>
+              </Show>
+            </label>
+          )}
+        </Index>
+      </p>
     </section>
   );
 }

@@ -12,14 +12,26 @@ export function LooseTakes(props: { book: BookState }): JSX.Element {
   return (
     <section>
       <h2>Takes for no pick</h2>
-      <p class="how">Send here what was shot without saying for what, and say afterwards which pick each take is for: it is judged as soon as that is known.</p>
+      <p class="how">
+        Send here what was shot without saying for what, and say afterwards which pick each take is for: it is judged as
+        soon as that is known.
+      </p>
       <TakeUpload pick={null} />
-      <ById each={loose()}>{(t) => (
-        <div class="take-now">
-          <Picture source={{ what: 'take', id: t().id, title: t().title }} frame={Math.floor(t().info.video!.frameCount / 2)} width={240} alt={t().title} />
-          <div><strong>{t().title}</strong> <TakePlace book={props.book} take={t()} /></div>
-        </div>
-      )}</ById>
+      <ById each={loose()}>
+        {(t) => (
+          <div class="take-now">
+            <Picture
+              source={{ what: 'take', id: t().id, title: t().title }}
+              frame={Math.floor(t().info.video!.frameCount / 2)}
+              width={240}
+              alt={t().title}
+            />
+            <div>
+              <strong>{t().title}</strong> <TakePlace book={props.book} take={t()} />
+            </div>
+          </div>
+        )}
+      </ById>
     </section>
   );
 }
@@ -29,16 +41,61 @@ export function TakePlace(props: { book: BookState; take: TakeDocument }): JSX.E
   const used = () => props.book.joins.some((j) => j.take === props.take.id);
   return (
     <p class="controls take-place">
-      <label>for <select value={props.take.pick ?? ''} onChange={(e) => void assignTake(props.take.id, e.currentTarget.value === '' ? null : e.currentTarget.value)}>
-        <option value="">no pick yet</option>
-        <For each={props.book.picks}>{(p) => <option value={p.id} selected={p.id === props.take.pick}>{p.title}</option>}</For>
-      </select></label>
-      <Show when={!props.book.phone && props.take.kind === 'video'}><label>filmed <select value="0" onChange={(e) => { const by = Number(e.currentTarget.value); e.currentTarget.value = '0'; if (by !== 0) void turnTake(props.take.id, by); }}>
-        <option value="0">upright</option><option value="180">upside down: turn it</option><option value="90">on its side: turn to the right</option><option value="270">on its side: turn to the left</option>
-      </select></label></Show>
-      <Show when={props.take.verdict === undefined && whyUnjudged(props.take.id)}>{(why) => <span class="stale" role="status">Not judged: {why()}</span>}</Show>
-      <Show when={!props.book.phone}><button disabled={used()} title={used() ? 'a join is built with it: build that with another take first' : undefined} onClick={() => void removeTake(props.take.id)}>Take it out of the book</button></Show>
-      <Show when={props.book.missing.takes.includes(props.take.id)}><span class="stale" role="status">Its file {props.take.file} is not there: put it back, or take it out and add it again.</span></Show>
+      <label>
+        for{' '}
+        <select
+          value={props.take.pick ?? ''}
+          onChange={(e) => void assignTake(props.take.id, e.currentTarget.value === '' ? null : e.currentTarget.value)}
+        >
+          <option value="">no pick yet</option>
+          <For each={props.book.picks}>
+            {(p) => (
+              <option value={p.id} selected={p.id === props.take.pick}>
+                {p.title}
+              </option>
+            )}
+          </For>
+        </select>
+      </label>
+      <Show when={!props.book.phone && props.take.kind === 'video'}>
+        <label>
+          filmed{' '}
+          <select
+            value="0"
+            onChange={(e) => {
+              const by = Number(e.currentTarget.value);
+              e.currentTarget.value = '0';
+              if (by !== 0) void turnTake(props.take.id, by);
+            }}
+          >
+            <option value="0">upright</option>
+            <option value="180">upside down: turn it</option>
+            <option value="90">on its side: turn to the right</option>
+            <option value="270">on its side: turn to the left</option>
+          </select>
+        </label>
+      </Show>
+      <Show when={props.take.verdict === undefined && whyUnjudged(props.take.id)}>
+        {(why) => (
+          <span class="stale" role="status">
+            Not judged: {why()}
+          </span>
+        )}
+      </Show>
+      <Show when={!props.book.phone}>
+        <button
+          disabled={used()}
+          title={used() ? 'a join is built with it: build that with another take first' : undefined}
+          onClick={() => void removeTake(props.take.id)}
+        >
+          Take it out of the book
+        </button>
+      </Show>
+      <Show when={props.book.missing.takes.includes(props.take.id)}>
+        <span class="stale" role="status">
+          Its file {props.take.file} is not there: put it back, or take it out and add it again.
+        </span>
+      </Show>
       <For each={props.take.info.video?.notes ?? []}>{(n) => <span class="pencil-note">{n}</span>}</For>
     </p>
   );

@@ -5,27 +5,68 @@ import { forgetPhones, newPhoneCode, phoneInvitation } from '../api.js';
 
 export function PhonePart(): JSX.Element {
   const [now, setNow] = createSignal<PhoneInvitation | null>(null);
-  const ask = async (): Promise<void> => { setNow(await phoneInvitation().catch(() => null)); };
+  const ask = async (): Promise<void> => {
+    setNow(await phoneInvitation().catch(() => null));
+  };
   // A code lasts ten minutes and one phone: what is shown is asked for again while the page is open.
   let timer: ReturnType<typeof setInterval> | undefined;
-  onMount(() => { void ask().then(() => { if (now() !== null) timer = setInterval(() => void ask(), 5000); }); });
+  onMount(() => {
+    void ask().then(() => {
+      if (now() !== null) timer = setInterval(() => void ask(), 5000);
+    });
+  });
   onCleanup(() => clearInterval(timer));
   const minutes = () => Math.max(1, Math.round((now()!.until - Date.now()) / 60_000));
   return (
     <details class="phone-part">
       <summary>On a phone</summary>
-      <Show when={now()} fallback={<p class="how">To use this page on a phone at the set, start the workbench with <code>platewright serve --lan</code>, in a network that you trust.</p>}>{(i) => (
-        <div class="invite">
-          <img src={`data:image/svg+xml;utf8,${encodeURIComponent(i().svg)}`} alt={`code to scan for ${i().address}`} width="180" height="180" />
-          <div>
-            <p>Scan this with a phone on the same network, or open <strong>{i().address}</strong> on it and type <strong class="pair-code">{i().code.slice(0, 4)} {i().code.slice(4)}</strong>. Good for one phone and {minutes()} min.</p>
-            <p class="how">The phone warns that nobody vouches for the certificate. Its SHA-256 has to be <span class="fingerprint">{i().fingerprint}</span>. A phone may plan the day, send takes, give them to picks, have them judged and tried, and read the brief: nothing else.</p>
-            <p class="controls"><span>{i().phones === 0 ? 'no phone is in' : i().phones === 1 ? 'one phone is in' : `${i().phones} phones are in`}</span>
-              <button onClick={() => void newPhoneCode().then((n) => n && setNow(n))}>Another code</button>
-              <button disabled={i().phones === 0} onClick={() => void forgetPhones().then((n) => n && setNow(n))}>Send all phones away</button></p>
+      <Show
+        when={now()}
+        fallback={
+          <p class="how">
+            To use this page on a phone at the set, start the workbench with <code>platewright serve --lan</code>, in a
+            network that you trust.
+          </p>
+        }
+      >
+        {(i) => (
+          <div class="invite">
+            <img
+              src={`data:image/svg+xml;utf8,${encodeURIComponent(i().svg)}`}
+              alt={`code to scan for ${i().address}`}
+              width="180"
+              height="180"
+            />
+            <div>
+              <p>
+                Scan this with a phone on the same network, or open <strong>{i().address}</strong> on it and type{' '}
+                <strong class="pair-code">
+                  {i().code.slice(0, 4)} {i().code.slice(4)}
+                </strong>
+                . Good for one phone and {minutes()} min.
+              </p>
+              <p class="how">
+                The phone warns that nobody vouches for the certificate. Its SHA-256 has to be{' '}
+                <span class="fingerprint">{i().fingerprint}</span>. A phone may plan the day, send takes, give them to
+                picks, have them judged and tried, and read the brief: nothing else.
+              </p>
+              <p class="controls">
+                <span>
+                  {i().phones === 0
+                    ? 'no phone is in'
+                    : i().phones === 1
+                      ? 'one phone is in'
+                      : `${i().phones} phones are in`}
+                </span>
+                <button onClick={() => void newPhoneCode().then((n) => n && setNow(n))}>Another code</button>
+                <button disabled={i().phones === 0} onClick={() => void forgetPhones().then((n) => n && setNow(n))}>
+                  Send all phones away
+                </button>
+              </p>
+            </div>
           </div>
-        </div>
-      )}</Show>
+        )}
+      </Show>
     </details>
   );
 }

@@ -7,34 +7,108 @@ import { edit } from '../api.js';
 
 export function PickWords(props: { book: BookState; pick: PickDocument }): JSX.Element {
   const count = () => props.book.films.find((f) => f.id === props.pick.film)?.info.video?.frameCount ?? props.pick.out;
-  const put = (title: string, fields: Partial<PickDocument>): void => void edit(title, [{ do: 'change', kind: 'pick', id: props.pick.id, fields }]);
+  const put = (title: string, fields: Partial<PickDocument>): void =>
+    void edit(title, [{ do: 'change', kind: 'pick', id: props.pick.id, fields }]);
   const [wrong, setWrong] = createSignal('');
   const span = (from: number, to: number): void => {
-    if (!Number.isInteger(from) || !Number.isInteger(to) || from < 0 || to <= from || to > count()) { setWrong(`a span lies between frames 0 and ${count() - 1} of the film and holds one frame or more`); return; }
+    if (!Number.isInteger(from) || !Number.isInteger(to) || from < 0 || to <= from || to > count()) {
+      setWrong(`a span lies between frames 0 and ${count() - 1} of the film and holds one frame or more`);
+      return;
+    }
     setWrong('');
     const { fields, lost } = respanPick(props.pick, from, to);
-    put(`${props.pick.title}: frames ${from} to ${to - 1}${lost === 0 ? '' : `; ${lost} marks outside them went`}`, fields);
+    put(
+      `${props.pick.title}: frames ${from} to ${to - 1}${lost === 0 ? '' : `; ${lost} marks outside them went`}`,
+      fields,
+    );
   };
   const remove = (): void => {
     const { id } = props.pick;
     void edit(`take ${props.pick.title} out of the story`, [
       ...(['pick', 'measures', 'brief', 'join'] as const).map((kind) => ({ do: 'remove' as const, kind, id })),
-      ...props.book.takes.filter((t) => t.pick === id).map((t) => ({ do: 'change' as const, kind: 'take', id: t.id, fields: { pick: null } })),
-      ...(props.book.cut === null ? [] : [{ do: 'change' as const, kind: 'cut', id: 'cut', fields: { entries: props.book.cut.entries.filter((e) => e.kind !== 'pick' || e.pick !== id) } }]),
-    ]).then(() => { location.hash = '#/wall'; });
+      ...props.book.takes
+        .filter((t) => t.pick === id)
+        .map((t) => ({ do: 'change' as const, kind: 'take', id: t.id, fields: { pick: null } })),
+      ...(props.book.cut === null
+        ? []
+        : [
+            {
+              do: 'change' as const,
+              kind: 'cut',
+              id: 'cut',
+              fields: { entries: props.book.cut.entries.filter((e) => e.kind !== 'pick' || e.pick !== id) },
+            },
+          ]),
+    ]).then(() => {
+      location.hash = '#/wall';
+    });
   };
   return (
     <details class="pick-words">
       <summary>Name, span, action</summary>
       <p class="controls">
-        <label>name <input type="text" size="28" value={props.pick.title} onChange={(e) => { const t = e.currentTarget.value.trim(); if (t !== '') put(`rename ${props.pick.title}`, { title: t }); }} /></label>
-        <label>first frame of the film <input type="number" min="0" max={count() - 1} value={props.pick.in} onChange={(e) => span(Number(e.currentTarget.value), props.pick.out)} /></label>
-        <label>last frame <input type="number" min="0" max={count() - 1} value={props.pick.out - 1} onChange={(e) => span(props.pick.in, Number(e.currentTarget.value) + 1)} /></label>
+        <label>
+          name{' '}
+          <input
+            type="text"
+            size="28"
+            value={props.pick.title}
+            onChange={(e) => {
+              const t = e.currentTarget.value.trim();
+              if (t !== '') put(`rename ${props.pick.title}`, { title: t });
+            }}
+          />
+        </label>
+        <label>
+          first frame of the film{' '}
+          <input
+            type="number"
+            min="0"
+            max={count() - 1}
+            value={props.pick.in}
+            onChange={(e) => span(Number(e.currentTarget.value), props.pick.out)}
+          />
+        </label>
+        <label>
+          last frame{' '}
+          <input
+            type="number"
+            min="0"
+            max={count() - 1}
+            value={props.pick.out - 1}
+            onChange={(e) => span(props.pick.in, Number(e.currentTarget.value) + 1)}
+          />
+        </label>
       </p>
-      <Show when={wrong() !== ''}><p role="alert">{wrong()}</p></Show>
-      <p class="controls"><label>what the performer does <input type="text" size="48" value={props.pick.action} onChange={(e) => put(`action of ${props.pick.title}`, { action: e.currentTarget.value.trim() })} /></label></p>
-      <p class="controls"><label>note <input type="text" size="48" value={props.pick.note} onChange={(e) => put(`note on ${props.pick.title}`, { note: e.currentTarget.value.trim() })} /></label></p>
-      <p class="controls"><button onClick={remove}>Take it out of the story</button> <span class="pencil-note">its takes stay in the book; “Take back” brings it back whole</span></p>
+      <Show when={wrong() !== ''}>
+        <p role="alert">{wrong()}</p>
+      </Show>
+      <p class="controls">
+        <label>
+          what the performer does{' '}
+          <input
+            type="text"
+            size="48"
+            value={props.pick.action}
+            onChange={(e) => put(`action of ${props.pick.title}`, { action: e.currentTarget.value.trim() })}
+          />
+        </label>
+      </p>
+      <p class="controls">
+        <label>
+          note{' '}
+          <input
+            type="text"
+            size="48"
+            value={props.pick.note}
+            onChange={(e) => put(`note on ${props.pick.title}`, { note: e.currentTarget.value.trim() })}
+          />
+        </label>
+      </p>
+      <p class="controls">
+        <button onClick={remove}>Take it out of the story</button>{' '}
+        <span class="pencil-note">its takes stay in the book; “Take back” brings it back whole</span>
+      </p>
     </details>
   );
 }

@@ -9,10 +9,30 @@ export function QuickJoin(props: { book: BookState; take: string; title: string 
   const busy = () => job()?.state === 'waiting' || job()?.state === 'running';
   return (
     <div class="quick-join">
-      <Show when={stamp()}>{(s) => <figure class="mat"><video loop autoplay muted playsinline controls preload="metadata" src={`/api/clip/quick/${encodeURIComponent(props.take)}.mp4?v=${s()}`} aria-label={`quick join of ${props.title}`} /><figcaption>on the plate, joined quickly</figcaption></figure>}</Show>
+      <Show when={stamp()}>
+        {(s) => (
+          <figure class="mat">
+            <video
+              loop
+              autoplay
+              muted
+              playsinline
+              controls
+              preload="metadata"
+              src={`/api/clip/quick/${encodeURIComponent(props.take)}.mp4?v=${s()}`}
+              aria-label={`quick join of ${props.title}`}
+            />
+            <figcaption>on the plate, joined quickly</figcaption>
+          </figure>
+        )}
+      </Show>
       <p class="controls">
-        <button disabled={busy()} onClick={() => void startJob('quick', props.take)}>{busy() ? 'Joining quickly …' : stamp() === undefined ? 'See it on the plate' : 'Join it quickly again'}</button>
-        <Show when={job()?.state === 'failed'}><span class="pencil-note">{job()!.error}</span></Show>
+        <button disabled={busy()} onClick={() => void startJob('quick', props.take)}>
+          {busy() ? 'Joining quickly …' : stamp() === undefined ? 'See it on the plate' : 'Join it quickly again'}
+        </button>
+        <Show when={job()?.state === 'failed'}>
+          <span class="pencil-note">{job()!.error}</span>
+        </Show>
       </p>
     </div>
   );

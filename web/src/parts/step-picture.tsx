@@ -2,15 +2,27 @@
 import { createEffect, createSignal, onCleanup, Show, type JSX } from 'solid-js';
 
 export type SeenAs = 'alone' | 'before' | 'after' | 'wipe';
-export interface Seen { readonly step: string; readonly label: string; readonly as: SeenAs }
+export interface Seen {
+  readonly step: string;
+  readonly label: string;
+  readonly as: SeenAs;
+}
 
 /**
  * One picture at an address, asked for one at a time: what was passed over meanwhile is left out, and the last that was asked for
  * always comes. `error` is what the service said where it could not make it.
  */
-function latest(wanted: () => string | null): { readonly url: () => string; readonly error: () => string | null; readonly late: () => boolean } {
-  const [url, setUrl] = createSignal(''), [error, setError] = createSignal<string | null>(null), [busy, setBusy] = createSignal(false), [late, setLate] = createSignal(false);
-  let shown = '', gone = false;
+function latest(wanted: () => string | null): {
+  readonly url: () => string;
+  readonly error: () => string | null;
+  readonly late: () => boolean;
+} {
+  const [url, setUrl] = createSignal(''),
+    [error, setError] = createSignal<string | null>(null),
+    [busy, setBusy] = createSignal(false),
+    [late, setLate] = createSignal(false);
+  let shown = '',
+    gone = false;
   const fetchIt = async (address: string): Promise<void> => {
     setBusy(true);
     const slow = setTimeout(() => setLate(true), 700);
@@ -18,11 +30,16 @@ function latest(wanted: () => string | null): { readonly url: () => string; read
       const response = await fetch(address);
       if (gone) return;
       if (response.ok) {
-        const next = URL.createObjectURL(await response.blob()), old = url();
+        const next = URL.createObjectURL(await response.blob()),
+          old = url();
         setUrl(next);
         setError(null);
         if (old !== '') URL.revokeObjectURL(old);
-      } else setError(((await response.json().catch(() => null)) as { error?: { message?: string } } | null)?.error?.message ?? `the picture could not be made (${response.status})`);
+      } else
+        setError(
+          ((await response.json().catch(() => null)) as { error?: { message?: string } } | null)?.error?.message ??
+            `the picture could not be made (${response.status})`,
+        );
     } catch {
       setError('the service does not answer; is "platewright serve" still running?');
     } finally {
@@ -32,33 +49,95 @@ function latest(wanted: () => string | null): { readonly url: () => string; read
       setBusy(false);
     }
   };
-  createEffect(() => { const w = wanted(); if (!busy() && w !== null && w !== shown) void fetchIt(w); });
-  onCleanup(() => { gone = true; if (url() !== '') URL.revokeObjectURL(url()); });
+  createEffect(() => {
+    const w = wanted();
+    if (!busy() && w !== null && w !== shown) void fetchIt(w);
+  });
+  onCleanup(() => {
+    gone = true;
+    if (url() !== '') URL.revokeObjectURL(url());
+  });
   return { url, error, late };
 }
 
-export function StepPicture(props: { address: (view: 'alone' | 'before' | 'after' | null) => string; frame: number; frames: number; ratio: number; seen: Seen | null; onFrame: (n: number) => void; onSeen: (s: Seen | null) => void }): JSX.Element {
+export function StepPicture(props: {
+  address: (view: 'alone' | 'before' | 'after' | null) => string;
+  frame: number;
+  frames: number;
+  ratio: number;
+  seen: Seen | null;
+  onFrame: (n: number) => void;
+  onSeen: (s: Seen | null) => void;
+}): JSX.Element {
   const [wipe, setWipe] = createSignal(50);
   const view = () => (props.seen === null ? null : props.seen.as === 'wipe' ? 'after' : props.seen.as);
   const main = latest(() => props.address(view()));
   const before = latest(() => (props.seen?.as === 'wipe' ? props.address('before') : null));
-  const words = () => (props.seen === null ? 'the whole recipe' : { alone: `${props.seen.label} alone`, before: `before ${props.seen.label}`, after: `after ${props.seen.label}`, wipe: `left before, right after ${props.seen.label}` }[props.seen.as]);
+  const words = () =>
+    props.seen === null
+      ? 'the whole recipe'
+      : {
+          alone: `${props.seen.label} alone`,
+          before: `before ${props.seen.label}`,
+          after: `after ${props.seen.label}`,
+          wipe: `left before, right after ${props.seen.label}`,
+        }[props.seen.as];
   return (
     <figure class="mat wide">
       <div class="picture step-picture" style={{ 'aspect-ratio': String(props.ratio) }}>
-        <Show when={main.url() !== ''}><img src={main.url()} alt={`frame ${props.frame} of the join, ${words()}`} /></Show>
+        <Show when={main.url() !== ''}>
+          <img src={main.url()} alt={`frame ${props.frame} of the join, ${words()}`} />
+        </Show>
         <Show when={props.seen?.as === 'wipe' && before.url() !== ''}>
-          <img class="before" src={before.url()} alt={`frame ${props.frame}, before ${props.seen!.label}`} style={{ 'clip-path': `inset(0 ${100 - wipe()}% 0 0)` }} />
+          <img
+            class="before"
+            src={before.url()}
+            alt={`frame ${props.frame}, before ${props.seen!.label}`}
+            style={{ 'clip-path': `inset(0 ${100 - wipe()}% 0 0)` }}
+          />
           <span class="wipe-edge" style={{ left: `${wipe()}%` }} />
         </Show>
-        <Show when={main.late() || before.late()}><span class="making" role="status">making the picture …</span></Show>
+        <Show when={main.late() || before.late()}>
+          <span class="making" role="status">
+            making the picture …
+          </span>
+        </Show>
       </div>
-      <Show when={main.error() ?? before.error()}>{(e) => <p class="refused" role="alert">{e()}</p>}</Show>
+      <Show when={main.error() ?? before.error()}>
+        {(e) => (
+          <p class="refused" role="alert">
+            {e()}
+          </p>
+        )}
+      </Show>
       <figcaption>
-        <label>frame <input type="range" min="0" max={props.frames - 1} value={props.frame} onInput={(e) => props.onFrame(Number(e.currentTarget.value))} /> <span class="number">{props.frame}</span></label>
-        <Show when={props.seen?.as === 'wipe'}><label>wipe <input type="range" min="0" max="100" value={wipe()} onInput={(e) => setWipe(Number(e.currentTarget.value))} /></label></Show>
+        <label>
+          frame{' '}
+          <input
+            type="range"
+            min="0"
+            max={props.frames - 1}
+            value={props.frame}
+            onInput={(e) => props.onFrame(Number(e.currentTarget.value))}
+          />{' '}
+          <span class="number">{props.frame}</span>
+        </label>
+        <Show when={props.seen?.as === 'wipe'}>
+          <label>
+            wipe{' '}
+            <input
+              type="range"
+              min="0"
+              max="100"
+              value={wipe()}
+              onInput={(e) => setWipe(Number(e.currentTarget.value))}
+            />
+          </label>
+        </Show>
         <span class="seen-words">{words()}</span>
-        <Show when={props.seen !== null}><button onClick={() => props.onSeen(null)}>Whole recipe</button></Show>
+        <Show when={props.seen !== null}>
+          <button onClick={() => props.onSeen(null)}>Whole recipe</button>
+        </Show>
       </figcaption>
     </figure>
   );

@@ -8,11 +8,28 @@ export function StudioPart(props: { rows: readonly StudioRow[] }): JSX.Element {
   const [drawn, setDrawn] = createSignal(0);
   return (
     <details class="studio">
-      <summary>The studio: {props.rows.find((r) => r.name === 'performer')?.value}, {props.rows.find((r) => r.name === 'height')?.value} m; {props.rows.find((r) => r.name === 'camera')?.value}, {props.rows.find((r) => r.name === 'lenses')?.value} mm; room {props.rows.find((r) => r.name === 'room')?.value} m</summary>
-      <p class="how">Camera, lenses, place and room start as examples: put in your own, or the briefs send you to the wrong spot.</p>
-      <Index each={props.rows}>{(r) => (
-        <label class="studio-line"><span>{r().title}</span><input type="text" value={(drawn(), r().value)} onChange={(e) => void changeStudio(r().name, e.currentTarget.value).then(() => setDrawn(drawn() + 1))} /><span class="pencil-note">{r().hint}</span></label>
-      )}</Index>
+      <summary>
+        The studio: {props.rows.find((r) => r.name === 'performer')?.value},{' '}
+        {props.rows.find((r) => r.name === 'height')?.value} m; {props.rows.find((r) => r.name === 'camera')?.value},{' '}
+        {props.rows.find((r) => r.name === 'lenses')?.value} mm; room {props.rows.find((r) => r.name === 'room')?.value}{' '}
+        m
+      </summary>
+      <p class="how">
+        Camera, lenses, place and room start as examples: put in your own, or the briefs send you to the wrong spot.
+      </p>
+      <Index each={props.rows}>
+        {(r) => (
+          <label class="studio-line">
+            <span>{r().title}</span>
+            <input
+              type="text"
+              value={(drawn(), r().value)}
+              onChange={(e) => void changeStudio(r().name, e.currentTarget.value).then(() => setDrawn(drawn() + 1))}
+            />
+            <span class="pencil-note">{r().hint}</span>
+          </label>
+        )}
+      </Index>
     </details>
   );
 }

@@ -5,7 +5,10 @@ import { uploadTake } from '../api.js';
 export function TakeUpload(props: { pick: string | null }): JSX.Element {
   const [share, setShare] = createSignal<number | null>(null);
   const send = async (files: FileList | null): Promise<void> => {
-    for (const f of files ?? []) { setShare(0); await uploadTake(f, props.pick, setShare); }
+    for (const f of files ?? []) {
+      setShare(0);
+      await uploadTake(f, props.pick, setShare);
+    }
     setShare(null);
   };
   // The layers of one drawing, in the order of their names; the first makes the take.
@@ -22,9 +25,34 @@ export function TakeUpload(props: { pick: string | null }): JSX.Element {
   };
   return (
     <p class="controls">
-      <label class="file">Add a take<input type="file" accept="video/*,image/*" multiple onChange={(e) => { void send(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
-      <label class="file">Add a drawing in layers<input type="file" accept="image/png,image/tiff" multiple onChange={(e) => { void sendLayers(e.currentTarget.files); e.currentTarget.value = ''; }} /></label>
-      <Show when={share() !== null}><progress max={1} value={share()!} aria-label="sending the take" /> <span class="pencil-note">sending, {Math.round(100 * share()!)} %</span></Show>
+      <label class="file">
+        Add a take
+        <input
+          type="file"
+          accept="video/*,image/*"
+          multiple
+          onChange={(e) => {
+            void send(e.currentTarget.files);
+            e.currentTarget.value = '';
+          }}
+        />
+      </label>
+      <label class="file">
+        Add a drawing in layers
+        <input
+          type="file"
+          accept="image/png,image/tiff"
+          multiple
+          onChange={(e) => {
+            void sendLayers(e.currentTarget.files);
+            e.currentTarget.value = '';
+          }}
+        />
+      </label>
+      <Show when={share() !== null}>
+        <progress max={1} value={share()!} aria-label="sending the take" />{' '}
+        <span class="pencil-note">sending, {Math.round(100 * share()!)} %</span>
+      </Show>
     </p>
   );
 }

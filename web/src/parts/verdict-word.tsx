@@ -10,5 +10,15 @@ export function VerdictWord(props: { word: string | null | undefined; small?: bo
 /** A whole take's word, and of how many matters it is the word where some could not be judged: one that fits in length alone is not yet one that fits. */
 export function TakeVerdict(props: { verdict: Verdict; small?: boolean }): JSX.Element {
   const judged = () => props.verdict.matters.filter((m) => m.verdict !== null).length;
-  return <><VerdictWord word={props.verdict.verdict} small={props.small} /><Show when={judged() < props.verdict.matters.length}> <span class="pencil-note">judged by {judged()} of {props.verdict.matters.length} matters</span></Show></>;
+  return (
+    <>
+      <VerdictWord word={props.verdict.verdict} small={props.small} />
+      <Show when={judged() < props.verdict.matters.length}>
+        {' '}
+        <span class="pencil-note">
+          judged by {judged()} of {props.verdict.matters.length} matters
+        </span>
+      </Show>
+    </>
+  );
 }

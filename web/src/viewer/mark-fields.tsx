@@ -3,23 +3,54 @@ import { createSignal, For, Index, Show, type JSX } from 'solid-js';
 import type { Mark } from '../../../src/plate/marks.js';
 import { handles, withHandle } from './mark-shapes.js';
 
-interface Field { readonly key: string; readonly label: string; readonly optional?: boolean; readonly min?: number; readonly max?: number }
+interface Field {
+  readonly key: string;
+  readonly label: string;
+  readonly optional?: boolean;
+  readonly min?: number;
+  readonly max?: number;
+}
 
 const HEIGHT: Field = { key: 'height', label: 'height, m', optional: true, min: 0.001 };
 
 /** Numbers of a mark that are no points. */
 export function fieldsOf(kind: Mark['kind']): readonly Field[] {
   switch (kind) {
-    case 'upright': case 'shadow': case 'stand': case 'performer': case 'carry': return [HEIGHT];
-    case 'receiver': return [{ key: 'height', label: 'height over the ground, m', optional: true }];
-    case 'rectangle': return [{ key: 'width', label: 'width, m', optional: true, min: 0.001 }, { key: 'depth', label: 'depth or height, m', optional: true, min: 0.001 }];
-    case 'head': return [{ key: 'yawDeg', label: 'yaw, °', optional: true }];
-    case 'body': return [{ key: 'soft', label: 'soft edge, px to either side (take)', optional: true, min: 0.5 }];
-    case 'pose': return [{ key: 'yawDeg', label: 'yaw, °' }];
-    case 'patch': return [{ key: 'offsetFrames', label: 'frames later', optional: true }];
-    case 'reflector': return [{ key: 'roughness', label: 'roughness 0 to 1', optional: true, min: 0, max: 1 }, { key: 'share', label: 'share mirrored 0 to 1', optional: true, min: 0, max: 1 }];
-    case 'widen': return (['left', 'right', 'top', 'bottom'] as const).map((key) => ({ key, label: `${key}, px`, optional: true, min: 0 }));
-    default: return [];
+    case 'upright':
+    case 'shadow':
+    case 'stand':
+    case 'performer':
+    case 'carry':
+      return [HEIGHT];
+    case 'receiver':
+      return [{ key: 'height', label: 'height over the ground, m', optional: true }];
+    case 'rectangle':
+      return [
+        { key: 'width', label: 'width, m', optional: true, min: 0.001 },
+        { key: 'depth', label: 'depth or height, m', optional: true, min: 0.001 },
+      ];
+    case 'head':
+      return [{ key: 'yawDeg', label: 'yaw, °', optional: true }];
+    case 'body':
+      return [{ key: 'soft', label: 'soft edge, px to either side (take)', optional: true, min: 0.5 }];
+    case 'pose':
+      return [{ key: 'yawDeg', label: 'yaw, °' }];
+    case 'patch':
+      return [{ key: 'offsetFrames', label: 'frames later', optional: true }];
+    case 'reflector':
+      return [
+        { key: 'roughness', label: 'roughness 0 to 1', optional: true, min: 0, max: 1 },
+        { key: 'share', label: 'share mirrored 0 to 1', optional: true, min: 0, max: 1 },
+      ];
+    case 'widen':
+      return (['left', 'right', 'top', 'bottom'] as const).map((key) => ({
+        key,
+        label: `${key}, px`,
+        optional: true,
+        min: 0,
+      }));
+    default:
+      return [];
   }
 }
 
@@ -32,48 +63,146 @@ export function withField(mark: Mark, field: Field, text: string): Mark | null {
   return { ...rest, [field.key]: field.key === 'offsetFrames' ? Math.round(v) : v } as unknown as Mark;
 }
 
-export const markName = (m: Mark): string => (m.kind === 'groundLines' ? 'ground lines' : m.kind === 'erase' && m.shadow === true ? 'its shadow' : m.kind === 'erase' && m.gone === true ? 'erase, gone' : m.kind);
+export const markName = (m: Mark): string =>
+  m.kind === 'groundLines'
+    ? 'ground lines'
+    : m.kind === 'erase' && m.shadow === true
+      ? 'its shadow'
+      : m.kind === 'erase' && m.gone === true
+        ? 'erase, gone'
+        : m.kind;
 
 /** The marks of a file as a choice: the way to one without pointing at it. */
-export function MarkChoice(props: { marks: readonly Mark[]; frameOf: (m: Mark) => number; chosen: number | null; onChoose: (i: number | null) => void }): JSX.Element {
+export function MarkChoice(props: {
+  marks: readonly Mark[];
+  frameOf: (m: Mark) => number;
+  chosen: number | null;
+  onChoose: (i: number | null) => void;
+}): JSX.Element {
   return (
-    <label>mark <select value={props.chosen === null ? '' : String(props.chosen)} onChange={(e) => props.onChoose(e.currentTarget.value === '' ? null : Number(e.currentTarget.value))}>
-      <option value="">none chosen</option>
-      <Index each={props.marks}>{(m, i) => <option value={String(i)} selected={i === props.chosen}>{i + 1}. {markName(m())}, frame {props.frameOf(m())}</option>}</Index>
-    </select></label>
+    <label>
+      mark{' '}
+      <select
+        value={props.chosen === null ? '' : String(props.chosen)}
+        onChange={(e) => props.onChoose(e.currentTarget.value === '' ? null : Number(e.currentTarget.value))}
+      >
+        <option value="">none chosen</option>
+        <Index each={props.marks}>
+          {(m, i) => (
+            <option value={String(i)} selected={i === props.chosen}>
+              {i + 1}. {markName(m())}, frame {props.frameOf(m())}
+            </option>
+          )}
+        </Index>
+      </select>
+    </label>
   );
 }
 
 /** Where the points of a mark are, to be typed: one at a time, as an outline may have many. */
 function PointFields(props: { mark: Mark; onChange: (title: string, change: (m: Mark) => Mark) => void }): JSX.Element {
   const [at, setAt] = createSignal(0);
-  const points = () => handles(props.mark), n = () => Math.min(at(), points().length - 1), p = () => points()[n()]!;
+  const points = () => handles(props.mark),
+    n = () => Math.min(at(), points().length - 1),
+    p = () => points()[n()]!;
   const put = (axis: 0 | 1, field: HTMLInputElement): void => {
-    const v = Number(field.value.trim().replace(',', '.')), bad = field.value.trim() === '' || !Number.isFinite(v);
+    const v = Number(field.value.trim().replace(',', '.')),
+      bad = field.value.trim() === '' || !Number.isFinite(v);
     field.setAttribute('aria-invalid', String(bad));
     const i = n();
-    if (!bad) props.onChange(`move mark ${props.mark.kind}`, (m) => { const q = handles(m)[i]; return q === undefined ? m : withHandle(m, i, axis === 0 ? [v, q[1]] : [q[0], v]); });
+    if (!bad)
+      props.onChange(`move mark ${props.mark.kind}`, (m) => {
+        const q = handles(m)[i];
+        return q === undefined ? m : withHandle(m, i, axis === 0 ? [v, q[1]] : [q[0], v]);
+      });
   };
   return (
     <>
-      <label>point <select value={String(n())} onChange={(e) => setAt(Number(e.currentTarget.value))}><For each={points().map((_, i) => i)}>{(i) => <option value={String(i)} selected={i === n()}>{i + 1} of {points().length}</option>}</For></select></label>
-      <label>x <input type="text" inputmode="decimal" size="6" value={String(Number(p()[0].toFixed(1)))} onChange={(e) => put(0, e.currentTarget)} /></label>
-      <label>y <input type="text" inputmode="decimal" size="6" value={String(Number(p()[1].toFixed(1)))} onChange={(e) => put(1, e.currentTarget)} /></label>
+      <label>
+        point{' '}
+        <select value={String(n())} onChange={(e) => setAt(Number(e.currentTarget.value))}>
+          <For each={points().map((_, i) => i)}>
+            {(i) => (
+              <option value={String(i)} selected={i === n()}>
+                {i + 1} of {points().length}
+              </option>
+            )}
+          </For>
+        </select>
+      </label>
+      <label>
+        x{' '}
+        <input
+          type="text"
+          inputmode="decimal"
+          size="6"
+          value={String(Number(p()[0].toFixed(1)))}
+          onChange={(e) => put(0, e.currentTarget)}
+        />
+      </label>
+      <label>
+        y{' '}
+        <input
+          type="text"
+          inputmode="decimal"
+          size="6"
+          value={String(Number(p()[1].toFixed(1)))}
+          onChange={(e) => put(1, e.currentTarget)}
+        />
+      </label>
     </>
   );
 }
 
-export function MarkFields(props: { mark: Mark; onGo: () => void; onChange: (title: string, change: (m: Mark) => Mark) => void; onRemove: () => void }): JSX.Element {
+export function MarkFields(props: {
+  mark: Mark;
+  onGo: () => void;
+  onChange: (title: string, change: (m: Mark) => Mark) => void;
+  onRemove: () => void;
+}): JSX.Element {
   return (
     <div class="of-chosen" role="group" aria-label="The chosen mark">
-      <For each={fieldsOf(props.mark.kind)}>{(f) => (
-        <label>{f.label} <input type="text" inputmode="decimal" size="6" value={String((props.mark as unknown as Record<string, number | undefined>)[f.key] ?? '')}
-          onChange={(e) => { const text = e.currentTarget.value, m = withField(props.mark, f, text); e.currentTarget.setAttribute('aria-invalid', String(m === null)); if (m !== null) props.onChange(`${props.mark.kind}: its numbers`, (now) => withField(now, f, text) ?? now); }} /></label>
-      )}</For>
-      <Show when={props.mark.kind === 'erase' && props.mark.shadow !== true ? props.mark : null}>{(m) => (
-        <label title="on this frame it is not there: it came later, or has left; the place is then seen bare"><input type="checkbox" checked={m().gone === true} onChange={(e) => { const gone = e.currentTarget.checked; props.onChange('erase: gone or there', (now) => { const { gone: _old, ...rest } = now as Extract<Mark, { kind: 'erase' }>; return gone ? { ...rest, gone } : rest; }); }} /> gone on this frame</label>
-      )}</Show>
-      <Show when={handles(props.mark).length > 0}><PointFields mark={props.mark} onChange={props.onChange} /></Show>
+      <For each={fieldsOf(props.mark.kind)}>
+        {(f) => (
+          <label>
+            {f.label}{' '}
+            <input
+              type="text"
+              inputmode="decimal"
+              size="6"
+              value={String((props.mark as unknown as Record<string, number | undefined>)[f.key] ?? '')}
+              onChange={(e) => {
+                const text = e.currentTarget.value,
+                  m = withField(props.mark, f, text);
+                e.currentTarget.setAttribute('aria-invalid', String(m === null));
+                if (m !== null)
+                  props.onChange(`${props.mark.kind}: its numbers`, (now) => withField(now, f, text) ?? now);
+              }}
+            />
+          </label>
+        )}
+      </For>
+      <Show when={props.mark.kind === 'erase' && props.mark.shadow !== true ? props.mark : null}>
+        {(m) => (
+          <label title="on this frame it is not there: it came later, or has left; the place is then seen bare">
+            <input
+              type="checkbox"
+              checked={m().gone === true}
+              onChange={(e) => {
+                const gone = e.currentTarget.checked;
+                props.onChange('erase: gone or there', (now) => {
+                  const { gone: _old, ...rest } = now as Extract<Mark, { kind: 'erase' }>;
+                  return gone ? { ...rest, gone } : rest;
+                });
+              }}
+            />{' '}
+            gone on this frame
+          </label>
+        )}
+      </Show>
+      <Show when={handles(props.mark).length > 0}>
+        <PointFields mark={props.mark} onChange={props.onChange} />
+      </Show>
       <button onClick={props.onGo}>Go there</button> <button onClick={props.onRemove}>Remove (Del)</button>
     </div>
   );

@@ -21,22 +21,95 @@ interface Props {
 const ASKS = { height: 'its height, m', later: 'frames later', yaw: 'yaw, °' } as const;
 
 export function MarkPalette(props: Props): JSX.Element {
-  const groups = () => TOOL_GROUPS.map((about) => ({ about, tools: TOOLS.filter((t) => t.about === about && (t.on ?? props.on) === props.on) })).filter((g) => g.tools.length > 0);
-  const placed = () => props.marks.some((m) => (props.on === 'plate' ? m.kind === 'stand' || m.kind === 'carry' : m.kind === 'performer'));
+  const groups = () =>
+    TOOL_GROUPS.map((about) => ({
+      about,
+      tools: TOOLS.filter((t) => t.about === about && (t.on ?? props.on) === props.on),
+    })).filter((g) => g.tools.length > 0);
+  const placed = () =>
+    props.marks.some((m) => (props.on === 'plate' ? m.kind === 'stand' || m.kind === 'carry' : m.kind === 'performer'));
   /** What to begin with, while nothing is in hand. */
-  const first = () => (props.on === 'plate' ? 'begin with where the performer goes: “stands here”, or “rides on” for what carries it' : 'the performer is looked for by itself; “performer” says surely where its feet and its top are');
+  const first = () =>
+    props.on === 'plate'
+      ? 'begin with where the performer goes: “stands here”, or “rides on” for what carries it'
+      : 'the performer is looked for by itself; “performer” says surely where its feet and its top are';
   return (
     <div class="tools" role="toolbar" aria-label="Marks">
-      {/* On a small screen the tools scroll and what is said about the one in hand stays. */}<div class="tool-groups">
-      {/* Not disabled while it looks: a disabled button loses the keyboard. */}<button aria-busy={props.looking} onClick={() => { if (!props.looking) props.onPropose(); }}>{props.looking ? 'Looking…' : 'Propose marks'}</button>
-      <For each={groups()}>{(g) => (
-        <span class="tool-group" role="group" aria-label={g.about}><small>{g.about}</small>
-          <For each={g.tools}>{(t) => <button title={t.hint} aria-pressed={props.tool?.label === t.label} onClick={() => props.onTool(props.tool?.label === t.label ? null : t)}>{t.label}</button>}</For>
-        </span>
-      )}</For>
+      {/* On a small screen the tools scroll and what is said about the one in hand stays. */}
+      <div class="tool-groups">
+        {/* Not disabled while it looks: a disabled button loses the keyboard. */}
+        <button
+          aria-busy={props.looking}
+          onClick={() => {
+            if (!props.looking) props.onPropose();
+          }}
+        >
+          {props.looking ? 'Looking…' : 'Propose marks'}
+        </button>
+        <For each={groups()}>
+          {(g) => (
+            <span class="tool-group" role="group" aria-label={g.about}>
+              <small>{g.about}</small>
+              <For each={g.tools}>
+                {(t) => (
+                  <button
+                    title={t.hint}
+                    aria-pressed={props.tool?.label === t.label}
+                    onClick={() => props.onTool(props.tool?.label === t.label ? null : t)}
+                  >
+                    {t.label}
+                  </button>
+                )}
+              </For>
+            </span>
+          )}
+        </For>
       </div>
-      <Show when={props.tool} fallback={<Show when={!placed()}><span class="hint">{first()}</span></Show>}>{(t) => <span class="hint">{t().hint}<Show when={t().points !== 0}> <small>(or arrow keys and space bar)</small></Show><Show when={t().asks}>{(asks) => <> <label>{ASKS[asks()]} <input type="text" inputmode="decimal" size="5" value={props.number} onInput={(e) => props.onNumber(e.currentTarget.value)} /></label></>}</Show>
-        <Show when={t().points === null}> <button disabled={props.points < 3} onClick={() => props.onFinish(t())}>Close the outline (Enter)</button></Show><Show when={t().points === 0}> <button onClick={() => props.onFinish(t())}>Put it on frame {props.frame}</button></Show></span>}</Show>
+      <Show
+        when={props.tool}
+        fallback={
+          <Show when={!placed()}>
+            <span class="hint">{first()}</span>
+          </Show>
+        }
+      >
+        {(t) => (
+          <span class="hint">
+            {t().hint}
+            <Show when={t().points !== 0}>
+              {' '}
+              <small>(or arrow keys and space bar)</small>
+            </Show>
+            <Show when={t().asks}>
+              {(asks) => (
+                <>
+                  {' '}
+                  <label>
+                    {ASKS[asks()]}{' '}
+                    <input
+                      type="text"
+                      inputmode="decimal"
+                      size="5"
+                      value={props.number}
+                      onInput={(e) => props.onNumber(e.currentTarget.value)}
+                    />
+                  </label>
+                </>
+              )}
+            </Show>
+            <Show when={t().points === null}>
+              {' '}
+              <button disabled={props.points < 3} onClick={() => props.onFinish(t())}>
+                Close the outline (Enter)
+              </button>
+            </Show>
+            <Show when={t().points === 0}>
+              {' '}
+              <button onClick={() => props.onFinish(t())}>Put it on frame {props.frame}</button>
+            </Show>
+          </span>
+        )}
+      </Show>
     </div>
   );
 }
