@@ -2,10 +2,12 @@
 // src/join/paced-performer.ts). Interleaved RGBA, premultiplied. Twins: ontoBoxPlain, heldPlain, offBoxPlain.
 
 /**
- * src (pw × ph, four planes) onto dst (w wide, interleaved), its corner at (dx, dy), 0 around; luma (w wide, or 0): of the picture
- * over linear mid grey, by a square root. Items are rows of dst.
+ * src (pw × ph, four planes) onto dst (w wide, interleaved), its corner at (dx, dy), 0 around; luma (w wide, or 0): of
+ * the picture over linear mid grey, by a square root. Items are rows of dst.
  */
-export function ontoBox(src: usize, pw: i32, ph: i32, dx: i32, dy: i32, dst: usize, luma: usize, w: i32, from: i32, to: i32, scratch: usize): void {
+export function ontoBox(
+  src: usize, pw: i32, ph: i32, dx: i32, dy: i32, dst: usize, luma: usize, w: i32, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(pw * ph) << 2, ground = <f32>Math.sqrt(0.2), vg = f32x4.splat(ground);
   for (let y = from; y < to; y++) {
     const row = dst + (<usize>(y * w) << 4), line = luma + (<usize>(y * w) << 2);
@@ -31,18 +33,27 @@ export function ontoBox(src: usize, pw: i32, ph: i32, dx: i32, dy: i32, dst: usi
   }
 }
 
-/** any (gw × gh bytes): 1 where a cell of 2^shift pixels holds some coverage of `img` (w × h interleaved); others stay. Items are rows of cells. */
-export function heldCells(img: usize, w: i32, h: i32, shift: i32, any: usize, gw: i32, gh: i32, from: i32, to: i32, scratch: usize): void {
+/**
+ * any (gw × gh bytes): 1 where a cell of 2^shift pixels holds some coverage of `img` (w × h
+ * interleaved); others stay. Items are rows of cells.
+ */
+export function heldCells(
+  img: usize, w: i32, h: i32, shift: i32, any: usize, gw: i32, gh: i32, from: i32, to: i32, scratch: usize,
+): void {
   for (let j = from; j < to; j++) {
     const last = j == gh - 1 ? h : min(h, (j + 1) << shift);
     for (let y = j << shift; y < last; y++) {
       const row = img + (<usize>(y * w) << 4) + 12;
-      for (let x = 0; x < w; x++) if (load<f32>(row + (<usize>x << 4)) > 0) store<u8>(any + <usize>(j * gw + min(gw - 1, x >> shift)), 1);
+      for (let x = 0; x < w; x++)
+        if (load<f32>(row + (<usize>x << 4)) > 0) store<u8>(any + <usize>(j * gw + min(gw - 1, x >> shift)), 1);
     }
   }
 }
 
-/** Smallest box (four i32: x0, y0, x1, y1; y0 −1 for none) of what of img (w × h interleaved) has more coverage than `least`. One item. */
+/**
+ * Smallest box (four i32: x0, y0, x1, y1; y0 −1 for none) of what of img (w × h
+ * interleaved) has more coverage than `least`. One item.
+ */
 export function heldBox(img: usize, w: i32, h: i32, least: f32, box: usize, from: i32, to: i32, scratch: usize): void {
   let x0 = w, y0 = -1, x1 = 0, y1 = 0;
   for (let y = 0; y < h; y++) {
@@ -63,7 +74,9 @@ export function heldBox(img: usize, w: i32, h: i32, least: f32, box: usize, from
 }
 
 /** The part of img (w wide, interleaved) from (x0, y0) on as four planes of ow × oh. Items are rows of dst. */
-export function offBox(img: usize, w: i32, x0: i32, y0: i32, dst: usize, ow: i32, oh: i32, from: i32, to: i32, scratch: usize): void {
+export function offBox(
+  img: usize, w: i32, x0: i32, y0: i32, dst: usize, ow: i32, oh: i32, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(ow * oh) << 2;
   for (let y = from; y < to; y++) {
     const row = img + (<usize>((y + y0) * w + x0) << 4), d = dst + (<usize>(y * ow) << 2);
@@ -71,12 +84,15 @@ export function offBox(img: usize, w: i32, x0: i32, y0: i32, dst: usize, ow: i32
     for (; x + 4 <= ow; x += 4) {
       const p = row + (<usize>x << 4), q = d + (<usize>x << 2);
       const a = v128.load(p), b = v128.load(p, 16), c = v128.load(p, 32), e = v128.load(p, 48);
-      const rg0 = v128.shuffle<f32>(a, b, 0, 4, 1, 5), rg1 = v128.shuffle<f32>(c, e, 0, 4, 1, 5), ba0 = v128.shuffle<f32>(a, b, 2, 6, 3, 7), ba1 = v128.shuffle<f32>(c, e, 2, 6, 3, 7);
+      const rg0 = v128.shuffle<f32>(a, b, 0, 4, 1, 5), rg1 = v128.shuffle<f32>(c, e, 0, 4, 1, 5);
+      const ba0 = v128.shuffle<f32>(a, b, 2, 6, 3, 7), ba1 = v128.shuffle<f32>(c, e, 2, 6, 3, 7);
       v128.store(q, v128.shuffle<f32>(rg0, rg1, 0, 1, 4, 5));
       v128.store(q + plane, v128.shuffle<f32>(rg0, rg1, 2, 3, 6, 7));
       v128.store(q + 2 * plane, v128.shuffle<f32>(ba0, ba1, 0, 1, 4, 5));
       v128.store(q + 3 * plane, v128.shuffle<f32>(ba0, ba1, 2, 3, 6, 7));
     }
-    for (; x < ow; x++) for (let c: usize = 0; c < 4; c++) store<f32>(d + c * plane + (<usize>x << 2), load<f32>(row + (<usize>x << 4) + (c << 2)));
+    for (; x < ow; x++)
+      for (let c: usize = 0; c < 4; c++)
+        store<f32>(d + c * plane + (<usize>x << 2), load<f32>(row + (<usize>x << 4) + (c << 2)));
   }
 }

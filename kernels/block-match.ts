@@ -1,17 +1,19 @@
-// How much of one small frame is found again in another (see src/film/block-match.ts, whose plain twin gives the same bytes).
-// Frames are 96 × 54 unsigned 16-bit; they are worked on at 15 bits, so that products of two and sums of two products fit
-// signed 32-bit lanes (pmaddwd). All sums are whole numbers and exact in any order; what is divided is double precision in the
-// twin's order. One item: a whole match.
+// How much of one small frame is found again in another (see src/film/block-match.ts, whose plain twin gives the same
+// bytes). Frames are 96 × 54 unsigned 16-bit; they are worked on at 15 bits, so that products of two and sums of two
+// products fit signed 32-bit lanes (pmaddwd). All sums are whole numbers and exact in any order; what is divided is
+// double precision in the twin's order. One item: a whole match.
 //
-// scratch: a, b at 15 bits (10368 bytes each), coarse a, b (1152 + 64 padding each), their summed-area tables.
-// out: f64 dissimilarity, rigid, dx, dy, evidence, motion, spread, 0; left[72]; contrast[72]; then i32 shiftX[72], shiftY[72].
+// scratch: a, b at 15 bits (10368 bytes each), coarse a, b (1152 + 64 padding each), their summed-area tables. out: f64
+// dissimilarity, rigid, dx, dy, evidence, motion, spread, 0; left[72]; contrast[72]; then i32 shiftX[72], shiftY[72].
 
-const W: i32 = 96, H: i32 = 54, CW: i32 = 32, CH: i32 = 18, BW: i32 = 8, BH: i32 = 9, BX: i32 = 12, BY: i32 = 6, BLOCKS: i32 = 72;
+const W: i32 = 96, H: i32 = 54, CW: i32 = 32, CH: i32 = 18, BW: i32 = 8;
+const BH: i32 = 9, BX: i32 = 12, BY: i32 = 6, BLOCKS: i32 = 72;
 const N: f64 = 72;
 const CODE2: f64 = 16384;
 const CONTRAST_HALF: f64 = 384;
 const BAR: i32 = 640;
-const A: usize = 0, B: usize = 10368, CA: usize = 20736, CB: usize = 21952, TABLE: usize = 23168, TABLE_BYTES: usize = 7528;
+const A: usize = 0, B: usize = 10368, CA: usize = 20736;
+const CB: usize = 21952, TABLE: usize = 23168, TABLE_BYTES: usize = 7528;
 /** Pixel values of the block sought; then its sum and variance sum (f64); then the active part x0, x1, y0, y1 (i32). */
 const BLOCK: usize = 38224, SUM_A: usize = 38368, VAR_A: usize = 38376, ACTIVE: usize = 38384;
 
@@ -30,7 +32,9 @@ function total64(v: v128): f64 {
 // @ts-ignore: decorator
 @inline
 function total32(v: v128): f64 {
-  return <f64>(i32x4.extract_lane(v, 0) + i32x4.extract_lane(v, 1) + i32x4.extract_lane(v, 2) + i32x4.extract_lane(v, 3));
+  return <f64>(
+    i32x4.extract_lane(v, 0) + i32x4.extract_lane(v, 1) + i32x4.extract_lane(v, 2) + i32x4.extract_lane(v, 3)
+  );
 }
 
 function coarse(src: usize, dst: usize): void {
@@ -69,12 +73,16 @@ function tables(src: usize, at: usize): void {
 
 function boxSum(at: usize, x0: i32, y0: i32, x1: i32, y1: i32): f64 {
   const a = y0 * 33, b = y1 * 33;
-  return <f64>(load<i32>(at + <usize>((b + x1) << 2)) - load<i32>(at + <usize>((b + x0) << 2)) - load<i32>(at + <usize>((a + x1) << 2)) + load<i32>(at + <usize>((a + x0) << 2)));
+  return <f64>(
+    load<i32>(at + <usize>((b + x1) << 2)) - load<i32>(at + <usize>((b + x0) << 2))
+      - load<i32>(at + <usize>((a + x1) << 2)) + load<i32>(at + <usize>((a + x0) << 2))
+  );
 }
 
 function boxSquares(at: usize, x0: i32, y0: i32, x1: i32, y1: i32): f64 {
   const q = at + 2512, a = y0 * 33, b = y1 * 33;
-  return load<f64>(q + <usize>((b + x1) << 3)) - load<f64>(q + <usize>((b + x0) << 3)) - load<f64>(q + <usize>((a + x1) << 3)) + load<f64>(q + <usize>((a + x0) << 3));
+  return load<f64>(q + <usize>((b + x1) << 3)) - load<f64>(q + <usize>((b + x0) << 3))
+    - load<f64>(q + <usize>((a + x1) << 3)) + load<f64>(q + <usize>((a + x0) << 3));
 }
 
 function coarseNcc(scratch: usize, left: i32, right: i32, top: i32, bottom: i32, dx: i32, dy: i32): f64 {
@@ -85,7 +93,8 @@ function coarseNcc(scratch: usize, left: i32, right: i32, top: i32, bottom: i32,
   for (let y = y0; y < y1; y++) {
     const ra = scratch + CA + <usize>((y * CW) << 1), rb = scratch + CB + <usize>(((y + dy) * CW + dx) << 1);
     let x = x0;
-    for (; x + 8 <= x1; x += 8) sum = widen(sum, i32x4.dot_i16x8_s(v128.load(ra + <usize>(x << 1)), v128.load(rb + <usize>(x << 1))));
+    for (; x + 8 <= x1; x += 8)
+      sum = widen(sum, i32x4.dot_i16x8_s(v128.load(ra + <usize>(x << 1)), v128.load(rb + <usize>(x << 1))));
     if (x < x1) {
       const p = v128.and(v128.load(ra + <usize>(x << 1)), i16x8.gt_s(i16x8.splat(<i16>(x1 - x)), iota));
       sum = widen(sum, i32x4.dot_i16x8_s(p, v128.load(rb + <usize>(x << 1))));
@@ -93,7 +102,8 @@ function coarseNcc(scratch: usize, left: i32, right: i32, top: i32, bottom: i32,
   }
   const n = <f64>((x1 - x0) * (y1 - y0));
   const sa = boxSum(ta, x0, y0, x1, y1), sb = boxSum(tb, x0 + dx, y0 + dy, x1 + dx, y1 + dy);
-  const va = boxSquares(ta, x0, y0, x1, y1) - (sa * sa) / n, vb = boxSquares(tb, x0 + dx, y0 + dy, x1 + dx, y1 + dy) - (sb * sb) / n;
+  const va = boxSquares(ta, x0, y0, x1, y1) - (sa * sa) / n;
+  const vb = boxSquares(tb, x0 + dx, y0 + dy, x1 + dx, y1 + dy) - (sb * sb) / n;
   const noise = n * CODE2 * 0.25;
   return (total64(sum) - (sa * sb) / n) / sqrt<f64>((va + noise) * (vb + noise));
 }
@@ -141,7 +151,13 @@ function loadBlock(scratch: usize, x: i32, y: i32): void {
 }
 
 function score(scratch: usize, x: i32, y: i32): f64 {
-  if (x < load<i32>(scratch + ACTIVE) || y < load<i32>(scratch + ACTIVE, 8) || x > load<i32>(scratch + ACTIVE, 4) - BW || y > load<i32>(scratch + ACTIVE, 12) - BH) return 1;
+  if (
+    x < load<i32>(scratch + ACTIVE)
+    || y < load<i32>(scratch + ACTIVE, 8)
+    || x > load<i32>(scratch + ACTIVE, 4) - BW
+    || y > load<i32>(scratch + ACTIVE, 12) - BH
+  )
+    return 1;
   let sum = i32x4.splat(0), squares = i64x2.splat(0), products = i64x2.splat(0);
   let p = scratch + B + <usize>((y * W + x) << 1);
   for (let v: usize = 0; v < 144; v += 16) {
@@ -174,13 +190,15 @@ export function blockMatch(a: usize, b: usize, reach: i32, out: usize, from: i32
   coarse(scratch + A, scratch + CA);
   coarse(scratch + B, scratch + CB);
   let apart: i32 = 0;
-  for (let i: usize = 0; i < <usize>(CW * CH * 2); i += 2) apart += abs<i32>(<i32>load<u16>(scratch + CA + i) - <i32>load<u16>(scratch + CB + i));
+  for (let i: usize = 0; i < <usize>(CW * CH * 2); i += 2)
+    apart += abs<i32>(<i32>load<u16>(scratch + CA + i) - <i32>load<u16>(scratch + CB + i));
   if (apart < CW * CH * 64) {
     store<f64>(out, 1, 32);
     return;
   }
   findActive(scratch);
-  const ax0 = load<i32>(scratch + ACTIVE), ax1 = load<i32>(scratch + ACTIVE, 4), ay0 = load<i32>(scratch + ACTIVE, 8), ay1 = load<i32>(scratch + ACTIVE, 12);
+  const ax0 = load<i32>(scratch + ACTIVE), ax1 = load<i32>(scratch + ACTIVE, 4);
+  const ay0 = load<i32>(scratch + ACTIVE, 8), ay1 = load<i32>(scratch + ACTIVE, 12);
   const left = (ax0 + 2) / 3, right = ax1 / 3, top = (ay0 + 2) / 3, bottom = ay1 / 3;
   tables(scratch + CA, scratch + TABLE);
   tables(scratch + CB, scratch + TABLE + TABLE_BYTES);
@@ -198,7 +216,8 @@ export function blockMatch(a: usize, b: usize, reach: i32, out: usize, from: i32
   }
   gx *= 3;
   gy *= 3;
-  const leftOver = out + 64, contrast = leftOver + BLOCKS * 8, shiftX = contrast + BLOCKS * 8, shiftY = shiftX + BLOCKS * 4;
+  const leftOver = out + 64, contrast = leftOver + BLOCKS * 8;
+  const shiftX = contrast + BLOCKS * 8, shiftY = shiftX + BLOCKS * 4;
   let sum: f64 = 0, rigid: f64 = 0, weights: f64 = 0, motion: f64 = 0;
   for (let by = 0; by < BY; by++) for (let bx = 0; bx < BX; bx++) {
     const k = by * BX + bx;
@@ -263,7 +282,8 @@ export function blockMatch(a: usize, b: usize, reach: i32, out: usize, from: i32
     store<i32>(shiftY + <usize>(k << 2), sy);
   }
   let spread: f64 = 0;
-  for (let k = 0; k < BLOCKS; k++) spread += hypot(load<i32>(shiftX + <usize>(k << 2)) - gx, load<i32>(shiftY + <usize>(k << 2)) - gy);
+  for (let k = 0; k < BLOCKS; k++)
+    spread += hypot(load<i32>(shiftX + <usize>(k << 2)) - gx, load<i32>(shiftY + <usize>(k << 2)) - gy);
   const enough = weights > 0.01 * N;
   store<f64>(out, enough ? sum / weights : 0);
   store<f64>(out, enough ? rigid / weights : 0, 8);

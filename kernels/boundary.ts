@@ -1,5 +1,5 @@
-// Boundary modes shared with src/image/kernels.ts: 0 clamp, 1 mirror, 2 zero. One reflection only: callers keep the reach
-// below the side's length.
+// Boundary modes shared with src/image/kernels.ts: 0 clamp, 1 mirror, 2 zero. One reflection only:
+// callers keep the reach below the side's length.
 
 // @ts-ignore: decorator
 @inline

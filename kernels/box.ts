@@ -1,6 +1,6 @@
-// Box sums and means by running sums in double precision. `boxAcross` takes rows from..to (four at a time, so that their
-// dependent additions overlap); `boxDown` takes columns from..to, so that a column's sum runs unbroken whatever the number
-// of workers. Twin: boxMeanPlain / boxSum.
+// Box sums and means by running sums in double precision. `boxAcross` takes rows from..to (four at a time, so that
+// their dependent additions overlap); `boxDown` takes columns from..to, so that a column's sum runs unbroken whatever
+// the number of workers. Twin: boxMeanPlain / boxSum.
 
 export function boxAcross(src: usize, dst: usize, w: i32, r: i32, mean: i32, from: i32, to: i32, scratch: usize): void {
   const stride = <usize>w << 2;
@@ -12,21 +12,33 @@ export function boxAcross(src: usize, dst: usize, w: i32, r: i32, mean: i32, fro
     const lead = min(r, w);
     for (let x = 0; x < lead; x++) {
       const o = <usize>x << 2;
-      a0 += <f64>load<f32>(s0 + o); a1 += <f64>load<f32>(s1 + o); a2 += <f64>load<f32>(s2 + o); a3 += <f64>load<f32>(s3 + o);
+      a0 += <f64>load<f32>(s0 + o);
+      a1 += <f64>load<f32>(s1 + o);
+      a2 += <f64>load<f32>(s2 + o);
+      a3 += <f64>load<f32>(s3 + o);
     }
     for (let x = 0; x < w; x++) {
       const a = x + r, b = x - r - 1;
       if (a < w) {
         const o = <usize>a << 2;
-        a0 += <f64>load<f32>(s0 + o); a1 += <f64>load<f32>(s1 + o); a2 += <f64>load<f32>(s2 + o); a3 += <f64>load<f32>(s3 + o);
+        a0 += <f64>load<f32>(s0 + o);
+        a1 += <f64>load<f32>(s1 + o);
+        a2 += <f64>load<f32>(s2 + o);
+        a3 += <f64>load<f32>(s3 + o);
       }
       if (b >= 0) {
         const o = <usize>b << 2;
-        a0 -= <f64>load<f32>(s0 + o); a1 -= <f64>load<f32>(s1 + o); a2 -= <f64>load<f32>(s2 + o); a3 -= <f64>load<f32>(s3 + o);
+        a0 -= <f64>load<f32>(s0 + o);
+        a1 -= <f64>load<f32>(s1 + o);
+        a2 -= <f64>load<f32>(s2 + o);
+        a3 -= <f64>load<f32>(s3 + o);
       }
       const k: f64 = mean != 0 ? 1.0 / <f64>(min(w - 1, a) - max(0, b + 1) + 1) : 1.0;
       const q = <usize>x << 2;
-      store<f32>(d0 + q, <f32>(a0 * k)); store<f32>(d1 + q, <f32>(a1 * k)); store<f32>(d2 + q, <f32>(a2 * k)); store<f32>(d3 + q, <f32>(a3 * k));
+      store<f32>(d0 + q, <f32>(a0 * k));
+      store<f32>(d1 + q, <f32>(a1 * k));
+      store<f32>(d2 + q, <f32>(a2 * k));
+      store<f32>(d3 + q, <f32>(a3 * k));
     }
   }
   // The rows of a group must not change the bytes of a row: a single row multiplies by the same reciprocal.
@@ -45,7 +57,9 @@ export function boxAcross(src: usize, dst: usize, w: i32, r: i32, mean: i32, fro
   }
 }
 
-export function boxDown(src: usize, dst: usize, w: i32, h: i32, r: i32, mean: i32, from: i32, to: i32, scratch: usize): void {
+export function boxDown(
+  src: usize, dst: usize, w: i32, h: i32, r: i32, mean: i32, from: i32, to: i32, scratch: usize,
+): void {
   // scratch: one double a column.
   const stride = <usize>w << 2;
   for (let x = from; x < to; x++) store<f64>(scratch + (<usize>(x - from) << 3), 0);
@@ -71,9 +85,15 @@ export function boxDown(src: usize, dst: usize, w: i32, h: i32, r: i32, mean: i3
       const o = <usize>x << 2;
       const pa = v128.load(sa + o), ps = v128.load(ss + o);
       let lo = v128.load(acc), hi = v128.load(acc, 16);
-      lo = f64x2.add(lo, f64x2.sub(f64x2.mul(va, f64x2.promote_low_f32x4(pa)), f64x2.mul(vs, f64x2.promote_low_f32x4(ps))));
+      lo = f64x2.add(
+        lo,
+        f64x2.sub(f64x2.mul(va, f64x2.promote_low_f32x4(pa)), f64x2.mul(vs, f64x2.promote_low_f32x4(ps))),
+      );
       const pah = v128.shuffle<i32>(pa, pa, 2, 3, 2, 3), psh = v128.shuffle<i32>(ps, ps, 2, 3, 2, 3);
-      hi = f64x2.add(hi, f64x2.sub(f64x2.mul(va, f64x2.promote_low_f32x4(pah)), f64x2.mul(vs, f64x2.promote_low_f32x4(psh))));
+      hi = f64x2.add(
+        hi,
+        f64x2.sub(f64x2.mul(va, f64x2.promote_low_f32x4(pah)), f64x2.mul(vs, f64x2.promote_low_f32x4(psh))),
+      );
       v128.store(acc, lo);
       v128.store(acc, hi, 16);
       const rl = f32x4.demote_f64x2_zero(f64x2.mul(lo, vk)), rh = f32x4.demote_f64x2_zero(f64x2.mul(hi, vk));

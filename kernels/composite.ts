@@ -1,10 +1,14 @@
-// Porter-Duff on premultiplied planar pictures: co = cs Fa + cb Fb with Fa = a0 + a1·ab, Fb = b0 + b1·as. Items are blocks
-// of 1024 pixels. sa, ba, oa: does source, backdrop, result have an alpha plane. Twin: compositePlain.
+// Porter-Duff on premultiplied planar pictures: co = cs Fa + cb Fb with Fa = a0 + a1·ab, Fb = b0 + b1·as. Items are
+// blocks of 1024 pixels. sa, ba, oa: does source, backdrop, result have an alpha plane. Twin: compositePlain.
 
-export function composite(s: usize, b: usize, o: usize, n: i32, sa: i32, ba: i32, oa: i32, a0: f32, a1: f32, b0: f32, b1: f32, from: i32, to: i32, scratch: usize): void {
+export function composite(
+  s: usize, b: usize, o: usize, n: i32, sa: i32, ba: i32, oa: i32, a0: f32, a1: f32, b0: f32, b1: f32, from: i32,
+  to: i32, scratch: usize,
+): void {
   const first = from << 10, last = min(n, to << 10);
   const plane = <usize>n << 2;
-  const va0 = f32x4.splat(a0), va1 = f32x4.splat(a1), vb0 = f32x4.splat(b0), vb1 = f32x4.splat(b1), one = f32x4.splat(1);
+  const va0 = f32x4.splat(a0), va1 = f32x4.splat(a1), vb0 = f32x4.splat(b0);
+  const vb1 = f32x4.splat(b1), one = f32x4.splat(1);
   let i = first;
   for (; i + 4 <= last; i += 4) {
     const p = <usize>i << 2;

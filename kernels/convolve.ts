@@ -38,7 +38,10 @@ function filterAcross(row: usize, out: usize, w: i32, taps: usize, n: i32, mode:
   }
 }
 
-export function convolveSeparable(src: usize, dst: usize, w: i32, h: i32, tapsX: usize, nX: i32, tapsY: usize, nY: i32, mode: i32, from: i32, to: i32, scratch: usize): void {
+export function convolveSeparable(
+  src: usize, dst: usize, w: i32, h: i32, tapsX: usize, nX: i32, tapsY: usize, nY: i32, mode: i32, from: i32, to: i32,
+  scratch: usize,
+): void {
   const rY = nY >> 1;
   const line = scratch;
   const rows = line + (<usize>(w + (nX & ~1) + 32) << 2);

@@ -1,5 +1,5 @@
-// A curve as a table with linear interpolation, four values at a time: the two knots of each value come in one 64-bit load.
-// Twin: lookUpPlain in src/media/curve-table.ts.
+// A curve as a table with linear interpolation, four values at a time: the two knots of each value come in one 64-bit
+// load. Twin: lookUpPlain in src/media/curve-table.ts.
 
 /** Four values of a table at knots t (within it), each between its two neighbours, which come in one 64-bit load. */
 // @ts-ignore: decorator
@@ -23,10 +23,14 @@ export function byTable(v: v128, table: usize, lo: v128, steps: v128, top: v128)
 }
 
 /**
- * root 0: knot = (v - lo) · steps. root 1: knot = sqrt(|v|) · steps, the result takes the sign of v (0 where `odd` is 0 and v is
- * negative). Knots are held within 0..count; the table has count + 2 values. Items: 1024 values. May work in place.
+ * root 0: knot = (v - lo) · steps. root 1: knot = sqrt(|v|) · steps, the result takes the sign of
+ * v (0 where `odd` is 0 and v is negative). Knots are held within 0..count; the table has count +
+ * 2 values. Items: 1024 values. May work in place.
  */
-export function curveByTable(src: usize, dst: usize, n: i32, table: usize, lo: f32, steps: f32, count: i32, root: i32, odd: i32, from: i32, to: i32, scratch: usize): void {
+export function curveByTable(
+  src: usize, dst: usize, n: i32, table: usize, lo: f32, steps: f32, count: i32, root: i32, odd: i32, from: i32,
+  to: i32, scratch: usize,
+): void {
   const last = min(n, to << 10);
   const vlo = f32x4.splat(lo), vst = f32x4.splat(steps), zero = f32x4.splat(0), top = f32x4.splat(<f32>count);
   const sign = i32x4.splat(<i32>0x80000000);

@@ -1,6 +1,7 @@
-// Rows of bytes between runs of nothing to one zlib stream (RFC 1950, 1951): literals, and runs of zeros as matches of distance 1,
-// under a Huffman code anew every 65536 tokens. Code lengths by Moffat & Katajainen, In-place calculation of minimum-redundancy
-// codes, WADS, 1995, held to 15 bits by moving leaves down. Held by reading it back with zlib (deflate-rows.test.ts).
+// Rows of bytes between runs of nothing to one zlib stream (RFC 1950, 1951): literals, and runs of zeros as
+// matches of distance 1, under a Huffman code anew every 65536 tokens. Code lengths by Moffat & Katajainen,
+// In-place calculation of minimum-redundancy codes, WADS, 1995, held to 15 bits by moving leaves down. Held by
+// reading it back with zlib (deflate-rows.test.ts).
 
 const TOKENS = 65536, SYMBOLS = 288, BITS = 15;
 /** The state's fields and tables, by offset. */
@@ -26,7 +27,8 @@ function lengthCode(length: i32): i32 {
 // @ts-ignore: decorator
 @inline
 function put(s: usize, bits: u32, n: u32): void {
-  const filled = load<u32>(s, FILLED), all = load<u64>(s, BUFFER) | (<u64>bits << filled), now = filled + n, out = <usize>load<u32>(s, OUT);
+  const filled = load<u32>(s, FILLED), all = load<u64>(s, BUFFER) | (<u64>bits << filled);
+  const now = filled + n, out = <usize>load<u32>(s, OUT);
   store<u64>(out, all);
   store<u32>(s, <u32>(out + (now >> 3)), OUT);
   store<u64>(s, all >> (now & ~7), BUFFER);
@@ -61,8 +63,14 @@ function minimumRedundancy(a: usize, n: i32): void {
   let root = 0, leaf = 2;
   for (let next = 1; next < n - 1; next++) {
     let sum: u32;
-    if (leaf >= n || at(a, root) < at(a, leaf)) { sum = at(a, root); set(a, root++, <u32>next); } else sum = at(a, leaf++);
-    if (leaf >= n || (root < next && at(a, root) < at(a, leaf))) { sum += at(a, root); set(a, root++, <u32>next); } else sum += at(a, leaf++);
+    if (leaf >= n || at(a, root) < at(a, leaf)) {
+      sum = at(a, root);
+      set(a, root++, <u32>next);
+    } else sum = at(a, leaf++);
+    if (leaf >= n || (root < next && at(a, root) < at(a, leaf))) {
+      sum += at(a, root);
+      set(a, root++, <u32>next);
+    } else sum += at(a, leaf++);
     set(a, next, sum);
   }
   set(a, n - 2, 0);
@@ -112,11 +120,15 @@ function codeLengths(s: usize): i32 {
     over--;
   }
   let i = 0;
-  for (let l = BITS; l > 0; l--) for (let k = at(levels, l); k > 0; k--) store<u8>(lengths + <usize>(at(keys, i++) & 511), <u8>l);
+  for (let l = BITS; l > 0; l--)
+    for (let k = at(levels, l); k > 0; k--) store<u8>(lengths + <usize>(at(keys, i++) & 511), <u8>l);
   return highest + 1;
 }
 
-/** Codes of symbols from their lengths, and of every token: a literal, or 256 more than a run's length with its distance. */
+/**
+ * Codes of symbols from their lengths, and of every token: a literal, or 256 more than
+ * a run's length with its distance.
+ */
 function codeTable(s: usize): void {
   const lengths = s + LENGTHS, codes = s + CODES, levels = s + LEVELS, work = s + WORK;
   let code: u32 = 0;
@@ -320,14 +332,19 @@ function sumBytes(s: usize, p: usize, n: i32): void {
 // @ts-ignore: decorator
 @inline
 function across(v: v128): u64 {
-  return <u64>i32x4.extract_lane(v, 0) + <u64>i32x4.extract_lane(v, 1) + <u64>i32x4.extract_lane(v, 2) + <u64>i32x4.extract_lane(v, 3);
+  return <u64>i32x4.extract_lane(v, 0) + <u64>i32x4.extract_lane(v, 1) + <u64>i32x4.extract_lane(v, 2)
+    + <u64>i32x4.extract_lane(v, 3);
 }
 
 /**
- * `before` zeros, then `rows` rows of a byte 1 (the filter), `lead` zeros, n bytes of src (stride apart) and `tail` zeros, then
- * `after` zeros, to `out`; their length to `total` (u32). Scratch: 160 kB (STREAM and two bytes a token). Items: one.
+ * `before` zeros, then `rows` rows of a byte 1 (the filter), `lead` zeros, n bytes of src (stride
+ * apart) and `tail` zeros, then `after` zeros, to `out`; their length to `total` (u32). Scratch:
+ * 160 kB (STREAM and two bytes a token). Items: one.
  */
-export function deflateRows(src: usize, stride: i32, n: i32, rows: i32, lead: i32, tail: i32, before: i32, after: i32, out: usize, total: usize, from: i32, to: i32, scratch: usize): void {
+export function deflateRows(
+  src: usize, stride: i32, n: i32, rows: i32, lead: i32, tail: i32, before: i32, after: i32, out: usize, total: usize,
+  from: i32, to: i32, scratch: usize,
+): void {
   const s = (scratch + 15) & ~15;
   memory.fill(s, 0, STREAM);
   // 32 kB of window, the fastest way.

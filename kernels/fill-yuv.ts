@@ -1,5 +1,5 @@
-// Display-coded R'G'B' floats to Y'CbCr codes of 8 or 16 bits. Sums go in doubles and are kept as floats between, as in the plain
-// twins in src/media/encode-planes.ts, so that the codes are the same to the last one. Items are rows.
+// Display-coded R'G'B' floats to Y'CbCr codes of 8 or 16 bits. Sums go in doubles and are kept as floats between, as in
+// the plain twins in src/media/encode-planes.ts, so that the codes are the same to the last one. Items are rows.
 
 // @ts-ignore: decorator
 @inline
@@ -17,8 +17,10 @@ function both(lo: v128, hi: v128): v128 {
 // @ts-ignore: decorator
 @inline
 function codes(v: v128, scale: v128, bias: v128, low: v128, top: v128): v128 {
-  const a = f64x2.add(f64x2.mul(f64x2.promote_low_f32x4(v), scale), bias), b = f64x2.add(f64x2.mul(high(v), scale), bias);
-  const p = i32x4.trunc_sat_f64x2_s_zero(f64x2.pmin(top, f64x2.pmax(low, a))), q = i32x4.trunc_sat_f64x2_s_zero(f64x2.pmin(top, f64x2.pmax(low, b)));
+  const a = f64x2.add(f64x2.mul(f64x2.promote_low_f32x4(v), scale), bias);
+  const b = f64x2.add(f64x2.mul(high(v), scale), bias);
+  const p = i32x4.trunc_sat_f64x2_s_zero(f64x2.pmin(top, f64x2.pmax(low, a)));
+  const q = i32x4.trunc_sat_f64x2_s_zero(f64x2.pmin(top, f64x2.pmax(low, b)));
   return v128.shuffle<f32>(p, q, 0, 1, 4, 5);
 }
 
@@ -49,7 +51,9 @@ function thin(row: usize, w: i32, cw: i32, shift: i32): void {
   let before = load<f32>(row);
   for (let x = 0; x < cw; x++) {
     const c = x << shift, centre = load<f32>(row + (<usize>c << 2));
-    const value = 0.25 * (<f64>(c > 0 ? before : centre) + <f64>(c + 1 < w ? load<f32>(row + (<usize>(c + 1) << 2)) : centre)) + 0.5 * <f64>centre;
+    const value = 0.25
+      * (<f64>(c > 0 ? before : centre) + <f64>(c + 1 < w ? load<f32>(row + (<usize>(c + 1) << 2)) : centre))
+      + 0.5 * <f64>centre;
     // The value left of the next centre is read before this one may overwrite it.
     const next = ((x + 1) << shift) - 1;
     before = next < w ? load<f32>(row + (<usize>next << 2)) : 0;
@@ -58,12 +62,17 @@ function thin(row: usize, w: i32, cw: i32, shift: i32): void {
 }
 
 /**
- * Planes of w × h at `data`, `green` and `blue` bytes on from it, into tight planes of codes. k (doubles): kr, kg, kb, luma's scale
- * and bias, scales of Cb and Cr, their bias, lowest and highest code. Items: rows of chroma. Scratch: 2 (w + 8) floats.
+ * Planes of w × h at `data`, `green` and `blue` bytes on from it, into tight planes of codes. k
+ * (doubles): kr, kg, kb, luma's scale and bias, scales of Cb and Cr, their bias, lowest and highest code.
+ * Items: rows of chroma. Scratch: 2 (w + 8) floats.
  */
-export function fillYuv(data: usize, green: i32, blue: i32, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, yp: usize, up: usize, vp: usize, from: i32, to: i32, scratch: usize): void {
+export function fillYuv(
+  data: usize, green: i32, blue: i32, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, yp: usize, up: usize,
+  vp: usize, from: i32, to: i32, scratch: usize,
+): void {
   const kr = f64x2.splat(load<f64>(k)), kg = f64x2.splat(load<f64>(k, 8)), kb = f64x2.splat(load<f64>(k, 16));
-  const ls = f64x2.splat(load<f64>(k, 24)), lb = f64x2.splat(load<f64>(k, 32)), low = load<f64>(k, 64), top = load<f64>(k, 72);
+  const ls = f64x2.splat(load<f64>(k, 24)), lb = f64x2.splat(load<f64>(k, 32));
+  const low = load<f64>(k, 64), top = load<f64>(k, 72);
   const vl = f64x2.splat(low), vt = f64x2.splat(top);
   const lines = 1 << sy, cw = (w + (1 << sx) - 1) >> sx;
   const u = scratch, v = scratch + (<usize>(w + 8) << 2);
@@ -76,11 +85,20 @@ export function fillYuv(data: usize, green: i32, blue: i32, w: i32, h: i32, sx: 
         const o = <usize>x << 2, p = p0 + o;
         const r = v128.load(p), g = v128.load(p + <usize>green), b = v128.load(p + <usize>blue);
         const r0 = f64x2.promote_low_f32x4(r), r1 = high(r), b0 = f64x2.promote_low_f32x4(b), b1 = high(b);
-        const l0 = f64x2.add(f64x2.add(f64x2.mul(kr, r0), f64x2.mul(kg, f64x2.promote_low_f32x4(g))), f64x2.mul(kb, b0));
+        const l0 = f64x2.add(
+          f64x2.add(f64x2.mul(kr, r0), f64x2.mul(kg, f64x2.promote_low_f32x4(g))),
+          f64x2.mul(kb, b0),
+        );
         const l1 = f64x2.add(f64x2.add(f64x2.mul(kr, r1), f64x2.mul(kg, high(g))), f64x2.mul(kb, b1));
         const uu = v128.load(u + o), vv = v128.load(v + o);
-        v128.store(u + o, both(f64x2.add(f64x2.promote_low_f32x4(uu), f64x2.sub(b0, l0)), f64x2.add(high(uu), f64x2.sub(b1, l1))));
-        v128.store(v + o, both(f64x2.add(f64x2.promote_low_f32x4(vv), f64x2.sub(r0, l0)), f64x2.add(high(vv), f64x2.sub(r1, l1))));
+        v128.store(
+          u + o,
+          both(f64x2.add(f64x2.promote_low_f32x4(uu), f64x2.sub(b0, l0)), f64x2.add(high(uu), f64x2.sub(b1, l1))),
+        );
+        v128.store(
+          v + o,
+          both(f64x2.add(f64x2.promote_low_f32x4(vv), f64x2.sub(r0, l0)), f64x2.add(high(vv), f64x2.sub(r1, l1))),
+        );
         lay(yp, line + x, codes(both(l0, l1), ls, lb, vl, vt), w - x, deep);
       }
     }
@@ -95,6 +113,12 @@ export function fillYuv(data: usize, green: i32, blue: i32, w: i32, h: i32, sx: 
 }
 
 /** One plane of w × h values to codes. k (doubles): scale, bias, lowest and highest code. */
-export function quantise(src: usize, w: i32, h: i32, deep: i32, k: usize, dst: usize, from: i32, to: i32, scratch: usize): void {
-  for (let y = from; y < to; y++) layRow(src + (<usize>(y * w) << 2), w, load<f64>(k), load<f64>(k, 8), load<f64>(k, 16), load<f64>(k, 24), dst + (<usize>(y * w) << deep), deep);
+export function quantise(
+  src: usize, w: i32, h: i32, deep: i32, k: usize, dst: usize, from: i32, to: i32, scratch: usize,
+): void {
+  for (let y = from; y < to; y++)
+    layRow(
+      src + (<usize>(y * w) << 2), w, load<f64>(k), load<f64>(k, 8), load<f64>(k, 16), load<f64>(k, 24),
+      dst + (<usize>(y * w) << deep), deep,
+    );
 }

@@ -1,6 +1,7 @@
-// Dense motion on the frame at time t between two pictures (see src/image/flow.ts). A motion v at pixel x of time t joins
-// x − t v of the first picture with x + (1 − t) v of the second; t = 0 and t = 1 are the usual forward and backward fields.
-// Pictures are padded by PAD pixels all round; pointers are to pixel (0, 0), strides in floats. Items are patch rows or rows.
+// Dense motion on the frame at time t between two pictures (see src/image/flow.ts). A motion v at pixel x of
+// time t joins x − t v of the first picture with x + (1 − t) v of the second; t = 0 and t = 1 are the usual
+// forward and backward fields. Pictures are padded by PAD pixels all round; pointers are to pixel (0, 0),
+// strides in floats. Items are patch rows or rows.
 
 const PAD: i32 = 16;
 const LOW: f32 = -15; // 1 − PAD
@@ -19,7 +20,8 @@ function readWindow(img: usize, stride: i32, w: i32, h: i32, x: f32, y: f32, out
   const u = clampf(x, lo, <f32>(w + PAD - 14)), v = clampf(y, lo, <f32>(h + PAD - 12));
   const fx = Mathf.floor(u), fy = Mathf.floor(v);
   const ax = u - fx, ay = v - fy;
-  const k00 = f32x4.splat((1 - ax) * (1 - ay)), k10 = f32x4.splat(ax * (1 - ay)), k01 = f32x4.splat((1 - ax) * ay), k11 = f32x4.splat(ax * ay);
+  const k00 = f32x4.splat((1 - ax) * (1 - ay)), k10 = f32x4.splat(ax * (1 - ay));
+  const k01 = f32x4.splat((1 - ax) * ay), k11 = f32x4.splat(ax * ay);
   const row = <usize>stride << 2;
   let p = img + (((<isize><i32>fy) * <isize>stride + <isize><i32>fx) << 2);
   for (let j = 0; j < WIN; j++) {
@@ -46,7 +48,8 @@ function patchCost(a: usize, b: usize): f32 {
   let s = f32x4.splat(0), q = f32x4.splat(0);
   for (let j = 1; j <= SIZE; j++) {
     const o = <usize>(j * 48 + 4);
-    const d0 = f32x4.sub(v128.load(a + o), v128.load(b + o)), d1 = f32x4.sub(v128.load(a + o, 16), v128.load(b + o, 16));
+    const d0 = f32x4.sub(v128.load(a + o), v128.load(b + o));
+    const d1 = f32x4.sub(v128.load(a + o, 16), v128.load(b + o, 16));
     s = f32x4.add(s, f32x4.add(d0, d1));
     q = f32x4.add(q, f32x4.add(f32x4.mul(d0, d0), f32x4.mul(d1, d1)));
   }
@@ -54,7 +57,10 @@ function patchCost(a: usize, b: usize): f32 {
   return sum4(q) * <f32>(1.0 / 64.0) - mean * mean * <f32>0.9;
 }
 
-/** Does a patch at (x, y) reach out of the picture by more than half? Then little of it can be checked: its cost counts more. */
+/**
+ * Does a patch at (x, y) reach out of the picture by more than half? Then little of it
+ * can be checked: its cost counts more.
+ */
 // @ts-ignore: decorator
 @inline
 function outside(x: f32, y: f32, w: i32, h: i32): f32 {
@@ -62,11 +68,14 @@ function outside(x: f32, y: f32, w: i32, h: i32): f32 {
 }
 
 /**
- * Patch search: `nx` × ny patches, corner of patch (i, j) at (i·step, j·step) cut to the picture. uIn, vIn: a start a patch.
- * With `spread` the four neighbours' starts compete first. Then Gauss-Newton on the zero-mean difference (B. D. Lucas, T.
- * Kanade 1981), both pictures moved. Writes uOut, vOut, cost. scratch: 3 × 10 × 12 floats.
+ * Patch search: `nx` × ny patches, corner of patch (i, j) at (i·step, j·step) cut to the picture. uIn, vIn: a start a
+ * patch. With `spread` the four neighbours' starts compete first. Then Gauss-Newton on the zero-mean difference (B. D.
+ * Lucas, T. Kanade 1981), both pictures moved. Writes uOut, vOut, cost. scratch: 3 × 10 × 12 floats.
  */
-export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, nx: i32, ny: i32, step: i32, uIn: usize, vIn: usize, uOut: usize, vOut: usize, cost: usize, spread: i32, iterations: i32, from: i32, to: i32, scratch: usize): void {
+export function flowPatches(
+  i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, nx: i32, ny: i32, step: i32, uIn: usize, vIn: usize,
+  uOut: usize, vOut: usize, cost: usize, spread: i32, iterations: i32, from: i32, to: i32, scratch: usize,
+): void {
   const a = scratch, b = scratch + 480, m = scratch + 960;
   const s: f32 = 1 - t;
   for (let j = from; j < to; j++) {
@@ -78,7 +87,8 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
       if (spread != 0) {
         readWindow(i1, stride, w, h, x + s * u, y + s * v, a);
         readWindow(i0, stride, w, h, x - t * u, y - t * v, b);
-        let best = patchCost(a, b) * <f32>0.98 + outside(x + s * u, y + s * v, w, h) + outside(x - t * u, y - t * v, w, h);
+        let best = patchCost(a, b) * <f32>0.98 + outside(x + s * u, y + s * v, w, h)
+          + outside(x - t * u, y - t * v, w, h);
         for (let n = 0; n < 8; n++) {
           const reach = n < 4 ? 1 : 3;
           const d = n & 3;
@@ -104,7 +114,8 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
         if (it == 0 && outside(x + s * u, y + s * v, w, h) + outside(x - t * u, y - t * v, w, h) > 0) break;
         if (it == iterations) break;
         const vs = f32x4.splat(s), vt = f32x4.splat(t);
-        for (let n: usize = 0; n < 480; n += 16) v128.store(m + n, f32x4.add(f32x4.mul(vs, v128.load(a + n)), f32x4.mul(vt, v128.load(b + n))));
+        for (let n: usize = 0; n < 480; n += 16)
+          v128.store(m + n, f32x4.add(f32x4.mul(vs, v128.load(a + n)), f32x4.mul(vt, v128.load(b + n))));
         let xx = f32x4.splat(0), xy = xx, yy = xx, xz = xx, yz = xx, sx = xx, sy = xx, sz = xx;
         const half = f32x4.splat(0.5);
         for (let r = 1; r <= SIZE; r++) {
@@ -113,7 +124,9 @@ export function flowPatches(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
             const gx = f32x4.mul(half, f32x4.sub(v128.load(m + o + 4), v128.load(m + o - 4)));
             const gy = f32x4.mul(half, f32x4.sub(v128.load(m + o + 48), v128.load(m + o - 48)));
             const d = f32x4.sub(v128.load(a + o), v128.load(b + o));
-            xx = f32x4.add(xx, f32x4.mul(gx, gx)); xy = f32x4.add(xy, f32x4.mul(gx, gy)); yy = f32x4.add(yy, f32x4.mul(gy, gy));
+            xx = f32x4.add(xx, f32x4.mul(gx, gx));
+            xy = f32x4.add(xy, f32x4.mul(gx, gy));
+            yy = f32x4.add(yy, f32x4.mul(gy, gy));
             xz = f32x4.add(xz, f32x4.mul(gx, d)); yz = f32x4.add(yz, f32x4.mul(gy, d));
             sx = f32x4.add(sx, gx); sy = f32x4.add(sy, gy); sz = f32x4.add(sz, d);
           }
@@ -145,12 +158,19 @@ function bilinear(img: usize, stride: i32, w: i32, h: i32, x: f32, y: f32): f32 
   const fx = Mathf.floor(u), fy = Mathf.floor(v);
   const ax = u - fx, ay = v - fy;
   const p = img + (((<isize><i32>fy) * <isize>stride + <isize><i32>fx) << 2), q = p + (<usize>stride << 2);
-  const top = load<f32>(p) + ax * (load<f32>(p, 4) - load<f32>(p)), bottom = load<f32>(q) + ax * (load<f32>(q, 4) - load<f32>(q));
+  const top = load<f32>(p) + ax * (load<f32>(p, 4) - load<f32>(p));
+  const bottom = load<f32>(q) + ax * (load<f32>(q, 4) - load<f32>(q));
   return top + ay * (bottom - top);
 }
 
-/** Each pixel's motion: mean of the patches over it, weighted by how well each explains this pixel (Kroeger et al. 2016, eq. 3). */
-export function flowDensify(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, nx: i32, ny: i32, step: i32, uIn: usize, vIn: usize, cost: usize, u: usize, v: usize, from: i32, to: i32, scratch: usize): void {
+/**
+ * Each pixel's motion: mean of the patches over it, weighted by how well each explains
+ * this pixel (Kroeger et al. 2016, eq. 3).
+ */
+export function flowDensify(
+  i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, nx: i32, ny: i32, step: i32, uIn: usize, vIn: usize,
+  cost: usize, u: usize, v: usize, from: i32, to: i32, scratch: usize,
+): void {
   const s: f32 = 1 - t;
   for (let y = from; y < to; y++) {
     const j1 = min(ny - 1, y / step);
@@ -165,7 +185,10 @@ export function flowDensify(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
           if (x < px || x >= px + SIZE) continue;
           const k = <usize>(j * nx + i) << 2;
           const pu = load<f32>(uIn + k), pv = load<f32>(vIn + k);
-          const d = Mathf.abs(bilinear(i1, stride, w, h, <f32>x + s * pu, <f32>y + s * pv) - bilinear(i0, stride, w, h, <f32>x - t * pu, <f32>y - t * pv));
+          const d = Mathf.abs(
+            bilinear(i1, stride, w, h, <f32>x + s * pu, <f32>y + s * pv)
+              - bilinear(i0, stride, w, h, <f32>x - t * pu, <f32>y - t * pv)
+          );
           const wt = <f32>1 / max<f32>(0.004, d) / (Mathf.sqrt(max<f32>(0, load<f32>(cost + k))) + <f32>0.004);
           sw += wt;
           su += wt * pu;
@@ -180,21 +203,30 @@ export function flowDensify(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t
 }
 
 /** Both pictures moved by the field: their weighted mean and their difference (second − first). */
-export function flowWarp(i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, u: usize, v: usize, mean: usize, diff: usize, from: i32, to: i32, scratch: usize): void {
+export function flowWarp(
+  i0: usize, i1: usize, stride: i32, w: i32, h: i32, t: f32, u: usize, v: usize, mean: usize, diff: usize, from: i32,
+  to: i32, scratch: usize,
+): void {
   const s: f32 = 1 - t;
   for (let y = from; y < to; y++) {
     for (let x = 0; x < w; x++) {
       const o = <usize>(y * w + x) << 2;
       const pu = load<f32>(u + o), pv = load<f32>(v + o);
-      const a = bilinear(i1, stride, w, h, <f32>x + s * pu, <f32>y + s * pv), b = bilinear(i0, stride, w, h, <f32>x - t * pu, <f32>y - t * pv);
+      const a = bilinear(i1, stride, w, h, <f32>x + s * pu, <f32>y + s * pv);
+      const b = bilinear(i0, stride, w, h, <f32>x - t * pu, <f32>y - t * pv);
       store<f32>(mean + o, s * a + t * b);
       store<f32>(diff + o, a - b);
     }
   }
 }
 
-/** No data (five planes at `sys`, see flow-refine.ts) where one of the two pictures does not show the point: smoothness alone fills it. */
-export function flowUnseen(w: i32, h: i32, t: f32, u: usize, v: usize, sys: usize, from: i32, to: i32, scratch: usize): void {
+/**
+ * No data (five planes at `sys`, see flow-refine.ts) where one of the two pictures does
+ * not show the point: smoothness alone fills it.
+ */
+export function flowUnseen(
+  w: i32, h: i32, t: f32, u: usize, v: usize, sys: usize, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(w * h) << 2;
   const s: f32 = 1 - t, right = <f32>w - <f32>0.5, bottom = <f32>h - <f32>0.5, low: f32 = -0.5;
   for (let y = from; y < to; y++) {

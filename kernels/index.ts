@@ -1,6 +1,6 @@
-// The kernels, compiled to dist/kernels.wasm. Pictures live in one imported shared memory; a kernel keeps no state, so any
-// number of workers may run the same module over it. Each takes `from`, `to` (its share of the items) and a pointer to scratch
-// of its own as last arguments. Only src/image/kernels.ts calls them.
+// The kernels, compiled to dist/kernels.wasm. Pictures live in one imported shared memory; a kernel keeps no state, so
+// any number of workers may run the same module over it. Each takes `from`, `to` (its share of the items) and a pointer
+// to scratch of its own as last arguments. Only src/image/kernels.ts calls them.
 
 export { convolveSeparable } from './convolve';
 export { boxAcross, boxDown } from './box';
@@ -25,7 +25,8 @@ export { cellPull, cellPush, cellResample, cellSums, cellUnmix } from './peel-ce
 export { matteTurn, peelSeeds, screenJudge, screenRatio, squareOff } from './peel-small';
 export { chamferPair } from './peel-depth';
 export { peelColour, peelLift, peelMatte } from './peel-full';
-export { dropMinor, edgeRuns, largeParts, maskFloats, matteBox, otherThan, settledScreen, takeEdges, takeSpecks } from './screen-parts';
+export { dropMinor, edgeRuns, largeParts, maskFloats, matteBox } from './screen-parts';
+export { otherThan, settledScreen, takeEdges, takeSpecks } from './screen-parts';
 export { shadowFlecks } from './shadow-flecks';
 export { softEdge } from './soft-edge';
 export { peelFlood } from './peel-flood';

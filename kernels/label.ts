@@ -1,5 +1,5 @@
-// Four-connected parts of a mask by union-find over rows (Rosenfeld and Pfaltz 1966), sequential. Held to connectedComponents
-// (src/image/components.ts) by the test of labelAreas.
+// Four-connected parts of a mask by union-find over rows (Rosenfeld and Pfaltz 1966), sequential. Held to
+// connectedComponents (src/image/components.ts) by the test of labelAreas.
 
 // @ts-ignore: decorator
 @inline
@@ -13,8 +13,13 @@ function root(parent: usize, l: i32): i32 {
   return a;
 }
 
-/** labels: 0 off the mask, not consecutive. parent, area: an entry a label, ((w + 1) / 2) · h + 1 at the most; area[0] is how many. */
-export function labelParts(mask: usize, w: i32, h: i32, labels: usize, parent: usize, area: usize, from: i32, to: i32, scratch: usize): void {
+/**
+ * labels: 0 off the mask, not consecutive. parent, area: an entry a label, ((w + 1) /
+ * 2) · h + 1 at the most; area[0] is how many.
+ */
+export function labelParts(
+  mask: usize, w: i32, h: i32, labels: usize, parent: usize, area: usize, from: i32, to: i32, scratch: usize,
+): void {
   let count = 1;
   store<i32>(parent, 0);
   for (let y = 0; y < h; y++) {

@@ -1,17 +1,22 @@
-// A composed box on its way back to code values (see src/join/code-box.ts, src/join/frame-box.ts): light to display-coded values
-// only about what changed, and display-coded values to Y'CbCr code values only where it did. Twins: codeChangedPlain, patchYuvPlain.
+// A composed box on its way back to code values (see src/join/code-box.ts, src/join/frame-box.ts): light to
+// display-coded values only about what changed, and display-coded values to Y'CbCr code values only where
+// it did. Twins: codeChangedPlain, patchYuvPlain.
 
 import { betweenKnots } from './curve-table';
 
 /**
- * Light (three planes) to coded values by a table with even steps of the square root (as curveByTable), in groups of four pixels
- * that have a changed pixel within 8 pixels and `reach` rows; the others keep what `dst` holds. `src` and `dst` must lie apart.
- * Items are rows; scratch w + 64 bytes.
+ * Light (three planes) to coded values by a table with even steps of the square root (as curveByTable), in groups of
+ * four pixels that have a changed pixel within 8 pixels and `reach` rows; the others keep what `dst` holds. `src` and
+ * `dst` must lie apart. Items are rows; scratch w + 64 bytes.
  */
-export function codeChanged(src: usize, dst: usize, changed: usize, w: i32, h: i32, table: usize, steps: f32, count: i32, odd: i32, reach: i32, from: i32, to: i32, scratch: usize): void {
+export function codeChanged(
+  src: usize, dst: usize, changed: usize, w: i32, h: i32, table: usize, steps: f32, count: i32, odd: i32, reach: i32,
+  from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(w * h) << 2;
   const near = scratch + 16;
-  const vst = f32x4.splat(steps), zero = f32x4.splat(0), top = f32x4.splat(<f32>count), sign = i32x4.splat(<i32>0x80000000);
+  const vst = f32x4.splat(steps), zero = f32x4.splat(0);
+  const top = f32x4.splat(<f32>count), sign = i32x4.splat(<i32>0x80000000);
   for (let y = from; y < to; y++) {
     memory.fill(scratch, 0, <usize>w + 64);
     const y1 = min(h - 1, y + reach);
@@ -51,16 +56,23 @@ function put(p: usize, i: i32, deep: i32, v: f32, most: f32): void {
 }
 
 /** Luma codes of the changed pixels. k: kr, kg, kb, scale, offset, most. Items are rows. */
-export function patchLuma(coded: usize, changed: usize, dst: usize, w: i32, h: i32, deep: i32, k: usize, from: i32, to: i32, scratch: usize): void {
+export function patchLuma(
+  coded: usize, changed: usize, dst: usize, w: i32, h: i32, deep: i32, k: usize, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(w * h) << 2;
-  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), scale = load<f32>(k, 12), offset = load<f32>(k, 16), most = load<f32>(k, 20);
-  const vr = f32x4.splat(kr), vg = f32x4.splat(kg), vb = f32x4.splat(kb), vs = f32x4.splat(scale), vo = f32x4.splat(offset);
+  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8);
+  const scale = load<f32>(k, 12), offset = load<f32>(k, 16), most = load<f32>(k, 20);
+  const vr = f32x4.splat(kr), vg = f32x4.splat(kg), vb = f32x4.splat(kb);
+  const vs = f32x4.splat(scale), vo = f32x4.splat(offset);
   const last = to * w;
   let i = from * w;
   for (; i + 4 <= last; i += 4) {
     if (load<u32>(changed + i) == 0) continue;
     const p = coded + (<usize>i << 2);
-    const l = f32x4.add(f32x4.add(f32x4.mul(vr, v128.load(p)), f32x4.mul(vg, v128.load(p + plane))), f32x4.mul(vb, v128.load(p + 2 * plane)));
+    const l = f32x4.add(
+      f32x4.add(f32x4.mul(vr, v128.load(p)), f32x4.mul(vg, v128.load(p + plane))),
+      f32x4.mul(vb, v128.load(p + 2 * plane)),
+    );
     const v = f32x4.add(f32x4.mul(l, vs), vo);
     if (load<u8>(changed + i) != 0) put(dst, i, deep, f32x4.extract_lane(v, 0), most);
     if (load<u8>(changed + i, 1) != 0) put(dst, i + 1, deep, f32x4.extract_lane(v, 1), most);
@@ -70,7 +82,11 @@ export function patchLuma(coded: usize, changed: usize, dst: usize, w: i32, h: i
   for (; i < last; i++) {
     if (load<u8>(changed + i) == 0) continue;
     const p = coded + (<usize>i << 2);
-    put(dst, i, deep, (kr * load<f32>(p) + kg * load<f32>(p + plane) + kb * load<f32>(p + 2 * plane)) * scale + offset, most);
+    put(
+      dst, i, deep,
+      (kr * load<f32>(p) + kg * load<f32>(p + plane) + kb * load<f32>(p + 2 * plane)) * scale + offset,
+      most,
+    );
   }
 }
 
@@ -80,37 +96,60 @@ export function patchLuma(coded: usize, changed: usize, dst: usize, w: i32, h: i
 function site4(p: usize, q: usize): v128 {
   const l = f32x4.add(v128.load(p - 4), v128.load(q - 4)), l1 = f32x4.add(v128.load(p + 12), v128.load(q + 12));
   const m = f32x4.add(v128.load(p), v128.load(q)), m1 = f32x4.add(v128.load(p, 16), v128.load(q, 16));
-  const left = v128.shuffle<f32>(l, l1, 0, 2, 4, 6), own = v128.shuffle<f32>(m, m1, 0, 2, 4, 6), right = v128.shuffle<f32>(m, m1, 1, 3, 5, 7);
+  const left = v128.shuffle<f32>(l, l1, 0, 2, 4, 6), own = v128.shuffle<f32>(m, m1, 0, 2, 4, 6);
+  const right = v128.shuffle<f32>(m, m1, 1, 3, 5, 7);
   return f32x4.mul(f32x4.splat(0.125), f32x4.add(f32x4.add(left, right), f32x4.add(own, own)));
 }
 
 /**
- * Chroma codes of the samples that serve a changed pixel. k: kr, kg, kb, toCb, toCr, offset, most, then per tap across (nx) its
- * offset and weight, then per tap down (ny). Items are chroma rows.
+ * Chroma codes of the samples that serve a changed pixel. k: kr, kg, kb, toCb, toCr, offset, most, then per tap across
+ * (nx) its offset and weight, then per tap down (ny). Items are chroma rows.
  */
-export function patchChroma(coded: usize, changed: usize, u: usize, v: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, nx: i32, ny: i32, k: usize, from: i32, to: i32, scratch: usize): void {
+export function patchChroma(
+  coded: usize, changed: usize, u: usize, v: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, nx: i32, ny: i32,
+  k: usize, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(w * h) << 2;
-  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), toCb = load<f32>(k, 12), toCr = load<f32>(k, 16), offset = load<f32>(k, 20), most = load<f32>(k, 24);
+  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), toCb = load<f32>(k, 12);
+  const toCr = load<f32>(k, 16), offset = load<f32>(k, 20), most = load<f32>(k, 24);
   const across = k + 28, down = across + (<usize>nx << 3);
   const bw = (w + (1 << sx) - 1) >> sx;
   // The usual left-sited 4:2:0: three taps 1 2 1 across, two even ones down.
-  const usual = sx == 1 && sy == 1 && nx == 3 && ny == 2 && load<f32>(across) == -1 && load<f32>(across, 12) == 0.5 && load<f32>(down) == 0 && load<f32>(down, 4) == 0.5;
+  const usual = sx == 1 && sy == 1 && nx == 3 && ny == 2 && load<f32>(across) == -1 && load<f32>(across, 12) == 0.5
+    && load<f32>(down) == 0 && load<f32>(down, 4) == 0.5;
   for (let cy = from; cy < to; cy++) {
     for (let cx = 0; cx < bw; cx++) {
       if (usual && cx > 0 && 2 * cx + 8 < w && 2 * cy + 1 < h) {
         const at = 2 * cy * w + 2 * cx;
         // Pixels 2 cx − 1 to 2 cx + 7 of two rows serve these four samples.
-        const t0 = load<u64>(changed + at - 1) | load<u64>(changed + at + w - 1), t1 = load<u8>(changed + at + 7) | load<u8>(changed + at + w + 7);
+        const t0 = load<u64>(changed + at - 1) | load<u64>(changed + at + w - 1);
+        const t1 = load<u8>(changed + at + 7) | load<u8>(changed + at + w + 7);
         if (t0 == 0 && t1 == 0) { cx += 3; continue; }
         const p = coded + (<usize>at << 2), q = p + (<usize>w << 2);
         const r = site4(p, q), g = site4(p + plane, q + plane), b = site4(p + 2 * plane, q + 2 * plane);
-        const l = f32x4.add(f32x4.add(f32x4.mul(f32x4.splat(kr), r), f32x4.mul(f32x4.splat(kg), g)), f32x4.mul(f32x4.splat(kb), b));
-        const cb = f32x4.add(f32x4.mul(f32x4.sub(b, l), f32x4.splat(toCb)), f32x4.splat(offset)), cr = f32x4.add(f32x4.mul(f32x4.sub(r, l), f32x4.splat(toCr)), f32x4.splat(offset));
+        const l = f32x4.add(
+          f32x4.add(f32x4.mul(f32x4.splat(kr), r), f32x4.mul(f32x4.splat(kg), g)),
+          f32x4.mul(f32x4.splat(kb), b),
+        );
+        const cb = f32x4.add(f32x4.mul(f32x4.sub(b, l), f32x4.splat(toCb)), f32x4.splat(offset));
+        const cr = f32x4.add(f32x4.mul(f32x4.sub(r, l), f32x4.splat(toCr)), f32x4.splat(offset));
         const o = cy * bw + cx;
-        if ((t0 & 0xffffff) != 0) { put(u, o, deep, f32x4.extract_lane(cb, 0), most); put(v, o, deep, f32x4.extract_lane(cr, 0), most); }
-        if ((t0 & 0xffffff0000) != 0) { put(u, o + 1, deep, f32x4.extract_lane(cb, 1), most); put(v, o + 1, deep, f32x4.extract_lane(cr, 1), most); }
-        if ((t0 & 0xffffff00000000) != 0) { put(u, o + 2, deep, f32x4.extract_lane(cb, 2), most); put(v, o + 2, deep, f32x4.extract_lane(cr, 2), most); }
-        if ((t0 >> 48) != 0 || t1 != 0) { put(u, o + 3, deep, f32x4.extract_lane(cb, 3), most); put(v, o + 3, deep, f32x4.extract_lane(cr, 3), most); }
+        if ((t0 & 0xffffff) != 0) {
+          put(u, o, deep, f32x4.extract_lane(cb, 0), most);
+          put(v, o, deep, f32x4.extract_lane(cr, 0), most);
+        }
+        if ((t0 & 0xffffff0000) != 0) {
+          put(u, o + 1, deep, f32x4.extract_lane(cb, 1), most);
+          put(v, o + 1, deep, f32x4.extract_lane(cr, 1), most);
+        }
+        if ((t0 & 0xffffff00000000) != 0) {
+          put(u, o + 2, deep, f32x4.extract_lane(cb, 2), most);
+          put(v, o + 2, deep, f32x4.extract_lane(cr, 2), most);
+        }
+        if ((t0 >> 48) != 0 || t1 != 0) {
+          put(u, o + 3, deep, f32x4.extract_lane(cb, 3), most);
+          put(v, o + 3, deep, f32x4.extract_lane(cr, 3), most);
+        }
         cx += 3;
         continue;
       }
@@ -148,10 +187,14 @@ export function patchChroma(coded: usize, changed: usize, u: usize, v: usize, w:
 }
 
 /**
- * Grain on a performer (see addGrain in src/join/air.ts), one channel: coded (w × h) in place. curves: 64 levels of wanted, 64 of
- * the take's own sd. tile: side × side, read from (ox, oy) by steps sx, sy (1 or −1). Items are rows. Scratch: 64 floats.
+ * Grain on a performer (see addGrain in src/join/air.ts), one channel: coded (w × h) in place.
+ * curves: 64 levels of wanted, 64 of the take's own sd. tile: side × side, read from (ox, oy) by
+ * steps sx, sy (1 or −1). Items are rows. Scratch: 64 floats.
  */
-export function grainOver(coded: usize, matte: usize, w: i32, curves: usize, amount: f32, keep: f32, tile: usize, side: i32, ox: i32, oy: i32, sx: i32, sy: i32, from: i32, to: i32, scratch: usize): void {
+export function grainOver(
+  coded: usize, matte: usize, w: i32, curves: usize, amount: f32, keep: f32, tile: usize, side: i32, ox: i32, oy: i32,
+  sx: i32, sy: i32, from: i32, to: i32, scratch: usize,
+): void {
   const round = side - 1;
   // What a pixel that is wholly covered lacks hangs on its level alone.
   for (let k: usize = 0; k < 256; k += 4) {
@@ -169,14 +212,25 @@ export function grainOver(coded: usize, matte: usize, w: i32, curves: usize, amo
         // Four that are wholly covered, whose noise lies in one piece.
         if (i32x4.all_true(f32x4.eq(m, f32x4.splat(1))) && (sx > 0 ? at + 3 <= round : at >= 3)) {
           const v = v128.load(coded + i);
-          const k = i32x4.shl(i32x4.trunc_sat_f32x4_s(f32x4.add(f32x4.mul(f32x4.min(f32x4.splat(1), f32x4.max(f32x4.splat(0), v)), f32x4.splat(63)), f32x4.splat(0.5))), 2);
+          const k = i32x4.shl(
+            i32x4.trunc_sat_f32x4_s(
+              f32x4.add(
+                f32x4.mul(f32x4.min(f32x4.splat(1), f32x4.max(f32x4.splat(0), v)), f32x4.splat(63)),
+                f32x4.splat(0.5),
+              )
+            ),
+            2,
+          );
           let sd = v128.load32_zero(scratch + <usize>i32x4.extract_lane(k, 0));
           sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 1), sd, 1);
           sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 2), sd, 2);
           sd = v128.load32_lane(scratch + <usize>i32x4.extract_lane(k, 3), sd, 3);
           let noise: v128;
           if (sx > 0) noise = v128.load(row + (<usize>at << 2));
-          else { const back = v128.load(row + (<usize>(at - 3) << 2)); noise = v128.shuffle<f32>(back, back, 3, 2, 1, 0); }
+          else {
+            const back = v128.load(row + (<usize>(at - 3) << 2));
+            noise = v128.shuffle<f32>(back, back, 3, 2, 1, 0);
+          }
           v128.store(coded + i, f32x4.add(v, f32x4.mul(sd, noise)));
           x += 3;
           continue;

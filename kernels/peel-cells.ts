@@ -12,7 +12,10 @@ function storeCells(p: usize, v: v128, cell: i32): void {
 }
 
 /** Two cells of 2 × 2 pixels or one of 4 × 4. Cells that say nothing come in long runs and are left as they are: 0. */
-function fourColumns(colour: usize, weight: usize, w: i32, plane: usize, x0: i32, y0: i32, y1: i32, cell: i32, fields: i32, evidence: usize, sums: usize, g: usize): void {
+function fourColumns(
+  colour: usize, weight: usize, w: i32, plane: usize, x0: i32, y0: i32, y1: i32, cell: i32, fields: i32,
+  evidence: usize, sums: usize, g: usize,
+): void {
   let e = f32x4.splat(0), sr = e, sg = e, sb = e, rr = e, rg = e, rb = e, gg = e, gb = e, bb = e;
   let any = e;
   for (let y = y0; y < y1; y++) {
@@ -51,7 +54,10 @@ function fourColumns(colour: usize, weight: usize, w: i32, plane: usize, x0: i32
 }
 
 /** Weighted colour moments a cell: evidence and `fields` sums (3 or 9). Items: rows of cells. */
-export function cellSums(colour: usize, weight: usize, w: i32, h: i32, cell: i32, gw: i32, gh: i32, fields: i32, evidence: usize, sums: usize, from: i32, to: i32, scratch: usize): void {
+export function cellSums(
+  colour: usize, weight: usize, w: i32, h: i32, cell: i32, gw: i32, gh: i32, fields: i32, evidence: usize, sums: usize,
+  from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>w * <usize>h << 2;
   const g = <usize>gw * <usize>gh << 2;
   for (let j = from; j < to; j++) {
@@ -62,11 +68,15 @@ export function cellSums(colour: usize, weight: usize, w: i32, h: i32, cell: i32
     for (let i = 0; i < gw; i++) {
       const x0 = i * cell, x1 = min(x0 + cell, w);
       if ((cell == 2 || cell == 4) && x0 + 4 <= w) {
-        fourColumns(colour, weight, w, plane, x0, y0, y1, cell, fields, evidence + line + (<usize>i << 2), sums + line + (<usize>i << 2), g);
+        fourColumns(
+          colour, weight, w, plane, x0, y0, y1, cell, fields, evidence + line + (<usize>i << 2),
+          sums + line + (<usize>i << 2), g,
+        );
         i += 4 / cell - 1;
         continue;
       }
-      let e: f32 = 0, sr: f32 = 0, sg: f32 = 0, sb: f32 = 0, rr: f32 = 0, rg: f32 = 0, rb: f32 = 0, gg: f32 = 0, gb: f32 = 0, bb: f32 = 0;
+      let e: f32 = 0, sr: f32 = 0, sg: f32 = 0, sb: f32 = 0, rr: f32 = 0;
+      let rg: f32 = 0, rb: f32 = 0, gg: f32 = 0, gb: f32 = 0, bb: f32 = 0;
       for (let y = y0; y < y1; y++) {
         for (let x = x0; x < x1; x++) {
           const p = <usize>(y * w + x) << 2;
@@ -107,15 +117,19 @@ export function cellSums(colour: usize, weight: usize, w: i32, h: i32, cell: i32
 // @ts-ignore: decorator
 @inline
 function pairs(a: usize, b: usize, second: v128): v128 {
-  const lo = f32x4.add(v128.load(a), v128.and(v128.load(b), second)), hi = f32x4.add(v128.load(a, 16), v128.and(v128.load(b, 16), second));
+  const lo = f32x4.add(v128.load(a), v128.and(v128.load(b), second));
+  const hi = f32x4.add(v128.load(a, 16), v128.and(v128.load(b, 16), second));
   return f32x4.add(v128.shuffle<f32>(lo, hi, 0, 2, 4, 6), v128.shuffle<f32>(lo, hi, 1, 3, 5, 7));
 }
 
 /**
- * Sums of 2 × 2 cells, held so that a weight is at most `cap`. Sums must be 0 where the weight is. Items: coarse rows. Scratch:
- * cw + 8 floats.
+ * Sums of 2 × 2 cells, held so that a weight is at most `cap`. Sums must be 0 where the weight
+ * is. Items: coarse rows. Scratch: cw + 8 floats.
  */
-export function cellPush(weight: usize, sums: usize, w: i32, h: i32, coarseWeight: usize, coarseSums: usize, fields: i32, cap: f32, from: i32, to: i32, scratch: usize): void {
+export function cellPush(
+  weight: usize, sums: usize, w: i32, h: i32, coarseWeight: usize, coarseSums: usize, fields: i32, cap: f32, from: i32,
+  to: i32, scratch: usize,
+): void {
   const cw = (w + 1) >> 1, ch = (h + 1) >> 1;
   for (let j = from; j < to; j++) {
     const below = 2 * j + 1 < h ? 1 : 0;
@@ -152,10 +166,13 @@ export function cellPush(weight: usize, sums: usize, w: i32, h: i32, coarseWeigh
 }
 
 /**
- * Means of a finer level from its sums and the coarser means, which count for `prior` observations. Items: fine rows. Scratch:
- * cw + 16 and w + 8 floats.
+ * Means of a finer level from its sums and the coarser means, which count for `prior` observations.
+ * Items: fine rows. Scratch: cw + 16 and w + 8 floats.
  */
-export function cellPull(weight: usize, sums: usize, w: i32, h: i32, mean: usize, dst: usize, fields: i32, prior: f32, from: i32, to: i32, scratch: usize): void {
+export function cellPull(
+  weight: usize, sums: usize, w: i32, h: i32, mean: usize, dst: usize, fields: i32, prior: f32, from: i32, to: i32,
+  scratch: usize,
+): void {
   const cw = (w + 1) >> 1, ch = (h + 1) >> 1;
   const row = scratch + 16, inverse = scratch + (<usize>(cw + 16) << 2);
   const vp = f32x4.splat(prior), quarter = f32x4.splat(0.25), most = f32x4.splat(0.75);
@@ -183,18 +200,37 @@ export function cellPull(weight: usize, sums: usize, w: i32, h: i32, mean: usize
       for (let x = 0; x < w; x += 8) {
         const q = row + (<usize>x << 1);
         const c = f32x4.mul(v128.load(q), most);
-        const even = f32x4.add(c, f32x4.mul(v128.load(q - 4), quarter)), odd = f32x4.add(c, f32x4.mul(v128.load(q + 4), quarter));
+        const even = f32x4.add(c, f32x4.mul(v128.load(q - 4), quarter));
+        const odd = f32x4.add(c, f32x4.mul(v128.load(q + 4), quarter));
         const p = <usize>x << 2;
         const left = w - x;
-        put(d + p, f32x4.mul(f32x4.add(v128.load(s + p), f32x4.mul(vp, v128.shuffle<f32>(even, odd, 0, 4, 1, 5))), v128.load(inverse + p)), left);
-        if (left > 4) put(d + p + 16, f32x4.mul(f32x4.add(v128.load(s + p, 16), f32x4.mul(vp, v128.shuffle<f32>(even, odd, 2, 6, 3, 7))), v128.load(inverse + p, 16)), left - 4);
+        put(
+          d + p,
+          f32x4.mul(
+            f32x4.add(v128.load(s + p), f32x4.mul(vp, v128.shuffle<f32>(even, odd, 0, 4, 1, 5))),
+            v128.load(inverse + p),
+          ),
+          left,
+        );
+        if (left > 4)
+          put(
+            d + p + 16,
+            f32x4.mul(
+              f32x4.add(v128.load(s + p, 16), f32x4.mul(vp, v128.shuffle<f32>(even, odd, 2, 6, 3, 7))),
+              v128.load(inverse + p, 16),
+            ),
+            left - 4,
+          );
       }
     }
   }
 }
 
 /** Weights of the unmixing model, in double precision. Items: 64 cells. */
-export function cellUnmix(performer: usize, screen: usize, residual: usize, cells: i32, noise: f64, share: f64, dst: usize, from: i32, to: i32, scratch: usize): void {
+export function cellUnmix(
+  performer: usize, screen: usize, residual: usize, cells: i32, noise: f64, share: f64, dst: usize, from: i32, to: i32,
+  scratch: usize,
+): void {
   const g = <usize>cells << 2;
   const last = min(cells, to << 6);
   for (let j = from << 6; j < last; j++) {
@@ -220,13 +256,18 @@ export function cellUnmix(performer: usize, screen: usize, residual: usize, cell
   }
 }
 
-/** Row y of coarse fields, `cell` pixels a cell and cell 0's centre at cell / 2 - offset: interpolated down into `row`, `count` runs of gw + 8 floats, ends repeated. */
+/**
+ * Row y of coarse fields, `cell` pixels a cell and cell 0's centre at cell / 2 - offset: interpolated down into
+ * `row`, `count` runs of gw + 8 floats, ends repeated.
+ */
 export function seekRow(fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, y: i32, count: i32, row: usize): void {
   seekCells(fields, gw, gh, cell, offset, y, count, row, 0, gw);
 }
 
 /** The same for the cells c0 to c1 only, those of each four that hold them. */
-export function seekCells(fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, y: i32, count: i32, row: usize, c0: i32, c1: i32): void {
+export function seekCells(
+  fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, y: i32, count: i32, row: usize, c0: i32, c1: i32,
+): void {
   const fy = min(max((<f32>y + offset) / cell - 0.5, <f32>0), <f32>(gh - 1));
   const y0 = <i32>fy, y1 = min(y0 + 1, gh - 1);
   const t = f32x4.splat(fy - <f32>y0);
@@ -255,10 +296,13 @@ export function acrossRow(row: usize, first: usize, share: v128): v128 {
 }
 
 /**
- * Coarse fields at every pixel of the columns x0 to x1, times `gain` (same shape as dst) where that is not 0. Items: rows from
- * y0 on. `first` and `share` have w + 4 entries. Scratch: count (gw + 8) floats.
+ * Coarse fields at every pixel of the columns x0 to x1, times `gain` (same shape as dst) where that is not 0. Items:
+ * rows from y0 on. `first` and `share` have w + 4 entries. Scratch: count (gw + 8) floats.
  */
-export function cellResample(fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, w: i32, h: i32, x0: i32, x1: i32, y0: i32, count: i32, first: usize, share: usize, gain: usize, dst: usize, from: i32, to: i32, scratch: usize): void {
+export function cellResample(
+  fields: usize, gw: i32, gh: i32, cell: f32, offset: f32, w: i32, h: i32, x0: i32, x1: i32, y0: i32, count: i32,
+  first: usize, share: usize, gain: usize, dst: usize, from: i32, to: i32, scratch: usize,
+): void {
   for (let y = y0 + from; y < y0 + to; y++) {
     seekRow(fields, gw, gh, cell, offset, y, count, scratch);
     for (let p = 0; p < count; p++) {

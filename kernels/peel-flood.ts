@@ -17,10 +17,14 @@ function visit(j: i32, l: i32, alpha: usize, state: usize, level: usize, next: u
 }
 
 /**
- * `state`: 0 closed, 1 open, 3 open and a source of the flood. Leaves in `level` (bytes) the lowest pass from a source in 255ths,
- * 255 where there is none; only of open pixels. next: an Int32 a pixel. Scratch: 256 Int32. Rows y0 to y1 hold all that is open.
+ * `state`: 0 closed, 1 open, 3 open and a source of the flood. Leaves in `level` (bytes) the lowest pass
+ * from a source in 255ths, 255 where there is none; only of open pixels. next: an Int32 a pixel. Scratch:
+ * 256 Int32. Rows y0 to y1 hold all that is open.
  */
-export function peelFlood(alpha: usize, state: usize, level: usize, next: usize, w: i32, h: i32, y0: i32, y1: i32, from: i32, to: i32, scratch: usize): void {
+export function peelFlood(
+  alpha: usize, state: usize, level: usize, next: usize, w: i32, h: i32, y0: i32, y1: i32, from: i32, to: i32,
+  scratch: usize,
+): void {
   memory.fill(scratch, 0xff, 1024);
   const n = w * h, last = w * y1;
   memory.fill(level + <usize>(w * y0), 0xff, <usize>(last - w * y0));

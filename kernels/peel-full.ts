@@ -1,20 +1,31 @@
-// The matte and the performer's colour at full resolution. Twins in src/join/peel/: matteOfFrame's and performerColour's plain
-// forms (frame-matte.ts, performer-colour.ts).
+// The matte and the performer's colour at full resolution. Twins in src/join/peel/: matteOfFrame's and
+// performerColour's plain forms (frame-matte.ts, performer-colour.ts).
 import { acrossRow, seekCells } from './peel-cells';
 import { put } from './peel-light';
 
 /** The cells that the columns x0 to x1 lie between (`first` as of columnTaps), of a row y of three fields. */
-function seekUnder(fields: usize, gw: i32, gh: i32, cell: f32, y: i32, row: usize, first: usize, x0: i32, x1: i32): void {
-  seekCells(fields, gw, gh, cell, 0.5, y, 3, row, load<i32>(first + (<usize>x0 << 2)), load<i32>(first + (<usize>(x1 - 1) << 2)) + 2);
+function seekUnder(
+  fields: usize, gw: i32, gh: i32, cell: f32, y: i32, row: usize, first: usize, x0: i32, x1: i32,
+): void {
+  seekCells(
+    fields, gw, gh, cell, 0.5, y, 3, row,
+    load<i32>(first + (<usize>x0 << 2)),
+    load<i32>(first + (<usize>(x1 - 1) << 2)) + 2,
+  );
 }
 
 /** State of a pixel: 0 decided, 1 in the band, 3 in the band and surely screen. */
 
 /**
- * Unmixing in the band about the outline. Items: rows of blocks. Depths and sure are of the small picture, sw × sh; verdicts of
- * the columns beyond w are not written. Scratch: 3 (gw + 8) + 3 (sw + 8) floats.
+ * Unmixing in the band about the outline. Items: rows of blocks. Depths and sure are of the small picture, sw × sh;
+ * verdicts of the columns beyond w are not written. Scratch: 3 (gw + 8) + 3 (sw + 8) floats.
  */
-export function peelMatte(data: usize, w: i32, h: i32, block: i32, sw: i32, sh: i32, fromScreen: usize, fromPerformer: usize, sure: usize, solidFrom: f32, emptyFrom: f32, weights: usize, gw: i32, gh: i32, cell: f32, firstW: usize, shareW: usize, colour: usize, firstB: usize, shareB: usize, gapBelow: f32, gapNear: f32, alpha: usize, state: usize, from: i32, to: i32, scratch: usize): void {
+export function peelMatte(
+  data: usize, w: i32, h: i32, block: i32, sw: i32, sh: i32, fromScreen: usize, fromPerformer: usize, sure: usize,
+  solidFrom: f32, emptyFrom: f32, weights: usize, gw: i32, gh: i32, cell: f32, firstW: usize, shareW: usize,
+  colour: usize, firstB: usize, shareB: usize, gapBelow: f32, gapNear: f32, alpha: usize, state: usize, from: i32,
+  to: i32, scratch: usize,
+): void {
   const plane = <usize>w * <usize>h << 2;
   const gs = <usize>(gw + 8) << 2, bs = <usize>(sw + 8) << 2;
   const back = scratch + 3 * gs;
@@ -58,13 +69,20 @@ export function peelMatte(data: usize, w: i32, h: i32, block: i32, sw: i32, sh: 
           const p = <usize>i << 2, q = <usize>x << 2;
           const tb = v128.load(shareB + q), tw = v128.load(shareW + q), fb = firstB + q, fw = firstW + q;
           const sr = acrossRow(back, fb, tb), sg = acrossRow(back + bs, fb, tb), sb = acrossRow(back + 2 * bs, fb, tb);
-          const dr = f32x4.sub(v128.load(data + p), sr), dg = f32x4.sub(v128.load(data + plane + p), sg), db = f32x4.sub(v128.load(data + 2 * plane + p), sb);
-          const a = f32x4.add(f32x4.add(f32x4.mul(acrossRow(scratch, fw, tw), dr), f32x4.mul(acrossRow(scratch + gs, fw, tw), dg)), f32x4.mul(acrossRow(scratch + 2 * gs, fw, tw), db));
+          const dr = f32x4.sub(v128.load(data + p), sr), dg = f32x4.sub(v128.load(data + plane + p), sg);
+          const db = f32x4.sub(v128.load(data + 2 * plane + p), sb);
+          const a = f32x4.add(
+            f32x4.add(f32x4.mul(acrossRow(scratch, fw, tw), dr), f32x4.mul(acrossRow(scratch + gs, fw, tw), dg)),
+            f32x4.mul(acrossRow(scratch + 2 * gs, fw, tw), db),
+          );
           const left = x1 - x;
           put(alpha + p, f32x4.min(one, f32x4.max(zero, a)), left);
           // Sure screen blocks, and single pixels of clear screen colour: the gaps between hairs and links.
           const off = f32x4.add(f32x4.add(f32x4.mul(dr, dr), f32x4.mul(dg, dg)), f32x4.mul(db, db));
-          const power = f32x4.mul(f32x4.splat(gapNear), f32x4.add(f32x4.add(f32x4.mul(sr, sr), f32x4.mul(sg, sg)), f32x4.mul(sb, sb)));
+          const power = f32x4.mul(
+            f32x4.splat(gapNear),
+            f32x4.add(f32x4.add(f32x4.mul(sr, sr), f32x4.mul(sg, sg)), f32x4.mul(sb, sb)),
+          );
           const bits = on ? 15 : i32x4.bitmask(v128.and(f32x4.lt(a, f32x4.splat(gapBelow)), f32x4.lt(off, power)));
           for (let k = 0; k < min(left, 4); k++) store<u8>(state + <usize>(i + k), <u8>(1 + 2 * ((bits >> k) & 1)));
         }
@@ -81,10 +99,13 @@ function ramp(a: f32, b: f32, x: f32): f32 {
 }
 
 /**
- * Lifts hollows to what the flood left in `level` (255: shut in on all sides). Items: rows of blocks. Writes the highest alpha
- * of each block.
+ * Lifts hollows to what the flood left in `level` (255: shut in on all sides). Items: rows of
+ * blocks. Writes the highest alpha of each block.
  */
-export function peelLift(alpha: usize, state: usize, level: usize, w: i32, h: i32, block: i32, sw: i32, fromScreen: usize, highest: usize, from: i32, to: i32, scratch: usize): void {
+export function peelLift(
+  alpha: usize, state: usize, level: usize, w: i32, h: i32, block: i32, sw: i32, fromScreen: usize, highest: usize,
+  from: i32, to: i32, scratch: usize,
+): void {
   for (let j = from; j < to; j++) {
     const y1 = min((j + 1) * block, h);
     for (let s = 0; s < sw; s++) {
@@ -118,11 +139,16 @@ export function peelLift(alpha: usize, state: usize, level: usize, w: i32, h: i3
 }
 
 /**
- * The performer's colour, freed of the screen's light, from column begin[row of blocks] to end[...] (pixels), rows from y0 on.
- * Columns left to right that lie outside are cleared. `blue` says which primary is the screen's. keep: 0 or a plane of 0..1 where nothing is freed. Items: rows of the picture
- * from y0 on. Scratch: 3 (gw + 8) + 3 (sw + 8) floats.
+ * The performer's colour, freed of the screen's light, from column begin[row of blocks] to end[...] (pixels), rows from
+ * y0 on. Columns left to right that lie outside are cleared. `blue` says which primary is the screen's. keep: 0 or a
+ * plane of 0..1 where nothing is freed. Items: rows of the picture from y0 on. Scratch: 3 (gw + 8) + 3 (sw + 8) floats.
  */
-export function peelColour(data: usize, w: i32, h: i32, y0: i32, block: i32, sw: i32, sh: i32, begin: usize, end: usize, mean: usize, gw: i32, gh: i32, cell: f32, firstM: usize, shareM: usize, screen: usize, firstB: usize, shareB: usize, alpha: usize, keep: usize, spill: f32, lambda: f32, blue: i32, left: i32, right: i32, dst: usize, from: i32, to: i32, scratch: usize): void {
+export function peelColour(
+  data: usize, w: i32, h: i32, y0: i32, block: i32, sw: i32, sh: i32, begin: usize, end: usize, mean: usize, gw: i32,
+  gh: i32, cell: f32, firstM: usize, shareM: usize, screen: usize, firstB: usize, shareB: usize, alpha: usize,
+  keep: usize, spill: f32, lambda: f32, blue: i32, left: i32, right: i32, dst: usize, from: i32, to: i32,
+  scratch: usize,
+): void {
   const plane = <usize>w * <usize>h << 2;
   const gs = <usize>(gw + 8) << 2, bs = <usize>(sw + 8) << 2;
   const back = scratch + 3 * gs;
@@ -152,13 +178,26 @@ export function peelColour(data: usize, w: i32, h: i32, y0: i32, block: i32, sw:
       let r = v128.load(data + p), g = v128.load(data + plane + p), b = v128.load(data + 2 * plane + p);
       if (!allSolid) {
         const tm = v128.load(shareM + q), fm = firstM + q;
-        const mr = acrossRow(scratch, fm, tm), mg = acrossRow(scratch + gs, fm, tm), mb = acrossRow(scratch + 2 * gs, fm, tm);
+        const mr = acrossRow(scratch, fm, tm), mg = acrossRow(scratch + gs, fm, tm);
+        const mb = acrossRow(scratch + 2 * gs, fm, tm);
         const c = f32x4.sub(one, a);
         const pull = f32x4.mul(vl, c);
         const inverse = f32x4.div(one, f32x4.add(f32x4.mul(a, a), pull));
-        r = v128.bitselect(r, f32x4.mul(f32x4.add(f32x4.mul(a, f32x4.sub(r, f32x4.mul(c, sr))), f32x4.mul(pull, mr)), inverse), solid);
-        g = v128.bitselect(g, f32x4.mul(f32x4.add(f32x4.mul(a, f32x4.sub(g, f32x4.mul(c, sg))), f32x4.mul(pull, mg)), inverse), solid);
-        b = v128.bitselect(b, f32x4.mul(f32x4.add(f32x4.mul(a, f32x4.sub(b, f32x4.mul(c, sb))), f32x4.mul(pull, mb)), inverse), solid);
+        r = v128.bitselect(
+          r,
+          f32x4.mul(f32x4.add(f32x4.mul(a, f32x4.sub(r, f32x4.mul(c, sr))), f32x4.mul(pull, mr)), inverse),
+          solid,
+        );
+        g = v128.bitselect(
+          g,
+          f32x4.mul(f32x4.add(f32x4.mul(a, f32x4.sub(g, f32x4.mul(c, sg))), f32x4.mul(pull, mg)), inverse),
+          solid,
+        );
+        b = v128.bitselect(
+          b,
+          f32x4.mul(f32x4.add(f32x4.mul(a, f32x4.sub(b, f32x4.mul(c, sb))), f32x4.mul(pull, mb)), inverse),
+          solid,
+        );
         // Nothing of the performer: its mean goes on, so that a filter over the edge meets no foreign colour.
         r = v128.bitselect(mr, r, none);
         g = v128.bitselect(mg, g, none);
@@ -174,12 +213,17 @@ export function peelColour(data: usize, w: i32, h: i32, y0: i32, block: i32, sw:
       let strength = f32x4.splat(spill);
       if (keep != 0) strength = f32x4.mul(strength, f32x4.sub(one, v128.load(keep + p)));
       // Where nothing of the performer is, only the key gives way.
-      const kr = v128.andnot(sr, none), ko = v128.andnot(blue != 0 ? sg : sb, none), kk = v128.bitselect(one, blue != 0 ? sb : sg, none);
+      const kr = v128.andnot(sr, none), ko = v128.andnot(blue != 0 ? sg : sb, none);
+      const kk = v128.bitselect(one, blue != 0 ? sb : sg, none);
       const least = f32x4.max(f32x4.mul(f32x4.splat(0.25), kk), f32x4.splat(1e-4));
-      const amount = f32x4.div(f32x4.mul(strength, excess), f32x4.max(f32x4.sub(kk, f32x4.mul(f32x4.splat(0.25), f32x4.add(kr, ko))), least));
+      const amount = f32x4.div(
+        f32x4.mul(strength, excess),
+        f32x4.max(f32x4.sub(kk, f32x4.mul(f32x4.splat(0.25), f32x4.add(kr, ko))), least),
+      );
       const away = f32x4.mul(half, amount);
       r = f32x4.max(zero, f32x4.sub(r, f32x4.mul(away, kr)));
-      const o = f32x4.max(zero, f32x4.sub(other, f32x4.mul(away, ko))), k = f32x4.max(zero, f32x4.sub(key, f32x4.mul(amount, kk)));
+      const o = f32x4.max(zero, f32x4.sub(other, f32x4.mul(away, ko)));
+      const k = f32x4.max(zero, f32x4.sub(key, f32x4.mul(amount, kk)));
       const rest = x1 - x;
       put(dst + p, r, rest);
       put(dst + plane + p, blue != 0 ? o : k, rest);

@@ -31,11 +31,18 @@ export function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, 
   const each: f32 = 1 / <f32>(rows * block);
   let s = 0;
   if (block == 1) {
-    for (; s + 4 <= sw; s += 4) v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), v128.load(sums + (<usize>s << 2))));
+    for (; s + 4 <= sw; s += 4)
+      v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), v128.load(sums + (<usize>s << 2))));
   } else if (block == 2) {
     for (; 2 * s + 8 <= w; s += 4) {
       const a = v128.load(sums + (<usize>s << 3)), b = v128.load(sums + (<usize>s << 3), 16);
-      v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), f32x4.add(v128.shuffle<f32>(a, b, 0, 2, 4, 6), v128.shuffle<f32>(a, b, 1, 3, 5, 7))));
+      v128.store(
+        out + (<usize>s << 2),
+        f32x4.mul(
+          f32x4.splat(each),
+          f32x4.add(v128.shuffle<f32>(a, b, 0, 2, 4, 6), v128.shuffle<f32>(a, b, 1, 3, 5, 7)),
+        ),
+      );
     }
   } else if (block == 4) {
     for (; 4 * s + 16 <= w; s += 4) {
@@ -43,7 +50,13 @@ export function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, 
       const a = v128.load(p), b = v128.load(p, 16), c = v128.load(p, 32), d = v128.load(p, 48);
       const ab = f32x4.add(v128.shuffle<f32>(a, b, 0, 2, 4, 6), v128.shuffle<f32>(a, b, 1, 3, 5, 7));
       const cd = f32x4.add(v128.shuffle<f32>(c, d, 0, 2, 4, 6), v128.shuffle<f32>(c, d, 1, 3, 5, 7));
-      v128.store(out + (<usize>s << 2), f32x4.mul(f32x4.splat(each), f32x4.add(v128.shuffle<f32>(ab, cd, 0, 2, 4, 6), v128.shuffle<f32>(ab, cd, 1, 3, 5, 7))));
+      v128.store(
+        out + (<usize>s << 2),
+        f32x4.mul(
+          f32x4.splat(each),
+          f32x4.add(v128.shuffle<f32>(ab, cd, 0, 2, 4, 6), v128.shuffle<f32>(ab, cd, 1, 3, 5, 7)),
+        ),
+      );
     }
   }
   for (; s < sw; s++) {
@@ -55,7 +68,9 @@ export function meanBlocks(sums: usize, w: i32, block: i32, rows: i32, sw: i32, 
 }
 
 /** Block means of three planes. Items: rows of blocks. Scratch: w + 8 floats. */
-export function blockMeans(src: usize, w: i32, h: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize): void {
+export function blockMeans(
+  src: usize, w: i32, h: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize,
+): void {
   for (let j = from; j < to; j++) {
     const y0 = j * block, y1 = min(y0 + block, h);
     for (let p = 0; p < 3; p++) {
@@ -66,14 +81,20 @@ export function blockMeans(src: usize, w: i32, h: i32, block: i32, small: usize,
 }
 
 /**
- * Linear RGB from luma and chroma's lines on it, and its block means. Items: rows of blocks. k as in ycbcrToRgb; `floor` as in
- * linesAt; table 0 leaves the values coded. Scratch: 4 (cw + 16) + 7 (w + 16) floats and a work space of lines.
+ * Linear RGB from luma and chroma's lines on it, and its block means. Items: rows of blocks. k
+ * as in ycbcrToRgb; `floor` as in linesAt; table 0 leaves the values coded. Scratch: 4 (cw +
+ * 16) + 7 (w + 16) floats and a work space of lines.
  */
-export function peelLinear(yp: usize, up: usize, vp: usize, floor: f32, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32, scratch: usize): void {
+export function peelLinear(
+  yp: usize, up: usize, vp: usize, floor: f32, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize,
+  table: usize, lo: f32, steps: f32, count: i32, block: i32, small: usize, sw: i32, sh: i32, from: i32, to: i32,
+  scratch: usize,
+): void {
   const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy;
   const plane = <usize>w * <usize>h << 2;
   const ys = f32x4.splat(load<f32>(k)), yo = f32x4.splat(load<f32>(k, 4));
-  const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20)), gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
+  const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20));
+  const gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
   const siteX = load<f32>(k, 32), siteY = load<f32>(k, 36);
   const cs = <usize>(cw + 16) << 2, ws = <usize>(w + 16) << 2;
   const narrow = scratch + 16, wide = scratch + 4 * cs, sums = wide + 4 * ws, chroma = sums + 3 * ws;
@@ -102,7 +123,8 @@ export function peelLinear(yp: usize, up: usize, vp: usize, floor: f32, out: usi
         l = f32x4.add(f32x4.mul(l, ys), yo);
         const u = f32x4.add(v128.load(rows + 2 * stride + p), f32x4.mul(v128.load(rows + p), l));
         const v = f32x4.add(v128.load(rows + 3 * stride + p), f32x4.mul(v128.load(rows + stride + p), l));
-        let r = f32x4.add(l, f32x4.mul(rv, v)), g = f32x4.add(l, f32x4.add(f32x4.mul(gu, u), f32x4.mul(gv, v))), b = f32x4.add(l, f32x4.mul(bu, u));
+        let r = f32x4.add(l, f32x4.mul(rv, v)), g = f32x4.add(l, f32x4.add(f32x4.mul(gu, u), f32x4.mul(gv, v)));
+        let b = f32x4.add(l, f32x4.mul(bu, u));
         if (table != 0) {
           r = byTable(r, table, vlo, vst, top);
           g = byTable(g, table, vlo, vst, top);
@@ -118,14 +140,19 @@ export function peelLinear(yp: usize, up: usize, vp: usize, floor: f32, out: usi
         v128.store(q + 2 * ws, y == y0 ? b : f32x4.add(v128.load(q + 2 * ws), b));
       }
     }
-    for (let c = 0; c < 3; c++) meanBlocks(sums + <usize>c * ws, w, block, y1 - y0, sw, small + (<usize>((c * sh + j) * sw) << 2));
+    for (let c = 0; c < 3; c++)
+      meanBlocks(sums + <usize>c * ws, w, block, y1 - y0, sw, small + (<usize>((c * sh + j) * sw) << 2));
   }
 }
 
 /** Linear RGB from planes of luma, Cb and Cr of one size (peelChroma's). Items: rows. k as in ycbcrToRgb. */
-export function peelHalf(grid: usize, out: usize, w: i32, h: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, from: i32, to: i32, scratch: usize): void {
+export function peelHalf(
+  grid: usize, out: usize, w: i32, h: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, from: i32, to: i32,
+  scratch: usize,
+): void {
   const plane = <usize>w * <usize>h << 2;
-  const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20)), gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
+  const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20));
+  const gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
   for (let y = from; y < to; y++) {
     const line = <usize>(y * w) << 2;
     for (let x = 0; x < w; x += 4) {
@@ -136,6 +163,10 @@ export function peelHalf(grid: usize, out: usize, w: i32, h: i32, k: usize, tabl
       put(out + plane + p, f32x4.add(l, f32x4.add(f32x4.mul(gu, u), f32x4.mul(gv, v))), left);
       put(out + 2 * plane + p, f32x4.add(l, f32x4.mul(bu, u)), left);
     }
-    if (table != 0) for (let c: usize = 0; c < 3; c++) curveByTable(out + line + c * plane, out + line + c * plane, w, table, lo, steps, count, 0, 1, 0, (w + 1023) >> 10, 0);
+    if (table != 0)
+      for (let c: usize = 0; c < 3; c++)
+        curveByTable(
+          out + line + c * plane, out + line + c * plane, w, table, lo, steps, count, 0, 1, 0, (w + 1023) >> 10, 0,
+        );
   }
 }

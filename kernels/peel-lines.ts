@@ -1,5 +1,5 @@
-// A frame's chroma as lines on its luma, row by row (see src/join/peel/coded-rgb.ts): luma averaged onto the chroma samples, and in
-// 3 × 3 of these the slope of Cb and Cr on it. Twins: chromaOf and localSlopes there.
+// A frame's chroma as lines on its luma, row by row (see src/join/peel/coded-rgb.ts): luma averaged onto the chroma
+// samples, and in 3 × 3 of these the slope of Cb and Cr on it. Twins: chromaOf and localSlopes there.
 import { chromaRow, four, one } from './ycbcr';
 
 /** Weighted sum of luma rows, coded 0..1, into `out` with the end values repeated beside it. */
@@ -17,7 +17,9 @@ function lumaRow(yp: usize, w: i32, y: i32, weight: f32, bias: f32, deep: i32, f
   }
 }
 
-/** Two rows of bytes averaged onto left-sited chroma of 4:2:0: 1 2 1 across, the mean of the two down, in whole numbers. */
+/**
+ * Two rows of bytes averaged onto left-sited chroma of 4:2:0: 1 2 1 across, the mean of the two down, in whole numbers.
+ */
 function lumaLeft(a: usize, b: usize, w: i32, cw: i32, scale: f32, bias: f32, out: usize): void {
   const vs = f32x4.splat(0.125 * scale), vb = f32x4.splat(bias);
   // The column before the first is the first again.
@@ -25,9 +27,14 @@ function lumaLeft(a: usize, b: usize, w: i32, cw: i32, scale: f32, bias: f32, ou
   let i = 0;
   for (; 2 * i + 16 <= w; i += 8) {
     const p = v128.load(a + <usize>(2 * i)), q = v128.load(b + <usize>(2 * i));
-    const low = i16x8.add(i16x8.extend_low_i8x16_u(p), i16x8.extend_low_i8x16_u(q)), high = i16x8.add(i16x8.extend_high_i8x16_u(p), i16x8.extend_high_i8x16_u(q));
-    const even = v128.shuffle<i16>(low, high, 0, 2, 4, 6, 8, 10, 12, 14), odd = v128.shuffle<i16>(low, high, 1, 3, 5, 7, 9, 11, 13, 15);
-    const sum = i16x8.add(i16x8.add(v128.shuffle<i16>(before, odd, 7, 8, 9, 10, 11, 12, 13, 14), odd), i16x8.add(even, even));
+    const low = i16x8.add(i16x8.extend_low_i8x16_u(p), i16x8.extend_low_i8x16_u(q));
+    const high = i16x8.add(i16x8.extend_high_i8x16_u(p), i16x8.extend_high_i8x16_u(q));
+    const even = v128.shuffle<i16>(low, high, 0, 2, 4, 6, 8, 10, 12, 14);
+    const odd = v128.shuffle<i16>(low, high, 1, 3, 5, 7, 9, 11, 13, 15);
+    const sum = i16x8.add(
+      i16x8.add(v128.shuffle<i16>(before, odd, 7, 8, 9, 10, 11, 12, 13, 14), odd),
+      i16x8.add(even, even),
+    );
     const o = out + (<usize>i << 2);
     v128.store(o, f32x4.add(f32x4.mul(f32x4.convert_i32x4_u(i32x4.extend_low_i16x8_u(sum)), vs), vb));
     v128.store(o, f32x4.add(f32x4.mul(f32x4.convert_i32x4_u(i32x4.extend_high_i16x8_u(sum)), vs), vb), 16);
@@ -35,7 +42,8 @@ function lumaLeft(a: usize, b: usize, w: i32, cw: i32, scale: f32, bias: f32, ou
   }
   for (; i < cw; i++) {
     const l = <usize>max(2 * i - 1, 0), c = <usize>(2 * i), r = <usize>min(2 * i + 1, w - 1);
-    const sum = <i32>load<u8>(a + l) + <i32>load<u8>(b + l) + 2 * (<i32>load<u8>(a + c) + <i32>load<u8>(b + c)) + <i32>load<u8>(a + r) + <i32>load<u8>(b + r);
+    const sum = <i32>load<u8>(a + l) + <i32>load<u8>(b + l) + 2 * (<i32>load<u8>(a + c) + <i32>load<u8>(b + c))
+      + <i32>load<u8>(a + r) + <i32>load<u8>(b + r);
     store<f32>(out + (<usize>i << 2), 0.125 * scale * <f32>sum + bias);
   }
 }
@@ -71,14 +79,23 @@ function onto(s: usize, w: i32, out: usize, cw: i32, sx: i32, site: f32): void {
       v /= <f32>count;
     } else {
       const c = min(start + shift, w - 1);
-      v = 0.25 * (load<f32>(s + (<usize>max(c - 1, 0) << 2)) + 2 * load<f32>(s + (<usize>c << 2)) + load<f32>(s + (<usize>min(c + 1, w - 1) << 2)));
+      v = 0.25
+        * (
+          load<f32>(s + (<usize>max(c - 1, 0) << 2)) + 2 * load<f32>(s + (<usize>c << 2))
+            + load<f32>(s + (<usize>min(c + 1, w - 1) << 2))
+        );
     }
     store<f32>(out + (<usize>i << 2), v);
   }
 }
 
-/** Luma averaged onto the chroma samples of chroma row j, into `out`. `row`: room for w + 8 floats, from one float before on. */
-function lumaOn(yp: usize, w: i32, h: i32, cw: i32, sx: i32, sy: i32, deep: i32, k: usize, j: i32, row: usize, out: usize): void {
+/**
+ * Luma averaged onto the chroma samples of chroma row j, into `out`. `row`: room for w
+ * + 8 floats, from one float before on.
+ */
+function lumaOn(
+  yp: usize, w: i32, h: i32, cw: i32, sx: i32, sy: i32, deep: i32, k: usize, j: i32, row: usize, out: usize,
+): void {
   const ys = load<f32>(k), yo = load<f32>(k, 4), siteX = load<f32>(k, 32), siteY = load<f32>(k, 36);
   const between = Mathf.floor(siteY) != siteY;
   if (deep == 0 && sx == 1 && sy == 1 && siteX == 0 && between) {
@@ -101,10 +118,13 @@ function lumaOn(yp: usize, w: i32, h: i32, cw: i32, sx: i32, sy: i32, deep: i32,
 }
 
 /**
- * Luma averaged onto the chroma samples, Cb and Cr, three planes of cw × ch. Items: chroma rows. k as in ycbcrToRgb. Scratch:
- * w + 16 and cw + 32 floats.
+ * Luma averaged onto the chroma samples, Cb and Cr, three planes of cw × ch. Items: chroma rows. k as in
+ * ycbcrToRgb. Scratch: w + 16 and cw + 32 floats.
  */
-export function peelChroma(yp: usize, up: usize, vp: usize, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, from: i32, to: i32, scratch: usize): void {
+export function peelChroma(
+  yp: usize, up: usize, vp: usize, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, from: i32,
+  to: i32, scratch: usize,
+): void {
   const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy;
   const plane = <usize>cw * <usize>ch << 2;
   const cs = load<f32>(k, 8), bias = -load<f32>(k, 12) * cs;
@@ -119,7 +139,10 @@ export function peelChroma(yp: usize, up: usize, vp: usize, out: usize, w: i32, 
   }
 }
 
-/** Where the rows of a `lines` work space lie, in bytes from its begin: its frame, then luma's row, sums, chroma's rows, lines. */
+/**
+ * Where the rows of a `lines` work space lie, in bytes from its begin: its frame, then
+ * luma's row, sums, chroma's rows, lines.
+ */
 const HEAD: usize = 64, ROWS: usize = 4, LINES: usize = 2;
 
 /** Bytes from row to row of chroma's samples and lines: four floats before the first, twelve after the last. */
@@ -130,11 +153,13 @@ function strideOf(cw: i32): usize {
 }
 
 /**
- * Sets up a work space at s for the chroma lines of a frame, which come row by row (`linesAt`): chroma as lines on luma, of which
- * whole planes would cost more to write and read again than to work out. k as in ycbcrToRgb. Returns how many bytes it takes:
- * 64 + 4 (w + 16) + 4 (cw + 16) · 26.
+ * Sets up a work space at s for the chroma lines of a frame, which come row by row (`linesAt`): chroma as lines on
+ * luma, of which whole planes would cost more to write and read again than to work out. k as in ycbcrToRgb. Returns how
+ * many bytes it takes: 64 + 4 (w + 16) + 4 (cw + 16) · 26.
  */
-export function openLines(s: usize, yp: usize, up: usize, vp: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, floor: f32): usize {
+export function openLines(
+  s: usize, yp: usize, up: usize, vp: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, floor: f32,
+): usize {
   const cw = (w + (1 << sx) - 1) >> sx;
   store<u32>(s, <u32>yp); store<u32>(s, <u32>up, 4); store<u32>(s, <u32>vp, 8);
   store<i32>(s, w, 12); store<i32>(s, h, 16); store<i32>(s, sx, 20); store<i32>(s, sy, 24); store<i32>(s, deep, 28);
@@ -144,11 +169,16 @@ export function openLines(s: usize, yp: usize, up: usize, vp: usize, w: i32, h: 
   return HEAD + (<usize>(w + 16) << 2) + strideOf(cw) * (6 + 3 * ROWS + 4 * LINES);
 }
 
-/** Slope of each chroma on luma in 3 × 3 samples of chroma row j and its value at luma 0: four rows (slopeB, slopeR, baseB, baseR), as far apart as `strideOf` says. Rows are asked for in order, each as often as wanted. */
+/**
+ * Slope of each chroma on luma in 3 × 3 samples of chroma row j and its value at luma 0: four rows (slopeB, slopeR,
+ * baseB, baseR), as far apart as `strideOf` says. Rows are asked for in order, each as often as wanted.
+ */
 export function linesAt(s: usize, j: i32): usize {
-  const w = load<i32>(s, 12), h = load<i32>(s, 16), sx = load<i32>(s, 20), sy = load<i32>(s, 24), deep = load<i32>(s, 28), k = <usize>load<u32>(s, 32);
+  const w = load<i32>(s, 12), h = load<i32>(s, 16), sx = load<i32>(s, 20);
+  const sy = load<i32>(s, 24), deep = load<i32>(s, 28), k = <usize>load<u32>(s, 32);
   const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy, cs = strideOf(cw);
-  const row = s + HEAD + 16, sums = s + HEAD + (<usize>(w + 16) << 2) + 16, ring = sums + 6 * cs, lines = ring + 3 * ROWS * cs;
+  const row = s + HEAD + 16, sums = s + HEAD + (<usize>(w + 16) << 2) + 16;
+  const ring = sums + 6 * cs, lines = ring + 3 * ROWS * cs;
   const out = lines + <usize>(j & 1) * 4 * cs;
   const made = load<i32>(s, 44);
   if (made == j || made == j + 1) return out;
@@ -201,9 +231,16 @@ function slopeRows(ring: usize, ya: i32, y: i32, yb: i32, w: i32, cs: usize, flo
     if (x == 0) m = f32x4.replace_lane(m, 0, outer);
     if (x + 4 >= w) {
       const last = w - 1 - x;
-      m = last == 0 ? f32x4.replace_lane(m, 0, outer) : last == 1 ? f32x4.replace_lane(m, 1, outer) : last == 2 ? f32x4.replace_lane(m, 2, outer) : f32x4.replace_lane(m, 3, outer);
+      m = last == 0
+        ? f32x4.replace_lane(m, 0, outer)
+        : last == 1
+        ? f32x4.replace_lane(m, 1, outer)
+        : last == 2
+        ? f32x4.replace_lane(m, 2, outer)
+        : f32x4.replace_lane(m, 3, outer);
     }
-    const sl = three(q, m), sll = three(q + cs, m), sb = three(q + 2 * cs, m), sr = three(q + 3 * cs, m), slb = three(q + 4 * cs, m), slr = three(q + 5 * cs, m);
+    const sl = three(q, m), sll = three(q + cs, m), sb = three(q + 2 * cs, m);
+    const sr = three(q + 3 * cs, m), slb = three(q + 4 * cs, m), slr = three(q + 5 * cs, m);
     const inverse = f32x4.div(f32x4.splat(1), f32x4.add(f32x4.sub(sll, f32x4.mul(sl, sl)), f32x4.splat(floor)));
     const kb = f32x4.mul(f32x4.sub(slb, f32x4.mul(sl, sb)), inverse);
     const kr = f32x4.mul(f32x4.sub(slr, f32x4.mul(sl, sr)), inverse);

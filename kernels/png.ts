@@ -1,6 +1,6 @@
-// Planar floats 0..1 to the filtered bytes of a 16-bit PNG (PNG, W3C 2025, clauses 7.2 and 9.2: filter 1, the sample to the left,
-// byte by byte), of a part of the picture alone; what lies beyond it is 0 and counted by deflateRows, not stored.
-// Twin: packPlain in src/media/png-sequence.test.ts; held by other readers too.
+// Planar floats 0..1 to the filtered bytes of a 16-bit PNG (PNG, W3C 2025, clauses 7.2 and 9.2: filter 1, the sample to
+// the left, byte by byte), of a part of the picture alone; what lies beyond it is 0 and counted by deflateRows, not
+// stored. Twin: packPlain in src/media/png-sequence.test.ts; held by other readers too.
 import { betweenKnots } from './curve-table';
 
 /** Eight 16-bit codes from eight values; NaN and what is below 0 give 0. */
@@ -9,7 +9,9 @@ import { betweenKnots } from './curve-table';
 function codes(a: v128, b: v128): v128 {
   const full = f32x4.splat(65535), half = f32x4.splat(0.5);
   return i16x8.narrow_i32x4_u(
-    i32x4.trunc_sat_f32x4_s(f32x4.add(f32x4.mul(a, full), half)), i32x4.trunc_sat_f32x4_s(f32x4.add(f32x4.mul(b, full), half)));
+    i32x4.trunc_sat_f32x4_s(
+      f32x4.add(f32x4.mul(a, full), half)
+    ), i32x4.trunc_sat_f32x4_s(f32x4.add(f32x4.mul(b, full), half)));
 }
 
 /** Light to coded by a table of roots (curveByTable with root 1). */
@@ -33,7 +35,10 @@ function some(p: usize, n: i32): v128 {
   return v;
 }
 
-/** Eight differences of codes to the one to the left, most significant byte first; `before` holds that of lane 0 in its lane 7. */
+/**
+ * Eight differences of codes to the one to the left, most significant byte first;
+ * `before` holds that of lane 0 in its lane 7.
+ */
 // @ts-ignore: decorator
 @inline
 function differences(v: v128, before: v128): v128 {
@@ -42,11 +47,14 @@ function differences(v: v128, before: v128): v128 {
 }
 
 /**
- * Columns x0 to x1, rows y0 to y1, of one or three planes; a pixel more than the part's width where the picture goes on to the
- * right (back to 0). A row takes `stride` bytes, 48 more than its pixels. table 0 takes the values as coded, else as light.
- * Items: rows of the part.
+ * Columns x0 to x1, rows y0 to y1, of one or three planes; a pixel more than the part's width where the picture
+ * goes on to the right (back to 0). A row takes `stride` bytes, 48 more than its pixels. table 0 takes the values
+ * as coded, else as light. Items: rows of the part.
  */
-export function pngPack(src: usize, w: i32, h: i32, channels: i32, x0: i32, y0: i32, x1: i32, table: usize, steps: f32, count: i32, odd: i32, dst: usize, stride: i32, from: i32, to: i32, scratch: usize): void {
+export function pngPack(
+  src: usize, w: i32, h: i32, channels: i32, x0: i32, y0: i32, x1: i32, table: usize, steps: f32, count: i32, odd: i32,
+  dst: usize, stride: i32, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>w * <usize>h << 2;
   const vst = f32x4.splat(steps), top = f32x4.splat(<f32>count), n = x1 - x0;
   // With one more, which is read as 0.
@@ -76,7 +84,9 @@ export function pngPack(src: usize, w: i32, h: i32, channels: i32, x0: i32, y0: 
       const v2 = codes(a, b), d2 = differences(v2, before2);
       before2 = v2;
       // r0 g0 b0 r1 g1 b1 r2 g2 | b2 r3 g3 b3 r4 g4 b4 r5 | g5 b5 r6 g6 b6 r7 g7 b7
-      const rg0 = v128.shuffle<u16>(d0, d1, 0, 8, 1, 9, 2, 10, 3, 11), rg1 = v128.shuffle<u16>(d0, d1, 3, 11, 4, 12, 5, 13, 6, 14), rg2 = v128.shuffle<u16>(d0, d1, 5, 13, 6, 14, 7, 15, 7, 15);
+      const rg0 = v128.shuffle<u16>(d0, d1, 0, 8, 1, 9, 2, 10, 3, 11);
+      const rg1 = v128.shuffle<u16>(d0, d1, 3, 11, 4, 12, 5, 13, 6, 14);
+      const rg2 = v128.shuffle<u16>(d0, d1, 5, 13, 6, 14, 7, 15, 7, 15);
       v128.store(q, v128.shuffle<u16>(rg0, d2, 0, 1, 8, 2, 3, 9, 4, 5));
       v128.store(q + 16, v128.shuffle<u16>(rg1, d2, 10, 0, 1, 11, 2, 3, 12, 4));
       v128.store(q + 32, v128.shuffle<u16>(rg2, d2, 1, 13, 2, 3, 14, 4, 5, 15));

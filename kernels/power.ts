@@ -1,6 +1,6 @@
-// Powers of four floats at once: log2 by the atanh series of the mantissa, exp2 by a polynomial; relative error below 2e-6
-// over the range of pictures. On them: toe-and-power transfer curves and the ASC CDL. Twins: encodePlane / decodePlane and
-// applyCdlPicture.
+// Powers of four floats at once: log2 by the atanh series of the mantissa, exp2 by a polynomial; relative
+// error below 2e-6 over the range of pictures. On them: toe-and-power transfer curves and the ASC CDL.
+// Twins: encodePlane / decodePlane and applyCdlPicture.
 
 // @ts-ignore: decorator
 @inline
@@ -63,10 +63,17 @@ export function storeTail(p: usize, n: i32, v: v128): void {
   if (n > 2) store<f32>(p, f32x4.extract_lane(v, 2), 8);
 }
 
-/** Odd curve: |x| < cut: x · slope; else scaleIn·(|x| + offsetIn) to the power gamma, · scaleOut + offsetOut; sign of x. Items: 1024 values. */
-export function powerCurve(src: usize, dst: usize, n: i32, cut: f32, slope: f32, offsetIn: f32, scaleIn: f32, gamma: f32, scaleOut: f32, offsetOut: f32, from: i32, to: i32, scratch: usize): void {
+/**
+ * Odd curve: |x| < cut: x · slope; else scaleIn·(|x| + offsetIn) to the power gamma, ·
+ * scaleOut + offsetOut; sign of x. Items: 1024 values.
+ */
+export function powerCurve(
+  src: usize, dst: usize, n: i32, cut: f32, slope: f32, offsetIn: f32, scaleIn: f32, gamma: f32, scaleOut: f32,
+  offsetOut: f32, from: i32, to: i32, scratch: usize,
+): void {
   const last = min(n, to << 10);
-  const vc = f32x4.splat(cut), vs = f32x4.splat(slope), vo = f32x4.splat(offsetIn), vi = f32x4.splat(scaleIn), vg = f32x4.splat(gamma), vso = f32x4.splat(scaleOut), voo = f32x4.splat(offsetOut);
+  const vc = f32x4.splat(cut), vs = f32x4.splat(slope), vo = f32x4.splat(offsetIn), vi = f32x4.splat(scaleIn);
+  const vg = f32x4.splat(gamma), vso = f32x4.splat(scaleOut), voo = f32x4.splat(offsetOut);
   const sign = i32x4.splat(<i32>0x80000000);
   for (let i = from << 10; i < last; i += 4) {
     const p = <usize>i << 2;
@@ -87,8 +94,13 @@ function cdlChannel(v: v128, slope: v128, offset: v128, power: v128, plain: i32,
   return v128.bitselect(pow4(t, power), t, f32x4.gt(t, f32x4.splat(0)));
 }
 
-/** ASC CDL on a planar picture; k: slope 3, offset 3, power 3, saturation as floats. alpha: premultiplied by a fourth plane. */
-export function cdl(src: usize, dst: usize, n: i32, k: usize, alpha: i32, clamp: i32, from: i32, to: i32, scratch: usize): void {
+/**
+ * ASC CDL on a planar picture; k: slope 3, offset 3, power 3, saturation as floats.
+ * alpha: premultiplied by a fourth plane.
+ */
+export function cdl(
+  src: usize, dst: usize, n: i32, k: usize, alpha: i32, clamp: i32, from: i32, to: i32, scratch: usize,
+): void {
   const last = min(n, to << 10);
   const plane = <usize>n << 2;
   const s0 = f32x4.splat(load<f32>(k)), s1 = f32x4.splat(load<f32>(k, 4)), s2 = f32x4.splat(load<f32>(k, 8));
@@ -105,7 +117,10 @@ export function cdl(src: usize, dst: usize, n: i32, k: usize, alpha: i32, clamp:
     let r = cdlChannel(f32x4.mul(loadTail(src + p, left), inv), s0, o0, p0, l0, clamp);
     let g = cdlChannel(f32x4.mul(loadTail(src + plane + p, left), inv), s1, o1, p1, l1, clamp);
     let b = cdlChannel(f32x4.mul(loadTail(src + 2 * plane + p, left), inv), s2, o2, p2, l2, clamp);
-    const luma = f32x4.add(f32x4.add(f32x4.mul(r, f32x4.splat(0.2126)), f32x4.mul(g, f32x4.splat(0.7152))), f32x4.mul(b, f32x4.splat(0.0722)));
+    const luma = f32x4.add(
+      f32x4.add(f32x4.mul(r, f32x4.splat(0.2126)), f32x4.mul(g, f32x4.splat(0.7152))),
+      f32x4.mul(b, f32x4.splat(0.0722)),
+    );
     r = f32x4.add(luma, f32x4.mul(sat, f32x4.sub(r, luma)));
     g = f32x4.add(luma, f32x4.mul(sat, f32x4.sub(g, luma)));
     b = f32x4.add(luma, f32x4.mul(sat, f32x4.sub(b, luma)));

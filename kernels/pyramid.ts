@@ -1,5 +1,5 @@
-// Halving by [1 3 3 1]/8 each way, rows from..to of the small picture; doubling by 3/4, 1/4, rows from..to of the large one.
-// Twins: halvePlain, doublePlain. scratch: w + 16 floats.
+// Halving by [1 3 3 1]/8 each way, rows from..to of the small picture; doubling by 3/4, 1/4, rows from..to of the large
+// one. Twins: halvePlain, doublePlain. scratch: w + 16 floats.
 
 export function halve(src: usize, dst: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
   const ow = (w + 1) >> 1;
@@ -12,7 +12,13 @@ export function halve(src: usize, dst: usize, w: i32, h: i32, from: i32, to: i32
     let x = 0;
     for (; x + 4 <= w; x += 4) {
       const o = <usize>x << 2;
-      v128.store(line + o, f32x4.add(f32x4.add(v128.load(p0 + o), v128.load(p3 + o)), f32x4.mul(three, f32x4.add(v128.load(p1 + o), v128.load(p2 + o)))));
+      v128.store(
+        line + o,
+        f32x4.add(
+          f32x4.add(v128.load(p0 + o), v128.load(p3 + o)),
+          f32x4.mul(three, f32x4.add(v128.load(p1 + o), v128.load(p2 + o))),
+        ),
+      );
     }
     for (; x < w; x++) {
       const o = <usize>x << 2;
@@ -34,7 +40,10 @@ export function halve(src: usize, dst: usize, w: i32, h: i32, from: i32, to: i32
     }
     for (; x < ow; x++) {
       const q = line + (<usize>x << 3);
-      store<f32>(d + (<usize>x << 2), (load<f32>(q - 4) + load<f32>(q + 8) + <f32>3 * (load<f32>(q) + load<f32>(q + 4))) * <f32>(1.0 / 64.0));
+      store<f32>(
+        d + (<usize>x << 2),
+        (load<f32>(q - 4) + load<f32>(q + 8) + <f32>3 * (load<f32>(q) + load<f32>(q + 4))) * <f32>(1.0 / 64.0),
+      );
     }
   }
 }

@@ -8,7 +8,9 @@ function pick(a: v128, b: v128, isMax: i32): v128 {
   return isMax != 0 ? f32x4.max(a, b) : f32x4.min(a, b);
 }
 
-export function rankAcross(src: usize, dst: usize, w: i32, r: i32, isMax: i32, from: i32, to: i32, scratch: usize): void {
+export function rankAcross(
+  src: usize, dst: usize, w: i32, r: i32, isMax: i32, from: i32, to: i32, scratch: usize,
+): void {
   const pad: f32 = isMax != 0 ? -f32.MAX_VALUE : f32.MAX_VALUE;
   const size = w + 2 * r, k = 2 * r + 1;
   for (let y = from; y < to; y++) {
@@ -43,7 +45,9 @@ export function rankAcross(src: usize, dst: usize, w: i32, r: i32, isMax: i32, f
 }
 
 /** Items are strips of 16 columns. */
-export function rankDown(src: usize, dst: usize, w: i32, h: i32, r: i32, isMax: i32, from: i32, to: i32, scratch: usize): void {
+export function rankDown(
+  src: usize, dst: usize, w: i32, h: i32, r: i32, isMax: i32, from: i32, to: i32, scratch: usize,
+): void {
   const pad: f32 = isMax != 0 ? -f32.MAX_VALUE : f32.MAX_VALUE;
   const size = h + 2 * r, k = 2 * r + 1;
   const stride = <usize>w << 2;

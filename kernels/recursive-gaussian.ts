@@ -1,12 +1,15 @@
-// Recursive Gaussian of third order in double precision; coefficients at `k`: b, a1, a2, a3, then the 3×3 end matrix.
-// Across: rows from..to, two in one vector. Down: columns from..to in strips of eight, whose causal pass is kept in scratch.
-// Twin: recursiveGaussianPlain.
+// Recursive Gaussian of third order in double precision; coefficients at `k`: b, a1, a2, a3, then the 3×3 end
+// matrix. Across: rows from..to, two in one vector. Down: columns from..to in strips of eight, whose causal pass
+// is kept in scratch. Twin: recursiveGaussianPlain.
 
 // @ts-ignore: decorator
 @inline
 function end(k: usize, row: i32, e1: v128, e2: v128, e3: v128, last: v128): v128 {
   const m = k + 32 + <usize>(row * 24);
-  const s = f64x2.add(f64x2.add(f64x2.mul(f64x2.splat(load<f64>(m)), e1), f64x2.mul(f64x2.splat(load<f64>(m, 8)), e2)), f64x2.mul(f64x2.splat(load<f64>(m, 16)), e3));
+  const s = f64x2.add(
+    f64x2.add(f64x2.mul(f64x2.splat(load<f64>(m)), e1), f64x2.mul(f64x2.splat(load<f64>(m, 8)), e2)),
+    f64x2.mul(f64x2.splat(load<f64>(m, 16)), e3),
+  );
   return f64x2.add(s, last);
 }
 
@@ -19,10 +22,12 @@ function step(b: v128, a1: v128, a2: v128, a3: v128, x: v128, u1: v128, u2: v128
 
 /** scratch: 4 w doubles. Rows beyond `to` are not touched: the second row of a pair may repeat the first. */
 export function recursiveAcross(src: usize, dst: usize, w: i32, k: usize, from: i32, to: i32, scratch: usize): void {
-  const b = f64x2.splat(load<f64>(k)), a1 = f64x2.splat(load<f64>(k, 8)), a2 = f64x2.splat(load<f64>(k, 16)), a3 = f64x2.splat(load<f64>(k, 24));
+  const b = f64x2.splat(load<f64>(k)), a1 = f64x2.splat(load<f64>(k, 8));
+  const a2 = f64x2.splat(load<f64>(k, 16)), a3 = f64x2.splat(load<f64>(k, 24));
   const stride = <usize>w << 2;
   for (let y = from; y < to; y += 4) {
-    const r0 = <usize>y * stride, r1 = <usize>min(y + 1, to - 1) * stride, r2 = <usize>min(y + 2, to - 1) * stride, r3 = <usize>min(y + 3, to - 1) * stride;
+    const r0 = <usize>y * stride, r1 = <usize>min(y + 1, to - 1) * stride;
+    const r2 = <usize>min(y + 2, to - 1) * stride, r3 = <usize>min(y + 3, to - 1) * stride;
     const s0 = src + r0, s1 = src + r1, s2 = src + r2, s3 = src + r3;
     const f0 = f64x2.replace_lane(f64x2.splat(<f64>load<f32>(s0)), 1, <f64>load<f32>(s1));
     const f1 = f64x2.replace_lane(f64x2.splat(<f64>load<f32>(s2)), 1, <f64>load<f32>(s3));
@@ -63,9 +68,14 @@ export function recursiveAcross(src: usize, dst: usize, w: i32, k: usize, from: 
   }
 }
 
-/** scratch: 4 h doubles. Strips of four columns; the last strip is shifted left so that it is whole (w of 4 or more). */
-export function recursiveDown(src: usize, dst: usize, w: i32, h: i32, k: usize, from: i32, to: i32, scratch: usize): void {
-  const b = f64x2.splat(load<f64>(k)), a1 = f64x2.splat(load<f64>(k, 8)), a2 = f64x2.splat(load<f64>(k, 16)), a3 = f64x2.splat(load<f64>(k, 24));
+/**
+ * scratch: 4 h doubles. Strips of four columns; the last strip is shifted left so that it is whole (w of 4 or more).
+ */
+export function recursiveDown(
+  src: usize, dst: usize, w: i32, h: i32, k: usize, from: i32, to: i32, scratch: usize,
+): void {
+  const b = f64x2.splat(load<f64>(k)), a1 = f64x2.splat(load<f64>(k, 8));
+  const a2 = f64x2.splat(load<f64>(k, 16)), a3 = f64x2.splat(load<f64>(k, 24));
   const stride = <usize>w << 2;
   // `from` and `to` count strips.
   for (let strip = from; strip < to; strip++) {
@@ -73,7 +83,8 @@ export function recursiveDown(src: usize, dst: usize, w: i32, h: i32, k: usize, 
     const take = min(4, w - x);
     let s = src + (<usize>x << 2);
     const first = loadUpTo4(s, take);
-    const f0 = f64x2.promote_low_f32x4(first), f1 = f64x2.promote_low_f32x4(v128.shuffle<i32>(first, first, 2, 3, 2, 3));
+    const f0 = f64x2.promote_low_f32x4(first);
+    const f1 = f64x2.promote_low_f32x4(v128.shuffle<i32>(first, first, 2, 3, 2, 3));
     let u1 = f0, u2 = f0, u3 = f0, v1 = f1, v2 = f1, v3 = f1;
     let p = scratch;
     let lastIn = first;
@@ -88,7 +99,8 @@ export function recursiveDown(src: usize, dst: usize, w: i32, h: i32, k: usize, 
       p += 32;
       s += stride;
     }
-    const l0 = f64x2.promote_low_f32x4(lastIn), l1 = f64x2.promote_low_f32x4(v128.shuffle<i32>(lastIn, lastIn, 2, 3, 2, 3));
+    const l0 = f64x2.promote_low_f32x4(lastIn);
+    const l1 = f64x2.promote_low_f32x4(v128.shuffle<i32>(lastIn, lastIn, 2, 3, 2, 3));
     const e1 = f64x2.sub(u1, l0), e2 = f64x2.sub(u2, l0), e3 = f64x2.sub(u3, l0);
     const g1 = f64x2.sub(v1, l1), g2 = f64x2.sub(v2, l1), g3 = f64x2.sub(v3, l1);
     u1 = end(k, 0, e1, e2, e3, l0); u2 = end(k, 1, e1, e2, e3, l0); u3 = end(k, 2, e1, e2, e3, l0);

@@ -1,6 +1,7 @@
-// Reads all channels of a planar picture between pixels. A level record is five 32-bit words: pointer, width, height, plane
-// stride in bytes, unused. Results go to `out` (one float a channel, added). filter: 0 nearest, 1 bilinear, 2 bicubic,
-// 3 Lanczos-3; `table` holds 1025 rows of 4 (bicubic) or 8 (Lanczos, two zero) weights. boundary: 0 clamp, 1 mirror, 2 zero.
+// Reads all channels of a planar picture between pixels. A level record is five 32-bit words: pointer,
+// width, height, plane stride in bytes, unused. Results go to `out` (one float a channel, added). filter: 0
+// nearest, 1 bilinear, 2 bicubic, 3 Lanczos-3; `table` holds 1025 rows of 4 (bicubic) or 8 (Lanczos, two
+// zero) weights. boundary: 0 clamp, 1 mirror, 2 zero.
 
 function mirrorIndex(i: i32, n: i32): i32 {
   const period = 2 * n;
@@ -19,7 +20,10 @@ function edge(i: i32, n: i32, boundary: i32): i32 {
 }
 
 /** Any filter, any place: `count` taps each way from (x0, y0), weights at wx, wy. */
-function slow(base: usize, w: i32, h: i32, stride: usize, channels: i32, x0: i32, y0: i32, count: i32, wx: usize, wy: usize, boundary: i32, out: usize): void {
+function slow(
+  base: usize, w: i32, h: i32, stride: usize, channels: i32, x0: i32, y0: i32, count: i32, wx: usize, wy: usize,
+  boundary: i32, out: usize,
+): void {
   for (let c = 0; c < channels; c++) {
     let sum: f32 = 0;
     for (let j = 0; j < count; j++) {
@@ -47,7 +51,9 @@ function sumLanes(v: v128): f32 {
 }
 
 /** `tmp`: 16 floats of scratch for bilinear weights at the edge. */
-export function sampleAdd(level: usize, channels: i32, u: f64, v: f64, filter: i32, boundary: i32, table: usize, tmp: usize, out: usize): void {
+export function sampleAdd(
+  level: usize, channels: i32, u: f64, v: f64, filter: i32, boundary: i32, table: usize, tmp: usize, out: usize,
+): void {
   const base = <usize>load<u32>(level);
   const w = load<i32>(level, 4), h = load<i32>(level, 8);
   const stride = <usize>load<u32>(level, 12);
@@ -73,7 +79,11 @@ export function sampleAdd(level: usize, channels: i32, u: f64, v: f64, filter: i
       const bx: f32 = 1 - ax, by: f32 = 1 - ay;
       for (let c = 0; c < channels; c++) {
         const o = out + (<usize>c << 2);
-        store<f32>(o, load<f32>(o) + by * (bx * load<f32>(p) + ax * load<f32>(p, 4)) + ay * (bx * load<f32>(p + row) + ax * load<f32>(p + row, 4)));
+        store<f32>(
+          o,
+          load<f32>(o) + by * (bx * load<f32>(p) + ax * load<f32>(p, 4))
+            + ay * (bx * load<f32>(p + row) + ax * load<f32>(p + row, 4)),
+        );
         p += stride;
       }
       return;
@@ -93,7 +103,8 @@ export function sampleAdd(level: usize, channels: i32, u: f64, v: f64, filter: i
     if (x >= 1 && y >= 1 && x + 2 < w && y + 2 < h) {
       let p = base + ((<usize>(y - 1) * <usize>w + <usize>(x - 1)) << 2);
       const kx = v128.load(wx);
-      const k0 = f32x4.splat(load<f32>(wy)), k1 = f32x4.splat(load<f32>(wy, 4)), k2 = f32x4.splat(load<f32>(wy, 8)), k3 = f32x4.splat(load<f32>(wy, 12));
+      const k0 = f32x4.splat(load<f32>(wy)), k1 = f32x4.splat(load<f32>(wy, 4));
+      const k2 = f32x4.splat(load<f32>(wy, 8)), k3 = f32x4.splat(load<f32>(wy, 12));
       for (let c = 0; c < channels; c++) {
         const s = f32x4.add(
           f32x4.add(f32x4.mul(k0, v128.load(p)), f32x4.mul(k1, v128.load(p + row))),
@@ -109,7 +120,8 @@ export function sampleAdd(level: usize, channels: i32, u: f64, v: f64, filter: i
     return;
   }
   const wx = table + (ix << 5), wy = table + (iy << 5);
-  // Eight floats are read a row, so two more to the right must exist (their weights are zero, but not so the product of NaN).
+  // Eight floats are read a row, so two more to the right must exist (their weights are
+  // zero, but not so the product of NaN).
   if (x >= 2 && y >= 2 && x + 5 < w && y + 3 < h) {
     let p = base + ((<usize>(y - 2) * <usize>w + <usize>(x - 2)) << 2);
     const lx = v128.load(wx), hx = v128.load(wx, 16);

@@ -1,6 +1,6 @@
 // Parts of the small picture that are, or are not, screen after all: edges of cast shadows, strays, specks (see
-// src/join/peel/shadow-edge.ts, screen-field.ts), and the box of what a matte holds. In doubles where a decision hangs on it, as
-// the plain twins are: findRunsPlain, settledPlain, dropStraysPlain, takeInSpecksPlain, boxOfMattePlain.
+// src/join/peel/shadow-edge.ts, screen-field.ts), and the box of what a matte holds. In doubles where a decision hangs
+// on it, as the plain twins are: findRunsPlain, settledPlain, dropStraysPlain, takeInSpecksPlain, boxOfMattePlain.
 
 // @ts-ignore: decorator
 @inline
@@ -9,7 +9,10 @@ function f(p: usize, i: i32): f64 {
 }
 
 /** settled (bytes): 1 where a sure pixel is within `share` of its screen colour. Items are rows. */
-export function settledScreen(data: usize, colour: usize, sure: usize, w: i32, h: i32, share: f64, settled: usize, from: i32, to: i32, scratch: usize): void {
+export function settledScreen(
+  data: usize, colour: usize, sure: usize, w: i32, h: i32, share: f64, settled: usize, from: i32, to: i32,
+  scratch: usize,
+): void {
   const n = w * h, most = share * share;
   for (let i = from * w; i < to * w; i++) {
     let is: u8 = 0;
@@ -22,11 +25,14 @@ export function settledScreen(data: usize, colour: usize, sure: usize, w: i32, h
   }
 }
 
-function onLine(data: usize, n: i32, i: i32, stride: i32, k: i32, limit: f64, shallow: f64, spread: f64, body: usize): bool {
+function onLine(
+  data: usize, n: i32, i: i32, stride: i32, k: i32, limit: f64, shallow: f64, spread: f64, body: usize,
+): bool {
   const j = i + k * stride;
   const ar = f(data, i), ag = f(data, n + i), ab = f(data, 2 * n + i);
   const dr = f(data, j) - ar, dg = f(data, n + j) - ag, db = f(data, 2 * n + j) - ab;
-  const one = Math.sqrt(ar * ar + ag * ag + ab * ab), br = ar + dr, bg = ag + dg, bb = ab + db, other = Math.sqrt(br * br + bg * bg + bb * bb);
+  const one = Math.sqrt(ar * ar + ag * ag + ab * ab), br = ar + dr, bg = ag + dg;
+  const bb = ab + db, other = Math.sqrt(br * br + bg * bg + bb * bb);
   const lit = Math.max(one, other);
   if (Math.min(one, other) > shallow * lit) return false;
   const power = dr * dr + dg * dg + db * db;
@@ -36,13 +42,20 @@ function onLine(data: usize, n: i32, i: i32, stride: i32, k: i32, limit: f64, sh
     const r = f(data, q) - ar, g = f(data, n + q) - ag, b = f(data, 2 * n + q) - ab;
     const t = Math.min(1, Math.max(0, (r * dr + g * dg + b * db) / power));
     const x = r - t * dr, y = g - t * dg, z = b - t * db, lr = ar + t * dr, lg = ag + t * dg, lb = ab + t * db;
-    if (Math.sqrt(x * x + y * y + z * z) > limit * Math.max(Math.sqrt(lr * lr + lg * lg + lb * lb), spread * lit)) return false;
+    if (Math.sqrt(x * x + y * y + z * z) > limit * Math.max(Math.sqrt(lr * lr + lg * lg + lb * lb), spread * lit))
+      return false;
   }
   return true;
 }
 
-/** edge (bytes, cleared before): 1 along runs of at most `reach` pixels between two settled ones that are a shadow's edge, in four directions. body: a mask or 0. Items are rows. */
-export function edgeRuns(data: usize, settled: usize, w: i32, h: i32, reach: i32, limit: f64, shallow: f64, spread: f64, body: usize, edge: usize, from: i32, to: i32, scratch: usize): void {
+/**
+ * edge (bytes, cleared before): 1 along runs of at most `reach` pixels between two settled ones that are a shadow's
+ * edge, in four directions. body: a mask or 0. Items are rows.
+ */
+export function edgeRuns(
+  data: usize, settled: usize, w: i32, h: i32, reach: i32, limit: f64, shallow: f64, spread: f64, body: usize,
+  edge: usize, from: i32, to: i32, scratch: usize,
+): void {
   const n = w * h;
   for (let s = 0; s < 4; s++) {
     const dx = s == 1 ? 0 : 1, dy = s == 0 ? 0 : s == 3 ? -1 : 1, stride = dy * w + dx;
@@ -53,7 +66,10 @@ export function edgeRuns(data: usize, settled: usize, w: i32, h: i32, reach: i32
         const i = y * w + x;
         // A run begins beyond a settled pixel, with one that is not: where there is none in sixteen all are passed by.
         if (x + 16 <= last) {
-          if (!v128.any_true(v128.andnot(v128.load(settled + <usize>i), v128.load(settled + <usize>(i + stride))))) { x += 15; continue; }
+          if (!v128.any_true(v128.andnot(v128.load(settled + <usize>i), v128.load(settled + <usize>(i + stride))))) {
+            x += 15;
+            continue;
+          }
         }
         if (load<u8>(settled + <usize>i) == 0 || load<u8>(settled + <usize>(i + stride)) != 0) continue;
         let k = 2;
@@ -71,21 +87,31 @@ export function edgeRuns(data: usize, settled: usize, w: i32, h: i32, reach: i32
 }
 
 /** Along the edge the colour is what is seen, and sure. found: how many pixels. One item. */
-export function takeEdges(data: usize, edge: usize, colour: usize, sure: usize, n: i32, found: usize, from: i32, to: i32, scratch: usize): void {
+export function takeEdges(
+  data: usize, edge: usize, colour: usize, sure: usize, n: i32, found: usize, from: i32, to: i32, scratch: usize,
+): void {
   let count = 0;
   for (let i = 0; i < n; i++) {
     if (load<u8>(edge + <usize>i) == 0) continue;
-    for (let p = 0; p < 3; p++) store<f32>(colour + (<usize>(p * n + i) << 2), load<f32>(data + (<usize>(p * n + i) << 2)));
+    for (let p = 0; p < 3; p++)
+      store<f32>(colour + (<usize>(p * n + i) << 2), load<f32>(data + (<usize>(p * n + i) << 2)));
     store<u8>(sure + <usize>i, 1);
     count++;
   }
   store<i32>(found, count);
 }
 
-/** part (bytes): 1 where mask is `value` and its part, by labelParts, has at least (small: less than) `least` pixels. Items are rows. */
-export function largeParts(mask: usize, value: i32, labels: usize, area: usize, least: f64, part: usize, w: i32, from: i32, to: i32, scratch: usize): void {
+/**
+ * part (bytes): 1 where mask is `value` and its part, by labelParts, has at least
+ * (small: less than) `least` pixels. Items are rows.
+ */
+export function largeParts(
+  mask: usize, value: i32, labels: usize, area: usize, least: f64, part: usize, w: i32, from: i32, to: i32,
+  scratch: usize,
+): void {
   for (let i = from * w; i < to * w; i++) {
-    const is = <i32>load<u8>(mask + <usize>i) == value && <f64>load<i32>(area + (<usize>load<i32>(labels + (<usize>i << 2)) << 2)) >= least;
+    const is = <i32>load<u8>(mask + <usize>i) == value
+      && <f64>load<i32>(area + (<usize>load<i32>(labels + (<usize>i << 2)) << 2)) >= least;
     store<u8>(part + <usize>i, is ? 1 : 0);
   }
 }
@@ -103,10 +129,13 @@ export function maskFloats(mask: usize, out: usize, w: i32, from: i32, to: i32, 
 }
 
 /**
- * Minor parts of sure that do not look like the screen around them are dropped: mean strength s of a part out of .5..1.5, or its
- * mean angle over limit · s. sums: two doubles a label. One item.
+ * Minor parts of sure that do not look like the screen around them are dropped: mean strength s of a part out of
+ * .5..1.5, or its mean angle over limit · s. sums: two doubles a label. One item.
  */
-export function dropMinor(data: usize, around: usize, sure: usize, major: usize, labels: usize, area: usize, sums: usize, count: i32, n: i32, limit: f64, weight: usize, from: i32, to: i32, scratch: usize): void {
+export function dropMinor(
+  data: usize, around: usize, sure: usize, major: usize, labels: usize, area: usize, sums: usize, count: i32, n: i32,
+  limit: f64, weight: usize, from: i32, to: i32, scratch: usize,
+): void {
   memory.fill(sums, 0, <usize>count << 4);
   for (let i = 0; i < n; i++) {
     if (load<u8>(sure + <usize>i) == load<u8>(major + <usize>i)) continue;
@@ -129,8 +158,13 @@ export function dropMinor(data: usize, around: usize, sure: usize, major: usize,
   }
 }
 
-/** Parts of at most `most` pixels (eight-connected, most ≤ 8), all of less excess than `limit`, become sure. One item; scratch 64 bytes. */
-export function takeSpecks(sure: usize, excess: usize, w: i32, h: i32, most: i32, limit: f64, from: i32, to: i32, scratch: usize): void {
+/**
+ * Parts of at most `most` pixels (eight-connected, most ≤ 8), all of less excess than
+ * `limit`, become sure. One item; scratch 64 bytes.
+ */
+export function takeSpecks(
+  sure: usize, excess: usize, w: i32, h: i32, most: i32, limit: f64, from: i32, to: i32, scratch: usize,
+): void {
   const n = w * h;
   for (let i = 0; i < n; i++) {
     if (i + 16 <= n && v128.all_true<i8>(v128.load(sure + <usize>i))) { i += 15; continue; }
@@ -157,8 +191,14 @@ export function takeSpecks(sure: usize, excess: usize, w: i32, h: i32, most: i32
   }
 }
 
-/** Smallest box (four i32 at `box`: x0, y0, x1, y1; y0 −1 for none) of the values above `least` of a plane w wide, sought within another. One item. */
-export function matteBox(alpha: usize, w: i32, left: i32, top: i32, right: i32, bottom: i32, least: f32, box: usize, from: i32, to: i32, scratch: usize): void {
+/**
+ * Smallest box (four i32 at `box`: x0, y0, x1, y1; y0 −1 for none) of the values above `least` of
+ * a plane w wide, sought within another. One item.
+ */
+export function matteBox(
+  alpha: usize, w: i32, left: i32, top: i32, right: i32, bottom: i32, least: f32, box: usize, from: i32, to: i32,
+  scratch: usize,
+): void {
   const v = f32x4.splat(least);
   let x0 = right, y0 = -1, x1 = left, y1 = 0;
   for (let y = top; y < bottom; y++) {

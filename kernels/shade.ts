@@ -1,5 +1,5 @@
-// Shade of a plane under a body of balls (see src/join/ground.ts, shadow-map.ts), four pixels at a time: share of the key hidden,
-// from a shadow map, and share of the sky hidden by a few balls. Items are rows. Twin: fillShadePlain.
+// Shade of a plane under a body of balls (see src/join/ground.ts, shadow-map.ts), four pixels at a time: share of the
+// key hidden, from a shadow map, and share of the sky hidden by a few balls. Items are rows. Twin: fillShadePlain.
 
 // @ts-ignore: decorator
 @inline
@@ -39,24 +39,37 @@ function shadow(k: usize, levels: usize, stand: usize, fx: f32, fy: f32, height:
   return cl + (ch - cl) * t;
 }
 
-/** Four floats at p, at the bytes further that the lanes of `at` say, and their right neighbours: the left and right of each, mixed by t. */
+/**
+ * Four floats at p, at the bytes further that the lanes of `at` say, and their right
+ * neighbours: the left and right of each, mixed by t.
+ */
 // @ts-ignore: decorator
 @inline
 function pairsAt(p: usize, o0: usize, o1: usize, o2: usize, o3: usize, t: v128): v128 {
-  const a = v128.load64_lane(p + o1, v128.load64_zero(p + o0), 1), b = v128.load64_lane(p + o3, v128.load64_zero(p + o2), 1);
+  const a = v128.load64_lane(p + o1, v128.load64_zero(p + o0), 1);
+  const b = v128.load64_lane(p + o3, v128.load64_zero(p + o2), 1);
   const left = v128.shuffle<f32>(a, b, 0, 2, 4, 6), right = v128.shuffle<f32>(a, b, 1, 3, 5, 7);
   return f32x4.add(left, f32x4.mul(f32x4.sub(right, left), t));
 }
 
-/** The same as `shadow` of four places at once, where they lie between the same two blurs; one by one where they do not. */
+/**
+ * The same as `shadow` of four places at once, where they lie between the same two blurs; one by one where they do not.
+ */
 function shadows(k: usize, levels: usize, stand: usize, fx: v128, fy: v128, height: v128): v128 {
   const w = <i32>at(k, 23), h = <i32>at(k, 24), made = <i32>at(k, 25);
   const zero = f32x4.splat(0), one = f32x4.splat(1);
   const ix = f32x4.floor(fx), iy = f32x4.floor(fy);
-  const inside = v128.and(v128.and(f32x4.ge(ix, zero), f32x4.ge(iy, zero)), v128.and(f32x4.lt(ix, f32x4.splat(<f32>(w - 1))), f32x4.lt(iy, f32x4.splat(<f32>(h - 1)))));
+  const inside = v128.and(
+    v128.and(f32x4.ge(ix, zero), f32x4.ge(iy, zero)),
+    v128.and(f32x4.lt(ix, f32x4.splat(<f32>(w - 1))), f32x4.lt(iy, f32x4.splat(<f32>(h - 1)))),
+  );
   // Places off the map read its first cell and count for nothing.
-  const place = i32x4.shl(v128.and(inside, i32x4.add(i32x4.mul(i32x4.trunc_sat_f32x4_s(iy), i32x4.splat(w)), i32x4.trunc_sat_f32x4_s(ix))), 2);
-  const o0 = <usize>i32x4.extract_lane(place, 0), o1 = <usize>i32x4.extract_lane(place, 1), o2 = <usize>i32x4.extract_lane(place, 2), o3 = <usize>i32x4.extract_lane(place, 3);
+  const place = i32x4.shl(
+    v128.and(inside, i32x4.add(i32x4.mul(i32x4.trunc_sat_f32x4_s(iy), i32x4.splat(w)), i32x4.trunc_sat_f32x4_s(ix))),
+    2,
+  );
+  const o0 = <usize>i32x4.extract_lane(place, 0), o1 = <usize>i32x4.extract_lane(place, 1);
+  const o2 = <usize>i32x4.extract_lane(place, 2), o3 = <usize>i32x4.extract_lane(place, 3);
   let far = v128.load32_zero(stand + o0);
   far = v128.load32_lane(stand + o1, far, 1);
   far = v128.load32_lane(stand + o2, far, 2);
@@ -71,15 +84,28 @@ function shadows(k: usize, levels: usize, stand: usize, fx: v128, fy: v128, heig
     const over = i32x4.bitmask(v128.and(hit, f32x4.gt(sigma, all(k, 27 + l)))), here = i32x4.bitmask(hit);
     if (over == 0) break;
     if (over == here) continue;
-    let mixed = f32x4.splat(shadow(k, levels, stand, f32x4.extract_lane(fx, 0), f32x4.extract_lane(fy, 0), f32x4.extract_lane(height, 0)));
-    mixed = f32x4.replace_lane(mixed, 1, shadow(k, levels, stand, f32x4.extract_lane(fx, 1), f32x4.extract_lane(fy, 1), f32x4.extract_lane(height, 1)));
-    mixed = f32x4.replace_lane(mixed, 2, shadow(k, levels, stand, f32x4.extract_lane(fx, 2), f32x4.extract_lane(fy, 2), f32x4.extract_lane(height, 2)));
-    return f32x4.replace_lane(mixed, 3, shadow(k, levels, stand, f32x4.extract_lane(fx, 3), f32x4.extract_lane(fy, 3), f32x4.extract_lane(height, 3)));
+    let mixed = f32x4.splat(
+      shadow(k, levels, stand, f32x4.extract_lane(fx, 0), f32x4.extract_lane(fy, 0), f32x4.extract_lane(height, 0))
+    );
+    mixed = f32x4.replace_lane(
+      mixed, 1,
+      shadow(k, levels, stand, f32x4.extract_lane(fx, 1), f32x4.extract_lane(fy, 1), f32x4.extract_lane(height, 1)),
+    );
+    mixed = f32x4.replace_lane(
+      mixed, 2,
+      shadow(k, levels, stand, f32x4.extract_lane(fx, 2), f32x4.extract_lane(fy, 2), f32x4.extract_lane(height, 2)),
+    );
+    return f32x4.replace_lane(
+      mixed, 3,
+      shadow(k, levels, stand, f32x4.extract_lane(fx, 3), f32x4.extract_lane(fy, 3), f32x4.extract_lane(height, 3)),
+    );
   }
-  const lo = all(k, 26 + l), hi = all(k, 27 + l), t = f32x4.min(one, f32x4.max(zero, f32x4.div(f32x4.sub(sigma, lo), f32x4.sub(hi, lo))));
+  const lo = all(k, 26 + l), hi = all(k, 27 + l);
+  const t = f32x4.min(one, f32x4.max(zero, f32x4.div(f32x4.sub(sigma, lo), f32x4.sub(hi, lo))));
   const tx = f32x4.sub(fx, ix), ty = f32x4.sub(fy, iy);
   const plane = <usize>(w * h) << 2, row = <usize>w << 2, p = levels + <usize>l * plane, q = p + plane;
-  const pu = pairsAt(p, o0, o1, o2, o3, tx), pd = pairsAt(p + row, o0, o1, o2, o3, tx), qu = pairsAt(q, o0, o1, o2, o3, tx), qd = pairsAt(q + row, o0, o1, o2, o3, tx);
+  const pu = pairsAt(p, o0, o1, o2, o3, tx), pd = pairsAt(p + row, o0, o1, o2, o3, tx);
+  const qu = pairsAt(q, o0, o1, o2, o3, tx), qd = pairsAt(q + row, o0, o1, o2, o3, tx);
   const cl = f32x4.add(pu, f32x4.mul(f32x4.sub(pd, pu), ty)), ch = f32x4.add(qu, f32x4.mul(f32x4.sub(qd, qu), ty));
   return v128.and(hit, f32x4.add(cl, f32x4.mul(f32x4.sub(ch, cl), t)));
 }
@@ -87,7 +113,9 @@ function shadows(k: usize, levels: usize, stand: usize, fx: v128, fy: v128, heig
 /** Share of the sky that `count` balls (x, y, z, r²) hide from four points of a plane; 0 where `seen` is off. */
 // @ts-ignore: decorator
 @inline
-function contactOf(near: usize, count: i32, px: v128, py: v128, pz: v128, nx: v128, ny: v128, nz: v128, seen: v128): v128 {
+function contactOf(
+  near: usize, count: i32, px: v128, py: v128, pz: v128, nx: v128, ny: v128, nz: v128, seen: v128,
+): v128 {
   const zero = f32x4.splat(0), one = f32x4.splat(1);
   let open = one;
   for (let b = 0; b < count; b++) {
@@ -115,12 +143,16 @@ function contactRow(k: usize, near: usize, count: i32, y: f32, step: i32, cells:
 }
 
 /**
- * k: 0 first x, 1 first y (pixel centres less the principal point), 2 one over focal, 3 to 5 plane's normal, 6 its distance;
- * 7 to 10 map axis x and its start, all over cell; 11 to 14 axis y; 15 to 17 light; 18 map there or not; 21 spread over cell,
- * 22 square of the blur always there, 23, 24 map size, 25 blurs made, 26 to 30 the blurs. `near`: count balls (x, y, z, r²).
- * Contact is worked out `step` pixels apart along a row (1, or a multiple of four) and a line between. Scratch: w / step + 8 floats.
+ * k: 0 first x, 1 first y (pixel centres less the principal point), 2 one over focal, 3 to 5 plane's normal, 6 its
+ * distance; 7 to 10 map axis x and its start, all over cell; 11 to 14 axis y; 15 to 17 light; 18 map there or not;
+ * 21 spread over cell, 22 square of the blur always there, 23, 24 map size, 25 blurs made, 26 to 30 the blurs.
+ * `near`: count balls (x, y, z, r²). Contact is worked out `step` pixels apart along a row (1, or a multiple of
+ * four) and a line between. Scratch: w / step + 8 floats.
  */
-export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, count: i32, step: i32, cover: usize, contact: usize, w: i32, h: i32, from: i32, to: i32, scratch: usize): void {
+export function shadePlane(
+  k: usize, levels: usize, stand: usize, near: usize, count: i32, step: i32, cover: usize, contact: usize, w: i32,
+  h: i32, from: i32, to: i32, scratch: usize,
+): void {
   const nx = all(k, 3), ny = all(k, 4), nz = all(k, 5), dist = all(k, 6), inv = all(k, 2);
   const zero = f32x4.splat(0);
   const map = at(k, 18) != 0;
@@ -141,16 +173,33 @@ export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, c
         if (count > 0) {
           if (step == 1) hiddenSky = contactOf(near, count, px, py, s, nx, ny, nz, seen);
           else {
-            const c = x / step, p = scratch + (<usize>c << 2), t = f32x4.mul(f32x4.add(f32x4.splat(<f32>(x - c * step)), f32x4(0, 1, 2, 3)), f32x4.splat(<f32>1 / <f32>step));
+            const c = x / step;
+            const p = scratch + (<usize>c << 2);
+            const t = f32x4.mul(
+              f32x4.add(f32x4.splat(<f32>(x - c * step)), f32x4(0, 1, 2, 3)),
+              f32x4.splat(<f32>1 / <f32>step),
+            );
             hiddenSky = v128.and(seen, f32x4.add(all(p, 0), f32x4.mul(f32x4.sub(all(p, 1), all(p, 0)), t)));
           }
         }
         if (map) {
-          const fx = f32x4.sub(f32x4.add(f32x4.add(f32x4.mul(px, all(k, 7)), f32x4.mul(py, all(k, 8))), f32x4.mul(s, all(k, 9))), all(k, 10));
-          const fy = f32x4.sub(f32x4.add(f32x4.add(f32x4.mul(px, all(k, 11)), f32x4.mul(py, all(k, 12))), f32x4.mul(s, all(k, 13))), all(k, 14));
-          const on = v128.and(v128.and(f32x4.ge(fx, zero), f32x4.ge(fy, zero)), v128.and(f32x4.lt(fx, all(k, 23)), f32x4.lt(fy, all(k, 24))));
+          const fx = f32x4.sub(
+            f32x4.add(f32x4.add(f32x4.mul(px, all(k, 7)), f32x4.mul(py, all(k, 8))), f32x4.mul(s, all(k, 9))),
+            all(k, 10),
+          );
+          const fy = f32x4.sub(
+            f32x4.add(f32x4.add(f32x4.mul(px, all(k, 11)), f32x4.mul(py, all(k, 12))), f32x4.mul(s, all(k, 13))),
+            all(k, 14),
+          );
+          const on = v128.and(
+            v128.and(f32x4.ge(fx, zero), f32x4.ge(fy, zero)),
+            v128.and(f32x4.lt(fx, all(k, 23)), f32x4.lt(fy, all(k, 24))),
+          );
           if (v128.any_true(v128.and(on, seen))) {
-            const height = f32x4.add(f32x4.add(f32x4.mul(px, all(k, 15)), f32x4.mul(py, all(k, 16))), f32x4.mul(s, all(k, 17)));
+            const height = f32x4.add(
+              f32x4.add(f32x4.mul(px, all(k, 15)), f32x4.mul(py, all(k, 16))),
+              f32x4.mul(s, all(k, 17)),
+            );
             hiddenKey = v128.and(v128.and(on, seen), shadows(k, levels, stand, fx, fy, height));
           }
         }
@@ -162,8 +211,14 @@ export function shadePlane(k: usize, levels: usize, stand: usize, near: usize, c
       } else {
         store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 0));
         store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 0));
-        if (x + 1 < w) { store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 1), 4); store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 1), 4); }
-        if (x + 2 < w) { store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 2), 8); store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 2), 8); }
+        if (x + 1 < w) {
+          store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 1), 4);
+          store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 1), 4);
+        }
+        if (x + 2 < w) {
+          store<f32>(cover + o, f32x4.extract_lane(hiddenKey, 2), 8);
+          store<f32>(contact + o, f32x4.extract_lane(hiddenSky, 2), 8);
+        }
       }
     }
   }

@@ -1,5 +1,5 @@
-// Flecks along the edge of a cast shadow (see src/join/peel/shadow-flecks.ts). In doubles where a decision hangs on it, sums and
-// bounds held as floats, as the plain twin takeShadowFlecksPlain has them.
+// Flecks along the edge of a cast shadow (see src/join/peel/shadow-flecks.ts). In doubles where a decision hangs on it,
+// sums and bounds held as floats, as the plain twin takeShadowFlecksPlain has them.
 
 // @ts-ignore: decorator
 @inline
@@ -9,11 +9,16 @@ function light(data: usize, n: i32, i: i32): f64 {
 }
 
 /**
- * labels: parts of what is not sure, 0 on the screen; area: pixels a label. A part of at most `most` pixels whose surroundings
- * within `border` hold screen darker than `shallow` times other screen, and whose mean is between `darkest` times the one and
- * `brightest` times the other, becomes sure and its own screen colour. stats: room for 3 floats a label. changed: i32. One item.
+ * labels: parts of what is not sure, 0 on the screen; area: pixels a label. A part of at most `most` pixels
+ * whose surroundings within `border` hold screen darker than `shallow` times other screen, and whose mean is
+ * between `darkest` times the one and `brightest` times the other, becomes sure and its own screen colour.
+ * stats: room for 3 floats a label. changed: i32. One item.
  */
-export function shadowFlecks(data: usize, colour: usize, sure: usize, labels: usize, area: usize, count: i32, w: i32, h: i32, most: f64, border: i32, shallow: f64, darkest: f64, brightest: f64, stats: usize, changed: usize, from: i32, to: i32, scratch: usize): void {
+export function shadowFlecks(
+  data: usize, colour: usize, sure: usize, labels: usize, area: usize, count: i32, w: i32, h: i32, most: f64,
+  border: i32, shallow: f64, darkest: f64, brightest: f64, stats: usize, changed: usize, from: i32, to: i32,
+  scratch: usize,
+): void {
   const n = w * h, plane = <usize>n << 2;
   for (let l = 0; l < count; l++) {
     const p = stats + <usize>l * 12;
@@ -49,7 +54,8 @@ export function shadowFlecks(data: usize, colour: usize, sure: usize, labels: us
     if (size > most || !(dark < shallow * lit)) continue;
     const mean = <f64>load<f32>(p, 8) / size;
     if (mean < darkest * dark || mean > brightest * lit) continue;
-    for (let c: usize = 0; c < 3; c++) store<f32>(colour + c * plane + (<usize>i << 2), load<f32>(data + c * plane + (<usize>i << 2)));
+    for (let c: usize = 0; c < 3; c++)
+      store<f32>(colour + c * plane + (<usize>i << 2), load<f32>(data + c * plane + (<usize>i << 2)));
     store<u8>(sure + <usize>i, 1);
     taken++;
   }

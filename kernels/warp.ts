@@ -1,5 +1,5 @@
-// Warps, rows from..to of the result. levels: `count` records of 20 bytes (see sample.ts); m: the nine doubles of the matrix
-// from destination to source. scratch: 32 floats. Twins: warpHomographyPlain, warpMapPlain.
+// Warps, rows from..to of the result. levels: `count` records of 20 bytes (see sample.ts); m: the nine doubles of the
+// matrix from destination to source. scratch: 32 floats. Twins: warpHomographyPlain, warpMapPlain.
 
 import { sampleAdd } from './sample';
 
@@ -21,13 +21,17 @@ function sumLanes(v: v128): f32 {
 }
 
 /**
- * A run of pixels of one row, one sample each, all taps inside the source: no tests, nothing stored between. The same sums in
- * the same order as sample.ts, so that the border of a run can't be seen.
+ * A run of pixels of one row, one sample each, all taps inside the source: no tests, nothing stored between. The same
+ * sums in the same order as sample.ts, so that the border of a run can't be seen.
  */
-function runInside(base: usize, w: i32, stride: usize, channels: i32, m: usize, y: i32, x0: i32, x1: i32, filter: i32, table: usize, dst: usize, plane: usize, ow: i32): void {
+function runInside(
+  base: usize, w: i32, stride: usize, channels: i32, m: usize, y: i32, x0: i32, x1: i32, filter: i32, table: usize,
+  dst: usize, plane: usize, ow: i32,
+): void {
   const m0 = load<f64>(m), m3 = load<f64>(m, 24), m6 = load<f64>(m, 48);
   const cy = <f64>y + 0.5;
-  const nu = load<f64>(m, 8) * cy + load<f64>(m, 16), nv = load<f64>(m, 32) * cy + load<f64>(m, 40), nw = load<f64>(m, 56) * cy + load<f64>(m, 64);
+  const nu = load<f64>(m, 8) * cy + load<f64>(m, 16), nv = load<f64>(m, 32) * cy + load<f64>(m, 40);
+  const nw = load<f64>(m, 56) * cy + load<f64>(m, 64);
   const row = <usize>w << 2;
   let o = dst + ((<usize>y * <usize>ow + <usize>x0) << 2);
   for (let x = x0; x < x1; x++) {
@@ -39,7 +43,10 @@ function runInside(base: usize, w: i32, stride: usize, channels: i32, m: usize, 
       const ax = <f32>(a - fx), ay = <f32>(b - fy), bx: f32 = 1 - ax, by: f32 = 1 - ay;
       let p = base + ((<usize><i32>fy * <usize>w + <usize><i32>fx) << 2), q = o;
       for (let c = 0; c < channels; c++) {
-        store<f32>(q, by * (bx * load<f32>(p) + ax * load<f32>(p, 4)) + ay * (bx * load<f32>(p + row) + ax * load<f32>(p + row, 4)));
+        store<f32>(
+          q,
+          by * (bx * load<f32>(p) + ax * load<f32>(p, 4)) + ay * (bx * load<f32>(p + row) + ax * load<f32>(p + row, 4)),
+        );
         p += stride;
         q += plane;
       }
@@ -47,7 +54,8 @@ function runInside(base: usize, w: i32, stride: usize, channels: i32, m: usize, 
       const ix = <usize><i32>((a - fx) * 1024 + 0.5), iy = <usize><i32>((b - fy) * 1024 + 0.5);
       if (filter == 2) {
         const kx = v128.load(table + (ix << 4)), ky = v128.load(table + (iy << 4));
-        const k0 = v128.shuffle<i32>(ky, ky, 0, 0, 0, 0), k1 = v128.shuffle<i32>(ky, ky, 1, 1, 1, 1), k2 = v128.shuffle<i32>(ky, ky, 2, 2, 2, 2), k3 = v128.shuffle<i32>(ky, ky, 3, 3, 3, 3);
+        const k0 = v128.shuffle<i32>(ky, ky, 0, 0, 0, 0), k1 = v128.shuffle<i32>(ky, ky, 1, 1, 1, 1);
+        const k2 = v128.shuffle<i32>(ky, ky, 2, 2, 2, 2), k3 = v128.shuffle<i32>(ky, ky, 3, 3, 3, 3);
         let p = base + ((<usize>(<i32>fy - 1) * <usize>w + <usize>(<i32>fx - 1)) << 2), q = o;
         for (let c = 0; c < channels; c++) {
           const p2 = p + row + row;
@@ -80,8 +88,12 @@ function runInside(base: usize, w: i32, stride: usize, channels: i32, m: usize, 
   }
 }
 
-export function warpHomography(levels: usize, count: i32, channels: i32, m: usize, dst: usize, ow: i32, oh: i32, filter: i32, boundary: i32, footprint: i32, table: usize, from: i32, to: i32, scratch: usize): void {
-  const m0 = load<f64>(m), m1 = load<f64>(m, 8), m2 = load<f64>(m, 16), m3 = load<f64>(m, 24), m4 = load<f64>(m, 32), m5 = load<f64>(m, 40);
+export function warpHomography(
+  levels: usize, count: i32, channels: i32, m: usize, dst: usize, ow: i32, oh: i32, filter: i32, boundary: i32,
+  footprint: i32, table: usize, from: i32, to: i32, scratch: usize,
+): void {
+  const m0 = load<f64>(m), m1 = load<f64>(m, 8), m2 = load<f64>(m, 16);
+  const m3 = load<f64>(m, 24), m4 = load<f64>(m, 32), m5 = load<f64>(m, 40);
   const m6 = load<f64>(m, 48), m7 = load<f64>(m, 56), m8 = load<f64>(m, 64);
   const plane = (<usize>ow * <usize>oh) << 2;
   const acc = scratch, tmp = scratch + 32;
@@ -93,7 +105,8 @@ export function warpHomography(levels: usize, count: i32, channels: i32, m: usiz
       let level = 0, gx = 1, gy = 1;
       if (footprint != 0) {
         const px = (m0 * cx + m1 * cy + m2) / w0, py = (m3 * cx + m4 * cy + m5) / w0;
-        const sx = norm2((m0 - px * m6) / w0, (m3 - py * m6) / w0), sy = norm2((m1 - px * m7) / w0, (m4 - py * m7) / w0);
+        const sx = norm2((m0 - px * m6) / w0, (m3 - py * m6) / w0);
+        const sy = norm2((m1 - px * m7) / w0, (m4 - py * m7) / w0);
         if (sx < Infinity && sy < Infinity) {
           const least = min(sx, sy);
           let reach = LEVEL_FROM, k: f64 = 1;
@@ -108,10 +121,14 @@ export function warpHomography(levels: usize, count: i32, channels: i32, m: usiz
         const ax = <f64>x0 + 0.5, bx = <f64>x1 - 0.5;
         const aw = m6 * ax + m7 * cy + m8, bw = m6 * bx + m7 * cy + m8;
         if (aw * bw > 0) {
-          const au = (m0 * ax + m1 * cy + m2) / aw, av = (m3 * ax + m4 * cy + m5) / aw, bu = (m0 * bx + m1 * cy + m2) / bw, bv = (m3 * bx + m4 * cy + m5) / bw;
+          const au = (m0 * ax + m1 * cy + m2) / aw, av = (m3 * ax + m4 * cy + m5) / aw;
+          const bu = (m0 * bx + m1 * cy + m2) / bw, bv = (m3 * bx + m4 * cy + m5) / bw;
           const sw = load<i32>(record, 4), sh = load<i32>(record, 8);
           if (min(au, bu) > 3.5 && min(av, bv) > 3.5 && max(au, bu) < <f64>sw - 6.5 && max(av, bv) < <f64>sh - 4.5) {
-            runInside(<usize>load<u32>(record), sw, <usize>load<u32>(record, 12), channels, m, y, x0, x1, filter, table, dst, plane, ow);
+            runInside(
+              <usize>load<u32>(record), sw, <usize>load<u32>(record, 12), channels, m, y, x0, x1, filter, table, dst,
+              plane, ow,
+            );
             continue;
           }
         }
@@ -145,7 +162,10 @@ export function warpHomography(levels: usize, count: i32, channels: i32, m: usiz
   }
 }
 
-export function warpMap(level: usize, channels: i32, mapX: usize, mapY: usize, dst: usize, ow: i32, oh: i32, filter: i32, boundary: i32, table: usize, from: i32, to: i32, scratch: usize): void {
+export function warpMap(
+  level: usize, channels: i32, mapX: usize, mapY: usize, dst: usize, ow: i32, oh: i32, filter: i32, boundary: i32,
+  table: usize, from: i32, to: i32, scratch: usize,
+): void {
   const plane = (<usize>ow * <usize>oh) << 2;
   const acc = scratch, tmp = scratch + 32;
   for (let y = from; y < to; y++) {
@@ -153,7 +173,8 @@ export function warpMap(level: usize, channels: i32, mapX: usize, mapY: usize, d
       const i = (<usize>y * <usize>ow + <usize>x) << 2;
       v128.store(acc, f32x4.splat(0));
       const u = load<f32>(mapX + i), v = load<f32>(mapY + i);
-      if (u > -1e6 && u < 1e6 && v > -1e6 && v < 1e6) sampleAdd(level, channels, <f64>u, <f64>v, filter, boundary, table, tmp, acc);
+      if (u > -1e6 && u < 1e6 && v > -1e6 && v < 1e6)
+        sampleAdd(level, channels, <f64>u, <f64>v, filter, boundary, table, tmp, acc);
       let o = dst + i;
       for (let c = 0; c < channels; c++) {
         store<f32>(o, load<f32>(acc + (<usize>c << 2)));

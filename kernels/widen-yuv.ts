@@ -1,5 +1,5 @@
-// Y'CbCr codes of 8 to 16 bits with small chroma to words of as many or more bits with chroma at full size, bilinear by where its
-// samples sit. Items are rows. Twin: widenYuvPlain in src/media/widen-yuv.ts.
+// Y'CbCr codes of 8 to 16 bits with small chroma to words of as many or more bits with chroma at full size, bilinear by
+// where its samples sit. Items are rows. Twin: widenYuvPlain in src/media/widen-yuv.ts.
 import { chromaRow, four, one, widen } from './ycbcr';
 
 /** Floats (one half added already) cut off to whole numbers, held within low and high and laid down as words. */
@@ -7,22 +7,31 @@ function layWords(src: usize, n: i32, low: v128, top: v128, dst: usize): void {
   let x = 0;
   for (; x + 8 <= n; x += 8) {
     const p = src + (<usize>x << 2);
-    const a = i32x4.trunc_sat_f32x4_s(f32x4.floor(v128.load(p))), b = i32x4.trunc_sat_f32x4_s(f32x4.floor(v128.load(p, 16)));
-    v128.store(dst + (<usize>x << 1), i16x8.narrow_i32x4_u(i32x4.min_s(top, i32x4.max_s(low, a)), i32x4.min_s(top, i32x4.max_s(low, b))));
+    const a = i32x4.trunc_sat_f32x4_s(f32x4.floor(v128.load(p)));
+    const b = i32x4.trunc_sat_f32x4_s(f32x4.floor(v128.load(p, 16)));
+    v128.store(
+      dst + (<usize>x << 1),
+      i16x8.narrow_i32x4_u(i32x4.min_s(top, i32x4.max_s(low, a)), i32x4.min_s(top, i32x4.max_s(low, b))),
+    );
   }
   const least = i32x4.extract_lane(low, 0), most = i32x4.extract_lane(top, 0);
-  for (; x < n; x++) store<u16>(dst + (<usize>x << 1), <u16>min(most, max(least, <i32>Mathf.floor(load<f32>(src + (<usize>x << 2))))));
+  for (; x < n; x++)
+    store<u16>(dst + (<usize>x << 1), <u16>min(most, max(least, <i32>Mathf.floor(load<f32>(src + (<usize>x << 2))))));
 }
 
 /** `times` from codes of the source's depth to those of the other's. Scratch: 2 (cw + 16) + (w + 16) floats. */
-export function widenYuv(yp: usize, up: usize, vp: usize, yo: usize, uo: usize, vo: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, times: f32, siteX: f32, siteY: f32, low: i32, high: i32, from: i32, to: i32, scratch: usize): void {
+export function widenYuv(
+  yp: usize, up: usize, vp: usize, yo: usize, uo: usize, vo: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32,
+  times: f32, siteX: f32, siteY: f32, low: i32, high: i32, from: i32, to: i32, scratch: usize,
+): void {
   const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy, cell = <f32>(1 << sy);
   const row = scratch + 16, wide = row + (<usize>(cw + 16) << 2) + 16;
   const vt = f32x4.splat(times), half = f32x4.splat(<f32>0.5), least = i32x4.splat(low), most = i32x4.splat(high);
   for (let j = from; j < to; j++) {
     const line = j * w;
     let x = 0;
-    for (; x + 4 <= w; x += 4) v128.store(wide + (<usize>x << 2), f32x4.add(f32x4.mul(four(yp, line + x, deep), vt), half));
+    for (; x + 4 <= w; x += 4)
+      v128.store(wide + (<usize>x << 2), f32x4.add(f32x4.mul(four(yp, line + x, deep), vt), half));
     for (; x < w; x++) store<f32>(wide + (<usize>x << 2), one(yp, line + x, deep) * times + <f32>0.5);
     layWords(wide, w, least, most, yo + (<usize>line << 1));
     const t = (<f32>j - siteY) / cell, a = <i32>Mathf.floor(t), wb = (t - <f32>a) * times;
@@ -49,14 +58,20 @@ function layFour(to: usize, codes: v128, where: v128): void {
 }
 
 /**
- * 4:4:4 words of display-coded values (three planes of w × h at `coded`) wherever `changed` is not 0, into planes whose rows are
- * `stride` words apart. k: kr, kg, kb, luma's scale and bias, scales of Cb and Cr, their bias. Items are rows.
+ * 4:4:4 words of display-coded values (three planes of w × h at `coded`) wherever `changed` is not 0, into planes whose
+ * rows are `stride` words apart. k: kr, kg, kb, luma's scale and bias, scales of Cb and Cr, their bias. Items are rows.
  */
-export function layFull(coded: usize, changed: usize, w: i32, h: i32, yo: usize, uo: usize, vo: usize, stride: i32, k: usize, low: i32, high: i32, from: i32, to: i32, scratch: usize): void {
+export function layFull(
+  coded: usize, changed: usize, w: i32, h: i32, yo: usize, uo: usize, vo: usize, stride: i32, k: usize, low: i32,
+  high: i32, from: i32, to: i32, scratch: usize,
+): void {
   const plane = <usize>(w * h) << 2;
-  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), ls = load<f32>(k, 12), lb = load<f32>(k, 16), us = load<f32>(k, 20), vs = load<f32>(k, 24), cb = load<f32>(k, 28);
-  const wr = f32x4.splat(kr), wg = f32x4.splat(kg), wb = f32x4.splat(kb), least = i32x4.splat(low), most = i32x4.splat(high), zero = i16x8.splat(0);
-  const lumaScale = f32x4.splat(ls), lumaBias = f32x4.splat(lb), cbScale = f32x4.splat(us), crScale = f32x4.splat(vs), chromaBias = f32x4.splat(cb);
+  const kr = load<f32>(k), kg = load<f32>(k, 4), kb = load<f32>(k, 8), ls = load<f32>(k, 12);
+  const lb = load<f32>(k, 16), us = load<f32>(k, 20), vs = load<f32>(k, 24), cb = load<f32>(k, 28);
+  const wr = f32x4.splat(kr), wg = f32x4.splat(kg), wb = f32x4.splat(kb);
+  const least = i32x4.splat(low), most = i32x4.splat(high), zero = i16x8.splat(0);
+  const lumaScale = f32x4.splat(ls), lumaBias = f32x4.splat(lb), cbScale = f32x4.splat(us);
+  const crScale = f32x4.splat(vs), chromaBias = f32x4.splat(cb);
   for (let y = from; y < to; y++) {
     const row = changed + <usize>(y * w), light = coded + (<usize>(y * w) << 2), at = <usize>(y * stride) << 1;
     let x = 0;

@@ -1,6 +1,6 @@
-// Y'CbCr planes of 8 or 16 bits to coded R'G'B' floats, chroma upsampled bilinearly by where its samples sit, and on from there
-// to linear light by a table while the row is still in the cache. Items are rows. Twin: yuvToRgbPlain in
-// src/media/convert.ts.
+// Y'CbCr planes of 8 or 16 bits to coded R'G'B' floats, chroma upsampled bilinearly by where its
+// samples sit, and on from there to linear light by a table while the row is still in the cache. Items
+// are rows. Twin: yuvToRgbPlain in src/media/convert.ts.
 import { byTable, curveByTable } from './curve-table';
 
 // @ts-ignore: decorator
@@ -22,7 +22,11 @@ export function one(p: usize, i: i32, deep: i32): f32 {
 export function chromaRow(p: usize, a: i32, b: i32, n: i32, deep: i32, wa: f32, wb: f32, bias: f32, out: usize): void {
   const va = f32x4.splat(wa), vb = f32x4.splat(wb), vc = f32x4.splat(bias);
   let x = 0;
-  for (; x + 4 <= n; x += 4) v128.store(out + (<usize>x << 2), f32x4.add(f32x4.add(f32x4.mul(four(p, a + x, deep), va), f32x4.mul(four(p, b + x, deep), vb)), vc));
+  for (; x + 4 <= n; x += 4)
+    v128.store(
+      out + (<usize>x << 2),
+      f32x4.add(f32x4.add(f32x4.mul(four(p, a + x, deep), va), f32x4.mul(four(p, b + x, deep), vb)), vc),
+    );
   for (; x < n; x++) store<f32>(out + (<usize>x << 2), one(p, a + x, deep) * wa + one(p, b + x, deep) * wb + bias);
   store<f32>(out - 4, load<f32>(out));
   for (let k = 0; k < 8; k++) store<f32>(out + (<usize>(n + k) << 2), load<f32>(out + (<usize>(n - 1) << 2)));
@@ -60,17 +64,22 @@ export function widen(src: usize, dst: usize, w: i32, cw: i32, shift: i32, site:
 }
 
 /**
- * k: yScale, yOffset, cScale, cMid, crToR, cbToG, crToG, cbToB, siteX, siteY. `table` 0 leaves the values coded, else it has
- * count + 2 knots from lo on, `steps` a unit. Scratch: 2 (cw + 16) + 2 (w + 16) floats.
+ * k: yScale, yOffset, cScale, cMid, crToR, cbToG, crToG, cbToB, siteX, siteY. `table` 0 leaves the values coded, else
+ * it has count + 2 knots from lo on, `steps` a unit. Scratch: 2 (cw + 16) + 2 (w + 16) floats.
  */
-export function ycbcrToRgb(yp: usize, up: usize, vp: usize, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, table: usize, lo: f32, steps: f32, count: i32, from: i32, to: i32, scratch: usize): void {
+export function ycbcrToRgb(
+  yp: usize, up: usize, vp: usize, out: usize, w: i32, h: i32, sx: i32, sy: i32, deep: i32, k: usize, table: usize,
+  lo: f32, steps: f32, count: i32, from: i32, to: i32, scratch: usize,
+): void {
   const cw = (w + (1 << sx) - 1) >> sx, ch = (h + (1 << sy) - 1) >> sy;
   const plane = <usize>w * <usize>h << 2;
   const ys = f32x4.splat(load<f32>(k)), yo = f32x4.splat(load<f32>(k, 4));
   const cScale = load<f32>(k, 8), bias = -load<f32>(k, 12) * cScale;
-  const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20)), gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
+  const rv = f32x4.splat(load<f32>(k, 16)), gu = f32x4.splat(load<f32>(k, 20));
+  const gv = f32x4.splat(load<f32>(k, 24)), bu = f32x4.splat(load<f32>(k, 28));
   const siteX = load<f32>(k, 32), siteY = load<f32>(k, 36);
-  const u = scratch + 16, v = u + (<usize>(cw + 16) << 2), uw = v + (<usize>(cw + 16) << 2), vw = uw + (<usize>(w + 16) << 2);
+  const u = scratch + 16, v = u + (<usize>(cw + 16) << 2);
+  const uw = v + (<usize>(cw + 16) << 2), vw = uw + (<usize>(w + 16) << 2);
   const cell = <f32>(1 << sy);
   const vlo = f32x4.splat(lo), vst = f32x4.splat(steps), top = f32x4.splat(<f32>count);
   for (let j = from; j < to; j++) {
@@ -99,7 +108,8 @@ export function ycbcrToRgb(yp: usize, up: usize, vp: usize, out: usize, w: i32, 
       const p = <usize>x << 2;
       const l = f32x4.add(f32x4.mul(four(yp, line + x, deep), ys), yo);
       const uu = v128.load(ur + p), vv = v128.load(vr + p);
-      let r = f32x4.add(l, f32x4.mul(rv, vv)), g = f32x4.add(l, f32x4.add(f32x4.mul(gu, uu), f32x4.mul(gv, vv))), b = f32x4.add(l, f32x4.mul(bu, uu));
+      let r = f32x4.add(l, f32x4.mul(rv, vv)), g = f32x4.add(l, f32x4.add(f32x4.mul(gu, uu), f32x4.mul(gv, vv)));
+      let b = f32x4.add(l, f32x4.mul(bu, uu));
       if (table != 0) {
         r = byTable(r, table, vlo, vst, top);
         g = byTable(g, table, vlo, vst, top);
