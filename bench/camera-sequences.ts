@@ -1,7 +1,8 @@
 /**
- * Seeded sequences of a camera that turns about its own middle inside a painted world, with truth: fifteen of 48 frames, in a
- * fixed order of kinds (clean pans, pans with tilt and roll, a hand, an actor who crosses and fills a third of the frame, a lens
- * with distortion after Brown's first radial term as OpenCV writes it, and three moves too small to say much).
+ * Seeded sequences of a camera that turns about its own middle inside a painted world, with truth: fifteen
+ * of 48 frames, in a fixed order of kinds (clean pans, pans with tilt and roll, a hand, an actor who
+ * crosses and fills a third of the frame, a lens with distortion after Brown's first radial term as OpenCV
+ * writes it, and three moves too small to say much).
  */
 import { RandomStream } from '../src/core/random.js';
 import { applyVector, type Mat3 } from '../src/geometry/mat3.js';

@@ -1,7 +1,8 @@
 /**
- * Focal length and rotation of a turning camera against made truth (camera-sequences.ts, through H.264 at crf 18), beside the
- * closed form per homography (Szeliski & Shum, *Creating Full View Panoramic Image Mosaics*, SIGGRAPH 1997) from ORB matches under
- * RANSAC of a general library, in one run. Five sequences by default (a pan, a hand, an actor, distortion, a small move); all fifteen with `full`.
+ * Focal length and rotation of a turning camera against made truth (camera-sequences.ts, through H.264 at crf 18),
+ * beside the closed form per homography (Szeliski & Shum, *Creating Full View Panoramic Image Mosaics*, SIGGRAPH 1997)
+ * from ORB matches under RANSAC of a general library, in one run. Five sequences by default (a pan, a hand, an actor,
+ * distortion, a small move); all fifteen with `full`.
  */
 import { invert, multiply, normalise, transpose, type Mat3 } from '../src/geometry/mat3.js';
 import { rotationAngle, rotationFromPanTiltRoll } from '../src/geometry/rotation.js';
@@ -55,7 +56,9 @@ async function ours(
   };
 }
 
-/** Focal lengths (px) that a homography between two views of a turning camera allows, pixels from the picture's middle. */
+/**
+ * Focal lengths (px) that a homography between two views of a turning camera allows, pixels from the picture's middle.
+ */
 export function focalsOfHomography(h: Mat3): number[] {
   const [a, b, c, d, e, f, g, i] = h,
     out: number[] = [];
@@ -70,7 +73,8 @@ export function focalsOfHomography(h: Mat3): number[] {
       }
   };
   add(-c * f, a * d + b * e, f * f - c * c, a * a + b * b - d * d - e * e);
-  // The last row scales as one over f, so its own denominators are made comparable by the size of the picture's half width.
+  // The last row scales as one over f, so its own denominators are made comparable by
+  // the size of the picture's half width.
   add(-(a * b + d * e), g * i, a * a + d * d - b * b - e * e, i * i - g * g);
   return out;
 }
@@ -146,7 +150,10 @@ function reference({ cv }: any, s: CameraSequence, frames: readonly Uint8Array[]
   };
 }
 
-/** Rotation near a matrix by the Newton iteration of the polar decomposition (Higham, SIAM J. Sci. Stat. Comput. 7, 1986). */
+/**
+ * Rotation near a matrix by the Newton iteration of the polar decomposition (Higham,
+ * SIAM J. Sci. Stat. Comput. 7, 1986).
+ */
 function nearestRotation(m: Mat3): Mat3 {
   const det =
       m[0] * (m[4] * m[8] - m[5] * m[7]) - m[1] * (m[3] * m[8] - m[5] * m[6]) + m[2] * (m[3] * m[7] - m[4] * m[6]),

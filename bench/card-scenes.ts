@@ -1,4 +1,7 @@
-/** Made pictures of the floor card with known camera and light: print, code, paper of three cuts, peg or ball, shadow, blur, noise. */
+/**
+ * Made pictures of the floor card with known camera and light: print, code, paper of
+ * three cuts, peg or ball, shadow, blur, noise.
+ */
 import { encode } from 'uqr';
 import {
   BALL_DIAMETER_MM,

@@ -1,7 +1,8 @@
 /**
- * The plain key that people reach for, as a baseline: distance of the pixel's chroma from the screen's, averaged over 3 × 3
- * pixels, less a similarity, over a blend (the published formula of FFmpeg's chromakey filter), and the screen's primary
- * limited to the mean of the other two. Similarity and blend are tuned on the truth itself, a favour that our peel does not get.
+ * The plain key that people reach for, as a baseline: distance of the pixel's chroma from the screen's,
+ * averaged over 3 × 3 pixels, less a similarity, over a blend (the published formula of FFmpeg's chromakey
+ * filter), and the screen's primary limited to the mean of the other two. Similarity and blend are tuned on the
+ * truth itself, a favour that our peel does not get.
  */
 import type { VideoFrame } from '../src/media/types.js';
 

@@ -1,9 +1,10 @@
 /**
- * Cuts against known reels. `npx tsx bench/cuts.ts [--seeds 1,2,3] [--transitions 60] [--hard] [--encoded] [--footage DIR | --other]`.
- * Reels are made from the open clips of `../shared/footage` where they are (said loudly where not) and from made scenes. Beside
- * this program: FFmpeg's scene score by its published formula (libavfilter/vf_scdet.c: min(mafd, |mafd − previous mafd|) of
- * mean absolute luma difference, threshold 10 %, and > 0.3), and a colour histogram with a threshold that follows its
- * neighbourhood. Bar: precision .98, recall .92, F1 .95, cut recall .98, gradual recall .80; scan at least 0.8 of bare decode.
+ * Cuts against known reels. `npx tsx bench/cuts.ts [--seeds 1,2,3] [--transitions 60] [--hard] [--encoded] [--footage
+ * DIR | --other]`. Reels are made from the open clips of `../shared/footage` where they are (said loudly where not) and
+ * from made scenes. Beside this program: FFmpeg's scene score by its published formula (libavfilter/vf_scdet.c:
+ * min(mafd, |mafd − previous mafd|) of mean absolute luma difference, threshold 10 %, and > 0.3), and a colour
+ * histogram with a threshold that follows its neighbourhood. Bar: precision .98, recall .92, F1 .95, cut recall .98,
+ * gradual recall .80; scan at least 0.8 of bare decode.
  */
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -126,7 +127,10 @@ async function stretchesOf(
   return out;
 }
 
-/** Clips that the detector was never worked on with: animals outdoors, an archive film, the truth set's plates and takes. Empty where they are absent. */
+/**
+ * Clips that the detector was never worked on with: animals outdoors, an archive film, the truth
+ * set's plates and takes. Empty where they are absent.
+ */
 export async function loadOtherSources(shared: string): Promise<ReelSource[]> {
   const clips: readonly (readonly [string, readonly (readonly [number, number])[]])[] = [
     ...['camel', 'dog'].map(
@@ -239,7 +243,10 @@ function processorMs(): number {
   return (u.user + u.system) / 1000;
 }
 
-/** Encodes a reel, decodes it bare and scans it in turn, three times; returns the best of each, in processor time (a shared machine makes any other worthless), and what the scan found. */
+/**
+ * Encodes a reel, decodes it bare and scans it in turn, three times; returns the best of each, in processor time (a
+ * shared machine makes any other worthless), and what the scan found.
+ */
 async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; scanMs: number }> {
   const dir = mkdtempSync(join(tmpdir(), 'reel-'));
   const path = join(dir, 'reel.mp4');
@@ -293,7 +300,10 @@ async function encoded(reel: Reel): Promise<{ found: Found[]; decodeMs: number; 
   }
 }
 
-/** The table of BARS for one seed (three with `full`), beside FFmpeg's scene score by its formula; speed from an encoded reel. */
+/**
+ * The table of BARS for one seed (three with `full`), beside FFmpeg's scene score by
+ * its formula; speed from an encoded reel.
+ */
 export async function run(seed: number, full = false): Promise<BenchRow[]> {
   const sources = await loadSources(join(import.meta.dirname, '..', '..', 'shared', 'footage'));
   const own = emptyScore(),

@@ -1,11 +1,12 @@
 /**
- * What no frame shows, made up: holes cut into single frames of real clips (`../shared/footage`, openly licensed) whose truth is
- * what was cut out. Frame, place, size (an eighth to under a half of the height) and shape (an oval, or the outline of an animal)
- * are drawn by the seed; black bars and burnt or empty places are passed over. Beside ours: OpenCV's inpainting by A. Telea (J.
- * Graphics Tools 9, 2004) and by Navier-Stokes (M. Bertalmio et al., CVPR 2001), and a smooth fill (push-pull). PSNR of
- * display-coded R'G'B' over the hole; and how much of the truth's fine detail (what a Gaussian of 1.5 px takes away, rms) the fill
- * has, since a blur scores well and shows.
- * Run: `npx tsx bench/erase-holes.ts [--seed=N] [--holes=N] [--pictures=DIR]`; skips loudly where the clips are not beside the checkout.
+ * What no frame shows, made up: holes cut into single frames of real clips (`../shared/footage`, openly licensed) whose
+ * truth is what was cut out. Frame, place, size (an eighth to under a half of the height) and shape (an oval, or the
+ * outline of an animal) are drawn by the seed; black bars and burnt or empty places are passed over. Beside ours:
+ * OpenCV's inpainting by A. Telea (J. Graphics Tools 9, 2004) and by Navier-Stokes (M. Bertalmio et al., CVPR 2001),
+ * and a smooth fill (push-pull). PSNR of display-coded R'G'B' over the hole; and how much of the truth's fine detail
+ * (what a Gaussian of 1.5 px takes away, rms) the fill has, since a blur scores well and shows.
+ * Run: `npx tsx bench/erase-holes.ts [--seed=N] [--holes=N] [--pictures=DIR]`; skips
+ * loudly where the clips are not beside the checkout.
  */
 import { existsSync, mkdirSync } from 'node:fs';
 import { createRequire } from 'node:module';

@@ -1,8 +1,9 @@
 /**
- * Erase on real clips whose truth is known: an animal (DAVIS 2016, with its mask) is pasted over a clip of `../shared/footage`
- * or `../shared/truth` and walks across it, sometimes while the exposure drifts; what is erased is compared with the clip as it was. The clips
- * bring what the made ones lack: a hand's shake, travel through depth, motion blur, leaves, compression.
- * Run: `npx tsx bench/erase-pasted.ts [case,...] [--count=FRAMES] [--every=N] [--pictures=DIR] [--json]`.
+ * Erase on real clips whose truth is known: an animal (DAVIS 2016, with its mask) is pasted over a clip of
+ * `../shared/footage` or `../shared/truth` and walks across it, sometimes while the exposure drifts; what is
+ * erased is compared with the clip as it was. The clips bring what the made ones lack: a hand's shake, travel
+ * through depth, motion blur, leaves, compression. Run: `npx tsx bench/erase-pasted.ts [case,...]
+ * [--count=FRAMES] [--every=N] [--pictures=DIR] [--json]`.
  */
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -26,7 +27,10 @@ interface Case {
   readonly from: number;
   readonly count: number;
   readonly animal: 'camel' | 'dog';
-  /** Height of the animal, and where its foot's middle is on the first and the last frame, in frame heights and shares of width and height. */
+  /**
+   * Height of the animal, and where its foot's middle is on the first and the last frame,
+   * in frame heights and shares of width and height.
+   */
   readonly height: number;
   readonly path: readonly [readonly [number, number], readonly [number, number]];
   /** Exposure on the last frame over the first's, in coded values. */
@@ -208,7 +212,10 @@ function shade(p: Picture, footX: number, footY: number, height: number, share: 
     }
 }
 
-/** Writes a case's clip and its truth into a folder; null, loudly, where the material is not there. `shadow`: share of the light that the animal's shadow takes (none: none is laid). */
+/**
+ * Writes a case's clip and its truth into a folder; null, loudly, where the material is not there. `shadow`: share of
+ * the light that the animal's shadow takes (none: none is laid).
+ */
 export async function makeCase(
   name: string,
   folder: string,

@@ -1,10 +1,10 @@
 /**
- * Scores clean frames against their truth: PSNR of display-coded R'G'B' over the pixels replaced, apart for what some frame
- * shows and what none does, the worst frame, and steadiness: rms change of the error between neighbouring frames along the
- * set's motion; beside it what the film's own grain allows: a fill without any grain that is right everywhere still differs from
- * its truth by that (`measureLook` reads it low under compression, so the bound is a generous one). Understands `--json`,
- * `--every=N` (every Nth frame; no steadiness then) and `--pictures=DIR` (frame, clean frame, truth and eight times the
- * difference about the hole, side by side).
+ * Scores clean frames against their truth: PSNR of display-coded R'G'B' over the pixels replaced, apart for what some
+ * frame shows and what none does, the worst frame, and steadiness: rms change of the error between neighbouring frames
+ * along the set's motion; beside it what the film's own grain allows: a fill without any grain that is right everywhere
+ * still differs from its truth by that (`measureLook` reads it low under compression, so the bound is a generous one).
+ * Understands `--json`, `--every=N` (every Nth frame; no steadiness then) and `--pictures=DIR` (frame, clean frame,
+ * truth and eight times the difference about the hole, side by side).
  */
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
@@ -196,7 +196,10 @@ function sideBySide(of: readonly Picture[], { box: [x0, y0, x1, y1] }: CleanedBo
   return out;
 }
 
-/** The truth in the light of the frame: the camera exposes by itself, so gain and offset a channel are fitted over what was not replaced. */
+/**
+ * The truth in the light of the frame: the camera exposes by itself, so gain and offset
+ * a channel are fitted over what was not replaced.
+ */
 export function likePlate(truth: Picture, clean: Picture, box: CleanedBox | null): Picture {
   const N = truth.width * truth.height;
   const out = { ...truth, data: truth.data.slice() };

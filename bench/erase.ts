@@ -1,8 +1,9 @@
 /**
- * Erase against true clean pictures. `pan`: the truth set's pan shot, whose man and shadow go (`../shared/truth`, beside the
- * checkout). `room`: people walking through a locked-off room (`../shared/footage/locked-off-people.mp4`, CC BY 4.0), marked
- * by boxes about what differs from an empty frame. PSNR over the replaced pixels, apart for what some frame shows and what none does;
- * steadiness: rms change between neighbouring frames along the set's motion, less the truth's own.
+ * Erase against true clean pictures. `pan`: the truth set's pan shot, whose man and shadow go (`../shared/truth`,
+ * beside the checkout). `room`: people walking through a locked-off room
+ * (`../shared/footage/locked-off-people.mp4`, CC BY 4.0), marked by boxes about what differs from an empty frame.
+ * PSNR over the replaced pixels, apart for what some frame shows and what none does; steadiness: rms change between
+ * neighbouring frames along the set's motion, less the truth's own.
  * Run: `npx tsx bench/erase.ts [pan,room] [--every=N] [--from=N --count=N --empty=N] [--pictures=DIR] [--json]`.
  */
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';

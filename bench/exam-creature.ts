@@ -1,7 +1,7 @@
 /**
- * A creature for the exam's scenes (exam-scenes.ts): one of made-bodies.ts' bodies (none of them the demo's rabbit), furred or
- * smooth, with a coat from soot to white, in one tone or two, as text for the ray tracer. Its own frame: foot at the
- * origin, facing −z, metres.
+ * A creature for the exam's scenes (exam-scenes.ts): one of made-bodies.ts' bodies (none of them the demo's
+ * rabbit), furred or smooth, with a coat from soot to white, in one tone or two, as text for the ray tracer. Its
+ * own frame: foot at the origin, facing −z, metres.
  */
 import { n, unit, v, type Vec3 } from '../demo/scenes/vector.js';
 import { RandomStream } from '../src/core/random.js';
@@ -25,7 +25,9 @@ export const COATS: readonly Coat[] = [
 ];
 
 const KINDS: readonly BodyKind[] = ['standing', 'sitting', 'lying', 'bird', 'person'];
-/** Blades of fur a creature, their length in shares of its height (its breadth, where it lies), and half their breadth. */
+/**
+ * Blades of fur a creature, their length in shares of its height (its breadth, where it lies), and half their breadth.
+ */
 const BLADES = 9000,
   BLADE_LONG = [0.03, 0.07] as const,
   BLADE_HALF = 0.0032;
@@ -113,7 +115,9 @@ export function makeCreature(seed: number, index: number): Creature {
   };
 }
 
-/** Narrow triangles over the body, none inside it; each carries the body's normal, so that the coat shades as a whole. */
+/**
+ * Narrow triangles over the body, none inside it; each carries the body's normal, so that the coat shades as a whole.
+ */
 function furOf(
   random: RandomStream,
   parts: readonly Ellipsoid[],

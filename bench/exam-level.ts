@@ -1,9 +1,9 @@
 /**
- * How well the light step tells level and white: many of the exam's scenes (exam-plan.ts), each one small frame of plate, take and
- * truth, no join rendered. What the step would do to the take is held against what the creature's mean light needs to be as it is in the
- * truth; beside it a take left as it is. Keys and mattes are the true ones, so what is measured is the guess of level and white alone (the
- * keys' difference of direction stays in it). Run: `npx tsx bench/exam-level.ts FOLDER SEEDS [--rows]`; seeds of exam.ts'
- * development and hold-out are best left out.
+ * How well the light step tells level and white: many of the exam's scenes (exam-plan.ts), each one small frame of
+ * plate, take and truth, no join rendered. What the step would do to the take is held against what the creature's mean
+ * light needs to be as it is in the truth; beside it a take left as it is. Keys and mattes are the true ones, so what
+ * is measured is the guess of level and white alone (the keys' difference of direction stays in it). Run: `npx tsx
+ * bench/exam-level.ts FOLDER SEEDS [--rows]`; seeds of exam.ts' development and hold-out are best left out.
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';

@@ -1,7 +1,7 @@
 /**
- * What an exam scene is, drawn from its seed alone (exam-scenes.ts makes it): place, lens, camera move, key and fill, the film's
- * look, the creature, and the take with its own camera, lamp, white and exposure. Ranges are by eye over what films and homes show (common
- * practice, no source); none was chosen by looking at a join's score.
+ * What an exam scene is, drawn from its seed alone (exam-scenes.ts makes it): place, lens, camera move, key and fill,
+ * the film's look, the creature, and the take with its own camera, lamp, white and exposure. Ranges are by eye over
+ * what films and homes show (common practice, no source); none was chosen by looking at a join's score.
  */
 import { aim, project, type Camera } from '../demo/scenes/camera.js';
 import { noiseTile, type Finish } from '../demo/scenes/look.js';
@@ -69,7 +69,10 @@ export function whiteOf(kelvin: number): Vec3 {
 
 const times = (a: Vec3, k: number): Vec3 => [a[0] * k, a[1] * k, a[2] * k];
 
-/** Towards a key that stands at an azimuth beside a line of sight that heads so many degrees (0 = from behind the camera, positive = from its right). */
+/**
+ * Towards a key that stands at an azimuth beside a line of sight that heads so many degrees (0 =
+ * from behind the camera, positive = from its right).
+ */
 function keyTowards(headingDeg: number, azimuthDeg: number, elevationDeg: number): Vec3 {
   const a = (headingDeg + 180 - azimuthDeg) * DEG,
     e = elevationDeg * DEG;

@@ -1,9 +1,10 @@
 /**
- * The exam: joins never seen before, made from a seed. Each scene is a film's plate of a random place, lens, move, light and
- * look (exam-plan.ts, exam-sets.ts), a take of a random creature (exam-creature.ts) with its own camera, lamp, white and
- * exposure, marks as a maker would set them (a pixel off), and the truth on a few frames: the creature traced *in* the plate's
- * set with the same film look, the set without it, where it is seen, and the take's own true matte. A new seed is a new scene, so none of
- * the program's constants can have been chosen on it. Needs `povray` and `ffmpeg` on the PATH.
+ * The exam: joins never seen before, made from a seed. Each scene is a film's plate of a random place, lens,
+ * move, light and look (exam-plan.ts, exam-sets.ts), a take of a random creature (exam-creature.ts) with its own
+ * camera, lamp, white and exposure, marks as a maker would set them (a pixel off), and the truth on a few
+ * frames: the creature traced *in* the plate's set with the same film look, the set without it, where it is
+ * seen, and the take's own true matte. A new seed is a new scene, so none of the program's constants can have
+ * been chosen on it. Needs `povray` and `ffmpeg` on the PATH.
  * Run: `npx tsx bench/exam-scenes.ts FOLDER 1-6`; scored by bench/exam.ts.
  */
 import { execFileSync, spawnSync } from 'node:child_process';
@@ -30,7 +31,10 @@ export interface ExamScene {
   readonly take: string;
   readonly plateMarks: string;
   readonly takeMarks: string;
-  /** Frames with truth: N-truth (with a fresh draw of the grain), N-clean (without), N-base, N-matte, N-takematte, all PNG. */
+  /**
+   * Frames with truth: N-truth (with a fresh draw of the grain), N-clean (without),
+   * N-base, N-matte, N-takematte, all PNG.
+   */
   readonly frames: readonly number[];
   /** Ground and top of the creature by frame, as they truly are, in plate and take. */
   readonly places: readonly {
@@ -296,7 +300,8 @@ export async function makeExam(out: string, seed: number): Promise<ExamScene> {
       ),
       { width: w, height: h, rate: '24/1', crf: p.look.crf },
     );
-  // With the creature in it, the whole picture is traced: its sky shadow reaches far. A pan shows it through the same wide picture.
+  // With the creature in it, the whole picture is traced: its sky shadow reaches far. A
+  // pan shows it through the same wide picture.
   for (const f of truthFrames(p)) {
     const text = p.creature.text(p.at, p.yaw(f)),
       base = develop(await frameOf(shot, f, o), finish),

@@ -1,7 +1,7 @@
 /**
- * Random sets for the exam's scenes (exam-scenes.ts): a room, a street, a garden, a lawn, each with its own ground, back, things
- * about and uprights of known height, all drawn from a seed; and the home where the take is shot. World: x right, y up, z away; the performer
- * stands near the origin, the film's camera at (0, h, −far).
+ * Random sets for the exam's scenes (exam-scenes.ts): a room, a street, a garden, a lawn, each with its own ground,
+ * back, things about and uprights of known height, all drawn from a seed; and the home where the take is shot. World: x
+ * right, y up, z away; the performer stands near the origin, the film's camera at (0, h, −far).
  */
 import { n, unit, v, type Vec3 } from '../demo/scenes/vector.js';
 import type { RandomStream } from '../src/core/random.js';
@@ -213,7 +213,10 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
 }
 
 export interface Lamps {
-  /** Unit vector from the performer to the key, its colour (irradiance of a surface that faces it), the angle it is seen under, degrees. */
+  /**
+   * Unit vector from the performer to the key, its colour (irradiance of a surface that
+   * faces it), the angle it is seen under, degrees.
+   */
   readonly towards: Vec3;
   readonly key: Vec3;
   readonly softDeg: number;
@@ -260,7 +263,10 @@ export interface HomeScreen {
   readonly pegHeight: number;
 }
 
-/** Floor and wall of cloth with a hollow between, a peg painted like it, and the cloth's own light thrown back from behind. */
+/**
+ * Floor and wall of cloth with a hollow between, a peg painted like it, and the cloth's
+ * own light thrown back from behind.
+ */
 export function homeText(s: HomeScreen, far: number, level: Vec3): string {
   const k = s.folds,
     cloth = (turn: number): string =>

@@ -1,7 +1,8 @@
 /**
- * True joins by the dozen: the exam's scenes (exam-plan.ts) as single pictures, without plate clip and take, which cost most of the
- * tracing. Each has the creature traced in the set, the set without it and where it is seen, none with grain (bench/made-joins.ts lays it).
- * Run: `npx tsx bench/exam-stills.ts FOLDER 330-339`; read by bench/inspect-roc.ts (`--exam=FOLDER`).
+ * True joins by the dozen: the exam's scenes (exam-plan.ts) as single pictures, without plate clip and take,
+ * which cost most of the tracing. Each has the creature traced in the set, the set without it and where it is
+ * seen, none with grain (bench/made-joins.ts lays it). Run: `npx tsx bench/exam-stills.ts FOLDER 330-339`;
+ * read by bench/inspect-roc.ts (`--exam=FOLDER`).
  */
 import { existsSync, mkdirSync, readdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';

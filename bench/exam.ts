@@ -1,9 +1,10 @@
 /**
- * Scores joins of the exam's scenes (exam-scenes.ts) against their truth, beside a plain overlay with the true matte: the whole
- * join's rows (join-score.ts: performer, edge band, its bias, shadow, its overlap where more than a rim of it shows, its stray area, outside beyond the plate's own grain), level (mean
- * L*), white (a*, b*), size and place (px); worst first, naming for each scene what misses its bar by most. Every join is proposed and
- * rendered from plate, take and marks alone. Run: `npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR] [--json=FILE] [--why]`;
- * makes the scenes that are missing.
+ * Scores joins of the exam's scenes (exam-scenes.ts) against their truth, beside a plain overlay with the true
+ * matte: the whole join's rows (join-score.ts: performer, edge band, its bias, shadow, its overlap where more than
+ * a rim of it shows, its stray area, outside beyond the plate's own grain), level (mean L*), white (a*, b*), size
+ * and place (px); worst first, naming for each scene what misses its bar by most. Every join is proposed and
+ * rendered from plate, take and marks alone. Run: `npx tsx bench/exam.ts FOLDER SEEDS [--pictures=DIR]
+ * [--json=FILE] [--why]`; makes the scenes that are missing.
  */
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -36,7 +37,10 @@ const KEYS = [
   'blue',
 ] as const;
 type Reading = Record<(typeof KEYS)[number], number>;
-/** Bars of the whole join; of level, white, size and place there are none: what an eye sees beside the truth (own choice). */
+/**
+ * Bars of the whole join; of level, white, size and place there are none: what an eye
+ * sees beside the truth (own choice).
+ */
 const BARS: Readonly<Record<string, number>> = {
   performer: 6,
   edge: 7,
@@ -61,7 +65,10 @@ interface Row {
   readonly rank: number;
 }
 
-/** Our picture, the true one and the set without the creature, blurred; stops by which our performer's mean light would have to change, a channel. */
+/**
+ * Our picture, the true one and the set without the creature, blurred; stops by which our
+ * performer's mean light would have to change, a channel.
+ */
 function readingOf(ours: Picture, truth: Picture, base: Picture, r: Regions): Reading {
   const s = scoreFrame(ours, truth, base, r),
     a = codedToLinear(ours, 'bt709'),
@@ -108,7 +115,9 @@ function extent(matte: Float32Array, w: number): { x: number; y: number; size: n
   return { x: x / s, y: y / s, size: Math.sqrt(s) };
 }
 
-/** The take laid over the plate with its true matte, its foot and top on the plate's: display codes, nothing else done. */
+/**
+ * The take laid over the plate with its true matte, its foot and top on the plate's: display codes, nothing else done.
+ */
 function overlay(plate: Picture, take: Picture, matte: Float32Array, at: ExamScene['places'][number]): Picture {
   const { width: w, height: h } = plate,
     n = w * h,

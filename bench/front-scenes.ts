@@ -1,9 +1,10 @@
 /**
- * Traced shots in which something passes before the set, with the true matte of what passes: posts, a bollard, a railing, a column, a
- * door's edge, a walking figure, under a locked, panning, travelling, pushing and hand-held camera, by seed. Each folder holds the plate
- * (H.264, grain), `truth-N.png` (cover of what passes, anti-aliased) and `marks.json`: the front outlined once, in the middle of the shot, as a careful
- * hand does it (sd .7 px), and upright things of known height that tell the view. Needs `povray` and `ffmpeg`.
- * Run: `npx tsx bench/front-scenes.ts FOLDER [ids] [--seed=N]`.
+ * Traced shots in which something passes before the set, with the true matte of what passes: posts, a bollard, a
+ * railing, a column, a door's edge, a walking figure, under a locked, panning, travelling, pushing and hand-held
+ * camera, by seed. Each folder holds the plate (H.264, grain), `truth-N.png` (cover of what passes, anti-aliased)
+ * and `marks.json`: the front outlined once, in the middle of the shot, as a careful hand does it (sd .7 px), and
+ * upright things of known height that tell the view. Needs `povray` and `ffmpeg`. Run: `npx tsx
+ * bench/front-scenes.ts FOLDER [ids] [--seed=N]`.
  */
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -107,7 +108,9 @@ function setText(seed: number): string {
   return out;
 }
 
-/** What passes: its parts' text with a texture of its own or the given one, and outlines of straight parts in the world. */
+/**
+ * What passes: its parts' text with a texture of its own or the given one, and outlines of straight parts in the world.
+ */
 interface Front {
   text(n: number, texture: string | null): string;
   readonly parts: readonly (readonly Vec3[])[] | null;
@@ -279,7 +282,10 @@ async function make(folder: string, c: readonly [Thing, Move], seed: number): Pr
   console.log(dir);
 }
 
-/** A polygon as far as the picture shows it and a little beyond (Sutherland & Hodgman, CACM 17, 1974): so it is drawn by hand. */
+/**
+ * A polygon as far as the picture shows it and a little beyond (Sutherland & Hodgman,
+ * CACM 17, 1974): so it is drawn by hand.
+ */
 function clipped(polygon: readonly (readonly [number, number])[]): [number, number][] {
   let out = polygon.map((p): [number, number] => [p[0], p[1]]);
   for (const [axis, limit, sign] of [

@@ -1,7 +1,7 @@
 /**
- * What passes before the performer, outlined once, carried over the shot: its matte against the traced truth of bench/front-scenes.ts.
- * Rows: intersection over union and mean distance of its edge in px (worst frame beside), as carried with the set and as followed.
- * Run: `npx tsx bench/front.ts FOLDER [ids] [--pictures=DIR] [--frames]`.
+ * What passes before the performer, outlined once, carried over the shot: its matte against the traced truth of
+ * bench/front-scenes.ts. Rows: intersection over union and mean distance of its edge in px (worst frame beside), as
+ * carried with the set and as followed. Run: `npx tsx bench/front.ts FOLDER [ids] [--pictures=DIR] [--frames]`.
  */
 import { existsSync, mkdirSync, readdirSync, readFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';

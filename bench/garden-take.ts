@@ -1,6 +1,7 @@
 /**
- * A made take without a screen: a hedge and a lawn that stir in the wind, a furred performer with its shadow, and an empty frame of
- * the same set-up, whose leaves hang otherwise and whose light is a little other. Matte and colour are known; all from a seed.
+ * A made take without a screen: a hedge and a lawn that stir in the wind, a furred performer with its
+ * shadow, and an empty frame of the same set-up, whose leaves hang otherwise and whose light is a little
+ * other. Matte and colour are known; all from a seed.
  */
 import { bt709Encode } from '../src/colour/transfer.js';
 import { RandomStream } from '../src/core/random.js';

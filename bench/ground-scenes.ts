@@ -1,9 +1,9 @@
 /**
- * The ground step by itself against ray tracing: a body in a small set, traced with and without it, of known camera and key.
- * The step is given the true matte, colour, camera and light, so what is measured is its own way of shading and mirroring:
- * a polished floor (sharp and rough), still and rippled water, a pane of glass beside the body, a sky without a sun, two lamps,
- * a large lamp. Needs `povray`. Rows: mean CIEDE2000 where the truth differs from the empty set, of the step's picture and of
- * the empty set's. Run: `npx tsx bench/ground-scenes.ts FOLDER [ids] [--pictures]`.
+ * The ground step by itself against ray tracing: a body in a small set, traced with and without it, of known camera and
+ * key. The step is given the true matte, colour, camera and light, so what is measured is its own way of shading and
+ * mirroring: a polished floor (sharp and rough), still and rippled water, a pane of glass beside the body, a sky
+ * without a sun, two lamps, a large lamp. Needs `povray`. Rows: mean CIEDE2000 where the truth differs from the empty
+ * set, of the step's picture and of the empty set's. Run: `npx tsx bench/ground-scenes.ts FOLDER [ids] [--pictures]`.
  */
 import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';

@@ -1,7 +1,8 @@
 /**
- * Made takes before screens of kinds that no practice screen has, with known matte and colour: a furred body of many parts
- * (ears, legs, a thin tail, drawn hairs), screens of other hues, wrinkles, a half in shadow, markers, a screen that ends inside
- * the picture, motion blur, sharpening, noise, 4:2:0 and compression. Light is mixed scene-linear. Everything follows from a seed.
+ * Made takes before screens of kinds that no practice screen has, with known matte and colour: a furred body of
+ * many parts (ears, legs, a thin tail, drawn hairs), screens of other hues, wrinkles, a half in shadow,
+ * markers, a screen that ends inside the picture, motion blur, sharpening, noise, 4:2:0 and compression. Light
+ * is mixed scene-linear. Everything follows from a seed.
  */
 import { bt709Encode } from '../src/colour/transfer.js';
 import { RandomStream } from '../src/core/random.js';
@@ -38,7 +39,10 @@ export interface HardScreen {
   /** Way a frame, px, and share of it that is smeared. */
   readonly speed?: number;
   readonly smear?: number;
-  /** Way of the exposure, stops up and down over the take; share by which red over blue drifts; widest defocus, px (sd), with which the picture grows a little. */
+  /**
+   * Way of the exposure, stops up and down over the take; share by which red over blue drifts; widest defocus,
+   * px (sd), with which the picture grows a little.
+   */
   readonly pump?: number;
   readonly drift?: number;
   readonly breathe?: number;

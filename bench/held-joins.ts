@@ -1,7 +1,8 @@
 /**
- * Joins held for bench/inspect-held.ts, with what the inspection would render again beside them: the program's own joins of the demo and
- * of the practice set, as their files hold them; the practice set's true pictures; and scenes traced by bench/join-scenes.ts, each with the
- * recipe that is proposed for it. Kept in a folder, so that only the first run renders.
+ * Joins held for bench/inspect-held.ts, with what the inspection would render again beside them: the
+ * program's own joins of the demo and of the practice set, as their files hold them; the practice set's
+ * true pictures; and scenes traced by bench/join-scenes.ts, each with the recipe that is proposed for it.
+ * Kept in a folder, so that only the first run renders.
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join as path, resolve } from 'node:path';
@@ -31,7 +32,10 @@ export interface Again {
 }
 export interface HeldJoin {
   readonly id: string;
-  /** `own`: the recipe's own picture; `true`: a picture in which nothing was joined, beside the recipe that is proposed for it. */
+  /**
+   * `own`: the recipe's own picture; `true`: a picture in which nothing was joined,
+   * beside the recipe that is proposed for it.
+   */
   readonly family: 'own' | 'true';
   /** Which half of the shots it belongs to: limits are looked at on `dev` alone. */
   readonly half: 'dev' | 'hold';
@@ -71,7 +75,10 @@ async function range(file: string, first: number, count: number): Promise<Pictur
   return out;
 }
 
-/** Sources by name: the demo's seven picks, the practice set's four shots as own joins and as true pictures, and traced scenes. */
+/**
+ * Sources by name: the demo's seven picks, the practice set's four shots as own joins
+ * and as true pictures, and traced scenes.
+ */
 export function sources(scenes: string | null, demoPlates: string): Source[] {
   const demo = resolve(dirname(fileURLToPath(import.meta.url)), '..', 'demo'),
     json = (f: string): MarksFile => parseMarks(readFileSync(f, 'utf8'), f);
@@ -178,7 +185,8 @@ export async function held(s: Source, folder: string): Promise<HeldJoin> {
     const mends = recipe.steps.some(mendsPlate),
       truths = await s.truth?.(first, count);
     if (truths === undefined) {
-      // The pace's curve counts from the plate's first frame, so the recipe stays whole and some of its frames are made.
+      // The pace's curve counts from the plate's first frame, so the recipe stays whole
+      // and some of its frames are made.
       const renderer = await JoinRenderer.open(proposal.recipe, tools),
         { widthPx, heightPx, rate } = renderer.plateInfo,
         mattes: Picture[] = [];

@@ -1,7 +1,8 @@
 /**
- * Made takes as a maker films them at home with a phone: a screen that does not fill the picture, the holder's arm and a leash, dim
- * light and hard compression, exposure that pumps and white that drifts, focus that breathes, pale and grey coats in strong spill, a
- * fast tail. Kinds for `hard-screens.ts`; ranges by eye (common practice, no source), none chosen by a matte's score.
+ * Made takes as a maker films them at home with a phone: a screen that does not fill the picture, the holder's
+ * arm and a leash, dim light and hard compression, exposure that pumps and white that drifts, focus that
+ * breathes, pale and grey coats in strong spill, a fast tail. Kinds for `hard-screens.ts`; ranges by eye (common
+ * practice, no source), none chosen by a matte's score.
  */
 import { RandomStream } from '../src/core/random.js';
 import type { HardScreen, Layer } from './hard-screens.js';
@@ -121,7 +122,10 @@ export function lightOf(kind: HardScreen, f: number, count: number): readonly [n
   return [gain * (1 + white), gain, gain * (1 - white)];
 }
 
-/** Puts the holder's arm, from the right edge to the flank, and a leash from the neck to the upper edge into a layer (painted over and counted as performer). */
+/**
+ * Puts the holder's arm, from the right edge to the flank, and a leash from the neck to the upper edge into
+ * a layer (painted over and counted as performer).
+ */
 export function addHolder(layer: Layer, seed: number, w: number, h: number, cx: number, cy: number, u: number): void {
   const random = new RandomStream(seed, 31),
     n = w * h,

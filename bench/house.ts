@@ -1,6 +1,6 @@
 /**
- * The house itself: decoding and scanning against bare decoding in the same run, memory and cost against length, reading and
- * writing of the book. Ratios only: machines are shared.
+ * The house itself: decoding and scanning against bare decoding in the same run, memory and cost against length,
+ * reading and writing of the book. Ratios only: machines are shared.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

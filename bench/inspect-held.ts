@@ -1,9 +1,11 @@
 /**
- * The inspection, whole, over joins held in memory (bench/held-joins.ts) and the same spoiled in graded strength by two sets of faults
- * (bench/spoiled-joins.ts, bench/spoil-otherwise.ts), with what the recipe renders again beside them as the product has it. Shots are parted
- * in two halves: constants may be looked for on `dev`; `hold` only tells how well they hold. Prints what true joins read by matter
- * and half, and of each fault and strength how many were named, with the step, and first.
- * Run: `npx tsx bench/inspect-held.ts FOLDER [--scenes=DIR] [--only=own-,true-stand] [--half=dev] [--faults=a,b:SIZE] [--out=FILE] [--from=FILE]`.
+ * The inspection, whole, over joins held in memory (bench/held-joins.ts) and the same spoiled in graded strength
+ * by two sets of faults (bench/spoiled-joins.ts, bench/spoil-otherwise.ts), with what the recipe renders again
+ * beside them as the product has it. Shots are parted in two halves: constants may be looked for on `dev`;
+ * `hold` only tells how well they hold. Prints what true joins read by matter and half, and of each fault and
+ * strength how many were named, with the step, and first.
+ * Run: `npx tsx bench/inspect-held.ts FOLDER [--scenes=DIR] [--only=own-,true-stand] [--half=dev]
+ * [--faults=a,b:SIZE] [--out=FILE] [--from=FILE]`.
  */
 import { appendFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { execFileSync } from 'node:child_process';

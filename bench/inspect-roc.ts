@@ -1,12 +1,13 @@
 /**
- * How well the inspection tells joins that show from joins that do not: every matter over true joins of many cameras, grains,
- * files, bodies and real clips (bench/roc-joins.ts) and over the same spoiled in graded strength (bench/spoiled-joins.ts). Prints
- * what true joins read and how many of them are blamed (the false alarms), and of each fault how many are named at each strength and
- * the strength at which half are. Run:
- * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--exam=FOLDER,FOLDER] [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--sizes=N] [--out=FILE]`,
- * or `--from=FILE,FILE` for the table of runs kept before. `--sizes`: on each join only so many strengths of each fault, drawn by seed.
- * `--scenes` is a folder made by bench/join-scenes.ts, `--exam` such of bench/exam-scenes.ts and bench/exam-stills.ts; without either bodies stand before the practice set's clean pictures. `--out` keeps every
- * value, a line as JSON.
+ * How well the inspection tells joins that show from joins that do not: every matter over true joins of many cameras,
+ * grains, files, bodies and real clips (bench/roc-joins.ts) and over the same spoiled in graded strength
+ * (bench/spoiled-joins.ts). Prints what true joins read and how many of them are blamed (the false alarms), and of each
+ * fault how many are named at each strength and the strength at which half are. Run:
+ * `npx tsx bench/inspect-roc.ts [--seeds=1,2] [--scenes=FOLDER] [--exam=FOLDER,FOLDER]
+ * [--only=practice,traced,body,real] [--each=N] [--faults=a,b] [--sizes=N] [--out=FILE]`, or `--from=FILE,FILE` for the
+ * table of runs kept before. `--sizes`: on each join only so many strengths of each fault, drawn by seed. `--scenes` is
+ * a folder made by bench/join-scenes.ts, `--exam` such of bench/exam-scenes.ts and bench/exam-stills.ts; without either
+ * bodies stand before the practice set's clean pictures. `--out` keeps every value, a line as JSON.
  */
 import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { resolve } from 'node:path';
@@ -61,7 +62,9 @@ export function inspectFrames(made: MadeJoin, frames: readonly Seen[], every: nu
   return judge(reader.series, made.recipe);
 }
 
-/** Single pictures tell what does not move: two are enough; movement needs them all, and is not read closely but once. */
+/**
+ * Single pictures tell what does not move: two are enough; movement needs them all, and is not read closely but once.
+ */
 function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number): Row {
   const total = made.frames.length,
     close = spoil !== 'none' && SPOIL_KINDS[spoil].read === 'close';
@@ -92,7 +95,9 @@ function look(made: MadeJoin, spoil: Spoil | 'none', size: number, seed: number)
   };
 }
 
-/** Size at which half are named, between two sizes on the logarithm; null where not even the largest is named by half. */
+/**
+ * Size at which half are named, between two sizes on the logarithm; null where not even the largest is named by half.
+ */
 export function halfNamed(sizes: readonly number[], share: readonly number[]): number | null {
   const k = share.findIndex((v) => v >= 0.5);
   if (k < 0) return null;

@@ -1,7 +1,7 @@
 /**
- * The inspection on true pictures and on the same pictures spoiled on purpose: each `joined.mp4` of the truth set with its true
- * matte and the recipe that the program proposes. A true picture shows no join, so every matter should pass; a spoiled one
- * should have its fault named. Run: `npx tsx bench/inspect.ts [shots] [--seed=N] [--spoil [--faults=a,b]]`.
+ * The inspection on true pictures and on the same pictures spoiled on purpose: each `joined.mp4` of the truth set with
+ * its true matte and the recipe that the program proposes. A true picture shows no join, so every matter should pass; a
+ * spoiled one should have its fault named. Run: `npx tsx bench/inspect.ts [shots] [--seed=N] [--spoil [--faults=a,b]]`.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

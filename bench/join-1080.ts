@@ -1,4 +1,7 @@
-/** The `stand` shot of the truth set enlarged to 1080p, with its recipe as proposed: what render and preview are timed on. */
+/**
+ * The `stand` shot of the truth set enlarged to 1080p, with its recipe as proposed:
+ * what render and preview are timed on.
+ */
 import { join } from 'node:path';
 import { resize } from '../src/image/resize.js';
 import { joinTools } from '../src/join/join-tools.js';

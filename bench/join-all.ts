@@ -1,8 +1,9 @@
 /**
- * Joins of many scenes scored alike: the four truth shots (`../shared/truth`) and the scenes of bench/join-scenes.ts (the
- * demo's picks, and made ones of other suns, cameras, exposures and bodies). A change of the join is accepted only if it
- * helps both. Prints one row a scene, then the mean of each group.
- * Run: `npx tsx bench/join-all.ts FOLDER [scenes] [--every=12] [--pictures=DIR] [--why] [--json=FILE]` after join-scenes.ts.
+ * Joins of many scenes scored alike: the four truth shots (`../shared/truth`) and the scenes of bench/join-scenes.ts
+ * (the demo's picks, and made ones of other suns, cameras, exposures and bodies). A change of the join is accepted only
+ * if it helps both. Prints one row a scene, then the mean of each group.
+ * Run: `npx tsx bench/join-all.ts FOLDER [scenes] [--every=12] [--pictures=DIR] [--why]
+ * [--json=FILE]` after join-scenes.ts.
  */
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';

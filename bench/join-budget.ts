@@ -1,9 +1,9 @@
 /**
- * What a join's difference from the truth is made of: the performer's mean CIEDE2000 as it is, and with the truth put in for
- * one term at a time: one gain a channel; a smooth light over the filled matte's normals (first and second order, as in
- * Ramamoorthi & Hanrahan, "An efficient representation for irradiance environment maps", SIGGRAPH 2001); the best shift in
- * whole pixels; and shift with light. What stays then is pose, texture and cast shadow. None of this is used by the product.
- * Run: `npx tsx bench/join-budget.ts FOLDER [scenes] [--every=12]` after join-scenes.ts.
+ * What a join's difference from the truth is made of: the performer's mean CIEDE2000 as it is, and with the truth put
+ * in for one term at a time: one gain a channel; a smooth light over the filled matte's normals (first and second
+ * order, as in Ramamoorthi & Hanrahan, "An efficient representation for irradiance environment maps", SIGGRAPH 2001);
+ * the best shift in whole pixels; and shift with light. What stays then is pose, texture and cast shadow. None of this
+ * is used by the product. Run: `npx tsx bench/join-budget.ts FOLDER [scenes] [--every=12]` after join-scenes.ts.
  */
 import { resolve } from 'node:path';
 import { allScenes, type Frame } from './join-all.js';
@@ -32,7 +32,10 @@ function solve(a: number[][], b: number[]): number[] {
   return b.map((v, i) => v / a[i]![i]!);
 }
 
-/** `ours` with log ratio to truth fitted by `order` 0 (gain), 1 (one direction) or 2 over the normals, inside performer and band. */
+/**
+ * `ours` with log ratio to truth fitted by `order` 0 (gain), 1 (one direction) or 2
+ * over the normals, inside performer and band.
+ */
 function relit(
   ours: Picture,
   truth: Picture,
@@ -89,7 +92,10 @@ function shifted(p: Picture, dx: number, dy: number): Picture {
   return out;
 }
 
-/** Best whole-pixel shift: correlation of luma after each side's own smooth light is divided out would be finer; plain least squares serves. */
+/**
+ * Best whole-pixel shift: correlation of luma after each side's own smooth light is divided
+ * out would be finer; plain least squares serves.
+ */
 function bestShift(ours: Picture, truth: Picture, r: Regions): [number, number] {
   const { width: w, height: h } = ours,
     n = w * h;

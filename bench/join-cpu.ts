@@ -1,9 +1,10 @@
 /**
- * Where a join's processor time goes at 1080p (`stand` enlarged): all threads' time a frame, the drawing thread's own, and that
- * thread's by kernel. Processor time is hardly disturbed by what else the machine does, unlike the clock. Rendered in one lane
- * and without an encoder, twice; the second is counted. Linux only for the time by thread (/proc/thread-self/schedstat).
- * Run: `PLATEWRIGHT_LANES=1 npx tsx bench/join-cpu.ts [FOLDER]` (FOLDER keeps plate, take and recipe for the next run), or
- * `npx tsx bench/join-cpu.ts --profile FILE.cpuprofile ..` for what `node --cpu-prof` left: the functions with most time of their own and in all.
+ * Where a join's processor time goes at 1080p (`stand` enlarged): all threads' time a frame, the drawing thread's own,
+ * and that thread's by kernel. Processor time is hardly disturbed by what else the machine does, unlike the clock.
+ * Rendered in one lane and without an encoder, twice; the second is counted. Linux only for the time by thread
+ * (/proc/thread-self/schedstat). Run: `PLATEWRIGHT_LANES=1 npx tsx bench/join-cpu.ts [FOLDER]` (FOLDER keeps plate,
+ * take and recipe for the next run), or `npx tsx bench/join-cpu.ts --profile FILE.cpuprofile ..` for what `node
+ * --cpu-prof` left: the functions with most time of their own and in all.
  */
 import { existsSync, mkdirSync, mkdtempSync, openSync, readFileSync, readSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';

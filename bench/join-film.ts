@@ -1,8 +1,9 @@
 /**
- * Processor time and clock of a join written to a file as the product writes it, at 1080p (`stand` enlarged, or FOLDER's own recipe):
- * a production's ProRes 4444 and matte in resumable pieces, a quick join's H.264, H.264 in pieces. One process a figure: code is
- * loaded and compiled within it, as in a job. The screen's model is kept, as when the take was judged.
- * Run: `npx tsx bench/join-film.ts FOLDER [production|quick|pieces|picture|copy|copy-production ..]` (FOLDER keeps plate, take and recipe, as with
+ * Processor time and clock of a join written to a file as the product writes it, at 1080p (`stand` enlarged, or
+ * FOLDER's own recipe): a production's ProRes 4444 and matte in resumable pieces, a quick join's H.264, H.264 in
+ * pieces. One process a figure: code is loaded and compiled within it, as in a job. The screen's model is kept, as
+ * when the take was judged. Run: `npx tsx bench/join-film.ts FOLDER
+ * [production|quick|pieces|picture|copy|copy-production ..]` (FOLDER keeps plate, take and recipe, as with
  * join-cpu.ts; `picture` draws without coding anything; `copy` and `copy-production` decode
  * the plate and code it as a quick join and a production's film are coded, which the others are told as a ratio to).
  */

@@ -1,9 +1,9 @@
 /**
- * Scenes with truth for joins, made with the demo's own ray-traced sets: the demo's picks with the performer traced *in* the
- * film's set, and a few made scenes of other suns, cameras, exposures and bodies (a rabbit, a four-legged hound, a person).
- * Each scene gets plate, take, marks as a careful person would make them, and for a few frames three pictures without grain:
- * the join as it should be, the set without the performer, and where the performer is seen. Needs `povray` and `ffmpeg` on the
- * PATH. Run: `npx tsx bench/join-scenes.ts FOLDER [ids]`; read by bench/join-all.ts.
+ * Scenes with truth for joins, made with the demo's own ray-traced sets: the demo's picks with the performer traced
+ * *in* the film's set, and a few made scenes of other suns, cameras, exposures and bodies (a rabbit, a four-legged
+ * hound, a person). Each scene gets plate, take, marks as a careful person would make them, and for a few frames three
+ * pictures without grain: the join as it should be, the set without the performer, and where the performer is seen.
+ * Needs `povray` and `ffmpeg` on the PATH. Run: `npx tsx bench/join-scenes.ts FOLDER [ids]`; read by bench/join-all.ts.
  */
 import { execFileSync } from 'node:child_process';
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';

@@ -1,8 +1,8 @@
 /**
- * How near a joined picture comes to the true one: mean CIEDE2000 after a Gaussian of 1.2 px on both (so that two draws of
- * one grain differ little), inside the performer, in the edge band (soft matte widened by 3 px), in the shadow and outside;
- * the lightness bias at the edge; structural similarity (Wang, Bovik, Sheikh & Simoncelli 2004) of luma in the box that holds
- * performer and shadow; the overlap of the shadow's area.
+ * How near a joined picture comes to the true one: mean CIEDE2000 after a Gaussian of 1.2 px on both (so that two draws
+ * of one grain differ little), inside the performer, in the edge band (soft matte widened by 3 px), in the shadow and
+ * outside; the lightness bias at the edge; structural similarity (Wang, Bovik, Sheikh & Simoncelli 2004) of luma in the
+ * box that holds performer and shadow; the overlap of the shadow's area.
  */
 import { ciede2000 } from '../src/colour/ciede2000.js';
 import { linearToLab } from '../src/colour/lab.js';
@@ -30,7 +30,9 @@ export function blurred(coded: Picture): Picture {
 const luma = (p: Picture, i: number, n: number): number =>
   0.2126 * p.data[i]! + 0.7152 * p.data[n + i]! + 0.0722 * p.data[2 * n + i]!;
 
-/** Pixels clearly darker than the plate without the performer, outside its band: the shadow. Coded pictures, blurred. */
+/**
+ * Pixels clearly darker than the plate without the performer, outside its band: the shadow. Coded pictures, blurred.
+ */
 export function shadowMask(joined: Picture, base: Picture, label: Uint8Array): Uint8Array {
   const n = joined.width * joined.height;
   const out = new Uint8Array(n);
@@ -101,7 +103,10 @@ export interface JoinScore {
   readonly shadowStray: number;
   /** Shadow's area of the join over that of the truth. */
   readonly shadowArea: number;
-  /** Light left where both pictures lie in shadow, of the join over that of the truth (linear luma): 1 is as dark as it should be. */
+  /**
+   * Light left where both pictures lie in shadow, of the join over that of the truth
+   * (linear luma): 1 is as dark as it should be.
+   */
   readonly shadowLeft: number;
   /** Light taken there, of the join over that of the truth. */
   readonly shadowLost: number;
@@ -183,8 +188,9 @@ export function scoreFrame(join: Picture, truth: Picture, base: Picture, r: Regi
 }
 
 /**
- * Whether most of the true shadow's pixels lie inside it, with shadow to all four sides. Of a body that hides its own shadow
- * a rim some pixels wide shows: there a border that is one pixel off takes half of the overlap and more, whatever threw it.
+ * Whether most of the true shadow's pixels lie inside it, with shadow to all four sides. Of a body
+ * that hides its own shadow a rim some pixels wide shows: there a border that is one pixel off takes
+ * half of the overlap and more, whatever threw it.
  */
 export function isWide(r: Regions): boolean {
   const { label, width: w } = r;

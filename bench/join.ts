@@ -1,9 +1,11 @@
 /**
- * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files, marks, the
- * recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a plain overlay of the
- * take with the true matte, placed by the same recipe; and the speed of the standard recipe at 1080p, on the `stand` shot
- * enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..] [--every=k] [--speed] [--clean] [--once] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart;
- * `--once` marks the performer's place on the first frame alone.
+ * Joins of the truth set (`../shared/truth`, beside the checkout) by the product's own way: plate and take files,
+ * marks, the recipe as proposed. Held against `joined.mp4`: see join-score.ts. Beside it the untouched plate and a
+ * plain overlay of the take with the true matte, placed by the same recipe; and the speed of the standard recipe at
+ * 1080p, on the `stand` shot enlarged. Run: `npx tsx bench/join.ts [shots] [--truth=FOLDER] [--frames=n,..]
+ * [--every=k] [--speed] [--clean] [--once] [--json]`, or `--memory=TIMES` for the peak memory of `stand` laid end to
+ * end. `--clean` gives the pan shot the truth's clean plate in place of its own erase, to tell the two apart; `--once`
+ * marks the performer's place on the first frame alone.
  */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
@@ -156,8 +158,8 @@ interface Speed {
 }
 
 /**
- * The `stand` shot enlarged to 1080p, rendered whole. `kept`: the screen's model is the one that was made when the take was judged,
- * as in a production; `anew`: it is made within the time.
+ * The `stand` shot enlarged to 1080p, rendered whole. `kept`: the screen's model is the one that was made when the take
+ * was judged, as in a production; `anew`: it is made within the time.
  */
 async function speedAt1080(): Promise<{ readonly kept: Speed; readonly anew: Speed }> {
   const folder = mkdtempSync(join(tmpdir(), 'bench-join-1080-'));
@@ -237,7 +239,9 @@ function memoryOf(times: number): number {
   return Number(run.stdout.trim().split('\n').at(-1));
 }
 
-/** The same in a process of its own, as a production renders: what was scored here before has filled this one's heap. */
+/**
+ * The same in a process of its own, as a production renders: what was scored here before has filled this one's heap.
+ */
 function speedOfProcess(): ReturnType<typeof speedAt1080> extends Promise<infer S> ? S : never {
   const run = spawnSync(
     process.execPath,
@@ -299,8 +303,9 @@ async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row
 }
 
 /**
- * Rows for `npm run bench`: every sixth frame of each shot with `full`, else every twelfth; the reference is the plain overlay.
- * The set is fixed, so the seed has no part here. The bars are for shots that the take fits or can be mended to: not `turn`.
+ * Rows for `npm run bench`: every sixth frame of each shot with `full`, else every twelfth; the
+ * reference is the plain overlay. The set is fixed, so the seed has no part here. The bars are for shots
+ * that the take fits or can be mended to: not `turn`.
  */
 export async function run(_seed: number, full = false): Promise<BenchRow[]> {
   if (truthFolder() === null) {

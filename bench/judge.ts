@@ -1,4 +1,6 @@
-/** Verdicts on the truth set's takes against what is known of them: differences of view, light and pace, and the word. */
+/**
+ * Verdicts on the truth set's takes against what is known of them: differences of view, light and pace, and the word.
+ */
 import { differenceDeg } from '../src/core/angles.js';
 import { measurePlate } from '../src/plate/measure.js';
 import { measureTake } from '../src/take/measure-take.js';

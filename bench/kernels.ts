@@ -1,6 +1,6 @@
 /**
- * Kernels: how much faster than their plain twins, two lanes than one, and than the general vision library's blur and warp, as
- * ratios of the shortest of several interleaved runs in this process. Above 1 = the kernel is faster.
+ * Kernels: how much faster than their plain twins, two lanes than one, and than the general vision library's blur and
+ * warp, as ratios of the shortest of several interleaved runs in this process. Above 1 = the kernel is faster.
  */
 import { createRequire } from 'node:module';
 import { loadavg } from 'node:os';
@@ -45,7 +45,10 @@ async function visionLibrary(): Promise<{ cv: any }> {
   return { cv };
 }
 
-/** Rows for `npm run bench`: `ours` is plain time over kernel time, in place; `reference` the same with copies in and out. */
+/**
+ * Rows for `npm run bench`: `ours` is plain time over kernel time, in place;
+ * `reference` the same with copies in and out.
+ */
 export async function run(seed: number): Promise<BenchRow[]> {
   const made: BenchRow[] = [];
   console.log(

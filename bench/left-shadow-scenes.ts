@@ -1,10 +1,11 @@
 /**
- * Scenes for what an erase leaves of a shadow, traced from a seed: a person walks over one of eight grounds (even, mottled, or with
- * relief that a low sun lights from the side) under a sun low or high, warm or neutral, hard or soft, while the camera stands, turns or travels past
- * a dark post. About half hold a shelter whose own shade the walker's shadow meets: that must stay. Beside each plate lie its
- * clean truth, the plate without grain, and where the person stands; nothing of these is told to the program but a rough outline
- * of the person. Sets, light, way and camera are drawn from the seed alone. Needs `povray` and `ffmpeg` on the PATH.
- * Run: `npx tsx bench/left-shadow-scenes.ts FOLDER 1-8`; scored by bench/left-shadow.ts.
+ * Scenes for what an erase leaves of a shadow, traced from a seed: a person walks over one of eight grounds (even,
+ * mottled, or with relief that a low sun lights from the side) under a sun low or high, warm or neutral, hard or
+ * soft, while the camera stands, turns or travels past a dark post. About half hold a shelter whose own shade the
+ * walker's shadow meets: that must stay. Beside each plate lie its clean truth, the plate without grain, and where
+ * the person stands; nothing of these is told to the program but a rough outline of the person. Sets, light, way and
+ * camera are drawn from the seed alone. Needs `povray` and `ffmpeg` on the PATH. Run: `npx tsx
+ * bench/left-shadow-scenes.ts FOLDER 1-8`; scored by bench/left-shadow.ts.
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -34,7 +35,10 @@ export interface LeftScene {
   readonly shiftPx: number;
 }
 
-/** Raw 8-bit R'G'B' of a frame: `clean` and `with` (both without grain), and `matte` (one byte a pixel, over 0 where the person is). */
+/**
+ * Raw 8-bit R'G'B' of a frame: `clean` and `with` (both without grain), and `matte`
+ * (one byte a pixel, over 0 where the person is).
+ */
 export const rawOf = (folder: string, frame: number, kind: 'clean' | 'with' | 'matte'): Uint8Array =>
   readFileSync(join(folder, `${frame}-${kind}.raw`));
 

@@ -1,11 +1,12 @@
 /**
- * What an erase leaves of a person's shadow, on scenes traced from seeds with their truth (left-shadow-scenes.ts). A rough outline of
- * the person alone is told. Each figure is a mean over frames, in shares of the true shadow's area: where plate and clean truth, both
- * without grain, differ by more than 3 CIEDE2000 off the person, after a Gaussian of 3 px on both. *left*: what of it still differs
- * by more than 3 and is darker; *flicker*: area left on one frame that nothing left on the next meets within the ground's shift, and the
- * other way round; *harmed*: area off person and shadow that the erase has made differ by more than 3; *touched*: area there that
- * it replaced at all; *under*: what of the person's own area differs by more than 3, in shares of that.
- * Run: `npx tsx bench/left-shadow.ts FOLDER SEEDS [--every=N] [--pictures=DIR]`; without `--every=1` no flicker is told.
+ * What an erase leaves of a person's shadow, on scenes traced from seeds with their truth (left-shadow-scenes.ts). A
+ * rough outline of the person alone is told. Each figure is a mean over frames, in shares of the true shadow's area:
+ * where plate and clean truth, both without grain, differ by more than 3 CIEDE2000 off the person, after a Gaussian of
+ * 3 px on both. *left*: what of it still differs by more than 3 and is darker; *flicker*: area left on one frame that
+ * nothing left on the next meets within the ground's shift, and the other way round; *harmed*: area off person and
+ * shadow that the erase has made differ by more than 3; *touched*: area there that it replaced at all; *under*: what of
+ * the person's own area differs by more than 3, in shares of that. Run: `npx tsx bench/left-shadow.ts FOLDER SEEDS
+ * [--every=N] [--pictures=DIR]`; without `--every=1` no flicker is told.
  */
 import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';

@@ -1,8 +1,8 @@
 /**
- * Made scenes of other lights, grounds, coats, exposures and finishes than the demo's, for the join's level and white: nothing
- * of them was looked at while those were worked out. Every number is drawn by eye over what such shots show: the key from
- * a third to one and a third of the demo's, grounds that throw back 8 to 70 %, coats from 3 to 80 %, exposures of film and take
- * over two stops, homes with more and with less fill.
+ * Made scenes of other lights, grounds, coats, exposures and finishes than the demo's, for the join's level and white:
+ * nothing of them was looked at while those were worked out. Every number is drawn by eye over what such shots show:
+ * the key from a third to one and a third of the demo's, grounds that throw back 8 to 70 %, coats from 3 to 80 %,
+ * exposures of film and take over two stops, homes with more and with less fill.
  */
 import type { Vec3 } from '../demo/scenes/vector.js';
 

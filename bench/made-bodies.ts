@@ -1,6 +1,7 @@
 /**
- * Made bodies for the cast shadow: animals and people of ellipsoids in random proportions, poses and turns, seen by a camera
- * and lit by a key, with outline and shadow on level ground by ray casting. Nothing of it uses the product's body of balls.
+ * Made bodies for the cast shadow: animals and people of ellipsoids in random proportions, poses and
+ * turns, seen by a camera and lit by a key, with outline and shadow on level ground by ray casting.
+ * Nothing of it uses the product's body of balls.
  *
  * World: x right, y up, z away from the camera, the body's foot at the origin, metres. A body faces −z at yaw 0.
  */
@@ -219,7 +220,10 @@ export function meets(parts: readonly Ellipsoid[], o: Vec3, d: Vec3): boolean {
   return false;
 }
 
-/** A camera of the world above: at `position`, heading along +z, tilted (degrees, down is negative); principal point in the middle. */
+/**
+ * A camera of the world above: at `position`, heading along +z, tilted (degrees, down
+ * is negative); principal point in the middle.
+ */
 export interface MadeView {
   readonly position: Vec3;
   readonly tiltDeg: number;
@@ -248,7 +252,10 @@ export function pixelOf(v: MadeView, p: Vec3): [number, number] {
   return [v.width / 2 + (v.focalPx * x) / far, v.height / 2 - (v.focalPx * up) / far];
 }
 
-/** Outline and shadow on the ground (both 0..1, means over 2 × 2 rays a pixel) within a box of pixels. `light`: unit vector towards the key. */
+/**
+ * Outline and shadow on the ground (both 0..1, means over 2 × 2 rays a pixel) within a box
+ * of pixels. `light`: unit vector towards the key.
+ */
 export function castBody(
   parts: readonly Ellipsoid[],
   v: MadeView,

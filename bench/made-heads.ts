@@ -1,4 +1,7 @@
-/** Made heads for the light from shading: an ellipsoid under one key and a sky, with blotchy skin, dark eyes, hair and noise. */
+/**
+ * Made heads for the light from shading: an ellipsoid under one key and a sky, with
+ * blotchy skin, dark eyes, hair and noise.
+ */
 import { RandomStream } from '../src/core/random.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { towardsLight } from '../src/plate/light-shadow.js';
@@ -13,7 +16,11 @@ export interface MadeHead {
   readonly second: { readonly towards: readonly [number, number, number]; readonly share: number } | null;
 }
 
-/** What is unlike the usual head: skin of a tenth of the light, a dark beard, a patched coat of two tones, a second lamp behind, a second lamp in front one to two stops weaker, or a hat whose brim shades the face (a high key leaves little of it lit). */
+/**
+ * What is unlike the usual head: skin of a tenth of the light, a dark beard, a patched coat of two
+ * tones, a second lamp behind, a second lamp in front one to two stops weaker, or a hat whose brim
+ * shades the face (a high key leaves little of it lit).
+ */
 export const HEAD_KINDS = ['usual', 'dark skin', 'beard', 'patched coat', 'rim light', 'two lamps', 'hat'] as const;
 export type HeadKind = (typeof HEAD_KINDS)[number];
 

@@ -1,10 +1,13 @@
 /**
- * True joins made for the bench of the inspection, held in memory: join, plate and matte of a few frames, whose truth is known
- * because nothing was joined. Three families:
- * - traced: scenes of bench/join-scenes.ts (performer traced in the set), with grain, sharpness, compression and a sliding window by seed;
- * - body: a body rendered here (ellipsoids under a key and a fill, coat of noise, hairy rim) stirring in front of clean pictures of the
+ * True joins made for the bench of the inspection, held in memory: join, plate and matte of a few frames, whose truth
+ * is known because nothing was joined. Three families:
+ * - traced: scenes of bench/join-scenes.ts (performer traced in the set), with grain,
+ * sharpness, compression and a sliding window by seed;
+ * - body: a body rendered here (ellipsoids under a key and a fill, coat of noise, hairy
+ * rim) stirring in front of clean pictures of the
  *   practice set and of those scenes, with the same;
- * - real: openly licensed clips (../shared/footage) with a part of an animal or actor outlined by hand or by the set's own masks; they
+ * - real: openly licensed clips (../shared/footage) with a part of an animal or actor
+ * outlined by hand or by the set's own masks; they
  *   tell levels, colour, sharpness and grain only.
  */
 import { execFileSync } from 'node:child_process';
@@ -120,7 +123,10 @@ function part(src: Float32Array, W: number, H: number, x0: number, y0: number, w
   return out;
 }
 
-/** Part of a picture, softened by `soft` px: in linear light, as a lens does (a soft edge mixed in coded values would be darker than any join's). */
+/**
+ * Part of a picture, softened by `soft` px: in linear light, as a lens does (a soft edge mixed
+ * in coded values would be darker than any join's).
+ */
 export function windowed(p: Picture, x0: number, y0: number, w: number, h: number, soft: number): Picture {
   const out = createPicture(w, h, 3),
     N = p.width * p.height;

@@ -1,14 +1,23 @@
-/** Made pictures with a known look: grain of known sigma and spread, slanted edges of known blur, smears of known length. From seeds. */
+/**
+ * Made pictures with a known look: grain of known sigma and spread, slanted edges of
+ * known blur, smears of known length. From seeds.
+ */
 import { RandomStream } from '../src/core/random.js';
 import { createPicture, type Picture } from '../src/image/picture.js';
 import { gaussianPlane } from '../src/image/gaussian.js';
 
-/** sd of the grain in coded values at coded level v: a bump in the middle tones, as film and sensors under a display curve have it. */
+/**
+ * sd of the grain in coded values at coded level v: a bump in the middle tones, as film
+ * and sensors under a display curve have it.
+ */
 export function grainLaw(v: number, strength: number): number {
   return strength * (0.4 + 2.4 * v * (1 - v));
 }
 
-/** A textured ramp scene (coded luma), w × h, moved by (sx, sy) px. Smooth tones with patches of texture and hard shapes. */
+/**
+ * A textured ramp scene (coded luma), w × h, moved by (sx, sy) px. Smooth tones with
+ * patches of texture and hard shapes.
+ */
 export function scene(seed: number, w: number, h: number, sx: number, sy: number): Float32Array {
   const rng = new RandomStream(seed, 3);
   const waves = Array.from({ length: 14 }, () => ({
@@ -43,7 +52,10 @@ export function scene(seed: number, w: number, h: number, sx: number, sy: number
   return out;
 }
 
-/** Adds grain of sd grainLaw(level) blurred by `spread` px (unit variance kept), quantised to 8 bit; the three channels share `common` of their variance. */
+/**
+ * Adds grain of sd grainLaw(level) blurred by `spread` px (unit variance kept), quantised to 8 bit; the
+ * three channels share `common` of their variance.
+ */
 export function grained(
   luma: Float32Array,
   w: number,
@@ -81,7 +93,8 @@ export function grained(
 }
 
 function phi(z: number): number {
-  // Normal distribution by its series and continued fraction are overkill here: W. J. Cody's accuracy is not needed for pictures.
+  // Normal distribution by its series and continued fraction are overkill here: W. J.
+  // Cody's accuracy is not needed for pictures.
   const t = 1 / (1 + 0.2316419 * Math.abs(z));
   const d = 0.3989422804 * Math.exp((-z * z) / 2);
   const q = d * t * (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));

@@ -1,6 +1,6 @@
 /**
- * Made takes before a screen with known matte and colour: a furred body with drawn hairs, on a screen with fall-off, folds, a
- * cast shadow, spill, noise and 4:2:0 chroma. Everything follows from a seed.
+ * Made takes before a screen with known matte and colour: a furred body with drawn hairs, on a screen with fall-off,
+ * folds, a cast shadow, spill, noise and 4:2:0 chroma. Everything follows from a seed.
  */
 import { RandomStream } from '../src/core/random.js';
 import { bt709Encode } from '../src/colour/transfer.js';

@@ -18,7 +18,9 @@ export interface MatteScore {
   readonly conn: number;
   /** Mean alpha error in the solid core, per cent. */
   readonly holes: number;
-  /** Mean false alpha at least 10 px outside any soft pixel, per cent (not in the table of figures; kept for honesty). */
+  /**
+   * Mean false alpha at least 10 px outside any soft pixel, per cent (not in the table of figures; kept for honesty).
+   */
   readonly ghosts: number;
 }
 

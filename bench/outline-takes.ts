@@ -1,6 +1,7 @@
 /**
- * Takes without a screen whose matte is known: the furred subjects of ../shared/keying, moved as a performer moves who holds about
- * still, over real hand-held clips of ../shared/footage; mixed in linear light, with camera noise, coded as a camera does. From a seed.
+ * Takes without a screen whose matte is known: the furred subjects of ../shared/keying, moved as a performer
+ * moves who holds about still, over real hand-held clips of ../shared/footage; mixed in linear light, with
+ * camera noise, coded as a camera does. From a seed.
  */
 import { existsSync, readdirSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
@@ -26,7 +27,10 @@ export interface OutlineCase {
   readonly size: number;
   readonly at: readonly [number, number];
 }
-/** Subjects whose picture ends at the photograph's edge stand at the take's edge there. `at`: the subject picture's middle, shares of the take's width and its lower edge over its height. */
+/**
+ * Subjects whose picture ends at the photograph's edge stand at the take's edge there. `at`: the subject picture's
+ * middle, shares of the take's width and its lower edge over its height.
+ */
 export const CASES: readonly OutlineCase[] = [
   { name: 'camel head before a garden', subject: 1, set: 'dog', from: 4, size: 0.95, at: [0.45, 1.02] },
   { name: 'antelope before a fence', subject: 4, set: 'camel', from: 20, size: 0.9, at: [0.36, 1.02] },
@@ -61,7 +65,10 @@ async function* setFrames(kind: OutlineCase['set'], from: number, count: number)
   }
 }
 
-/** The subject's colour without its photograph's background: what is solid drawn outwards. Linear, with alpha, at its own size. */
+/**
+ * The subject's colour without its photograph's background: what is solid drawn
+ * outwards. Linear, with alpha, at its own size.
+ */
 async function subject(n: number): Promise<{ rgb: Float32Array; alpha: Float32Array; w: number; h: number }> {
   const photo = await readPng(`${SHARED}keying/subjects/sample${n}.jpg`),
     matte = await readPng(`${SHARED}keying/subjects/sample${n}.png`),

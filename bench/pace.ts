@@ -1,9 +1,10 @@
 /**
- * Pace on real clips: every second frame is held out and made again from its neighbours; PSNR of display-coded R'G'B' against
- * the frame held out, both cut to what a screen shows (0..1), for every method alike. Beside it: the mix of the two neighbours, warping by the dense flow of the general vision library's build
- * for the browser (Farneback; that build has no DIS), and, where a Python with OpenCV is on the machine, warping by its DIS
- * flow (medium preset, both pictures by half the forward flow, bilinear, averaged). Bars: 1 dB above DIS and 2 dB above the mix;
- * goals 2 and 3 dB. Reads ../shared/footage beside the checkout and says so where it is absent.
+ * Pace on real clips: every second frame is held out and made again from its neighbours; PSNR of display-coded R'G'B'
+ * against the frame held out, both cut to what a screen shows (0..1), for every method alike. Beside it: the mix of the
+ * two neighbours, warping by the dense flow of the general vision library's build for the browser (Farneback; that
+ * build has no DIS), and, where a Python with OpenCV is on the machine, warping by its DIS flow (medium preset, both
+ * pictures by half the forward flow, bilinear, averaged). Bars: 1 dB above DIS and 2 dB above the mix; goals 2 and 3
+ * dB. Reads ../shared/footage beside the checkout and says so where it is absent.
  */
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
@@ -114,7 +115,9 @@ const over = (rows: readonly number[][]): string => {
   return [mean(g), Math.min(...g), Math.max(...g)].map((v) => v.toFixed(2)).join(' ');
 };
 
-/** Rows for `npm run bench`; the table by clip goes to the terminal. The clips are fixed, so the seed has no part here. */
+/**
+ * Rows for `npm run bench`; the table by clip goes to the terminal. The clips are fixed, so the seed has no part here.
+ */
 export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
   if (!existsSync(FOOTAGE)) {
     console.log(`SKIPPED: ${FOOTAGE} is absent; the pace bench needs real clips there`);

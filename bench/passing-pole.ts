@@ -1,7 +1,8 @@
 /**
- * Where a thin upright that passes before the performer stands, from the performer's true matte and the known camera: its gaps are
- * columns without cover between columns with it; the upright is the vertical line of the world that all gaps agree on (least
- * spread of its place over the frames, at the depth searched for). What a careful person would outline, without reading it off.
+ * Where a thin upright that passes before the performer stands, from the performer's true matte and the known
+ * camera: its gaps are columns without cover between columns with it; the upright is the vertical line of the
+ * world that all gaps agree on (least spread of its place over the frames, at the depth searched for). What a
+ * careful person would outline, without reading it off.
  */
 import { lumaPlane } from '../src/media/convert.js';
 import { VideoReader } from '../src/media/video-reader.js';
@@ -40,7 +41,10 @@ async function gapsOf(matte: string, frames: number): Promise<Gap[]> {
   return gaps;
 }
 
-/** The upright's outline at a frame, corners clockwise from the top left, px; null where nothing passes before the performer. */
+/**
+ * The upright's outline at a frame, corners clockwise from the top left, px; null where
+ * nothing passes before the performer.
+ */
 export async function passingPole(
   t: Truth,
   matte: string,

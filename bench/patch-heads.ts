@@ -1,11 +1,12 @@
 /**
- * Patches on traced heads with the truth known (bench/traced-heads.ts), H.264 and grain in every clip: (a) another take's mouth
- * onto a moving head, in another light, size and pose; (b) the face of the same shot from some frames later; (c) an actor's head
- * onto a double's body, who has other skin and hair. Held against the head traced with the other mouth, pose or head: colour
- * inside and along the seam (CIEDE2000 after a Gaussian of 1.2 px), the patch's place against the truth's (px; its mean, and its
- * movement from frame to frame), flicker (rms of the error's second difference over time, coded × 255, soft within 1.5 px; the
- * untouched picture beside it has the grain's own). Beside it the general vision library's seamlessClone from the same outlines.
- * `npx tsx bench/patch-heads.ts [--seed=N] [--only=a,b,c] [--out=DIR]`.
+ * Patches on traced heads with the truth known (bench/traced-heads.ts), H.264 and grain in every clip: (a) another
+ * take's mouth onto a moving head, in another light, size and pose; (b) the face of the same shot from some frames
+ * later; (c) an actor's head onto a double's body, who has other skin and hair. Held against the head traced with
+ * the other mouth, pose or head: colour inside and along the seam (CIEDE2000 after a Gaussian of 1.2 px), the
+ * patch's place against the truth's (px; its mean, and its movement from frame to frame), flicker (rms of the
+ * error's second difference over time, coded × 255, soft within 1.5 px; the untouched picture beside it has the
+ * grain's own). Beside it the general vision library's seamlessClone from the same outlines. `npx tsx
+ * bench/patch-heads.ts [--seed=N] [--only=a,b,c] [--out=DIR]`.
  */
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
@@ -168,7 +169,8 @@ export function patchCase(kind: Kind, seed: number): Case {
   if (kind === 'b') {
     const pose = path(200, 120, u(62, 85), yaw),
       offset = Math.round(u(8, 20));
-    // Region drawn on frame 0 serves both times; the head itself stays in its own pose, its face says what it says later.
+    // Region drawn on frame 0 serves both times; the head itself stays in its own pose,
+    // its face says what it says later.
     const region = hand(faceOf(pose(0)), 1.2);
     return {
       pose,

@@ -1,10 +1,11 @@
 /**
- * Patch on a real moving head with known truth: a stretch of `../shared/footage/green-wall-person.mp4` (CC0) is the target; the
- * source is the same stretch turned, scaled, shifted, in a brighter and warmer light, each outline drawn by hand on one frame two pixels
- * off. Laying the source's mouth or face onto the target must give the target back: PSNR over the pixels changed (display-coded
- * R'G'B') and the worst frame. Beside it the same without any correction of place and light, by the outlines alone. The seed moves
- * the turn, size, shift, light and the hand's error of the outlines. Run: `npm run bench -- patch --seed 3`, or for pictures
- * `npx tsx bench/patch.ts [--seed=N] [--from=N] [--out=DIR]`.
+ * Patch on a real moving head with known truth: a stretch of `../shared/footage/green-wall-person.mp4` (CC0) is
+ * the target; the source is the same stretch turned, scaled, shifted, in a brighter and warmer light, each
+ * outline drawn by hand on one frame two pixels off. Laying the source's mouth or face onto the target must give
+ * the target back: PSNR over the pixels changed (display-coded R'G'B') and the worst frame. Beside it the same
+ * without any correction of place and light, by the outlines alone. The seed moves the turn, size, shift, light
+ * and the hand's error of the outlines. Run: `npm run bench -- patch --seed 3`, or for pictures `npx tsx
+ * bench/patch.ts [--seed=N] [--from=N] [--out=DIR]`.
  */
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

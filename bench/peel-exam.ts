@@ -1,7 +1,8 @@
 /**
- * The peel alone on the exam's takes (exam-scenes.ts), which no constant was chosen on: by difference in gardens, else off the
- * screen, as a recipe would. Squared error of the matte over the picture × 1e-3, share of the performer that is lost, what is false beside it as a
- * share of the performer's area, and the soft band's error. `npx tsx bench/peel-exam.ts FOLDER SEEDS [--pictures=DIR] [--all]` (gardens alone unless --all).
+ * The peel alone on the exam's takes (exam-scenes.ts), which no constant was chosen on: by difference in gardens, else
+ * off the screen, as a recipe would. Squared error of the matte over the picture × 1e-3, share of the performer that is
+ * lost, what is false beside it as a share of the performer's area, and the soft band's error. `npx tsx
+ * bench/peel-exam.ts FOLDER SEEDS [--pictures=DIR] [--all]` (gardens alone unless --all).
  */
 import { mkdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';

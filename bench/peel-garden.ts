@@ -1,4 +1,7 @@
-/** The peel without a screen on made gardens in the wind (`garden-take.ts`), by difference to the empty set. `npx tsx bench/peel-garden.ts [seed] [--pictures FOLDER]` */
+/**
+ * The peel without a screen on made gardens in the wind (`garden-take.ts`), by difference to the empty set. `npx tsx
+ * bench/peel-garden.ts [seed] [--pictures FOLDER]`
+ */
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

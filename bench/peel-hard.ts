@@ -1,6 +1,7 @@
 /**
- * The peel on made screens of other kinds (`hard-screens.ts`, `home-screens.ts`), as the product runs it: the file, its own proposal of the screen's
- * useful part, its own model. Beside it a chroma key tuned on the truth. `npx tsx bench/peel-hard.ts [seed] [words of the kind] [--pictures FOLDER]`
+ * The peel on made screens of other kinds (`hard-screens.ts`, `home-screens.ts`), as the product runs it: the file, its
+ * own proposal of the screen's useful part, its own model. Beside it a chroma key tuned on the truth. `npx tsx
+ * bench/peel-hard.ts [seed] [words of the kind] [--pictures FOLDER]`
  */
 import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

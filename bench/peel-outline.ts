@@ -1,7 +1,8 @@
 /**
- * Takes without a screen and without an empty set, from a rough line on one frame to mattes: the outline found there and carried,
- * its edge settled. Subjects with known matte over real hand-held clips (`outline-takes.ts`; needs ../shared, and says so).
- * `npx tsx bench/peel-outline.ts [seed] [words of the case] [--hand] [--pictures FOLDER]`; --hand: true outlines on two frames in place of the rough line.
+ * Takes without a screen and without an empty set, from a rough line on one frame to mattes: the outline found there
+ * and carried, its edge settled. Subjects with known matte over real hand-held clips (`outline-takes.ts`; needs
+ * ../shared, and says so). `npx tsx bench/peel-outline.ts [seed] [words of the case] [--hand] [--pictures FOLDER]`;
+ * --hand: true outlines on two frames in place of the rough line.
  */
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -71,7 +72,10 @@ const drawn = (t: OutlineTruth): [number, number][] =>
     2,
   );
 
-/** Touches as a person makes them who looks at the outline: in the middle of the largest parts that are wrong, four at most. */
+/**
+ * Touches as a person makes them who looks at the outline: in the middle of the largest
+ * parts that are wrong, four at most.
+ */
 function touches(found: readonly (readonly [number, number])[], t: OutlineTruth): Mark[] {
   const mask = rasterizePolygon(found, W, H),
     wrong = Uint8Array.from(mask, (v, i) => (v > 0.5 !== t.alpha[i]! > 0.5 ? 1 : 0)),

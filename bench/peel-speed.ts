@@ -1,7 +1,7 @@
 /**
- * Speed of the peel at 1920 × 1080 on a made take: beside bare decoding and beside FFmpeg's chroma key on the same file, all in one
- * run, turn about. The machine may be shared: beside the clock's figure stands what two cores would give at the most, both busy
- * all the time, by processor time, which other work disturbs less.
+ * Speed of the peel at 1920 × 1080 on a made take: beside bare decoding and beside FFmpeg's chroma key on the same
+ * file, all in one run, turn about. The machine may be shared: beside the clock's figure stands what two cores would
+ * give at the most, both busy all the time, by processor time, which other work disturbs less.
  */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';

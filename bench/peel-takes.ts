@@ -1,7 +1,8 @@
 /**
- * The peel on the practice takes beside the checkout: one-pixel spikes of fur through 4:2:0. Their true mattes were made without the
- * floor, so that spikes that stick into it count as seen although the picture shows floor there: the lower quarter of the matte says
- * nothing about a peel, and is left out; beside it stands the whole. `npx tsx bench/peel-takes.ts`
+ * The peel on the practice takes beside the checkout: one-pixel spikes of fur through 4:2:0. Their true
+ * mattes were made without the floor, so that spikes that stick into it count as seen although the picture
+ * shows floor there: the lower quarter of the matte says nothing about a peel, and is left out; beside it
+ * stands the whole. `npx tsx bench/peel-takes.ts`
  */
 import { lumaPlane } from '../src/media/convert.js';
 import { copyFrame } from '../src/media/planes.js';

@@ -1,7 +1,8 @@
 /**
- * Scores the peel on made takes from a seed and, where the practice screens lie beside the checkout, on those: MSE, SAD,
- * Gradient, Connectivity, composite error, holes and dtSSD (`matte-score.ts`), beside a chroma key tuned on the truth.
- * dtSSD: the root of the mean over the whole picture, × 100 (over the band alone it is larger by the root of its share).
+ * Scores the peel on made takes from a seed and, where the practice screens lie beside the checkout, on
+ * those: MSE, SAD, Gradient, Connectivity, composite error, holes and dtSSD (`matte-score.ts`), beside a
+ * chroma key tuned on the truth. dtSSD: the root of the mean over the whole picture, × 100 (over the
+ * band alone it is larger by the root of its share).
  */
 import { existsSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';

@@ -1,4 +1,7 @@
-/** People proposed as uprights of assumed height on a clip, to be looked at beside it: `npx tsx bench/people.ts FILE FRAME[,FRAME…]`. */
+/**
+ * People proposed as uprights of assumed height on a clip, to be looked at beside it:
+ * `npx tsx bench/people.ts FILE FRAME[,FRAME…]`.
+ */
 import { VideoReader } from '../src/media/video-reader.js';
 import { proposePeople } from '../src/plate/propose-people.js';
 

@@ -1,7 +1,7 @@
 /**
- * How soon a change of a recipe's number is seen: `stand` at 1080p, one frame in view, a knob turned as the sheet does it
- * (small picture while the hand moves, full width when it rests), to the finished JPEG. The clock on the wall counts here, since
- * a person waits; beside it the time that decoding one frame of the plate takes. Bar: a third of a second.
+ * How soon a change of a recipe's number is seen: `stand` at 1080p, one frame in view, a knob turned as the sheet does
+ * it (small picture while the hand moves, full width when it rests), to the finished JPEG. The clock on the wall counts
+ * here, since a person waits; beside it the time that decoding one frame of the plate takes. Bar: a third of a second.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -37,7 +37,10 @@ async function seenAfter(renderer: JoinRenderer, recipe: Recipe, width: number):
   return performance.now() - from;
 }
 
-/** A step looked at: by itself, or wiped from before it to after it, which takes two pictures. The ground's own is how the two differ. */
+/**
+ * A step looked at: by itself, or wiped from before it to after it, which takes two
+ * pictures. The ground's own is how the two differ.
+ */
 const LOOKS: readonly (readonly [string, readonly StepChoice[]])[] = [
   ['light alone', [{ alone: 'light' }]],
   ['light wiped', [{ upTo: 'ride' }, { upTo: 'light' }]],

@@ -1,7 +1,7 @@
 /**
- * Parts of actors and animals in openly licensed clips (../shared/footage, beside the checkout), outlined by hand or by the set's
- * own masks: pictures in which nothing was joined. The outlines are rough, so they tell levels, colour, sharpness and grain only.
- * *Tears of Steel* and *Sintel* (CC BY 3.0), DAVIS 2016 (BSD).
+ * Parts of actors and animals in openly licensed clips (../shared/footage, beside the checkout), outlined by hand or by
+ * the set's own masks: pictures in which nothing was joined. The outlines are rough, so they tell levels, colour,
+ * sharpness and grain only. *Tears of Steel* and *Sintel* (CC BY 3.0), DAVIS 2016 (BSD).
  */
 import { existsSync, readdirSync } from 'node:fs';
 import { dirname, join as path, resolve } from 'node:path';

@@ -1,7 +1,8 @@
 /**
- * Makes test reels with known transitions: shots drawn from given sources, joined by hard cuts, dissolves, fades, wipes and
- * punch-ins, disturbed by flashes, drop-outs, whips, shake, strobing, light switches and letterbox changes. All from a seed.
- * Pictures are full-range-free 8-bit Y'CbCr 4:2:0 planes in one buffer (w·h luma, then two quarter planes), coded values.
+ * Makes test reels with known transitions: shots drawn from given sources, joined by hard cuts, dissolves,
+ * fades, wipes and punch-ins, disturbed by flashes, drop-outs, whips, shake, strobing, light switches and
+ * letterbox changes. All from a seed. Pictures are full-range-free 8-bit Y'CbCr 4:2:0 planes in one buffer
+ * (w·h luma, then two quarter planes), coded values.
  */
 import { RandomStream } from '../src/core/random.js';
 import { planesOf, render, type Planes, type ReelSource, type Segment } from './reel-picture.js';

@@ -1,6 +1,6 @@
 /**
- * Pictures of a test reel (reel-maker.ts): one source frame seen through a view (zoom, shift, blur, mirror) under a look (gain,
- * lift, tint), and made-up scenes for want of footage. 8-bit Y'CbCr 4:2:0 in one buffer, coded values.
+ * Pictures of a test reel (reel-maker.ts): one source frame seen through a view (zoom, shift, blur, mirror) under a
+ * look (gain, lift, tint), and made-up scenes for want of footage. 8-bit Y'CbCr 4:2:0 in one buffer, coded values.
  */
 import { RandomStream } from '../src/core/random.js';
 

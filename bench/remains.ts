@@ -1,8 +1,10 @@
 /**
- * What an erase leaves, as the inspection reads it (src/inspect/remains.ts): on shots of which the true clean picture is known, the truth itself (nothing
- * should be named), the program's own erase (`--own`), and the truth spoiled in graded strength: a piece of shadow at the foot, a ghost of what went, a smeared fill, a
- * fill that boils. Shots: animals with a shadow pasted over real clips (bench/erase-pasted.ts), and `--left=FOLDER` walkers traced by bench/left-shadow-scenes.ts.
- * Run: `npx tsx bench/remains.ts [case,...] [--left=FOLDER] [--only=left-3,...] [--faults=none,shadow] [--own] [--seed=N]`.
+ * What an erase leaves, as the inspection reads it (src/inspect/remains.ts): on shots of which the true clean
+ * picture is known, the truth itself (nothing should be named), the program's own erase (`--own`), and the truth
+ * spoiled in graded strength: a piece of shadow at the foot, a ghost of what went, a smeared fill, a fill that
+ * boils. Shots: animals with a shadow pasted over real clips (bench/erase-pasted.ts), and `--left=FOLDER` walkers
+ * traced by bench/left-shadow-scenes.ts. Run: `npx tsx bench/remains.ts [case,...] [--left=FOLDER]
+ * [--only=left-3,...] [--faults=none,shadow] [--own] [--seed=N]`.
  */
 import { existsSync, mkdtempSync, readFileSync, readdirSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

@@ -1,7 +1,8 @@
 /**
- * What people would otherwise use to follow a plane, from @techstark/opencv-js (its build has neither SIMD nor threads):
- * Lucas-Kanade points chained from frame to frame under a RANSAC homography, and ECC (Evangelidis & Psarakis, PAMI 2008) of the
- * key frame's region, started from the frame before. Both read 8-bit luma, as that library's users would.
+ * What people would otherwise use to follow a plane, from @techstark/opencv-js (its build has neither
+ * SIMD nor threads): Lucas-Kanade points chained from frame to frame under a RANSAC homography, and ECC
+ * (Evangelidis & Psarakis, PAMI 2008) of the key frame's region, started from the frame before. Both
+ * read 8-bit luma, as that library's users would.
  */
 import { createRequire } from 'node:module';
 import { apply, multiply, normalise, type Mat3, type Point2 } from '../src/geometry/mat3.js';

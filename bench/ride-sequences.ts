@@ -1,9 +1,9 @@
 /**
- * Seeded sequences of a plane that moves, with truth: a textured plane (a frame of the open clips where they are present,
- * else our own pattern) seen through a moving homography; on half of them only a poster moves so and the ground behind it
- * goes its own way. easy: smooth motion, little grain. medium: larger motion, perspective, hand shake, grain, slow change of
- * light. hard: besides, things crossing in front (cut-out animals where masks are present, else blobs), light ±40 %, motion
- * blur, strong grain; one in four leaves the frame or is hidden whole for some frames.
+ * Seeded sequences of a plane that moves, with truth: a textured plane (a frame of the open clips where they are
+ * present, else our own pattern) seen through a moving homography; on half of them only a poster moves so and the
+ * ground behind it goes its own way. easy: smooth motion, little grain. medium: larger motion, perspective, hand shake,
+ * grain, slow change of light. hard: besides, things crossing in front (cut-out animals where masks are present, else
+ * blobs), light ±40 %, motion blur, strong grain; one in four leaves the frame or is hidden whole for some frames.
  */
 import { RandomStream } from '../src/core/random.js';
 import { homographyFromQuad } from '../src/geometry/homography.js';

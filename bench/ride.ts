@@ -1,7 +1,8 @@
 /**
- * Ride against known planes: made sequences (ride-sequences.ts), 60 frames of 960 × 540, through H.264 at crf 18, beside what a
- * general library gives on the same frames in the same run. By default a plane and a poster of each of the easier levels, and
- * three hard ones (a poster, hidden whole, leaving the frame); 8 a level with `full` (24 in all, as the bar counts).
+ * Ride against known planes: made sequences (ride-sequences.ts), 60 frames of 960 × 540, through H.264 at
+ * crf 18, beside what a general library gives on the same frames in the same run. By default a plane and a
+ * poster of each of the easier levels, and three hard ones (a poster, hidden whole, leaving the frame); 8 a
+ * level with `full` (24 in all, as the bar counts).
  */
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -123,7 +124,9 @@ export async function throughCodec(
   }
 }
 
-/** Held 8-bit planes as the luma source of a track, each brought to floats once: a decoder's part is not what is timed. */
+/**
+ * Held 8-bit planes as the luma source of a track, each brought to floats once: a decoder's part is not what is timed.
+ */
 export function sourceOf(frames: readonly Uint8Array[], widthPx: number, heightPx: number): LumaSource {
   const held: Float32Array[] = [];
   return {

@@ -1,6 +1,7 @@
 /**
- * True joins for bench/inspect-roc.ts, from seeds: the practice set's four (`../shared/truth`) as they are, scenes traced by
- * bench/join-scenes.ts seen through another camera and file each time, bodies rendered here, and real clips with an outline.
+ * True joins for bench/inspect-roc.ts, from seeds: the practice set's four (`../shared/truth`) as
+ * they are, scenes traced by bench/join-scenes.ts seen through another camera and file each time,
+ * bodies rendered here, and real clips with an outline.
  */
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join as path } from 'node:path';
@@ -178,7 +179,10 @@ async function places(folder: string | null, exam: readonly string[]): Promise<P
   return out;
 }
 
-/** All joins of a seed. `scenes`: a folder made by bench/join-scenes.ts, or null; `exam`: folders of bench/exam-scenes.ts or bench/exam-stills.ts; `each`: how many of traced and of bodies, one after the other. */
+/**
+ * All joins of a seed. `scenes`: a folder made by bench/join-scenes.ts, or null; `exam`: folders of
+ * bench/exam-scenes.ts or bench/exam-stills.ts; `each`: how many of traced and of bodies, one after the other.
+ */
 export async function* trueJoins(
   seed: number,
   families: readonly Family[],

@@ -1,8 +1,9 @@
 /**
- * The cast shadow of made bodies (made-bodies.ts) held against their ray-cast one: overlap over union on the ground outside
- * the performer. Each scene has a plate and a take whose camera and key are a little off, as a take that can be mended is;
- * the outline comes from the take. Rows: the body flat and round, with its depth read off the take's shadow, with the best
- * depth that the true shadow asks for, and with the true outline. Run: `npx tsx bench/shadow-bodies.ts [--seed=1] [--each=8]`.
+ * The cast shadow of made bodies (made-bodies.ts) held against their ray-cast one: overlap over union on the
+ * ground outside the performer. Each scene has a plate and a take whose camera and key are a little off, as a
+ * take that can be mended is; the outline comes from the take. Rows: the body flat and round, with its depth read
+ * off the take's shadow, with the best depth that the true shadow asks for, and with the true outline. Run: `npx
+ * tsx bench/shadow-bodies.ts [--seed=1] [--each=8]`.
  */
 import { resolve } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -68,7 +69,9 @@ function boundsOf(v: MadeView, height: number, light: Vec3, room: number): [numb
   ];
 }
 
-/** A camera so far off that sees the foot in the lower middle, at such an elevation (degrees down to the body's middle). */
+/**
+ * A camera so far off that sees the foot in the lower middle, at such an elevation (degrees down to the body's middle).
+ */
 function cameraAt(
   far: number,
   downDeg: number,
@@ -216,7 +219,9 @@ export function overlapOf(s: ShadowScene, alpha: Float32Array, body: BodyDepth |
   return either > 0 ? both / either : NaN;
 }
 
-/** The three numbers that serve the true shadow best, by the same steps as the product's search but drawn to nothing. */
+/**
+ * The three numbers that serve the true shadow best, by the same steps as the product's search but drawn to nothing.
+ */
 export function bestDepth(worth: (d: BodyDepth) => number): BodyDepth {
   let best: BodyDepth = { lean: 0, head: 0, deep: 0 },
     most = worth(best);

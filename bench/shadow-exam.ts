@@ -1,9 +1,10 @@
 /**
- * The cast shadow of the exam's scenes (exam-plan.ts) by ray casting alone, in seconds a scene instead of minutes: outline and
- * floor shadow of the creature without its fur, in plate and take, lamps near or far; no film look, no peel. Rows: overlap over
- * union on the ground outside the performer of the body flat, by the take's shadow (body-depth.ts), by likeness to a usual body
- * (likely-depth.ts), by that of the outline alone, and of the true body; under the key as marks tell it, or its true direction at
- * the performer. Run: `npx tsx bench/shadow-exam.ts SEEDS [FOLDER] [--true-key]`; FOLDER keeps the rays cast.
+ * The cast shadow of the exam's scenes (exam-plan.ts) by ray casting alone, in seconds a scene instead of minutes:
+ * outline and floor shadow of the creature without its fur, in plate and take, lamps near or far; no film look, no
+ * peel. Rows: overlap over union on the ground outside the performer of the body flat, by the take's shadow
+ * (body-depth.ts), by likeness to a usual body (likely-depth.ts), by that of the outline alone, and of the true body;
+ * under the key as marks tell it, or its true direction at the performer. Run: `npx tsx bench/shadow-exam.ts SEEDS
+ * [FOLDER] [--true-key]`; FOLDER keeps the rays cast.
  */
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
@@ -318,7 +319,10 @@ export function makeShadowExam(seed: number, cache: string): ShadowExam {
   };
 }
 
-/** Overlap over union of a shadow with the true one outside the performer and its soft edge; not a number where only a rim of the true one is seen. */
+/**
+ * Overlap over union of a shadow with the true one outside the performer and its soft edge; not a
+ * number where only a rim of the true one is seen.
+ */
 export function overlap(s: ShadowExam, cover: Float32Array): number {
   const { widthPx: w, heightPx: h } = s.plateView.camera,
     n = w * h,

@@ -1,6 +1,7 @@
 /**
- * Further faults for bench/spoiled-joins.ts, a picture at a time: exposure and white balance of the performer, its outline and
- * cover, and what a file's making does to the whole picture. Works on display-coded frames; light is mixed in linear light.
+ * Further faults for bench/spoiled-joins.ts, a picture at a time: exposure and white balance of the
+ * performer, its outline and cover, and what a file's making does to the whole picture. Works on
+ * display-coded frames; light is mixed in linear light.
  */
 import { daylightXy, linearOfWhite } from '../src/colour/temperature.js';
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
@@ -195,7 +196,10 @@ export function scaledAbout(
   return { join, plate: b, matte };
 }
 
-/** What darkens the ground close to the foot is lifted by `share` to what the ground a body's width away shows or, where that is lit, to the plate. */
+/**
+ * What darkens the ground close to the foot is lifted by `share` to what the ground a body's width
+ * away shows or, where that is lit, to the plate.
+ */
 export function withoutContact(j: Picture, b: Picture, m: Float32Array, share: number): Picture {
   const { width: W, height: H } = j,
     N = W * H,

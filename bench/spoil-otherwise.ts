@@ -1,7 +1,8 @@
 /**
- * The faults of bench/spoiled-joins.ts laid on by other means, and further ones, for bench/inspect-held.ts: as someone would spoil a
- * finished file who knows nothing of how it is read. Display-coded frames of a whole short shot in, the same out; what is mixed is mixed in
- * linear light. Where nothing is said, the plate and the matte that the inspection is given stay as they were.
+ * The faults of bench/spoiled-joins.ts laid on by other means, and further ones, for bench/inspect-held.ts: as
+ * someone would spoil a finished file who knows nothing of how it is read. Display-coded frames of a whole short
+ * shot in, the same out; what is mixed is mixed in linear light. Where nothing is said, the plate and the matte
+ * that the inspection is given stay as they were.
  */
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
 import { RandomStream } from '../src/core/random.js';

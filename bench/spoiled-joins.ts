@@ -1,6 +1,7 @@
 /**
- * Joins spoiled on purpose: a true join (picture, performer's matte, plate without the performer) with one fault of known size.
- * Works on display-coded frames; what is mixed is mixed in linear light. Sides, phases and places come from the seed.
+ * Joins spoiled on purpose: a true join (picture, performer's matte, plate without the performer)
+ * with one fault of known size. Works on display-coded frames; what is mixed is mixed in linear
+ * light. Sides, phases and places come from the seed.
  */
 import { RandomStream } from '../src/core/random.js';
 import { bt709Decode, bt709Encode } from '../src/colour/transfer.js';
@@ -15,8 +16,9 @@ import type { InspectionMatterName, InspectionStep } from '../src/inspect/types.
 import { scaledAbout, spoilMore, withoutContact, type SpoilState } from './spoil-more.js';
 
 /**
- * Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked at from slight to gross, with their unit.
- * `read`: what tells it, single pictures or movement. `more`: plate or matte are changed along with the join.
+ * Every fault: the matter that has to be named, the step, its size where none is told, and the sizes looked
+ * at from slight to gross, with their unit. `read`: what tells it, single pictures or movement. `more`:
+ * plate or matte are changed along with the join.
  */
 interface SpoilKind {
   readonly matter: InspectionMatterName;
@@ -285,7 +287,10 @@ export class Spoiler {
     this.more = { side: this.side, phase: this.phase, stream: this.stream, last: null };
   }
 
-  /** The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1). `at`: its number where frames are left out. */
+  /**
+   * The next frame, spoiled: true join, plate, matte (display-coded; the matte 0..1).
+   * `at`: its number where frames are left out.
+   */
   next(j: Picture, b: Picture, m: Float32Array, at = this.n): SpoiledFrame {
     this.n = at + 1;
     if (this.spoil === 'erase seam')
@@ -468,7 +473,10 @@ export class Spoiler {
   }
 }
 
-/** Writes the spoiled join to `file` (FFV1, 8 bit); not for faults that change plate or matte too. Returns the frame at fault where it is a single one. */
+/**
+ * Writes the spoiled join to `file` (FFV1, 8 bit); not for faults that change plate or matte too.
+ * Returns the frame at fault where it is a single one.
+ */
 export async function writeSpoiled(
   from: TrueJoin,
   spoil: Spoil,
@@ -497,7 +505,9 @@ export async function writeSpoiled(
   return spoil === 'frame doubled' ? spoiler.at : null;
 }
 
-/** The shadow beside the performer weighed anew: `left` of its darkness kept, or `stops` more of it where that is null. */
+/**
+ * The shadow beside the performer weighed anew: `left` of its darkness kept, or `stops` more of it where that is null.
+ */
 function weighShadow(
   j: Picture,
   b: Picture,
@@ -536,7 +546,9 @@ function weighShadow(
   }
 }
 
-/** What darkens the ground beside the performer is taken away, and laid on the other side of its middle unless `gone`. */
+/**
+ * What darkens the ground beside the performer is taken away, and laid on the other side of its middle unless `gone`.
+ */
 function mirrorShadow(
   j: Picture,
   b: Picture,
@@ -582,7 +594,10 @@ function mirrorShadow(
   }
 }
 
-/** The shading of a rounded body under the key is taken off and laid on again with the key turned about the view (Lambert's law on the normals of the filled matte, with a fill of .35). */
+/**
+ * The shading of a rounded body under the key is taken off and laid on again with the key turned about the view
+ * (Lambert's law on the normals of the filled matte, with a fill of .35).
+ */
 function turnLight(
   m: Float32Array,
   d: Float32Array,

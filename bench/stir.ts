@@ -1,4 +1,7 @@
-/** Stir against made truth: a patch that sways by a known amount, rate and direction on a body that drifts and turns, with grain; and patches that do not stir. */
+/**
+ * Stir against made truth: a patch that sways by a known amount, rate and direction on a body that drifts and
+ * turns, with grain; and patches that do not stir.
+ */
 import { RandomStream } from '../src/core/random.js';
 import { measureStir } from '../src/plate/stir.js';
 import type { BenchRow } from './rows.js';

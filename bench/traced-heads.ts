@@ -1,7 +1,8 @@
 /**
- * Traced heads that turn, nod, walk and speak, with the truth known: ellipsoids (skull, jaw, nose, ears, hair, neck, shoulders)
- * under one key and a sky, with cast shadows, freckled skin, eyes and a mouth that opens, before a wall or a green screen.
- * Lengths of the head are in half heights: x to the picture's right, y up, z towards the camera; seen from far away.
+ * Traced heads that turn, nod, walk and speak, with the truth known: ellipsoids (skull, jaw, nose, ears,
+ * hair, neck, shoulders) under one key and a sky, with cast shadows, freckled skin, eyes and a mouth that
+ * opens, before a wall or a green screen. Lengths of the head are in half heights: x to the picture's right,
+ * y up, z towards the camera; seen from far away.
  */
 import { RandomStream } from '../src/core/random.js';
 import { RAD_PER_DEG } from '../src/core/angles.js';
@@ -206,7 +207,10 @@ export interface HeadScene {
   readonly wall: (x: number, y: number) => V3;
 }
 
-/** The scene with the person in a pose, display-coded R'G'B' (BT.709), and alpha of person and body in a fourth plane. 2 × 2 samples a pixel. */
+/**
+ * The scene with the person in a pose, display-coded R'G'B' (BT.709), and alpha of person
+ * and body in a fourth plane. 2 × 2 samples a pixel.
+ */
 export function traceHead(s: HeadScene, pose: Pose): Picture {
   const { width: w, height: h, person, light } = s,
     n = w * h,

@@ -1,7 +1,7 @@
 /**
- * A travelling camera solved from its plate alone: made sets by seed (`npx tsx bench/travel.ts [seeds]`), and the practice set's
- * push where it is there. Errors are pixels between where a point at a depth shows and where the solved camera shows it, over all
- * frames: the number that a painted layer at that depth would be off by.
+ * A travelling camera solved from its plate alone: made sets by seed (`npx tsx bench/travel.ts [seeds]`), and the
+ * practice set's push where it is there. Errors are pixels between where a point at a depth shows and where the solved
+ * camera shows it, over all frames: the number that a painted layer at that depth would be off by.
  */
 import { measured } from '../src/core/measure.js';
 import { applyVector, type Vec3 } from '../src/geometry/mat3.js';

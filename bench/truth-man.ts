@@ -1,6 +1,6 @@
 /**
- * The man of a made truth set (truth-scenes.ts): a puppet of random build, coat, hat and arms as text for the ray tracer. His own
- * frame: feet at the origin, facing −z, metres; his head sits where truth-marks.ts looks for it.
+ * The man of a made truth set (truth-scenes.ts): a puppet of random build, coat, hat and arms as text for the ray
+ * tracer. His own frame: feet at the origin, facing −z, metres; his head sits where truth-marks.ts looks for it.
  */
 import { cloth, paint } from '../demo/scenes/materials.js';
 import { add, n, v, type Vec3 } from '../demo/scenes/vector.js';
@@ -26,7 +26,8 @@ function limb(a: Vec3, b: Vec3, ra: number, rb: number, m: string): string {
 }
 
 /**
- * @param carriedM breadth of what he carries, metres; 0 where he carries nothing: then each arm hangs or is stretched out
+ * @param carriedM breadth of what he carries, metres; 0 where he carries nothing: then
+ * each arm hangs or is stretched out
  * @param before how far before his axis the middle of what he carries is, metres
  */
 export function makeMan(random: RandomStream, carriedM: number, before: number): Man {

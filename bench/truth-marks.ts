@@ -1,7 +1,7 @@
 /**
- * Marks files made from the numbers of the truth set (truth-set.ts), as a careful person would make them: the man's feet and hat,
- * the tip of his shadow, where the performer is to stand, what is to be erased, what passes in front. For benches and for tests
- * that say loudly when the set is absent.
+ * Marks files made from the numbers of the truth set (truth-set.ts), as a careful person would make them: the man's
+ * feet and hat, the tip of his shadow, where the performer is to stand, what is to be erased, what passes in front. For
+ * benches and for tests that say loudly when the set is absent.
  */
 import type { Mark, MarksFile } from '../src/plate/marks.js';
 import { passingPole } from './passing-pole.js';
@@ -65,7 +65,10 @@ function erasePolygon(t: Truth, frame: number): Px[] {
   ].map((p) => round(p as Px));
 }
 
-/** The man's head, of his hat's height: middle under the top of the hat along his axis, and its half-width, metres (the set's mannequin). */
+/**
+ * The man's head, of his hat's height: middle under the top of the hat along his axis,
+ * and its half-width, metres (the set's mannequin).
+ */
 const HEAD_UNDER = 0.22,
   HEAD_HALF = 0.123;
 
@@ -85,7 +88,10 @@ export interface TruthMarksOptions {
   readonly takeCameraUnknown?: boolean;
   /** Give the performer's height at the stand mark (metres in the film's world). Default true. */
   readonly standHeight?: boolean;
-  /** Mark the performer's place (and the man who tells the view) on the first frame alone, as a hurried person would. Default false: on five. */
+  /**
+   * Mark the performer's place (and the man who tells the view) on the first frame alone, as
+   * a hurried person would. Default false: on five.
+   */
   readonly once?: boolean;
 }
 

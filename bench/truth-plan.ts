@@ -1,8 +1,8 @@
 /**
- * What a made truth shot is (truth-scenes.ts traces it), drawn from its kind and seed alone: place, sun, lens and move, man,
- * performer, look, and the take with its own offsets of view, light, rate, exposure and white. The kinds are those of the
- * practice set (truth-set.ts). Ranges are by eye over what films and homes show (common practice, no source); none was
- * chosen by looking at a join's score.
+ * What a made truth shot is (truth-scenes.ts traces it), drawn from its kind and seed alone: place, sun, lens and
+ * move, man, performer, look, and the take with its own offsets of view, light, rate, exposure and white. The kinds
+ * are those of the practice set (truth-set.ts). Ranges are by eye over what films and homes show (common practice, no
+ * source); none was chosen by looking at a join's score.
  */
 import { aim, headingDeg, project, sunAngles, sunFrom, tiltDeg, viewFrom, type Camera } from '../demo/scenes/camera.js';
 import { noiseTile } from '../demo/scenes/look.js';
@@ -126,7 +126,8 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
       heightM,
     );
   const man: Man = makeMan(random, carried ? 2 * halfM : 0, 0.2 + 0.5 * halfM + u(0, 0.06));
-  // Performer at the world's middle, the man beside or with it; then the camera by how much of the picture the performer fills.
+  // Performer at the world's middle, the man beside or with it; then the camera by how
+  // much of the picture the performer fills.
   const side = sign(),
     focalPx = W * (carried ? u(1.4, 2.1) : kind === 'pan' ? u(1, 1.4) : u(1.05, 1.8)),
     share = carried ? u(0.28, 0.42) : u(0.24, 0.38),

@@ -1,10 +1,11 @@
 /**
- * Truth sets like the practice one (truth-set.ts), made from a seed: `stand`, `turn` (the performer is carried in the arms of a man
- * who turns), `pan` (a man walks through and is to be erased), `push` (a pole passes before the performer), with other cameras, suns,
- * grounds, men, performers and faults of the take (truth-plan.ts). Each folder holds plate.mp4, clean.mp4, take.mp4,
- * take-matte.mkv, performer-matte.mkv, joined.mp4 and truth.json, so that all that reads the practice set reads these with
- * `--truth=FOLDER`. No motion blur, no distortion, as there. Needs `povray` and `ffmpeg` on the PATH.
- * Run: `npx tsx bench/truth-scenes.ts FOLDER 1-3 [--kinds=turn,pan]`; joined by `npx tsx bench/join.ts --truth=FOLDER`.
+ * Truth sets like the practice one (truth-set.ts), made from a seed: `stand`, `turn` (the performer is carried in
+ * the arms of a man who turns), `pan` (a man walks through and is to be erased), `push` (a pole passes before the
+ * performer), with other cameras, suns, grounds, men, performers and faults of the take (truth-plan.ts). Each
+ * folder holds plate.mp4, clean.mp4, take.mp4, take-matte.mkv, performer-matte.mkv, joined.mp4 and truth.json, so
+ * that all that reads the practice set reads these with `--truth=FOLDER`. No motion blur, no distortion, as there.
+ * Needs `povray` and `ffmpeg` on the PATH. Run: `npx tsx bench/truth-scenes.ts FOLDER 1-3 [--kinds=turn,pan]`;
+ * joined by `npx tsx bench/join.ts --truth=FOLDER`.
  */
 import { spawn } from 'node:child_process';
 import { existsSync, mkdirSync, renameSync, writeFileSync } from 'node:fs';

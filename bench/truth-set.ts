@@ -1,6 +1,6 @@
 /**
- * The truth set (`../shared/truth`, beside the checkout, or the folder that `--truth=FOLDER` on the command line names): its files,
- * numbers and cameras. A shot is treated by the first word of its folder's name: `pan-2` is a pan.
+ * The truth set (`../shared/truth`, beside the checkout, or the folder that `--truth=FOLDER` on the command line
+ * names): its files, numbers and cameras. A shot is treated by the first word of its folder's name: `pan-2` is a pan.
  *
  * Conventions of the set: world x right, y up, z away; camera x right, y down, z forward; p = R (X - C).
  */

@@ -1,7 +1,7 @@
 /**
- * The truth set's four shots, one table: every number that is known of them beside ours, its error, the sd stated and whether
- * twice that covered it; then the verdict on each take beside what its own numbers ask for. Marks as a careful person would set
- * them (truth-marks.ts). Skips loudly where the set is not beside the checkout.
+ * The truth set's four shots, one table: every number that is known of them beside ours, its error, the sd stated and
+ * whether twice that covered it; then the verdict on each take beside what its own numbers ask for. Marks as a careful
+ * person would set them (truth-marks.ts). Skips loudly where the set is not beside the checkout.
  */
 import { differenceDeg } from '../src/core/angles.js';
 import type { Measure } from '../src/core/measure.js';

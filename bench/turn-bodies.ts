@@ -1,9 +1,9 @@
 /**
- * The cast shadow of made bodies (made-bodies.ts) that turn in a take which shows no shadow of theirs: each body is told by its
- * outlines alone (turn-depth.ts). The marked foot stands a little off the upright about which it turns, poses are marked with an
- * sd of 1.5 degrees, and the plate's camera looks down otherwise than the take's. Columns: overlap over union of the shadow with
- * the ray-cast one outside the performer, at two yaws between the frames that told the body: flat and round, and as told.
- * Run: `npx tsx bench/turn-bodies.ts [seed] [of each kind] [kinds]`.
+ * The cast shadow of made bodies (made-bodies.ts) that turn in a take which shows no shadow of theirs: each body is
+ * told by its outlines alone (turn-depth.ts). The marked foot stands a little off the upright about which it turns,
+ * poses are marked with an sd of 1.5 degrees, and the plate's camera looks down otherwise than the take's. Columns:
+ * overlap over union of the shadow with the ray-cast one outside the performer, at two yaws between the frames that
+ * told the body: flat and round, and as told. Run: `npx tsx bench/turn-bodies.ts [seed] [of each kind] [kinds]`.
  */
 import { BODY_KINDS, castBody, makeBody, pixelOf, type BodyKind, type MadeView } from './made-bodies.js';
 import { RandomStream } from '../src/core/random.js';

@@ -1,7 +1,7 @@
 /**
- * Turn against made bodies: an elliptic cylinder with a patterned surface, shaded from one side, that turns before a still ground
- * by an eased curve, some with a pause; poses read by a hand with 2° of noise. Besides, the truth set's turning man with even and
- * with uneven poses. Reference: a monotone curve through the same poses alone.
+ * Turn against made bodies: an elliptic cylinder with a patterned surface, shaded from one side, that turns before a
+ * still ground by an eased curve, some with a pause; poses read by a hand with 2° of noise. Besides, the truth set's
+ * turning man with even and with uneven poses. Reference: a monotone curve through the same poses alone.
  */
 import { RandomStream } from '../src/core/random.js';
 import { VideoReader } from '../src/media/video-reader.js';
@@ -70,7 +70,8 @@ function makeBody(seed: number, index: number): Made {
               let v = ground.data[y * ground.width + x]!;
               const dx = x + 0.5 - cx;
               if (y > 50 && y < 330) {
-                // Ray towards the body: the body frame's point is (c dx − s z, s dx + c z) with z towards the camera; nearest root.
+                // Ray towards the body: the body frame's point is (c dx − s z, s dx + c z)
+                // with z towards the camera; nearest root.
                 const A = (s * s) / (rx * rx) + (c * c) / (rz * rz),
                   B = 2 * dx * (-(c * s) / (rx * rx) + (s * c) / (rz * rz)),
                   C = dx * dx * ((c * c) / (rx * rx) + (s * s) / (rz * rz)) - 1;

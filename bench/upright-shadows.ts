@@ -1,7 +1,7 @@
 /**
- * The shadows of marked uprights, found with every shadow mark taken away, on the exam's scenes (exam-scenes.ts): azimuth and
- * elevation of the key beside the scene's own, as seen from its camera on the marks' frame; a near lamp's where the uprights
- * stand. Run: `npx tsx bench/upright-shadows.ts FOLDER SEEDS`; makes the scenes that are missing.
+ * The shadows of marked uprights, found with every shadow mark taken away, on the exam's scenes (exam-scenes.ts):
+ * azimuth and elevation of the key beside the scene's own, as seen from its camera on the marks' frame; a near lamp's
+ * where the uprights stand. Run: `npx tsx bench/upright-shadows.ts FOLDER SEEDS`; makes the scenes that are missing.
  */
 import { readFileSync } from 'node:fs';
 import { differenceDeg } from '../src/core/angles.js';

@@ -1,6 +1,6 @@
 /**
- * Made scenes with everything known: a camera over flat ground, and marks on it with the noise of a careful hand. For the
- * benches of view and light and for their Monte-Carlo tests.
+ * Made scenes with everything known: a camera over flat ground, and marks on it with the noise of a careful hand. For
+ * the benches of view and light and for their Monte-Carlo tests.
  */
 import { RandomStream } from '../src/core/random.js';
 import { groundCamera, project, type Pinhole } from '../src/geometry/camera.js';

@@ -21,7 +21,9 @@ export interface ViewErrors {
   zRoll: number[];
 }
 
-/** Errors over made scenes: relative for focal and height, degrees for tilt; and the same in stated standard deviations. */
+/**
+ * Errors over made scenes: relative for focal and height, degrees for tilt; and the same in stated standard deviations.
+ */
 export function viewErrors(seed: number, count: number, o: SceneOptions): ViewErrors {
   const e: ViewErrors = { focal: [], tilt: [], height: [], zFocal: [], zTilt: [], zHeight: [], zRoll: [] };
   for (const s of makeScenes(seed, count, o)) {
@@ -37,7 +39,10 @@ export function viewErrors(seed: number, count: number, o: SceneOptions): ViewEr
   return e;
 }
 
-/** The Cramer-Rao floor: stated sd of each scene with marks free of noise, which is the covariance at the truth; then what errors of just that size would show at the 90th percentile. */
+/**
+ * The Cramer-Rao floor: stated sd of each scene with marks free of noise, which is the covariance at the truth; then
+ * what errors of just that size would show at the 90th percentile.
+ */
 export function noiseFloor(
   seed: number,
   count: number,

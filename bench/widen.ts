@@ -1,8 +1,9 @@
 /**
- * Widen against a known wider truth: a real clip is cut down on one side, widened again, and what was added is compared with
- * what was cut off (PSNR of display-coded R'G'B', 0..1), apart for what another frame shows and what none does. Animals that
- * walk through the part that was cut off are no part of the set: pixels within 12 of their masks (DAVIS 2016) are not counted.
- * Reads `../shared` beside the checkout and says so where it is absent. Run: `npx tsx bench/widen.ts [clip number,...] [--out=DIR]`.
+ * Widen against a known wider truth: a real clip is cut down on one side, widened again, and what was added is
+ * compared with what was cut off (PSNR of display-coded R'G'B', 0..1), apart for what another frame shows and what
+ * none does. Animals that walk through the part that was cut off are no part of the set: pixels within 12 of their
+ * masks (DAVIS 2016) are not counted. Reads `../shared` beside the checkout and says so where it is absent. Run: `npx
+ * tsx bench/widen.ts [clip number,...] [--out=DIR]`.
  */
 import { existsSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

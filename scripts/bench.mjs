@@ -1,4 +1,5 @@
-// `npm run bench -- [house|measure|join|all] [--seed N] [--full]`: tables of this program's figures beside references, made in one run.
+// `npm run bench -- [house|measure|join|all] [--seed N] [--full]`: tables of this
+// program's figures beside references, made in one run.
 import { existsSync } from 'node:fs';
 import { availableParallelism, loadavg } from 'node:os';
 import { join } from 'node:path';

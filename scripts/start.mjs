@@ -1,4 +1,5 @@
-// `npm start`: installs what is missing, builds, makes the demo production, runs the main job on it, opens the workbench.
+// `npm start`: installs what is missing, builds, makes the demo production, runs the
+// main job on it, opens the workbench.
 import { join } from 'node:path';
 import { build, install, root, run } from './setup.mjs';
 

@@ -1,4 +1,5 @@
-// `npm test`: installs what is missing, builds, then type check, linter, layout of the code and all tests, browser tests included where there is a browser.
+// `npm test`: installs what is missing, builds, then type check, linter, layout of the code and all tests,
+// browser tests included where there is a browser.
 import { join } from 'node:path';
 import { build, install, root, run } from './setup.mjs';
 

@@ -1,4 +1,7 @@
-/** Twenty bad files and requests on the command line: each ends in a clear error with its code, and the book is unchanged. */
+/**
+ * Twenty bad files and requests on the command line: each ends in a clear error with
+ * its code, and the book is unchanged.
+ */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync, truncateSync, writeFileSync, copyFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';

@@ -11,7 +11,8 @@ import {
   type Vec3,
 } from '../bench/truth-set.js';
 
-// Made truth sets (bench/truth-scenes.ts) must keep the practice set's conventions, or marks made from them lie. Nothing is traced.
+// Made truth sets (bench/truth-scenes.ts) must keep the practice set's conventions, or
+// marks made from them lie. Nothing is traced.
 const KINDS: readonly TruthKind[] = ['stand', 'turn', 'pan', 'push'],
   SEEDS = [340, 341, 342];
 const DEG = Math.PI / 180,
@@ -58,7 +59,8 @@ describe.each(KINDS.flatMap((kind) => SEEDS.map((seed) => ({ kind, seed }))))(
         view: { viewElevationDeg: number; distance: number },
         middle: Vec3,
       ): void => {
-        // Rows right, down, forward; azimuth from behind the camera, positive from its right, on level ground (the practice set's words).
+        // Rows right, down, forward; azimuth from behind the camera, positive from its
+        // right, on level ground (the practice set's words).
         const s = sunInWorld(inCamera, R as never),
           f = R[2]!,
           flat = Math.hypot(f[0], f[2]),

@@ -1,9 +1,10 @@
 /**
- * A production on real, openly licensed clips, from film to reel: scanned, picked, measured, briefed, a take judged, joined,
- * inspected, cut and delivered; the reel is read by ffprobe where it is there. The clips stand beside the checkout in
- * ../shared/footage and are no part of the project: without them this is skipped, loudly.
+ * A production on real, openly licensed clips, from film to reel: scanned, picked, measured, briefed, a take judged,
+ * joined, inspected, cut and delivered; the reel is read by ffprobe where it is there. The clips stand beside the
+ * checkout in ../shared/footage and are no part of the project: without them this is skipped, loudly.
  *
- * Film: Tears of Steel (CC BY 3.0), first frames of new shots noted by eye. Take: a person before an unevenly lit wall (CC0).
+ * Film: Tears of Steel (CC BY 3.0), first frames of new shots noted by eye. Take: a
+ * person before an unevenly lit wall (CC0).
  */
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';

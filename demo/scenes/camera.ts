@@ -23,7 +23,10 @@ export interface Rect {
 export const WIDTH = 854;
 export const HEIGHT = 480;
 
-/** Camera from heading (positive to the right), tilt (positive up) and roll (positive: picture content turns anticlockwise), degrees. */
+/**
+ * Camera from heading (positive to the right), tilt (positive up) and roll (positive:
+ * picture content turns anticlockwise), degrees.
+ */
 export function aim(
   position: Vec3,
   headingDeg: number,

@@ -61,7 +61,10 @@ export function dropsAt(pane: Pane, frame: number): Drop[] {
   return out.filter((d) => d.y > y0 - 8 && d.y < y0 + h + 8);
 }
 
-/** How much of what lies behind comes through at each pixel where no drop is, and the veil that is added: for truth and for guests behind the pane. */
+/**
+ * How much of what lies behind comes through at each pixel where no drop is, and the veil that is
+ * added: for truth and for guests behind the pane.
+ */
 export function glassOver(behind: Picture, street: Picture, frame: number, pane: Pane): Picture {
   const out = { ...behind, rgb: behind.rgb.slice() };
   const mirror = blur(street, 3);

@@ -25,7 +25,10 @@ export function finger(points: readonly Vec3[], radius: number, material: string
   return `${out} ${material} }\n`;
 }
 
-/** A white-gloved right hand with its sleeve, palm down, fingers towards −x, the wrist at the origin; `grip` 0 open to 1 closed. */
+/**
+ * A white-gloved right hand with its sleeve, palm down, fingers towards −x, the wrist
+ * at the origin; `grip` 0 open to 1 closed.
+ */
 export function glovedHand(grip: number): string {
   const curl = (z: number, len: number): string => {
     const a = 0.25 + 1.1 * grip;

@@ -1,4 +1,5 @@
-// From the tracer's linear light to what a film print or a phone gives: softness, glow, tone, tint, grain, 8-bit R'G'B' of BT.709.
+// From the tracer's linear light to what a film print or a phone gives: softness, glow,
+// tone, tint, grain, 8-bit R'G'B' of BT.709.
 
 import { gaussian, seeded } from './random.js';
 import { picture, type Picture } from './trace.js';

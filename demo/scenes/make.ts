@@ -1,5 +1,6 @@
-// Makes the demo's media from the scenes: npx tsx demo/scenes/make.ts [--only NAME] [--quality draft|final] [--cache DIR] [--at-once N] [--trace-only]
-// Finished windows of frames are kept in the cache, so that a stopped run goes on where it was.
+// Makes the demo's media from the scenes: npx tsx demo/scenes/make.ts [--only NAME] [--quality
+// draft|final] [--cache DIR] [--at-once N] [--trace-only] Finished windows of frames are kept in the
+// cache, so that a stopped run goes on where it was.
 
 import { mkdirSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';

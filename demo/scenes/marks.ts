@@ -1,5 +1,5 @@
-// Marks that a careful person would make on the plates and takes, computed from the scenes: files of the program's own marks format.
-// Frames count from the pick's (the take's) first frame.
+// Marks that a careful person would make on the plates and takes, computed from the scenes: files of the program's own
+// marks format. Frames count from the pick's (the take's) first frame.
 
 import { project, shadowOf, type Camera } from './camera.js';
 import { type Pick } from './guests.js';
@@ -62,7 +62,10 @@ const lines = (frame: number, l: unknown): Mark => ({
 /** Frame of the conductor's pick in which his bare face, between cap and collar, shows the light best. */
 const FACE_FRAME = 22;
 
-/** What of the conductor stands between the sun and his shoulder, in his own frame: height and half size of cap, head and collar. */
+/**
+ * What of the conductor stands between the sun and his shoulder, in his own frame:
+ * height and half size of cap, head and collar.
+ */
 const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] = [
   [1.83, 0.23, 0.108],
   [1.66, 0.15, 0.13],
@@ -73,7 +76,10 @@ const HEAD_PARTS: readonly (readonly [y: number, wide: number, tall: number])[] 
 const every = (count: number, step: number): number[] =>
   Array.from({ length: count }, (_, n) => n).filter((n) => n % step === 0 || n === count - 1);
 
-/** Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side while the card is nearer to the sun than he is. */
+/**
+ * Outline of the shadow of his head on an upright card at `at` that faces the camera; it leaves to the side
+ * while the card is nearer to the sun than he is.
+ */
 function headShade(man: { readonly position: Vec3; readonly yaw: number }, at: Vec3, sun: Vec3): Vec3[] {
   const parts = HEAD_PARTS.map(([y, wide, tall]) => {
     const p = ofPerson(man, [0, y, 0]),
@@ -105,7 +111,10 @@ function hullOf(
   });
 }
 
-/** Outline of the hand that holds the ticket, with it, as drawn by eye on one frame of its pick: the shadow falls behind it. */
+/**
+ * Outline of the hand that holds the ticket, with it, as drawn by eye on one frame of
+ * its pick: the shadow falls behind it.
+ */
 const HELD_FRAME = 6;
 const HELD: readonly Point[] = [
   [150, 484],

@@ -5,14 +5,20 @@ import { add, n, turnY, v, type Vec3 } from './vector.js';
 
 export const CONDUCTOR_HEIGHT = 1.875;
 export const PASSENGER_HEIGHT = 1.73;
-/** The conductor's left shoulder board (his own left, +x): corners in his frame, clockwise from its top left as seen from the front. */
+/**
+ * The conductor's left shoulder board (his own left, +x): corners in his frame,
+ * clockwise from its top left as seen from the front.
+ */
 export const SHOULDER_BOARD: readonly Vec3[] = [
   [0.125, 1.545, -0.07],
   [0.31, 1.5, -0.07],
   [0.31, 1.5, 0.06],
   [0.125, 1.545, 0.06],
 ];
-/** A patch on the front left of his coat that stays in sight while he turns: corners clockwise from its top left as seen from the front. */
+/**
+ * A patch on the front left of his coat that stays in sight while he turns: corners
+ * clockwise from its top left as seen from the front.
+ */
 export const CHEST_PATCH: readonly Vec3[] = [
   [0.1579, 1.42, -0.1508],
   [-0.0165, 1.42, -0.2025],

@@ -146,7 +146,10 @@ export const conductorYaw = (f: number): number =>
     CONDUCTOR_TURN.to,
     ease((f - CONDUCTOR_TURN.first) / (CONDUCTOR_TURN.last - CONDUCTOR_TURN.first)),
   );
-/** Two edges of the standing tram: the end of its side, and the far edge of its third window bay; both from sill to gutter. */
+/**
+ * Two edges of the standing tram: the end of its side, and the far edge of its third
+ * window bay; both from sill to gutter.
+ */
 const TRAM_EDGES = [-3.9, 3.9]
   .slice(0, 1)
   .concat([-0.02])
@@ -292,7 +295,10 @@ export const RAILING_PARTS: Readonly<Record<string, readonly Vec3[]>> = {
     [-1.1, 0.19, RAILING_Z],
   ],
 };
-/** The square post as it is seen: from the side of one face to the side of the other, whichever shows. Corners left top, right top, right bottom, left bottom. */
+/**
+ * The square post as it is seen: from the side of one face to the side of the other, whichever shows. Corners
+ * left top, right top, right bottom, left bottom.
+ */
 function bothFaces(
   near: readonly (readonly [number, number])[],
   far: readonly (readonly [number, number])[],

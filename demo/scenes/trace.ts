@@ -96,7 +96,9 @@ export interface TraceOptions {
 /** How many whole backgrounds are kept in memory. */
 const KEPT = 12;
 
-/** Traces one window of a scene and gives its linear light at picture resolution; finished windows come from the cache. */
+/**
+ * Traces one window of a scene and gives its linear light at picture resolution; finished windows come from the cache.
+ */
 export function trace(scene: string, camera: Camera, rect: Rect, options: TraceOptions): Promise<Picture> {
   const text = `#version 3.7;\n${scene}\n${povCamera(camera, rect)}`;
   const key = createHash('sha256').update(text).update(String(options.scale)).digest('hex').slice(0, 24);

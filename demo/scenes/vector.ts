@@ -1,4 +1,5 @@
-// Small vectors for the scene writer. World: x right, y up, z away from the viewer (left-handed, as the ray tracer has it); metres.
+// Small vectors for the scene writer. World: x right, y up, z away from the viewer
+// (left-handed, as the ray tracer has it); metres.
 
 export type Vec3 = readonly [number, number, number];
 export type Point = readonly [number, number];

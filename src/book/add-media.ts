@@ -33,7 +33,9 @@ export async function addFilm(
   });
 }
 
-/** Adds a take: copied into the production's folder unless it is there already, because a phone's copy is soon deleted. */
+/**
+ * Adds a take: copied into the production's folder unless it is there already, because a phone's copy is soon deleted.
+ */
 export async function addTake(
   book: Book,
   file: string,
@@ -98,15 +100,19 @@ export async function addTake(
   });
 }
 
-/** How far away each picture of a drawing in layers is, in the order of the pictures: metres, or shares of the stand mark's distance. */
+/**
+ * How far away each picture of a drawing in layers is, in the order of the pictures:
+ * metres, or shares of the stand mark's distance.
+ */
 export interface LayerDepths {
   readonly distances?: readonly number[];
   readonly shares?: readonly number[];
 }
 
 /**
- * Adds a drawing in layers: several pictures of one size, each a layer, copied into a folder of their own in the order given.
- * Without marks each picture gets a layer mark, with its distance where one is told. Throws `PW-TAKE-LAYERS` and the media errors.
+ * Adds a drawing in layers: several pictures of one size, each a layer, copied into a folder of their
+ * own in the order given. Without marks each picture gets a layer mark, with its distance where one is
+ * told. Throws `PW-TAKE-LAYERS` and the media errors.
  */
 export async function addLayers(
   book: Book,

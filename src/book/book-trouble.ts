@@ -1,4 +1,7 @@
-/** Why a book can't be opened or written, told apart: damaged, on a full disk, in a folder that may not be written. Only the first asks for a copy. */
+/**
+ * Why a book can't be opened or written, told apart: damaged, on a full disk, in a folder that may
+ * not be written. Only the first asks for a copy.
+ */
 import { accessSync, constants, statfsSync } from 'node:fs';
 import { dirname } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';

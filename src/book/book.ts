@@ -1,7 +1,7 @@
 /**
- * A production's book: one SQLite file that holds every document and the history of edits. Every edit is one transaction
- * and can be undone, also after a restart. Two processes may have the book open (command line beside workbench): an edit
- * reads and writes inside one immediate transaction, so neither can overwrite what it has not seen.
+ * A production's book: one SQLite file that holds every document and the history of edits. Every edit is one
+ * transaction and can be undone, also after a restart. Two processes may have the book open (command line beside
+ * workbench): an edit reads and writes inside one immediate transaction, so neither can overwrite what it has not seen.
  */
 import { existsSync, mkdirSync, rmSync, statSync } from 'node:fs';
 import { isAbsolute, join, relative, resolve, sep } from 'node:path';
@@ -34,7 +34,10 @@ interface Row {
 
 export const BOOK_FILE = 'book.sqlite';
 
-/** The edit that put the production itself: without it there is no book to open, so it is no part of what can be taken back. */
+/**
+ * The edit that put the production itself: without it there is no book to open, so it
+ * is no part of what can be taken back.
+ */
 const START = "(SELECT edit FROM change WHERE kind = 'production' AND before IS NULL)";
 
 export class Book {
@@ -67,7 +70,10 @@ export class Book {
     for (const ending of ['', '-wal', '-shm']) rmSync(join(resolve(folder), BOOK_FILE + ending), { force: true });
   }
 
-  /** Opens an existing book, migrating an older one. Throws `PW-BOOK-MISSING`, `PW-BOOK-DAMAGED`, `PW-BOOK-NO-ROOM`, `PW-BOOK-NOT-WRITABLE`, `PW-BOOK-NEWER`. */
+  /**
+   * Opens an existing book, migrating an older one. Throws `PW-BOOK-MISSING`, `PW-BOOK-DAMAGED`,
+   * `PW-BOOK-NO-ROOM`, `PW-BOOK-NOT-WRITABLE`, `PW-BOOK-NEWER`.
+   */
   static open(folder: string): Book {
     const path = resolve(folder);
     if (!existsSync(join(path, BOOK_FILE))) {
@@ -76,7 +82,8 @@ export class Book {
         `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, or start one with "platewright new"`,
       );
     }
-    // An empty file opens as an empty book: the story would look as if it had never been. (What a crash left in the log is a book.)
+    // An empty file opens as an empty book: the story would look as if it had never
+    // been. (What a crash left in the log is a book.)
     const log = join(path, `${BOOK_FILE}-wal`);
     if (statSync(join(path, BOOK_FILE)).size === 0 && !(existsSync(log) && statSync(log).size > 0))
       throw damaged(join(path, BOOK_FILE), 'it has no bytes in it');
@@ -188,8 +195,8 @@ export class Book {
   }
 
   /**
-   * One edit: all changes that `work` makes are kept together or not at all, and can be undone together. `title` is what a
-   * person reads in the history. Throws `PW-BOOK-FORM` where a document does not fit its schema.
+   * One edit: all changes that `work` makes are kept together or not at all, and can be undone together. `title` is
+   * what a person reads in the history. Throws `PW-BOOK-FORM` where a document does not fit its schema.
    */
   edit<T>(title: string, work: (scope: EditScope) => T): T {
     return this.immediate(() => {
@@ -318,7 +325,9 @@ export class Book {
     this.db.close();
   }
 
-  /** Stored form of a media path: relative (with forward slashes) when inside the production's folder, else absolute. */
+  /**
+   * Stored form of a media path: relative (with forward slashes) when inside the production's folder, else absolute.
+   */
   storedPath(file: string): string {
     const rel = relative(this.folder, resolve(file));
     return rel.startsWith('..') || isAbsolute(rel) ? resolve(file) : rel.split(sep).join('/');
@@ -330,8 +339,8 @@ export class Book {
   }
 
   /**
-   * Absolute path of a file the program itself keeps below the production's folder. Throws `PW-PATH-OUTSIDE` for anything
-   * that would leave it (`..`, absolute paths, drive letters).
+   * Absolute path of a file the program itself keeps below the production's folder. Throws `PW-PATH-OUTSIDE` for
+   * anything that would leave it (`..`, absolute paths, drive letters).
    */
   insidePath(...parts: string[]): string {
     const path = resolve(this.folder, ...parts);

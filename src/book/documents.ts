@@ -1,7 +1,8 @@
 /**
- * The documents of a production's book and their schemas. One kind, one schema; zod checks what enters the book, TypeScript
- * types follow from it. Results of the stages (cut list, measures, brief, verdict, recipe, inspection) are stored as the
- * stage wrote them: their types live with the stage, and the book only checks that they are objects of the right version.
+ * The documents of a production's book and their schemas. One kind, one schema; zod checks what enters the
+ * book, TypeScript types follow from it. Results of the stages (cut list, measures, brief, verdict,
+ * recipe, inspection) are stored as the stage wrote them: their types live with the stage, and the book
+ * only checks that they are objects of the right version.
  */
 import { ATTENTION_DEFAULTS } from '../brief/cautions.js';
 import { z } from 'zod';
@@ -227,8 +228,9 @@ export type DocumentOf<K extends DocumentKind> = z.infer<(typeof DOCUMENT_SCHEMA
 export const DOCUMENT_KINDS = Object.keys(DOCUMENT_SCHEMAS) as DocumentKind[];
 
 /**
- * Makes an id from words a person wrote; `taken` avoids collisions by a number. Words that hold no letter of a to z (a title in
- * another script) give `otherwise`, which should say what is named (film, take, pick), and what digits they have: take-3.
+ * Makes an id from words a person wrote; `taken` avoids collisions by a number. Words that hold no
+ * letter of a to z (a title in another script) give `otherwise`, which should say what is named (film,
+ * take, pick), and what digits they have: take-3.
  */
 export function makeId(words: string, taken: (id: string) => boolean, otherwise = 'unnamed'): string {
   // An accent goes, its letter stays one with its word: Écharpe is echarpe, not e-charpe.
@@ -247,7 +249,10 @@ export function makeId(words: string, taken: (id: string) => boolean, otherwise 
   for (let n = 2; ; n++) if (!taken(`${base}-${n}`)) return `${base}-${n}`;
 }
 
-/** A file's name from a title: letters and digits of any script, small, with hyphens between; `otherwise` where there are none. */
+/**
+ * A file's name from a title: letters and digits of any script, small, with hyphens
+ * between; `otherwise` where there are none.
+ */
 export function fileNameOf(title: string, otherwise: string): string {
   // 40 characters: at four bytes each they and an ending stay within the 255 bytes that file systems take.
   const name = title

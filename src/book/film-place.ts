@@ -22,7 +22,10 @@ export function missingMedia(book: Book): { films: string[]; takes: string[] } {
   };
 }
 
-/** Throws `PW-FILM-OTHER` where what was probed can't be the film that the book has, `PW-MEDIA-NOPICTURE` where it has no picture. */
+/**
+ * Throws `PW-FILM-OTHER` where what was probed can't be the film that the book has,
+ * `PW-MEDIA-NOPICTURE` where it has no picture.
+ */
 export function checkSameFilm(film: FilmDocument, info: MediaInfo, name: string): void {
   const was = film.info.video!,
     v = info.video;
@@ -43,8 +46,8 @@ export function checkSameFilm(film: FilmDocument, info: MediaInfo, name: string)
 }
 
 /**
- * Says where a film lies now. Picks, marks and measures count its frames, so it has to be the same film: size, rate and number of
- * frames are compared. Throws the media errors and `PW-FILM-OTHER`.
+ * Says where a film lies now. Picks, marks and measures count its frames, so it has to be the same film: size, rate and
+ * number of frames are compared. Throws the media errors and `PW-FILM-OTHER`.
  */
 export async function relinkFilm(book: Book, id: string, file: string): Promise<FilmDocument> {
   const film = book.need('film', id);

@@ -1,6 +1,6 @@
 /**
- * Where a film or take lies is no decision that could be taken back: after a file was sent again or found elsewhere, an older form
- * of its document would name a place with nothing in it.
+ * Where a film or take lies is no decision that could be taken back: after a file was sent again or found elsewhere, an
+ * older form of its document would name a place with nothing in it.
  */
 
 interface Placed {
@@ -9,8 +9,8 @@ interface Placed {
 }
 
 /**
- * The form of a document that an undo (or redo) puts back, with the file where it lies now wherever the one it names is gone and the
- * present one is there. Both are JSON texts; null is a document that is not in the book.
+ * The form of a document that an undo (or redo) puts back, with the file where it lies now wherever the one it names is
+ * gone and the present one is there. Both are JSON texts; null is a document that is not in the book.
  * @param there whether a stored path has a file
  */
 export function keepPlace(

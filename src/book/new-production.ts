@@ -1,4 +1,7 @@
-/** What a new production's book starts with. The camera and place are examples to be changed, and say so in the workbench. */
+/**
+ * What a new production's book starts with. The camera and place are examples to be
+ * changed, and say so in the workbench.
+ */
 import { ATTENTION_DEFAULTS } from '../brief/cautions.js';
 import type { ProductionDocument } from './documents.js';
 
@@ -12,7 +15,8 @@ export function newProduction(
     rate: '24/1',
     performer: { name: 'Performer', species: 'animal', heightM: 0.4, triesADay: 6 },
     attention: { ...ATTENTION_DEFAULTS },
-    // A common phone's main camera, 16:9 video area; sensor size from published tables, lenses as 35 mm-equivalent 26 and 52.
+    // A common phone's main camera, 16:9 video area; sensor size from published tables,
+    // lenses as 35 mm-equivalent 26 and 52.
     camera: {
       name: 'Phone',
       sensorWidthMm: 9.8,

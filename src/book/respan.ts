@@ -3,8 +3,8 @@ import type { Mark } from '../plate/marks.js';
 import type { PickDocument } from './documents.js';
 
 /**
- * The pick from film frame `from` (inclusive) to `to` (exclusive). Marks count from the pick's first frame, so they are shifted;
- * those on frames that are left out go. `lost`: how many went.
+ * The pick from film frame `from` (inclusive) to `to` (exclusive). Marks count from the pick's first frame, so they are
+ * shifted; those on frames that are left out go. `lost`: how many went.
  */
 export function respanPick(
   pick: PickDocument,

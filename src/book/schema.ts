@@ -1,6 +1,7 @@
 /**
- * The database schema of a book and its migrations. `user_version` holds the schema's number; a book from a newer program
- * is refused, an older one is migrated in one transaction. Tables are STRICT: a wrong type is an error, not a surprise.
+ * The database schema of a book and its migrations. `user_version` holds the schema's number; a
+ * book from a newer program is refused, an older one is migrated in one transaction. Tables are
+ * STRICT: a wrong type is an error, not a surprise.
  */
 export const SCHEMA_VERSION = 2;
 

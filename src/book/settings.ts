@@ -48,8 +48,8 @@ export function settingsOf(book: Book): Settings {
 }
 
 /**
- * Changes one number of the book (one edit, which `undo` takes back): a tolerance's two limits, or one of the attention's
- * numbers; null brings back the program's own. Throws `PW-TOLERANCE-NAME` and `PW-TOLERANCE-VALUE`.
+ * Changes one number of the book (one edit, which `undo` takes back): a tolerance's two limits, or one of the
+ * attention's numbers; null brings back the program's own. Throws `PW-TOLERANCE-NAME` and `PW-TOLERANCE-VALUE`.
  */
 export function changeSetting(book: Book, name: string, numbers: readonly number[] | null): void {
   const attention = Object.hasOwn(ATTENTION_UNITS, name);

@@ -1,4 +1,7 @@
-/** What the studio has: performer, camera, place. The brief is written for these, so each of them is a line that a person changes. */
+/**
+ * What the studio has: performer, camera, place. The brief is written for these, so
+ * each of them is a line that a person changes.
+ */
 import { parseZone } from '../brief/place-time.js';
 import { PlatewrightError } from '../core/errors.js';
 import { formatRate, parseRate } from '../core/rational.js';
@@ -172,7 +175,9 @@ export function studioOf(book: Book): StudioRow[] {
   return Object.entries(LINES).map(([name, l]) => ({ name, title: l.title, value: l.read(p), hint: l.hint }));
 }
 
-/** Changes one line, as one edit. Throws `PW-STUDIO-NAME`, `PW-STUDIO-VALUE`, and the errors of rates and time zones. */
+/**
+ * Changes one line, as one edit. Throws `PW-STUDIO-NAME`, `PW-STUDIO-VALUE`, and the errors of rates and time zones.
+ */
 export function changeStudio(book: Book, name: string, text: string): void {
   const line = Object.hasOwn(LINES, name) ? LINES[name]! : null;
   if (line === null)

@@ -5,8 +5,8 @@ import type { Book } from './book.js';
 import type { TakeDocument } from './documents.js';
 
 /**
- * Says which pick a take is for; null: for none yet. A verdict goes with the pick it was given against; marks, star and note stay.
- * Throws `PW-BOOK-NO-SUCH` where there is no such take or pick.
+ * Says which pick a take is for; null: for none yet. A verdict goes with the pick it was given against; marks, star and
+ * note stay. Throws `PW-BOOK-NO-SUCH` where there is no such take or pick.
  */
 export function assignTake(book: Book, id: string, pick: string | null): TakeDocument {
   const now = book.need('take', id);
@@ -20,7 +20,10 @@ export function assignTake(book: Book, id: string, pick: string | null): TakeDoc
   });
 }
 
-/** Takes a take out of the book; its file stays, so that an undo brings it back whole. Throws `PW-TAKE-USED` where a join is built with it. */
+/**
+ * Takes a take out of the book; its file stays, so that an undo brings it back whole.
+ * Throws `PW-TAKE-USED` where a join is built with it.
+ */
 export function removeTake(book: Book, id: string): void {
   const take = book.need('take', id);
   const used = book

@@ -1,4 +1,7 @@
-/** A take filmed upside down is set upright: its pictures turned, its sound and length kept, its marks gone, and an undo brings all back. */
+/**
+ * A take filmed upside down is set upright: its pictures turned, its sound and length
+ * kept, its marks gone, and an undo brings all back.
+ */
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -88,7 +91,8 @@ describe('a take set upright', () => {
       expect(Math.abs((await corner(file, true, true)) - 0.68)).toBeLessThan(0.02);
       expect(Math.abs((await corner(file, false, false)) - 0.2)).toBeLessThan(0.02);
       expect((await readSound(file))!.samples.length / 48000).toBeCloseTo(20000 / 48000, 1);
-      // A quarter more, from there: the corner goes on clockwise from bottom right to bottom left; the picture is upright.
+      // A quarter more, from there: the corner goes on clockwise from bottom right to
+      // bottom left; the picture is upright.
       const quarter = await turnTake(book, take.id, 90);
       expect([quarter.info.video!.widthPx, quarter.info.video!.heightPx]).toEqual([H, W]);
       expect(Math.abs((await corner(book.mediaPath(quarter.file), false, true)) - 0.68)).toBeLessThan(0.02);

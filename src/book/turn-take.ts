@@ -9,8 +9,9 @@ import { takePath } from './take-place.js';
 import type { TakeDocument } from './documents.js';
 
 /**
- * Turns a take clockwise: a copy that asks to be shown turned takes the file's place in the book; the file stays, so that an undo
- * brings it back. Marks lie on other pixels then and go, as do the verdict and joins built with it. Throws `PW-TAKE-TURN` and the media errors.
+ * Turns a take clockwise: a copy that asks to be shown turned takes the file's place in the book; the file stays,
+ * so that an undo brings it back. Marks lie on other pixels then and go, as do the verdict and joins built with
+ * it. Throws `PW-TAKE-TURN` and the media errors.
  */
 export async function turnTake(book: Book, id: string, clockwise: number): Promise<TakeDocument> {
   const take = book.need('take', id);

@@ -1,6 +1,6 @@
 /**
- * The brief of one pick: turns the plate's measures into targets and plain instructions for the shoot. Every number comes
- * from the measures handed in; what they lack is listed under `missing` with the mark that would give it.
+ * The brief of one pick: turns the plate's measures into targets and plain instructions for the shoot. Every number
+ * comes from the measures handed in; what they lack is listed under `missing` with the mark that would give it.
  */
 import { differenceDeg } from '../core/angles.js';
 import { framesPerSecond, parseRate } from '../core/rational.js';
@@ -311,7 +311,10 @@ function planSun(r: BriefRequest, azimuthDeg: number, elevationDeg: number): Sun
   };
 }
 
-/** Whether a camera's rate is the plate's but for the thousandth that 24000/1001 and its kin lie below whole numbers: cameras round their names. */
+/**
+ * Whether a camera's rate is the plate's but for the thousandth that 24000/1001 and its kin lie
+ * below whole numbers: cameras round their names.
+ */
 function sameByName(rate: string, fps: number): boolean {
   return Math.abs(framesPerSecond(parseRate(rate)) / fps - 1) < 0.0015;
 }

@@ -1,12 +1,14 @@
 /**
- * The floor card's layout, one for A4 and Letter: fiducials of known size, a code that names pick and production, grey and
- * colour patches, a spot for a peg of known height (or for a table-tennis ball). Millimetres from the card's middle, x to the
- * right, y down the page. Fiducial bits: ids 0 to 3 of OpenCV's open 4 × 4 dictionary (DICT_4X4_50), checked in the tests
- * against the library itself.
+ * The floor card's layout, one for A4 and Letter: fiducials of known size, a code that names pick and production, grey
+ * and colour patches, a spot for a peg of known height (or for a table-tennis ball). Millimetres from the card's
+ * middle, x to the right, y down the page. Fiducial bits: ids 0 to 3 of OpenCV's open 4 × 4 dictionary (DICT_4X4_50),
+ * checked in the tests against the library itself.
  */
 export const CARD_WIDTH_MM = 180;
 export const CARD_HEIGHT_MM = 250;
-/** As large as the page allows: seen aslant from three metres a cell is a few pixels. A white border stays about each. */
+/**
+ * As large as the page allows: seen aslant from three metres a cell is a few pixels. A white border stays about each.
+ */
 export const MARKER_MM = 60;
 export const PEG_HEIGHT_MM = 60;
 export const BALL_DIAMETER_MM = 40;
@@ -75,7 +77,10 @@ export function cardCode(production: string, pick: string): string {
   return `PLATEWRIGHT1|${production.slice(0, 60)}|${pick.slice(0, 60)}`;
 }
 
-/** Reflectance of the printed card at a point (mm), 1 for paper; null where print is text, code or patches and not predicted. */
+/**
+ * Reflectance of the printed card at a point (mm), 1 for paper; null where print is
+ * text, code or patches and not predicted.
+ */
 export function cardReflectance(xMm: number, yMm: number): number | null {
   for (let id = 0; id < MARKER_CENTRES.length; id++) {
     const [cx, cy] = MARKER_CENTRES[id]!;
@@ -92,7 +97,10 @@ export function cardReflectance(xMm: number, yMm: number): number | null {
   return 1;
 }
 
-/** What a square millimetre of the card shows: paper, ink of a fiducial, print that is not predicted, or what lies round the card. */
+/**
+ * What a square millimetre of the card shows: paper, ink of a fiducial, print that is
+ * not predicted, or what lies round the card.
+ */
 export const CARD_CLASS = { paper: 0, ink: 1, outside: 2, unknown: 3 } as const;
 /** Half the page that {@link cardClassMap} covers, whole millimetres beyond which all is `outside`. */
 export const CLASS_HALF_WIDTH_MM = 91;
@@ -101,8 +109,8 @@ export const CLASS_HALF_HEIGHT_MM = 126;
 const SPOT_RADIUS_MM = 12;
 
 /**
- * The card in whole millimetres, row by row from (−91, −126): every printed edge lies on a whole millimetre, so nothing is lost.
- * The map is 182 × 252 and its rim is `outside`.
+ * The card in whole millimetres, row by row from (−91, −126): every printed edge lies on a whole millimetre, so nothing
+ * is lost. The map is 182 × 252 and its rim is `outside`.
  */
 export function cardClassMap(): Uint8Array {
   const w = 2 * CLASS_HALF_WIDTH_MM,

@@ -1,8 +1,8 @@
 /**
  * Usual cautions, shown where the work can hurt. They paraphrase published guidance in general words (American Humane,
  * Guidelines for the Safe Use of Animals in Filmed Media, 2015; RSPCA and SPCA statements on animals in film; AAFP/ISFM
- * feline-friendly handling guidelines, 2011 and 2022) and defer to local rules and a vet. No published limit for take length or
- * session length was found: the numbers are this program's own defaults and are labelled so.
+ * feline-friendly handling guidelines, 2011 and 2022) and defer to local rules and a vet. No published limit for take
+ * length or session length was found: the numbers are this program's own defaults and are labelled so.
  */
 export interface CautionNeeds {
   readonly animal: boolean;

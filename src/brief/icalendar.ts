@@ -1,6 +1,6 @@
 /**
- * iCalendar export (RFC 5545): one event a sun window. Lines are folded at 75 octets (section 3.1), text is escaped (3.3.11),
- * times are UTC (form 2 of 3.3.5) so that no zone definition is needed.
+ * iCalendar export (RFC 5545): one event a sun window. Lines are folded at 75 octets (section 3.1), text is escaped
+ * (3.3.11), times are UTC (form 2 of 3.3.5) so that no zone definition is needed.
  */
 export interface CalendarEvent {
   /** Stable identifier: the same window exported twice replaces itself. */

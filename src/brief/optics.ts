@@ -1,6 +1,6 @@
 /**
- * Lens arithmetic: angle of view, pinhole scale, depth of field, shutter. Thin-lens formulas of any optics textbook; the
- * tests hold them against published worked examples (test/published/optics.json).
+ * Lens arithmetic: angle of view, pinhole scale, depth of field, shutter. Thin-lens formulas of any optics textbook;
+ * the tests hold them against published worked examples (test/published/optics.json).
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
 
@@ -57,8 +57,8 @@ export function sourceSizeM(angleDeg: number, distanceM: number): number {
 }
 
 /**
- * Stops that the fill alone must stand below the key alone, where the lit side (key + fill) is to be `ratioStops` above the
- * shadow side (fill): fill = key / (2^ratio − 1). Infinity for ratio 0 means: no key.
+ * Stops that the fill alone must stand below the key alone, where the lit side (key + fill) is to be `ratioStops` above
+ * the shadow side (fill): fill = key / (2^ratio − 1). Infinity for ratio 0 means: no key.
  */
 export function fillStopsBelowKey(ratioStops: number): number {
   return Math.log2(Math.max(1e-6, 2 ** ratioStops - 1));

@@ -1,6 +1,7 @@
 /**
- * Civil time at a place: midnight of a date, and ISO 8601 texts with their offset. Zones are IANA names (through Intl), a
- * fixed offset such as +02:00, or none: then the nautical zone of the longitude (15 degrees an hour), which is stated.
+ * Civil time at a place: midnight of a date, and ISO 8601 texts with their offset. Zones are IANA
+ * names (through Intl), a fixed offset such as +02:00, or none: then the nautical zone of the
+ * longitude (15 degrees an hour), which is stated.
  */
 import { PlatewrightError } from '../core/errors.js';
 

@@ -1,15 +1,18 @@
 /**
- * Where to put the camera so that the performer is seen as the plate's camera would see it. Perspective depends on position
- * alone: a performer k times the height it has in the plate's scene is shot from k times the distance at k times the height;
- * the lens then only frames (same angle of view, same picture; a longer lens, more pixels). Scaling rule: similar triangles
- * (test/published/optics.json, "scaled match").
+ * Where to put the camera so that the performer is seen as the plate's camera would see it. Perspective depends on
+ * position alone: a performer k times the height it has in the plate's scene is shot from k times the distance at k
+ * times the height; the lens then only frames (same angle of view, same picture; a longer lens, more pixels). Scaling
+ * rule: similar triangles (test/published/optics.json, "scaled match").
  */
 import { DEG_PER_RAD } from '../core/angles.js';
 import { angleOfViewDeg, focalInPixels, viewElevationDeg } from './optics.js';
 import type { ScreenNeed, SetUp, ShootCamera } from './types.js';
 
 export interface SetUpRequest {
-  /** In the plate's scene: camera height above the ground the performer's base is on, along-ground distance, base height above that ground. */
+  /**
+   * In the plate's scene: camera height above the ground the performer's base is on,
+   * along-ground distance, base height above that ground.
+   */
   readonly plateCameraHeightM: number;
   readonly plateDistanceM: number;
   readonly plateBaseHeightM: number;
@@ -23,7 +26,10 @@ export interface SetUpRequest {
   readonly cameraManM?: number;
 }
 
-/** Largest share of the frame's height that the performer may fill, so that ears and moves stay inside. Common practice, no source. */
+/**
+ * Largest share of the frame's height that the performer may fill, so that ears and
+ * moves stay inside. Common practice, no source.
+ */
 const FILL_SHARE = 0.62;
 
 export function planSetUp(r: SetUpRequest): SetUp {
@@ -90,7 +96,10 @@ export function planSetUp(r: SetUpRequest): SetUp {
   };
 }
 
-/** Screen that covers the performer with room to move, seen from the planned camera. Gap and margins: common practice, no source. */
+/**
+ * Screen that covers the performer with room to move, seen from the planned camera. Gap
+ * and margins: common practice, no source.
+ */
 export function planScreen(
   setUp: SetUp,
   performerHeightM: number,

@@ -1,9 +1,9 @@
 /**
- * The order of a shoot day, solved exactly. Dynamic programming over subsets (Held & Karp, "A Dynamic Programming Approach to
- * Sequencing Problems", SIAM 1962) with time windows: a label holds the finish time and the animal's attention used since its
- * last rest; a label that is later and more tired than another of the same subset and last pick can't be better and is
- * dropped. The best day shoots the most weight, then ends earliest. Tests hold it against a mixed-integer programme (HiGHS)
- * and against all orders of small days.
+ * The order of a shoot day, solved exactly. Dynamic programming over subsets (Held & Karp, "A Dynamic Programming
+ * Approach to Sequencing Problems", SIAM 1962) with time windows: a label holds the finish time and the animal's
+ * attention used since its last rest; a label that is later and more tired than another of the same subset and last
+ * pick can't be better and is dropped. The best day shoots the most weight, then ends earliest. Tests hold it against a
+ * mixed-integer programme (HiGHS) and against all orders of small days.
  */
 import { PlatewrightError } from '../core/errors.js';
 
@@ -15,7 +15,9 @@ export interface DayPick {
   readonly setUpKey: string;
   readonly setUpMinutes: number;
   readonly costume: string;
-  /** Minutes from the day's start in which the light is right; null: any time (lamp). The shooting must lie inside one. */
+  /**
+   * Minutes from the day's start in which the light is right; null: any time (lamp). The shooting must lie inside one.
+   */
   readonly windows: readonly (readonly [number, number])[] | null;
   /** What leaving it out costs against others; 1 usually. */
   readonly weight: number;
@@ -59,7 +61,9 @@ interface Label {
 
 const MOST_PICKS = 16;
 
-/** Shooting of a pick that is longer than a block is broken by rests: its whole duration, and the attention left in use. */
+/**
+ * Shooting of a pick that is longer than a block is broken by rests: its whole duration, and the attention left in use.
+ */
 function spread(shoot: number, used: number, rules: DayRules): { duration: number; attention: number } {
   let left = shoot,
     attention = used,

@@ -58,7 +58,8 @@ describe('position against published rows', () => {
   it('windows above the horizon begin and end with the rise and set of the US Naval Observatory', () => {
     for (const [lat, lon, utc, event] of published.usno2019.rows) {
       const t = Date.parse(utc);
-      // Rise and set are defined by an airless centre at -0.8333 degrees; ask the windows for that elevation without air.
+      // Rise and set are defined by an airless centre at -0.8333 degrees; ask the
+      // windows for that elevation without air.
       const windows = sunWindows({
         place: { latitudeDeg: lat, longitudeDeg: lon },
         fromMs: t - 3 * 3600e3,
@@ -101,7 +102,8 @@ describe('windows', () => {
     expect(w[0]!.atEnd.azimuthDeg).toBeCloseTo(140, 1);
   });
   it('says which way the camera faces', () => {
-    // Sun in the south (180): light from behind a camera that looks north; from camera right for one that looks east (south is right of east).
+    // Sun in the south (180): light from behind a camera that looks north; from camera right
+    // for one that looks east (south is right of east).
     expect(cameraHeadingDeg(180, 0)).toBeCloseTo(0);
     expect(cameraHeadingDeg(180, 90)).toBeCloseTo(90);
     expect(onArc(10, 350, 20)).toBe(true);

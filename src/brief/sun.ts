@@ -1,7 +1,7 @@
 /**
- * Where the sun stands, and when it stands right. Positions from astronomy-engine (VSOP87-based, checked in the tests against
- * JPL Horizons rows and the worked example of NREL/TP-560-34302); here: refraction, windows by elevation and heading.
- * Azimuth from true north, clockwise; elevation of the sun's centre above the horizontal; degrees.
+ * Where the sun stands, and when it stands right. Positions from astronomy-engine (VSOP87-based, checked in the tests
+ * against JPL Horizons rows and the worked example of NREL/TP-560-34302); here: refraction, windows by elevation and
+ * heading. Azimuth from true north, clockwise; elevation of the sun's centre above the horizontal; degrees.
  */
 import { Body, Equator, Horizon, MakeTime, Observer } from 'astronomy-engine';
 import { RAD_PER_DEG, wrapDeg } from '../core/angles.js';
@@ -108,8 +108,8 @@ function insideness(p: SunPosition, request: WindowRequest): number {
 }
 
 /**
- * Spans of time in which the sun stands within the range, to a tenth of a second. Searched in steps of two minutes: a window
- * shorter than that (the sun just touching the range at noon) is found through the maximum between samples.
+ * Spans of time in which the sun stands within the range, to a tenth of a second. Searched in steps of two minutes: a
+ * window shorter than that (the sun just touching the range at noon) is found through the maximum between samples.
  */
 export function sunWindows(request: WindowRequest): SunWindow[] {
   const [low, high] = request.elevationDeg;
@@ -205,9 +205,9 @@ export function highestElevation(place: Place, fromMs: number, toMs: number): { 
 }
 
 /**
- * Compass heading of the camera that puts the sun at `lightAzimuthDeg` relative to it (0 = from straight behind the camera,
- * positive = from camera right): the camera looks away from the sun, turned left by the light's azimuth... A light from camera
- * right (+90) stands at heading + 90, which is heading + 180 - 90.
+ * Compass heading of the camera that puts the sun at `lightAzimuthDeg` relative to it (0 = from straight behind the
+ * camera, positive = from camera right): the camera looks away from the sun, turned left by the light's azimuth... A
+ * light from camera right (+90) stands at heading + 90, which is heading + 180 - 90.
  */
 export function cameraHeadingDeg(sunAzimuthDeg: number, lightAzimuthDeg: number): number {
   return (((sunAzimuthDeg - 180 + lightAzimuthDeg) % 360) + 360) % 360;

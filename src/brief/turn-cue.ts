@@ -1,7 +1,7 @@
 /**
- * The turn cue: a sound to turn by. Four count-in clicks at the pace of one a second, then a tick each `stepDeg` of yaw,
- * a deep tone at the start and a double one at the end; so that the person who turns (or turns the table) follows the
- * plate's own curve by ear.
+ * The turn cue: a sound to turn by. Four count-in clicks at the pace of one a second, then a tick each
+ * `stepDeg` of yaw, a deep tone at the start and a double one at the end; so that the person who turns (or
+ * turns the table) follows the plate's own curve by ear.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Sound } from '../media/types.js';

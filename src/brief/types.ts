@@ -1,4 +1,6 @@
-/** What the home shoot must do for one pick: targets with their numbers, and plain instructions that follow from them. */
+/**
+ * What the home shoot must do for one pick: targets with their numbers, and plain instructions that follow from them.
+ */
 import type { Measure } from '../core/measure.js';
 
 /** A camera that the studio owns, as the brief needs it (structurally the book's studio camera). */

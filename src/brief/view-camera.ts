@@ -1,4 +1,6 @@
-/** Where the performer is in the plate's scene, from the solved view and its mark. World of a view: see geometry/camera. */
+/**
+ * Where the performer is in the plate's scene, from the solved view and its mark. World of a view: see geometry/camera.
+ */
 import { groundCamera, groundPoint, unproject, type Pinhole } from '../geometry/camera.js';
 import type { Point } from '../plate/marks.js';
 import type { View } from '../plate/types.js';
@@ -30,9 +32,10 @@ export function viewCamera(view: View): SceneCamera | null {
 }
 
 /**
- * Distance along the ground, height of the base over the ground, and height of an upright thing seen from `ground` to `top`.
- * With a known base height (0: it stands on the ground) the depth follows from the ground; with a known own height from its
- * size: both rays are cut by one vertical line at distance D, top − base = heightM. Null where the rays do not allow it.
+ * Distance along the ground, height of the base over the ground, and height of an upright thing seen from
+ * `ground` to `top`. With a known base height (0: it stands on the ground) the depth follows from the
+ * ground; with a known own height from its size: both rays are cut by one vertical line at distance D, top −
+ * base = heightM. Null where the rays do not allow it.
  */
 export function groundPointAt(
   camera: SceneCamera,

@@ -1,6 +1,6 @@
 /**
- * The command line. Each command lives in its own file below commands/ and registers itself; a command's module is loaded
- * only when it is the one asked for, so that `--help` and small commands start fast.
+ * The command line. Each command lives in its own file below commands/ and registers itself; a command's module is
+ * loaded only when it is the one asked for, so that `--help` and small commands start fast.
  */
 import { existsSync, readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';

@@ -1,6 +1,7 @@
 /**
- * How every command answers: with `--json` exactly one JSON document on stdout and progress on stderr; without it, plain
- * sentences and tables on stdout. Errors go to stderr with their code; with `--json` also as {"error":{...}} on stdout.
+ * How every command answers: with `--json` exactly one JSON document on stdout and progress on
+ * stderr; without it, plain sentences and tables on stdout. Errors go to stderr with their code;
+ * with `--json` also as {"error":{...}} on stdout.
  */
 import { PlatewrightError, exitCodeOf } from '../core/errors.js';
 
@@ -35,7 +36,9 @@ export function progressPrinter(what: string): (done: number, total: number) => 
   };
 }
 
-/** A path or name as a word of a command line that can be copied: quoted where a shell would split or read it otherwise. */
+/**
+ * A path or name as a word of a command line that can be copied: quoted where a shell would split or read it otherwise.
+ */
 export function shellWord(word: string): string {
   return /^[\p{L}\p{N}_@%+=:,./-]+$/u.test(word) ? word : `'${word.replace(/'/g, "'\\''")}'`;
 }
@@ -108,8 +111,8 @@ export function reportError(error: unknown, json: boolean): void {
 const NUMBER = /^(?:[-+−]?\d[\d.,–:/ ]*(?:±\s*[\d.]+)?\s*(?:[a-zA-Z%°²/]{1,9})?)$/;
 
 /**
- * Plain table: numbers to the right, words to the left. Words of a last column that would run over `width` characters go on
- * in lines of their own below it, so that a row of reasons can be read in any window.
+ * Plain table: numbers to the right, words to the left. Words of a last column that would run over `width` characters
+ * go on in lines of their own below it, so that a row of reasons can be read in any window.
  */
 export function table(
   rows: readonly (readonly string[])[],

@@ -1,6 +1,6 @@
 /**
- * Chromatic adaptation by the Bradford transform (K. M. Lam, thesis, Bradford 1985; ICC.1:2010 annex E): scale cone-like
- * responses by the ratio of the whites.
+ * Chromatic adaptation by the Bradford transform (K. M. Lam, thesis, Bradford 1985; ICC.1:2010 annex E): scale
+ * cone-like responses by the ratio of the whites.
  */
 import { apply3, invert3, multiply3, xyToXyz, type Chromaticity } from './matrices.js';
 

@@ -1,7 +1,7 @@
 /**
- * ASC Color Decision List, version 1.2: out = clamp(in · slope + offset)^power per channel, then saturation about BT.709 luma,
- * clamped. Without clamping ('open'), negative bases stay as they are, since a power of them does not exist. A list acts on
- * whatever encoding it is given: say which.
+ * ASC Color Decision List, version 1.2: out = clamp(in · slope + offset)^power per channel, then saturation about
+ * BT.709 luma, clamped. Without clamping ('open'), negative bases stay as they are, since a power of them does not
+ * exist. A list acts on whatever encoding it is given: say which.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
@@ -51,8 +51,8 @@ export function applyCdl(cdl: Cdl, r: number, g: number, b: number, clamp = true
 }
 
 /**
- * Plain twin of {@link applyCdlPicture}. Premultiplied RGBA is divided by alpha before and multiplied after, because an offset would else lift the
- * transparent parts. `dst` may be `src`.
+ * Plain twin of {@link applyCdlPicture}. Premultiplied RGBA is divided by alpha before and multiplied after, because an
+ * offset would else lift the transparent parts. `dst` may be `src`.
  */
 export function applyCdlPicturePlain(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
   requireCdl(cdl);
@@ -95,9 +95,9 @@ export function applyCdlPicturePlain(cdl: Cdl, src: Picture, clamp = false, dst?
 }
 
 /**
- * A whole picture. Premultiplied RGBA is divided by alpha before and multiplied after, because an offset would else lift the
- * transparent parts. @param clamp the standard's 0..1 clamping; off by default, since scene-linear light goes beyond 1.
- * `dst` may be `src`.
+ * A whole picture. Premultiplied RGBA is divided by alpha before and multiplied after, because an offset would
+ * else lift the transparent parts. @param clamp the standard's 0..1 clamping; off by default, since
+ * scene-linear light goes beyond 1. `dst` may be `src`.
  */
 export function applyCdlPicture(cdl: Cdl, src: Picture, clamp = false, dst?: Picture): Picture {
   const n = src.width * src.height;

@@ -1,7 +1,7 @@
 /**
- * CIEDE2000 colour difference (CIE 142-2001) as laid out by G. Sharma, W. Wu, E. N. Dalal, "The CIEDE2000 color-difference
- * formula: implementation notes, supplementary test data, and mathematical observations", Color Research & Application
- * 30(1), 2005, equations 2 to 22, kL = kC = kH = 1. Hues in radians inside.
+ * CIEDE2000 colour difference (CIE 142-2001) as laid out by G. Sharma, W. Wu, E. N. Dalal, "The CIEDE2000
+ * color-difference formula: implementation notes, supplementary test data, and mathematical observations", Color
+ * Research & Application 30(1), 2005, equations 2 to 22, kL = kC = kH = 1. Hues in radians inside.
  */
 const POW25_7 = 25 ** 7;
 const RAD = Math.PI / 180;

@@ -1,5 +1,6 @@
 /**
- * CIE 1976 L*a*b* (CIE 15:2004, ISO/CIE 11664-4). XYZ with Y of white = 1; white defaults to D65 of the BT.709 white point.
+ * CIE 1976 L*a*b* (CIE 15:2004, ISO/CIE 11664-4). XYZ with Y of white = 1; white
+ * defaults to D65 of the BT.709 white point.
  */
 import { PRIMARIES, apply3, rgbToXyz, xyToXyz, xyzToRgb, ILLUMINANTS } from './matrices.js';
 
@@ -7,7 +8,9 @@ const EPSILON = 216 / 24389,
   KAPPA = 24389 / 27;
 export const WHITE_D65: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D65);
 export const WHITE_D50: readonly [number, number, number] = xyToXyz(ILLUMINANTS.D50);
-/** White of the ICC profile connection space (ICC.1:2010, 6.3.4.3): D50 as printed there, which charts' Lab tables use. */
+/**
+ * White of the ICC profile connection space (ICC.1:2010, 6.3.4.3): D50 as printed there, which charts' Lab tables use.
+ */
 export const WHITE_D50_ICC: readonly [number, number, number] = [0.9642, 1, 0.8249];
 const TO_XYZ = rgbToXyz(PRIMARIES.bt709);
 const FROM_XYZ = xyzToRgb(PRIMARIES.bt709);

@@ -1,6 +1,6 @@
 /**
- * RGB ↔ XYZ matrices from primaries and white (derivation of SMPTE RP 177), Y'CbCr coefficients (ITU-R BT.601, 709, 2020).
- * Matrices are row-major 3×3 in Float64Array; XYZ with Y of white = 1.
+ * RGB ↔ XYZ matrices from primaries and white (derivation of SMPTE RP 177), Y'CbCr coefficients (ITU-R BT.601, 709,
+ * 2020). Matrices are row-major 3×3 in Float64Array; XYZ with Y of white = 1.
  */
 export type Chromaticity = readonly [number, number];
 

@@ -1,10 +1,10 @@
 /**
- * Correlated colour temperature (kelvin) and tint (Duv, distance from the Planckian locus in CIE 1960 uv, positive = green).
- * McCamy: C. S. McCamy, "Correlated color temperature as an explicit function of chromaticity coordinates", Color Research &
- * Application 17, 1992. Duv and its sign: Y. Ohno, "Practical use and calculation of CCT and Duv", LEUKOS 10, 2014; where he
- * finds the nearest point of a tabled locus by triangle and parabola, we search the analytic locus of M. Krystek, "An
- * algorithm to calculate correlated colour temperature", Color Research & Application 10, 1985 (constants from memory, held
- * by tests against Illuminant A and the daylight illuminants).
+ * Correlated colour temperature (kelvin) and tint (Duv, distance from the Planckian locus in CIE 1960 uv, positive =
+ * green). McCamy: C. S. McCamy, "Correlated color temperature as an explicit function of chromaticity coordinates",
+ * Color Research & Application 17, 1992. Duv and its sign: Y. Ohno, "Practical use and calculation of CCT and Duv",
+ * LEUKOS 10, 2014; where he finds the nearest point of a tabled locus by triangle and parabola, we search the analytic
+ * locus of M. Krystek, "An algorithm to calculate correlated colour temperature", Color Research & Application 10, 1985
+ * (constants from memory, held by tests against Illuminant A and the daylight illuminants).
  */
 import { PlatewrightError } from '../core/errors.js';
 import { apply3, PRIMARIES, rgbToXyz, xyzToXy, xyToXyz, xyzToRgb, type Chromaticity } from './matrices.js';
@@ -19,7 +19,10 @@ export function cctMcCamy(x: number, y: number): number {
 const LOCUS_LOW = 1000;
 const LOCUS_HIGH = 15000;
 
-/** Planckian locus in CIE 1960 (u, v), 1000 K to 15 000 K; Krystek's rational fit, within 8e-5 in u and 9e-5 in v by its author. */
+/**
+ * Planckian locus in CIE 1960 (u, v), 1000 K to 15 000 K; Krystek's rational fit,
+ * within 8e-5 in u and 9e-5 in v by its author.
+ */
 export function planckianUv(kelvin: number): [number, number] {
   if (!(kelvin >= LOCUS_LOW && kelvin <= LOCUS_HIGH)) {
     throw new PlatewrightError(
@@ -66,8 +69,8 @@ export function xyToUv(x: number, y: number): [number, number] {
 }
 
 /**
- * CCT and Duv of a chromaticity: the nearest point of the locus in uv, the definition that Ohno's table method approaches.
- * Kelvin is cut at the locus' ends, 1000 and 15 000.
+ * CCT and Duv of a chromaticity: the nearest point of the locus in uv, the definition that Ohno's table method
+ * approaches. Kelvin is cut at the locus' ends, 1000 and 15 000.
  */
 export function cctOhno(x: number, y: number): { kelvin: number; duv: number } {
   const [u, v] = xyToUv(x, y);
@@ -102,7 +105,10 @@ export function cctOhno(x: number, y: number): { kelvin: number; duv: number } {
   return { kelvin: 1e6 / mired, duv: distance(mired) * (v >= on[1] ? 1 : -1) };
 }
 
-/** CCT and Duv of a scene-linear BT.709 colour (a grey card's, say): the colour of the light that falls on it. Null for black. */
+/**
+ * CCT and Duv of a scene-linear BT.709 colour (a grey card's, say): the colour of the
+ * light that falls on it. Null for black.
+ */
 export function cctOfLinear(r: number, g: number, b: number): { kelvin: number; duv: number } | null {
   if (!(r + g + b > 0)) return null;
   const xyz = apply3(rgbToXyz(PRIMARIES.bt709), r, g, b);

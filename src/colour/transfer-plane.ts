@@ -1,9 +1,10 @@
 /**
- * Transfer curves over whole planes. The toe-and-power curves run in a kernel that computes the power itself (relative error
- * below 3e-6); PQ, HLG and the plain twins go through tables. Decoding goes through a table of 4097 knots with linear interpolation over coded
- * −0.25..1.25 (below 0 and above 1 footroom and headroom survive). Encoding: a table over the cube root of the light, where
- * all these curves are nearly straight. Values beyond the tables are computed one by one. Both hold 2e-5 of the exact curve
- * for the toe-and-power curves; PQ is always computed exactly in encoding. Checked by test.
+ * Transfer curves over whole planes. The toe-and-power curves run in a kernel that computes the power itself
+ * (relative error below 3e-6); PQ, HLG and the plain twins go through tables. Decoding goes through a table of
+ * 4097 knots with linear interpolation over coded −0.25..1.25 (below 0 and above 1 footroom and headroom
+ * survive). Encoding: a table over the cube root of the light, where all these curves are nearly straight. Values
+ * beyond the tables are computed one by one. Both hold 2e-5 of the exact curve for the toe-and-power curves; PQ
+ * is always computed exactly in encoding. Checked by test.
  */
 import { planeOr } from '../image/boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';

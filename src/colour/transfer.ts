@@ -3,7 +3,8 @@
  *
  * | name    | source | coded 0..1 ↔ |
  * |---------|--------|---|
- * | bt709   | ITU-R BT.709-6 OETF (rounded constants 1.099, 0.018); BT.601 and BT.2020 (10-bit) print the same | scene-linear, 1 = reference white |
+ * | bt709 | ITU-R BT.709-6 OETF (rounded constants 1.099, 0.018); BT.601 and BT.2020 (10-bit)
+ * print the same | scene-linear, 1 = reference white |
  * | srgb    | IEC 61966-2-1:1999 | display-linear |
  * | bt1886  | ITU-R BT.1886 with Lb = 0: pure 2.4 power | display-linear |
  * | gamma22, gamma28 | pure powers (BT.470 M and B/G) | display-linear |
@@ -11,8 +12,8 @@
  * | hlg     | ITU-R BT.2100 (not ARIB's form, which scales the scene to 12) | scene-linear, 1 = peak |
  * | linear  | no curve | |
  *
- * Curves with a linear toe are continued as odd functions below zero and by their own formula above one, so that super-whites
- * and undershoots survive a round trip.
+ * Curves with a linear toe are continued as odd functions below zero and by their own formula above one, so that
+ * super-whites and undershoots survive a round trip.
  */
 export type TransferName = 'bt709' | 'srgb' | 'bt1886' | 'gamma22' | 'gamma28' | 'pq' | 'hlg' | 'linear';
 

@@ -1,4 +1,7 @@
-/** Comma-separated values after RFC 4180: CRLF lines, as many fields in each (rule 4), quotes where needed; a leading =, +, - or @ in text is defused for spreadsheets. */
+/**
+ * Comma-separated values after RFC 4180: CRLF lines, as many fields in each (rule 4), quotes where needed; a leading
+ * =, +, - or @ in text is defused for spreadsheets.
+ */
 export function writeCsv(rows: readonly (readonly (string | number | null)[])[]): string {
   const cell = (v: string | number | null): string => {
     if (v === null) return '';

@@ -1,6 +1,7 @@
 /**
- * The one error shape of Platewright. A message names the thing, the place and the way out, so that a person can act on
- * it without reading code: `PW-MEDIA-TRUNCATED: take-07.mov ends inside frame 112 of 240; the 112 whole frames were kept`.
+ * The one error shape of Platewright. A message names the thing, the place and the way out, so
+ * that a person can act on it without reading code: `PW-MEDIA-TRUNCATED: take-07.mov ends inside
+ * frame 112 of 240; the 112 whole frames were kept`.
  */
 
 /** Exit codes of the command line (DESIGN, ground rules): what kind of failure a caller sees. */

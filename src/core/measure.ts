@@ -1,7 +1,7 @@
 /**
- * A measured number as it travels through the whole chain: value, unit, uncertainty, how it was had and from which frames.
- * One that can't be had carries `value: null`, the reason, and the mark that would make it measurable. A number is never
- * invented to fill a field.
+ * A measured number as it travels through the whole chain: value, unit, uncertainty, how it was had and from
+ * which frames. One that can't be had carries `value: null`, the reason, and the mark that would make it
+ * measurable. A number is never invented to fill a field.
  */
 export type Unit =
   | 'deg'

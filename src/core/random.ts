@@ -1,13 +1,15 @@
 /**
  * Seeded random streams. Nothing in the engine may call Math.random: the same inputs must give the same bytes.
- * Generator: xoshiro128** (Blackman & Vigna, "Scrambled linear pseudorandom number generators", ACM TOMS 2021), seeded by
- * splitmix32 so that neighbouring seeds give unrelated streams.
+ * Generator: xoshiro128** (Blackman & Vigna, "Scrambled linear pseudorandom number generators", ACM TOMS 2021), seeded
+ * by splitmix32 so that neighbouring seeds give unrelated streams.
  */
 export class RandomStream {
   private readonly state: Uint32Array;
   private spare: number | null = null;
 
-  /** @param seed any integer; @param lane an optional second integer (a frame number, a worker-independent tile number). */
+  /**
+   * @param seed any integer; @param lane an optional second integer (a frame number, a worker-independent tile number).
+   */
   constructor(seed: number, lane = 0) {
     let s = (seed ^ Math.imul(lane + 0x9e3779b9, 0x85ebca6b)) >>> 0;
     const next = (): number => {

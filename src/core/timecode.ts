@@ -1,6 +1,7 @@
 /**
- * Timecode labels (SMPTE ST 12-1, read through implementations): HH:MM:SS:FF, drop-frame written with a semicolon before the
- * frames. Drop-frame exists at 30000/1001 (two labels a minute) and 60000/1001 (four) only; no frames are lost, labels are.
+ * Timecode labels (SMPTE ST 12-1, read through implementations): HH:MM:SS:FF, drop-frame written
+ * with a semicolon before the frames. Drop-frame exists at 30000/1001 (two labels a minute) and
+ * 60000/1001 (four) only; no frames are lost, labels are.
  */
 import { PlatewrightError } from './errors.js';
 import type { Rate } from './rational.js';

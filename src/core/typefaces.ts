@@ -1,6 +1,7 @@
 /**
- * The bundled typefaces (Vollkorn, Alegreya Sans; SIL Open Font License). Each comes as one file a script; a line of text is set
- * in runs, each in the first file that has its letters, so that Łódź, Ελένη and Двор are written as well as London.
+ * The bundled typefaces (Vollkorn, Alegreya Sans; SIL Open Font License). Each comes as one file a
+ * script; a line of text is set in runs, each in the first file that has its letters, so that
+ * Łódź, Ελένη and Двор are written as well as London.
  */
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';

@@ -1,6 +1,7 @@
 /**
- * The programme as pictures: frame after frame, each source fitted into the raster (never stretched: bars where shapes
- * differ), measured for flashes on the way and handed to one or more writers. Streams; memory does not grow with length.
+ * The programme as pictures: frame after frame, each source fitted into the raster (never
+ * stretched: bars where shapes differ), measured for flashes on the way and handed to one or more
+ * writers. Streams; memory does not grow with length.
  */
 import { createPicture, plane, type Picture } from '../image/picture.js';
 import { resize } from '../image/resize.js';
@@ -48,7 +49,10 @@ function threefold(p: Picture): Float32Array {
   return out;
 }
 
-/** A frame in the deliveries' encoding (BT.709): codes of standard range stay, what is in another encoding goes through linear light. */
+/**
+ * A frame in the deliveries' encoding (BT.709): codes of standard range stay, what is
+ * in another encoding goes through linear light.
+ */
 export function toDelivery(frame: VideoFrame, dst?: Picture): Picture {
   const coded = toCodedRgb(frame, dst);
   if (shownAsCoded(frame.colour.transfer)) return coded;
@@ -92,7 +96,8 @@ export async function assemble(
       for await (const frame of reader.frames(item.in, item.out)) {
         options.signal?.throwIfAborted();
         if (record >= item.recordOut) break;
-        // Where the source runs slower than the programme a frame is shown more than once; where faster, some are passed over.
+        // Where the source runs slower than the programme a frame is shown more than
+        // once; where faster, some are passed over.
         if (sourceFrame(item, record, p.rate) > frame.index) continue;
         last = fitInto((read = toDelivery(frame, read)), p.widthPx, p.heightPx);
         while (record < item.recordOut && sourceFrame(item, record, p.rate) <= frame.index) await emit(last, record++);

@@ -1,4 +1,6 @@
-/** Captions as WebVTT (W3C) and as SubRip text. Cues are checked: in order, of positive length, no arrow in the text. */
+/**
+ * Captions as WebVTT (W3C) and as SubRip text. Cues are checked: in order, of positive length, no arrow in the text.
+ */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
 

@@ -1,6 +1,6 @@
 /**
- * Deliveries of a programme: a master (ProRes 4444), a web file (H.264 with sound), captions, edit list, OpenTimelineIO,
- * shot list, ledger, with loudness and flashes measured on what is written.
+ * Deliveries of a programme: a master (ProRes 4444), a web file (H.264 with sound), captions, edit list,
+ * OpenTimelineIO, shot list, ledger, with loudness and flashes measured on what is written.
  */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';

@@ -1,6 +1,6 @@
 /**
- * Edit decision list after SMPTE ST 258 (layout read through implementations): 76-column events, straight cuts, remarks for
- * names and ASC CDL. Times are non-drop labels at the programme's rate, record from 01:00:00:00.
+ * Edit decision list after SMPTE ST 258 (layout read through implementations): 76-column events, straight cuts, remarks
+ * for names and ASC CDL. Times are non-drop labels at the programme's rate, record from 01:00:00:00.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { convertFrame, formatRate, ratesEqual, type Rate } from '../core/rational.js';
@@ -16,7 +16,10 @@ export interface Cdl {
 
 const MOST_EVENTS = 999;
 
-/** Eight-character source names, capitals and digits only, one a source: a second that would read the same gets a number at its end. */
+/**
+ * Eight-character source names, capitals and digits only, one a source: a second that
+ * would read the same gets a number at its end.
+ */
 class Reels {
   private readonly bySource = new Map<string, string>();
   private readonly taken = new Set<string>();
@@ -40,8 +43,8 @@ class Reels {
 }
 
 /**
- * Writes the list. `cdl` by item index adds ASC_SOP and ASC_SAT remarks. Throws `PW-EDL-LONG` beyond the 999 events that the
- * format can number.
+ * Writes the list. `cdl` by item index adds ASC_SOP and ASC_SAT remarks. Throws `PW-EDL-LONG`
+ * beyond the 999 events that the format can number.
  */
 export function writeEdl(p: Programme, placed: readonly PlacedItem[], cdl: Readonly<Record<number, Cdl>> = {}): string {
   const hour = nominalRate(p.rate) * 3600;

@@ -1,10 +1,11 @@
 /**
- * Flash safety: general and red flashes after ITU-R BT.1702-3 and the WCAG 2.x definition of three flashes (equal limits at a
- * 200 cd/m² white). A transition is a change of relative luminance of at least 0.1 from the last extreme, the darker state
- * below 0.80; a red one goes to or from saturated red (linear R/(R+G+B) ≥ 0.8) with a u'v' difference above 0.2 (red to black
- * has no chromaticity: counted, the safe choice). Transitions count where at least a quarter of the screen makes them within
- * three frames. Two opposing transitions are a flash; more than three flashes in any sliding second (half-open) fail.
- * The stricter reading, a quarter of any 10° field (341 × 256 of a 1024 × 768 screen), is reported beside it.
+ * Flash safety: general and red flashes after ITU-R BT.1702-3 and the WCAG 2.x definition of three flashes (equal
+ * limits at a 200 cd/m² white). A transition is a change of relative luminance of at least 0.1 from the last
+ * extreme, the darker state below 0.80; a red one goes to or from saturated red (linear R/(R+G+B) ≥ 0.8) with a u'v'
+ * difference above 0.2 (red to black has no chromaticity: counted, the safe choice). Transitions count where at
+ * least a quarter of the screen makes them within three frames. Two opposing transitions are a flash; more than
+ * three flashes in any sliding second (half-open) fail. The stricter reading, a quarter of any 10° field (341 × 256
+ * of a 1024 × 768 screen), is reported beside it.
  */
 import { plane, type Picture } from '../image/picture.js';
 

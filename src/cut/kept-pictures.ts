@@ -1,6 +1,7 @@
 /**
- * Finished pictures set aside in a file until their turn, eight bits a channel as they are delivered: a second of a reel may need
- * hundreds, more than memory should hold. All are of one size, height × width, three channels, display-coded.
+ * Finished pictures set aside in a file until their turn, eight bits a channel as they are
+ * delivered: a second of a reel may need hundreds, more than memory should hold. All are of one
+ * size, height × width, three channels, display-coded.
  */
 import { closeSync, openSync, readSync, rmSync, writeSync } from 'node:fs';
 import { createPicture, type Picture } from '../image/picture.js';

@@ -1,6 +1,6 @@
 /**
- * The ledger: what was borrowed, from where, for how long, and what was spent. A record, and no legal advice: no number of
- * seconds is safe in itself, so none is called so.
+ * The ledger: what was borrowed, from where, for how long, and what was spent. A record, and no legal advice: no number
+ * of seconds is safe in itself, so none is called so.
  */
 import { writeCsv } from '../core/csv.js';
 import { secondsOf, type Rate } from '../core/rational.js';

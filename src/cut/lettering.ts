@@ -1,7 +1,7 @@
 /**
- * Lettering for titles, credits and the reveal: text set in a bundled open font (Vollkorn, SIL Open Font License) as outlines,
- * so that the same words give the same picture on every machine, whatever fonts it has. Only letters that it lacks in every
- * script (Chinese, Japanese, Korean, Arabic …) are set in the machine's own fonts.
+ * Lettering for titles, credits and the reveal: text set in a bundled open font (Vollkorn, SIL Open Font License) as
+ * outlines, so that the same words give the same picture on every machine, whatever fonts it has. Only letters that it
+ * lacks in every script (Chinese, Japanese, Korean, Arabic …) are set in the machine's own fonts.
  */
 import type opentype from 'opentype.js';
 import sharp from 'sharp';
@@ -48,7 +48,10 @@ function pathData(commands: readonly opentype.PathCommand[]): string {
   return d;
 }
 
-/** Width of a line in pixels, kerning included; letters that no bundled font has count as an em in Chinese, Japanese and Korean, else as half of one. */
+/**
+ * Width of a line in pixels, kerning included; letters that no bundled font has count as an em in
+ * Chinese, Japanese and Korean, else as half of one.
+ */
 export function lineWidth(text: string, sizePx: number, face: Typeface): number {
   return setLine(text, 0, 0, sizePx, face).width;
 }
@@ -81,8 +84,8 @@ function setLine(text: string, x: number, y: number, sizePx: number, face: Typef
 }
 
 /**
- * A line with letters that no bundled font has, set whole by this machine's own fonts: shaped and joined as its script asks, but
- * not the same on every machine. Drawn into `out` about the line's middle height.
+ * A line with letters that no bundled font has, set whole by this machine's own fonts: shaped and joined as its script
+ * asks, but not the same on every machine. Drawn into `out` about the line's middle height.
  */
 async function drawByMachine(l: Line, out: Float32Array, widthPx: number, heightPx: number): Promise<void> {
   const words = l.text.replace(/&/g, '&amp;').replace(/</g, '&lt;').replace(/>/g, '&gt;');
@@ -108,7 +111,10 @@ async function drawByMachine(l: Line, out: Float32Array, widthPx: number, height
     }
 }
 
-/** Coverage (0..1, height × width) of some lines of text. A line with letters that the bundled fonts lack is set in this machine's own (`foreignLetters` tells of it). */
+/**
+ * Coverage (0..1, height × width) of some lines of text. A line with letters that the bundled fonts lack is set in
+ * this machine's own (`foreignLetters` tells of it).
+ */
 export async function renderLines(
   lines: readonly Line[],
   widthPx: number,

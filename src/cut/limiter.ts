@@ -101,7 +101,9 @@ function measure(sound: Sound): { i: number | null; tp: number | null } {
   return { i: r.integratedLufs, tp: r.truePeakDbtp };
 }
 
-/** Gain to the loudness target, then the limiter; once more where limiting took loudness away. Silence stays silence. */
+/**
+ * Gain to the loudness target, then the limiter; once more where limiting took loudness away. Silence stays silence.
+ */
 export function normaliseLoudness(sound: Sound, targetLufs: number, ceilingDbtp: number): NormaliseResult {
   const before = measure(sound).i;
   if (before === null) return { sound, gainDb: 0, before: null, after: null, truePeakDbtp: null };

@@ -1,11 +1,11 @@
 /**
- * Programme loudness: ITU-R BS.1770 (K-weighting, gating), EBU Tech 3341 (momentary, short-term, integrated), EBU Tech 3342
- * (loudness range) and true peak by four-fold oversampling (BS.1770 annex 2). Streaming: blocks of interleaved samples go in,
- * memory grows only by one number each 10 ms.
+ * Programme loudness: ITU-R BS.1770 (K-weighting, gating), EBU Tech 3341 (momentary, short-term, integrated), EBU Tech
+ * 3342 (loudness range) and true peak by four-fold oversampling (BS.1770 annex 2). Streaming: blocks of interleaved
+ * samples go in, memory grows only by one number each 10 ms.
  *
  * Filter coefficients are derived for the sample rate from the analogue prototype whose 48 kHz bilinear form is the
- * recommendation's table (De Man, "Evaluation of Implementations of the EBU R128 Loudness Measurement", AES 2018); the test
- * holds the derived 48 kHz values against the published table.
+ * recommendation's table (De Man, "Evaluation of Implementations of the EBU R128 Loudness Measurement", AES 2018); the
+ * test holds the derived 48 kHz values against the published table.
  */
 import { PlatewrightError } from '../core/errors.js';
 
@@ -146,7 +146,8 @@ export class LoudnessMeter {
         const at = this.samples % 12;
         h[at] = x;
         h[at + 12] = x;
-        // An interpolated value can pass the peak so far only near a sample above 0.4 of it: the filter's gain is below 2.5.
+        // An interpolated value can pass the peak so far only near a sample above 0.4 of
+        // it: the filter's gain is below 2.5.
         if (ax > this.truePeak * 0.4 || !this.quietAround(h)) {
           for (const taps of OVERSAMPLING_PHASES) {
             let v = 0;
@@ -207,7 +208,9 @@ export class LoudnessMeter {
     };
   }
 
-  /** BS.1770 gating: 400 ms blocks each 100 ms, absolute gate -70, relative gate 10 LU below the mean of what passed. */
+  /**
+   * BS.1770 gating: 400 ms blocks each 100 ms, absolute gate -70, relative gate 10 LU below the mean of what passed.
+   */
   private integrated(momentary: Float64Array): number | null {
     const mean = (gate: number): { mean: number; n: number } => {
       let sum = 0,

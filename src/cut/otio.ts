@@ -1,8 +1,8 @@
 /**
- * OpenTimelineIO JSON (schemas of release 0.18: Timeline.1, Stack.1, Track.1, Clip.2, Gap.1, ExternalReference.1, Marker.2).
- * One picture track; two sound tracks, odd and even items in turn, whose clips carry J and L edges; music as one more. Starts are
- * in the source's own frames, durations in the programme's, so that tracks stay in step whatever the rates. Written values are
- * finite numbers only.
+ * OpenTimelineIO JSON (schemas of release 0.18: Timeline.1, Stack.1, Track.1, Clip.2, Gap.1, ExternalReference.1,
+ * Marker.2). One picture track; two sound tracks, odd and even items in turn, whose clips carry J and L edges; music as
+ * one more. Starts are in the source's own frames, durations in the programme's, so that tracks stay in step whatever
+ * the rates. Written values are finite numbers only.
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import { nominalRate } from '../core/timecode.js';
@@ -90,7 +90,8 @@ export function writeOtio(p: Programme, placed: readonly PlacedItem[], pathOf: (
     let at = 0;
     placed.forEach((i, n) => {
       if (n % 2 !== parity || i.sound === null) return;
-      // Programme frames in the sound's own; a lead longer than the sound that is there, or than the gap before it, is cut short.
+      // Programme frames in the sound's own; a lead longer than the sound that is there,
+      // or than the gap before it, is cut short.
       const own = (i.sound.rate.num * p.rate.den) / (i.sound.rate.den * p.rate.num);
       const lead = Math.min(i.soundLead, Math.floor(i.sound.in / own), i.recordIn - at),
         from = i.recordIn - lead,

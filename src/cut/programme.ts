@@ -1,6 +1,6 @@
 /**
- * The programme: the cut resolved to files and frames, as the renderer, the mix and the interchange files need it. Frames of an
- * item are frames of its own file; record frames count from the programme's first frame.
+ * The programme: the cut resolved to files and frames, as the renderer, the mix and the interchange files need it.
+ * Frames of an item are frames of its own file; record frames count from the programme's first frame.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { convertFrame, ratesEqual, type Rate } from '../core/rational.js';
@@ -18,7 +18,10 @@ export interface ProgrammeItem {
   readonly lines?: readonly string[];
   /** Sound source with its own frames; null for silence. */
   readonly sound: { readonly file: string; readonly rate: Rate; readonly in: number; readonly out: number } | null;
-  /** J edge: frames that this sound begins before the picture; L edge: frames that it goes on after it. Negative: later, earlier. */
+  /**
+   * J edge: frames that this sound begins before the picture; L edge: frames that it
+   * goes on after it. Negative: later, earlier.
+   */
   readonly soundLead: number;
   readonly soundTail: number;
   /** Film frames borrowed by this item, in the film's own numbers: for ledger and interchange. */
@@ -44,7 +47,10 @@ export interface PlacedItem extends ProgrammeItem {
   readonly recordOut: number;
 }
 
-/** Puts items one after another. Length in programme frames is exact for equal rates, floored otherwise. Throws `PW-CUT-EMPTY`. */
+/**
+ * Puts items one after another. Length in programme frames is exact for equal rates,
+ * floored otherwise. Throws `PW-CUT-EMPTY`.
+ */
 export function placeItems(p: Programme): PlacedItem[] {
   if (p.items.length === 0)
     throw new PlatewrightError('PW-CUT-EMPTY', 'the cut holds nothing yet; put picks, film shots or titles into it', {

@@ -1,8 +1,8 @@
 /**
- * The reveal: builds a join up step by step for the audience. Each stage plays the same moment of the shot and is wiped in by
- * a travelling line over the stage before; its caption stands on a strip below the picture, for shadows and feet are what is
- * to be seen. Ends with plate and join side by side. The pictures are made moment by moment, all stages of one together, for
- * the performer of a moment is peeled once; they wait in a scratch file for their turn.
+ * The reveal: builds a join up step by step for the audience. Each stage plays the same moment of the shot and is wiped
+ * in by a travelling line over the stage before; its caption stands on a strip below the picture, for shadows and feet
+ * are what is to be seen. Ends with plate and join side by side. The pictures are made moment by moment, all stages of
+ * one together, for the performer of a moment is peeled once; they wait in a scratch file for their turn.
  */
 import type { Typeface } from '../core/typefaces.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
@@ -72,7 +72,10 @@ function captioned(p: Picture, coverage: Float32Array, heightPx: number): Pictur
   return out;
 }
 
-/** One frame of the reel: which stage it shows at which frame of the shot, and from which column on still the stage before. */
+/**
+ * One frame of the reel: which stage it shows at which frame of the shot, and from
+ * which column on still the stage before.
+ */
 interface Shown {
   readonly stage: number;
   readonly n: number;

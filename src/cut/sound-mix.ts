@@ -1,6 +1,7 @@
 /**
- * The mix: every item's sound at its place, with J and L edges and short equal-power fades at each edge so that no cut clicks;
- * music beneath. 48 kHz stereo float; blocks of one source at a time are read, so that memory holds the programme's sound alone.
+ * The mix: every item's sound at its place, with J and L edges and short equal-power fades at each edge
+ * so that no cut clicks; music beneath. 48 kHz stereo float; blocks of one source at a time are read,
+ * so that memory holds the programme's sound alone.
  */
 import { secondsOf } from '../core/rational.js';
 import { soundBlocks } from '../media/sound.js';

@@ -6,7 +6,9 @@ import { BLOCKS, BlockMatcher, emptyMatch } from './block-match.js';
 import { PlainBlockMatcher } from './block-match-plain.js';
 import { SMALL_H, SMALL_LENGTH, SMALL_W } from './small-frame.js';
 
-/** Value noise at several scales on a plane larger than the frame, cut out at (x, y), with gain, bias, grain and bars. */
+/**
+ * Value noise at several scales on a plane larger than the frame, cut out at (x, y), with gain, bias, grain and bars.
+ */
 function frame(
   seed: number,
   x: number,

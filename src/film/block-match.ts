@@ -1,10 +1,10 @@
 /**
- * How much of one small frame can be found again in another: block matching with gain and bias normalised out.
- * A global shift is found on the 32 × 18 reduction by normalised cross-correlation; then each of 12 × 6 blocks (8 × 9 cells
- * at 96 × 54) is searched for around no shift, the global shift and its neighbours' shifts (predictive search after de Haan
- * et al., "True-motion estimation with 3-D recursive search block matching", IEEE Trans. CSVT 1993). A block's dissimilarity
- * is 1 − NCC², the share of its variance that no gain and bias explain, so a light that goes on or off costs nothing; blocks
- * count by their contrast, since a flat block says nothing.
+ * How much of one small frame can be found again in another: block matching with gain and bias normalised out. A global
+ * shift is found on the 32 × 18 reduction by normalised cross-correlation; then each of 12 × 6 blocks (8 × 9 cells at
+ * 96 × 54) is searched for around no shift, the global shift and its neighbours' shifts (predictive search after de
+ * Haan et al., "True-motion estimation with 3-D recursive search block matching", IEEE Trans. CSVT 1993). A block's
+ * dissimilarity is 1 − NCC², the share of its variance that no gain and bias explain, so a light that goes on or off
+ * costs nothing; blocks count by their contrast, since a flat block says nothing.
  *
  * The work is done by the kernel blockMatch on 15-bit values, all sums exact; block-match-plain.ts is its twin.
  */
@@ -89,7 +89,10 @@ export class BlockMatcher {
     return this.found;
   }
 
-  /** Block by block of the last match: shift (cells), what was left unexplained 0..1, and whether there was texture to see it. */
+  /**
+   * Block by block of the last match: shift (cells), what was left unexplained 0..1,
+   * and whether there was texture to see it.
+   */
   blockShifts(): { dx: number; dy: number; left: number; textured: boolean }[] {
     const f = this.found;
     return Array.from({ length: BLOCKS }, (_, k) => ({

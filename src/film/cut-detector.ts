@@ -1,7 +1,7 @@
 /**
- * Finds shot changes in a stream of small frames, one frame in at a time, in bounded memory: hard cuts (hard-cut.ts) and
- * gradual changes (gradual-change.ts) of one history of frames, each decided as soon as enough frames have followed. A fade
- * is a mixture with a flat picture; two that meet in one are one change (shot-events.ts).
+ * Finds shot changes in a stream of small frames, one frame in at a time, in bounded memory: hard cuts (hard-cut.ts)
+ * and gradual changes (gradual-change.ts) of one history of frames, each decided as soon as enough frames have
+ * followed. A fade is a mixture with a flat picture; two that meet in one are one change (shot-events.ts).
  *
  * The detector's state can be saved to plain JSON and restored, so that a scan can be stopped and gone on with.
  */
@@ -19,7 +19,9 @@ const LONGEST_FLASH = 10;
 /** Longest time in which a shot may go flat and come back without having changed, frames. */
 const LONGEST_BLINK = 60;
 
-/** Least frames of a picture before a fade up that are a shot of their own (a title that opens the film): own choice. */
+/**
+ * Least frames of a picture before a fade up that are a shot of their own (a title that opens the film): own choice.
+ */
 const LEAST_SEEN = 6;
 
 /** Plain JSON. */

@@ -1,4 +1,6 @@
-/** Shot changes: made reels with known truth, a saved and restored state, and known cuts of open clips where they are. */
+/**
+ * Shot changes: made reels with known truth, a saved and restored state, and known cuts of open clips where they are.
+ */
 import { existsSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
@@ -179,7 +181,10 @@ const known: Record<string, number[]> = {
   'tears-of-steel-30s.mp4': [72, 438, 482, 567, 667, 699],
   'sintel-26s.mp4': [76, 121, 319, 457, 545, 611],
 };
-/** The set as a camera shows it after `t` frames of moving by `step` px and growing by `growth` a frame; pictures of a half-sine pace. */
+/**
+ * The set as a camera shows it after `t` frames of moving by `step` px and growing by
+ * `growth` a frame; pictures of a half-sine pace.
+ */
 function moved(set: Uint8Array, step: number, growth: number, body: Uint8Array | null): Uint8Array[] {
   let way = 0;
   return Array.from({ length: 48 }, (_, t) => {

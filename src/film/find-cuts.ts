@@ -1,6 +1,6 @@
 /**
- * The scan: streams a film's frames once and says where its shots are. Memory does not grow with the film but for the list
- * of shots. It can be cancelled, and gone on with from a saved state.
+ * The scan: streams a film's frames once and says where its shots are. Memory does not grow with the film but for the
+ * list of shots. It can be cancelled, and gone on with from a saved state.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';

@@ -1,6 +1,7 @@
 /**
- * Gradual changes: a run of frames that is a linear mixture of its two ends, which are not the same shot (mixture.ts). Runs of
- * many lengths are tried about every second frame; of those that overlap the best is kept and its ends found to the frame.
+ * Gradual changes: a run of frames that is a linear mixture of its two ends, which are not the same
+ * shot (mixture.ts). Runs of many lengths are tried about every second frame; of those that overlap
+ * the best is kept and its ends found to the frame.
  */
 import type { FrameHistory } from './frame-history.js';
 import { lowContrast } from './low-vector.js';
@@ -9,7 +10,10 @@ import type { GradualEvent } from './shot-events.js';
 
 /** Spans tested for a mixture, frames from the last of the old shot to the first of the new. */
 const SPANS = [5, 7, 9, 12, 16, 21, 27, 34, 42, 50, 60] as const;
-/** Frames that must follow a centre before it is tested: half the longest span, and the margin that `refineGradual` may take. */
+/**
+ * Frames that must follow a centre before it is tested: half the longest span, and the
+ * margin that `refineGradual` may take.
+ */
 export const CENTRE_MARGIN = 42;
 /** Least log odds of a gradual change (mixture.ts). */
 const LEAST_SCORE = 1;
@@ -30,7 +34,8 @@ export function gradualCandidates(history: FrameHistory, c: number): GradualCand
     const a = c - (span >> 1);
     const b = a + span;
     if (!history.kept(a) || !history.kept(b)) continue;
-    // Cheapest first: where two pictures lie over each other fine detail is weakest in the middle; motion leaves it alone.
+    // Cheapest first: where two pictures lie over each other fine detail is weakest in
+    // the middle; motion leaves it alone.
     let dip = 0;
     const da = history.detailAt(a);
     const db = history.detailAt(b);

@@ -1,7 +1,7 @@
 /**
- * Whether a hard cut lies before a frame: little of the frame before can be found again (block matching with gain and bias
- * normalised out), it stands out from its neighbours, and the old shot does not return within a few frames (a flash, a
- * drop-out, a strobe).
+ * Whether a hard cut lies before a frame: little of the frame before can be found again (block matching
+ * with gain and bias normalised out), it stands out from its neighbours, and the old shot does not return
+ * within a few frames (a flash, a drop-out, a strobe).
  */
 import type { FrameHistory } from './frame-history.js';
 import type { CutEvent } from './shot-events.js';
@@ -11,12 +11,18 @@ const RETURN_FRAMES = 5;
 /** Below this dissimilarity two pictures show the same shot. */
 export const SAME_SHOT = 0.36;
 
-/** Above this two pictures are not of one shot, however fast that moves; and how much worse than usual a return may be found. */
+/**
+ * Above this two pictures are not of one shot, however fast that moves; and how much
+ * worse than usual a return may be found.
+ */
 const LEAST_FOREIGN = 0.6;
 const USUAL = 1.05;
 /** A shot that itself is not found again over so many frames says nothing of what is usual. */
 const MOST_USUAL = 0.75;
-/** A picture that has less than this share of its neighbours' fine detail is blurred by a whip, where the picture has moved so far (cells). */
+/**
+ * A picture that has less than this share of its neighbours' fine detail is blurred by a
+ * whip, where the picture has moved so far (cells).
+ */
 const BLURRED = 0.4;
 const WHIP_CELLS = 4;
 const WHIP_FRAMES = 12;
@@ -32,7 +38,10 @@ function outOfBlur(history: FrameHistory, t: number, since: number): boolean {
   return false;
 }
 
-/** `cut` where one lies before frame `t`; `returned` is the frame in which the old shot is back. Frames before `since` are of another shot. */
+/**
+ * `cut` where one lies before frame `t`; `returned` is the frame in which the old shot is
+ * back. Frames before `since` are of another shot.
+ */
 export function decideHardCut(
   history: FrameHistory,
   t: number,

@@ -1,7 +1,7 @@
 /**
- * Bars round the picture: rows and columns that stay at black in every frame looked at. Counted on the luma plane at full
- * size, from a few frames spread over the film, so the answer is to the pixel. A film that changes its format gets the
- * bars that are always there.
+ * Bars round the picture: rows and columns that stay at black in every frame looked at. Counted on the luma
+ * plane at full size, from a few frames spread over the film, so the answer is to the pixel. A film that changes
+ * its format gets the bars that are always there.
  */
 import type { VideoFrame } from '../media/types.js';
 

@@ -1,6 +1,6 @@
 /**
- * The vector in which a dissolve is a straight line: luma and both chroma on 32 × 18 cells, smoothed by 3 × 3 so that motion
- * inside the two shots weighs little. In 8-bit code values; chroma centred on 0.
+ * The vector in which a dissolve is a straight line: luma and both chroma on 32 × 18 cells, smoothed by 3 × 3 so that
+ * motion inside the two shots weighs little. In 8-bit code values; chroma centred on 0.
  */
 import { COARSE_H, COARSE_W, SMALL_H, SMALL_W, type SmallFrame } from './small-frame.js';
 

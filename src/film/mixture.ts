@@ -1,9 +1,9 @@
 /**
- * Is a run of frames a linear mixture of its two ends? In a dissolve every frame is (1 − α)·A + α·B with α rising steadily
- * from 0 to 1 (the production model of Zabih, Miller & Mai, "A feature-based algorithm for detecting and classifying scene
- * breaks", ACM Multimedia 1995, and Lienhart, "Comparison of automatic shot boundary detection algorithms", SPIE 3656, 1999).
- * α is had by least squares in the low vector; what a mixture leaves unexplained, and how far α strays from a ramp, tell a
- * dissolve or fade from motion, occlusion and hard cuts.
+ * Is a run of frames a linear mixture of its two ends? In a dissolve every frame is (1 − α)·A + α·B with α rising
+ * steadily from 0 to 1 (the production model of Zabih, Miller & Mai, "A feature-based algorithm for detecting and
+ * classifying scene breaks", ACM Multimedia 1995, and Lienhart, "Comparison of automatic shot boundary detection
+ * algorithms", SPIE 3656, 1999). α is had by least squares in the low vector; what a mixture leaves unexplained, and
+ * how far α strays from a ramp, tell a dissolve or fade from motion, occlusion and hard cuts.
  */
 import { LOW_LENGTH } from './low-vector.js';
 
@@ -82,10 +82,10 @@ export function testMixture(
 }
 
 /**
- * Fits a clipped ramp (0 up to `a`, straight to 1 at `b`) to shares α of frames first..first+n−1 by exhaustive search and
- * returns the last frame at 0 and the first frame at 1, with the rms misfit. Where the frames' detail energies are given they
- * are fitted too: under a mixture of two unrelated pictures they follow (1 − α)²·D(a) + α²·D(b), and motion, which bends α,
- * leaves them alone.
+ * Fits a clipped ramp (0 up to `a`, straight to 1 at `b`) to shares α of frames first..first+n−1 by exhaustive
+ * search and returns the last frame at 0 and the first frame at 1, with the rms misfit. Where the frames' detail
+ * energies are given they are fitted too: under a mixture of two unrelated pictures they follow (1 − α)²·D(a) +
+ * α²·D(b), and motion, which bends α, leaves them alone.
  */
 export function fitRamp(
   alpha: Float64Array,
@@ -113,9 +113,10 @@ export function fitRamp(
 }
 
 /**
- * Log odds that a run is a gradual change. Weights fitted by logistic regression (L2 0.01) on 361 runs, 234 of them true,
- * from 16 made reels; seeds of the bench are others.
- * @param dip mean loss of detail energy inside the run against the blend of its ends (about 1/3 for a dissolve, 0 for motion)
+ * Log odds that a run is a gradual change. Weights fitted by logistic regression (L2 0.01) on 361 runs, 234 of them
+ * true, from 16 made reels; seeds of the bench are others.
+ * @param dip mean loss of detail energy inside the run against the blend of its ends
+ * (about 1/3 for a dissolve, 0 for motion)
  * @param dissimilarity of the two ends, 0..1
  */
 export function gradualScore(dip: number, dissimilarity: number, m: Mixture): number {

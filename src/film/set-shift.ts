@@ -1,11 +1,12 @@
 /**
- * How the set moves between two small frames, and what moves beside it. The set is what most blocks show: a vote over the
- * blocks' shifts finds the shift and growth on which the largest group agrees; from there a homography is fitted to the
- * pictures themselves (Gauss-Newton on brightness, Lucas & Kanade 1981; Tukey weights leave out what moves by itself; gain
- * and bias are free), because a picture tilts and leans as well when a camera turns or comes nearer over ground. What then
- * still differs is asked for its own displacement block by block.
+ * How the set moves between two small frames, and what moves beside it. The set is what most blocks show: a vote over
+ * the blocks' shifts finds the shift and growth on which the largest group agrees; from there a homography is fitted to
+ * the pictures themselves (Gauss-Newton on brightness, Lucas & Kanade 1981; Tukey weights leave out what moves by
+ * itself; gain and bias are free), because a picture tilts and leans as well when a camera turns or comes nearer over
+ * ground. What then still differs is asked for its own displacement block by block.
  *
- * Two frames can't tell a thing that moves from one that stands nearer or farther than the rest while the camera travels.
+ * Two frames can't tell a thing that moves from one that stands nearer or farther than
+ * the rest while the camera travels.
  */
 import { solveCholesky } from '../geometry/linear-solve.js';
 import type { Mat3 } from '../geometry/mat3.js';
@@ -27,8 +28,8 @@ const AGREE = 0.75;
 const GROWTHS = [0, ...[1, 2, 3, 4, 5, 6, 7, 8].flatMap((k) => [k / 100, -k / 100])];
 
 /**
- * The vote, after `matcher.match(a, b)`. A camera that follows somebody holds him still, and the picture's global correlation
- * with him. Growth has to win over a twentieth of the blocks more than none does.
+ * The vote, after `matcher.match(a, b)`. A camera that follows somebody holds him still, and the picture's global
+ * correlation with him. Growth has to win over a twentieth of the blocks more than none does.
  */
 export function setShift(matcher: BlockMatcher, whole: { readonly dx: number; readonly dy: number }): SetShift {
   const blocks = matcher
@@ -71,7 +72,10 @@ const UNKNOWNS = 10;
 const ROUNDS = 12;
 /** The scan's cells alias a little; this much smoothing makes them differentiable. */
 const SMOOTH_CELLS = 0.8;
-/** A block that lies this far (cells) from where the set takes it moves by itself, where its own noise allows the statement. */
+/**
+ * A block that lies this far (cells) from where the set takes it moves by itself, where
+ * its own noise allows the statement.
+ */
 const BESIDE_CELLS = 0.8;
 const SURE = 3;
 /** Or one of which less than this share of the contrast is found again even so: covered, uncovered, changed. */
@@ -90,7 +94,8 @@ function fitSet(a: Float32Array, b: Float32Array, start: SetShift): { h: Mat3; g
   const s = 1 / (W / 2),
     cx = W / 2,
     cy = H / 2;
-  // b(x + d) with d from p: x' = (x + p0 + p1·u + p2·v) / (1 + p6·u + p7·v), in units of half the width from the middle.
+  // b(x + d) with d from p: x' = (x + p0 + p1·u + p2·v) / (1 + p6·u + p7·v), in units
+  // of half the width from the middle.
   const p = new Float64Array([start.dx * s, start.growth, 0, start.dy * s, 0, start.growth, 0, 0]);
   let gain = 1,
     bias = 0,
@@ -199,7 +204,10 @@ export function besideShare(
   return asked > 0 ? moves / asked : 0;
 }
 
-/** Displacement that explains a block best, tried from (x, y), cells; what is left of its variance; null where it leaves the picture. */
+/**
+ * Displacement that explains a block best, tried from (x, y), cells; what is left of
+ * its variance; null where it leaves the picture.
+ */
 function blockResidual(
   a: Float32Array,
   warped: Float32Array,

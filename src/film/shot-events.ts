@@ -1,4 +1,6 @@
-/** What the detector emits, how fades that meet in a flat picture become one change, and the shots that follow from it. */
+/**
+ * What the detector emits, how fades that meet in a flat picture become one change, and the shots that follow from it.
+ */
 import type { Shot } from './types.js';
 
 export interface CutEvent {
@@ -25,7 +27,10 @@ export interface GradualEvent {
 
 export type ShotEvent = CutEvent | GradualEvent;
 
-/** Two gradual changes as close as this are the halves of one where either runs into a flat picture: nothing is seen between. */
+/**
+ * Two gradual changes as close as this are the halves of one where either runs into a
+ * flat picture: nothing is seen between.
+ */
 const SAME_FADE = 8;
 /** A flat hold longer than this is a shot of its own (a black slug, a card), not part of a fade. */
 const LONGEST_HOLD = 120;
@@ -97,7 +102,10 @@ export function joinFades(events: readonly ShotEvent[]): ShotEvent[] {
   return out;
 }
 
-/** Shots between events. `over` holds the frames of the change itself: the first that shows the new shot to the last that shows the old. */
+/**
+ * Shots between events. `over` holds the frames of the change itself: the first that
+ * shows the new shot to the last that shows the old.
+ */
 export function shotsOf(events: readonly ShotEvent[], frames: number): Shot[] {
   if (frames <= 0) return [];
   const shots: { in: number; entry: Shot['entry']; over?: [number, number] }[] = [{ in: 0, entry: 'start' }];

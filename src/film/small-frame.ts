@@ -1,11 +1,11 @@
 /**
- * The small picture that the scan looks at: luma on 96 × 54 cells and both chroma on 32 × 18, area-averaged from the coded
- * planes, each kept as unsigned 16-bit fixed point (8.8 of an 8-bit code) so that a saved and reloaded state is the same to
- * the bit. Averaging keeps fractions of a code value, which slow dissolves need. At scan size grain and compression noise
- * have mostly gone, and so has fine motion.
+ * The small picture that the scan looks at: luma on 96 × 54 cells and both chroma on 32 × 18, area-averaged from the
+ * coded planes, each kept as unsigned 16-bit fixed point (8.8 of an 8-bit code) so that a saved and reloaded state is
+ * the same to the bit. Averaging keeps fractions of a code value, which slow dissolves need. At scan size grain and
+ * compression noise have mostly gone, and so has fine motion.
  *
- * A scan gets its frames reduced to 96 × 54 on the way (the media door); those are taken cell by cell. Full frames, where that
- * could not be done, are averaged here: large planes are read on every second or third row and column only.
+ * A scan gets its frames reduced to 96 × 54 on the way (the media door); those are taken cell by cell. Full frames,
+ * where that could not be done, are averaged here: large planes are read on every second or third row and column only.
  */
 import type { VideoFrame } from '../media/types.js';
 
@@ -21,7 +21,10 @@ export const SMALL_LENGTH = LUMA_CELLS + 2 * CHROMA_CELLS;
 /** Luma 96 × 54, then Cb and Cr 32 × 18 each (neutral = 32768), all 8.8 fixed point of the 8-bit full-range code. */
 export type SmallFrame = Uint16Array;
 
-/** Averages `src` (rows of `w` values) over the cells of a `cw` × `ch` grid into `dst` from `at`, as (mean − zero) · scale + base. */
+/**
+ * Averages `src` (rows of `w` values) over the cells of a `cw` × `ch` grid into `dst`
+ * from `at`, as (mean − zero) · scale + base.
+ */
 function reducePlane(
   src: Uint8Array | Uint16Array | Float32Array,
   w: number,
@@ -73,7 +76,8 @@ export function smallFrame(frame: VideoFrame, dst: SmallFrame = new Uint16Array(
     const r = new Uint16Array(LUMA_CELLS);
     const g = new Uint16Array(LUMA_CELLS);
     const b = new Uint16Array(LUMA_CELLS);
-    // Float planes are scene-linear, 1 = white; they are put on a square-root scale below, near enough to a display code.
+    // Float planes are scene-linear, 1 = white; they are put on a square-root scale
+    // below, near enough to a display code.
     const linear = planes[0] instanceof Float32Array;
     const scale = linear ? 65535 : 256 / depth;
     reducePlane(planes[0]!, w, h, SMALL_W, SMALL_H, 0, scale, 0, r, 0);

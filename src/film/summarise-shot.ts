@@ -1,10 +1,11 @@
 /**
- * What a person sees of a shot when skimming the film: three frames for thumbnails, motion, camera, brightness, palette, and
- * in plain words what using it would take, with an effort estimate. A few short runs of frames spread over the shot are
- * read, at scan size; the numbers are for ranking shots, the plate's own measures come later and are finer.
+ * What a person sees of a shot when skimming the film: three frames for thumbnails, motion, camera,
+ * brightness, palette, and in plain words what using it would take, with an effort estimate. A few
+ * short runs of frames spread over the shot are read, at scan size; the numbers are for ranking shots,
+ * the plate's own measures come later and are finer.
  *
- * The effort is the program's own rule of thumb (minutes of desk work for one join of the whole shot): its parts are in the
- * reasons, so that a person can disagree.
+ * The effort is the program's own rule of thumb (minutes of desk work for one join of the whole shot): its parts
+ * are in the reasons, so that a person can disagree.
  */
 import { palette } from '../colour/palette.js';
 import { bt709Decode, bt709Encode } from '../colour/transfer.js';
@@ -87,7 +88,8 @@ export async function summariseShot(
   const wander = Math.sqrt(mean((s) => (s.dx - dx) ** 2 + (s.dy - dy) ** 2));
   // A move that starts, runs and settles goes one way all along, however uneven its pace.
   const oneWay = far > 0.1 && shifts.every((s) => s.dx * dx + s.dy * dy > -0.15 * far * far);
-  // What is found again in its own place from the first picture to the last: with a camera that stands, all that nobody passes.
+  // What is found again in its own place from the first picture to the last: with a
+  // camera that stands, all that nobody passes.
   let held = 1;
   if (opening !== null && closing !== null && opening !== closing) {
     matcher.match(opening, closing, 3, m);

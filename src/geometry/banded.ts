@@ -1,8 +1,9 @@
 /**
- * Symmetric positive definite band systems: L D Lᵀ factorisation within the band (Golub & Van Loan, *Matrix Computations*,
- * 4th ed., section 4.3.5), solution, and the entries of the inverse inside the band (K. Takahashi, J. Fagan & M.-S. Chin,
- * *Formation of a Sparse Bus Impedance Matrix*, 1973), which give the covariances of neighbouring unknowns.
- * Storage: row i holds its `band` entries left of the diagonal and the diagonal: a[i · (band + 1) + (band + j − i)] = A(i, j).
+ * Symmetric positive definite band systems: L D Lᵀ factorisation within the band (Golub & Van Loan, *Matrix
+ * Computations*, 4th ed., section 4.3.5), solution, and the entries of the inverse inside the band (K.
+ * Takahashi, J. Fagan & M.-S. Chin, *Formation of a Sparse Bus Impedance Matrix*, 1973), which give the
+ * covariances of neighbouring unknowns. Storage: row i holds its `band` entries left of the diagonal and the
+ * diagonal: a[i · (band + 1) + (band + j − i)] = A(i, j).
  */
 export interface BandFactor {
   readonly n: number;

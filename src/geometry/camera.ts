@@ -2,10 +2,10 @@
  * The pinhole camera and the ground it stands on.
  *
  * Camera frame: x right, y down, z forward. Pixels from the top left corner; the principal point of a W × H picture is
- * (W/2, H/2) because pixel centres lie at +0.5. World of a view: x right, y up, z away from the camera along the ground,
- * origin on the ground straight beneath the camera (left-handed, as seen from behind the camera). Tilt negative looks down;
- * roll positive turns what the picture shows clockwise; pan positive turns the camera to the right.
- * A point X of the world is seen at K · (R (X − C)), with R = Rz(roll) · Rx · Ry(pan) (Hartley & Zisserman, chapter 6).
+ * (W/2, H/2) because pixel centres lie at +0.5. World of a view: x right, y up, z away from the camera along the
+ * ground, origin on the ground straight beneath the camera (left-handed, as seen from behind the camera). Tilt negative
+ * looks down; roll positive turns what the picture shows clockwise; pan positive turns the camera to the right. A point
+ * X of the world is seen at K · (R (X − C)), with R = Rz(roll) · Rx · Ry(pan) (Hartley & Zisserman, chapter 6).
  */
 import { RAD_PER_DEG } from '../core/angles.js';
 import { applyVector, multiply, transpose, type Mat3, type Vec3 } from './mat3.js';

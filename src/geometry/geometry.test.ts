@@ -88,7 +88,8 @@ describe('homography', () => {
     ).toBeNull();
   });
   it('takes the unit square to a quadrilateral as in Heckbert 1989, section 2.2.3', () => {
-    // Worked by the formulae of Heckbert, Fundamentals of Texture Mapping and Image Warping, for (0,0) (4,0) (3,3) (0,4).
+    // Worked by the formulae of Heckbert, Fundamentals of Texture Mapping and Image
+    // Warping, for (0,0) (4,0) (3,3) (0,4).
     const quad: Point2[] = [
       [0, 0],
       [4, 0],

@@ -1,7 +1,7 @@
 /**
- * Plane homographies from point pairs: normalised direct linear transform (Hartley & Zisserman, *Multiple View Geometry*,
- * 2nd ed., algorithm 4.2) and refinement of the transfer error in the second picture (section 4.2.3) by Gauss-Newton.
- * Points as [x, y] in pixels; the homography maps `from` to `to`.
+ * Plane homographies from point pairs: normalised direct linear transform (Hartley & Zisserman, *Multiple View
+ * Geometry*, 2nd ed., algorithm 4.2) and refinement of the transfer error in the second picture (section 4.2.3) by
+ * Gauss-Newton. Points as [x, y] in pixels; the homography maps `from` to `to`.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { levenbergMarquardt, type RobustLoss } from './levenberg-marquardt.js';

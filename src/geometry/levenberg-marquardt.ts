@@ -1,13 +1,15 @@
 /**
- * Nonlinear least squares over a residual vector, with a robust loss: minimises Σ ρ(r_i²) over parameters p.
- * Levenberg 1944 / Marquardt 1963 in the form of Nielsen's damping (Madsen, Nielsen & Tingleff, *Methods for Non-Linear
- * Least Squares Problems*, 2004, algorithm 3.16); robust losses by iteratively reweighted least squares (Triggs et al.,
- * *Bundle Adjustment: A Modern Synthesis*, 1999, section 4.3, first-order form). Residuals are expected in units of their
- * own standard deviation where a covariance is wanted without rescaling.
+ * Nonlinear least squares over a residual vector, with a robust loss: minimises Σ ρ(r_i²) over parameters p. Levenberg
+ * 1944 / Marquardt 1963 in the form of Nielsen's damping (Madsen, Nielsen & Tingleff, *Methods for Non-Linear Least
+ * Squares Problems*, 2004, algorithm 3.16); robust losses by iteratively reweighted least squares (Triggs et al.,
+ * *Bundle Adjustment: A Modern Synthesis*, 1999, section 4.3, first-order form). Residuals are expected in units of
+ * their own standard deviation where a covariance is wanted without rescaling.
  */
 import { choleskyFactor, invertSymmetric, solveWithFactor } from './linear-solve.js';
 
-/** Loss on a residual (or on the norm of a block of residuals); `scale` in residual units is where it starts to bend. */
+/**
+ * Loss on a residual (or on the norm of a block of residuals); `scale` in residual units is where it starts to bend.
+ */
 export type RobustLoss =
   | { readonly kind: 'squared' }
   | { readonly kind: 'huber' | 'cauchy' | 'tukey'; readonly scale: number };
@@ -37,7 +39,10 @@ export interface LeastSquaresResult {
   readonly cost: number;
   /** Weighted residual variance: Σ w r² / (Σ w − parameters). 1 where residuals are in units of their sd. */
   readonly variance: number;
-  /** (Jᵀ W J)⁻¹, row-major parameters × parameters, *not* multiplied by `variance`; null where the data leave a direction free. */
+  /**
+   * (Jᵀ W J)⁻¹, row-major parameters × parameters, *not* multiplied by `variance`; null
+   * where the data leave a direction free.
+   */
   readonly covariance: Float64Array | null;
   readonly iterations: number;
   readonly converged: boolean;
@@ -82,7 +87,9 @@ export function lossWeight(loss: RobustLoss, r: number): number {
   }
 }
 
-/** Solves the problem from its start; see the head comment. Never throws for a bad fit: look at `converged` and `cost`. */
+/**
+ * Solves the problem from its start; see the head comment. Never throws for a bad fit: look at `converged` and `cost`.
+ */
 export function levenbergMarquardt(problem: LeastSquaresProblem): LeastSquaresResult {
   const n = problem.start.length;
   const m = problem.residualCount;

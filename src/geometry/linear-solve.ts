@@ -1,7 +1,7 @@
 /**
  * Small dense linear algebra for fits of up to a few dozen unknowns: Cholesky, Gaussian elimination, and the symmetric
- * eigenproblem by cyclic Jacobi rotations (Golub & Van Loan, *Matrix Computations*, 4th ed., algorithms 4.2.1, 3.4.1, 8.5.3).
- * Matrices are row-major Float64Array of n × n.
+ * eigenproblem by cyclic Jacobi rotations (Golub & Van Loan, *Matrix Computations*, 4th ed., algorithms 4.2.1, 3.4.1,
+ * 8.5.3). Matrices are row-major Float64Array of n × n.
  */
 
 /**

@@ -99,7 +99,9 @@ export function scaling(sx: number, sy: number = sx): Mat3 {
   return [sx, 0, 0, 0, sy, 0, 0, 0, 1];
 }
 
-/** The same map between pictures scaled by `factor` (0.5 = half size): S · m · S⁻¹, exact with pixel centres at +0.5. */
+/**
+ * The same map between pictures scaled by `factor` (0.5 = half size): S · m · S⁻¹, exact with pixel centres at +0.5.
+ */
 export function rescale(m: Mat3, factor: number): Mat3 {
   return [m[0], m[1], m[2] * factor, m[3], m[4], m[5] * factor, m[6] / factor, m[7] / factor, m[8]];
 }

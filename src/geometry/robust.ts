@@ -1,8 +1,8 @@
 /**
- * Robust model fitting without a hand-set inlier threshold: random minimal samples scored by the loss marginalised over the
- * noise scale (MAGSAC++, Barath et al., CVPR 2020, equations 5 to 8), the best ones polished by iteratively reweighted
- * least squares with its weights (σ-consensus++), and the number of samples bounded by the usual confidence formula
- * (Fischler & Bolles, CACM 1981). Seeded, so the same data give the same model.
+ * Robust model fitting without a hand-set inlier threshold: random minimal samples scored by the loss marginalised over
+ * the noise scale (MAGSAC++, Barath et al., CVPR 2020, equations 5 to 8), the best ones polished by iteratively
+ * reweighted least squares with its weights (σ-consensus++), and the number of samples bounded by the usual confidence
+ * formula (Fischler & Bolles, CACM 1981). Seeded, so the same data give the same model.
  */
 import type { RandomStream } from '../core/random.js';
 

@@ -1,6 +1,6 @@
 /**
- * Rotations: Rodrigues' formula both ways, the camera's pan, tilt and roll, and the rotation that best carries one set of
- * directions to another (Kabsch, Acta Cryst. A32, 1976; solved here by Horn's quaternion form, JOSA A 4, 1987).
+ * Rotations: Rodrigues' formula both ways, the camera's pan, tilt and roll, and the rotation that best carries one set
+ * of directions to another (Kabsch, Acta Cryst. A32, 1976; solved here by Horn's quaternion form, JOSA A 4, 1987).
  * Matrices are row-major; angles in radians except where the name says Deg.
  */
 import { DEG_PER_RAD } from '../core/angles.js';
@@ -55,8 +55,9 @@ export function rotationAngle(r: Mat3): number {
 }
 
 /**
- * Rotation from camera coordinates of a turned camera to those of the reference camera (both x right, y down, z forward),
- * from pan (positive right), tilt (positive up) and roll (positive: the picture's content turns clockwise), radians.
+ * Rotation from camera coordinates of a turned camera to those of the reference camera (both x
+ * right, y down, z forward), from pan (positive right), tilt (positive up) and roll (positive:
+ * the picture's content turns clockwise), radians.
  */
 export function rotationFromPanTiltRoll(pan: number, tilt: number, roll: number): Mat3 {
   const cp = Math.cos(pan),

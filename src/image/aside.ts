@@ -1,6 +1,7 @@
 /**
- * One kernel job at a time done by a thread of its own while the calling thread goes on: for work of which nothing is wanted at
- * once, as the coding of a frame while the next is drawn. The thread is started by the first job and does not keep the process alive.
+ * One kernel job at a time done by a thread of its own while the calling thread goes on: for work of which
+ * nothing is wanted at once, as the coding of a frame while the next is drawn. The thread is started by
+ * the first job and does not keep the process alive.
  */
 import { Worker } from 'node:worker_threads';
 import { PlatewrightError } from '../core/errors.js';
@@ -29,7 +30,10 @@ export class Aside {
     this.workerUrl = workerUrl;
   }
 
-  /** Runs a kernel with these arguments; jobs wait for one another. Rejects with `PW-IMAGE-KERNEL` if it trapped or its thread ended. */
+  /**
+   * Runs a kernel with these arguments; jobs wait for one another. Rejects with
+   * `PW-IMAGE-KERNEL` if it trapped or its thread ended.
+   */
   run(name: string, args: readonly number[]): Promise<void> {
     const done = this.last.then(
       () =>

@@ -1,7 +1,7 @@
 /**
- * First-fit allocator of blocks in one growing shared memory. Blocks are aligned to 64 bytes and followed by 64 bytes of room,
- * so that vector loads at a picture's end stay inside. Freed neighbours are joined. Only the thread that made the memory
- * allocates; kernels and workers only get pointers.
+ * First-fit allocator of blocks in one growing shared memory. Blocks are aligned to 64 bytes and followed by 64 bytes
+ * of room, so that vector loads at a picture's end stay inside. Freed neighbours are joined. Only the thread that made
+ * the memory allocates; kernels and workers only get pointers.
  */
 import { PlatewrightError } from '../core/errors.js';
 

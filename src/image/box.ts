@@ -1,6 +1,7 @@
 /**
- * Box filters: mean, sum, variance and covariance over a (2r+1)² window by running sums in double precision, so that the
- * cost does not depend on the radius. The window is cut at the picture's edge, and a mean is over the pixels inside.
+ * Box filters: mean, sum, variance and covariance over a (2r+1)² window by running sums in
+ * double precision, so that the cost does not depend on the radius. The window is cut at the
+ * picture's edge, and a mean is over the pixels inside.
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { mapPlanes } from './convolve.js';

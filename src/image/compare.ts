@@ -1,7 +1,7 @@
 /**
- * How far two pictures are apart: PSNR, structural similarity (Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli, "Image
- * quality assessment: from error visibility to structural similarity", IEEE TIP 13, 2004: Gaussian window of 1.5 px,
- * K1 = 0.01, K2 = 0.03), gradient and pixel errors. Ranges are 0..1.
+ * How far two pictures are apart: PSNR, structural similarity (Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli,
+ * "Image quality assessment: from error visibility to structural similarity", IEEE TIP 13, 2004: Gaussian window of 1.5
+ * px, K1 = 0.01, K2 = 0.03), gradient and pixel errors. Ranges are 0..1.
  */
 import { gaussianPlane } from './gaussian.js';
 

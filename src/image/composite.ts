@@ -49,7 +49,10 @@ function requireColour(p: Picture, what: string): void {
   }
 }
 
-/** Plain twin: combines two premultiplied pictures of one size. Result has four channels, or three where both have three. `dst` may be either input. */
+/**
+ * Plain twin: combines two premultiplied pictures of one size. Result has four channels, or three
+ * where both have three. `dst` may be either input.
+ */
 export function compositePlain(operator: PorterDuff, source: Picture, backdrop: Picture, dst?: Picture): Picture {
   requireColour(source, 'compositing');
   requireColour(backdrop, 'compositing');
@@ -109,7 +112,10 @@ export function composite(operator: PorterDuff, source: Picture, backdrop: Pictu
   return out;
 }
 
-/** `source` over `backdrop`, premultiplied; over an RGB backdrop the result is RGB. `dst` may be either input of fitting channels. */
+/**
+ * `source` over `backdrop`, premultiplied; over an RGB backdrop the result is RGB.
+ * `dst` may be either input of fitting channels.
+ */
 export function over(source: Picture, backdrop: Picture, dst?: Picture): Picture {
   const out = dst ?? createPicture(backdrop.width, backdrop.height, backdrop.channels);
   return composite('over', source, backdrop, out);
@@ -177,7 +183,10 @@ function premultiplyByKernel(src: Picture, mode: 0 | 1, dst: Picture | undefined
   return out;
 }
 
-/** Multiplies every channel of a premultiplied picture by a matte (height × width, 0..1): "picture in matte". `dst` may be `src`. */
+/**
+ * Multiplies every channel of a premultiplied picture by a matte (height × width,
+ * 0..1): "picture in matte". `dst` may be `src`.
+ */
 export function multiplyByMatte(src: Picture, matte: Float32Array, dst?: Picture): Picture {
   const out = dst ?? createPicture(src.width, src.height, src.channels);
   const n = src.width * src.height;
@@ -192,7 +201,10 @@ export function multiplyByMatte(src: Picture, matte: Float32Array, dst?: Picture
   return out;
 }
 
-/** a + (b − a) · matte, channel by channel (both of one shape): a cross-fade where the matte says. `dst` may be either input. */
+/**
+ * a + (b − a) · matte, channel by channel (both of one shape): a cross-fade where the
+ * matte says. `dst` may be either input.
+ */
 export function mixByMatte(a: Picture, b: Picture, matte: Float32Array, dst?: Picture): Picture {
   requireSameSize(a, b, 'mixing');
   const out = dst ?? createPicture(a.width, a.height, a.channels);

@@ -1,7 +1,7 @@
 /**
  * Separable convolution of one plane: a row of taps across, then a column of taps down. Taps have odd length and are
- * applied as correlation (tap 0 on the left / top), so that symmetric filters need no thought and a derivative filter reads
- * as it is written. Values beyond the edge follow `boundary`.
+ * applied as correlation (tap 0 on the left / top), so that symmetric filters need no thought and a derivative filter
+ * reads as it is written. Values beyond the edge follow `boundary`.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { BOUNDARY_MODE, boundaryIndex, planeOr, requirePlane, type Boundary } from './boundary.js';

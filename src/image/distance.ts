@@ -1,6 +1,7 @@
 /**
- * Exact Euclidean distance transform: P. F. Felzenszwalb, D. P. Huttenlocher, "Distance transforms of sampled functions",
- * Theory of Computing 8, 2012: lower envelope of parabolas, columns then rows, linear in the number of pixels.
+ * Exact Euclidean distance transform: P. F. Felzenszwalb, D. P. Huttenlocher, "Distance
+ * transforms of sampled functions", Theory of Computing 8, 2012: lower envelope of parabolas,
+ * columns then rows, linear in the number of pixels.
  */
 import { planeOr, requirePlane } from './boundary.js';
 
@@ -85,7 +86,9 @@ export function nearestInSet(set: ArrayLike<number>, width: number, height: numb
   return { distance, nearest };
 }
 
-/** Distance in pixels, centre to centre, from each pixel to the nearest non-zero pixel of `set` (0 on the set itself). */
+/**
+ * Distance in pixels, centre to centre, from each pixel to the nearest non-zero pixel of `set` (0 on the set itself).
+ */
 export function distanceToSet(set: ArrayLike<number>, width: number, height: number, dst?: Float32Array): Float32Array {
   const out = planeOr(dst, width * height, 'distance transform');
   out.set(nearestInSet(set, width, height).distance);
@@ -93,8 +96,8 @@ export function distanceToSet(set: ArrayLike<number>, width: number, height: num
 }
 
 /**
- * Signed distance to the edge of {plane ≥ threshold}: positive inside, negative outside, zero half-way between an inside and
- * an outside pixel.
+ * Signed distance to the edge of {plane ≥ threshold}: positive inside, negative outside, zero
+ * half-way between an inside and an outside pixel.
  */
 export function signedDistance(
   plane: Float32Array,

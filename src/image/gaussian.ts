@@ -1,7 +1,7 @@
 /**
- * Gaussian blur by direct separable convolution with sampled taps, cut at 3.5 sigma and normalised. Exact for small sigma;
- * above some 8 px the recursive filter (recursive-gaussian.ts) costs less. Beyond the edge the edge pixel repeats ('clamp')
- * unless asked otherwise. Sigma in pixels, standard deviation of the Gaussian.
+ * Gaussian blur by direct separable convolution with sampled taps, cut at 3.5 sigma and normalised. Exact for small
+ * sigma; above some 8 px the recursive filter (recursive-gaussian.ts) costs less. Beyond the edge the edge pixel
+ * repeats ('clamp') unless asked otherwise. Sigma in pixels, standard deviation of the Gaussian.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Boundary } from './boundary.js';

@@ -1,6 +1,7 @@
 /**
- * First derivatives of one plane in units per pixel. 'central': (−1 0 1)/2; 'sobel': smoothed by [1 2 1]/4 across (I. Sobel,
- * 1968); 'scharr': by [3 10 3]/16, of better rotational symmetry (H. Scharr, dissertation, Heidelberg 2000). The edge pixel repeats.
+ * First derivatives of one plane in units per pixel. 'central': (−1 0 1)/2; 'sobel': smoothed by [1 2 1]/4
+ * across (I. Sobel, 1968); 'scharr': by [3 10 3]/16, of better rotational symmetry (H. Scharr,
+ * dissertation, Heidelberg 2000). The edge pixel repeats.
  */
 import { convolveSeparable } from './convolve.js';
 

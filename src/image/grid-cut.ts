@@ -1,8 +1,9 @@
 /**
- * Least cut of a grid whose pixels hang together with their eight neighbours: Y. Boykov & V. Kolmogorov, "An experimental
- * comparison of min-cut/max-flow algorithms for energy minimization in vision", IEEE PAMI 26(9), 2004. Two search trees grow
- * from the terminals, meet, are cut where an edge is full, and what hangs loose is taken up again (with times and distances to
- * the terminal, so that a loose pixel finds its tree soon). Whole numbers, so the answer is exact.
+ * Least cut of a grid whose pixels hang together with their eight neighbours: Y. Boykov & V. Kolmogorov,
+ * "An experimental comparison of min-cut/max-flow algorithms for energy minimization in vision", IEEE PAMI
+ * 26(9), 2004. Two search trees grow from the terminals, meet, are cut where an edge is full, and what
+ * hangs loose is taken up again (with times and distances to the terminal, so that a loose pixel finds its
+ * tree soon). Whole numbers, so the answer is exact.
  */
 
 /** Steps to the eight neighbours; the opposite of d is 7 - d. */
@@ -16,9 +17,10 @@ const UNITS = 1000,
   MOST = 1e5;
 
 /**
- * Labels of least cost: a pixel pays `terminal` where it is labelled 0 though that is positive, and its amount where it is
- * labelled 1 though it is negative; two neighbours with different labels pay the edge between them.
- * @param terminal w x h @param edges four planes w x h, at least 0: of each pixel to its right, lower right, lower and lower left neighbour
+ * Labels of least cost: a pixel pays `terminal` where it is labelled 0 though that is positive, and its amount where it
+ * is labelled 1 though it is negative; two neighbours with different labels pay the edge between them.
+ * @param terminal w x h @param edges four planes w x h, at least 0: of each pixel to its
+ * right, lower right, lower and lower left neighbour
  * @returns w x h of 0 and 1
  */
 export function gridCut(

@@ -1,8 +1,8 @@
 /**
- * The one door to the SIMD kernels (kernels/*.ts → dist/kernels.wasm). One shared memory holds the pictures that kernels
- * work on. A typed array that lies in it is used where it is; any other is copied in and its result out, which costs a few
- * percent of most filters and nothing in correctness. The instance is made on first use and kept for the thread's life: the
- * only state of this room.
+ * The one door to the SIMD kernels (kernels/*.ts → dist/kernels.wasm). One shared memory holds the pictures that
+ * kernels work on. A typed array that lies in it is used where it is; any other is copied in and its result out,
+ * which costs a few percent of most filters and nothing in correctness. The instance is made on first use and kept
+ * for the thread's life: the only state of this room.
  */
 import { existsSync, readFileSync } from 'node:fs';
 import { fileURLToPath } from 'node:url';
@@ -43,7 +43,10 @@ export class KernelScope {
     return pointer;
   }
 
-  /** Pointer that a kernel may write and that `finish` brings to `view`. With `apart` never `view` itself, so that a kernel that reads beyond its own row may have `view` as input too. */
+  /**
+   * Pointer that a kernel may write and that `finish` brings to `view`. With `apart` never `view` itself, so that a
+   * kernel that reads beyond its own row may have `view` as input too.
+   */
   output(view: FloatView, apart = false): number {
     if (!apart && this.door.owns(view)) return view.byteOffset;
     const pointer = this.allocate(view.byteLength);
@@ -112,7 +115,10 @@ export class KernelDoor {
     this.aside = new Aside({ module, memory: this.memory }, new URL('aside-worker.js', workerUrl));
   }
 
-  /** Does this array lie in the kernels' memory? (A shared memory that grew has several buffer objects over the same bytes.) */
+  /**
+   * Does this array lie in the kernels' memory? (A shared memory that grew has several
+   * buffer objects over the same bytes.)
+   */
   owns(view: ArrayBufferView): boolean {
     return (
       view.buffer instanceof SharedArrayBuffer &&
@@ -194,7 +200,8 @@ export class KernelDoor {
   }
 
   /**
-   * Runs a kernel over `items`. @param costPerItem pixels (times taps) an item takes, to decide whether waking lanes pays.
+   * Runs a kernel over `items`. @param costPerItem pixels (times taps) an item takes,
+   * to decide whether waking lanes pays.
    * @param scratchBytes scratch that each lane needs.
    */
   run(name: string, args: readonly number[], items: number, costPerItem: number, scratchBytes = 64): void {

@@ -1,9 +1,10 @@
 /**
- * What the lanes (lanes.ts) and their workers (lane-worker.ts) share: the control block and how a share of a job is claimed.
+ * What the lanes (lanes.ts) and their workers (lane-worker.ts) share: the control block
+ * and how a share of a job is claimed.
  *
- * A job is split into chunks whose borders depend on the job alone, never on the number of lanes: so the bytes are the same
- * with one lane or many. A lane claims the next chunk by a compare-and-exchange on the ticket, whose upper half is the job's
- * number: a lane that wakes late and still holds the parameters of an older job can claim nothing.
+ * A job is split into chunks whose borders depend on the job alone, never on the number of lanes: so the bytes are the
+ * same with one lane or many. A lane claims the next chunk by a compare-and-exchange on the ticket, whose upper half is
+ * the job's number: a lane that wakes late and still holds the parameters of an older job can claim nothing.
  */
 export const CONTROL_BYTES = 512;
 /** Int32 slots. */

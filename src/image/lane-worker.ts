@@ -1,4 +1,6 @@
-/** A lane: waits for a job, runs chunks of it on its own instance of the kernels over the shared memory, waits again. */
+/**
+ * A lane: waits for a job, runs chunks of it on its own instance of the kernels over the shared memory, waits again.
+ */
 import { workerData } from 'node:worker_threads';
 import { ARGUMENT_OFFSET, MAX_ARGUMENTS, WAKE, workOnJob, type KernelFunction } from './lane-protocol.js';
 

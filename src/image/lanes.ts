@@ -1,8 +1,8 @@
 /**
- * A synchronous parallel-for over the items of a kernel (rows, columns, blocks): N − 1 worker threads wait on a control block
- * in shared memory; the calling thread publishes a job, works on it itself and returns when every chunk is done. A worker
- * that is not yet awake is not waited for. Lanes: the smaller of the cores and PLATEWRIGHT_LANES. The workers are
- * unreferenced, so that they never keep the process alive.
+ * A synchronous parallel-for over the items of a kernel (rows, columns, blocks): N − 1 worker threads wait on a control
+ * block in shared memory; the calling thread publishes a job, works on it itself and returns when every chunk is done.
+ * A worker that is not yet awake is not waited for. Lanes: the smaller of the cores and PLATEWRIGHT_LANES. The workers
+ * are unreferenced, so that they never keep the process alive.
  */
 import { availableParallelism } from 'node:os';
 import { Worker } from 'node:worker_threads';
@@ -65,8 +65,8 @@ export class Lanes {
   }
 
   /**
-   * Runs functions[operation](...args, from, to, scratch) over 0..items in chunks. `scratchAt` points to lanes × scratchBytes.
-   * Returns when all is done. Throws `PW-IMAGE-KERNEL` if a kernel trapped.
+   * Runs functions[operation](...args, from, to, scratch) over 0..items in chunks. `scratchAt` points to lanes ×
+   * scratchBytes. Returns when all is done. Throws `PW-IMAGE-KERNEL` if a kernel trapped.
    */
   run(operation: number, args: readonly number[], items: number, scratchAt: number, scratchBytes: number): void {
     const c = this.control;

@@ -1,7 +1,7 @@
 /**
  * Grey-level morphology of one plane. Rectangles by the van Herk / Gil-Werman running maximum (M. van Herk, Pattern
- * Recognition Letters 13, 1992; J. Gil, M. Werman, IEEE PAMI 15, 1993): three comparisons a pixel at any radius. Discs on
- * mattes by the exact distance transform. The window is cut at the picture's edge.
+ * Recognition Letters 13, 1992; J. Gil, M. Werman, IEEE PAMI 15, 1993): three comparisons a pixel at any radius. Discs
+ * on mattes by the exact distance transform. The window is cut at the picture's edge.
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { distanceToSet } from './distance.js';
@@ -154,8 +154,8 @@ export function close(
 }
 
 /**
- * Grows (radius > 0) or shrinks (radius < 0) a matte by a disc: pixels at or above `threshold` are inside; the result is 1
- * inside the moved edge, 0 outside, with a ramp of one pixel.
+ * Grows (radius > 0) or shrinks (radius < 0) a matte by a disc: pixels at or above `threshold` are inside; the result
+ * is 1 inside the moved edge, 0 outside, with a ramp of one pixel.
  */
 export function growDisc(
   matte: Float32Array,

@@ -1,10 +1,14 @@
 /**
- * The outline of a mask as a polygon: the border between inside and outside pixels walked corner by corner, then thinned to the
- * corners that matter (D. Douglas & T. Peucker, Cartographica 10(2), 1973). Points on pixel corners, the picture's own coordinates.
+ * The outline of a mask as a polygon: the border between inside and outside pixels walked corner by
+ * corner, then thinned to the corners that matter (D. Douglas & T. Peucker, Cartographica 10(2), 1973).
+ * Points on pixel corners, the picture's own coordinates.
  */
 export type Corner = readonly [number, number];
 
-/** Outer border of the region that holds the first inside pixel in reading order; empty for an empty mask. Inside lies to the right of the walk. */
+/**
+ * Outer border of the region that holds the first inside pixel in reading order; empty for an
+ * empty mask. Inside lies to the right of the walk.
+ */
 export function traceOutline(mask: ArrayLike<number>, width: number, height: number): Corner[] {
   const inside = (x: number, y: number): boolean =>
     x >= 0 && y >= 0 && x < width && y < height && mask[y * width + x]! > 0;
@@ -18,7 +22,8 @@ export function traceOutline(mask: ArrayLike<number>, width: number, height: num
     y = y0,
     dx = 1,
     dy = 0;
-  // From the pixel's upper left corner along its upper side; at each corner as far left as the border allows (8-neighbours join).
+  // From the pixel's upper left corner along its upper side; at each corner as far left
+  // as the border allows (8-neighbours join).
   do {
     out.push([x, y]);
     x += dx;

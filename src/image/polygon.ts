@@ -1,7 +1,7 @@
 /**
- * Area coverage of a simple polygon: each pixel gets the share of it that the polygon covers, exactly, by accumulating the
- * signed area under each edge (as font rasterisers do). Points in picture coordinates, pixel corners at integers. Polygons
- * that cross themselves get the absolute winding number cut at 1.
+ * Area coverage of a simple polygon: each pixel gets the share of it that the polygon covers, exactly, by accumulating
+ * the signed area under each edge (as font rasterisers do). Points in picture coordinates, pixel corners at integers.
+ * Polygons that cross themselves get the absolute winding number cut at 1.
  */
 import { planeOr } from './boundary.js';
 

@@ -1,7 +1,7 @@
 /**
- * Weighted push-pull: fills where nothing is known, smoothly, from what is. S. J. Gortler, R. Grzeszczuk, R. Szeliski, M. F.
- * Cohen, "The Lumigraph", SIGGRAPH 1996, section 3.4: pull weighted averages up a pyramid with weights that saturate at 1,
- * push them down into what is missing. Any number of planes share one weight plane.
+ * Weighted push-pull: fills where nothing is known, smoothly, from what is. S. J. Gortler, R. Grzeszczuk, R. Szeliski,
+ * M. F. Cohen, "The Lumigraph", SIGGRAPH 1996, section 3.4: pull weighted averages up a pyramid with weights that
+ * saturate at 1, push them down into what is missing. Any number of planes share one weight plane.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { double, halve, halfSize } from './pyramid.js';
@@ -62,7 +62,8 @@ export function pushPull(
   return fill;
 }
 
-// A loop of its own each: inside the function above they run many times slower (planes of several kinds pass through one site).
+// A loop of its own each: inside the function above they run many times slower (planes
+// of several kinds pass through one site).
 function weighed(p: Float32Array, weight: Float32Array): Float32Array {
   const s = new Float32Array(p.length);
   for (let i = 0; i < s.length; i++) s[i] = weight[i]! > 0 ? p[i]! * weight[i]! : 0;

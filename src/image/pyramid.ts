@@ -1,8 +1,8 @@
 /**
  * Halving pyramid (P. J. Burt, E. H. Adelson, "The Laplacian pyramid as a compact image code", IEEE Trans. Comm. 1983).
- * Taps are the even binomial [1 3 3 1]/8, not their odd five, so that a pixel of the small picture lies exactly over its
- * four parents: with pixel centres at +0.5 a point (x, y) of level k is (x/2, y/2) of level k + 1, without a half-pixel shift.
- * Odd sizes round up; the edge pixel repeats.
+ * Taps are the even binomial [1 3 3 1]/8, not their odd five, so that a pixel of the small picture lies exactly over
+ * its four parents: with pixel centres at +0.5 a point (x, y) of level k is (x/2, y/2) of level k + 1, without a
+ * half-pixel shift. Odd sizes round up; the edge pixel repeats.
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { KERNEL_FROM_PIXELS, kernels } from './kernels.js';
@@ -65,7 +65,10 @@ export function halve(src: Float32Array, width: number, height: number, dst?: Fl
   return out;
 }
 
-/** Plain twin: doubles one plane to `outWidth` × `outHeight` (2 w or 2 w − 1 each way) with weights 3/4 and 1/4 (linear). */
+/**
+ * Plain twin: doubles one plane to `outWidth` × `outHeight` (2 w or 2 w − 1 each way)
+ * with weights 3/4 and 1/4 (linear).
+ */
 export function doublePlain(
   src: Float32Array,
   width: number,
@@ -122,7 +125,9 @@ export function double(
   return out;
 }
 
-/** Levels from full size (level 0 is `src` itself, not a copy) down to `levels` levels or a side below `minSide` pixels. */
+/**
+ * Levels from full size (level 0 is `src` itself, not a copy) down to `levels` levels or a side below `minSide` pixels.
+ */
 export function buildPyramid(
   src: Float32Array,
   width: number,

@@ -1,9 +1,9 @@
 /**
- * Recursive Gaussian: third-order causal and anticausal filter whose cost does not depend on sigma.
- * I. T. Young, L. J. van Vliet, "Recursive implementation of the Gaussian filter", Signal Processing 44 (1995), with the
- * better poles and the exact-variance scaling of van Vliet, Young & Verbeek, "Recursive Gaussian derivative filters", ICPR
- * 1998 (pole values as given in Getreuer, "A Survey of Gaussian Convolution Algorithms", IPOL 2013; from memory, held by a
- * test against the sampled Gaussian). Ends: the edge pixel repeats for ever; the anticausal filter starts from the state
+ * Recursive Gaussian: third-order causal and anticausal filter whose cost does not depend on sigma. I. T. Young, L. J.
+ * van Vliet, "Recursive implementation of the Gaussian filter", Signal Processing 44 (1995), with the better poles and
+ * the exact-variance scaling of van Vliet, Young & Verbeek, "Recursive Gaussian derivative filters", ICPR 1998 (pole
+ * values as given in Getreuer, "A Survey of Gaussian Convolution Algorithms", IPOL 2013; from memory, held by a test
+ * against the sampled Gaussian). Ends: the edge pixel repeats for ever; the anticausal filter starts from the state
  * that an endless run would have left there (B. Triggs, M. Sdika, "Boundary conditions for Young-van Vliet recursive
  * filtering", IEEE TSP 2006). We find their matrix by running the homogeneous filter instead of by their closed form.
  * Runs in double precision: for sigma of tens of pixels the gain B is below 1e-4 and floats lose three digits.
@@ -19,7 +19,10 @@ export interface RecursiveCoefficients {
   readonly a1: number;
   readonly a2: number;
   readonly a3: number;
-  /** 3×3 row-major: deviations of the last three causal outputs (newest first) → deviations of anticausal outputs at n, n+1, n+2. */
+  /**
+   * 3×3 row-major: deviations of the last three causal outputs (newest first) →
+   * deviations of anticausal outputs at n, n+1, n+2.
+   */
   readonly m: Float64Array;
 }
 
@@ -132,7 +135,10 @@ function filterLine(line: Float64Array, n: number, k: RecursiveCoefficients): vo
   }
 }
 
-/** Plain twin of the kernel: Gaussian of one plane, height × width; the edge pixel repeats; sigma below 0.5 leaves that axis alone. `dst` may be `src`. */
+/**
+ * Plain twin of the kernel: Gaussian of one plane, height × width; the edge pixel repeats; sigma below
+ * 0.5 leaves that axis alone. `dst` may be `src`.
+ */
 export function recursiveGaussianPlain(
   src: Float32Array,
   width: number,

@@ -1,7 +1,7 @@
 /**
  * Resampling to another size along the axes: exact pixel-area averages ('area'), or the kernel named, widened by the
- * minification so that its footprint covers what the small pixel covers (as in Turkowski, "Filters for common resampling
- * tasks", Graphics Gems 1990). Pixel centres at +0.5: out x = (x + 0.5) · w/W − 0.5. The edge pixel repeats.
+ * minification so that its footprint covers what the small pixel covers (as in Turkowski, "Filters for common
+ * resampling tasks", Graphics Gems 1990). Pixel centres at +0.5: out x = (x + 0.5) · w/W − 0.5. The edge pixel repeats.
  */
 import { planeOr, requirePlane } from './boundary.js';
 import { createPicture, plane, type Picture } from './picture.js';

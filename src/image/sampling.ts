@@ -1,6 +1,7 @@
 /**
- * Reading a plane between its pixels. Coordinates are continuous picture coordinates with pixel centres at +0.5; beyond the
- * edge the edge pixel repeats, except in the `…OrZero` form, where a sample reads 0 outside the picture ('transparent').
+ * Reading a plane between its pixels. Coordinates are continuous picture coordinates with pixel
+ * centres at +0.5; beyond the edge the edge pixel repeats, except in the `…OrZero` form, where a
+ * sample reads 0 outside the picture ('transparent').
  */
 
 /** Bilinear sample at (x, y). */

@@ -9,7 +9,9 @@ export interface Moments {
   readonly max: number;
 }
 
-/** Mean, population variance, smallest and largest; with `mask` only where it is non-zero. Count 0 gives NaN moments. */
+/**
+ * Mean, population variance, smallest and largest; with `mask` only where it is non-zero. Count 0 gives NaN moments.
+ */
 export function moments(values: ArrayLike<number>, mask?: ArrayLike<number>): Moments {
   let count = 0,
     sum = 0,
@@ -97,7 +99,10 @@ export function selectInPlace(a: Float32Array | Float64Array, k: number): number
   return a[k]!;
 }
 
-/** Percentile 0..100 with linear interpolation between order statistics (Hyndman & Fan, American Statistician 1996, type 7). NaN for no values. */
+/**
+ * Percentile 0..100 with linear interpolation between order statistics (Hyndman & Fan,
+ * American Statistician 1996, type 7). NaN for no values.
+ */
 export function percentile(values: ArrayLike<number>, p: number, mask?: ArrayLike<number>): number {
   return percentiles(values, [p], mask)[0]!;
 }

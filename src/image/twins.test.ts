@@ -1,4 +1,6 @@
-/** Each kernel is held to its plain twin on random pictures of awkward sizes (property tests), and may work in place. */
+/**
+ * Each kernel is held to its plain twin on random pictures of awkward sizes (property tests), and may work in place.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
@@ -202,7 +204,8 @@ describe('kernels and their plain twins', () => {
             s = scale * Math.sin(turn);
           const m = [c, -s, 11.3, s, c, 4.7, 1e-4 * scale, -5e-5, 1];
           const plain = warpHomographyPlain(src, m, 90, 71, { filter, boundary });
-          // Nearest may choose the other of two pixels where the last bit decides; there every value may differ, but hardly any does.
+          // Nearest may choose the other of two pixels where the last bit decides; there
+          // every value may differ, but hardly any does.
           const got = warpHomography(src, m, 90, 71, { filter, boundary });
           let off = 0;
           for (let i = 0; i < got.data.length; i++) if (!(Math.abs(got.data[i]! - plain.data[i]!) < 5e-6)) off++;

@@ -1,15 +1,16 @@
 /**
- * Warps. `warpHomography` draws `src` through a 3×3 matrix from source to destination pixels (row-major); `warpMap` reads
- * `src` at a position given for each destination pixel. Bilinear, bicubic (Keys) or Lanczos-3 between pixels.
+ * Warps. `warpHomography` draws `src` through a 3×3 matrix from source to destination pixels (row-major); `warpMap`
+ * reads `src` at a position given for each destination pixel. Bilinear, bicubic (Keys) or Lanczos-3 between pixels.
  *
- * Footprint: where the source is made smaller, one destination pixel covers an area of the source. Interpolation alone would
- * skip pixels and shimmer, so the covered parallelogram (the Jacobian, taken once every 16 pixels of a row) is sampled on a
- * regular grid fine enough that neighbouring samples lie at most 1.25 source pixels apart, and averaged: an area integral over
- * the destination pixel. From a minification of 4 on, the samples read a level of the halving pyramid, so the cost stays
- * bounded (L. Williams, "Pyramidal parametrics", SIGGRAPH 1983; the supersampling of the residual is ours).
+ * Footprint: where the source is made smaller, one destination pixel covers an area of the source. Interpolation
+ * alone would skip pixels and shimmer, so the covered parallelogram (the Jacobian, taken once every 16 pixels of
+ * a row) is sampled on a regular grid fine enough that neighbouring samples lie at most 1.25 source pixels
+ * apart, and averaged: an area integral over the destination pixel. From a minification of 4 on, the samples
+ * read a level of the halving pyramid, so the cost stays bounded (L. Williams, "Pyramidal parametrics", SIGGRAPH
+ * 1983; the supersampling of the residual is ours).
  *
- * Premultiplied pictures are warped channel by channel, which is right because colour is premultiplied. Outside the source:
- * 'zero' (transparent; its edge is antialiased by the kernel itself), 'clamp' or 'mirror'.
+ * Premultiplied pictures are warped channel by channel, which is right because colour is premultiplied. Outside the
+ * source: 'zero' (transparent; its edge is antialiased by the kernel itself), 'clamp' or 'mirror'.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { BOUNDARY_MODE, boundaryIndex, type Boundary } from './boundary.js';
@@ -335,8 +336,9 @@ export function warpMapPlain(
 }
 
 /**
- * Reads `src` at (mapX, mapY) for each destination pixel (continuous source coordinates, pixel centres at +0.5); a value
- * that is not a number gives 0. No footprint: the map must not make smaller. Default bilinear, edge pixel repeated.
+ * Reads `src` at (mapX, mapY) for each destination pixel (continuous source coordinates, pixel
+ * centres at +0.5); a value that is not a number gives 0. No footprint: the map must not make
+ * smaller. Default bilinear, edge pixel repeated.
  */
 export function warpMap(
   src: Picture,

@@ -1,6 +1,6 @@
 /**
- * A process of its own for one job: `node job-main.js FOLDER JOB`. The workbench starts jobs this way, so that a crash in a
- * decoder takes down the job and not the service or the book.
+ * A process of its own for one job: `node job-main.js FOLDER JOB`. The workbench starts jobs this way, so that a crash
+ * in a decoder takes down the job and not the service or the book.
  */
 import { Book } from '../book/book.js';
 import { exitCodeOf } from '../core/errors.js';

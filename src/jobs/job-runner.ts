@@ -1,6 +1,6 @@
 /**
- * Does the waiting jobs of a production one after another, each in a process of its own (see job-main.ts), so that a crash
- * takes down a job and never the service. Jobs whose process died are found again on start and continued.
+ * Does the waiting jobs of a production one after another, each in a process of its own (see job-main.ts), so that a
+ * crash takes down a job and never the service. Jobs whose process died are found again on start and continued.
  */
 import { spawn, type ChildProcess } from 'node:child_process';
 import { fileURLToPath } from 'node:url';

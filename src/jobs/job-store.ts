@@ -1,6 +1,6 @@
 /**
- * Jobs as rows of the book, so that the command line and the workbench see the same work, a killed job is found again, and
- * stopping works across processes. A job is owned by the process whose pid and heartbeat it carries.
+ * Jobs as rows of the book, so that the command line and the workbench see the same work, a killed job is found again,
+ * and stopping works across processes. A job is owned by the process whose pid and heartbeat it carries.
  */
 import { randomUUID } from 'node:crypto';
 import type { Book } from '../book/book.js';

@@ -1,7 +1,7 @@
 /**
- * The mended plate of a join as a clip in the cache: erase and widen are done once, and rendering, looking, inspecting and
- * revealing read the same frames. Named by all it depends on; made again where it is missing. Only plates whose frames can be
- * kept code for code (8-bit 4:2:0) are kept; others are mended as they are asked for.
+ * The mended plate of a join as a clip in the cache: erase and widen are done once, and rendering, looking, inspecting
+ * and revealing read the same frames. Named by all it depends on; made again where it is missing. Only plates whose
+ * frames can be kept code for code (8-bit 4:2:0) are kept; others are mended as they are asked for.
  */
 import { createHash } from 'node:crypto';
 import { existsSync, renameSync } from 'node:fs';
@@ -17,7 +17,10 @@ import { VideoWriter } from '../media/video-writer.js';
 
 const MENDING: ReadonlySet<StepName> = new Set(['erase', 'widen', 'patch']);
 
-/** Where the clip of a recipe's mended plate lies; null where the recipe mends nothing. `recipe` is live: its plate is the pick's clip. */
+/**
+ * Where the clip of a recipe's mended plate lies; null where the recipe mends nothing.
+ * `recipe` is live: its plate is the pick's clip.
+ */
 export function mendedClipPath(book: Book, id: string, recipe: Recipe): string | null {
   const mending = recipe.steps.filter((s) => mendsPlate(s));
   if (mending.length === 0) return null;
@@ -39,7 +42,10 @@ export function mendedClipPath(book: Book, id: string, recipe: Recipe): string |
   return book.cachePath('mended', `${id}-${key}.mkv`);
 }
 
-/** Mends the plate into its clip unless it is there. Does nothing where the recipe mends nothing or the plate can't be kept exactly. */
+/**
+ * Mends the plate into its clip unless it is there. Does nothing where the recipe mends
+ * nothing or the plate can't be kept exactly.
+ */
 export async function makeMendedClip(
   book: Book,
   id: string,
@@ -91,7 +97,10 @@ export async function makeMendedClip(
   }
 }
 
-/** The clip as a mender: where both or the only mending step run it reads the clip, else it asks `live`. Null where there is no clip. */
+/**
+ * The clip as a mender: where both or the only mending step run it reads the clip, else
+ * it asks `live`. Null where there is no clip.
+ */
 export function clipMender(book: Book, id: string, recipe: Recipe, live: PlateMender): PlateMender | null {
   const path = mendedClipPath(book, id, recipe);
   if (path === null || !existsSync(path)) return null;

@@ -1,7 +1,8 @@
 /**
- * A pick's plate as a clip of its own in the cache: the pick's frames, lossless in the film's own encoding (H.264 for 8-bit
- * 4:2:0, else FFV1), numbered from 0. Every later stage works on this clip, so frame numbers of marks, measures and joins count from the pick's
- * first frame. Made again whenever it is missing or the pick's span changed; the film itself is never touched.
+ * A pick's plate as a clip of its own in the cache: the pick's frames, lossless in the film's own encoding
+ * (H.264 for 8-bit 4:2:0, else FFV1), numbered from 0. Every later stage works on this clip, so frame numbers of
+ * marks, measures and joins count from the pick's first frame. Made again whenever it is missing or the pick's
+ * span changed; the film itself is never touched.
  */
 import { createHash } from 'node:crypto';
 import { existsSync, readdirSync, renameSync, rmSync, statSync } from 'node:fs';

@@ -1,6 +1,7 @@
 /**
- * The book's cut as a programme of files and frames. A pick whose join is rendered shows the join; one without shows its plate
- * as a stand-in, so that the rough cut plays from the first evening and later joins replace stand-ins by themselves.
+ * The book's cut as a programme of files and frames. A pick whose join is rendered shows the join;
+ * one without shows its plate as a stand-in, so that the rough cut plays from the first evening
+ * and later joins replace stand-ins by themselves.
  */
 import { existsSync } from 'node:fs';
 import type { Book } from '../book/book.js';

@@ -1,6 +1,7 @@
 /**
- * Runs one job in this process: claims it, calls the stage's worker with progress and an abort signal, writes the outcome.
- * The stage's own output (frames already rendered, chunks already scanned) is what a resumed job continues from.
+ * Runs one job in this process: claims it, calls the stage's worker with progress and an
+ * abort signal, writes the outcome. The stage's own output (frames already rendered, chunks
+ * already scanned) is what a resumed job continues from.
  */
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -44,10 +45,14 @@ export async function runJob(
     try {
       if (beatJob(book, id, state.done, state.total, state.stage)) stop.abort();
     } catch {
-      // A full disk, a book held by somebody else: a beat is left out. Where the work itself can't go on, its own error tells.
+      // A full disk, a book held by somebody else: a beat is left out. Where the work
+      // itself can't go on, its own error tells.
     }
   };
-  /** The work's error is what is told, also where the book can't take it down: then the job is given back when this process is gone. */
+  /**
+   * The work's error is what is told, also where the book can't take it down: then the
+   * job is given back when this process is gone.
+   */
   const settle = (outcome: Parameters<typeof finishJob>[2]): void => {
     try {
       finishJob(book, id, outcome);

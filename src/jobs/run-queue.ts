@@ -11,7 +11,10 @@ export interface QueuedJob {
   readonly spec?: Record<string, unknown>;
 }
 
-/** Does all jobs, `lanes` at a time. Returns their records in order; throws `PW-JOB-FAILED` for the first that failed unless `keepOn`. */
+/**
+ * Does all jobs, `lanes` at a time. Returns their records in order; throws
+ * `PW-JOB-FAILED` for the first that failed unless `keepOn`.
+ */
 export async function runQueue(
   book: Book,
   jobs: readonly QueuedJob[],

@@ -1,7 +1,7 @@
 /**
- * What in the book was made from something that has changed since: measures of other marks, a brief or a verdict of older
- * measures, a picture of another recipe, an inspection of another picture. Told by stamps of what each was made from, so that an
- * undo makes it good again; documents from before the stamps were kept are taken to hold.
+ * What in the book was made from something that has changed since: measures of other marks, a brief or a verdict of
+ * older measures, a picture of another recipe, an inspection of another picture. Told by stamps of what each was made
+ * from, so that an undo makes it good again; documents from before the stamps were kept are taken to hold.
  */
 import { createHash } from 'node:crypto';
 import type { Book } from '../book/book.js';

@@ -7,8 +7,9 @@ import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
 const MOST_BOXES = 4096;
 
 /**
- * True where a file is one of the ISO base media family (ISO/IEC 14496-12: MP4, MOV, 3GP) that ends before its index, the `moov`
- * box: cameras and encoders write it last, so what was broken off has all its pictures and nothing that says where they lie.
+ * True where a file is one of the ISO base media family (ISO/IEC 14496-12: MP4, MOV, 3GP) that ends
+ * before its index, the `moov` box: cameras and encoders write it last, so what was broken off has all
+ * its pictures and nothing that says where they lie.
  */
 export function endsBeforeIndex(path: string): boolean {
   const file = openSync(path, 'r');

@@ -1,5 +1,6 @@
 /**
- * Colour tags of a stream (ITU-T H.273 code points) as the door's own names, and what is assumed where a file says nothing.
+ * Colour tags of a stream (ITU-T H.273 code points) as the door's own names, and what
+ * is assumed where a file says nothing.
  */
 import { PRIMARIES, type Primaries } from '../colour/matrices.js';
 import { C } from './ffmpeg.js';
@@ -13,7 +14,9 @@ export interface StreamColourCodes {
   readonly primaries: number;
 }
 
-/** H.273 matrix coefficients. YCgCo, ICtCp and constant-luminance 2020 are not Y'CbCr of this kind and come back null. */
+/**
+ * H.273 matrix coefficients. YCgCo, ICtCp and constant-luminance 2020 are not Y'CbCr of this kind and come back null.
+ */
 function matrixOf(code: number): MatrixName | null {
   switch (code) {
     case 1:
@@ -75,10 +78,10 @@ function primariesOf(code: number): PrimariesName | null {
 }
 
 /**
- * Reads the tags of a stream. Where it is silent: pictures 1280 wide or more, or taller than 576, are BT.709; smaller ones use
- * the BT.601 matrix, with the primaries of 525 or 625 lines only at exactly those sizes (common practice of players, no
- * source); the transfer is BT.709's for video and sRGB's for stills; range is limited for Y'CbCr unless the format says
- * otherwise, full for RGB and grey.
+ * Reads the tags of a stream. Where it is silent: pictures 1280 wide or more, or taller than 576, are BT.709; smaller
+ * ones use the BT.601 matrix, with the primaries of 525 or 625 lines only at exactly those sizes (common practice of
+ * players, no source); the transfer is BT.709's for video and sRGB's for stills; range is limited for Y'CbCr unless
+ * the format says otherwise, full for RGB and grey.
  */
 export function readColourTags(
   codes: StreamColourCodes,
@@ -123,9 +126,9 @@ export function readColourTags(
 }
 
 /**
- * Whether codes of this curve are what a display of standard range shows as they are: BT.709 video, sRGB and plain powers. Shown one
- * beside the other on one display (BT.1886) they keep their codes; going from one camera curve to another through linear light
- * would darken middle greys of sRGB by some ten codes.
+ * Whether codes of this curve are what a display of standard range shows as they are: BT.709 video, sRGB and plain
+ * powers. Shown one beside the other on one display (BT.1886) they keep their codes; going from one camera curve to
+ * another through linear light would darken middle greys of sRGB by some ten codes.
  */
 export function shownAsCoded(transfer: TransferName): boolean {
   return transfer === 'bt709' || transfer === 'srgb' || transfer === 'gamma22' || transfer === 'gamma28';

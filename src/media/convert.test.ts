@@ -210,7 +210,8 @@ describe('chroma sites', () => {
 
 describe('tables beside formulas', () => {
   const names: TransferName[] = ['bt709', 'srgb', 'gamma22', 'gamma28', 'hlg', 'pq', 'linear'];
-  // The rounded constants that BT.709 prints (1.099, 0.018) don't quite meet: the curve steps by 5.5e-5 in light at 0.081.
+  // The rounded constants that BT.709 prints (1.099, 0.018) don't quite meet: the curve
+  // steps by 5.5e-5 in light at 0.081.
   const atJoint = (name: string, v: number): boolean => name === 'bt709' && Math.abs(Math.abs(v) - 0.081) < 5e-4;
 
   it('decode within 5e-6 of the value, or of full scale below it (PQ, the steepest: 1e-5, up to its full signal)', () => {
@@ -234,7 +235,8 @@ describe('tables beside formulas', () => {
   });
 
   it('there and back within a sixteenth of a 10-bit step, overshoots included', () => {
-    // A quarter of a 10-bit step at BT.709's joint, two thirds at the foot of the pure powers and of PQ, where the first knots lie.
+    // A quarter of a 10-bit step at BT.709's joint, two thirds at the foot of the pure
+    // powers and of PQ, where the first knots lie.
     const allowed = (name: string, v: number): number =>
       name === 'bt709' && Math.abs(v - 0.081) < 1e-3
         ? 2.6e-4

@@ -1,6 +1,7 @@
 /**
- * From a frame's own planes to what the engine works on, and back: display-coded luma, display-coded R'G'B', scene-linear
- * Rec. 709. Chroma is brought to full size by bilinear interpolation that heeds where the file's chroma samples sit.
+ * From a frame's own planes to what the engine works on, and back: display-coded luma,
+ * display-coded R'G'B', scene-linear Rec. 709. Chroma is brought to full size by bilinear
+ * interpolation that heeds where the file's chroma samples sit.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { createPicture, plane, type Picture } from '../image/picture.js';
@@ -37,7 +38,9 @@ export function lumaPlane(frame: VideoFrame, dst?: Float32Array): Float32Array {
   return out;
 }
 
-/** Per output cell the first source sample, their number, and the weights of the two end samples: an exact box average. */
+/**
+ * Per output cell the first source sample, their number, and the weights of the two end samples: an exact box average.
+ */
 function boxes(
   source: number,
   target: number,
@@ -61,8 +64,8 @@ function boxes(
 }
 
 /**
- * Display-coded luma averaged over areas to `width` × `height`: the small pictures that scans look at. RGB frames give their
- * green-weighted luma.
+ * Display-coded luma averaged over areas to `width` × `height`: the small pictures that scans
+ * look at. RGB frames give their green-weighted luma.
  */
 export function lumaSmall(frame: VideoFrame, width: number, height: number, dst?: Float32Array): Float32Array {
   const out = dst ?? new Float32Array(width * height);
@@ -123,7 +126,10 @@ function target(frame: VideoFrame, dst: Picture | undefined): Picture {
   return out;
 }
 
-/** Left and right source sample and weight of the right one for every column, and the same for one row, clamped at the edges. */
+/**
+ * Left and right source sample and weight of the right one for every column, and the
+ * same for one row, clamped at the edges.
+ */
 function taps(position: number, count: number): { k: number; next: number; w: number } {
   const f = Math.floor(position);
   const w = position - f;
@@ -325,7 +331,9 @@ export function codedToLinear(picture: Picture, transfer: TransferName, dst?: Pi
   return out;
 }
 
-/** Linear values (premultiplied alpha) to coded (straight). Where alpha is 0 the colour is 0. `dst` may be the source. */
+/**
+ * Linear values (premultiplied alpha) to coded (straight). Where alpha is 0 the colour is 0. `dst` may be the source.
+ */
 export function linearToCoded(picture: Picture, transfer: TransferName, dst?: Picture): Picture {
   const out = like(picture, dst);
   const n = picture.width * picture.height;

@@ -1,8 +1,8 @@
 /**
- * A transfer curve as a table with linear interpolation, for loops that can't afford a power per sample. Decoding: 2048 knots a
- * unit over coded -2..3, which no Y'CbCr code leaves. Encoding is steep near black, so its knots stand at even steps of the
- * square root of the light, 2048 a unit up to light 64 (beyond it is held there). Error below 1e-6 of full scale but for the
- * foot of the pure powers; held by a test against the formulas.
+ * A transfer curve as a table with linear interpolation, for loops that can't afford a power per sample. Decoding: 2048
+ * knots a unit over coded -2..3, which no Y'CbCr code leaves. Encoding is steep near black, so its knots stand at even
+ * steps of the square root of the light, 2048 a unit up to light 64 (beyond it is held there). Error below 1e-6 of full
+ * scale but for the foot of the pure powers; held by a test against the formulas.
  */
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';
 import { decodeLight, encodeLight } from './light-curves.js';

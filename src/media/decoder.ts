@@ -1,6 +1,7 @@
 /**
- * Decodes the pictures of one stream in the order of showing, from the start or from a key packet. FFmpeg's synchronous calls
- * are used: measured here they are 1.2 to 1.7 times as fast as the promised ones; callers give the event loop its turn.
+ * Decodes the pictures of one stream in the order of showing, from the start or from a key packet.
+ * FFmpeg's synchronous calls are used: measured here they are 1.2 to 1.7 times as fast as the
+ * promised ones; callers give the event loop its turn.
  */
 import { basename } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
@@ -28,7 +29,8 @@ export class PictureDecoder {
   }
 
   /**
-   * @param scan for small pictures only: frames that no other frame refers to are left without their deblocking, which nothing small shows.
+   * @param scan for small pictures only: frames that no other frame refers to are left
+   * without their deblocking, which nothing small shows.
    * @param opened the file as it was opened for something else, taken over; opening looks into the first frames anew.
    */
   static async open(

@@ -11,7 +11,10 @@ import { isTurned, isUpright, orientationDegrees, readDisplayMatrix } from './or
 import { deliveredFormat } from './planes.js';
 import type { SoundInfo, VideoInfo } from './types.js';
 
-/** Files up to this size have their packets counted when they are opened; larger ones when a frame is asked for by number. */
+/**
+ * Files up to this size have their packets counted when they are opened; larger ones
+ * when a frame is asked for by number.
+ */
 export const COUNT_AT_ONCE_BYTES = 256 * 1024 * 1024;
 
 /** Rates that the container claims, the average first. */

@@ -11,9 +11,9 @@ import type { FillFrame } from './writer-frames.js';
 type Room = Pick<FillFrame, 'planes' | 'strides'>;
 
 /**
- * Fills a frame (of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane.
- * Values are rounded to the nearest code and held within what the format can store; overshoots beyond 0..1 survive where
- * the levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down.
+ * Fills a frame (of pixel format `name`) from `coded`: display-coded R'G'B', straight alpha, or one grey plane. Values
+ * are rounded to the nearest code and held within what the format can store; overshoots beyond 0..1 survive where the
+ * levels leave room. 4:2:0 chroma is left-sited: 1-2-1 across, the mean of two lines down.
  */
 export function fillFrame({ planes: buffers, strides }: Room, name: string, coded: Picture, tags: ColourTags): void {
   const packed = /^(rgb48|rgba64|gray16)be$/.exec(name);
@@ -48,7 +48,8 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
   );
   const rowLength = strides.map((s) => (f.bitDepth > 8 ? s >> 1 : s));
   const q = quantisation(f.bitDepth, tags.fullRange);
-  // Video levels 0 and the top code are timing references (BT.601, BT.709), so limited range stops one step short of them.
+  // Video levels 0 and the top code are timing references (BT.601, BT.709), so limited
+  // range stops one step short of them.
   const max = 2 ** f.bitDepth - 1;
   const low = tags.fullRange ? 0 : 2 ** (f.bitDepth - 8),
     high = tags.fullRange ? max : max - 2 ** (f.bitDepth - 8);
@@ -79,7 +80,10 @@ export function fillFrame({ planes: buffers, strides }: Room, name: string, code
   }
 }
 
-/** Copies a frame's planes into an FFmpeg frame of the same form (its planes in the same order), row by row where it pads its rows. */
+/**
+ * Copies a frame's planes into an FFmpeg frame of the same form (its planes in the same
+ * order), row by row where it pads its rows.
+ */
 export function copyPlanes({ planes: buffers, strides }: Room, from: VideoFrame): void {
   const [sx, sy] = from.chromaShift;
   from.planes.forEach((plane, p) => {

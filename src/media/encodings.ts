@@ -1,4 +1,7 @@
-/** How each codec is asked of FFmpeg: pixel format, options, the colour tags it is given unless told, and its encoder opened with them. */
+/**
+ * How each codec is asked of FFmpeg: pixel format, options, the colour tags it is given
+ * unless told, and its encoder opened with them.
+ */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
 import { colourCodes } from './colour-tags.js';
@@ -32,7 +35,10 @@ export interface WriterOptions {
   /** H.264: frames a group at most, and B frames between others; the encoder's own choice unless told. */
   readonly groupSize?: number;
   readonly betweenFrames?: number;
-  /** H.264: nothing but the frame count begins a group, so that files of `groupSize` frames are one closed group each and can be joined on (`append`). */
+  /**
+   * H.264: nothing but the frame count begins a group, so that files of `groupSize` frames are one
+   * closed group each and can be joined on (`append`).
+   */
   readonly evenGroups?: boolean;
 }
 
@@ -118,7 +124,10 @@ export function encodingOf(o: WriterOptions): Encoding {
   }
 }
 
-/** The encoder, opened. @param globalHeader the container keeps its header. Throws `PW-MEDIA-CODEC` and `PW-MEDIA-ENCODER`. */
+/**
+ * The encoder, opened. @param globalHeader the container keeps its header. Throws
+ * `PW-MEDIA-CODEC` and `PW-MEDIA-ENCODER`.
+ */
 export async function openEncoder(
   { encoder, pixelFormat, options }: Encoding,
   o: WriterOptions,

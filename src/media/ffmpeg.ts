@@ -1,6 +1,6 @@
 /**
- * The one place that imports FFmpeg (through node-av's low-level binding). Everything else in src/media takes it from here;
- * nothing outside src/media takes it at all.
+ * The one place that imports FFmpeg (through node-av's low-level binding). Everything else in src/media takes it from
+ * here; nothing outside src/media takes it at all.
  */
 import './promise-shim.js';
 import { Log } from 'node-av/lib';

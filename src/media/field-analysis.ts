@@ -1,8 +1,8 @@
 /**
- * Tells from the pictures how their fields belong together: one moment a frame; two moments a frame (interlace); film frames
- * spread over fields 3:2 (pulldown), or over neighbouring frames. Judged by which weave of fields combs least, over two runs of
- * consecutive frames; resting pictures say nothing and count for nothing. (Own rule; the measure of combing is common practice,
- * no source.)
+ * Tells from the pictures how their fields belong together: one moment a frame; two moments a frame (interlace);
+ * film frames spread over fields 3:2 (pulldown), or over neighbouring frames. Judged by which weave of fields combs
+ * least, over two runs of consecutive frames; resting pictures say nothing and count for nothing. (Own rule; the
+ * measure of combing is common practice, no source.)
  */
 import { rate, type Rate } from '../core/rational.js';
 import { combing } from './fields.js';
@@ -48,8 +48,8 @@ export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedPar
         else after++;
       } else {
         between++;
-        // Of two moments the neighbour's field on one side is as near in time as its own, that on the other side three times as far.
-        // Grain, or grain smoothed by a codec, combs alike on both sides and less within its own frame.
+        // Of two moments the neighbour's field on one side is as near in time as its own, that on the other side three
+        // times as far. Grain, or grain smoothed by a codec, combs alike on both sides and less within its own frame.
         if (best - c < (most - best) / 2) {
           if (p < n) firstTop++;
           else firstBottom++;
@@ -59,7 +59,8 @@ export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedPar
   }
   const moving = whole + woven + between;
   if (moving < 4) return WHOLE;
-  // Frame 4 of a 3:2 cycle weaves as well with its neighbour's field as with its own, so it stands between; woven ones are two in five.
+  // Frame 4 of a 3:2 cycle weaves as well with its neighbour's field as with its own, so
+  // it stands between; woven ones are two in five.
   if (woven >= 0.75 * moving) {
     return {
       kind: 'shifted',

@@ -1,4 +1,7 @@
-/** Puts fields right between the decoder and whoever asks: each frame it gives depends on fixed neighbours, so any can be asked for. */
+/**
+ * Puts fields right between the decoder and whoever asks: each frame it gives depends
+ * on fixed neighbours, so any can be asked for.
+ */
 import type { FieldUse } from './field-analysis.js';
 import { combing, deinterlace, meanDifference, weave } from './fields.js';
 import { copyFrame } from './planes.js';
@@ -53,7 +56,9 @@ export class FieldCursor implements Cursor {
     return { ...deinterlace(frame, before ?? frame, after ?? frame, parity), index: n };
   }
 
-  /** The film frame whose first field stands in source frame i: that field with the other one of this or the last frame. */
+  /**
+   * The film frame whose first field stands in source frame i: that field with the other one of this or the last frame.
+   */
   private async matched(i: number): Promise<VideoFrame | null> {
     const before = await this.source(i - 1);
     const frame = await this.source(i);

@@ -52,7 +52,10 @@ function film(t: number): Picture {
   return p;
 }
 
-/** Film time of both fields of video frame i under 3:2 pulldown; `phase` shifts the cycle, `bottomFirst` swaps the fields. */
+/**
+ * Film time of both fields of video frame i under 3:2 pulldown; `phase` shifts the
+ * cycle, `bottomFirst` swaps the fields.
+ */
 function pulldown(i: number, phase: number, bottomFirst: boolean): Picture {
   const of = (field: number): number => {
     // Fields in time: 2 of A, 3 of B, 2 of C, 3 of D.
@@ -171,7 +174,8 @@ describe('interlace', () => {
   }
 
   it('a still picture under grain that is smoother within a frame than between frames is no interlace', () => {
-    // As a lens, a sensor's mosaic or a codec leaves grain: a little more than a row high. Its own rows comb less than a weave with either neighbour.
+    // As a lens, a sensor's mosaic or a codec leaves grain: a little more than a row high. Its own
+    // rows comb less than a weave with either neighbour.
     const random = new RandomStream(7);
     const run = Array.from({ length: 13 }, (_, f): VideoFrame => {
       const grain = Float32Array.from({ length: W * (H + 2) }, () => 7 * random.normal());

@@ -1,14 +1,15 @@
 /**
- * Two fields in a frame: how much a weave of them combs, weaving, and replacing a field that belongs to another moment.
- * Rows of parity 0 (the first, third ... row) are the top field. Planes are height × width; chroma rows alternate like luma's.
+ * Two fields in a frame: how much a weave of them combs, weaving, and replacing a field that belongs
+ * to another moment. Rows of parity 0 (the first, third ... row) are the top field. Planes are
+ * height × width; chroma rows alternate like luma's.
  */
 import type { VideoFrame } from './types.js';
 
 type Plane = Uint8Array | Uint16Array | Float32Array;
 
 /**
- * Combing of the picture that has its rows of `parity` from `keep` and the others from `other`: the mean over pixels of how far a
- * row stands out from both neighbours on the same side, in 8-bit codes, beyond a dead band for noise.
+ * Combing of the picture that has its rows of `parity` from `keep` and the others from `other`: the mean over pixels of
+ * how far a row stands out from both neighbours on the same side, in 8-bit codes, beyond a dead band for noise.
  */
 export function combing(keep: VideoFrame, other: VideoFrame, parity: number): number {
   const w = keep.widthPx,
@@ -78,10 +79,10 @@ export function weave(keep: VideoFrame, other: VideoFrame, parity: number): Vide
 }
 
 /**
- * Keeps the field of `parity` and makes the other's rows anew for the same moment: between the rows above and below where the
- * picture moves, from the same row a field earlier and later where it rests (the spatial guess is held within what the rows
- * around changed by; the rule of FFmpeg's yadif, M. Niedermayer 2006, without its edge search). At the clip's ends `before` and
- * `after` may be the frame itself.
+ * Keeps the field of `parity` and makes the other's rows anew for the same moment: between the rows above and below
+ * where the picture moves, from the same row a field earlier and later where it rests (the spatial guess is held within
+ * what the rows around changed by; the rule of FFmpeg's yadif, M. Niedermayer 2006, without its edge search). At the
+ * clip's ends `before` and `after` may be the frame itself.
  */
 export function deinterlace(frame: VideoFrame, before: VideoFrame, after: VideoFrame, parity: number): VideoFrame {
   const planes = frame.planes.map((src, p) => {

@@ -130,7 +130,9 @@ export class FileCursor implements Cursor {
     this.position = 0;
   }
 
-  /** The decoder's next picture that the index shows, with its number; stays the same until it is handed out or dropped. */
+  /**
+   * The decoder's next picture that the index shows, with its number; stays the same until it is handed out or dropped.
+   */
   private pull(index: FrameIndex | null): { at: number; frame: Frame } | null {
     while (this.waiting === null) {
       const frame = this.decoder.next();
@@ -248,7 +250,9 @@ export class FileCursor implements Cursor {
   }
 }
 
-/** True where reaching `to` from `from` by decoding on would pass another key frame, so that a seek is the shorter way. */
+/**
+ * True where reaching `to` from `from` by decoding on would pass another key frame, so that a seek is the shorter way.
+ */
 function passesKey(index: FrameIndex, from: number, to: number): boolean {
   if (!(to - from >= 3)) return false;
   const at = index.shown[to]!,

@@ -1,4 +1,6 @@
-/** Codes for encoders: the kernels and their plain twins agree to the last code, whatever the form, size and row length. */
+/**
+ * Codes for encoders: the kernels and their plain twins agree to the last code, whatever the form, size and row length.
+ */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';

@@ -1,4 +1,7 @@
-/** Display-coded planes to an encoder's codes, by the kernels kernels/fill-yuv.ts and their plain twins: the same to the last code. */
+/**
+ * Display-coded planes to an encoder's codes, by the kernels kernels/fill-yuv.ts and
+ * their plain twins: the same to the last code.
+ */
 import type { Picture } from '../image/picture.js';
 import { KERNEL_FROM_PIXELS, kernels, type KernelDoor } from '../image/kernels.js';
 import type { ColourTags } from './types.js';
@@ -61,8 +64,8 @@ export function quantisePlane(
 }
 
 /**
- * Y'CbCr codes of a display-coded picture into planes whose rows are `rowLength` samples apart; chroma left-sited: 1-2-1 across,
- * the mean of the lines down.
+ * Y'CbCr codes of a display-coded picture into planes whose rows are `rowLength` samples apart; chroma
+ * left-sited: 1-2-1 across, the mean of the lines down.
  */
 export function fillYuv(
   coded: Picture,
@@ -146,8 +149,8 @@ export function quantisePlanePlain(
 }
 
 /**
- * Plain twin of {@link fillYuv}. Rows are worked out in floats and then rounded into their plane by a loop of the plane's own
- * type: one loop that meets bytes and words alike is several times slower.
+ * Plain twin of {@link fillYuv}. Rows are worked out in floats and then rounded into their plane by a loop of the
+ * plane's own type: one loop that meets bytes and words alike is several times slower.
  */
 export function fillYuvPlain(
   coded: Picture,

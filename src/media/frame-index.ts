@@ -1,7 +1,7 @@
 /**
- * Where every frame of a stream is: the timestamps of all packets from a pass that demuxes and decodes nothing. It gives the
- * exact frame count, the order of showing, and for each frame the key packet from which decoding must start, which is what
- * makes a seek exact in long groups with B frames and behind edit lists.
+ * Where every frame of a stream is: the timestamps of all packets from a pass that demuxes and decodes nothing. It
+ * gives the exact frame count, the order of showing, and for each frame the key packet from which decoding must start,
+ * which is what makes a seek exact in long groups with B frames and behind edit lists.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
@@ -85,7 +85,8 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
   const reorders = ((stream.codecpar as unknown as { videoDelay: number }).videoDelay ?? 0) > 0;
   const times = new Set(visible.map((i) => pts[i]!));
   const codec = stream.codecpar.codecId;
-  // VP8's hidden reference frames are packets that show nothing; without times or with doubled ones packets can't be matched.
+  // VP8's hidden reference frames are packets that show nothing; without times or with
+  // doubled ones packets can't be matched.
   const untimed =
     (missing > 0 && reorders) ||
     times.size !== visible.length ||
@@ -95,7 +96,10 @@ export async function buildFrameIndex(input: OpenedInput): Promise<FrameIndex> {
   return { version: 1, timeBase: [timeBase.num, timeBase.den], pts, dts, keys, shown, lastDuration, damaged, untimed };
 }
 
-/** Decoding position of the key packet from which shown frame `n` can be decoded whole (leading pictures of open groups included). */
+/**
+ * Decoding position of the key packet from which shown frame `n` can be decoded whole
+ * (leading pictures of open groups included).
+ */
 export function keyBefore(index: FrameIndex, n: number): number {
   const at = index.shown[n]!;
   const time = index.pts[at]!;
@@ -152,8 +156,9 @@ export interface Timing {
 }
 
 /**
- * Finds the constant rate that the times follow, or conforms them to the nearest usual rate. `claimed` are the rates that the
- * container states. Times that stay within half a frame of an even grid lose nothing by being numbered one by one.
+ * Finds the constant rate that the times follow, or conforms them to the nearest usual rate.
+ * `claimed` are the rates that the container states. Times that stay within half a frame of an even
+ * grid lose nothing by being numbered one by one.
  */
 export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
   const count = index.shown.length;
@@ -202,8 +207,8 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
       ],
     };
   }
-  // Really variable: show at each tick of a usual rate the frame that is due then. Of the rates near the median step the one
-  // whose grid the times lie closest to wins; the container's claim is asked first.
+  // Really variable: show at each tick of a usual rate the frame that is due then. Of the rates near the median step
+  // the one whose grid the times lie closest to wins; the container's claim is asked first.
   let target = fallback,
     closest = Infinity;
   for (const c of candidates) {

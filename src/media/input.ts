@@ -1,4 +1,7 @@
-/** Opens a file for reading, safely: only local files, only containers that hold media, clear errors for everything else. */
+/**
+ * Opens a file for reading, safely: only local files, only containers that hold media,
+ * clear errors for everything else.
+ */
 import { closeSync, openSync, readSync, statSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';
@@ -6,8 +9,8 @@ import { endsBeforeIndex } from './broken-off.js';
 import { C, Dictionary, FormatContext, type AVMediaType, type Stream, InputFormat } from './ffmpeg.js';
 
 /**
- * Containers that are opened. Playlists, scripts and text formats (which could name other files or hosts) are left out, so a
- * text renamed to .mp4 is refused whatever it says.
+ * Containers that are opened. Playlists, scripts and text formats (which could name other files or hosts) are left out,
+ * so a text renamed to .mp4 is refused whatever it says.
  */
 const CONTAINERS = [
   'mov',
@@ -114,7 +117,8 @@ export async function openInput(path: string): Promise<OpenedInput> {
   const context = new FormatContext();
   const options = Dictionary.fromObject({ protocol_whitelist: 'file', format_whitelist: CONTAINERS });
   // "file:" keeps a name such as "a:b.mp4" or "concat:x" from being read as a protocol.
-  // FFmpeg's probe would give a JPEG to `image2`, which takes % signs in names for patterns and is not let in: name its own reader.
+  // FFmpeg's probe would give a JPEG to `image2`, which takes % signs in names for
+  // patterns and is not let in: name its own reader.
   const format = startsAsJpeg(path) ? InputFormat.findInputFormat('jpeg_pipe') : null;
   let code = await context.openInput(`file:${resolve(path)}`, format, options);
   options.free();
@@ -150,8 +154,9 @@ export async function openInput(path: string): Promise<OpenedInput> {
 }
 
 /**
- * The stream that a player would show: the one the file marks as its default, else the first, that is no cover art, no run of
- * timed thumbnails and has a size. (FFmpeg's own choice goes by what has most data, which may be another version of the film.)
+ * The stream that a player would show: the one the file marks as its default, else the first, that is
+ * no cover art, no run of timed thumbnails and has a size. (FFmpeg's own choice goes by what has most
+ * data, which may be another version of the film.)
  */
 function pictureStream(streams: readonly Stream[]): Stream | null {
   const real = streams.filter(

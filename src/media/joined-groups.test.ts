@@ -1,6 +1,6 @@
 /**
- * H.264 files of one closed group each, joined packet by packet: the film plays every frame once, in order, at its time, across
- * every border. Held against ffprobe and ffmpeg where they are installed.
+ * H.264 files of one closed group each, joined packet by packet: the film plays every frame once, in order, at its
+ * time, across every border. Held against ffprobe and ffmpeg where they are installed.
  */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
@@ -19,7 +19,8 @@ const W = 96,
   N = W * H,
   GROUP = 20,
   RATE = { num: 24000, den: 1001 };
-// The last file holds a single frame, and one frame in the middle is a cut, at which an encoder left to itself begins a group.
+// The last file holds a single frame, and one frame in the middle is a cut, at which an
+// encoder left to itself begins a group.
 const FRAMES = 2 * GROUP + 1,
   CUT = 27;
 const options: WriterOptions = {

@@ -1,9 +1,10 @@
 /**
- * The curves of src/colour at the media door's own scale: scene light, 1.0 is diffuse white. For the SDR curves nothing changes.
- * HLG's scene light is divided by its value at 75 % of the signal and PQ's display light by 203 cd/m², where ITU-R BT.2408 puts
- * HDR reference white. PQ carries what a display shows; the display's own contrast (BT.2100's HLG OOTF at 1000 cd/m², a power of
- * 1.2, by which BT.2408 passes between the two systems; here channel by channel) is taken off it. So a grey card of 18 % stands
- * at .18 in either: 26 cd/m² and 38 % of the signal in BT.2408's table (from memory).
+ * The curves of src/colour at the media door's own scale: scene light, 1.0 is diffuse white. For the SDR curves
+ * nothing changes. HLG's scene light is divided by its value at 75 % of the signal and PQ's display light by
+ * 203 cd/m², where ITU-R BT.2408 puts HDR reference white. PQ carries what a display shows; the display's own
+ * contrast (BT.2100's HLG OOTF at 1000 cd/m², a power of 1.2, by which BT.2408 passes between the two systems;
+ * here channel by channel) is taken off it. So a grey card of 18 % stands at .18 in either: 26 cd/m² and 38 %
+ * of the signal in BT.2408's table (from memory).
  */
 import { decodeTransfer, encodeTransfer, hlgDecode, hlgSystemGamma } from '../colour/transfer.js';
 import type { TransferName } from './types.js';

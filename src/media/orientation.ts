@@ -1,6 +1,6 @@
 /**
- * The display matrix of a stream (ISO/IEC 14496-12, `matrix` of the track header; FFmpeg's AV_PKT_DATA_DISPLAYMATRIX) as one of
- * the eight ways a picture can lie, and the undoing of it: planes come out as the viewer should see them.
+ * The display matrix of a stream (ISO/IEC 14496-12, `matrix` of the track header; FFmpeg's AV_PKT_DATA_DISPLAYMATRIX)
+ * as one of the eight ways a picture can lie, and the undoing of it: planes come out as the viewer should see them.
  */
 export interface Orientation {
   /** Signs of x' = a x + c y, y' = b x + d y. */
@@ -50,7 +50,8 @@ export function orientPlane<T extends Uint8Array | Uint16Array | Float32Array>(
   dst: T,
 ): T {
   const outWidth = isTurned(o) ? height : width;
-  // Source pixel (x, y) goes to (a x + c y + tx, b x + d y + ty), with offsets that bring the picture back to the origin.
+  // Source pixel (x, y) goes to (a x + c y + tx, b x + d y + ty), with offsets that
+  // bring the picture back to the origin.
   const tx = (o.a < 0 ? width - 1 : 0) + (o.c < 0 ? height - 1 : 0);
   const ty = (o.b < 0 ? width - 1 : 0) + (o.d < 0 ? height - 1 : 0);
   const stepX = o.a + o.b * outWidth;

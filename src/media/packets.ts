@@ -7,9 +7,9 @@ import { closeInput, openInput } from './input.js';
 type Parameters = Stream['codecpar'];
 
 /**
- * Hands every packet of the picture stream to `take`, in the order of decoding, its times in units of `timeBase`; each is freed
- * after. Returns their number. Throws `PW-MEDIA-APPEND` where the stream is coded otherwise than `like`, a picture in it is
- * damaged, or one needs others that should stand alone: each with `alone`, else the first.
+ * Hands every packet of the picture stream to `take`, in the order of decoding, its times in units of `timeBase`; each
+ * is freed after. Returns their number. Throws `PW-MEDIA-APPEND` where the stream is coded otherwise than `like`, a
+ * picture in it is damaged, or one needs others that should stand alone: each with `alone`, else the first.
  */
 export async function readPackets(
   path: string,

@@ -1,7 +1,7 @@
 /**
- * FFmpeg's pixel formats as plain planes. The formats that are planar already are described from their names (which follow
- * a fixed grammar: libavutil/pixdesc.c); packed, semi-planar, palette and big-endian ones name the planar format of the same
- * samples that they are unpacked to, so that no value changes.
+ * FFmpeg's pixel formats as plain planes. The formats that are planar already are described from their names (which
+ * follow a fixed grammar: libavutil/pixdesc.c); packed, semi-planar, palette and big-endian ones name the planar format
+ * of the same samples that they are unpacked to, so that no value changes.
  */
 export interface PlaneFormat {
   readonly name: string;

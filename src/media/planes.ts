@@ -70,7 +70,10 @@ export class PlaneExtractor {
     this.target = avGetPixFmtFromName(this.format.name);
   }
 
-  /** Planes of `frame`, upright and with square pixels (`aspect`: the shape of the file's own, as shown). They stay valid until the next call. */
+  /**
+   * Planes of `frame`, upright and with square pixels (`aspect`: the shape of the file's own,
+   * as shown). They stay valid until the next call.
+   */
   extract(
     frame: Frame,
     index: number,

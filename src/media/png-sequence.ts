@@ -1,7 +1,8 @@
 /**
- * Numbered 16-bit PNG pictures, made quickly: Portable Network Graphics (PNG) Specification, third edition (W3C 2025), one
- * IDAT deflated by runs of zeros alone (RFC 1950, 1951), which on camera noise loses some 4 % of size to a full search. A picture's
- * occupied part is packed at once, and deflated (kernels/deflate.ts) and written while the caller makes the next.
+ * Numbered 16-bit PNG pictures, made quickly: Portable Network Graphics (PNG) Specification, third edition
+ * (W3C 2025), one IDAT deflated by runs of zeros alone (RFC 1950, 1951), which on camera noise loses some 4
+ * % of size to a full search. A picture's occupied part is packed at once, and deflated
+ * (kernels/deflate.ts) and written while the caller makes the next.
  */
 import { renameSync, rmSync } from 'node:fs';
 import { writeFile } from 'node:fs/promises';
@@ -47,8 +48,8 @@ export class PngSequence {
   private failure: unknown = null;
 
   /**
-   * @param colour how the values are stored (said in the cICP chunk), or null for mattes @param light the values come as scene-linear
-   * light and are coded by `colour`'s curve on the way
+   * @param colour how the values are stored (said in the cICP chunk), or null for mattes @param light the values come
+   * as scene-linear light and are coded by `colour`'s curve on the way
    */
   constructor(
     nameOf: (frame: number) => string,
@@ -63,8 +64,9 @@ export class PngSequence {
   }
 
   /**
-   * Adds a picture of values 0..1, stored as round(v · 65535) of the coded value. They are taken before the call returns; what the
-   * promise waits for is the picture before this one. @param part outside it the picture is 0 whatever its values say
+   * Adds a picture of values 0..1, stored as round(v · 65535) of the coded value. They are taken
+   * before the call returns; what the promise waits for is the picture before this one. @param part
+   * outside it the picture is 0 whatever its values say
    * @throws `PW-MEDIA-WRITE` where the folder cannot be written to
    */
   write(frame: number, picture: Picture, part: Part = [0, 0, picture.width, picture.height]): Promise<void> {
@@ -183,7 +185,8 @@ export class PngSequence {
   private async deflated({ pointer, stride, bytes, rows, lead, tail, before, after }: Packed): Promise<Uint8Array> {
     const { door } = this,
       all = rows * (1 + lead + bytes + tail) + before + after;
-    // A literal takes nine bits at most on the mean, a run of 258 zeros three bytes, a block's head 200 bytes each 65536 tokens.
+    // A literal takes nine bits at most on the mean, a run of 258 zeros three bytes, a
+    // block's head 200 bytes each 65536 tokens.
     const out = this.block('deflated', Math.ceil((rows * (bytes + 8) * 9) / 8 + (3 * all) / 258 + 4096) + 2 ** 16);
     const total = this.block('total', 16);
     await door.runAside(

@@ -1,6 +1,6 @@
 /**
- * Media from outside is looked at in a process of its own: a decoder that crashes or hangs on a damaged file takes that process
- * with it and nothing else. One process a request; it is stopped when its time is up.
+ * Media from outside is looked at in a process of its own: a decoder that crashes or hangs on a damaged file takes that
+ * process with it and nothing else. One process a request; it is stopped when its time is up.
  */
 import { fork } from 'node:child_process';
 import { basename } from 'node:path';

@@ -8,8 +8,8 @@ import type { MediaInfo } from './types.js';
 import { VideoReader } from './video-reader.js';
 
 /**
- * Describes a file, a picture sequence (`shot_%05d.png`) or a folder of pictures. Throws `PW-MEDIA-MISSING`, `-EMPTY`, `-NOTAFILE`, `-UNREADABLE`, and
- * `-NOTHING` where there is neither picture nor sound.
+ * Describes a file, a picture sequence (`shot_%05d.png`) or a folder of pictures. Throws `PW-MEDIA-MISSING`, `-EMPTY`,
+ * `-NOTAFILE`, `-UNREADABLE`, and `-NOTHING` where there is neither picture nor sound.
  */
 export async function probe(path: string): Promise<MediaInfo> {
   if (isSequencePattern(path) || isPictureFolder(path)) {

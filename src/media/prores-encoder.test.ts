@@ -1,4 +1,6 @@
-/** Our ProRes encoder against FFmpeg's `prores_aw`, byte for byte, on pictures that are easy, hard and of awkward size. */
+/**
+ * Our ProRes encoder against FFmpeg's `prores_aw`, byte for byte, on pictures that are easy, hard and of awkward size.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { defaultColour, encodingOf, openEncoder, type WriterOptions } from './encodings.js';
@@ -7,7 +9,10 @@ import { ProResEncoder } from './prores-encoder.js';
 import { codeword } from './prores-tables.js';
 import { WriterFrames } from './writer-frames.js';
 
-/** Three planes of 10-bit words. `rough` 0: a soft slope with an edge; 1: any code anywhere; between: noise on the slope. */
+/**
+ * Three planes of 10-bit words. `rough` 0: a soft slope with an edge; 1: any code
+ * anywhere; between: noise on the slope.
+ */
 function planes(w: number, h: number, rough: number, seed: number): Uint16Array[] {
   const r = new RandomStream(seed);
   return [0, 1, 2].map((c) =>

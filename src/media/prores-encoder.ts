@@ -1,7 +1,7 @@
 /**
- * ProRes 4444 without alpha, 10 bits (SMPTE RDD 36), coded by kernels/prores.ts beside the thread that makes the pictures. It
- * gives the bytes of FFmpeg's `prores_aw` encoder (prores-encoder.test.ts) in half of its processor time: a slice's blocks are
- * transformed eight at a time and once, however often they are quantised.
+ * ProRes 4444 without alpha, 10 bits (SMPTE RDD 36), coded by kernels/prores.ts beside the thread that makes the
+ * pictures. It gives the bytes of FFmpeg's `prores_aw` encoder (prores-encoder.test.ts) in half of its processor time:
+ * a slice's blocks are transformed eight at a time and once, however often they are quantised.
  */
 import { kernels } from '../image/kernels.js';
 import { colourCodes } from './colour-tags.js';
@@ -17,7 +17,10 @@ const FRAME_HEAD = 8 + 148,
 /** Bits a macroblock aimed at, and the coarsest quantiser taken for them, as FFmpeg has them for 4:4:4. */
 const AIM_BITS = 1750,
   COARSEST = 5;
-/** More bytes a coefficient never takes: a run (23 bits at most) of nothing is others' saving, a level has 30 with its sign. */
+/**
+ * More bytes a coefficient never takes: a run (23 bits at most) of nothing is others'
+ * saving, a level has 30 with its sign.
+ */
 const MOST_BYTES = 4;
 const MACROBLOCK = 12 * 64;
 

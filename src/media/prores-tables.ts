@@ -1,8 +1,8 @@
 /**
- * What the ProRes kernel (kernels/prores.ts) looks up, in one piece: scan, weights and codes of SMPTE RDD 36 (from memory, held by the test to
- * another encoder's bytes), and how a coefficient is divided. Byte offsets: 0 scan, 64 weights of luma and chroma, 192 codes of runs (16 × 64 words), 4288 of
- * levels with room for the sign (10 × 64), 6848 codebooks (16 of runs, 10 of levels, 7 of a mean's difference), 6912 multiplier
- * and shift for each divisor.
+ * What the ProRes kernel (kernels/prores.ts) looks up, in one piece: scan, weights and codes of SMPTE RDD 36 (from
+ * memory, held by the test to another encoder's bytes), and how a coefficient is divided. Byte offsets: 0 scan, 64
+ * weights of luma and chroma, 192 codes of runs (16 × 64 words), 4288 of levels with room for the sign (10 × 64), 6848
+ * codebooks (16 of runs, 10 of levels, 7 of a mean's difference), 6912 multiplier and shift for each divisor.
  */
 
 /** Places of a progressive frame's coefficients (row · 8 + column) in the order in which they are coded. */
@@ -12,7 +12,10 @@ export const SCAN = [
   55, 62, 63,
 ] as const;
 
-/** Weights of the quantiser, luma's and chroma's: flat but for the finest structures, as FFmpeg's encoders have them for 4:4:4. */
+/**
+ * Weights of the quantiser, luma's and chroma's: flat but for the finest structures, as
+ * FFmpeg's encoders have them for 4:4:4.
+ */
 export const WEIGHTS = [
   ...new Array<number>(24).fill(4),
   4,
@@ -96,7 +99,8 @@ export function proresTables(): Uint8Array {
   }
   bytes.set([...RUN_BOOKS, ...LEVEL_BOOKS, ...MEAN_BOOKS], 6848);
   for (let q = 1; q <= MOST_DIVISOR; q++) {
-    // For values up to 2¹⁴ the product, shifted, is the quotient without its rest: the multiplier is too large by less than q over 2 to the shift.
+    // For values up to 2¹⁴ the product, shifted, is the quotient without its rest: the multiplier
+    // is too large by less than q over 2 to the shift.
     const shift = 15 + Math.floor(Math.log2(q));
     view.setUint32(6912 + 4 * q, (shift << 16) | Math.ceil(2 ** shift / q), true);
   }

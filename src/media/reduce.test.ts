@@ -1,4 +1,6 @@
-/** Frames made small inside FFmpeg are the exact area means of the full ones; which picture stream of several is read. */
+/**
+ * Frames made small inside FFmpeg are the exact area means of the full ones; which picture stream of several is read.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -89,7 +91,8 @@ describe('frames reduced on the way', () => {
               worst = Math.max(worst, d);
               sum += d;
             }
-          // Noise of ±100 codes from pixel to pixel: a share of a pixel, rounded to FFmpeg's 1/64, is a code or two at the worst.
+          // Noise of ±100 codes from pixel to pixel: a share of a pixel, rounded to
+          // FFmpeg's 1/64, is a code or two at the worst.
           expect(worst).toBeLessThan(p === 0 || w === 240 ? 3 : 8);
           expect(sum / (96 * 54)).toBeLessThan(p === 0 || w === 240 ? 0.5 : 2);
         }
@@ -129,7 +132,8 @@ describe('frames reduced on the way', () => {
 });
 
 describe('a file with two picture streams', () => {
-  // Frames of the first stream count from 0, of the second, larger one from 500: FFmpeg's own choice is the one with most data.
+  // Frames of the first stream count from 0, of the second, larger one from 500:
+  // FFmpeg's own choice is the one with most data.
   it('gives the first, the one marked as default, never the cover', async () => {
     const make = async (
       name: string,

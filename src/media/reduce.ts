@@ -1,7 +1,7 @@
 /**
- * The small picture of a frame, made inside FFmpeg so that the full one never crosses into JavaScript: exact area means of the
- * coded planes (libswscale, SWS_AREA with accurate rounding: integer arithmetic, the same bytes on every processor), 4:4:4,
- * 16 bits a sample = 256 times the 8-bit code. Colour, range and transfer stay the file's own.
+ * The small picture of a frame, made inside FFmpeg so that the full one never crosses into JavaScript: exact area means
+ * of the coded planes (libswscale, SWS_AREA with accurate rounding: integer arithmetic, the same bytes on every
+ * processor), 4:4:4, 16 bits a sample = 256 times the 8-bit code. Colour, range and transfer stay the file's own.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { avGetPixFmtFromName, avGetPixFmtName, C, Frame, SoftwareScaleContext } from './ffmpeg.js';
@@ -15,7 +15,10 @@ export interface SmallSize {
 
 /** A frame at the size asked for, or the full one where it can't be reduced on the way. */
 export interface ReducedFrame extends VideoFrame {
-  /** The same frame in full, while it is at hand (until the next is asked for); null where another stands in for a lost one. */
+  /**
+   * The same frame in full, while it is at hand (until the next is asked for); null
+   * where another stands in for a lost one.
+   */
   whole(): VideoFrame | null;
 }
 
@@ -55,7 +58,8 @@ export class FrameReducer {
     this.small.format = format;
     this.small.getBuffer(0);
     this.strides = [0, 1, 2].map((p) => this.small.linesize[p]! >> 1);
-    // Its memory stays where it is, so these views are taken once: a view a frame would keep the garbage collector busy.
+    // Its memory stays where it is, so these views are taken once: a view a frame would
+    // keep the garbage collector busy.
     this.stored = [0, 1, 2].map((p) => {
       const b = this.small.data![p]!;
       return new Uint16Array(b.buffer as ArrayBuffer, b.byteOffset, this.strides[p]! * size.heightPx);
@@ -63,7 +67,10 @@ export class FrameReducer {
     this.planes = this.stored.map(() => new Uint16Array(size.widthPx * size.heightPx));
   }
 
-  /** A reducer for frames of this FFmpeg pixel format, or null where they must be taken in full (RGB, grey, floats, packed formats, smaller pictures). */
+  /**
+   * A reducer for frames of this FFmpeg pixel format, or null where they must be taken in full (RGB,
+   * grey, floats, packed formats, smaller pictures).
+   */
   static for(pixelFormat: number, widthPx: number, heightPx: number, size: SmallSize): FrameReducer | null {
     const source = scalerSource(pixelFormat);
     return source === null || widthPx < size.widthPx || heightPx < size.heightPx

@@ -1,4 +1,6 @@
-/** Picture sequences: named by a pattern such as `shot_%05d.png`, or a folder of pictures in the order of their names. */
+/**
+ * Picture sequences: named by a pattern such as `shot_%05d.png`, or a folder of pictures in the order of their names.
+ */
 import { readdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { PlatewrightError } from '../core/errors.js';

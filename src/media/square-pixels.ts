@@ -1,8 +1,8 @@
 /**
- * Films of the DVD and DV kind are stored with pixels that are wider or narrower than high. They are conformed once, here: every
- * line is resampled to the width that makes its pixels square (windowed sinc of three lobes: Lanczos; Duchon 1979), so that
- * angles, circles and everything that is measured or laid on come out right. Only the width changes, so that the two fields of
- * an interlaced picture stay apart.
+ * Films of the DVD and DV kind are stored with pixels that are wider or narrower than high. They are conformed once,
+ * here: every line is resampled to the width that makes its pixels square (windowed sinc of three lobes: Lanczos;
+ * Duchon 1979), so that angles, circles and everything that is measured or laid on come out right. Only the width
+ * changes, so that the two fields of an interlaced picture stay apart.
  */
 import type { VideoFrame } from './types.js';
 
@@ -14,7 +14,10 @@ const SQUARE_ENOUGH = 0.01;
 const MOST = 3;
 const LOBES = 3;
 
-/** Width, px and even, at which a picture stored `widthPx` wide with pixels of shape `aspect` (width over height) has square ones. */
+/**
+ * Width, px and even, at which a picture stored `widthPx` wide with pixels of shape
+ * `aspect` (width over height) has square ones.
+ */
 export function squareWidth(widthPx: number, aspect: readonly [number, number]): number {
   const a = aspect[0] / aspect[1];
   return !(a >= 1 / MOST && a <= MOST) || Math.abs(a - 1) <= SQUARE_ENOUGH
@@ -54,7 +57,9 @@ export class LineResampler {
   }
 }
 
-/** Weights of each new sample. `scale`: old pixels per new one. A chroma sample keeps its site beside its luma sample. */
+/**
+ * Weights of each new sample. `scale`: old pixels per new one. A chroma sample keeps its site beside its luma sample.
+ */
 function tapsOf(from: number, to: number, scale: number, shift: number, site: number): Taps {
   const wide = Math.max(1, scale),
     reach = LOBES * wide,

@@ -7,8 +7,8 @@ import { VideoReader } from './video-reader.js';
 import { VideoWriter } from './video-writer.js';
 
 /**
- * Writes a 16-bit PNG: one channel grey, three RGB, four RGBA (straight alpha). Values are display-coded 0..1 and stored as
- * round(v · 65535). Written beside and renamed.
+ * Writes a 16-bit PNG: one channel grey, three RGB, four RGBA (straight alpha). Values are display-coded 0..1 and
+ * stored as round(v · 65535). Written beside and renamed.
  */
 export async function writePng16(path: string, coded: Picture): Promise<void> {
   if (coded.channels === 2)
@@ -32,7 +32,10 @@ export async function writePng16(path: string, coded: Picture): Promise<void> {
   await writer.close();
 }
 
-/** Reads a still as coded values 0..1: one channel for grey, three for RGB, four with straight alpha. Any still format will do. */
+/**
+ * Reads a still as coded values 0..1: one channel for grey, three for RGB, four with
+ * straight alpha. Any still format will do.
+ */
 export async function readPng(path: string): Promise<Picture> {
   const reader = await VideoReader.open(path, { threads: 1 });
   try {

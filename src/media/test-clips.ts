@@ -1,4 +1,7 @@
-/** Clips for the door's own tests: frames that carry their number, written with times, turns and fields as a test wants them. */
+/**
+ * Clips for the door's own tests: frames that carry their number, written with times,
+ * turns and fields as a test wants them.
+ */
 import { renameSync } from 'node:fs';
 import { createPicture, type Picture } from '../image/picture.js';
 import { lumaPlane } from './convert.js';
@@ -19,7 +22,9 @@ import type { VideoFrame } from './types.js';
 
 const BITS = 16;
 
-/** A grey picture whose upper half spells `n` in 16 black or white blocks and whose lower half spells its complement. */
+/**
+ * A grey picture whose upper half spells `n` in 16 black or white blocks and whose lower half spells its complement.
+ */
 export function numberPicture(n: number, width: number, height: number): Picture {
   const p = createPicture(width, height, 3);
   const plane = width * height;

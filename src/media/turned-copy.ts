@@ -1,6 +1,7 @@
 /**
- * A copy of a film that asks to be shown turned: the packets as they are, picture and sound, with another display matrix
- * (ISO/IEC 14496-12, track header). Nothing is decoded, so nothing is lost, and it takes as long as copying the file.
+ * A copy of a film that asks to be shown turned: the packets as they are, picture and sound, with
+ * another display matrix (ISO/IEC 14496-12, track header). Nothing is decoded, so nothing is
+ * lost, and it takes as long as copying the file.
  */
 import { renameSync, rmSync } from 'node:fs';
 import { basename } from 'node:path';

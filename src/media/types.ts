@@ -30,7 +30,10 @@ export interface VideoInfo {
   readonly rotationDeg: 0 | 90 | 180 | 270;
   readonly variableRate: boolean;
   readonly fieldOrder: 'progressive' | 'top' | 'bottom';
-  /** Shape of the file's own pixels as shown, width over height. The door hands out square ones: `widthPx` is the conformed width. */
+  /**
+   * Shape of the file's own pixels as shown, width over height. The door hands out
+   * square ones: `widthPx` is the conformed width.
+   */
   readonly pixelAspect: readonly [number, number];
   /** What the door did to conform the file, in sentences. */
   readonly notes: readonly string[];
@@ -52,22 +55,24 @@ export interface MediaInfo {
 }
 
 /**
- * One decoded frame in the file's own planes: Y'CbCr (three planes, chroma possibly smaller), RGB (three planes in r, g, b
- * order) or grey (one plane); a further plane holds alpha where the file has it. Strides are removed: plane p is
- * planeHeight × planeWidth values, row after row. Buffers belong to the reader and are valid until the next frame is asked for,
- * unless `copyFrame` is called.
+ * One decoded frame in the file's own planes: Y'CbCr (three planes, chroma possibly smaller), RGB (three planes in
+ * r, g, b order) or grey (one plane); a further plane holds alpha where the file has it. Strides are removed: plane
+ * p is planeHeight × planeWidth values, row after row. Buffers belong to the reader and are valid until the next
+ * frame is asked for, unless `copyFrame` is called.
  */
 export interface VideoFrame {
   readonly index: number;
   readonly widthPx: number;
   readonly heightPx: number;
-  /** Float32Array only where the file holds floats (OpenEXR); `bitDepth` is 32 then and the values are the file's own. */
+  /**
+   * Float32Array only where the file holds floats (OpenEXR); `bitDepth` is 32 then and the values are the file's own.
+   */
   readonly planes: readonly (Uint8Array | Uint16Array | Float32Array)[];
   /** log2 of the chroma subsampling. */
   readonly chromaShift: readonly [number, number];
   /**
-   * Where the first chroma sample sits, in luma pixels right of and below the centre of the first luma sample: [0, 0.5] is the
-   * usual left-sited 4:2:0, [0.5, 0.5] the JPEG's, [0, 0] the top-left of BT.2020.
+   * Where the first chroma sample sits, in luma pixels right of and below the centre of the first luma sample: [0, 0.5]
+   * is the usual left-sited 4:2:0, [0.5, 0.5] the JPEG's, [0, 0] the top-left of BT.2020.
    */
   readonly chromaSite: readonly [number, number];
   readonly layout: 'yuv' | 'rgb' | 'grey';

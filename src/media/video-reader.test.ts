@@ -44,8 +44,8 @@ async function expectExact(path: string, count: number, asks: number, firstNumbe
     let n = 0;
     for await (const frame of reader.frames()) expect(readNumber(frame)).toBe(firstNumber + n++);
     expect(n).toBe(count);
-    // Short runs one after another and within each other, broken off here and there: the decoder of one goes on in the next, and a
-    // frame that a run ended with stays what it was.
+    // Short runs one after another and within each other, broken off here and there: the decoder of one goes on in the
+    // next, and a frame that a run ended with stays what it was.
     for (let k = 0; k < 12; k++) {
       const from = random.below(count - 4),
         broken = random.below(3) === 0;

@@ -25,7 +25,10 @@ export interface ReaderOptions {
   readonly index?: FrameIndex;
 }
 
-/** What was found of a file's fields, under its name, size and time of change: a clip is opened many times, and looking costs. */
+/**
+ * What was found of a file's fields, under its name, size and time of change: a clip is
+ * opened many times, and looking costs.
+ */
 const fieldsFound = new Map<string, FieldUse>();
 
 /** Containers in which any place is found again after the file was read to its end. */
@@ -43,7 +46,9 @@ export class VideoReader {
   private single: Cursor | null = null;
   private queue: Promise<unknown> = Promise.resolve();
   private readonly streaming = new Set<Cursor>();
-  /** Of a stream that ended: a clip is often read in many short runs, and opening costs as much as some frames of it. */
+  /**
+   * Of a stream that ended: a clip is often read in many short runs, and opening costs as much as some frames of it.
+   */
   private idle: FileCursor | null = null;
   /** The file as it was opened to be described: the first to read pictures goes on with it. */
   private opened: OpenedInput | null = null;
@@ -129,7 +134,9 @@ export class VideoReader {
     return this.damage;
   }
 
-  /** Looks at two runs of frames where interlace or pulldown may be, and takes what was found into account from then on. */
+  /**
+   * Looks at two runs of frames where interlace or pulldown may be, and takes what was found into account from then on.
+   */
   private async findFields(bytesKey: string): Promise<void> {
     const info = this.information,
       count = info.frameCount;
@@ -187,7 +194,9 @@ export class VideoReader {
     return this.built?.index ?? null;
   }
 
-  /** Frames that only repeat the one before, because a file of varying rate has none of its own for that moment. Rising. */
+  /**
+   * Frames that only repeat the one before, because a file of varying rate has none of its own for that moment. Rising.
+   */
   async heldFrames(): Promise<readonly number[]> {
     const source = (await this.ensureIndex())?.timing.sourceOf ?? null,
       held: number[] = [];
@@ -212,8 +221,8 @@ export class VideoReader {
   }
 
   /**
-   * Frames `from` (inclusive) to `to` (exclusive) in order. Each is valid until the next is asked for; `copyFrame` keeps one.
-   * Several streams may run beside each other and beside `frame`.
+   * Frames `from` (inclusive) to `to` (exclusive) in order. Each is valid until the next is asked for; `copyFrame`
+   * keeps one. Several streams may run beside each other and beside `frame`.
    */
   frames(from = 0, to = Infinity): AsyncGenerator<VideoFrame, void, undefined> {
     return this.stream(from, to, null);
@@ -259,8 +268,9 @@ export class VideoReader {
   }
 
   /**
-   * The frames for a scan: at the size asked for where FFmpeg can make them small on the way (Y'CbCr that stands upright and
-   * needs no fields put right), else in full. The full frame can be had from each as long as it is the last asked for.
+   * The frames for a scan: at the size asked for where FFmpeg can make them small on the way
+   * (Y'CbCr that stands upright and needs no fields put right), else in full. The full frame can be
+   * had from each as long as it is the last asked for.
    */
   async *reducedFrames(size: SmallSize, from = 0, to = Infinity): AsyncGenerator<ReducedFrame, void, undefined> {
     for await (const frame of this.stream(from, to, size))

@@ -276,7 +276,8 @@ describe('sound beside the picture', () => {
       expect([back.sampleRate, back.channels]).toEqual([48000, 2]);
       expect(Math.abs(back.samples.length / 2 - 24000)).toBeLessThanOrEqual(codec === 'h264' ? 1024 : 0);
       let worst = 0;
-      // The first and last coded blocks of AAC are left out. Its error on a full tone is large sample by sample but out of step by none.
+      // The first and last coded blocks of AAC are left out. Its error on a full tone is
+      // large sample by sample but out of step by none.
       for (let i = 4096; i < 2 * 20000; i++) worst = Math.max(worst, Math.abs(back.samples[i]! - sound.samples[i]!));
       expect(worst, name).toBeLessThanOrEqual(tolerance);
     }

@@ -1,6 +1,6 @@
 /**
- * Writes pictures to a film file or a picture sequence. A file is written beside its place under a `.part` name and moved there
- * when it is whole; of a sequence every picture is, so that a render that was stopped goes on where it was.
+ * Writes pictures to a film file or a picture sequence. A file is written beside its place under a `.part` name and
+ * moved there when it is whole; of a sequence every picture is, so that a render that was stopped goes on where it was.
  */
 import { mkdirSync, renameSync, rmSync } from 'node:fs';
 import { basename, dirname, resolve } from 'node:path';
@@ -58,7 +58,10 @@ export class VideoWriter {
     this.packet.alloc();
   }
 
-  /** Opens for writing; the folder is made if need be. Throws `PW-MEDIA-WRITE...` errors that say what does not go together. */
+  /**
+   * Opens for writing; the folder is made if need be. Throws `PW-MEDIA-WRITE...` errors
+   * that say what does not go together.
+   */
   static async open(path: string, options: WriterOptions): Promise<VideoWriter> {
     requireFit(path, options);
     mkdirSync(dirname(resolve(path)), { recursive: true });
@@ -160,8 +163,8 @@ export class VideoWriter {
   }
 
   /**
-   * Adds a frame in its own planes. Where they are what the encoder takes (Y'CbCr or grey of its depth, chroma and tags) they go
-   * in as they are, code for code; else they are converted.
+   * Adds a frame in its own planes. Where they are what the encoder takes (Y'CbCr or grey of its depth, chroma and
+   * tags) they go in as they are, code for code; else they are converted.
    */
   async writeFrame(frame: VideoFrame): Promise<void> {
     if (!this.takes(frame)) return this.write(toLinear(frame));
@@ -175,8 +178,8 @@ export class VideoWriter {
   }
 
   /**
-   * Adds a frame that `lay` makes in the encoder's own planes: Y'CbCr at full size, words of 10 bits, all of them. Only where
-   * `hasRoom` says so.
+   * Adds a frame that `lay` makes in the encoder's own planes: Y'CbCr at full size, words of 10
+   * bits, all of them. Only where `hasRoom` says so.
    */
   async writeLaid(lay: (planes: ProResEncoder['room']['words']) => void): Promise<void> {
     const own = this.own!;
@@ -189,9 +192,9 @@ export class VideoWriter {
   }
 
   /**
-   * Adds the pictures of a film file that a writer of the same options wrote, code for code, without decoding them: of codecs in
-   * which every picture stands alone (FFV1, ProRes), and of H.264 in even groups, where the file is one group. Returns how many
-   * there were. Throws `PW-MEDIA-APPEND` where the file does not hold every frame once.
+   * Adds the pictures of a film file that a writer of the same options wrote, code for code, without decoding them: of
+   * codecs in which every picture stands alone (FFV1, ProRes), and of H.264 in even groups, where the file is one
+   * group. Returns how many there were. Throws `PW-MEDIA-APPEND` where the file does not hold every frame once.
    */
   async append(path: string): Promise<number> {
     const group = this.options.codec === 'h264' && this.options.evenGroups === true;
@@ -202,7 +205,8 @@ export class VideoWriter {
         { kind: 'internal' },
       );
     await this.pending;
-    // Pictures are coded before those that are shown earlier by so many frames: decoding begins that long before the first is shown.
+    // Pictures are coded before those that are shown earlier by so many frames: decoding
+    // begins that long before the first is shown.
     const first = this.count,
       delay = group ? this.stream!.codecpar.videoDelay : 0,
       shown = new Set<number>();
@@ -301,7 +305,10 @@ export class VideoWriter {
     await this.track?.writeUntil(seconds + 0.5);
   }
 
-  /** A still codec made anew for each picture costs little beside its deflate, and keeps every picture a file of its own. */
+  /**
+   * A still codec made anew for each picture costs little beside its deflate, and keeps
+   * every picture a file of its own.
+   */
   private async encodePicture(frame: Frame, n: number): Promise<void> {
     this.codec ??= await this.makeCodec(false);
     const codec = this.codec;
@@ -356,7 +363,9 @@ export class VideoWriter {
     renameSync(this.part, this.path);
   }
 
-  /** Gives up: the part is removed, a file that stood there before stays. Pictures of a sequence that are whole stay. */
+  /**
+   * Gives up: the part is removed, a file that stood there before stays. Pictures of a sequence that are whole stay.
+   */
   async abort(): Promise<void> {
     if (this.finished) return;
     this.finished = true;

@@ -1,7 +1,7 @@
 /**
- * Y'CbCr of one depth and chroma size as Y'CbCr of 4:4:4 with as many bits or more, in the same matrix and levels: luma keeps its
- * codes (times a power of two), chroma is brought to full size by bilinear interpolation that heeds where its samples sit, and no
- * value goes through R'G'B'. By the kernel kernels/widen-yuv.ts and its plain twin.
+ * Y'CbCr of one depth and chroma size as Y'CbCr of 4:4:4 with as many bits or more, in the same matrix and levels: luma
+ * keeps its codes (times a power of two), chroma is brought to full size by bilinear interpolation that heeds where its
+ * samples sit, and no value goes through R'G'B'. By the kernel kernels/widen-yuv.ts and its plain twin.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { KERNEL_FROM_PIXELS, kernels } from '../image/kernels.js';

@@ -1,4 +1,7 @@
-/** What goes with what when pictures are written: codec, container, size and planes; and one picture of a sequence written whole. */
+/**
+ * What goes with what when pictures are written: codec, container, size and planes; and
+ * one picture of a sequence written whole.
+ */
 import { renameSync } from 'node:fs';
 import { writeFile } from 'node:fs/promises';
 import { basename, extname } from 'node:path';

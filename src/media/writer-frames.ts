@@ -25,7 +25,10 @@ export class WriterFrames {
     this.tags = tags;
   }
 
-  /** The next to be filled. Its planes are asked for once: each asking makes new views, which the collector counts as large. */
+  /**
+   * The next to be filled. Its planes are asked for once: each asking makes new views,
+   * which the collector counts as large.
+   */
   next(): FillFrame {
     const i = this.turn;
     this.turn = 1 - i;

@@ -1,6 +1,6 @@
 /**
- * Y'CbCr matrices and quantisation (ITU-R BT.601-7, BT.709-6, BT.2020-2; H.273 clause 8.3): the numbers that turn code values
- * into display-coded R'G'B' and back.
+ * Y'CbCr matrices and quantisation (ITU-R BT.601-7, BT.709-6, BT.2020-2; H.273 clause 8.3): the numbers that turn
+ * code values into display-coded R'G'B' and back.
  */
 import { LUMA_COEFFICIENTS } from '../colour/matrices.js';
 import type { ColourTags, MatrixName } from './types.js';

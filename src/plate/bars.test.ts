@@ -8,7 +8,10 @@ import type { LumaSource } from './ride-source.js';
 const W = 320,
   H = 180;
 
-/** A textured picture seen by a camera that pans by `pan` and comes nearer by `zoom`, between bars of `bar` rows that hold still. */
+/**
+ * A textured picture seen by a camera that pans by `pan` and comes nearer by `zoom`,
+ * between bars of `bar` rows that hold still.
+ */
 function seen(texture: Float32Array, size: number, zoom: number, pan: number, bar: number): Float32Array {
   const out = new Float32Array(W * H);
   for (let y = bar; y < H - bar; y++)

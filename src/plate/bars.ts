@@ -1,7 +1,8 @@
 /**
- * Black bars round a shot's picture (a wide film in a narrower file, or the other way round). They are no part of what was
- * filmed: they would count as the plate's black, hold still while the camera moves, and must never be painted on. Told from
- * flat black rows and columns at the border that are as many on one side as on the other: a night sky is neither.
+ * Black bars round a shot's picture (a wide film in a narrower file, or the other way round). They are
+ * no part of what was filmed: they would count as the plate's black, hold still while the camera moves,
+ * and must never be painted on. Told from flat black rows and columns at the border that are as many on
+ * one side as on the other: a night sky is neither.
  */
 export interface Bars {
   readonly top: number;

@@ -1,15 +1,18 @@
 /**
- * What choosing blocks by their variance does to the mean of those kept. The variance of a block of grain is itself uncertain,
- * the more the coarser the grain: it follows σ² χ²(ν)/ν with ν = N² / ΣΣ ρ² (the effective degrees of freedom of a variance from
- * correlated samples: Bayley & Hammersley, "The effective number of independent observations in an autocorrelated time series",
- * JRSS Suppl. 8, 1946). Where blocks above a multiple of a low quantile are left out as moving, the kept mean is too low by a
- * factor that follows from ν alone.
+ * What choosing blocks by their variance does to the mean of those kept. The variance of a block of grain is itself
+ * uncertain, the more the coarser the grain: it follows σ² χ²(ν)/ν with ν = N² / ΣΣ ρ² (the effective degrees of
+ * freedom of a variance from correlated samples: Bayley & Hammersley, "The effective number of independent observations
+ * in an autocorrelated time series", JRSS Suppl. 8, 1946). Where blocks above a multiple of a low quantile are left out
+ * as moving, the kept mean is too low by a factor that follows from ν alone.
  */
 
 /** Side of a block, px (grain.ts). */
 const SIDE = 16;
 
-/** Effective degrees of freedom of the variance of a 16 × 16 block, ρ(i, j) taken as ρx(i) ρy(j) of the autocorrelations given by lag. */
+/**
+ * Effective degrees of freedom of the variance of a 16 × 16 block, ρ(i, j) taken as
+ * ρx(i) ρy(j) of the autocorrelations given by lag.
+ */
 export function blockFreedom(x: readonly number[], y: readonly number[]): number {
   const sum = (r: readonly number[]): number => {
     let s = SIDE;
@@ -38,7 +41,8 @@ function gammaShare(a: number, x: number): number {
 }
 
 /**
- * Mean of χ²(ν)/ν over what lies below `spread` times its own `share` quantile: 1 for fine grain (ν in the hundreds), less for coarse.
+ * Mean of χ²(ν)/ν over what lies below `spread` times its own `share` quantile: 1 for
+ * fine grain (ν in the hundreds), less for coarse.
  */
 export function keptMean(freedom: number, share: number, spread: number): number {
   const a = freedom / 2;

@@ -1,7 +1,8 @@
 /**
- * The set followed over a clip: the whole frame aligned to a key frame by robust inverse compositional alignment (people in
- * front fall out by cell), a new key where the view has moved on, and small patches matched under each alignment, whose
- * places carry the lens (Lucas-Kanade with light normalised; corners by Shi & Tomasi, *Good Features to Track*, 1994).
+ * The set followed over a clip: the whole frame aligned to a key frame by robust inverse compositional
+ * alignment (people in front fall out by cell), a new key where the view has moved on, and small patches
+ * matched under each alignment, whose places carry the lens (Lucas-Kanade with light normalised; corners
+ * by Shi & Tomasi, *Good Features to Track*, 1994).
  */
 import { IDENTITY3, apply, invert, multiply, normalise, tryInvert, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { standsStill } from './camera-still.js';
@@ -20,7 +21,10 @@ const SIDE = 2 * HALF + 1;
 const VOTE_REACH = 60;
 /** Share of the visible patches found in place from which on no vote is taken. */
 const SURE = 0.5;
-/** Closer to its key than this a camera may be standing there again, px at the corners: somebody who walked through drew the alignment away. */
+/**
+ * Closer to its key than this a camera may be standing there again, px at the corners:
+ * somebody who walked through drew the alignment away.
+ */
 const STOOD = 6;
 const NO_PATCHES = { patches: [], value: new Float32Array(0), gx: new Float32Array(0), gy: new Float32Array(0) };
 
@@ -65,7 +69,9 @@ export class SetFollower {
   private last: Mat3 = IDENTITY3;
   private velocity: Float64Array = new Float64Array(8);
 
-  /** @param withPatches also matches patches, which a lens is solved from; without them only the homographies are had. */
+  /**
+   * @param withPatches also matches patches, which a lens is solved from; without them only the homographies are had.
+   */
   constructor(first: LumaFrame, widthPx: number, heightPx: number, withPatches = true) {
     this.withPatches = withPatches;
     this.widthPx = widthPx;
@@ -162,9 +168,11 @@ export class SetFollower {
           );
     const sought = best;
     if (best !== null) best = finish(best);
-    // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands still: what most of the picture did is asked too.
+    // A first step has no prediction, and somebody large whom the camera follows looks like a set that stands
+    // still: what most of the picture did is asked too.
     let placed = this.placed(key, best);
-    // An alignment sought from afar may look better by the whole picture's sum (somebody large who keeps his place, a wall of one grain) where small pieces stay found near the prediction.
+    // An alignment sought from afar may look better by the whole picture's sum (somebody large who keeps his place, a
+    // wall of one grain) where small pieces stay found near the prediction.
     if (key.patches.length > 0 && nearest !== null && nearest !== sought && placed.share < SURE) {
       const other = this.placed(key, finish(nearest));
       if (other.share > placed.share) {
@@ -228,7 +236,10 @@ export class SetFollower {
     return out;
   }
 
-  /** The frame of a camera that stands where it stood at its key; null where it does not, or went away from there before. */
+  /**
+   * The frame of a camera that stands where it stood at its key; null where it does
+   * not, or went away from there before.
+   */
   private stood(key: SetKey, frame: number, index: number): SetFrame | null {
     if (key.patches.length === 0) return null;
     const before = multiply(this.last, invert(key.fromFirst)),

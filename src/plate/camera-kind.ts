@@ -1,7 +1,7 @@
 /**
- * What kind of move a camera makes, from the homographies of the set: slow path and shake are split by a moving mean of half
- * a second; the path's largest part (shift across, shift up, turn of the picture, growth) names it. Limits are the program's
- * own choice: under 0.06 % of the width (at least 0.4 px) is still.
+ * What kind of move a camera makes, from the homographies of the set: slow path and shake are split by a moving mean of
+ * half a second; the path's largest part (shift across, shift up, turn of the picture, growth) names it. Limits are the
+ * program's own choice: under 0.06 % of the width (at least 0.4 px) is still.
  */
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import type { MoveKind } from './types.js';

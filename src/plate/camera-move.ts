@@ -1,8 +1,8 @@
 /**
- * The camera's own move over a clip (DESIGN 5.2): homographies of the set to the first frame, the kind of move, pan, tilt
- * and roll in degrees and the focal length where the camera turns enough about a fixed point, and the shake of a hand.
- * Angles relative to the first frame: pan positive right, tilt positive up, roll positive where the picture's content turns
- * clockwise. A push cannot give a focal length, nor can a camera that stands still: said so.
+ * The camera's own move over a clip (DESIGN 5.2): homographies of the set to the first frame, the kind of move, pan,
+ * tilt and roll in degrees and the focal length where the camera turns enough about a fixed point, and the shake of a
+ * hand. Angles relative to the first frame: pan positive right, tilt positive up, roll positive where the picture's
+ * content turns clockwise. A push cannot give a focal length, nor can a camera that stands still: said so.
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { apply, IDENTITY3, multiply, normalise, transpose, type Mat3 } from '../geometry/mat3.js';
@@ -23,13 +23,17 @@ export interface CameraRequest {
   readonly signal?: AbortSignal;
 }
 
-/** Measures the move. Black bars round the picture are left out. Frames that could not be aligned carry the last alignment and support 0. */
+/**
+ * Measures the move. Black bars round the picture are left out. Frames that could not be
+ * aligned carry the last alignment and support 0.
+ */
 export async function measureCameraMove(source: LumaSource, request: CameraRequest): Promise<CameraMove> {
   const { widthPx: w, heightPx: h } = source;
   const bars = barsOf([await lumaAt(source, request.span?.in ?? 0)], w, h);
   if (bars === null) return moveOf(source, request);
   const within = await moveOf(sourceWithin(source, bars), request);
-  // As seen from the whole picture's corner; bars are as wide on one side as on the other, so the lens stays in the middle.
+  // As seen from the whole picture's corner; bars are as wide on one side as on the
+  // other, so the lens stays in the middle.
   const out: Mat3 = [1, 0, bars.left, 0, 1, bars.top, 0, 0, 1],
     back: Mat3 = [1, 0, -bars.left, 0, 1, -bars.top, 0, 0, 1];
   return {
@@ -215,7 +219,9 @@ function usefulFrames(frames: readonly SetFrame[]): SetFrame[] {
   return Array.from({ length: 40 }, (_, i) => good[Math.round((i * (good.length - 1)) / 39)]!);
 }
 
-/** Points within 2.5 px of the homography of the set: what moves by itself is left out; the lens is judged on the rest. */
+/**
+ * Points within 2.5 px of the homography of the set: what moves by itself is left out; the lens is judged on the rest.
+ */
 function toPair(key: SetKey, f: SetFrame): RayPair {
   const kept = f.matches.filter((m) => {
     const p = key.patches[m.patch]!;

@@ -9,7 +9,10 @@ import type { LumaSource } from './ride-source.js';
 const W = 426,
   H = 240;
 
-/** A set that runs past at `step` px a frame, before it (where `hands`) one stiff thing over most of the picture that bobs by some pixels, and grain. */
+/**
+ * A set that runs past at `step` px a frame, before it (where `hands`) one stiff thing over most of
+ * the picture that bobs by some pixels, and grain.
+ */
 function shot(step: number, hands: boolean): LumaSource {
   const random = new RandomStream(7);
   const bw = W + 40,

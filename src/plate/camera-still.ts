@@ -1,11 +1,15 @@
 /**
- * Does the camera stand where it stood? A camera on its stand leaves the set in place exactly: patches all over the picture are
- * found again within the noise of where they were. Nobody whom a camera follows holds so still, and a slow move leaves no heap
- * of patches at nought. So a set behind hands that fill half the picture is known by the little of it that shows.
+ * Does the camera stand where it stood? A camera on its stand leaves the set in place exactly: patches all
+ * over the picture are found again within the noise of where they were. Nobody whom a camera follows holds so
+ * still, and a slow move leaves no heap of patches at nought. So a set behind hands that fill half the
+ * picture is known by the little of it that shows.
  */
 import type { Point2 } from '../geometry/mat3.js';
 
-/** A patch counts as in place within this, px; of those in place half must lie within half of it (a quarter would by chance). */
+/**
+ * A patch counts as in place within this, px; of those in place half must lie within
+ * half of it (a quarter would by chance).
+ */
 const IN_PLACE = 0.25;
 /** Least patches in place, and least share of all: below, chance and grain could do it. */
 const LEAST = 12,
@@ -15,7 +19,10 @@ const SPREAD = 0.75;
 /** What noise of the matching itself may shift their mean by, px, beside three standard errors. */
 const BIAS = 0.02;
 
-/** True where the patches found again say that nothing moved since their key; `matches` were sought where the key has them. */
+/**
+ * True where the patches found again say that nothing moved since their key; `matches`
+ * were sought where the key has them.
+ */
 export function standsStill(
   patches: readonly Point2[],
   matches: readonly { readonly patch: number; readonly x: number; readonly y: number }[],

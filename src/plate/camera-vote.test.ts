@@ -9,7 +9,10 @@ const W = 426,
   H = 240,
   STEP = 7;
 
-/** A camera that follows somebody large: the set runs past at 7 px a frame, the one it follows stays in the middle of the picture and swings a little. */
+/**
+ * A camera that follows somebody large: the set runs past at 7 px a frame, the one it follows stays
+ * in the middle of the picture and swings a little.
+ */
 function following(): LumaSource {
   const random = new RandomStream(11);
   const bw = W + 20 * STEP,
@@ -44,7 +47,10 @@ function following(): LumaSource {
   };
 }
 
-/** A pan over a wall of one level grain with a few small things on it, ground without pattern and film grain, while somebody keeps his place in the picture. */
+/**
+ * A pan over a wall of one level grain with a few small things on it, ground without pattern and film
+ * grain, while somebody keeps his place in the picture.
+ */
 function streaked(seed: number, reach: number): LumaSource {
   const random = new RandomStream(seed),
     frames = 16,
@@ -99,7 +105,8 @@ describe("the camera's move behind somebody large whom it follows", () => {
 });
 
 describe("the camera's pan over a wall that says little", () => {
-  // Found afar by the whole picture's sum it was off by 121 and 77 px; what is left is the slow first step, taken for a standstill.
+  // Found afar by the whole picture's sum it was off by 121 and 77 px; what is left is
+  // the slow first step, taken for a standstill.
   it.each([4, 7])('is not lost where small things stay found (seed %i)', async (seed) => {
     const move = await measureCameraMove(streaked(seed, 220), { framesPerSecond: 24 });
     expect(move.move).toBe('pan');

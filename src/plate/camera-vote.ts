@@ -1,9 +1,9 @@
 /**
- * Where most of the picture went: every patch of a key frame is sought in the new frame by normalised correlation (J. P. Lewis,
- * "Fast Normalized Cross-Correlation", 1995), coarse to fine, and the shift that most patches share is returned. The patches lie
- * on an even grid, so a vote counts area, not contrast: somebody large whom the camera follows, and who therefore hardly moves
- * in the picture, does not outvote the set behind. (Voting for a motion: P. V. C. Hough's idea, as in D. H. Ballard,
- * "Generalizing the Hough transform", Pattern Recognition 13, 1981.)
+ * Where most of the picture went: every patch of a key frame is sought in the new frame by normalised correlation (J.
+ * P. Lewis, "Fast Normalized Cross-Correlation", 1995), coarse to fine, and the shift that most patches share is
+ * returned. The patches lie on an even grid, so a vote counts area, not contrast: somebody large whom the camera
+ * follows, and who therefore hardly moves in the picture, does not outvote the set behind. (Voting for a motion: P. V.
+ * C. Hough's idea, as in D. H. Ballard, "Generalizing the Hough transform", Pattern Recognition 13, 1981.)
  */
 import type { LumaLevel, LumaPyramid } from './ride-pyramid.js';
 
@@ -18,12 +18,17 @@ const LEAST = 10,
 const HALF = 4;
 const SIDE = 2 * HALF + 1,
   N = SIDE * SIDE;
-/** The coarse level is the first this narrow: there a patch holds as much of the picture as its cell of the grid, and no grain. */
+/**
+ * The coarse level is the first this narrow: there a patch holds as much of the picture
+ * as its cell of the grid, and no grain.
+ */
 const COARSE_WIDTH = 320;
 /** What the finer level is searched by about the coarse find, px: twice its rounding. */
 const FINE_REACH = 2;
 
-/** A level's patches: their middles in px of the picture, SIDE² values each of zero mean, and the sums of their squares. */
+/**
+ * A level's patches: their middles in px of the picture, SIDE² values each of zero mean, and the sums of their squares.
+ */
 interface BallotLevel {
   readonly level: number;
   readonly middle: readonly (readonly [number, number])[];
@@ -78,8 +83,8 @@ function patchesAt(pyramid: LumaPyramid, level: number, places: readonly (readon
 }
 
 /**
- * The shift (x, y) in pixels of the picture, from where they were expected, by which most patches moved; null where they do
- * not agree. Sought within `reach` px of the picture.
+ * The shift (x, y) in pixels of the picture, from where they were expected, by which most patches moved; null where
+ * they do not agree. Sought within `reach` px of the picture.
  */
 export function votedShift(
   ballot: Ballot,

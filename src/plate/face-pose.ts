@@ -1,12 +1,13 @@
 /**
- * Which way a head looks, from two eyes, the tip of the nose and (where marked) the middle of the mouth: a rigid, symmetric
- * shape seen from so far that size is one number a frame (scaled orthography, as C. Tomasi & T. Kanade, *Shape and Motion from
- * Image Streams under Orthography*, IJCV 9, 1992), fitted to all frames at once by least squares. Shape and poses are solved
- * together: a head that turns shows how far its nose stands out, so a rabbit's does as well as a man's. Until it turns, broad
- * priors stand in, and the stated sd says so.
+ * Which way a head looks, from two eyes, the tip of the nose and (where marked) the middle of the mouth: a rigid,
+ * symmetric shape seen from so far that size is one number a frame (scaled orthography, as C. Tomasi & T. Kanade,
+ * *Shape and Motion from Image Streams under Orthography*, IJCV 9, 1992), fitted to all frames at once by least
+ * squares. Shape and poses are solved together: a head that turns shows how far its nose stands out, so a rabbit's does
+ * as well as a man's. Until it turns, broad priors stand in, and the stated sd says so.
  *
- * Head's own axes: unit = half the distance of the eyes, origin between them, x to the picture's right when it looks into the
- * camera, y down, z towards the camera. Yaw 0 looks into the camera and grows as the face turns to the picture's left.
+ * Head's own axes: unit = half the distance of the eyes, origin between them, x to the picture's
+ * right when it looks into the camera, y down, z towards the camera. Yaw 0 looks into the camera
+ * and grows as the face turns to the picture's left.
  */
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
 
@@ -36,9 +37,9 @@ export interface FaceFit {
 }
 
 /**
- * Priors of the shape: logarithm of the nose's standing out, nose down, mouth down, mouth out. About a human face's (pupils
- * 63 mm apart: N. A. Dodgson, *Variation and extrema of human interpupillary distance*, SPIE 5291, 2004; the rest from memory),
- * with spreads that leave room for animals.
+ * Priors of the shape: logarithm of the nose's standing out, nose down, mouth down, mouth out. About a human face's
+ * (pupils 63 mm apart: N. A. Dodgson, *Variation and extrema of human interpupillary distance*, SPIE 5291, 2004; the
+ * rest from memory), with spreads that leave room for animals.
  */
 const SHAPE = [0, 1.35, 2.1, 0.5],
   SHAPE_SD = [0.5, 0.7, 0.8, 0.7];

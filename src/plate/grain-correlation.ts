@@ -1,11 +1,12 @@
 /**
- * How grain hangs together from pixel to pixel: the area over which a difference of frames does, and the radius at which an
- * autocorrelation falls to half.
+ * How grain hangs together from pixel to pixel: the area over which a difference of frames does, and the
+ * radius at which an autocorrelation falls to half.
  */
 
 /**
- * Area in pixels over which the grain of a difference hangs together, from neighbours in the quarter of the blocks (`block` px a side) where they
- * agree least (what moves agrees more): a Gaussian autocorrelation of ρ at one pixel covers π / −ln ρ.
+ * Area in pixels over which the grain of a difference hangs together, from neighbours in the quarter of
+ * the blocks (`block` px a side) where they agree least (what moves agrees more): a Gaussian
+ * autocorrelation of ρ at one pixel covers π / −ln ρ.
  */
 export function correlationArea(d: Float32Array, w: number, h: number, block: number): number {
   const rho: number[] = [];
@@ -25,8 +26,9 @@ export function correlationArea(d: Float32Array, w: number, h: number, block: nu
 }
 
 /**
- * Radius at which the mean of both autocorrelations falls to half, read between lags on a Gaussian (−ln ρ against distance
- * squared), which is exact for Gaussian-shaped grain: noise blurred by sd s has half radius 2 s √ln 2. 0 for white noise.
+ * Radius at which the mean of both autocorrelations falls to half, read between lags on a Gaussian
+ * (−ln ρ against distance squared), which is exact for Gaussian-shaped grain: noise blurred by sd
+ * s has half radius 2 s √ln 2. 0 for white noise.
  */
 export function halfRadius(x: readonly number[], y: readonly number[]): number {
   let before = 0;

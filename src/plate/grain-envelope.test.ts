@@ -34,7 +34,8 @@ describe('law of the grain over brightness', () => {
         };
       });
       const law = grainEnvelope(rows);
-      // 1.6 times the law is let through (grain.ts): the least texture, 3 times the grain, must not be, pure grain must be.
+      // 1.6 times the law is let through (grain.ts): the least texture, 3 times the
+      // grain, must not be, pure grain must be.
       for (const r of rows) {
         const over = law(r.level) / sigma(r.level) ** 2;
         expect(over).toBeLessThan(3 / 1.6);

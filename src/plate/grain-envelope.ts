@@ -1,11 +1,11 @@
 /**
- * Where grain can only be read off single frames, texture adds to it at some levels of brightness and not at others: cobbles in
- * the middle tones, a clear sky in the high ones. Grain itself goes smoothly with brightness (a film's or a sensor's noise
- * under a display curve), so the law is taken from the levels that hold least: a parabola through ln(variance) over the
- * level by asymmetric least squares (Newey & Powell, "Asymmetric least squares estimation and testing", Econometrica 55,
- * 1987): what lies above it, as texture makes it, weighs little; what lies below pulls in full. Where texture fills all levels
- * but one (a night's few lit things), a parabola goes through them all: so the law never lies higher above the plainest level
- * than grain does from one tone to another.
+ * Where grain can only be read off single frames, texture adds to it at some levels of brightness and not at others:
+ * cobbles in the middle tones, a clear sky in the high ones. Grain itself goes smoothly with brightness (a film's or a
+ * sensor's noise under a display curve), so the law is taken from the levels that hold least: a parabola through
+ * ln(variance) over the level by asymmetric least squares (Newey & Powell, "Asymmetric least squares estimation and
+ * testing", Econometrica 55, 1987): what lies above it, as texture makes it, weighs little; what lies below pulls in
+ * full. Where texture fills all levels but one (a night's few lit things), a parabola goes through them all: so the law
+ * never lies higher above the plainest level than grain does from one tone to another.
  */
 
 export interface LevelVariance {
@@ -15,14 +15,21 @@ export interface LevelVariance {
   readonly count: number;
 }
 
-/** Weight of what lies above the law beside what lies below: texture is above, and a law from even levels alone needs little of it. */
+/**
+ * Weight of what lies above the law beside what lies below: texture is above, and a law
+ * from even levels alone needs little of it.
+ */
 const ABOVE = 0.02;
-/** How stiff: slope and bend over the whole range, counted as blocks beside those that lie above; enough to settle what two or three levels leave open. */
+/**
+ * How stiff: slope and bend over the whole range, counted as blocks beside those that lie above;
+ * enough to settle what two or three levels leave open.
+ */
 const STIFF = [0, 0.05, 0.1] as const;
 
 /**
- * Most that grain's variance grows from its plainest tone to its strongest: four times the sd. Films' and sensors' grain in the
- * made and open clips at hand stays within 3.6 (own choice). Tones near black and white are no measure: grain is cut off there.
+ * Most that grain's variance grows from its plainest tone to its strongest: four times the sd. Films'
+ * and sensors' grain in the made and open clips at hand stays within 3.6 (own choice). Tones near black
+ * and white are no measure: grain is cut off there.
  */
 const MOST_RISE = 16;
 const TONES = [0.06, 0.9] as const;

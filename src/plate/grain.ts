@@ -1,13 +1,14 @@
 /**
- * Grain: standard deviation by brightness and channel, and how it hangs together from pixel to pixel. Coded values 0..1.
+ * Grain: standard deviation by brightness and channel, and how it hangs together from
+ * pixel to pixel. Coded values 0..1.
  *
- * Where the clip holds still for a moment, half the variance of the difference of two neighbouring frames is the grain's own,
- * whatever texture lies under it (the photon-transfer method's differencing: Janesick, "Photon Transfer", SPIE 2007; EMVA
- * 1288, clause on temporal noise). The second frame is first moved by the
- * picture's whole-pixel shift; what shift a block has left is taken off to first order (along its gradient), and blocks that
- * still move, or change in brightness, are left out. Where compression froze the grain (many blocks repeat to the bit)
- * or nothing holds still, the residual about a plane in the flattest blocks is used instead (Olsen, "Estimation of noise in
- * images", CVGIP 1993), which cannot tell fine texture from grain: the answer says which method spoke.
+ * Where the clip holds still for a moment, half the variance of the difference of two neighbouring frames is the
+ * grain's own, whatever texture lies under it (the photon-transfer method's differencing: Janesick, "Photon Transfer",
+ * SPIE 2007; EMVA 1288, clause on temporal noise). The second frame is first moved by the
+ * picture's whole-pixel shift; what shift a block has left is taken off to first order (along its gradient), and blocks
+ * that still move, or change in brightness, are left out. Where compression froze the grain (many blocks repeat to the
+ * bit) or nothing holds still, the residual about a plane in the flattest blocks is used instead (Olsen, "Estimation of
+ * noise in images", CVGIP 1993), which cannot tell fine texture from grain: the answer says which method spoke.
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
@@ -177,7 +178,8 @@ export class GrainMeter {
           const sx = (gxd * gyy - gyd * gxy) / det;
           const sy = (gyd * gxx - gxd * gxy) / det;
           const v = variance[3]! * 2;
-          // Standard error of the shift; only a shift that stands well out of it is taken off. Grain that hangs together over an area of A pixels makes it √A times the white one.
+          // Standard error of the shift; only a shift that stands well out of it is taken off. Grain that hangs
+          // together over an area of A pixels makes it √A times the white one.
           const error = wider * Math.sqrt((v * Math.max(gxx, gyy)) / det);
           left = Math.hypot(sx, sy);
           if (left > 4 * error) {
@@ -247,7 +249,8 @@ export class GrainMeter {
       const base = sorted[Math.floor(sorted.length * (method === 'temporal' ? LOWER_SHARE : 0.1))]!;
       lows.push({ level: base.level[3]!, variance: base.variance[3]!, count: list.length, list: sorted });
     }
-    // A level with texture (or motion) everywhere has no flat (or still) block: its lowest lies above the law that the others keep.
+    // A level with texture (or motion) everywhere has no flat (or still) block: its
+    // lowest lies above the law that the others keep.
     const law = grainEnvelope(lows),
       [spread, above] = method === 'temporal' ? [SPREAD, MOVING_ABOVE_LAW] : [1.35, ABOVE_LAW];
     return {
@@ -263,8 +266,8 @@ export class GrainMeter {
     const frozenShare = this.seen > 0 ? this.frozen / this.seen : 0;
     const fromTime = this.choose('temporal');
     const fromSpace = this.choose('spatial');
-    // Texture can only add to what a flat block shows, motion only to what a still one does: so a temporal answer well above the
-    // spatial one has motion in it (somewhat above is right: a plane takes part of wide grain away).
+    // Texture can only add to what a flat block shows, motion only to what a still one does: so a temporal answer well
+    // above the spatial one has motion in it (somewhat above is right: a plane takes part of wide grain away).
     const level = (list: readonly BlockStat[]): number => {
       const v = list.map((s) => s.variance[3]!).sort((p, q) => p - q);
       return v[v.length >> 1] ?? Infinity;
@@ -355,7 +358,8 @@ export class GrainMeter {
       const w = src.w;
       const l = src.d[3]!;
       const [r, g, b] = src.d as [Float32Array, Float32Array, Float32Array];
-      // Lags stay inside the block, so that only still or flat pixels meet. Each lag is scaled to its own count of pairs.
+      // Lags stay inside the block, so that only still or flat pixels meet. Each lag is
+      // scaled to its own count of pairs.
       for (let k = 0; k < LAGS; k++) {
         const scale = BLOCK / (BLOCK - k);
         let ax = 0,
@@ -387,9 +391,10 @@ export class GrainMeter {
 }
 
 /**
- * The plainer half of a level's blocks: where the picture moves by parts of a pixel, what is left of texture raises the variance
- * and hangs together from pixel to pixel as coarse grain would. Ranked by ln S - ½ ln T of spatial over temporal variance: the grain of
- * one frame and that of the difference correlate by a half, so that this choice leaves the mean of T alone.
+ * The plainer half of a level's blocks: where the picture moves by parts of a pixel, what is left of texture
+ * raises the variance and hangs together from pixel to pixel as coarse grain would. Ranked by ln S - ½ ln T
+ * of spatial over temporal variance: the grain of one frame and that of the difference correlate by a half,
+ * so that this choice leaves the mean of T alone.
  */
 function plainest(blocks: readonly BlockStat[]): readonly BlockStat[] {
   if (blocks.length < 24) return blocks;

@@ -1,8 +1,9 @@
 /**
- * What a picture's edges say of its light's colour: the grey-edge hypothesis of J. van de Weijer, T. Gevers & A. Gijsenij,
- * "Edge-based color constancy" (IEEE Trans. Image Processing 16, 2007): the differences between neighbours are taken to be grey
- * on the (Minkowski) mean, so their colour is the light's. Whole walls of one paint count with their borders only, unlike in
- * the mean colour of the picture. Weak: on open test sets such statistics are five to six degrees off in the middle.
+ * What a picture's edges say of its light's colour: the grey-edge hypothesis of J. van de Weijer, T. Gevers & A.
+ * Gijsenij, "Edge-based color constancy" (IEEE Trans. Image Processing 16, 2007): the differences between
+ * neighbours are taken to be grey on the (Minkowski) mean, so their colour is the light's. Whole walls of one
+ * paint count with their borders only, unlike in the mean colour of the picture. Weak: on open test sets such
+ * statistics are five to six degrees off in the middle.
  */
 import { gaussianPlane } from '../image/gaussian.js';
 import type { Picture } from '../image/picture.js';
@@ -16,7 +17,10 @@ const SMOOTHED = 2 / 854;
 const CLIPPED = 0.93;
 const LEAST_PIXELS = 1000;
 
-/** Linear colour of the light (only its ratios mean something), or null where a channel shows no edges. `linear`: scene-linear RGB; `bars`: black bars to leave out. */
+/**
+ * Linear colour of the light (only its ratios mean something), or null where a channel shows no edges. `linear`:
+ * scene-linear RGB; `bars`: black bars to leave out.
+ */
 export function greyEdge(linear: Picture, bars: Bars | null = null): [number, number, number] | null {
   const b = bars ?? { left: 0, right: 0, top: 0, bottom: 0 },
     n = linear.width * linear.height;

@@ -1,8 +1,9 @@
 /**
- * Haze: I = J·t + A·(1 − t) (Koschmieder's law). A picture without haze has, in nearly every small neighbourhood off the sky,
- * some pixel that is dark in some channel; what that darkest value is above black is the veil (He, Sun & Tang, "Single image
- * haze removal using dark channel prior", CVPR 2009). The amount told is the veil's share of A where it is thickest over a
- * wide part of the picture (95 % point of the dark channel off the sky). It is an upper bound: a plain pale wall looks the same.
+ * Haze: I = J·t + A·(1 − t) (Koschmieder's law). A picture without haze has, in nearly every small neighbourhood
+ * off the sky, some pixel that is dark in some channel; what that darkest value is above black is the veil (He,
+ * Sun & Tang, "Single image haze removal using dark channel prior", CVPR 2009). The amount told is the veil's
+ * share of A where it is thickest over a wide part of the picture (95 % point of the dark channel off the sky). It
+ * is an upper bound: a plain pale wall looks the same.
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
@@ -83,10 +84,10 @@ export function hazeOf(
 }
 
 /**
- * The veil where it is thickest: over flat ground things in one row of the picture are about equally far, so air veils them alike,
- * and a row's veil can't be more than its darker cells hold. Each cell is taken with its neighbours (He's patch of a 27th of the picture),
- * a band of three rows by its lower quarter, and the palest band counts. A thing near the camera that covers more than a quarter of
- * every hazy band would hide the haze.
+ * The veil where it is thickest: over flat ground things in one row of the picture are about equally far, so air veils
+ * them alike, and a row's veil can't be more than its darker cells hold. Each cell is taken with its neighbours (He's
+ * patch of a 27th of the picture), a band of three rows by its lower quarter, and the palest band counts. A thing near
+ * the camera that covers more than a quarter of every hazy band would hide the haze.
  */
 function widestVeil(dark: readonly { readonly v: number }[], gw: number, gh: number, sky: number): number {
   let veil = 0;

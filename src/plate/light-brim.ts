@@ -1,10 +1,11 @@
 /**
- * The light on a head under a hat: a brim throws a shadow whose place says where the key stands. The head is an ellipsoid, the brim a level disc
- * round its upright axis, of unknown height and width; what lies over it is cloth of one unknown tone. For a direction of the
- * key every sample is then lit or not, and under the brim part of the sky is hidden (the view factor of a disc, r² / (r² + d²)):
+ * The light on a head under a hat: a brim throws a shadow whose place says where the key stands. The head is an
+ * ellipsoid, the brim a level disc round its upright axis, of unknown height and width; what lies over it is cloth of
+ * one unknown tone. For a direction of the key every sample is then lit or not, and under the brim part of the sky is
+ * hidden (the view factor of a disc, r² / (r² + d²)):
  *     I = open · (a + b · (n · up)) + sees · k · max(0, n · l)
- * as in light-fit-levels.ts. Direction, height and width are searched over together. A shadow as a set of samples that see no key, which is
- * all that the other fits know, would as well suit a key from below.
+ * as in light-fit-levels.ts. Direction, height and width are searched over together. A shadow as a set of samples that
+ * see no key, which is all that the other fits know, would as well suit a key from below.
  */
 import type { Direction } from './light-fit-keys.js';
 import { BRIGHT, SHADOW_TOLL, SKY_SLOPE, SKY_WEIGHT, type ShadedSamples, shareExplained } from './light-fit-levels.js';

@@ -1,9 +1,10 @@
 /**
- * One key light or two on a head: search over directions with the robust fit of light-fit-keys.ts, then refinement. Where a second
- * directional light explains the shading better by far than one can, both are told and the stronger is the key; what one
- * light alone makes of two is their sum, 15° and more off. The shading's kinks, where each light ends, tell them apart
- * (Y. Zhang & Y.-H. Yang, *Multiple Illuminant Direction Detection with Application to Image Synthesis*, IEEE PAMI 23, 2001); here by
- * search over pairs of directions rather than by finding the kinks themselves. Lights far behind the head are no second key: they show as a rim.
+ * One key light or two on a head: search over directions with the robust fit of light-fit-keys.ts, then refinement.
+ * Where a second directional light explains the shading better by far than one can, both are told and the stronger is
+ * the key; what one light alone makes of two is their sum, 15° and more off. The shading's kinks, where each light
+ * ends, tell them apart (Y. Zhang & Y.-H. Yang, *Multiple Illuminant Direction Detection with Application to Image
+ * Synthesis*, IEEE PAMI 23, 2001); here by search over pairs of directions rather than by finding the kinks themselves.
+ * Lights far behind the head are no second key: they show as a rim.
  */
 import { DEG_PER_RAD } from '../core/angles.js';
 import { fitKeys, type Direction, type KeysFit, type KeysRoom } from './light-fit-keys.js';
@@ -21,17 +22,26 @@ export interface FoundKeys {
   readonly one: Lights;
   /** The best pair of lights, whether or not it is believed. */
   readonly two: Lights | null;
-  /** Spread of the one light's direction over all directions by how well each explains the head, degrees, each of two axes. */
+  /**
+   * Spread of the one light's direction over all directions by how well each explains
+   * the head, degrees, each of two axes.
+   */
   readonly spreadDeg: number;
 }
 
 /** Cosine between two lights that are still two: 40°. */
 const NEARER = 0.77;
-/** A second light shines on what is seen: its cosine with the sight line at least this; the first may stand 15° further round. */
+/**
+ * A second light shines on what is seen: its cosine with the sight line at least this;
+ * the first may stand 15° further round.
+ */
 const BEHIND = -0.25,
   BEHIND_FIRST = -0.5;
 const LOWEST = -0.4;
-/** How much less likely a direction is for each unit of cost a pair (chosen so that the spread covers the errors on made heads). */
+/**
+ * How much less likely a direction is for each unit of cost a pair (chosen so that the
+ * spread covers the errors on made heads).
+ */
 const DOUBT = 100;
 
 export const dot = (a: Direction, b: Direction): number => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
@@ -45,7 +55,10 @@ const unit = (x: number, y: number, z: number): Direction => {
 /** Weight of the levels' cost a sample beside the differences' a pair. */
 const LEVELS = 0.5;
 
-/** Both fits for these directions: differences see through a coat's patches, levels through a hat's shadow; each ends where its model does. */
+/**
+ * Both fits for these directions: differences see through a coat's patches, levels through
+ * a hat's shadow; each ends where its model does.
+ */
 function fitBoth(
   room: KeysRoom,
   l1: Direction,
@@ -119,7 +132,10 @@ export function findKeys(room: KeysRoom, eye: Direction): FoundKeys {
   return { one, two, spreadDeg: sum > 1e-9 ? Math.sqrt(square / sum / 2) : 0 };
 }
 
-/** Pattern search of one or both directions with halving steps, from 6° to half of one. With `eye`, two lights stay in front and apart. */
+/**
+ * Pattern search of one or both directions with halving steps, from 6° to half of one.
+ * With `eye`, two lights stay in front and apart.
+ */
 function refine(room: KeysRoom, from: Lights, eye: Direction | null): Lights {
   let now: Lights = { ...from, ...fitBoth(room, from.l1, from.l2, 8, from) };
   const better = (which: 0 | 1, step: number): boolean => {

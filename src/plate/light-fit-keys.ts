@@ -1,10 +1,10 @@
 /**
  * Strengths of an ambient and of one or two directional lights of given directions, the first light's strength being 1:
  *     S = a + b · (n · up) + max(0, n · l1) + k · max(0, n · l2)
- * fitted to the differences of log brightness between samples of a surface of known normals (light-head-pairs.ts), so that
- * neither the surface's colour nor the exposure matters. Gauss-Newton with the Geman-McClure loss, narrowed step by step so that no
- * poor start is kept (A. Blake & A. Zisserman, *Visual Reconstruction*, 1987: graduated non-convexity); a pair that sees no
- * key (cast shadow) pays a toll.
+ * fitted to the differences of log brightness between samples of a surface of known normals (light-head-pairs.ts), so
+ * that neither the surface's colour nor the exposure matters. Gauss-Newton with the Geman-McClure loss, narrowed step
+ * by step so that no poor start is kept (A. Blake & A. Zisserman, *Visual Reconstruction*, 1987: graduated
+ * non-convexity); a pair that sees no key (cast shadow) pays a toll.
  */
 import { PATTERN, type HeadPairs } from './light-head-pairs.js';
 
@@ -21,9 +21,9 @@ const GRADUAL = [4, 2.5, 1.6, 1.2];
 /** What it costs to explain a pair as lying in a cast shadow. */
 const SHADOW_TOLL = 0.1;
 /**
- * What is usual of an ambient light, and its weight: it falls off downwards by this share of itself, since a sky or a ceiling is
- * brighter than the ground under it (an even sky over ground that reflects a quarter gives 0.6, a room less; common practice,
- * no source). Without it a low weak key and a high stronger one explain a face alike.
+ * What is usual of an ambient light, and its weight: it falls off downwards by this share of itself, since a sky or a
+ * ceiling is brighter than the ground under it (an even sky over ground that reflects a quarter gives 0.6, a room less;
+ * common practice, no source). Without it a low weak key and a high stronger one explain a face alike.
  */
 const SKY_SLOPE = 0.3,
   SKY_WEIGHT = 0.025;

@@ -1,9 +1,10 @@
 /**
  * Strengths of an ambient and of one or two directional lights of given directions on a surface of known normals:
  *     I = a + b · (n · up) + k1 · max(0, n · l1) + k2 · max(0, n · l2)
- * in linear luminance, where what is brightest counts most: a key must reach it, whatever the shade around it does. The
- * companion of light-fit-keys.ts, which sees through a coat's patches but is led by a hat's wide shadow. Geman-McClure loss,
- * narrowed step by step (A. Blake & A. Zisserman, *Visual Reconstruction*, 1987); a sample that sees no key (cast shadow) pays a toll.
+ * in linear luminance, where what is brightest counts most: a key must reach it, whatever the shade around it
+ * does. The companion of light-fit-keys.ts, which sees through a coat's patches but is led by a hat's wide
+ * shadow. Geman-McClure loss, narrowed step by step (A. Blake & A. Zisserman, *Visual Reconstruction*, 1987); a
+ * sample that sees no key (cast shadow) pays a toll.
  */
 import type { Direction } from './light-fit-keys.js';
 
@@ -34,11 +35,15 @@ export interface LevelsFit {
 /** How much wider the loss is in the first rounds of a fit from nothing. */
 const GRADUAL = [4, 2.5, 1.6, 1.2];
 /**
- * Unexplained light costs up to this many times what unexplained darkness costs: what a key lights must be reached by it, so that a lit patch of one
- * fifteenth of the head, all that a hat's shadow may leave, is not outvoted by shading that the shadowed rest happens to show.
+ * Unexplained light costs up to this many times what unexplained darkness costs: what a key lights must be reached
+ * by it, so that a lit patch of one fifteenth of the head, all that a hat's shadow may leave, is not outvoted by
+ * shading that the shadowed rest happens to show.
  */
 export const BRIGHT = 15;
-/** The brightest of a head are this share of its samples; they are reached where no more than so many scales are left over. */
+/**
+ * The brightest of a head are this share of its samples; they are reached where no more
+ * than so many scales are left over.
+ */
 const BRIGHTEST = 0.1,
   REACHED = 2;
 export const SHADOW_TOLL = 0.1;
@@ -137,7 +142,10 @@ export function explainedByLevels(s: ShadedSamples, l1: Direction, l2: Direction
   return shareExplained(s, weights, left);
 }
 
-/** Share of the weighted samples' variance that a fit explains, noise left out of both; 0 where too few count. @param left what the fit leaves of each */
+/**
+ * Share of the weighted samples' variance that a fit explains, noise left out of both; 0 where too
+ * few count. @param left what the fit leaves of each
+ */
 export function shareExplained(s: ShadedSamples, weights: Float64Array, left: Float64Array): number {
   let used = 0,
     mean = 0;
@@ -157,7 +165,10 @@ export function shareExplained(s: ShadedSamples, weights: Float64Array, left: Fl
   return all > free ? Math.max(0, 1 - Math.max(0, rest - free) / (all - free)) : 0;
 }
 
-/** Share of a head's brightest samples that the lights do not reach, 0..1: they are surely lit, so a direction that leaves them out is not to be trusted. */
+/**
+ * Share of a head's brightest samples that the lights do not reach, 0..1: they are surely lit, so a
+ * direction that leaves them out is not to be trusted.
+ */
 export function unreached(s: ShadedSamples, l1: Direction, l2: Direction | null, w: LevelStrengths): number {
   const order = Array.from({ length: s.count }, (_, i) => i)
     .sort((a, b) => s.y[b]! - s.y[a]!)

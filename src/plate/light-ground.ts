@@ -1,7 +1,8 @@
 /**
- * What a shadow on the ground tells beside its direction: the ratio of lit to shadowed ground (key and fill against fill
- * alone, in stops, brought to a surface that faces the key), the colours of both, and the width of the penumbra, which gives the angle under which the key is seen
- * (width across the shadow = angle × slant distance from the casting edge; the sun's 0.53° is the reference).
+ * What a shadow on the ground tells beside its direction: the ratio of lit to shadowed ground (key and fill against
+ * fill alone, in stops, brought to a surface that faces the key), the colours of both, and the width of the penumbra,
+ * which gives the angle under which the key is seen (width across the shadow = angle × slant distance from the
+ * casting edge; the sun's 0.53° is the reference).
  *
  * Profiles are taken across the shadow on the ground itself, through the view, so that perspective does not enter.
  */
@@ -17,9 +18,9 @@ import { viewCamera } from './view-derived.js';
 
 export interface GroundLight {
   /**
-   * Key and fill against fill, in stops, for a surface that faces the key: ground catches the key at sin(elevation) only, so
-   * the ratio measured on it is brought to the facing surface where the elevation is known. That number belongs to the light
-   * and not to the hour.
+   * Key and fill against fill, in stops, for a surface that faces the key: ground catches the key at
+   * sin(elevation) only, so the ratio measured on it is brought to the facing surface where the elevation is
+   * known. That number belongs to the light and not to the hour.
    */
   readonly keyFillStops: number;
   readonly keyFillSd: number;
@@ -134,7 +135,8 @@ export function readGroundShadow(
   const facing = elevationDeg === null ? 1 : Math.max(0.1, Math.sin(elevationDeg * RAD_PER_DEG));
   return {
     keyFillStops: Math.log2(1 + Math.max(0, 2 ** stops - 1) / facing),
-    // A shadow a few pixels thin, or whose soft edges meet in its middle, is filled with light by the lens: its darkness is then only a lower bound.
+    // A shadow a few pixels thin, or whose soft edges meet in its middle, is filled with light by the
+    // lens: its darkness is then only a lower bound.
     keyFillSd: Math.hypot(
       0.15,
       median(Float64Array.from(widthsPx)) < THIN_PX || median(Float64Array.from(softShares)) > SOFT_SHARE ? 1.5 : 0,
@@ -150,8 +152,8 @@ export function readGroundShadow(
 /** A shadow thinner than this tells little of its own darkness, px. */
 const THIN_PX = 14;
 /**
- * Edges (10 to 90 %) wider than this share of a shadow's width reach its middle: blurred by σ (2.56 σ from 10 to 90 %) a strip 5 σ wide
- * keeps 99 % of its depth, one 4 σ wide 95 %, which lifts a shadow three stops deep by .4 stops.
+ * Edges (10 to 90 %) wider than this share of a shadow's width reach its middle: blurred by σ (2.56 σ from 10 to 90 %)
+ * a strip 5 σ wide keeps 99 % of its depth, one 4 σ wide 95 %, which lifts a shadow three stops deep by .4 stops.
  */
 const SOFT_SHARE = 0.5;
 
@@ -171,7 +173,10 @@ function pixelWidth(
   return a === null || b === null ? 0 : Math.hypot(a.x - b.x, a.y - b.y);
 }
 
-/** Two levels by Otsu's criterion (IEEE SMC 1979); null where they explain less than 60 % of the variance or differ too little. */
+/**
+ * Two levels by Otsu's criterion (IEEE SMC 1979); null where they explain less than 60
+ * % of the variance or differ too little.
+ */
 function twoLevels(y: number[]): { threshold: number } | null {
   const s = [...y].sort((a, b) => a - b);
   const total = s.reduce((a, b) => a + b, 0);
@@ -213,7 +218,9 @@ function connectedDark(profile: readonly { t: number; y: number }[], threshold: 
   return [a, b];
 }
 
-/** 10 to 90 % width in metres of one edge, from the slope of a logistic fitted around it; null where it does not fit. */
+/**
+ * 10 to 90 % width in metres of one edge, from the slope of a logistic fitted around it; null where it does not fit.
+ */
 function edgeWidth(
   profile: readonly { t: number; y: number }[],
   at: number,
@@ -242,8 +249,8 @@ function edgeWidth(
 }
 
 /**
- * Squared width over distance: w² = blur² + (θ d)², by a robust line through (d², w²). The camera's own blur, in pixels, is
- * the same all along; the metres it spans are not, so it is taken out in pixels first.
+ * Squared width over distance: w² = blur² + (θ d)², by a robust line through (d², w²). The camera's own blur, in
+ * pixels, is the same all along; the metres it spans are not, so it is taken out in pixels first.
  */
 function softness(edges: readonly EdgeWidth[]): { deg: number; sd: number } | null {
   if (edges.length < 6) return null;

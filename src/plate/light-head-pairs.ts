@@ -1,10 +1,10 @@
 /**
- * Differences of log brightness between samples of a head that stand a share of its radius apart. A coat's patch, a beard or a
- * hairline multiplies the light by a constant, which the difference of two samples on the same side of its border does not
- * hold; pairs across a border are left out where the border is seen (B. K. P. Horn, *Determining lightness from an image*,
- * Computer Graphics and Image Processing 3, 1974: shading is smooth, reflectance steps). Where noise rules, samples are first
- * averaged with those neighbours that differ by no more than noise does (J.-S. Lee, *Digital image smoothing and the sigma
- * filter*, CVGIP 24, 1983), so that borders stay.
+ * Differences of log brightness between samples of a head that stand a share of its radius apart. A coat's patch, a
+ * beard or a hairline multiplies the light by a constant, which the difference of two samples on the same side of its
+ * border does not hold; pairs across a border are left out where the border is seen (B. K. P. Horn, *Determining
+ * lightness from an image*, Computer Graphics and Image Processing 3, 1974: shading is smooth, reflectance steps).
+ * Where noise rules, samples are first averaged with those neighbours that differ by no more than noise does (J.-S.
+ * Lee, *Digital image smoothing and the sigma filter*, CVGIP 24, 1983), so that borders stay.
  */
 import type { ShadedSamples } from './light-fit-levels.js';
 import type { HeadSample } from './light-head-samples.js';
@@ -27,19 +27,34 @@ export interface HeadPairs {
   readonly noise: Float64Array;
 }
 
-/** How far apart, as shares of the radius: near ones keep clear of borders, far ones see more of the shading (made heads). */
+/**
+ * How far apart, as shares of the radius: near ones keep clear of borders, far ones see
+ * more of the shading (made heads).
+ */
 const APART = [0.27, 0.54];
-/** Spread of the difference by the skin's own pattern, natural log, and what noise counts for: at low levels its logarithm is no normal law. */
+/**
+ * Spread of the difference by the skin's own pattern, natural log, and what noise counts
+ * for: at low levels its logarithm is no normal law.
+ */
 export const PATTERN = 0.15;
 const NOISE_SDS = 2;
-/** An ambient is not as even as the model's: what it varies by, natural log, where all light is ambient, taken to be so under this share of the brightest. */
+/**
+ * An ambient is not as even as the model's: what it varies by, natural log, where all light is ambient,
+ * taken to be so under this share of the brightest.
+ */
 const UNEVEN = 0.3,
   DARK = 0.2;
-/** A step within two samples that exceeds those beside it by this much, natural log, and by two sds of noise, is a border of the coat, not shading. */
+/**
+ * A step within two samples that exceeds those beside it by this much, natural log, and by two sds
+ * of noise, is a border of the coat, not shading.
+ */
 const STEP = 0.25;
 /** Heads of fewer samples a radius show no border apart from shading. */
 const LEAST_RADIUS = 9;
-/** Noise above this share of the dark samples' level is averaged down: over so many samples to each side, within so many sds of noise or this share of the level. */
+/**
+ * Noise above this share of the dark samples' level is averaged down: over so many samples to each side, within
+ * so many sds of noise or this share of the level.
+ */
 const NOISY = 0.1,
   SIDE = 2,
   ALIKE_SDS = 4,
@@ -49,7 +64,10 @@ const BEYOND = 1.5;
 
 const keyOf = (col: number, row: number): number => row * 4096 + col;
 
-/** @param noise sd of a sample's luminance. @param radius in samples. Null where too little of the head is bright enough. */
+/**
+ * @param noise sd of a sample's luminance. @param radius in samples. Null where too
+ * little of the head is bright enough.
+ */
 export function headPairs(samples: readonly HeadSample[], noise: number, radius: number): HeadPairs | null {
   const middle = samples
     .filter((q) => !q.rim)

@@ -1,7 +1,7 @@
 /**
- * What the light is read from on a head: the ellipse marked round it is taken as the outline of an ellipsoid whose depth is the mean
- * of its half axes, so every pixel has a normal (shape from a known occluding contour, after Horn, *Obtaining Shape from Shading
- * Information*, 1975). Pixels are averaged over small squares on a grid.
+ * What the light is read from on a head: the ellipse marked round it is taken as the outline of an ellipsoid whose
+ * depth is the mean of its half axes, so every pixel has a normal (shape from a known occluding contour, after Horn,
+ * *Obtaining Shape from Shading Information*, 1975). Pixels are averaged over small squares on a grid.
  */
 import type { Picture } from '../image/picture.js';
 
@@ -21,12 +21,18 @@ export interface HeadSample {
   beyond: boolean;
 }
 
-/** Beyond this share of the outline's area a hand's slip (some 4 % of the radius) may already show what lies behind: a bright wall must not be taken for the brightest of a dark skin. */
+/**
+ * Beyond this share of the outline's area a hand's slip (some 4 % of the radius) may already show what lies behind: a
+ * bright wall must not be taken for the brightest of a dark skin.
+ */
 const RIM = 0.72;
 /** Samples on a disc grid of at most about this many points: enough for the fit, quick at any picture size. */
 const TARGET_SAMPLES = 700;
 
-/** The samples of an ellipse (half axes rx, ry, turned by `angle` rad) within the share `outermost` of its area; `right`, `down`, `sight`: the head's own frame in the world. */
+/**
+ * The samples of an ellipse (half axes rx, ry, turned by `angle` rad) within the share `outermost` of its area;
+ * `right`, `down`, `sight`: the head's own frame in the world.
+ */
 export function headSamples(
   p: Picture,
   cx: number,

@@ -1,10 +1,10 @@
 /**
  * Direction of the key light from the shading of a head-like thing inside an ellipse: samples with normals
- * (light-head-samples.ts), differences of their log brightness (light-head-pairs.ts), and the search for the one light or two
- * that explain them (light-find-keys.ts) over a sky-and-ground ambient (Lambert's law; two-term ambient as the first
- * spherical harmonics of Ramamoorthi & Hanrahan, *On the relationship between radiance and irradiance*, JOSA A 2001). Cast
- * shadow (a hat's, an ear's) shows ambient alone; eyes, hair and texture are outliers. Which answer is given and how sure it is
- * is settled here.
+ * (light-head-samples.ts), differences of their log brightness (light-head-pairs.ts), and the search for the one
+ * light or two that explain them (light-find-keys.ts) over a sky-and-ground ambient (Lambert's law; two-term ambient
+ * as the first spherical harmonics of Ramamoorthi & Hanrahan, *On the relationship between radiance and irradiance*,
+ * JOSA A 2001). Cast shadow (a hat's, an ear's) shows ambient alone; eyes, hair and texture are outliers. Which
+ * answer is given and how sure it is is settled here.
  */
 import type { Picture } from '../image/picture.js';
 import type { View } from './types.js';
@@ -30,28 +30,41 @@ export interface ShadingLight {
   readonly keyFillSd: number;
   /** Share of the variance of the shading explained, 0..1; below 0.3 there is no key to speak of. */
   readonly explained: number;
-  /** A second key where one light does not explain the shading and two do: where it stands and its share of the key's strength. */
+  /**
+   * A second key where one light does not explain the shading and two do: where it
+   * stands and its share of the key's strength.
+   */
   readonly second?: { readonly azimuthDeg: number; readonly elevationDeg: number; readonly share: number };
 }
 
-/** What shading that no single light explains adds to the uncertainty, were all of it unexplained, or all of the brightest unreached: a second lamp, a hat's shadow. */
+/**
+ * What shading that no single light explains adds to the uncertainty, were all of it unexplained, or all of the
+ * brightest unreached: a second lamp, a hat's shadow.
+ */
 const UNEXPLAINED_DEG = 40,
   UNEXPLAINED_STOPS = 4;
 /** Sds of the outline's blur that are kept clear of. */
 const RING = 2.2;
-/** What softness adds to the uncertainty, for an outline blurred by its whole radius: degrees and stops (made heads, blurred by up to a fifth of it). */
+/**
+ * What softness adds to the uncertainty, for an outline blurred by its whole radius: degrees and
+ * stops (made heads, blurred by up to a fifth of it).
+ */
 const SOFT_DEG = 65,
   SOFT_STOPS = 4;
-/** The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and stops, for one key and for two (made heads). */
+/**
+ * The model's own error (a head is no ellipsoid, skin no Lambertian): degrees and
+ * stops, for one key and for two (made heads).
+ */
 const ONE_DEG = 4,
   TWO_DEG = 7,
   STOPS = 0.3;
 /**
- * A second key is believed by what it takes off the cost of a pair (differences) and, as a share, off that of the levels (light-find-keys.ts): so much of
- * differences at least, and both together, each in its own widths; by how much the lesser of these two misses says how far the other answer
- * stays within the uncertainty. A coat's patch or a beard gains in levels but hardly in differences, a hat's shadow (a traced face)
- * the other way about, two lamps in both. Its strength is read twice, off differences and off levels: two lamps agree within a factor, shadows often do
- * not; and an uneven sky reads as a weak second light (two faces in sun). Chosen on made heads of seeds 7, 12 and 101.
+ * A second key is believed by what it takes off the cost of a pair (differences) and, as a share, off that of the
+ * levels (light-find-keys.ts): so much of differences at least, and both together, each in its own widths; by how much
+ * the lesser of these two misses says how far the other answer stays within the uncertainty. A coat's patch or a beard
+ * gains in levels but hardly in differences, a hat's shadow (a traced face) the other way about, two lamps in both. Its
+ * strength is read twice, off differences and off levels: two lamps agree within a factor, shadows often do not; and an
+ * uneven sky reads as a weak second light (two faces in sun). Chosen on made heads of seeds 7, 12 and 101.
  */
 const LEAST_GAIN = { differences: 0.013, width: 0.003 },
   GAIN = { differences: 0.015, levels: 0.15 },
@@ -62,8 +75,8 @@ const SHARE = 0.2,
 /** So much off the differences' cost speaks for two whatever the levels say, which a dark side can mislead. */
 const SURE_GAIN = 0.1;
 /**
- * A brim is believed where it takes so much off the cost of a sample, and such a share of it. On sixty made heads under a hat the gain is .04 to .3 on
- * all but a few, on sixty bare ones −.4 to .05.
+ * A brim is believed where it takes so much off the cost of a sample, and such a share of it. On sixty made heads under
+ * a hat the gain is .04 to .3 on all but a few, on sixty bare ones −.4 to .05.
  */
 const BRIM_GAIN = 0.06,
   BRIM_WIDTH = 0.01,
@@ -99,7 +112,8 @@ export function lightFromShading(
         widthPx: linear.width,
         heightPx: linear.height,
       });
-  // Local frame of the head: towards the camera along its own sight line, so that a head at the picture's edge is right.
+  // Local frame of the head: towards the camera along its own sight line, so that a
+  // head at the picture's edge is right.
   const sight = unproject(camera, cx, cy);
   const right = unit([sight[2], 0, -sight[0]]);
   // The world is left-handed, so the sense of the cross product is settled by the sign: down must point down.
@@ -284,7 +298,10 @@ function doubtOf(a: Direction, b: Direction, chance: number): number {
   return apart > FAR_DEG ? Math.sqrt(Math.min(chance, 1 - chance)) * apart : Math.sqrt(chance * (1 - chance)) * apart;
 }
 
-/** log2((key + ambient) / ambient) where the surface faces the key: the middle of what differences and levels say, and half of what they differ by. */
+/**
+ * log2((key + ambient) / ambient) where the surface faces the key: the middle of what differences
+ * and levels say, and half of what they differ by.
+ */
 function stopsOf(lights: Lights, key: Direction): { readonly stops: number; readonly sd: number } {
   const [a, b, k] = lights.w,
     [va, vb, v1, v2] = lights.levels,

@@ -1,10 +1,10 @@
 /**
- * Direction of the key light from shadow marks: foot and tip of a shadow on the ground, seen through the solved view, and
- * the height of what casts it (known, or read from its top). The sun stands opposite to the shadow, at elevation
+ * Direction of the key light from shadow marks: foot and tip of a shadow on the ground, seen through the solved view,
+ * and the height of what casts it (known, or read from its top). The sun stands opposite to the shadow, at elevation
  * atan(height / length) (L = h / tan e; sloped ground is not allowed for).
  *
- * Several shadows of one sun are combined by generalised least squares: each has its own pixel noise, all share the view's
- * error. Shadows that point elsewhere than most (a second lamp, a foot misplaced) are left out and named.
+ * Several shadows of one sun are combined by generalised least squares: each has its own pixel noise, all share the
+ * view's error. Shadows that point elsewhere than most (a second lamp, a foot misplaced) are left out and named.
  */
 import { DEG_PER_RAD, RAD_PER_DEG, differenceDeg, wrapDeg } from '../core/angles.js';
 import { groundPoint } from '../geometry/camera.js';

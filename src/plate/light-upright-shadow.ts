@@ -1,11 +1,12 @@
 /**
- * The shadows of marked uprights, looked for in the picture where nobody marked one. A shadow on flat ground begins at the foot
- * of what casts it, is darker than the ground on both its sides, does not go on behind the foot as a joint or a kerb does, and
- * ends where direction and height of the key say; all uprights' shadows share one key. So every direction and elevation is tried
- * on all uprights together, along the ground as the view shows it, with several widths of shadow. How dark the best comes out is
- * held against the same search with feet put at random places of the same ground: only what stands out from these is told
- * (a randomization test: E. S. Edgington, Randomization Tests, 1980; the best prefix of a running sum: J. Bentley, CACM 27,
- * 1984). The search by ends of lines of a known camera is our own.
+ * The shadows of marked uprights, looked for in the picture where nobody marked one. A shadow on flat ground
+ * begins at the foot of what casts it, is darker than the ground on both its sides, does not go on behind the
+ * foot as a joint or a kerb does, and ends where direction and height of the key say; all uprights' shadows
+ * share one key. So every direction and elevation is tried on all uprights together, along the ground as the
+ * view shows it, with several widths of shadow. How dark the best comes out is held against the same search with
+ * feet put at random places of the same ground: only what stands out from these is told (a randomization test:
+ * E. S. Edgington, Randomization Tests, 1980; the best prefix of a running sum: J. Bentley, CACM 27, 1984). The
+ * search by ends of lines of a known camera is our own.
  */
 import { DEG_PER_RAD, RAD_PER_DEG, differenceDeg, wrapDeg } from '../core/angles.js';
 import { RandomStream } from '../core/random.js';
@@ -50,7 +51,9 @@ const PLACES = 60;
 const DRAWS = 120;
 /** What is asked over the best of nineteen in twenty draws. */
 const CLEARER = 1.25;
-/** A pixel of the way counts for so much less than its darkness in noise: a shadow must be darker than this on average. */
+/**
+ * A pixel of the way counts for so much less than its darkness in noise: a shadow must be darker than this on average.
+ */
 const TOLL = 0.8;
 /** Darkness a pixel counts for at most, in noise: one dark joint is no shadow. */
 const MOST = 2.5;
@@ -58,7 +61,9 @@ const MOST = 2.5;
 const LEAST_NOISE = 0.06;
 /** What scores nearly as well farther off than this is another answer, degrees. */
 const ABOUT_DEG = 15;
-/** The spread of what scores nearly as well, to one standard deviation of the errors seen (bench/upright-shadows.ts). */
+/**
+ * The spread of what scores nearly as well, to one standard deviation of the errors seen (bench/upright-shadows.ts).
+ */
 const DOUBT = 1.7;
 /** A direction within this of the upright as it stands in the picture is hidden by it, degrees. */
 const BEHIND_DEG = 25;
@@ -165,7 +170,10 @@ interface Way {
   readonly ny: number;
 }
 
-/** The way is a straight line of the picture, on which the ground's metres run projectively. @param longest of the way on the ground, in the view's metres */
+/**
+ * The way is a straight line of the picture, on which the ground's metres run projectively. @param
+ * longest of the way on the ground, in the view's metres
+ */
 function wayOf(cam: Pinhole, f: Foot, azimuthDeg: number, longest: number, w: number, h: number): Way {
   // Away from the light: azimuth 0 comes from behind the camera and throws away from it.
   const a = azimuthDeg * RAD_PER_DEG,
@@ -207,7 +215,9 @@ interface Width {
   readonly beside: Float32Array;
 }
 
-/** How much darker a point of the way is than the darker of its two sides, so that a border between two grounds is none. */
+/**
+ * How much darker a point of the way is than the darker of its two sides, so that a border between two grounds is none.
+ */
 function darknessAt(w: number, h: number, way: Way, k: number, width: Width): number {
   const x = way.x[k]!,
     y = way.y[k]!,
@@ -288,7 +298,8 @@ function scores(
       while (k > 0 && s.way.gone[k]! > long) k -= 1;
       let best = 0;
       for (let j = 0; j < widths.length; j += 1) {
-        // What goes on behind the foot is a joint or a kerb; where little of that side is seen, what is seen stands for as much.
+        // What goes on behind the foot is a joint or a kerb; where little of that side is
+        // seen, what is seen stands for as much.
         const m = back === null ? 0 : Math.min(k, back.of[j]!.length - 1),
           behind = m < 6 ? 0 : Math.max(0, (back!.of[j]![m]! * (k + 1)) / (m + 1));
         best = Math.max(best, s.of[j]![k]! - behind);
@@ -299,7 +310,10 @@ function scores(
   return out;
 }
 
-/** Darkness along the way summed from the foot, in noise, each point's toll paid. @param hidden pixels of it that what stands there may cover */
+/**
+ * Darkness along the way summed from the foot, in noise, each point's toll paid. @param
+ * hidden pixels of it that what stands there may cover
+ */
 function runningSum(w: number, h: number, way: Way, width: Width, noise: number, hidden: number): Float64Array {
   const out = new Float64Array(way.x.length);
   let sum = 0;

@@ -1,7 +1,7 @@
 /**
- * The key light of a plate or a take from its marks: direction from shadows on the ground where there are any, else from the
- * shading of a head-like outline; key to fill, softness and colour from the ground's shadow or from the head; and the plain
- * word 'overcast' where there is no key.
+ * The key light of a plate or a take from its marks: direction from shadows on the ground where there are any, else
+ * from the shading of a head-like outline; key to fill, softness and colour from the ground's shadow or from the head;
+ * and the plain word 'overcast' where there is no key.
  */
 import { differenceDeg, wrapDeg } from '../core/angles.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
@@ -15,7 +15,10 @@ import { withFoundShadows, type UprightShadows } from './light-upright-shadow.js
 import type { MarksFile } from './marks.js';
 import type { Light, View } from './types.js';
 
-/** A direction from shading that is known no better than this is not told: it would say little more than "from the front half". Own choice. */
+/**
+ * A direction from shading that is known no better than this is not told: it would say
+ * little more than "from the front half". Own choice.
+ */
 const LOOSEST_DEG = 25;
 
 export interface LightOptions {
@@ -30,7 +33,8 @@ const WOULD_HELP =
 
 /**
  * Measures the light at the marks' frame.
- * @param linear scene-linear RGB of that frame, or null where only the marks are at hand (then no ratio, softness or colour)
+ * @param linear scene-linear RGB of that frame, or null where only the marks are at
+ * hand (then no ratio, softness or colour)
  * @param view the solved view, or null where no mark gave one (then only shading can tell, with a level camera assumed)
  */
 export function measureLight(

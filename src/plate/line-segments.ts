@@ -1,8 +1,8 @@
 /**
- * Straight line segments by growing regions of like gradient direction, after R. Grompone von Gioi, J. Jakubowicz, J.-M. Morel
- * & G. Randall, *LSD: a Line Segment Detector*, IPOL 2012 (2 × 2 gradients, 22.5° tolerance, rectangle by weighted inertia,
- * density check). In place of its a-contrario count a segment must be long and thin; its place is the gradient-weighted axis,
- * good to about a tenth of a pixel.
+ * Straight line segments by growing regions of like gradient direction, after R. Grompone von Gioi, J. Jakubowicz,
+ * J.-M. Morel & G. Randall, *LSD: a Line Segment Detector*, IPOL 2012 (2 × 2 gradients, 22.5° tolerance, rectangle by
+ * weighted inertia, density check). In place of its a-contrario count a segment must be long and thin; its place is the
+ * gradient-weighted axis, good to about a tenth of a pixel.
  * Input: luma plane, height × width, any range; output in pixels from the top left, pixel centres at +0.5.
  */
 import { gaussianPlane } from '../image/gaussian.js';

@@ -1,4 +1,7 @@
-/** Levels of sampled frames, from histograms. Black and white points are the 0.1 and 99.9 percentiles of each coded channel. */
+/**
+ * Levels of sampled frames, from histograms. Black and white points are the 0.1 and
+ * 99.9 percentiles of each coded channel.
+ */
 import type { Picture } from '../image/picture.js';
 
 const LEVELS = 1024;

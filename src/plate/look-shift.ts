@@ -1,6 +1,7 @@
 /**
- * Shift of the whole picture between two frames, sub-pixel: Gauss-Newton on a pyramid (Lucas & Kanade, IJCAI 1981) with Tukey
- * weights, so that what moves otherwise weighs little. Luma planes, 0..1; result in pixels, the way the picture moves.
+ * Shift of the whole picture between two frames, sub-pixel: Gauss-Newton on a pyramid (Lucas &
+ * Kanade, IJCAI 1981) with Tukey weights, so that what moves otherwise weighs little. Luma planes,
+ * 0..1; result in pixels, the way the picture moves.
  */
 function half(src: Float32Array, w: number, h: number): { d: Float32Array; w: number; h: number } {
   const ow = w >> 1,

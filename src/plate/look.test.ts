@@ -1,4 +1,7 @@
-/** Made truth: grain of known sigma and spread, edges of known blur, smears of known length. See bench/look.ts for many seeds. */
+/**
+ * Made truth: grain of known sigma and spread, edges of known blur, smears of known
+ * length. See bench/look.ts for many seeds.
+ */
 import { describe, expect, it } from 'vitest';
 import { grained, grainLaw, scene, squares } from '../../bench/made-look.js';
 import { halfRadius } from './grain-correlation.js';

@@ -1,6 +1,6 @@
 /**
- * The look of a shot: levels, palette, grain, sharpness, motion blur, haze, from a few places spread over it. At each place a
- * short run of frames is read, of which three at most are held as pictures.
+ * The look of a shot: levels, palette, grain, sharpness, motion blur, haze, from a few places spread over it. At each
+ * place a short run of frames is read, of which three at most are held as pictures.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { palette } from '../colour/palette.js';
@@ -41,7 +41,10 @@ export interface LookAnswer extends Look {
   readonly notes: readonly string[];
 }
 
-/** Measures the look of frames from..to, within black bars where there are any. Throws `PW-PLATE-EMPTY` where there is no frame. */
+/**
+ * Measures the look of frames from..to, within black bars where there are any. Throws
+ * `PW-PLATE-EMPTY` where there is no frame.
+ */
 export async function measureLook(source: LookSource, options: LookOptions = {}): Promise<LookAnswer> {
   const { info } = source;
   const from = options.from ?? 0;
@@ -106,8 +109,8 @@ export async function measureLook(source: LookSource, options: LookOptions = {})
       }
       const s = pictureShift(la, lb, w, h);
       if (s.agree > 0.5) shift = [s.dx, s.dy];
-      // Compression copies what it can from the frame before, grain with it: where the picture stands still a frame some
-      // time later shows the grain anew, so that its full variance is seen.
+      // Compression copies what it can from the frame before, grain with it: where the picture stands still a frame
+      // some time later shows the grain anew, so that its full variance is seen.
       if (n > 3 && shift !== null && Math.hypot(shift[0], shift[1]) < 0.15) grain.add(a, later, [0, 0]);
       else grain.add(a, b, shift ?? [0, 0]);
     }

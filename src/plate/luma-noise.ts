@@ -1,7 +1,7 @@
 /**
- * Noise of a picture inside an ellipse: the 3 × 3 mask that is blind to planes (J. Immerkær, *Fast Noise Variance Estimation*,
- * Computer Vision and Image Understanding 64, 1996), by the median of its absolute answers, so that edges do not count; texture
- * finer than three pixels does, which for shading is noise as well.
+ * Noise of a picture inside an ellipse: the 3 × 3 mask that is blind to planes (J. Immerkær, *Fast Noise Variance
+ * Estimation*, Computer Vision and Image Understanding 64, 1996), by the median of its absolute answers, so that edges
+ * do not count; texture finer than three pixels does, which for shading is noise as well.
  */
 import type { Picture } from '../image/picture.js';
 
@@ -10,7 +10,10 @@ const R = 0.2126,
   G = 0.7152,
   B = 0.0722;
 
-/** Standard deviation of one pixel's linear luminance inside four fifths of the ellipse [cx, cy, rx, ry, deg]; 0 where nothing of it is in the picture. */
+/**
+ * Standard deviation of one pixel's linear luminance inside four fifths of the ellipse [cx, cy, rx,
+ * ry, deg]; 0 where nothing of it is in the picture.
+ */
 export function lumaNoise(p: Picture, ellipse: readonly [number, number, number, number, number]): number {
   const [cx, cy, rx, ry, deg] = ellipse,
     w = p.width,

@@ -1,6 +1,7 @@
 /**
- * A made set with a camera that travels through it, for tests and benches: patterned ground, a wall across at the back, posts, and
- * whoever walks through; every pixel is the mean of two rays. Everything is known: poses, depths, where any point shows.
+ * A made set with a camera that travels through it, for tests and benches: patterned ground, a wall
+ * across at the back, posts, and whoever walks through; every pixel is the mean of two rays. Everything
+ * is known: poses, depths, where any point shows.
  */
 import { worldToCamera } from '../geometry/camera.js';
 import { applyVector, multiply, transpose, type Mat3, type Vec3 } from '../geometry/mat3.js';
@@ -158,7 +159,9 @@ function shade(from: Vec3, d: Vec3, focalPx: number, time: number, walker: boole
   return v;
 }
 
-/** Value noise in octaves, those finer than the pixel's footprint left out. `fine`: cells a metre of the first octave. */
+/**
+ * Value noise in octaves, those finer than the pixel's footprint left out. `fine`: cells a metre of the first octave.
+ */
 function pattern(u: number, v: number, footprint: number, fine: number): number {
   let sum = 0.45,
     a = 0.3;

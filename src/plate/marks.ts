@@ -1,6 +1,7 @@
 /**
- * Marks: what a person points at in a frame, and the marks file in which they reach the program (DESIGN section 6).
- * Image coordinates in pixels of the file's conformed picture, origin top left, pixel centres at +0.5. Heights in metres.
+ * Marks: what a person points at in a frame, and the marks file in which they reach the program
+ * (DESIGN section 6). Image coordinates in pixels of the file's conformed picture, origin top
+ * left, pixel centres at +0.5. Heights in metres.
  */
 import { z } from 'zod';
 import { ONE_A_FRAME } from './one-a-frame.js';
@@ -62,7 +63,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   // `gone`: on this frame it is not there (it came in later, or has left); the place is then seen bare.
   z.object({ kind: z.literal('erase'), frame, polygon, shadow: z.boolean().optional(), gone: z.boolean().optional() }),
   z.object({ kind: z.literal('widen'), frame, left: pixels, right: pixels, top: pixels, bottom: pixels }),
-  // On a plate: `offsetFrames` says that this part is taken from so many frames later of the same shot (a line spoken sooner).
+  // On a plate: `offsetFrames` says that this part is taken from so many frames later
+  // of the same shot (a line spoken sooner).
   z.object({ kind: z.literal('patch'), frame, polygon, offsetFrames: z.number().int().optional() }),
   z.object({ kind: z.literal('front'), frame, polygon }),
   z.object({ kind: z.literal('pane'), frame, polygon }),
@@ -77,7 +79,8 @@ export const markSchema = z.discriminatedUnion('kind', [
     roughness: z.number().min(0).max(1).optional(),
     share: z.number().min(0).max(1).optional(),
   }),
-  // What the performer's shadow falls on in place of the ground. `base`: two points of the line where it stands; `height`: metres over the ground, of the step or of that line.
+  // What the performer's shadow falls on in place of the ground. `base`: two points of the line where it stands;
+  // `height`: metres over the ground, of the step or of that line.
   z
     .object({
       kind: z.literal('receiver'),
@@ -99,7 +102,8 @@ export const markSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('keep'), frame, polygon }),
   // Fur, cloth, water or leaves whose stir is measured.
   z.object({ kind: z.literal('stir'), frame, polygon }),
-  // `soft`: on a take, how far from the line its edge may lie on either side (fur), pixels; the widest of all lines holds for the take.
+  // `soft`: on a take, how far from the line its edge may lie on either side (fur),
+  // pixels; the widest of all lines holds for the take.
   z.object({
     kind: z.literal('body'),
     frame,
@@ -107,7 +111,8 @@ export const markSchema = z.discriminatedUnion('kind', [
     polygon: polygon.optional(),
     soft: z.number().positive().optional(),
   }),
-  // On a take without a screen: a rough line round the performer, outside of which nothing of it is; touches on it or on the set beside it.
+  // On a take without a screen: a rough line round the performer, outside of which nothing
+  // of it is; touches on it or on the set beside it.
   z.object({ kind: z.literal('about'), frame, polygon }),
   z.object({ kind: z.literal('touch'), frame, points: z.array(point).min(1), on: z.enum(['performer', 'set']) }),
   z.object({ kind: z.literal('pose'), frame: z.number().int().min(0), yawDeg: z.number() }),
@@ -118,8 +123,9 @@ export const markSchema = z.discriminatedUnion('kind', [
     top: point,
     height: z.number().positive().optional(),
   }),
-  // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in metres along its line of sight
-  // (`distance`), in multiples of the distance of the stand or carry mark (`share`), or by the point of the picture that stands on the ground (`foot`).
+  // On a take of several pictures with alpha (`frame`: which picture): how far from the plate's camera it stands, in
+  // metres along its line of sight (`distance`), in multiples of the distance of the stand or carry mark (`share`), or
+  // by the point of the picture that stands on the ground (`foot`).
   z.object({
     kind: z.literal('layer'),
     frame: z.number().int().min(0),
@@ -145,7 +151,10 @@ export const marksFileSchema = z.object({
 });
 export type MarksFile = z.infer<typeof marksFileSchema>;
 
-/** Polygons over time, carried between the frames given (an erase or front region file). `gone`: the thing is not there on that frame (src/plate/presence.ts). */
+/**
+ * Polygons over time, carried between the frames given (an erase or front region file). `gone`: the thing is
+ * not there on that frame (src/plate/presence.ts).
+ */
 export const regionFileSchema = z.object({
   frames: z
     .array(z.object({ frame: z.number().int().min(0), polygon, gone: z.boolean().optional() }))

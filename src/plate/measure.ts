@@ -1,6 +1,6 @@
 /**
- * All measures of one plate in one place: opens the file, asks each measure for its part, hands back one document. Parts that
- * can't be had are absent, with the reason among the notes; nothing is invented.
+ * All measures of one plate in one place: opens the file, asks each measure for its part, hands back one document.
+ * Parts that can't be had are absent, with the reason among the notes; nothing is invented.
  */
 import type { VideoReader as Reader } from '../media/video-reader.js';
 import { VideoReader } from '../media/video-reader.js';
@@ -340,7 +340,10 @@ async function attempt<T>(notes: string[], name: string, fn: () => Promise<T | u
   }
 }
 
-/** The camera's way over the ground, where it is no turn about a fixed point. Absent where the camera stands still or only turns. */
+/**
+ * The camera's way over the ground, where it is no turn about a fixed point. Absent
+ * where the camera stands still or only turns.
+ */
 async function travelOf(
   reader: Reader,
   view: View | null,
@@ -365,7 +368,10 @@ async function travelOf(
   });
 }
 
-/** Yaw from a marked face, else from poses and the slide of the surface. Absent where neither a face nor two poses are marked. */
+/**
+ * Yaw from a marked face, else from poses and the slide of the surface. Absent where
+ * neither a face nor two poses are marked.
+ */
 async function turnOf(
   reader: Reader,
   marks: MarksFile,
@@ -390,7 +396,10 @@ async function turnOf(
   });
 }
 
-/** The first carry mark's region followed; carry marks of other frames with four corners correct it there. Where it is lost for good, it goes on with the body's surface. */
+/**
+ * The first carry mark's region followed; carry marks of other frames with four corners correct it there. Where it is
+ * lost for good, it goes on with the body's surface.
+ */
 async function rideOf(
   reader: Reader,
   marks: MarksFile,

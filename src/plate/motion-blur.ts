@@ -1,9 +1,10 @@
 /**
- * Motion blur from edges. An edge whose normal lies along the motion is smeared by a box of the blur's length; one that runs
- * with the motion stays as sharp as the lens made it. So each edge spread function is fitted by a box of width w convolved
- * with a Gaussian of sd s, w = L·|n·u| for blur length L and direction u, s common to all (the uniform linear motion model:
- * Sondhi, "Image restoration: the removal of spatially invariant degradations", Proc. IEEE 1972). L, u and s are found by a
- * search over directions with a robust one-parameter fit for L. The shutter angle is 360° times L over the motion per frame.
+ * Motion blur from edges. An edge whose normal lies along the motion is smeared by a box of the blur's length; one
+ * that runs with the motion stays as sharp as the lens made it. So each edge spread function is fitted by a box of
+ * width w convolved with a Gaussian of sd s, w = L·|n·u| for blur length L and direction u, s common to all (the
+ * uniform linear motion model: Sondhi, "Image restoration: the removal of spatially invariant degradations", Proc.
+ * IEEE 1972). L, u and s are found by a search over directions with a robust one-parameter fit for L. The shutter
+ * angle is 360° times L over the motion per frame.
  */
 import { counted } from '../core/counted.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
@@ -158,7 +159,8 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
   const how = `box and Gaussian fitted to ${edges.length} edges; lens spread ${best.s.toFixed(2)} px sd`;
   const motion = request.motionPx ?? null;
   const speed = motion === null ? null : Math.hypot(motion[0], motion[1]);
-  // Softness that is the same in every direction is the lens's or the finish's, not motion: the directional model must win clearly.
+  // Softness that is the same in every direction is the lens's or the finish's, not
+  // motion: the directional model must win clearly.
   const midWidth = [...best.widths].sort((p, q) => p - q)[best.widths.length >> 1] ?? 0;
   const even = best.widths.reduce((t, w) => t + Math.min(2, Math.abs(w - midWidth)), 0) / edges.length;
   if (speed !== null && speed < 0.4) {

@@ -1,7 +1,8 @@
 /**
- * How softly the outline of a head-like ellipse stands in the picture: rays across it, each a step between head and background.
- * A step of height C blurred by a Gaussian of sd σ has the steepest slope C / (σ √2π) (the edge-spread relation behind Zhuo & Sim,
- * "Defocus map estimation from a single image", Pattern Recognition 44, 2011). The sharper rays are believed: hair and shading only widen.
+ * How softly the outline of a head-like ellipse stands in the picture: rays across it, each a step between head and
+ * background. A step of height C blurred by a Gaussian of sd σ has the steepest slope C / (σ √2π) (the edge-spread
+ * relation behind Zhuo & Sim, "Defocus map estimation from a single image", Pattern Recognition 44, 2011). The sharper
+ * rays are believed: hair and shading only widen.
  */
 import type { Picture } from '../image/picture.js';
 
@@ -12,7 +13,10 @@ const SHARPER = 0.3;
 const FROM = 0.55,
   TO = 1.45;
 
-/** σ of the outline's blur in pixels; null where too little of it stands out from what lies behind. Ellipse [cx, cy, rx, ry, deg]; linear RGB. */
+/**
+ * σ of the outline's blur in pixels; null where too little of it stands out from what lies
+ * behind. Ellipse [cx, cy, rx, ry, deg]; linear RGB.
+ */
 export function outlineBlur(p: Picture, ellipse: readonly [number, number, number, number, number]): number | null {
   const [cx, cy, rx, ry, deg] = ellipse;
   const n = p.width * p.height,

@@ -1,9 +1,10 @@
 /**
- * Points followed from marked frames by their small surroundings: translation by B. D. Lucas & T. Kanade (IJCAI 1981), coarse
- * to fine (J.-Y. Bouguet, *Pyramidal Implementation of the Lucas Kanade Feature Tracker*, 2000), each step checked by going
- * back (Z. Kalal, K. Mikolajczyk & J. Matas, *Forward-Backward Error*, ICPR 2010). Between two marked frames the way forwards
- * from the one and backwards from the other are blended, so what drifts is spread; a point that gets lost stays lost until a
- * mark says where it is. For features whose looks change as they turn (an eye, the tip of a nose), which no plane can hold.
+ * Points followed from marked frames by their small surroundings: translation by B. D. Lucas & T. Kanade (IJCAI
+ * 1981), coarse to fine (J.-Y. Bouguet, *Pyramidal Implementation of the Lucas Kanade Feature Tracker*, 2000), each
+ * step checked by going back (Z. Kalal, K. Mikolajczyk & J. Matas, *Forward-Backward Error*, ICPR 2010). Between two
+ * marked frames the way forwards from the one and backwards from the other are blended, so what drifts is spread; a
+ * point that gets lost stays lost until a mark says where it is. For features whose looks change as they turn (an
+ * eye, the tip of a nose), which no plane can hold.
  */
 import type { Point2 } from '../geometry/mat3.js';
 import { buildPyramid, type PyramidLevel } from '../image/pyramid.js';

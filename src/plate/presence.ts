@@ -1,7 +1,7 @@
 /**
- * On which frames a thing that is to go is there at all. It is there on the frames it is outlined on, between them, and beyond
- * them as far as the next frame on which it is marked as gone. Between an outline and a frame without it, it counts as there:
- * nobody said when it came or left, and a place wrongly taken for bare would show it again.
+ * On which frames a thing that is to go is there at all. It is there on the frames it is outlined on, between them, and
+ * beyond them as far as the next frame on which it is marked as gone. Between an outline and a frame without it, it
+ * counts as there: nobody said when it came or left, and a place wrongly taken for bare would show it again.
  */
 export interface Key {
   readonly frame: number;

@@ -8,7 +8,10 @@ describe('proposed marks', () => {
   const W = 800,
     H = 450;
   const cam = groundCamera({ focalPx: 850, tiltDeg: -14, rollDeg: 0, cameraHeight: 1.5, widthPx: W, heightPx: H });
-  /** A floor of boards 0.28 m wide that run away under 12°, each of its own grey, seen with 4 × 4 supersampling and noise. */
+  /**
+   * A floor of boards 0.28 m wide that run away under 12°, each of its own grey, seen
+   * with 4 × 4 supersampling and noise.
+   */
   const floor = (): Float32Array => {
     const random = new RandomStream(2);
     const tone = Array.from({ length: 400 }, () => 0.25 + 0.4 * random.uniform());

@@ -1,11 +1,12 @@
 /**
- * Marks that the program proposes itself, for the person to accept, move or throw away: families of parallel lines on the
- * ground (boards, kerbs, rails) by their common vanishing point, the horizon that such points give, and upright posts. What a
- * line in a picture is in the world no program knows; each proposal says what it rests on and none is used unasked.
+ * Marks that the program proposes itself, for the person to accept, move or throw away: families of
+ * parallel lines on the ground (boards, kerbs, rails) by their common vanishing point, the horizon that
+ * such points give, and upright posts. What a line in a picture is in the world no program knows; each
+ * proposal says what it rests on and none is used unasked.
  *
  * Vanishing points by sampling pairs of segments and counting those that point at their meeting (M. A. Fischler & R. C.
- * Bolles, CACM 1981; residual as in J.-P. Tardif, *Non-iterative approach for fast and accurate vanishing point detection*,
- * ICCV 2009: the distance of a segment's end from the line through its middle and the point).
+ * Bolles, CACM 1981; residual as in J.-P. Tardif, *Non-iterative approach for fast and accurate vanishing point
+ * detection*, ICCV 2009: the distance of a segment's end from the line through its middle and the point).
  */
 import { RandomStream } from '../core/random.js';
 import { lineSegments, type LineSegment } from './line-segments.js';
@@ -22,7 +23,9 @@ export interface ProposedMark {
 
 type V3 = readonly [number, number, number];
 
-/** A segment agrees with a vanishing point when its end lies within this of the line from its middle to the point, px. */
+/**
+ * A segment agrees with a vanishing point when its end lies within this of the line from its middle to the point, px.
+ */
 const AGREES_PX = 1.2;
 /** A family of ground lines needs so many lines at different places. */
 const LEAST_LINES = 4;
@@ -134,7 +137,9 @@ function family(
   return support < 0.25 ? null : { point: best.point, lines: chosen, support };
 }
 
-/** On the ground seen from above, lines run to a point above themselves, and not to one far below the picture's middle. */
+/**
+ * On the ground seen from above, lines run to a point above themselves, and not to one far below the picture's middle.
+ */
 function plausible(v: V3, s: LineSegment, width: number, height: number): boolean {
   if (Math.abs(v[2]) < 1e-9) return true;
   const x = v[0] / v[2],
@@ -169,9 +174,14 @@ function spreadOut(segments: readonly LineSegment[], v: V3): LineSegment[] {
   return best.filter((s): s is LineSegment => s !== undefined);
 }
 
-/** Below this support one family alone gives no horizon: a handful of lines on a wall or in a shadow meet somewhere too. */
+/**
+ * Below this support one family alone gives no horizon: a handful of lines on a wall or in a shadow meet somewhere too.
+ */
 const LONE_SUPPORT = 0.5;
-/** A horizon lies at right angles to the uprights: where those are known it may not lean from that by more, radians and sd. */
+/**
+ * A horizon lies at right angles to the uprights: where those are known it may not lean
+ * from that by more, radians and sd.
+ */
 const SQUARE = 0.0175;
 const SURE = 3;
 

@@ -1,4 +1,7 @@
-/** People-like regions on a made set: a figure of known foot and top walks through, the camera still or turning; other movers are no people. */
+/**
+ * People-like regions on a made set: a figure of known foot and top walks through, the
+ * camera still or turning; other movers are no people.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { createPicture, type Picture } from '../image/picture.js';
@@ -22,7 +25,10 @@ const wall = [0, 1, 2].map(() =>
 );
 
 type Figure = (x: number, y: number, t: number) => boolean;
-/** Head, trunk and two legs about a foot at 150 + 8 t (in the set), 120 px tall; the shadow lies to the left on the ground. */
+/**
+ * Head, trunk and two legs about a foot at 150 + 8 t (in the set), 120 px tall; the
+ * shadow lies to the left on the ground.
+ */
 const footAt = (t: number): number => 150 + 8 * t;
 const walker: Figure = (x, y, t) => {
   const u = x - footAt(t),

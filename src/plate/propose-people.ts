@@ -1,11 +1,12 @@
 /**
- * Upright, people-like regions that move against the set, proposed as uprights of an assumed height. No net is trained: other
- * moments of the shot are laid over the frame by the camera's measured move, the value that comes back most
- * often is the set without what moves (the shortest interval that holds a third of them: half-sample mode, D. Bickel & R.
- * Frühwirth, Comp. Stat. & Data Analysis 50, 2006), and what differs from it in a region as tall and narrow as somebody who stands or walks is
- * proposed with its foot and top. Whoever holds still through the shot is part of the set and is not found; other things that
- * are tall and move (a dog on its hind legs, a door) are proposed too. The height, 1.7 m ± .1 (adults of both sexes and many
- * countries, common practice, no source), is a weak prior and is said to be assumed. Shape limits are our own choice.
+ * Upright, people-like regions that move against the set, proposed as uprights of an assumed height. No net is
+ * trained: other moments of the shot are laid over the frame by the camera's measured move, the value that comes back
+ * most often is the set without what moves (the shortest interval that holds a third of them: half-sample mode, D.
+ * Bickel & R. Frühwirth, Comp. Stat. & Data Analysis 50, 2006), and what differs from it in a region as tall and
+ * narrow as somebody who stands or walks is proposed with its foot and top. Whoever holds still through the shot is
+ * part of the set and is not found; other things that are tall and move (a dog on its hind legs, a door) are proposed
+ * too. The height, 1.7 m ± .1 (adults of both sexes and many countries, common practice, no source), is a weak prior
+ * and is said to be assumed. Shape limits are our own choice.
  */
 import { connectedComponents } from '../image/components.js';
 import { close, open } from '../image/morphology.js';
@@ -57,7 +58,10 @@ function alike(a: Picture, b: Picture): boolean {
   return same > 0.5 * count;
 }
 
-/** Middle of the shortest run of a third (three at least) of rising values: people differ from each other, the set comes back the same. */
+/**
+ * Middle of the shortest run of a third (three at least) of rising values: people
+ * differ from each other, the set comes back the same.
+ */
 function densest(sorted: Float32Array): number {
   const k = Math.max(3, Math.ceil(sorted.length / 3));
   let at = 0,
@@ -234,7 +238,8 @@ function shapeOf(
 }
 
 /**
- * Proposals for one frame of an open clip. `camera`: the clip's measured move, if it was measured; else it is measured about the frame.
+ * Proposals for one frame of an open clip. `camera`: the clip's measured move, if it
+ * was measured; else it is measured about the frame.
  * @returns none for a still
  */
 export async function proposePeople(reader: VideoReader, frame: number, camera?: CameraMove): Promise<ProposedMark[]> {

@@ -1,6 +1,6 @@
 /**
- * An open clip as the luma source of tracks and camera moves. Large pictures are averaged down by a whole factor: a camera's
- * move is known to a hundredth of a pixel from a picture of a thousand pixels, and four times sooner.
+ * An open clip as the luma source of tracks and camera moves. Large pictures are averaged down by a whole factor: a
+ * camera's move is known to a hundredth of a pixel from a picture of a thousand pixels, and four times sooner.
  */
 import { lumaPlane, lumaSmall } from '../media/convert.js';
 import type { VideoReader } from '../media/video-reader.js';

@@ -17,7 +17,8 @@ const SAME_START = 0.4;
 
 /**
  * Looks at a frame again, out of order, with what the rest of the track says of it: `expected` and its information over
- * the generators there (`sdPx` at a corner); `motion`: anchor pixels to where a frame's motion carries them; `near`: only from where it was found before, which is right to a pixel. Null where the region is not seen.
+ * the generators there (`sdPx` at a corner); `motion`: anchor pixels to where a frame's motion carries them; `near`:
+ * only from where it was found before, which is right to a pixel. Null where the region is not seen.
  */
 export function again(
   keys: RegionKeys,

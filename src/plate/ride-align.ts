@@ -1,8 +1,8 @@
 /**
- * Robust inverse compositional alignment of a template to a frame (Baker & Matthews 2004; robust weights as in Baker, Gross
- * & Matthews part 2, 2003): coarse to fine, with gain and bias of the light solved in every cell, Tukey weights on residuals
- * scaled by noise and slope, cells that do not look like the template dropped, and a Gaussian prior about the predicted
- * motion that only speaks where the picture is silent.
+ * Robust inverse compositional alignment of a template to a frame (Baker & Matthews 2004; robust weights as in Baker,
+ * Gross & Matthews part 2, 2003): coarse to fine, with gain and bias of the light solved in every cell, Tukey weights
+ * on residuals scaled by noise and slope, cells that do not look like the template dropped, and a Gaussian prior about
+ * the predicted motion that only speaks where the picture is silent.
  *
  * Model: I(G (u, v)) = g_c T(u, v) + b_c + noise, with G a homography from template coordinates to frame pixels.
  */
@@ -24,7 +24,9 @@ export interface AlignResult {
   readonly inliers: number;
   /** Weighted correlation of template and frame over the cells kept, light removed. */
   readonly correlation: number;
-  /** Share of the visible slope energy that lies in cells which look like the template's (correlation over all pixels). */
+  /**
+   * Share of the visible slope energy that lies in cells which look like the template's (correlation over all pixels).
+   */
   readonly agreement: number;
   /** Residual sd in luma after light. */
   readonly sigma: number;

@@ -1,7 +1,8 @@
 /**
- * One anchor of a ride followed outwards and solved as a whole; where the region is mostly hidden on the anchor's own frame, by way of
- * another frame that the shot looks more like (ride-reference.ts): the track is solved from there, and the anchor's place in it
- * carries the mark through. What is seen of the region on its own frame then decides where it lies.
+ * One anchor of a ride followed outwards and solved as a whole; where the region is mostly hidden on the
+ * anchor's own frame, by way of another frame that the shot looks more like (ride-reference.ts): the
+ * track is solved from there, and the anchor's place in it carries the mark through. What is seen of the
+ * region on its own frame then decides where it lies.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { IDENTITY3, multiply, normalise, tryInvert, type Point2 } from '../geometry/mat3.js';
@@ -30,9 +31,9 @@ export interface AnchorSpan {
 }
 
 /**
- * A region of which as much agrees over the shot is not looked at again; below the second, it is; between them where parts of it go
- * their own ways on its own frame (own choice, which costs time alone: ordinary keys of hard made sequences that are hidden whole or
- * leave the picture have .61 to .64, hidden keys .13 to .62).
+ * A region of which as much agrees over the shot is not looked at again; below the second, it is; between them where
+ * parts of it go their own ways on its own frame (own choice, which costs time alone: ordinary keys of hard made
+ * sequences that are hidden whole or leave the picture have .61 to .64, hidden keys .13 to .62).
  */
 const SERVES = 0.75,
   DOES_NOT = 0.6;
@@ -159,7 +160,10 @@ function worthOf(frames: readonly FollowedFrame[]): number {
   return frames.reduce((s, f) => s + (f.found ? f.agreement * f.visible : 0), 0) / Math.max(1, frames.length);
 }
 
-/** A frame that tells the region better than the one it was drawn on; null where none does, or what the shot shows there has no part in it. */
+/**
+ * A frame that tells the region better than the one it was drawn on; null where none does,
+ * or what the shot shows there has no part in it.
+ */
 async function otherReference(
   source: LumaSource,
   at: number,

@@ -1,10 +1,10 @@
 /**
- * One picture of a region from many frames that were well aligned: its grain is the mean's, what passed in front of a few of them
- * is left out, and around the region what moves with it is known from what does not. Each frame is brought to the first one's
- * light (gain, and a bias that varies slowly over tiles); a pixel is the mean of those values that lie near their median
- * (a trimmed mean: P. Huber, *Robust Statistics*, 1981). Blocks of the surroundings belong to the plane where their residuals
- * are no larger than the region's own and no shift is left in them (Lucas & Kanade, IJCAI 1981), both as medians over the frames.
- * Units: pixels of the key frame, display-coded luma.
+ * One picture of a region from many frames that were well aligned: its grain is the mean's, what passed in front of a
+ * few of them is left out, and around the region what moves with it is known from what does not. Each frame is brought
+ * to the first one's light (gain, and a bias that varies slowly over tiles); a pixel is the mean of those values that
+ * lie near their median (a trimmed mean: P. Huber, *Robust Statistics*, 1981). Blocks of the surroundings belong to the
+ * plane where their residuals are no larger than the region's own and no shift is left in them (Lucas & Kanade, IJCAI
+ * 1981), both as medians over the frames. Units: pixels of the key frame, display-coded luma.
  */
 import type { Mat3 } from '../geometry/mat3.js';
 
@@ -65,8 +65,9 @@ export function takeBox(
 }
 
 /**
- * Brings `values` to the light of `reference` in place: one gain, and the bias of tiles, interpolated. Only pixels of the region
- * speak (`inside`); its light is carried on into the surroundings, so that what is not of it does not pass for a change of light.
+ * Brings `values` to the light of `reference` in place: one gain, and the bias of tiles, interpolated.
+ * Only pixels of the region speak (`inside`); its light is carried on into the surroundings, so that what
+ * is not of it does not pass for a change of light.
  */
 export function levelLight(
   values: Float32Array,

@@ -1,7 +1,7 @@
 /**
- * How the set moves while a region is followed: the whole frame, reduced to some 360 px of width, is aligned outwards from
- * the key frame (camera-follow.ts). A region on the static set moves with it up to parallax, so this is a second prediction
- * beside the region's own speed, and carries the region while it is hidden or outside.
+ * How the set moves while a region is followed: the whole frame, reduced to some 360 px of width, is aligned outwards
+ * from the key frame (camera-follow.ts). A region on the static set moves with it up to parallax, so this is a second
+ * prediction beside the region's own speed, and carries the region while it is hidden or outside.
  */
 import { IDENTITY3, rescale, type Mat3 } from '../geometry/mat3.js';
 import { kernels } from '../image/kernels.js';

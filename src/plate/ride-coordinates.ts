@@ -2,7 +2,10 @@
 import { IDENTITY3, multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import { generatorExp, generatorLog } from './ride-generators.js';
 
-/** 8 × 8: generators in the anchor's coordinates to generators in the key's, where key coordinates = A · anchor coordinates. */
+/**
+ * 8 × 8: generators in the anchor's coordinates to generators in the key's, where key
+ * coordinates = A · anchor coordinates.
+ */
 export function adjointTo(a: Mat3): Float64Array {
   const out = new Float64Array(64);
   const inverse = tryInvert(a) ?? IDENTITY3;

@@ -1,8 +1,9 @@
 /**
- * Finding a lost region again: zero-mean normalised cross-correlation (Lewis, *Fast Normalized Cross-Correlation*, 1995) of
- * the template at a coarse pyramid level, warped by several shapes, against every place of the frame, also half outside. The
- * template is cut into blocks that each have their own light and their own say, so that a bright stranger over some of them
- * does not hide the agreement of the rest. Gives the best distinct places as start warps; alignment decides.
+ * Finding a lost region again: zero-mean normalised cross-correlation (Lewis, *Fast Normalized
+ * Cross-Correlation*, 1995) of the template at a coarse pyramid level, warped by several shapes, against every
+ * place of the frame, also half outside. The template is cut into blocks that each have their own light and their
+ * own say, so that a bright stranger over some of them does not hide the agreement of the rest. Gives the best
+ * distinct places as start warps; alignment decides.
  */
 import { apply, multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { LumaLevel, LumaPyramid } from './ride-pyramid.js';

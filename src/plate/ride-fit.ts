@@ -1,6 +1,6 @@
 /**
- * Finding a region in one frame: from predictions, coarse to fine; about a prediction after a jump; over the whole frame in
- * several sizes and turns once it is lost.
+ * Finding a region in one frame: from predictions, coarse to fine; about a prediction after a jump; over the whole
+ * frame in several sizes and turns once it is lost.
  */
 import { invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import { align, type AlignResult } from './ride-align.js';
@@ -183,7 +183,8 @@ export class RegionFit {
     let best: { key: Key; result: AlignResult; from: Mat3 } | null = null;
     for (const key of this.keys.all.length > 3 ? [this.keys.first, ...this.keys.all.slice(-2)] : this.keys.all) {
       const unit = multiply(invert(key.fromAnchor), key.template.toPixels);
-      // A shape that was followed badly before the loss is a poor one to look for: by turns the last that most agreed with, and the key's.
+      // A shape that was followed badly before the loss is a poor one to look for: by turns
+      // the last that most agreed with, and the key's.
       const base = afresh ? key.template.toPixels : multiply(predicted, unit);
       const shapes: Mat3[] = [];
       const wide = this.known.lost % 6 > 3;

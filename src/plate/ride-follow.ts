@@ -1,8 +1,8 @@
 /**
- * Follows a template from its key frame outwards, frame by frame, in one direction: prediction by constant velocity, robust
- * alignment to the key frame (no chaining, so no drift), a coarse search where that fails, and re-acquisition over the whole
- * frame once lost. Where the region's look has changed too far for the key frame (a push-in, a turn of light), a frame that
- * was well aligned becomes a further key, itself anchored to the first.
+ * Follows a template from its key frame outwards, frame by frame, in one direction: prediction by constant velocity,
+ * robust alignment to the key frame (no chaining, so no drift), a coarse search where that fails, and re-acquisition
+ * over the whole frame once lost. Where the region's look has changed too far for the key frame (a push-in, a turn of
+ * light), a frame that was well aligned becomes a further key, itself anchored to the first.
  */
 import { IDENTITY3, invert, multiply, normalise, type Mat3 } from '../geometry/mat3.js';
 import { again } from './ride-again.js';
@@ -22,7 +22,10 @@ function remember(before: Miss, now: Miss): Miss {
   return { shift: 0.8 * before.shift + 0.2 * now.shift, shape: 0.8 * before.shape + 0.2 * now.shape };
 }
 
-/** Share of the region that must agree where it is found again after a loss: what only looks alike was seen to reach .52. */
+/**
+ * Share of the region that must agree where it is found again after a loss: what only
+ * looks alike was seen to reach .52.
+ */
 const SIGHTED = 0.55;
 
 export class Follower {
@@ -37,7 +40,10 @@ export class Follower {
   private shares = 1;
   private trusted: Mat3 = IDENTITY3;
   private weak = 0;
-  /** Quality of the frames that were beyond doubt, slowly forgotten; and whether the region was found anew and has not come near it since. */
+  /**
+   * Quality of the frames that were beyond doubt, slowly forgotten; and whether the region
+   * was found anew and has not come near it since.
+   */
   private good = 0;
   private doubt = false;
   /** Nothing is sought beyond the prediction's neighbourhood. */
@@ -115,7 +121,10 @@ export class Follower {
     for (const k of this.keys.all) k.light = null;
   }
 
-  /** Goes on from a frame that was well seen, the other way than it was come to: `before` is its neighbour on the side left behind. Only followed, not sought over the whole frame. */
+  /**
+   * Goes on from a frame that was well seen, the other way than it was come to: `before` is its neighbour on the side
+   * left behind. Only followed, not sought over the whole frame.
+   */
   resume(at: FollowedFrame, before: FollowedFrame | null): void {
     this.restart();
     this.active = this.keys.all[at.key] ?? this.keys.first;
@@ -134,7 +143,9 @@ export class Follower {
     this.tied = true;
   }
 
-  /** Follows into the next frame (one further from the key frame than the last). `set`: how the set moved, where known. */
+  /**
+   * Follows into the next frame (one further from the key frame than the last). `set`: how the set moved, where known.
+   */
   follow(frame: LumaFrame, set: SetPose | null = null): FollowedFrame {
     fillPyramid(frame.luma, this.keys.pyramid);
     this.fits.expect({
@@ -174,7 +185,8 @@ export class Follower {
       const near = this.fits.searchNear(this.active, predicted);
       if (better(near, result)) result = near;
     }
-    // A weak fit may be a false one that would go on for ever: look elsewhere now and then, and take what is clearly better.
+    // A weak fit may be a false one that would go on for ever: look elsewhere now and
+    // then, and take what is clearly better.
     const weak = !this.tied && result !== null && result.agreement * result.visible < 0.55;
     if (
       result !== null &&
@@ -258,7 +270,10 @@ export class Follower {
     return out;
   }
 
-  /** A poor sighting far from where the set, which the region has gone with so far, would have it: something else as flat, or as plain. */
+  /**
+   * A poor sighting far from where the set, which the region has gone with so far,
+   * would have it: something else as flat, or as plain.
+   */
   private strange(sighted: Sighted, predicted: Mat3, miss: Miss): boolean {
     const r = sighted.result,
       at = multiply(multiply(r.warp, invert(sighted.key.template.toPixels)), sighted.key.fromAnchor);

@@ -1,6 +1,7 @@
 /**
- * A region that was lost and found anew is often seen well before it was found: half hidden, smeared or far from where it went.
- * So each gap is followed a second time from its far end, against the direction of the track, as far as the region is seen.
+ * A region that was lost and found anew is often seen well before it was found: half hidden, smeared
+ * or far from where it went. So each gap is followed a second time from its far end, against the
+ * direction of the track, as far as the region is seen.
  */
 import type { Follower } from './ride-follow.js';
 import type { FollowedFrame } from './ride-keys.js';

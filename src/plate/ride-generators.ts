@@ -47,7 +47,9 @@ export function localScale(warp: Mat3): number {
   return Math.sqrt(Math.abs((ax - x) * (by - y) - (ay - y) * (bx - x))) / 0.01;
 }
 
-/** Information of a prior that expects the corners within `shapePx` of the prediction, and the whole within `shiftPx`. */
+/**
+ * Information of a prior that expects the corners within `shapePx` of the prediction, and the whole within `shiftPx`.
+ */
 export function priorInformation(
   corners: readonly Point2[],
   pxPerUnit: number,

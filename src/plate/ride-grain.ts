@@ -5,10 +5,11 @@ import type { AlignScratch } from './ride-sums.js';
 import type { TemplateLevel } from './ride-template.js';
 
 /**
- * Information of a fit without the key frame's grain, whose gradients look like texture but say nothing of the place. With
- * H = S + N (texture and grain) the fit's covariance is S⁻¹ H S⁻¹ (W. Fuller, *Measurement Error Models*, 1987, ch. 1): N from
- * the residual's variance, of which the template's share is known (half for one frame), and the ratio of gradient to value variance of white grain after
- * the pyramid's own smoothing, 5/12 an axis. It is 8 × 8 as `information`, which was `k` times the normal matrix in `scratch`.
+ * Information of a fit without the key frame's grain, whose gradients look like texture but say nothing of the place.
+ * With H = S + N (texture and grain) the fit's covariance is S⁻¹ H S⁻¹ (W. Fuller, *Measurement Error Models*, 1987,
+ * ch. 1): N from the residual's variance, of which the template's share is known (half for one frame), and the ratio of
+ * gradient to value variance of white grain after the pyramid's own smoothing, 5/12 an axis. It is 8 × 8 as
+ * `information`, which was `k` times the normal matrix in `scratch`.
  */
 export function withoutGrain(
   information: Float64Array,
@@ -47,7 +48,10 @@ export function withoutGrain(
   return out;
 }
 
-/** sd of the grain in luma about a region: the lower third of |second differences both ways| (J. Immerkær, *Fast Noise Variance Estimation*, CVIU 64, 1996, with a quantile in place of the mean, so that edges have no say). */
+/**
+ * sd of the grain in luma about a region: the lower third of |second differences both ways| (J. Immerkær, *Fast Noise
+ * Variance Estimation*, CVIU 64, 1996, with a quantile in place of the mean, so that edges have no say).
+ */
 export function grainIn(
   luma: Float32Array,
   w: number,

@@ -1,9 +1,9 @@
 /**
- * What moves together within a region of its key frame. A region drawn where somebody stands before it shows two things with two
- * motions; the one that fills more of it carries a fit away. Small squares are found again on a frame near by through
- * normalised correlation (J. Lewis, *Fast Normalized Cross-Correlation*, 1995), and squares that went the same way are one layer,
- * the largest taken out first (M. Black & P. Anandan, *The Robust Estimation of Multiple Motions*, CVIU 63, 1996, by votes in
- * place of a fit).
+ * What moves together within a region of its key frame. A region drawn where somebody stands before it shows two
+ * things with two motions; the one that fills more of it carries a fit away. Small squares are found again on a frame
+ * near by through normalised correlation (J. Lewis, *Fast Normalized Cross-Correlation*, 1995), and squares that went
+ * the same way are one layer, the largest taken out first (M. Black & P. Anandan, *The Robust Estimation of Multiple
+ * Motions*, CVIU 63, 1996, by votes in place of a fit).
  */
 import { insidePolygon } from '../image/polygon.js';
 import type { Point2 } from '../geometry/mat3.js';
@@ -23,7 +23,10 @@ interface Half {
   readonly data: Float32Array;
 }
 
-/** Squares are so many to the region's shorter side, no smaller than `LEAST_SIDE` and no larger than `MOST_SIDE` (pixels of the halved picture), half a square apart. */
+/**
+ * Squares are so many to the region's shorter side, no smaller than `LEAST_SIDE` and no larger than `MOST_SIDE`
+ * (pixels of the halved picture), half a square apart.
+ */
 const ACROSS = 5,
   LEAST_SIDE = 8,
   MOST_SIDE = 18;
@@ -37,8 +40,8 @@ const ONE = 1.5;
 const LEAST = 0.1;
 
 /**
- * @param otherLuma another frame, `frames` after the key (negative: before): what is about to be covered is seen on one side of the key alone
- * Returns the layers, largest first; none where fewer than six squares are told.
+ * @param otherLuma another frame, `frames` after the key (negative: before): what is about to be covered is seen on one
+ * side of the key alone Returns the layers, largest first; none where fewer than six squares are told.
  */
 export function keyLayers(
   keyLuma: Float32Array,
@@ -113,7 +116,10 @@ function halved(luma: Float32Array, w: number, h: number): Half {
   return { w: hw, h: hh, data };
 }
 
-/** Where a square went (halved px): first every second place, then those about the best. Null where nothing looks like it. */
+/**
+ * Where a square went (halved px): first every second place, then those about the best.
+ * Null where nothing looks like it.
+ */
 function sought(key: Half, other: Half, x: number, y: number, side: number, reach: number): [number, number] | null {
   if (x < 0 || y < 0 || x + side > key.w || y + side > key.h) return null;
   const n = side * side,

@@ -1,6 +1,7 @@
 /**
- * What a region is compared with: the template of its key frame (the anchor), those of later frames whose look has changed, and
- * one of an average (ride-refine.ts), each with its own pictures; and a fit to one of them told in the anchor's terms.
+ * What a region is compared with: the template of its key frame (the anchor), those of later
+ * frames whose look has changed, and one of an average (ride-refine.ts), each with its own
+ * pictures; and a fit to one of them told in the anchor's terms.
  */
 import { apply, IDENTITY3, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import type { AlignResult } from './ride-align.js';
@@ -67,8 +68,9 @@ export interface Miss {
 
 const LEVELS = 6;
 /**
- * Pixels kept of an averaged picture in strong grain (from .024 on, above .012 the more the stronger): its faint slopes are no
- * grain. Without grain a codec smooths faint slopes away, each frame in its own manner (medium sequences got worse).
+ * Pixels kept of an averaged picture in strong grain (from .024 on, above .012 the more the
+ * stronger): its faint slopes are no grain. Without grain a codec smooths faint slopes away, each
+ * frame in its own manner (medium sequences got worse).
  */
 const ALL = 40_000;
 
@@ -149,7 +151,10 @@ export class RegionKeys {
     );
   }
 
-  /** A picture of the region averaged over many frames (laid into the key frame's place in `luma`) becomes a key; returns its number. */
+  /**
+   * A picture of the region averaged over many frames (laid into the key frame's place
+   * in `luma`) becomes a key; returns its number.
+   */
   adopt(
     luma: Float32Array,
     polygon: readonly (readonly [number, number])[],

@@ -1,10 +1,14 @@
 /**
- * The light over a ride's region: gain and bias of each cell against the template's, the region's as a plane over them, and
- * how a fit's normal matrix is freed of what a change of light explains as well. Sums a cell come from ride-sums.ts.
+ * The light over a ride's region: gain and bias of each cell against the template's, the
+ * region's as a plane over them, and how a fit's normal matrix is freed of what a change of
+ * light explains as well. Sums a cell come from ride-sums.ts.
  */
 import type { TemplateLevel } from './ride-template.js';
 
-/** Light over a region against its template's: I = gain · T + bias + biasU · u + biasV · v, and how far cells stray from it. */
+/**
+ * Light over a region against its template's: I = gain · T + bias + biasU · u + biasV ·
+ * v, and how far cells stray from it.
+ */
 export interface RegionLight {
   readonly gain: number;
   readonly bias: number;
@@ -13,7 +17,10 @@ export interface RegionLight {
   readonly spread: number;
 }
 
-/** Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the same sums unweighted; slope energy. */
+/**
+ * Cell slots: weighted n, ΣT, ΣI, ΣTT, ΣTI, ΣII; gain, bias, trust, correlation; the
+ * same sums unweighted; slope energy.
+ */
 export const N = 0,
   ST = 1,
   SI = 2,
@@ -35,8 +42,8 @@ export const RN = 10,
   SLOTS = 18;
 
 /**
- * Takes out of the normal matrix what a change of the cells' gain and bias explains as well (variable projection, Golub &
- * Pereyra 1973): without it steps are too short and the fit looks surer than it is.
+ * Takes out of the normal matrix what a change of the cells' gain and bias explains as well (variable projection, Golub
+ * & Pereyra 1973): without it steps are too short and the fit looks surer than it is.
  */
 export function projectLight(h: Float64Array, cells: Float64Array, lights: Float64Array, count: number): void {
   for (let c = 0; c < count; c++) {
@@ -61,9 +68,10 @@ export function projectLight(h: Float64Array, cells: Float64Array, lights: Float
 }
 
 /**
- * Gain and bias of every cell, drawn towards the whole region's where a cell holds little contrast, and the trust in the
- * cell from its own correlation against the better cells'. A cell whose bias lies far off the region's (something else is
- * in front of it) is given the region's, so that what is still seen of the template in it may speak and the rest may not.
+ * Gain and bias of every cell, drawn towards the whole region's where a cell holds little contrast, and
+ * the trust in the cell from its own correlation against the better cells'. A cell whose bias lies far
+ * off the region's (something else is in front of it) is given the region's, so that what is still seen
+ * of the template in it may speak and the rest may not.
  */
 export function solveLight(
   cells: Float64Array,
@@ -161,7 +169,10 @@ function textureOf(cells: Float64Array, o: number, grain: number): number {
   return Math.max(0.1 * cells[o + STT]!, cells[o + STT]! - cells[o + N]! * grain);
 }
 
-/** The region's bias as a plane over its cells, by weights that fall off (Geman & McClure) from what was expected or from the middle of the cells that look like the template. */
+/**
+ * The region's bias as a plane over its cells, by weights that fall off (Geman & McClure) from what was expected or
+ * from the middle of the cells that look like the template.
+ */
 function lightPlane(
   cells: Float64Array,
   level: TemplateLevel,

@@ -1,6 +1,6 @@
 /**
- * What the fits of a track say as measurements of its corners, in the picture or against the set, with their noise; and how much
- * the region moves from frame to frame, as the well-seen frames bear out once that noise is taken off.
+ * What the fits of a track say as measurements of its corners, in the picture or against the set, with their noise; and
+ * how much the region moves from frame to frame, as the well-seen frames bear out once that noise is taken off.
  */
 import { invertSymmetric } from '../geometry/linear-solve.js';
 import { multiply, tryInvert, type Mat3 } from '../geometry/mat3.js';
@@ -101,9 +101,10 @@ export function atLeast(
 }
 
 /**
- * Fits whose shape varies less from frame to frame than their own noise would have it are surer than they say: motion can only
- * add to that variation. Their covariance is brought down to what is seen (the median of second differences over the sure
- * frames, in units of their noise), for otherwise noise that is not there would be smoothed away, and motion with it.
+ * Fits whose shape varies less from frame to frame than their own noise would have it are surer than they
+ * say: motion can only add to that variation. Their covariance is brought down to what is seen (the median
+ * of second differences over the sure frames, in units of their noise), for otherwise noise that is not
+ * there would be smoothed away, and motion with it.
  */
 export function steadied(measured: readonly Measured[]): Measured[] {
   const ratios: number[] = [];
@@ -199,8 +200,9 @@ export function measure(template: RideTemplate, p: TrackPoint, relative: boolean
 }
 
 /**
- * The key frame's own grain shifts every fit to it by the same amount. So the key frame is a fit like the others, as sure as
- * its neighbours are; where they all say that it lies elsewhere, the track is afterwards laid so that it is at home.
+ * The key frame's own grain shifts every fit to it by the same amount. So the key frame is a fit
+ * like the others, as sure as its neighbours are; where they all say that it lies elsewhere, the
+ * track is afterwards laid so that it is at home.
  */
 export function anchored(measured: readonly Measured[], home: number): Measured {
   const z = measured[home]!.z,
@@ -218,8 +220,8 @@ export function anchored(measured: readonly Measured[], home: number): Measured 
 }
 
 /**
- * Whether the set tells where the region is when nothing is seen of it: on either side of every gap the region must lie alike
- * against it. A set that was lost itself meanwhile would be believed over the fits.
+ * Whether the set tells where the region is when nothing is seen of it: on either side of every gap the region must lie
+ * alike against it. A set that was lost itself meanwhile would be believed over the fits.
  */
 export function bridges(ride: Ride): boolean {
   let before = -1;

@@ -1,8 +1,8 @@
 /**
- * Choosing how freely a region moves: the simplest of translation, similarity, affine and perspective that explains the
- * track within its own uncertainty (a likelihood-ratio test per frame, its median over the frames against the freedoms it
- * saves). The constrained warp of a frame is its maximum-likelihood one given the frame's information, so no second pass
- * over the pictures is needed.
+ * Choosing how freely a region moves: the simplest of translation, similarity, affine and perspective that
+ * explains the track within its own uncertainty (a likelihood-ratio test per frame, its median over the frames
+ * against the freedoms it saves). The constrained warp of a frame is its maximum-likelihood one given the frame's
+ * information, so no second pass over the pictures is needed.
  */
 import { solveCholesky } from '../geometry/linear-solve.js';
 import { apply, invert, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';

@@ -1,6 +1,6 @@
 /**
- * A region's place as the displacement of its four corners in eight modes: the common shift, then six of shape. And the 8 × 8
- * algebra about them.
+ * A region's place as the displacement of its four corners in eight modes: the common shift, then
+ * six of shape. And the 8 × 8 algebra about them.
  */
 import { homographyFromQuad } from '../geometry/homography.js';
 import { apply, multiply, normalise, type Mat3, type Point2 } from '../geometry/mat3.js';
@@ -9,7 +9,10 @@ import type { RideTemplate } from './ride-template.js';
 
 export const D = 8;
 
-/** Orthonormal basis of corner displacements: the common shift in x and y, then six of shape. Rows over (x0, y0, ... y3). */
+/**
+ * Orthonormal basis of corner displacements: the common shift in x and y, then six of
+ * shape. Rows over (x0, y0, ... y3).
+ */
 const MODES: readonly (readonly number[])[] = [
   [0.5, 0, 0.5, 0, 0.5, 0, 0.5, 0],
   [0, 0.5, 0, 0.5, 0, 0.5, 0, 0.5],

@@ -1,7 +1,8 @@
 /**
- * Luma pyramid for alignment. Level 0 is the frame smoothed by the binomial [1 2 1]/4 in both directions (sd 0.71 px), so
- * that bilinear sampling of it is nearly free of phase error; each further level halves the size with [1 3 3 1]/8, whose
- * centre falls between two pixels, so that pixel x of level l lies at 2^l x of the frame (centres at +0.5). Edges clamp.
+ * Luma pyramid for alignment. Level 0 is the frame smoothed by the binomial [1 2 1]/4 in both directions
+ * (sd 0.71 px), so that bilinear sampling of it is nearly free of phase error; each further level halves
+ * the size with [1 3 3 1]/8, whose centre falls between two pixels, so that pixel x of level l lies at
+ * 2^l x of the frame (centres at +0.5). Edges clamp.
  */
 import { kernels } from '../image/kernels.js';
 import { halfSize, halve } from '../image/pyramid.js';
@@ -15,7 +16,10 @@ export interface LumaLevel {
 }
 export type LumaPyramid = readonly LumaLevel[];
 
-/** Allocates the levels of a pyramid for frames of one size, in the kernels' memory where one is given; at most `levels`, none below 12 px. */
+/**
+ * Allocates the levels of a pyramid for frames of one size, in the kernels' memory where
+ * one is given; at most `levels`, none below 12 px.
+ */
 export function allocatePyramid(widthPx: number, heightPx: number, levels: number, memory?: RideMemory): LumaLevel[] {
   const out: LumaLevel[] = [];
   let w = widthPx,

@@ -1,8 +1,9 @@
 /**
- * Another frame to go by where the region is mostly hidden on the frame that it was drawn on. Ways that the region may have gone
- * (with the set; with a part of it that moves by itself, ride-key-layers.ts) lay it on other frames; on each the picture there is
- * compared with the others along that way, and the frame that most of the shot looks like is the reference. Which way is right is
- * told by the same number: what hides the region agrees with it only while it is there. Units: pixels, frame numbers.
+ * Another frame to go by where the region is mostly hidden on the frame that it was drawn on. Ways that the region
+ * may have gone (with the set; with a part of it that moves by itself, ride-key-layers.ts) lay it on other frames;
+ * on each the picture there is compared with the others along that way, and the frame that most of the shot looks
+ * like is the reference. Which way is right is told by the same number: what hides the region agrees with it only
+ * while it is there. Units: pixels, frame numbers.
  */
 import { apply, IDENTITY3, invert, multiply, type Mat3, type Point2 } from '../geometry/mat3.js';
 import { align } from './ride-align.js';
@@ -13,7 +14,10 @@ import { lumaAt, type LumaSource } from './ride-source.js';
 import { createScratch, type AlignScratch } from './ride-sums.js';
 import { buildTemplate, type RideTemplate } from './ride-template.js';
 
-/** Where the anchor's pixels lie on other frames (frames that it does not know are left out), and how far it may err there, px. */
+/**
+ * Where the anchor's pixels lie on other frames (frames that it does not know are left
+ * out), and how far it may err there, px.
+ */
 export interface Way {
   readonly at: ReadonlyMap<number, Mat3>;
   readonly placePx: number;
@@ -35,7 +39,10 @@ export interface Reference {
 const SAMPLES = 9;
 /** A candidate must lie in the picture by this share. */
 const WITHIN = 0.85;
-/** Share of the way's doubt allowed at a second try on the frame that the region was drawn on: what hides most of it there pulls a fit aside, and closer to where the way has it the rest is heard. */
+/**
+ * Share of the way's doubt allowed at a second try on the frame that the region was drawn on: what hides most of it
+ * there pulls a fit aside, and closer to where the way has it the rest is heard.
+ */
 const TIGHT = 0.2,
   NEAR = { startLevel: 1, stopLevel: 0 };
 /** Places beside the region, in its sizes, that tell what agrees by chance. */
@@ -49,7 +56,10 @@ const ASIDE = [
 /** Way's doubt (px) from which a place is sought from the coarsest level on. */
 const FAR_PX = 12;
 
-/** The best frame along `way`; null where none can hold the region. `frames`: the span, in (inclusive) to out (exclusive). */
+/**
+ * The best frame along `way`; null where none can hold the region. `frames`: the span,
+ * in (inclusive) to out (exclusive).
+ */
 export async function bestReference(
   source: LumaSource,
   home: number,

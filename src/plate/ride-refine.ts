@@ -1,7 +1,8 @@
 /**
- * A track made finer: the frames that were aligned best give one picture of the region with little grain (ride-average.ts),
- * with as much of the surroundings as moves along, and every frame, the key frame too, is aligned to that.
- * One grainy key frame tells the place twice as badly: its grain is in every fit, and its gradients are half grain.
+ * A track made finer: the frames that were aligned best give one picture of the region with little
+ * grain (ride-average.ts), with as much of the surroundings as moves along, and every frame, the key
+ * frame too, is aligned to that. One grainy key frame tells the place twice as badly: its grain is
+ * in every fit, and its gradients are half grain.
  */
 import { insidePolygon } from '../image/polygon.js';
 import { apply, IDENTITY3, multiply, type Point2 } from '../geometry/mat3.js';
@@ -93,7 +94,9 @@ export async function averageKey(
   return follower.adopt(whole, wide, mean.worth, belongs);
 }
 
-/** Indices of the frames that are seen whole and aligned surely, slow ones first, spread over the clip, in rising order. */
+/**
+ * Indices of the frames that are seen whole and aligned surely, slow ones first, spread over the clip, in rising order.
+ */
 function best(follower: Follower, frames: readonly FollowedFrame[], points: readonly SmoothPoint[]): number[] {
   const unit = follower.anchor.toPixels,
     good: { i: number; cost: number }[] = [];

@@ -1,9 +1,9 @@
 /**
- * From a raw track to an answer: the frames are smoothed as one track (ride-smooth.ts); those that were not found, hardly
- * seen, or contradicted by the rest are looked at again with what the rest says of them; all are aligned to an average of the best (ride-refine.ts), and what is
- * doubtful once more; then the model is chosen.
- * A confidence is the chance that the corners are within one pixel (Rayleigh with the track's own sd there), lowered where
- * little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
+ * From a raw track to an answer: the frames are smoothed as one track (ride-smooth.ts); those that were not found,
+ * hardly seen, or contradicted by the rest are looked at again with what the rest says of them; all are aligned to an
+ * average of the best (ride-refine.ts), and what is doubtful once more; then the model is chosen.
+ * A confidence is the chance that the corners are within one pixel (Rayleigh with the track's own sd there), lowered
+ * where little of the region agrees with the key frame; a frame on which nothing was seen is never claimed above 0.45.
  */
 import { IDENTITY3, multiply, normalise, tryInvert, type Mat3 } from '../geometry/mat3.js';
 import type { Follower } from './ride-follow.js';
@@ -25,7 +25,10 @@ export interface SolvedFrame {
   readonly confidence: number;
 }
 
-/** Own choice: lower over upper quartile was .90 to .98 on five made sequences, .46 in a push towards a bench before a wall. */
+/**
+ * Own choice: lower over upper quartile was .90 to .98 on five made sequences, .46 in a
+ * push towards a bench before a wall.
+ */
 const EVEN = 0.65;
 
 /** @param raw frames of the clip in rising order round the anchor (the anchor's own left out). */
@@ -78,7 +81,10 @@ export async function reworkTrack(
   };
 }
 
-/** Frames that were not found, hardly seen or contradicted by the rest, aligned with what the rest says of them; null where there are none. */
+/**
+ * Frames that were not found, hardly seen or contradicted by the rest, aligned with what
+ * the rest says of them; null where there are none.
+ */
 async function lookAgain(
   source: LumaSource,
   follower: Follower,
@@ -190,7 +196,8 @@ async function refined(
     if (seen !== null && (!f.found || seen.quality > 0.8 * f.quality)) next[i] = seen;
     else if (!f.found) next[i] = { ...f, key };
   }
-  // An average that suits some frames far better than others holds what does not keep to the region: walls behind it, parted from it as the camera travels.
+  // An average that suits some frames far better than others holds what does not keep to the region: walls
+  // behind it, parted from it as the camera travels.
   ratios.sort((a, b) => a - b);
   if (ratios[Math.floor(0.25 * ratios.length)]! < EVEN * ratios[Math.floor(0.75 * ratios.length)]!) return null;
   return { frames: next, points: smoothed(follower, anchorFrame, next, usualQuality(next), home), home };

@@ -1,4 +1,7 @@
-/** Scale of an alignment's residuals from their lower half, so that up to two thirds may be hidden; by the kernel, and its plain twin. */
+/**
+ * Scale of an alignment's residuals from their lower half, so that up to two thirds may
+ * be hidden; by the kernel, and its plain twin.
+ */
 import { kernels } from '../image/kernels.js';
 import { BIAS, GAIN, SLOTS, TRUST } from './ride-light.js';
 import { MISSING, type AlignScratch } from './ride-sums.js';

@@ -1,6 +1,6 @@
 /**
- * Agreement of a coarse template with the places of a frame, block by block (Lewis, *Fast Normalized Cross-Correlation*, 1995):
- * each block has its own light and its own say.
+ * Agreement of a coarse template with the places of a frame, block by block (Lewis, *Fast Normalized
+ * Cross-Correlation*, 1995): each block has its own light and its own say.
  */
 import { kernels } from '../image/kernels.js';
 import type { LumaLevel } from './ride-pyramid.js';
@@ -115,7 +115,10 @@ export function scorePlaces(
   return scores;
 }
 
-/** Plain twin of a place of `scorePlaces`: sum of the blocks' squared positive correlations with the frame at (ox, oy); −1 where less than two fifths is inside. */
+/**
+ * Plain twin of a place of `scorePlaces`: sum of the blocks' squared positive correlations with the frame at
+ * (ox, oy); −1 where less than two fifths is inside.
+ */
 export function scoreAt(blocks: readonly Block[], target: LumaLevel, ox: number, oy: number): number {
   const { width: w, height: h, data } = target;
   let score = 0,

@@ -1,6 +1,6 @@
 /**
- * Which blur a clip shows, and alignment under it: a template is smeared by the region's own motion (ride-smear.ts) once the
- * first fast frames have shown that the smaller residuals come from that and not from the smear's averaging.
+ * Which blur a clip shows, and alignment under it: a template is smeared by the region's own motion (ride-smear.ts)
+ * once the first fast frames have shown that the smaller residuals come from that and not from the smear's averaging.
  */
 import { invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import { align, type AlignOptions, type AlignResult } from './ride-align.js';
@@ -9,7 +9,10 @@ import type { Key, RegionKeys } from './ride-keys.js';
 import { smear, smearLength, twinOf } from './ride-smear.js';
 import type { RideTemplate } from './ride-template.js';
 
-/** A film camera's usual exposure: half a frame (a shutter of 180 degrees; common practice, no source). Whether a clip shows it is tried. */
+/**
+ * A film camera's usual exposure: half a frame (a shutter of 180 degrees; common
+ * practice, no source). Whether a clip shows it is tried.
+ */
 const EXPOSURE = 0.5;
 /** Shorter ways than this (px) are left unsmeared: the pyramid's own smoothing is as wide. */
 const SMEAR_FROM = 1.2;
@@ -22,14 +25,20 @@ const TRIES = 6;
 
 export class ShutterBlur {
   private readonly keys: RegionKeys;
-  /** How much smaller the residual is with the smear than without or across, summed logarithms, and over how many frames. */
+  /**
+   * How much smaller the residual is with the smear than without or across, summed
+   * logarithms, and over how many frames.
+   */
   private readonly blur = { gain: 0, tried: 0 };
 
   constructor(keys: RegionKeys) {
     this.keys = keys;
   }
 
-  /** The template for the coarse levels: smeared by the motion expected where that is long. `last`: where the region was; null: not known. */
+  /**
+   * The template for the coarse levels: smeared by the motion expected where that is long.
+   * `last`: where the region was; null: not known.
+   */
   inMotion(key: Key, last: Mat3 | null, predictedWarp: Mat3): RideTemplate {
     if (last === null || this.blur.tried < TRIES || this.blur.gain <= 0) return key.template;
     const way = generatorLog(
@@ -54,7 +63,10 @@ export class ShutterBlur {
     return smear(key.template, key.coarse, way, key.smeared, 1, to);
   }
 
-  /** The last alignment, against the template as blurred as the motion (a frame) makes it, unless the clip shows no such blur. */
+  /**
+   * The last alignment, against the template as blurred as the motion (a frame) makes
+   * it, unless the clip shows no such blur.
+   */
   finest(key: Key, start: Mat3, options: AlignOptions, motion: Float64Array | null): AlignResult | null {
     const way = motion?.map((v) => v * EXPOSURE);
     const refused = this.blur.tried >= TRIES && this.blur.gain <= 0;
@@ -72,7 +84,8 @@ export class ShutterBlur {
     if (this.blur.tried >= TRIES) return blurred;
     const plain = align(key.template, this.keys.pyramid, start, options, key.scratch);
     if (plain === null || blurred === null) return plain;
-    // Until it is known, nothing is smeared. A smear also averages the template's grain. One across the motion does that as well, and no blur of the camera's.
+    // Until it is known, nothing is smeared. A smear also averages the template's grain. One across the motion
+    // does that as well, and no blur of the camera's.
     const across = align(
       smear(key.template, key.coarse, [-way[1]!, way[0]!, 0, 0, 0, 0, 0, 0], key.smeared, 0, to),
       this.keys.pyramid,

@@ -1,8 +1,9 @@
 /**
- * A template as an open shutter shows it: every pixel becomes the mean of the key frame along the way that the region's motion
- * carries it during the exposure (box shutter, centred on the frame), so that a fast frame is compared with a picture as blurred
- * as itself. Matching blur to blur, not undoing it, after H. Jin, P. Favaro & R. Cipolla, *Visual Tracking in the Presence of
- * Motion Blur*, CVPR 2005. Motion is given over the eight generators, in template units a frame.
+ * A template as an open shutter shows it: every pixel becomes the mean of the key frame along the way that
+ * the region's motion carries it during the exposure (box shutter, centred on the frame), so that a fast
+ * frame is compared with a picture as blurred as itself. Matching blur to blur, not undoing it, after H. Jin,
+ * P. Favaro & R. Cipolla, *Visual Tracking in the Presence of Motion Blur*, CVPR 2005. Motion is given over
+ * the eight generators, in template units a frame.
  */
 import { kernels } from '../image/kernels.js';
 import type { RideMemory } from './ride-memory.js';
@@ -34,8 +35,8 @@ export function twinOf(template: RideTemplate, memory: RideMemory): RideTemplate
 }
 
 /**
- * Fills the levels `from` to `to` of `dst` (from `twinOf`) with the key picture smeared by `motion`, the exposure's share of a
- * frame already in it. Within tiles of 8 × 8 pixels the way is one.
+ * Fills the levels `from` to `to` of `dst` (from `twinOf`) with the key picture smeared by `motion`, the exposure's
+ * share of a frame already in it. Within tiles of 8 × 8 pixels the way is one.
  */
 export function smear(
   template: RideTemplate,
@@ -186,7 +187,10 @@ export function smearTilesPlain(
   return out;
 }
 
-/** Share of the grain's variance left in the mean of `taps` samples along a way (level pixels): neighbours are alike after the pyramid's own smoothing, of sd .71 px, and the samples' own, of about .4. */
+/**
+ * Share of the grain's variance left in the mean of `taps` samples along a way (level pixels): neighbours are alike
+ * after the pyramid's own smoothing, of sd .71 px, and the samples' own, of about .4.
+ */
 function grainLeft(way: number, taps: number): number {
   let s = 0;
   for (let i = 0; i < taps; i++)

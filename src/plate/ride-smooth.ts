@@ -1,11 +1,12 @@
 /**
- * The whole track as one estimate: each frame's fit speaks with its own information, and a plane does not jump from frame to
- * frame. The unknowns are the four corners of every frame; their first and second differences in time are drawn towards none
- * as strongly as the well-seen frames of the same track bear out (a Rauch-Tung-Striebel smoother in its batch form:
- * H. Rauch, F. Tung & C. Striebel, *Maximum Likelihood Estimates of Linear Dynamic Systems*, AIAA J. 3, 1965). Where the set's
- * own motion explains the region's better than rest does, the corners are taken relative to the set. Fits that contradict all
- * the others are given less weight by their leave-one-out distance; well-seen frames are never overruled: there the motion is
- * let go instead. Hidden frames come out as what their neighbours and the set say, with the uncertainty that this leaves.
+ * The whole track as one estimate: each frame's fit speaks with its own information, and a plane does not jump from
+ * frame to frame. The unknowns are the four corners of every frame; their first and second differences in time are
+ * drawn towards none as strongly as the well-seen frames of the same track bear out (a Rauch-Tung-Striebel smoother
+ * in its batch form: H. Rauch, F. Tung & C. Striebel, *Maximum Likelihood Estimates of Linear Dynamic Systems*, AIAA
+ * J. 3, 1965). Where the set's own motion explains the region's better than rest does, the corners are taken relative
+ * to the set. Fits that contradict all the others are given less weight by their leave-one-out distance; well-seen
+ * frames are never overruled: there the motion is let go instead. Hidden frames come out as what their neighbours and
+ * the set say, with the uncertainty that this leaves.
  */
 import { factorBand, inverseInBand, solveBand } from '../geometry/banded.js';
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
@@ -39,10 +40,10 @@ export function smoothTrack(template: RideTemplate, points: readonly TrackPoint[
 }
 
 /**
- * The differences of a slow but large motion drown in the fits' noise one by one, and the spread read from them comes out too
- * small: the track is then drawn away from fits that are sure. So it is let go until it leaves them by no more than they may
- * err (the discrepancy principle: V. Morozov, *On the Solution of Functional Equations by the Method of Regularization*, 1966),
- * for place and for shape by itself.
+ * The differences of a slow but large motion drown in the fits' noise one by one, and the spread read from them comes
+ * out too small: the track is then drawn away from fits that are sure. So it is let go until it leaves them by no more
+ * than they may err (the discrepancy principle: V. Morozov, *On the Solution of Functional Equations by the Method of
+ * Regularization*, 1966), for place and for shape by itself.
  */
 function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride: Ride): SmoothPoint[] {
   let now = ride,
@@ -62,7 +63,9 @@ function solveWithin(template: RideTemplate, points: readonly TrackPoint[], ride
   return out.points;
 }
 
-/** Median over the sure fits of the squared distance of the track from them, in units of what noise alone would leave. */
+/**
+ * Median over the sure fits of the squared distance of the track from them, in units of what noise alone would leave.
+ */
 function discrepancy(ride: Ride, means: readonly Float64Array[]): { shift: number; shape: number } {
   const shift: number[] = [],
     shape: number[] = [];

@@ -1,5 +1,6 @@
 /**
- * Where a track gets its pictures from: display-coded luma planes in order, forwards or backwards, through a bounded window.
+ * Where a track gets its pictures from: display-coded luma planes in order, forwards or
+ * backwards, through a bounded window.
  */
 import { PlatewrightError } from '../core/errors.js';
 
@@ -17,7 +18,10 @@ export interface LumaSource {
   frames(from: number, to: number): AsyncGenerator<LumaFrame>;
 }
 
-/** Frames `from` down to `to` (inclusive), decoded in rising chunks of at most `windowBytes` (planes kept as 8 fractional bits more than 8-bit video has). */
+/**
+ * Frames `from` down to `to` (inclusive), decoded in rising chunks of at most `windowBytes` (planes kept
+ * as 8 fractional bits more than 8-bit video has).
+ */
 export async function* framesBackward(
   source: LumaSource,
   from: number,

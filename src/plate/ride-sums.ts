@@ -1,7 +1,8 @@
 /**
- * The two loops over a template's pixels that alignment spends its time in, as SIMD kernels (kernels/ride.ts) and as plain
- * twins: sampling the frame under a warp with each cell's sums, and robust weights with the normal equations. Layouts are those
- * of the kernels: pixels sorted by cell, each cell's run padded to four with pixels whose u is not a number.
+ * The two loops over a template's pixels that alignment spends its time in, as SIMD kernels
+ * (kernels/ride.ts) and as plain twins: sampling the frame under a warp with each cell's sums, and robust
+ * weights with the normal equations. Layouts are those of the kernels: pixels sorted by cell, each cell's
+ * run padded to four with pixels whose u is not a number.
  */
 import { kernels } from '../image/kernels.js';
 import type { LumaLevel } from './ride-pyramid.js';
@@ -49,7 +50,10 @@ export function createScratch(template: RideTemplate, memory?: RideMemory): Alig
   };
 }
 
-/** Samples `picture` under `scratch.matrix` (template coordinates to the level's pixels). Returns how many pixels lie inside. */
+/**
+ * Samples `picture` under `scratch.matrix` (template coordinates to the level's
+ * pixels). Returns how many pixels lie inside.
+ */
 export function sampleCells(level: TemplateLevel, picture: LumaLevel, scratch: AlignScratch, first: boolean): number {
   const door = kernels();
   if (!door.owns(level.u) || !door.owns(scratch.sample)) return sampleCellsPlain(level, picture, scratch, first);

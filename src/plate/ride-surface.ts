@@ -1,11 +1,11 @@
 /**
- * A followed region that turns away or bends, carried on: where the flat region is no longer found (ride.ts) and a mark or
- * the clip's end lies beyond, the region goes on from frame to frame with the dense motion inside it (image/flow.ts): points
- * whose way there and back meets, the nearer to its middle the more, and of all their motions the similarity that most of
- * them share (Umeyama, IEEE PAMI 13, 1991; biweight: Beaton & Tukey, 1974). That drifts, some tenths of a pixel a frame,
- * but stays on the body, where a flat region is lost or found elsewhere. Between two marks it is carried from both, each
- * counting by its nearness. What is hidden for a while and found again is left to the ride, which does not go along with
- * what passes.
+ * A followed region that turns away or bends, carried on: where the flat region is no longer found (ride.ts) and a mark
+ * or the clip's end lies beyond, the region goes on from frame to frame with the dense motion inside it
+ * (image/flow.ts): points whose way there and back meets, the nearer to its middle the more, and of all their motions
+ * the similarity that most of them share (Umeyama, IEEE PAMI 13, 1991; biweight: Beaton & Tukey, 1974). That drifts,
+ * some tenths of a pixel a frame, but stays on the body, where a flat region is lost or found elsewhere. Between two
+ * marks it is carried from both, each counting by its nearness. What is hidden for a while and found again is left to
+ * the ride, which does not go along with what passes.
  */
 import { FlowPicture, motionAt, type MotionField } from '../image/flow.js';
 import { apply, multiply, type Mat3, type Point2 } from '../geometry/mat3.js';

@@ -4,8 +4,8 @@
  * (Baker & Matthews, *Lucas-Kanade 20 Years On*, IJCV 56, 2004, inverse compositional algorithm).
  *
  * Template coordinates (u, v) are the key frame's pixels centred on the region and divided by `scale`, so about −1..1.
- * Generator order: shift u, shift v, turn, grow, stretch along the axes, stretch along the diagonals, perspective u, v: the
- * first 2, 4, 6, 8 span translation, similarity, affine, perspective.
+ * Generator order: shift u, shift v, turn, grow, stretch along the axes, stretch along the diagonals, perspective u, v:
+ * the first 2, 4, 6, 8 span translation, similarity, affine, perspective.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { type Mat3, type Point2 } from '../geometry/mat3.js';
@@ -14,7 +14,10 @@ import type { LumaPyramid } from './ride-pyramid.js';
 
 export interface TemplateLevel {
   readonly level: number;
-  /** Pixels kept. They are sorted by cell, each cell's run padded to a multiple of four with pixels whose u is not a number. */
+  /**
+   * Pixels kept. They are sorted by cell, each cell's run padded to a multiple of four
+   * with pixels whose u is not a number.
+   */
   readonly count: number;
   readonly u: Float32Array;
   readonly v: Float32Array;
@@ -36,8 +39,10 @@ export interface TemplateLevel {
   readonly reference: Float32Array;
   /** Number of cells the light is solved in; each holds some sixty pixels, so that it cannot swallow the motion. */
   readonly cells: number;
-  /** Weight of each cell, at most 1: a cell with more slope energy than the mean speaks no louder than the mean, so that a
-   * contrasty stranger in the key frame (a pole across the region) does not carry the fit away. */
+  /**
+   * Weight of each cell, at most 1: a cell with more slope energy than the mean speaks no louder than the mean,
+   * so that a contrasty stranger in the key frame (a pole across the region) does not carry the fit away.
+   */
   readonly balance: Float32Array;
   /** Mean u and v of each cell's pixels, cells × 2. */
   readonly middles: Float32Array;
@@ -56,7 +61,10 @@ export interface RideTemplate {
   readonly corners: readonly Point2[];
 }
 
-/** The region's first four corners where it has four, else the corners of its bounding box (clockwise from the top left). */
+/**
+ * The region's first four corners where it has four, else the corners of its bounding
+ * box (clockwise from the top left).
+ */
 export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Point2, Point2] {
   if (polygon.length === 4) return [polygon[0]!, polygon[1]!, polygon[2]!, polygon[3]!];
   const xs = polygon.map((p) => p[0]),
@@ -74,10 +82,11 @@ export function reportedCorners(polygon: readonly Point2[]): [Point2, Point2, Po
 }
 
 /**
- * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level;
- * `even` lets no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part). `grainSd`: sd of the key
- * frame's grain in luma, where it is known. `averaged`: how many frames the picture is the mean of. `belongs`: whether the full-size pixel x, y and those within `reach` of it belong to the plane.
- * Throws `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
+ * Builds the template of a polygon (pixels of the key frame). `limit` bounds the pixels kept on each level; `even` lets
+ * no cell speak louder than the middle one (for a whole frame, of which a loud stranger may fill a part). `grainSd`: sd
+ * of the key frame's grain in luma, where it is known. `averaged`: how many frames the picture is the mean of.
+ * `belongs`: whether the full-size pixel x, y and those within `reach` of it belong to the plane. Throws
+ * `PW-RIDE-REGION` for fewer than three corners, a region without area or one wholly outside the frame.
  */
 export function buildTemplate(
   pyramid: LumaPyramid,
@@ -194,7 +203,10 @@ export function buildTemplate(
   };
 }
 
-/** Share of the variance of white grain that a level of the pyramid (ride-pyramid.ts) keeps: the energy of its whole kernel. */
+/**
+ * Share of the variance of white grain that a level of the pyramid (ride-pyramid.ts)
+ * keeps: the energy of its whole kernel.
+ */
 function grainKept(level: number): number {
   let k = [1, 2, 1].map((v) => v / 4);
   for (let l = 0; l < level; l++) {
@@ -226,7 +238,10 @@ interface Box {
   readonly y1: number;
 }
 
-/** Pixels that lie in the polygon (even-odd) and are neither clipped nor somebody else's. `f`: level pixels a frame pixel. */
+/**
+ * Pixels that lie in the polygon (even-odd) and are neither clipped nor somebody
+ * else's. `f`: level pixels a frame pixel.
+ */
 function pixelsInside(
   { width: w, height: h, data }: LumaPyramid[number],
   polygon: readonly Point2[],

@@ -1,8 +1,8 @@
 /**
- * Ride: a planar region (or outline) followed over a clip (DESIGN 5.2). Each anchor (the frame the region was drawn on, and
- * every frame a person corrected) is followed outwards and solved as a whole (ride-anchor.ts); between two
- * anchors the two tracks are blended, so a correction re-solves all that lies between it and its neighbours. Units: pixels,
- * frame numbers.
+ * Ride: a planar region (or outline) followed over a clip (DESIGN 5.2). Each anchor (the frame the region
+ * was drawn on, and every frame a person corrected) is followed outwards and solved as a whole
+ * (ride-anchor.ts); between two anchors the two tracks are blended, so a correction re-solves all that lies
+ * between it and its neighbours. Units: pixels, frame numbers.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { homographyFromQuad } from '../geometry/homography.js';

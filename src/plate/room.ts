@@ -1,7 +1,7 @@
 /**
- * Room and effort: where the performer may stand and how large it will be, what must be erased and how much of that other
- * frames of the shot supply, how far the canvas must grow, and what all this will cost in work, with its reasons, so that
- * shots can be ranked before anyone falls in love with a hard one.
+ * Room and effort: where the performer may stand and how large it will be, what must be erased and how much of that
+ * other frames of the shot supply, how far the canvas must grow, and what all this will cost in work, with its reasons,
+ * so that shots can be ranked before anyone falls in love with a hard one.
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { apply, invert, multiply } from '../geometry/mat3.js';
@@ -42,7 +42,10 @@ export function erasedThings(marks: MarksFile): EraseKey[][] {
   return things.filter((t) => keysThere(t).length > 0);
 }
 
-/** A thing's polygon at a frame: carried corner to corner between the frames marked, held beyond them. Null where it is not there. */
+/**
+ * A thing's polygon at a frame: carried corner to corner between the frames marked,
+ * held beyond them. Null where it is not there.
+ */
 export function polygonAt(thing: readonly EraseKey[], frame: number): Point[] | null {
   if (!isThere(thing, frame)) return null;
   const keys = keysThere(thing).sort((a, b) => a.frame - b.frame);
@@ -151,7 +154,10 @@ function groundWidthAt(view: View, ground: Point): number | null {
   return g[2] * (Math.tan(b) - Math.tan(a));
 }
 
-/** A performer is taken to be as wide as high, with a tenth of its height to spare above and beside and a twentieth below. */
+/**
+ * A performer is taken to be as wide as high, with a tenth of its height to spare above
+ * and beside and a twentieth below.
+ */
 function widenFor(ground: Point, top: Point, widthPx: number, heightPx: number): Room['widenPx'] {
   const h = Math.hypot(top[0] - ground[0], top[1] - ground[1]);
   const cx = (ground[0] + top[0]) / 2;
@@ -298,7 +304,8 @@ function estimateEffort(
   if (r.marks.marks.some((m) => m.kind === 'carry')) add(20, 'the performer is carried: it rides on a moving person');
   if (r.turn !== undefined || r.marks.marks.filter((m) => m.kind === 'pose').length >= 2)
     add(20, 'it turns: the take must turn at the same rate');
-  // What other frames show costs hardly more for being large; what has to be made up is looked at, tried again and painted, all the more the larger it is.
+  // What other frames show costs hardly more for being large; what has to be made up is looked at, tried
+  // again and painted, all the more the larger it is.
   if (erase.value > 0)
     add(
       10 + 30 * erase.value + (erase.got === null ? 0.5 : 1 - erase.got) * (40 + 200 * erase.value),

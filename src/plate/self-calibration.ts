@@ -1,9 +1,10 @@
 /**
- * Focal length of a camera that only turns, from matched points: for a focal length f (and first radial distortion k1) the
- * points of two frames become rays, the rotation that joins them is Kabsch's in closed form, and what is left over in pixels
- * is minimised over (ln f, k1) by Levenberg-Marquardt after a search over f (Hartley, *Self-Calibration from Multiple Views
- * with a Rotating Camera*, ECCV 1994, for the principle; variable projection, Golub & Pereyra 1973, for the elimination).
- * Uncertainty by deleting groups of points (jackknife, Efron 1982), which also sees errors shared by all frames.
+ * Focal length of a camera that only turns, from matched points: for a focal length f (and first radial distortion
+ * k1) the points of two frames become rays, the rotation that joins them is Kabsch's in closed form, and what is
+ * left over in pixels is minimised over (ln f, k1) by Levenberg-Marquardt after a search over f (Hartley,
+ * *Self-Calibration from Multiple Views with a Rotating Camera*, ECCV 1994, for the principle; variable
+ * projection, Golub & Pereyra 1973, for the elimination). Uncertainty by deleting groups of points (jackknife,
+ * Efron 1982), which also sees errors shared by all frames.
  *
  * Distortion model: x_undistorted = x (1 + k1 r²), with x in units of the focal length from the picture's middle.
  */
@@ -50,7 +51,10 @@ function ray(x: number, y: number, lens: Lens): Vec3 {
   return [u * s, v * s, 1];
 }
 
-/** Fits the rotation; where `out` is given writes weighted residuals (px) from `at`. `skip` leaves out patches of one group. */
+/**
+ * Fits the rotation; where `out` is given writes weighted residuals (px) from `at`.
+ * `skip` leaves out patches of one group.
+ */
 function fitPair(pair: RayPair, lens: Lens, out: Float64Array | null, at: number, skip: number | null): Mat3 {
   const n = pair.patch.length;
   const m = [0, 0, 0, 0, 0, 0, 0, 0, 0];

@@ -1,8 +1,9 @@
 /**
- * The line of a marked shadow, drawn through the shadow itself: a hand marks foot and tip to a pixel or two, which on ground seen
- * level is many degrees of the key's direction, while the dark line between them is seen to a fraction of a pixel. Both ends are
- * moved square to the line until what lies along it is darkest beside both its sides (matched filtering over several widths); how
- * far along the line they lie stays as marked. A shadow without a narrow dark line keeps its marks.
+ * The line of a marked shadow, drawn through the shadow itself: a hand marks foot and tip to a pixel or two,
+ * which on ground seen level is many degrees of the key's direction, while the dark line between them is seen
+ * to a fraction of a pixel. Both ends are moved square to the line until what lies along it is darkest beside
+ * both its sides (matched filtering over several widths); how far along the line they lie stays as marked. A
+ * shadow without a narrow dark line keeps its marks.
  */
 import type { Picture } from '../image/picture.js';
 import type { Mark, MarksFile } from './marks.js';
@@ -127,7 +128,9 @@ export function shadowLine(
   return { foot: at(foot, a), tip: at(tip, b) };
 }
 
-/** The marks with the shadows of their frame moved onto their own lines. @param linear scene-linear RGB of that frame */
+/**
+ * The marks with the shadows of their frame moved onto their own lines. @param linear scene-linear RGB of that frame
+ */
 export function onShadowLines(linear: Picture, marks: MarksFile): MarksFile {
   return {
     ...marks,

@@ -1,10 +1,11 @@
 /**
- * Edge spread and MTF50 from straight edges that the picture happens to hold: the slanted-edge method of ISO 12233 (edge
- * spread function over-sampled along a slanted straight edge, its derivative, the Fourier transform), with edges chosen by the
- * program. Works on scene-linear luma. MTF50 of a Gaussian of sd s: exp(−2π²s²f²) = ½ gives f = √(ln 2 / 2)/(π s) cycles/px.
+ * Edge spread and MTF50 from straight edges that the picture happens to hold: the slanted-edge method of ISO
+ * 12233 (edge spread function over-sampled along a slanted straight edge, its derivative, the Fourier
+ * transform), with edges chosen by the program. Works on scene-linear luma. MTF50 of a Gaussian of sd s:
+ * exp(−2π²s²f²) = ½ gives f = √(ln 2 / 2)/(π s) cycles/px.
  *
- * A film's picture holds soft things too; what a lens and its finish can do shows in the sharper edges, so the answer is the
- * median of the sharper half, and its sd the spread of those.
+ * A film's picture holds soft things too; what a lens and its finish can do shows in the sharper edges, so the answer
+ * is the median of the sharper half, and its sd the spread of those.
  */
 import { counted } from '../core/counted.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
@@ -23,7 +24,10 @@ export interface EdgeScale {
 
 /** A soft or smeared edge needs room for its whole spread. */
 export const WIDE: EdgeScale = { radius: 14, reach: 12, plateau: 3 };
-/** A picture full of detail leaves an edge little room; what is softer than a third of the reach is not even at its ends and falls out. */
+/**
+ * A picture full of detail leaves an edge little room; what is softer than a third of
+ * the reach is not even at its ends and falls out.
+ */
 export const FINE: EdgeScale = { radius: 7, reach: 5, plateau: 1.5 };
 export const ESF_LENGTH = 2 * WIDE.reach * OVER;
 
@@ -41,7 +45,9 @@ export interface Edge {
   readonly mtf50: number;
 }
 
-/** Finds up to `most` usable straight edges in a linear luma plane. `spread` widens what a blurred edge may look like. */
+/**
+ * Finds up to `most` usable straight edges in a linear luma plane. `spread` widens what a blurred edge may look like.
+ */
 export function findEdges(luma: Float32Array, w: number, h: number, most = 200, scale: EdgeScale = WIDE): Edge[] {
   const RADIUS = scale.radius,
     cell = 16;
@@ -231,7 +237,10 @@ function edgeAt(luma: Float32Array, w: number, cx: number, cy: number, scale: Ed
   return { x: cx + px + 0.5, y: cy + py + 0.5, nx, ny, contrast, esf, rise, mtf50: mtf50Of(esf) };
 }
 
-/** MTF50 (cycles/px) of an edge spread function: derivative, a window flat over its middle, transform, difference filter undone. */
+/**
+ * MTF50 (cycles/px) of an edge spread function: derivative, a window flat over its
+ * middle, transform, difference filter undone.
+ */
 export function mtf50Of(esf: Float64Array): number {
   const n = esf.length - 1;
   const lsf = new Float64Array(n);
@@ -273,15 +282,22 @@ export function mtf50Of(esf: Float64Array): number {
   return 1;
 }
 
-/** Rises (px) up to which edges at the fine scale say the whole: softer ones are cut off by its short reach (a picture of 5.3 px read 4.3 to 4.7). */
+/**
+ * Rises (px) up to which edges at the fine scale say the whole: softer ones are cut off by its
+ * short reach (a picture of 5.3 px read 4.3 to 4.7).
+ */
 const FINE_RISE = 3.4;
 const FINE_EDGES = 8;
-/** Wide edges are the surer where there are enough; unless the fine ones are sharper by more than noise makes them look (6 % at a grain of .016). */
+/**
+ * Wide edges are the surer where there are enough; unless the fine ones are sharper by more than
+ * noise makes them look (6 % at a grain of .016).
+ */
 const CLEARLY = 0.8;
 
 /**
- * Edge spread (10 to 90 %) and MTF50 from edges of several frames: from the `fine` ones where there are enough and they are
- * sharp, since few pictures leave a wide edge free, and those that do are often of smoke, cloud or what is out of focus.
+ * Edge spread (10 to 90 %) and MTF50 from edges of several frames: from the `fine` ones where
+ * there are enough and they are sharp, since few pictures leave a wide edge free, and those that
+ * do are often of smoke, cloud or what is out of focus.
  */
 export function sharpnessOf(
   wide: readonly Edge[],

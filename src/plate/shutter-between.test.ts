@@ -31,7 +31,10 @@ function meadow(seed: number): Float32Array {
   return out;
 }
 
-/** A hand that holds, sweeps aside, holds and sweeps down: place of the picture's corner in the meadow at a time in frames. */
+/**
+ * A hand that holds, sweeps aside, holds and sweeps down: place of the picture's corner
+ * in the meadow at a time in frames.
+ */
 const place = (t: number): [number, number] => {
   const ease = (a: number, b: number): number => {
     const x = Math.min(1, Math.max(0, (t - a) / (b - a)));

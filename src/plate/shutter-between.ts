@@ -1,11 +1,12 @@
 /**
- * How long the shutter stood open, told by comparing frames that the camera swept with frames of the same set that it held:
- * grass, leaves, fur and stone have no straight edges (motion-blur.ts needs them), but their texture is known from the frame
- * that held still. Where the camera moves v pixels a frame, detail along v is smeared by a box of s·v, detail across it is not;
- * so the still frame, laid over the other by the set's measured motion and smeared by a box of length L, has the other's ratio
- * of detail along to detail across just where L is right. Sums of squared differences stand for detail, so that a place off by a pixel or a change
- * of light does not count. A frame that moves itself, by w along v, is smeared already: L² = s² (v² − w²), variances of boxes.
- * After the uniform linear motion model (Sondhi, "Image restoration", Proc. IEEE 1972); the comparison is our own.
+ * How long the shutter stood open, told by comparing frames that the camera swept with frames of the same set that it
+ * held: grass, leaves, fur and stone have no straight edges (motion-blur.ts needs them), but their texture is known
+ * from the frame that held still. Where the camera moves v pixels a frame, detail along v is smeared by a box of s·v,
+ * detail across it is not; so the still frame, laid over the other by the set's measured motion and smeared by a box of
+ * length L, has the other's ratio of detail along to detail across just where L is right. Sums of squared differences
+ * stand for detail, so that a place off by a pixel or a change of light does not count. A frame that moves itself, by w
+ * along v, is smeared already: L² = s² (v² − w²), variances of boxes. After the uniform linear motion model (Sondhi,
+ * "Image restoration", Proc. IEEE 1972); the comparison is our own.
  */
 import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -19,19 +20,27 @@ const HALF = 24,
 /** Frames on either side among which one that holds still is looked for, and most pairs looked at. */
 const NEAR = 8,
   PAIRS = 6;
-/** Least motion beyond the still frame's, px a frame: a shorter smear is not told from the lens. Longest smear sought, px. */
+/**
+ * Least motion beyond the still frame's, px a frame: a shorter smear is not told from
+ * the lens. Longest smear sought, px.
+ */
 const LEAST_SPEED = 4,
   LONGEST = 2 * REACH - 2;
 /** Both are softened by so much (sd, px), so that grain and the file's own sharpening count little. */
 const SOFT = 0.8;
-/** Least detail across the motion (rms of coded differences over two pixels), and least likeness of a tile laid over. */
+/**
+ * Least detail across the motion (rms of coded differences over two pixels), and least likeness of a tile laid over.
+ */
 const LEAST_DETAIL = 0.012,
   LEAST_LIKE = 0.6;
 const LEAST_TILES = 12,
   LEAST_FRAMES = 2;
 /** An answer looser than an eighth of a frame is none. */
 const LOOSEST_DEG = 45;
-/** A shutter open for a smaller share is not told from what laying a frame over another softens (.06 on the practice pan, which was made without blur). */
+/**
+ * A shutter open for a smaller share is not told from what laying a frame over another softens (.06 on
+ * the practice pan, which was made without blur).
+ */
 const LEAST_SHARE = 0.12;
 
 interface Pair {
@@ -39,7 +48,10 @@ interface Pair {
   readonly held: number;
 }
 
-/** Shutter angle (degrees) of a clip whose camera's move was measured; null where no frame is swept beside one that is held, or too few tiles tell. */
+/**
+ * Shutter angle (degrees) of a clip whose camera's move was measured; null where no frame is swept
+ * beside one that is held, or too few tiles tell.
+ */
 export async function shutterBetween(
   source: LumaSource,
   camera: CameraMove,
@@ -135,7 +147,10 @@ async function softened(source: LumaSource, frame: number): Promise<Float32Array
   return null;
 }
 
-/** Length of the smear (px) of a tile of `n` about `centre` along the unit direction `u`, beside the tile of `m` laid over it; null where it tells nothing. */
+/**
+ * Length of the smear (px) of a tile of `n` about `centre` along the unit direction `u`, beside the tile
+ * of `m` laid over it; null where it tells nothing.
+ */
 function smearOf(
   n: Float32Array,
   m: Float32Array,

@@ -11,7 +11,9 @@ const texture = (u: number, v: number): number =>
   0.11 * Math.sin(0.5 * v - 0.25 * u + 1) +
   0.07 * Math.sin(0.9 * u + 0.8 * v + 2);
 
-/** A patch round (120, 90) sways along the rows by 1.2 px, twice a second; `asked` collects the frames that were read. */
+/**
+ * A patch round (120, 90) sways along the rows by 1.2 px, twice a second; `asked` collects the frames that were read.
+ */
 function source(frameCount: number, asked: number[]): LumaSource {
   const luma = Float32Array.from({ length: W * H }, (_, i) => texture(i % W, Math.floor(i / W)));
   return {

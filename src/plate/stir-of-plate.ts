@@ -1,7 +1,8 @@
 /**
- * Which part of a plate's or a take's stir is measured, and over which frames: what is marked to stir, else the region that is ridden on (the hair, cloth or water it
- * lies on), else the head, else the body, from the frame it is marked on for at most three seconds (forwards where a second
- * and more is left, else backwards: a sway looks the same either way). Bounded, so that a long plate costs no more than a short one.
+ * Which part of a plate's or a take's stir is measured, and over which frames: what is marked to stir, else the region
+ * that is ridden on (the hair, cloth or water it lies on), else the head, else the body, from the frame it is marked on
+ * for at most three seconds (forwards where a second and more is left, else backwards: a sway looks the same either
+ * way). Bounded, so that a long plate costs no more than a short one.
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import type { MarksFile } from './marks.js';

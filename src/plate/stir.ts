@@ -1,11 +1,12 @@
 /**
- * Stir: what hair, cloth, water or leaves do by themselves. Small windows of a region are followed from frame to frame (Lucas
- * & Kanade, IJCAI 1981); the motion that they share as an affine map (the camera's and the body's own: shift, turn, approach)
- * is fitted robustly and taken off; what is left is added up over time. Windows outside the region that sway with it lose their
- * say in what is shared, judged over all frames (iteratively re-weighted least squares with Tukey's weights; P. Huber, *Robust
- * Statistics*, 1981). Direction is the first principal axis, amplitude √2 times the rms of the middle window (a sine of that
- * amplitude has that rms), rate the highest peak of the periodogram (Scargle, ApJ 263, 1982) summed over the windows. Grain gives windows an error that is known from their gradients and shows as a flat spectrum: a
- * stir is told only where its peak stands out of it.
+ * Stir: what hair, cloth, water or leaves do by themselves. Small windows of a region are followed from frame to frame
+ * (Lucas & Kanade, IJCAI 1981); the motion that they share as an affine map (the camera's and the body's own: shift,
+ * turn, approach) is fitted robustly and taken off; what is left is added up over time. Windows outside the region that
+ * sway with it lose their say in what is shared, judged over all frames (iteratively re-weighted least squares with
+ * Tukey's weights; P. Huber, *Robust Statistics*, 1981). Direction is the first principal axis, amplitude √2 times the
+ * rms of the middle window (a sine of that amplitude has that rms), rate the highest peak of the periodogram (Scargle,
+ * ApJ 263, 1982) summed over the windows. Grain gives windows an error that is known from their gradients and shows as
+ * a flat spectrum: a stir is told only where its peak stands out of it.
  */
 import { insidePolygon } from '../image/polygon.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
@@ -27,10 +28,15 @@ export interface StirRequest {
 }
 
 const WIN = 6;
-/** Windows of the surround that move by themselves this much more than the stillest third of them have no say in the common motion. */
+/**
+ * Windows of the surround that move by themselves this much more than the stillest
+ * third of them have no say in the common motion.
+ */
 const CALM = 3;
 
-/** Shift of the window at (x, y) of a to b starting from (dx, dy); null where it can't be had. `sd` from the residual. */
+/**
+ * Shift of the window at (x, y) of a to b starting from (dx, dy); null where it can't be had. `sd` from the residual.
+ */
 function follow(
   a: Float32Array,
   b: Float32Array,
@@ -92,7 +98,10 @@ function follow(
   return { dx, dy, sd: Math.sqrt(ee / n / least) };
 }
 
-/** Robust affine fit (d = A p + t) of shifts at points by re-weighted least squares, `say` the weight of each beside; returns six numbers or null. */
+/**
+ * Robust affine fit (d = A p + t) of shifts at points by re-weighted least squares, `say` the
+ * weight of each beside; returns six numbers or null.
+ */
 function affineFit(
   points: readonly { x: number; y: number }[],
   shifts: readonly { dx: number; dy: number }[],
@@ -335,7 +344,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
     .sort((p, q) => p - q);
   const clean = Math.max(0, own[own.length >> 1]!);
   const amplitude = Math.sqrt(2 * clean);
-  // Windows at the rim see a part of the sway only, and those outside may share in it: a twentieth of it is never sure (bench/stir.ts).
+  // Windows at the rim see a part of the sway only, and those outside may share in it: a
+  // twentieth of it is never sure (bench/stir.ts).
   const amplitudeSd = Math.max(
     0.03,
     Math.hypot(0.05 * amplitude, amplitude / Math.sqrt(2 * tracks.length)),
@@ -356,7 +366,8 @@ export async function measureStir(request: StirRequest): Promise<Stir> {
       rateHz: notMeasurable('Hz', reason, help),
     };
   }
-  // Less than two swings in all that was seen: what bends, turns or walks does as much, and no fan could be asked for by it.
+  // Less than two swings in all that was seen: what bends, turns or walks does as much,
+  // and no fan could be asked for by it.
   if ((0.5 * (peak + 1) * T) / bins < 2) {
     const reason = "fewer than two swings were seen, which can't be told from the thing's own way";
     const help2 = 'a longer part of the shot';

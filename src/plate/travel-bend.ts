@@ -1,7 +1,7 @@
 /**
- * How the ground lies before the first camera, refined together with the poses of a few frames by least squares over what is
- * seen of it (bundle adjustment: Triggs, McLauchlan, Hartley & Fitzgibbon, Vision Algorithms, LNCS 1883, 2000), held by the view's
- * own covariance.
+ * How the ground lies before the first camera, refined together with the poses of a few frames by least squares
+ * over what is seen of it (bundle adjustment: Triggs, McLauchlan, Hartley & Fitzgibbon, Vision Algorithms, LNCS
+ * 1883, 2000), held by the view's own covariance.
  */
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
 import { applyVector, type Vec3 } from '../geometry/mat3.js';
@@ -13,8 +13,8 @@ import type { View } from './types.js';
 export const LEAST_POINTS = 14;
 
 /**
- * How the ground lies before the first camera and the focal length, refined with the poses of up to seven frames of the first
- * key, held by the view's own covariance: what the picture can't tell stays where the view has it.
+ * How the ground lies before the first camera and the focal length, refined with the poses of up to seven frames of the
+ * first key, held by the view's own covariance: what the picture can't tell stays where the view has it.
  */
 export function bendGround(
   keys: readonly TravelKey[],

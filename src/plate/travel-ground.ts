@@ -1,4 +1,7 @@
-/** What is followed of a travelling camera's ground: keys with their patches, sights of them, and which of them lie on the ground. */
+/**
+ * What is followed of a travelling camera's ground: keys with their patches, sights of
+ * them, and which of them lie on the ground.
+ */
 import type { Vec3 } from '../geometry/mat3.js';
 import type { Patches } from './camera-follow.js';
 import type { Pose, PoseFit } from './travel-pose.js';

@@ -1,8 +1,8 @@
 /**
- * Points off the ground (walls, posts, what is far away) join in solving a travelling camera: each gets the depth that its sights
- * agree on, and the poses are had again from all points, by turns (resection and intersection: Triggs et al., *Bundle
- * Adjustment: A Modern Synthesis*, 1999, section 6.3). The ground's points keep their places: they hold the scale. What moves
- * by itself agrees with no depth and stays out.
+ * Points off the ground (walls, posts, what is far away) join in solving a travelling camera: each gets the depth that
+ * its sights agree on, and the poses are had again from all points, by turns (resection and intersection: Triggs et
+ * al., *Bundle Adjustment: A Modern Synthesis*, 1999, section 6.3). The ground's points keep their places: they hold
+ * the scale. What moves by itself agrees with no depth and stays out.
  */
 import { movedPlane, chain, fitPose, inverseDepth, inversePose, type Pose, type Sight } from './travel-pose.js';
 import { groundPoints, type Ground, type TravelKey, type TravelSight } from './travel-ground.js';
@@ -18,7 +18,9 @@ const FREE_STARTS = [0.05, 0.5, 1, 1.6, 3];
 const WEIGHT = 0.5;
 const ROUNDS = 3;
 
-/** Poses of all sights (and keys) made anew, in place, the ground's points holding the scale. Answers the depths by key. */
+/**
+ * Poses of all sights (and keys) made anew, in place, the ground's points holding the scale. Answers the depths by key.
+ */
 export function withPointsOffTheGround(
   keys: TravelKey[],
   sights: TravelSight[],
@@ -49,7 +51,10 @@ export function withPointsOffTheGround(
   return depths;
 }
 
-/** Poses made anew from all points with depths of their own, none held: for first poses, whose scale is not known yet. Answers how many sights agree within a pixel, of all. */
+/**
+ * Poses made anew from all points with depths of their own, none held: for first poses, whose scale is not known yet.
+ * Answers how many sights agree within a pixel, of all.
+ */
 export function withFreePoints(
   keys: TravelKey[],
   sights: TravelSight[],

@@ -1,9 +1,10 @@
 /**
- * Where a camera stands from points whose places are known: the rotation and translation that leave least between what it sees
- * and what it should see (resection by Gauss-Newton with a redescending loss: Hartley & Zisserman, *Multiple View Geometry*,
- * 2004, sections 7.2 and A6.8; Tukey's biweight, Beaton & Tukey, Technometrics 16, 1974), and the depth of a point seen from
- * several known cameras (the other half of resection-intersection, Triggs et al., 1999, section 6.3).
- * Cameras: x right, y down, z forward; X seen at R X + t. Pixels about the principal point where the name says `Centred`.
+ * Where a camera stands from points whose places are known: the rotation and translation that leave least
+ * between what it sees and what it should see (resection by Gauss-Newton with a redescending loss: Hartley &
+ * Zisserman, *Multiple View Geometry*, 2004, sections 7.2 and A6.8; Tukey's biweight, Beaton & Tukey,
+ * Technometrics 16, 1974), and the depth of a point seen from several known cameras (the other half of
+ * resection-intersection, Triggs et al., 1999, section 6.3). Cameras: x right, y down, z forward; X seen at R X
+ * + t. Pixels about the principal point where the name says `Centred`.
  */
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
 import { applyVector, multiply, type Mat3, type Vec3 } from '../geometry/mat3.js';
@@ -33,7 +34,10 @@ export function movedPlane(n: Vec3, d: number, p: Pose): { n: Vec3; d: number } 
   return { n: m, d: d + m[0] * p.t[0] + m[1] * p.t[1] + m[2] * p.t[2] };
 }
 
-/** Homography that a plane n · X = d induces between a camera and the one at `p` from it (Hartley & Zisserman, equation 13.2), centred pixels. */
+/**
+ * Homography that a plane n · X = d induces between a camera and the one at `p` from it
+ * (Hartley & Zisserman, equation 13.2), centred pixels.
+ */
 export function planeHomographyCentred(p: Pose, n: Vec3, d: number, focalPx: number): Mat3 {
   const m = p.r.map((v, i) => v + (p.t[Math.floor(i / 3)]! * n[i % 3]!) / d);
   const f = focalPx;
@@ -149,7 +153,8 @@ export interface Sight {
 }
 
 /**
- * Inverse depth of a point of the camera at home from its sights; null where fewer than `least` sights agree within 1.2 px.
+ * Inverse depth of a point of the camera at home from its sights; null where fewer than
+ * `least` sights agree within 1.2 px.
  * @param x centred pixel at home
  */
 export function inverseDepth(

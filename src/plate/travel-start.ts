@@ -1,8 +1,9 @@
 /**
- * First poses of a travelling camera, up to scale, from the set's measured homographies: most of what is seen is taken for one
- * plane, whose lie before the first camera is common to all frames, and R + t nᵀ (d = 1) is fitted to them together (the
- * decomposition of O. Faugeras & F. Lustman, Int. J. Pattern Recognition and AI 2(3), 1988, solved over many views, where its
- * two-fold ambiguity mostly falls). Which plane it is (floor, wall before the camera, wall aside) is not known: each is tried.
+ * First poses of a travelling camera, up to scale, from the set's measured homographies: most of what is seen is
+ * taken for one plane, whose lie before the first camera is common to all frames, and R + t nᵀ (d = 1) is fitted to
+ * them together (the decomposition of O. Faugeras & F. Lustman, Int. J. Pattern Recognition and AI 2(3), 1988,
+ * solved over many views, where its two-fold ambiguity mostly falls). Which plane it is (floor, wall before the
+ * camera, wall aside) is not known: each is tried.
  */
 import { levenbergMarquardt } from '../geometry/levenberg-marquardt.js';
 import { apply, unit, type Mat3, type Vec3 } from '../geometry/mat3.js';
@@ -13,7 +14,9 @@ const GRID: readonly (readonly [number, number])[] = [-0.42, -0.2, 0, 0.2, 0.42]
   [-0.4, -0.14, 0.14, 0.4].map((b) => [a, b] as const),
 );
 
-/** @param sets first frame's centred pixels to each frame's. @param n0 normal to begin from. Null where nothing fits. */
+/**
+ * @param sets first frame's centred pixels to each frame's. @param n0 normal to begin from. Null where nothing fits.
+ */
 export function posesFromSet(
   sets: readonly Mat3[],
   focalPx: number,

@@ -1,7 +1,7 @@
 /**
- * Small pieces of the set followed one by one through a shot, for a travelling camera: each is always compared with its key, is
- * sought where the set's own motion and what it has strayed from that so far put it, and is given up after it was missed a few
- * times. What strays steadily stands nearer or farther than the set's main plane.
+ * Small pieces of the set followed one by one through a shot, for a travelling camera: each is always compared with its
+ * key, is sought where the set's own motion and what it has strayed from that so far put it, and is given up after it
+ * was missed a few times. What strays steadily stands nearer or farther than the set's main plane.
  */
 import { apply, invert, multiply, type Mat3 } from '../geometry/mat3.js';
 import { matchPatches, patchesOf } from './camera-follow.js';
@@ -105,7 +105,10 @@ export async function trackPieces(
   return { keys, sights, bridges };
 }
 
-/** All pieces sought once more in every frame, each under the homography of its own plane. `of` answers null for a piece that is to be left out. */
+/**
+ * All pieces sought once more in every frame, each under the homography of its own plane. `of`
+ * answers null for a piece that is to be left out.
+ */
 export async function trackAgain(
   source: LumaSource,
   span: { readonly in: number; readonly out: number },

@@ -1,4 +1,7 @@
-/** A travelling camera solved over a made set whose every pose is known; source of truth: the made set itself (made-travel.ts). */
+/**
+ * A travelling camera solved over a made set whose every pose is known; source of
+ * truth: the made set itself (made-travel.ts).
+ */
 import { describe, expect, it } from 'vitest';
 import { measured } from '../core/measure.js';
 import { applyVector, type Vec3 } from '../geometry/mat3.js';

@@ -1,10 +1,11 @@
 /**
- * Where a camera that travels stands on each frame, in metres, from the ground it moves over. The view says how the ground lies
- * before the camera at one frame and how high the camera is over it; points of that ground are found again in every frame, and
- * the motion of a known plane gives rotation and translation with their scale (the plane's homography is K (R + t nᵀ/d) K⁻¹:
- * O. Faugeras & F. Lustman, Int. J. Pattern Recognition and AI 2(3), 1988; Hartley & Zisserman, 2004, chapter 13; as the plane
- * is known beforehand, the decomposition's ambiguity does not arise). How the plane lies is then refined together with the
- * poses, held by the view's own uncertainty (travel-bend.ts); last, points off the ground join with depths of their own (travel-points.ts).
+ * Where a camera that travels stands on each frame, in metres, from the ground it moves over. The view says how the
+ * ground lies before the camera at one frame and how high the camera is over it; points of that ground are found again
+ * in every frame, and the motion of a known plane gives rotation and translation with their scale (the plane's
+ * homography is K (R + t nᵀ/d) K⁻¹: O. Faugeras & F. Lustman, Int. J. Pattern Recognition and AI 2(3), 1988; Hartley &
+ * Zisserman, 2004, chapter 13; as the plane is known beforehand, the decomposition's ambiguity does not arise). How the
+ * plane lies is then refined together with the poses, held by the view's own uncertainty (travel-bend.ts); last, points
+ * off the ground join with depths of their own (travel-points.ts).
  */
 import { measured } from '../core/measure.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -38,14 +39,17 @@ export interface TravelRequest {
 
 /** Fewer pieces than this, found again on a frame, hold no pose. */
 const LEAST_SEEN = 8;
-/** The set's motion must miss the ground by so much more than an unsure way does, else the way is left alone (1 on hand-held grass, 16 on the practice push). */
+/**
+ * The set's motion must miss the ground by so much more than an unsure way does, else the way is left alone
+ * (1 on hand-held grass, 16 on the practice push).
+ */
 const LEAST_GAIN = 2;
 /** Fewer frames than this tell no way. */
 const LEAST_FRAMES = 5;
 
 /**
- * @throws `PW-TRAVEL-VIEW` without focal length or tilt, `PW-TRAVEL-GROUND` where too little of the ground is seen to move,
- * `PW-TRAVEL-LOOSE` where the answer would be worth nothing
+ * @throws `PW-TRAVEL-VIEW` without focal length or tilt, `PW-TRAVEL-GROUND` where too little of the ground is seen to
+ * move, `PW-TRAVEL-LOOSE` where the answer would be worth nothing
  */
 export async function measureTravel(source: LumaSource, request: TravelRequest): Promise<Travel> {
   const { view, camera, span } = request;
@@ -63,7 +67,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
     cy = h / 2;
   const up = applyVector(worldToCamera(0, tilt, view.rollDeg.value ?? 0), [0, 1, 0]);
   const viewGround: Ground = { n: [-up[0], -up[1], -up[2]], d: 1 };
-  // The set's turn between the view's frame and the first is not known yet: begun as if there were none, mended after the first pass.
+  // The set's turn between the view's frame and the first is not known yet: begun as if
+  // there were none, mended after the first pass.
   let ground: Ground = viewGround;
   const viewFrame = Math.min(span.out - 1, Math.max(span.in, view.frame));
 
@@ -86,7 +91,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   const own = (k: number): TravelSight[] => sights.filter((s) => s.key === k);
   const firstKey = [keys[0]!],
     early = own(0);
-  // First poses of what the first key shows, up to scale: the plane that the set's motion follows may be the floor or a wall; the one that most points agree with is kept.
+  // First poses of what the first key shows, up to scale: the plane that the set's motion follows may be the floor or a
+  // wall; the one that most points agree with is kept.
   const sets = early.map((s) => centred(set(s.frame)));
   let best: { agreeing: number; poses: readonly Pose[]; depths: Map<number, FreePoint>[] } | null = null;
   const lay = (poses: readonly Pose[]): void =>
@@ -110,7 +116,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
     );
   lay(best.poses);
 
-  // The ground as the first camera sees it, turned back from the view's frame; then the scale that most points under the horizon agree on.
+  // The ground as the first camera sees it, turned back from the view's frame; then the
+  // scale that most points under the horizon agree on.
   const turnedBack = (): Vec3 => applyVector(inversePose(poseAt(sights, viewFrame)).r, viewGround.n);
   ground = { n: turnedBack(), d: 1 };
   const found = groundScale(keys[0]!, best.depths[0]!, ground, focal, cx, cy);
@@ -208,7 +215,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
     scale,
     Math.hypot(found.sd, bent.tiltSd * leverOf(keys[0]!, ground, focal, cx, cy)),
   );
-  // A way that is mostly doubt, where the set's own motion meets the ground as well, carries a foot astray and gains nothing.
+  // A way that is mostly doubt, where the set's own motion meets the ground as well,
+  // carries a foot astray and gains nothing.
   if (told.way.sd! > 0.5 * told.way.value! && !(miss.set > LEAST_GAIN * miss.way))
     throw new PlatewrightError(
       'PW-TRAVEL-LOOSE',
@@ -218,9 +226,10 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
 }
 
 /**
- * How far the ground's own pieces lie from where the set's motion takes them, and from where the way does, px: medians of a
- * frame, their means over the shot. A hand-held camera over grass has its ground for a set; a way fitted to the few pieces that
- * agree with an unsure view then only carries a foot astray (a real clip: .5 px by the set, .6 by a way that took a foot 110 px off).
+ * How far the ground's own pieces lie from where the set's motion takes them, and from where the way does, px:
+ * medians of a frame, their means over the shot. A hand-held camera over grass has its ground for a set; a way
+ * fitted to the few pieces that agree with an unsure view then only carries a foot astray (a real clip: .5 px by
+ * the set, .6 by a way that took a foot 110 px off).
  */
 function groundMiss(
   keys: readonly TravelKey[],
@@ -256,7 +265,10 @@ function groundMiss(
   return { set: bySet / sights.length, way: byWay / sights.length };
 }
 
-/** By what share the way is wrong for each radian that the ground's tilt is: a point seen at an angle α under the horizon is δ / α nearer or farther. */
+/**
+ * By what share the way is wrong for each radian that the ground's tilt is: a point seen at an angle
+ * α under the horizon is δ / α nearer or farther.
+ */
 function leverOf(key: TravelKey, ground: Ground, focal: number, cx: number, cy: number): number {
   let sum = 0,
     n = 0;
@@ -275,10 +287,10 @@ function leverOf(key: TravelKey, ground: Ground, focal: number, cx: number, cy: 
 const ALIKE = 0.05;
 
 /**
- * The scale that brings free poses to camera heights: for each point under the horizon the ratio of the inverse depth it was
- * found at to the one the ground would have there. On the ground all ratios are one; a wall's spread from row to row. The
- * fullest neighbourhood is taken (mean shift with a flat kernel on ln; Fukunaga & Hostetler, IEEE IT 21, 1975); `rival` is the
- * fullest one apart from it.
+ * The scale that brings free poses to camera heights: for each point under the horizon the ratio of the inverse depth
+ * it was found at to the one the ground would have there. On the ground all ratios are one; a wall's spread from row to
+ * row. The fullest neighbourhood is taken (mean shift with a flat kernel on ln; Fukunaga & Hostetler, IEEE IT 21,
+ * 1975); `rival` is the fullest one apart from it.
  */
 function groundScale(
   key: TravelKey,
@@ -370,7 +382,10 @@ function settle(
   return withPointsOffTheGround(keys, sights, ground, focal, cx, cy);
 }
 
-/** First poses of the frames of key `k`, from what the key before still sees of them, and which of its pieces lie on the ground. */
+/**
+ * First poses of the frames of key `k`, from what the key before still sees of them,
+ * and which of its pieces lie on the ground.
+ */
 function carryOn(
   keys: TravelKey[],
   mine: TravelSight[],

@@ -1,6 +1,6 @@
 /**
- * The face's turn: shapes and poses of known heads under scaled orthography with the noise of a hand, a made clip, and the
- * practice set's turning man with marks read by eye (skipped, loudly, where the set is absent).
+ * The face's turn: shapes and poses of known heads under scaled orthography with the noise of a hand, a made clip, and
+ * the practice set's turning man with marks read by eye (skipped, loudly, where the set is absent).
  */
 import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
@@ -16,7 +16,10 @@ import { turnOfFace } from './turn-face.js';
 const RATE = { num: 24, den: 1 };
 const TURN = (t: number, n: number): number => -55 + 110 * (0.5 - 0.5 * Math.cos((Math.PI * t) / (n - 1)));
 
-/** A landmark of a head seen from afar; written out apart from the code under test: yaw about the vertical, then the camera's nod. */
+/**
+ * A landmark of a head seen from afar; written out apart from the code under test: yaw
+ * about the vertical, then the camera's nod.
+ */
 function seen(x: number, y: number, z: number, yawDeg: number, nodDeg: number): [number, number] {
   const a = (yawDeg * Math.PI) / 180,
     b = (nodDeg * Math.PI) / 180;
@@ -208,8 +211,8 @@ if (!there)
   );
 
 describe.skipIf(!there)("the practice set's turning man", () => {
-  // Read by eye from frame 18, the only one marked; his yaw is known for every frame. The set counts yaw from the scene's axis,
-  // 1.4° beside the camera's own, within what a hand can mark.
+  // Read by eye from frame 18, the only one marked; his yaw is known for every frame. The set counts yaw from the
+  // scene's axis, 1.4° beside the camera's own, within what a hand can mark.
   it('within 3° rms and 9° at worst from one marked frame, inside the stated sd', async () => {
     const truth = JSON.parse(readFileSync(join(clip, 'truth.json'), 'utf8')) as {
       frames: { mannequin: { yaw: number } }[];

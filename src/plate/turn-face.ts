@@ -1,8 +1,8 @@
 /**
- * Turn of a head whose face is seen: eyes, tip of the nose and mouth followed from the marked frames (point-follow.ts), a rigid
- * symmetric shape fitted to them (face-pose.ts), and the yaws smoothed by penalised least squares (E. T. Whittaker, *On a New
- * Method of Graduation*, Proc. Edinburgh Math. Soc. 41, 1922), which also bridges frames that show no face. Yaw 0 looks into
- * the camera; where poses are marked they set the zero and hold on their frames.
+ * Turn of a head whose face is seen: eyes, tip of the nose and mouth followed from the marked frames (point-follow.ts),
+ * a rigid symmetric shape fitted to them (face-pose.ts), and the yaws smoothed by penalised least squares (E. T.
+ * Whittaker, *On a New Method of Graduation*, Proc. Edinburgh Math. Soc. 41, 1922), which also bridges frames that show
+ * no face. Yaw 0 looks into the camera; where poses are marked they set the zero and hold on their frames.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
@@ -27,7 +27,10 @@ export function facesOf(marks: MarksFile): (FaceMark & { readonly frame: number 
   return marks.marks.flatMap((m) => (m.kind === 'face' ? [{ ...m, frame: m.frame ?? marks.frame }] : []));
 }
 
-/** Yaw from the first to the last frame on which the face is followed. Throws `PW-TURN-FACE` where it can't be followed at all. */
+/**
+ * Yaw from the first to the last frame on which the face is followed. Throws
+ * `PW-TURN-FACE` where it can't be followed at all.
+ */
 export async function turnOfFace(
   source: LumaSource,
   request: {

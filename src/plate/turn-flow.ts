@@ -1,10 +1,10 @@
 /**
- * How fast the surface of a turning body slides across the picture. A cylinder of the body's half width R shows a shift of
- * a · R √(1 − (x/R)²) at distance x from its axis when it turns by a (radians): for every arc in question all small patches
- * on the body's middle are compared with the next frame at their shift (normalised correlation, so that light falling on a
- * turning body does not matter; the camera's own motion taken out), and the arc with the largest sum wins, to a fraction by
- * a parabola. Edges of the outline, which stand still, are left out. One number a frame pair, in arcs of that cylinder; the
- * key poses give the true scale.
+ * How fast the surface of a turning body slides across the picture. A cylinder of the body's half width R shows a shift
+ * of a · R √(1 − (x/R)²) at distance x from its axis when it turns by a (radians): for every arc in question all small
+ * patches on the body's middle are compared with the next frame at their shift (normalised correlation, so that light
+ * falling on a turning body does not matter; the camera's own motion taken out), and the arc with the largest sum wins,
+ * to a fraction by a parabola. Edges of the outline, which stand still, are left out. One number a frame pair, in arcs
+ * of that cylinder; the key poses give the true scale.
  */
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import { allocatePyramid, fillPyramid, type LumaLevel } from './ride-pyramid.js';
@@ -39,7 +39,10 @@ export class SurfaceFlow {
     this.frame = frame;
   }
 
-  /** Rate from the last frame given to this one. `camera` maps the last frame's pixels of the set to this frame's; `moves` says whether a place of the last frame belongs to something that moves at all. */
+  /**
+   * Rate from the last frame given to this one. `camera` maps the last frame's pixels of the set to this frame's;
+   * `moves` says whether a place of the last frame belongs to something that moves at all.
+   */
   next(
     luma: Float32Array,
     body: BodyPlace,
@@ -132,7 +135,10 @@ export class SurfaceFlow {
   }
 }
 
-/** Arc of the largest sum, by a parabola through its neighbours; null at the edge of the search or where nothing stands out. */
+/**
+ * Arc of the largest sum, by a parabola through its neighbours; null at the edge of the
+ * search or where nothing stands out.
+ */
 function peakOf(sum: Float64Array): number | null {
   let best = 1;
   for (let k = 1; k < sum.length - 1; k++) if (sum[k]! > sum[best]!) best = k;

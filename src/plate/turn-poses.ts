@@ -1,10 +1,11 @@
 /**
  * Yaw between a few key poses, by the monotone cubic of F. N. Fritsch & R. E. Carlson (*Monotone Piecewise Cubic
- * Interpolation*, SIAM J. Numer. Anal. 17, 1980): no overshoot between poses. The plainest turn measure: what poses alone
- * tell; tracked parallax is added elsewhere.
+ * Interpolation*, SIAM J. Numer. Anal. 17, 1980): no overshoot between poses. The plainest turn measure: what poses
+ * alone tell; tracked parallax is added elsewhere.
  *
- * Poses do not tell whether a turn is even or begins and ends at rest, as movements of the body do (T. Flash & N. Hogan, *The
- * Coordination of Arm Movements*, J. Neurosci. 5, 1985). The curve lies between the two, so that neither is far off.
+ * Poses do not tell whether a turn is even or begins and ends at rest, as movements of the body
+ * do (T. Flash & N. Hogan, *The Coordination of Arm Movements*, J. Neurosci. 5, 1985). The curve
+ * lies between the two, so that neither is far off.
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import type { MarksFile } from './marks.js';
@@ -78,7 +79,10 @@ export function monotoneCubic(x: readonly number[], y: readonly number[]): (t: n
   };
 }
 
-/** Turn from poses alone; fewer than two different frames give null. Yaw is unwrapped: a pose is never more than half a turn from the one before. */
+/**
+ * Turn from poses alone; fewer than two different frames give null. Yaw is unwrapped: a pose is
+ * never more than half a turn from the one before.
+ */
 export function turnFromPoses(poses: readonly Pose[], frameCount: number, rate: Rate): Turn | null {
   const sorted = [...poses]
     .sort((a, b) => a.frame - b.frame)

@@ -8,7 +8,10 @@ const RATE = { num: 24, den: 1 },
 /** A turn of 130° eased by a cosine. */
 const yaw = (t: number): number => -60 + 65 * (1 - Math.cos((Math.PI * t) / (N - 1)));
 
-/** Slide of the surface where it lies nearest the camera: an ellipse of half width 1 and half depth `depth`, exact but for its units. */
+/**
+ * Slide of the surface where it lies nearest the camera: an ellipse of half width 1 and
+ * half depth `depth`, exact but for its units.
+ */
 function slides(depth: number): SurfaceRate[] {
   return Array.from({ length: N - 1 }, (_, i) => {
     const a = (((yaw(i) + yaw(i + 1)) / 2) * Math.PI) / 180;

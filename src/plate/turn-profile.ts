@@ -1,9 +1,9 @@
 /**
- * Yaw of every frame from key poses and the surface's rate: linear least squares over the yaws and the scale (degrees of yaw
- * a unit of surface rate): steps follow the rate, the rate changes smoothly, and the key poses hold. What is wider than deep
- * slides more slowly when it faces the camera than when it stands sideways, so the scale swings with twice the yaw, by as much
- * as poses and usual bodies say. Where the surface says nothing, smoothness alone bridges. Covariance through the normal
- * equations; outlying rates lose weight (Huber, twice).
+ * Yaw of every frame from key poses and the surface's rate: linear least squares over the yaws and the scale (degrees
+ * of yaw a unit of surface rate): steps follow the rate, the rate changes smoothly, and the key poses hold. What is
+ * wider than deep slides more slowly when it faces the camera than when it stands sideways, so the scale swings with
+ * twice the yaw, by as much as poses and usual bodies say. Where the surface says nothing, smoothness alone bridges.
+ * Covariance through the normal equations; outlying rates lose weight (Huber, twice).
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import { choleskyFactor, invertSymmetric, solveWithFactor } from '../geometry/linear-solve.js';
@@ -23,8 +23,8 @@ export interface Swing {
   readonly sd: number;
 }
 /**
- * A person: the chest's front lies about .12 m from the body's axis, the shoulder's side about .22 m, arms between (common
- * practice, no source): depth over width of .55 to .8, of which the swing is (1 − ratio) / (1 + ratio).
+ * A person: the chest's front lies about .12 m from the body's axis, the shoulder's side about .22 m, arms between
+ * (common practice, no source): depth over width of .55 to .8, of which the swing is (1 − ratio) / (1 + ratio).
  */
 export const PERSON_SWING: Swing = { mean: 0.2, sd: 0.12 };
 /** A head, or what nothing is known of. */
@@ -111,8 +111,8 @@ export function solveProfile(
     const share = useful ? Math.max(1e-6, Math.abs(scale)) : 1e-3;
     add([[n + 1, 1]], swing.mean * scale, swing.sd * share);
     add([[n + 2, 1]], 0, ASKEW_SD * share);
-    // The surface can err by the same share over many frames (a wider hip, an arm in front): hence the quarter on every sd.
-    // At the ends a body tends to rest.
+    // The surface can err by the same share over many frames (a wider hip, an arm in front): hence the quarter
+    // on every sd. At the ends a body tends to rest.
     add(
       [
         [0, -1],

@@ -1,6 +1,7 @@
 /**
  * Turn (DESIGN 5.2): yaw of the person or thing ridden on for every frame, from a few key poses and the parallax of its
- * surface; or from a face, where eyes and nose are marked (turn-face.ts). Where the body is comes from a `body`, `upright`, `stand` or `head` mark, else from what moves against the set.
+ * surface; or from a face, where eyes and nose are marked (turn-face.ts). Where the body is comes from a `body`,
+ * `upright`, `stand` or `head` mark, else from what moves against the set.
  */
 import { PlatewrightError } from '../core/errors.js';
 import type { Rate } from '../core/rational.js';
@@ -21,7 +22,10 @@ export interface TurnRequest {
   readonly signal?: AbortSignal;
 }
 
-/** A marked face decides where there is one. Throws `PW-TURN-POSES` for fewer than two poses on different frames, `PW-TURN-FRAME` for one outside the clip. */
+/**
+ * A marked face decides where there is one. Throws `PW-TURN-POSES` for fewer than two poses on different
+ * frames, `PW-TURN-FRAME` for one outside the clip.
+ */
 export async function measureTurn(source: LumaSource, request: TurnRequest): Promise<Turn & { readonly how: string }> {
   if (facesOf(request.marks).length > 0) return turnOfFace(source, request);
   const poses = unwrapped(request.marks);
@@ -112,7 +116,10 @@ interface Watched {
 }
 const CELL = 8;
 
-/** The camera's homographies (first frame to each) and, per 8 × 8 cell of the first frame, how much changes against the set. */
+/**
+ * The camera's homographies (first frame to each) and, per 8 × 8 cell of the first
+ * frame, how much changes against the set.
+ */
 async function watchSet(source: LumaSource, request: TurnRequest): Promise<Watched> {
   const { widthPx: w, heightPx: h } = source;
   const first = await lumaAt(source, 0);

@@ -1,8 +1,9 @@
 /**
- * What is measured on a plate (and, where a counterpart exists, on a take). These documents are the one set of numbers
- * that brief, verdict, join and inspection use. Conventions (DESIGN, ground rules): pixels from the top left, degrees,
- * camera frame x right, y down, z forward; tilt negative looks down; pan positive to the right; roll positive clockwise as
- * seen in the picture; azimuth relative to the camera: 0 = light from behind the camera, positive = from camera right.
+ * What is measured on a plate (and, where a counterpart exists, on a take). These documents are the one set
+ * of numbers that brief, verdict, join and inspection use. Conventions (DESIGN, ground rules): pixels from
+ * the top left, degrees, camera frame x right, y down, z forward; tilt negative looks down; pan positive to
+ * the right; roll positive clockwise as seen in the picture; azimuth relative to the camera: 0 = light from
+ * behind the camera, positive = from camera right.
  */
 import type { Bars } from './bars.js';
 import type { Measure } from '../core/measure.js';
@@ -54,7 +55,10 @@ export interface CameraMove {
   readonly reason?: string;
   /** Handheld shake: rms and dominant rate. */
   readonly shake?: { readonly rmsPx: number; readonly peakHz: number | null };
-  /** The homographies are the ground's about a performer's feet alone: what stands up goes by their turn and scale at the feet. */
+  /**
+   * The homographies are the ground's about a performer's feet alone: what stands up
+   * goes by their turn and scale at the feet.
+   */
   readonly of?: 'ground';
 }
 export interface CameraMoveFrame {
@@ -69,8 +73,9 @@ export interface CameraMoveFrame {
 }
 
 /**
- * 5.2 travel: where a camera that comes nearer or goes aside stands on each frame, told from the ground that it moves over.
- * A point X of the camera of `atFrame` (x right, y down, z forward) is seen by frame n's camera at `rotation` X + `translation`.
+ * 5.2 travel: where a camera that comes nearer or goes aside stands on each frame, told from the ground
+ * that it moves over. A point X of the camera of `atFrame` (x right, y down, z forward) is seen by
+ * frame n's camera at `rotation` X + `translation`.
  */
 export interface Travel {
   readonly atFrame: number;
@@ -134,7 +139,10 @@ export interface Light {
   readonly softnessDeg: Measure;
   readonly temperatureK: Measure;
   readonly tintDuv: Measure;
-  /** Stops by which a perfect white that faces the key lies over (positive) or under 1 in the picture's linear light; only a known white tells it (a take's floor card). */
+  /**
+   * Stops by which a perfect white that faces the key lies over (positive) or under 1 in the picture's linear light;
+   * only a known white tells it (a take's floor card).
+   */
   readonly exposureStops?: Measure;
   readonly overcast: boolean;
   readonly notes: readonly string[];
@@ -171,7 +179,9 @@ export interface Look {
   readonly motionBlur: { readonly lengthPx: Measure; readonly directionDeg: Measure; readonly shutterDeg: Measure };
   /** Airlight share at the far distance 0..1 and its coded colour. */
   readonly haze: { readonly amount: Measure; readonly coded: readonly [number, number, number] };
-  /** Black bars round the picture, px; absent where there are none. Everything else here is of the picture within them. */
+  /**
+   * Black bars round the picture, px; absent where there are none. Everything else here is of the picture within them.
+   */
   readonly bars?: Bars;
 }
 

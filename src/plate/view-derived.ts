@@ -11,7 +11,10 @@ export interface Derived {
   readonly sd: number;
 }
 
-/** The view's pinhole, with the world's origin on the ground below the camera. Where the height is unknown, 1 m stands in. */
+/**
+ * The view's pinhole, with the world's origin on the ground below the camera. Where the
+ * height is unknown, 1 m stands in.
+ */
 export function viewCamera(view: View): Pinhole {
   return groundCamera({
     focalPx: view.focalPx.value!,
@@ -117,7 +120,10 @@ const pair = (p: readonly [number, number], sd: number): { value: number; sd: nu
   { value: p[1], sd },
 ];
 
-/** Distance along the ground from below the camera to a ground pixel, metres (or in camera heights where no height is known). */
+/**
+ * Distance along the ground from below the camera to a ground pixel, metres (or in
+ * camera heights where no height is known).
+ */
 export function groundDistance(view: View, ground: readonly [number, number], sdPx: number): Derived | null {
   return single(view, pair(ground, sdPx), (c, y) => {
     const g = groundPoint(c, y[0]!, y[1]!);
@@ -125,7 +131,10 @@ export function groundDistance(view: View, ground: readonly [number, number], sd
   });
 }
 
-/** Height of a thing standing at ground pixel `ground` whose top is seen at `top`: nearest point of its vertical to the top's ray. */
+/**
+ * Height of a thing standing at ground pixel `ground` whose top is seen at `top`:
+ * nearest point of its vertical to the top's ray.
+ */
 export function heightOfUpright(
   c: Pinhole,
   ground: readonly [number, number],
@@ -151,7 +160,9 @@ export function uprightHeight(
 }
 
 export interface SubjectView {
-  /** Elevation of the camera as seen from the middle of the subject, degrees; positive = the camera looks down on it. */
+  /**
+   * Elevation of the camera as seen from the middle of the subject, degrees; positive = the camera looks down on it.
+   */
   readonly elevationDeg: Derived;
   /** Straight distance camera to middle over the subject's height: the perspective. */
   readonly distanceOverHeight: Derived;
@@ -194,7 +205,9 @@ export function subjectView(
   };
 }
 
-/** Camera elevation and perspective towards a thing carried off the ground: from its pixels and its known height alone. */
+/**
+ * Camera elevation and perspective towards a thing carried off the ground: from its pixels and its known height alone.
+ */
 export function carriedView(
   view: View,
   bottom: readonly [number, number],

@@ -1,8 +1,8 @@
 /**
- * Upright edges that the picture itself shows (house corners, door frames, posts), as observations for the view: those that
- * meet in one point below or above the picture. A two-parameter lean, roll and convergence, is found by sampling pairs
- * (Fischler & Bolles 1981) and refined; what agrees is handed on with a noise that admits that the world's uprights are
- * neither quite upright nor independent of each other.
+ * Upright edges that the picture itself shows (house corners, door frames, posts), as observations for the view: those
+ * that meet in one point below or above the picture. A two-parameter lean, roll and convergence, is found by sampling
+ * pairs (Fischler & Bolles 1981) and refined; what agrees is handed on with a noise that admits that the world's
+ * uprights are neither quite upright nor independent of each other.
  */
 import { insidePolygon } from '../image/polygon.js';
 import { RandomStream } from '../core/random.js';
@@ -15,7 +15,10 @@ export interface UprightEdges {
   readonly segments: readonly LineSegment[];
   /** Share of near-vertical edge length that agrees. */
   readonly support: number;
-  /** Lean of the picture's middle upright, radians, positive = top leans right, and its sd; null where too few posts tell. */
+  /**
+   * Lean of the picture's middle upright, radians, positive = top leans right, and its
+   * sd; null where too few posts tell.
+   */
   readonly roll: { readonly value: number; readonly sd: number } | null;
 }
 

@@ -1,7 +1,7 @@
 /**
- * What marks say about a view, as observations with their own uncertainty: uprights, parallel ground lines, vertical lines,
- * the horizon, rectangles. One file turns marks into observations, so that the solver knows nothing of mark files.
- * Pixels from the top left; metres; angles in radians inside, degrees at the surface.
+ * What marks say about a view, as observations with their own uncertainty: uprights, parallel ground lines, vertical
+ * lines, the horizon, rectangles. One file turns marks into observations, so that the solver knows nothing of mark
+ * files. Pixels from the top left; metres; angles in radians inside, degrees at the surface.
  */
 import { apply, type Mat3 } from '../geometry/mat3.js';
 import type { Mark, MarksFile, Point } from './marks.js';
@@ -30,7 +30,9 @@ export type ViewObservation =
 
 /** How well a person points and knows heights: the program's own choice, stated here once. */
 export const MARK_NOISE = {
-  /** Standard deviation of a clicked point in pixels, for a picture `widthPx` wide: 0.8 px, growing with large pictures. */
+  /**
+   * Standard deviation of a clicked point in pixels, for a picture `widthPx` wide: 0.8 px, growing with large pictures.
+   */
   pointPx: (widthPx: number): number => Math.max(0.8, widthPx / 1200),
   /** A horizon is seldom a sharp line. */
   horizonFactor: 2,
@@ -42,7 +44,10 @@ export const MARK_NOISE = {
   standHeight: 0.03,
   /** A standing person or a post is not exactly upright. */
   leanRad: (0.3 * Math.PI) / 180,
-  /** An animal's highest point (an ear, a tail, a hump) is seldom above its feet: which way the line between them leans says next to nothing. */
+  /**
+   * An animal's highest point (an ear, a tail, a hump) is seldom above its feet: which way
+   * the line between them leans says next to nothing.
+   */
   performerLeanRad: (15 * Math.PI) / 180,
 } as const;
 
@@ -207,7 +212,9 @@ function guessPlane(c: readonly [Point, Point, Point, Point]): 'ground' | 'wall'
   return (steep(c[0], c[1]) && steep(c[2], c[3])) || (steep(c[1], c[2]) && steep(c[3], c[0])) ? 'wall' : 'ground';
 }
 
-/** Corners of an upright rectangle in the order top left, top right, bottom right, bottom left as seen in the picture. */
+/**
+ * Corners of an upright rectangle in the order top left, top right, bottom right, bottom left as seen in the picture.
+ */
 export function orderWallCorners(c: readonly [Point, Point, Point, Point]): [Point, Point, Point, Point] {
   // Of the four turns and two senses take the one whose first side is highest and runs left to right.
   let best: [Point, Point, Point, Point] = [...c];

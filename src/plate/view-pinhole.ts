@@ -1,6 +1,7 @@
 /**
- * The pinhole of the view's unknowns θ = (ln focal px, tilt rad, roll rad, ln camera height m) as plain numbers, and what its
- * residuals are made of: projection, the distance of a marked line from a vanishing point, the direction of a wall.
+ * The pinhole of the view's unknowns θ = (ln focal px, tilt rad, roll rad, ln camera height m) as
+ * plain numbers, and what its residuals are made of: projection, the distance of a marked line
+ * from a vanishing point, the direction of a wall.
  */
 import type { Point } from './marks.js';
 
@@ -36,7 +37,10 @@ export function camera(p: ArrayLike<number>, widthPx: number, heightPx: number, 
   return out;
 }
 
-/** Projects a world point (m) into `out` (px); points behind the camera go far away along their own direction (smooth enough to climb back). */
+/**
+ * Projects a world point (m) into `out` (px); points behind the camera go far away along
+ * their own direction (smooth enough to climb back).
+ */
 export function projectTo(c: Cam, x: number, y: number, z: number, out: Float64Array): void {
   const dy = y - c.h;
   const r = c.r;
@@ -48,9 +52,9 @@ export function projectTo(c: Cam, x: number, y: number, z: number, out: Float64A
 }
 
 /**
- * Residual of a marked line against the vanishing point of the direction d (world): the distance of the vanishing point from
- * the line through both ends, over its sd when each end has `sd` px of noise and the line itself `angleSd` radians of its own.
- * Homogeneous, so that a vanishing point at infinity needs no special case.
+ * Residual of a marked line against the vanishing point of the direction d (world): the distance of the vanishing point
+ * from the line through both ends, over its sd when each end has `sd` px of noise and the line itself `angleSd` radians
+ * of its own. Homogeneous, so that a vanishing point at infinity needs no special case.
  */
 export function lineResidual(
   c: Cam,

@@ -1,11 +1,11 @@
 /**
- * The view as a nonlinear least-squares problem: one pinhole over flat ground, and for each observation the place of the
- * thing seen as nuisance unknowns, so that every mark enters with its own noise (maximum likelihood; Hartley & Zisserman,
- * *Multiple View Geometry*, 2nd ed., section 5.2 and appendix 6; single view geometry after Criminisi, Reid & Zisserman,
- * *Single View Metrology*, IJCV 40(2), 2000).
+ * The view as a nonlinear least-squares problem: one pinhole over flat ground, and for each observation the place of
+ * the thing seen as nuisance unknowns, so that every mark enters with its own noise (maximum likelihood; Hartley &
+ * Zisserman, *Multiple View Geometry*, 2nd ed., section 5.2 and appendix 6; single view geometry after Criminisi, Reid
+ * & Zisserman, *Single View Metrology*, IJCV 40(2), 2000).
  *
- * Unknowns: θ = (ln focal px, tilt rad, roll rad, ln camera height m), then per upright bearing and ln distance (and ln height
- * where not known), per family of ground lines one direction, per rectangle place, direction and sides.
+ * Unknowns: θ = (ln focal px, tilt rad, roll rad, ln camera height m), then per upright bearing and ln distance (and ln
+ * height where not known), per family of ground lines one direction, per rectangle place, direction and sides.
  * Residuals are in units of their standard deviation.
  */
 import { orderWallCorners, type ViewObservation } from './view-observations.js';
@@ -19,14 +19,16 @@ export interface ViewPriors {
   readonly tilt: { readonly meanDeg: number; readonly sdDeg: number };
   readonly roll: { readonly meanDeg: number; readonly sdDeg: number };
   readonly cameraHeight: { readonly medianM: number; readonly lnSd: number };
-  /** Known beforehand (the studio's own lens, a self-calibrated pan): value and relative sd. Replaces the lens prior. */
+  /**
+   * Known beforehand (the studio's own lens, a self-calibrated pan): value and relative sd. Replaces the lens prior.
+   */
   readonly focal?: { readonly px: number; readonly relativeSd: number };
   readonly height?: { readonly m: number; readonly relativeSd: number };
 }
 
 /**
- * Common practice, no source: feature-film framings lie mostly between a 70 degree and a 15 degree field; cameras are held
- * nearly level and between knee and crane; phones between 55 and 70 degrees fall inside the same curve.
+ * Common practice, no source: feature-film framings lie mostly between a 70 degree and a 15 degree field; cameras are
+ * held nearly level and between knee and crane; phones between 55 and 70 degrees fall inside the same curve.
  */
 export const DEFAULT_PRIORS: ViewPriors = {
   fieldOfView: { medianDeg: 40, lnSd: 0.4 },
@@ -155,7 +157,8 @@ export function viewProblem(
           const w = wall[i];
           const d = Math.exp(p[at + 2]!);
           if (w) {
-            // Centre by bearing, elevation above the camera's level, distance; then direction of the wall and its sides.
+            // Centre by bearing, elevation above the camera's level, distance; then
+            // direction of the wall and its sides.
             const ce = Math.cos(p[at + 1]!);
             const x = d * ce * Math.sin(p[at]!),
               z = d * ce * Math.cos(p[at]!),

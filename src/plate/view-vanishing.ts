@@ -1,12 +1,13 @@
 /**
- * Vanishing points by hand: the closed forms that single views obey, kept apart from the least-squares view as its oracle and
- * as a start for proposed marks.
+ * Vanishing points by hand: the closed forms that single views obey, kept apart from the least-squares view
+ * as its oracle and as a start for proposed marks.
  *
- * - Focal length from vanishing points of two directions at right angles: f² = −(v1 − c) · (v2 − c), c the principal point
+ * - Focal length from vanishing points of two directions at right angles: f² = −(v1 −
+ * c) · (v2 − c), c the principal point
  *   (B. Caprile & V. Torre, *Using Vanishing Points for Camera Calibration*, IJCV 4, 1990).
  * - Height of an upright from the horizon l, the zenith's vanishing point v and one upright of known height:
- *   α Z = −‖b × t‖ / ((l · b) ‖v × t‖) (A. Criminisi, I. Reid & A. Zisserman, *Single View Metrology*, IJCV 40(2), 2000, eq. 5).
- * All in pixels and homogeneous 3-vectors; metres for heights.
+ * α Z = −‖b × t‖ / ((l · b) ‖v × t‖) (A. Criminisi, I. Reid & A. Zisserman, *Single View Metrology*, IJCV 40(2), 2000,
+ * eq. 5). All in pixels and homogeneous 3-vectors; metres for heights.
  */
 import { cross, dot, type Vec3 } from '../geometry/mat3.js';
 import type { Point } from './marks.js';
@@ -24,7 +25,10 @@ export function focalFromVanishingPoints(v1: Point, v2: Point, principal: Point)
   return f2 > 0 ? Math.sqrt(f2) : null;
 }
 
-/** Principal point of a triangle of three orthogonal vanishing points: its orthocentre (Caprile & Torre 1990). Null where they lie on a line. */
+/**
+ * Principal point of a triangle of three orthogonal vanishing points: its orthocentre
+ * (Caprile & Torre 1990). Null where they lie on a line.
+ */
 export function orthocentre(a: Point, b: Point, c: Point): [number, number] | null {
   const ax = c[0] - b[0],
     ay = c[1] - b[1],

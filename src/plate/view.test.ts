@@ -100,7 +100,8 @@ describe('view from marks', () => {
     expect(v.tiltDeg.priorLed).toBe(true);
     expect(v.focalPx.wouldHelp).toMatch(/rectangle|lens/);
     expect(Math.abs(v.focalPx.value! - 1500)).toBeLessThan(2.5 * v.focalPx.sd!);
-    // What one upright does tell: how far over its foot the horizon passes, so the camera's height relative to the tilt.
+    // What one upright does tell: how far over its foot the horizon passes, so the
+    // camera's height relative to the tilt.
     const g = groundDistance(v, px(0.5, 0, 7), 1)!;
     expect(Math.abs(g.value - 7)).toBeLessThan(2.5 * g.sd);
   });

@@ -3,9 +3,9 @@
  * covariance of (ln focal, tilt, roll, ln height) carried to every number derived from it (delta method).
  *
  * Maximum likelihood by Levenberg-Marquardt from several starts (view-problem.ts); covariance from the inverse of JᵀJ,
- * widened where the marks disagree with each other by more than their own noise (Hartley & Zisserman 2004, section 5.2.3).
- * A number is called prior-led where the typical lens, tilt or height decides more than the marks: were all those guesses
- * three times looser, its standard deviation would grow by half and more.
+ * widened where the marks disagree with each other by more than their own noise (Hartley & Zisserman 2004, section
+ * 5.2.3). A number is called prior-led where the typical lens, tilt or height decides more than the marks: were all
+ * those guesses three times looser, its standard deviation would grow by half and more.
  */
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -187,7 +187,10 @@ function focalKnown(marks: MarksFile, options: ViewOptions, notes: string[]): Pi
   return {};
 }
 
-/** Which of θ rest on the priors: their sd with all priors (null = none) made three times looser against the sd as it is. */
+/**
+ * Which of θ rest on the priors: their sd with all priors (null = none) made three
+ * times looser against the sd as it is.
+ */
 function priorLed(covariance: Float64Array, n: number, priorSds: readonly (number | null)[]): boolean[] {
   const information = invertSymmetric(covariance, n);
   if (information === null) return [true, true, true, true];

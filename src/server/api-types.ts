@@ -1,5 +1,6 @@
 /**
- * What the workbench and the server say to each other. The browser imports these types only; nothing here may pull in code.
+ * What the workbench and the server say to each other. The browser imports these types
+ * only; nothing here may pull in code.
  */
 import type {
   CutDocument,
@@ -40,7 +41,10 @@ export interface BookState {
     readonly files: readonly string[];
     readonly report: unknown;
   }[];
-  /** Tolerances and attention as they hold, beside the program's own. POST /api/settings {name, numbers | null} changes one. */
+  /**
+   * Tolerances and attention as they hold, beside the program's own. POST /api/settings
+   * {name, numbers | null} changes one.
+   */
   readonly settings: Settings;
   /** Performer, camera, place, as lines. POST /api/studio {name, text} changes one. */
   readonly studio: readonly StudioRow[];
@@ -55,7 +59,10 @@ export interface BookState {
   readonly phone?: true;
 }
 
-/** GET /api/phone, at the computer only: how a phone comes in; null where `--lan` was not given. POST /api/phone/code and /api/phone/forget answer the same. */
+/**
+ * GET /api/phone, at the computer only: how a phone comes in; null where `--lan` was not given. POST
+ * /api/phone/code and /api/phone/forget answer the same.
+ */
 export interface PhoneInvitation {
   readonly address: string;
   readonly code: string;
@@ -82,7 +89,10 @@ export interface LedgerState {
   readonly borrowed: unknown;
 }
 
-/** POST /api/edit: one undoable edit. `change` replaces the named fields of a document and leaves the others as the book has them by then. */
+/**
+ * POST /api/edit: one undoable edit. `change` replaces the named fields of a document and
+ * leaves the others as the book has them by then.
+ */
 export interface EditRequest {
   readonly title: string;
   readonly changes: readonly (
@@ -105,17 +115,18 @@ export interface ApiError {
 }
 
 /**
- * Server-sent events on GET /api/events: `pulse` (data: the book's pulse; fetch the book anew when it differs) and `jobs` (data: JobRecord[]).
+ * Server-sent events on GET /api/events: `pulse` (data: the book's pulse; fetch the book anew
+ * when it differs) and `jobs` (data: JobRecord[]).
  *
- * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number (join and
- * plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear RGB as JSON.
- * GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,… renders one frame of the
- * join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n answers the plate's grain beside grown grain:
- * {picture (a data address), at, sd}.
- * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to accept.
- * GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
- * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=, /api/file/cue.wav?pick=.
- * Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
+ * Pictures: GET /api/frame/:what/:id/:n?w=WIDTH where what is film | plate | take | join | matte and n a frame number
+ * (join and plate count from the pick's first frame); JPEG. GET /api/pixel/:what/:id/:n?x=&y= gives coded and linear
+ * RGB as JSON. GET /api/preview/:pick/:n?step=NAME&view=alone|before|after&off=a,b&w=&set=step.number:value,… renders
+ * one frame of the join's recipe as it stands, with numbers tried out (JPEG). GET /api/grain/:pick/:n answers the
+ * plate's grain beside grown grain: {picture (a data address), at, sd}.
+ * GET /api/propose-marks/:what/:id/:n answers {proposals}: marks that the program would put there, for a person to
+ * accept. GET /api/clip/:what/:id.mp4 is a web-playable clip (film, plate, take, join, quick) with range requests.
+ * Files: GET /api/file/card.pdf?pick=&paper=a4|letter, /api/file/call-sheet.pdf, /api/file/sun.ics?pick=,
+ * /api/file/cue.wav?pick=. Uploads: POST /api/takes?pick=ID&name=NAME with the media as the body. Answers {id}.
  * POST /api/pair {code}, from the local network: pairs a phone (phone-door.ts).
  * POST /api/undo, POST /api/redo answer {edit}. POST /api/jobs/:id/stop and /resume.
  */

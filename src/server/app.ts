@@ -1,6 +1,6 @@
 /**
- * The workbench's service: the book over HTTP for one production. Local only (see guard.ts). Every answer is JSON but for
- * pictures, clips and files; every failure is `{"error":{"code","message"}}` with a status by its kind.
+ * The workbench's service: the book over HTTP for one production. Local only (see guard.ts). Every answer is JSON but
+ * for pictures, clips and files; every failure is `{"error":{"code","message"}}` with a status by its kind.
  */
 import { createReadStream, existsSync, statSync } from 'node:fs';
 import { readFile } from 'node:fs/promises';

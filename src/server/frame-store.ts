@@ -1,6 +1,6 @@
 /**
- * Pictures for the workbench: frames of film, plate, take and join as JPEG, decoded by readers that stay open for a while.
- * Bounded: a handful of open readers, a bounded store of encoded pictures.
+ * Pictures for the workbench: frames of film, plate, take and join as JPEG, decoded by readers that stay open for a
+ * while. Bounded: a handful of open readers, a bounded store of encoded pictures.
  */
 import { existsSync } from 'node:fs';
 import sharp from 'sharp';

@@ -1,6 +1,6 @@
 /**
- * The plate's grain beside the same grain grown again from what was measured, so that an eye can judge the measure: a calm
- * patch of the plate left, its smooth light with new grain right, both magnified and spread in contrast alike.
+ * The plate's grain beside the same grain grown again from what was measured, so that an eye can judge the measure: a
+ * calm patch of the plate left, its smooth light with new grain right, both magnified and spread in contrast alike.
  */
 import sharp from 'sharp';
 import type { Book } from '../book/book.js';
@@ -87,7 +87,10 @@ export async function grainPair(book: Book, frames: FrameStore, pick: string, fr
   return { png, at, sd };
 }
 
-/** The block, of those on a grid, that strays least from its own smooth light and lies clear of black and white: the same sd that is told. */
+/**
+ * The block, of those on a grid, that strays least from its own smooth light and lies
+ * clear of black and white: the same sd that is told.
+ */
 function calmest(luma: Float32Array, w: number, h: number, side: number): { at: [number, number]; sd: number } {
   const soft = gaussianPlane(luma, w, h, 6);
   let at: [number, number] = [(w - side) >> 1, (h - side) >> 1],

@@ -1,7 +1,7 @@
 /**
- * Who may come in. The service listens on loopback and answers only requests whose Host is loopback with its own port (a page
- * of a foreign site that resolves its name to 127.0.0.1 carries its own Host: DNS rebinding), and whose Origin, where there
- * is one, is the service itself (a foreign page may send forms here). Checked before anything else is done.
+ * Who may come in. The service listens on loopback and answers only requests whose Host is loopback with its own port
+ * (a page of a foreign site that resolves its name to 127.0.0.1 carries its own Host: DNS rebinding), and whose Origin,
+ * where there is one, is the service itself (a foreign page may send forms here). Checked before anything else is done.
  */
 import { PlatewrightError } from '../core/errors.js';
 

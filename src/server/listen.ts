@@ -26,8 +26,8 @@ export function builtWebFolder(): string {
 }
 
 /**
- * Serves one production's workbench. `port` 0 takes any free one; `lan` opens the shoot day for phones on one address of the
- * local network (phone-door.ts). Throws `PW-SERVER-PORT` where a port is taken.
+ * Serves one production's workbench. `port` 0 takes any free one; `lan` opens the shoot day for phones on one address
+ * of the local network (phone-door.ts). Throws `PW-SERVER-PORT` where a port is taken.
  */
 export async function listen(
   folder: string,

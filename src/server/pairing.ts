@@ -1,8 +1,8 @@
 /**
- * Who may come in from the local network: a phone that typed or scanned the code shown on the desk's screen. A code is eight
- * letters and digits (40 bits), good for one phone and ten minutes; five wrong ones in a row and it is withdrawn, so that
- * guessing cannot come near it. The phone then holds a token of 256 bits in a cookie; here only its SHA-256 is kept, in memory:
- * closing the workbench forgets every phone.
+ * Who may come in from the local network: a phone that typed or scanned the code shown on the desk's screen. A code is
+ * eight letters and digits (40 bits), good for one phone and ten minutes; five wrong ones in a row and it is withdrawn,
+ * so that guessing cannot come near it. The phone then holds a token of 256 bits in a cookie; here only its SHA-256 is
+ * kept, in memory: closing the workbench forgets every phone.
  */
 import { createHash, randomBytes } from 'node:crypto';
 import { PlatewrightError } from '../core/errors.js';

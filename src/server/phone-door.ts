@@ -1,8 +1,8 @@
 /**
- * The phone's way in (`serve --lan`): an app of its own before the workbench's. It lets through requests that name this address
- * (a page of another site cannot), come from its own pages, carry a paired phone's token and ask for what the shoot day needs
- * (phone-rights.ts); those go on to the workbench as if from this machine. Built pages are open to all: there is nothing of the
- * production in them.
+ * The phone's way in (`serve --lan`): an app of its own before the workbench's. It lets through requests that name
+ * this address (a page of another site cannot), come from its own pages, carry a paired phone's token and ask for what
+ * the shoot day needs (phone-rights.ts); those go on to the workbench as if from this machine. Built pages are open to
+ * all: there is nothing of the production in them.
  */
 import { Hono, type Context } from 'hono';
 import { getCookie, setCookie } from 'hono/cookie';

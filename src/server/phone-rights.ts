@@ -20,7 +20,9 @@ export function phoneMayStart(kind: unknown): boolean {
   return typeof kind === 'string' && JOBS.has(kind);
 }
 
-/** The book as the shoot needs it: nothing of the joins, the cut, what was spent, or where files lie on the computer. */
+/**
+ * The book as the shoot needs it: nothing of the joins, the cut, what was spent, or where files lie on the computer.
+ */
 export function phoneState(state: BookState): BookState {
   return {
     ...state,

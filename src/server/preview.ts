@@ -1,6 +1,6 @@
 /**
- * One frame of a join's recipe as it stands or as it is being changed, for the sheet. Renderers stay open for the last few
- * joins, so that a change of one number costs one frame and no set-up.
+ * One frame of a join's recipe as it stands or as it is being changed, for the sheet. Renderers stay open for the last
+ * few joins, so that a change of one number costs one frame and no set-up.
  */
 import type { Book } from '../book/book.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -31,7 +31,10 @@ function stepName(text: string | undefined): StepName | undefined {
   return s;
 }
 
-/** The recipe of a join with some numbers of its steps changed (`"ground.azimuthDeg": 30`), as a slider does while it moves. */
+/**
+ * The recipe of a join with some numbers of its steps changed (`"ground.azimuthDeg":
+ * 30`), as a slider does while it moves.
+ */
 function drafted(recipe: Recipe, changes: Readonly<Record<string, number>>): Recipe {
   let steps: readonly RecipeStep[] = recipe.steps;
   for (const [name, value] of Object.entries(changes)) {
@@ -83,7 +86,10 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
 /** How a step is looked at: by itself on grey, or the picture just before it and just after it. */
 export type StepView = 'alone' | 'before' | 'after';
 
-/** Steps that change the plate or cover the performer: alone they are what they changed, on grey; ground is how much it darkened or lightened a grey. The others are the performer as it is after them. */
+/**
+ * Steps that change the plate or cover the performer: alone they are what they changed, on grey; ground is how much it
+ * darkened or lightened a grey. The others are the performer as it is after them.
+ */
 const BY_CHANGE: ReadonlySet<StepName> = new Set(['erase', 'widen', 'patch', 'ground', 'front']);
 /** Coded difference that shows: half of a code value in eight bits. */
 const SHOWS = 0.5 / 255;
@@ -98,7 +104,10 @@ interface PreviewOptions {
   readonly changes?: Readonly<Record<string, number>>;
 }
 
-/** JPEG of frame `n` (from the pick's first frame) of the whole recipe, or of one step; `changes` are numbers tried out and not in the book. */
+/**
+ * JPEG of frame `n` (from the pick's first frame) of the whole recipe, or of one step;
+ * `changes` are numbers tried out and not in the book.
+ */
 export async function previewFrame(book: Book, pick: string, n: number, o: PreviewOptions): Promise<Buffer> {
   const step = stepName(o.step),
     view = viewOf(o.view, step);
@@ -155,7 +164,10 @@ function changedOnGrey(was: Picture, is: Picture): Picture {
   return is;
 }
 
-/** Mid grey times what `is` has over `was`, in place: as codes follow a power of the light, a share of the light is the same share everywhere. */
+/**
+ * Mid grey times what `is` has over `was`, in place: as codes follow a power of the light, a
+ * share of the light is the same share everywhere.
+ */
 function ratioOnGrey(was: Picture, is: Picture): Picture {
   for (let i = 0; i < 3 * is.width * is.height; i++)
     is.data[i] = Math.min(1, (0.5 * (is.data[i]! + LEAST)) / (was.data[i]! + LEAST));

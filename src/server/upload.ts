@@ -1,6 +1,7 @@
 /**
- * Takes arriving from the browser: the body is written beside its place while it comes in, probed in a process of its own
- * (a damaged file may crash a decoder), and only then becomes a take of the book. A failed upload leaves nothing behind.
+ * Takes arriving from the browser: the body is written beside its place while it comes in, probed
+ * in a process of its own (a damaged file may crash a decoder), and only then becomes a take of
+ * the book. A failed upload leaves nothing behind.
  */
 import { createWriteStream, existsSync, mkdirSync, renameSync, rmSync } from 'node:fs';
 import { extname, join } from 'node:path';
@@ -109,8 +110,9 @@ const FILM_ENDINGS = new Set([
 ]);
 
 /**
- * A film arriving from the browser: kept in the production's folder `films`, and scanned for its shots. With `to` it stands in for
- * the file of a film that the book has already and that is missing. Throws the errors of `acceptTake`, and `PW-FILM-OTHER`.
+ * A film arriving from the browser: kept in the production's folder `films`, and scanned for its shots.
+ * With `to` it stands in for the file of a film that the book has already and that is missing. Throws
+ * the errors of `acceptTake`, and `PW-FILM-OTHER`.
  */
 export async function acceptFilm(
   book: Book,
@@ -168,8 +170,8 @@ async function receive(upload: { name: string; stream: Readable }, part: string)
 const PICTURES = new Set(['.png', '.tif', '.tiff']);
 
 /**
- * A picture that joins a drawing in layers: the first one makes the take, each further one is its next layer. What is written
- * is probed in a process of its own first. Throws the errors of `acceptTake`, and `PW-TAKE-LAYERS`.
+ * A picture that joins a drawing in layers: the first one makes the take, each further one is its next layer. What is
+ * written is probed in a process of its own first. Throws the errors of `acceptTake`, and `PW-TAKE-LAYERS`.
  */
 export async function acceptLayer(
   book: Book,

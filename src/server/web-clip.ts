@@ -1,6 +1,6 @@
 /**
- * Clips for the browser's video element. Browsers play 8-bit 4:2:0 H.264: what is in another form (lossless plates, joins as
- * ProRes) is transcoded once into the cache.
+ * Clips for the browser's video element. Browsers play 8-bit 4:2:0 H.264: what is in another form (lossless plates,
+ * joins as ProRes) is transcoded once into the cache.
  */
 import { createHash } from 'node:crypto';
 import { existsSync, statSync } from 'node:fs';

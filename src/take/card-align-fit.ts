@@ -1,6 +1,6 @@
 /**
- * The numbers of a robust Gauss-Newton fit that know nothing of a card: weights (Huber and Tukey losses), the scale of the
- * residuals, a damped step (Levenberg-Marquardt) and the covariance of the first parameters.
+ * The numbers of a robust Gauss-Newton fit that know nothing of a card: weights (Huber and Tukey losses), the scale of
+ * the residuals, a damped step (Levenberg-Marquardt) and the covariance of the first parameters.
  */
 import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
 

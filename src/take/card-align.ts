@@ -1,10 +1,10 @@
 /**
- * Direct alignment of the known print: geometry, blur and light levels that make the predicted card equal to the picture, by
- * Gauss-Newton with Levenberg-Marquardt damping on linear-light intensities (Lucas & Kanade, IJCAI 1981, in the forward additive
- * form of Baker & Matthews, "Lucas-Kanade 20 Years On", IJCV 2004). Blur lies in the model, so it moves no edge; a peg, a ball,
- * shadows and hands are outliers of a robust loss (Huber far away, Tukey near).
- * The levels are linear: paper, ink and surroundings with a part of their own for each quarter of the card, a gradient of the
- * light, unpredicted print, and one term in paper · ink for a tone curve that was not undone exactly.
+ * Direct alignment of the known print: geometry, blur and light levels that make the predicted card equal to the
+ * picture, by Gauss-Newton with Levenberg-Marquardt damping on linear-light intensities (Lucas & Kanade, IJCAI 1981, in
+ * the forward additive form of Baker & Matthews, "Lucas-Kanade 20 Years On", IJCV 2004). Blur lies in the model, so it
+ * moves no edge; a peg, a ball, shadows and hands are outliers of a robust loss (Huber far away, Tukey near).
+ * The levels are linear: paper, ink and surroundings with a part of their own for each quarter of the card, a gradient
+ * of the light, unpredicted print, and one term in paper · ink for a tone curve that was not undone exactly.
  */
 import { cardClassMap, CARD_HEIGHT_MM, CARD_WIDTH_MM, MARKER_CENTRES, MARKER_MM } from '../brief/card-layout.js';
 import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
@@ -81,7 +81,10 @@ interface State {
   readonly used: number;
 }
 
-/** Aligns the card from a start within about a fiducial's cell (plus blur). Null where it leaves the picture or nothing is held. */
+/**
+ * Aligns the card from a start within about a fiducial's cell (plus blur). Null where
+ * it leaves the picture or nothing is held.
+ */
 export function alignCard(o: AlignProblem): Alignment | null {
   const map = cardClassMap();
   const n = o.start.length;

@@ -1,7 +1,7 @@
 /**
- * The window of a picture in which a ball on the card's spot is looked for, and what a light would make of it: which sub-samples
- * lie on the ball and which on the print beside it, the key's light on the one and the ball's shadow on the other, as the camera
- * sees them. World x right, y up, z away, metres from the spot.
+ * The window of a picture in which a ball on the card's spot is looked for, and what a light would make of it: which
+ * sub-samples lie on the ball and which on the print beside it, the key's light on the one and the ball's shadow on the
+ * other, as the camera sees them. World x right, y up, z away, metres from the spot.
  */
 import { BALL_DIAMETER_MM, PEG_SPOT } from '../brief/card-layout.js';
 import { groundCamera, unproject } from '../geometry/camera.js';
@@ -12,7 +12,10 @@ import { cutOut } from './card-map.js';
 import { cardToGround, type AlignedCard } from './card-pose.js';
 import { printTone } from './card-tone.js';
 
-/** The ball's half axis in the pixels that are compared, at most: first small, where a shadow's edge is caught from afar, then finer. */
+/**
+ * The ball's half axis in the pixels that are compared, at most: first small, where a
+ * shadow's edge is caught from afar, then finer.
+ */
 export const COARSE_RADIUS_PX = 9,
   FINE_RADIUS_PX = 20;
 
@@ -29,7 +32,10 @@ export interface Scene {
   readonly h: number;
   /** Seen light: luma and three channels (NaN where clipped or out of the picture). */
   readonly seen: readonly Float32Array[];
-  /** For every sub-sample: on the ball 1, and the normal; else the ground point in metres from the spot and the print's tone. */
+  /**
+   * For every sub-sample: on the ball 1, and the normal; else the ground point in
+   * metres from the spot and the print's tone.
+   */
   readonly on: Uint8Array;
   readonly a: Float32Array;
   readonly b: Float32Array;

@@ -1,11 +1,13 @@
 /**
- * The key light from a white ball (table tennis, 40 mm) on the card's spot. Its place and size are known from the card's pose, so
- * nothing is searched: ball, the shadow that it throws on the card, and the print round it are drawn as the camera would see them
- * for every direction of the light and fitted to the picture in linear light. On the ball, Lambert's key and an ambient that
- * changes with height (sky above, bounce from the paper below: first spherical harmonics, Ramamoorthi & Hanrahan, JOSA A 2001):
+ * The key light from a white ball (table tennis, 40 mm) on the card's spot. Its place and size are known from the
+ * card's pose, so nothing is searched: ball, the shadow that it throws on the card, and the print round it are drawn as
+ * the camera would see them for every direction of the light and fitted to the picture in linear light. On the ball,
+ * Lambert's key and an ambient that changes with height (sky above, bounce from the paper below: first spherical
+ * harmonics, Ramamoorthi & Hanrahan, JOSA A 2001):
  *     I = a + b · (n · up) + k · max(0, n · l)
- * Levels are linear, the direction by Gauss-Newton (variable projection, Golub & Pereyra 1973), with a Huber loss. Works in soft
- * light too, where a peg throws no shadow. Azimuth relative to the camera: 0 from behind it, positive from its right.
+ * Levels are linear, the direction by Gauss-Newton (variable projection, Golub & Pereyra 1973), with
+ * a Huber loss. Works in soft light too, where a peg throws no shadow. Azimuth relative to the
+ * camera: 0 from behind it, positive from its right.
  */
 import { BALL_DIAMETER_MM, PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';

@@ -26,7 +26,10 @@ export interface VisionLibrary {
   onRuntimeInitialized?: () => void;
 }
 
-/** Loads the vision library once; it must never be awaited itself, because its `then` resolves to itself. Hence the holder. */
+/**
+ * Loads the vision library once; it must never be awaited itself, because its `then`
+ * resolves to itself. Hence the holder.
+ */
 let held: { cv: VisionLibrary } | null = null;
 export async function loadVision(): Promise<{ cv: VisionLibrary }> {
   if (held !== null) return held;
@@ -61,8 +64,8 @@ const VERSIONS = Array.from({ length: 11 }, (_, i) => 25 + 4 * i);
 const SHARPENING = [0, 0.5, 1];
 
 /**
- * Text of the card's code, or null where it can't be read. The card's pose says where each module lies: it is read there, and a
- * clean drawing of what was read goes to the library. `luma` is linear, height × width.
+ * Text of the card's code, or null where it can't be read. The card's pose says where each module lies: it is read
+ * there, and a clean drawing of what was read goes to the library. `luma` is linear, height × width.
  */
 export async function readCode(
   luma: Float32Array,
@@ -109,7 +112,9 @@ export async function readCode(
   return null;
 }
 
-/** Light at the middle of each module if the code had n × n, and how well its three corners follow the finder pattern. */
+/**
+ * Light at the middle of each module if the code had n × n, and how well its three corners follow the finder pattern.
+ */
 function readModules(
   luma: Float32Array,
   width: number,

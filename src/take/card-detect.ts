@@ -1,9 +1,10 @@
 /**
- * Looks for the floor card in a small luma picture. Two cheap signs give guesses of where it lies: dark quadrilaterals whose
- * cells read as one of its fiducials (as in Garrido-Jurado et al., "Automatic generation and detection of highly reliable
- * fiducial markers under occlusion", Pattern Recognition 2014), and bright quadrilaterals of a page's proportions, which hold up
- * where blur has closed the cells. Every guess is scored by the correlation of the picture with the predicted print; the best
- * are left to direct alignment (card-align.ts), which decides. A few milliseconds where there is nothing like a card.
+ * Looks for the floor card in a small luma picture. Two cheap signs give guesses of where it lies: dark
+ * quadrilaterals whose cells read as one of its fiducials (as in Garrido-Jurado et al., "Automatic generation and
+ * detection of highly reliable fiducial markers under occlusion", Pattern Recognition 2014), and bright
+ * quadrilaterals of a page's proportions, which hold up where blur has closed the cells. Every guess is scored by the
+ * correlation of the picture with the predicted print; the best are left to direct alignment (card-align.ts), which
+ * decides. A few milliseconds where there is nothing like a card.
  */
 import {
   CARD_CLASS,
@@ -35,12 +36,18 @@ const PAGES: readonly (readonly [number, number])[] = [
   [105, 148.5],
   [107.95, 139.7],
 ];
-/** Made cards score 0.78 and more; 140 frames of cardless films and plates at most 0.63. Decoded cells are a sign of their own. */
+/**
+ * Made cards score 0.78 and more; 140 frames of cardless films and plates at most 0.63.
+ * Decoded cells are a sign of their own.
+ */
 const LEAST_SCORE = { fiducials: 0.5, page: 0.65 };
 const MOST_GUESSES = 5;
 const BRIGHT_LEVELS = 9;
 
-/** Guesses, best first; empty where nothing looks like the card. `luma` is display-coded, height × width, about a thousand pixels wide at most. */
+/**
+ * Guesses, best first; empty where nothing looks like the card. `luma` is display-coded,
+ * height × width, about a thousand pixels wide at most.
+ */
 export function guessCards(luma: Float32Array, width: number, height: number): CardGuess[] {
   const template = printSamples();
   const guesses: CardGuess[] = [];

@@ -47,7 +47,8 @@ describe('a take that begins with the card, as the brief asks', () => {
       ]),
     ).toBe(6);
     expect(frameWithPerformer([f(0, false), f(2, false)])).toBeNull();
-    // Nothing of the card and the empty set is joined; a take that shows the performer throughout is used from its first frame to its last.
+    // Nothing of the card and the empty set is joined; a take that shows the performer
+    // throughout is used from its first frame to its last.
     expect(
       performerSpan(
         [f(0, true), f(1, false), f(2, false), f(3, false), f(4, true), f(6, true), f(8, true), f(10, false)],

@@ -1,6 +1,6 @@
 /**
- * Frames in which the thing on the screen is the floor card alone (it is rolled before the performer comes, as the brief asks) and
- * frames of the empty set: neither shows the performer, and nothing of it may be read there.
+ * Frames in which the thing on the screen is the floor card alone (it is rolled before the performer comes, as the
+ * brief asks) and frames of the empty set: neither shows the performer, and nothing of it may be read there.
  */
 import { CARD_HEIGHT_MM, CARD_WIDTH_MM, markerCorners } from '../brief/card-layout.js';
 import { homographyFromPoints } from '../geometry/homography.js';
@@ -40,7 +40,9 @@ export function pageBoxes(card: CardReading): Box[] {
   });
 }
 
-/** Is what was found on the screen the page (with its peg, ball or shadow on it) and not a performer on or beside it? */
+/**
+ * Is what was found on the screen the page (with its peg, ball or shadow on it) and not a performer on or beside it?
+ */
 export function isPage(box: Box, pages: readonly Box[]): boolean {
   return pages.some((page) => covers(box, page));
 }
@@ -87,8 +89,9 @@ export function frameWithPerformer(frames: readonly TakeFrame[]): number | null 
 }
 
 /**
- * The part of a take that a join may show: all of it where the performer is seen throughout (or nowhere could be looked for), else
- * the longest stretch that shows it, from the first to the last frame it was seen on. Card and empty set are no part of a join.
+ * The part of a take that a join may show: all of it where the performer is seen throughout (or nowhere
+ * could be looked for), else the longest stretch that shows it, from the first to the last frame it was
+ * seen on. Card and empty set are no part of a join.
  */
 export function performerSpan(
   frames: readonly TakeFrame[],

@@ -1,7 +1,8 @@
 /**
- * Light from the floor card: white balance and exposure from its greys, the sun from the peg's shadow. The card's print is
- * known, so what is seen divided by what is printed is the light that falls there; the peg's shadow is fitted
- * in card-shadow.ts. Azimuth relative to the camera (0 = from behind it, positive from its right), elevation = atan(peg / shadow).
+ * Light from the floor card: white balance and exposure from its greys, the sun from the peg's shadow. The
+ * card's print is known, so what is seen divided by what is printed is the light that falls there; the
+ * peg's shadow is fitted in card-shadow.ts. Azimuth relative to the camera (0 = from behind it, positive
+ * from its right), elevation = atan(peg / shadow).
  */
 import { CARD_HEIGHT_MM, CARD_WIDTH_MM, PATCHES, PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
@@ -17,7 +18,10 @@ export interface CardWhite {
   readonly paper: readonly [number, number, number];
   /** Multipliers that make the paper grey, green = 1. */
   readonly gains: readonly [number, number, number];
-  /** Linear luminance of the plain lit paper over what paper throws back: small patches, seen softly, take their neighbours' ink along and read up to half a stop dark. */
+  /**
+   * Linear luminance of the plain lit paper over what paper throws back: small patches, seen softly, take their
+   * neighbours' ink along and read up to half a stop dark.
+   */
   readonly plainPaper: number | null;
   readonly temperatureK: number | null;
   readonly duv: number | null;
@@ -79,7 +83,10 @@ function patchColour(
 /** What office paper throws back (common practice, no source). */
 const PAPER_REFLECTANCE = 0.88;
 
-/** The 85 % point of luminance over the card, most of which is plain paper; null where too little is in sight or it is burnt out. */
+/**
+ * The 85 % point of luminance over the card, most of which is plain paper; null where
+ * too little is in sight or it is burnt out.
+ */
 function plainPaper(linear: Picture, c: Pinhole, pose: CardPose): number | null {
   const seen: number[] = [];
   for (let v = -0.48; v <= 0.48; v += 0.02)

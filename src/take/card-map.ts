@@ -1,7 +1,7 @@
 /**
- * The card as a camera sees it: the share of paper, fiducial ink, surroundings and unpredicted print in every pixel, from the
- * layout and a homography (card millimetres → pixels, pixel centres at +0.5). Pixels are averaged over their area by a grid of
- * sub-samples; blur is left to the caller.
+ * The card as a camera sees it: the share of paper, fiducial ink, surroundings and unpredicted print in every pixel,
+ * from the layout and a homography (card millimetres → pixels, pixel centres at +0.5). Pixels are averaged over their
+ * area by a grid of sub-samples; blur is left to the caller.
  */
 import { CARD_CLASS, CLASS_HALF_HEIGHT_MM, CLASS_HALF_WIDTH_MM } from '../brief/card-layout.js';
 import { gaussianPlane } from '../image/gaussian.js';
@@ -25,7 +25,10 @@ export interface CardCover {
 const MAP_WIDTH = 2 * CLASS_HALF_WIDTH_MM,
   MAP_HEIGHT = 2 * CLASS_HALF_HEIGHT_MM;
 
-/** Smallest pixel window round the card's outline plus `marginPx`; null where a part lies behind the camera or the homography is none. */
+/**
+ * Smallest pixel window round the card's outline plus `marginPx`; null where a part
+ * lies behind the camera or the homography is none.
+ */
 export function cardWindow(
   toPixel: Mat3,
   marginPx: number,

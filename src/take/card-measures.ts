@@ -1,4 +1,7 @@
-/** What the floor card in a take says, in the forms that a take's measures have: a view, and a light where its peg stood. */
+/**
+ * What the floor card in a take says, in the forms that a take's measures have: a view,
+ * and a light where its peg stood.
+ */
 import { RAD_PER_DEG } from '../core/angles.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import { PlatewrightError } from '../core/errors.js';
@@ -21,11 +24,14 @@ export async function cardOf(
   }
 }
 
-/** Least share of the picture that white paper off the screen must hold for a search for the card to be worth its time. */
+/**
+ * Least share of the picture that white paper off the screen must hold for a search for the card to be worth its time.
+ */
 const LEAST_PAPER = 0.0015;
 
 /**
- * Share of the picture that looks like paper: no screen, bright, without colour. A card's cheap sign; a white animal has it too.
+ * Share of the picture that looks like paper: no screen, bright, without colour. A
+ * card's cheap sign; a white animal has it too.
  * @param mask as from `notScreen`; null where no screen was found: then all of the picture counts
  */
 export function paperShare(coded: Picture, mask: Uint8Array | null): number {
@@ -53,7 +59,10 @@ export function paperFrames(shares: readonly { frame: number; share: number }[])
     .map((s) => s.frame);
 }
 
-/** The card's pose as a view. Only its diagonal is known; leaving out that focal and height move together makes it wider, not narrower. */
+/**
+ * The card's pose as a view. Only its diagonal is known; leaving out that focal and
+ * height move together makes it wider, not narrower.
+ */
 export function viewOfCard(card: CardReading, widthPx: number, heightPx: number): View {
   const p = card.pose;
   const frames: [number, number] = [card.frame, card.frame];
@@ -84,10 +93,11 @@ export function viewOfCard(card: CardReading, widthPx: number, heightPx: number)
 }
 
 /**
- * How the take is exposed: the card's paper on the floor, brought to a surface that faces the key, against a perfect white's 1 (a
- * grey of 18 % shown at .18 is common practice, no source). Undefined where the card's greys or its plain
- * paper are out of sight or burnt out.
- * @param light the take's light; where its elevation or key-to-fill is not known the floor is taken to be lit as the key's own face, within half a stop more
+ * How the take is exposed: the card's paper on the floor, brought to a surface that faces the key, against a
+ * perfect white's 1 (a grey of 18 % shown at .18 is common practice, no source). Undefined where the card's greys
+ * or its plain paper are out of sight or burnt out.
+ * @param light the take's light; where its elevation or key-to-fill is not known the floor is taken to be
+ * lit as the key's own face, within half a stop more
  */
 export function exposureOfCard(card: CardReading, light: Light | null): Measure | undefined {
   const floor = card.white?.plainPaper ?? null;
@@ -105,7 +115,10 @@ export function exposureOfCard(card: CardReading, light: Light | null): Measure 
   );
 }
 
-/** The card's light: from the ball's shading, or from the peg's shadow and how dark it is; colour from the greys. Null without either. */
+/**
+ * The card's light: from the ball's shading, or from the peg's shadow and how dark it
+ * is; colour from the greys. Null without either.
+ */
 export function lightOfCard(card: CardReading): Light | null {
   const frames: [number, number] = [card.frame, card.frame];
   const t = card.white?.temperatureK ?? null,

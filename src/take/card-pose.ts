@@ -1,8 +1,8 @@
 /**
- * The camera from the floor card: focal length, tilt, roll, height over the floor, and where the card lies. Start from the
- * homography of the plane (Zhang, "A Flexible New Technique for Camera Calibration", PAMI 2000: the two constraints of one view
- * give the focal length where the plane is seen aslant) and its corners, then direct alignment of the print over seven
- * parameters, with a weak prior on the lens that decides only where the view is too square-on to tell.
+ * The camera from the floor card: focal length, tilt, roll, height over the floor, and where the card lies. Start from
+ * the homography of the plane (Zhang, "A Flexible New Technique for Camera Calibration", PAMI 2000: the two constraints
+ * of one view give the focal length where the plane is seen aslant) and its corners, then direct alignment of the print
+ * over seven parameters, with a weak prior on the lens that decides only where the view is too square-on to tell.
  */
 import { CARD_HEIGHT_MM, CARD_WIDTH_MM, markerCorners } from '../brief/card-layout.js';
 import { DEG_PER_RAD, RAD_PER_DEG } from '../core/angles.js';
@@ -18,7 +18,10 @@ export interface CardPose {
   readonly tiltDeg: number;
   readonly rollDeg: number;
   readonly cameraHeight: number;
-  /** Card's middle on the floor, metres: x to camera right, z away from the point below the lens; its turn in the map view. */
+  /**
+   * Card's middle on the floor, metres: x to camera right, z away from the point below
+   * the lens; its turn in the map view.
+   */
   readonly card: { readonly x: number; readonly z: number; readonly turnDeg: number };
   readonly sd: {
     readonly focalPx: number;
@@ -186,9 +189,9 @@ export function alignPose(
 }
 
 /**
- * True where the cells tell that these are the card's fiducials. Of made cards all that are not hidden correlate by 0.98 and more
- * even where blur closes the cells; films and plates without a card, aligned with the print as well as they can be, bring no three
- * of four above 0.94.
+ * True where the cells tell that these are the card's fiducials. Of made cards all that are not hidden correlate by
+ * 0.98 and more even where blur closes the cells; films and plates without a card, aligned with the print as well as
+ * they can be, bring no three of four above 0.94.
  */
 function holdsBits(bits: readonly number[]): boolean {
   const seen = bits.filter((b) => !Number.isNaN(b)).sort((p, q) => q - p);

@@ -1,7 +1,8 @@
 /**
- * Four-sided regions in a small luma picture: connected parts darker than their neighbourhood (fiducials) or brighter than a
- * level (paper). The outline is the convex hull of the part (Andrew's monotone chain, Information Processing Letters 1979); it is
- * brought to four corners by dropping, one after the other, the side whose neighbours meet again at the least gain of area.
+ * Four-sided regions in a small luma picture: connected parts darker than their neighbourhood (fiducials) or
+ * brighter than a level (paper). The outline is the convex hull of the part (Andrew's monotone chain, Information
+ * Processing Letters 1979); it is brought to four corners by dropping, one after the other, the side whose
+ * neighbours meet again at the least gain of area.
  */
 export type Quad = readonly (readonly [number, number])[];
 
@@ -38,8 +39,8 @@ export function quadsOf(
 }
 
 /**
- * Connected parts (4 neighbours) within the limits of area and side, largest first, by union-find over runs of a row; `ends` are
- * the corners of each row's first and last pixel, which hold the hull.
+ * Connected parts (4 neighbours) within the limits of area and side, largest first, by union-find over runs of a row;
+ * `ends` are the corners of each row's first and last pixel, which hold the hull.
  */
 function largeParts(
   mask: Uint8Array,

@@ -1,8 +1,9 @@
 /**
- * The sun from the peg's shadow on the card, by direct alignment: a vertical peg's shadow on the floor is the hull of its foot
- * disc and the same disc moved by h / tan(elevation) away from the light. Foot, peg, print and blur are known, so that shadow is
- * drawn as the camera would see it, for every direction and length, and fitted to the picture in linear light by Gauss-Newton
- * (Lucas & Kanade 1981) with a Huber loss; how dark it is, and the peg's own tone, are linear. Azimuth relative to the camera.
+ * The sun from the peg's shadow on the card, by direct alignment: a vertical peg's shadow on the floor is the hull of
+ * its foot disc and the same disc moved by h / tan(elevation) away from the light. Foot, peg, print and blur are
+ * known, so that shadow is drawn as the camera would see it, for every direction and length, and fitted to the
+ * picture in linear light by Gauss-Newton (Lucas & Kanade 1981) with a Huber loss; how dark it is, and the peg's own
+ * tone, are linear. Azimuth relative to the camera.
  */
 import { PEG_SPOT } from '../brief/card-layout.js';
 import { DEG_PER_RAD } from '../core/angles.js';
@@ -253,7 +254,9 @@ function candidates(s: PegScene, card: AlignedCard): { theta: number; length: nu
   ]);
 }
 
-/** Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973). */
+/**
+ * Gauss-Newton over direction and length with the linear part eliminated (variable projection, Golub & Pereyra 1973).
+ */
 function solve(
   s: PegScene,
   theta0: number,

@@ -6,7 +6,8 @@ import { CODE_SPOT, PATCHES, cardReflectance } from '../brief/card-layout.js';
 const CODE_MEAN = 0.52;
 
 /**
- * Light that the card throws back at a point (mm), paper being 1: patches by their intended tone, the code as it was read or as grey.
+ * Light that the card throws back at a point (mm), paper being 1: patches by their
+ * intended tone, the code as it was read or as grey.
  * @param ink the same of the fiducials
  */
 export function printTone(x: number, y: number, ink: number, code: QrCodeGenerateResult | null): number {

@@ -10,7 +10,9 @@ import { smallLinear, type SmallLinear } from '../join/peel/small-linear.js';
 const W = 480,
   H = 270;
 
-/** A colour under uneven light whose brightness strays by `rough` in clumps of 2 px; grey beyond `fills` of the width. */
+/**
+ * A colour under uneven light whose brightness strays by `rough` in clumps of 2 px; grey beyond `fills` of the width.
+ */
 function set(colour: readonly number[], rough: number, fills = 1): SmallLinear {
   const random = new RandomStream(4, 9),
     data = new Float32Array(3 * W * H),

@@ -1,7 +1,7 @@
 /**
- * Whether the green or blue of an empty set is that of cloth or paint, or of grass, leaves or sky. Cloth and paint are smooth at small
- * scale and, unless faded, pure; grass and leaves are rough and about as red as green; the sky is as smooth as paint, but is not what
- * fills an empty frame from edge to edge.
+ * Whether the green or blue of an empty set is that of cloth or paint, or of grass, leaves or sky. Cloth and paint are
+ * smooth at small scale and, unless faded, pure; grass and leaves are rough and about as red as green; the sky is as
+ * smooth as paint, but is not what fills an empty frame from edge to edge.
  */
 import { boxMean } from '../image/box.js';
 import { hueWithin, type ScreenHue } from './screen-hue.js';
@@ -10,12 +10,15 @@ import { hueWithin, type ScreenHue } from './screen-hue.js';
 const BOX = 2;
 /** Standard deviation of a normal over its median amount. */
 const NORMAL = 1.4826;
-/** Screen channel over the strongest of the others (of green: over red), linear light, from which a colour is pure: 3.0 to 27 on screens, 1.1 to 1.6 on lawns, hedges, a yellow-green wall and a faded cloth. */
+/**
+ * Screen channel over the strongest of the others (of green: over red), linear light, from which a colour is pure: 3.0
+ * to 27 on screens, 1.1 to 1.6 on lawns, hedges, a yellow-green wall and a faded cloth.
+ */
 const PURE = 2;
 /**
- * Most that the light may stray from the mean about it, over that mean (robust standard deviation). Pure: .002 to .029 on screens from
- * studio to crumpled and to slats' shadows, .19 and .40 on a lawn and on bushes. Impure: .005 on a painted wall, .013 on a faded cloth with creases,
- * .038 to .042 on made gardens. Between them on a scale of ratios.
+ * Most that the light may stray from the mean about it, over that mean (robust standard deviation). Pure: .002 to .029
+ * on screens from studio to crumpled and to slats' shadows, .19 and .40 on a lawn and on bushes. Impure: .005 on a
+ * painted wall, .013 on a faded cloth with creases, .038 to .042 on made gardens. Between them on a scale of ratios.
  */
 const MOST_ROUGH_PURE = 0.074,
   MOST_ROUGH = 0.022;
@@ -35,7 +38,10 @@ export interface ClothReading {
   /** Share of the useful part that has the hue. */
   readonly share: number;
   readonly purity: number;
-  /** How far the light strays from the mean about it, share of that (robust standard deviation); 0 where the hue fills no box. */
+  /**
+   * How far the light strays from the mean about it, share of that (robust standard
+   * deviation); 0 where the hue fills no box.
+   */
   readonly rough: number;
 }
 
@@ -75,7 +81,8 @@ export function readCloth(
     root[i] = Math.sqrt(0.2126 * r + 0.7152 * g + 0.0722 * b);
     purity.push(family === 'green' ? g / Math.max(r, 1e-4) : b / Math.max(r, g, 1e-4));
   }
-  // Against the mean about it a slope of light (a shadow's soft edge, a fold) counts for nothing. Of a square root twice as much is light's.
+  // Against the mean about it a slope of light (a shadow's soft edge, a fold) counts for
+  // nothing. Of a square root twice as much is light's.
   const whole = boxMean(inside, w, h, BOX),
     mean = boxMean(root, w, h, BOX);
   for (let i = 0; i < n; i += 1)

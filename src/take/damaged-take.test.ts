@@ -1,4 +1,6 @@
-/** A take whose file is damaged inside is said to be so where it is judged: it decodes to its end, with broken pictures. */
+/**
+ * A take whose file is damaged inside is said to be so where it is judged: it decodes to its end, with broken pictures.
+ */
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

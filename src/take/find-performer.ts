@@ -1,7 +1,7 @@
 /**
- * The performer on the screen, found without any mark: the largest thing that is not screen and does not belong to the room
- * round the screen. Gives box, ground and top points and which edges of picture or screen it touches. Masks are height ×
- * width, 1 = not screen.
+ * The performer on the screen, found without any mark: the largest thing that is not screen and does not belong
+ * to the room round the screen. Gives box, ground and top points and which edges of picture or screen it
+ * touches. Masks are height × width, 1 = not screen.
  */
 import { connectedComponents } from '../image/components.js';
 
@@ -220,8 +220,8 @@ function fillHoles(mask: Uint8Array, width: number, height: number): void {
 }
 
 /**
- * Share of a ring round the performer that is not screen: 0 = screen all round, 1 = none. The ring lies `ringPx` outside the
- * mask; where the performer touches the picture's edge there is no ring to judge.
+ * Share of a ring round the performer that is not screen: 0 = screen all round, 1 = none. The ring lies `ringPx`
+ * outside the mask; where the performer touches the picture's edge there is no ring to judge.
  */
 export function offScreenShare(
   mask: Uint8Array,

@@ -1,7 +1,8 @@
 /**
- * The performer's shadow on the screen's floor, found without a mark: screen that is clearly darker than the screen around it
- * and touches the performer's lower half. Its farthest point on the floor stands for the shadow of the performer's top. Rough
- * (a round body's farthest shadow point is not quite its top's), but enough to tell whether the light stands on the right side.
+ * The performer's shadow on the screen's floor, found without a mark: screen that is clearly darker than the
+ * screen around it and touches the performer's lower half. Its farthest point on the floor stands for the shadow
+ * of the performer's top. Rough (a round body's farthest shadow point is not quite its top's), but enough to
+ * tell whether the light stands on the right side.
  */
 import type { Picture } from '../image/picture.js';
 import type { Point } from '../plate/marks.js';
@@ -56,8 +57,8 @@ export function findShadow(
       v.sort((a, b) => a - b);
       level[by * bw + bx] = v.length < 20 ? NaN : decode(v[Math.floor(0.75 * v.length)]!);
     }
-  // A floor half of which lies in the room's own shadow has no level to go by in its dark half: the brightest blocks set a floor
-  // under all, and the darkness then reaches the picture's side and is not believed.
+  // A floor half of which lies in the room's own shadow has no level to go by in its dark half: the brightest blocks
+  // set a floor under all, and the darkness then reaches the picture's side and is not believed.
   const known = [...level].filter((v) => v > 0).sort((a, b) => a - b);
   const bright = known[Math.floor(0.85 * (known.length - 1))] ?? 0;
   for (let i = 0; i < level.length; i++) if (level[i]! < 0.8 * bright) level[i] = 0.8 * bright;
@@ -113,12 +114,13 @@ export function findShadow(
     if (y > 0) visit(i - width);
     if (y < height - 1) visit(i + width);
   }
-  // Too little to tell from dirt; so much that it is the room's own darkness; or cut by the picture, so that its tip is not seen.
+  // Too little to tell from dirt; so much that it is the room's own darkness; or cut by
+  // the picture, so that its tip is not seen.
   if (area < 0.02 * box.area || area > 1.5 * box.area || border > 2 || far.length === 0) return null;
   far.sort((a, b) => b.d - a.d);
   const top = far.slice(0, Math.max(4, Math.floor(0.01 * far.length)));
-  // A cast shadow leads from the feet to its tip: its own middle lies in the tip's direction, and darkness that spreads to all
-  // sides (the room's edge, a second shadow) is not believed.
+  // A cast shadow leads from the feet to its tip: its own middle lies in the tip's direction, and darkness that spreads
+  // to all sides (the room's edge, a second shadow) is not believed.
   const outer = far.filter((q) => q.d > 0.4 * top[0]!.d);
   const mid = direction(outer, f),
     end = direction(top, f);

@@ -1,4 +1,7 @@
-/** A hand that goes aside before a hedge: the ground at the feet and the hedge behind shift otherwise, and it is the feet that count. */
+/**
+ * A hand that goes aside before a hedge: the ground at the feet and the hedge behind
+ * shift otherwise, and it is the feet that count.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

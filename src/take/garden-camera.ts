@@ -1,8 +1,9 @@
 /**
- * The camera of a take without a screen, from the ground about the performer's feet: what a join steadies is the place where the
- * performer stands, and a set behind it shifts otherwise as soon as a hand goes aside (parallax). The ground there is a plane, so it is
- * followed as one (`plate/ride.ts`), the performer's legs falling out as things that cross it. Where the ground can't be followed (too
- * plain, or out of the picture), the set as a whole is, and it is said. Lengths in pixels of the take.
+ * The camera of a take without a screen, from the ground about the performer's feet: what a join steadies is the
+ * place where the performer stands, and a set behind it shifts otherwise as soon as a hand goes aside (parallax).
+ * The ground there is a plane, so it is followed as one (`plate/ride.ts`), the performer's legs falling out as
+ * things that cross it. Where the ground can't be followed (too plain, or out of the picture), the set as a whole
+ * is, and it is said. Lengths in pixels of the take.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { notMeasurable } from '../core/measure.js';
@@ -17,7 +18,9 @@ import type { CameraMoveFrame } from '../plate/types.js';
 import type { TakeFrame } from './measures.js';
 import type { TakeCamera } from './take-camera.js';
 
-/** The strip of ground: so many of the performer's widths to each side, shares of its height above and below the feet. */
+/**
+ * The strip of ground: so many of the performer's widths to each side, shares of its height above and below the feet.
+ */
 const ASIDE = 1.5,
   ABOVE = 0.06,
   BELOW = 0.3;

@@ -1,7 +1,7 @@
 /**
- * Measures one take within about the time it lasts: streams all frames, looks closely at some thirty, and never holds more
- * than one. Without marks the performer is found on the screen itself; what then can't be known (the camera's height, the
- * key's direction) is said with the mark that would give it.
+ * Measures one take within about the time it lasts: streams all frames, looks closely at some thirty, and never holds
+ * more than one. Without marks the performer is found on the screen itself; what then can't be known (the camera's
+ * height, the key's direction) is said with the mark that would give it.
  */
 import { PlatewrightError } from '../core/errors.js';
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
@@ -36,13 +36,22 @@ export interface TakeOptions {
   readonly onProgress?: (done: number, total: number) => void;
   /** A view of the take known from elsewhere (the card). Replaces the one from marks. */
   readonly view?: View;
-  /** The performer's height in metres as the plate's marks or the production tell it; used where the take has no length of its own. */
+  /**
+   * The performer's height in metres as the plate's marks or the production tell it;
+   * used where the take has no length of its own.
+   */
   readonly performerHeightM?: number;
   /** A light known from elsewhere (the card's peg or ball). */
   readonly light?: Light;
-  /** Follow the take's own camera too (a second pass over all frames): what a join needs, a verdict does not. Default false. */
+  /**
+   * Follow the take's own camera too (a second pass over all frames): what a join
+   * needs, a verdict does not. Default false.
+   */
   readonly camera?: boolean;
-  /** Measure how fur and cloth stir (a second pass over three seconds at most): where the plate asks for it. Default false. */
+  /**
+   * Measure how fur and cloth stir (a second pass over three seconds at most): where
+   * the plate asks for it. Default false.
+   */
   readonly stir?: boolean;
   /** Look for the floor card where no mark settles the view. Default true. */
   readonly card?: boolean;
@@ -54,7 +63,10 @@ const HELP_SCREEN = 'a take before a green or blue screen';
 export const NO_SCREEN =
   'no green or blue screen was found behind the performer; to peel it off, a frame of the empty set has to be named, or outlines drawn round it';
 
-/** Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and light are read. Throws the media and marks errors. */
+/**
+ * Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and
+ * light are read. Throws the media and marks errors.
+ */
 export async function measureTake(file: string, given: MarksFile, options: TakeOptions = {}): Promise<TakeMeasures> {
   const marks = onPerformersFrame(given);
   const reader = await VideoReader.open(file);
@@ -186,7 +198,8 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
     const pages = card === null ? [] : pageBoxes(card);
     const frames = withoutCard(seen, pages);
     const carded = new Set(seen.filter((f, i) => f.box !== null && frames[i]!.box === null).map((f) => f.frame));
-    // The performer is looked at where the marks are made, else, where the card or the empty set is there, in the midst of where it is seen.
+    // The performer is looked at where the marks are made, else, where the card or the empty
+    // set is there, in the midst of where it is seen.
     let lookFrame = marks.frame;
     const atCard =
       atMarks?.box != null &&

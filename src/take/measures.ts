@@ -1,4 +1,7 @@
-/** What is measured on one take: the counterparts of a plate's measures, and what only a take has (screen, spill, frame edges). */
+/**
+ * What is measured on one take: the counterparts of a plate's measures, and what only a
+ * take has (screen, spill, frame edges).
+ */
 import type { Measure } from '../core/measure.js';
 import type { Pose } from '../plate/turn-poses.js';
 import type { CameraMove, Light, Stir, Turn, View } from '../plate/types.js';

@@ -27,7 +27,10 @@ export interface PlateNeeds {
   readonly eyelineDeg: number | null;
 }
 
-/** A stand mark whose ground lies in this lowest share of the plate, or below it, is of one that the plate's edge cuts: the program's own choice. */
+/**
+ * A stand mark whose ground lies in this lowest share of the plate, or below it, is of one that
+ * the plate's edge cuts: the program's own choice.
+ */
 const CUT_BELOW = 0.03;
 
 type Place = Extract<Mark, { kind: 'stand' | 'carry' }>;

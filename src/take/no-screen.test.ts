@@ -1,4 +1,7 @@
-/** A take without a screen, written to a file and measured: performer box, ground and top as drawn, by outlines and by the empty set. */
+/**
+ * A take without a screen, written to a file and measured: performer box, ground and
+ * top as drawn, by outlines and by the empty set.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -18,7 +21,10 @@ const W = 320,
   EMPTY = 20;
 let folder: string, file: string, lawn: string;
 
-/** A garden of greens and browns, or of one green with so much red in it; from frame 0 to 19 a pale animal walks a pixel a frame before it, its feet on row 150. */
+/**
+ * A garden of greens and browns, or of one green with so much red in it; from frame 0 to 19 a pale animal walks
+ * a pixel a frame before it, its feet on row 150.
+ */
 function picture(frame: number, red0?: number): Picture {
   const leaves = new RandomStream(3),
     p = createPicture(W, H, 3),

@@ -1,6 +1,6 @@
 /**
- * The performer of a take without a screen, on the small pictures that a take is judged by: inside the outlines drawn round it,
- * else what differs from the frame on which the set is empty.
+ * The performer of a take without a screen, on the small pictures that a take is judged by: inside the outlines drawn
+ * round it, else what differs from the frame on which the set is empty.
  */
 import { boxMean } from '../image/box.js';
 import type { Picture } from '../image/picture.js';
@@ -21,7 +21,9 @@ export interface WithoutScreen {
 
 type Outline = { readonly frame: number; readonly polygon: readonly (readonly [number, number])[] };
 
-/** The drawn outline on a frame: between two of as many corners each corner goes straight, else the nearer one holds. */
+/**
+ * The drawn outline on a frame: between two of as many corners each corner goes straight, else the nearer one holds.
+ */
 export function outlineAt(outlines: readonly Outline[], frame: number): readonly (readonly [number, number])[] {
   const keys = [...outlines].sort((a, b) => a.frame - b.frame);
   const after = keys.findIndex((k) => k.frame >= frame);
@@ -33,7 +35,10 @@ export function outlineAt(outlines: readonly Outline[], frame: number): readonly
   return a.polygon.map(([x, y], i) => [x + t * (b.polygon[i]![0] - x), y + t * (b.polygon[i]![1] - y)] as const);
 }
 
-/** How a take's performer is told without a screen; null where neither outlines nor an empty frame are named, or the empty frame shows a screen. */
+/**
+ * How a take's performer is told without a screen; null where neither outlines nor an empty
+ * frame are named, or the empty frame shows a screen.
+ */
 export async function withoutScreen(
   reader: VideoReader,
   marks: MarksFile,
@@ -63,7 +68,10 @@ export async function withoutScreen(
   return { kind: 'difference', mask: (small) => differs(small, clean) };
 }
 
-/** Whether what is green or blue of the empty frame is grass, leaves or sky rather than a screen, as the join decides it (cloth-or-lawn.ts). @param clean display-coded, averaged down by `factor` */
+/**
+ * Whether what is green or blue of the empty frame is grass, leaves or sky rather than a screen, as the join decides it
+ * (cloth-or-lawn.ts). @param clean display-coded, averaged down by `factor`
+ */
 function isLawn(
   clean: Picture,
   transfer: Parameters<typeof codedToLinear>[1],
@@ -87,7 +95,10 @@ function isLawn(
   return clothDoubt(readCloth({ width, height, data: linear.data }, hue, useful), hue.family) !== null;
 }
 
-/** Where a picture differs from the empty set: beyond four times the noise of where the two agree (the lower quartile), as the peel has it. */
+/**
+ * Where a picture differs from the empty set: beyond four times the noise of where the two
+ * agree (the lower quartile), as the peel has it.
+ */
 function differs(small: Picture, clean: Picture): Uint8Array {
   const { width: w, height: h } = small,
     n = w * h,

@@ -1,6 +1,6 @@
 /**
- * At which pace a take's turning would meet the plate's: the p that makes yaw_take(t) = yaw_plate(p t + c), by a weighted
- * line through times of equal yaw. p below 1: the take turns too slowly and must be played faster (by 1/p).
+ * At which pace a take's turning would meet the plate's: the p that makes yaw_take(t) = yaw_plate(p t + c), by a
+ * weighted line through times of equal yaw. p below 1: the take turns too slowly and must be played faster (by 1/p).
  */
 import type { Turn } from '../plate/types.js';
 

@@ -1,9 +1,9 @@
 /**
- * The pace between two turns of which only a few poses are known: both are taken to follow one smooth curve of yaw, the take
- * at its own pace and start, so the pace is the one that lays both sets of poses on the smoothest curve. For each pace and
- * offset the merged poses are fitted by a cubic smoothing spline (C. H. Reinsch, *Smoothing by Spline Functions*, Numer. Math.
- * 10, 1967), and its misfit plus roughness is what is minimised. Where poses are dense this agrees with reading times of
- * equal yaw off; where they are three, it does not mistake a chord for the curve.
+ * The pace between two turns of which only a few poses are known: both are taken to follow one smooth curve of yaw, the
+ * take at its own pace and start, so the pace is the one that lays both sets of poses on the smoothest curve. For each
+ * pace and offset the merged poses are fitted by a cubic smoothing spline (C. H. Reinsch, *Smoothing by Spline
+ * Functions*, Numer. Math. 10, 1967), and its misfit plus roughness is what is minimised. Where poses are dense this
+ * agrees with reading times of equal yaw off; where they are three, it does not mistake a chord for the curve.
  */
 import { choleskyFactor, solveWithFactor } from '../geometry/linear-solve.js';
 import type { Pose } from '../plate/turn-poses.js';
@@ -47,7 +47,8 @@ export function paceOfPoses(
   const span = a[a.length - 1]!.t - a[0]!.t;
   // A typical acceleration: the whole range, half the time speeding up, half slowing down.
   const unit = (4 * (ra[1] - ra[0])) / (span * span);
-  // Poses are mostly marked from the start of the turn on: where both begin at the same yaw, that is weak word of the offset.
+  // Poses are mostly marked from the start of the turn on: where both begin at the same
+  // yaw, that is weak word of the offset.
   const sameStart = Math.abs(a[0]!.y - b[0]!.y) < 2.5;
   const cost = (p: number, c: number): number => {
     const points = [...a, ...b.map((q) => ({ t: p * q.t + c, y: q.y }))].sort((q, r) => q.t - r.t);

@@ -1,7 +1,7 @@
 /**
- * The card with its peg as the camera would see them, for the fit of the peg's shadow (card-shadow.ts): every sub-sample of the
- * card's window with its place on the card and its reflectance, what the peg hides, and the light that a shadow of any
- * direction and length takes away, blurred as the picture is.
+ * The card with its peg as the camera would see them, for the fit of the peg's shadow (card-shadow.ts): every
+ * sub-sample of the card's window with its place on the card and its reflectance, what the peg hides, and the light
+ * that a shadow of any direction and length takes away, blurred as the picture is.
  */
 import { encode } from 'uqr';
 import { PEG_SPOT } from '../brief/card-layout.js';

@@ -201,7 +201,8 @@ describe('floor card', () => {
   });
 
   it('tells how a take is exposed: by stops of the light on the paper, brought to a face towards the key', async () => {
-    // The scenes' floor gets .8 of (1.05, 1, .8), luma .797 (-.33 stop), seven tenths of it key, at 48° in the first: a face towards the key gets (.7 / sin 48° + .3) times as much, .31 stop more.
+    // The scenes' floor gets .8 of (1.05, 1, .8), luma .797 (-.33 stop), seven tenths of it key, at 48° in the first: a
+    // face towards the key gets (.7 / sin 48° + .3) times as much, .31 stop more.
     const dimmed = (s: CardScene, by: number): Picture => {
       const p = renderCard(s);
       for (let i = 0; i < p.data.length; i++) p.data[i] = srgbEncode(by * srgbDecode(p.data[i]!));

@@ -1,4 +1,7 @@
-/** Reads the floor card in a file: looks at some frames, keeps those where it is found, answers with camera, floor, white and sun. */
+/**
+ * Reads the floor card in a file: looks at some frames, keeps those where it is found,
+ * answers with camera, floor, white and sun.
+ */
 import { PEG_HEIGHT_MM, markerCorners } from '../brief/card-layout.js';
 import { PlatewrightError } from '../core/errors.js';
 import { basename } from 'node:path';

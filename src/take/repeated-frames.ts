@@ -1,8 +1,9 @@
 /**
- * Frames of a take that only repeat the one before, although the file runs at a constant rate: a converter put 24 frames into 30,
- * a phone had no new picture in time. Told from small pictures: what moves before and after such a frame stands still across it.
- * At a turning point a thing stands still too, but comes back by the way it went; after a repeat it has gone on. Where nothing
- * moves a repeat can't be told, and does no harm. (Own rule, no source; its limits in docs/tolerances.md.)
+ * Frames of a take that only repeat the one before, although the file runs at a constant rate: a converter put
+ * 24 frames into 30, a phone had no new picture in time. Told from small pictures: what moves before and after
+ * such a frame stands still across it. At a turning point a thing stands still too, but comes back by the way
+ * it went; after a repeat it has gone on. Where nothing moves a repeat can't be told, and does no harm. (Own
+ * rule, no source; its limits in docs/tolerances.md.)
  */
 import { framesPerSecond, type Rate } from '../core/rational.js';
 import type { VideoFrame } from '../media/types.js';
@@ -20,7 +21,9 @@ const MOVING_SHARE = 0.005;
 const LEAST_MOTION = 2.5 / 255;
 /** A thing that turns round is back near the place before its last step: by less than this share of that step off. */
 const COMES_BACK = 0.6;
-/** Rates that a file's own frames may have come from, frames a second; beside television's file also a thousandth less. */
+/**
+ * Rates that a file's own frames may have come from, frames a second; beside television's file also a thousandth less.
+ */
 const OWN_RATES = [8, 10, 12, 12.5, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60],
   TELEVISION = 1000 / 1001;
 /** A cycle is believed from so many repeats on, and where so few of the frames that tell speak against it. */
@@ -33,14 +36,20 @@ const PHASES = 96;
 export interface Repeats {
   /** Frames that only show the one before again, rising; in a cycle those too at which nothing moves. */
   readonly held: readonly number[];
-  /** Where they come evenly: frames of the file from one new picture to the next (30 / 24 = 1.25), and the rate of the new ones. */
+  /**
+   * Where they come evenly: frames of the file from one new picture to the next (30 /
+   * 24 = 1.25), and the rate of the new ones.
+   */
   readonly cycle?: { readonly stride: number; readonly ownFps: number };
 }
 
 /** Samples along each side of a small pixel. */
 const TAPS = 4;
 
-/** The frame's own luma (of RGB its green), 0..1 of the coded range, in means of sixteen samples a small pixel: only differences count. */
+/**
+ * The frame's own luma (of RGB its green), 0..1 of the coded range, in means of sixteen
+ * samples a small pixel: only differences count.
+ */
 export function smallPicture(frame: VideoFrame, width: number, height: number, dst: Float32Array): Float32Array {
   const src = frame.planes[frame.layout === 'rgb' ? 1 : 0]!,
     { widthPx: w, heightPx: h } = frame,
@@ -142,7 +151,9 @@ export class RepeatWatch {
   }
 }
 
-/** The even cycle in which frames repeat, if there is one. @param fresh frames known to be new; all others may be either */
+/**
+ * The even cycle in which frames repeat, if there is one. @param fresh frames known to be new; all others may be either
+ */
 function cycleOf(held: readonly number[], fresh: readonly number[], count: number, fps: number): Repeats | null {
   if (held.length < LEAST_REPEATS) return null;
   let best: Repeats | null = null,

@@ -1,4 +1,7 @@
-/** The screen's useful part on made takes whose every pixel is known: cloth that does not fill the picture, stands, room, floor. */
+/**
+ * The screen's useful part on made takes whose every pixel is known: cloth that does
+ * not fill the picture, stands, room, floor.
+ */
 import { describe, expect, it } from 'vitest';
 import { RandomStream } from '../core/random.js';
 import { traceOutline, thinPolygon } from '../image/outline.js';

@@ -1,8 +1,9 @@
 /**
- * The useful part of a take's screen, proposed: the region outside of which nothing is performer (stands, the room beside the
- * cloth, the floor before it). Screen is told by its colour over several frames; what the screen encloses belongs to it; a notch
- * in its edge belongs to it where something moves there (a performer that crosses the edge) and stays out where nothing does (a
- * stand that leans in). A person accepts or moves it; the peel then uses it as its garbage matte.
+ * The useful part of a take's screen, proposed: the region outside of which nothing is performer (stands, the
+ * room beside the cloth, the floor before it). Screen is told by its colour over several frames; what the
+ * screen encloses belongs to it; a notch in its edge belongs to it where something moves there (a performer
+ * that crosses the edge) and stays out where nothing does (a stand that leans in). A person accepts or moves
+ * it; the peel then uses it as its garbage matte.
  * The rules about what counts as a notch are our own.
  */
 import { PlatewrightError } from '../core/errors.js';
@@ -33,7 +34,10 @@ const FRAMES = 12,
   WORK_PX = 320;
 /** Less than this share outside is not worth a mark. */
 const LEAST_OUTSIDE = 0.005;
-/** A picture is inset by this share of its width from the cloth's own edge, where hems and shadows lie, and by three pixels at least: chroma of half size mixes both sides that far. */
+/**
+ * A picture is inset by this share of its width from the cloth's own edge, where hems and shadows lie, and by three
+ * pixels at least: chroma of half size mixes both sides that far.
+ */
 const INSET = 0.004,
   INSET_PX = 3;
 /** Coded change over the frames that is no noise, and the share of a notch's surroundings that must show it. */

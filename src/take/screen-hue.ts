@@ -1,7 +1,7 @@
 /**
- * Finds which colour the screen has: the strongest peak of the hue histogram among saturated pixels in the green or blue
- * family, in scene-linear light. Hue is taken in the plane across the grey axis, so that a yellow-green wall is
- * found as well as a studio green.
+ * Finds which colour the screen has: the strongest peak of the hue histogram among saturated pixels in the
+ * green or blue family, in scene-linear light. Hue is taken in the plane across the grey axis, so that a
+ * yellow-green wall is found as well as a studio green.
  */
 
 export interface ScreenHue {
@@ -98,7 +98,10 @@ export function findScreenHue(
   return { family: centre > 180 ? 'blue' : 'green', hueDeg: hueDegrees(...linear), linear, spreadDeg: spread, share };
 }
 
-/** Whether a colour's hue lies within `gapDeg` of `hueDeg`: the same as by `hueGap`, without an arc tangent a pixel. @returns a test of r, g, b */
+/**
+ * Whether a colour's hue lies within `gapDeg` of `hueDeg`: the same as by `hueGap`, without an
+ * arc tangent a pixel. @returns a test of r, g, b
+ */
 export function hueWithin(hueDeg: number, gapDeg: number): (r: number, g: number, b: number) => boolean {
   const c = Math.cos((hueDeg * Math.PI) / 180),
     s = Math.sin((hueDeg * Math.PI) / 180),

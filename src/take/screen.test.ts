@@ -65,7 +65,8 @@ describe('the screen behind a performer', () => {
   });
 
   it('finds a wall between the primaries by its own hue, and the performer on it', () => {
-    // Yellow-green (as much red as green) and cyan paint: by green or blue alone their colour difference is nothing or little.
+    // Yellow-green (as much red as green) and cyan paint: by green or blue alone their
+    // colour difference is nothing or little.
     for (const [wall, family, hueDeg] of [
       [[0.7, 0.72, 0.06], 'green', 62],
       [[0.1, 0.6, 0.54], 'green', 173],

@@ -3,11 +3,13 @@
  *
  * A screen pixel is told by its colour difference relative to its own brightness,
  *     q = (screen channel − the larger of the other two) / screen channel      (display-coded),
- * which shading and shadow hardly change (Vlahos' colour difference, after A. R. Smith & J. F. Blinn, *Blue Screen Matting*,
- * SIGGRAPH 1996). The threshold lies between the screen's own q, found by its mode, and the rest, so no number is set by hand.
+ * which shading and shadow hardly change (Vlahos' colour difference, after A. R. Smith & J. F. Blinn,
+ * *Blue Screen Matting*, SIGGRAPH 1996). The threshold lies between the screen's own q, found by its
+ * mode, and the rest, so no number is set by hand.
  *
- * A painted wall that lies between the primaries (a yellow-green one has as much red as green, so that q is nothing) is told by
- * the same difference turned to its own hue (tinted-wall.ts): with the hue of pure green or blue that is q again.
+ * A painted wall that lies between the primaries (a yellow-green one has as much red as green,
+ * so that q is nothing) is told by the same difference turned to its own hue (tinted-wall.ts):
+ * with the hue of pure green or blue that is q again.
  */
 import type { Picture } from '../image/picture.js';
 import { along, findTintedWall, plainness, type HueAxis } from './tinted-wall.js';
@@ -28,16 +30,20 @@ export interface ScreenModel {
 /** Least share of a picture that a screen must hold to be called one: the program's own choice. */
 const LEAST_SHARE = 0.12;
 /**
- * Most that the colour difference of a screen may spread (quartiles apart, over the median). One dyed cloth keeps it in sun and
- * shade: .01 to .15 on practice screens from studio to rough; leaves, lawns and tinted walls are many colours: .49 to .63 (a hedge,
- * a bluish white wall, trees). Between them on a scale of ratios.
+ * Most that the colour difference of a screen may spread (quartiles apart, over the median). One dyed cloth keeps it in
+ * sun and shade: .01 to .15 on practice screens from studio to rough; leaves, lawns and tinted walls are many colours:
+ * .49 to .63 (a hedge, a bluish white wall, trees). Between them on a scale of ratios.
  */
 const MOST_SPREAD = 0.3;
-/** A wall's own hue is used where it is told so much more strongly by it than by green or blue: not for a usual screen (1.2 to 1.4 times), but for a yellow-green one (2.1 and more). */
+/**
+ * A wall's own hue is used where it is told so much more strongly by it than by green or blue: not for a usual screen
+ * (1.2 to 1.4 times), but for a yellow-green one (2.1 and more).
+ */
 const STRONGER = 2;
 /**
- * Most that a tinted wall may bend (`plainness`): .001 to .025 on a real wall and practice screens of other hues, from studio to rough; .048 and
- * more on trees, out of focus too, and leaves. Between them on a scale of ratios. A screen by green or blue is held to no such limit.
+ * Most that a tinted wall may bend (`plainness`): .001 to .025 on a real wall and practice screens of other hues,
+ * from studio to rough; .048 and more on trees, out of focus too, and leaves. Between them on a scale of ratios. A
+ * screen by green or blue is held to no such limit.
  */
 const MOST_TEXTURE = 0.035;
 const BINS = 64;
@@ -74,7 +80,9 @@ export function findScreen(coded: Picture): ScreenModel | null {
   return wall !== null && (best === null || wall.q >= STRONGER * best.q) ? wall : best;
 }
 
-/** A wall of one hue between the primaries, held to the same share and spread, and to be as plain as paint or cloth is. */
+/**
+ * A wall of one hue between the primaries, held to the same share and spread, and to be as plain as paint or cloth is.
+ */
 function tinted(coded: Picture): ScreenModel | null {
   const axis = findTintedWall(coded, LEAST_SHARE);
   if (axis === null) return null;
@@ -106,7 +114,10 @@ function tinted(coded: Picture): ScreenModel | null {
   return plainness(coded, notScreen(coded, model)) > MOST_TEXTURE ? null : model;
 }
 
-/** Mode of a lightly smoothed histogram above a small difference (grass and skin tints lie lower than a painted cloth) and the valley below it. */
+/**
+ * Mode of a lightly smoothed histogram above a small difference (grass and skin tints lie
+ * lower than a painted cloth) and the valley below it.
+ */
 function modeAndThreshold(histogram: Float64Array): { readonly qMode: number; readonly threshold: number } | null {
   let mode = -1,
     top = 0;
@@ -247,8 +258,9 @@ export function readScreen(
 }
 
 /**
- * Spill: how much of the screen's colour lies on the performer, as the mean excess of the screen channel over the larger of
- * the other two relative to brightness (of a tinted wall too: along its own hue skin has a part of its own), inside the mask and away from its edge by `insetPx`. 0 = none.
+ * Spill: how much of the screen's colour lies on the performer, as the mean excess of the screen channel over the
+ * larger of the other two relative to brightness (of a tinted wall too: along its own hue skin has a part of its own),
+ * inside the mask and away from its edge by `insetPx`. 0 = none.
  */
 export function readSpill(coded: Picture, model: ScreenModel, performer: Uint8Array, insetPx: number): number | null {
   const { width, height } = coded;

@@ -1,10 +1,10 @@
 /**
- * Sharpness inside a region by re-blurring: at an edge blurred by a Gaussian of σ, blurring again by σ₀ lowers the gradient by
- * R = √(σ² + σ₀²) / σ, so σ = σ₀ / √(R² − 1) (S. Zhuo & T. Sim, *Defocus map estimation from a single image*, Pattern
- * Recognition 44, 2011, eq. 5). The 80th percentile over the ridges of strong gradients is taken: hairs and other thin lines
- * read sharper than they are (the model is a step), so the lower part of the distribution says little. On fur the figure is
- * about 0.6 of the blur's σ (measured on a furred take blurred by 1, 2 and 4 px: 0.62, 1.22, 2.32), on step edges all of it;
- * it serves to compare like with like. Plain luma, display-coded.
+ * Sharpness inside a region by re-blurring: at an edge blurred by a Gaussian of σ, blurring again by σ₀ lowers the
+ * gradient by R = √(σ² + σ₀²) / σ, so σ = σ₀ / √(R² − 1) (S. Zhuo & T. Sim, *Defocus map estimation from a single
+ * image*, Pattern Recognition 44, 2011, eq. 5). The 80th percentile over the ridges of strong gradients is taken: hairs
+ * and other thin lines read sharper than they are (the model is a step), so the lower part of the distribution says
+ * little. On fur the figure is about 0.6 of the blur's σ (measured on a furred take blurred by 1, 2 and 4 px: 0.62,
+ * 1.22, 2.32), on step edges all of it; it serves to compare like with like. Plain luma, display-coded.
  */
 import { gaussianPlane } from '../image/gaussian.js';
 

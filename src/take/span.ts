@@ -1,4 +1,7 @@
-/** The best stretch of a take: long enough, performer whole and on the screen, sharp, and starting where the plate's turn starts. */
+/**
+ * The best stretch of a take: long enough, performer whole and on the screen, sharp,
+ * and starting where the plate's turn starts.
+ */
 import type { TakeFrame, TakeMeasures } from './measures.js';
 
 export interface BestSpan {

@@ -1,7 +1,7 @@
 /**
- * Places that stand still behind a performer, and where they are in another frame: corners and lines (Shi & Tomasi, *Good
- * Features to Track*, CVPR 1994) found again by translational inverse compositional alignment (Baker & Matthews, IJCV 2004) with
- * the light's gain and bias taken out. Lengths in pixels, luma display-coded 0..1.
+ * Places that stand still behind a performer, and where they are in another frame: corners and lines (Shi & Tomasi,
+ * *Good Features to Track*, CVPR 1994) found again by translational inverse compositional alignment (Baker & Matthews,
+ * IJCV 2004) with the light's gain and bias taken out. Lengths in pixels, luma display-coded 0..1.
  */
 const HALF = 7;
 const SIDE = 2 * HALF + 1,
@@ -48,7 +48,9 @@ export interface Box {
 const covers = (b: Box | null, x: number, y: number): boolean =>
   b !== null && x > b.x0 && x < b.x1 && y > b.y0 && y < b.y1;
 
-/** Noise of a picture (Immerkær, *Fast Noise Variance Estimation*, CVIU 1996), by the median so that edges do not count. */
+/**
+ * Noise of a picture (Immerkær, *Fast Noise Variance Estimation*, CVIU 1996), by the median so that edges do not count.
+ */
 function noiseOf(d: Float32Array, w: number, h: number): number {
   const v: number[] = [];
   for (let y = 1; y < h - 1; y += 4)

@@ -35,7 +35,9 @@ function hand(n: number): Mat3 {
   return [c, -s, W / 2 - c * (W / 2) + s * (H / 2) + x, s, c, H / 2 - s * (W / 2) - c * (H / 2) + y, 0, 0, 1];
 }
 
-/** A green screen, evenly lit but for a slope, with crosses or none; a spotted performer that sways by itself before it. */
+/**
+ * A green screen, evenly lit but for a slope, with crosses or none; a spotted performer that sways by itself before it.
+ */
 async function take(name: string, camera: (n: number) => Mat3, crosses: boolean): Promise<TakeMeasures> {
   const file = join(folder, `${name}.mp4`);
   const writer = await VideoWriter.open(file, {

@@ -1,10 +1,10 @@
 /**
- * The take's own camera, from what stands still behind the performer: crosses and folds of the screen, floor marks, the card,
- * edges of the room. Corners (Shi & Tomasi, *Good Features to Track*, CVPR 1994) of the first frame outside the performer are
- * found again in every frame by translational inverse compositional alignment (Baker & Matthews, IJCV 2004) with the light's
- * gain and bias taken out; always against the first frame, so that nothing drifts. A similarity is fitted to them
- * robustly: a moving shadow or a stray paw falls out; lines count across themselves alone. A plain screen has
- * nothing to hold on to: said, with what would help. Lengths in pixels of the take; luma display-coded 0..1.
+ * The take's own camera, from what stands still behind the performer: crosses and folds of the screen, floor marks, the
+ * card, edges of the room. Corners (Shi & Tomasi, *Good Features to Track*, CVPR 1994) of the first frame outside the
+ * performer are found again in every frame by translational inverse compositional alignment (Baker & Matthews, IJCV
+ * 2004) with the light's gain and bias taken out; always against the first frame, so that nothing drifts. A similarity
+ * is fitted to them robustly: a moving shadow or a stray paw falls out; lines count across themselves alone. A plain
+ * screen has nothing to hold on to: said, with what would help. Lengths in pixels of the take; luma display-coded 0..1.
  */
 import { notMeasurable } from '../core/measure.js';
 import { framesPerSecond } from '../core/rational.js';
@@ -129,7 +129,10 @@ function bridge(found: { s: Similarity; support: number }[]): void {
   }
 }
 
-/** The performer's box at any frame: what the sampled frames on both sides cover together, widened; null where none was found. */
+/**
+ * The performer's box at any frame: what the sampled frames on both sides cover
+ * together, widened; null where none was found.
+ */
 function boxes(frames: readonly TakeFrame[], factor: number, widen: number): (frame: number) => Box | null {
   const known = frames.filter((f) => f.box !== null);
   return (frame) => {
@@ -148,9 +151,9 @@ function boxes(frames: readonly TakeFrame[], factor: number, widen: number): (fr
 }
 
 /**
- * Similarity from the first frame to this one, from the last frame's: each place counts by its structure tensor, so that a line
- * speaks only of what happens across it, and the scale of what is believed shrinks from pixels to a fraction (graduated
- * reweighting). `trust` counts how often a place has agreed before: shadows lose their say.
+ * Similarity from the first frame to this one, from the last frame's: each place counts by its structure tensor, so
+ * that a line speaks only of what happens across it, and the scale of what is believed shrinks from pixels to a
+ * fraction (graduated reweighting). `trust` counts how often a place has agreed before: shadows lose their say.
  */
 function fitSimilarity(
   c: Corners,

@@ -1,6 +1,6 @@
 /**
- * One frame of a take looked at closely: averaged down, what is not screen, the performer on it, how sharp it is and how much
- * of it is clipped. Display-coded RGB throughout.
+ * One frame of a take looked at closely: averaged down, what is not screen, the performer on it, how sharp it is and
+ * how much of it is clipped. Display-coded RGB throughout.
  */
 import { createPicture, type Picture } from '../image/picture.js';
 import { findPerformer, type PerformerBox } from './find-performer.js';
@@ -48,7 +48,10 @@ export interface Look {
   model: ScreenModel | null;
 }
 
-/** Mask, performer and its box; `told` is a mask known otherwise; `near` (px of the small picture) chooses among several things on the screen. */
+/**
+ * Mask, performer and its box; `told` is a mask known otherwise; `near` (px of the small
+ * picture) chooses among several things on the screen.
+ */
 export function lookAt(
   coded: Picture,
   small: Picture,

@@ -1,6 +1,6 @@
 /**
- * What a take's marks tell, and what stands in for those that are missing: the performer found on the screen, usual lenses,
- * its shadow looked for on the floor. What is guessed is said, with the mark that would settle it.
+ * What a take's marks tell, and what stands in for those that are missing: the performer found on the screen, usual
+ * lenses, its shadow looked for on the floor. What is guessed is said, with the mark that would settle it.
  */
 import { measured, notMeasurable, type Measure } from '../core/measure.js';
 import type { Picture } from '../image/picture.js';
@@ -13,8 +13,9 @@ import type { TakeMeasures } from './measures.js';
 import type { Look } from './take-look.js';
 
 /**
- * The lowest pixel is the front of the feet; the middle of what stands on the floor lies further back, which from a little
- * above is higher in the picture by about this share of the height (0.12 on two furred performers seen from 14° above).
+ * The lowest pixel is the front of the feet; the middle of what stands on the floor lies further
+ * back, which from a little above is higher in the picture by about this share of the height
+ * (0.12 on two furred performers seen from 14° above).
  */
 const FOOTPRINT = 0.1;
 
@@ -22,8 +23,8 @@ const FOOTPRINT = 0.1;
 const TELLS_SET: readonly MarkKind[] = ['upright', 'groundLines', 'horizon', 'rectangle', 'shadow', 'head'];
 
 /**
- * The marks as they are read: the file's frame is the one on which the performer is marked, where it is marked on another alone
- * and nothing that tells view or light is on the file's own. Marks that said no frame keep theirs.
+ * The marks as they are read: the file's frame is the one on which the performer is marked, where it is marked on
+ * another alone and nothing that tells view or light is on the file's own. Marks that said no frame keep theirs.
  */
 export function onPerformersFrame(marks: MarksFile): MarksFile {
   const frameOf = (m: Mark): number => ('frame' in m ? m.frame : undefined) ?? marks.frame;
@@ -38,7 +39,10 @@ export function onPerformersFrame(marks: MarksFile): MarksFile {
   return { ...marks, frame, marks: marks.marks.map((m) => ({ ...m, frame: frameOf(m) }) as Mark) };
 }
 
-/** Marked, or found: ground at the middle of the footprint, top at the highest pixel. A performer that the picture's lower border cuts shows no feet: its ground is that border. */
+/**
+ * Marked, or found: ground at the middle of the footprint, top at the highest pixel. A performer that the picture's
+ * lower border cuts shows no feet: its ground is that border.
+ */
 export function performerAt(marks: MarksFile, look: Look | null, factor: number): TakeMeasures['performer'] {
   for (const m of marks.marks) {
     if ((m.kind === 'performer' || m.kind === 'stand') && (m.frame ?? marks.frame) === marks.frame)
@@ -73,8 +77,8 @@ export function performerAt(marks: MarksFile, look: Look | null, factor: number)
 }
 
 /**
- * View of a take. Where neither a height nor another length is known, the performer's own height serves as the unit: angles
- * and proportions are right all the same, centimetres can't be given.
+ * View of a take. Where neither a height nor another length is known, the performer's own height serves as the unit:
+ * angles and proportions are right all the same, centimetres can't be given.
  * @param heightM the performer's height in the plate, where it is told there; it is as tall in its take
  */
 export function takeView(
@@ -144,7 +148,9 @@ export function toldInHeights(marks: MarksFile, performer: TakeMeasures['perform
   );
 }
 
-/** As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor. */
+/**
+ * As for a plate; but a painted floor is not neutral, and without shadow marks the shadow is looked for on the floor.
+ */
 export function takeLight(
   linear: Picture | null,
   view: View | null,

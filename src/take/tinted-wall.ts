@@ -1,10 +1,11 @@
 /**
  * A wall of one hue between the primaries as a screen: its hue, and the colour difference along it.
  *
- * Hue and chroma are taken in the plane across the grey axis, u = R − (G + B)/2, v = √3/2 (G − B). With the part of a colour
- * along a hue, a = u cos h + v sin h, and the part across it, c = |v cos h − u sin h|, Vlahos' difference of a green screen
- * G − max(R, B) is a − c/√3 at h = 120°, and of a blue one the same at 240°. Taken at the wall's own hue it serves every wall; that
- * turn is our own. The hue is the mode of the saturated pixels' hues, as the peel finds it (src/join/peel/screen-hue.ts, in linear light).
+ * Hue and chroma are taken in the plane across the grey axis, u = R − (G + B)/2, v = √3/2 (G − B). With the part of a
+ * colour along a hue, a = u cos h + v sin h, and the part across it, c = |v cos h − u sin h|, Vlahos' difference of a
+ * green screen G − max(R, B) is a − c/√3 at h = 120°, and of a blue one the same at 240°. Taken at the wall's own hue
+ * it serves every wall; that turn is our own. The hue is the mode of the saturated pixels' hues, as the peel finds it
+ * (src/join/peel/screen-hue.ts, in linear light).
  */
 import type { Picture } from '../image/picture.js';
 
@@ -19,12 +20,20 @@ export interface HueAxis {
 
 const ROOT3 = Math.sqrt(3),
   BINS = 120;
-/** Saturation (largest less smallest over largest, coded) from which a pixel has a hue worth counting: above what white balance does to grey. */
+/**
+ * Saturation (largest less smallest over largest, coded) from which a pixel has a hue worth
+ * counting: above what white balance does to grey.
+ */
 const SATURATED = 0.25;
-/** Hues that can be a screen's: between yellow and cyan, and between cyan and violet. Skin and most fur lie at 15 to 45°. */
+/**
+ * Hues that can be a screen's: between yellow and cyan, and between cyan and violet.
+ * Skin and most fur lie at 15 to 45°.
+ */
 const GREENS = [58, 175],
   BLUES = [190, 275];
-/** How far a wall's pixels may lie from its hue, degrees: what uneven light and compression did to the practice screens. */
+/**
+ * How far a wall's pixels may lie from its hue, degrees: what uneven light and compression did to the practice screens.
+ */
 const WITHIN_DEG = 12;
 
 /** Colour difference along a hue: 0 for grey, negative for what lies further than 60° from it. */
@@ -78,8 +87,9 @@ export function findTintedWall(coded: Picture, leastShare: number): HueAxis | nu
 }
 
 /**
- * How plain the screen is: the median bend of the largest channel along rows, |a − 2b + c| over a + 2b + c of three pixels a fortieth of
- * the width apart. A light that falls off evenly bends nothing; leaves and patches do, however smooth each is.
+ * How plain the screen is: the median bend of the largest channel along rows, |a − 2b + c| over a +
+ * 2b + c of three pixels a fortieth of the width apart. A light that falls off evenly bends
+ * nothing; leaves and patches do, however smooth each is.
  */
 export function plainness(coded: Picture, mask: Uint8Array): number {
   const { width: w, height: h } = coded,

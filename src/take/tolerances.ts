@@ -1,6 +1,6 @@
 /**
- * How far a take may stray: fits, mendable; beyond that shoot again. The program's own choice (common practice, no source),
- * to be changed in the book. Units stand beside each.
+ * How far a take may stray: fits, mendable; beyond that shoot again. The program's own choice (common practice, no
+ * source), to be changed in the book. Units stand beside each.
  */
 import { PlatewrightError } from '../core/errors.js';
 
@@ -12,7 +12,10 @@ export interface Tolerance {
 export interface Tolerances {
   /** Degrees. */
   readonly viewElevation: Tolerance;
-  /** How much more (or less) the near end of the performer is magnified over the far end than the plate's distance would: a share. */
+  /**
+   * How much more (or less) the near end of the performer is magnified over the far end
+   * than the plate's distance would: a share.
+   */
   readonly perspective: Tolerance;
   readonly lightAzimuth: Tolerance;
   readonly lightElevation: Tolerance;
@@ -69,7 +72,10 @@ export type ToleranceName = keyof Tolerances;
 interface ToleranceKind {
   readonly title: string;
   readonly unit: string;
-  /** `less`: fits up to the first number, mendable up to the second; `more`: at least; `one`: a single number; `mixed`: a share, then a factor. */
+  /**
+   * `less`: fits up to the first number, mendable up to the second; `more`: at least; `one`: a
+   * single number; `mixed`: a share, then a factor.
+   */
   readonly sense: 'less' | 'more' | 'one' | 'mixed';
   /** Smallest and largest value that means anything. */
   readonly range: readonly [number, number];
@@ -100,7 +106,10 @@ export function isToleranceName(name: string): name is ToleranceName {
   return Object.hasOwn(TOLERANCE_KINDS, name);
 }
 
-/** The two numbers as the book keeps them ([n, n] for a single one), checked. Throws `PW-TOLERANCE-NAME` and `PW-TOLERANCE-VALUE`. */
+/**
+ * The two numbers as the book keeps them ([n, n] for a single one), checked. Throws
+ * `PW-TOLERANCE-NAME` and `PW-TOLERANCE-VALUE`.
+ */
 export function checkTolerance(name: string, numbers: readonly number[]): [number, number] {
   if (!isToleranceName(name))
     throw new PlatewrightError(

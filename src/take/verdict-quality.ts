@@ -1,4 +1,7 @@
-/** What the take's own picture must offer: screen, spill, clipping, focus, motion blur, the performer whole in frame, eyeline. */
+/**
+ * What the take's own picture must offer: screen, spill, clipping, focus, motion blur,
+ * the performer whole in frame, eyeline.
+ */
 import { differenceDeg } from '../core/angles.js';
 import type { Measure } from '../core/measure.js';
 import type { TakeMeasures } from './measures.js';

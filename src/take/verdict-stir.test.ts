@@ -1,4 +1,6 @@
-/** The take's stir beside the plate's: read from a made take whose sway is known, and graded at the tolerance's edges. */
+/**
+ * The take's stir beside the plate's: read from a made take whose sway is known, and graded at the tolerance's edges.
+ */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

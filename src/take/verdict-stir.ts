@@ -1,7 +1,7 @@
 /**
- * Does the take's fur or cloth stir as the plate's does: amplitudes compared in the plate's pixels (the take's brought to the
- * performer's size there), and rates where both stand out, each by its factor. A take whose stirring part nobody marked is read
- * over the whole performer, whose own movements count then: it is never worse than mendable.
+ * Does the take's fur or cloth stir as the plate's does: amplitudes compared in the plate's pixels (the take's brought
+ * to the performer's size there), and rates where both stand out, each by its factor. A take whose stirring part nobody
+ * marked is read over the whole performer, whose own movements count then: it is never worse than mendable.
  */
 import type { TakeMeasures } from './measures.js';
 import type { PlateNeeds } from './needs.js';

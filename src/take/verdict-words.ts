@@ -1,4 +1,7 @@
-/** Small common parts of the verdict's matters: grading a stray against its tolerance, and saying that one can't be judged. */
+/**
+ * Small common parts of the verdict's matters: grading a stray against its tolerance,
+ * and saying that one can't be judged.
+ */
 import type { Tolerance } from './tolerances.js';
 import type { Matter, MatterName, VerdictWord } from './types.js';
 

@@ -164,7 +164,8 @@ describe('verdict', () => {
     const m = of('viewElevation', take({ subject: subject(18) }));
     const found = /^lower the camera (\d+) cm and tilt up 8°$/.exec(m.change)!;
     expect(found).not.toBeNull();
-    // 2.5 m from the performer's middle at 18°: lowered by so much at the same distance along the floor it stands at 10°.
+    // 2.5 m from the performer's middle at 18°: lowered by so much at the same distance
+    // along the floor it stands at 10°.
     const flat = 2.5 * Math.cos((18 * Math.PI) / 180),
       rise = 2.5 * Math.sin((18 * Math.PI) / 180);
     expect((Math.atan2(rise - Number(found[1]) / 100, flat) * 180) / Math.PI).toBeCloseTo(10, 0);

@@ -1,7 +1,7 @@
 /**
- * The verdict on a take: every matter compared with what the plate needs, with the number, the need, the tolerance and what
- * to change before the next try. The worst matter decides the whole; a matter that can't be judged decides nothing and says
- * which mark would make it so.
+ * The verdict on a take: every matter compared with what the plate needs, with the number, the need, the tolerance
+ * and what to change before the next try. The worst matter decides the whole; a matter that can't be judged
+ * decides nothing and says which mark would make it so.
  */
 import { framesPerSecond, parseRate } from '../core/rational.js';
 import type { TakeMeasures } from './measures.js';
@@ -48,8 +48,8 @@ export function judgeTake(needs: PlateNeeds, take: TakeMeasures, tolerances: Tol
 }
 
 /**
- * Pace from the curves; where the take's rests on a few poses, from the poses of both laid on one smooth curve, so that like is
- * compared with like.
+ * Pace from the curves; where the take's rests on a few poses, from the poses of both laid on one
+ * smooth curve, so that like is compared with like.
  */
 function paceOf(needs: PlateNeeds, take: TakeMeasures, plateFps: number, takeFps: number): PaceFit | null {
   if (needs.turn === null || take.turn === null) return null;

@@ -1,6 +1,7 @@
 /**
- * The browser that the browser tests drive, found once for all of them: the Chromium of this machine (its own network chatter off), or
- * none, which skips the tests loudly; with PLATEWRIGHT_BROWSER=required it fails instead. PLATEWRIGHT_SCREENSHOTS names a folder for pictures.
+ * The browser that the browser tests drive, found once for all of them: the Chromium of this machine (its own network
+ * chatter off), or none, which skips the tests loudly; with PLATEWRIGHT_BROWSER=required it fails instead.
+ * PLATEWRIGHT_SCREENSHOTS names a folder for pictures.
  */
 import { existsSync, mkdirSync } from 'node:fs';
 import { join } from 'node:path';

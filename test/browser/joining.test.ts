@@ -1,6 +1,7 @@
 /**
- * What a person does on the sheet on the way to a join, in a real browser: a drawing in layers, and more. A small production made
- * here. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
+ * What a person does on the sheet on the way to a join, in a real browser: a drawing in layers, and more.
+ * A small production made here. Skips loudly where there is no Chromium; with
+ * PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

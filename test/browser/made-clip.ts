@@ -10,7 +10,10 @@ export interface ClipSize {
   readonly crf?: number;
 }
 
-/** Writes a clip of `frames` frames (320 × 180 at 24 unless told; H.264, as .mkv lossless, which holds odd sizes) whose coded value (0..1) at x, y, frame and channel `value` tells. */
+/**
+ * Writes a clip of `frames` frames (320 × 180 at 24 unless told; H.264, as .mkv lossless, which holds odd sizes) whose
+ * coded value (0..1) at x, y, frame and channel `value` tells.
+ */
 export async function makeClip(
   path: string,
   frames: number,

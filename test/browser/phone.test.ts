@@ -1,6 +1,7 @@
 /**
- * The shoot day on a phone (390 x 844, touch) through the phone's own way in: TLS, the code from the computer's page, a take
- * sent, nothing else shown. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
+ * The shoot day on a phone (390 x 844, touch) through the phone's own way in: TLS, the code from the computer's
+ * page, a take sent, nothing else shown. Skips loudly where there is no Chromium; with
+ * PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

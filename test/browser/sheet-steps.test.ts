@@ -1,8 +1,8 @@
 /**
- * The join's sheet in a real browser: each step looked at alone, before and after; controls by slider, number and keyboard, refused
- * with the reason, put back and taken back; a render that keeps what a hand changed; people and patches proposed; a shadow marked on
- * the performer. A small production made here. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a missing
- * browser fails.
+ * The join's sheet in a real browser: each step looked at alone, before and after; controls by slider, number and
+ * keyboard, refused with the reason, put back and taken back; a render that keeps what a hand changed; people and
+ * patches proposed; a shadow marked on the performer. A small production made here. Skips loudly where there is no
+ * Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -204,7 +204,8 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
       }
     await page.getByRole('button', { name: 'Whole recipe' }).click();
     await page.locator('.seen-words', { hasText: 'the whole recipe' }).waitFor();
-    // Peeled alone the screen has gone: the corner is grey. Before the ride nobody stands on the street yet, after it somebody does.
+    // Peeled alone the screen has gone: the corner is grey. Before the ride nobody
+    // stands on the street yet, after it somebody does.
     const corner = await meanOf('/api/preview/street/12?step=peel&view=alone', [4, 4, 20, 20]);
     expect(Math.max(...corner) - Math.min(...corner)).toBeLessThan(4);
     const [without, placed] = [
@@ -228,7 +229,8 @@ describe.skipIf(CHROMIUM === undefined)("the join's sheet", () => {
     await expect
       .poll(() => bookNow((b) => b.history.find((h) => !h.undone)?.title))
       .toBe(`light: exposure ${turned} stops`);
-    // The keyboard takes it back while the slider has the focus: one edit for one turning, a few where the machine was slow to press.
+    // The keyboard takes it back while the slider has the focus: one edit for one
+    // turning, a few where the machine was slow to press.
     const turns = await bookNow(
       (b) => b.history.filter((h) => !h.undone && h.title.startsWith('light: exposure')).length,
     );

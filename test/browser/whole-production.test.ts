@@ -1,8 +1,8 @@
 /**
- * One short from an empty book to the finished reel, all of it in a real browser: the film sent, a shot picked, marked and measured, the
- * brief, a take given, judged, joined (with a reload in the middle), inspected, cut, delivered and revealed. The film's size is odd and
- * its rate another than the take's and the reel's. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a missing
- * browser fails.
+ * One short from an empty book to the finished reel, all of it in a real browser: the film sent, a shot picked, marked
+ * and measured, the brief, a take given, judged, joined (with a reload in the middle), inspected, cut, delivered and
+ * revealed. The film's size is odd and its rate another than the take's and the reel's. Skips loudly where there is no
+ * Chromium; with PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

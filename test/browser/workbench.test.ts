@@ -1,7 +1,7 @@
 /**
- * The workbench in a real browser, on a small production made here: wall, picking, marks by mouse, frame-exact stepping, undo,
- * reload, keyboard, narrow and wide screens. Skips loudly where there is no Chromium; with PLATEWRIGHT_BROWSER=required a
- * missing browser fails.
+ * The workbench in a real browser, on a small production made here: wall, picking, marks by mouse, frame-exact
+ * stepping, undo, reload, keyboard, narrow and wide screens. Skips loudly where there is no Chromium; with
+ * PLATEWRIGHT_BROWSER=required a missing browser fails.
  */
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

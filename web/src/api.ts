@@ -1,4 +1,7 @@
-/** The browser's side of the service: the book as a signal kept fresh by server-sent events, and the few calls that change it. */
+/**
+ * The browser's side of the service: the book as a signal kept fresh by server-sent
+ * events, and the few calls that change it.
+ */
 import { createSignal } from 'solid-js';
 import type { BookState, EditRequest, PhoneInvitation } from '../../src/server/api-types.js';
 import type { ProposedMark } from '../../src/plate/propose-marks.js';
@@ -68,9 +71,9 @@ const json = (value: unknown): RequestInit => ({
 type Changes = EditRequest['changes'];
 let lastEdit: Promise<unknown> = Promise.resolve();
 /**
- * One edit of the book. Edits of this page go one after another, each on the book as the one before left it: `changes` as a function is
- * asked when its turn comes (null: nothing to change any more), so that of two quick changes to one document the second does not
- * write over the first.
+ * One edit of the book. Edits of this page go one after another, each on the book as the one before left it: `changes`
+ * as a function is asked when its turn comes (null: nothing to change any more), so that of two quick changes to one
+ * document the second does not write over the first.
  */
 export function edit(title: string, changes: Changes | (() => Changes | null)): Promise<unknown> {
   return inTurn(async () => {
@@ -153,7 +156,10 @@ export const grainPair = (pick: string, n: number) =>
 export const readPixel = (what: string, id: string, n: number, x: number, y: number) =>
   call<{ coded: number[]; linear: number[] }>(`/api/pixel/${what}/${id}/${n}?x=${Math.floor(x)}&y=${Math.floor(y)}`);
 
-/** Sends a take; `onShare` hears the share sent so far. `layer`: "new" for the first picture of a drawing in layers, the take's id for its next. */
+/**
+ * Sends a take; `onShare` hears the share sent so far. `layer`: "new" for the first picture of
+ * a drawing in layers, the take's id for its next.
+ */
 export function uploadTake(
   file: File,
   pick: string | null,

@@ -46,7 +46,10 @@ export function shown(m: { readonly matter: string; readonly unit: string }): st
       : m.unit;
 }
 
-/** What a matter needs and how far it may stray, in words: most are a value and a distance from it, some only have a floor or a ceiling. */
+/**
+ * What a matter needs and how far it may stray, in words: most are a value and a
+ * distance from it, some only have a floor or a ceiling.
+ */
 export function need(m: {
   readonly matter: string;
   readonly needed: number | null;

@@ -1,4 +1,7 @@
-/** What is to be done next with a pick, told from the book alone: one sentence, and the part of the sheet where it is done. */
+/**
+ * What is to be done next with a pick, told from the book alone: one sentence, and the
+ * part of the sheet where it is done.
+ */
 import type { BookState } from '../../src/server/api-types.js';
 import type { PickDocument } from '../../src/book/documents.js';
 

@@ -1,4 +1,7 @@
-/** Pages by address, so that a reload and the back button keep the place: #/wall, #/sheet/ID, #/day, #/cut, #/ledger; #/pair/CODE is what a phone scans. */
+/**
+ * Pages by address, so that a reload and the back button keep the place: #/wall, #/sheet/ID, #/day,
+ * #/cut, #/ledger; #/pair/CODE is what a phone scans.
+ */
 import { createSignal } from 'solid-js';
 
 export type Page =

@@ -1,6 +1,9 @@
 /** Takes over from the last state of the book whatever has not changed, so that only what did is drawn anew. */
 
-/** `next`, with every part that equals its like in `last` replaced by that part itself; `last` where all is equal. JSON values only. */
+/**
+ * `next`, with every part that equals its like in `last` replaced by that part itself;
+ * `last` where all is equal. JSON values only.
+ */
 export function shareUnchanged<T>(last: unknown, next: T): T {
   if (
     last === next ||

@@ -1,6 +1,7 @@
 /**
- * `demo`: makes the demo production from the media that ship with the project and runs the whole job on it: scan, picks, marks,
- * measures, briefs, day, takes, verdicts, joins, inspections, cut, delivery, reveal, ledger. Stopped, it goes on where it was.
+ * `demo`: makes the demo production from the media that ship with the project and runs the whole job on
+ * it: scan, picks, marks, measures, briefs, day, takes, verdicts, joins, inspections, cut, delivery,
+ * reveal, ledger. Stopped, it goes on where it was.
  */
 import { existsSync, readFileSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
@@ -133,7 +134,8 @@ export function register(program: Command): void {
               )
               .map((t) => ({ kind: 'verdict', subject: t.id })),
           );
-          // What takes longest first, so that no core waits at the end for one join: mending a plate takes several times what joining does.
+          // What takes longest first, so that no core waits at the end for one join: mending a
+          // plate takes several times what joining does.
           const lengthOf = (id: string): number => {
             const p = book.need('pick', id);
             return p.out - p.in;

@@ -1,4 +1,7 @@
-/** `flash`: flashes of a loose file that could hurt somebody with photosensitive epilepsy. Exit code 1 where the limits are passed. */
+/**
+ * `flash`: flashes of a loose file that could hurt somebody with photosensitive
+ * epilepsy. Exit code 1 where the limits are passed.
+ */
 import type { Command } from 'commander';
 import { FlashDetector } from '../../cut/flash.js';
 import { formatRate, framesPerSecond } from '../../core/rational.js';

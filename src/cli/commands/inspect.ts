@@ -65,7 +65,10 @@ function rowOf(m: InspectionMatter & { readonly value: number }): string[] {
   ];
 }
 
-/** The whole inspection in words: what to mend first; each matter that was read; and the others by the reason why they were not. */
+/**
+ * The whole inspection in words: what to mend first; each matter that was read; and the
+ * others by the reason why they were not.
+ */
 export function told(r: Inspection): string {
   const read = r.matters.filter((m): m is InspectionMatter & { value: number } => m.value !== null),
     untold = new Map<string, string[]>();

@@ -1,4 +1,7 @@
-/** `judge PLATE TAKE --marks M.json [--take-marks T.json]`: does this take fit, can it be mended, or must it be shot again? */
+/**
+ * `judge PLATE TAKE --marks M.json [--take-marks T.json]`: does this take fit, can it
+ * be mended, or must it be shot again?
+ */
 import { readFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import type { Command } from 'commander';

@@ -1,4 +1,7 @@
-/** `peel FILE --out DIR`: the performer off a green or blue screen, or by outlines or an empty frame, as a matte and a colour picture a frame. */
+/**
+ * `peel FILE --out DIR`: the performer off a green or blue screen, or by outlines or an empty
+ * frame, as a matte and a colour picture a frame.
+ */
 import { basename } from 'node:path';
 import type { Command } from 'commander';
 import { counted } from '../../core/counted.js';
@@ -76,7 +79,10 @@ function screenOrNull(find: () => ScreenModel): ScreenModel | null {
   }
 }
 
-/** The peel by difference to an empty frame from a file of its own, where that shows no cloth or paint; null where a screen's peel will do. */
+/**
+ * The peel by difference to an empty frame from a file of its own, where that shows no
+ * cloth or paint; null where a screen's peel will do.
+ */
 async function byEmptyFile(
   clean: VideoFrame,
   model: ScreenModel | null,

@@ -50,7 +50,10 @@ export function orSayFor(book: Book, pick = 'PICK'): string {
     : `, or say which pick a take that is there is for: "platewright take for ${loose.id} ${pick}"`;
 }
 
-/** Ids of the takes that are to be judged: those named, those of the picks named, those of `pick`, else all that are for a pick. Stills are not judged unless named. */
+/**
+ * Ids of the takes that are to be judged: those named, those of the picks named, those of `pick`, else all that are
+ * for a pick. Stills are not judged unless named.
+ */
 export function takesToJudge(book: Book, named: readonly string[], pick?: string): string[] {
   if (pick !== undefined) book.need('pick', pick);
   const filmed = book.list('take').filter((t) => t.pick !== null && t.kind === 'video');

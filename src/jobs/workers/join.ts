@@ -1,4 +1,6 @@
-/** Builds a join: recipe (proposed, or kept as changed by hand), then the render, which goes on where a stopped one was. */
+/**
+ * Builds a join: recipe (proposed, or kept as changed by hand), then the render, which goes on where a stopped one was.
+ */
 import { mkdirSync } from 'node:fs';
 import { PlatewrightError } from '../../core/errors.js';
 import { renderJoin } from '../../join/render-file.js';

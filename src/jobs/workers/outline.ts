@@ -1,4 +1,7 @@
-/** Outlines a take's performer where no screen tells it: lines on a few frames, for a hand to move; those on all others are kept in the cache. */
+/**
+ * Outlines a take's performer where no screen tells it: lines on a few frames, for a hand to
+ * move; those on all others are kept in the cache.
+ */
 import { takePath } from '../../book/take-place.js';
 import { PlatewrightError } from '../../core/errors.js';
 import { handOutlines } from '../../join/outline/hand-outlines.js';

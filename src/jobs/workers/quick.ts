@@ -1,6 +1,6 @@
 /**
- * A quick join of a take on its pick's plate, to be seen beside the verdict: the recipe proposed and rendered fast, into a
- * small clip of the cache. The join of the book is not touched.
+ * A quick join of a take on its pick's plate, to be seen beside the verdict: the recipe proposed and rendered fast,
+ * into a small clip of the cache. The join of the book is not touched.
  */
 import { looseTake } from '../../book/take-place.js';
 import { JoinRenderer } from '../../join/render.js';

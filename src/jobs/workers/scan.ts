@@ -1,4 +1,7 @@
-/** Scans a film for its shots. What was scanned so far is kept in the cache, so that a stopped or killed scan goes on there. */
+/**
+ * Scans a film for its shots. What was scanned so far is kept in the cache, so that a
+ * stopped or killed scan goes on there.
+ */
 import { existsSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { SCAN_STATE_VERSION, findCuts, type ScanState } from '../../film/find-cuts.js';
 import { summariseShot } from '../../film/summarise-shot.js';

@@ -1,4 +1,7 @@
-/** One pick from top to bottom: plate with its marks, what was measured, the brief, takes and verdicts, the join, the inspection. */
+/**
+ * One pick from top to bottom: plate with its marks, what was measured, the brief,
+ * takes and verdicts, the join, the inspection.
+ */
 import { createSignal, For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { PickDocument, TakeDocument } from '../../../src/book/documents.js';

@@ -1,4 +1,6 @@
-/** The recipe's steps in their order: on or off, seen alone, before and after, with the few controls that each takes. */
+/**
+ * The recipe's steps in their order: on or off, seen alone, before and after, with the few controls that each takes.
+ */
 import { batch, createEffect, createSignal, For, Index, onCleanup, Show, type JSX } from 'solid-js';
 import type { JoinDocument, PickDocument } from '../../../src/book/documents.js';
 import { keepShadow } from '../../../src/join/keep-shadow.js';

@@ -1,4 +1,7 @@
-/** A list whose entries stay drawn while their ids stay: what a hand is typing or pressing in one is not lost when the book changes around it. */
+/**
+ * A list whose entries stay drawn while their ids stay: what a hand is typing or pressing in
+ * one is not lost when the book changes around it.
+ */
 import { createMemo, For, type Accessor, type JSX } from 'solid-js';
 
 export function ById<T extends { readonly id: string }>(props: {

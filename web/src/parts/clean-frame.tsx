@@ -8,7 +8,8 @@ import { openViewer } from '../viewer/state.js';
 
 export function CleanFrame(props: { take: TakeDocument }): JSX.Element {
   const last = () => props.take.info.video!.frameCount - 1;
-  // A memo: the field is written only when the book says another number, not while a hand types and something else changes.
+  // A memo: the field is written only when the book says another number, not while a
+  // hand types and something else changes.
   const named = createMemo(() => props.take.marks?.cleanFrame);
   const put = (field: HTMLInputElement): void => {
     const text = field.value.trim(),

@@ -1,4 +1,7 @@
-/** What the inspection read: what shows first, in the order in which to mend it, then what passes, then what can't be told. */
+/**
+ * What the inspection read: what shows first, in the order in which to mend it, then
+ * what passes, then what can't be told.
+ */
 import { For, Show, type JSX } from 'solid-js';
 import type { Inspection, InspectionMatter } from '../../../src/inspect/types.js';
 import { reading, unit } from '../format.js';

@@ -41,7 +41,8 @@ export function LayerList(props: { take: TakeDocument }): JSX.Element {
       <ol>
         <For each={Array.from({ length: count() }, (_, i) => i)}>
           {(n) => {
-            // Asked anew at every change of the book, but written into the field only when it is another: a hand may be typing there.
+            // Asked anew at every change of the book, but written into the field only when
+            // it is another: a hand may be typing there.
             const said = createMemo(() => String(layer(n)?.[unitOf(n)] ?? ''));
             return (
               <li>

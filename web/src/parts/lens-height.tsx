@@ -4,7 +4,8 @@ import type { TakeDocument } from '../../../src/book/documents.js';
 import { edit } from '../api.js';
 
 export function LensHeight(props: { take: TakeDocument }): JSX.Element {
-  // A memo: the field is written only when the book says another number, not while a hand types and something else changes.
+  // A memo: the field is written only when the book says another number, not while a
+  // hand types and something else changes.
   const said = createMemo(() => props.take.marks?.cameraHeight);
   const put = (field: HTMLInputElement): void => {
     const text = field.value.trim(),

@@ -1,4 +1,7 @@
-/** A lens's focal length between millimetres and a take's pixels, by the part of the sensor that the studio's video uses. */
+/**
+ * A lens's focal length between millimetres and a take's pixels, by the part of the
+ * sensor that the studio's video uses.
+ */
 interface Sensor {
   readonly sensorWidthMm: number;
 }
@@ -7,7 +10,9 @@ interface Size {
   readonly heightPx: number;
 }
 
-/** Pixels a millimetre of sensor: the sensor's width lies along the longer side, also where the phone was held upright. */
+/**
+ * Pixels a millimetre of sensor: the sensor's width lies along the longer side, also where the phone was held upright.
+ */
 const pxPerMm = (sensor: Sensor, size: Size): number => Math.max(size.widthPx, size.heightPx) / sensor.sensorWidthMm;
 
 export function focalPx(mm: number, sensor: Sensor, size: Size): number {

@@ -1,4 +1,7 @@
-/** Which lens a take was shot with: its focal length in mm, kept in pixels of the take by the studio's sensor. It settles the take's perspective. */
+/**
+ * Which lens a take was shot with: its focal length in mm, kept in pixels of the take by the
+ * studio's sensor. It settles the take's perspective.
+ */
 import { createMemo, For, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import { book, edit } from '../api.js';

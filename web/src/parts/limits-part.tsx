@@ -1,4 +1,6 @@
-/** Limits of the verdict and the performer's attention: each number a field, the program's own beside what was changed. */
+/**
+ * Limits of the verdict and the performer's attention: each number a field, the program's own beside what was changed.
+ */
 import { createSignal, Index, Show, type JSX } from 'solid-js';
 import type { Settings } from '../../../src/book/settings.js';
 import { changeSetting } from '../api.js';

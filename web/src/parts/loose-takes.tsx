@@ -1,4 +1,7 @@
-/** Takes that are for no pick yet: what came off a phone in one go is given out here. And which pick a take is for, to change it. */
+/**
+ * Takes that are for no pick yet: what came off a phone in one go is given out here.
+ * And which pick a take is for, to change it.
+ */
 import { For, Show, type JSX } from 'solid-js';
 import type { BookState } from '../../../src/server/api-types.js';
 import type { TakeDocument } from '../../../src/book/documents.js';

@@ -1,4 +1,6 @@
-/** The useful part of a take's screen: proposed by the program, shown on the take's picture, taken or left by a person. */
+/**
+ * The useful part of a take's screen: proposed by the program, shown on the take's picture, taken or left by a person.
+ */
 import { createSignal, Show, type JSX } from 'solid-js';
 import type { TakeDocument } from '../../../src/book/documents.js';
 import type { Mark } from '../../../src/plate/marks.js';

@@ -1,4 +1,6 @@
-/** One control of a step: a slider with its number and unit, a switch or a choice; and what was proposed, to go back to. */
+/**
+ * One control of a step: a slider with its number and unit, a switch or a choice; and what was proposed, to go back to.
+ */
 import { createEffect, createSignal, createUniqueId, For, Show, type JSX } from 'solid-js';
 import type { ControlValue, NumberControl, StepControl } from '../../../src/join/step-controls.js';
 

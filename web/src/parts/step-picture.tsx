@@ -1,4 +1,6 @@
-/** The recipe's picture on the frame in view: whole, or one step alone, before, after, or wiped from before to after. */
+/**
+ * The recipe's picture on the frame in view: whole, or one step alone, before, after, or wiped from before to after.
+ */
 import { createEffect, createSignal, onCleanup, Show, type JSX } from 'solid-js';
 
 export type SeenAs = 'alone' | 'before' | 'after' | 'wipe';
@@ -9,8 +11,8 @@ export interface Seen {
 }
 
 /**
- * One picture at an address, asked for one at a time: what was passed over meanwhile is left out, and the last that was asked for
- * always comes. `error` is what the service said where it could not make it.
+ * One picture at an address, asked for one at a time: what was passed over meanwhile is left out, and the last that was
+ * asked for always comes. `error` is what the service said where it could not make it.
  */
 function latest(wanted: () => string | null): {
   readonly url: () => string;

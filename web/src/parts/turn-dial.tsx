@@ -1,4 +1,7 @@
-/** The moving dial: a hand that turns as the plate's own turn does, after a count-in, with the cue's ticks when sound is wanted. */
+/**
+ * The moving dial: a hand that turns as the plate's own turn does, after a count-in,
+ * with the cue's ticks when sound is wanted.
+ */
 import { createSignal, onCleanup, type JSX } from 'solid-js';
 import type { TurnPlan } from '../../../src/brief/types.js';
 import { rateOf } from '../format.js';

@@ -7,7 +7,10 @@ export function VerdictWord(props: { word: string | null | undefined; small?: bo
   return <span class={`stamp ${kind()}${props.small ? ' small' : ''}`}>{props.word ?? 'can’t be judged'}</span>;
 }
 
-/** A whole take's word, and of how many matters it is the word where some could not be judged: one that fits in length alone is not yet one that fits. */
+/**
+ * A whole take's word, and of how many matters it is the word where some could not be judged: one
+ * that fits in length alone is not yet one that fits.
+ */
 export function TakeVerdict(props: { verdict: Verdict; small?: boolean }): JSX.Element {
   const judged = () => props.verdict.matters.filter((m) => m.verdict !== null).length;
   return (

@@ -1,4 +1,7 @@
-/** The marks as a list to choose from, and the chosen one: its numbers and points to be changed, the way to its frame and the way out. */
+/**
+ * The marks as a list to choose from, and the chosen one: its numbers and points to be
+ * changed, the way to its frame and the way out.
+ */
 import { createSignal, For, Index, Show, type JSX } from 'solid-js';
 import type { Mark } from '../../../src/plate/marks.js';
 import { handles, withHandle } from './mark-shapes.js';
@@ -54,7 +57,10 @@ export function fieldsOf(kind: Mark['kind']): readonly Field[] {
   }
 }
 
-/** The mark with one number changed; an empty text takes it away where it may be left out. Null where the text is no such number. */
+/**
+ * The mark with one number changed; an empty text takes it away where it may be left
+ * out. Null where the text is no such number.
+ */
 export function withField(mark: Mark, field: Field, text: string): Mark | null {
   const { [field.key]: _old, ...rest } = mark as unknown as Record<string, unknown>;
   if (text.trim() === '') return field.optional === true ? (rest as unknown as Mark) : null;

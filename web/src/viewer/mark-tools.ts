@@ -2,7 +2,10 @@
 import type { Mark } from '../../../src/plate/marks.js';
 import type { P } from './mark-shapes.js';
 
-/** In the order in which a shot is usually marked: first where the performer goes, then what tells camera and light, then the rest. */
+/**
+ * In the order in which a shot is usually marked: first where the performer goes, then
+ * what tells camera and light, then the rest.
+ */
 export const TOOL_GROUPS = [
   'the performer',
   'the screen',

@@ -1,4 +1,7 @@
-/** What was measured, drawn over the picture so that a person can see that it is right: horizon, ground grid, sun, shadows that were found, ride, heights. */
+/**
+ * What was measured, drawn over the picture so that a person can see that it is right: horizon, ground
+ * grid, sun, shadows that were found, ride, heights.
+ */
 import { For, Show, type JSX } from 'solid-js';
 import type { PlateMeasures, View } from '../../../src/plate/types.js';
 import type { MarksFile } from '../../../src/plate/marks.js';

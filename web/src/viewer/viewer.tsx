@@ -1,6 +1,7 @@
 /**
- * The large viewer: a picture on neutral grey, frame by frame. J and L step back and on (held: play), K stops, arrows step,
- * with shift ten frames (with a tool in hand they move a crosshair, and the space bar puts a point); Home and End; 1 shows pixels one to one, 0 fits; W wipes, D takes the difference; O overlays.
+ * The large viewer: a picture on neutral grey, frame by frame. J and L step back and on (held: play), K stops, arrows
+ * step, with shift ten frames (with a tool in hand they move a crosshair, and the space bar puts a point); Home and
+ * End; 1 shows pixels one to one, 0 fits; W wipes, D takes the difference; O overlays.
  */
 import { createEffect, createMemo, createSignal, For, on, onCleanup, Show, type JSX } from 'solid-js';
 import type { Mark, MarksFile } from '../../../src/plate/marks.js';
@@ -112,7 +113,10 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
 
   // Marks: those of the pick or take, changed as one edit each.
   const marksFile = (): MarksFile => facts().pick?.marks ?? facts().take?.marks ?? { frame: 0, marks: [] };
-  /** A performer's outlines tell of their own frame alone: those of others would lie across the picture as so many more performers. */
+  /**
+   * A performer's outlines tell of their own frame alone: those of others would lie
+   * across the picture as so many more performers.
+   */
   const ownFrameOnly = (m: Mark): boolean =>
     v.what === 'take' && ((m.kind === 'body' && m.polygon !== undefined) || m.kind === 'about' || m.kind === 'touch');
   const canMark = () => v.what === 'plate' || v.what === 'take';
@@ -235,7 +239,8 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
     const m = marksFile().marks[d.mark],
       from = m === undefined ? undefined : handles(m)[d.handle];
     if (m === undefined || from === undefined) return;
-    // A click that moved nothing is no drag: with a tool in hand it puts a point right there, as where a shadow begins at a foot.
+    // A click that moved nothing is no drag: with a tool in hand it puts a point right
+    // there, as where a shadow begins at a foot.
     if (Math.hypot(e.clientX - grabbed[0], e.clientY - grabbed[1]) < 3) {
       dropped = true;
       setTimeout(() => {
