@@ -185,7 +185,10 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     other.push(b);
     const pc = (v: number): string => (Number.isFinite(v) ? `${(100 * v).toFixed(2)} %` : 'none');
     console.log(
-      `  ${s.name}, ${s.turnDeg.toFixed(1)}°, f ${s.focalPx.toFixed(0)}: ours ${pc(a.focalError)} (${a.z === null ? 'not measurable' : `${a.z.toFixed(1)} sd`}, "${a.move}"${a.k1 === null ? '' : `, k1 ${a.k1.toFixed(3)}`}), rotation ${a.rotationDeg.toFixed(3)}°; closed form ${pc(b.focalError)}, ${b.rotationDeg.toFixed(2)}°`,
+      `  ${s.name}, ${s.turnDeg.toFixed(1)}°, f ${s.focalPx.toFixed(0)}: ` +
+        `ours ${pc(a.focalError)} (${a.z === null ? 'not measurable' : `${a.z.toFixed(1)} sd`}, ` +
+        `"${a.move}"${a.k1 === null ? '' : `, k1 ${a.k1.toFixed(3)}`}), rotation ${a.rotationDeg.toFixed(3)}°; ` +
+        `closed form ${pc(b.focalError)}, ${b.rotationDeg.toFixed(2)}°`,
     );
   }
   const wide = own.map((o, i) => i).filter((i) => own[i]!.s.turnDeg >= 10),

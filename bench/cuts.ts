@@ -235,7 +235,11 @@ function histogramCuts(reel: Reel): Found[] {
 
 function line(name: string, s: CutScore): string {
   const r = ratios(s);
-  return `${name.padEnd(26)} precision ${r.precision.toFixed(3)}  recall ${r.recall.toFixed(3)}  F1 ${r.f1.toFixed(3)}  cuts ${r.cutRecall.toFixed(3)}  gradual ${r.gradualRecall.toFixed(3)}  span ±${r.spanError.toFixed(1)}  wipes and punch-ins ${r.hardRecall.toFixed(2)}`;
+  return (
+    `${name.padEnd(26)} precision ${r.precision.toFixed(3)}  recall ${r.recall.toFixed(3)}  F1 ${r.f1.toFixed(3)}  ` +
+    `cuts ${r.cutRecall.toFixed(3)}  gradual ${r.gradualRecall.toFixed(3)}  span ±${r.spanError.toFixed(1)}  ` +
+    `wipes and punch-ins ${r.hardRecall.toFixed(2)}`
+  );
 }
 
 function processorMs(): number {
@@ -443,7 +447,8 @@ async function main(): Promise<void> {
     }
   }
   console.log(
-    `${frames} frames, ${scores.ours.cuts} cuts, ${scores.ours.gradual} gradual; seeds ${seeds.join(', ')}; ${sources.length} sources`,
+    `${frames} frames, ${scores.ours.cuts} cuts, ${scores.ours.gradual} gradual; seeds ${seeds.join(', ')}; ` +
+      `${sources.length} sources`,
   );
   console.log(line('Platewright', scores.ours));
   if (process.argv.includes('--encoded')) {

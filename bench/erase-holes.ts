@@ -240,7 +240,8 @@ export async function run(seed = 1, full = false, pictures?: string, count = ful
       fine[i]!.push(detail(f, hole) / Math.max(1e-4, own));
     });
     console.log(
-      `${String(k).padStart(2)} ${name.padEnd(20)}${db.map((d) => d.at(-1)!.toFixed(1).padStart(6)).join('')}  ${fine.map((d) => d.at(-1)!.toFixed(2).padStart(6)).join('')}`,
+      `${String(k).padStart(2)} ${name.padEnd(20)}${db.map((d) => d.at(-1)!.toFixed(1).padStart(6)).join('')}  ` +
+        fine.map((d) => d.at(-1)!.toFixed(2).padStart(6)).join(''),
     );
     if (pictures !== undefined)
       await writePng16(
@@ -250,10 +251,12 @@ export async function run(seed = 1, full = false, pictures?: string, count = ful
   }
   const mean = (v: readonly number[]): number => v.reduce((a, b) => a + b, 0) / Math.max(1, v.length);
   console.log(
-    `mean                   ${db.map((d) => mean(d).toFixed(2).padStart(6)).join('')}  ${fine.map((d) => mean(d).toFixed(2).padStart(6)).join('')}`,
+    `mean                   ${db.map((d) => mean(d).toFixed(2).padStart(6)).join('')}  ` +
+      fine.map((d) => mean(d).toFixed(2).padStart(6)).join(''),
   );
   console.log(
-    `24 dB reached by ${ways.map((name, i) => `${name} ${db[i]!.filter((v) => v >= 24).length}`).join(', ')} of ${db[0]!.length}`,
+    `24 dB reached by ${ways.map((name, i) => `${name} ${db[i]!.filter((v) => v >= 24).length}`).join(', ')} ` +
+      `of ${db[0]!.length}`,
   );
   const best = Math.max(mean(db[1]!), mean(db[2]!));
   return [

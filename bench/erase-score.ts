@@ -169,7 +169,12 @@ export async function measureOne(
   if (args.includes('--json')) console.log(JSON.stringify(row));
   else
     console.log(
-      `${name}: seen ${row.psnrSeen} dB (34 bar, 38 goal; the film's grain alone ${row.grainAllows}), never seen ${row.psnrUnseen} dB (24) on ${(100 * row.unseenShare).toFixed(1)} %, worst frame ${row.worstFrame} ${row.worst} dB, ${row.flickerRms === null ? '' : `error changes by ${(255 * row.flickerRms).toFixed(2)}/255 a frame; `}${row.sources} sources, ${row.move}, gathered in ${gathered.toFixed(0)} s, ${row.perFrame.toFixed(1)} s a frame`,
+      `${name}: seen ${row.psnrSeen} dB (34 bar, 38 goal; the film's grain alone ${row.grainAllows}), ` +
+        `never seen ${row.psnrUnseen} dB (24) on ${(100 * row.unseenShare).toFixed(1)} %, ` +
+        `worst frame ${row.worstFrame} ${row.worst} dB, ` +
+        (row.flickerRms === null ? '' : `error changes by ${(255 * row.flickerRms).toFixed(2)}/255 a frame; `) +
+        `${row.sources} sources, ${row.move}, gathered in ${gathered.toFixed(0)} s, ` +
+        `${row.perFrame.toFixed(1)} s a frame`,
     );
   return { seen: row.psnrSeen, unseen: row.psnrUnseen };
 }

@@ -82,7 +82,8 @@ export function makeCreature(seed: number, index: number): Creature {
     made.parts
       .map(
         (e, i) =>
-          `sphere{0,1 matrix<${[...axes[i]!, e.c].map((r) => r.map((x) => n(x)).join(',')).join(',')}>${flat ? '' : ` ${skin(e)}`}}`,
+          `sphere{0,1 matrix<${[...axes[i]!, e.c].map((r) => r.map((x) => n(x)).join(',')).join(',')}>` +
+          `${flat ? '' : ` ${skin(e)}`}}`,
       )
       .join('\n');
   const textures = [coat.back, coat.belly].flatMap((c) => SHADES.map((k) => matt(c, k)));
@@ -99,7 +100,13 @@ export function makeCreature(seed: number, index: number): Creature {
   const mesh = (flat: boolean): string =>
     blades === null
       ? ''
-      : `mesh2{ vertex_vectors{${blades.points.length},${blades.points.join(',')}} normal_vectors{${blades.normals.length},${blades.normals.join(',')}}${flat ? '' : ` texture_list{${textures.length},${textures.map((t) => `texture{${t}}`).join(',')}}`} face_indices{${blades.tones.length},${blades.tones.map((t, i) => `<${3 * i},${3 * i + 1},${3 * i + 2}>${flat ? '' : `,${t}`}`).join(',')}} normal_indices{${blades.tones.length},${blades.tones.map((_, i) => `<${i},${i},${i}>`).join(',')}} no_shadow }\n`;
+      : `mesh2{ vertex_vectors{${blades.points.length},${blades.points.join(',')}} ` +
+        `normal_vectors{${blades.normals.length},${blades.normals.join(',')}}` +
+        `${flat ? '' : ` texture_list{${textures.length},${textures.map((t) => `texture{${t}}`).join(',')}}`} ` +
+        `face_indices{${blades.tones.length},` +
+        `${blades.tones.map((t, i) => `<${3 * i},${3 * i + 1},${3 * i + 2}>${flat ? '' : `,${t}`}`).join(',')}} ` +
+        `normal_indices{${blades.tones.length},${blades.tones.map((_, i) => `<${i},${i},${i}>`).join(',')}} ` +
+        'no_shadow }\n';
   const whole = solid(false) + mesh(false),
     bare = solid(true) + mesh(true);
   return {
@@ -111,7 +118,9 @@ export function makeCreature(seed: number, index: number): Creature {
       a: e.a.map((row) => row.map((x) => x / size)) as unknown as Ellipsoid['a'],
     })),
     text: (p, yawDeg, flat = false) =>
-      `union{ ${flat ? bare : whole} ${flat ? 'texture{pigment{rgb 1} finish{ambient 0 diffuse 0 emission 1}} ' : ''}scale ${n(size)} rotate y*${n(yawDeg)} translate ${v(p)} }\n`,
+      `union{ ${flat ? bare : whole} ` +
+      `${flat ? 'texture{pigment{rgb 1} finish{ambient 0 diffuse 0 emission 1}} ' : ''}scale ${n(size)} ` +
+      `rotate y*${n(yawDeg)} translate ${v(p)} }\n`,
   };
 }
 

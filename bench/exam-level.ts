@@ -198,12 +198,17 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       whiteLeft.push(blue(s.subject.mean));
       if (args.includes('--rows'))
         console.log(
-          `${seed} level ${stops.toFixed(2)} (left ${plain.toFixed(2)}), blue over red ${white.at(-1)!.toFixed(2)} (left ${whiteLeft.at(-1)!.toFixed(2)}); ${s.words}; ${match.why}`,
+          `${seed} level ${stops.toFixed(2)} (left ${plain.toFixed(2)}), ` +
+            `blue over red ${white.at(-1)!.toFixed(2)} (left ${whiteLeft.at(-1)!.toFixed(2)}); ${s.words}; ` +
+            `${match.why}`,
         );
     }
     const row = (name: string, v: readonly number[], w: readonly number[]): void =>
       console.log(
-        `${name}: rms ${rms(v).toFixed(3)}, middle of the amounts ${middle(v.map(Math.abs)).toFixed(2)}, beyond one ${v.filter((x) => Math.abs(x) > 1).length} of ${v.length}; left as it is ${rms(w).toFixed(3)}, ${middle(w.map(Math.abs)).toFixed(2)}, ${w.filter((x) => Math.abs(x) > 1).length}`,
+        `${name}: rms ${rms(v).toFixed(3)}, middle of the amounts ${middle(v.map(Math.abs)).toFixed(2)}, ` +
+          `beyond one ${v.filter((x) => Math.abs(x) > 1).length} of ${v.length}; ` +
+          `left as it is ${rms(w).toFixed(3)}, ${middle(w.map(Math.abs)).toFixed(2)}, ` +
+          w.filter((x) => Math.abs(x) > 1).length,
       );
     row('level, stops', level, left);
     row('blue over red, stops', white, whiteLeft);

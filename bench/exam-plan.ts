@@ -270,7 +270,11 @@ export function planOf(seed: number): ExamPlan {
           ? makeSet(random, 'garden', { far: takeFar, perPx: 1 / takeFocal, widthPx: w, heightPx: h })
           : null,
     },
-    words: `${place}, ${move}, ${millimetres.toFixed(0)} mm, key ${azimuth.toFixed(0)}° / ${elevation.toFixed(0)}° ${lamps.softDeg > 1.5 ? 'soft' : 'hard'}; ${creature.name}, ${(share * 100).toFixed(0)} % of the picture; take ${colour}, ${fits ? 'fits' : `off ${daz.toFixed(0)}°`}`,
+    words:
+      `${place}, ${move}, ${millimetres.toFixed(0)} mm, ` +
+      `key ${azimuth.toFixed(0)}° / ${elevation.toFixed(0)}° ${lamps.softDeg > 1.5 ? 'soft' : 'hard'}; ` +
+      `${creature.name}, ${(share * 100).toFixed(0)} % of the picture; ` +
+      `take ${colour}, ${fits ? 'fits' : `off ${daz.toFixed(0)}°`}`,
   };
 }
 

@@ -30,7 +30,9 @@ const rgb = (c: Vec3, k = 1): string =>
   `rgb<${c.map((x) => Math.min(0.92, Math.max(0.004, x * k)).toFixed(4)).join(',')}>`;
 const matt = (c: Vec3): string => `texture{pigment{${rgb(c)}} finish{ambient 0 diffuse 0.9}}`;
 const rough = (c: Vec3, scale: number, depth: number, bump = 0.2): string =>
-  `texture{pigment{granite scale ${n(scale)} color_map{[0.1 ${rgb(c, 1 - depth)}][0.7 ${rgb(c, 1 + 0.6 * depth)}]}} normal{bumps ${n(bump)} scale ${n(scale / 20)}} finish{ambient 0 diffuse 0.9}}`;
+  `texture{pigment{granite scale ${n(scale)} ` +
+  `color_map{[0.1 ${rgb(c, 1 - depth)}][0.7 ${rgb(c, 1 + 0.6 * depth)}]}} ` +
+  `normal{bumps ${n(bump)} scale ${n(scale / 20)}} finish{ambient 0 diffuse 0.9}}`;
 const box = (a: Vec3, b: Vec3, m: string): string => `box{${v(a)},${v(b)} ${m}}\n`;
 
 /** A set of its kind. `frustum` says what the camera sees at which depth. */
@@ -63,7 +65,14 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
     // Boards or tiles show lines; a carpet has a border to either side.
     if (kind < 2)
       parts.push(
-        `plane{y,0 texture{pigment{${kind === 0 ? `brick pigment{${rgb(ground, 0.45)}} pigment{bozo scale <0.02,1,0.5> color_map{[0 ${rgb(ground, 0.8)}][1 ${rgb(ground, 1.15)}]}} brick_size <${n(board)},3,1.7> mortar 0.004 rotate x*90` : `checker ${rgb(ground)} ${rgb(ground, 0.7)} scale ${n(2.4 * board)}`}} finish{ambient 0 diffuse 0.9}}}\n`,
+        'plane{y,0 ' +
+          'texture{pigment{' +
+          (kind === 0
+            ? `brick pigment{${rgb(ground, 0.45)}} pigment{bozo scale <0.02,1,0.5> ` +
+              `color_map{[0 ${rgb(ground, 0.8)}][1 ${rgb(ground, 1.15)}]}} ` +
+              `brick_size <${n(board)},3,1.7> mortar 0.004 rotate x*90`
+            : `checker ${rgb(ground)} ${rgb(ground, 0.7)} scale ${n(2.4 * board)}`) +
+          '} finish{ambient 0 diffuse 0.9}}}\n',
       );
     else parts.push(`plane{y,0 ${rough(ground, 0.12, 0.25, 0.4)}}\n`);
     lines = [line(-0.55 * half(0) + shift), line(0.55 * half(0) + shift)];
@@ -103,7 +112,10 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
     ground = grey(0.12, 0.42, 0.12);
     const slab = u(0.3, 0.6);
     parts.push(
-      `plane{y,0 texture{pigment{brick pigment{${rgb(ground, 0.55)}} pigment{granite scale 0.5 color_map{[0.1 ${rgb(ground, 0.8)}][0.7 ${rgb(ground, 1.15)}]}} brick_size <${n(slab)},${n(slab)},${n(slab)}> mortar 0.012 rotate x*90} normal{bumps 0.2 scale 0.01} finish{ambient 0 diffuse 0.9}}}\n`,
+      `plane{y,0 texture{pigment{brick pigment{${rgb(ground, 0.55)}} ` +
+        `pigment{granite scale 0.5 color_map{[0.1 ${rgb(ground, 0.8)}][0.7 ${rgb(ground, 1.15)}]}} ` +
+        `brick_size <${n(slab)},${n(slab)},${n(slab)}> mortar 0.012 rotate x*90} normal{bumps 0.2 scale 0.01} ` +
+        'finish{ambient 0 diffuse 0.9}}}\n',
     );
     lines = [line(-0.6 * half(0) + shift), line(0.7 * half(0) + shift)];
     parts.push(
@@ -140,7 +152,9 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
   } else {
     ground = [u(0.07, 0.15), u(0.12, 0.2), u(0.025, 0.06)];
     parts.push(
-      `plane{y,0 texture{pigment{granite scale <0.12,0.12,0.25> color_map{[0.1 ${rgb(ground, 0.5)}][0.45 ${rgb(ground)}][0.8 ${rgb(ground, 1.5)}]}} normal{bumps 0.7 scale 0.02} finish{ambient 0 diffuse 0.9}}}\n`,
+      'plane{y,0 texture{pigment{granite scale <0.12,0.12,0.25> ' +
+        `color_map{[0.1 ${rgb(ground, 0.5)}][0.45 ${rgb(ground)}][0.8 ${rgb(ground, 1.5)}]}} ` +
+        'normal{bumps 0.7 scale 0.02} finish{ambient 0 diffuse 0.9}}}\n',
     );
     if (place === 'garden') {
       const wide = u(0.5, 0.7) * half(0),
@@ -168,7 +182,8 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
         );
         for (let j = 0; j < 5; j++)
           parts.push(
-            `sphere{<${n(x + u(-0.9, 0.9))},${n(h + u(-0.4, 0.9))},${n(z + u(-0.6, 0.6))}>,${n(u(0.5, 1))} ${rough(leaf, 0.5, 0.7, 1)}}\n`,
+            `sphere{<${n(x + u(-0.9, 0.9))},${n(h + u(-0.4, 0.9))},${n(z + u(-0.6, 0.6))}>,${n(u(0.5, 1))} ` +
+              `${rough(leaf, 0.5, 0.7, 1)}}\n`,
           );
       }
       parts.push(box([-40, 0, back + 7], [40, 1.8, back + 8], rough([0.05, 0.1, 0.03], 0.6, 0.6, 1)));
@@ -179,7 +194,8 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
         leaf: Vec3 = [u(0.04, 0.12), u(0.08, 0.19), u(0.02, 0.05)];
       for (let j = 0; j < 4; j++)
         parts.push(
-          `sphere{<${n(side * (half(z) * u(0.75, 1.1)) + u(-0.2, 0.2))},${n(u(0.1, 0.35))},${n(z + u(-0.2, 0.2))}>,${n(u(0.15, 0.35))} ${rough(leaf, 0.12, 0.8, 1)}}\n`,
+          `sphere{<${n(side * (half(z) * u(0.75, 1.1)) + u(-0.2, 0.2))},${n(u(0.1, 0.35))},${n(z + u(-0.2, 0.2))}` +
+            `>,${n(u(0.15, 0.35))} ${rough(leaf, 0.12, 0.8, 1)}}\n`,
         );
     }
   }
@@ -190,7 +206,9 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
       at: Vec3 = [s * u(0.52, 0.8) * half(z), 0, z],
       r = u(0.03, 0.07) * h;
     parts.push(
-      `union{cylinder{<0,0,0>,<0,${n(h)},0>,${n(r)}} cylinder{<0,${n(0.9 * h)},0>,<0,${n(0.96 * h)},0>,${n(1.3 * r)}} ${matt(random.uniform() < 0.3 ? grey(0.6, 0.85) : any())} translate ${v(at)}}\n`,
+      `union{cylinder{<0,0,0>,<0,${n(h)},0>,${n(r)}} ` +
+        `cylinder{<0,${n(0.9 * h)},0>,<0,${n(0.96 * h)},0>,${n(1.3 * r)}} ` +
+        `${matt(random.uniform() < 0.3 ? grey(0.6, 0.85) : any())} translate ${v(at)}}\n`,
     );
     return { at, height: Math.round(h * 1000) / 1000 };
   });
@@ -207,7 +225,8 @@ export function makeSet(random: RandomStream, place: Place, f: Frustum): ExamSet
   }
   if (place !== 'room')
     parts.push(
-      'sky_sphere{pigment{gradient y color_map{[0 rgb<0.85,0.92,1>][0.2 rgb<0.55,0.72,1>][0.8 rgb<0.25,0.45,0.85>]}}}\n',
+      'sky_sphere{pigment{gradient y ' +
+        'color_map{[0 rgb<0.85,0.92,1>][0.2 rgb<0.55,0.72,1>][0.8 rgb<0.25,0.45,0.85>]}}}\n',
     );
   return { text: parts.join(''), ground, uprights, lines };
 }
@@ -252,7 +271,9 @@ export function lampsText(l: Lamps, ground: Vec3): string {
     out += `light_source{${v(at(d, 90))} rgb${v(l.fill.map((c) => c / sum) as unknown as Vec3)} parallel point_at 0}\n`;
   const level = [0, 1, 2].map((k) => (l.fill[k]! + l.key[k]! * Math.max(0, l.towards[1])) * ground[k]!);
   for (const a of [0, 2.1, 4.2])
-    out += `light_source{${v([60 * Math.cos(a), -60, 60 * Math.sin(a)])} rgb${v(level.map((c) => (1.2 * c) / 3) as unknown as Vec3)} shadowless parallel point_at 0}\n`;
+    out +=
+      `light_source{${v([60 * Math.cos(a), -60, 60 * Math.sin(a)])} ` +
+      `rgb${v(level.map((c) => (1.2 * c) / 3) as unknown as Vec3)} shadowless parallel point_at 0}\n`;
   return out;
 }
 
@@ -270,12 +291,19 @@ export interface HomeScreen {
 export function homeText(s: HomeScreen, far: number, level: Vec3): string {
   const k = s.folds,
     cloth = (turn: number): string =>
-      `texture{pigment{bozo turbulence 0.3 scale 0.9 color_map{[0.2 ${rgb(s.cloth, 1 - 0.12 * k)}][0.8 ${rgb(s.cloth, 1 + 0.08 * k)}]}} normal{average normal_map{[1 wrinkles ${n(0.5 * k)} scale 0.55][0.7 waves ${n(0.35 * k)} rotate x*${turn} turbulence 0.5 scale 0.8][0.4 bumps ${n(0.4 * k)} scale 0.05]}} finish{ambient 0 diffuse 0.9}}`;
+      'texture{pigment{bozo turbulence 0.3 scale 0.9 ' +
+      `color_map{[0.2 ${rgb(s.cloth, 1 - 0.12 * k)}][0.8 ${rgb(s.cloth, 1 + 0.08 * k)}]}} ` +
+      `normal{average normal_map{[1 wrinkles ${n(0.5 * k)} scale 0.55][0.7 waves ${n(0.35 * k)} rotate x*${turn} ` +
+      `turbulence 0.5 scale 0.8][0.4 bumps ${n(0.4 * k)} scale 0.05]}} finish{ambient 0 diffuse 0.9}}`;
   const wall = 0.35 * far + 0.6,
     r = 0.3;
   return (
-    `plane{y,0 ${cloth(0)}}\nplane{-z,${n(-wall)} ${cloth(90)} no_shadow}\ndifference{box{<-9,0,${n(wall - r)}>,<9,${r},${n(wall)}>} cylinder{<-10,${r},${n(wall - r)}>,<10,${r},${n(wall - r)}>,${r}} ${cloth(45)} no_shadow}\n` +
-    `cylinder{0,<0,${n(s.pegHeight)},0>,${n(0.03 * s.pegHeight)} ${matt(s.cloth.map((c) => 0.8 * c) as unknown as Vec3)} translate ${v(s.peg)}}\n` +
-    `light_source{<0,14,60> rgb${v(level.map((c, i) => 0.45 * c * s.cloth[i]!) as unknown as Vec3)} shadowless parallel point_at 0}\n`
+    `plane{y,0 ${cloth(0)}}\nplane{-z,${n(-wall)} ${cloth(90)} no_shadow}\n` +
+    `difference{box{<-9,0,${n(wall - r)}>,<9,${r},${n(wall)}>} ` +
+    `cylinder{<-10,${r},${n(wall - r)}>,<10,${r},${n(wall - r)}>,${r}} ${cloth(45)} no_shadow}\n` +
+    `cylinder{0,<0,${n(s.pegHeight)},0>,${n(0.03 * s.pegHeight)} ` +
+    `${matt(s.cloth.map((c) => 0.8 * c) as unknown as Vec3)} translate ${v(s.peg)}}\n` +
+    `light_source{<0,14,60> rgb${v(level.map((c, i) => 0.45 * c * s.cloth[i]!) as unknown as Vec3)} shadowless ` +
+    'parallel point_at 0}\n'
   );
 }

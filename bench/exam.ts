@@ -279,7 +279,10 @@ async function rowOf(s: ExamScene, folder: string, pictures: string | undefined,
 
 const f1 = (v: number): string => v.toFixed(1);
 const cells = (r: Reading): string =>
-  `${f1(r.performer)} / ${f1(r.edge)} (${r.bias > 0 ? '+' : ''}${f1(r.bias)}) / ${f1(r.shadow)} IoU ${Number.isFinite(r.iou) ? r.iou.toFixed(2) : 'hidden'} stray ${r.stray.toFixed(2)} out ${r.outside.toFixed(2)}  L ${f1(r.level)} a ${f1(r.a)} b ${f1(r.b)}  stops ${r.red.toFixed(2)} ${r.green.toFixed(2)} ${r.blue.toFixed(2)}`;
+  `${f1(r.performer)} / ${f1(r.edge)} (${r.bias > 0 ? '+' : ''}${f1(r.bias)}) / ${f1(r.shadow)} ` +
+  `IoU ${Number.isFinite(r.iou) ? r.iou.toFixed(2) : 'hidden'} stray ${r.stray.toFixed(2)} ` +
+  `out ${r.outside.toFixed(2)}  L ${f1(r.level)} a ${f1(r.a)} b ${f1(r.b)}  ` +
+  `stops ${r.red.toFixed(2)} ${r.green.toFixed(2)} ${r.blue.toFixed(2)}`;
 
 /** Mean of the rows; of signed readings the mean amount. */
 function summary(rows: readonly Row[], of: 'ours' | 'plain'): Reading {
@@ -310,11 +313,14 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
     }
     rows.sort((a, b) => b.rank - a.rank);
     console.log(
-      'performer / edge (bias) / shadow, its IoU (hidden: only a rim of the true one shows) and where there is none (over the area of the performer), outside; level and white of the performer; stops that its light lacks (red, green, blue)',
+      'performer / edge (bias) / shadow, its IoU (hidden: ' +
+        'only a rim of the true one shows) and where there is none (over the area of the performer), outside; ' +
+        'level and white of the performer; stops that its light lacks (red, green, blue)',
     );
     for (const r of rows)
       console.log(
-        `${String(r.seed).padStart(4)} most off: ${r.worst}; size ${f1(r.size)} place ${f1(r.place)} px; ${r.words}\n     ours  ${cells(r.ours)}\n     plain ${cells(r.plain)}`,
+        `${String(r.seed).padStart(4)} most off: ${r.worst}; size ${f1(r.size)} place ${f1(r.place)} px; ` +
+          `${r.words}\n     ours  ${cells(r.ours)}\n     plain ${cells(r.plain)}`,
       );
     console.log(`mean ours  ${cells(summary(rows, 'ours'))}\nmean plain ${cells(summary(rows, 'plain'))}`);
     const file = option('json');

@@ -92,9 +92,16 @@ function toneOf(r: () => number): string {
 function setText(seed: number): string {
   const r = seeded(seed),
     tone = (): string => toneOf(r);
-  let out = `global_settings{assumed_gamma 1.0}\nbackground{rgb<0.5,0.6,0.8>}\nlight_source{<${(-30 + 60 * r()).toFixed(1)},40,-35> rgb 2.0}\nlight_source{<0,60,-60> rgb 0.6 shadowless}\n`;
-  out += `plane{y,0 pigment{granite scale 1.4 color_map{[0 rgb<0.12,0.11,0.1>][0.6 rgb<0.36,0.33,0.29>]}} finish{ambient 0 diffuse 0.85}}\n`;
-  out += `box{<-30,0,9>,<30,9,10> texture{pigment{brick pigment{rgb<${tone()}>} pigment{granite scale 0.6 color_map{[0 rgb<${tone()}>][0.7 rgb<${tone()}>]}} brick_size <0.9,0.35,0.5> mortar 0.05} finish{ambient 0 diffuse 0.8}}}\n`;
+  let out =
+    'global_settings{assumed_gamma 1.0}\nbackground{rgb<0.5,0.6,0.8>}\n' +
+    `light_source{<${(-30 + 60 * r()).toFixed(1)},40,-35> rgb 2.0}\nlight_source{<0,60,-60> rgb 0.6 shadowless}\n`;
+  out +=
+    'plane{y,0 pigment{granite scale 1.4 color_map{[0 rgb<0.12,0.11,0.1>][0.6 rgb<0.36,0.33,0.29>]}} ' +
+    'finish{ambient 0 diffuse 0.85}}\n';
+  out +=
+    `box{<-30,0,9>,<30,9,10> texture{pigment{brick pigment{rgb<${tone()}>} ` +
+    `pigment{granite scale 0.6 color_map{[0 rgb<${tone()}>][0.7 rgb<${tone()}>]}} ` +
+    'brick_size <0.9,0.35,0.5> mortar 0.05} finish{ambient 0 diffuse 0.8}}}\n';
   for (let i = 0; i < 14; i++) {
     const x = -9 + 18 * r(),
       z = 1.5 + 7 * r(),
@@ -102,8 +109,11 @@ function setText(seed: number): string {
       high = 0.4 + 2.6 * r();
     out +=
       r() < 0.35
-        ? `cylinder{<${x.toFixed(3)},0,${z.toFixed(3)}>,<${x.toFixed(3)},${(high + 1.5).toFixed(3)},${z.toFixed(3)}>,${(0.04 + 0.06 * r()).toFixed(3)} pigment{rgb<${tone()}>} finish{ambient 0 diffuse 0.85}}\n`
-        : `box{<${(x - wide / 2).toFixed(3)},0,${z.toFixed(3)}>,<${(x + wide / 2).toFixed(3)},${high.toFixed(3)},${(z + 0.5).toFixed(3)}> texture{pigment{bozo turbulence 0.6 scale ${(0.1 + 0.3 * r()).toFixed(3)} color_map{[0 rgb<${tone()}>][1 rgb<${tone()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
+        ? `cylinder{<${x.toFixed(3)},0,${z.toFixed(3)}>,<${x.toFixed(3)},${(high + 1.5).toFixed(3)},${z.toFixed(3)}` +
+          `>,${(0.04 + 0.06 * r()).toFixed(3)} pigment{rgb<${tone()}>} finish{ambient 0 diffuse 0.85}}\n`
+        : `box{<${(x - wide / 2).toFixed(3)},0,${z.toFixed(3)}>,<${(x + wide / 2).toFixed(3)},${high.toFixed(3)},` +
+          `${(z + 0.5).toFixed(3)}> texture{pigment{bozo turbulence 0.6 scale ${(0.1 + 0.3 * r()).toFixed(3)} ` +
+          `color_map{[0 rgb<${tone()}>][1 rgb<${tone()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
   }
   return out;
 }
@@ -130,7 +140,8 @@ function frontOf(thing: Thing, seed: number): Front {
     own: string,
   ): { text: (t: string | null) => string; part: Vec3[] } => ({
     text: (t) =>
-      `cylinder{<${cx.toFixed(4)},${y0},${z.toFixed(4)}>,<${cx.toFixed(4)},${y1},${z.toFixed(4)}>,${radius.toFixed(4)} ${t ?? own} no_shadow}\n`,
+      `cylinder{<${cx.toFixed(4)},${y0},${z.toFixed(4)}>,<${cx.toFixed(4)},${y1},${z.toFixed(4)}>,` +
+      `${radius.toFixed(4)} ${t ?? own} no_shadow}\n`,
     part: [
       [cx - radius, y1, z],
       [cx + radius, y1, z],
@@ -148,7 +159,8 @@ function frontOf(thing: Thing, seed: number): Front {
       0.16,
       0,
       5,
-      `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} finish{ambient 0 diffuse 0.85}}`,
+      `texture{pigment{granite scale 0.25 color_map{[0 rgb<${tone}>][0.7 rgb<0.45,0.42,0.38>]}} ` +
+        'finish{ambient 0 diffuse 0.85}}',
     );
     return { text: (_, t) => p.text(t), parts: [p.part] };
   }
@@ -166,7 +178,8 @@ function frontOf(thing: Thing, seed: number): Front {
         [x - 2.4, y - 0.025, z],
       ];
     const beam = (t: string | null): string =>
-      `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}>,0.025 ${t ?? paint} no_shadow}\n`;
+      `cylinder{<${(x - 2.4).toFixed(3)},${y},${z.toFixed(4)}>,<${(x + 2.4).toFixed(3)},${y},${z.toFixed(4)}` +
+      `>,0.025 ${t ?? paint} no_shadow}\n`;
     return { text: (_, t) => beam(t) + bars.map((b) => b.text(t)).join(''), parts: [top, ...bars.map((b) => b.part)] };
   }
   if (thing === 'door') {
@@ -176,7 +189,8 @@ function frontOf(thing: Thing, seed: number): Front {
       b = s < 0 ? e : e + 4;
     return {
       text: (_, t) =>
-        `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} no_shadow}\n`,
+        `box{<${a.toFixed(3)},-0.5,${z.toFixed(3)}>,<${b.toFixed(3)},4,${(z + 0.04).toFixed(3)}> ${t ?? paint} ` +
+        'no_shadow}\n',
       parts: [
         [
           [a, 4, z],
@@ -225,7 +239,8 @@ async function make(folder: string, c: readonly [Thing, Move], seed: number): Pr
       // The figure's own paints cannot be replaced from outside: it is told from two flat grounds instead.
       const alone = (back: number): Promise<{ rgb: Float32Array }> =>
         trace(
-          `global_settings{assumed_gamma 1.0}\nbackground{rgb ${back}}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n${front.text(n, null)}`,
+          `global_settings{assumed_gamma 1.0}\nbackground{rgb ${back}}\n` +
+            `light_source{<0,50,-50> rgb 0.4 shadowless}\n${front.text(n, null)}`,
           camera,
           rect,
           options,

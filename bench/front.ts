@@ -112,21 +112,28 @@ async function row(dir: string, id: string, pictures: string | null, each: boole
     if (each)
       for (const q of list)
         console.log(
-          `  ${q.n} was ${q.was.iou.toFixed(3)} ${q.was.edge.toFixed(2)} is ${q.is.iou.toFixed(3)} ${q.is.edge.toFixed(2)}`,
+          `  ${q.n} was ${q.was.iou.toFixed(3)} ${q.was.edge.toFixed(2)} ` +
+            `is ${q.is.iou.toFixed(3)} ${q.is.edge.toFixed(2)}`,
         );
-    return `${id.padEnd(20)} ${(m.camera?.move ?? '-').padEnd(9)}${(m.travel === undefined ? '' : 'way').padEnd(4)} was ${mean((q) => q.was.iou).toFixed(3)} ${mean(
-      (q) => q.was.edge,
-    )
-      .toFixed(2)
-      .padStart(6)} (${worst((q) => q.was.edge)
-      .toFixed(1)
-      .padStart(4)})  is ${mean((q) => q.is.iou).toFixed(3)} ${mean((q) => q.is.edge)
-      .toFixed(2)
-      .padStart(6)} (${worst((q) => q.is.edge)
-      .toFixed(1)
-      .padStart(
-        4,
-      )})  ${((used.user + used.system) / 1e6).toFixed(1)} s of ${((measured.user + measured.system) / 1e6).toFixed(1)} s for the measures  soft ${now.softPx}  ${now.why}`;
+    return (
+      `${id.padEnd(20)} ${(m.camera?.move ?? '-').padEnd(9)}${(m.travel === undefined ? '' : 'way').padEnd(4)} ` +
+      `was ${mean((q) => q.was.iou).toFixed(3)} ` +
+      `${mean((q) => q.was.edge)
+        .toFixed(2)
+        .padStart(6)} ` +
+      `(${worst((q) => q.was.edge)
+        .toFixed(1)
+        .padStart(4)})  ` +
+      `is ${mean((q) => q.is.iou).toFixed(3)} ${mean((q) => q.is.edge)
+        .toFixed(2)
+        .padStart(6)} ` +
+      `(${worst((q) => q.is.edge)
+        .toFixed(1)
+        .padStart(4)})  ` +
+      `${((used.user + used.system) / 1e6).toFixed(1)} s ` +
+      `of ${((measured.user + measured.system) / 1e6).toFixed(1)} s for the measures  soft ${now.softPx}  ` +
+      `${now.why}`
+    );
   } finally {
     await reader.close();
   }

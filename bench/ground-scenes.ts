@@ -71,7 +71,9 @@ const floor = (pigment: string, finish: string, normal = ''): string =>
 /** Slopes of a rough floor, finer than a pixel: every ray meets another. */
 const ROUGH = (k: number): string => `normal{ bumps ${k} scale 0.0007 }`;
 const BACK =
-  'plane{-z,-7 pigment{gradient x color_map{[0 rgb<0.5,0.42,0.34>][0.5 rgb<0.5,0.42,0.34>][0.5 rgb<0.75,0.7,0.6>][1 rgb<0.75,0.7,0.6>]} scale 1.3} finish{ambient 0 diffuse 0.85} no_shadow}\nbackground{rgb<0.55,0.65,0.85>}\n';
+  'plane{-z,-7 pigment{gradient x ' +
+  'color_map{[0 rgb<0.5,0.42,0.34>][0.5 rgb<0.5,0.42,0.34>][0.5 rgb<0.75,0.7,0.6>][1 rgb<0.75,0.7,0.6>]} ' +
+  'scale 1.3} finish{ambient 0 diffuse 0.85} no_shadow}\nbackground{rgb<0.55,0.65,0.85>}\n';
 const SUN: Lamp = { azimuth: 55, elevation: 42, rgb: [2.3, 2.0, 1.6] };
 
 const CASES: readonly Case[] = [
@@ -365,7 +367,9 @@ const PLACES: readonly Case[] = [
     lamps: [SUN],
     sky: 0.5,
     floor: floor(STONE, ''),
-    set: 'box{<-0.1,0,-0.1><0.1,1.5,0.1> translate <0.85,0,-0.35> pigment{rgb<0.2,0.12,0.08>} finish{ambient 0 diffuse 0.85}}',
+    set:
+      'box{<-0.1,0,-0.1><0.1,1.5,0.1> translate <0.85,0,-0.35> pigment{rgb<0.2,0.12,0.08>} ' +
+      'finish{ambient 0 diffuse 0.85}}',
     lit: true,
     step: {},
   },
@@ -466,7 +470,11 @@ function lampsText(c: Case, camera: Camera): string {
 
 /** Dark glass: a thin upright box over a foot line. */
 function paneText([a, b, tall]: readonly [Vec3, Vec3, number]): string {
-  return `polygon{5, ${[a, b, [b[0], tall, b[2]], [a[0], tall, a[2]], a].map((p) => v(p as Vec3)).join(', ')} pigment{rgb<0.03,0.035,0.04>} finish{ambient 0 diffuse 0.85 reflection{0.04,1 fresnel on}} interior{ior 1.5}}\n`;
+  return (
+    `polygon{5, ${[a, b, [b[0], tall, b[2]], [a[0], tall, a[2]], a].map((p) => v(p as Vec3)).join(', ')} ` +
+    'pigment{rgb<0.03,0.035,0.04>} finish{ambient 0 diffuse 0.85 reflection{0.04,1 fresnel on}} ' +
+    'interior{ior 1.5}}\n'
+  );
 }
 
 const planar = (p: Traced): Picture => {
@@ -490,13 +498,15 @@ async function rowOf(c: Case, folder: string, o: TraceOptions, pictures: boolean
   const base = planar(await trace(lit, camera, rect, o)),
     truth = planar(await trace(lit + body, camera, rect, o));
   const dark = await trace(
-      `${head}background{rgb 0}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n${body.replaceAll(' reflection 0.04', '')}`,
+      `${head}background{rgb 0}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
+        `${body.replaceAll(' reflection 0.04', '')}`,
       camera,
       rect,
       o,
     ),
     bright = await trace(
-      `${head}background{rgb 1}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n${body.replaceAll(' reflection 0.04', '')}`,
+      `${head}background{rgb 1}\nlight_source{<0,50,-50> rgb 0.4 shadowless}\n` +
+        `${body.replaceAll(' reflection 0.04', '')}`,
       camera,
       rect,
       o,
@@ -686,7 +696,11 @@ function compare(ours: Picture, truth: Picture, base: Picture, matte: Float32Arr
       outside++;
     }
   }
-  return `ours ${(mine / count).toFixed(2)}  empty set ${(none / count).toFixed(2)}  light taken ${(lost / lostTrue).toFixed(2)} of the truth's  elsewhere ${(away / outside).toFixed(2)}  (${((100 * count) / n).toFixed(1)} % of the picture)`;
+  return (
+    `ours ${(mine / count).toFixed(2)}  empty set ${(none / count).toFixed(2)}  ` +
+    `light taken ${(lost / lostTrue).toFixed(2)} of the truth's  elsewhere ${(away / outside).toFixed(2)}  ` +
+    `(${((100 * count) / n).toFixed(1)} % of the picture)`
+  );
 }
 
 function beside(all: readonly Picture[]): Picture {

@@ -208,19 +208,24 @@ export function table(rows: readonly Row[]): string {
     for (const fault of [...new Set(mine.map((r) => r.fault))]) {
       const sizes = [...new Set(mine.filter((r) => r.fault === fault).map((r) => r.size))];
       out.push(
-        `  ${fault.padEnd(18)} ${sizes
-          .map(
-            (s) =>
-              `${s}: ${['dev', 'hold']
-                .map((half) => {
-                  const l = mine.filter(
-                    (r) => r.fault === fault && r.size === s && r.half === half && r.named !== null,
-                  );
-                  return `${l.filter((r) => r.named).length}/${l.filter((r) => r.first).length}/${l.filter((r) => r.step).length} of ${l.length}`;
-                })
-                .join(' | ')}`,
-          )
-          .join('   ')}`,
+        `  ${fault.padEnd(18)} ` +
+          sizes
+            .map(
+              (s) =>
+                `${s}: ` +
+                ['dev', 'hold']
+                  .map((half) => {
+                    const l = mine.filter(
+                      (r) => r.fault === fault && r.size === s && r.half === half && r.named !== null,
+                    );
+                    return (
+                      `${l.filter((r) => r.named).length}/${l.filter((r) => r.first).length}` +
+                      `/${l.filter((r) => r.step).length} of ${l.length}`
+                    );
+                  })
+                  .join(' | '),
+            )
+            .join('   '),
       );
     }
   }

@@ -136,7 +136,10 @@ export function table(rows: readonly Row[]): string {
   const out: string[] = [],
     good = rows.filter((r) => r.spoil === 'none');
   out.push(
-    `true joins: ${good.length} (${FAMILIES.map((f) => `${good.filter((r) => r.family === f).length} ${f}`).join(', ')}); not blamed for anything: ${pct(good.filter((r) => Object.values(r.matters).every((m) => m[1])).length, good.length)}`,
+    `true joins: ${good.length} ` +
+      `(${FAMILIES.map((f) => `${good.filter((r) => r.family === f).length} ${f}`).join(', ')}); ` +
+      'not blamed for anything: ' +
+      pct(good.filter((r) => Object.values(r.matters).every((m) => m[1])).length, good.length),
   );
   out.push('matter          read   5 %    half   95 %   worst   blamed');
   for (const m of MATTERS) {
@@ -148,7 +151,10 @@ export function table(rows: readonly Row[]): string {
     }
     const blamed = read.filter((r) => !r.matters[m]![1]);
     out.push(
-      `${m.padEnd(15)} ${String(v.length).padStart(4)} ${[0.05, 0.5, 0.95, 1].map((q) => quantile(v, q).toFixed(3).padStart(7)).join('')}   ${pct(blamed.length, read.length)}${blamed.length > 0 ? ` (${blamed.map((r) => r.id.split(' ')[0]).join(', ')})` : ''}`,
+      `${m.padEnd(15)} ${String(v.length).padStart(4)} ` +
+        `${[0.05, 0.5, 0.95, 1].map((q) => quantile(v, q).toFixed(3).padStart(7)).join('')}   ` +
+        `${pct(blamed.length, read.length)}` +
+        (blamed.length > 0 ? ` (${blamed.map((r) => r.id.split(' ')[0]).join(', ')})` : ''),
     );
   }
   out.push(
@@ -169,12 +175,13 @@ export function table(rows: readonly Row[]): string {
       shares.map((s) => s.k / s.n),
     );
     out.push(
-      `${spoil.padEnd(16)} ${kind.matter.padEnd(14)} ${shares
-        .map((s) => `${s.size}: ${pct(s.k, s.n)}`)
-        .join(', ')
-        .padEnd(
-          58,
-        )} ${half === null ? 'not reached' : `${half === shares[0]!.size ? 'at most ' : ''}${half.toPrecision(2)}`} ${kind.unit} (${shares[0]!.n} joins)`,
+      `${spoil.padEnd(16)} ${kind.matter.padEnd(14)} ` +
+        shares
+          .map((s) => `${s.size}: ${pct(s.k, s.n)}`)
+          .join(', ')
+          .padEnd(58) +
+        ` ${half === null ? 'not reached' : `${half === shares[0]!.size ? 'at most ' : ''}${half.toPrecision(2)}`} ` +
+        `${kind.unit} (${shares[0]!.n} joins)`,
     );
   }
   return out.join('\n');

@@ -46,7 +46,11 @@ function show(name: string, r: Inspection): void {
   console.log(`${name}: ${r.passes ? 'passes' : 'FAILS'}`);
   for (const m of r.matters)
     console.log(
-      `  ${m.matter.padEnd(14)} ${m.value === null ? `not read: ${m.reason}` : `${m.value.toFixed(2)} ${m.unit} (limit ${Number(m.limit.toFixed(3))})`}${m.passes === false ? `  FAILS at frame ${m.worstFrame}: ${m.advice}` : ''}`,
+      `  ${m.matter.padEnd(14)} ` +
+        (m.value === null
+          ? `not read: ${m.reason}`
+          : `${m.value.toFixed(2)} ${m.unit} (limit ${Number(m.limit.toFixed(3))})`) +
+        (m.passes === false ? `  FAILS at frame ${m.worstFrame}: ${m.advice}` : ''),
     );
 }
 
@@ -100,7 +104,9 @@ async function spoilShot(
       const others = blamed(r).filter((b) => b !== SPOIL_KINDS[spoil].matter);
       beside += others.length;
       console.log(
-        `${shot}, ${spoil}: ${m.passes === false ? 'named' : 'MISSED'} ${r.found?.[0] === m.matter ? ' first' : ''} (${m.matter} ${m.value.toFixed(2)})${others.length > 0 ? `, beside it ${others.join(', ')}` : ''}`,
+        `${shot}, ${spoil}: ` +
+          `${m.passes === false ? 'named' : 'MISSED'} ${r.found?.[0] === m.matter ? ' first' : ''} ` +
+          `(${m.matter} ${m.value.toFixed(2)})${others.length > 0 ? `, beside it ${others.join(', ')}` : ''}`,
       );
     }
   } finally {

@@ -184,7 +184,10 @@ async function scoreScene(s: Scene, every: number, pictures: string | undefined,
 }
 
 const line = (r: Row): string =>
-  `${r.id.padEnd(14)} performer ${r.performer.toFixed(2)} (L ${r.performerBias.toFixed(1)}) edge ${r.edge.toFixed(2)} (L ${r.edgeBias.toFixed(2)}) shadow ${r.shadow.toFixed(2)} (L ${r.shadowBias.toFixed(1)}) IoU ${r.shadowIou.toFixed(3)} area ${r.shadowArea.toFixed(2)} left ${r.shadowLeft.toFixed(2)} lost ${r.shadowLost.toFixed(2)} ssim ${r.ssim.toFixed(3)}`;
+  `${r.id.padEnd(14)} performer ${r.performer.toFixed(2)} (L ${r.performerBias.toFixed(1)}) ` +
+  `edge ${r.edge.toFixed(2)} (L ${r.edgeBias.toFixed(2)}) shadow ${r.shadow.toFixed(2)} ` +
+  `(L ${r.shadowBias.toFixed(1)}) IoU ${r.shadowIou.toFixed(3)} area ${r.shadowArea.toFixed(2)} ` +
+  `left ${r.shadowLeft.toFixed(2)} lost ${r.shadowLost.toFixed(2)} ssim ${r.ssim.toFixed(3)}`;
 
 function mean(rows: readonly Row[], id: string): Row {
   const of = (k: (typeof KEYS)[number]): number => {

@@ -177,7 +177,9 @@ else
     for await (const f of s.frames(every)) {
       const b = budget((await renderer.frame(f.frame)).coded(), f);
       console.log(
-        `  ${f.frame} ${TERMS.map((k, i) => `${k} ${b.rows[i]!.toFixed(2)}`).join(' | ')} | shift ${b.shift.join(',')} px; gain wanted ${b.gain.map((v) => v.toFixed(2)).join(' ')} stops; tilt wanted x ${b.tilt[0]!.toFixed(2)} y ${b.tilt[1]!.toFixed(2)} stops`,
+        `  ${f.frame} ${TERMS.map((k, i) => `${k} ${b.rows[i]!.toFixed(2)}`).join(' | ')} | ` +
+          `shift ${b.shift.join(',')} px; gain wanted ${b.gain.map((v) => v.toFixed(2)).join(' ')} stops; ` +
+          `tilt wanted x ${b.tilt[0]!.toFixed(2)} y ${b.tilt[1]!.toFixed(2)} stops`,
       );
     }
     await renderer.close();

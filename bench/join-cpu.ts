@@ -101,7 +101,8 @@ if (args[0] === '--profile') {
       ms = (u.user + u.system) / 1000 / frames;
     if (counted) {
       console.log(
-        `${ms.toFixed(1)} ms a frame in all threads${clock === null ? '' : `, ${((clock() - from) / frames).toFixed(1)} in this one`}`,
+        `${ms.toFixed(1)} ms a frame in all ` +
+          `threads${clock === null ? '' : `, ${((clock() - from) / frames).toFixed(1)} in this one`}`,
       );
       show('by kernel, a frame', times, frames, 40);
     }

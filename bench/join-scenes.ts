@@ -148,7 +148,8 @@ const MADE: readonly Made[] = [
 ];
 
 const skin = (rgb: string): string =>
-  `texture{pigment{bozo scale 0.02 color_map{[0 rgb<${rgb}>*0.82][1 rgb<${rgb}>]}} normal{bumps 0.35 scale 0.006} finish{ambient 0 diffuse 0.85}}`;
+  `texture{pigment{bozo scale 0.02 color_map{[0 rgb<${rgb}>*0.82][1 rgb<${rgb}>]}} ` +
+  'normal{bumps 0.35 scale 0.006} finish{ambient 0 diffuse 0.85}}';
 const capsule = (a: Vec3, b: Vec3, ra: number, rb: number, m: string): string =>
   `union{ cone{${v(a)},${num(ra)},${v(b)},${num(rb)}} sphere{${v(a)},${num(ra)}} sphere{${v(b)},${num(rb)}} ${m}}\n`;
 
@@ -162,7 +163,10 @@ function hound(at: Vec3, yaw: number): string {
     capsule([x, 0.16, z + 0.015], [x, 0.03, z], 0.034, 0.028, pale) +
     `sphere{0,1 scale <0.036,0.028,0.052> translate <${num(x)},0.028,${num(z - 0.02)}> ${pale}}\n`;
   return (
-    `union{ sphere{0,1 scale <0.125,0.15,0.2> translate <0,0.44,-0.17> ${tan}} sphere{0,1 scale <0.105,0.12,0.22> translate <0,0.45,0.08> ${tan}} sphere{0,1 scale <0.115,0.13,0.16> translate <0,0.45,0.27> ${tan}} sphere{0,1 scale <0.09,0.11,0.15> translate <0,0.37,-0.2> ${pale}}\n` +
+    `union{ sphere{0,1 scale <0.125,0.15,0.2> translate <0,0.44,-0.17> ${tan}} ` +
+    `sphere{0,1 scale <0.105,0.12,0.22> translate <0,0.45,0.08> ${tan}} ` +
+    `sphere{0,1 scale <0.115,0.13,0.16> translate <0,0.45,0.27> ${tan}} ` +
+    `sphere{0,1 scale <0.09,0.11,0.15> translate <0,0.37,-0.2> ${pale}}\n` +
     leg(-0.085, -0.23) +
     leg(0.085, -0.23) +
     leg(-0.085, 0.3) +
@@ -174,7 +178,9 @@ function hound(at: Vec3, yaw: number): string {
     [-1, 1]
       .map(
         (s) =>
-          `sphere{<${num(s * 0.04)},0.7,-0.476>,0.014 ${dark}} sphere{0,1 scale <0.02,0.075,0.045> rotate z*${s * 12} translate <${num(s * 0.088)},0.645,-0.39> ${dark}}`,
+          `sphere{<${num(s * 0.04)},0.7,-0.476>,0.014 ${dark}} ` +
+          `sphere{0,1 scale <0.02,0.075,0.045> rotate z*${s * 12} ` +
+          `translate <${num(s * 0.088)},0.645,-0.39> ${dark}}`,
       )
       .join(' ') +
     capsule([0, 0.5, 0.4], [0, 0.62, 0.54], 0.025, 0.014, tan) +

@@ -296,7 +296,10 @@ async function scoreShot(shot: TruthShot, wanted: Wanted): Promise<readonly [Row
   await clean?.close();
   for (const r of rows)
     console.log(
-      `${shot.padEnd(6)} ${r.what.padEnd(14)} performer ${r.score.performer} edge ${r.score.edge} (bias ${r.score.edgeBias}) shadow ${r.score.shadow} (IoU ${r.score.shadowIou}, light left ${r.score.shadowLeft}, taken ${r.score.shadowLost} of the truth's) outside ${r.score.outside} ssim ${r.score.ssim}; worst frame ${r.worst.frame} (${r.worst.performer})`,
+      `${shot.padEnd(6)} ${r.what.padEnd(14)} performer ${r.score.performer} edge ${r.score.edge} ` +
+        `(bias ${r.score.edgeBias}) shadow ${r.score.shadow} (IoU ${r.score.shadowIou}, ` +
+        `light left ${r.score.shadowLeft}, taken ${r.score.shadowLost} of the truth's) outside ${r.score.outside} ` +
+        `ssim ${r.score.ssim}; worst frame ${r.worst.frame} (${r.worst.performer})`,
     );
   if (wanted.speed === true) console.log(`${shot.padEnd(6)} speed`, JSON.stringify(await speed(used, mended)));
   return rows;

@@ -58,7 +58,10 @@ export async function run(_seed: number): Promise<BenchRow[]> {
         if (m.verdict === wanted) right++;
       }
       rows.push({
-        name: `judge ${shot}: ${q.name} differs by ${q.difference.toFixed(1)}°, found ${found === null ? '–' : found.toFixed(1)}°: "${m.verdict ?? 'not judged'}" (truth "${wanted}"); error`,
+        name:
+          `judge ${shot}: ${q.name} differs by ${q.difference.toFixed(1)}°, ` +
+          `found ${found === null ? '–' : found.toFixed(1)}°: "${m.verdict ?? 'not judged'}" (truth "${wanted}"); ` +
+          'error',
         ours: found === null ? null : Math.abs(found - q.difference),
         bar: q.bar,
         goal: q.bar / 2,
@@ -68,7 +71,9 @@ export async function run(_seed: number): Promise<BenchRow[]> {
     const turn = matter('turnRate');
     if (turn?.measured != null && turn.needed != null)
       rows.push({
-        name: `judge ${shot}: pace ${t.take.pace}, found ${(turn.measured / turn.needed).toFixed(2)}: "${turn.verdict}"; error`,
+        name:
+          `judge ${shot}: pace ${t.take.pace}, found ${(turn.measured / turn.needed).toFixed(2)}: ` +
+          `"${turn.verdict}"; error`,
         ours: 100 * Math.abs(turn.measured / turn.needed / t.take.pace - 1),
         bar: 10,
         goal: 5,

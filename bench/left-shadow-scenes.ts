@@ -49,13 +49,21 @@ export const GROUNDS: Readonly<Record<string, string>> = {
   cobbles: COBBLES,
   flags: `${FLAGS.replace('brick_size <0.9,0.2,0.5>', 'brick_size <0.9,0.5,0.5>')}`,
   setts:
-    'texture{pigment{brick pigment{rgb<0.06,0.055,0.05>} pigment{granite scale 0.3 color_map{[0.1 rgb<0.19,0.18,0.18>][0.7 rgb<0.34,0.32,0.31>]}} brick_size <0.16,0.12,0.12> mortar 0.014 rotate x*90} normal{brick 0.6 brick_size <0.16,0.12,0.12> mortar 0.014 rotate x*90} finish{ambient 0 diffuse 0.85}}',
+    'texture{pigment{brick pigment{rgb<0.06,0.055,0.05>} ' +
+    'pigment{granite scale 0.3 color_map{[0.1 rgb<0.19,0.18,0.18>][0.7 rgb<0.34,0.32,0.31>]}} ' +
+    'brick_size <0.16,0.12,0.12> mortar 0.014 rotate x*90} ' +
+    'normal{brick 0.6 brick_size <0.16,0.12,0.12> mortar 0.014 rotate x*90} finish{ambient 0 diffuse 0.85}}',
   asphalt:
-    'texture{pigment{granite scale 0.05 color_map{[0.1 rgb<0.1,0.1,0.105>][0.8 rgb<0.22,0.22,0.22>]}} normal{bumps 0.5 scale 0.012} finish{ambient 0 diffuse 0.9}}',
+    'texture{pigment{granite scale 0.05 color_map{[0.1 rgb<0.1,0.1,0.105>][0.8 rgb<0.22,0.22,0.22>]}} ' +
+    'normal{bumps 0.5 scale 0.012} finish{ambient 0 diffuse 0.9}}',
   gravel:
-    'texture{pigment{crackle solid scale 0.035 color_map{[0 rgb<0.22,0.2,0.17>][0.5 rgb<0.4,0.36,0.3>][1 rgb<0.52,0.49,0.45>]}} normal{crackle 1.1 form <-1,1,0> scale 0.035} finish{ambient 0 diffuse 0.9}}',
+    'texture{pigment{crackle solid scale 0.035 ' +
+    'color_map{[0 rgb<0.22,0.2,0.17>][0.5 rgb<0.4,0.36,0.3>][1 rgb<0.52,0.49,0.45>]}} ' +
+    'normal{crackle 1.1 form <-1,1,0> scale 0.035} finish{ambient 0 diffuse 0.9}}',
   grass:
-    'texture{pigment{granite scale <0.12,0.12,0.25> color_map{[0.1 rgb<0.05,0.08,0.02>][0.45 rgb<0.1,0.16,0.04>][0.8 rgb<0.16,0.24,0.07>]}} normal{bumps 0.9 scale 0.03} finish{ambient 0 diffuse 0.9}}',
+    'texture{pigment{granite scale <0.12,0.12,0.25> ' +
+    'color_map{[0.1 rgb<0.05,0.08,0.02>][0.45 rgb<0.1,0.16,0.04>][0.8 rgb<0.16,0.24,0.07>]}} ' +
+    'normal{bumps 0.9 scale 0.03} finish{ambient 0 diffuse 0.9}}',
   boards: wood('0.3,0.2,0.12', '0.45,0.31,0.19', 0.03),
   plain: 'texture{pigment{rgb<0.42,0.38,0.33>} finish{ambient 0 diffuse 0.9}}',
 };
@@ -100,16 +108,25 @@ function planOf(seed: number): Plan {
   const area = `area_light <${n(wide)},0,0>,<0,${n(wide)},0>,5,5 adaptive 1 circular orient`;
   const sky = (p: Vec3, c: Vec3): string =>
     `light_source{${v(p)} rgb${v([c[0] * fill, c[1] * fill, c[2] * fill])} shadowless parallel point_at 0}\n`;
-  const lights = `light_source{${v([sun[0] * 120, sun[1] * 120, sun[2] * 120])} rgb${v(key)} parallel point_at 0 ${area}}\n${sky([-25, 80, -50], [0.27, 0.3, 0.4])}${sky([50, 40, -40], [0.18, 0.18, 0.21])}${sky([0, 40, 90], [0.15, 0.14, 0.15])}${sky([0, -60, -20], [0.1, 0.08, 0.06])}`;
+  const lights =
+    `light_source{${v([sun[0] * 120, sun[1] * 120, sun[2] * 120])} rgb${v(key)} parallel point_at 0 ${area}}\n` +
+    `${sky([-25, 80, -50], [0.27, 0.3, 0.4])}${sky([50, 40, -40], [0.18, 0.18, 0.21])}` +
+    `${sky([0, 40, 90], [0.15, 0.14, 0.15])}${sky([0, -60, -20], [0.1, 0.08, 0.06])}`;
   const shelter = random.uniform() < 0.5,
     sx = u(-1.5, 0.6),
     dark = `${n(u(0.02, 0.08))},${n(u(0.02, 0.08))},${n(u(0.02, 0.09))}`;
   const roof = shelter
-    ? `union{box{<-1.4,2.1,0>,<1.4,2.2,1.3> ${paint('0.4,0.06,0.05')}} box{<-1.4,0,1.24>,<1.4,1,1.3> ${wood('0.13,0.19,0.2', '0.19,0.27,0.27', 0.05)}} ${[-1.35, 1.35].map((x) => `cylinder{<${x},0,0.05>,<${x},2.1,0.05>,0.04 ${paint('0.5,0.44,0.34')}}`).join(' ')} translate <${n(sx)},0,${n(u(0.9, 1.6))}>}\n`
+    ? `union{box{<-1.4,2.1,0>,<1.4,2.2,1.3> ${paint('0.4,0.06,0.05')}} ` +
+      `box{<-1.4,0,1.24>,<1.4,1,1.3> ${wood('0.13,0.19,0.2', '0.19,0.27,0.27', 0.05)}} ` +
+      [-1.35, 1.35].map((x) => `cylinder{<${x},0,0.05>,<${x},2.1,0.05>,0.04 ${paint('0.5,0.44,0.34')}}`).join(' ') +
+      ` translate <${n(sx)},0,${n(u(0.9, 1.6))}>}\n`
     : '';
   const post =
     move === 'travel' ? `cylinder{<0,0,${n(-far + 2.2)}>,<0,4,${n(-far + 2.2)}>,0.045 ${paint(dark)} no_shadow}\n` : '';
-  const set = `${SKY}${lights}plane{y,0 ${GROUNDS[kind]!} rotate y*${n(u(-30, 30))}}\n${roof}${post}box{<-12,0,5>,<12,2.6,5.3> ${BRICK}}\n${lamp(sign() * u(2, 3), u(2.5, 3.5))}${tub(sign() * u(1.6, 2.4), u(1, 3), seed)}`;
+  const set =
+    `${SKY}${lights}plane{y,0 ${GROUNDS[kind]!} rotate y*${n(u(-30, 30))}}\n` +
+    `${roof}${post}box{<-12,0,5>,<12,2.6,5.3> ${BRICK}}\n` +
+    `${lamp(sign() * u(2, 3), u(2.5, 3.5))}${tub(sign() * u(1.6, 2.4), u(1, 3), seed)}`;
   // The walker crosses the picture, aslant or not, about a metre and a half in the shot.
   const side = sign(),
     from: Vec3 = [-side * u(0.7, 1.1), 0, u(-0.6, 0.5)],
@@ -148,7 +165,9 @@ function planOf(seed: number): Plan {
     finish,
     person,
     crf: Math.round(u(14, 20)),
-    words: `${kind}, ${move}, sun ${azimuth.toFixed(0)}° / ${elevation.toFixed(0)}°, ${soft.toFixed(1)}° wide, warm ${warm.toFixed(1)}, sky ${fill.toFixed(1)}${shelter ? ', shelter' : ''}`,
+    words:
+      `${kind}, ${move}, sun ${azimuth.toFixed(0)}° / ${elevation.toFixed(0)}°, ${soft.toFixed(1)}° wide, ` +
+      `warm ${warm.toFixed(1)}, sky ${fill.toFixed(1)}${shelter ? ', shelter' : ''}`,
   };
 }
 

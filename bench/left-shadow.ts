@@ -198,13 +198,16 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       pc = (x: number | null): string => (x === null ? '-' : (100 * x).toFixed(1).padStart(5));
     if (pictures !== undefined) mkdirSync(pictures, { recursive: true });
     console.log(
-      '% of the shadow: left (worst), flicker, harmed, touched; % of the person: under; s of processor time: gathered, a frame',
+      '% of the shadow: left (worst), flicker, harmed, touched; % of the person: under; s of processor time: ' +
+        'gathered, a frame',
     );
     for (const seed of seedsOf(seeds)) {
       const { words, score: r } = await scoreLeft(resolve(folder), seed, Number(option('every') ?? 1), pictures);
       all.push(r);
       console.log(
-        `${String(seed).padStart(3)}: ${pc(r.left)} (${pc(r.worst)} on ${r.worstFrame}) ${pc(r.flicker)} ${pc(r.harmed)} ${pc(r.touched)}; ${pc(r.under)}; ${r.gathered.toFixed(1)} ${r.perFrame.toFixed(2)}  ${words}`,
+        `${String(seed).padStart(3)}: ` +
+          `${pc(r.left)} (${pc(r.worst)} on ${r.worstFrame}) ${pc(r.flicker)} ${pc(r.harmed)} ${pc(r.touched)}; ` +
+          `${pc(r.under)}; ${r.gathered.toFixed(1)} ${r.perFrame.toFixed(2)}  ${words}`,
       );
     }
     const mean = (of: (r: LeftScore) => number | null): number | null => {
@@ -212,7 +215,9 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       return v.some((x) => x === null) ? null : (v as number[]).reduce((a, b) => a + b, 0) / v.length;
     };
     console.log(
-      `mean ${pc(mean((r) => r.left))} (${pc(mean((r) => r.worst))}) ${pc(mean((r) => r.flicker))} ${pc(mean((r) => r.harmed))} ${pc(mean((r) => r.touched))}; ${pc(mean((r) => r.under))}; ${mean((r) => r.gathered)!.toFixed(2)} ${mean((r) => r.perFrame)!.toFixed(3)}`,
+      `mean ${pc(mean((r) => r.left))} (${pc(mean((r) => r.worst))}) ${pc(mean((r) => r.flicker))} ` +
+        `${pc(mean((r) => r.harmed))} ${pc(mean((r) => r.touched))}; ${pc(mean((r) => r.under))}; ` +
+        `${mean((r) => r.gathered)!.toFixed(2)} ${mean((r) => r.perFrame)!.toFixed(3)}`,
     );
   }
 }

@@ -344,4 +344,6 @@ export function homeChanged(text: string, change: LightChange | undefined): stri
   return out;
 }
 
-export const DAY_SKY = `sky_sphere{ pigment{ gradient y color_map{ [0 rgb<0.95,0.97,1.0>*1.5][0.15 rgb<0.7,0.82,1.0>*1.3][0.7 rgb<0.3,0.5,0.85>] } } }\n`;
+export const DAY_SKY =
+  'sky_sphere{ pigment{ gradient y color_map{ ' +
+  '[0 rgb<0.95,0.97,1.0>*1.5][0.15 rgb<0.7,0.82,1.0>*1.3][0.7 rgb<0.3,0.5,0.85>] } } }\n';

@@ -155,7 +155,9 @@ export async function run(seed: number): Promise<BenchRow[]> {
       // Under a brim little may be lit: what counts is that only directions that are right are told.
       rows.push(
         {
-          name: `light: the same on heads under a hat's brim, 90th percentile of the ${q.told.length} of 30 whose direction is told`,
+          name:
+            "light: the same on heads under a hat's brim, " +
+            `90th percentile of the ${q.told.length} of 30 whose direction is told`,
           ours: quantile(q.told, 0.9),
           bar: 15,
           goal: 8,
@@ -174,7 +176,17 @@ export async function run(seed: number): Promise<BenchRow[]> {
     }
     rows.push(
       {
-        name: `light: the same on heads with ${kind === 'rim light' ? 'a rim light' : kind === 'patched coat' ? 'a patched coat' : kind === 'beard' ? 'a beard' : kind}, median of 30`,
+        name:
+          'light: the same on heads ' +
+          'with ' +
+          (kind === 'rim light'
+            ? 'a rim light'
+            : kind === 'patched coat'
+              ? 'a patched coat'
+              : kind === 'beard'
+                ? 'a beard'
+                : kind) +
+          ', median of 30',
         ours: quantile(q.angle, 0.5),
         bar: 15,
         goal: 8,
@@ -207,14 +219,18 @@ export async function run(seed: number): Promise<BenchRow[]> {
             : 'NOT covered';
       rows.push(
         {
-          name: `light ${shot}: azimuth (${l.azimuthDeg.how}; stated sd ${l.azimuthDeg.sd?.toFixed(1)}, ${c(l.azimuthDeg, sun.azimuthDeg)})`,
+          name:
+            `light ${shot}: azimuth (${l.azimuthDeg.how}; stated sd ${l.azimuthDeg.sd?.toFixed(1)}, ` +
+            `${c(l.azimuthDeg, sun.azimuthDeg)})`,
           ours: l.azimuthDeg.value === null ? null : Math.abs(differenceDeg(l.azimuthDeg.value, sun.azimuthDeg)),
           bar: 3,
           goal: 1,
           unit: 'deg',
         },
         {
-          name: `light ${shot}: elevation (stated sd ${l.elevationDeg.sd?.toFixed(1)}, ${c(l.elevationDeg, sun.elevationDeg)})`,
+          name:
+            `light ${shot}: elevation (stated sd ${l.elevationDeg.sd?.toFixed(1)}, ` +
+            `${c(l.elevationDeg, sun.elevationDeg)})`,
           ours: l.elevationDeg.value === null ? null : Math.abs(l.elevationDeg.value - sun.elevationDeg),
           bar: 3,
           goal: 1,

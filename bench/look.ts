@@ -98,7 +98,8 @@ if (process.argv[1]?.endsWith('look.ts') || process.argv[1]?.endsWith('look.js')
       .sort((p, q) => p - q);
     const at = (p: number): string => (ok[Math.min(ok.length - 1, Math.floor(p * ok.length))] ?? NaN).toFixed(3);
     console.log(
-      `${r.what.padEnd(34)} median ${at(0.5)}  p90 ${at(0.9)}  worst ${at(1)}  within bar ${ok.filter((e) => e <= r.bar).length}/${r.errors.length}  (bar ${r.bar})`,
+      `${r.what.padEnd(34)} median ${at(0.5)}  p90 ${at(0.9)}  worst ${at(1)}  ` +
+        `within bar ${ok.filter((e) => e <= r.bar).length}/${r.errors.length}  (bar ${r.bar})`,
     );
   }
 }

@@ -134,7 +134,8 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
   const all: number[][] = [];
   try {
     console.log(
-      'clip                            ours   mix   Farneback  DIS   (mean PSNR, dB), gain over DIS: mean, lowest, highest',
+      'clip                            ours   mix   Farneback  DIS   (mean PSNR, dB), gain over DIS: ' +
+        'mean, lowest, highest',
     );
     for (const [file, starts] of full ? [...CLIPS, ...OTHERS] : CLIPS) {
       const reader = await VideoReader.open(join(FOOTAGE, file)).catch((e: Error) => {
@@ -186,7 +187,11 @@ export async function run(_seed = 1, full = false): Promise<BenchRow[]> {
       }
       all.push(...rows);
       console.log(
-        `${file.padEnd(30)}${[0, 1, 2, 3].map((k) => (rows[0]!.length > k ? mean(rows.map((r) => r[k]!)).toFixed(2) : '-').padStart(7)).join(' ')}${py === null ? '' : `   ${over(rows)}`}`,
+        `${file.padEnd(30)}` +
+          [0, 1, 2, 3]
+            .map((k) => (rows[0]!.length > k ? mean(rows.map((r) => r[k]!)).toFixed(2) : '-').padStart(7))
+            .join(' ') +
+          (py === null ? '' : `   ${over(rows)}`),
       );
     }
   } finally {

@@ -455,7 +455,8 @@ async function one(
     }
   }
   console.log(
-    `  ${NAMES[kind]}, seed ${seed}: ${((1000 * seconds) / COUNT).toFixed(0)} ms of processor time a frame (following included)`,
+    `  ${NAMES[kind]}, seed ${seed}: ` +
+      `${((1000 * seconds) / COUNT).toFixed(0)} ms of processor time a frame (following included)`,
   );
   const py = ['python3', '/usr/bin/python3'].find(
     (p) => spawnSync(p, ['-c', 'import cv2; cv2.seamlessClone']).status === 0,
@@ -488,7 +489,9 @@ async function one(
 }
 
 const shown = (s: Score): string =>
-  `inside ${s.inside.toFixed(2)}  seam ${s.seam.toFixed(2)}  off ${s.mean.toFixed(2)} px  jitter ${s.jitter.toFixed(2)} px  drift ${s.drift.toFixed(2)} px  flicker ${s.flicker.toFixed(2)} (grain ${s.floor.toFixed(2)})`;
+  `inside ${s.inside.toFixed(2)}  seam ${s.seam.toFixed(2)}  off ${s.mean.toFixed(2)} px  ` +
+  `jitter ${s.jitter.toFixed(2)} px  drift ${s.drift.toFixed(2)} px  ` +
+  `flicker ${s.flicker.toFixed(2)} (grain ${s.floor.toFixed(2)})`;
 
 /** Rows for `npm run bench`: one seed of each kind. */
 export async function run(seed: number): Promise<BenchRow[]> {
@@ -496,7 +499,8 @@ export async function run(seed: number): Promise<BenchRow[]> {
   for (const kind of (value('only') ?? 'a,b,c').split(',') as Kind[]) {
     const r = await one(kind, seed, value('out'));
     console.log(
-      `    ours       ${shown(r.ours)}\n    reference  ${r.clone === null ? 'no OpenCV here' : shown(r.clone)}\n    untouched  ${shown(r.untouched)}`,
+      `    ours       ${shown(r.ours)}\n    reference  ${r.clone === null ? 'no OpenCV here' : shown(r.clone)}\n` +
+        `    untouched  ${shown(r.untouched)}`,
     );
     rows.push(
       {

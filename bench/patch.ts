@@ -156,7 +156,8 @@ async function one(name: string, outline: [number, number][], from: number, seed
   const alone = -10 * Math.log10(e0 / area),
     db = -10 * Math.log10(e / n);
   console.log(
-    `  ${name}: ${((100 * n) / (COUNT * area)).toFixed(0)} % of the outline's pixels changed, worst frame ${worstAt} ${worst.toFixed(1)} dB`,
+    `  ${name}: ${((100 * n) / (COUNT * area)).toFixed(0)} % of the outline's pixels changed, ` +
+      `worst frame ${worstAt} ${worst.toFixed(1)} dB`,
   );
   return {
     name: `another take's ${name} on a moving head, PSNR of what changed, beside the outlines alone`,

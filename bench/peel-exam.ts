@@ -87,7 +87,8 @@ async function main(): Promise<void> {
     total.push(sum.square);
     console.log(
       String(seed).padStart(5),
-      `square ${sum.square.toFixed(2)}  lost ${(100 * sum.lost).toFixed(1)} %  false ${(100 * sum.stray).toFixed(1)} %  band ${sum.band.toFixed(1)}  ${p.words}`,
+      `square ${sum.square.toFixed(2)}  lost ${(100 * sum.lost).toFixed(1)} %  ` +
+        `false ${(100 * sum.stray).toFixed(1)} %  band ${sum.band.toFixed(1)}  ${p.words}`,
     );
   }
   console.log(`mean square ${(total.reduce((s, v) => s + v, 0) / total.length).toFixed(2)} of ${total.length}`);

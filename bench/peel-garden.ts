@@ -53,7 +53,13 @@ async function main(): Promise<void> {
         s = scoreMatte(now.alpha, t.alpha, band, W, H);
       console.log(
         kind.name.padEnd(20),
-        `MSE ${s.mse.toFixed(1)}  SAD ${s.sad.toFixed(2)}  grad ${s.grad.toFixed(2)}  holes ${s.holes.toFixed(2)}  ghosts ${s.ghosts.toFixed(3)}  flecks ${flecksOf(now.alpha, t.alpha, band, W, H)}  dtSSD ${dtSsd(now.alpha, before.alpha, t.alpha, truth[2]!.alpha, new Uint8Array(W * H).fill(1)).toFixed(2)}  comp ${compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]).toFixed(1)}  ms ${((used.user + used.system) / 1000).toFixed(0)}`,
+        `MSE ${s.mse.toFixed(1)}  SAD ${s.sad.toFixed(2)}  grad ${s.grad.toFixed(2)}  ` +
+          `holes ${s.holes.toFixed(2)}  ghosts ${s.ghosts.toFixed(3)}  ` +
+          `flecks ${flecksOf(now.alpha, t.alpha, band, W, H)}  ` +
+          'dtSSD ' +
+          `${dtSsd(now.alpha, before.alpha, t.alpha, truth[2]!.alpha, new Uint8Array(W * H).fill(1)).toFixed(2)}  ` +
+          `comp ${compositeError(now.alpha, now.coded, t.alpha, t.colour, band, [0.5, 0.1, 0.8]).toFixed(1)}  ` +
+          `ms ${((used.user + used.system) / 1000).toFixed(0)}`,
       );
       if (pictures !== undefined)
         await show(join(pictures, `${kind.name.replace(/[^a-z]+/g, '-')}-${seed}.png`), b, now.alpha, t.alpha);

@@ -187,7 +187,10 @@ async function main(): Promise<void> {
           all.iou += both / any;
           all.n++;
           line.push(
-            `frame ${n}: MSE ${s.mse.toFixed(1)} SAD ${s.sad.toFixed(2)} grad ${s.grad.toFixed(2)} holes ${s.holes.toFixed(2)} ghosts ${s.ghosts.toFixed(2)} dtSSD ${dt.toFixed(2)} comp ${comp.toFixed(1)} IoU ${(both / any).toFixed(3)} ${((took.user + took.system) / 1e3).toFixed(0)} ms`,
+            `frame ${n}: MSE ${s.mse.toFixed(1)} SAD ${s.sad.toFixed(2)} grad ${s.grad.toFixed(2)} ` +
+              `holes ${s.holes.toFixed(2)} ghosts ${s.ghosts.toFixed(2)} dtSSD ${dt.toFixed(2)} ` +
+              `comp ${comp.toFixed(1)} IoU ${(both / any).toFixed(3)} ` +
+              `${((took.user + took.system) / 1e3).toFixed(0)} ms`,
           );
           if (pictures !== undefined) {
             const shown = createPicture(2 * W, H, 3),
@@ -215,7 +218,9 @@ async function main(): Promise<void> {
       }
     }
     console.log(
-      `mean of ${all.n}: MSE ${(all.mse / all.n).toFixed(1)} SAD ${(all.sad / all.n).toFixed(2)} grad ${(all.grad / all.n).toFixed(2)} dtSSD ${(all.dt / all.n).toFixed(2)} comp ${(all.comp / all.n).toFixed(1)} IoU ${(all.iou / all.n).toFixed(3)}`,
+      `mean of ${all.n}: MSE ${(all.mse / all.n).toFixed(1)} SAD ${(all.sad / all.n).toFixed(2)} ` +
+        `grad ${(all.grad / all.n).toFixed(2)} dtSSD ${(all.dt / all.n).toFixed(2)} ` +
+        `comp ${(all.comp / all.n).toFixed(1)} IoU ${(all.iou / all.n).toFixed(3)}`,
     );
   } finally {
     if (keep === undefined) rmSync(folder, { recursive: true, force: true });

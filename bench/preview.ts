@@ -103,7 +103,9 @@ export async function run(): Promise<BenchRow[]> {
           ms.push(await lookedAt(renderer, turned(recipe, 'ground', 'azimuthDeg', v), choices, width));
         ms.sort((a, b) => a - b);
         rows.push({
-          name: `preview at 1080p: ${name}, ${choices.length === 1 ? 'a picture' : 'two pictures'} ${width} wide (beside: decoding one frame)`,
+          name:
+            `preview at 1080p: ${name}, ${choices.length === 1 ? 'a picture' : 'two pictures'} ${width} wide ` +
+            '(beside: decoding one frame)',
           ours: ms[2]!,
           reference: decodeMs,
           bar: BAR_MS,

@@ -194,7 +194,10 @@ function look(s: Shot, fault: string, size: number, seed: number): void {
   }).matters.find((q) => q.matter === 'remains')!;
   const say = (v: number | null | undefined): string => (v == null ? 'not read' : v.toFixed(3));
   console.log(
-    `${s.name}, ${fault} ${size}: ${m.passes === null ? 'not read' : m.passes ? 'passes' : `NAMED (${m.value!.toFixed(2)} ${m.unit})`}; stain ${say(remains?.stain)}, ghost ${say(remains?.ghost?.sure)}, boil ${say(remains?.boil)}, detail ${say(remains?.detail)}; ${((u.user + u.system) / 1e6).toFixed(1)} s of processor`,
+    `${s.name}, ${fault} ${size}: ` +
+      `${m.passes === null ? 'not read' : m.passes ? 'passes' : `NAMED (${m.value!.toFixed(2)} ${m.unit})`}; ` +
+      `stain ${say(remains?.stain)}, ghost ${say(remains?.ghost?.sure)}, boil ${say(remains?.boil)}, ` +
+      `detail ${say(remains?.detail)}; ${((u.user + u.system) / 1e6).toFixed(1)} s of processor`,
   );
 }
 

@@ -218,7 +218,8 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
     klt.add(level, errorsOf(s, b), performance.now() - t);
     if (process.env.PW_BENCH_DETAIL !== undefined)
       console.log(
-        `  ${s.name}: median ${[...errors].sort((p, q) => p - q)[errors.length >> 1]!.toFixed(3)}, worst ${Math.max(...errors).toFixed(2)}, end ${errors.at(-1)!.toFixed(2)}`,
+        `  ${s.name}: median ${[...errors].sort((p, q) => p - q)[errors.length >> 1]!.toFixed(3)}, ` +
+          `worst ${Math.max(...errors).toFixed(2)}, end ${errors.at(-1)!.toFixed(2)}`,
       );
   }
   const row = (

@@ -434,16 +434,19 @@ if (process.argv[1] !== undefined && resolve(process.argv[1]) === fileURLToPath(
       row.map((v) => v.toFixed(2)).join(' '),
       found === null
         ? 'none'
-        : `${found.depth.parts === undefined ? 'three' : 'carved'} ${found.before.toFixed(2)} ${found.after.toFixed(2)}`,
+        : `${found.depth.parts === undefined ? 'three' : 'carved'} ${found.before.toFixed(2)} ` +
+            `${found.after.toFixed(2)}`,
       like === null
         ? ''
-        : `${like.kind} ${like.outline.toFixed(2)} ${like.shadow?.toFixed(2)}; ${alone!.kind} ${alone!.outline.toFixed(2)}`,
+        : `${like.kind} ${like.outline.toFixed(2)} ${like.shadow?.toFixed(2)}; ` +
+            `${alone!.kind} ${alone!.outline.toFixed(2)}`,
       s.words.replace(/.*mm, /, ''),
     );
   }
   const line = (f: (v: number[]) => number): string =>
     (all[0] ?? []).map((_, j) => f(all.map((r) => r[j]!)).toFixed(3)).join('  ');
   console.log(
-    `${all.length} scenes; mean ${line((v) => v.reduce((a, b) => a + b, 0) / v.length)}; middle ${line(median)} (flat; by the take's shadow; by likeness; the same by the outline alone; true body)`,
+    `${all.length} scenes; mean ${line((v) => v.reduce((a, b) => a + b, 0) / v.length)}; ` +
+      `middle ${line(median)} (flat; by the take's shadow; by likeness; the same by the outline alone; true body)`,
   );
 }

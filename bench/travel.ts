@@ -63,12 +63,15 @@ function print(name: string, k: Known, t: Travel, depths: readonly number[]): vo
     }),
   );
   console.log(
-    `${name.padEnd(26)} way ${t.way.value!.toFixed(3)} ± ${t.way.sd!.toFixed(3)} (true ${way.toFixed(3)}, ${(Math.abs(t.way.value! - way) / t.way.sd!).toFixed(1)} sd)  ${depths
-      .map((d) => {
-        const o = offAt(k, t, d);
-        return `${d} m ${o.rms.toFixed(2)}/${o.worst.toFixed(2)}`;
-      })
-      .join('  ')} px rms/worst`,
+    `${name.padEnd(26)} way ${t.way.value!.toFixed(3)} ± ${t.way.sd!.toFixed(3)} (true ${way.toFixed(3)}, ` +
+      `${(Math.abs(t.way.value! - way) / t.way.sd!).toFixed(1)} sd)  ` +
+      depths
+        .map((d) => {
+          const o = offAt(k, t, d);
+          return `${d} m ${o.rms.toFixed(2)}/${o.worst.toFixed(2)}`;
+        })
+        .join('  ') +
+      ' px rms/worst',
   );
 }
 

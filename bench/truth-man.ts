@@ -86,10 +86,16 @@ export function makeMan(random: RandomStream, carriedM: number, before: number):
   const hat =
     brim === 0
       ? `intersection{ sphere{0,0.132} plane{-y,-0.01} translate ${v([0, heightM - 0.132, 0])} ${felt} }\n`
-      : `cylinder{${v([0, heightM - 0.145, 0])},${v([0, heightM - 0.13, 0])},${n(brim)} ${felt}} cylinder{${v([0, heightM - 0.14, 0])},${v([0, heightM, 0])},0.12 ${felt}}\n`;
+      : `cylinder{${v([0, heightM - 0.145, 0])},${v([0, heightM - 0.13, 0])},${n(brim)} ${felt}} ` +
+        `cylinder{${v([0, heightM - 0.14, 0])},${v([0, heightM, 0])},0.12 ${felt}}\n`;
   const still =
-    `lathe{cubic_spline 8,<0,${n(neck + 0.04)}>,<0.06,${n(neck + 0.02)}>,<${n(0.85 * r)},${n(shoulder)}>,<${n(1.12 * r)},${n(shoulder - 0.12)}>,<${n(r)},${n(shoulder - 0.42 * k)}>,<${n(r * (1 + 0.5 * (flare - 1)))},${n(0.5 * (shoulder - 0.42 * k + hem))}>,<${n(r * flare)},${n(hem)}>,<${n(0.95 * r * flare)},${n(hem - 0.05)}> scale <1,1,0.8> ${coat}}\n` +
-    `cylinder{${v([0, neck - 0.02, 0])},${v([0, neck + 0.12, 0])},0.05 ${skin}} sphere{0,1 scale <${n(HEAD_HALF)},0.135,0.125> translate ${v(head)} ${skin}} sphere{${v(add(head, [0, -0.02, -0.13]))},0.026 ${skin}} ${eyes}\n${hat}` +
+    `lathe{cubic_spline 8,<0,${n(neck + 0.04)}>,<0.06,${n(neck + 0.02)}>,<${n(0.85 * r)},${n(shoulder)}>,<` +
+    `${n(1.12 * r)},${n(shoulder - 0.12)}>,<${n(r)},${n(shoulder - 0.42 * k)}>,<${n(r * (1 + 0.5 * (flare - 1)))}` +
+    `,${n(0.5 * (shoulder - 0.42 * k + hem))}>,<${n(r * flare)},${n(hem)}>,<${n(0.95 * r * flare)},` +
+    `${n(hem - 0.05)}> scale <1,1,0.8> ${coat}}\n` +
+    `cylinder{${v([0, neck - 0.02, 0])},${v([0, neck + 0.12, 0])},0.05 ${skin}} ` +
+    `sphere{0,1 scale <${n(HEAD_HALF)},0.135,0.125> translate ${v(head)} ${skin}} ` +
+    `sphere{${v(add(head, [0, -0.02, -0.13]))},0.026 ${skin}} ${eyes}\n${hat}` +
     pose
       .map(
         (p) =>

@@ -49,7 +49,12 @@ export interface TruthPlan {
 }
 
 const CONVENTIONS =
-  'camera frame x right, y down, z forward; world x right, y up, z away (left-handed); sunInCamera is the unit vector towards the sun in the camera frame; degrees, metres, pixels from the top-left corner; sun.azimuthDeg relative to the camera heading: 0 = from straight behind the camera, positive from camera right; sun.elevationDeg above the horizontal; tiltDeg negative looks down; headingDeg positive to the right; view: elevation of the camera as seen from the middle of the performer, and distance.';
+  'camera frame x right, y down, z forward; world x right, y up, z away (left-handed); ' +
+  'sunInCamera is the unit vector towards the sun in the camera frame; ' +
+  'degrees, metres, pixels from the top-left corner; sun.azimuthDeg relative to the camera heading: ' +
+  '0 = from straight behind the camera, positive from camera right; sun.elevationDeg above the horizontal; ' +
+  'tiltDeg negative looks down; headingDeg positive to the right; view: ' +
+  'elevation of the camera as seen from the middle of the performer, and distance.';
 const WHAT: Readonly<Record<TruthKind, string>> = {
   stand: 'locked-off camera; the performer stands on the ground before the man',
   turn: 'the man turns on the spot with the performer in his arms; locked-off camera',
@@ -298,7 +303,10 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     };
   };
   const name = `${kind}-${seed}`,
-    note = `Take against plate: camera looks down ${(takeElevation - view.viewElevationDeg).toFixed(1)} degrees more steeply; light ${dAzimuth.toFixed(1)} degrees further to camera right and ${dElevation.toFixed(1)} degrees higher; turning at ${rate} of the needed rate.`;
+    note =
+      `Take against plate: camera looks down ${(takeElevation - view.viewElevationDeg).toFixed(1)} degrees more ` +
+      `steeply; light ${dAzimuth.toFixed(1)} degrees further to camera right and ${dElevation.toFixed(1)} degrees ` +
+      `higher; turning at ${rate} of the needed rate.`;
   const truth: TruthPlan['truth'] = {
     name,
     what: WHAT[kind],
@@ -335,7 +343,10 @@ export function truthPlan(kind: TruthKind, seed: number): TruthPlan {
     performer: { heightM, halfM, at: performerAt, text, yaw: performerYaw },
     take: { camera: takeCamera, lamps: takeLamps, look: takeLook, screen, yaw: takeYaw, far: distance },
     truth,
-    words: `${groundKind}, ${((36 * focalPx) / W).toFixed(0)} mm, sun ${azimuth.toFixed(0)}° / ${elevation.toFixed(0)}°, ${man.words}, ${creature.name} of ${heightM} m; ${note}`,
+    words:
+      `${groundKind}, ${((36 * focalPx) / W).toFixed(0)} mm, ` +
+      `sun ${azimuth.toFixed(0)}° / ${elevation.toFixed(0)}°, ${man.words}, ${creature.name} of ${heightM} m; ` +
+      `${note}`,
   };
 }
 
@@ -359,7 +370,9 @@ function benchOf(
     x = -side * u(0, kind === 'pan' ? 0.4 : 0.8),
     low = 0.05;
   return {
-    text: `box{${v([x - wide, low, z])},${v([x + wide, tall, z + 0.3])} ${wood('0.3,0.2,0.12', '0.45,0.31,0.19', 0.04)}}\n`,
+    text:
+      `box{${v([x - wide, low, z])},${v([x + wide, tall, z + 0.3])} ` +
+      `${wood('0.3,0.2,0.12', '0.45,0.31,0.19', 0.04)}}\n`,
     corners: [
       [x - wide, tall, z],
       [x + wide, tall, z],
@@ -375,7 +388,10 @@ function poleOf(camera: (f: number) => Camera, frames: number, far: number, ahea
     c = camera(frames * u(0.35, 0.6)).position,
     x = c[0] + ((0 - c[0]) * (z - c[2])) / (0 - c[2]),
     g = u(0.03, 0.25);
-  return `cylinder{${v([x, 0, z])},${v([x, 3.6, z])},${n(u(0.025, 0.045))} ${paint(`${n(g)},${n(g * u(0.8, 1.2))},${n(g * u(0.8, 1.2))}`)}}\n`;
+  return (
+    `cylinder{${v([x, 0, z])},${v([x, 3.6, z])},${n(u(0.025, 0.045))} ` +
+    `${paint(`${n(g)},${n(g * u(0.8, 1.2))},${n(g * u(0.8, 1.2))}`)}}\n`
+  );
 }
 
 /** Ground, wall with things on it, and a few things about. */
@@ -392,20 +408,28 @@ function setText(random: RandomStream, ground: string, back: number, far: number
       ),
       wood('0.2,0.15,0.11', '0.32,0.25,0.19', 0.09),
     ];
-  let out = `plane{y,0 ${GROUNDS[ground]!} rotate y*${n(u(-30, 30))}}\nbox{<-30,0,${n(back)}>,<30,${n(u(3.5, 6))},${n(back + 0.4)}> ${walls[random.below(walls.length)]!}}\n`;
+  let out =
+    `plane{y,0 ${GROUNDS[ground]!} rotate y*${n(u(-30, 30))}}\n` +
+    `box{<-30,0,${n(back)}>,<30,${n(u(3.5, 6))},${n(back + 0.4)}> ${walls[random.below(walls.length)]!}}\n`;
   for (let k = 0; k < 9; k++) {
     const x = u(-1.5, 1.5) * half,
       y = u(0.7, 2.6),
       w = u(0.1, 0.32),
       h = u(0.1, 0.35);
-    out += `box{${v([x - w, y - h, back - 0.03])},${v([x + w, y + h, back + 0.01])} texture{pigment{crackle scale 0.1 color_map{[0 rgb<${any()}>][0.3 rgb<${any()}>][1 rgb<${any()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
+    out +=
+      `box{${v([x - w, y - h, back - 0.03])},${v([x + w, y + h, back + 0.01])} texture{pigment{crackle scale 0.1 ` +
+      `color_map{[0 rgb<${any()}>][0.3 rgb<${any()}>][1 rgb<${any()}>]}} finish{ambient 0 diffuse 0.85}}}\n`;
   }
   for (const s of [-1, 1])
-    out += `cylinder{<${n(s * u(0.75, 1.3) * half)},0,${n(back - u(0.3, 0.9))}>,<${n(s * u(0.75, 1.3) * half)},3.6,${n(back - u(0.3, 0.9))}>,0.05 ${paint(any())}}\n`;
+    out +=
+      `cylinder{<${n(s * u(0.75, 1.3) * half)},0,${n(back - u(0.3, 0.9))}>,<${n(s * u(0.75, 1.3) * half)},3.6,` +
+      `${n(back - u(0.3, 0.9))}>,0.05 ${paint(any())}}\n`;
   // Something beside the picture or off to the sun's side throws shade on to the wall now and then.
   if (random.uniform() < 0.5) {
     const s = random.uniform() < 0.5 ? -1 : 1;
-    out += `box{${v([s * 1.02 * half, 0, back - 1.6])},${v([s * 1.02 * half + s * 0.5, 4, back])} ${plaster('0.4,0.4,0.38', '0.3,0.3,0.28')}}\n`;
+    out +=
+      `box{${v([s * 1.02 * half, 0, back - 1.6])},${v([s * 1.02 * half + s * 0.5, 4, back])} ` +
+      `${plaster('0.4,0.4,0.38', '0.3,0.3,0.28')}}\n`;
   }
   return out;
 }

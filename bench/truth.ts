@@ -155,7 +155,10 @@ function turnLines(plate: PlateMeasures, t: Truth, shot: TruthShot): Line[] {
   const inside = e.filter((q) => Math.abs(q.e) <= 2 * q.sd).length;
   return [
     {
-      what: `yaw of ${truthKind(shot) === 'turn' ? 'the man' : 'the performer (a curve through the poses is all there is)'}, worst of ${e.length} frames`,
+      what:
+        'yaw ' +
+        `of ${truthKind(shot) === 'turn' ? 'the man' : 'the performer (a curve through the poses is all there is)'}` +
+        `, worst of ${e.length} frames`,
       ours: worst.e,
       truth: 0,
       error: worst.e,
@@ -197,7 +200,8 @@ export async function run(_seed: number): Promise<BenchRow[]> {
       ...turnLines(plate, t, shot),
     ];
     console.log(
-      `  ${shot.padEnd(6)}${'what'.padEnd(66)}${['ours', 'truth', 'error', 'sd', '2 sd'].map((h) => h.padStart(10)).join('')}`,
+      `  ${shot.padEnd(6)}${'what'.padEnd(66)}` +
+        ['ours', 'truth', 'error', 'sd', '2 sd'].map((h) => h.padStart(10)).join(''),
     );
     for (const q of lines) {
       const error = q.error === null ? null : q.relative ? (100 * q.error) / q.truth : q.error;
@@ -207,7 +211,9 @@ export async function run(_seed: number): Promise<BenchRow[]> {
         if (cover === 'covered') covered++;
       }
       console.log(
-        `        ${q.what.padEnd(66)}${number(q.ours).padStart(10)}${number(q.truth).padStart(10)}${(error === null ? '–' : `${error.toFixed(2)}${q.relative ? ' %' : ''}`).padStart(10)}${number(q.sd).padStart(10)}${cover.padStart(10)}  ${q.note}`,
+        `        ${q.what.padEnd(66)}${number(q.ours).padStart(10)}${number(q.truth).padStart(10)}` +
+          (error === null ? '–' : `${error.toFixed(2)}${q.relative ? ' %' : ''}`).padStart(10) +
+          `${number(q.sd).padStart(10)}${cover.padStart(10)}  ${q.note}`,
       );
       if (q.bar !== null)
         rows.push({

@@ -194,7 +194,16 @@ function row(kind: BodyKind, seed: number): { readonly line: string; readonly ov
           : of({ ...step, body: depthAt(found.frames, frame) }, at);
   }
   return {
-    line: `${kind.padEnd(9)} turns by ${range.toFixed(0).padStart(2)}, key ${azimuthDeg.toFixed(0).padStart(4)} at ${elevationDeg.toFixed(0)}: ${flat.toFixed(3)} ${told.toFixed(3)} (${found === null ? 'nothing told' : `${found.carved ? 'carved' : 'three numbers'}; outlines ${found.before.toFixed(2)}, ${found.after.toFixed(2)}`})`,
+    line:
+      `${kind.padEnd(9)} turns by ${range.toFixed(0).padStart(2)}, ` +
+      `key ${azimuthDeg.toFixed(0).padStart(4)} at ${elevationDeg.toFixed(0)}: ` +
+      `${flat.toFixed(3)} ${told.toFixed(3)} ` +
+      '(' +
+      (found === null
+        ? 'nothing told'
+        : `${found.carved ? 'carved' : 'three numbers'}; outlines ${found.before.toFixed(2)}, ` +
+          `${found.after.toFixed(2)}`) +
+      ')',
     overlaps: [flat, told],
   };
 }
@@ -210,5 +219,6 @@ for (const kind of kinds)
     all.push(overlaps);
   }
 console.log(
-  `mean of ${all.length}: ${all.reduce((a, v) => a + v[0] / all.length, 0).toFixed(3)} flat, ${all.reduce((a, v) => a + v[1] / all.length, 0).toFixed(3)} as told`,
+  `mean of ${all.length}: ${all.reduce((a, v) => a + v[0] / all.length, 0).toFixed(3)} flat, ` +
+    `${all.reduce((a, v) => a + v[1] / all.length, 0).toFixed(3)} as told`,
 );

@@ -140,7 +140,9 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
   }
   const rows: BenchRow[] = [
     {
-      name: `turn: worst frame's yaw error, three even poses, median of ${n} bodies (reference a curve through the poses)`,
+      name:
+        "turn: worst frame's yaw error, three even poses, " +
+        `median of ${n} bodies (reference a curve through the poses)`,
       ours: median(even.worst),
       reference: median(even.reference),
       bar: 5,
@@ -225,7 +227,10 @@ export async function run(seed: number, full = false): Promise<BenchRow[]> {
       const turn = await measureTurn(readerLumaSource(reader), { marks: { frame: 0, marks: [...marks] }, rate: RATE });
       const off = turn.frames.map((f) => Math.abs(f.yawDeg - t.frames[f.frame]!.mannequin.yaw));
       rows.push({
-        name: `turn: the truth set's man, ${name}, rms over ${off.length} frames (${turn.frames.filter((f, i) => off[i]! <= 2 * f.sd).length} within 2 sd; worst ${Math.max(...off).toFixed(1)})`,
+        name:
+          `turn: the truth set's man, ${name}, ` +
+          `rms over ${off.length} frames (${turn.frames.filter((f, i) => off[i]! <= 2 * f.sd).length} within 2 sd; ` +
+          `worst ${Math.max(...off).toFixed(1)})`,
         ours: Math.sqrt(off.reduce((s, v) => s + v * v, 0) / off.length),
         bar: 5,
         goal: 2,

@@ -43,7 +43,9 @@ for (const seed of seedsOf(seeds!)) {
   all += 1;
   if (found === null) {
     console.log(
-      `${seed} nothing told  (${key === null ? 'no shadow to be marked' : `key ${key[0].toFixed(0)}° / ${key[1].toFixed(0)}°`}; ${scene.words})`,
+      `${seed} nothing told  ` +
+        `(${key === null ? 'no shadow to be marked' : `key ${key[0].toFixed(0)}° / ${key[1].toFixed(0)}°`}; ` +
+        `${scene.words})`,
     );
     continue;
   }
@@ -51,9 +53,14 @@ for (const seed of seedsOf(seeds!)) {
   const off = key === null ? null : ([differenceDeg(found.azimuthDeg, key[0]), found.elevationDeg - key[1]] as const);
   if (off !== null) errors.push(off[0] / found.azimuthSd, off[1] / found.elevationSd);
   console.log(
-    `${seed} ${off === null ? 'no truth' : `off ${off[0].toFixed(1)}° / ${off[1].toFixed(1)}°`}  told ${found.azimuthDeg.toFixed(0)}° ± ${found.azimuthSd.toFixed(1)} / ${found.elevationDeg.toFixed(0)}° ± ${found.elevationSd.toFixed(1)}, ${found.shadows.length} of ${bare.marks.filter((m) => m.kind === 'upright').length} uprights, ${found.clear.toFixed(2)} clear  (${scene.words})`,
+    `${seed} ${off === null ? 'no truth' : `off ${off[0].toFixed(1)}° / ${off[1].toFixed(1)}°`}  ` +
+      `told ${found.azimuthDeg.toFixed(0)}° ± ${found.azimuthSd.toFixed(1)} / ${found.elevationDeg.toFixed(0)}° ` +
+      `± ${found.elevationSd.toFixed(1)}, ` +
+      `${found.shadows.length} of ${bare.marks.filter((m) => m.kind === 'upright').length} uprights, ` +
+      `${found.clear.toFixed(2)} clear  (${scene.words})`,
   );
 }
 console.log(
-  `told ${told} of ${all}; errors over stated sd: rms ${Math.sqrt(errors.reduce((a, b) => a + b * b, 0) / Math.max(1, errors.length)).toFixed(2)}`,
+  `told ${told} of ${all}; errors over stated sd: ` +
+    `rms ${Math.sqrt(errors.reduce((a, b) => a + b * b, 0) / Math.max(1, errors.length)).toFixed(2)}`,
 );

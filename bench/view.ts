@@ -137,21 +137,28 @@ export async function run(seed: number): Promise<BenchRow[]> {
         m.value !== null && Math.abs(m.value - truth) <= 2 * m.sd! ? 'covered' : 'NOT covered';
       rows.push(
         {
-          name: `view ${shot}: focal length, marks and picture (stated sd ${((100 * v.focalPx.sd!) / v.focalPx.value!).toFixed(1)} %, ${cover(v.focalPx, t.focalPx)})`,
+          name:
+            `view ${shot}: focal length, marks and picture (stated ` +
+            `sd ${((100 * v.focalPx.sd!) / v.focalPx.value!).toFixed(1)} %, ${cover(v.focalPx, t.focalPx)})`,
           ours: 100 * Math.abs(v.focalPx.value! / t.focalPx - 1),
           bar: 3,
           goal: 1.5,
           unit: '%',
         },
         {
-          name: `view ${shot}: tilt, marks and picture (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ${cover(v.tiltDeg, f.tiltDeg)})`,
+          name:
+            `view ${shot}: tilt, marks and picture (stated sd ${v.tiltDeg.sd!.toFixed(2)}, ` +
+            `${cover(v.tiltDeg, f.tiltDeg)})`,
           ours: Math.abs(v.tiltDeg.value! - f.tiltDeg),
           bar: 0.5,
           goal: 0.25,
           unit: 'deg',
         },
         {
-          name: `view ${shot}: camera height, marks and picture (stated sd ${((100 * v.cameraHeight.sd!) / v.cameraHeight.value!).toFixed(1)} %, ${cover(v.cameraHeight, f.cameraPosition[1])})`,
+          name:
+            `view ${shot}: camera height, marks and picture (stated ` +
+            `sd ${((100 * v.cameraHeight.sd!) / v.cameraHeight.value!).toFixed(1)} %, ` +
+            `${cover(v.cameraHeight, f.cameraPosition[1])})`,
           ours: 100 * Math.abs(v.cameraHeight.value! / f.cameraPosition[1] - 1),
           bar: 3,
           goal: 1.5,

@@ -113,9 +113,11 @@ async function one(file: string, from: number, to: number, side: 'left' | 'right
   const row = (v: number[]): string =>
     v.length === 0
       ? 'none'
-      : `median ${median(v).toFixed(1)} dB, worst ${Math.min(...v).toFixed(1)}, best ${Math.max(...v).toFixed(1)} over ${v.length} frames`;
+      : `median ${median(v).toFixed(1)} dB, worst ${Math.min(...v).toFixed(1)}, ` +
+        `best ${Math.max(...v).toFixed(1)} over ${v.length} frames`;
   console.log(
-    `${file} widened ${side} by ${w - cw} px: seen elsewhere ${row(seen)}; never seen ${row(unseen)}; ${(100 * canvas.suppliedShare).toFixed(0)} % of the added part supplied`,
+    `${file} widened ${side} by ${w - cw} px: seen elsewhere ${row(seen)}; never seen ${row(unseen)}; ` +
+      `${(100 * canvas.suppliedShare).toFixed(0)} % of the added part supplied`,
   );
 }
 

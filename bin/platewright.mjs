@@ -7,7 +7,8 @@ import { fileURLToPath, pathToFileURL } from 'node:url';
 const main = join(dirname(dirname(fileURLToPath(import.meta.url))), 'dist', 'cli', 'main.js');
 if (!existsSync(main)) {
   console.error(
-    'PW-SETUP-NOT-BUILT: the program has not been built in this folder; run "npm start" (installs, builds, makes the demo) or "npm run build"',
+    'PW-SETUP-NOT-BUILT: the program has not been built in this folder; ' +
+      'run "npm start" (installs, builds, makes the demo) or "npm run build"',
   );
   process.exit(4);
 }

@@ -31,7 +31,8 @@ const GROUPS = {
 const wanted = what === 'all' ? Object.keys(GROUPS) : what.split(',');
 const commit = spawnSync('git', ['rev-parse', '--short', 'HEAD'], { cwd: root, encoding: 'utf8' }).stdout?.trim() ?? '';
 console.log(
-  `seed ${seed}, commit ${commit}, ${availableParallelism()} cores, load ${loadavg()[0].toFixed(1)} before; every ratio is made within this run`,
+  `seed ${seed}, commit ${commit}, ${availableParallelism()} cores, load ${loadavg()[0].toFixed(1)} before; ` +
+    'every ratio is made within this run',
 );
 let missed = 0;
 for (const group of wanted) {
@@ -82,11 +83,13 @@ for (const group of wanted) {
     }
     const u = process.cpuUsage(used);
     console.log(
-      `  (${((performance.now() - began) / 1000).toFixed(0)} s, ${((u.user + u.system) / 1e6).toFixed(0)} s of processor time)`,
+      `  (${((performance.now() - began) / 1000).toFixed(0)} s, ` +
+        `${((u.user + u.system) / 1e6).toFixed(0)} s of processor time)`,
     );
   }
 }
 console.log(
-  `\npeak memory of this run ${(process.resourceUsage().maxRSS / 1024).toFixed(0)} MB; ${missed} figures below their bar`,
+  `\npeak memory of this run ${(process.resourceUsage().maxRSS / 1024).toFixed(0)} MB; ` +
+    `${missed} figures below their bar`,
 );
 process.exit(0);

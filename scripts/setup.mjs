@@ -21,7 +21,8 @@ export function install() {
   const [major] = process.versions.node.split('.').map(Number);
   if (major < 20) {
     console.error(
-      `PW-SETUP-NODE: Platewright needs Node 20 or newer, but this is ${process.version}; install a current Node from nodejs.org`,
+      `PW-SETUP-NODE: Platewright needs Node 20 or newer, but this is ${process.version}; ` +
+        'install a current Node from nodejs.org',
     );
     process.exit(4);
   }
@@ -36,7 +37,8 @@ export function install() {
   const status = run('npm', ['ci', '--no-audit', '--no-fund', '--loglevel', 'error']);
   if (status !== 0) {
     console.error(
-      'PW-SETUP-INSTALL: npm could not install the packages; look at its words above, check the connection, and start again',
+      'PW-SETUP-INSTALL: npm could not install the packages; ' +
+        'look at its words above, check the connection, and start again',
     );
     process.exit(4);
   }

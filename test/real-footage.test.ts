@@ -24,7 +24,8 @@ const FILM = join(FOOTAGE, 'tears-of-steel-30s.mp4'),
 const there = existsSync(FILM) && existsSync(TAKE);
 if (!there)
   console.warn(
-    '\n*** SKIPPED: the real clips (../shared/footage) are not beside the checkout; the production on real footage was not made ***\n',
+    '\n*** SKIPPED: the real clips (../shared/footage) are not beside the checkout; ' +
+      'the production on real footage was not made ***\n',
   );
 const SHOTS = [72, 438, 482, 567, 667, 699];
 

@@ -110,7 +110,10 @@ export function povCamera(c: Camera, rect: Rect): string {
   const s = 1 / c.focalPx;
   const direction = add(c.forward, add(mul(c.right, cx * s), mul(c.down, cy * s)));
   const f = (p: Vec3): string => `<${p.map((x) => x.toFixed(9)).join(',')}>`;
-  return `camera { perspective location ${v(c.position)} direction ${f(direction)} right ${f(mul(c.right, rect.w * s))} up ${f(mul(c.down, -rect.h * s))} }\n`;
+  return (
+    `camera { perspective location ${v(c.position)} direction ${f(direction)} right ${f(mul(c.right, rect.w * s))} ` +
+    `up ${f(mul(c.down, -rect.h * s))} }\n`
+  );
 }
 
 /** Smallest whole-pixel window that holds the points with a margin, clipped to the picture. */

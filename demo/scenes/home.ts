@@ -67,7 +67,10 @@ export const handShot: Shot = {
   cast: (f) => {
     const pinch = ease((f - 16) / 6) * (1 - ease((f - 32) / 7));
     const at = wristAt(f);
-    return `union{ ${glovedHand(0.25 + 0.7 * pinch)} rotate x*${n(-58 + 6 * wander(63, f / 30))} rotate z*8 translate <${at.map(n).join(',')}> }\n`;
+    return (
+      `union{ ${glovedHand(0.25 + 0.7 * pinch)} rotate x*${n(-58 + 6 * wander(63, f / 30))} rotate z*8 ` +
+      `translate <${at.map(n).join(',')}> }\n`
+    );
   },
   reach: (f) => {
     const w = wristAt(f);

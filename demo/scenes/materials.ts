@@ -14,15 +14,18 @@ export const STEEL = 'texture{pigment{rgb<0.42,0.43,0.45>} finish{ambient 0 diff
 
 /** Painted wood with a faint grain. */
 export const wood = (a: string, b: string, scale = 0.05): string =>
-  `texture{pigment{bozo turbulence 0.4 scale <${scale * 12},${scale},${scale}> color_map{[0.2 rgb<${a}>][0.8 rgb<${b}>]}} finish{ambient 0 diffuse 0.82}}`;
+  `texture{pigment{bozo turbulence 0.4 scale <${scale * 12},${scale},${scale}> ` +
+  `color_map{[0.2 rgb<${a}>][0.8 rgb<${b}>]}} finish{ambient 0 diffuse 0.82}}`;
 
 /** Woollen cloth: a small mottle, so that it can be followed from frame to frame. */
 export const cloth = (a: string, b: string): string =>
-  `texture{pigment{granite scale 0.09 color_map{[0.15 rgb<${a}>][0.65 rgb<${b}>]}} normal{granite 0.22 scale 0.035} finish{ambient 0 diffuse 0.85}}`;
+  `texture{pigment{granite scale 0.09 color_map{[0.15 rgb<${a}>][0.65 rgb<${b}>]}} ` +
+  'normal{granite 0.22 scale 0.035} finish{ambient 0 diffuse 0.85}}';
 
 /** Plaster, mottled. */
 export const plaster = (rgb: string, darker: string): string =>
-  `texture{pigment{granite turbulence 0.2 scale 1.3 color_map{[0 rgb<${darker}>][0.7 rgb<${rgb}>]}} finish{ambient 0 diffuse 0.8}}`;
+  `texture{pigment{granite turbulence 0.2 scale 1.3 color_map{[0 rgb<${darker}>][0.7 rgb<${rgb}>]}} ` +
+  'finish{ambient 0 diffuse 0.8}}';
 
 /** Rounded cobbles, each with its own tint, dark joints between. */
 export const COBBLES = `texture{

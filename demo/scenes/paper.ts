@@ -54,7 +54,12 @@ function rabbit(): string {
 }
 
 function moon(): string {
-  return `${shape('<path d="M960 0L960 96"/>', 'none', 4)}${shape('<path d="M960 96A92 92 0 1 1 872 250A78 78 0 1 0 960 96Z"/>', '#f1e3b2')}${shape('<path d="M300 0L300 60"/>', 'none', 4)}${shape('<path d="M300 60L313 95L350 97L321 120L331 156L300 135L269 156L279 120L250 97L287 95Z"/>', '#f1e3b2')}`;
+  return (
+    `${shape('<path d="M960 0L960 96"/>', 'none', 4)}` +
+    `${shape('<path d="M960 96A92 92 0 1 1 872 250A78 78 0 1 0 960 96Z"/>', '#f1e3b2')}` +
+    `${shape('<path d="M300 0L300 60"/>', 'none', 4)}` +
+    `${shape('<path d="M300 60L313 95L350 97L321 120L331 156L300 135L269 156L279 120L250 97L287 95Z"/>', '#f1e3b2')}`
+  );
 }
 
 /** Writes the three layers as PNG with alpha into a folder, the nearest first. */

@@ -34,7 +34,9 @@ function drawing(): string {
   let out = `plane{-z,-50 ${flat('0.8,0.66,0.42')}}\n`;
   // Rays of the evening sun behind her.
   for (let i = 0; i < 18; i++)
-    out += `polygon{4,<0,0,0>,<1200,-58,0>,<1200,58,0>,<0,0,0> rotate z*${i * 20} translate <-330,-20,40> ${flat(i % 2 ? '0.84,0.56,0.25' : '0.82,0.62,0.34')}}\n`;
+    out +=
+      `polygon{4,<0,0,0>,<1200,-58,0>,<1200,58,0>,<0,0,0> rotate z*${i * 20} ` +
+      `translate <-330,-20,40> ${flat(i % 2 ? '0.84,0.56,0.25' : '0.82,0.62,0.34')}}\n`;
   // Body, scarf, head.
   out += oval(-330, -215, 135, 120, COAT, 20) + oval(-330, -215, 70, 105, CREAM, 18, 0, 0);
   out +=
@@ -54,7 +56,9 @@ function drawing(): string {
       oval(-330 + s * 66 - 9, 64, 11, 13, '0.98,0.96,0.9', 5, 0, 0) +
       oval(-330 + s * 66 + 11, 36, 5, 6, '0.8,0.76,0.7', 5, 0, 0);
     for (const a of [-8, 4, 16])
-      out += `box{<0,-1.3,0>,<96,1.3,0.1> rotate z*${n(s > 0 ? -a : 180 + a)} translate <${n(-330 + s * 46)},${n(-22)},3> ${flat(INK)}}\n`;
+      out +=
+        `box{<0,-1.3,0>,<96,1.3,0.1> rotate z*${n(s > 0 ? -a : 180 + a)} ` +
+        `translate <${n(-330 + s * 46)},${n(-22)},3> ${flat(INK)}}\n`;
     out += oval(-330 + s * 17, -40, 17, 12, INK, 4.5, 0, 0) + oval(-330 + s * 17, -35, 18, 12, CREAM, 4, 0, 0);
   }
   out += oval(-330, -10, 19, 13, '0.62,0.2,0.19', 3);

@@ -178,13 +178,15 @@ function eye(at: Vec3, blink: number): string {
   const glint2 = add(at, [out[0] * 0.0225 + 0.0075, -0.009, out[2] * 0.0225]);
   const lid = 1.2 - 2.15 * blink;
   return (
-    `sphere{${v(at)},${n(EYE_RADIUS)} texture{pigment{rgb<0.018,0.008,0.005>} finish{ambient 0 diffuse 0.6 specular 0.9 roughness 0.006 reflection 0.04}}}\n` +
+    `sphere{${v(at)},${n(EYE_RADIUS)} texture{pigment{rgb<0.018,0.008,0.005>} ` +
+    'finish{ambient 0 diffuse 0.6 specular 0.9 roughness 0.006 reflection 0.04}}}\n' +
     (blink < 0.6
       ? `sphere{${v(glint)},0.0056 texture{pigment{rgb 1} finish{ambient 0 emission 0.75 diffuse 0.2}} no_shadow}\n` +
         `sphere{${v(glint2)},0.0026 texture{pigment{rgb 1} finish{ambient 0 emission 0.35 diffuse 0.2}} no_shadow}\n`
       : '') +
     // The lid: a cap of the same eyeball, a little larger, that comes down.
-    `sphere{0,${n(EYE_RADIUS * 1.07)} clipped_by{plane{<0,-1,-0.18>,${n(-EYE_RADIUS * lid * 0.8)}}} rotate y*${n(side > 0 ? -30 : 30)} translate ${v(at)} ${RUSSET}}\n`
+    `sphere{0,${n(EYE_RADIUS * 1.07)} clipped_by{plane{<0,-1,-0.18>,${n(-EYE_RADIUS * lid * 0.8)}}} ` +
+    `rotate y*${n(side > 0 ? -30 : 30)} translate ${v(at)} ${RUSSET}}\n`
   );
 }
 
@@ -198,8 +200,11 @@ function head(p: RabbitPose): string {
       : `sphere_sweep{linear_spline 2,<0,0.36,-0.136>,0.0022,<0,0.346,-0.131>,0.0022 ${skin('0.12,0.05,0.04')}}\n`;
   const mouth =
     m > 0.03
-      ? `sphere{0,1 scale <${n(0.02 + 0.012 * m)},${n(0.008 + 0.034 * m)},0.035> translate <0,${n(0.338 - 0.02 * m)},-0.096> texture{pigment{rgb<0.2,0.02,0.025>} finish{ambient 0 diffuse 0.7}}}\n` +
-        `sphere{0,1 scale <${n(0.014 + 0.006 * m)},0.01,0.03> rotate x*${n(-16)} translate <0,${n(0.322 - 0.03 * m)},-0.108> ${skin('0.72,0.22,0.22')}}\n` +
+      ? `sphere{0,1 scale <${n(0.02 + 0.012 * m)},${n(0.008 + 0.034 * m)},0.035> ` +
+        `translate <0,${n(0.338 - 0.02 * m)},-0.096> texture{pigment{rgb<0.2,0.02,0.025>} ` +
+        'finish{ambient 0 diffuse 0.7}}}\n' +
+        `sphere{0,1 scale <${n(0.014 + 0.006 * m)},0.01,0.03> rotate x*${n(-16)} ` +
+        `translate <0,${n(0.322 - 0.03 * m)},-0.108> ${skin('0.72,0.22,0.22')}}\n` +
         `box{<-0.0085,0,-0.003>,<-0.0006,-0.016,0.003> translate <0,0.346,-0.128> ${skin('0.92,0.88,0.76')}}\n` +
         `box{<0.0006,0,-0.003>,<0.0085,-0.016,0.003> translate <0,0.346,-0.128> ${skin('0.92,0.88,0.76')}}\n`
       : '';
@@ -207,7 +212,8 @@ function head(p: RabbitPose): string {
     .flatMap((s) =>
       [-8, 4, 16].map(
         (a, i) =>
-          `cone{<${n(s * 0.035)},${n(0.356 - i * 0.006)},-0.122>,0.0009,<${n(s * 0.125)},${n(0.356 - 0.0016 * a - i * 0.006)},-0.118>,0.0002 ${skin('0.9,0.85,0.75')} no_shadow}\n`,
+          `cone{<${n(s * 0.035)},${n(0.356 - i * 0.006)},-0.122>,0.0009,<${n(s * 0.125)},` +
+          `${n(0.356 - 0.0016 * a - i * 0.006)},-0.118>,0.0002 ${skin('0.9,0.85,0.75')} no_shadow}\n`,
       ),
     )
     .join('');
@@ -220,11 +226,14 @@ function head(p: RabbitPose): string {
     mouth +
     lip +
     whiskers +
-    `sphere{0,1 scale <0.0155,0.0105,0.01> translate ${v(NOSE)} texture{pigment{rgb<0.62,0.2,0.19>} finish{ambient 0 diffuse 0.8 specular 0.25 roughness 0.05}}}\n` +
-    `union{ object{FurJaw} ${ellipsoid(JAW, CREAM)} translate <0,-0.335,0.06> rotate x*${n(-24 * m)} translate <0,${n(0.335 - 0.034 * m)},-0.06> }\n` +
+    `sphere{0,1 scale <0.0155,0.0105,0.01> translate ${v(NOSE)} texture{pigment{rgb<0.62,0.2,0.19>} ` +
+    'finish{ambient 0 diffuse 0.8 specular 0.25 roughness 0.05}}}\n' +
+    `union{ object{FurJaw} ${ellipsoid(JAW, CREAM)} translate <0,-0.335,0.06> rotate x*${n(-24 * m)} ` +
+    `translate <0,${n(0.335 - 0.034 * m)},-0.06> }\n` +
     ear(1, p.earLeft ?? 0) +
     ear(-1, p.earRight ?? 0) +
-    `translate ${v([-NECK[0], -NECK[1], -NECK[2]])} rotate <${n(p.headPitch ?? 0)},${n(p.headYaw ?? 0)},${n(p.headRoll ?? 0)}> translate ${v(NECK)} }\n`
+    `translate ${v([-NECK[0], -NECK[1], -NECK[2]])} ` +
+    `rotate <${n(p.headPitch ?? 0)},${n(p.headYaw ?? 0)},${n(p.headRoll ?? 0)}> translate ${v(NECK)} }\n`
   );
 }
 
@@ -232,10 +241,13 @@ function head(p: RabbitPose): string {
 export function rabbit(p: RabbitPose): string {
   const breath = 1 + 0.012 * (p.breath ?? 0);
   const paw = (s: number): string =>
-    `union{ object{FurPaw} sphere{0,1 scale <0.026,0.058,0.029> ${RUSSET}} sphere{0,1 scale <0.026,0.026,0.028> translate <0,-0.042,-0.008> ${CREAM}}` +
-    ` rotate x*${n(-24 - 20 * (p.paws ?? 0))} rotate z*${n(s * -10)} translate <${n(s * 0.052)},${n(0.185 + 0.02 * (p.paws ?? 0))},-0.088> }\n`;
+    `union{ object{FurPaw} sphere{0,1 scale <0.026,0.058,0.029> ${RUSSET}} ` +
+    `sphere{0,1 scale <0.026,0.026,0.028> translate <0,-0.042,-0.008> ${CREAM}}` +
+    ` rotate x*${n(-24 - 20 * (p.paws ?? 0))} rotate z*${n(s * -10)} ` +
+    `translate <${n(s * 0.052)},${n(0.185 + 0.02 * (p.paws ?? 0))},-0.088> }\n`;
   const scarf =
-    'texture{pigment{bozo scale 0.02 color_map{[0 rgb<0.03,0.05,0.19>][1 rgb<0.05,0.075,0.26>]}} finish{ambient 0 diffuse 0.85}}';
+    'texture{pigment{bozo scale 0.02 color_map{[0 rgb<0.03,0.05,0.19>][1 rgb<0.05,0.075,0.26>]}} ' +
+    'finish{ambient 0 diffuse 0.85}}';
   const dots = Array.from({ length: 16 }, (_, i) => {
     const a = (i / 16) * 2 * Math.PI;
     const q: Vec3 = [Math.cos(a) * 0.098, 0.303 + (i % 2 ? 0.01 : -0.008), Math.sin(a) * 0.093];
@@ -252,7 +264,8 @@ export function rabbit(p: RabbitPose): string {
     paw(-1) +
     paw(1) +
     `union{ torus{0.08,0.023 scale <1,0.8,0.95> translate <0,0.303,0> ${scarf}} ${dots}` +
-    `cone{<0,0.3,-0.098>,0.014,<0.03,0.235,-0.108>,0.026 scale <1,1,1> ${scarf}} cone{<0,0.3,-0.098>,0.014,<-0.028,0.245,-0.106>,0.022 ${scarf}} sphere{<0,0.3,-0.1>,0.019 ${scarf}} }\n` +
+    `cone{<0,0.3,-0.098>,0.014,<0.03,0.235,-0.108>,0.026 scale <1,1,1> ${scarf}} ` +
+    `cone{<0,0.3,-0.098>,0.014,<-0.028,0.245,-0.106>,0.022 ${scarf}} sphere{<0,0.3,-0.1>,0.019 ${scarf}} }\n` +
     head(p) +
     `rotate y*${n(p.yaw)} translate ${v(p.position)} }\n`
   );

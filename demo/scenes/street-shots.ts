@@ -221,24 +221,33 @@ function shelter(x: number, z: number): string {
   const posts = [-1.68, 1.68]
     .map(
       (p) =>
-        `box{<${p - 0.04},0,-0.02>,<${p + 0.04},2.3,0.06> ${paint('0.5,0.44,0.34')}} box{<${p - 0.04},0,-1.1>,<${p + 0.04},2.25,-1.02> ${paint('0.5,0.44,0.34')}}`,
+        `box{<${p - 0.04},0,-0.02>,<${p + 0.04},2.3,0.06> ${paint('0.5,0.44,0.34')}} ` +
+        `box{<${p - 0.04},0,-1.1>,<${p + 0.04},2.25,-1.02> ${paint('0.5,0.44,0.34')}}`,
     )
     .join(' ');
   const scallops = Array.from(
     { length: 12 },
     (_, i) =>
-      `cylinder{<0,0,-1.22>,<0,0,-1.19>,0.15 translate <${n(-1.65 + 0.3 * i)},2.26,0> ${paint(i % 2 ? '0.62,0.54,0.4' : '0.4,0.06,0.045')}}`,
+      'cylinder{<0,0,-1.22>,<0,0,-1.19>,0.15 ' +
+      `translate <${n(-1.65 + 0.3 * i)},2.26,0> ${paint(i % 2 ? '0.62,0.54,0.4' : '0.4,0.06,0.045')}}`,
   ).join(' ');
   return (
     `union{ ${boards} ${posts} ${scallops} box{<-1.8,2.28,-1.2>,<1.8,2.4,0.12> ${paint('0.4,0.06,0.045')}}` +
-    ` box{<-1.72,1.15,-0.01>,<1.72,1.22,0.05> ${paint('0.5,0.44,0.34')}} box{<-0.75,1.85,-0.03>,<0.75,2.15,0.02> ${paint('0.05,0.07,0.18')}} text{ttf "timrom.ttf" "HARROW HILL",0.02,0 scale 0.185 translate <-0.67,1.94,-0.05> ${glow('0.9,0.74,0.46', 0.8)}}` +
-    ` box{<-1.35,0.5,-0.025>,<-0.8,1.1,0> ${paint('0.7,0.62,0.48')}} text{ttf "timrom.ttf" "LOST: one glove",0.01,0 scale 0.07 translate <-1.31,0.95,-0.04> ${paint('0.1,0.06,0.05')}} translate <${n(x)},0,${n(z)}> }\n`
+    ` box{<-1.72,1.15,-0.01>,<1.72,1.22,0.05> ${paint('0.5,0.44,0.34')}} ` +
+    `box{<-0.75,1.85,-0.03>,<0.75,2.15,0.02> ${paint('0.05,0.07,0.18')}} ` +
+    'text{ttf "timrom.ttf" "HARROW HILL",0.02,0 scale 0.185 ' +
+    `translate <-0.67,1.94,-0.05> ${glow('0.9,0.74,0.46', 0.8)}}` +
+    ` box{<-1.35,0.5,-0.025>,<-0.8,1.1,0> ${paint('0.7,0.62,0.48')}} text{ttf "timrom.ttf" "LOST: ` +
+    `one glove",0.01,0 scale 0.07 translate <-1.31,0.95,-0.04> ${paint('0.1,0.06,0.05')}} ` +
+    `translate <${n(x)},0,${n(z)}> }\n`
   );
 }
 const PAN_POST: Vec3 = [2.75, 0, 3.6];
 export const pan: Shot = {
   id: 'pan',
-  what: 'the tripod camera turns 18 degrees along the stop; a waiting passenger paces and is to be erased; the performer stands by the bench',
+  what:
+    'the tripod camera turns 18 degrees along the stop; a waiting passenger paces and is to be erased; ' +
+    'the performer stands by the bench',
   frames: 48,
   how: 'pan',
   exposure: 0.6,
@@ -254,7 +263,8 @@ export const pan: Shot = {
       lamp(-3.3, 3.8) +
       tub(1.75, 3.9, 8) +
       `box{<3.4,0,6.0>,<7.5,1.5,6.3> ${BRICK}} box{<3.35,1.5,5.97>,<7.55,1.58,6.33> ${paint('0.4,0.36,0.32')}}` +
-      `union{ box{<-0.55,0,-0.4>,<0.55,0.62,0.4> ${wood('0.34,0.19,0.09', '0.26,0.13,0.06', 0.05)}} box{<-0.4,0.62,-0.3>,<0.3,1.02,0.3> ${paint('0.36,0.14,0.07')}} rotate y*14 translate <4.3,0,5.2> }`,
+      `union{ box{<-0.55,0,-0.4>,<0.55,0.62,0.4> ${wood('0.34,0.19,0.09', '0.26,0.13,0.06', 0.05)}} ` +
+      `box{<-0.4,0.62,-0.3>,<0.3,1.02,0.3> ${paint('0.36,0.14,0.07')}} rotate y*14 translate <4.3,0,5.2> }`,
     23,
   ),
   cast: (f) => passenger(pacing(f), 'plum'),
@@ -313,7 +323,10 @@ function railing(): string {
   const posts = [-2.9, -1.45, 0, 1.45, 2.9]
     .map((x) => {
       const at = x + RAILING_POST_X;
-      return `box{<${n(at - 0.035)},0,${n(RAILING_Z - 0.035)}>,<${n(at + 0.035)},0.98,${n(RAILING_Z + 0.035)}> ${IRON}} sphere{<${n(at)},1.02,${n(RAILING_Z)}>,0.055 ${paint('0.42,0.07,0.05', 'specular 0.4 roughness 0.04')}}`;
+      return (
+        `box{<${n(at - 0.035)},0,${n(RAILING_Z - 0.035)}>,<${n(at + 0.035)},0.98,${n(RAILING_Z + 0.035)}> ${IRON}} ` +
+        `sphere{<${n(at)},1.02,${n(RAILING_Z)}>,0.055 ${paint('0.42,0.07,0.05', 'specular 0.4 roughness 0.04')}}`
+      );
     })
     .join(' ');
   return (
@@ -325,7 +338,9 @@ function railing(): string {
 const RAIL_POST: Vec3 = [1.35, 0, 3.2];
 export const railingShot: Shot = {
   id: 'railing',
-  what: 'hand-held push past a railing; its post and rail pass in front of the performer, who sits behind it on the ground',
+  what:
+    'hand-held push past a railing; its post and rail pass in front of the performer, ' +
+    'who sits behind it on the ground',
   frames: 56,
   how: 'whole',
   exposure: 0.6,
@@ -380,7 +395,12 @@ const smallTram = (f: number): string => {
       (i) => `box{<${n(-0.95 + i * 0.5)},0.62,-0.5>,<${n(-0.58 + i * 0.5)},1.0,-0.45> ${glow('1.0,0.66,0.26', 1.6)}}`,
     )
     .join(' ');
-  return `union{ box{<-1.2,0.1,-0.45>,<1.2,1.2,0.45> ${paint('0.36,0.035,0.03')}} box{<-1.25,1.2,-0.5>,<1.25,1.32,0.5> ${paint('0.5,0.44,0.36')}} ${panes} sphere{<-1.3,0.45,0>,0.16 ${glow('1.0,0.85,0.55', 2.5)}} rotate z*-12.7 translate <${n(at[0])},${n(at[1])},${n(at[2])}> }\n`;
+  return (
+    `union{ box{<-1.2,0.1,-0.45>,<1.2,1.2,0.45> ${paint('0.36,0.035,0.03')}} ` +
+    `box{<-1.25,1.2,-0.5>,<1.25,1.32,0.5> ${paint('0.5,0.44,0.36')}} ` +
+    `${panes} sphere{<-1.3,0.45,0>,0.16 ${glow('1.0,0.85,0.55', 2.5)}} ` +
+    `rotate z*-12.7 translate <${n(at[0])},${n(at[1])},${n(at[2])}> }\n`
+  );
 };
 export const hillShot: Shot = {
   id: 'hill',
@@ -399,16 +419,21 @@ export const hillShot: Shot = {
     `plane{y,-0.02 ${paint('0.1,0.12,0.05')}}\n` +
     houses(24, -24, 7, 61) +
     // The embankment that the line climbs.
-    `prism{linear_sweep 40.2,41.8,5,<24,0>,<24,-0.2>,<-4,6.3>,<-4,0>,<24,0> rotate x*-90 scale <1,1,-1> ${paint('0.12,0.11,0.06')}}\n` +
+    'prism{linear_sweep 40.2,41.8,5,<24,0>,<24,-0.2>,<-4,6.3>,<-4,0>,<24,0> rotate x*-90 ' +
+    `scale <1,1,-1> ${paint('0.12,0.11,0.06')}}\n` +
     `sphere{<-22,27,120>,2.6 ${glow('1.0,0.9,0.72', 1.15)}}\n` +
     Array.from(
       { length: 44 },
       (_, i) =>
-        `sphere{<${n(-75 + ((i * 37.7) % 150))},${n(24 + ((i * 17.3) % 36))},130>,${n(0.07 + 0.05 * (i % 3))} ${glow('1,0.95,0.85', 0.9)}}`,
+        `sphere{<${n(-75 + ((i * 37.7) % 150))},${n(24 + ((i * 17.3) % 36))},130>,${n(0.07 + 0.05 * (i % 3))} ` +
+        `${glow('1,0.95,0.85', 0.9)}}`,
     ).join(' ') +
     lamp(2.05, 6.2, 3.0) +
-    `union{ box{<-1.15,1.55,0>,<1.15,2.15,0.06> ${paint('0.05,0.07,0.18')}} box{<-1.22,1.48,0.02>,<1.22,2.22,0.07> ${paint('0.7,0.62,0.48')}} box{<-1.0,0,0.02>,<-0.92,1.5,0.1> ${IRON}} box{<0.92,0,0.02>,<1.0,1.5,0.1> ${IRON}}` +
-    ` text{ttf "timrom.ttf" "HARROW HILL",0.03,0 scale 0.31 translate <-1.03,1.74,-0.03> ${glow('0.85,0.76,0.58', 0.8)}} rotate y*-6 translate <-1.75,0,6.4> }\n` +
+    `union{ box{<-1.15,1.55,0>,<1.15,2.15,0.06> ${paint('0.05,0.07,0.18')}} ` +
+    `box{<-1.22,1.48,0.02>,<1.22,2.22,0.07> ${paint('0.7,0.62,0.48')}} ` +
+    `box{<-1.0,0,0.02>,<-0.92,1.5,0.1> ${IRON}} box{<0.92,0,0.02>,<1.0,1.5,0.1> ${IRON}}` +
+    ' text{ttf "timrom.ttf" "HARROW HILL",0.03,0 scale 0.31 ' +
+    `translate <-1.03,1.74,-0.03> ${glow('0.85,0.76,0.58', 0.8)}} rotate y*-6 translate <-1.75,0,6.4> }\n` +
     'light_source{<2.05,3.3,6.0> rgb<1.3,0.8,0.38> fade_distance 2.2 fade_power 2 shadowless}\n',
   cast: smallTram,
   reach: (f) => {

@@ -18,10 +18,18 @@ import { HANDLE_FRAMES, pegOf, TAKES } from './takes.js';
 import { dot } from './vector.js';
 
 const CONVENTIONS =
-  'Pixels from the top left corner, pixel centres at +0.5; principal point in the middle of the picture; no lens distortion. Camera frame x right, y down, z forward; world x right, y up, z away (left-handed); metres. ' +
-  'rotationWorldToCamera has the camera axes as rows; sunInCamera is the unit vector towards the sun in the camera frame. Sun azimuth relative to the camera heading: 0 from straight behind the camera, positive from camera right; elevation above the horizontal. ' +
-  'headingDeg positive to the right, tiltDeg negative looks down, rollDeg positive turns the camera clockwise. yawDeg: 0 faces along -z, positive turns towards the left of a camera that looks along +z (a rotation about the upward axis). ' +
-  'viewElevationDeg: elevation of the camera as seen from the middle of the performer. frame counts from the first frame of the shot, filmFrame from the first of the film.';
+  'Pixels from the top left corner, pixel centres at +0.5; principal point in the middle of the picture; ' +
+  'no lens distortion. Camera frame x right, y down, z forward; world x right, y up, z away (left-handed); ' +
+  'metres. ' +
+  'rotationWorldToCamera has the camera axes as rows; ' +
+  'sunInCamera is the unit vector towards the sun in the camera frame. ' +
+  'Sun azimuth relative to the camera heading: 0 from straight behind the camera, positive from camera right; ' +
+  'elevation above the horizontal. ' +
+  'headingDeg positive to the right, tiltDeg negative looks down, rollDeg positive turns the camera clockwise. ' +
+  'yawDeg: 0 faces along -z, positive turns towards the left of a camera that looks along +z (a rotation about ' +
+  'the upward axis). ' +
+  'viewElevationDeg: elevation of the camera as seen from the middle of the performer. ' +
+  'frame counts from the first frame of the shot, filmFrame from the first of the film.';
 
 /** Numbers to five places; arrays of short things on one line. */
 function text(value: unknown): string {
@@ -49,7 +57,10 @@ export function writeTruth(demo: string): void {
     frames: FILM_FRAMES,
     width: 854,
     height: 480,
-    note: `One fade through black (the card goes down over ${FADE_OUT} frames, the next shot comes up over ${FADE_IN}) and one dissolve of ${DISSOLVE} frames; all else hard cuts. A shot is listed from the first frame in which it shows at all; over is end exclusive.`,
+    note:
+      `One fade through black (the card goes down over ${FADE_OUT} frames, ` +
+      `the next shot comes up over ${FADE_IN}) and one dissolve of ${DISSOLVE} frames; all else hard cuts. ` +
+      'A shot is listed from the first frame in which it shows at all; over is end exclusive.',
     shots: EDIT.map((j) => ({
       shot: j.shot.id,
       in: j.in,

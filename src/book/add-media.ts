@@ -153,7 +153,9 @@ export async function addLayers(
       if (own === null || own.widthPx !== video.widthPx || own.heightPx !== video.heightPx)
         throw new PlatewrightError(
           'PW-TAKE-LAYERS',
-          `${basename(files[picturesIn(part).indexOf(f)]!)} is ${own?.widthPx ?? 0} × ${own?.heightPx ?? 0} where the first picture is ${video.widthPx} × ${video.heightPx}; cut all layers from one sheet of the same size`,
+          `${basename(files[picturesIn(part).indexOf(f)]!)} is ${own?.widthPx ?? 0} × ${own?.heightPx ?? 0} ` +
+            `where the first picture is ${video.widthPx} × ${video.heightPx}; ` +
+            'cut all layers from one sheet of the same size',
         );
     }
     const marks: MarksFile = words.marks ?? {

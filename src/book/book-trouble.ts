@@ -12,7 +12,8 @@ const LEAST_ROOM_BYTES = 128 * 1024;
 export function damaged(file: string, how: string, cause?: unknown): PlatewrightError {
   return new PlatewrightError(
     'PW-BOOK-DAMAGED',
-    `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched`,
+    `${file} is not a book that can be read (${how}); put your last copy of it there (book.sqlite alone, ` +
+      'without the -wal and -shm files beside it); takes, joins and deliveries in the folder are not touched',
     { cause },
   );
 }
@@ -26,14 +27,16 @@ export function diskTrouble(file: string, cause: unknown): PlatewrightError | nu
   ) {
     return new PlatewrightError(
       'PW-BOOK-NO-ROOM',
-      `the disk that holds ${file} is full: nothing was changed and nothing in the book is lost; free some room and do it again`,
+      `the disk that holds ${file} is full: nothing was changed and nothing in the book is lost; ` +
+        'free some room and do it again',
       { cause },
     );
   }
   if (code === 'SQLITE_READONLY' || !writable(file)) {
     return new PlatewrightError(
       'PW-BOOK-NOT-WRITABLE',
-      `${dirname(file)} may not be written, and a book writes beside itself even to be read; change the folder's rights, or copy it to where you may write`,
+      `${dirname(file)} may not be written, and a book writes beside itself even to be read; ` +
+        "change the folder's rights, or copy it to where you may write",
       { cause },
     );
   }

@@ -79,7 +79,8 @@ export class Book {
     if (!existsSync(join(path, BOOK_FILE))) {
       throw new PlatewrightError(
         'PW-BOOK-MISSING',
-        `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, or start one with "platewright new"`,
+        `there is no ${BOOK_FILE} in ${path}; name a production's folder with --production, ` +
+          'or start one with "platewright new"',
       );
     }
     // An empty file opens as an empty book: the story would look as if it had never
@@ -131,7 +132,8 @@ export class Book {
       this.db.close();
       throw new PlatewrightError(
         'PW-BOOK-NEWER',
-        `${file} was written by a newer Platewright (book version ${version}, this program knows ${SCHEMA_VERSION}); nothing was changed; open it with that version`,
+        `${file} was written by a newer Platewright (book version ${version}, ` +
+          `this program knows ${SCHEMA_VERSION}); nothing was changed; open it with that version`,
       );
     }
     if (version === SCHEMA_VERSION) return;
@@ -177,7 +179,10 @@ export class Book {
       );
     throw new PlatewrightError(
       'PW-BOOK-NO-SUCH',
-      `the book has no ${kind} "${id}"; ${ids.length === 0 ? `it has no ${kind} yet` : `it has ${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}`}`,
+      `the book has no ${kind} "${id}"; ` +
+        (ids.length === 0
+          ? `it has no ${kind} yet`
+          : `it has ${ids.slice(0, 12).join(', ')}${ids.length > 12 ? ' …' : ''}`),
       { kind: 'usage' },
     );
   }

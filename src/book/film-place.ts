@@ -40,7 +40,8 @@ export function checkSameFilm(film: FilmDocument, info: MediaInfo, name: string)
   if (differs)
     throw new PlatewrightError(
       'PW-FILM-OTHER',
-      `${name} is another film than ${film.title}: it has ${words(v)}, where the book has ${words(was)}; name the same file, or add this one as a film of its own`,
+      `${name} is another film than ${film.title}: it has ${words(v)}, where the book has ${words(was)}; ` +
+        'name the same file, or add this one as a film of its own',
       { kind: 'usage' },
     );
 }
@@ -71,7 +72,9 @@ export function removeFilm(book: Book, id: string): void {
   if (picks.length > 0)
     throw new PlatewrightError(
       'PW-FILM-USED',
-      `${picks.length === 1 ? 'the pick' : 'the picks'} ${picks.slice(0, 5).join(', ')}${picks.length > 5 ? ' …' : ''} ${picks.length === 1 ? 'is' : 'are'} of ${film.title}; take ${picks.length === 1 ? 'it' : 'them'} out of the story first`,
+      `${picks.length === 1 ? 'the pick' : 'the picks'} ${picks.slice(0, 5).join(', ')}` +
+        `${picks.length > 5 ? ' …' : ''} ${picks.length === 1 ? 'is' : 'are'} of ${film.title}; ` +
+        `take ${picks.length === 1 ? 'it' : 'them'} out of the story first`,
       { kind: 'usage' },
     );
   if (book.get('cut', 'cut')?.entries.some((x) => x.kind === 'film' && x.film === id) === true)

@@ -29,7 +29,8 @@ export interface Settings {
 }
 
 export const SETTINGS_NOTE =
-  "The program's own choice (common practice, no source), for this production to change. A verdict given before keeps the limits it was given with until the take is judged again.";
+  "The program's own choice (common practice, no source), for this production to change. " +
+  'A verdict given before keeps the limits it was given with until the take is judged again.';
 
 export function settingsOf(book: Book): Settings {
   const p = book.need('production', 'production');

@@ -46,7 +46,8 @@ export function removeTake(book: Book, id: string): void {
 export function looseTake(take: TakeDocument): PlatewrightError {
   return new PlatewrightError(
     'PW-TAKE-LOOSE',
-    `the take ${take.title} belongs to no pick yet; say which it is for: "platewright take for ${take.id} PICK", or on the workbench's Shoot day under “Takes for no pick”`,
+    `the take ${take.title} belongs to no pick yet; say which it is for: ` +
+      `"platewright take for ${take.id} PICK", or on the workbench's Shoot day under “Takes for no pick”`,
     { kind: 'usage' },
   );
 }
@@ -57,7 +58,8 @@ export function takePath(book: Book, take: TakeDocument): string {
   if (!/%\d*d/.test(take.file) && !existsSync(path))
     throw new PlatewrightError(
       'PW-MEDIA-MISSING',
-      `the take ${take.title} is not at ${path}; put it back there, or take it out of the book ("platewright take remove ${take.id}") and add it again`,
+      `the take ${take.title} is not at ${path}; put it back there, ` +
+        `or take it out of the book ("platewright take remove ${take.id}") and add it again`,
     );
   return path;
 }

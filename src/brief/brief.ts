@@ -88,7 +88,10 @@ export function makeBrief(r: BriefRequest): Brief {
         roomLengthM: r.place.roomLengthM,
       });
       instructions.push(
-        `Camera: lens ${fmt(setUp.cameraHeightM * 100)} cm above the floor, ${fmt(setUp.distanceM, 2)} m from the mark, tilted ${fmt(Math.abs(setUp.tiltDeg), 1)}° ${setUp.tiltDeg < 0 ? 'down' : 'up'}, ${r.camera.name} at ${fmt(setUp.focalMm, 1)} mm.`,
+        `Camera: lens ${fmt(setUp.cameraHeightM * 100)} cm above the floor, ` +
+          `${fmt(setUp.distanceM, 2)} m from the mark, ` +
+          `tilted ${fmt(Math.abs(setUp.tiltDeg), 1)}° ${setUp.tiltDeg < 0 ? 'down' : 'up'}, ` +
+          `${r.camera.name} at ${fmt(setUp.focalMm, 1)} mm.`,
       );
       if (setUp.raiseM > 0.005)
         instructions.push(
@@ -97,7 +100,8 @@ export function makeBrief(r: BriefRequest): Brief {
       if (setUp.tooShort !== null) instructions.push(`Room: ${setUp.tooShort.advice}.`);
       if (setUp.takePxPerPlatePx < 1)
         instructions.push(
-          `Only ${fmt(setUp.takePxPerPlatePx, 2)} take pixels a plate pixel: use a longer lens or a finer video mode if there is one.`,
+          `Only ${fmt(setUp.takePxPerPlatePx, 2)} take pixels a plate pixel: ` +
+            'use a longer lens or a finer video mode if there is one.',
         );
     }
   }
@@ -105,7 +109,8 @@ export function makeBrief(r: BriefRequest): Brief {
   const screen = setUp === null ? null : planScreen(setUp, r.performer.heightM, greenSubject, carry !== undefined);
   if (screen !== null)
     instructions.push(
-      `Screen: ${screen.colour}, at least ${fmt(screen.widthM, 1)} m wide and ${fmt(screen.heightM, 1)} m high, ${fmt(screen.behindM, 1)} m behind the performer, running ${fmt(screen.floorM, 1)} m out over the floor.`,
+      `Screen: ${screen.colour}, at least ${fmt(screen.widthM, 1)} m wide and ${fmt(screen.heightM, 1)} m high, ` +
+        `${fmt(screen.behindM, 1)} m behind the performer, running ${fmt(screen.floorM, 1)} m out over the floor.`,
     );
 
   // Exposure: the plate's motion blur decides the shutter.
@@ -138,7 +143,8 @@ export function makeBrief(r: BriefRequest): Brief {
         ? ''
         : ` (the plate has ${rateWords(m.rate)}, which this camera has not: what moves is re-timed)`;
   instructions.push(
-    `Record at ${rateWords(exposureRate)} frames a second${ofRate} with the shutter at 1/${fmt(1 / seconds)} s. Lock the exposure where the card's white paper in the key is just short of burning out.`,
+    `Record at ${rateWords(exposureRate)} frames a second${ofRate} with the shutter at 1/${fmt(1 / seconds)} s. ` +
+      "Lock the exposure where the card's white paper in the key is just short of burning out.",
   );
 
   // Light.
@@ -170,11 +176,17 @@ export function makeBrief(r: BriefRequest): Brief {
     if (sun.windows.length > 0) {
       const w = sun.windows[0]!;
       instructions.push(
-        `Sun: next right on ${w.date} from ${w.start.slice(11, 16)} to ${w.end.slice(11, 16)}; point the camera to ${fmt(w.cameraHeadingDeg[0])}°, turning with the sun to ${fmt(w.cameraHeadingDeg[1])}° (true north).`,
+        `Sun: next right on ${w.date} from ${w.start.slice(11, 16)} to ${w.end.slice(11, 16)}; ` +
+          `point the camera to ${fmt(w.cameraHeadingDeg[0])}°, ` +
+          `turning with the sun to ${fmt(w.cameraHeadingDeg[1])}° (true north).`,
       );
     } else if (sun.reason !== null) instructions.push(`Sun: ${sun.reason}.`);
     instructions.push(
-      `Or a lamp: ${fmt(Math.abs(az))}° to camera ${az >= 0 ? 'right' : 'left'} as seen from the performer towards the camera, ${fmt(lamp.distanceM, 1)} m away, ${fmt(lamp.heightM, 1)} m high, its face ${lamp.sizeM < 0.1 ? 'bare (hard)' : `${fmt(lamp.sizeM * 100)} cm across`}${lamp.fillStopsBelowKey === null ? '' : `, fill ${fmt(lamp.fillStopsBelowKey, 1)} stops below the key`}${lamp.temperatureK === null ? '' : `, ${fmt(lamp.temperatureK / 100) + '00'} K`}.`,
+      `Or a lamp: ${fmt(Math.abs(az))}° to camera ${az >= 0 ? 'right' : 'left'} as seen from the performer ` +
+        `towards the camera, ${fmt(lamp.distanceM, 1)} m away, ${fmt(lamp.heightM, 1)} m high, ` +
+        `its face ${lamp.sizeM < 0.1 ? 'bare (hard)' : `${fmt(lamp.sizeM * 100)} cm across`}` +
+        (lamp.fillStopsBelowKey === null ? '' : `, fill ${fmt(lamp.fillStopsBelowKey, 1)} stops below the key`) +
+        `${lamp.temperatureK === null ? '' : `, ${fmt(lamp.temperatureK / 100) + '00'} K`}.`,
     );
   }
 
@@ -193,7 +205,9 @@ export function makeBrief(r: BriefRequest): Brief {
     const total = Math.abs(differenceDeg(turn.endYawDeg, turn.startYawDeg));
     if (total > 3)
       instructions.push(
-        `Turn ${fmt(total)}° to ${turn.endYawDeg > turn.startYawDeg ? 'camera right' : 'camera left'} in ${fmt(turn.seconds, 1)} s, at most ${fmt(turn.peakDegPerSecond)}° a second: follow the cue's ticks (one each 15°) or the dial.`,
+        `Turn ${fmt(total)}° to ${turn.endYawDeg > turn.startYawDeg ? 'camera right' : 'camera left'} ` +
+          `in ${fmt(turn.seconds, 1)} s, at most ${fmt(turn.peakDegPerSecond)}° a second: ` +
+          "follow the cue's ticks (one each 15°) or the dial.",
       );
   } else if (carry !== undefined)
     missing.push('how the carrying person turns: put at least two pose marks (frame and yaw)');
@@ -203,7 +217,9 @@ export function makeBrief(r: BriefRequest): Brief {
   const stir =
     amplitude === null || amplitude < 0.3 || m.stir?.rateHz.value == null
       ? null
-      : `things stir ${fmt(amplitude, 1)} px at ${fmt(m.stir?.rateHz.value ?? 0, 1)} Hz ${m.stir?.directionDeg.value == null ? 'to all sides' : `towards ${fmt(m.stir.directionDeg.value)}°`}: a fan from that side, low, or a hand that tugs the cloth at that pace`;
+      : `things stir ${fmt(amplitude, 1)} px at ${fmt(m.stir?.rateHz.value ?? 0, 1)} ` +
+        `Hz ${m.stir?.directionDeg.value == null ? 'to all sides' : `towards ${fmt(m.stir.directionDeg.value)}°`}: ` +
+        'a fan from that side, low, or a hand that tugs the cloth at that pace';
   if (stir !== null) instructions.push(`Stir: ${stir}.`);
   const look = r.marks.marks.find((x) => x.kind === 'eyeline');
   let eyeline: Brief['eyeline'] = null;
@@ -250,7 +266,8 @@ export function makeBrief(r: BriefRequest): Brief {
     length,
     reference: [
       "Roll the card with peg or ball at the performer's mark for two seconds before the animal comes.",
-      "After the last try, ten seconds of the empty set without moving the camera: the peel uses it as the screen's clean frame.",
+      'After the last try, ten seconds of the empty set without moving the camera: ' +
+        "the peel uses it as the screen's clean frame.",
     ],
     instructions,
     missing,
@@ -307,7 +324,9 @@ function planSun(r: BriefRequest, azimuthDeg: number, elevationDeg: number): Sun
     reason:
       windows.length > 0
         ? null
-        : `the sun does not get to ${fmt(elevationDeg)}° (± ${fmt(t.elevationDeg)}°)${yard === null ? '' : " within the yard's headings"} from ${r.fromDate} for ${r.days} days; use the lamp`,
+        : `the sun does not get to ${fmt(elevationDeg)}° ` +
+          `(± ${fmt(t.elevationDeg)}°)${yard === null ? '' : " within the yard's headings"} from ${r.fromDate} ` +
+          `for ${r.days} days; use the lamp`,
   };
 }
 

@@ -72,7 +72,9 @@ export function callSheetPdf(r: CallSheetRequest): Promise<Buffer> {
         pen.say(
           'sans',
           11,
-          `${w.date}   ${w.start.slice(11, 16)}–${w.end.slice(11, 16)}   sun ${w.elevationDeg[0].toFixed(0)}–${w.elevationDeg[1].toFixed(0)}° high   camera looks to ${w.cameraHeadingDeg[0].toFixed(0)}–${w.cameraHeadingDeg[1].toFixed(0)}°`,
+          `${w.date}   ${w.start.slice(11, 16)}–${w.end.slice(11, 16)}   ` +
+            `sun ${w.elevationDeg[0].toFixed(0)}–${w.elevationDeg[1].toFixed(0)}° high   ` +
+            `camera looks to ${w.cameraHeadingDeg[0].toFixed(0)}–${w.cameraHeadingDeg[1].toFixed(0)}°`,
         );
     }
     doc.moveDown();
@@ -84,7 +86,8 @@ export function callSheetPdf(r: CallSheetRequest): Promise<Buffer> {
     pen.say(
       'text',
       9,
-      `${counted([...pen.missing()].length, 'letter')} of these words stand as question marks: the bundled fonts have no letters of their script. The pages in the browser show them.`,
+      `${counted([...pen.missing()].length, 'letter')} of these words stand as question marks: ` +
+        'the bundled fonts have no letters of their script. The pages in the browser show them.',
     );
   }
   doc.end();

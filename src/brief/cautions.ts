@@ -39,27 +39,38 @@ export function cautions(needs: CautionNeeds, attention: Attention = ATTENTION_D
   if (needs.animal) {
     list.push(
       'One person looks after the animal and nothing else, and may stop the shoot at any moment.',
-      `Short goes and real rests: about ${attention.takeSeconds} s a try, ${attention.blockMinutes} min at a stretch, then ${attention.restBlockMinutes} min off (${isDefault(attention) ? OWN_WORDS : 'as the book says; no published limit is known'}).`,
-      `Water and shade within reach; do not work in heat (limit ${attention.warmestC} °C, ${attention.warmestC === ATTENTION_DEFAULTS.warmestC ? "this program's own choice after common advice" : 'as the book says'}).`,
-      'No restraint beyond a gentle hold that supports chest and hindquarters; let it come and go. Stop at signs of stress: flat ears, hiding, panting, lip licking, turning away, freezing, thumping.',
+      `Short goes and real rests: about ${attention.takeSeconds} s a try, ` +
+        `${attention.blockMinutes} min at a stretch, ` +
+        `then ${attention.restBlockMinutes} min off (` +
+        `${isDefault(attention) ? OWN_WORDS : 'as the book says; no published limit is known'}).`,
+      `Water and shade within reach; do not work in heat (limit ${attention.warmestC} °C, ` +
+        (attention.warmestC === ATTENTION_DEFAULTS.warmestC
+          ? "this program's own choice after common advice"
+          : 'as the book says') +
+        ').',
+      'No restraint beyond a gentle hold that supports chest and hindquarters; let it come and go. ' +
+        'Stop at signs of stress: flat ears, hiding, panting, lip licking, turning away, freezing, thumping.',
       'A second person keeps the door. Costumes must not press, heat or hinder breathing.',
     );
   }
   if (needs.turning) {
     list.push(
-      'Do not spin an unwilling animal. Rather turn the camera, or a slow turntable that it stands on freely, or use a stand-in; stop after each turn.',
+      'Do not spin an unwilling animal. Rather turn the camera, or a slow turntable that it stands on freely, ' +
+        'or use a stand-in; stop after each turn.',
       'Whoever turns holding it gets dizzy too: clear floor, shoes that grip, somebody beside.',
     );
   }
   if (needs.sun) list.push('Never look at the sun, least of all through a lens; shade the finder when you line up.');
   if (needs.lamps)
     list.push(
-      'Weigh stands down, tape cables, keep hot lamps away from screen, fur and noses; no lamp above an animal without a safety line.',
+      'Weigh stands down, tape cables, keep hot lamps away from screen, fur and noses; ' +
+        'no lamp above an animal without a safety line.',
     );
   if (needs.raised)
     list.push('A raised performer needs a broad steady surface, a soft floor beside it and a hand near.');
   list.push(
-    'Local rules on animals, filming and borrowing come first; ask a vet or a lawyer where in doubt. This list is no licensed advice.',
+    'Local rules on animals, filming and borrowing come first; ask a vet or a lawyer where in doubt. ' +
+      'This list is no licensed advice.',
   );
   return list;
 }

@@ -42,7 +42,10 @@ function setUpKey(b: Brief, sun: boolean): string {
     s === null
       ? 'no view'
       : `${Math.round(s.viewElevationDeg / 4)}|${Math.round(Math.log2(Math.max(0.1, s.distanceM)) * 3)}`;
-  return `${view}|${az === null ? 'any' : Math.round(az / 20)}|${el === null ? 'any' : Math.round(el / 12)}|${sun ? 'sun' : 'lamp'}`;
+  return (
+    `${view}|${az === null ? 'any' : Math.round(az / 20)}|${el === null ? 'any' : Math.round(el / 12)}` +
+    `|${sun ? 'sun' : 'lamp'}`
+  );
 }
 
 export function planDay(r: DayRequest): DayPlan {
@@ -127,7 +130,12 @@ export function planDay(r: DayRequest): DayPlan {
     free = s.end;
   }
   notes.push(
-    `Times assume ${a.takeSeconds} s a try, ${a.restSeconds} s between tries, a rest of ${a.restBlockMinutes} min after ${a.blockMinutes} min, at most ${a.blocksADay} such blocks a day: ${r.attention === undefined || Object.entries(ATTENTION_DEFAULTS).every(([k, v]) => a[k as keyof Attention] === v) ? "this program's own defaults" : "the book's numbers"}, to be shortened whenever the animal says so.`,
+    `Times assume ${a.takeSeconds} s a try, ${a.restSeconds} s between tries, ` +
+      `a rest of ${a.restBlockMinutes} min after ${a.blockMinutes} min, at most ${a.blocksADay} such blocks a day: ` +
+      (r.attention === undefined || Object.entries(ATTENTION_DEFAULTS).every(([k, v]) => a[k as keyof Attention] === v)
+        ? "this program's own defaults"
+        : "the book's numbers") +
+      ', to be shortened whenever the animal says so.',
   );
   return { date: r.date, slots, unplaced: solved.left, notes };
 }

@@ -52,7 +52,11 @@ export function planSetUp(r: SetUpRequest): SetUp {
       neededM: distanceM + behind + man,
       haveM: r.roomLengthM,
       perspectiveErrorPercent: error * 100,
-      advice: `the room gives ${haveM.toFixed(2)} m of the ${distanceM.toFixed(2)} m wanted: stand on the same sight line at ${near.toFixed(2)} m; the near side of the body then looks ${(error * 100).toFixed(0)} % larger against the far side than in the film. Through an open door, or in the garden, the full distance costs nothing`,
+      advice:
+        `the room gives ${haveM.toFixed(2)} m of the ${distanceM.toFixed(2)} m wanted: ` +
+        `stand on the same sight line at ${near.toFixed(2)} m; ` +
+        `the near side of the body then looks ${(error * 100).toFixed(0)} % larger against the far side than in ` +
+        'the film. Through an open door, or in the garden, the full distance costs nothing',
     };
     height = middle + (relative - middle) * (near / distanceM);
     distanceM = near;

@@ -114,7 +114,10 @@ describe('shoot day', () => {
         );
         for (let i = 0; i < n; i++) if (i !== j) rows.push(`u${i} - u${j} + ${n} a${i}_${j} <= ${n - 1}`);
       }
-      const lp = `Minimize\n obj: ${terms.join(' + ')}\nSubject To\n${rows.map((r, i) => ` r${i}: ${r}`).join('\n')}\nBounds\n${picks.map((_, i) => ` 0 <= u${i} <= ${n - 1}`).join('\n')}\nBinary\n ${bins.join(' ')}\nEnd`;
+      const lp =
+        `Minimize\n obj: ${terms.join(' + ')}\nSubject To\n` +
+        `${rows.map((r, i) => ` r${i}: ${r}`).join('\n')}\nBounds\n` +
+        `${picks.map((_, i) => ` 0 <= u${i} <= ${n - 1}`).join('\n')}\nBinary\n ${bins.join(' ')}\nEnd`;
       const milp = highs.solve(lp);
       expect(milp.Status).toBe('Optimal');
       expect(solveDay(picks, free).endMinute).toBeCloseTo(

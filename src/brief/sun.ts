@@ -54,7 +54,8 @@ function checkPlace(place: Place): void {
   if (!(Math.abs(place.latitudeDeg) <= 90) || !(Math.abs(place.longitudeDeg) <= 180)) {
     throw new PlatewrightError(
       'PW-SUN-PLACE',
-      `the place ${place.latitudeDeg}, ${place.longitudeDeg} is not on the globe; give latitude -90..90 and longitude -180..180 in decimal degrees, north and east positive`,
+      `the place ${place.latitudeDeg}, ${place.longitudeDeg} is not on the globe; ` +
+        'give latitude -90..90 and longitude -180..180 in decimal degrees, north and east positive',
       { kind: 'usage' },
     );
   }

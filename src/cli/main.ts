@@ -77,7 +77,8 @@ export async function run(argv: readonly string[]): Promise<void> {
   const program = new Command('platewright');
   program
     .description(
-      'Puts your own performer into shots of a film that already exists, with the measured numbers of each shot carried from brief to join.',
+      'Puts your own performer into shots of a film that already exists, ' +
+        'with the measured numbers of each shot carried from brief to join.',
     )
     .version(version())
     .exitOverride()

@@ -5,7 +5,8 @@ import { fileTrouble, jobName, shellWord, table } from './output.js';
 
 describe('a table on the command line', () => {
   const reasons =
-    '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); hardly anything moves by itself';
+    '3.0 s of picture (+4 min); the camera moves slowly: the performer must ride along (+20 min); ' +
+    'hardly anything moves by itself';
   const rows = [
     ['shot', 'in', 'entry', 'effort', 'takes'],
     ['0', '0', 'start', '44 min', reasons],

@@ -26,7 +26,8 @@ export async function withBook<T>(options: ProductionOptions, work: (book: Book)
   if (!existsSync(join(folder, BOOK_FILE))) {
     throw new PlatewrightError(
       'PW-BOOK-MISSING',
-      `there is no production in ${folder}; go to its folder, name it with --production, or start one with "platewright new FOLDER"`,
+      `there is no production in ${folder}; go to its folder, name it with --production, ` +
+        'or start one with "platewright new FOLDER"',
       { kind: 'usage' },
     );
   }

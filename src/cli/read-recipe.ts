@@ -42,7 +42,8 @@ export function readRecipe(file: string, plate: string, take: string | null): Re
     const first = told.error.issues[0]!;
     throw new PlatewrightError(
       'PW-JOIN-RECIPE',
-      `${basename(file)}: ${first.path.length === 0 ? 'the recipe' : first.path.join('.')}: ${first.message}; give the recipe that quick --json prints`,
+      `${basename(file)}: ${first.path.length === 0 ? 'the recipe' : first.path.join('.')}: ${first.message}; ` +
+        'give the recipe that quick --json prints',
       { kind: 'input' },
     );
   }

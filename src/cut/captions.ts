@@ -17,7 +17,10 @@ function milliseconds(frame: number, rate: Rate): number {
 
 function stamp(ms: number, point: '.' | ','): string {
   const two = (n: number): string => String(n).padStart(2, '0');
-  return `${two(Math.floor(ms / 3600000))}:${two(Math.floor(ms / 60000) % 60)}:${two(Math.floor(ms / 1000) % 60)}${point}${String(ms % 1000).padStart(3, '0')}`;
+  return (
+    `${two(Math.floor(ms / 3600000))}:${two(Math.floor(ms / 60000) % 60)}:${two(Math.floor(ms / 1000) % 60)}` +
+    `${point}${String(ms % 1000).padStart(3, '0')}`
+  );
 }
 
 function check(captions: readonly Caption[]): void {
@@ -53,7 +56,16 @@ const vttText = (t: string): string => lines(t).replace(/&/g, '&amp;').replace(/
 
 export function writeWebVtt(captions: readonly Caption[], rate: Rate): string {
   check(captions);
-  return `WEBVTT\n\n${captions.map((c, i) => `${i + 1}\n${stamp(milliseconds(c.in, rate), '.')} --> ${stamp(milliseconds(c.out, rate), '.')}\n${vttText(c.text)}\n`).join('\n')}`;
+  return (
+    'WEBVTT\n\n' +
+    captions
+      .map(
+        (c, i) =>
+          `${i + 1}\n${stamp(milliseconds(c.in, rate), '.')} --> ${stamp(milliseconds(c.out, rate), '.')}\n` +
+          `${vttText(c.text)}\n`,
+      )
+      .join('\n')
+  );
 }
 
 export function writeSubRip(captions: readonly Caption[], rate: Rate): string {
@@ -61,7 +73,8 @@ export function writeSubRip(captions: readonly Caption[], rate: Rate): string {
   return captions
     .map(
       (c, i) =>
-        `${i + 1}\n${stamp(milliseconds(c.in, rate), ',')} --> ${stamp(milliseconds(c.out, rate), ',')}\n${lines(c.text)}\n`,
+        `${i + 1}\n${stamp(milliseconds(c.in, rate), ',')} --> ${stamp(milliseconds(c.out, rate), ',')}\n` +
+        `${lines(c.text)}\n`,
     )
     .join('\n');
 }

@@ -59,12 +59,14 @@ export function writeEdl(p: Programme, placed: readonly PlacedItem[], cdl: Reado
     if (n > MOST_EVENTS)
       throw new PlatewrightError(
         'PW-EDL-LONG',
-        `the cut needs more than ${MOST_EVENTS} events, which an edit decision list cannot number; deliver the OpenTimelineIO file instead, or the cut in two parts`,
+        `the cut needs more than ${MOST_EVENTS} events, which an edit decision list cannot number; ` +
+          'deliver the OpenTimelineIO file instead, or the cut in two parts',
         { kind: 'usage' },
       );
     const tc = (f: number): string => formatTimecode(f, p.rate);
     lines.push(
-      `${String(n).padStart(3, '0')}  ${reel.padEnd(8)} ${channel.padEnd(4)}  C        ${tc(source)} ${tc(source + to - from)} ${tc(hour + from)} ${tc(hour + to)}`,
+      `${String(n).padStart(3, '0')}  ${reel.padEnd(8)} ${channel.padEnd(4)}  C        ` +
+        `${tc(source)} ${tc(source + to - from)} ${tc(hour + from)} ${tc(hour + to)}`,
       `* FROM CLIP NAME:  ${name.replace(/[\r\n]+/g, ' ')}`,
     );
   };

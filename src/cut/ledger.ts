@@ -51,7 +51,10 @@ export interface Ledger {
 }
 
 export const LEDGER_STATEMENT =
-  'This is a record of what was used, and no legal advice. Whether a use is allowed (fair use, fair dealing, quotation, caricature, parody or pastiche) depends on the country and on the whole of the case; no number of seconds is safe in itself. Ask somebody licensed to advise.';
+  'This is a record of what was used, and no legal advice. ' +
+  'Whether a use is allowed (fair use, fair dealing, quotation, caricature, ' +
+  'parody or pastiche) depends on the country and on the whole of the case; ' +
+  'no number of seconds is safe in itself. Ask somebody licensed to advise.';
 
 export function makeLedger(
   placed: readonly PlacedItem[],

@@ -135,7 +135,9 @@ export async function renderLines(
         font,
       ).path;
     });
-  const svg = `<svg xmlns="http://www.w3.org/2000/svg" width="${widthPx}" height="${heightPx}"><rect width="100%" height="100%" fill="black"/>${paths.map((d) => `<path d="${d}" fill="white"/>`).join('')}</svg>`;
+  const svg =
+    `<svg xmlns="http://www.w3.org/2000/svg" width="${widthPx}" height="${heightPx}"><rect width="100%" ` +
+    `height="100%" fill="black"/>${paths.map((d) => `<path d="${d}" fill="white"/>`).join('')}</svg>`;
   const raw = await sharp(Buffer.from(svg)).greyscale().raw().toBuffer();
   const n = widthPx * heightPx;
   const channels = raw.length / n;
@@ -151,7 +153,8 @@ export function foreignLetters(lines: readonly string[]): string | null {
     missing = [...new Set(lines.flatMap((l) => [...missingLetters(l, face)]))].join('');
   return missing === ''
     ? null
-    : `the bundled typefaces have no ${missing.length > 24 ? `${[...missing].slice(0, 24).join('')} …` : missing}; the lines with them were set in this machine's own fonts, which may lack them too: look at the titles`;
+    : `the bundled typefaces have no ${missing.length > 24 ? `${[...missing].slice(0, 24).join('')} …` : missing}; ` +
+        "the lines with them were set in this machine's own fonts, which may lack them too: look at the titles";
 }
 
 /** A line made to fit a width: smaller by up to a third, then cut short with an ellipsis. */

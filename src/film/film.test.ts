@@ -214,18 +214,22 @@ function moved(set: Uint8Array, step: number, growth: number, body: Uint8Array |
   });
 }
 
-it('a camera that follows somebody is seen to move, though he fills a third of the picture and it starts and settles gently', async () => {
-  const s = await summariseShot(
-    sourceOf(moved(scenes[2]!.frames[0]!, 2.2, 0, scenes[4]!.frames[0]!)),
-    { in: 0, out: 48, entry: 'cut' },
-    0,
-  );
-  expect(s.takes.join('; ')).toMatch(/the camera moves to the right|the camera moves slowly/);
-  // He fills 33 % of it.
-  const share = Number(/about (\d+) % of the picture moves otherwise/.exec(s.takes.join('; '))?.[1]);
-  expect(share).toBeGreaterThan(20);
-  expect(share).toBeLessThan(45);
-});
+it(
+  'a camera that follows somebody is seen to move, ' +
+    'though he fills a third of the picture and it starts and settles gently',
+  async () => {
+    const s = await summariseShot(
+      sourceOf(moved(scenes[2]!.frames[0]!, 2.2, 0, scenes[4]!.frames[0]!)),
+      { in: 0, out: 48, entry: 'cut' },
+      0,
+    );
+    expect(s.takes.join('; ')).toMatch(/the camera moves to the right|the camera moves slowly/);
+    // He fills 33 % of it.
+    const share = Number(/about (\d+) % of the picture moves otherwise/.exec(s.takes.join('; '))?.[1]);
+    expect(share).toBeGreaterThan(20);
+    expect(share).toBeLessThan(45);
+  },
+);
 
 it('a push in is told apart from things that move', async () => {
   const s = await summariseShot(

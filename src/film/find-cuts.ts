@@ -66,7 +66,8 @@ export async function findCuts(source: FrameSource, options: ScanOptions = {}): 
   if (resume !== null && resume.version !== SCAN_STATE_VERSION) {
     throw new PlatewrightError(
       'PW-FILM-STATE',
-      `the saved scan is of version ${String(resume.version)} and this program reads version ${SCAN_STATE_VERSION}; scan the film anew`,
+      `the saved scan is of version ${String(resume.version)} and this program reads ` +
+        `version ${SCAN_STATE_VERSION}; scan the film anew`,
       { kind: 'input' },
     );
   }

@@ -118,14 +118,17 @@ export async function summariseShot(
       Math.abs(dx) >= Math.abs(dy) ? (dx < 0 ? 'to the right' : 'to the left') : dy < 0 ? 'downwards' : 'upwards';
     add(
       25,
-      `the camera moves ${way}, about ${Math.round((Math.hypot(dx, dy) / SMALL_W) * fps * 100)} % of the width a second: the performer must ride along`,
+      `the camera moves ${way}, about ${Math.round((Math.hypot(dx, dy) / SMALL_W) * fps * 100)} % of the width a ` +
+        'second: the performer must ride along',
     );
   } else if (restless)
     add(40, 'the camera is restless (hand-held, shaken or fast): the performer must ride along with its blur');
   else if (pushes)
     add(
       30,
-      `the camera ${growth > 0 ? 'pushes in' : 'draws back'}, about ${Math.round(Math.abs(growth) * fps * 100)} % a second: the performer must ride along and ${growth > 0 ? 'grow' : 'shrink'}`,
+      `the camera ${growth > 0 ? 'pushes in' : 'draws back'}, ` +
+        `about ${Math.round(Math.abs(growth) * fps * 100)} % a second: ` +
+        `the performer must ride along and ${growth > 0 ? 'grow' : 'shrink'}`,
     );
   else add(20, 'the camera moves slowly: the performer must ride along');
   // While the camera travels two frames can't tell a walker from a post that stands nearer.
@@ -133,12 +136,14 @@ export async function summariseShot(
   if (beside > 0.3)
     add(
       45,
-      `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: to erase, hold or keep in front`,
+      `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: ` +
+        'to erase, hold or keep in front',
     );
   else if (beside > 0.08)
     add(
       20,
-      `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: may have to be erased, held or kept in front`,
+      `about ${Math.round(beside * 100)} % of the picture moves otherwise than the set${nearer}: ` +
+        'may have to be erased, held or kept in front',
     );
   else add(0, 'hardly anything moves by itself');
   if (brightness < 0.12) add(10, 'a dark picture: edges are hidden, but grain and light are hard to match');

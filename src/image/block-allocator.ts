@@ -91,7 +91,9 @@ export class BlockAllocator {
       if (add <= 0 || add * PAGE + tail < size) {
         throw new PlatewrightError(
           'PW-IMAGE-MEMORY',
-          `the picture memory is full: ${Math.round(this.used / 1e6)} MB are in use and ${Math.round(size / 1e6)} MB more were asked; free pictures or work on smaller ones`,
+          'the picture memory is full: ' +
+            `${Math.round(this.used / 1e6)} MB are in use and ${Math.round(size / 1e6)} MB more were asked; ` +
+            'free pictures or work on smaller ones',
           { kind: 'internal' },
         );
       }

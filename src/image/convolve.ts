@@ -127,7 +127,8 @@ export function mapPlanes(
   if (out.width !== src.width || out.height !== src.height || out.channels !== src.channels) {
     throw new PlatewrightError(
       'PW-IMAGE-SHAPE',
-      `the destination is ${out.width}×${out.height}×${out.channels}, but the source is ${src.width}×${src.height}×${src.channels}`,
+      `the destination is ${out.width}×${out.height}×${out.channels}, ` +
+        `but the source is ${src.width}×${src.height}×${src.channels}`,
       { kind: 'internal' },
     );
   }

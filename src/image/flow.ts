@@ -112,7 +112,8 @@ export function motionAt(first: FlowPicture, second: FlowPicture, t: number, opt
   if (first.width !== second.width || first.height !== second.height) {
     throw new PlatewrightError(
       'PW-IMAGE-MISMATCH',
-      `motion needs two pictures of one size, but got ${first.width}×${first.height} and ${second.width}×${second.height}`,
+      'motion needs two pictures of one size, ' +
+        `but got ${first.width}×${first.height} and ${second.width}×${second.height}`,
       { kind: 'internal' },
     );
   }

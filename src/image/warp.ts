@@ -388,7 +388,8 @@ function warpTarget(src: Picture, width: number, height: number, dst: Picture | 
   if (out.width !== width || out.height !== height || out.channels !== src.channels) {
     throw new PlatewrightError(
       'PW-IMAGE-SHAPE',
-      `the warp writes ${width}×${height}×${src.channels}, but the destination is ${out.width}×${out.height}×${out.channels}`,
+      `the warp writes ${width}×${height}×${src.channels}, ` +
+        `but the destination is ${out.width}×${out.height}×${out.channels}`,
       { kind: 'internal' },
     );
   }

@@ -50,7 +50,9 @@ export class JobRunner {
         if (n >= MAX_CRASHES)
           finishJob(this.book, next.id, {
             state: 'failed',
-            error: `PW-JOB-CRASHED: the process ended without an answer (${signal ?? `exit code ${code}`}) ${n} times; the media it reads may be damaged`,
+            error:
+              `PW-JOB-CRASHED: the process ended without an answer (${signal ?? `exit code ${code}`}) ${n} times; ` +
+              'the media it reads may be damaged',
           });
       }
       setTimeout(() => this.wake(), 30);

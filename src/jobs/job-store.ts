@@ -68,7 +68,8 @@ export function enterJob(book: Book, kind: JobKind, subject: string, spec: Recor
     const text = JSON.stringify(spec);
     const same = book.db
       .prepare(
-        "SELECT * FROM job WHERE kind = ? AND subject = ? AND spec = ? AND state IN ('waiting', 'running') ORDER BY created LIMIT 1",
+        "SELECT * FROM job WHERE kind = ? AND subject = ? AND spec = ? AND state IN ('waiting', " +
+          "'running') ORDER BY created LIMIT 1",
       )
       .get(kind, subject, text) as Row | undefined;
     if (same !== undefined) return toRecord(same);
@@ -174,7 +175,8 @@ export function resumeJob(book: Book, id: string): void {
   book.immediate(() => {
     book.db
       .prepare(
-        "UPDATE job SET state = 'waiting', stop_asked = 0, error = NULL WHERE id = ? AND state IN ('stopped', 'failed')",
+        "UPDATE job SET state = 'waiting', stop_asked = 0, error = NULL WHERE id = ? AND state IN ('stopped', " +
+          "'failed')",
       )
       .run(id);
   });
@@ -183,7 +185,9 @@ export function resumeJob(book: Book, id: string): void {
 export function jobsPulse(book: Book): string {
   const r = book.db
     .prepare(
-      "SELECT COUNT(*) AS n, COALESCE(SUM(done), 0) AS d, COALESCE(SUM(total), 0) AS t, COALESCE(SUM(state = 'running'), 0) AS r, COALESCE(SUM(state = 'done'), 0) AS f, COALESCE(SUM(stop_asked), 0) AS s, COALESCE(SUM(LENGTH(stage)), 0) AS l FROM job",
+      'SELECT COUNT(*) AS n, COALESCE(SUM(done), 0) AS d, COALESCE(SUM(total), 0) AS t, ' +
+        "COALESCE(SUM(state = 'running'), 0) AS r, COALESCE(SUM(state = 'done'), 0) AS f, " +
+        'COALESCE(SUM(stop_asked), 0) AS s, COALESCE(SUM(LENGTH(stage)), 0) AS l FROM job',
     )
     .get() as Row;
   return Object.values(r).join('.');

@@ -22,7 +22,8 @@ export function filmPath(book: Book, film: FilmDocument): string {
   if (!existsSync(source))
     throw new PlatewrightError(
       'PW-MEDIA-MISSING',
-      `the film ${film.title} is not at ${source}; put it back there, or say where it lies now: "platewright film relink ${film.id} FILE", or on the workbench's Wall`,
+      `the film ${film.title} is not at ${source}; put it back there, or say where it lies now: ` +
+        `"platewright film relink ${film.id} FILE", or on the workbench's Wall`,
     );
   return source;
 }
@@ -67,7 +68,8 @@ async function extract(
     if (pick.out > info.frameCount || pick.in >= pick.out) {
       throw new PlatewrightError(
         'PW-PICK-SPAN',
-        `the pick "${pick.id}" runs from ${pick.in} to ${pick.out}, but the film has ${info.frameCount} frames; choose a span inside it`,
+        `the pick "${pick.id}" runs from ${pick.in} to ${pick.out}, but the film has ${info.frameCount} frames; ` +
+          'choose a span inside it',
         { kind: 'usage' },
       );
     }

@@ -85,7 +85,8 @@ export async function runJob(
       settle({ state: 'stopped' });
       throw new PlatewrightError(
         'PW-JOB-STOPPED',
-        `the ${job.kind} of ${job.subject || 'the production'} was stopped at ${state.done} of ${state.total}; the same command goes on from there`,
+        `the ${job.kind} of ${job.subject || 'the production'} was stopped at ${state.done} of ${state.total}; ` +
+          'the same command goes on from there',
         { kind: 'finding', cause: error },
       );
     }

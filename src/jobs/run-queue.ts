@@ -47,7 +47,8 @@ export async function runQueue(
       if (after.state !== 'done' && !keepOn)
         throw new PlatewrightError(
           'PW-JOB-FAILED',
-          `${after.kind} of ${after.subject || 'the production'}: ${after.error ?? (words.trim() || 'the process ended without an answer')}`,
+          `${after.kind} of ${after.subject || 'the production'}: ` +
+            (after.error ?? (words.trim() || 'the process ended without an answer')),
           { kind: 'internal' },
         );
     }

@@ -119,7 +119,8 @@ function target(frame: VideoFrame, dst: Picture | undefined): Picture {
   ) {
     throw new PlatewrightError(
       'PW-MEDIA-SIZE',
-      `frame ${frame.index} is ${frame.widthPx} × ${frame.heightPx} with ${channels} channels, but the picture to fill is ${out.width} × ${out.height} with ${out.channels}`,
+      `frame ${frame.index} is ${frame.widthPx} × ${frame.heightPx} with ${channels} channels, ` +
+        `but the picture to fill is ${out.width} × ${out.height} with ${out.channels}`,
       { kind: 'internal' },
     );
   }
@@ -311,7 +312,8 @@ function like(picture: Picture, dst: Picture | undefined): Picture {
   if (out.width !== picture.width || out.height !== picture.height || out.channels !== picture.channels) {
     throw new PlatewrightError(
       'PW-MEDIA-SIZE',
-      `a ${picture.width} × ${picture.height} picture with ${picture.channels} channels was to be converted into ${out.width} × ${out.height} with ${out.channels}`,
+      `a ${picture.width} × ${picture.height} picture with ${picture.channels} channels was to be converted ` +
+        `into ${out.width} × ${out.height} with ${out.channels}`,
       { kind: 'internal' },
     );
   }

@@ -155,7 +155,8 @@ describe('files copied in part', () => {
       expect(cut.info.frameCount).toBeLessThan(FRAMES - 3);
       expect(cut.info.notes.join(' ')).toMatch(
         new RegExp(
-          `part-${name} breaks off after 0\\.\\d s of the 1\\.0 s that its header promises; the ${cut.info.frameCount} whole frames were kept`,
+          `part-${name} breaks off after 0\\.\\d s of the 1\\.0 s that its header promises; ` +
+            `the ${cut.info.frameCount} whole frames were kept`,
         ),
       );
       expect(whole.info.notes.join(' ')).not.toMatch(/breaks off/);

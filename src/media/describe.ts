@@ -45,7 +45,8 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
   const all = [...notes, ...(timing?.notes ?? [])];
   if (!isUpright(orientation))
     all.push(
-      `the file asks to be shown turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}; that was done`,
+      `the file asks to be shown turned by ${turn.deg}° clockwise${turn.mirrored ? ' and mirrored' : ''}; ` +
+        'that was done',
     );
   const claimed = Number(stream.nbFrames);
   if (
@@ -55,7 +56,8 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     !input.still
   ) {
     all.push(
-      `${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; the ${index.shown.length} whole frames were kept`,
+      `${basename(input.path)} ends inside frame ${index.shown.length} of ${claimed}; ` +
+        `the ${index.shown.length} whole frames were kept`,
     );
   }
   // Matroska counts no frames in its header; it says how long the picture was to be.
@@ -68,7 +70,8 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     // Half a second, or a tenth of a short clip: less may be a last frame held longer.
     if (short > Math.min(0.5, Math.max((3 * timing.rate.den) / timing.rate.num, 0.1 * promised)))
       all.push(
-        `${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`,
+        `${basename(input.path)} breaks off after ${have.toFixed(1)} s of the ${promised.toFixed(1)} s that its ` +
+          `header promises; the ${index.shown.length} whole frames were kept; copy it again if you want the rest`,
       );
   }
   const sar = stream.sampleAspectRatio.num > 0 ? stream.sampleAspectRatio : par.sampleAspectRatio;
@@ -78,7 +81,8 @@ export function describeVideo(input: OpenedInput, index: FrameIndex | null, timi
     widthPx = squareWidth(storedPx, aspect);
   if (widthPx !== storedPx)
     all.push(
-      `its pixels have the shape ${aspect[0]}:${aspect[1]}; they were made square, ${storedPx} became ${widthPx} across`,
+      `its pixels have the shape ${aspect[0]}:${aspect[1]}; ` +
+        `they were made square, ${storedPx} became ${widthPx} across`,
     );
   const order = (par.toJSON() as { fieldOrder?: number }).fieldOrder ?? 0;
   const rates = claimedRates(input);

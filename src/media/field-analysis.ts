@@ -72,7 +72,9 @@ export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedPar
     return {
       kind: 'pulldown',
       parity: before >= after ? 0 : 1,
-      note: 'film frames are spread over fields 3:2 (pulldown); the film frames were put together again, at four fifths of the rate',
+      note:
+        'film frames are spread over fields 3:2 (pulldown); the film frames were put together again, ' +
+        'at four fifths of the rate',
     };
   }
   const laced = firstTop + firstBottom;
@@ -82,7 +84,9 @@ export function judgeFields(runs: readonly (readonly VideoFrame[])[], flaggedPar
     return {
       kind: 'interlaced',
       parity,
-      note: `the frames hold two moments each (interlaced, ${parity === 0 ? 'top' : 'bottom'} field first); the first field was kept and the other made anew`,
+      note:
+        `the frames hold two moments each (interlaced, ${parity === 0 ? 'top' : 'bottom'} field first); ` +
+        'the first field was kept and the other made anew',
     };
   }
   return WHOLE;

@@ -234,7 +234,8 @@ export class FileCursor implements Cursor {
     if (out.widthPx !== this.info.widthPx || out.heightPx !== this.info.heightPx) {
       throw new PlatewrightError(
         'PW-MEDIA-CHANGED',
-        `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} × ${this.info.heightPx}; split the file there`,
+        `frame ${n} is ${out.widthPx} × ${out.heightPx} where the clip began with ${this.info.widthPx} ` +
+          `× ${this.info.heightPx}; split the file there`,
         { detail: { frame: n } },
       );
     }

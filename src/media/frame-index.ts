@@ -203,7 +203,9 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
       frameCount: count,
       sourceOf: null,
       notes: [
-        `times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms about ${best.rate.num}/${best.rate.den} frames a second; frames were numbered one by one, none doubled or left out`,
+        `times wander by up to ${((best.worst * 1000 * best.rate.den) / best.rate.num).toFixed(1)} ms ` +
+          `about ${best.rate.num}/${best.rate.den} frames a second; ` +
+          'frames were numbered one by one, none doubled or left out',
       ],
     };
   }
@@ -245,7 +247,8 @@ export function timingOf(index: FrameIndex, claimed: readonly Rate[]): Timing {
     frameCount: frames,
     sourceOf,
     notes: [
-      `the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ${count} frames became ${frames}, ${doubled} held longer, ${dropped} left out`,
+      `the frame rate varies; conformed to ${target.num}/${target.den} frames a second: ` +
+        `${count} frames became ${frames}, ${doubled} held longer, ${dropped} left out`,
     ],
   };
 }

@@ -127,12 +127,15 @@ export async function openInput(path: string): Promise<OpenedInput> {
     if (endsBeforeIndex(path))
       throw new PlatewrightError(
         'PW-MEDIA-TRUNCATED',
-        `${basename(path)} breaks off before its index, which such files carry at their end, so no frame of it can be found; copy it again from the camera or the phone, and wait until the copy is whole`,
+        `${basename(path)} breaks off before its index, which such files carry at their end, ` +
+          'so no frame of it can be found; copy it again from the camera or the phone, ' +
+          'and wait until the copy is whole',
         { detail: { file: path, code } },
       );
     throw new PlatewrightError(
       'PW-MEDIA-UNREADABLE',
-      `${basename(path)} is not a media file that can be read (it may be cut off at its start, or be something else under this name); export or copy it again`,
+      `${basename(path)} is not a media file that can be read (it may be cut off at its start, ` +
+        'or be something else under this name); export or copy it again',
       { detail: { file: path, code } },
     );
   }

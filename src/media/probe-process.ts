@@ -62,7 +62,8 @@ async function ask(request: ChildRequest, options: ChildOptions): Promise<MediaI
         reject(
           new PlatewrightError(
             'PW-MEDIA-TIMEOUT',
-            `${name} could not be read within ${timeoutMs / 1000} seconds and was given up; export it again in a usual format`,
+            `${name} could not be read within ${timeoutMs / 1000} seconds and was given up; ` +
+              'export it again in a usual format',
             { detail: { file: request.path } },
           ),
         ),

@@ -37,7 +37,8 @@ export async function probe(path: string): Promise<MediaInfo> {
     if (video === null && sound === null) {
       throw new PlatewrightError(
         'PW-MEDIA-NOTHING',
-        `${basename(path)} holds neither a picture nor sound that can be decoded; it may be cut off before its first frame`,
+        `${basename(path)} holds neither a picture nor sound that can be decoded; ` +
+          'it may be cut off before its first frame',
         { detail: { file: path } },
       );
     }

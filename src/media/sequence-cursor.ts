@@ -46,7 +46,8 @@ export class SequenceCursor implements Cursor {
       if (out.widthPx !== info.widthPx || out.heightPx !== info.heightPx) {
         throw new PlatewrightError(
           'PW-MEDIA-CHANGED',
-          `${name} is ${out.widthPx} × ${out.heightPx} where the sequence began with ${info.widthPx} × ${info.heightPx}`,
+          `${name} is ${out.widthPx} × ${out.heightPx} where the sequence began with ${info.widthPx} ` +
+            `× ${info.heightPx}`,
           { detail: { file: name, frame: n } },
         );
       }

@@ -55,7 +55,8 @@ export class SoundTrack {
     if ((await c.open2(codec)) < 0) {
       throw new PlatewrightError(
         'PW-MEDIA-ENCODER',
-        `sound with ${sound.channels} channels at ${sound.sampleRate} Hz cannot be encoded; resample to 48000 Hz, one or two channels`,
+        `sound with ${sound.channels} channels at ${sound.sampleRate} Hz cannot be encoded; ` +
+          'resample to 48000 Hz, one or two channels',
       );
     }
     const stream = format.newStream();

@@ -70,7 +70,8 @@ export async function copyTurned(source: string, target: string, clockwise: Turn
     const refused = (): PlatewrightError =>
       new PlatewrightError(
         'PW-MEDIA-WRITE',
-        `${basename(source)} can't be copied turned into ${basename(target)} (its sound or picture does not go into that container, or the disk is full); turn it in the camera's own program and add it again`,
+        `${basename(source)} can't be copied turned into ${basename(target)} (its sound or picture does not go ` +
+          "into that container, or the disk is full); turn it in the camera's own program and add it again",
       );
     if ((await out.writeHeader()) < 0) throw refused();
     packet.alloc();

@@ -320,7 +320,8 @@ describe('a folder of pictures', () => {
       ] as const) {
         await sharp(
           Buffer.from(
-            `<svg xmlns="http://www.w3.org/2000/svg" width="40" height="30"><rect x="10" width="30" height="30" fill="${colour}"/></svg>`,
+            '<svg xmlns="http://www.w3.org/2000/svg" width="40" height="30"><rect x="10" width="30" height="30" ' +
+              `fill="${colour}"/></svg>`,
           ),
         )
           .png({ palette })

@@ -124,7 +124,8 @@ export class VideoReader {
       ...this.information,
       notes: [
         ...this.information.notes,
-        `${met} of the frames read so far ${met === 1 ? 'is' : 'are'} damaged (first: ${first}); a frame that was lost is stood in for by the one before it`,
+        `${met} of the frames read so far ${met === 1 ? 'is' : 'are'} damaged (first: ${first}); ` +
+          'a frame that was lost is stood in for by the one before it',
       ],
     };
   }

@@ -156,7 +156,8 @@ export class VideoWriter {
     if (picture.width !== o.widthPx || picture.height !== o.heightPx) {
       throw new PlatewrightError(
         'PW-MEDIA-SIZE',
-        `frame ${this.count} is ${picture.width} × ${picture.height}, but ${basename(this.path)} was opened for ${o.widthPx} × ${o.heightPx}`,
+        `frame ${this.count} is ${picture.width} × ${picture.height}, ` +
+          `but ${basename(this.path)} was opened for ${o.widthPx} × ${o.heightPx}`,
         { kind: 'internal' },
       );
     }

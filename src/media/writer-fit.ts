@@ -37,14 +37,16 @@ export function requireFit(path: string, options: WriterOptions): void {
   if (!ALLOWED[options.codec].includes(extension)) {
     throw new PlatewrightError(
       'PW-MEDIA-CONTAINER',
-      `${options.codec} goes into ${ALLOWED[options.codec].join(', ')}, but ${basename(path)} was asked for; change the name's ending`,
+      `${options.codec} goes into ${ALLOWED[options.codec].join(', ')}, but ${basename(path)} was asked for; ` +
+        "change the name's ending",
       { kind: 'usage', detail: { file: path } },
     );
   }
   if (options.codec === 'h264' && (options.widthPx % 2 !== 0 || options.heightPx % 2 !== 0)) {
     throw new PlatewrightError(
       'PW-MEDIA-ODD',
-      `H.264 with 4:2:0 chroma needs an even width and height, but the picture is ${options.widthPx} × ${options.heightPx}; crop a line or choose prores4444 or ffv1`,
+      'H.264 with 4:2:0 chroma needs an even width and height, ' +
+        `but the picture is ${options.widthPx} × ${options.heightPx}; crop a line or choose prores4444 or ffv1`,
       { kind: 'usage' },
     );
   }

@@ -185,13 +185,17 @@ function solveLens(
   const free = freeResidual(pairs, steps, keys);
   if (fit.residualPx > Math.max(0.3, 2.2 * free))
     return none(
-      `the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over against ${free.toFixed(2)} px for a free plane): the camera travels`,
+      `the picture does not move as a turning camera's would (${fit.residualPx.toFixed(2)} px left over ` +
+        `against ${free.toFixed(2)} px for a free plane): the camera travels`,
     );
   if (fit.focalSd > 0.12 * fit.focalPx || angle < 1.5)
     return none(
-      `${angle < 5 ? `the camera turns too little (${angle.toFixed(1)}°)` : 'too little of the set is found again while the camera turns'} to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`,
+      `${angle < 5 ? `the camera turns too little (${angle.toFixed(1)}°)` : 'too little of the set is found again while the camera turns'}` +
+        ` to tell the lens: ${fit.focalPx.toFixed(0)} px would be uncertain by ${fit.focalSd.toFixed(0)} px`,
     );
-  const how = `self-calibration from a turn of ${angle.toFixed(1)}° over matched points of the set${distorted ? ', with radial distortion' : ''}`;
+  const how =
+    `self-calibration from a turn of ${angle.toFixed(1)}° over matched points of the ` +
+    `set${distorted ? ', with radial distortion' : ''}`;
   return {
     focalPx: known ?? fit.focalPx,
     k1: fit.k1,

@@ -336,7 +336,8 @@ export class GrainMeter {
       method === 'temporal'
         ? how
         : frozenShare >= 0.25
-          ? `${how}; ${Math.round(frozenShare * 100)} % of the blocks repeat to the bit from frame to frame: compression has frozen the grain`
+          ? `${how}; ${Math.round(frozenShare * 100)} % of the blocks repeat to the bit from frame to frame: ` +
+            'compression has frozen the grain'
           : `${how}; too little of the picture holds still`;
     return { grain: { table, correlationPx, autocorrelation: { x, y }, channelCorrelation: channels }, method, note };
   }

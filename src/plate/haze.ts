@@ -75,7 +75,8 @@ export function hazeOf(
       amount,
       '1',
       0.05 + 0.2 * amount,
-      'dark channel against the airlight, in the band of the picture where even dark things are palest; an upper bound where something pale goes all across',
+      'dark channel against the airlight, in the band of the picture where even dark things are palest; ' +
+        'an upper bound where something pale goes all across',
       frames,
       { priorLed: true },
     ),

@@ -159,18 +159,23 @@ describe('the light of a made ground', () => {
     expect(l.temperatureK.priorLed).toBe(true);
   });
 
-  it('knows that a soft picture fills a shadow with light: the key over fill is then a lower bound, and said to be unsure', () => {
-    const { picture, marks } = scene(4, 40),
-      n = W * H,
-      sharp = measureLight(picture, view, marks).keyFillStops;
-    expect(sharp.sd!).toBeLessThan(0.3);
-    // The bar is about 90 px wide at its middle: sd 25 px lets its edges meet.
-    for (let c = 0; c < 3; c++) picture.data.set(gaussianPlane(picture.data.slice(c * n, c * n + n), W, H, 25), c * n);
-    const soft = measureLight(picture, view, marks).keyFillStops;
-    expect(soft.value! < sharp.value!).toBe(true);
-    expect(Math.abs(soft.value! - sharp.value!)).toBeLessThan(2 * soft.sd!);
-    expect(soft.sd!).toBeGreaterThan(1);
-  });
+  it(
+    'knows that a soft picture fills a shadow with light: ' +
+      'the key over fill is then a lower bound, and said to be unsure',
+    () => {
+      const { picture, marks } = scene(4, 40),
+        n = W * H,
+        sharp = measureLight(picture, view, marks).keyFillStops;
+      expect(sharp.sd!).toBeLessThan(0.3);
+      // The bar is about 90 px wide at its middle: sd 25 px lets its edges meet.
+      for (let c = 0; c < 3; c++)
+        picture.data.set(gaussianPlane(picture.data.slice(c * n, c * n + n), W, H, 25), c * n);
+      const soft = measureLight(picture, view, marks).keyFillStops;
+      expect(soft.value! < sharp.value!).toBe(true);
+      expect(Math.abs(soft.value! - sharp.value!)).toBeLessThan(2 * soft.sd!);
+      expect(soft.sd!).toBeGreaterThan(1);
+    },
+  );
 
   it('says overcast where the shadow is hardly darker, and gives reasons where nothing is marked', () => {
     const { picture, marks } = scene(1.15, 40);

@@ -29,7 +29,8 @@ export interface LightOptions {
 }
 
 const WOULD_HELP =
-  'the foot and the tip of a shadow on the ground, with the height of what casts it; or an outline round a head or ball';
+  'the foot and the tip of a shadow on the ground, with the height of what casts it; ' +
+  'or an outline round a head or ball';
 
 /**
  * Measures the light at the marks' frame.
@@ -52,7 +53,11 @@ export function measureLight(
   const direction = shadow?.direction ?? (found === null ? null : { ...found, used: found.shadows, leftOut: [] });
   if (found !== null)
     notes.push(
-      `no shadow is marked: ${found.shadows.length === 1 ? 'that of the upright' : 'those of the uprights'} at ${found.shadows.map((s) => `${s.foot[0].toFixed(0)}, ${s.foot[1].toFixed(0)}`).join(' and ')} ${found.shadows.length === 1 ? 'was' : 'were'} found in the picture, as far as ${found.shadows.map((s) => `${s.tip[0].toFixed(0)}, ${s.tip[1].toFixed(0)}`).join(' and ')}; mark foot and tip to be surer`,
+      `no shadow is marked: ${found.shadows.length === 1 ? 'that of the upright' : 'those of the uprights'} ` +
+        `at ${found.shadows.map((s) => `${s.foot[0].toFixed(0)}, ${s.foot[1].toFixed(0)}`).join(' and ')} ` +
+        `${found.shadows.length === 1 ? 'was' : 'were'} found in the picture, ` +
+        `as far as ${found.shadows.map((s) => `${s.tip[0].toFixed(0)}, ${s.tip[1].toFixed(0)}`).join(' and ')}; ` +
+        'mark foot and tip to be surer',
     );
   if (
     view !== null &&
@@ -60,7 +65,8 @@ export function measureLight(
     marks.marks.filter((m) => m.kind === 'shadow' && m.height !== undefined).length === 1
   )
     notes.push(
-      'one shadow tells one direction for the whole set: where a lamp near by throws it (a room), mark a second one a metre or more away, and where the lamp stands is told too',
+      'one shadow tells one direction for the whole set: where a lamp near by throws it (a room), ' +
+        'mark a second one a metre or more away, and where the lamp stands is told too',
     );
   if (view === null && marks.marks.some((m) => m.kind === 'shadow'))
     notes.push('shadow marks need a solved view of the ground: mark an upright of known height too');
@@ -81,7 +87,12 @@ export function measureLight(
   for (const { light: l } of keyed) {
     if (l.second)
       notes.push(
-        `the marked head is lit by two keys: the stronger at azimuth ${l.azimuthDeg.toFixed(0)}°, elevation ${l.elevationDeg.toFixed(0)}°, which is the one stated; a second with ${l.second.share.toFixed(1)} of its strength at azimuth ${l.second.azimuthDeg.toFixed(0)}°, elevation ${l.second.elevationDeg.toFixed(0)}°${l.second.share > 0.75 ? '; which of them is stronger is not sure' : ''}`,
+        `the marked head is lit by two keys: the stronger at azimuth ${l.azimuthDeg.toFixed(0)}°, ` +
+          `elevation ${l.elevationDeg.toFixed(0)}°, which is the one stated; ` +
+          `a second with ${l.second.share.toFixed(1)} of its strength at ` +
+          `azimuth ${l.second.azimuthDeg.toFixed(0)}°, ` +
+          `elevation ${l.second.elevationDeg.toFixed(0)}°` +
+          (l.second.share > 0.75 ? '; which of them is stronger is not sure' : ''),
       );
   }
 
@@ -105,7 +116,9 @@ export function measureLight(
         : led
           ? { priorLed: true, wouldHelp: view!.focalPx.priorLed ? view!.focalPx.wouldHelp : view!.tiltDeg.wouldHelp }
           : {};
-    const how = `${direction.used.length} shadow${direction.used.length === 1 ? '' : 's'} ${found === null ? 'on the ground' : 'found at the feet of marked uprights'} through the solved view`;
+    const how =
+      `${direction.used.length} shadow${direction.used.length === 1 ? '' : 's'} ` +
+      `${found === null ? 'on the ground' : 'found at the feet of marked uprights'} through the solved view`;
     azimuth = measured(direction.azimuthDeg, 'deg', direction.azimuthSd, how, frames, clean(extra));
     elevation =
       direction.elevationDeg !== null
@@ -143,7 +156,8 @@ export function measureLight(
     const apart = Math.abs(differenceDeg(direction.azimuthDeg, head.azimuth));
     if (apart > 3 * Math.hypot(direction.azimuthSd, head.sd) && apart > 20)
       notes.push(
-        `shadow and shading disagree by ${apart.toFixed(0)}° in azimuth: there may be two lights, or a mark is misplaced`,
+        `shadow and shading disagree by ${apart.toFixed(0)}° in azimuth: ` +
+          'there may be two lights, or a mark is misplaced',
       );
   }
 

@@ -17,29 +17,33 @@ describe('grain', () => {
     [1, 0],
     [1, 1],
   ] as const) {
-    it(`has its sigma within 5 % at most levels and its half radius within 0.2 px (spread ${spread}, ${pan ? 'panning' : 'still'})`, () => {
-      const m = new GrainMeter();
-      const w = 480,
-        h = 320,
-        vx = pan * 3.3,
-        vy = pan * 0.4;
-      for (let k = 0; k < 3; k++)
-        m.add(
-          grained(scene(4, w, h, 0, 0), w, h, 0.016, spread, 0.5, 4, 2 * k),
-          grained(scene(4, w, h, vx, vy), w, h, 0.016, spread, 0.5, 4, 2 * k + 1),
-          [vx, vy],
-        );
-      const { grain, method } = m.result([0, 1]);
-      expect(method).toBe('temporal');
-      const rows = grain.table.filter((r) => r.channel === 'g' && r.samples > 30 * 256);
-      expect(rows.length).toBeGreaterThan(6);
-      const errors = rows.map((r) => Math.abs(r.sigma / grainLaw(r.level, 0.016) - 1)).sort((p, q) => p - q);
-      expect(errors[Math.floor(errors.length * 0.8)]).toBeLessThan(0.05);
-      // A Gaussian kernel of sd s gives the autocorrelation exp(−d²/4s²): half at 2 s √ln 2.
-      expect(Math.abs(grain.correlationPx.value! - 2 * spread * Math.sqrt(Math.LN2))).toBeLessThan(0.2);
-      // Half of the variance is shared between the channels.
-      for (const c of grain.channelCorrelation) expect(Math.abs(c - 0.5)).toBeLessThan(0.06);
-    });
+    it(
+      `has its sigma within 5 % at most levels and its half radius within 0.2 px (spread ${spread}, ` +
+        `${pan ? 'panning' : 'still'})`,
+      () => {
+        const m = new GrainMeter();
+        const w = 480,
+          h = 320,
+          vx = pan * 3.3,
+          vy = pan * 0.4;
+        for (let k = 0; k < 3; k++)
+          m.add(
+            grained(scene(4, w, h, 0, 0), w, h, 0.016, spread, 0.5, 4, 2 * k),
+            grained(scene(4, w, h, vx, vy), w, h, 0.016, spread, 0.5, 4, 2 * k + 1),
+            [vx, vy],
+          );
+        const { grain, method } = m.result([0, 1]);
+        expect(method).toBe('temporal');
+        const rows = grain.table.filter((r) => r.channel === 'g' && r.samples > 30 * 256);
+        expect(rows.length).toBeGreaterThan(6);
+        const errors = rows.map((r) => Math.abs(r.sigma / grainLaw(r.level, 0.016) - 1)).sort((p, q) => p - q);
+        expect(errors[Math.floor(errors.length * 0.8)]).toBeLessThan(0.05);
+        // A Gaussian kernel of sd s gives the autocorrelation exp(−d²/4s²): half at 2 s √ln 2.
+        expect(Math.abs(grain.correlationPx.value! - 2 * spread * Math.sqrt(Math.LN2))).toBeLessThan(0.2);
+        // Half of the variance is shared between the channels.
+        for (const c of grain.channelCorrelation) expect(Math.abs(c - 0.5)).toBeLessThan(0.06);
+      },
+    );
   }
 
   it('reads the half radius of a Gaussian autocorrelation exactly', () => {

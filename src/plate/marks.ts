@@ -215,7 +215,8 @@ export function parseRegion(text: string, name: string): RegionFile {
   } catch (cause) {
     throw new PlatewrightError(
       'PW-REGION-FORM',
-      `${name} is not JSON (${(cause as Error).message}); a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}`,
+      `${name} is not JSON (${(cause as Error).message}); ` +
+        'a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]}',
       { cause },
     );
   }
@@ -223,7 +224,8 @@ export function parseRegion(text: string, name: string): RegionFile {
   if (!parsed.success)
     throw new PlatewrightError(
       'PW-REGION-FORM',
-      `${name}: ${firstIssue(parsed.error)} (a region file looks like {"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]})`,
+      `${name}: ${firstIssue(parsed.error)} (a region file looks like ` +
+        '{"frames":[{"frame":0,"polygon":[[x,y],[x,y],[x,y]]}]})',
       { cause: parsed.error },
     );
   return parsed.data;
@@ -310,13 +312,15 @@ export function checkMarks(
     if (twin >= 0)
       throw new PlatewrightError(
         'PW-MARKS-TWICE',
-        `${name}: marks ${twin + 1} and ${i + 1} are both a ${m.kind} on frame ${f}, where there can be one; remove the one that is not meant`,
+        `${name}: marks ${twin + 1} and ${i + 1} are both a ${m.kind} on frame ${f}, where there can be one; ` +
+          'remove the one that is not meant',
       );
     for (const [x, y] of markPoints(m)) {
       if (x < -widthPx || x > 2 * widthPx || y < -heightPx || y > 2 * heightPx) {
         throw new PlatewrightError(
           'PW-MARKS-OUTSIDE',
-          `${name}: mark ${i + 1} (${m.kind}) has a point at ${x}, ${y}, far outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`,
+          `${name}: mark ${i + 1} (${m.kind}) has a point at ${x}, ${y}, ` +
+            `far outside the ${widthPx} × ${heightPx} picture; pixels count from the top left corner`,
         );
       }
     }

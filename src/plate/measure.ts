@@ -357,7 +357,8 @@ async function travelOf(
     if (camera.move === 'handheld') return undefined;
     throw new PlatewrightError(
       'PW-TRAVEL-VIEW',
-      "how the camera looks at the ground is not known, so its way over it can't be had; mark an upright of known height and a pair of ground lines",
+      "how the camera looks at the ground is not known, so its way over it can't be had; " +
+        'mark an upright of known height and a pair of ground lines',
     );
   }
   return measureTravel(readerLumaSource(reader, moveFactor(reader.info.widthPx)), {

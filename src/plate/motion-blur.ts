@@ -174,7 +174,8 @@ export function motionBlurOf(request: BlurRequest): MotionBlur {
     return none('the softness is much the same in every direction, so that motion blur cannot be told from defocus');
   if (speed !== null && best.length > 1.15 * speed + 3 * sd)
     return none(
-      `the edges look smeared by ${best.length.toFixed(1)} px, but the picture moves only ${speed.toFixed(1)} px a frame`,
+      `the edges look smeared by ${best.length.toFixed(1)} px, ` +
+        `but the picture moves only ${speed.toFixed(1)} px a frame`,
     );
   const lengthPx = measured(best.length, 'px', sd, how, frames);
   const shown = best.length > 3 * sd && best.length > 1.2 && covered.size >= 3;

@@ -79,7 +79,9 @@ export function proposeMarks(luma: Float32Array, width: number, height: number, 
         ]),
       },
       strength: f.support,
-      why: `${f.lines.length} lines in the lower picture run to one point; accept them if they lie on the ground and are parallel there (boards, a kerb, rails)`,
+      why:
+        `${f.lines.length} lines in the lower picture run to one point; ` +
+        'accept them if they lie on the ground and are parallel there (boards, a kerb, rails)',
     });
   }
   const horizon = horizonOf(families, width, height, posts.roll);

@@ -70,21 +70,25 @@ function look(figure: Figure, at: number, pan: number, dark: Figure | null = nul
 }
 
 describe('people proposed', () => {
-  it('finds who walks, foot and top within three pixels, under a still and a panning camera, with and without a shadow', () => {
-    for (const pan of [0, 6])
-      for (const dark of [null, shadow])
-        for (const at of [6, 12]) {
-          const found = look(walker, at, pan, dark);
-          expect(found, `pan ${pan}, frame ${at}`).toHaveLength(1);
-          const [p] = found,
-            x = footAt(at) - pan * at;
-          expect(Math.abs(p!.top[0] - x)).toBeLessThan(3);
-          expect(Math.abs(p!.top[1] - 80)).toBeLessThan(3);
-          expect(Math.abs(p!.foot[1] - 200)).toBeLessThan(3);
-          // A shadow that joins the soles draws the foot a little its way.
-          expect(Math.abs(p!.foot[0] - x)).toBeLessThan(dark === null ? 3 : 9);
-        }
-  });
+  it(
+    'finds who walks, foot and top within three pixels, under a still and a panning camera, ' +
+      'with and without a shadow',
+    () => {
+      for (const pan of [0, 6])
+        for (const dark of [null, shadow])
+          for (const at of [6, 12]) {
+            const found = look(walker, at, pan, dark);
+            expect(found, `pan ${pan}, frame ${at}`).toHaveLength(1);
+            const [p] = found,
+              x = footAt(at) - pan * at;
+            expect(Math.abs(p!.top[0] - x)).toBeLessThan(3);
+            expect(Math.abs(p!.top[1] - 80)).toBeLessThan(3);
+            expect(Math.abs(p!.foot[1] - 200)).toBeLessThan(3);
+            // A shadow that joins the soles draws the foot a little its way.
+            expect(Math.abs(p!.foot[0] - x)).toBeLessThan(dark === null ? 3 : 9);
+          }
+    },
+  );
 
   it('takes neither who holds still, nor a car, nor a bare set for people', () => {
     expect(look((x, y) => walker(x, y, 12), 12, 0)).toEqual([]);

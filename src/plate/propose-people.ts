@@ -300,6 +300,9 @@ export async function proposePeople(reader: VideoReader, frame: number, camera?:
       heightSd: ASSUMED_SD_M,
     },
     strength: 0.7 * p.score,
-    why: `person, height assumed: ${ASSUMED_HEIGHT_M} ± ${ASSUMED_SD_M} m; an upright region that moves against the set: move its foot to between the soles and its top to the crown, and give the true height if you know it`,
+    why:
+      `person, height assumed: ${ASSUMED_HEIGHT_M} ± ${ASSUMED_SD_M} m; ` +
+      'an upright region that moves against the set: move its foot to between the soles and its top to the crown, ' +
+      'and give the true height if you know it',
   }));
 }

@@ -189,7 +189,8 @@ export function buildTemplate(
   if (levels.length === 0) {
     throw new PlatewrightError(
       'PW-RIDE-REGION',
-      `the region on frame ${frame} holds too few pixels of the picture to follow; draw it larger or choose a frame where it is seen`,
+      `the region on frame ${frame} holds too few pixels of the picture to follow; ` +
+        'draw it larger or choose a frame where it is seen',
     );
   }
   return {

@@ -266,7 +266,8 @@ function eraseNeeds(r: RoomRequest): { share: Measure; supplied: Measure; value:
       ratio < 0.7
         ? {
             wouldHelp:
-              'a longer pick of the shot, with frames that show the place bare and an erase mark with “gone” on one of them; in the cut its head or tail comes off again',
+              'a longer pick of the shot, with frames that show the place bare and an erase mark with “gone” on ' +
+              'one of them; in the cut its head or tail comes off again',
           }
         : {},
     ),
@@ -309,7 +310,8 @@ function estimateEffort(
   if (erase.value > 0)
     add(
       10 + 30 * erase.value + (erase.got === null ? 0.5 : 1 - erase.got) * (40 + 200 * erase.value),
-      `${(100 * erase.value).toFixed(0)} % of the picture is to be erased${erase.got === null ? '' : `, of which other frames supply ${(100 * erase.got).toFixed(0)} %`}`,
+      `${(100 * erase.value).toFixed(0)} % of the picture is to be ` +
+        `erased${erase.got === null ? '' : `, of which other frames supply ${(100 * erase.got).toFixed(0)} %`}`,
     );
   const fronts = r.marks.marks.filter((m) => m.kind === 'front' || m.kind === 'pane').length;
   if (fronts > 0) add(10 + 2 * fronts, 'something passes in front');

@@ -311,7 +311,9 @@ export function sharpnessOf(
     (wide.length < FINE_EDGES || sharperMiddle(fine) < CLEARLY * sharperMiddle(wide));
   const edges = byFine ? fine : wide;
   if (edges.length < 4) {
-    const reason = `only ${counted(edges.length, 'straight slanted edge')} with even sides ${edges.length === 1 ? 'was' : 'were'} found`;
+    const reason =
+      `only ${counted(edges.length, 'straight slanted edge')} with even ` +
+      `sides ${edges.length === 1 ? 'was' : 'were'} found`;
     return { edgeSpreadPx: notMeasurable('px', reason, help), mtf50: notMeasurable('cycles/px', reason, help) };
   }
   const sharp = sharperHalf(edges);

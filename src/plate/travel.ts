@@ -58,7 +58,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   if (f0 === null || tilt === null)
     throw new PlatewrightError(
       'PW-TRAVEL-VIEW',
-      "how the camera looks at the ground is not known, so its way over it can't be had; mark an upright of known height and a pair of ground lines",
+      "how the camera looks at the ground is not known, so its way over it can't be had; " +
+        'mark an upright of known height and a pair of ground lines',
     );
   const { widthPx: w, heightPx: h } = source;
   const scale = w / view.widthPx;
@@ -112,7 +113,8 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   if (best === null)
     throw new PlatewrightError(
       'PW-TRAVEL-GROUND',
-      "the camera travels, but what is seen fits no camera's way; it may zoom, or too much of the picture moves by itself",
+      "the camera travels, but what is seen fits no camera's way; " +
+        'it may zoom, or too much of the picture moves by itself',
     );
   lay(best.poses);
 
@@ -124,13 +126,16 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   if (found.count < LEAST_POINTS) {
     throw new PlatewrightError(
       'PW-TRAVEL-GROUND',
-      `the camera travels, but too little of the ground can be followed to say how far (${found.count} points of it agree, ${LEAST_POINTS} are needed): a plain floor tells nothing, and people hide it; check the view, or mark ground lines where the floor has a pattern`,
+      `the camera travels, but too little of the ground can be followed to say how far (${found.count} points of ` +
+        `it agree, ${LEAST_POINTS} are needed): a plain floor tells nothing, and people hide it; ` +
+        'check the view, or mark ground lines where the floor has a pattern',
     );
   }
   if (found.rival > 0.75 * found.count)
     throw new PlatewrightError(
       'PW-TRAVEL-LOOSE',
-      `the camera travels, but its way can be read two ways (${found.count} points of the ground speak for one, ${found.rival} for another); make the view surer: mark another upright of known height, and ground lines`,
+      `the camera travels, but its way can be read two ways (${found.count} points of the ground speak for one, ` +
+        `${found.rival} for another); make the view surer: mark another upright of known height, and ground lines`,
     );
   lay(best.poses.map((p) => ({ r: p.r, t: [p.t[0] * found.scale, p.t[1] * found.scale, p.t[2] * found.scale] })));
   for (const p of found.ground) keys[0]!.ground.add(p);
@@ -220,7 +225,9 @@ export async function measureTravel(source: LumaSource, request: TravelRequest):
   if (told.way.sd! > 0.5 * told.way.value! && !(miss.set > LEAST_GAIN * miss.way))
     throw new PlatewrightError(
       'PW-TRAVEL-LOOSE',
-      `the ground moves as the set does, within ${(miss.set / scale).toFixed(1)} px, and the camera's way over it (${told.way.value!.toFixed(2)} ± ${told.way.sd!.toFixed(2)}) is too unsure to be of use; make the view surer: mark another upright of known height, and ground lines`,
+      `the ground moves as the set does, within ${(miss.set / scale).toFixed(1)} px, ` +
+        `and the camera's way over it (${told.way.value!.toFixed(2)} ± ${told.way.sd!.toFixed(2)}) is too unsure ` +
+        'to be of use; make the view surer: mark another upright of known height, and ground lines',
     );
   return told;
 }
@@ -504,7 +511,9 @@ function answer(
   if (sd > 0.5 * way && way > 0.3 * k)
     throw new PlatewrightError(
       'PW-TRAVEL-LOOSE',
-      `the camera travels, but its way (${way.toFixed(2)} ± ${sd.toFixed(2)} ${inMetres === null ? 'camera heights' : 'm'}) is too unsure to be of use; make the view surer: mark another upright of known height, and ground lines`,
+      `the camera travels, but its way (${way.toFixed(2)} ` +
+        `± ${sd.toFixed(2)} ${inMetres === null ? 'camera heights' : 'm'}) is too unsure to be of use; ` +
+        'make the view surer: mark another upright of known height, and ground lines',
     );
   return {
     atFrame,
@@ -518,7 +527,9 @@ function answer(
       way,
       inMetres === null ? 'ratio' : 'm',
       sd,
-      `from points of the ground followed over the shot, which the view lays ${(k * here.d).toFixed(2)} ${inMetres === null ? 'camera heights' : 'm'} under the camera`,
+      'from points of the ground followed over the shot, ' +
+        `which the view lays ${(k * here.d).toFixed(2)} ${inMetres === null ? 'camera heights' : 'm'} under the ` +
+        'camera',
       [request.span.in, request.span.out - 1],
       inMetres === null ? { wouldHelp: 'a length known in the picture (an upright with its height) gives metres' } : {},
     ),

@@ -207,7 +207,8 @@ const clip = join(import.meta.dirname, '..', '..', '..', 'shared', 'truth', 'tur
 const there = existsSync(join(clip, 'plate.mp4'));
 if (!there)
   console.warn(
-    "\n*** SKIPPED: the practice set (../shared/truth) is not beside the checkout; the turning man's face was not measured ***\n",
+    '\n*** SKIPPED: the practice set (../shared/truth) is not beside the checkout; ' +
+      "the turning man's face was not measured ***\n",
   );
 
 describe.skipIf(!there)("the practice set's turning man", () => {

@@ -46,7 +46,8 @@ export async function turnOfFace(
   if (faces.length === 0)
     throw new PlatewrightError(
       'PW-TURN-FACE',
-      `no face is marked on a frame from ${span.in} to ${span.out - 1}; mark both eyes and the tip of the nose on a frame that shows them`,
+      `no face is marked on a frame from ${span.in} to ${span.out - 1}; ` +
+        'mark both eyes and the tip of the nose on a frame that shows them',
     );
   const widest = Math.max(...faces.map((m) => Math.hypot(m.leftEye[0] - m.rightEye[0], m.leftEye[1] - m.rightEye[1])));
   const radius = Math.round(Math.min(24, Math.max(6, 0.25 * widest)));
@@ -82,14 +83,19 @@ export async function turnOfFace(
   if (fit === null)
     throw new PlatewrightError(
       'PW-TURN-FACE',
-      'the marked face has lost its eyes or nose on every frame; mark it where both eyes and the tip of the nose are clear',
+      'the marked face has lost its eyes or nose on every frame; ' +
+        'mark it where both eyes and the tip of the nose are clear',
     );
   const poses = posesOf(request.marks).filter((p) => p.frame >= span.in && p.frame < span.out);
   const yaws = smoothed(fit.poses, poses);
   const seen = fit.poses.length;
   return {
     ...turnOfYaws(yaws, request.rate),
-    how: `${faces.length} face mark${faces.length === 1 ? '' : 's'}, followed over ${seen} of ${yaws.length} frames; the nose stands out by ${fit.nose.value.toFixed(2)} ± ${fit.nose.sd.toFixed(2)} half eye distances${poses.length > 0 ? `; ${poses.length === 1 ? 'a pose sets' : `${poses.length} poses set`} the zero` : ''}`,
+    how:
+      `${faces.length} face mark${faces.length === 1 ? '' : 's'}, followed over ${seen} of ${yaws.length} frames; ` +
+      `the nose stands out by ${fit.nose.value.toFixed(2)} ± ${fit.nose.sd.toFixed(2)} half eye ` +
+      'distances' +
+      (poses.length > 0 ? `; ${poses.length === 1 ? 'a pose sets' : `${poses.length} poses set`} the zero` : ''),
   };
 }
 

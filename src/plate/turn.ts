@@ -32,7 +32,8 @@ export async function measureTurn(source: LumaSource, request: TurnRequest): Pro
   if (poses.length < 2)
     throw new PlatewrightError(
       'PW-TURN-POSES',
-      `a turn needs pose marks on at least two frames or a face mark, but the marks file has ${poses.length} pose(s); add {"kind":"pose","frame":0,"yawDeg":-60}`,
+      'a turn needs pose marks on at least two frames or a face mark, ' +
+        `but the marks file has ${poses.length} pose(s); add {"kind":"pose","frame":0,"yawDeg":-60}`,
     );
   const late = poses.find((p) => p.frame >= source.frameCount);
   if (late)
@@ -89,7 +90,9 @@ export async function measureTurn(source: LumaSource, request: TurnRequest): Pro
       request.rate,
       marked?.kind === 'body' || marked?.kind === 'upright' ? PERSON_SWING : ANY_SWING,
     ),
-    how: `${poses.length} poses and the slide of the surface (${found} of ${rates.length} frame pairs; body ${marked === null ? 'found by its motion' : `from the ${marked.kind} mark`})`,
+    how:
+      `${poses.length} poses and the slide of the surface (${found} of ${rates.length} frame pairs; ` +
+      `body ${marked === null ? 'found by its motion' : `from the ${marked.kind} mark`})`,
   };
 }
 

@@ -158,7 +158,8 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
         const plane = mark.plane ?? guessPlane(corners);
         if (mark.plane === undefined)
           notes.push(
-            `a rectangle's plane was not said; taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`,
+            "a rectangle's plane was not said; " +
+              `taken as ${plane === 'wall' ? 'standing upright' : 'lying on the ground'}`,
           );
         observations.push({
           kind: 'rectangle',
@@ -201,7 +202,8 @@ export function observationsFromMarks(marks: MarksFile, options: ObservationOpti
   }
   if (skipped.size > 0)
     notes.push(
-      `marks on frame ${[...skipped].sort((a, b) => a - b).join(', ')} were left out: the camera is not known to stand still or only to turn between them and frame ${marks.frame}`,
+      `marks on frame ${[...skipped].sort((a, b) => a - b).join(', ')} were left out: ` +
+        `the camera is not known to stand still or only to turn between them and frame ${marks.frame}`,
     );
   return { observations, notes };
 }

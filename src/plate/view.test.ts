@@ -24,30 +24,41 @@ const vp = (d: [number, number, number], c = cam): [number, number] => {
 };
 
 describe('closed forms of single views', () => {
-  it('gives the focal length from vanishing points of right angles, and the principal point as orthocentre (Caprile & Torre 1990)', () => {
-    const a = vp([Math.sin(0.5), 0, Math.cos(0.5)]),
-      b = vp([-Math.cos(0.5), 0, Math.sin(0.5)]),
-      z = vp([0, 1, 0]);
-    expect(focalFromVanishingPoints(a, b, [W / 2, H / 2])).toBeCloseTo(1500, 6);
-    expect(focalFromVanishingPoints(a, z, [W / 2, H / 2])).toBeCloseTo(1500, 6);
-    const c = orthocentre(a, b, z)!;
-    expect(c[0]).toBeCloseTo(W / 2, 5);
-    expect(c[1]).toBeCloseTo(H / 2, 5);
-    expect(focalFromVanishingPoints([100, 100], [120, 130], [0, 0])).toBeNull();
-  });
+  it(
+    'gives the focal length from vanishing points of right angles, ' +
+      'and the principal point as orthocentre (Caprile & Torre 1990)',
+    () => {
+      const a = vp([Math.sin(0.5), 0, Math.cos(0.5)]),
+        b = vp([-Math.cos(0.5), 0, Math.sin(0.5)]),
+        z = vp([0, 1, 0]);
+      expect(focalFromVanishingPoints(a, b, [W / 2, H / 2])).toBeCloseTo(1500, 6);
+      expect(focalFromVanishingPoints(a, z, [W / 2, H / 2])).toBeCloseTo(1500, 6);
+      const c = orthocentre(a, b, z)!;
+      expect(c[0]).toBeCloseTo(W / 2, 5);
+      expect(c[1]).toBeCloseTo(H / 2, 5);
+      expect(focalFromVanishingPoints([100, 100], [120, 130], [0, 0])).toBeNull();
+    },
+  );
 
-  it('transfers heights by the cross ratio of Criminisi, Reid & Zisserman (IJCV 2000, eq. 5), and the horizon is at camera height', () => {
-    const horizon = horizonLine(cam),
-      zenith = applyVector(cam.worldToCamera, [0, 1, 0]);
-    const zen: [number, number, number] = [
-      cam.focalPx * zenith[0] + (W / 2) * zenith[2],
-      cam.focalPx * zenith[1] + (H / 2) * zenith[2],
-      zenith[2],
-    ];
-    const ref = { foot: px(-1, 0, 6), top: px(-1, 1.8, 6), height: 1.8 };
-    expect(heightByCrossRatio(horizon, zen, ref, { foot: px(1.5, 0, 9), top: px(1.5, 0.62, 9) })).toBeCloseTo(0.62, 8);
-    expect(cameraHeightByHorizon(horizon, zen, ref)).toBeCloseTo(1.6, 8);
-  });
+  it(
+    'transfers heights by the cross ratio of Criminisi, Reid & Zisserman (IJCV 2000, eq. ' +
+      '5), and the horizon is at camera height',
+    () => {
+      const horizon = horizonLine(cam),
+        zenith = applyVector(cam.worldToCamera, [0, 1, 0]);
+      const zen: [number, number, number] = [
+        cam.focalPx * zenith[0] + (W / 2) * zenith[2],
+        cam.focalPx * zenith[1] + (H / 2) * zenith[2],
+        zenith[2],
+      ];
+      const ref = { foot: px(-1, 0, 6), top: px(-1, 1.8, 6), height: 1.8 };
+      expect(heightByCrossRatio(horizon, zen, ref, { foot: px(1.5, 0, 9), top: px(1.5, 0.62, 9) })).toBeCloseTo(
+        0.62,
+        8,
+      );
+      expect(cameraHeightByHorizon(horizon, zen, ref)).toBeCloseTo(1.6, 8);
+    },
+  );
 });
 
 describe('view from marks', () => {

@@ -62,7 +62,9 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   if (observations.length === 0) {
     throw new PlatewrightError(
       'PW-VIEW-NO-MARKS',
-      `no mark on frame ${marks.frame} tells how the camera looks; mark an upright of known height (a person's feet and head), two parallel lines on the ground, or the horizon`,
+      `no mark on frame ${marks.frame} tells how the camera looks; ` +
+        "mark an upright of known height (a person's feet and head), two parallel lines on the ground, " +
+        'or the horizon',
     );
   }
   const notes = [...set.notes];
@@ -78,7 +80,8 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   if (covariance === null)
     throw new PlatewrightError(
       'PW-VIEW-SINGULAR',
-      'the marks leave the view undetermined in a way that even usual lenses do not settle; check that feet lie below heads and that lines are not points',
+      'the marks leave the view undetermined in a way that even usual lenses do not settle; ' +
+        'check that feet lie below heads and that lines are not points',
       { kind: 'input' },
     );
 
@@ -96,7 +99,8 @@ export function solveView(marks: MarksFile, options: ViewOptions): View {
   const residualPx = Math.sqrt(ssq / Math.max(1, problem.dataResiduals)) * pointSd;
   if (inflate > 4)
     notes.push(
-      `the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; look for one that is misplaced or a height that is wrong`,
+      `the marks disagree with each other by ${Math.sqrt(inflate).toFixed(1)} times their own noise; ` +
+        'look for one that is misplaced or a height that is wrong',
     );
 
   const f = Math.exp(theta[0]);

@@ -187,7 +187,8 @@ export function createService(options: ServiceOptions): { app: Hono; frames: Fra
     c.header('Cross-Origin-Resource-Policy', 'same-origin');
     c.header(
       'Content-Security-Policy',
-      "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'",
+      "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; style-src 'self' 'unsafe-inline'; " +
+        "frame-ancestors 'none'",
     );
   });
 

@@ -56,7 +56,10 @@ export function sunCalendar(brief: Brief, place: string): Buffer {
         endMs: Date.parse(w.end),
         summary: `Sun right for ${brief.title}`,
         location: place,
-        description: `Sun ${w.elevationDeg[0].toFixed(0)} to ${w.elevationDeg[1].toFixed(0)} degrees high; camera looks to ${w.cameraHeadingDeg[0].toFixed(0)} to ${w.cameraHeadingDeg[1].toFixed(0)} degrees from true north. Never look at the sun through a lens.`,
+        description:
+          `Sun ${w.elevationDeg[0].toFixed(0)} to ${w.elevationDeg[1].toFixed(0)} degrees high; ` +
+          `camera looks to ${w.cameraHeadingDeg[0].toFixed(0)} to ${w.cameraHeadingDeg[1].toFixed(0)} degrees from ` +
+          'true north. Never look at the sun through a lens.',
       })),
       0,
     ),

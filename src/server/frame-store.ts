@@ -74,7 +74,9 @@ export class FrameStore {
     if (!existsSync(path))
       throw new PlatewrightError(
         'PW-MEDIA-MISSING',
-        `the media of ${name} is not at ${path}; put it back there${name.startsWith('join') ? ', or build the join again' : ', or take it out of the book and add it again'}`,
+        `the media of ${name} is not at ${path}; ` +
+          'put it back there' +
+          (name.startsWith('join') ? ', or build the join again' : ', or take it out of the book and add it again'),
       );
     return path;
   }

@@ -24,7 +24,8 @@ export function checkCaller(
   if (h === null || !LOOPBACK.has(h.name) || h.port !== String(port)) {
     throw new PlatewrightError(
       'PW-SERVER-HOST',
-      `the workbench answers only on this machine (http://localhost:${port}); the request named ${host === undefined ? 'no host' : `"${host}"`}`,
+      `the workbench answers only on this machine (http://localhost:${port}); ` +
+        `the request named ${host === undefined ? 'no host' : `"${host}"`}`,
       { kind: 'usage' },
     );
   }

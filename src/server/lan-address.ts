@@ -34,7 +34,8 @@ export function lanAddress(
     'PW-SERVER-ADDRESS',
     near.length === 0
       ? 'this machine is on no local network that could be told; join one, or name its address: --lan 192.168.…'
-      : `this machine has several addresses on local networks; say which one the phone can reach: ${near.map((a) => `--lan ${a}`).join(' or ')}`,
+      : 'this machine has several addresses on local networks; say which one the phone can reach: ' +
+          near.map((a) => `--lan ${a}`).join(' or '),
     { kind: 'usage' },
   );
 }

@@ -77,7 +77,8 @@ async function rendererFor(book: Book, pick: string, recipe: Recipe): Promise<{ 
   if (renderer === null)
     throw new PlatewrightError(
       'PW-JOIN-STEP',
-      'only the spill and numbers of the steps after the peel can be tried out without being kept; keep the change first',
+      'only the spill and numbers of the steps after the peel can be tried out without being kept; ' +
+        'keep the change first',
       { kind: 'usage' },
     );
   return { kept: entry, renderer };

@@ -200,7 +200,8 @@ export async function acceptLayer(
     if (info.video.widthPx !== video.widthPx || info.video.heightPx !== video.heightPx)
       throw new PlatewrightError(
         'PW-TAKE-LAYERS',
-        `"${upload.name}" is ${info.video.widthPx} × ${info.video.heightPx} where the first picture is ${video.widthPx} × ${video.heightPx}; cut all layers from one sheet of the same size`,
+        `"${upload.name}" is ${info.video.widthPx} × ${info.video.heightPx} where the first picture ` +
+          `is ${video.widthPx} × ${video.heightPx}; cut all layers from one sheet of the same size`,
       );
     renameSync(
       part,

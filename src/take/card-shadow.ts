@@ -76,16 +76,24 @@ export function fitPegShadow(
   if (visibleShare(scene, final.theta, final.length) < LEAST_VISIBLE)
     return {
       reason:
-        'the light stands behind the camera, so that the peg hides its own shadow: lay the ball instead, or set the camera a little aside for the card',
+        'the light stands behind the camera, so that the peg hides its own shadow: ' +
+        'lay the ball instead, or set the camera a little aside for the card',
     };
   const sdLengthMm = Math.sqrt(covariance[1]!);
   if (mayBeLonger(scene, final))
     return {
-      reason: `the shadow can't be followed to its end: it is at least ${final.length.toFixed(0)} mm long, so the sun is lower than ${(Math.atan2(pegHeightMm, final.length) * DEG_PER_RAD + 2).toFixed(0)}°; turn the card so that the shadow falls on white paper, or use a shorter peg`,
+      reason:
+        `the shadow can't be followed to its end: it is at least ${final.length.toFixed(0)} mm long, ` +
+        `so the sun is lower than ${(Math.atan2(pegHeightMm, final.length) * DEG_PER_RAD + 2).toFixed(0)}°; ` +
+        'turn the card so that the shadow falls on white paper, or use a shorter peg',
     };
   if (!(sdLengthMm < 0.12 * final.length + 4) || final.length > REACH_MM - 1)
     return {
-      reason: `the shadow runs off the card: the sun is lower than ${(Math.atan2(pegHeightMm, Math.min(final.length, endOfCard(final.theta))) * DEG_PER_RAD).toFixed(0)}°; use a shorter peg`,
+      reason:
+        'the shadow runs off the card: ' +
+        'the sun is lower than ' +
+        `${(Math.atan2(pegHeightMm, Math.min(final.length, endOfCard(final.theta))) * DEG_PER_RAD).toFixed(0)}°; ` +
+        'use a shorter peg',
     };
   return { theta: final.theta, lengthMm: final.length, sdTheta: Math.sqrt(covariance[0]!), sdLengthMm, depth, sdDepth };
 }

@@ -96,9 +96,13 @@ export function clothDoubt({ share, purity, rough }: ClothReading, family: 'gree
   if (share < LEAST_SHARE)
     return `what is ${family} holds ${(100 * share).toFixed(0)} % of the empty frame, too little for a screen`;
   if (rough > (pure ? MOST_ROUGH_PURE : MOST_ROUGH))
-    return `what is ${family} in the empty frame is as rough as grass or leaves (its light strays by ${(100 * rough).toFixed(0)} % from pixel to pixel), not as cloth or paint`;
+    return (
+      `what is ${family} in the empty frame is as rough as grass or leaves (its light strays ` +
+      `by ${(100 * rough).toFixed(0)} % from pixel to pixel), not as cloth or paint`
+    );
   return !pure && share < LEAST_FILLED
-    ? `what is ${family} in the empty frame is no pure ${family} and fills ${(100 * share).toFixed(0)} % of it: the rest would be taken for the performer`
+    ? `what is ${family} in the empty frame is no pure ${family} and fills ${(100 * share).toFixed(0)} % of it: ` +
+        'the rest would be taken for the performer'
     : null;
 }
 

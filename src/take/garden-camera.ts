@@ -107,13 +107,17 @@ export async function gardenCamera(
   if ((supports[supports.length >> 1] ?? 0) < LEAST_SUPPORT)
     return {
       camera: null,
-      note: "the take's camera could not be measured: neither the ground about the performer's feet nor the set behind could be followed",
+      note:
+        "the take's camera could not be measured: " +
+        "neither the ground about the performer's feet nor the set behind could be followed",
     };
   return {
     camera: enlargeMove(whole, factor),
     note:
       whole.move === 'static'
         ? null
-        : "the ground about the performer's feet could not be followed through the take, so its camera is told from the set as a whole: where a hand went aside, the feet shift by the parallax between",
+        : "the ground about the performer's feet could not be followed through the take, " +
+          'so its camera is told from the set as a whole: where a hand went aside, ' +
+          'the feet shift by the parallax between',
   };
 }

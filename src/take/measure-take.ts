@@ -61,7 +61,8 @@ const HELP_SCREEN = 'a take before a green or blue screen';
 
 /** Said of a take on which no screen was seen. */
 export const NO_SCREEN =
-  'no green or blue screen was found behind the performer; to peel it off, a frame of the empty set has to be named, or outlines drawn round it';
+  'no green or blue screen was found behind the performer; ' +
+  'to peel it off, a frame of the empty set has to be named, or outlines drawn round it';
 
 /**
  * Measures a take. `marks` may be empty; `marks.frame` is the frame at which view and
@@ -172,7 +173,9 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
     const damaged = [...reader.damagedFrames].sort((a, b) => a - b);
     if (damaged.length > 0)
       notes.unshift(
-        `${damaged.length} of ${frameCount} frames ${damaged.length === 1 ? 'is' : 'are'} damaged in the file (the first is frame ${damaged[0]}) and will show so: copy it again from the camera, or choose another take`,
+        `${damaged.length} of ${frameCount} frames ${damaged.length === 1 ? 'is' : 'are'} damaged in the file ` +
+          `(the first is frame ${damaged[0]}) and will show so: ` +
+          'copy it again from the camera, or choose another take',
       );
     // A file of varying rate says itself which of its frames are held (VideoReader.heldFrames).
     const repeats = reader.info.variableRate ? null : watch.repeats(rate);
@@ -193,7 +196,8 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
         : await cardOf(file, paperFrames(paper), marks.focalPx);
     if (card !== null)
       notes.push(
-        `the floor card was read in frame ${card.frame}; its numbers hold while camera and light stay as they were then`,
+        `the floor card was read in frame ${card.frame}; ` +
+          'its numbers hold while camera and light stay as they were then',
       );
     const pages = card === null ? [] : pageBoxes(card);
     const frames = withoutCard(seen, pages);
@@ -231,12 +235,15 @@ export async function measureTake(file: string, given: MarksFile, options: TakeO
       Math.abs(performer.top[0] - performer.ground[0]) < performer.top[1] - performer.ground[1]
     )
       notes.push(
-        'the performer\'s top is marked below its feet: if the take was filmed upside down, turn it ("platewright take turn TAKE 180", or “filmed” beside the take) before marking it; if the two points were put the wrong way round, put them again',
+        "the performer's top is marked below its feet: if the take was filmed upside down, " +
+          'turn it ("platewright take turn TAKE 180", or “filmed” beside the take) before marking it; ' +
+          'if the two points were put the wrong way round, put them again',
       );
     const cardLight = card === null ? null : lightOfCard(card);
     if (performer !== null && !performer.marked)
       notes.push(
-        'the performer was found by itself; its ground point is a guess from its lowest pixels, so mark ground and top for a surer view',
+        'the performer was found by itself; its ground point is a guess from its lowest pixels, ' +
+          'so mark ground and top for a surer view',
       );
     const sdPx = MARK_NOISE.pointPx(widthPx) * (performer?.marked ? 1 : 4);
     const view =

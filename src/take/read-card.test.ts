@@ -159,46 +159,50 @@ describe('floor card', () => {
     expect(Math.abs(r.ball!.keyFillStops - Math.log2((0.7 / up + ambient) / ambient))).toBeLessThan(0.3);
   });
 
-  it('a take takes its light from the ball on its card, whether marks settle the view or not, and not where a shadow is marked', async () => {
-    const s: CardScene = {
-      ...base,
-      focalPx: 900,
-      tiltDeg: -30,
-      rollDeg: 0,
-      cameraHeight: 0.8,
-      card: { x: 0.05, z: 1.3, turnDeg: -12 },
-      sun: { azimuthDeg: 65, elevationDeg: 40 },
-      stands: 'ball',
-      blurPx: 1,
-      noise: 0.01,
-      seed: 6,
-    };
-    const file = await written('ball-take', renderCard(s));
-    const horizon = {
-      kind: 'horizon',
-      line: [
-        [0, 270 - 900 * Math.tan(Math.PI / 6)],
-        [960, 270 - 900 * Math.tan(Math.PI / 6)],
-      ],
-    };
-    for (const marks of [
-      { frame: 0, marks: [] },
-      { frame: 0, focalPx: 900, cameraHeight: 0.8, marks: [horizon] },
-    ] as unknown as MarksFile[]) {
-      const take = await measureTake(file, marks);
-      expect(take.light.azimuthDeg.how).toMatch(/ball/);
-      expect(Math.abs(take.light.azimuthDeg.value! - 65)).toBeLessThan(5);
-      expect(Math.abs(take.light.elevationDeg.value! - 40)).toBeLessThan(5);
-      expect(take.view!.focalPx.how).toMatch(marks.marks.length === 0 ? /floor card/ : /^(?!.*floor card)/);
-    }
-    const marked = await measureTake(file, {
-      frame: 0,
-      focalPx: 900,
-      cameraHeight: 0.8,
-      marks: [horizon, { kind: 'shadow', foot: [500, 300], tip: [560, 280], height: 0.2 }],
-    } as unknown as MarksFile);
-    expect(marked.light.azimuthDeg.how ?? '').not.toMatch(/ball/);
-  });
+  it(
+    'a take takes its light from the ball on its card, whether marks settle the view or not, ' +
+      'and not where a shadow is marked',
+    async () => {
+      const s: CardScene = {
+        ...base,
+        focalPx: 900,
+        tiltDeg: -30,
+        rollDeg: 0,
+        cameraHeight: 0.8,
+        card: { x: 0.05, z: 1.3, turnDeg: -12 },
+        sun: { azimuthDeg: 65, elevationDeg: 40 },
+        stands: 'ball',
+        blurPx: 1,
+        noise: 0.01,
+        seed: 6,
+      };
+      const file = await written('ball-take', renderCard(s));
+      const horizon = {
+        kind: 'horizon',
+        line: [
+          [0, 270 - 900 * Math.tan(Math.PI / 6)],
+          [960, 270 - 900 * Math.tan(Math.PI / 6)],
+        ],
+      };
+      for (const marks of [
+        { frame: 0, marks: [] },
+        { frame: 0, focalPx: 900, cameraHeight: 0.8, marks: [horizon] },
+      ] as unknown as MarksFile[]) {
+        const take = await measureTake(file, marks);
+        expect(take.light.azimuthDeg.how).toMatch(/ball/);
+        expect(Math.abs(take.light.azimuthDeg.value! - 65)).toBeLessThan(5);
+        expect(Math.abs(take.light.elevationDeg.value! - 40)).toBeLessThan(5);
+        expect(take.view!.focalPx.how).toMatch(marks.marks.length === 0 ? /floor card/ : /^(?!.*floor card)/);
+      }
+      const marked = await measureTake(file, {
+        frame: 0,
+        focalPx: 900,
+        cameraHeight: 0.8,
+        marks: [horizon, { kind: 'shadow', foot: [500, 300], tip: [560, 280], height: 0.2 }],
+      } as unknown as MarksFile);
+      expect(marked.light.azimuthDeg.how ?? '').not.toMatch(/ball/);
+    },
+  );
 
   it('tells how a take is exposed: by stops of the light on the paper, brought to a face towards the key', async () => {
     // The scenes' floor gets .8 of (1.05, 1, .8), luma .797 (-.33 stop), seven tenths of it key, at 48° in the first: a

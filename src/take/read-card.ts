@@ -120,7 +120,8 @@ export async function readCard(file: string, o: CardOptions = {}): Promise<CardR
     if (best === null) {
       throw new PlatewrightError(
         'PW-CARD-NONE',
-        `the floor card is in none of the ${wanted.length} frames looked at of ${basename(file)}; lay it flat at the performer's mark, whole in the picture, and in focus`,
+        `the floor card is in none of the ${wanted.length} frames looked at of ${basename(file)}; ` +
+          "lay it flat at the performer's mark, whole in the picture, and in focus",
         { kind: 'finding' },
       );
     }

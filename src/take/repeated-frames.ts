@@ -183,6 +183,14 @@ function cycleOf(held: readonly number[], fresh: readonly number[], count: numbe
 export function repeatsInWords({ held, cycle }: Repeats, count: number, fps: number): string {
   const plain = (v: number): string => String(Number(v.toFixed(2)));
   if (cycle !== undefined)
-    return `the file shows ${plain(fps)} frames a second, but only ${plain(cycle.ownFps)} of them are pictures of their own: the join uses these at their own times; hand over the camera's file as it was shot, or film at the plate's rate`;
-  return `${held.length} of ${count} frames ${held.length === 1 ? 'only repeats' : 'only repeat'} the one before (the first is frame ${held[0]}): the camera or a converter left pictures out; the join draws them anew between their neighbours, so choose another take where something moves fast there`;
+    return (
+      `the file shows ${plain(fps)} frames a second, ` +
+      `but only ${plain(cycle.ownFps)} of them are pictures of their own: the join uses these at their own times; ` +
+      "hand over the camera's file as it was shot, or film at the plate's rate"
+    );
+  return (
+    `${held.length} of ${count} frames ${held.length === 1 ? 'only repeats' : 'only repeat'} the one before (the ` +
+    `first is frame ${held[0]}): the camera or a converter left pictures out; ` +
+    'the join draws them anew between their neighbours, so choose another take where something moves fast there'
+  );
 }

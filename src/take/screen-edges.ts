@@ -154,7 +154,11 @@ export function screenEdges(frames: readonly Picture[]): ScreenEdges {
     outside,
     screen: screen / n,
     crossed,
-    why: `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, nothing is performer${crossed ? "; something moves across the screen's edge and was taken in: look there" : ''}; move its corners where it cuts too much or too little`,
+    why:
+      `outside the ${model.colour} screen, ${Math.round(100 * outside)} % of the picture, ` +
+      'nothing is performer' +
+      `${crossed ? "; something moves across the screen's edge and was taken in: look there" : ''}; ` +
+      'move its corners where it cuts too much or too little',
   };
 }
 

@@ -46,7 +46,8 @@ export interface TakeCamera {
 }
 
 const PLAIN =
-  "the take's camera could not be measured: nothing behind the performer can be followed; stick a few small crosses on the screen or the floor";
+  "the take's camera could not be measured: nothing behind the performer can be followed; " +
+  'stick a few small crosses on the screen or the floor';
 
 /** Measures the camera of an open take. `frames` are the sampled frames with the performer's box, in take pixels. */
 export async function measureTakeCamera(reader: VideoReader, frames: readonly TakeFrame[]): Promise<TakeCamera> {

@@ -125,11 +125,14 @@ export function takeView(
       notes.push("the performer's height is not known, so distances are told in performer heights");
     if (marks.focalPx === undefined && view.focalPx.priorLed)
       notes.push(
-        "the take camera's focal length is not known (“lens, mm” beside the take, focalPx in a marks file); usual lenses stand in for it, and angles are so much less sure",
+        "the take camera's focal length is not known (“lens, mm” beside the take, focalPx in a marks file); " +
+          'usual lenses stand in for it, and angles are so much less sure',
       );
     if (!informative)
       notes.push(
-        "the performer's own marks do not settle how high the camera stood: measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), or lay the card",
+        "the performer's own marks do not settle how high the camera stood: " +
+          'measure its height with a tape (“lens above the floor” beside the take, cameraHeight in a marks file), ' +
+          'or lay the card',
       );
     return view;
   } catch {

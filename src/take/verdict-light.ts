@@ -57,7 +57,9 @@ function azimuth(needs: PlateNeeds, take: TakeMeasures, t: Tolerances, mirror: b
     );
   const plain = grade(Math.abs(d), t.lightAzimuth);
   const verdict = mirror ? 'mendable' : plain;
-  const move = `move the lamp ${Math.abs(d).toFixed(0)}° towards camera ${d > 0 ? 'left' : 'right'} (in sunlight turn camera and performer ${Math.abs(d).toFixed(0)}° to the ${d > 0 ? 'right' : 'left'})`;
+  const move =
+    `move the lamp ${Math.abs(d).toFixed(0)}° towards camera ${d > 0 ? 'left' : 'right'} (in sunlight turn camera ` +
+    `and performer ${Math.abs(d).toFixed(0)}° to the ${d > 0 ? 'right' : 'left'})`;
   return {
     matter: 'lightAzimuth',
     measured: m.value,
@@ -115,7 +117,8 @@ function elevation(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter
     change:
       Math.abs(d) < 2
         ? "the lamp's height is right"
-        : `${d > 0 ? 'lower' : 'raise'} the lamp by ${Math.abs(d).toFixed(0)}° as seen from the performer (in sunlight wait for the sun to stand at ${n.value.toFixed(0)}°)`,
+        : `${d > 0 ? 'lower' : 'raise'} the lamp by ${Math.abs(d).toFixed(0)}° as seen from the performer (in ` +
+          `sunlight wait for the sun to stand at ${n.value.toFixed(0)}°)`,
   };
 }
 

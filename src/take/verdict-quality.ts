@@ -111,7 +111,8 @@ function exposure(take: TakeMeasures, t: Tolerances): Matter | null {
       verdict === 'fits'
         ? 'exposed as usual'
         : m.value < 0
-          ? `open the lens, lengthen the shutter or add light by ${stops}; the join can raise it, and the take's noise with it`
+          ? `open the lens, lengthen the shutter or add light by ${stops}; ` +
+            "the join can raise it, and the take's noise with it"
           : `close the lens or take light away by ${stops}: what is burnt out stays so`,
   };
 }
@@ -189,7 +190,8 @@ function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
   const lost = take.frames.filter((f) => f.box === null).length;
   const tail =
     lost > 0
-      ? `; in ${lost} of ${take.frames.length} frames looked at no performer is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}`
+      ? `; in ${lost} of ${take.frames.length} frames looked at no performer ` +
+        `is ${take.behind.kind === 'screen' ? 'on the screen' : 'seen'}`
       : '';
   return {
     matter: 'inFrame',
@@ -202,7 +204,9 @@ function inFrame(take: TakeMeasures, t: Tolerances, span: BestSpan): Matter {
     change:
       verdict === 'fits'
         ? `whole in the picture${tail}`
-        : `${how || 'the performer leaves the picture'}${tail}: frame wider, or bring the performer to the middle${take.behind.kind === 'screen' ? ' of the screen' : ''}`,
+        : `${how || 'the performer leaves the picture'}${tail}: ` +
+          'frame wider, or bring the performer to the middle' +
+          (take.behind.kind === 'screen' ? ' of the screen' : ''),
   };
 }
 
@@ -223,6 +227,7 @@ function eyeline(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter |
     change:
       verdict === 'fits'
         ? 'the eyes look the right way'
-        : `hold the treat ${Math.abs(d).toFixed(0)}° ${d > 0 ? 'clockwise from' : 'counter-clockwise from'} where it was, as the camera sees it`,
+        : `hold the treat ${Math.abs(d).toFixed(0)}° ${d > 0 ? 'clockwise from' : 'counter-clockwise from'} where ` +
+          'it was, as the camera sees it',
   };
 }

@@ -59,7 +59,8 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
   const pace =
     tempo <= t.stir.fits || rates === null
       ? ''
-      : `${rates[1] < rates[0] ? 'faster' : 'slower'}: the plate's sways at ${rates[0].toFixed(1)} Hz, this one at ${rates[1].toFixed(1)}`;
+      : `${rates[1] < rates[0] ? 'faster' : 'slower'}: the plate's sways at ${rates[0].toFixed(1)} Hz, ` +
+        `this one at ${rates[1].toFixed(1)}`;
   return {
     matter: 'stir',
     measured: have,
@@ -68,6 +69,10 @@ export function stirMatter(needs: PlateNeeds, take: TakeMeasures, t: Tolerances)
     unit: 'px',
     verdict,
     tolerance: t.stir,
-    change: `${verdict === 'fits' ? "stirs as the plate's does" : [still ? 'nothing is seen to stir: a fan or a tugged hem is needed' : say, pace].filter((x) => x !== '').join('; ') || 'look at it beside the plate'}${take.stir!.marked ? '' : '; read over the whole performer, whose own movements count: mark the fur or cloth for a surer answer'}`,
+    change:
+      `${verdict === 'fits' ? "stirs as the plate's does" : [still ? 'nothing is seen to stir: a fan or a tugged hem is needed' : say, pace].filter((x) => x !== '').join('; ') || 'look at it beside the plate'}` +
+      (take.stir!.marked
+        ? ''
+        : '; read over the whole performer, whose own movements count: mark the fur or cloth for a surer answer'),
   };
 }

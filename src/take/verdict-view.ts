@@ -7,7 +7,8 @@ import { grade, lengthWords, tooUnsure, unjudged } from './verdict-words.js';
 
 const RAD = Math.PI / 180;
 const HELP_TAKE =
-  "the take camera's height by tape (“lens above the floor” beside the take, cameraHeight in a marks file) and focal length, the card, or an upright of known height beside the performer";
+  "the take camera's height by tape (“lens above the floor” beside the take, " +
+  'cameraHeight in a marks file) and focal length, the card, or an upright of known height beside the performer';
 const HELP_PLATE = 'a stand mark and an upright of known height on the plate';
 
 export function viewMatters(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matter[] {
@@ -118,7 +119,9 @@ function perspective(needs: PlateNeeds, take: TakeMeasures, t: Tolerances): Matt
     change:
       verdict === 'fits' && stray < 0.08
         ? 'the distance is near enough: the body looks as deep as it should'
-        : `${verdict === 'fits' ? 'near enough; closer still: ' : ''}stand ${m.value < n.value ? 'further back' : 'nearer'}: ${wanted} from the performer in place of ${now}, with a ${m.value < n.value ? 'longer' : 'shorter'} lens`,
+        : `${verdict === 'fits' ? 'near enough; closer still: ' : ''}stand ` +
+          `${m.value < n.value ? 'further back' : 'nearer'}: ${wanted} from the performer in place of ${now}, ` +
+          `with a ${m.value < n.value ? 'longer' : 'shorter'} lens`,
   };
 }
 

@@ -107,42 +107,46 @@ describe('verdict', () => {
     expect(v.span).toEqual({ in: 20, out: 68 });
   });
 
-  it('keeps the default tolerances at their edges (design: view 4 / 8, azimuth 15 / 30, elevation 10 / 20, ratio 0.5 / 1.5)', () => {
-    for (const [off, word] of [
-      [3.9, 'fits'],
-      [4.1, 'mendable'],
-      [7.9, 'mendable'],
-      [8.1, 'shoot again'],
-      [-4.1, 'mendable'],
-      [-8.1, 'shoot again'],
-    ] as const)
-      expect(of('viewElevation', take({ subject: subject(10 + off) })).verdict).toBe(word);
-    for (const [off, word] of [
-      [14.9, 'fits'],
-      [15.1, 'mendable'],
-      [30.1, 'shoot again'],
-    ] as const)
-      expect(of('lightAzimuth', take({ light: light(40 + off, 35, 2) })).verdict).toBe(word);
-    for (const [off, word] of [
-      [9.9, 'fits'],
-      [-10.1, 'mendable'],
-      [20.1, 'shoot again'],
-    ] as const)
-      expect(of('lightElevation', take({ light: light(40, 35 + off, 2) })).verdict).toBe(word);
-    for (const [off, word] of [
-      [0.49, 'fits'],
-      [0.6, 'mendable'],
-      [1.6, 'shoot again'],
-    ] as const)
-      expect(of('keyFill', take({ light: light(40, 35, 2 + off) })).verdict).toBe(word);
-    for (const [px, word] of [
-      [150, 'fits'],
-      [149, 'mendable'],
-      [91, 'mendable'],
-      [89, 'shoot again'],
-    ] as const)
-      expect(of('size', take({ performerHeightPx: measured(px, 'px', 1, 'test') })).verdict).toBe(word);
-  });
+  it(
+    'keeps the default tolerances at their edges (design: view 4 / 8, azimuth 15 / 30, elevation 10 / 20, ' +
+      'ratio 0.5 / 1.5)',
+    () => {
+      for (const [off, word] of [
+        [3.9, 'fits'],
+        [4.1, 'mendable'],
+        [7.9, 'mendable'],
+        [8.1, 'shoot again'],
+        [-4.1, 'mendable'],
+        [-8.1, 'shoot again'],
+      ] as const)
+        expect(of('viewElevation', take({ subject: subject(10 + off) })).verdict).toBe(word);
+      for (const [off, word] of [
+        [14.9, 'fits'],
+        [15.1, 'mendable'],
+        [30.1, 'shoot again'],
+      ] as const)
+        expect(of('lightAzimuth', take({ light: light(40 + off, 35, 2) })).verdict).toBe(word);
+      for (const [off, word] of [
+        [9.9, 'fits'],
+        [-10.1, 'mendable'],
+        [20.1, 'shoot again'],
+      ] as const)
+        expect(of('lightElevation', take({ light: light(40, 35 + off, 2) })).verdict).toBe(word);
+      for (const [off, word] of [
+        [0.49, 'fits'],
+        [0.6, 'mendable'],
+        [1.6, 'shoot again'],
+      ] as const)
+        expect(of('keyFill', take({ light: light(40, 35, 2 + off) })).verdict).toBe(word);
+      for (const [px, word] of [
+        [150, 'fits'],
+        [149, 'mendable'],
+        [91, 'mendable'],
+        [89, 'shoot again'],
+      ] as const)
+        expect(of('size', take({ performerHeightPx: measured(px, 'px', 1, 'test') })).verdict).toBe(word);
+    },
+  );
 
   it("judges the exposure where the card's white was read, and only there", () => {
     const exposed = (stops: number, sd = 0.25): TakeMeasures =>

@@ -94,7 +94,8 @@ function turnMatter(
     turned = range(take.turn.frames);
   const cover =
     pace.commonDeg < 0.93 * asked
-      ? `; of the ${asked.toFixed(0)}° needed the take shows ${pace.commonDeg.toFixed(0)}° (it turns through ${turned.toFixed(0)}°): the rest must be held or turned on by hand`
+      ? `; of the ${asked.toFixed(0)}° needed the take shows ${pace.commonDeg.toFixed(0)}° (it turns ` +
+        `through ${turned.toFixed(0)}°): the rest must be held or turned on by hand`
       : '';
   const cue = pace.pace < 1 ? 'turn faster' : 'turn more slowly';
   return {
@@ -110,7 +111,8 @@ function turnMatter(
         ? `turn as you did${cover}`
         : verdict === 'mendable'
           ? `${cue} next time; this take can be saved by playing it ${(1 / pace.pace).toFixed(2)} times as fast${cover}`
-          : `${cue}: ${pace.plateDegPerSecond.toFixed(0)}° a second are needed and ${(pace.plateDegPerSecond * pace.pace).toFixed(0)}° were turned; follow the cue's ticks${cover}`,
+          : `${cue}: ${pace.plateDegPerSecond.toFixed(0)}° a second are needed ` +
+            `and ${(pace.plateDegPerSecond * pace.pace).toFixed(0)}° were turned; follow the cue's ticks${cover}`,
   };
 }
 
@@ -156,9 +158,12 @@ function lengthMatter(
       verdict === 'fits'
         ? 'long enough, with handles'
         : verdict === 'mendable'
-          ? `no room for handles: roll ${short(whole + 2 * handles - have)} longer next time; the shot itself of ${needs.lengthFrames} frames is whole`
+          ? `no room for handles: roll ${short(whole + 2 * handles - have)} longer next time; ` +
+            `the shot itself of ${needs.lengthFrames} frames is whole`
           : take.frameCount >= whole
-            ? `the take of ${short(take.frameCount)} is long enough, but the performer is whole in the picture for ${have === 0 ? 'none' : short(have)} of it: see “in frame”`
+            ? `the take of ${short(take.frameCount)} is long enough, ` +
+              `but the performer is whole in the picture for ${have === 0 ? 'none' : short(have)} of it: ` +
+              'see “in frame”'
             : `too short: roll ${short(whole + 2 * handles - take.frameCount)} longer`,
   };
 }

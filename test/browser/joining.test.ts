@@ -330,7 +330,8 @@ describe.skipIf(CHROMIUM === undefined)('joining on the sheet', () => {
   it('gives a still more or less stir', async () => {
     const still = await sharp(
       Buffer.from(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="300" height="400"><ellipse cx="150" cy="220" rx="90" ry="160" fill="#b58a5a"/></svg>',
+        '<svg xmlns="http://www.w3.org/2000/svg" width="300" height="400"><ellipse cx="150" cy="220" rx="90" ' +
+          'ry="160" fill="#b58a5a"/></svg>',
       ),
     )
       .png()

@@ -167,7 +167,8 @@ export function uploadTake(
   layer?: string,
 ): Promise<{ id: string } | null> {
   return send(
-    `/api/takes?${pick === null ? '' : `pick=${encodeURIComponent(pick)}&`}name=${encodeURIComponent(file.name)}${layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`}`,
+    `/api/takes?${pick === null ? '' : `pick=${encodeURIComponent(pick)}&`}name=${encodeURIComponent(file.name)}` +
+      (layer === undefined ? '' : `&layer=${encodeURIComponent(layer)}`),
     file,
     onShare,
   );
@@ -239,5 +240,8 @@ export function frameUrl(
   width?: number,
   v = '',
 ): string {
-  return `/api/frame/${what}/${encodeURIComponent(id)}/${Math.max(0, Math.round(n))}?${width === undefined ? '' : `w=${width}&`}v=${encodeURIComponent(v)}`;
+  return (
+    `/api/frame/${what}/${encodeURIComponent(id)}/${Math.max(0, Math.round(n))}` +
+    `?${width === undefined ? '' : `w=${width}&`}v=${encodeURIComponent(v)}`
+  );
 }

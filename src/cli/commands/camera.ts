@@ -11,7 +11,8 @@ export function register(program: Command): void {
   program
     .command('camera <file>')
     .description(
-      "The camera's own move: kind, homographies to the first frame, pan, tilt and roll in degrees, focal length where a turn tells it.",
+      "The camera's own move: kind, homographies to the first frame, pan, tilt and roll in degrees, " +
+        'focal length where a turn tells it.',
     )
     .option('--focal <px>', 'focal length in pixels where the lens is known')
     .option('--json', 'one JSON document')
@@ -53,10 +54,12 @@ export function register(program: Command): void {
               d.distortionK1 === null ? '' : `k1        ${d.distortionK1.toFixed(4)} ± ${d.distortionSd!.toFixed(4)}`,
               last.panDeg === null
                 ? ''
-                : `last      pan ${last.panDeg.toFixed(2)}°, tilt ${last.tiltDeg!.toFixed(2)}°, roll ${last.rollDeg!.toFixed(2)}° against the first frame`,
+                : `last      pan ${last.panDeg.toFixed(2)}°, tilt ${last.tiltDeg!.toFixed(2)}°, ` +
+                  `roll ${last.rollDeg!.toFixed(2)}° against the first frame`,
               d.shake === null
                 ? ''
-                : `shake     ${d.shake.rmsPx.toFixed(2)} px rms${d.shake.peakHz === null ? '' : `, mostly at ${d.shake.peakHz.toFixed(1)} Hz`}`,
+                : `shake     ${d.shake.rmsPx.toFixed(2)} px ` +
+                  `rms${d.shake.peakHz === null ? '' : `, mostly at ${d.shake.peakHz.toFixed(1)} Hz`}`,
             ]
               .filter((l) => l !== '')
               .join('\n');

@@ -41,7 +41,8 @@ export function register(program: Command): void {
   card
     .command('read <file>')
     .description(
-      'Read the card in a film or still: camera height, tilt, focal length, floor, white balance, sun from the peg, key from the ball.',
+      'Read the card in a film or still: camera height, tilt, focal length, floor, white balance, ' +
+        'sun from the peg, key from the ball.',
     )
     .option('--peg <mm>', 'height of the peg on the spot')
     .option('--focal <px>', 'focal length in pixels where it is known')
@@ -96,20 +97,29 @@ export function register(program: Command): void {
           },
           () =>
             [
-              `card found in ${r.framesFound} of ${r.framesLookedAt} frames; numbers from frame ${r.frame} (${r.markers.length} of 4 fiducials, ${p.residualPx.toFixed(2)} px)`,
-              `camera ${(p.cameraHeight * 100).toFixed(1)} ± ${(p.sd.cameraHeight * 100).toFixed(1)} cm above the floor, tilt ${p.tiltDeg.toFixed(2)} ± ${p.sd.tiltDeg.toFixed(2)}°, roll ${p.rollDeg.toFixed(2)}°, focal length ${p.focalPx.toFixed(0)} ± ${p.sd.focalPx.toFixed(0)} px${p.priorLed ? ' (mostly a usual value: tilt the camera, or move nearer)' : ''}`,
+              `card found in ${r.framesFound} of ${r.framesLookedAt} frames; ` +
+                `numbers from frame ${r.frame} (${r.markers.length} of 4 fiducials, ${p.residualPx.toFixed(2)} px)`,
+              `camera ${(p.cameraHeight * 100).toFixed(1)} ± ${(p.sd.cameraHeight * 100).toFixed(1)} cm above ` +
+                `the floor, tilt ${p.tiltDeg.toFixed(2)} ± ${p.sd.tiltDeg.toFixed(2)}°, ` +
+                `roll ${p.rollDeg.toFixed(2)}°, focal length ${p.focalPx.toFixed(0)} ± ${p.sd.focalPx.toFixed(0)} ` +
+                `px${p.priorLed ? ' (mostly a usual value: tilt the camera, or move nearer)' : ''}`,
               `card ${Math.hypot(p.card.x, p.card.z).toFixed(2)} m from the point below the lens`,
               r.white === null
                 ? 'greys out of sight'
-                : `white balance gains R ${r.white.gains[0].toFixed(3)}, B ${r.white.gains[2].toFixed(3)}${r.white.temperatureK === null ? '' : `, ${r.white.temperatureK.toFixed(0)} K`}`,
+                : `white balance gains R ${r.white.gains[0].toFixed(3)}, ` +
+                  `B ${r.white.gains[2].toFixed(3)}` +
+                  (r.white.temperatureK === null ? '' : `, ${r.white.temperatureK.toFixed(0)} K`),
               ...(r.ball === null
                 ? []
                 : [
-                    `ball: key at azimuth ${r.ball.azimuthDeg.toFixed(1)}°, elevation ${r.ball.elevationDeg.toFixed(1)}°, ± ${r.ball.directionSd.toFixed(1)}°; key to fill ${r.ball.keyFillStops.toFixed(1)} ± ${r.ball.keyFillSd.toFixed(1)} stops`,
+                    `ball: key at azimuth ${r.ball.azimuthDeg.toFixed(1)}°, ` +
+                      `elevation ${r.ball.elevationDeg.toFixed(1)}°, ± ${r.ball.directionSd.toFixed(1)}°; ` +
+                      `key to fill ${r.ball.keyFillStops.toFixed(1)} ± ${r.ball.keyFillSd.toFixed(1)} stops`,
                   ]),
               r.sun === null
                 ? `sun: ${r.sunReason}`
-                : `key at azimuth ${r.sun.azimuthDeg.toFixed(1)} ± ${r.sun.sd.azimuthDeg.toFixed(1)}°, elevation ${r.sun.elevationDeg.toFixed(1)} ± ${r.sun.sd.elevationDeg.toFixed(1)}°`,
+                : `key at azimuth ${r.sun.azimuthDeg.toFixed(1)} ± ${r.sun.sd.azimuthDeg.toFixed(1)}°, ` +
+                  `elevation ${r.sun.elevationDeg.toFixed(1)} ± ${r.sun.sd.elevationDeg.toFixed(1)}°`,
               r.code === null
                 ? 'code not read'
                 : `card of “${r.code.production}”${r.code.pick === '' ? '' : `, pick ${r.code.pick}`}`,

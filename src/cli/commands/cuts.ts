@@ -16,7 +16,8 @@ export function register(program: Command): void {
           const list = await findCuts(reader, { onProgress: progressPrinter('scan') });
           answer(o, list, (d) =>
             [
-              `${d.shots.length} shot${d.shots.length === 1 ? '' : 's'} in ${d.frames} frame${d.frames === 1 ? '' : 's'} at ${d.rate}`,
+              `${d.shots.length} shot${d.shots.length === 1 ? '' : 's'} in ${d.frames} ` +
+                `frame${d.frames === 1 ? '' : 's'} at ${d.rate}`,
               table([
                 ['in', 'out', 'entry', 'change over'],
                 ...d.shots.map((s) => [
@@ -27,7 +28,8 @@ export function register(program: Command): void {
                 ]),
               ]),
               d.letterbox
-                ? `bars: ${d.letterbox.top} above, ${d.letterbox.bottom} below, ${d.letterbox.left} left, ${d.letterbox.right} right (pixels)`
+                ? `bars: ${d.letterbox.top} above, ${d.letterbox.bottom} below, ${d.letterbox.left} left, ` +
+                  `${d.letterbox.right} right (pixels)`
                 : '',
             ].join('\n'),
           );

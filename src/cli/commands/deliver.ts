@@ -9,7 +9,8 @@ export function register(program: Command): void {
     program
       .command('deliver')
       .description(
-        'Write the master, the web file, captions, edit list, OpenTimelineIO, shot list and ledger; loudness and flashes are measured on what is written.',
+        'Write the master, the web file, captions, edit list, OpenTimelineIO, shot list and ledger; ' +
+          'loudness and flashes are measured on what is written.',
       )
       .option('--loudness <lufs>', "target; the book's unless told")
       .option('--no-master', 'web file only'),
@@ -24,8 +25,12 @@ export function register(program: Command): void {
           [
             `delivered ${d.report.seconds.toFixed(1)} s as ${d.id}`,
             ...d.files.map((f) => `  ${f}`),
-            `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`,
-            `flashes: ${d.report.flash.passes ? 'within ITU-R BT.1702' : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'}`,
+            `loudness ${d.report.loudness.integratedLufs?.toFixed(1) ?? '–'} LUFS, ` +
+              `true peak ${d.report.loudness.truePeakDbtp?.toFixed(1) ?? '–'} dBTP`,
+            'flashes: ' +
+              (d.report.flash.passes
+                ? 'within ITU-R BT.1702'
+                : 'TOO MANY (ITU-R BT.1702): slow them down or make them smaller'),
             ...d.report.notes,
           ].join('\n'),
         );

@@ -96,7 +96,8 @@ export function register(program: Command): void {
             }
             await runQueue(book, jobs, lanes, (d, t, j) =>
               say(
-                `${what ?? j.kind} ${d} of ${t}: ${j.subject || 'the production'}${j.state === 'done' ? '' : ` ${j.state}: ${j.error ?? ''}`}`,
+                `${what ?? j.kind} ${d} of ${t}: ` +
+                  `${j.subject || 'the production'}${j.state === 'done' ? '' : ` ${j.state}: ${j.error ?? ''}`}`,
               ),
             );
           };

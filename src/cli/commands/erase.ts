@@ -20,13 +20,15 @@ export function register(program: Command): void {
   program
     .command('erase <file>')
     .description(
-      "Clean frames: what the region covers is replaced by what other frames show there, laid over by the camera's move; what none shows is made up from its surroundings.",
+      'Clean frames: what the region covers is replaced by what other frames show there, ' +
+        "laid over by the camera's move; what none shows is made up from its surroundings.",
     )
     .requiredOption('--region <json>', '{"frames":[{"frame":0,"polygon":[[x,y],…]}]}, carried between the frames given')
     .requiredOption('--out <folder>', 'where the pictures go, clean_%05d.png')
     .option(
       '--grain',
-      "grow the film's grain over what was laid in (a join does so by itself); without it the fill is the mean of many frames and has none",
+      "grow the film's grain over what was laid in (a join does so by itself); " +
+        'without it the fill is the mean of many frames and has none',
     )
     .option(
       '--shadow-region <json>',
@@ -53,7 +55,9 @@ export function register(program: Command): void {
         });
         answer(o, report, (r) =>
           [
-            `${r.frames} clean frames in ${o.out}; ${(100 * r.suppliedShare).toFixed(0)} % of what was hidden is supplied by ${r.sources.length} other frames`,
+            `${r.frames} clean frames in ${o.out}; ` +
+              `${(100 * r.suppliedShare).toFixed(0)} % of what was hidden is supplied by ${r.sources.length} other ` +
+              'frames',
             ...r.notes,
           ].join('\n'),
         );

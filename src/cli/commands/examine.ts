@@ -28,11 +28,13 @@ export function register(program: Command): void {
   program
     .command('examine <plate> <join>')
     .description(
-      'Does a loose join show? Reads it beside its plate; the more is given, the more is judged. Exit code 1 where it shows.',
+      'Does a loose join show? Reads it beside its plate; the more is given, the more is judged. ' +
+        'Exit code 1 where it shows.',
     )
     .option(
       '--matte <file>',
-      "the performer as seen, grey (.mkv); without it the recipe's is rendered, or a rough one is read from what differs from the plate",
+      "the performer as seen, grey (.mkv); without it the recipe's is rendered, " +
+        'or a rough one is read from what differs from the plate',
     )
     .option('--recipe <json>', 'the recipe that it was rendered from (what `quick --json` prints, or its `recipe`)')
     .option('--take <file>', 'the take; with --marks a recipe is proposed to hold the join against')
@@ -76,7 +78,8 @@ async function recipeOf(
   if (o.marks === undefined)
     throw new PlatewrightError(
       'PW-INSPECT-MARKS',
-      "a take alone does not say where its performer belongs in the plate; give the plate's marks with --marks, or a recipe with --recipe",
+      'a take alone does not say where its performer belongs in the plate; ' +
+        "give the plate's marks with --marks, or a recipe with --recipe",
       { kind: 'usage' },
     );
   const marks = parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks)),

@@ -25,7 +25,10 @@ export function register(program: Command): void {
             o,
             d,
             () =>
-              `added ${d.title} as "${d.id}": ${d.info.video!.widthPx} × ${d.info.video!.heightPx}, ${d.info.video!.rate.num}/${d.info.video!.rate.den}, ${counted(d.info.video!.frameCount, 'frame')}${d.info.video!.notes.length > 0 ? `\n${d.info.video!.notes.join('\n')}` : ''}`,
+              `added ${d.title} as "${d.id}": ${d.info.video!.widthPx} × ${d.info.video!.heightPx}, ` +
+              `${d.info.video!.rate.num}/${d.info.video!.rate.den}, ` +
+              `${counted(d.info.video!.frameCount, 'frame')}` +
+              (d.info.video!.notes.length > 0 ? `\n${d.info.video!.notes.join('\n')}` : ''),
           );
         }),
     ),

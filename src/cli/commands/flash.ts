@@ -30,7 +30,14 @@ export function register(program: Command): void {
             o,
             { rate: formatRate(reader.info.rate), ...r },
             () =>
-              `${r.flashes.length} flashes; worst second: ${r.worst.general.flashes} general (from frame ${r.worst.general.fromFrame}), ${r.worst.red.flashes} red (from frame ${r.worst.red.fromFrame}); limit 3.\n${r.passes ? 'within ITU-R BT.1702' : 'TOO MANY: slow the flashes down, make them smaller or paler'}${r.passes && !r.passesField ? '; over the limit for a viewer close to the screen (a quarter of a 10° field)' : ''}${r.longSequence ? '; flashing for more than five seconds may be a risk even within the limits' : ''}`,
+              `${r.flashes.length} flashes; worst second: ` +
+              `${r.worst.general.flashes} general (from frame ${r.worst.general.fromFrame}), ` +
+              `${r.worst.red.flashes} red (from frame ${r.worst.red.fromFrame}); limit 3.\n` +
+              (r.passes ? 'within ITU-R BT.1702' : 'TOO MANY: slow the flashes down, make them smaller or paler') +
+              (r.passes && !r.passesField
+                ? '; over the limit for a viewer close to the screen (a quarter of a 10° field)'
+                : '') +
+              (r.longSequence ? '; flashing for more than five seconds may be a risk even within the limits' : ''),
           );
           return r.passes ? 0 : 1;
         } finally {

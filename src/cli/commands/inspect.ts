@@ -38,7 +38,12 @@ export function register(program: Command): void {
 /** The worst frame and the box on it, in pixels of the join from its top left. */
 export function placeOf(m: InspectionMatter): string {
   if (m.worstFrame === null) return '';
-  return `worst frame ${m.worstFrame}${m.worstBox === undefined ? '' : `, ${m.worstBox[0]} to ${m.worstBox[2]} across, ${m.worstBox[1]} to ${m.worstBox[3]} down`}`;
+  return (
+    `worst frame ${m.worstFrame}` +
+    (m.worstBox === undefined
+      ? ''
+      : `, ${m.worstBox[0]} to ${m.worstBox[2]} across, ${m.worstBox[1]} to ${m.worstBox[3]} down`)
+  );
 }
 
 function digitsOf(unit: string): number {
@@ -50,7 +55,17 @@ function firstToMend(r: Inspection): string {
   const m = r.matters.find((q) => q.matter === r.found?.[0]),
     more = (r.found?.length ?? 0) - 1;
   if (m === undefined) return '';
-  return `  First to mend: ${m.matter}, in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}${m.worstFrame === null ? '' : `, ${placeOf(m).replace('worst frame', 'frame')}`}: ${m.advice}.${more > 0 ? ` Then look again: ${more === 1 ? 'one more matter fails' : `${more} more matters fail`}, some of which may come from it.` : ''}\n`;
+  return (
+    `  First to mend: ${m.matter}, ` +
+    `in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}` +
+    `${m.worstFrame === null ? '' : `, ${placeOf(m).replace('worst frame', 'frame')}`}: ` +
+    `${m.advice}.` +
+    (more > 0
+      ? ` Then look again: ${more === 1 ? 'one more matter fails' : `${more} more matters fail`}, ` +
+        'some of which may come from it.'
+      : '') +
+    '\n'
+  );
 }
 
 /** Matter, judgement, value and its worst frame; then in words what was needed, and what to do. */
@@ -74,5 +89,8 @@ export function told(r: Inspection): string {
     untold = new Map<string, string[]>();
   for (const m of r.matters)
     if (m.value === null) untold.set(m.reason ?? '', [...(untold.get(m.reason ?? '') ?? []), m.matter]);
-  return `${firstToMend(r)}${table(read.map(rowOf))}${[...untold].map(([why, which]) => `\n  not measured: ${which.join(', ')}${why === '' ? '' : ` (${why})`}`).join('')}`;
+  return (
+    `${firstToMend(r)}${table(read.map(rowOf))}` +
+    [...untold].map(([why, which]) => `\n  not measured: ${which.join(', ')}${why === '' ? '' : ` (${why})`}`).join('')
+  );
 }

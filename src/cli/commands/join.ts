@@ -28,7 +28,8 @@ export function register(program: Command): void {
       .option('--patch <id>', "another take whose marked part (patch or head mark) is laid onto this one's")
       .option(
         '--patch-plate [frames]',
-        "the plate's own marked part (an actor's head) is laid onto the joined performer's, from so many frames later; 0 unless told",
+        "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
+          'from so many frames later; 0 unless told',
       )
       .option('--keep', 'keep the recipe as it was changed by hand')
       .option('--hand-too', 'propose anew, and put what a hand had changed onto the new recipe')
@@ -51,7 +52,8 @@ export function register(program: Command): void {
         if (take === undefined)
           throw new PlatewrightError(
             'PW-TAKE-NONE',
-            `the pick ${pick} has no take yet; add one with "platewright take add FILE --pick ${pick}"${orSayFor(book, pick)}`,
+            `the pick ${pick} has no take yet; ` +
+              `add one with "platewright take add FILE --pick ${pick}"${orSayFor(book, pick)}`,
             { kind: 'usage' },
           );
         book.need('take', take);
@@ -68,14 +70,23 @@ export function register(program: Command): void {
         const { replaced = [] } = done as { replaced?: readonly string[] };
         if (replaced.length > 0)
           process.stderr.write(
-            `${o.handToo === true ? 'the new recipe has no place for' : 'the recipe was proposed anew, without what a hand had changed'}: ${replaced.join('; ')}${o.handToo === true ? '' : ' (--hand-too puts it onto the new recipe, --keep keeps the recipe as it was, "platewright undo" goes back)'}\n`,
+            `${o.handToo === true ? 'the new recipe has no place for' : 'the recipe was proposed anew, without what a hand had changed'}` +
+              `: ${replaced.join('; ')}` +
+              (o.handToo === true
+                ? ''
+                : ' (--hand-too puts it onto the new recipe, --keep keeps the recipe as it was, ' +
+                  '"platewright undo" goes back)') +
+              '\n',
           );
         const join = book.need('join', pick);
         answer(
           o,
           join,
           (d) =>
-            `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n${d.render === undefined ? 'not rendered' : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`}`,
+            `${table(d.recipe.steps.map((s) => [`  ${s.step}`, s.on ? 'on' : 'off', s.why]))}\n` +
+            (d.render === undefined
+              ? 'not rendered'
+              : `rendered ${counted(d.render.frames, 'frame')}: ${d.render.file}`),
         );
       }),
     ),

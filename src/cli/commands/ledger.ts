@@ -77,9 +77,11 @@ export function register(program: Command): void {
             ]),
             ...d.borrowed.totals.map(
               (t) =>
-                `${t.title}: ${t.seconds.toFixed(1)} s in ${t.uses === 1 ? '1 use' : `${t.uses} uses`}, ${(100 * t.shareOfFilm).toFixed(2)} % of the film`,
+                `${t.title}: ${t.seconds.toFixed(1)} s in ${t.uses === 1 ? '1 use' : `${t.uses} uses`}, ` +
+                `${(100 * t.shareOfFilm).toFixed(2)} % of the film`,
             ),
-            `spent: ${d.borrowed.spent.minutes} min${d.borrowed.spent.money.map((m) => `, ${m.amount.toFixed(2)} ${m.currency}`).join('')}`,
+            `spent: ${d.borrowed.spent.minutes} ` +
+              `min${d.borrowed.spent.money.map((m) => `, ${m.amount.toFixed(2)} ${m.currency}`).join('')}`,
             d.borrowed.statement,
           ].join('\n'),
         );

@@ -11,7 +11,8 @@ export function register(program: Command): void {
   program
     .command('light <file>')
     .description(
-      'The key light: azimuth (0 = from behind the camera, positive = from camera right), elevation, key to fill in stops, softness, colour.',
+      'The key light: azimuth (0 = from behind the camera, positive = from camera right), elevation, ' +
+        'key to fill in stops, softness, colour.',
     )
     .requiredOption(
       '--marks <json>',
@@ -52,7 +53,8 @@ export function register(program: Command): void {
                 k,
                 m.value === null
                   ? '–'
-                  : `${m.value.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)} ${m.unit === '1' ? '' : m.unit}`,
+                  : `${m.value.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)} ` +
+                    (m.unit === '1' ? '' : m.unit),
                 m.sd === null ? '' : `± ${m.sd.toFixed(k === 'tintDuv' ? 4 : k === 'temperatureK' ? 0 : 2)}`,
                 m.value === null ? (m.reason ?? '') : m.how,
               ]),

@@ -33,7 +33,8 @@ export function register(program: Command): void {
               ...(d.bars === undefined
                 ? []
                 : [
-                    `black bars, left out of everything here: ${d.bars.top} px above, ${d.bars.bottom} below, ${d.bars.left} left, ${d.bars.right} right`,
+                    `black bars, left out of everything here: ${d.bars.top} px above, ${d.bars.bottom} below, ` +
+                      `${d.bars.left} left, ${d.bars.right} right`,
                   ]),
               `palette: ${d.palette.map((p) => `${rgb(p.coded)} (${Math.round(p.share * 100)} %)`).join('; ')}`,
               table([

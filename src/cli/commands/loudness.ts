@@ -47,7 +47,9 @@ export function register(program: Command): void {
             },
           },
           () =>
-            `integrated ${text(r.integratedLufs, 'LUFS')}, range ${text(r.rangeLu, 'LU')}, true peak ${text(r.truePeakDbtp, 'dBTP')} (sample peak ${text(r.samplePeakDbfs, 'dBFS')}), loudest moment ${text(r.maxMomentaryLufs, 'LUFS')}`,
+            `integrated ${text(r.integratedLufs, 'LUFS')}, range ${text(r.rangeLu, 'LU')}, ` +
+            `true peak ${text(r.truePeakDbtp, 'dBTP')} (sample peak ${text(r.samplePeakDbfs, 'dBFS')}), ` +
+            `loudest moment ${text(r.maxMomentaryLufs, 'LUFS')}`,
         );
       }),
     );

@@ -33,14 +33,16 @@ export function register(program: Command): void {
       .option('--file <marks.json>', 'marks file; replaces the marks there are')
       .option(
         '--add <json>',
-        "one mark as JSON, added; a second stand, performer, pose, horizon, widen or eyeline mark on a frame takes the first one's place",
+        'one mark as JSON, added; a second stand, performer, pose, horizon, ' +
+          "widen or eyeline mark on a frame takes the first one's place",
       )
       .option('--clear', 'remove all marks')
       .option('--take', "the id is a take's")
       .option('--empty <frame>', 'of a take: the frame on which the set is empty; "none" takes it back')
       .option(
         '--outline [lines]',
-        'of a take without a screen: outline the performer over the whole take, as lines on so many frames (5 unless told) to be moved by hand',
+        'of a take without a screen: outline the performer over the whole take, ' +
+          'as lines on so many frames (5 unless told) to be moved by hand',
       )
       .option('--propose <frame>', 'list the marks that the program would put on this frame; none is put'),
   ).action(
@@ -142,7 +144,11 @@ export function register(program: Command): void {
           o,
           marks,
           (d) =>
-            `${id}: ${d.marks.length === 0 ? 'no marks' : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')}${d.cleanFrame === undefined ? '' : `; the set is empty on frame ${d.cleanFrame}`}`,
+            `${id}: ` +
+            (d.marks.length === 0
+              ? 'no marks'
+              : d.marks.map((m) => `${m.kind}${m.frame === undefined ? '' : `@${m.frame}`}`).join(', ')) +
+            (d.cleanFrame === undefined ? '' : `; the set is empty on frame ${d.cleanFrame}`),
         );
       }),
     ),
@@ -164,7 +170,8 @@ function safeJson(text: string): string {
   } catch (cause) {
     throw new PlatewrightError(
       'PW-MARKS-FORM',
-      `--add takes one mark as JSON, such as {"kind":"upright","foot":[100,300],"top":[100,120],"height":1.84}: ${(cause as Error).message}`,
+      '--add takes one mark as JSON, such as {"kind":"upright","foot":[100,300],"top":[100,120],"height":1.84}: ' +
+        (cause as Error).message,
       { kind: 'usage', cause },
     );
   }

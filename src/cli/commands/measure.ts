@@ -12,7 +12,8 @@ export function register(program: Command): void {
     program
       .command('measure [picks...]')
       .description(
-        'Measure the plates of picks (all of them where none is named): camera, view, ride, turn, stir, light, look, room.',
+        'Measure the plates of picks (all of them where none is named): ' +
+          'camera, view, ride, turn, stir, light, look, room.',
       ),
   ).action(
     action(async (picks: string[], o: ProductionOptions) =>

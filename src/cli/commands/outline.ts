@@ -28,7 +28,8 @@ function points(text: string): [number, number][] {
   if (list.some((m) => m === null))
     throw new PlatewrightError(
       'PW-OUTLINE-ABOUT',
-      `--about "${text}" is not a line of points; write "x,y x,y" for two corners of a box about the performer, or more points round it`,
+      `--about "${text}" is not a line of points; write "x,y x,y" for two corners of a box about the performer, ` +
+        'or more points round it',
       { kind: 'usage' },
     );
   const p = list.map((m): [number, number] => [Number(m![1]), Number(m![2])]);
@@ -45,7 +46,8 @@ export function register(program: Command): void {
   program
     .command('outline <file>')
     .description(
-      'The outline of a performer shot without a screen: from marks on it, a rough line about it, or what moves against the set; carried over the file.',
+      'The outline of a performer shot without a screen: from marks on it, a rough line about it, ' +
+        'or what moves against the set; carried over the file.',
     )
     .option(
       '--marks <json>',

@@ -103,7 +103,14 @@ export function register(program: Command): void {
               sound: false,
             },
             () =>
-              `${curve.length} frames from ${frameCount}: ${used.source} as they were, ${used.flow} by motion, ${used.blend} mixed, ${used.nearest} the nearer frame${cut.length > 0 ? ` (no common picture at frame${cut.length > 1 ? 's' : ''} ${cut.slice(0, 8).join(', ')})` : ''}${outside > 0 ? `; ${outside} asked for a frame outside the source and got its end` : ''}. No sound is written.`,
+              `${curve.length} frames from ${frameCount}: ${used.source} as they were, ${used.flow} by motion, ` +
+              `${used.blend} mixed, ${used.nearest} the nearer ` +
+              'frame' +
+              (cut.length > 0
+                ? ` (no common picture at frame${cut.length > 1 ? 's' : ''} ${cut.slice(0, 8).join(', ')})`
+                : '') +
+              `${outside > 0 ? `; ${outside} asked for a frame outside the source and got its end` : ''}. ` +
+              'No sound is written.',
           );
         } finally {
           await reader.close();

@@ -94,7 +94,9 @@ async function byEmptyFile(
     : {
         peeler: differencePeeler([clean]),
         method: 'difference',
-        how: `the performer is what differs from the empty set, because ${doubt}; --screen peels off that colour all the same`,
+        how:
+          `the performer is what differs from the empty set, because ${doubt}; ` +
+          '--screen peels off that colour all the same',
       };
 }
 
@@ -156,7 +158,9 @@ export function register(program: Command): void {
   program
     .command('peel <file>')
     .description(
-      "The performer off a green or blue screen, or by outlines or an empty frame of the set (--marks): matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, in the file's own transfer curve, Rec. 709 primaries).",
+      'The performer off a green or blue screen, or by outlines or an empty frame of the set (--marks): ' +
+        'matte_%05d.png (16-bit grey) and colour_%05d.png (16-bit RGB, spill removed, not premultiplied, ' +
+        "in the file's own transfer curve, Rec. 709 primaries).",
     )
     .requiredOption('--out <dir>', 'folder for the pictures; made if it is not there')
     .option('--frames <A-B>', 'frames to peel, both included; all unless told')
@@ -167,7 +171,8 @@ export function register(program: Command): void {
     .option('--fast', 'preview quality')
     .option(
       '--marks <json>',
-      'marks on the file, for one without a screen: outlines ("body"), a rough line about the performer ("about"), touches ("touch"), or the empty frame (cleanFrame)',
+      'marks on the file, for one without a screen: outlines ("body"), ' +
+        'a rough line about the performer ("about"), touches ("touch"), or the empty frame (cleanFrame)',
     )
     .option('--json', 'one JSON document')
     .action(
@@ -188,7 +193,9 @@ export function register(program: Command): void {
           if (clean !== null && (clean.widthPx !== reader.info.widthPx || clean.heightPx !== reader.info.heightPx))
             throw new PlatewrightError(
               'PW-PEEL-CLEAN',
-              `--clean ${basename(o.clean!)} is ${clean.widthPx} × ${clean.heightPx}, ${basename(file)} ${reader.info.widthPx} × ${reader.info.heightPx}; name an empty frame of the same set-up and size`,
+              `--clean ${basename(o.clean!)} is ${clean.widthPx} × ${clean.heightPx}, ` +
+                `${basename(file)} ${reader.info.widthPx} × ${reader.info.heightPx}; ` +
+                'name an empty frame of the same set-up and size',
               { kind: 'input' },
             );
           const screen = o.screen,
@@ -214,7 +221,8 @@ export function register(program: Command): void {
               },
               (d) =>
                 [
-                  `${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
+                  `${counted(d.written, 'frame')} peeled by ${d.method} into ${d.out}; ` +
+                    `the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
                   ...d.notes,
                 ].join('\n'),
             );
@@ -242,7 +250,9 @@ export function register(program: Command): void {
               doubt === null
                 ? []
                 : [
-                    `this may be no screen: ${doubt}; look at the mattes, and where they are wrong find the performer by its outline ("platewright outline") or name an empty frame (--clean)`,
+                    `this may be no screen: ${doubt}; look at the mattes, ` +
+                      'and where they are wrong find the performer by its outline ("platewright outline") or name ' +
+                      'an empty frame (--clean)',
                   ];
           const document = {
             file: basename(file),
@@ -258,7 +268,8 @@ export function register(program: Command): void {
           };
           answer(o, document, (d) =>
             [
-              `${counted(d.written, 'frame')} peeled off a ${d.screen} screen into ${d.out}; the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
+              `${counted(d.written, 'frame')} peeled off a ${d.screen} screen into ${d.out}; ` +
+                `the performer covers ${(100 * d.meanCoverage).toFixed(1)} % of the picture`,
               ...d.notes,
             ].join('\n'),
           );

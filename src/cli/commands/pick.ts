@@ -69,7 +69,8 @@ export function register(program: Command): void {
             'PW-PICK-SPAN',
             from >= to
               ? `a pick from ${from} to ${to} holds no frame: --to is the frame after its last`
-              : `a pick from ${from} to ${to} does not lie inside ${f.title}, whose last frame is ${count - 1} (--to is the frame after the last)`,
+              : `a pick from ${from} to ${to} does not lie inside ${f.title}, ` +
+                  `whose last frame is ${count - 1} (--to is the frame after the last)`,
             { kind: 'usage' },
           );
         const made = book.edit(`pick ${o.title ?? `${from}–${to}`}`, (e) => {
@@ -93,7 +94,8 @@ export function register(program: Command): void {
           o,
           made,
           (d) =>
-            `picked "${d.id}": frames ${d.in} to ${d.out} of ${f.title}; next: platewright mark ${d.id} --file MARKS.json`,
+            `picked "${d.id}": frames ${d.in} to ${d.out} of ${f.title}; next: ` +
+            `platewright mark ${d.id} --file MARKS.json`,
         );
       }),
     ),

@@ -59,7 +59,8 @@ export function register(program: Command): void {
     .description('One join from two loose files: measures both, proposes the recipe, renders it and inspects it.')
     .option(
       '--marks <json>',
-      'marks on the plate: where the performer goes (stand or carry), and what tells view and light; needed unless a recipe is given',
+      'marks on the plate: where the performer goes (stand or carry), and what tells view and light; ' +
+        'needed unless a recipe is given',
     )
     .option('--take-marks <json>', "marks on the take: the performer's ground, top and height, its shadow")
     .option('--fine', 'peel and render at full quality')
@@ -68,7 +69,8 @@ export function register(program: Command): void {
     .option('--patch <file>', "another take whose marked part (patch or head mark) is laid onto this one's")
     .option(
       '--patch-plate [frames]',
-      "the plate's own marked part (an actor's head) is laid onto the joined performer's, from so many frames later; 0 unless told",
+      "the plate's own marked part (an actor's head) is laid onto the joined performer's, " +
+        'from so many frames later; 0 unless told',
     )
     .option('--patch-marks <json>', 'marks of that take')
     .option('--patch-offset <frames>', 'how much later in that take its part is taken', '0')
@@ -81,7 +83,8 @@ export function register(program: Command): void {
         if (o.recipe === undefined && o.marks === undefined)
           throw new PlatewrightError(
             'PW-JOIN-MARKS',
-            'nothing says where the performer goes: give marks on the plate (--marks), or a recipe that was proposed before (--recipe)',
+            'nothing says where the performer goes: give marks on the plate (--marks), ' +
+              'or a recipe that was proposed before (--recipe)',
             { kind: 'usage' },
           );
         const marks = o.marks === undefined ? null : parseMarks(readFileSync(o.marks, 'utf8'), basename(o.marks));

@@ -17,7 +17,8 @@ export function register(program: Command): void {
       .option('--open', 'open the browser too')
       .option(
         '--lan [address]',
-        'open the shoot day, and no more, to a phone on this local network: over TLS, by a code shown on the screen; only in a network that you trust',
+        'open the shoot day, and no more, to a phone on this local network: ' +
+          'over TLS, by a code shown on the screen; only in a network that you trust',
       )
       .option('--lan-port <n>', 'port for phones; 0 takes any free one', '4781'),
   ).action(
@@ -31,13 +32,16 @@ export function register(program: Command): void {
       const service = await listen(resolve(folder), { port, ...(lan === undefined ? {} : { lan }) });
       process.stdout.write(
         o.json === true
-          ? `${JSON.stringify({ url: service.url, port: service.port, ...(service.phones === null ? {} : { phone: service.phones.invitation().address, code: service.phones.invitation().code }) })}\n`
+          ? `${JSON.stringify({ url: service.url, port: service.port, ...(service.phones === null ? {} : { phone: service.phones.invitation().address, code: service.phones.invitation().code }) })}` +
+              '\n'
           : `the workbench is at ${service.url} (Ctrl-C closes it)\n`,
       );
       if (service.phones !== null && o.json !== true) {
         const { address, code, fingerprint } = service.phones.invitation();
         process.stdout.write(
-          `\n${service.phones.terminalCode()}\na phone on the same network scans this, or opens ${address} and types ${code}\nit will warn of a certificate that nobody vouches for; compare its SHA-256: ${fingerprint}\n`,
+          `\n${service.phones.terminalCode()}\n` +
+            `a phone on the same network scans this, or opens ${address} and types ${code}\n` +
+            `it will warn of a certificate that nobody vouches for; compare its SHA-256: ${fingerprint}\n`,
         );
       }
       if (o.open === true) openBrowser(service.url);

@@ -10,7 +10,8 @@ export function register(program: Command): void {
     program
       .command('studio [line] [value]')
       .description(
-        'What the studio has and briefs are written for: performer, camera with its lenses, place, room. With a line and its value it changes it in the book; "undo" takes that back.',
+        'What the studio has and briefs are written for: performer, camera with its lenses, place, room. ' +
+          'With a line and its value it changes it in the book; "undo" takes that back.',
       ),
   ).action(
     action(async (line: string | undefined, value: string | undefined, o: ProductionOptions) =>

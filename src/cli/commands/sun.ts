@@ -55,7 +55,8 @@ export function register(program: Command): void {
   program
     .command('sun')
     .description(
-      'Windows in which the sun stands at a wanted elevation, or its position at one moment. Azimuth from true north, clockwise.',
+      'Windows in which the sun stands at a wanted elevation, or its position at one moment. ' +
+        'Azimuth from true north, clockwise.',
     )
     .requiredOption('--place <lat,lon>', 'decimal degrees, north and east positive')
     .option('--date <date>', 'first date, as 2026-06-21')
@@ -67,7 +68,8 @@ export function register(program: Command): void {
     )
     .option(
       '--light <azimuth>',
-      "azimuth of the light relative to the camera (0 = from behind it, positive = from its right): adds the camera's heading to each window",
+      'azimuth of the light relative to the camera (0 = from behind it, positive = from its right): ' +
+        "adds the camera's heading to each window",
     )
     .option('--at <time>', 'one moment, ISO 8601 with offset')
     .option('--zone <zone>', 'IANA zone or offset; without it the whole-hour zone of the longitude')
@@ -90,7 +92,8 @@ export function register(program: Command): void {
               airlessElevationDeg: round(p.airlessElevationDeg, 5),
             },
             (d) =>
-              `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`,
+              `azimuth ${d.azimuthDeg.toFixed(2)}° from true north, ` +
+              `elevation ${d.elevationDeg.toFixed(2)}° (${d.airlessElevationDeg.toFixed(2)}° without air)`,
           );
           return 0;
         }
@@ -153,8 +156,11 @@ export function register(program: Command): void {
           windows.length > 0
             ? null
             : top.elevationDeg < elevation[0]
-              ? `the sun never gets to ${elevation[0]}° in these dates; its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
-              : `the sun does not stand between ${elevation[0]}° and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; use a lamp, other dates or another heading`;
+              ? `the sun never gets to ${elevation[0]}° in these dates; ` +
+                `its highest is ${top.elevationDeg.toFixed(1)}° at ${isoLocal(top.timeMs, zone)}`
+              : `the sun does not stand between ${elevation[0]}° ` +
+                `and ${elevation[1]}°${azimuth ? ' within the headings allowed' : ''} in these dates; ` +
+                'use a lamp, other dates or another heading';
         if (o.ics !== undefined) {
           writeFileSync(
             o.ics,
@@ -164,7 +170,9 @@ export function register(program: Command): void {
                 startMs: w.startMs,
                 endMs: w.endMs,
                 summary: `Sun at ${elevation[0]}–${elevation[1]}°`,
-                description: `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
+                description:
+                  `Sun azimuth ${w.azimuth[0]}° to ${w.azimuth[1]}°, ` +
+                  `elevation ${w.elevation[0]}° to ${w.elevation[1]}°`,
               })),
               from,
             ),

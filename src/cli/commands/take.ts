@@ -64,7 +64,8 @@ export function register(program: Command): void {
               o,
               [t],
               () =>
-                `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: a drawing in ${pictures.length} layers`,
+                `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ` +
+                `a drawing in ${pictures.length} layers`,
             );
             return;
           }
@@ -88,7 +89,9 @@ export function register(program: Command): void {
             d
               .map(
                 (t) =>
-                  `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ${counted(t.info.video!.frameCount, 'frame')}${t.info.video!.notes.map((n) => `\n  ${n}`).join('')}`,
+                  `added take "${t.id}"${t.pick === null ? '' : ` for ${t.pick}`}: ` +
+                  `${counted(t.info.video!.frameCount, 'frame')}` +
+                  t.info.video!.notes.map((n) => `\n  ${n}`).join(''),
               )
               .join('\n'),
           );
@@ -140,7 +143,8 @@ export function register(program: Command): void {
     take
       .command('turn <id> <degrees>')
       .description(
-        'Set a take upright that was filmed upside down or on its side: 90, 180 or 270 degrees clockwise. Nothing is encoded anew; its marks go.',
+        'Set a take upright that was filmed upside down or on its side: 90, 180 or 270 degrees clockwise. ' +
+          'Nothing is encoded anew; its marks go.',
       ),
   ).action(
     action(async (id: string, degrees: string, o: ProductionOptions) =>

@@ -14,7 +14,9 @@ export function register(program: Command): void {
     program
       .command('tolerances [name] [numbers...]')
       .description(
-        'How far a take may stray before it is mendable, and before it must be shot again; and how long the performer attends. With a name and its numbers it changes them in the book; "undo" takes that back.',
+        'How far a take may stray before it is mendable, and before it must be shot again; ' +
+          'and how long the performer attends. With a name and its numbers it changes them in the book; ' +
+          '"undo" takes that back.',
       )
       .option('--reset', "bring back the program's own number"),
   ).action(

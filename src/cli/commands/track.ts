@@ -41,7 +41,8 @@ function parseCorrections(path: string): RideCorrection[] {
   } catch (cause) {
     throw new PlatewrightError(
       'PW-RIDE-CORRECTION',
-      `${basename(path)} cannot be read as JSON (${(cause as Error).message}); it holds [{"frame":12,"corners":[[x,y],[x,y],[x,y],[x,y]]}]`,
+      `${basename(path)} cannot be read as JSON (${(cause as Error).message}); ` +
+        'it holds [{"frame":12,"corners":[[x,y],[x,y],[x,y],[x,y]]}]',
       { cause },
     );
   }
@@ -49,7 +50,9 @@ function parseCorrections(path: string): RideCorrection[] {
   if (!parsed.success)
     throw new PlatewrightError(
       'PW-RIDE-CORRECTION',
-      `${basename(path)}: ${parsed.error.issues[0]?.path.join('.') ?? ''} ${parsed.error.issues[0]?.message ?? 'has not the form asked for'}`,
+      `${basename(path)}: ` +
+        `${parsed.error.issues[0]?.path.join('.') ?? ''} ` +
+        (parsed.error.issues[0]?.message ?? 'has not the form asked for'),
     );
   return parsed.data;
 }

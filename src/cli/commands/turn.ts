@@ -31,7 +31,8 @@ export function register(program: Command): void {
           });
           answer(o, turn, (d) =>
             [
-              `peak ${d.peakDegPerSecond.toFixed(1)} °/s, turning from frame ${d.startFrame ?? '–'} to ${d.stopFrame ?? '–'} (${d.how})`,
+              `peak ${d.peakDegPerSecond.toFixed(1)} °/s, ` +
+                `turning from frame ${d.startFrame ?? '–'} to ${d.stopFrame ?? '–'} (${d.how})`,
               table([
                 ['frame', 'yaw °', 'sd °'],
                 ...d.frames.map((f) => [String(f.frame), f.yawDeg.toFixed(1), f.sd.toFixed(1)]),

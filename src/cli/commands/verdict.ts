@@ -10,7 +10,8 @@ export function register(program: Command): void {
     program
       .command('verdict [ids...]')
       .description(
-        "Judge takes against their pick: fits, mendable, or shoot again, with what to change. A pick's id stands for all its takes. Exit code 1 where one must be shot again.",
+        'Judge takes against their pick: fits, mendable, or shoot again, with what to change. ' +
+          "A pick's id stands for all its takes. Exit code 1 where one must be shot again.",
       )
       .option('--pick <id>', 'all takes of one pick'),
   ).action(
@@ -20,7 +21,8 @@ export function register(program: Command): void {
         if (ids.length === 0)
           throw new PlatewrightError(
             'PW-TAKE-NONE',
-            `there is no take to judge; add one with "platewright take add FILE --pick ${o.pick ?? 'ID'}"${orSayFor(book, o.pick)}`,
+            'there is no take to judge; ' +
+              `add one with "platewright take add FILE --pick ${o.pick ?? 'ID'}"${orSayFor(book, o.pick)}`,
             { kind: 'usage' },
           );
         for (const id of ids) await runWithProgress(book, 'verdict', id);
@@ -29,10 +31,23 @@ export function register(program: Command): void {
           d
             .map(
               (v) =>
-                `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n${table(v.matters.filter((m) => m.verdict !== 'fits').map((m) => [`  ${m.matter}`, m.verdict ?? 'not judged', m.measured === null ? '–' : m.measured.toFixed(2), m.needed === null ? '–' : m.needed.toFixed(2), m.unit, m.change || (m.reason ?? '')]))}${v.notes
+                `${v.take}: ${v.verdict.toUpperCase()} (best span ${v.span.in}–${v.span.out})\n` +
+                table(
+                  v.matters
+                    .filter((m) => m.verdict !== 'fits')
+                    .map((m) => [
+                      `  ${m.matter}`,
+                      m.verdict ?? 'not judged',
+                      m.measured === null ? '–' : m.measured.toFixed(2),
+                      m.needed === null ? '–' : m.needed.toFixed(2),
+                      m.unit,
+                      m.change || (m.reason ?? ''),
+                    ]),
+                ) +
+                v.notes
                   .filter((n) => !n.startsWith('not judged:'))
                   .map((n) => `\n  ${n}`)
-                  .join('')}`,
+                  .join(''),
             )
             .join('\n'),
         );

@@ -65,7 +65,11 @@ export function register(program: Command): void {
           ]);
           const seen = d.places.map(
             (p) =>
-              `${p.kind} at ${p.ground.map((v) => Math.round(v)).join(', ')}: ${p.distance === null ? 'not on the ground' : `${p.distance.toFixed(2)} m away (± ${p.distanceSd!.toFixed(2)})`}${p.height === null ? '' : `, ${p.height.toFixed(2)} m high (± ${p.heightSd!.toFixed(2)})`}`,
+              `${p.kind} at ${p.ground.map((v) => Math.round(v)).join(', ')}: ` +
+              (p.distance === null
+                ? 'not on the ground'
+                : `${p.distance.toFixed(2)} m away (± ${p.distanceSd!.toFixed(2)})`) +
+              (p.height === null ? '' : `, ${p.height.toFixed(2)} m high (± ${p.heightSd!.toFixed(2)})`),
           );
           return [table(rows), ...seen, ...d.notes].join('\n');
         });

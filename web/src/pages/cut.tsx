@@ -339,7 +339,8 @@ export function CutPage(props: { book: BookState }): JSX.Element {
                     {reportOf(x())?.flash === undefined
                       ? ''
                       : reportOf(x())!.flash!.passes
-                        ? `Flashes: at most ${reportOf(x())!.flash!.worst.general.flashes} in a second, within ITU-R BT.1702 (limit 3).`
+                        ? `Flashes: at most ${reportOf(x())!.flash!.worst.general.flashes} in a second, ` +
+                          'within ITU-R BT.1702 (limit 3).'
                         : 'Too many flashes in a second (ITU-R BT.1702): slow them down or make them smaller.'}
                   </p>
                 )}

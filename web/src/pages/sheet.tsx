@@ -142,7 +142,8 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
           <span class="pencil-note">
             {props.pick.marks.marks.length === 0
               ? 'no marks yet: uprights of known height, ground lines, shadows, where the performer stands'
-              : `${props.pick.marks.marks.length === 1 ? '1 mark' : `${props.pick.marks.marks.length} marks`}: ${tally(props.pick.marks.marks.map((x) => x.kind))}`}
+              : `${props.pick.marks.marks.length === 1 ? '1 mark' : `${props.pick.marks.marks.length} marks`}: ` +
+                tally(props.pick.marks.marks.map((x) => x.kind))}
           </span>
         </p>
       </section>
@@ -234,7 +235,9 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
                     <h3>Stir</h3>
                     <p class="how">
                       {noteOf(x(), 'stir') ??
-                        'nothing is marked that could stir; would help: a mark round what stirs (hair, cloth, water, leaves), of what the performer rides on, of a head or of a body'}
+                        'nothing is marked that could stir; would help: ' +
+                          'a mark round what stirs (hair, cloth, water, leaves), of what the performer rides on, ' +
+                          'of a head or of a body'}
                     </p>
                   </section>
                 }
@@ -255,7 +258,8 @@ function Sheet(props: { book: BookState; pick: PickDocument }): JSX.Element {
                     when={x().ride}
                     fallback={
                       noteOf(x(), 'ride') ??
-                      'no region to ride on is marked; would help: an outline (“rides on”) of what carries the performer'
+                      'no region to ride on is marked; would help: ' +
+                        'an outline (“rides on”) of what carries the performer'
                     }
                   >
                     {(r) => (

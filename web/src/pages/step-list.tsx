@@ -117,7 +117,9 @@ export function StepList(props: { pick: PickDocument; join: JoinDocument; ratio:
       .map(([k, v]) => `${k}:${v}`)
       .join(',');
   const address = (view: string | null): string =>
-    `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}${tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`}${view === null ? '' : `&step=${seen()?.step ?? ''}&view=${view}`}`;
+    `/api/preview/${encodeURIComponent(props.pick.id)}/${frame()}?w=${moving() ? 640 : 1280}&v=${version()}` +
+    (tried() === '' ? '' : `&set=${encodeURIComponent(tried())}`) +
+    (view === null ? '' : `&step=${seen()?.step ?? ''}&view=${view}`);
   const drag = (n: number): void =>
     batch(() => {
       touch();

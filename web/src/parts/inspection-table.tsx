@@ -17,7 +17,12 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
   const sentence = (): string => {
     const m = props.inspection.matters.find((q) => q.matter === found()[0]);
     if (m === undefined) return 'The join shows; the steps to change stand beside each matter.';
-    return `Begin with ${words(m.matter)}, in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}${m.worstFrame === null ? '' : `, worst on frame ${m.worstFrame}`}: ${m.advice}.${found().length > 1 ? ' Then look again: others may go with it.' : ''}`;
+    return (
+      `Begin with ${words(m.matter)}, ` +
+      `in the ${m.step === 'render' ? 'writing of the file' : `${m.step} step`}` +
+      `${m.worstFrame === null ? '' : `, worst on frame ${m.worstFrame}`}: ` +
+      `${m.advice}.${found().length > 1 ? ' Then look again: others may go with it.' : ''}`
+    );
   };
   return (
     <>
@@ -50,7 +55,8 @@ export function InspectionTable(props: { inspection: Inspection; pick: string })
                       title={
                         m.worstBox === undefined
                           ? undefined
-                          : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} to ${m.worstBox[3]} down, pixels of the picture`
+                          : `worst from ${m.worstBox[0]} to ${m.worstBox[2]} across and ${m.worstBox[1]} ` +
+                            `to ${m.worstBox[3]} down, pixels of the picture`
                       }
                       aria-label={`frame ${m.worstFrame}, worst for ${words(m.matter)}`}
                       onClick={() =>

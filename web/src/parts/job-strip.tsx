@@ -70,7 +70,8 @@ export function JobStrip(): JSX.Element {
     const j = jobs()[0];
     return j === undefined
       ? ''
-      : `${jobWord(j.kind)} ${subjectTitle(j.subject)}: ${j.state === 'running' ? 'under way' : j.state === 'done' ? 'done' : told(j)}`;
+      : `${jobWord(j.kind)} ${subjectTitle(j.subject)}: ` +
+          (j.state === 'running' ? 'under way' : j.state === 'done' ? 'done' : told(j));
   });
   return (
     <>

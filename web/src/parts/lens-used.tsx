@@ -37,7 +37,10 @@ export function LensUsed(props: { take: TakeDocument }): JSX.Element {
   const list = () => `lenses-${props.take.id}`;
   return (
     <label
-      title={`the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, whose video uses ${camera().sensorWidthMm} mm of the sensor's width`}
+      title={
+        `the true focal length, not the “equivalent” one; the studio's camera is ${camera().name}, ` +
+        `whose video uses ${camera().sensorWidthMm} mm of the sensor's width`
+      }
     >
       lens, mm{' '}
       <input

@@ -99,7 +99,9 @@ export const TOOLS: readonly MarkTool[] = [
     label: 'face',
     about: 'what turns or stirs',
     points: 3,
-    hint: 'a face that turns: the eye on the left of the picture, the eye on its right, the tip of the nose; one frame that shows all three is enough, more are better',
+    hint:
+      'a face that turns: the eye on the left of the picture, the eye on its right, the tip of the nose; ' +
+      'one frame that shows all three is enough, more are better',
     make: (p, frame) => ({ kind: 'face', frame, leftEye: p[0]!, rightEye: p[1]!, nose: p[2]! }),
   },
   {
@@ -169,7 +171,9 @@ export const TOOLS: readonly MarkTool[] = [
     label: 'patch',
     about: 'what goes or changes',
     points: null,
-    hint: 'outline of the part that another take’s replaces, or that replaces it; on a plate: taken from so many frames later of the same shot',
+    hint:
+      'outline of the part that another take’s replaces, or that replaces it; on a plate: ' +
+      'taken from so many frames later of the same shot',
     asks: 'later',
     make: (p, frame, later) => ({
       kind: 'patch',
@@ -184,7 +188,9 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'what is before it',
     on: 'plate',
     points: null,
-    hint: 'outline of what passes before the performer; where it or the camera moves, on a few frames, with as many points each',
+    hint:
+      'outline of what passes before the performer; where it or the camera moves, on a few frames, ' +
+      'with as many points each',
     make: (p, frame) => ({ kind: 'front', frame, polygon: [...p] }),
   },
   {
@@ -193,7 +199,9 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'what takes its shadow',
     on: 'plate',
     points: null,
-    hint: 'a wall that the performer’s shadow falls on: the two ends of its foot on the ground first, then on round its outline',
+    hint:
+      'a wall that the performer’s shadow falls on: the two ends of its foot on the ground first, ' +
+      'then on round its outline',
     make: (p, frame) => ({ kind: 'receiver', frame, surface: 'wall', polygon: [...p], base: [p[0]!, p[1]!] }),
   },
   {
@@ -221,7 +229,9 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'where the light is',
     on: 'plate',
     points: null,
-    hint: 'outline of where a shadow of the plate lies on the performer (of whoever stands beside it, of a wall); put it on a few frames where it moves',
+    hint:
+      'outline of where a shadow of the plate lies on the performer (of whoever stands beside it, of a wall); ' +
+      'put it on a few frames where it moves',
     make: (p, frame) => ({ kind: 'shade', frame, polygon: [...p] }),
   },
   {
@@ -239,7 +249,9 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'what mirrors it',
     on: 'plate',
     points: null,
-    hint: 'a pane of glass or a mirror that stands upright and shows the performer: the two ends of its foot on the ground first (or where it would meet it), then on round its outline',
+    hint:
+      'a pane of glass or a mirror that stands upright and shows the performer: ' +
+      'the two ends of its foot on the ground first (or where it would meet it), then on round its outline',
     make: (p, frame) => ({ kind: 'reflector', frame, polygon: [...p], base: [p[0]!, p[1]!] }),
   },
   {
@@ -274,7 +286,9 @@ export const TOOLS: readonly MarkTool[] = [
     label: 'body',
     about: 'what turns or stirs',
     points: null,
-    hint: 'on a plate: outline of a turning body; on a take: the performer is cut out by this outline, where no screen does it (put it on a few frames)',
+    hint:
+      'on a plate: outline of a turning body; on a take: the performer is cut out by this outline, ' +
+      'where no screen does it (put it on a few frames)',
     make: (p, frame) => ({ kind: 'body', frame, polygon: [...p] }),
   },
   {
@@ -283,7 +297,9 @@ export const TOOLS: readonly MarkTool[] = [
     about: 'the performer',
     on: 'take',
     points: null,
-    hint: 'a rough line about the performer of a take without a screen, nothing of it outside; “Propose marks” then finds its outline',
+    hint:
+      'a rough line about the performer of a take without a screen, nothing of it outside; ' +
+      '“Propose marks” then finds its outline',
     make: (p, frame) => ({ kind: 'about', frame, polygon: [...p] }),
   },
   {

@@ -98,7 +98,8 @@ export function Overlays(props: {
       .filter((f) => f.frame <= props.frame)
       .map(
         (f, i) =>
-          `${i === 0 ? 'M' : 'L'}${mean(f.corners.map((p) => p[0])).toFixed(1)} ${mean(f.corners.map((p) => p[1])).toFixed(1)}`,
+          `${i === 0 ? 'M' : 'L'}${mean(f.corners.map((p) => p[0])).toFixed(1)} ` +
+          mean(f.corners.map((p) => p[1])).toFixed(1),
       )
       .join('') ?? '';
   return (

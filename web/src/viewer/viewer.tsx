@@ -193,7 +193,9 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
       void readPixel(v.what, v.id, frame(), p[0], p[1]).then(
         (x) =>
           setPixel(
-            `${Math.floor(p[0])}, ${Math.floor(p[1])}: ${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`,
+            `${Math.floor(p[0])}, ${Math.floor(p[1])}: ` +
+              `${x.coded.map((c) => Math.round(c * 255)).join(' ')} of 255 · ` +
+              `linear ${x.linear.map((c) => c.toFixed(3)).join(' ')}`,
           ),
         () => setPixel(''),
       );
@@ -535,7 +537,10 @@ function Open(props: { request: ViewerRequest }): JSX.Element {
                 {(c) => (
                   <path
                     class="crosshair"
-                    d={`M${c()[0] - 14 * handleScale()} ${c()[1]}h${28 * handleScale()}M${c()[0]} ${c()[1] - 14 * handleScale()}v${28 * handleScale()}`}
+                    d={
+                      `M${c()[0] - 14 * handleScale()} ${c()[1]}h${28 * handleScale()}M${c()[0]} ` +
+                      `${c()[1] - 14 * handleScale()}v${28 * handleScale()}`
+                    }
                   />
                 )}
               </Show>
